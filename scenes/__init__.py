@@ -1,0 +1,1 @@
+"""Scene files, words and pictures: the only layer that opens files and draws."""
