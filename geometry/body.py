@@ -111,7 +111,7 @@ class Slab:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assembly:
-    """A whole box as fitted to one lens: parts that stop light, glass in the trays, and fixtures that are only drawn and checked."""
+    """A whole box as fitted to one lens: parts that stop light, glass in trays, and fixtures that are only drawn and checked."""
 
     parts: tuple[Part, ...]
     slabs: tuple[Slab, ...] = ()

@@ -137,7 +137,9 @@ def half_size_mm(outline: Outline) -> NDArray[np.float64]:
     return np.array([max(-x0, x1), max(-y0, y1)])
 
 
-def _arc(centre: NDArray[np.float64], radius_mm: float, start_rad: float, sweep_rad: float, sagitta_mm: float) -> NDArray[np.float64]:
+def _arc(
+    centre: NDArray[np.float64], radius_mm: float, start_rad: float, sweep_rad: float, sagitta_mm: float
+) -> NDArray[np.float64]:
     widest = 2 * np.arccos(max(1 - sagitta_mm / radius_mm, 0.5))
     steps = max(int(np.ceil(sweep_rad / widest)), 2)
     angles = start_rad + sweep_rad * np.arange(steps + 1) / steps
