@@ -1,0 +1,119 @@
+"""Focus: magnification, object plane and effective focal length from the focus distance. Plain numbers.
+
+Formulas: docs/physics.md, "Finite focus".
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometry.errors import GeometryError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conjugate:
+    """Where the sharp plane lies and how the picture maps onto it.
+
+    Attributes
+    ----------
+    magnification : float
+        Image size per object size, 0 at infinity.
+    object_distance_mm : float
+        Entrance pupil to object plane, L; inf at infinity. [mm]
+    effective_focal_mm : float
+        tan(field) = image height / this: m L, or f at infinity. [mm]
+    """
+
+    magnification: float
+    object_distance_mm: float
+    effective_focal_mm: float
+
+
+def magnification_of_focus(focal_mm: float, focus_mm: float) -> float:
+    """Magnification m of a thin lens focused at `focus_mm` from the image plane; 0 at infinity.
+
+    Solves D = f (2 + m + 1/m) for the root 0 < m <= 1. GeometryError nearer than 4 f, where no lens of that focal
+    length forms an image.
+
+    Source: D is object distance f (1 + 1/m) plus image distance f (1 + m), Newton's form of the thin-lens law.
+    """
+    if np.isinf(focus_mm):
+        return 0.0
+    b = focus_mm / focal_mm - 2.0
+    if b < 2.0:
+        raise GeometryError(
+            f"focus_mm: a focus distance from the image plane must be at least 4 focal lengths ({4 * focal_mm:g} mm "
+            f"here), got {focus_mm:g}; give the lens a state with its own half_field_deg at that focus"
+        )
+    return float(2.0 / (b + np.sqrt(b * b - 4.0)))
+
+
+def pupil_to_object_mm(focus_mm: float, front_to_sensor_mm: float, pupil_behind_front_mm: float) -> float:
+    """Entrance pupil to object plane, L = D - (front to sensor - pupil behind front); inf at infinity [mm]."""
+    distance = focus_mm - (front_to_sensor_mm - pupil_behind_front_mm)
+    if distance <= pupil_behind_front_mm:
+        raise GeometryError(
+            f"focus_mm: the object plane must lie ahead of the lens front, but {focus_mm:g} mm from the image plane is "
+            f"not beyond the front at {front_to_sensor_mm:g}; check front_to_sensor_mm and the focus distance"
+        )
+    return float(distance)
+
+
+def conjugate(focal_mm: float, focus_mm: float, front_to_sensor_mm: float = 0.0, pupil_behind_front_mm: float = 0.0) -> Conjugate:
+    """Conjugate of a lens whose field follows from its focal length: tan(field) = x / (m L) [mm]."""
+    m = magnification_of_focus(focal_mm, focus_mm)
+    if m == 0.0:
+        return Conjugate(magnification=0.0, object_distance_mm=np.inf, effective_focal_mm=focal_mm)
+    distance = pupil_to_object_mm(focus_mm, front_to_sensor_mm, pupil_behind_front_mm)
+    return Conjugate(magnification=m, object_distance_mm=distance, effective_focal_mm=m * distance)
+
+
+def conjugate_of_field(
+    half_extent_mm: float,
+    half_field_rad: float,
+    focus_mm: float,
+    front_to_sensor_mm: float = 0.0,
+    pupil_behind_front_mm: float = 0.0,
+) -> Conjugate:
+    """Conjugate of a lens whose half field over a half picture extent is known at this focus [mm]."""
+    effective = float(half_extent_mm / np.tan(half_field_rad))
+    if np.isinf(focus_mm):
+        return Conjugate(magnification=0.0, object_distance_mm=np.inf, effective_focal_mm=effective)
+    distance = pupil_to_object_mm(focus_mm, front_to_sensor_mm, pupil_behind_front_mm)
+    return Conjugate(magnification=effective / distance, object_distance_mm=distance, effective_focal_mm=effective)
+
+
+def magnification_of_subject(focal_mm: float, subject_mm: float) -> float:
+    """Magnification f / (s - f), s from the front principal plane. Source: any thin-lens text."""
+    return 0.0 if np.isinf(subject_mm) else focal_mm / (subject_mm - focal_mm)
+
+
+def image_distance_mm(focal_mm: float, magnification: float) -> float:
+    """Rear principal plane to image, f (1 + m) [mm]."""
+    return focal_mm * (1.0 + magnification)
+
+
+def effective_f_number(f_number: float, magnification: float, pupil_magnification: float = 1.0) -> float:
+    """Working f-number N (1 + m/p), p = exit over entrance pupil diameter.
+
+    Source: Jacobson et al., Manual of Photography; Kingslake, Optics in Photography (from memory).
+    """
+    return f_number * (1.0 + magnification / pupil_magnification)
+
+
+def extension_loss_stops(magnification: float, pupil_magnification: float = 1.0) -> float:
+    """Light lost to the longer image distance, 2 log2(1 + m/p). [stops] Source: as `effective_f_number`."""
+    return float(2.0 * np.log2(1.0 + magnification / pupil_magnification))
+
+
+def field_from_pupil_rad(extent_mm: float, focal_mm: float, magnification: float, pupil_magnification: float = 1.0) -> float:
+    """Full field seen from the entrance pupil, 2 atan(w / (2 f (1 + m/p))) [rad].
+
+    Source: object to entrance pupil is f (1/m + 1/p); docs/physics.md, "Finite focus".
+    """
+    return float(2.0 * np.arctan(extent_mm / (2.0 * focal_mm * (1.0 + magnification / pupil_magnification))))
+
+
+def hyperfocal_mm(focal_mm: float, f_number: float, blur_mm: float) -> float:
+    """Hyperfocal distance f^2 / (N c) + f. [mm] Source: Kingslake, Optics in Photography (from memory)."""
+    return focal_mm**2 / (f_number * blur_mm) + focal_mm
