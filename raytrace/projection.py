@@ -111,9 +111,9 @@ def distortion_fold(distortion: tuple[float, float]) -> tuple[float, float]:
     The slope 1 + 3 k1 u + 5 k2 u^2, u = r^2, has its first zero there.
     """
     k1, k2 = distortion
-    roots = np.roots([5.0 * k2, 3.0 * k1, 1.0])
-    turns = [root.real for root in roots if abs(root.imag) < 1e-9 and root.real > 0.0]
-    radius = float(np.sqrt(min(turns, default=np.inf)))
+    under_root = 9.0 * k1 * k1 - 20.0 * k2
+    divisor = -3.0 * k1 + np.sqrt(under_root) if under_root >= 0.0 else -1.0
+    radius = float(np.sqrt(2.0 / divisor)) if divisor > 0.0 else np.inf
     if radius > FARTHEST_FOLD:
         return np.inf, np.inf
     return radius, float(distort_radius(radius, distortion))
