@@ -1,0 +1,32 @@
+"""Sphinx settings: plain pages, warnings are errors in the build command, nothing fetched from elsewhere."""
+
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+sys.path.insert(0, str(ROOT))
+
+project = "Brimline"
+author = "The Brimline developers"
+extensions = ["myst_parser"]
+myst_enable_extensions = ["dollarmath", "deflist", "attrs_inline"]
+myst_heading_anchors = 3
+exclude_patterns = ["_build"]
+html_theme = "furo"
+html_title = "Brimline"
+suppress_warnings = ["myst.xref_missing"]
+
+
+def write_reference(_app):
+    """Write the scene-file reference from the models, so that page and program cannot differ."""
+    from scenes.reference_page import scene_file_reference
+
+    page = ROOT / "docs" / "scene-file.md"
+    text = scene_file_reference()
+    if not page.exists() or page.read_text(encoding="utf-8") != text:
+        page.write_text(text, encoding="utf-8")
+
+
+def setup(app):
+    """Generate what is generated before the pages are read."""
+    app.connect("builder-inited", write_reference)
