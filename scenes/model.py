@@ -1,0 +1,182 @@
+"""The whole scene file, version 1, as frozen values; and what a scene says about one lens."""
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from scenes.fields import CLOSE, INFINITY, Fault, Focus, Table, focus, part, quantity, text
+from scenes.model_box import ONE_PER_LENS, PART_KEYS, Box, box_parts, fitted, is_fitted
+from scenes.model_camera import Camera
+from scenes.model_lens import Lens, focal_lengths
+from scenes.model_light import Light
+from scenes.words import did_you_mean, plain, shown
+
+SCENE_VERSION = 1
+F_NUMBER_SLACK = 1e-6  # f-numbers are typed with two digits; this only absorbs their binary rounding
+NEAREST_FOCUS_IN_FOCAL_LENGTHS = 4.0  # D = f (2 + m + 1/m) is least, 4 f, at life size
+
+
+class Check(Table):
+    """What `brimline check` computes for every lens."""
+
+    f_numbers: tuple[float, ...] = quantity(
+        "F-numbers to check. Those wider than a lens opens are skipped for it; if none is left, its widest is used.",
+        0.5,
+        128.0,
+        (),
+        default_words="each lens's widest",
+    )
+    focus_mm: tuple[Focus, ...] = focus(
+        'Focus distances from the image plane to check; "infinity", and "close" for each lens\'s own nearest focus.',
+        (math.inf,),
+        words=(INFINITY, CLOSE),
+    )
+    visible_loss_stops: float = quantity("Loss of light that counts as visible.", 0.001, 3.0, 0.1, unit="stops")
+
+    def faults(self) -> Iterator[Fault]:
+        """A check has something to check, nothing twice."""
+        if not self.focus_mm:
+            yield ("focus_mm",), f'must give at least one focus, such as ["{INFINITY}"]; or leave it out'
+        for key in ("f_numbers", "focus_mm"):
+            values = getattr(self, key)
+            if len(set(values)) < len(values):
+                yield (key,), "gives one value twice"
+
+
+class Scene(Table):
+    """A show: camera, lenses, box, lights, and what to check."""
+
+    brimline: int = quantity("Version of the scene file format.", 1, 1)
+    title: str = text("What this scene is, for the heading of every result.", "", longest=120)
+    camera: Camera = part("The camera.")
+    lens: tuple[Lens, ...] = part("The lens set.")
+    box: Box = part("The light-control box; every part of it is optional.")
+    light: tuple[Light, ...] = part("Lights that must not reach the glass, or whose ghosts are asked for.", ())
+    check: Check = part("What to check.", Check())
+
+    def faults(self) -> Iterator[Fault]:
+        """What parts, lenses and checks must agree on."""
+        if not self.lens:
+            yield ("lens",), "must hold at least one lens"
+        yield from _repeated_names(self.lens, "lens")
+        yield from _repeated_names(self.light, "light")
+        yield from _unknown_lenses(self)
+        yield from _parts_in_one_place(self)
+        yield from _hingeless_flags(self)
+        for place, lens in enumerate(self.lens):
+            yield from _focus_faults(self.check, lens, place)
+
+
+def _repeated_names(items: tuple[Any, ...], key: str) -> Iterator[Fault]:
+    seen: set[str] = set()
+    for place, item in enumerate(items):
+        name = item.name.casefold()  # names become folders, and some file systems ignore case
+        if name in seen:
+            yield (key, place, "name"), f"is used twice, {shown(item.name)}; give each {key} its own name"
+        seen.add(name)
+
+
+def _unknown_lenses(scene: Scene) -> Iterator[Fault]:
+    names = [lens.name for lens in scene.lens]
+    for key, place, item in box_parts(scene.box):
+        for name in item.lenses or ():
+            if name not in names:
+                problem = f"names a lens that is not in this scene, {shown(name)}; {did_you_mean(name, names)}"
+                yield ("box", key, place, "lenses"), problem
+
+
+def _parts_in_one_place(scene: Scene) -> Iterator[Fault]:
+    """Back plate, seal and hood: at most one of each with any lens."""
+    for key in ONE_PER_LENS:
+        items = getattr(scene.box, key)
+        for lens in scene.lens:
+            places = [place for place, item in enumerate(items) if is_fitted(item, lens.name)]
+            if len(places) > 1:
+                yield (
+                    ("box", key, places[1]),
+                    f"is a second {key} with lens {shown(lens.name)}; say with `lenses` which one each is for",
+                )
+                break
+
+
+def _hingeless_flags(scene: Scene) -> Iterator[Fault]:
+    """A flag without its own hinge needs a hood to hang on, with every lens it is fitted with."""
+    for place, flag in enumerate(scene.box.flag):
+        if flag.hinge_mm is not None and flag.at_mm is not None:
+            continue
+        missing = "hinge_mm" if flag.hinge_mm is None else "at_mm"
+        for lens in scene.lens:
+            if is_fitted(flag, lens.name) and not fitted(scene.box.hood, lens.name):
+                problem = f"is missing; with lens {shown(lens.name)} there is no hood whose front edge it could hang on"
+                yield ("box", "flag", place, missing), problem
+                break
+
+
+def _focus_faults(check: Check, lens: Lens, place: int) -> Iterator[Fault]:
+    for distance in check.focus_mm:
+        problem = _focus_problem(distance, lens)
+        if problem is not None:
+            yield ("check", "focus_mm") if problem[0] is None else ("lens", place, problem[0]), problem[1]
+            return
+
+
+def _focus_problem(distance: Focus, lens: Lens) -> tuple[str | None, str] | None:
+    """What keeps a lens from this focus: the lens's key at fault (None: the check itself) and the sentence."""
+    if distance == CLOSE:
+        if lens.close_focus_mm is None:
+            return "close_focus_mm", 'is missing; check.focus_mm asks for "close"'
+        distance = lens.close_focus_mm
+    if distance == math.inf or not isinstance(distance, float):
+        return None
+    who, wanted = f"with lens {shown(lens.name)}", f"got {plain(distance)}"
+    if lens.front_to_sensor_mm is None:
+        return "front_to_sensor_mm", f"is missing; the finite focus {plain(distance)} in check.focus_mm needs it"
+    if distance <= lens.front_to_sensor_mm:
+        length = plain(lens.front_to_sensor_mm)
+        return None, f"must lie beyond the front rim, {length} mm from the image plane {who}, {wanted}"
+    if lens.close_focus_mm is not None and distance < lens.close_focus_mm:
+        near = plain(lens.close_focus_mm)
+        return None, f'must not be nearer than close_focus_mm = {near} {who}, {wanted}; "close" stands for each lens\'s own'
+    return _beyond_life_size(distance, lens, f"{who}, {wanted}")
+
+
+def _beyond_life_size(distance: float, lens: Lens, words: str) -> tuple[str | None, str] | None:
+    least = NEAREST_FOCUS_IN_FOCAL_LENGTHS * max(focal_lengths(lens))
+    if distance >= least or any(row.half_field_deg is not None for row in lens.state):
+        return None
+    return None, f"must be at least 4 focal lengths, {plain(least)} mm, {words}; or give half_field_deg in state rows"
+
+
+def f_numbers_of(scene: Scene, lens: Lens) -> tuple[float, ...]:
+    """F-numbers checked with this lens: those of [check] that it opens to, else its widest."""
+    reachable = tuple(stop for stop in scene.check.f_numbers if stop >= lens.f_number - F_NUMBER_SLACK)
+    return reachable or (lens.f_number,)
+
+
+def focus_distances_of(scene: Scene, lens: Lens) -> tuple[float, ...]:
+    """Focus distances checked with this lens [mm from the image plane]; infinity is math.inf."""
+    near = lens.close_focus_mm if lens.close_focus_mm is not None else math.inf
+    distances = (near if isinstance(distance, str) else distance for distance in scene.check.focus_mm)
+    return tuple(dict.fromkeys(distances))
+
+
+def box_for(scene: Scene, lens: Lens) -> Box:
+    """The box as it is with this lens: only the parts fitted with it, placed where this lens wants it."""
+    parts = {key: fitted(getattr(scene.box, key), lens.name) for key in PART_KEYS}
+    placement = {key: value for key, value in lens.box if value is not None}
+    return scene.box.model_copy(update={**parts, **placement})
+
+
+__all__ = [
+    "SCENE_VERSION",
+    "Box",
+    "Camera",
+    "Check",
+    "Lens",
+    "Light",
+    "Scene",
+    "box_for",
+    "f_numbers_of",
+    "focal_lengths",
+    "focus_distances_of",
+]

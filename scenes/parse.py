@@ -1,0 +1,163 @@
+"""TOML text -> Scene, or every complaint about it at once. Pure: opens no file, prints nothing."""
+
+import re
+import tomllib
+from collections.abc import Iterable, Iterator
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+
+from scenes.errors import Complaint, SceneError
+from scenes.fields import Fault, Table, table_of
+from scenes.model import SCENE_VERSION, Scene
+from scenes.toml_lines import key_lines, line_of
+from scenes.words import KeyPath, key_words, nearest, plain, shown, text_as_mm
+
+Model = TypeVar("Model", bound=Table)
+
+SYNTAX_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+NUMBER_WITH_UNIT = re.compile(r"=\s*([-+]?\d*\.?\d+)\s*(mm|cm|m|inch|in|ft|um|deg|°|\")\s*(?:#.*)?$")
+DECIMAL_COMMA = re.compile(r"=\s*\d+,\d+\s*(?:#.*)?$")
+MOST_COMPLAINTS = 100
+
+
+def parse_scene(text: str, source: str) -> Scene:
+    """The scene that a TOML text describes; SceneError with every complaint if it cannot be used.
+
+    `source` is the name that complaints give the text, usually the file's.
+    """
+    data = read_toml(text, source)
+    _insist_on_version(data, text, source)
+    return read_model(Scene, data, text, source)
+
+
+def _insist_on_version(data: dict[str, Any], text: str, source: str) -> None:
+    """Another version's keys would only give misleading complaints, so this one comes alone."""
+    found = data.get("brimline")
+    if found is None or found is True or found == SCENE_VERSION:
+        return
+    if isinstance(found, int | float) and not isinstance(found, bool):
+        problem = f"must be {SCENE_VERSION}, the version of scene file that this program reads, got {shown(found)}"
+        raise SceneError([Complaint("brimline", problem, line_of(("brimline",), _lines(text)), source)])
+
+
+def read_toml(text: str, source: str) -> dict[str, Any]:
+    """The tables of a TOML text; SceneError where it is no TOML."""
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise SceneError([Complaint("", "arrays or tables are nested too deep", None, source)]) from None
+    except ValueError as error:  # besides TOML's own error: dates and numbers that Python cannot hold
+        raise SceneError([_syntax_complaint(str(error), text, source)]) from None
+
+
+def _syntax_complaint(message: str, text: str, source: str) -> Complaint:
+    place = SYNTAX_PLACE.search(message)
+    line = int(place[1]) if place and place[1] else len(text.splitlines()) or None if place else None
+    column = f" in column {place[2]}" if place and place[2] else ""
+    rows = text.split("\n")
+    written = rows[line - 1].strip() if line and line <= len(rows) else ""
+    problem = SYNTAX_PLACE.sub("", message)
+    problem = f"is no valid TOML: {problem[:1].lower()}{problem[1:]}{column}"
+    return Complaint("", " ".join(problem.split()) + _syntax_way_out(problem, written), line, source)
+
+
+def _syntax_way_out(problem: str, written: str) -> str:
+    with_unit = NUMBER_WITH_UNIT.search(written)
+    if with_unit:
+        length = text_as_mm(with_unit[1] + with_unit[2])
+        number = plain(length) if length is not None else with_unit[1]
+        return f"; write the number alone, {number}: lengths are in mm, angles in degrees"
+    if DECIMAL_COMMA.search(written):
+        return "; write a decimal point, not a comma"
+    if "cannot declare" in problem or "cannot overwrite" in problem or "twice" in problem:
+        return "; tables that come more than once need double brackets, such as [[lens]]"
+    if "invalid value" in problem and re.search(r"=\s*[A-Za-z]", written):
+        return "; put texts in quotes"
+    return ""
+
+
+def _lines(text: str) -> dict[KeyPath, int]:
+    try:
+        return key_lines(text)
+    except (RecursionError, ValueError):  # a line number is a help, never a reason to fail
+        return {}
+
+
+def read_model(model: type[Model], data: dict[str, Any], text: str, source: str) -> Model:
+    """The values of a TOML text; SceneError with every complaint if they cannot be used."""
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        lines = _lines(text)
+        faults = list(_faults(model, data, error))
+    complaints = {Complaint(key_words(path, data), problem, line_of(path, lines), source): None for path, problem in faults}
+    raise SceneError(sorted(complaints, key=lambda c: c.line or 0)[:MOST_COMPLAINTS])
+
+
+def _faults(model: type[Table], data: dict[str, Any], error: ValidationError) -> Iterator[Fault]:
+    details = error.errors(include_url=False)
+    misspelt = {_meant(model, detail["loc"]) for detail in details if detail["type"] == "extra_forbidden"}
+    for detail in details:
+        place = detail["loc"]
+        context = detail.get("ctx", {})
+        if detail["type"] == "default_factory_not_called" or (detail["type"] == "missing" and place in misspelt):
+            continue  # each only follows from another complaint
+        if detail["type"] == "faults":
+            for inner, problem in context["faults"]:
+                yield _as_written((*place, *inner), data), problem
+        else:
+            yield _as_written(place, data), _problem(model, place, detail["type"], context, detail["msg"])
+
+
+def _problem(model: type[Table], place: KeyPath, kind: str, context: dict[str, Any], message: str) -> str:
+    if kind == "fault":
+        return str(context["problem"])
+    if kind == "missing":
+        return "is missing"
+    if kind == "extra_forbidden":
+        return _unknown_key(model, place)
+    if kind == "model_type":
+        return "must be a table"
+    return f"{message[:1].lower()}{message[1:]}"
+
+
+def _unknown_key(model: type[Table], place: KeyPath) -> str:
+    near = _meant(model, place)
+    way_out = f'did you mean "{near[-1]}"?' if near else f"known: {', '.join(_known_keys(model, place))}"
+    return f"is no key of this table; {way_out}"
+
+
+def _known_keys(model: type[Table], place: KeyPath) -> list[str]:
+    table = _table_at(model, place[:-1])
+    return sorted(table.model_fields) if table else []
+
+
+def _meant(model: type[Table], place: KeyPath) -> KeyPath:
+    """Where the key stands that an unknown one was probably meant to be; () if none is near."""
+    near = nearest(str(place[-1]), _known_keys(model, place))
+    return (*place[:-1], near) if near else ()
+
+
+def _table_at(model: type[Table], place: Iterable[str | int]) -> type[Table] | None:
+    table: type[Table] | None = model
+    for step in place:
+        if isinstance(step, str) and table is not None:
+            field = table.model_fields.get(step)
+            table = table_of(field.annotation) if field else None
+    return table
+
+
+def _as_written(path: KeyPath, data: Any) -> KeyPath:
+    """The path as in the file: no place number where a single table stands for an array of one."""
+    written: list[str | int] = []
+    here = data
+    for step in path:
+        if isinstance(step, int) and isinstance(here, dict):
+            continue
+        written.append(step)
+        if isinstance(here, dict):
+            here = here.get(str(step))
+        else:
+            here = here[step] if isinstance(here, list) and isinstance(step, int) and step < len(here) else None
+    return tuple(written)

@@ -1,0 +1,96 @@
+"""Small wordings shared by every complaint about a scene file: found values, near misses, key paths."""
+
+import datetime as dt
+import json
+import math
+import re
+from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
+
+KeyPath = tuple[str | int, ...]
+
+SHOWN_LENGTH = 40
+UNITS_IN_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, '"': 25.4, "ft": 304.8, "um": 0.001}
+BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+NUMBER_AND_UNIT = re.compile(r"\s*([-+]?\d+(?:[.,]\d*)?|[-+]?\.\d+)\s*([A-Za-z\"°]*)\s*")
+
+
+def _clipped(text: str) -> str:
+    return text if len(text) <= SHOWN_LENGTH else text[: SHOWN_LENGTH - 3] + "..."
+
+
+def shown(value: object) -> str:
+    """The found value as a person would recognise it, never longer than a line."""
+    match value:
+        case bool():
+            return str(value).lower()
+        case str():
+            return json.dumps(_clipped(value), ensure_ascii=not value.isprintable())
+        case dict():
+            return "a table"
+        case list() | tuple():
+            return "an empty array" if not value else f"an array of {len(value)}"
+        case dt.date() | dt.time():
+            return value.isoformat()
+        case int() if value.bit_length() > 1024:  # beyond this even printing the digits may be refused
+            return "a number of more than 300 digits"
+    return _clipped(str(value))
+
+
+def plain(number: float) -> str:
+    """A number without trailing zeros: 114.3, 190, 0.04."""
+    return f"{number:.6g}" if math.isfinite(number) else "infinity"
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known word most like this one, or None if nothing is close."""
+    candidates = sorted(known)
+    lower = {candidate.lower(): candidate for candidate in reversed(candidates)}
+    close = get_close_matches(word.lower()[:100], lower, n=1, cutoff=0.6)
+    return lower[close[0]] if close else None
+
+
+def did_you_mean(word: str, known: Sequence[str]) -> str:
+    """The way out for an unknown word: the nearest one, else the whole list."""
+    near = nearest(word, known)
+    return f'did you mean "{near}"?' if near else f"known: {', '.join(known)}" if known else "none is known here"
+
+
+def text_as_mm(text: str) -> float | None:
+    """Length in mm that a text such as "114 mm" or '4.5"' stands for; None if it is no length."""
+    match = NUMBER_AND_UNIT.fullmatch(text)
+    if match is None or match[2].lower() not in {*UNITS_IN_MM, ""}:
+        return None
+    return float(match[1].replace(",", ".")) * UNITS_IN_MM.get(match[2].lower(), 1.0)
+
+
+def text_as_number(text: str) -> float | None:
+    """The number in front of whatever unit a text carries; None if there is none."""
+    match = NUMBER_AND_UNIT.fullmatch(text)
+    return float(match[1].replace(",", ".")) if match else None
+
+
+def key_words(path: KeyPath, data: object) -> str:
+    """Key path for people: box.stage[2 "front tray"].tilt_deg; places in arrays count from 1."""
+    words, here = "", data
+    for step in path:
+        here = _inside(here, step)
+        words += f"[{step + 1}{_name_of(here)}]" if isinstance(step, int) else f".{_key(step)}"
+    return words.removeprefix(".")
+
+
+def _inside(data: object, step: str | int) -> object:
+    if isinstance(data, dict):
+        return data.get(step)
+    if isinstance(data, list) and isinstance(step, int) and step < len(data):
+        return data[step]
+    return None
+
+
+def _key(step: str) -> str:
+    return step if BARE_KEY.fullmatch(step) else json.dumps(_clipped(step))
+
+
+def _name_of(table: object) -> str:
+    name = table.get("name") if isinstance(table, dict) else None
+    return f" {shown(name)}" if isinstance(name, str) and name else ""
