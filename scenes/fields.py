@@ -16,6 +16,8 @@ from scenes.words import did_you_mean, plain, shown, text_as_mm, text_as_number
 
 INFINITY = "infinity"
 CLOSE = "close"
+FLAT = "flat"
+ENDLESS = (INFINITY, FLAT)  # words that stand for an endless length
 LONGEST_NAME = 60
 LONGEST_TEXT = 200
 
@@ -143,7 +145,7 @@ def checked_number(value: Any, extra: dict[str, Any], *, whole: bool = False) ->
     """The number, finite and within its plausible limits."""
     words = extra.get("x-words", ())
     if isinstance(value, str) and words:
-        return _checked_focus_word(value, words)
+        return _checked_word(value, words)
     problem = _type_problem(value, str(extra.get("x-unit", ""))) or _size_problem(value, extra, words)
     if problem is None and whole and value != int(value):
         problem = f"must be a whole number, got {shown(value)}"
@@ -152,9 +154,9 @@ def checked_number(value: Any, extra: dict[str, Any], *, whole: bool = False) ->
     return int(value) if whole else float(value)
 
 
-def _checked_focus_word(value: str, words: tuple[str, ...]) -> Any:
+def _checked_word(value: str, words: tuple[str, ...]) -> Any:
     if value in words:
-        return math.inf if value == INFINITY else value
+        return math.inf if value in ENDLESS else value
     listed = " or ".join(f'"{word}"' for word in words)
     length = text_as_mm(value)
     way_out = f"write {plain(length)}" if length is not None else did_you_mean(value, words)
@@ -175,7 +177,8 @@ def _type_problem(value: Any, unit: str) -> str | None:
 def _size_problem(value: float, extra: dict[str, Any], words: tuple[str, ...]) -> str | None:
     low, high, unit = extra.get("minimum", -math.inf), extra.get("maximum", math.inf), str(extra.get("x-unit", ""))
     if isinstance(value, float) and not math.isfinite(value):
-        way_out = f'; write "{INFINITY}"' if words and value > 0 else ""
+        endless = [word for word in words if word in ENDLESS]
+        way_out = f'; write "{endless[0]}"' if endless and value > 0 else ""
         return f"must be a finite number, got {shown(value)}{way_out}"
     if low <= value <= high:
         return None
