@@ -274,7 +274,15 @@ def _front_reversed(lens: Prescription) -> tuple[tuple[Surface, ...], float]:
 
 
 def _trace(surfaces: Sequence[Surface], indices: Sequence[float], stop: int, origin: FloatArray, direction: FloatArray) -> LensRays:
-    """The loop over surfaces, by columns; z of the working point is kept from the current vertex."""
+    """The loop over surfaces, by columns, with numpy's complaints about rays already marked as failed left out."""
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        return _surface_by_surface(surfaces, indices, stop, origin, direction)
+
+
+def _surface_by_surface(
+    surfaces: Sequence[Surface], indices: Sequence[float], stop: int, origin: FloatArray, direction: FloatArray
+) -> LensRays:
+    """All surfaces in turn; z of the working point is kept from the current vertex."""
     x, y, z = (np.array(origin[:, k], dtype=np.float64) for k in range(3))
     cx, cy, cz = (np.array(direction[:, k], dtype=np.float64) for k in range(3))
     count, vertex = len(x), 0.0
@@ -321,7 +329,7 @@ def _intersect(
     onward = g > 0.0
     path = np.where(onward, f / np.where(onward, g + cosine, 1.0), (g - cosine) / (c or 1.0))
     z = path * cz
-    return x + path * cx, y + path * cy, z, cosine, missed | (c * z >= 1.0)
+    return x + path * cx, y + path * cy, z, cosine, missed | (c * z >= 1.0) | (cz <= 0.0)
 
 
 def _refract(
