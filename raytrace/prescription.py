@@ -1,7 +1,7 @@
 """Lenses given as published surface tables: first-order data and exact rays through them.
 
 Optics-text axis: z runs from the first vertex V1 toward the image, light travels toward +z. (The project's frame looks
-the other way; whoever places the lens turns it round.) Formulas: docs/physics.md, "Lens prescriptions".
+the other way; whoever places the lens turns it round.) Formulas: docs/physics.md, "Prescriptions".
 """
 
 from collections.abc import Sequence

@@ -2,7 +2,7 @@
 
 Everything is said in the V1 plane (through the first vertex, square to the axis) and the optics-text axis of
 `raytrace.prescription`: a field angle t > 0 is light travelling along (0, sin t, cos t), so the object lies at negative
-y and so does the chief ray's height. Formulas: docs/physics.md, "Lens prescriptions".
+y and so does the chief ray's height. Formulas: docs/physics.md, "Prescriptions".
 """
 
 from collections.abc import Callable
@@ -194,7 +194,7 @@ def pupil_table(
         Spokes A, even, so that left and right match.
 
     Source: outlines are found by bisection on exact rays; depths and scales of the astigmatic pupil follow from
-    z_T = -y0'(t) cos^2 t and the rotational symmetry of the lens; docs/physics.md, "Lens prescriptions".
+    z_T = -y0'(t) cos^2 t and the rotational symmetry of the lens; docs/physics.md, "Prescriptions".
     """
     fields = np.atleast_1d(np.asarray(fields_rad, dtype=np.float64))
     paraxial = first_order(lens)

@@ -52,7 +52,7 @@ def image_radius_mm(theta_rad: ArrayLike, focal_mm: float, projection: Projectio
     theta_rad : array_like
         Field angle t from the axis, 0 to pi. [rad]
 
-    Source: Ray, Applied Photographic Optics (fisheye projections; from memory); docs/physics.md, "Projections".
+    Source: Ray, Applied Photographic Optics (fisheye projections; from memory); docs/physics.md, "Projections and distortion".
     """
     t = np.asarray(theta_rad, dtype=np.float64)
     match projection:
@@ -113,9 +113,9 @@ def distortion_fold(distortion: tuple[float, float]) -> tuple[float, float]:
     k1, k2 = distortion
     under_root = 9.0 * k1 * k1 - 20.0 * k2
     divisor = -3.0 * k1 + np.sqrt(under_root) if under_root >= 0.0 else -1.0
-    radius = float(np.sqrt(2.0 / divisor)) if divisor > 0.0 else np.inf
-    if radius > FARTHEST_FOLD:
+    if divisor <= 2.0 / FARTHEST_FOLD**2:
         return np.inf, np.inf
+    radius = float(np.sqrt(2.0 / divisor))
     return radius, float(distort_radius(radius, distortion))
 
 

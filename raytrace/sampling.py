@@ -1,6 +1,6 @@
 """Points on the unit disc of a pupil: scrambled Sobol, exact rings, and a fixed set without chance.
 
-Every set is (K, 2) in the unit disc; points without weights count equally. Formulas: docs/physics.md, "Pupil sampling".
+Every set is (K, 2) in the unit disc; points without weights count equally. Formulas: docs/physics.md, "Sampling".
 """
 
 import numpy as np

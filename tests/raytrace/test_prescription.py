@@ -137,6 +137,13 @@ def test_blocked_and_failed_rays_are_told_apart():
     assert rays.rim_share[1] == pytest.approx(1.1)
 
 
+def test_a_steep_ray_past_a_sphere_is_a_failure():
+    # 2D: line through (6.5, 0) along (0.6, 0.8) passes |6.5 x 0.8 + 10 x 0.6| = 11.2 from the centre of a 10 mm sphere
+    lens = Prescription((Surface(radius_mm=10.0, thickness_mm=0.0, index=1.5),), 0)
+    rays = trace(lens, np.array([[0.0, 6.5, 0.0]]), np.array([[0.0, 0.6, 0.8]]))
+    assert rays.failed.tolist() == [True]
+
+
 def test_total_reflection_is_a_failure_at_its_surface():
     lens = Prescription(
         (Surface(radius_mm=np.inf, thickness_mm=1.0, index=1.8), Surface(radius_mm=-2.0, thickness_mm=0.0, index=1.0)), 0

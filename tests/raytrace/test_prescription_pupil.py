@@ -113,6 +113,15 @@ def test_area_of_an_outline_agrees_with_counted_rays(lens, f_number, field_deg):
     assert np.pi * np.mean(outline.radii_mm**2) == pytest.approx(counted, rel=2e-3)
 
 
+def test_light_that_glass_reflects_totally_is_outside_the_outline():
+    t, f_number = np.radians(20.0), 0.7  # a stop far wider than this lens without known rims can fill
+    outline = pupil_outline(WIDE, f_number, t)
+    spokes = (outline.points_mm - outline.centre_mm)[:, None, :] * np.linspace(0.02, 0.999, 50)[:, None]
+    across = (outline.centre_mm + spokes).reshape(-1, 2)
+    origin = np.column_stack([across, np.zeros(len(across))])
+    assert not trace(WIDE, origin, np.tile([0.0, np.sin(t), np.cos(t)], (len(origin), 1))).failed.any()
+
+
 @pytest.mark.parametrize("n_angles", [64, 63])
 def test_outlines_are_the_same_left_and_right(n_angles):
     points = pupil_outline(GAUSS, 2.0, np.radians(17.0), n_angles=n_angles).points_mm

@@ -10,6 +10,7 @@ from raytrace.projection import (
     PROJECTIONS,
     check_distortion,
     distort_radius,
+    distortion_fold,
     field_angle_rad,
     full_field_rad,
     image_radius_mm,
@@ -71,6 +72,12 @@ def test_distortion_that_folds_the_picture_is_refused_in_one_sentence():
         "distortion = [-0.5, 0]: the distorted radius must keep growing out to 1 half diagonals of the format, "
         "but it turns back at 0.5443; use coefficients fitted with r = 1 at the half diagonal"
     )
+
+
+def test_fold_of_a_distortion_with_both_coefficients():
+    # 1 - 1.5 u + 0.5 u^2 = (1 - u)(1 - u/2): turns back at r = 1, where r (1 - 0.5 + 0.1) = 0.6
+    assert distortion_fold((-0.5, 0.1)) == (pytest.approx(1.0), pytest.approx(0.6))
+    assert distortion_fold((-0.5, 0.12)) == (np.inf, np.inf)  # 2.25 - 2.4 under the root: no turn
 
 
 def test_squeeze_widens_the_horizontal_slope_only():
