@@ -15,6 +15,7 @@ import numpy as np
 from geometry.outline import contains
 from raytrace.box import Glass, GlassKind
 from raytrace.bundle import BoolArray, Bundle, FloatArray, Leg
+from raytrace.closeup import MM_PER_M, bent_slopes
 from raytrace.fresnel import face_reflectance, inside_cosine, internal_transmittance_of_density
 
 FACE_EPS_MM = 1e-6  # how far one plate may seem to reach into the next: plates that touch, computed from two poses
@@ -130,9 +131,9 @@ def refracted(direction: FloatArray, index: float) -> FloatArray:
 
 
 def _bent(d: FloatArray, at: FloatArray, power_dioptre: float, through: BoolArray) -> FloatArray:
-    """Directions after a thin lens in the plane z = 0: dx/dz -= D x, D = power / 1000 [1/mm]."""
+    """Directions after a thin lens in the plane z = 0."""
     ahead = np.where(through, d[:, 2], 1.0)
-    slope = d[:, :2] / ahead[:, None] - power_dioptre / 1000.0 * at[:, :2]
+    slope = bent_slopes(at[:, :2], d[:, :2] / ahead[:, None], power_dioptre)
     bent = np.column_stack([slope, np.ones(len(d))])
     return bent / np.linalg.norm(bent, axis=1, keepdims=True)
 
@@ -151,7 +152,7 @@ def _object_plane_after(glass: Glass, crossing: _Crossing, end_z: FloatArray) ->
         return end_z
     at = glass.slab.pose.origin_mm[2]
     with np.errstate(divide="ignore"):  # power that just cancels the convergence sends the plane to infinity
-        nearer = 1.0 / np.maximum(1.0 / (end_z - at) + glass.power_dioptre / 1000.0, 0.0)
+        nearer = 1.0 / np.maximum(1.0 / (end_z - at) + glass.power_dioptre / MM_PER_M, 0.0)
     return np.where(crossing.through, at + nearer, end_z)
 
 

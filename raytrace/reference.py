@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
 from raytrace.box import NO_PART, Box
 from raytrace.bundle import BoolArray, Bundle, Fate, FloatArray, Leg, launch
 from raytrace.glass import walk
 from raytrace.intersect import stopper
 from raytrace.pencil import Pencils
+from raytrace.sampling import sobol_disc
 from raytrace.shares import Made, Shares
 
 LOG2_RUNS = 4  # 16 independent runs: with fewer, standard errors are themselves too uncertain to test against
@@ -22,7 +22,7 @@ RAYS_AT_ONCE = 8192  # columns of this length stay in the cache and still drown 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stops:
-    """What a box does to N rays: `first_part` (N,) or NO_PART; `passes` (N, P) where part p alone lets it by, (N, 0) if not asked."""
+    """What a box does to N rays: `first_part` (N,) or NO_PART; `passes` (N, P) if part p alone lets it by, (N, 0) if not asked."""
 
     first_part: NDArray[np.int16]
     passes: BoolArray
@@ -63,34 +63,20 @@ def sampled_shares(pencils: Pencils, box: Box, trace: Tracer, *, engine: str, lo
     """Shares of every pencil by sampling its pupil; `trace` says which part stops each ray."""
     if log2_rays < LOG2_RUNS:
         raise ValueError(f"log2_rays: must be at least {LOG2_RUNS}, got {log2_rays}")
-    discs = np.concatenate([disc_points(log2_rays - LOG2_RUNS, child) for child in rng.spawn(1 << LOG2_RUNS)])
+    discs = np.concatenate([sobol_disc(log2_rays - LOG2_RUNS, child) for child in rng.spawn(1 << LOG2_RUNS)])
     step = max(1, RAYS_AT_ONCE // len(discs))
     pieces = [_counted(pencils.take(slice(k, k + step)), box, trace, discs) for k in range(0, len(pencils), step)]
     counts = _Counts.joined(pieces, len(box.parts))
     return _shares(counts, pencils.falloff, box, Made(engine=engine, rays_per_point=len(discs)))
 
 
-def disc_points(log2_points: int, rng: np.random.Generator) -> FloatArray:
-    """Scrambled low-discrepancy points on the unit disc (2**log2_points, 2), equal in area.
-
-    Source: Sobol points, equal-area map of the square by Shirley and Chiu, Journal of Graphics Tools 2, 45 (1997) (from memory).
-    """
-    square = 2.0 * qmc.Sobol(2, scramble=True, rng=rng).random_base2(log2_points) - 1.0
-    a, b = square[:, 0], square[:, 1]
-    wide = np.abs(a) > np.abs(b)
-    radius = np.where(wide, a, b)
-    ratio = np.where(wide, b, a) / np.where(radius == 0, 1.0, radius)
-    turn = np.where(wide, np.pi / 4 * ratio, np.pi / 2 - np.pi / 4 * ratio)
-    return np.column_stack([radius * np.cos(turn), radius * np.sin(turn)])
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Counts:
     """Sums over the rays of N pencils.
 
-    bare, clear, light (N, R) by run: rays of the bare pencil, those that get through, and their light after glass; dimmed (N,) light
-    after glass of the whole bare pencil; first (N, P) rays stopped first by part p; alone (N, P) rays that part p lets by, or (N, 0);
-    sent (N,) rays tried.
+    bare, clear, light (N, R) by run: rays of the bare pencil, those that get through, and their light after glass; dimmed (N,)
+    light after glass of the whole bare pencil; first (N, P) rays stopped first by part p; alone (N, P) rays that part p lets by,
+    or (N, 0); sent (N,) rays tried.
     """
 
     bare: FloatArray
@@ -104,7 +90,15 @@ class _Counts:
     @classmethod
     def joined(cls, pieces: Sequence[_Counts], parts: int) -> _Counts:
         """Pencils of all pieces, one after the other."""
-        tails = {"bare": (16,), "clear": (16,), "light": (16,), "dimmed": (), "first": (parts,), "alone": (parts,), "sent": ()}
+        tails = {
+            "bare": (1 << LOG2_RUNS,),
+            "clear": (1 << LOG2_RUNS,),
+            "light": (1 << LOG2_RUNS,),
+            "dimmed": (),
+            "first": (parts,),
+            "alone": (parts,),
+            "sent": (),
+        }
         empty = {name: np.zeros((0, *tail)) for name, tail in tails.items()}
         return cls(**{name: np.concatenate([getattr(p, name) for p in pieces]) if pieces else empty[name] for name in tails})
 
