@@ -1,6 +1,6 @@
 """Thin lenses in front of the main lens: close-up powers and the cylinder pair of a squeezing front.
 
-Distances in mm, powers in dioptre. Formulas: docs/physics.md, "Close-up lenses" and "Squeeze".
+Distances in mm, powers in dioptre. Formulas: docs/physics.md, "Glass".
 """
 
 from collections.abc import Sequence
@@ -91,7 +91,7 @@ def cylinder_pair_pupil_mm(squeeze: float, rear_focal_mm: float, pupil_behind_re
     Front focal length -f_B / S, gap d = f_B (1 - 1/S), main pupil e behind the rear element: the squeezed section sees
     the pupil at d / S + e / S^2 with its width divided by S, the other section at d + e.
 
-    Source: ray matrix [[S, d], [0, 1/S]] of the pair; docs/physics.md, "Squeeze".
+    Source: ray matrix [[S, d], [0, 1/S]] of the pair, applied to the pupil from behind.
     """
     gap = rear_focal_mm * (1.0 - 1.0 / squeeze)
     return gap / squeeze + pupil_behind_rear_mm / squeeze**2, gap + pupil_behind_rear_mm
