@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
-from scenes.words import did_you_mean, plain, shown, text_as_mm, text_as_number
+from scenes.words import did_you_mean, nearest, plain, shown, text_as_mm, text_as_number
 
 INFINITY = "infinity"
 CLOSE = "close"
@@ -58,7 +58,7 @@ def focus(text: str, default: Any = ..., *, words: tuple[str, ...] = (INFINITY,)
     return mm(text, 20.0, 1e6, default, **{"x-words": words})
 
 
-def text(meaning: str, default: Any = ..., *, longest: int = LONGEST_NAME, **extra: Any) -> Any:
+def text(meaning: str, default: Any = ..., longest: Any = LONGEST_NAME, **extra: Any) -> Any:
     """A piece of text on one line."""
     return _field(meaning, default, maxLength=longest, **extra)
 
@@ -159,8 +159,9 @@ def _checked_word(value: str, words: tuple[str, ...]) -> Any:
         return math.inf if value in ENDLESS else value
     listed = " or ".join(f'"{word}"' for word in words)
     length = text_as_mm(value)
-    way_out = f"write {plain(length)}" if length is not None else did_you_mean(value, words)
-    raise fault(f"must be a plain number in mm or {listed}, got {shown(value)}; {way_out}")
+    near = nearest(value, words)
+    way_out = f"; write {plain(length)}" if length is not None else f'; did you mean "{near}"?' if near else ""
+    raise fault(f"must be a plain number in mm or {listed}, got {shown(value)}{way_out}")
 
 
 def _type_problem(value: Any, unit: str) -> str | None:

@@ -12,7 +12,6 @@ from scenes.model_light import Light
 from scenes.words import did_you_mean, plain, shown
 
 SCENE_VERSION = 1
-F_NUMBER_SLACK = 1e-6  # f-numbers are typed with two digits; this only absorbs their binary rounding
 NEAREST_FOCUS_IN_FOCAL_LENGTHS = 4.0  # D = f (2 + m + 1/m) is least, 4 f, at life size
 
 
@@ -20,7 +19,7 @@ class Check(Table):
     """What `brimline check` computes for every lens."""
 
     f_numbers: tuple[float, ...] = quantity(
-        "F-numbers to check. Those wider than a lens opens are skipped for it; if none is left, its widest is used.",
+        "F-numbers to check. With a lens that does not open so far, its widest stands in.",
         0.5,
         128.0,
         (),
@@ -148,9 +147,11 @@ def _beyond_life_size(distance: float, lens: Lens, words: str) -> tuple[str | No
 
 
 def f_numbers_of(scene: Scene, lens: Lens) -> tuple[float, ...]:
-    """F-numbers checked with this lens: those of [check] that it opens to, else its widest."""
-    reachable = tuple(stop for stop in scene.check.f_numbers if stop >= lens.f_number - F_NUMBER_SLACK)
-    return reachable or (lens.f_number,)
+    """F-numbers checked with this lens: those of [check], its widest in place of any that it does not open to.
+
+    Skipping those instead would leave the widest beam unchecked.
+    """
+    return tuple(dict.fromkeys(max(stop, lens.f_number) for stop in scene.check.f_numbers)) or (lens.f_number,)
 
 
 def focus_distances_of(scene: Scene, lens: Lens) -> tuple[float, ...]:

@@ -36,10 +36,12 @@ AnyPart = TypeVar("AnyPart", bound=BoxPart)
 
 
 class Filter(Table):
-    """The glass in a stage."""
+    """The glass in a stage: give `size`, or `width_mm` and `height_mm`, or `diameter_mm`."""
 
     name: str | None = text("What the crew calls this filter; also its name in results.", None)
-    size: str | None = text("Size from the catalogue (`brimline list filters`); or give width and height.", None)
+    size: str | None = text(
+        "Size from the catalogue (`brimline list filters`); or give width and height.", None, **{"x-catalogue": "filters"}
+    )
     width_mm: float | None = mm("Width of the glass, where size is not given.", 20.0, 500.0, None)
     height_mm: float | None = mm("Height of the glass, where size is not given.", 20.0, 500.0, None)
     diameter_mm: float | None = mm("Diameter of round glass, where size is not given.", 20.0, 500.0, None)
@@ -161,7 +163,7 @@ class Opening(BoxPart):
 
 
 class Stage(Opening):
-    """A tray for a filter: a tunnel of the tray's depth, with an opening."""
+    """A tray for a filter: a tunnel of the tray's depth. Give `opening_mm` or `opening_diameter_mm`."""
 
     depth_mm: float = mm("Depth of the tray along the lens axis.", 0.5, 200.0)
     slot_mm: float = mm("Width of the open gap beside the tray, at the slot sides.", 0.0, 50.0, 0.0)
@@ -185,7 +187,7 @@ class Stage(Opening):
 
 
 class Mask(Opening):
-    """A thin plate with a cut-out close around the beam."""
+    """A thin plate with a cut-out close around the beam. Give `opening_mm`, `opening_diameter_mm` or `outline`."""
 
     thickness_mm: float = mm("Thickness of the plate.", 0.1, 30.0, 1.0)
     outline: str | None = path("DXF file of the cut-out, relative to the scene file, instead of opening_mm.", None)
@@ -212,7 +214,7 @@ class Extension(Table):
 
 
 class Flag(BoxPart):
-    """A plate hinged at an edge of the hood, on the side named."""
+    """A plate hinged on the side named: at the hood's front edge, or at `hinge_mm` and `at_mm`."""
 
     side: Side = choice("Side it is hinged on, as the operator sees it.")
     angle_deg: float = deg("0 lies along the lens axis, 90 stands straight out from it, negative leans in.", -30.0, 180.0)
@@ -282,7 +284,11 @@ class Solid(BoxPart):
 class Box(Table):
     """The box: how it is mounted and every part it has."""
 
-    mount: str = choice('What carries it: rods from the catalogue (`brimline list rods`), or "clamp" on the lens.', "rods-15")
+    mount: str = text(
+        'What carries it: rods from the catalogue (`brimline list rods`), or "clamp" on the lens.',
+        "rods-15",
+        **{"x-catalogue": "mounts"},
+    )
     rod_drop_mm: float | None = mm(
         "Rod centres below the lens axis, where yours differ.", 20.0, 400.0, None, default_words="that of mount"
     )

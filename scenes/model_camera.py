@@ -40,7 +40,9 @@ class Camera(Table):
     """The recorded area (a catalogue format, or width and height), its pixels, and what has to stay clean."""
 
     format: str | None = text(
-        "Name of a camera format from the catalogue (`brimline list formats`); or give width_mm and height_mm.", None
+        "Name of a camera format from the catalogue (`brimline list formats`); or give width_mm and height_mm.",
+        None,
+        **{"x-catalogue": "formats"},
     )
     width_mm: float = mm(
         "Width of the recorded area, from the camera's data sheet; left out where format is given.",

@@ -229,11 +229,9 @@ class Lens(Table):
         lambda data: 1.0 / data.get("squeeze", 1.0),
         default_words="1 / squeeze",
     )
-    pupil_walk: Walk | None = quantity(
+    pupil_walk: Walk | None = part(
         "How the pupil walks with field: rows [field_deg, depth_mm, tangential_size, sagittal_size]; depth where the real "
         "chief ray crosses the axis, behind the front rim; sizes against the pupil on axis. Fields rise from 0.",
-        0.0,
-        1000.0,
         None,
     )
     prescription: str | None = path(
