@@ -1,0 +1,117 @@
+"""Scene -> states: one for each lens, zoom, focus and stop, ready for any of the three ways."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from geometry.checks import Note
+
+from geometry.body import Assembly
+from raytrace.box import Box
+from raytrace.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
+from raytrace.lens import LensState
+from scenes.build_box import build_box
+from scenes.build_lens import front_travel_mm, lens_variants
+from scenes.facts import facts_of
+from scenes.model import Scene, box_for, f_numbers_of, focal_lengths, focus_distances_of
+from scenes.model_camera import Camera
+from scenes.model_lens import Lens
+from scenes.resources import Resources
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatePlan:
+    """Everything a way needs for one state.
+
+    `variants` holds the lens once per pupil position that its stated bounds allow; the worst of them counts.
+    """
+
+    key: str
+    lens_name: str
+    focal_mm: float
+    focus_mm: float
+    f_number: float
+    variants: tuple[LensState, ...]
+    variant_names: tuple[str, ...]
+    box: Box
+    assembly: Assembly
+    grid: PixelGrid
+    guides: tuple[Guide, ...]
+    notes: tuple[Note, ...]
+
+
+def states_of(scene: Scene, resources: Resources | None = None) -> tuple[StatePlan, ...]:
+    """Every state that the scene's [check] asks for, lens by lens."""
+    return tuple(_states(scene, resources or Resources()))
+
+
+def _states(scene: Scene, resources: Resources) -> Iterator[StatePlan]:
+    grid = pixel_grid(scene.camera)
+    guides = guides_of(scene.camera, grid)
+    for lens in scene.lens:
+        for focal_mm in focal_lengths(lens):
+            for focus_mm in focus_distances_of(scene, lens):
+                for f_number in f_numbers_of(scene, lens):
+                    yield plan_state(scene, lens, resources, grid, guides, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
+
+
+def plan_state(
+    scene: Scene,
+    lens: Lens,
+    resources: Resources,
+    grid: PixelGrid,
+    guides: tuple[Guide, ...],
+    *,
+    focal_mm: float,
+    focus_mm: float,
+    f_number: float,
+) -> StatePlan:
+    """One state of one lens."""
+    glass = resources.prescriptions[lens.prescription] if lens.prescription is not None else None
+    variants = lens_variants(lens, grid, glass, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
+    own_box = box_for(scene, lens)
+    assembly, box = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, focus_mm))
+    return StatePlan(
+        key=state_key(lens, focal_mm, focus_mm, f_number),
+        lens_name=lens.name,
+        focal_mm=focal_mm,
+        focus_mm=focus_mm,
+        f_number=f_number,
+        variants=tuple(variant.lens for variant in variants),
+        variant_names=tuple(variant.name for variant in variants),
+        box=box,
+        assembly=assembly,
+        grid=grid,
+        guides=guides,
+        notes=facts_of(own_box, lens, assembly, tuple(variant.lens for variant in variants), guides),
+    )
+
+
+def pixel_grid(camera: Camera) -> PixelGrid:
+    """The camera's photosites."""
+    return PixelGrid(
+        width_mm=camera.width_mm,
+        height_mm=camera.height_mm,
+        columns=camera.pixels[0],
+        rows=camera.pixels[1],
+        offset_mm=camera.offset_mm,
+    )
+
+
+def guides_of(camera: Camera, grid: PixelGrid) -> tuple[Guide, ...]:
+    """What has to stay clear: the scene's guides, else the whole recorded area."""
+    guides = tuple(
+        guide_of_aspect(guide.name, grid, guide.aspect, scale=guide.scale, offset_mm=guide.offset_mm) for guide in camera.guide
+    )
+    return guides or (whole_frame(grid),)
+
+
+def state_key(lens: Lens, focal_mm: float, focus_mm: float, f_number: float) -> str:
+    """A name for files: '18_inf_f2', '25-50_35mm_at_600_f2.8'."""
+    name = re.sub(r"[^\w.+-]+", "-", lens.name).strip("-.") or "lens"
+    focal = f"_{focal_mm:g}mm" if len(focal_lengths(lens)) > 1 else ""
+    focus = "inf" if math.isinf(focus_mm) else f"at_{focus_mm:g}"
+    return f"{name}{focal}_{focus}_f{f_number:g}"
