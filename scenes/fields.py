@@ -58,9 +58,10 @@ def focus(text: str, default: Any = ..., *, words: tuple[str, ...] = (INFINITY,)
     return mm(text, 20.0, 1e6, default, **{"x-words": words})
 
 
-def text(meaning: str, default: Any = ..., longest: Any = LONGEST_NAME, **extra: Any) -> Any:
-    """A piece of text on one line."""
-    return _field(meaning, default, maxLength=longest, **extra)
+def text(meaning: str, default: Any = ..., *, longest: int = LONGEST_NAME, catalogue: str = "", default_words: str = "") -> Any:
+    """A piece of text on one line; with `catalogue`, one of its names."""
+    notes: dict[str, Any] = {"x-catalogue": catalogue} if catalogue else {}
+    return _field(meaning, default, maxLength=longest, default_words=default_words, **notes)
 
 
 def path(meaning: str, default: Any = ...) -> Any:

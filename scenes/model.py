@@ -1,7 +1,8 @@
 """The whole scene file, version 1, as frozen values; and what a scene says about one lens."""
 
 import math
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from scenes.fields import CLOSE, INFINITY, Fault, Focus, Table, focus, part, quantity, text
@@ -12,6 +13,7 @@ from scenes.model_light import Light
 from scenes.words import did_you_mean, plain, shown
 
 SCENE_VERSION = 1
+FOLDER_BREAKS = re.compile(r"[^\w.+-]+")
 NEAREST_FOCUS_IN_FOCAL_LENGTHS = 4.0  # D = f (2 + m + 1/m) is least, 4 f, at life size
 
 
@@ -66,22 +68,33 @@ class Scene(Table):
             yield from _focus_faults(self.check, lens, place)
 
 
+def folder_name(name: str) -> str:
+    """A lens's name as results use it in file names; lenses must differ in it, upper and lower case apart."""
+    return FOLDER_BREAKS.sub("-", name).strip("-.") or "lens"
+
+
 def _repeated_names(items: tuple[Any, ...], key: str) -> Iterator[Fault]:
-    seen: set[str] = set()
+    seen: dict[str, str] = {}
     for place, item in enumerate(items):
-        name = item.name.casefold()  # names become folders, and some file systems ignore case
+        name = folder_name(item.name).casefold()  # some file systems ignore case
         if name in seen:
-            yield (key, place, "name"), f"is used twice, {shown(item.name)}; give each {key} its own name"
-        seen.add(name)
+            found = "is used twice" if seen[name] == item.name else f"must differ more from {shown(seen[name])}"
+            yield (key, place, "name"), f"{found}, got {shown(item.name)}; give each {key} its own name"
+        seen.setdefault(name, item.name)
 
 
-def _unknown_lenses(scene: Scene) -> Iterator[Fault]:
-    names = [lens.name for lens in scene.lens]
-    for key, place, item in box_parts(scene.box):
-        for name in item.lenses or ():
+def unknown_lens_faults(names: Sequence[str], fittings: Iterable[tuple[str, int, Iterable[str]]]) -> Iterator[Fault]:
+    """Lens names in parts (their key, their place, the names they give) that no lens of the scene has."""
+    for key, place, wanted in fittings:
+        for name in wanted:
             if name not in names:
                 problem = f"names a lens that is not in this scene, {shown(name)}; {did_you_mean(name, names)}"
                 yield ("box", key, place, "lenses"), problem
+
+
+def _unknown_lenses(scene: Scene) -> Iterator[Fault]:
+    fittings = ((key, place, item.lenses or ()) for key, place, item in box_parts(scene.box))
+    return unknown_lens_faults([lens.name for lens in scene.lens], fittings)
 
 
 def _parts_in_one_place(scene: Scene) -> Iterator[Fault]:

@@ -40,7 +40,7 @@ class Filter(Table):
 
     name: str | None = text("What the crew calls this filter; also its name in results.", None)
     size: str | None = text(
-        "Size from the catalogue (`brimline list filters`); or give width and height.", None, **{"x-catalogue": "filters"}
+        "Size from the catalogue (`brimline list filters`); or give width and height.", None, catalogue="filters"
     )
     width_mm: float | None = mm("Width of the glass, where size is not given.", 20.0, 500.0, None)
     height_mm: float | None = mm("Height of the glass, where size is not given.", 20.0, 500.0, None)
@@ -287,7 +287,7 @@ class Box(Table):
     mount: str = text(
         'What carries it: rods from the catalogue (`brimline list rods`), or "clamp" on the lens.',
         "rods-15",
-        **{"x-catalogue": "mounts"},
+        catalogue="mounts",
     )
     rod_drop_mm: float | None = mm(
         "Rod centres below the lens axis, where yours differ.", 20.0, 400.0, None, default_words="that of mount"

@@ -42,7 +42,7 @@ class Camera(Table):
     format: str | None = text(
         "Name of a camera format from the catalogue (`brimline list formats`); or give width_mm and height_mm.",
         None,
-        **{"x-catalogue": "formats"},
+        catalogue="formats",
     )
     width_mm: float = mm(
         "Width of the recorded area, from the camera's data sheet; left out where format is given.",

@@ -2,14 +2,15 @@
 
 import re
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
 from scenes.errors import Complaint, SceneError
 from scenes.fields import Fault, Table, table_of
-from scenes.model import SCENE_VERSION, Scene
+from scenes.model import SCENE_VERSION, Scene, unknown_lens_faults
+from scenes.model_box import PART_KEYS
 from scenes.toml_lines import key_lines, line_of
 from scenes.words import KeyPath, key_words, nearest, plain, shown, text_as_mm
 
@@ -28,7 +29,24 @@ def parse_scene(text: str, source: str) -> Scene:
     """
     data = read_toml(text, source)
     _insist_on_version(data, text, source)
-    return read_model(Scene, data, text, source)
+    return read_model(Scene, data, text, source, _misnamed_lenses)
+
+
+def _misnamed_lenses(data: dict[str, Any]) -> Iterator[Fault]:
+    """Lens names that parts give wrongly, found even where other faults keep the scene from being put together."""
+    names = [lens["name"] for lens in _tables(data, "lens") if isinstance(lens.get("name"), str)]
+    box = data.get("box")
+    for key in PART_KEYS:
+        for place, item in enumerate(_tables(box, key)):
+            wanted = item.get("lenses")
+            if isinstance(wanted, list):
+                yield from unknown_lens_faults(names, [(key, place, [name for name in wanted if isinstance(name, str)])])
+
+
+def _tables(data: Any, key: str) -> list[dict[str, Any]]:
+    """The tables under a key, as far as they are tables."""
+    found = data.get(key) if isinstance(data, dict) else None
+    return [item if isinstance(item, dict) else {} for item in (found if isinstance(found, list) else [found])]
 
 
 def _insist_on_version(data: dict[str, Any], text: str, source: str) -> None:
@@ -84,13 +102,22 @@ def _lines(text: str) -> dict[KeyPath, int]:
         return {}
 
 
-def read_model(model: type[Model], data: dict[str, Any], text: str, source: str) -> Model:
-    """The values of a TOML text; SceneError with every complaint if they cannot be used."""
+def read_model(
+    model: type[Model],
+    data: dict[str, Any],
+    text: str,
+    source: str,
+    loose: Callable[[dict[str, Any]], Iterable[Fault]] = lambda _: (),
+) -> Model:
+    """The values of a TOML text; SceneError with every complaint if they cannot be used.
+
+    `loose` finds faults that the models only look for once everything else is right.
+    """
     try:
         return model.model_validate(data)
     except ValidationError as error:
         lines = _lines(text)
-        faults = list(_faults(model, data, error))
+        faults = [*_faults(model, data, error), *((_as_written(path, data), problem) for path, problem in loose(data))]
     complaints = {Complaint(key_words(path, data), problem, line_of(path, lines), source): None for path, problem in faults}
     raise SceneError(sorted(complaints, key=lambda c: c.line or 0)[:MOST_COMPLAINTS])
 
