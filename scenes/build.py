@@ -6,10 +6,10 @@ import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-
-from geometry.checks import Note
+from itertools import product
 
 from geometry.body import Assembly
+from geometry.notes import Note
 from raytrace.box import Box
 from raytrace.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.lens import LensState
@@ -43,6 +43,15 @@ class StatePlan:
     notes: tuple[Note, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """A zoom, focus and stop: focal length and focus distance from the image plane [mm], f-number."""
+
+    focal_mm: float
+    focus_mm: float
+    f_number: float
+
+
 def states_of(scene: Scene, resources: Resources | None = None) -> tuple[StatePlan, ...]:
     """Every state that the scene's [check] asks for, lens by lens."""
     return tuple(_states(scene, resources or Resources()))
@@ -52,24 +61,25 @@ def _states(scene: Scene, resources: Resources) -> Iterator[StatePlan]:
     grid = pixel_grid(scene.camera)
     guides = guides_of(scene.camera, grid)
     for lens in scene.lens:
-        for focal_mm in focal_lengths(lens):
-            for focus_mm in focus_distances_of(scene, lens):
-                for f_number in f_numbers_of(scene, lens):
-                    yield plan_state(scene, lens, resources, grid, guides, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
+        notes = _facts(scene, lens, resources)
+        stops = f_numbers_of(scene, lens)
+        for focal_mm, focus_mm, f_number in product(focal_lengths(lens), focus_distances_of(scene, lens), stops):
+            setting = Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
+            yield plan_state(scene, lens, resources, setting, grid=grid, guides=guides, notes=notes)
 
 
 def plan_state(
     scene: Scene,
     lens: Lens,
     resources: Resources,
+    setting: Setting,
+    *,
     grid: PixelGrid,
     guides: tuple[Guide, ...],
-    *,
-    focal_mm: float,
-    focus_mm: float,
-    f_number: float,
+    notes: tuple[Note, ...] = (),
 ) -> StatePlan:
     """One state of one lens."""
+    focal_mm, focus_mm, f_number = setting.focal_mm, setting.focus_mm, setting.f_number
     glass = resources.prescriptions[lens.prescription] if lens.prescription is not None else None
     variants = lens_variants(lens, grid, glass, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
     own_box = box_for(scene, lens)
@@ -86,8 +96,17 @@ def plan_state(
         assembly=assembly,
         grid=grid,
         guides=guides,
-        notes=facts_of(own_box, lens, assembly, tuple(variant.lens for variant in variants), guides),
+        notes=notes,
     )
+
+
+def _facts(scene: Scene, lens: Lens, resources: Resources) -> tuple[Note, ...]:
+    """What shapes and numbers alone tell about a lens in this box, at its shortest focal length."""
+    focal_mm = focal_lengths(lens)[0]
+    own_box = box_for(scene, lens)
+    assembly, _ = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, math.inf))
+    glass = resources.prescriptions[lens.prescription] if lens.prescription is not None else None
+    return facts_of(own_box, lens, assembly, glass, min(f_numbers_of(scene, lens)))
 
 
 def pixel_grid(camera: Camera) -> PixelGrid:

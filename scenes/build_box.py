@@ -7,12 +7,11 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 
-from geometry.mesh_import import surface_from_arrays
-
 from geometry import parts as build
 from geometry.body import Assembly, Part, Slab
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
-from geometry.frame import Pose
+from geometry.frame import Pose, pose
+from geometry.mesh_import import surface_from_arrays
 from geometry.outline import Outline, half_size_mm
 from raytrace.box import Box, Glass, GlassKind
 from scenes import catalogue
@@ -193,10 +192,7 @@ def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
             surface = surface_from_arrays(arrays.vertices, arrays.faces, unit=solid.unit or arrays.unit, name=solid.file)
         except ValueError as error:
             raise SceneError([Complaint(where=f"box.solid[{number}]", problem=str(error))]) from None
-        turned = build.part_pose(
-            Pose(place.rotation, place.origin_mm), at_mm=0.0, depth_mm=0.0, turn_deg=solid.turn_deg, tilt_deg=solid.tilt_deg
-        )
-        own = Pose(place.rotation.T @ turned.rotation, 0.0 * place.origin_mm)
+        own = pose(turn_deg=solid.turn_deg, tilt_deg=solid.tilt_deg)
         yield build.solid(
             place,
             replace(surface, vertices_mm=own.points_to_frame(surface.vertices_mm)),

@@ -1,15 +1,62 @@
-"""Facts worth telling before any ray is traced: the scene's own numbers put to the geometry's checks."""
+"""Facts worth telling before any ray is traced: the geometry's checks of this scene, and what is assumed of the lens."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from geometry.body import Assembly
-from geometry.checks import Note
-from raytrace.camera import Guide
-from raytrace.lens import LensState
-from scenes.model_box import Box
+from geometry.checks import assembly_notes, seal_notes
+from geometry.notes import Note, Severity
+from raytrace.prescription_pupil import stop_semi_diameter_mm
+from scenes.build_box import rod_spec
+from scenes.model_box import CLAMP, Box
 from scenes.model_lens import Lens
+from scenes.resources import GlassTable
+
+WALK_MM = 2.5  # most that a fixed pupil was wrong at a box's edge in published wide lenses; docs/validation.md
+STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the table's rounding
 
 
-def facts_of(box: Box, lens: Lens, assembly: Assembly, variants: tuple[LensState, ...], guides: tuple[Guide, ...]) -> tuple[Note, ...]:
-    """Notes on one lens's box: parts that intersect, filters that do not fit, units mistaken, rods off axis."""
-    return ()
+def facts_of(box: Box, lens: Lens, assembly: Assembly, glass: GlassTable | None, widest_f_number: float) -> tuple[Note, ...]:
+    """Notes on one lens and its box: parts that intersect, filters that do not fit, units mistaken, what the pupil rests on."""
+    return (
+        *assembly_notes(assembly, front_diameter_mm=lens.front_diameter_mm),
+        *_seal_notes(box, lens, assembly),
+        *_mount_notes(box),
+        *_pupil_notes(lens, glass, widest_f_number),
+    )
+
+
+def _seal_notes(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
+    if not box.back:
+        return ()
+    return seal_notes(assembly.parts, barrel_mm=lens.front_diameter_mm, bore_mm=box.back[0].bore_mm)
+
+
+def _mount_notes(box: Box) -> Iterator[Note]:
+    """Common practice: a heavy box does not hang on a lens front unsupported; rods set the height of the box."""
+    if box.mount == CLAMP:
+        text = "hangs on the lens front; a heavy box must be supported: ask the rental house what lens and mount may carry"
+        yield Note("box", text, Severity.CAUTION)
+    spec = rod_spec(box)
+    if spec is not None and box.offset_mm[1] != 0.0:
+        up = box.offset_mm[1]
+        text = (
+            f"stands {abs(up):g} mm {'above' if up > 0 else 'below'} the lens axis; rods {abs(spec.drop_mm - up):g} mm below the "
+            f"axis instead of {spec.drop_mm:g} mm, or a riser, would bring it back on axis"
+        )
+        yield Note("box", text, Severity.FACT)
+
+
+def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -> Iterator[Note]:
+    if glass is not None:
+        own = glass.prescription.surfaces[glass.prescription.stop_index].semi_diameter_mm
+        if stop_semi_diameter_mm(glass.prescription, widest_f_number) > own * STOP_SLACK:
+            text = f"f/{widest_f_number:g} opens the stop wider than its table does; the wider beam is used, the safe side"
+            yield Note(lens.name, text, Severity.FACT)
+    elif lens.pupil_walk is None:
+        text = (
+            f"its pupil is taken as fixed; real wide lenses' pupils walk, by up to {WALK_MM:g} mm at a box's edge: "
+            "give pupil_walk, or keep that much clearance"
+        )
+        yield Note(lens.name, text, Severity.FACT)
