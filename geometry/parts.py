@@ -293,6 +293,12 @@ def extension(
     )
 
 
+def hinge_line(blade: Part) -> NDArray[np.float64]:
+    """The two ends (2, 3) of the hinge line of a flag or extension made here, in the frame [mm]."""
+    assert isinstance(blade.body, Block)
+    return blade.body.corners_mm[[0, 4]]  # the corners come by width, then length, then thickness
+
+
 def far_end(*, hinge_mm: float, at_mm: float, angle_deg: float, length_mm: float) -> tuple[float, float]:
     """(distance from the axis, place ahead) of a flag's far edge, on its face toward the axis [mm]."""
     angle_rad = np.radians(angle_deg)

@@ -1,0 +1,176 @@
+"""Facts about a box worth telling before any ray is traced. Rules of thumb are common practice and say so."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.body import Assembly, Block, Kind, Part, Slab, Surface, Tube
+from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM
+from geometry.meshes import slab_mesh
+from geometry.notes import Note, Severity
+from geometry.outline import half_size_mm, to_shape
+from geometry.overlap import TOUCH_MM, overlap_notes
+
+FIT_MM = 0.1  # play that a sheet of glass has in its holder anyway
+SLIVER_MM2 = 1e-3  # an area this small is arithmetic, not a gap
+COARSE_SAGITTA_MM = 0.05  # for places and weights of round parts
+THINNEST_OPENING_MM = 10.0  # no opening in front of a lens is smaller; 4 x 5.65 typed in inches is
+_SIZES = ("wide", "high")
+
+
+def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None) -> tuple[Note, ...]:
+    """All that shapes and places alone can tell: overlaps, filters against holders, places behind the lens front, sizes, masks."""
+    fixed = tuple(p for p in assembly.fixtures if p.kind is not Kind.ROD)
+    return (
+        *overlap_notes((*assembly.parts, *assembly.fixtures)),
+        *(note for slab in assembly.slabs for tray in _trays_of(assembly, slab) for note in filter_notes(tray, slab)),
+        *behind_notes(assembly.parts, assembly.slabs),
+        *size_notes((*assembly.parts, *fixed), assembly.slabs),
+        *(note for p in assembly.parts for note in mask_notes(p, front_diameter_mm)),
+    )
+
+
+def filter_notes(tray: Part, slab: Slab) -> tuple[Note, ...]:
+    """Whether a filter covers its tray's opening, and fits into its height and depth."""
+    return (*_cover_notes(tray, slab), *_height_notes(tray, slab), *_depth_notes(tray, slab))
+
+
+def behind_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note, ...]:
+    """Trays, masks and filters that reach behind the lens front rim, where only the lens should be."""
+    places = [(p.name, _opening_points(p)) for p in parts if p.kind in (Kind.TRAY, Kind.MASK)]
+    places += [(s.name, np.asarray(slab_mesh(s, COARSE_SAGITTA_MM).vertices)) for s in slabs]
+    depths = [(name, -float(points[:, 2].min())) for name, points in places]
+    return tuple(
+        Note(
+            name,
+            f"reaches {depth:.1f} mm behind the lens front rim; move it or the box ahead by {depth:.1f} mm, or tilt it less",
+            Severity.CAUTION,
+        )
+        for name, depth in depths
+        if depth > TOUCH_MM
+    )
+
+
+def size_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note, ...]:
+    """Sizes that suggest a mistaken unit: openings and filters no larger than a thumb, or parts larger than a room is high."""
+    openings = [(p.name, 2 * half_size_mm(p.body.inner[0].outline)) for p in parts if isinstance(p.body, Tube)]
+    flats = [*openings, *((s.name, 2 * half_size_mm(s.outline)) for s in slabs)]
+    small = [Note(name, _small_text(size), Severity.CAUTION) for name, size in flats if size.min() < THINNEST_OPENING_MM]
+    spans = [(p.name, float(np.ptp(_outer_points(p), axis=0).max())) for p in parts]
+    tiny = [Note(name, _tiny_text(span), Severity.CAUTION) for name, span in _solid_spans(parts) if span < SMALLEST_MM]
+    large = [Note(name, _large_text(span), Severity.CAUTION) for name, span in spans if span > LARGEST_MM]
+    return (*small, *tiny, *large)
+
+
+def mask_notes(mask: Part, front_diameter_mm: float | None) -> tuple[Note, ...]:
+    """The rule of thumb (common practice): a mask opening smaller than the lens front is suspect. Nothing for other parts."""
+    if front_diameter_mm is None or mask.kind is not Kind.MASK or not isinstance(mask.body, Tube):
+        return ()
+    size = 2 * half_size_mm(mask.body.inner[0].outline)
+    short = [
+        f"{front_diameter_mm - s:.1f} mm less {word}"
+        for s, word in zip(size, _SIZES, strict=True)
+        if s < front_diameter_mm - FIT_MM
+    ]
+    if not short:
+        return ()
+    text = (
+        f"the opening of {size[0]:g} x {size[1]:g} mm is {' and '.join(short)} than the lens front "
+        f"({front_diameter_mm:g} mm): by rule of thumb expect underexposure or misshapen bokeh; "
+        "the traced loss decides, since a narrow frame does not use all of the front"
+    )
+    return (Note(mask.name, text, Severity.CAUTION),)
+
+
+def seal_notes(parts: Sequence[Part], *, barrel_mm: float, bore_mm: float) -> tuple[Note, ...]:
+    """An open gap between barrel and bore, or a barrel that does not fit the bore."""
+    if barrel_mm > bore_mm + FIT_MM:
+        text = f"the bore of {bore_mm:g} mm is {barrel_mm - bore_mm:.1f} mm too narrow for the barrel of {barrel_mm:g} mm"
+        return (Note("back plate", f"{text}; bore it wider or keep the plate ahead of the lens", Severity.CAUTION),)
+    if any(p.kind is Kind.SEAL for p in parts) or bore_mm - barrel_mm <= 2 * FIT_MM:
+        return ()
+    text = f"the gap of {(bore_mm - barrel_mm) / 2:.1f} mm all round the barrel lets light in; seal it by ring, donut or bellows"
+    return (Note("back plate", text, Severity.CAUTION),)
+
+
+def _trays_of(assembly: Assembly, slab: Slab) -> tuple[Part, ...]:
+    """The trays that share the slab's centre and turn: that is how glass is put into a tray."""
+    trays = [(p, p.body.inner[0].pose) for p in assembly.parts if p.kind is Kind.TRAY and isinstance(p.body, Tube)]
+    return tuple(
+        tray
+        for tray, place in trays
+        if np.allclose(place.origin_mm, slab.pose.origin_mm) and np.allclose(place.rotation, slab.pose.rotation)
+    )
+
+
+def _cover_notes(tray: Part, slab: Slab) -> tuple[Note, ...]:
+    assert isinstance(tray.body, Tube)
+    hole = tray.body.inner[0].outline
+    if to_shape(hole, COARSE_SAGITTA_MM).difference(to_shape(slab.outline).buffer(FIT_MM)).area <= SLIVER_MM2:
+        return ()
+    short = 2 * (half_size_mm(hole) - half_size_mm(slab.outline))
+    ways = [
+        f"{s:.1f} mm too small from {way}" for s, way in zip(short, ("side to side", "top to bottom"), strict=True) if s > FIT_MM
+    ]
+    text = f"does not cover the opening of {tray.name}: {' and '.join(ways) or 'the corners stay open'}"
+    return (Note(slab.name, f"{text}; light passes beside the glass: take a larger filter or a smaller opening", Severity.FAULT),)
+
+
+def _height_notes(tray: Part, slab: Slab) -> tuple[Note, ...]:
+    """Common practice: a holder takes filters of its own height, narrower ones too, but no taller ones."""
+    if not (isinstance(tray.body, Tube) and tray.body.bounded):
+        return ()
+    over = 2 * float(half_size_mm(slab.outline)[1] - half_size_mm(tray.body.outer[0].outline)[1])
+    if over <= FIT_MM:
+        return ()
+    text = f"is {over:.1f} mm taller than its holder {tray.name}; take a filter of the holder's height or a taller holder"
+    return (Note(slab.name, text, Severity.FAULT),)
+
+
+def _depth_notes(tray: Part, slab: Slab) -> tuple[Note, ...]:
+    assert isinstance(tray.body, Tube)
+    depth = tray.body.inner[-1].z_mm - tray.body.inner[0].z_mm
+    if slab.thickness_mm <= depth + FIT_MM:
+        return ()
+    text = (
+        f"is {slab.thickness_mm:g} mm thick and stands {slab.thickness_mm - depth:.1f} mm out of {tray.name}; make the tray deeper"
+    )
+    return (Note(slab.name, text, Severity.CAUTION),)
+
+
+def _opening_points(part: Part) -> NDArray[np.float64]:
+    if not isinstance(part.body, Tube):
+        return _outer_points(part)
+    return np.concatenate([points for loop in part.body.inner for points in loop.points_mm(COARSE_SAGITTA_MM)])
+
+
+def _outer_points(part: Part) -> NDArray[np.float64]:
+    body = part.body
+    if isinstance(body, Block):
+        return body.corners_mm
+    if isinstance(body, Surface):
+        return body.vertices_mm
+    return np.concatenate([points for loop in body.outer for points in loop.points_mm(COARSE_SAGITTA_MM)])
+
+
+def _solid_spans(parts: Sequence[Part]) -> list[tuple[str, float]]:
+    kinds = (Kind.SOLID, Kind.FLAG, Kind.EXTENSION)
+    return [(p.name, float(np.ptp(_outer_points(p), axis=0).max())) for p in parts if p.kind in kinds]
+
+
+def _small_text(size_mm: NDArray[np.float64]) -> str:
+    inches = size_mm * MM_PER_UNIT["in"]
+    return (
+        f"measures only {size_mm[0]:g} x {size_mm[1]:g} mm; if that was meant in inches, write {inches[0]:.1f} x {inches[1]:.1f} mm"
+    )
+
+
+def _tiny_text(span_mm: float) -> str:
+    return f"is only {span_mm:.3g} mm across; if its unit is inches say so: it is then {span_mm * MM_PER_UNIT['in']:.0f} mm across"
+
+
+def _large_text(span_mm: float) -> str:
+    return f"is {span_mm / 1000:.1f} m across, larger than anything on a camera; check its unit"

@@ -1,0 +1,23 @@
+"""What is odd but may be meant, as values: which part, what, how serious. Nothing here prints or stops anything."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Severity(StrEnum):
+    """How serious a note is: `fault` cannot be built or used as it stands, `caution` needs a look, `fact` is worth knowing."""
+
+    FAULT = "fault"
+    CAUTION = "caution"
+    FACT = "fact"
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A fact about a part, worth telling before any ray is traced; `text` is one sentence with the way out."""
+
+    part: str
+    text: str
+    severity: Severity

@@ -1,0 +1,129 @@
+"""Which parts stand in each other's way: overlap of their meshes, with touching and hinges let pass."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+
+from geometry.body import Block, Kind, Loop, Part, Surface, Tube
+from geometry.frame import Pose
+from geometry.meshes import body_mesh, part_mesh
+from geometry.notes import Note, Severity
+from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
+from geometry.parts import hinge_line
+
+TOUCH_MM = 0.05  # mean depth up to which an overlap counts as contact: finer than sheet metal is cut
+HINGE_MM = 8.0  # blades may meet the wall or blade they hang on within this distance of the hinge line: a usual hinge's knuckle
+LEAST_RIM_MM = 2.0  # material that must be there round an opening even where its outside is not given
+CHECK_SAGITTA_MM = 0.01  # chords this close cannot make an overlap that counts
+
+_STACKED = {Kind.BACK, Kind.SEAL, Kind.TRAY, Kind.MASK, Kind.BARREL, Kind.FRONT_RING}  # follow each other along the axis
+_PASS_THROUGH = [  # pairs that are made to hold or go through each other
+    {Kind.ROD, Kind.BACK},
+    {Kind.SEAL, Kind.BARREL},
+    {Kind.SEAL, Kind.FRONT_RING},
+    {Kind.SEAL, Kind.BACK},
+    {Kind.BARREL, Kind.FRONT_RING},
+]
+_BLADES = {Kind.FLAG, Kind.EXTENSION}
+_DIRECTIONS = ("sideways", "up or down", "along the axis")
+
+
+def overlap_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """A fault for each two parts that take up the same room, saying how deep and which way; open meshes are named as unchecked."""
+    open_meshes = [p for p in parts if isinstance(p.body, Surface) and not part_mesh(p).is_volume]
+    unchecked = [
+        Note(
+            p.name,
+            "the mesh is not closed, so overlap with other parts cannot be checked; close it to have it checked",
+            Severity.FACT,
+        )
+        for p in open_meshes
+    ]
+    closed = [p for p in parts if not any(p is q for q in open_meshes)]
+    found = [note for a, b in combinations(closed, 2) if (note := _pair_note(a, b)) is not None]
+    return (*found, *unchecked)
+
+
+def overlap_mesh(a: Part, b: Part) -> trimesh.Trimesh | None:
+    """The room that two closed parts share, or nothing where they are apart or only touch."""
+    first, second = _checked_mesh(a, b), _checked_mesh(b, a)
+    if np.any(first.bounds[0] > second.bounds[1]) or np.any(second.bounds[0] > first.bounds[1]):
+        return None
+    shared = trimesh.boolean.intersection([first, second], engine="manifold")
+    if len(shared.faces) == 0 or mean_depth_mm(shared) <= TOUCH_MM:
+        return None
+    return shared
+
+
+def mean_depth_mm(mesh: trimesh.Trimesh) -> float:
+    """Thickness of a thin closed sheet from its volume and surface: 2 V / A (a sheet of thickness t has V = A t / 2) [mm]."""
+    return float(2 * abs(mesh.volume) / mesh.area)
+
+
+def _pair_note(a: Part, b: Part) -> Note | None:
+    if {a.kind, b.kind} in _PASS_THROUGH:
+        return None
+    shared = overlap_mesh(a, b)
+    if shared is None or _is_hinge_contact(a, b, np.asarray(shared.vertices)):
+        return None
+    axes = _axes(a, b)
+    spans = np.ptp(axes.points_to_part(shared.vertices), axis=0)
+    way = int(np.argmin(spans))
+    return Note(a.name, _sentence(a, b, axes, way, float(spans[way])), Severity.FAULT)
+
+
+def _sentence(a: Part, b: Part, axes: Pose, way: int, span_mm: float) -> str:
+    text = f"overlaps {b.name} by up to {span_mm:.1f} mm {_DIRECTIONS[way]}"
+    if Kind.ROD in (a.kind, b.kind):
+        return f"{text}; end the rods behind it or raise it by {span_mm:.1f} mm"
+    if way != 2:
+        return f"{text}; move one of them or make it smaller by as much"
+    ahead = [axes.points_to_part(part_mesh(p, CHECK_SAGITTA_MM).vertices)[:, 2].mean() for p in (a, b)]
+    front = (b if ahead[1] >= ahead[0] else a).name
+    return f"{text}; move {front} ahead by {span_mm:.1f} mm or make one of them shallower"
+
+
+def _axes(a: Part, b: Part) -> Pose:
+    """The axes in which the overlap is measured: those of a part with an opening, since plates are thin along their own axis."""
+    poses = [p.body.inner[0].pose for p in (a, b) if isinstance(p.body, Tube)]
+    return poses[0] if poses else Pose(np.eye(3), np.zeros(3))
+
+
+def _checked_mesh(part: Part, other: Part) -> trimesh.Trimesh:
+    body = part.body
+    if isinstance(body, Tube) and not body.bounded and other.kind not in _STACKED:
+        body = replace(body, outer=tuple(replace(loop, outline=_widened(loop.outline)) for loop in _ends(body.inner)))
+    return body_mesh(body, CHECK_SAGITTA_MM)
+
+
+def _ends(loops: tuple[Loop, ...]) -> tuple[Loop, ...]:
+    return (loops[0], loops[-1])
+
+
+def _widened(outline: Outline) -> Outline:
+    if isinstance(outline, Circle):
+        return Circle(outline.radius_mm + LEAST_RIM_MM)
+    if isinstance(outline, RoundedRectangle):
+        w, h = outline.width_mm + 2 * LEAST_RIM_MM, outline.height_mm + 2 * LEAST_RIM_MM
+        return RoundedRectangle(w, h, outline.corner_mm + LEAST_RIM_MM)
+    return Freeform(outline.shape.buffer(LEAST_RIM_MM))
+
+
+def _is_hinge_contact(a: Part, b: Part, points_mm: NDArray[np.float64]) -> bool:
+    """Whether the overlap lies at the hinge of a blade, with the hood or blade that carries it."""
+    carriers = _BLADES | {Kind.HOOD}
+    hung = [p for p in (a, b) if p.kind in _BLADES and isinstance(p.body, Block)]
+    if not hung or not {a.kind, b.kind} <= carriers:
+        return False
+    return any(bool(np.all(_line_distance(points_mm, hinge_line(p)) <= HINGE_MM)) for p in hung)
+
+
+def _line_distance(points_mm: NDArray[np.float64], ends_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    along = (ends_mm[1] - ends_mm[0]) / np.linalg.norm(ends_mm[1] - ends_mm[0])
+    return np.linalg.norm(np.cross(points_mm - ends_mm[0], along), axis=-1)
