@@ -55,11 +55,8 @@ def reduced(map_: VignetteMap, across: int = PIXELS_ACROSS) -> VignetteMap:
     step = -(-max(map_.clear_share.shape) // across)
     if step <= 1:
         return map_
-    rows, columns = (range(0, n, step) for n in map_.clear_share.shape)
-    worst = np.array([[_worst_in(map_.clear_share, r, c, step) for c in columns] for r in rows])
-    picked = {
-        name: getattr(map_, name)[worst[..., 0], worst[..., 1]] for name in ("clear_share", "glass", "lens", "blocked_by", "stderr")
-    }
+    rows, columns = _worst_pixels(map_.clear_share, step)
+    picked = {name: getattr(map_, name)[rows, columns] for name in ("clear_share", "glass", "lens", "blocked_by", "stderr")}
     x, y = _block_centres(map_.x_mm, step), _block_centres(map_.y_mm, step)
     return replace(map_, x_mm=x, y_mm=y, alone=map_.alone[:0, : len(y), : len(x)], **picked)
 
@@ -70,10 +67,14 @@ def _block_centres(centres_mm: NDArray[np.float64], step: int) -> NDArray[np.flo
     return np.asarray(centres_mm[0] + pitch * (np.arange(0, len(centres_mm), step) + (step - 1) / 2))
 
 
-def _worst_in(share: NDArray[np.float32], row: int, column: int, step: int) -> tuple[int, int]:
-    block = share[row : row + step, column : column + step]
-    at = np.unravel_index(int(np.argmin(block)), block.shape)
-    return row + int(at[0]), column + int(at[1])
+def _worst_pixels(share: NDArray[np.float32], step: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows and columns of the darkest pixel of each block of step x step pixels; one with a picture wins over one without."""
+    height, width = (-(-n // step) for n in share.shape)
+    known = np.where(np.isnan(share), np.float32(2.0), share)  # a share is at most 1
+    padding = [(0, height * step - share.shape[0]), (0, width * step - share.shape[1])]
+    blocks = np.pad(known, padding, constant_values=3.0).reshape(height, step, width, step).swapaxes(1, 2)
+    at = np.argmin(blocks.reshape(height, width, step * step), axis=2)
+    return np.arange(height)[:, None] * step + at // step, np.arange(width)[None, :] * step + at % step
 
 
 def inside_guides(map_: VignetteMap, guides: Sequence[Guide]) -> NDArray[np.bool_]:

@@ -8,19 +8,29 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
-from matplotlib.patheffects import AbstractPathEffect, Normal, Stroke
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from raytrace.camera import Guide
 from raytrace.shares import Made, VignetteMap
+from scenes.figure_draw import (
+    dash,
+    draw_guides,
+    draw_loss,
+    fitted_frame,
+    halo,
+    isoline_levels,
+    plate_style,
+    shown_loss,
+    to_page,
+    write_badge,
+)
 from scenes.figure_field import (
     TOUCH_STOPS,
     Bite,
     bite_of,
     extent_mm,
     inside_guides,
-    known_loss,
     other_bites,
     readings,
     reduced,
@@ -40,16 +50,11 @@ from scenes.figure_style import (
     SOFT_INK,
     TITLE_PT,
     VERDICT_PT,
-    badge_of,
     loss_colours,
     loss_scale,
     stops_label,
 )
 
-ISOLINES_STOPS = (0.1, 1 / 3, 1.0)
-_DASHES = {0.1: (0, (1.2, 1.6)), 1 / 3: (0, (5, 2)), 1.0: "solid"}
-_LIMIT_DASH = (0, (6, 1.5, 1.2, 1.5))
-_SHOWN_BEYOND = DARK_STOPS * 1.01  # any place of the scale's dark end will do
 _SPACE = Box(21.0, 26.0, 175.0, 119.0)  # where the picture may lie on the sheet [mm]
 _SCALE_MM = (33.0, 109.0)  # foot and head of the scale: the same on every sheet, so that sheets can be laid side by side
 _LEADER_MM = 9.0  # a leader long enough to be seen
@@ -64,10 +69,12 @@ def map_figure(
     verdict_word: str,
     blame: str | None,
     visible_loss_stops: float = 0.1,
+    sentence: str = "",
 ) -> Figure:
     """Heatmap of the light a box takes in one state, on an A5 sheet.
 
-    `title` names lens, focus and stop; `blame` is the name of the part to blame, None where there is none. The axes labelled
+    `title` names lens, focus and stop; `blame` is the name of the part to blame, None where there is none; `sentence` follows
+    the verdict word in place of what the map itself tells. The axes labelled
     'picture' carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar.
     """
     seen, page = reduced(map_), Page(*A5_MM)
@@ -77,9 +84,9 @@ def map_figure(
     levels = isoline_levels(visible_loss_stops)
     paths = _draw_isolines(axes, seen, levels)
     _draw_scale(page, frame, levels)
-    _write_head(page, title, subtitle, verdict_word, _sentence(bite, worst, guides, visible_loss_stops))
+    _write_head(page, title, subtitle, verdict_word, sentence or _sentence(bite, worst, guides, visible_loss_stops))
     _write_sides(page, frame, seen)
-    _draw_guides(axes, guides)
+    draw_guides(axes, guides)
     if bite is not None:
         _point_at(page, axes, frame, seen, bite)
     _name_guides(page, axes, frame, guides)
@@ -88,42 +95,13 @@ def map_figure(
     return page.figure
 
 
-def fitted_frame(extent: tuple[float, float, float, float], space: Box) -> Box:
-    """The largest box of the picture's own aspect that fits a space, a little above its middle [mm]."""
-    width, height = extent[1] - extent[0], extent[3] - extent[2]
-    scale = min(space.width / width, space.height / height)
-    left = space.left + (space.width - width * scale) / 2
-    bottom = space.bottom + (space.height - height * scale) * 0.6
-    return Box(left, bottom, left + width * scale, bottom + height * scale)
-
-
-def isoline_levels(visible_loss_stops: float) -> tuple[float, ...]:
-    """The levels drawn: a tenth, a third, one stop, and the limit of visible loss where it is none of them [stops]."""
-    extra = () if any(abs(visible_loss_stops - level) < 0.01 for level in ISOLINES_STOPS) else (visible_loss_stops,)
-    return tuple(sorted(level for level in (*ISOLINES_STOPS, *extra) if 0 < level < DARK_STOPS))
-
-
 def _bite_of_blamed(map_: VignetteMap, guides: Sequence[Guide], blame: str | None) -> Bite | None:
     return bite_of(map_, map_.part_names.index(blame), guides) if blame in map_.part_names else None
 
 
-def shown_loss(map_: VignetteMap) -> np.ma.MaskedArray[tuple[int, int], np.dtype[np.float64]]:
-    """Loss as drawn (H, W) [stops]: clipped just beyond the scale's end, masked where the lens has no picture."""
-    loss = known_loss(map_)
-    return np.ma.masked_where(loss < 0, np.minimum(loss, _SHOWN_BEYOND))
-
-
 def _draw_picture(page: Page, map_: VignetteMap, frame: Box) -> Axes:
     axes = page.axes(frame, label="picture")
-    axes.imshow(
-        shown_loss(map_),
-        origin="upper",
-        extent=extent_mm(map_),
-        aspect="auto",
-        interpolation="nearest",
-        cmap=loss_colours(),
-        norm=loss_scale(),
-    )
+    draw_loss(axes, map_)
     axes.set_xlabel("right of the lens axis [mm]", fontsize=LABEL_PT, family=FONT, labelpad=12)
     axes.set_ylabel("above the lens axis [mm]", fontsize=LABEL_PT, family=FONT)
     axes.yaxis.set_label_coords(-8.6 / frame.width, 0.5)
@@ -133,14 +111,6 @@ def _draw_picture(page: Page, map_: VignetteMap, frame: Box) -> Axes:
     return axes
 
 
-def _dash(level: float) -> str | tuple[int, tuple[float, ...]]:
-    return _DASHES.get(level, _LIMIT_DASH)  # type: ignore[return-value]
-
-
-def _halo(width_pt: float = 2.0) -> list[AbstractPathEffect]:
-    return [Stroke(linewidth=width_pt, foreground=PAPER, alpha=0.8), Normal()]
-
-
 def _draw_isolines(axes: Axes, map_: VignetteMap, levels: Sequence[float]) -> dict[float, list[NDArray[np.float64]]]:
     """Draw the isolines that the map has; their paths (K, 2) in picture mm by level."""
     shown = shown_loss(map_)
@@ -148,9 +118,9 @@ def _draw_isolines(axes: Axes, map_: VignetteMap, levels: Sequence[float]) -> di
     if min(shown.shape) < 2 or not present:
         return {}
     drawn = axes.contour(
-        map_.x_mm, map_.y_mm, shown, levels=present, colors=INK, linewidths=0.9, linestyles=[_dash(level) for level in present]
+        map_.x_mm, map_.y_mm, shown, levels=present, colors=INK, linewidths=0.9, linestyles=[dash(level) for level in present]
     )
-    drawn.set_path_effects(_halo())
+    drawn.set_path_effects(halo())
     return {level: [path for path in paths if len(path) > 1] for level, paths in zip(present, drawn.allsegs, strict=True)}
 
 
@@ -170,7 +140,7 @@ def _draw_scale(page: Page, frame: Box, levels: Sequence[float]) -> None:
     axes.set_yticks([])
     axes.set_ylabel("light taken [stops]", fontsize=LABEL_PT, family=FONT, labelpad=2)
     for level in levels:
-        axes.axhline(level, color=INK, linewidth=0.9, linestyle=_dash(level), path_effects=_halo(1.8))
+        axes.axhline(level, color=INK, linewidth=0.9, linestyle=dash(level), path_effects=halo(1.8))
     _write_scale(page, box, levels)
 
 
@@ -205,25 +175,6 @@ def _write_head(page: Page, title: str, subtitle: str, verdict_word: str, senten
     page.text(after, page.height_mm - 19.5, shortened(sentence, size, room), size, va="center")
 
 
-def write_badge(page: Page, left_mm: float, middle_mm: float, verdict_word: str, size_pt: float) -> float:
-    """Verdict word and symbol on their ground; says where the next text may begin [mm]."""
-    badge = badge_of(verdict_word)
-    words = f"{badge.symbol} {verdict_word}"
-    width, height = text_size_mm(words, size_pt, "bold")
-    page.figure.add_artist(
-        Rectangle(
-            (left_mm / page.width_mm, (middle_mm - height / 2 - 0.3) / page.height_mm),
-            (width + 3.0) / page.width_mm,
-            (height + 0.6) / page.height_mm,
-            facecolor=badge.ground,
-            edgecolor="none",
-            transform=page.figure.transFigure,
-        )
-    )
-    page.text(left_mm + 1.5, middle_mm, words, size_pt, va="center", weight="bold", colour=badge.letters)
-    return left_mm + width + 5.0
-
-
 def _sentence(bite: Bite | None, worst: Bite | None, guides: Sequence[Guide], visible_loss_stops: float) -> str:
     area = f"inside {guides[0].name}" if len(guides) == 1 else ("inside the guides" if guides else "in the picture")
     if worst is None:
@@ -237,20 +188,16 @@ def _sentence(bite: Bite | None, worst: Bite | None, guides: Sequence[Guide], vi
 def _write_sides(page: Page, frame: Box, map_: VignetteMap) -> None:
     """Name corners and sides around the picture, with the loss that each has."""
     told = {place: f"{place}: {stops_label(value)}" for place, value in readings(map_).items()}
-    for row, y, va in (("top", frame.top + 1.0, "bottom"), ("bottom", frame.bottom - 3.9, "top")):
+    for row, y in (("top", frame.top + 1.8), ("bottom", frame.bottom - 6.6)):
         left, middle, right = told[f"{row} left"], told[row], told[f"{row} right"]
         roomy = sum(text_size_mm(words, LABEL_PT)[0] for words in (left, right)) + 3.0 < frame.width
-        page.text(frame.left, y, left, LABEL_PT, va=va, ha="left" if roomy else "center")
-        page.text(frame.right, y, right, LABEL_PT, va=va, ha="right" if roomy else "center")
-        page.label_free([(frame.at(0.5, 0)[0], y + (1.75 if va == "bottom" else -1.75))], middle, pad_mm=0.0)
+        page.text(frame.left, y, left, LABEL_PT, ha="left" if roomy else "center")
+        page.text(frame.right, y, right, LABEL_PT, ha="right" if roomy else "center")
+        x = frame.at(0.5, 0)[0]
+        if page.is_free(page.text_box(x, y, middle, LABEL_PT, ha="center")):
+            page.text(x, y, middle, LABEL_PT, ha="center")
     page.text(frame.left - 13.0, frame.at(0, 0.5)[1], told["left"], LABEL_PT, ha="right", va="center", upright=False)
     page.text(frame.right + 1.2, frame.at(0, 0.5)[1], told["right"], LABEL_PT, va="center", upright=False)
-
-
-def _draw_guides(axes: Axes, guides: Sequence[Guide]) -> None:
-    for guide in guides:
-        edge = [Stroke(linewidth=2.4, foreground=INK), Normal()]
-        axes.plot(*guide.corners_mm()[[0, 1, 2, 3, 0]].T, color=PAPER, linewidth=1.1, path_effects=edge, label=guide.name)
 
 
 def _name_guides(page: Page, axes: Axes, frame: Box, guides: Sequence[Guide]) -> None:
@@ -259,7 +206,7 @@ def _name_guides(page: Page, axes: Axes, frame: Box, guides: Sequence[Guide]) ->
         name = shortened(guide.name, LABEL_PT, frame.width * 0.45)
         half = text_size_mm(name, LABEL_PT)[0] / 2 + 1.5
         places = _along_guide(to_page(axes, frame, guide.corners_mm()), half)
-        page.label_free(places, name, within=frame, pad_mm=0.3, bbox=_plate(), zorder=4)
+        page.label_free(places, name, within=frame, pad_mm=0.3, bbox=plate_style(), zorder=4)
 
 
 def _along_guide(corners: NDArray[np.float64], half_mm: float) -> Iterator[tuple[float, float]]:
@@ -267,17 +214,6 @@ def _along_guide(corners: NDArray[np.float64], half_mm: float) -> Iterator[tuple
     for y in (bottom + 2.4, top - 2.4, bottom - 2.4, top + 2.4):
         for x in (left + half_mm, right - half_mm, (left + right) / 2):
             yield float(x), float(y)
-
-
-def _plate(alpha: float = 0.78) -> dict[str, object]:
-    return {"facecolor": PAPER, "edgecolor": "none", "alpha": alpha, "boxstyle": "round,pad=0.12"}
-
-
-def to_page(axes: Axes, frame: Box, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Places on the sheet (N, 2) of picture points (N, 2) [mm]."""
-    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
-    shares = (points_mm - np.array([x0, y0])) / np.array([x1 - x0, y1 - y0])
-    return np.asarray(np.array([frame.left, frame.bottom]) + shares * np.array([frame.width, frame.height]))
 
 
 def _point_at(page: Page, axes: Axes, frame: Box, map_: VignetteMap, bite: Bite) -> None:
@@ -294,7 +230,7 @@ def _point_at(page: Page, axes: Axes, frame: Box, map_: VignetteMap, bite: Bite)
         markeredgewidth=1.6,
         clip_on=False,
         zorder=5,
-        path_effects=_halo(3.0),
+        path_effects=halo(3.0),
     )
     words = f"{wrapped(bite.part, BODY_PT, min(frame.width * 0.55, 55.0), 2, 'bold')}\n{stops_label(bite.loss_stops)}, {bite.where}"
     place = _place_for_name(page, frame, (x, y), words)
@@ -305,7 +241,7 @@ def _point_at(page: Page, axes: Axes, frame: Box, map_: VignetteMap, bite: Bite)
     page.text(*place, words, BODY_PT, ha="center", va="center", weight="bold", bbox=plate, zorder=6)
     page.take(_name_box(page, place, words))
     end = _nearest_on(page.taken[-1], x, y)
-    page.line([(x, y), end], HIGHLIGHT, 1.4, zorder=2, path_effects=_halo(2.8))
+    page.line([(x, y), end], HIGHLIGHT, 1.4, zorder=2, path_effects=halo(2.8))
     for share in np.linspace(0.0, 1.0, 12):
         u, v = x + share * (end[0] - x), y + share * (end[1] - y)
         page.take(Box(u - 0.6, v - 0.6, u + 0.6, v + 0.6))
@@ -342,7 +278,7 @@ def _outline_region(axes: Axes, map_: VignetteMap, region: NDArray[np.bool_]) ->
     x = np.concatenate([[left], map_.x_mm, [right]])
     y = np.concatenate([[top], map_.y_mm, [bottom]])
     drawn = axes.contour(x, y, padded, levels=[0.5], colors=HIGHLIGHT, linewidths=1.8)
-    drawn.set_path_effects(_halo(3.0))
+    drawn.set_path_effects(halo(3.0))
     drawn.set_label("region to blame")
 
 
@@ -358,7 +294,7 @@ def _label_isolines(page: Page, axes: Axes, frame: Box, paths: dict[float, list[
                     stops_label(level),
                     within=frame,
                     pad_mm=0.2,
-                    bbox=_plate(),
+                    bbox=plate_style(),
                     zorder=4,
                 )
 

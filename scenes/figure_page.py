@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -85,10 +84,14 @@ def shortened(string: str, size_pt: float, width_mm: float, weight: str = "norma
 
 def wrapped(string: str, size_pt: float, width_mm: float, lines: int = 2, weight: str = "normal") -> str:
     """The text on at most `lines` lines of the width; what is still too long ends with an ellipsis."""
-    letters = max(int(width_mm / max(_line_width_mm("n" * 20, size_pt, weight) / 20, 1e-6)), 4)
-    rows = textwrap.wrap(string, letters) or [""]
-    kept = [*rows[: lines - 1], " ".join(rows[lines - 1 :])] if len(rows) > lines else rows
-    return "\n".join(shortened(row, size_pt, width_mm, weight) for row in kept)
+    rows = [""]
+    for word in string.split():
+        longer = f"{rows[-1]} {word}".strip()
+        if not rows[-1] or len(rows) == lines or text_size_mm(longer, size_pt, weight)[0] <= width_mm:
+            rows[-1] = longer
+        else:
+            rows.append(word)
+    return "\n".join(shortened(row, size_pt, width_mm, weight) for row in rows)
 
 
 def fitted_pt(string: str, size_pt: float, width_mm: float, least_pt: float, weight: str = "normal") -> float:

@@ -69,6 +69,8 @@ _BADGES = {
     "in frame": Badge("✗", "#B23A00"),
 }
 
+VERDICT_ORDER = tuple(_BADGES)  # from best to worst
+
 
 def badge_of(verdict_word: str) -> Badge:
     """Symbol and colours of a verdict word; a word it does not know gets a neutral one."""

@@ -1,6 +1,7 @@
 """Flat pictures of a run, each a function from results to a figure: nothing here opens, saves or shows anything."""
 
 from scenes.figure_map import map_figure
+from scenes.figure_sheet import SheetEntry, contact_sheet
 from scenes.figure_style import figure_png, part_colour, stops_label
 
-__all__ = ["figure_png", "map_figure", "part_colour", "stops_label"]
+__all__ = ["SheetEntry", "contact_sheet", "figure_png", "map_figure", "part_colour", "stops_label"]

@@ -9,8 +9,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from geometry.body import Kind
 from raytrace.camera import Guide, PixelGrid
 from raytrace.shares import Bound, Made, VignetteMap
+from scenes.figure_draw import isoline_levels
 from scenes.figure_field import bite_of, readings, reduced
-from scenes.figure_map import isoline_levels, map_figure, provenance
+from scenes.figure_map import map_figure, provenance
 from scenes.figure_style import DARK_STOPS, PART_COLOURS, badge_of, figure_png, stops_label
 
 GRID = PixelGrid(width_mm=36.0, height_mm=24.0, columns=72, rows=48, offset_mm=(1.5, -1.0))
