@@ -71,6 +71,6 @@ def rods() -> Mapping[str, Rods]:
     return {row["name"]: Rods(**row) for row in _table("rods")["rods"]}
 
 
-def unknown_name(kind: str, name: str, known: Mapping[str, object]) -> str:
+def unknown_name(kind: str, name: str, known: Mapping[str, object], otherwise: str = "") -> str:
     """The complaint about a name that a catalogue does not hold, with the nearest one that it does."""
-    return f"{shown(name)} is no {kind} of the catalogue; {did_you_mean(name, list(known))}"
+    return f"{shown(name)} is no {kind} of the catalogue; {otherwise}{did_you_mean(name, list(known))}"

@@ -13,6 +13,7 @@ SealKind = Literal["ring", "donut", "bellows", "none"]
 MeshUnit = Literal["mm", "cm", "m", "in"]
 
 CLAMP = "clamp"
+SIZES_OR = "give width_mm and height_mm, or "
 DARK_LINING = 0.04  # flocked or matt black paint, a usual hood lining; common practice
 SHEET_MM = 1.5  # sheet metal or carbon plate of hoods and flags; common practice
 WAYS_IN = ("opening_mm", "opening_diameter_mm", "outline")
@@ -93,7 +94,7 @@ class Filter(Table):
     def _size_faults(self) -> Iterator[Fault]:
         given = [key for key in ("size", "width_mm", "height_mm", "diameter_mm") if getattr(self, key) is not None]
         if self.size is not None and self.size not in filter_sizes():
-            yield ("size",), unknown_name("filter size", self.size, filter_sizes()) + "; or give width_mm and height_mm"
+            yield ("size",), unknown_name("filter size", self.size, filter_sizes(), SIZES_OR)
         elif given not in (["size"], ["width_mm", "height_mm"], ["diameter_mm"]):
             found = " and ".join(given) or "none of them"
             yield (), f"must give its size one way: size, or width_mm and height_mm, or diameter_mm; got {found}"

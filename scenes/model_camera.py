@@ -7,7 +7,7 @@ from scenes.catalogue import formats, unknown_name
 from scenes.fields import Fault, Table, mm, part, quantity, text
 from scenes.words import plain
 
-WHOLE_AREA = "whole area"
+SIZES_OR = "give width_mm and height_mm, or "
 DEFAULT_PIXELS_WIDE = 1024
 MOST_PIXEL_STRETCH = 1.2  # photosites further from square than this mean a swapped or mistyped pair
 
@@ -87,7 +87,7 @@ class Camera(Table):
     def _size_faults(self) -> Iterator[Fault]:
         given = {"width_mm", "height_mm"} & self.model_fields_set
         if self.format is not None and self.format not in formats():
-            yield ("format",), unknown_name("camera format", self.format, formats()) + "; or give width_mm and height_mm"
+            yield ("format",), unknown_name("camera format", self.format, formats(), SIZES_OR)
         elif self.format is not None and given:
             yield (max(given),), f'must be left out where format is given ("{self.format}"); or leave format out'
         elif self.format is None and len(given) < 2:

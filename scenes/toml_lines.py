@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from bisect import bisect_left
 from dataclasses import dataclass, field
 
 from scenes.words import KeyPath
@@ -20,9 +21,10 @@ class _Reader:
     at: int = 0
     lines: dict[KeyPath, int] = field(default_factory=dict)
     counts: dict[KeyPath, int] = field(default_factory=dict)
+    ends: list[int] = field(default_factory=list)
 
     def note(self, path: KeyPath) -> None:
-        self.lines.setdefault(path, self.text.count("\n", 0, self.at) + 1)
+        self.lines.setdefault(path, bisect_left(self.ends, self.at) + 1)
 
     def skip(self, pattern: re.Pattern[str]) -> str:
         match = pattern.match(self.text, self.at)
@@ -35,7 +37,9 @@ class _Reader:
 
 def key_lines(text: str) -> dict[KeyPath, int]:
     """Line, counted from 1, of every table heading, key and array item; path steps into arrays count from 0."""
-    reader, table = _Reader(text.replace("\r\n", "\n")), ()  # type: _Reader, KeyPath
+    text = text.replace("\r\n", "\n")
+    reader = _Reader(text, ends=[place for place, letter in enumerate(text) if letter == "\n"])
+    table: KeyPath = ()
     while reader.at < len(reader.text):
         reader.skip(WHITE)
         if reader.at >= len(reader.text):

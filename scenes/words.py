@@ -10,6 +10,7 @@ from difflib import get_close_matches
 KeyPath = tuple[str | int, ...]
 
 SHOWN_LENGTH = 40
+SHORT_WORD = 3
 UNITS_IN_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, '"': 25.4, "ft": 304.8, "um": 0.001}
 BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 NUMBER_AND_UNIT = re.compile(r"\s*([-+]?\d+(?:[.,]\d*)?|[-+]?\.\d+)\s*([A-Za-z\"°]*)\s*")
@@ -39,14 +40,17 @@ def shown(value: object) -> str:
 
 def plain(number: float) -> str:
     """A number without trailing zeros: 114.3, 190, 0.04."""
-    return f"{number:.6g}" if math.isfinite(number) else "infinity"
+    if not math.isfinite(number):
+        return "infinity"
+    return f"{number:.0f}" if 1e5 <= abs(number) < 1e15 else f"{number:.6g}"
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word most like this one, or None if nothing is close."""
     candidates = sorted(known)
     lower = {candidate.lower(): candidate for candidate in reversed(candidates)}
-    close = get_close_matches(word.lower()[:100], lower, n=1, cutoff=0.6)
+    likeness = 0.5 if len(word) <= SHORT_WORD else 0.6  # one slip in two letters, one in three of longer words
+    close = get_close_matches(word.lower()[:100], lower, n=1, cutoff=likeness)
     return lower[close[0]] if close else None
 
 

@@ -1,0 +1,142 @@
+"""Typical mistakes, each with the exact sentence that tells what to do."""
+
+import pytest
+
+from scenes.errors import SceneError
+from scenes.parse import parse_scene
+
+SCENE = """brimline = 1
+[camera]
+format = "36x24"
+pixels = [6000, 4000]
+[[lens]]
+name = "18"
+focal_mm = 18
+f_number = 2.0
+front_diameter_mm = 114
+front_to_sensor_mm = 168
+pupil_behind_front_mm = [34, 42]
+close_focus_mm = 350
+[[lens]]
+name = "25"
+focal_mm = 25
+f_number = 2.0
+front_diameter_mm = 114
+front_to_sensor_mm = 150
+pupil_behind_front_mm = 44
+[box]
+ahead_mm = 4
+back = { width_mm = 190, height_mm = 160, bore_mm = 130 }
+[[box.stage]]
+name = "rear tray"
+at_mm = 10
+depth_mm = 8
+opening_mm = [138, 97]
+filter = { size = "4x5.65", thickness_mm = 4 }
+[[box.mask]]
+at_mm = 46
+opening_mm = [150, 84]
+lenses = ["18"]
+[box.hood]
+at_mm = 48
+depth_mm = 70
+rear_mm = [170, 120]
+front_mm = [250, 170]
+[[box.flag]]
+side = "top"
+angle_deg = 40
+length_mm = 110
+width_mm = 260
+[check]
+focus_mm = ["infinity", 350]
+"""
+
+MISTAKES = [
+    ("misspelt key", "thickness_mm = 4", "thicknes_mm = 4",
+     's.toml:28: box.stage[1 "rear tray"].filter.thicknes_mm: is no key of this table; did you mean "thickness_mm"?'),
+    ("key without its unit", "depth_mm = 70", "depth = 70",
+     's.toml:35: box.hood.depth: is no key of this table; did you mean "depth_mm"?'),
+    ("inches", "front_diameter_mm = 114\nfront_to_sensor_mm = 168", "front_diameter_mm = 4.5\nfront_to_sensor_mm = 168",
+     ('s.toml:9: lens[1 "18"].front_diameter_mm: must be 15 to 500 mm, got 4.5; '
+     "write 114.3 if that is in inches or 45 if that is in centimetres")),
+    ("metres", "width_mm = 190", "width_mm = 0.19",
+     "s.toml:22: box.back.width_mm: must be 40 to 1000 mm, got 0.19; write 190 if that is in metres"),
+    ("a unit in a text", "focal_mm = 18", 'focal_mm = "18 mm"',
+     's.toml:7: lens[1 "18"].focal_mm: must be a plain number in mm, got the text "18 mm"; write 18'),
+    ("inches in a text", "depth_mm = 70", "depth_mm = '2.75\"'",
+     's.toml:35: box.hood.depth_mm: must be a plain number in mm, got the text "2.75\\""; write 69.85'),
+    ("a unit behind a number", "depth_mm = 70", "depth_mm = 70mm",
+     ("s.toml:35: is no valid TOML: expected newline or end of document after a statement in column 14; "
+     "write the number alone, 70: lengths are in mm, angles in degrees")),
+    ("a decimal comma", "ahead_mm = 4", "ahead_mm = 4,5",
+     ("s.toml:21: is no valid TOML: expected newline or end of document after a statement in column 13; "
+     "write a decimal point, not a comma")),
+    ("negative size", "length_mm = 110", "length_mm = -110",
+     "s.toml:41: box.flag[1].length_mm: must be 5 to 1000 mm, got -110"),
+    ("no such lens", 'lenses = ["18"]', 'lenses = ["l8"]',
+     's.toml:32: box.mask[1].lenses: names a lens that is not in this scene, "l8"; did you mean "18"?'),
+    ("bounds reversed", "[34, 42]", "[42, 34]",
+     's.toml:11: lens[1 "18"].pupil_behind_front_mm: must be [least, most], got [42, 34]; write [34, 42]'),
+    ("unknown word", 'side = "top"', 'side = "above"',
+     's.toml:39: box.flag[1].side: must be one of top, bottom, left, right, got "above"'),
+    ("unknown format", "36x24", "36x42",
+     ('s.toml:3: camera.format: "36x42" is no camera format of the catalogue; '
+     'give width_mm and height_mm, or did you mean "36x24"?')),
+    ("unknown filter size", "4x5.65", "4x5,65",
+     ('s.toml:28: box.stage[1 "rear tray"].filter.size: "4x5,65" is no filter size of the catalogue; '
+     'give width_mm and height_mm, or did you mean "4x5.65"?')),
+    ("two openings", "opening_mm = [138, 97]", "opening_mm = [138, 97]\nopening_diameter_mm = 130",
+     ('s.toml:23: box.stage[1 "rear tray"]: must give its opening one way: opening_mm or opening_diameter_mm; '
+     "got opening_mm and opening_diameter_mm")),
+    ("single brackets twice", "[[lens]]", "[lens]",
+     ("s.toml:13: is no valid TOML: cannot declare ('lens',) twice in column 6; "
+     "tables that come more than once need double brackets, such as [[lens]]")),
+    ("number for a name", 'name = "25"', "name = 25",
+     's.toml:14: lens[2].name: must be text in quotes, got 25; write "25"'),
+    ("lens named twice", 'name = "25"', 'name = "18"',
+     's.toml:14: lens[2 "18"].name: is used twice, got "18"; give each lens its own name'),
+    ("focus within the lens", '"infinity", 350', '"infinity", 160',
+     's.toml:44: check.focus_mm: must lie beyond the front rim, 168 mm from the image plane with lens "18", got 160'),
+    ("focus nearer than the lens goes", '"infinity", 350', '"infinity", 300',
+     ('s.toml:44: check.focus_mm: must not be nearer than close_focus_mm = 350 with lens "18", got 300; '
+     '"close" stands for each lens\'s own')),
+    ("finite focus without a length", "front_to_sensor_mm = 168\n", "",
+     's.toml:5: lens[1 "18"].front_to_sensor_mm: is missing; the finite focus 350 in check.focus_mm needs it'),
+    ("no pupil", "pupil_behind_front_mm = 44\n", "",
+     ('s.toml:13: lens[2 "25"].pupil_behind_front_mm: is missing; give the entrance pupil\'s depth behind the front rim, '
+     "[least, most] if only bounds are known, or pupil_walk, or prescription")),
+    ("bore larger than the plate", "bore_mm = 130", "bore_mm = 180",
+     "s.toml:22: box.back.bore_mm: must be smaller than the plate, 190 x 160 mm, got 180"),
+    ("flag without a hood", SCENE[SCENE.index("[box.hood]") : SCENE.index("[[box.flag]]")], "",
+     's.toml:33: box.flag[1].hinge_mm: is missing; with lens "18" there is no hood whose front edge it could hang on'),
+    ("glass thicker than its tray", "thickness_mm = 4", "thickness_mm = 12",
+     's.toml:28: box.stage[1 "rear tray"].filter.thickness_mm: must fit the tray, depth_mm = 8, got 12'),
+    ("yes for a number", "ahead_mm = 4", "ahead_mm = true",
+     "s.toml:21: box.ahead_mm: must be a plain number in mm, got true"),
+    ("endless number", "ahead_mm = 4", "ahead_mm = inf",
+     "s.toml:21: box.ahead_mm: must be a finite number, got inf"),
+    ("one number for two", "opening_mm = [150, 84]", "opening_mm = 150",
+     "s.toml:31: box.mask[1].opening_mm: must be an array of 2 numbers in mm, got 150"),
+    ("pixels swapped", "[6000, 4000]", "[4000, 6000]",
+     "s.toml:4: camera.pixels: must be across, then down, square on 36 x 24 mm, got 4000 x 6000; write [4000, 2667]"),
+    ("density without its kind", 'thickness_mm = 4 }', "thickness_mm = 4, density = 0.6 }",
+     ('s.toml:28: box.stage[1 "rear tray"].filter.density: belongs to kind "density" or "graduated" or "polariser", '
+     'but this filter is "clear"; set kind, or leave density out')),
+    ("later version", "brimline = 1", "brimline = 2",
+     "s.toml:1: brimline: must be 1, the version of scene file that this program reads, got 2"),
+    ("focal length in centimetres", "focal_mm = 25\nf_number = 2.0", "focal_mm = 250\nf_number = 2.0",
+     ('s.toml:16: lens[2 "25"].f_number: makes the pupil 125 mm wide (focal_mm / f_number), more than the front\'s 114 mm; '
+     "one of the three is wrong")),
+]  # fmt: skip
+
+
+def test_the_scene_without_mistakes_is_read():
+    assert len(parse_scene(SCENE, "s.toml").lens) == 2
+
+
+@pytest.mark.parametrize(("right", "wrong", "sentence"), [row[1:] for row in MISTAKES], ids=[row[0] for row in MISTAKES])
+def test_a_mistake_gives_the_sentence_that_tells_what_to_do(right, wrong, sentence):
+    assert right in SCENE
+    with pytest.raises(SceneError) as caught:
+        parse_scene(SCENE.replace(right, wrong), "s.toml")
+    assert str(caught.value) == sentence
