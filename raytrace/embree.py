@@ -20,9 +20,8 @@ from raytrace.pencil import Pencils
 from raytrace.reference import Stops, Tracer, sampled_shares
 from raytrace.shares import Shares
 
-PartMeshes = tuple[
-    NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]
-]  # vertices (V, 3) [mm], faces (F, 3), part_of_face (F,)
+# vertices (V, 3) [mm], faces (F, 3), index of each face's part (F,)
+PartMeshes = tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]
 
 OVERLAP_MM = 1e-3  # legs overlap by this: ten steps of single precision at a metre, so that no face falls between two legs
 FAR_MM = 1e7  # stands for no end: beyond any part, yet harmless in single precision
