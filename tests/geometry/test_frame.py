@@ -66,7 +66,9 @@ def test_a_part_is_turned_before_it_is_tilted():
 
 
 def test_a_part_is_tilted_before_it_is_moved():
-    assert_allclose(pose(tilt_deg=90, right_mm=7, up_mm=-3, ahead_mm=50).points_to_frame([0, 10, 0]), [-7, -3, 60], atol=ROUNDING_MM)
+    assert_allclose(
+        pose(tilt_deg=90, right_mm=7, up_mm=-3, ahead_mm=50).points_to_frame([0, 10, 0]), [-7, -3, 60], atol=ROUNDING_MM
+    )
 
 
 @given(deg, deg)

@@ -130,7 +130,11 @@ def test_glass_weighs_its_area_times_its_thickness(outline):
 @settings(derandomize=True, deadline=None, max_examples=30)
 def test_walls_between_unlike_loops_are_the_convex_hull(width, height, round_a, round_b, radius):
     # scipy's hull of the same points, through trimesh, is the independent answer
-    shapes = [RoundedRectangle(width, height, round_a * min(width, height) / 2), Circle(radius), RoundedRectangle(90, 30, 15 * round_b)]
+    shapes = [
+        RoundedRectangle(width, height, round_a * min(width, height) / 2),
+        Circle(radius),
+        RoundedRectangle(90, 30, 15 * round_b),
+    ]
     rear, front = matched_loops(shapes[:2], 0.05)
     points = np.concatenate([np.column_stack([loop, np.full(len(loop), z)]) for loop, z in ((rear, 0.0), (front, 25.0))])
     place, far = pose(), RoundedRectangle(400, 400)
@@ -211,5 +215,7 @@ def test_matched_points_share_their_outward_normal():
     shapes = [RoundedRectangle(150, 84, 6), Circle(60), RoundedRectangle(30, 90, 0)]
     for degrees in (10, 100, 215, 300):
         normal = np.array([np.cos(np.radians(degrees)), np.sin(np.radians(degrees))])
-        farthest = [set(np.flatnonzero(np.isclose(loop @ normal, (loop @ normal).max(), atol=1e-9))) for loop in matched_loops(shapes)]
+        farthest = [
+            set(np.flatnonzero(np.isclose(loop @ normal, (loop @ normal).max(), atol=1e-9))) for loop in matched_loops(shapes)
+        ]
         assert set.intersection(*farthest)

@@ -138,7 +138,15 @@ def test_an_extension_in_line_goes_on_in_the_flags_plane():
 
 
 def test_an_extension_swings_outward():
-    hung = {"side": "right", "flag_angle_deg": 40, "flag_length_mm": 50, "hinge_mm": 60, "at_mm": 100, "length_mm": 30, "width_mm": 90}
+    hung = {
+        "side": "right",
+        "flag_angle_deg": 40,
+        "flag_length_mm": 50,
+        "hinge_mm": 60,
+        "at_mm": 100,
+        "length_mm": 30,
+        "width_mm": 90,
+    }
     straight, swung = (extension(STRAIGHT, angle_deg=angle, **hung) for angle in (0, 25))
     assert swung.body.corners_mm[:, 0].min() < straight.body.corners_mm[:, 0].min()  # further to the right
     assert swung.kind is Kind.EXTENSION
@@ -170,9 +178,7 @@ def test_hood_walls_are_as_thick_as_stated_square_to_themselves():
     assert part.body.bounded
 
 
-@pytest.mark.parametrize(
-    ("kind", "rear_mm", "front_mm"), [("ring", 0.0, 5.0), ("donut", -7.0, 5.0), ("bellows", -7.0, 5.0)]
-)
+@pytest.mark.parametrize(("kind", "rear_mm", "front_mm"), [("ring", 0.0, 5.0), ("donut", -7.0, 5.0), ("bellows", -7.0, 5.0)])
 def test_seals_reach_from_the_barrel_to_the_bore(kind, rear_mm, front_mm):
     (part,) = seal(STRAIGHT, kind=kind, inner_mm=114, outer_mm=130, back_thickness_mm=5, barrel_front_mm=-2)
     points = np.concatenate([p for loop in (*part.body.inner, *part.body.outer) for p in loop.points_mm()])
@@ -199,19 +205,26 @@ def test_openings_are_round_or_rectangular():
 @pytest.mark.parametrize(
     ("make", "words"),
     [
-        (lambda: opening(), "an opening needs either width and height or a diameter: give one of the two"),
-        (lambda: opening(size_mm=(1, 2), diameter_mm=3), "an opening needs either width and height or a diameter: give one of the two"),
+        (opening, "an opening needs either width and height or a diameter: give one of the two"),
+        (
+            lambda: opening(size_mm=(1, 2), diameter_mm=3),
+            "an opening needs either width and height or a diameter: give one of the two",
+        ),
         (lambda: flag(STRAIGHT, side="top", angle_deg=0, **{**BLADE, "length_mm": 0}), "flag: length must be above 0 mm, found 0"),
         (lambda: tray(STRAIGHT, at_mm=0, depth_mm=-8, opening=Circle(9)), "tray: depth must be above 0 mm, found -8"),
         (
             lambda: back_plate(STRAIGHT, width_mm=120, height_mm=100, thickness_mm=4, bore_mm=110),
-            "back plate: the outside must be larger than the opening, found 120 x 100 mm round an opening of 110 x 110 mm; "
-            "make the outside larger or the opening smaller",
+            (
+                "back plate: the outside must be larger than the opening, found 120 x 100 mm round an opening of 110 x 110 mm; "
+                "make the outside larger or the opening smaller"
+            ),
         ),
         (
             lambda: seal(STRAIGHT, kind="ring", inner_mm=130, outer_mm=114, back_thickness_mm=4),
-            "seal: a seal must be wider outside than inside, found inner 130 mm and outer 114 mm; "
-            "make the bore wider than the barrel or leave the seal out",
+            (
+                "seal: a seal must be wider outside than inside, found inner 130 mm and outer 114 mm; "
+                "make the bore wider than the barrel or leave the seal out"
+            ),
         ),
     ],
 )

@@ -1,0 +1,118 @@
+"""Parts in each other's way are told with depth and direction; touching, hinges and rods' holders are not."""
+
+import numpy as np
+import pytest
+import trimesh
+
+from geometry.body import Kind, Part, Surface
+from geometry.fixtures import RodSpec, barrel, front_ring, rods
+from geometry.notes import Note, Severity
+from geometry.outline import RoundedRectangle
+from geometry.overlap import mean_depth_mm, overlap_mesh, overlap_notes
+from geometry.parts import back_plate, box_pose, extension, flag, hood, mask, opening, seal, tray
+
+BOX = box_pose(ahead_mm=4, tilt_deg=6, offset_up_mm=2, back_thickness_mm=4)
+WINDOW = opening(size_mm=(138, 97), corner_mm=4)
+FUNNEL = {"at_mm": 48, "depth_mm": 70, "rear_mm": (170, 120), "front_mm": (250, 170)}
+PLATE = {"width_mm": 190, "height_mm": 160, "thickness_mm": 4, "bore_mm": 130}
+HUNG = {"side": "top", "hinge_mm": 85, "at_mm": 118}
+
+
+def stage(at_mm, name, **more):
+    return tray(BOX, at_mm=at_mm, depth_mm=8, opening=WINDOW, name=name, **more)
+
+
+def block(size, centre, name):
+    mesh = trimesh.creation.box(size)
+    return Part(name=name, kind=Kind.SOLID, body=Surface(mesh.vertices + np.array(centre), np.asarray(mesh.faces)))
+
+
+def test_two_stages_in_one_place_are_told_with_depth_and_way_out():
+    assert overlap_notes([stage(10, "rear tray"), stage(15, "front tray")]) == (
+        Note(
+            "rear tray",
+            "overlaps front tray by up to 3.0 mm along the axis; move front tray ahead by 3.0 mm or make one of them shallower",
+            Severity.FAULT,
+        ),
+    )
+
+
+def test_the_one_that_stands_ahead_is_the_one_to_move_whatever_the_order():
+    (note,) = overlap_notes([stage(15, "front tray"), stage(10, "rear tray")])
+    assert note.part == "front tray"
+    assert "move front tray ahead by 3.0 mm" in note.text
+
+
+def test_touching_is_not_overlapping():
+    assert overlap_notes([stage(10, "rear tray"), stage(18, "front tray")]) == ()
+
+
+def test_a_hundredth_of_a_millimetre_is_contact_and_a_third_is_not():
+    assert overlap_notes([stage(10, "rear tray"), stage(17.99, "front tray")]) == ()
+    assert len(overlap_notes([stage(10, "rear tray"), stage(17.7, "front tray")])) == 1
+
+
+def test_shared_room_of_two_blocks_has_the_closed_forms_volume():
+    shared = overlap_mesh(block((40, 30, 20), (0, 0, 0), "a"), block((40, 30, 20), (35, 5, 12), "b"))
+    assert shared.volume == pytest.approx(5 * 25 * 8)
+
+
+def test_mean_depth_of_a_thin_sheet_is_its_thickness():
+    # 2 V / A of a 200 x 100 x 0.1 box: 2 * 2000 / (2 * (20000 + 20 + 10)) = 0.09985
+    assert mean_depth_mm(trimesh.creation.box((200, 100, 0.1))) == pytest.approx(0.09985, abs=1e-5)
+
+
+def test_a_mask_wider_than_the_hood_it_stands_in_cuts_its_walls():
+    funnel = hood(BOX, **FUNNEL)
+    fits = mask(BOX, at_mm=60, thickness_mm=1, opening=RoundedRectangle(160, 90))
+    cuts = mask(BOX, at_mm=60, thickness_mm=1, opening=RoundedRectangle(182, 90))
+    assert overlap_notes([funnel, fits]) == ()  # its outside is not stated, so it is taken to fit
+    (note,) = overlap_notes([funnel, cuts])
+    assert "overlaps mask" in note.text
+
+
+def test_a_flag_and_its_extension_may_meet_at_their_hinges():
+    blade = {"width_mm": 240, "thickness_mm": 1.5}
+    parts = [
+        hood(BOX, **FUNNEL),
+        flag(BOX, angle_deg=90, length_mm=110, **HUNG, **blade),
+        extension(BOX, flag_angle_deg=90, flag_length_mm=110, angle_deg=30, length_mm=70, **HUNG, **blade),
+    ]
+    assert overlap_notes(parts) == ()
+
+
+def test_a_flag_folded_back_through_the_hood_is_told():
+    (note,) = overlap_notes([hood(BOX, **FUNNEL), flag(BOX, angle_deg=205, length_mm=60, width_mm=240, **HUNG)])
+    assert note.part == "hood"
+
+
+def test_seal_barrel_ring_and_plate_meet_by_design():
+    parts = [
+        back_plate(BOX, **PLATE),
+        *seal(BOX, kind="donut", inner_mm=114, outer_mm=130, back_thickness_mm=4, barrel_front_mm=-4),
+        barrel(outside_mm=114),
+        front_ring(outside_mm=114, glass_mm=96),
+    ]
+    assert overlap_notes(parts) == ()
+
+
+def test_a_barrel_that_runs_into_a_tray_is_told():
+    close = box_pose(ahead_mm=-20)
+    parts = [barrel(outside_mm=114), tray(close, at_mm=10, depth_mm=8, opening=opening(size_mm=(100, 70)), holds_mm=(143.5, 101.6))]
+    (note,) = overlap_notes(parts)
+    assert note.part == "barrel"
+    assert "overlaps tray" in note.text
+
+
+def test_rods_pass_the_back_plate_but_not_the_hood():
+    pair = rods(RodSpec(name="rods-15", diameter_mm=15, spacing_mm=60, drop_mm=85), rear_mm=-200, front_mm=140)
+    notes = overlap_notes([back_plate(BOX, **PLATE), hood(BOX, **FUNNEL), *pair])
+    assert [note.part for note in notes] == ["hood", "hood"]
+    assert "end the rods behind it or raise it by" in notes[0].text
+
+
+def test_an_open_mesh_is_said_to_be_unchecked():
+    sheet = Part(name="bracket", kind=Kind.SOLID, body=Surface(np.eye(3) * 50, np.array([[0, 1, 2]])))
+    (note,) = overlap_notes([sheet, stage(10, "tray")])
+    assert (note.part, note.severity) == ("bracket", Severity.FACT)
+    assert "not closed" in note.text
