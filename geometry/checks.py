@@ -66,7 +66,10 @@ def size_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note,
 
 
 def mask_notes(mask: Part, front_diameter_mm: float | None) -> tuple[Note, ...]:
-    """The rule of thumb (common practice): a mask opening smaller than the lens front is suspect. Nothing for other parts."""
+    """The rule of thumb (common practice): a mask opening smaller than the lens front is suspect. Nothing for other parts.
+
+    Smaller in one direction only is usual with wide frames, where the rule is often wrong: then it is a fact, not a caution.
+    """
     if front_diameter_mm is None or mask.kind is not Kind.MASK or not isinstance(mask.body, Tube):
         return ()
     size = 2 * half_size_mm(mask.body.inner[0].outline)
@@ -82,7 +85,7 @@ def mask_notes(mask: Part, front_diameter_mm: float | None) -> tuple[Note, ...]:
         f"({front_diameter_mm:g} mm): by rule of thumb expect underexposure or misshapen bokeh; "
         "the traced loss decides, since a narrow frame does not use all of the front"
     )
-    return (Note(mask.name, text, Severity.CAUTION),)
+    return (Note(mask.name, text, Severity.CAUTION if len(short) == 2 else Severity.FACT),)
 
 
 def seal_notes(parts: Sequence[Part], *, barrel_mm: float, bore_mm: float) -> tuple[Note, ...]:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cache
 from itertools import combinations
 
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
-from geometry.body import Block, Kind, Loop, Part, Surface, Tube
+from geometry.body import Block, Body, Kind, Loop, Part, Surface, Tube
 from geometry.frame import Pose
 from geometry.meshes import body_mesh, part_mesh
 from geometry.notes import Note, Severity
@@ -46,13 +47,18 @@ def overlap_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
         for p in open_meshes
     ]
     closed = [p for p in parts if not any(p is q for q in open_meshes)]
-    found = [note for a, b in combinations(closed, 2) if (note := _pair_note(a, b)) is not None]
+    mesh_of = cache(lambda index, thin: body_mesh(_material(closed[index], thin), CHECK_SAGITTA_MM))
+    found = [note for i, j in combinations(range(len(closed)), 2) if (note := _pair_note(closed, i, j, mesh_of)) is not None]
     return (*found, *unchecked)
 
 
 def overlap_mesh(a: Part, b: Part) -> trimesh.Trimesh | None:
     """The room that two closed parts share, or nothing where they are apart or only touch."""
-    first, second = _checked_mesh(a, b), _checked_mesh(b, a)
+    first, second = (body_mesh(_material(part, _is_thin(part, other)), CHECK_SAGITTA_MM) for part, other in ((a, b), (b, a)))
+    return _shared(first, second)
+
+
+def _shared(first: trimesh.Trimesh, second: trimesh.Trimesh) -> trimesh.Trimesh | None:
     if np.any(first.bounds[0] > second.bounds[1]) or np.any(second.bounds[0] > first.bounds[1]):
         return None
     shared = trimesh.boolean.intersection([first, second], engine="manifold")
@@ -66,10 +72,11 @@ def mean_depth_mm(mesh: trimesh.Trimesh) -> float:
     return float(2 * abs(mesh.volume) / mesh.area)
 
 
-def _pair_note(a: Part, b: Part) -> Note | None:
+def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bool], trimesh.Trimesh]) -> Note | None:
+    a, b = parts[i], parts[j]
     if {a.kind, b.kind} in _PASS_THROUGH:
         return None
-    shared = overlap_mesh(a, b)
+    shared = _shared(mesh_of(i, _is_thin(a, b)), mesh_of(j, _is_thin(b, a)))
     if shared is None or _is_hinge_contact(a, b, np.asarray(shared.vertices)):
         return None
     axes = _axes(a, b)
@@ -95,11 +102,16 @@ def _axes(a: Part, b: Part) -> Pose:
     return poses[0] if poses else Pose(np.eye(3), np.zeros(3))
 
 
-def _checked_mesh(part: Part, other: Part) -> trimesh.Trimesh:
+def _is_thin(part: Part, other: Part) -> bool:
+    """Whether only the rim round the part's opening is sure to meet the other: its outside is not stated and they do not stack."""
+    return isinstance(part.body, Tube) and not part.body.bounded and other.kind not in _STACKED
+
+
+def _material(part: Part, thin: bool) -> Body:
     body = part.body
-    if isinstance(body, Tube) and not body.bounded and other.kind not in _STACKED:
-        body = replace(body, outer=tuple(replace(loop, outline=_widened(loop.outline)) for loop in _ends(body.inner)))
-    return body_mesh(body, CHECK_SAGITTA_MM)
+    if not (thin and isinstance(body, Tube)):
+        return body
+    return replace(body, outer=tuple(replace(loop, outline=_widened(loop.outline)) for loop in _ends(body.inner)))
 
 
 def _ends(loops: tuple[Loop, ...]) -> tuple[Loop, ...]:
