@@ -200,6 +200,8 @@ def _unit_slip(value: float, low: float, high: float) -> str:
 def _checked_array(value: Any, kinds: tuple[Any, ...], extra: dict[str, Any]) -> Any:
     if table_of(kinds[0]) is not None:
         return _checked_tables(value)
+    if get_origin(bare(kinds[0])) is tuple:
+        return value  # rows of numbers have a reader of their own, which knows their columns
     size = None if Ellipsis in kinds else len(kinds)
     if not isinstance(value, list | tuple) or size not in {None, len(value)}:
         raise fault(f"must be an array {_array_words(size, kinds[0], extra)}, got {shown(value)}")
@@ -207,7 +209,7 @@ def _checked_array(value: Any, kinds: tuple[Any, ...], extra: dict[str, Any]) ->
 
 
 def _array_words(size: int | None, kind: Any, extra: dict[str, Any]) -> str:
-    things = "numbers" if bare(kind) in {float, int} else "rows" if get_origin(bare(kind)) is tuple else "texts"
+    things = "numbers" if bare(kind) in {float, int} else "texts"
     unit = f" in {extra['x-unit']}" if extra.get("x-unit") and things == "numbers" else ""
     return f"of {size} {things}{unit}" if size else f"of {things}{unit}"
 

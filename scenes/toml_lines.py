@@ -85,14 +85,11 @@ def _heading(reader: _Reader) -> KeyPath:
 
 
 def _entry(reader: _Reader, table: KeyPath) -> None:
-    start = reader.at
-    keys = _keys(reader)
-    end, path = reader.at, table
-    for key in keys:
+    path = table
+    for key in _keys(reader):
         path = (*path, key)
-        reader.at = start
         reader.note(path)
-    reader.at = end + 1  # the equals sign
+    reader.at += 1  # the equals sign
     _value(reader, path)
 
 

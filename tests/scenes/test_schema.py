@@ -55,6 +55,7 @@ def test_scenes_that_are_read_satisfy_the_schema(text):
         ("angle_deg = 50", "angle_deg = 500", "$.box.flag[0]"),
         ('"infinity", "close"', '"infinite"', "$.check.focus_mm[0]"),
         ("opening_mm = [138, 97]", "opening_mm = [138]", "$.box.stage[0]"),
+        ("rear_mm = [170, 125]", "rear_mm = [170, 1]", "$.box.hood"),
         ("[42, 50]", "{ horizontal = 42 }", "$.lens[0]"),
     ],
 )
