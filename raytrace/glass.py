@@ -31,7 +31,7 @@ class _Light:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Crossing:
+class Crossing:
     """Where rays go through one glass, all in the frame: which do, the points on both faces, directions inside and beyond."""
 
     through: BoolArray
@@ -49,14 +49,14 @@ def walk(bundle: Bundle, glasses: Sequence[Glass]) -> tuple[Bundle, tuple[Leg, .
     light = _Light(intensity=np.ones(len(bundle)), q=np.zeros(len(bundle)), u=np.zeros(len(bundle)))
     legs: list[Leg] = []
     for glass in glasses:
-        crossing = _cross(glass, origin, direction, end_z)
+        crossing = cross(glass, origin, direction, end_z)
         light = _after(glass, crossing, direction, light)
         legs += _legs_to_far_face(crossing, origin, direction, start)
         start = legs[-1].start_mm + legs[-1].length_mm
-        end_z = _object_plane_after(glass, crossing, end_z)
+        end_z = object_plane_after(glass, crossing, end_z)
         origin = np.where(crossing.through[:, None], crossing.leave_mm, origin)
         direction = np.where(crossing.through[:, None], crossing.beyond, direction)
-    legs.append(Leg(origin=origin, direction=direction, length_mm=_length_to(end_z, origin, direction), start_mm=start))
+    legs.append(Leg(origin=origin, direction=direction, length_mm=length_to(end_z, origin, direction), start_mm=start))
     return replace(bundle.dimmed(light.intensity), end_z_mm=end_z), tuple(legs)
 
 
@@ -98,7 +98,8 @@ def _summed(r: FloatArray, tau: FloatArray) -> FloatArray:
     return (1.0 - r) ** 2 * tau / (1.0 - (r * tau) ** 2)
 
 
-def _cross(glass: Glass, origin: FloatArray, direction: FloatArray, end_z: FloatArray) -> _Crossing:
+def cross(glass: Glass, origin: FloatArray, direction: FloatArray, end_z: FloatArray) -> Crossing:
+    """Where rays that start at `origin` (N, 3) go through one glass, before they reach their object plane `end_z` (N,)."""
     pose, close_up = glass.slab.pose, glass.kind is GlassKind.CLOSE_UP
     o, d = pose.points_to_part(origin), pose.vectors_to_part(direction)
     depth = 0.0 if close_up else glass.slab.thickness_mm
@@ -111,7 +112,7 @@ def _cross(glass: Glass, origin: FloatArray, direction: FloatArray, end_z: Float
     inside = d if close_up else refracted(d, glass.index)
     leave = entry + inside * (depth / np.where(through, inside[:, 2], 1.0))[:, None]
     beyond = _bent(d, entry, glass.power_dioptre, through) if close_up else d
-    return _Crossing(
+    return Crossing(
         through=through,
         reach_mm=np.where(through, reach, 0.0),
         entry_mm=np.where(through[:, None], pose.points_to_frame(entry), origin),
@@ -138,7 +139,7 @@ def _bent(d: FloatArray, at: FloatArray, power_dioptre: float, through: BoolArra
     return bent / np.linalg.norm(bent, axis=1, keepdims=True)
 
 
-def _legs_to_far_face(crossing: _Crossing, origin: FloatArray, direction: FloatArray, start: FloatArray) -> list[Leg]:
+def _legs_to_far_face(crossing: Crossing, origin: FloatArray, direction: FloatArray, start: FloatArray) -> list[Leg]:
     through = crossing.through
     air = Leg(origin=origin, direction=direction, length_mm=crossing.reach_mm, start_mm=start)
     run = np.linalg.norm(crossing.leave_mm - crossing.entry_mm, axis=1)
@@ -146,7 +147,7 @@ def _legs_to_far_face(crossing: _Crossing, origin: FloatArray, direction: FloatA
     return [air, Leg(origin=crossing.entry_mm, direction=inside, length_mm=run, start_mm=start + crossing.reach_mm)]
 
 
-def _object_plane_after(glass: Glass, crossing: _Crossing, end_z: FloatArray) -> FloatArray:
+def object_plane_after(glass: Glass, crossing: Crossing, end_z: FloatArray) -> FloatArray:
     """Where the rays now come to a point: a close-up lens's power adds to 1 / distance; plates leave the plane where it is."""
     if glass.kind is not GlassKind.CLOSE_UP:
         return end_z
@@ -156,12 +157,13 @@ def _object_plane_after(glass: Glass, crossing: _Crossing, end_z: FloatArray) ->
     return np.where(crossing.through, at + nearer, end_z)
 
 
-def _length_to(end_z: FloatArray, origin: FloatArray, direction: FloatArray) -> FloatArray:
+def length_to(end_z: FloatArray, origin: FloatArray, direction: FloatArray) -> FloatArray:
+    """Lengths (N,) of rays up to their object plane; inf for rays that never come there."""
     ahead = direction[:, 2] > 0
     return np.where(ahead, np.maximum(end_z - origin[:, 2], 0.0) / np.where(ahead, direction[:, 2], 1.0), np.inf)
 
 
-def _after(glass: Glass, crossing: _Crossing, direction: FloatArray, light: _Light) -> _Light:
+def _after(glass: Glass, crossing: Crossing, direction: FloatArray, light: _Light) -> _Light:
     """Light after one plate, a diattenuator with its axes along s and p, whatever way earlier plates leaned.
 
     In the plate's own axes I' = A I + B Q, Q' = B I + A Q, U' = sqrt(Ts Tp) U, with A, B half the sum and difference of Ts and Tp.

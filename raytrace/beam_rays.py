@@ -1,0 +1,256 @@
+"""Outline rays of many pencils: the rim of each pupil as a polygon about it, traced through glass, met by any plane.
+
+Polygons stand about the round pupil, not in it, so that their straight edges leave no ray outside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geometry.frame import Pose
+from geometry.outline import RoundedRectangle, contains, to_shape
+from raytrace.box import Glass
+from raytrace.bundle import BoolArray, FloatArray, Leg, object_plane_z_mm
+from raytrace.glass import cross, length_to, object_plane_after
+from raytrace.pencil import Pencils
+
+CHORD_MM = 0.006  # how far the corners of a polygon about a round pupil may stand off it
+LEAST_CHORDS = 24  # even the smallest pupil stays round
+ENDLESS_MM = 1e7  # a plate this wide has no edge that a beam could find
+JOINT_EPS_MM = 1e-7  # legs overlap by this: a plane on a glass face must not fall between two of them
+LEAST_AREA_MM2 = 1e-9  # what the front ring leaves of a pencil below this is nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlines:
+    """The bare pupil outlines of N pencils: crossings (N, K, 2) of the reference planes [mm]; lit (N,) where any ray is left."""
+
+    crossing_mm: FloatArray
+    lit: BoolArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """Outline rays of N pencils that all go through the same glasses: `here` (N,) says which pencils have any; N * K rays."""
+
+    here: BoolArray
+    legs: tuple[Leg, ...]
+
+    def at_plane(self, plane: Pose) -> tuple[FloatArray, BoolArray]:
+        """Where the rays cross a plane, in its own coordinates (N, K, 2) [mm], and which pencils cross it with all rays (N,)."""
+        xy, crossed = plane_crossing(plane, self.legs)
+        count = len(self.here)
+        return xy.reshape(count, -1, 2), self.here & crossed.reshape(count, -1).all(axis=1)
+
+
+def chords_for(radius_mm: float) -> int:
+    """How many chords stand no more than CHORD_MM off a circle: r (1 / cos(pi / K) - 1) ~ r pi^2 / (2 K^2)."""
+    return max(LEAST_CHORDS, int(np.ceil(np.pi * np.sqrt(radius_mm / (2 * CHORD_MM)))))
+
+
+def outlines(pencils: Pencils, chords: int) -> Outlines:
+    """Polygons about the bare pupils of N pencils: own rims, then what the front ring leaves of them."""
+    crossing = pencils.crossing_mm(_rim_disc(pencils, chords))
+    return _cut_by_front_ring(pencils, crossing)
+
+
+def _rim_disc(pencils: Pencils, chords: int) -> FloatArray:
+    """Corners (N, K, 2) of polygons about the pupil outline in its unit disc.
+
+    Between two spokes the radius runs straight in angle, so it bulges over the chord of r and s by at most
+    (r + s)^2 / (4 r s cos(step / 2)).
+    """
+    spokes = pencils.rim_share.shape[1]
+    count = chords if spokes == 0 else spokes * int(np.ceil(chords / spokes))
+    angle = 2 * np.pi * np.arange(count) / count
+    r = np.ones((len(pencils), count)) if spokes == 0 else _between_spokes(pencils.rim_share, count)
+    s = np.roll(r, -1, axis=1)
+    bulge = (r + s) ** 2 / (4 * r * s * np.cos(np.pi / count))
+    r = r * np.maximum(bulge, np.roll(bulge, 1, axis=1))
+    return r[..., None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+
+
+def _between_spokes(rim_share: FloatArray, count: int) -> FloatArray:
+    each = count // rim_share.shape[1]
+    share = np.arange(each) / each
+    after = np.roll(rim_share, -1, axis=1)
+    return (rim_share[..., None] * (1 - share) + after[..., None] * share).reshape(len(rim_share), count)
+
+
+def _cut_by_front_ring(pencils: Pencils, crossing_mm: FloatArray) -> Outlines:
+    z_mm, radius_mm = pencils.front_ring_mm
+    lit = np.array(pencils.valid)
+    if np.isinf(radius_mm):
+        return Outlines(crossing_mm=crossing_mm, lit=lit)
+    at = pencils.at_plane_mm(crossing_mm, float(z_mm))
+    cut = lit & (np.hypot(at[..., 0], at[..., 1]) > radius_mm).any(axis=1)
+    if not cut.any():
+        return Outlines(crossing_mm=crossing_mm, lit=lit)
+    ring = _about_circle(float(radius_mm))
+    left = shapely.intersection(shapely.polygons(at[cut]), ring)
+    lit[cut] = shapely.area(left) > LEAST_AREA_MM2
+    # The crossing of the ring's plane is A X + b along each axis, so it comes back by one division.
+    step = float(z_mm) - pencils.reference_z_mm
+    scale, offset = 1 - pencils.convergence_per_mm * step, pencils.slope * step
+    corners, rows = padded_corners(left, at.shape[1])
+    at = _widened(at, corners.shape[1])
+    at[np.flatnonzero(cut)[rows]] = corners
+    return Outlines(crossing_mm=(at - offset[:, None]) / scale[:, None], lit=lit)
+
+
+def _about_circle(radius_mm: float) -> shapely.Polygon:
+    count = chords_for(radius_mm)
+    angle = 2 * np.pi * np.arange(count) / count
+    return shapely.Polygon(radius_mm / np.cos(np.pi / count) * np.column_stack([np.cos(angle), np.sin(angle)]))
+
+
+def padded_corners(shapes: NDArray[np.object_], least: int) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Corners of the shapes that have any (S, K, 2), short ones filled up with their first corner, and which shapes these are."""
+    points, index = shapely.get_coordinates(shapes, return_index=True)
+    rows, start, count = np.unique(index, return_index=True, return_counts=True)
+    widest = max(least, int(count.max(initial=0)))
+    step = np.arange(widest)
+    take = start[:, None] + np.where(step < count[:, None], step, 0)
+    return points[take], rows
+
+
+def _widened(points: FloatArray, corners: int) -> FloatArray:
+    more = corners - points.shape[1]
+    return np.concatenate([points, np.repeat(points[:, :1], more, axis=1)], axis=1) if more > 0 else np.array(points)
+
+
+def traced(pencils: Pencils, rims: Outlines, glasses: Sequence[Glass]) -> tuple[Sheet, ...]:
+    """Outline rays through the glass; where a glass's edge cuts pencils, the rays through it and those past it are two sheets."""
+    return tuple(_sheets(pencils, rims, glasses, ()))
+
+
+def _sheets(pencils: Pencils, rims: Outlines, glasses: Sequence[Glass], through: tuple[bool, ...]) -> list[Sheet]:
+    if not rims.lit.any():
+        return []
+    legs, entries = _run(pencils, rims.crossing_mm, glasses, through)
+    here = np.repeat(rims.lit, rims.crossing_mm.shape[1])
+    for k in range(len(through), len(glasses)):
+        inside = np.isnan(entries[k][:, 0]) | contains(glasses[k].slab.outline, entries[k])
+        if not inside[here].any():
+            return _sheets(pencils, rims, glasses, (*through, *_all_through(k - len(through)), False))
+        if not inside[here].all():
+            met, past = _split(rims, entries[k], glasses[k])
+            before = (*through, *_all_through(k - len(through)))
+            return _sheets(pencils, met, glasses, (*before, True)) + _sheets(pencils, past, glasses, (*before, False))
+    return [Sheet(here=rims.lit, legs=legs)]
+
+
+def _all_through(count: int) -> tuple[bool, ...]:
+    return (True,) * count
+
+
+def _run(
+    pencils: Pencils, crossing_mm: FloatArray, glasses: Sequence[Glass], through: tuple[bool, ...]
+) -> tuple[tuple[Leg, ...], list[FloatArray]]:
+    """Legs of all outline rays, as if plates had no edges, and where they enter each plate in its own plane (N * K, 2).
+
+    Plates that `through` says no to are left out; those beyond its end are taken as met. Rays that never come to a plate have nan.
+    """
+    origin, direction, end_z = _launched(pencils, crossing_mm)
+    start = np.zeros(len(origin))
+    legs, entries = [], []
+    for k, glass in enumerate(glasses):
+        entries.append(np.full((len(origin), 2), np.nan))
+        if k < len(through) and not through[k]:
+            continue
+        crossing = cross(_edgeless(glass), origin, direction, end_z)
+        entries[k][crossing.through] = glass.slab.pose.points_to_part(crossing.entry_mm[crossing.through])[:, :2]
+        run = np.linalg.norm(crossing.leave_mm - crossing.entry_mm, axis=1)
+        met = crossing.through[:, None]
+        legs.append(Leg(origin=origin, direction=direction, length_mm=crossing.reach_mm, start_mm=start))
+        inside = np.where(met, crossing.inside, direction)
+        legs.append(Leg(origin=crossing.entry_mm, direction=inside, length_mm=run, start_mm=start + crossing.reach_mm))
+        start = legs[-1].start_mm + run
+        end_z = object_plane_after(glass, crossing, end_z)
+        origin, direction = np.where(met, crossing.leave_mm, origin), np.where(met, crossing.beyond, direction)
+    legs.append(Leg(origin=origin, direction=direction, length_mm=length_to(end_z, origin, direction), start_mm=start))
+    return tuple(legs), entries
+
+
+def _edgeless(glass: Glass) -> Glass:
+    return replace(glass, slab=replace(glass.slab, outline=RoundedRectangle(ENDLESS_MM, ENDLESS_MM)))
+
+
+def _launched(pencils: Pencils, crossing_mm: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Starts and unit directions (N * K, 3) of the rays on the reference plane farther back, and their object planes (N * K,)."""
+    count, per = crossing_mm.shape[:2]
+    start_z = np.broadcast_to(pencils.reference_z_mm.min(axis=1)[:, None], (count, per))
+    origin = np.concatenate([pencils.at_plane_mm(crossing_mm, start_z), start_z[..., None]], axis=-1).reshape(-1, 3)
+    along = np.concatenate([pencils.ray_slope(crossing_mm), np.ones((count, per, 1))], axis=-1).reshape(-1, 3)
+    seen = np.repeat(pencils.valid, per)[:, None]
+    along = np.where(seen, along, np.array([0.0, 0.0, 1.0]))
+    end_z = np.repeat(np.where(pencils.valid, object_plane_z_mm(pencils), np.inf), per)
+    return np.where(seen, origin, 0.0), along / np.linalg.norm(along, axis=1, keepdims=True), end_z
+
+
+def _split(rims: Outlines, entry_mm: FloatArray, glass: Glass) -> tuple[Outlines, Outlines]:
+    """The outlines of what meets a plate, and of what goes past it, cut along the plate's edge in its own plane."""
+    count, per = rims.crossing_mm.shape[:2]
+    entry = entry_mm.reshape(count, per, 2)
+    lit = np.flatnonzero(rims.lit & np.isfinite(entry).all(axis=(1, 2)))
+    polygons = shapely.convex_hull(shapely.multipoints(entry[lit]))
+    edge = to_shape(glass.slab.outline)
+    met, past = np.asarray(shapely.intersection(polygons, edge)), np.asarray(shapely.difference(polygons, edge))
+    return _brought_back(rims, entry, lit, met), _brought_back(rims, entry, lit, past)
+
+
+def _brought_back(rims: Outlines, entry: FloatArray, lit: NDArray[np.int64], pieces: NDArray[np.object_]) -> Outlines:
+    """Pieces cut in a plate's plane, as crossings of the reference planes."""
+    has = np.asarray(shapely.area(pieces)) > LEAST_AREA_MM2
+    corners, _ = padded_corners(pieces[has], entry.shape[1])
+    crossing = _widened(rims.crossing_mm, corners.shape[1])
+    for row, points in zip(lit[has], corners, strict=True):
+        crossing[row] = _projected(entry[row], rims.crossing_mm[row], points)
+    still = np.zeros_like(rims.lit)
+    still[lit[has]] = True
+    return Outlines(crossing_mm=crossing, lit=still)
+
+
+def _projected(source: FloatArray, target: FloatArray, points: FloatArray) -> FloatArray:
+    """Points (K, 2) moved as the projective map moves `source` (R, 2) onto `target` (R, 2): rays through one point do just that.
+
+    Source: direct linear transform, Hartley and Zisserman, Multiple View Geometry, section 4.1 (from memory).
+    """
+    a, b = _normaliser(source), _normaliser(target)
+    s, t = _moved(a, source), _moved(b, target)
+    one, nought = np.ones((len(s), 1)), np.zeros((len(s), 3))
+    s1 = np.hstack([s, one])
+    rows = np.vstack([np.hstack([s1, nought, -t[:, :1] * s1]), np.hstack([nought, s1, -t[:, 1:] * s1])])
+    map_ = np.linalg.svd(rows)[2][-1].reshape(3, 3)
+    return _moved(np.linalg.inv(b) @ map_ @ a, points)
+
+
+def _normaliser(points: FloatArray) -> FloatArray:
+    centre, size = points.mean(axis=0), max(float(points.std()), 1e-12)
+    return np.array([[1 / size, 0.0, -centre[0] / size], [0.0, 1 / size, -centre[1] / size], [0.0, 0.0, 1.0]])
+
+
+def _moved(map_: FloatArray, points: FloatArray) -> FloatArray:
+    p = np.column_stack([points, np.ones(len(points))]) @ map_.T
+    return np.asarray(p[:, :2] / p[:, 2:])
+
+
+def plane_crossing(plane: Pose, legs: Sequence[Leg]) -> tuple[FloatArray, BoolArray]:
+    """Where rays first cross a plane, in its own coordinates (R, 2) [mm], and which do (R,)."""
+    xy = np.zeros((len(legs[0].start_mm), 2))
+    crossed = np.zeros(len(xy), dtype=np.bool_)
+    normal = plane.rotation[:, 2]
+    for leg in reversed(legs):  # the first leg to cross has the last word
+        with np.errstate(divide="ignore", invalid="ignore"):  # rays along the plane give inf or nan and do not cross
+            t = ((plane.origin_mm - leg.origin) @ normal) / (leg.direction @ normal)
+            here = (t >= -JOINT_EPS_MM) & (t <= leg.length_mm + JOINT_EPS_MM) & np.isfinite(t)
+        if here.any():
+            point = leg.origin + np.where(here, t, 0.0)[:, None] * leg.direction
+            xy = np.where(here[:, None], plane.points_to_part(point)[:, :2], xy)
+            crossed |= here
+    return xy, crossed
