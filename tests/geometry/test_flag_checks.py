@@ -56,8 +56,9 @@ def test_only_the_side_where_the_beam_is_wide_is_told():
 
 
 def test_sections_may_come_in_any_order():
-    blade = flag(BOX, angle_deg=0, **TOP)
-    assert flag_notes([blade], beam(0.6, 0.5)[::-1]) == flag_notes([blade], beam(0.6, 0.5))
+    waist = [(z, shapely.box(-half, -half, half, half)) for z, half in ((20.0, 60.0), (200.0, 80.0), (110.0, 20.0))]
+    blade = flag(BOX, side="top", angle_deg=0, hinge_mm=45, at_mm=100, length_mm=20, width_mm=100)
+    assert flag_notes([blade], waist) == ()  # the beam is under 20 + 60 * 10 / 90 = 27 high there
 
 
 def test_an_extension_in_the_beam_is_told_by_itself():

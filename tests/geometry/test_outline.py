@@ -133,6 +133,7 @@ def test_only_outlines_without_notches_are_convex():
 
 def test_half_sizes_reach_the_farther_side_of_a_lopsided_outline():
     assert_allclose(half_size_mm(HOLED), [50, 30])
+    assert_allclose(half_size_mm(Freeform(shapely.box(-70, -45, 10, 20))), [70, 45])
     assert_allclose(half_size_mm(WINDOW), [75, 42])
     assert_allclose(half_size_mm(PORT), [48, 48])
 
