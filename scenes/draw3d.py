@@ -23,9 +23,9 @@ RAY_COLOURS: dict[RayFate, Colour] = {
     RayFate.GLASS: (0.12, 0.12, 0.12),
     RayFate.BLOCKED: (0.835, 0.369, 0.0),
 }
-RAY_WIDTH_PX = {RayFate.CLEAR: 1.3, RayFate.GLASS: 1.6, RayFate.BLOCKED: 2.6}
+RAY_WIDTH_PX = {RayFate.CLEAR: 3.0, RayFate.GLASS: 3.0, RayFate.BLOCKED: 4.5}  # supersampling draws lines at half and less
 DASH_MM = {RayFate.CLEAR: 0.0, RayFate.GLASS: 6.0, RayFate.BLOCKED: 0.0}
-STOP_DOT_PX = 8.0
+STOP_DOT_PX = 16.0
 
 ISO_STOPS = (0.1, 1 / 3, 1.0)
 PEELS = 8  # layers of translucent material that are told apart along one line of sight
@@ -79,7 +79,7 @@ def _draw_solid(solid: Solid, plotter: Plotter, scale: float, *, flat: bool) -> 
         )
     if len(solid.edges_mm):
         dark = tuple(0.45 * c for c in solid.colour)
-        plotter.add_mesh(_polylines(list(solid.edges_mm)), color=dark, line_width=1.4 * scale, lighting=False, opacity=0.75)
+        plotter.add_mesh(_polylines(list(solid.edges_mm)), color=dark, line_width=2.4 * scale, lighting=False, opacity=0.75)
 
 
 def _draw_line(line: Line, plotter: Plotter, scale: float) -> None:
@@ -137,7 +137,7 @@ def _draw_heatmap(heatmap: Heatmap, plotter: Plotter, scale: float) -> None:
         lines = grid.contour([level], scalars="loss")
         if lines.n_points:
             colour = (1.0, 1.0, 1.0) if level >= 1.0 else (0.1, 0.1, 0.1)
-            plotter.add_mesh(lines.translate((0, 0, -LIFT_MM)), color=colour, line_width=1.8 * scale, lighting=False)
+            plotter.add_mesh(lines.translate((0, 0, -LIFT_MM)), color=colour, line_width=3.0 * scale, lighting=False)
 
 
 def heatmap_mesh(heatmap: Heatmap) -> Any:

@@ -20,6 +20,7 @@ FloatArray = NDArray[np.float64]
 MOST_COLUMNS = 240  # more pixels than this are joined, the darkest wins: the picture shows no more
 GAP_SHARE = 0.22  # the plane stands this share of the box's length ahead of it
 LEAST_GAP_MM = 25.0
+LEAST_REACH_MM = 60.0  # taken as the size of a box that has no parts
 BEFORE_OBJECT = 0.97  # and never at or beyond the object, where a pencil is a point
 LIFT_MM = 0.6  # lines on the heatmap stand this far off it, toward the lens, so that the plane does not swallow them
 LARGEST = 3.0  # a picture that reaches farther than this many times the box is drawn smaller
@@ -45,7 +46,7 @@ def picture_plane(solids: Sequence[Solid], pencils_at: PencilsAt, map_: Vignette
     box = [s.vertices_mm for s in solids if s.kind not in (Kind.BARREL, Kind.FRONT_RING, Kind.ROD)] or [
         s.vertices_mm for s in solids
     ]
-    places = np.concatenate([*box, [[10.0, 10.0, 0.0]]])
+    places = np.concatenate([*box, [[LEAST_REACH_MM, LEAST_REACH_MM, 0.0]]])
     rear, front = float(places[:, 2].min()), float(places[:, 2].max())
     reach = float(np.abs(places[:, :2]).max())
     wanted = front + max(GAP_SHARE * (front - rear), LEAST_GAP_MM)
@@ -118,7 +119,7 @@ def picture_frame(heatmap: Heatmap) -> Line:
     """The outline of the picture."""
     c = heatmap.corners_mm
     rim = np.concatenate([c[0], c[1:, -1], c[-1, -2::-1], c[-2::-1, 0]])
-    return Line(points_mm=rim[np.isfinite(rim).all(axis=1)], colour=(0.1, 0.1, 0.1), width_px=1.5)
+    return Line(points_mm=rim[np.isfinite(rim).all(axis=1)], colour=(0.1, 0.1, 0.1), width_px=3.0)
 
 
 def guide_line(guide: Guide, pencils_at: PencilsAt, plane: PicturePlane) -> Line:
@@ -128,4 +129,4 @@ def guide_line(guide: Guide, pencils_at: PencilsAt, plane: PicturePlane) -> Line
     rim = np.concatenate([a + share * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)])
     places = on_plane(np.concatenate([rim, rim[:1]]), pencils_at, plane)
     good = places[np.isfinite(places).all(axis=1)]
-    return Line(points_mm=good - [0.0, 0.0, LIFT_MM], colour=GUIDE_COLOUR, width_px=2.2, dashed=True)
+    return Line(points_mm=good - [0.0, 0.0, LIFT_MM], colour=GUIDE_COLOUR, width_px=4.0, dashed=True)

@@ -23,7 +23,7 @@ UP = np.array([0.0, 1.0, 0.0])
 
 DESIGN_HEIGHT_PX = 1000.0  # sizes below are pixels of a picture this high
 TITLE_PX, BODY_PX, LABEL_PX, NOTE_PX = 26.0, 18.0, 17.0, 14.0  # letter sizes
-WIDTH_PER_EM = 0.60  # mean width of a letter of the font, a little on the safe side
+WIDTH_PER_EM = 0.58  # mean width of a letter of the font, a little on the safe side
 ROW_PX = 30.0
 SIDE_PX = 40.0
 FOOT_PX = 100.0  # legend and note
@@ -78,6 +78,7 @@ def layout_of(scene: Scene3D, size: tuple[int, int]) -> Layout:
 def _extent(scene: Scene3D) -> FloatArray:
     """All places that have to be in view."""
     clouds = [solid.vertices_mm for solid in scene.solids] + [line.points_mm for line in scene.lines]
+    clouds += [scene.heatmap.corners_mm.reshape(-1, 3)] if scene.heatmap is not None else []
     clouds += [ray.points_mm for ray in scene.rays] + [label.anchor_mm[None] for label in scene.labels]
     places = np.concatenate(clouds)
     return places[np.isfinite(places).all(axis=1)]
@@ -89,9 +90,9 @@ def width_px(text: str, scale: float, letter_px: float = LABEL_PX) -> float:
 
 
 def _rows_needed(labels: Sequence[Label], width: float, scale: float) -> int:
-    """Fewest rows in which the labels leave half of the width free to stand near what they name."""
+    """Fewest rows in which the labels leave a third of the width free to stand near what they name."""
     total = sum(width_px(label.text, scale) + LABEL_GAP_PX * scale for label in labels)
-    return int(np.ceil(total / (0.5 * width)))
+    return int(np.ceil(total / (0.64 * width)))
 
 
 def _in_rows(

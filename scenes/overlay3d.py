@@ -30,23 +30,15 @@ SCALE_WIDTH_PX, SCALE_HEIGHT_PX = 300.0, 18.0
 
 def draw_overlay(scene: Scene3D, layout: Layout, plotter: Plotter) -> None:
     """Title, labels with leaders, legend of the rays, scale of the heatmap and the note at the foot."""
-    _plain_letters()
+    for label in layout.labels:  # all leaders first: none may cross the words of another label
+        _leader(label, layout, plotter)
     for label in layout.labels:
-        _label(label, layout, plotter)
+        _text(label.text, (label.x, label.y), LABEL_PX * layout.scale, plotter, bold=label.strong, centred=True, ground=0.85)
     _title(scene, layout, plotter)
     _legend(scene, layout, plotter)
     if scene.heatmap is not None:
         _scale(scene.heatmap, layout, plotter)
     _text(scene.note, (SIDE_PX * layout.scale, NOTE_Y_PX * layout.scale), NOTE_PX * layout.scale, plotter, colour=SOFT)
-
-
-def _plain_letters() -> None:
-    """Keep the text renderer from reading formulas into names that hold dollar signs."""
-    from vtkmodules.vtkRenderingCore import vtkTextRenderer
-
-    renderer = vtkTextRenderer.GetInstance()
-    if renderer is not None:
-        renderer.SetDefaultBackend(0)  # FreeType
 
 
 def font_file(*, bold: bool = False) -> str | None:
@@ -66,7 +58,7 @@ def _text(
     from vtkmodules.vtkRenderingCore import vtkTextActor
 
     actor = vtkTextActor()
-    actor.SetInput(text)
+    actor.SetInput(text.replace("$", r"\$"))  # or what stands between two of them is read as a formula
     actor.SetPosition(*at)
     style = actor.GetTextProperty()
     style.SetFontSize(max(round(letter_px), 6))
@@ -102,14 +94,12 @@ def _flat(points_px: ArrayLike, cells: list[list[int]], colour: Colour, plotter:
     plotter.add_actor(actor, pickable=False, reset_camera=False, render=False)
 
 
-def _label(label: PlacedLabel, layout: Layout, plotter: Plotter) -> None:
+def _leader(label: PlacedLabel, layout: Layout, plotter: Plotter) -> None:
     if label.leader is not None:
-        _flat(label.leader, [[0, 1]], LEADER, plotter, width_px=1.2 * layout.scale)
+        _flat(label.leader, [[0, 1]], LEADER, plotter, width_px=1.6 * layout.scale)
         r = 3.0 * layout.scale
         x, y = label.leader[1]
         _flat([[x - r, y - r], [x + r, y - r], [x + r, y + r], [x - r, y + r]], [[0, 1, 2, 3]], LEADER, plotter)
-    at = (label.x, label.y)
-    _text(label.text, at, LABEL_PX * layout.scale, plotter, bold=label.strong, centred=True, ground=0.85)
 
 
 def _title(scene: Scene3D, layout: Layout, plotter: Plotter) -> None:
@@ -135,7 +125,7 @@ def _legend(scene: Scene3D, layout: Layout, plotter: Plotter) -> None:
                 [[0, 1]],
                 RAY_COLOURS[fate],
                 plotter,
-                width_px=2 * RAY_WIDTH_PX[fate] * s,
+                width_px=RAY_WIDTH_PX[fate] * s,
             )
         _text(FATE_WORDS[fate], (x + 56 * s, y), BODY_PX * s, plotter)
         x += 56 * s + width_px(FATE_WORDS[fate], s, BODY_PX) + 20 * s

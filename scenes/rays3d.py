@@ -1,6 +1,6 @@
 """The few rays that a 3D picture shows: which field points and pupil points, and the path of each through glass to where it ends.
 
-The map is made by the tracers; these rays only show it. They refract and stop by the same rules, on the parts as drawn.
+The map is made by the tracers; these rays only show it. They refract and stop by the very rules of the reference way.
 """
 
 from __future__ import annotations
@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Part
-from geometry.meshes import trace_mesh
 from raytrace.box import Box
 from raytrace.bundle import Leg, launch
 from raytrace.camera import Guide
 from raytrace.glass import walk
+from raytrace.intersect import stopper
 from raytrace.pencil import Pencils
 from raytrace.shares import VignetteMap
 from scenes.scene3d import RayFate, RayPath
@@ -27,8 +27,6 @@ RIM = 0.985  # share of the pupil's radius at which rim rays start: just inside,
 RIM_RAYS, WORST_RAYS = 9, 16
 FAN_RAYS = 7
 DIMMED = 0.7  # half a stop: two clear filters at a slant take less, and what takes more is worth another colour
-SAGITTA_MM = 0.05  # chords of round openings: these rays are looked at, a pixel is several times as large
-BEHIND_MM = 1e-6  # a hit nearer than this is the face that a ray has just left
 
 
 def field_points(guide: Guide) -> FloatArray:
@@ -74,8 +72,8 @@ def shown_rays(pencils: Pencils, disc: FloatArray, box: Box, end_z_mm: float, lo
 
 
 def _ended(leg: Leg, end_z_mm: float, longest_mm: float) -> Leg:
-    """The last leg up to a plane."""
-    length = np.clip((end_z_mm - leg.origin[:, 2]) / leg.direction[:, 2], 0.0, longest_mm)
+    """The last leg up to a plane, or to the object where that is nearer."""
+    length = np.clip((end_z_mm - leg.origin[:, 2]) / leg.direction[:, 2], 0.0, np.minimum(leg.length_mm, longest_mm))
     return Leg(origin=leg.origin, direction=leg.direction, length_mm=length, start_mm=leg.start_mm)
 
 
@@ -88,15 +86,10 @@ def _places(legs: Sequence[Leg], ray: int) -> FloatArray:
 def first_stops(legs: Sequence[Leg], parts: Sequence[Part]) -> tuple[FloatArray, NDArray[np.int64]]:
     """How far along each ray is stopped (N,) [mm], inf if never, and by which part (N,), -1 if by none."""
     count = len(legs[0].start_mm)
-    stop, by = np.full(count, np.inf), np.full(count, -1, dtype=np.int64)
-    for index, part in enumerate(parts):
-        ray = trace_mesh(part, sagitta_mm=SAGITTA_MM).ray
-        for leg in legs:
-            hits, rays, _ = ray.intersects_location(leg.origin, leg.direction, multiple_hits=False)
-            along = np.einsum("ij,ij->i", hits - leg.origin[rays], leg.direction[rays])
-            met = (along > BEHIND_MM) & (along <= leg.length_mm[rays]) & (leg.start_mm[rays] + along < stop[rays])
-            stop[rays[met]], by[rays[met]] = (leg.start_mm[rays] + along)[met], index
-    return stop, by
+    met = np.array([np.full(count, np.inf), *(stopper(part.body)(legs) for part in parts)])
+    first = np.argmin(met, axis=0)
+    stop = met[first, np.arange(count)]
+    return stop, np.where(np.isfinite(stop), first - 1, -1)
 
 
 def _path(places_mm: FloatArray, stop_mm: float, stopped_by: str, light: float) -> RayPath:

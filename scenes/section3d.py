@@ -28,6 +28,7 @@ SAME_PLACE_MM = 1e-6
 RAY_X_MM, GLASS_X_MM, LINE_X_MM = 3.0, 1.0, 4.0  # drawn one before the other, seen from the operator's left
 BEYOND_OPACITY = 0.10
 OVERRUN = 0.22  # rays go on ahead of the box for this share of its length
+LONGEST = 1.3  # and those that run nearly sideways end after this many times the way straight ahead
 DIM_COLOUR = (0.30, 0.30, 0.30)
 AXIS_COLOUR = (0.55, 0.55, 0.55)
 SHORT_MM = 0.05  # sizes are told to the tenth
@@ -51,11 +52,11 @@ def section_of(assembly: Assembly, box: Box, pencils_at: PencilsAt, guide: Guide
     """The section as a scene of flat things: what is cut in full colour, what stands beyond it faint."""
     solids = solids_of(assembly)
     cuts = [cut for cut in map(cut_of, solids) if cut.polygons]
-    rear, low, front, _ = _bounds(cuts)
+    rear, low, front = _bounds(solids)
     end_z = front + OVERRUN * (front - rear)
-    rays = _fan(pencils_at, box, guide, end_z)
+    rays = _fan(pencils_at, box, guide, end_z, LONGEST * (end_z - _pupil(pencils_at)[0]))
     lines = (_axis(rear, end_z), *_pupil_bar(pencils_at), *_ruler(cuts, low), *_heights(cuts, front))
-    labels = (*_names(cuts), *_places(cuts, pencils_at, low), *_height_labels(cuts, front))
+    labels = (*_names(cuts), *_uncut_names(solids, cuts), *_places(cuts, pencils_at, low), *_height_labels(cuts, front))
     beyond = [_beyond(solid) for solid in solids]
     flat = [_flat(cut) for cut in cuts]
     return Scene3D(
@@ -130,26 +131,25 @@ def _beyond(solid: Solid) -> Solid | None:
     )
 
 
-def _bounds(cuts: Sequence[Cut]) -> tuple[float, float, float, float]:
-    """Rear, low, front, high of the box and the lens front in the section [mm]; rods do not count."""
-    boxes = [cut.bounds for cut in cuts if cut.solid.kind != Kind.ROD] or [(0.0, -10.0, 10.0, 10.0)]
-    z0, y0, z1, y1 = zip(*boxes, strict=True)
-    return min(z0), min(y0), max(z1), max(y1)
+def _bounds(solids: Sequence[Solid]) -> tuple[float, float, float]:
+    """Rear, lowest and foremost place of the box and the lens front [mm]; rods do not count."""
+    places = np.concatenate([[[0.0, -10.0, 0.0], [0.0, 10.0, 60.0]], *(s.vertices_mm for s in solids if s.kind != Kind.ROD)])
+    return float(places[:, 2].min()), float(places[:, 1].min()), float(places[:, 2].max())
 
 
-def _fan(pencils_at: PencilsAt, box: Box, guide: Guide, end_z_mm: float) -> tuple[RayPath, ...]:
+def _fan(pencils_at: PencilsAt, box: Box, guide: Guide, end_z_mm: float, longest_mm: float) -> tuple[RayPath, ...]:
     """Rays of the guide's top, middle and bottom above the axis, brought into the plane of the section."""
     middle, half = guide.centre_mm, guide.half_height_mm
     right = float(np.clip(0.0, middle[0] - guide.half_width_mm, middle[0] + guide.half_width_mm))
     points = np.array([[right, middle[1] + share * half] for share in (1.0, 0.0, -1.0)])
-    rays = shown_rays(pencils_at(points), upright_fan(), box, end_z_mm)
+    rays = shown_rays(pencils_at(points), upright_fan(), box, end_z_mm, longest_mm)
     return tuple(replace(ray, points_mm=ray.points_mm * [0.0, 1.0, 1.0] + [RAY_X_MM, 0.0, 0.0]) for ray in rays)
 
 
 def _line(
     zy: Sequence[tuple[float, float]],
     *,
-    width_px: float = 1.2,
+    width_px: float = 2.2,
     dashed: bool = False,
     colour: tuple[float, float, float] = DIM_COLOUR,
 ) -> Line:
@@ -173,7 +173,7 @@ def _pupil(pencils_at: PencilsAt) -> tuple[float, float, float]:
 
 def _pupil_bar(pencils_at: PencilsAt) -> tuple[Line, ...]:
     z, low, high = _pupil(pencils_at)
-    return (_line([(z, low), (z, high)], width_px=5.0, colour=(0.1, 0.1, 0.1)),)
+    return (_line([(z, low), (z, high)], width_px=9.0, colour=(0.1, 0.1, 0.1)),)
 
 
 def _stations(cuts: Sequence[Cut]) -> list[float]:
@@ -224,6 +224,18 @@ def _names(cuts: Sequence[Cut]) -> list[Label]:
             ),
         )
     return list(labels.values())
+
+
+def _uncut_names(solids: Sequence[Solid], cuts: Sequence[Cut]) -> list[Label]:
+    """Names of parts that the cut misses."""
+    cut_names = {cut.solid.name for cut in cuts}
+    missed = [solid for solid in solids if solid.name not in cut_names and solid.kind != Kind.ROD]
+    highest = [solid.vertices_mm[int(np.argmax(solid.vertices_mm[:, 1]))] for solid in missed]
+    sides = ["right" if solid.vertices_mm[:, 0].mean() < 0 else "left" for solid in missed]
+    return [
+        Label(text=f"{solid.name}, off the cut, {side}", anchor_mm=_at(float(top[2]), float(top[1])))
+        for solid, top, side in zip(missed, highest, sides, strict=True)
+    ]
 
 
 def _tip(cut: Cut, *, below: bool) -> FloatArray:

@@ -80,7 +80,7 @@ def _whole(map_: VignetteMap) -> Guide:
 
 def _rays(pencils_at: PencilsAt, box: Box, guide: Guide, map_: VignetteMap, plane: PicturePlane) -> tuple[RayPath, ...]:
     """Rays of the guide's outstanding points, more of them at the worst place."""
-    longest = LONGEST * (plane.reach_mm + abs(plane.z_mm))
+    longest = abs(plane.z_mm) if plane.scale else LONGEST * (plane.reach_mm + abs(plane.z_mm))
     rays = shown_rays(pencils_at(field_points(guide)), rim_and_centre(RIM_RAYS), box, plane.z_mm, longest)
     worst = pencils_at(worst_point(guide, map_)[None])
     return rays + shown_rays(worst, rim_and_centre(WORST_RAYS), box, plane.z_mm, longest)
@@ -93,7 +93,7 @@ def pupil_lines(pencils_at: PencilsAt) -> tuple[Line, ...]:
     from scenes.figure_style import INK
 
     r, g, b = to_rgb(INK)
-    return tuple(Line(points_mm=points, colour=(r, g, b), width_px=2.5) for points in _pupil_outlines(pencils_at(np.zeros((1, 2)))))
+    return tuple(Line(points_mm=points, colour=(r, g, b), width_px=4.0) for points in _pupil_outlines(pencils_at(np.zeros((1, 2)))))
 
 
 def _pupil_outlines(axial: Pencils) -> list[FloatArray]:
