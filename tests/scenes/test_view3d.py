@@ -92,6 +92,11 @@ def test_a_flag_on_the_operators_right_is_drawn_right_of_the_axis_when_seen_from
     assert project(view, [middle], SCREEN)[0, 0] > project(view, [middle * [0, 1, 1]], SCREEN)[0, 0]
 
 
+def test_the_viewer_beside_the_camera_stands_left_of_it_above_the_axis_and_behind_the_front_rim():
+    x, y, z = layout_of(crowded(View.BESIDE), SCREEN).view.position_mm
+    assert (x > 200, y > 100, z < 0) == (True, True, True)
+
+
 def test_seen_from_the_scene_the_operators_right_is_left_on_the_screen():
     view = layout_of(crowded(View.FRONT), SCREEN).view
     x = project(view, [[0, 0, 40], 30 * OPERATOR_RIGHT + [0, 0, 40]], SCREEN)[:, 0]
