@@ -93,7 +93,7 @@ def _loop_crossing(loop: Loop, legs: Sequence[Leg]) -> tuple[FloatArray, FloatAr
     xy = np.zeros((len(at), 2))
     for leg in reversed(_overlapping(legs, _plane_span_mm(loop))):  # the first leg to cross has the last word
         o, d = loop.pose.points_to_part(leg.origin), loop.pose.vectors_to_part(leg.direction)
-        with np.errstate(divide="ignore", invalid="ignore"):  # rays along the plane give inf or nan and do not cross
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # rays along the plane give inf or nan and do not cross
             t = (loop.z_mm - o[:, 2]) / d[:, 2]
             crosses = (t >= -JOINT_EPS_MM) & (t <= leg.length_mm + JOINT_EPS_MM) & np.isfinite(t)
         t = np.where(crosses, t, 0.0)
@@ -143,7 +143,7 @@ def clipped(facets: FloatArray, origin: FloatArray, direction: FloatArray, lengt
     enter, leave = np.zeros(len(origin)), np.array(length_mm)
     for facet in facets:
         outside, speed = origin @ facet[:3] + facet[3], direction @ facet[:3]
-        with np.errstate(divide="ignore", invalid="ignore"):  # rays along the facet are settled below
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # rays along the facet are settled below
             t = -outside / speed
         enter = np.where(speed < 0, np.maximum(enter, t), enter)
         leave = np.where(speed > 0, np.minimum(leave, t), leave)
@@ -188,7 +188,7 @@ def triangle_distance(corners: NDArray[np.float64], origin: FloatArray, directio
     d_cross_g = np.cross(direction[:, None, :], g[None])
     s = origin[:, None, :] - corners[None, :, 0]
     s_cross_e = np.cross(s, e[None])
-    with np.errstate(divide="ignore", invalid="ignore"):  # rays in a triangle's plane give inf or nan and miss it
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # rays in a triangle's plane give inf or nan and miss it
         inverse = 1.0 / np.einsum("fj,nfj->nf", e, d_cross_g)
         u = np.einsum("nfj,nfj->nf", s, d_cross_g) * inverse
         v = np.einsum("nj,nfj->nf", direction, s_cross_e) * inverse

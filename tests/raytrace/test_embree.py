@@ -12,7 +12,7 @@ from raytrace.reference import plain_tracer, reference_shares
 from raytrace.sampling import sobol_disc
 from tests.raytrace.made import block, edge_above, pencils, plate_of_glass, show_box
 
-GRAZING = 2e-4  # share of rays within 0.01 mm of some edge: chords stray 0.002 mm from round outlines, single precision 0.001
+GRAZING = 1e-4  # share of rays within 0.01 mm of some edge: chords stray 0.002 mm from round outlines, single precision 0.001
 
 
 def random_field(count, seed):
@@ -79,9 +79,24 @@ def test_empty_box_takes_nothing():
     assert np.all(shares.clear_share == 1.0)
 
 
-def test_face_exactly_in_the_joint_of_two_legs_is_met():
-    # The plate's front face is at z = 20, where the leg inside the glass ends and the next begins.
-    sheet = np.array([[-50.0, -50, 20], [50, -50, 20], [0, 80, 20]])
-    _, legs = walk(launch(pencils(random_field(50, 4) * 0.3), np.zeros((1, 2))), [plate_of_glass(18)])
-    face = first_face(triangle_scene(sheet, np.array([[0, 1, 2]])), legs, np.ones(50, dtype=bool))
-    assert (face == 0).all()
+def test_part_before_the_glass_is_first_though_another_stands_beyond_it():
+    near, far = edge_above(5, 20, depth_mm=1, name="near"), edge_above(5, 90, depth_mm=1, name="far")
+    for beyond in ((), (far,)):  # the ray's later legs must not take back what an earlier one met
+        box = Box(parts=(*beyond, near), glasses=(plate_of_glass(40),))
+        shares = embree_shares(pencils([0, 0.6]), box, rng=np.random.default_rng(2))
+        assert shares.clear_share.tolist() == [0.0]
+        assert [box.part_names[k] for k in shares.blocked_by] == ["near"]
+
+
+def test_faces_in_the_joints_of_legs_are_met():
+    # A sheet lies on a leaning plate's front face, where the leg inside the glass ends and the next begins: rounding to single
+    # precision puts half of the joints behind it and half ahead.
+    count = 0
+    for at_mm in np.linspace(37.1, 230.3, 60):
+        glass = plate_of_glass(at_mm, size_mm=(900, 900), tilt_deg=12.3)
+        sheet = glass.slab.pose.points_to_frame([[-900.0, -900, 2], [900, -900, 2], [0, 900, 2]])
+        _, legs = walk(launch(pencils(random_field(50, 4) * 0.3), np.zeros((1, 2))), [glass])
+        face = first_face(triangle_scene(sheet, np.array([[0, 1, 2]])), legs, np.ones(50, dtype=bool))
+        assert (face == 0).all()
+        count += len(face)
+    assert count == 3000

@@ -108,10 +108,16 @@ def test_glass_behind_the_start_or_beyond_the_object_plane_does_nothing():
 
 
 def test_plates_that_touch_are_both_met():
-    touching = 4 / np.cos(np.radians(7))  # along the axis, for faces that lie on one another
-    bundle, leg = chief_after([plate_of_glass(20, tilt_deg=7), plate_of_glass(20 + touching, tilt_deg=7)], [0, 0])
-    one = 4 * np.sin(np.radians(7)) * (1 - np.cos(np.radians(7)) / np.sqrt(BK7**2 - np.sin(np.radians(7)) ** 2))
-    assert shift_mm(bundle, leg) == pytest.approx([2 * one], abs=1e-9)
+    # Faces that lie on one another, worked out from two poses: rounding must not let a ray slip past the second plate.
+    met = 0
+    for tilt_deg in np.linspace(0.5, 15, 30):
+        t = np.radians(tilt_deg)
+        pair = [plate_of_glass(z, tilt_deg=tilt_deg) for z in (20, 20 + 4 / np.cos(t))]
+        bundle, leg = chief_after(pair, [0, 0])
+        both = 8 * np.sin(t) * (1 - np.cos(t) / np.sqrt(BK7**2 - np.sin(t) ** 2))  # displacement of 8 mm of glass
+        assert shift_mm(bundle, leg) == pytest.approx([both], abs=1e-9)
+        met += 1
+    assert met == 30
 
 
 # Rs, Rp of one face, n = 1.5168; tmm 0.2.0 interface_R agrees to 1e-10.
@@ -139,9 +145,9 @@ def test_plates_leaning_in_crossed_planes_multiply_s_with_p():
     assert bundle.weight[0] == pytest.approx(ts * tp, abs=1e-9)
 
 
-def posed(rotation):
-    """A large glass 1100 mm ahead, turned any way."""
-    glass = plate_of_glass(1100, size_mm=(900, 900))
+def posed(rotation, ahead_mm=1100.0):
+    """A large glass turned any way."""
+    glass = plate_of_glass(ahead_mm, size_mm=(900, 900))
     return replace(glass, slab=replace(glass.slab, pose=Pose(rotation, glass.slab.pose.origin_mm)))
 
 
@@ -154,6 +160,19 @@ def test_polarisation_follows_any_lean():
         lean = rotation_about_z(turn_deg) @ rotation_about_x(60)
         bundle, _ = chief_after([plate_of_glass(200, size_mm=(900, 900), tilt_deg=60), posed(lean)], [0, 0])
         assert bundle.weight[0] == pytest.approx(mean**2 + half**2 * np.cos(2 * np.radians(turn_deg)), abs=1e-9)
+
+
+def test_three_plates_leaning_three_ways_agree_with_coherency_matrices():
+    # Unpolarised light C = I/2; each plate J = sqrt(Ts) s s^T + sqrt(Tp) p p^T, square to the axis; intensity tr(J C J^T).
+    ts, tp = ((1 - r) / (1 + r) for r in FACES[60])
+    turns_deg, coherency = (20, -35, 75), np.eye(2) / 2
+    for turn in np.radians(turns_deg):
+        s, p = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+        jones = np.sqrt(ts) * np.outer(s, s) + np.sqrt(tp) * np.outer(p, p)
+        coherency = jones @ coherency @ jones.T
+    plates = [posed(rotation_about_z(turn) @ rotation_about_x(60), ahead_mm=900.0 * (k + 1)) for k, turn in enumerate(turns_deg)]
+    bundle, _ = chief_after(plates, [0, 0])
+    assert bundle.weight[0] == pytest.approx(np.trace(coherency), abs=1e-9)
 
 
 def test_coated_faces_use_the_stated_reflectance():

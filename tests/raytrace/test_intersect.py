@@ -10,7 +10,7 @@ from geometry.frame import pose
 from geometry.outline import Circle, Freeform, RoundedRectangle
 from raytrace.bundle import Leg
 from raytrace.intersect import half_spaces, stopper, triangle_distance
-from tests.raytrace.made import bracket, holed, leaning_flag
+from tests.raytrace.made import block, bracket, holed, leaning_flag
 
 
 def straight(origin, direction, length_mm=np.inf):
@@ -64,6 +64,25 @@ def test_plate_behind_the_start_or_beyond_the_end_stops_nothing():
     assert np.isinf(pinhole(straight([0, 20, 41], [0, 0, 1])))
     assert np.isinf(pinhole(straight([0, 20, -30], [0, 0, 1], length_mm=69.9)))
     assert np.isfinite(pinhole(straight([0, 20, -30], [0, 0, 1], length_mm=70.1)))
+
+
+def test_leaning_plate_behind_the_start_stops_nothing():
+    pinhole = stopper(holed(40, Circle(1), tilt_deg=20).body)
+    assert np.isinf(pinhole(straight([0, 20, 60], [0, 0, 1])))
+
+
+def test_block_behind_one_of_two_starts_stops_only_the_other():
+    both = straight([[0, 0, -30], [0, 0, 80]], np.tile([0.0, 0, 1], (2, 1)))
+    assert stopper(block((-5, -5, 40), (5, 5, 44)).body)(both) == pytest.approx([70.0, np.inf])
+
+
+@pytest.mark.parametrize("slope", [0.0, 2.3e-308, 5e-324, -2.3e-308])
+@pytest.mark.parametrize(
+    "body", [block((-5, -5, 40), (5, 5, 44)).body, holed(40, Circle(9), bounded=True, outer=RoundedRectangle(60, 60)).body]
+)
+def test_slopes_too_small_to_divide_by_count_as_straight_ahead(body, slope):
+    ahead, almost = (straight([[1, 2, 0], [20, 2, 0]], [[k, k, 1.0]] * 2) for k in (0.0, slope))
+    assert np.array_equal(stopper(body)(almost), stopper(body)(ahead))
 
 
 def test_ray_that_can_never_reach_an_endless_plate_does_not_get_through():
