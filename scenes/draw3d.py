@@ -129,7 +129,8 @@ def _draw_heatmap(heatmap: Heatmap, plotter: Plotter, scale: float) -> None:
     centres = (c[1:, 1:] + c[1:, :-1] + c[:-1, 1:] + c[:-1, :-1]) / 4
     centres = np.where(np.isfinite(centres), centres, 0.0)
     grid = pyvista.StructuredGrid(*(centres[..., axis] for axis in range(3)))
-    loss = np.where(np.isfinite(centres).all(axis=-1), np.minimum(heatmap.loss_stops, 2 * heatmap.full_stops), 0.0)
+    loss = np.minimum(np.nan_to_num(heatmap.loss_stops, nan=0.0, posinf=np.inf), 2 * heatmap.full_stops)
+    loss = np.where(np.isfinite(centres).all(axis=-1), loss, 0.0)
     grid["loss"] = loss.ravel(order="F")
     if min(loss.shape) < 2:
         return
@@ -160,7 +161,8 @@ def loss_rgb(heatmap: Heatmap) -> NDArray[np.uint8]:
     table, loss = heatmap.colour_table, heatmap.loss_stops
     index = np.clip(np.nan_to_num(loss / heatmap.full_stops, posinf=1.0) * (len(table) - 1), 0, len(table) - 1)
     dark = np.round(np.array(heatmap.dark_colour) * 255).astype(np.uint8)
-    return np.where((loss > heatmap.full_stops)[..., None], dark, table[np.round(index).astype(np.int64)])
+    rgb = np.where((loss > heatmap.full_stops)[..., None], dark, table[np.round(index).astype(np.int64)])
+    return np.where(np.isnan(loss)[..., None], np.round(np.array(heatmap.unlit_colour) * 255).astype(np.uint8), rgb)
 
 
 def _stand_at(view: Viewpoint, plotter: Plotter) -> None:

@@ -73,12 +73,13 @@ def heatmap_of(map_: VignetteMap, pencils_at: PencilsAt, plane: PicturePlane) ->
     loss, x, y = _joined(map_)
     right, up = np.meshgrid(_edges(x), _edges(y))
     places = on_plane(np.column_stack([right.ravel(), up.ravel()]), pencils_at, plane)
-    r, g, b = (float(c) for c in loss_colours().get_over()[:3])
+    dark, unlit = ((float(c[0]), float(c[1]), float(c[2])) for c in (loss_colours().get_over(), loss_colours().get_bad()))
     return Heatmap(
         loss_stops=loss,
         corners_mm=places.reshape(*right.shape, 3),
         colour_table=np.round(loss_colours()(np.linspace(0, 1, 256))[:, :3] * 255).astype(np.uint8),
-        dark_colour=(r, g, b),
+        dark_colour=dark,
+        unlit_colour=unlit,
         full_stops=DARK_STOPS,
     )
 
@@ -95,11 +96,14 @@ def on_plane(points_mm: FloatArray, pencils_at: PencilsAt, plane: PicturePlane) 
 
 
 def _joined(map_: VignetteMap) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Loss (H, W) and pixel centres, blocks of pixels joined to the darkest of them where there are too many to show."""
+    """Loss (H, W) and pixel centres, blocks of pixels joined to the darkest of them where too many to show.
+
+    NaN where the lens lights no pixel of a block.
+    """
     step = -(-map_.clear_share.shape[1] // MOST_COLUMNS)
-    loss = map_.loss_stops.astype(np.float64)
+    loss = np.where(map_.lens > 0, map_.loss_stops, np.nan).astype(np.float64)
     starts = [np.arange(0, n, step) for n in loss.shape]
-    joined = np.maximum.reduceat(np.maximum.reduceat(loss, starts[0], axis=0), starts[1], axis=1)
+    joined = np.fmax.reduceat(np.fmax.reduceat(loss, starts[0], axis=0), starts[1], axis=1)
     return joined, _means(map_.x_mm, starts[1]), _means(map_.y_mm, starts[0])
 
 

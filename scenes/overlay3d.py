@@ -143,7 +143,17 @@ def _scale(heatmap: Heatmap, layout: Layout, plotter: Plotter) -> None:
         quad = [[x[k], bottom], [x[k + 1] + 0.5, bottom], [x[k + 1] + 0.5, bottom + height], [x[k], bottom + height]]
         _flat(quad, [[0, 1, 2, 3]], (float(colour[0]), float(colour[1]), float(colour[2])), plotter)
     _text("stops that parts take", (left + width / 2, bottom + height + 12 * s), NOTE_PX * s, plotter, centred=True)
+    if np.isnan(heatmap.loss_stops).any():
+        _unlit(heatmap, (left - 200 * s, bottom), layout, plotter)
     for stops in range(int(heatmap.full_stops) + 1):
         last = stops == int(heatmap.full_stops)
         at = (left + width * stops / heatmap.full_stops, bottom - 12 * s)
         _text(f"{stops} and more" if last else str(stops), at, NOTE_PX * s, plotter, centred=True)
+
+
+def _unlit(heatmap: Heatmap, at: tuple[float, float], layout: Layout, plotter: Plotter) -> None:
+    """A patch that says what the colour of unlit pixels means."""
+    side = SCALE_HEIGHT_PX * layout.scale
+    x, y = at
+    _flat([[x, y], [x + side, y], [x + side, y + side], [x, y + side]], [[0, 1, 2, 3]], heatmap.unlit_colour, plotter)
+    _text("not lit by the lens", (x + 1.4 * side, y + 0.1 * side), NOTE_PX * layout.scale, plotter)

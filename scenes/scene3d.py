@@ -55,13 +55,15 @@ class Heatmap:
     """Loss in stops (H, W), row 0 the top, and the places (H + 1, W + 1, 3) [mm] of the pixel corners in the picture plane.
 
     Drawn there it is seen from behind as on the monitor: the frame's -x, the operator's right, is the picture's right.
-    colour_table (C, 3) uint8 runs from no loss to full_stops; dark_colour stands for all beyond.
+    colour_table (C, 3) uint8 runs from no loss to full_stops; dark_colour stands for all beyond, unlit_colour for NaN: pixels that
+    the lens itself leaves dark, of which nothing can be said.
     """
 
     loss_stops: FloatArray
     corners_mm: FloatArray
     colour_table: NDArray[np.uint8]
     dark_colour: Colour
+    unlit_colour: Colour
     full_stops: float
 
 

@@ -42,7 +42,9 @@ def lopsided(view=View.BESIDE):
         solids=(cube("orange", [-40, 0, 20], ORANGE, 0.5), cube("blue", [40, 0, 20], BLUE, 0.5)),
         rays=rays, lines=(Line(points_mm=np.array([[0, 0, 0], [0, 50, 0.0]]), colour=(0, 0, 0), dashed=True),),
         labels=(Words(text="orange", anchor_mm=np.array([-40, 20, 0.0])), Words(text="x", anchor_mm=np.zeros(3), place=Place.HERE)),
-        heatmap=Heatmap(loss_stops=loss, corners_mm=corners, colour_table=table, dark_colour=(0, 0, 0), full_stops=3.0),
+        heatmap=Heatmap(
+            loss_stops=loss, corners_mm=corners, colour_table=table, dark_colour=(0, 0, 0), unlit_colour=(0.7, 0.7, 0.7), full_stops=3.0
+        ),
     )  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from raytrace.camera import Guide, PixelGrid
 from raytrace.lens import FixedPupil, LensState, pencils_for
 from raytrace.shares import VignetteMap
 from scenes.camera3d import Rectangle, fitted, project, spread_out
+from scenes.draw3d import loss_rgb
 from scenes.heatmap3d import heatmap_of, picture_plane
 from scenes.layout3d import LABEL_PX, layout_of, width_px
 from scenes.rays3d import rim_and_centre, shown_rays, worst_point
@@ -129,6 +130,16 @@ def test_the_mark_of_the_operators_right_stands_at_the_right_edge_of_the_picture
     layout = layout_of(crowded(View.BESIDE), SCREEN)
     at = {label.text: label.x for label in layout.labels}
     assert at["operator's right"] > at["operator's left"] + 100
+
+
+def test_pixels_that_the_lens_leaves_dark_are_not_shown_as_clear():
+    pencils_at, map_ = lens_of(), map_dark_at(3, 22)
+    map_.lens[:, 0] = 0.0
+    heatmap = heatmap_of(map_, pencils_at, picture_plane((), pencils_at, map_))
+    shown = loss_rgb(heatmap)
+    assert np.isnan(heatmap.loss_stops[:, 0]).all()
+    assert (shown[:, 0] == np.round(np.array(heatmap.unlit_colour) * 255)).all()
+    assert not (shown[:, 1] == shown[0, 0]).all()
 
 
 def test_the_worst_place_is_looked_for_inside_the_guide_only():
