@@ -43,7 +43,8 @@ def lopsided(view=View.BESIDE):
         rays=rays, lines=(Line(points_mm=np.array([[0, 0, 0], [0, 50, 0.0]]), colour=(0, 0, 0), dashed=True),),
         labels=(Words(text="orange", anchor_mm=np.array([-40, 20, 0.0])), Words(text="x", anchor_mm=np.zeros(3), place=Place.HERE)),
         heatmap=Heatmap(
-            loss_stops=loss, corners_mm=corners, colour_table=table, dark_colour=(0, 0, 0), unlit_colour=(0.7, 0.7, 0.7), full_stops=3.0
+            loss_stops=loss, corners_mm=corners, colour_table=table, dark_colour=(0, 0, 0),
+            unlit_colour=(0.7, 0.7, 0.7), full_stops=3.0,
         ),
     )  # fmt: skip
 
