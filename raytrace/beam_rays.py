@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geometry.frame import Pose
-from geometry.outline import RoundedRectangle, contains, to_shape
+from geometry.outline import RoundedRectangle, contains
 from raytrace.box import Glass
 from raytrace.bundle import BoolArray, FloatArray, Leg, object_plane_z_mm
 from raytrace.glass import cross, length_to, object_plane_after
@@ -55,11 +55,11 @@ def chords_for(radius_mm: float) -> int:
 
 def outlines(pencils: Pencils, chords: int) -> Outlines:
     """Polygons about the bare pupils of N pencils: own rims, then what the front ring leaves of them."""
-    crossing = pencils.crossing_mm(_rim_disc(pencils, chords))
+    crossing = pencils.crossing_mm(rim_disc(pencils, chords))
     return _cut_by_front_ring(pencils, crossing)
 
 
-def _rim_disc(pencils: Pencils, chords: int) -> FloatArray:
+def rim_disc(pencils: Pencils, chords: int) -> FloatArray:
     """Corners (N, K, 2) of polygons about the pupil outline in its unit disc.
 
     Between two spokes the radius runs straight in angle, so it bulges over the chord of r and s by at most
@@ -92,8 +92,8 @@ def _cut_by_front_ring(pencils: Pencils, crossing_mm: FloatArray) -> Outlines:
     if not cut.any():
         return Outlines(crossing_mm=crossing_mm, lit=lit)
     ring = _about_circle(float(radius_mm))
-    left = shapely.intersection(shapely.polygons(at[cut]), ring)
-    lit[cut] = shapely.area(left) > LEAST_AREA_MM2
+    left = np.asarray(shapely.intersection(shapely.polygons(at[cut]), ring))
+    lit[cut] = np.asarray(shapely.area(left)) > LEAST_AREA_MM2
     # The crossing of the ring's plane is A X + b along each axis, so it comes back by one division.
     step = float(z_mm) - pencils.reference_z_mm
     scale, offset = 1 - pencils.convergence_per_mm * step, pencils.slope * step
@@ -125,24 +125,32 @@ def _widened(points: FloatArray, corners: int) -> FloatArray:
 
 
 def traced(pencils: Pencils, rims: Outlines, glasses: Sequence[Glass]) -> tuple[Sheet, ...]:
-    """Outline rays through the glass; where a glass's edge cuts pencils, the rays through it and those past it are two sheets."""
+    """Outline rays through the glass. Pencils come in order round a ring.
+
+    Where the edge of a plate runs through pencils, these and their neighbours are followed both ways, whole: through the plate and
+    past it. That is on the safe side by what the plate shifts a ray.
+    """
     return tuple(_sheets(pencils, rims, glasses, ()))
 
 
 def _sheets(pencils: Pencils, rims: Outlines, glasses: Sequence[Glass], through: tuple[bool, ...]) -> list[Sheet]:
-    if not rims.lit.any():
-        return []
     legs, entries = _run(pencils, rims.crossing_mm, glasses, through)
-    here = np.repeat(rims.lit, rims.crossing_mm.shape[1])
     for k in range(len(through), len(glasses)):
         inside = np.isnan(entries[k][:, 0]) | contains(glasses[k].slab.outline, entries[k])
-        if not inside[here].any():
-            return _sheets(pencils, rims, glasses, (*through, *_all_through(k - len(through)), False))
-        if not inside[here].all():
-            met, past = _split(rims, entries[k], glasses[k])
-            before = (*through, *_all_through(k - len(through)))
-            return _sheets(pencils, met, glasses, (*before, True)) + _sheets(pencils, past, glasses, (*before, False))
+        met, past = _touching(inside, rims.lit), _touching(~inside, rims.lit)
+        before = (*through, *_all_through(k - len(through)))
+        if past.any() and met.any():
+            ways = ((met, True), (past, False))
+            return [sheet for lit, way in ways for sheet in _sheets(pencils, replace(rims, lit=lit), glasses, (*before, way))]
+        if past.any():
+            return _sheets(pencils, rims, glasses, (*before, False))
     return [Sheet(here=rims.lit, legs=legs)]
+
+
+def _touching(rays: BoolArray, lit: BoolArray) -> BoolArray:
+    """Lit pencils (N,) with any such ray (N * K,), and their neighbours."""
+    touching = rays.reshape(len(lit), -1).any(axis=1) & lit
+    return lit & (touching | np.roll(touching, 1) | np.roll(touching, -1)) if touching.any() else touching
 
 
 def _all_through(count: int) -> tuple[bool, ...]:
@@ -163,7 +171,7 @@ def _run(
         entries.append(np.full((len(origin), 2), np.nan))
         if k < len(through) and not through[k]:
             continue
-        crossing = cross(_edgeless(glass), origin, direction, end_z)
+        crossing = cross(edgeless(glass), origin, direction, end_z)
         entries[k][crossing.through] = glass.slab.pose.points_to_part(crossing.entry_mm[crossing.through])[:, :2]
         run = np.linalg.norm(crossing.leave_mm - crossing.entry_mm, axis=1)
         met = crossing.through[:, None]
@@ -177,7 +185,8 @@ def _run(
     return tuple(legs), entries
 
 
-def _edgeless(glass: Glass) -> Glass:
+def edgeless(glass: Glass) -> Glass:
+    """The same filter, so wide that no ray goes past it."""
     return replace(glass, slab=replace(glass.slab, outline=RoundedRectangle(ENDLESS_MM, ENDLESS_MM)))
 
 
@@ -191,53 +200,6 @@ def _launched(pencils: Pencils, crossing_mm: FloatArray) -> tuple[FloatArray, Fl
     along = np.where(seen, along, np.array([0.0, 0.0, 1.0]))
     end_z = np.repeat(np.where(pencils.valid, object_plane_z_mm(pencils), np.inf), per)
     return np.where(seen, origin, 0.0), along / np.linalg.norm(along, axis=1, keepdims=True), end_z
-
-
-def _split(rims: Outlines, entry_mm: FloatArray, glass: Glass) -> tuple[Outlines, Outlines]:
-    """The outlines of what meets a plate, and of what goes past it, cut along the plate's edge in its own plane."""
-    count, per = rims.crossing_mm.shape[:2]
-    entry = entry_mm.reshape(count, per, 2)
-    lit = np.flatnonzero(rims.lit & np.isfinite(entry).all(axis=(1, 2)))
-    polygons = shapely.convex_hull(shapely.multipoints(entry[lit]))
-    edge = to_shape(glass.slab.outline)
-    met, past = np.asarray(shapely.intersection(polygons, edge)), np.asarray(shapely.difference(polygons, edge))
-    return _brought_back(rims, entry, lit, met), _brought_back(rims, entry, lit, past)
-
-
-def _brought_back(rims: Outlines, entry: FloatArray, lit: NDArray[np.int64], pieces: NDArray[np.object_]) -> Outlines:
-    """Pieces cut in a plate's plane, as crossings of the reference planes."""
-    has = np.asarray(shapely.area(pieces)) > LEAST_AREA_MM2
-    corners, _ = padded_corners(pieces[has], entry.shape[1])
-    crossing = _widened(rims.crossing_mm, corners.shape[1])
-    for row, points in zip(lit[has], corners, strict=True):
-        crossing[row] = _projected(entry[row], rims.crossing_mm[row], points)
-    still = np.zeros_like(rims.lit)
-    still[lit[has]] = True
-    return Outlines(crossing_mm=crossing, lit=still)
-
-
-def _projected(source: FloatArray, target: FloatArray, points: FloatArray) -> FloatArray:
-    """Points (K, 2) moved as the projective map moves `source` (R, 2) onto `target` (R, 2): rays through one point do just that.
-
-    Source: direct linear transform, Hartley and Zisserman, Multiple View Geometry, section 4.1 (from memory).
-    """
-    a, b = _normaliser(source), _normaliser(target)
-    s, t = _moved(a, source), _moved(b, target)
-    one, nought = np.ones((len(s), 1)), np.zeros((len(s), 3))
-    s1 = np.hstack([s, one])
-    rows = np.vstack([np.hstack([s1, nought, -t[:, :1] * s1]), np.hstack([nought, s1, -t[:, 1:] * s1])])
-    map_ = np.linalg.svd(rows)[2][-1].reshape(3, 3)
-    return _moved(np.linalg.inv(b) @ map_ @ a, points)
-
-
-def _normaliser(points: FloatArray) -> FloatArray:
-    centre, size = points.mean(axis=0), max(float(points.std()), 1e-12)
-    return np.array([[1 / size, 0.0, -centre[0] / size], [0.0, 1 / size, -centre[1] / size], [0.0, 0.0, 1.0]])
-
-
-def _moved(map_: FloatArray, points: FloatArray) -> FloatArray:
-    p = np.column_stack([points, np.ones(len(points))]) @ map_.T
-    return np.asarray(p[:, :2] / p[:, 2:])
 
 
 def plane_crossing(plane: Pose, legs: Sequence[Leg]) -> tuple[FloatArray, BoolArray]:

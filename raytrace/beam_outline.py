@@ -1,0 +1,145 @@
+"""One outline about many: convex outlines in order round a ring, each joined to the next, the inside filled. Plane geometry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import ConvexHull, QhullError
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+Section = shapely.Polygon | shapely.MultiPolygon
+
+BRIDGE_MM = 0.003  # a straight edge may pass the outlines under it by this much and still count as theirs
+LARGEST_SWING_RAD = 1.5  # how far a common tangent of two neighbours may lean away from the edge above them
+HALVINGS = 20  # of that swing: a tangent's lean to 3e-6 rad, so its height to a micrometre over a hundred
+
+
+def chained(points: FloatArray, there: BoolArray) -> Section:
+    """The hulls of neighbouring outlines (N, K, 2), all round and filled; outlines that are not `there` (N,) are left out."""
+    if not there.any():
+        return shapely.Polygon()
+    if not there.all():
+        return linked(points, there)
+    flat = points.reshape(-1, 2)
+    try:
+        hull = ConvexHull(flat)
+    except QhullError:  # all rays in one point or line: no area
+        return shapely.Polygon()
+    outline = shapely.Polygon(_with_dents(points, hull))
+    return outline if outline.is_valid else linked(points, there)
+
+
+def linked(points: FloatArray, there: BoolArray) -> Section:
+    """The same by unions, for chains with gaps: slow."""
+    after = np.roll(points, -1, axis=0)
+    both = there & np.roll(there, -1)
+    links = shapely.convex_hull(shapely.multipoints(np.concatenate([points[both], after[both]], axis=1)))
+    alone = there & ~both & ~np.roll(both, 1)
+    singles = shapely.convex_hull(shapely.multipoints(points[alone]))
+    return filled(shapely.union_all(np.concatenate([links, singles])))
+
+
+def filled(shape: shapely.Geometry) -> Section:
+    """The shape without holes: field points inside the guide light what its edge encloses."""
+    section = as_section(shape)
+    if isinstance(section, shapely.MultiPolygon):
+        return as_section(shapely.union_all([shapely.Polygon(part.exterior) for part in section.geoms]))
+    return shapely.Polygon(section.exterior)
+
+
+def as_section(shape: shapely.Geometry) -> Section:
+    """What of a geometry has area."""
+    if isinstance(shape, shapely.Polygon | shapely.MultiPolygon):
+        return shape
+    areas = [part for part in shapely.get_parts(shape) if isinstance(part, shapely.Polygon)]
+    return shapely.Polygon() if not areas else as_section(shapely.union_all(areas))
+
+
+@dataclass(frozen=True, slots=True)
+class _Dent:
+    """A hull edge that passes high over the outlines under it: its place among the corners, the chain's outlines, its normal."""
+
+    after: int
+    chain: NDArray[np.int64]
+    edge_rad: float
+
+
+def _with_dents(points: FloatArray, hull: ConvexHull) -> FloatArray:
+    """Corners (C, 2) of the hull, each edge that passes high over the outlines under it replaced by their common tangents."""
+    corners = hull.points[hull.vertices]  # counter-clockwise
+    dents = _dents(points, corners, hull.vertices // points.shape[1])
+    if not dents:
+        return corners
+    earlier = points[np.concatenate([dent.chain[:-1] for dent in dents])]
+    later = points[np.concatenate([dent.chain[1:] for dent in dents])]
+    edge_rad = np.repeat([dent.edge_rad for dent in dents], [len(dent.chain) - 1 for dent in dents])
+    normal_rad, height = _common_tangents(earlier, later, edge_rad)
+    pieces, done, first = [], 0, 0
+    for dent in dents:
+        pieces.append(corners[done : dent.after + 1])
+        mine = slice(first, first + len(dent.chain) - 1)
+        pieces.append(_along(points[dent.chain[0]], points[dent.chain[-1]], dent.edge_rad, normal_rad[mine], height[mine]))
+        done, first = dent.after + 1, mine.stop
+    return np.concatenate([*pieces, corners[done:]])
+
+
+def _dents(points: FloatArray, corners: FloatArray, owner: NDArray[np.int64]) -> list[_Dent]:
+    count = len(points)
+    forward = 1 if shapely.LinearRing(points.mean(axis=1)).is_ccw else -1
+    jump = forward * (np.roll(owner, -1) - owner) % count
+    found = []
+    for k in np.flatnonzero((jump > 1) & (jump < count - 1)):
+        here, there = corners[k], corners[(k + 1) % len(corners)]
+        chain = (owner[k] + forward * np.arange(jump[k] + 1)) % count
+        edge_rad = float(np.arctan2(here[0] - there[0], there[1] - here[1]))
+        gap = ((here - points[chain[1:-1]]) @ _unit(np.array(edge_rad))).min(axis=1)
+        if gap.max() > BRIDGE_MM:
+            found.append(_Dent(int(k), chain, edge_rad))
+    return found
+
+
+def _along(first: FloatArray, last: FloatArray, edge_rad: float, normal_rad: FloatArray, height: FloatArray) -> FloatArray:
+    """Corners along a dent: off the first outline, from tangent to tangent, onto the last outline."""
+    meet = _line_crossings(_unit(normal_rad), height)
+    return np.concatenate([_arc(first, edge_rad, float(normal_rad[0])), meet, _arc(last, float(normal_rad[-1]), edge_rad)])
+
+
+def _common_tangents(earlier: FloatArray, later: FloatArray, edge_rad: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Outward normals [rad] and distances from the origin (R,) of the tangents that pairs of outlines (R, K, 2) share.
+
+    Turned far one way from the normal of the edge above, the later outline stands higher, turned the other way the earlier one.
+    Both lie wholly under the line that comes back.
+    """
+    low, high = np.full(len(edge_rad), -LARGEST_SWING_RAD), np.full(len(edge_rad), LARGEST_SWING_RAD)
+    (x, y), (u, v) = np.moveaxis(earlier, -1, 0), np.moveaxis(later, -1, 0)
+    for _ in range(HALVINGS):
+        angle = (edge_rad + (low + high) / 2)[:, None]
+        c, s = np.cos(angle), np.sin(angle)
+        one, other = (x * c + y * s).max(axis=1), (u * c + v * s).max(axis=1)
+        low, high = np.where(other > one, low, (low + high) / 2), np.where(other > one, (low + high) / 2, high)
+    return angle[:, 0], np.maximum(one, other)
+
+
+def _line_crossings(normal: FloatArray, height: FloatArray) -> FloatArray:
+    """Where each line n . p = h meets the next (R - 2, 2); nearly parallel ones meet at the foot of their mean."""
+    n, m = normal[:-1], normal[1:]
+    turn = n[:, 0] * m[:, 1] - n[:, 1] * m[:, 0]
+    bent = np.abs(turn) > 1e-9
+    x = (height[:-1] * m[:, 1] - height[1:] * n[:, 1])[bent] / turn[bent]
+    y = (height[1:] * n[:, 0] - height[:-1] * m[:, 0])[bent] / turn[bent]
+    return np.column_stack([x, y])
+
+
+def _arc(outline: FloatArray, from_rad: float, to_rad: float) -> FloatArray:
+    """Corners of one outline, counter-clockwise, whose outward normals lie between two directions."""
+    corners = outline[ConvexHull(outline).vertices]
+    start, end = (int((corners @ _unit(np.array(a))).argmax()) for a in (from_rad, to_rad))
+    return corners[(start + np.arange((end - start) % len(corners) + 1)) % len(corners)]
+
+
+def _unit(angle_rad: FloatArray) -> FloatArray:
+    return np.stack([np.cos(angle_rad), np.sin(angle_rad)], axis=-1)
