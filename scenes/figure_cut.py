@@ -225,7 +225,7 @@ def _ways_through(part: Part, view: View) -> list[WayThrough]:
             ends = points[[np.argmin(points[:, 1]), np.argmax(points[:, 1])]]
             across = f"{np.hypot(*(ends[1] - ends[0])):.1f}".removesuffix(".0")
             found.append(WayThrough(ends, _outline_words(loop.outline) if isinstance(loop.outline, Circle) else across))
-    return found
+    return found[:1] if len({way.words for way in found}) == 1 else found
 
 
 def _crossing_points(loop_mm: NDArray[np.float64], view: View) -> NDArray[np.float64]:

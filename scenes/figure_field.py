@@ -31,7 +31,12 @@ class Bite:
 def known_loss(map_: VignetteMap) -> NDArray[np.float64]:
     """Loss in stops (H, W), -1 where the lens has no picture."""
     loss = map_.loss_stops.astype(np.float64)
-    return np.where(np.isnan(loss), -1.0, loss)
+    return np.where(has_picture(map_) & ~np.isnan(loss), loss, -1.0)
+
+
+def has_picture(map_: VignetteMap) -> NDArray[np.bool_]:
+    """Where the bare lens gives any light (H, W): elsewhere a share says nothing, and must not read as clear."""
+    return np.asarray(map_.lens > 0.0)
 
 
 def pitch_mm(centres_mm: NDArray[np.float64], fallback_mm: float = 1.0) -> float:
@@ -55,7 +60,7 @@ def reduced(map_: VignetteMap, across: int = PIXELS_ACROSS) -> VignetteMap:
     step = -(-max(map_.clear_share.shape) // across)
     if step <= 1:
         return map_
-    rows, columns = _worst_pixels(map_.clear_share, step)
+    rows, columns = _worst_pixels(np.where(has_picture(map_), map_.clear_share, np.nan), step)
     picked = {name: getattr(map_, name)[rows, columns] for name in ("clear_share", "glass", "lens", "blocked_by", "stderr")}
     x, y = _block_centres(map_.x_mm, step), _block_centres(map_.y_mm, step)
     return replace(map_, x_mm=x, y_mm=y, alone=map_.alone[:0, : len(y), : len(x)], **picked)
@@ -145,8 +150,8 @@ def other_bites(map_: VignetteMap, guides: Sequence[Guide], but: str | None, lea
 
 
 def readings(map_: VignetteMap) -> dict[str, float]:
-    """Loss at the picture's corners and the middles of its sides, by the operator's words [stops]."""
-    loss = map_.loss_stops
+    """Loss at the picture's corners and the middles of its sides, by the operator's words [stops]; NaN: no picture there."""
+    loss = np.where(has_picture(map_), map_.loss_stops, np.nan)
     rows = {"top": 0, "": loss.shape[0] // 2, "bottom": -1}
     columns = {"left": 0, "": loss.shape[1] // 2, "right": -1}
     places = {f"{v} {h}".strip(): float(loss[r, c]) for v, r in rows.items() for h, c in columns.items()}

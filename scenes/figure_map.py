@@ -187,7 +187,7 @@ def _sentence(bite: Bite | None, worst: Bite | None, guides: Sequence[Guide], vi
 
 def _write_sides(page: Page, frame: Box, map_: VignetteMap) -> None:
     """Name corners and sides around the picture, with the loss that each has."""
-    told = {place: f"{place}: {stops_label(value)}" for place, value in readings(map_).items()}
+    told = {place: f"{place}: {'no picture' if np.isnan(value) else stops_label(value)}" for place, value in readings(map_).items()}
     for row, y in (("top", frame.top + 1.8), ("bottom", frame.bottom - 6.6)):
         left, middle, right = told[f"{row} left"], told[row], told[f"{row} right"]
         roomy = sum(text_size_mm(words, LABEL_PT)[0] for words in (left, right)) + 3.0 < frame.width
@@ -285,7 +285,7 @@ def _outline_region(axes: Axes, map_: VignetteMap, region: NDArray[np.bool_]) ->
 def _label_isolines(page: Page, axes: Axes, frame: Box, paths: dict[float, list[NDArray[np.float64]]]) -> None:
     """Write its level on each isoline once or twice where there is room; the dashes tell them apart elsewhere."""
     for level, lines in paths.items():
-        for path in sorted(lines, key=_length, reverse=True)[:3]:
+        for path in sorted(lines, key=_length, reverse=True)[:2]:
             places = to_page(axes, frame, path)
             if _length(places) > 12.0:
                 order = np.argsort(np.abs(np.arange(len(places)) - len(places) / 2))
@@ -308,11 +308,9 @@ def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, visible_l
     if others:
         listed = "; ".join(f"{b.part} ({stops_label(b.loss_stops)} at {b.where})" for b in others)
         page.text(8.0, 9.6, shortened(f"Takes light too: {listed}", LABEL_PT, width), LABEL_PT)
-    outline = f"Orange line: where the part named takes most of the light lost, from {TOUCH_STOPS:g} stop on."
-    visible = f"Loss counts as visible from {stops_label(visible_loss_stops)} on."
-    page.text(
-        8.0, 6.4, shortened(f"Seen from behind the camera, upright. {outline} {visible}", FOOT_PT, width), FOOT_PT, colour=SOFT_INK
-    )
+    outline = f"Orange line: where the part named takes most, from {TOUCH_STOPS:g} stop on."
+    visible = f"Visible: from {stops_label(visible_loss_stops)} on."
+    page.text(8.0, 6.4, shortened(f"Seen from behind the camera. {outline} {visible}", FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
     page.text(8.0, 3.2, shortened(provenance(map_), FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
 
 

@@ -195,6 +195,10 @@ def _anchor(part: CutPart, upper: bool) -> tuple[float, float]:
     """A place inside a part's uppermost (or lowest) piece that its number points at."""
     pieces = list(getattr(part.shape, "geoms", [part.shape]))
     piece = max(pieces, key=lambda p: p.bounds[3] if upper else -p.bounds[1])
+    z0, low, z1, high = piece.bounds
+    if low < 0 < high:  # glass: its middle is full of figures, its edge is not
+        end = shapely.box(z0, high - 0.1 * (high - low), z1, high) if upper else shapely.box(z0, low, z1, low + 0.1 * (high - low))
+        piece = piece.intersection(end)
     place = piece.representative_point()
     return place.x, place.y
 
@@ -297,10 +301,11 @@ def _write_table(page: Page, cut: Cut) -> float:
     """The parts by number, in two columns at the foot; the height of its upper edge [mm]."""
     rows = -(-max(len(cut.parts), 1) // 2)
     top = 14.0 + (rows + 1) * _ROW_MM
-    above, below = SIDES_OF_VIEW[cut.view]
+    told = any(gap is not None for part in cut.parts for gap in part.clearance_mm)
+    clear = f"clear {' / '.join(SIDES_OF_VIEW[cut.view])}" if told else ""
     for half in (0, 1):
         left = _MARGIN_MM + half * (_TABLE_MM + 7.0)
-        _write_row(page, left, top - _ROW_MM, ("", "part", "at", "depth", "opening", f"clear {above} / {below}"), SOFT_INK)
+        _write_row(page, left, top - _ROW_MM, ("", "part", "at", "depth", "opening", clear), SOFT_INK)
         page.line([(left, top - _ROW_MM - 1.3), (left + _TABLE_MM, top - _ROW_MM - 1.3)], SOFT_INK, 0.5)
         for i, part in enumerate(cut.parts[half * rows : (half + 1) * rows]):
             cells = (str(half * rows + i + 1), part.name, _length(part.at_mm), _length(part.depth_mm), part.opening, _clear(part))
@@ -328,8 +333,9 @@ def _write_row(page: Page, left: float, y: float, cells: Sequence[str], colour: 
 
 def _write_foot(page: Page, cut: Cut, rays: Sequence[SectionRay]) -> None:
     width = page.width_mm - 2 * _MARGIN_MM
-    told = [f"Distances ('at') from the {cut.datum}; beam clearances square to the beam's edge."]
+    told = [f"Distances ('at') from the {cut.datum}."]
     if rays:
+        told.append("Clearances square to the beam's edge.")
         told.append(
             "Blue: rays that pass." + (" Orange, dashed: rays that are stopped." if any(ray.blocked for ray in rays) else "")
         )

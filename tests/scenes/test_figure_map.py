@@ -185,7 +185,22 @@ def test_pixels_without_a_picture_are_masked_not_called_clear():
     share[0, 0] = np.nan
     figure = drawn(synthetic(share, lopsided().blocked_by))
     assert axes_of(figure, "picture").images[0].get_array().mask[0, 0]
-    assert "top left: unknown" in words_of(figure)
+    assert "top left: no picture" in words_of(figure)
+
+
+def test_where_the_lens_gives_no_light_nothing_is_called_clear():
+    from dataclasses import replace
+
+    lens = lopsided().lens.copy()
+    lens[-6:, -6:] = 0.0
+    map_ = replace(lopsided(), lens=lens)
+    figure = drawn(map_)
+    shown = axes_of(figure, "picture").images[0].get_array()
+    assert shown.mask[-1, -1]
+    assert not shown.mask[0, -1]
+    assert "bottom right: no picture" in words_of(figure)
+    assert any("Grey: the lens gives no picture." in words for words in words_of(figure))
+    assert np.ma.getmaskarray(axes_of(drawn(replace(map_, lens=lens * 0)), "picture").images[0].get_array()).all()
 
 
 def test_reducing_a_map_keeps_its_worst_pixel_and_its_edges():

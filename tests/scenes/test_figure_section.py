@@ -183,6 +183,10 @@ def test_table_names_every_part_once_with_its_number():
     assert any("All lengths in mm." in text for text in words)
 
 
+def test_without_rays_nothing_is_said_of_clearances():
+    assert not any("lear" in words for words in words_of(section_figure(assembly(), title="18 mm")) if "glass" not in words)
+
+
 def test_tightest_place_is_pointed_out():
     figure = section_figure(assembly(), [ray("side", 30.0, 0.0), ray("side", -20.0, 0.0)], title="18 mm")
     assert "mask: 12.0 clear" in [text.strip().replace(" :", ":") for text in words_of(figure)]
