@@ -17,16 +17,19 @@ html_title = "Brimline"
 suppress_warnings = ["myst.xref_missing"]
 
 
-def write_reference(_app):
-    """Write the scene-file reference from the models, so that page and program cannot differ."""
+def write_generated(_app):
+    """Write the scene-file reference from the models and the validation page from its rows: page and program cannot differ."""
+    sys.path.insert(0, str(ROOT / "docs"))
+    from validation_rows import page as validation_page
+
     from scenes.reference_page import scene_file_reference
 
-    page = ROOT / "docs" / "scene-file.md"
-    text = scene_file_reference()
-    if not page.exists() or page.read_text(encoding="utf-8") != text:
-        page.write_text(text, encoding="utf-8")
+    for name, text in (("scene-file.md", scene_file_reference()), ("validation.md", validation_page())):
+        page = ROOT / "docs" / name
+        if not page.exists() or page.read_text(encoding="utf-8") != text:
+            page.write_text(text, encoding="utf-8")
 
 
 def setup(app):
     """Generate what is generated before the pages are read."""
-    app.connect("builder-inited", write_reference)
+    app.connect("builder-inited", write_generated)

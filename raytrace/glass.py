@@ -18,6 +18,7 @@ from raytrace.bundle import BoolArray, Bundle, FloatArray, Leg
 from raytrace.closeup import MM_PER_M, bent_slopes
 from raytrace.fresnel import face_reflectance, inside_cosine, internal_transmittance_of_density
 
+MOST_MIRRORED = 1 - 1e-12  # at grazing incidence a face mirrors all light and the sum over inner reflections would be 0/0
 FACE_EPS_MM = 1e-6  # how far one plate may seem to reach into the next: plates that touch, computed from two poses
 
 
@@ -95,6 +96,7 @@ def internal_transmittance(glass: Glass) -> float:
 
 
 def _summed(r: FloatArray, tau: FloatArray) -> FloatArray:
+    r = np.minimum(r, MOST_MIRRORED)
     return (1.0 - r) ** 2 * tau / (1.0 - (r * tau) ** 2)
 
 

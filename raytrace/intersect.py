@@ -80,7 +80,17 @@ def _tube(inner: Sequence[Loop], legs: Sequence[Leg]) -> FloatArray:
 
 def _bounded_tube(inner: Sequence[Loop], facets: FloatArray, span: tuple[float, float], legs: Sequence[Leg]) -> FloatArray:
     """As `_tube`, but a ray that stays outside the hull of the outer loops goes round the part; its skin may be met first."""
-    return np.maximum(_tube(inner, legs), _hull(facets, span, legs))
+    met = _tube(inner, legs)
+    lost = np.isfinite(met)  # only a ray that misses the way through can need the hull, and that is slow to ask
+    if lost.any():
+        met[lost] = np.maximum(met[lost], _hull(facets, span, [_rays_of(leg, lost) for leg in legs]))
+    return met
+
+
+def _rays_of(leg: Leg, which: BoolArray) -> Leg:
+    return Leg(
+        origin=leg.origin[which], direction=leg.direction[which], length_mm=leg.length_mm[which], start_mm=leg.start_mm[which]
+    )
 
 
 def _loop_crossing(loop: Loop, legs: Sequence[Leg]) -> tuple[FloatArray, FloatArray]:

@@ -7,14 +7,14 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 
-from geometry import parts as build
+import geometry.parts as build
 from geometry.body import Assembly, Part, Slab
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
 from geometry.frame import Pose, pose
 from geometry.mesh_import import surface_from_arrays
 from geometry.outline import Outline, half_size_mm
 from raytrace.box import Box, Glass, GlassKind
-from scenes import catalogue
+from scenes.catalogue import rods as catalogue_rods
 from scenes.errors import Complaint, SceneError
 from scenes.model_box import CLAMP, Filter, Flag, Hood, Mask, Stage
 from scenes.model_box import Box as SceneBox
@@ -267,7 +267,7 @@ def rod_spec(box: SceneBox) -> RodSpec | None:
     """The rods that carry the box, with the scene's own drop and spacing where given; None when it is clamped."""
     if box.mount == CLAMP:
         return None
-    known = catalogue.rods()[box.mount]
+    known = catalogue_rods()[box.mount]
     return RodSpec(
         name=known.name,
         diameter_mm=known.diameter_mm,
