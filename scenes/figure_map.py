@@ -30,6 +30,7 @@ from scenes.figure_field import (
     Bite,
     bite_of,
     extent_mm,
+    has_picture,
     inside_guides,
     other_bites,
     readings,
@@ -310,6 +311,7 @@ def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, visible_l
         page.text(8.0, 9.6, shortened(f"Takes light too: {listed}", LABEL_PT, width), LABEL_PT)
     outline = f"Orange line: where the part named takes most, from {TOUCH_STOPS:g} stop on."
     visible = f"Visible: from {stops_label(visible_loss_stops)} on."
+    visible += "" if has_picture(map_).all() else " Grey: the lens gives no picture."
     page.text(8.0, 6.4, shortened(f"Seen from behind the camera. {outline} {visible}", FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
     page.text(8.0, 3.2, shortened(provenance(map_), FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
 
