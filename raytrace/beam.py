@@ -55,6 +55,10 @@ class Beam:
         shape = pieces[0] if len(pieces) == 1 else filled(shapely.union_all(pieces))
         return shape if self.pad_mm <= 0 or shape.is_empty else as_section(shape.buffer(self.pad_mm, join_style="mitre"))
 
+    def runs_along(self, plane: Pose) -> bool:
+        """Whether some ray starts behind a plane and never gets nearer to it."""
+        return any(sheet.runs_along(plane) for sheet in self.sheets)
+
     def section_at(self, z_mm: float) -> Section:
         """The section square to the axis, z ahead of the lens front [mm]."""
         return self.section(pose(ahead_mm=z_mm))

@@ -47,6 +47,14 @@ class Sheet:
         count = len(self.here)
         return xy.reshape(count, -1, 2), self.here & crossed.reshape(count, -1).all(axis=1)
 
+    def runs_along(self, plane: Pose) -> bool:
+        """Whether some ray starts behind a plane and never gets nearer to it."""
+        ahead = plane.rotation[:, 2] * (1 if plane.rotation[2, 2] >= 0 else -1)
+        first, last = self.legs[0], self.legs[-1]
+        behind = (first.origin - plane.origin_mm) @ ahead < 0
+        away = behind & (first.direction @ ahead <= 0) & (last.direction @ ahead <= 0)
+        return bool((away & np.repeat(self.here, len(away) // len(self.here))).any())
+
 
 def chords_for(radius_mm: float) -> int:
     """How many chords stand no more than CHORD_MM off a circle: r (1 / cos(pi / K) - 1) ~ r pi^2 / (2 K^2)."""
@@ -207,7 +215,10 @@ def plane_crossing(plane: Pose, legs: Sequence[Leg]) -> tuple[FloatArray, BoolAr
     xy = np.zeros((len(legs[0].start_mm), 2))
     crossed = np.zeros(len(xy), dtype=np.bool_)
     normal = plane.rotation[:, 2]
+    level = np.abs(normal[:2]).max() < 1e-12  # then a leg's depths tell at once whether any of it can cross
     for leg in reversed(legs):  # the first leg to cross has the last word
+        if level and not _reaches(leg, float(plane.origin_mm[2])):
+            continue
         with np.errstate(divide="ignore", invalid="ignore"):  # rays along the plane give inf or nan and do not cross
             t = ((plane.origin_mm - leg.origin) @ normal) / (leg.direction @ normal)
             here = (t >= -JOINT_EPS_MM) & (t <= leg.length_mm + JOINT_EPS_MM) & np.isfinite(t)
@@ -216,3 +227,8 @@ def plane_crossing(plane: Pose, legs: Sequence[Leg]) -> tuple[FloatArray, BoolAr
             xy = np.where(here[:, None], plane.points_to_part(point)[:, :2], xy)
             crossed |= here
     return xy, crossed
+
+
+def _reaches(leg: Leg, z_mm: float) -> bool:
+    low, high = leg.z_span_mm()
+    return low - JOINT_EPS_MM <= z_mm <= high + JOINT_EPS_MM
