@@ -89,7 +89,7 @@ def cut_box(assembly: Assembly, view: View, clear_rays_mm: Sequence[NDArray[np.f
     """The assembly cut by the view's plane, with clearances to the clear rays ((K, 3) points each, lying in the plane)."""
     origin, ahead, datum = _datum(assembly)
     beam = [flat_points(ray, view) for ray in clear_rays_mm]
-    solids = [*assembly.fixtures, *assembly.parts, *assembly.slabs]
+    solids: list[Part | Slab] = [*assembly.fixtures, *assembly.parts, *assembly.slabs]
     cuts = [_cut(thing, view, origin, ahead, beam) for thing in solids]
     ways = [way for thing in assembly.parts if isinstance(thing.body, Tube) for way in _ways_through(thing, view)]
     return Cut(
@@ -136,7 +136,7 @@ def _behind(part: Part) -> bool:
 def mesh_section(mesh: trimesh.Trimesh, view: View) -> BaseGeometry:
     """Material of a mesh in the view's plane, as polygons in sheet coordinates; open meshes give lines, a miss gives nothing."""
     normal = np.eye(3)[1 - _ACROSS[view]]
-    segments = np.asarray(trimesh.intersections.mesh_plane(mesh, normal, normal * OFF_AXIS_MM))
+    segments = np.asarray(trimesh.intersections.mesh_plane(mesh, normal, normal * OFF_AXIS_MM))  # type: ignore[no-untyped-call]
     if len(segments) == 0:
         return shapely.GeometryCollection()
     flat = np.round(segments[..., [2, _ACROSS[view]]], JOIN_DECIMALS)

@@ -1,0 +1,229 @@
+"""The main job: every state of a show traced and judged. Opens no file and prints nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.lens import LensState
+from raytrace.shares import Made, Shares, VignetteMap
+from scenes.engines import Engine, darkest_of, seed_of
+from scenes.progress import Tick, silent
+from scenes.verdict import GuideVerdict, Limits, SharesAt, Word, judge, worst_word
+
+if TYPE_CHECKING:
+    from geometry.notes import Note
+    from scenes.build import StatePlan
+
+FULL = "full"  # a map with every pixel of the camera
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StateResult:
+    """What was found for one lens, zoom, focus and stop."""
+
+    key: str
+    lens_name: str
+    focal_mm: float
+    focus_mm: float
+    f_number: float
+    pupils: tuple[str, ...]
+    word: Word
+    guides: tuple[GuideVerdict, ...]
+    parts: tuple[tuple[str, str], ...]
+    notes: tuple[Note, ...]
+    unlit_share: float  # of the map that the bare lens leaves dark
+    columns: int
+    rows: int
+    made: Made
+    files: tuple[str, ...] = ()
+
+    @property
+    def blamed(self) -> GuideVerdict:
+        """The guide that fares worst."""
+        return max(self.guides, key=lambda guide: (list(Word).index(guide.word), guide.worst.worst_case_stops))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FailedState:
+    """A state that could not be computed, and why in one sentence."""
+
+    key: str
+    lens_name: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckResult:
+    """All states of a run, in the order of the scene."""
+
+    states: tuple[StateResult, ...]
+    failed: tuple[FailedState, ...]
+    limits: Limits
+
+    @property
+    def word(self) -> Word:
+        """The worst word of all states."""
+        return worst_word([state.word for state in self.states])
+
+    @property
+    def exit_status(self) -> int:
+        """0 all clear or tight, 1 something darkens or enters a frame, 2 a state could not be computed."""
+        if self.failed or not self.states:
+            return 2
+        return 1 if self.word in {Word.SHADING, Word.IN_FRAME} else 0
+
+
+Keep = Callable[["StatePlan", StateResult, VignetteMap], tuple[str, ...]]
+
+
+def keep_nothing(plan: StatePlan, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:  # noqa: ARG001 - a Keep
+    """A Keep that writes no files."""
+    return ()
+
+
+def run_check(
+    plans: Sequence[StatePlan],
+    engine: Engine,
+    *,
+    columns: int | str | None = None,
+    limits: Limits | None = None,
+    threads: int = 1,
+    tick: Tick = silent,
+    keep: Keep = keep_nothing,
+) -> CheckResult:
+    """Every state traced and judged; one that fails leaves the others standing.
+
+    `keep` gets each state's plan, result and map as soon as they are there and answers with the names of the files it made.
+    `tick` counts to 100 for each state.
+    """
+    limits = limits or Limits()
+    states, failed = [], []
+    for plan in plans:
+        counted = _Counted(tick, state_words(plan))
+        try:
+            states.append(
+                _with_files(*check_state(plan, engine, columns=columns, limits=limits, threads=threads, tick=counted), plan, keep)
+            )
+        except Exception as error:  # noqa: BLE001 - one state's trouble, whatever it is, must not cost the others
+            failed.append(FailedState(key=plan.key, lens_name=plan.lens_name, why=in_a_sentence(error)))
+        counted.finish()
+    return CheckResult(states=tuple(states), failed=tuple(failed), limits=limits)
+
+
+def check_state(
+    plan: StatePlan, engine: Engine, *, columns: int | str | None, limits: Limits, threads: int = 1, tick: Tick = silent
+) -> tuple[StateResult, VignetteMap]:
+    """One state's result, and its map: the worst case over the pupil depths that the lens may have."""
+    grid = plan.grid if columns == FULL else plan.grid.resized(int(columns or min(engine.columns, plan.grid.columns)))
+    seed, count = seed_of(plan.key), len(plan.variants)
+    share_of_work = _Shared(tick, count)
+    maps = [engine.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
+    shares_at = [_asker(engine, lens, plan, seed) for lens in plan.variants]
+    kinds = [part.kind for part in plan.box.parts]
+    guides = tuple(judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits) for guide in plan.guides)
+    map_ = darkest_of(maps)
+    result = StateResult(
+        key=plan.key,
+        lens_name=plan.lens_name,
+        focal_mm=plan.focal_mm,
+        focus_mm=plan.focus_mm,
+        f_number=plan.f_number,
+        pupils=tuple(plan.variant_names),
+        word=worst_word([guide.word for guide in guides]),
+        guides=guides,
+        parts=tuple((part.name, str(part.kind)) for part in plan.box.parts),
+        notes=tuple(plan.notes),
+        unlit_share=float(np.mean(~(map_.lens > 0.0))),
+        columns=grid.columns,
+        rows=grid.rows,
+        made=map_.made,
+    )
+    return result, map_
+
+
+def _asker(engine: Engine, lens: LensState, plan: StatePlan, seed: int) -> SharesAt:
+    def shares_at(points_mm: NDArray[np.float64], fine: bool) -> Shares:
+        return engine.shares(lens, points_mm, plan.box, seed=seed, fine=fine)
+
+    return shares_at
+
+
+def _with_files(state: StateResult, map_: VignetteMap, plan: StatePlan, keep: Keep) -> StateResult:
+    return replace(state, files=keep(plan, state, map_))
+
+
+class _Counted:
+    """A tick that names the state and makes sure that it counts exactly 100."""
+
+    def __init__(self, tick: Tick, words: str) -> None:
+        self._tick, self._words, self._done = tick, words, 0
+
+    def __call__(self, steps: int, doing: str = "") -> None:
+        self._done += steps
+        self._tick(steps, doing or self._words)
+
+    def finish(self) -> None:
+        self._tick(100 - self._done, self._words)
+
+
+class _Shared:
+    """A tick that counts `count` whole maps as 100 together."""
+
+    def __init__(self, tick: Tick, count: int) -> None:
+        self._tick, self._count, self._done = tick, count, 0
+
+    def __call__(self, steps: int, doing: str = "") -> None:
+        before, self._done = self._done // self._count, self._done + steps
+        self._tick(self._done // self._count - before, doing)
+
+
+class Named(Protocol):
+    """A state, planned or done."""
+
+    @property
+    def key(self) -> str:
+        """Its name for files."""
+
+    @property
+    def lens_name(self) -> str:
+        """The lens's name."""
+
+    @property
+    def focal_mm(self) -> float:
+        """Focal length."""
+
+    @property
+    def focus_mm(self) -> float:
+        """Focus distance from the image plane."""
+
+    @property
+    def f_number(self) -> float:
+        """Stop."""
+
+
+def lens_words(state: Named) -> str:
+    """The lens as the crew says it, with its focal length where it is a zoom: '25-50 at 35 mm'."""
+    zoomed = f"_{state.focal_mm:g}mm_" in state.key
+    return f"{state.lens_name} at {state.focal_mm:g} mm" if zoomed else state.lens_name
+
+
+def setting_words(state: Named) -> str:
+    """Focus and stop: 'infinity, f/2'."""
+    focus = "infinity" if np.isinf(state.focus_mm) else f"{state.focus_mm:g} mm"
+    return f"{focus}, f/{state.f_number:g}"
+
+
+def state_words(state: Named) -> str:
+    """A state as the crew says it: '18, infinity, f/2'."""
+    return f"{lens_words(state)}, {setting_words(state)}"
+
+
+def in_a_sentence(error: Exception) -> str:
+    """What went wrong, on one line; a fault of the program itself says its kind."""
+    text = " ".join(str(error).split()) or "no further words"
+    return text if isinstance(error, ValueError | OSError) else f"{type(error).__name__}: {text}"

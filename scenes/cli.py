@@ -1,0 +1,122 @@
+"""The command `brimline`: finds a command's module, runs it, turns errors into sentences and an exit status. No heavy imports."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from importlib.metadata import PackageNotFoundError, version
+
+import click
+
+# What each command is for stands here, so that --help needs none of their modules. Each module holds a click command `command`.
+COMMANDS = {
+    "demo": ("scenes.commands.demo", "Check the built-in show and leave a folder to look at."),
+    "check": ("scenes.commands.check", "Say whether the box darkens the frame: where, how much, which part."),
+    "new": ("scenes.commands.new", "Write a commented scene file to start from."),
+    "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
+    "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
+}
+CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOFTWARE of sysexits.h; 130: 128 + SIGINT
+
+
+class Commands(click.Group):
+    """A group whose commands are imported when they are called, not when they are listed."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of the commands, in the order of a day's work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name, imported now."""
+        if cmd_name not in COMMANDS:
+            return None
+        command = import_module(COMMANDS[cmd_name][0]).command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list of commands in --help."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+
+
+def own_version() -> str:
+    """The version of the installed program."""
+    try:
+        return version("brimline")
+    except PackageNotFoundError:
+        return "0 (not installed)"
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=lambda ctx, _, on: _say_version(ctx, on),
+    help="Print the version.",
+)
+def brimline() -> None:
+    """Say what the box in front of a lens does to the picture, before the test shoot.
+
+    Exit status: 0 all clear, 1 something is in the frame, 2 the input is at fault.
+    """
+
+
+def _say_version(ctx: click.Context, on: bool) -> None:
+    if on:
+        click.echo(f"brimline {own_version()}")
+        ctx.exit(CLEAR)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command; the exit status comes back. Nothing but a fault of the program itself gets past as an exception."""
+    try:
+        status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)
+        sys.stdout.flush()
+        return status if isinstance(status, int) else CLEAR
+    except click.ClickException as error:
+        return _complain([_click_words(error)])
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("\nstopped; nothing was left half written", err=True)
+        return INTERRUPTED
+    except BrokenPipeError:  # the reader of our output went away, as `head` does
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return CLEAR
+    except (ValueError, OSError, MemoryError) as error:
+        return _known_trouble(error)
+
+
+def _click_words(error: click.ClickException) -> str:
+    words = " ".join(error.format_message().split())
+    context = getattr(error, "ctx", None)
+    return f"{words} See `{context.command_path} --help`." if context is not None else words
+
+
+def _known_trouble(error: Exception) -> int:
+    """Sentences for what people can mend; what they can't is a fault of the program and passes on."""
+    from geometry.errors import GeometryError
+    from scenes.errors import SceneError
+
+    if isinstance(error, SceneError):
+        return _complain([str(complaint) for complaint in error.complaints])
+    if isinstance(error, GeometryError):
+        return _complain([str(error)])
+    if isinstance(error, OSError):
+        return _complain([f"{error.filename or 'file'}: {error.strerror or error}"])
+    if isinstance(error, MemoryError):
+        return _complain(["not enough memory; ask for smaller maps with --pixels, such as --pixels 1024"])
+    raise error
+
+
+def _complain(sentences: Sequence[str]) -> int:
+    for sentence in sentences:
+        click.echo(f"error: {sentence}", err=True)
+    return BAD_INPUT
+
+
+if __name__ == "__main__":
+    sys.exit(main())

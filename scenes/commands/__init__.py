@@ -1,0 +1,1 @@
+"""The commands of `brimline`, one module each, imported when called."""

@@ -1,0 +1,93 @@
+"""Cut-outs from drawing files (DXF): bytes -> outline in mm. Opens nothing."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.ops import polygonize, unary_union
+
+from geometry.frame import right_up_to_frame
+from geometry.outline import Freeform
+from scenes.errors import Complaint, SceneError
+
+FLATNESS_MM = 0.002  # chords of arcs and splines stray at most this much: a fiftieth of what a file takes off metal
+JOIN_MM = 0.01  # ends this close are one corner; drawing programs leave gaps of a few micrometres
+DRAWN = "LINE ARC CIRCLE ELLIPSE SPLINE LWPOLYLINE POLYLINE"
+UNIT_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}  # DXF reference, header variable $INSUNITS
+PLAUSIBLE_MM = (15.0, 1000.0)  # a cut-out for any lens on any box is larger and smaller than this
+
+
+def read_outline(data: bytes, source: str) -> Freeform:
+    """The closed outlines of a DXF drawing as one shape in mm, x to the operator's left.
+
+    The drawing is of the mask as the operator sees it from behind the camera; its origin is the mask's centre.
+    """
+    document = _document(data, source)
+    unit_mm = _unit_mm(document, source)
+    rings = _rings(document, unit_mm)
+    if not rings:
+        raise _refusal(source, "holds no closed outline; join its lines and arcs end to end")
+    if any(a.contains(b) for a in rings for b in rings if a is not b):
+        raise _refusal(source, "holds outlines inside each other; keep only the cut-out, without the plate's edge and screw holes")
+    shape = unary_union(rings)
+    _plausible(shape, unit_mm, source)
+    mirrored = shapely.transform(shape, right_up_to_frame)
+    if not isinstance(mirrored, shapely.Polygon | shapely.MultiPolygon):
+        raise _refusal(source, "holds no closed outline")
+    return Freeform(shapely.normalize(mirrored))
+
+
+def _refusal(source: str, problem: str) -> SceneError:
+    return SceneError([Complaint(where="", problem=problem, source=source)])
+
+
+def _document(data: bytes, source: str) -> Any:
+    from ezdxf import recover
+    from ezdxf.lldxf.const import DXFError
+
+    try:
+        document, _ = recover.read(io.BytesIO(data))
+    except (DXFError, OSError, ValueError, IndexError, KeyError) as error:
+        raise _refusal(source, f"is no readable DXF drawing: {' '.join(str(error).split())}") from None
+    return document
+
+
+def _unit_mm(document: Any, source: str) -> float:
+    code = int(document.header.get("$INSUNITS", 0))
+    if code == 0:
+        return 1.0  # unitless: taken as mm, and held against plausible sizes below
+    if code not in UNIT_MM:
+        raise _refusal(source, f"is drawn in a unit of no use for metal work ($INSUNITS = {code}); save it in mm")
+    return UNIT_MM[code]
+
+
+def _rings(document: Any, unit_mm: float) -> list[shapely.Polygon]:
+    """Polygons that the drawing's lines close, each on its own."""
+    from ezdxf import path
+
+    lines = []
+    for entity in document.modelspace().query(DRAWN):
+        drawn = path.make_path(entity)
+        points = np.array([(p.x, p.y) for p in drawn.flattening(FLATNESS_MM / unit_mm)]) * unit_mm
+        if len(points) > 1 and np.ptp(points, axis=0).max() > JOIN_MM:
+            lines.append(shapely.LineString(points))
+    closed = [line for line in lines if line.is_ring]
+    open_ = [line for line in lines if not line.is_ring]
+    loose = polygonize(unary_union(shapely.set_precision(shapely.MultiLineString(open_), JOIN_MM))) if open_ else ()
+    return [*(shapely.Polygon(ring.coords) for ring in closed), *loose]
+
+
+def _plausible(shape: Any, unit_mm: float, source: str) -> None:
+    x0, y0, x1, y1 = shape.bounds
+    size = max(x1 - x0, y1 - y0)
+    if not PLAUSIBLE_MM[0] <= size <= PLAUSIBLE_MM[1]:
+        guess = "; it looks drawn in inches, save it in mm" if unit_mm == 1.0 and 15 <= size * 25.4 <= 1000 else ""
+        raise _refusal(source, f"must be a cut-out of {PLAUSIBLE_MM[0]:g} to {PLAUSIBLE_MM[1]:g} mm, found {size:.4g} mm{guess}")
+    if not shape.contains(shapely.Point(0, 0)):
+        raise _refusal(
+            source,
+            f"must be drawn about its origin, the mask's centre; found x {x0:.4g} to {x1:.4g}, y {y0:.4g} to {y1:.4g} mm, move it there",
+        )

@@ -1,0 +1,274 @@
+"""The three ways to a map behind one face: which kernel, how many rays, in which pieces, with which seeds."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.box import Box
+from raytrace.camera import PixelGrid
+from raytrace.lens import LensState, pencils_for
+from raytrace.pencil import Pencils
+from raytrace.shares import Made, Shares, VignetteMap
+from scenes.progress import Tick, silent
+from scenes.words import did_you_mean
+
+FloatArray = NDArray[np.float64]
+
+PIECE_RAYS = 1 << 18  # rays to a piece of work: small enough for the caches, large enough for numpy
+MAP, LOOK, FINE = range(3)  # what rays are spent on; each has its own stream of random numbers
+
+
+class Kernel(Protocol):
+    """A sampling way: pencils through a box."""
+
+    def __call__(self, pencils: Pencils, box: Box, *, log2_rays: int, rng: np.random.Generator) -> Shares:
+        """Shares of N pencils from 2**log2_rays rays each."""
+
+
+class Engine(Protocol):
+    """One of the ways to the same answer."""
+
+    @property
+    def name(self) -> str:
+        """What a person types to choose it."""
+
+    @property
+    def columns(self) -> int:
+        """Width of its maps in pixels where nothing else is asked for."""
+
+    def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:
+        """Shares of picture points (N, 2) right, up [mm]."""
+
+    def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick) -> VignetteMap:
+        """The map of a grid; `tick` counts to 100 over the whole map."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sampled:
+    """A way that sends rays: the same numbers whatever the number of threads, because pieces and seeds do not depend on it."""
+
+    name: str
+    kernel: Kernel
+    columns: int
+    log2_map: int
+    log2_look: int
+    log2_fine: int
+
+    def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:
+        """Shares of picture points (N, 2) right, up [mm]."""
+        log2_rays, stream = (self.log2_fine, FINE) if fine else (self.log2_look, LOOK)
+        pieces = list(_pieces(len(points_mm), log2_rays))
+        done = [self._piece(lens, points_mm[rows], box, log2_rays, (seed, stream, k)) for k, rows in enumerate(pieces)]
+        return joined(done, replace(done[0].made, engine=self.name, rays_per_point=1 << log2_rays, seed=seed))
+
+    def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick = silent) -> VignetteMap:
+        """The map of a grid, in pieces spread over threads."""
+        points_mm = grid.points_mm
+        pieces = list(_pieces(len(points_mm), self.log2_map))
+
+        def piece(k: int) -> Shares:
+            return _without_alone(self._piece(lens, points_mm[pieces[k]], box, self.log2_map, (seed, MAP, k)))
+
+        done: list[Shares] = []
+        with ThreadPoolExecutor(max_workers=max(threads, 1)) as pool:
+            try:
+                for k, part in enumerate(pool.map(piece, range(len(pieces)))):
+                    done.append(part)
+                    tick(100 * (k + 1) // len(pieces) - 100 * k // len(pieces))
+            except BaseException:  # Ctrl-C included: what is queued must not go on behind the user's back
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
+        made = replace(done[0].made, engine=self.name, rays_per_point=1 << self.log2_map, seed=seed)
+        return as_map(joined(done, made), grid)
+
+    def _piece(self, lens: LensState, points_mm: FloatArray, box: Box, log2_rays: int, key: tuple[int, int, int]) -> Shares:
+        pencils = pencils_for(lens, points_mm)
+        shares = self.kernel(pencils, box, log2_rays=log2_rays, rng=np.random.default_rng(list(key)))
+        return without_dark_pencils(shares, pencils)
+
+
+def _pieces(count: int, log2_rays: int) -> Iterator[slice]:
+    size = max(PIECE_RAYS >> log2_rays, 1)
+    return (slice(start, min(start + size, count)) for start in range(0, count, size))
+
+
+def without_dark_pencils(shares: Shares, pencils: Pencils) -> Shares:
+    """Shares in which points that the bare lens leaves dark count as untouched: the box takes nothing there."""
+    dark = ~pencils.valid | ~(shares.lens > 0.0) | ~np.isfinite(shares.clear_share)
+    if not dark.any():
+        return shares
+    return replace(
+        shares,
+        clear_share=np.where(dark, 1.0, shares.clear_share),
+        glass=np.where(dark, 1.0, shares.glass),
+        lens=np.where(dark, 0.0, shares.lens),
+        blocked_by=np.where(dark, np.int16(-1), shares.blocked_by),
+        alone=np.where(dark[:, None], 1.0, shares.alone),
+        stderr=np.where(dark, 0.0, shares.stderr),
+    )
+
+
+def unlit_as_clear(map_: VignetteMap) -> VignetteMap:
+    """The map in which pixels that the bare lens leaves dark count as untouched, as in `without_dark_pencils`."""
+    dark = ~(map_.lens > 0.0) | ~np.isfinite(map_.clear_share)
+    if not dark.any():
+        return map_
+    return replace(
+        map_,
+        clear_share=np.where(dark, np.float32(1), map_.clear_share),
+        glass=np.where(dark, np.float32(1), map_.glass),
+        lens=np.where(dark, np.float32(0), map_.lens),
+        blocked_by=np.where(dark, np.int16(-1), map_.blocked_by),
+        stderr=np.where(dark, np.float32(0), map_.stderr),
+    )
+
+
+def _without_alone(shares: Shares) -> Shares:
+    return replace(shares, alone=np.zeros((len(shares.clear_share), 0)))
+
+
+def joined(pieces: Sequence[Shares], made: Made) -> Shares:
+    """Shares of consecutive pieces as one."""
+    return Shares(
+        clear_share=np.concatenate([piece.clear_share for piece in pieces]),
+        glass=np.concatenate([piece.glass for piece in pieces]),
+        lens=np.concatenate([piece.lens for piece in pieces]),
+        blocked_by=np.concatenate([piece.blocked_by for piece in pieces]),
+        alone=np.concatenate([piece.alone for piece in pieces]),
+        stderr=np.concatenate([piece.stderr for piece in pieces]),
+        part_names=pieces[0].part_names,
+        made=made,
+    )
+
+
+def as_map(shares: Shares, grid: PixelGrid) -> VignetteMap:
+    """Shares of a grid's points, row by row, as its map without the parts alone."""
+
+    def picture(values: FloatArray) -> NDArray[np.float32]:
+        return values.reshape(grid.rows, grid.columns).astype(np.float32)
+
+    return VignetteMap(
+        x_mm=grid.x_mm,
+        y_mm=grid.y_mm,
+        clear_share=picture(shares.clear_share),
+        glass=picture(shares.glass),
+        lens=picture(shares.lens),
+        blocked_by=shares.blocked_by.reshape(grid.rows, grid.columns).astype(np.int16),
+        stderr=picture(shares.stderr),
+        alone=np.zeros((0, grid.rows, grid.columns), dtype=np.float32),
+        part_names=shares.part_names,
+        made=shares.made,
+    )
+
+
+def darkest_of(maps: Sequence[VignetteMap]) -> VignetteMap:
+    """Of several maps of one grid, at each pixel the one that loses most: the worst case over pupil depths."""
+    if len(maps) == 1:
+        return maps[0]
+    which = np.argmin([map_.clear_share for map_ in maps], axis=0)[None]
+
+    def taken(name: str) -> NDArray[np.float32]:
+        return np.take_along_axis(np.stack([getattr(map_, name) for map_ in maps]), which, axis=0)[0]
+
+    return replace(
+        maps[0],
+        clear_share=taken("clear_share"),
+        glass=taken("glass"),
+        lens=taken("lens"),
+        blocked_by=taken("blocked_by").astype(np.int16),
+        stderr=taken("stderr"),
+    )
+
+
+def seed_of(key: str) -> int:
+    """A seed that belongs to a state's key alone, so that leaving out other states changes nothing."""
+    return int.from_bytes(hashlib.sha256(key.encode()).digest()[:4], "big")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Areas:
+    """The way that measures areas: no rays, no noise."""
+
+    name: str = "coverage"
+    columns: int = 1024
+
+    def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:  # noqa: ARG002 - an Engine
+        """Shares of picture points (N, 2) right, up [mm]."""
+        from raytrace.coverage.engine import coverage_shares
+
+        pencils = pencils_for(lens, points_mm)
+        return without_dark_pencils(coverage_shares(pencils, box, with_alone=fine), pencils)
+
+    def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick = silent) -> VignetteMap:  # noqa: ARG002
+        """The map of a grid, whole at once."""
+        from raytrace.coverage.picture import coverage_map
+
+        map_ = coverage_map(partial(pencils_for, lens), grid, box, threads=threads)
+        tick(100)
+        return unlit_as_clear(map_)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exact:
+    """The coverage way: areas instead of rays, no noise, and a map of every pixel in a moment."""
+
+    name: str = "coverage"
+    columns: int = 1024
+
+    def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:
+        """Shares of picture points (N, 2) right, up [mm]; the parts alone only where the look is a fine one."""
+        from raytrace.coverage.engine import coverage_shares
+
+        pencils = pencils_for(lens, points_mm)
+        shares = coverage_shares(pencils, box, with_alone=fine)
+        return without_dark_pencils(replace(shares, made=replace(shares.made, seed=seed)), pencils)
+
+    def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick = silent) -> VignetteMap:
+        """The map of a grid."""
+        from raytrace.coverage.picture import coverage_map
+
+        map_ = coverage_map(lambda points_mm: pencils_for(lens, points_mm), grid, box, threads=max(threads, 1))
+        tick(100)
+        dark = ~(map_.lens > 0.0)
+        if not dark.any():
+            return map_
+        return replace(
+            map_,
+            clear_share=np.where(dark, np.float32(1.0), map_.clear_share),
+            blocked_by=np.where(dark, np.int16(-1), map_.blocked_by),
+            made=replace(map_.made, seed=seed),
+        )
+
+
+def _coverage() -> Engine:
+    return Exact()
+
+
+def _reference() -> Engine:
+    from raytrace.reference import reference_shares
+
+    return Sampled(name="reference", kernel=reference_shares, columns=96, log2_map=8, log2_look=9, log2_fine=13)
+
+
+def _mesh() -> Engine:
+    from raytrace.embree import embree_shares
+
+    return Sampled(name="mesh", kernel=embree_shares, columns=96, log2_map=8, log2_look=9, log2_fine=13)
+
+
+ENGINES: dict[str, Callable[[], Engine]] = {"coverage": Areas, "reference": _reference, "mesh": _mesh}
+
+
+def engine_of(name: str) -> Engine:
+    """The engine of that name; its libraries are loaded now."""
+    if name not in ENGINES:
+        raise ValueError(f'"{name}" is no way of computing; {did_you_mean(name, list(ENGINES))}')
+    return ENGINES[name]()

@@ -1,0 +1,159 @@
+"""From a scene's path to the states that are to be checked: reads the files it names, and picks lenses, focus and stops."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from scenes.build import StatePlan, states_of
+from scenes.errors import Complaint, SceneError
+from scenes.files import Folder, read_text
+from scenes.glass import glass_table
+from scenes.model import Scene
+from scenes.model_glass import GlassFile
+from scenes.parse import parse_scene, read_model, read_toml
+from scenes.resources import GlassTable, Resources
+from scenes.toml_lines import key_lines, line_of
+from scenes.words import KeyPath, did_you_mean, key_words, plain, text_as_mm
+
+Content = TypeVar("Content")
+SAME_FOCUS_MM = 0.5  # a focus distance asked for this near one of the scene's means that one
+SAME_F_NUMBER = 0.051  # stops are said to one decimal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loaded:
+    """A scene with everything its files hold, and what tells it from any other."""
+
+    scene: Scene
+    resources: Resources
+    file_name: str
+    sha256: str
+
+
+def load_scene(path: Path) -> Loaded:
+    """The scene at a path; SceneError with every complaint about it and the files that it names."""
+    text = read_text(path)
+    scene = parse_scene(text, source=path.name)
+    resources = resources_of(scene, Folder(path.parent), text, path.name)
+    return Loaded(scene=scene, resources=resources, file_name=path.name, sha256=hashlib.sha256(text.encode()).hexdigest())
+
+
+def plans_of(loaded: Loaded) -> tuple[StatePlan, ...]:
+    """Every state that the scene asks for."""
+    return states_of(loaded.scene, loaded.resources)
+
+
+def resources_of(scene: Scene, folder: Folder, text: str, source: str) -> Resources:
+    """What the files hold that a scene names; SceneError with a complaint for each that cannot be used."""
+    reader = _Reader(key_lines(text), source)
+    found = Resources(
+        prescriptions=reader.all(_prescriptions(scene), lambda name: _glass(folder, name)),
+        outlines=reader.all(_outlines(scene), folder.outline),
+        meshes=reader.all(_meshes(scene), folder.mesh),
+    )
+    if reader.complaints:
+        raise SceneError(reader.complaints)
+    return found
+
+
+Named = Iterator[tuple[KeyPath, str]]
+
+
+def _prescriptions(scene: Scene) -> Named:
+    return ((("lens", i, "prescription"), lens.prescription) for i, lens in enumerate(scene.lens) if lens.prescription is not None)
+
+
+def _outlines(scene: Scene) -> Named:
+    return ((("box", "mask", i, "outline"), mask.outline) for i, mask in enumerate(scene.box.mask) if mask.outline is not None)
+
+
+def _meshes(scene: Scene) -> Named:
+    return ((("box", "solid", i, "file"), solid.file) for i, solid in enumerate(scene.box.solid))
+
+
+class _Reader:
+    """Reads named files, and gathers a complaint for each that fails instead of stopping at the first."""
+
+    def __init__(self, lines: dict[KeyPath, int], source: str) -> None:
+        self.complaints: list[Complaint] = []
+        self._lines, self._source = lines, source
+
+    def all(self, named: Named, read: Callable[[str], Content]) -> dict[str, Content]:
+        found: dict[str, Content] = {}
+        for path, name in named:
+            try:
+                found[name] = read(name)
+            except SceneError as error:
+                line, where = line_of(path, self._lines), key_words(path, {})
+                self.complaints += [
+                    Complaint(where=where, problem=f"the file {complaint}", line=line, source=self._source)
+                    for complaint in error.complaints
+                ]
+        return found
+
+
+def _glass(folder: Folder, name: str) -> GlassTable:
+    text = folder.text(name)
+    return glass_table(read_model(GlassFile, read_toml(text, name), text, name))
+
+
+def selected(
+    plans: Sequence[StatePlan], *, lenses: Sequence[str] = (), focus: Sequence[str] = (), f_numbers: Sequence[float] = ()
+) -> tuple[StatePlan, ...]:
+    """The states of some lenses, focus distances (mm, "infinity" or "close") and stops; SceneError where there is none such."""
+    kept = tuple(plans)
+    if lenses:
+        _insist("--lens", lenses, list(dict.fromkeys(plan.lens_name for plan in plans)))
+        kept = tuple(plan for plan in kept if plan.lens_name in lenses)
+    if focus:
+        wanted = [(said, _focus_test(said, kept)) for said in focus]
+        _insist_on_some("--focus", wanted, kept, lambda plan: plain(plan.focus_mm))
+        kept = tuple(plan for plan in kept if any(test(plan) for _, test in wanted))
+    if f_numbers:
+        stops = [(plain(stop), _stop_test(stop)) for stop in f_numbers]
+        _insist_on_some("--f-number", stops, kept, lambda plan: plain(plan.f_number))
+        kept = tuple(plan for plan in kept if any(test(plan) for _, test in stops))
+    return kept
+
+
+Test = Callable[[StatePlan], bool]
+
+
+def _stop_test(stop: float) -> Test:
+    return lambda plan: abs(plan.f_number - stop) < SAME_F_NUMBER
+
+
+def _focus_test(said: str, plans: Sequence[StatePlan]) -> Test:
+    if said in {"infinity", "inf"}:
+        return lambda plan: math.isinf(plan.focus_mm)
+    if said == "close":
+        nearest = {name: min(p.focus_mm for p in plans if p.lens_name == name) for name in {p.lens_name for p in plans}}
+        return lambda plan: not math.isinf(plan.focus_mm) and plan.focus_mm == nearest[plan.lens_name]
+    distance = text_as_mm(said)
+    if distance is None:
+        raise _bad_option("--focus", f'must be a distance in mm, "infinity" or "close", got "{said}"')
+    return lambda plan: abs(plan.focus_mm - distance) <= SAME_FOCUS_MM
+
+
+def _insist(option: str, wanted: Sequence[str], known: list[str]) -> None:
+    for name in wanted:
+        if name not in known:
+            raise _bad_option(option, f'the scene has no lens "{name}"; {did_you_mean(name, known)}')
+
+
+def _insist_on_some(
+    option: str, wanted: Sequence[tuple[str, Test]], plans: Sequence[StatePlan], words: Callable[[StatePlan], str]
+) -> None:
+    for said, test in wanted:
+        if not any(test(plan) for plan in plans):
+            known = ", ".join(dict.fromkeys(words(plan) for plan in plans))
+            raise _bad_option(option, f"the scene's [check] has no state at {said}; it has {known}")
+
+
+def _bad_option(option: str, problem: str) -> SceneError:
+    return SceneError([Complaint(where="", problem=problem, source=option)])

@@ -1,0 +1,279 @@
+"""Results as plain data for other programs (docs/results.md) and as a table for people. Opens nothing, prints nothing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.shares import Made, VignetteMap
+from scenes.check import CheckResult, FailedState, StateResult, state_words
+from scenes.verdict import MEANING, GuideVerdict, Limits, PartLoss, Word
+
+if TYPE_CHECKING:
+    from geometry.notes import Note
+
+SCHEMA_VERSION = 1
+INFINITY = "infinity"
+CAUTIONS = (
+    "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters.",
+    "Support the weight of the box on rods, not on the lens front; never point a lens at the sun unprotected; rig by local codes.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Provenance:
+    """Which program made a result from which scene."""
+
+    version: str
+    engine: str
+    scene_title: str
+    scene_file: str
+    scene_sha256: str
+
+
+def stops(value: float) -> float | None:
+    """Stops to a thousandth; None where nothing gets through, which has no number."""
+    return round(value, 3) + 0.0 if math.isfinite(value) else None
+
+
+def mm(value: float) -> float | str:
+    """A length to a hundredth of a millimetre, or the word for infinity."""
+    return round(value, 2) + 0.0 if math.isfinite(value) else INFINITY
+
+
+def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...] = ()) -> dict[str, Any]:
+    """The whole of results.json, keys in their documented order."""
+    return {
+        "brimline_results": SCHEMA_VERSION,
+        "program": {"name": "brimline", "version": made_by.version},
+        "scene": {"title": made_by.scene_title, "file": made_by.scene_file, "sha256": made_by.scene_sha256},
+        "engine": made_by.engine,
+        "limits": _limits(check.limits),
+        "verdict": str(check.word),
+        "exit_status": check.exit_status,
+        "summary": summary(check),
+        "counts": {**{str(word): sum(s.word is word for s in check.states) for word in Word}, "failed": len(check.failed)},
+        "cautions": list(CAUTIONS),
+        "states": [_state(state) for state in check.states],
+        "failed": [_failed(state) for state in check.failed],
+        "files": sorted(files),
+    }
+
+
+def _limits(limits: Limits) -> dict[str, float]:
+    return {
+        "visible_loss_stops": limits.visible_loss_stops,
+        "nothing_share": limits.nothing_share,
+        "room_percent": limits.room_percent,
+    }
+
+
+def _failed(state: FailedState) -> dict[str, Any]:
+    return {"key": state.key, "lens": state.lens_name, "why": state.why}
+
+
+def _state(state: StateResult) -> dict[str, Any]:
+    worst = state.blamed
+    return {
+        "key": state.key,
+        "lens": state.lens_name,
+        "focal_mm": mm(state.focal_mm),
+        "focus_mm": mm(state.focus_mm),
+        "f_number": round(state.f_number, 3),
+        "verdict": str(state.word),
+        "worst": _worst(worst),
+        "margin_percent": round(worst.margin.percent, 1) + 0.0,
+        "on_axis_loss_stops": stops(max(guide.on_axis_stops for guide in state.guides)),
+        "next_step": worst.next_step,
+        "guides": [_guide(guide, state) for guide in state.guides],
+        "pupils": list(state.pupils),
+        "parts": [{"name": name, "kind": kind} for name, kind in state.parts],
+        "notes": [_note(note) for note in state.notes],
+        "unlit_share": round(state.unlit_share, 4),
+        "map": {"columns": state.columns, "rows": state.rows, "made": _made(state.made)},
+        "files": list(state.files),
+    }
+
+
+def _guide(guide: GuideVerdict, state: StateResult) -> dict[str, Any]:
+    names = ("top_left", "top_right", "bottom_right", "bottom_left")
+    margin = guide.margin
+    return {
+        "guide": guide.guide,
+        "verdict": str(guide.word),
+        "worst": _worst(guide),
+        "corners_loss_stops": dict(zip(names, map(stops, guide.corners_stops), strict=True)),
+        "on_axis_loss_stops": stops(guide.on_axis_stops),
+        "glass": {
+            "on_axis_stops": stops(guide.glass_axis_stops),
+            "corner_minus_axis_stops": stops(guide.glass_corner_minus_axis_stops),
+        },
+        "margin": {
+            "percent": round(margin.percent, 1) + 0.0,
+            "at_least": margin.capped,
+            "part": None if margin.part is None else state.parts[margin.part][0],
+            "where": margin.where,
+        },
+        "next_step": guide.next_step,
+    }
+
+
+def _worst(guide: GuideVerdict) -> dict[str, Any]:
+    worst = guide.worst
+    low, high = worst.range_stops
+    return {
+        "loss_stops": stops(worst.loss_stops),
+        "worst_case_stops": stops(worst.worst_case_stops),
+        "range_stops": [stops(low), stops(high)],
+        "where": worst.where,
+        "x_mm": mm(worst.x_mm),
+        "y_mm": mm(worst.y_mm),
+        "part": None if worst.blame is None else worst.blame.part,
+        "part_kind": None if worst.blame is None else str(worst.blame.kind),
+        "part_alone_stops": None if worst.blame is None else stops(worst.blame.alone_stops),
+        "others": [_part_loss(other) for other in worst.others],
+    }
+
+
+def _part_loss(loss: PartLoss) -> dict[str, Any]:
+    return {"part": loss.part, "kind": str(loss.kind), "alone_stops": stops(loss.alone_stops)}
+
+
+def _note(note: Note) -> dict[str, str]:
+    return {"part": note.part, "severity": str(note.severity), "text": note.text}
+
+
+def _made(made: Made) -> dict[str, Any]:
+    return {
+        "engine": made.engine,
+        "rays_per_point": made.rays_per_point,
+        "seed": made.seed,
+        "bounds": [{"what": bound.what, "size": bound.size, "unit": bound.unit} for bound in made.bounds],
+    }
+
+
+def map_arrays(map_: VignetteMap) -> dict[str, NDArray[Any]]:
+    """The arrays of map.npz by name, as docs/results.md lists them."""
+    return {
+        "clear_share": map_.clear_share,
+        "glass": map_.glass,
+        "transmission": map_.transmission,
+        "lens": map_.lens,
+        "loss_stops": map_.loss_stops,
+        "blocked_by": map_.blocked_by,
+        "x_mm": map_.x_mm.astype(np.float32),
+        "y_mm": map_.y_mm.astype(np.float32),
+        "stderr": map_.stderr,
+        "parts": np.array(map_.part_names, dtype=np.str_),
+    }
+
+
+def summary(check: CheckResult) -> str:
+    """The whole run in a sentence or two."""
+    if not check.states:
+        return f"None of {_count(len(check.failed), 'state')} could be computed."
+    total = len(check.states)
+    counts = [(sum(state.word is word for state in check.states), word) for word in Word]
+    listed = ", ".join(f"{count} {word}" for count, word in counts if count)
+    bad = max(check.states, key=lambda s: (list(Word).index(s.word), s.blamed.worst.worst_case_stops, -s.blamed.margin.percent))
+    failed = f" {_count(len(check.failed), 'state')} could not be computed." if check.failed else ""
+    return f"{_count(total, 'state')}: {listed}.{_worst_sentence(bad)}{failed}"
+
+
+def _worst_sentence(state: StateResult) -> str:
+    if state.word is Word.CLEAR:
+        return " The box stays out of every frame."
+    worst, words = state.blamed.worst, state_words(state.lens_name, state.focal_mm, state.focus_mm, state.f_number)
+    if worst.blame is None:
+        return f" The tightest is {words}."
+    return f" The worst is {words}: the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}."
+
+
+def at_words(where: str) -> str:
+    """A place with its article: 'the top right', 'both top corners'."""
+    return where if where.startswith(("all ", "both ")) else f"the {where}"
+
+
+def _count(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+def loss_words(value: float) -> str:
+    """A loss for people: '0.34 stop', 'all light'."""
+    if not math.isfinite(value):
+        return "all light"
+    return f"{value:.2f} stop" if value < 1.005 else f"{value:.2f} stops"
+
+
+WIDTH = 100
+SYMBOLS = {Word.CLEAR: "✓", Word.TIGHT: "≈", Word.SHADING: "◐", Word.IN_FRAME: "✗"}
+PLAIN_SYMBOLS = {Word.CLEAR: "+", Word.TIGHT: "~", Word.SHADING: "!", Word.IN_FRAME: "X"}
+ROW = "{0:1} {1:30} {2:9} {3:>10}  {4:19} {5:16} {6:>6}"
+
+
+def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
+    """The table for people, `WIDTH` columns: a line per state and guide, and what to do under those that need it."""
+    lines = [ROW.format("", "state", "verdict", "worst loss", "where", "part", "margin"), "-" * WIDTH]
+    for state in check.states:
+        lines += [line for guide in state.guides for line in _guide_lines(state, guide, PLAIN_SYMBOLS if plain else SYMBOLS)]
+    lines += [_clip(f"? {state.key}: could not be computed: {state.why}") for state in check.failed]
+    return [line.rstrip() for line in [*lines, "-" * WIDTH]]
+
+
+def _guide_lines(state: StateResult, guide: GuideVerdict, symbols: dict[Word, str]) -> list[str]:
+    words = state_words(state.lens_name, state.focal_mm, state.focus_mm, state.f_number)
+    worst = guide.worst
+    lost = worst.blame is not None and worst.loss_stops >= 0.005
+    margin = (
+        f"{'>' if guide.margin.capped else ''}{guide.margin.percent:+.1f}%"
+        if not guide.margin.capped
+        else f">{guide.margin.percent:.0f}%"
+    )
+    row = ROW.format(
+        symbols[guide.word],
+        _clip(words, 30),
+        str(guide.word),
+        loss_words(worst.loss_stops).replace(" stops", "").replace(" stop", "")
+        + (" st" if math.isfinite(worst.loss_stops) else ""),
+        _clip(worst.where if lost else "-", 19),
+        _clip(worst.blame.part if lost and worst.blame else "-", 16),
+        margin,
+    )
+    about = [f"in {guide.guide}"] if len(state.guides) > 1 else []
+    more = "; ".join([*about, *([guide.next_step] if guide.next_step else [])])
+    return [row, *_wrapped(more)] if more else [row]
+
+
+def _wrapped(text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="    ")
+
+
+def _clip(text: str, width: int = WIDTH) -> str:
+    return text if len(text) <= width else text[: width - 1] + "…"
+
+
+def legend() -> str:
+    """What the words mean, in one line each."""
+    return "\n".join(f"{word}: {MEANING[word]}" for word in Word)
+
+
+def notes_lines(check: CheckResult) -> list[str]:
+    """What was noticed about the box before tracing, each said once with the lenses it concerns."""
+    found: dict[tuple[str, str, str], list[str]] = {}
+    for state in check.states:
+        for note in state.notes:
+            lenses = found.setdefault((str(note.severity), note.part, note.text), [])
+            if state.lens_name not in lenses:
+                lenses.append(state.lens_name)
+    lens_names = {state.lens_name for state in check.states}
+    lines = []
+    for (severity, part, text), lenses in found.items():
+        with_ = "" if len(lenses) == len(lens_names) or lenses == [part] else f" (with {', '.join(lenses)})"
+        lines += _wrapped(f"{part}: {text}{with_}", f"{severity}: ")
+    return lines

@@ -1,0 +1,291 @@
+"""What a map means in words: how bad, where, whose fault, and what to do about it. Plain values in, plain values out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.body import Kind
+from geometry.frame import where_in_words
+from raytrace.camera import Guide
+from raytrace.shares import Shares, VignetteMap, loss_stops
+from scenes.margin import Margin, frame_margin, pessimistic_share
+
+SharesAt = Callable[[NDArray[np.float64], bool], Shares]  # picture points (N, 2), whether to spend more rays on them
+
+NOTHING_SHARE = 0.002  # of the light: 0.003 stop, below what any monitor or film shows
+ROOM_PERCENT = 2.0  # of the frame: a mount that sits 0.3 mm off moves a wide lens's edge by about this much
+SHOWN_STOPS = 1.0  # from here on the edge itself is seen in the frame, not a shade
+ALIKE_STOPS = 0.05  # corners this close to each other are named together
+CANDIDATES = 6  # worst map pixels and rim points that are looked at again with more rays
+
+
+class Word(StrEnum):
+    """How a guide fares, from best to worst."""
+
+    CLEAR = "clear"
+    TIGHT = "tight"
+    SHADING = "shading"
+    IN_FRAME = "in frame"
+
+
+RANK = {word: rank for rank, word in enumerate(Word)}
+MEANING = {
+    Word.CLEAR: "loses nothing visible and has room",
+    Word.TIGHT: "loses nothing worth seeing, but has next to no room",
+    Word.SHADING: "loses a visible part of its light",
+    Word.IN_FRAME: "shows the edge of a part",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """What counts as visible, as nothing, and as room."""
+
+    visible_loss_stops: float = 0.1
+    nothing_share: float = NOTHING_SHARE
+    room_percent: float = ROOM_PERCENT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartLoss:
+    """A part and the loss at the worst place if only it were there [stops]."""
+
+    part: str
+    kind: Kind
+    alone_stops: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worst:
+    """The darkest place of a guide.
+
+    loss_stops is the best estimate, worst_case_stops adds two standard errors and the engine's own bounds; range_stops holds the
+    least and the most over the pupil depths that the lens may have. x_mm, y_mm are picture coordinates on the image plane, right and up.
+    """
+
+    loss_stops: float
+    worst_case_stops: float
+    range_stops: tuple[float, float]
+    where: str
+    x_mm: float
+    y_mm: float
+    blame: PartLoss | None
+    others: tuple[PartLoss, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GuideVerdict:
+    """How one guide fares in one state."""
+
+    guide: str
+    word: Word
+    worst: Worst
+    corners_stops: tuple[float, float, float, float]  # top left, top right, bottom right, bottom left
+    on_axis_stops: float
+    glass_axis_stops: float
+    glass_corner_minus_axis_stops: float
+    margin: Margin
+    next_step: str
+
+
+def word_for(nothing_lost: bool, worst_case_stops: float, margin_percent: float, limits: Limits) -> Word:
+    """The word for a loss that errors have already widened, and for the room around it."""
+    if worst_case_stops >= SHOWN_STOPS:
+        return Word.IN_FRAME
+    if worst_case_stops > limits.visible_loss_stops:
+        return Word.SHADING
+    return Word.CLEAR if nothing_lost and margin_percent >= limits.room_percent else Word.TIGHT
+
+
+def worst_word(words: Sequence[Word]) -> Word:
+    """The worst of several words; clear if there are none."""
+    return max(words, key=RANK.__getitem__, default=Word.CLEAR)
+
+
+def judge(
+    guide: Guide, *, shares_at: Sequence[SharesAt], maps: Sequence[VignetteMap], kinds: Sequence[Kind], limits: Limits
+) -> GuideVerdict:
+    """The verdict on a guide: searched over its map pixels, its edge and exact corners, and every pupil depth in question.
+
+    shares_at and maps hold one entry per pupil depth; kinds names the parts by index.
+    """
+    looks = [_Look.of(guide, at, map_, kinds, limits) for at, map_ in zip(shares_at, maps, strict=True)]
+    worst_look = max(looks, key=lambda look: (look.worst_case_stops, look.loss_stops))
+    margin = frame_margin(guide, shares_at, maps, nothing_share=limits.nothing_share)
+    worst = worst_look.worst(guide, (min(k.loss_stops for k in looks), max(k.loss_stops for k in looks)))
+    nothing = all(look.nothing_lost for look in looks)
+    word = word_for(nothing, worst.worst_case_stops, margin.percent, limits)
+    return GuideVerdict(
+        guide=guide.name,
+        word=word,
+        worst=worst,
+        corners_stops=worst_look.corners_stops,
+        on_axis_stops=max(look.on_axis_stops for look in looks),
+        glass_axis_stops=worst_look.glass_axis_stops,
+        glass_corner_minus_axis_stops=worst_look.glass_corner_stops - worst_look.glass_axis_stops,
+        margin=margin,
+        next_step=next_step(word, worst, margin, kinds, worst_look.names, limits),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Look:
+    """A guide seen with one pupil depth."""
+
+    point_mm: NDArray[np.float64]
+    loss_stops: float
+    worst_case_stops: float
+    nothing_lost: bool
+    blame: PartLoss | None
+    others: tuple[PartLoss, ...]
+    corners_stops: tuple[float, float, float, float]
+    on_axis_stops: float
+    glass_axis_stops: float
+    glass_corner_stops: float
+    names: tuple[str, ...]
+
+    @classmethod
+    def of(cls, guide: Guide, shares_at: SharesAt, map_: VignetteMap, kinds: Sequence[Kind], limits: Limits) -> _Look:
+        rim_mm = guide.rim_points_mm()
+        rim = shares_at(rim_mm, False)
+        points_mm = np.concatenate(
+            [rim_mm[_lowest(rim.clear_share)], _worst_pixels_mm(guide, map_), guide.corners_mm(), [[0.0, 0.0]]]
+        )
+        seen = shares_at(points_mm, True)
+        axis, corners = len(points_mm) - 1, slice(len(points_mm) - 5, len(points_mm) - 1)
+        k = int(np.argmin(pessimistic_share(seen)[:axis]))
+        blame, others = _blamed(seen, k, kinds, limits)
+        losses, glass = loss_stops(seen.clear_share), loss_stops(seen.glass)
+        corner_losses = losses[corners]
+        return cls(
+            point_mm=points_mm[k],
+            loss_stops=float(losses[k]),
+            worst_case_stops=float(loss_stops(pessimistic_share(seen))[k]),
+            nothing_lost=bool(np.all(1.0 - seen.clear_share[:axis] + 2 * seen.stderr[:axis] <= limits.nothing_share)),
+            blame=blame,
+            others=others,
+            corners_stops=(float(corner_losses[0]), float(corner_losses[1]), float(corner_losses[2]), float(corner_losses[3])),
+            on_axis_stops=float(losses[axis]),
+            glass_axis_stops=float(glass[axis]),
+            glass_corner_stops=float(glass[corners].max()),
+            names=seen.part_names,
+        )
+
+    def worst(self, guide: Guide, range_stops: tuple[float, float]) -> Worst:
+        return Worst(
+            loss_stops=self.loss_stops,
+            worst_case_stops=self.worst_case_stops,
+            range_stops=range_stops,
+            where="" if self.blame is None else place_words(guide, self.point_mm, self.corners_stops, self.loss_stops),
+            x_mm=float(self.point_mm[0]),
+            y_mm=float(self.point_mm[1]),
+            blame=self.blame,
+            others=self.others,
+        )
+
+
+def _lowest(values: NDArray[np.float64]) -> NDArray[np.intp]:
+    return np.argsort(values, kind="stable")[:CANDIDATES]
+
+
+def _worst_pixels_mm(guide: Guide, map_: VignetteMap) -> NDArray[np.float64]:
+    """Places of the guide's darkest pixels; a pixel that straddles the guide's edge is moved onto it."""
+    centre, half = np.asarray(guide.centre_mm), np.array([guide.half_width_mm, guide.half_height_mm])
+    column, row = pixel_pitch_mm(map_.x_mm), pixel_pitch_mm(map_.y_mm)
+    across = np.flatnonzero(np.abs(map_.x_mm - centre[0]) < half[0] + column / 2)
+    upright = np.flatnonzero(np.abs(map_.y_mm - centre[1]) < half[1] + row / 2)
+    if not len(across) or not len(upright):
+        return np.zeros((0, 2))
+    inside = map_.clear_share[upright[0] : upright[-1] + 1, across[0] : across[-1] + 1]
+    flat = np.argpartition(inside, min(CANDIDATES, inside.size) - 1, axis=None)[:CANDIDATES]
+    rows, columns = np.unravel_index(np.sort(flat), inside.shape)
+    points = np.column_stack([map_.x_mm[across[columns]], map_.y_mm[upright[rows]]])
+    return np.asarray(np.clip(points, centre - half, centre + half))
+
+
+def pixel_pitch_mm(centres_mm: NDArray[np.float64]) -> float:
+    """Distance of neighbouring pixel centres [mm]; inf for a single pixel, which covers everything."""
+    return float(abs(centres_mm[1] - centres_mm[0])) if len(centres_mm) > 1 else np.inf
+
+
+def _blamed(seen: Shares, k: int, kinds: Sequence[Kind], limits: Limits) -> tuple[PartLoss | None, tuple[PartLoss, ...]]:
+    """The part that stops most light first at place k, and every other part that would take something visible alone."""
+    alone = loss_stops(seen.alone[k])
+    losses = [PartLoss(part=seen.part_names[i], kind=kinds[i], alone_stops=float(alone[i])) for i in range(len(seen.part_names))]
+    first = int(seen.blocked_by[k])
+    if first < 0 or 1.0 - seen.clear_share[k] <= 0.0:
+        return None, ()
+    others = sorted(
+        (loss for i, loss in enumerate(losses) if i != first and 1.0 - seen.alone[k, i] > limits.nothing_share),
+        key=lambda loss: -loss.alone_stops,
+    )
+    return losses[first], tuple(others)
+
+
+def place_words(guide: Guide, point_mm: NDArray[np.float64], corners_stops: Sequence[float], loss: float) -> str:
+    """Where the worst place lies, as the operator says it; corners that fare alike are named together."""
+    right, up = (point_mm - np.asarray(guide.centre_mm)) / [guide.half_width_mm, guide.half_height_mm]
+    together = _corners_together(corners_stops, loss)
+    return together if together and min(abs(right), abs(up)) > 0.9 else where_in_words(float(right), float(up))
+
+
+def _corners_together(corners_stops: Sequence[float], loss: float) -> str:
+    a, b, c, d = (bool(abs(corner - loss) <= ALIKE_STOPS or corner >= loss) for corner in corners_stops)
+    return {
+        (True, True, True, True): "all corners",
+        (True, True, False, False): "both top corners",
+        (False, False, True, True): "both bottom corners",
+        (True, False, False, True): "both left corners",
+        (False, True, True, False): "both right corners",
+    }.get((a, b, c, d), "")
+
+
+REMEDY = {
+    Kind.FLAG: "open the {part}",
+    Kind.EXTENSION: "swing the {part} back out",
+    Kind.MASK: "use a mask with a larger cut-out than the {part}, or leave it out",
+    Kind.HOOD: "use a shorter or wider hood than the {part}",
+    Kind.TRAY: "bring the box closer to the lens, turn the {part} square, or use a larger stage",
+    Kind.BACK: "use a back plate with a wider bore than the {part}, or bring the box closer to the lens",
+    Kind.SEAL: "use a seal with a wider opening than the {part}, or push it back over the barrel",
+    Kind.BARREL: "check the lens's own measures: its {part} stands in its own light",
+    Kind.FRONT_RING: "check the lens's own measures: its {part} stands in its own light",
+    Kind.ROD: "shorten the {part}, or raise the lens above the rods",
+    Kind.SOLID: "move the {part} out of the view",
+}
+
+
+def next_step(word: Word, worst: Worst, margin: Margin, kinds: Sequence[Kind], names: Sequence[str], limits: Limits) -> str:
+    """One plain thing to do; empty where nothing needs doing."""
+    if word is Word.CLEAR:
+        return ""
+    if worst.blame is None or (word is Word.TIGHT and margin.part is not None and margin.percent >= 0):
+        return _keep_away(margin, kinds, names)
+    step = REMEDY[worst.blame.kind].format(part=worst.blame.part)
+    also = [other.part for other in worst.others if other.alone_stops > limits.visible_loss_stops]
+    return (
+        f"{step}; then look at the {_listed(also)}, which would shade by itself"
+        if len(also) == 1
+        else (f"{step}; then look at the {_listed(also)}, which would each shade by themselves" if also else step)
+    )
+
+
+def _keep_away(margin: Margin, kinds: Sequence[Kind], names: Sequence[str]) -> str:
+    if margin.part is None:
+        return "shoot a test before trusting it: the errors of this way of computing reach the limit"
+    part = names[margin.part]
+    away = (
+        "do not move the lens"
+        if kinds[margin.part] in {Kind.BARREL, Kind.FRONT_RING}
+        else f"do not bring the {part} any further in"
+    )
+    return f"{away}, and confirm {margin.where or 'the edge'} on the test shoot"
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
