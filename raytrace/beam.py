@@ -1,6 +1,7 @@
 """The beam: all rays of all field points of a guide, and its section by any plane as an exact outline. Draws nothing.
 
-A section contains every ray of the guide and exceeds them by no more than 0.02 mm. Only the guide's edge is traced: the light of
+A section contains every ray of the guide and exceeds them by no more than 0.02 mm (0.035 mm for a pupil traced through a lens table,
+a few tenths next to corners that the bare lens leaves dark). Only the guide's edge is traced: the light of
 field points inside it falls inside the section of the edge, because every rim that cuts a pencil lies behind the plane and so
 moves outward with the field. Where the bare lens leaves the edge dark, the edge of what is lit takes its place.
 """
@@ -8,7 +9,7 @@ moves outward with the field. Where the bare lens leaves the edge dark, the edge
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 
 from geometry.frame import Pose, pose
 from raytrace.beam_outline import Section, as_section, chained, filled
-from raytrace.beam_rays import Outlines, Sheet, chords_for, edgeless, outlines, rim_disc, traced
+from raytrace.beam_rays import Sheet, chords_for, edgeless, outlines, rim_disc, traced
 from raytrace.box import Box
 from raytrace.bundle import FloatArray
 from raytrace.camera import Guide
@@ -29,12 +30,16 @@ PencilsAt = Callable[[FloatArray], Pencils]
 BULGE_MM = 0.003  # how far the beam may bulge between two neighbouring pencils; the outline is widened by as much
 DENT_MM = 0.009  # how far it may fall short of the straight edge that joins them
 LEAST_PAD_MM = 0.001  # where sides bend at all, the look at them is only so good
+SPOKES_PAD_MM = 0.014  # a traced outline is known along spokes: its corners come and go between them by this much
 STRAIGHT_MM = 1e-6  # sides that bend less are straight to rounding: the corners' pencils say all
 FIRST_INTERVALS = 8  # per side of the guide, to see how much the beam's sides bend
 MOST_INTERVALS = 96  # per side; half a millimetre of bend in the first look asks for as many
 FIRST_CHORDS = 16  # outline rays in the first look
-CUT_INTERVALS = 32  # per side at least, where rims cut pencils and their shape changes along the side
-DARK_INTERVALS = 64  # per side, where the edge of what is lit takes the place of the guide's
+CUT_INTERVALS = 24  # per side at least, where rims cut pencils and their shape changes along the side
+DARK_INTERVALS = 48  # per side, where the edge of what is lit takes the place of the guide's
+CLOSER_LOOKS = 3  # rounds of halving intervals where pencils that rims cut still bulge too far
+MOST_PAD_MM = 0.018  # more would claim light that is not there
+NEAR_MM = 5.0  # where boxes begin: rims shape the beam most close to the lens
 HALVINGS = 40  # of the way from the middle to a dark point of the edge: a micrometre in the picture
 FAR_MM = 400.0  # no box reaches farther ahead: where the beam's bend is judged unless a plane is given
 
@@ -66,12 +71,21 @@ class Beam:
 
 def beam_of(pencils_at: PencilsAt, guide: Guide, box: Box, *, far: Pose | None = None) -> Beam:
     """The beam of a guide, fine enough for sections up to the plane `far` (400 mm ahead unless given)."""
-    per_side, pad_mm = _intervals(pencils_at, guide, box, far or pose(ahead_mm=FAR_MM))
-    edge = edge_points(guide, per_side)
-    chords = chords_for(_largest_mm(pencils_at(edge)))
-    pencils = pencils_at(_lit_edge(pencils_at, guide, edge, chords))
-    rims = outlines(pencils, chords)
-    return Beam(sheets=traced(pencils, rims, box.glasses), pad_mm=pad_mm)
+    far = far or pose(ahead_mm=FAR_MM)
+    look = _look(pencils_at, guide, box, far)
+    place = _places(look.per_side)
+    sheets = _sheets(pencils_at, guide, box, place)
+    if not look.cut:
+        return Beam(sheets=sheets, pad_mm=look.pad_mm)
+    planes, enough_mm = (pose(ahead_mm=NEAR_MM), far), look.pad_mm + BULGE_MM
+    bulge = _seen_bulges(sheets, planes, place)
+    for _ in range(CLOSER_LOOKS):
+        if bulge.max() <= enough_mm:
+            break
+        place = _halved(place, bulge > enough_mm)
+        sheets = _sheets(pencils_at, guide, box, place)
+        bulge = _seen_bulges(sheets, planes, place)
+    return Beam(sheets=sheets, pad_mm=max(look.pad_mm, min(look.pad_mm + float(bulge.max()), MOST_PAD_MM)))
 
 
 def lens_beam(lens: LensState, guide: Guide, box: Box, *, far: Pose | None = None) -> Beam:
@@ -94,46 +108,103 @@ def union(sections: Sequence[Section]) -> Section:
     return as_section(shapely.union_all(list(sections)))
 
 
-def edge_points(guide: Guide, per_side: Sequence[int]) -> FloatArray:
-    """Points once round the guide's edge (M, 2) right, up [mm]: each side cut into its number of intervals."""
+def edge_points(guide: Guide, place: FloatArray) -> FloatArray:
+    """Points of the guide's edge (M, 2) right, up [mm] at places (M,) from 0 to 4: one for each side, corners at whole numbers."""
     corners = guide.corners_mm()
-    sides = [
-        corners[k] + np.arange(count)[:, None] / count * (corners[(k + 1) % 4] - corners[k]) for k, count in enumerate(per_side)
-    ]
-    return np.concatenate(sides)
+    side = place.astype(np.int64) % 4
+    return np.asarray(corners[side] + (place % 1)[:, None] * (corners[(side + 1) % 4] - corners[side]))
+
+
+def _places(per_side: Sequence[int]) -> FloatArray:
+    """Places once round the edge, each side cut into its number of intervals."""
+    return np.concatenate([side + np.arange(count) / count for side, count in enumerate(per_side)])
 
 
 def _largest_mm(pencils: Pencils) -> float:
     return float(np.linalg.norm(pencils.axes_mm, ord=2, axis=(1, 2)).max(initial=0.0))
 
 
-def _intervals(pencils_at: PencilsAt, guide: Guide, box: Box, far: Pose) -> tuple[tuple[int, ...], float]:
-    """Intervals that each side of the guide needs, and how far the beam may then bulge between neighbours [mm].
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What a first look tells: intervals that each side needs, and how far the beam may then bulge between neighbours.
+
+    cut: the lens's own rims shape its pencils, so that the look is not enough.
+    """
+
+    per_side: tuple[int, ...]
+    pad_mm: float
+    cut: bool
+
+
+def _look(pencils_at: PencilsAt, guide: Guide, box: Box, far: Pose) -> _Look:
+    """A first look at the beam with few rays, its rims' cuts left out.
 
     What lies over a chord of n intervals falls as 1 / n^2; it is an eighth of the second difference, square to the side.
     """
-    points = edge_points(guide, (FIRST_INTERVALS,) * 4)
+    points = edge_points(guide, _places((FIRST_INTERVALS,) * 4))
     pencils = pencils_at(points)
     rims = outlines(pencils, FIRST_CHORDS)
     if not rims.lit.all():
-        return (DARK_INTERVALS,) * 4, BULGE_MM
-    whole = Outlines(crossing_mm=pencils.crossing_mm(rim_disc(pencils, FIRST_CHORDS)), lit=pencils.valid)
+        return _Look((DARK_INTERVALS,) * 4, LEAST_PAD_MM, True)
+    whole = replace(rims, crossing_mm=pencils.crossing_mm(rim_disc(pencils, FIRST_CHORDS)))
     (sheet,) = traced(pencils, whole, [edgeless(glass) for glass in box.glasses])
-    bulge, dent = _bends(*sheet.at_plane(far))
-    least = 1 if _same(pencils, whole, rims) else CUT_INTERVALS
+    bulge, dent = _bends(*sheet.endless().at_plane(far))
+    cut = rims.cut.any() or pencils.rim_share.shape[1] > 0
     wanted = FIRST_INTERVALS * np.sqrt(np.maximum(bulge / BULGE_MM, dent / DENT_MM))
-    count = np.clip(np.ceil(wanted), least, MOST_INTERVALS).astype(int)
+    count = np.clip(np.ceil(wanted), CUT_INTERVALS if cut else 1, MOST_INTERVALS).astype(int)
     straight = max(bulge.max(), dent.max()) < STRAIGHT_MM
-    return tuple(count.tolist()), 0.0 if straight else LEAST_PAD_MM + float((bulge * (FIRST_INTERVALS / count) ** 2).max())
+    least = SPOKES_PAD_MM if pencils.rim_share.shape[1] > 0 else LEAST_PAD_MM
+    pad = 0.0 if straight else least + float((bulge * (FIRST_INTERVALS / count) ** 2).max())
+    return _Look(tuple(count.tolist()), pad, bool(cut))
 
 
-def _same(pencils: Pencils, whole: Outlines, rims: Outlines) -> bool:
-    """Whether neither rims nor the front ring cut any pencil."""
-    return (
-        pencils.rim_share.shape[1] == 0
-        and rims.crossing_mm.shape == whole.crossing_mm.shape
-        and not np.isfinite(pencils.front_ring_mm[1])
-    )
+def _sheets(pencils_at: PencilsAt, guide: Guide, box: Box, place: FloatArray) -> tuple[Sheet, ...]:
+    edge = edge_points(guide, place)
+    chords = chords_for(_largest_mm(pencils_at(edge)))
+    pencils = pencils_at(_lit_edge(pencils_at, guide, edge, chords))
+    return traced(pencils, outlines(pencils, chords), box.glasses)
+
+
+def _seen_bulges(sheets: Sequence[Sheet], planes: Sequence[Pose], place: FloatArray) -> FloatArray:
+    """How far the beam may bulge over each pencil (M,), from how far out it and its neighbours reach [mm].
+
+    A parabola through the three rises over its chord by c a^2 / 8 in each gap, c its second derivative and a the wider gap. The
+    guide's corners reach farthest themselves.
+    """
+    bulge = np.zeros(len(place))
+    for points, crossed in (sheet.at_plane(plane) for sheet in sheets for plane in planes):
+        bulge = np.maximum(bulge, np.where(crossed, _peaks(points, place), 0.0))
+    return np.where(place % 1 == 0, 0.0, bulge)
+
+
+def _peaks(points: FloatArray, place: FloatArray) -> FloatArray:
+    """The bulge (M,) square to the way from each pencil's neighbour before to the one after, as far out as they reach that way."""
+    middle = points.mean(axis=1)
+    outward = _square_to(_way(middle), -1 if shapely.LinearRing(middle).is_ccw else 1)
+    for _ in range(2):  # first square to the way of their middles, then of the points that reach farthest
+        farthest = np.take_along_axis(points, np.einsum("mkj,mj->mk", points, outward).argmax(axis=1)[:, None, None], axis=1)[:, 0]
+        way = _way(farthest)
+        outward = _square_to(way, 1) * np.sign(np.sum(_square_to(way, 1) * outward, axis=1))[:, None]
+    here, before, after = (np.einsum("mkj,mj->mk", np.roll(points, shift, axis=0), outward).max(axis=1) for shift in (0, 1, -1))
+    a, b = (place - np.roll(place, 1)) % 4, (np.roll(place, -1) - place) % 4
+    height = ((here - before) / a + (here - after) / b) / (a + b) * np.maximum(a, b) ** 2 / 4
+    return np.maximum(height, 0.0)
+
+
+def _way(points: FloatArray) -> FloatArray:
+    return np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+
+
+def _square_to(way: FloatArray, turn: int) -> FloatArray:
+    left = turn * np.column_stack([-way[:, 1], way[:, 0]])
+    return left / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
+
+
+def _halved(place: FloatArray, where: NDArray[np.bool_]) -> FloatArray:
+    """Places with one more in the middle of both intervals beside each named one."""
+    gap = (np.roll(place, -1) - place) % 4
+    either = where | np.roll(where, -1)
+    return np.sort(np.concatenate([place, (place + gap / 2)[either]]))
 
 
 def _bends(points: FloatArray, crossed: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:

@@ -9,11 +9,15 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError
 
+from geometry.frame import frame_to_right_up
+from geometry.outline import RoundedRectangle, inside_distance
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 Section = shapely.Polygon | shapely.MultiPolygon
 
 BRIDGE_MM = 0.003  # a straight edge may pass the outlines under it by this much and still count as theirs
+HELD_MM = 0.002  # a corner radius may leave this much of a section outside: what chords of arcs are off by
 LARGEST_SWING_RAD = 1.5  # how far a common tangent of two neighbours may lean away from the edge above them
 HALVINGS = 20  # of that swing: a tangent's lean to 3e-6 rad, so its height to a micrometre over a hundred
 
@@ -143,3 +147,37 @@ def _arc(outline: FloatArray, from_rad: float, to_rad: float) -> FloatArray:
 
 def _unit(angle_rad: FloatArray) -> FloatArray:
     return np.stack([np.cos(angle_rad), np.sin(angle_rad)], axis=-1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SectionSize:
+    """A section as a person would draw it: width, height, and where its middle lies, right and up as the operator sees [mm].
+
+    corner_mm is the largest corner radius with which a rectangle of that size still holds the section.
+    """
+
+    width_mm: float
+    height_mm: float
+    corner_mm: float
+    right_mm: float
+    up_mm: float
+
+
+def section_size(section: Section) -> SectionSize:
+    """The size of a section in its own plane; all nought where it is empty."""
+    if section.is_empty:
+        return SectionSize(width_mm=0.0, height_mm=0.0, corner_mm=0.0, right_mm=0.0, up_mm=0.0)
+    left, low, right, high = section.bounds
+    middle = np.array([(left + right) / 2, (low + high) / 2])
+    size, corners = np.array([right - left, high - low]), shapely.get_coordinates(section) - middle
+
+    def held(radius_mm: float) -> bool:
+        outline = RoundedRectangle(float(size[0]), float(size[1]), radius_mm)
+        return bool(inside_distance(outline, corners).min() >= -HELD_MM)
+
+    small, large = 0.0, float(size.min()) / 2
+    for _ in range(HALVINGS):
+        radius = (small + large) / 2
+        small, large = (radius, large) if held(radius) else (small, radius)
+    x, y = frame_to_right_up(middle)
+    return SectionSize(width_mm=float(size[0]), height_mm=float(size[1]), corner_mm=small, right_mm=float(x), up_mm=float(y))

@@ -28,10 +28,14 @@ LEAST_AREA_MM2 = 1e-9  # what the front ring leaves of a pencil below this is no
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlines:
-    """The bare pupil outlines of N pencils: crossings (N, K, 2) of the reference planes [mm]; lit (N,) where any ray is left."""
+    """The bare pupil outlines of N pencils: crossings (N, K, 2) of the reference planes [mm].
+
+    lit (N,) where any ray is left; cut (N,) where the front ring takes some.
+    """
 
     crossing_mm: FloatArray
     lit: BoolArray
+    cut: BoolArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +44,12 @@ class Sheet:
 
     here: BoolArray
     legs: tuple[Leg, ...]
+
+    def endless(self) -> Sheet:
+        """The same rays, running on beyond their object plane."""
+        return replace(
+            self, legs=(*self.legs[:-1], replace(self.legs[-1], length_mm=np.full_like(self.legs[-1].length_mm, np.inf)))
+        )
 
     def at_plane(self, plane: Pose) -> tuple[FloatArray, BoolArray]:
         """Where the rays cross a plane, in its own coordinates (N, K, 2) [mm], and which pencils cross it with all rays (N,)."""
@@ -94,11 +104,11 @@ def _cut_by_front_ring(pencils: Pencils, crossing_mm: FloatArray) -> Outlines:
     z_mm, radius_mm = pencils.front_ring_mm
     lit = np.array(pencils.valid)
     if np.isinf(radius_mm):
-        return Outlines(crossing_mm=crossing_mm, lit=lit)
+        return Outlines(crossing_mm=crossing_mm, lit=lit, cut=np.zeros_like(lit))
     at = pencils.at_plane_mm(crossing_mm, float(z_mm))
     cut = lit & (np.hypot(at[..., 0], at[..., 1]) > radius_mm).any(axis=1)
     if not cut.any():
-        return Outlines(crossing_mm=crossing_mm, lit=lit)
+        return Outlines(crossing_mm=crossing_mm, lit=lit, cut=cut)
     ring = _about_circle(float(radius_mm))
     left = np.asarray(shapely.intersection(shapely.polygons(at[cut]), ring))
     lit[cut] = np.asarray(shapely.area(left)) > LEAST_AREA_MM2
@@ -108,7 +118,7 @@ def _cut_by_front_ring(pencils: Pencils, crossing_mm: FloatArray) -> Outlines:
     corners, rows = padded_corners(left, at.shape[1])
     at = _widened(at, corners.shape[1])
     at[np.flatnonzero(cut)[rows]] = corners
-    return Outlines(crossing_mm=(at - offset[:, None]) / scale[:, None], lit=lit)
+    return Outlines(crossing_mm=(at - offset[:, None]) / scale[:, None], lit=lit, cut=cut)
 
 
 def _about_circle(radius_mm: float) -> shapely.Polygon:
