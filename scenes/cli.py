@@ -24,11 +24,11 @@ CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOF
 class Commands(click.Group):
     """A group whose commands are imported when they are called, not when they are listed."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
         """Names of the commands, in the order of a day's work."""
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 - click's signature
         """The command of that name, imported now."""
         if cmd_name not in COMMANDS:
             return None
@@ -36,7 +36,7 @@ class Commands(click.Group):
         assert isinstance(command, click.Command)
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's signature
         """The list of commands in --help."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])

@@ -87,7 +87,5 @@ def _plausible(shape: Any, unit_mm: float, source: str) -> None:
         guess = "; it looks drawn in inches, save it in mm" if unit_mm == 1.0 and 15 <= size * 25.4 <= 1000 else ""
         raise _refusal(source, f"must be a cut-out of {PLAUSIBLE_MM[0]:g} to {PLAUSIBLE_MM[1]:g} mm, found {size:.4g} mm{guess}")
     if not shape.contains(shapely.Point(0, 0)):
-        raise _refusal(
-            source,
-            f"must be drawn about its origin, the mask's centre; found x {x0:.4g} to {x1:.4g}, y {y0:.4g} to {y1:.4g} mm, move it there",
-        )
+        found = f"found x {x0:.4g} to {x1:.4g}, y {y0:.4g} to {y1:.4g} mm"
+        raise _refusal(source, f"must be drawn about its origin, the mask's centre; {found}, move it there")

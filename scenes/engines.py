@@ -216,42 +216,6 @@ class Areas:
         return unlit_as_clear(map_)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Exact:
-    """The coverage way: areas instead of rays, no noise, and a map of every pixel in a moment."""
-
-    name: str = "coverage"
-    columns: int = 1024
-
-    def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:
-        """Shares of picture points (N, 2) right, up [mm]; the parts alone only where the look is a fine one."""
-        from raytrace.coverage.engine import coverage_shares
-
-        pencils = pencils_for(lens, points_mm)
-        shares = coverage_shares(pencils, box, with_alone=fine)
-        return without_dark_pencils(replace(shares, made=replace(shares.made, seed=seed)), pencils)
-
-    def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick = silent) -> VignetteMap:
-        """The map of a grid."""
-        from raytrace.coverage.picture import coverage_map
-
-        map_ = coverage_map(lambda points_mm: pencils_for(lens, points_mm), grid, box, threads=max(threads, 1))
-        tick(100)
-        dark = ~(map_.lens > 0.0)
-        if not dark.any():
-            return map_
-        return replace(
-            map_,
-            clear_share=np.where(dark, np.float32(1.0), map_.clear_share),
-            blocked_by=np.where(dark, np.int16(-1), map_.blocked_by),
-            made=replace(map_.made, seed=seed),
-        )
-
-
-def _coverage() -> Engine:
-    return Exact()
-
-
 def _reference() -> Engine:
     from raytrace.reference import reference_shares
 

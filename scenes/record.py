@@ -12,8 +12,8 @@ from raytrace.shares import VignetteMap
 from scenes.check import CheckResult, StateResult, lens_words, setting_words, state_words
 from scenes.files import RESULTS_NAME, Staging, as_json
 from scenes.progress import Tick, silent
-from scenes.results import Provenance, at_words, map_arrays, results_dict
-from scenes.verdict import Word
+from scenes.results import SHOWN_LOSS_STOPS, Provenance, loss_words, map_arrays, results_dict
+from scenes.verdict import at_words
 
 if TYPE_CHECKING:
     from scenes.build import StatePlan
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from scenes.render import Job
 
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
-SHOWN_LOSS_STOPS = 0.005  # less than this is written as nothing
 VIEW_SIZE = (1600, 1000)
 VIEWS_AT_ONCE = 8  # pictures between two steps of the progress bar
 
@@ -133,11 +132,17 @@ def _existing(state: StateResult, files: Sequence[str]) -> StateResult:
     return replace(state, files=tuple(name for name in state.files if name in files))
 
 
+def _sentence(state: StateResult) -> str:
+    """What the verdict rests on, for the head of a picture."""
+    guide, worst = state.blamed, state.blamed.worst
+    if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
+        return f"the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}"
+    room = f"{'more than ' if guide.margin.capped else ''}{guide.margin.percent:.0f} % wider"
+    return f"nothing visible is lost; the frame could be {room}"
+
+
 def _verdict_line(state: StateResult) -> str:
-    worst = state.blamed.worst
-    if worst.blame is None or state.word is Word.CLEAR:
-        return str(state.word)
-    return f"{state.word}: {worst.blame.part}, {at_words(worst.where)}"
+    return f"{state.word}: {_sentence(state)}"
 
 
 def _sheet_entry(plan: StatePlan, state: StateResult, map_: VignetteMap) -> SheetEntry:

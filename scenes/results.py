@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from raytrace.shares import Made, VignetteMap
 from scenes.check import CheckResult, FailedState, StateResult, state_words
-from scenes.verdict import MEANING, GuideVerdict, Limits, PartLoss, Word
+from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, at_words
 
 if TYPE_CHECKING:
     from geometry.notes import Note
@@ -187,15 +188,10 @@ def summary(check: CheckResult) -> str:
 def _worst_sentence(state: StateResult) -> str:
     if state.word is Word.CLEAR:
         return " The box stays out of every frame."
-    worst, words = state.blamed.worst, state_words(state.lens_name, state.focal_mm, state.focus_mm, state.f_number)
+    worst, words = state.blamed.worst, state_words(state)
     if worst.blame is None:
         return f" The tightest is {words}."
     return f" The worst is {words}: the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}."
-
-
-def at_words(where: str) -> str:
-    """A place with its article: 'the top right', 'both top corners'."""
-    return where if where.startswith(("all ", "both ")) else f"the {where}"
 
 
 def _count(count: int, word: str) -> str:
@@ -203,71 +199,71 @@ def _count(count: int, word: str) -> str:
 
 
 def loss_words(value: float) -> str:
-    """A loss for people: '0.34 stop', 'all light'."""
+    """A loss for people: 'none', '0.34 stop', 'all light'."""
     if not math.isfinite(value):
         return "all light"
+    if value < SHOWN_LOSS_STOPS:
+        return "none"
     return f"{value:.2f} stop" if value < 1.005 else f"{value:.2f} stops"
 
 
 WIDTH = 100
+SHOWN_LOSS_STOPS = 0.005  # less than this is written as nothing: two decimals show no more
 SYMBOLS = {Word.CLEAR: "✓", Word.TIGHT: "≈", Word.SHADING: "◐", Word.IN_FRAME: "✗"}
 PLAIN_SYMBOLS = {Word.CLEAR: "+", Word.TIGHT: "~", Word.SHADING: "!", Word.IN_FRAME: "X"}
-ROW = "{0:1} {1:30} {2:9} {3:>10}  {4:19} {5:16} {6:>6}"
+ROW = "{0:1} {1:31} {2:8} {3:>10}  {4:19} {5:17} {6:>6}"
 
 
 def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
     """The table for people, `WIDTH` columns: a line per state and guide, and what to do under those that need it."""
     lines = [ROW.format("", "state", "verdict", "worst loss", "where", "part", "margin"), "-" * WIDTH]
     for state in check.states:
-        lines += [line for guide in state.guides for line in _guide_lines(state, guide, PLAIN_SYMBOLS if plain else SYMBOLS)]
-    lines += [_clip(f"? {state.key}: could not be computed: {state.why}") for state in check.failed]
+        lines += _state_lines(state, PLAIN_SYMBOLS if plain else SYMBOLS)
+    for failed in check.failed:
+        lines += _wrapped(f"could not be computed: {failed.why}", f"? {failed.key}: ")
     return [line.rstrip() for line in [*lines, "-" * WIDTH]]
 
 
-def _guide_lines(state: StateResult, guide: GuideVerdict, symbols: dict[Word, str]) -> list[str]:
-    words = state_words(state.lens_name, state.focal_mm, state.focus_mm, state.f_number)
+def _state_lines(state: StateResult, symbols: dict[Word, str]) -> list[str]:
+    """A state with one guide takes one row; with more, a heading and a row for each. The worst guide says what to do."""
+    if len(state.guides) == 1:
+        rows = [_row(state.guides[0], state_words(state), symbols)]
+    else:
+        rows = [f"  {_clip(state_words(state))}", *(_row(guide, f"  {guide.guide}", symbols) for guide in state.guides)]
+    step = state.blamed.next_step
+    return [*rows, *_wrapped(step, "    -> ")]
+
+
+def _row(guide: GuideVerdict, words: str, symbols: dict[Word, str]) -> str:
     worst = guide.worst
-    lost = worst.blame is not None and worst.loss_stops >= 0.005
-    margin = (
-        f"{'>' if guide.margin.capped else ''}{guide.margin.percent:+.1f}%"
-        if not guide.margin.capped
-        else f">{guide.margin.percent:.0f}%"
-    )
-    row = ROW.format(
+    lost = worst.blame if worst.loss_stops >= SHOWN_LOSS_STOPS else None
+    margin = f">{guide.margin.percent:.0f}%" if guide.margin.capped else f"{guide.margin.percent:+.1f}%"
+    return ROW.format(
         symbols[guide.word],
-        _clip(words, 30),
+        _clip(words, 31),
         str(guide.word),
-        loss_words(worst.loss_stops).replace(" stops", "").replace(" stop", "")
-        + (" st" if math.isfinite(worst.loss_stops) else ""),
+        loss_words(worst.loss_stops),
         _clip(worst.where if lost else "-", 19),
-        _clip(worst.blame.part if lost and worst.blame else "-", 16),
+        _clip(lost.part if lost else "-", 17),
         margin,
     )
-    about = [f"in {guide.guide}"] if len(state.guides) > 1 else []
-    more = "; ".join([*about, *([guide.next_step] if guide.next_step else [])])
-    return [row, *_wrapped(more)] if more else [row]
 
 
-def _wrapped(text: str) -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="    ")
+def _wrapped(text: str, lead: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=lead, subsequent_indent=" " * min(len(lead), 8))
 
 
 def _clip(text: str, width: int = WIDTH) -> str:
     return text if len(text) <= width else text[: width - 1] + "…"
 
 
-def legend() -> str:
-    """What the words mean, in one line each."""
-    return "\n".join(f"{word}: {MEANING[word]}" for word in Word)
-
-
 def notes_lines(check: CheckResult) -> list[str]:
-    """What was noticed about the box before tracing, each said once with the lenses it concerns."""
+    """Faults and cautions noticed before tracing, each said once with the lenses it concerns; facts stay in results.json."""
     found: dict[tuple[str, str, str], list[str]] = {}
     for state in check.states:
         for note in state.notes:
+            if note.severity == "fact":
+                continue
             lenses = found.setdefault((str(note.severity), note.part, note.text), [])
             if state.lens_name not in lenses:
                 lenses.append(state.lens_name)

@@ -64,8 +64,8 @@ class PartLoss:
 class Worst:
     """The darkest place of a guide.
 
-    loss_stops is the best estimate, worst_case_stops adds two standard errors and the engine's own bounds; range_stops holds the
-    least and the most over the pupil depths that the lens may have. x_mm, y_mm are picture coordinates on the image plane, right and up.
+    loss_stops is the best estimate, worst_case_stops adds two standard errors and the engine's own bounds; range_stops holds
+    the least and the most over the pupil depths that the lens may have. x_mm, y_mm are picture coordinates, right and up.
     """
 
     loss_stops: float
@@ -245,6 +245,7 @@ def _corners_together(corners_stops: Sequence[float], loss: float) -> str:
     }.get((a, b, c, d), "")
 
 
+MANY_PARTS = 3  # where this many others stand in the light too, no single part is the cure
 REMEDY = {
     Kind.FLAG: "open the {part}",
     Kind.EXTENSION: "swing the {part} back out",
@@ -260,31 +261,33 @@ REMEDY = {
 }
 
 
+def at_words(where: str) -> str:
+    """A place with its article: 'the right edge', 'the top right corner', 'both top corners'."""
+    if where.startswith(("all ", "both ")):
+        return where
+    return f"the {where}" if where == "centre" else f"the {where} {'corner' if ' ' in where else 'edge'}"
+
+
 def next_step(word: Word, worst: Worst, margin: Margin, kinds: Sequence[Kind], names: Sequence[str], limits: Limits) -> str:
     """One plain thing to do; empty where nothing needs doing."""
     if word is Word.CLEAR:
         return ""
     if worst.blame is None or (word is Word.TIGHT and margin.part is not None and margin.percent >= 0):
         return _keep_away(margin, kinds, names)
-    step = REMEDY[worst.blame.kind].format(part=worst.blame.part)
     also = [other.part for other in worst.others if other.alone_stops > limits.visible_loss_stops]
-    return (
-        f"{step}; then look at the {_listed(also)}, which would shade by itself"
-        if len(also) == 1
-        else (f"{step}; then look at the {_listed(also)}, which would each shade by themselves" if also else step)
-    )
+    if len(also) >= MANY_PARTS:
+        parts = _listed([worst.blame.part, *also])
+        return f"bring the whole box closer to the lens, or use a wider one: {parts} each stand in the light"
+    step = REMEDY[worst.blame.kind].format(part=worst.blame.part)
+    return f"{step}; then look at the {_listed(also)}, in the light as well" if also else step
 
 
 def _keep_away(margin: Margin, kinds: Sequence[Kind], names: Sequence[str]) -> str:
     if margin.part is None:
         return "shoot a test before trusting it: the errors of this way of computing reach the limit"
-    part = names[margin.part]
-    away = (
-        "do not move the lens"
-        if kinds[margin.part] in {Kind.BARREL, Kind.FRONT_RING}
-        else f"do not bring the {part} any further in"
-    )
-    return f"{away}, and confirm {margin.where or 'the edge'} on the test shoot"
+    of_lens = kinds[margin.part] in {Kind.BARREL, Kind.FRONT_RING}
+    away = "leave the lens where it is" if of_lens else f"do not bring the {names[margin.part]} any further in"
+    return f"{away}, and confirm {at_words(margin.where)} on the test shoot"
 
 
 def _listed(words: Sequence[str]) -> str:

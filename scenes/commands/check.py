@@ -16,14 +16,16 @@ if TYPE_CHECKING:
 @click.command("check", short_help="Say whether the box darkens the frame: where, how much, which part.")
 @click.argument("scene", type=click.Path(path_type=Path))
 @click.option(
-    "--out", type=click.Path(path_type=Path), required=True, help="Folder for results; an earlier result there is replaced."
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder for maps, pictures and results.json; an earlier result there is replaced.",
 )
 @click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be given more than once.")
 @click.option("--focus", multiple=True, metavar="MM", help='Only this focus: mm from the image plane, "infinity" or "close".')
 @click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
 @run_options
 def command(
-    scene: Path, out: Path, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], asked: Asked
+    scene: Path, out: Path | None, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], asked: Asked
 ) -> int:
     """Trace every state of SCENE and say what the box takes: a table here, maps, pictures and results.json in the folder."""
     from scenes.plan import load_scene, plans_of, selected
