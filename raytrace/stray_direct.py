@@ -227,6 +227,11 @@ def light_share(target: Target, world: World, light: StrayLight, *, rng: np.rand
     )
 
 
+def lit_share(target: Target, world: World, light: StrayLight, *, rng: np.random.Generator, log2_rays: int = 11) -> float:
+    """Share of the target that a light reaches, alone."""
+    return float(_lit(target, world, light, 0.0, log2_rays, rng)[0].sum())
+
+
 def _nearest_edge(target: Target, world: World, light: StrayLight, stopped: float, rng: np.random.Generator) -> tuple[str, float]:
     """The part that stops most of a light made wider, at the first widening that stops a hundredth more than the light itself."""
     for wider in WIDER_DEG:

@@ -79,7 +79,7 @@ def sphere_world(rho_port_kind):
 
 @pytest.mark.parametrize("kind", [OpeningKind.MOUTH, OpeningKind.RING])
 def test_one_bounce_in_a_sphere_is_even_all_over(kind):
-    # First term of the closed diffuse sphere M = rho / (1 - rho (1 - f)) (integrating-sphere texts): every place gets rho flux / area.
+    # First term of the closed sphere M = rho / (1 - rho (1 - f)) (integrating-sphere texts): every place gets rho flux / area.
     world, projected = sphere_world(kind)
     light = StrayLight(name="sun", direction=np.array([0.0, 0.0, 1.0]))
     at = RADIUS_MM * np.array([0.6, 0.0, 0.8]) * 0.9995
