@@ -29,8 +29,7 @@ def build_box(box: SceneBox, lens: Lens, resources: Resources, *, front_travel_m
 
     A box on rods stays where it is when the lens's front moves toward the scene; a clamped one moves with it.
     """
-    ahead_mm = box.ahead_mm - (0.0 if box.mount == CLAMP else front_travel_mm)
-    place = _box_pose(box, ahead_mm)
+    ahead_mm, place = _ahead_mm(box, front_travel_mm), box_place(box, front_travel_mm)
     fitted = tuple(_named_apart(_parts(box, lens, place, resources, ahead_mm)))
     glasses = tuple(sorted(_glasses(box, place), key=lambda glass: float(glass.slab.pose.origin_mm[2])))
     slabs = tuple(glass.slab for glass in glasses)
@@ -38,10 +37,15 @@ def build_box(box: SceneBox, lens: Lens, resources: Resources, *, front_travel_m
     return assembly, Box(parts=fitted, glasses=glasses)
 
 
-def _box_pose(box: SceneBox, ahead_mm: float) -> Pose:
+def _ahead_mm(box: SceneBox, front_travel_mm: float) -> float:
+    return box.ahead_mm - (0.0 if box.mount == CLAMP else front_travel_mm)
+
+
+def box_place(box: SceneBox, front_travel_mm: float = 0.0) -> Pose:
+    """Where a box stands in the frame of the lens front rim: the pose that every `at_mm` is measured in."""
     right, up = box.offset_mm
     return build.box_pose(
-        ahead_mm=ahead_mm,
+        ahead_mm=_ahead_mm(box, front_travel_mm),
         offset_right_mm=right,
         offset_up_mm=up,
         tilt_deg=box.tilt_deg,

@@ -14,6 +14,7 @@ import click
 COMMANDS = {
     "demo": ("scenes.commands.demo", "Check the built-in show and leave a folder to look at."),
     "check": ("scenes.commands.check", "Say whether the box darkens the frame: where, how much, which part."),
+    "beam": ("scenes.commands.beam", "Size of the beam in a plane of the box, over the parts that stand there."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
