@@ -19,7 +19,7 @@ from raytrace.stray_world import STEP_MM
 
 FloatArray = NDArray[np.float64]
 
-BEAM_COLUMNS = 24  # of the grid whose rays outline the beam on the glass
+BEAM_COLUMNS = 12  # of the grid whose rays outline the beam on the glass
 RIM_POINTS = 32  # pupil points of each of them
 
 
@@ -80,7 +80,7 @@ def _on_plane(pose: Pose, flat_mm: FloatArray, z_mm: float) -> FloatArray:
 def beam_on_glass(lens: LensState, grid: PixelGrid, box: Box) -> shapely.Polygon:
     """Outline of the beam where it enters the outermost glass, in the glass's plane [mm]: the hull of the whole picture's rays."""
     glass, coarse = box.glasses[-1], grid.resized(BEAM_COLUMNS)
-    rim = np.concatenate([0.999 * _circle(RIM_POINTS), sunflower_disc(RIM_POINTS)])
+    rim = np.concatenate([0.999 * _circle(RIM_POINTS), sunflower_disc(8)])
     corners = np.array([[x, y] for x in grid.x_mm[[0, -1]] for y in grid.y_mm[[0, -1]]])
     bundle, legs = walk(launch(pencils_for(lens, np.concatenate([coarse.points_mm, corners])), rim), box.glasses)
     inside = legs[-2]  # from the outermost glass's rear face to its front face

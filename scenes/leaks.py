@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geometry.body import Kind
-from geometry.frame import Side, light_direction, right_up_to_frame
+from geometry.frame import Side
 from geometry.openings import BODY_NAME, Fit, LensFront, OpeningKind, Slot, enclosure_of
 from geometry.parts import box_pose
 from raytrace.camera import PixelGrid, whole_frame
@@ -22,15 +22,14 @@ from raytrace.stray_mirror import MirrorScene
 from raytrace.stray_picture import LeakPicture, leak_picture
 from raytrace.stray_target import Target, glass_target, lens_front_target
 from raytrace.stray_world import World
-from raytrace.sun import Site, sun_direction
 from scenes.build import StatePlan
 from scenes.build_box import BARREL_INSIDE_SHARE, build_box, stage_name
 from scenes.build_lens import front_travel_mm
 from scenes.engines import seed_of
+from scenes.lights import lights_of
 from scenes.model import Scene, box_for
 from scenes.model_box import CLAMP, DARK_LINING, Box
 from scenes.model_lens import Lens
-from scenes.model_light import Light
 from scenes.resources import Resources
 
 FloatArray = NDArray[np.float64]
@@ -112,27 +111,14 @@ class LeakReport:
 
 
 def stray_lights(scene: Scene) -> tuple[StrayLight, ...]:
-    """The scene's lights as stray light has them; directions in the frame."""
-    return tuple(_stray_light(light) for light in scene.light)
-
-
-def _stray_light(light: Light) -> StrayLight:
-    if light.position_mm is not None:
-        right, up, ahead = light.position_mm
-        place = np.array([*right_up_to_frame([right, up]), ahead])
-        return StrayLight(name=light.name, direction=place / np.linalg.norm(place), place_mm=place, size_mm=light.size_mm or 0.0)
-    if light.sun is not None:
-        sun = light.sun
-        site = Site(
-            latitude_deg=sun.latitude_deg,
-            longitude_deg=sun.longitude_deg,
-            camera_heading_deg=sun.camera_heading_deg,
-            camera_tilt_deg=sun.camera_tilt_deg,
+    """The scene's lights as stray light has them; a sun below the horizon lights nothing and is left out."""
+    return tuple(
+        StrayLight(
+            name=light.name, direction=light.direction, width_deg=light.width_deg, place_mm=light.place_mm, size_mm=light.size_mm
         )
-        direction, width_deg = sun_direction(sun.time, site)
-        return StrayLight(name=light.name, direction=direction, width_deg=width_deg)
-    direction = light_direction(light.azimuth_deg or 0.0, light.elevation_deg or 0.0)
-    return StrayLight(name=light.name, direction=direction, width_deg=light.width_deg)
+        for light in lights_of(scene)
+        if light.is_up
+    )
 
 
 def angles_deg(direction: FloatArray) -> tuple[float, float]:
@@ -163,18 +149,26 @@ def fit_of(box: Box, lens: Lens, travel_mm: float) -> Fit:
 
 
 def setup_of(
-    own_box: Box, lens: Lens, state: LensState, plan: StatePlan, resources: Resources, *, target: str, rng: np.random.Generator
+    own_box: Box,
+    lens: Lens,
+    state: LensState,
+    plan: StatePlan,
+    resources: Resources,
+    *,
+    target: str | Target,
+    rng: np.random.Generator,
 ) -> Setup:
-    """The world, mirrors, target and linings of a box on a lens. `target` is "glass" or "lens"."""
+    """The world, mirrors, target and linings of a box on a lens. `target` is "glass", "lens", or one made before."""
     travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
     assembly, box = build_box(own_box, lens, resources, front_travel_mm=travel)
     fit = fit_of(own_box, lens, travel)
     world = World.of(enclosure_of(assembly, fit))
-    aim = (
-        glass_target(state, plan.grid, box, log2_points=LOG2_POINTS, rng=rng)
-        if target == "glass" and box.glasses
-        else lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
-    )
+    if isinstance(target, Target):
+        aim = target
+    elif target == "glass" and box.glasses:
+        aim = glass_target(state, plan.grid, box, log2_points=LOG2_POINTS, rng=rng)
+    else:
+        aim = lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
     mirror = MirrorScene(glasses=box.glasses, world=world, caught_radius_mm=fit.front.outside_mm / 2)
     return Setup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
 
@@ -229,10 +223,12 @@ def _worst_pupil(
     box: Box, lens: Lens, plan: StatePlan, resources: Resources, rng: np.random.Generator
 ) -> tuple[LensState, tuple[float, float]]:
     """The pupil depth, of those that the lens may have, that leaks most by mirrors; and the least and most mean strength."""
+    if len(plan.variants) == 1:
+        return plan.variants[0], (0.0, 0.0)
     found = []
     for state in plan.variants:
         setup = setup_of(box, lens, state, plan, resources, target="lens", rng=rng)
-        look = leak_picture(state, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng)
+        look = leak_picture(state, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng, most_mirrors=1)
         found.append((float(look.relative.mean()), state))
     means = [mean for mean, _ in found]
     return found[int(np.argmax(means))][1], (min(means), max(means))

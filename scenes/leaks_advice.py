@@ -25,7 +25,7 @@ from scenes.resources import Resources
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
 OFF_SHARE = 0.002  # of the target: a light that reaches no more counts as kept off
 LEAST_LEAN = 0.087  # sine of 5 deg
-FLAG_STEP_DEG = 2.0
+FLAG_STEP_DEG = 3.0
 LEAST_ANGLE_DEG = -20.0  # farther in a flag stands in any picture
 TILTS_DEG = (-8.0, 8.0)
 BORE_ROOM_MM = 8.0  # between barrel and bore of a back plate that is proposed; common practice, a donut needs it
@@ -179,7 +179,9 @@ class _Work:
         plan, state = self.report.plan, self.report.lens
         rng = np.random.default_rng(7)
         setup = setup_of(box, self.lens, state, plan, self.resources, target=self.target, rng=rng)
-        picture = leak_picture(state, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng)
+        picture = leak_picture(
+            state, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng, most_mirrors=1
+        )
         sky = sky_of(setup.target, setup.world, WORTH_SIZE)
         return opening_rows(setup, picture, sky, in_frame(state, plan.grid, sky.direction), rng)
 
@@ -224,7 +226,8 @@ class _Work:
     def _share_at(self, row: LightRow, place: int, angle_deg: float) -> float:
         rng = np.random.default_rng(3)
         plan, state = self.report.plan, self.report.lens
-        setup = setup_of(self._at(place, angle_deg), self.lens, state, plan, self.resources, target=self.target, rng=rng)
+        aim = self.report.setup.target
+        setup = setup_of(self._at(place, angle_deg), self.lens, state, plan, self.resources, target=aim, rng=rng)
         return lit_share(setup.target, setup.world, row.light, rng=rng)
 
     def _loss_of(self, place: int, angle_deg: float) -> float:
@@ -236,7 +239,7 @@ class _Work:
         only = RayBox(parts=tuple(part for part in box.parts if part.group.startswith(group)), glasses=box.glasses)
         edge = np.concatenate([guide.rim_points_mm(17) for guide in plan.guides])
         shares = [
-            reference_shares(pencils_for(state, edge), only, rng=np.random.default_rng(1)).clear_share.min()
+            reference_shares(pencils_for(state, edge), only, log2_rays=6, rng=np.random.default_rng(1)).clear_share.min()
             for state in plan.variants
         ]
         return float(loss_stops(np.array(min(shares))))

@@ -44,10 +44,10 @@ def percent(value: float) -> str:
 
 
 def direction_words(direction: FloatArray) -> str:
-    """A direction as the operator says it: '152 deg right, 12 above'."""
+    """A direction as the operator says it: '152 right, 12 up', in degrees."""
     azimuth, elevation = angles_deg(direction)
-    side = "ahead" if abs(azimuth) < 0.5 else f"{abs(azimuth):.0f} deg {'right' if azimuth > 0 else 'left'}"
-    return f"{side}, {abs(elevation):.0f} {'above' if elevation >= 0 else 'below'}"
+    side = "ahead" if abs(azimuth) < 0.5 else f"{abs(azimuth):.0f} {'right' if azimuth > 0 else 'left'}"
+    return f"{side}, {abs(elevation):.0f} {'up' if elevation >= 0 else 'down'}"
 
 
 def report_text(report: LeakReport, advice: Advice) -> str:
@@ -108,7 +108,7 @@ def _cut(text: str, width: int) -> str:
 def _paths(report: LeakReport) -> list[str]:
     if not report.picture.paths:
         return []
-    lines = ["Ways of mirrored light", f"  {'opening and mirror':<56}{'brightest':>10}  {'shows':<13}comes from"]
+    lines = ["Ways of mirrored light", f"  {'opening and mirror':<56}{'brightest':>10}  {'shows':<13}from [deg]"]
     for found in report.picture.paths[:8]:
         name = f"{report.picture.opening_names[found.opening]}, {found.name}"
         shows = _place_words(report.picture.grid, found.place_mm)
@@ -127,7 +127,7 @@ def _place_words(grid: PixelGrid, place_mm: tuple[float, float]) -> str:
 def _lights(report: LeakReport) -> list[str]:
     if not report.lights:
         return []
-    lines = ["Lights", f"  {'light':<18}{'stands':<22}{'on the glass':>13}{'by way of':>22}{'bounced veil':>22}"]
+    lines = ["Lights", f"  {'light':<18}{'stands [deg]':<22}{'on the glass':>13}{'by way of':>22}{'bounced veil':>22}"]
     for row in report.lights:
         lines.append(_light_line(row, report))
         if row.in_frame:

@@ -1,0 +1,111 @@
+"""`brimline leaks`: where stray light gets in, how much, and what closes it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from scenes.build import StatePlan
+    from scenes.leaks import LeakReport
+
+SCHEMA_VERSION = 1
+
+
+@click.command("leaks", short_help="Where stray light gets in, and what closes it.")
+@click.argument("scene", type=click.Path(path_type=Path))
+@click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be repeated.")
+@click.option("--focus", multiple=True, metavar="MM", help='Focus from the image plane in mm, "infinity" or "close".')
+@click.option("--f-number", "f_numbers", multiple=True, type=float, help="Stop; the first one of [check] if left out.")
+@click.option("--target", type=click.Choice(["glass", "lens"]), default="glass", help="Outermost glass, or the lens front.")
+@click.option("--columns", default=1024, show_default=True, type=click.IntRange(16, 8192), help="Width of the leak picture.")
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for tables and pictures.")
+@click.option("--json", "as_json", is_flag=True, help="Print the results as JSON instead of tables.")
+def command(
+    scene: Path,
+    lenses: tuple[str, ...],
+    focus: tuple[str, ...],
+    f_numbers: tuple[float, ...],
+    target: str,
+    columns: int,
+    out: Path,
+    as_json: bool,
+) -> int:
+    """Measure stray light for one state of each lens: the first of its states that fits the options."""
+    from scenes.files import result_folder
+    from scenes.leaks import run_leaks
+    from scenes.leaks_advice import advise
+    from scenes.leaks_text import report_dict, report_text
+    from scenes.plan import load_scene, plans_of, selected
+    from scenes.progress import progress
+
+    loaded = load_scene(scene)
+    plans = first_of_each_lens(selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers))
+    texts, entries, files = [], [], []
+    with result_folder(out) as folder, progress(2 * len(plans), "leaks") as tick:
+        for plan in plans:
+            report = run_leaks(loaded.scene, plan, loaded.resources, target=target, columns=columns)
+            tick(1, plan.key)
+            advice = advise(loaded.scene, report, loaded.resources, target=target)
+            texts.append(report_text(report, advice))
+            entries.append(report_dict(report, advice))
+            files += [folder.write(f"{plan.key}/{name}", data) for name, data in pictures(report, loaded.scene.title).items()]
+            files.append(folder.write_arrays(f"{plan.key}/leak.npz", arrays(report)))
+            tick(1, plan.key)
+        files.append(folder.write("leaks.txt", "\n".join(texts)))
+        result = whole(loaded.scene.title, loaded.file_name, loaded.sha256, entries, files)
+        folder.write("results.json", json.dumps(result, indent=2))
+    click.echo(json.dumps(result, indent=2) if as_json else "\n".join(texts), nl=as_json)
+    return 0
+
+
+def first_of_each_lens(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
+    """The first state of every lens."""
+    return tuple({plan.lens_name: plan for plan in reversed(plans)}.values())[::-1]
+
+
+def pictures(report: LeakReport, title: str) -> dict[str, bytes]:
+    """The pictures of one state as PNG, by file name."""
+    from scenes.check import state_words
+    from scenes.figure_leaks import leak_figure, sky_figure, ways_figure
+    from scenes.figure_style import figure_png
+
+    words = state_words(report.plan)
+    mirrored = float(report.picture.relative.mean())
+    sky = f"{title}. {report.open_sr:.2f} sr open outside the picture, {report.off_sr:.2f} sr with no box"
+    leak = f"{title}. Mean {100 * mirrored:.2g} % of the picture's brightness" if mirrored else f"{title}. Nothing is mirrored in"
+    drawn = {
+        "leak.png": leak_figure(report, f"{words}: what the filters mirror in from behind", leak),
+        "sky.png": sky_figure(report, f"{words}: the sky that reaches {report.setup.target.name}", sky),
+    }
+    if report.picture.paths:
+        drawn["ways.png"] = ways_figure(report, f"{words}: the strongest mirrored ways", title)
+    return {name: figure_png(figure) for name, figure in drawn.items()}
+
+
+def arrays(report: LeakReport) -> dict[str, Any]:
+    """The leak picture as arrays: by opening (O, H, W), front and standard error (H, W), axes in mm, names."""
+    import numpy as np
+
+    picture = report.picture
+    return {
+        "leak": picture.absolute.astype(np.float32),
+        "front": picture.front.astype(np.float32),
+        "stderr": picture.stderr.astype(np.float32),
+        "x_mm": picture.grid.x_mm,
+        "y_mm": picture.grid.y_mm,
+        "openings": np.array(picture.opening_names),
+    }
+
+
+def whole(title: str, file_name: str, sha256: str, entries: Sequence[dict[str, Any]], files: Sequence[str]) -> dict[str, Any]:
+    """The whole of results.json."""
+    from scenes.files import RESULTS_KEY
+
+    scene = {"title": title, "file": file_name, "sha256": sha256}
+    return {RESULTS_KEY: SCHEMA_VERSION, "command": "leaks", "scene": scene, "states": list(entries), "files": list(files)}
