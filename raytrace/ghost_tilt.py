@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from geometry.frame import rotation_about_x
 from raytrace.camera import Guide
-from raytrace.ghost_paths import Light, Mirror, disc_directions, picture_mm, plate_mm, sensor_blur_mm, sharp_mm, spot_mm
+from raytrace.ghost_paths import Light, Mirror, disc_directions, picture_mm, plate_mm, sensor_blur_mm, sharp_mm
 from raytrace.ghosts import near_ghost_direction
 from raytrace.lens import LensState
 
 FloatArray = NDArray[np.float64]
+MirrorsAt = Callable[[float], Sequence[Mirror]]  # the filters at a tilt [deg]
 
 MOST_TILT_DEG = 30.0  # no tray or box is tilted farther
 SCAN_STEP_DEG = 0.25  # a window of tilts narrower than this may be passed over; what is then found is larger, not wrong
@@ -63,21 +64,26 @@ def _gap_mm(points_mm: FloatArray, guide: Guide) -> FloatArray:
 
 def room_mm(lens: LensState, lights: Sequence[Light], mirrors: Sequence[Mirror], guides: Sequence[Guide]) -> float:
     """How far the nearest sensor ghost of any light stays outside the guides; inf without lights or filters [mm]."""
-    rooms = [_spot_room(lens, light, mirror, guides) for light in lights for mirror in mirrors]
-    return min(rooms, default=np.inf)
+    if not lights:
+        return np.inf
+    discs = np.array([disc_directions(light) for light in lights])
+    return min((_mirror_room(lens, lights, discs, mirror, guides) for mirror in mirrors), default=np.inf)
 
 
-def _spot_room(lens: LensState, light: Light, mirror: Mirror, guides: Sequence[Guide]) -> float:
-    blur = sensor_blur_mm(lens, mirror, light.distance_mm)
-    toward = near_ghost_direction(disc_directions(light), mirror.normal, plate_mm(lens, mirror), sharp_mm(lens))
-    middle, radius = spot_mm(lens, toward, blur)
-    return float(outside_mm(middle[None], radius, guides)[0])
+def _mirror_room(
+    lens: LensState, lights: Sequence[Light], discs: FloatArray, mirror: Mirror, guides: Sequence[Guide]
+) -> float:
+    """Room of the ghosts of one filter; discs (L, 1 + R, 3) are the lights' middles and rims."""
+    points = picture_mm(lens, near_ghost_direction(discs, mirror.normal, plate_mm(lens, mirror), sharp_mm(lens)))
+    reach = np.hypot(*np.moveaxis(points[:, 1:] - points[:, :1], -1, 0)).max(axis=1)
+    blur = np.array([sensor_blur_mm(lens, mirror, light.distance_mm) for light in lights])
+    return float(outside_mm(points[:, 0], reach + blur / 2, guides).min())
 
 
 def escape(
     lens: LensState,
     lights: Sequence[Light],
-    moved: Moved,
+    mirrors_at: MirrorsAt,
     guides: Sequence[Guide],
     *,
     toward_scene: bool,
@@ -90,7 +96,7 @@ def escape(
     sign = 1.0 if toward_scene else -1.0
 
     def room(size_deg: float) -> float:
-        return room_mm(lens, lights, moved.at(sign * size_deg), guides)
+        return room_mm(lens, lights, mirrors_at(sign * size_deg), guides)
 
     sizes = np.arange(0.0, most_deg + SCAN_STEP_DEG / 2, SCAN_STEP_DEG)
     best = -np.inf
@@ -110,9 +116,9 @@ def _halved(room: Callable[[float], float], bad_deg: float, good_deg: float) -> 
     return good_deg
 
 
-def tilt_curves(lens: LensState, light: Light, moved: Moved, tilts_deg: FloatArray) -> FloatArray:
+def tilt_curves(lens: LensState, light: Light, mirrors_at: MirrorsAt, tilts_deg: FloatArray) -> FloatArray:
     """Where the sensor ghosts of a light lie at each tilt, by moved filter (T, K, 2), right and up [mm]; nan out of picture."""
-    return np.array([_places(lens, light, moved.at(float(tilt))) for tilt in tilts_deg])
+    return np.array([_places(lens, light, mirrors_at(float(tilt))) for tilt in tilts_deg])
 
 
 def _places(lens: LensState, light: Light, mirrors: Sequence[Mirror]) -> FloatArray:
