@@ -291,10 +291,10 @@ def _rear_gaps(assembly: Assembly, stations: Sequence[_Station], body: Body | No
         return [_between("open rear", OpeningKind.REAR, "", barrel, _rear_edge(stations, body))]
     bore = _bore(back)
     if seal is None or not isinstance(seal.body, Tube):
-        return _ring("ring gap", back.part.name, barrel, bore, fit)
+        return _ring("ring gap", back.part.name, barrel, bore)
     inner, outer = _seal_circles(seal.body)
     closed = fit.soft_seal and _least_radius_mm(seal.body) <= fit.front.outside_mm / 2 + TOUCH_MM
-    inside = [] if closed else _ring(f"gap inside {seal.name}", seal.name, barrel, inner, fit)
+    inside = [] if closed else _ring(f"gap inside {seal.name}", seal.name, barrel, inner)
     return [*inside, *_annulus(f"gap round {seal.name}", seal.name, outer, bore)]
 
 
@@ -317,9 +317,9 @@ def _least_radius_mm(tube: Tube) -> float:
     return min(float(half_size_mm(loop.outline)[0]) for loop in tube.inner)
 
 
-def _ring(name: str, part: str, barrel: FloatArray, hole: FloatArray, fit: Fit) -> list[Opening]:
+def _ring(name: str, part: str, barrel: FloatArray, hole: FloatArray) -> list[Opening]:
     """The gap between the barrel and a round hole about it; none where the hole grips the barrel all round."""
-    reach = float(np.hypot(hole[:, 0], hole[:, 1]).max()) - fit.front.outside_mm / 2
+    reach = float(np.hypot(hole[:, 0], hole[:, 1]).max() - np.hypot(barrel[:, 0], barrel[:, 1]).max())
     grips = reach <= TOUCH_MM and float(hole[:, 2].max()) <= TOUCH_MM
     return [] if grips else [_between(name, OpeningKind.RING, part, barrel, hole)]
 
