@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.body import Kind
+from geometry.notes import Note, Severity
 from raytrace.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
 from scenes.engines import Engine, darkest_of, seed_of
@@ -16,10 +18,23 @@ from scenes.progress import Tick, silent
 from scenes.verdict import GuideVerdict, Limits, SharesAt, Word, judge, worst_word
 
 if TYPE_CHECKING:
-    from geometry.notes import Note
     from scenes.build import StatePlan
 
 FULL = "full"  # a map with every pixel of the camera
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartResult:
+    """How far a part stays out of the beam of all guides [mm]: worst and range over pupil depths, negative where it is in.
+
+    None where it could not be told; inf where beam and part never lie in one plane.
+    """
+
+    name: str
+    kind: Kind
+    clearance_mm: float | None = None
+    range_mm: tuple[float, float] | None = None
+    where: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +49,7 @@ class StateResult:
     pupils: tuple[str, ...]
     word: Word
     guides: tuple[GuideVerdict, ...]
-    parts: tuple[tuple[str, str], ...]
+    parts: tuple[PartResult, ...]
     notes: tuple[Note, ...]
     unlit_share: float  # of the map that the bare lens leaves dark
     columns: int
@@ -127,6 +142,7 @@ def check_state(
     kinds = [part.kind for part in plan.box.parts]
     guides = tuple(judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits) for guide in plan.guides)
     map_ = darkest_of(maps)
+    parts, trouble = part_results(plan)
     result = StateResult(
         key=plan.key,
         lens_name=plan.lens_name,
@@ -136,14 +152,28 @@ def check_state(
         pupils=tuple(plan.variant_names),
         word=worst_word([guide.word for guide in guides]),
         guides=guides,
-        parts=tuple((part.name, str(part.kind)) for part in plan.box.parts),
-        notes=tuple(plan.notes),
+        parts=parts,
+        notes=(*plan.notes, *trouble),
         unlit_share=float(np.mean(~(map_.lens > 0.0))),
         columns=grid.columns,
         rows=grid.rows,
         made=map_.made,
     )
     return result, map_
+
+
+def part_results(plan: StatePlan) -> tuple[tuple[PartResult, ...], tuple[Note, ...]]:
+    """Every part with its clearance; where clearances fail the verdict stands without them, and a note says so."""
+    from raytrace.clearance import clearances
+
+    try:
+        found = clearances(plan.variants, plan.guides, plan.box)
+    except Exception as error:  # noqa: BLE001 - the verdict does not rest on clearances, so it must not be lost with them
+        note = Note("clearances", f"could not be measured: {in_a_sentence(error)}", Severity.CAUTION)
+        return tuple(PartResult(name=part.name, kind=part.kind) for part in plan.box.parts), (note,)
+    return tuple(
+        PartResult(name=c.part, kind=c.kind, clearance_mm=c.clearance_mm, range_mm=c.range_mm, where=c.where) for c in found
+    ), ()
 
 
 def _asker(engine: Engine, lens: LensState, plan: StatePlan, seed: int) -> SharesAt:

@@ -37,6 +37,14 @@ class Commands(click.Group):
         assert isinstance(command, click.Command)
         return command
 
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that the words call; a misspelt one is told with the nearest that there is."""
+        from scenes.words import did_you_mean
+
+        if args and not args[0].startswith("-") and args[0] not in self.list_commands(ctx):
+            ctx.fail(f'There is no command "{args[0]}"; {did_you_mean(args[0], self.list_commands(ctx))}')
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's signature
         """The list of commands in --help."""
         with formatter.section("Commands"):

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 import shapely
-from shapely.ops import polygonize, unary_union
+from shapely.ops import unary_union
 
 from geometry.frame import right_up_to_frame
 from geometry.outline import Freeform
@@ -66,18 +67,28 @@ def _unit_mm(document: Any, source: str) -> float:
 
 def _rings(document: Any, unit_mm: float) -> list[shapely.Polygon]:
     """Polygons that the drawing's lines close, each on its own."""
-    from ezdxf import path
-
     lines = []
     for entity in document.modelspace().query(DRAWN):
-        drawn = path.make_path(entity)
-        points = np.array([(p.x, p.y) for p in drawn.flattening(FLATNESS_MM / unit_mm)]) * unit_mm
-        if len(points) > 1 and np.ptp(points, axis=0).max() > JOIN_MM:
-            lines.append(shapely.LineString(points))
-    closed = [line for line in lines if line.is_ring]
-    open_ = [line for line in lines if not line.is_ring]
-    loose = polygonize(unary_union(shapely.set_precision(shapely.MultiLineString(open_), JOIN_MM))) if open_ else ()
-    return [*(shapely.Polygon(ring.coords) for ring in closed), *loose]
+        for points in _chains(entity, FLATNESS_MM / unit_mm):
+            places = np.array([(point[0], point[1]) for point in points]) * unit_mm
+            if len(places) > 1 and np.ptp(places, axis=0).max() > JOIN_MM:
+                lines.append(shapely.LineString(places))
+    if not lines:
+        return []
+    joined = shapely.line_merge(shapely.set_precision(shapely.MultiLineString(lines), JOIN_MM, mode="pointwise"))
+    return [shapely.Polygon(line.coords) for line in getattr(joined, "geoms", [joined]) if line.is_ring]
+
+
+def _chains(entity: Any, flatness: float) -> Iterator[list[Any]]:
+    """Points along an entity, curves as chords with their ends on the curve: an opening never grows. In the drawing's unit."""
+    match entity.dxftype():
+        case "LINE":
+            yield [entity.dxf.start, entity.dxf.end]
+        case "LWPOLYLINE" | "POLYLINE":
+            for piece in entity.virtual_entities():
+                yield from _chains(piece, flatness)
+        case _:
+            yield list(entity.flattening(flatness))
 
 
 def _plausible(shape: Any, unit_mm: float, source: str) -> None:

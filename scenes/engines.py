@@ -29,8 +29,8 @@ MAP, LOOK, FINE = range(3)  # what rays are spent on; each has its own stream of
 class Kernel(Protocol):
     """A sampling way: pencils through a box."""
 
-    def __call__(self, pencils: Pencils, box: Box, *, log2_rays: int, rng: np.random.Generator) -> Shares:
-        """Shares of N pencils from 2**log2_rays rays each."""
+    def __call__(self, pencils: Pencils, box: Box, *, log2_rays: int, rng: np.random.Generator, alone: bool) -> Shares:
+        """Shares of N pencils from 2**log2_rays rays each, the parts alone where asked for."""
 
 
 class Engine(Protocol):
@@ -91,7 +91,7 @@ class Sampled:
 
     def _piece(self, lens: LensState, points_mm: FloatArray, box: Box, log2_rays: int, key: tuple[int, int, int]) -> Shares:
         pencils = pencils_for(lens, points_mm)
-        shares = self.kernel(pencils, box, log2_rays=log2_rays, rng=np.random.default_rng(list(key)))
+        shares = self.kernel(pencils, box, log2_rays=log2_rays, rng=np.random.default_rng(list(key)), alone=key[1] == FINE)
         return without_dark_pencils(shares, pencils)
 
 
@@ -219,13 +219,25 @@ class Areas:
 def _reference() -> Engine:
     from raytrace.reference import reference_shares
 
-    return Sampled(name="reference", kernel=reference_shares, columns=96, log2_map=8, log2_look=9, log2_fine=13)
+    def kernel(pencils: Pencils, box: Box, *, log2_rays: int, rng: np.random.Generator, alone: bool) -> Shares:  # noqa: ARG001
+        return reference_shares(pencils, box, log2_rays=log2_rays, rng=rng)
+
+    return Sampled(name="reference", kernel=kernel, columns=96, log2_map=8, log2_look=9, log2_fine=13)
 
 
 def _mesh() -> Engine:
-    from raytrace.embree import embree_shares
+    from geometry.meshes import assembly_mesh
+    from raytrace.embree import PartMeshes, embree_shares
 
-    return Sampled(name="mesh", kernel=embree_shares, columns=96, log2_map=8, log2_look=9, log2_fine=13)
+    made: dict[int, tuple[Box, PartMeshes]] = {}  # of the last box: making them takes longer than tracing a few points
+
+    def kernel(pencils: Pencils, box: Box, *, log2_rays: int, rng: np.random.Generator, alone: bool) -> Shares:
+        held = made.get(0)
+        if held is None or held[0] is not box:
+            held = made[0] = (box, assembly_mesh(box.parts, for_tracing=True))
+        return embree_shares(pencils, box, log2_rays=log2_rays, rng=rng, meshes=held[1], alone=alone)
+
+    return Sampled(name="mesh", kernel=kernel, columns=96, log2_map=8, log2_look=9, log2_fine=13)
 
 
 ENGINES: dict[str, Callable[[], Engine]] = {"coverage": Areas, "reference": _reference, "mesh": _mesh}

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.shares import Made, VignetteMap
-from scenes.check import CheckResult, FailedState, StateResult, state_words
+from scenes.check import CheckResult, FailedState, PartResult, StateResult, state_words
 from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, at_words
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def _state(state: StateResult) -> dict[str, Any]:
         "next_step": worst.next_step,
         "guides": [_guide(guide, state) for guide in state.guides],
         "pupils": list(state.pupils),
-        "parts": [{"name": name, "kind": kind} for name, kind in state.parts],
+        "parts": [_part(part) for part in state.parts],
         "notes": [_note(note) for note in state.notes],
         "unlit_share": round(state.unlit_share, 4),
         "map": {"columns": state.columns, "rows": state.rows, "made": _made(state.made)},
@@ -116,7 +116,7 @@ def _guide(guide: GuideVerdict, state: StateResult) -> dict[str, Any]:
         "margin": {
             "percent": round(margin.percent, 1) + 0.0,
             "at_least": margin.capped,
-            "part": None if margin.part is None else state.parts[margin.part][0],
+            "part": None if margin.part is None else state.parts[margin.part].name,
             "where": margin.where,
         },
         "next_step": guide.next_step,
@@ -131,13 +131,28 @@ def _worst(guide: GuideVerdict) -> dict[str, Any]:
         "worst_case_stops": stops(worst.worst_case_stops),
         "range_stops": [stops(low), stops(high)],
         "where": worst.where,
-        "x_mm": mm(worst.x_mm),
-        "y_mm": mm(worst.y_mm),
+        "x_mm": mm(worst.x_mm) if worst.where else None,
+        "y_mm": mm(worst.y_mm) if worst.where else None,
         "part": None if worst.blame is None else worst.blame.part,
         "part_kind": None if worst.blame is None else str(worst.blame.kind),
         "part_alone_stops": None if worst.blame is None else stops(worst.blame.alone_stops),
         "others": [_part_loss(other) for other in worst.others],
     }
+
+
+def _part(part: PartResult) -> dict[str, Any]:
+    low, high = part.range_mm or (None, None)
+    return {
+        "name": part.name,
+        "kind": str(part.kind),
+        "clearance_mm": _clearance(part.clearance_mm),
+        "range_mm": [_clearance(low), _clearance(high)],
+        "where": part.where,
+    }
+
+
+def _clearance(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, 2) + 0.0
 
 
 def _part_loss(loss: PartLoss) -> dict[str, Any]:
@@ -157,13 +172,17 @@ def _made(made: Made) -> dict[str, Any]:
     }
 
 
+LAYER_STEP = 2.0**-16  # of smooth layers in map.npz: far below any engine's error, and a file of a tenth of the size
+
+
 def map_arrays(map_: VignetteMap) -> dict[str, NDArray[Any]]:
     """The arrays of map.npz by name, as docs/results.md lists them."""
+    glass, lens = _stepped(map_.glass), _stepped(map_.lens)
     return {
         "clear_share": map_.clear_share,
-        "glass": map_.glass,
-        "transmission": map_.transmission,
-        "lens": map_.lens,
+        "glass": glass,
+        "transmission": map_.clear_share * glass,
+        "lens": lens,
         "loss_stops": map_.loss_stops,
         "blocked_by": map_.blocked_by,
         "x_mm": map_.x_mm.astype(np.float32),
@@ -171,6 +190,11 @@ def map_arrays(map_: VignetteMap) -> dict[str, NDArray[Any]]:
         "stderr": map_.stderr,
         "parts": np.array(map_.part_names, dtype=np.str_),
     }
+
+
+def _stepped(layer: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The layer in steps of a power of two, so that neighbouring pixels share values and compress."""
+    return np.asarray(np.round(layer / LAYER_STEP) * LAYER_STEP, dtype=np.float32)
 
 
 def summary(check: CheckResult) -> str:
@@ -211,7 +235,7 @@ WIDTH = 100
 SHOWN_LOSS_STOPS = 0.005  # less than this is written as nothing: two decimals show no more
 SYMBOLS = {Word.CLEAR: "✓", Word.TIGHT: "≈", Word.SHADING: "◐", Word.IN_FRAME: "✗"}
 PLAIN_SYMBOLS = {Word.CLEAR: "+", Word.TIGHT: "~", Word.SHADING: "!", Word.IN_FRAME: "X"}
-ROW = "{0:1} {1:31} {2:8} {3:>10}  {4:19} {5:17} {6:>6}"
+ROW = "{0:1} {1:31} {2:8}  {3:>10}  {4:19} {5:16} {6:>7}"
 
 
 def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
@@ -244,7 +268,7 @@ def _row(guide: GuideVerdict, words: str, symbols: dict[Word, str]) -> str:
         str(guide.word),
         loss_words(worst.loss_stops),
         _clip(worst.where if lost else "-", 19),
-        _clip(lost.part if lost else "-", 17),
+        _clip(lost.part if lost else "-", 16),
         margin,
     )
 

@@ -21,6 +21,8 @@ NOTHING_SHARE = 0.002  # of the light: 0.003 stop, below what any monitor or fil
 ROOM_PERCENT = 2.0  # of the frame: a mount that sits 0.3 mm off moves a wide lens's edge by about this much
 SHOWN_STOPS = 1.0  # from here on the edge itself is seen in the frame, not a shade
 ALIKE_STOPS = 0.05  # corners this close to each other are named together
+MOST_ALIKE = 4096  # pixels of a wholly dark patch that are looked at to find its middle
+ALIKE_SHARE = 1e-4  # places that differ by less than this are equally dark
 CANDIDATES = 6  # worst map pixels and rim points that are looked at again with more rays
 
 
@@ -154,11 +156,11 @@ class _Look:
         rim_mm = guide.rim_points_mm()
         rim = shares_at(rim_mm, False)
         points_mm = np.concatenate(
-            [rim_mm[_lowest(rim.clear_share)], _worst_pixels_mm(guide, map_), guide.corners_mm(), [[0.0, 0.0]]]
+            [rim_mm[_lowest(rim.clear_share, rim_mm)], _worst_pixels_mm(guide, map_), guide.corners_mm(), [[0.0, 0.0]]]
         )
         seen = shares_at(points_mm, True)
         axis, corners = len(points_mm) - 1, slice(len(points_mm) - 5, len(points_mm) - 1)
-        k = int(np.argmin(pessimistic_share(seen)[:axis]))
+        k = int(_lowest(pessimistic_share(seen)[:axis], points_mm[:axis])[0])
         blame, others = _blamed(seen, k, kinds, limits)
         losses, glass = loss_stops(seen.clear_share), loss_stops(seen.glass)
         corner_losses = losses[corners]
@@ -189,8 +191,11 @@ class _Look:
         )
 
 
-def _lowest(values: NDArray[np.float64]) -> NDArray[np.intp]:
-    return np.argsort(values, kind="stable")[:CANDIDATES]
+def _lowest(shares: NDArray[np.float64], points_mm: NDArray[np.float64]) -> NDArray[np.intp]:
+    """The darkest few; of those equally dark the ones in their middle, so that a dark patch is named by its middle."""
+    darkest = shares <= shares.min() + ALIKE_SHARE
+    from_middle = np.linalg.norm(points_mm - points_mm[darkest].mean(axis=0), axis=1)
+    return np.lexsort((from_middle, np.where(darkest, 0.0, shares)))[:CANDIDATES]
 
 
 def _worst_pixels_mm(guide: Guide, map_: VignetteMap) -> NDArray[np.float64]:
@@ -202,10 +207,15 @@ def _worst_pixels_mm(guide: Guide, map_: VignetteMap) -> NDArray[np.float64]:
     if not len(across) or not len(upright):
         return np.zeros((0, 2))
     inside = map_.clear_share[upright[0] : upright[-1] + 1, across[0] : across[-1] + 1]
-    flat = np.argpartition(inside, min(CANDIDATES, inside.size) - 1, axis=None)[:CANDIDATES]
-    rows, columns = np.unravel_index(np.sort(flat), inside.shape)
+    if not (inside < 1.0).any():
+        return np.zeros((0, 2))
+    count = min(CANDIDATES, inside.size)
+    rows, columns = np.nonzero(inside <= np.partition(inside, count - 1, axis=None)[count - 1])
+    step = max(len(rows) // MOST_ALIKE, 1)
+    rows, columns = rows[::step], columns[::step]
     points = np.column_stack([map_.x_mm[across[columns]], map_.y_mm[upright[rows]]])
-    return np.asarray(np.clip(points, centre - half, centre + half))
+    picked = _lowest(inside[rows, columns].astype(np.float64), points)
+    return np.asarray(np.clip(points[picked], centre - half, centre + half))
 
 
 def pixel_pitch_mm(centres_mm: NDArray[np.float64]) -> float:

@@ -9,14 +9,15 @@ WHAT = ("formats", "filters", "rods")
 
 @click.command("list", short_help="List camera formats, filter sizes or rods.")
 @click.argument("what", type=click.Choice(WHAT))
-@click.option("--json", "as_json", is_flag=True, help="Print JSON instead.")
-def command(what: str, as_json: bool) -> int:
+@click.option("--json", "in_json", is_flag=True, help="Print JSON instead.")
+def command(what: str, in_json: bool) -> int:
     """List the catalogue: sizes in mm, and how sure they are. Sources stand in the --json form."""
-    from scenes import catalogue, files
+    from scenes.catalogue import filter_sizes, formats, rods
+    from scenes.files import as_json
 
-    tables = {"formats": catalogue.formats, "filters": catalogue.filter_sizes, "rods": catalogue.rods}
+    tables = {"formats": formats, "filters": filter_sizes, "rods": rods}
     rows = catalogue_rows(tables[what]().values())
-    text = files.as_json({what: rows}) if as_json else "".join(f"{line}\n" for line in catalogue_lines(rows))
+    text = as_json({what: rows}) if in_json else "".join(f"{line}\n" for line in catalogue_lines(rows))
     click.echo(text, nl=False)
     return 0
 

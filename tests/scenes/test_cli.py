@@ -1,0 +1,207 @@
+"""The command as a person meets it: what it prints, where, and with which exit status."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from scenes.cli import COMMANDS, main
+from scenes.plan import load_scene, plans_of
+
+HEAVY = ("numpy", "scipy", "trimesh", "pyvista", "matplotlib", "numba", "pydantic", "shapely", "ezdxf")
+SMALL = """
+brimline = 1
+title = "One lens"
+[camera]
+width_mm = 36
+height_mm = 24
+[[lens]]
+name = "20"
+focal_mm = 20
+f_number = 4
+front_diameter_mm = 80
+pupil_behind_front_mm = 40
+[box]
+[box.hood]
+at_mm = 10
+depth_mm = 50
+rear_mm = [160, 110]
+front_mm = [250, 180]
+[[box.flag]]
+side = "right"
+angle_deg = {angle}
+length_mm = 100
+width_mm = 200
+"""
+QUICK = ("--engine", "reference", "--pixels", "6", "--no-pictures", "--threads", "1")
+
+
+@pytest.fixture
+def scene(tmp_path):
+    def write(angle=75, text=SMALL, name="show.toml"):
+        path = tmp_path / name
+        path.write_text(text.replace("{angle}", str(angle)))
+        return path
+
+    return write
+
+
+def run(capsys, *argv):
+    status = main([str(word) for word in argv])
+    said = capsys.readouterr()
+    return status, said.out, said.err
+
+
+@pytest.mark.parametrize("argv", [["--help"], ["--version"], *[[name, "--help"] for name in COMMANDS]])
+def test_help_needs_no_heavy_library(argv):
+    code = f"import sys; from scenes.cli import main; s = main({argv!r}); print(s, sorted(set({HEAVY!r}) & set(sys.modules)))"
+    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2])
+    assert ended.stdout.splitlines()[-1] == "0 []"
+
+
+def test_every_command_is_listed_with_what_it_is_for(capsys):
+    status, out, _ = run(capsys, "--help")
+    assert status == 0
+    assert all(name in out for name in COMMANDS)
+
+
+def test_a_misspelt_command_gets_the_nearest_one(capsys):
+    status, out, err = run(capsys, "chekc", "x.toml")
+    assert (status, out) == (2, "")
+    assert err == 'error: There is no command "chekc"; did you mean "check"? See `brimline --help`.\n'
+
+
+def test_a_box_out_of_the_way_gives_status_0(capsys, scene, tmp_path):
+    status, out, err = run(capsys, "check", scene(), "--out", tmp_path / "out", *QUICK)
+    assert (status, err) == (0, "")
+    assert "The box stays out of every frame." in out
+    assert "no substitute for the test shoot" in out
+    assert json.loads((tmp_path / "out/results.json").read_text())["verdict"] == "clear"
+
+
+def test_a_flag_in_the_frame_gives_status_1_and_says_what_to_open(capsys, scene, tmp_path):
+    status, out, _ = run(capsys, "check", scene(angle=-20), "--out", tmp_path / "out", *QUICK)
+    assert status == 1
+    assert "open the right flag" in out
+
+
+def test_json_is_the_file_itself(capsys, scene, tmp_path):
+    _, out, _ = run(capsys, "check", scene(), "--out", tmp_path / "out", "--json", *QUICK)
+    assert out == (tmp_path / "out/results.json").read_text()
+
+
+def test_without_a_folder_the_table_is_all(capsys, scene, tmp_path):
+    status, out, _ = run(capsys, "check", scene(), *QUICK)
+    assert (status, [path.name for path in tmp_path.iterdir()]) == (0, ["show.toml"])
+    assert "1 state: 1 clear" in out
+
+
+def test_the_same_bytes_come_from_any_number_of_threads(capsys, scene, tmp_path):
+    for threads in ("1", "3"):
+        argv = ["--engine", "reference", "--pixels", "40", "--no-pictures", "--threads", threads]
+        run(capsys, "check", scene(angle=20), "--out", tmp_path / threads, *argv)
+    one, three = ({p.name: p.read_bytes() for p in (tmp_path / n).rglob("*") if p.is_file()} for n in ("1", "3"))
+    assert set(one) == {"results.json", "map.npz"}
+    assert one == three
+
+
+def test_all_faults_of_a_scene_come_at_once_each_on_a_line(capsys, scene):
+    bad = SMALL.replace("focal_mm = 20", "focal_mm = -20").replace("depth_mm", "dpeth_mm")
+    status, out, err = run(capsys, "check", scene(text=bad), *QUICK)
+    assert (status, out) == (2, "")
+    assert all(line.startswith("error: show.toml:") for line in err.splitlines())
+    assert "focal_mm" in err
+    assert 'did you mean "depth_mm"' in err
+
+
+def test_a_file_that_a_scene_names_is_complained_about_where_it_is_named(capsys, scene):
+    text = SMALL + '[[box.solid]]\nfile = "no.stl"\nat_mm = 20\n'
+    status, _, err = run(capsys, "check", scene(text=text), *QUICK)
+    assert status == 2
+    assert "box.solid" in err
+    assert "no.stl" in err
+
+
+@pytest.mark.parametrize(
+    ("option", "words"),
+    [
+        (("--lens", "21"), 'the scene has no lens "21"'),
+        (("--focus", "350"), "has no state at 350; it has infinity"),
+        (("--focus", "near"), 'must be a distance in mm, "infinity" or "close"'),
+        (("--f-number", "2"), "has no state at 2; it has 4"),
+        (("--pixels", "wide"), "must be a whole number of pixels"),
+        (("--engine", "magic"), "magic"),
+        (("--sharp",), "--sharp"),
+    ],
+)
+def test_an_option_that_fits_nothing_is_told_with_what_there_is(capsys, scene, option, words):
+    status, out, err = run(capsys, "check", scene(), *QUICK, *option)
+    assert (status, out) == (2, "")
+    assert words in err
+
+
+def test_options_pick_states(capsys, scene):
+    status, out, _ = run(capsys, "check", scene(), *QUICK, "--lens", "20", "--focus", "infinity", "--f-number", "4")
+    assert status == 0
+    assert "20, infinity, f/4" in out
+
+
+def test_ctrl_c_leaves_no_half_files(capsys, scene, tmp_path, monkeypatch):
+    path = scene()
+
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("scenes.check.check_state", interrupted)
+    status, out, err = run(capsys, "check", path, "--out", tmp_path / "out", *QUICK)
+    assert (status, out, [p.name for p in tmp_path.iterdir()]) == (130, "", ["show.toml"])
+    assert "nothing was left half written" in err
+
+
+def test_a_missing_scene_is_one_sentence(capsys, tmp_path):
+    status, _, err = run(capsys, "check", tmp_path / "no.toml")
+    assert status == 2
+    assert err.count("\n") == 1
+
+
+def test_new_writes_a_scene_that_plans_and_never_over_another(capsys, tmp_path):
+    path = tmp_path / "mine.toml"
+    assert run(capsys, "new", path)[0] == 0
+    assert run(capsys, "new", path)[0] == 2
+    assert next(plan.key for plan in plans_of(load_scene(path))) == "25_inf_f2"
+
+
+@pytest.mark.parametrize(("what", "name"), [("formats", "65-5perf"), ("filters", "4x5.65"), ("rods", "rods-15")])
+def test_list_gives_the_catalogue_with_sources(capsys, what, name):
+    assert name in run(capsys, "list", what)[1]
+    rows = json.loads(run(capsys, "list", what, "--json")[1])[what]
+    assert name in {row["name"] for row in rows}
+    assert all(row["source"] for row in rows)
+
+
+def test_the_schema_is_json(capsys):
+    assert json.loads(run(capsys, "schema")[1])["title"].startswith("Brimline scene file")
+
+
+def test_output_that_nobody_reads_on_is_no_trouble():
+    command = [sys.executable, "-m", "scenes.cli", "list", "formats"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=Path(__file__).parents[2]) as child:
+        child.stdout.close()
+        assert child.stderr.read() == b""
+
+
+@pytest.mark.slow
+def test_the_demo_leaves_a_folder_to_look_at(capsys, tmp_path):
+    status, out, _ = run(capsys, "demo", "--out", tmp_path / "demo", "--engine", "reference", "--pixels", "8", "--no-3d")
+    index = json.loads((tmp_path / "demo/results.json").read_text())
+    assert status == 0
+    words = {entry["verdict"] for show in ("65-5perf", "36x24") for entry in states(tmp_path / "demo" / show)}
+    assert {"clear", "tight", "in frame"} <= words
+    assert len(index["shows"]) == 2
+    assert "no substitute for the test shoot" in out
+
+
+def states(folder):
+    return json.loads((folder / "results.json").read_text())["states"]
