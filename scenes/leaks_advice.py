@@ -25,7 +25,7 @@ from scenes.resources import Resources
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
 OFF_SHARE = 0.002  # of the target: a light that reaches no more counts as kept off
 LEAST_LEAN = 0.087  # sine of 5 deg
-FLAG_STEP_DEG = 3.0
+FLAG_STEPS_DEG = (4.0, 1.0)  # how a flag is brought in: in large steps, then in small ones up to the picture
 LEAST_ANGLE_DEG = -20.0  # farther in a flag stands in any picture
 TILTS_DEG = (-8.0, 8.0)
 BORE_ROOM_MM = 8.0  # between barrel and bore of a back plate that is proposed; common practice, a donut needs it
@@ -130,7 +130,7 @@ class _Work:
     def _seal_changes(self) -> Iterator[tuple[str, Box]]:
         now = self.box.seal[0] if self.box.seal else None
         was = f"{now.name or now.kind}" if now and now.kind != "none" else "nothing"
-        sealed = Seal(name=now.name if now else None, kind=SOFT)
+        sealed = Seal(kind=SOFT).model_copy(update={"name": now.name if now else None})
         yield f"seal with a donut in place of {was}", self.box.model_copy(update={"seal": (sealed,)})
 
     def _tilts(self, row: OpeningRow) -> Iterator[tuple[str, Box]]:
@@ -203,11 +203,12 @@ class _Work:
         """The flag come in until the light is off, or as far as the picture allows."""
         flag = self.box.flag[place]
         best, share, loss = flag.angle_deg, row.seen.share, self._loss_of(place, flag.angle_deg)
-        for angle in np.arange(flag.angle_deg - FLAG_STEP_DEG, LEAST_ANGLE_DEG - 0.1, -FLAG_STEP_DEG):
-            lost = self._loss_of(place, float(angle))
-            if lost > self.visible_loss_stops or share <= OFF_SHARE:
-                break
-            best, share, loss = float(angle), self._share_at(row, place, float(angle)), lost
+        for step in FLAG_STEPS_DEG:
+            while share > OFF_SHARE and best - step >= LEAST_ANGLE_DEG:
+                lost = self._loss_of(place, best - step)
+                if lost > self.visible_loss_stops:
+                    break
+                best, share, loss = best - step, self._share_at(row, place, best - step), lost
         return LightAdvice(
             light=row.light.name,
             flag=flag.name or f"{flag.side} flag",

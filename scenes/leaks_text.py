@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+import textwrap
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import numpy as np
@@ -53,7 +54,14 @@ def direction_words(direction: FloatArray) -> str:
 def report_text(report: LeakReport, advice: Advice) -> str:
     """Everything about one state as text."""
     blocks = [_head(report), _openings(report), _paths(report), _lights(report), _worth(report), advice_text(report, advice)]
-    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+    return "\n\n".join("\n".join(_fitted(block)) for block in blocks if block) + "\n"
+
+
+def _fitted(lines: Iterable[str]) -> Iterator[str]:
+    """Lines broken where they are longer than the page, what follows set in by two more."""
+    for line in lines:
+        inset = " " * (len(line) - len(line.lstrip()) + 2)
+        yield from textwrap.wrap(line, WIDTH, subsequent_indent=inset, drop_whitespace=True) if len(line) > WIDTH else [line]
 
 
 def _head(report: LeakReport) -> list[str]:
