@@ -1,0 +1,62 @@
+"""What of a part lies between the pupil's reference plane and the object plane: only that can stop a ray."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def block_between(corners_mm: Floats, span_mm: tuple[float, float]) -> Floats:
+    """Corners (V', 3) that span the convex hull of `corners_mm` (V, 3) cut to z within the span; (0, 3) where nothing is left."""
+    for sign, limit in ((1.0, span_mm[0]), (-1.0, span_mm[1])):
+        corners_mm = _hull_beyond(corners_mm, sign, limit)
+    return corners_mm
+
+
+def _hull_beyond(corners: Floats, sign: float, limit: float) -> Floats:
+    """Corners with sign * z above sign * limit, and where lines between kept and lost corners cross the limit."""
+    height = sign * corners[:, 2] - sign * limit
+    kept = height > 0
+    if kept.all() or not kept.any():
+        return corners[kept]
+    inside, outside = np.flatnonzero(kept), np.flatnonzero(~kept)
+    share = height[inside, None] / (height[inside, None] - height[None, outside])
+    cut = corners[inside, None] + share[..., None] * (corners[None, outside] - corners[inside, None])
+    return np.concatenate([corners[kept], cut.reshape(-1, 3)])
+
+
+def faces_between(vertices_mm: Floats, faces: Ints, span_mm: tuple[float, float]) -> tuple[Floats, Ints]:
+    """A mesh's vertices and faces cut to z within the span."""
+    for sign, limit in ((1.0, span_mm[0]), (-1.0, span_mm[1])):
+        vertices_mm, faces = _faces_beyond(vertices_mm, faces, sign, limit)
+    return vertices_mm, faces
+
+
+def _faces_beyond(vertices: Floats, faces: Ints, sign: float, limit: float) -> tuple[Floats, Ints]:
+    height = np.subtract(sign * vertices[:, 2], sign * limit) if np.isfinite(limit) else np.ones(len(vertices))
+    kept = height > 0
+    number = kept[faces].sum(axis=1)
+    whole = faces[number == 3]
+    parts = [_cut_face(vertices[face], height[face]) for face in faces[(number > 0) & (number < 3)]]
+    if not parts:
+        return vertices, whole
+    fresh = np.concatenate(parts)
+    return np.concatenate([vertices, fresh.reshape(-1, 3)]), np.concatenate(
+        [whole, len(vertices) + np.arange(3 * len(fresh)).reshape(-1, 3)]
+    )
+
+
+def _cut_face(corners: Floats, height: Floats) -> Floats:
+    """Triangles (1 or 2, 3, 3) of what a plane leaves of one triangle."""
+    turn = int(np.argmax(height > 0)) if (height > 0).sum() == 1 else (int(np.argmax(height <= 0)) + 1) % 3
+    c, h = np.roll(corners, -turn, axis=0), np.roll(height, -turn)
+    if h[1] <= 0:
+        return np.array([[c[0], _where(c, h, 0, 1), _where(c, h, 0, 2)]])
+    return np.array([[c[0], c[1], _where(c, h, 1, 2)], [c[0], _where(c, h, 1, 2), _where(c, h, 0, 2)]])
+
+
+def _where(c: Floats, h: Floats, i: int, j: int) -> Floats:
+    return np.asarray(c[i] + h[i] / (h[i] - h[j]) * (c[j] - c[i]))

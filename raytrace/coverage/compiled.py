@@ -1,0 +1,44 @@
+"""How kernels are compiled: once per machine, kept on disk, free of the interpreter lock so that two threads share the frame."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+import numba
+from numba.core.caching import FunctionCache
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+# Sums may be reordered and multiply-adds fused, alike in every run on one machine; infinities and signs keep their meaning.
+RELAXED = {"contract", "reassoc", "nsz"}
+COMMON: dict[str, Any] = {"nogil": True, "fastmath": RELAXED, "error_model": "numpy"}
+INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+
+
+def compiled(helper: F) -> F:
+    """A helper of kernels: machine code that only compiled code calls. Without a door to the interpreter it compiles faster."""
+    return cast("F", numba.njit(**COMMON, **INNER)(helper))
+
+
+def kernel(entry: F) -> F:
+    """A kernel that the interpreter calls; compiled on the first call ever and read from disk afterwards."""
+    dispatcher: Any = numba.njit(**COMMON)(entry)
+    dispatcher._cache = _SourceCache(entry)  # type: ignore[no-untyped-call]
+    return cast("F", dispatcher)
+
+
+class _SourceCache(FunctionCache):
+    """Compiled code on disk that is made anew when any module of this package changes: numba itself looks at the kernel's alone."""
+
+    def _index_key(self, sig: Any, codegen: Any) -> Any:
+        return (*super()._index_key(sig, codegen), _sources_digest())  # type: ignore[no-untyped-call]
+
+
+@cache
+def _sources_digest() -> str:
+    sources = sorted(Path(__file__).parent.glob("*.py"))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()

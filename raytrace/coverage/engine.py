@@ -1,0 +1,101 @@
+"""The coverage engine: shares of a list of pencils, and maps of a whole picture, by area and without noise."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from threading import Lock
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.box import NO_PART, Box
+from raytrace.coverage.cells import Cells, cover_cells
+from raytrace.coverage.chords import chord_rule
+from raytrace.coverage.field import Optics, as_nodes, optics
+from raytrace.coverage.tables import PART_OF, Tables, box_tables
+from raytrace.coverage.work import Work, scratch
+from raytrace.pencil import Pencils
+from raytrace.shares import Bound, Made, Shares
+
+Floats = NDArray[np.float64]
+Room = TypeVar("Room")
+
+ENGINE = "coverage"
+POINT_CHORDS = 256  # across the disc of a single pencil where no closed form fits
+POINT_SAGITTA_MM = 2e-5  # round outlines of single pencils: areas good to 1e-5 of the pupil
+POINTS_AT_ONCE = 4096  # pencils a thread takes at a time
+
+
+def coverage_shares(pencils: Pencils, box: Box, *, with_alone: bool = True, threads: int = 2) -> Shares:
+    """Light of N pencils by the area that parts leave of each pupil."""
+    known = optics(pencils, box)
+    tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=POINT_SAGITTA_MM)
+    share, by = _points(tables, np.arange(len(tables.item)), known, len(box.parts), threads)
+    alone = [
+        _points(tables, np.flatnonzero(tables.item[:, PART_OF] == part), known, len(box.parts), threads)[0]
+        for part in range(len(box.parts) if with_alone else 0)
+    ]
+    return Shares(
+        clear_share=share,
+        glass=known.glass,
+        lens=known.lens,
+        blocked_by=by,
+        alone=np.stack(alone, axis=1) if alone else np.ones((len(pencils), 0)),
+        stderr=np.zeros(len(pencils)),
+        part_names=box.part_names,
+        made=Made(engine=ENGINE, bounds=_point_bounds()),
+    )
+
+
+def _point_bounds() -> tuple[Bound, ...]:
+    return (Bound(what="chord rule where parts overlap", size=5.0 / POINT_CHORDS**1.5, unit="share"),)
+
+
+def _points(tables: Tables, items: NDArray[np.int64], known: Optics, parts: int, threads: int) -> tuple[Floats, NDArray[np.int16]]:
+    """Clear share (N,) and first stopper (N,) by the given items alone."""
+    count = len(known.valid)
+    clear, by = np.ones((count, 1), dtype=np.float32), np.full((count, 1), NO_PART, dtype=np.int16)
+    nodes = as_nodes(known, (count, 1))
+    cells, rule = single_cells(known.valid), chord_rule(POINT_CHORDS)
+
+    def work(room: Work, first: int) -> None:
+        last = min(first + POINTS_AT_ONCE, count)
+        cover_cells(tables, items, nodes, cells, 1, 1.0, rule, room, first, last, clear, by)
+
+    if len(items):
+        share_out(work, range(0, count, POINTS_AT_ONCE), lambda: scratch(tables, parts, POINT_CHORDS), threads)
+    clear[~known.valid], by[~known.valid] = 1.0, NO_PART
+    return clear[:, 0].astype(np.float64), by[:, 0]
+
+
+def single_cells(valid: NDArray[np.bool_]) -> Cells:
+    """Each pencil a cell and a pixel of its own."""
+    at = np.arange(len(valid) + 1)
+    return Cells(at, np.array([0, 1]), at[1:].copy(), np.array([1]), valid[:, None].copy(), 0)
+
+
+def share_out(work: Callable[[Room, int], None], jobs: Iterable[int], room: Callable[[], Room], threads: int) -> None:
+    """Do the jobs, which write to places of their own, on so many threads, each with scratch of its own."""
+    listed = list(jobs)
+    threads = min(threads, len(listed))  # a second thread costs more than a single job takes
+    if threads <= 1:
+        mine = room()
+        for job in listed:
+            work(mine, job)
+        return
+    waiting, lock = iter(listed), Lock()
+
+    def worker() -> None:
+        mine = room()
+        while True:
+            with lock:
+                job = next(waiting, None)
+            if job is None:
+                return
+            work(mine, job)
+
+    with ThreadPoolExecutor(threads) as pool:
+        for done in [pool.submit(worker) for _ in range(threads)]:
+            done.result()

@@ -1,0 +1,136 @@
+"""Kernels: the outline that a convex body shows to a pencil, over a cell of pixels."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.coverage.compiled import compiled
+from raytrace.coverage.project import CLEAR, CUT, DARK, edge_state, outside_square, project
+from raytrace.coverage.tables import POINTS, POINTS_END, TRIAL, TRIAL_END, Tables
+from raytrace.coverage.work import FOUND, FOUND_TURN, PLANES, SIDES, SPAN, Work, add_side
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+ONE = 16  # where in Work.hand the spots of a whole shape begin; before them lies the edge being looked at
+
+
+@compiled
+def classify_hull(t: Tables, shape: int, corner: Floats, reach: float, w: Work) -> int:
+    """State of a cell's discs against a convex body; what of it cuts them is added to the list."""
+    first, trial = t.shape[shape, POINTS], t.shape[shape, TRIAL]
+    count, tried = t.shape[shape, POINTS_END] - first, t.shape[shape, TRIAL_END] - trial
+    level, start = int(np.int64(0)), w.used[0, SIDES]
+    if tried < count:
+        for k in range(tried):
+            project(corner, t.point, t.trial[trial + k], w.hand, ONE + 8 * k)
+        n = _same_outline(w.hand, tried, w.hull)
+        if n > 0 and _sides(n, level, reach, w) == CLEAR:
+            return CLEAR
+        w.used[0, SIDES] = start
+    for k in range(count):
+        project(corner, t.point, first + k, w.hand, ONE + 8 * k)
+    return hull_at_hand(count, level, reach, w)
+
+
+@compiled
+def hull_at_hand(count: int, level: int, reach: float, w: Work) -> int:
+    """State of discs against the hull of the points at hand; what cuts them is added to the level's list.
+
+    Where all four corners see the same outline its sides are ordered ones, turning left. Where they see different ones a cell keeps
+    the points, for its blocks to look again; a block keeps the sides of all corners' outlines: the outermost bound the body.
+    """
+    if outside_square(w.hand, ONE, count, reach):
+        return DARK
+    n = _same_outline(w.hand, count, w.hull)
+    if n > 0:
+        return _sides(n, level, reach, w)
+    w.used[level, FOUND], w.used[level, FOUND_TURN] = SPAN, 1
+    for c in range(4 if level == 1 else 1):
+        n = _outline_at(w.hand, count, c, w.hull, int(np.int64(0))) if level == 1 else count
+        for k in range(n):
+            a, b = (w.hull[0, k], w.hull[0, (k + 1) % n]) if level == 1 else (k, k)
+            add_side(w.side, w.used, level, w.hand, ONE + 8 * a, ONE + 8 * b, a, b)
+    return CUT
+
+
+@compiled
+def _sides(n: int, level: int, reach: float, w: Work) -> int:
+    """State against the outline w.hull[0, :n]; on CUT its cutting sides are in the list, else the list is as before."""
+    start = w.used[level, SIDES]
+    w.used[level, FOUND], w.used[level, FOUND_TURN] = PLANES, 1
+    for k in range(n):
+        after = (k + 1) % n
+        a, b = ONE + 8 * w.hull[0, k], ONE + 8 * w.hull[0, after]
+        for i in range(8):
+            w.hand[i], w.hand[8 + i] = w.hand[a + i], w.hand[b + i]
+        state = edge_state(w.hand, 1.0, reach)
+        if state == DARK:
+            w.used[level, SIDES] = start
+            return DARK
+        if state == CUT:
+            add_side(w.side, w.used, level, w.hand, a, b, k, after)
+    return CUT if w.used[level, SIDES] > start else CLEAR
+
+
+@compiled
+def _same_outline(hand: Floats, count: int, hull: Ints) -> int:
+    """Points of the outline in hull[0], turning left, where all four corners see the same one; 0 where they do not."""
+    n = 0
+    for c in range(4):
+        found = _outline_at(hand, count, c, hull, c)
+        n = found if c == 0 or found == n else -1
+    for c in range(1, 4):
+        for k in range(max(n, 0)):
+            if hull[0, k] != hull[c, k]:
+                return 0
+    return n if n >= 3 else 0
+
+
+@compiled
+def _outline_at(hand: Floats, count: int, corner: int, hull: Ints, to: int) -> int:
+    """Number of points of the convex outline at one corner, put into hull[to] turning left from the lowest-numbered one.
+
+    Source: monotone chain, Andrew, Information Processing Letters 9, 216 (1979) (from memory).
+    """
+    at = ONE + 2 * corner
+    _sort_points(hand, count, at, hull)
+    n, base = 0, 1
+    for step in range(2 * count - 1):
+        point = hull[4, step if step < count else 2 * count - 2 - step]
+        base = n if step == count else base
+        while n > base and _turns(hand, at, hull[to, n - 2], hull[to, n - 1], point) <= 0.0:
+            n -= 1
+        hull[to, n] = point
+        n += 1
+    n = max(n - 1, 1)
+    lowest = 0
+    for k in range(n):
+        lowest = k if hull[to, k] < hull[to, lowest] else lowest
+    for k in range(n):
+        hull[4, k] = hull[to, (lowest + k) % n]
+    for k in range(n):
+        hull[to, k] = hull[4, k]
+    return n
+
+
+@compiled
+def _turns(hand: Floats, at: int, a: int, b: int, c: int) -> float:
+    u, v = hand[8 * a + at], hand[8 * a + at + 1]
+    return (hand[8 * b + at] - u) * (hand[8 * c + at + 1] - v) - (hand[8 * b + at + 1] - v) * (hand[8 * c + at] - u)
+
+
+@compiled
+def _sort_points(hand: Floats, count: int, at: int, hull: Ints) -> None:
+    """Numbers of the points by u, then v, into hull[4]: insertion sort, for they are few."""
+    for k in range(count):
+        u, v = hand[8 * k + at], hand[8 * k + at + 1]
+        j = k
+        while j > 0:
+            before = 8 * hull[4, j - 1] + at
+            if u > hand[before] or (u == hand[before] and v >= hand[before + 1]):
+                break
+            hull[4, j] = hull[4, j - 1]
+            j -= 1
+        hull[4, j] = k

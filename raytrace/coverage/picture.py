@@ -1,0 +1,153 @@
+"""The coverage engine on a whole picture: cells proven clear or dark are filled, and only the penumbra is worked out."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import RectBivariateSpline
+
+from geometry.body import Block, Surface, Tube
+from raytrace.box import NO_PART, Box
+from raytrace.camera import PixelGrid
+from raytrace.coverage.cells import Nodes, cover_cells, spread
+from raytrace.coverage.chords import chord_rule
+from raytrace.coverage.engine import ENGINE, coverage_shares, share_out
+from raytrace.coverage.field import as_nodes
+from raytrace.coverage.planning import PencilsAt, Plan, fine_cells, plan
+from raytrace.coverage.tables import PART_OF, Tables, box_tables
+from raytrace.coverage.work import Work, scratch
+from raytrace.shares import Bound, Made, VignetteMap
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+MAP_CHORDS = 32  # across the disc where several parts overlap: errors of a share stay near 0.001
+FINE = 16  # pixels between nodes of the lens and glass layers
+BLOCK = 8  # pixels along the side of a block
+SAGITTA_SHARE = 3e-4  # of the pupil's radius that chords of round outlines may stray inside them
+SAGITTA_RANGE_MM = (1e-5, 2e-3)
+PIXELS_AT_ONCE = 1 << 16  # of those that are worked out one by one
+
+
+def coverage_map(
+    pencils_at: PencilsAt, grid: PixelGrid, box: Box, *, threads: int = 2, with_alone: bool = False, with_glass: bool = True
+) -> VignetteMap:
+    """Light of every pixel of a grid by the area that parts leave of its pupil. `pencils_at` answers picture points."""
+    planned = plan(pencils_at, grid, box, box_depths_mm(box), with_glass=with_glass)
+    known = planned.known
+    sagitta_mm = _sagitta_mm(planned)
+    tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=sagitta_mm)
+    nodes, shape = as_nodes(known, planned.shape), (grid.rows, grid.columns)
+    clear, by = _covered(tables, np.arange(len(tables.item)), nodes, planned, shape, threads)
+    alone = [
+        _covered(tables, np.flatnonzero(tables.item[:, PART_OF] == part), nodes, planned, shape, threads)[0]
+        for part in range(len(box.parts) if with_alone else 0)
+    ]
+    lens = _spread(known.lens, planned, shape, threads)
+    glass = _spread(known.glass, planned, shape, threads) if box.glasses and with_glass else _even(1.0, shape)
+    layers = (clear, glass, lens, by, np.stack(alone) if alone else np.zeros((0, *shape), dtype=np.float32))
+    _mend(layers, pencils_at, grid, box, planned)
+    return VignetteMap(
+        x_mm=grid.x_mm,
+        y_mm=grid.y_mm,
+        clear_share=clear,
+        glass=glass,
+        lens=lens,
+        blocked_by=by,
+        stderr=_even(0.0, shape),
+        alone=layers[4],
+        part_names=box.part_names,
+        made=Made(engine=ENGINE, bounds=_bounds(planned, sagitta_mm)),
+    )
+
+
+def box_depths_mm(box: Box) -> Floats:
+    """Nearest and farthest z of all parts (2,) [mm]."""
+    z = [points[:, 2] for part in box.parts for points in _points(part.body)]
+    every = np.concatenate(z) if z else np.zeros(1)
+    return np.array([every.min(), every.max()])
+
+
+def _points(body: Tube | Block | Surface) -> list[Floats]:
+    match body:
+        case Tube():
+            return [points for loop in (*body.inner, *body.outer) for points in loop.points_mm(1.0)]
+        case Block():
+            return [body.corners_mm]
+        case Surface():
+            return [body.vertices_mm]
+
+
+def _sagitta_mm(planned: Plan) -> float:
+    matrix = planned.known.disc[planned.known.valid][:, 2:].reshape(-1, 2, 2)
+    if not len(matrix):
+        return SAGITTA_RANGE_MM[1]
+    radius_mm = 1.0 / np.linalg.norm(matrix, axis=(1, 2)).max()
+    return float(np.clip(SAGITTA_SHARE * radius_mm, *SAGITTA_RANGE_MM))
+
+
+def _bounds(planned: Plan, sagitta_mm: float) -> tuple[Bound, ...]:
+    return (
+        Bound(what="pencils between nodes taken as bilinear", size=planned.stray * 2 / np.pi, unit="share"),
+        Bound(what="round outlines as inscribed chords", size=sagitta_mm, unit="mm"),
+        Bound(what="chord rule where parts overlap", size=5.0 / MAP_CHORDS**1.5 / 10, unit="share"),
+    )
+
+
+def _even(value: float, shape: tuple[int, int]) -> NDArray[np.float32]:
+    """A layer of one value that takes no room; read-only."""
+    return np.broadcast_to(np.float32(value), shape)
+
+
+def _covered(
+    tables: Tables, items: Ints, nodes: Nodes, planned: Plan, shape: tuple[int, int], threads: int
+) -> tuple[NDArray[np.float32], NDArray[np.int16]]:
+    clear, by = np.empty(shape, dtype=np.float32), np.empty(shape, dtype=np.int16)
+    cells, rule, reach = planned.cells, chord_rule(MAP_CHORDS), 1.0 + planned.stray
+    step, parts = min(BLOCK, planned.size), int(tables.item[:, PART_OF].max(initial=0)) + 1
+    if not cells.usable.all():
+        clear[:], by[:] = 1.0, NO_PART
+
+    def work(room: Work, row: int) -> None:
+        cover_cells(tables, items, nodes, cells, step, reach, rule, room, row, row + 1, clear, by)
+
+    share_out(work, range(len(cells.row_end)), lambda: scratch(tables, parts, MAP_CHORDS), threads)
+    return clear, by
+
+
+def _spread(values: Floats, planned: Plan, shape: tuple[int, int], threads: int) -> NDArray[np.float32]:
+    """A smooth layer over all pixels: a cubic spline from the nodes of the cells to finer nodes, bilinear between those."""
+    out, cells = np.empty(shape, dtype=np.float32), planned.cells
+    if planned.size > FINE:
+        fine = fine_cells(shape, FINE)
+        degree = [min(3, len(ticks) - 1) for ticks in (cells.rows, cells.columns)]
+        if min(planned.shape) > 1 and shape[0] > 1 and shape[1] > 1:
+            spline = RectBivariateSpline(cells.rows, cells.columns, values.reshape(planned.shape), kx=degree[0], ky=degree[1])
+            values, cells = spline(fine.rows, fine.columns), fine
+    values = values.reshape(len(cells.rows), len(cells.columns))
+    share_out(lambda _, row: spread(values, cells, row, row + 1, out), range(len(cells.row_end)), int, threads)
+    return out
+
+
+def _mend(
+    layers: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32], NDArray[np.int16], NDArray[np.float32]],
+    pencils_at: PencilsAt,
+    grid: PixelGrid,
+    box: Box,
+    planned: Plan,
+) -> None:
+    """Work out pixel by pixel the cells that have a node without a ray."""
+    broken = ~planned.cells.usable
+    if not broken.any():
+        return
+    rows, columns = planned.cells.row_end - planned.cells.rows[:-1], planned.cells.column_end - planned.cells.columns[:-1]
+    r, c = np.nonzero(np.repeat(np.repeat(broken, rows, axis=0), columns, axis=1))
+    clear, glass, lens, by, alone = layers
+    for k in range(0, len(r), PIXELS_AT_ONCE):
+        i, j = r[k : k + PIXELS_AT_ONCE], c[k : k + PIXELS_AT_ONCE]
+        shares = coverage_shares(pencils_at(np.column_stack([grid.x_mm[j], grid.y_mm[i]])), box, with_alone=len(alone) > 0)
+        clear[i, j], lens[i, j], by[i, j] = shares.clear_share, shares.lens, shares.blocked_by
+        if glass.flags.writeable:
+            glass[i, j] = shares.glass
+        if len(alone):
+            alone[:, i, j] = shares.alone.T

@@ -1,0 +1,208 @@
+"""Kernels: blocks where everything that cuts the discs is one straight side, or several parallel ones. Exact, and fast.
+
+Parallel sides turn the disc into a line: pieces of their common normal, each worth the slice of the disc that it spans.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.coverage.compiled import compiled
+from raytrace.coverage.pieces import cut_out, keep_only, most_of
+from raytrace.coverage.project import cross_of, length_of
+from raytrace.coverage.tables import PASSES
+from raytrace.coverage.work import (
+    ALL_DARK,
+    ENTRIES,
+    FIRST,
+    HULL_FIRST,
+    HULL_LAST,
+    HULL_MODE,
+    LAST,
+    MODE,
+    NO_MODE,
+    PART,
+    SENSE,
+    SIDES,
+    SPAN,
+    TURN,
+    WEBBED,
+    Work,
+)
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+ShareMap = NDArray[np.float32]
+PartMap = NDArray[np.int16]
+
+LEAST_ASKEW = 1e-5  # [rad] sides count as parallel within this: they part by less than a hundred-thousandth of the disc across it
+SINGLE, PARALLEL, CROSSED = 0, 1, 2
+LEAST_LOSS = 1e-7  # shares of loss below this are rounding
+EVEN = 1e-5  # a side's distance may stray this much, in pupil radii, from a straight course over the block
+
+
+@compiled
+def segment_share(h: float) -> float:
+    """Share of the unit disc within a straight side at distance h from its centre, 0..1; h < 0 with the centre outside.
+
+    1 - (acos h - h sqrt(1 - h^2)) / pi, with acos x = sqrt(1 - x) times a polynomial, good to 2e-8.
+
+    Source: circular segment; Abramowitz and Stegun, 4.4.46 (from memory).
+    """
+    x = min(abs(h), 1.0)
+    p = ((((((-0.0012624911 * x + 0.0066700901) * x - 0.0170881256) * x + 0.0308918810) * x - 0.0501743046) * x + 0.0889789874) * x
+         - 0.2145988016) * x + 1.5707963050  # fmt: skip
+    cut = math.sqrt(1.0 - x) * (p - x * math.sqrt(1.0 + x)) * (1.0 / math.pi)
+    cut = max(cut, 0.0)
+    return 1.0 - cut if h >= 0.0 else cut
+
+
+@compiled
+def course_of(entry: Ints, entries: int, sides: int, side: Floats, at: Floats) -> int:
+    """SINGLE where one half plane cuts the block's discs, PARALLEL where all sides run one way, CROSSED otherwise.
+
+    Each side gets a row of `at`: where it crosses the common normal at the block's four corners, 1 or -1 as its shape lies below or
+    above. The normal is that of the first side, pointing out of the first entry's way through.
+    """
+    for k in range(entries):
+        if entry[1, k, MODE] == SPAN or entry[1, k, MODE] == WEBBED or entry[1, k, HULL_MODE] == SPAN:
+            return CROSSED
+    turn = float(entry[1, 0, TURN]) if entry[1, 0, SENSE] == PASSES else -float(entry[1, 0, TURN])
+    for e in range(sides):
+        if not _runs_along(side[1, e], turn, at, e):
+            return CROSSED
+    if entries == 1 and sides == 1:
+        return SINGLE
+    for k in range(entries):
+        turn_k = float(entry[1, k, TURN]) * turn
+        for e in range(entry[1, k, HULL_FIRST], entry[1, k, HULL_LAST] if entry[1, k, HULL_MODE] != NO_MODE else 0):
+            at[e, 4] *= turn
+        for e in range(entry[1, k, FIRST], entry[1, k, LAST] if entry[1, k, MODE] != ALL_DARK else 0):
+            at[e, 4] *= turn_k
+    return PARALLEL
+
+
+@compiled
+def _runs_along(side: Floats, turn: float, at: Floats, n: int) -> bool:
+    """Whether the side runs along the first one and keeps an even course over the block; its places on the normal go in row n."""
+    au, av, bu, bv = 0.0, 0.0, 0.0, 0.0
+    way = 1.0
+    for c in range(4):
+        length = max(length_of(side, c), 1e-300)
+        u, v = turn * (side[8 + 2 * c] - side[2 * c]) / length, turn * (side[9 + 2 * c] - side[2 * c + 1]) / length
+        if c == 0:
+            if n == 0:
+                at[0, 5], at[0, 6] = u, v
+            way = 1.0 if u * at[0, 5] + v * at[0, 6] >= 0.0 else -1.0
+        if abs(u * at[0, 6] - v * at[0, 5]) > LEAST_ASKEW or way * (u * at[0, 5] + v * at[0, 6]) < 0.0:
+            return False
+        at[n, c] = way * turn * cross_of(side, c, c) / length
+        au, av = au + 0.25 * side[2 * c], av + 0.25 * side[2 * c + 1]
+        bu, bv = bu + 0.25 * side[8 + 2 * c], bv + 0.25 * side[9 + 2 * c]
+    at[n, 4] = way
+    length = max(math.sqrt((bu - au) ** 2 + (bv - av) ** 2), 1e-300)
+    return bool(abs(way * turn * (au * bv - av * bu) / length - 0.25 * (at[n, 0] + at[n, 1] + at[n, 2] + at[n, 3])) < EVEN)
+
+
+@compiled
+def cover_nearest(at: Floats, sides: int, part: int, row: Floats, rect: Ints, clear: ShareMap, by: PartMap) -> None:
+    """Fill the block by the nearest of sides that all face one way; what is lost there goes to `part`."""
+    wide = rect[3] - rect[2]
+    across, down = 1.0 / max(wide - 1, 1), 1.0 / max(rect[1] - rect[0] - 1, 1)
+    for r in range(rect[0], rect[1]):
+        fy = (r - rect[0]) * down
+        for k in range(wide):
+            row[0, k] = 1.0
+        for e in range(sides):
+            h = at[e, 0] + (at[e, 2] - at[e, 0]) * fy
+            step = (at[e, 1] + (at[e, 3] - at[e, 1]) * fy - h) * across
+            for k in range(wide):
+                row[0, k] = min(row[0, k], h + step * k)
+        for k in range(wide):
+            row[0, k] = segment_share(row[0, k])
+        for k in range(wide):
+            share = np.float32(row[0, k])
+            clear[r, rect[2] + k] = share
+            by[r, rect[2] + k] = part if share < np.float32(1.0) else -1
+
+
+@compiled
+def cover_parallel(w: Work, rect: Ints, clear: ShareMap, by: PartMap) -> None:
+    """Fill the block that parallel sides cut: everything happens along their common normal.
+
+    Where the same part comes first at the corners and in the middle it does in between, and only shares are worked out.
+    """
+    dark, sides = w.entry[1, w.used[1, ENTRIES] - 1, MODE] == ALL_DARK, w.used[1, SIDES]
+    part, same = -1, True
+    for k in range(5):
+        r = (rect[0] + rect[1]) // 2 if k == 4 else (rect[0] if k < 2 else rect[1] - 1)
+        c = (rect[2] + rect[3]) // 2 if k == 4 else (rect[2] if k % 2 == 0 else rect[3] - 1)
+        _parallel_pixel(w, r, c, rect, clear, by)
+        if by[r, c] >= 0:
+            same &= part < 0 or by[r, c] == part
+            part = by[r, c]
+    if same and dark:
+        for r in range(rect[0], rect[1]):
+            for c in range(rect[2], rect[3]):
+                clear[r, c], by[r, c] = 0.0, part
+    elif same and part >= 0 and _one_way(w.entry, w.used[1, ENTRIES], w.at):
+        cover_nearest(w.at, sides, part, w.row, rect, clear, by)
+    else:
+        for r in range(rect[0], rect[1]):
+            for c in range(rect[2], rect[3]):
+                _parallel_pixel(w, r, c, rect, clear, by)
+
+
+@compiled
+def _one_way(entry: Ints, entries: int, at: Floats) -> bool:
+    """Whether each entry is a half plane, or several, open to where the first one is."""
+    for k in range(entries):
+        passes, first, last = entry[1, k, SENSE] == PASSES, entry[1, k, FIRST], entry[1, k, LAST]
+        if entry[1, k, HULL_MODE] != NO_MODE or not (passes or last - first == 1):
+            return False
+        for e in range(first, last):
+            if (at[e, 4] > 0.0) != passes:
+                return False
+    return True
+
+
+@compiled
+def _parallel_pixel(w: Work, r: int, c: int, rect: Ints, clear: ShareMap, by: PartMap) -> None:
+    fx, fy = (c - rect[2]) / max(rect[3] - rect[2] - 1, 1), (r - rect[0]) / max(rect[1] - rect[0] - 1, 1)
+    row, entries = w.row, w.used[1, ENTRIES]
+    row[2, 0], row[3, 0] = -1.0, 1.0
+    pieces, before = int(np.int64(1)), 1.0
+    for k in range(entries):
+        row[8, w.entry[1, k, PART]] = 0.0
+    for k in range(entries):
+        entry, after = w.entry[1, k], 0.0
+        if entry[MODE] != ALL_DARK:
+            low, high = _within(w.at, entry[FIRST], entry[LAST], fx, fy)
+            hull_low, hull_high = -2.0, 2.0
+            if entry[HULL_MODE] != NO_MODE:
+                hull_low, hull_high = _within(w.at, entry[HULL_FIRST], entry[HULL_LAST], fx, fy)
+            if entry[SENSE] == PASSES:
+                pieces = keep_only(row, pieces, low, high, hull_low, hull_high)
+            else:
+                pieces = cut_out(row, pieces, low, high)
+            for i in range(pieces):
+                after += segment_share(row[3, i]) - segment_share(row[2, i])
+        row[8, entry[PART]] += before - after
+        before = after
+    lost = before < 1.0 - LEAST_LOSS
+    clear[r, c] = before if lost else 1.0
+    by[r, c] = most_of(w.entry, entries, row) if lost else -1
+
+
+@compiled
+def _within(at: Floats, first: int, last: int, fx: float, fy: float) -> tuple[float, float]:
+    """Piece of the common normal inside a shape at a pixel."""
+    low, high = -2.0, 2.0
+    for e in range(first, last):
+        top, bottom = at[e, 0] + (at[e, 1] - at[e, 0]) * fx, at[e, 2] + (at[e, 3] - at[e, 2]) * fx
+        t = top + (bottom - top) * fy
+        low, high = (low, min(high, t)) if at[e, 4] > 0.0 else (max(low, t), high)
+    return low, high

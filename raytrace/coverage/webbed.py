@@ -1,0 +1,158 @@
+"""Kernels: webs over a cell or block of pixels, for meshes, outlines that are not convex, and outlines seen edge-on.
+
+A web is looked at along chords of constant v. Layers are counted from outside, along +u, so every edge in the strip -1 <= v <= 1
+that begins left of the disc's right end is kept, but for edges between two faces that lie on opposite sides of them for all pixels.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.coverage.compiled import compiled
+from raytrace.coverage.project import CLEAR, CUT, DARK, edge_state, narrow, outside_square, project
+from raytrace.coverage.tables import EDGES as EDGES_OF
+from raytrace.coverage.tables import EDGES_END, Tables
+from raytrace.coverage.webs import NO_FACE
+from raytrace.coverage.work import EDGES, FOUND, FOUND_TURN, ORDER_1, ORDER_2, TURN_OF, WEBBED, Work
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+FLAT = 1e-13  # a face with less area in the disc's units is seen edge-on and hides nothing
+MIDDLE = 40  # where in the scratch the spots in the middle of a block are put
+
+
+@compiled
+def classify_web(t: Tables, shape: int, corner: Floats, reach: float, w: Work) -> int:
+    """State of discs against a web; the edges that count are added to the list."""
+    start, touched = w.used[0, EDGES], False
+    for e in range(t.shape[shape, EDGES_OF], t.shape[shape, EDGES_END]):
+        for k in range(4):
+            if t.web[e, k] != NO_FACE:
+                project(corner, t.point, t.web[e, k], w.hand, 8 * k)
+        w.hand[TURN_OF] = t.web[e, 4]
+        w.hand[ORDER_1], w.hand[ORDER_2] = _order(t.web, e, 2), _order(t.web, e, 3)
+        touched |= _keep(w.web, w.used, int(np.int64(0)), w.hand, reach)
+    return _state(w, int(np.int64(0)), start, touched)
+
+
+@compiled
+def narrow_web(w: Work, first: int, last: int, place: Floats) -> int:
+    """State of a block's discs against a cell's web; the edges that count are added to level 1."""
+    start, touched = w.used[1, EDGES], False
+    for e in range(first, last):
+        narrow(w.web[0, e], 4, place, w.hand)
+        for k in range(TURN_OF, ORDER_2 + 1):
+            w.hand[k] = w.web[0, e, k]
+        touched |= _keep(w.web, w.used, int(np.int64(1)), w.hand, place[4])
+    return _state(w, int(np.int64(1)), start, touched)
+
+
+@compiled
+def _order(web: Ints, e: int, third: int) -> int:
+    """How to take A, B, C by rising point number, so that all three edges of a face judge its turn by the very same sum.
+
+    Bits 0-1, 2-3, 4-5: which of the edge's spots comes first, second, third; bit 6 set where that turns the face over.
+    """
+    a, b, c = web[e, 0], web[e, 1], web[e, third]
+    if c == NO_FACE:
+        return NO_FACE
+    i, j, k, over = 0, 1, third, 0
+    if a > b:
+        i, j, a, b, over = j, i, b, a, over ^ 1
+    if b > c:
+        j, k, b, c, over = k, j, c, b, over ^ 1
+    if a > b:
+        i, j, over = j, i, over ^ 1
+    return i | (j << 2) | (k << 4) | (over << 6)
+
+
+@compiled
+def face_turn(spots: Floats, at: int, mark: float) -> int:
+    """1 where the face turns left, -1 where right, 0 where it is edge-on or missing; spots (u, v) of A, B, C1, C2 from `at` on."""
+    order = int(mark)
+    if order == NO_FACE:
+        return 0
+    i, j, k = at + 2 * (order & 3), at + 2 * ((order >> 2) & 3), at + 2 * ((order >> 4) & 3)
+    area = (spots[j] - spots[i]) * (spots[k + 1] - spots[i + 1]) - (spots[j + 1] - spots[i + 1]) * (spots[k] - spots[i])
+    if abs(area) <= FLAT:
+        return 0
+    turn = 1 if area > 0.0 else -1
+    return -turn if order >> 6 else turn
+
+
+@compiled
+def _keep(web: Floats, count: Ints, level: int, hand: Floats, reach: float) -> bool:
+    """Add the web edge at hand to the list where it can count; whether it may touch the discs."""
+    low_v, high_v, low_u = hand[1], hand[1], hand[0]
+    for k in range(8):
+        low_v, high_v, low_u = min(low_v, hand[2 * k + 1]), max(high_v, hand[2 * k + 1]), min(low_u, hand[2 * k])
+    if low_v > reach or high_v < -reach or low_u > reach:
+        return False
+    if hand[ORDER_1] != NO_FACE and hand[ORDER_2] != NO_FACE:
+        first = _side(hand, 16)
+        if first != 0 and first == -_side(hand, 24):
+            return False
+    n = count[level, EDGES]
+    for k in range(ORDER_2 + 1):
+        web[level, n, k] = hand[k]
+    count[level, EDGES] = n + 1
+    return not outside_square(hand, 0, 2, reach) and edge_state(hand, 1.0, reach) == CUT
+
+
+@compiled
+def _side(s: Floats, c: int) -> int:
+    """1 where the third corner at s[c:] lies left of A -> B for all pixels, -1 where right, 0 where unproven.
+
+    The nine Bernstein coefficients of (B - A) x (C - A), as in `edge_state`.
+    """
+    low, high = np.inf, -np.inf
+    for i in range(4):
+        for j in range(i, 4):
+            if i == 1 and j == 2:
+                continue
+            value = 0.5 * (_swept(s, c, i, j) + _swept(s, c, j, i))
+            if i + j == 3:
+                value = 0.5 * value + 0.25 * (_swept(s, c, 1, 2) + _swept(s, c, 2, 1))
+            low, high = min(low, value), max(high, value)
+    return 1 if low > FLAT else (-1 if high < -FLAT else 0)
+
+
+@compiled
+def _swept(s: Floats, c: int, i: int, j: int) -> float:
+    i, j = 2 * i, 2 * j
+    return (s[8 + i] - s[i]) * (s[c + j + 1] - s[j + 1]) - (s[9 + i] - s[i + 1]) * (s[c + j] - s[j])
+
+
+@compiled
+def _state(w: Work, level: int, start: int, touched: bool) -> int:
+    """CUT where an edge may touch the discs; else all pixels have the layers of the middle one's centre."""
+    w.used[level, FOUND], w.used[level, FOUND_TURN] = WEBBED, 1
+    if touched:
+        return CUT
+    layers = 0
+    for e in range(start, w.used[level, EDGES]):
+        layers += _layers_left(w.web[level, e], w.hand)
+    w.used[level, EDGES] = start
+    return CLEAR if layers != 0 else DARK
+
+
+@compiled
+def _layers_left(edge: Floats, hand: Floats) -> int:
+    """What the edge adds to the layers over the disc's centre in the middle of the block."""
+    for k in range(4):
+        for axis in range(2):
+            i = 8 * k + axis
+            hand[MIDDLE + 2 * k + axis] = 0.25 * (edge[i] + edge[i + 2] + edge[i + 4] + edge[i + 6])
+    au, av, bu, bv = hand[MIDDLE], hand[MIDDLE + 1], hand[MIDDLE + 2], hand[MIDDLE + 3]
+    if (av <= 0.0) == (bv <= 0.0) or au - av * (bu - au) / (bv - av) > 0.0:
+        return 0
+    return step_of(hand, MIDDLE, edge)
+
+
+@compiled
+def step_of(spots: Floats, at: int, edge: Floats) -> int:
+    """Change of layers along +u across the edge: each face that turns left has its inside to the left of A -> B."""
+    turn = int(edge[TURN_OF]) + face_turn(spots, at, edge[ORDER_1]) + face_turn(spots, at, edge[ORDER_2])
+    return -turn if spots[at + 3] > spots[at + 1] else turn
