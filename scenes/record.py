@@ -37,6 +37,7 @@ class Recorder:
     entries: dict[str, SheetEntry] = field(default_factory=dict)
     jobs: list[Job] = field(default_factory=list)
     trouble: list[str] = field(default_factory=list)
+    shown: set[str] = field(default_factory=set)
 
     def keep(self, plan: StatePlan, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:
         """Write a state's map and pictures; names relative to the run's folder come back."""
@@ -77,7 +78,11 @@ class Recorder:
 
         names = []
         lens = plan.variants[len(plan.variants) // 2]
-        for view, name in ((View.BESIDE, "box.png"), (View.FRONT, "front.png"), (View.SECTION, "section.png")):
+        views = [(View.BESIDE, "box.png")]
+        if plan.lens_name not in self.shown:  # the box looks the same at every focus and stop: once per lens is enough
+            self.shown.add(plan.lens_name)
+            views += [(View.FRONT, "front.png"), (View.SECTION, "section.png")]
+        for view, name in views:
             scene = scene3d_of(
                 plan.assembly,
                 plan.box,
