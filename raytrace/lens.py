@@ -35,7 +35,8 @@ class WalkingPupil:
     """A pupil that moves and grows with the field, as tabulated.
 
     behind_front_mm is the depth on the axis; rows hold, per field angle [deg], the depth of the chief ray's axis crossing [mm]
-    and the tangential and sagittal half sizes square to the chief ray, relative to the axis. Beyond the last row it goes on straight.
+    and the tangential and sagittal half sizes square to the chief ray, relative to the axis. Beyond the last row it goes on
+    straight.
     """
 
     behind_front_mm: float
