@@ -15,6 +15,8 @@ COMMANDS = {
     "demo": ("scenes.commands.demo", "Check the built-in show and leave a folder to look at."),
     "check": ("scenes.commands.check", "Say whether the box darkens the frame: where, how much, which part."),
     "beam": ("scenes.commands.beam", "Size of the beam in a plane of the box, over the parts that stand there."),
+    "ghosts": ("scenes.commands.ghosts", "Say where lights ghost in the filters, and which tilt helps."),
+    "sun": ("scenes.commands.sun", "Say when through a day the sun is in the picture and on the glass."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
