@@ -162,7 +162,7 @@ def _unobstructed(world: World, start: FloatArray, end: FloatArray) -> BoolArray
 def mirrored(rays: PupilRays, path: MirrorPath, scene: MirrorScene) -> Leaked:
     """Rays after all faces of a path, those that the lens catches and those too weak left out; nothing is in their way yet."""
     steps = tuple(path.steps)
-    out, corners = np.zeros((len(rays.sent), 3)), np.zeros((len(rays.sent), len(steps) + 1, 3))
+    out, corners = np.empty((len(rays.sent), 3)), np.empty((len(rays.sent), len(steps) + 1, 3))  # filled for rays that count
     strength = follow(
         rays.start_mm,
         rays.direction,

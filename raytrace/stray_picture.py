@@ -6,6 +6,7 @@ A coarse pass over the frame finds which paths count and where; the fine pass wo
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,9 +25,11 @@ from raytrace.stray_world import OUTSIDE_MM
 FloatArray = NDArray[np.float64]
 
 COARSE_COLUMNS = 128
-LOG2_COARSE = 5  # rays per coarse pixel: with its neighbours 288 look for a leak before a place counts as dark
+LOG2_COARSE = 4  # rays per coarse pixel: with its neighbours 144 look for a leak before a place counts as dark
 RAYS_AT_ONCE = 1 << 15
 FINE_SHARE = 0.02  # of the strongest path's peak: weaker ones are smooth enough, and weak enough, for the coarse pass alone
+WANTED_STDERR = 1e-3  # of the picture's total: the fine pass is repeated until it is met, or
+MOST_PASSES = 4
 LEAST_STRENGTH = 1e-4  # of the same brightness in front, 13 stops under it: below what a black level shows
 
 
@@ -84,14 +87,25 @@ def leak_picture(
     log2_rays: int = 3,
     most_mirrors: int = 3,
     least_strength: float = LEAST_STRENGTH,
+    threads: int = 1,
 ) -> LeakPicture:
-    """The leak picture on a grid, with 2**log2_rays rays a pixel wherever a coarse look finds anything."""
+    """The leak picture on a grid, with 2**log2_rays rays a pixel and pass wherever a coarse look finds anything.
+
+    The result does not depend on the number of threads.
+    """
     scene = replace(scene, least_strength=least_strength * 0.1)
     look = _look(lens, grid.resized(min(COARSE_COLUMNS, grid.columns)), scene, most_mirrors, rng)
     counted = tuple(found for found in look.paths if found.peak >= least_strength)
     strong = FINE_SHARE * max((found.peak for found in counted), default=0.0)
     fine = tuple(dict.fromkeys(found.path for found in counted if found.peak >= strong))
-    absolute, variance = _fine(lens, grid, scene, fine, look.lit_by(fine), log2_rays, rng)
+    lit = look.lit_by(fine)
+    absolute, variance = _fine(lens, grid, scene, fine, lit, log2_rays, rng, threads)
+    for passes in range(1, MOST_PASSES):
+        if total_stderr(absolute.sum(axis=0)) <= WANTED_STDERR:
+            break
+        more, spread = _fine(lens, grid, scene, fine, lit, log2_rays, rng, threads)
+        absolute = (absolute * passes + more) / (passes + 1)
+        variance = (variance * passes**2 + spread) / (passes + 1) ** 2
     absolute += _upsampled(look.light_of([found for found in counted if found.path not in fine]), grid)
     front = front_transmission(lens, grid, scene.glasses)
     return LeakPicture(
@@ -127,13 +141,19 @@ def _fine(
     lit: NDArray[np.bool_],
     log2_rays: int,
     rng: np.random.Generator,
+    threads: int,
 ) -> tuple[FloatArray, FloatArray]:
     """Light (O, H, W) by the stronger paths, and the variance (H, W) of its sum over openings."""
     count = grid.rows * grid.columns
     absolute, variance = np.zeros((len(scene.world.openings), count)), np.zeros(count)
     points = grid.points_mm
-    for some in _chunks(np.flatnonzero(_lit_pixels(lit, grid)), 1 << log2_rays):
-        absolute[:, some], variance[some] = _traced(pencils_for(lens, points[some]), paths, scene, log2_rays, rng)
+    chunks = list(_chunks(np.flatnonzero(_lit_pixels(lit, grid)), 1 << log2_rays))
+
+    def work(some: NDArray[np.int64], child: np.random.Generator) -> None:
+        absolute[:, some], variance[some] = _traced(pencils_for(lens, points[some]), paths, scene, log2_rays, child)
+
+    with ThreadPoolExecutor(max_workers=threads) as pool:
+        list(pool.map(work, chunks, rng.spawn(len(chunks))))
     return absolute.reshape(-1, grid.rows, grid.columns), variance.reshape(grid.rows, grid.columns)
 
 

@@ -39,6 +39,7 @@ LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the tot
 SKY_SIZE = 121
 WORTH_SIZE = 61
 LOG2_POINTS = 6
+THREADS = 2  # more gain little: most of the time goes into one search tree
 GLARE = 0.01  # share of the light on the glass that a lens spreads over its picture; coated primes 0.5 to 2 % (from memory)
 WORTHY = (Kind.FLAG, Kind.EXTENSION, Kind.HOOD, Kind.MASK, Kind.SEAL, Kind.SOLID)
 TARGETS = ("glass", "lens")
@@ -195,7 +196,7 @@ def run_leaks(
     own_box = box_for(scene, lens)
     state, spread = _worst_pupil(own_box, lens, plan, resources, rng)
     setup = setup_of(own_box, lens, state, plan, resources, target=target, rng=rng)
-    picture = leak_picture(state, plan.grid.resized(min(columns, plan.grid.columns)), setup.mirror, rng=rng)
+    picture = leak_picture(state, plan.grid.resized(min(columns, plan.grid.columns)), setup.mirror, rng=rng, threads=THREADS)
     sky = sky_of(setup.target, setup.world, SKY_SIZE)
     frame = in_frame(state, plan.grid, sky.direction)
     names = [wall.name for wall in setup.world.walls if wall.kind in WORTHY and wall.group]

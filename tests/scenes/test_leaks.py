@@ -12,6 +12,8 @@ from scenes.leaks_text import direction_words, report_dict, report_text, strengt
 from scenes.parse import parse_scene
 from scenes.resources import Resources
 
+pytestmark = pytest.mark.slow
+
 HEAD = """
 brimline = 1
 [camera]
