@@ -17,8 +17,8 @@ import shapely
 from numpy.typing import NDArray
 
 from geometry.frame import Pose, pose
-from raytrace.beam_outline import Section, as_section, chained, filled
-from raytrace.beam_rays import Sheet, chords_for, edgeless, outlines, rim_disc, traced
+from raytrace.beam_outline import Section, as_section, chained
+from raytrace.beam_rays import Sheet, chords_for, edgeless, lit, outlines, rim_disc, traced
 from raytrace.box import Box
 from raytrace.bundle import FloatArray
 from raytrace.camera import Guide
@@ -28,7 +28,7 @@ from raytrace.pencil import Pencils
 PencilsAt = Callable[[FloatArray], Pencils]
 
 BULGE_MM = 0.003  # how far the beam may bulge between two neighbouring pencils; the outline is widened by as much
-DENT_MM = 0.009  # how far it may fall short of the straight edge that joins them
+DENT_MM = 0.008  # how far it may fall short of the straight edge that joins them
 LEAST_PAD_MM = 0.001  # where sides bend at all, the look at them is only so good
 SPOKES_PAD_MM = 0.014  # a traced outline is known along spokes: its corners come and go between them by this much
 STRAIGHT_MM = 1e-6  # sides that bend less are straight to rounding: the corners' pencils say all
@@ -36,11 +36,11 @@ FIRST_INTERVALS = 8  # per side of the guide, to see how much the beam's sides b
 MOST_INTERVALS = 96  # per side; half a millimetre of bend in the first look asks for as many
 FIRST_CHORDS = 16  # outline rays in the first look
 CUT_INTERVALS = 24  # per side at least, where rims cut pencils and their shape changes along the side
-DARK_INTERVALS = 48  # per side, where the edge of what is lit takes the place of the guide's
+DARK_INTERVALS = 64  # per side, where the edge of what is lit takes the place of the guide's
 CLOSER_LOOKS = 3  # rounds of halving intervals where pencils that rims cut still bulge too far
 MOST_PAD_MM = 0.018  # more would claim light that is not there
 NEAR_MM = 5.0  # where boxes begin: rims shape the beam most close to the lens
-HALVINGS = 40  # of the way from the middle to a dark point of the edge: a micrometre in the picture
+HALVINGS = 26  # of the way from the middle to a dark point of the edge: a nanometre in the picture
 FAR_MM = 400.0  # no box reaches farther ahead: where the beam's bend is judged unless a plane is given
 
 
@@ -56,8 +56,7 @@ class Beam:
 
     def section(self, plane: Pose) -> Section:
         """The beam's outline in a plane, in the plane's own coordinates (x to the operator's left, y up) [mm]; may be empty."""
-        pieces = [chained(*sheet.at_plane(plane)) for sheet in self.sheets]
-        shape = pieces[0] if len(pieces) == 1 else filled(shapely.union_all(pieces))
+        shape = chained(*_together([sheet.at_plane(plane) for sheet in self.sheets]))
         return shape if self.pad_mm <= 0 or shape.is_empty else as_section(shape.buffer(self.pad_mm, join_style="mitre"))
 
     def runs_along(self, plane: Pose) -> bool:
@@ -75,7 +74,7 @@ def beam_of(pencils_at: PencilsAt, guide: Guide, box: Box, *, far: Pose | None =
     look = _look(pencils_at, guide, box, far)
     place = _places(look.per_side)
     sheets = _sheets(pencils_at, guide, box, place)
-    if not look.cut:
+    if look.dark or not look.cut:
         return Beam(sheets=sheets, pad_mm=look.pad_mm)
     planes, enough_mm = (pose(ahead_mm=NEAR_MM), far), look.pad_mm + BULGE_MM
     bulge = _seen_bulges(sheets, planes, place)
@@ -86,6 +85,15 @@ def beam_of(pencils_at: PencilsAt, guide: Guide, box: Box, *, far: Pose | None =
         sheets = _sheets(pencils_at, guide, box, place)
         bulge = _seen_bulges(sheets, planes, place)
     return Beam(sheets=sheets, pad_mm=max(look.pad_mm, min(look.pad_mm + float(bulge.max()), MOST_PAD_MM)))
+
+
+def _together(sheets: Sequence[tuple[FloatArray, NDArray[np.bool_]]]) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """The points (N, S * K, 2) of all sheets pencil by pencil, and which pencils have any; one sheet fills another's gaps."""
+    there = np.array([crossed for _, crossed in sheets])
+    first = there.argmax(axis=0)
+    stand_in = np.stack([points for points, _ in sheets])[first, np.arange(there.shape[1])]
+    whole = [np.where(crossed[:, None, None], points, stand_in) for points, crossed in sheets]
+    return np.concatenate(whole, axis=1), np.asarray(there.any(axis=0))
 
 
 def lens_beam(lens: LensState, guide: Guide, box: Box, *, far: Pose | None = None) -> Beam:
@@ -100,7 +108,21 @@ def beam_section(pencils_at: PencilsAt, guide: Guide, box: Box, plane: Pose) -> 
 
 def lens_section(variants: Sequence[LensState], guides: Sequence[Guide], box: Box, plane: Pose) -> Section:
     """The union of the sections of several guides for several states or pupil depths."""
-    return union([lens_beam(lens, guide, box, far=plane).section(plane) for lens in variants for guide in guides])
+    return union([lens_beam(lens, guide, box, far=plane).section(plane) for lens in variants for guide in outer_guides(guides)])
+
+
+def outer_guides(guides: Sequence[Guide]) -> tuple[Guide, ...]:
+    """The guides that no other holds: the beam of a guide inside another is part of the other's."""
+    return tuple(
+        guide
+        for k, guide in enumerate(guides)
+        if not any(_holds(other, guide) and (j < k or not _holds(guide, other)) for j, other in enumerate(guides) if j != k)
+    )
+
+
+def _holds(outer: Guide, inner: Guide) -> bool:
+    away = np.abs(np.subtract(outer.centre_mm, inner.centre_mm))
+    return bool(np.all(away + np.array((inner.half_width_mm, inner.half_height_mm)) <= (outer.half_width_mm, outer.half_height_mm)))
 
 
 def union(sections: Sequence[Section]) -> Section:
@@ -128,12 +150,13 @@ def _largest_mm(pencils: Pencils) -> float:
 class _Look:
     """What a first look tells: intervals that each side needs, and how far the beam may then bulge between neighbours.
 
-    cut: the lens's own rims shape its pencils, so that the look is not enough.
+    cut: the lens's own rims shape its pencils, so that the look is not enough; dark: they leave some of the edge without light.
     """
 
     per_side: tuple[int, ...]
     pad_mm: float
     cut: bool
+    dark: bool = False
 
 
 def _look(pencils_at: PencilsAt, guide: Guide, box: Box, far: Pose) -> _Look:
@@ -145,7 +168,7 @@ def _look(pencils_at: PencilsAt, guide: Guide, box: Box, far: Pose) -> _Look:
     pencils = pencils_at(points)
     rims = outlines(pencils, FIRST_CHORDS)
     if not rims.lit.all():
-        return _Look((DARK_INTERVALS,) * 4, LEAST_PAD_MM, True)
+        return _Look((DARK_INTERVALS,) * 4, MOST_PAD_MM, True, dark=True)
     whole = replace(rims, crossing_mm=pencils.crossing_mm(rim_disc(pencils, FIRST_CHORDS)))
     (sheet,) = traced(pencils, whole, [edgeless(glass) for glass in box.glasses])
     bulge, dent = _bends(*sheet.endless().at_plane(far))
@@ -224,22 +247,18 @@ def _bends(points: FloatArray, crossed: NDArray[np.bool_]) -> tuple[FloatArray, 
 
 def _lit_edge(pencils_at: PencilsAt, guide: Guide, edge: FloatArray, chords: int) -> FloatArray:
     """The edge's points, dark ones moved toward the lit middle until some light is left of them."""
-    dark = ~_lit(pencils_at, edge, chords)
+    dark = ~lit(pencils_at(edge), chords)
     if not dark.any():
         return edge
     middle = _lit_middle(pencils_at, guide, chords)
     low, high = np.zeros(int(dark.sum())), np.ones(int(dark.sum()))
     for _ in range(HALVINGS):
         tried = (low + high) / 2
-        lit = _lit(pencils_at, middle + tried[:, None] * (edge[dark] - middle), chords)
-        low, high = np.where(lit, tried, low), np.where(lit, high, tried)
+        seen = lit(pencils_at(middle + tried[:, None] * (edge[dark] - middle)), chords)
+        low, high = np.where(seen, tried, low), np.where(seen, high, tried)
     moved = np.array(edge)
     moved[dark] = middle + low[:, None] * (edge[dark] - middle)
     return moved
-
-
-def _lit(pencils_at: PencilsAt, points_mm: FloatArray, chords: int) -> NDArray[np.bool_]:
-    return outlines(pencils_at(points_mm), chords).lit
 
 
 def _lit_middle(pencils_at: PencilsAt, guide: Guide, chords: int) -> FloatArray:
@@ -247,5 +266,5 @@ def _lit_middle(pencils_at: PencilsAt, guide: Guide, chords: int) -> FloatArray:
     steps = np.linspace(-1.0, 1.0, 2 * FIRST_INTERVALS + 1)
     grid = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
     points = np.asarray(guide.centre_mm) + grid * [guide.half_width_mm, guide.half_height_mm]
-    lit = _lit(pencils_at, points, chords)
-    return np.asarray(points[lit].mean(axis=0)) if lit.any() else np.asarray(guide.centre_mm)
+    seen = lit(pencils_at(points), chords)
+    return np.asarray(points[seen].mean(axis=0)) if seen.any() else np.asarray(guide.centre_mm)

@@ -17,7 +17,8 @@ BoolArray = NDArray[np.bool_]
 Section = shapely.Polygon | shapely.MultiPolygon
 
 BRIDGE_MM = 0.003  # a straight edge may pass the outlines under it by this much and still count as theirs
-HELD_MM = 0.002  # a corner radius may leave this much of a section outside: what chords of arcs are off by
+HELD_MM = 0.006  # a corner radius may leave this much of a section outside: as much as its chords stand off round pupils
+CHECKED_EVERY = 4  # corners of a pencil
 LARGEST_SWING_RAD = 1.5  # how far a common tangent of two neighbours may lean away from the edge above them
 HALVINGS = 20  # of that swing: a tangent's lean to 3e-6 rad, so its height to a micrometre over a hundred
 
@@ -34,17 +35,31 @@ def chained(points: FloatArray, there: BoolArray) -> Section:
     except QhullError:  # all rays in one point or line: no area
         return shapely.Polygon()
     outline = shapely.Polygon(_with_dents(points, hull))
-    return outline if outline.is_valid else linked(points, there)
+    return outline if outline.is_valid and _keeps_in(outline, points) else linked(points, there)
+
+
+def _keeps_in(outline: shapely.Polygon, points: FloatArray) -> bool:
+    """Whether an outline holds the pencils: where they all but coincide, the order of hull corners says little about dents."""
+    some = points[:, ::CHECKED_EVERY].reshape(-1, 2)
+    past = some[~shapely.contains_xy(outline, some[:, 0], some[:, 1])]
+    return bool(len(past) == 0 or np.max(shapely.distance(shapely.points(past), outline)) < BRIDGE_MM)
 
 
 def linked(points: FloatArray, there: BoolArray) -> Section:
-    """The same by unions, for chains with gaps: slow."""
+    """The same by unions, for chains with gaps: slow. The ring through their middles closes it."""
     after = np.roll(points, -1, axis=0)
     both = there & np.roll(there, -1)
-    links = shapely.convex_hull(shapely.multipoints(np.concatenate([points[both], after[both]], axis=1)))
+    links = _hulls(np.concatenate([points[both], after[both]], axis=1))
     alone = there & ~both & ~np.roll(both, 1)
-    singles = shapely.convex_hull(shapely.multipoints(points[alone]))
-    return filled(shapely.union_all(np.concatenate([links, singles])))
+    singles = _hulls(points[alone])
+    middles = points[there].mean(axis=1)
+    inside = [shapely.make_valid(shapely.Polygon(middles))] if len(middles) > 2 else []
+    return filled(shapely.union_all([*links, *singles, *inside]))
+
+
+def _hulls(points: FloatArray) -> list[shapely.Geometry]:
+    """The convex hull of each set of points (N, K, 2)."""
+    return list(np.atleast_1d(np.asarray(shapely.convex_hull(shapely.multipoints(points)))))
 
 
 def filled(shape: shapely.Geometry) -> Section:
@@ -96,7 +111,7 @@ def _dents(points: FloatArray, corners: FloatArray, owner: NDArray[np.int64]) ->
     forward = 1 if shapely.LinearRing(points.mean(axis=1)).is_ccw else -1
     jump = forward * (np.roll(owner, -1) - owner) % count
     found = []
-    for k in np.flatnonzero((jump > 1) & (jump < count - 1)):
+    for k in np.flatnonzero((jump > 1) & (jump < count / 2)):
         here, there = corners[k], corners[(k + 1) % len(corners)]
         chain = (owner[k] + forward * np.arange(jump[k] + 1)) % count
         edge_rad = float(np.arctan2(here[0] - there[0], there[1] - here[1]))

@@ -19,10 +19,11 @@ from raytrace.bundle import BoolArray, FloatArray, Leg, object_plane_z_mm
 from raytrace.glass import cross, length_to, object_plane_after
 from raytrace.pencil import Pencils
 
-CHORD_MM = 0.006  # how far the corners of a polygon about a round pupil may stand off it
+CHORD_MM = 0.005  # how far the corners of a polygon about a round pupil may stand off it
 LEAST_CHORDS = 24  # even the smallest pupil stays round
 ENDLESS_MM = 1e7  # a plate this wide has no edge that a beam could find
 JOINT_EPS_MM = 1e-7  # legs overlap by this: a plane on a glass face must not fall between two of them
+LIT_MM = 1e-4  # a pencil reaches into the front ring by this much at least where its edge counts as lit
 LEAST_AREA_MM2 = 1e-9  # what the front ring leaves of a pencil below this is nothing
 
 
@@ -119,6 +120,26 @@ def _cut_by_front_ring(pencils: Pencils, crossing_mm: FloatArray) -> Outlines:
     at = _widened(at, corners.shape[1])
     at[np.flatnonzero(cut)[rows]] = corners
     return Outlines(crossing_mm=(at - offset[:, None]) / scale[:, None], lit=lit, cut=cut)
+
+
+def lit(pencils: Pencils, chords: int) -> BoolArray:
+    """Which pencils (N,) the front ring leaves any light of, by a hair less than `outlines` does."""
+    z_mm, radius_mm = pencils.front_ring_mm
+    if np.isinf(radius_mm):
+        return np.array(pencils.valid)
+    at = pencils.at_plane_mm(pencils.crossing_mm(rim_disc(pencils, chords)), float(z_mm))
+    return pencils.valid & (_distance_from_axis(at) < radius_mm - LIT_MM)
+
+
+def _distance_from_axis(corners: FloatArray) -> FloatArray:
+    """Distance (N,) of convex polygons (N, K, 2) from the origin; 0 where they hold it."""
+    side = np.roll(corners, -1, axis=1) - corners
+    length2 = np.maximum((side**2).sum(axis=2), 1e-300)
+    share = np.clip(-(corners * side).sum(axis=2) / length2, 0.0, 1.0)
+    foot = corners + share[..., None] * side
+    turn = corners[..., 0] * side[..., 1] - corners[..., 1] * side[..., 0]
+    holds = (turn > 0).all(axis=1) | (turn < 0).all(axis=1)
+    return np.where(holds, 0.0, np.hypot(foot[..., 0], foot[..., 1]).min(axis=1))
 
 
 def _about_circle(radius_mm: float) -> shapely.Polygon:

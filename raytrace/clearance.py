@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from geometry.body import Block, Body, Kind, Loop, Part, Surface, Tube
 from geometry.frame import Pose, frame_to_right_up, pose, where_in_words
-from raytrace.beam import Beam, lens_beam
+from raytrace.beam import Beam, lens_beam, outer_guides
 from raytrace.box import Box
 from raytrace.bundle import FloatArray
 from raytrace.camera import Guide
@@ -34,7 +34,7 @@ class Clearance:
 
     It is measured in the plane of each opening, for blades and meshes square to the axis. range_mm holds the least and the most
     over the pupil depths that the lens may have; point_mm (x, y, z) is where it is least, in the frame, `where` in the operator's
-    words; `guide` and `variant` (index) are those that come nearest.
+    words; `guide` (the outer one of nested guides) and `variant` (index) are those that come nearest.
     """
 
     part: str
@@ -68,7 +68,7 @@ def beams_of(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -
     return tuple(
         NamedBeam(guide.name, number, lens_beam(lens, guide, box, far=far))
         for number, lens in enumerate(variants)
-        for guide in guides
+        for guide in outer_guides(guides)
     )
 
 

@@ -16,7 +16,8 @@ from geometry.outline import Freeform, Outline, inside_distance, is_convex
 from raytrace.bundle import FloatArray
 from raytrace.hull_cut import hull_cut
 
-STEP_MM = 0.5  # spacing of points along an edge whose deepest point is looked for: off by 0.001 mm at most 30 mm deep
+STEP_MM = 0.5  # least spacing of points along an edge whose deepest point is looked for
+MOST_STEPS = 240  # along one edge: what is far inside the beam is deep to a millimetre, what only touches it to a hundredth
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ def _inside_any(opening: shapely.Polygon | shapely.MultiPolygon, section: BaseGe
     if past.is_empty:
         on_section, _ = nearest_points(section, opening.boundary)
         return placed(section.distance(opening.boundary), np.array(on_section.coords[0]), section, plane)
-    points = shapely.get_coordinates(shapely.segmentize(past, STEP_MM))
+    points = shapely.get_coordinates(_dense(past))
     depth = np.asarray(shapely.distance(shapely.points(points), opening))
     k = int(depth.argmax())
     return placed(-float(depth[k]), points[k], section, plane)
@@ -94,7 +95,11 @@ def slice_distance(material: BaseGeometry, section: BaseGeometry, plane: Pose) -
     if met.is_empty:
         on_material, _ = nearest_points(material, section)
         return placed(material.distance(section), np.array(on_material.coords[0]), section, plane)
-    points = shapely.get_coordinates(shapely.segmentize(met, STEP_MM))
+    points = shapely.get_coordinates(_dense(met))
     depth = np.asarray(shapely.distance(shapely.points(points), section.boundary))
     k = int(depth.argmax())
     return placed(-float(depth[k]), points[k], section, plane)
+
+
+def _dense(shape: BaseGeometry) -> BaseGeometry:
+    return shapely.segmentize(shape, max(STEP_MM, shape.length / MOST_STEPS))

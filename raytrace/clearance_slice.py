@@ -16,17 +16,20 @@ from raytrace.bundle import FloatArray
 from raytrace.clearance_plane import Nearest, slice_distance
 from raytrace.hull_cut import edge_cut, hull_edges, mesh_cut
 
-MOST_CORNER_SLICES = 32  # a mesh has corners at thousands of depths: these many, evenly picked, find the place to look closer
-BETWEEN = 2  # slices between two corner depths at first
+BLADE_SLICES = 5  # of a convex body at first: enough to bracket the least of a convex function
+MESH_SLICES = 33  # of a mesh at first, which may come near the beam in several places
+FAR_MM = 30.0  # what stays as far away as this is not looked at more closely: told to a tenth of a millimetre
+CLOSE_MM = 0.02  # slices this close need none between them
 ROUNDS = 3  # of closing in on the nearest slice: each leaves a third of the gap
 CLOSE_CORNERS = 12  # corner depths of a mesh tried round the nearest slice
 
 
 @dataclass(frozen=True, slots=True)
 class Slicer:
-    """A body as slices: the depths (S,) of its corners along the axis, in rising order [mm], and its slice by a plane."""
+    """A body as slices: depths (S,) of its corners along the axis, rising [mm]; how many slices to begin with; the slice itself."""
 
     depths_mm: FloatArray
+    first: int
     cut: Callable[[Pose], BaseGeometry]
 
 
@@ -34,9 +37,9 @@ def slicer(body: Block | Surface) -> Slicer:
     """The slices of a blade or mesh."""
     if isinstance(body, Block):
         points, edges = hull_edges(body.corners_mm)
-        return Slicer(_rising(points[:, 2]), partial(edge_cut, points, edges))
+        return Slicer(_rising(points[:, 2]), BLADE_SLICES, partial(edge_cut, points, edges))
     used = body.vertices_mm[np.unique(body.faces)]
-    return Slicer(_rising(used[:, 2]), partial(mesh_cut, body.vertices_mm, body.faces))
+    return Slicer(_rising(used[:, 2]), MESH_SLICES, partial(mesh_cut, body.vertices_mm, body.faces))
 
 
 def _rising(depths_mm: FloatArray) -> FloatArray:
@@ -57,23 +60,15 @@ def slice_clearance(slices: Slicer, section_at: Callable[[float], Section]) -> N
             found[z_mm] = slice_distance(slices.cut(plane), section_at(z_mm), plane)
         return found[z_mm].distance_mm
 
-    for z_mm in _first_depths(slices.depths_mm):
-        at(z_mm)
-    for _ in range(ROUNDS):
+    for z_mm in np.linspace(slices.depths_mm[0], slices.depths_mm[-1], slices.first):
+        at(float(z_mm))
+    for turn in range(ROUNDS):
         low, middle, high = _around_least(found)
+        if turn and (found[middle].distance_mm > FAR_MM or high - low < CLOSE_MM):
+            break
         for z_mm in (*_corners_between(slices.depths_mm, low, high), (low + 2 * middle) / 3, (2 * middle + high) / 3):
             at(float(z_mm))
     return min(found.values(), key=lambda nearest: nearest.distance_mm)
-
-
-def _first_depths(depths_mm: FloatArray) -> list[float]:
-    picked = depths_mm
-    if len(depths_mm) > MOST_CORNER_SLICES:
-        picked = depths_mm[np.linspace(0, len(depths_mm) - 1, MOST_CORNER_SLICES).round().astype(int)]
-    between = BETWEEN if len(picked) < MOST_CORNER_SLICES else 0
-    shares = np.arange(1, between + 1) / (between + 1)
-    inner = picked[:-1, None] + shares * np.diff(picked)[:, None]
-    return sorted({float(z) for z in np.concatenate([picked, inner.ravel()])})
 
 
 def _around_least(found: dict[float, Nearest]) -> tuple[float, float, float]:

@@ -69,7 +69,7 @@ def test_the_json_tells_the_frames_size_scaled_and_rounded_by_the_pupil(scene):
     assert beam["width_mm"] == pytest.approx(2 * HALF_WIDTH_MM, abs=0.03)
     assert beam["height_mm"] == pytest.approx(2 * HALF_HEIGHT_MM, abs=0.03)
     assert beam["right_mm"] == pytest.approx(RIGHT_MM, abs=0.02)
-    assert 4.85 < beam["corner_mm"] <= 5.005  # never above the pupil's radius, a little below for chords
+    assert beam["corner_mm"] == pytest.approx(5.0, abs=0.1)
     assert max(point[0] for point in beam["outlines_mm"][0]) == pytest.approx(HALF_WIDTH_MM + RIGHT_MM, abs=0.03)
 
 
