@@ -28,13 +28,16 @@ def near_ghost_direction(light: ArrayLike, normal: FloatArray, plate_mm: float, 
     The image point on the sensor is the image of O in the sharp plane; the plate mirrors O to O', and the ghost's chief ray comes
     in along the line from O' to the pupil's middle: g = 2 (u.n - p u_z / s) n - u, with p from the pupil to the plate along n.
 
+    With a plate farther than half the sharp distance the light crosses in O' before the pupil and comes from the other side.
+
     Source: as above, with mirrored points; for s = inf the same as `ghost_direction`.
     """
     u = np.asarray(light, dtype=np.float64)
     along = (u * normal).sum(axis=-1, keepdims=True)
     nearer = 0.0 if np.isinf(sharp_mm) else plate_mm * u[..., 2:] / sharp_mm
     g = 2.0 * (along - nearer) * normal - u
-    return np.asarray(g / np.linalg.norm(g, axis=-1, keepdims=True))
+    sense = -1.0 if 2.0 * plate_mm > sharp_mm else 1.0
+    return np.asarray(sense * g / np.linalg.norm(g, axis=-1, keepdims=True))
 
 
 def double_direction(light: ArrayLike, near_normal: ArrayLike, far_normal: ArrayLike) -> FloatArray:

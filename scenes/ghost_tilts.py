@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from geometry.body import Assembly
+from geometry.body import Assembly, Tube
 from geometry.errors import GeometryError
 from geometry.frame import AHEAD, right_up_to_frame
 from geometry.notes import Severity
@@ -29,7 +29,7 @@ from scenes.errors import SceneError
 from scenes.ghosts import GhostLights, between_words, ghosts_in, grid_lights, middle_variant, together, where
 from scenes.margin import pessimistic_share
 from scenes.model import box_for
-from scenes.model_box import Box
+from scenes.model_box import CLAMP, Box
 from scenes.plan import Loaded
 
 FloatArray = NDArray[np.float64]
@@ -125,6 +125,7 @@ class Mover:
         self.loaded, self.plan = loaded, plan
         self._lens = next(lens for lens in loaded.scene.lens if lens.name == plan.lens_name)
         self._box: Box = box_for(loaded.scene, self._lens)
+        self._travel_mm = front_travel_mm(self._lens, plan.focal_mm, plan.focus_mm)
         self._now: list[FloatArray] | None = None
 
     def things(self) -> tuple[Thing, ...]:
@@ -150,18 +151,23 @@ class Mover:
         for number, stage in enumerate(self._box.stage, 1):
             if stage.filter is None or stage.filter.kind == "close-up":
                 continue
-            glass = self._glass_of(stage.filter.name or f"{stage_name(stage, number)} filter")
+            glass = self._glass_in(f"box.stage[{number}]")
             moved = self._moved([glass], stage.tilt_deg, glass.slab.pose.origin_mm)
             yield Thing(
                 name=stage_name(stage, number), keys=(_stage_key(number),), present_deg=stage.tilt_deg, moved=(moved,)
             )
 
-    def _glass_of(self, name: str) -> Glass:
-        return next(glass for glass in self.plan.box.glasses if glass.name == name)
+    def _glass_in(self, group: str) -> Glass:
+        """The filter of a tray: it shares the tray's centre."""
+        tray = next(part for part in self.plan.box.parts if part.group == group)
+        assert isinstance(tray.body, Tube)
+        centre = tray.body.inner[0].pose.origin_mm
+        return min(self.plan.box.glasses, key=lambda glass: float(np.linalg.norm(glass.slab.pose.origin_mm - centre)))
 
     def _pivot_mm(self) -> FloatArray:
         thickness = self._box.back[0].thickness_mm if self._box.back else 0.0
-        return np.array([*right_up_to_frame(self._box.offset_mm), self._box.ahead_mm + thickness / 2])
+        travel = 0.0 if self._box.mount == CLAMP else self._travel_mm
+        return np.array([*right_up_to_frame(self._box.offset_mm), self._box.ahead_mm - travel + thickness / 2])
 
     def _moved(self, glasses: Sequence[Glass], tilt_deg: float, pivot_mm: FloatArray) -> Moved:
         mirrors = mirrors_of(glasses, AHEAD, pupil_mm(middle_variant(self.plan)))
@@ -177,8 +183,7 @@ class Mover:
             for number, stage in enumerate(self._box.stage, 1)
         ]
         changed = changed.model_copy(update={"stage": tuple(stages)})
-        travel = front_travel_mm(self._lens, self.plan.focal_mm, self.plan.focus_mm)
-        return build_box(changed, self._lens, self.loaded.resources, front_travel_mm=travel)
+        return build_box(changed, self._lens, self.loaded.resources, front_travel_mm=self._travel_mm)
 
     def beam_in(self, assembly: Assembly, box: TracedBox) -> BeamAfter:
         """What a box takes round the guides' edges, against the present one; the worst over the pupil depths there may be."""

@@ -110,6 +110,8 @@ def test_at_close_focus_the_ghost_of_an_upright_plate_spreads_out_by_its_distanc
     u = toward(5, 3)
     ghost = near_ghost_direction(u, AXIS, 60.0, 400.0)
     assert in_picture(ghost) == pytest.approx(np.array([-5.0, -3.0]) * 400 / 280)
+    beyond = near_ghost_direction(u, AXIS, 120.0, 200.0)  # s - 2p = -40: the light has crossed over before the pupil
+    assert in_picture(beyond) == pytest.approx(np.array([5.0, 3.0]) * 200 / 40)
     assert near_ghost_direction(u, rotation_about_x(4.0) @ AXIS, 60.0, np.inf) == pytest.approx(
         ghost_direction(u, rotation_about_x(4.0) @ AXIS)
     )

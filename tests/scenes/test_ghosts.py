@@ -222,3 +222,30 @@ def test_the_chart_shows_the_ghost_where_it_is_and_the_picture_right_way_round(r
     assert at_present == pytest.approx(sensor_ghosts(report)[0].ghost.picture_mm[1], abs=0.02)
     assert chart.get_xlabel() == "tilt [deg], positive: top toward the scene"
     assert chart.get_ylim() == picture.get_ylim()
+
+
+def test_a_travelling_front_keeps_formula_and_box_together(tmp_path):
+    travel = """
+[[lens.state]]
+focal_mm = 50
+focus_mm = "infinity"
+pupil_behind_front_mm = 45
+front_travel_mm = 0
+[[lens.state]]
+focal_mm = 50
+focus_mm = 700
+pupil_behind_front_mm = 44
+front_travel_mm = 5
+[box]
+"""
+    path = tmp_path / "quay.toml"
+    text = HEAD.format(tilt=1.0, more=SECOND + LAMP).replace('"clamp"', '"rods-15"')
+    path.write_text(text.replace("[box]", travel))
+    loaded = load_scene(path)
+    plan = next(plan for plan in ghost_plans(plans_of(loaded)) if plan.focus_mm == 700)
+    mover = Mover(loaded, plan)
+    for thing in mover.things():
+        _, box = mover.built_at(thing.keys, -6.0)
+        built = np.array([glass.slab.pose.origin_mm for glass in box.glasses])
+        for mirror in thing.mirrors_at(-6.0):
+            assert np.linalg.norm(built - mirror.centre_mm, axis=1).min() < 1e-9

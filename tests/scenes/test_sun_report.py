@@ -158,3 +158,14 @@ def test_the_chart_runs_to_the_operators_right_and_marks_the_hours(tmp_path):
     assert hours["17"] == pytest.approx((expected[0][0], expected[1][0]), abs=1e-6)
     assert hours["17"][0] > hours["15"][0]
     assert sky.get_xlim() == (-180, 180)
+
+
+def test_the_pictures_outline_lies_where_the_sensor_is_shifted_to(tmp_path):
+    path = tmp_path / "flats.toml"
+    path.write_text(SCENE.format(more="").replace('format = "36x24"', 'format = "36x24", offset_mm = [1.5, -0.5]'))
+    loaded = load_scene(path)
+    (plan,) = sun_plans(plans_of(loaded))
+    report = sun_report(loaded, plan, *chosen_sun(loaded.scene, None))
+    # 18 mm and the shift of 1.5 mm through a 50, to the operator's right
+    assert report.frame_deg[:, 0].max() == pytest.approx(np.degrees(np.arctan(19.5 / 50)), abs=1e-6)
+    assert report.frame_deg[:, 0].min() == pytest.approx(-np.degrees(np.arctan(16.5 / 50)), abs=1e-6)
