@@ -17,6 +17,7 @@ COMMANDS = {
     "beam": ("scenes.commands.beam", "Size of the beam in a plane of the box, over the parts that stand there."),
     "ghosts": ("scenes.commands.ghosts", "Say where lights ghost in the filters, and which tilt helps."),
     "sun": ("scenes.commands.sun", "Say when through a day the sun is in the picture and on the glass."),
+    "leaks": ("scenes.commands.leaks", "Where stray light gets in, how much, and what closes it."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
