@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -18,11 +19,12 @@ from scenes.verdict import at_words
 if TYPE_CHECKING:
     from scenes.build import StatePlan
     from scenes.figure_sheet import SheetEntry
-    from scenes.render import Job
+    from scenes.render import Job, RenderReport
+    from scenes.scene3d import View
 
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
 VIEW_SIZE = (1600, 1000)
-VIEWS_AT_ONCE = 8  # pictures between two steps of the progress bar
+VIEWS_AT_ONCE = 8  # pictures to one start of the drawing process, and between two steps of the progress bar
 
 
 @dataclass(slots=True, kw_only=True)
@@ -35,7 +37,10 @@ class Recorder:
     flat: bool = True
     solid: bool = True
     entries: dict[str, SheetEntry] = field(default_factory=dict)
-    jobs: list[Job] = field(default_factory=list)
+    waiting: list[Job] = field(default_factory=list)
+    batches: list[tuple[int, Future[RenderReport]]] = field(default_factory=list)
+    drawing: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(max_workers=1))
+    seen_lenses: set[str] = field(default_factory=set)
     trouble: list[str] = field(default_factory=list)
     shown: set[str] = field(default_factory=set)
 
@@ -73,16 +78,12 @@ class Recorder:
         return f"{plan.key}/map.png"
 
     def _plan_views(self, plan: StatePlan, state: StateResult, map_: VignetteMap) -> list[str]:
-        from scenes.scene3d import View
+        """Gather a state's 3D pictures; they are drawn beside the tracing as soon as there are enough for one start."""
         from scenes.view3d import scene3d_of
 
         names = []
         lens = plan.variants[len(plan.variants) // 2]
-        views = [(View.BESIDE, "box.png")]
-        if plan.lens_name not in self.shown:  # the box looks the same at every focus and stop: once per lens is enough
-            self.shown.add(plan.lens_name)
-            views += [(View.FRONT, "front.png"), (View.SECTION, "section.png")]
-        for view, name in views:
+        for view, name in self._views_of(state):
             scene = scene3d_of(
                 plan.assembly,
                 plan.box,
@@ -92,22 +93,50 @@ class Recorder:
                 title=(state_words(state), _verdict_line(state)),
                 view=view,
             )
-            self.jobs.append((scene, self.staging.path_for(self._name(f"{plan.key}/{name}")), VIEW_SIZE))
+            self.waiting.append((scene, self.staging.path_for(self._name(f"{plan.key}/{name}")), VIEW_SIZE))
             names.append(f"{plan.key}/{name}")
+        if len(self.waiting) >= VIEWS_AT_ONCE:
+            self._send()
         return names
 
-    def draw_views(self, tick: Tick = silent) -> None:
-        """Draw the 3D pictures that are due; a machine that cannot gets a sentence in `trouble`, never a crash."""
+    def _views_of(self, state: StateResult) -> list[tuple[View, str]]:
+        """Views to draw of a state; from the front all states of one lens look alike, so its first shows that."""
+        from scenes.scene3d import View
+
+        views = [(View.BESIDE, "box.png"), (View.SECTION, "section.png")]
+        if lens_words(state) not in self.seen_lenses:
+            self.seen_lenses.add(lens_words(state))
+            views.append((View.FRONT, "front.png"))
+        return views
+
+    def _send(self) -> None:
+        """Have the gathered pictures drawn in a child process, while the next states are traced here."""
         from scenes.render import render_batch
 
-        for start in range(0, len(self.jobs), VIEWS_AT_ONCE):
-            batch = self.jobs[start : start + VIEWS_AT_ONCE]
-            report = render_batch(batch)
+        batch, self.waiting = self.waiting, []
+        if any(done.done() and done.result().problem for _, done in self.batches):
+            return  # the machine cannot draw, and has said so once
+        self.batches.append((len(batch), self.drawing.submit(render_batch, batch)))
+
+    @property
+    def views_due(self) -> int:
+        """How many 3D pictures are not yet known to be drawn."""
+        return len(self.waiting) + sum(count for count, _ in self.batches)
+
+    def draw_views(self, tick: Tick = silent) -> None:
+        """Wait for the 3D pictures; a machine that cannot draw gets a sentence in `trouble`, never a crash."""
+        if self.waiting:
+            self._send()
+        for count, batch in self.batches:
+            report = batch.result()
             self.trouble += [f"{path.parent.name}/{path.name} was left out: {why}" for path, why in report.failed]
-            if report.problem:
-                self.trouble.append(report.problem)
-                return
-            tick(len(batch), "3D pictures")
+            self.trouble += [report.problem] if report.problem else []
+            tick(count, "3D pictures")
+        self.batches.clear()
+
+    def close(self) -> None:
+        """Stop drawing: what is queued is dropped, what is being drawn ends first, so that nothing is written afterwards."""
+        self.drawing.shutdown(wait=True, cancel_futures=True)
 
     def finish(self, check: CheckResult, made_by: Provenance) -> dict[str, Any]:
         """Write contact sheets and results.json; the latter's content comes back."""

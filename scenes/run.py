@@ -81,21 +81,30 @@ def run_job(job: Job, staging: Staging | None, engine: Engine, asked: Asked) -> 
     scene = job.loaded.scene
     limits = Limits(visible_loss_stops=scene.check.visible_loss_stops)
     recorder = None if staging is None else _recorder(job, staging, asked, limits)
-    with progress(STEPS_PER_STATE * len(job.plans), scene.title or job.loaded.file_name) as tick:
-        keep = keep_nothing if recorder is None else recorder.keep
-        check = run_check(job.plans, engine, columns=asked.columns, limits=limits, threads=asked.threads, tick=tick, keep=keep)
-    made_by = Provenance(
+    keep = keep_nothing if recorder is None else recorder.keep
+    try:
+        with progress(STEPS_PER_STATE * len(job.plans), scene.title or job.loaded.file_name) as tick:
+            check = run_check(job.plans, engine, columns=asked.columns, limits=limits, threads=asked.threads, tick=tick, keep=keep)
+        made_by = _provenance(job, engine)
+        if recorder is None:
+            return Done(check=check, results=results_dict(check, made_by), trouble=())
+        with progress(recorder.views_due, "3D pictures") as tick:
+            recorder.draw_views(tick)
+        return Done(check=check, results=recorder.finish(check, made_by), trouble=tuple(dict.fromkeys(recorder.trouble)))
+    finally:
+        if recorder is not None:
+            recorder.close()
+
+
+def _provenance(job: Job, engine: Engine) -> Provenance:
+    loaded = job.loaded
+    return Provenance(
         version=own_version(),
         engine=engine.name,
-        scene_title=scene.title,
-        scene_file=job.loaded.file_name,
-        scene_sha256=job.loaded.sha256,
+        scene_title=loaded.scene.title,
+        scene_file=loaded.file_name,
+        scene_sha256=loaded.sha256,
     )
-    if recorder is None:
-        return Done(check=check, results=results_dict(check, made_by), trouble=())
-    with progress(len(recorder.jobs), "3D pictures") as tick:
-        recorder.draw_views(tick)
-    return Done(check=check, results=recorder.finish(check, made_by), trouble=tuple(dict.fromkeys(recorder.trouble)))
 
 
 def _recorder(job: Job, staging: Staging, asked: Asked, limits: Limits) -> Recorder:
