@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
+import threading
 from collections.abc import Sequence
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
@@ -87,6 +89,7 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back. Nothing but a fault of the program itself gets past as an exception."""
     try:
+        _end_as_by_ctrl_c()
         status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)
         sys.stdout.flush()
         return status if isinstance(status, int) else CLEAR
@@ -100,6 +103,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         return CLEAR
     except (ValueError, OSError, MemoryError) as error:
         return _known_trouble(error)
+
+
+def _end_as_by_ctrl_c() -> None:
+    """Have a request to end, as schedulers and `timeout` send it, clean up as Ctrl-C does."""
+
+    def stop(_number: int, _frame: object) -> None:
+        raise KeyboardInterrupt
+
+    if threading.current_thread() is threading.main_thread():  # elsewhere Python forbids it
+        signal.signal(signal.SIGTERM, stop)
 
 
 def _click_words(error: click.ClickException) -> str:

@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -158,6 +159,27 @@ def test_ctrl_c_leaves_no_half_files(capsys, scene, tmp_path, monkeypatch):
     status, out, err = run(capsys, "check", path, "--out", tmp_path / "out", *QUICK)
     assert (status, out, [p.name for p in tmp_path.iterdir()]) == (130, "", ["show.toml"])
     assert "nothing was left half written" in err
+
+
+def test_a_request_to_end_leaves_no_half_files_either(scene, tmp_path):
+    argv = [
+        sys.executable,
+        "-m",
+        "scenes.cli",
+        "check",
+        scene(angle=20),
+        "--out",
+        tmp_path / "out",
+        "--engine",
+        "reference",
+        "--no-3d",
+    ]
+    with subprocess.Popen(argv, cwd=Path(__file__).parents[2], stderr=subprocess.PIPE, text=True) as child:
+        while child.poll() is None and not list(tmp_path.glob(".out.*.partial")):
+            time.sleep(0.02)
+        child.terminate()
+        assert "nothing was left half written" in child.stderr.read()
+    assert (child.returncode, [path.name for path in tmp_path.iterdir()]) == (130, ["show.toml"])
 
 
 def test_a_missing_scene_is_one_sentence(capsys, tmp_path):
