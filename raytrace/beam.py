@@ -28,7 +28,7 @@ from raytrace.pencil import Pencils
 PencilsAt = Callable[[FloatArray], Pencils]
 
 BULGE_MM = 0.003  # how far the beam may bulge between two neighbouring pencils; the outline is widened by as much
-DENT_MM = 0.008  # how far it may fall short of the straight edge that joins them
+DENT_MM = 0.005  # how far it may fall short of the straight edge that joins them
 LEAST_PAD_MM = 0.001  # where sides bend at all, the look at them is only so good
 SPOKES_PAD_MM = 0.014  # a traced outline is known along spokes: its corners come and go between them by this much
 STRAIGHT_MM = 1e-6  # sides that bend less are straight to rounding: the corners' pencils say all
