@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import secrets
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -203,17 +204,20 @@ def result_folder(target: Path) -> Iterator[Staging]:
     holds something else than results is refused before any work is done.
     """
     target = _usable(target)
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        stage = Path(tempfile.mkdtemp(dir=target.parent, prefix=f".{target.name}.", suffix=".partial"))
-    except OSError as error:
-        raise _refusal(str(target), f"cannot be written: {error.strerror}") from None
-    try:
-        stage.chmod(0o777 & ~_umask())
+    stage = target.parent / f".{target.name}.{secrets.token_hex(6)}.partial"
+    try:  # the folder is made in here, so that a signal at any moment finds it cleared away
+        _make_folder(stage, target)
         yield Staging(stage)
         _swap(stage, target)
     finally:
         shutil.rmtree(stage, ignore_errors=True)
+
+
+def _make_folder(stage: Path, target: Path) -> None:
+    try:
+        stage.mkdir(parents=True)
+    except OSError as error:
+        raise _refusal(str(target), f"cannot be written: {error.strerror}") from None
 
 
 def _usable(target: Path) -> Path:
