@@ -25,13 +25,13 @@ class PixelGrid:
     def x_mm(self) -> NDArray[np.float64]:
         """Picture x of the pixel centres, left to right (W,) [mm]."""
         pitch = self.width_mm / self.columns
-        return self.offset_mm[0] - self.width_mm / 2 + pitch * (np.arange(self.columns) + 0.5)
+        return np.asarray(self.offset_mm[0] - self.width_mm / 2 + pitch * (np.arange(self.columns) + 0.5), dtype=np.float64)
 
     @property
     def y_mm(self) -> NDArray[np.float64]:
         """Picture y of the pixel centres, top to bottom (H,) [mm]."""
         pitch = self.height_mm / self.rows
-        return self.offset_mm[1] + self.height_mm / 2 - pitch * (np.arange(self.rows) + 0.5)
+        return np.asarray(self.offset_mm[1] + self.height_mm / 2 - pitch * (np.arange(self.rows) + 0.5), dtype=np.float64)
 
     @property
     def points_mm(self) -> NDArray[np.float64]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -85,7 +86,7 @@ def _draw_clock(axes: Axes, report: SunReport) -> None:
     for k, moment in enumerate(path.moments):
         if moment.minute == 0 and path.up[k]:
             axes.plot(path.azimuth_deg[k], path.elevation_deg[k], "o", markersize=3.2, color=INK, zorder=5)
-            words = {"textcoords": "offset points", "xytext": (0, 4.5), "ha": "center", "fontsize": FOOT_PT, "family": FONT}
+            words: dict[str, Any] = {"textcoords": "offset points", "xytext": (0, 4.5), "ha": "center", "fontsize": FOOT_PT, "family": FONT}
             axes.annotate(f"{moment:%H}", (path.azimuth_deg[k], path.elevation_deg[k]), zorder=6, **words)
 
 
@@ -97,7 +98,7 @@ def _draw_hours(page: Page, report: SunReport) -> None:
     for place, (holds, colour) in enumerate(zip(rows, colours, strict=True)):
         bars = [(_hour(first), _hour(last) - _hour(first) + 1 / 60) for first, last in report.spans(holds)]
         faint = place == len(rows) - 1
-        look = {"facecolors": PAPER, "hatch": "////"} if faint else {"facecolors": colour}
+        look: dict[str, Any] = {"facecolors": PAPER, "hatch": "////"} if faint else {"facecolors": colour}
         axes.broken_barh(bars, (place - 0.36, 0.72), edgecolors=colour, **look)
     axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.set_yticks(range(len(rows)), ROWS if report.flags else (*ROWS[:3], "(no flags)"))
