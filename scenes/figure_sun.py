@@ -86,7 +86,8 @@ def _draw_clock(axes: Axes, report: SunReport) -> None:
     for k, moment in enumerate(path.moments):
         if moment.minute == 0 and path.up[k]:
             axes.plot(path.azimuth_deg[k], path.elevation_deg[k], "o", markersize=3.2, color=INK, zorder=5)
-            words: dict[str, Any] = {"textcoords": "offset points", "xytext": (0, 4.5), "ha": "center", "fontsize": FOOT_PT, "family": FONT}
+            look: dict[str, Any] = {"ha": "center", "fontsize": FOOT_PT, "family": FONT}
+            words: dict[str, Any] = {"textcoords": "offset points", "xytext": (0, 4.5), **look}
             axes.annotate(f"{moment:%H}", (path.azimuth_deg[k], path.elevation_deg[k]), zorder=6, **words)
 
 

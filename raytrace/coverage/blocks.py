@@ -49,7 +49,7 @@ def cover_block(w: Work, cut_by_lens: int, rule: Floats, place: Floats, rect: In
 
     place (5,): fractions of the cell at the block's outer pixel centres, x then y, and the discs' reach.
     """
-    narrow_list(w, place)
+    narrow_list(w, place, rule.shape[1])
     entries = w.used[1, ENTRIES]
     last = w.entry[1, max(entries - 1, 0)]
     if entries == 0:
@@ -78,7 +78,7 @@ def fill_block(rect: Ints, share: float, part: int, clear: ShareMap, by: PartMap
 
 
 @compiled
-def narrow_list(w: Work, place: Floats) -> None:
+def narrow_list(w: Work, place: Floats, chords: int) -> None:
     """Fill level 1 of the lists: what of the cell's list can stop rays of a block."""
     w.used[1, SIDES] = w.used[1, EDGES] = w.used[1, ENTRIES] = 0
     for k in range(w.used[0, ENTRIES]):
@@ -90,23 +90,23 @@ def narrow_list(w: Work, place: Floats) -> None:
             break
         hull_state, sides = CLEAR, w.used[1, SIDES]
         if entry[HULL_MODE] != NO_MODE:
-            hull_state = _narrow_shape(w, entry[HULL_MODE], entry[HULL_FIRST], entry[HULL_LAST], 1.0, place)
+            hull_state = _narrow_shape(w, entry[HULL_MODE], entry[HULL_FIRST], entry[HULL_LAST], 1.0, place, chords)
             if hull_state == DARK:
                 continue
             entry[HULL_MODE] = NO_MODE if hull_state == CLEAR else w.used[1, FOUND]
             entry[HULL_FIRST], entry[HULL_LAST] = sides, w.used[1, SIDES]
         kind = EDGES if entry[MODE] == WEBBED else SIDES
         start = w.used[1, kind]
-        state = _narrow_shape(w, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), place)
+        state = _narrow_shape(w, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), place, chords)
         entry[MODE], entry[FIRST], entry[LAST] = w.used[1, FOUND], start, w.used[1, kind]
         if settle(state, hull_state, entry, w.used, 1):
             break
 
 
 @compiled
-def _narrow_shape(w: Work, mode: int, first: int, last: int, turn: float, place: Floats) -> int:
+def _narrow_shape(w: Work, mode: int, first: int, last: int, turn: float, place: Floats, chords: int) -> int:
     if mode == WEBBED:
-        return narrow_web(w, first, last, place)
+        return narrow_web(w, first, last, place, chords)
     if mode == SPAN:
         return _narrow_points(w, first, last, place)
     start = w.used[1, SIDES]

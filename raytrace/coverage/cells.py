@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,6 +9,7 @@ from raytrace.coverage.blocks import cover_block, fill_block
 from raytrace.coverage.classify import list_cell
 from raytrace.coverage.compiled import compiled, kernel
 from raytrace.coverage.lens_rim import RADIUS_ROW, RIMS, RING, RING_ROW, bare_share, set_rims
+from raytrace.coverage.nodes import Cells, Nodes
 from raytrace.coverage.tables import Tables
 from raytrace.coverage.work import ALL_DARK, ENTRIES, MODE, PART, Work
 
@@ -18,33 +17,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Shares = NDArray[np.float32]
 Parts = NDArray[np.int16]
-
-
-class Nodes(NamedTuple):
-    """Optics at H x W nodes of a grid (or N x 1 single pencils), as `raytrace.coverage.field` makes them.
-
-    optics (H, W, 6 + 8 legs), rim (H, W, K), ring (H, W, 6); rim_turn (2, K) cosines and sines; ring_square radius^2, inf for none.
-    """
-
-    optics: Floats
-    rim: Floats
-    ring: Floats
-    rim_turn: Floats
-    ring_square: float
-
-
-class Cells(NamedTuple):
-    """Where cells lie: nodes at pixel rows (H,) and columns (W,), the pixels of a cell ending before row_end and column_end.
-
-    usable (cells down, cells across); stride 1 where a cell has a node at each corner, 0 where it is a single pencil.
-    """
-
-    rows: Ints
-    columns: Ints
-    row_end: Ints
-    column_end: Ints
-    usable: NDArray[np.bool_]
-    stride: int
 
 
 @kernel
@@ -63,8 +35,7 @@ def cover_cells(
     by: Parts,
 ) -> None:
     """Fill the pixels of cell rows first..last - 1; `step` is the size of blocks, `reach` the discs' radius for proofs."""
-    corner = np.empty((4, nodes.optics.shape[2]))
-    rect = np.empty(4, dtype=np.int64)
+    corner, rect = w.corner, w.rect[0]
     for i in range(first, last):
         for j in range(len(cells.column_end)):
             if not cells.usable[i, j]:
@@ -78,7 +49,7 @@ def cover_cells(
             if w.used[0, ENTRIES] == 0:
                 fill_block(rect, 1.0, -1, clear, by)
             else:
-                cut_by_lens = load_lens(nodes, i, j, cells.stride, rule, w.lens)
+                cut_by_lens = load_lens(nodes, i, j, cells.stride, rule, w.lens, w.outline)
                 _cover_blocks(w, cut_by_lens, rule, rect, 1.0 / max(tall, 1), 1.0 / max(wide, 1), step, reach, clear, by)
 
 
@@ -87,7 +58,7 @@ def _cover_blocks(
     w: Work, cut_by_lens: int, rule: Floats, cell: Ints, tall: float, wide: float, step: int, reach: float,
     clear: Shares, by: Parts,
 ) -> None:  # fmt: skip
-    rect, place = np.empty(4, dtype=np.int64), np.empty(5)
+    rect, place = w.rect[1], w.place
     place[4] = reach
     if cut_by_lens == 0 and w.entry[0, 0, MODE] == ALL_DARK:
         fill_block(cell, 0.0, w.entry[0, 0, PART], clear, by)
@@ -101,16 +72,16 @@ def _cover_blocks(
 
 
 @kernel
-def bare_shares(nodes: Nodes, rule: Floats, lens: Floats, out: Floats) -> None:
+def bare_shares(nodes: Nodes, rule: Floats, lens: Floats, outline: Floats, out: Floats) -> None:
     """Fill out (H, W) with the share of the disc that the lens's own rims and ring let through."""
     for i in range(out.shape[0]):
         for j in range(out.shape[1]):
-            cut_by_lens = load_lens(nodes, i, j, 0, rule, lens)
+            cut_by_lens = load_lens(nodes, i, j, 0, rule, lens, outline)
             out[i, j] = bare_share(lens, cut_by_lens, rule) if cut_by_lens != 0 else 1.0
 
 
 @compiled
-def load_lens(nodes: Nodes, i: int, j: int, stride: int, rule: Floats, lens: Floats) -> int:
+def load_lens(nodes: Nodes, i: int, j: int, stride: int, rule: Floats, lens: Floats, outline: Floats) -> int:
     """Put rims and ring at the four corners of a cell into the lens scratch; which of them cut its pupils, as bits."""
     cuts = 0
     for c in range(4):
@@ -127,7 +98,6 @@ def load_lens(nodes: Nodes, i: int, j: int, stride: int, rule: Floats, lens: Flo
         if far * far > nodes.ring_square:
             cuts |= RING
     if cuts & RIMS:
-        outline = np.empty((nodes.rim.shape[2], 2))
         for c in range(4):
             row, column = i + stride * (c // 2), j + stride * (c % 2)
             for k in range(len(outline)):

@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.box import NO_PART, Box
-from raytrace.coverage.cells import Cells, cover_cells
+from raytrace.coverage.cells import cover_cells
 from raytrace.coverage.chords import chord_rule
 from raytrace.coverage.field import Optics, as_nodes, optics
+from raytrace.coverage.nodes import Cells
 from raytrace.coverage.tables import PART_OF, Tables, box_tables
 from raytrace.coverage.work import Work, scratch
 from raytrace.pencil import Pencils
@@ -65,7 +66,7 @@ def _points(tables: Tables, items: NDArray[np.int64], known: Optics, parts: int,
         cover_cells(tables, items, nodes, cells, 1, 1.0, rule, room, first, last, clear, by)
 
     if len(items):
-        share_out(work, range(0, count, POINTS_AT_ONCE), lambda: scratch(tables, parts, POINT_CHORDS), threads)
+        share_out(work, range(0, count, POINTS_AT_ONCE), lambda: scratch(tables, nodes, parts, POINT_CHORDS), threads)
     clear[~known.valid], by[~known.valid] = 1.0, NO_PART
     return clear[:, 0].astype(np.float64), by[:, 0]
 

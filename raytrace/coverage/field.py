@@ -16,9 +16,10 @@ from geometry.outline import contains
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.bundle import Bundle, Fate, Leg, launch
 from raytrace.closeup import MM_PER_M
-from raytrace.coverage.cells import Nodes, bare_shares
+from raytrace.coverage.cells import bare_shares
 from raytrace.coverage.chords import chord_rule
 from raytrace.coverage.lens_rim import LENS_ROWS
+from raytrace.coverage.nodes import Nodes
 from raytrace.glass import walk
 from raytrace.pencil import Pencils
 from raytrace.sampling import forbes_rings
@@ -108,7 +109,7 @@ def as_nodes(known: Optics, shape: tuple[int, int]) -> Nodes:
 def _bare(nodes: Nodes) -> Floats:
     out = np.ones(nodes.optics.shape[:2])
     if nodes.rim.shape[2] or np.isfinite(nodes.ring_square):
-        bare_shares(nodes, chord_rule(BARE_CHORDS), np.zeros((LENS_ROWS, BARE_CHORDS)), out)
+        bare_shares(nodes, chord_rule(BARE_CHORDS), np.zeros((LENS_ROWS, BARE_CHORDS)), np.zeros((nodes.rim.shape[2], 2)), out)
     return out.ravel()
 
 

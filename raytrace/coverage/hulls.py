@@ -25,8 +25,7 @@ def classify_hull(t: Tables, shape: int, corner: Floats, reach: float, w: Work) 
     if tried < count:
         for k in range(tried):
             project(corner, t.point, t.trial[trial + k], w.hand, ONE + 8 * k)
-        n = _same_outline(w.hand, tried, w.hull)
-        if n > 0 and _sides(n, level, reach, w) == CLEAR:
+        if _sides(tried, level, reach, w) == CLEAR:
             return CLEAR
         w.used[0, SIDES] = start
     for k in range(count):
@@ -38,54 +37,62 @@ def classify_hull(t: Tables, shape: int, corner: Floats, reach: float, w: Work) 
 def hull_at_hand(count: int, level: int, reach: float, w: Work) -> int:
     """State of discs against the hull of the points at hand; what cuts them is added to the level's list.
 
-    Where all four corners see the same outline its sides are ordered ones, turning left. Where they see different ones a cell keeps
+    Sides that all four corners see are ordered ones, turning left. Where one that not all see comes near the discs, a cell keeps
     the points, for its blocks to look again; a block keeps the sides of all corners' outlines: the outermost bound the body.
     """
     if outside_square(w.hand, ONE, count, reach):
         return DARK
-    n = _same_outline(w.hand, count, w.hull)
-    if n > 0:
-        return _sides(n, level, reach, w)
-    w.used[level, FOUND], w.used[level, FOUND_TURN] = SPAN, 1
+    start = w.used[level, SIDES]
+    state = _sides(count, level, reach, w)
+    if w.used[level, FOUND] == PLANES:
+        return state
+    w.used[level, SIDES] = start
     for c in range(4 if level == 1 else 1):
-        n = _outline_at(w.hand, count, c, w.hull, int(np.int64(0))) if level == 1 else count
+        n = w.hull[5, c] if level == 1 else count
         for k in range(n):
-            a, b = (w.hull[0, k], w.hull[0, (k + 1) % n]) if level == 1 else (k, k)
+            a, b = (w.hull[c, k], w.hull[c, (k + 1) % n]) if level == 1 else (k, k)
             add_side(w.side, w.used, level, w.hand, ONE + 8 * a, ONE + 8 * b, a, b)
     return CUT
 
 
 @compiled
-def _sides(n: int, level: int, reach: float, w: Work) -> int:
-    """State against the outline w.hull[0, :n]; on CUT its cutting sides are in the list, else the list is as before."""
+def _sides(count: int, level: int, reach: float, w: Work) -> int:
+    """State against the outline of the points at hand, its cutting sides in the list; found is SPAN where the corners disagree."""
     start = w.used[level, SIDES]
     w.used[level, FOUND], w.used[level, FOUND_TURN] = PLANES, 1
-    for k in range(n):
-        after = (k + 1) % n
-        a, b = ONE + 8 * w.hull[0, k], ONE + 8 * w.hull[0, after]
-        for i in range(8):
-            w.hand[i], w.hand[8 + i] = w.hand[a + i], w.hand[b + i]
-        state = edge_state(w.hand, 1.0, reach)
-        if state == DARK:
-            w.used[level, SIDES] = start
-            return DARK
-        if state == CUT:
-            add_side(w.side, w.used, level, w.hand, a, b, k, after)
-    return CUT if w.used[level, SIDES] > start else CLEAR
+    for c in range(4):
+        w.hull[5, c] = _outline_at(w.hand, count, c, w.hull, c)
+    for c in range(4):
+        n = w.hull[5, c]
+        for k in range(n):
+            a, b = w.hull[c, k], w.hull[c, (k + 1) % n]
+            common = _seen_by_all(w.hull, c, k, a, b)
+            if c > 0 and common:
+                continue
+            for i in range(8):
+                w.hand[i], w.hand[8 + i] = w.hand[ONE + 8 * a + i], w.hand[ONE + 8 * b + i]
+            state = edge_state(w.hand, 1.0, reach)
+            if state == DARK and common:
+                w.used[level, SIDES] = start
+                return DARK
+            if state != CLEAR and not common:
+                w.used[level, FOUND] = SPAN
+            elif state == CUT:
+                add_side(w.side, w.used, level, w.hand, 0, 8, a, b)
+    return CUT if w.used[level, SIDES] > start or w.used[level, FOUND] == SPAN else CLEAR
 
 
 @compiled
-def _same_outline(hand: Floats, count: int, hull: Ints) -> int:
-    """Points of the outline in hull[0], turning left, where all four corners see the same one; 0 where they do not."""
-    n = 0
-    for c in range(4):
-        found = _outline_at(hand, count, c, hull, c)
-        n = found if c == 0 or found == n else -1
-    for c in range(1, 4):
-        for k in range(max(n, 0)):
-            if hull[0, k] != hull[c, k]:
-                return 0
-    return n if n >= 3 else 0
+def _seen_by_all(hull: Ints, c: int, k: int, a: int, b: int) -> bool:
+    """Whether the side from a to b, the k-th of corner c, is in the outlines of all four corners."""
+    for other in range(4):
+        n = hull[5, other]
+        found = other == c or (k < n and hull[other, k] == a and hull[other, (k + 1) % n] == b)
+        for i in range(0 if found else n):
+            found |= hull[other, i] == a and hull[other, (i + 1) % n] == b
+        if not found:
+            return False
+    return True
 
 
 @compiled

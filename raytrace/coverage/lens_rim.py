@@ -28,9 +28,9 @@ def rim_at(
         high = min(high, _mix(lens[1, chord], lens[3, chord], lens[5, chord], lens[7, chord], x, y))
     if cut_by_lens & RING:
         ring = lens[RING_ROW]
-        px = _ring(ring, 0, x, y) + _ring(ring, 2, x, y) * v
-        py = _ring(ring, 1, x, y) + _ring(ring, 3, x, y) * v
-        qx, qy = _ring(ring, 4, x, y), _ring(ring, 5, x, y)
+        px = _ring(ring, 0, x, y) + _ring(ring, 4, x, y) * v
+        py = _ring(ring, 1, x, y) + _ring(ring, 5, x, y) * v
+        qx, qy = _ring(ring, 2, x, y), _ring(ring, 3, x, y)
         square = qx * qx + qy * qy
         middle = -(px * qx + py * qy) / square
         gap = (lens[RADIUS_ROW, 0] - (px * px + py * py)) / square + middle * middle

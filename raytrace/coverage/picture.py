@@ -9,10 +9,11 @@ from scipy.interpolate import RectBivariateSpline
 from geometry.body import Block, Surface, Tube
 from raytrace.box import NO_PART, Box
 from raytrace.camera import PixelGrid
-from raytrace.coverage.cells import Nodes, cover_cells, spread
+from raytrace.coverage.cells import cover_cells, spread
 from raytrace.coverage.chords import chord_rule
 from raytrace.coverage.engine import ENGINE, coverage_shares, share_out
 from raytrace.coverage.field import as_nodes
+from raytrace.coverage.nodes import Nodes
 from raytrace.coverage.planning import PencilsAt, Plan, fine_cells, plan
 from raytrace.coverage.tables import PART_OF, Tables, box_tables
 from raytrace.coverage.work import Work, scratch
@@ -111,7 +112,7 @@ def _covered(
     def work(room: Work, row: int) -> None:
         cover_cells(tables, items, nodes, cells, step, reach, rule, room, row, row + 1, clear, by)
 
-    share_out(work, range(len(cells.row_end)), lambda: scratch(tables, parts, MAP_CHORDS), threads)
+    share_out(work, range(len(cells.row_end)), lambda: scratch(tables, nodes, parts, MAP_CHORDS), threads)
     return clear, by
 
 

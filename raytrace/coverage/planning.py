@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from raytrace.box import Box
 from raytrace.camera import PixelGrid
-from raytrace.coverage.cells import Cells
 from raytrace.coverage.field import Optics, optics
+from raytrace.coverage.nodes import Cells
 from raytrace.coverage.project import LEAST_SCALE
 from raytrace.pencil import Pencils
 

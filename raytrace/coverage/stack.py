@@ -153,7 +153,13 @@ def cover_parallel(w: Work, rect: Ints, clear: ShareMap, by: PartMap) -> None:
     else:
         for r in range(rect[0], rect[1]):
             for c in range(rect[2], rect[3]):
-                _parallel_pixel(w, r, c, rect, clear, by)
+                if same and part >= 0:
+                    _places(w.at, sides, r, c, rect, w.row)
+                    share = np.float32(_open_share(w.entry, w.used[1, ENTRIES], w.at, w.row))
+                    clear[r, c] = share
+                    by[r, c] = part if share < np.float32(1.0) else -1
+                else:
+                    _parallel_pixel(w, r, c, rect, clear, by)
 
 
 @compiled
@@ -170,27 +176,27 @@ def _one_way(entry: Ints, entries: int, at: Floats) -> bool:
 
 
 @compiled
-def _parallel_pixel(w: Work, r: int, c: int, rect: Ints, clear: ShareMap, by: PartMap) -> None:
+def _places(at: Floats, sides: int, r: int, c: int, rect: Ints, row: Floats) -> None:
+    """Put where each side crosses the common normal at a pixel into row[0]."""
     fx, fy = (c - rect[2]) / max(rect[3] - rect[2] - 1, 1), (r - rect[0]) / max(rect[1] - rect[0] - 1, 1)
+    for e in range(sides):
+        top, bottom = at[e, 0] + (at[e, 1] - at[e, 0]) * fx, at[e, 2] + (at[e, 3] - at[e, 2]) * fx
+        row[0, e] = top + (bottom - top) * fy
+
+
+@compiled
+def _parallel_pixel(w: Work, r: int, c: int, rect: Ints, clear: ShareMap, by: PartMap) -> None:
+    """One pixel, and what each part stops first."""
     row, entries = w.row, w.used[1, ENTRIES]
+    _places(w.at, w.used[1, SIDES], r, c, rect, row)
     row[2, 0], row[3, 0] = -1.0, 1.0
     pieces, before = int(np.int64(1)), 1.0
     for k in range(entries):
         row[8, w.entry[1, k, PART]] = 0.0
     for k in range(entries):
-        entry, after = w.entry[1, k], 0.0
-        if entry[MODE] != ALL_DARK:
-            low, high = _within(w.at, entry[FIRST], entry[LAST], fx, fy)
-            hull_low, hull_high = -2.0, 2.0
-            if entry[HULL_MODE] != NO_MODE:
-                hull_low, hull_high = _within(w.at, entry[HULL_FIRST], entry[HULL_LAST], fx, fy)
-            if entry[SENSE] == PASSES:
-                pieces = keep_only(row, pieces, low, high, hull_low, hull_high)
-            else:
-                pieces = cut_out(row, pieces, low, high)
-            for i in range(pieces):
-                after += segment_share(row[3, i]) - segment_share(row[2, i])
-        row[8, entry[PART]] += before - after
+        pieces = _after_entry(w.entry, k, w.at, row, pieces)
+        after = _measure(row, pieces)
+        row[8, w.entry[1, k, PART]] += before - after
         before = after
     lost = before < 1.0 - LEAST_LOSS
     clear[r, c] = before if lost else 1.0
@@ -198,11 +204,43 @@ def _parallel_pixel(w: Work, r: int, c: int, rect: Ints, clear: ShareMap, by: Pa
 
 
 @compiled
-def _within(at: Floats, first: int, last: int, fx: float, fy: float) -> tuple[float, float]:
+def _open_share(entry: Ints, entries: int, at: Floats, row: Floats) -> float:
+    """Share that stays open at the pixel whose places are in row[0]."""
+    row[2, 0], row[3, 0] = -1.0, 1.0
+    pieces = int(np.int64(1))
+    for k in range(entries):
+        pieces = _after_entry(entry, k, at, row, pieces)
+    return _measure(row, pieces)
+
+
+@compiled
+def _after_entry(entry: Ints, k: int, at: Floats, row: Floats, pieces: int) -> int:
+    """Number of open pieces of the normal once entry k has stopped its own."""
+    if entry[1, k, MODE] == ALL_DARK:
+        return 0
+    low, high = _within(at, entry[1, k, FIRST], entry[1, k, LAST], row)
+    if entry[1, k, SENSE] != PASSES:
+        return cut_out(row, pieces, low, high)
+    hull_low, hull_high = -2.0, 2.0
+    if entry[1, k, HULL_MODE] != NO_MODE:
+        hull_low, hull_high = _within(at, entry[1, k, HULL_FIRST], entry[1, k, HULL_LAST], row)
+    return keep_only(row, pieces, low, high, hull_low, hull_high)
+
+
+@compiled
+def _measure(row: Floats, pieces: int) -> float:
+    """Share of the disc over the open pieces."""
+    total = 0.0
+    for i in range(pieces):
+        total += segment_share(row[3, i]) - segment_share(row[2, i])
+    return total
+
+
+@compiled
+def _within(at: Floats, first: int, last: int, row: Floats) -> tuple[float, float]:
     """Piece of the common normal inside a shape at a pixel."""
     low, high = -2.0, 2.0
     for e in range(first, last):
-        top, bottom = at[e, 0] + (at[e, 1] - at[e, 0]) * fx, at[e, 2] + (at[e, 3] - at[e, 2]) * fx
-        t = top + (bottom - top) * fy
+        t = row[0, e]
         low, high = (low, min(high, t)) if at[e, 4] > 0.0 else (max(low, t), high)
     return low, high

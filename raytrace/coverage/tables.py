@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from geometry.body import Block, Loop, Part, Surface, Tube
 from geometry.outline import is_convex
 from raytrace.box import Box, Glass
+from raytrace.coverage.branches import branches, no_branches, spatial_order
 from raytrace.coverage.clip import block_between, faces_between
 from raytrace.coverage.webs import Web, polygon_web, surface_web
 
@@ -26,24 +27,26 @@ HULL_TRIAL = 24  # a hull of more points is first tried by this many
 
 
 # Columns of Tables.shape and Tables.item.
-KIND, POINTS, POINTS_END, TRIAL, TRIAL_END, EDGES, EDGES_END = range(7)
+KIND, POINTS, POINTS_END, TRIAL, TRIAL_END, EDGES, EDGES_END, BRANCHES, BRANCHES_END = range(9)
 SHAPE, SENSE_OF, HULL_OF, PART_OF = range(4)
 
 
 class Tables(NamedTuple):
     """V points, S shapes, E web edges, I items, sorted as rays meet them going out. Few wide arrays: kernels compile faster so.
 
-    point (V, 4): x, y, z and how many glasses light has passed there. shape (S, 7): kind, and where its points, the points that try
-    it before all of them are looked at, and its web edges begin and end. trial (T,) points. web (E, 5): points A, B and the
-    third corners of up to two faces on the edge, -1 where there is none, and the layers to the left of A -> B less those to the
-    right where they do not depend on the view (plane outlines). item (I, 4): shape, sense, a hull outside of which it stops
-    nothing or NO_HULL, and part.
+    point (V, 4): x, y, z and how many glasses light has passed there. shape (S, 9): kind, and where its points, the points that try
+    it before all of them are looked at, its web edges and their branches begin and end. trial (T,) points. web (E, 5): points A, B
+    and the third corners of up to two faces on the edge, -1 where there is none, and the layers to the left of A -> B less those to
+    the right where they do not depend on the view (plane outlines). branch (B, 11) and branch_span (B, 3) as in `branches`.
+    item (I, 4): shape, sense, a hull outside of which it stops nothing or NO_HULL, and part.
     """
 
     point: Floats
     shape: Ints
     trial: Ints
     web: Ints
+    branch: Floats
+    branch_span: Ints
     item: Ints
 
 
@@ -93,7 +96,7 @@ def _add_part(draft: _Draft, part: Part, number: int) -> None:
             vertices, faces = faces_between(part.body.vertices_mm, part.body.faces, draft.span_mm)
             if len(faces):
                 order = float(vertices[faces].mean(axis=(0, 1))[2])
-                draft.items.append((order, draft.shape(WEB, vertices, surface_web(vertices, faces)), STOPS, NO_HULL, number))
+                draft.items.append((order, draft.shape(WEB, vertices, _mesh_web(vertices, faces)), STOPS, NO_HULL, number))
 
 
 def _add_tube(draft: _Draft, body: Tube, number: int) -> None:
@@ -113,6 +116,11 @@ def _add_tube(draft: _Draft, body: Tube, number: int) -> None:
             order = at if before is None else (at + before) / 2
             draft.items.append((order, _loop_shape(draft, loop, loops), PASSES, hull, number))
         before = at
+
+
+def _mesh_web(vertices_mm: Floats, faces: Ints) -> Web:
+    web = surface_web(vertices_mm, faces)
+    return Web(web.edges[spatial_order(vertices_mm, web.edges)], web.turn)
 
 
 def _loop_shape(draft: _Draft, loop: Loop, loops: Sequence[Floats]) -> int:
@@ -145,12 +153,16 @@ def _hull_trial(points: Floats) -> Ints:
 
 def _finished(draft: _Draft, glasses: Sequence[Glass]) -> Tables:
     points = np.concatenate([np.zeros((0, 3)), *draft.points])
-    trials, webs = _bounds([len(t) for t in draft.trials]), _bounds([len(web.edges) for web in draft.webs])
+    legs = _legs_passed(points, glasses)
+    trees = [branches(points, legs, web.edges) for web in draft.webs]
+    parts = (draft.counts, [len(t) for t in draft.trials], [len(web.edges) for web in draft.webs], [len(t.box) for t in trees])
     return Tables(
-        point=np.column_stack([points, _legs_passed(points, glasses)]),
-        shape=np.column_stack([np.array(draft.kinds, dtype=np.int64), _bounds(draft.counts), trials, webs]),
+        point=np.column_stack([points, legs]),
+        shape=np.column_stack([np.array(draft.kinds, dtype=np.int64), *(_bounds(counts) for counts in parts)]),
         trial=np.concatenate([np.zeros(0, dtype=np.int64), *draft.trials]),
         web=np.concatenate([np.zeros((0, 5), dtype=np.int64), *(web.rows() for web in draft.webs)]),
+        branch=np.concatenate([no_branches().box, *(tree.box for tree in trees)]),
+        branch_span=np.concatenate([no_branches().span, *(tree.span for tree in trees)]),
         item=np.array([item[1:] for item in sorted(draft.items, key=lambda item: item[0])], dtype=np.int64).reshape(-1, 4),
     )
 

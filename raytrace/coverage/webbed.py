@@ -6,19 +6,33 @@ that begins left of the disc's right end is kept, but for edges between two face
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
+from raytrace.coverage.branches import AXIS, LEG, SINE, TWIG
 from raytrace.coverage.compiled import compiled
-from raytrace.coverage.project import CLEAR, CUT, DARK, edge_state, narrow, outside_square, project
+from raytrace.coverage.project import (
+    CLEAR,
+    CUT,
+    DARK,
+    DISC_COLUMNS,
+    LEAST_SCALE,
+    edge_state,
+    narrow,
+    outside_square,
+    project,
+)
+from raytrace.coverage.tables import BRANCHES, BRANCHES_END, Tables
 from raytrace.coverage.tables import EDGES as EDGES_OF
-from raytrace.coverage.tables import EDGES_END, Tables
 from raytrace.coverage.webs import NO_FACE
 from raytrace.coverage.work import EDGES, FOUND, FOUND_TURN, ORDER_1, ORDER_2, TURN_OF, WEBBED, Work
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+ALMOST = 1e-6  # [rad] faces nearer to edge-on than this are looked at one by one
 FLAT = 1e-13  # a face with less area in the disc's units is seen edge-on and hides nothing
 MIDDLE = 40  # where in the scratch the spots in the middle of a block are put
 
@@ -27,25 +41,95 @@ MIDDLE = 40  # where in the scratch the spots in the middle of a block are put
 def classify_web(t: Tables, shape: int, corner: Floats, reach: float, w: Work) -> int:
     """State of discs against a web; the edges that count are added to the list."""
     start, touched = w.used[0, EDGES], False
-    for e in range(t.shape[shape, EDGES_OF], t.shape[shape, EDGES_END]):
-        for k in range(4):
-            if t.web[e, k] != NO_FACE:
-                project(corner, t.point, t.web[e, k], w.hand, 8 * k)
-        w.hand[TURN_OF] = t.web[e, 4]
-        w.hand[ORDER_1], w.hand[ORDER_2] = _order(t.web, e, 2), _order(t.web, e, 3)
-        touched |= _keep(w.web, w.used, int(np.int64(0)), w.hand, reach)
+    branch, edges = t.shape[shape, BRANCHES], t.shape[shape, EDGES_OF]
+    at, end = branch, t.shape[shape, BRANCHES_END]
+    while at < end:
+        if _passed_over(t.branch[at], corner, reach, w.hand):
+            at = branch + t.branch_span[at, 2]
+            continue
+        if t.branch_span[at, 1] - t.branch_span[at, 0] <= TWIG:
+            for e in range(edges + t.branch_span[at, 0], edges + t.branch_span[at, 1]):
+                touched |= _look_at(t, e, corner, reach, w)
+        at += 1
     return _state(w, int(np.int64(0)), start, touched)
 
 
 @compiled
-def narrow_web(w: Work, first: int, last: int, place: Floats) -> int:
+def _look_at(t: Tables, e: int, corner: Floats, reach: float, w: Work) -> bool:
+    """Add an edge to the cell's list where it can count; whether it may touch the discs."""
+    for k in range(4):
+        if t.web[e, k] != NO_FACE:
+            project(corner, t.point, t.web[e, k], w.hand, 8 * k)
+    w.hand[TURN_OF] = t.web[e, 4]
+    w.hand[ORDER_1], w.hand[ORDER_2] = _order(t.web, e, 2), _order(t.web, e, 3)
+    return _keep(w.web, w.used, int(np.int64(0)), w.hand, reach, int(np.int64(0)))
+
+
+@compiled
+def _passed_over(box: Floats, corner: Floats, reach: float, hand: Floats) -> bool:
+    """Whether no edge of a branch can count: its box lies beyond the strip of chords, or all its folds are hidden."""
+    leg = int(box[LEG])
+    if leg < 0:
+        return False
+    low_v, high_v, low_u = np.inf, -np.inf, np.inf
+    for k in range(8):
+        hand[32], hand[33], hand[34] = box[3 * (k & 1)], box[1 + 3 * ((k >> 1) & 1)], box[2 + 3 * (k >> 2)]
+        _project_one(corner, leg, hand, 32, 0)
+        for c in range(4):
+            low_v, high_v, low_u = min(low_v, hand[2 * c + 1]), max(high_v, hand[2 * c + 1]), min(low_u, hand[2 * c])
+    if low_v > reach or high_v < -reach or low_u > reach:
+        return True
+    return box[SINE] < 1.0 and _all_hidden(box, leg, corner)
+
+
+@compiled
+def _project_one(corner: Floats, leg: int, hand: Floats, point: int, at: int) -> None:
+    """As `project`, of the point in hand[point : point + 3]."""
+    z, first = hand[point + 2], DISC_COLUMNS + 8 * leg
+    for c in range(4):
+        ax = max(corner[c, first] + corner[c, first + 1] * z, LEAST_SCALE)
+        ay = max(corner[c, first + 4] + corner[c, first + 5] * z, LEAST_SCALE)
+        x = (hand[point] - corner[c, first + 2] - corner[c, first + 3] * z) / ax - corner[c, 0]
+        y = (hand[point + 1] - corner[c, first + 6] - corner[c, first + 7] * z) / ay - corner[c, 1]
+        hand[at + 2 * c], hand[at + 2 * c + 1] = corner[c, 2] * x + corner[c, 3] * y, corner[c, 4] * x + corner[c, 5] * y
+
+
+@compiled
+def _all_hidden(box: Floats, leg: int, corner: Floats) -> bool:
+    """Whether all rays of the cell meet all faces of the branch from one side, as its cone of normals tells.
+
+    Rays that come to a point have their directions spread over the box: by its half diagonal over the distance to that point.
+    """
+    first = DISC_COLUMNS + 8 * leg
+    x, y, z = 0.5 * (box[0] + box[3]), 0.5 * (box[1] + box[4]), 0.5 * (box[2] + box[5])
+    half = 0.5 * math.sqrt((box[3] - box[0]) ** 2 + (box[4] - box[1]) ** 2 + (box[5] - box[2]) ** 2)
+    seen = 0.0
+    for c in range(4):
+        ax = max(corner[c, first] + corner[c, first + 1] * z, LEAST_SCALE)
+        ay = max(corner[c, first + 4] + corner[c, first + 5] * z, LEAST_SCALE)
+        px, py = (
+            (x - corner[c, first + 2] - corner[c, first + 3] * z) / ax,
+            (y - corner[c, first + 6] - corner[c, first + 7] * z) / ay,
+        )
+        dx, dy = corner[c, first + 1] * px + corner[c, first + 3], corner[c, first + 5] * py + corner[c, first + 7]
+        spread = half * max(abs(corner[c, first + 1]) / ax, abs(corner[c, first + 5]) / ay)
+        along = dx * box[AXIS] + dy * box[AXIS + 1] + box[AXIS + 2]
+        margin = (box[SINE] + 2.0 * spread + ALMOST) * math.sqrt(dx * dx + dy * dy + 1.0)
+        if abs(along) <= margin or along * seen < 0.0:
+            return False
+        seen = along
+    return True
+
+
+@compiled
+def narrow_web(w: Work, first: int, last: int, place: Floats, chords: int) -> int:
     """State of a block's discs against a cell's web; the edges that count are added to level 1."""
     start, touched = w.used[1, EDGES], False
     for e in range(first, last):
         narrow(w.web[0, e], 4, place, w.hand)
         for k in range(TURN_OF, ORDER_2 + 1):
             w.hand[k] = w.web[0, e, k]
-        touched |= _keep(w.web, w.used, int(np.int64(1)), w.hand, place[4])
+        touched |= _keep(w.web, w.used, int(np.int64(1)), w.hand, place[4], chords)
     return _state(w, int(np.int64(1)), start, touched)
 
 
@@ -83,22 +167,50 @@ def face_turn(spots: Floats, at: int, mark: float) -> int:
 
 
 @compiled
-def _keep(web: Floats, count: Ints, level: int, hand: Floats, reach: float) -> bool:
-    """Add the web edge at hand to the list where it can count; whether it may touch the discs."""
+def _keep(web: Floats, count: Ints, level: int, hand: Floats, reach: float, chords: int) -> bool:
+    """Add the web edge at hand to the list where it can count; whether it may touch the discs.
+
+    Where the number of chords is known (a block's list), edges that no chord meets are left out too, touching or not.
+    """
     low_v, high_v, low_u = hand[1], hand[1], hand[0]
     for k in range(8):
         low_v, high_v, low_u = min(low_v, hand[2 * k + 1]), max(high_v, hand[2 * k + 1]), min(low_u, hand[2 * k])
-    if low_v > reach or high_v < -reach or low_u > reach:
+    if low_v > reach or high_v < -reach or low_u > reach or _settle_step(hand):
         return False
-    if hand[ORDER_1] != NO_FACE and hand[ORDER_2] != NO_FACE:
-        first = _side(hand, 16)
-        if first != 0 and first == -_side(hand, 24):
+    touches = not outside_square(hand, 0, 2, reach) and edge_state(hand, 1.0, reach) == CUT
+    if chords == 0 or _meets_chord(low_v, high_v, chords):
+        n = count[level, EDGES]
+        for k in range(ORDER_2 + 1):
+            web[level, n, k] = hand[k]
+        count[level, EDGES] = n + 1
+    return touches
+
+
+@compiled
+def _settle_step(hand: Floats) -> bool:
+    """Whether layers never change at the edge at hand; where its faces keep their sides for all pixels the change is noted for good."""
+    if hand[ORDER_1] == NO_FACE:
+        return False
+    step = _side(hand, 16)
+    if step == 0:
+        return False
+    if hand[ORDER_2] != NO_FACE:
+        other = _side(hand, 24)
+        if other == 0:
             return False
-    n = count[level, EDGES]
-    for k in range(ORDER_2 + 1):
-        web[level, n, k] = hand[k]
-    count[level, EDGES] = n + 1
-    return not outside_square(hand, 0, 2, reach) and edge_state(hand, 1.0, reach) == CUT
+        step += other
+    hand[TURN_OF], hand[ORDER_1], hand[ORDER_2] = step, NO_FACE, NO_FACE
+    return step == 0
+
+
+@compiled
+def _meets_chord(low_v: float, high_v: float, chords: int) -> bool:
+    """Whether a chord v = cos(k pi / (chords + 1)), or the disc's middle, lies between the two."""
+    if low_v <= 0.0 <= high_v:
+        return True
+    step = math.pi / (chords + 1)
+    first, last = math.acos(min(high_v, 1.0)) / step, math.acos(max(low_v, -1.0)) / step
+    return math.floor(last + ALMOST) >= math.ceil(first - ALMOST)
 
 
 @compiled

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from raytrace.coverage.compiled import compiled
 from raytrace.coverage.lens_rim import LENS_ROWS
+from raytrace.coverage.nodes import Nodes
 from raytrace.coverage.tables import HULL, HULL_OF, KIND, LOOP, POINTS, POINTS_END, Tables
 
 Floats = NDArray[np.float64]
@@ -33,8 +34,9 @@ class Work(NamedTuple):
     """Scratch of one thread. Level 0 lists are of a cell, level 1 of a block of its pixels.
 
     side (2, E, 18) and web (2, W, 35) lists of sides and web edges; entry (2, I, 9); used (2, 5) how many are in use, and mode and
-    turn of the shape last looked at; hand (P,) spots at hand; hull (5, P) numbers of hull points; at (M, 8) sides at a pixel; row
-    (9, K) low and high ends of chords (0, 1), pieces (2 to 5), events (6, 7) and what parts stop first (8); lens (10, N).
+    turn of the shape last looked at; hand (P,) spots at hand; hull (6, P) numbers of hull points; at (M, 8) sides at a pixel; row
+    (9, K) low and high ends of chords (0, 1), pieces (2 to 5), events (6, 7) and what parts stop first (8); lens (10, N);
+    corner (4, C) optics of a cell's corners; rect (2, 4) and place (5,) of a cell and its block; outline (K, 2) of the rims.
     """
 
     side: Floats
@@ -46,9 +48,13 @@ class Work(NamedTuple):
     at: Floats
     row: Floats
     lens: Floats
+    corner: Floats
+    rect: Ints
+    place: Floats
+    outline: Floats
 
 
-def scratch(tables: Tables, parts: int, chords: int) -> Work:
+def scratch(tables: Tables, nodes: Nodes, parts: int, chords: int) -> Work:
     """Scratch large enough for any cell of this box."""
     counts = tables.shape[:, POINTS_END] - tables.shape[:, POINTS]
     kind = tables.shape[:, KIND]
@@ -62,10 +68,14 @@ def scratch(tables: Tables, parts: int, chords: int) -> Work:
         entry=np.zeros((2, len(tables.item) + 1, 9), dtype=np.int64),
         used=np.zeros((2, 5), dtype=np.int64),
         hand=np.zeros(8 * widest + 64),
-        hull=np.zeros((5, widest), dtype=np.int64),
+        hull=np.zeros((6, widest), dtype=np.int64),
         at=np.zeros((sides + webs, 8)),
         row=np.zeros((9, max(chords, PIECES, webs + 2, parts + 1))),
         lens=np.zeros((LENS_ROWS, max(chords, 24))),
+        corner=np.zeros((4, nodes.optics.shape[2])),
+        rect=np.zeros((2, 4), dtype=np.int64),
+        place=np.zeros(5),
+        outline=np.zeros((nodes.rim.shape[2], 2)),
     )
 
 
