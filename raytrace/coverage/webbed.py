@@ -188,7 +188,7 @@ def _keep(web: Floats, count: Ints, level: int, hand: Floats, reach: float, chor
 
 @compiled
 def _settle_step(hand: Floats) -> bool:
-    """Whether layers never change at the edge at hand; where its faces keep their sides for all pixels the change is noted for good."""
+    """Whether layers never change at the edge at hand; where its faces keep their sides for all pixels the change is noted."""
     if hand[ORDER_1] == NO_FACE:
         return False
     step = _side(hand, 16)
