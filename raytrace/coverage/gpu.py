@@ -3,8 +3,8 @@
 Pictures of boxes that hold only tubes with convex outlines and convex blocks, in front of lenses whose own rims and front ring cut
 nothing, are worked out there. Anything else is left to the processor, with a sentence that says why.
 
-No command offers it: on 5 of 39 random boxes it is wrong in places, up to calling a dark pixel clear (docs/performance-gpu.md). Until
-that is found, nothing that people act on may come from here.
+No command offers it: on 5 of 39 random boxes it is wrong in places, up to calling a dark pixel clear (docs/performance-gpu.md).
+Until that is found, nothing that people act on may come from here.
 """
 
 from __future__ import annotations
