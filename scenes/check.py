@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from geometry.body import Kind
 from geometry.notes import Note, Severity
+from raytrace.camera import PixelGrid
 from raytrace.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
 from scenes.engines import Engine, darkest_of, seed_of
@@ -134,7 +135,7 @@ def check_state(
     plan: StatePlan, engine: Engine, *, columns: int | str | None, limits: Limits, threads: int = 1, tick: Tick = silent
 ) -> tuple[StateResult, VignetteMap]:
     """One state's result, and its map: the worst case over the pupil depths that the lens may have."""
-    grid = plan.grid if columns == FULL else plan.grid.resized(int(columns or min(engine.columns, plan.grid.columns)))
+    grid = map_grid(plan, engine, columns)
     seed, count = seed_of(plan.key), len(plan.variants)
     share_of_work = _Shared(tick, count)
     maps = [engine.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
@@ -210,6 +211,13 @@ class _Shared:
     def __call__(self, steps: int, doing: str = "") -> None:
         before, self._done = self._done // self._count, self._done + steps
         self._tick(self._done // self._count - before, doing)
+
+
+def map_grid(plan: StatePlan, engine: Engine, columns: int | str | None) -> PixelGrid:
+    """The grid of a state's map: every pixel, so many across, or as many as the engine does in seconds."""
+    if columns == FULL:
+        return plan.grid
+    return plan.grid.resized(int(columns or min(engine.columns(lens, plan.grid, plan.box) for lens in plan.variants)))
 
 
 class Named(Protocol):

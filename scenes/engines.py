@@ -23,6 +23,8 @@ from scenes.words import did_you_mean
 FloatArray = NDArray[np.float64]
 
 PIECE_RAYS = 1 << 18  # rays to a piece of work: small enough for the caches, large enough for numpy
+PROBE_COLUMNS, NARROW_COLUMNS, WIDE_COLUMNS = 64, 192, 1024  # of a coverage map
+BETWEEN_NODES = "pencils between nodes taken as bilinear"  # the coverage engine's bound on interpolating; 0 where it does not
 MAP, LOOK, FINE = range(3)  # what rays are spent on; each has its own stream of random numbers
 
 
@@ -40,8 +42,7 @@ class Engine(Protocol):
     def name(self) -> str:
         """What a person types to choose it."""
 
-    @property
-    def columns(self) -> int:
+    def columns(self, lens: LensState, grid: PixelGrid, box: Box) -> int:
         """Width of its maps in pixels where nothing else is asked for."""
 
     def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:
@@ -57,10 +58,14 @@ class Sampled:
 
     name: str
     kernel: Kernel
-    columns: int
+    width: int
     log2_map: int
     log2_look: int
     log2_fine: int
+
+    def columns(self, lens: LensState, grid: PixelGrid, box: Box) -> int:  # noqa: ARG002 - an Engine
+        """Width of a map that takes seconds."""
+        return min(self.width, grid.columns)
 
     def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:
         """Shares of picture points (N, 2) right, up [mm]."""
@@ -198,7 +203,14 @@ class Areas:
     """The way that measures areas: no rays, no noise."""
 
     name: str = "coverage"
-    columns: int = 1024
+
+    def columns(self, lens: LensState, grid: PixelGrid, box: Box) -> int:
+        """Width of a map that takes seconds: less where pencils cannot be interpolated and every pixel has its own worked out."""
+        from raytrace.coverage.picture import coverage_map
+
+        probe = coverage_map(partial(pencils_for, lens), grid.resized(PROBE_COLUMNS), box, threads=1)
+        interpolated = any(bound.size > 0 for bound in probe.made.bounds if bound.what == BETWEEN_NODES)
+        return min(WIDE_COLUMNS if interpolated else NARROW_COLUMNS, grid.columns)
 
     def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:  # noqa: ARG002 - an Engine
         """Shares of picture points (N, 2) right, up [mm]."""
@@ -222,7 +234,7 @@ def _reference() -> Engine:
     def kernel(pencils: Pencils, box: Box, *, log2_rays: int, rng: np.random.Generator, alone: bool) -> Shares:  # noqa: ARG001
         return reference_shares(pencils, box, log2_rays=log2_rays, rng=rng)
 
-    return Sampled(name="reference", kernel=kernel, columns=96, log2_map=8, log2_look=9, log2_fine=13)
+    return Sampled(name="reference", kernel=kernel, width=96, log2_map=8, log2_look=9, log2_fine=13)
 
 
 def _mesh() -> Engine:
@@ -237,7 +249,7 @@ def _mesh() -> Engine:
             held = made[0] = (box, assembly_mesh(box.parts, for_tracing=True))
         return embree_shares(pencils, box, log2_rays=log2_rays, rng=rng, meshes=held[1], alone=alone)
 
-    return Sampled(name="mesh", kernel=kernel, columns=96, log2_map=8, log2_look=9, log2_fine=13)
+    return Sampled(name="mesh", kernel=kernel, width=96, log2_map=8, log2_look=9, log2_fine=13)
 
 
 ENGINES: dict[str, Callable[[], Engine]] = {"coverage": Areas, "reference": _reference, "mesh": _mesh}

@@ -121,8 +121,8 @@ def test_leaving_states_out_changes_nothing_in_the_others():
 
 def test_a_state_that_fails_keeps_the_others_and_says_why():
     class Fragile:
-        name, columns = "fragile", 12
-        shares = staticmethod(REFERENCE.shares)
+        name = "fragile"
+        shares, columns = staticmethod(REFERENCE.shares), staticmethod(lambda *_: 12)
 
         def map(self, lens, grid, box, **more):
             if not box.parts:
