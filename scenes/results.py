@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 SCHEMA_VERSION = 1
 INFINITY = "infinity"
+NOT_COMPUTED = "not computed"
 CAUTIONS = (
     "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters.",
     "Support the weight of the box on rods, not on the lens front; never point a lens at the sun unprotected; rig by local codes.",
@@ -54,7 +55,7 @@ def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...]
         "scene": {"title": made_by.scene_title, "file": made_by.scene_file, "sha256": made_by.scene_sha256},
         "engine": made_by.engine,
         "limits": _limits(check.limits),
-        "verdict": str(check.word),
+        "verdict": _run_verdict(check),
         "exit_status": check.exit_status,
         "summary": summary(check),
         "counts": {**{str(word): sum(s.word is word for s in check.states) for word in Word}, "failed": len(check.failed)},
@@ -63,6 +64,12 @@ def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...]
         "failed": [_failed(state) for state in check.failed],
         "files": sorted(files),
     }
+
+
+def _run_verdict(check: CheckResult) -> str:
+    """The worst word of the run; a state that could not be computed never counts as clear."""
+    unknown = bool(check.failed) or not check.states
+    return NOT_COMPUTED if unknown and check.word in {Word.CLEAR, Word.TIGHT} else str(check.word)
 
 
 def _limits(limits: Limits) -> dict[str, float]:
