@@ -25,7 +25,7 @@ from raytrace.coverage.field import as_nodes
 from raytrace.coverage.gpu_source import CHORDS, EDGE_ON, MOST_CORNERS, SOURCE, TOO_MANY, USED_COLUMNS
 from raytrace.coverage.nodes import Nodes
 from raytrace.coverage.picture import _even, _mend, _sagitta_mm, _spread, box_depths_mm, coverage_map
-from raytrace.coverage.planning import PencilsAt, Plan, plan
+from raytrace.coverage.planning import PencilsAt, Plan, layer_nodes, plan
 from raytrace.coverage.tables import HULL, HULL_OF, KIND, PART_OF, POINTS, POINTS_END, SENSE_OF, SHAPE, WEB, Tables, box_tables
 from raytrace.shares import Bound, Made, VignetteMap
 
@@ -123,8 +123,9 @@ def _finished(
     with_glass: bool,
 ) -> VignetteMap:
     (clear, by), shape = layers, (grid.rows, grid.columns)
-    lens = _spread(planned.known.lens, planned, shape, threads)
-    glass = _spread(planned.known.glass, planned, shape, threads) if box.glasses and with_glass else _even(1.0, shape)
+    smooth = layer_nodes(pencils_at, grid, box, planned, with_glass=with_glass)
+    lens = _spread(smooth.lens, smooth, shape, threads)
+    glass = _spread(smooth.glass, smooth, shape, threads) if box.glasses and with_glass else _even(1.0, shape)
     alone = np.zeros((0, *shape), dtype=np.float32)
     _mend((clear, glass, lens, by, alone), pencils_at, grid, box, planned)
     return VignetteMap(

@@ -14,7 +14,7 @@ from raytrace.coverage.chords import chord_rule
 from raytrace.coverage.engine import ENGINE, coverage_shares, share_out
 from raytrace.coverage.field import as_nodes
 from raytrace.coverage.nodes import Nodes
-from raytrace.coverage.planning import PencilsAt, Plan, fine_cells, plan
+from raytrace.coverage.planning import Layers, PencilsAt, Plan, fine_cells, layer_nodes, plan
 from raytrace.coverage.tables import PART_OF, Tables, box_tables
 from raytrace.coverage.work import Work, scratch
 from raytrace.shares import Bound, Made, VignetteMap
@@ -22,7 +22,7 @@ from raytrace.shares import Bound, Made, VignetteMap
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-MAP_CHORDS = 32  # across the disc where several parts overlap: errors of a share stay near 0.001
+MAP_CHORDS = 64  # across the disc where several parts overlap: errors of a share stay near 0.001
 FINE = 16  # pixels between nodes of the lens and glass layers
 BLOCK = 8  # pixels along the side of a block
 SAGITTA_SHARE = 3e-4  # of the pupil's radius that chords of round outlines may stray inside them
@@ -44,8 +44,9 @@ def coverage_map(
         _covered(tables, np.flatnonzero(tables.item[:, PART_OF] == part), nodes, planned, shape, threads)[0]
         for part in range(len(box.parts) if with_alone else 0)
     ]
-    lens = _spread(known.lens, planned, shape, threads)
-    glass = _spread(known.glass, planned, shape, threads) if box.glasses and with_glass else _even(1.0, shape)
+    smooth = layer_nodes(pencils_at, grid, box, planned, with_glass=with_glass)
+    lens = _spread(smooth.lens, smooth, shape, threads)
+    glass = _spread(smooth.glass, smooth, shape, threads) if box.glasses and with_glass else _even(1.0, shape)
     layers = (clear, glass, lens, by, np.stack(alone) if alone else np.zeros((0, *shape), dtype=np.float32))
     _mend(layers, pencils_at, grid, box, planned)
     return VignetteMap(
@@ -116,15 +117,14 @@ def _covered(
     return clear, by
 
 
-def _spread(values: Floats, planned: Plan, shape: tuple[int, int], threads: int) -> NDArray[np.float32]:
+def _spread(values: Floats, nodes: Layers, shape: tuple[int, int], threads: int) -> NDArray[np.float32]:
     """A smooth layer over all pixels: a cubic spline from the nodes of the cells to finer nodes, bilinear between those."""
-    out, cells = np.empty(shape, dtype=np.float32), planned.cells
-    if planned.size > FINE:
+    out, cells = np.empty(shape, dtype=np.float32), nodes.cells
+    if nodes.size > FINE and min(shape) > 1:
         fine = fine_cells(shape, FINE)
-        degree = [min(3, len(ticks) - 1) for ticks in (cells.rows, cells.columns)]
-        if min(planned.shape) > 1 and shape[0] > 1 and shape[1] > 1:
-            spline = RectBivariateSpline(cells.rows, cells.columns, values.reshape(planned.shape), kx=degree[0], ky=degree[1])
-            values, cells = spline(fine.rows, fine.columns), fine
+        kx, ky = (min(3, len(ticks) - 1) for ticks in (cells.rows, cells.columns))
+        spline = RectBivariateSpline(cells.rows, cells.columns, values.reshape(len(cells.rows), -1), kx=kx, ky=ky)
+        values, cells = spline(fine.rows, fine.columns), fine
     values = values.reshape(len(cells.rows), len(cells.columns))
     share_out(lambda _, row: spread(values, cells, row, row + 1, out), range(len(cells.row_end)), int, threads)
     return out

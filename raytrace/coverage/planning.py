@@ -21,6 +21,7 @@ PencilsAt = Callable[[Floats], Pencils]
 
 CELL_SIZES = (64, 32, 16, 8, 4)  # pixels; down to single ones on small pictures
 SMALL_PICTURE = 1 << 16  # pixels of a picture that may be worked on pixel by pixel
+LAYER_NODES = 4000  # of a small picture's lens and glass layers
 WORST_STRAY = 1e-3  # pupil radii that a bilinear spot may stray: a change of the share of at most 2 / pi of it
 MARGIN = 1.5  # on the stray seen in the middle of sampled cells, where a bilinear patch of a smooth field strays most
 SAMPLES = 8  # cells tried along each side of the picture
@@ -50,6 +51,26 @@ def plan(pencils_at: PencilsAt, grid: PixelGrid, box: Box, depths_mm: Floats, *,
     shape = (len(rows), len(columns))
     cells = _cells((grid.rows, grid.columns), rows, columns, known.valid.reshape(shape))
     return Plan(cells=cells, known=known, shape=shape, size=size, stray=stray)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layers:
+    """Lens and glass at nodes of their own, every `size` pixels (row by row)."""
+
+    cells: Cells
+    size: int
+    lens: Floats
+    glass: Floats
+
+
+def layer_nodes(pencils_at: PencilsAt, grid: PixelGrid, box: Box, planned: Plan, *, with_glass: bool) -> Layers:
+    """Lens and glass at the nodes of the cells, or at finer ones where a small picture has so few that its layers would blur."""
+    size = max(4, int(np.sqrt(grid.columns * grid.rows / LAYER_NODES)))
+    if planned.size <= size:
+        return Layers(cells=planned.cells, size=planned.size, lens=planned.known.lens, glass=planned.known.glass)
+    cells = fine_cells((grid.rows, grid.columns), size)
+    known = optics(pencils_at(_points(grid, cells.rows, cells.columns)), box, with_glass=with_glass)
+    return Layers(cells=cells, size=size, lens=known.lens, glass=known.glass)
 
 
 def _ticks(count: int, size: int) -> Ints:
@@ -91,8 +112,9 @@ def _stray_between(pencils_at: PencilsAt, grid: PixelGrid, box: Box, rows: Ints,
 def _stray(known: Optics, sound: NDArray[np.bool_], depths_mm: Floats) -> float:
     """How far the mean of four corners' spots lies from the true spot in the middle, at most, for rays at these depths."""
     affine = known.affine.reshape(5, -1, *known.affine.shape[1:])[:, sound]
+    rim = known.rim.reshape(5, len(sound), known.rim.shape[1])[:, sound]
     disc = known.disc.reshape(5, -1, 6)[:, sound]
-    worst = 0.0
+    worst = float(np.abs(rim[:4].mean(axis=0) - rim[4]).max(initial=0.0))
     for leg in range(affine.shape[2]):
         for z in depths_mm:
             scale = np.maximum(affine[:, :, leg, 0::4] + affine[:, :, leg, 1::4] * z, LEAST_SCALE)

@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 LEAST_SCALE = 1e-9  # a beam never narrows below this share of its pupil: points at the object plane stay finite
 DISC_COLUMNS = 6  # of a corner's optics, before its legs of eight
 
+POINT = 1e-9  # length of an edge, per distance squared [pupil radii], below which rounding may turn it any way
 CLEAR, CUT, DARK = 1, 0, -1  # where a block's discs lie against an edge or a shape: all inside, unproven, all outside
 
 
@@ -54,6 +55,16 @@ def length_of(edge: Floats, i: int) -> float:
 
 
 @compiled
+def _is_point(edge: Floats) -> bool:
+    """Whether the edge is too short to have a direction: its neighbours, which meet there, tell all there is to tell."""
+    for c in range(4):
+        far = edge[2 * c] * edge[2 * c] + edge[2 * c + 1] * edge[2 * c + 1]
+        if length_of(edge, c) > POINT * (1.0 + far):
+            return False
+    return True
+
+
+@compiled
 def edge_state(edge: Floats, turn: float, reach: float) -> int:
     """CLEAR where discs of radius `reach` lie on the inner side of the edge's line for all pixels, DARK on the outer, else CUT.
 
@@ -64,6 +75,8 @@ def edge_state(edge: Floats, turn: float, reach: float) -> int:
     Source: convex hull property of Bernstein polynomials, Farin, Curves and Surfaces for CAGD (from memory).
     """
     low, high = math.inf, -math.inf
+    if _is_point(edge):
+        return CLEAR
     for i in range(4):
         for j in range(i, 4):
             if i == 1 and j == 2:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Block, Loop, Part, Surface, Tube
-from geometry.outline import is_convex
+from geometry.outline import Circle, is_convex
 from raytrace.box import Box, Glass
 from raytrace.coverage.branches import branches, no_branches, spatial_order
 from raytrace.coverage.clip import block_between, faces_between
@@ -109,7 +109,7 @@ def _add_tube(draft: _Draft, body: Tube, number: int) -> None:
         hull = draft.shape(HULL, points)
     before = None
     for loop in body.inner:
-        loops = loop.points_mm(draft.sagitta_mm)
+        loops = _loop_points(loop, draft.sagitta_mm)
         z = np.concatenate(loops)[:, 2]
         at = float(z.mean())
         if draft.span_mm[0] < z.max() and at < draft.span_mm[1]:
@@ -127,6 +127,15 @@ def _loop_shape(draft: _Draft, loop: Loop, loops: Sequence[Floats]) -> int:
     if is_convex(loop.outline):
         return draft.shape(LOOP, loops[0])
     return draft.shape(WEB, np.concatenate(loops), polygon_web([len(points) for points in loops]))
+
+
+def _loop_points(loop: Loop, sagitta_mm: float) -> tuple[Floats, ...]:
+    """The loop's points in the frame; a circle's lie so far outside it that their polygon has the circle's own area."""
+    loops = loop.points_mm(sagitta_mm)
+    if not isinstance(loop.outline, Circle):
+        return loops
+    centre, step = loop.pose.points_to_frame(np.array([0.0, 0.0, loop.z_mm])), 2 * np.pi / len(loops[0])
+    return (centre + (loops[0] - centre) * np.sqrt(step / np.sin(step)),)
 
 
 def _hull_points(loop: Loop) -> Iterable[Floats]:

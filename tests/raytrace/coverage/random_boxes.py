@@ -239,4 +239,4 @@ def edge_on_tube(half_mm: float, z_mm: float) -> Part:
     """An opening that stands along the axis, seen edge-on: nothing gets through its inside."""
     place = pose(ahead_mm=z_mm, tilt_deg=90.0)
     loop, rim = Loop(place, RoundedRectangle(2 * half_mm, 2 * half_mm)), Loop(place, RoundedRectangle(3 * half_mm, 3 * half_mm))
-    return Part(name="edge on", kind=Kind.MASK, body=Tube(inner=(loop,), outer=(rim,), bounded=True))
+    return Part(name="edge on", kind=Kind.MASK, body=Tube(inner=(loop,), outer=(rim,), bounded=False))
