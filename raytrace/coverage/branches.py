@@ -70,6 +70,8 @@ def branches(points_mm: Floats, legs: Ints, edges: Ints) -> Branches:
     boxes, spans = np.concatenate(box[::-1]), np.concatenate(span[::-1])
     walk = np.lexsort((-spans[:, 1], spans[:, 0]))
     boxes, spans = boxes[walk], spans[walk]
+    fresh = np.append(True, np.any(spans[1:] != spans[:-1], axis=1))  # a last branch may be no larger than its only twig
+    boxes, spans = boxes[fresh], spans[fresh]
     return Branches(boxes, np.column_stack([spans, np.searchsorted(spans[:, 0], spans[:, 1])]))
 
 
