@@ -59,7 +59,7 @@ def cover_block(w: Work, cut_by_lens: int, rule: Floats, place: Floats, rect: In
     else:
         course = course_of(w.entry, entries, w.used[1, SIDES], w.side, w.at) if cut_by_lens == 0 else CROSSED
         if course == SINGLE:
-            cover_nearest(w.at, int(np.int64(1)), last[PART], w.row, rect, clear, by)
+            cover_nearest(w.at, last[PART], w.row, rect, clear, by)
         elif course == PARALLEL:
             cover_parallel(w, rect, clear, by)
         elif cut_by_lens == 0 and entries == 1 and last[MODE] == PLANES and last[HULL_MODE] == NO_MODE:

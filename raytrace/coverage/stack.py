@@ -40,6 +40,7 @@ PartMap = NDArray[np.int16]
 
 LEAST_ASKEW = 1e-5  # [rad] sides count as parallel within this: they part by less than a hundred-thousandth of the disc across it
 SINGLE, PARALLEL, CROSSED = 0, 1, 2
+FAR, ENDLESS = 1e6, -1.0  # along the common normal [pupil radii]; in place of a side where a piece has no end
 LEAST_LOSS = 1e-7  # shares of loss below this are rounding
 EVEN = 1e-5  # a side's distance may stray this much, in pupil radii, from a straight course over the block
 
@@ -108,71 +109,81 @@ def _runs_along(side: Floats, turn: float, at: Floats, n: int) -> bool:
 
 
 @compiled
-def cover_nearest(at: Floats, sides: int, part: int, row: Floats, rect: Ints, clear: ShareMap, by: PartMap) -> None:
-    """Fill the block by the nearest of sides that all face one way; what is lost there goes to `part`."""
-    wide = rect[3] - rect[2]
-    across, down = 1.0 / max(wide - 1, 1), 1.0 / max(rect[1] - rect[0] - 1, 1)
-    for r in range(rect[0], rect[1]):
-        fy = (r - rect[0]) * down
-        for k in range(wide):
-            row[0, k] = 1.0
-        for e in range(sides):
-            h = at[e, 0] + (at[e, 2] - at[e, 0]) * fy
-            step = (at[e, 1] + (at[e, 3] - at[e, 1]) * fy - h) * across
-            for k in range(wide):
-                row[0, k] = min(row[0, k], h + step * k)
-        for k in range(wide):
-            row[0, k] = segment_share(row[0, k])
-        for k in range(wide):
-            share = np.float32(row[0, k])
-            clear[r, rect[2] + k] = share
-            by[r, rect[2] + k] = part if share < np.float32(1.0) else -1
+def cover_nearest(at: Floats, part: int, row: Floats, rect: Ints, clear: ShareMap, by: PartMap) -> None:
+    """Fill the block that one half plane cuts; what is lost there goes to `part`."""
+    row[6, 0], row[7, 0] = ENDLESS, 0.0
+    _fill_pieces(at, int(np.int64(1)), part, row, rect, clear, by)
 
 
 @compiled
 def cover_parallel(w: Work, rect: Ints, clear: ShareMap, by: PartMap) -> None:
     """Fill the block that parallel sides cut: everything happens along their common normal.
 
-    Where the same part comes first at the corners and in the middle it does in between, and only shares are worked out.
+    Where the corners and the middle agree on what comes first, and between which sides the disc stays open, so does all in between.
     """
-    dark, sides = w.entry[1, w.used[1, ENTRIES] - 1, MODE] == ALL_DARK, w.used[1, SIDES]
-    part, same = -1, True
+    part, same, pieces = -1, True, -1
     for k in range(5):
         r = (rect[0] + rect[1]) // 2 if k == 4 else (rect[0] if k < 2 else rect[1] - 1)
         c = (rect[2] + rect[3]) // 2 if k == 4 else (rect[2] if k % 2 == 0 else rect[3] - 1)
-        _parallel_pixel(w, r, c, rect, clear, by)
+        found = _parallel_pixel(w, r, c, rect, clear, by)
         if by[r, c] >= 0:
             same &= part < 0 or by[r, c] == part
             part = by[r, c]
-    if same and dark:
-        for r in range(rect[0], rect[1]):
-            for c in range(rect[2], rect[3]):
-                clear[r, c], by[r, c] = 0.0, part
-    elif same and part >= 0 and _one_way(w.entry, w.used[1, ENTRIES], w.at):
-        cover_nearest(w.at, sides, part, w.row, rect, clear, by)
+        same &= _same_pieces(w.row, w.used[1, SIDES], found, pieces)
+        pieces = found
+    if same and part >= 0:
+        _fill_pieces(w.at, pieces, part, w.row, rect, clear, by)
     else:
         for r in range(rect[0], rect[1]):
             for c in range(rect[2], rect[3]):
-                if same and part >= 0:
-                    _places(w.at, sides, r, c, rect, w.row)
-                    share = np.float32(_open_share(w.entry, w.used[1, ENTRIES], w.at, w.row))
-                    clear[r, c] = share
-                    by[r, c] = part if share < np.float32(1.0) else -1
-                else:
-                    _parallel_pixel(w, r, c, rect, clear, by)
+                _parallel_pixel(w, r, c, rect, clear, by)
 
 
 @compiled
-def _one_way(entry: Ints, entries: int, at: Floats) -> bool:
-    """Whether each entry is a half plane, or several, open to where the first one is."""
-    for k in range(entries):
-        passes, first, last = entry[1, k, SENSE] == PASSES, entry[1, k, FIRST], entry[1, k, LAST]
-        if entry[1, k, HULL_MODE] != NO_MODE or not (passes or last - first == 1):
-            return False
-        for e in range(first, last):
-            if (at[e, 4] > 0.0) != passes:
-                return False
-    return True
+def _same_pieces(row: Floats, sides: int, pieces: int, before: int) -> bool:
+    """Whether the open pieces lie between the same sides as those noted in rows 6 and 7; notes them if it is the first time."""
+    if before >= 0 and pieces != before:
+        return False
+    same = True
+    for i in range(pieces):
+        low, high = ENDLESS, ENDLESS
+        for e in range(sides):
+            low = float(e) if row[0, e] == row[2, i] else low
+            high = float(e) if row[0, e] == row[3, i] else high
+        same &= before < 0 or (row[6, i] == low and row[7, i] == high)
+        row[6, i], row[7, i] = low, high
+    return same
+
+
+@compiled
+def _fill_pieces(at: Floats, pieces: int, part: int, row: Floats, rect: Ints, clear: ShareMap, by: PartMap) -> None:
+    """Fill the block where the disc stays open between the sides noted in rows 6 and 7."""
+    wide = rect[3] - rect[2]
+    across, down = 1.0 / max(wide - 1, 1), 1.0 / max(rect[1] - rect[0] - 1, 1)
+    for r in range(rect[0], rect[1]):
+        for k in range(wide):
+            row[1, k] = 0.0
+        for i in range(pieces):
+            _add_slices(at, int(row[7, i]), 1.0, (r - rect[0]) * down, across, wide, row)
+            if row[6, i] != ENDLESS:
+                _add_slices(at, int(row[6, i]), -1.0, (r - rect[0]) * down, across, wide, row)
+        for k in range(wide):
+            share = np.float32(row[1, k])
+            clear[r, rect[2] + k] = share
+            by[r, rect[2] + k] = part if share < np.float32(1.0) else -1
+
+
+@compiled
+def _add_slices(at: Floats, e: int, sign: float, fy: float, across: float, wide: int, row: Floats) -> None:
+    """Add the disc's share below side e, along a row of pixels, to row[1]; all of it where there is no side."""
+    if e < 0:
+        for k in range(wide):
+            row[1, k] += sign
+        return
+    h = at[e, 0] + (at[e, 2] - at[e, 0]) * fy
+    step = (at[e, 1] + (at[e, 3] - at[e, 1]) * fy - h) * across
+    for k in range(wide):
+        row[1, k] += sign * segment_share(h + step * k)
 
 
 @compiled
@@ -185,32 +196,25 @@ def _places(at: Floats, sides: int, r: int, c: int, rect: Ints, row: Floats) -> 
 
 
 @compiled
-def _parallel_pixel(w: Work, r: int, c: int, rect: Ints, clear: ShareMap, by: PartMap) -> None:
-    """One pixel, and what each part stops first."""
+def _parallel_pixel(w: Work, r: int, c: int, rect: Ints, clear: ShareMap, by: PartMap) -> int:
+    """One pixel, and what each part stops first; answers the number of pieces that stay open, which are in rows 2 and 3."""
     row, entries = w.row, w.used[1, ENTRIES]
     _places(w.at, w.used[1, SIDES], r, c, rect, row)
-    row[2, 0], row[3, 0] = -1.0, 1.0
+    row[2, 0], row[3, 0] = -FAR, FAR
     pieces, before = int(np.int64(1)), 1.0
     for k in range(entries):
         row[8, w.entry[1, k, PART]] = 0.0
     for k in range(entries):
         pieces = _after_entry(w.entry, k, w.at, row, pieces)
-        after = _measure(row, pieces)
+        after = 0.0
+        for i in range(pieces):
+            after += segment_share(row[3, i]) - segment_share(row[2, i])
         row[8, w.entry[1, k, PART]] += before - after
         before = after
     lost = before < 1.0 - LEAST_LOSS
     clear[r, c] = before if lost else 1.0
     by[r, c] = most_of(w.entry, entries, row) if lost else -1
-
-
-@compiled
-def _open_share(entry: Ints, entries: int, at: Floats, row: Floats) -> float:
-    """Share that stays open at the pixel whose places are in row[0]."""
-    row[2, 0], row[3, 0] = -1.0, 1.0
-    pieces = int(np.int64(1))
-    for k in range(entries):
-        pieces = _after_entry(entry, k, at, row, pieces)
-    return _measure(row, pieces)
+    return pieces
 
 
 @compiled
@@ -221,25 +225,16 @@ def _after_entry(entry: Ints, k: int, at: Floats, row: Floats, pieces: int) -> i
     low, high = _within(at, entry[1, k, FIRST], entry[1, k, LAST], row)
     if entry[1, k, SENSE] != PASSES:
         return cut_out(row, pieces, low, high)
-    hull_low, hull_high = -2.0, 2.0
+    hull_low, hull_high = -2.0 * FAR, 2.0 * FAR
     if entry[1, k, HULL_MODE] != NO_MODE:
         hull_low, hull_high = _within(at, entry[1, k, HULL_FIRST], entry[1, k, HULL_LAST], row)
     return keep_only(row, pieces, low, high, hull_low, hull_high)
 
 
 @compiled
-def _measure(row: Floats, pieces: int) -> float:
-    """Share of the disc over the open pieces."""
-    total = 0.0
-    for i in range(pieces):
-        total += segment_share(row[3, i]) - segment_share(row[2, i])
-    return total
-
-
-@compiled
 def _within(at: Floats, first: int, last: int, row: Floats) -> tuple[float, float]:
     """Piece of the common normal inside a shape at a pixel."""
-    low, high = -2.0, 2.0
+    low, high = -2.0 * FAR, 2.0 * FAR
     for e in range(first, last):
         t = row[0, e]
         low, high = (low, min(high, t)) if at[e, 4] > 0.0 else (max(low, t), high)

@@ -47,8 +47,8 @@ def test_views_clear_of_a_cone_see_no_fold():
     # An edge is a fold where its two faces lie on one side of it in the view: checked face by face, along random views.
     points, edges, tree = tree_of(trimesh.creation.icosphere(3, 10.0))
     checked = 0
-    for view in np.random.default_rng(2).normal(size=(20, 3)):
-        view /= np.linalg.norm(view)
+    views = np.random.default_rng(2).normal(size=(20, 3))
+    for view in views / np.linalg.norm(views, axis=1, keepdims=True):
         a, b, c, d = (points[edges[:, k]] for k in range(4))
         fold = np.sum(np.cross(b - a, c - a) * view, axis=1) * np.sum(np.cross(d - a, b - a) * view, axis=1) < 0
         for box, (first, last, _) in zip(tree.box, tree.span, strict=True):
