@@ -1,8 +1,8 @@
 """A tree over the edges of a web, so that a cell of pixels looks only at those that can count there.
 
-Branches come in the order of a walk from the root; `after` names the branch to go on with where one is left out. A branch has the
-upright box of its edges' points and a cone about the normals of their faces, so that whole branches are proven to lie beside the
-disc, or to hold no fold.
+Branches come in the order of a walk from the root, and know the branch to go on with where they are passed over; one without
+smaller ones of its own goes on with the next. A branch has the upright box of its edges' points and a cone about the normals of
+their faces, so that whole branches are proven to lie beside the disc, or to hold no fold.
 """
 
 from __future__ import annotations
@@ -53,11 +53,16 @@ def spatial_order(points_mm: Floats, edges: Ints) -> Ints:
     return np.argsort(code, kind="stable")
 
 
+def single_branch(count: int) -> Branches:
+    """All of so many edges in one branch that is never passed over: enough for a plane outline."""
+    box = np.zeros((1, BOX_COLUMNS))
+    box[0, SINE], box[0, LEG] = NEVER_HIDDEN, -1
+    return Branches(box, np.array([[0, count, 1]]))
+
+
 def branches(points_mm: Floats, legs: Ints, edges: Ints) -> Branches:
     """Tree over edges (E, 4) that are in spatial order."""
     count, step = len(edges), TWIG
-    if not count:
-        return no_branches()
     normals, hideable = _normals(points_mm, edges)
     box, span = [], []
     while True:

@@ -122,8 +122,14 @@ def _end_z(affine: Floats) -> float:
 
 def _disc(pencils: Pencils) -> Floats:
     c, s = np.cos(DISC_TURN_RAD), np.sin(DISC_TURN_RAD)
-    matrix = np.array([[c, -s], [s, c]]) @ np.linalg.inv(pencils.axes_mm)
+    matrix = np.array([[c, -s], [s, c]]) @ _inverse(pencils.axes_mm)
     return np.concatenate([pencils.centre_mm, matrix.reshape(-1, 4)], axis=1)
+
+
+def _inverse(m: Floats) -> Floats:
+    """Inverses of matrices (N, 2, 2), by their cofactors."""
+    turned = np.stack([m[:, 1, 1], -m[:, 0, 1], -m[:, 1, 0], m[:, 0, 0]], axis=1).reshape(-1, 2, 2)
+    return turned / (m[:, 0, 0] * m[:, 1, 1] - m[:, 0, 1] * m[:, 1, 0])[:, None, None]
 
 
 def _fine_rim(rim_share: Floats) -> Floats:
@@ -139,7 +145,7 @@ def _ring(pencils: Pencils, affine: Floats, disc: Floats) -> Floats:
     first = affine[:, 0]
     scale = np.stack([first[:, 0] + first[:, 1] * z, first[:, 4] + first[:, 5] * z], axis=1)
     offset = np.stack([first[:, 2] + first[:, 3] * z, first[:, 6] + first[:, 7] * z], axis=1)
-    back = np.linalg.inv(disc[:, 2:].reshape(-1, 2, 2)) * scale[:, :, None]
+    back = _inverse(disc[:, 2:].reshape(-1, 2, 2)) * scale[:, :, None]
     return np.concatenate([disc[:, :2] * scale + offset, back[:, :, 0], back[:, :, 1]], axis=1)
 
 

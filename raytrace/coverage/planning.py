@@ -21,7 +21,7 @@ PencilsAt = Callable[[Floats], Pencils]
 
 CELL_SIZES = (64, 32, 16, 8, 4)  # pixels; down to single ones on small pictures
 SMALL_PICTURE = 1 << 16  # pixels of a picture that may be worked on pixel by pixel
-LAYER_NODES = 4000  # of a small picture's lens and glass layers
+LAYER_NODES = 1500  # of a small picture's lens and glass layers
 WORST_STRAY = 1e-3  # pupil radii that a bilinear spot may stray: a change of the share of at most 2 / pi of it
 MARGIN = 1.5  # on the stray seen in the middle of sampled cells, where a bilinear patch of a smooth field strays most
 SAMPLES = 8  # cells tried along each side of the picture

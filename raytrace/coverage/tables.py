@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from geometry.body import Block, Loop, Part, Surface, Tube
 from geometry.outline import Circle, is_convex
 from raytrace.box import Box, Glass
-from raytrace.coverage.branches import branches, no_branches, spatial_order
+from raytrace.coverage.branches import Branches, branches, no_branches, single_branch, spatial_order
 from raytrace.coverage.clip import block_between, faces_between
 from raytrace.coverage.webs import Web, polygon_web, surface_web
 
@@ -163,7 +163,7 @@ def _hull_trial(points: Floats) -> Ints:
 def _finished(draft: _Draft, glasses: Sequence[Glass]) -> Tables:
     points = np.concatenate([np.zeros((0, 3)), *draft.points])
     legs = _legs_passed(points, glasses)
-    trees = [branches(points, legs, web.edges) for web in draft.webs]
+    trees = [_tree(kind, points, legs, web.edges) for kind, web in zip(draft.kinds, draft.webs, strict=True)]
     parts = (draft.counts, [len(t) for t in draft.trials], [len(web.edges) for web in draft.webs], [len(t.box) for t in trees])
     return Tables(
         point=np.column_stack([points, legs]),
@@ -174,6 +174,12 @@ def _finished(draft: _Draft, glasses: Sequence[Glass]) -> Tables:
         branch_span=np.concatenate([no_branches().span, *(tree.span for tree in trees)]),
         item=np.array([item[1:] for item in sorted(draft.items, key=lambda item: item[0])], dtype=np.int64).reshape(-1, 4),
     )
+
+
+def _tree(kind: int, points: Floats, legs: Ints, edges: Ints) -> Branches:
+    if kind == HULL:
+        return no_branches()
+    return branches(points, legs, edges) if kind == WEB else single_branch(len(edges))
 
 
 def _bounds(counts: Sequence[int]) -> Ints:

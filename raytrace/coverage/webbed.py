@@ -11,7 +11,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from raytrace.coverage.branches import AXIS, LEG, SINE, TWIG
+from raytrace.coverage.branches import AXIS, LEG, SINE
 from raytrace.coverage.compiled import compiled
 from raytrace.coverage.project import (
     CLEAR,
@@ -47,7 +47,7 @@ def classify_web(t: Tables, shape: int, corner: Floats, reach: float, w: Work) -
         if _passed_over(t.branch[at], corner, reach, w.hand):
             at = branch + t.branch_span[at, 2]
             continue
-        if t.branch_span[at, 1] - t.branch_span[at, 0] <= TWIG:
+        if t.branch_span[at, 2] == at - branch + 1:
             for e in range(edges + t.branch_span[at, 0], edges + t.branch_span[at, 1]):
                 touched |= _look_at(t, e, corner, reach, w)
         at += 1

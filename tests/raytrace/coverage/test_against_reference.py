@@ -8,7 +8,7 @@ from raytrace.reference import reference_shares
 from tests.raytrace.coverage.random_boxes import random_scene
 from tests.raytrace.made import pencils, show_box
 
-POINTS = 24
+POINTS = 16
 LEAST_BARE = 0.05  # of the pupil: with less the reference has too few rays to tell
 
 

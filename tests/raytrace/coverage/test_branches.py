@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from raytrace.coverage.branches import AXIS, SINE, TWIG, branches, spatial_order
+from raytrace.coverage.branches import AXIS, SINE, branches, spatial_order
 from raytrace.coverage.webs import NO_FACE, surface_web
 
 
@@ -17,7 +17,8 @@ def tree_of(mesh):
 
 def walked(tree):
     """Edges met by a walk that passes nothing over."""
-    return np.concatenate([np.arange(first, last) for first, last, _ in tree.span if last - first <= TWIG])
+    twigs = [(first, last) for k, (first, last, after) in enumerate(tree.span) if after == k + 1]
+    return np.concatenate([np.arange(first, last) for first, last in twigs])
 
 
 @pytest.mark.parametrize("faces", [1, 5, 11, 12, 85, 170, 171, 320])
