@@ -129,4 +129,4 @@ def _narrow_points(w: Work, first: int, last: int, place: Floats) -> int:
         narrow(w.side[0, e], 1, place, w.hand)
         for k in range(8):
             w.hand[ONE + 8 * (e - first) + k] = w.hand[k]
-    return hull_at_hand(last - first, int(np.int64(1)), place[4], w)
+    return hull_at_hand(last - first, 1, place[4], w)

@@ -180,7 +180,7 @@ def _any_pixel(w: Work, cut_by_lens: int, x: float, y: float, rule: Floats) -> f
 @compiled
 def _chord(w: Work, v: float, weight: float, length: float) -> float:
     """Weighted open length of one chord after all entries, in order."""
-    pieces, before = int(np.int64(1)), length
+    pieces, before = 1, length
     for k in range(w.used[1, ENTRIES]):
         entry = w.entry[1, k]
         if entry[MODE] == ALL_DARK:

@@ -21,7 +21,7 @@ def classify_hull(t: Tables, shape: int, corner: Floats, reach: float, w: Work) 
     """State of a cell's discs against a convex body; what of it cuts them is added to the list."""
     first, trial = t.shape[shape, POINTS], t.shape[shape, TRIAL]
     count, tried = t.shape[shape, POINTS_END] - first, t.shape[shape, TRIAL_END] - trial
-    level, start = int(np.int64(0)), w.used[0, SIDES]
+    level, start = 0, w.used[0, SIDES]
     if tried < count:
         for k in range(tried):
             project(corner, t.point, t.trial[trial + k], w.hand, ONE + 8 * k)

@@ -112,7 +112,7 @@ def _runs_along(side: Floats, turn: float, at: Floats, n: int) -> bool:
 def cover_nearest(at: Floats, part: int, row: Floats, rect: Ints, clear: ShareMap, by: PartMap) -> None:
     """Fill the block that one half plane cuts; what is lost there goes to `part`."""
     row[6, 0], row[7, 0] = ENDLESS, 0.0
-    _fill_pieces(at, int(np.int64(1)), part, row, rect, clear, by)
+    _fill_pieces(at, 1, part, row, rect, clear, by)
 
 
 @compiled
@@ -201,7 +201,7 @@ def _parallel_pixel(w: Work, r: int, c: int, rect: Ints, clear: ShareMap, by: Pa
     row, entries = w.row, w.used[1, ENTRIES]
     _places(w.at, w.used[1, SIDES], r, c, rect, row)
     row[2, 0], row[3, 0] = -FAR, FAR
-    pieces, before = int(np.int64(1)), 1.0
+    pieces, before = 1, 1.0
     for k in range(entries):
         row[8, w.entry[1, k, PART]] = 0.0
     for k in range(entries):

@@ -51,7 +51,7 @@ def classify_web(t: Tables, shape: int, corner: Floats, reach: float, w: Work) -
             for e in range(edges + t.branch_span[at, 0], edges + t.branch_span[at, 1]):
                 touched |= _look_at(t, e, corner, reach, w)
         at += 1
-    return _state(w, int(np.int64(0)), start, touched)
+    return _state(w, 0, start, touched)
 
 
 @compiled
@@ -62,7 +62,7 @@ def _look_at(t: Tables, e: int, corner: Floats, reach: float, w: Work) -> bool:
             project(corner, t.point, t.web[e, k], w.hand, 8 * k)
     w.hand[TURN_OF] = t.web[e, 4]
     w.hand[ORDER_1], w.hand[ORDER_2] = _order(t.web, e, 2), _order(t.web, e, 3)
-    return _keep(w.web, w.used, int(np.int64(0)), w.hand, reach, int(np.int64(0)))
+    return _keep(w.web, w.used, 0, w.hand, reach, 0)
 
 
 @compiled
@@ -129,8 +129,8 @@ def narrow_web(w: Work, first: int, last: int, place: Floats, chords: int) -> in
         narrow(w.web[0, e], 4, place, w.hand)
         for k in range(TURN_OF, ORDER_2 + 1):
             w.hand[k] = w.web[0, e, k]
-        touched |= _keep(w.web, w.used, int(np.int64(1)), w.hand, place[4], chords)
-    return _state(w, int(np.int64(1)), start, touched)
+        touched |= _keep(w.web, w.used, 1, w.hand, place[4], chords)
+    return _state(w, 1, start, touched)
 
 
 @compiled
