@@ -62,7 +62,7 @@ def measure(columns, rows):
     box, pencils_at = scene()
     grid = PixelGrid(width_mm=52.48, height_mm=23.01, columns=columns, rows=rows)
     begin = perf_counter()
-    planned = plan(pencils_at, grid, box, box_depths_mm(box), with_glass=True)
+    planned = plan(pencils_at, grid, box, box_depths_mm(box))
     known = planned.known
     tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=_sagitta_mm(planned))
     nodes = as_nodes(known, planned.shape)

@@ -179,19 +179,19 @@ def _traced(lens: LensState, pupil: TracedPupil, tangent: FloatArray, valid: NDA
     field_rad = _field_rad(tangent)
     reference = np.full((n, 2), -pupil.vertex_behind_front_mm)
     centre, radii = _outline_at(pupil.table, field_rad)
+    reach = max(float(pupil.table.radii_mm.max()), LEAST_PUPIL_MM)  # one for all fields, so that pupils change smoothly
     toward_object = _radial_direction(tangent)
     # The table's tangential axis points away from the object, the frame's field direction toward it.
     centre_mm = -centre[:, None] * toward_object
     outline = _turned(radii, toward_object)
-    reach = np.maximum(outline.max(axis=1), LEAST_PUPIL_MM)
     perpendicular = reach**2 * np.cos(field_rad) / pupil.table.axial_radius_mm**2
     return _pencils(
         lens,
         aim=_aim(lens, pupil.behind_front_mm, tangent, reference),
         reference_z_mm=reference,
         centre_mm=centre_mm,
-        axes_mm=reach[:, None, None] * np.eye(2),
-        rim_share=outline / reach[:, None],
+        axes_mm=np.broadcast_to(reach * np.eye(2), (n, 2, 2)).copy(),
+        rim_share=outline / reach,
         falloff=natural_falloff(field_rad, lens.projection) * perpendicular / np.cos(field_rad),
         valid=valid & (field_rad <= pupil.table.field_rad[-1]),
     )

@@ -217,7 +217,7 @@ def map_grid(plan: StatePlan, engine: Engine, columns: int | str | None) -> Pixe
     """The grid of a state's map: every pixel, so many across, or as many as the engine does in seconds."""
     if columns == FULL:
         return plan.grid
-    return plan.grid.resized(int(columns or min(engine.columns(lens, plan.grid, plan.box) for lens in plan.variants)))
+    return plan.grid.resized(int(columns or engine.columns(plan.grid)))
 
 
 class Named(Protocol):

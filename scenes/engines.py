@@ -23,8 +23,7 @@ from scenes.words import did_you_mean
 FloatArray = NDArray[np.float64]
 
 PIECE_RAYS = 1 << 18  # rays to a piece of work: small enough for the caches, large enough for numpy
-PROBE_COLUMNS, NARROW_COLUMNS, WIDE_COLUMNS = 64, 192, 1024  # of a coverage map
-BETWEEN_NODES = "pencils between nodes taken as bilinear"  # the coverage engine's bound on interpolating; 0 where it does not
+WIDE_COLUMNS = 1024  # of a coverage map
 MAP, LOOK, FINE = range(3)  # what rays are spent on; each has its own stream of random numbers
 
 
@@ -42,7 +41,7 @@ class Engine(Protocol):
     def name(self) -> str:
         """What a person types to choose it."""
 
-    def columns(self, lens: LensState, grid: PixelGrid, box: Box) -> int:
+    def columns(self, grid: PixelGrid) -> int:
         """Width of its maps in pixels where nothing else is asked for."""
 
     def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:
@@ -63,7 +62,7 @@ class Sampled:
     log2_look: int
     log2_fine: int
 
-    def columns(self, lens: LensState, grid: PixelGrid, box: Box) -> int:  # noqa: ARG002 - an Engine
+    def columns(self, grid: PixelGrid) -> int:
         """Width of a map that takes seconds."""
         return min(self.width, grid.columns)
 
@@ -204,13 +203,9 @@ class Areas:
 
     name: str = "coverage"
 
-    def columns(self, lens: LensState, grid: PixelGrid, box: Box) -> int:
-        """Width of a map that takes seconds: less where pencils cannot be interpolated and every pixel has its own worked out."""
-        from raytrace.coverage.picture import coverage_map
-
-        probe = coverage_map(partial(pencils_for, lens), grid.resized(PROBE_COLUMNS), box, threads=1)
-        interpolated = any(bound.size > 0 for bound in probe.made.bounds if bound.what == BETWEEN_NODES)
-        return min(WIDE_COLUMNS if interpolated else NARROW_COLUMNS, grid.columns)
+    def columns(self, grid: PixelGrid) -> int:
+        """Width of a map that takes about a second."""
+        return min(WIDE_COLUMNS, grid.columns)
 
     def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:  # noqa: ARG002 - an Engine
         """Shares of picture points (N, 2) right, up [mm]."""

@@ -55,7 +55,7 @@ class Optics:
 
 
 def optics(pencils: Pencils, box: Box, *, with_glass: bool = True) -> Optics:
-    """What the kernels need to know of these pencils."""
+    """What the kernels need to know of these pencils; without glass, `glass` is left at that of the middle ray."""
     pencils = _sound(pencils)
     affine, glass = _legs(pencils, box.glasses)
     disc = _disc(pencils)
@@ -75,7 +75,7 @@ def optics(pencils: Pencils, box: Box, *, with_glass: bool = True) -> Optics:
         start_z_mm=float(pencils.reference_z_mm[pencils.valid].min(initial=0.0)),
         end_z_mm=_end_z(affine[pencils.valid]),
     )
-    return replace(known, lens=known.lens * _bare(as_nodes(known, (len(pencils), 1))))
+    return replace(known, lens=known.lens * _bare(known))
 
 
 def _sound(pencils: Pencils) -> Pencils:
@@ -106,11 +106,18 @@ def as_nodes(known: Optics, shape: tuple[int, int]) -> Nodes:
     )
 
 
-def _bare(nodes: Nodes) -> Floats:
-    out = np.ones(nodes.optics.shape[:2])
-    if nodes.rim.shape[2] or np.isfinite(nodes.ring_square):
+def _bare(known: Optics) -> Floats:
+    """Share of each disc (N,) that rims and front ring let through: by the rims' polygon, by chords where the ring cuts as well."""
+    rim, ring = known.rim, known.ring
+    open_ = np.mean(rim * np.roll(rim, -1, axis=1), axis=1) if rim.shape[1] else np.ones(len(rim))
+    far = np.hypot(ring[:, 0], ring[:, 1]) + np.sqrt(np.sum(ring[:, 2:] ** 2, axis=1))
+    cut = np.flatnonzero(far > known.ring_radius_mm)
+    if len(cut):
+        some = replace(known, affine=known.affine[cut], disc=known.disc[cut], rim=rim[cut], ring=ring[cut])
+        nodes, out = as_nodes(some, (len(cut), 1)), np.ones((len(cut), 1))
         bare_shares(nodes, chord_rule(BARE_CHORDS), np.zeros((LENS_ROWS, BARE_CHORDS)), np.zeros((nodes.rim.shape[2], 2)), out)
-    return out.ravel()
+        open_[cut] = out[:, 0]
+    return open_
 
 
 def _end_z(affine: Floats) -> float:

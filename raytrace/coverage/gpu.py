@@ -25,7 +25,7 @@ from raytrace.coverage.field import as_nodes
 from raytrace.coverage.gpu_source import CHORDS, EDGE_ON, MOST_CORNERS, SOURCE, TOO_MANY, USED_COLUMNS
 from raytrace.coverage.nodes import Nodes
 from raytrace.coverage.picture import _even, _mend, _sagitta_mm, _spread, box_depths_mm, coverage_map
-from raytrace.coverage.planning import PencilsAt, Plan, layer_nodes, plan
+from raytrace.coverage.planning import PencilsAt, Plan, glass_layer, lens_layer, plan
 from raytrace.coverage.tables import HULL, HULL_OF, KIND, PART_OF, POINTS, POINTS_END, SENSE_OF, SHAPE, WEB, Tables, box_tables
 from raytrace.shares import Bound, Made, VignetteMap
 
@@ -94,7 +94,7 @@ def gpu_map(
     pencils_at: PencilsAt, grid: PixelGrid, box: Box, *, threads: int = 2, with_glass: bool = True, say: Callable[[str], None]
 ) -> VignetteMap:
     """The map of `coverage_map` without the parts alone, worked out on the graphics processor; `say` hears why it was not."""
-    planned = plan(pencils_at, grid, box, box_depths_mm(box), with_glass=with_glass)
+    planned = plan(pencils_at, grid, box, box_depths_mm(box))
     sagitta_mm = _sagitta_mm(planned)
     known = planned.known
     tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=sagitta_mm)
@@ -123,9 +123,10 @@ def _finished(
     with_glass: bool,
 ) -> VignetteMap:
     (clear, by), shape = layers, (grid.rows, grid.columns)
-    smooth = layer_nodes(pencils_at, grid, box, planned, with_glass=with_glass)
-    lens = _spread(smooth.lens, smooth, shape, threads)
-    glass = _spread(smooth.glass, smooth, shape, threads) if box.glasses and with_glass else _even(1.0, shape)
+    lens = _spread(lens_layer(pencils_at, grid, box, planned), shape, threads)
+    glass = _even(1.0, shape)
+    if box.glasses and with_glass:
+        glass = _spread(glass_layer(pencils_at, grid, box, planned), shape, threads)
     alone = np.zeros((0, *shape), dtype=np.float32)
     _mend((clear, glass, lens, by, alone), pencils_at, grid, box, planned)
     return VignetteMap(
@@ -145,6 +146,7 @@ def _finished(
 def _bounds(planned: Plan, sagitta_mm: float) -> tuple[Bound, ...]:
     return (
         Bound(what="pencils between nodes taken as bilinear", size=planned.stray * 2 / np.pi, unit="share"),
+        Bound(what="shadows near the plane of focus moved by that", size=planned.shift, unit="pixels"),
         Bound(what="round outlines as inscribed chords", size=sagitta_mm, unit="mm"),
         Bound(what="chord rule where parts overlap, single precision", size=5.0 / CHORDS**1.5 / 10, unit="share"),
     )

@@ -14,7 +14,7 @@ from raytrace.coverage.chords import chord_rule
 from raytrace.coverage.engine import ENGINE, coverage_shares, share_out
 from raytrace.coverage.field import as_nodes
 from raytrace.coverage.nodes import Nodes
-from raytrace.coverage.planning import Layers, PencilsAt, Plan, fine_cells, layer_nodes, plan
+from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
 from raytrace.coverage.tables import PART_OF, Tables, box_tables
 from raytrace.coverage.work import Work, scratch
 from raytrace.shares import Bound, Made, VignetteMap
@@ -34,7 +34,7 @@ def coverage_map(
     pencils_at: PencilsAt, grid: PixelGrid, box: Box, *, threads: int = 2, with_alone: bool = False, with_glass: bool = True
 ) -> VignetteMap:
     """Light of every pixel of a grid by the area that parts leave of its pupil. `pencils_at` answers picture points."""
-    planned = plan(pencils_at, grid, box, box_depths_mm(box), with_glass=with_glass)
+    planned = plan(pencils_at, grid, box, box_depths_mm(box))
     known = planned.known
     sagitta_mm = _sagitta_mm(planned)
     tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=sagitta_mm)
@@ -44,9 +44,10 @@ def coverage_map(
         _covered(tables, np.flatnonzero(tables.item[:, PART_OF] == part), nodes, planned, shape, threads)[0]
         for part in range(len(box.parts) if with_alone else 0)
     ]
-    smooth = layer_nodes(pencils_at, grid, box, planned, with_glass=with_glass)
-    lens = _spread(smooth.lens, smooth, shape, threads)
-    glass = _spread(smooth.glass, smooth, shape, threads) if box.glasses and with_glass else _even(1.0, shape)
+    lens = _spread(lens_layer(pencils_at, grid, box, planned), shape, threads)
+    glass = _even(1.0, shape)
+    if box.glasses and with_glass:
+        glass = _spread(glass_layer(pencils_at, grid, box, planned), shape, threads)
     layers = (clear, glass, lens, by, np.stack(alone) if alone else np.zeros((0, *shape), dtype=np.float32))
     _mend(layers, pencils_at, grid, box, planned)
     return VignetteMap(
@@ -91,6 +92,7 @@ def _sagitta_mm(planned: Plan) -> float:
 def _bounds(planned: Plan, sagitta_mm: float) -> tuple[Bound, ...]:
     return (
         Bound(what="pencils between nodes taken as bilinear", size=planned.stray * 2 / np.pi, unit="share"),
+        Bound(what="shadows near the plane of focus moved by that", size=planned.shift, unit="pixels"),
         Bound(what="round outlines as inscribed chords", size=sagitta_mm, unit="mm"),
         Bound(what="chord rule where parts overlap", size=5.0 / MAP_CHORDS**1.5 / 10, unit="share"),
     )
@@ -117,10 +119,10 @@ def _covered(
     return clear, by
 
 
-def _spread(values: Floats, nodes: Layers, shape: tuple[int, int], threads: int) -> NDArray[np.float32]:
+def _spread(layer: Layer, shape: tuple[int, int], threads: int) -> NDArray[np.float32]:
     """A smooth layer over all pixels: a cubic spline from the nodes of the cells to finer nodes, bilinear between those."""
-    out, cells = np.empty(shape, dtype=np.float32), nodes.cells
-    if nodes.size > FINE and min(shape) > 1:
+    out, cells, values = np.empty(shape, dtype=np.float32), layer.cells, layer.values
+    if layer.size > FINE and min(shape) > 1:
         fine = fine_cells(shape, FINE)
         kx, ky = (min(3, len(ticks) - 1) for ticks in (cells.rows, cells.columns))
         spline = RectBivariateSpline(cells.rows, cells.columns, values.reshape(len(cells.rows), -1), kx=kx, ky=ky)

@@ -49,6 +49,13 @@ def test_map_of_a_random_box_is_its_pixels(seed):
     assert_map_is_its_pixels(coverage_map(scene.pencils, where, scene.box), scene.pencils, where, scene.box)
 
 
+def test_map_is_its_pixels_where_a_part_reaches_past_the_plane_of_focus():
+    near = lens(focus_mm=350.0, field_focal_mm=12.65, object_z_mm=182.0)
+    past = block((-400, -300, 60), (-70, 300, 230))
+    box = Box(parts=(*show_box().parts, past), glasses=show_box().glasses)
+    assert_map_is_its_pixels(coverage_map(at(near), grid(120, 80), box), at(near), grid(120, 80), box)
+
+
 def test_flag_on_the_operators_right_darkens_the_right_of_the_picture():
     # The frame's x runs to the operator's left: the block stands at negative x, and high up.
     flag = block((-300, 40, 100), (-60, 300, 102))
@@ -108,5 +115,5 @@ def test_pictures_of_any_size(shape):
 def test_a_map_says_how_it_was_made():
     made = coverage_map(at(lens()), grid(), show_box()).made
     assert made.engine == "coverage"
-    assert {bound.unit for bound in made.bounds} <= {"share", "mm"}
+    assert {bound.unit for bound in made.bounds} <= {"share", "mm", "pixels"}
     assert len(made.bounds) >= 3
