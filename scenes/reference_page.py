@@ -11,6 +11,7 @@ from scenes.model import Scene
 from scenes.model_box import BoxPart
 from scenes.model_glass import GlassFile
 from scenes.model_lens import PupilDepth
+from scenes.starter import example_text
 from scenes.words import plain, shown
 
 INFINITE = '"infinity"'
@@ -25,6 +26,11 @@ a single flag is a scene. Any part may carry `name`, and `lenses = ["18", "21"]`
 Where a heading has double brackets, as `[[lens]]`, there may be several such tables; one alone may also be written with
 single brackets. Back plate, seal and hood are one per lens, so several of them must say with `lenses` which is whose.
 
+A table inside a repeated one belongs to the one above it: `[box.stage.filter]` is the filter of the `[[box.stage]]` that
+stands last above it, `[box.flag.extension]` the extension of the last `[[box.flag]]`, `[[lens.state]]` a row of the last
+`[[lens]]`, `[light.sun]` the sun of the last `[[light]]`. So each filter stands directly below its stage. Written in one
+line inside the stage it is the same: `filter = { size = "4x5.65" }`.
+
 A part moves with its box: first its own turn and tilt about its own centre, then `at_mm`, then the box's tilt about the
 back plate's centre, then the box's `offset_mm` and `ahead_mm`.
 
@@ -33,6 +39,12 @@ and carry the name that is written there: `box.stage[2 "front tray"].filter.thic
 looked for relative to the scene file, with forward slashes.
 
 `brimline new scene.toml` writes a commented scene to start from, `brimline schema` a JSON Schema for your editor.
+"""
+EXAMPLE_HEAD = """## A complete scene
+
+Two lenses, a box with every kind of part but a mesh, a light, and what to check. The lenses and the box are invented. Saved
+as `river.toml` it runs as it stands: `brimline check river.toml --out river`.
+
 """
 GLASS_HEAD = """## Prescription file
 
@@ -43,7 +55,8 @@ The file that `prescription` of a lens names: the surface table of a published l
 
 def scene_file_reference() -> str:
     """The whole page."""
-    sections = [HEAD, *_sections(Scene, ""), GLASS_HEAD + "\n" + _table(GlassFile)]
+    example = f"{EXAMPLE_HEAD}```toml\n{example_text().rstrip()}\n```\n"
+    sections = [HEAD, example, *_sections(Scene, ""), GLASS_HEAD + "\n" + _table(GlassFile)]
     sections += [section.replace("### ", "### In a prescription file: ") for section in _inner_sections(GlassFile, "")]
     return "\n".join(sections).rstrip() + "\n"
 

@@ -1,8 +1,17 @@
-"""The scene that `brimline new` writes: small, commented, ready to run."""
+"""The scenes that come with the program: the one `brimline new` writes, and the worked example of the reference page."""
 
 from importlib.resources import files
 
 
 def starter_text() -> str:
     """Text of the starter scene file."""
-    return files("scenes").joinpath("data", "starter.toml").read_text(encoding="utf-8")
+    return _data("starter.toml")
+
+
+def example_text() -> str:
+    """Text of the worked example: every part of a box once, ready to run."""
+    return _data("example.toml")
+
+
+def _data(name: str) -> str:
+    return files("scenes").joinpath("data", name).read_text(encoding="utf-8")

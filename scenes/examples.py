@@ -1,0 +1,29 @@
+"""Lines of the worked example that show how a missing key or table is written."""
+
+from scenes.starter import example_text
+from scenes.toml_lines import key_lines
+from scenes.words import KeyPath
+
+LINES_OF_TABLE = 2  # its heading and its first key: enough to see how it goes on
+
+
+def example_line(place: KeyPath) -> str:
+    """How a key is written in the worked example, such as 'f_number = 2.0'; '' where the example has no such key."""
+    return "".join(_lines(place, 1))
+
+
+def example_table(place: KeyPath) -> str:
+    """Heading and first key of a table as in the worked example, a line each; '' where the example has no such table."""
+    return "\n".join(_lines(place, LINES_OF_TABLE))
+
+
+def _lines(place: KeyPath, count: int) -> list[str]:
+    wanted, text = _names(place), example_text()
+    line = next((line for path, line in key_lines(text).items() if _names(path) == wanted), None)
+    if line is None:
+        return []
+    return [row.partition("#")[0].strip() for row in text.splitlines()[line - 1 : line - 1 + count]]
+
+
+def _names(path: KeyPath) -> KeyPath:
+    return tuple(step for step in path if isinstance(step, str))
