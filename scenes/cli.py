@@ -17,6 +17,8 @@ COMMANDS = {
     "demo": ("scenes.commands.demo", "Check the built-in show and leave a folder to look at."),
     "check": ("scenes.commands.check", "Say whether the box darkens the frame: where, how much, which part."),
     "beam": ("scenes.commands.beam", "Size of the beam in a plane of the box, over the parts that stand there."),
+    "masks": ("scenes.commands.masks", "The tightest mask for each lens, the best set of masks, and files to cut."),
+    "flags": ("scenes.commands.flags", "Say how far in each flag may come, and how far it must to cut a light."),
     "ghosts": ("scenes.commands.ghosts", "Say where lights ghost in the filters, and which tilt helps."),
     "sun": ("scenes.commands.sun", "Say when through a day the sun is in the picture and on the glass."),
     "leaks": ("scenes.commands.leaks", "Where stray light gets in, how much, and what closes it."),

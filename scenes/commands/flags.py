@@ -1,0 +1,38 @@
+"""`brimline flags`: how far in each flag may come, and how far it must to cut a light."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+CLEAR, IN_FRAME = 0, 1
+
+
+@click.command("flags", short_help="Say how far in each flag may come, and how far it must to cut a light.")
+@click.argument("scene", type=click.Path(path_type=Path))
+@click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be given more than once.")
+@click.option("--focus", multiple=True, metavar="MM", help='Only this focus: mm from the image plane, "infinity" or "close".')
+@click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the table.")
+def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], as_json: bool) -> int:
+    """Say how far in each flag of SCENE may come: the smallest opening angles that keep the frame clear.
+
+    Exit status: 0 no flag, as it is set, costs more than the visible loss; 1 one does; 2 the input is at fault.
+    """
+    from scenes.files import as_json as json_text
+    from scenes.flag_words import flags_dict, flags_lines
+    from scenes.flags import flag_states, summaries
+    from scenes.plan import load_scene, plans_of, selected
+    from scenes.progress import progress
+
+    loaded = load_scene(scene)
+    plans = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
+    visible = loaded.scene.check.visible_loss_stops
+    with progress(len(plans), "flags") as tick:
+        flags = summaries([state for _, states in flag_states(loaded.scene, plans, tick) for state in states])
+    if as_json:
+        click.echo(json_text(flags_dict(flags, loaded.scene.title, visible)), nl=False)
+    else:
+        click.echo("\n".join(flags_lines(flags, loaded.scene.title, visible)))
+    return IN_FRAME if any(flag.darkens for flag in flags) else CLEAR

@@ -1,0 +1,206 @@
+"""Flag windows as a table for people and as plain data for other programs."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from scenes.check import setting_words, state_words
+from scenes.flags import FlagPlace, FlagState, FlagSummary, Limits
+
+WIDTH = 100
+SCHEMA_VERSION = 1
+ROW = "  {0:32} {1:>7} {2:>7} {3:>8}  {4:>7} {5:>7} {6:>8}  {7}"
+NAMED = 3  # states named one by one before the rest is counted
+CAUTIONS = (
+    "These angles are for flags and lenses as drawn: measure the hinge and the pupil, and confirm at the test shoot.",
+    "Flags catch the wind and hang weight far out: carry the box on rods, not on the lens front; secure what could fall.",
+)
+
+
+def flags_lines(flags: Sequence[FlagSummary], title: str, visible_stops: float) -> list[str]:
+    """The whole answer for people, `WIDTH` columns."""
+    lines = [clipped(f"Flags: {title}" if title else "Flags")]
+    lines += wrapped(
+        "Smallest opening angles [deg]: 0 lies along the lens axis, 90 stands straight out; rounded up. clear: takes "
+        f"nothing, and 2 % of the frame to spare; touches: the beam's own edge; {visible_stops:g} stop: costs at most that."
+    )
+    for flag in flags:
+        lines += ["", *flag_lines(flag, visible_stops)]
+    if not flags:
+        lines += ["", "The box has no flag."]
+    lines += ["", *(line for caution in CAUTIONS for line in wrapped(caution))]
+    return [line.rstrip() for line in lines]
+
+
+def flag_lines(flag: FlagSummary, visible_stops: float) -> list[str]:
+    """One flag: a row for each state, one for all of them, and how it is set."""
+    loss = f"{visible_stops:g} stop"
+    double = flag.bars.extension_mm > 0.0
+    head = ROW.format("state", "clear", "touches", loss, *(("clear", "touches", loss) if double else ("", "", "")), "touches first")
+    over = [ROW.format("", "with", "", "", "without", "extension", "", "")] if double else []
+    lines = [clipped(f"{flag.name}, set to {flag.set_deg:g}: {size_words(flag)}"), *over, head, "-" * WIDTH]
+    lines += [_row(state_words(state.plan), state.limits, state.bare, met_words(state)) for state in flag.states]
+    lines += ["-" * WIDTH, *_all_rows(flag)]
+    return [*lines, *wrapped(set_words(flag), "  -> ")]
+
+
+def size_words(flag: FlagSummary | FlagPlace) -> str:
+    """What swings: '110 x 310 mm, extension 70 mm at +10'."""
+    bars = flag.bars
+    more = f", extension {bars.extension_mm:g} mm at {bars.extension_deg:+g}" if bars.extension_mm > 0.0 else ""
+    return f"{flag.side} side, {bars.length_mm:g} x {bars.width_mm:g} mm{more}"
+
+
+def _row(words: str, limits: Limits, bare: Limits | None, met: str) -> str:
+    with_it = [angle_words(value) for value in (limits.clear_deg, limits.touch_deg, limits.visible_deg)]
+    without = [angle_words(value) for value in (bare.clear_deg, bare.touch_deg, bare.visible_deg)] if bare else ["", "", ""]
+    return clipped(ROW.format(shortened(words, 32), *with_it, *without, met))
+
+
+def _all_rows(flag: FlagSummary) -> Iterator[str]:
+    kept = flag.kept()
+    if not kept.states:
+        yield "  no angle clears in any state: the hinge stands in the beam"
+        return
+    found = []
+    for bare in (False, True) if flag.bars.extension_mm > 0.0 else (False,):
+        found += [angle_words(kept.limit(key, bare=bare)[0]) for key in ("clear_deg", "touch_deg", "visible_deg")]
+    decides = state_words(kept.limit("clear_deg")[1].plan)
+    words = "all states" if not flag.hopeless else "all that can be cleared"
+    yield clipped(ROW.format(words, *found, *([""] * (6 - len(found))), "").rstrip())
+    yield clipped(f"  decided by {decides}")
+
+
+def met_words(state: FlagState) -> str:
+    """Where a flag meets the beam first, and with what."""
+    limits = state.limits
+    if limits.clear_deg == math.inf:
+        return "hinge in beam"
+    touch = limits.touch if limits.touch.where else limits.clear
+    return f"{touch.where}{', ext.' if touch.blade else ''}"
+
+
+def angle_words(angle_deg: float) -> str:
+    """An opening angle for people: '41.3', 'any' where all clear, 'none' where none does."""
+    if angle_deg == -math.inf:
+        return "any"
+    return "none" if angle_deg == math.inf else f"{angle_deg + 0.0:.1f}"
+
+
+def set_words(flag: FlagSummary) -> str:
+    """How a flag is set against its limits, in one sentence."""
+    kept = flag.kept().states
+    shading = [state for state in kept if flag.set_deg < state.limits.visible_deg]
+    tight = [state for state in kept if state.limits.visible_deg <= flag.set_deg < state.limits.clear_deg]
+    mend = f"; open it to {flag.clear_deg:.1f}" if flag.set_deg < flag.clear_deg < math.inf else ""
+    hopeless = f"; no angle clears {_named(flag.hopeless)}, where its hinge stands in the beam" if flag.hopeless else ""
+    if shading or tight:
+        parts = [f"darkens {_named(shading)}"] if shading else []
+        parts += [f"has next to no room with {_named(tight)}"] if tight else []
+        return f"set to {flag.set_deg:g} it {' and '.join(parts)}{mend}{hopeless}"
+    spare = flag.set_deg - flag.clear_deg
+    room = f", {spare:.1f} deg to spare" if math.isfinite(spare) else ""
+    others = " other" if hopeless else ""
+    return f"set to {flag.set_deg:g} it keeps every{others} state clear{room}{hopeless}" if kept else hopeless.removeprefix("; ")
+
+
+def _named(states: Sequence[FlagState]) -> str:
+    """States by lens: '24 (450 mm, f/2.8; 450 mm, f/5.6)', the many counted."""
+    if len(states) > NAMED:
+        lenses = list(dict.fromkeys(state.plan.lens_name for state in states))
+        return f"{len(states)} states ({', '.join(lenses)})"
+    by_lens: dict[str, list[str]] = {}
+    for state in states:
+        by_lens.setdefault(state.plan.lens_name, []).append(setting_words(state.plan))
+    return ", ".join(f"{lens} ({'; '.join(settings)})" for lens, settings in by_lens.items())
+
+
+def wrapped(text: str, indent: str = "") -> list[str]:
+    """A sentence on lines of `WIDTH`."""
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent))
+
+
+def shortened(text: str, width: int) -> str:
+    """The text, cut with an ellipsis where it is longer than the width."""
+    return text if len(text) <= width else f"{text[: width - 1]}…"
+
+
+def clipped(text: str) -> str:
+    """A line of at most `WIDTH`."""
+    return shortened(text, WIDTH)
+
+
+def flags_dict(flags: Sequence[FlagSummary], title: str, visible_stops: float) -> dict[str, Any]:
+    """The whole answer as plain data."""
+    return {
+        "brimline_flags": SCHEMA_VERSION,
+        "scene": title,
+        "visible_loss_stops": visible_stops,
+        "cautions": list(CAUTIONS),
+        "flags": [flag_dict(flag) for flag in flags],
+    }
+
+
+def flag_dict(flag: FlagSummary) -> dict[str, Any]:
+    """One flag as plain data; angles in degrees, "any" where every angle will do and "none" where none does."""
+    kept, bars = flag.kept(), flag.bars
+    return {
+        "flag": flag.name,
+        "side": flag.side.value,
+        "set_deg": flag.set_deg,
+        "length_mm": bars.length_mm,
+        "width_mm": bars.width_mm,
+        "extension": {"length_mm": bars.extension_mm, "angle_deg": bars.extension_deg} if bars.extension_mm > 0.0 else None,
+        "all_states": _set_dict(kept) if kept.states else None,
+        "states_that_no_angle_clears": [state.plan.key for state in flag.hopeless],
+        "says": set_words(flag),
+        "states": [_state_dict(state) for state in flag.states],
+    }
+
+
+def _set_dict(flag: FlagSummary) -> dict[str, Any]:
+    keys = ("clear_deg", "touch_deg", "visible_deg")
+    found: dict[str, Any] = {key: angle_value(flag.limit(key)[0]) for key in keys}
+    found["decided_by"] = flag.limit("clear_deg")[1].plan.key
+    if flag.bars.extension_mm > 0.0:
+        found["without_extension"] = {key: angle_value(flag.limit(key, bare=True)[0]) for key in keys}
+    return found
+
+
+def _state_dict(state: FlagState) -> dict[str, Any]:
+    plan = state.plan
+    return {
+        "state": plan.key,
+        "lens": plan.lens_name,
+        "focal_mm": plan.focal_mm,
+        "focus_mm": "infinity" if math.isinf(plan.focus_mm) else plan.focus_mm,
+        "f_number": plan.f_number,
+        **_limits_dict(state.limits),
+        "without_extension": _limits_dict(state.bare) if state.bare else None,
+    }
+
+
+def _limits_dict(limits: Limits) -> dict[str, Any]:
+    touch = limits.touch if limits.touch.at_mm else limits.clear
+    at = touch.at_mm
+    return {
+        "clear_deg": angle_value(limits.clear_deg),
+        "touch_deg": angle_value(limits.touch_deg),
+        "visible_deg": angle_value(limits.visible_deg),
+        "touches": None
+        if at is None
+        else {
+            "where": touch.where,
+            "with": "extension" if touch.blade else "flag",
+            "ahead_of_hinge_mm": round(at[0], 2),
+            "out_from_hinge_mm": round(at[1], 2),
+        },
+    }
+
+
+def angle_value(angle_deg: float) -> float | str:
+    """An angle as data: a number, "any" or "none"."""
+    return round(angle_deg, 2) + 0.0 if math.isfinite(angle_deg) else angle_words(angle_deg)

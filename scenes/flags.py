@@ -1,0 +1,343 @@
+"""How far in each flag of a show may come, for each state and for all of them. Opens no file, prints nothing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.body import Kind, Part
+from geometry.frame import Side, pose
+from raytrace.beam import Beam, lens_beam, outer_guides
+from raytrace.beam_outline import Section
+from raytrace.box import Box as RayBox
+from raytrace.clearance import NamedBeam, part_clearance, scaled
+from raytrace.coverage.engine import coverage_shares
+from raytrace.flag_window import (
+    LEAST_DEG,
+    MOST_DEG,
+    Bars,
+    Hinge,
+    Sections,
+    Touch,
+    boards,
+    depths_mm,
+    passes_beside_mm,
+    touch_of,
+)
+from raytrace.lens import pencils_for
+from raytrace.pencil import Pencils
+from raytrace.shares import Shares, loss_stops
+from scenes.build import StatePlan
+from scenes.build_box import box_place, flag_hinge_mm
+from scenes.build_lens import front_travel_mm
+from scenes.engines import without_dark_pencils
+from scenes.margin import pessimistic_share
+from scenes.model import Scene, box_for
+from scenes.model_box import Flag
+from scenes.progress import Tick, silent
+from scenes.verdict import NOTHING_SHARE, ROOM_PERCENT
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+STEP_DEG = 0.1  # angles are given to this: a hinge with a friction knob is set no finer
+RIM_POINTS = 33  # per side of a guide, as the check looks at its edges
+BRACKET_DEG = (0.6, 1.2, 2.4, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 210.0)  # how far in from clear a visible loss is looked for
+FINE_DEG = 0.03  # how near to the angle itself
+GLASS_ROOM_MM = 25.0  # glass farther behind a flag than this leaves straight rays about it, even where it is tilted
+ROUNDED_DEG = 1e-6  # an angle this little past a step is on it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagPlace:
+    """A flag of a box as fitted to one lens: what it is called, how it is set, where it is hinged and what swings there."""
+
+    name: str
+    number: int  # in the box of this lens, from 1
+    set_deg: float
+    hinge: Hinge
+    bars: Bars
+
+    @property
+    def side(self) -> Side:
+        """The side it is hinged on."""
+        return self.hinge.side
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """The smallest opening angles of one flag [deg], rounded up to STEP_DEG; -inf: any angle does, inf: none does.
+
+    clear_deg keeps the frame clear with the room that `check` asks for; touch is where the edge of the beam itself is met;
+    visible_deg costs at most the visible loss.
+    """
+
+    clear_deg: float
+    clear: Touch
+    touch_deg: float
+    touch: Touch
+    visible_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagState:
+    """One flag in one state, with its extension as it is and without any."""
+
+    flag: FlagPlace
+    plan: StatePlan
+    limits: Limits
+    bare: Limits | None  # None where the flag has no extension
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagSummary:
+    """One flag over all states that it is fitted in: the largest of each limit, and the state that asks for it."""
+
+    name: str
+    side: Side
+    set_deg: float
+    bars: Bars
+    states: tuple[FlagState, ...]
+
+    def limit(self, key: str, *, bare: bool = False) -> tuple[float, FlagState]:
+        """The largest `clear_deg`, `touch_deg` or `visible_deg` of all states, and whose it is."""
+        found = [(getattr(_of(state, bare), key), state) for state in self.states]
+        return max(found, key=lambda pair: float(pair[0]))
+
+    @property
+    def darkens(self) -> bool:
+        """Whether it costs more than the visible loss as it is set."""
+        return any(self.set_deg < state.limits.visible_deg for state in self.states)
+
+    @property
+    def hopeless(self) -> tuple[FlagState, ...]:
+        """States in which no angle clears: the hinge itself stands in the beam."""
+        return tuple(state for state in self.states if state.limits.clear_deg == math.inf)
+
+    @property
+    def clear_deg(self) -> float:
+        """The smallest opening angle that keeps clear every state that this flag can keep clear."""
+        kept = self.kept()
+        return kept.limit("clear_deg")[0] if kept.states else math.inf
+
+    def kept(self) -> FlagSummary:
+        """The same flag without the states in which no angle clears."""
+        return replace(self, states=tuple(state for state in self.states if state.limits.clear_deg < math.inf))
+
+
+def _of(state: FlagState, bare: bool) -> Limits:
+    return state.bare if bare and state.bare is not None else state.limits
+
+
+def rounded_up(angle_deg: float) -> float:
+    """An angle to the next step wider, within what a flag can be set to; -inf below its least, inf beyond its most."""
+    if angle_deg < LEAST_DEG:
+        return -math.inf
+    if not math.isfinite(angle_deg):
+        return angle_deg
+    up = math.ceil((angle_deg - ROUNDED_DEG) / STEP_DEG) * STEP_DEG
+    return round(up, 1) if up <= MOST_DEG else math.inf
+
+
+def flag_places(scene: Scene, plan: StatePlan) -> tuple[FlagPlace, ...]:
+    """Every flag of the box in a state."""
+    lens = next(lens for lens in scene.lens if lens.name == plan.lens_name)
+    own_box = box_for(scene, lens)
+    place = box_place(own_box, front_travel_mm(lens, plan.focal_mm, plan.focus_mm))
+    named = {part.group: part.name for part in plan.box.parts}
+    found = []
+    for number, flag in enumerate(own_box.flag, 1):
+        out_mm, at_mm = flag_hinge_mm(flag, own_box.hood)
+        hinge = Hinge(box=place, side=Side(flag.side), out_mm=out_mm, at_mm=at_mm)
+        name = named[f"box.flag[{number}]"]
+        found.append(FlagPlace(name=name, number=number, set_deg=flag.angle_deg, hinge=hinge, bars=bars_of(flag)))
+    return tuple(found)
+
+
+def bars_of(flag: Flag) -> Bars:
+    """A flag of a scene as bars."""
+    more = flag.extension
+    return Bars(
+        length_mm=flag.length_mm,
+        width_mm=flag.width_mm,
+        thickness_mm=flag.thickness_mm,
+        extension_mm=more.length_mm if more else 0.0,
+        extension_deg=more.angle_deg if more else 0.0,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Beams:
+    """The beams of a state, as they are and with the room that a clear frame has; one for each pupil depth and outer guide."""
+
+    touching: tuple[NamedBeam, ...]
+    roomy: tuple[NamedBeam, ...]
+
+
+def beams_for(plan: StatePlan, far_mm: float) -> Beams:
+    """The beams of a state, fine enough up to a distance ahead of the lens front."""
+    far = pose(ahead_mm=far_mm)
+    pairs = [(v, lens, guide) for v, lens in enumerate(plan.variants) for guide in outer_guides(plan.guides)]
+
+    def named(scale: float) -> tuple[NamedBeam, ...]:
+        return tuple(NamedBeam(guide.name, v, lens_beam(lens, scaled(guide, scale), plan.box, far=far)) for v, lens, guide in pairs)
+
+    return Beams(touching=named(1.0), roomy=named(1 + ROOM_PERCENT / 100))
+
+
+class StateLimits:
+    """One state's limits for any flag: beams are traced once, and cut once in each plane."""
+
+    def __init__(self, plan: StatePlan, places: Sequence[FlagPlace], visible_loss_stops: float, more_mm: float = 0.0) -> None:
+        self.plan, self.visible_loss_stops, self.places = plan, visible_loss_stops, tuple(places)
+        reach = [float(place.hinge.plane(place.bars.reach_mm + more_mm).origin_mm[2]) for place in places]
+        self.beams = beams_for(plan, max(reach, default=1.0))
+        self._cuts: dict[tuple[int, float, float], Section] = {}
+
+    def limits(self, place: FlagPlace, bars: Bars) -> Limits:
+        """The smallest angles of a flag, or of another hinged in its place."""
+        clear, touch = (self._touch(place.hinge, bars, beams) for beams in (self.beams.roomy, self.beams.touching))
+        touch_deg = rounded_up(touch.angle_deg)
+        visible = rounded_up(self.rim.least_angle(place.hinge, bars, touch.angle_deg))
+        clear_deg = self._safe(place.hinge, bars, rounded_up(clear.angle_deg))
+        return Limits(
+            clear_deg=clear_deg, clear=clear, touch_deg=touch_deg, touch=touch, visible_deg=min(visible, touch_deg, clear_deg)
+        )
+
+    def clear_deg(self, hinge: Hinge, bars: Bars) -> float:
+        """The smallest angle that keeps the frame clear, alone."""
+        return self._safe(hinge, bars, rounded_up(self._touch(hinge, bars, self.beams.roomy).angle_deg))
+
+    @cached_property
+    def rim(self) -> Rim:
+        """What the edges of the guides lose."""
+        return Rim(self.plan, self.visible_loss_stops)
+
+    def _touch(self, hinge: Hinge, bars: Bars, beams: Sequence[NamedBeam]) -> Touch:
+        return touch_of(bars, hinge, [self._cut(named.beam, hinge, bars) for named in beams])
+
+    def _cut(self, beam: Beam, hinge: Hinge, bars: Bars) -> Sections:
+        found = {depth: self._section(beam, hinge, depth) for depth in depths_mm(bars).tolist()}
+        return {depth: section for depth, section in found.items() if not section.is_empty}
+
+    def _section(self, beam: Beam, hinge: Hinge, depth_mm: float) -> Section:
+        key = (id(beam), hinge.at_mm, depth_mm)
+        if key not in self._cuts:
+            self._cuts[key] = beam.section(hinge.plane(depth_mm))
+        return self._cuts[key]
+
+    def _safe(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
+        """The angle as it is where sections bound the beam for sure, else confirmed with the parts themselves."""
+        if not math.isfinite(angle_deg):
+            return angle_deg
+        rear = hinge.plane(float(depths_mm(bars)[0])).origin_mm[2] - GLASS_ROOM_MM
+        if any(float(glass.slab.pose.origin_mm[2]) > rear for glass in self.plan.box.glasses):
+            return self.confirmed(hinge, bars, angle_deg)
+        beams = self.beams.roomy
+        aside = max(passes_beside_mm(self._cut(named.beam, hinge, bars), hinge, bars.width_mm) for named in beams)
+        wide = replace(bars, width_mm=bars.width_mm + 2 * aside)
+        if aside > 0.0 and rounded_up(self._touch(hinge, wide, beams).angle_deg) > angle_deg:
+            return self.confirmed(hinge, bars, angle_deg)
+        return angle_deg
+
+    def confirmed(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
+        """The angle, opened by further steps should the clearance of the real parts not agree."""
+        while math.isfinite(angle_deg):
+            parts = boards(hinge, bars, angle_deg)
+            if all(part_clearance(part, self.beams.roomy).clearance_mm > 0.0 for part in parts):
+                break
+            angle_deg = rounded_up(angle_deg + STEP_DEG)
+        return angle_deg
+
+
+class Rim:
+    """What flags take from the edges of a state's guides, over all pupil depths."""
+
+    def __init__(self, plan: StatePlan, visible_loss_stops: float) -> None:
+        self._plan = plan
+        edge = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in outer_guides(plan.guides)])
+        self._pencils = tuple(pencils_for(lens, edge) for lens in plan.variants)
+        self._visible = 2.0**-visible_loss_stops
+        fixed = tuple(part for part in plan.box.parts if part.kind not in (Kind.FLAG, Kind.EXTENSION))
+        self._fixed = tuple(self._share(pencils, fixed) for pencils in self._pencils)
+
+    def _share(self, pencils: Pencils, parts: Sequence[Part]) -> FloatArray:
+        """The least share (N,) that parts may leave."""
+        if not parts:
+            return np.ones(len(pencils))
+        box = RayBox(parts=tuple(parts), glasses=self._plan.box.glasses)
+        shares: Shares = without_dark_pencils(coverage_shares(pencils, box, with_alone=False, threads=1), pencils)
+        return pessimistic_share(shares)
+
+    def loss_stops(self, flags: Sequence[Sequence[Part]]) -> float:
+        """The worst loss of the box with these flags, each by itself, added up: never less than what they take together."""
+        worst = 1.0
+        for pencils, fixed in zip(self._pencils, self._fixed, strict=True):
+            left = fixed - sum((1.0 - self._share(pencils, parts) for parts in flags), start=np.zeros(len(fixed)))
+            worst = min(worst, float(left.min()))
+        return float(loss_stops(np.array(max(worst, 0.0))))
+
+    def least_angle(self, hinge: Hinge, bars: Bars, touch_deg: float) -> float:
+        """The smallest angle at which a flag costs no more than the visible loss anywhere.
+
+        What the rest of the box takes counts in; where it takes more than that by itself, the flag must add nothing.
+        """
+        if not math.isfinite(touch_deg):
+            return touch_deg
+        outer, every = touch_deg, [np.ones(len(fixed), dtype=np.bool_) for fixed in self._fixed]
+        for width in BRACKET_DEG:
+            inner = max(touch_deg - width, LEAST_DEG)
+            costly, losing = self._cost(hinge, bars, inner, every)
+            if costly:
+                break
+            outer = inner
+            if inner == LEAST_DEG:
+                return -math.inf
+        while outer - inner > FINE_DEG:
+            middle = (inner + outer) / 2
+            inner, outer = (middle, outer) if self._cost(hinge, bars, middle, losing)[0] else (inner, middle)
+        return outer
+
+    def _cost(self, hinge: Hinge, bars: Bars, angle_deg: float, looked: Sequence[BoolArray]) -> tuple[bool, list[BoolArray]]:
+        """Whether a flag at an angle costs too much at some of the points (N,) looked at, and which points it takes light from."""
+        parts = boards(hinge, bars, angle_deg)
+        costly, losing = False, []
+        for pencils, fixed, where in zip(self._pencils, self._fixed, looked, strict=True):
+            taken = np.zeros(len(fixed))
+            if where.any():
+                taken[where] = 1.0 - self._share(pencils.take(where), parts)
+            left = fixed - taken
+            costly |= bool(((left < self._visible) & (taken > NOTHING_SHARE)).any())
+            losing.append(taken > 0.0)
+        return costly, losing
+
+
+def flag_states(
+    scene: Scene, plans: Sequence[StatePlan], tick: Tick = silent
+) -> Iterator[tuple[StateLimits, tuple[FlagState, ...]]]:
+    """Every state with the limits of its flags."""
+    for plan in plans:
+        places = flag_places(scene, plan)
+        work = StateLimits(plan, places, scene.check.visible_loss_stops)
+        found = []
+        for place in places:
+            bare = work.limits(place, place.bars.bare) if place.bars.extension_mm > 0.0 else None
+            found.append(FlagState(flag=place, plan=plan, limits=work.limits(place, place.bars), bare=bare))
+        tick(1, plan.key)
+        yield work, tuple(found)
+
+
+def summaries(states: Sequence[FlagState]) -> tuple[FlagSummary, ...]:
+    """The states gathered flag by flag, in the order of the first box that has it."""
+    by_name: dict[str, list[FlagState]] = {}
+    for state in states:
+        by_name.setdefault(state.flag.name, []).append(state)
+    return tuple(
+        FlagSummary(name=name, side=mine[0].flag.side, set_deg=mine[0].flag.set_deg, bars=mine[0].flag.bars, states=tuple(mine))
+        for name, mine in by_name.items()
+    )

@@ -1,0 +1,201 @@
+"""Flag windows of small scenes: against trigonometry, against the check, and told as table and JSON."""
+
+import json
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from scipy.optimize import brentq
+
+from scenes.check import check_state
+from scenes.commands.flags import command
+from scenes.engines import engine_of
+from scenes.flag_words import WIDTH
+from scenes.flags import flag_states, rounded_up, summaries
+from scenes.plan import load_scene, plans_of
+from scenes.verdict import Limits as CheckLimits
+
+# Lopsided on purpose: the frame lies to the right, the box sits high and left, the flags differ.
+SCENE = """
+brimline = 1
+title = "two flags"
+
+[camera]
+width_mm = 36.0
+height_mm = 24.0
+pixels = [360, 240]
+offset_mm = [1.5, 0.0]
+
+[[lens]]
+name = "20"
+focal_mm = 20
+f_number = 2.0
+front_diameter_mm = 110
+front_to_sensor_mm = 160
+pupil_behind_front_mm = {pupil}
+close_focus_mm = 600
+
+[box]
+mount = "clamp"
+ahead_mm = 4
+offset_mm = [-2.0, 3.0]
+tilt_deg = {tilt}
+
+[[box.flag]]
+side = "top"
+angle_deg = {top}
+length_mm = 100
+width_mm = {width}
+hinge_mm = 85
+at_mm = 40
+{extension}
+
+[[box.flag]]
+side = "left"
+angle_deg = {left}
+length_mm = 80
+width_mm = 320
+hinge_mm = 100
+at_mm = 40
+
+{more}
+
+[check]
+f_numbers = [{stops}]
+focus_mm = [{focus}]
+visible_loss_stops = 0.1
+"""
+EXTENSION = "extension = { length_mm = 50, angle_deg = -12 }"
+PLAIN = {
+    "top": 90,
+    "left": 90,
+    "pupil": 40,
+    "tilt": 0,
+    "width": 400,
+    "extension": "",
+    "more": "",
+    "stops": "2.0",
+    "focus": '"infinity"',
+}
+
+
+@pytest.fixture
+def scene(tmp_path):
+    def written(**changes):
+        path = tmp_path / "scene.toml"
+        path.write_text(SCENE.format_map(PLAIN | changes))
+        return path
+
+    return written
+
+
+def flags_of(path):
+    loaded = load_scene(path)
+    return summaries([state for _, states in flag_states(loaded.scene, plans_of(loaded)) for state in states])
+
+
+def words_of(path):
+    loaded = load_scene(path)
+    return [check_state(plan, engine_of("coverage"), columns=48, limits=CheckLimits())[0].word.value for plan in plans_of(loaded)]
+
+
+def tip_angle(length_mm, hinge_mm, at_mm, edge_slope, radius_mm, pupil_mm=40.0):
+    """Where the tip of a flag meets the beam's edge y = (z + depth) slope + radius. Source: plane trigonometry."""
+
+    def apart(angle):
+        y, z = hinge_mm + length_mm * np.sin(angle), at_mm + length_mm * np.cos(angle)
+        return y - (z + pupil_mm) * edge_slope - radius_mm
+
+    return np.degrees(brentq(apart, np.radians(-60), np.radians(85)))
+
+
+def test_angles_of_single_flags_are_those_of_trigonometry(scene):
+    top, left = flags_of(scene())
+    # hinges in the frame: 3 mm up and 2 mm to the left of the box's own; the frame's left edge lies 1.5 - 18 = -16.5 mm left
+    tops = [tip_angle(100, 88, 44, 12 * k / 20, 5) for k in (1.0, 1.02)]
+    lefts = [tip_angle(80, 102, 44, (18 * k - 1.5) / 20, 5) for k in (1.0, 1.02)]
+    for flag, (touch, clear) in ((top, tops), (left, lefts)):
+        limits = flag.states[0].limits
+        assert 0.0 <= limits.touch_deg - touch <= 0.13  # up to the next tenth, and a beam taken 0.02 mm larger
+        assert 0.0 <= limits.clear_deg - clear <= 0.13
+
+
+def test_the_visible_loss_is_that_of_a_straight_edge_across_the_pupil(scene):
+    top = flags_of(scene())[0].states[0].limits
+    # at a frame's edge the tip hides the segment of the pupil beyond it, d from its middle: 2^-0.1 of the disc is left
+    share = 2.0**-0.1
+    d = brentq(lambda d: 1 - (np.arccos(d) - d * np.sqrt(1 - d * d)) / np.pi - share, 0.0, 1.0)  # Bronstein: circle segment
+    edge = tip_angle(100, 88, 44, 12 / 20, 5 * d)
+    assert 0.0 <= top.visible_deg - edge <= 0.25  # the engine's own bound on the safe side, and up to the next tenth
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"extension": EXTENSION},
+        {"extension": EXTENSION, "tilt": 5, "stops": "2.0, 5.6", "focus": '"infinity", "close"'},
+        {"pupil": "[36, 44]", "width": 90},
+    ],
+)
+def test_at_the_printed_limits_the_check_says_clear_and_two_degrees_in_it_does_not(scene, changes):
+    top, left = (flag.clear_deg for flag in flags_of(scene(**changes)))
+    assert set(words_of(scene(**changes, top=top, left=left))) == {"clear"}
+    assert set(words_of(scene(**changes, top=top - 2, left=left))) != {"clear"}
+    assert set(words_of(scene(**changes, top=top, left=left - 2))) != {"clear"}
+
+
+def test_an_extension_counts_and_leaving_it_off_lets_the_flag_in_farther(scene):
+    top = flags_of(scene(extension=EXTENSION))[0]
+    alone = flags_of(scene())[0]
+    assert top.states[0].bare.clear_deg == alone.states[0].limits.clear_deg
+    assert top.states[0].limits.clear_deg > top.states[0].bare.clear_deg
+
+
+def test_at_the_visible_limit_the_check_finds_at_most_that_loss(scene):
+    top = flags_of(scene(extension=EXTENSION))[0].limit("visible_deg")[0]
+    loaded = load_scene(scene(extension=EXTENSION, top=top))
+    state, _ = check_state(plans_of(loaded)[0], engine_of("coverage"), columns=48, limits=CheckLimits())
+    assert 0.03 < state.blamed.worst.worst_case_stops <= 0.1
+
+
+def test_a_hinge_in_the_beam_is_said_and_left_out_of_the_rest(scene):
+    path = scene(stops="2.0, 5.6")
+    path.write_text(path.read_text().replace("hinge_mm = 85", "hinge_mm = 53"))
+    top = flags_of(path)[0]
+    # at the hinge, 84 mm from the pupil, the edge of the frame with 2 % to spare is at 84 x 0.6 x 1.02 + 5 = 56.4 above the axis;
+    # the hinge at 53 + 3; the smaller stop leaves it 3 mm
+    assert top.states[0].limits.clear_deg == np.inf
+    assert np.isfinite(top.clear_deg)
+    assert "its hinge stands in the beam" in told(path).output
+
+
+def test_angles_are_rounded_to_the_open_side():
+    assert rounded_up(41.301) == 41.4
+    assert rounded_up(41.3) == 41.3
+    assert rounded_up(-5.55) == -5.5
+    assert rounded_up(-30.4) == -np.inf
+    assert rounded_up(179.96) == 180.0
+
+
+def told(path, *args):
+    return CliRunner().invoke(command, [str(path), *args], standalone_mode=False)
+
+
+def test_the_table_keeps_to_its_width_and_the_json_holds_the_same(scene):
+    path = scene(extension=EXTENSION, stops="2.0, 4.0")
+    table, data = told(path), json.loads(told(path, "--json").output)
+    assert table.return_value == 0
+    lines = table.output.splitlines()
+    assert max(map(len, lines)) <= WIDTH
+    for flag in data["flags"]:
+        row = next(line for line in lines[lines.index(next(k for k in lines if k.startswith(flag["flag"]))) :] if "f/2" in line)
+        assert f"{flag['states'][0]['clear_deg']:.1f}" in row.split()
+    assert data["flags"][0]["all_states"]["decided_by"] == "20_inf_f2"
+
+
+def test_a_flag_that_darkens_the_frame_gives_status_1_and_says_how_far_to_open_it(scene):
+    result = told(scene(top=0))
+    assert result.return_value == 1
+    top = flags_of(scene(top=0))[0]
+    assert f"open it to {top.clear_deg:.1f}" in " ".join(result.output.split())
