@@ -1,0 +1,68 @@
+"""The states whose beams hold all others of a lens: every zoom row, nearest and farthest focus, the widest stop."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from scenes.build import Setting, StatePlan, guides_of, pixel_grid, plan_state
+from scenes.errors import Complaint, SceneError
+from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths, focus_distances_of
+from scenes.model_lens import Lens
+from scenes.plan import Loaded
+from scenes.words import did_you_mean, plain
+
+
+def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
+    """A lens's states over its whole range, whatever [check] asks for.
+
+    A stop further closed lights less of the same pupil, so its beam lies inside the widest stop's. Between two rows of a zoom, and
+    between infinity and the nearest focus, a beam grows or shrinks one way, so the ends hold what lies between.
+    """
+    scene = loaded.scene
+    grid = pixel_grid(scene.camera)
+    guides = guides_of(scene.camera, grid)
+    return tuple(plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides) for setting in _settings(scene, lens))
+
+
+def _settings(scene: Scene, lens: Lens) -> Iterator[Setting]:
+    for focal_mm in focal_lengths(lens):
+        for focus_mm in focus_range_mm(scene, lens, focal_mm):
+            yield Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=lens.f_number)
+
+
+def focus_range_mm(scene: Scene, lens: Lens, focal_mm: float) -> tuple[float, ...]:
+    """Infinity, the nearest focus where the scene tells enough to use it, and what [check] and the lens's own rows name."""
+    rows = [row.focus_mm for row in lens.state if isinstance(row.focus_mm, float)]
+    asked = [math.inf, *focus_distances_of(scene, lens), *rows]
+    if lens.close_focus_mm is not None:
+        asked.append(lens.close_focus_mm)
+    return tuple(dict.fromkeys(distance for distance in asked if _usable(lens, focal_mm, distance)))
+
+
+def _usable(lens: Lens, focal_mm: float, focus_mm: float) -> bool:
+    if math.isinf(focus_mm):
+        return True
+    if lens.front_to_sensor_mm is None or focus_mm <= lens.front_to_sensor_mm:
+        return False
+    return focus_mm >= NEAREST_FOCUS_IN_FOCAL_LENGTHS * focal_mm or any(row.half_field_deg is not None for row in lens.state)
+
+
+def focus_note(lens: Lens) -> str | None:
+    """What keeps a lens's nearest focus out of account; None where nothing does."""
+    if lens.close_focus_mm is None:
+        return f"{lens.name}: close_focus_mm is not given, so only the focus distances of [check] and infinity were looked at"
+    if not all(_usable(lens, focal_mm, lens.close_focus_mm) for focal_mm in focal_lengths(lens)):
+        why = "front_to_sensor_mm is not given" if lens.front_to_sensor_mm is None else "it is nearer than 4 focal lengths"
+        return f"{lens.name}: its nearest focus, {plain(lens.close_focus_mm)} mm, was left out: {why}"
+    return None
+
+
+def chosen_lenses(scene: Scene, names: Sequence[str]) -> tuple[Lens, ...]:
+    """The scene's lenses of these names, all where none is named; SceneError for a name that it does not have."""
+    known = [lens.name for lens in scene.lens]
+    for name in names:
+        if name not in known:
+            problem = f'the scene has no lens "{name}"; {did_you_mean(name, known)}'
+            raise SceneError([Complaint(where="", problem=problem, source="--lens")])
+    return tuple(lens for lens in scene.lens if not names or lens.name in names)
