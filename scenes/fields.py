@@ -6,18 +6,20 @@ Every model of the scene file derives from `Table`; every key is declared throug
 
 import math
 import types
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
-from scenes.words import did_you_mean, nearest, plain, shown, text_as_mm, text_as_number
+from scenes.words import did_you_mean, nearest, number_way_out, plain, shown, text_as_mm, text_as_pair
 
 INFINITY = "infinity"
 CLOSE = "close"
+MM_PER_SLIP = {"inches": 25.4, "metres": 1000.0, "centimetres": 10.0}  # units that lengths are written in by mistake
 FLAT = "flat"
 ENDLESS = (INFINITY, FLAT)  # words that stand for an endless length
+LARGEST_LENGTH = 1e9  # mm: no length of a scene comes near, and arithmetic on it cannot overflow
 LONGEST_NAME = 60
 LONGEST_TEXT = 200
 
@@ -168,9 +170,7 @@ def _checked_word(value: str, words: tuple[str, ...]) -> Any:
 def _type_problem(value: Any, unit: str) -> str | None:
     kind = f"a plain number in {unit}" if unit else "a plain number"
     if isinstance(value, str):
-        number = text_as_mm(value) if unit == "mm" else text_as_number(value)
-        way_out = f"; write {plain(number)}" if number is not None else ""
-        return f"must be {kind}, got the text {shown(value)}{way_out}"
+        return f"must be {kind}, got the text {shown(value)}{number_way_out(value, lengths=unit == 'mm')}"
     if isinstance(value, bool) or not isinstance(value, int | float):
         return f"must be {kind}, got {shown(value)}"
     return None
@@ -185,16 +185,28 @@ def _size_problem(value: float, extra: dict[str, Any], words: tuple[str, ...]) -
     if low <= value <= high:
         return None
     limits = f"must be {plain(low)} to {plain(high)}{f' {unit}' if unit else ''}, got {shown(value)}"
-    return limits + (_unit_slip(value, low, high) if unit == "mm" else "")
+    if value < low <= -value <= high:
+        return f"{limits}; write {plain(-value)}, without the minus"
+    return limits + (_unit_slip([value], low, high) if unit == "mm" else "")
 
 
-def _unit_slip(value: float, low: float, high: float) -> str:
-    """The way out when a length fits its limits once read as inches, metres or centimetres."""
-    units = (("inches", 25.4), ("metres", 1000.0), ("centimetres", 10.0))
-    if not 0 < value < low:
-        return ""
-    guesses = [f"{plain(value * size)} if that is in {unit}" for unit, size in units if low <= value * size <= high]
+def slip_units(values: Sequence[float], low: float, high: float) -> list[str]:
+    """The units, other than mm, that lengths out of their limits were probably written in; likeliest first."""
+    if not (all(value > 0 for value in values) and min(values) < low):
+        return []
+    return [unit for unit, size in MM_PER_SLIP.items() if all(low <= value * size <= high for value in values)]
+
+
+def _unit_slip(values: Sequence[float], low: float, high: float) -> str:
+    """The way out when lengths fit their limits once read as inches, metres or centimetres."""
+    guesses = [f"{in_mm(values, unit)} if that is in {unit}" for unit in slip_units(values, low, high)]
     return f"; write {' or '.join(guesses)}" if guesses else ""
+
+
+def in_mm(values: Sequence[float], unit: str) -> str:
+    """A length, or several in brackets, turned from a unit into mm, as it is to be written."""
+    words = [plain(round(value * MM_PER_SLIP[unit], 2)) for value in values]
+    return words[0] if len(words) == 1 else f"[{', '.join(words)}]"
 
 
 def _checked_array(value: Any, kinds: tuple[Any, ...], extra: dict[str, Any]) -> Any:
@@ -204,7 +216,11 @@ def _checked_array(value: Any, kinds: tuple[Any, ...], extra: dict[str, Any]) ->
         return value  # rows of numbers have a reader of their own, which knows their columns
     size = None if Ellipsis in kinds else len(kinds)
     if not isinstance(value, list | tuple) or size not in {None, len(value)}:
-        raise fault(f"must be an array {_array_words(size, kinds[0], extra)}, got {shown(value)}")
+        raise fault(
+            f"must be an array {_array_words(size, kinds[0], extra)}, got {shown(value)}{_array_way_out(value, size, extra)}"
+        )
+    if slip := _array_slip(value, extra):
+        raise fault(slip)
     return tuple(_checked_item(item, kinds[0], extra, place) for place, item in enumerate(value, 1))
 
 
@@ -212,6 +228,30 @@ def _array_words(size: int | None, kind: Any, extra: dict[str, Any]) -> str:
     things = "numbers" if bare(kind) in {float, int} else "texts"
     unit = f" in {extra['x-unit']}" if extra.get("x-unit") and things == "numbers" else ""
     return f"of {size} {things}{unit}" if size else f"of {things}{unit}"
+
+
+def _array_way_out(value: Any, size: int | None, extra: dict[str, Any]) -> str:
+    """How a text that holds two lengths, or one value alone, is written as an array."""
+    pair = text_as_pair(value) if isinstance(value, str) and size == 2 and extra.get("x-unit") == "mm" else None
+    if pair is not None:
+        return f"; write [{plain(pair[0])}, {plain(pair[1])}]"
+    alone = size is None and not isinstance(value, bool | dict | list | tuple)
+    return f"; write [{shown(value)}]" if alone else ""
+
+
+def _array_slip(values: Sequence[Any], extra: dict[str, Any]) -> str:
+    """What is wrong with lengths that were all written in another unit; '' where they were not."""
+    if extra.get("x-unit") != "mm" or not all(is_number(value) for value in values) or len(values) < 2:
+        return ""
+    low, high = extra.get("minimum", -math.inf), extra.get("maximum", math.inf)
+    way_out = _unit_slip(values, low, high)
+    found = ", ".join(plain(value) for value in values)
+    return f"must be {plain(low)} to {plain(high)} mm each, got [{found}]{way_out}" if way_out else ""
+
+
+def is_number(value: Any) -> bool:
+    """Whether a value of a TOML file is a plain number, of a size that can be a length."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= LARGEST_LENGTH
 
 
 def _checked_item(item: Any, kind: Any, extra: dict[str, Any], place: int) -> Any:

@@ -3,23 +3,27 @@
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_origin
 
 from pydantic import ValidationError
 
 from scenes.errors import Complaint, SceneError
-from scenes.fields import Fault, Table, table_of
+from scenes.examples import example_line, example_table
+from scenes.fields import LONGEST_TEXT, Fault, Table, bare, table_of
 from scenes.model import SCENE_VERSION, Scene, unknown_lens_faults
 from scenes.model_box import PART_KEYS
-from scenes.toml_lines import key_lines, line_of
-from scenes.words import KeyPath, key_words, nearest, plain, shown, text_as_mm
+from scenes.slips import also_in_that_unit
+from scenes.toml_lines import Repeat, key_lines, line_of, repeats
+from scenes.words import KeyPath, key_words, nearest, number_way_out, plain, shown, text_as_mm
 
 Model = TypeVar("Model", bound=Table)
 
 SYNTAX_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 NUMBER_WITH_UNIT = re.compile(r"=\s*([-+]?\d*\.?\d+)\s*(mm|cm|m|inch|in|ft|um|deg|°|\")\s*(?:#.*)?$")
 DECIMAL_COMMA = re.compile(r"=\s*\d+,\d+\s*(?:#.*)?$")
+BARE_VALUE = re.compile(r"=\s*([^\s\"'\[{#][^\"'\[{#]*?)\s*(?:#.*)?$")
 MOST_COMPLAINTS = 100
+NOTHING_THERE = "holds no keys; write a commented scene to start from with `brimline new my-show.toml`"
 
 
 def parse_scene(text: str, source: str) -> Scene:
@@ -28,6 +32,8 @@ def parse_scene(text: str, source: str) -> Scene:
     `source` is the name that complaints give the text, usually the file's.
     """
     data = read_toml(text, source)
+    if not data:
+        raise SceneError([Complaint("", NOTHING_THERE, None, source)])
     _insist_on_version(data, text, source)
     return read_model(Scene, data, text, source, _misnamed_lenses)
 
@@ -75,9 +81,32 @@ def _syntax_complaint(message: str, text: str, source: str) -> Complaint:
     column = f" in column {place[2]}" if place and place[2] else ""
     rows = text.split("\n")
     written = rows[line - 1].strip() if line and line <= len(rows) else ""
+    if line and (twice := next((r for r in repeats(text, line) if r.again == line), None)):
+        return Complaint(key_words(twice.path, {}), _twice_words(twice), line, source)
     problem = SYNTAX_PLACE.sub("", message)
     problem = f"is no valid TOML: {problem[:1].lower()}{problem[1:]}{column}"
     return Complaint("", " ".join(problem.split()) + _syntax_way_out(problem, written), line, source)
+
+
+def _twice_words(twice: Repeat) -> str:
+    """Which key or table stands twice, where, and what to do about it."""
+    lines = f"in lines {twice.first} and {twice.again}" if twice.first != twice.again else f"in line {twice.first}"
+    table = ".".join(twice.names if twice.is_heading else twice.names[:-1])
+    if twice.is_heading and twice.was_heading and _may_repeat(twice.path):
+        return f"stands twice, {lines}; tables that come more than once need double brackets, each [[{table}]]"
+    if twice.is_heading:
+        return f"stands twice, {lines}; put all of its keys into one of them and take the other away"
+    if any(isinstance(step, int) for step in twice.path):
+        another = f"write [[{table}]] above line {twice.again} if another begins there"
+        return f"stands twice in one table, {lines}; keep one, or {another}"
+    return f"stands twice, {lines}; keep one of them"
+
+
+def _may_repeat(path: KeyPath) -> bool:
+    """Whether a scene may hold several tables of this name."""
+    table = _table_at(Scene, path[:-1])
+    field = table.model_fields.get(str(path[-1])) if table else None
+    return field is not None and get_origin(bare(field.annotation)) is tuple
 
 
 def _syntax_way_out(problem: str, written: str) -> str:
@@ -88,6 +117,9 @@ def _syntax_way_out(problem: str, written: str) -> str:
         return f"; write the number alone, {number}: lengths are in mm, angles in degrees"
     if DECIMAL_COMMA.search(written):
         return "; write a decimal point, not a comma"
+    bare_value = BARE_VALUE.search(written) if len(written) <= LONGEST_TEXT else None
+    if bare_value and (way_out := number_way_out(bare_value[1], lengths=False)):
+        return way_out.replace("write", "write the number alone,", 1)
     if "cannot declare" in problem or "cannot overwrite" in problem or "twice" in problem:
         return "; tables that come more than once need double brackets, such as [[lens]]"
     if "invalid value" in problem and re.search(r"=\s*[A-Za-z]", written):
@@ -134,19 +166,48 @@ def _faults(model: type[Table], data: dict[str, Any], error: ValidationError) ->
             for inner, problem in context["faults"]:
                 yield _as_written((*place, *inner), data), problem
         else:
-            yield _as_written(place, data), _problem(model, place, detail["type"], context, detail["msg"])
+            problem = _problem(model, place, detail["type"], context, detail["msg"])
+            yield _as_written(place, data), problem + _same_slip(model, place, data)
+
+
+def _same_slip(model: type[Table], place: KeyPath, data: Any) -> str:
+    """The other lengths of a key's table that share its wrong unit."""
+    table = _value_at(_as_written(place, data)[:-1], data)
+    kind = _table_at(model, place[:-1])
+    return also_in_that_unit(kind, table, str(place[-1])) if kind is not None and isinstance(table, dict) else ""
+
+
+def _value_at(path: KeyPath, data: Any) -> Any:
+    for step in path:
+        if isinstance(data, dict):
+            data = data.get(str(step))
+        else:
+            data = data[step] if isinstance(data, list) and isinstance(step, int) and step < len(data) else None
+    return data
 
 
 def _problem(model: type[Table], place: KeyPath, kind: str, context: dict[str, Any], message: str) -> str:
     if kind == "fault":
         return str(context["problem"])
     if kind == "missing":
-        return "is missing"
+        return _missing(model, place)
     if kind == "extra_forbidden":
         return _unknown_key(model, place)
     if kind == "model_type":
         return "must be a table"
     return f"{message[:1].lower()}{message[1:]}"
+
+
+def _missing(model: type[Table], place: KeyPath) -> str:
+    """That a key is missing, and how it is written."""
+    if model is not Scene:
+        return "is missing"
+    table = _table_at(model, place)
+    if table is not None:
+        lines = " and ".join(f"`{row}`" for row in example_table(place).splitlines())
+        return f"is missing; begin one with the lines {lines}" if lines else "is missing"
+    line = example_line(place)
+    return f"is missing; add a line such as: {line}" if line else "is missing"
 
 
 def _unknown_key(model: type[Table], place: KeyPath) -> str:

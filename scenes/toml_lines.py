@@ -13,6 +13,22 @@ TEXT = re.compile(r'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:\\.|[^"\\\n])*
 PLAIN = re.compile(r"[^,\]}\n#]*")
 
 
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """A key or a table heading that stands where the same stood before: its path, and both lines."""
+
+    path: KeyPath
+    first: int
+    again: int
+    is_heading: bool
+    was_heading: bool
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The path as a heading has it, without places in arrays."""
+        return tuple(step for step in self.path if isinstance(step, str))
+
+
 @dataclass(slots=True)
 class _Reader:
     """A place in the text, and the lines found up to it."""
@@ -21,10 +37,24 @@ class _Reader:
     at: int = 0
     lines: dict[KeyPath, int] = field(default_factory=dict)
     counts: dict[KeyPath, int] = field(default_factory=dict)
+    repeated: list["Repeat"] = field(default_factory=list)
+    headings: set[KeyPath] = field(default_factory=set)
     ends: list[int] = field(default_factory=list)
 
     def note(self, path: KeyPath) -> None:
-        self.lines.setdefault(path, bisect_left(self.ends, self.at) + 1)
+        self.lines.setdefault(path, self.line)
+
+    @property
+    def line(self) -> int:
+        return bisect_left(self.ends, self.at) + 1
+
+    def note_once(self, path: KeyPath, *, is_heading: bool) -> None:
+        """Note a place that no text may name twice; where it does, that is kept too."""
+        if path in self.lines:
+            self.repeated.append(Repeat(path, self.lines[path], self.line, is_heading, path in self.headings))
+        self.note(path)
+        if is_heading:
+            self.headings.add(path)
 
     def skip(self, pattern: re.Pattern[str]) -> str:
         match = pattern.match(self.text, self.at)
@@ -37,6 +67,18 @@ class _Reader:
 
 def key_lines(text: str) -> dict[KeyPath, int]:
     """Line, counted from 1, of every table heading, key and array item; path steps into arrays count from 0."""
+    return _read(text).lines
+
+
+def repeats(text: str, last_line: int) -> list[Repeat]:
+    """Keys and tables that stand twice in the text up to a line; for texts that the standard library reads up to there."""
+    try:
+        return _read("".join(text.replace("\r\n", "\n").splitlines(keepends=True)[:last_line])).repeated
+    except (RecursionError, ValueError):  # the rest of the text's fault is told without them
+        return []
+
+
+def _read(text: str) -> _Reader:
     text = text.replace("\r\n", "\n")
     reader = _Reader(text, ends=[place for place, letter in enumerate(text) if letter == "\n"])
     table: KeyPath = ()
@@ -47,7 +89,7 @@ def key_lines(text: str) -> dict[KeyPath, int]:
         table = _heading(reader) if reader.next_is("[") else table
         if not reader.next_is("\n") and reader.at < len(reader.text):
             _entry(reader, table)
-    return reader.lines
+    return reader
 
 
 def _keys(reader: _Reader) -> list[str]:
@@ -76,7 +118,10 @@ def _heading(reader: _Reader) -> KeyPath:
     if is_array:
         reader.counts[path] = reader.counts.get(path, 0) + 1
     end, reader.at = reader.at + (2 if is_array else 1), start
-    reader.note(path)
+    if is_array and reader.counts[path] > 1:
+        reader.note(path)
+    else:
+        reader.note_once(path, is_heading=True)
     path = _inside(reader, path)
     reader.note(path)
     reader.at = end
@@ -85,10 +130,12 @@ def _heading(reader: _Reader) -> KeyPath:
 
 
 def _entry(reader: _Reader, table: KeyPath) -> None:
-    path = table
-    for key in _keys(reader):
+    path, (*parents, last) = table, _keys(reader) or [""]
+    for key in parents:
         path = (*path, key)
         reader.note(path)
+    path = (*path, last)
+    reader.note_once(path, is_heading=False)
     reader.at += 1  # the equals sign
     _value(reader, path)
 

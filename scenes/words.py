@@ -13,6 +13,9 @@ SHOWN_LENGTH = 40
 SHORT_WORD = 3
 UNITS_IN_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, '"': 25.4, "ft": 304.8, "um": 0.001}
 BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+PAIR_WORDS = re.compile(r"\s*\[?([^,;x×\[\]]+)[,;x×]([^,;x×\[\]]+)\]?\s*")
+RATIO = re.compile(r"\s*(\d+(?:[.,]\d*)?)\s*[:/]\s*(\d+(?:[.,]\d*)?)\s*")
+STOP = re.compile(r"\s*([fFtT])\s*[/.:]?\s*(\d+(?:[.,]\d*)?)\s*")
 NUMBER_AND_UNIT = re.compile(r"\s*([-+]?\d+(?:[.,]\d*)?|[-+]?\.\d+)\s*([A-Za-z\"°]*)\s*")
 
 
@@ -69,9 +72,36 @@ def text_as_mm(text: str) -> float | None:
 
 
 def text_as_number(text: str) -> float | None:
-    """The number in front of whatever unit a text carries; None if there is none."""
-    match = NUMBER_AND_UNIT.fullmatch(text)
-    return float(match[1].replace(",", ".")) if match else None
+    """The number that a text such as "40 deg", "2.39:1", "f/2" or "T2" stands for; None if there is none."""
+    if match := NUMBER_AND_UNIT.fullmatch(text):
+        return _number(match[1])
+    if match := STOP.fullmatch(text):
+        return _number(match[2])
+    match = RATIO.fullmatch(text)
+    return _number(match[1]) / _number(match[2]) if match and _number(match[2]) else None
+
+
+def _number(digits: str) -> float:
+    return float(digits.replace(",", "."))
+
+
+def number_way_out(text: str, *, lengths: bool) -> str:
+    """What to write in place of a text that stands for a number: '; write 2.39'; '' where it stands for none."""
+    number = text_as_mm(text) if lengths else text_as_number(text)
+    if number is None:
+        return ""
+    stop = None if lengths else STOP.fullmatch(text)
+    if stop is None:
+        return f"; write {plain(round(number, 4))}"
+    known = ", or the f-number where you know it: it is a little smaller than the T-stop" if stop[1] in "tT" else ""
+    return f"; write {number if number % 1 else f'{number:.1f}'}{known}"
+
+
+def text_as_pair(text: str) -> tuple[float, float] | None:
+    """The two lengths in mm that a text such as "138 x 97" or "138 mm, 97 mm" stands for; None if it stands for no two."""
+    match = PAIR_WORDS.fullmatch(text) if len(text) <= SHOWN_LENGTH else None
+    ends = [text_as_mm(end) for end in match.groups()] if match else []
+    return (ends[0], ends[1]) if len(ends) == 2 and ends[0] is not None and ends[1] is not None else None
 
 
 def key_words(path: KeyPath, data: object) -> str:
