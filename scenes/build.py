@@ -58,14 +58,19 @@ def states_of(scene: Scene, resources: Resources | None = None) -> tuple[StatePl
 
 
 def _states(scene: Scene, resources: Resources) -> Iterator[StatePlan]:
+    for lens in scene.lens:
+        yield from states_of_lens(scene, lens, resources)
+
+
+def states_of_lens(scene: Scene, lens: Lens, resources: Resources) -> Iterator[StatePlan]:
+    """Every state of one lens; GeometryError or ItemError where its box or the lens itself cannot be built."""
     grid = pixel_grid(scene.camera)
     guides = guides_of(scene.camera, grid)
-    for lens in scene.lens:
-        notes = _facts(scene, lens, resources)
-        stops = f_numbers_of(scene, lens)
-        for focal_mm, focus_mm, f_number in product(focal_lengths(lens), focus_distances_of(scene, lens), stops):
-            setting = Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
-            yield plan_state(scene, lens, resources, setting, grid=grid, guides=guides, notes=notes)
+    notes = _facts(scene, lens, resources)
+    stops = f_numbers_of(scene, lens)
+    for focal_mm, focus_mm, f_number in product(focal_lengths(lens), focus_distances_of(scene, lens), stops):
+        setting = Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
+        yield plan_state(scene, lens, resources, setting, grid=grid, guides=guides, notes=notes)
 
 
 def plan_state(

@@ -5,17 +5,19 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 
 import geometry.parts as build
 from geometry.body import Assembly, Part, Slab
+from geometry.errors import GeometryError
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
 from geometry.frame import Pose, pose
 from geometry.mesh_import import surface_from_arrays
 from geometry.outline import Outline, half_size_mm
 from raytrace.box import Box, Glass, GlassKind
 from scenes.catalogue import rods as catalogue_rods
-from scenes.errors import Complaint, SceneError
+from scenes.errors import ItemError
 from scenes.model_box import CLAMP, Filter, Flag, Hood, Mask, Stage
 from scenes.model_box import Box as SceneBox
 from scenes.model_lens import Lens
@@ -53,52 +55,77 @@ def box_place(box: SceneBox, front_travel_mm: float = 0.0) -> Pose:
     )
 
 
+@contextmanager
+def _told_of(item: object) -> Iterator[None]:
+    """Have a shape that cannot be told together with the scene's table that asks for it."""
+    try:
+        yield
+    except GeometryError as error:
+        raise ItemError(item, str(error)) from None
+
+
 def _parts(box: SceneBox, lens: Lens, place: Pose, resources: Resources, ahead_mm: float) -> Iterator[Part]:
     yield from _back_and_seal(box, lens, place, ahead_mm)
     for number, stage in enumerate(box.stage, 1):
-        yield _tray(stage, number, place)
+        with _told_of(stage):
+            tray = _tray(stage, number, place)
+        yield tray
     for number, mask in enumerate(box.mask, 1):
-        yield _mask(mask, number, place, resources)
+        with _told_of(mask):
+            plate = _mask(mask, number, place, resources)
+        yield plate
     for hood in box.hood:
-        yield build.hood(
-            place,
-            at_mm=hood.at_mm,
-            depth_mm=hood.depth_mm,
-            rear_mm=hood.rear_mm,
-            front_mm=hood.front_mm,
-            wall_mm=hood.thickness_mm,
-            name=hood.name or "hood",
-            group="box.hood",
-        )
+        with _told_of(hood):
+            walls = _hood(hood, place)
+        yield walls
     for number, flag in enumerate(box.flag, 1):
-        yield from _flag(flag, number, box.hood, place)
+        with _told_of(flag):
+            blades = tuple(_flag(flag, number, box.hood, place))
+        yield from blades
     yield from _solids(box, place, resources)
+
+
+def _hood(hood: Hood, place: Pose) -> Part:
+    return build.hood(
+        place,
+        at_mm=hood.at_mm,
+        depth_mm=hood.depth_mm,
+        rear_mm=hood.rear_mm,
+        front_mm=hood.front_mm,
+        wall_mm=hood.thickness_mm,
+        name=hood.name or "hood",
+        group="box.hood",
+    )
 
 
 def _back_and_seal(box: SceneBox, lens: Lens, place: Pose, ahead_mm: float) -> Iterator[Part]:
     for back in box.back:
-        yield build.back_plate(
-            place,
-            width_mm=back.width_mm,
-            height_mm=back.height_mm,
-            thickness_mm=back.thickness_mm,
-            bore_mm=back.bore_mm,
-            name=back.name or "back plate",
-            group="box.back",
-        )
+        with _told_of(back):
+            plate = build.back_plate(
+                place,
+                width_mm=back.width_mm,
+                height_mm=back.height_mm,
+                thickness_mm=back.thickness_mm,
+                bore_mm=back.bore_mm,
+                name=back.name or "back plate",
+                group="box.back",
+            )
+        yield plate
     for seal in box.seal:
         if seal.kind == "none" or not box.back:
             continue
-        yield from build.seal(
-            place,
-            kind=seal.kind,
-            inner_mm=seal.inner_mm or lens.front_diameter_mm,
-            outer_mm=seal.outer_mm or box.back[0].bore_mm,
-            back_thickness_mm=box.back[0].thickness_mm,
-            barrel_front_mm=-ahead_mm,
-            name=seal.name or "seal",
-            group="box.seal",
-        )
+        with _told_of(seal):
+            rings = build.seal(
+                place,
+                kind=seal.kind,
+                inner_mm=seal.inner_mm or lens.front_diameter_mm,
+                outer_mm=seal.outer_mm or box.back[0].bore_mm,
+                back_thickness_mm=box.back[0].thickness_mm,
+                barrel_front_mm=-ahead_mm,
+                name=seal.name or "seal",
+                group="box.seal",
+            )
+        yield from rings
 
 
 def stage_name(stage: Stage, number: int) -> str:
@@ -195,7 +222,7 @@ def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
         try:
             surface = surface_from_arrays(arrays.vertices, arrays.faces, unit=solid.unit or arrays.unit, name=solid.file)
         except ValueError as error:
-            raise SceneError([Complaint(where=f"box.solid[{number}]", problem=str(error))]) from None
+            raise ItemError(solid, str(error)) from None
         own = pose(turn_deg=solid.turn_deg, tilt_deg=solid.tilt_deg)
         yield build.solid(
             place,

@@ -18,6 +18,14 @@ class Complaint:
         return f"{place}: {self.where}: {self.problem}" if self.where else f"{place}: {self.problem}"
 
 
+class ItemError(ValueError):
+    """A table of a scene that nothing can be built from, found while building; `item` is the table as a value."""
+
+    def __init__(self, item: object, problem: str) -> None:
+        self.item = item
+        super().__init__(problem)
+
+
 class SceneError(ValueError):
     """A scene that cannot be used; carries every complaint found, not only the first."""
 

@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import product
 from typing import Any
 
 from scenes.fields import CLOSE, INFINITY, Fault, Focus, Table, focus, part, quantity, text
@@ -64,6 +65,7 @@ class Scene(Table):
         yield from _unknown_lenses(self)
         yield from _parts_in_one_place(self)
         yield from _hingeless_flags(self)
+        yield from _seals_without_room(self)
         for place, lens in enumerate(self.lens):
             yield from _focus_faults(self.check, lens, place)
 
@@ -119,9 +121,31 @@ def _hingeless_flags(scene: Scene) -> Iterator[Fault]:
         missing = "hinge_mm" if flag.hinge_mm is None else "at_mm"
         for lens in scene.lens:
             if is_fitted(flag, lens.name) and not fitted(scene.box.hood, lens.name):
-                problem = f"is missing; with lens {shown(lens.name)} there is no hood whose front edge it could hang on"
+                problem = (
+                    f"is missing; with lens {shown(lens.name)} there is no hood whose front edge it could hang on: "
+                    "give hinge_mm and at_mm, or a [box.hood]"
+                )
                 yield ("box", "flag", place, missing), problem
                 break
+
+
+def _seals_without_room(scene: Scene) -> Iterator[Fault]:
+    """A seal lies between the barrel and the bore, so it must be wider outside than inside with every lens."""
+    for (seal_place, seal), (back_place, back) in product(enumerate(scene.box.seal), enumerate(scene.box.back)):
+        with_both = [lens for lens in scene.lens if is_fitted(seal, lens.name) and is_fitted(back, lens.name)]
+        if seal.kind == "none" or not with_both:
+            continue
+        widest = max(with_both, key=lambda lens: lens.front_diameter_mm)
+        inner, outer = seal.inner_mm or widest.front_diameter_mm, seal.outer_mm or back.bore_mm
+        who = f"lens {shown(widest.name)}"
+        if inner >= outer and seal.inner_mm is None and seal.outer_mm is None:
+            rule = f"must be wider than the barrel of {who}, {plain(inner)} mm, for a seal between them"
+            way_out = 'bore it wider, or say kind = "none" in the seal'
+            yield ("box", "back", back_place, "bore_mm"), f"{rule}, got {plain(outer)}; {way_out}"
+        elif inner >= outer:
+            found = f"with {who} got {plain(inner)} mm inside, {plain(outer)} outside"
+            problem = f"must be wider outside than inside, {found}; change inner_mm or outer_mm, or leave them out"
+            yield ("box", "seal", seal_place), problem
 
 
 def _focus_faults(check: Check, lens: Lens, place: int) -> Iterator[Fault]:
@@ -136,13 +160,16 @@ def _focus_problem(distance: Focus, lens: Lens) -> tuple[str | None, str] | None
     """What keeps a lens from this focus: the lens's key at fault (None: the check itself) and the sentence."""
     if distance == CLOSE:
         if lens.close_focus_mm is None:
-            return "close_focus_mm", 'is missing; check.focus_mm asks for "close"'
+            return "close_focus_mm", 'is missing; check.focus_mm asks for "close": write the nearest focus from the image plane'
         distance = lens.close_focus_mm
     if distance == math.inf or not isinstance(distance, float):
         return None
     who, wanted = f"with lens {shown(lens.name)}", f"got {plain(distance)}"
     if lens.front_to_sensor_mm is None:
-        return "front_to_sensor_mm", f"is missing; the finite focus {plain(distance)} in check.focus_mm needs it"
+        return (
+            "front_to_sensor_mm",
+            f"is missing; the finite focus {plain(distance)} in check.focus_mm needs it: measure from front rim to image plane",
+        )
     if distance <= lens.front_to_sensor_mm:
         length = plain(lens.front_to_sensor_mm)
         return None, f"must lie beyond the front rim, {length} mm from the image plane {who}, {wanted}"

@@ -5,15 +5,17 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
 
-from scenes.build import StatePlan, states_of
-from scenes.errors import Complaint, SceneError
+from geometry.errors import GeometryError
+from scenes.build import StatePlan, states_of_lens
+from scenes.errors import Complaint, ItemError, SceneError
 from scenes.files import Folder, read_text
 from scenes.glass import glass_table
 from scenes.model import Scene
+from scenes.model_box import PART_KEYS, box_parts
 from scenes.model_glass import GlassFile
 from scenes.parse import parse_scene, read_model, read_toml
 from scenes.resources import GlassTable, Resources
@@ -33,6 +35,7 @@ class Loaded:
     resources: Resources
     file_name: str
     sha256: str
+    lines: dict[KeyPath, int] = field(default_factory=dict)
 
 
 def load_scene(path: Path) -> Loaded:
@@ -40,12 +43,37 @@ def load_scene(path: Path) -> Loaded:
     text = read_text(path)
     scene = parse_scene(text, source=path.name)
     resources = resources_of(scene, Folder(path.parent), text, path.name)
-    return Loaded(scene=scene, resources=resources, file_name=path.name, sha256=hashlib.sha256(text.encode()).hexdigest())
+    sha256 = hashlib.sha256(text.encode()).hexdigest()
+    return Loaded(scene=scene, resources=resources, file_name=path.name, sha256=sha256, lines=key_lines(text))
 
 
 def plans_of(loaded: Loaded) -> tuple[StatePlan, ...]:
-    """Every state that the scene asks for."""
-    return states_of(loaded.scene, loaded.resources)
+    """Every state that the scene asks for; SceneError, with lines, for every table that nothing can be built from."""
+    found: list[StatePlan] = []
+    complaints: list[Complaint] = []
+    for place, lens in enumerate(loaded.scene.lens):
+        try:
+            found += states_of_lens(loaded.scene, lens, loaded.resources)
+        except ItemError as error:
+            complaints.append(_built_complaint(loaded, _path_of(loaded.scene, error.item), str(error)))
+        except GeometryError as error:
+            complaints.append(_built_complaint(loaded, ("lens", place), str(error)))
+    if complaints:
+        raise SceneError(tuple(dict.fromkeys(complaints)))
+    return tuple(found)
+
+
+def _path_of(scene: Scene, item: object) -> KeyPath:
+    """Where a part of the box stands in the scene."""
+    return next((("box", key, place) for key, place, part in box_parts(scene.box) if part is item), ("box",))
+
+
+def _built_complaint(loaded: Loaded, path: KeyPath, problem: str) -> Complaint:
+    if path not in loaded.lines and isinstance(path[-1], int):
+        path = path[:-1]  # written as a single table
+    box = {key: [{"name": item.name} for item in getattr(loaded.scene.box, key)] for key in PART_KEYS}
+    where = key_words(path, {"lens": [{"name": lens.name} for lens in loaded.scene.lens], "box": box})
+    return Complaint(where=where, problem=problem, line=line_of(path, loaded.lines), source=loaded.file_name)
 
 
 def resources_of(scene: Scene, folder: Folder, text: str, source: str) -> Resources:

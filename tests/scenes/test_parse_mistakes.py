@@ -127,6 +127,12 @@ MISTAKES = [
      's.toml: camera: is missing; begin one with the lines `[camera]` and `format = "36x24"`'),
     ("nothing at all", SCENE, "# nothing",
      "s.toml: holds no keys; write a commented scene to start from with `brimline new my-show.toml`"),
+    ("bore smaller than the barrel", "bore_mm = 130 }", "bore_mm = 110 }\nseal = { kind = 'ring' }",
+     ('s.toml:22: box.back.bore_mm: must be wider than the barrel of lens "18", 114 mm, for a seal between them, got 110; '
+     "bore it wider, or say kind = \"none\" in the seal")),
+    ("seal inside out", "bore_mm = 130 }", "bore_mm = 130 }\nseal = { kind = 'ring', outer_mm = 100 }",
+     ('s.toml:23: box.seal: must be wider outside than inside, with lens "18" got 114 mm inside, 100 outside; '
+     "change inner_mm or outer_mm, or leave them out")),
     ("number for a name", 'name = "25"', "name = 25",
      's.toml:14: lens[2].name: must be text in quotes, got 25; write "25"'),
     ("lens named twice", 'name = "25"', 'name = "18"',
@@ -137,14 +143,16 @@ MISTAKES = [
      ('s.toml:44: check.focus_mm: must not be nearer than close_focus_mm = 350 with lens "18", got 300; '
      '"close" stands for each lens\'s own')),
     ("finite focus without a length", "front_to_sensor_mm = 168\n", "",
-     's.toml:5: lens[1 "18"].front_to_sensor_mm: is missing; the finite focus 350 in check.focus_mm needs it'),
+     ('s.toml:5: lens[1 "18"].front_to_sensor_mm: is missing; the finite focus 350 in check.focus_mm needs it: '
+     "measure from front rim to image plane")),
     ("no pupil", "pupil_behind_front_mm = 44\n", "",
      ('s.toml:13: lens[2 "25"].pupil_behind_front_mm: is missing; give the entrance pupil\'s depth behind the front rim, '
      "[least, most] if only bounds are known, or pupil_walk, or prescription")),
     ("bore larger than the plate", "bore_mm = 130", "bore_mm = 180",
      "s.toml:22: box.back.bore_mm: must be smaller than the plate, 190 x 160 mm, got 180"),
     ("flag without a hood", SCENE[SCENE.index("[box.hood]") : SCENE.index("[[box.flag]]")], "",
-     's.toml:33: box.flag[1].hinge_mm: is missing; with lens "18" there is no hood whose front edge it could hang on'),
+     ('s.toml:33: box.flag[1].hinge_mm: is missing; with lens "18" there is no hood whose front edge it could hang on: '
+     "give hinge_mm and at_mm, or a [box.hood]")),
     ("glass thicker than its tray", "thickness_mm = 4", "thickness_mm = 12",
      's.toml:28: box.stage[1 "rear tray"].filter.thickness_mm: must fit the tray, depth_mm = 8, got 12'),
     ("yes for a number", "ahead_mm = 4", "ahead_mm = true",

@@ -146,7 +146,8 @@ def test_lights(light, complaint):
     [
         ("focus_mm = []", 'check.focus_mm: must give at least one focus, such as ["infinity"]; or leave it out'),
         ("f_numbers = [2, 2.0]", "check.f_numbers: gives one value twice"),
-        ('focus_mm = ["close"]', 'lens[1 "18"].close_focus_mm: is missing; check.focus_mm asks for "close"'),
+        ('focus_mm = ["close"]', ('lens[1 "18"].close_focus_mm: is missing; check.focus_mm asks for "close": '
+     "write the nearest focus from the image plane")),
         ('focus_mm = ["350 mm"]',
          'check.focus_mm: value 1 must be a plain number in mm or "infinity" or "close", got "350 mm"; write 350'),
         ("focus_mm = [inf]", 'check.focus_mm: value 1 must be a finite number, got inf; write "infinity"'),
