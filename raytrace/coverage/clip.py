@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+FEW_LINES = 1024  # a block has 28; a hull of more points has far fewer edges than lines
 
 
 def block_between(corners_mm: Floats, span_mm: tuple[float, float]) -> Floats:
@@ -22,10 +25,22 @@ def _hull_beyond(corners: Floats, sign: float, limit: float) -> Floats:
     kept = height > 0
     if kept.all() or not kept.any():
         return corners[kept]
+    inside, outside = _crossing_lines(corners, kept)
+    share = height[inside] / (height[inside] - height[outside])
+    return np.concatenate([corners[kept], corners[inside] + share[:, None] * (corners[outside] - corners[inside])])
+
+
+def _crossing_lines(corners: Floats, kept: NDArray[np.bool_]) -> tuple[Ints, Ints]:
+    """Kept and lost ends of the lines on which a section has its corners: the hull's edges, or all lines of a few points."""
     inside, outside = np.flatnonzero(kept), np.flatnonzero(~kept)
-    share = height[inside, None] / (height[inside, None] - height[None, outside])
-    cut = corners[inside, None] + share[..., None] * (corners[None, outside] - corners[inside, None])
-    return np.concatenate([corners[kept], cut.reshape(-1, 3)])
+    if len(inside) * len(outside) <= FEW_LINES:
+        first, second = np.meshgrid(inside, outside, indexing="ij")
+        return first.ravel(), second.ravel()
+    faces = ConvexHull(corners).simplices
+    edges = np.unique(np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    crossing = edges[kept[edges[:, 0]] != kept[edges[:, 1]]]
+    turned = np.where(kept[crossing[:, :1]], crossing, crossing[:, ::-1])
+    return turned[:, 0], turned[:, 1]
 
 
 def faces_between(vertices_mm: Floats, faces: Ints, span_mm: tuple[float, float]) -> tuple[Floats, Ints]:
