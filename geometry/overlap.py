@@ -20,6 +20,7 @@ from geometry.parts import hinge_line
 
 TOUCH_MM = 0.05  # mean depth up to which an overlap counts as contact: finer than sheet metal is cut
 HINGE_MM = 8.0  # blades may meet the wall or blade they hang on within this distance of the hinge line: a usual hinge's knuckle
+FAR_MOVE = 3.0  # a way this many times as long as the shortest is no advice
 LEAST_RIM_MM = 2.0  # material that must be there round an opening even where its outside is not given
 CHECK_SAGITTA_MM = 0.01  # chords this close cannot make an overlap that counts
 
@@ -31,6 +32,7 @@ _PASS_THROUGH = [  # pairs that are made to hold or go through each other
     {Kind.SEAL, Kind.BACK},
     {Kind.BARREL, Kind.FRONT_RING},
 ]
+_STAY = {Kind.BARREL, Kind.FRONT_RING, Kind.BACK}  # lens and back plate are where they are: the other part moves
 _BLADES = {Kind.FLAG, Kind.EXTENSION}
 _DIRECTIONS = ("sideways", "up or down", "along the axis")
 
@@ -91,9 +93,29 @@ def _sentence(a: Part, b: Part, axes: Pose, way: int, span_mm: float) -> str:
         return f"{text}; end the rods behind it or raise it by {span_mm:.1f} mm"
     if way != 2:
         return f"{text}; move one of them or make it smaller by as much"
-    ahead = [axes.points_to_part(part_mesh(p, CHECK_SAGITTA_MM).vertices)[:, 2].mean() for p in (a, b)]
-    front = (b if ahead[1] >= ahead[0] else a).name
-    return f"{text}; move {front} ahead by {span_mm:.1f} mm or make one of them shallower"
+    return f"{text}; {_moves(a, b, axes)}"
+
+
+def _moves(a: Part, b: Part, axes: Pose) -> str:
+    """Which part to move, which way and how far, so that they stand clear of each other along the axis: the shortest ways first."""
+    ends = {id(part): _ends_mm(part, axes) for part in (a, b)}
+    ways = []
+    for part, other in ((b, a), (a, b)):
+        if part.kind not in _STAY:
+            (rear, front), (other_rear, other_front) = ends[id(part)], ends[id(other)]
+            ways += [(other_front - rear, f"move {part.name} ahead by"), (front - other_rear, f"move {part.name} back by")]
+    if not ways:
+        return "make one of them smaller"
+    ways.sort(key=lambda way: way[0])
+    most = 1 if {a.kind, b.kind} & _STAY else 2  # past lens or back plate there is no other way round
+    near = [way for way in ways if way[0] <= FAR_MOVE * ways[0][0]][:most]
+    return f"{' or '.join(f'{words} {distance:.1f} mm' for distance, words in near)}, or make one of them shallower"
+
+
+def _ends_mm(part: Part, axes: Pose) -> tuple[float, float]:
+    """Where a part begins and ends along the axis [mm]."""
+    ahead = axes.points_to_part(part_mesh(part, CHECK_SAGITTA_MM).vertices)[:, 2]
+    return float(ahead.min()), float(ahead.max())
 
 
 def _axes(a: Part, b: Part) -> Pose:

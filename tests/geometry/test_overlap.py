@@ -31,7 +31,8 @@ def test_two_stages_in_one_place_are_told_with_depth_and_way_out():
     assert overlap_notes([stage(10, "rear tray"), stage(15, "front tray")]) == (
         Note(
             "rear tray",
-            "overlaps front tray by up to 3.0 mm along the axis; move front tray ahead by 3.0 mm or make one of them shallower",
+            "overlaps front tray by up to 3.0 mm along the axis; "
+            "move front tray ahead by 3.0 mm or move rear tray back by 3.0 mm, or make one of them shallower",
             Severity.FAULT,
         ),
     )
@@ -41,6 +42,19 @@ def test_the_one_that_stands_ahead_is_the_one_to_move_whatever_the_order():
     (note,) = overlap_notes([stage(15, "front tray"), stage(10, "rear tray")])
     assert note.part == "front tray"
     assert "move front tray ahead by 3.0 mm" in note.text
+
+
+def test_a_mask_within_a_tray_is_moved_out_of_it_by_the_shorter_way():
+    # tray from 14 to 22, mask from 16 to 17: 17 - 14 = 3 back, 22 - 16 = 6 ahead
+    plate = mask(BOX, at_mm=16, thickness_mm=1, opening=WINDOW, name="mask")
+    (note,) = overlap_notes([stage(14, "tray"), plate])
+    assert note.text.endswith("; move mask back by 3.0 mm or move tray ahead by 3.0 mm, or make one of them shallower")
+
+
+def test_a_part_that_runs_into_the_back_plate_is_the_one_to_move():
+    # plate from 0 to 4, tray from 1 to 9: 4 - 1 = 3 ahead
+    (note,) = overlap_notes([back_plate(BOX, **PLATE), stage(1, "tray")])
+    assert note.text.endswith("; move tray ahead by 3.0 mm, or make one of them shallower")
 
 
 def test_touching_is_not_overlapping():
