@@ -14,6 +14,7 @@ from geometry.notes import Note, Severity
 from raytrace.camera import PixelGrid
 from raytrace.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
+from scenes.amounts import Amounts
 from scenes.engines import Engine, darkest_of, seed_of
 from scenes.progress import Tick, silent
 from scenes.verdict import GuideVerdict, Limits, SharesAt, Word, judge, worst_word
@@ -87,11 +88,17 @@ class CheckResult:
         return worst_word([state.word for state in self.states])
 
     @property
+    def faults(self) -> tuple[Note, ...]:
+        """What keeps the box from being built or used as it stands, each once."""
+        found = (note for state in self.states for note in state.notes if note.severity is Severity.FAULT)
+        return tuple(dict.fromkeys(found))
+
+    @property
     def exit_status(self) -> int:
-        """0 all clear or tight, 1 something darkens or enters a frame, 2 a state could not be computed."""
+        """0 all clear or tight, 1 a part darkens or enters a frame or the box has a fault, 2 a state could not be computed."""
         if self.failed or not self.states:
             return 2
-        return 1 if self.word in {Word.SHADING, Word.IN_FRAME} else 0
+        return 1 if self.faults or self.word in {Word.SHADING, Word.IN_FRAME} else 0
 
 
 Keep = Callable[["StatePlan", StateResult, VignetteMap], tuple[str, ...]]
@@ -141,9 +148,12 @@ def check_state(
     maps = [engine.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
     shares_at = [_asker(engine, lens, plan, seed) for lens in plan.variants]
     kinds = [part.kind for part in plan.box.parts]
-    guides = tuple(judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits) for guide in plan.guides)
-    map_ = darkest_of(maps)
     parts, trouble = part_results(plan)
+    amounts = Amounts(plan, {part.name: part.clearance_mm for part in parts})
+    guides = tuple(
+        judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits, amount=amounts.words) for guide in plan.guides
+    )
+    map_ = darkest_of(maps)
     result = StateResult(
         key=plan.key,
         lens_name=plan.lens_name,
@@ -251,17 +261,19 @@ def lens_words(state: Named) -> str:
 
 
 def setting_words(state: Named) -> str:
-    """Focus and stop: 'infinity, f/2'."""
-    focus = "infinity" if np.isinf(state.focus_mm) else f"{state.focus_mm:g} mm"
+    """Focus and stop: 'infinity, f/2', 'focus 300 mm, f/2'."""
+    focus = "infinity" if np.isinf(state.focus_mm) else f"focus {state.focus_mm:g} mm"
     return f"{focus}, f/{state.f_number:g}"
 
 
 def state_words(state: Named) -> str:
-    """A state as the crew says it: '18, infinity, f/2'."""
+    """A state as the crew says it: '18, infinity, f/2', '28, focus 300 mm, f/2'."""
     return f"{lens_words(state)}, {setting_words(state)}"
 
 
 def in_a_sentence(error: Exception) -> str:
-    """What went wrong, on one line; a fault of the program itself says its kind."""
+    """What went wrong, on one line; a fault of the program itself says its kind, and asks to be told."""
     text = " ".join(str(error).split()) or "no further words"
-    return text if isinstance(error, ValueError | OSError) else f"{type(error).__name__}: {text}"
+    if isinstance(error, ValueError | OSError):
+        return text
+    return f"{type(error).__name__}: {text} (a fault of the program: please report it with the scene file)"

@@ -1,5 +1,7 @@
 """Lines of the worked example that show how a missing key or table is written."""
 
+from functools import cache
+
 from scenes.starter import example_text
 from scenes.toml_lines import key_lines
 from scenes.words import KeyPath
@@ -18,11 +20,16 @@ def example_table(place: KeyPath) -> str:
 
 
 def _lines(place: KeyPath, count: int) -> list[str]:
-    wanted, text = _names(place), example_text()
-    line = next((line for path, line in key_lines(text).items() if _names(path) == wanted), None)
+    line = _first_lines().get(_names(place))
     if line is None:
         return []
-    return [row.partition("#")[0].strip() for row in text.splitlines()[line - 1 : line - 1 + count]]
+    return [row.partition("#")[0].strip() for row in example_text().splitlines()[line - 1 : line - 1 + count]]
+
+
+@cache
+def _first_lines() -> dict[KeyPath, int]:
+    """Line of each key's first stand in the example, by its path without places in arrays."""
+    return {_names(path): line for path, line in reversed(key_lines(example_text()).items())}
 
 
 def _names(path: KeyPath) -> KeyPath:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from raytrace.shares import Made, VignetteMap
 from scenes.check import CheckResult, FailedState, PartResult, StateResult, state_words
 from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, at_words
+from scenes.words import ALL_LIGHT, ALL_STOPS
 
 if TYPE_CHECKING:
     from geometry.notes import Note
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 SCHEMA_VERSION = 1
 INFINITY = "infinity"
 NOT_COMPUTED = "not computed"
+FAULTY = "faulty"
 CAUTIONS = (
     "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters.",
     "Support the weight of the box on rods, not on the lens front; never point a lens at the sun unprotected; rig by local codes.",
@@ -58,7 +60,7 @@ def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...]
         "verdict": _run_verdict(check),
         "exit_status": check.exit_status,
         "summary": summary(check),
-        "counts": {**{str(word): sum(s.word is word for s in check.states) for word in Word}, "failed": len(check.failed)},
+        "counts": _counts(check),
         "cautions": list(CAUTIONS),
         "states": [_state(state) for state in check.states],
         "failed": [_failed(state) for state in check.failed],
@@ -66,10 +68,18 @@ def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...]
     }
 
 
+def _counts(check: CheckResult) -> dict[str, int]:
+    words = {str(word): sum(state.word is word for state in check.states) for word in Word}
+    return {**words, "failed": len(check.failed), "faults": len(check.faults)}
+
+
 def _run_verdict(check: CheckResult) -> str:
-    """The worst word of the run; a state that could not be computed never counts as clear."""
-    unknown = bool(check.failed) or not check.states
-    return NOT_COMPUTED if unknown and check.word in {Word.CLEAR, Word.TIGHT} else str(check.word)
+    """The worst word of the run; neither a state that could not be computed nor a box with a fault ever counts as clear."""
+    if check.word not in {Word.CLEAR, Word.TIGHT}:
+        return str(check.word)
+    if check.failed or not check.states:
+        return NOT_COMPUTED
+    return FAULTY if check.faults else str(check.word)
 
 
 def _limits(limits: Limits) -> dict[str, float]:
@@ -213,7 +223,13 @@ def summary(check: CheckResult) -> str:
     listed = ", ".join(f"{count} {word}" for count, word in counts if count)
     bad = max(check.states, key=lambda s: (list(Word).index(s.word), s.blamed.worst.worst_case_stops, -s.blamed.margin.percent))
     failed = f" {_count(len(check.failed), 'state')} could not be computed." if check.failed else ""
-    return f"{_count(total, 'state')}: {listed}.{_worst_sentence(bad)}{failed}"
+    return f"{_count(total, 'state')}: {listed}.{_worst_sentence(bad)}{_fault_sentence(check)}{failed}"
+
+
+def _fault_sentence(check: CheckResult) -> str:
+    if not check.faults:
+        return ""
+    return f" But the box has {_count(len(check.faults), 'fault')}, named above, and cannot be used as it stands."
 
 
 def _worst_sentence(state: StateResult) -> str:
@@ -231,8 +247,8 @@ def _count(count: int, word: str) -> str:
 
 def loss_words(value: float) -> str:
     """A loss for people: 'none', '0.34 stop', 'all light'."""
-    if not math.isfinite(value):
-        return "all light"
+    if value >= ALL_STOPS:
+        return ALL_LIGHT
     if value < SHOWN_LOSS_STOPS:
         return "none"
     return f"{value:.2f} stop" if value < 1.005 else f"{value:.2f} stops"
@@ -242,12 +258,15 @@ WIDTH = 100
 SHOWN_LOSS_STOPS = 0.005  # less than this is written as nothing: two decimals show no more
 SYMBOLS = {Word.CLEAR: "✓", Word.TIGHT: "≈", Word.SHADING: "◐", Word.IN_FRAME: "✗"}
 PLAIN_SYMBOLS = {Word.CLEAR: "+", Word.TIGHT: "~", Word.SHADING: "!", Word.IN_FRAME: "X"}
+STATE_WIDTH = 31  # longer names of states take a line of their own
+GLASS_TOLD_STOPS = 0.1  # what filters take unevenly is told from here on: as much as counts as visible by default
 ROW = "{0:1} {1:31} {2:8}  {3:>10}  {4:19} {5:16} {6:>7}"
 
 
 def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
     """The table for people, `WIDTH` columns: a line per state and guide, and what to do under those that need it."""
-    lines = [ROW.format("", "state", "verdict", "worst loss", "where", "part", "margin"), "-" * WIDTH]
+    head = [ROW.format("", "state", "verdict", "worst loss", "where", "part", "margin")] if check.states else []
+    lines = [*head, "-" * WIDTH]
     for state in check.states:
         lines += _state_lines(state, PLAIN_SYMBOLS if plain else SYMBOLS)
     for failed in check.failed:
@@ -257,12 +276,19 @@ def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
 
 def _state_lines(state: StateResult, symbols: dict[Word, str]) -> list[str]:
     """A state with one guide takes one row; with more, a heading and a row for each. The worst guide says what to do."""
-    if len(state.guides) == 1:
+    if len(state.guides) == 1 and len(state_words(state)) <= STATE_WIDTH:
         rows = [_row(state.guides[0], state_words(state), symbols)]
     else:
         rows = [f"  {_clip(state_words(state))}", *(_row(guide, f"  {guide.guide}", symbols) for guide in state.guides)]
-    step = state.blamed.next_step
-    return [*rows, *_wrapped(step, "    -> ")]
+    step, glass = state.blamed.next_step, glass_words(max(guide.glass_corner_minus_axis_stops for guide in state.guides))
+    return [*rows, *_wrapped(step, "    -> "), *_wrapped(glass, "    ")]
+
+
+def glass_words(corner_minus_axis_stops: float) -> str:
+    """What filters take more in the corners than on the axis, where that is worth telling; else ''."""
+    if not corner_minus_axis_stops > GLASS_TOLD_STOPS:
+        return ""
+    return f"the filters take {loss_words(corner_minus_axis_stops)} more in the corners than on the axis"
 
 
 def _row(guide: GuideVerdict, words: str, symbols: dict[Word, str]) -> str:
@@ -271,7 +297,7 @@ def _row(guide: GuideVerdict, words: str, symbols: dict[Word, str]) -> str:
     margin = f">{guide.margin.percent:.0f}%" if guide.margin.capped else f"{guide.margin.percent:+.1f}%"
     return ROW.format(
         symbols[guide.word],
-        _clip(words, 31),
+        _clip(words, STATE_WIDTH),
         str(guide.word),
         loss_words(worst.loss_stops),
         _clip(worst.where if lost else "-", 19),

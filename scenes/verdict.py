@@ -109,8 +109,22 @@ def worst_word(words: Sequence[Word]) -> Word:
     return max(words, key=RANK.__getitem__, default=Word.CLEAR)
 
 
+Amount = Callable[[str], str]  # a part's name -> how much its next step takes, in words; '' where that is not known
+
+
+def no_amount(part: str) -> str:  # noqa: ARG001 - an Amount
+    """An Amount that knows none."""
+    return ""
+
+
 def judge(
-    guide: Guide, *, shares_at: Sequence[SharesAt], maps: Sequence[VignetteMap], kinds: Sequence[Kind], limits: Limits
+    guide: Guide,
+    *,
+    shares_at: Sequence[SharesAt],
+    maps: Sequence[VignetteMap],
+    kinds: Sequence[Kind],
+    limits: Limits,
+    amount: Amount = no_amount,
 ) -> GuideVerdict:
     """The verdict on a guide: searched over its map pixels, its edge and exact corners, and every pupil depth in question.
 
@@ -131,7 +145,7 @@ def judge(
         glass_axis_stops=worst_look.glass_axis_stops,
         glass_corner_minus_axis_stops=worst_look.glass_corner_stops - worst_look.glass_axis_stops,
         margin=margin,
-        next_step=next_step(word, worst, margin, kinds, worst_look.names, limits),
+        next_step=next_step(word, worst, margin, kinds, worst_look.names, limits, amount),
     )
 
 
@@ -257,17 +271,17 @@ def _corners_together(corners_stops: Sequence[float], loss: float) -> str:
 
 MANY_PARTS = 3  # where this many others stand in the light too, no single part is the cure
 REMEDY = {
-    Kind.FLAG: "open the {part}",
-    Kind.EXTENSION: "swing the {part} back out",
-    Kind.MASK: "use a mask with a larger cut-out than the {part}, or leave it out",
-    Kind.HOOD: "use a shorter or wider hood than the {part}",
-    Kind.TRAY: "bring the box closer to the lens, turn the {part} square, or use a larger stage",
-    Kind.BACK: "use a back plate with a wider bore than the {part}, or bring the box closer to the lens",
-    Kind.SEAL: "use a seal with a wider opening than the {part}, or push it back over the barrel",
-    Kind.BARREL: "check the lens's own measures: its {part} stands in its own light",
-    Kind.FRONT_RING: "check the lens's own measures: its {part} stands in its own light",
-    Kind.ROD: "shorten the {part}, or raise the lens above the rods",
-    Kind.SOLID: "move the {part} out of the view",
+    Kind.FLAG: "open the {part}{amount}",
+    Kind.EXTENSION: "swing the {part} back out{amount}",
+    Kind.MASK: "use a larger cut-out than that of the {part}{amount}, or leave it out",
+    Kind.HOOD: "use a wider or shorter hood than the {part}{amount}",
+    Kind.TRAY: "use a larger stage than the {part}{amount}, or bring the box closer to the lens",
+    Kind.BACK: "use a wider bore than that of the {part}{amount}, or bring the box closer to the lens",
+    Kind.SEAL: "use a wider opening than that of the {part}{amount}, or push it back over the barrel",
+    Kind.BARREL: "check the lens's own measures: its {part}{amount} stands in its own light",
+    Kind.FRONT_RING: "check the lens's own measures: its {part}{amount} stands in its own light",
+    Kind.ROD: "shorten the {part}{amount}, or raise the lens above the rods",
+    Kind.SOLID: "move the {part}{amount} out of the view",
 }
 
 
@@ -278,7 +292,15 @@ def at_words(where: str) -> str:
     return f"the {where}" if where == "centre" else f"the {where} {'corner' if ' ' in where else 'edge'}"
 
 
-def next_step(word: Word, worst: Worst, margin: Margin, kinds: Sequence[Kind], names: Sequence[str], limits: Limits) -> str:
+def next_step(
+    word: Word,
+    worst: Worst,
+    margin: Margin,
+    kinds: Sequence[Kind],
+    names: Sequence[str],
+    limits: Limits,
+    amount: Amount = no_amount,
+) -> str:
     """One plain thing to do; empty where nothing needs doing."""
     if word is Word.CLEAR:
         return ""
@@ -288,7 +310,7 @@ def next_step(word: Word, worst: Worst, margin: Margin, kinds: Sequence[Kind], n
     if len(also) >= MANY_PARTS:
         parts = _listed([worst.blame.part, *also])
         return f"bring the whole box closer to the lens, or use a wider one: {parts} each stand in the light"
-    step = REMEDY[worst.blame.kind].format(part=worst.blame.part)
+    step = REMEDY[worst.blame.kind].format(part=worst.blame.part, amount=amount(worst.blame.part))
     return f"{step}; then look at the {_listed(also)}, in the light as well" if also else step
 
 

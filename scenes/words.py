@@ -9,6 +9,8 @@ from difflib import get_close_matches
 
 KeyPath = tuple[str | int, ...]
 
+ALL_LIGHT = "all light"  # a loss that has no number worth saying
+ALL_STOPS = 10.0  # a thousandth of the light: from here on nothing is left to see
 SHOWN_LENGTH = 40
 SHORT_WORD = 3
 UNITS_IN_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, '"': 25.4, "ft": 304.8, "um": 0.001}

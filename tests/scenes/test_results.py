@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -179,7 +180,54 @@ def test_the_exit_status_follows_the_worst_word(word, failed, status):
     assert check(state(guide(word=word)), failed=failed).exit_status == status
 
 
-@pytest.mark.parametrize(("value", "words"), [(0.004, "none"), (0.34, "0.34 stop"), (1.0, "1.00 stop"), (1.5, "1.50 stops")])
+FAULT = Note("filter", "is smaller than its opening", Severity.FAULT)
+
+
+def test_a_fault_of_the_box_shows_in_verdict_summary_and_exit_status():
+    found = check(clear_state(notes=[FAULT]), clear_state(notes=[FAULT], key="b"))
+    data = results_dict(found, MADE_BY)
+    assert (data["verdict"], data["exit_status"], data["counts"]["faults"]) == ("faulty", 1, 1)
+    assert summary(found).endswith("But the box has 1 fault, named above, and cannot be used as it stands.")
+
+
+def test_a_caution_leaves_a_clear_run_clear():
+    found = check(clear_state(notes=[Note("mask", "look", Severity.CAUTION)]))
+    assert (results_dict(found, MADE_BY)["verdict"], found.exit_status) == ("clear", 0)
+
+
+def test_a_state_whose_name_is_long_keeps_its_stop_in_the_table():
+    name = "25-50 long zoom of the second unit"
+    assert f"  {name}, focus 600 mm, f/2" in table_lines(check(state(lens=name, focus=600.0)))
+
+
+def test_a_finite_focus_is_said_to_be_one():
+    assert "28, focus 300 mm, f/2" in table_lines(check(state(lens="28", focus=300.0)))[2]
+
+
+@pytest.mark.parametrize(("stops", "told"), [(0.09, False), (0.27, True)])
+def test_what_filters_take_in_the_corners_is_told_from_a_tenth_of_a_stop(stops, told):
+    lines = table_lines(check(state(replace(guide(), glass_corner_minus_axis_stops=stops))))
+    assert ("    the filters take 0.27 stop more in the corners than on the axis" in lines) is told
+
+
+def test_without_a_state_the_table_has_no_head():
+    lines = table_lines(CheckResult(states=(), failed=FAILED, limits=Limits()))
+    assert not any("worst loss" in line for line in lines)
+    assert "? k: could not be computed: w" in lines
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        (0.004, "none"),
+        (0.34, "0.34 stop"),
+        (1.0, "1.00 stop"),
+        (1.5, "1.50 stops"),
+        (9.9, "9.90 stops"),
+        (10.0, "all light"),
+        (np.inf, "all light"),
+    ],
+)
 def test_losses_read_as_words(value, words):
     assert loss_words(value) == words
 

@@ -153,7 +153,14 @@ def test_a_clear_frame_asks_for_nothing():
 
 def test_every_kind_of_part_has_a_remedy_that_names_it():
     assert set(REMEDY) == set(Kind)
-    assert all("{part}" in words for words in REMEDY.values())
+    assert all("{part}" in words and "{amount}" in words for words in REMEDY.values())
+
+
+def test_a_next_step_says_how_much_where_that_is_known():
+    at = light(lambda x, _: np.where(x > 19, 0.5, 1.0))
+    more = {"shares_at": [at], "maps": [map_of(at)], "kinds": KINDS, "limits": Limits()}
+    told = judge(FRAME, **more, amount=lambda part: " by 7 degrees" if part == "left flag" else "").next_step
+    assert told == "open the left flag by 7 degrees"
 
 
 @pytest.mark.parametrize(

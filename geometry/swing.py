@@ -1,0 +1,23 @@
+"""Flags and extensions swung about their hinges."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from geometry.body import Block, Part
+
+
+def swung(blade: Part, outward_deg: float) -> Part:
+    """The flag or extension opened further by an angle, about the hinge line that it has."""
+    assert isinstance(blade.body, Block)
+    corners = blade.body.corners_mm  # by width, then length, then thickness, as geometry.parts.flag makes them
+    hinge = corners[0]
+    along, away = corners[2] - hinge, corners[1] - hinge
+    along, away = along / np.linalg.norm(along), away / np.linalg.norm(away)
+    s, c = np.sin(np.radians(outward_deg)), np.cos(np.radians(outward_deg))
+    lengthwise, out = (corners - hinge) @ along, (corners - hinge) @ away
+    turned = np.outer(lengthwise, c * along + s * away) + np.outer(out, c * away - s * along)
+    on_hinge = corners - np.outer(lengthwise, along) - np.outer(out, away)
+    return replace(blade, body=Block(on_hinge + turned))

@@ -1,0 +1,53 @@
+"""How far to open a flag, how deep a part stands in the beam: similar triangles and the arc tangent."""
+
+import numpy as np
+import pytest
+
+from geometry.frame import pose
+from geometry.outline import RoundedRectangle
+from geometry.parts import flag
+from scenes.amounts import Amounts
+from scenes.check import part_results
+from tests.raytrace.made import holed
+from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, beam_right_mm, plan, wall_on_the_right
+
+HINGE_AT_MM, LENGTH_MM = 80.0, 60.0
+
+
+def words(*parts):
+    state = plan(*parts)
+    found, _ = part_results(state)
+    return Amounts(state, {part.name: part.clearance_mm for part in found}).words(parts[0].name)
+
+
+def right_flag(angle_deg, hinge_mm):
+    made = {"length_mm": LENGTH_MM, "width_mm": 400, "thickness_mm": 1.5, "name": "right flag"}
+    return flag(pose(), side="right", angle_deg=angle_deg, hinge_mm=hinge_mm, at_mm=HINGE_AT_MM, **made)
+
+
+def edge_mm(at_mm):
+    """Outermost ray to the right: the pencil of the frame's edge, 18 mm on the image plane, and the pupil's radius."""
+    return 18.0 / FOCAL_MM * (PUPIL_MM + at_mm) + RADIUS_MM
+
+
+def test_a_flag_is_opened_by_the_whole_degrees_that_reach_the_slope_of_the_outermost_ray():
+    hinge_mm = edge_mm(HINGE_AT_MM) + 1.0  # just outside the beam, so the flag's slope decides
+    far = np.radians(np.arange(0, 90))
+    free = hinge_mm + LENGTH_MM * np.sin(far) >= edge_mm(HINGE_AT_MM + LENGTH_MM * np.cos(far))
+    least_deg = int(np.flatnonzero(free)[0])
+    assert 20 < least_deg < 60
+    assert words(right_flag(10.0, hinge_mm)) == f" by {least_deg - 10} degrees"
+
+
+def test_a_flag_whose_hinge_is_in_the_beam_is_not_told_to_open():
+    assert words(right_flag(10.0, edge_mm(HINGE_AT_MM) - 20.0)) == ""
+
+
+def test_another_part_is_told_with_how_deep_it_stands_in_the_beam():
+    outermost_mm = beam_right_mm(18) + RADIUS_MM
+    assert words(wall_on_the_right(outermost_mm - 2.3, kind="mask")) == " (2.3 mm in the beam)"
+
+
+@pytest.mark.parametrize("gap_mm", [5.0, 0.0])
+def test_a_part_out_of_the_beam_has_no_amount(gap_mm):
+    assert words(holed(60, RoundedRectangle(2 * (beam_right_mm(18) + RADIUS_MM + gap_mm), 2000))) == ""
