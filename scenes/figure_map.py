@@ -55,6 +55,7 @@ from scenes.figure_style import (
     loss_scale,
     stops_label,
 )
+from scenes.results import glass_words
 
 _SPACE = Box(21.0, 26.0, 175.0, 119.0)  # where the picture may lie on the sheet [mm]
 _SCALE_MM = (33.0, 109.0)  # foot and head of the scale: the same on every sheet, so that sheets can be laid side by side
@@ -157,7 +158,7 @@ def _write_scale(page: Page, box: Box, levels: Sequence[float]) -> None:
             transform=page.figure.transFigure,
         )
     )
-    page.text(box.right + 1.2, cap.top - 1.2, "dark", LABEL_PT, va="center")
+    page.text(box.right + 1.2, cap.top - 1.2, "more", LABEL_PT, va="center")
     page.text(box.right + 1.2, box.bottom - 1.8, "none", LABEL_PT, va="center")
     for level in sorted({*levels, 2.0, DARK_STOPS}, reverse=True):
         words = "3 stops" if level == DARK_STOPS else stops_label(level)
@@ -313,16 +314,33 @@ def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, visible_l
     visible = f"Visible: from {stops_label(visible_loss_stops)} on."
     visible += "" if has_picture(map_).all() else " Grey: the lens gives no picture."
     page.text(8.0, 6.4, shortened(f"Seen from behind the camera. {outline} {visible}", FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
-    page.text(8.0, 3.2, shortened(provenance(map_), FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
+    filters = glass_words(glass_in_corners(map_))
+    last = f"{provenance(map_)} Not in this map: {filters}." if filters else provenance(map_)
+    page.text(8.0, 3.2, shortened(last, FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
 
 
 def provenance(map_: VignetteMap) -> str:
-    """How a map was made, in one line: engine, rays, standard error, bounds."""
+    """How a map was made and how far it may be off, in one plain line; results.json holds every bound."""
     made: Made = map_.made
-    how = f"{made.rays_per_point} rays a point, seed {made.seed}" if made.rays_per_point else "exact areas"
-    worst = float(np.max(np.nan_to_num(map_.stderr), initial=0.0))
-    error = f"standard error of the share that passes at most {worst:.4f}" if worst > 0 else "no sampling error"
-    bounds = [f"{bound.what}: within {bound.size:g} {bound.unit}" for bound in made.bounds]
-    return ". ".join(
-        [f"Engine {made.engine}, {how}, {error}", f"{map_.clear_share.shape[1]} x {map_.clear_share.shape[0]} pixels", *bounds]
-    )
+    how = f"with {made.rays_per_point} rays a point" if made.rays_per_point else "by areas"
+    noise = 2 * float(np.max(np.nan_to_num(map_.stderr), initial=0.0))
+    off = noise + sum(bound.size for bound in made.bounds if bound.unit == "share")
+    accurate = f"; pictures accurate to {_rounded_up(off)} of the light" if off > 0 else ""
+    return f"Computed {how}{accurate}."
+
+
+def _rounded_up(share: float) -> str:
+    """A bound to one digit, never smaller than it is."""
+    step = 10.0 ** np.floor(np.log10(share) + 1e-9)
+    return f"{np.ceil(share / step - 1e-9) * step:.6f}".rstrip("0")
+
+
+def glass_in_corners(map_: VignetteMap) -> float:
+    """What the filters take more in the picture's worst corner than in its middle, where the lens gives a picture [stops]."""
+    seen = has_picture(map_) & (map_.glass > 0)
+    rows, columns = map_.glass.shape
+    corners = [(r, c) for r in (0, rows - 1) for c in (0, columns - 1) if seen[r, c]]
+    middle = rows // 2, columns // 2
+    if not corners or not seen[middle]:
+        return 0.0
+    return float(np.log2(map_.glass[middle] / min(map_.glass[corner] for corner in corners)))

@@ -204,7 +204,7 @@ def _draw_scale(page: Page, visible_loss_stops: float) -> None:
     axes.axvline(visible_loss_stops, color=INK, linewidth=0.9, linestyle=dash(visible_loss_stops), path_effects=halo(1.8))
     page.text(8.0, 12.5, "light taken [stops]:", _SMALL_PT, va="center")
     page.text(bar.left - 1.5, 12.5, "none", _SMALL_PT, va="center", ha="right")
-    page.text(bar.right + 1.5, 12.5, "dark", _SMALL_PT, va="center")
+    page.text(bar.right + 1.5, 12.5, "more", _SMALL_PT, va="center")
     for level in (1 / 3, 1.0, 2.0, DARK_STOPS):
         words = "3 stops" if level == DARK_STOPS else stops_label(level)
         half = text_size_mm(words, _SMALL_PT)[0] / 2

@@ -10,6 +10,7 @@ from matplotlib.colors import Colormap, Normalize
 from matplotlib.figure import Figure
 
 from geometry.body import Kind
+from scenes.words import ALL_LIGHT, ALL_STOPS
 
 A5_MM = (210.0, 148.0)  # a page that goes into a kit bag; A4 sheets keep sizes that survive printing at this size
 A4_MM = (297.0, 210.0)
@@ -22,7 +23,7 @@ BODY_PT = 9.0
 LABEL_PT = 8.0
 FOOT_PT = 6.5
 
-DARK_STOPS = 3.0  # an eighth of the light: the scale of loss ends here, all beyond is called dark
+DARK_STOPS = 3.0  # an eighth of the light: the scale of loss ends here, all beyond is black
 NOTHING_STOPS = 0.005  # a loss that two decimals cannot show
 FRACTION_SLACK_STOPS = 0.002  # a loss this near to a third, a half or a tenth is written as that
 
@@ -78,11 +79,11 @@ def badge_of(verdict_word: str) -> Badge:
 
 
 def stops_label(value_stops: float) -> str:
-    """A loss in the crew's words: 'none', '0.12 stop', '1/3 stop', '1 1/3 stops', 'dark' from 3 stops on, 'unknown' for NaN."""
+    """A loss in the crew's words: 'none', '0.12 stop', '1/3 stop', '1 1/3 stops', 'all light', 'unknown' for NaN."""
     if math.isnan(value_stops):
         return "unknown"
-    if value_stops >= DARK_STOPS:
-        return "dark"
+    if value_stops >= ALL_STOPS:
+        return ALL_LIGHT
     if value_stops < NOTHING_STOPS:
         return "none"
     return f"{_number_words(value_stops)} {'stop' if value_stops <= 1 + FRACTION_SLACK_STOPS else 'stops'}"

@@ -1,6 +1,7 @@
 """Pictures of maps are judged by the data of their axes, their words and where these stand; never by their pixels."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -105,12 +106,12 @@ def test_axes_and_scale_name_their_units():
     assert picture.get_xlabel() == "right of the lens axis [mm]"
     assert picture.get_ylabel() == "above the lens axis [mm]"
     assert scale.get_ylabel() == "light taken [stops]"
-    assert {"none", "1/10 stop", "1/3 stop", "1 stop", "2 stops", "3 stops", "dark"} <= set(words_of(figure))
+    assert {"none", "1/10 stop", "1/3 stop", "1 stop", "2 stops", "3 stops", "more"} <= set(words_of(figure))
 
 
 def test_corners_are_named_as_the_operator_sees_them():
     words = words_of(drawn(lopsided()))
-    assert "top right: dark" in words
+    assert "top right: all light" in words
     assert "bottom right: none" in words
     assert readings(lopsided())["left"] == pytest.approx(-np.log2(1 - 0.225), abs=1e-5)  # hood takes 1.5 * 0.15 of the light
 
@@ -174,10 +175,10 @@ def test_all_clear_says_so_and_draws_no_line_of_loss():
     assert len(axes_of(figure, "picture").collections) == 0
 
 
-def test_all_dark_reads_dark_everywhere():
+def test_all_light_taken_reads_so_everywhere():
     words = words_of(drawn(even(0.0)))
-    assert "worst inside scope extraction: dark at centre, taken by top flag" in words
-    assert sum(text.endswith(": dark") for text in words) == 8
+    assert "worst inside scope extraction: all light at centre, taken by top flag" in words
+    assert sum(text.endswith(": all light") for text in words) == 8
 
 
 def test_pixels_without_a_picture_are_masked_not_called_clear():
@@ -219,23 +220,36 @@ def test_limit_of_visible_loss_gets_its_own_line():
     assert isoline_levels(0.2) == (0.1, 0.2, 1 / 3, 1.0)
 
 
-def test_provenance_tells_engine_rays_error_and_bounds():
-    from dataclasses import replace
+def foot_of(rays, stderr, *bounds):
+    made = Made(engine="coverage", rays_per_point=rays, seed=9, bounds=bounds)
+    return provenance(replace(synthetic(np.ones((2, 3)), -np.ones((2, 3)), stderr=stderr), made=made))
 
-    made = Made(engine="coverage", rays_per_point=256, seed=9, bounds=(Bound(what="walls taken as flat", size=0.02, unit="stop"),))
-    line = provenance(replace(synthetic(np.ones((2, 3)), -np.ones((2, 3)), stderr=0.004), made=made))
-    assert line == (
-        "Engine coverage, 256 rays a point, seed 9, standard error of the share that passes at most 0.0040. "
-        "3 x 2 pixels. walls taken as flat: within 0.02 stop"
-    )
+
+def test_provenance_is_one_plain_line_with_the_widest_error():
+    # two standard errors and the bound of the share add up; a bound in another unit says nothing about light
+    share, flat = Bound(what="chords", size=0.0004, unit="share"), Bound(what="walls taken as flat", size=0.02, unit="mm")
+    assert foot_of(256, 0.004, share, flat) == "Computed with 256 rays a point; pictures accurate to 0.009 of the light."
+    assert foot_of(0, 0.0, share) == "Computed by areas; pictures accurate to 0.0004 of the light."
+    assert foot_of(0, 0.0, flat) == "Computed by areas."
+
+
+def test_the_foot_fits_the_sheet_and_tells_what_filters_take_in_the_corners():
+    map_ = lopsided()
+    glass = np.full_like(map_.glass, 0.25)
+    glass[0, 0] = 0.25 * 2**-0.27
+    words = words_of(drawn(replace(map_, glass=glass)))
+    (line,) = [text for text in words if text.startswith("Computed")]
+    assert line.endswith("Not in this map: the filters take 0.27 stop more in the corners than on the axis.")
+    assert not any("Not in this map" in text for text in words_of(drawn(map_)))
 
 
 @pytest.mark.parametrize(
     ("value", "words"),
     [
         (0.0, "none"), (0.1, "1/10 stop"), (0.12, "0.12 stop"), (1 / 3, "1/3 stop"), (0.5, "1/2 stop"), (2 / 3, "2/3 stop"),
-        (1.0, "1 stop"), (4 / 3, "1 1/3 stops"), (1.1, "1.1 stops"), (0.999, "1 stop"), (2.0, "2 stops"), (3.0, "dark"),
-        (float("inf"), "dark"), (float("nan"), "unknown"),
+        (1.0, "1 stop"), (4 / 3, "1 1/3 stops"), (1.1, "1.1 stops"), (0.999, "1 stop"), (2.0, "2 stops"), (3.0, "3 stops"),
+        (4.26, "4.3 stops"),
+        (10.0, "all light"), (float("inf"), "all light"), (float("nan"), "unknown"),
     ],
 )  # fmt: skip
 def test_stops_are_said_in_thirds_where_they_are_thirds(value, words):
