@@ -6,6 +6,7 @@ import os
 import signal
 import sys
 import threading
+import traceback
 from collections.abc import Sequence
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
@@ -18,6 +19,7 @@ COMMANDS = {
     "check": ("scenes.commands.check", "Say whether the box darkens the frame: where, how much, which part."),
     "beam": ("scenes.commands.beam", "Size of the beam in a plane of the box, over the parts that stand there."),
     "masks": ("scenes.commands.masks", "The tightest mask for each lens, the best set of masks, and files to cut."),
+    "filters": ("scenes.commands.filters", "Which filter size each stage needs, and what filters do to the corners."),
     "flags": ("scenes.commands.flags", "Say how far in each flag may come, and how far it must to cut a light."),
     "ghosts": ("scenes.commands.ghosts", "Say where lights ghost in the filters, and which tilt helps."),
     "sun": ("scenes.commands.sun", "Say when through a day the sun is in the picture and on the glass."),
@@ -27,6 +29,7 @@ COMMANDS = {
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
 CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOFTWARE of sysexits.h; 130: 128 + SIGINT
+TRACEBACK = "BRIMLINE_TRACEBACK"
 
 
 class Commands(click.Group):
@@ -89,7 +92,7 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command; the exit status comes back. Nothing but a fault of the program itself gets past as an exception."""
+    """Run the command; the exit status comes back. No exception gets past: a fault of the program itself is one sentence too."""
     try:
         _end_as_by_ctrl_c()
         status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)
@@ -103,7 +106,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # the reader of our output went away, as `head` does
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return CLEAR
-    except (ValueError, OSError, MemoryError) as error:
+    except Exception as error:  # noqa: BLE001 - people get a sentence, whatever it is
         return _known_trouble(error)
 
 
@@ -124,7 +127,7 @@ def _click_words(error: click.ClickException) -> str:
 
 
 def _known_trouble(error: Exception) -> int:
-    """Sentences for what people can mend; what they can't is a fault of the program and passes on."""
+    """Sentences for what people can mend; what they can't is a fault of the program, and said to be one."""
     from geometry.errors import GeometryError
     from scenes.errors import SceneError
 
@@ -136,7 +139,17 @@ def _known_trouble(error: Exception) -> int:
         return _complain([f"{error.filename or 'file'}: {error.strerror or error}"])
     if isinstance(error, MemoryError):
         return _complain(["not enough memory; ask for smaller maps with --pixels, such as --pixels 1024"])
-    raise error
+    return _program_fault(error)
+
+
+def _program_fault(error: Exception) -> int:
+    """One sentence that asks for a report; the traceback only where an environment variable asks for it."""
+    if os.environ.get(TRACEBACK):
+        traceback.print_exception(error)
+    what = " ".join(f"{type(error).__name__}: {error}".split())
+    words = f"this is a fault of the program, not of your input ({what}); please report it, with the scene file and this command"
+    click.echo(f"error: {words}; {TRACEBACK}=1 in the environment shows where it happened", err=True)
+    return BROKEN
 
 
 def _complain(sentences: Sequence[str]) -> int:

@@ -133,9 +133,21 @@ def say(done: Sequence[Done], out: Path | None, asked: Asked) -> None:
             _say_table(one)
         click.echo("\n".join(CAUTIONS))
         if out is not None:
-            click.echo(f"Pictures, maps and results.json are in {out}")
+            click.echo(written_words(done, out))
     for sentence in dict.fromkeys(sentence for one in done for sentence in one.trouble):
         click.echo(f"note: {sentence}", err=True)
+
+
+def written_words(done: Sequence[Done], out: Path) -> str:
+    """What lies in the folder now, and what does not."""
+    states = [state for one in done for state in one.check.states]
+    failed = sum(len(one.check.failed) for one in done)
+    if not states:
+        return f"No state could be computed, so no maps and no pictures were written; {out / RESULTS_NAME} says why."
+    drawn = any(name.endswith(".png") for state in states for name in state.files)
+    kinds = "Pictures, maps and results.json" if drawn else "Maps and results.json, no pictures,"
+    missing = f"; there are none for the {failed} state{'s' if failed > 1 else ''} that could not be computed" if failed else ""
+    return f"{kinds} are in {out}{missing}"
 
 
 def _say_table(done: Done) -> None:

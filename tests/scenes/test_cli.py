@@ -1,6 +1,7 @@
 """The command as a person meets it: what it prints, where, and with which exit status."""
 
 import json
+import re
 import subprocess
 import sys
 import time
@@ -85,7 +86,7 @@ def test_a_box_out_of_the_way_gives_status_0(capsys, scene, tmp_path):
 def test_a_flag_in_the_frame_gives_status_1_and_says_what_to_open(capsys, scene, tmp_path):
     status, out, _ = run(capsys, "check", scene(angle=-20), "--out", tmp_path / "out", *QUICK)
     assert status == 1
-    assert "open the right flag" in out
+    assert re.search(r"open the right flag by \d+ degrees", out)
 
 
 def test_json_is_the_file_itself(capsys, scene, tmp_path):
@@ -180,6 +181,45 @@ def test_a_request_to_end_leaves_no_half_files_either(scene, tmp_path):
         child.terminate()
         assert "nothing was left half written" in child.stderr.read()
     assert (child.returncode, [path.name for path in tmp_path.iterdir()]) == (130, ["show.toml"])
+
+
+def test_a_fault_of_the_program_is_one_sentence_and_status_70(capsys, scene, monkeypatch):
+    def broken(*_, **__):
+        raise KeyError("lost")
+
+    monkeypatch.setattr("scenes.plan.plans_of", broken)
+    monkeypatch.delenv("BRIMLINE_TRACEBACK", raising=False)
+    status, out, err = run(capsys, "check", scene(), *QUICK)
+    assert (status, out, err.count("\n")) == (70, "", 1)
+    assert "please report it, with the scene file" in err
+    monkeypatch.setenv("BRIMLINE_TRACEBACK", "1")
+    assert "Traceback" in run(capsys, "check", scene(), *QUICK)[2]
+
+
+def test_when_no_state_could_be_computed_nobody_is_sent_to_pictures(capsys, scene, tmp_path, monkeypatch):
+    def fails(*_, **__):
+        raise ValueError("no such light")
+
+    monkeypatch.setattr("scenes.check.check_state", fails)
+    status, out, _ = run(capsys, "check", scene(), "--out", tmp_path / "out", *QUICK)
+    assert status == 2
+    assert "no maps and no pictures were written" in out
+    assert "Pictures" not in out
+
+
+def test_without_pictures_none_are_promised(capsys, scene, tmp_path):
+    assert (
+        f"Maps and results.json, no pictures, are in {tmp_path / 'out'}"
+        in run(capsys, "check", scene(), "--out", tmp_path / "out", *QUICK)[1]
+    )
+
+
+def test_a_filter_smaller_than_its_opening_gives_status_1_and_a_fault(capsys, scene):
+    stage = "[box.stage]\nat_mm = 2\ndepth_mm = 6\nopening_mm = [150, 120]\nfilter = { width_mm = 100, height_mm = 130 }\n"
+    status, out, _ = run(capsys, "check", scene(text=SMALL + stage), *QUICK)
+    assert status == 1
+    assert "fault: stage 1 filter: does not cover the opening" in out
+    assert "But the box has 1 fault, named above" in out
 
 
 def test_a_missing_scene_is_one_sentence(capsys, tmp_path):
