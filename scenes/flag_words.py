@@ -31,8 +31,12 @@ def flags_lines(flags: Sequence[FlagSummary], title: str, visible_stops: float) 
         lines += ["", *flag_lines(flag, visible_stops)]
     if not flags:
         lines += ["", "The box has no flag."]
-    lines += ["", *(line for caution in CAUTIONS for line in wrapped(caution))]
     return [line.rstrip() for line in lines]
+
+
+def caution_lines() -> list[str]:
+    """What is to be said once, at the end."""
+    return [line for caution in CAUTIONS for line in wrapped(caution)]
 
 
 def flag_lines(flag: FlagSummary, visible_stops: float) -> list[str]:

@@ -16,23 +16,31 @@ CLEAR, IN_FRAME = 0, 1
 @click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the table.")
 def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], as_json: bool) -> int:
-    """Say how far in each flag of SCENE may come: the smallest opening angles that keep the frame clear.
+    """Say how far in each flag of SCENE may come and keep the frame clear, and how far it must to keep lights off the glass.
 
     Exit status: 0 no flag, as it is set, costs more than the visible loss; 1 one does; 2 the input is at fault.
     """
     from scenes.files import as_json as json_text
-    from scenes.flag_words import flags_dict, flags_lines
+    from scenes.flag_light_words import light_dict, lights_lines
+    from scenes.flag_lights import Grounds, light_answers, light_fates
+    from scenes.flag_words import caution_lines, flags_dict, flags_lines
     from scenes.flags import flag_states, summaries
+    from scenes.leaks import stray_lights
     from scenes.plan import load_scene, plans_of, selected
     from scenes.progress import progress
 
     loaded = load_scene(scene)
     plans = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
-    visible = loaded.scene.check.visible_loss_stops
-    with progress(len(plans), "flags") as tick:
-        flags = summaries([state for _, states in flag_states(loaded.scene, plans, tick) for state in states])
+    title, visible = loaded.scene.title, loaded.scene.check.visible_loss_stops
+    with progress(2 * len(plans), "flags") as tick:
+        states = [state for _, found in flag_states(loaded.scene, plans, tick) for state in found]
+        flags = summaries(states)
+        grounds = Grounds(loaded.scene, loaded.resources)
+        fates = list(light_fates(grounds, stray_lights(loaded.scene), states, flags, tick))
+    lights = light_answers(loaded.scene, fates, flags)
     if as_json:
-        click.echo(json_text(flags_dict(flags, loaded.scene.title, visible)), nl=False)
+        data = flags_dict(flags, title, visible) | {"lights": [light_dict(light) for light in lights]}
+        click.echo(json_text(data), nl=False)
     else:
-        click.echo("\n".join(flags_lines(flags, loaded.scene.title, visible)))
+        click.echo("\n".join([*flags_lines(flags, title, visible), *lights_lines(lights), "", *caution_lines()]))
     return IN_FRAME if any(flag.darkens for flag in flags) else CLEAR

@@ -1,0 +1,170 @@
+"""Lights against flags, in words and as plain data."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from scenes.check import lens_words, state_words
+from scenes.flag_lights import LightAnswer, LightFate, PairWindow, Window
+from scenes.flag_words import WIDTH, angle_value, angle_words, clipped, wrapped
+
+ROW = "  {0:24} {1:>10} {2:>9}   {3:>10} {4:>9}   {5}"
+ALWAYS = "always"
+
+
+def lights_lines(lights: Sequence[LightAnswer]) -> list[str]:
+    """Every light with its windows, for people."""
+    if not lights:
+        return []
+    head = "Lights: a flag may be opened from `clear from`, and keeps the light off the target up to `off to`, rounded down [deg]."
+    rest = " Other flags are left out, but where two are named together. All states count, those that cannot be cleared too."
+    return ["", *wrapped(head + rest), *(line.rstrip() for light in lights for line in light_lines(light))]
+
+
+def light_lines(answer: LightAnswer) -> Iterator[str]:
+    """One light: where it is, a row for each flag on its side, pairs, and what to do."""
+    yield ""
+    yield clipped(f"{answer.light.name}, {direction_words(answer)}{f', on {answer.target}' if answer.reaches else ''}")
+    if answer.in_picture:
+        yield from wrapped(f"  in the picture of {lenses_words(answer.in_picture)}: no flag may cut it there", "  ")
+    if not answer.reaches:
+        yield "  kept off by the box without any flag"
+        return
+    if answer.windows:
+        yield ROW.format("flag", "clear from", "off to", "bare: from", "off to", "")
+        yield "-" * WIDTH
+    for window in answer.windows:
+        yield clipped(_window_row(window))
+    for pair in answer.pairs:
+        yield from wrapped(pair_words(pair), "  ")
+    yield from wrapped(next_step(answer), "  -> ")
+
+
+def direction_words(answer: LightAnswer) -> str:
+    """Where a light stands, for people: '48 deg right, 22 deg up'."""
+    across = f"{abs(answer.azimuth_deg):.0f} deg {'right' if answer.azimuth_deg >= 0 else 'left'}"
+    return f"{across}, {abs(answer.elevation_deg):.0f} deg {'up' if answer.elevation_deg >= 0 else 'down'}"
+
+
+def lenses_words(fates: Sequence[LightFate]) -> str:
+    """The lenses of states, each once."""
+    return ", ".join(dict.fromkeys(lens_words(fate.plan) for fate in fates))
+
+
+def cut_words(angle_deg: float) -> str:
+    """The widest angle that keeps a light off, for people."""
+    return ALWAYS if angle_deg == math.inf else angle_words(angle_deg) if math.isfinite(angle_deg) else "no angle"
+
+
+def _window_row(window: Window) -> str:
+    bare = ("", "")
+    if window.flag.bars.extension_mm > 0.0:
+        bare = angle_words(window.bare_clear_deg), cut_words(window.bare_cut_deg)
+    return ROW.format(window.flag.name[:24], angle_words(window.clear_deg), cut_words(window.cut_deg), *bare, window_words(window))
+
+
+def window_words(window: Window) -> str:
+    """A window in a few words."""
+    if window.opens:
+        return "any angle that clears" if window.cut_deg == math.inf else "there is a window"
+    if math.isinf(window.missing_deg):
+        return "not by itself"
+    return f"{window.missing_deg:.1f} deg missing"
+
+
+def pair_words(pair: PairWindow) -> str:
+    """What two flags do together, in one sentence."""
+    names = f"{pair.first.name} and {pair.second.name} together"
+    if pair.room_deg is None:
+        return f"{names}: at no angle"
+    if pair.room_deg < 0:
+        return f"{names}: {-pair.room_deg:.1f} deg missing on each"
+    return (
+        f"{names}: {pair.first.name} at {pair.first_deg:.1f} or less with {pair.second.name} at {pair.second_deg:.1f} or less, "
+        f"{pair.room_deg:.1f} deg of room on each"
+    )
+
+
+def best_window(answer: LightAnswer) -> Window | None:
+    """The widest window of one flag."""
+    return max((w for w in answer.windows if w.opens), key=lambda w: w.cut_deg - max(w.clear_deg, -90.0), default=None)
+
+
+def best_pair(answer: LightAnswer) -> PairWindow | None:
+    """The pair with the most room."""
+    open_ones = [pair for pair in answer.pairs if pair.room_deg is not None and pair.room_deg >= 0]
+    return max(open_ones, key=lambda pair: pair.room_deg or 0.0, default=None)
+
+
+def next_step(answer: LightAnswer) -> str:
+    """What to do about a light, in one sentence."""
+    window, pair = best_window(answer), best_pair(answer)
+    if window is not None:
+        return f"set {window.flag.name} between {angle_words(window.clear_deg)} and {cut_words(window.cut_deg)}"
+    if pair is not None:
+        return f"set {pair.first.name} to {pair.first_deg:.1f} and {pair.second.name} to {pair.second_deg:.1f}"
+    if not answer.windows:
+        return "no flag stands on its side"
+    return f"no setting of these flags does it{_hardest(answer)}"
+
+
+def _hardest(answer: LightAnswer) -> str:
+    window = min(answer.windows, key=lambda w: w.missing_deg)
+    return f"; the state that asks most is {state_words(window.decided_by)}"
+
+
+def light_dict(answer: LightAnswer) -> dict[str, Any]:
+    """One light as plain data."""
+    return {
+        "light": answer.light.name,
+        "azimuth_deg": round(answer.azimuth_deg, 2) + 0.0,
+        "elevation_deg": round(answer.elevation_deg, 2) + 0.0,
+        "target": answer.target,
+        "reaches_without_flags": answer.reaches,
+        "in_the_picture_of": [fate.plan.key for fate in answer.in_picture],
+        "flags": [_window_dict(window) for window in answer.windows],
+        "pairs": [_pair_dict(pair) for pair in answer.pairs],
+        "next_step": next_step(answer) if answer.reaches else None,
+        "states": [_fate_dict(fate) for fate in answer.fates],
+    }
+
+
+def _window_dict(window: Window) -> dict[str, Any]:
+    return {
+        "flag": window.flag.name,
+        "clear_deg": angle_value(window.clear_deg),
+        "cut_deg": _cut_value(window.cut_deg),
+        "without_extension": {"clear_deg": angle_value(window.bare_clear_deg), "cut_deg": _cut_value(window.bare_cut_deg)}
+        if window.flag.bars.extension_mm > 0.0
+        else None,
+        "opens": window.opens,
+        "missing_deg": None if window.opens or math.isinf(window.missing_deg) else round(window.missing_deg, 1),
+        "decided_by": window.decided_by.key,
+    }
+
+
+def _pair_dict(pair: PairWindow) -> dict[str, Any]:
+    known = pair.room_deg is not None
+    return {
+        "flags": [pair.first.name, pair.second.name],
+        "angles_deg": [pair.first_deg, pair.second_deg] if known else None,
+        "opens": bool(known and pair.room_deg is not None and pair.room_deg >= 0),
+        "room_deg": pair.room_deg,
+    }
+
+
+def _fate_dict(fate: LightFate) -> dict[str, Any]:
+    return {
+        "state": fate.plan.key,
+        "in_picture": fate.in_picture,
+        "reaches_without_flags": fate.reaches,
+        "cut_deg": {name: _cut_value(angle) for name, angle in fate.cut_deg.items()},
+        "cut_deg_without_extension": {name: _cut_value(angle) for name, angle in fate.bare_cut_deg.items()},
+    }
+
+
+def _cut_value(angle_deg: float) -> float | str:
+    """A cut as data, rounded down: a number, "always" or "no angle"."""
+    return math.floor(angle_deg * 10 + 1e-6) / 10 if math.isfinite(angle_deg) else cut_words(angle_deg)
