@@ -1,0 +1,96 @@
+"""`brimline filters`: which glass each stage needs, which sizes do, and what density, gradations and close-up lenses add."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from scenes.filter_words import FilterReport
+    from scenes.plan import Loaded
+
+ROOM_MM = 2.5  # as in scenes.filters, which --help must not load; a test holds them together
+
+
+@click.command("filters", short_help="Which filter size each stage needs, and what filters do to the corners.")
+@click.argument("scene", type=click.Path(path_type=Path))
+@click.option("--margin", type=click.FloatRange(0, 50), default=ROOM_MM, show_default=True, help="Room a size must leave, mm.")
+@click.option("--add-stage", type=click.FloatRange(0.5, 200), metavar="MM", help="Depth of a stage more.  [default: as the last]")
+@click.option(
+    "--close-up", "close_ups", multiple=True, type=click.FloatRange(-10, 20), metavar="D", help="Try this power; again to add."
+)
+@click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be given more than once.")
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for pictures and the JSON.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the table.")
+def command(
+    scene: Path,
+    margin: float,
+    add_stage: float | None,
+    close_ups: tuple[float, ...],
+    lenses: tuple[str, ...],
+    out: Path | None,
+    as_json: bool,
+) -> int:
+    """Find the glass that each stage of SCENE needs with each lens, upright and turned, and the catalogue sizes that do.
+
+    Then the corner loss of densities, the edge of graduated filters, close-up lenses, a stage more, and the height of the box.
+    """
+    from scenes.files import as_json as json_text
+    from scenes.filter_words import filters_dict, filters_lines
+    from scenes.plan import load_scene
+
+    loaded = load_scene(scene)
+    report = filter_report(loaded, lenses, margin_mm=margin, added_mm=add_stage, close_up=close_ups)
+    title = loaded.scene.title
+    text = json_text(filters_dict(report, title))
+    click.echo(text if as_json else "\n".join(filters_lines(report, title)) + "\n", nl=False)
+    if out is not None:
+        written = write_filters(out, report, title, text)
+        click.echo(f"wrote {len(written)} files to {out}", err=as_json)
+    return 0
+
+
+def filter_report(
+    loaded: Loaded, names: Sequence[str], *, margin_mm: float, added_mm: float | None = None, close_up: Sequence[float] = ()
+) -> FilterReport:
+    """Everything for the named lenses of a scene."""
+    from scenes.filter_costs import added_depth_mm, close_up_costs, costs_of, rod_answer, standings, with_stage_added
+    from scenes.filter_effects import close_ups, corner_losses, graded_answers
+    from scenes.filter_words import FilterReport
+    from scenes.filters import stage_answers
+    from scenes.range_plans import chosen_lenses, focus_note
+
+    lenses = chosen_lenses(loaded.scene, names)
+    now = standings(loaded, lenses)
+    depth_mm = added_mm or added_depth_mm(loaded.scene)
+    return FilterReport(
+        margin_mm=margin_mm,
+        stages=stage_answers(loaded, lenses),
+        corners=corner_losses(loaded, lenses),
+        graded=graded_answers(loaded, lenses),
+        close_ups=close_ups(loaded, lenses, close_up),
+        close_up_costs=close_up_costs(loaded, lenses, now, close_up) if close_up else (),
+        added_mm=depth_mm,
+        added=costs_of(loaded, lenses, now, with_stage_added(loaded.scene, depth_mm)),
+        rods=rod_answer(loaded, lenses, now),
+        notes=tuple(note for note in map(focus_note, lenses) if note),
+    )
+
+
+def write_filters(out: Path, report: FilterReport, title: str, text: str) -> list[Path]:
+    """A picture of the beams in each stage, one of the graduated edges, and the answer as JSON."""
+    from scenes.figure_filters import graded_figure, stages_figure
+    from scenes.figure_style import figure_png
+    from scenes.files import write_whole
+
+    files = {"filters.json": text.encode("utf-8")}
+    if report.stages:
+        files["filter-sizes.png"] = figure_png(stages_figure(report, title))
+    if report.graded:
+        files["graduated.png"] = figure_png(graded_figure(report, title))
+    for name, data in files.items():
+        write_whole(out / name, data)
+    return [out / name for name in files]
