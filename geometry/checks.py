@@ -172,7 +172,8 @@ def _small_text(size_mm: NDArray[np.float64]) -> str:
 
 
 def _tiny_text(span_mm: float) -> str:
-    return f"is only {span_mm:.3g} mm across; if its unit is inches say so: it is then {span_mm * MM_PER_UNIT['in']:.0f} mm across"
+    inches = f"{span_mm * MM_PER_UNIT['in']:.0f} mm"
+    return f'is only {span_mm:.3g} mm across; if that is in inches (unit = "in" of a mesh), it is {inches} across'
 
 
 def _large_text(span_mm: float) -> str:

@@ -21,6 +21,7 @@ from geometry.parts import hinge_line
 TOUCH_MM = 0.05  # mean depth up to which an overlap counts as contact: finer than sheet metal is cut
 HINGE_MM = 8.0  # blades may meet the wall or blade they hang on within this distance of the hinge line: a usual hinge's knuckle
 FAR_MOVE = 3.0  # a way this many times as long as the shortest is no advice
+LEVEL_COSINE = float(np.cos(np.radians(0.5)))  # tilts within half a degree are one: less than a stage can be set to
 LEAST_RIM_MM = 2.0  # material that must be there round an opening even where its outside is not given
 CHECK_SAGITTA_MM = 0.01  # chords this close cannot make an overlap that counts
 
@@ -91,6 +92,8 @@ def _sentence(a: Part, b: Part, axes: Pose, way: int, span_mm: float) -> str:
     text = f"overlaps {b.name} by up to {span_mm:.1f} mm {_DIRECTIONS[way]}"
     if Kind.ROD in (a.kind, b.kind):
         return f"{text}; end the rods behind it or raise it by {span_mm:.1f} mm"
+    if {a.kind, b.kind} <= _BLADES:
+        return f"{text}; take one of them away, hinge it elsewhere, or open it to another angle"
     if way != 2:
         return f"{text}; move one of them or make it smaller by as much"
     return f"{text}; {_moves(a, b, axes)}"
@@ -109,7 +112,14 @@ def _moves(a: Part, b: Part, axes: Pose) -> str:
     ways.sort(key=lambda way: way[0])
     most = 1 if {a.kind, b.kind} & _STAY else 2  # past lens or back plate there is no other way round
     near = [way for way in ways if way[0] <= FAR_MOVE * ways[0][0]][:most]
-    return f"{' or '.join(f'{words} {distance:.1f} mm' for distance, words in near)}, or make one of them shallower"
+    last = "tilt one of them less" if _lean_apart(a, b) else "make one of them shallower"
+    return f"{' or '.join(f'{words} {distance:.1f} mm' for distance, words in near)}, or {last}"
+
+
+def _lean_apart(a: Part, b: Part) -> bool:
+    """Whether two parts with openings are tilted against each other."""
+    ahead = [part.body.inner[0].pose.rotation[:, 2] for part in (a, b) if isinstance(part.body, Tube)]
+    return len(ahead) == 2 and float(ahead[0] @ ahead[1]) < LEVEL_COSINE
 
 
 def _ends_mm(part: Part, axes: Pose) -> tuple[float, float]:

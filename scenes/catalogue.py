@@ -73,4 +73,6 @@ def rods() -> Mapping[str, Rods]:
 
 def unknown_name(kind: str, name: str, known: Mapping[str, object], otherwise: str = "") -> str:
     """The complaint about a name that a catalogue does not hold, with the nearest one that it does."""
-    return f"{shown(name)} is no {kind} of the catalogue; {otherwise}{did_you_mean(name, list(known))}"
+    near = did_you_mean(name, list(known))
+    way_out = near if near.startswith("did") else f"take one of {', '.join(known)}"
+    return f"{shown(name)} is no {kind} of the catalogue; {otherwise}{way_out}"

@@ -51,8 +51,8 @@ def _document(data: bytes, source: str) -> Any:
 
     try:
         document, _ = recover.read(io.BytesIO(data))
-    except (DXFError, OSError, ValueError, IndexError, KeyError) as error:
-        raise _refusal(source, f"is no readable DXF drawing: {' '.join(str(error).split())}") from None
+    except (DXFError, OSError, ValueError, IndexError, KeyError):
+        raise _refusal(source, "is no readable DXF drawing; export the cut-out as DXF again") from None
     return document
 
 
@@ -91,12 +91,23 @@ def _chains(entity: Any, flatness: float) -> Iterator[list[Any]]:
             yield list(entity.flattening(flatness))
 
 
+def _unit_guess(size_mm: float, unit_mm: float) -> str:
+    """Which unit the drawing was probably made in, where its own makes no sense."""
+    low, high = PLAUSIBLE_MM
+    if unit_mm != 1.0 and low <= size_mm / unit_mm <= high:
+        return "; its numbers look like mm, but the drawing states another unit: set its unit to mm ($INSUNITS = 4)"
+    inches = size_mm / unit_mm * UNIT_MM[1]
+    if low <= inches <= high:
+        return f"; it looks drawn in inches ({inches:.0f} mm), save it in mm"
+    return "; draw it at full size in mm"
+
+
 def _plausible(shape: Any, unit_mm: float, source: str) -> None:
     x0, y0, x1, y1 = shape.bounds
     size = max(x1 - x0, y1 - y0)
     if not PLAUSIBLE_MM[0] <= size <= PLAUSIBLE_MM[1]:
-        guess = "; it looks drawn in inches, save it in mm" if unit_mm == 1.0 and 15 <= size * 25.4 <= 1000 else ""
-        raise _refusal(source, f"must be a cut-out of {PLAUSIBLE_MM[0]:g} to {PLAUSIBLE_MM[1]:g} mm, found {size:.4g} mm{guess}")
+        limits = f"{PLAUSIBLE_MM[0]:g} to {PLAUSIBLE_MM[1]:g} mm"
+        raise _refusal(source, f"must be a cut-out of {limits}, found {size:.0f} mm{_unit_guess(size, unit_mm)}")
     if not shape.contains(shapely.Point(0, 0)):
         found = f"found x {x0:.4g} to {x1:.4g}, y {y0:.4g} to {y1:.4g} mm"
         raise _refusal(source, f"must be drawn about its origin, the mask's centre; {found}, move it there")

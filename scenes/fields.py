@@ -171,6 +171,8 @@ def _type_problem(value: Any, unit: str) -> str | None:
     kind = f"a plain number in {unit}" if unit else "a plain number"
     if isinstance(value, str):
         return f"must be {kind}, got the text {shown(value)}{number_way_out(value, lengths=unit == 'mm')}"
+    if isinstance(value, list) and len(value) == 1 and is_number(value[0]):
+        return f"must be {kind}, got an array; write {plain(value[0])}"
     if isinstance(value, bool) or not isinstance(value, int | float):
         return f"must be {kind}, got {shown(value)}"
     return None
@@ -187,6 +189,8 @@ def _size_problem(value: float, extra: dict[str, Any], words: tuple[str, ...]) -
     limits = f"must be {plain(low)} to {plain(high)}{f' {unit}' if unit else ''}, got {shown(value)}"
     if value < low <= -value <= high:
         return f"{limits}; write {plain(-value)}, without the minus"
+    if not unit and max(high, low * 100) < value <= high * 100:
+        return f"{limits}; write {plain(value / 100)} if its point is missing"
     return limits + (_unit_slip([value], low, high) if unit == "mm" else "")
 
 

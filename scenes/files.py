@@ -41,19 +41,31 @@ def read_bytes(path: Path, largest: int | None = None) -> bytes:
     """Bytes of a file; a SceneError with one sentence where that cannot be."""
     try:
         if path.is_dir():
-            raise _refusal(str(path), "is a folder, a file is needed")
+            raise _refusal(str(path), f"is a folder, a file is needed{_file_inside(path)}")
         if largest is not None and path.stat().st_size > largest:
             raise _refusal(
                 str(path), f"must be at most {largest // 1_000_000} MB of text, found {path.stat().st_size / 1e6:.0f} MB"
             )
         return path.read_bytes()
+    except SceneError:
+        raise
     except FileNotFoundError:
         raise _refusal(str(path), _missing(path)) from None
     except (OSError, ValueError) as error:  # ValueError: a name with a null in it
         raise _refusal(str(path), f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
 
 
+def _file_inside(folder: Path) -> str:
+    """The scene that a folder holds, as a guess at what was meant."""
+    scenes = sorted(folder.glob("*.toml"))
+    return f'; did you mean "{scenes[0]}"?' if scenes else ""
+
+
 def _decoded(data: bytes, path: Path) -> str:
+    if b"\0" in data:
+        raise _refusal(
+            str(path), "must be a text file, found a binary one, such as a picture or an office document; name the .toml file"
+        )
     try:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:

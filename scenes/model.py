@@ -172,7 +172,8 @@ def _focus_problem(distance: Focus, lens: Lens) -> tuple[str | None, str] | None
         )
     if distance <= lens.front_to_sensor_mm:
         length = plain(lens.front_to_sensor_mm)
-        return None, f"must lie beyond the front rim, {length} mm from the image plane {who}, {wanted}"
+        rule = f"must lie beyond the front rim, {length} mm from the image plane {who}, {wanted}"
+        return None, f"{rule}; focus counts from the image plane"
     if lens.close_focus_mm is not None and distance < lens.close_focus_mm:
         near = plain(lens.close_focus_mm)
         return None, f'must not be nearer than close_focus_mm = {near} {who}, {wanted}; "close" stands for each lens\'s own'

@@ -22,7 +22,11 @@ SYNTAX_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)
 NUMBER_WITH_UNIT = re.compile(r"=\s*([-+]?\d*\.?\d+)\s*(mm|cm|m|inch|in|ft|um|deg|°|\")\s*(?:#.*)?$")
 DECIMAL_COMMA = re.compile(r"=\s*\d+,\d+\s*(?:#.*)?$")
 BARE_VALUE = re.compile(r"=\s*([^\s\"'\[{#][^\"'\[{#]*?)\s*(?:#.*)?$")
+SEVERAL_VALUES = re.compile(r"=\s*([^\[\]{}\"']+,[^\[\]{}\"'#]+?)\s*(?:#.*)?$")
+TWICE = re.compile(r"overwrite|declare|mutate|redefine|duplicate|twice", re.IGNORECASE)  # what the standard library says of them
+BOUNDS_ONLY = re.compile(r"(?:value \d+ )?must be \S+ to [^;]*, got [^;]*")
 MOST_COMPLAINTS = 100
+MOST_PLACES = 3  # where a key could belong: more of them are no help
 NOTHING_THERE = "holds no keys; write a commented scene to start from with `brimline new my-show.toml`"
 
 
@@ -81,7 +85,7 @@ def _syntax_complaint(message: str, text: str, source: str) -> Complaint:
     column = f" in column {place[2]}" if place and place[2] else ""
     rows = text.split("\n")
     written = rows[line - 1].strip() if line and line <= len(rows) else ""
-    if line and (twice := next((r for r in repeats(text, line) if r.again == line), None)):
+    if line and TWICE.search(message) and (twice := next((r for r in repeats(text, line) if r.again == line), None)):
         return Complaint(key_words(twice.path, {}), _twice_words(twice), line, source)
     problem = SYNTAX_PLACE.sub("", message)
     problem = f"is no valid TOML: {problem[:1].lower()}{problem[1:]}{column}"
@@ -117,6 +121,12 @@ def _syntax_way_out(problem: str, written: str) -> str:
         return f"; write the number alone, {number}: lengths are in mm, angles in degrees"
     if DECIMAL_COMMA.search(written):
         return "; write a decimal point, not a comma"
+    if "{" in written[:1] or "[{" in written[:2]:
+        return "; this looks like JSON, a scene file is TOML: a line for each key, such as ahead_mm = 4"
+    if any(mark in written for mark in "“”„‘’"):
+        return '; write straight quotes, "..."'
+    if SEVERAL_VALUES.search(written[:LONGEST_TEXT]):
+        return "; put several values in brackets, such as [2.8, 4]"
     bare_value = BARE_VALUE.search(written) if len(written) <= LONGEST_TEXT else None
     if bare_value and (way_out := number_way_out(bare_value[1], lengths=False)):
         return way_out.replace("write", "write the number alone,", 1)
@@ -167,6 +177,8 @@ def _faults(model: type[Table], data: dict[str, Any], error: ValidationError) ->
                 yield _as_written((*place, *inner), data), problem
         else:
             problem = _problem(model, place, detail["type"], context, detail["msg"])
+            if BOUNDS_ONLY.fullmatch(problem):
+                problem += _by_example(model, place)
             yield _as_written(place, data), problem + _same_slip(model, place, data)
 
 
@@ -175,6 +187,16 @@ def _same_slip(model: type[Table], place: KeyPath, data: Any) -> str:
     table = _value_at(_as_written(place, data)[:-1], data)
     kind = _table_at(model, place[:-1])
     return also_in_that_unit(kind, table, str(place[-1])) if kind is not None and isinstance(table, dict) else ""
+
+
+def _by_example(model: type[Table], place: KeyPath) -> str:
+    """How a key out of its bounds is written, or what it means where no example has it."""
+    line = example_line(place) if model is Scene else ""
+    if line:
+        return f"; for example {line}"
+    table = _table_at(model, place[:-1])
+    meaning = (table.model_fields[str(place[-1])].description or "") if table is not None else ""
+    return f"; it is the {meaning[:1].lower()}{meaning[1:].rstrip('.')}" if meaning else ""
 
 
 def _value_at(path: KeyPath, data: Any) -> Any:
@@ -212,8 +234,24 @@ def _missing(model: type[Table], place: KeyPath) -> str:
 
 def _unknown_key(model: type[Table], place: KeyPath) -> str:
     near = _meant(model, place)
-    way_out = f'did you mean "{near[-1]}"?' if near else f"known: {', '.join(_known_keys(model, place))}"
+    known = f"known: {', '.join(_known_keys(model, place))}"
+    way_out = f'did you mean "{near[-1]}"?' if near else _home_of(model, str(place[-1])) or known
     return f"is no key of this table; {way_out}"
+
+
+def _home_of(model: type[Table], key: str) -> str:
+    """The tables that a key belongs to, where it was written into another; '' if none or too many have it."""
+    homes = [path for path, table in tables_of(model) if path and key in table.model_fields]
+    return f"it belongs to {' or '.join(f'[{home}]' for home in homes)}" if 0 < len(homes) <= MOST_PLACES else ""
+
+
+def tables_of(model: type[Table], path: str = "") -> Iterator[tuple[str, type[Table]]]:
+    """A model and every table inside it, each with its path as a heading has it."""
+    yield path, model
+    for name, field in model.model_fields.items():
+        inner = table_of(field.annotation)
+        if inner is not None:
+            yield from tables_of(inner, f"{path}.{name}".removeprefix("."))
 
 
 def _known_keys(model: type[Table], place: KeyPath) -> list[str]:

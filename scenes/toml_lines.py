@@ -148,8 +148,8 @@ def _value(reader: _Reader, path: KeyPath) -> None:
         _inline_table(reader, path)
     elif reader.next_is('"') or reader.next_is("'"):
         reader.skip(TEXT)
-    else:
-        reader.skip(PLAIN)
+    elif not reader.skip(PLAIN):
+        reader.at += 1  # a stray bracket, in a text that is no TOML: on, so that reading ends
 
 
 def _array(reader: _Reader, path: KeyPath) -> None:

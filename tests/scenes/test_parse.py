@@ -109,7 +109,7 @@ def test_one_table_may_stand_for_an_array_of_one():
 
 def test_a_place_in_an_array_is_not_named_where_none_is_written():
     found = complaints(BARE + "[box.hood]\nat_mm = 4\ndepth_mm = 60\nrear_mm = [160, 120]\nfront_mm = [250, -1]\n")
-    assert found == ["s.toml:15: box.hood.front_mm: value 2 must be 20 to 1500 mm, got -1"]
+    assert found == ["s.toml:15: box.hood.front_mm: value 2 must be 20 to 1500 mm, got -1; for example front_mm = [260, 190]"]
 
 
 def test_the_sun_needs_a_moment_with_its_offset():

@@ -138,7 +138,8 @@ MISTAKES = [
     ("lens named twice", 'name = "25"', 'name = "18"',
      's.toml:14: lens[2 "18"].name: is used twice, got "18"; give each lens its own name'),
     ("focus within the lens", '"infinity", 350', '"infinity", 160',
-     's.toml:44: check.focus_mm: must lie beyond the front rim, 168 mm from the image plane with lens "18", got 160'),
+     ('s.toml:44: check.focus_mm: must lie beyond the front rim, 168 mm from the image plane with lens "18", got 160; '
+     "focus counts from the image plane")),
     ("focus nearer than the lens goes", '"infinity", 350', '"infinity", 300',
      ('s.toml:44: check.focus_mm: must not be nearer than close_focus_mm = 350 with lens "18", got 300; '
      '"close" stands for each lens\'s own')),

@@ -80,7 +80,8 @@ def test_lens_names_make_different_folders(first, second):
          '.pupil_behind_front_mm: has the unknown key "vertcal"; did you mean "vertical"?'),
         ("pupil_behind_front_mm = { horizontal = 38 }",
          ".pupil_behind_front_mm: must give both horizontal and vertical, vertical is missing"),
-        ("pupil_behind_front_mm = 38000", ".pupil_behind_front_mm: must be -100 to 1000 mm, got 38000"),
+        ("pupil_behind_front_mm = 38000", (".pupil_behind_front_mm: must be -100 to 1000 mm, got 38000; "
+         "for example pupil_behind_front_mm = [38, 44]")),
     ],
 )  # fmt: skip
 def test_lenses(lens, complaint):
