@@ -81,7 +81,7 @@ def own_version() -> str:
 def brimline() -> None:
     """Say what the box in front of a lens does to the picture, before the test shoot.
 
-    Exit status: 0 all clear, 1 something is in the frame, 2 the input is at fault.
+    Exit status: 0 all clear, 1 a part darkens the frame or the box has a fault, 2 the input is at fault.
     """
 
 
