@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from geometry.body import Kind, Part
 from geometry.frame import Side, pose
@@ -27,6 +29,7 @@ from raytrace.flag_window import (
     boards,
     depths_mm,
     passes_beside_mm,
+    profile,
     touch_of,
 )
 from raytrace.lens import pencils_for
@@ -212,6 +215,11 @@ class StateLimits:
     def clear_deg(self, hinge: Hinge, bars: Bars) -> float:
         """The smallest angle that keeps the frame clear, alone."""
         return self._safe(hinge, bars, rounded_up(self._touch(hinge, bars, self.beams.roomy).angle_deg))
+
+    def outline(self, hinge: Hinge, bars: Bars) -> BaseGeometry:
+        """What a flag can meet of the beam, over all pupil depths and guides: a shape in (ahead of, out from) its hinge [mm]."""
+        shapes = [profile(self._cut(named.beam, hinge, bars), hinge, bars.width_mm) for named in self.beams.touching]
+        return shapely.union_all(shapes)
 
     @cached_property
     def rim(self) -> Rim:

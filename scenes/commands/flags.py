@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from scenes.flag_lights import LightAnswer
+    from scenes.flags import FlagSummary
 
 CLEAR, IN_FRAME = 0, 1
 
@@ -14,8 +21,11 @@ CLEAR, IN_FRAME = 0, 1
 @click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be given more than once.")
 @click.option("--focus", multiple=True, metavar="MM", help='Only this focus: mm from the image plane, "infinity" or "close".')
 @click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for a picture of each flag, over older ones.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the table.")
-def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], as_json: bool) -> int:
+def command(
+    scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], out: Path | None, as_json: bool
+) -> int:
     """Say how far in each flag of SCENE may come and keep the frame clear, and how far it must to keep lights off the glass.
 
     Exit status: 0 no flag, as it is set, costs more than the visible loss; 1 one does; 2 the input is at fault.
@@ -43,4 +53,24 @@ def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], f_numb
         click.echo(json_text(data), nl=False)
     else:
         click.echo("\n".join([*flags_lines(flags, title, visible), *lights_lines(lights), "", *caution_lines()]))
+    if out is not None:
+        written = write_pictures(out, flags, lights, title, visible)
+        click.echo(f"wrote {len(written)} pictures to {out}", err=as_json)
     return IN_FRAME if any(flag.darkens for flag in flags) else CLEAR
+
+
+def write_pictures(
+    out: Path, flags: Sequence[FlagSummary], lights: Sequence[LightAnswer], title: str, visible_stops: float
+) -> list[Path]:
+    """A picture for each flag."""
+    from scenes.figure_flags import flag_figure, flag_picture
+    from scenes.figure_style import figure_png
+    from scenes.files import write_whole
+
+    paths = []
+    for flag in flags:
+        windows = [(light.light.name, window) for light in lights for window in light.windows if window.flag.name == flag.name]
+        name = re.sub(r"[^\w.+-]+", "-", flag.name).strip("-.") or "flag"
+        paths.append(out / f"flag-{name}.png")
+        write_whole(paths[-1], figure_png(flag_figure(flag_picture(flag, windows, visible_stops), title)))
+    return paths
