@@ -1,6 +1,6 @@
 """`python -m benchmarks.bench_coverage`: the coverage engine against general ray engines, in one run, into docs/performance.md.
 
-Options: --quick leaves out growth, --no-write prints only.
+Options: --quick leaves out whole runs and growth, --no-write prints only.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import numpy as np
 from benchmarks.growth import all_lines, growth_figure
 from benchmarks.peers import RAYS_PER_PIXEL, all_rates
 from benchmarks.reference_scene import FULL, PREVIEW, box, pencils_at
+from benchmarks.whole_run import run_table, run_times
 from raytrace.coverage.picture import coverage_map
 from raytrace.reference import reference_shares
 
@@ -161,6 +162,9 @@ def main(argv):
     print("\n".join(rows))
     print(json.dumps({**times, **errors, "memory_mb": memory_mb}))
     if "--quick" not in argv:
+        runs = run_table(run_times())
+        rows += runs
+        print("\n".join(runs))
         lines = all_lines()
         rows += growth_table(lines)
         print("\n".join(growth_table(lines)))
