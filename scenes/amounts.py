@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 from geometry.body import Block, Kind, Part
@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
 BLADES = {Kind.FLAG, Kind.EXTENSION}
 WIDEST_DEG = 120  # a flag opened further than this lies behind its hinge: another place, not another angle, is then the cure
+STRAIGHT_STEPS = (
+    4  # guesses along a straight line, which a blade's clearance nearly follows; then by halving, which always ends soon
+)
 LEAST_TOLD_MM = 0.05  # less than this is written as 0.0
 
 
@@ -31,23 +34,33 @@ class Amounts:
         part = next(part for part in self._plan.box.parts if part.name == part_name)
         if part.kind not in BLADES or not isinstance(part.body, Block):
             return f" ({-depth:.1f} mm in the beam)"
-        opened = self._least_opening_deg(part)
+        opened = self._least_opening_deg(part, -depth)
         return "" if opened is None else f" by {opened} degree{'s' if opened > 1 else ''}"
 
-    def _least_opening_deg(self, blade: Part) -> int | None:
+    def _least_opening_deg(self, blade: Part, depth_mm: float) -> int | None:
         """Whole degrees of opening at which the blade clears every beam of the state; None where none up to the widest does."""
         from raytrace.clearance import beams_of, part_clearance
 
         plan = self._plan
         beams = beams_of(plan.variants, plan.guides, plan.box)
 
-        def clears(opened: int) -> bool:
-            return part_clearance(swung(blade, float(opened)), beams).clearance_mm >= 0.0
+        def clearance_mm(opened: int) -> float:
+            return part_clearance(swung(blade, float(opened)), beams).clearance_mm
 
-        if not clears(WIDEST_DEG):
-            return None
-        bad, good = 0, WIDEST_DEG
-        while good - bad > 1:
-            middle = (good + bad) // 2
-            bad, good = (bad, middle) if clears(middle) else (middle, good)
-        return good
+        return least_clear(clearance_mm, -depth_mm, WIDEST_DEG)
+
+
+def least_clear(clearance_mm: Callable[[int], float], at_zero_mm: float, widest: int) -> int | None:
+    """The least whole number at which a rising clearance is not negative; None where it is negative up to `widest`."""
+    bad, good, low, high = 0, widest, at_zero_mm, clearance_mm(widest)
+    if high < 0.0:
+        return None
+    for step in range(widest):
+        if good - bad <= 1:
+            break
+        straight = step < STRAIGHT_STEPS and math.isfinite(high)
+        guess = bad + (good - bad) * -low / (high - low) if straight else (bad + good) / 2
+        middle = min(max(math.ceil(guess), bad + 1), good - 1)
+        found = clearance_mm(middle)
+        bad, good, low, high = (bad, middle, low, found) if found >= 0.0 else (middle, good, found, high)
+    return good

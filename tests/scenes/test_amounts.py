@@ -6,7 +6,7 @@ import pytest
 from geometry.frame import pose
 from geometry.outline import RoundedRectangle
 from geometry.parts import flag
-from scenes.amounts import Amounts
+from scenes.amounts import Amounts, least_clear
 from scenes.check import part_results
 from tests.raytrace.made import holed
 from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, beam_right_mm, plan, wall_on_the_right
@@ -51,3 +51,21 @@ def test_another_part_is_told_with_how_deep_it_stands_in_the_beam():
 @pytest.mark.parametrize("gap_mm", [5.0, 0.0])
 def test_a_part_out_of_the_beam_has_no_amount(gap_mm):
     assert words(holed(60, RoundedRectangle(2 * (beam_right_mm(18) + RADIUS_MM + gap_mm), 2000))) == ""
+
+
+@pytest.mark.parametrize("root", [0.2, 3.0, 7.5, 33.4, 119.0])
+@pytest.mark.parametrize("bend", [0.2, 1.0, 5.0])
+def test_the_least_whole_number_is_found_in_a_few_looks(root, bend):
+    looks = []
+
+    def rising(x):
+        looks.append(x)
+        return x**bend - root**bend
+
+    assert least_clear(rising, rising(0), 120) == np.ceil(root)
+    assert len(looks) <= 13  # one at each end, four guesses, seven halvings
+
+
+def test_a_clearance_that_stays_negative_has_no_answer_and_one_without_end_counts():
+    assert least_clear(lambda x: x - 200.0, -200.0, 120) is None
+    assert least_clear(lambda x: np.inf if x >= 41 else -2.0, -2.0, 120) == 41
