@@ -11,6 +11,7 @@ from geometry.errors import GeometryError
 Shape = shapely.Polygon | shapely.MultiPolygon
 
 QUARTER_CHORDS = 32  # of a round corner: chords stray less than 0.3 thousandths of its radius inside it
+NOTCH_MM = 10.0  # radius of what must fit into a notch of the beam for material to stand there: spikes bend, and nobody files them
 HELD_MM = 0.004  # what the chords of two round corners may differ by
 CUT_FLATNESS_MM = 0.004  # points of a cut line that stand off it by less are left out: a tenth of what a file takes off metal
 HALVINGS = 16  # of the corner radius: 12 mm comes down to a fifth of a micrometre
@@ -19,6 +20,7 @@ HALVINGS = 16  # of the corner radius: 12 mm comes down to a fifth of a micromet
 def tightest(need: Shape, margin_mm: float, corner_mm: float) -> Shape:
     """The smallest opening that keeps a margin all round a shape, with no inside corner sharper than `corner_mm`.
 
+    Notches of the shape too narrow for a disc of NOTCH_MM are filled first, so that no spike of material is left in them.
     The shape grown by the margin has corners of at least the margin. Where the cutter is larger it must swing out past them, and
     the opening grows evenly by the least that lets it.
     """
@@ -27,6 +29,7 @@ def tightest(need: Shape, margin_mm: float, corner_mm: float) -> Shape:
             "a cut-out needs a beam to hold, a margin and a corner radius of 0 mm or more, "
             f"found {'no beam, ' if need.is_empty else ''}{margin_mm:g} and {corner_mm:g} mm"
         )
+    need = without_notches(need)
     wanted = _grown(need, margin_mm)
     if corner_mm <= margin_mm:
         return _thinned(wanted)
@@ -47,6 +50,12 @@ def _grown(shape: Shape, by_mm: float) -> Shape:
 def _opened(shape: Shape, radius_mm: float) -> Shape:
     """What a disc of this radius can sweep without leaving the shape."""
     return _areas(shape.buffer(-radius_mm, quad_segs=QUARTER_CHORDS).buffer(radius_mm, quad_segs=QUARTER_CHORDS))
+
+
+def without_notches(shape: Shape) -> Shape:
+    """The shape and every notch that a disc of NOTCH_MM cannot enter from outside."""
+    closed = shape.buffer(NOTCH_MM, quad_segs=QUARTER_CHORDS).buffer(-NOTCH_MM, quad_segs=QUARTER_CHORDS)
+    return _areas(shapely.union(shape, _areas(closed)))
 
 
 def _holds(outer: Shape, inner: Shape) -> bool:

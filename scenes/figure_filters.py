@@ -23,7 +23,7 @@ from scenes.filter_words import FilterReport
 from scenes.filters import StageAnswer, size_outline
 
 MARGIN_MM = 12.0
-GRADED_COLUMNS, GRADED_RAYS = 72, 64  # of each small picture: a few hundredths of a stop, unseen in it
+GRADED_COLUMNS, GRADED_RAYS = 48, 48  # of each small picture: a few hundredths of a stop, unseen in it
 STAGE_FOOT = (
     "Seen from behind the camera, mm from the tray's centre. Blue: the beam of each lens at the glass. Orange: the glass fitted. "
     "Grey: catalogue sizes. Dashed circle: what the neediest lens sweeps when its glass is turned any way."

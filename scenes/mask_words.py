@@ -62,7 +62,7 @@ def middle_words(shape: Any) -> str:
     left, low, right, high = as_drawn(shape).bounds
     across, up = (left + right) / 2, (low + high) / 2
     side = "right " if across >= 0.05 else "left " if across <= -0.05 else ""
-    return f"{abs(across):.1f} {side}{up + 0.0:+.1f}"
+    return f"{abs(across):.1f} {side}{round(up, 1) + 0.0:+.1f}"
 
 
 def _rule_lines(lenses: Sequence[LensMask]) -> Iterator[str]:

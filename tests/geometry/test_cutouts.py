@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from geometry.cutouts import closed_rings_mm, joined, reach_beyond_mm, tightest
+from geometry.cutouts import NOTCH_MM, closed_rings_mm, joined, reach_beyond_mm, tightest
 from geometry.errors import GeometryError
 
 WIDTH, HEIGHT = 90.0, 40.0
@@ -64,3 +64,13 @@ def test_rings_run_counter_clockwise_without_repeating_their_first_point():
 def test_no_beam_cannot_be_held():
     with pytest.raises(GeometryError, match="found no beam, 2 and 3 mm"):
         tightest(shapely.Polygon(), 2.0, 3.0)
+
+
+def test_a_notch_too_narrow_for_material_is_filled_and_a_wide_one_is_not():
+    narrow, wide = (RECTANGLE.difference(shapely.box(0, 10, width, 60)) for width in (0.8 * NOTCH_MM, 6 * NOTCH_MM))
+    # The disc that cannot enter a slit of width w sinks into its mouth by r - sqrt(r^2 - w^2 / 4) all the same.
+    sunk = NOTCH_MM - math.sqrt(NOTCH_MM**2 - (0.4 * NOTCH_MM) ** 2)
+    depth = 30.0 - tightest(narrow, 0.0, 0.0).intersection(shapely.LineString([(4, -20), (4, 60)])).bounds[3]
+    assert depth == pytest.approx(sunk, abs=0.02)
+    rounded = NOTCH_MM**2 * (1 - math.pi / 4)  # the wide one runs out at the right: material keeps one corner, now round
+    assert tightest(wide, 0.0, 0.0).area == pytest.approx(wide.area + rounded, abs=1.5)

@@ -94,3 +94,12 @@ def test_the_way_up_a_turned_filter_ends_at_the_pictures_edge():
     assert reach_mm(HALF_MM, 0.0) == pytest.approx(12.0)
     assert reach_mm(HALF_MM, 90.0) == pytest.approx(18.0)
     assert reach_mm(HALF_MM, 45.0) == pytest.approx(12.0 * np.sqrt(2))
+
+
+def test_a_plate_nearer_the_lens_brings_the_edge_farther_out_in_the_picture():
+    thick = Slab(name="thick", pose=pose(ahead_mm=10.0), outline=RoundedRectangle(300, 300), thickness_mm=30.0)
+    glasses = [Glass(slab=thick, index=1.5168), graded(edge_mm=8.0)]
+    found = graded_edge(lens(1e5), glasses, 1, turn_deg=0.0, half_mm=HALF_MM, middle_mm=(0.0, 0.0))
+    # The plate draws a ray in by dz tan t, dz = T (1 - cos t / sqrt(n^2 - sin^2 t)) (Smith, Modern Optical Engineering); a ray
+    # at tan t reaches 8 mm where tan t (PUPIL_MM + GLASS_AT_MM - dz) = 8, with dz = 10.2948 at 6.547 deg.
+    assert found.middle_mm == pytest.approx(8.0 * FOCAL_MM / (PUPIL_MM + GLASS_AT_MM - 10.2948), abs=0.02)
