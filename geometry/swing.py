@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from geometry.body import Block, Part
+from geometry.frame import AHEAD
 
 
 def swung(blade: Part, outward_deg: float) -> Part:
@@ -21,3 +22,10 @@ def swung(blade: Part, outward_deg: float) -> Part:
     turned = np.outer(lengthwise, c * along + s * away) + np.outer(out, c * away - s * along)
     on_hinge = corners - np.outer(lengthwise, along) - np.outer(out, away)
     return replace(blade, body=Block(on_hinge + turned))
+
+
+def leaning_deg(blade: Part) -> float:
+    """Angle between the blade, from its hinge, and the lens axis: 0 along the axis, 90 straight out [deg]."""
+    assert isinstance(blade.body, Block)
+    along = blade.body.corners_mm[2] - blade.body.corners_mm[0]
+    return float(np.degrees(np.arccos(np.clip(along @ AHEAD / np.linalg.norm(along), -1.0, 1.0))))

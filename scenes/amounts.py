@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import TYPE_CHECKING
 
 from geometry.body import Block, Kind, Part
-from geometry.swing import swung
+from geometry.swing import leaning_deg, swung
 
 if TYPE_CHECKING:
     from scenes.build import StatePlan
@@ -17,6 +18,7 @@ WIDEST_DEG = 120  # a flag opened further than this lies behind its hinge: anoth
 STRAIGHT_STEPS = (
     4  # guesses along a straight line, which a blade's clearance nearly follows; then by halving, which always ends soon
 )
+FOLDED_DEG = 170.0  # nor folded further back than this: beyond it the blade comes in again behind its hinge
 LEAST_TOLD_MM = 0.05  # less than this is written as 0.0
 
 
@@ -27,27 +29,36 @@ class Amounts:
         self._plan, self._clearance_mm = plan, clearance_mm
 
     def words(self, part_name: str) -> str:
-        """' by 7 degrees' for a flag, ' (2.3 mm in the beam)' for other parts; '' where neither can be told."""
+        """' by 7 degrees' for a flag, ' (2.3 mm in the beam)' for other parts; '' where neither can be told.
+
+        A flag whose hinge is in the beam clears it at no angle: then ' and hinge it 3.1 mm further out'.
+        """
         depth = self._clearance_mm.get(part_name)
         if depth is None or not math.isfinite(depth) or depth > -LEAST_TOLD_MM:
             return ""
         part = next(part for part in self._plan.box.parts if part.name == part_name)
         if part.kind not in BLADES or not isinstance(part.body, Block):
             return f" ({-depth:.1f} mm in the beam)"
-        opened = self._least_opening_deg(part, -depth)
-        return "" if opened is None else f" by {opened} degree{'s' if opened > 1 else ''}"
+        clearance_mm = self._clearance_by_opening(part)
+        widest = max(min(WIDEST_DEG, int(FOLDED_DEG - leaning_deg(part))), 1)
+        opened = least_clear(clearance_mm, depth, widest)
+        if opened is not None:
+            return f" by {opened} degree{'s' if opened > 1 else ''}"
+        in_beam = -clearance_mm(widest)
+        return f" and hinge it {in_beam:.1f} mm further out" if math.isfinite(in_beam) else ""
 
-    def _least_opening_deg(self, blade: Part, depth_mm: float) -> int | None:
-        """Whole degrees of opening at which the blade clears every beam of the state; None where none up to the widest does."""
+    def _clearance_by_opening(self, blade: Part) -> Callable[[int], float]:
+        """The blade's clearance from every beam of the state, by the degrees that it is opened further."""
         from raytrace.clearance import beams_of, part_clearance
 
         plan = self._plan
         beams = beams_of(plan.variants, plan.guides, plan.box)
 
+        @cache
         def clearance_mm(opened: int) -> float:
             return part_clearance(swung(blade, float(opened)), beams).clearance_mm
 
-        return least_clear(clearance_mm, -depth_mm, WIDEST_DEG)
+        return clearance_mm
 
 
 def least_clear(clearance_mm: Callable[[int], float], at_zero_mm: float, widest: int) -> int | None:

@@ -1,5 +1,7 @@
 """How far to open a flag, how deep a part stands in the beam: similar triangles and the arc tangent."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -39,8 +41,10 @@ def test_a_flag_is_opened_by_the_whole_degrees_that_reach_the_slope_of_the_outer
     assert words(right_flag(10.0, hinge_mm)) == f" by {least_deg - 10} degrees"
 
 
-def test_a_flag_whose_hinge_is_in_the_beam_is_not_told_to_open():
-    assert words(right_flag(10.0, edge_mm(HINGE_AT_MM) - 20.0)) == ""
+def test_a_flag_whose_hinge_is_in_the_beam_is_told_to_be_hinged_further_out():
+    told = words(right_flag(10.0, edge_mm(HINGE_AT_MM) - 20.0))
+    (out_mm,) = re.findall(r"and hinge it ([0-9.]+) mm further out", told)
+    assert float(out_mm) == pytest.approx(20.0, abs=1.5)  # the blade's thickness turns past the hinge line
 
 
 def test_another_part_is_told_with_how_deep_it_stands_in_the_beam():
