@@ -12,7 +12,7 @@ from scenes.examples import example_line, example_table
 from scenes.fields import LONGEST_TEXT, Fault, Table, bare, table_of
 from scenes.model import SCENE_VERSION, Scene, unknown_lens_faults
 from scenes.model_box import PART_KEYS
-from scenes.slips import also_in_that_unit
+from scenes.slips import alike_elsewhere, also_in_that_unit
 from scenes.toml_lines import Repeat, key_lines, line_of, repeats
 from scenes.words import KeyPath, key_words, nearest, number_way_out, plain, shown, text_as_mm
 
@@ -121,12 +121,8 @@ def _syntax_way_out(problem: str, written: str) -> str:
         return f"; write the number alone, {number}: lengths are in mm, angles in degrees"
     if DECIMAL_COMMA.search(written):
         return "; write a decimal point, not a comma"
-    if "{" in written[:1] or "[{" in written[:2]:
-        return "; this looks like JSON, a scene file is TOML: a line for each key, such as ahead_mm = 4"
-    if any(mark in written for mark in "“”„‘’"):
-        return '; write straight quotes, "..."'
-    if SEVERAL_VALUES.search(written[:LONGEST_TEXT]):
-        return "; put several values in brackets, such as [2.8, 4]"
+    if other := _other_habits(written):
+        return other
     bare_value = BARE_VALUE.search(written) if len(written) <= LONGEST_TEXT else None
     if bare_value and (way_out := number_way_out(bare_value[1], lengths=False)):
         return way_out.replace("write", "write the number alone,", 1)
@@ -135,6 +131,15 @@ def _syntax_way_out(problem: str, written: str) -> str:
     if "invalid value" in problem and re.search(r"=\s*[A-Za-z]", written):
         return "; put texts in quotes"
     return ""
+
+
+def _other_habits(written: str) -> str:
+    """The way out where a line is written as other programs want it; '' where it is not."""
+    if written.startswith(("{", "[{")):
+        return "; this looks like JSON, a scene file is TOML: a line for each key, such as ahead_mm = 4"
+    if any(mark in written for mark in "“”„‘’"):
+        return '; write straight quotes, "..."'
+    return "; put several values in brackets, such as [2.8, 4]" if SEVERAL_VALUES.search(written[:LONGEST_TEXT]) else ""
 
 
 def _lines(text: str) -> dict[KeyPath, int]:
@@ -159,7 +164,8 @@ def read_model(
         return model.model_validate(data)
     except ValidationError as error:
         lines = _lines(text)
-        faults = [*_faults(model, data, error), *((_as_written(path, data), problem) for path, problem in loose(data))]
+        further = (*loose(data), *alike_elsewhere(model, data))
+        faults = [*_faults(model, data, error), *((_as_written(path, data), problem) for path, problem in further)]
     complaints = {Complaint(key_words(path, data), problem, line_of(path, lines), source): None for path, problem in faults}
     raise SceneError(sorted(complaints, key=lambda c: c.line or 0)[:MOST_COMPLAINTS])
 

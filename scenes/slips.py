@@ -1,9 +1,13 @@
 """Lengths of one table that were probably written in the same wrong unit as one that does not fit its limits."""
 
+from collections import Counter
+from collections.abc import Iterator
 from typing import Any
 
-from scenes.fields import MM_PER_SLIP, Table, in_mm, is_number, slip_units
+from scenes.fields import MM_PER_SLIP, Fault, Table, in_mm, is_number, slip_units, table_of
+from scenes.words import KeyPath
 
+HABIT = 3  # lengths in one wrong unit that make it a habit rather than a slip
 LARGEST_WRITTEN = 12.0  # inches or centimetres: longer things than a foot stand in no box, and whole numbers above 2 may well be mm
 LEAST_WHOLE = 2.0
 
@@ -16,6 +20,35 @@ def also_in_that_unit(model: type[Table], table: dict[str, Any], key: str) -> st
     others = [(name, _lengths(table[name])) for name in table if name != key and _looks_alike(model, table, name, units[0])]
     told = [f"{name} is {in_mm(values, units[0])}" for name, values in others]
     return f"; if so, {' and '.join(told)} too" if told else ""
+
+
+def alike_elsewhere(model: type[Table], data: dict[str, Any]) -> Iterator[Fault]:
+    """Lengths in tables that pass, where so many others of the scene are in one wrong unit that these may be too."""
+    tables = list(_tables(model, data, ()))
+    slips = {path: [unit for key in table for unit in _units(kind, table, key)[:1]] for path, kind, table in tables}
+    counts = Counter(unit for units in slips.values() for unit in units)
+    if not counts or counts.most_common(1)[0][1] < HABIT:
+        return
+    unit = counts.most_common(1)[0][0]
+    for path, kind, table in tables:
+        for key in table if not slips[path] else ():
+            if _looks_alike(kind, table, key, unit):
+                yield (*path, key), f"may be in {unit} like others of this scene; write {in_mm(_lengths(table[key]), unit)} if so"
+
+
+def _tables(model: type[Table], table: Any, path: KeyPath) -> Iterator[tuple[KeyPath, type[Table], dict[str, Any]]]:
+    """Every table of a scene as it is written, with its path and its model."""
+    if not isinstance(table, dict):
+        return
+    yield path, model, table
+    for key, value in table.items():
+        field = model.model_fields.get(key)
+        inner = table_of(field.annotation) if field is not None else None
+        if inner is not None and isinstance(value, list):
+            for place, item in enumerate(value):
+                yield from _tables(inner, item, (*path, key, place))
+        elif inner is not None:
+            yield from _tables(inner, value, (*path, key))
 
 
 def _units(model: type[Table], table: dict[str, Any], key: str) -> list[str]:

@@ -1,5 +1,7 @@
 """Typical mistakes, each with the exact sentence that tells what to do."""
 
+import re
+
 import pytest
 
 from scenes.errors import SceneError
@@ -173,6 +175,21 @@ MISTAKES = [
      ('s.toml:16: lens[2 "25"].f_number: makes the pupil 125 mm wide (focal_mm / f_number), more than the front\'s 114 mm; '
      "one of the three is wrong")),
 ]  # fmt: skip
+
+
+def test_a_scene_in_inches_names_every_length_that_must_be_turned():
+    inches = re.sub(
+        r"(?m)^((?:at|depth|opening|rear|front|length|width|ahead|front_diameter)_mm = )(.*)$",
+        lambda row: row[1] + re.sub(r"[\d.]+", lambda number: f"{float(number[0]) / 25.4:.4g}", row[2]),
+        SCENE.replace("ahead_mm = 4", "ahead_mm = 5"),
+    )
+    with pytest.raises(SceneError) as caught:
+        parse_scene(inches, "s.toml")
+    told = str(caught.value)
+    changed = {key for key, old in re.findall(r"(?m)^(\w+_mm) = (.*)$", inches) if f"{key} = {old}" not in SCENE}
+    assert len(changed) >= 7
+    assert all(key in told for key in changed)
+    assert "s.toml:21: box.ahead_mm: may be in inches like others of this scene; write 5 if so" in told
 
 
 def test_the_scene_without_mistakes_is_read():
