@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geometry.errors import GeometryError
 from geometry.frame import Pose
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.closeup import MM_PER_M, sharp_distance_mm, spaced_power_dioptre, total_power_dioptre
@@ -145,7 +146,7 @@ class CloseUp:
 
     power_dioptre is their sum, spaced_dioptre what two of them have with their gap. sharp_mm is from the outermost close-up lens,
     from_image_mm from the image plane where the scene tells how long the lens is. field_mm is the width that the picture covers
-    there, bare_field_mm what it covers without them (inf at infinity).
+    there, bare_field_mm what it covers without them (inf at infinity). All nan where negative power leaves nothing sharp.
     """
 
     lens: Lens
@@ -182,7 +183,7 @@ def _close_up(loaded: Loaded, lens: Lens, plan: StatePlan, tried: Sequence[float
     gap, power = pupil_mm + places[-1], total_power_dioptre(powers)
     spaced = spaced_power_dioptre(*powers, abs(places[-1] - places[0])) if len(powers) == 2 else power
     main = variant.object_z_mm + pupil_mm
-    sharp = sharp_distance_mm(spaced, main, gap)
+    sharp = _sharp_mm(spaced, main, gap)
     width = 2 * max(guide.half_width_mm for guide in plan.guides) * lens.squeeze / variant.field_focal_mm
     travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
     length = None if lens.front_to_sensor_mm is None else lens.front_to_sensor_mm + travel
@@ -199,6 +200,14 @@ def _close_up(loaded: Loaded, lens: Lens, plan: StatePlan, tried: Sequence[float
         field_mm=width * field_growth_mm(gap, spaced, sharp),
         bare_field_mm=width * main,
     )
+
+
+def _sharp_mm(power_dioptre: float, main_mm: float, gap_mm: float) -> float:
+    """As `sharp_distance_mm`; nan where nothing in front of the lens is sharp."""
+    try:
+        return sharp_distance_mm(power_dioptre, main_mm, gap_mm)
+    except GeometryError:
+        return math.nan
 
 
 def field_growth_mm(gap_mm: float, power_dioptre: float, sharp_mm: float) -> float:

@@ -21,7 +21,7 @@ CAUTION = (
     "A prediction is no substitute for the test shoot, and glass is cut to a few tenths: where a margin is thin, measure it. "
     "A stack that grows gets heavier: ask the rental house what lens and rods may carry."
 )
-NEED_ROW = "  {0:20} {1:>15} {2:>9} {3:>7} {4:>7}   {5:16} {6:16}"
+NEED_ROW = "  {0:20} {1:>13} {2:>8} {3:>6} {4:>6}   {5:17} {6:17}"
 SIZE_ROW = "  {0:12} {1:>7}   {2:36} {3:36}"
 COST_ROW = "  {0:20} {1:>9} {2:>9}  {3:>7} {4:>7}  {5}"
 
@@ -194,7 +194,7 @@ def _close_up_lines(report: FilterReport) -> Iterator[str]:
 
 
 def _far(value_mm: float) -> str:
-    return "infinity" if math.isinf(value_mm) else f"{value_mm:.0f}"
+    return "nothing" if math.isnan(value_mm) else "infinity" if math.isinf(value_mm) else f"{value_mm:.0f}"
 
 
 def _added_lines(report: FilterReport) -> Iterator[str]:

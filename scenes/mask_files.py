@@ -25,6 +25,7 @@ from scenes.words import plain
 CUT, ENGRAVE = "CUT", "ENGRAVE"
 TEXT_MM = 3.5  # letters that a laser or an engraver writes well
 LINE_MM = 6.0
+SHORT_MM = 0.015  # ends nearer than a hundredth are one corner to a reader of drawings
 READ_BACK_MM = 0.02  # a drawing read back may stray by as much: chords, and ends joined to a hundredth
 BORDER_MM = 12.0
 FOOT_MM = 34.0  # of a page: words, the bar to measure, the words under the cut-out
@@ -41,6 +42,19 @@ def as_drawn(shape: Shape) -> Shape:
     drawn = shapely.transform(shape, frame_to_right_up)
     assert isinstance(drawn, shapely.Polygon | shapely.MultiPolygon)
     return drawn
+
+
+def rings_to_cut(mask: CutMask) -> tuple[FloatArray, ...]:
+    """The closed lines (K, 2) of a drawing [mm], without steps so short that a reader takes both ends for one point."""
+    return tuple(_without_short_steps(ring) for ring in closed_rings_mm(as_drawn(mask.cutout)))
+
+
+def _without_short_steps(ring: FloatArray) -> FloatArray:
+    kept = [ring[0]]
+    for point in ring[1:]:
+        if min(np.hypot(*(point - kept[-1])), np.hypot(*(point - kept[0]))) >= SHORT_MM:
+            kept.append(point)
+    return np.array(kept)
 
 
 def engraving(mask: CutMask) -> tuple[str, ...]:
@@ -60,7 +74,7 @@ def dxf_bytes(mask: CutMask) -> bytes:
     document.layers.add(CUT, color=7)
     document.layers.add(ENGRAVE, color=8)
     space = document.modelspace()
-    for ring in closed_rings_mm(as_drawn(mask.cutout)):
+    for ring in rings_to_cut(mask):
         space.add_lwpolyline(ring.tolist(), close=True, dxfattribs={"layer": CUT})
     for (x, y), text in _words_at(mask):
         text_entity = space.add_text(text, height=TEXT_MM, dxfattribs={"layer": ENGRAVE})
@@ -94,7 +108,7 @@ def svg_bytes(mask: CutMask) -> bytes:
     """The same drawing as SVG: one user unit is a millimetre, groups CUT and ENGRAVE."""
     left, low, right, high = _drawing_bounds(mask)
     width, height = right - left, high - low
-    paths = ["M" + " L".join(f"{x:.4f},{-y + 0.0:.4f}" for x, y in ring) + " Z" for ring in closed_rings_mm(as_drawn(mask.cutout))]
+    paths = ["M" + " L".join(f"{x:.4f},{-y + 0.0:.4f}" for x, y in ring) + " Z" for ring in rings_to_cut(mask)]
     style = f'font-family="sans-serif" font-size="{TEXT_MM / CAP_SHARE:g}" text-anchor="middle" dominant-baseline="central"'
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.3f}mm" height="{height:.3f}mm" '
@@ -166,7 +180,7 @@ def _draw_page(canvas: object, mask: CutMask, title: str, width: float, height: 
     left, low, right, high = drawn.bounds
     shift = np.array([width / 2 - (left + right) / 2, (height + FOOT_MM) / 2 - (low + high) / 2])
     canvas.setLineWidth(0.1)
-    for ring in closed_rings_mm(drawn):
+    for ring in rings_to_cut(mask):
         path = canvas.beginPath()
         (x, y), *rest = (ring + shift).tolist()
         path.moveTo(x, y)

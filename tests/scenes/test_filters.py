@@ -249,3 +249,11 @@ def test_the_command_writes_pictures_and_its_default_is_the_modules_own(scene, t
     answer = CliRunner().invoke(filters_command.command, args, standalone_mode=False, catch_exceptions=False)
     assert answer.return_value == 0
     assert {path.name for path in (tmp_path / "out").iterdir()} == {"filters.json", "filter-sizes.png", "graduated.png"}
+
+
+def test_a_negative_close_up_lens_leaves_nothing_sharp_at_infinity_and_says_so(scene):
+    # 1 / s' = 1 / s + D / 1000 has no distance s' in front of the lens for s infinite and D below 0.
+    loaded = scene()
+    report = filters_command.filter_report(loaded, ("40",), margin_mm=2.5, close_up=[-1.0])
+    assert any("nothing" in line and line.startswith("  40") for line in filters_lines(report, ""))
+    assert filters_dict(report, "")["close_ups"][0]["sharp_from_close_up_mm"] is None

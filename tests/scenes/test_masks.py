@@ -269,6 +269,11 @@ def test_a_drawing_put_back_as_outline_is_clear_for_all_its_lenses_and_shrunk_pa
     assert_clear_and_tight(path, report_of(path, masks=masks))
 
 
+def test_a_mask_that_stands_turned_and_tilted_is_cut_for_it(scene):
+    path = scene(stage=STAGE, masks=f"{MASK}tilt_deg = 12\nturn_deg = 8\n")
+    assert_clear_and_tight(path, report_of(path, masks=3))
+
+
 @pytest.mark.slow
 def test_the_demos_masks_put_back_are_clear_for_all_their_lenses_and_shrunk_past_the_margin_they_are_not(tmp_path):
     path = tmp_path / "demo.toml"
