@@ -308,8 +308,7 @@ def _length(path: NDArray[np.float64]) -> float:
 def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, visible_loss_stops: float) -> None:
     width = page.width_mm - 16.0
     if others:
-        listed = "; ".join(f"{b.part} ({stops_label(b.loss_stops)} at {b.where})" for b in others)
-        page.text(8.0, 9.6, shortened(f"Takes light too: {listed}", LABEL_PT, width), LABEL_PT)
+        page.text(8.0, 9.6, shortened(_others_words(others, width), LABEL_PT, width), LABEL_PT)
     outline = f"Orange line: where the part named takes most, from {TOUCH_STOPS:g} stop on."
     visible = f"Visible: from {stops_label(visible_loss_stops)} on."
     visible += "" if has_picture(map_).all() else " Grey: the lens gives no picture."
@@ -317,6 +316,17 @@ def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, visible_l
     filters = glass_words(glass_in_corners(map_))
     last = f"{provenance(map_)} Not in this map: {filters}." if filters else provenance(map_)
     page.text(8.0, 3.2, shortened(last, FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
+
+
+def _others_words(others: Sequence[Bite], width_mm: float) -> str:
+    """The other parts that take light, as many as fit a line, and how many more there are."""
+    told = [f"{bite.part} ({stops_label(bite.loss_stops)} at {bite.where})" for bite in others]
+    for count in range(len(told), 0, -1):
+        rest = f"; and {len(told) - count} more" if count < len(told) else ""
+        words = f"Takes light too: {'; '.join(told[:count])}{rest}"
+        if text_size_mm(words, LABEL_PT)[0] <= width_mm:
+            return words
+    return words
 
 
 def provenance(map_: VignetteMap) -> str:
@@ -336,8 +346,8 @@ def _rounded_up(share: float) -> str:
 
 
 def glass_in_corners(map_: VignetteMap) -> float:
-    """What the filters take more in the picture's worst corner than in its middle, where the lens gives a picture [stops]."""
-    seen = has_picture(map_) & (map_.glass > 0)
+    """What the filters take more in the picture's worst corner than in its middle, of corners that get light at all [stops]."""
+    seen = has_picture(map_) & (map_.glass > 0) & (map_.clear_share > 0)
     rows, columns = map_.glass.shape
     corners = [(r, c) for r in (0, rows - 1) for c in (0, columns - 1) if seen[r, c]]
     middle = rows // 2, columns // 2

@@ -11,9 +11,10 @@ from geometry.body import Kind
 from raytrace.camera import Guide, PixelGrid
 from raytrace.shares import Bound, Made, VignetteMap
 from scenes.figure_draw import isoline_levels
-from scenes.figure_field import bite_of, readings, reduced
-from scenes.figure_map import map_figure, provenance
-from scenes.figure_style import DARK_STOPS, PART_COLOURS, badge_of, figure_png, stops_label
+from scenes.figure_field import Bite, bite_of, readings, reduced
+from scenes.figure_map import _others_words, map_figure, provenance
+from scenes.figure_page import text_size_mm
+from scenes.figure_style import DARK_STOPS, LABEL_PT, PART_COLOURS, badge_of, figure_png, stops_label
 
 GRID = PixelGrid(width_mm=36.0, height_mm=24.0, columns=72, rows=48, offset_mm=(1.5, -1.0))
 GUIDE = Guide(name="scope extraction", half_width_mm=16.0, half_height_mm=7.0, centre_mm=(0.5, -0.5))
@@ -231,6 +232,16 @@ def test_provenance_is_one_plain_line_with_the_widest_error():
     assert foot_of(256, 0.004, share, flat) == "Computed with 256 rays a point; pictures accurate to 0.009 of the light."
     assert foot_of(0, 0.0, share) == "Computed by areas; pictures accurate to 0.0004 of the light."
     assert foot_of(0, 0.0, flat) == "Computed by areas."
+
+
+def test_more_parts_than_fit_the_foot_are_counted():
+    others = [Bite(part=f"tray number {n}", loss_stops=0.5, x_mm=0.0, y_mm=0.0, where="bottom right") for n in range(9)]
+    words = _others_words(others, 150.0)
+    assert text_size_mm(words, LABEL_PT)[0] <= 150.0
+    told = words.count("tray number")
+    assert 0 < told < 9
+    assert words.endswith(f"; and {9 - told} more")
+    assert _others_words(others[:2], 150.0).endswith("tray number 1 (1/2 stop at bottom right)")
 
 
 def test_the_foot_fits_the_sheet_and_tells_what_filters_take_in_the_corners():
