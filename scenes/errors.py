@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from geometry.errors import GeometryError
+
 
 @dataclass(frozen=True, slots=True)
 class Complaint:
@@ -18,7 +20,7 @@ class Complaint:
         return f"{place}: {self.where}: {self.problem}" if self.where else f"{place}: {self.problem}"
 
 
-class ItemError(ValueError):
+class ItemError(GeometryError):
     """A table of a scene that nothing can be built from, found while building; `item` is the table as a value."""
 
     def __init__(self, item: object, problem: str) -> None:

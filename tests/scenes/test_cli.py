@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from scenes.cli import COMMANDS, main
+from scenes.errors import ItemError
 from scenes.plan import load_scene, plans_of
 
 HEAVY = ("numpy", "scipy", "trimesh", "pyvista", "matplotlib", "numba", "pydantic", "shapely", "ezdxf")
@@ -194,6 +195,15 @@ def test_a_fault_of_the_program_is_one_sentence_and_status_70(capsys, scene, mon
     assert "please report it, with the scene file" in err
     monkeypatch.setenv("BRIMLINE_TRACEBACK", "1")
     assert "Traceback" in run(capsys, "check", scene(), *QUICK)[2]
+
+
+def test_a_part_that_cannot_be_built_is_no_fault_of_the_program(capsys, scene, monkeypatch):
+    def fails(*_, **__):
+        raise ItemError(None, "flag: length must be above 0 mm, found -1")
+
+    monkeypatch.setattr("scenes.plan.plans_of", fails)  # as other commands meet it, without the scene's lines
+    status, _, err = run(capsys, "check", scene(), *QUICK)
+    assert (status, err) == (2, "error: flag: length must be above 0 mm, found -1\n")
 
 
 def test_when_no_state_could_be_computed_nobody_is_sent_to_pictures(capsys, scene, tmp_path, monkeypatch):
