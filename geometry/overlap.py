@@ -72,7 +72,8 @@ def _shared(first: trimesh.Trimesh, second: trimesh.Trimesh) -> trimesh.Trimesh 
 
 def mean_depth_mm(mesh: trimesh.Trimesh) -> float:
     """Thickness of a thin closed sheet from its volume and surface: 2 V / A (a sheet of thickness t has V = A t / 2) [mm]."""
-    return float(2 * abs(mesh.volume) / mesh.area)
+    with np.errstate(divide="ignore", invalid="ignore"):  # a sheet of no thickness at all has no middle to tell
+        return float(2 * abs(mesh.volume) / mesh.area)
 
 
 def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bool], trimesh.Trimesh]) -> Note | None:

@@ -122,14 +122,22 @@ class _Rays:
 
 
 def shading_of(
-    target: FlatTarget, light: StrayLight, world: World, shields: Sequence[Shield], together: Sequence[tuple[int, int]] = ()
+    target: FlatTarget,
+    light: StrayLight,
+    world: World,
+    shields: Sequence[Shield],
+    together: Sequence[tuple[int, int]] = (),
+    pair_rounds: int = PAIR_ROUNDS,
 ) -> Shading:
-    """What each shield can do about a light, and pairs of them `together`; `world` is the box without its flags."""
+    """What each shield can do about a light, and pairs of them `together`; `world` is the box without its flags.
+
+    Fewer pair_rounds look at pairs less closely, on the safe side.
+    """
     cells, normal = _first_cells(target.outline), target.pose.rotation[:, 2]
     known = _lit_rays(cells, target, light, world)
     safe, exact = _bounds(shields, known, normal)
     for turn in range(ROUNDS):
-        deciding = _deciding(known.cell, safe, exact, together if turn < PAIR_ROUNDS else ())
+        deciding = _deciding(known.cell, safe, exact, together if turn < pair_rounds else ())
         if not len(deciding) or cells.sides()[deciding].max() <= FINEST_MM:
             break
         near = _with_neighbours(cells, deciding)

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from scenes.check import lens_words, state_words
+from scenes.flag_changes import Mended
 from scenes.flag_lights import LightAnswer, LightFate, PairWindow, Window
 from scenes.flag_words import WIDTH, angle_value, angle_words, clipped, wrapped
 
@@ -14,21 +15,21 @@ ROW = "  {0:24} {1:>10} {2:>9}   {3:>10} {4:>9}   {5}"
 ALWAYS = "always"
 
 
-def lights_lines(lights: Sequence[LightAnswer]) -> list[str]:
+def lights_lines(lights: Sequence[LightAnswer], mended: Sequence[Mended] | None = None) -> list[str]:
     """Every light with its windows, for people."""
     if not lights:
         return []
     head = "Lights: a flag may be opened from `clear from`, and keeps the light off the target up to `off to`, rounded down [deg]."
     rest = " Other flags are left out, but where two are named together. All states count, those that cannot be cleared too."
-    return ["", *wrapped(head + rest), *(line.rstrip() for light in lights for line in light_lines(light))]
+    return ["", *wrapped(head + rest), *(line.rstrip() for light in lights for line in light_lines(light, mended))]
 
 
-def light_lines(answer: LightAnswer) -> Iterator[str]:
+def light_lines(answer: LightAnswer, mended: Sequence[Mended] | None = None) -> Iterator[str]:
     """One light: where it is, a row for each flag on its side, pairs, and what to do."""
     yield ""
     yield clipped(f"{answer.light.name}, {direction_words(answer)}{f', on {answer.target}' if answer.reaches else ''}")
     if answer.in_picture:
-        yield from wrapped(f"  in the picture of {lenses_words(answer.in_picture)}: no flag may cut it there", "  ")
+        yield from wrapped(f"in the picture of {fates_words(answer.in_picture)}: no flag may cut it there", "  ")
     if not answer.reaches:
         yield "  kept off by the box without any flag"
         return
@@ -40,6 +41,28 @@ def light_lines(answer: LightAnswer) -> Iterator[str]:
     for pair in answer.pairs:
         yield from wrapped(pair_words(pair), "  ")
     yield from wrapped(next_step(answer), "  -> ")
+    if answer.is_open:
+        yield from _change_lines(answer, mended)
+
+
+def _change_lines(answer: LightAnswer, mended: Sequence[Mended] | None) -> Iterator[str]:
+    if mended is None:
+        yield "     ask with --changes for the least changes of the box that would"
+        return
+    mine = [one for one in mended if one.light == answer.light.name]
+    if not mine:
+        yield from wrapped("no longer or wider flag, flag on another side or deeper hood tried does it", "     ")
+    for place, one in enumerate(mine):
+        yield from wrapped(f"{'cheapest: ' if place == 0 else 'or '}{mended_words(one)}", "     ")
+
+
+def mended_words(mended: Mended) -> str:
+    """A change and the setting that then works, in one sentence."""
+    if mended.window_deg is not None:
+        return f"{mended.change}; then set {mended.flags[0]} between {mended.window_deg[0]:.1f} and {mended.window_deg[1]:.1f}"
+    assert mended.angles_deg is not None
+    pairs = zip(mended.flags, mended.angles_deg, strict=True)
+    return f"{mended.change}; then set {' and '.join(f'{flag} to {angle:.1f}' for flag, angle in pairs)}"
 
 
 def direction_words(answer: LightAnswer) -> str:
@@ -48,9 +71,10 @@ def direction_words(answer: LightAnswer) -> str:
     return f"{across}, {abs(answer.elevation_deg):.0f} deg {'up' if answer.elevation_deg >= 0 else 'down'}"
 
 
-def lenses_words(fates: Sequence[LightFate]) -> str:
-    """The lenses of states, each once."""
-    return ", ".join(dict.fromkeys(lens_words(fate.plan) for fate in fates))
+def fates_words(fates: Sequence[LightFate]) -> str:
+    """States by lens and focus, each once."""
+    focus = [f"{plan.focus_mm:g} mm" if math.isfinite(plan.focus_mm) else "infinity" for plan in (fate.plan for fate in fates)]
+    return "; ".join(dict.fromkeys(f"{lens_words(fate.plan)}, {at}" for fate, at in zip(fates, focus, strict=True)))
 
 
 def cut_words(angle_deg: float) -> str:
@@ -115,7 +139,7 @@ def _hardest(answer: LightAnswer) -> str:
     return f"; the state that asks most is {state_words(window.decided_by)}"
 
 
-def light_dict(answer: LightAnswer) -> dict[str, Any]:
+def light_dict(answer: LightAnswer, mended: Sequence[Mended] | None = None) -> dict[str, Any]:
     """One light as plain data."""
     return {
         "light": answer.light.name,
@@ -127,7 +151,18 @@ def light_dict(answer: LightAnswer) -> dict[str, Any]:
         "flags": [_window_dict(window) for window in answer.windows],
         "pairs": [_pair_dict(pair) for pair in answer.pairs],
         "next_step": next_step(answer) if answer.reaches else None,
+        "changes": None if mended is None else [_mended_dict(one) for one in mended if one.light == answer.light.name],
         "states": [_fate_dict(fate) for fate in answer.fates],
+    }
+
+
+def _mended_dict(mended: Mended) -> dict[str, Any]:
+    return {
+        "change": mended.change,
+        "flags": list(mended.flags),
+        "window_deg": None if mended.window_deg is None else [angle_value(angle) for angle in mended.window_deg],
+        "angles_deg": None if mended.angles_deg is None else list(mended.angles_deg),
+        "room_deg": None if mended.angles_deg is None else mended.room_deg,
     }
 
 

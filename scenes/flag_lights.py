@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +25,7 @@ from scenes.flags import STEP_DEG, FlagPlace, FlagState, FlagSummary
 from scenes.leaks import angles_deg, fit_of, in_frame, stray_lights
 from scenes.model import Scene, box_for
 from scenes.model_box import Box
+from scenes.model_lens import Lens
 from scenes.progress import Tick, silent
 from scenes.resources import Resources
 
@@ -116,21 +117,32 @@ class LightAnswer:
         """Whether it reaches the target of any state with no flag on the box."""
         return any(fate.reaches for fate in self.fates)
 
+    @property
+    def is_open(self) -> bool:
+        """Whether it reaches the target whatever the flags are set to within what the frame allows."""
+        works = any(w.opens for w in self.windows) or any(p.room_deg is not None and p.room_deg >= 0 for p in self.pairs)
+        return any(fate.reaches and not fate.in_picture for fate in self.fates) and not works
+
 
 class Grounds:
     """What lights fall on: the box without its flags, state by state; search trees are made once for each lens and setting."""
 
-    def __init__(self, scene: Scene, resources: Resources) -> None:
-        self._scene, self._resources = scene, resources
+    def __init__(self, scene: Scene, resources: Resources, change: Callable[[Box], Box] | None = None) -> None:
+        self._scene, self._resources, self._change = scene, resources, change
         self._worlds: dict[tuple[str, float], World] = {}
 
     def box(self, plan: StatePlan) -> Box:
         """The box as fitted to the lens of a state."""
-        return box_for(self._scene, next(lens for lens in self._scene.lens if lens.name == plan.lens_name))
+        box = box_for(self._scene, self.lens(plan))
+        return box if self._change is None else self._change(box)
+
+    def lens(self, plan: StatePlan) -> Lens:
+        """The lens of a state."""
+        return next(lens for lens in self._scene.lens if lens.name == plan.lens_name)
 
     def world(self, plan: StatePlan) -> World:
         """The box of a state without its flags."""
-        lens = next(lens for lens in self._scene.lens if lens.name == plan.lens_name)
+        lens = self.lens(plan)
         travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
         key = (plan.lens_name, travel)
         if key not in self._worlds:
@@ -148,11 +160,20 @@ class Grounds:
             assert isinstance(outline, shapely.Polygon)
             face = glass.slab.pose.points_to_frame(np.array([0.0, 0.0, glass.slab.thickness_mm / 2 + STEP_MM]))
             return FlatTarget(name=glass.name, pose=Pose(glass.slab.pose.rotation, face), outline=outline)
-        lens = next(lens for lens in self._scene.lens if lens.name == plan.lens_name)
-        front = fit_of(self.box(plan), lens, 0.0).front
+        front = fit_of(self.box(plan), self.lens(plan), 0.0).front
         circle = to_shape(Circle(front.glass_mm / 2))
         assert isinstance(circle, shapely.Polygon)
         return FlatTarget(name="lens front", pose=pose(ahead_mm=STEP_MM), outline=circle)
+
+
+def widest_stops(plans: Iterable[StatePlan]) -> tuple[StatePlan, ...]:
+    """Of each lens, zoom and focus the state at the widest stop, whose beam holds those of the others."""
+    found: dict[tuple[str, float, float], StatePlan] = {}
+    for plan in plans:
+        key = (plan.lens_name, plan.focal_mm, plan.focus_mm)
+        if key not in found or plan.f_number < found[key].f_number:
+            found[key] = plan
+    return tuple(found.values())
 
 
 def light_fates(
@@ -160,12 +181,8 @@ def light_fates(
 ) -> Iterator[LightFate]:
     """Every light in every state that has flags; of several stops the widest, whose beam holds those of the others."""
     start = {flag.name: flag.clear_deg for flag in flags}
-    by_setting: dict[tuple[str, float, float], list[FlagState]] = {}
-    for state in states:
-        by_setting.setdefault((state.plan.lens_name, state.plan.focal_mm, state.plan.focus_mm), []).append(state)
-    for mine in by_setting.values():
-        plan = min((state.plan for state in mine), key=lambda plan: plan.f_number)
-        target, places = grounds.target(plan), [state.flag for state in mine if state.plan is plan]
+    for plan in widest_stops(state.plan for state in states):
+        target, places = grounds.target(plan), [state.flag for state in states if state.plan is plan]
         for light in lights:
             yield fate_of(light, plan, target, grounds.world(plan), places, start)
         tick(1, plan.key)
@@ -179,7 +196,7 @@ def fate_of(
     toward = [place for place in places if place.side in sides_of(light)]
     named = [(place, bars) for place in toward for bars in (place.bars, place.bars.bare)]
     shields = [Shield(hinge=place.hinge, bars=bars, from_deg=start[place.name]) for place, bars in named]
-    pairs = tuple(_pairs([place.side for place in toward]))
+    pairs = tuple(neighbours([place.side for place in toward]))
     found = Shading(widest_deg=np.zeros((len(shields), 0)))
     if not shown:
         found = shading_of(target, light, world, shields, [(2 * i, 2 * j) for i, j in pairs])
@@ -195,7 +212,7 @@ def fate_of(
     )
 
 
-def _pairs(sides: Sequence[Side]) -> Iterator[tuple[int, int]]:
+def neighbours(sides: Sequence[Side]) -> Iterator[tuple[int, int]]:
     """Flags on neighbouring sides: top or bottom with left or right."""
     for i, first in enumerate(sides):
         for j, second in enumerate(sides):

@@ -41,7 +41,8 @@ from scenes.build_lens import front_travel_mm
 from scenes.engines import without_dark_pencils
 from scenes.margin import pessimistic_share
 from scenes.model import Scene, box_for
-from scenes.model_box import Flag
+from scenes.model_box import Box, Flag
+from scenes.model_lens import Lens
 from scenes.progress import Tick, silent
 from scenes.verdict import NOTHING_SHARE, ROOM_PERCENT
 
@@ -150,14 +151,18 @@ def rounded_up(angle_deg: float) -> float:
 def flag_places(scene: Scene, plan: StatePlan) -> tuple[FlagPlace, ...]:
     """Every flag of the box in a state."""
     lens = next(lens for lens in scene.lens if lens.name == plan.lens_name)
-    own_box = box_for(scene, lens)
+    return places_in(box_for(scene, lens), lens, plan)
+
+
+def places_in(own_box: Box, lens: Lens, plan: StatePlan) -> tuple[FlagPlace, ...]:
+    """Every flag of a box on a lens, named as in the state's own box; flags beyond those are named by their side."""
     place = box_place(own_box, front_travel_mm(lens, plan.focal_mm, plan.focus_mm))
     named = {part.group: part.name for part in plan.box.parts}
     found = []
     for number, flag in enumerate(own_box.flag, 1):
         out_mm, at_mm = flag_hinge_mm(flag, own_box.hood)
         hinge = Hinge(box=place, side=Side(flag.side), out_mm=out_mm, at_mm=at_mm)
-        name = named[f"box.flag[{number}]"]
+        name = named.get(f"box.flag[{number}]", flag.name or f"{flag.side} flag")
         found.append(FlagPlace(name=name, number=number, set_deg=flag.angle_deg, hinge=hinge, bars=bars_of(flag)))
     return tuple(found)
 

@@ -10,8 +10,11 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from scenes.build import StatePlan
+    from scenes.flag_changes import Mended
     from scenes.flag_lights import LightAnswer
     from scenes.flags import FlagSummary
+    from scenes.plan import Loaded
 
 CLEAR, IN_FRAME = 0, 1
 
@@ -21,10 +24,17 @@ CLEAR, IN_FRAME = 0, 1
 @click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be given more than once.")
 @click.option("--focus", multiple=True, metavar="MM", help='Only this focus: mm from the image plane, "infinity" or "close".')
 @click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
+@click.option("--changes", is_flag=True, help="For lights that no setting keeps off: the least changes that would. Takes minutes.")
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for a picture of each flag, over older ones.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the table.")
 def command(
-    scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], out: Path | None, as_json: bool
+    scene: Path,
+    lenses: tuple[str, ...],
+    focus: tuple[str, ...],
+    f_numbers: tuple[float, ...],
+    changes: bool,
+    out: Path | None,
+    as_json: bool,
 ) -> int:
     """Say how far in each flag of SCENE may come and keep the frame clear, and how far it must to keep lights off the glass.
 
@@ -48,15 +58,29 @@ def command(
         grounds = Grounds(loaded.scene, loaded.resources)
         fates = list(light_fates(grounds, stray_lights(loaded.scene), states, flags, tick))
     lights = light_answers(loaded.scene, fates, flags)
+    mended = mended_by(loaded, plans, lights) if changes else None
     if as_json:
-        data = flags_dict(flags, title, visible) | {"lights": [light_dict(light) for light in lights]}
+        data = flags_dict(flags, title, visible) | {"lights": [light_dict(light, mended) for light in lights]}
         click.echo(json_text(data), nl=False)
     else:
-        click.echo("\n".join([*flags_lines(flags, title, visible), *lights_lines(lights), "", *caution_lines()]))
+        click.echo("\n".join([*flags_lines(flags, title, visible), *lights_lines(lights, mended), "", *caution_lines()]))
     if out is not None:
         written = write_pictures(out, flags, lights, title, visible)
         click.echo(f"wrote {len(written)} pictures to {out}", err=as_json)
     return IN_FRAME if any(flag.darkens for flag in flags) else CLEAR
+
+
+def mended_by(loaded: Loaded, plans: Sequence[StatePlan], lights: Sequence[LightAnswer]) -> tuple[Mended, ...]:
+    """The least changes for every light that no setting of the flags keeps off."""
+    from scenes.flag_changes import Workshop
+
+    shop = Workshop(loaded.scene, loaded.resources, plans)
+    return tuple(
+        mended
+        for light in lights
+        if light.is_open
+        for mended in shop.mend(light.light, skip=[fate.plan.key for fate in light.in_picture])
+    )
 
 
 def write_pictures(

@@ -1,6 +1,7 @@
 """Lights against the flags of small scenes: the printed window put back into the box and measured with its own rays."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from click.testing import CliRunner
 
 from raytrace.stray_direct import lit_share
 from scenes.commands.flags import command
+from scenes.flag_changes import Workshop, deeper
 from scenes.flag_lights import Grounds, light_answers, light_fates, rounded_down, sides_of
 from scenes.flag_words import WIDTH
 from scenes.flags import flag_states, summaries
@@ -78,6 +80,11 @@ def answer_of(path):
     return light_answers(loaded.scene, fates, flags)[0]
 
 
+def flags_of(path):
+    loaded = load_scene(path)
+    return summaries([state for _, found in flag_states(loaded.scene, plans_of(loaded)) for state in found])
+
+
 def lit(path):
     """Share of the lens front that the light reaches, by rays through the box as the file sets it."""
     loaded, rng = load_scene(path), np.random.default_rng(2)
@@ -140,3 +147,28 @@ def test_table_and_json_tell_the_same_window(scene):
     row = next(line for line in table[table.index("lamp,") :].splitlines() if line.strip().startswith(top["flag"]))
     assert f"{top['clear_deg']:.1f}" in row.split()
     assert f"{top['cut_deg']:.1f}" in row.split()
+
+
+@pytest.mark.slow
+def test_the_cheapest_change_put_into_the_scene_keeps_off_what_no_setting_did(scene):
+    path = scene(elevation=24)
+    text = path.read_text().replace("extension = { length_mm = 50, angle_deg = -10 }", "")
+    short = text.replace("length_mm = 140", "length_mm = 60")
+    path.write_text(short)
+    assert answer_of(path).is_open
+    loaded = load_scene(path)
+    first = Workshop(loaded.scene, loaded.resources, plans_of(loaded)).mend(stray_lights(loaded.scene)[0], most=1)[0]
+    millimetres = float(re.search(r"give the top flag (\d+) mm of extension", first.change)[1])
+    low, high = first.window_deg
+    extended = f"length_mm = 60\nextension = {{ length_mm = {millimetres}, angle_deg = 0 }}"
+    for angle in (low, high):
+        path.write_text(short.replace("length_mm = 60", extended).replace("angle_deg = 60", f"angle_deg = {angle}", 1))
+        assert lit(path) == 0.0
+        assert flags_of(path)[0].clear_deg <= angle
+
+
+def test_a_deeper_hood_carries_its_walls_straight_on(scene):
+    box = load_scene(scene()).scene.box
+    hood = deeper(25).apply(box).hood[0]
+    assert hood.depth_mm == 75
+    assert hood.front_mm == pytest.approx((180 + 50 / 50 * 25, 120 + 30 / 50 * 25))  # slopes of the walls: similar triangles

@@ -1,6 +1,8 @@
 """Flag windows of small scenes: against trigonometry, against the check, and told as table and JSON."""
 
 import json
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,6 +10,7 @@ from click.testing import CliRunner
 from scipy.optimize import brentq
 
 from scenes.check import check_state
+from scenes.cli import main
 from scenes.commands.flags import command
 from scenes.engines import engine_of
 from scenes.flag_words import WIDTH
@@ -199,3 +202,13 @@ def test_a_flag_that_darkens_the_frame_gives_status_1_and_says_how_far_to_open_i
     assert result.return_value == 1
     top = flags_of(scene(top=0))[0]
     assert f"open it to {top.clear_deg:.1f}" in " ".join(result.output.split())
+
+
+@pytest.mark.slow
+def test_the_examples_of_the_page_run(tmp_path, monkeypatch):
+    page = (Path(__file__).parents[2] / "docs" / "flags.md").read_text()
+    examples = [line.split() for block in re.findall(r"```sh\n(.*?)```", page, re.DOTALL) for line in block.splitlines()]
+    monkeypatch.chdir(tmp_path)
+    assert len(examples) >= 4
+    assert all(words[0] == "brimline" and main(words[1:]) in (0, 1) for words in examples)
+    assert list((tmp_path / "flag-pictures").glob("flag-*.png"))
