@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from geometry.body import Kind
-from raytrace.box import Box
+from raytrace.box import Box, GlassKind
 from raytrace.clearance import clearances
 from raytrace.shares import loss_stops
 from scenes.build import StatePlan
@@ -88,6 +88,21 @@ def close_up_costs(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standi
         then = standing(plans, lambda plan, boxes=boxes: boxes[plan.key])  # type: ignore[misc]
         found.append(Cost(lens=lens, now=now[lens.name], then=then))
     return tuple(found)
+
+
+def costs_without_close_ups(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standing]) -> tuple[Cost, ...]:
+    """Every lens that is fitted with close-up lenses: now, and with these taken out."""
+    found = []
+    for lens in lenses:
+        plans = range_plans(loaded, lens)
+        if any(glass.kind is GlassKind.CLOSE_UP for glass in plans[0].box.glasses):
+            found.append(Cost(lens=lens, now=now[lens.name], then=standing(plans, _without_close_ups)))
+    return tuple(found)
+
+
+def _without_close_ups(plan: StatePlan) -> Box:
+    kept = tuple(glass for glass in plan.box.glasses if glass.kind is not GlassKind.CLOSE_UP)
+    return replace(plan.box, glasses=kept)
 
 
 def added_depth_mm(scene: Scene) -> float:

@@ -36,6 +36,7 @@ class FilterReport:
     graded: tuple[GradedAnswer, ...]
     close_ups: tuple[CloseUp, ...]
     close_up_costs: tuple[Cost, ...]
+    close_ups_tried: bool
     added_mm: float
     added: tuple[Cost, ...]
     rods: RodAnswer
@@ -188,7 +189,8 @@ def _close_up_lines(report: FilterReport) -> Iterator[str]:
         cells = (_far(close.focus_mm), _far(close.sharp_mm), image, _far(close.field_mm), _far(close.bare_field_mm))
         yield row.format(_clip(close.lens.name, 20), f"{close.focal_mm:g}", *cells)
     if report.close_up_costs:
-        yield "  with them in the stage nearest the lens:"
+        tried = "now, and with them in the stage nearest the lens" if report.close_ups_tried else "now, and with them taken out"
+        yield f"  {tried} (flags left out):"
         yield from _cost_lines(report.close_up_costs)
     yield ""
 
@@ -288,6 +290,7 @@ def filters_dict(report: FilterReport, title: str) -> dict[str, Any]:
         "corner_loss": [_corner_dict(corner) for corner in report.corners],
         "graduated": [_graded_dict(answer) for answer in report.graded],
         "close_ups": [_close_dict(close) for close in report.close_ups],
+        "close_ups_are_tried": report.close_ups_tried,
         "close_up_costs": [_cost_dict(cost) for cost in report.close_up_costs],
         "added_stage": {"depth_mm": report.added_mm, "costs": [_cost_dict(cost) for cost in report.added]},
         "mount": _rod_dict(report.rods),

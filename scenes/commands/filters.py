@@ -57,7 +57,15 @@ def filter_report(
     loaded: Loaded, names: Sequence[str], *, margin_mm: float, added_mm: float | None = None, close_up: Sequence[float] = ()
 ) -> FilterReport:
     """Everything for the named lenses of a scene."""
-    from scenes.filter_costs import added_depth_mm, close_up_costs, costs_of, rod_answer, standings, with_stage_added
+    from scenes.filter_costs import (
+        added_depth_mm,
+        close_up_costs,
+        costs_of,
+        costs_without_close_ups,
+        rod_answer,
+        standings,
+        with_stage_added,
+    )
     from scenes.filter_effects import close_ups, corner_losses, graded_answers
     from scenes.filter_words import FilterReport
     from scenes.filters import stage_answers
@@ -72,7 +80,8 @@ def filter_report(
         corners=corner_losses(loaded, lenses),
         graded=graded_answers(loaded, lenses),
         close_ups=close_ups(loaded, lenses, close_up),
-        close_up_costs=close_up_costs(loaded, lenses, now, close_up) if close_up else (),
+        close_up_costs=close_up_costs(loaded, lenses, now, close_up) if close_up else costs_without_close_ups(loaded, lenses, now),
+        close_ups_tried=bool(close_up),
         added_mm=depth_mm,
         added=costs_of(loaded, lenses, now, with_stage_added(loaded.scene, depth_mm)),
         rods=rod_answer(loaded, lenses, now),

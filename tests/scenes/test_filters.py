@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from scenes.catalogue import filter_sizes
 from scenes.commands import filters as filters_command
-from scenes.filter_costs import costs_of, outermost, rod_answer, standings, with_stage_added
+from scenes.filter_costs import costs_of, costs_without_close_ups, outermost, rod_answer, standings, with_stage_added
 from scenes.filter_effects import close_ups, corner_losses, graded_answers
 from scenes.filter_words import filters_dict, filters_lines, rod_words, smallest
 from scenes.filters import MARGIN_MM, fits_holder, stage_answers, widest_served
@@ -257,3 +257,15 @@ def test_a_negative_close_up_lens_leaves_nothing_sharp_at_infinity_and_says_so(s
     report = filters_command.filter_report(loaded, ("40",), margin_mm=2.5, close_up=[-1.0])
     assert any("nothing" in line and line.startswith("  40") for line in filters_lines(report, ""))
     assert filters_dict(report, "")["close_ups"][0]["sharp_from_close_up_mm"] is None
+
+
+def test_fitted_close_up_lenses_are_held_against_the_box_without_them(scene):
+    loaded = scene(rear='size = "6x6", thickness_mm = 4, kind = "close-up", power_dioptre = 2')
+    lenses = [lens for lens in loaded.scene.lens if lens.name == "20"]
+    (cost,) = costs_without_close_ups(loaded, lenses, standings(loaded, lenses))
+    # Without it the beam goes straight: 36 mm pupil to front, 4 + 28 mm to the mask's far face, 12 / 20 up, 5 mm pupil.
+    assert cost.then.clearance_mm == pytest.approx(55 - ((36 + 4 + 28) * HIGH + 5), abs=0.05)
+    # With it, a ray that crosses the lens (at 13 mm) at height h bends in by h D / 1000 a mm; the pupil's upper edge has most.
+    height = (36 + 13) * HIGH + 5
+    bent = HIGH - height * 2 / 1000
+    assert cost.now.clearance_mm == pytest.approx(55 - (height + (32 - 13) * bent), abs=0.05)
