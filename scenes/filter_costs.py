@@ -22,7 +22,7 @@ from scenes.model_box import CLAMP, Flag, Hood, Mask, Solid, Stage
 from scenes.model_box import Box as SceneBox
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
-from scenes.range_plans import range_plans
+from scenes.range_plans import Ranged, range_plans
 
 USUAL_DEPTH_MM = 8.0  # of a tray where the scene has none to go by; common practice
 RIM_POINTS = 17  # on each side of a guide
@@ -67,9 +67,9 @@ def without_flags(box: Box) -> Box:
     return replace(box, parts=tuple(part for part in box.parts if part.kind not in {Kind.FLAG, Kind.EXTENSION}))
 
 
-def standings(loaded: Loaded, lenses: Sequence[Lens]) -> dict[str, Standing]:
+def standings(ranged: Sequence[Ranged]) -> dict[str, Standing]:
     """Every lens as the box stands now, by name."""
-    return {lens.name: standing(range_plans(loaded, lens)) for lens in lenses}
+    return {one.lens.name: standing(one.plans) for one in ranged}
 
 
 def costs_of(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standing], changed: Scene) -> tuple[Cost, ...]:
@@ -79,22 +79,22 @@ def costs_of(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standing], c
     return tuple(Cost(lens=lens, now=now[lens.name], then=standing(range_plans(other, by_name[lens.name]))) for lens in lenses)
 
 
-def close_up_costs(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standing], powers: Sequence[float]) -> tuple[Cost, ...]:
+def close_up_costs(loaded: Loaded, ranged: Sequence[Ranged], now: dict[str, Standing], powers: Sequence[float]) -> tuple[Cost, ...]:
     """Every lens now and with close-up lenses in the stage nearest it."""
     found = []
-    for lens in lenses:
-        plans = range_plans(loaded, lens)
+    for one in ranged:
+        lens, plans = one.lens, one.plans
         boxes = {plan.key: with_close_ups(loaded, lens, plan, powers) for plan in plans}
         then = standing(plans, lambda plan, boxes=boxes: boxes[plan.key])  # type: ignore[misc]
         found.append(Cost(lens=lens, now=now[lens.name], then=then))
     return tuple(found)
 
 
-def costs_without_close_ups(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standing]) -> tuple[Cost, ...]:
+def costs_without_close_ups(ranged: Sequence[Ranged], now: dict[str, Standing]) -> tuple[Cost, ...]:
     """Every lens that is fitted with close-up lenses: now, and with these taken out."""
     found = []
-    for lens in lenses:
-        plans = range_plans(loaded, lens)
+    for one in ranged:
+        lens, plans = one.lens, one.plans
         if any(glass.kind is GlassKind.CLOSE_UP for glass in plans[0].box.glasses):
             found.append(Cost(lens=lens, now=now[lens.name], then=standing(plans, _without_close_ups)))
     return tuple(found)

@@ -22,7 +22,7 @@ from scenes.model import box_for, f_numbers_of, focal_lengths
 from scenes.model_box import Stage
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
-from scenes.range_plans import range_plans
+from scenes.range_plans import Ranged
 
 DENSITIES = (0.3, 0.6, 0.9, 1.2, 1.8)
 TRIED_DENSITY = 0.6  # of the hard-edged graduated filter that is looked at where the scene has none
@@ -39,13 +39,13 @@ class CornerLoss:
     fitted: tuple[tuple[str, float], ...]
 
 
-def corner_losses(loaded: Loaded, lenses: Sequence[Lens]) -> tuple[CornerLoss, ...]:
+def corner_losses(ranged: Sequence[Ranged]) -> tuple[CornerLoss, ...]:
     """The usual densities and the filters fitted, lens by lens."""
-    return tuple(_corner_loss(loaded, lens) for lens in lenses)
+    return tuple(_corner_loss(one) for one in ranged)
 
 
-def _corner_loss(loaded: Loaded, lens: Lens) -> CornerLoss:
-    plans = range_plans(loaded, lens)
+def _corner_loss(one: Ranged) -> CornerLoss:
+    lens, plans = one.lens, one.plans
     angle = field_deg(plans)
     level = Pose(np.eye(3), np.zeros(3))
     usual = tuple(extra_loss_stops(plate_in(level, None, kind=GlassKind.DENSITY, density=density), angle) for density in DENSITIES)
@@ -162,14 +162,9 @@ class CloseUp:
     bare_field_mm: float
 
 
-def close_ups(loaded: Loaded, lenses: Sequence[Lens], tried: Sequence[float] = ()) -> tuple[CloseUp, ...]:
+def close_ups(loaded: Loaded, ranged: Sequence[Ranged], tried: Sequence[float] = ()) -> tuple[CloseUp, ...]:
     """Every setting of the lenses that are fitted with close-up lenses; or of all with those tried, together in the first stage."""
-    return tuple(
-        found
-        for lens in lenses
-        for plan in range_plans(loaded, lens)
-        if (found := _close_up(loaded, lens, plan, tried)) is not None
-    )
+    return tuple(found for one in ranged for plan in one.plans if (found := _close_up(loaded, one.lens, plan, tried)) is not None)
 
 
 def _close_up(loaded: Loaded, lens: Lens, plan: StatePlan, tried: Sequence[float]) -> CloseUp | None:

@@ -29,7 +29,7 @@ from scenes.model import box_for
 from scenes.model_box import Filter, Stage, is_fitted
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
-from scenes.range_plans import range_plans
+from scenes.range_plans import Ranged
 
 MARGIN_MM = WALK_MM  # room that a glass should leave: as much as a pupil that is not measured may be wrong
 USUAL_THICKNESS_MM, USUAL_INDEX = 4.0, 1.5168  # of glass that a tray does not hold yet; common practice, and a usual crown
@@ -72,14 +72,13 @@ class StageAnswer:
     needs: tuple[StageNeed, ...]
 
 
-def stage_answers(loaded: Loaded, lenses: Sequence[Lens]) -> tuple[StageAnswer, ...]:
+def stage_answers(loaded: Loaded, ranged: Sequence[Ranged]) -> tuple[StageAnswer, ...]:
     """Every stage with every lens it is fitted with, widest lens first."""
-    plans = {lens.name: range_plans(loaded, lens) for lens in lenses}
-    ordered = sorted(lenses, key=lambda lens: -field_deg(plans[lens.name]))
+    ordered = sorted(ranged, key=lambda one: -field_deg(one.plans))
     found = []
     for number, stage in enumerate(loaded.scene.box.stage, 1):
-        fitted = [lens for lens in ordered if is_fitted(stage, lens.name)]
-        needs = tuple(_stage_need(loaded, lens, stage, plans[lens.name]) for lens in fitted)
+        fitted = [one for one in ordered if is_fitted(stage, one.lens.name)]
+        needs = tuple(_stage_need(loaded, one.lens, stage, one.plans) for one in fitted)
         if needs:
             found.append(StageAnswer(name=stage_name(stage, number), stage=stage, holder_mm=_holder_mm(stage), needs=needs))
     return tuple(found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from scenes.build import Setting, StatePlan, guides_of, pixel_grid, plan_state
 from scenes.errors import Complaint, SceneError
@@ -11,6 +12,19 @@ from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths, f
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
 from scenes.words import did_you_mean, plain
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ranged:
+    """A lens and the states that hold its whole range: worked out once, asked for many times."""
+
+    lens: Lens
+    plans: tuple[StatePlan, ...]
+
+
+def ranged_lenses(loaded: Loaded, names: Sequence[str] = ()) -> tuple[Ranged, ...]:
+    """The scene's lenses of these names with their states, all where none is named."""
+    return tuple(Ranged(lens=lens, plans=range_plans(loaded, lens)) for lens in chosen_lenses(loaded.scene, names))
 
 
 def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:

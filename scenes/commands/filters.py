@@ -69,18 +69,18 @@ def filter_report(
     from scenes.filter_effects import close_ups, corner_losses, graded_answers
     from scenes.filter_words import FilterReport
     from scenes.filters import stage_answers
-    from scenes.range_plans import chosen_lenses, focus_note
+    from scenes.range_plans import focus_note, ranged_lenses
 
-    lenses = chosen_lenses(loaded.scene, names)
-    now = standings(loaded, lenses)
+    ranged = ranged_lenses(loaded, names)
+    lenses, now = [one.lens for one in ranged], standings(ranged)
     depth_mm = added_mm or added_depth_mm(loaded.scene)
     return FilterReport(
         margin_mm=margin_mm,
-        stages=stage_answers(loaded, lenses),
-        corners=corner_losses(loaded, lenses),
+        stages=stage_answers(loaded, ranged),
+        corners=corner_losses(ranged),
         graded=graded_answers(loaded, lenses),
-        close_ups=close_ups(loaded, lenses, close_up),
-        close_up_costs=close_up_costs(loaded, lenses, now, close_up) if close_up else costs_without_close_ups(loaded, lenses, now),
+        close_ups=close_ups(loaded, ranged, close_up),
+        close_up_costs=close_up_costs(loaded, ranged, now, close_up) if close_up else costs_without_close_ups(ranged, now),
         close_ups_tried=bool(close_up),
         added_mm=depth_mm,
         added=costs_of(loaded, lenses, now, with_stage_added(loaded.scene, depth_mm)),

@@ -13,6 +13,7 @@ from scenes.filter_effects import close_ups, corner_losses, graded_answers
 from scenes.filter_words import filters_dict, filters_lines, rod_words, smallest
 from scenes.filters import MARGIN_MM, fits_holder, stage_answers, widest_served
 from scenes.plan import load_scene
+from scenes.range_plans import ranged_lenses
 
 SCENE = """
 brimline = 1
@@ -85,7 +86,7 @@ def scene(tmp_path):
 
 
 def needs_of(loaded, stage):
-    answer = next(answer for answer in stage_answers(loaded, loaded.scene.lens) if answer.name == stage)
+    answer = next(answer for answer in stage_answers(loaded, ranged_lenses(loaded)) if answer.name == stage)
     return {need.lens.name: need for need in answer.needs}
 
 
@@ -145,7 +146,7 @@ def test_the_smallest_size_that_leaves_the_margin_is_named(scene):
 
 def test_the_widest_lens_of_a_size_is_named_with_those_it_does_not_serve(scene):
     loaded = scene()
-    answer = next(answer for answer in stage_answers(loaded, loaded.scene.lens) if answer.name == "rear")
+    answer = next(answer for answer in stage_answers(loaded, ranged_lenses(loaded)) if answer.name == "rear")
     assert [need.lens.name for need in answer.needs] == ["20", "40"]
     sizes = filter_sizes()
     assert widest_served(answer, sizes["6x6"], 2.5, turned=False) == ("20", ())
@@ -165,7 +166,7 @@ def test_a_holder_takes_glass_of_its_height_and_narrower_glass():
 
 def test_the_density_of_a_filter_is_told_at_the_lenss_own_corner(scene):
     loaded = scene(rear='size = "6x6", kind = "density", density = 0.6')
-    wide = next(corner for corner in corner_losses(loaded, loaded.scene.lens) if corner.lens.name == "20")
+    wide = next(corner for corner in corner_losses(ranged_lenses(loaded)) if corner.lens.name == "20")
     assert wide.field_deg == pytest.approx(math.degrees(math.atan(math.hypot(RIGHT, HIGH))), abs=1e-6)
     assert wide.fitted[0][1] == pytest.approx(wide.usual[1])
     # Handbook bounds (package tmm 0.2.0, n = 1.5168, D 0.6): 0.272 at 45 deg, 0.547 at 60 deg; this corner lies at 48.
@@ -174,7 +175,7 @@ def test_the_density_of_a_filter_is_told_at_the_lenss_own_corner(scene):
 
 def test_close_up_lenses_add_and_focus_at_their_focal_length_when_the_main_lens_is_at_infinity(scene):
     loaded = scene()
-    for found in close_ups(loaded, loaded.scene.lens, [1.0, 1.0]):
+    for found in close_ups(loaded, ranged_lenses(loaded), [1.0, 1.0]):
         assert found.power_dioptre == 2.0
         assert found.sharp_mm == pytest.approx(500.0)
         # From the focal plane of a thin lens rays leave parallel: the picture is 500 mm x its tangent wide, wherever the lens.
@@ -184,7 +185,7 @@ def test_close_up_lenses_add_and_focus_at_their_focal_length_when_the_main_lens_
 def test_two_close_up_lenses_apart_have_a_little_less_power(scene):
     one, two = (f'size = "6x6", thickness_mm = 2, kind = "close-up", power_dioptre = {power}' for power in (1, 2))
     loaded = scene(rear=one, front=f"filter = {{ {two} }}")  # their middles stand 19 - 9 = 10 mm apart
-    found = close_ups(loaded, loaded.scene.lens)[0]
+    found = close_ups(loaded, ranged_lenses(loaded))[0]
     assert found.spaced_dioptre == pytest.approx(2.98)  # P1 + P2 - d P1 P2
     assert found.sharp_mm == pytest.approx(335.570470, abs=1e-5)
 
@@ -192,7 +193,7 @@ def test_two_close_up_lenses_apart_have_a_little_less_power(scene):
 def test_a_stage_more_costs_a_masks_clearance_its_depth_times_the_edges_tangent(scene):
     loaded = scene()
     lenses = [lens for lens in loaded.scene.lens if lens.name == "20"]
-    (cost,) = costs_of(loaded, lenses, standings(loaded, lenses), with_stage_added(loaded.scene, 8.0))
+    (cost,) = costs_of(loaded, lenses, standings(ranged_lenses(loaded)), with_stage_added(loaded.scene, 8.0))
     assert cost.now.part == cost.then.part == "plate"
     assert cost.now.clearance_mm - cost.then.clearance_mm == pytest.approx(8.0 * HIGH, abs=0.1)
 
@@ -208,7 +209,7 @@ def test_rods_lower_than_the_box_is_made_for_put_it_low(scene):
     # Common practice: light rods run 85 mm below the lens axis.
     loaded = scene(extra="rod_drop_mm = 87", up=-2.0)
     lenses = loaded.scene.lens
-    answer = rod_answer(loaded, lenses, standings(loaded, lenses))
+    answer = rod_answer(loaded, lenses, standings(ranged_lenses(loaded)))
     assert answer.expected_up_mm == pytest.approx(-2.0)
     assert "which puts the box 2 mm below it. The scene has it off axis, 2 mm below." in rod_words(answer)
     wide = next(cost for cost in answer.costs if cost.lens.name == "20")
@@ -217,7 +218,7 @@ def test_rods_lower_than_the_box_is_made_for_put_it_low(scene):
 
 def test_a_box_on_axis_has_no_cost(scene):
     loaded = scene()
-    answer = rod_answer(loaded, loaded.scene.lens, standings(loaded, loaded.scene.lens))
+    answer = rod_answer(loaded, loaded.scene.lens, standings(ranged_lenses(loaded)))
     assert answer.costs == ()
     assert rod_words(answer).endswith("The scene has it on axis.")
 
@@ -261,8 +262,7 @@ def test_a_negative_close_up_lens_leaves_nothing_sharp_at_infinity_and_says_so(s
 
 def test_fitted_close_up_lenses_are_held_against_the_box_without_them(scene):
     loaded = scene(rear='size = "6x6", thickness_mm = 4, kind = "close-up", power_dioptre = 2')
-    lenses = [lens for lens in loaded.scene.lens if lens.name == "20"]
-    (cost,) = costs_without_close_ups(loaded, lenses, standings(loaded, lenses))
+    (cost,) = costs_without_close_ups(ranged_lenses(loaded, ["20"]), standings(ranged_lenses(loaded)))
     # Without it the beam goes straight: 36 mm pupil to front, 4 + 28 mm to the mask's far face, 12 / 20 up, 5 mm pupil.
     assert cost.then.clearance_mm == pytest.approx(55 - ((36 + 4 + 28) * HIGH + 5), abs=0.05)
     # With it, a ray that crosses the lens (at 13 mm) at height h bends in by h D / 1000 a mm; the pupil's upper edge has most.
