@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from geometry.notes import Severity
 from raytrace.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.check import CheckResult, StateResult, lens_words, setting_words, state_words
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
 VIEW_SIZE = (1600, 1000)
+LEAST_ROOM_PERCENT = 0.5
 VIEWS_AT_ONCE = 8  # pictures to one start of the drawing process, and between two steps of the progress bar
 
 
@@ -167,10 +169,17 @@ def _existing(state: StateResult, files: Sequence[str]) -> StateResult:
 
 
 def _sentence(state: StateResult) -> str:
-    """What the verdict rests on, for the head of a picture."""
+    """What the verdict rests on, for the head of a picture; a box that cannot be built so is never just called clear."""
+    fault = any(note.severity is Severity.FAULT for note in state.notes)
+    return f"the box has a fault, see the table; {_light_sentence(state)}" if fault else _light_sentence(state)
+
+
+def _light_sentence(state: StateResult) -> str:
     guide, worst = state.blamed, state.blamed.worst
     if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
         return f"the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}"
+    if guide.margin.percent < LEAST_ROOM_PERCENT:
+        return "nothing visible is lost; the frame could be no wider"
     room = f"{'more than ' if guide.margin.capped else ''}{guide.margin.percent:.0f} % wider"
     return f"nothing visible is lost; the frame could be {room}"
 
