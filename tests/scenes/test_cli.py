@@ -265,9 +265,8 @@ def test_output_that_nobody_reads_on_is_no_trouble():
 
 
 @pytest.mark.slow
-@pytest.mark.slow
 def test_the_demo_leaves_a_folder_to_look_at(capsys, tmp_path):
-    status, out, _ = run(capsys, "demo", "--out", tmp_path / "demo", "--engine", "reference", "--pixels", "8", "--no-3d")
+    status, out, _ = run(capsys, "demo", "--out", tmp_path / "demo", "--pixels", "64", "--no-3d")
     index = json.loads((tmp_path / "demo/results.json").read_text())
     assert status == 0
     words = {entry["verdict"] for show in ("65-5perf", "36x24") for entry in states(tmp_path / "demo" / show)}
