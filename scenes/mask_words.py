@@ -203,6 +203,7 @@ def _mask_dict(number: int, mask: CutMask) -> dict[str, Any]:
         "mask": mask.name,
         "lenses": list(mask.lens_names),
         "cut_out": _shape_dict(mask.cutout),
+        "only_with_filters_in": mask.filters_in,
         "excess_mm2": {member.lens.name: round(mask.excess_mm2(member), 2) for member in mask.members},
         "files": [f"mask-{number}.dxf", f"mask-{number}.svg"],
     }

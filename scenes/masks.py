@@ -81,11 +81,12 @@ class LensMask:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutMask:
-    """One mask to cut: the lenses it serves and its opening."""
+    """One mask to cut: the lenses it serves, its opening, and whether it holds only while filters stand in the trays."""
 
     name: str
     members: tuple[LensMask, ...]
     cutout: Shape
+    filters_in: bool = False
 
     @property
     def lens_names(self) -> tuple[str, ...]:
@@ -117,7 +118,9 @@ def mask_report(loaded: Loaded, wanted: Wanted, names: Sequence[str] = ()) -> Ma
     splits = best_splits([mask.cutout for mask in lenses], max(count, MOST_MASKS_SHOWN), families=families)
     chosen = splits[min(count - len(set(families)), len(splits) - 1)]
     notes = [note for note in (focus_note(mask.lens) for mask in lenses) if note]
-    return MaskReport(wanted=wanted, lenses=lenses, splits=splits, chosen=chosen, masks=_cut(lenses, chosen), notes=tuple(notes))
+    return MaskReport(
+        wanted=wanted, lenses=lenses, splits=splits, chosen=chosen, masks=_cut(lenses, chosen, wanted.margin_mm), notes=tuple(notes)
+    )
 
 
 def _how_many(lenses: Sequence[LensMask], wanted: Wanted) -> int:
@@ -130,11 +133,13 @@ def _how_many(lenses: Sequence[LensMask], wanted: Wanted) -> int:
     return min(wanted.masks or max(now, least), len(lenses))
 
 
-def _cut(lenses: Sequence[LensMask], chosen: Split) -> tuple[CutMask, ...]:
+def _cut(lenses: Sequence[LensMask], chosen: Split, margin_mm: float) -> tuple[CutMask, ...]:
     found = []
     for number, group in enumerate(sorted(chosen.groups), 1):
         members = tuple(lenses[k] for k in group)
-        found.append(CutMask(name=f"mask {number}", members=members, cutout=joined([member.cutout for member in members])))
+        cutout = joined([member.cutout for member in members])
+        filters_in = any(member.empty_mm > margin_mm for member in members)
+        found.append(CutMask(name=f"mask {number}", members=members, cutout=cutout, filters_in=filters_in))
     return tuple(found)
 
 

@@ -17,7 +17,7 @@ from scenes.commands import masks as masks_command
 from scenes.drawing import read_outline
 from scenes.engines import engine_of
 from scenes.errors import SceneError
-from scenes.mask_files import dxf_bytes, page_mm, pdf_bytes, scene_tables, svg_bytes
+from scenes.mask_files import dxf_bytes, engraving, page_mm, pdf_bytes, scene_tables, svg_bytes
 from scenes.mask_words import masks_dict, masks_lines
 from scenes.masks import CORNER_MM, MARGIN_MM, Rule, Wanted, mask_report
 from scenes.plan import load_scene
@@ -152,6 +152,8 @@ def test_taking_the_filter_out_is_told_and_can_be_cut_for(scene):
     assert fitted.empty_mm >= also.need.bounds[2] - fitted.need.bounds[2] > 1.0
     assert also.empty_mm == 0.0
     report = report_of(path, "20", margin_mm=0.5)
+    assert engraving(report.masks[0])[-1] == "only with the filters in"
+    assert not report_of(path, "20", margin_mm=0.5, also_empty=True).masks[0].filters_in
     assert "--also-empty" in masks_lines(report, "")[-3] + masks_lines(report, "")[-4]
 
 
