@@ -23,7 +23,7 @@ OPEN_AIR = Opening(
     surface=Surface(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64)),
 )
 TARGET = FlatTarget(name="lens front", pose=pose(ahead_mm=0.001), outline=shapely.Point(0, 0).buffer(RADIUS_MM, quad_segs=64))
-# hinges so high that a light from 30 deg never gets in behind them: 80 - 45 tan 30 = 54 mm up in the target's plane
+# hinges so high that a light from 40 deg never gets in behind them: 80 - 45 tan 40 = 42 mm up in the target's plane
 TOP = Hinge(box=pose(), side=Side.TOP, out_mm=80.0, at_mm=45.0)
 RIGHT = Hinge(box=pose(), side=Side.RIGHT, out_mm=80.0, at_mm=45.0)
 
@@ -47,7 +47,7 @@ def share(lamp, hinge, bars, angle_deg):
     return lit_share(target, world(*boards(hinge, bars, angle_deg)), lamp, rng=rng, log2_rays=14)
 
 
-@pytest.mark.parametrize(("elevation_deg", "length_mm"), [(30.0, 120.0), (20.0, 150.0), (42.0, 100.0)])
+@pytest.mark.parametrize(("elevation_deg", "length_mm"), [(30.0, 120.0), (20.0, 150.0), (40.0, 100.0)])
 def test_one_flag_against_a_far_light_is_plane_trigonometry(elevation_deg, length_mm):
     bars = Bars(length_mm=length_mm, width_mm=2000.0, thickness_mm=1.0)
     found = shading_of(TARGET, light(0.0, elevation_deg), world(), [Shield(hinge=TOP, bars=bars, from_deg=-30.0)]).alone_deg(0)
