@@ -23,7 +23,7 @@ from scenes.filter_words import FilterReport
 from scenes.filters import StageAnswer, size_outline
 
 MARGIN_MM = 12.0
-GRADED_COLUMNS, GRADED_RAYS = 48, 48  # of each small picture: a few hundredths of a stop, unseen in it
+GRADED_PIXELS, GRADED_RAYS = 40_000, 48  # of all small pictures together, and of each pixel: a second or two of work
 STAGE_FOOT = (
     "Seen from behind the camera, mm from the tray's centre. Blue: the beam of each lens at the glass. Orange: the glass fitted. "
     "Grey: catalogue sizes. Dashed circle: what the neediest lens sweeps when its glass is turned any way."
@@ -107,19 +107,21 @@ def graded_figure(report: FilterReport, title: str) -> Figure:
     for answer, space in zip(report.graded, _grid(page, len(report.graded), aspect), strict=True):
         words = f"{answer.lens.name} f/{answer.f_number:.3g}"
         page.text(space.left, space.top + 1.5, shortened(words, LABEL_PT, space.width), LABEL_PT, weight="bold")
-        _draw_graded(_axes(page, space, answer.half_mm, words, answer.middle_mm), answer)
+        axes = _axes(page, space, answer.half_mm, words, answer.middle_mm)
+        _draw_graded(axes, answer, GRADED_PIXELS // len(report.graded))
     return page.figure
 
 
-def _draw_graded(axes: Axes, answer: GradedAnswer) -> None:
+def _draw_graded(axes: Axes, answer: GradedAnswer, pixels: int) -> None:
     (w, h), (x0, y0) = answer.half_mm, answer.middle_mm
-    rows = max(2, round(GRADED_COLUMNS * h / w))
-    x = x0 + w * (2 * (np.arange(GRADED_COLUMNS) + 0.5) / GRADED_COLUMNS - 1)
+    columns = min(round(math.sqrt(pixels * w / h)), 160)
+    rows = max(2, round(columns * h / w))
+    x = x0 + w * (2 * (np.arange(columns) + 0.5) / columns - 1)
     y = y0 - h * (2 * (np.arange(rows) + 0.5) / rows - 1)  # row 0 is the top
     across, upright = np.meshgrid(x, y)
     points = np.column_stack([across.ravel(), upright.ravel()])
     share = graded_share(answer.variant, points, answer.glasses, answer.place, GRADED_RAYS)
-    stops = -np.log2(share).reshape(rows, GRADED_COLUMNS)
+    stops = -np.log2(share).reshape(rows, columns)
     extent = (x0 - w, x0 + w, y0 - h, y0 + h)
     full = answer.density / math.log10(2.0)
     axes.imshow(stops, origin="upper", extent=extent, aspect="auto", cmap="gray_r", vmin=0.0, vmax=1.4 * full, zorder=1)
