@@ -7,6 +7,7 @@ from time import perf_counter
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.ticker import NullFormatter
 
 from benchmarks.reference_scene import FULL, PREVIEW, box, box_of, box_with_ball, pencils_at
 from raytrace.coverage import picture
@@ -100,5 +101,7 @@ def growth_figure(lines) -> Figure:
         linear = np.array(line.amounts) / line.amounts[-1] * line.seconds[-1]
         axes.loglog(line.amounts, linear, "--", color="#999999", linewidth=1)
         axes.set(xlabel=line.quantity, ylabel="seconds", title=f"slope {line.slope:.2f} (dashed: 1)")
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_minor_formatter(NullFormatter())
         axes.grid(alpha=0.3)
     return figure
