@@ -17,13 +17,14 @@ from raytrace.camera import PixelGrid
 from raytrace.lens import LensState, pencils_for
 from raytrace.pencil import Pencils
 from raytrace.shares import Made, Shares, VignetteMap
-from scenes.progress import Tick, silent
+from scenes.progress import Tick, silent, tell
 from scenes.words import did_you_mean
 
 FloatArray = NDArray[np.float64]
 
 PIECE_RAYS = 1 << 18  # rays to a piece of work: small enough for the caches, large enough for numpy
 WIDE_COLUMNS = 1024  # of a coverage map
+FIRST_RUN = "The very first run prepares its fast code once, which takes up to a minute; later runs start at once."
 MAP, LOOK, FINE = range(3)  # what rays are spent on; each has its own stream of random numbers
 
 
@@ -216,8 +217,12 @@ class Areas:
 
     def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick = silent) -> VignetteMap:  # noqa: ARG002
         """The map of a grid, whole at once."""
+        from raytrace.coverage.cells import cover_cells
+        from raytrace.coverage.compiled import is_compiled
         from raytrace.coverage.picture import coverage_map
 
+        if not is_compiled(cover_cells):
+            tell(FIRST_RUN)
         map_ = coverage_map(partial(pencils_for, lens), grid, box, threads=threads)
         tick(100)
         return unlit_as_clear(map_)

@@ -29,3 +29,10 @@ def progress(total: int, label: str, stream: TextIO | None = None) -> Iterator[T
     bar = click.progressbar(length=total, label=label, file=stream, show_eta=True, item_show_func=lambda doing: doing or "")
     with bar:
         yield lambda steps, doing="": bar.update(steps, doing)
+
+
+def tell(sentence: str, stream: TextIO | None = None) -> None:
+    """A sentence for whoever waits at a terminal (stderr); silence everywhere else."""
+    stream = sys.stderr if stream is None else stream
+    if stream.isatty():
+        click.echo(sentence, file=stream)

@@ -33,6 +33,12 @@ def kernel(entry: F) -> F:
     return cast("F", dispatcher)
 
 
+def is_compiled(entry: Callable[..., Any]) -> bool:
+    """Whether a kernel's machine code lies on disk, made from the sources as they are."""
+    digest, dispatcher = _sources_digest(), cast("Any", entry)
+    return any(digest in key for key in dispatcher._cache._cache_file._load_index())
+
+
 def _once_per_type(dispatcher: Any) -> Any:
     """The helper without a version of its own for every constant that it is called with: that more than halves what is compiled."""
     template, unliteral = dispatcher.get_call_template, cast("Any", numba.types.unliteral)
