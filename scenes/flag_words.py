@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from scenes.build import StatePlan
 from scenes.check import setting_words, state_words
 from scenes.flags import FlagPlace, FlagState, FlagSummary, Limits
 
@@ -32,6 +33,17 @@ def flags_lines(flags: Sequence[FlagSummary], title: str, visible_stops: float) 
     if not flags:
         lines += ["", "The box has no flag."]
     return [line.rstrip() for line in lines]
+
+
+def joint_lines(joint: tuple[float, StatePlan] | None, visible_stops: float) -> list[str]:
+    """What all flags cost together, where each is set to the angle at which it alone costs the visible loss."""
+    if joint is None:
+        return []
+    loss, plan = joint
+    most = f"up to {loss:.2f} stop" if math.isfinite(loss) else "all light"
+    rest = " Set all but one of them to `clear`." if loss > visible_stops else ""
+    head = f"All flags at their `{visible_stops:g} stop` angles at once cost {most} at the worst place ({state_words(plan)})."
+    return ["", *wrapped(head + rest)]
 
 
 def caution_lines() -> list[str]:
@@ -137,7 +149,9 @@ def clipped(text: str) -> str:
     return shortened(text, WIDTH)
 
 
-def flags_dict(flags: Sequence[FlagSummary], title: str, visible_stops: float) -> dict[str, Any]:
+def flags_dict(
+    flags: Sequence[FlagSummary], title: str, visible_stops: float, joint: tuple[float, StatePlan] | None = None
+) -> dict[str, Any]:
     """The whole answer as plain data."""
     return {
         "brimline_flags": SCHEMA_VERSION,
@@ -145,6 +159,9 @@ def flags_dict(flags: Sequence[FlagSummary], title: str, visible_stops: float) -
         "visible_loss_stops": visible_stops,
         "cautions": list(CAUTIONS),
         "flags": [flag_dict(flag) for flag in flags],
+        "all_at_visible_deg": None
+        if joint is None
+        else {"loss_stops": round(joint[0], 3) if math.isfinite(joint[0]) else None, "state": joint[1].key},
     }
 
 

@@ -354,3 +354,20 @@ def summaries(states: Sequence[FlagState]) -> tuple[FlagSummary, ...]:
         FlagSummary(name=name, side=mine[0].flag.side, set_deg=mine[0].flag.set_deg, bars=mine[0].flag.bars, states=tuple(mine))
         for name, mine in by_name.items()
     )
+
+
+def joint_loss(works: Sequence[StateLimits], flags: Sequence[FlagSummary]) -> tuple[float, StatePlan] | None:
+    """The most that all flags together may cost, each at the angle where it alone costs the visible loss [stops], and where.
+
+    Never less than they do cost: what each takes is added up. States that some flag cannot keep clear are left out; None where no
+    two flags are met.
+    """
+    angles = {flag.name: flag.kept().limit("visible_deg")[0] for flag in flags if flag.kept().states}
+    shut = {state.plan.key for flag in flags for state in flag.hopeless}
+    found = []
+    for work in works:
+        met = [place for place in work.places if math.isfinite(angles.get(place.name, math.inf))]
+        if len(met) > 1 and work.plan.key not in shut:
+            parts = [boards(place.hinge, place.bars, angles[place.name]) for place in met]
+            found.append((work.rim.loss_stops(parts), work.plan))
+    return max(found, key=lambda one: one[0], default=None)

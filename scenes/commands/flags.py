@@ -43,8 +43,8 @@ def command(
     from scenes.files import as_json as json_text
     from scenes.flag_light_words import light_dict, lights_lines
     from scenes.flag_lights import Grounds, light_answers, light_fates
-    from scenes.flag_words import caution_lines, flags_dict, flags_lines
-    from scenes.flags import flag_states, summaries
+    from scenes.flag_words import caution_lines, flags_dict, flags_lines, joint_lines
+    from scenes.flags import flag_states, joint_loss, summaries
     from scenes.leaks import stray_lights
     from scenes.plan import load_scene, plans_of, selected
     from scenes.progress import progress
@@ -53,17 +53,20 @@ def command(
     plans = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
     title, visible = loaded.scene.title, loaded.scene.check.visible_loss_stops
     with progress(2 * len(plans), "flags") as tick:
-        states = [state for _, found in flag_states(loaded.scene, plans, tick) for state in found]
+        worked = list(flag_states(loaded.scene, plans, tick))
+        states = [state for _, found in worked for state in found]
         flags = summaries(states)
+        joint = joint_loss([work for work, _ in worked], flags)
         grounds = Grounds(loaded.scene, loaded.resources)
         fates = list(light_fates(grounds, stray_lights(loaded.scene), states, flags, tick))
     lights = light_answers(loaded.scene, fates, flags)
     mended = mended_by(loaded, plans, lights) if changes else None
     if as_json:
-        data = flags_dict(flags, title, visible) | {"lights": [light_dict(light, mended) for light in lights]}
+        data = flags_dict(flags, title, visible, joint) | {"lights": [light_dict(light, mended) for light in lights]}
         click.echo(json_text(data), nl=False)
     else:
-        click.echo("\n".join([*flags_lines(flags, title, visible), *lights_lines(lights, mended), "", *caution_lines()]))
+        tables = [*flags_lines(flags, title, visible), *joint_lines(joint, visible), *lights_lines(lights, mended)]
+        click.echo("\n".join([*tables, "", *caution_lines()]))
     if out is not None:
         written = write_pictures(out, flags, lights, title, visible)
         click.echo(f"wrote {len(written)} pictures to {out}", err=as_json)

@@ -14,7 +14,7 @@ from scenes.cli import main
 from scenes.commands.flags import command
 from scenes.engines import engine_of
 from scenes.flag_words import WIDTH
-from scenes.flags import flag_states, rounded_up, summaries
+from scenes.flags import flag_states, joint_loss, rounded_up, summaries
 from scenes.plan import load_scene, plans_of
 from scenes.verdict import Limits as CheckLimits
 
@@ -179,6 +179,19 @@ def test_angles_are_rounded_to_the_open_side():
     assert rounded_up(-5.55) == -5.5
     assert rounded_up(-30.4) == -np.inf
     assert rounded_up(179.96) == 180.0
+
+
+def test_what_flags_take_together_is_no_less_than_the_check_finds(scene):
+    loaded = load_scene(scene())
+    worked = list(flag_states(loaded.scene, plans_of(loaded)))
+    flags = summaries([state for _, states in worked for state in states])
+    most, plan = joint_loss([work for work, _ in worked], flags)
+    top, left = (flag.limit("visible_deg")[0] for flag in flags)
+    state, _ = check_state(
+        plans_of(load_scene(scene(top=top, left=left)))[0], engine_of("coverage"), columns=48, limits=CheckLimits()
+    )
+    assert plan.key == "20_inf_f2"
+    assert 0.1 < state.blamed.worst.loss_stops <= most < 0.25  # the corner loses by both
 
 
 def told(path, *args):
