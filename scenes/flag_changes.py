@@ -117,15 +117,25 @@ class Workshop:
             return None
         fitted = {plan.key: places_in(boxes[plan.key], self._now.lens(plan), plan) for plan in plans}
         places = {key: [p for p in all_of if p.side in sides_of(light)] for key, all_of in fitted.items()}
-        clear = self._clear(plans, places)
-        trial = _Trial(light, clear)
         grounds = Grounds(self._scene, self._resources, change.apply) if change.hood else self._now
+        if plans and self._refuses(light, plans[0], places[plans[0].key], grounds):
+            return None
+        trial = _Trial(light, self._clear(plans, places))
         for number, plan in enumerate(plans):
             trial.add(self._targets[plan.key], grounds, plan, places[plan.key])
             if trial.is_lost:
                 plans.insert(0, plans.pop(number))
                 return None
         return trial.outcome(change.words)
+
+    def _refuses(self, light: StrayLight, plan: StatePlan, places: Sequence[FlagPlace], grounds: Grounds) -> bool:
+        """Whether one state by itself says no, which is soon known: others can only ask for more."""
+        clear = self._clear([plan], {plan.key: list(places)})
+        if len(clear) < len(places):
+            return False
+        trial = _Trial(light, clear)
+        trial.add(self._targets[plan.key], grounds, plan, places)
+        return trial.is_lost
 
     def _clear(self, plans: Sequence[StatePlan], places: dict[str, list[FlagPlace]]) -> dict[str, float]:
         """The smallest angle of each flag that keeps clear every state that it can keep clear."""
