@@ -22,6 +22,7 @@ from scenes.verdict import GuideVerdict, Limits, SharesAt, Word, judge, worst_wo
 if TYPE_CHECKING:
     from scenes.build import StatePlan
 
+UNSEEN_MM, UNSEEN_STOPS = 1.0, 0.005  # a part this deep in the beam takes more light than this from the frame's edge
 FULL = "full"  # a map with every pixel of the camera
 
 
@@ -153,6 +154,7 @@ def check_state(
     guides = tuple(
         judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits, amount=amounts.words) for guide in plan.guides
     )
+    guides = not_between_points(guides, parts)
     map_ = darkest_of(maps)
     result = StateResult(
         key=plan.key,
@@ -171,6 +173,20 @@ def check_state(
         made=map_.made,
     )
     return result, map_
+
+
+def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
+    """The verdicts, none of which calls a frame clear where a part stands deep in the beam and no point looked at has seen it.
+
+    A thin part can stand between the pixels of a coarse map; its clearance tells of it all the same.
+    """
+    deep = min((part for part in parts if part.clearance_mm is not None), key=lambda part: part.clearance_mm or 0.0, default=None)
+    if deep is None or deep.clearance_mm is None or deep.clearance_mm > -UNSEEN_MM:
+        return guides
+    if any(guide.worst.loss_stops >= UNSEEN_STOPS for guide in guides):
+        return guides
+    step = f"trace more pixels: the {deep.name} stands {-deep.clearance_mm:.1f} mm in the beam, between those looked at"
+    return tuple(replace(guide, word=worst_word([guide.word, Word.SHADING]), next_step=step) for guide in guides)
 
 
 def part_results(plan: StatePlan) -> tuple[tuple[PartResult, ...], tuple[Note, ...]]:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -55,6 +56,7 @@ BRACKET_DEG = (0.6, 1.2, 2.4, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 210.0)  # how f
 FINE_DEG = 0.03  # how near to the angle itself
 GLASS_ROOM_MM = 25.0  # glass farther behind a flag than this leaves straight rays about it, even where it is tilted
 ROUNDED_DEG = 1e-6  # an angle this little past a step is on it
+FOCUS_MM = 0.05  # how near to the plane of focus, where the beam ends, a flag is looked at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -235,8 +237,20 @@ class StateLimits:
         return touch_of(bars, hinge, [self._cut(named.beam, hinge, bars) for named in beams])
 
     def _cut(self, beam: Beam, hinge: Hinge, bars: Bars) -> Sections:
-        found = {depth: self._section(beam, hinge, depth) for depth in depths_mm(bars).tolist()}
+        depths = depths_mm(bars).tolist()
+        found = {depth: self._section(beam, hinge, depth) for depth in depths}
+        for near, far in pairwise(depths):
+            if not found[near].is_empty and found[far].is_empty:
+                last = self._last_before_focus(beam, hinge, near, far)
+                found[last] = self._section(beam, hinge, last)
         return {depth: section for depth, section in found.items() if not section.is_empty}
+
+    def _last_before_focus(self, beam: Beam, hinge: Hinge, near_mm: float, far_mm: float) -> float:
+        """The farthest place of the beam before it ends in the plane of focus, to FOCUS_MM: a flag may reach right up to it."""
+        while far_mm - near_mm > FOCUS_MM:
+            middle = (near_mm + far_mm) / 2
+            near_mm, far_mm = (near_mm, middle) if self._section(beam, hinge, middle).is_empty else (middle, far_mm)
+        return near_mm
 
     def _section(self, beam: Beam, hinge: Hinge, depth_mm: float) -> Section:
         key = (id(beam), hinge.at_mm, depth_mm)

@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 Room = TypeVar("Room")
 
 ENGINE = "coverage"
+CHORD_ERROR = 12.0  # over N**1.5: twice the largest error seen on random boxes
 POINT_CHORDS = 256  # across the disc of a single pencil where no closed form fits
 POINT_SAGITTA_MM = 2e-5  # round outlines of single pencils: areas good to 1e-5 of the pupil
 POINTS_AT_ONCE = 4096  # pencils a thread takes at a time
@@ -51,7 +52,7 @@ def coverage_shares(pencils: Pencils, box: Box, *, with_alone: bool = True, thre
 
 
 def _point_bounds() -> tuple[Bound, ...]:
-    return (Bound(what="chord rule where parts overlap", size=5.0 / POINT_CHORDS**1.5, unit="share"),)
+    return (Bound(what="chord rule where parts overlap", size=CHORD_ERROR / POINT_CHORDS**1.5, unit="share"),)
 
 
 def _points(tables: Tables, items: NDArray[np.int64], known: Optics, parts: int, threads: int) -> tuple[Floats, NDArray[np.int16]]:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from raytrace.box import NO_PART, Box
 from raytrace.camera import PixelGrid
 from raytrace.coverage.chords import chord_rule
-from raytrace.coverage.engine import ENGINE
+from raytrace.coverage.engine import CHORD_ERROR, ENGINE
 from raytrace.coverage.field import as_nodes
 from raytrace.coverage.gpu_source import CHORDS, EDGE_ON, MOST_CORNERS, SOURCE, TOO_MANY, USED_COLUMNS
 from raytrace.coverage.nodes import Nodes
@@ -148,7 +148,7 @@ def _bounds(planned: Plan, sagitta_mm: float) -> tuple[Bound, ...]:
         Bound(what="pencils between nodes taken as bilinear", size=planned.stray * 2 / np.pi, unit="share"),
         Bound(what="shadows near the plane of focus moved by that", size=planned.shift, unit="pixels"),
         Bound(what="round outlines as inscribed chords", size=sagitta_mm, unit="mm"),
-        Bound(what="chord rule where parts overlap, single precision", size=5.0 / CHORDS**1.5 / 10, unit="share"),
+        Bound(what="chord rule where parts overlap, single precision", size=CHORD_ERROR / CHORDS**1.5, unit="share"),
     )
 
 

@@ -11,7 +11,7 @@ from raytrace.box import NO_PART, Box
 from raytrace.camera import PixelGrid
 from raytrace.coverage.cells import cover_cells, spread
 from raytrace.coverage.chords import chord_rule
-from raytrace.coverage.engine import ENGINE, coverage_shares, share_out
+from raytrace.coverage.engine import CHORD_ERROR, ENGINE, coverage_shares, share_out
 from raytrace.coverage.field import as_nodes
 from raytrace.coverage.nodes import Nodes
 from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
@@ -22,7 +22,7 @@ from raytrace.shares import Bound, Made, VignetteMap
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-MAP_CHORDS = 64  # across the disc where several parts overlap: errors of a share stay near 0.001
+MAP_CHORDS = 64  # across the disc where several parts overlap: errors of a share stay near 0.001, at corners near 0.01
 FINE = 16  # pixels between nodes of the lens and glass layers
 BLOCK = 8  # pixels along the side of a block
 SAGITTA_SHARE = 3e-4  # of the pupil's radius that chords of round outlines may stray inside them
@@ -94,7 +94,7 @@ def _bounds(planned: Plan, sagitta_mm: float) -> tuple[Bound, ...]:
         Bound(what="pencils between nodes taken as bilinear", size=planned.stray * 2 / np.pi, unit="share"),
         Bound(what="shadows near the plane of focus moved by that", size=planned.shift, unit="pixels"),
         Bound(what="round outlines as inscribed chords", size=sagitta_mm, unit="mm"),
-        Bound(what="chord rule where parts overlap", size=5.0 / MAP_CHORDS**1.5 / 10, unit="share"),
+        Bound(what="chord rule where parts overlap", size=CHORD_ERROR / MAP_CHORDS**1.5, unit="share"),
     )
 
 

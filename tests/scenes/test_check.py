@@ -11,7 +11,7 @@ from raytrace.camera import Guide
 from scenes.check import check_state, run_check
 from scenes.engines import engine_of, seed_of
 from scenes.verdict import Limits, Word
-from tests.raytrace.made import plate_of_glass
+from tests.raytrace.made import block, plate_of_glass
 from tests.scenes.check_made import FOCAL_MM, beam_right_mm, clear_share, gap_for_share, plan, wall_on_the_right
 
 REFERENCE = engine_of("reference")
@@ -166,3 +166,12 @@ def test_clearance_of_a_part_is_its_distance_from_the_outermost_ray():
     outermost = beam_right_mm(18) + 2.5  # the pupil's radius beside its middle
     (part,) = judged(plan(wall_on_the_right(outermost + gap_mm))).parts
     assert part.clearance_mm == pytest.approx(gap_mm, abs=0.01)
+
+
+def test_a_part_between_the_pixels_of_a_coarse_map_is_never_called_clear():
+    # A post that darkens what it covers by a third of a stop and ends inside the frame; the bundles of the map's four columns, 5 mm
+    # across and 45 mm apart where it stands, pass it by on both sides.
+    post = block((-17.6, -20.0, 60.0), (-16.6, 20.0, 60.2), name="post")
+    state, _ = check_state(plan(post), engine_of("coverage"), columns=4, limits=Limits())
+    assert state.word is Word.SHADING
+    assert state.guides[0].next_step.startswith("trace more pixels: the post stands ")

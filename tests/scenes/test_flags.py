@@ -9,6 +9,10 @@ import pytest
 from click.testing import CliRunner
 from scipy.optimize import brentq
 
+from raytrace.box import Box
+from raytrace.flag_window import boards
+from raytrace.lens import pencils_for
+from raytrace.reference import reference_shares
 from scenes.check import check_state
 from scenes.cli import main
 from scenes.commands.flags import command
@@ -225,3 +229,17 @@ def test_the_examples_of_the_page_run(tmp_path, monkeypatch):
     assert len(examples) >= 4
     assert all(words[0] == "brimline" and main(words[1:]) in (0, 1) for words in examples)
     assert list((tmp_path / "flag-pictures").glob("flag-*.png"))
+
+
+def test_a_flag_that_reaches_to_the_plane_of_focus_is_held_up_by_the_last_of_the_beam(tmp_path):
+    # Its tip comes 8 mm past the plane of focus, so it must clear the picture of the guide that stands there.
+    text = (Path(__file__).parents[2] / "scenes/data/starter.toml").read_text()
+    text = text.replace("# extension = { length_mm = 70, angle_deg = 0 }", "extension = { length_mm = 70, angle_deg = 0 }")
+    path = tmp_path / "near.toml"
+    path.write_text(text.replace('focus_mm = ["infinity", "close"]', 'focus_mm = ["close"]').replace("[2.0, 5.6]", "[2.0]"))
+    loaded = load_scene(path)
+    ((work, (state, *_)), *_) = flag_states(loaded.scene, plans_of(loaded))
+    box = Box(parts=boards(state.flag.hinge, state.flag.bars, state.limits.touch_deg), glasses=work.plan.box.glasses)
+    for lens in work.plan.variants:
+        pencils = pencils_for(lens, work.plan.guides[0].rim_points_mm(33))
+        assert reference_shares(pencils, box, log2_rays=10, rng=np.random.default_rng(1)).clear_share.min() > 0.999
