@@ -55,9 +55,14 @@ def loop_clearance(outline: Outline, plane: Pose, section: BaseGeometry, outer: 
     rim = outer()
     met = section.intersection(rim)
     if not met.is_empty:
-        return _inside(outline, met, plane)
+        return _inside(outline, section if _through(outline, section) else met, plane)
     on_section, _ = nearest_points(section, rim)
     return placed(section.distance(rim), np.array(on_section.coords[0]), section, plane)
+
+
+def _through(outline: Outline, section: BaseGeometry) -> bool:
+    """Whether some of the section goes through the opening: then it is meant to, and a thin wall in it is no shallow bite."""
+    return bool(inside_distance(outline, shapely.get_coordinates(section)).max() > 0 or section.contains(shapely.Point(0.0, 0.0)))
 
 
 def _inside(outline: Outline, section: BaseGeometry, plane: Pose) -> Nearest:

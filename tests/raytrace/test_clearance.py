@@ -55,6 +55,12 @@ def test_a_mask_is_clear_by_its_half_opening_less_the_beams():
     assert found.where.startswith("bottom")
 
 
+def test_a_thin_walled_hood_in_the_beam_stands_in_it_by_what_its_opening_lacks_not_by_its_wall():
+    # The beam reaches 100 * 13 / 20 + 5 = 70 mm to the right, the opening 50; the wall is 1.5 mm thick with open air beyond.
+    hood = holed(60.0, RoundedRectangle(100, 200), bounded=True, outer=RoundedRectangle(103, 203))
+    assert clearance_of(hood, lens_at()).clearance_mm == pytest.approx(-20.0, abs=0.02)
+
+
 def test_a_mask_shifted_to_the_operators_left_meets_the_beam_on_his_right():
     found = clearance_of(holed(60.0, RoundedRectangle(150, 200), right_mm=-10.0), lens_at())
     assert found.clearance_mm == pytest.approx(75 - 10 - 70, abs=0.02)
