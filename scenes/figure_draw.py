@@ -86,11 +86,15 @@ def to_page(axes: Axes, frame: Box, points_mm: NDArray[np.float64]) -> NDArray[n
 
 
 def draw_loss(axes: Axes, map_: VignetteMap) -> AxesImage:
-    """The loss as an upright image in picture mm: row 0 at the top, column 0 at the left."""
+    """The loss as an upright image in picture mm: row 0 at the top, column 0 at the left. It fills the axes for good."""
+    extent = extent_mm(map_)
+    axes.set_autoscale_on(False)  # a guide that reaches a little beyond must not push the picture aside
+    axes.set_xlim(*extent[:2])
+    axes.set_ylim(*extent[2:])
     return axes.imshow(
         shown_loss(map_),
         origin="upper",
-        extent=extent_mm(map_),
+        extent=extent,
         aspect="auto",
         interpolation="nearest",
         cmap=loss_colours(),

@@ -3,9 +3,10 @@
 import itertools
 
 import numpy as np
+import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from raytrace.camera import PixelGrid
+from raytrace.camera import Guide, PixelGrid
 from raytrace.shares import VignetteMap
 from scenes.figure_sheet import ROWS, SheetEntry, contact_sheet, sheet_rows
 
@@ -77,6 +78,14 @@ def test_each_small_picture_is_upright_and_says_verdict_loss_and_part():
     assert ring.get_xdata()[0] > 12
     assert ring.get_ydata()[0] > 8
     assert {"✗ in frame", "2 stops, top right", "top flag"} <= set(words_of(figure))
+
+
+def test_a_guide_that_reaches_past_the_picture_does_not_push_it_aside():
+    guide = Guide(name="whole", half_width_mm=18.0, half_height_mm=12.0, centre_mm=(-0.3, 0.0))
+    (figure,) = contact_sheet([entry(guides=(guide,))], title="Dune convoy")
+    axes = next(axes for axes in figure.axes if axes.images and axes.get_label().startswith("18 |"))
+    assert axes.get_xlim() == pytest.approx((-18.0, 18.0))
+    assert axes.get_ylim() == pytest.approx((-12.0, 12.0))
 
 
 def test_the_verdicts_own_worst_wins_over_the_maps():
