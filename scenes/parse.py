@@ -20,6 +20,8 @@ Model = TypeVar("Model", bound=Table)
 
 SYNTAX_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 NUMBER_WITH_UNIT = re.compile(r"=\s*([-+]?\d*\.?\d+)\s*(mm|cm|m|inch|in|ft|um|deg|°|\")\s*(?:#.*)?$")
+DENSITY_IN_STOPS = re.compile(r"^\s*density\s*=\s*(\d*\.?\d+)\s*-?stops?\b", re.IGNORECASE)
+DENSITY_PER_STOP = 0.3  # log10(2), as filters are labelled: common practice
 DECIMAL_COMMA = re.compile(r"=\s*\d+,\d+\s*(?:#.*)?$")
 BARE_VALUE = re.compile(r"=\s*([^\s\"'\[{#][^\"'\[{#]*?)\s*(?:#.*)?$")
 SEVERAL_VALUES = re.compile(r"=\s*([^\[\]{}\"']+,[^\[\]{}\"'#]+?)\s*(?:#.*)?$")
@@ -114,6 +116,9 @@ def _may_repeat(path: KeyPath) -> bool:
 
 
 def _syntax_way_out(problem: str, written: str) -> str:
+    in_stops = DENSITY_IN_STOPS.search(written)
+    if in_stops:
+        return f"; write the optical density, {float(in_stops[1]) * DENSITY_PER_STOP:g}: a stop is {DENSITY_PER_STOP:g}"
     with_unit = NUMBER_WITH_UNIT.search(written)
     if with_unit:
         length = text_as_mm(with_unit[1] + with_unit[2])

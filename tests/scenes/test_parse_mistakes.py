@@ -202,3 +202,9 @@ def test_a_mistake_gives_the_sentence_that_tells_what_to_do(right, wrong, senten
     with pytest.raises(SceneError) as caught:
         parse_scene(SCENE.replace(right, wrong), "s.toml")
     assert str(caught.value) == sentence
+
+
+def test_a_density_in_stops_is_told_as_optical_density():
+    # Neutral filters: 0.3 of optical density to a stop, log10(2) rounded; common practice.
+    with pytest.raises(SceneError, match=r"write the optical density, 0\.6: a stop is 0\.3"):
+        parse_scene("[box.stage.filter]\ndensity = 2 stops\n", "s.toml")
