@@ -5,6 +5,7 @@ import pytest
 
 from geometry.openings import OpeningKind
 from scenes.build import states_of
+from scenes.commands.leaks import left_out_lines
 from scenes.figure_leaks import leak_figure, sky_figure, ways_figure
 from scenes.leaks import in_frame, run_leaks
 from scenes.leaks_advice import advise
@@ -168,3 +169,10 @@ def test_words_say_sides_as_the_operator_has_them():
     assert direction_words(np.array([-0.5, 0.5, -np.sqrt(0.5)])) == "145 right, 30 up"
     assert strength_words(2**-5.0) == "5.0 stops under"
     assert strength_words(0.0) == "nothing"
+
+
+def test_states_that_were_not_looked_at_are_counted():
+    assert left_out_lines(4, 4) == []
+    (line,) = left_out_lines(8, 2)
+    assert line.startswith("Looked at 2 of 8 states")
+    assert max(map(len, line.splitlines())) <= 100
