@@ -70,10 +70,11 @@ def left_out_lines(wanted: int, seen: int) -> list[str]:
     """What was not looked at, so that nobody takes silence for darkness."""
     if wanted == seen:
         return []
-    return [
-        f"Looked at {seen} of {wanted} states, the first of each lens. Another focus or stop can let in what\n"
-        "these keep out: choose others by --focus and --f-number.\n"
-    ]
+    lines = (
+        f"Looked at {seen} of {wanted} states, the first of each lens. Another focus or stop can let in what",
+        "these keep out: choose others by --focus and --f-number.",
+    )
+    return ["\n".join(lines) + "\n"]
 
 
 def first_of_each_lens(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
