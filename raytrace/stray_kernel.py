@@ -82,20 +82,48 @@ def _density_share(row: FloatArray, up: float) -> float:
     return float(min(max(above / row[SOFT] + 0.5, 0.0), 1.0))
 
 
+@_compiled
+def _to_glass(row: FloatArray, x: float, y: float, z: float) -> tuple[float, float, float]:
+    """A vector of the frame along a glass's own axes."""
+    return (
+        row[0] * x + row[3] * y + row[6] * z,
+        row[1] * x + row[4] * y + row[7] * z,
+        row[2] * x + row[5] * y + row[8] * z,
+    )
+
+
+@_compiled
+def _to_frame(row: FloatArray, x: float, y: float, z: float) -> tuple[float, float, float]:
+    """A vector along a glass's own axes in the frame."""
+    return (
+        row[0] * x + row[1] * y + row[2] * z,
+        row[3] * x + row[4] * y + row[5] * z,
+        row[6] * x + row[7] * y + row[8] * z,
+    )
+
+
+@_compiled
+def _absorbed(row: FloatArray, cosine: float, up: float) -> float:
+    """Share that one passage through the glass leaves, at the cosine in air and the height of the passage's middle."""
+    inside = math.sqrt(1.0 - (1.0 - cosine * cosine) / (row[INDEX] * row[INDEX]))
+    return float(row[TAU] ** (_density_share(row, up) / inside))
+
+
+@_compiled
+def _parted(row: FloatArray, cosine: float, mirrored: bool, polarised: bool) -> tuple[float, float]:
+    """Shares of s and p light that go the path's way at a face: what it mirrors, or what it lets by."""
+    s, p = _reflectances(row, cosine)
+    if not polarised:
+        s = (s + p) / 2.0
+        p = s
+    return (s, p) if mirrored else (1.0 - s, 1.0 - p)
+
+
 @_entry
-def follow(  # noqa: PLR0912, PLR0915 - one ray's whole way, kept in registers
-    start: FloatArray,
-    direction: FloatArray,
-    sent: NDArray[np.bool_],
-    faces: NDArray[np.int64],
-    mirrors: NDArray[np.bool_],
-    table: FloatArray,
-    least: float,
-    caught_radius: float,
-    polarised: bool,
-    out_direction: FloatArray,
-    corners: FloatArray,
-) -> FloatArray:
+def follow(  # noqa: PLR0915 - one ray's whole way, kept in registers
+    start: FloatArray, direction: FloatArray, sent: NDArray[np.bool_], faces: NDArray[np.int64], mirrors: NDArray[np.bool_],
+    table: FloatArray, least: float, caught_radius: float, polarised: bool, out_direction: FloatArray, corners: FloatArray,
+) -> FloatArray:  # fmt: skip
     """Strengths (N,) of rays after all faces of a path, 0 where a ray misses a mirror, ends in the lens or falls under `least`.
 
     start, direction (N, 3); sent (N,); faces, mirrors (S,); table (G, COLUMNS). Fills out_direction (N, 3), corners (N, S + 1, 3).
@@ -109,59 +137,36 @@ def follow(  # noqa: PLR0912, PLR0915 - one ray's whole way, kept in registers
         corners[i, 0, 0], corners[i, 0, 1], corners[i, 0, 2] = px, py, pz
         light_s, light_p, in_glass, lives = 1.0, 1.0, False, True
         for k in range(len(faces)):
-            row = table[faces[k] // 2]
-            front = faces[k] % 2 == 1
-            qx, qy, qz = px - row[9], py - row[10], pz - row[11]
-            ox = row[0] * qx + row[3] * qy + row[6] * qz
-            oy = row[1] * qx + row[4] * qy + row[7] * qz
-            oz = row[2] * qx + row[5] * qy + row[8] * qz
-            ux = row[0] * dx + row[3] * dy + row[6] * dz
-            uy = row[1] * dx + row[4] * dy + row[7] * dz
-            uz = row[2] * dx + row[5] * dy + row[8] * dz
-            cosine, n = abs(uz), row[INDEX]
+            row, front = table[faces[k] // 2], faces[k] % 2 == 1
+            ox, oy, oz = _to_glass(row, px - row[9], py - row[10], pz - row[11])
+            ux, uy, uz = _to_glass(row, dx, dy, dz)
+            cosine = abs(uz)
             rx, ry, rz = ux, uy, uz
             if in_glass:
-                rx, ry = ux / n, uy / n
+                rx, ry = ux / row[INDEX], uy / row[INDEX]
                 rz = math.copysign(math.sqrt(1.0 - rx * rx - ry * ry), uz)
             reach = ((row[HALF] if front else -row[HALF]) - oz) / rz
-            if not (reach >= -BACK_MM and reach < 1e9):
-                lives = False
-                break
             ax, ay, az = ox + reach * rx, oy + reach * ry, oz + reach * rz
             entering = (uz > 0.0) != front
             hits = _on_glass(row, ax, ay) if entering else in_glass
-            if mirrors[k] and not hits:
+            if not (reach >= -BACK_MM and reach < 1e9) or (mirrors[k] and not hits):
                 lives = False
                 break
             if in_glass and not entering and row[TAU] < 1.0:
-                inside = math.sqrt(1.0 - (1.0 - cosine * cosine) / (n * n))
-                passed = row[TAU] ** (_density_share(row, (oy + ay) / 2.0) / inside)
-                light_s, light_p = light_s * passed, light_p * passed
+                left = _absorbed(row, cosine, (oy + ay) / 2.0)
+                light_s, light_p = light_s * left, light_p * left
             if hits:
-                s, p = _reflectances(row, cosine)
-                if not polarised:
-                    s = (s + p) / 2.0
-                    p = s
-                light_s *= s if mirrors[k] else 1.0 - s
-                light_p *= p if mirrors[k] else 1.0 - p
+                share_s, share_p = _parted(row, cosine, mirrors[k], polarised)
+                light_s, light_p = light_s * share_s, light_p * share_p
             if light_s + light_p <= 2.0 * least:
                 lives = False
                 break
-            if mirrors[k]:
-                uz = -uz
-                in_glass = not entering
-            else:
-                in_glass = entering and hits
-            dx = row[0] * ux + row[1] * uy + row[2] * uz
-            dy = row[3] * ux + row[4] * uy + row[5] * uz
-            dz = row[6] * ux + row[7] * uy + row[8] * uz
-            px = row[0] * ax + row[1] * ay + row[2] * az + row[9]
-            py = row[3] * ax + row[4] * ay + row[5] * az + row[10]
-            pz = row[6] * ax + row[7] * ay + row[8] * az + row[11]
+            in_glass = not entering if mirrors[k] else entering and hits
+            dx, dy, dz = _to_frame(row, ux, uy, -uz if mirrors[k] else uz)
+            px, py, pz = _to_frame(row, ax, ay, az)
+            px, py, pz = px + row[9], py + row[10], pz + row[11]
             corners[i, k + 1, 0], corners[i, k + 1, 1], corners[i, k + 1, 2] = px, py, pz
-        if not lives:
-            continue
-        if dz < 0.0 and math.hypot(px - pz / dz * dx, py - pz / dz * dy) < caught_radius:
+        if not lives or (dz < 0.0 and math.hypot(px - pz / dz * dx, py - pz / dz * dy) < caught_radius):
             continue
         out_direction[i, 0], out_direction[i, 1], out_direction[i, 2] = dx, dy, dz
         strengths[i] = (light_s + light_p) / 2.0
