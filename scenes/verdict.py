@@ -21,7 +21,7 @@ NOTHING_SHARE = 0.002  # of the light: 0.003 stop, below what any monitor or fil
 ROOM_PERCENT = 2.0  # of the frame: a mount that sits 0.3 mm off moves a wide lens's edge by about this much
 SHOWN_STOPS = 1.0  # from here on the edge itself is seen in the frame, not a shade
 ALIKE_STOPS = 0.05  # corners this close to each other are named together
-MOST_ALIKE = 4096  # pixels of a wholly dark patch that are looked at to find its middle
+MOST_ALIKE = 4096  # pixels of a wholly dark patch that are looked at to find its innermost
 ALIKE_SHARE = 1e-4  # places that differ by less than this are equally dark
 CANDIDATES = 6  # worst map pixels and rim points that are looked at again with more rays
 
@@ -170,11 +170,11 @@ class _Look:
         rim_mm = guide.rim_points_mm()
         rim = shares_at(rim_mm, False)
         points_mm = np.concatenate(
-            [rim_mm[_lowest(rim.clear_share, rim_mm)], _worst_pixels_mm(guide, map_), guide.corners_mm(), [[0.0, 0.0]]]
+            [rim_mm[_lowest(guide, rim.clear_share, rim_mm)], _worst_pixels_mm(guide, map_), guide.corners_mm(), [[0.0, 0.0]]]
         )
         seen = shares_at(points_mm, True)
         axis, corners = len(points_mm) - 1, slice(len(points_mm) - 5, len(points_mm) - 1)
-        k = int(_lowest(pessimistic_share(seen)[:axis], points_mm[:axis])[0])
+        k = int(_lowest(guide, pessimistic_share(seen)[:axis], points_mm[:axis])[0])
         blame, others = _blamed(seen, k, kinds, limits)
         losses, glass = loss_stops(seen.clear_share), loss_stops(seen.glass)
         corner_losses = losses[corners]
@@ -205,11 +205,11 @@ class _Look:
         )
 
 
-def _lowest(shares: NDArray[np.float64], points_mm: NDArray[np.float64]) -> NDArray[np.intp]:
-    """The darkest few; of those equally dark the ones in their middle, so that a dark patch is named by its middle."""
+def _lowest(guide: Guide, shares: NDArray[np.float64], points_mm: NDArray[np.float64]) -> NDArray[np.intp]:
+    """The darkest few; of those equally dark the ones furthest in, for there stands the part that takes most of the frame."""
     darkest = shares <= shares.min() + ALIKE_SHARE
-    from_middle = np.linalg.norm(points_mm - points_mm[darkest].mean(axis=0), axis=1)
-    return np.lexsort((from_middle, np.where(darkest, 0.0, shares)))[:CANDIDATES]
+    out = np.linalg.norm((points_mm - np.asarray(guide.centre_mm)) / [guide.half_width_mm, guide.half_height_mm], axis=1)
+    return np.lexsort((out, np.where(darkest, 0.0, shares)))[:CANDIDATES]
 
 
 def _worst_pixels_mm(guide: Guide, map_: VignetteMap) -> NDArray[np.float64]:
@@ -228,7 +228,7 @@ def _worst_pixels_mm(guide: Guide, map_: VignetteMap) -> NDArray[np.float64]:
     step = max(len(rows) // MOST_ALIKE, 1)
     rows, columns = rows[::step], columns[::step]
     points = np.column_stack([map_.x_mm[across[columns]], map_.y_mm[upright[rows]]])
-    picked = _lowest(inside[rows, columns].astype(np.float64), points)
+    picked = _lowest(guide, inside[rows, columns].astype(np.float64), points)
     return np.asarray(np.clip(points[picked], centre - half, centre + half))
 
 
