@@ -27,8 +27,15 @@ class Amounts:
 
     def __init__(self, plan: StatePlan, clearance_mm: Mapping[str, float | None]) -> None:
         self._plan, self._clearance_mm = plan, clearance_mm
+        self._told: dict[str, str] = {}
 
     def words(self, part_name: str) -> str:
+        """What `worked_out` says, worked out once a part: every guide asks."""
+        if part_name not in self._told:
+            self._told[part_name] = self.worked_out(part_name)
+        return self._told[part_name]
+
+    def worked_out(self, part_name: str) -> str:
         """' by 7 degrees' for a flag, ' (2.3 mm in the beam)' for other parts; '' where neither can be told.
 
         A flag whose hinge is in the beam clears it at no angle: then ' and hinge it 3.1 mm further out'.

@@ -27,7 +27,7 @@ ENGINE = "coverage"
 CHORD_ERROR = 12.0  # over N**1.5: above every error seen on random boxes, 0.0104 at 64 chords and 0.0028 at 256
 POINT_CHORDS = 256  # across the disc of a single pencil where no closed form fits
 POINT_SAGITTA_MM = 2e-5  # round outlines of single pencils: areas good to 1e-5 of the pupil
-POINTS_AT_ONCE = 4096  # pencils a thread takes at a time
+POINTS_AT_ONCE = 64  # pencils a thread takes at a time: a few milliseconds of work, so that a short list keeps both cores busy
 
 
 def coverage_shares(pencils: Pencils, box: Box, *, with_alone: bool = True, threads: int = 2) -> Shares:
