@@ -89,6 +89,8 @@ def beam_of(pencils_at: PencilsAt, guide: Guide, box: Box, *, far: Pose | None =
 
 def _together(sheets: Sequence[tuple[FloatArray, NDArray[np.bool_]]]) -> tuple[FloatArray, NDArray[np.bool_]]:
     """The points (N, S * K, 2) of all sheets pencil by pencil, and which pencils have any; one sheet fills another's gaps."""
+    if len(sheets) == 1:
+        return sheets[0]
     there = np.array([crossed for _, crossed in sheets])
     first = there.argmax(axis=0)
     stand_in = np.stack([points for points, _ in sheets])[first, np.arange(there.shape[1])]

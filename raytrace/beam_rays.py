@@ -6,7 +6,7 @@ Polygons stand about the round pupil, not in it, so that their straight edges le
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -41,10 +41,18 @@ class Outlines:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """Outline rays of N pencils that all go through the same glasses: `here` (N,) says which pencils have any; N * K rays."""
+    """Outline rays of N pencils that all go through the same glasses: `here` (N,) says which pencils have any; N * K rays.
+
+    spans_mm holds the lowest and highest z of each leg: looked at for every plane, worked out once.
+    """
 
     here: BoolArray
     legs: tuple[Leg, ...]
+    spans_mm: tuple[tuple[float, float], ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Work out the spans."""
+        object.__setattr__(self, "spans_mm", tuple(leg.z_span_mm() for leg in self.legs))
 
     def endless(self) -> Sheet:
         """The same rays, running on beyond their object plane."""
@@ -54,7 +62,7 @@ class Sheet:
 
     def at_plane(self, plane: Pose) -> tuple[FloatArray, BoolArray]:
         """Where the rays cross a plane, in its own coordinates (N, K, 2) [mm], and which pencils cross it with all rays (N,)."""
-        xy, crossed = plane_crossing(plane, self.legs)
+        xy, crossed = plane_crossing(plane, self.legs, self.spans_mm)
         count = len(self.here)
         return xy.reshape(count, -1, 2), self.here & crossed.reshape(count, -1).all(axis=1)
 
@@ -241,25 +249,45 @@ def _launched(pencils: Pencils, crossing_mm: FloatArray) -> tuple[FloatArray, Fl
     return np.where(seen, origin, 0.0), along / np.linalg.norm(along, axis=1, keepdims=True), end_z
 
 
-def plane_crossing(plane: Pose, legs: Sequence[Leg]) -> tuple[FloatArray, BoolArray]:
-    """Where rays first cross a plane, in its own coordinates (R, 2) [mm], and which do (R,)."""
+def plane_crossing(plane: Pose, legs: Sequence[Leg], spans_mm: Sequence[tuple[float, float]] = ()) -> tuple[FloatArray, BoolArray]:
+    """Where rays first cross a plane, in its own coordinates (R, 2) [mm], and which do (R,).
+
+    spans_mm holds each leg's lowest and highest z, where they are known.
+    """
     xy = np.zeros((len(legs[0].start_mm), 2))
     crossed = np.zeros(len(xy), dtype=np.bool_)
-    normal = plane.rotation[:, 2]
-    level = np.abs(normal[:2]).max() < 1e-12  # then a leg's depths tell at once whether any of it can cross
-    for leg in reversed(legs):  # the first leg to cross has the last word
-        if level and not _reaches(leg, float(plane.origin_mm[2])):
+    level = np.abs(plane.rotation[:2, 2]).max() < 1e-12  # then a leg's depths tell at once whether any of it can cross
+    spans = spans_mm or ([leg.z_span_mm() for leg in legs] if level else [(-np.inf, np.inf)] * len(legs))
+    for leg, span in zip(reversed(legs), reversed(spans), strict=True):  # the first leg to cross has the last word
+        if level and not _reaches(span, float(plane.origin_mm[2])):
             continue
-        with np.errstate(divide="ignore", invalid="ignore"):  # rays along the plane give inf or nan and do not cross
-            t = ((plane.origin_mm - leg.origin) @ normal) / (leg.direction @ normal)
+        t = _run_to(plane, leg, level)
+        with np.errstate(invalid="ignore"):  # nan of rays along the plane: they do not cross
             here = (t >= -JOINT_EPS_MM) & (t <= leg.length_mm + JOINT_EPS_MM) & np.isfinite(t)
-        if here.any():
-            point = leg.origin + np.where(here, t, 0.0)[:, None] * leg.direction
-            xy = np.where(here[:, None], plane.points_to_part(point)[:, :2], xy)
+        if here.all():
+            xy, crossed = _at(plane, leg, t, level), here
+        elif here.any():
+            xy = np.where(here[:, None], _at(plane, leg, np.where(here, t, 0.0), level), xy)
             crossed |= here
     return xy, crossed
 
 
-def _reaches(leg: Leg, z_mm: float) -> bool:
-    low, high = leg.z_span_mm()
-    return low - JOINT_EPS_MM <= z_mm <= high + JOINT_EPS_MM
+def _run_to(plane: Pose, leg: Leg, level: bool) -> FloatArray:
+    """How far (R,) each ray runs to a plane; inf or nan along it."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        if level:
+            return np.asarray((plane.origin_mm[2] - leg.origin[:, 2]) / leg.direction[:, 2])
+        normal = plane.rotation[:, 2]
+        return np.asarray(((plane.origin_mm - leg.origin) @ normal) / (leg.direction @ normal))
+
+
+def _at(plane: Pose, leg: Leg, run_mm: FloatArray, level: bool) -> FloatArray:
+    """Where rays are (R, 2) in a plane that they have run to."""
+    if level:
+        xy = leg.origin[:, :2] + run_mm[:, None] * leg.direction[:, :2] - plane.origin_mm[:2]
+        return np.asarray(xy @ plane.rotation[:2, :2])
+    return plane.points_to_part(leg.origin + run_mm[:, None] * leg.direction)[:, :2]
+
+
+def _reaches(span_mm: tuple[float, float], z_mm: float) -> bool:
+    return span_mm[0] - JOINT_EPS_MM <= z_mm <= span_mm[1] + JOINT_EPS_MM
