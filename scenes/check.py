@@ -30,7 +30,8 @@ FULL = "full"  # a map with every pixel of the camera
 class PartResult:
     """How far a part stays out of the beam of all guides [mm]: worst and range over pupil depths, negative where it is in.
 
-    None where it could not be told; inf where beam and part never lie in one plane.
+    None where it could not be told; inf where beam and part never lie in one plane. room_percent says how much wider the frame
+    could be before the part shows, where that was asked for.
     """
 
     name: str
@@ -38,6 +39,7 @@ class PartResult:
     clearance_mm: float | None = None
     range_mm: tuple[float, float] | None = None
     where: str = ""
+    room_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,10 +119,11 @@ def run_check(
     columns: int | str | None = None,
     limits: Limits | None = None,
     threads: int = 1,
+    rooms: bool = False,
     tick: Tick = silent,
     keep: Keep = keep_nothing,
 ) -> CheckResult:
-    """Every state traced and judged; one that fails leaves the others standing.
+    """Every state traced and judged; one that fails leaves the others standing. `rooms` asks for every part's room_percent.
 
     `keep` gets each state's plan, result and map as soon as they are there and answers with the names of the files it made.
     `tick` counts to 100 for each state.
@@ -130,9 +133,8 @@ def run_check(
     for plan in plans:
         counted = _Counted(tick, state_words(plan))
         try:
-            states.append(
-                _with_files(*check_state(plan, engine, columns=columns, limits=limits, threads=threads, tick=counted), plan, keep)
-            )
+            done = check_state(plan, engine, columns=columns, limits=limits, threads=threads, rooms=rooms, tick=counted)
+            states.append(_with_files(*done, plan, keep))
         except Exception as error:  # noqa: BLE001 - one state's trouble, whatever it is, must not cost the others
             failed.append(FailedState(key=plan.key, lens_name=plan.lens_name, why=in_a_sentence(error)))
         counted.finish()
@@ -140,7 +142,14 @@ def run_check(
 
 
 def check_state(
-    plan: StatePlan, engine: Engine, *, columns: int | str | None, limits: Limits, threads: int = 1, tick: Tick = silent
+    plan: StatePlan,
+    engine: Engine,
+    *,
+    columns: int | str | None,
+    limits: Limits,
+    threads: int = 1,
+    rooms: bool = False,
+    tick: Tick = silent,
 ) -> tuple[StateResult, VignetteMap]:
     """One state's result, and its map: the worst case over the pupil depths that the lens may have."""
     grid = map_grid(plan, engine, columns)
@@ -149,7 +158,7 @@ def check_state(
     maps = [engine.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
     shares_at = [_asker(engine, lens, plan, seed) for lens in plan.variants]
     kinds = [part.kind for part in plan.box.parts]
-    parts, trouble = part_results(plan)
+    parts, trouble = part_results(plan, rooms=rooms)
     amounts = Amounts(plan, {part.name: part.clearance_mm for part in parts})
     guides = tuple(
         judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits, amount=amounts.words) for guide in plan.guides
@@ -189,18 +198,29 @@ def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartRes
     return tuple(replace(guide, word=worst_word([guide.word, Word.SHADING]), next_step=step) for guide in guides)
 
 
-def part_results(plan: StatePlan) -> tuple[tuple[PartResult, ...], tuple[Note, ...]]:
+def part_results(plan: StatePlan, *, rooms: bool = False) -> tuple[tuple[PartResult, ...], tuple[Note, ...]]:
     """Every part with its clearance; where clearances fail the verdict stands without them, and a note says so."""
     from raytrace.clearance import clearances
 
     try:
         found = clearances(plan.variants, plan.guides, plan.box)
+        room = _rooms_percent(plan) if rooms else [None] * len(found)
     except Exception as error:  # noqa: BLE001 - the verdict does not rest on clearances, so it must not be lost with them
         note = Note("clearances", f"could not be measured: {in_a_sentence(error)}", Severity.CAUTION)
         return tuple(PartResult(name=part.name, kind=part.kind) for part in plan.box.parts), (note,)
     return tuple(
-        PartResult(name=c.part, kind=c.kind, clearance_mm=c.clearance_mm, range_mm=c.range_mm, where=c.where) for c in found
+        PartResult(name=c.part, kind=c.kind, clearance_mm=c.clearance_mm, range_mm=c.range_mm, where=c.where, room_percent=percent)
+        for c, percent in zip(found, room, strict=True)
     ), ()
+
+
+def _rooms_percent(plan: StatePlan) -> list[float]:
+    """How much wider the guides could be before each part shows: the least over the guides [%]."""
+    from raytrace.beam import outer_guides
+    from raytrace.clearance import frame_margins_percent
+
+    by_guide = [frame_margins_percent(plan.variants, guide, plan.box) for guide in outer_guides(plan.guides)]
+    return [min(percents) for percents in zip(*by_guide, strict=True)]
 
 
 def _asker(engine: Engine, lens: LensState, plan: StatePlan, seed: int) -> SharesAt:

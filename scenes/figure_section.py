@@ -337,7 +337,7 @@ def _write_foot(page: Page, cut: Cut, rays: Sequence[SectionRay]) -> None:
     if rays:
         told.append("Clearances square to the beam's edge.")
         told.append(
-            "Blue: rays that pass." + (" Orange, dashed: rays that are stopped." if any(ray.blocked for ray in rays) else "")
+            "Blue: the edge of the beam." + (" Orange, dashed: rays that are stopped." if any(ray.blocked for ray in rays) else "")
         )
     page.text(_MARGIN_MM, 7.8, shortened(" ".join(told), _TABLE_PT, width), _TABLE_PT, colour=SOFT_INK)
     if cut.missed:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -11,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 from geometry.notes import Severity
 from raytrace.lens import pencils_for
 from raytrace.shares import VignetteMap
-from scenes.check import CheckResult, StateResult, lens_words, setting_words, state_words
+from scenes.check import CheckResult, StateResult, in_a_sentence, lens_words, setting_words, state_words
 from scenes.files import RESULTS_NAME, Staging, as_json
 from scenes.progress import Tick, silent
-from scenes.results import SHOWN_LOSS_STOPS, Provenance, loss_words, map_arrays, results_dict
+from scenes.results import SHOWN_LOSS_STOPS, Provenance, loss_words, map_arrays, nearest_words, results_dict
 from scenes.verdict import at_words
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ class Recorder:
     drawing: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(max_workers=1))
     seen_lenses: set[str] = field(default_factory=set)
     trouble: list[str] = field(default_factory=list)
-    shown: set[str] = field(default_factory=set)
+    tightest: dict[str, tuple[float, StatePlan, StateResult]] = field(default_factory=dict)
 
     def keep(self, plan: StatePlan, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:
         """Write a state's map and pictures; names relative to the run's folder come back."""
@@ -52,9 +53,17 @@ class Recorder:
         if self.flat:
             names.append(self._write_picture(plan, state, map_))
             self.entries[plan.key] = _sheet_entry(plan, state, map_)
+            self._remember_tightest(plan, state)
         if self.solid:
             names += self._plan_views(plan, state, map_)
         return tuple(names)
+
+    def _remember_tightest(self, plan: StatePlan, state: StateResult) -> None:
+        """Of each lens, zoomed or not, the state whose beam comes nearest to a part: its box is drawn to be built from."""
+        clearance_mm = min((part.clearance_mm for part in state.parts if part.clearance_mm is not None), default=math.inf)
+        lens = lens_words(state)
+        if lens not in self.tightest or clearance_mm < self.tightest[lens][0]:
+            self.tightest[lens] = (clearance_mm, plan, state)
 
     def _name(self, name: str) -> str:
         return f"{self.folder}/{name}" if self.folder else name
@@ -141,9 +150,10 @@ class Recorder:
         self.drawing.shutdown(wait=True, cancel_futures=True)
 
     def finish(self, check: CheckResult, made_by: Provenance) -> dict[str, Any]:
-        """Write contact sheets and results.json; the latter's content comes back."""
+        """Write contact sheets, cuts and results.json; the latter's content comes back."""
         if self.flat:
             self._write_sheets(check, made_by.scene_title)
+            self._write_cuts(made_by.scene_title)
         prefix = f"{self.folder}/" if self.folder else ""
         files = tuple(name.removeprefix(prefix) for name in self.staging.names() if name.startswith(prefix))
         check = replace(check, states=tuple(_existing(state, files) for state in check.states))
@@ -161,6 +171,25 @@ class Recorder:
         entries = [*self.entries.values(), *failed.values()]
         for number, figure in enumerate(contact_sheet(entries, title=title, visible_loss_stops=self.visible_loss_stops), 1):
             self.staging.write(self._name(f"sheet-{number}.png"), figure_png(figure))
+
+    def _write_cuts(self, scene_title: str) -> None:
+        """The box cut from the side and from above, with dimensions, for the tightest state of each lens."""
+        from scenes.figures import figure_png
+        from scenes.section_sheets import section_sheets
+
+        for _, plan, state in self.tightest.values():
+            try:
+                sheets = section_sheets(plan, f"{state_words(state)}: {state.word}", f"{scene_title}. {cut_sentence(state)}")
+                for name, figure in sheets.items():
+                    self.staging.write(self._name(f"{plan.key}/{name}"), figure_png(figure))
+            except Exception as error:  # noqa: BLE001 - a drawing must not cost the results
+                self.trouble.append(f"the cuts of {state_words(state)} were left out: {in_a_sentence(error)}")
+
+
+def cut_sentence(state: StateResult) -> str:
+    """What a cut alone does not show: where the beam comes nearest anywhere."""
+    nearest = nearest_words(state.parts)
+    return f"Nearest anywhere, not only in this plane: {nearest}" if nearest else "No part comes near the beam"
 
 
 def _existing(state: StateResult, files: Sequence[str]) -> StateResult:

@@ -16,6 +16,8 @@ from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, at_words
 from scenes.words import ALL_LIGHT, ALL_STOPS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from geometry.notes import Note
 
 SCHEMA_VERSION = 1
@@ -159,12 +161,14 @@ def _worst(guide: GuideVerdict) -> dict[str, Any]:
 
 def _part(part: PartResult) -> dict[str, Any]:
     low, high = part.range_mm or (None, None)
+    room = {} if part.room_percent is None else {"room_percent": round(part.room_percent, 1) + 0.0}
     return {
         "name": part.name,
         "kind": str(part.kind),
         "clearance_mm": _clearance(part.clearance_mm),
         "range_mm": [_clearance(low), _clearance(high)],
         "where": part.where,
+        **room,
     }
 
 
@@ -260,6 +264,8 @@ SYMBOLS = {Word.CLEAR: "✓", Word.TIGHT: "≈", Word.SHADING: "◐", Word.IN_FR
 PLAIN_SYMBOLS = {Word.CLEAR: "+", Word.TIGHT: "~", Word.SHADING: "!", Word.IN_FRAME: "X"}
 STATE_WIDTH = 31  # longer names of states take a line of their own
 GLASS_TOLD_STOPS = 0.1  # what filters take unevenly is told from here on: as much as counts as visible by default
+OF_FRONT = " of the lens front"  # left out of tables, which have no room for it
+MOST_ROOM_PERCENT = 49.95  # rooms are not looked for beyond 50 %
 ROW = "{0:1} {1:31} {2:8}  {3:>10}  {4:19} {5:16} {6:>7}"
 
 
@@ -281,7 +287,47 @@ def _state_lines(state: StateResult, symbols: dict[Word, str]) -> list[str]:
     else:
         rows = [f"  {_clip(state_words(state))}", *(_row(guide, f"  {guide.guide}", symbols) for guide in state.guides)]
     step, glass = state.blamed.next_step, glass_words(max(guide.glass_corner_minus_axis_stops for guide in state.guides))
-    return [*rows, *_wrapped(step, "    -> "), *_wrapped(glass, "    ")]
+    nearest = nearest_words(state.parts)
+    told = [*_wrapped(nearest and f"nearest to the beam: {nearest}", "    "), *_part_lines(state.parts)]
+    return [*rows, *_wrapped(step, "    -> "), *told, *_wrapped(glass, "    ")]
+
+
+def caution_lines() -> list[str]:
+    """What no program can check, for people."""
+    return [line for caution in CAUTIONS for line in _wrapped(caution, "")]
+
+
+def nearest_words(parts: Sequence[PartResult]) -> str:
+    """The part that comes nearest to the beam, or stands deepest in it, by how much and where; '' where none does."""
+    known = [part for part in parts if part.clearance_mm is not None and math.isfinite(part.clearance_mm)]
+    if not known:
+        return ""
+    part = min(known, key=lambda part: part.clearance_mm or 0.0)
+    return f"{part.name}, {clearance_words(part.clearance_mm)}{part.where and f', {part.where}'}"
+
+
+def clearance_words(clearance_mm: float | None) -> str:
+    """A signed clearance as said on set: '6.7 mm clear', '2.3 mm in the beam'."""
+    if clearance_mm is None:
+        return "not known"
+    if math.isinf(clearance_mm):
+        return "never in its way"
+    return f"{clearance_mm:.1f} mm clear" if clearance_mm >= 0.0 else f"{-clearance_mm:.1f} mm in the beam"
+
+
+def _part_lines(parts: Sequence[PartResult]) -> list[str]:
+    """A line for each part whose room is known: its clearance, how much wider the frame could be before it shows, and where."""
+    return [
+        f"      {_clip(part.name, 22):22} {clearance_words(part.clearance_mm):>20}  {room_words(part.room_percent):13} "
+        f"{part.where.removesuffix(OF_FRONT)}"
+        for part in parts
+        if part.room_percent is not None
+    ]
+
+
+def room_words(percent: float) -> str:
+    """How much wider the frame could be: 'frame +6.7%', 'frame -12.0%', 'frame >50%'."""
+    return "frame >50%" if percent >= MOST_ROOM_PERCENT else f"frame {percent:+.1f}%"
 
 
 def glass_words(corner_minus_axis_stops: float) -> str:

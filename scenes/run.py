@@ -16,7 +16,7 @@ from scenes.engines import Engine, engine_of
 from scenes.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.progress import progress
 from scenes.record import Recorder
-from scenes.results import CAUTIONS, SCHEMA_VERSION, Provenance, notes_lines, results_dict, summary, table_lines
+from scenes.results import SCHEMA_VERSION, Provenance, caution_lines, notes_lines, results_dict, summary, table_lines
 from scenes.verdict import Limits
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ class Asked:
     flat: bool = True
     solid: bool = True
     threads: int = 1
+    parts: bool = False
     as_json: bool = False
 
 
@@ -84,7 +85,16 @@ def run_job(job: Job, staging: Staging | None, engine: Engine, asked: Asked) -> 
     keep = keep_nothing if recorder is None else recorder.keep
     try:
         with progress(STEPS_PER_STATE * len(job.plans), scene.title or job.loaded.file_name) as tick:
-            check = run_check(job.plans, engine, columns=asked.columns, limits=limits, threads=asked.threads, tick=tick, keep=keep)
+            check = run_check(
+                job.plans,
+                engine,
+                columns=asked.columns,
+                limits=limits,
+                threads=asked.threads,
+                rooms=asked.parts,
+                tick=tick,
+                keep=keep,
+            )
         made_by = _provenance(job, engine)
         if recorder is None:
             return Done(check=check, results=results_dict(check, made_by), trouble=())
@@ -131,7 +141,7 @@ def say(done: Sequence[Done], out: Path | None, asked: Asked) -> None:
     else:
         for one in done:
             _say_table(one)
-        click.echo("\n".join(CAUTIONS))
+        click.echo("\n".join(caution_lines()))
         if out is not None:
             click.echo(written_words(done, out))
     for sentence in dict.fromkeys(sentence for one in done for sentence in one.trouble):

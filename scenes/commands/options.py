@@ -40,15 +40,30 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         default=os.cpu_count() or 1,
         help="Threads to use; the result does not depend on it.",
     )
+    @click.option("--parts", is_flag=True, help="Also tell of every part its clearance and room; some ten seconds a state.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
     @wraps(command)
     def with_options(
-        *args: Any, engine: str, pixels: int | str | None, no_3d: bool, no_pictures: bool, threads: int, as_json: bool, **more: Any
+        *args: Any,
+        engine: str,
+        pixels: int | str | None,
+        no_3d: bool,
+        no_pictures: bool,
+        threads: int,
+        parts: bool,
+        as_json: bool,
+        **more: Any,
     ) -> int:
         from scenes.run import Asked
 
         asked = Asked(
-            engine=engine, columns=pixels, flat=not no_pictures, solid=not (no_3d or no_pictures), threads=threads, as_json=as_json
+            engine=engine,
+            columns=pixels,
+            flat=not no_pictures,
+            solid=not (no_3d or no_pictures),
+            threads=threads,
+            parts=parts,
+            as_json=as_json,
         )
         return command(*args, asked=asked, **more)
 

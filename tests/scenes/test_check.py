@@ -8,7 +8,7 @@ import pytest
 from geometry.errors import GeometryError
 from raytrace.box import GlassKind
 from raytrace.camera import Guide
-from scenes.check import check_state, run_check
+from scenes.check import check_state, part_results, run_check
 from scenes.engines import engine_of, seed_of
 from scenes.verdict import Limits, Word
 from tests.raytrace.made import block, plate_of_glass
@@ -175,3 +175,11 @@ def test_a_part_between_the_pixels_of_a_coarse_map_is_never_called_clear():
     state, _ = check_state(plan(post), engine_of("coverage"), columns=4, limits=Limits())
     assert state.word is Word.SHADING
     assert state.guides[0].next_step.startswith("trace more pixels: the post stands ")
+
+
+def test_the_room_of_a_part_is_how_much_wider_the_frame_may_be_before_its_edge_pencil_touches():
+    # similar triangles: the rim of the pencil at 18 mm to the right reaches 18 / 20 * 100 + 2.5 = 92.5 mm in the wall's plane
+    (part,), trouble = part_results(plan(wall_on_the_right(110.5)), rooms=True)
+    assert not trouble
+    assert part.clearance_mm == pytest.approx(18.0, abs=0.01)
+    assert part.room_percent == pytest.approx(100 * (110.5 - 92.5) / 90.0, abs=0.1)

@@ -1,6 +1,7 @@
 """results.json, map.npz and the table, for made-up verdicts whose numbers are known."""
 
 import json
+import math
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -14,7 +15,7 @@ from raytrace.shares import Bound, Made, VignetteMap
 from scenes.check import CheckResult, FailedState, PartResult, StateResult
 from scenes.files import as_json
 from scenes.margin import Margin
-from scenes.results import WIDTH, Provenance, loss_words, map_arrays, notes_lines, results_dict, summary, table_lines
+from scenes.results import WIDTH, Provenance, loss_words, map_arrays, nearest_words, notes_lines, results_dict, summary, table_lines
 from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, Worst
 
 DOCS = Path(__file__).parents[2] / "docs" / "results.md"
@@ -152,6 +153,7 @@ def test_guides_of_a_state_stand_under_it_and_the_worst_says_what_to_do():
         "≈",
         "✗",
         "-> open the left flag",
+        "nearest to the beam: left flag, 3.1 mm in the beam, left",
     ]
 
 
@@ -237,3 +239,29 @@ def test_notes_are_said_once_with_their_lenses_and_facts_stay_in_the_file():
     fact = Note("18", "its pupil is taken as fixed", Severity.FACT)
     lines = notes_lines(check(state(notes=[fault, fact]), state(key="b", notes=[fault]), state(key="c", lens="21")))
     assert lines == ["fault: filter: is smaller than its opening (with 18)"]
+
+
+def test_of_several_parts_the_one_deepest_in_the_beam_is_named_as_nearest():
+    parts = (
+        PartResult(name="hood", kind=Kind.HOOD, clearance_mm=12.0, where="top"),
+        PartResult(name="mask", kind=Kind.MASK, clearance_mm=-0.64, where="bottom right, 31.0 mm ahead of the lens front"),
+        PartResult(name="far flag", kind=Kind.FLAG, clearance_mm=math.inf),
+        PartResult(name="unknown", kind=Kind.SOLID),
+    )
+    assert nearest_words(parts) == "mask, 0.6 mm in the beam, bottom right, 31.0 mm ahead of the lens front"
+    assert nearest_words(parts[2:]) == ""
+
+
+def test_rooms_of_parts_are_lines_of_their_own_within_the_tables_width():
+    part = PartResult(
+        name="a part with a name longer than its column",
+        kind=Kind.MASK,
+        clearance_mm=-123.4,
+        where="bottom right, 131.0 mm ahead of the lens front",
+        room_percent=-12.34,
+    )
+    lines = table_lines(check(replace(state(), parts=(part,))))
+    (line,) = [line for line in lines if "frame -12.3%" in line]
+    assert line.endswith("bottom right, 131.0 mm ahead")
+    assert max(map(len, lines)) <= WIDTH
+    assert results_dict(check(replace(state(), parts=(part,))), MADE_BY)["states"][0]["parts"][0]["room_percent"] == -12.3
