@@ -292,6 +292,11 @@ def _state_lines(state: StateResult, symbols: dict[Word, str]) -> list[str]:
     return [*rows, *_wrapped(step, "    -> "), *told, *_wrapped(glass, "    ")]
 
 
+def summary_lines(check: CheckResult) -> list[str]:
+    """The summary, for people."""
+    return _wrapped(summary(check), "")
+
+
 def caution_lines() -> list[str]:
     """What no program can check, for people."""
     return [line for caution in CAUTIONS for line in _wrapped(caution, "")]

@@ -16,7 +16,7 @@ from scenes.engines import Engine, engine_of
 from scenes.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.progress import progress
 from scenes.record import Recorder
-from scenes.results import SCHEMA_VERSION, Provenance, caution_lines, notes_lines, results_dict, summary, table_lines
+from scenes.results import SCHEMA_VERSION, Provenance, caution_lines, notes_lines, results_dict, summary_lines, table_lines
 from scenes.verdict import Limits
 
 if TYPE_CHECKING:
@@ -163,7 +163,13 @@ def written_words(done: Sequence[Done], out: Path) -> str:
 def _say_table(done: Done) -> None:
     plain = not _stdout_writes("✓≈◐✗…")
     title = done.results["scene"]["title"]
-    lines = [*([title] if title else []), *table_lines(done.check, plain=plain), *notes_lines(done.check), summary(done.check), ""]
+    lines = [
+        *([title] if title else []),
+        *table_lines(done.check, plain=plain),
+        *notes_lines(done.check),
+        *summary_lines(done.check),
+        "",
+    ]
     text = "\n".join(lines)
     click.echo(text.encode("ascii", "replace").decode() if plain else text)
 
