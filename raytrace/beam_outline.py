@@ -20,7 +20,9 @@ BRIDGE_MM = 0.003  # a straight edge may pass the outlines under it by this much
 HELD_MM = 0.006  # a corner radius may leave this much of a section outside: as much as its chords stand off round pupils
 CHECKED_EVERY = 4  # corners of a pencil
 LARGEST_SWING_RAD = 1.5  # how far a common tangent of two neighbours may lean away from the edge above them
-FIRST_LOOK = np.column_stack([np.cos(np.arange(16) * np.pi / 8), np.sin(np.arange(16) * np.pi / 8)])  # directions
+LOOKS = tuple(  # directions (D, 2) that hulls are looked for in: few for all points, more for those that remain
+    np.column_stack([np.cos(turn), np.sin(turn)]) for turn in (2 * np.pi * np.arange(count) / count for count in (16, 64))
+)
 ON_EDGE = 1e-6  # mm; points this near an edge of the coarse hull may still be corners of the fine one
 HALVINGS = 20  # of that swing: a tangent's lean to 3e-6 rad, so its height to a micrometre over a hundred
 
@@ -47,14 +49,21 @@ def _hull(points: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
 
     Most rays cross well inside the polygon of the points farthest out in a few directions, so they need no closer look.
     """
-    farthest = points[np.unique((points @ FIRST_LOOK.T).argmax(axis=0))]
-    coarse = farthest[ConvexHull(farthest).vertices]
-    along = np.roll(coarse, -1, axis=0) - coarse
-    outward = np.column_stack([along[:, 1], -along[:, 0]])
-    past = ((points @ outward.T) > (coarse * outward).sum(axis=1) - ON_EDGE * np.abs(along).sum(axis=1)).any(axis=1)
-    outer = np.flatnonzero(past)
+    outer = np.arange(len(points))
+    for directions in LOOKS:
+        outer = outer[_outside_coarse(points[outer], directions)]
     vertices = outer[ConvexHull(points[outer]).vertices]
     return points[vertices], vertices
+
+
+def _outside_coarse(points: FloatArray, directions: FloatArray) -> BoolArray:
+    """Which points (N,) lie on or outside the polygon of those farthest out in some directions (D, 2)."""
+    columns = np.ascontiguousarray(points.T)
+    coarse = points[(directions @ columns).argmax(axis=1)]  # in the order of the directions, so all round
+    along = np.roll(coarse, -1, axis=0) - coarse
+    outward = np.column_stack([along[:, 1], -along[:, 0]])
+    height = (coarse * outward).sum(axis=1) - ON_EDGE * np.abs(along).sum(axis=1)
+    return np.asarray(((outward @ columns) > height[:, None]).any(axis=0))
 
 
 def _keeps_in(outline: shapely.Polygon, points: FloatArray) -> bool:
