@@ -48,16 +48,18 @@ def plus_minus(name: str, nominal: float, by: float) -> Tolerance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Effect:
-    """What one input alone does to the answer, the others nominal: the answer at its low and at its high end."""
+    """What one input alone does to the answer, the others nominal: the answer at its low end, as nominal, and at its high end."""
 
     name: str
     at_low: float
+    nominal: float
     at_high: float
 
     @property
     def swing(self) -> float:
-        """How far the answer moves between the two ends."""
-        return abs(self.at_high - self.at_low)
+        """How far the answer moves; what lowers it both ways, as an opening off centre does, moves it too."""
+        answers = (self.at_low, self.nominal, self.at_high)
+        return max(answers) - min(answers)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +77,7 @@ class Spread:
     """How builds come out: share that is clear, with the interval that holds the true share 95 times of 100.
 
     values (n,) are the answers, inputs (n, d) what they came from, by the order of `names`. main_effects (d,) is the share of the
-    answers' variance that a straight line in each input accounts for.
+    answers' variance that a bent line in each input accounts for.
     """
 
     clear_share: float
@@ -94,7 +96,8 @@ class Spread:
 def worst_case(evaluate: Evaluate, tolerances: Sequence[Tolerance]) -> WorstCase:
     """The least answer over the tolerances: at every corner of few inputs, of many at all their worse ends together.
 
-    That finds the worst of any answer that rises or falls steadily with each input, as clearances do.
+    Of many, each is then put to its other end where that is worse still. That finds the worst of any answer that is the least of
+    several, each of which rises or falls steadily with each input, as clearances do.
     """
     nominal = {tolerance.name: tolerance.nominal for tolerance in tolerances}
     effects = tornado(evaluate, tolerances)
@@ -103,14 +106,35 @@ def worst_case(evaluate: Evaluate, tolerances: Sequence[Tolerance]) -> WorstCase
     tried += [nominal | {t.name: end} for t in tolerances for end in t.ends]
     answers = [evaluate(inputs) for inputs in tried]
     k = int(np.argmin(answers))
-    return WorstCase(nominal=answers[0], worst=answers[k], inputs=tried[k], effects=effects)
+    worst = (answers[k], tried[k])
+    if len(tolerances) > MOST_CORNERED:
+        worst = _flipped(evaluate, tolerances, *worst)
+    return WorstCase(nominal=answers[0], worst=worst[0], inputs=worst[1], effects=effects)
+
+
+def _flipped(
+    evaluate: Evaluate, tolerances: Sequence[Tolerance], worst: float, inputs: dict[str, float]
+) -> tuple[float, dict[str, float]]:
+    """The worst corner after each input in turn has been put to its other end, where that is worse."""
+    for tolerance in tolerances:
+        for end in tolerance.ends:
+            tried = inputs | {tolerance.name: end}
+            if (answer := evaluate(tried)) < worst:
+                worst, inputs = answer, tried
+    return worst, inputs
 
 
 def tornado(evaluate: Evaluate, tolerances: Sequence[Tolerance]) -> tuple[Effect, ...]:
     """What each input alone does, the one that moves the answer most first."""
     nominal = {tolerance.name: tolerance.nominal for tolerance in tolerances}
+    middle = evaluate(nominal)
     effects = [
-        Effect(name=t.name, at_low=evaluate(nominal | {t.name: t.ends[0]}), at_high=evaluate(nominal | {t.name: t.ends[1]}))
+        Effect(
+            name=t.name,
+            at_low=evaluate(nominal | {t.name: t.ends[0]}),
+            nominal=middle,
+            at_high=evaluate(nominal | {t.name: t.ends[1]}),
+        )
         for t in tolerances
     ]
     return tuple(sorted(effects, key=lambda effect: -effect.swing))
@@ -128,11 +152,20 @@ def spread(evaluate: Evaluate, tolerances: Sequence[Tolerance], n: int, rng: np.
 
     Source: McKay, Beckman and Conover, Technometrics 21, 239 (1979) (from memory); scipy.stats.qmc.
     """
-    ends = np.array([t.ends for t in tolerances])
-    inputs = ends[:, 0] + qmc.LatinHypercube(d=len(tolerances), rng=rng).random(n) * (ends[:, 1] - ends[:, 0])
+    inputs = builds(tolerances, n, rng)
     names = tuple(t.name for t in tolerances)
-    values = np.array([evaluate(dict(zip(names, row, strict=True))) for row in inputs.tolist()])
-    clear = int((values > 0).sum())
+    return spread_of(names, inputs, np.array([evaluate(dict(zip(names, row, strict=True))) for row in inputs.tolist()]))
+
+
+def builds(tolerances: Sequence[Tolerance], n: int, rng: np.random.Generator) -> FloatArray:
+    """Inputs (n, d) of `n` builds, evenly spread within their tolerances; any columns of them are evenly spread too."""
+    ends = np.array([t.ends for t in tolerances])
+    return np.asarray(ends[:, 0] + qmc.LatinHypercube(d=len(tolerances), rng=rng).random(n) * (ends[:, 1] - ends[:, 0]))
+
+
+def spread_of(names: tuple[str, ...], inputs: FloatArray, values: FloatArray) -> Spread:
+    """How builds with these inputs (n, d) and answers (n,) come out."""
+    clear, n = int((values > 0).sum()), len(values)
     return Spread(
         clear_share=clear / n,
         share_range=share_range(clear, n),
@@ -157,15 +190,18 @@ def share_range(hits: int, n: int, confidence: float = CONFIDENCE) -> tuple[floa
 
 
 def main_effects(inputs: FloatArray, values: FloatArray) -> FloatArray:
-    """Share of the variance of values (n,) that a straight line in each column of inputs (n, d) accounts for (d,).
+    """Share of the variance of values (n,) that a line bent in the middle, in each column of inputs (n, d), accounts for (d,).
 
-    Squared standardised regression coefficients, b_j^2 var(x_j) / var(y).
+    The variance of b_j x_j + c_j |x_j - m_j| over that of y, all columns fitted together, m_j the middle of the column. The bend
+    is for what lowers the answer both ways. Where it is straight, b_j^2 var(x_j) / var(y), the squared standardised coefficient.
 
-    Source: Saltelli et al., Global Sensitivity Analysis, section 1.2.5 (from memory).
+    Source: Saltelli et al., Global Sensitivity Analysis, section 1.2.5 (from memory), for the straight part.
     """
     finite = np.isfinite(values)
-    x, y = inputs[finite] - inputs[finite].mean(axis=0), values[finite] - values[finite].mean()
-    if len(y) <= x.shape[1] or not y.any():
+    x, y = inputs[finite], values[finite] - values[finite].mean() if finite.any() else values[finite]
+    if len(y) <= 2 * inputs.shape[1] or not y.any():
         return np.zeros(inputs.shape[1])
-    slope = np.linalg.lstsq(x, y, rcond=None)[0]
-    return np.asarray(slope**2 * x.var(axis=0) / y.var())
+    terms = np.stack([x, np.abs(x - (x.min(axis=0) + x.max(axis=0)) / 2)], axis=1)
+    terms = terms - terms.mean(axis=0)
+    slopes = np.linalg.lstsq(terms.reshape(len(y), -1), y, rcond=None)[0].reshape(2, -1)
+    return np.asarray((terms * slopes).sum(axis=1).var(axis=0) / y.var())

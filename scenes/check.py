@@ -79,11 +79,12 @@ class FailedState:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckResult:
-    """All states of a run, in the order of the scene."""
+    """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out."""
 
     states: tuple[StateResult, ...]
     failed: tuple[FailedState, ...]
     limits: Limits
+    tolerances: int = 0
 
     @property
     def word(self) -> Word:

@@ -11,6 +11,8 @@ from scenes.model_box import ONE_PER_LENS, PART_KEYS, Box, box_parts, fitted, is
 from scenes.model_camera import Camera
 from scenes.model_lens import Lens, focal_lengths
 from scenes.model_light import Light
+from scenes.model_tolerance import Tolerance
+from scenes.tolerance_inputs import tolerance_faults
 from scenes.words import did_you_mean, plain, shown
 
 SCENE_VERSION = 1
@@ -55,6 +57,7 @@ class Scene(Table):
     box: Box = part("The light-control box; every part of it is optional.")
     light: tuple[Light, ...] = part("Lights that must not reach the glass, or whose ghosts are asked for.", ())
     check: Check = part("What to check.", Check())
+    tolerance: tuple[Tolerance, ...] = part("What may come out otherwise than written, for `brimline builds`.", ())
 
     def faults(self) -> Iterator[Fault]:
         """What parts, lenses and checks must agree on."""
@@ -66,6 +69,7 @@ class Scene(Table):
         yield from _parts_in_one_place(self)
         yield from _hingeless_flags(self)
         yield from _seals_without_room(self)
+        yield from tolerance_faults(self)
         for place, lens in enumerate(self.lens):
             yield from _focus_faults(self.check, lens, place)
 
@@ -217,6 +221,7 @@ __all__ = [
     "Lens",
     "Light",
     "Scene",
+    "Tolerance",
     "box_for",
     "f_numbers_of",
     "focal_lengths",

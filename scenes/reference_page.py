@@ -34,6 +34,9 @@ line inside the stage it is the same: `filter = { size = "4x5.65" }`.
 A part moves with its box: first its own turn and tilt about its own centre, then `at_mm`, then the box's tilt about the
 back plate's centre, then the box's `offset_mm` and `ahead_mm`.
 
+Any length or angle of camera, lens or box may come out otherwise than written: a `[[tolerance]]` names it and says by how
+much, and `brimline builds` says how sure the frame is then ([tolerances](tolerances.md)).
+
 A key that is not listed here is an error. Complaints name the file, the line, and the key; places in arrays count from 1
 and carry the name that is written there: `box.stage[2 "front tray"].filter.thickness_mm`. Files that a scene names are
 looked for relative to the scene file, with forward slashes.
@@ -42,8 +45,8 @@ looked for relative to the scene file, with forward slashes.
 """
 EXAMPLE_HEAD = """## A complete scene
 
-Two lenses, a box with every kind of part but a mesh, a light, and what to check. The lenses and the box are invented. Saved
-as `river.toml` it runs as it stands: `brimline check river.toml --out river`.
+Two lenses, a box with every kind of part but a mesh, tolerances, a light, and what to check. The lenses and the box are
+invented. Saved as `river.toml` it runs as it stands: `brimline check river.toml --out river`.
 
 """
 GLASS_HEAD = """## Prescription file

@@ -227,7 +227,14 @@ def summary(check: CheckResult) -> str:
     listed = ", ".join(f"{count} {word}" for count, word in counts if count)
     bad = max(check.states, key=lambda s: (list(Word).index(s.word), s.blamed.worst.worst_case_stops, -s.blamed.margin.percent))
     failed = f" {_count(len(check.failed), 'state')} could not be computed." if check.failed else ""
-    return f"{_count(total, 'state')}: {listed}.{_worst_sentence(bad)}{_fault_sentence(check)}{failed}"
+    return f"{_count(total, 'state')}: {listed}.{_worst_sentence(bad)}{_fault_sentence(check)}{failed}{_nominal_sentence(check)}"
+
+
+def _nominal_sentence(check: CheckResult) -> str:
+    if not check.tolerances:
+        return ""
+    given = _count(check.tolerances, "tolerance")
+    return f" That is the box as written: the scene gives {given}, and `brimline builds` says how sure it is within them."
 
 
 def _fault_sentence(check: CheckResult) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -95,6 +95,7 @@ def run_job(job: Job, staging: Staging | None, engine: Engine, asked: Asked) -> 
                 tick=tick,
                 keep=keep,
             )
+        check = replace(check, tolerances=len(scene.tolerance))
         made_by = _provenance(job, engine)
         if recorder is None:
             return Done(check=check, results=results_dict(check, made_by), trouble=())

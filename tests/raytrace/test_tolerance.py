@@ -77,3 +77,21 @@ def test_an_answer_that_never_moves_has_no_least_sure_input():
 def test_a_tolerance_below_nought_is_refused():
     with pytest.raises(ValueError, match="pupil: a tolerance must not be below 0, got --1 / \\+2"):
         Tolerance("pupil", 38.0, -1.0, 2.0)
+
+
+def test_what_lowers_the_answer_both_ways_counts_as_an_effect():
+    # An opening off centre: its least room is 5 - |a|, and b moves it by 0.1 only.
+    offset = (plus_minus("a", 0.0, 2.0), plus_minus("b", 0.0, 0.1))
+    effect, small = tornado(lambda v: 5 - abs(v["a"]) + v["b"], offset)
+    assert (effect.name, effect.swing, small.swing) == ("a", pytest.approx(2.0), pytest.approx(0.2))
+    found = spread(lambda v: 5 - abs(v["a"]) + v["b"], offset, 400, np.random.default_rng(4))
+    share = (4 / 12) / (4 / 12 + 0.01 / 3)  # var|a| = 2^2 / 12, var b = 0.2^2 / 12
+    assert found.main_effects == pytest.approx(np.array([share, 1 - share]), abs=0.02)
+    assert found.least_sure == "a"
+
+
+def test_the_worst_of_many_is_found_where_an_input_lowers_the_answer_both_ways():
+    # The least of two sides: 1 - a and 1 + a + b0 + ... ; the second with everything else low is worse by far.
+    many = (plus_minus("a", 0.0, 1.0), *(plus_minus(f"b{k}", 0.0, 0.2) for k in range(8)))
+    found = worst_case(lambda v: min(1 - v["a"], 1 + v["a"] + sum(v[f"b{k}"] for k in range(8))), many)
+    assert found.worst == pytest.approx(1 - 1 - 8 * 0.2)
