@@ -24,6 +24,7 @@ from scenes.figure_style import (
     INK,
     LABEL_PT,
     MM_PER_INCH,
+    OPENING_COLOURS,
     PAPER,
     PRINT_DPI,
     SOFT_INK,
@@ -39,7 +40,6 @@ FAINTEST_STOPS = 13.0  # under the picture's own brightness: the scale ends wher
 WAYS = 6
 GLASS_EDGE = "#6FB7CC"
 ROWS_SHOWN = 5
-OPENING_COLOURS = ("#56B4E9", "#E69F00", "#009E73", "#CC79A7", "#0072B2", "#D55E00", "#F0E442", "#8C6BB1")
 FOOT = "Seen from behind the camera, upright; right and left as the operator has them."
 
 
@@ -127,8 +127,10 @@ def _name_leaks(axes: Axes, report: LeakReport) -> None:
 def sky_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
     """Which parts of the sky light the glass, and by which opening: straight ahead in the middle, behind on the rim."""
     figure = _page()
-    foot = "Straight ahead in the middle, dashed square to the lens axis, the rim straight behind; equal areas are equal sky."
-    _written(figure, title, subtitle, f"{foot} Right and left as the operator has them.")
+    foot = (
+        "Straight ahead in the middle, dashed square to the lens axis, the rim straight behind; right and left as the operator's."
+    )
+    _written(figure, title, subtitle, f"{foot} With no box all inside the dashed circle lights all of the glass.")
     share = figure.add_axes((0.02, 0.12, 0.44, 0.72), label="share")
     by = figure.add_axes((0.51, 0.12, 0.44, 0.72), label="opening")
     image = _share_chart(share, report.sky)

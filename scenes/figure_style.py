@@ -48,6 +48,8 @@ PART_COLOURS: dict[Kind, str] = {
     Kind.SOLID: "#8C6BB1",
 }
 GLASS_COLOUR = "#BFE3EF"
+# openings and ways of stray light, in their order
+OPENING_COLOURS = ("#56B4E9", "#E69F00", "#009E73", "#CC79A7", "#0072B2", "#D55E00", "#F0E442", "#8C6BB1")
 RAY_CLEAR = "#0072B2"
 RAY_BLOCKED = "#D55E00"
 

@@ -24,6 +24,7 @@ from scenes.resources import Resources
 
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
 OFF_SHARE = 0.002  # of the target: a light that reaches no more counts as kept off
+HELPS = 0.98  # of all gaps: a change that leaves more does nothing that could be seen
 LEAST_LEAN = 0.087  # sine of 5 deg
 FLAG_STEPS_DEG = (4.0, 1.0)  # how a flag is brought in: in large steps, then in small ones up to the picture
 LEAST_ANGLE_DEG = -20.0  # farther in a flag stands in any picture
@@ -50,6 +51,11 @@ class OpeningAdvice:
     def closes(self) -> bool:
         """Whether nothing of the opening is left."""
         return self.after < LEAST_VEIL
+
+    @property
+    def helps(self) -> bool:
+        """Whether the gaps of the box together let in less than before, or this one nothing."""
+        return self.closes or self.all_after < HELPS * self.all_before
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

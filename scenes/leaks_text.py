@@ -181,13 +181,19 @@ def advice_text(report: LeakReport, advice: Advice) -> list[str]:
         if item.opening != shown:
             lines.append(f"  {_cut(item.opening, 60)}: adds {percent(item.before)} to the picture")
         shown = item.opening
-        lines.append(_cut(f"    {item.change}: {percent(item.after)} left; all gaps {_from_to(item)}", WIDTH))
+        lines.append(_cut(f"    {_change_words(item)}; all gaps {_from_to(item)}", WIDTH))
     for light in advice.lights:
         lines += [f"  {light}"] if isinstance(light, str) else _light_advice(light)
     mouth = next((row for row in report.openings if row.kind is OpeningKind.MOUTH), None)
     if mouth is not None:
         lines.append(f"  mouth: {mouth.open_sr:.2f} sr of sky outside the picture; flags and a deeper hood close it, see above")
     return [*lines, *NOTE, f"What falls on the glass counts with {GLARE:g}, the usual share that a lens spreads over its picture."]
+
+
+def _change_words(item: OpeningAdvice) -> str:
+    if item.helps:
+        return f"{item.change}: {percent(item.after)} left"
+    return f"of no help: {item.change.removeprefix('or ')}"
 
 
 def _from_to(item: OpeningAdvice) -> str:
@@ -240,7 +246,14 @@ def report_dict(report: LeakReport, advice: Advice) -> dict[str, Any]:
         "worth_sr": dict(report.worth_sr),
         "advice": {
             "openings": [
-                {"opening": a.opening, "change": a.change, "before": a.before, "after": a.after, "all_gaps_after": a.all_after}
+                {
+                    "opening": a.opening,
+                    "change": a.change,
+                    "before": a.before,
+                    "after": a.after,
+                    "all_gaps_after": a.all_after,
+                    "helps": a.helps,
+                }
                 for a in advice.openings
             ],
             "lights": [a if isinstance(a, str) else _light_advice_dict(a) for a in advice.lights],

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from scenes.build import StatePlan
+    from scenes.files import Staging
     from scenes.leaks import LeakReport
+    from scenes.scene3d import Scene3D
 
 SCHEMA_VERSION = 1
 
@@ -25,6 +27,7 @@ SCHEMA_VERSION = 1
 @click.option("--target", type=click.Choice(["glass", "lens"]), default="glass", help="Outermost glass, or the lens front.")
 @click.option("--columns", default=1024, show_default=True, type=click.IntRange(16, 8192), help="Width of the leak picture.")
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for tables and pictures.")
+@click.option("--no-3d", is_flag=True, help="Leave the 3D pictures out.")
 @click.option("--json", "as_json", is_flag=True, help="Print the results as JSON instead of tables.")
 def command(
     scene: Path,
@@ -34,6 +37,7 @@ def command(
     target: str,
     columns: int,
     out: Path,
+    no_3d: bool,
     as_json: bool,
 ) -> int:
     """Measure stray light for one state of each lens: the first of its states that fits the options."""
@@ -47,7 +51,7 @@ def command(
     loaded = load_scene(scene)
     wanted = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
     plans = first_of_each_lens(wanted)
-    texts, entries, files = [], [], []
+    texts, entries, files, views = [], [], [], []
     with result_folder(out) as folder, progress(2 * len(plans), "leaks") as tick:
         for plan in plans:
             report = run_leaks(loaded.scene, plan, loaded.resources, target=target, columns=columns)
@@ -57,7 +61,9 @@ def command(
             entries.append(report_dict(report, advice))
             files += [folder.write(f"{plan.key}/{name}", data) for name, data in pictures(report, loaded.scene.title).items()]
             files.append(folder.write_arrays(f"{plan.key}/leak.npz", arrays(report)))
+            views += [] if no_3d or not report.picture.paths else [view(report, loaded.scene.title)]
             tick(1, plan.key)
+        files += draw_views(folder, views)
         texts += left_out_lines(len(wanted), len(plans))
         files.append(folder.write("leaks.txt", "\n".join(texts)))
         result = whole(loaded.scene.title, loaded.file_name, loaded.sha256, entries, files)
@@ -99,6 +105,26 @@ def pictures(report: LeakReport, title: str) -> dict[str, bytes]:
     if report.picture.paths:
         drawn["ways.png"] = ways_figure(report, f"{words}: the strongest mirrored ways", title)
     return {name: figure_png(figure) for name, figure in drawn.items()}
+
+
+def view(report: LeakReport, title: str) -> tuple[str, Scene3D]:
+    """The 3D picture of one state's strongest ways, and its file name."""
+    from scenes.check import state_words
+    from scenes.leak3d import leak_scene3d
+
+    head = f"{state_words(report.plan)}: the strongest mirrored ways"
+    return f"{report.plan.key}/ways-3d.png", leak_scene3d(report, (head, title))
+
+
+def draw_views(folder: Staging, views: Sequence[tuple[str, Scene3D]]) -> list[str]:
+    """Draw 3D pictures into the folder; names of those drawn come back, a machine that cannot draw gets a note."""
+    from scenes.record import VIEW_SIZE
+    from scenes.render import render_batch
+
+    report = render_batch([(scene, folder.path_for(name), VIEW_SIZE) for name, scene in views])
+    if report.problem:
+        click.echo(f"note: {report.problem}", err=True)
+    return [name for name, _ in views if folder.path_for(name).exists()]
 
 
 def arrays(report: LeakReport) -> dict[str, Any]:
