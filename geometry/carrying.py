@@ -1,4 +1,4 @@
-"""What the box hangs on: its weight on a clamp, its fit to rods. Estimates; the rental house and local rules decide."""
+"""What a box clamped to a lens weighs and pulls. Estimates; the rental house and local rules decide."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Kind, Part, Slab
-from geometry.fixtures import RodSpec
 from geometry.meshes import part_mesh, slab_mesh
 from geometry.notes import Note, Severity
 
@@ -17,7 +16,6 @@ GLASS_G_CM3 = 2.5  # crown glass, from memory
 CLAMP_KG = 0.5  # above this a clamped box is heavy: common practice, no standard; the rental house decides
 GRAVITY_M_S2 = 9.81
 WEIGHT_SAGITTA_MM = 0.05  # chords this close change no weight by a gram
-LEVEL_MM = 0.1  # finer than a bracket can be shimmed
 _HANGING = (Kind.BACK, Kind.TRAY, Kind.MASK, Kind.HOOD, Kind.FLAG, Kind.EXTENSION, Kind.SOLID)
 
 
@@ -40,26 +38,3 @@ def clamp_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note
     text = f"hangs on the lens front with about {mass:.2f} kg and {torque:.2f} N m (as if of solid aluminium, glass included)"
     advice = "carry it on rods, and ask the rental house what this lens front may bear"
     return (Note("box", f"{text}; {advice}", Severity.CAUTION if mass > CLAMP_KG else Severity.FACT),)
-
-
-def rod_notes(box: RodSpec, camera: RodSpec, *, offset_up_mm: float = 0.0) -> tuple[Note, ...]:
-    """Whether a box made for one pair of rods goes on another, and how far its middle then lies off the lens axis."""
-    notes = []
-    if box.diameter_mm != camera.diameter_mm or box.spacing_mm != camera.spacing_mm:
-        text = (
-            f"is made for rods of {box.diameter_mm:g} mm, {box.spacing_mm:g} mm apart, but stands on rods of "
-            f"{camera.diameter_mm:g} mm, {camera.spacing_mm:g} mm apart; it needs an adapter"
-        )
-        notes.append(Note("box", text, Severity.FAULT))
-    lift = box.drop_mm - camera.drop_mm
-    if abs(lift - offset_up_mm) > LEVEL_MM:
-        text = f"these rods put the box {abs(lift):.1f} mm {_above(lift)} the lens axis, the scene says {offset_up_mm:g} mm up"
-        notes.append(Note("box", f"{text}; shim the bracket or set the offset to {lift:g} mm up", Severity.CAUTION))
-    elif abs(lift) > LEVEL_MM:
-        text = f"sits {abs(lift):.1f} mm {_above(lift)} the lens axis on these rods; shim the bracket by as much to centre it"
-        notes.append(Note("box", text, Severity.FACT))
-    return tuple(notes)
-
-
-def _above(lift_mm: float) -> str:
-    return "above" if lift_mm > 0 else "below"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from geometry.body import Assembly
+from geometry.carrying import clamp_notes
 from geometry.checks import assembly_notes, seal_notes
 from geometry.notes import Note, Severity
 from raytrace.prescription_pupil import stop_semi_diameter_mm
@@ -22,7 +23,7 @@ def facts_of(box: Box, lens: Lens, assembly: Assembly, glass: GlassTable | None,
     return (
         *assembly_notes(assembly, front_diameter_mm=lens.front_diameter_mm),
         *_seal_notes(box, lens, assembly),
-        *_mount_notes(box),
+        *_mount_notes(box, assembly),
         *_pupil_notes(lens, glass, widest_f_number),
     )
 
@@ -33,11 +34,10 @@ def _seal_notes(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
     return seal_notes(assembly.parts, barrel_mm=lens.front_diameter_mm, bore_mm=box.back[0].bore_mm)
 
 
-def _mount_notes(box: Box) -> Iterator[Note]:
+def _mount_notes(box: Box, assembly: Assembly) -> Iterator[Note]:
     """Common practice: a heavy box does not hang on a lens front unsupported; rods set the height of the box."""
     if box.mount == CLAMP:
-        text = "hangs on the lens front; a heavy box must be supported: ask the rental house what lens and mount may carry"
-        yield Note("box", text, Severity.CAUTION)
+        yield from clamp_notes(assembly.parts, assembly.slabs)
     spec = rod_spec(box)
     if spec is not None and box.offset_mm[1] != 0.0:
         up = box.offset_mm[1]

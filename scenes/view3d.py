@@ -9,9 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Assembly, Kind
-from geometry.frame import UP, Side
+from geometry.frame import UP, Side, pose
+from raytrace.beam import beam_of
+from raytrace.beam_solid import beam_solid
 from raytrace.box import Box
 from raytrace.camera import Guide
+from raytrace.clearance import BEYOND_MM, farthest_mm
 from raytrace.pencil import Pencils
 from raytrace.shares import VignetteMap
 from scenes.heatmap3d import PicturePlane, guide_line, heatmap_of, on_plane, picture_frame, picture_plane
@@ -22,13 +25,15 @@ from scenes.solids3d import solids_of
 
 FloatArray = NDArray[np.float64]
 
+BEAM_SLICES = 12
+BEAM_OPACITY = 0.15
 LONGEST = 1.5  # rays that run nearly sideways end after this many times the size of the box
 
 NOTES = {
     View.BESIDE: "Seen from the operator's left, a little behind the lens. "
     "The heatmap stands ahead of the box and is seen from behind, as on the monitor.",
     View.FRONT: "Seen from the scene, at the operator's left, looking back into the lens: "
-    "the operator's right is at the left here.",
+    "the operator's right is at the left here. The faint blue body is the beam.",
     View.SECTION: "Cut through the lens axis from top to bottom, seen from the operator's left. "
     "All sizes in mm; the numbers below count ahead from the lens front rim.",
 }
@@ -46,8 +51,9 @@ def scene3d_of(
 ) -> Scene3D:
     """The picture of one state from one place.
 
-    `pencils_at` gives the lens's pencils for picture points (N, 2). The first of `guides` chooses the rays, all are drawn on the
-    heatmap; without any the whole of the map is the guide.
+    `pencils_at` gives the lens's pencils for picture points (N, 2). The first of `guides` chooses the rays, and the beam that the
+    view from the front shows as a body: over the heatmap it would change its colours. All guides are drawn on the heatmap;
+    without any the whole of the map is the guide.
     """
     shown = tuple(guides) or (_whole(map_),)
     if view is View.SECTION:
@@ -59,12 +65,37 @@ def scene3d_of(
         view=view,
         title=tuple(title),
         note=NOTES[view],
-        solids=solids,
+        solids=solids if view is View.BESIDE else (*solids, *beam_solids(pencils_at, shown[0], box)),
         rays=rays,
         lines=pupil_lines(pencils_at),
         labels=part_labels(solids) + _pupil_label(pencils_at),
     )
     return scene if view is View.FRONT else _with_heatmap(scene, pencils_at, shown, map_, plane)
+
+
+def beam_solids(pencils_at: PencilsAt, guide: Guide, box: Box) -> tuple[Solid, ...]:
+    """The beam of a guide from the lens front to the farthest part as a faint body; nothing where the beam has no extent."""
+    from matplotlib.colors import to_rgb
+
+    from scenes.figure_style import RAY_CLEAR
+
+    far = farthest_mm(box.parts)
+    depths = np.linspace(0.0, far, BEAM_SLICES)
+    vertices, faces = beam_solid(beam_of(pencils_at, guide, box, far=pose(ahead_mm=far + BEYOND_MM)), depths.tolist())
+    if not len(faces):
+        return ()
+    r, g, b = to_rgb(RAY_CLEAR)
+    return (
+        Solid(
+            name="beam",
+            kind="beam",
+            vertices_mm=vertices,
+            faces=faces,
+            edges_mm=np.zeros((0, 2, 3)),
+            colour=(r, g, b),
+            opacity=BEAM_OPACITY,
+        ),
+    )
 
 
 def _whole(map_: VignetteMap) -> Guide:

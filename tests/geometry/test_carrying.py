@@ -1,17 +1,15 @@
-"""Weight on a clamp and fit to rods. Densities are handbook values from memory; limits are common practice."""
+"""Weight on a clamp. Densities are handbook values from memory; limits are common practice."""
 
 import pytest
 from numpy.testing import assert_allclose
 
-from geometry.carrying import clamp_notes, mass_kg, rod_notes
-from geometry.fixtures import RodSpec, barrel
+from geometry.carrying import clamp_notes, mass_kg
+from geometry.fixtures import barrel
 from geometry.notes import Severity
 from geometry.outline import RoundedRectangle
 from geometry.parts import back_plate, box_pose, filter_slab, flag
 
 BOX = box_pose(ahead_mm=10)
-LIGHT = RodSpec(name="rods-15", diameter_mm=15, spacing_mm=60, drop_mm=85)
-HEAVY = RodSpec(name="rods-19", diameter_mm=19, spacing_mm=104, drop_mm=120)
 BLADE = flag(BOX, side="right", angle_deg=0, hinge_mm=60, at_mm=90, length_mm=100, width_mm=200, thickness_mm=2)
 
 
@@ -43,21 +41,3 @@ def test_a_light_box_on_a_clamp_is_told_its_weight_and_pull():
     (note,) = clamp_notes([BLADE])
     assert note.severity is Severity.FACT
     assert "about 0.11 kg and 0.16 N m" in note.text  # 0.108 kg, 0.108 * 9.81 * 0.150 m = 0.159
-
-
-def test_rods_of_another_gauge_need_an_adapter():
-    notes = rod_notes(LIGHT, HEAVY)
-    assert notes[0].severity is Severity.FAULT
-    assert "made for rods of 15 mm, 60 mm apart, but stands on rods of 19 mm, 104 mm apart" in notes[0].text
-
-
-def test_a_box_made_for_higher_rods_hangs_too_low():
-    deeper = RodSpec(name="other", diameter_mm=15, spacing_mm=60, drop_mm=88)
-    (note,) = rod_notes(LIGHT, deeper)
-    assert "3.0 mm below the lens axis, the scene says 0 mm up; shim the bracket or set the offset to -3 mm up" in note.text
-    (known,) = rod_notes(LIGHT, deeper, offset_up_mm=-3)
-    assert known.severity is Severity.FACT
-
-
-def test_matching_rods_need_no_word():
-    assert rod_notes(LIGHT, LIGHT) == ()

@@ -197,6 +197,16 @@ def test_labels_with_leaders_keep_out_of_each_others_way(view, size):
     assert all(w / 2 <= x <= size[0] - w / 2 for x, _, w, _ in boxes)
 
 
+def test_the_beam_is_shown_as_a_body_from_the_front_and_never_before_the_heatmap():
+    (body,) = [solid for solid in crowded(View.FRONT).solids if solid.kind == "beam"]
+    assert body.opacity < 0.2
+    # similar triangles at the flag's far edge, 60 mm of blade from 60 mm ahead of the box at 4 mm: 18 / 24 * (38 + z) + 3 each way
+    z = body.vertices_mm[:, 2].max()
+    assert z == pytest.approx(124.0, abs=0.1)
+    assert body.vertices_mm[:, 0].max() == pytest.approx(18 / 24 * (38 + z) + 3, abs=1.5)  # glass draws it in by a little
+    assert not [solid for solid in crowded(View.BESIDE).solids if solid.kind == "beam"]
+
+
 @pytest.mark.parametrize("view", list(View))
 def test_everything_is_in_view(view):
     scene = crowded(view)
