@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 from scipy.optimize import brentq
+from shapely.geometry.base import BaseGeometry
 
 from geometry.body import Block, Body, Kind, Loop, Part, Surface, Tube
 from geometry.frame import Pose, frame_to_right_up, pose, where_in_words
@@ -77,9 +78,9 @@ def farthest_mm(parts: Sequence[Part]) -> float:
     return max([0.0, *(float(points[:, 2].max()) for part in parts for points in _points_mm(part.body))])
 
 
-def part_clearance(part: Part, beams: Sequence[NamedBeam]) -> Clearance:
-    """The clearance of one part: the worst over the beams."""
-    measure = measure_of(part.body)
+def part_clearance(part: Part, beams: Sequence[NamedBeam], measure: Measure | None = None) -> Clearance:
+    """The clearance of one part: the worst over the beams; `measure`, of its body, saves working it out anew for many beams."""
+    measure = measure or measure_of(part.body)
     found = [(measure(named.beam), named) for named in beams]
     nearest, named = min(found, key=lambda pair: pair[0].distance_mm)
     by_variant = [min(n.distance_mm for n, b in found if b.variant == v) for v in sorted({b.variant for _, b in found})]
@@ -98,20 +99,31 @@ def part_clearance(part: Part, beams: Sequence[NamedBeam]) -> Clearance:
 def measure_of(body: Body) -> Measure:
     """How a body's clearance from any beam is taken; what does not depend on the beam is worked out once, here."""
     if isinstance(body, Tube):
-        return partial(_tube, body)
+        return partial(_tube, body, {})
     slices = slicer(body)
     return lambda beam: slice_clearance(slices, beam.section_at)
 
 
-def _tube(tube: Tube, beam: Beam) -> Nearest:
-    return min((_loop(tube, loop, beam) for loop in tube.inner), key=lambda nearest: nearest.distance_mm)
+Rims = dict[int, BaseGeometry]  # outside of a tube in the planes of its inner loops, by number
 
 
-def _loop(tube: Tube, loop: Loop, beam: Beam) -> Nearest:
+def _tube(tube: Tube, rims: Rims, beam: Beam) -> Nearest:
+    found = (_loop(tube, number, rims, beam) for number in range(len(tube.inner)))
+    return min(found, key=lambda nearest: nearest.distance_mm)
+
+
+def _loop(tube: Tube, number: int, rims: Rims, beam: Beam) -> Nearest:
+    loop = tube.inner[number]
     plane = _plane(loop)
     if beam.runs_along(plane):
         return Nearest(-ALONG_MM)
-    return loop_clearance(loop.outline, plane, beam.section(plane), partial(outer_outline, tube, plane) if tube.bounded else None)
+
+    def rim() -> BaseGeometry:
+        if number not in rims:
+            rims[number] = outer_outline(tube, plane)
+        return rims[number]
+
+    return loop_clearance(loop.outline, plane, beam.section(plane), rim if tube.bounded else None)
 
 
 def _plane(loop: Loop) -> Pose:

@@ -21,6 +21,8 @@ COMMANDS = {
     "masks": ("scenes.commands.masks", "The tightest mask for each lens, the best set of masks, and files to cut."),
     "filters": ("scenes.commands.filters", "Which filter size each stage needs, and what filters do to the corners."),
     "flags": ("scenes.commands.flags", "Say how far in each flag may come, and how far it must to cut a light."),
+    "builds": ("scenes.commands.builds", "Say how sure a clear frame is when measures are off: share of builds, worst build."),
+    "widest": ("scenes.commands.widest", "The widest lens that clears the box, with and without mask, flags, a stage more."),
     "bokeh": ("scenes.commands.bokeh", "Show how the box bites into out-of-focus highlights."),
     "ghosts": ("scenes.commands.ghosts", "Say where lights ghost in the filters, and which tilt helps."),
     "sun": ("scenes.commands.sun", "Say when through a day the sun is in the picture and on the glass."),

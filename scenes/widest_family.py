@@ -1,0 +1,248 @@
+"""A family of lenses: one lens of a scene at any focal length, its measures stated, held or scaled. Opens no file."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from geometry.errors import GeometryError
+from raytrace.camera import PixelGrid
+from raytrace.lens import LensState
+from raytrace.prescription import first_order
+from scenes.build_lens import front_travel_mm, lens_variants, rows_of
+from scenes.errors import Complaint, SceneError
+from scenes.facts import WALK_MM
+from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths
+from scenes.model_lens import Interval, Lens, PupilDepth, WalkRow
+from scenes.range_plans import chosen_lenses
+from scenes.resources import GlassTable, Resources
+from scenes.words import plain
+
+SHORTEST_SHARE, LONGEST_SHARE = 1 / 3, 6.0  # of the reference lens's focal length: beyond these it says nothing of a lens
+NEAR_SLACK = 1.0001  # a finite focus is asked for this little beyond four focal lengths
+
+
+class Rule(StrEnum):
+    """How a measure that is not stated goes with focal length: as in the reference lens, in proportion, or the worse of both."""
+
+    HELD = "held"
+    SCALED = "scaled"
+    WORSE = "worse"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measures:
+    """What a family's lenses measure: stated [mm], or a rule where a value is None."""
+
+    pupil: Rule = Rule.WORSE
+    pupil_mm: Interval | None = None
+    front: Rule = Rule.HELD
+    front_mm: float | None = None
+    length: Rule = Rule.HELD
+    length_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Family:
+    """A reference lens at its shortest focal length, freed of its rows and its front glass, and what its relatives measure.
+
+    depth_mm is its pupil (None where pupil_walk tells it); wider is how much wider it sees than its focal length says (1 where
+    no row states its field).
+    """
+
+    lens: Lens
+    depth_mm: PupilDepth | None
+    walk: tuple[WalkRow, ...] | None
+    measures: Measures
+    travel_mm: float
+    wider: float
+    traced: bool
+
+    @property
+    def focal_mm(self) -> float:
+        """Focal length of the reference lens."""
+        return self.lens.focal_mm
+
+
+def family_of(scene: Scene, resources: Resources, name: str | None, measures: Measures, grid: PixelGrid) -> Family:
+    """The family of a scene's lens of this name; of its widest lens where none is named."""
+    own = chosen_lenses(scene, [name])[0] if name is not None else min(scene.lens, key=_horizontal_mm)
+    focal = focal_lengths(own)[0]
+    glass = None if own.prescription is None else resources.prescriptions[own.prescription]
+    free = own.model_copy(
+        update={"focal_mm": focal, "state": (), "front_glass_mm": None, "prescription": None, "close_focus_mm": own.close_focus_mm}
+    )
+    stated = measures.pupil_mm
+    depth = PupilDepth(horizontal=stated, vertical=stated) if stated else _depth_of(own, glass, focal)
+    return Family(
+        lens=free,
+        depth_mm=depth,
+        walk=own.pupil_walk if depth is None else None,
+        measures=measures,
+        travel_mm=front_travel_mm(own, focal, math.inf),
+        wider=_wider(own, free, grid),
+        traced=glass is not None,
+    )
+
+
+def _horizontal_mm(lens: Lens) -> float:
+    return focal_lengths(lens)[0] / lens.squeeze
+
+
+def _depth_of(lens: Lens, glass: GlassTable | None, focal_mm: float) -> PupilDepth | None:
+    """The pupil of the reference lens at its shortest focal length, infinity; None where a table of its walk tells it."""
+    if glass is not None:
+        middle = glass.vertex_behind_front_mm + first_order(glass.prescription).entrance_pupil_mm
+        bounds = (middle - WALK_MM, middle + WALK_MM)
+        return PupilDepth(horizontal=bounds, vertical=bounds)
+    at_shortest = [row for row in lens.state if row.pupil_behind_front_mm and row.focal_mm in {focal_mm, None}]
+    if at_shortest:
+        depths = [row.pupil_behind_front_mm for row in at_shortest if row.pupil_behind_front_mm]
+        return _around(depths)
+    return None if lens.pupil_walk is not None else lens.pupil_behind_front_mm
+
+
+def _around(depths: Sequence[PupilDepth]) -> PupilDepth:
+    """Bounds that hold all of several."""
+    return PupilDepth(
+        horizontal=(min(d.horizontal[0] for d in depths), max(d.horizontal[1] for d in depths)),
+        vertical=(min(d.vertical[0] for d in depths), max(d.vertical[1] for d in depths)),
+    )
+
+
+def _wider(own: Lens, free: Lens, grid: PixelGrid) -> float:
+    """How much wider the lens's own rows say it sees than its focal length, at its shortest; 1 at least."""
+    if all(row.half_field_deg is None for row in own.state):
+        return 1.0
+    held = free.model_copy(update={"pupil_walk": None, "pupil_behind_front_mm": PupilDepth(horizontal=(0, 0), vertical=(0, 0))})
+    distances = {row.focus_mm or math.inf for row in rows_of(own)}
+    shares = [1.0]
+    for focus_mm in distances:
+        rows = held.model_copy(update={"state": own.state})
+        too_near = focus_mm < NEAREST_FOCUS_IN_FOCAL_LENGTHS * free.focal_mm or own.front_to_sensor_mm is None
+        if math.isfinite(focus_mm) and too_near:
+            continue
+        setting = {"focal_mm": free.focal_mm, "focus_mm": focus_mm, "f_number": own.f_number}
+        measured, said = (lens_variants(lens, grid, None, **setting)[0].lens for lens in (rows, held))
+        shares.append(said.field_focal_mm / measured.field_focal_mm)
+    return max(shares)
+
+
+def relatives(family: Family, focal_mm: float) -> tuple[Lens, ...]:
+    """The lens of the family at a focal length: one, or two where pupil walks are taken both as they are and scaled."""
+    share = focal_mm / family.focal_mm
+    wanted = family.measures
+    common = {
+        "focal_mm": focal_mm,
+        "front_diameter_mm": _measure(wanted.front, wanted.front_mm, family.lens.front_diameter_mm, share),
+        "front_to_sensor_mm": _length_mm(family, share),
+    }
+    if family.walk is not None:
+        return tuple(
+            family.lens.model_copy(update={**common, "pupil_walk": tuple((a, depth * s, t, r) for a, depth, t, r in family.walk)})
+            for s in _shares(wanted.pupil, share)
+        )
+    assert family.depth_mm is not None
+    shares = (1.0,) if wanted.pupil_mm else _shares(wanted.pupil, share)
+    depth = _around([_times(family.depth_mm, s) for s in shares])
+    return (family.lens.model_copy(update={**common, "pupil_walk": None, "pupil_behind_front_mm": depth}),)
+
+
+def _shares(rule: Rule, share: float) -> tuple[float, ...]:
+    return {Rule.HELD: (1.0,), Rule.SCALED: (share,), Rule.WORSE: tuple(dict.fromkeys((1.0, share)))}[rule]
+
+
+def _times(depth: PupilDepth, share: float) -> PupilDepth:
+    (a, b), (c, d) = (sorted(end * share for end in ends) for ends in (depth.horizontal, depth.vertical))
+    return PupilDepth(horizontal=(a, b), vertical=(c, d))
+
+
+def _measure(rule: Rule, stated_mm: float | None, own_mm: float, share: float) -> float:
+    if stated_mm is not None:
+        return stated_mm
+    return own_mm * share if rule is Rule.SCALED else own_mm
+
+
+def _length_mm(family: Family, share: float) -> float | None:
+    own, wanted = family.lens.front_to_sensor_mm, family.measures
+    if own is None:
+        return wanted.length_mm
+    return _measure(wanted.length, wanted.length_mm, own + family.travel_mm, share)
+
+
+def family_states(family: Family, grid: PixelGrid, focal_mm: float, focus_mm: float, f_number: float) -> tuple[LensState, ...]:
+    """The family's lens at one setting, once for each end of what its pupil's place may be: between them nothing is worse."""
+    found = []
+    for lens in relatives(family, focal_mm):
+        variants = lens_variants(lens, grid, None, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
+        found += [replace(v.lens, field_focal_mm=v.lens.field_focal_mm / family.wider) for v in variants if _is_end(v.lens, lens)]
+    return tuple(found)
+
+
+def _is_end(state: LensState, lens: Lens) -> bool:
+    bounds = lens.pupil_behind_front_mm
+    if bounds is None or lens.pupil_walk is not None or isinstance(state.pupil.behind_front_mm, float):
+        return True
+    across, upright = state.pupil.behind_front_mm
+    return across in bounds.horizontal and upright in bounds.vertical
+
+
+def longest_mm(focus_mm: float, wanted_mm: float) -> float:
+    """The longest focal length that can be focused so near, and no longer than wanted [mm]."""
+    return min(wanted_mm, focus_mm / NEAREST_FOCUS_IN_FOCAL_LENGTHS / NEAR_SLACK) if math.isfinite(focus_mm) else wanted_mm
+
+
+def checked(family: Family, grid: PixelGrid, focus_mm: Sequence[float], f_number: float) -> None:
+    """Refuse a family that cannot be worked out at its own focal length, in the words of whoever asked for it."""
+    for distance in focus_mm:
+        try:
+            family_states(family, grid, min(family.focal_mm, longest_mm(distance, family.focal_mm)), distance, f_number)
+        except GeometryError as error:
+            raise SceneError([Complaint(where=f'lens "{family.lens.name}"', problem=str(error))]) from None
+
+
+def assumed(family: Family) -> tuple[str, ...]:
+    """What stands behind the family's lenses, one sentence for each measure."""
+    name, wanted = f'the "{family.lens.name}"', family.measures
+    front = _rule_words(wanted.front, wanted.front_mm, family.lens.front_diameter_mm, name)
+    length = _rule_words(wanted.length, wanted.length_mm, family.lens.front_to_sensor_mm, name)
+    found = [f"pupil: {_pupil_words(family, name)}", f"front diameter: {front}; its glass cuts nothing off the beam"]
+    found.append(f"front to sensor: {length}; nearest focus as in {name}")
+    if family.wider > 1:
+        found.append(f"field: {100 * (family.wider - 1):.1f} % wider than the focal length says, as in {name}'s rows")
+    return tuple(found)
+
+
+def _rule_words(rule: Rule, stated_mm: float | None, own_mm: float | None, name: str) -> str:
+    if stated_mm is not None:
+        return f"{plain(stated_mm)} mm, as stated"
+    if own_mm is None:
+        return "not known; infinity only"
+    how = f"scaled with focal length from {name}'s" if rule is Rule.SCALED else f"as in {name}, at every focal length,"
+    return f"{how} {plain(own_mm)} mm"
+
+
+def _pupil_words(family: Family, name: str) -> str:
+    if family.measures.pupil_mm is not None:
+        return f"{_interval_words(family.measures.pupil_mm)} behind the front, as stated; the worse end counts"
+    own = "its walk" if family.depth_mm is None else _depth_words(family.depth_mm)
+    source = f"{name}'s {own}" + (", traced on the axis and 2.5 mm either way" if family.traced else "")
+    how = {
+        Rule.HELD: "at every focal length",
+        Rule.SCALED: "scaled with focal length",
+        Rule.WORSE: "both as it is and scaled with focal length, the worse of the two at each",
+    }
+    return f"{source}, {how[family.measures.pupil]}"
+
+
+def _depth_words(depth: PupilDepth) -> str:
+    if depth.is_round:
+        return f"{_interval_words(depth.horizontal)} behind the front"
+    return f"{_interval_words(depth.horizontal)} (horizontal) and {_interval_words(depth.vertical)} (vertical) behind the front"
+
+
+def _interval_words(bounds: Interval) -> str:
+    low, high = bounds
+    return f"{plain(low)} mm" if low == high else f"{plain(round(low, 2))} to {plain(round(high, 2))} mm"

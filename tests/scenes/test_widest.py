@@ -1,0 +1,242 @@
+"""The widest lens: limits against similar triangles, setups against moved planes, the answer put back into the scene."""
+
+import json
+import math
+
+import pytest
+from click.testing import CliRunner
+from scipy.optimize import brentq
+
+from scenes.check import run_check
+from scenes.cli import COMMANDS
+from scenes.commands import widest as widest_command
+from scenes.engines import engine_of
+from scenes.errors import SceneError
+from scenes.figure_widest import widest_figure
+from scenes.parse import parse_scene
+from scenes.plan import Loaded, load_scene, plans_of
+from scenes.resources import Resources
+from scenes.verdict import Word
+from scenes.widest import ROUND_MM, Fate, Wanted, widest_report
+from scenes.widest_catalogue import catalogue, widest_stops
+from scenes.widest_family import Measures, Rule, assumed, family_of, relatives
+from scenes.widest_stacks import AS_SET, Setup
+from scenes.widest_words import WIDTH, answer_words, widest_dict, widest_lines
+
+SCENE = """
+brimline = 1
+title = "one opening"
+
+[camera]
+width_mm = 36.0
+height_mm = 24.0
+pixels = [360, 240]
+offset_mm = [1.0, 0.5]
+
+[[lens]]
+name = "25"
+focal_mm = {focal}
+f_number = 2.0
+front_diameter_mm = 110
+front_to_sensor_mm = 160
+pupil_behind_front_mm = 40
+{lenses}
+[box]
+mount = "clamp"
+ahead_mm = 3
+{flag}
+[[box.mask]]
+name = "plate"
+at_mm = 57
+opening_mm = [150, 110]
+corner_mm = {corner}
+outer_mm = [600, 600]
+
+[check]
+f_numbers = [2.0]
+focus_mm = {focus}
+"""
+FLAG = """
+[[box.flag]]
+side = "right"
+angle_deg = 0
+hinge_mm = 62
+at_mm = 60
+length_mm = 20
+width_mm = 300
+"""
+LONGER = """
+[[lens]]
+name = "60"
+focal_mm = 60
+f_number = 2.0
+front_diameter_mm = 110
+front_to_sensor_mm = 160
+pupil_behind_front_mm = 60
+"""
+HALF_MM, FAR_MM, CORNER_MM = (75.0, 55.0), 61.0, 20.0  # of the opening; its front face: 3 + 57 + 1 mm of plate
+
+
+def loaded(*, focal=25, corner=CORNER_MM, flag="", lenses="", focus='["infinity"]'):
+    text = SCENE.format(focal=focal, corner=corner, flag=flag, lenses=lenses, focus=focus)
+    return Loaded(scene=parse_scene(text, source="s.toml"), resources=Resources(), file_name="s.toml", sha256="")
+
+
+def limits(scene, setup=AS_SET, **measures):
+    report = widest_report(scene, Wanted(measures=Measures(**measures)))
+    return next(one for one in report.setups if one.setup == setup).states
+
+
+def room_mm(focal_mm, depth_mm, *, corner_mm=CORNER_MM, far_mm=FAR_MM, scale=1.0):
+    """Room of the beam in the opening: a rectangle x z / f from the axis, rounded by the pupil f / 2N, in a rounded rectangle.
+
+    Geometry (similar triangles; design section 4, "Beam"). The farthest corner of the picture lies 19 mm right, 12.5 mm up.
+    """
+    grown = (far_mm + depth_mm(focal_mm)) / focal_mm
+    x, y = (grown * (offset + half * scale) for offset, half in ((1.0, 18.0), (0.5, 12.0)))
+    pupil = focal_mm / 2.0 / 2.0
+    past = [max(at - (half - corner_mm), 0.0) for at, half in ((x, HALF_MM[0]), (y, HALF_MM[1]))]
+    round_room = corner_mm - pupil - math.hypot(*past) if min(past) > 0 else math.inf
+    return min(HALF_MM[0] - x - pupil, HALF_MM[1] - y - pupil, round_room)
+
+
+def closed_form(depth_mm, **more):
+    return brentq(lambda focal_mm: room_mm(focal_mm, depth_mm, **more), 9.0, 60.0)
+
+
+def held(_):
+    return 40.0
+
+
+def scaled(focal_mm):
+    return 40.0 * focal_mm / 25
+
+
+@pytest.mark.parametrize("corner", [20.0, 6.0])  # one touches with its round corner, one with its right side
+def test_a_square_on_opening_is_touched_where_similar_triangles_say(corner):
+    (state,) = limits(loaded(corner=corner), pupil=Rule.HELD)
+    exact = closed_form(held, corner_mm=corner)
+    assert exact - 0.01 <= state.touch.focal_mm <= exact + ROUND_MM + 0.02  # rounded up, the beam at most 0.02 mm too wide
+    assert state.touch.met.part == "plate"
+    assert state.touch.met.where.startswith("top right")  # the right side touches all along, up to its corner
+
+
+def test_clearing_asks_for_two_percent_of_the_frame_more():
+    (state,) = limits(loaded(), pupil=Rule.HELD)
+    exact = closed_form(held, scale=1.02)
+    assert exact - 0.01 <= state.clear.focal_mm <= exact + ROUND_MM + 0.02
+
+
+def test_a_pupil_that_scales_touches_where_similar_triangles_say():
+    (state,) = limits(loaded(), pupil=Rule.SCALED)
+    exact = closed_form(scaled)
+    assert exact - 0.01 <= state.touch.focal_mm <= exact + ROUND_MM + 0.02
+
+
+@pytest.mark.parametrize("focal", [20, 35])  # the limit lies on either side of the lens that the family follows
+def test_the_worse_of_two_pupils_counts(focal):
+    scene = loaded(focal=focal)
+    found = {rule: limits(scene, pupil=rule)[0].touch.focal_mm for rule in Rule}
+    assert found[Rule.WORSE] == max(found[Rule.HELD], found[Rule.SCALED])
+    assert found[Rule.HELD] != found[Rule.SCALED]
+
+
+def test_the_far_end_of_a_stated_interval_counts():
+    (state,) = limits(loaded(), pupil_mm=(30.0, 44.0))
+    exact = closed_form(lambda _: 44.0)
+    assert exact - 0.01 <= state.touch.focal_mm <= exact + ROUND_MM + 0.02
+
+
+def test_a_stage_more_moves_the_opening_on_by_its_depth():
+    (state,) = limits(loaded(), Setup(added=True), pupil=Rule.HELD)
+    exact = closed_form(held, far_mm=FAR_MM + 8.0)  # 8 mm: a usual tray, common practice
+    assert exact - 0.01 <= state.touch.focal_mm <= exact + ROUND_MM + 0.02
+
+
+def test_with_the_mask_out_nothing_stands_in_the_way():
+    (state,) = limits(loaded(), Setup(masked=False))
+    assert state.clear.fate is Fate.ALL
+    assert state.clear.met is None
+
+
+def test_with_the_flags_off_the_next_part_bites():
+    scene = loaded(flag=FLAG)
+    (on,), (off,) = limits(scene, pupil=Rule.HELD), limits(scene, Setup(flagged=False), pupil=Rule.HELD)
+    assert (on.touch.met.part, off.touch.met.part) == ("right flag", "plate")
+    assert off.touch.focal_mm == limits(loaded(), pupil=Rule.HELD)[0].touch.focal_mm
+    exact = brentq(lambda focal_mm: 19.0 * (3 + 60 + 20 + 40) / focal_mm + focal_mm / 4 - 62.0, 30.0, 60.0)  # similar triangles
+    assert exact - 0.01 <= on.touch.focal_mm <= exact + ROUND_MM + 0.05
+
+
+def test_a_box_that_none_of_the_family_clears_is_told_as_that():
+    scene = loaded()
+    report = widest_report(scene, Wanted(measures=Measures(pupil_mm=(40.0, 40.0)), to_mm=14.0))
+    assert report.setups[0].clear.clear.fate is Fate.NONE
+    assert "none at infinity, f/2, the plate, top right corner is always in" in answer_words(report)
+
+
+def test_the_answer_put_into_the_scene_is_clear_and_a_shorter_lens_is_not():
+    near = '["infinity", 500]'
+    states = limits(loaded(focus=near), pupil=Rule.HELD)
+    for place, state in enumerate(states):
+        for focal, wanted in (
+            (state.clear.focal_mm, {Word.CLEAR}),
+            (state.touch.focal_mm - 0.4, {Word.SHADING, Word.IN_FRAME, Word.TIGHT}),
+        ):
+            plans = plans_of(loaded(focal=focal, focus=near))[place : place + 1]
+            assert run_check(plans, engine_of("coverage"), columns=60).states[0].word in wanted
+
+
+def test_the_scene_s_own_lenses_are_judged_as_the_check_judges_them():
+    scene = loaded(focal=20, lenses=LONGER)
+    fits = catalogue(scene, 8.0)
+    check = run_check(widest_stops(plans_of(scene)), engine_of("coverage"), columns=60)
+    assert [one.lens.name for one in fits] == ["25", "60"]
+    assert [one.fits[0].word for one in fits] == [state.word for state in check.states]
+    assert {one.fits[0].word for one in fits} == {Word.IN_FRAME, Word.CLEAR}
+
+
+def test_measures_are_held_scaled_or_stated_and_said_so():
+    scene = loaded()
+    grid = plans_of(scene)[0].grid
+    family = family_of(scene.scene, Resources(), None, Measures(pupil=Rule.SCALED, front=Rule.SCALED, length_mm=140.0), grid)
+    (lens,) = relatives(family, 50.0)
+    assert (lens.front_diameter_mm, lens.front_to_sensor_mm) == (220.0, 140.0)
+    assert lens.pupil_behind_front_mm.horizontal == (80.0, 80.0)
+    assert "scaled with focal length" in assumed(family)[0]
+    assert "140 mm, as stated" in assumed(family)[2]
+
+
+def test_the_table_fits_its_columns_and_begins_with_the_answer():
+    scene = loaded(flag=FLAG, lenses=LONGER)
+    report = widest_report(scene, Wanted())
+    fits = catalogue(scene, report.added_mm)
+    lines = widest_lines(report, fits, "one opening")
+    assert lines[1].startswith("Widest that clears this box as set: ")
+    assert max(map(len, lines)) <= WIDTH
+    data = json.loads(json.dumps(widest_dict(report, fits, "one opening"), allow_nan=False))
+    assert data["setups"][0]["states"][0]["bites"]["part"] == "right flag"
+    assert [one["lens"] for one in data["lenses"]] == ["25", "60"]
+
+
+def test_the_chart_shows_the_limits_of_every_setup():
+    scene = loaded(flag=FLAG)
+    report = widest_report(scene, Wanted())
+    (axes,) = (axes for axes in widest_figure(report, (), "t").axes if axes.get_label() == "limits")
+    ends = {round(bar.get_x() + bar.get_width(), 1) for bar in axes.patches}
+    assert {round(one.touch.touch.focal_mm, 1) for one in report.setups if one.touch.touch.fate is Fate.FOUND} <= ends
+    assert "[mm]" in axes.get_xlabel()
+
+
+def test_the_command_writes_a_chart_and_says_what_is_wrong_with_an_option(tmp_path):
+    path = tmp_path / "s.toml"
+    path.write_text(SCENE.format(focal=25, corner=20, flag="", lenses="", focus='["infinity"]'), encoding="utf-8")
+    done = CliRunner().invoke(
+        widest_command.command, [str(path), "--no-lenses", "--out", str(tmp_path / "out")], standalone_mode=False
+    )
+    assert done.return_value == 0
+    assert sorted(file.name for file in (tmp_path / "out").iterdir()) == ["widest.json", "widest.png"]
+    with pytest.raises(SceneError, match='--front: must be mm, or held, scaled, worse, found "wide"'):
+        widest_command.wanted_of(None, "worse", "wide", "held", (None, None), None)
+    assert load_scene(path).scene.title == "one opening"
+    assert COMMANDS["widest"][0] == "scenes.commands.widest"
