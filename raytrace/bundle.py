@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 
 import numpy as np
@@ -92,9 +92,16 @@ class Leg:
     direction: FloatArray
     length_mm: FloatArray
     start_mm: FloatArray
+    _span_mm: tuple[float, float] | None = field(default=None, init=False, repr=False, compare=False)
 
     def z_span_mm(self) -> tuple[float, float]:
         """Lowest and highest z that any ray reaches on this leg [mm]; (inf, -inf) where none runs it."""
+        if self._span_mm is None:  # every plane of every part asks for it
+            object.__setattr__(self, "_span_mm", self._looked_span_mm())
+        assert self._span_mm is not None
+        return self._span_mm
+
+    def _looked_span_mm(self) -> tuple[float, float]:
         runs = self.length_mm > 0
         if not runs.any():
             return np.inf, -np.inf

@@ -11,7 +11,6 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc
 
 FloatArray = NDArray[np.float64]
 Inputs = Mapping[str, float]
@@ -160,6 +159,8 @@ def spread(evaluate: Evaluate, tolerances: Sequence[Tolerance], n: int, rng: np.
 def builds(tolerances: Sequence[Tolerance], n: int, rng: np.random.Generator) -> FloatArray:
     """Inputs (n, d) of `n` builds, evenly spread within their tolerances; any columns of them are evenly spread too."""
     ends = np.array([t.ends for t in tolerances])
+    from scipy.stats import qmc  # half a second that reading a scene must not cost
+
     return np.asarray(ends[:, 0] + qmc.LatinHypercube(d=len(tolerances), rng=rng).random(n) * (ends[:, 1] - ends[:, 0]))
 
 
@@ -183,6 +184,8 @@ def share_range(hits: int, n: int, confidence: float = CONFIDENCE) -> tuple[floa
 
     Source: Wilson, J. Am. Stat. Assoc. 22, 209 (1927) (from memory).
     """
+    from scipy.stats import norm
+
     z, p = float(norm.ppf(0.5 + confidence / 2)), hits / n
     middle, half = p + z * z / (2 * n), z * np.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
     low, high = float((middle - half) / (1 + z * z / n)), float((middle + half) / (1 + z * z / n))

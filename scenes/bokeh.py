@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +20,7 @@ from scenes.check import state_words
 from scenes.engines import engine_of
 
 WIDTH = 100
+THREADS = 2  # states at once: most of the work is on long arrays, which leaves room for one more
 ACROSS, UPRIGHT = 5, 3  # places of the frame
 FAR_MM = math.inf
 NEAR_MM = 2000.0  # ahead of the lens front: where highlights stand for a lens focused at infinity, unless asked for
@@ -47,8 +49,9 @@ class StateBokeh:
 
 def bokeh_of(plans: Sequence[StatePlan], ahead_mm: float | None) -> tuple[StateBokeh, ...]:
     """Blurs of every state; those that are focused where the highlights stand are left out, for they have none."""
-    wanted = ((plan, highlight_mm(plan, ahead_mm)) for plan in plans)
-    return tuple(_state(plan, at) for plan, at in wanted if not is_sharp(plan, at))
+    wanted = [(plan, at) for plan in plans if not is_sharp(plan, at := highlight_mm(plan, ahead_mm))]
+    with ThreadPoolExecutor(max_workers=THREADS) as pool:
+        return tuple(pool.map(_state, *zip(*wanted, strict=True))) if wanted else ()
 
 
 def highlight_mm(plan: StatePlan, ahead_mm: float | None) -> float:

@@ -27,6 +27,7 @@ from scenes.range_plans import Ranged, range_plans
 USUAL_DEPTH_MM = 8.0  # of a tray where the scene has none to go by; common practice
 RIM_POINTS = 17  # on each side of a guide
 SAME_MM = 1e-6
+UNTOUCHED_MM = 0.05  # a box that stays farther out of the beam than a section may be wrong takes nothing
 AnyMoved = TypeVar("AnyMoved", Mask, Hood, Flag, Solid)
 
 
@@ -54,7 +55,10 @@ def standing(plans: Sequence[StatePlan], box_of: Callable[[StatePlan], Box] = la
     engine, worst, least = engine_of("coverage"), (0.0, state_words(plans[0])), (float("inf"), "")
     for plan in plans:
         box = without_flags(box_of(plan))
-        least = min(least, *((found.clearance_mm, found.part) for found in clearances(plan.variants, plan.guides, box)), least)
+        nearest = min(((found.clearance_mm, found.part) for found in clearances(plan.variants, plan.guides, box)), default=least)
+        least = min(least, nearest)
+        if nearest[0] > UNTOUCHED_MM:
+            continue
         points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in plan.guides])
         for variant in plan.variants:
             shares = engine.shares(variant, points, box, seed=0, fine=False)
