@@ -11,7 +11,7 @@ from geometry.notes import Note, Severity
 from raytrace.prescription_pupil import stop_semi_diameter_mm
 from scenes.build_box import rod_spec
 from scenes.model_box import CLAMP, Box
-from scenes.model_lens import Lens
+from scenes.model_lens import Lens, focal_lengths
 from scenes.resources import GlassTable
 
 WALK_MM = 2.5  # most that a fixed pupil was wrong at a box's edge in published wide lenses; docs/validation.md
@@ -25,6 +25,7 @@ def facts_of(box: Box, lens: Lens, assembly: Assembly, glass: GlassTable | None,
         *_seal_notes(box, lens, assembly),
         *_mount_notes(box, assembly),
         *_pupil_notes(lens, glass, widest_f_number),
+        *_zoom_notes(lens),
     )
 
 
@@ -60,3 +61,13 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
             "give pupil_walk, or keep that much clearance"
         )
         yield Note(lens.name, text, Severity.FACT)
+
+
+def _zoom_notes(lens: Lens) -> Iterator[Note]:
+    """A zoom whose rows state the field can see more between two rows than at either."""
+    if len(focal_lengths(lens)) > 1 and any(row.half_field_deg is not None for row in lens.state):
+        text = (
+            "is looked at where its rows stand; with half_field_deg stated its beam can be wider between them: "
+            "add a row in the middle of the zoom, or compare with brimline masks, which looks in between"
+        )
+        yield Note(lens.name, text, Severity.CAUTION)

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
 
 from scenes.build import Setting, StatePlan, guides_of, pixel_grid, plan_state
 from scenes.errors import Complaint, SceneError
@@ -12,6 +15,8 @@ from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths, f
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
 from scenes.words import did_you_mean, plain
+
+STEPS_BETWEEN = 7  # focal lengths between two rows: a bulge between them is then missed by 1/64 of its height, a tenth of a mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +36,8 @@ def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
     """A lens's states over its whole range, whatever [check] asks for.
 
     A stop further closed lights less of the same pupil, so its beam lies inside the widest stop's. Between two rows of a zoom, and
-    between infinity and the nearest focus, a beam grows or shrinks one way, so the ends hold what lies between.
+    between infinity and the nearest focus, a beam grows or shrinks one way, so the ends hold what lies between; but for rows
+    that state the field themselves, for which focal lengths between them are looked at too.
     """
     scene = loaded.scene
     grid = pixel_grid(scene.camera)
@@ -40,9 +46,22 @@ def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
 
 
 def _settings(scene: Scene, lens: Lens) -> Iterator[Setting]:
-    for focal_mm in focal_lengths(lens):
+    for focal_mm in zoomed_mm(lens):
         for focus_mm in focus_range_mm(scene, lens, focal_mm):
             yield Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=lens.f_number)
+
+
+def zoomed_mm(lens: Lens) -> tuple[float, ...]:
+    """Focal lengths to look at: the lens's rows, and steps between them where these state the field, rising.
+
+    Half the frame in a plane z ahead is tan(field) (depth + z). With field ~ 1 / f and a depth that runs straight in f it runs one
+    way; with a stated field that itself runs straight in f it can bulge in between.
+    """
+    rows = focal_lengths(lens)
+    if len(rows) < 2 or all(row.half_field_deg is None for row in lens.state):
+        return rows
+    between = [np.linspace(low, high, STEPS_BETWEEN + 2)[:-1].tolist() for low, high in pairwise(rows)]
+    return (*(focal_mm for some in between for focal_mm in some), rows[-1])
 
 
 def focus_range_mm(scene: Scene, lens: Lens, focal_mm: float) -> tuple[float, ...]:
