@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from scenes.build import StatePlan
     from scenes.files import Staging
     from scenes.leaks import LeakReport
+    from scenes.plan import Loaded
     from scenes.scene3d import Scene3D
 
 SCHEMA_VERSION = 1
@@ -26,7 +28,7 @@ SCHEMA_VERSION = 1
 @click.option("--f-number", "f_numbers", multiple=True, type=float, help="Stop; the first one of [check] if left out.")
 @click.option("--target", type=click.Choice(["glass", "lens"]), default="glass", help="Outermost glass, or the lens front.")
 @click.option("--columns", default=1024, show_default=True, type=click.IntRange(16, 8192), help="Width of the leak picture.")
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for tables and pictures.")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for tables and pictures.")
 @click.option("--no-3d", is_flag=True, help="Leave the 3D pictures out.")
 @click.option("--json", "as_json", is_flag=True, help="Print the results as JSON instead of tables.")
 def command(
@@ -36,40 +38,78 @@ def command(
     f_numbers: tuple[float, ...],
     target: str,
     columns: int,
-    out: Path,
+    out: Path | None,
     no_3d: bool,
     as_json: bool,
 ) -> int:
     """Measure stray light for one state of each lens: the first of its states that fits the options."""
     from scenes.files import result_folder
-    from scenes.leaks import run_leaks
-    from scenes.leaks_advice import advise
-    from scenes.leaks_text import report_dict, report_text
     from scenes.plan import load_scene, plans_of, selected
-    from scenes.progress import progress
 
     loaded = load_scene(scene)
     wanted = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
     plans = first_of_each_lens(wanted)
-    texts, entries, files, views = [], [], [], []
-    with result_folder(out) as folder, progress(2 * len(plans), "leaks") as tick:
-        for plan in plans:
-            report = run_leaks(loaded.scene, plan, loaded.resources, target=target, columns=columns)
-            tick(1, plan.key)
-            advice = advise(loaded.scene, report, loaded.resources, target=target)
-            texts.append(report_text(report, advice))
-            entries.append(report_dict(report, advice))
-            files += [folder.write(f"{plan.key}/{name}", data) for name, data in pictures(report, loaded.scene.title).items()]
-            files.append(folder.write_arrays(f"{plan.key}/leak.npz", arrays(report)))
-            views += [] if no_3d or not report.picture.paths else [view(report, loaded.scene.title)]
-            tick(1, plan.key)
-        files += draw_views(folder, views)
-        texts += left_out_lines(len(wanted), len(plans))
-        files.append(folder.write("leaks.txt", "\n".join(texts)))
-        result = whole(loaded.scene.title, loaded.file_name, loaded.sha256, entries, files)
-        folder.write("results.json", json.dumps(result, indent=2))
-    click.echo(json.dumps(result, indent=2) if as_json else "\n".join(texts), nl=as_json)
+    measured = Measured(loaded=loaded, target=target, columns=columns, solid=not no_3d)
+    if out is None:
+        measured.measure(plans, None)
+    else:
+        with result_folder(out) as folder:
+            measured.measure(plans, folder)
+            measured.write_tables(folder, left_out_lines(len(wanted), len(plans)))
+    text = "\n".join([*measured.texts, *left_out_lines(len(wanted), len(plans))])
+    click.echo(json.dumps(measured.results(), indent=2) if as_json else text, nl=as_json)
     return 0
+
+
+@dataclass(slots=True, kw_only=True)
+class Measured:
+    """The states measured so far: their tables, results and files."""
+
+    loaded: Loaded
+    target: str
+    columns: int
+    solid: bool
+    texts: list[str] = field(default_factory=list)
+    entries: list[dict[str, Any]] = field(default_factory=list)
+    files: list[str] = field(default_factory=list)
+
+    def measure(self, plans: Sequence[StatePlan], folder: Staging | None) -> None:
+        """Measure states one by one; where there is a folder, their pictures and arrays go into it."""
+        from scenes.leaks import run_leaks
+        from scenes.leaks_advice import advise
+        from scenes.leaks_text import report_dict, report_text
+        from scenes.progress import progress
+
+        scene, resources, views = self.loaded.scene, self.loaded.resources, []
+        with progress(2 * len(plans), "leaks") as tick:
+            for plan in plans:
+                report = run_leaks(scene, plan, resources, target=self.target, columns=self.columns)
+                tick(1, plan.key)
+                advice = advise(scene, report, resources, target=self.target)
+                self.texts.append(report_text(report, advice))
+                self.entries.append(report_dict(report, advice))
+                if folder is not None:
+                    self.files += write_state(folder, report, scene.title)
+                    views += [view(report, scene.title)] if self.solid and report.picture.paths else []
+                tick(1, plan.key)
+        if folder is not None:
+            self.files += draw_views(folder, views)
+
+    def write_tables(self, folder: Staging, more: Sequence[str]) -> None:
+        """Write leaks.txt and results.json."""
+        self.files.append(folder.write("leaks.txt", "\n".join([*self.texts, *more])))
+        folder.write("results.json", json.dumps(self.results(), indent=2))
+
+    def results(self) -> dict[str, Any]:
+        """The whole of results.json."""
+        return whole(self.loaded.scene.title, self.loaded.file_name, self.loaded.sha256, self.entries, self.files)
+
+
+def write_state(folder: Staging, report: LeakReport, title: str) -> list[str]:
+    """One state's flat pictures and arrays; their names come back."""
+    key = report.plan.key
+    names = [folder.write(f"{key}/{name}", data) for name, data in pictures(report, title).items()]
+    return [*names, folder.write_arrays(f"{key}/leak.npz", arrays(report))]
 
 
 def left_out_lines(wanted: int, seen: int) -> list[str]:
