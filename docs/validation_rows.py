@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 from geometry import parts
-from geometry.frame import Pose
+from geometry.enclosure import flat_surface, joined
+from geometry.frame import Pose, pose
+from geometry.openings import Opening, OpeningKind
 from geometry.outline import RoundedRectangle
+from raytrace.beam import beam_section
 from raytrace.box import Box
+from raytrace.camera import Guide
 from raytrace.closeup import cylinder_pair_pupil_mm, sharp_distance_mm
 from raytrace.conjugate import effective_f_number, extension_loss_stops, field_from_pupil_rad, magnification_of_subject
 from raytrace.coverage.engine import coverage_shares
@@ -27,11 +34,16 @@ from raytrace.fresnel import (
     plate_transmission,
     stack_transmission,
 )
+from raytrace.ghosts import centred_tilt_deg, ghost_blur_mm, image_shift_mm, wedge_ghost_deg
 from raytrace.lens import FixedPupil, LensState, pencils_for
 from raytrace.prescription import Prescription, Surface, first_order
 from raytrace.prescription_pupil import pupil_outline
 from raytrace.projection import full_field_rad, image_radius_mm
 from raytrace.reference import reference_shares
+from raytrace.stray_direct import Through, through_opening
+from raytrace.stray_target import Target
+from raytrace.stray_world import World
+from raytrace.sun import Air, Site, julian_day, solar_coordinates, sun_in_sky
 
 TABLES = Path(__file__).parents[1] / "tests" / "data" / "published_prescriptions.json"
 PLAIN = Pose(np.eye(3), np.zeros(3))
@@ -60,6 +72,10 @@ def rows() -> Iterator[Row]:
     yield from _projection_rows()
     yield from _focus_rows()
     yield from _prescription_rows()
+    yield from _beam_rows()
+    yield from _ghost_rows()
+    yield from _stray_rows()
+    yield from _sun_rows()
 
 
 def _one_edge(h: float) -> Box:
@@ -367,6 +383,147 @@ def _prescription_rows() -> Iterator[Row]:
     )
 
 
+def _beam_rows() -> Iterator[Row]:
+    chapter, geometry = "The beam", "(depth + ahead) tan(field) + pupil radius: geometry"
+    for depth, radius, ahead, field, clear in (
+        (24.977674, 17.711744, 100.0, 20.0, 63.199897),
+        (21.062049, 4.100729, 80.0, 35.0, 74.865138),
+    ):
+        yield Row(
+            chapter=chapter,
+            what=f"pupil {depth:g} deep, radius {radius:g}, field {field:g} deg, {ahead:g} mm ahead: half opening needed",
+            source=geometry,
+            expected=clear,
+            found=lambda d=depth, r=radius, a=ahead, f=field: _beam_top_mm(d, r, a, 20 * float(np.tan(np.radians(f))), np.inf),
+            tolerance=0.01,
+            unit="mm",
+        )
+    for distance, height, clear in ((2000.0, 500.0, 47.38), (1000.0, 300.0, 53.76)):
+        yield Row(
+            chapter=chapter,
+            what=f"pupil 25 deep, radius 12, object {distance:g} mm from it and {height:g} high, 120 ahead: half opening needed",
+            source="y d / s + rho (1 - d / s): geometry",
+            expected=clear,
+            found=lambda s=distance, y=height: _beam_top_mm(25.0, 12.0, 120.0, 20 * y / s, s - 25.0),
+            tolerance=0.01,
+            unit="mm",
+        )
+
+
+def _beam_top_mm(depth_mm: float, radius_mm: float, ahead_mm: float, half_height_mm: float, object_z_mm: float) -> float:
+    """Upper end of the beam of a 20 mm lens in a plane square to the axis."""
+    pupil = FixedPupil(behind_front_mm=(depth_mm, depth_mm), half_size_mm=(radius_mm, radius_mm))
+    lens = LensState(
+        name="20", focal_mm=20.0, f_number=1.0, focus_mm=np.inf, field_focal_mm=20.0, object_z_mm=object_z_mm, pupil=pupil
+    )
+    guide = Guide(name="frame", half_width_mm=7.0, half_height_mm=half_height_mm)
+    return float(beam_section(partial(pencils_for, lens), guide, Box(parts=()), pose(ahead_mm=ahead_mm)).bounds[3])
+
+
+def _ghost_rows() -> Iterator[Row]:
+    chapter = "Ghosts"
+    for focal, tilt, shift in ((50, 5, 8.816349035), (50, 10, 18.198511713), (25, 5, 4.408174518), (100, 3, 10.510423527)):
+        yield Row(
+            chapter=chapter,
+            what=f"f = {focal}, filter tilted {tilt} deg: ghost of a light in the middle moves by",
+            source="f tan 2t: law of reflection",
+            expected=shift,
+            found=lambda f=focal, t=tilt: float(image_shift_mm(f, t)),
+            tolerance=5e-9,
+            unit="mm",
+        )
+    for focal, half, tilt in ((50, 9.335, 5.28768448), (25, 9.335, 10.23781595), (35, 12.445, 9.78696661)):
+        yield Row(
+            chapter=chapter,
+            what=f"f = {focal}, half height {half:g} mm: tilt that sends that ghost out",
+            source="atan(h / f) / 2: law of reflection",
+            expected=tilt,
+            found=lambda f=focal, h=half: float(centred_tilt_deg(h, f)),
+            tolerance=5e-8,
+            unit="deg",
+        )
+    yield Row(
+        chapter=chapter,
+        what="f = 50 at 2 m, f/2.8, filter 100 mm ahead: blur of the ghost of a sharp light",
+        source="1/s' = 1/f + 1/(s - 2p), thin-lens law",
+        expected=0.966625967,
+        found=lambda: float(ghost_blur_mm(50, 2.8, 2000, 100)),
+        tolerance=5e-9,
+        unit="mm",
+    )
+    yield Row(
+        chapter=chapter,
+        what="wedge of 0.1 deg in index 1.5168: angle from light to ghost",
+        source="Snell's law traced by another program",
+        expected=0.303362604,
+        found=lambda: float(wedge_ghost_deg(BK7, 0.1)),
+        tolerance=5e-9,
+        unit="deg",
+    )
+
+
+def _stray_rows() -> Iterator[Row]:
+    chapter = "Stray light"
+    yield Row(
+        chapter=chapter,
+        what="opening 100 x 70.75 at 100 mm: solid angle",
+        source="4 atan(a b / (d sqrt(d^2 + a^2 + b^2))); a double integral agrees",
+        expected=0.598813689822,
+        found=lambda: _through_rectangle(50.0, 35.375).open_sr,
+        tolerance=1e-3,
+        unit="sr",
+    )
+    yield Row(
+        chapter=chapter,
+        what="opening 100 x 60 at 100 mm: light on a small plane facing it, of a half space's",
+        source="Howell C-1 (from memory), four times 0.039085007042; a double integral agrees",
+        expected=4 * 0.039085007042,
+        found=lambda: _through_rectangle(50.0, 30.0).irradiance_sr / np.pi,
+        tolerance=4e-4,
+    )
+
+
+def _through_rectangle(half_x_mm: float, half_y_mm: float) -> Through:
+    """What a point looking straight ahead sees through a hole 100 mm ahead."""
+    hole = shapely.box(-half_x_mm, -half_y_mm, half_x_mm, half_y_mm)
+    surface = flat_surface(hole, pose(ahead_mm=100.0))
+    mouth = Opening(name="mouth", kind=OpeningKind.MOUTH, part="", area_mm2=hole.area, surface=surface)
+    rest = Opening(name="open air", kind=OpeningKind.REST, part="", area_mm2=0.0, surface=joined([]))
+    ahead = np.array([0.0, 0.0, 1.0])
+    point = Target(
+        name="point", points_mm=np.tile(1e-3 * ahead, (4, 1)), rear_points_mm=np.zeros((0, 3)), normal=ahead, area_mm2=1.0
+    )
+    return through_opening(point, World((), (mouth, rest)), 0, rng=np.random.default_rng(11))
+
+
+def _sun_rows() -> Iterator[Row]:
+    site = Site(latitude_deg=39.742476, longitude_deg=-105.1786, air=Air(pressure_mbar=820.0, temperature_c=11.0))
+    moment = dt.datetime(2003, 10, 17, 12, 30, 30, tzinfo=dt.timezone(dt.timedelta(hours=-7)))
+    report = "Reda and Andreas, NREL/TP-560-34302, worked example"
+    for what, expected, pick in (
+        ("zenith angle", 50.11162, lambda sky: 90.0 - float(sky.height_deg[0])),
+        ("azimuth", 194.34024, lambda sky: float(sky.compass_deg[0])),
+    ):
+        yield Row(
+            chapter="The sun",
+            what=f"17 October 2003, 12:30:30, 39.742 N 105.179 W: {what}",
+            source=report,
+            expected=expected,
+            found=lambda pick=pick: pick(sun_in_sky([moment], site)),
+            tolerance=0.02,
+            unit="deg",
+        )
+    yield Row(
+        chapter="The sun",
+        what="1992 October 13, 0 h: declination",
+        source="Meeus, Astronomical Algorithms, example 25.a (from memory)",
+        expected=-7.78507,
+        found=lambda: float(solar_coordinates(julian_day(dt.datetime(1992, 10, 13, tzinfo=dt.UTC))).declination_deg),
+        tolerance=2e-5,
+        unit="deg",
+    )
+
+
 def page() -> str:
     """The validation page: every row with expected and found."""
     lines = [
@@ -394,6 +551,13 @@ OTHER_CHECKS = """\
 | six lopsided scenes: side flag, close and fast, tilted glass pair, turned tray, raised and tilted box, mesh | Mitsuba 3, \
 a general-purpose renderer: mean within 0.003, rms within the two samplings' noise | `tests/renderer` |
 | the same rays through the same box | Embree: same hits but for grazing ones | `tests/raytrace/test_embree.py` |
+| stray light: ring gap, off-centre gap, tray slot, lined hood with a distant light, two leaning filters | \
+Mitsuba 3: pictures within noise, totals within 2 % | `tests/renderer` |
+| leak ring | closed form: from past the rim to through the bore, as bright as the plate mirrors | \
+`tests/raytrace/test_stray_mirror.py` |
+| one bounce | view factors of squares and discs, the diffuse sphere | `tests/raytrace/test_stray_bounce.py` |
+| beam sections | a million rays in random boxes: all inside, none of the section empty by more than 0.02 mm | \
+`tests/raytrace/test_beam.py` |
 | coverage way | reference way, on random boxes of every part kind | `tests/raytrace/coverage` |
 | a published lens by real rays at a box's edge | a fixed paraxial pupil is wrong there by 1.3 to 2.4 mm | \
 `tests/raytrace/test_lens.py` |
