@@ -39,7 +39,8 @@ from scenes.widest_family import (
 from scenes.widest_stacks import Setup, Stack, setups_of, stack_of
 
 ROUND_MM = 0.1  # focal lengths are told to this, rounded to the longer side
-FOCAL_MM = 0.002  # how near a limit is looked for: a fiftieth of what is told
+FOCAL_MM = 0.01  # how near a limit is looked for: a tenth of what is told
+SURE_MM = 0.5  # what is this clear at two focal lengths is not measured again between them
 STEP = math.sqrt(2.0)  # between focal lengths tried on the way to a bracket
 ROOMY, TOUCHING = 1 + ROOM_PERCENT / 100, 1.0
 RING_MM = 1.0  # wall of the ring that stands for a lens's own front
@@ -57,7 +58,7 @@ class Fate(StrEnum):
 class Limit:
     """The shortest focal length that clears [mm], rounded up: the shortest looked at where all clear, inf where none does.
 
-    met is what bites first below it, or where the box comes nearest; None where nothing is near.
+    met is what bites first below it, or what comes nearest to clearing where none does; None where all clear.
     """
 
     fate: Fate
@@ -130,10 +131,14 @@ def widest_report(loaded: Loaded, wanted: Wanted, tick: Tick = silent) -> Widest
     focus, stops = focus_distances_of(scene, family.lens), f_numbers_of(scene, family.lens)
     checked(family, grid, focus, min(stops))
     found: dict[Setup, list[StateLimits]] = {setup: [] for setup in setups_of(scene)}
-    for focus_mm, f_number in product(focus, stops):
-        sweep = Sweep(scene, loaded.resources, family, added_mm, focus_mm, f_number, ends)
-        for setup, states in found.items():
-            states.append(sweep.limits(setup))
+
+    def sweep(setting: tuple[float, float]) -> list[StateLimits]:
+        here = Sweep(scene, loaded.resources, family, added_mm, *setting, ends)
+        return [here.limits(setup) for setup in found]
+
+    for setting in product(focus, stops):
+        for one in sweep(setting):
+            found[one.setup].append(one)
         tick(1)
     own = tuple(Sweep(scene, loaded.resources, family, added_mm, d, min(stops), ends).own_front() for d in focus)
     setups = tuple(SetupLimits(setup=setup, states=tuple(states)) for setup, states in found.items())
@@ -181,6 +186,7 @@ class Sweep:
         self._beams: dict[tuple[float, float], tuple[NamedBeam, ...]] = {}
         self._measures: dict[int, tuple[Part, Measure]] = {}
         self._found: dict[tuple[float, float, int], Clearance] = {}
+        self._sure: dict[tuple[float, int], tuple[float, float]] = {}  # by scale and part: focal lengths it was seen clear at
 
     def limits(self, setup: Setup) -> StateLimits:
         """The limits of a setup."""
@@ -200,7 +206,8 @@ class Sweep:
     def _limit(self, setup: Setup, scale: float) -> Limit:
         def at(focal_mm: float, names: Collection[str] | None = None) -> list[Clearance]:
             parts = self._stack(focal_mm).parts(setup)
-            return [self._clearance(part, focal_mm, scale) for part in parts if names is None or part.name in names]
+            asked = [part for part in parts if (part.name in names if names else not self._surely_clear(part, focal_mm, scale))]
+            return [self._clearance(part, focal_mm, scale) for part in asked]
 
         if not self._stack(self._from_mm).parts(setup):
             return Limit(fate=Fate.ALL, focal_mm=_rounded_up(self._from_mm), met=None)
@@ -220,7 +227,7 @@ class Sweep:
             high, low = low, max(low / STEP, self._from_mm)
             found = at(low)
         if _clear(found):
-            return Limit(fate=Fate.ALL, focal_mm=_rounded_up(low), met=_least(found))
+            return Limit(fate=Fate.ALL, focal_mm=_rounded_up(low), met=None)
         return self._closed_in(at, found, low, high)
 
     def _closed_in(self, at: At, found: list[Clearance], low: float, high: float) -> Limit:
@@ -230,20 +237,21 @@ class Sweep:
             name = _least(found).part
             low = _root(lambda focal_mm, name=name: at(focal_mm, [name])[0].clearance_mm, low, high)  # type: ignore[misc]
             biting.discard(name)
-            found = at(low, biting)
+            found = at(low, biting) if biting else []
             biting = {clearance.part for clearance in found if clearance.clearance_mm <= 0}
         focal_mm = _rounded_up(low)
         while not _clear(at(focal_mm)) and focal_mm < self._to_mm:
             focal_mm = _rounded_up(focal_mm + ROUND_MM)
-        return Limit(fate=Fate.FOUND, focal_mm=focal_mm, met=_least(at(focal_mm - ROUND_MM)))
+        return Limit(fate=Fate.FOUND, focal_mm=focal_mm, met=_least(at(focal_mm - ROUND_MM) or at(low, [name])))
 
-    def _some_clear(self, at: At) -> tuple[float | None, Clearance]:
+    def _some_clear(self, at: At) -> tuple[float | None, Clearance | None]:
         """A focal length that clears; where none does, what comes nearest to it."""
         tried: list[Clearance] = []
         for focal_mm in self._tries():
-            tried.append(_least(at(focal_mm)))
-            if tried[-1].clearance_mm > 0:
-                return focal_mm, tried[-1]
+            found = at(focal_mm)
+            if _clear(found):
+                return focal_mm, None
+            tried.append(_least(found))
         return None, max(tried, key=lambda clearance: clearance.clearance_mm)
 
     def _tries(self) -> list[float]:
@@ -266,7 +274,15 @@ class Sweep:
             if id(part) not in self._measures:
                 self._measures[id(part)] = part, measure_of(part.body)  # with the part, whose id would else be given anew
             self._found[key] = part_clearance(part, self._beams_at(focal_mm, scale), self._measures[id(part)][1])
+            if self._found[key].clearance_mm > SURE_MM:
+                low, high = self._sure.get((scale, id(part)), (focal_mm, focal_mm))
+                self._sure[scale, id(part)] = min(low, focal_mm), max(high, focal_mm)
         return self._found[key]
+
+    def _surely_clear(self, part: Part, focal_mm: float, scale: float) -> bool:
+        """Whether a part is clear of a shorter and of a longer lens's beam, or of a larger frame's, with room."""
+        spans = [self._sure.get((known, id(part))) for known in {scale, ROOMY}]
+        return any(span is not None and span[0] <= focal_mm <= span[1] for span in spans)
 
     def _beams_at(self, focal_mm: float, scale: float) -> tuple[NamedBeam, ...]:
         key = (focal_mm, scale)
@@ -290,14 +306,19 @@ def _clear(found: Sequence[Clearance]) -> bool:
 
 
 def _root(clear_mm: Callable[[float], float], low: float, high: float) -> float:
-    """Where a part's clearance comes to nought between a focal length that it bites at and one that it does not."""
+    """Where a part's clearance comes to nought between a focal length that it bites at and one that it does not.
 
-    def bounded(focal_mm: float) -> float:
-        return float(np.clip(clear_mm(focal_mm), -ALONG_MM, ALONG_MM))
+    Looked for in 1 / f, with which a beam's reach grows almost evenly.
+    """
 
-    if bounded(low) >= 0:
+    def bounded(inverse: float) -> float:
+        return float(np.clip(clear_mm(1 / inverse), -ALONG_MM, ALONG_MM))
+
+    if bounded(1 / low) >= 0:
         return low
-    return float(brentq(bounded, low, high, xtol=FOCAL_MM, rtol=1e-6)) if bounded(high) > 0 else high
+    if bounded(1 / high) <= 0:
+        return high
+    return 1 / float(brentq(bounded, 1 / high, 1 / low, xtol=FOCAL_MM / high**2, rtol=1e-6))
 
 
 def _rounded_up(focal_mm: float) -> float:

@@ -3,33 +3,40 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from geometry.body import Part
-from raytrace.clearance import Clearance, part_clearance
+from raytrace.clearance import Clearance, NamedBeam, part_clearance
+from raytrace.coverage.engine import coverage_shares
+from raytrace.lens import pencils_for
 from raytrace.shares import loss_stops
 from scenes.build import StatePlan
 from scenes.build_lens import front_travel_mm
 from scenes.check import UNSEEN_MM
-from scenes.engines import engine_of
+from scenes.engines import without_dark_pencils
 from scenes.margin import pessimistic_share
 from scenes.model_lens import Lens
-from scenes.plan import Loaded, plans_of
+from scenes.plan import Loaded
 from scenes.progress import Tick, silent
 from scenes.verdict import NOTHING_SHARE, SHOWN_STOPS, Word
 from scenes.widest import ROOMY, TOUCHING, beams_in
 from scenes.widest_stacks import Setup, Stack, setups_of, stack_of
 
+THREADS = 2  # states at once: long arrays of traced lenses leave room for one more
 RIM_POINTS = 17  # on each side of a guide, as what a stage more costs is looked at
-ROOM_MM = 10.0  # a part this far out keeps out of a frame 2 % wider too: no edge of a beam moves so far
+NOTHING_STOPS = float(loss_stops(np.array(1 - NOTHING_SHARE)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fit:
-    """How a lens fares in a setup over all of its states: the word, the least clearance and the worst loss, and in which state."""
+    """How a lens fares in a setup over all of its states: the word, the worst loss, the part to blame, and in which state.
+
+    met is None where nothing comes near.
+    """
 
     setup: Setup
     word: Word
@@ -56,17 +63,22 @@ def widest_stops(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
     return tuple(least.values())
 
 
-def catalogue(loaded: Loaded, added_mm: float, tick: Tick = silent) -> tuple[LensFits, ...]:
-    """Every lens of the scene in every setup, widest first."""
+def catalogue(loaded: Loaded, plans: Sequence[StatePlan], added_mm: float, tick: Tick = silent) -> tuple[LensFits, ...]:
+    """Every lens of the scene in every setup, widest first; plans are its states at their widest stops."""
     scene, setups = loaded.scene, setups_of(loaded.scene)
     found: dict[str, list[tuple[Fit, ...]]] = {lens.name: [] for lens in scene.lens}
     lenses = {lens.name: lens for lens in scene.lens}
-    for plan in widest_stops(plans_of(loaded)):
+
+    def fits_of(plan: StatePlan) -> tuple[Fit, ...]:
         lens = lenses[plan.lens_name]
         travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
         stack = stack_of(scene, added_mm, lens, loaded.resources, front_travel_mm=travel)
-        found[lens.name].append(_fits(plan, stack, setups, scene.check.visible_loss_stops))
-        tick(1)
+        return _fits(plan, stack, setups, scene.check.visible_loss_stops)
+
+    with ThreadPoolExecutor(max_workers=THREADS) as pool:
+        for plan, fits in zip(plans, pool.map(fits_of, plans), strict=True):
+            found[plan.lens_name].append(fits)
+            tick(1)
     worst = {name: tuple(max(column, key=_badness) for column in zip(*rows, strict=True)) for name, rows in found.items()}
     ordered = sorted(scene.lens, key=lambda lens: lens.focal_mm / lens.squeeze)
     return tuple(LensFits(lens=lens, fits=worst[lens.name]) for lens in ordered)
@@ -82,46 +94,47 @@ def _fits(plan: StatePlan, stack: Stack, setups: Sequence[Setup], visible_stops:
 
 
 class _Look:
-    """One state: every part measured once, whatever the setups that it stands in."""
+    """One state: every part measured once at most, whatever the setups that it stands in, and only where no loss is seen."""
 
     def __init__(self, plan: StatePlan, stack: Stack) -> None:
         self._plan, self._stack = plan, stack
-        self._touching, self._roomy = (self._measure(scale) for scale in (TOUCHING, ROOMY))
+        self._beams: dict[float, tuple[NamedBeam, ...]] = {}
         self._known: dict[tuple[int, float], Clearance] = {}
-
-    def _measure(self, scale: float) -> Callable[[Part], Clearance]:
-        beams = beams_in(self._plan.variants, self._plan.guides, self._stack, scale)
-
-        def measured(part: Part) -> Clearance:
-            key = (id(part), scale)
-            if key not in self._known:
-                self._known[key] = part_clearance(part, beams)
-            return self._known[key]
-
-        return measured
+        points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in plan.guides])
+        self._pencils = [pencils_for(variant, points) for variant in plan.variants]
 
     def fit(self, setup: Setup, visible_stops: float) -> Fit:
         """How the state fares in a setup."""
         parts = self._stack.parts(setup)
-        found = {part.name: self._touching(part) for part in parts}
-        met = min(found.values(), key=lambda clearance: clearance.clearance_mm, default=None)
-        if met is None or met.clearance_mm > 0:
-            near = [part for part in parts if found[part.name].clearance_mm < ROOM_MM]
-            roomy = all(self._roomy(part).clearance_mm > 0 for part in near)
-            return Fit(setup=setup, word=Word.CLEAR if roomy else Word.TIGHT, met=met, loss_stops=0.0, plan=self._plan)
-        loss = self._loss_stops(setup)
-        return Fit(setup=setup, word=_word(loss, met.clearance_mm, visible_stops), met=met, loss_stops=loss, plan=self._plan)
+        loss, first = self._loss(setup)
+        if loss > NOTHING_STOPS and first is not None:
+            word = Word.IN_FRAME if loss >= SHOWN_STOPS else Word.SHADING if loss > visible_stops else Word.TIGHT
+            met = self._clearance(parts[first], TOUCHING)
+            return Fit(setup=setup, word=word, met=met, loss_stops=loss, plan=self._plan)
+        near = [part for part in parts if self._clearance(part, ROOMY).clearance_mm <= 0]
+        if not near:
+            return Fit(setup=setup, word=Word.CLEAR, met=None, loss_stops=0.0, plan=self._plan)
+        met = min((self._clearance(part, TOUCHING) for part in near), key=lambda clearance: clearance.clearance_mm)
+        # What stands so deep in the beam takes light, whatever the frame's edge has seen of it.
+        word = Word.SHADING if met.clearance_mm <= -UNSEEN_MM else Word.TIGHT
+        return Fit(setup=setup, word=word, met=met, loss_stops=loss, plan=self._plan)
 
-    def _loss_stops(self, setup: Setup) -> float:
-        engine, box = engine_of("coverage"), self._stack.box(setup)
-        points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in self._plan.guides])
-        shares = [engine.shares(variant, points, box, seed=0, fine=False) for variant in self._plan.variants]
-        return max(float(loss_stops(pessimistic_share(one)).max()) for one in shares)
+    def _loss(self, setup: Setup) -> tuple[float, int | None]:
+        """The worst loss at the edges of all guides, and which part of the setup is met first there."""
+        worst: tuple[float, int | None] = (0.0, None)
+        for pencils in self._pencils:
+            shares = without_dark_pencils(coverage_shares(pencils, self._stack.box(setup), with_alone=False), pencils)
+            left = pessimistic_share(shares)
+            k = int(left.argmin())
+            loss = float(loss_stops(left)[k])
+            if loss > worst[0] and shares.blocked_by[k] >= 0:
+                worst = loss, int(shares.blocked_by[k])
+        return worst
 
-
-def _word(loss: float, clearance_mm: float, visible_stops: float) -> Word:
-    """The verdict on a part that is in the beam; one deep in it is never called harmless, whatever the edge has seen of it."""
-    if loss >= SHOWN_STOPS:
-        return Word.IN_FRAME
-    unseen = clearance_mm <= -UNSEEN_MM and loss < loss_stops(np.array(1 - NOTHING_SHARE))
-    return Word.SHADING if loss > visible_stops or unseen else Word.TIGHT
+    def _clearance(self, part: Part, scale: float) -> Clearance:
+        if scale not in self._beams:
+            self._beams[scale] = beams_in(self._plan.variants, self._plan.guides, self._stack, scale)
+        key = (id(part), scale)
+        if key not in self._known:
+            self._known[key] = part_clearance(part, self._beams[scale])
+        return self._known[key]

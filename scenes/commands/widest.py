@@ -61,7 +61,7 @@ def command(
     plans = () if no_lenses else widest_stops(plans_of(loaded))
     with progress(len(plans) + 4, "widest") as tick:
         report = widest_report(loaded, wanted, tick)
-        fits = () if no_lenses else catalogue(loaded, report.added_mm, tick)
+        fits = () if no_lenses else catalogue(loaded, plans, report.added_mm, tick)
     text = json_text(widest_dict(report, fits, title))
     click.echo(text if as_json else "\n".join(widest_lines(report, fits, title)) + "\n", nl=False)
     if out is not None:

@@ -189,7 +189,7 @@ def test_the_answer_put_into_the_scene_is_clear_and_a_shorter_lens_is_not():
 
 def test_the_scene_s_own_lenses_are_judged_as_the_check_judges_them():
     scene = loaded(focal=20, lenses=LONGER)
-    fits = catalogue(scene, 8.0)
+    fits = catalogue(scene, widest_stops(plans_of(scene)), 8.0)
     check = run_check(widest_stops(plans_of(scene)), engine_of("coverage"), columns=60)
     assert [one.lens.name for one in fits] == ["25", "60"]
     assert [one.fits[0].word for one in fits] == [state.word for state in check.states]
@@ -210,7 +210,7 @@ def test_measures_are_held_scaled_or_stated_and_said_so():
 def test_the_table_fits_its_columns_and_begins_with_the_answer():
     scene = loaded(flag=FLAG, lenses=LONGER)
     report = widest_report(scene, Wanted())
-    fits = catalogue(scene, report.added_mm)
+    fits = catalogue(scene, widest_stops(plans_of(scene)), report.added_mm)
     lines = widest_lines(report, fits, "one opening")
     assert lines[1].startswith("Widest that clears this box as set: ")
     assert max(map(len, lines)) <= WIDTH
