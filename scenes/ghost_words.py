@@ -390,7 +390,25 @@ def ghosts_lines(reports: Sequence[GhostReport], title: str) -> list[str]:
     lines = [_clip(f"Ghosts: {title}" if title else "Ghosts")]
     lines += ["Places: mm from the lens axis, as the operator sees them. Strengths: stops below the light itself.", ""]
     lines += [line for report in reports for line in report_lines(report)]
-    return [*lines, *(line for caution in CAUTIONS for line in wrapped(caution, ""))]
+    return [*lines, *_set_lines(reports), *(line for caution in CAUTIONS for line in wrapped(caution, ""))]
+
+
+def _set_lines(reports: Sequence[GhostReport]) -> list[str]:
+    """Every state with filters again, in a line: what to set, so that the set can be packed by one look."""
+    told = [report for report in reports if report.filters]
+    if len(told) < 2:
+        return []
+    return ["All of them in short", "-" * WIDTH, *(_clip(f"  {report.words:37} {short_words(report)}") for report in told), ""]
+
+
+def short_words(report: GhostReport) -> str:
+    """What to do about one state's ghosts, in a few words."""
+    best = best_answer(report)
+    if best is None:
+        return "no tilt that fits and clears"
+    if best.is_present:
+        return f"as it is, for {best.lights}"
+    return f"{' and '.join(best.keys)} = {best.tilt_deg:g}, for {best.lights}"
 
 
 __all__ = ["BOX_KEY", "GhostReport", "best_answer", "ghost_report", "ghosts_dict", "ghosts_lines", "next_step", "report_lines"]
