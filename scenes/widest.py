@@ -42,6 +42,7 @@ ROUND_MM = 0.1  # focal lengths are told to this, rounded to the longer side
 FOCAL_MM = 0.01  # how near a limit is looked for: a tenth of what is told
 SURE_MM = 0.5  # what is this clear at two focal lengths is not measured again between them
 STEP = math.sqrt(2.0)  # between focal lengths tried on the way to a bracket
+SMALL_STEP = 1.06  # and where the limit is known to be near: 2 % of the frame is not much in focal length
 ROOMY, TOUCHING = 1 + ROOM_PERCENT / 100, 1.0
 RING_MM = 1.0  # wall of the ring that stands for a lens's own front
 
@@ -190,7 +191,8 @@ class Sweep:
 
     def limits(self, setup: Setup) -> StateLimits:
         """The limits of a setup."""
-        clear, touch = (self._limit(setup, scale) for scale in (ROOMY, TOUCHING))
+        clear = self._limit(setup, ROOMY)
+        touch = self._limit(setup, TOUCHING, near_mm=clear.focal_mm if clear.fate is Fate.FOUND else None)
         return StateLimits(setup=setup, focus_mm=self.focus_mm, f_number=self.f_number, clear=clear, touch=touch)
 
     def own_front(self) -> Limit:
@@ -203,7 +205,7 @@ class Sweep:
 
         return self._search(at)
 
-    def _limit(self, setup: Setup, scale: float) -> Limit:
+    def _limit(self, setup: Setup, scale: float, near_mm: float | None = None) -> Limit:
         def at(focal_mm: float, names: Collection[str] | None = None) -> list[Clearance]:
             parts = self._stack(focal_mm).parts(setup)
             asked = [part for part in parts if (part.name in names if names else not self._surely_clear(part, focal_mm, scale))]
@@ -211,21 +213,22 @@ class Sweep:
 
         if not self._stack(self._from_mm).parts(setup):
             return Limit(fate=Fate.ALL, focal_mm=_rounded_up(self._from_mm), met=None)
-        return self._search(at)
+        return self._search(at, near_mm)
 
-    def _search(self, at: At) -> Limit:
-        """The shortest focal length that clears.
+    def _search(self, at: At, near_mm: float | None = None) -> Limit:
+        """The shortest focal length that clears; near_mm is one that is known to, a little longer.
 
         A beam's reach is a convex function of focal length (field / f falls, pupil f / N grows), so those that clear lie
         together, and what clears at both ends of a range clears all over it.
         """
-        high, best = self._some_clear(at)
+        high, tried = (near_mm, {}) if near_mm else self._some_clear(at)
         if high is None:
+            best = max(map(_least, tried.values()), key=lambda clearance: clearance.clearance_mm)
             return Limit(fate=Fate.NONE, focal_mm=math.inf, met=best)
-        low, found = high, at(high)
-        while _clear(found) and low > self._from_mm:
-            high, low = low, max(low / STEP, self._from_mm)
-            found = at(low)
+        step = SMALL_STEP if near_mm else STEP
+        low = max((focal_mm for focal_mm in tried if focal_mm < high), default=max(high / step, self._from_mm))
+        while _clear(found := at(low)) and low > self._from_mm:
+            high, low = low, max(low / step, self._from_mm)
         if _clear(found):
             return Limit(fate=Fate.ALL, focal_mm=_rounded_up(low), met=None)
         return self._closed_in(at, found, low, high)
@@ -244,15 +247,15 @@ class Sweep:
             focal_mm = _rounded_up(focal_mm + ROUND_MM)
         return Limit(fate=Fate.FOUND, focal_mm=focal_mm, met=_least(at(focal_mm - ROUND_MM) or at(low, [name])))
 
-    def _some_clear(self, at: At) -> tuple[float | None, Clearance | None]:
-        """A focal length that clears; where none does, what comes nearest to it."""
-        tried: list[Clearance] = []
+    def _some_clear(self, at: At) -> tuple[float | None, dict[float, list[Clearance]]]:
+        """A focal length that clears, None where none does; and what was found at those that do not."""
+        tried: dict[float, list[Clearance]] = {}
         for focal_mm in self._tries():
             found = at(focal_mm)
             if _clear(found):
-                return focal_mm, None
-            tried.append(_least(found))
-        return None, max(tried, key=lambda clearance: clearance.clearance_mm)
+                return focal_mm, tried
+            tried[focal_mm] = found
+        return None, tried
 
     def _tries(self) -> list[float]:
         """Focal lengths from that of the reference lens up to the longest, then down to the shortest."""
