@@ -17,7 +17,7 @@ from raytrace.coverage.tables import box_tables
 from raytrace.lens import FixedPupil, LensState, pencils_for
 
 LAUNCHES = 50
-KINDS = ("clear", "one way", "mixed", "dark")
+KINDS = ("clear", "one way", "mixed", "dark", "left", "convex", "parallel")
 
 
 def scene():
@@ -67,11 +67,11 @@ def measure(columns, rows):
     tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=_sagitta_mm(planned))
     nodes = as_nodes(known, planned.shape)
     print(f"{columns} x {rows}: cells of {planned.size}, prepared in {1e3 * (perf_counter() - begin):.0f} ms,", end=" ")
-    assert gpu.why_not(tables, nodes, planned) is None
-    ready = gpu.prepare(tables, nodes, planned, (rows, columns))
+    assert gpu.why_not(tables, planned, planned.cells.usable) is None
+    ready = gpu.prepare(tables, nodes, planned, planned.cells.usable, (rows, columns))
     ready.run()
     cupy.cuda.Device().synchronize()
-    tiles = np.bincount(ready.covering[1].get()[:, 0], minlength=4)
+    tiles = np.bincount(ready.covering[1].get()[:, 0], minlength=7)
     print("used", ready.used.get(), dict(zip(KINDS, tiles.tolist(), strict=True)))
     list_cells, list_tiles, cover_tiles = gpu._kernels()
     for kernel in (list_cells, list_tiles, cover_tiles):

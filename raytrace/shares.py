@@ -19,12 +19,14 @@ class Bound:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
-    """How a result was made: enough to make it again."""
+    """How a result was made: enough to make it again. `device_note` says what a device that was asked for did not do, and why."""
 
     engine: str
     rays_per_point: int = 0  # 0: exact areas
     seed: int = 0
     bounds: tuple[Bound, ...] = ()
+    device: str = "cpu"
+    device_note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,6 +24,8 @@ FloatArray = NDArray[np.float64]
 
 PIECE_RAYS = 1 << 18  # rays to a piece of work: small enough for the caches, large enough for numpy
 WIDE_COLUMNS = 1024  # of a coverage map
+AREAS = "coverage"
+CPU, GPU = "cpu", "gpu"  # what `--device` may say
 FIRST_RUN = "The very first run prepares its fast code once, which takes up to a minute; later runs start at once."
 MAP, LOOK, FINE = range(3)  # what rays are spent on; each has its own stream of random numbers
 
@@ -190,7 +192,15 @@ def darkest_of(maps: Sequence[VignetteMap]) -> VignetteMap:
         lens=taken("lens"),
         blocked_by=taken("blocked_by").astype(np.int16),
         stderr=taken("stderr"),
+        made=_made_together([map_.made for map_ in maps]),
     )
+
+
+def _made_together(made: Sequence[Made]) -> Made:
+    """How several maps were made, as one: with the device and the wider bounds of the graphics processor where it had a share."""
+    first = max(made, key=lambda one: one.device == GPU)
+    devices, notes = dict.fromkeys(one.device for one in made), dict.fromkeys(one.device_note for one in made if one.device_note)
+    return replace(first, device=" and ".join(devices), device_note="; ".join(notes))
 
 
 def seed_of(key: str) -> int:
@@ -200,9 +210,10 @@ def seed_of(key: str) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Areas:
-    """The way that measures areas: no rays, no noise."""
+    """The way that measures areas: no rays, no noise. Its maps may come from a graphics processor, its points never do."""
 
-    name: str = "coverage"
+    name: str = AREAS
+    device: str = CPU
 
     def columns(self, grid: PixelGrid) -> int:
         """Width of a map that takes about a second."""
@@ -223,9 +234,31 @@ class Areas:
 
         if not is_compiled(cover_cells):
             tell(FIRST_RUN)
-        map_ = coverage_map(partial(pencils_for, lens), grid, box, threads=threads)
+        if self.device == GPU:
+            map_ = _gpu_map(lens, grid, box, threads)
+        else:
+            map_ = coverage_map(partial(pencils_for, lens), grid, box, threads=threads)
         tick(100)
         return unlit_as_clear(map_)
+
+
+def _gpu_map(lens: LensState, grid: PixelGrid, box: Box, threads: int) -> VignetteMap:
+    from raytrace.coverage.gpu import gpu_map
+
+    said: list[str] = []
+    map_ = gpu_map(partial(pencils_for, lens), grid, box, threads=threads, say=said.append)
+    return replace(map_, made=replace(map_.made, device_note="; ".join(said)))
+
+
+def device_trouble(engine: str, device: str) -> str | None:
+    """Why this way of computing cannot use this device here, as a sentence; None where it can."""
+    if device == CPU:
+        return None
+    if engine != AREAS:
+        return f"only the {AREAS} way computes on a graphics processor: leave --engine out, or --device"
+    from raytrace.coverage.gpu import gpu_trouble
+
+    return gpu_trouble()
 
 
 def _reference() -> Engine:
@@ -252,11 +285,15 @@ def _mesh() -> Engine:
     return Sampled(name="mesh", kernel=kernel, width=96, log2_map=8, log2_look=9, log2_fine=13)
 
 
-ENGINES: dict[str, Callable[[], Engine]] = {"coverage": Areas, "reference": _reference, "mesh": _mesh}
+ENGINES: dict[str, Callable[[], Engine]] = {AREAS: Areas, "reference": _reference, "mesh": _mesh}
 
 
-def engine_of(name: str) -> Engine:
-    """The engine of that name; its libraries are loaded now."""
+def engine_of(name: str, device: str = CPU) -> Engine:
+    """The engine of that name; its libraries are loaded now. ValueError where it cannot use the device."""
+    if trouble := device_trouble(name, device):
+        raise ValueError(trouble)
+    if device == GPU:
+        return Areas(device=GPU)
     if name not in ENGINES:
         raise ValueError(f'"{name}" is no way of computing; {did_you_mean(name, list(ENGINES))}')
     return ENGINES[name]()

@@ -189,6 +189,8 @@ def _made(made: Made) -> dict[str, Any]:
         "engine": made.engine,
         "rays_per_point": made.rays_per_point,
         "seed": made.seed,
+        "device": made.device,
+        "device_note": made.device_note,
         "bounds": [{"what": bound.what, "size": bound.size, "unit": bound.unit} for bound in made.bounds],
     }
 
@@ -370,6 +372,21 @@ def _wrapped(text: str, lead: str) -> list[str]:
 
 def _clip(text: str, width: int = WIDTH) -> str:
     return text if len(text) <= width else text[: width - 1] + "…"
+
+
+def device_lines(check: CheckResult) -> list[str]:
+    """Which states' maps a graphics processor made, and what it left to the processor and why; nothing where none was asked for."""
+    there = sum("gpu" in state.made.device for state in check.states)
+    left: dict[str, int] = {}
+    for state in check.states:
+        if state.made.device_note:
+            left[state.made.device_note] = left.get(state.made.device_note, 0) + 1
+    if not there and not left:
+        return []
+    lines = _wrapped(f"maps of {there} of {len(check.states)} states come from the graphics processor", "device: ")
+    for note, count in left.items():
+        lines += _wrapped(f"{count} {'states' if count > 1 else 'state'} {note}", "device: ")
+    return lines
 
 
 def notes_lines(check: CheckResult) -> list[str]:

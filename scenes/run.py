@@ -16,7 +16,16 @@ from scenes.engines import Engine, engine_of
 from scenes.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.progress import progress
 from scenes.record import Recorder
-from scenes.results import SCHEMA_VERSION, Provenance, caution_lines, notes_lines, results_dict, summary_lines, table_lines
+from scenes.results import (
+    SCHEMA_VERSION,
+    Provenance,
+    caution_lines,
+    device_lines,
+    notes_lines,
+    results_dict,
+    summary_lines,
+    table_lines,
+)
 from scenes.verdict import Limits
 
 if TYPE_CHECKING:
@@ -31,6 +40,7 @@ class Asked:
     """What a person asked for on the command line."""
 
     engine: str = "coverage"
+    device: str = "cpu"
     columns: int | str | None = None
     flat: bool = True
     solid: bool = True
@@ -63,7 +73,7 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     `extra` holds further files to put into the folder, by name. Where there are several scenes each has a folder of its own, and
     results.json at the top tells them.
     """
-    engine = engine_of(asked.engine)
+    engine = engine_of(asked.engine, asked.device)
     if out is None:
         done = [run_job(job, None, engine, asked) for job in jobs]
     else:
@@ -168,6 +178,7 @@ def _say_table(done: Done) -> None:
         *([title] if title else []),
         *table_lines(done.check, plain=plain),
         *notes_lines(done.check),
+        *device_lines(done.check),
         *summary_lines(done.check),
         "",
     ]

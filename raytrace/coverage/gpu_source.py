@@ -1,25 +1,35 @@
 """CUDA source of the coverage engine's kernels: lists of what cuts the pupils of each tile of pixels, and what is left there.
 
 `list_cells` and `list_tiles` follow `raytrace.coverage.classify` in double precision, a thread per tile; what they prove holds for
-every pixel of a tile. `cover_tiles` gives a tile a thread block: straight edges that all face one way have a closed form and a
-thread per pixel; anything else is measured along chords, a warp per pixel and a chord to a lane.
+every pixel of a tile. `cover_tiles`, in `gpu_cover_source`, gives a tile a thread block. Straight edges that all face one way, and
+convex shapes of which only the last may stop what is inside it, have closed forms and a thread per pixel; anything else is measured
+along chords, a warp per pixel and a chord to a lane.
 """
 
-MOST_ENTRIES = 16  # things that cut one tile; more send the whole picture to the processor
-MOST_SIDES = 160
-MOST_CORNERS = 24  # of one convex body
+from raytrace.coverage.gpu_cover_source import COVERING
+
+MOST_ENTRIES = 16  # things that cut one tile; a tile with more is left to the processor
+MOST_SIDES = 96
+MOST_CONVEX = 32  # sides of a tile whose areas are worked out in closed form
+MOST_CORNERS = 32  # of one convex body; one with more is tried by a few of them, and tiles where that does not settle it are left
 CHORDS = 32  # one to a lane
+SIDE_FLOATS = 35
 
 # How a tile is told, in the first column of its head.
-CLEAR_TILE, ONE_WAY_TILE, MIXED_TILE, DARK_TILE = 0, 1, 2, 3
+CLEAR_TILE, ONE_WAY_TILE, MIXED_TILE, DARK_TILE, LEFT_TILE, CONVEX_TILE, PARALLEL_TILE = 0, 1, 2, 3, 4, 5, 6
 
-# Columns of `used`: sides and entries in use, then counts of tiles that do not fit.
-USED_SIDES, USED_ENTRIES, EDGE_ON, TOO_MANY, USED_COLUMNS = 0, 1, 2, 3, 4
+LEFT = -1.0  # in place of a share: a pixel that the processor must work out
 
-SOURCE = r"""
+# Columns of `used`: sides and entries in use, then counts of tiles and of pixels left to the processor.
+USED_SIDES, USED_ENTRIES, LEFT_TILES, LEFT_PIXELS, USED_COLUMNS = 0, 1, 2, 3, 4
+
+LISTING = r"""
 #define MAXE 16
-#define MAXS 160
-#define MAXC 24
+#define MAXS 96
+#define MAXC 32
+#define MAXA 32
+#define NEAR 1e-4f
+#define SIDE 35
 #define PLANES 0
 #define SPAN 1
 #define ALL_DARK 3
@@ -27,6 +37,11 @@ SOURCE = r"""
 #define CUT 0
 #define CLEAR 1
 #define DARK -1
+#define UNKNOWN 2
+#define LOOP 0
+#define HULL 1
+#define COLUMNS 5
+#define POINT 1e-9
 struct Frame { int rows, columns, cells_down, cells_across, size, tile, tiles_across, items, optics_columns; double reach; };
 struct Spot { double u[4], v[4]; };
 struct Entry { int part, sense, mode, first, last, hull_mode, hull_first, hull_last; };
@@ -53,14 +68,22 @@ __device__ void project(const double* optics, const int* node, const double* at,
 
 __device__ double cross_of(const Spot& a, const Spot& b, int i, int j) { return a.u[i] * b.v[j] - a.v[i] * b.u[j]; }
 
+// Twice the coefficient of A x B that belongs to corners i and j.
+__device__ double pair_of(const Spot& a, const Spot& b, int i, int j) { return cross_of(a, b, i, j) + cross_of(a, b, j, i); }
+
 __device__ int edge_state(const Spot& a, const Spot& b, double turn, double reach) {
     double low = 1e300, high = -1e300, length[4];
-    for (int c = 0; c < 4; c++) length[c] = sqrt((b.u[c] - a.u[c]) * (b.u[c] - a.u[c]) + (b.v[c] - a.v[c]) * (b.v[c] - a.v[c]));
+    bool point = true;
+    for (int c = 0; c < 4; c++) {
+        length[c] = sqrt((b.u[c] - a.u[c]) * (b.u[c] - a.u[c]) + (b.v[c] - a.v[c]) * (b.v[c] - a.v[c]));
+        point = point && length[c] <= POINT * (1.0 + a.u[c] * a.u[c] + a.v[c] * a.v[c]);
+    }
+    if (point) return CLEAR;
     for (int i = 0; i < 4; i++) for (int j = i; j < 4; j++) {
         if (i == 1 && j == 2) continue;
-        double n = 0.5 * turn * (cross_of(a, b, i, j) + cross_of(a, b, j, i)), far = 0.5 * reach * (length[i] + length[j]);
+        double n = 0.5 * turn * pair_of(a, b, i, j), far = 0.5 * reach * (length[i] + length[j]);
         if (i + j == 3) {
-            n = 0.5 * n + 0.25 * turn * (cross_of(a, b, 1, 2) + cross_of(a, b, 2, 1));
+            n = 0.5 * n + 0.25 * turn * pair_of(a, b, 1, 2);
             far = 0.5 * far + 0.25 * reach * (length[1] + length[2]);
         }
         low = fmin(low, n - far); high = fmax(high, n + far);
@@ -68,17 +91,31 @@ __device__ int edge_state(const Spot& a, const Spot& b, double turn, double reac
     return low >= 0.0 ? CLEAR : (high <= 0.0 ? DARK : CUT);
 }
 
-// Sides keep their ends with the inside to the left: u and v of A at four corners, then of B.
+// A side A -> B, the inside to its left, by numbers that hold however far out its ends lie: the nine Bernstein coefficients of
+// A x B, and B - A at four corners, all over its greatest length; v of A and of B; and what rounding lost of the first nine.
 __device__ void add_side(float* sides, int& count, const Spot& a, const Spot& b) {
-    if (sides && count < MAXS) for (int c = 0; c < 4; c++) {
-        float* s = sides + 16 * count;
-        s[c] = (float)a.u[c]; s[4 + c] = (float)a.v[c]; s[8 + c] = (float)b.u[c]; s[12 + c] = (float)b.v[c];
+    if (sides && count < MAXS) {
+        float* s = sides + SIDE * count;
+        double most = 1e-300;
+        for (int c = 0; c < 4; c++) most = fmax(most, fmax(fabs(b.u[c] - a.u[c]), fabs(b.v[c] - a.v[c])));
+        double half = 0.5 / most;
+        const double n[9] = {pair_of(a, b, 0, 0), pair_of(a, b, 0, 1), pair_of(a, b, 1, 1),
+                             pair_of(a, b, 0, 2), 0.5 * (pair_of(a, b, 0, 3) + pair_of(a, b, 1, 2)), pair_of(a, b, 1, 3),
+                             pair_of(a, b, 2, 2), pair_of(a, b, 2, 3), pair_of(a, b, 3, 3)};
+        for (int k = 0; k < 9; k++) { s[k] = (float)(half * n[k]); s[25 + k] = (float)(half * n[k] - s[k]); }
+        for (int c = 0; c < 4; c++) {
+            s[9 + c] = (float)((b.u[c] - a.u[c]) / most); s[13 + c] = (float)((b.v[c] - a.v[c]) / most);
+            s[17 + c] = (float)a.v[c]; s[21 + c] = (float)b.v[c];
+        }
     }
     count++;
 }
 
-__device__ int outline_at(const Spot* spot, int count, int c, int* hull) {
-    int order[MAXC], n = 0, base = 1;
+typedef unsigned char Byte;
+
+__device__ int outline_at(const Spot* spot, int count, int c, Byte* hull) {
+    Byte order[MAXC];
+    int n = 0, base = 1;
     for (int k = 0; k < count; k++) {
         int j = k;
         for (; j > 0; j--) {
@@ -106,51 +143,86 @@ __device__ int outline_at(const Spot* spot, int count, int c, int* hull) {
     return n;
 }
 
-__device__ int classify_hull(const double* point, const int* shape, const double* optics, const int* node, const double* place,
-                             double reach, float* sides, int& used, int& mode) {
-    Spot spot[MAXC];
-    int hull[2 * MAXC], other[2 * MAXC], first = shape[1], count = shape[2] - shape[1], start = used;
-    double low_u = 1e300, high_u = -1e300, low_v = 1e300, high_v = -1e300;
-    for (int k = 0; k < count; k++) {
-        project(optics, node, point + 4 * (first + k), place, spot[k]);
+// Whether the k-th side of corner c, from a to b, is in the outlines of all four corners.
+__device__ bool seen_by_all(const Byte hull[4][2 * MAXC], const int* n, int c, int k, int a, int b) {
+    for (int other = 0; other < 4; other++) {
+        if (other == c) continue;
+        const Byte* h = hull[other];
+        int m = n[other];
+        bool found = k < m && h[k] == a && h[(k + 1) % m] == b;
+        for (int i = 0; i < m && !found; i++) found = h[i] == a && h[(i + 1) % m] == b;
+        if (!found) return false;
+    }
+    return true;
+}
+
+// The square about everything that spots cover, seen from all pixels.
+struct Square {
+    double low_u, high_u, low_v, high_v;
+    __device__ Square() : low_u(1e300), high_u(-1e300), low_v(1e300), high_v(-1e300) {}
+    __device__ void take(const Spot& s) {
         for (int c = 0; c < 4; c++) {
-            low_u = fmin(low_u, spot[k].u[c]); high_u = fmax(high_u, spot[k].u[c]);
-            low_v = fmin(low_v, spot[k].v[c]); high_v = fmax(high_v, spot[k].v[c]);
+            low_u = fmin(low_u, s.u[c]); high_u = fmax(high_u, s.u[c]);
+            low_v = fmin(low_v, s.v[c]); high_v = fmax(high_v, s.v[c]);
         }
     }
-    if (low_u > reach || high_u < -reach || low_v > reach || high_v < -reach) return DARK;
-    int n = outline_at(spot, count, 0, hull);
-    bool same = n >= 3;
-    for (int c = 1; c < 4 && same; c++) {
-        same = outline_at(spot, count, c, other) == n;
-        for (int k = 0; k < n && same; k++) same = hull[k] == other[k];
+    __device__ bool misses(double reach) const { return low_u > reach || high_u < -reach || low_v > reach || high_v < -reach; }
+};
+
+// DARK where all of a shape's points stay to one side of the discs, whatever it is; else unknown.
+__device__ int classify_far(const double* point, const int* shape, const double* optics, const int* node, const double* place,
+                            double reach) {
+    Square all;
+    Spot spot;
+    for (int k = shape[1]; k < shape[2]; k++) { project(optics, node, point + 4 * k, place, spot); all.take(spot); }
+    return all.misses(reach) ? DARK : UNKNOWN;
+}
+
+__device__ int classify_points(const Spot* spot, int count, double reach, float* sides, int& used, int& mode) {
+    Byte hull[4][2 * MAXC];
+    int n[4], start = used;
+    for (int c = 0; c < 4; c++) n[c] = outline_at(spot, count, c, hull[c]);
+    mode = PLANES;
+    for (int c = 0; c < 4; c++) for (int k = 0; k < n[c]; k++) {
+        int a = hull[c][k], b = hull[c][(k + 1) % n[c]];
+        bool common = seen_by_all(hull, n, c, k, a, b);
+        if (c > 0 && common) continue;
+        int state = edge_state(spot[a], spot[b], 1.0, reach);
+        if (state == DARK && common) { used = start; mode = PLANES; return DARK; }
+        if (state != CLEAR && !common) mode = SPAN;
+        else if (state == CUT) add_side(sides, used, spot[a], spot[b]);
     }
-    if (same) {
-        mode = PLANES;
-        for (int k = 0; k < n; k++) {
-            const Spot &a = spot[hull[k]], &b = spot[hull[(k + 1) % n]];
-            int state = edge_state(a, b, 1.0, reach);
-            if (state == DARK) { used = start; return DARK; }
-            if (state == CUT) add_side(sides, used, a, b);
-        }
-        return used > start ? CUT : CLEAR;
-    }
-    mode = SPAN;
+    if (mode == PLANES) return used > start ? CUT : CLEAR;
+    used = start;
     unsigned taken[MAXC];
     for (int k = 0; k < count; k++) taken[k] = 0;
-    for (int c = 0; c < 4; c++) {
-        n = outline_at(spot, count, c, other);
-        for (int k = 0; k < n; k++) {
-            int a = min(other[k], other[(k + 1) % n]), b = max(other[k], other[(k + 1) % n]);
-            if (!(taken[a] >> b & 1)) add_side(sides, used, spot[a], spot[b]);
-            taken[a] |= 1u << b;
-        }
+    for (int c = 0; c < 4; c++) for (int k = 0; k < n[c]; k++) {
+        int p = hull[c][k], q = hull[c][(k + 1) % n[c]], a = min(p, q), b = max(p, q);
+        if (!(taken[a] >> b & 1)) add_side(sides, used, spot[a], spot[b]);
+        taken[a] |= 1u << b;
     }
     return CUT;
 }
 
+__device__ int classify_hull(const double* point, const int* trial, const int* shape, const double* optics, const int* node,
+                             const double* place, double reach, float* sides, int& used, int& mode) {
+    Spot spot[MAXC];
+    int first = shape[1], count = shape[2] - shape[1];
+    if (count > MAXC) {
+        int before = used;
+        first = shape[3]; count = shape[4] - shape[3];
+        for (int k = 0; k < count; k++) project(optics, node, point + 4 * trial[first + k], place, spot[k]);
+        int state = classify_points(spot, count, reach, nullptr, used, mode);
+        used = before;
+        return state == CLEAR ? CLEAR : classify_far(point, shape, optics, node, place, reach);
+    }
+    Square all;
+    for (int k = 0; k < count; k++) { project(optics, node, point + 4 * (first + k), place, spot[k]); all.take(spot[k]); }
+    return all.misses(reach) ? DARK : classify_points(spot, count, reach, sides, used, mode);
+}
+
 __device__ int classify_loop(const double* point, const int* shape, const double* optics, const int* node, const double* place,
-                             double reach, float* sides, int& used, int* totals) {
+                             double reach, float* sides, int& used) {
     int first = shape[1], count = shape[2] - shape[1], start = used, state = CLEAR;
     Spot zero, before, after;
     double area[4] = {0.0, 0.0, 0.0, 0.0};
@@ -165,7 +237,7 @@ __device__ int classify_loop(const double* point, const int* shape, const double
     double least = fmin(fmin(area[0], area[1]), fmin(area[2], area[3]));
     double most = fmax(fmax(area[0], area[1]), fmax(area[2], area[3]));
     double turn = least > 1e-9 ? 1.0 : (most < -1e-9 ? -1.0 : 0.0);
-    if (turn == 0.0) { atomicAdd(totals + 2, 1); return CUT; }
+    if (turn == 0.0) return UNKNOWN;
     before = zero;
     for (int k = 1; k < count; k++) {
         project(optics, node, point + 4 * (first + k), place, after);
@@ -180,6 +252,13 @@ __device__ int classify_loop(const double* point, const int* shape, const double
     return used > start ? CUT : CLEAR;
 }
 
+__device__ int classify(const double* point, const int* trial, const int* shape, const double* optics, const int* node,
+                        const double* place, double reach, float* sides, int& used, int& mode) {
+    if (shape[0] == HULL) return classify_hull(point, trial, shape, optics, node, place, reach, sides, used, mode);
+    if (shape[0] == LOOP) return classify_loop(point, shape, optics, node, place, reach, sides, used);
+    return classify_far(point, shape, optics, node, place, reach);
+}
+
 // Whether everything that cuts is half planes, open to one side, with parallel edges: then the nearest edge tells all.
 __device__ bool one_way(const Entry* entry, int entries, const float* sides, int used) {
     float u0 = 0.0f, v0 = 0.0f;
@@ -189,8 +268,9 @@ __device__ bool one_way(const Entry* entry, int entries, const float* sides, int
         if (e.mode != PLANES || e.hull_mode != NONE || (e.sense == 1 && e.last - e.first != 1)) return false;
         float flip = e.sense == 0 ? 1.0f : -1.0f;
         for (int s = e.first; s < e.last; s++) for (int c = 0; c < 4; c++) {
-            float u = sides[16 * s + 8 + c] - sides[16 * s + c], v = sides[16 * s + 12 + c] - sides[16 * s + 4 + c];
-            float scale = flip / fmaxf(sqrtf(u * u + v * v), 1e-30f);
+            float u = sides[SIDE * s + 9 + c], v = sides[SIDE * s + 13 + c], length = sqrtf(u * u + v * v);
+            if (length < 1e-6f) return false;
+            float scale = flip / length;
             u *= scale; v *= scale;
             if (u0 == 0.0f && v0 == 0.0f) { u0 = u; v0 = v; }
             if (fabsf(u * v0 - v * u0) > 2e-5f || u * u0 + v * v0 < 0.0f) return false;
@@ -199,25 +279,58 @@ __device__ bool one_way(const Entry* entry, int entries, const float* sides, int
     return true;
 }
 
+// Whether all sides run one way or the opposite one: then everything happens along their common normal.
+__device__ bool all_parallel(const Entry* entry, int entries, const float* sides, int used) {
+    for (int k = 0; k < entries; k++) {
+        const Entry& e = entry[k];
+        if (e.mode != ALL_DARK && (e.mode != PLANES || (e.hull_mode != NONE && e.hull_mode != PLANES))) return false;
+    }
+    for (int s = 0; s < used; s++) {
+        float way = 0.0f;
+        for (int c = 0; c < 4; c++) {
+            const float* p = sides + SIDE * s;
+            float u = p[9 + c], v = p[13 + c], u0 = sides[9 + c], v0 = sides[13 + c];
+            float length = sqrtf(u * u + v * v), length0 = sqrtf(u0 * u0 + v0 * v0), along = u * u0 + v * v0;
+            if (length < 1e-6f || length0 < 1e-6f || along * way < 0.0f) return false;
+            if (fabsf(u * v0 - v * u0) > 2e-5f * length * length0) return false;
+            way = along;
+        }
+    }
+    return true;
+}
+
+// Whether every entry is told by ordered sides, and all but the last let by what is inside them or are half planes.
+__device__ bool all_convex(const Entry* entry, int entries, int used) {
+    if (used > MAXA) return false;
+    for (int k = 0; k < entries; k++) {
+        const Entry& e = entry[k];
+        if (e.mode == ALL_DARK) continue;
+        if (e.mode != PLANES || (e.hull_mode != NONE && e.hull_mode != PLANES)) return false;
+        bool plain = e.hull_mode == NONE && (e.sense == 0 || e.last - e.first == 1);
+        if (k + 1 < entries && !plain) return false;
+    }
+    return true;
+}
+
 // Which items can stop rays of each cell, a thread per cell and item: bits of `wanted` (cells, words).
-extern "C" __global__ void list_cells(const Frame* frame, const double* point, const int* shape, const int* item,
-        const double* optics, unsigned* wanted, int words, int* totals) {
+extern "C" __global__ void list_cells(const Frame* frame, const double* point, const int* trial, const int* shape, const int* item,
+        const double* optics, unsigned* wanted, int words) {
     const Frame f = *frame;
     int n = blockIdx.x * blockDim.x + threadIdx.x, cells = f.cells_down * f.cells_across, cell = n % cells, k = n / cells;
     if (k >= f.items) return;
     int i = cell / f.cells_across, j = cell % f.cells_across, node[4], used = 0, mode = 0;
     for (int c = 0; c < 4; c++) node[c] = ((i + c / 2) * (f.cells_across + 1) + j + c % 2) * f.optics_columns;
     const double place[4] = {0.0, 1.0, 0.0, 1.0};
-    const int *it = item + 4 * k, *sh = shape + 3 * it[0];
-    int state = sh[0] == 1 ? classify_hull(point, sh, optics, node, place, f.reach, nullptr, used, mode)
-                           : classify_loop(point, sh, optics, node, place, f.reach, nullptr, used, totals);
+    const int* it = item + 4 * k;
+    int state = classify(point, trial, shape + COLUMNS * it[0], optics, node, place, f.reach, nullptr, used, mode);
     if (state == (it[1] == 0 ? CLEAR : DARK)) return;
-    if (it[2] != NONE && classify_hull(point, shape + 3 * it[2], optics, node, place, f.reach, nullptr, used, mode) == DARK) return;
+    const int* hull = shape + COLUMNS * it[2];
+    if (it[2] != NONE && classify_hull(point, trial, hull, optics, node, place, f.reach, nullptr, used, mode) == DARK) return;
     atomicOr(wanted + cell * words + k / 32, 1u << (k % 32));
 }
 
-extern "C" __global__ void list_tiles(const Frame* frame, int tiles, const double* point, const int* shape, const int* item,
-        const double* optics, const int* row, const int* column, const unsigned char* usable,
+extern "C" __global__ void list_tiles(const Frame* frame, int tiles, const double* point, const int* trial, const int* shape,
+        const int* item, const double* optics, const int* row, const int* column, const unsigned char* usable,
         const unsigned* wanted, int words, int4* head, float* side_pool, int* entry_pool,
         int side_room, int entry_room, int* totals) {
     const Frame f = *frame;
@@ -232,30 +345,27 @@ extern "C" __global__ void list_tiles(const Frame* frame, int tiles, const doubl
     for (int c = 0; c < 4; c++) node[c] = ((i + c / 2) * across + j + c % 2) * f.optics_columns;
     double wide = 1.0 / max(column[j + 1] - column[j], 1), tall = 1.0 / max(row[i + 1] - row[i], 1);
     double place[4] = {(c0 - column[j]) * wide, (c1 - column[j]) * wide, (r0 - row[i]) * tall, (r1 - row[i]) * tall};
-    float sides[16 * MAXS];
+    float sides[SIDE * MAXS];
     Entry entry[MAXE];
     int used = 0, entries = 0;
     bool full = false;
     for (int k = 0; k < f.items && !full; k++) {
         if (!(wanted[(i * f.cells_across + j) * words + k / 32] >> (k % 32) & 1)) continue;
         const int* it = item + 4 * k;
-        const int* sh = shape + 3 * it[0];
         Entry e = {it[3], it[1], PLANES, used, used, NONE, 0, 0};
-        int state = sh[0] == 1 ? classify_hull(point, sh, optics, node, place, f.reach, sides, used, e.mode)
-                               : classify_loop(point, sh, optics, node, place, f.reach, sides, used, totals);
-        full = used > MAXS;
-        if (full || state == (e.sense == 0 ? CLEAR : DARK)) continue;
+        int state = classify(point, trial, shape + COLUMNS * it[0], optics, node, place, f.reach, sides, used, e.mode);
+        if (state == (e.sense == 0 ? CLEAR : DARK)) continue;
         e.last = used;
         int hull_state = CLEAR;
         if (it[2] != NONE) {
             int mode = PLANES;
             e.hull_first = used;
-            hull_state = classify_hull(point, shape + 3 * it[2], optics, node, place, f.reach, sides, used, mode);
+            hull_state = classify_hull(point, trial, shape + COLUMNS * it[2], optics, node, place, f.reach, sides, used, mode);
             e.hull_last = used;
             if (hull_state == CUT) e.hull_mode = mode;
             if (hull_state == DARK) { used = e.first; continue; }
         }
-        full = used > MAXS || entries == MAXE;
+        full = used > MAXS || entries == MAXE || state == UNKNOWN || hull_state == UNKNOWN;
         if (full) continue;
         if (state != CUT) {
             if (hull_state == CLEAR) { e.mode = ALL_DARK; entry[entries++] = e; break; }
@@ -263,219 +373,24 @@ extern "C" __global__ void list_tiles(const Frame* frame, int tiles, const doubl
         }
         entry[entries++] = e;
     }
-    if (full) { atomicAdd(totals + 3, 1); return; }
+    if (full) { head[tile] = make_int4(4, 0, 0, 0); atomicAdd(totals + 2, 1); return; }
     if (entries == 0) return;
     if (entries == 1 && entry[0].mode == ALL_DARK) { head[tile] = make_int4(3, entry[0].part, 0, 0); return; }
-    int kind = one_way(entry, entries, sides, used) ? 1 : 2;
+    int kind = one_way(entry, entries, sides, used) ? 1
+             : all_parallel(entry, entries, sides, used) ? 6 : all_convex(entry, entries, used) ? 5 : 2;
     int first = atomicAdd(totals, used), from = atomicAdd(totals + 1, entries);
-    if (first + used > side_room || from + entries > entry_room) { atomicAdd(totals + 3, 1); return; }
-    for (int k = 0; k < 16 * used; k++) side_pool[16 * (size_t)first + k] = sides[k];
+    if (first + used > side_room || from + entries > entry_room) {
+        head[tile] = make_int4(4, 0, 0, 0);
+        atomicAdd(totals + 2, 1);
+        return;
+    }
+    for (int k = 0; k < SIDE * used; k++) side_pool[SIDE * (size_t)first + k] = sides[k];
     for (int k = 0; k < entries; k++) {
         const int* words = (const int*)(entry + k);
         for (int w = 0; w < 8; w++) entry_pool[8 * (from + k) + w] = words[w];
     }
     head[tile] = make_int4(kind, first, from, used | entries << 16);
 }
-
-__device__ float segment_share(float h) {
-    float x = fminf(fabsf(h), 1.0f);
-    float cut = fmaxf((acosf(x) - x * sqrtf(fmaxf(1.0f - x * x, 0.0f))) * 0.31830988618f, 0.0f);
-    return h >= 0.0f ? 1.0f - cut : cut;
-}
-
-__device__ float between(const float* s, float fx, float fy) {
-    float top = s[0] + (s[1] - s[0]) * fx, bottom = s[2] + (s[3] - s[2]) * fx;
-    return top + (bottom - top) * fy;
-}
-
-__device__ void nearest(const float* side, const int* entry, int entries, float fx, float fy, float& share, int& part) {
-    float h = 1.0f, before = 1.0f, loss[MAXE];
-    for (int k = 0; k < entries; k++) {
-        const int* e = entry + 8 * k;
-        if (e[2] == ALL_DARK) h = -1.0f;
-        else for (int s = e[3]; s < e[4]; s++) {
-            const float* p = side + 16 * s;
-            float au = between(p, fx, fy), av = between(p + 4, fx, fy), bu = between(p + 8, fx, fy), bv = between(p + 12, fx, fy);
-            float at = (au * bv - av * bu) * rsqrtf(fmaxf((bu - au) * (bu - au) + (bv - av) * (bv - av), 1e-30f));
-            h = fminf(h, e[1] == 0 ? at : -at);
-        }
-        share = segment_share(h);
-        loss[k] = before - share;
-        before = share;
-    }
-    part = -1;
-    float worst = 1e-7f;
-    if (share < 1.0f) for (int k = 0; k < entries; k++) {
-        float sum = 0.0f;
-        for (int m = 0; m < entries; m++) if (entry[8 * m] == entry[8 * k]) sum += loss[m];
-        if (sum > worst) { worst = sum; part = entry[8 * k]; }
-    }
-    if (part < 0) share = 1.0f;
-}
-
-#define PIECES 4
-#define EVERY 0xffffffffu
-struct Open { float low[PIECES], high[PIECES]; int most; };  // `most` is how many the warp's lanes look at
-
-// Takes x..y out of the open pieces; what breaks into more than there is room for counts as stopped.
-__device__ void cut_out(Open& o, float x, float y) {
-    float rest_low = 0.0f, rest_high = 0.0f;
-#pragma unroll
-    for (int i = 0; i < PIECES; i++) if (i < o.most) {
-        float low = o.low[i], high = o.high[i];
-        if (x < y && y > low && x < high) {
-            if (x > low && y < high) { rest_low = y; rest_high = high; }
-            if (x > low) o.high[i] = x; else o.low[i] = fminf(y, high);
-        }
-    }
-    bool placed = rest_low >= rest_high;
-    if (!__any_sync(EVERY, !placed)) return;
-    int mine = o.most;
-#pragma unroll
-    for (int i = 0; i < PIECES; i++)
-        if (!placed && o.low[i] >= o.high[i]) {
-            o.low[i] = rest_low; o.high[i] = rest_high;
-            placed = true;
-            mine = max(mine, i + 1);
-        }
-    while (__any_sync(EVERY, mine > o.most)) o.most++;
-}
-
-__device__ void within(const float4* line, int mode, int first, int last, float v, float& low, float& high) {
-    low = mode == SPAN ? 2.0f : -2.0f; high = -low;
-    for (int s = first; s < last; s++) {
-        float4 l = line[s];
-        float u = l.x + l.y * v;
-        if (mode == SPAN) { if (v >= l.z && v <= l.w) { low = fminf(low, u); high = fmaxf(high, u); } }
-        else if (l.z > 0.0f) high = fminf(high, u);
-        else low = fmaxf(low, u);
-    }
-}
-
-// A side as u = x + y v; z tells which way a plane is open, z and w how far a span's segment reaches.
-__device__ float4 line_of(const float* p, bool span, float fx, float fy) {
-    float au = between(p, fx, fy), av = between(p + 4, fx, fy), bu = between(p + 8, fx, fy), bv = between(p + 12, fx, fy);
-    float du = bu - au, dv = bv - av, least = 1e-6f * (fabsf(du) + fabsf(dv)) + 1e-30f;
-    float level = fabsf(dv) < least ? copysignf(least, dv) : dv;
-    return make_float4((au * dv - av * du) / level, du / level, span ? fminf(av, bv) : level, fmaxf(av, bv));
-}
-
-// What is left of a chord from which nothing but an end was taken before.
-__device__ float left_of(float& low, float& high, const float4* line, const int* e, float v) {
-    float from, to, hull_low = -2.0f, hull_high = 2.0f;
-    if (e[2] == ALL_DARK) { from = 2.0f; to = -2.0f; } else within(line, e[2], e[3], e[4], v, from, to);
-    float whole = fmaxf(high - low, 0.0f);
-    if (e[1] == 1) return whole - fmaxf(fminf(high, to) - fmaxf(low, from), 0.0f);
-    if (e[5] != NONE) {
-        within(line, e[5], e[6], e[7], v, hull_low, hull_high);
-        float stopped = fmaxf(fminf(high, hull_high) - fmaxf(low, hull_low), 0.0f);
-        from = fmaxf(from, hull_low); to = fminf(to, hull_high);
-        return whole - stopped + fmaxf(fminf(high, to) - fmaxf(low, from), 0.0f);
-    }
-    low = fmaxf(low, from); high = fminf(high, to);
-    return fmaxf(high - low, 0.0f);
-}
-
-__device__ void by_chords(const float* side, const int* entry, int entries, int sides, const bool* spans, bool plain, float4* line,
-                          const float* rule, int lane, float fx, float fy, float& share, int& part) {
-    for (int s = lane; s < sides; s += 32) {
-        line[s] = line_of(side + 16 * s, spans[s], fx, fy);
-    }
-    __syncwarp();
-    Open open;
-    float v = rule[lane], each = rule[96 + lane];
-#pragma unroll
-    for (int i = 0; i < PIECES; i++) open.low[i] = open.high[i] = 0.0f;
-    open.high[0] = rule[64 + lane]; open.low[0] = -open.high[0]; open.most = 1;
-    float before = 1.0f, mine = 0.0f;
-    for (int k = 0; k < entries; k++) {
-        const int* e = entry + 8 * k;
-        float sum = 0.0f;
-        if (plain) sum = left_of(open.low[0], open.high[0], line, e, v);
-        else if (e[2] != ALL_DARK) {
-            float low, high, hull_low = -2.0f, hull_high = 2.0f;
-            within(line, e[2], e[3], e[4], v, low, high);
-            if (e[1] == 1) cut_out(open, low, high);
-            else {
-                if (e[5] != NONE) within(line, e[5], e[6], e[7], v, hull_low, hull_high);
-                if (low >= high) low = high = hull_high;
-                cut_out(open, hull_low, fminf(low, hull_high));
-                cut_out(open, fmaxf(high, hull_low), hull_high);
-            }
-#pragma unroll
-            for (int i = 0; i < PIECES; i++) if (i < open.most) sum += fmaxf(open.high[i] - open.low[i], 0.0f);
-        }
-        sum *= each;
-        for (int d = 16; d; d >>= 1) sum += __shfl_xor_sync(EVERY, sum, d);
-        if (lane == k) mine = before - sum;
-        before = sum;
-    }
-    share = before;
-    float total = 0.0f;
-    for (int k = 0; k < entries; k++) {
-        float other = __shfl_sync(EVERY, mine, k);
-        if (lane < entries && entry[8 * k] == entry[8 * lane]) total += other;
-    }
-    part = entry[0];
-    float worst = __shfl_sync(EVERY, total, 0);
-    for (int k = 1; k < entries; k++) {
-        float other = __shfl_sync(EVERY, total, k);
-        if (other > worst) { worst = other; part = entry[8 * k]; }
-    }
-    if (share >= 1.0f - 1e-6f) { share = 1.0f; part = -1; }
-    share = fminf(fmaxf(share, 0.0f), 1.0f);
-    __syncwarp();
-}
-
-extern "C" __global__ void __launch_bounds__(256) cover_tiles(const Frame* frame, const int4* head, const float* side_pool,
-        const int* entry_pool, const float* chords, float* clear, short* by) {
-    const Frame f = *frame;
-    __shared__ float side[16 * MAXS], rule[128], shares[256];
-    __shared__ int entry[8 * MAXE];
-    __shared__ short parts[256];
-    __shared__ bool spans[MAXS];
-    __shared__ float4 line[8][MAXS];
-    int tile = blockIdx.x, t = threadIdx.x;
-    int r0 = tile / f.tiles_across * f.tile, c0 = tile % f.tiles_across * f.tile;
-    int tall = min(f.tile, f.rows - r0), wide = min(f.tile, f.columns - c0);
-    int4 h = head[tile];
-    int x = t % f.tile, y = t / f.tile;
-    bool mine = x < wide && y < tall;
-    float share = h.x == 3 ? 0.0f : 1.0f;
-    int part = h.x == 3 ? h.y : -1;
-    if (h.x == 1 || h.x == 2) {
-        int sides = h.w & 0xffff, entries = h.w >> 16;
-        for (int k = t; k < 16 * sides; k += 256) side[k] = side_pool[16 * (size_t)h.y + k];
-        if (t < 8 * entries) entry[t] = entry_pool[8 * h.z + t];
-        if (t < 128) rule[t] = chords[t];
-        __syncthreads();
-        bool plain = true;
-        for (int k = 0; k + 1 < entries; k++) plain &= entry[8 * k + 1] == 0 && entry[8 * k + 5] == NONE;
-        if (t < sides) {
-            bool span = false;
-            for (int k = 0; k < entries; k++) {
-                const int* e = entry + 8 * k;
-                span |= (e[2] == SPAN && t >= e[3] && t < e[4]) || (e[5] == SPAN && t >= e[6] && t < e[7]);
-            }
-            spans[t] = span;
-        }
-        __syncthreads();
-        float across = 1.0f / max(wide - 1, 1), down = 1.0f / max(tall - 1, 1);
-        if (h.x == 1) { if (mine) nearest(side, entry, entries, x * across, y * down, share, part); }
-        else {
-            for (int p = t / 32; p < wide * tall; p += 8) {
-                by_chords(side, entry, entries, sides, spans, plain, line[t / 32], rule, t % 32, p % wide * across, p / wide * down,
-                          share, part);
-                if (t % 32 == 0) { int q = p / wide * f.tile + p % wide; shares[q] = share; parts[q] = (short)part; }
-            }
-            __syncthreads();
-            if (mine) { share = shares[t]; part = parts[t]; }
-        }
-    }
-    if (mine) {
-        size_t at = (size_t)(r0 + y) * f.columns + c0 + x;
-        clear[at] = share;
-        by[at] = (short)part;
-    }
-}
 """
+
+SOURCE = LISTING + COVERING

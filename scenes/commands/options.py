@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 WAYS = ("coverage", "reference", "mesh")
+DEVICES = ("cpu", "gpu")
 FULL = "full"
 
 
@@ -31,6 +32,13 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
     """Add the options; the command gets them as `asked`."""
 
     @click.option("--engine", type=click.Choice(WAYS), default=WAYS[0], show_default=True, help="Way of computing.")
+    @click.option(
+        "--device",
+        type=click.Choice(DEVICES),
+        default=DEVICES[0],
+        show_default=True,
+        help="Where the coverage way makes its maps; gpu needs the extra `gpu`.",
+    )
     @click.option("--pixels", type=Pixels(), help="Width of the maps; `full` for every pixel.  [default: the way's own]")
     @click.option("--no-3d", is_flag=True, help="Leave the 3D pictures out.")
     @click.option("--no-pictures", is_flag=True, help="Leave all pictures out.")
@@ -46,6 +54,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
     def with_options(
         *args: Any,
         engine: str,
+        device: str,
         pixels: int | str | None,
         no_3d: bool,
         no_pictures: bool,
@@ -54,10 +63,14 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         as_json: bool,
         **more: Any,
     ) -> int:
+        from scenes.engines import device_trouble
         from scenes.run import Asked
 
+        if trouble := device_trouble(engine, device):
+            raise click.UsageError(f"{trouble}.", ctx=click.get_current_context())
         asked = Asked(
             engine=engine,
+            device=device,
             columns=pixels,
             flat=not no_pictures,
             solid=not (no_3d or no_pictures),
