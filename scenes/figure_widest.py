@@ -32,8 +32,8 @@ def widest_figure(report: WidestReport, fits: Sequence[LensFits], title: str) ->
     page = Page(*A4_MM)
     width = page.width_mm - 2 * MARGIN_MM
     page.text(MARGIN_MM, page.height_mm - 12.0, shortened(f"Widest: {title}", TITLE_PT, width), TITLE_PT, weight="bold")
-    answer = wrapped(answer_words(report), BODY_PT + 1, width, 2)
-    page.text(MARGIN_MM, page.height_mm - 16.0, answer, BODY_PT + 1, va="top")
+    answer = wrapped(answer_words(report), BODY_PT, width, 3)
+    page.text(MARGIN_MM, page.height_mm - 16.0, answer, BODY_PT, va="top")
     floor = 14.0 + (ROW_MM * (len(fits) + 1) + 6.0 if fits else 0.0)
     space = Box(MARGIN_MM + NAMES_MM, floor + 10.0, page.width_mm - MARGIN_MM, page.height_mm - 31.0)
     _draw_bars(page.axes(space, label="limits"), report)
