@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -162,7 +162,7 @@ def _walking(lens: LensState, pupil: WalkingPupil, tangent: FloatArray, valid: N
     # The table's sizes stand square to the chief ray; its section by a plane square to the axis is longer by 1 / cos.
     radial = _radial_projector(tangent)
     spread = (tangential / np.cos(field_rad))[:, None, None] * radial + sagittal[:, None, None] * (np.eye(2) - radial)
-    return _pencils(
+    bare = _pencils(
         lens,
         aim=_aim(lens, pupil.behind_front_mm, tangent, reference),
         reference_z_mm=reference,
@@ -172,6 +172,7 @@ def _walking(lens: LensState, pupil: WalkingPupil, tangent: FloatArray, valid: N
         falloff=natural_falloff(field_rad, lens.projection) * tangential * sagittal / np.cos(field_rad),
         valid=valid,
     )
+    return _looked_up(bare, field_rad, np.radians([row[0] for row in pupil.rows]))
 
 
 def _traced(lens: LensState, pupil: TracedPupil, tangent: FloatArray, valid: NDArray[np.bool_]) -> Pencils:
@@ -185,7 +186,7 @@ def _traced(lens: LensState, pupil: TracedPupil, tangent: FloatArray, valid: NDA
     centre_mm = -centre[:, None] * toward_object
     outline = _turned(radii, toward_object)
     perpendicular = reach**2 * np.cos(field_rad) / pupil.table.axial_radius_mm**2
-    return _pencils(
+    bare = _pencils(
         lens,
         aim=_aim(lens, pupil.behind_front_mm, tangent, reference),
         reference_z_mm=reference,
@@ -195,6 +196,12 @@ def _traced(lens: LensState, pupil: TracedPupil, tangent: FloatArray, valid: NDA
         falloff=natural_falloff(field_rad, lens.projection) * perpendicular / np.cos(field_rad),
         valid=valid & (field_rad <= pupil.table.field_rad[-1]),
     )
+    return _looked_up(bare, field_rad, pupil.table.field_rad)
+
+
+def _looked_up(pencils: Pencils, field_rad: FloatArray, rows_rad: FloatArray) -> Pencils:
+    """The pencils with where their table has rows, for those who take them as smooth from one field to the next."""
+    return replace(pencils, field_tan=np.tan(field_rad), kink_tan=np.tan(rows_rad[rows_rad < np.pi / 2]))
 
 
 def _field_rad(tangent: FloatArray) -> FloatArray:

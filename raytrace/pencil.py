@@ -12,10 +12,14 @@ infinity, where all rays of a pencil are parallel. So x(z) is affine in X and in
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+
+
+def _none() -> NDArray[np.float64]:
+    return np.zeros(0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +36,8 @@ class Pencils:
     falloff           (N,) natural fall-off of the bare lens, relative to the axis [-]; without rims and front ring
     valid             (N,) False where the projection has no ray for this field point
     front_ring_mm     (2,) z and radius of the lens's front glass ring, which cuts the bare pencil; radius inf when not given
+    field_tan         (N,) tangent of the angle to the axis by which a tabulated lens is looked up; (0,) where there is no table
+    kink_tan          (K,) where a table has rows: between two of them pencils change smoothly with the field, at one they may bend
     """
 
     slope: NDArray[np.float64]
@@ -43,6 +49,8 @@ class Pencils:
     falloff: NDArray[np.float64]
     valid: NDArray[np.bool_]
     front_ring_mm: NDArray[np.float64]
+    field_tan: NDArray[np.float64] = field(default_factory=_none)
+    kink_tan: NDArray[np.float64] = field(default_factory=_none)
 
     def __len__(self) -> int:
         """How many field points."""
@@ -75,6 +83,8 @@ class Pencils:
             falloff=self.falloff[index],
             valid=self.valid[index],
             front_ring_mm=self.front_ring_mm,
+            field_tan=self.field_tan[index] if len(self.field_tan) else self.field_tan,
+            kink_tan=self.kink_tan,
         )
 
 

@@ -27,7 +27,10 @@ WORST_SHIFT = 0.002  # pixels that it may move a shadow instead: toward the plan
 DARK_LENS = 0.01  # share of the pupil below which what the lens lets by is too little to count shares of it
 MARGIN = 1.5  # on the stray seen in the middle of sampled cells, where a bilinear patch of a smooth field strays most
 SAMPLES = 8  # cells tried along each side of the picture
+KINK_WAYS, KINK_STEPS = 24, 33  # ways out from the axis along which rows of a lens's table are looked for, and steps of each
+KINK_CHORDS = 3  # each comes a few dozen times nearer to a row, and the first begins within a step
 LEAST_CELLS = 8  # along its longer side: in the middle of a cell as large as the picture every odd error vanishes
+CORNERS = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])  # of a cell, right and down, as kernels count them
 PROBES = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])  # disc points looked at
 
 
@@ -50,9 +53,10 @@ def plan(pencils_at: PencilsAt, grid: PixelGrid, box: Box, depths_mm: Floats) ->
     """The largest cells that keep within the errors allowed, or the smallest there are with the error they have."""
     sizes = CELL_SIZES + ((2, 1) if grid.columns * grid.rows <= SMALL_PICTURE else ())
     sizes = tuple(size for size in sizes if size * LEAST_CELLS <= max(grid.columns, grid.rows)) or sizes[-1:]
+    kinks_mm = kink_points(pencils_at, grid)
     for size in sizes:
         rows, columns = _ticks(grid.rows, size), _ticks(grid.columns, size)
-        stray, shift = (0.0, 0.0) if size == 1 else _stray_between(pencils_at, grid, box, rows, columns, depths_mm)
+        stray, shift = (0.0, 0.0) if size == 1 else _stray_between(pencils_at, grid, box, rows, columns, depths_mm, kinks_mm)
         if stray <= WORST_STRAY:
             break
     known = optics(pencils_at(_points(grid, rows, columns)), box, with_glass=False)
@@ -118,32 +122,75 @@ def _cells(shape: tuple[int, int], rows: Ints, columns: Ints, valid: NDArray[np.
     return Cells(rows, columns, row_end, column_end, usable, 1)
 
 
+def kink_points(pencils_at: PencilsAt, grid: PixelGrid) -> Floats:
+    """Picture points (K, 2) on the rows of a tabulated lens, where pencils may bend, all round the axis; none for smooth lenses."""
+    start = np.array([[np.clip(0.0, t.min(), t.max()) for t in (grid.x_mm, grid.y_mm)]])
+    kinks = pencils_at(start).kink_tan
+    if not len(kinks):
+        return np.zeros((0, 2))
+    way = _border(grid) - start
+    share = np.linspace(0.0, 1.0, KINK_STEPS)
+    field = pencils_at((start + share[:, None, None] * way).reshape(-1, 2)).field_tan.reshape(KINK_STEPS, len(way))
+    step, way_of, row = np.nonzero((field[:-1, :, None] <= kinks) != (field[1:, :, None] <= kinks))
+    per_share = (field[step + 1, way_of] - field[step, way_of]) * (KINK_STEPS - 1)
+    at = share[step] + (kinks[row] - field[step, way_of]) / per_share
+    for _ in range(KINK_CHORDS):
+        off = kinks[row] - pencils_at(start + at[:, None] * way[way_of]).field_tan
+        at = np.clip(at + off / per_share, share[step], share[step + 1])
+    return np.concatenate([start, start + at[:, None] * way[way_of]])
+
+
+def _border(grid: PixelGrid) -> Floats:
+    """Points (KINK_WAYS, 2) round the picture's outermost pixel centres, its corners among them."""
+    x, y, side = grid.x_mm, grid.y_mm, KINK_WAYS // 4
+    corner = np.array([[x[0], y[0]], [x[-1], y[0]], [x[-1], y[-1]], [x[0], y[-1]]])
+    share = np.arange(side)[:, None, None] / side
+    return (corner + share * (np.roll(corner, -1, axis=0) - corner)).reshape(-1, 2)
+
+
 def _stray_between(
-    pencils_at: PencilsAt, grid: PixelGrid, box: Box, rows: Ints, columns: Ints, depths_mm: Floats
+    pencils_at: PencilsAt, grid: PixelGrid, box: Box, rows: Ints, columns: Ints, depths_mm: Floats, kinks_mm: Floats
 ) -> tuple[float, float]:
-    """How far spots stray in the middle of sampled cells from the mean of their corners': stray and shift of a Plan."""
-    i, j = (np.unique(np.linspace(0, len(t) - 2, SAMPLES).round().astype(np.int64)) for t in (rows, columns))
-    dx, dy = grid.width_mm / grid.columns, grid.height_mm / grid.rows
-    left, top = np.meshgrid(grid.x_mm[columns[j]], grid.y_mm[rows[i]])
-    pixels = np.stack([each.ravel() for each in np.meshgrid(columns[j + 1] - columns[j], rows[i + 1] - rows[i])], axis=1)
-    corner, step = np.stack([left.ravel(), top.ravel()], axis=1), pixels * np.array([dx, -dy])
-    at = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0], [0.5, 0.5]])
-    known = optics(pencils_at((corner[None] + at[:, None] * step[None]).reshape(-1, 2)), box, with_glass=False)
+    """How far spots stray between the corners of sampled cells, and on the rows of the lens's table: stray and shift of a Plan."""
+    cell, inside = _sampled(grid, rows, columns, kinks_mm)
+    pixel_mm = np.array([grid.width_mm / grid.columns, -grid.height_mm / grid.rows])
+    corner = np.column_stack([grid.x_mm[columns[cell[:, 1]]], grid.y_mm[rows[cell[:, 0]]]])
+    pixels = np.column_stack([columns[cell[:, 1] + 1] - columns[cell[:, 1]], rows[cell[:, 0] + 1] - rows[cell[:, 0]]])
+    at = np.concatenate([np.broadcast_to(CORNERS[:, None], (4, *inside.shape)), inside[None]])
+    known = optics(pencils_at((corner + at * pixels * pixel_mm).reshape(-1, 2)), box, with_glass=False)
     sound = np.all(known.valid.reshape(5, -1), axis=0)
     if not sound.any():
         return 0.0, 0.0
     depths = np.clip(depths_mm, known.start_z_mm, known.end_z_mm)  # parts beyond either stop nothing
-    return _stray(known, sound, depths, np.maximum(pixels[sound], 1))
+    return _stray(known, sound, inside[sound], depths, np.maximum(pixels[sound], 1))
 
 
-def _stray(known: Optics, sound: NDArray[np.bool_], depths_mm: Floats, pixels: Ints) -> tuple[float, float]:
-    """How far the mean of four corners' spots lies from the true spot in the middle, at most, for rays at these depths."""
+def _sampled(grid: PixelGrid, rows: Ints, columns: Ints, kinks_mm: Floats) -> tuple[Ints, Floats]:
+    """Row and column of cells (S, 2), and where in them to look (S, 2), right and down: the middle of some, and all kinks."""
+    i, j = (np.unique(np.linspace(0, len(t) - 2, SAMPLES).round().astype(np.int64)) for t in (rows, columns))
+    middles = np.stack(np.meshgrid(i, j, indexing="ij"), axis=-1).reshape(-1, 2)
+    pixel_mm = np.array([grid.width_mm / grid.columns, -grid.height_mm / grid.rows])
+    place = (kinks_mm - np.array([grid.x_mm[0], grid.y_mm[0]])) / pixel_mm
+    cell, inside = [], []
+    for axis, ticks in ((1, rows), (0, columns)):
+        number = np.clip(np.searchsorted(ticks, place[:, axis], side="right") - 1, 0, len(ticks) - 2)
+        cell.append(number)
+        inside.append((place[:, axis] - ticks[number]) / np.maximum(ticks[number + 1] - ticks[number], 1))
+    return (
+        np.concatenate([middles, np.stack(cell, axis=1)]),
+        np.concatenate([np.full((len(middles), 2), 0.5), np.stack(inside[::-1], axis=1)]),
+    )
+
+
+def _stray(known: Optics, sound: NDArray[np.bool_], inside: Floats, depths_mm: Floats, pixels: Ints) -> tuple[float, float]:
+    """How far the corners' spots, mixed, lie from the true spot inside the cells, at most, for rays at these depths."""
+    weight = np.prod(np.where(CORNERS[:, None] > 0, inside, 1.0 - inside), axis=2)  # (4, S)
     rim = known.rim.reshape(5, len(sound), known.rim.shape[1])[:, sound]
-    worst_stray, worst_shift = MARGIN * _rim_stray(rim), 0.0
+    worst_stray, worst_shift = MARGIN * _rim_stray(rim, weight), 0.0
     for leg in range(known.affine.shape[1]):
         for z in depths_mm:
             spots = _corner_spots(known, sound, leg, z)
-            off = MARGIN * (spots.mean(axis=0) - PROBES)
+            off = MARGIN * (np.einsum("cn,cnpi->npi", weight, spots) - PROBES)
             stray = np.linalg.norm(off, axis=-1)
             shift = _shift(spots, off, pixels)
             moved = (shift <= WORST_SHIFT) & (stray > WORST_STRAY)
@@ -152,16 +199,17 @@ def _stray(known: Optics, sound: NDArray[np.bool_], depths_mm: Floats, pixels: I
     return worst_stray, worst_shift
 
 
-def _rim_stray(rim: Floats) -> float:
-    """The stray of spots that would cost as much light as rims (5, cells, K) taken as the mean of their corners' [pupil radii]."""
+def _rim_stray(rim: Floats, weight: Floats) -> float:
+    """The stray of spots that would cost as much light as rims (5, cells, K) taken as the corners' mixed [pupil radii]."""
     if not rim.size:
         return 0.0
-    lost = 2 * np.mean(np.abs(rim[:4].mean(axis=0) - rim[4]) * rim[4], axis=1) / np.maximum(np.mean(rim[4] ** 2, axis=1), DARK_LENS)
+    off = np.abs(np.einsum("cn,cnk->nk", weight, rim[:4]) - rim[4])
+    lost = 2 * np.mean(off * rim[4], axis=1) / np.maximum(np.mean(rim[4] ** 2, axis=1), DARK_LENS)
     return float(lost.max()) * np.pi / 2
 
 
 def _corner_spots(known: Optics, sound: NDArray[np.bool_], leg: int, z: float) -> Floats:
-    """Where the four corners' pencils see the middle's PROBES on a leg at depth z: (4, cells, probes, 2) [pupil radii]."""
+    """Where the four corners' pencils see the inner one's PROBES on a leg at depth z: (4, cells, probes, 2) [pupil radii]."""
     affine = known.affine.reshape(5, len(sound), -1, 8)[:, sound, leg]
     disc = known.disc.reshape(5, -1, 6)[:, sound]
     scale = np.maximum(affine[..., 0::4] + affine[..., 1::4] * z, LEAST_SCALE)
