@@ -1,10 +1,13 @@
-"""What of a part lies between the pupil's reference plane and the object plane: only that can stop a ray."""
+"""What of a part lies between the pupil's reference plane and the object plane: only that can stop a ray. How far a box reaches."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
+
+from geometry.body import Block, Surface, Tube
+from raytrace.box import Box
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -75,3 +78,20 @@ def _cut_face(corners: Floats, height: Floats) -> Floats:
 
 def _where(c: Floats, h: Floats, i: int, j: int) -> Floats:
     return np.asarray(c[i] + h[i] / (h[i] - h[j]) * (c[j] - c[i]))
+
+
+def box_depths_mm(box: Box) -> Floats:
+    """Nearest and farthest z of all parts (2,) [mm]."""
+    z = [points[:, 2] for part in box.parts for points in _points(part.body)]
+    every = np.concatenate(z) if z else np.zeros(1)
+    return np.array([every.min(), every.max()])
+
+
+def _points(body: Tube | Block | Surface) -> list[Floats]:
+    match body:
+        case Tube():
+            return [points for loop in (*body.inner, *body.outer) for points in loop.points_mm(1.0)]
+        case Block():
+            return [body.corners_mm]
+        case Surface():
+            return [body.vertices_mm]

@@ -47,12 +47,19 @@ def coverage_shares(pencils: Pencils, box: Box, *, with_alone: bool = True, thre
         alone=np.stack(alone, axis=1) if alone else np.ones((len(pencils), 0)),
         stderr=np.zeros(len(pencils)),
         part_names=box.part_names,
-        made=Made(engine=ENGINE, bounds=_point_bounds()),
+        made=Made(engine=ENGINE, bounds=_point_bounds(known)),
     )
 
 
-def _point_bounds() -> tuple[Bound, ...]:
-    return (Bound(what="chord rule where parts overlap", size=CHORD_ERROR / POINT_CHORDS**1.5, unit="share"),)
+def _point_bounds(known: Optics) -> tuple[Bound, ...]:
+    chords = Bound(what="chord rule where parts overlap", size=CHORD_ERROR / POINT_CHORDS**1.5, unit="share")
+    return (chords, glass_bound(known))
+
+
+def glass_bound(known: Optics) -> Bound:
+    """What shares may be off by because glass shifts the rays of one pencil unlike: 2 / pi of how far they stray, all at most."""
+    stray = float(known.glass_stray.max(initial=0.0))
+    return Bound(what="glass shifts all rays of a pencil evenly", size=min(stray * 2 / np.pi, 1.0), unit="share")
 
 
 def _points(tables: Tables, items: NDArray[np.int64], known: Optics, parts: int, threads: int) -> tuple[Floats, NDArray[np.int16]]:

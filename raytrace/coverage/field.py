@@ -18,6 +18,8 @@ from raytrace.bundle import Bundle, Fate, Leg, launch
 from raytrace.closeup import MM_PER_M
 from raytrace.coverage.cells import bare_shares
 from raytrace.coverage.chords import chord_rule
+from raytrace.coverage.clip import box_depths_mm
+from raytrace.coverage.glass_spread import beyond, even_part, offsets, rim_rays, spreads, strays
 from raytrace.coverage.lens_rim import LENS_ROWS
 from raytrace.coverage.nodes import Nodes
 from raytrace.glass import walk
@@ -38,8 +40,9 @@ EVEN_RULE = (2, 4)  # angles within one pencil differ by so little that Fresnel'
 class Optics:
     """N pencils through a box's glass: affine (N, legs, 8), disc (N, 6), rim (N, K), ring (N, 6), valid (N,).
 
-    lens (N,) is the bare lens's light, glass (N,) the mean transmittance over the bare pupil; start_z_mm and end_z_mm where rays
-    begin to count and where they come to a point (inf at infinity), over all pencils.
+    lens (N,) is the bare lens's light, glass (N,) the mean transmittance over the bare pupil; glass_stray (N,) how far at the parts
+    a ray may lie from where the affine has it, because glass shifts the rays of one pencil unlike [pupil radii]; start_z_mm and
+    end_z_mm where rays begin to count and where they come to a point (inf at infinity), over all pencils.
     """
 
     affine: Floats
@@ -49,6 +52,7 @@ class Optics:
     ring_radius_mm: float
     lens: Floats
     glass: Floats
+    glass_stray: Floats
     valid: NDArray[np.bool_]
     start_z_mm: float
     end_z_mm: float
@@ -57,8 +61,8 @@ class Optics:
 def optics(pencils: Pencils, box: Box, *, with_glass: bool = True) -> Optics:
     """What the kernels need to know of these pencils; without glass, `glass` is left at that of the middle ray."""
     pencils = _sound(pencils)
-    affine, glass = _legs(pencils, box.glasses)
     disc = _disc(pencils)
+    affine, glass, stray = _legs(pencils, box, disc)
     ring = _ring(pencils, affine, disc)
     rim = _fine_rim(pencils.rim_share)
     if with_glass and box.glasses and not _alike(pencils, box.glasses):
@@ -71,6 +75,7 @@ def optics(pencils: Pencils, box: Box, *, with_glass: bool = True) -> Optics:
         ring_radius_mm=float(pencils.front_ring_mm[1]),
         lens=np.where(pencils.valid, pencils.falloff, 0.0),
         glass=np.where(pencils.valid, glass, 1.0),
+        glass_stray=np.where(pencils.valid, stray, 0.0),
         valid=pencils.valid,
         start_z_mm=float(pencils.reference_z_mm[pencils.valid].min(initial=0.0)),
         end_z_mm=_end_z(affine[pencils.valid]),
@@ -156,23 +161,31 @@ def _ring(pencils: Pencils, affine: Floats, disc: Floats) -> Floats:
     return np.concatenate([disc[:, :2] * scale + offset, back[:, :, 0], back[:, :, 1]], axis=1)
 
 
-def _legs(pencils: Pencils, glasses: tuple[Glass, ...]) -> tuple[Floats, Floats]:
-    """Affine (N, legs, 8), and the transmittance of the glass along the middle ray (N,)."""
+def _legs(pencils: Pencils, box: Box, disc: Floats) -> tuple[Floats, Floats, Floats]:
+    """Affine (N, legs, 8), the transmittance of the glass along the middle ray (N,), how far others stray (N,) [pupil radii]."""
     r, c, s = pencils.reference_z_mm, pencils.convergence_per_mm, pencils.slope
     scale, slope = 1 + c * r, -c  # a(z) = scale + slope z, (N, 2)
-    affine = [_leg(scale, slope, -s * r, s)]
-    if not glasses:
-        return np.stack(affine, axis=1), np.ones(len(pencils))
-    bundle, legs = walk(_middle(pencils), glasses)
-    for number, (glass, leg) in enumerate(zip(glasses, legs[2::2], strict=True)):
+    affine, worst = [_leg(scale, slope, -s * r, s)], np.zeros(len(pencils))
+    if not box.glasses:
+        return np.stack(affine, axis=1), np.ones(len(pencils)), worst
+    bundle, legs = walk(_middle(pencils), box.glasses)
+    rim = rim_rays(pencils) if spreads(pencils, box.glasses) else None
+    matrix, far_mm = disc[:, 2:].reshape(-1, 2, 2), box_depths_mm(box)[1]
+    for number, (glass, leg) in enumerate(zip(box.glasses, legs[2::2], strict=True)):
+        z, through = glass.slab.pose.origin_mm[2], _through(glass, legs[2 * number])
         if glass.kind is GlassKind.CLOSE_UP:
-            z, through = glass.slab.pose.origin_mm[2], _through(glass, legs[2 * number])
             bend = np.where(through[:, None], glass.power_dioptre / MM_PER_M * (scale + slope * z), 0.0)
             scale, slope = scale + bend * z, slope - bend
         ahead = leg.direction[:, :2] / leg.direction[:, 2:]
-        b1 = ahead - slope * pencils.centre_mm
-        affine.append(_leg(scale, slope, leg.origin[:, :2] - ahead * leg.origin[:, 2:] - scale * pencils.centre_mm, b1))
-    return np.stack(affine, axis=1), bundle.weight
+        start = leg.origin[:, :2] - ahead * leg.origin[:, 2:]
+        if rim is not None:
+            rim = beyond(rim, glass, through)
+            scale = scale + even_part(rim, offsets(rim, start + ahead * z, scale + slope * z, z), pencils.axes_mm)
+            for at in (z, max(far_mm, z)):
+                here = scale + slope * at
+                worst = np.maximum(worst, strays(offsets(rim, start + ahead * at, here, at), here, matrix))
+        affine.append(_leg(scale, slope, start - scale * pencils.centre_mm, ahead - slope * pencils.centre_mm))
+    return np.stack(affine, axis=1), bundle.weight, worst
 
 
 def _leg(scale: Floats, slope: Floats, b0: Floats, b1: Floats) -> Floats:
@@ -185,7 +198,7 @@ def _middle(pencils: Pencils) -> Bundle:
 
 
 def _through(glass: Glass, leg: Leg) -> NDArray[np.bool_]:
-    """Which middle rays meet a close-up lens within its outline."""
+    """Which middle rays meet a glass within its outline."""
     o = glass.slab.pose.points_to_part(leg.origin)
     d = glass.slab.pose.vectors_to_part(leg.direction)
     at = o[:, :2] - o[:, 2:] / d[:, 2:] * d[:, :2]

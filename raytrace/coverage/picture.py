@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
-from geometry.body import Block, Surface, Tube
 from raytrace.box import NO_PART, Box
 from raytrace.camera import PixelGrid
 from raytrace.coverage.cells import cover_cells, spread
 from raytrace.coverage.chords import chord_rule
-from raytrace.coverage.engine import CHORD_ERROR, ENGINE, coverage_shares, share_out
+from raytrace.coverage.clip import box_depths_mm as box_depths_mm  # noqa: PLC0414 - other ways to a map take it from here
+from raytrace.coverage.engine import CHORD_ERROR, ENGINE, coverage_shares, glass_bound, share_out
 from raytrace.coverage.field import as_nodes
 from raytrace.coverage.nodes import Nodes
 from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
@@ -64,23 +64,6 @@ def coverage_map(
     )
 
 
-def box_depths_mm(box: Box) -> Floats:
-    """Nearest and farthest z of all parts (2,) [mm]."""
-    z = [points[:, 2] for part in box.parts for points in _points(part.body)]
-    every = np.concatenate(z) if z else np.zeros(1)
-    return np.array([every.min(), every.max()])
-
-
-def _points(body: Tube | Block | Surface) -> list[Floats]:
-    match body:
-        case Tube():
-            return [points for loop in (*body.inner, *body.outer) for points in loop.points_mm(1.0)]
-        case Block():
-            return [body.corners_mm]
-        case Surface():
-            return [body.vertices_mm]
-
-
 def _sagitta_mm(planned: Plan) -> float:
     matrix = planned.known.disc[planned.known.valid][:, 2:].reshape(-1, 2, 2)
     if not len(matrix):
@@ -95,6 +78,7 @@ def _bounds(planned: Plan, sagitta_mm: float) -> tuple[Bound, ...]:
         Bound(what="shadows near the plane of focus moved by that", size=planned.shift, unit="pixels"),
         Bound(what="round outlines as inscribed chords", size=sagitta_mm, unit="mm"),
         Bound(what="chord rule where parts overlap", size=CHORD_ERROR / MAP_CHORDS**1.5, unit="share"),
+        glass_bound(planned.known),
     )
 
 

@@ -1,0 +1,94 @@
+"""How glass spreads the rays of a pencil that comes to a point: they meet it at different angles, so it shifts each by its own.
+
+What grows evenly from the pupil's middle to its rim goes into the pencil's own scale; what is left over is told as an error.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.box import Glass, GlassKind
+from raytrace.bundle import launch
+from raytrace.coverage.project import LEAST_SCALE
+from raytrace.glass import cross, object_plane_after
+from raytrace.pencil import Pencils
+
+Floats = NDArray[np.float64]
+
+RIM_RAYS = 8
+RIM_RAD = 0.2 + 2 * np.pi * np.arange(RIM_RAYS) / RIM_RAYS  # askew to the axes, along which leaning plates do nothing unlike
+RIM = np.stack([np.cos(RIM_RAD), np.sin(RIM_RAD)], axis=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RimRays:
+    """Rays through RIM of N pencils: crossing (N, R, 2) from the pupil's middle [mm], where they are and run, and where they end.
+
+    origin and direction (N R, 3); met (N, R) whether each has met the same glasses as the middle ray.
+    """
+
+    crossing_mm: Floats
+    origin_mm: Floats
+    direction: Floats
+    end_z_mm: Floats
+    met: NDArray[np.bool_]
+
+
+def rim_rays(pencils: Pencils) -> RimRays:
+    """The bare lens's rays through the rims of its pupils."""
+    bundle = launch(pencils, RIM)
+    return RimRays(
+        crossing_mm=pencils.crossing_mm(RIM) - pencils.centre_mm[:, None],
+        origin_mm=bundle.origin,
+        direction=bundle.direction,
+        end_z_mm=bundle.end_z_mm,
+        met=np.ones((len(pencils), RIM_RAYS), dtype=np.bool_),
+    )
+
+
+def beyond(rays: RimRays, glass: Glass, middle_through: NDArray[np.bool_]) -> RimRays:
+    """The rays after one glass; those past its edge where the middle ray (N,) is not, or the other way round, no longer count."""
+    crossing = cross(glass, rays.origin_mm, rays.direction, rays.end_z_mm)
+    through = crossing.through
+    return RimRays(
+        crossing_mm=rays.crossing_mm,
+        origin_mm=np.where(through[:, None], crossing.leave_mm, rays.origin_mm),
+        direction=np.where(through[:, None], crossing.beyond, rays.direction),
+        end_z_mm=object_plane_after(glass, crossing, rays.end_z_mm),
+        met=rays.met & (through.reshape(rays.met.shape) == middle_through[:, None]),
+    )
+
+
+def offsets(rays: RimRays, middle_at_mm: Floats, scale: Floats, z_mm: Floats | float) -> Floats:
+    """How far the rays (N, R, 2) lie at z from where the middle ray (N, 2) and the pencil's scale (N, 2) there put them [mm]."""
+    shape = (*rays.met.shape, 2)
+    slope = rays.direction[:, :2] / rays.direction[:, 2:]
+    depth = np.repeat(np.broadcast_to(z_mm, len(middle_at_mm)), RIM_RAYS) - rays.origin_mm[:, 2]
+    at = (rays.origin_mm[:, :2] + slope * depth[:, None]).reshape(shape)
+    return np.where(rays.met[..., None], at - middle_at_mm[:, None] - scale[:, None] * rays.crossing_mm, 0.0)
+
+
+def even_part(rays: RimRays, offset_mm: Floats, axes_mm: Floats) -> Floats:
+    """What of the offsets (N, R, 2) grows evenly with the crossing, per axis (N, 2): least squares over the rim.
+
+    Over equal angles the sum of u^2 and that of v^2 are R / 2 and that of u v is 0, so the slopes along u and v are mean products.
+    Pencils of which rays were lost at a glass's edge get none.
+    """
+    by_disc = 2.0 * np.einsum("nri,rj->nij", offset_mm, RIM) / RIM_RAYS
+    by_crossing = np.einsum("nij,njk->nik", by_disc, np.linalg.inv(axes_mm))
+    met_all = np.all(rays.met, axis=1, keepdims=True)
+    return np.where(met_all, np.diagonal(by_crossing, axis1=1, axis2=2), 0.0)
+
+
+def strays(offset_mm: Floats, scale: Floats, matrix: Floats) -> Floats:
+    """The farthest offset of each pencil (N,) as its disc sees it [pupil radii]; matrix (N, 2, 2) takes crossings to the disc."""
+    back = offset_mm / np.maximum(scale, LEAST_SCALE)[:, None]
+    return np.linalg.norm(np.einsum("nij,nrj->nri", matrix, back), axis=2).max(axis=1)
+
+
+def spreads(pencils: Pencils, glasses: tuple[Glass, ...]) -> bool:
+    """Whether rays of one pencil meet glass at different angles: they come to a point, or a close-up lens makes them."""
+    return bool(glasses) and (bool(np.any(pencils.convergence_per_mm)) or any(g.kind is GlassKind.CLOSE_UP for g in glasses))
