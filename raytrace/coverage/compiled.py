@@ -11,24 +11,26 @@ from typing import Any, TypeVar, cast
 import numba
 from numba.core.caching import FunctionCache
 
+from raytrace.coverage.linking import HelperCompiler, KernelCompiler
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 # Sums may be reordered and multiply-adds fused, alike in every run on one machine; infinities and signs keep their meaning.
 RELAXED = {"contract", "reassoc", "nsz"}
 # Kernels allocate nothing, so they need not count references to arrays: that alone makes them several times faster.
 COMMON: dict[str, Any] = {"nogil": True, "fastmath": RELAXED, "error_model": "numpy", "_nrt": False}
-NO_KERNELS = ("gpu", "engine", "picture", "planning", "field", "clip")
+NO_KERNELS = ("gpu", "engine", "picture", "planning", "field", "clip", "glass_spread")
 INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
 def compiled(helper: F) -> F:
-    """A helper of kernels: machine code that only compiled code calls. Without a door to the interpreter it compiles faster."""
-    return cast("F", _once_per_type(numba.njit(**COMMON, **INNER)(helper)))
+    """A helper of kernels, which only compiled code calls: it has no door to the interpreter and no machine code of its own."""
+    return cast("F", _once_per_type(numba.njit(**COMMON, **INNER, pipeline_class=HelperCompiler)(helper)))
 
 
 def kernel(entry: F) -> F:
     """A kernel that the interpreter calls; compiled on the first call ever and read from disk afterwards."""
-    dispatcher: Any = numba.njit(**COMMON)(entry)
+    dispatcher: Any = numba.njit(**COMMON, pipeline_class=KernelCompiler)(entry)
     dispatcher._cache = _SourceCache(entry)  # type: ignore[no-untyped-call]
     return cast("F", dispatcher)
 
