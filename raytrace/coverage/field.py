@@ -172,7 +172,7 @@ def _legs(pencils: Pencils, box: Box, disc: Floats) -> tuple[Floats, Floats, Flo
     rim = rim_rays(pencils) if spreads(pencils, box.glasses) else None
     matrix, far_mm = disc[:, 2:].reshape(-1, 2, 2), box_depths_mm(box)[1]
     for number, (glass, leg) in enumerate(zip(box.glasses, legs[2::2], strict=True)):
-        z, through = glass.slab.pose.origin_mm[2], _through(glass, legs[2 * number])
+        z, through = glass.slab.pose.origin_mm[2], _through(glass, *legs[2 * number : 2 * number + 2])
         if glass.kind is GlassKind.CLOSE_UP:
             bend = np.where(through[:, None], glass.power_dioptre / MM_PER_M * (scale + slope * z), 0.0)
             scale, slope = scale + bend * z, slope - bend
@@ -197,8 +197,10 @@ def _middle(pencils: Pencils) -> Bundle:
     return launch(pencils, np.zeros((1, 2)))
 
 
-def _through(glass: Glass, leg: Leg) -> NDArray[np.bool_]:
-    """Which middle rays meet a glass within its outline."""
+def _through(glass: Glass, leg: Leg, inside: Leg) -> NDArray[np.bool_]:
+    """Which middle rays meet a glass within its outline; a close-up lens is too thin to tell by the leg inside it."""
+    if glass.kind is not GlassKind.CLOSE_UP:
+        return inside.length_mm > 0
     o = glass.slab.pose.points_to_part(leg.origin)
     d = glass.slab.pose.vectors_to_part(leg.direction)
     at = o[:, :2] - o[:, 2:] / d[:, 2:] * d[:, :2]

@@ -12,12 +12,14 @@ from numpy.typing import NDArray
 
 from raytrace.box import Glass, GlassKind
 from raytrace.bundle import launch
-from raytrace.coverage.project import LEAST_SCALE
 from raytrace.glass import cross, object_plane_after
 from raytrace.pencil import Pencils
 
 Floats = NDArray[np.float64]
 
+NEAR_FOCUS = (
+    0.05  # of the pupil's size: where the beam is narrower than that, every offset is large beside it and moves shadows little
+)
 RIM_RAYS = 8
 RIM_RAD = 0.2 + 2 * np.pi * np.arange(RIM_RAYS) / RIM_RAYS  # askew to the axes, along which leaning plates do nothing unlike
 RIM = np.stack([np.cos(RIM_RAD), np.sin(RIM_RAD)], axis=1)
@@ -85,7 +87,7 @@ def even_part(rays: RimRays, offset_mm: Floats, axes_mm: Floats) -> Floats:
 
 def strays(offset_mm: Floats, scale: Floats, matrix: Floats) -> Floats:
     """The farthest offset of each pencil (N,) as its disc sees it [pupil radii]; matrix (N, 2, 2) takes crossings to the disc."""
-    back = offset_mm / np.maximum(scale, LEAST_SCALE)[:, None]
+    back = offset_mm / np.maximum(scale, NEAR_FOCUS)[:, None]
     return np.linalg.norm(np.einsum("nij,nrj->nri", matrix, back), axis=2).max(axis=1)
 
 
