@@ -132,7 +132,7 @@ def _picked(tables: Sequence[Any], words: str, which: str) -> Sequence[int]:
     if numbered and 1 <= int(numbered[1]) <= len(tables) and numbered[2] in {None, names[int(numbered[1]) - 1]}:
         return (int(numbered[1]) - 1,)
     known = [name for name in names if name] or [str(place + 1) for place in range(len(tables))]
-    raise PathError(f"names no {words} of this scene, {shown(bare)}; {did_you_mean(bare, known)}")
+    raise PathError(f"names no {words} of this scene, {shown(which if numbered else bare)}; {did_you_mean(bare, known)}")
 
 
 def _path_words(path: KeyPath) -> str:
