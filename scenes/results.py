@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from raytrace.shares import Made, VignetteMap
 from scenes.check import CheckResult, FailedState, PartResult, StateResult, state_words
-from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, at_words
+from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, at_words, word_for
 from scenes.words import ALL_LIGHT, ALL_STOPS
 
 if TYPE_CHECKING:
@@ -283,13 +283,13 @@ def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
     head = [ROW.format("", "state", "verdict", "worst loss", "where", "part", "margin")] if check.states else []
     lines = [*head, "-" * WIDTH]
     for state in check.states:
-        lines += _state_lines(state, PLAIN_SYMBOLS if plain else SYMBOLS)
+        lines += _state_lines(state, PLAIN_SYMBOLS if plain else SYMBOLS, check.limits)
     for failed in check.failed:
         lines += _wrapped(f"could not be computed: {failed.why}", f"? {failed.key}: ")
     return [line.rstrip() for line in [*lines, "-" * WIDTH]]
 
 
-def _state_lines(state: StateResult, symbols: dict[Word, str]) -> list[str]:
+def _state_lines(state: StateResult, symbols: dict[Word, str], limits: Limits) -> list[str]:
     """A state with one guide takes one row; with more, a heading and a row for each. The worst guide says what to do."""
     if len(state.guides) == 1 and len(state_words(state)) <= STATE_WIDTH:
         rows = [_row(state.guides[0], state_words(state), symbols)]
@@ -298,7 +298,19 @@ def _state_lines(state: StateResult, symbols: dict[Word, str]) -> list[str]:
     step, glass = state.blamed.next_step, glass_words(max(guide.glass_corner_minus_axis_stops for guide in state.guides))
     nearest = nearest_words(state.parts)
     told = [*_wrapped(nearest and f"nearest to the beam: {nearest}", "    "), *_part_lines(state.parts)]
-    return [*rows, *_wrapped(step, "    -> "), *told, *_wrapped(glass, "    ")]
+    doubt = _wrapped(doubt_words(state.blamed, limits), "    ")
+    return [*rows, *doubt, *_wrapped(step, "    -> "), *told, *_wrapped(glass, "    ")]
+
+
+def doubt_words(guide: GuideVerdict, limits: Limits) -> str:
+    """Why a verdict is worse than its loss alone would be: the errors of the way of computing count; '' where it is not."""
+    worst = guide.worst
+    if (
+        guide.word not in {Word.SHADING, Word.IN_FRAME}
+        or word_for(nothing_lost=False, worst_case_stops=worst.loss_stops, margin_percent=0.0, limits=limits) is guide.word
+    ):
+        return ""
+    return f"{guide.word}, for with the errors of this way of computing it may be {loss_words(worst.worst_case_stops)}"
 
 
 def summary_lines(check: CheckResult) -> list[str]:

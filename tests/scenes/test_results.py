@@ -265,3 +265,10 @@ def test_rooms_of_parts_are_lines_of_their_own_within_the_tables_width():
     assert line.endswith("bottom right, 131.0 mm ahead")
     assert max(map(len, lines)) <= WIDTH
     assert results_dict(check(replace(state(), parts=(part,))), MADE_BY)["states"][0]["parts"][0]["room_percent"] == -12.3
+
+
+def test_a_verdict_that_rests_on_errors_says_so():
+    doubtful = guide(word=Word.SHADING, loss=0.0996)  # counted with its errors 0.1006, above the 0.1 stop that is visible
+    text = " ".join(" ".join(table_lines(check(state(doubtful)))).split())
+    assert "shading, for with the errors of this way of computing it may be 0.10 stop" in text
+    assert "errors of this way" not in " ".join(table_lines(check(state(guide(word=Word.SHADING, loss=0.3)))))
