@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 NEAR_FOCUS = (
     0.05  # of the pupil's size: where the beam is narrower than that, every offset is large beside it and moves shadows little
 )
-RIM_RAYS = 8
+RIM_RAYS = 5  # the fewest that tell even growth from what bends: products of their first three harmonics sum to 0
 RIM_RAD = 0.2 + 2 * np.pi * np.arange(RIM_RAYS) / RIM_RAYS  # askew to the axes, along which leaning plates do nothing unlike
 RIM = np.stack([np.cos(RIM_RAD), np.sin(RIM_RAD)], axis=1)
 
