@@ -12,19 +12,12 @@ from scenes.camera3d import VIEW_ANGLE_DEG, Viewpoint
 from scenes.heatmap3d import LIFT_MM
 from scenes.layout3d import Layout, layout_of
 from scenes.overlay3d import draw_overlay
-from scenes.scene3d import Colour, Heatmap, Line, RayFate, RayPath, Scene3D, Solid, View
+from scenes.ray_looks3d import DASH_MM, RAY_COLOURS, RAY_WIDTH_PX
+from scenes.scene3d import Heatmap, Line, RayFate, RayPath, Scene3D, Solid, View
 
 FloatArray = NDArray[np.float64]
 Plotter = Any  # a pyvista.Plotter: its own annotations do not hold what its methods take
 
-# Of Okabe and Ito's set: told apart with any kind of colour vision and on the heatmap's yellow; width and dashes say the same.
-RAY_COLOURS: dict[RayFate, Colour] = {
-    RayFate.CLEAR: (0.0, 0.447, 0.698),
-    RayFate.GLASS: (0.12, 0.12, 0.12),
-    RayFate.BLOCKED: (0.835, 0.369, 0.0),
-}
-RAY_WIDTH_PX = {RayFate.CLEAR: 3.0, RayFate.GLASS: 3.0, RayFate.BLOCKED: 4.5}  # supersampling draws lines at half and less
-DASH_MM = {RayFate.CLEAR: 0.0, RayFate.GLASS: 6.0, RayFate.BLOCKED: 0.0}
 STOP_DOT_PX = 16.0
 
 ISO_STOPS = (0.1, 1 / 3, 1.0)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from scenes.layout3d import BODY_PX, LABEL_PX, NOTE_PX, SIDE_PX, TITLE_PX, Layout, PlacedLabel, width_px
+from scenes.ray_looks3d import DASH_MM, RAY_COLOURS, RAY_WIDTH_PX
 from scenes.scene3d import Colour, Heatmap, RayFate, Scene3D
 
 FloatArray = NDArray[np.float64]
@@ -111,8 +112,6 @@ def _title(scene: Scene3D, layout: Layout, plotter: Plotter) -> None:
 
 
 def _legend(scene: Scene3D, layout: Layout, plotter: Plotter) -> None:
-    from scenes.draw3d import DASH_MM, RAY_COLOURS, RAY_WIDTH_PX
-
     s = layout.scale
     x, y = SIDE_PX * s, LEGEND_Y_PX * s
     for fate in RayFate:
