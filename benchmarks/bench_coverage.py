@@ -9,6 +9,7 @@ import json
 import subprocess
 import sys
 from importlib.metadata import version
+from itertools import cycle
 from pathlib import Path
 from time import perf_counter
 
@@ -19,6 +20,7 @@ from benchmarks.peers import RAYS_PER_PIXEL, all_rates
 from benchmarks.reference_scene import FULL, PREVIEW, box, pencils_at
 from benchmarks.whole_run import run_table, run_times
 from raytrace.coverage.picture import coverage_map
+from raytrace.coverage.preview import Preview
 from raytrace.reference import reference_shares
 
 PAGE = Path(__file__).parents[1] / "docs" / "performance.md"
@@ -40,9 +42,12 @@ def best_of(work, repeats):
 
 def map_times():
     coverage_map(pencils_at(), PREVIEW, box())
+    moving, angles_deg = Preview(pencils_at(), PREVIEW), cycle(np.linspace(40.0, 56.0, 17))
+    for _ in range(17):
+        moving.frame(box(next(angles_deg)))
     full, _ = best_of(lambda: coverage_map(pencils_at(), FULL, box()), 7)
     single, _ = best_of(lambda: coverage_map(pencils_at(), FULL, box(), threads=1), 3)
-    preview, typical = best_of(lambda: coverage_map(pencils_at(), PREVIEW, box()), 60)
+    preview, typical = best_of(lambda: moving.frame(box(next(angles_deg))), 68)
     return {"full_s": full, "full_one_thread_s": single, "preview_s": preview, "preview_typical_s": typical}
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
@@ -30,24 +32,52 @@ SAGITTA_RANGE_MM = (1e-5, 2e-3)
 PIXELS_AT_ONCE = 1 << 16  # of those that are worked out one by one
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """What of a map hangs on lens, grid and glass, and on no other part than how far they reach: cells, bare lens and glass."""
+
+    planned: Plan
+    sagitta_mm: float
+    lens: NDArray[np.float32]
+    glass: NDArray[np.float32]
+
+
 def coverage_map(
     pencils_at: PencilsAt, grid: PixelGrid, box: Box, *, threads: int = 2, with_alone: bool = False, with_glass: bool = True
 ) -> VignetteMap:
     """Light of every pixel of a grid by the area that parts leave of its pupil. `pencils_at` answers picture points."""
-    planned = plan(pencils_at, grid, box, box_depths_mm(box))
+    ready = prepared(pencils_at, grid, box, box_depths_mm(box), threads=threads, with_glass=with_glass)
+    return prepared_map(ready, pencils_at, grid, box, threads=threads, with_alone=with_alone)
+
+
+def prepared(
+    pencils_at: PencilsAt, grid: PixelGrid, box: Box, depths_mm: Floats, *, threads: int = 2, with_glass: bool = True
+) -> Prepared:
+    """All of a map but the parts' shadows, for parts between two depths (2,) [mm]."""
+    planned, shape = plan(pencils_at, grid, box, depths_mm), (grid.rows, grid.columns)
+    glass = _even(1.0, shape)
+    if box.glasses and with_glass:
+        glass = _spread(glass_layer(pencils_at, grid, box, planned), shape, threads)
+    lens = _spread(lens_layer(pencils_at, grid, box, planned), shape, threads)
+    return Prepared(planned=planned, sagitta_mm=_sagitta_mm(planned), lens=lens, glass=glass)
+
+
+def prepared_map(
+    ready: Prepared, pencils_at: PencilsAt, grid: PixelGrid, box: Box, *, threads: int = 2, with_alone: bool = False
+) -> VignetteMap:
+    """The map of a box whose glass and depths are those that `ready` was prepared for. Its layers may be shared with other maps."""
+    planned, shape = ready.planned, (grid.rows, grid.columns)
     known = planned.known
-    sagitta_mm = _sagitta_mm(planned)
-    tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=sagitta_mm)
-    nodes, shape = as_nodes(known, planned.shape), (grid.rows, grid.columns)
+    tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=ready.sagitta_mm)
+    nodes = as_nodes(known, planned.shape)
     clear, by = _covered(tables, np.arange(len(tables.item)), nodes, planned, shape, threads)
     alone = [
         _covered(tables, np.flatnonzero(tables.item[:, PART_OF] == part), nodes, planned, shape, threads)[0]
         for part in range(len(box.parts) if with_alone else 0)
     ]
-    lens = _spread(lens_layer(pencils_at, grid, box, planned), shape, threads)
-    glass = _even(1.0, shape)
-    if box.glasses and with_glass:
-        glass = _spread(glass_layer(pencils_at, grid, box, planned), shape, threads)
+    lens, glass = ready.lens, ready.glass
+    if not planned.cells.usable.all():
+        lens, glass = lens.copy(), glass.copy() if glass.flags.writeable else glass
     layers = (clear, glass, lens, by, np.stack(alone) if alone else np.zeros((0, *shape), dtype=np.float32))
     _mend(layers, pencils_at, grid, box, planned)
     return VignetteMap(
@@ -60,7 +90,7 @@ def coverage_map(
         stderr=_even(0.0, shape),
         alone=layers[4],
         part_names=box.part_names,
-        made=Made(engine=ENGINE, bounds=_bounds(planned, sagitta_mm)),
+        made=Made(engine=ENGINE, bounds=_bounds(planned, ready.sagitta_mm)),
     )
 
 
