@@ -16,7 +16,9 @@ FloatArray = NDArray[np.float64]
 Inputs = Mapping[str, float]
 Evaluate = Callable[[Inputs], float]
 
-MOST_CORNERED = 6  # inputs up to which every corner is tried: 64 of them; more go one by one and then all to their worse ends
+MOST_CORNERED = 6  # inputs up to which every corner is tried: 64 of them; of more, as many that are well spread
+MOST_FLIPPED = 3  # corners from which inputs are then put to their other ends, one after the other
+FLIP_ROUNDS = 3  # through all inputs: what an early one does may show after a later one only
 CONFIDENCE = 0.95
 
 
@@ -92,34 +94,53 @@ class Spread:
         return self.names[int(self.main_effects.argmax())] if self.main_effects.max(initial=0.0) > 0 else ""
 
 
-def worst_case(evaluate: Evaluate, tolerances: Sequence[Tolerance]) -> WorstCase:
-    """The least answer over the tolerances: at every corner of few inputs, of many at all their worse ends together.
+def worst_case(evaluate: Evaluate, tolerances: Sequence[Tolerance], suspects: Sequence[Inputs] = ()) -> WorstCase:
+    """The least answer over the tolerances: at every corner of few inputs; of many at their worse ends together, and a design's.
 
-    Of many, each is then put to its other end where that is worse still. That finds the worst of any answer that is the least of
-    several, each of which rises or falls steadily with each input, as clearances do.
+    An answer that is the least of several, as the room in a box is of all edges', shows of each input alone only what it does to
+    the one that is least as all are nominal. So corners are tried in which any three inputs stand at all combinations of their
+    ends, and `suspects`; then each input of the worst few of them is put to its other end where that is worse still.
     """
     nominal = {tolerance.name: tolerance.nominal for tolerance in tolerances}
-    effects = tornado(evaluate, tolerances)
-    corners = product(*(t.ends for t in tolerances)) if len(tolerances) <= MOST_CORNERED else [_worse_ends(tolerances, effects)]
-    tried = [nominal, *(dict(zip(nominal, corner, strict=True)) for corner in corners)]
+    effects, few = tornado(evaluate, tolerances), len(tolerances) <= MOST_CORNERED
+    corners = product(*(t.ends for t in tolerances)) if few else [_worse_ends(tolerances, effects), *_design(tolerances)]
+    tried = [nominal, *(dict(zip(nominal, corner, strict=True)) for corner in corners), *(dict(inputs) for inputs in suspects)]
     tried += [nominal | {t.name: end} for t in tolerances for end in t.ends]
     answers = [evaluate(inputs) for inputs in tried]
-    k = int(np.argmin(answers))
-    worst = (answers[k], tried[k])
-    if len(tolerances) > MOST_CORNERED:
-        worst = _flipped(evaluate, tolerances, *worst)
-    return WorstCase(nominal=answers[0], worst=worst[0], inputs=worst[1], effects=effects)
+    worst_first = [(answers[k], tried[k]) for k in np.argsort(answers, kind="stable")]
+    if not few:
+        worst_first = sorted((_flipped(evaluate, tolerances, *one) for one in worst_first[:MOST_FLIPPED]), key=lambda one: one[0])
+    return WorstCase(nominal=answers[0], worst=worst_first[0][0], inputs=worst_first[0][1], effects=effects)
+
+
+def _design(tolerances: Sequence[Tolerance]) -> list[tuple[float, ...]]:
+    """Corners in which any three inputs come in all eight combinations of their ends: 64 of them for up to 32 inputs.
+
+    Columns of a Hadamard matrix whose numbers have an odd count of ones: no product of two of them is a third.
+
+    Source: Plackett and Burman, Biometrika 33, 305 (1946) (from memory); Box and Hunter, Technometrics 3, 311 (1961) (from memory).
+    """
+    from scipy.linalg import hadamard  # not needed to read a scene
+
+    runs = max(1 << MOST_CORNERED, 1 << (2 * len(tolerances) - 1).bit_length())
+    odd = sorted((k for k in range(runs) if k.bit_count() % 2), key=lambda k: (k.bit_count(), k))
+    signs = hadamard(runs)[:, odd[: len(tolerances)]]
+    return [tuple(t.ends[int(sign > 0)] for t, sign in zip(tolerances, row, strict=True)) for row in signs]
 
 
 def _flipped(
     evaluate: Evaluate, tolerances: Sequence[Tolerance], worst: float, inputs: dict[str, float]
 ) -> tuple[float, dict[str, float]]:
-    """The worst corner after each input in turn has been put to its other end, where that is worse."""
-    for tolerance in tolerances:
-        for end in tolerance.ends:
-            tried = inputs | {tolerance.name: end}
-            if (answer := evaluate(tried)) < worst:
-                worst, inputs = answer, tried
+    """The worst corner after each input in turn has been put to its other end, where that is worse, until none is."""
+    for _ in range(FLIP_ROUNDS):
+        before = worst
+        for tolerance in tolerances:
+            for end in tolerance.ends:
+                tried = inputs | {tolerance.name: end}
+                if inputs[tolerance.name] != end and (answer := evaluate(tried)) < worst:
+                    worst, inputs = answer, tried
+        if worst == before:
+            break
     return worst, inputs
 
 

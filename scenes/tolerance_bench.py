@@ -88,6 +88,10 @@ class Reach:
         moved = sum(_share(item, values[item.path]) * move[values[item.path] > item.nominal] for item, move in self.each(items))
         return self.nominal_mm + moved - self.slack_mm
 
+    def worst_corner(self, items: Sequence[Input]) -> dict[str, float]:
+        """Every input at the end that brings the part nearer."""
+        return {item.path: item.tolerance.ends[high < low] for item, (low, high) in self.each(items)}
+
     def each(self, items: Sequence[Input]) -> Iterator[tuple[Input, tuple[float, float]]]:
         """Every input with what it does."""
         return zip(items, self.moves_mm, strict=True)
@@ -201,6 +205,11 @@ class Bench:
         high = min(reach.high_mm for reach in self.reaches.values())
         self.reaches = {pair: reach for pair, reach in self.reaches.items() if reach.low_mm <= high}
         return min(reach.low_mm for reach in self.reaches.values()), high
+
+    def worst_corners(self) -> list[dict[str, float]]:
+        """Where each part that can come nearest comes nearest, each corner once, the likeliest first."""
+        found = [reach.worst_corner(self.items) for reach in sorted(self.reaches.values(), key=lambda reach: reach.low_mm)]
+        return [corner for k, corner in enumerate(found) if corner not in found[:k]]
 
     def _reaches(
         self, pairs: Set[Pair], nominal: Mapping[Pair, Clearance], tick: Callable[[float], None] = lambda _: None

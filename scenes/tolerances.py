@@ -171,7 +171,7 @@ def _benches(loaded: Loaded, items: Sequence[Input], plans: Sequence[StatePlan])
 def lens_surety(bench: Bench, tried: NDArray[np.float64], steps: Callable[[float], None] = lambda _: None) -> LensSurety:
     """One lens: which parts can come nearest at all, the worst of the corners, then builds where the answer is in doubt."""
     low, high = bench.screen(lambda share: steps(SCREEN_TICKS * share))
-    found = worst_case(bench.answer_mm, [item.tolerance for item in bench.items])
+    found = worst_case(bench.answer_mm, [item.tolerance for item in bench.items], bench.worst_corners())
     steps(CORNER_TICKS)
     worst, spread = bench.build(found.inputs), None
     if low <= 0 < high:

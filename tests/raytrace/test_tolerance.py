@@ -95,3 +95,17 @@ def test_the_worst_of_many_is_found_where_an_input_lowers_the_answer_both_ways()
     many = (plus_minus("a", 0.0, 1.0), *(plus_minus(f"b{k}", 0.0, 0.2) for k in range(8)))
     found = worst_case(lambda v: min(1 - v["a"], 1 + v["a"] + sum(v[f"b{k}"] for k in range(8))), many)
     assert found.worst == pytest.approx(1 - 1 - 8 * 0.2)
+
+
+def test_a_suspected_corner_is_told_where_no_input_alone_shows_it():
+    # 1 and 2 - (-a) - (-b) ...: nothing moves the answer alone, and all low together make 2 - 8 x 0.3 = -0.4.
+    many = tuple(plus_minus(str(k), 0.0, 0.3) for k in range(8))
+    found = worst_case(lambda v: min(1.0, 2 + sum(v.values())), many, [{t.name: t.ends[0] for t in many}])
+    assert found.worst == pytest.approx(-0.4)
+
+
+def test_the_worst_of_many_is_found_on_an_edge_that_no_input_alone_brings_near():
+    # 1 or 3 + a - b + c, each +/- 0.9: alone 2.1 at least, together 3 - 2.7. The others do nothing.
+    many = tuple(plus_minus(name, 0.0, 0.9) for name in "wxyzabc")
+    found = worst_case(lambda v: min(1.0, 3 + v["a"] - v["b"] + v["c"]), many)
+    assert found.worst == pytest.approx(0.3)

@@ -126,6 +126,20 @@ def test_a_part_that_stands_well_clear_as_written_is_found_where_its_own_toleran
     assert found.clear_share == pytest.approx(7 / 8, abs=0.04)  # 3 + u, u even on -4 .. 4
 
 
+def test_the_worst_of_many_measures_is_found_on_a_part_that_none_of_them_alone_brings_near(tmp_path):
+    # A second plate 31 mm ahead: 12 / 24 (31 + 40) + 4 = 39.5 mm of beam; a sensor 0.5 mm off centre adds 0.5 / 24 (31 + 40).
+    # As written 0.3 mm is left at the first. Here 1.2 mm more than that; 1 mm of offset and 0.5 mm of edge make it -0.3 mm.
+    shift_mm = 0.5 / 24 * (31 + 40)
+    far = f'[[box.mask]]\nname = "far"\nat_mm = 30\nthickness_mm = 1\nopening_mm = [300, {2 * (39.5 + shift_mm + 1.2)}]\n'
+    moving = {"box.offset_mm.up": 1.0, "box.mask[far].opening_mm.height": 1.0, "camera.offset_mm.up": 0.5}
+    idle = {"box.mask[plate].opening_mm": 0.1, "box.mask[far].opening_mm.width": 0.1, "box.offset_mm.right": 0.05}
+    tables = [tolerance(of, plus_minus=by) for of, by in (idle | moving).items()]
+    (lens,) = found_in(tmp_path, far, *tables, count=20).lenses
+    assert len(lens.inputs) == 7
+    assert (lens.nominal.nearest.part, lens.worst.nearest.part) == ("plate", "far")
+    assert lens.worst.clearance_mm == pytest.approx(-0.3, abs=EXACT_MM)
+
+
 def test_a_show_is_settled_where_no_build_can_be_otherwise(tmp_path):
     table = tolerance("box.ahead_mm", plus_minus=0.5)
     wide, narrow = found_in(tmp_path, table, width=WIDTH + 8), found_in(tmp_path, table, width=WIDTH - 8)
