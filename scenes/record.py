@@ -16,15 +16,18 @@ from scenes.check import CheckResult, StateResult, in_a_sentence, lens_words, se
 from scenes.files import RESULTS_NAME, Staging, as_json
 from scenes.progress import Tick, silent
 from scenes.results import SHOWN_LOSS_STOPS, Provenance, loss_words, map_arrays, nearest_words, results_dict
+from scenes.shoot_plan import plan_lines
 from scenes.verdict import at_words
 
 if TYPE_CHECKING:
+    from raytrace.camera import Guide
     from scenes.build import StatePlan
     from scenes.figure_sheet import SheetEntry
     from scenes.render import Job, RenderReport
     from scenes.scene3d import View
 
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
+TEST_PLAN_NAME = "test-plan.txt"
 VIEW_SIZE = (1600, 1000)
 LEAST_ROOM_PERCENT = 0.5
 VIEWS_AT_ONCE = 8  # pictures to one start of the drawing process, and between two steps of the progress bar
@@ -100,7 +103,7 @@ class Recorder:
                 plan.box,
                 partial(pencils_for, lens),
                 _thinned(map_, SHEET_COLUMNS),
-                guides=plan.guides,
+                guides=_worst_first(plan.guides, state.blamed.guide),
                 title=(state_words(state), _verdict_line(state)),
                 view=view,
             )
@@ -150,10 +153,11 @@ class Recorder:
         self.drawing.shutdown(wait=True, cancel_futures=True)
 
     def finish(self, check: CheckResult, made_by: Provenance) -> dict[str, Any]:
-        """Write contact sheets, cuts and results.json; the latter's content comes back."""
+        """Write contact sheets, cuts, the test plan and results.json; the latter's content comes back."""
         if self.flat:
             self._write_sheets(check, made_by.scene_title)
             self._write_cuts(made_by.scene_title)
+        self.staging.write(self._name(TEST_PLAN_NAME), "\n".join([*plan_lines(check, made_by.scene_title), ""]))
         prefix = f"{self.folder}/" if self.folder else ""
         files = tuple(name.removeprefix(prefix) for name in self.staging.names() if name.startswith(prefix))
         check = replace(check, states=tuple(_existing(state, files) for state in check.states))
@@ -211,6 +215,11 @@ def _light_sentence(state: StateResult) -> str:
         return "nothing visible is lost; the frame could be no wider"
     room = f"{'more than ' if guide.margin.capped else ''}{guide.margin.percent:.0f} % wider"
     return f"nothing visible is lost; the frame could be {room}"
+
+
+def _worst_first(guides: Sequence[Guide], worst: str) -> tuple[Guide, ...]:
+    """The guides with the one that the verdict is about ahead, for it chooses the rays that are drawn."""
+    return tuple(sorted(guides, key=lambda guide: guide.name != worst))
 
 
 def _verdict_line(state: StateResult) -> str:

@@ -1,0 +1,42 @@
+"""What a test plan asks for: made-up results, so that the choice and the words are what is tested."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from scenes.shoot_plan import plan_lines, shots
+from scenes.verdict import Word
+from tests.scenes.test_results import check, clear_state, guide, state
+
+
+def test_each_lens_is_shot_at_its_tightest_and_at_every_focus_where_it_is_less_than_clear():
+    made = check(
+        clear_state(key="50_inf_f2", lens="50"),
+        clear_state(key="50_at_500_f2", lens="50", focus=500.0),
+        state(guide(word=Word.TIGHT, loss=0.02), key="18_inf_f2", lens="18"),
+        state(guide(word=Word.IN_FRAME, loss=1.4), key="18_at_350_f2", lens="18", focus=350.0),
+    )
+    assert [(shot.state.lens_name, shot.state.focus_mm) for shot in shots(made)] == [("18", 350.0), ("18", np.inf), ("50", np.inf)]
+
+
+def test_the_plan_says_where_to_look_and_what_to_expect():
+    text = " ".join(" ".join(plan_lines(check(state(guide(loss=0.5))), "A show")).split())
+    assert (
+        "look at the bottom left corner; expect from 0.25 stop to 0.50 stop less light, by the left flag, as the pupil lies" in text
+    )
+    assert "to do: open the left flag" in text
+    dark = replace(guide(loss=np.inf), worst=replace(guide(loss=np.inf).worst, range_stops=(np.inf, np.inf)))
+    assert "expect no light at all, by the left flag" in " ".join(" ".join(plan_lines(check(state(dark)), "")).split())
+
+
+def test_a_clear_lens_is_still_confirmed_and_pupils_known_by_bounds_are_measured_first():
+    known = clear_state()
+    bounds = replace(known, pupils=("pupil 40 mm behind the front", "pupil 44 mm behind the front"))
+    text = " ".join(" ".join(plan_lines(check(bounds), "")).split())
+    assert "expect nothing, with 9 % of the frame to spare" in text
+    assert "[ ] 18: where its entrance pupil lies, by parallax" in text
+    assert "parallax" not in " ".join(plan_lines(check(known), ""))
+
+
+def test_the_plan_keeps_to_a_hundred_columns():
+    assert max(map(len, plan_lines(check(state(), clear_state()), "x"))) <= 100
