@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from geometry.frame import where_in_words
+from raytrace.beam import outer_guides
 from raytrace.bokeh import Blurs, highlight_blurs
 from raytrace.camera import Guide
 from raytrace.fresnel import loss_stops
@@ -24,18 +25,19 @@ THREADS = 2  # states at once: most of the work is on long arrays, which leaves 
 ACROSS, UPRIGHT = 5, 3  # places of the frame
 FAR_MM = math.inf
 NEAR_MM = 2000.0  # ahead of the lens front: where highlights stand for a lens focused at infinity, unless asked for
-EDGE_SHARE = 0.96  # of the half frame: the outer places
 SAME_PLANE_MM = 1.0
 SEEN_SHARE = 0.01  # of a blur's area: less is the lattice's own coarseness
 FAR_WORDS = "As the picture shows highlights beyond the focused distance; those nearer than it stand upside down."
+SEVERAL_WORDS = "Of several guides the one that loses most counts; the pages and --json name it."
 CAUTION = "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StateBokeh:
-    """One state's blurs, row by row from top left, and the light lost in the middle of the picture [stops]."""
+    """One state's blurs in the guide that loses most, row by row from top left, and the light lost in the middle [stops]."""
 
     plan: StatePlan
+    guide: str
     highlight_mm: float
     blurs: Blurs
     box_stops: float
@@ -69,20 +71,26 @@ def is_sharp(plan: StatePlan, at_mm: float) -> bool:
 
 def places_mm(guide: Guide) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     """Picture points (ACROSS * UPRIGHT, 2) right and up, row by row from top left [mm]."""
-    right = np.linspace(-1, 1, ACROSS) * EDGE_SHARE * guide.half_width_mm + guide.centre_mm[0]
-    up = np.linspace(1, -1, UPRIGHT) * EDGE_SHARE * guide.half_height_mm + guide.centre_mm[1]
+    right = np.linspace(-1, 1, ACROSS) * guide.half_width_mm + guide.centre_mm[0]
+    up = np.linspace(1, -1, UPRIGHT) * guide.half_height_mm + guide.centre_mm[1]
     x, y = np.meshgrid(right, up)
     return np.column_stack([x.ravel(), y.ravel()])
 
 
 def _state(plan: StatePlan, at_mm: float) -> StateBokeh:
-    points, engine = places_mm(plan.guides[0]), engine_of("coverage")
-    each = [highlight_blurs(lens, points, plan.box, highlight_z_mm=at_mm) for lens in plan.variants]
+    engine, guides = engine_of("coverage"), outer_guides(plan.guides)
+    each = [
+        (guide.name, highlight_blurs(lens, places_mm(guide), plan.box, highlight_z_mm=at_mm))
+        for guide in guides
+        for lens in plan.variants
+    ]
+    guide, blurs = max(each, key=lambda one: float(one[1].lost_share.max()))
     shares = [engine.shares(lens, np.zeros((1, 2)), plan.box, seed=0, fine=False) for lens in plan.variants]
     return StateBokeh(
         plan=plan,
+        guide=guide,
         highlight_mm=at_mm,
-        blurs=max(each, key=lambda blurs: float(blurs.lost_share.max())),
+        blurs=blurs,
         box_stops=max(_loss(float(share.clear_share[0])) for share in shares),
         glass_stops=max(_loss(float(share.glass[0])) for share in shares),
     )
@@ -119,6 +127,7 @@ def table(states: Sequence[StateBokeh], sharp: int) -> list[str]:
     notes = (
         "lost: share of the blur's area; lean: how far its light is pushed to one side, in its own radii (half a disc: 0.42)",
         "box, filters: light lost in the middle of the picture, in stops",
+        *((SEVERAL_WORDS,) if any(len(state.plan.guides) > 1 for state in states) else ()),
         f"Highlights stand far away for states with a near focus, {distance_words(NEAR_MM)} for those at infinity, unless asked.",
         CAUTION,
     )
@@ -149,6 +158,7 @@ def _state_data(state: StateBokeh) -> dict[str, Any]:
     lost, lean = state.blurs.lost_share, state.blurs.lean
     return {
         "state": state.plan.key,
+        "guide": state.guide,
         "highlight_ahead_mm": "infinity" if math.isinf(state.highlight_mm) else state.highlight_mm,
         "box_stops_on_axis": _finite(state.box_stops),
         "filter_stops_on_axis": _finite(state.glass_stops),

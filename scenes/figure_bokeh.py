@@ -32,7 +32,7 @@ def bokeh_figure(state: StateBokeh) -> Figure:
         page.text(left, PANEL_TOP_MM + 4, title, BODY_PT, weight="bold")
         _panel(page, space, state, with_box)
     page.text(MARGIN_MM, 26, _legend(state), LABEL_PT, colour=INK)
-    foot = f"{FAR_WORDS} Seen from behind the camera; {ACROSS} x {UPRIGHT} places of the frame."
+    foot = f"{FAR_WORDS} Seen from behind the camera; {ACROSS} x {UPRIGHT} places of {_frame_words(state)}."
     page.text(MARGIN_MM, 16, foot, FOOT_PT, colour=SOFT_INK)
     return page.figure
 
@@ -41,8 +41,12 @@ def _sentence(state: StateBokeh) -> str:
     k = state.worst
     lost = float(state.blurs.lost_share[k])
     if lost < SEEN_SHARE:
-        return "The box takes nothing of any highlight."
-    return f"The {part_words(state, k)} takes {100 * lost:.0f} % of highlights at the {place_words(k)} of the frame."
+        return f"The box takes {f'less than {100 * SEEN_SHARE:.0f} %' if lost > 0.0 else 'nothing'} of any highlight."
+    return f"The {part_words(state, k)} takes {100 * lost:.0f} % of highlights at the {place_words(k)} of {_frame_words(state)}."
+
+
+def _frame_words(state: StateBokeh) -> str:
+    return f'the guide "{state.guide}"' if len(state.plan.guides) > 1 else "the frame"
 
 
 def _legend(state: StateBokeh) -> str:
