@@ -75,7 +75,9 @@ def _need_lines(answer: StageAnswer, margin_mm: float) -> Iterator[str]:
         sizes = [size_words(room, turned=turned) for room, turned in zip(found, (False, True), strict=True)]
         yield NEED_ROW.format(_clip(need.lens.name, 20), upright, f"{need.turned_mm:.1f}", f"{need.tray_mm:+.1f}", now, *sizes)
     yield from wrapped(
-        "tray, glass: room in the tray's opening and in the glass fitted, as turned; below 0 the beam reaches past.", "  "
+        "tray: room in the tray's opening, rear edge to front edge, its glass in or out; glass: room in the glass fitted; "
+        "both as turned, below 0 the beam reaches past.",
+        "  ",
     )
 
 

@@ -50,7 +50,8 @@ class StageNeed:
     """What one lens needs of the glass in one stage.
 
     section is the beam at both faces of the glass, about the tray's centre (x to the operator's left, y up). now_mm is the room
-    that the glass in the scene leaves as it is turned; None for an empty tray. tray_mm is the room in the tray's own opening.
+    that the glass in the scene leaves as it is turned; None for an empty tray. tray_mm is the room in the tray's own opening, from
+    its rear edge to its front edge, with its glass in it or not.
     """
 
     lens: Lens
@@ -99,6 +100,7 @@ def field_deg(plans: Sequence[StatePlan]) -> float:
 def _stage_need(loaded: Loaded, lens: Lens, stage: Stage, plans: Sequence[StatePlan]) -> StageNeed:
     try:
         section = union([_at_glass(loaded, lens, stage, plan) for plan in plans])
+        in_tray = union([section, *(_at_tray(loaded, lens, stage, plan) for plan in plans)])
     except GeometryError as error:
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
     return StageNeed(
@@ -108,7 +110,7 @@ def _stage_need(loaded: Loaded, lens: Lens, stage: Stage, plans: Sequence[StateP
         turned_mm=turned_size_mm(section),
         sizes=tuple(_size_room(size, section) for size in filter_sizes().values()),
         now_mm=None if stage.filter is None else room_mm(filter_outline(stage.filter), section, stage.turn_deg),
-        tray_mm=room_mm(_tray_opening(stage), section, stage.turn_deg),
+        tray_mm=room_mm(_tray_opening(stage), in_tray, stage.turn_deg),
     )
 
 
@@ -138,12 +140,27 @@ def _at_glass(loaded: Loaded, lens: Lens, stage: Stage, plan: StatePlan) -> Sect
     """The beam at both faces of the glass of a stage, the trays nearer the lens filled or empty."""
     middle = stage_pose(loaded, lens, stage, plan)
     own = plate_in(middle, stage.filter)
-    faces = [
-        Pose(middle.rotation, middle.points_to_frame(np.array([0.0, 0.0, side * own.slab.thickness_mm / 2]))) for side in (-1, 1)
-    ]
-    nearer = [glass for glass in plan.box.glasses if glass.slab.pose.origin_mm[2] < middle.origin_mm[2] - 1e-6]
-    sections = [sections_in(plan.variants, plan.guides, Box(parts=(), glasses=(*held, own)), faces) for held in fillings(nearer)]
-    return union(sections)
+    faces = _faces(middle, own.slab.thickness_mm)
+    ways = [(*held, own) for held in fillings(_nearer(plan, middle))]
+    return union([sections_in(plan.variants, plan.guides, Box(parts=(), glasses=glasses), faces) for glasses in ways])
+
+
+def _at_tray(loaded: Loaded, lens: Lens, stage: Stage, plan: StatePlan) -> Section:
+    """The beam at both edges of a stage's tray, it and the trays nearer the lens filled or empty."""
+    middle = stage_pose(loaded, lens, stage, plan)
+    own = () if stage.filter is None else (plate_in(middle, stage.filter),)
+    faces = _faces(middle, stage.depth_mm)
+    ways = fillings((*_nearer(plan, middle), *own))
+    return union([sections_in(plan.variants, plan.guides, Box(parts=(), glasses=glasses), faces) for glasses in ways])
+
+
+def _faces(middle: Pose, thickness_mm: float) -> list[Pose]:
+    """The planes of the rear and front face of a plate about that middle."""
+    return [Pose(middle.rotation, middle.points_to_frame(np.array([0.0, 0.0, side * thickness_mm / 2]))) for side in (-1, 1)]
+
+
+def _nearer(plan: StatePlan, middle: Pose) -> tuple[Glass, ...]:
+    return tuple(glass for glass in plan.box.glasses if glass.slab.pose.origin_mm[2] < middle.origin_mm[2] - 1e-6)
 
 
 def plate_in(middle: Pose, glass: Filter | None, **changes: object) -> Glass:

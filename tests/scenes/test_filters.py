@@ -110,6 +110,13 @@ def test_a_tray_farther_out_is_sized_for_the_nearer_one_empty(scene):
     assert need.now_mm is None
 
 
+def test_the_room_of_a_tray_is_that_of_its_front_edge_with_the_trays_empty(scene):
+    need = needs_of(scene(), "front")["20"]
+    front_edge = 4 + 14 + 10
+    across, upright = (190 / 2 - ((front_edge + 36) * RIGHT + 5), 160 / 2 - ((front_edge + 36) * HIGH + 5))  # straight rays
+    assert need.tray_mm == pytest.approx(min(across, upright), abs=0.05)
+
+
 def test_a_box_off_the_axis_needs_larger_glass(scene):
     high, level = needs_of(scene(up=4.0), "rear")["20"], needs_of(scene(), "rear")["20"]
     assert high.upright_mm[1] - level.upright_mm[1] == pytest.approx(8.0, abs=0.02)
