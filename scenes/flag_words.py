@@ -13,7 +13,8 @@ from scenes.flags import FlagPlace, FlagState, FlagSummary, Limits
 
 WIDTH = 100
 SCHEMA_VERSION = 1
-ROW = "  {0:32} {1:>7} {2:>7} {3:>8}  {4:>7} {5:>7} {6:>8}  {7}"
+ROW = "  {0:32} {1:>5} {2:>7} {3:>8}  {4:>5} {5:>7} {6:>8} {7}"
+STATE_WIDTH = 32
 NAMED = 3  # states named one by one before the rest is counted
 CAUTIONS = (
     "These angles are for flags and lenses as drawn: measure the hinge and the pupil, and confirm at the test shoot.",
@@ -56,7 +57,7 @@ def flag_lines(flag: FlagSummary, visible_stops: float) -> list[str]:
     loss = f"{visible_stops:g} stop"
     double = flag.bars.extension_mm > 0.0
     head = ROW.format("state", "clear", "touches", loss, *(("clear", "touches", loss) if double else ("", "", "")), "touches first")
-    over = [ROW.format("", "with", "", "", "without", "extension", "", "")] if double else []
+    over = [ROW.format("", "", "with", "ext.", "", "without", "ext.", "")] if double else []
     lines = [clipped(f"{flag.name}, set to {flag.set_deg:g}: {size_words(flag)}"), *over, head, "-" * WIDTH]
     lines += [_row(state_words(state.plan), state.limits, state.bare, met_words(state)) for state in flag.states]
     lines += ["-" * WIDTH, *_all_rows(flag)]
@@ -73,7 +74,12 @@ def size_words(flag: FlagSummary | FlagPlace) -> str:
 def _row(words: str, limits: Limits, bare: Limits | None, met: str) -> str:
     with_it = [angle_words(value) for value in (limits.clear_deg, limits.touch_deg, limits.visible_deg)]
     without = [angle_words(value) for value in (bare.clear_deg, bare.touch_deg, bare.visible_deg)] if bare else ["", "", ""]
-    return clipped(ROW.format(shortened(words, 32), *with_it, *without, met))
+    return clipped(ROW.format(_state_cell(words), *with_it, *without, met))
+
+
+def _state_cell(words: str) -> str:
+    """A state's words; where they are too long without the word 'focus', so that its stop is not cut off."""
+    return words if len(words) <= STATE_WIDTH else shortened(words.replace(", focus ", ", "), STATE_WIDTH)
 
 
 def _all_rows(flag: FlagSummary) -> Iterator[str]:

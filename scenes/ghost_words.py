@@ -398,7 +398,13 @@ def _set_lines(reports: Sequence[GhostReport]) -> list[str]:
     told = [report for report in reports if report.filters]
     if len(told) < 2:
         return []
-    return ["All of them in short", "-" * WIDTH, *(_clip(f"  {report.words:37} {short_words(report)}") for report in told), ""]
+    return ["All of them in short", "-" * WIDTH, *(line for report in told for line in _short_lines(report)), ""]
+
+
+def _short_lines(report: GhostReport) -> list[str]:
+    """A state and what to do about its ghosts, the latter on as many lines as it takes."""
+    state = f"  {report.words:37} "
+    return textwrap.wrap(short_words(report), WIDTH, initial_indent=state, subsequent_indent=" " * len(state))
 
 
 def short_words(report: GhostReport) -> str:

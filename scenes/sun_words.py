@@ -87,7 +87,7 @@ def _most_words(report: SunReport) -> str:
 
 def flag_words(flag: FlagAngle) -> str:
     """A flag's way in: 'top flag 30 to 18.5 deg'."""
-    return f"{flag.name} {flag.now_deg:g} to {flag.least_deg:g} deg"
+    return f"{flag.name} {flag.now_deg:g} to {flag.least_deg + 0.0:g} deg"
 
 
 def unwanted(report: SunReport) -> BoolArray:
