@@ -274,7 +274,7 @@ REMEDY = {
     Kind.FLAG: "open the {part}{amount}",
     Kind.EXTENSION: "swing the {part} back out{amount}",
     Kind.MASK: "use a larger cut-out than that of the {part}{amount}, or leave it out",
-    Kind.HOOD: "use a wider or shorter hood than the {part}{amount}",
+    Kind.HOOD: "make the {part} wider or shorter{amount}",
     Kind.TRAY: "use a larger stage than the {part}{amount}, or bring the box closer to the lens",
     Kind.BACK: "use a wider bore than that of the {part}{amount}, or bring the box closer to the lens",
     Kind.SEAL: "use a wider opening than that of the {part}{amount}, or push it back over the barrel",
