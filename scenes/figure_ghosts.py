@@ -155,7 +155,7 @@ def _name_things(page: Page, axes: Axes, box: Box, report: GhostReport) -> None:
     for light, place in zip(lights, places[: len(lights)], strict=True):
         _name(page, box, place, shortened(light.name, LABEL_PT, 34.0), LABEL_PT, INK)
     for ghost, place in zip(ghosts, places[len(lights) :], strict=True):
-        words = shortened(" / ".join(ghost.names), LABEL_PT, 30.0) + f", {stops_words(ghost.share)} down"
+        words = shortened(" / ".join(ghost.names), LABEL_PT, 30.0) + f", {stops_words(ghost.share)} stops"
         _name(page, box, place, words, FOOT_PT + 0.5, HIGHLIGHT if ghost.in_frame else SOFT_INK)
 
 

@@ -32,6 +32,7 @@ from scenes.figure_style import (
     part_colour,
 )
 from scenes.leaks import LeakReport, LightRow, frame_slopes
+from scenes.leaks_text import percent
 
 FloatArray = NDArray[np.float64]
 
@@ -130,7 +131,7 @@ def sky_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
     foot = (
         "Straight ahead in the middle, dashed square to the lens axis, the rim straight behind; right and left as the operator's."
     )
-    _written(figure, title, subtitle, f"{foot} With no box all inside the dashed circle lights all of the glass.")
+    _written(figure, title, subtitle, f"{foot}\nWith no box all inside the dashed circle lights all of the glass.")
     share = figure.add_axes((0.02, 0.12, 0.44, 0.72), label="share")
     by = figure.add_axes((0.51, 0.12, 0.44, 0.72), label="opening")
     image = _share_chart(share, report.sky)
@@ -226,7 +227,7 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
         width = 0.7 + 2.3 * math.sqrt(found.peak / paths[0].peak)
         away = line[:, :2] @ _azimuth(line)
         colour = OPENING_COLOURS[number % len(OPENING_COLOURS)]
-        words = f"{100 * found.peak:.2g} %: {report.picture.opening_names[found.opening]}, {found.name}"
+        words = f"{percent(found.peak)}: {report.picture.opening_names[found.opening]}, {found.name}"
         axes.plot(line[:, 2], away, color=colour, linewidth=width, label=words)
     axes.set_xlabel("ahead of the lens front rim [mm]", fontsize=LABEL_PT)
     axes.set_ylabel("from the lens axis [mm]", fontsize=LABEL_PT)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from raytrace.lens import pencils_for
 from scenes.figure_style import OPENING_COLOURS
+from scenes.leaks_text import percent
 from scenes.scene3d import Label, Line, Place, Scene3D, View
 from scenes.solids3d import solids_of
 from scenes.view3d import part_labels, pupil_lines
@@ -61,5 +62,5 @@ def _line(way: LeakPath, number: int, strongest: float) -> Line:
 
 
 def _label(way: LeakPath, report: LeakReport) -> Label:
-    words = f"{report.picture.opening_names[way.opening]}: {100 * way.peak:.2g} % of the picture by {way.name}"
+    words = f"{report.picture.opening_names[way.opening]}: {percent(way.peak)} of the picture by {way.name}"
     return Label(text=words, anchor_mm=way_mm(way)[-1], place=Place.ABOVE)

@@ -158,7 +158,7 @@ class _Work:
         for tilt in TILTS_DEG:
             stages = list(self.box.stage)
             stages[place] = stage.model_copy(update={"tilt_deg": stage.tilt_deg + tilt})
-            words = f"or tilt {stage_name(stage, place + 1)} to {stage.tilt_deg + tilt:+g} deg"
+            words = f"or, if it fits, tilt {stage_name(stage, place + 1)} to {stage.tilt_deg + tilt:+g} deg"
             box = self.box.model_copy(update={"stage": tuple(stages)})
             made.append((sum(r.veil for r in self._after(words, box) if r.kind is row.kind), words, box))
         _, words, box = min(made, key=lambda item: item[0])

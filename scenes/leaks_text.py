@@ -41,7 +41,7 @@ def percent(value: float) -> str:
         return "0"
     if value < 1e-5:
         return "< 0.001 %"
-    return f"{100 * value:.3g} %"
+    return f"{100 * value:.0f} %" if value >= 1 else f"{100 * value:.3g} %"
 
 
 def direction_words(direction: FloatArray) -> str:
@@ -116,11 +116,11 @@ def _cut(text: str, width: int) -> str:
 def _paths(report: LeakReport) -> list[str]:
     if not report.picture.paths:
         return []
-    lines = ["Ways of mirrored light", f"  {'opening and mirror':<56}{'brightest':>10}  {'shows':<13}from [deg]"]
+    lines = ["Ways of mirrored light", f"  {'opening and mirror':<54}{'brightest':>10}  {'shows':<13}from [deg]"]
     for found in report.picture.paths[:8]:
         name = f"{report.picture.opening_names[found.opening]}, {found.name}"
         shows = _place_words(report.picture.grid, found.place_mm)
-        lines.append(f"  {_cut(name, 55):<56}{percent(found.peak):>10}  {shows:<13}{direction_words(found.direction)}"[:WIDTH])
+        lines.append(f"  {_cut(name, 53):<54}{percent(found.peak):>10}  {shows:<13}{direction_words(found.direction)}"[:WIDTH])
     left = len(report.picture.paths) - 8
     if left > 0:
         lines.append(f"  and {left} weaker; what lies below these adds at most {percent(report.picture.left_out)}")

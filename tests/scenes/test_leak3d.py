@@ -33,7 +33,7 @@ def test_the_strongest_way_is_the_thickest_and_says_how_strong_it_is():
     scene = leak_scene3d(report(way(0.135), way(0.034)), ("50", "a show"))
     (*_, first, second) = scene.lines
     assert first.width_px > second.width_px
-    assert scene.labels[-1].text == "ring gap: 14 % of the picture by rear face of a filter"
+    assert scene.labels[-1].text == "ring gap: 13.5 % of the picture by rear face of a filter"
 
 
 def test_a_change_that_lets_in_as_much_as_before_is_no_help():
