@@ -17,7 +17,7 @@ from scenes.catalogue import rods as catalogue_rods
 from scenes.check import state_words
 from scenes.engines import engine_of
 from scenes.filter_effects import with_close_ups
-from scenes.model import Scene
+from scenes.model import Scene, box_for
 from scenes.model_box import CLAMP, Flag, Hood, Mask, Solid, Stage
 from scenes.model_box import Box as SceneBox
 from scenes.model_lens import Lens
@@ -120,12 +120,14 @@ def outermost(box: SceneBox) -> Stage | None:
     return max(box.stage, key=lambda stage: stage.at_mm + stage.depth_mm, default=None)
 
 
-def with_stage_added(scene: Scene, depth_mm: float) -> Scene:
-    """The scene with an empty tray like the outermost behind mask and hood, everything ahead of it moved on by its depth.
+def with_stage_added(scene: Scene, depth_mm: float, lens: Lens) -> Scene:
+    """The scene as it is with one lens, with an empty tray like the outermost behind mask and hood, everything ahead moved on.
 
-    Without a stage to go by, everything ahead of the back plate moves on and no tray is put in.
+    Parts fitted with other lenses only are left out: a larger tray of theirs says nothing of this lens. Without a stage to go by,
+    everything ahead of the back plate moves on and no tray is put in.
     """
-    box, last = scene.box, outermost(scene.box)
+    box = box_for(scene, lens)
+    last = outermost(box)
     end_mm = last.at_mm + last.depth_mm if last else 0.0
     moved: dict[str, Any] = {
         "stage": box.stage,

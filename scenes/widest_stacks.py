@@ -76,7 +76,7 @@ class Stack:
 
 def stack_of(scene: Scene, added_mm: float, lens: Lens, resources: Resources, *, front_travel_mm: float = 0.0) -> Stack:
     """The stack of a scene's box on a lens."""
-    wider = with_stage_added(scene, added_mm)
+    wider = with_stage_added(scene, added_mm, lens)
     _, now = build_box(box_for(scene, lens), lens, resources, front_travel_mm=front_travel_mm)
     _, added = build_box(box_for(wider, lens), lens, resources, front_travel_mm=front_travel_mm)
     by_name = {part.name: part for part in now.parts}

@@ -83,7 +83,9 @@ def filter_report(
         close_up_costs=close_up_costs(loaded, ranged, now, close_up) if close_up else costs_without_close_ups(ranged, now),
         close_ups_tried=bool(close_up),
         added_mm=depth_mm,
-        added=costs_of(loaded, lenses, now, with_stage_added(loaded.scene, depth_mm)),
+        added=tuple(
+            cost for lens in lenses for cost in costs_of(loaded, [lens], now, with_stage_added(loaded.scene, depth_mm, lens))
+        ),
         rods=rod_answer(loaded, lenses, now),
         notes=tuple(note for note in map(focus_note, lenses) if note),
     )

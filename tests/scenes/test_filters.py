@@ -200,13 +200,14 @@ def test_two_close_up_lenses_apart_have_a_little_less_power(scene):
 def test_a_stage_more_costs_a_masks_clearance_its_depth_times_the_edges_tangent(scene):
     loaded = scene()
     lenses = [lens for lens in loaded.scene.lens if lens.name == "20"]
-    (cost,) = costs_of(loaded, lenses, standings(ranged_lenses(loaded)), with_stage_added(loaded.scene, 8.0))
+    (cost,) = costs_of(loaded, lenses, standings(ranged_lenses(loaded)), with_stage_added(loaded.scene, 8.0, lenses[0]))
     assert cost.now.part == cost.then.part == "plate"
     assert cost.now.clearance_mm - cost.then.clearance_mm == pytest.approx(8.0 * HIGH, abs=0.1)
 
 
 def test_what_stands_ahead_of_the_last_stage_moves_on_and_nothing_else(scene):
-    box = with_stage_added(scene().scene, 8.0).box
+    one = scene().scene
+    box = with_stage_added(one, 8.0, one.lens[0]).box
     assert [stage.at_mm for stage in box.stage] == [6, 14, 24]
     assert box.mask[0].at_mm == 34
     assert outermost(box).name == "added stage"

@@ -153,6 +153,15 @@ def test_a_stage_more_moves_the_opening_on_by_its_depth():
     assert exact - 0.01 <= state.touch.focal_mm <= exact + ROUND_MM + 0.02
 
 
+def test_a_tray_of_another_lens_says_nothing_of_a_stage_more():
+    # It ends 70 mm ahead of the back plate, beyond the opening, which moves on by 8 mm all the same: the "25" has no tray itself.
+    tray = '[[box.stage]]\nat_mm = 50\ndepth_mm = 20\nopening_mm = [300, 300]\nlenses = ["60"]\n'
+    report = widest_report(loaded(lenses=LONGER, flag=tray), Wanted(measures=Measures(pupil=Rule.HELD), added_mm=8.0))
+    (state,) = next(one for one in report.setups if one.setup == Setup(added=True)).states
+    exact = closed_form(held, far_mm=FAR_MM + 8.0)
+    assert exact - 0.01 <= state.touch.focal_mm <= exact + ROUND_MM + 0.02
+
+
 def test_with_the_mask_out_nothing_stands_in_the_way():
     (state,) = limits(loaded(), Setup(masked=False))
     assert state.clear.fate is Fate.ALL
