@@ -34,6 +34,7 @@ from scenes.words import plain
 
 FAR_SHARE, FAR_MM = 1.05, 5.0  # beams are made fine enough a little beyond the farthest part, which may come out farther ahead
 CURVED_SHARE, CURVED_MM = 0.25, 0.2  # how much more inputs may do together than the sum of what they do alone
+TURN, STEADY_DEG, TURN_STEP_DEG = "turn_deg", 15.0, 5.0  # openings turned further than this are not at their worst at either end
 ENDLESS_MM = 1000.0  # stands for "never met": farther than any part is from any beam
 BEYOND_CORNER = 1.5  # rays through the pupil's edge, and real lenses, lie a little steeper than the corner of the field
 LEVER_MM = 100.0  # how far beside the axis parts reach, on top of how far ahead
@@ -62,14 +63,20 @@ class Build:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reach:
-    """Where the clearance of a part can come to: as written, and what each input does to it alone, at its low and high end [mm]."""
+    """Where the clearance of a part can come to: as written, and what each input does to it alone, at its low and high end [mm].
+
+    Where an input is not `steady`, its ends say nothing of what lies between: the part then counts as if it could come anywhere.
+    """
 
     nominal_mm: float
     moves_mm: tuple[tuple[float, float], ...]
+    steady: bool = True
 
     @property
     def slack_mm(self) -> float:
         """How much more inputs may do together, or between their ends, than their shares added up."""
+        if not self.steady:
+            return 2 * ENDLESS_MM
         swing = sum(max(0.0, *pair) - min(0.0, *pair) for pair in self.moves_mm)
         return CURVED_SHARE * swing + CURVED_MM if swing > 0 else 0.0
 
@@ -207,9 +214,11 @@ class Bench:
         return min(reach.low_mm for reach in self.reaches.values()), high
 
     def worst_corners(self) -> list[dict[str, float]]:
-        """Where each part that can come nearest comes nearest, each corner once, the likeliest first."""
-        found = [reach.worst_corner(self.items) for reach in sorted(self.reaches.values(), key=lambda reach: reach.low_mm)]
-        return [corner for k, corner in enumerate(found) if corner not in found[:k]]
+        """Where each part that can come nearest comes nearest, each once, the likeliest first; and wide turns on their way."""
+        ends = [reach.worst_corner(self.items) for reach in sorted(self.reaches.values(), key=lambda reach: reach.low_mm)]
+        turned = [corner | {item.path: value} for item in self.items for value in _on_the_way(item) for corner in ends]
+        found = {tuple(corner.values()): corner for corner in (*ends, *turned)}
+        return list(found.values())
 
     def _reaches(
         self, pairs: Set[Pair], nominal: Mapping[Pair, Clearance], tick: Callable[[float], None] = lambda _: None
@@ -218,7 +227,8 @@ class Bench:
         for item in self.items:
             looks += [self.measured(self.nominal | {item.path: end}, pairs) for end in item.tolerance.ends]
             tick(1 / len(self.items))
-        return {pair: _reach(within(nominal[pair].clearance_mm), pair, looks) for pair in pairs}
+        steady = not any(is_unsteady(item) for item in self.items)
+        return {pair: _reach(within(nominal[pair].clearance_mm), pair, looks, steady=steady) for pair in pairs}
 
     def _farthest_mm(self, pair: Pair) -> float:
         """How far all inputs together can bring a part nearer at most, by their sizes alone [mm]."""
@@ -280,9 +290,20 @@ def _beams(variants: Sequence[LensState], guides: Sequence[Guide], box: Box, pla
     )
 
 
-def _reach(nominal: float, pair: Pair, looks: Sequence[Mapping[Pair, Clearance]]) -> Reach:
+def is_unsteady(item: Input) -> bool:
+    """Whether an input is a turn so wide that a corner of the frame may meet an edge between its ends, as at 45 of 90 degrees."""
+    return item.spot.key == TURN and max(item.low, item.high) > STEADY_DEG
+
+
+def _on_the_way(item: Input) -> list[float]:
+    """Values of an unsteady input between its ends, in steps."""
+    low, high = item.tolerance.ends
+    return np.linspace(low, high, math.ceil((high - low) / TURN_STEP_DEG) + 1)[1:-1].tolist() if is_unsteady(item) else []
+
+
+def _reach(nominal: float, pair: Pair, looks: Sequence[Mapping[Pair, Clearance]], *, steady: bool) -> Reach:
     ends = [within(look[pair].clearance_mm) - nominal if pair in look else ENDLESS_MM for look in looks]
-    return Reach(nominal_mm=nominal, moves_mm=tuple(zip(ends[::2], ends[1::2], strict=True)))
+    return Reach(nominal_mm=nominal, moves_mm=tuple(zip(ends[::2], ends[1::2], strict=True)), steady=steady)
 
 
 def within(clearance_mm: float) -> float:

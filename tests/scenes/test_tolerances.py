@@ -140,6 +140,16 @@ def test_the_worst_of_many_measures_is_found_on_a_part_that_none_of_them_alone_b
     assert lens.worst.clearance_mm == pytest.approx(-0.3, abs=EXACT_MM)
 
 
+def test_a_wide_turn_is_worst_between_its_ends(tmp_path):
+    # A square opening turned by 90 degrees is itself again. On the way its edges come to W / 2 of the middle, and the beam's far
+    # corner lies 18 / 24 (31 + 40) + 2 mm of offset and 12 / 24 (31 + 40) mm from there, with 4 mm of pupil around it.
+    square = '[[box.mask]]\nname = "square"\nat_mm = 30\nthickness_mm = 1\nopening_mm = [126, 126]\n'
+    moving = tolerance("box.mask[square].turn_deg", plus=90)
+    (lens,) = found_in(tmp_path, square, moving, count=20, width=200).lenses
+    assert not lens.always
+    assert lens.worst.clearance_mm == pytest.approx(63 - np.hypot(53.25 + 2, 35.5) - 4, abs=0.1)
+
+
 def test_a_show_is_settled_where_no_build_can_be_otherwise(tmp_path):
     table = tolerance("box.ahead_mm", plus_minus=0.5)
     wide, narrow = found_in(tmp_path, table, width=WIDTH + 8), found_in(tmp_path, table, width=WIDTH - 8)
