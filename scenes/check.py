@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from geometry.body import Kind
 from geometry.notes import Note, Severity
 from raytrace.camera import PixelGrid
-from raytrace.lens import LensState
+from raytrace.lens import FixedPupil, LensState
 from raytrace.shares import Made, Shares, VignetteMap
 from scenes.amounts import Amounts
 from scenes.engines import Engine, darkest_of, seed_of
@@ -61,6 +61,7 @@ class StateResult:
     rows: int
     made: Made
     files: tuple[str, ...] = ()
+    fixed_pupil: bool = False  # taken as standing still, where real ones walk with the field
 
     @property
     def blamed(self) -> GuideVerdict:
@@ -181,6 +182,7 @@ def check_state(
         columns=grid.columns,
         rows=grid.rows,
         made=map_.made,
+        fixed_pupil=all(isinstance(lens.pupil, FixedPupil) for lens in plan.variants),
     )
     return result, map_
 

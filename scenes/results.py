@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from raytrace.shares import Made, VignetteMap
 from scenes.check import CheckResult, FailedState, PartResult, StateResult, state_words
+from scenes.facts import WALK_MM
 from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, at_words, word_for
 from scenes.words import ALL_LIGHT, ALL_STOPS
 
@@ -297,7 +298,8 @@ def _state_lines(state: StateResult, symbols: dict[Word, str], limits: Limits) -
         rows = [f"  {_clip(state_words(state))}", *(_row(guide, f"  {guide.guide}", symbols) for guide in state.guides)]
     step, glass = state.blamed.next_step, glass_words(max(guide.glass_corner_minus_axis_stops for guide in state.guides))
     nearest = nearest_words(state.parts)
-    told = [*_wrapped(nearest and f"nearest to the beam: {nearest}", "    "), *_part_lines(state.parts)]
+    told = [*_wrapped(nearest and f"nearest to the beam: {nearest}", "    "), *_wrapped(walk_words(state), "    ")]
+    told += _part_lines(state.parts)
     doubt = _wrapped(doubt_words(state.blamed, limits), "    ")
     return [*rows, *doubt, *_wrapped(step, "    -> "), *told, *_wrapped(glass, "    ")]
 
@@ -330,6 +332,14 @@ def nearest_words(parts: Sequence[PartResult]) -> str:
         return ""
     part = min(known, key=lambda part: part.clearance_mm or 0.0)
     return f"{part.name}, {clearance_words(part.clearance_mm)}{part.where and f', {part.where}'}"
+
+
+def walk_words(state: StateResult) -> str:
+    """That a verdict without loss has less room than a pupil taken as fixed may be wrong by; '' where it has more."""
+    known = [part.clearance_mm for part in state.parts if part.clearance_mm is not None]
+    if not state.fixed_pupil or state.word not in {Word.CLEAR, Word.TIGHT} or not 0.0 <= min(known, default=math.inf) < WALK_MM:
+        return ""
+    return f"that is less than the {WALK_MM:g} mm by which pupils taken as fixed can mislead: give pupil_walk, or confirm it there"
 
 
 def clearance_words(clearance_mm: float | None) -> str:

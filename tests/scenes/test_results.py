@@ -272,3 +272,12 @@ def test_a_verdict_that_rests_on_errors_says_so():
     text = " ".join(" ".join(table_lines(check(state(doubtful)))).split())
     assert "shading, for with the errors of this way of computing it may be 0.10 stop" in text
     assert "errors of this way" not in " ".join(table_lines(check(state(guide(word=Word.SHADING, loss=0.3)))))
+
+
+def test_a_clear_verdict_with_less_room_than_a_fixed_pupil_may_be_wrong_by_says_so():
+    near = PartResult(name="mask", kind=Kind.MASK, clearance_mm=1.2, where="top right, 30.0 mm ahead of the lens front")
+    told = "that is less than the 2.5 mm by which pupils taken as fixed can mislead"
+    assert told in " ".join(table_lines(check(replace(clear_state(), parts=(near,), fixed_pupil=True))))
+    assert told not in " ".join(table_lines(check(replace(clear_state(), parts=(near,)))))  # a walk was given
+    far = replace(near, clearance_mm=2.6)
+    assert told not in " ".join(table_lines(check(replace(clear_state(), parts=(far,), fixed_pupil=True))))
