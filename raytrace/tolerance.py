@@ -106,6 +106,7 @@ def worst_case(evaluate: Evaluate, tolerances: Sequence[Tolerance], suspects: Se
     corners = product(*(t.ends for t in tolerances)) if few else [_worse_ends(tolerances, effects), *_design(tolerances)]
     tried = [nominal, *(dict(zip(nominal, corner, strict=True)) for corner in corners), *(dict(inputs) for inputs in suspects)]
     tried += [nominal | {t.name: end} for t in tolerances for end in t.ends]
+    tried = list({tuple(inputs[t.name] for t in tolerances): inputs for inputs in tried}.values())
     answers = [evaluate(inputs) for inputs in tried]
     worst_first = [(answers[k], tried[k]) for k in np.argsort(answers, kind="stable")]
     if not few:
