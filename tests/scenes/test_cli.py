@@ -106,7 +106,7 @@ def test_the_same_bytes_come_from_any_number_of_threads(capsys, scene, tmp_path)
         argv = ["--engine", "reference", "--pixels", "40", "--no-pictures", "--threads", threads]
         run(capsys, "check", scene(angle=20), "--out", tmp_path / threads, *argv)
     one, three = ({p.name: p.read_bytes() for p in (tmp_path / n).rglob("*") if p.is_file()} for n in ("1", "3"))
-    assert set(one) == {"results.json", "map.npz"}
+    assert set(one) == {"results.json", "map.npz", "test-plan.txt"}
     assert one == three
 
 
