@@ -193,7 +193,7 @@ def advice_text(report: LeakReport, advice: Advice) -> list[str]:
 def _change_words(item: OpeningAdvice) -> str:
     if item.helps:
         return f"{item.change}: {percent(item.after)} left"
-    return f"of no help: {item.change.removeprefix('or ')}"
+    return f"of no help: {item.change.removeprefix('or, if it fits, ')}"
 
 
 def _from_to(item: OpeningAdvice) -> str:
