@@ -34,7 +34,7 @@ class Shares:
     """Light of N field points.
 
     clear_share (N,) share of the bare lens's pupil that gets past every opaque part [0..1]
-    glass       (N,) mean transmittance of the glass for what gets through; 1 without glass [0..1]
+    glass       (N,) mean transmittance of the glass for what gets through (areas: for what the lens lets by) [0..1]
     lens        (N,) bare lens relative to its axis: rims, front ring and natural fall-off [0..]
     blocked_by  (N,) int16 part that stops most of the lost light first, going out; -1 where nothing is lost
     alone       (N, P) clear share if only that part were there [0..1]
