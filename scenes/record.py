@@ -96,7 +96,7 @@ class Recorder:
         from scenes.view3d import scene3d_of
 
         names = []
-        lens = plan.variants[len(plan.variants) // 2]
+        lens = plan.variants[state.blamed.pupil if state.blamed.worst.blame is not None else len(plan.variants) // 2]
         for view, name in self._views_of(state):
             scene = scene3d_of(
                 plan.assembly,

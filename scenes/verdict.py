@@ -82,7 +82,7 @@ class Worst:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GuideVerdict:
-    """How one guide fares in one state."""
+    """How one guide fares in one state; of several pupil depths, with the worst."""
 
     guide: str
     word: Word
@@ -93,6 +93,7 @@ class GuideVerdict:
     glass_corner_minus_axis_stops: float
     margin: Margin
     next_step: str
+    pupil: int = 0  # which of the pupil depths in question the worst was found with
 
 
 def word_for(nothing_lost: bool, worst_case_stops: float, margin_percent: float, limits: Limits) -> Word:
@@ -131,7 +132,8 @@ def judge(
     shares_at and maps hold one entry per pupil depth; kinds names the parts by index.
     """
     looks = [_Look.of(guide, at, map_, kinds, limits) for at, map_ in zip(shares_at, maps, strict=True)]
-    worst_look = max(looks, key=lambda look: (look.worst_case_stops, look.loss_stops))
+    pupil = max(range(len(looks)), key=lambda k: (looks[k].worst_case_stops, looks[k].loss_stops))
+    worst_look = looks[pupil]
     margin = frame_margin(guide, shares_at, maps, nothing_share=limits.nothing_share)
     worst = worst_look.worst(guide, (min(k.loss_stops for k in looks), max(k.loss_stops for k in looks)))
     nothing = all(look.nothing_lost for look in looks)
@@ -146,6 +148,7 @@ def judge(
         glass_corner_minus_axis_stops=worst_look.glass_corner_stops - worst_look.glass_axis_stops,
         margin=margin,
         next_step=next_step(word, worst, margin, kinds, worst_look.names, limits, amount),
+        pupil=pupil,
     )
 
 

@@ -113,7 +113,9 @@ def test_bounds_in_other_units_are_no_share():
 
 def test_the_worst_of_the_pupil_depths_counts_and_both_are_told():
     mild, hard = (light(lambda x, _, s=share: np.where(x > 19, s, 1.0)) for share in (0.9, 0.7))
-    worst = verdict(mild, hard).worst
+    found = verdict(mild, hard)
+    worst = found.worst
+    assert found.pupil == 1
     assert worst.loss_stops == pytest.approx(-np.log2(0.7))
     assert worst.range_stops == pytest.approx((-np.log2(0.9), -np.log2(0.7)))
 
