@@ -171,8 +171,8 @@ def _with_heatmap(
 
 
 def _darkest(map_: VignetteMap, pencils_at: PencilsAt, guide: Guide, plane: PicturePlane) -> tuple[Label, ...]:
-    """A label at the guide's worst place; none where nothing is lost."""
-    from scenes.figure_style import NOTHING_STOPS, stops_label
+    """A label at the guide's worst place; none where nothing is lost. How much is lost stands in the title, more exactly."""
+    from scenes.figure_style import NOTHING_STOPS
 
     point = worst_point(guide, map_)
     row, column = int(np.argmin(np.abs(map_.y_mm - point[1]))), int(np.argmin(np.abs(map_.x_mm - point[0])))
@@ -180,7 +180,7 @@ def _darkest(map_: VignetteMap, pencils_at: PencilsAt, guide: Guide, plane: Pict
     place = on_plane(point[None], pencils_at, plane)[0]
     if loss < NOTHING_STOPS or not np.isfinite(place).all():
         return ()
-    return (Label(text=f"worst of {guide.name}: {stops_label(loss)}", anchor_mm=place, strong=True),)
+    return (Label(text=f"worst of {guide.name}", anchor_mm=place, strong=True),)
 
 
 def _picture_labels(corners_mm: FloatArray) -> tuple[Label, ...]:
