@@ -19,6 +19,7 @@ from geometry.outline import Circle, Outline, half_size_mm
 from geometry.parts import hinge_line
 
 SAGITTA_MM = 0.02  # chords of drawn curves: a tenth of the thinnest line on paper
+TOUCH_MM = 0.01  # that a part may stand in the beam and still count as touching it
 OFF_AXIS_MM = 1e-3  # the cut lies this far beside the axis, so that no mesh corner lies on it
 JOIN_DECIMALS = 5  # ends of a cut triangle that agree to 0.01 um are one point
 
@@ -43,7 +44,8 @@ class CutPart:
     """A part as cut: `shape` in sheet coordinates (z ahead, then up the sheet) [mm]; lines where a mesh is not closed.
 
     at_mm and depth_mm are measured along the box from the datum; `opening` says its inside at the rear and, where it differs,
-    at the front. clearance_mm is the distance of the beam to the material above and below it, None where there is none or no beam.
+    at the front. clearance_mm is the distance of the beam to the material above and below it, below 0 where that is in the beam,
+    None where there is none or no beam.
     """
 
     name: str
@@ -196,17 +198,36 @@ def _outline_words(outline: Outline) -> str:
 
 
 def clearances_mm(shape: BaseGeometry, beam: Beam) -> tuple[float | None, float | None]:
-    """Distance of the beam to the material above it and below it [mm]; 0 where a ray meets it, None where there is none."""
+    """Distance of the beam to the material above it and below it [mm]; None where there is none.
+
+    What lies between the outermost rays is in the beam: then it is below 0 by how deep its deepest point is in.
+    """
     if not beam or shape.is_empty:
         return None, None
     rays = shapely.MultiLineString([shapely.LineString(ray) for ray in beam])
+    between = _between(beam)
     above: list[float] = []
     below: list[float] = []
     for piece in getattr(shape, "geoms", [shape]):
         place = piece.representative_point() if piece.geom_type == "Polygon" else piece.interpolate(0.5, normalized=True)
         middle = np.mean([_height_at(ray, place.x) for ray in beam])
-        (above if place.y > middle else below).append(float(rays.distance(piece)))
+        (above if place.y > middle else below).append(_signed_mm(piece, rays, between))
     return min(above, default=None), min(below, default=None)
+
+
+def _between(beam: Beam) -> BaseGeometry:
+    """All that lies between the highest and the lowest of the rays, as far ahead as these reach."""
+    z = np.unique(np.concatenate([ray[:, 0] for ray in beam]))
+    heights = np.array([[_height_at(ray, at) for at in z] for ray in beam])
+    edge = np.concatenate([np.column_stack([z, heights.max(axis=0)]), np.column_stack([z, heights.min(axis=0)])[::-1]])
+    return shapely.make_valid(shapely.Polygon(edge)) if len(z) > 1 else shapely.Polygon()
+
+
+def _signed_mm(piece: BaseGeometry, rays: BaseGeometry, between: BaseGeometry) -> float:
+    """Distance of a piece of material to the rays [mm], below 0 by how deep it stands between them."""
+    within = shapely.get_coordinates(shapely.intersection(piece, between))
+    depth = float(shapely.distance(shapely.points(within), rays).max()) if len(within) else 0.0
+    return -depth if depth > TOUCH_MM else float(rays.distance(piece))
 
 
 def _height_at(ray: NDArray[np.float64], z_mm: float) -> float:

@@ -35,6 +35,7 @@ from scenes.figure_style import (
 _HEAD_PT, _BODY_PT, _TABLE_PT, _DIM_PT = 17.0, 10.5, 9.0, 8.5  # for A4; in A5 print the least is 6 pt
 _MARGIN_MM = 8.0
 _ROW_MM = 4.9
+LEAST_TOLD_MM = 0.05  # less than this in the beam is written as touching
 _BALLOON_MM = 2.7  # radius
 _HATCHES = {
     Kind.BACK: "////", Kind.SEAL: "xxxx", Kind.TRAY: "\\\\\\\\", Kind.MASK: "||||", Kind.HOOD: "////", Kind.FLAG: "\\\\\\\\",
@@ -276,7 +277,7 @@ def _draw_tightest(page: Page, axes: Axes, frame: Box, cut: Cut, rays: Sequence[
     axes.plot(*ends.T, color=HIGHLIGHT, linewidth=2.0, marker=".", zorder=7, path_effects=halo(3.2), label="tightest clearance")
     x, y = to_page(axes, frame, ends).mean(axis=0)
     name = shortened(part.name, _DIM_PT, 45.0, "bold")
-    words = f"{name}: {gap:.1f} clear" if gap > 0 else f"beam meets {name}"
+    words = f"{name}: {gap:.1f} clear" if gap > 0 else f"{name}: {_gap_words(gap)}{' the beam' if gap <= -LEAST_TOLD_MM else ''}"
     reach = [(r, a) for r in (9.0, 13.0, 18.0, 24.0, 32.0, 42.0, 54.0) for a in np.linspace(0, 2 * np.pi, 25)]
     _keep_off_parts(page, axes, frame, cut)
     plate = {**_ground(), "edgecolor": HIGHLIGHT, "boxstyle": "round,pad=0.25"}
@@ -320,7 +321,11 @@ def _length(value_mm: float) -> str:
 def _clear(part: CutPart) -> str:
     if all(value is None for value in part.clearance_mm):
         return ""
-    return " / ".join("–" if value is None else ("meets" if value <= 0 else f"{value:.1f}") for value in part.clearance_mm)
+    return " / ".join("–" if value is None else _gap_words(value) for value in part.clearance_mm)
+
+
+def _gap_words(gap_mm: float) -> str:
+    return f"{gap_mm:.1f}" if gap_mm > 0 else "touches" if gap_mm > -LEAST_TOLD_MM else f"{-gap_mm:.1f} in"
 
 
 def _write_row(page: Page, left: float, y: float, cells: Sequence[str], colour: str) -> None:
@@ -337,7 +342,8 @@ def _write_foot(page: Page, cut: Cut, rays: Sequence[SectionRay]) -> None:
     if rays:
         told.append("Clearances square to the beam's edge.")
         told.append(
-            "Blue: the edge of the beam." + (" Orange, dashed: rays that are stopped." if any(ray.blocked for ray in rays) else "")
+            "'in': in the beam. Blue: the edge of the beam."
+            + (" Orange, dashed: rays that are stopped." if any(ray.blocked for ray in rays) else "")
         )
     page.text(_MARGIN_MM, 7.8, shortened(" ".join(told), _TABLE_PT, width), _TABLE_PT, colour=SOFT_INK)
     if cut.missed:

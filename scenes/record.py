@@ -15,7 +15,7 @@ from raytrace.shares import VignetteMap
 from scenes.check import CheckResult, StateResult, in_a_sentence, lens_words, setting_words, state_words
 from scenes.files import RESULTS_NAME, Staging, as_json
 from scenes.progress import Tick, silent
-from scenes.results import SHOWN_LOSS_STOPS, Provenance, loss_words, map_arrays, nearest_words, results_dict
+from scenes.results import OF_FRONT, SHOWN_LOSS_STOPS, Provenance, loss_words, map_arrays, nearest_words, results_dict
 from scenes.shoot_plan import plan_lines
 from scenes.verdict import at_words
 
@@ -192,7 +192,7 @@ class Recorder:
 
 def cut_sentence(state: StateResult) -> str:
     """What a cut alone does not show: where the beam comes nearest anywhere."""
-    nearest = nearest_words(state.parts)
+    nearest = nearest_words(state.parts).removesuffix(OF_FRONT)
     return f"Nearest anywhere, not only in this plane: {nearest}" if nearest else "No part comes near the beam"
 
 

@@ -112,6 +112,17 @@ def test_clearance_is_the_distance_from_the_ray_to_the_material_on_each_side():
     assert mask.clearance_mm == pytest.approx((42 - 30, 42 - 20), abs=1e-4)  # half of 84 less the height of the ray
 
 
+def test_a_part_wholly_between_the_rays_is_in_the_beam_and_never_clear():
+    wide = [ray("side", 90.0, 0.0).points_mm, ray("side", -20.0, 0.0).points_mm]  # the upper ray passes outside the plate itself
+    cut = cut_box(assembly(), View.SIDE, wide)
+    above, below = part_of(cut, "mask").clearance_mm
+    assert above == pytest.approx(42 - 90, abs=1e-4)  # its opening's edge, half of 84 up, is that deep under the upper ray
+    assert below == pytest.approx(42 - 20, abs=1e-4)
+    assert part_of(cut, "back plate").clearance_mm[0] == pytest.approx(65 - 90, abs=1e-2)  # half of the 130 bore
+    figure = section_figure(assembly(), [SectionRay(points_mm=points) for points in wide], title="a")
+    assert "48.0 in / 22.0" in words_of(figure)
+
+
 def test_a_ray_through_material_leaves_no_clearance():
     mask = part_of(cut_box(assembly(), View.SIDE, [ray("side", 45.0, 0.0).points_mm]), "mask")
     assert mask.clearance_mm[0] == 0.0
