@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -10,39 +9,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Assembly, Tube
-from geometry.errors import GeometryError
 from geometry.frame import AHEAD, right_up_to_frame
-from geometry.notes import Severity
-from geometry.overlap import overlap_notes
 from raytrace.box import Box as TracedBox
 from raytrace.box import Glass
-from raytrace.embree import embree_shares
 from raytrace.ghost_paths import Light, Mirror, mirrors_of, pupil_mm
 from raytrace.ghost_tilt import MOST_TILT_DEG, Moved, escape, room_mm, tilt_curves
-from raytrace.lens import pencils_for
-from raytrace.shares import Shares, loss_stops
 from scenes.build import StatePlan
-from scenes.build_box import build_box, stage_name
-from scenes.build_lens import front_travel_mm
-from scenes.engines import seed_of
-from scenes.errors import SceneError
-from scenes.ghosts import GhostLights, between_words, ghosts_in, grid_lights, middle_variant, together, where
-from scenes.margin import pessimistic_share
-from scenes.model import box_for
-from scenes.model_box import CLAMP, Box
+from scenes.build_box import stage_name
+from scenes.ghosts import GhostLights, between_words, ghosts_in, grid_lights, middle_variant, together
+from scenes.model_box import CLAMP
 from scenes.plan import Loaded
+from scenes.tilt_fit import BOX_KEY, BeamAfter, Refit, TiltFit, stage_key
 
 FloatArray = NDArray[np.float64]
 
 TILT_STEP_DEG = 0.1  # finer than this nobody sets a tray or a box; answers are rounded away from 0
-RIM_PER_SIDE = 9  # points along each side of a guide in which the tilted box is looked at, corners included
-NOTHING_STOPS = 0.01  # added loss that no instrument shows
 CHART_STEP_DEG = 0.5
 WHOLE_BOX, ALL_TRAYS = "whole box", "all trays alike"
 MIDDLE, ANYWHERE = "a light in the middle", "a light anywhere in the frame"
-BOX_KEY = "box.tilt_deg"
-LOG2_RAYS = 7  # 128 rays to a point: a look that a full check has to confirm
-MET = re.compile(r"overlaps (.+?) by up to")
+NOT_LOOKED = TiltFit()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,23 +49,6 @@ class Thing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BeamAfter:
-    """What opaque parts take round the guides' edges [stops], and which parts would stand in each other's way.
-
-    now_stops and then_stops are the worst at the present and at the new tilt; added_stops the most that the tilt takes more at any
-    place, by `part` at `where`. clears: nothing visible is taken that is not taken already. meets: pairs that would overlap.
-    """
-
-    now_stops: float
-    then_stops: float
-    added_stops: float
-    part: str
-    where: str
-    clears: bool
-    meets: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class TiltAnswer:
     """One way of sending the sensor ghosts of some lights out of the frame.
 
@@ -98,13 +66,17 @@ class TiltAnswer:
     room_mm: float
     is_present: bool = False
     left: tuple[str, ...] = ()
-    beam: BeamAfter | None = None
-    trouble: str = ""
+    fit: TiltFit = NOT_LOOKED
+
+    @property
+    def beam(self) -> BeamAfter | None:
+        """What the tilt does to the beam, where the box can be built so."""
+        return self.fit.beam
 
     @property
     def works(self) -> bool:
         """Whether the tilt exists, leaves nothing in the frame, can be set, and the beam still clears."""
-        return self.tilt_deg is not None and not self.left and self.beam is not None and self.beam.clears and not self.beam.meets
+        return self.tilt_deg is not None and not self.left and self.fit.works
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,10 +95,7 @@ class Mover:
 
     def __init__(self, loaded: Loaded, plan: StatePlan) -> None:
         self.loaded, self.plan = loaded, plan
-        self._lens = next(lens for lens in loaded.scene.lens if lens.name == plan.lens_name)
-        self._box: Box = box_for(loaded.scene, self._lens)
-        self._travel_mm = front_travel_mm(self._lens, plan.focal_mm, plan.focus_mm)
-        self._now: list[FloatArray] | None = None
+        self.refit = Refit(loaded.scene, loaded.resources, plan)
 
     def things(self) -> tuple[Thing, ...]:
         """The whole box, all trays that hold a filter, and each of them."""
@@ -137,8 +106,8 @@ class Mover:
         box = Thing(
             name=WHOLE_BOX,
             keys=(BOX_KEY,),
-            present_deg=self._box.tilt_deg,
-            moved=(self._moved(glasses, self._box.tilt_deg, self._pivot_mm()),),
+            present_deg=self.refit.box.tilt_deg,
+            moved=(self._moved(glasses, self.refit.box.tilt_deg, self._pivot_mm()),),
         )
         if len(trays) == 1:
             return (box, *trays)
@@ -148,14 +117,12 @@ class Mover:
         return (box, alike, *trays)
 
     def _trays(self) -> Iterator[Thing]:
-        for number, stage in enumerate(self._box.stage, 1):
+        for number, stage in enumerate(self.refit.box.stage, 1):
             if stage.filter is None or stage.filter.kind == "close-up":
                 continue
             glass = self._glass_in(f"box.stage[{number}]")
             moved = self._moved([glass], stage.tilt_deg, glass.slab.pose.origin_mm)
-            yield Thing(
-                name=stage_name(stage, number), keys=(_stage_key(number),), present_deg=stage.tilt_deg, moved=(moved,)
-            )
+            yield Thing(name=stage_name(stage, number), keys=(stage_key(number),), present_deg=stage.tilt_deg, moved=(moved,))
 
     def _glass_in(self, group: str) -> Glass:
         """The filter of a tray: it shares the tray's centre."""
@@ -165,9 +132,9 @@ class Mover:
         return min(self.plan.box.glasses, key=lambda glass: float(np.linalg.norm(glass.slab.pose.origin_mm - centre)))
 
     def _pivot_mm(self) -> FloatArray:
-        thickness = self._box.back[0].thickness_mm if self._box.back else 0.0
-        travel = 0.0 if self._box.mount == CLAMP else self._travel_mm
-        return np.array([*right_up_to_frame(self._box.offset_mm), self._box.ahead_mm - travel + thickness / 2])
+        thickness = self.refit.box.back[0].thickness_mm if self.refit.box.back else 0.0
+        travel = 0.0 if self.refit.box.mount == CLAMP else self.refit.travel_mm
+        return np.array([*right_up_to_frame(self.refit.box.offset_mm), self.refit.box.ahead_mm - travel + thickness / 2])
 
     def _moved(self, glasses: Sequence[Glass], tilt_deg: float, pivot_mm: FloatArray) -> Moved:
         mirrors = mirrors_of(glasses, AHEAD, pupil_mm(middle_variant(self.plan)))
@@ -175,60 +142,7 @@ class Mover:
 
     def built_at(self, keys: Sequence[str], tilt_deg: float) -> tuple[Assembly, TracedBox]:
         """The box built anew with some tilts changed."""
-        changed = self._box
-        if BOX_KEY in keys:
-            changed = changed.model_copy(update={"tilt_deg": tilt_deg})
-        stages = [
-            stage.model_copy(update={"tilt_deg": tilt_deg}) if _stage_key(number) in keys else stage
-            for number, stage in enumerate(self._box.stage, 1)
-        ]
-        changed = changed.model_copy(update={"stage": tuple(stages)})
-        return build_box(changed, self._lens, self.loaded.resources, front_travel_mm=self._travel_mm)
-
-    def beam_in(self, assembly: Assembly, box: TracedBox) -> BeamAfter:
-        """What a box takes round the guides' edges, against the present one; the worst over the pupil depths there may be."""
-        points = np.concatenate([guide.rim_points_mm(RIM_PER_SIDE) for guide in self.plan.guides])
-        if self._now is None:
-            self._now = [_loss(shares) for shares in self._shares(self.plan.box, points)]
-        then = self._shares(box, points)
-        now_stops, then_stops = np.array(self._now), np.array([_loss(shares) for shares in then])
-        added = np.where(np.isinf(now_stops), 0.0, then_stops - np.where(np.isinf(now_stops), 0.0, now_stops))
-        visible = self.loaded.scene.check.visible_loss_stops
-        bad = (then_stops > visible) & (added > NOTHING_STOPS)
-        variant, point = np.unravel_index(int(np.where(bad, added, added - 1e6).argmax()), added.shape)
-        part = int(then[variant].blocked_by[point])
-        return BeamAfter(
-            now_stops=float(now_stops.max()),
-            then_stops=float(then_stops.max()),
-            added_stops=max(float(added[variant, point]), 0.0),
-            part=box.part_names[part] if part >= 0 else "",
-            where=where(points[point], self.plan.grid),
-            clears=not bad.any(),
-            meets=tuple(sorted(meetings(assembly) - meetings(self.plan.assembly))),
-        )
-
-    def _shares(self, box: TracedBox, points: FloatArray) -> list[Shares]:
-        return [
-            embree_shares(
-                pencils_for(lens, points), box, log2_rays=LOG2_RAYS, rng=np.random.default_rng(seed_of(self.plan.key))
-            )
-            for lens in self.plan.variants
-        ]
-
-
-def meetings(assembly: Assembly) -> frozenset[tuple[str, str]]:
-    """Pairs of parts that take up the same room, barrel and rods counted."""
-    notes = overlap_notes((*assembly.parts, *assembly.fixtures))
-    met = [(note.part, MET.search(note.text)) for note in notes if note.severity is Severity.FAULT]
-    return frozenset((part, found[1]) for part, found in met if found is not None)
-
-
-def _loss(shares: Shares) -> FloatArray:
-    return loss_stops(pessimistic_share(shares))
-
-
-def _stage_key(number: int) -> str:
-    return f"box.stage[{number}].tilt_deg"
+        return self.refit.built(self.refit.tilted(keys, tilt_deg))
 
 
 def wanted_out(plan: StatePlan, lights: GhostLights) -> tuple[tuple[str, tuple[Light, ...]], ...]:
@@ -286,11 +200,11 @@ def _answers(mover: Mover, words: str, lights: tuple[Light, ...], thing: Thing) 
 
 def _checked(mover: Mover, lights: tuple[Light, ...], answer: TiltAnswer, tilt_deg: float) -> TiltAnswer:
     answer = replace(answer, tilt_deg=tilt_deg)
-    try:
-        assembly, box = mover.built_at(answer.keys, tilt_deg)
-    except (GeometryError, SceneError) as error:
-        return replace(answer, trouble=" ".join(str(error).split()))
-    return replace(answer, left=_left(mover, lights, box), beam=mover.beam_in(assembly, box))
+    fit = mover.refit.fit(answer.keys, tilt_deg)
+    if fit.trouble:
+        return replace(answer, fit=fit)
+    _, box = mover.built_at(answer.keys, tilt_deg)
+    return replace(answer, left=_left(mover, lights, box), fit=fit)
 
 
 def rounded_out_deg(tilt_deg: float) -> float:

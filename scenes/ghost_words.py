@@ -14,7 +14,7 @@ from raytrace.ghost_paths import Route
 from raytrace.ghosts import centred_tilt_deg
 from scenes.build import StatePlan
 from scenes.check import state_words
-from scenes.ghost_tilts import ANYWHERE, BOX_KEY, Mover, TiltAnswer, TiltCurve, tilt_answers, tilt_curves_of, wanted_out
+from scenes.ghost_tilts import ANYWHERE, Mover, TiltAnswer, TiltCurve, tilt_answers, tilt_curves_of, wanted_out
 from scenes.ghosts import (
     OUTSIDE,
     TOGETHER_MM,
@@ -27,6 +27,7 @@ from scenes.ghosts import (
     notes_of,
 )
 from scenes.plan import Loaded
+from scenes.tilt_fit import BOX_KEY, fit_words, lean_words
 
 WIDTH = 100
 SCHEMA_VERSION = 1
@@ -216,7 +217,7 @@ def side_words(answer: TiltAnswer) -> str:
     """Which way a tilt goes."""
     if answer.is_present:
         return "as it is"
-    return f"top toward the {'scene' if answer.toward_scene else 'lens'}"
+    return lean_words(toward_scene=answer.toward_scene)
 
 
 def tilt_words(answer: TiltAnswer) -> str:
@@ -226,34 +227,15 @@ def tilt_words(answer: TiltAnswer) -> str:
 
 def outcome_words(answer: TiltAnswer) -> str:
     """What comes of a tilt, worst first."""
-    if answer.trouble:
-        return f"cannot be built: {answer.trouble}"
     if answer.tilt_deg is None:
         return "not within 30 deg"
-    found = [*_meeting_words(answer), *_beam_words(answer), *_left_words(answer)]
-    return "; ".join(found) or "beam still clear"
+    found = [fit_words(answer.fit), *_left_words(answer)]
+    return "; ".join(words for words in found if words) or "beam still clear"
 
 
 def _left_words(answer: TiltAnswer) -> Iterator[str]:
     if answer.left:
         yield f"leaves in the frame: {', '.join(answer.left)}"
-
-
-def _meeting_words(answer: TiltAnswer) -> Iterator[str]:
-    meets = answer.beam.meets if answer.beam else ()
-    if meets:
-        more = f" and {len(meets) - 1} more" if len(meets) > 1 else ""
-        yield f"does not fit: {meets[0][0]} meets {meets[0][1]}{more}"
-
-
-def _beam_words(answer: TiltAnswer) -> Iterator[str]:
-    beam = answer.beam
-    if beam is None or beam.clears:
-        return
-    if math.isinf(beam.added_stops):
-        yield f"darkens {beam.where} wholly ({beam.part})"
-    else:
-        yield f"takes {beam.added_stops:.1f} stops more at {beam.where} ({beam.part})"
 
 
 def best_answer(report: GhostReport) -> TiltAnswer | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,21 +14,25 @@ from raytrace.reference import reference_shares
 from raytrace.shares import loss_stops
 from raytrace.stray_direct import lit_share, sky_of
 from raytrace.stray_picture import leak_picture
+from scenes.build import StatePlan, states_of
 from scenes.build_box import build_box, stage_name
 from scenes.build_lens import front_travel_mm
+from scenes.flag_lights import widest_stops
+from scenes.flag_limits import FlagLimit, FlagLimits
 from scenes.leaks import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, in_frame, opening_rows, setup_of
 from scenes.model import Scene
 from scenes.model_box import Back, Box, Flag, Seal
 from scenes.model_lens import Lens
 from scenes.resources import Resources
+from scenes.tilt_fit import TiltRoom, lean_words
 
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
 OFF_SHARE = 0.002  # of the target: a light that reaches no more counts as kept off
 HELPS = 0.98  # of all gaps: a change that leaves more does nothing that could be seen
 LEAST_LEAN = 0.087  # sine of 5 deg
-FLAG_STEPS_DEG = (4.0, 1.0)  # how a flag is brought in: in large steps, then in small ones up to the picture
-LEAST_ANGLE_DEG = -20.0  # farther in a flag stands in any picture
-TILTS_DEG = (-8.0, 8.0)
+FLAG_STEPS_DEG = (4.0, 1.0)  # how a flag is brought in: in large steps down to its limit, then back out in small ones
+ALIKE_SHARE = 0.005  # of the target: a setting that lets in less by no more than this is not worth bringing the flag in for
+TILTS_DEG = (8.0, 5.0, 3.0)  # of a tray, to either side: the largest that fits is measured
 BORE_ROOM_MM = 8.0  # between barrel and bore of a back plate that is proposed; common practice, a donut needs it
 SOFT = "donut"
 
@@ -37,7 +41,8 @@ SOFT = "donut"
 class OpeningAdvice:
     """A change that closes an opening, and all gaps of the box before and after it.
 
-    before and after are veils against the picture's brightness; closes says whether nothing of this opening is left.
+    before and after are veils against the picture's brightness; closes says whether nothing of this opening is left. `against` says
+    why a change was not even measured: the box has no room for it, or the frame would pay for it.
     """
 
     opening: str
@@ -46,6 +51,7 @@ class OpeningAdvice:
     after: float
     all_before: float
     all_after: float
+    against: str = ""
 
     @property
     def closes(self) -> bool:
@@ -55,12 +61,15 @@ class OpeningAdvice:
     @property
     def helps(self) -> bool:
         """Whether the gaps of the box together let in less than before, or this one nothing."""
-        return self.closes or self.all_after < HELPS * self.all_before
+        return not self.against and (self.closes or self.all_after < HELPS * self.all_before)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LightAdvice:
-    """How far in a flag has to come to keep a light off the target, and what that does to the picture."""
+    """How far in a flag has to come to keep a light off the target, within what keeps every state clear (limit).
+
+    loss_stops is what the flag, so set, takes from the picture.
+    """
 
     light: str
     flag: str
@@ -69,6 +78,12 @@ class LightAdvice:
     share: float
     to_share: float
     loss_stops: float
+    limit: FlagLimit
+
+    @property
+    def is_too_far_in(self) -> bool:
+        """Whether the flag, as set, already stands farther in than keeps every state clear."""
+        return self.angle_deg < self.limit.clear_deg
 
     @property
     def keeps_off(self) -> bool:
@@ -84,19 +99,38 @@ class Advice:
     lights: tuple[LightAdvice | str, ...]
 
 
-def advise(scene: Scene, report: LeakReport, resources: Resources, *, target: str) -> Advice:
-    """Changes for every gap and every light that reaches the target, each recomputed."""
-    work = _Work(scene, report, resources, target)
+@dataclass(frozen=True, slots=True)
+class _Change:
+    """A change in words, the box with it, and what speaks against it."""
+
+    words: str
+    box: Box
+    against: str = ""
+
+
+class AdviceGrounds:
+    """What advice has to leave alone in every state: the clear limits of flags, and the room for tilts. Shared between reports."""
+
+    def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
+        self.limits = FlagLimits(scene, plans)
+        self.tilts = TiltRoom(scene, resources, widest_stops(plans))
+
+
+def advise(scene: Scene, report: LeakReport, resources: Resources, *, target: str, grounds: AdviceGrounds | None = None) -> Advice:
+    """Changes for every gap and every light that reaches the target, each recomputed, none at the cost of another state.
+
+    Without `grounds` they are those of all states of the scene.
+    """
+    lens = next(lens for lens in scene.lens if lens.name == report.plan.lens_name)
+    work = _Work(report, lens, resources, target, grounds or AdviceGrounds(scene, resources, states_of(scene, resources)))
     return Advice(openings=tuple(work.openings()), lights=tuple(work.lights()))
 
 
 class _Work:
     """One report's box, ready to be changed and measured again."""
 
-    def __init__(self, scene: Scene, report: LeakReport, resources: Resources, target: str) -> None:
-        self.report, self.resources, self.target = report, resources, target
-        self.visible_loss_stops = scene.check.visible_loss_stops
-        self.lens: Lens = next(lens for lens in scene.lens if lens.name == report.plan.lens_name)
+    def __init__(self, report: LeakReport, lens: Lens, resources: Resources, target: str, grounds: AdviceGrounds) -> None:
+        self.report, self.lens, self.resources, self.target, self.grounds = report, lens, resources, target, grounds
         self.box = report.setup.own_box
         self._measured: dict[str, tuple[OpeningRow, ...]] = {}
 
@@ -104,19 +138,23 @@ class _Work:
         gaps = [row for row in self.report.openings if row.kind is not OpeningKind.MOUTH and row.veil > 0]
         total = sum(row.veil for row in self._after("as it is", self.box) if row.kind is not OpeningKind.MOUTH) if gaps else 0.0
         for row in gaps:
-            for words, box in self._changes(row):
-                after = [other for other in self._after(words, box) if other.kind is not OpeningKind.MOUTH]
+            for change in self._changes(row):
+                after = [] if change.against else self._gaps_after(change)
                 left = sum(other.veil for other in after if other.kind is row.kind and _same_place(other, row))
                 yield OpeningAdvice(
                     opening=row.name,
-                    change=words,
+                    change=change.words,
                     before=row.veil,
-                    after=left,
+                    after=row.veil if change.against else left,
                     all_before=total,
-                    all_after=sum(other.veil for other in after),
+                    all_after=total if change.against else sum(other.veil for other in after),
+                    against=change.against,
                 )
 
-    def _changes(self, row: OpeningRow) -> Iterator[tuple[str, Box]]:
+    def _gaps_after(self, change: _Change) -> list[OpeningRow]:
+        return [row for row in self._after(change.words, change.box) if row.kind is not OpeningKind.MOUTH]
+
+    def _changes(self, row: OpeningRow) -> Iterator[_Change]:
         match row.kind:
             case OpeningKind.RING:
                 yield from self._seal_changes()
@@ -129,52 +167,74 @@ class _Work:
             case OpeningKind.REAR:
                 bore = self.lens.front_diameter_mm + BORE_ROOM_MM
                 back = Back(width_mm=bore + 80, height_mm=bore + 60, bore_mm=bore)
-                yield "fit a back plate and a donut seal", self.box.model_copy(update={"back": (back,), "seal": (Seal(kind=SOFT),)})
+                fitted = self.box.model_copy(update={"back": (back,), "seal": (Seal(kind=SOFT),)})
+                yield _Change("fit a back plate and a donut seal", fitted)
             case _:
                 return
 
-    def _seal_changes(self) -> Iterator[tuple[str, Box]]:
+    def _seal_changes(self) -> Iterator[_Change]:
         now = self.box.seal[0] if self.box.seal else None
         was = f"{now.name or now.kind}" if now and now.kind != "none" else "nothing"
         sealed = Seal(kind=SOFT).model_copy(update={"name": now.name if now else None})
-        yield f"seal with a donut in place of {was}", self.box.model_copy(update={"seal": (sealed,)})
+        yield _Change(f"seal with a donut in place of {was}", self.box.model_copy(update={"seal": (sealed,)}))
 
-    def _tilts(self, row: OpeningRow) -> Iterator[tuple[str, Box]]:
-        """The stage whose glass mirrors most of this leak, leaned the better of two ways."""
+    def _tilts(self, row: OpeningRow) -> Iterator[_Change]:
+        """The stage whose glass mirrors most of this leak, leaned the better of two ways, as far as there is room for it."""
+        place = self._mirroring_stage(row)
+        if place is None:
+            return
+        found = [self._roomiest(place, side) for side in (-1.0, 1.0)]
+        free = [change for change in found if not change.against]
+        if free:
+            yield min(free, key=lambda one: sum(r.veil for r in self._after(one.words, one.box) if r.kind is row.kind))
+        else:
+            yield found[0]
+
+    def _mirroring_stage(self, row: OpeningRow) -> int | None:
+        """Which stage's filter mirrors most of what comes through an opening."""
         opening = self.report.setup.world.opening_names.index(row.name)
         paths = [found for found in self.report.picture.paths if found.opening == opening]
         if not paths:
-            return
+            return None
         glass = self.report.setup.mirror.glasses[paths[0].path.mirrors[0] // 2].name
-        named = [
-            (k, stage)
+        named = (
+            k
             for k, stage in enumerate(self.box.stage)
             if stage.filter is not None and glass in (stage.filter.name, f"{stage_name(stage, k + 1)} filter")
-        ]
-        if not named:
-            return
-        place, stage = named[0]
-        made = []
-        for tilt in TILTS_DEG:
-            stages = list(self.box.stage)
-            stages[place] = stage.model_copy(update={"tilt_deg": stage.tilt_deg + tilt})
-            words = f"or, if it fits, tilt {stage_name(stage, place + 1)} to {stage.tilt_deg + tilt:+g} deg"
-            box = self.box.model_copy(update={"stage": tuple(stages)})
-            made.append((sum(r.veil for r in self._after(words, box) if r.kind is row.kind), words, box))
-        _, words, box = min(made, key=lambda item: item[0])
-        yield words, box
+        )
+        return next(named, None)
 
-    def _taped(self, row: OpeningRow) -> Iterator[tuple[str, Box]]:
+    def _roomiest(self, place: int, side: float) -> _Change:
+        """The largest of the tilts to one side that fits and clears in every state; else the smallest, and what is against it."""
+        change = None
+        for tilt in TILTS_DEG:
+            change = self._tilted(place, self.box.stage[place].tilt_deg + side * tilt)
+            if not change.against:
+                break
+        assert change is not None
+        return change
+
+    def _tilted(self, place: int, tilt_deg: float) -> _Change:
+        stages = list(self.box.stage)
+        name = stage_name(stages[place], place + 1)
+        stages[place] = stages[place].model_copy(update={"tilt_deg": tilt_deg})
+        return _Change(
+            f"or tilt {name} to {tilt_deg:+g} deg ({lean_words(toward_scene=tilt_deg >= 0)})",
+            self.box.model_copy(update={"stage": tuple(stages)}),
+            self.grounds.tilts.against_tray(name, tilt_deg),
+        )
+
+    def _taped(self, row: OpeningRow) -> Iterator[_Change]:
         stages = [
             stage.model_copy(update={"slot_mm": 0.0, "slot_sides": ()}) if stage_name(stage, k) == row.part else stage
             for k, stage in enumerate(self.box.stage, 1)
         ]
-        yield f"tape the slot of {row.part}", self.box.model_copy(update={"stage": tuple(stages)})
+        yield _Change(f"tape the slot of {row.part}", self.box.model_copy(update={"stage": tuple(stages)}))
 
-    def _closed_joint(self, row: OpeningRow) -> Iterator[tuple[str, Box]]:
+    def _closed_joint(self, row: OpeningRow) -> Iterator[_Change]:
         """The joint closed all round: as if no part in the row had a stated outside."""
         update = {key: tuple(p.model_copy(update={"outer_mm": None}) for p in getattr(self.box, key)) for key in ("stage", "mask")}
-        yield f"close the {row.name} all round (bellows or tape)", self.box.model_copy(update=update)
+        yield _Change(f"close the {row.name} all round (bellows or tape)", self.box.model_copy(update=update))
 
     def _after(self, words: str, box: Box) -> tuple[OpeningRow, ...]:
         if words not in self._measured:
@@ -206,24 +266,39 @@ class _Work:
         return tuple(k for k, flag in enumerate(self.box.flag) if flag.side in _sides_of(row))
 
     def _closed_flag(self, row: LightRow, place: int) -> LightAdvice:
-        """The flag come in until the light is off, or as far as the picture allows."""
+        """The flag come in until the light is off, or as far as keeps clear every state that it can keep clear."""
         flag = self.box.flag[place]
-        best, share, loss = flag.angle_deg, row.seen.share, self._loss_of(place, flag.angle_deg)
-        for step in FLAG_STEPS_DEG:
-            while share > OFF_SHARE and best - step >= LEAST_ANGLE_DEG:
-                lost = self._loss_of(place, best - step)
-                if lost > self.visible_loss_stops:
-                    break
-                best, share, loss = best - step, self._share_at(row, place, best - step), lost
+        name = flag.name or f"{flag.side} flag"
+        limit = self.grounds.limits.of(name)
+        best, share = self._farthest_needed(row, place, limit.clear_deg)
         return LightAdvice(
             light=row.light.name,
-            flag=flag.name or f"{flag.side} flag",
+            flag=name,
             angle_deg=flag.angle_deg,
             to_angle_deg=best,
             share=row.seen.share,
             to_share=share,
-            loss_stops=loss,
+            loss_stops=self._loss_of(place, best),
+            limit=limit,
         )
+
+    def _farthest_needed(self, row: LightRow, place: int, least_deg: float) -> tuple[float, float]:
+        """The widest angle that keeps a light off, else that lets least in, and the share it lets in."""
+        now = self.box.flag[place].angle_deg
+        found = [(now, row.seen.share)]
+        coarse, fine = FLAG_STEPS_DEG
+        for angle in _steps_down(now, least_deg, coarse):
+            found.append((angle, self._share_at(row, place, angle)))
+            if found[-1][1] <= OFF_SHARE:
+                break
+        angle, share = found[-1] if found[-1][1] <= OFF_SHARE else _widest_of_the_least(found)
+        if share > OFF_SHARE:
+            return angle, share
+        for wider in _steps_down(min(angle + coarse, now), angle, fine)[:-1]:
+            lit = self._share_at(row, place, wider)
+            if lit <= OFF_SHARE:
+                return wider, lit
+        return angle, share
 
     def _at(self, place: int, angle_deg: float) -> Box:
         flags: list[Flag] = list(self.box.flag)
@@ -250,6 +325,19 @@ class _Work:
             for state in plan.variants
         ]
         return float(loss_stops(np.array(min(shares))))
+
+
+def _steps_down(from_deg: float, to_deg: float, step_deg: float) -> list[float]:
+    """Angles from the step after the first one down to the last, which is among them; none where it is not below the first."""
+    if not to_deg < from_deg:
+        return []
+    return [*np.arange(from_deg - step_deg, to_deg + 1e-9, -step_deg).round(6).tolist(), to_deg]
+
+
+def _widest_of_the_least(found: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Of angles with what they let in the widest that lets in next to the least."""
+    least = min(share for _, share in found)
+    return max(one for one in found if one[1] <= least + ALIKE_SHARE)
 
 
 def _same_place(first: OpeningRow, second: OpeningRow) -> bool:

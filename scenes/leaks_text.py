@@ -14,6 +14,7 @@ from geometry.frame import where_in_words
 from geometry.openings import OpeningKind
 from raytrace.camera import PixelGrid
 from scenes.check import state_words
+from scenes.flag_limits import FlagLimit
 from scenes.leaks import GLARE, LeakReport, LightRow, OpeningRow, angles_deg
 from scenes.leaks_advice import OFF_SHARE, Advice, LightAdvice, OpeningAdvice
 
@@ -181,7 +182,7 @@ def advice_text(report: LeakReport, advice: Advice) -> list[str]:
         if item.opening != shown:
             lines.append(f"  {_cut(item.opening, 60)}: adds {percent(item.before)} to the picture")
         shown = item.opening
-        lines.append(_cut(f"    {_change_words(item)}; all gaps {_from_to(item)}", WIDTH))
+        lines.append(f"    {_change_words(item)}")
     for light in advice.lights:
         lines += [f"  {light}"] if isinstance(light, str) else _light_advice(light)
     mouth = next((row for row in report.openings if row.kind is OpeningKind.MOUTH), None)
@@ -191,9 +192,12 @@ def advice_text(report: LeakReport, advice: Advice) -> list[str]:
 
 
 def _change_words(item: OpeningAdvice) -> str:
-    if item.helps:
-        return f"{item.change}: {percent(item.after)} left"
-    return f"of no help: {item.change.removeprefix('or, if it fits, ')}"
+    change = item.change.removeprefix("or ")
+    if item.against:
+        return f"do not {change}: {item.against}"
+    if not item.helps:
+        return f"of no help: {change}; all gaps {_from_to(item)}"
+    return f"{item.change}: {percent(item.after)} left; all gaps {_from_to(item)}"
 
 
 def _from_to(item: OpeningAdvice) -> str:
@@ -201,14 +205,44 @@ def _from_to(item: OpeningAdvice) -> str:
 
 
 def _light_advice(light: LightAdvice) -> list[str]:
-    if light.to_angle_deg == light.angle_deg:
-        return [f"  {light.light}: lights {percent(light.share)}; the {light.flag} cannot come in without showing in the picture"]
+    limit = light.limit
+    head = f"  {light.light}: lights {percent(light.share)}; the {light.flag}"
+    if math.isinf(limit.clear_deg):
+        return [f"{head} stands in the picture at any angle: brimline flags says with what"]
+    if light.is_too_far_in:
+        return [
+            f"{head} stands too far in as it is: open it from {light.angle_deg:g} to {limit.clear_deg:g} deg{_held_words(limit)}"
+        ]
+    if light.to_angle_deg == light.angle_deg and not light.keeps_off:
+        return [f"{head} keeps off no more of it farther in{_held_words(limit, ', nor may it come in past {:g} deg')}"]
     first = f"  {light.light}: bring the {light.flag} from {light.angle_deg:g} to {light.to_angle_deg:g} deg: "
     left = "off the glass" if light.keeps_off else f"{percent(light.share)} -> {percent(light.to_share)} of the glass"
-    lines = [f"{first}{left}; the picture loses {light.loss_stops:.2f} stop"]
+    lines = [f"{first}{left}; {_clear_words(limit)}"]
     if not light.keeps_off:
-        lines.append("    the picture lets it come no farther: a longer flag or extension, a deeper hood, or a flag on a stand")
+        lines.append(f"    {_no_farther(light)}: a longer flag or extension, a deeper hood, or a flag on a stand")
     return lines
+
+
+def _held_words(limit: FlagLimit, words: str = ", the least") -> str:
+    """Which state holds a flag up."""
+    said = words.format(limit.clear_deg)
+    return f"{said} that keeps {state_words(limit.decided_by)} clear" if limit.decided_by else ""
+
+
+def _clear_words(limit: FlagLimit) -> str:
+    if not limit.shut:
+        return "every state stays clear of it"
+    more = f" and {len(limit.shut) - 1} more" if len(limit.shut) > 1 else ""
+    return f"it clears every state but {state_words(limit.shut[0])}{more}, which no angle of it does"
+
+
+def _no_farther(light: LightAdvice) -> str:
+    """Why a flag comes no farther in."""
+    if light.to_angle_deg > light.limit.clear_deg:
+        return "farther in it lets in no less"
+    if light.limit.decided_by is None:
+        return "a flag folds in no farther"
+    return f"{state_words(light.limit.decided_by)} lets it come no farther"
 
 
 def report_dict(report: LeakReport, advice: Advice) -> dict[str, Any]:
@@ -253,6 +287,7 @@ def report_dict(report: LeakReport, advice: Advice) -> dict[str, Any]:
                     "after": a.after,
                     "all_gaps_after": a.all_after,
                     "helps": a.helps,
+                    "against": a.against or None,
                 }
                 for a in advice.openings
             ],
@@ -304,4 +339,7 @@ def _light_advice_dict(light: LightAdvice) -> dict[str, Any]:
         "share": light.share,
         "to_share": light.to_share,
         "loss_stops": light.loss_stops,
+        "clear_deg": light.limit.clear_deg if math.isfinite(light.limit.clear_deg) else None,
+        "clear_decided_by": light.limit.decided_by.key if light.limit.decided_by else None,
+        "states_that_no_angle_clears": [plan.key for plan in light.limit.shut],
     }

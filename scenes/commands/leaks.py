@@ -42,14 +42,18 @@ def command(
     no_3d: bool,
     as_json: bool,
 ) -> int:
-    """Measure stray light for one state of each lens: the first of its states that fits the options."""
+    """Measure stray light for one state of each lens: the first of its states that fits the options.
+
+    What is advised keeps clear every focus and stop of the lenses asked for, as `brimline flags` and `brimline check` see them.
+    """
     from scenes.files import result_folder
     from scenes.plan import load_scene, plans_of, selected
 
     loaded = load_scene(scene)
-    wanted = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
+    every = plans_of(loaded)
+    wanted = selected(every, lenses=lenses, focus=focus, f_numbers=f_numbers)
     plans = first_of_each_lens(wanted)
-    measured = Measured(loaded=loaded, target=target, columns=columns, solid=not no_3d)
+    measured = Measured(loaded=loaded, target=target, columns=columns, solid=not no_3d, keeping=selected(every, lenses=lenses))
     if out is None:
         measured.measure(plans, None)
     else:
@@ -63,12 +67,13 @@ def command(
 
 @dataclass(slots=True, kw_only=True)
 class Measured:
-    """The states measured so far: their tables, results and files."""
+    """The states measured so far: their tables, results and files. Advice leaves alone the states in `keeping`."""
 
     loaded: Loaded
     target: str
     columns: int
     solid: bool
+    keeping: Sequence[StatePlan]
     texts: list[str] = field(default_factory=list)
     entries: list[dict[str, Any]] = field(default_factory=list)
     files: list[str] = field(default_factory=list)
@@ -76,16 +81,17 @@ class Measured:
     def measure(self, plans: Sequence[StatePlan], folder: Staging | None) -> None:
         """Measure states one by one; where there is a folder, their pictures and arrays go into it."""
         from scenes.leaks import run_leaks
-        from scenes.leaks_advice import advise
+        from scenes.leaks_advice import AdviceGrounds, advise
         from scenes.leaks_text import report_dict, report_text
         from scenes.progress import progress
 
         scene, resources, views = self.loaded.scene, self.loaded.resources, []
+        grounds = AdviceGrounds(scene, resources, self.keeping)
         with progress(2 * len(plans), "leaks") as tick:
             for plan in plans:
                 report = run_leaks(scene, plan, resources, target=self.target, columns=self.columns)
                 tick(1, plan.key)
-                advice = advise(scene, report, resources, target=self.target)
+                advice = advise(scene, report, resources, target=self.target, grounds=grounds)
                 self.texts.append(report_text(report, advice))
                 self.entries.append(report_dict(report, advice))
                 if folder is not None:

@@ -5,13 +5,20 @@ import pytest
 
 from geometry.openings import OpeningKind
 from scenes.build import states_of
+from scenes.check import check_state
 from scenes.commands.leaks import left_out_lines
+from scenes.engines import engine_of
 from scenes.figure_leaks import leak_figure, sky_figure, ways_figure
+from scenes.flags import flag_states, summaries
+from scenes.ghost_tilts import Mover
 from scenes.leaks import in_frame, run_leaks
 from scenes.leaks_advice import advise
 from scenes.leaks_text import direction_words, report_dict, report_text, strength_words
 from scenes.parse import parse_scene
+from scenes.plan import load_scene, plans_of
 from scenes.resources import Resources
+from scenes.tilt_fit import TiltRoom, fit_words
+from scenes.verdict import Limits
 
 pytestmark = pytest.mark.slow
 
@@ -176,3 +183,71 @@ def test_states_that_were_not_looked_at_are_counted():
     (line,) = left_out_lines(8, 2)
     assert line.startswith("Looked at 2 of 8 states")
     assert max(map(len, line.splitlines())) <= 100
+
+
+TWO_LENSES = GAPPED.replace(
+    "[[light]]",
+    """[[lens]]
+name = "28"
+focal_mm = 28
+f_number = 4.0
+front_diameter_mm = 100
+front_to_sensor_mm = 150
+pupil_behind_front_mm = 40
+close_focus_mm = 300
+[[light]]""",
+    1,
+)
+
+
+def words_of(scene):
+    return {check_state(plan, engine_of("coverage"), columns=48, limits=Limits())[0].word.value for plan in states_of(scene)}
+
+
+def test_a_crew_that_follows_the_advice_keeps_a_clear_check_with_every_lens_and_focus():
+    # The light asks for more than the frame allows; the 18 asks for a wider opening than the 28 whose leaks are looked at.
+    scene = parse_scene(TWO_LENSES, "s.toml")
+    plan = next(plan for plan in states_of(scene) if plan.lens_name == "28")
+    report = run_leaks(scene, plan, Resources(), columns=90)
+    (light,) = advise(scene, report, Resources(), target="glass").lights
+    (flag,) = summaries([state for _, states in flag_states(scene, states_of(scene)) for state in states])
+    assert flag.clear_deg <= light.to_angle_deg < light.angle_deg
+    assert words_of(scene) == {"clear"}
+    assert words_of(parse_scene(TWO_LENSES.replace("angle_deg = 70", f"angle_deg = {light.to_angle_deg}"), "s.toml")) == {"clear"}
+
+
+def test_advice_comes_as_far_in_as_the_clear_limit_where_the_light_asks_for_more(gapped):
+    scene, _, advice = gapped
+    (flag,) = summaries([state for _, states in flag_states(scene, states_of(scene)) for state in states])
+    assert advice.lights[0].to_angle_deg == flag.clear_deg
+    assert not advice.lights[0].keeps_off
+
+
+def test_a_flag_that_stands_too_far_in_is_first_to_be_opened():
+    scene, report = report_of(GAPPED.replace("angle_deg = 70", "angle_deg = 30"))
+    advice = advise(scene, report, Resources(), target="glass")
+    (flag,) = summaries([state for _, states in flag_states(scene, states_of(scene)) for state in states])
+    assert advice.lights[0].is_too_far_in
+    assert f"open it from 30 to {flag.clear_deg:g} deg" in " ".join(report_text(report, advice).split())
+
+
+def test_a_tilt_without_room_in_the_box_is_named_as_such_and_not_advised():
+    # A tray 8 mm deep and 180 mm high, leaned by t, reaches 90 sin t + 4 cos t before and behind its middle (a rectangle turned):
+    # 8.7 mm at 3 deg, where 4 mm of the way to the back plate and 4 mm of the hood's rear edge are left free.
+    scene, report = report_of(GAPPED.replace("at_mm = 12", "at_mm = 8").replace("at_mm = 24", "at_mm = 20"))
+    advice = advise(scene, report, Resources(), target="glass")
+    (tilt,) = [item for item in advice.openings if "tilt tray" in item.change]
+    assert tilt.against.startswith("does not fit: ")
+    assert not tilt.helps
+    assert f"do not {tilt.change.removeprefix('or ')}: does not fit" in " ".join(report_text(report, advice).split())
+
+
+def test_ghosts_and_leaks_say_the_same_of_a_tilt(tmp_path):
+    path = tmp_path / "s.toml"
+    path.write_text(GAPPED)
+    loaded = load_scene(path)
+    plan = plans_of(loaded)[0]
+    room = TiltRoom(loaded.scene, loaded.resources, [plan])
+    thing = next(thing for thing in Mover(loaded, plan).things() if thing.name == "tray")
+    told = [fit_words(Mover(loaded, plan).refit.fit(thing.keys, tilt)) for tilt in (1.0, 8.0)]
+    assert [room.against_tray("tray", tilt).split(" (18, ")[0] for tilt in (1.0, 8.0)] == told
