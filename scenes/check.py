@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
@@ -12,12 +13,13 @@ from numpy.typing import NDArray
 from geometry.body import Kind
 from geometry.notes import Note, Severity
 from raytrace.camera import PixelGrid
-from raytrace.lens import FixedPupil, LensState
+from raytrace.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
 from scenes.amounts import Amounts
 from scenes.engines import Engine, darkest_of, seed_of
 from scenes.progress import Tick, silent
-from scenes.verdict import GuideVerdict, Limits, SharesAt, Word, judge, worst_word
+from scenes.pupil_room import has_room, room_needed_mm
+from scenes.verdict import LOSING_NOTHING, RANK, GuideVerdict, Limits, SharesAt, Word, judge, with_room, worst_word
 
 if TYPE_CHECKING:
     from scenes.build import StatePlan
@@ -61,12 +63,11 @@ class StateResult:
     rows: int
     made: Made
     files: tuple[str, ...] = ()
-    fixed_pupil: bool = False  # taken as standing still, where real ones walk with the field
 
     @property
     def blamed(self) -> GuideVerdict:
         """The guide that fares worst."""
-        return max(self.guides, key=lambda guide: (list(Word).index(guide.word), guide.worst.worst_case_stops))
+        return max(self.guides, key=lambda guide: (RANK[guide.word], guide.worst.worst_case_stops, -guide.margin.percent))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,7 +166,7 @@ def check_state(
     guides = tuple(
         judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits, amount=amounts.words) for guide in plan.guides
     )
-    guides = not_between_points(guides, parts)
+    guides = not_between_points(with_rooms(guides, plan, parts), parts)
     map_ = darkest_of(maps)
     result = StateResult(
         key=plan.key,
@@ -182,9 +183,34 @@ def check_state(
         columns=grid.columns,
         rows=grid.rows,
         made=map_.made,
-        fixed_pupil=all(isinstance(lens.pupil, FixedPupil) for lens in plan.variants),
     )
     return result, map_
+
+
+def with_rooms(guides: tuple[GuideVerdict, ...], plan: StatePlan, parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
+    """The verdicts, each with its own room: the least clearance from its beam, or from that of all guides where it is enough."""
+    needed_mm = room_needed_mm(plan.variants)
+    enough = has_room(nearest_mm(parts), needed_mm)
+    found = []
+    for verdict, guide in zip(guides, plan.guides, strict=True):
+        if verdict.word not in LOSING_NOTHING:
+            found.append(replace(verdict, room_needed_mm=needed_mm))
+            continue
+        own = parts if enough or len(guides) == 1 else part_results(replace(plan, guides=(guide,)))[0]
+        found.append(with_room(verdict, room_mm=nearest_mm(own), needed_mm=needed_mm, nearest=_nearest_place(own)))
+    return tuple(found)
+
+
+def nearest_mm(parts: Sequence[PartResult]) -> float | None:
+    """The least clearance of any part [mm]: inf where there is none, None where one could not be told."""
+    known = [part.clearance_mm for part in parts if part.clearance_mm is not None]
+    return min(known, default=math.inf) if len(known) == len(parts) else None
+
+
+def _nearest_place(parts: Sequence[PartResult]) -> str:
+    known = [part for part in parts if part.clearance_mm is not None and part.where]
+    part = min(known, key=lambda part: part.clearance_mm or 0.0, default=None)
+    return f"{part.name}, {part.where}" if part else ""
 
 
 def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:

@@ -12,9 +12,9 @@ from raytrace.prescription_pupil import stop_semi_diameter_mm
 from scenes.build_box import rod_spec
 from scenes.model_box import CLAMP, Box
 from scenes.model_lens import Lens, focal_lengths
+from scenes.pupil_room import WALK_MM
 from scenes.resources import GlassTable
 
-WALK_MM = 2.5  # most that a fixed pupil was wrong at a box's edge in published wide lenses; docs/validation.md
 STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the table's rounding
 
 
@@ -58,7 +58,7 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
     elif lens.pupil_walk is None:
         text = (
             f"its pupil is taken as fixed; real wide lenses' pupils walk, by up to {WALK_MM:g} mm at a box's edge: "
-            "give pupil_walk, or keep that much clearance"
+            "give pupil_walk, or keep that much clearance; with less a state is called tight"
         )
         yield Note(lens.name, text, Severity.FACT)
 

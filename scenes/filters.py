@@ -24,11 +24,11 @@ from scenes.build_box import box_place, filter_outline, stage_name
 from scenes.build_lens import front_travel_mm
 from scenes.catalogue import FilterSize, filter_sizes
 from scenes.errors import Complaint, SceneError
-from scenes.facts import WALK_MM
 from scenes.model import box_for
 from scenes.model_box import Filter, Stage, is_fitted
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
+from scenes.pupil_room import WALK_MM
 from scenes.range_plans import Ranged
 
 MARGIN_MM = WALK_MM  # room that a glass should leave: as much as a pupil that is not measured may be wrong

@@ -13,7 +13,6 @@ import numpy as np
 
 from geometry.body import Kind
 from geometry.frame import Side
-from raytrace.clearance import part_clearance
 from raytrace.flag_light import FlatTarget, Shield, shading_of
 from raytrace.flag_window import LEAST_DEG, MOST_DEG
 from raytrace.stray_direct import StrayLight
@@ -156,8 +155,8 @@ class Workshop:
         lens = self._now.lens(plan)
         travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
         _, built = build_box(box, lens, self._resources, front_travel_mm=travel)
-        beams = self._limits[plan.key].beams.roomy
-        return min(part_clearance(part, beams).clearance_mm for part in built.parts if part.kind is Kind.HOOD)
+        beams = self._limits[plan.key].beams
+        return min(beams.spare_mm(part) for part in built.parts if part.kind is Kind.HOOD)
 
 
 class _Trial:

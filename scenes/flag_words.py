@@ -85,7 +85,7 @@ def _state_cell(words: str) -> str:
 def _all_rows(flag: FlagSummary) -> Iterator[str]:
     kept = flag.kept()
     if not kept.states:
-        yield "  no angle clears in any state: the hinge stands in the beam"
+        yield "  no angle clears in any state: the hinge stands in the beam, or too near to it"
         return
     found = []
     for bare in (False, True) if flag.bars.extension_mm > 0.0 else (False,):
@@ -100,7 +100,7 @@ def met_words(state: FlagState) -> str:
     """Where a flag meets the beam first, and with what."""
     limits = state.limits
     if limits.clear_deg == math.inf:
-        return "hinge in beam"
+        return "hinge in beam" if limits.touch_deg == math.inf else "hinge too near"
     touch = limits.touch if limits.touch.where else limits.clear
     return f"{touch.where}{', ext.' if touch.blade else ''}"
 
@@ -118,7 +118,8 @@ def set_words(flag: FlagSummary) -> str:
     shading = [state for state in kept if flag.set_deg < state.limits.visible_deg]
     tight = [state for state in kept if state.limits.visible_deg <= flag.set_deg < state.limits.clear_deg]
     mend = f"; open it to {flag.clear_deg:.1f}" if flag.set_deg < flag.clear_deg < math.inf else ""
-    hopeless = f"; no angle clears {_named(flag.hopeless)}, where its hinge stands in the beam" if flag.hopeless else ""
+    where = "where its hinge stands in the beam, or too near to it"
+    hopeless = f"; no angle clears {_named(flag.hopeless)}, {where}" if flag.hopeless else ""
     if shading or tight:
         parts = [f"darkens {_named(shading)}"] if shading else []
         parts += [f"has next to no room with {_named(tight)}"] if tight else []

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
+from typing import cast
 
 import numpy as np
 import shapely
@@ -45,6 +46,7 @@ from scenes.model import Scene, box_for
 from scenes.model_box import Box, Flag
 from scenes.model_lens import Lens
 from scenes.progress import Tick, silent
+from scenes.pupil_room import beyond_room_mm, room_needed_mm
 from scenes.verdict import NOTHING_SHARE, ROOM_PERCENT
 
 FloatArray = NDArray[np.float64]
@@ -56,6 +58,8 @@ BRACKET_DEG = (0.6, 1.2, 2.4, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 210.0)  # how f
 FINE_DEG = 0.03  # how near to the angle itself
 GLASS_ROOM_MM = 25.0  # glass farther behind a flag than this leaves straight rays about it, even where it is tilted
 ROUNDED_DEG = 1e-6  # an angle this little past a step is on it
+ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
+LEANING = 1e-9  # of a box's axis against the lens's: rounding
 FOCUS_MM = 0.05  # how near to the plane of focus, where the beam ends, a flag is looked at
 
 
@@ -183,10 +187,21 @@ def bars_of(flag: Flag) -> Bars:
 
 @dataclass(frozen=True, slots=True)
 class Beams:
-    """The beams of a state, as they are and with the room that a clear frame has; one for each pupil depth and outer guide."""
+    """The beams of a state, as they are and of a frame with room; one for each pupil depth and outer guide, in the same order.
+
+    room_mm is how far a clear frame's parts stay from the touching ones as well: what scenes.pupil_room asks for.
+    """
 
     touching: tuple[NamedBeam, ...]
     roomy: tuple[NamedBeam, ...]
+    room_mm: float = 0.0
+
+    def spare_mm(self, part: Part) -> float:
+        """How much farther in a part could stand before `check` no longer called the frame clear; not positive: it does not."""
+        spare = part_clearance(part, self.roomy).clearance_mm
+        if self.room_mm <= 0.0 or spare <= 0.0:
+            return spare
+        return min(spare, beyond_room_mm(part_clearance(part, self.touching).clearance_mm, self.room_mm))
 
 
 def beams_for(plan: StatePlan, far_mm: float) -> Beams:
@@ -197,7 +212,7 @@ def beams_for(plan: StatePlan, far_mm: float) -> Beams:
     def named(scale: float) -> tuple[NamedBeam, ...]:
         return tuple(NamedBeam(guide.name, v, lens_beam(lens, scaled(guide, scale), plan.box, far=far)) for v, lens, guide in pairs)
 
-    return Beams(touching=named(1.0), roomy=named(1 + ROOM_PERCENT / 100))
+    return Beams(touching=named(1.0), roomy=named(1 + ROOM_PERCENT / 100), room_mm=room_needed_mm(plan.variants))
 
 
 class StateLimits:
@@ -208,10 +223,11 @@ class StateLimits:
         reach = [float(place.hinge.plane(place.bars.reach_mm + more_mm).origin_mm[2]) for place in places]
         self.beams = beams_for(plan, max(reach, default=1.0))
         self._cuts: dict[tuple[int, float, float], Section] = {}
+        self._grown_cuts: dict[tuple[int, float, float], Section] = {}
 
     def limits(self, place: FlagPlace, bars: Bars) -> Limits:
         """The smallest angles of a flag, or of another hinged in its place."""
-        clear, touch = (self._touch(place.hinge, bars, beams) for beams in (self.beams.roomy, self.beams.touching))
+        clear, touch = self._roomy_touch(place.hinge, bars), self._touch(place.hinge, bars)
         touch_deg = rounded_up(touch.angle_deg)
         visible = rounded_up(self.rim.least_angle(place.hinge, bars, touch.angle_deg))
         clear_deg = self._safe(place.hinge, bars, rounded_up(clear.angle_deg))
@@ -221,7 +237,7 @@ class StateLimits:
 
     def clear_deg(self, hinge: Hinge, bars: Bars) -> float:
         """The smallest angle that keeps the frame clear, alone."""
-        return self._safe(hinge, bars, rounded_up(self._touch(hinge, bars, self.beams.roomy).angle_deg))
+        return self._safe(hinge, bars, rounded_up(self._roomy_touch(hinge, bars).angle_deg))
 
     def outline(self, hinge: Hinge, bars: Bars) -> BaseGeometry:
         """What a flag can meet of the beam, over all pupil depths and guides: a shape in (ahead of, out from) its hinge [mm]."""
@@ -233,8 +249,30 @@ class StateLimits:
         """What the edges of the guides lose."""
         return Rim(self.plan, self.visible_loss_stops)
 
-    def _touch(self, hinge: Hinge, bars: Bars, beams: Sequence[NamedBeam]) -> Touch:
-        return touch_of(bars, hinge, [self._cut(named.beam, hinge, bars) for named in beams])
+    def _touch(self, hinge: Hinge, bars: Bars) -> Touch:
+        return touch_of(bars, hinge, [self._cut(named.beam, hinge, bars) for named in self.beams.touching])
+
+    def _roomy_touch(self, hinge: Hinge, bars: Bars) -> Touch:
+        return touch_of(bars, hinge, self._roomy_cuts(hinge, bars))
+
+    def _roomy_cuts(self, hinge: Hinge, bars: Bars) -> list[Sections]:
+        """What a flag that leaves a clear frame its room must not meet, one for each beam."""
+        pairs = zip(self.beams.roomy, self.beams.touching, strict=True)
+        return [self._with_room(roomy.beam, own.beam, hinge, bars) for roomy, own in pairs]
+
+    def _with_room(self, roomy: Beam, own: Beam, hinge: Hinge, bars: Bars) -> Sections:
+        """The sections of the beam of a frame with room, and all that lies less than room_mm from those of the frame itself."""
+        sections, room_mm = self._cut(roomy, hinge, bars), self.beams.room_mm
+        if room_mm <= 0.0:
+            return sections
+        return {depth: self._grown(section, own, hinge, depth) for depth, section in sections.items()}
+
+    def _grown(self, section: Section, own: Beam, hinge: Hinge, depth_mm: float) -> Section:
+        key = (id(own), hinge.at_mm, depth_mm)
+        if key not in self._grown_cuts:
+            wide = self._section(own, hinge, depth_mm).buffer(self.beams.room_mm, quad_segs=ROOM_SEGMENTS)
+            self._grown_cuts[key] = cast("Section", section.union(wide))
+        return self._grown_cuts[key]
 
     def _cut(self, beam: Beam, hinge: Hinge, bars: Bars) -> Sections:
         depths = depths_mm(bars).tolist()
@@ -265,10 +303,13 @@ class StateLimits:
         rear = hinge.plane(float(depths_mm(bars)[0])).origin_mm[2] - GLASS_ROOM_MM
         if any(float(glass.slab.pose.origin_mm[2]) > rear for glass in self.plan.box.glasses):
             return self.confirmed(hinge, bars, angle_deg)
-        beams = self.beams.roomy
-        aside = max(passes_beside_mm(self._cut(named.beam, hinge, bars), hinge, bars.width_mm) for named in beams)
+        if self.beams.room_mm > 0.0 and _leans(
+            hinge
+        ):  # check measures room square to the lens axis, sections lie square to the box's
+            return self.confirmed(hinge, bars, angle_deg)
+        aside = max(passes_beside_mm(cut, hinge, bars.width_mm) for cut in self._roomy_cuts(hinge, bars))
         wide = replace(bars, width_mm=bars.width_mm + 2 * aside)
-        if aside > 0.0 and rounded_up(self._touch(hinge, wide, beams).angle_deg) > angle_deg:
+        if aside > 0.0 and rounded_up(self._roomy_touch(hinge, wide).angle_deg) > angle_deg:
             return self.confirmed(hinge, bars, angle_deg)
         return angle_deg
 
@@ -276,10 +317,14 @@ class StateLimits:
         """The angle, opened by further steps should the clearance of the real parts not agree."""
         while math.isfinite(angle_deg):
             parts = boards(hinge, bars, angle_deg)
-            if all(part_clearance(part, self.beams.roomy).clearance_mm > 0.0 for part in parts):
+            if all(self.beams.spare_mm(part) > 0.0 for part in parts):
                 break
             angle_deg = rounded_up(angle_deg + STEP_DEG)
         return angle_deg
+
+
+def _leans(hinge: Hinge) -> bool:
+    return bool(abs(hinge.box.rotation[2, 2] - 1.0) > LEANING)
 
 
 class Rim:

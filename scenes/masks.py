@@ -23,11 +23,11 @@ from scenes.build_box import box_place
 from scenes.build_lens import front_travel_mm
 from scenes.check import state_words
 from scenes.errors import Complaint, SceneError
-from scenes.facts import WALK_MM
 from scenes.model import box_for
 from scenes.model_box import Mask
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
+from scenes.pupil_room import WALK_MM
 from scenes.range_plans import chosen_lenses, focus_note, range_plans
 
 MARGIN_MM = WALK_MM  # as much as a pupil that is not measured may be wrong

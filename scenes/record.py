@@ -213,6 +213,8 @@ def _light_sentence(state: StateResult) -> str:
         return f"the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}"
     if guide.margin.percent < LEAST_ROOM_PERCENT:
         return "nothing visible is lost; the frame could be no wider"
+    if guide.lacks_room:
+        return f"nothing visible is lost; {guide.lack_words}"
     room = f"{'more than ' if guide.margin.capped else ''}{guide.margin.percent:.0f} % wider"
     return f"nothing visible is lost; the frame could be {room}"
 

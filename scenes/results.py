@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from raytrace.shares import Made, VignetteMap
 from scenes.check import CheckResult, FailedState, PartResult, StateResult, state_words
-from scenes.facts import WALK_MM
-from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, at_words, word_for
+from scenes.pupil_room import WALK_MM
+from scenes.verdict import LOSING_NOTHING, GuideVerdict, Limits, PartLoss, Word, at_words, word_for
 from scenes.words import ALL_LIGHT, ALL_STOPS
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def _counts(check: CheckResult) -> dict[str, int]:
 
 def _run_verdict(check: CheckResult) -> str:
     """The worst word of the run; neither a state that could not be computed nor a box with a fault ever counts as clear."""
-    if check.word not in {Word.CLEAR, Word.TIGHT}:
+    if check.word not in LOSING_NOTHING:
         return str(check.word)
     if check.failed or not check.states:
         return NOT_COMPUTED
@@ -90,6 +90,7 @@ def _limits(limits: Limits) -> dict[str, float]:
         "visible_loss_stops": limits.visible_loss_stops,
         "nothing_share": limits.nothing_share,
         "room_percent": limits.room_percent,
+        "fixed_pupil_mm": WALK_MM,
     }
 
 
@@ -139,6 +140,7 @@ def _guide(guide: GuideVerdict, state: StateResult) -> dict[str, Any]:
             "part": None if margin.part is None else state.parts[margin.part].name,
             "where": margin.where,
         },
+        "room": {"mm": _clearance(guide.room_mm), "needed_mm": guide.room_needed_mm, "enough": not guide.lacks_room},
         "next_step": guide.next_step,
     }
 
@@ -230,7 +232,17 @@ def summary(check: CheckResult) -> str:
     listed = ", ".join(f"{count} {word}" for count, word in counts if count)
     bad = max(check.states, key=lambda s: (list(Word).index(s.word), s.blamed.worst.worst_case_stops, -s.blamed.margin.percent))
     failed = f" {_count(len(check.failed), 'state')} could not be computed." if check.failed else ""
-    return f"{_count(total, 'state')}: {listed}.{_worst_sentence(bad)}{_fault_sentence(check)}{failed}{_nominal_sentence(check)}"
+    sentences = (_worst_sentence(bad), _fixed_sentence(check), _fault_sentence(check), failed, _nominal_sentence(check))
+    return f"{_count(total, 'state')}: {listed}.{''.join(sentences)}"
+
+
+def _fixed_sentence(check: CheckResult) -> str:
+    """How many states have less room than a fixed pupil may be wrong by: the test shoot, or the lens's own table, decides them."""
+    count = sum(any(guide.lacks_room for guide in state.guides) for state in check.states if state.word is Word.TIGHT)
+    if not count:
+        return ""
+    has = "state has" if count == 1 else "states have"
+    return f" {count} tight {has} less room than the {WALK_MM:g} mm a fixed pupil can be out by."
 
 
 def _nominal_sentence(check: CheckResult) -> str:
@@ -298,7 +310,7 @@ def _state_lines(state: StateResult, symbols: dict[Word, str], limits: Limits) -
         rows = [f"  {_clip(state_words(state))}", *(_row(guide, f"  {guide.guide}", symbols) for guide in state.guides)]
     step, glass = state.blamed.next_step, glass_words(max(guide.glass_corner_minus_axis_stops for guide in state.guides))
     nearest = nearest_words(state.parts)
-    told = [*_wrapped(nearest and f"nearest to the beam: {nearest}", "    "), *_wrapped(walk_words(state), "    ")]
+    told = [*_wrapped(nearest and f"nearest to the beam: {nearest}", "    "), *_wrapped(walk_words(state.guides), "    ")]
     told += _part_lines(state.parts)
     doubt = _wrapped(doubt_words(state.blamed, limits), "    ")
     return [*rows, *doubt, *_wrapped(step, "    -> "), *told, *_wrapped(glass, "    ")]
@@ -308,7 +320,7 @@ def doubt_words(guide: GuideVerdict, limits: Limits) -> str:
     """Why a verdict is worse than its loss alone would be: the errors of the way of computing count; '' where it is not."""
     worst = guide.worst
     if (
-        guide.word not in {Word.SHADING, Word.IN_FRAME}
+        guide.word in LOSING_NOTHING
         or word_for(nothing_lost=False, worst_case_stops=worst.loss_stops, margin_percent=0.0, limits=limits) is guide.word
     ):
         return ""
@@ -334,12 +346,11 @@ def nearest_words(parts: Sequence[PartResult]) -> str:
     return f"{part.name}, {clearance_words(part.clearance_mm)}{part.where and f', {part.where}'}"
 
 
-def walk_words(state: StateResult) -> str:
-    """That a verdict without loss has less room than a pupil taken as fixed may be wrong by; '' where it has more."""
-    known = [part.clearance_mm for part in state.parts if part.clearance_mm is not None]
-    if not state.fixed_pupil or state.word not in {Word.CLEAR, Word.TIGHT} or not 0.0 <= min(known, default=math.inf) < WALK_MM:
-        return ""
-    return f"that is less than the {WALK_MM:g} mm by which pupils taken as fixed can mislead: give pupil_walk, or confirm it there"
+def walk_words(guides: Sequence[GuideVerdict]) -> str:
+    """Which guides lose nothing visible, but have less room than a pupil taken as fixed may be wrong by; '' where none do."""
+    lacking = [guide for guide in guides if guide.lacks_room]
+    told = "; ".join(f"{guide.guide}: {guide.lack_words}" if len(guides) > 1 else guide.lack_words for guide in lacking)
+    return f"not clear, for {told}" if told else ""
 
 
 def clearance_words(clearance_mm: float | None) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from geometry.notes import Severity
@@ -42,7 +43,8 @@ class Shot:
         low, high = worst.range_stops
         if high < SHOWN_LOSS_STOPS:
             room = "more than 50" if margin.capped else f"{margin.percent:.0f}"
-            return f"nothing, with {room} % of the frame to spare" if margin.percent > 0 else "nothing, and no room to spare"
+            spare = f"nothing, with {room} % of the frame to spare" if margin.percent > 0 else "nothing, and no room to spare"
+            return f"{spare}, as a fixed pupil has it: {self.guide.lack_words}" if self.guide.lacks_room else spare
         part = f", by the {worst.blame.part}" if worst.blame else ""
         most = "no light at all" if high >= ALL_STOPS else f"{loss_words(high)} less light"
         if loss_words(low) == loss_words(high):
@@ -95,9 +97,22 @@ def measure_lines(check: CheckResult) -> Iterator[str]:
             yield from _wrapped(
                 f"{lens}: where its entrance pupil lies, by parallax; so far it is only known between: {ends}", TICK
             )
+        yield from _walk_lines(lens, [guide for state in states for guide in state.guides if guide.lacks_room])
     noticed = {(note.part, note.text) for state in check.states for note in state.notes if note.severity is not Severity.FACT}
     for part, text in sorted(noticed):
         yield from _wrapped(f"{part}: {text}", TICK)
+
+
+def _walk_lines(lens: str, lacking: Sequence[GuideVerdict]) -> list[str]:
+    """What to measure of a lens whose room is less than its pupil, taken as fixed, can be out by."""
+    if not lacking:
+        return []
+    least = min(lacking, key=lambda guide: -math.inf if guide.room_mm is None else guide.room_mm)
+    text = (
+        f"{lens}: where its entrance pupil lies toward the edge of the picture (pupil_walk), by parallax with the lens turned that "
+        f"far aside; so far it is taken as fixed: {least.lack_words}"
+    )
+    return _wrapped(text, TICK)
 
 
 def _shot_lines(shot: Shot) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -14,6 +14,7 @@ from geometry.frame import where_in_words
 from raytrace.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
 from scenes.margin import Margin, frame_margin, pessimistic_share
+from scenes.pupil_room import has_room, lack_words
 
 SharesAt = Callable[[NDArray[np.float64], bool], Shares]  # picture points (N, 2), whether to spend more rays on them
 
@@ -35,10 +36,11 @@ class Word(StrEnum):
     IN_FRAME = "in frame"
 
 
+LOSING_NOTHING = frozenset({Word.CLEAR, Word.TIGHT})  # nothing that can be seen
 RANK = {word: rank for rank, word in enumerate(Word)}
 MEANING = {
     Word.CLEAR: "loses nothing visible and has room",
-    Word.TIGHT: "loses nothing worth seeing, but has next to no room",
+    Word.TIGHT: "loses nothing worth seeing, but has next to no room, or less than a fixed pupil can be out by",
     Word.SHADING: "loses a visible part of its light",
     Word.IN_FRAME: "shows the edge of a part",
 }
@@ -82,7 +84,11 @@ class Worst:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GuideVerdict:
-    """How one guide fares in one state; of several pupil depths, with the worst."""
+    """How one guide fares in one state; of several pupil depths, with the worst.
+
+    room_mm is the least clearance of any part from its beam, None where that was not or could not be measured; room_needed_mm is
+    what scenes.pupil_room asks for.
+    """
 
     guide: str
     word: Word
@@ -94,6 +100,18 @@ class GuideVerdict:
     margin: Margin
     next_step: str
     pupil: int = 0  # which of the pupil depths in question the worst was found with
+    room_mm: float | None = None
+    room_needed_mm: float = 0.0
+
+    @property
+    def lacks_room(self) -> bool:
+        """Whether nothing visible is lost, but with less room than a pupil taken as fixed may be wrong by."""
+        return self.word in LOSING_NOTHING and not has_room(self.room_mm, self.room_needed_mm)
+
+    @property
+    def lack_words(self) -> str:
+        """In words; '' where there is room."""
+        return lack_words(self.room_mm, self.room_needed_mm) if self.lacks_room else ""
 
 
 def word_for(nothing_lost: bool, worst_case_stops: float, margin_percent: float, limits: Limits) -> Word:
@@ -103,6 +121,18 @@ def word_for(nothing_lost: bool, worst_case_stops: float, margin_percent: float,
     if worst_case_stops > limits.visible_loss_stops:
         return Word.SHADING
     return Word.CLEAR if nothing_lost and margin_percent >= limits.room_percent else Word.TIGHT
+
+
+def with_room(guide: GuideVerdict, *, room_mm: float | None, needed_mm: float, nearest: str) -> GuideVerdict:
+    """The verdict with its room: never plain clear where a pupil taken as fixed may be wrong by more than that.
+
+    `nearest` is the part that comes nearest to the beam, with its place, in words.
+    """
+    told = replace(guide, room_mm=room_mm, room_needed_mm=needed_mm)
+    if not told.lacks_room or guide.word is not Word.CLEAR:
+        return told
+    step = f"confirm it on the test shoot ({nearest or 'every corner and edge'}), or give the lens its pupil_walk"
+    return replace(told, word=Word.TIGHT, next_step=step)
 
 
 def worst_word(words: Sequence[Word]) -> Word:

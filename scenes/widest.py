@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import product
 from typing import Protocol
@@ -22,6 +22,7 @@ from scenes.filter_costs import added_depth_mm
 from scenes.model import Scene, f_numbers_of, focus_distances_of
 from scenes.plan import Loaded
 from scenes.progress import Tick, silent
+from scenes.pupil_room import beyond_room_mm, room_needed_mm
 from scenes.resources import Resources
 from scenes.verdict import ROOM_PERCENT
 from scenes.widest_family import (
@@ -183,6 +184,8 @@ class Sweep:
         self._grid = pixel_grid(scene.camera)
         self._guides = guides_of(scene.camera, self._grid)
         self._from_mm, self._to_mm = ends_mm[0], longest_mm(focus_mm, ends_mm[1])
+        at_mm = min(family.focal_mm, self._to_mm)  # of whatever length, a family's pupils are all known alike
+        self._needed_mm = room_needed_mm(family_states(family, self._grid, at_mm, focus_mm, f_number))
         self._stacks: dict[float, Stack] = {}
         self._beams: dict[tuple[float, float], tuple[NamedBeam, ...]] = {}
         self._measures: dict[int, tuple[Part, Measure]] = {}
@@ -272,14 +275,23 @@ class Sweep:
         return self._stacks[key]
 
     def _clearance(self, part: Part, focal_mm: float, scale: float) -> Clearance:
+        """A part's clearance; from a roomy frame, less where it would have too little room from the frame itself."""
+        found = self._measured(part, focal_mm, scale)
+        if scale == ROOMY and 0.0 < found.clearance_mm < self._needed_mm:  # with more there is room from the smaller frame too
+            own = self._measured(part, focal_mm, TOUCHING)
+            spare_mm = beyond_room_mm(own.clearance_mm, self._needed_mm)
+            found = replace(own, clearance_mm=spare_mm) if spare_mm < found.clearance_mm else found
+        if found.clearance_mm > SURE_MM:
+            low, high = self._sure.get((scale, id(part)), (focal_mm, focal_mm))
+            self._sure[scale, id(part)] = min(low, focal_mm), max(high, focal_mm)
+        return found
+
+    def _measured(self, part: Part, focal_mm: float, scale: float) -> Clearance:
         key = (focal_mm, scale, id(part))
         if key not in self._found:
             if id(part) not in self._measures:
                 self._measures[id(part)] = part, measure_of(part.body)  # with the part, whose id would else be given anew
             self._found[key] = part_clearance(part, self._beams_at(focal_mm, scale), self._measures[id(part)][1])
-            if self._found[key].clearance_mm > SURE_MM:
-                low, high = self._sure.get((scale, id(part)), (focal_mm, focal_mm))
-                self._sure[scale, id(part)] = min(low, focal_mm), max(high, focal_mm)
         return self._found[key]
 
     def _surely_clear(self, part: Part, focal_mm: float, scale: float) -> bool:

@@ -22,6 +22,7 @@ from scenes.margin import pessimistic_share
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
 from scenes.progress import Tick, silent
+from scenes.pupil_room import has_room, room_needed_mm
 from scenes.verdict import NOTHING_SHARE, SHOWN_STOPS, Word
 from scenes.widest import ROOMY, TOUCHING, beams_in
 from scenes.widest_stacks import Setup, Stack, setups_of, stack_of
@@ -97,7 +98,7 @@ class _Look:
     """One state: every part measured once at most, whatever the setups that it stands in, and only where no loss is seen."""
 
     def __init__(self, plan: StatePlan, stack: Stack) -> None:
-        self._plan, self._stack = plan, stack
+        self._plan, self._stack, self._needed_mm = plan, stack, room_needed_mm(plan.variants)
         self._beams: dict[float, tuple[NamedBeam, ...]] = {}
         self._known: dict[tuple[int, float], Clearance] = {}
         points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in plan.guides])
@@ -111,7 +112,7 @@ class _Look:
             word = Word.IN_FRAME if loss >= SHOWN_STOPS else Word.SHADING if loss > visible_stops else Word.TIGHT
             met = self._clearance(parts[first], TOUCHING)
             return Fit(setup=setup, word=word, met=met, loss_stops=loss, plan=self._plan)
-        near = [part for part in parts if self._clearance(part, ROOMY).clearance_mm <= 0]
+        near = [part for part in parts if not self._is_clear(part)]
         if not near:
             return Fit(setup=setup, word=Word.CLEAR, met=None, loss_stops=0.0, plan=self._plan)
         met = min((self._clearance(part, TOUCHING) for part in near), key=lambda clearance: clearance.clearance_mm)
@@ -130,6 +131,13 @@ class _Look:
             if loss > worst[0] and shares.blocked_by[k] >= 0:
                 worst = loss, int(shares.blocked_by[k])
         return worst
+
+    def _is_clear(self, part: Part) -> bool:
+        """Whether a part leaves the room that `check` asks for."""
+        roomy_mm = self._clearance(part, ROOMY).clearance_mm
+        if roomy_mm <= 0.0 or roomy_mm >= self._needed_mm:  # with as much there is room from the smaller frame too
+            return roomy_mm > 0.0
+        return has_room(self._clearance(part, TOUCHING).clearance_mm, self._needed_mm)
 
     def _clearance(self, part: Part, scale: float) -> Clearance:
         if scale not in self._beams:

@@ -13,9 +13,9 @@ from raytrace.lens import LensState
 from raytrace.prescription import first_order
 from scenes.build_lens import front_travel_mm, lens_variants, rows_of
 from scenes.errors import Complaint, SceneError
-from scenes.facts import WALK_MM
 from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths
 from scenes.model_lens import Interval, Lens, PupilDepth, WalkRow
+from scenes.pupil_room import WALK_MM
 from scenes.range_plans import chosen_lenses
 from scenes.resources import GlassTable, Resources
 from scenes.words import plain

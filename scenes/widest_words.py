@@ -9,6 +9,7 @@ from typing import Any
 
 from raytrace.clearance import Clearance
 from scenes.check import setting_words, state_words
+from scenes.pupil_room import WALK_MM
 from scenes.verdict import MEANING, Word
 from scenes.widest import Fate, Limit, SetupLimits, StateLimits, WidestReport
 from scenes.widest_catalogue import Fit, LensFits
@@ -107,7 +108,8 @@ def _assumed_lines(report: WidestReport) -> Iterator[str]:
 
 def _setup_lines(report: WidestReport) -> Iterator[str]:
     yield from wrapped(
-        "clears: takes nothing, and 2 % of the frame to spare, as `check` asks for; bites: below this it stands in the beam."
+        f"clears: takes nothing, with 2 % of the frame to spare, and {WALK_MM:g} mm where a pupil is taken as fixed, as `check` "
+        "asks for; bites: below this it stands in the beam."
     )
     yield ROW.format("setup, focus and stop", "clears", "bites", "bites first", "where")
     yield "-" * WIDTH

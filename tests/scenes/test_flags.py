@@ -119,10 +119,11 @@ def tip_angle(length_mm, hinge_mm, at_mm, edge_slope, radius_mm, pupil_mm=40.0):
 def test_angles_of_single_flags_are_those_of_trigonometry(scene):
     top, left = flags_of(scene())
     # hinges in the frame: 3 mm up and 2 mm to the left of the box's own; the frame's left edge lies 1.5 - 18 = -16.5 mm left
-    tops = [tip_angle(100, 88, 44, 12 * k / 20, 5) for k in (1.0, 1.02)]
-    lefts = [tip_angle(80, 102, 44, (18 * k - 1.5) / 20, 5) for k in (1.0, 1.02)]
-    for flag, (touch, clear) in ((top, tops), (left, lefts)):
-        limits = flag.states[0].limits
+    frames = [(1.0, 5.0), (1.02, 5.0), (1.0, 5.0 + 2.5)]  # as it is; 2 % larger; with the room that a fixed pupil asks for
+    tops = [tip_angle(100, 88, 44, 12 * k / 20, radius) for k, radius in frames]
+    lefts = [tip_angle(80, 102, 44, (18 * k - 1.5) / 20, radius) for k, radius in frames]
+    for flag, (touch, *clears) in ((top, tops), (left, lefts)):
+        limits, clear = flag.states[0].limits, max(clears)
         assert 0.0 <= limits.touch_deg - touch <= 0.13  # up to the next tenth, and a beam taken 0.02 mm larger
         assert 0.0 <= limits.clear_deg - clear <= 0.13
 
@@ -152,6 +153,17 @@ def test_at_the_printed_limits_the_check_says_clear_and_two_degrees_in_it_does_n
     assert set(words_of(scene(**changes, top=top, left=left - 2))) != {"clear"}
 
 
+@pytest.mark.parametrize("tilt", [0, -6])
+def test_a_fixed_pupil_holds_flags_off_by_its_room_and_no_more(scene, tilt):
+    top = flags_of(scene(tilt=tilt))[0].clear_deg
+    room_mm = []
+    for angle in (top, top - 0.3):  # 0.3 degrees move the tip by half a millimetre
+        loaded = load_scene(scene(tilt=tilt, top=angle, left=90))
+        state, _ = check_state(plans_of(loaded)[0], engine_of("coverage"), columns=48, limits=CheckLimits())
+        room_mm.append(state.blamed.room_mm)
+    assert room_mm[1] < 2.5 <= room_mm[0]
+
+
 def test_an_extension_counts_and_leaving_it_off_lets_the_flag_in_farther(scene):
     top = flags_of(scene(extension=EXTENSION))[0]
     alone = flags_of(scene())[0]
@@ -168,10 +180,10 @@ def test_at_the_visible_limit_the_check_finds_at_most_that_loss(scene):
 
 def test_a_hinge_in_the_beam_is_said_and_left_out_of_the_rest(scene):
     path = scene(stops="2.0, 5.6")
-    path.write_text(path.read_text().replace("hinge_mm = 85", "hinge_mm = 53"))
+    path.write_text(path.read_text().replace("hinge_mm = 85", "hinge_mm = 54.2"))
     top = flags_of(path)[0]
-    # at the hinge, 84 mm from the pupil, the edge of the frame with 2 % to spare is at 84 x 0.6 x 1.02 + 5 = 56.4 above the axis;
-    # the hinge at 53 + 3; the smaller stop leaves it 3 mm
+    # at the hinge, 84 mm from the pupil, the edge of the frame is at 84 x 0.6 + 5 = 55.4 above the axis, and a fixed pupil asks for
+    # 2.5 more; the hinge is at 54.2 + 3, its blade folded back hangs 2 below; the smaller stop's edge is at 84 x 0.6 + 1.8 = 52.2
     assert top.states[0].limits.clear_deg == np.inf
     assert np.isfinite(top.clear_deg)
     assert "its hinge stands in the beam" in told(path).output

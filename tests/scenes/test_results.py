@@ -274,10 +274,30 @@ def test_a_verdict_that_rests_on_errors_says_so():
     assert "errors of this way" not in " ".join(table_lines(check(state(guide(word=Word.SHADING, loss=0.3)))))
 
 
-def test_a_clear_verdict_with_less_room_than_a_fixed_pupil_may_be_wrong_by_says_so():
-    near = PartResult(name="mask", kind=Kind.MASK, clearance_mm=1.2, where="top right, 30.0 mm ahead of the lens front")
-    told = "that is less than the 2.5 mm by which pupils taken as fixed can mislead"
-    assert told in " ".join(table_lines(check(replace(clear_state(), parts=(near,), fixed_pupil=True))))
-    assert told not in " ".join(table_lines(check(replace(clear_state(), parts=(near,)))))  # a walk was given
-    far = replace(near, clearance_mm=2.6)
-    assert told not in " ".join(table_lines(check(replace(clear_state(), parts=(far,), fixed_pupil=True))))
+def with_little_room(room_mm=1.2, **more):
+    return replace(guide(word=Word.TIGHT, loss=0.0, part=None, margin=9.0, **more), room_mm=room_mm, room_needed_mm=2.5)
+
+
+def test_a_frame_with_less_room_than_a_fixed_pupil_may_be_wrong_by_says_so():
+    def text(*guides):
+        return " ".join(" ".join(table_lines(check(state(*guides)))).split())
+
+    assert "not clear, for room 1.20 mm, less than the 2.5 mm a fixed pupil can be out by" in text(with_little_room())
+    assert "fixed pupil" not in text(with_little_room(2.6))
+    assert "fixed pupil" not in text(replace(with_little_room(), room_needed_mm=0.0))  # a walk was given
+    both = text(with_little_room(name="open gate"), with_little_room(2.31, name="extraction"))
+    assert "not clear, for open gate: room 1.20 mm, less than" in both
+    assert "extraction: room 2.31 mm, less than" in both
+
+
+def test_a_fixed_pupil_s_lack_of_room_is_counted_in_the_summary_and_told_as_data():
+    found = check(clear_state(), state(with_little_room()))
+    assert summary(found).endswith("1 tight state has less room than the 2.5 mm a fixed pupil can be out by.")
+    data = results_dict(found, MADE_BY)
+    assert data["states"][1]["guides"][0]["room"] == {"mm": 1.2, "needed_mm": 2.5, "enough": False}
+    assert data["limits"]["fixed_pupil_mm"] == 2.5
+
+
+def test_of_guides_that_fare_alike_the_one_with_less_margin_is_blamed():
+    wide, narrow = with_little_room(name="open gate"), replace(with_little_room(name="extraction"), margin=Margin(percent=15.0))
+    assert state(narrow, wide).blamed.guide == "open gate"

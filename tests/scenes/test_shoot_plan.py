@@ -6,7 +6,7 @@ import numpy as np
 
 from scenes.shoot_plan import plan_lines, shots
 from scenes.verdict import Word
-from tests.scenes.test_results import check, clear_state, guide, state
+from tests.scenes.test_results import check, clear_state, guide, state, with_little_room
 
 
 def test_each_lens_is_shot_at_its_tightest_and_at_every_focus_where_it_is_less_than_clear():
@@ -36,6 +36,16 @@ def test_a_clear_lens_is_still_confirmed_and_pupils_known_by_bounds_are_measured
     assert "expect nothing, with 9 % of the frame to spare" in text
     assert "[ ] 18: where its entrance pupil lies, by parallax" in text
     assert "parallax" not in " ".join(plan_lines(check(known), ""))
+
+
+def test_a_lens_whose_fixed_pupil_has_too_little_room_is_on_the_plan_at_every_such_focus_and_its_walk_is_to_be_measured():
+    near = with_little_room(step="confirm it on the test shoot (mask, top), or give the lens its pupil_walk")
+    made = check(clear_state(), state(near, key="18_at_350_f2", focus=350.0), state(near, key="18_at_900_f2", focus=900.0))
+    assert {shot.state.focus_mm for shot in shots(made)} == {350.0, 900.0}
+    text = " ".join(" ".join(plan_lines(made, "")).split())
+    assert "[ ] 18: where its entrance pupil lies toward the edge of the picture (pupil_walk), by parallax" in text
+    assert "so far it is taken as fixed: room 1.20 mm, less than the 2.5 mm a fixed pupil can be out by" in text
+    assert "to do: confirm it on the test shoot (mask, top)" in text
 
 
 def test_the_plan_keeps_to_a_hundred_columns():

@@ -121,9 +121,11 @@ def test_a_square_on_opening_is_touched_where_similar_triangles_say(corner):
     assert state.touch.met.where.startswith("top right")  # the right side touches all along, up to its corner
 
 
-def test_clearing_asks_for_two_percent_of_the_frame_more():
+def test_clearing_asks_for_two_percent_of_the_frame_more_and_for_the_room_of_a_fixed_pupil():
     (state,) = limits(loaded(), pupil=Rule.HELD)
-    exact = closed_form(held, scale=1.02)
+    by_pupil = brentq(lambda focal_mm: room_mm(focal_mm, held) - 2.5, 9.0, 60.0)
+    exact = max(closed_form(held, scale=1.02), by_pupil)
+    assert exact == by_pupil
     assert exact - 0.01 <= state.clear.focal_mm <= exact + ROUND_MM + 0.02
 
 

@@ -1,0 +1,48 @@
+"""How much room a clear frame needs where a lens's pupil is taken as fixed: the one rule, which every command asks.
+
+Why: docs/physics.md, "Pupils taken as fixed".
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from raytrace.lens import FixedPupil, LensState, WalkingPupil
+
+WALK_MM = 2.5  # most that a fixed pupil was wrong at a box's edge in published wide lenses; docs/validation.md
+TOLD_MM = 0.005  # clearances are told to a hundredth: room that is told as enough is enough
+
+
+def room_needed_mm(variants: Iterable[LensState]) -> float:
+    """The clearance [mm] that a frame needs to be called clear: 0 where the pupil's walk is tabulated or traced."""
+    return WALK_MM if any(_stands_still(lens) for lens in variants) else 0.0
+
+
+def has_room(clearance_mm: float | None, needed_mm: float) -> bool:
+    """Whether a clearance is as much as is needed; one that could not be measured (None) is not, unless none is needed."""
+    return needed_mm <= 0.0 or (clearance_mm is not None and beyond_room_mm(clearance_mm, needed_mm) > 0.0)
+
+
+def beyond_room_mm(clearance_mm: float, needed_mm: float) -> float:
+    """How much farther in a part could stand and keep its room [mm]: not positive where it has none, inf where it needs none."""
+    return clearance_mm - needed_mm + TOLD_MM if needed_mm > 0.0 else math.inf
+
+
+def lack_words(room_mm: float | None, needed_mm: float) -> str:
+    """Why a frame that loses nothing is not called clear: 'room 1.20 mm, less than the 2.5 mm a fixed pupil can be out by'."""
+    if room_mm is None:
+        return f"the room could not be measured, and a fixed pupil can be out by {needed_mm:g} mm"
+    if room_mm <= 0.0:
+        return f"no room, and a fixed pupil can be out by {needed_mm:g} mm"
+    return f"room {room_mm:.2f} mm, less than the {needed_mm:g} mm a fixed pupil can be out by"
+
+
+def _stands_still(lens: LensState) -> bool:
+    """A walk of one row says no more than a single depth does."""
+    match lens.pupil:
+        case FixedPupil():
+            return True
+        case WalkingPupil(rows=rows):
+            return len(rows) < 2
+    return False
