@@ -27,7 +27,7 @@ from scenes.model import box_for
 from scenes.model_box import Mask
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
-from scenes.pupil_room import WALK_MM
+from scenes.pupil_room import WALK_MM, has_room, room_needed_mm
 from scenes.range_plans import chosen_lenses, focus_note, range_plans
 
 MARGIN_MM = WALK_MM  # as much as a pupil that is not measured may be wrong
@@ -35,6 +35,7 @@ CORNER_MM = 3.0  # a 6 mm cutter; common practice
 THICKNESS_MM = 1.0  # of a mask that the scene does not have yet, as in the scene file's own default
 MOST_MASKS_SHOWN = 6
 SAME_MM = 0.05  # less is nothing
+TRACED_MM = 0.015  # one beam traced twice may differ by 0.02: cut so much larger, less what a check rounds, masks keep their margin
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +67,8 @@ class LensMask:
 
     need is the beam itself over all states and both faces; cutout has margin and corners. widest names the state whose beam is
     largest, axis_mm (right, up) is where the lens axis meets the mask. now_mm is how far the mask that the scene has stays out of
-    the beam. empty_mm is how much farther the beam reaches anywhere when trays are emptied; 0 where that is counted in.
+    the beam. empty_mm is how much farther the beam reaches anywhere when trays are emptied; 0 where that is counted in. needed_mm
+    is the room that `check` asks for with this lens.
     """
 
     lens: Lens
@@ -77,6 +79,7 @@ class LensMask:
     now_mm: float | None
     empty_mm: float
     axis_mm: tuple[float, float]
+    needed_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,10 +120,20 @@ def mask_report(loaded: Loaded, wanted: Wanted, names: Sequence[str] = ()) -> Ma
     families = [int(wanted.split_anamorphic and mask.lens.squeeze != 1.0) for mask in lenses]
     splits = best_splits([mask.cutout for mask in lenses], max(count, MOST_MASKS_SHOWN), families=families)
     chosen = splits[min(count - len(set(families)), len(splits) - 1)]
-    notes = [note for note in (focus_note(mask.lens) for mask in lenses) if note]
+    notes = [note for note in (focus_note(mask.lens) for mask in lenses) if note] + _room_notes(lenses, wanted.margin_mm)
     return MaskReport(
         wanted=wanted, lenses=lenses, splits=splits, chosen=chosen, masks=_cut(lenses, chosen, wanted.margin_mm), notes=tuple(notes)
     )
+
+
+def _room_notes(lenses: Sequence[LensMask], margin_mm: float) -> list[str]:
+    """Which lenses a check will not call clear behind these masks, for their pupils are taken as fixed."""
+    found = [mask for mask in lenses if not has_room(margin_mm, mask.needed_mm)]
+    if not found:
+        return []
+    names = ", ".join(mask.lens.name for mask in found)
+    why = f"{margin_mm:g} mm of margin is less than the {WALK_MM:g} mm a fixed pupil can be out by"
+    return [f"{why}: `brimline check` will call {names} tight behind a mask cut so; give pupil_walk, or more margin"]
 
 
 def _how_many(lenses: Sequence[LensMask], wanted: Wanted) -> int:
@@ -166,11 +179,12 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         lens=lens,
         place=place,
         need=need,
-        cutout=tightest(need, wanted.margin_mm, wanted.corner_mm),
+        cutout=tightest(need, wanted.margin_mm + TRACED_MM, wanted.corner_mm),
         widest=state_words(max(zip(own, plans, strict=True), key=lambda pair: pair[0].area)[1]),
         now_mm=None if fitted is None else _room_mm(_opening(loaded, fitted), need),
         empty_mm=0.0 if wanted.also_empty else empty_mm,
         axis_mm=_axis_mm(planes[0][0]),
+        needed_mm=max(room_needed_mm(plan.variants) for plan in plans),
     )
 
 

@@ -12,7 +12,9 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
+from geometry.body import Kind
 from geometry.outline import Freeform
+from scenes.check import part_results
 from scenes.commands import masks as masks_command
 from scenes.drawing import read_outline
 from scenes.engines import engine_of
@@ -21,6 +23,7 @@ from scenes.mask_files import dxf_bytes, engraving, page_mm, pdf_bytes, scene_ta
 from scenes.mask_words import masks_dict, masks_lines
 from scenes.masks import CORNER_MM, MARGIN_MM, Rule, Wanted, mask_report
 from scenes.plan import load_scene
+from scenes.pupil_room import has_room
 from scenes.range_plans import range_plans
 
 SCENE = """
@@ -247,6 +250,13 @@ def least_share_behind_mask(loaded, lens_name):
     return least
 
 
+def least_clearance_of_mask(loaded, lens_name):
+    """As the check measures it, over the lens's whole range [mm]."""
+    lens = next(lens for lens in loaded.scene.lens if lens.name == lens_name)
+    parts = [part for plan in range_plans(loaded, lens) for part in part_results(plan)[0]]
+    return min(part.clearance_mm for part in parts if part.kind is Kind.MASK)
+
+
 def shrunk(mask, by_mm):
     """The drawing of a mask with its cut-out made smaller all round."""
     from dataclasses import replace
@@ -260,6 +270,7 @@ def assert_clear_and_tight(path, report):
     for mask in report.masks:
         for name in mask.lens_names:
             assert least_share_behind_mask(loaded, name) == 1.0, (mask.name, name)
+            assert has_room(least_clearance_of_mask(loaded, name), report.wanted.margin_mm), (mask.name, name)
     loaded = put_back(path, report, [shrunk(mask, report.wanted.margin_mm + 0.3) for mask in report.masks])
     for mask in report.masks:
         assert min(least_share_behind_mask(loaded, name) for name in mask.lens_names) < 1.0, mask.name
@@ -269,6 +280,14 @@ def assert_clear_and_tight(path, report):
 def test_a_drawing_put_back_as_outline_is_clear_for_all_its_lenses_and_shrunk_past_the_margin_it_is_not(scene, masks):
     path = scene(stage=STAGE)
     assert_clear_and_tight(path, report_of(path, masks=masks))
+
+
+def test_a_margin_below_the_room_of_a_fixed_pupil_is_told(scene):
+    told = (
+        "2.4 mm of margin is less than the 2.5 mm a fixed pupil can be out by: `brimline check` will call 20, 40, 60 squeezed tight"
+    )
+    assert report_of(scene(), margin_mm=2.4).notes[-1].startswith(told)
+    assert not any("fixed pupil" in note for note in report_of(scene()).notes)
 
 
 def test_a_mask_that_stands_turned_and_tilted_is_cut_for_it(scene):
