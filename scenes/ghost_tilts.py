@@ -19,7 +19,7 @@ from scenes.build_box import stage_name
 from scenes.ghosts import GhostLights, between_words, ghosts_in, grid_lights, middle_variant, together
 from scenes.model_box import CLAMP
 from scenes.plan import Loaded
-from scenes.tilt_fit import BOX_KEY, BeamAfter, Refit, TiltFit, stage_key
+from scenes.tilt_fit import BOX_KEY, BeamAfter, Refit, TiltFit
 
 FloatArray = NDArray[np.float64]
 
@@ -122,7 +122,9 @@ class Mover:
                 continue
             glass = self._glass_in(f"box.stage[{number}]")
             moved = self._moved([glass], stage.tilt_deg, glass.slab.pose.origin_mm)
-            yield Thing(name=stage_name(stage, number), keys=(stage_key(number),), present_deg=stage.tilt_deg, moved=(moved,))
+            yield Thing(
+                name=stage_name(stage, number), keys=(self.refit.stage_key(number),), present_deg=stage.tilt_deg, moved=(moved,)
+            )
 
     def _glass_in(self, group: str) -> Glass:
         """The filter of a tray: it shares the tray's centre."""

@@ -14,6 +14,8 @@ from raytrace.ghost_paths import Route
 from raytrace.ghosts import centred_tilt_deg
 from scenes.build import StatePlan
 from scenes.check import state_words
+from scenes.ghost_set import GhostState, SetTilt, set_tilt
+from scenes.ghost_set_words import set_dict, set_words
 from scenes.ghost_tilts import ANYWHERE, Mover, TiltAnswer, TiltCurve, tilt_answers, tilt_curves_of, wanted_out
 from scenes.ghosts import (
     OUTSIDE,
@@ -58,6 +60,7 @@ class GhostReport:
     guides: tuple[Guide, ...]
     filters: tuple[str, ...]
     lights: GhostLights
+    mover: Mover
     tilts: tuple[TiltAnswer, ...]
     curves: tuple[TiltCurve, ...]
     notes: tuple[str, ...]
@@ -80,6 +83,7 @@ def ghost_report(loaded: Loaded, plan: StatePlan, *, with_grid: bool = False) ->
         guides=plan.guides,
         filters=tuple(glass.name for glass in plan.box.glasses),
         lights=lights,
+        mover=mover,
         tilts=tilt_answers(mover, lights),
         curves=tilt_curves_of(mover, first),
         notes=tuple(notes_of(loaded.scene, plan)),
@@ -356,7 +360,14 @@ def _tilt_dict(answer: TiltAnswer) -> dict[str, Any]:
     }
 
 
-def ghosts_dict(reports: Sequence[GhostReport], title: str, sensor_reflectance: float) -> dict[str, Any]:
+def set_answer(reports: Sequence[GhostReport]) -> SetTilt | None:
+    """The one tilt for all states with filters; None where there are not two of them."""
+    return set_tilt([GhostState(mover=report.mover, lights=report.lights) for report in reports])
+
+
+def ghosts_dict(
+    reports: Sequence[GhostReport], title: str, sensor_reflectance: float, for_all: SetTilt | None = None
+) -> dict[str, Any]:
     """The whole answer of `brimline ghosts --json`."""
     return {
         "brimline_ghosts": SCHEMA_VERSION,
@@ -364,23 +375,25 @@ def ghosts_dict(reports: Sequence[GhostReport], title: str, sensor_reflectance: 
         "sensor_reflectance": sensor_reflectance,
         "cautions": list(CAUTIONS),
         "states": [report_dict(report) for report in reports],
+        "all_states": set_dict(for_all),
     }
 
 
-def ghosts_lines(reports: Sequence[GhostReport], title: str) -> list[str]:
+def ghosts_lines(reports: Sequence[GhostReport], title: str, for_all: SetTilt | None = None) -> list[str]:
     """The whole answer for people: every state, then what is to be said once."""
     lines = [_clip(f"Ghosts: {title}" if title else "Ghosts")]
     lines += ["Places: mm from the lens axis, as the operator sees them. Strengths: stops below the light itself.", ""]
     lines += [line for report in reports for line in report_lines(report)]
-    return [*lines, *_set_lines(reports), *(line for caution in CAUTIONS for line in wrapped(caution, ""))]
+    return [*lines, *_set_lines(reports, for_all), *(line for caution in CAUTIONS for line in wrapped(caution, ""))]
 
 
-def _set_lines(reports: Sequence[GhostReport]) -> list[str]:
-    """Every state with filters again, in a line: what to set, so that the set can be packed by one look."""
+def _set_lines(reports: Sequence[GhostReport], for_all: SetTilt | None) -> list[str]:
+    """Every state with filters again, in a line: what to set, so that the set can be packed by one look; then one tilt for all."""
     told = [report for report in reports if report.filters]
     if len(told) < 2:
         return []
-    return ["All of them in short", "-" * WIDTH, *(line for report in told for line in _short_lines(report)), ""]
+    one = ["", *wrapped(set_words(for_all), "  ")] if for_all else []
+    return ["All of them in short", "-" * WIDTH, *(line for report in told for line in _short_lines(report)), *one, ""]
 
 
 def _short_lines(report: GhostReport) -> list[str]:

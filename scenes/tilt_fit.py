@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,7 @@ from scenes.errors import SceneError
 from scenes.ghosts import where
 from scenes.margin import pessimistic_share
 from scenes.model import Scene, box_for
-from scenes.model_box import Box
+from scenes.model_box import Box, is_fitted
 from scenes.resources import Resources
 
 FloatArray = NDArray[np.float64]
@@ -77,7 +78,17 @@ class Refit:
         self.lens = next(lens for lens in scene.lens if lens.name == plan.lens_name)
         self.box: Box = box_for(scene, self.lens)
         self.travel_mm = front_travel_mm(self.lens, plan.focal_mm, plan.focus_mm)
-        self._now: list[FloatArray] | None = None
+        self._numbers = tuple(k for k, stage in enumerate(scene.box.stage, 1) if is_fitted(stage, self.lens.name))
+        self._known: dict[tuple[tuple[str, ...], float], TiltFit] = {}
+
+    def stage_key(self, number: int) -> str:
+        """The scene's key for the tilt of a tray of this lens's own box, whose trays count from 1: the scene counts all of them."""
+        return f"box.stage[{self._numbers[number - 1]}].tilt_deg"
+
+    def tray_keys(self, name: str) -> tuple[str, ...]:
+        """The scene's keys for the tilt of the tray of that name."""
+        named = (number for number, stage in enumerate(self.box.stage, 1) if stage_name(stage, number) == name)
+        return tuple(self.stage_key(number) for number in named)
 
     def tilted(self, keys: Sequence[str], tilt_deg: float) -> Box:
         """The box with the tilts under some keys changed."""
@@ -85,7 +96,7 @@ class Refit:
         if BOX_KEY in keys:
             changed = changed.model_copy(update={"tilt_deg": tilt_deg})
         stages = [
-            stage.model_copy(update={"tilt_deg": tilt_deg}) if stage_key(number) in keys else stage
+            stage.model_copy(update={"tilt_deg": tilt_deg}) if self.stage_key(number) in keys else stage
             for number, stage in enumerate(self.box.stage, 1)
         ]
         return changed.model_copy(update={"stage": tuple(stages)})
@@ -95,28 +106,42 @@ class Refit:
         return build_box(box, self.lens, self.resources, front_travel_mm=self.travel_mm)
 
     def fit(self, keys: Sequence[str], tilt_deg: float) -> TiltFit:
-        """What comes of a tilt under some keys."""
+        """What comes of a tilt under some keys; looked at once."""
+        at = (tuple(keys), tilt_deg)
+        if at not in self._known:
+            self._known[at] = self._fit(keys, tilt_deg)
+        return self._known[at]
+
+    def _fit(self, keys: Sequence[str], tilt_deg: float) -> TiltFit:
         try:
             assembly, box = self.built(self.tilted(keys, tilt_deg))
         except (GeometryError, SceneError) as error:
             return TiltFit(trouble=" ".join(str(error).split()))
         return TiltFit(beam=self._beam_after(assembly, box))
 
-    def meets(self, keys: Sequence[str], tilt_deg: float) -> bool:
-        """Whether a tilt cannot be built, or brings parts together that do not meet now; without a look at the beam."""
-        try:
-            assembly, _ = self.built(self.tilted(keys, tilt_deg))
-        except (GeometryError, SceneError):
-            return True
-        return bool(meetings(assembly) - meetings(self.plan.assembly))
+    @property
+    def is_dark(self) -> bool:
+        """Whether the box takes something visible from the frame's edge as it is."""
+        return bool(self._now_stops.max() > self.scene.check.visible_loss_stops)
+
+    @cached_property
+    def _points_mm(self) -> FloatArray:
+        return np.concatenate([guide.rim_points_mm(RIM_PER_SIDE) for guide in self.plan.guides])
+
+    @cached_property
+    def _now_stops(self) -> FloatArray:
+        """What is lost as it is (V, N), over pupil depths and places [stops]."""
+        return np.array([_loss(shares) for shares in self._shares(self.plan.box, self._points_mm)])
+
+    @cached_property
+    def _meets_now(self) -> frozenset[tuple[str, str]]:
+        return meetings(self.plan.assembly)
 
     def _beam_after(self, assembly: Assembly, box: TracedBox) -> BeamAfter:
         """What a box takes round the guides' edges, against the present one; the worst over the pupil depths there may be."""
-        points = np.concatenate([guide.rim_points_mm(RIM_PER_SIDE) for guide in self.plan.guides])
-        if self._now is None:
-            self._now = [_loss(shares) for shares in self._shares(self.plan.box, points)]
+        points = self._points_mm
         then = self._shares(box, points)
-        now_stops, then_stops = np.array(self._now), np.array([_loss(shares) for shares in then])
+        now_stops, then_stops = self._now_stops, np.array([_loss(shares) for shares in then])
         added = np.where(np.isinf(now_stops), 0.0, then_stops - np.where(np.isinf(now_stops), 0.0, now_stops))
         bad = (then_stops > self.scene.check.visible_loss_stops) & (added > NOTHING_STOPS)
         variant, point = np.unravel_index(int(np.where(bad, added, added - 1e6).argmax()), added.shape)
@@ -128,7 +153,7 @@ class Refit:
             part=box.part_names[part] if part >= 0 else "",
             where=where(points[point], self.plan.grid),
             clears=not bad.any(),
-            meets=tuple(sorted(meetings(assembly) - meetings(self.plan.assembly))),
+            meets=tuple(sorted(meetings(assembly) - self._meets_now)),
         )
 
     def _shares(self, box: TracedBox, points: FloatArray) -> list[Shares]:
@@ -143,38 +168,20 @@ class TiltRoom:
 
     def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
         self.refits = tuple(Refit(scene, resources, plan) for plan in plans)
-        self._known: dict[tuple[str, tuple[str, ...], float], TiltFit] = {}
-
-    def fit(self, refit: Refit, keys: Sequence[str], tilt_deg: float) -> TiltFit:
-        """What comes of a tilt in one state."""
-        at = (refit.plan.key, tuple(keys), tilt_deg)
-        if at not in self._known:
-            self._known[at] = refit.fit(keys, tilt_deg)
-        return self._known[at]
 
     def against_tray(self, name: str, tilt_deg: float) -> str:
         """What speaks against a tilt of the tray of that name in any state, and where; empty where it fits and clears in all."""
         for refit in self.refits:
-            keys = tray_keys(refit.box, name)
-            fit = self.fit(refit, keys, tilt_deg) if keys else TiltFit()
+            keys = refit.tray_keys(name)
+            fit = refit.fit(keys, tilt_deg) if keys else TiltFit()
             if keys and not fit.works:
                 return f"{fit_words(fit)} ({state_words(refit.plan)})"
         return ""
 
 
-def tray_keys(box: Box, name: str) -> tuple[str, ...]:
-    """The scene's keys for the tilt of the tray of that name, in a lens's own box."""
-    return tuple(stage_key(number) for number, stage in enumerate(box.stage, 1) if stage_name(stage, number) == name)
-
-
 def lean_words(*, toward_scene: bool) -> str:
     """Which way a tilt goes."""
     return f"top toward the {'scene' if toward_scene else 'lens'}"
-
-
-def stage_key(number: int) -> str:
-    """The scene's key for the tilt of a tray of a lens's own box, counted from 1."""
-    return f"box.stage[{number}].tilt_deg"
 
 
 def meetings(assembly: Assembly) -> frozenset[tuple[str, str]]:

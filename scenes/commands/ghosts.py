@@ -26,7 +26,7 @@ def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], grid: 
     stop that the scene's [check] asks for.
     """
     from scenes.files import as_json as json_text
-    from scenes.ghost_words import ghost_report, ghosts_dict, ghosts_lines
+    from scenes.ghost_words import ghost_report, ghosts_dict, ghosts_lines, set_answer
     from scenes.ghosts import ghost_plans
     from scenes.plan import load_scene, plans_of, selected
 
@@ -34,8 +34,9 @@ def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], grid: 
     plans = ghost_plans(selected(plans_of(loaded), lenses=lenses, focus=focus))
     reports = [ghost_report(loaded, plan, with_grid=grid) for plan in plans]
     title, reflectance = loaded.scene.title, loaded.scene.camera.sensor_reflectance
-    lines = ghosts_lines(reports, title)
-    click.echo(json_text(ghosts_dict(reports, title, reflectance)) if as_json else "\n".join(lines) + "\n", nl=False)
+    for_all = set_answer(reports)
+    lines = ghosts_lines(reports, title, for_all)
+    click.echo(json_text(ghosts_dict(reports, title, reflectance, for_all)) if as_json else "\n".join(lines) + "\n", nl=False)
     if out is not None:
         written = write_charts(out, reports)
         click.echo(f"wrote {len(written)} charts to {out}", err=as_json)

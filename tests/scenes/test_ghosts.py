@@ -1,6 +1,7 @@
 """The ghost report on lopsided scenes: places by the law of reflection, tilts by closed forms, words as the operator reads them."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -9,8 +10,18 @@ from click.testing import CliRunner
 from raytrace.ghost_paths import Route
 from scenes.commands.ghosts import command
 from scenes.figure_ghosts import ghost_figure
+from scenes.ghost_set_words import set_words
 from scenes.ghost_tilts import ALL_TRAYS, ANYWHERE, MIDDLE, WHOLE_BOX, Mover, rounded_out_deg
-from scenes.ghost_words import best_answer, ghost_report, ghosts_lines, next_step, place_words, report_lines
+from scenes.ghost_words import (
+    best_answer,
+    ghost_report,
+    ghosts_dict,
+    ghosts_lines,
+    next_step,
+    place_words,
+    report_lines,
+    set_answer,
+)
 from scenes.ghosts import ghost_plans
 from scenes.plan import load_scene, plans_of
 
@@ -68,6 +79,18 @@ TIGHT_MASK = """
 name = "tight mask"
 at_mm = 80
 opening_mm = [106, 74]
+"""
+
+LOW_LAMP = LAMP.replace("elevation_deg = 4", "elevation_deg = 1")
+LITTLE_ROOM = """
+[[box.mask]]
+name = "plate"
+at_mm = 28
+opening_mm = [138, 97]
+[[box.mask]]
+name = "mask"
+at_mm = 100
+opening_mm = [122, 72]
 """
 
 
@@ -251,3 +274,75 @@ front_travel_mm = 5
         built = np.array([glass.slab.pose.origin_mm for glass in box.glasses])
         for mirror in thing.mirrors_at(-6.0):
             assert np.linalg.norm(built - mirror.centre_mm, axis=1).min() < 1e-9
+
+
+@pytest.fixture
+def reports_of(tmp_path):
+    def made(more=LAMP, tilt=1.0, rear=0.0):
+        path = tmp_path / "quay.toml"
+        path.write_text(HEAD.format(tilt=tilt, more=more).replace("at_mm = 18\n", f"at_mm = 18\ntilt_deg = {rear}\n"))
+        loaded = load_scene(path)
+        return [ghost_report(loaded, plan) for plan in ghost_plans(plans_of(loaded))]
+
+    return made
+
+
+def states_with_ghosts(reports):
+    """Keys of states in whose frame a ghost shows that can be told from its light."""
+    return {r.key for r in reports if any(ghost.in_frame and not ghost.on_light for ghost in r.lights.ghosts)}
+
+
+def test_one_tilt_clears_every_focus_and_a_tenth_less_does_not(reports_of):
+    reports = reports_of()
+    answer = set_answer(reports)
+    assert answer.clears
+    assert answer.keys == ("box.tilt_deg",)
+    assert states_with_ghosts(reports) == {one.key for one in answer.left_now} != set()
+    assert states_with_ghosts(reports_of(tilt=answer.tilt_deg)) == set()
+    assert states_with_ghosts(reports_of(tilt=answer.tilt_deg - 0.1)) != set()
+    # No smaller than at infinity alone, in the upright plane through the axis: -f tan(2 t + atan y / f) at the guide's lower edge.
+    up = np.tan(np.radians(4)) / np.cos(np.radians(12))
+    guide = reports[0].guides[0]
+    assert answer.tilt_deg >= np.degrees(np.arctan((guide.half_height_mm - guide.centre_mm[1]) / 50) - np.arctan(up)) / 2
+
+
+def test_what_no_one_tilt_clears_gets_the_best_that_fits_and_says_whom_it_leaves(reports_of):
+    # A plate before the tray holds it upright; the mask lets the box lean as the far focus needs, and less than the near one does.
+    reports = reports_of(more=LOW_LAMP + LITTLE_ROOM)
+    answer = set_answer(reports)
+    assert not answer.clears
+    assert re.fullmatch(r"whole box at \+[\d.]+ deg would, but takes .* \(mask\) \(50, .*\)", answer.why)
+    then = reports_of(more=LOW_LAMP + LITTLE_ROOM, tilt=answer.tilt_deg)
+    assert states_with_ghosts(then) == {one.key for one in answer.left} == {"50_at_700_f2.8"}
+    assert states_with_ghosts(reports) == {"50_inf_f2.8", "50_at_700_f2.8"}
+    assert not any(report.mover.refit.is_dark for report in then)
+    assert "it leaves a ghost in 1 of 2 states, 50, focus 700 mm, f/2.8 (" in set_words(answer)
+
+
+def test_where_nothing_that_fits_is_better_the_sentence_says_so(reports_of):
+    answer = set_answer(reports_of(more=LOW_LAMP + LITTLE_ROOM.replace("[122, 72]", "[96, 58]")))
+    assert (answer.clears, answer.tilt_deg) == (False, None)
+    assert "None that fits does better" in set_words(answer)
+
+
+def test_the_short_list_ends_with_one_tilt_for_all_and_the_json_has_it(reports_of):
+    reports = reports_of()
+    answer = set_answer(reports)
+    lines = ghosts_lines(reports, "Quay", answer)
+    short = " ".join(" ".join(lines[lines.index("All of them in short") :]).split())
+    assert f"One tilt for all of them: set box.tilt_deg = {answer.tilt_deg:g} (top toward the scene)" in short
+    told = ghosts_dict(reports, "Quay", 0.05, answer)["all_states"]
+    assert (told["tilt_deg"], told["clears"], told["leaves"]) == (answer.tilt_deg, True, [])
+    assert ghosts_dict(reports[:1], "Quay", 0.05, set_answer(reports[:1]))["all_states"] is None
+
+
+def test_keys_count_trays_as_the_scene_does_though_a_lens_has_not_all_of_them(tmp_path):
+    other = '[[box.stage]]\nname = "other tray"\nlenses = ["85"]\nat_mm = 8\ndepth_mm = 6\nopening_mm = [138, 97]\n'
+    lens = HEAD[HEAD.index("[[lens]]") : HEAD.index("[box]")].replace('"50"', '"85"').replace("focal_mm = 50", "focal_mm = 85")
+    text = HEAD.replace("[[box.stage]]", f"{other}[[box.stage]]", 1).replace("[box]", f"{lens}[box]", 1)
+    path = tmp_path / "quay.toml"
+    path.write_text(text.format(tilt=1.0, more=LAMP))
+    loaded = load_scene(path)
+    plan = next(plan for plan in ghost_plans(plans_of(loaded)) if plan.lens_name == "50")
+    (tray,) = [thing for thing in Mover(loaded, plan).things() if thing.name == "rear tray"]
+    assert tray.keys == ("box.stage[2].tilt_deg",)
