@@ -14,8 +14,8 @@ from raytrace.box import Box
 from raytrace.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.lens import LensState
 from scenes.build_box import build_box
-from scenes.build_lens import front_travel_mm, lens_variants
-from scenes.facts import facts_of
+from scenes.build_lens import field_guess_percent, front_travel_mm, lens_variants
+from scenes.facts import facts_of, field_notes
 from scenes.model import Scene, box_for, f_numbers_of, focal_lengths, focus_distances_of
 from scenes.model_camera import Camera
 from scenes.model_lens import Lens
@@ -26,7 +26,8 @@ from scenes.resources import Resources
 class StatePlan:
     """Everything a way needs for one state.
 
-    `variants` holds the lens once per pupil position that its stated bounds allow; the worst of them counts.
+    `variants` holds the lens once per pupil position that its stated bounds allow; the worst of them counts. field_guess_percent
+    says how much wider than at infinity its field is taken to be, where that is a guess; else None.
     """
 
     key: str
@@ -41,6 +42,7 @@ class StatePlan:
     grid: PixelGrid
     guides: tuple[Guide, ...]
     notes: tuple[Note, ...]
+    field_guess_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +91,7 @@ def plan_state(
     variants = lens_variants(lens, grid, glass, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
     own_box = box_for(scene, lens)
     assembly, box = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, focus_mm))
+    guess = field_guess_percent(lens, variants, focal_mm, focus_mm)
     return StatePlan(
         key=state_key(lens, focal_mm, focus_mm, f_number),
         lens_name=lens.name,
@@ -101,7 +104,8 @@ def plan_state(
         assembly=assembly,
         grid=grid,
         guides=guides,
-        notes=notes,
+        notes=(*notes, *field_notes(lens.name, focus_mm, guess)),
+        field_guess_percent=guess,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,6 +54,16 @@ def _four(depth: PupilDepth | None) -> tuple[float, float, float, float] | None:
 def front_travel_mm(lens: Lens, focal_mm: float, focus_mm: float) -> float:
     """How far the front rim has moved toward the scene at this setting [mm]."""
     return in_between(rows_of(lens), focal_mm, focus_mm).front_travel_mm or 0.0
+
+
+def field_guess_percent(lens: Lens, variants: Sequence[Variant], focal_mm: float, focus_mm: float) -> float | None:
+    """How much wider the field is taken to be at this focus than at infinity [% of its tangent]; negative: narrower.
+
+    None where it is no guess: at infinity, or where the lens's rows state it. Source: docs/physics.md, "Finite focus".
+    """
+    if math.isinf(focus_mm) or in_between(rows_of(lens), focal_mm, focus_mm).half_field_deg is not None:
+        return None
+    return 100.0 * (focal_mm / min((variant.lens.field_focal_mm for variant in variants), default=focal_mm) - 1.0)
 
 
 def lens_variants(

@@ -63,6 +63,7 @@ class StateResult:
     rows: int
     made: Made
     files: tuple[str, ...] = ()
+    field_guess_percent: float | None = None  # how much wider than at infinity the field is taken to be, where that is a guess
 
     @property
     def blamed(self) -> GuideVerdict:
@@ -183,6 +184,7 @@ def check_state(
         columns=grid.columns,
         rows=grid.rows,
         made=map_.made,
+        field_guess_percent=plan.field_guess_percent,
     )
     return result, map_
 

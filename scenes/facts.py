@@ -63,6 +63,20 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
         yield Note(lens.name, text, Severity.FACT)
 
 
+def field_words(focus: str, percent: float | None) -> str:
+    """That a field at close focus is a guess, and by how much wider or narrower than at infinity; '' where it is none."""
+    if percent is None:
+        return ""
+    than = f"{abs(percent):.0f} % {'wider' if percent >= 0 else 'narrower'} than at infinity"
+    return f"field at {focus}: a guess, {than}; half_field_deg replaces it"
+
+
+def field_notes(lens_name: str, focus_mm: float, percent: float | None) -> tuple[Note, ...]:
+    """What a state at close focus rests on."""
+    words = field_words(f"{focus_mm:g} mm", percent)
+    return (Note(lens_name, words, Severity.FACT),) if words else ()
+
+
 def _zoom_notes(lens: Lens) -> Iterator[Note]:
     """A zoom whose rows state the field can see more between two rows than at either."""
     if len(focal_lengths(lens)) > 1 and any(row.half_field_deg is not None for row in lens.state):

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from raytrace.shares import Made, VignetteMap
 from scenes.check import CheckResult, FailedState, PartResult, StateResult, state_words
+from scenes.facts import field_words
 from scenes.pupil_room import WALK_MM
 from scenes.verdict import LOSING_NOTHING, GuideVerdict, Limits, PartLoss, Word, at_words, word_for
 from scenes.words import ALL_LIGHT, ALL_STOPS
@@ -113,6 +114,7 @@ def _state(state: StateResult) -> dict[str, Any]:
         "next_step": worst.next_step,
         "guides": [_guide(guide, state) for guide in state.guides],
         "pupils": list(state.pupils),
+        "field_guess_percent": None if state.field_guess_percent is None else round(state.field_guess_percent, 1) + 0.0,
         "parts": [_part(part) for part in state.parts],
         "notes": [_note(note) for note in state.notes],
         "unlit_share": round(state.unlit_share, 4),
@@ -313,6 +315,7 @@ def _state_lines(state: StateResult, symbols: dict[Word, str], limits: Limits) -
     told = [*_wrapped(nearest and f"nearest to the beam: {nearest}", "    "), *_wrapped(walk_words(state.guides), "    ")]
     told += _part_lines(state.parts)
     doubt = _wrapped(doubt_words(state.blamed, limits), "    ")
+    told += _wrapped(field_words("this focus", state.field_guess_percent), "    ")
     return [*rows, *doubt, *_wrapped(step, "    -> "), *told, *_wrapped(glass, "    ")]
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from geometry.notes import Severity
 from scenes.check import CheckResult, StateResult, lens_words, setting_words
+from scenes.facts import field_words
 from scenes.results import SHOWN_LOSS_STOPS, WIDTH, caution_lines, loss_words, nearest_words
 from scenes.verdict import RANK, GuideVerdict, Word, at_words
 from scenes.words import ALL_STOPS
@@ -97,10 +98,20 @@ def measure_lines(check: CheckResult) -> Iterator[str]:
             yield from _wrapped(
                 f"{lens}: where its entrance pupil lies, by parallax; so far it is only known between: {ends}", TICK
             )
+        yield from _field_lines(states)
         yield from _walk_lines(lens, [guide for state in states for guide in state.guides if guide.lacks_room])
     noticed = {(note.part, note.text) for state in check.states for note in state.notes if note.severity is not Severity.FACT}
     for part, text in sorted(noticed):
         yield from _wrapped(f"{part}: {text}", TICK)
+
+
+def _field_lines(states: Sequence[StateResult]) -> Iterator[str]:
+    """The fields at the nearest focus that no row states."""
+    guessed = [state for state in states if state.field_guess_percent is not None]
+    nearest = {lens_words(state): state for state in sorted(guessed, key=lambda state: -state.focus_mm)}
+    for words, state in nearest.items():
+        than = field_words(f"focus {state.focus_mm:g} mm", state.field_guess_percent)
+        yield from _wrapped(f"{words}: how wide it sees there, to either side; {than}", TICK)
 
 
 def _walk_lines(lens: str, lacking: Sequence[GuideVerdict]) -> list[str]:

@@ -298,6 +298,16 @@ def test_a_fixed_pupil_s_lack_of_room_is_counted_in_the_summary_and_told_as_data
     assert data["limits"]["fixed_pupil_mm"] == 2.5
 
 
+@pytest.mark.parametrize(("percent", "words"), [(42.4, "42 % wider"), (-11.2, "11 % narrower")])
+def test_a_field_that_is_a_guess_says_so_and_by_how_much(percent, words):
+    guessed = replace(clear_state(focus=350.0), field_guess_percent=percent)
+    assert f"field at this focus: a guess, {words} than at infinity; half_field_deg replaces it" in "\n".join(
+        table_lines(check(guessed))
+    )
+    assert results_dict(check(guessed), MADE_BY)["states"][0]["field_guess_percent"] == percent
+    assert "a guess" not in "\n".join(table_lines(check(clear_state(focus=350.0))))
+
+
 def test_of_guides_that_fare_alike_the_one_with_less_margin_is_blamed():
     wide, narrow = with_little_room(name="open gate"), replace(with_little_room(name="extraction"), margin=Margin(percent=15.0))
     assert state(narrow, wide).blamed.guide == "open gate"

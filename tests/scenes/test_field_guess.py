@@ -1,0 +1,54 @@
+"""What a state at close focus says of its field where no row states it."""
+
+import pytest
+
+from scenes.build import states_of
+from scenes.parse import parse_scene
+
+SCENE = """
+brimline = 1
+[camera]
+format = "36x24"
+[[lens]]
+name = "25"
+focal_mm = 25
+f_number = 2.0
+front_diameter_mm = 100
+front_to_sensor_mm = {length}
+pupil_behind_front_mm = {pupil}
+{rows}
+[box]
+[check]
+focus_mm = ["infinity", {focus}]
+"""
+
+
+def close_state(length, pupil, focus, rows=""):
+    scene = parse_scene(SCENE.format(length=length, pupil=pupil, focus=focus, rows=rows), source="s.toml")
+    far, close = states_of(scene)
+    assert far.field_guess_percent is None
+    assert not any("guess" in note.text for note in far.notes)
+    return close
+
+
+def test_a_thin_lens_with_its_pupil_in_it_sees_less_at_close_focus_by_its_extension():
+    # f = 25, object 300 from the lens: m = 1/11, image at 25 (1 + m) = 27.27 (Kingslake, Newton's form); D = 327.27
+    close = close_state(60.0, 60.0 - 300 / 11, 3600 / 11)
+    assert close.field_guess_percent == pytest.approx(100 * (25 / (300 / 11) - 1))
+    assert [note.text for note in close.notes if "guess" in note.text] == [
+        "field at 327.273 mm: a guess, 8 % narrower than at infinity; half_field_deg replaces it"
+    ]
+
+
+def test_a_retrofocus_lens_is_taken_to_see_wider_and_of_two_pupils_by_the_wider():
+    # the same m = 1/11, the pupil 100 mm nearer to the object: L = 200, m L = 18.18
+    close = close_state(160.0, f"[{60.0 - 300 / 11}, {160.0 - 300 / 11}]", 3600 / 11)
+    wider = close_state(160.0, 60.0 - 300 / 11, 3600 / 11)
+    assert wider.field_guess_percent == pytest.approx(100 * (25 / (200 / 11) - 1))
+    assert close.field_guess_percent == pytest.approx(wider.field_guess_percent)
+
+
+def test_a_field_that_a_row_states_is_no_guess():
+    close = close_state(160.0, 40.0, 500, rows="[[lens.state]]\nfocus_mm = 500\nhalf_field_deg = 30")
+    assert close.field_guess_percent is None
+    assert not any("guess" in note.text for note in close.notes)
