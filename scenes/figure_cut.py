@@ -17,6 +17,7 @@ from geometry.body import Assembly, Block, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.meshes import part_mesh, slab_mesh
 from geometry.outline import Circle, Outline, half_size_mm
 from geometry.parts import hinge_line
+from scenes.words import length_words
 
 SAGITTA_MM = 0.02  # chords of drawn curves: a tenth of the thinnest line on paper
 TOUCH_MM = 0.01  # that a part may stand in the beam and still count as touching it
@@ -194,7 +195,7 @@ def telling_loops(body: Tube) -> tuple[Loop, ...]:
 
 def _outline_words(outline: Outline) -> str:
     width, height = 2 * half_size_mm(outline)
-    return f"⌀ {width:.4g}" if isinstance(outline, Circle) else f"{width:.4g} x {height:.4g}"
+    return f"⌀ {length_words(width)}" if isinstance(outline, Circle) else f"{length_words(width)} x {length_words(height)}"
 
 
 def clearances_mm(shape: BaseGeometry, beam: Beam) -> tuple[float | None, float | None]:
@@ -244,7 +245,7 @@ def _ways_through(part: Part, view: View) -> list[WayThrough]:
         points = _crossing_points(np.concatenate(loop.points_mm(SAGITTA_MM)), view)
         if len(points) >= 2:
             ends = points[[np.argmin(points[:, 1]), np.argmax(points[:, 1])]]
-            across = f"{np.hypot(*(ends[1] - ends[0])):.1f}".removesuffix(".0")
+            across = length_words(float(np.hypot(*(ends[1] - ends[0]))))
             found.append(WayThrough(ends, _outline_words(loop.outline) if isinstance(loop.outline, Circle) else across))
     return found[:1] if len({way.words for way in found}) == 1 else found
 

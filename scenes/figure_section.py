@@ -31,6 +31,7 @@ from scenes.figure_style import (
     RAY_CLEAR,
     SOFT_INK,
 )
+from scenes.words import length_words
 
 _HEAD_PT, _BODY_PT, _TABLE_PT, _DIM_PT = 17.0, 10.5, 9.0, 8.5  # for A4; in A5 print the least is 6 pt
 _MARGIN_MM = 8.0
@@ -315,7 +316,7 @@ def _write_table(page: Page, cut: Cut) -> float:
 
 
 def _length(value_mm: float) -> str:
-    return f"{round(value_mm, 1) + 0.0:.1f}".removesuffix(".0").replace("-", "−")  # adding 0 turns -0 into 0
+    return length_words(value_mm).replace("-", "−")
 
 
 def _clear(part: CutPart) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,13 +11,14 @@ import shapely
 import trimesh
 from numpy.typing import NDArray
 
-from geometry.body import Assembly, Kind
+from geometry.body import Assembly, Kind, Tube
+from geometry.outline import Circle, half_size_mm
 from raytrace.box import Box
 from raytrace.camera import Guide
 from scenes.rays3d import PencilsAt, shown_rays, upright_fan
 from scenes.scene3d import Label, Line, Place, RayPath, Scene3D, Solid, View
 from scenes.solids3d import GLASS_KIND, solids_of
-from scenes.words import plain
+from scenes.words import length_words
 
 FloatArray = NDArray[np.float64]
 
@@ -31,7 +32,7 @@ OVERRUN = 0.22  # rays go on ahead of the box for this share of its length
 LONGEST = 1.3  # and those that run nearly sideways end after this many times the way straight ahead
 DIM_COLOUR = (0.30, 0.30, 0.30)
 AXIS_COLOUR = (0.55, 0.55, 0.55)
-SHORT_MM = 0.05  # sizes are told to the tenth
+SHORT_MM = 0.05  # half a tenth: edges this near to the highest are its edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,8 @@ def section_of(assembly: Assembly, box: Box, pencils_at: PencilsAt, guide: Guide
     end_z = front + OVERRUN * (front - rear)
     rays = _fan(pencils_at, box, guide, end_z, LONGEST * (end_z - _pupil(pencils_at)[0]))
     lines = (_axis(rear, end_z), *_pupil_bar(pencils_at), *_ruler(cuts, low), *_heights(cuts, front))
-    labels = (*_names(cuts), *_uncut_names(solids, cuts), *_places(cuts, pencils_at, low), *_height_labels(cuts, front))
+    names = (*_names(cuts, round_sizes_mm(assembly)), *_uncut_names(solids, cuts))
+    labels = (*names, *_places(cuts, pencils_at, low), *_height_labels(cuts, front))
     beyond = [_beyond(solid) for solid in solids]
     flat = [_flat(cut) for cut in cuts]
     return Scene3D(
@@ -181,7 +183,7 @@ def _stations(cuts: Sequence[Cut]) -> list[float]:
     box = [cut for cut in cuts if cut.solid.kind not in (Kind.BARREL, Kind.FRONT_RING, Kind.ROD, GLASS_KIND)]
     hinged = (Kind.FLAG, Kind.EXTENSION)  # they begin where the hood ends
     places = [0.0, *(cut.bounds[0] for cut in box if cut.solid.kind not in hinged), *(cut.bounds[2] for cut in box)]
-    return sorted({round(z, 1) + 0.0 for z in places})
+    return sorted({round(z, 1): z for z in sorted(places)}.values())  # what a tenth tells apart
 
 
 def _ruler_y(low_mm: float) -> float:
@@ -197,18 +199,26 @@ def _ruler(cuts: Sequence[Cut], low_mm: float) -> list[Line]:
 def _places(cuts: Sequence[Cut], pencils_at: PencilsAt, low_mm: float) -> list[Label]:
     """The stations' distances ahead of the front rim, and the pupil's behind it."""
     z, low, high = _pupil(pencils_at)
-    words = f"entrance pupil, {size(high - low)} high, {size(-z)} behind the front rim"
+    words = f"entrance pupil, {length_words(high - low)} high, {length_words(-z)} behind the front rim"
     pupil = Label(text=words, anchor_mm=_at(z, low), place=Place.BELOW)
     y = _ruler_y(low_mm) - 3
-    return [pupil, *(Label(text=size(place), anchor_mm=_at(place, y), place=Place.BELOW) for place in _stations(cuts))]
+    return [pupil, *(Label(text=length_words(place), anchor_mm=_at(place, y), place=Place.BELOW) for place in _stations(cuts))]
 
 
-def size(value_mm: float) -> str:
-    """A length to the tenth of a mm, without trailing zeros."""
-    return plain(round(value_mm, 1) + 0.0)
+def round_sizes_mm(assembly: Assembly) -> dict[str, float]:
+    """Diameters of round ways through, of glass and of the barrel, by name: a cut beside their middle meets a shorter chord."""
+    found: dict[str, float] = {}
+    for part in (*assembly.fixtures, *assembly.parts):
+        if isinstance(part.body, Tube):
+            loops = part.body.outer if part.kind is Kind.BARREL else part.body.inner
+            if loops and all(isinstance(loop.outline, Circle) for loop in loops):
+                wide = [2 * float(half_size_mm(loop.outline)[0]) for loop in loops]
+                found[part.name] = max(wide) if part.kind is Kind.BARREL else min(wide)
+    round_glass = [slab for slab in assembly.slabs if isinstance(slab.outline, Circle)]
+    return found | {slab.name: 2 * float(half_size_mm(slab.outline)[0]) for slab in round_glass}
 
 
-def _names(cuts: Sequence[Cut]) -> list[Label]:
+def _names(cuts: Sequence[Cut], round_mm: Mapping[str, float]) -> list[Label]:
     """Each part's name and the size that matters in this section, at its top, or at its bottom where it lies below the axis."""
     labels: dict[str, Label] = {}
     for cut in cuts:
@@ -218,7 +228,7 @@ def _names(cuts: Sequence[Cut]) -> list[Label]:
         labels.setdefault(
             cut.solid.name,
             Label(
-                text=f"{cut.solid.name}, {_measure(cut)}",
+                text=f"{cut.solid.name}, {_measure(cut, round_mm.get(cut.solid.name))}",
                 anchor_mm=_tip(cut, below=below),
                 place=Place.BELOW if below else Place.ABOVE,
             ),
@@ -246,16 +256,16 @@ def _tip(cut: Cut, *, below: bool) -> FloatArray:
     return _at(float((top[:, 0].min() + top[:, 0].max()) / 2), float(top[0, 1]))
 
 
-def _measure(cut: Cut) -> str:
+def _measure(cut: Cut, round_mm: float | None) -> str:
     _, y0, _, y1 = cut.bounds
-    if cut.solid.kind == GLASS_KIND:
-        return f"{size(y1 - y0)} high"
-    if cut.solid.kind == Kind.BARREL:
-        return f"{size(y1 - y0)} across"
     way = way_through(cut)
+    if cut.solid.kind in (GLASS_KIND, Kind.BARREL):
+        return f"{length_words(y1 - y0 if round_mm is None else round_mm)} {'high' if cut.solid.kind == GLASS_KIND else 'across'}"
     if way is not None:
-        return f"{size(way[1] - way[0])} open"
-    return f"{size(y0)} above the axis" if y0 >= 0 else f"{size(-y1)} below the axis" if y1 <= 0 else "across the axis"
+        return f"{length_words(way[1] - way[0] if round_mm is None else round_mm)} open"
+    if y0 >= 0:
+        return f"{length_words(y0)} above the axis"
+    return f"{length_words(-y1)} below the axis" if y1 <= 0 else "across the axis"
 
 
 def way_through(cut: Cut) -> tuple[float, float] | None:
@@ -291,4 +301,4 @@ def _height_labels(cuts: Sequence[Cut], front_mm: float) -> list[Label]:
         return []
     z, low, high = found
     quarter = low + 0.25 * (high - low)  # not at the middle, where the rays run
-    return [Label(text=size(high - low), anchor_mm=_at(z + 0.06 * abs(front_mm), quarter), place=Place.HERE)]
+    return [Label(text=length_words(high - low), anchor_mm=_at(z + 0.06 * abs(front_mm), quarter), place=Place.HERE)]

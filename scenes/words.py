@@ -11,6 +11,7 @@ KeyPath = tuple[str | int, ...]
 
 ALL_LIGHT = "all light"  # a loss that has no number worth saying
 ALL_STOPS = 10.0  # a thousandth of the light: from here on nothing is left to see
+WRITTEN_MM = 2e-5  # nearer to a thousandth of a mm than this is a written length, measured off a mesh
 SHOWN_LENGTH = 40
 SHORT_WORD = 3
 UNITS_IN_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, '"': 25.4, "ft": 304.8, "um": 0.001}
@@ -48,6 +49,12 @@ def plain(number: float) -> str:
     if not math.isfinite(number):
         return "infinity"
     return f"{number:.0f}" if 1e5 <= abs(number) < 1e15 else f"{number:.6g}"
+
+
+def length_words(value_mm: float) -> str:
+    """A length as the scene has it, to the thousandth, where it is one that a person wrote; else to the tenth of a mm."""
+    written = round(value_mm, 3)
+    return plain((written if abs(value_mm - written) < WRITTEN_MM else round(value_mm, 1)) + 0.0)  # adding 0 turns -0 into 0
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:

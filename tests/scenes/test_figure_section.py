@@ -136,6 +136,19 @@ def test_openings_are_given_as_a_workshop_orders_them():
     assert part_of(cut, "seal").opening == "⌀ 114"  # a donut's waist, not its ends
 
 
+def test_sizes_are_those_of_the_scene_to_the_thousandth():
+    box = parts.box_pose(ahead_mm=4, offset_right_mm=7.0)
+    opening = parts.opening(size_mm=(143.51, 101.625))
+    made = (
+        parts.back_plate(box, width_mm=190, height_mm=160, thickness_mm=4, bore_mm=113.96),
+        parts.tray(box, at_mm=9.525, depth_mm=8, opening=opening, name="tray"),
+    )
+    cut = cut_box(Assembly(parts=made), View.SIDE)
+    assert [part.opening for part in cut.parts] == ["⌀ 113.96", "143.51 x 101.625"]
+    assert {way.words for way in cut.ways} == {"⌀ 113.96", "101.625"}
+    assert "9.525" in words_of(section_figure(Assembly(parts=made), (), axis="side", title="t"))
+
+
 def test_ways_through_measure_height_from_the_side_and_width_from_above():
     assert {"97", "84", "120", "170", "⌀ 130"} <= {way.words for way in cut_box(assembly(), View.SIDE).ways}
     assert {"138", "150", "250", "⌀ 130"} <= {way.words for way in cut_box(assembly(), View.TOP).ways}

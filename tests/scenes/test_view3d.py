@@ -12,7 +12,7 @@ import pytest
 from geometry.body import Assembly
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
 from geometry.frame import OPERATOR_RIGHT
-from geometry.outline import RoundedRectangle
+from geometry.outline import Circle, RoundedRectangle
 from geometry.parts import box_pose, filter_slab, flag, hood, mask
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.camera import Guide, PixelGrid
@@ -28,6 +28,7 @@ from scenes.scene3d_file import packed, unpacked
 from scenes.section3d import cut_of, section_of, way_through
 from scenes.solids3d import solids_of
 from scenes.view3d import scene3d_of
+from scenes.words import length_words
 
 BOX = box_pose(ahead_mm=4)
 GRID = PixelGrid(width_mm=36, height_mm=24, columns=24, rows=16)
@@ -253,6 +254,24 @@ def test_the_section_tells_openings_and_places():
     scene = section_of(Assembly(parts=(plate,)), Box(parts=(plate,)), lens_of(), guide, title=(), note="")
     assert {"mask, 84 open", "50", "51", "0"} <= {label.text for label in scene.labels}
     assert "entrance pupil, 6 high, 38 behind the front rim" in {label.text for label in scene.labels if label.place is Place.BELOW}
+
+
+def test_the_section_tells_round_sizes_as_the_scene_has_them_however_far_beside_the_axis_they_stand():
+    aside = box_pose(ahead_mm=4, offset_right_mm=9.0)
+    plate = mask(aside, at_mm=46, thickness_mm=1, opening=Circle(113.96 / 2), outer_mm=(190, 160))
+    assembly = Assembly(parts=(plate,), fixtures=(barrel(outside_mm=113.96),))
+    guide = Guide(name="frame", half_width_mm=18, half_height_mm=12)
+    scene = section_of(assembly, Box(parts=(plate,)), lens_of(), guide, title=(), note="")
+    texts = {label.text for label in scene.labels}
+    assert any(text.endswith(", 113.96 across") for text in texts)
+    assert "mask, 113.96 open" in texts  # the cut meets a chord of 2 sqrt(56.98^2 - 9^2) = 112.53
+
+
+@pytest.mark.parametrize(
+    ("value_mm", "words"), [(113.96, "113.96"), (9.525, "9.525"), (113.99999, "114"), (-1e-6, "0"), (97.46813, "97.5")]
+)
+def test_a_written_length_is_told_as_written_and_a_computed_one_to_the_tenth(value_mm, words):
+    assert length_words(value_mm) == words
 
 
 def test_a_scene_without_any_part_can_be_pictured():
