@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from geometry.body import Part
@@ -22,7 +23,7 @@ from geometry.parts import extension, flag
 from raytrace.beam_outline import Section
 from raytrace.bundle import FloatArray
 
-LEAST_DEG, MOST_DEG = -30.0, 180.0  # what `angle_deg` of a flag may be
+LEAST_DEG, OPEN_DEG, MOST_DEG = -30.0, 90.0, 180.0  # what `angle_deg` of a flag may be, and straight out
 GRAZE_MM = 0.02  # the beam is taken larger by this much: more than a bar can graze it by between two angles tried
 SWING_MM = 0.01  # how far the end of a bar may stray between two angles tried from the chord of its way
 HALVINGS = 16  # of the last step: far below a hundredth of a degree
@@ -125,13 +126,15 @@ def _bar(start: FloatArray, angle_rad: FloatArray, length_mm: float, thickness_m
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Touch:
-    """The widest opening angle at which a flag meets the beam [deg].
+    """The widest opening angle at which a flag meets the beam [deg], of those at which it stands out from the hinge or farther in.
 
-    -inf where it meets it at no angle; inf where it does so even folded right back. at_mm is where it meets: (ahead of, out from)
-    the hinge; `blade` 0 for the flag, 1 for its extension; `where` the beam's own place, in the operator's words.
+    -inf where it meets it at no angle; inf where it does so even standing straight out. most_deg is how far it may be opened: less
+    than MOST_DEG where a blade folded back reaches into a beam that passes close by its hinge. at_mm is where it meets: (ahead of,
+    out from) the hinge; `blade` 0 for the flag, 1 for its extension; `where` the beam's own place, in the operator's words.
     """
 
     angle_deg: float
+    most_deg: float = MOST_DEG
     at_mm: tuple[float, float] | None = None
     blade: int = 0
     where: str = ""
@@ -197,23 +200,50 @@ def _filled(run: FloatArray) -> BaseGeometry:
 
 
 def widest_touch(bars: Bars, region: BaseGeometry) -> Touch:
-    """The widest angle at which bars meet a region of (ahead, out): found from wide open inward, a small step at a time."""
+    """The widest angle at which bars meet a region of (ahead, out): found from wide open inward, a small step at a time.
+
+    Where they meet it folded back as well, the angles about straight out count.
+    """
     if region.is_empty:
         return NEVER
     shapely.prepare(region)
     step = np.degrees(2 * np.arccos(1 - min(SWING_MM / bars.reach_mm, 0.5)))
     angles = np.linspace(MOST_DEG, LEAST_DEG, int(np.ceil((MOST_DEG - LEAST_DEG) / step)) + 1)
-    met = np.flatnonzero(_meets(bars, region, angles))
-    if not len(met):
-        return NEVER
-    first = int(met[0])
-    if first == 0:
+    met = _meets(bars, region, angles)
+    start = int(np.argmin(np.abs(angles - OPEN_DEG))) if met[0] else 0
+    if met[start]:
         return Touch(angle_deg=np.inf)
-    inner, outer = float(angles[first]), float(angles[first - 1])
+    outer, inner = np.flatnonzero(met[:start]), start + np.flatnonzero(met[start:])
+    most = _edge(bars, region, angles[outer[-1] + 1], angles[outer[-1]]) if len(outer) else MOST_DEG
+    if not len(inner):
+        return replace(NEVER, most_deg=most)
+    least = _edge(bars, region, angles[inner[0] - 1], angles[inner[0]])
+    return replace(_placed(bars, region, least), most_deg=most)
+
+
+def _edge(bars: Bars, region: BaseGeometry, clear_deg: float, met_deg: float) -> float:
+    """The angle just clear of a region between one that is clear and one that meets it."""
     for _ in range(HALVINGS):
-        middle = (inner + outer) / 2
-        inner, outer = (middle, outer) if _meets(bars, region, np.array([middle]))[0] else (inner, middle)
-    return _placed(bars, region, outer)
+        middle = (clear_deg + met_deg) / 2
+        clear_deg, met_deg = (clear_deg, middle) if _meets(bars, region, np.array([middle]))[0] else (middle, met_deg)
+    return float(clear_deg)
+
+
+def hinge_clearance_mm(region: BaseGeometry) -> float:
+    """How far a hinge stays out of a region of (ahead, out); negative: how deep it stands in it [mm]."""
+    hinge = shapely.Point(0.0, 0.0)
+    return float(-region.boundary.distance(hinge) if region.contains(hinge) else region.distance(hinge))
+
+
+def farther_out_mm(bars: Bars, region: BaseGeometry) -> float:
+    """How much farther from the axis a hinge has to be for its flag to fold right back past a region; 0 where it does [mm]."""
+    folded = shapely.union_all(shapely.polygons(bars.shapes(np.array([MOST_DEG]))[:, 0]))
+    low, high = 0.0, float(max(region.bounds[3] - folded.bounds[1], 0.0)) if not region.is_empty else 0.0
+    for _ in range(HALVINGS if folded.intersects(region) else 0):
+        middle = (low + high) / 2
+        meets = affinity.translate(folded, yoff=middle).intersects(region)
+        low, high = (middle, high) if meets else (low, middle)
+    return high if folded.intersects(region) else 0.0
 
 
 def _meets(bars: Bars, region: BaseGeometry, angles: FloatArray) -> NDArray[np.bool_]:
@@ -234,9 +264,12 @@ def touch_of(bars: Bars, hinge: Hinge, cuts: Sequence[Sections]) -> Touch:
     regions = [profile(sections, hinge, bars.width_mm) for sections in cuts]
     touches = [widest_touch(bars, region) for region in regions]
     worst = max(range(len(touches)), key=lambda k: touches[k].angle_deg, default=None)
-    if worst is None or touches[worst].at_mm is None:
-        return NEVER if worst is None else touches[worst]
-    return replace(touches[worst], where=_words(cuts[worst], hinge, bars.width_mm, touches[worst]))
+    if worst is None:
+        return NEVER
+    touch = replace(touches[worst], most_deg=min(one.most_deg for one in touches))
+    if touch.angle_deg >= touch.most_deg:
+        return Touch(angle_deg=np.inf)
+    return touch if touch.at_mm is None else replace(touch, where=_words(cuts[worst], hinge, bars.width_mm, touch))
 
 
 def _words(sections: Sections, hinge: Hinge, width_mm: float, touch: Touch) -> str:

@@ -85,7 +85,7 @@ def _draw_dial(axes: Axes, picture: FlagPicture) -> None:
     for part in shapely.get_parts(picture.beam):
         if isinstance(part, shapely.Polygon) and not part.is_empty:
             axes.add_patch(Polygon(np.asarray(part.exterior.coords), closed=True, facecolor=BEAM, edgecolor="none", zorder=1))
-    _draw_ring(axes, flag.clear_deg, reach)
+    _draw_ring(axes, flag.clear_deg, flag.most_deg, reach)
     for _, window in picture.windows:
         if math.isfinite(window.cut_deg):
             _draw_bars(axes, bars, window.cut_deg, NEEDED, "--")
@@ -116,12 +116,15 @@ def _limits(axes: Axes, picture: FlagPicture, reach: float) -> None:
     axes.set_ylim(low - 0.05 * radius, 1.06 * radius)
 
 
-def _draw_ring(axes: Axes, clear_deg: float, reach: float) -> None:
+def _draw_ring(axes: Axes, clear_deg: float, most_deg: float, reach: float) -> None:
     """The dial: angles that the frame allows and those it does not, with ticks."""
     radius = ROOM_SHARE * reach * 0.97
-    edge = min(max(clear_deg, LEAST_DEG), MOST_DEG)
+    most = max(most_deg, LEAST_DEG)
+    edge = min(max(clear_deg, LEAST_DEG), most)
     look: dict[str, Any] = {"width": DIAL_SHARE * radius, "edgecolor": "none", "zorder": 2}
-    axes.add_patch(Wedge((0.0, 0.0), radius, edge, MOST_DEG, facecolor=ALLOWED, alpha=0.25, **look))
+    axes.add_patch(Wedge((0.0, 0.0), radius, edge, most, facecolor=ALLOWED, alpha=0.25, **look))
+    if most < MOST_DEG:
+        axes.add_patch(Wedge((0.0, 0.0), radius, most, MOST_DEG, facecolor=SHUT, alpha=0.25, **look))
     axes.add_patch(Wedge((0.0, 0.0), radius, LEAST_DEG, edge, facecolor=SHUT, alpha=0.25, **look))
     for angle in range(int(LEAST_DEG), int(MOST_DEG) + 1, TICK_DEG):
         turn, inner = math.radians(angle), radius * (1 - DIAL_SHARE * (1.0 if angle % NUMBER_DEG == 0 else 0.5))

@@ -119,7 +119,7 @@ class Workshop:
         grounds = Grounds(self._scene, self._resources, change.apply) if change.hood else self._now
         if plans and self._refuses(light, plans[0], places[plans[0].key], grounds):
             return None
-        trial = _Trial(light, self._clear(plans, places))
+        trial = _Trial(light, *self._spans(plans, places))
         for number, plan in enumerate(plans):
             trial.add(self._targets[plan.key], grounds, plan, places[plan.key])
             if trial.is_lost:
@@ -129,22 +129,24 @@ class Workshop:
 
     def _refuses(self, light: StrayLight, plan: StatePlan, places: Sequence[FlagPlace], grounds: Grounds) -> bool:
         """Whether one state by itself says no, which is soon known: others can only ask for more."""
-        clear = self._clear([plan], {plan.key: list(places)})
+        clear, most = self._spans([plan], {plan.key: list(places)})
         if len(clear) < len(places):
             return False
-        trial = _Trial(light, clear)
+        trial = _Trial(light, clear, most)
         trial.add(self._targets[plan.key], grounds, plan, places)
         return trial.is_lost
 
-    def _clear(self, plans: Sequence[StatePlan], places: dict[str, list[FlagPlace]]) -> dict[str, float]:
-        """The smallest angle of each flag that keeps clear every state that it can keep clear."""
-        found: dict[str, float] = {}
+    def _spans(self, plans: Sequence[StatePlan], places: dict[str, list[FlagPlace]]) -> tuple[dict[str, float], dict[str, float]]:
+        """The smallest and the largest angle of each flag that keep clear every state that it can keep clear."""
+        clear: dict[str, float] = {}
+        most: dict[str, float] = {}
         for plan in plans:
             for place in places[plan.key]:
-                angle = self._limits[plan.key].clear_deg(place.hinge, place.bars)
-                if angle < math.inf:
-                    found[place.name] = max(found.get(place.name, LEAST_DEG), angle)
-        return found
+                least, widest = self._limits[plan.key].span_deg(place.hinge, place.bars)
+                if least < math.inf:
+                    clear[place.name] = max(clear.get(place.name, LEAST_DEG), least)
+                    most[place.name] = min(most.get(place.name, MOST_DEG), widest)
+        return clear, most
 
     def _hood_clears(self, plan: StatePlan, box: Box) -> bool:
         """Whether a new hood stays out of the beam, with the room that a clear frame has, wherever the present one does."""
@@ -162,8 +164,8 @@ class Workshop:
 class _Trial:
     """One changed box against one light, state by state: which flags, and which two of them, still do it."""
 
-    def __init__(self, light: StrayLight, clear: dict[str, float]) -> None:
-        self._light, self._clear = light, clear
+    def __init__(self, light: StrayLight, clear: dict[str, float], most: dict[str, float]) -> None:
+        self._light, self._clear, self._most = light, clear, most
         self._cut: dict[str, float] | None = None
         self._second: dict[tuple[str, str], FloatArray] | None = None
 
@@ -186,7 +188,7 @@ class _Trial:
 
     def _window(self) -> tuple[str, float, float] | None:
         """The flag with the widest window, its least and its most."""
-        found = [(name, self._clear[name], rounded_down(min(cut, MOST_DEG))) for name, cut in (self._cut or {}).items()]
+        found = [(name, self._clear[name], rounded_down(min(cut, self._most[name]))) for name, cut in (self._cut or {}).items()]
         return max((one for one in found if one[2] >= one[1]), key=lambda one: one[2] - one[1], default=None)
 
     def _pair(self) -> tuple[tuple[str, str], tuple[float, float], float] | None:
@@ -195,8 +197,9 @@ class _Trial:
         return max((one for one in found if one[2] >= 0.0), key=lambda one: one[2], default=None)
 
     def _shared(self, names: tuple[str, str], curve: FloatArray) -> tuple[tuple[float, float], float]:
-        second = np.minimum(curve, MOST_DEG)
+        second = np.minimum(curve, self._most[names[1]])
         room = np.minimum(PAIR_ANGLES - self._clear[names[0]], second - self._clear[names[1]])
+        room = np.where(self._most[names[0]] >= PAIR_ANGLES, room, -np.inf)
         k = int(np.argmax(room))
         return (float(PAIR_ANGLES[k]), rounded_down(float(second[k]))), float(np.floor(room[k] * 10) / 10)
 

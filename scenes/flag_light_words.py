@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from raytrace.flag_window import LEAST_DEG
 from scenes.check import lens_words, state_words
 from scenes.flag_changes import Mended
 from scenes.flag_lights import LightAnswer, LightFate, PairWindow, Window
@@ -92,7 +93,7 @@ def _window_row(window: Window) -> str:
 def window_words(window: Window) -> str:
     """A window in a few words."""
     if window.opens:
-        return "any angle that clears" if window.cut_deg == math.inf else "there is a window"
+        return "any angle that clears" if window.upto_deg >= window.flag.most_deg else "there is a window"
     if math.isinf(window.missing_deg):
         return "not by itself"
     return f"{window.missing_deg:.1f} deg missing"
@@ -113,7 +114,7 @@ def pair_words(pair: PairWindow) -> str:
 
 def best_window(answer: LightAnswer) -> Window | None:
     """The widest window of one flag."""
-    return max((w for w in answer.windows if w.opens), key=lambda w: w.cut_deg - max(w.clear_deg, -90.0), default=None)
+    return max((w for w in answer.windows if w.opens), key=lambda w: w.upto_deg - max(w.clear_deg, -90.0), default=None)
 
 
 def best_pair(answer: LightAnswer) -> PairWindow | None:
@@ -126,12 +127,18 @@ def next_step(answer: LightAnswer) -> str:
     """What to do about a light, in one sentence."""
     window, pair = best_window(answer), best_pair(answer)
     if window is not None:
-        return f"set {window.flag.name} between {angle_words(window.clear_deg)} and {cut_words(window.cut_deg)}"
+        return f"set {window.flag.name} {_between(window)}"
     if pair is not None:
         return f"set {pair.first.name} to {pair.first_deg:.1f} and {pair.second.name} to {pair.second_deg:.1f}"
     if not answer.windows:
         return "no flag stands on its side"
     return f"no setting of these flags does it{_hardest(answer)}"
+
+
+def _between(window: Window) -> str:
+    if window.upto_deg == math.inf:
+        return "to any angle" if window.clear_deg == -math.inf else f"anywhere from {angle_words(window.clear_deg)} on"
+    return f"between {angle_words(max(window.clear_deg, LEAST_DEG))} and {cut_words(window.upto_deg)}"
 
 
 def _hardest(answer: LightAnswer) -> str:
@@ -171,6 +178,7 @@ def _window_dict(window: Window) -> dict[str, Any]:
         "flag": window.flag.name,
         "clear_deg": angle_value(window.clear_deg),
         "cut_deg": _cut_value(window.cut_deg),
+        "most_deg": round(window.flag.most_deg, 1),
         "without_extension": {"clear_deg": angle_value(window.bare_clear_deg), "cut_deg": _cut_value(window.bare_cut_deg)}
         if window.flag.bars.extension_mm > 0.0
         else None,

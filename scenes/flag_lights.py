@@ -59,7 +59,7 @@ class LightFate:
 class Window:
     """One flag against one light over all states: it may be opened from clear_deg, and must not be opened beyond cut_deg.
 
-    decided_by is the state that asks for the cut.
+    Nor beyond what the frame allows, flag.most_deg. decided_by is the state that asks for the cut.
     """
 
     flag: FlagSummary
@@ -70,9 +70,14 @@ class Window:
     decided_by: StatePlan
 
     @property
+    def upto_deg(self) -> float:
+        """The widest angle that the light and the frame allow; inf where neither says anything."""
+        return min(self.cut_deg, self.flag.most_deg) if self.flag.most_deg < MOST_DEG else self.cut_deg
+
+    @property
     def opens(self) -> bool:
         """Whether there is an angle that does both."""
-        return max(self.clear_deg, LEAST_DEG) <= self.cut_deg
+        return max(self.clear_deg, LEAST_DEG) <= self.upto_deg
 
     @property
     def missing_deg(self) -> float:
@@ -282,8 +287,8 @@ def pair_of(first: FlagSummary, second: FlagSummary, fates: Sequence[LightFate])
     clear = [max(flag.clear_deg, LEAST_DEG) for flag in (first, second)]
     if len(mine) < len(fates) or not all(math.isfinite(angle) for angle in clear):
         return None
-    widest = np.minimum(np.min(mine, axis=0), MOST_DEG)
-    room = np.minimum(PAIR_ANGLES - clear[0], widest - clear[1])
+    widest = np.minimum(np.min(mine, axis=0), second.most_deg)
+    room = np.where(first.most_deg >= PAIR_ANGLES, np.minimum(PAIR_ANGLES - clear[0], widest - clear[1]), -np.inf)
     k = int(np.argmax(room))
     if not np.isfinite(room[k]):
         return PairWindow(first=first, second=second, first_deg=math.nan, second_deg=math.nan, room_deg=None)

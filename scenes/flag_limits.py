@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from raytrace.flag_window import LEAST_DEG
+from raytrace.flag_window import LEAST_DEG, MOST_DEG
 from scenes.build import StatePlan
 from scenes.flags import StateLimits, flag_places
 from scenes.model import Scene
@@ -16,11 +17,13 @@ from scenes.model import Scene
 class FlagLimit:
     """The smallest opening angle of one flag at which every state that it can keep clear stays clear [deg].
 
-    decided_by is the state that asks for it; None where any angle down to the least there is will do. shut names states that no
+    decided_by is the state that asks for it; None where any angle down to the least there is will do. most_deg is how far it may be
+    opened: less than MOST_DEG where its hinge is too close to the beam for the blade to fold back. shut names states that no
     angle clears. clear_deg is inf where that holds for all of them.
     """
 
     clear_deg: float
+    most_deg: float = MOST_DEG
     decided_by: StatePlan | None = None
     shut: tuple[StatePlan, ...] = ()
 
@@ -28,6 +31,12 @@ class FlagLimit:
     def is_geometry(self) -> bool:
         """Whether no picture holds the flag up, so that it folds in as far as it goes."""
         return self.decided_by is None and self.clear_deg <= LEAST_DEG
+
+
+class _Span(NamedTuple):
+    plan: StatePlan
+    least_deg: float
+    most_deg: float
 
 
 class FlagLimits:
@@ -44,19 +53,19 @@ class FlagLimits:
         return self._found[name]
 
     def _all(self) -> dict[str, FlagLimit]:
-        found: dict[str, list[tuple[StatePlan, float]]] = {}
+        found: dict[str, list[_Span]] = {}
         for setting in by_setting(self._plans):
-            for name, plan, angle in self._of_setting(setting):
-                found.setdefault(name, []).append((plan, angle))
-        return {name: _limit(angles) for name, angles in found.items()}
+            for name, span in self._of_setting(setting):
+                found.setdefault(name, []).append(span)
+        return {name: _limit(spans) for name, spans in found.items()}
 
-    def _of_setting(self, plans: Sequence[StatePlan]) -> Iterator[tuple[str, StatePlan, float]]:
+    def _of_setting(self, plans: Sequence[StatePlan]) -> Iterator[tuple[str, _Span]]:
         """From the widest stop on, down to the first that every flag can keep clear: its beam holds those of the rest."""
         for plan in plans:
             work = StateLimits(plan, flag_places(self._scene, plan), self._scene.check.visible_loss_stops)
-            angles = {place.name: work.clear_deg(place.hinge, place.bars) for place in work.places}
-            yield from ((name, plan, angle) for name, angle in angles.items())
-            if not any(angle == math.inf for angle in angles.values()):
+            spans = {place.name: _Span(plan, *work.span_deg(place.hinge, place.bars)) for place in work.places}
+            yield from spans.items()
+            if not any(span.least_deg == math.inf for span in spans.values()):
                 return
 
 
@@ -68,11 +77,15 @@ def by_setting(plans: Iterable[StatePlan]) -> tuple[tuple[StatePlan, ...], ...]:
     return tuple(tuple(sorted(mine, key=lambda plan: plan.f_number)) for mine in found.values())
 
 
-def _limit(angles: Sequence[tuple[StatePlan, float]]) -> FlagLimit:
-    shut = tuple(plan for plan, angle in angles if angle == math.inf)
-    kept = [(plan, angle) for plan, angle in angles if angle < math.inf]
+def _limit(spans: Sequence[_Span]) -> FlagLimit:
+    shut = tuple(span.plan for span in spans if span.least_deg == math.inf)
+    kept = [span for span in spans if span.least_deg < math.inf]
     if not kept:
         return FlagLimit(clear_deg=math.inf, shut=shut)
-    plan, angle = max(kept, key=lambda one: one[1])
-    held = angle > -math.inf
-    return FlagLimit(clear_deg=max(angle, LEAST_DEG), decided_by=plan if held else None, shut=shut)
+    most = max(kept, key=lambda span: span.least_deg)
+    return FlagLimit(
+        clear_deg=max(most.least_deg, LEAST_DEG),
+        most_deg=min(span.most_deg for span in kept),
+        decided_by=most.plan if most.least_deg > -math.inf else None,
+        shut=shut,
+    )

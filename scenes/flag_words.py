@@ -7,9 +7,10 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from raytrace.flag_window import MOST_DEG
 from scenes.build import StatePlan
 from scenes.check import setting_words, state_words
-from scenes.flags import FlagPlace, FlagState, FlagSummary, Limits
+from scenes.flags import FlagPlace, FlagState, FlagSummary, HingeRoom, Limits
 
 WIDTH = 100
 SCHEMA_VERSION = 1
@@ -97,12 +98,13 @@ def _all_rows(flag: FlagSummary) -> Iterator[str]:
 
 
 def met_words(state: FlagState) -> str:
-    """Where a flag meets the beam first, and with what."""
+    """Where a flag meets the beam first, and with what; how far it may be opened where that is not right back."""
     limits = state.limits
     if limits.clear_deg == math.inf:
-        return "hinge in beam" if limits.touch_deg == math.inf else "hinge too near"
+        return "hinge in beam" if limits.hinge is None or limits.hinge.clear_mm < 0.0 else "hinge too near"
     touch = limits.touch if limits.touch.where else limits.clear
-    return f"{touch.where}{', ext.' if touch.blade else ''}"
+    upto = "" if limits.folds_back else f", to {limits.most_deg:.1f}"
+    return f"{touch.where}{', ext.' if touch.blade else ''}{upto}".removeprefix(", ")
 
 
 def angle_words(angle_deg: float) -> str:
@@ -113,21 +115,58 @@ def angle_words(angle_deg: float) -> str:
 
 
 def set_words(flag: FlagSummary) -> str:
-    """How a flag is set against its limits, in one sentence."""
+    """How a flag is set against its limits, and what its hinge stands too near to, in one sentence."""
     kept = flag.kept().states
-    shading = [state for state in kept if flag.set_deg < state.limits.visible_deg]
-    tight = [state for state in kept if state.limits.visible_deg <= flag.set_deg < state.limits.clear_deg]
-    mend = f"; open it to {flag.clear_deg:.1f}" if flag.set_deg < flag.clear_deg < math.inf else ""
-    where = "where its hinge stands in the beam, or too near to it"
-    hopeless = f"; no angle clears {_named(flag.hopeless)}, {where}" if flag.hopeless else ""
-    if shading or tight:
+    shading = [state for state in kept if not state.limits.visible_deg <= flag.set_deg <= state.limits.touch_most_deg]
+    narrow = [state for state in kept if not state.limits.clear_deg <= flag.set_deg <= state.limits.most_deg]
+    tight = [state for state in narrow if state not in shading]
+    rest = "".join(f"; {words}" for words in (_hopeless_words(flag), _folding_words(flag)) if words)
+    if narrow:
         parts = [f"darkens {_named(shading)}"] if shading else []
         parts += [f"has next to no room with {_named(tight)}"] if tight else []
-        return f"set to {flag.set_deg:g} it {' and '.join(parts)}{mend}{hopeless}"
-    spare = flag.set_deg - flag.clear_deg
+        return f"set to {flag.set_deg:g} it {' and '.join(parts)}{_mend_words(flag)}{rest}"
+    spare = min(flag.set_deg - flag.clear_deg, math.inf if flag.most_deg >= MOST_DEG else flag.most_deg - flag.set_deg)
     room = f", {spare:.1f} deg to spare" if math.isfinite(spare) else ""
-    others = " other" if hopeless else ""
-    return f"set to {flag.set_deg:g} it keeps every{others} state clear{room}{hopeless}" if kept else hopeless.removeprefix("; ")
+    others = " other" if flag.hopeless else ""
+    return f"set to {flag.set_deg:g} it keeps every{others} state clear{room}{rest}" if kept else rest.removeprefix("; ")
+
+
+def _mend_words(flag: FlagSummary) -> str:
+    """Which way to turn a flag that takes from the frame."""
+    if flag.clear_deg > flag.most_deg:
+        return "; no one angle clears them all"
+    if flag.set_deg < flag.clear_deg:
+        return f"; open it to {flag.clear_deg:.1f}"
+    return f"; bring it in to {flag.most_deg:.1f}" if flag.set_deg > flag.most_deg else ""
+
+
+def _hopeless_words(flag: FlagSummary) -> str:
+    """States that no angle clears, and how near to the beam the hinge stands there."""
+    if not flag.hopeless:
+        return ""
+    worst = min(flag.hopeless, key=lambda state: state.limits.hinge.clear_mm if state.limits.hinge else -math.inf)
+    return f"no angle clears {_named(flag.hopeless)}, {_hinge_words(worst.limits.hinge)}"
+
+
+def _hinge_words(room: HingeRoom | None) -> str:
+    if room is None:
+        return "where its hinge stands in the beam"
+    out = f": hinge it {room.farther_mm:.1f} mm farther out"
+    if room.clear_mm < 0.0:
+        return f"where its hinge stands in the beam, by up to {-room.clear_mm:.1f} mm{out}"
+    return f"where its hinge is {room.clear_mm:.1f} mm clear of the beam itself, too near for a clear frame{out}"
+
+
+def _folding_words(flag: FlagSummary) -> str:
+    """Why a flag may not be folded right back, and what would let it."""
+    short = [state for state in flag.kept().states if not state.limits.folds_back]
+    if not short:
+        return ""
+    rooms = [state.limits.hinge for state in short if state.limits.hinge]
+    clear, farther = min(room.clear_mm for room in rooms), max(room.farther_mm for room in rooms)
+    near = f"its hinge is {max(clear, 0.0):.1f} mm clear of the beam, and the blade {flag.bars.thickness_mm:g} mm thick"
+    way_out = f"a thinner blade, or a hinge {farther:.1f} mm farther out, lets it fold right back"
+    return f"open it no farther than {flag.most_deg:.1f} with {_named(short)}: {near}; {way_out}"
 
 
 def _named(states: Sequence[FlagState]) -> str:
@@ -192,6 +231,7 @@ def flag_dict(flag: FlagSummary) -> dict[str, Any]:
 def _set_dict(flag: FlagSummary) -> dict[str, Any]:
     keys = ("clear_deg", "touch_deg", "visible_deg")
     found: dict[str, Any] = {key: angle_value(flag.limit(key)[0]) for key in keys}
+    found["most_deg"] = round(flag.most_deg, 2)
     found["decided_by"] = flag.limit("clear_deg")[1].plan.key
     if flag.bars.extension_mm > 0.0:
         found["without_extension"] = {key: angle_value(flag.limit(key, bare=True)[0]) for key in keys}
@@ -218,6 +258,9 @@ def _limits_dict(limits: Limits) -> dict[str, Any]:
         "clear_deg": angle_value(limits.clear_deg),
         "touch_deg": angle_value(limits.touch_deg),
         "visible_deg": angle_value(limits.visible_deg),
+        "most_deg": round(limits.most_deg, 2),
+        "hinge_clear_mm": limits.hinge.clear_mm if limits.hinge else None,
+        "hinge_farther_out_mm": limits.hinge.farther_mm if limits.hinge else None,
         "touches": None
         if at is None
         else {

@@ -30,6 +30,8 @@ from raytrace.flag_window import (
     Touch,
     boards,
     depths_mm,
+    farther_out_mm,
+    hinge_clearance_mm,
     passes_beside_mm,
     profile,
     touch_of,
@@ -80,11 +82,24 @@ class FlagPlace:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HingeRoom:
+    """How far a hinge stays out of the beam itself (negative: how deep it stands in it) [mm], rounded down.
+
+    farther_mm, rounded up, is how much farther out it has to be for its flag to fold right back and leave a clear frame its room.
+    """
+
+    clear_mm: float
+    farther_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
     """The smallest opening angles of one flag [deg], rounded up to STEP_DEG; -inf: any angle does, inf: none does.
 
     clear_deg keeps the frame clear with the room that `check` asks for; touch is where the edge of the beam itself is met;
-    visible_deg costs at most the visible loss.
+    visible_deg costs at most the visible loss. most_deg and touch_most_deg are how far the flag may be opened by the first two,
+    rounded down: less than MOST_DEG where a blade folded back would reach into a beam that passes close by its hinge; hinge then,
+    and where no angle is clear, says how close.
     """
 
     clear_deg: float
@@ -92,6 +107,14 @@ class Limits:
     touch_deg: float
     touch: Touch
     visible_deg: float
+    most_deg: float = MOST_DEG
+    touch_most_deg: float = MOST_DEG
+    hinge: HingeRoom | None = None
+
+    @property
+    def folds_back(self) -> bool:
+        """Whether the flag may be folded right back."""
+        return self.most_deg >= MOST_DEG
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +145,12 @@ class FlagSummary:
     @property
     def darkens(self) -> bool:
         """Whether it costs more than the visible loss as it is set."""
-        return any(self.set_deg < state.limits.visible_deg for state in self.states)
+        return any(not state.limits.visible_deg <= self.set_deg <= state.limits.touch_most_deg for state in self.states)
+
+    @property
+    def most_deg(self) -> float:
+        """How far it may be opened in every state that it can keep clear."""
+        return min((state.limits.most_deg for state in self.kept().states), default=MOST_DEG)
 
     @property
     def hopeless(self) -> tuple[FlagState, ...]:
@@ -152,6 +180,11 @@ def rounded_up(angle_deg: float) -> float:
         return angle_deg
     up = math.ceil((angle_deg - ROUNDED_DEG) / STEP_DEG) * STEP_DEG
     return round(up, 1) if up <= MOST_DEG else math.inf
+
+
+def rounded_in(angle_deg: float) -> float:
+    """An angle to the next step less wide."""
+    return round(math.floor((angle_deg + ROUNDED_DEG) / STEP_DEG) * STEP_DEG, 1)
 
 
 def flag_places(scene: Scene, plan: StatePlan) -> tuple[FlagPlace, ...]:
@@ -230,14 +263,41 @@ class StateLimits:
         clear, touch = self._roomy_touch(place.hinge, bars), self._touch(place.hinge, bars)
         touch_deg = rounded_up(touch.angle_deg)
         visible = rounded_up(self.rim.least_angle(place.hinge, bars, touch.angle_deg))
-        clear_deg = self._safe(place.hinge, bars, rounded_up(clear.angle_deg))
+        clear_deg, most_deg = self._span(place.hinge, bars, clear)
         return Limits(
-            clear_deg=clear_deg, clear=clear, touch_deg=touch_deg, touch=touch, visible_deg=min(visible, touch_deg, clear_deg)
+            clear_deg=clear_deg,
+            clear=clear,
+            touch_deg=touch_deg,
+            touch=touch,
+            visible_deg=min(visible, touch_deg, clear_deg),
+            most_deg=most_deg,
+            touch_most_deg=rounded_in(touch.most_deg),
+            hinge=None if clear_deg < math.inf and most_deg >= MOST_DEG else self._hinge_room(place.hinge, bars),
         )
 
     def clear_deg(self, hinge: Hinge, bars: Bars) -> float:
         """The smallest angle that keeps the frame clear, alone."""
-        return self._safe(hinge, bars, rounded_up(self._roomy_touch(hinge, bars).angle_deg))
+        return self.span_deg(hinge, bars)[0]
+
+    def span_deg(self, hinge: Hinge, bars: Bars) -> tuple[float, float]:
+        """The smallest and the largest angle between which a flag keeps the frame clear, alone; (inf, MOST_DEG) where none does."""
+        return self._span(hinge, bars, self._roomy_touch(hinge, bars))
+
+    def _span(self, hinge: Hinge, bars: Bars, touch: Touch) -> tuple[float, float]:
+        least = rounded_up(touch.angle_deg)
+        if touch.most_deg >= MOST_DEG or least == math.inf:
+            return self._safe(hinge, bars, least), MOST_DEG
+        least, most = self.confirmed(hinge, bars, least), rounded_in(touch.most_deg)
+        while most > least and not self._spares(hinge, bars, most):
+            most = rounded_in(most - STEP_DEG)
+        return (least, most) if least <= most else (math.inf, MOST_DEG)
+
+    def _hinge_room(self, hinge: Hinge, bars: Bars) -> HingeRoom:
+        own, roomy = self.outline(hinge, bars), [profile(cut, hinge, bars.width_mm) for cut in self._roomy_cuts(hinge, bars)]
+        return HingeRoom(
+            clear_mm=math.floor(10 * hinge_clearance_mm(own)) / 10,
+            farther_mm=math.ceil(10 * farther_out_mm(bars, shapely.union_all(roomy))) / 10,
+        )
 
     def outline(self, hinge: Hinge, bars: Bars) -> BaseGeometry:
         """What a flag can meet of the beam, over all pupil depths and guides: a shape in (ahead of, out from) its hinge [mm]."""
@@ -303,9 +363,8 @@ class StateLimits:
         rear = hinge.plane(float(depths_mm(bars)[0])).origin_mm[2] - GLASS_ROOM_MM
         if any(float(glass.slab.pose.origin_mm[2]) > rear for glass in self.plan.box.glasses):
             return self.confirmed(hinge, bars, angle_deg)
-        if self.beams.room_mm > 0.0 and _leans(
-            hinge
-        ):  # check measures room square to the lens axis, sections lie square to the box's
+        if self.beams.room_mm > 0.0 and _leans(hinge):
+            # check measures room square to the lens axis, sections lie square to the box's
             return self.confirmed(hinge, bars, angle_deg)
         aside = max(passes_beside_mm(cut, hinge, bars.width_mm) for cut in self._roomy_cuts(hinge, bars))
         wide = replace(bars, width_mm=bars.width_mm + 2 * aside)
@@ -315,12 +374,13 @@ class StateLimits:
 
     def confirmed(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
         """The angle, opened by further steps should the clearance of the real parts not agree."""
-        while math.isfinite(angle_deg):
-            parts = boards(hinge, bars, angle_deg)
-            if all(self.beams.spare_mm(part) > 0.0 for part in parts):
-                break
+        while math.isfinite(angle_deg) and not self._spares(hinge, bars, angle_deg):
             angle_deg = rounded_up(angle_deg + STEP_DEG)
         return angle_deg
+
+    def _spares(self, hinge: Hinge, bars: Bars, angle_deg: float) -> bool:
+        """Whether the parts themselves leave a clear frame its room."""
+        return all(self.beams.spare_mm(part) > 0.0 for part in boards(hinge, bars, angle_deg))
 
 
 def _leans(hinge: Hinge) -> bool:

@@ -270,7 +270,7 @@ class _Work:
         flag = self.box.flag[place]
         name = flag.name or f"{flag.side} flag"
         limit = self.grounds.limits.of(name)
-        best, share = self._farthest_needed(row, place, limit.clear_deg)
+        best, share = self._farthest_needed(row, place, limit)
         return LightAdvice(
             light=row.light.name,
             flag=name,
@@ -282,19 +282,20 @@ class _Work:
             limit=limit,
         )
 
-    def _farthest_needed(self, row: LightRow, place: int, least_deg: float) -> tuple[float, float]:
+    def _farthest_needed(self, row: LightRow, place: int, limit: FlagLimit) -> tuple[float, float]:
         """The widest angle that keeps a light off, else that lets least in, and the share it lets in."""
         now = self.box.flag[place].angle_deg
-        found = [(now, row.seen.share)]
+        start = min(now, limit.most_deg)
+        found = [(start, row.seen.share if start == now else self._share_at(row, place, start))]
         coarse, fine = FLAG_STEPS_DEG
-        for angle in _steps_down(now, least_deg, coarse):
+        for angle in _steps_down(start, limit.clear_deg, coarse) if found[0][1] > OFF_SHARE else ():
             found.append((angle, self._share_at(row, place, angle)))
             if found[-1][1] <= OFF_SHARE:
                 break
         angle, share = found[-1] if found[-1][1] <= OFF_SHARE else _widest_of_the_least(found)
         if share > OFF_SHARE:
             return angle, share
-        for wider in _steps_down(min(angle + coarse, now), angle, fine)[:-1]:
+        for wider in _steps_down(min(angle + coarse, start), angle, fine)[:-1]:
             lit = self._share_at(row, place, wider)
             if lit <= OFF_SHARE:
                 return wider, lit

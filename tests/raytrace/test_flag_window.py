@@ -3,9 +3,20 @@
 import numpy as np
 import pytest
 import shapely
+from scipy.optimize import brentq
 
 from geometry.frame import Side, pose
-from raytrace.flag_window import Bars, Hinge, boards, depths_mm, touch_of, widest_touch
+from raytrace.flag_window import (
+    Bars,
+    Hinge,
+    boards,
+    depths_mm,
+    farther_out_mm,
+    hinge_clearance_mm,
+    profile,
+    touch_of,
+    widest_touch,
+)
 
 PLATE_MM = 0.01  # thin enough to be a line
 EXACT_DEG = 0.05  # the beam is taken 0.02 mm larger, at tips a few tens of mm out
@@ -79,3 +90,28 @@ def test_the_bars_are_the_outlines_of_the_parts_that_stop_light():
         gap = np.linalg.norm(seen[:, None, 1:] - outline[None], axis=-1)
         assert gap.min(axis=1).max() < 1e-9
         assert gap.min(axis=0).max() < 1e-9
+
+
+@pytest.mark.parametrize(("gap_mm", "slope"), [(1.5, 0.0), (0.8, 0.4), (2.9, 0.2)])
+def test_a_blade_thicker_than_the_hinge_is_clear_opens_only_until_its_inner_corner_dips_in(gap_mm, slope):
+    hinge = Hinge(box=pose(), side=Side.LEFT, out_mm=70.0, at_mm=80.0)
+    bars = Bars(length_mm=100.0, width_mm=300.0, thickness_mm=4.0)
+    cuts = wedge(hinge, bars, gap_mm=gap_mm, slope=slope)
+    touch = touch_of(bars, hinge, [cuts])
+
+    # The corner beside the hinge, 4 mm square to the blade, is at (-4 sin a, 4 cos a); the edge of the beam runs -g + s ahead.
+    def apart(angle):
+        return 4 * np.cos(angle) + gap_mm + slope * 4 * np.sin(angle)
+
+    assert touch.most_deg == pytest.approx(np.degrees(brentq(apart, np.pi / 2, np.pi)), abs=0.6)  # 0.02 mm of a 4 mm corner's way
+    assert touch.angle_deg == pytest.approx(tip_angle(100.0, gap_mm, slope), abs=EXACT_DEG)
+    region = profile(cuts, hinge, 300.0)
+    assert hinge_clearance_mm(region) == pytest.approx(gap_mm * np.cos(np.arctan(slope)), abs=0.03)
+    assert farther_out_mm(bars, region) == pytest.approx(4.0 - gap_mm, abs=0.03)
+    assert widest_touch(bars, shapely.affinity.translate(region, yoff=-farther_out_mm(bars, region) - 1e-3)).most_deg == 180.0
+
+
+def test_a_thin_blade_folds_right_back_however_close_its_hinge_is():
+    hinge = Hinge(box=pose(), side=Side.TOP, out_mm=70.0, at_mm=80.0)
+    bars = Bars(length_mm=100.0, width_mm=300.0, thickness_mm=PLATE_MM)
+    assert touch_of(bars, hinge, [wedge(hinge, bars, gap_mm=0.2, slope=0.3)]).most_deg == 180.0

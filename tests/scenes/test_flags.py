@@ -186,7 +186,13 @@ def test_a_hinge_in_the_beam_is_said_and_left_out_of_the_rest(scene):
     # 2.5 more; the hinge is at 54.2 + 3, its blade folded back hangs 2 below; the smaller stop's edge is at 84 x 0.6 + 1.8 = 52.2
     assert top.states[0].limits.clear_deg == np.inf
     assert np.isfinite(top.clear_deg)
-    assert "its hinge stands in the beam" in told(path).output
+    # the hinge itself is 57.2 - 55.4 above that edge, square to it 1.8 cos(atan 0.6) = 1.5
+    assert "no angle clears 20 (infinity, f/2), where its hinge is 1.5 mm clear of the beam itself" in " ".join(
+        told(path).output.split()
+    )
+    path.write_text(path.read_text().replace("hinge_mm = 54.2", "hinge_mm = 51.0"))
+    # at 51 + 3 it is 1.4 below the edge, square to it 1.20, and the beam is taken 0.02 larger: told to the next tenth
+    assert "where its hinge stands in the beam, by up to 1.3 mm: hinge it " in " ".join(told(path).output.split())
 
 
 def test_angles_are_rounded_to_the_open_side():
@@ -255,3 +261,36 @@ def test_a_flag_that_reaches_to_the_plane_of_focus_is_held_up_by_the_last_of_the
     for lens in work.plan.variants:
         pencils = pencils_for(lens, work.plan.guides[0].rim_points_mm(33))
         assert reference_shares(pencils, box, log2_rays=10, rng=np.random.default_rng(1)).clear_share.min() > 0.999
+
+
+def near_hinge(path, hinge_mm):
+    """The top flag with a blade 4 mm thick, hinged so far out."""
+    path.write_text(path.read_text().replace("hinge_mm = 85", f"hinge_mm = {hinge_mm}\nthickness_mm = 4"))
+    return path
+
+
+def test_a_hinge_clear_by_less_than_the_blade_is_thick_gets_the_angles_between_which_it_clears(scene):
+    # At the hinge, 84 mm from the pupil, the beam's edge is 84 x 0.6 + 5 = 55.4 mm above the axis; the hinge at 56.8 + 3, above the
+    # 2.5 mm that a clear frame keeps about a fixed pupil's beam, and by less than the blade's 4 mm.
+    top = flags_of(near_hinge(scene(), 56.8))[0]
+    limits = top.states[0].limits
+    assert limits.clear_deg < 90 < limits.most_deg == top.most_deg < 180
+    assert 0.0 < limits.hinge.clear_mm <= (59.8 - 55.4) * np.cos(np.arctan(0.6))  # square to the beam's edge
+    for angle in (limits.clear_deg, 90, limits.most_deg):
+        assert words_of(near_hinge(scene(top=angle), 56.8)) == ["clear"]
+    assert words_of(near_hinge(scene(top=limits.most_deg + 3), 56.8)) != ["clear"]
+    assert words_of(near_hinge(scene(top=180), 56.8)) != ["clear"]
+
+
+def test_what_lets_the_blade_fold_back_is_said_and_does(scene):
+    path = near_hinge(scene(top=175), 56.8)
+    told_once = " ".join(told(path).output.split())
+    top = flags_of(path)[0]
+    farther = top.states[0].limits.hinge.farther_mm
+    assert f"bring it in to {top.most_deg:.1f}" in told_once
+    assert (
+        f"and the blade 4 mm thick; a thinner blade, or a hinge {farther:.1f} mm farther out, lets it fold right back" in told_once
+    )
+    assert "hinge in beam" not in told_once
+    assert flags_of(near_hinge(scene(), 56.8 + farther))[0].most_deg == 180
+    assert words_of(near_hinge(scene(top=180), 56.8 + farther)) == ["clear"]
