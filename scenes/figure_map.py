@@ -75,8 +75,8 @@ def map_figure(
 ) -> Figure:
     """Heatmap of the light a box takes in one state, on an A5 sheet.
 
-    `title` names lens, focus and stop; `blame` is the name of the part to blame, None where there is none; `sentence` follows
-    the verdict word in place of what the map itself tells. The axes labelled
+    `title` names lens, focus and stop, `subtitle` the guide that the verdict is of; `blame` is the name of the part to blame, None
+    where there is none; `sentence` follows the verdict word in place of what the map itself tells. The axes labelled
     'picture' carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar.
     """
     seen, page = reduced(map_), Page(*A5_MM)
@@ -188,8 +188,11 @@ def _sentence(bite: Bite | None, worst: Bite | None, guides: Sequence[Guide], vi
 
 
 def _write_sides(page: Page, frame: Box, map_: VignetteMap) -> None:
-    """Name corners and sides around the picture, with the loss that each has."""
-    told = {place: f"{place}: {'no picture' if np.isnan(value) else stops_label(value)}" for place, value in readings(map_).items()}
+    """Name corners and sides around the picture, with the loss that each has: the frame's, which no guide's verdict is about."""
+    told = {
+        place: f"frame {place}: {'no picture' if np.isnan(value) else stops_label(value)}"
+        for place, value in readings(map_).items()
+    }
     for row, y in (("top", frame.top + 1.8), ("bottom", frame.bottom - 6.6)):
         left, middle, right = told[f"{row} left"], told[row], told[f"{row} right"]
         roomy = sum(text_size_mm(words, LABEL_PT)[0] for words in (left, right)) + 3.0 < frame.width

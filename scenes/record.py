@@ -83,6 +83,7 @@ class Recorder:
             map_,
             plan.guides,
             title=state_words(state),
+            subtitle=guide_words(state),
             verdict_word=str(state.word),
             blame=None if worst.blame is None else worst.blame.part,
             visible_loss_stops=self.visible_loss_stops,
@@ -194,6 +195,12 @@ def cut_sentence(state: StateResult) -> str:
     """What a cut alone does not show: where the beam comes nearest anywhere."""
     nearest = nearest_words(state.parts).removesuffix(OF_FRONT)
     return f"Nearest anywhere, not only in this plane: {nearest}" if nearest else "No part comes near the beam"
+
+
+def guide_words(state: StateResult) -> str:
+    """Which guide a state's verdict is of: a picture shows the whole frame."""
+    name, count = state.blamed.guide, len(state.guides)
+    return f"Verdict of {name}, which fares worst of {count} guides" if count > 1 else f"Verdict of {name}"
 
 
 def _existing(state: StateResult, files: Sequence[str]) -> StateResult:

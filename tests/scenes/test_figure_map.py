@@ -112,8 +112,8 @@ def test_axes_and_scale_name_their_units():
 
 def test_corners_are_named_as_the_operator_sees_them():
     words = words_of(drawn(lopsided()))
-    assert "top right: all light" in words
-    assert "bottom right: none" in words
+    assert "frame top right: all light" in words  # the frame's corner, whatever guide the verdict is of
+    assert "frame bottom right: none" in words
     assert readings(lopsided())["left"] == pytest.approx(-np.log2(1 - 0.225), abs=1e-5)  # hood takes 1.5 * 0.15 of the light
 
 
@@ -187,7 +187,7 @@ def test_pixels_without_a_picture_are_masked_not_called_clear():
     share[0, 0] = np.nan
     figure = drawn(synthetic(share, lopsided().blocked_by))
     assert axes_of(figure, "picture").images[0].get_array().mask[0, 0]
-    assert "top left: no picture" in words_of(figure)
+    assert "frame top left: no picture" in words_of(figure)
 
 
 def test_where_the_lens_gives_no_light_nothing_is_called_clear():
@@ -200,7 +200,7 @@ def test_where_the_lens_gives_no_light_nothing_is_called_clear():
     shown = axes_of(figure, "picture").images[0].get_array()
     assert shown.mask[-1, -1]
     assert not shown.mask[0, -1]
-    assert "bottom right: no picture" in words_of(figure)
+    assert "frame bottom right: no picture" in words_of(figure)
     assert any("Grey: the lens gives no picture." in words for words in words_of(figure))
     assert np.ma.getmaskarray(axes_of(drawn(replace(map_, lens=lens * 0)), "picture").images[0].get_array()).all()
 
