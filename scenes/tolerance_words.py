@@ -8,6 +8,7 @@ from typing import Any
 
 from raytrace.tolerance import Effect, Spread
 from scenes.check import state_words
+from scenes.pupil_room import lack_words
 from scenes.tolerance_bench import Build
 from scenes.tolerance_inputs import Input
 from scenes.tolerances import TOLD_MM, LensSurety, Surety
@@ -22,7 +23,7 @@ CAUTION = (
 METHOD = (
     "A build is clear when no part reaches into the beam of any guide, as written in [check], at the widest stop. Every measure "
     "is as likely anywhere between its limits (the cautious reading of +/-), each on its own; a pupil known by bounds joins in. "
-    "No further room is asked for: the tolerances are the room."
+    "No further room is asked for: the tolerances are the room. What a pupil taken as fixed can be out by is told apart."
 )
 ROW = "{0:18} {1:>7} {2:>11} {3:>10} {4:>10}   {5}"
 INPUT_ROW = "{0:50} {1:>12} {2:>16} {3:>8} {4:>8}"
@@ -34,7 +35,7 @@ def builds_lines(found: Surety, title: str) -> list[str]:
     """The whole answer for people, 100 columns."""
     lines = [_clip(f"Builds: {title}" if title else "Builds"), *wrapped(METHOD), "", *_lens_lines(found), ""]
     lines += [*_input_lines(found), "", *_worst_lines(found), ""]
-    lines += [*wrapped(summary(found)), *wrapped(f"Next: {next_step(found)}"), *wrapped(CAUTION)]
+    lines += [*wrapped(summary(found)), *wrapped(fixed_words(found)), *wrapped(f"Next: {next_step(found)}"), *wrapped(CAUTION)]
     return [line.rstrip() for line in lines]
 
 
@@ -176,6 +177,16 @@ def summary(found: Surety) -> str:
     return f"Clear with {who} in {percent(found.clear_share)} % of builds (between {low} and {high}); {sure}."
 
 
+def fixed_words(found: Surety) -> str:
+    """Which lenses are clear at their worst only if their pupils, taken as fixed, stand still; '' where none are."""
+    lacking = [lens for lens in found.lenses if lens.lacks_room]
+    if not lacking:
+        return ""
+    least = min(lacking, key=lambda lens: lens.worst.clearance_mm)
+    why = lack_words(least.worst.clearance_mm, least.needed_mm)
+    return f"Not sure by that alone: {_listed([lens.lens_name for lens in lacking])}, at the worst with {why}."
+
+
 def _others(found: Surety) -> str:
     rest = [lens for lens in found.lenses if not lens.never]
     least = min(rest, key=lambda lens: (lens.clear_share, lens.worst.clearance_mm))
@@ -187,6 +198,8 @@ def _others(found: Surety) -> str:
 def next_step(found: Surety) -> str:
     """What to do about the worst."""
     worst = found.worst
+    if found.always and fixed_words(found):
+        return "confirm on the test shoot the lenses that are not sure, or give them pupil_walk."
     if found.always:
         return "nothing needs doing within these tolerances."
     part = worst.worst.nearest.part
@@ -214,7 +227,7 @@ def builds_dict(found: Surety, title: str) -> dict[str, Any]:
         "scene": title,
         "builds": found.count,
         "seed": found.seed,
-        "summary": summary(found),
+        "summary": " ".join(filter(None, (summary(found), fixed_words(found)))),
         "next_step": next_step(found),
         "set": {
             "clear_share": found.clear_share,
@@ -257,6 +270,7 @@ def _lens_dict(lens: LensSurety) -> dict[str, Any]:
     effects = lens.spread.main_effects.round(4).tolist() if lens.spread is not None else None
     return {
         "lens": lens.lens_name,
+        "room_needed_mm": lens.needed_mm,
         "clear_share": lens.clear_share,
         "share_range": _range(lens, lens.spread),
         "settled": lens.spread is None,

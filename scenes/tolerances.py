@@ -14,6 +14,7 @@ from scenes.errors import Complaint, SceneError
 from scenes.model import Scene
 from scenes.plan import Loaded
 from scenes.progress import Tick, silent
+from scenes.pupil_room import has_room, room_needed_mm
 from scenes.tolerance_bench import Bench, Build
 from scenes.tolerance_inputs import Input, inputs_of, touches
 
@@ -55,6 +56,16 @@ class LensSurety:
     def clear_share(self) -> float:
         """Share of builds that are clear."""
         return self.spread.clear_share if self.spread is not None else float(self.always)
+
+    @property
+    def needed_mm(self) -> float:
+        """The room that `check` asks for with this lens, whose pupil may be taken as fixed."""
+        return room_needed_mm(self.worst.state.variants)
+
+    @property
+    def lacks_room(self) -> bool:
+        """Whether the worst build is clear only if a pupil taken as fixed stands still."""
+        return self.worst.clearance_mm > 0 and not has_room(self.worst.clearance_mm, self.needed_mm)
 
     @property
     def least_sure(self) -> str:

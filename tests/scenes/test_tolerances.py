@@ -16,7 +16,7 @@ from scenes.commands import builds as builds_command
 from scenes.errors import SceneError
 from scenes.plan import load_scene, plans_of
 from scenes.tolerance_inputs import built, inputs_of
-from scenes.tolerance_words import builds_dict, builds_lines, next_step, percent, summary, worst_words
+from scenes.tolerance_words import builds_dict, builds_lines, fixed_words, next_step, percent, summary, worst_words
 from scenes.tolerances import BUILDS, surety
 
 BEAM_MM = 18 / 24 * (21 + 40) + 24 / 6
@@ -228,6 +228,19 @@ def test_the_table_says_share_interval_least_sure_and_worst_build_in_100_columns
     assert words.startswith(("the plate stands 0.6", "the plate stands 0.5"))
     assert "offset of the box to the right 2.4 mm (+0.4)" in words
     assert next_step(found).startswith("give the plate 0.6 mm more room, or know the opening width of the plate better than")
+
+
+def test_builds_that_are_clear_only_if_a_fixed_pupil_stands_still_are_told_apart(tmp_path):
+    # 0.3 mm of room as written, 0.02 less on each side at the worst; the opening 6 mm wider leaves 3.28
+    width = tolerance("box.mask.opening_mm.width", plus_minus=0.04)
+    found = found_in(tmp_path, width)
+    assert found.always
+    told = "Not sure by that alone: 24, at the worst with room 0.28 mm, less than the 2.5 mm a fixed pupil can be out by."
+    assert fixed_words(found) == told
+    assert told in " ".join(builds_lines(found, ""))
+    assert builds_dict(found, "")["summary"].endswith(told)
+    assert next_step(found).startswith("confirm on the test shoot")
+    assert fixed_words(found_in(tmp_path, width, width=WIDTH + 6)) == ""
 
 
 def test_a_share_is_never_rounded_to_all_or_nothing():
