@@ -17,14 +17,15 @@ from raytrace.stray_picture import leak_picture
 from scenes.build import StatePlan, states_of
 from scenes.build_box import build_box, stage_name
 from scenes.build_lens import front_travel_mm
+from scenes.flag_apart import come_in, with_flag
 from scenes.flag_lights import widest_stops
 from scenes.flag_limits import FlagLimit, FlagLimits
 from scenes.leaks import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, in_frame, opening_rows, setup_of
 from scenes.model import Scene
-from scenes.model_box import Back, Box, Flag, Seal
+from scenes.model_box import Back, Box, Seal
 from scenes.model_lens import Lens
 from scenes.resources import Resources
-from scenes.tilt_fit import TiltRoom, lean_words
+from scenes.tilt_fit import Refit, TiltRoom, lean_words
 
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
 OFF_SHARE = 0.002  # of the target: a light that reaches no more counts as kept off
@@ -68,6 +69,7 @@ class OpeningAdvice:
 class LightAdvice:
     """How far in a flag has to come to keep a light off the target, within what keeps every state clear (limit).
 
+    meets names what it would meet farther in, where that comes first.
     loss_stops is what the flag, so set, takes from the picture.
     """
 
@@ -79,6 +81,7 @@ class LightAdvice:
     to_share: float
     loss_stops: float
     limit: FlagLimit
+    meets: str = ""
 
     @property
     def is_too_far_in(self) -> bool:
@@ -112,8 +115,13 @@ class AdviceGrounds:
     """What advice has to leave alone in every state: the clear limits of flags, and the room for tilts. Shared between reports."""
 
     def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
+        self._scene, self._resources = scene, resources
         self.limits = FlagLimits(scene, plans)
         self.tilts = TiltRoom(scene, resources, widest_stops(plans))
+
+    def refit(self, plan: StatePlan) -> Refit:
+        """The box of a state, to be built anew."""
+        return Refit(self._scene, self._resources, plan)
 
 
 def advise(scene: Scene, report: LeakReport, resources: Resources, *, target: str, grounds: AdviceGrounds | None = None) -> Advice:
@@ -131,7 +139,7 @@ class _Work:
 
     def __init__(self, report: LeakReport, lens: Lens, resources: Resources, target: str, grounds: AdviceGrounds) -> None:
         self.report, self.lens, self.resources, self.target, self.grounds = report, lens, resources, target, grounds
-        self.box = report.setup.own_box
+        self.box, self.refit = report.setup.own_box, grounds.refit(report.plan)
         self._measured: dict[str, tuple[OpeningRow, ...]] = {}
 
     def openings(self) -> Iterator[OpeningAdvice]:
@@ -270,7 +278,8 @@ class _Work:
         flag = self.box.flag[place]
         name = flag.name or f"{flag.side} flag"
         limit = self.grounds.limits.of(name)
-        best, share = self._farthest_needed(row, place, limit)
+        apart = come_in(self.refit, self.box, place, min(limit.clear_deg, flag.angle_deg))
+        best, share = self._farthest_needed(row, place, limit, max(limit.clear_deg, apart.angle_deg))
         return LightAdvice(
             light=row.light.name,
             flag=name,
@@ -280,15 +289,16 @@ class _Work:
             to_share=share,
             loss_stops=self._loss_of(place, best),
             limit=limit,
+            meets=apart.meets,
         )
 
-    def _farthest_needed(self, row: LightRow, place: int, limit: FlagLimit) -> tuple[float, float]:
+    def _farthest_needed(self, row: LightRow, place: int, limit: FlagLimit, least_deg: float) -> tuple[float, float]:
         """The widest angle that keeps a light off, else that lets least in, and the share it lets in."""
         now = self.box.flag[place].angle_deg
         start = min(now, limit.most_deg)
         found = [(start, row.seen.share if start == now else self._share_at(row, place, start))]
         coarse, fine = FLAG_STEPS_DEG
-        for angle in _steps_down(start, limit.clear_deg, coarse) if found[0][1] > OFF_SHARE else ():
+        for angle in _steps_down(start, least_deg, coarse) if found[0][1] > OFF_SHARE else ():
             found.append((angle, self._share_at(row, place, angle)))
             if found[-1][1] <= OFF_SHARE:
                 break
@@ -301,23 +311,18 @@ class _Work:
                 return wider, lit
         return angle, share
 
-    def _at(self, place: int, angle_deg: float) -> Box:
-        flags: list[Flag] = list(self.box.flag)
-        flags[place] = flags[place].model_copy(update={"angle_deg": angle_deg})
-        return self.box.model_copy(update={"flag": tuple(flags)})
-
     def _share_at(self, row: LightRow, place: int, angle_deg: float) -> float:
         rng = np.random.default_rng(3)
         plan, state = self.report.plan, self.report.lens
         aim = self.report.setup.target
-        setup = setup_of(self._at(place, angle_deg), self.lens, state, plan, self.resources, target=aim, rng=rng)
+        setup = setup_of(with_flag(self.box, place, angle_deg), self.lens, state, plan, self.resources, target=aim, rng=rng)
         return lit_share(setup.target, setup.world, row.light, rng=rng)
 
     def _loss_of(self, place: int, angle_deg: float) -> float:
         """Stops that this flag alone, so set, takes at the worst place of the guides' edges, over all pupil depths."""
         plan = self.report.plan
         travel = front_travel_mm(self.lens, plan.focal_mm, plan.focus_mm)
-        _, box = build_box(self._at(place, angle_deg), self.lens, self.resources, front_travel_mm=travel)
+        _, box = build_box(with_flag(self.box, place, angle_deg), self.lens, self.resources, front_travel_mm=travel)
         group = f"box.flag[{place + 1}]"
         only = RayBox(parts=tuple(part for part in box.parts if part.group.startswith(group)), glasses=box.glasses)
         edge = np.concatenate([guide.rim_points_mm(17) for guide in plan.guides])

@@ -238,6 +238,8 @@ def _clear_words(limit: FlagLimit) -> str:
 
 def _no_farther(light: LightAdvice) -> str:
     """Why a flag comes no farther in."""
+    if light.meets:
+        return f"farther in it meets the {light.meets}"
     if light.to_angle_deg > light.limit.clear_deg:
         return "farther in it lets in no less"
     if light.limit.decided_by is None:
@@ -339,6 +341,7 @@ def _light_advice_dict(light: LightAdvice) -> dict[str, Any]:
         "share": light.share,
         "to_share": light.to_share,
         "loss_stops": light.loss_stops,
+        "meets": light.meets or None,
         "clear_deg": light.limit.clear_deg if math.isfinite(light.limit.clear_deg) else None,
         "clear_decided_by": light.limit.decided_by.key if light.limit.decided_by else None,
         "states_that_no_angle_clears": [plan.key for plan in light.limit.shut],

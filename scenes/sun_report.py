@@ -3,35 +3,34 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geometry.body import Kind
+from geometry.frame import OUTWARD, Side
 from raytrace.camera import whole_frame
-from raytrace.embree import embree_shares
 from raytrace.ghost_paths import Light, disc_directions, picture_mm
 from raytrace.ghost_tilt import outside_mm
-from raytrace.lens import LensState, pencils_for
-from raytrace.shares import loss_stops
+from raytrace.lens import LensState
 from raytrace.stray_target import Target
 from raytrace.stray_world import NOTHING, World
 from raytrace.sun import InPicture, Reaches, Site, SunPath, minutes_of_day, spans, sun_path
 from scenes.build import StatePlan
-from scenes.build_box import build_box
-from scenes.build_lens import front_travel_mm
 from scenes.engines import seed_of
 from scenes.errors import Complaint, SceneError
+from scenes.flag_apart import come_in, with_flag
+from scenes.flag_limits import FlagLimit, FlagLimits
 from scenes.ghosts import middle_variant
 from scenes.leaks import frame_slopes, setup_of
 from scenes.lights import site_of, suns_of
-from scenes.margin import pessimistic_share
-from scenes.model import Scene, box_for
+from scenes.model import Scene
 from scenes.model_box import Box
 from scenes.model_light import Sun
-from scenes.plan import Loaded
+from scenes.plan import Loaded, plans_of
+from scenes.tilt_fit import Refit
 from scenes.words import did_you_mean
 
 FloatArray = NDArray[np.float64]
@@ -41,19 +40,20 @@ SUN_HALF_DEG = 0.2666
 RIM = slice(1, None, 3)  # four of the points round the sun's rim
 ON_GLASS_SHARE = 0.005  # of the target: less than this is the roughness of the points it is looked at
 RAYS_AT_ONCE = 1 << 18
-FARTHEST_IN_DEG = -20.0  # farther in a flag stands in any picture
-FLAG_STEP_DEG = 0.5  # angles flags are set to; also how far short of the limit they may fall
-RIM_PER_SIDE = 9
-LOG2_RAYS = 7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlagAngle:
-    """A flag's present angle, and the smallest one at which it takes nothing visible from the frame [deg]."""
+    """A flag's present angle, and the smallest one at which every focus and stop of the lens stays clear (limit) [deg].
+
+    meets names what it would meet farther in, where that comes first.
+    """
 
     name: str
     now_deg: float
     least_deg: float
+    limit: FlagLimit
+    meets: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,17 +110,33 @@ def sun_plans(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
     return tuple(found.values())
 
 
+def limits_of(loaded: Loaded, plans: Sequence[StatePlan]) -> dict[str, FlagLimits]:
+    """How far in flags may come, by lens, over every zoom, focus and stop of it."""
+    lenses = dict.fromkeys(plan.lens_name for plan in plans)
+    return {lens: FlagLimits(loaded.scene, [plan for plan in plans if plan.lens_name == lens]) for lens in lenses}
+
+
 def sun_report(
-    loaded: Loaded, plan: StatePlan, name: str, sun: Sun, day: dt.date | None = None, *, target: str = "glass"
+    loaded: Loaded,
+    plan: StatePlan,
+    name: str,
+    sun: Sun,
+    day: dt.date | None = None,
+    *,
+    limits: FlagLimits | None = None,
+    target: str = "glass",
 ) -> SunReport:
-    """The sun's day for one lens; `day` in place of the scene's own date, by the same offset from UTC."""
+    """The sun's day for one lens; `day` in place of the scene's own date, by the same offset from UTC.
+
+    Without `limits` flags come in as far as the scene's states of that lens let them.
+    """
     moment = sun.time if day is None else sun.time.replace(year=day.year, month=day.month, day=day.day)
     lens, site = middle_variant(plan), site_of(sun)
-    closer = _Closer(loaded, plan)
+    closer = _Closer(loaded, plan, limits or limits_of(loaded, plans_of(loaded))[plan.lens_name])
     rng = np.random.default_rng(seed_of(plan.key))
     now = setup_of(closer.box, closer.lens, lens, plan, loaded.resources, target=target, rng=rng)
     path = sun_path(minutes_of_day(moment), site, in_picture=in_picture_of(lens, plan), reaches=reaches_of(now.target, now.world))
-    flags = tuple(closer.flags())
+    flags = closer.flags(path.direction[(path.reach > ON_GLASS_SHARE) & ~path.in_frame])
     best = setup_of(closer.closed(flags), closer.lens, lens, plan, loaded.resources, target=now.target, rng=rng)
     best_reach = np.zeros_like(path.reach)
     best_reach[path.up] = reaches_of(best.target, best.world)(path.direction[path.up])
@@ -188,58 +204,44 @@ def _lit(target: Target, world: World, rays: FloatArray) -> FloatArray:
 
 
 class _Closer:
-    """The box of one state, and the same box with its flags as far in as the picture allows."""
+    """The box of one state, and the same box with its flags as far in as keeps clear every focus and stop of its lens."""
 
-    def __init__(self, loaded: Loaded, plan: StatePlan) -> None:
-        self.loaded, self.plan = loaded, plan
-        self.lens = next(lens for lens in loaded.scene.lens if lens.name == plan.lens_name)
-        self.box: Box = box_for(loaded.scene, self.lens)
+    def __init__(self, loaded: Loaded, plan: StatePlan, limits: FlagLimits) -> None:
+        self.refit = Refit(loaded.scene, loaded.resources, plan)
+        self.lens, self.box, self._limits = self.refit.lens, self.refit.box, limits
 
-    def flags(self) -> Iterator[FlagAngle]:
-        """Each flag's present and least angle."""
-        for place, flag in enumerate(self.box.flag):
-            name = flag.name or f"{flag.side} flag"
-            yield FlagAngle(name=name, now_deg=flag.angle_deg, least_deg=self._least_deg(place, flag.angle_deg))
+    def flags(self, toward: FloatArray) -> tuple[FlagAngle, ...]:
+        """Each flag's present and least angle; those on the side that the sun (M, 3) comes from most often go first.
+
+        A flag comes no farther in than to the next one; where no angle of it clears anything it stays as it is.
+        """
+        found: dict[int, FlagAngle] = {}
+        box = self.box
+        for place in sorted(range(len(box.flag)), key=lambda k: -_minutes_toward(Side(box.flag[k].side), toward)):
+            found[place] = self._come_in(box, place)
+            box = with_flag(box, place, found[place].least_deg)
+        return tuple(found[place] for place in range(len(box.flag)))
+
+    def _come_in(self, box: Box, place: int) -> FlagAngle:
+        flag = box.flag[place]
+        name = flag.name or f"{flag.side} flag"
+        limit = self._limits.of(name)
+        if limit.clear_deg == math.inf:
+            return FlagAngle(name=name, now_deg=flag.angle_deg, least_deg=flag.angle_deg, limit=limit)
+        apart = come_in(self.refit, box, place, limit.clear_deg)
+        return FlagAngle(name=name, now_deg=flag.angle_deg, least_deg=apart.angle_deg, limit=limit, meets=apart.meets)
 
     def closed(self, flags: Sequence[FlagAngle]) -> Box:
         """The box with every flag at its least angle."""
         box = self.box
         for place, flag in enumerate(flags):
-            box = _set(box, place, flag.least_deg)
+            box = with_flag(box, place, flag.least_deg)
         return box
 
-    @property
-    def _visible(self) -> float:
-        return self.loaded.scene.check.visible_loss_stops
 
-    def _least_deg(self, place: int, now_deg: float) -> float:
-        """By halving: a flag that comes in takes more and more."""
-        good, bad = 90.0, FARTHEST_IN_DEG
-        if self._loss(place, bad) <= self._visible:
-            return bad
-        if self._loss(place, now_deg) <= self._visible:
-            good = now_deg
-        while good - bad > FLAG_STEP_DEG / 2:
-            middle = (good + bad) / 2
-            good, bad = (middle, bad) if self._loss(place, middle) <= self._visible else (good, middle)
-        return float(np.ceil(good / FLAG_STEP_DEG) * FLAG_STEP_DEG)
-
-    def _loss(self, place: int, angle_deg: float) -> float:
-        """Stops that this flag alone takes at the worst place of the guides' edges, over all pupil depths."""
-        travel = front_travel_mm(self.lens, self.plan.focal_mm, self.plan.focus_mm)
-        _, box = build_box(_set(self.box, place, angle_deg), self.lens, self.loaded.resources, front_travel_mm=travel)
-        group = f"box.flag[{place + 1}]"
-        own = replace(box, parts=tuple(part for part in box.parts if part.group in {group, f"{group}.extension"}))
-        assert all(part.kind in {Kind.FLAG, Kind.EXTENSION} for part in own.parts)
-        points = np.concatenate([guide.rim_points_mm(RIM_PER_SIDE) for guide in self.plan.guides])
-        shares = [
-            embree_shares(pencils_for(lens, points), own, log2_rays=LOG2_RAYS, rng=np.random.default_rng(seed_of(self.plan.key)))
-            for lens in self.plan.variants
-        ]
-        return max(float(loss_stops(pessimistic_share(share)).max()) for share in shares)
-
-
-def _set(box: Box, place: int, angle_deg: float) -> Box:
-    flags = list(box.flag)
-    flags[place] = flags[place].model_copy(update={"angle_deg": angle_deg})
-    return box.model_copy(update={"flag": tuple(flags)})
+def _minutes_toward(side: Side, toward: FloatArray) -> int:
+    """In how many of the sun's directions (M, 3) it stands more to that side than to a neighbouring one."""
+    if not len(toward):
+        return 0
+    out = toward @ OUTWARD[side]
+    return int((out >= np.abs(toward[:, :2]).max(axis=1) - 1e-9).sum())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -74,7 +75,7 @@ def report_lines(report: SunReport) -> list[str]:
     lines += wrapped(f"on the glass         {spans_words(report, report.on_glass)}{_most_words(report)}")
     if report.flags:
         lines += wrapped(f"with flags far in    {spans_words(report, report.on_glass_at_best)}")
-        lines += wrapped(f"                     {', '.join(flag_words(flag) for flag in report.flags)}")
+        lines += wrapped(f"                     {'; '.join(flag_words(flag) for flag in report.flags)}")
     return [*lines, *wrapped(f"Next: {next_step(report)}"), ""]
 
 
@@ -86,8 +87,12 @@ def _most_words(report: SunReport) -> str:
 
 
 def flag_words(flag: FlagAngle) -> str:
-    """A flag's way in: 'top flag 30 to 18.5 deg'."""
-    return f"{flag.name} {flag.now_deg:g} to {flag.least_deg + 0.0:g} deg"
+    """A flag's way in, and what holds it: 'top flag 30 to 18.5 deg (21, infinity, f/2)'."""
+    if math.isinf(flag.limit.clear_deg):
+        return f"{flag.name} left at {flag.now_deg:g} deg (no angle of it clears the frame: brimline flags)"
+    held = state_words(flag.limit.decided_by) if flag.limit.decided_by else "as far as flags fold in"
+    held = f"there it meets the {flag.meets}" if flag.meets else held
+    return f"{flag.name} {flag.now_deg:g} to {flag.least_deg + 0.0:g} deg ({held})"
 
 
 def unwanted(report: SunReport) -> BoolArray:
@@ -101,7 +106,7 @@ def next_step(report: SunReport) -> str:
     in_frame = [flag for flag in report.flags if flag.least_deg > flag.now_deg + ALIKE_DEG]
     if in_frame:
         words = " and ".join(f"{flag.name} out to {flag.least_deg:g} deg" for flag in in_frame)
-        return f"first open {words}: as set, it stands in the picture; then look again."
+        return f"first open {words}: as set, it leaves the picture too little room; then look again."
     if not now.any():
         return "nothing to do: the sun is never on the glass but when it is in the picture."
     if not best.any():
@@ -156,7 +161,19 @@ def _report_dict(report: SunReport) -> dict[str, Any]:
         "in_picture": _span_list(report, report.path.in_frame),
         "on_glass": _span_list(report, report.on_glass),
         "on_glass_with_flags_in": _span_list(report, report.on_glass_at_best),
-        "flags": [{"name": flag.name, "now_deg": flag.now_deg, "least_deg": flag.least_deg} for flag in report.flags],
+        "flags": [_flag_dict(flag) for flag in report.flags],
         "most_share": round(float(np.max(report.path.reach)), 4),
         "next_step": next_step(report),
+    }
+
+
+def _flag_dict(flag: FlagAngle) -> dict[str, Any]:
+    limit = flag.limit
+    return {
+        "name": flag.name,
+        "now_deg": flag.now_deg,
+        "least_deg": flag.least_deg,
+        "meets": flag.meets or None,
+        "held_by": limit.decided_by.key if limit.decided_by else None,
+        "states_that_no_angle_clears": [plan.key for plan in limit.shut],
     }

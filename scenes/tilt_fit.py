@@ -134,7 +134,8 @@ class Refit:
         return np.array([_loss(shares) for shares in self._shares(self.plan.box, self._points_mm)])
 
     @cached_property
-    def _meets_now(self) -> frozenset[tuple[str, str]]:
+    def meets_now(self) -> frozenset[tuple[str, str]]:
+        """Pairs of parts that take up the same room as it is."""
         return meetings(self.plan.assembly)
 
     def _beam_after(self, assembly: Assembly, box: TracedBox) -> BeamAfter:
@@ -153,7 +154,7 @@ class Refit:
             part=box.part_names[part] if part >= 0 else "",
             where=where(points[point], self.plan.grid),
             clears=not bad.any(),
-            meets=tuple(sorted(meetings(assembly) - self._meets_now)),
+            meets=tuple(sorted(meetings(assembly) - self.meets_now)),
         )
 
     def _shares(self, box: TracedBox, points: FloatArray) -> list[Shares]:

@@ -34,17 +34,19 @@ def command(
 ) -> int:
     """Follow the sun of SCENE through its day, by minutes: in the picture, on the glass, and with flags as far in as they go.
 
-    The flags' angles are the smallest at which each takes nothing visible from the frame, at the lens's widest stop.
+    The flags' angles are the smallest that keep clear every focus and stop of the lens, as `brimline flags` and `check` see them.
     """
     from scenes.files import as_json as json_text
     from scenes.plan import load_scene, plans_of, selected
-    from scenes.sun_report import chosen_sun, sun_plans, sun_report
+    from scenes.sun_report import chosen_sun, limits_of, sun_plans, sun_report
     from scenes.sun_words import sun_dict, sun_lines
 
     loaded = load_scene(scene)
     name, sun = chosen_sun(loaded.scene, light)
-    plans = sun_plans(selected(plans_of(loaded), lenses=lenses, focus=focus))
-    reports = [sun_report(loaded, plan, name, sun, day.date() if day else None, target=target) for plan in plans]
+    every = plans_of(loaded)
+    plans, limits = sun_plans(selected(every, lenses=lenses, focus=focus)), limits_of(loaded, every)
+    date = day.date() if day else None
+    reports = [sun_report(loaded, plan, name, sun, date, limits=limits[plan.lens_name], target=target) for plan in plans]
     title = loaded.scene.title
     click.echo(json_text(sun_dict(reports, title)) if as_json else "\n".join(sun_lines(reports, title)) + "\n", nl=False)
     if out is not None:

@@ -9,12 +9,15 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.sun import camera_angles, sun_in_sky
+from scenes.check import check_state
 from scenes.commands.sun import command
+from scenes.engines import engine_of
 from scenes.errors import SceneError
 from scenes.figure_sun import sun_figure
 from scenes.plan import load_scene, plans_of
 from scenes.sun_report import chosen_sun, sun_plans, sun_report
-from scenes.sun_words import next_step, sun_lines, unwanted
+from scenes.sun_words import flag_words, next_step, sun_lines, unwanted
+from scenes.verdict import Limits
 
 SCENE = """
 brimline = 1
@@ -169,3 +172,43 @@ def test_the_pictures_outline_lies_where_the_sensor_is_shifted_to(tmp_path):
     # 18 mm and the shift of 1.5 mm through a 50, to the operator's right
     assert report.frame_deg[:, 0].max() == pytest.approx(np.degrees(np.arctan(19.5 / 50)), abs=1e-6)
     assert report.frame_deg[:, 0].min() == pytest.approx(-np.degrees(np.arctan(16.5 / 50)), abs=1e-6)
+
+
+SIDE_FLAG = """
+[[box.flag]]
+side = "right"
+angle_deg = 85
+length_mm = {length}
+width_mm = 150
+"""
+
+
+def set_to(tmp_path, more, angles):
+    """The scene's states with its flags set to other angles."""
+    for old, new in angles.items():
+        more = more.replace(f"angle_deg = {old}\n", f"angle_deg = {new}\n")
+    return plans_of(loaded_with(tmp_path, more))
+
+
+def test_a_flag_that_no_picture_holds_up_comes_in_as_far_as_a_scene_takes_and_says_so(tmp_path):
+    report = report_with(tmp_path, SIDE_FLAG.format(length=30))
+    (flag,) = report.flags
+    # By hand: at -30 deg its tip is 80 mm aside, 94 mm ahead; the edge of the beam is there at 139 x 18 / 50 + 12.5 = 62.5 mm.
+    assert flag.least_deg == -30.0
+    assert flag_words(flag) == "right flag 85 to -30 deg (as far as flags fold in)"
+
+
+def test_flags_far_in_leave_the_check_clear_and_do_not_meet(tmp_path, monkeypatch):
+    # At 80 and 85 deg they pass each other: the top flag's ends reach 110 mm aside, past the side flag's hinge, but stand above it.
+    more = TOP_FLAG.replace("260", "220") + SIDE_FLAG.format(length=120)
+    text = SCENE.replace("focal_mm = 50", "focal_mm = 85")
+    monkeypatch.setitem(globals(), "SCENE", text)
+    top, right = report_with(tmp_path, more).flags
+    assert sorted([top.meets, right.meets]) in (["", "right flag"], ["", "top flag"])
+    plans = set_to(tmp_path, more, {80: top.least_deg, 85: right.least_deg})
+    words = {check_state(plan, engine_of("coverage"), columns=48, limits=Limits())[0].word.value for plan in plans}
+    assert words == {"clear"}
+    assert not [note.text for note in plans[0].notes if "overlaps" in note.text]
+    less = {80: top.least_deg - (2 if top.meets else 0), 85: right.least_deg - (2 if right.meets else 0)}
+    farther = set_to(tmp_path, more, less)
+    assert [note.text for note in farther[0].notes if "overlaps" in note.text]
