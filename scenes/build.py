@@ -15,7 +15,7 @@ from raytrace.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.lens import LensState
 from scenes.build_box import build_box
 from scenes.build_lens import field_guess_percent, front_travel_mm, lens_variants
-from scenes.facts import facts_of, field_notes
+from scenes.facts import facts_of, field_notes, walk_notes
 from scenes.model import Scene, box_for, f_numbers_of, focal_lengths, focus_distances_of
 from scenes.model_camera import Camera
 from scenes.model_lens import Lens
@@ -104,7 +104,7 @@ def plan_state(
         assembly=assembly,
         grid=grid,
         guides=guides,
-        notes=(*notes, *field_notes(lens.name, focus_mm, guess)),
+        notes=(*notes, *walk_notes(lens.name, [variant.lens for variant in variants]), *field_notes(lens.name, focus_mm, guess)),
         field_guess_percent=guess,
     )
 

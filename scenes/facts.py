@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from geometry.body import Assembly
 from geometry.carrying import clamp_notes
 from geometry.checks import assembly_notes, seal_notes
 from geometry.notes import Note, Severity
+from raytrace.lens import LensState
 from raytrace.prescription_pupil import stop_semi_diameter_mm
 from scenes.build_box import rod_spec
 from scenes.model_box import CLAMP, Box
 from scenes.model_lens import Lens, focal_lengths
-from scenes.pupil_room import WALK_MM
+from scenes.pupil_room import WALK_MM, walk_ends_deg
 from scenes.resources import GlassTable
 
 STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the table's rounding
@@ -75,6 +76,18 @@ def field_notes(lens_name: str, focus_mm: float, percent: float | None) -> tuple
     """What a state at close focus rests on."""
     words = field_words(f"{focus_mm:g} mm", percent)
     return (Note(lens_name, words, Severity.FACT),) if words else ()
+
+
+def walk_notes(lens_name: str, variants: Sequence[LensState]) -> tuple[Note, ...]:
+    """That a walk's table ends short of the picture's corner."""
+    ends = [end for lens in variants if (end := walk_ends_deg(lens)) is not None]
+    text = (
+        f"its pupil_walk ends at {min(ends):g} deg, well short of the picture's corner at this focus: beyond, its pupil is as "
+        f"unknown as a fixed one, and needs {WALK_MM:g} mm of room; add rows"
+        if ends
+        else ""
+    )
+    return (Note(lens_name, text, Severity.CAUTION),) if text else ()
 
 
 def _zoom_notes(lens: Lens) -> Iterator[Note]:

@@ -8,14 +8,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+import numpy as np
+
 from raytrace.lens import FixedPupil, LensState, WalkingPupil
+from raytrace.projection import slopes
 
 WALK_MM = 2.5  # most that a fixed pupil was wrong at a box's edge in published wide lenses; docs/validation.md
+REACH_SHARE = 0.9  # of the tangent at the picture's corner: a walk told so far is carried straight on for the rest
+FARTHEST_DEG = 80.0  # of the field: beyond, a pencil runs along the front rim, and no box stands there
 TOLD_MM = 0.005  # clearances are told to a hundredth: room that is told as enough is enough
 
 
 def room_needed_mm(variants: Iterable[LensState]) -> float:
-    """The clearance [mm] that a frame needs to be called clear: 0 where the pupil's walk is tabulated or traced."""
+    """The clearance [mm] that a frame needs to be called clear: 0 where the pupil's walk is known to the corner, or traced."""
     return WALK_MM if any(_stands_still(lens) for lens in variants) else 0.0
 
 
@@ -38,11 +43,23 @@ def lack_words(room_mm: float | None, needed_mm: float) -> str:
     return f"room {room_mm:.2f} mm, less than the {needed_mm:g} mm a fixed pupil can be out by"
 
 
+def walk_ends_deg(lens: LensState) -> float | None:
+    """The last field of a walk that ends short of the picture's corner, where its pupil is as unknown as a fixed one; else None."""
+    if not isinstance(lens.pupil, WalkingPupil):
+        return None
+    last_deg = max(row[0] for row in lens.pupil.rows)
+    return None if np.tan(np.radians(min(last_deg, FARTHEST_DEG))) >= REACH_SHARE * _corner_tan(lens) else last_deg
+
+
+def _corner_tan(lens: LensState) -> float:
+    """Tangent of the field at the picture's corner; of FARTHEST_DEG at most, and where the lens does not picture it."""
+    half_mm = lens.half_diagonal_mm
+    field = slopes(
+        half_mm, 0.0, lens.projection, lens.field_focal_mm, lens.squeeze, distortion=lens.distortion, half_diagonal_mm=half_mm
+    )
+    farthest = float(np.tan(np.radians(FARTHEST_DEG)))
+    return min(float(np.hypot(field.tan_right, field.tan_up)), farthest) if bool(field.valid) else farthest
+
+
 def _stands_still(lens: LensState) -> bool:
-    """A walk of one row says no more than a single depth does."""
-    match lens.pupil:
-        case FixedPupil():
-            return True
-        case WalkingPupil(rows=rows):
-            return len(rows) < 2
-    return False
+    return isinstance(lens.pupil, FixedPupil) or walk_ends_deg(lens) is not None

@@ -22,7 +22,7 @@ from scenes.filter_costs import added_depth_mm
 from scenes.model import Scene, f_numbers_of, focus_distances_of
 from scenes.plan import Loaded
 from scenes.progress import Tick, silent
-from scenes.pupil_room import beyond_room_mm, room_needed_mm
+from scenes.pupil_room import WALK_MM, beyond_room_mm, room_needed_mm
 from scenes.resources import Resources
 from scenes.verdict import ROOM_PERCENT
 from scenes.widest_family import (
@@ -184,13 +184,12 @@ class Sweep:
         self._grid = pixel_grid(scene.camera)
         self._guides = guides_of(scene.camera, self._grid)
         self._from_mm, self._to_mm = ends_mm[0], longest_mm(focus_mm, ends_mm[1])
-        at_mm = min(family.focal_mm, self._to_mm)  # of whatever length, a family's pupils are all known alike
-        self._needed_mm = room_needed_mm(family_states(family, self._grid, at_mm, focus_mm, f_number))
         self._stacks: dict[float, Stack] = {}
         self._beams: dict[tuple[float, float], tuple[NamedBeam, ...]] = {}
         self._measures: dict[int, tuple[Part, Measure]] = {}
         self._found: dict[tuple[float, float, int], Clearance] = {}
-        self._sure: dict[tuple[float, int], tuple[float, float]] = {}  # by scale and part: focal lengths it was seen clear at
+        self._needed: dict[float, float] = {}  # room by focal length: a walk may end short of a wider lens's corner
+        self._sure: dict[tuple[float, float, int], tuple[float, float]] = {}  # by scale, room, part: focal lengths seen clear at
 
     def limits(self, setup: Setup) -> StateLimits:
         """The limits of a setup."""
@@ -277,14 +276,22 @@ class Sweep:
     def _clearance(self, part: Part, focal_mm: float, scale: float) -> Clearance:
         """A part's clearance; from a roomy frame, less where it would have too little room from the frame itself."""
         found = self._measured(part, focal_mm, scale)
-        if scale == ROOMY and 0.0 < found.clearance_mm < self._needed_mm:  # with more there is room from the smaller frame too
+        needed_mm = self._needed_mm(focal_mm) if scale == ROOMY else 0.0
+        if 0.0 < found.clearance_mm < needed_mm:  # with more there is room from the smaller frame too
             own = self._measured(part, focal_mm, TOUCHING)
-            spare_mm = beyond_room_mm(own.clearance_mm, self._needed_mm)
+            spare_mm = beyond_room_mm(own.clearance_mm, needed_mm)
             found = replace(own, clearance_mm=spare_mm) if spare_mm < found.clearance_mm else found
         if found.clearance_mm > SURE_MM:
-            low, high = self._sure.get((scale, id(part)), (focal_mm, focal_mm))
-            self._sure[scale, id(part)] = min(low, focal_mm), max(high, focal_mm)
+            low, high = self._sure.get((scale, needed_mm, id(part)), (focal_mm, focal_mm))
+            self._sure[scale, needed_mm, id(part)] = min(low, focal_mm), max(high, focal_mm)
         return found
+
+    def _needed_mm(self, focal_mm: float) -> float:
+        """The room that `check` asks for with the family's lens."""
+        if focal_mm not in self._needed:
+            states = family_states(self._family, self._grid, focal_mm, self.focus_mm, self.f_number)
+            self._needed[focal_mm] = room_needed_mm(states)
+        return self._needed[focal_mm]
 
     def _measured(self, part: Part, focal_mm: float, scale: float) -> Clearance:
         key = (focal_mm, scale, id(part))
@@ -296,7 +303,9 @@ class Sweep:
 
     def _surely_clear(self, part: Part, focal_mm: float, scale: float) -> bool:
         """Whether a part is clear of a shorter and of a longer lens's beam, or of a larger frame's, with room."""
-        spans = [self._sure.get((known, id(part))) for known in {scale, ROOMY}]
+        known = [(ROOMY, WALK_MM), (ROOMY, 0.0)] if scale != ROOMY else [(ROOMY, WALK_MM)]
+        here = (scale, self._needed_mm(focal_mm) if scale == ROOMY else 0.0)
+        spans = [self._sure.get((*one, id(part))) for one in {here, *known}]
         return any(span is not None and span[0] <= focal_mm <= span[1] for span in spans)
 
     def _beams_at(self, focal_mm: float, scale: float) -> tuple[NamedBeam, ...]:

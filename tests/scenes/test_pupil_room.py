@@ -6,6 +6,7 @@ than those from a pupil fixed at its place on the axis (tests/raytrace/test_lens
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from geometry.errors import GeometryError
@@ -13,6 +14,7 @@ from raytrace.camera import Guide, whole_frame
 from raytrace.lens import WalkingPupil
 from scenes.check import check_state
 from scenes.engines import engine_of
+from scenes.facts import walk_notes
 from scenes.pupil_room import has_room, lack_words, room_needed_mm
 from scenes.verdict import Limits, Word
 from tests.scenes.check_made import GRID, PUPIL_MM, RADIUS_MM, beam_right_mm, lens, plan, wall_on_the_right
@@ -46,10 +48,19 @@ def test_a_pupil_whose_walk_is_known_needs_no_more_room_than_the_frame_does():
     assert result.blamed.room_mm == pytest.approx(2.3, abs=0.1)
 
 
-def test_a_walk_of_one_row_is_a_fixed_pupil():
-    state = walking(plan(wall_on_the_right(EDGE_MM + 2.3)), (0.0, PUPIL_MM, 1.0, 1.0))
-    assert room_needed_mm(state.variants) == 2.5
-    assert judged(state).word is Word.TIGHT
+@pytest.mark.parametrize(("last_deg", "needed_mm"), [(44.5, 0.0), (43.5, 2.5)])
+def test_a_walk_that_ends_short_of_the_corner_leaves_the_pupil_as_unknown_as_a_fixed_one(last_deg, needed_mm):
+    # the corner lies 21.63 mm out at f = 20: tan 1.0817; nine tenths of it is tan 44.23 deg
+    state = walking(plan(), (0.0, PUPIL_MM, 1.0, 1.0), (last_deg, PUPIL_MM, 0.7, 1.0))
+    own = [replace(lens, half_diagonal_mm=np.hypot(18, 12)) for lens in state.variants]
+    assert room_needed_mm(own) == needed_mm
+    assert bool(walk_notes("20", own)) == (needed_mm > 0)
+
+
+def test_a_fisheye_s_walk_is_known_when_it_is_told_to_the_last_field_that_counts():
+    wide = replace(lens(focal_mm=10), half_diagonal_mm=18.0, projection="equidistant")  # 1.8 rad = 103 deg
+    assert room_needed_mm(walking(replace(plan(), variants=(wide,)), (0, 40, 1, 1), (80, 40, 1, 1)).variants) == 0.0
+    assert room_needed_mm(walking(replace(plan(), variants=(wide,)), (0, 40, 1, 1), (60, 40, 1, 1)).variants) == 2.5
 
 
 def test_bounds_on_the_pupil_do_not_say_that_it_stands_still():

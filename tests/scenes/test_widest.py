@@ -129,6 +129,23 @@ def test_clearing_asks_for_two_percent_of_the_frame_more_and_for_the_room_of_a_f
     assert exact - 0.01 <= state.clear.focal_mm <= exact + ROUND_MM + 0.02
 
 
+@pytest.mark.parametrize(("last_deg", "by"), [(40.0, "frame"), (32.59, "walk"), (20.0, "pupil")])
+def test_a_walk_asks_for_no_room_as_far_as_it_reaches_and_the_check_agrees(last_deg, by):
+    # the corner lies hypot(18, 12) = 21.63 out: the walk reaches nine tenths of its tangent from 19.47 / tan(last) mm on
+    # and its sizes are a flat pupil's in the corner, some 35.5 deg out, drawn straight on from the axis: cos 35.5 = 0.814
+    walk = f"pupil_walk = [[0, 40, 1, 1], [{last_deg}, 40, {1 - 0.186 * last_deg / 35.5:.4f}, 1]]"
+    (state,) = limits(loaded(lenses=walk), pupil=Rule.HELD)
+    exact = {
+        "frame": closed_form(held, scale=1.02),
+        "walk": 0.9 * math.hypot(18, 12) / math.tan(math.radians(last_deg)),
+        "pupil": brentq(lambda focal_mm: room_mm(focal_mm, held) - 2.5, 9.0, 60.0),
+    }[by]
+    assert state.clear.focal_mm == pytest.approx(exact + ROUND_MM / 2, abs=0.15)
+    for focal, is_clear in ((state.clear.focal_mm, True), (state.clear.focal_mm - 0.2, False)):
+        (found,) = run_check(plans_of(loaded(focal=focal, lenses=walk)), engine_of("coverage"), columns=60).states
+        assert (found.word is Word.CLEAR) == is_clear
+
+
 def test_a_pupil_that_scales_touches_where_similar_triangles_say():
     (state,) = limits(loaded(), pupil=Rule.SCALED)
     exact = closed_form(scaled)
