@@ -8,7 +8,9 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping, Sequence
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
@@ -47,17 +49,47 @@ class RenderReport:
     problem: str = ""
 
 
-def render_batch(jobs: Sequence[Job]) -> RenderReport:
+class Brake:
+    """Ends drawing from another thread, at once and for good; what was being drawn is left out."""
+
+    def __init__(self) -> None:
+        self.pulled = False
+        self._children: set[subprocess.Popen[str]] = set()
+        self._lock = threading.Lock()
+
+    def pull(self) -> None:
+        """End whatever draws."""
+        with self._lock:
+            self.pulled = True
+            for child in self._children:
+                child.kill()
+
+    @contextmanager
+    def on(self, child: subprocess.Popen[str]) -> Iterator[None]:
+        """A child that is ended with all others while the block lasts."""
+        with self._lock:
+            self._children.add(child)
+            if self.pulled:
+                child.kill()
+        try:
+            yield
+        finally:
+            with self._lock:
+                self._children.discard(child)
+
+
+def render_batch(jobs: Sequence[Job], brake: Brake | None = None) -> RenderReport:
     """Draw scenes into PNG files (scene, path, (width, height) pixels); never raises for want of OpenGL.
 
     A file is written whole or not at all. One start serves all pictures: hand over as many as there are.
     """
+    brake = brake or Brake()
     if not jobs:
         return RenderReport()
     if find_spec("pyvista") is None:
         return RenderReport(problem=NO_LIBRARY)
     for window in offscreen_windows():
-        report = _render_with(window, jobs)
+        report = _render_with(window, jobs, brake)
         if report.written or report.problem != NO_OPENGL:
             return report
     return RenderReport(problem=NO_OPENGL)
@@ -78,11 +110,13 @@ def _loads(library: str) -> bool:
     return True
 
 
-def _render_with(window: str, jobs: Sequence[Job]) -> RenderReport:
+def _render_with(window: str, jobs: Sequence[Job], brake: Brake) -> RenderReport:
     """All jobs in one child, and what a crash left over in a second one; NO_OPENGL where not even the first picture came."""
     report, left = RenderReport(), list(jobs)
     while left:
-        done, crash = _one_child(window, left)
+        done, crash = _one_child(window, left, brake)
+        if brake.pulled:
+            return report
         if not done and not report.written:
             return replace(report, problem=NO_OPENGL)
         report = _joined(report, left, done)
@@ -100,13 +134,13 @@ def _joined(report: RenderReport, jobs: Sequence[Job], done: Sequence[str]) -> R
     return replace(report, written=report.written + written, failed=report.failed + failed)
 
 
-def _one_child(window: str, jobs: Sequence[Job]) -> tuple[list[str], str]:
+def _one_child(window: str, jobs: Sequence[Job], brake: Brake) -> tuple[list[str], str]:
     """For each picture the child got to, in order, why it failed or an empty text; and how the child ended, for the one after."""
     with tempfile.TemporaryDirectory(prefix="brimline-") as name:
         folder = Path(name)
         for number, (scene, _, size) in enumerate(jobs):
             np.savez(folder / f"{number}.npz", allow_pickle=False, size=np.array(size), **packed(scene))
-        said, crash = _run([str(folder)], window, START_S + PICTURE_S * len(jobs))
+        said, crash = _run([str(folder)], window, START_S + PICTURE_S * len(jobs), brake)
         done = [str(line["why"]) for line in said]
         for number, why in enumerate(done):
             if not why:
@@ -114,20 +148,26 @@ def _one_child(window: str, jobs: Sequence[Job]) -> tuple[list[str], str]:
     return done, crash
 
 
-def _run(arguments: Sequence[str], window: str, timeout_s: float) -> tuple[list[dict[str, Any]], str]:
+def _run(arguments: Sequence[str], window: str, timeout_s: float, brake: Brake) -> tuple[list[dict[str, Any]], str]:
     """What a child said, and how it ended in a sentence."""
     try:
-        ended = _child(arguments, window, timeout_s)
+        ended = _child(arguments, window, timeout_s, brake)
     except subprocess.TimeoutExpired as late:
         out = late.stdout or b""
         return _lines(out if isinstance(out, str) else out.decode(errors="replace")), f"drawing took longer than {timeout_s:.0f} s"
     return _lines(ended.stdout), f"drawing stopped with status {ended.returncode}"
 
 
-def _child(arguments: Sequence[str], window: str, timeout_s: float) -> subprocess.CompletedProcess[str]:
+def _child(arguments: Sequence[str], window: str, timeout_s: float, brake: Brake) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-P", "-m", "scenes.render_child", *arguments]
-    environment = child_environment(os.environ, window)
-    return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=timeout_s, check=False)
+    environment, pipe = child_environment(os.environ, window), subprocess.PIPE
+    with subprocess.Popen(command, env=environment, stdout=pipe, stderr=pipe, text=True) as child, brake.on(child):
+        try:
+            out, err = child.communicate(timeout=timeout_s)
+        except BaseException:  # Ctrl-C included
+            child.kill()
+            raise
+    return subprocess.CompletedProcess(command, child.returncode, out, err)
 
 
 def _lines(text: str) -> list[dict[str, Any]]:
@@ -163,7 +203,7 @@ def window_problem() -> str:
     if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
         return NO_DISPLAY
     try:
-        ended = _child(["--window"], "", START_S)
+        ended = _child(["--window"], "", START_S, Brake())
     except subprocess.TimeoutExpired:
         return NO_WINDOW
     return "" if ended.returncode == 0 and OPENED in ended.stdout else NO_WINDOW

@@ -5,17 +5,20 @@ from __future__ import annotations
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from scenes.check import CheckResult, keep_nothing, run_check
+from scenes.check import CheckResult, FailedState, map_grid
 from scenes.cli import own_version
-from scenes.engines import Engine, engine_of
+from scenes.engines import AREAS, CPU, engine_of
 from scenes.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.progress import progress
 from scenes.record import Recorder
+from scenes.record_state import Recorded, StateRequest, load_libraries, record_state
+from scenes.render import Brake
 from scenes.results import (
     SCHEMA_VERSION,
     Provenance,
@@ -26,6 +29,7 @@ from scenes.results import (
     summary_lines,
     table_lines,
 )
+from scenes.sharing import Died, Sharing, memory_bytes, no_aside
 from scenes.verdict import Limits
 
 if TYPE_CHECKING:
@@ -33,6 +37,10 @@ if TYPE_CHECKING:
     from scenes.plan import Loaded
 
 STEPS_PER_STATE = 100
+# Of processes that work on states: what one takes without maps and with its drawing process, and what each pixel of a map takes;
+# the share of the machine's memory that all may fill; the least states for each, for it takes as long to start as two; the most,
+# because what one process does alone is then half of a run.
+PROCESS_BYTES, PIXEL_BYTES, SHARE_OF_MEMORY, STATES_PER_PROCESS, MOST_PROCESSES = 1.0e9, 30.0, 0.5, 4, 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +55,15 @@ class Asked:
     threads: int = 1
     parts: bool = False
     as_json: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """What the jobs of one run share."""
+
+    asked: Asked
+    sharing: Sharing
+    brake: Brake
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,64 +90,115 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     `extra` holds further files to put into the folder, by name. Where there are several scenes each has a folder of its own, and
     results.json at the top tells them.
     """
-    engine = engine_of(asked.engine, asked.device)
-    if out is None:
-        done = [run_job(job, None, engine, asked) for job in jobs]
-    else:
-        with result_folder(out) as staging:
-            for name, data in (extra or {}).items():
-                staging.write(name, data)
-            done = [run_job(job, staging, engine, asked) for job in jobs]
-            if all(job.folder for job in jobs):
-                staging.write(RESULTS_NAME, as_json(index(jobs, done, staging.names())))
+    count = workers_for(asked, [plan for job in jobs for plan in job.plans])
+    brake = Brake()
+    lanes = max(count + 1, min(asked.threads, 2) if out is not None and asked.solid else 1)
+    warm = partial(load_libraries, asked.engine)
+    with Sharing(lanes=lanes, workers=count, warm=warm, halt=brake.pull) as sharing:
+        desk = Desk(asked=asked, sharing=sharing, brake=brake)
+        if out is None:
+            done = [run_job(job, None, desk) for job in jobs]
+        else:
+            with result_folder(out) as staging:
+                for name, data in (extra or {}).items():
+                    staging.write(name, data)
+                done = [run_job(job, staging, desk) for job in jobs]
+                if all(job.folder for job in jobs):
+                    staging.write(RESULTS_NAME, as_json(index(jobs, done, staging.names())))
     say(done, out, asked)
     return max(one.check.exit_status for one in done)
 
 
-def run_job(job: Job, staging: Staging | None, engine: Engine, asked: Asked) -> Done:
+def run_job(job: Job, staging: Staging | None, desk: Desk) -> Done:
     """Check one scene and write all of its files."""
     scene = job.loaded.scene
-    limits = Limits(visible_loss_stops=scene.check.visible_loss_stops)
-    recorder = None if staging is None else _recorder(job, staging, asked, limits)
-    keep = keep_nothing if recorder is None else recorder.keep
-    try:
-        with progress(STEPS_PER_STATE * len(job.plans), scene.title or job.loaded.file_name) as tick:
-            check = run_check(
-                job.plans,
-                engine,
-                columns=asked.columns,
-                limits=limits,
-                threads=asked.threads,
-                rooms=asked.parts,
-                tick=tick,
-                keep=keep,
-            )
-        check = replace(check, tolerances=len(scene.tolerance))
-        made_by = _provenance(job, engine)
-        if recorder is None:
-            return Done(check=check, results=results_dict(check, made_by), trouble=())
-        with progress(recorder.views_due, "3D pictures") as tick:
-            recorder.draw_views(tick)
-        return Done(check=check, results=recorder.finish(check, made_by), trouble=tuple(dict.fromkeys(recorder.trouble)))
-    finally:
-        if recorder is not None:
-            recorder.close()
+    request = _request(job, staging, desk)
+    recorder = None if staging is None else Recorder(staging=staging, request=request, lanes=desk.sharing.lanes, brake=desk.brake)
+    checks: list[CheckResult] = []
+
+    def take(number: int, recorded: Recorded | Died) -> None:
+        plan = job.plans[number]
+        whole = state_failed(plan, recorded, request.limits) if isinstance(recorded, Died) else recorded
+        checks.append((whole if recorder is None else recorder.take(plan, whole)).check)
+
+    calls = [partial(record_state, plan, request) for plan in job.plans]
+    with progress(STEPS_PER_STATE * len(calls), scene.title or job.loaded.file_name) as tick:
+        desk.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
+    check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance))
+    made_by = _provenance(job, desk.asked)
+    if recorder is None:
+        return Done(check=check, results=results_dict(check, made_by), trouble=())
+    _draw(recorder, desk, scene.title)
+    return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told())
 
 
-def _provenance(job: Job, engine: Engine) -> Provenance:
+def _draw(recorder: Recorder, desk: Desk, title: str) -> None:
+    """Have the cuts made and the 3D pictures that are left."""
+    cuts = recorder.cuts(title)
+
+    def take(_number: int, sentence: str | Died) -> None:
+        words = "cuts were left out: the process that drew them has ended" if isinstance(sentence, Died) else sentence
+        recorder.trouble += [words] if words else []
+
+    with progress(len(cuts) + len(recorder.waiting), "pictures") as tick:
+        desk.sharing.run(cuts, take, aside=recorder.draw_rest(tick), tick=tick)
+
+
+def joined(checks: Sequence[CheckResult], limits: Limits) -> CheckResult:
+    """Checks of one state each as one."""
+    states = tuple(state for check in checks for state in check.states)
+    return CheckResult(states=states, failed=tuple(state for check in checks for state in check.failed), limits=limits)
+
+
+def state_failed(plan: StatePlan, died: Died, limits: Limits) -> Recorded:
+    """A state that has cost its process, as one that could not be computed."""
+    ended = f"the process at work on it ended twice, with status {died.status}"
+    why = f"{ended}, perhaps for want of memory; try smaller maps with --pixels"
+    failed = FailedState(key=plan.key, lens_name=plan.lens_name, why=why)
+    return Recorded(check=CheckResult(states=(), failed=(failed,), limits=limits))
+
+
+def _request(job: Job, staging: Staging | None, desk: Desk) -> StateRequest:
+    asked = desk.asked
+    return StateRequest(
+        engine=asked.engine,
+        device=asked.device,
+        columns=asked.columns,
+        limits=Limits(visible_loss_stops=job.loaded.scene.check.visible_loss_stops),
+        threads=max(asked.threads // (desk.sharing.workers + 1), 1),
+        rooms=asked.parts,
+        staging=staging,
+        folder=job.folder,
+        flat=asked.flat,
+        solid=asked.solid,
+    )
+
+
+def workers_for(asked: Asked, plans: Sequence[StatePlan]) -> int:
+    """How many processes to work on states beside this one: none where there are few states or little memory."""
+    if asked.device != CPU:  # its memory is not for several, and it has made the maps before the second process is ready
+        return 0
+    least = 2 if asked.parts or asked.engine != AREAS else STATES_PER_PROCESS
+    room = int(SHARE_OF_MEMORY * memory_bytes() / process_bytes(asked, plans))
+    return max(min(asked.threads, len(plans) // least, room, MOST_PROCESSES) - 1, 0)
+
+
+def process_bytes(asked: Asked, plans: Sequence[StatePlan]) -> float:
+    """What a process takes at most, with a drawing process that it waits for: libraries, and maps of all pupil depths at once."""
+    engine = engine_of(asked.engine)
+    grids = [(map_grid(plan, engine, asked.columns), len(plan.variants)) for plan in plans]
+    return PROCESS_BYTES + PIXEL_BYTES * max(grid.columns * grid.rows * (count + 2) for grid, count in grids)
+
+
+def _provenance(job: Job, asked: Asked) -> Provenance:
     loaded = job.loaded
     return Provenance(
         version=own_version(),
-        engine=engine.name,
+        engine=asked.engine,
         scene_title=loaded.scene.title,
         scene_file=loaded.file_name,
         scene_sha256=loaded.sha256,
     )
-
-
-def _recorder(job: Job, staging: Staging, asked: Asked, limits: Limits) -> Recorder:
-    visible = limits.visible_loss_stops
-    return Recorder(staging=staging, visible_loss_stops=visible, folder=job.folder, flat=asked.flat, solid=asked.solid)
 
 
 def index(jobs: Sequence[Job], done: Sequence[Done], files: Sequence[str]) -> dict[str, Any]:

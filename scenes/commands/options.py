@@ -46,7 +46,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         "--threads",
         type=click.IntRange(1, 256),
         default=os.cpu_count() or 1,
-        help="Threads to use; the result does not depend on it.",
+        help="Cores to use, by threads and, where there are many states, by processes; the result does not depend on it.",
     )
     @click.option("--parts", is_flag=True, help="Also tell of every part its clearance and room; some ten seconds a state.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")

@@ -101,13 +101,30 @@ def test_without_a_folder_the_table_is_all(capsys, scene, tmp_path):
     assert "1 state: 1 clear" in out
 
 
+FOUR_STOPS = SMALL + "[check]\nf_numbers = [4, 5.6, 8, 11]\n"
+
+
+def files_by_threads(capsys, path, out, *options):
+    """Bytes of every file that a run leaves on one thread and on two, the latter with a process beside this one."""
+    left = []
+    for threads in ("1", "2"):
+        assert run(capsys, "check", path, "--out", out / threads, "--engine", "reference", "--threads", threads, *options)[0] == 1
+        left.append({p.relative_to(out / threads).as_posix(): p.read_bytes() for p in (out / threads).rglob("*") if p.is_file()})
+    return left
+
+
 def test_the_same_bytes_come_from_any_number_of_threads(capsys, scene, tmp_path):
-    for threads in ("1", "3"):
-        argv = ["--engine", "reference", "--pixels", "40", "--no-pictures", "--threads", threads]
-        run(capsys, "check", scene(angle=20), "--out", tmp_path / threads, *argv)
-    one, three = ({p.name: p.read_bytes() for p in (tmp_path / n).rglob("*") if p.is_file()} for n in ("1", "3"))
-    assert set(one) == {"results.json", "map.npz", "test-plan.txt"}
-    assert one == three
+    one, two = files_by_threads(capsys, scene(angle=20, text=FOUR_STOPS), tmp_path, "--pixels", "12", "--no-pictures")
+    assert {name.rpartition("/")[2] for name in one} == {"results.json", "map.npz", "test-plan.txt"}
+    assert len(one) == 6
+    assert one == two
+
+
+@pytest.mark.slow
+def test_pictures_too_are_the_same_bytes_on_any_number_of_threads(capsys, scene, tmp_path):
+    one, two = files_by_threads(capsys, scene(angle=20, text=FOUR_STOPS), tmp_path, "--pixels", "40")
+    assert {"20_inf_f11/map.png", "20_inf_f4/cut-top.png", "sheet-1.png"} <= set(one)
+    assert one == two
 
 
 def test_all_faults_of_a_scene_come_at_once_each_on_a_line(capsys, scene):

@@ -9,7 +9,7 @@ import pytest
 
 from scenes import render
 from scenes.errors import SceneError
-from scenes.render import Job, child_environment, offscreen_windows, render_batch, show_window
+from scenes.render import Brake, Job, child_environment, offscreen_windows, render_batch, show_window
 from scenes.render_child import main as child_main
 from scenes.scene3d import Heatmap, Line, Place, RayFate, RayPath, Scene3D, Solid, View
 from scenes.scene3d import Label as Words
@@ -131,7 +131,7 @@ def fake_child(fates):
     """A child that draws, fails or dies at each picture as told, its starts counted."""
     starts = []
 
-    def child(arguments, window, timeout_s):  # noqa: ARG001
+    def child(arguments, window, timeout_s, brake):  # noqa: ARG001
         starts.append(window)
         lines, status = [], 0
         for number, _ in enumerate(sorted(Path(arguments[0]).glob("*.npz"))):
@@ -169,12 +169,27 @@ def test_where_the_first_kind_of_window_crashes_the_second_is_tried(tmp_path, mo
 
 
 def test_a_child_that_hangs_is_given_up(tmp_path, monkeypatch):
-    def hangs(arguments, window, timeout_s):  # noqa: ARG001
+    def hangs(arguments, window, timeout_s, brake):  # noqa: ARG001
         raise subprocess.TimeoutExpired("child", timeout_s, output=b"")
 
     monkeypatch.setattr(render, "_child", hangs)
     monkeypatch.setattr(render, "offscreen_windows", lambda: ("one",))
     assert render_batch(jobs_in(tmp_path, 1)).problem == render.NO_OPENGL
+
+
+def test_a_brake_ends_the_child_that_draws_and_no_other_is_started(tmp_path, monkeypatch):
+    brake, starts = Brake(), []
+
+    def child(arguments, window, timeout_s, brake):  # noqa: ARG001
+        starts.append(window)
+        with subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"]) as sleeper, brake.on(sleeper):
+            brake.pull()
+        return subprocess.CompletedProcess([], sleeper.returncode, "", "")
+
+    monkeypatch.setattr(render, "_child", child)
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
+    assert render_batch(jobs_in(tmp_path, 2), brake) == render.RenderReport()
+    assert starts == ["one"]
 
 
 def test_no_pictures_start_no_child(monkeypatch):

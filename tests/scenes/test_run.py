@@ -1,13 +1,16 @@
-"""What the closing line of a run says about the folder: no more than lies in it."""
+"""What a run says of its folder, and in how many processes it works."""
 
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from scenes import run
 from scenes.check import CheckResult
-from scenes.run import Done, written_words
+from scenes.run import Asked, Done, state_failed, workers_for, written_words
+from scenes.sharing import Died
 from scenes.verdict import Limits
+from tests.scenes.check_made import plan
 from tests.scenes.test_results import FAILED, state
 
 OUT = Path("out")
@@ -31,3 +34,34 @@ PLAIN = replace(state(), files=("18/map.npz",))
 def test_the_closing_line_tells_what_was_written(states, failed, words):
     check = CheckResult(states=states, failed=failed, limits=Limits())
     assert written_words([Done(check=check, results={}, trouble=())], OUT) == words
+
+
+@pytest.mark.parametrize(
+    ("asked", "states", "workers"),
+    [
+        (Asked(threads=2), 40, 1),
+        (Asked(threads=1), 40, 0),  # one core asked for
+        (Asked(threads=8), 7, 0),  # too few to be worth a second process
+        (Asked(threads=8), 8, 1),
+        (Asked(threads=8, parts=True), 2, 0),
+        (Asked(threads=8, parts=True), 4, 1),
+        (Asked(threads=8, device="gpu"), 40, 0),
+        (Asked(threads=256), 400, run.MOST_PROCESSES - 1),
+    ],
+)
+def test_workers_are_as_many_as_pay(monkeypatch, asked, states, workers):
+    monkeypatch.setattr(run, "memory_bytes", lambda: 1e15)
+    assert workers_for(asked, [plan()] * states) == workers
+
+
+@pytest.mark.parametrize(("gigabytes", "workers"), [(2, 0), (4, 1), (1, 0)])
+def test_workers_are_no_more_than_the_memory_holds(monkeypatch, gigabytes, workers):
+    monkeypatch.setattr(run, "memory_bytes", lambda: gigabytes * 1.1e9)
+    assert workers_for(Asked(threads=8), [plan()] * 40) == workers
+
+
+def test_a_state_that_costs_its_process_is_told_in_a_sentence():
+    failed = state_failed(plan(), Died(-9), Limits()).check.failed[0]
+    assert failed.key == plan().key
+    assert "status -9" in failed.why
+    assert "--pixels" in failed.why
