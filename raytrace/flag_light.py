@@ -49,11 +49,15 @@ class FlatTarget:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shield:
-    """A flag that may shade the target, and the angle from which on it may be opened or closed [deg]."""
+    """A flag that may shade the target, and the angle from which on it may be opened or closed [deg].
+
+    Not farther_in: angles below from_deg are of no interest, and a ray that it does not shade there counts as one it cannot shade.
+    """
 
     hinge: Hinge
     bars: Bars
     from_deg: float
+    farther_in: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,7 +240,7 @@ def _widest(shield: Shield, start: FloatArray, direction: FloatArray, behind: Fl
     first_deg = min(max(shield.from_deg, LEAST_DEG), MOST_DEG)
     o, d = shield.hinge.to_box(start), shield.hinge.vectors_to_box(direction)
     up = np.append(np.arange(first_deg, MOST_DEG, SCAN_DEG), MOST_DEG)
-    down = np.append(np.arange(first_deg, LEAST_DEG, -SCAN_DEG), LEAST_DEG)
+    down = np.append(np.arange(first_deg, LEAST_DEG, -SCAN_DEG), LEAST_DEG) if shield.farther_in else np.array([first_deg])
     inner, outer = np.full(len(o), -np.inf), np.full(len(o), -np.inf)
     now = _shades(shield.bars, np.full(len(o), first_deg), o, d, behind)
     for which, angles, sought in ((now, up, False), (~now, down, True)):

@@ -68,6 +68,8 @@ class Workshop:
         visible = scene.check.visible_loss_stops
         self._limits = {p.key: StateLimits(p, flag_places(scene, p), visible, MORE_MM) for p in self._plans}
         self._now = Grounds(scene, resources)
+        self._hoods: dict[tuple[str, str], float] = {}
+        self._changed: dict[str, Grounds] = {}
         self._targets: dict[str, FlatTarget] = {plan.key: self._now.target(plan) for plan in self._plans}
 
     def mend(self, light: StrayLight, skip: Sequence[str] = (), most: int | None = None) -> tuple[Mended, ...]:
@@ -112,11 +114,11 @@ class Workshop:
     def _tried(self, light: StrayLight, plans: list[StatePlan], change: Change) -> Mended | None:
         """What a change leads to; None where it does not do. States that refuse come first the next time."""
         boxes = {plan.key: change.apply(self._now.box(plan)) for plan in plans}
-        if change.hood and not all(self._hood_clears(plan, boxes[plan.key]) for plan in plans):
+        if change.hood and not all(self._hood_clears(plan, boxes[plan.key], change.words) for plan in plans):
             return None
         fitted = {plan.key: places_in(boxes[plan.key], self._now.lens(plan), plan) for plan in plans}
         places = {key: [p for p in all_of if p.side in sides_of(light)] for key, all_of in fitted.items()}
-        grounds = Grounds(self._scene, self._resources, change.apply) if change.hood else self._now
+        grounds = self._grounds(change) if change.hood else self._now
         if plans and self._refuses(light, plans[0], places[plans[0].key], grounds):
             return None
         trial = _Trial(light, *self._spans(plans, places))
@@ -148,12 +150,24 @@ class Workshop:
                     most[place.name] = min(most.get(place.name, MOST_DEG), widest)
         return clear, most
 
-    def _hood_clears(self, plan: StatePlan, box: Box) -> bool:
-        """Whether a new hood stays out of the beam, with the room that a clear frame has, wherever the present one does."""
-        now, then = (self._hood_mm(plan, own_box) for own_box in (self._now.box(plan), box))
-        return then > 0.0 or then >= now
+    def _grounds(self, change: Change) -> Grounds:
+        """What lights fall on with another hood: made once for all lights."""
+        if change.words not in self._changed:
+            self._changed[change.words] = Grounds(self._scene, self._resources, change.apply)
+        return self._changed[change.words]
 
-    def _hood_mm(self, plan: StatePlan, box: Box) -> float:
+    def _hood_clears(self, plan: StatePlan, box: Box, words: str) -> bool:
+        """Whether a new hood stays out of the beam, with the room that a clear frame has, wherever the present one does."""
+        then = self._hood_mm(plan, box, words)
+        return then > 0.0 or then >= self._hood_mm(plan, self._now.box(plan), "")
+
+    def _hood_mm(self, plan: StatePlan, box: Box, words: str) -> float:
+        """How much room a hood leaves in a state [mm]; `words` name it, so that it is measured once for all lights."""
+        if (plan.key, words) not in self._hoods:
+            self._hoods[plan.key, words] = self._hood_measured_mm(plan, box)
+        return self._hoods[plan.key, words]
+
+    def _hood_measured_mm(self, plan: StatePlan, box: Box) -> float:
         lens = self._now.lens(plan)
         travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
         _, built = build_box(box, lens, self._resources, front_travel_mm=travel)
@@ -172,7 +186,7 @@ class _Trial:
     def add(self, target: FlatTarget, grounds: Grounds, plan: StatePlan, places: Sequence[FlagPlace]) -> None:
         """Count one more state."""
         mine = [place for place in places if place.name in self._clear]
-        shields = [Shield(hinge=place.hinge, bars=place.bars, from_deg=self._clear[place.name]) for place in mine]
+        shields = [Shield(hinge=place.hinge, bars=place.bars, from_deg=self._clear[place.name], farther_in=False) for place in mine]
         pairs = list(neighbours([place.side for place in mine]))
         found = shading_of(target, self._light, grounds.world(plan), shields, pairs, LOOK_ROUNDS)
         cut = {place.name: found.alone_deg(k) for k, place in enumerate(mine)}

@@ -256,6 +256,7 @@ class StateLimits:
         reach = [float(place.hinge.plane(place.bars.reach_mm + more_mm).origin_mm[2]) for place in places]
         self.beams = beams_for(plan, max(reach, default=1.0))
         self._cuts: dict[tuple[int, float, float], Section] = {}
+        self._spans: dict[tuple[Side, float, float, Bars], tuple[float, float]] = {}  # the box's pose is one
         self._grown_cuts: dict[tuple[int, float, float], Section] = {}
 
     def limits(self, place: FlagPlace, bars: Bars) -> Limits:
@@ -281,7 +282,10 @@ class StateLimits:
 
     def span_deg(self, hinge: Hinge, bars: Bars) -> tuple[float, float]:
         """The smallest and the largest angle between which a flag keeps the frame clear, alone; (inf, MOST_DEG) where none does."""
-        return self._span(hinge, bars, self._roomy_touch(hinge, bars))
+        key = (hinge.side, hinge.out_mm, hinge.at_mm, bars)
+        if key not in self._spans:
+            self._spans[key] = self._span(hinge, bars, self._roomy_touch(hinge, bars))
+        return self._spans[key]
 
     def _span(self, hinge: Hinge, bars: Bars, touch: Touch) -> tuple[float, float]:
         least = rounded_up(touch.angle_deg)

@@ -24,7 +24,7 @@ CLEAR, IN_FRAME = 0, 1
 @click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be given more than once.")
 @click.option("--focus", multiple=True, metavar="MM", help='Only this focus: mm from the image plane, "infinity" or "close".')
 @click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
-@click.option("--changes", is_flag=True, help="For lights that no setting keeps off: the least changes that would. Takes minutes.")
+@click.option("--changes", is_flag=True, help="For lights that no setting keeps off: the least changes that would. Takes longer.")
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for a picture of each flag, over older ones.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the table.")
 def command(

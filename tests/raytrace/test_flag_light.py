@@ -106,3 +106,18 @@ def test_what_the_box_keeps_off_needs_no_flag():
     bars = Bars(length_mm=140.0, width_mm=90.0, thickness_mm=1.0)
     found = shading_of(TARGET, light(0.0, 30.0), world(*wall), [Shield(hinge=TOP, bars=bars, from_deg=0.0)])
     assert found.alone_deg(0) == np.inf
+
+
+def test_a_shield_not_to_come_farther_in_finds_the_same_cut_or_none():
+    bars = Bars(length_mm=120.0, width_mm=2000.0, thickness_mm=1.0)
+    # L sin(a - e) = (45 tan e - 120) cos e as above: about -11 deg at 30 deg of elevation
+    e = np.radians(30.0)
+    cut = 30.0 + np.degrees(np.arcsin((45 * np.tan(e) - 120) * np.cos(e) / 120.0))
+    shields = [
+        Shield(hinge=TOP, bars=bars, from_deg=cut + more, farther_in=inward)
+        for more, inward in ((-5, False), (5, False), (5, True))
+    ]
+    found = shading_of(TARGET, light(0.0, 30.0), world(), shields)
+    assert found.alone_deg(0) == pytest.approx(cut, abs=0.15)
+    assert found.alone_deg(1) == -np.inf
+    assert found.alone_deg(2) == pytest.approx(cut, abs=0.15)
