@@ -164,7 +164,7 @@ def view(report: LeakReport, title: str) -> tuple[str, Scene3D]:
 
 def draw_views(folder: Staging, views: Sequence[tuple[str, Scene3D]]) -> list[str]:
     """Draw 3D pictures into the folder; names of those drawn come back, a machine that cannot draw gets a note."""
-    from scenes.record import VIEW_SIZE
+    from scenes.record_state import VIEW_SIZE
     from scenes.render import render_batch
 
     report = render_batch([(scene, folder.path_for(name), VIEW_SIZE) for name, scene in views])
