@@ -48,6 +48,16 @@ def joint_lines(joint: tuple[float, StatePlan] | None, visible_stops: float) -> 
     return ["", *wrapped(head + rest)]
 
 
+def together_lines(met: str) -> list[str]:
+    """That flags at their `clear` angles would stand in each other's way; nothing where they do not."""
+    if not met:
+        return []
+    return [
+        "",
+        *wrapped(f"All flags at their `clear` angles at once do not pass each other: {met}. Open one of them, or bring in one."),
+    ]
+
+
 def caution_lines() -> list[str]:
     """What is to be said once, at the end."""
     return [line for caution in CAUTIONS for line in wrapped(caution)]
@@ -119,7 +129,7 @@ def set_words(flag: FlagSummary) -> str:
     kept = flag.kept().states
     shading = [state for state in kept if not state.limits.visible_deg <= flag.set_deg <= state.limits.touch_most_deg]
     narrow = [state for state in kept if not state.limits.clear_deg <= flag.set_deg <= state.limits.most_deg]
-    tight = [state for state in narrow if state not in shading]
+    tight = [state for state in narrow if all(state is not other for other in shading)]
     rest = "".join(f"; {words}" for words in (_hopeless_words(flag), _folding_words(flag)) if words)
     if narrow:
         parts = [f"darkens {_named(shading)}"] if shading else []
@@ -196,7 +206,11 @@ def clipped(text: str) -> str:
 
 
 def flags_dict(
-    flags: Sequence[FlagSummary], title: str, visible_stops: float, joint: tuple[float, StatePlan] | None = None
+    flags: Sequence[FlagSummary],
+    title: str,
+    visible_stops: float,
+    joint: tuple[float, StatePlan] | None = None,
+    met: str = "",
 ) -> dict[str, Any]:
     """The whole answer as plain data."""
     return {
@@ -205,6 +219,7 @@ def flags_dict(
         "visible_loss_stops": visible_stops,
         "cautions": list(CAUTIONS),
         "flags": [flag_dict(flag) for flag in flags],
+        "meet_at_clear_deg": met or None,
         "all_at_visible_deg": None
         if joint is None
         else {"loss_stops": round(joint[0], 3) if math.isfinite(joint[0]) else None, "state": joint[1].key},

@@ -239,6 +239,14 @@ def test_a_flag_that_darkens_the_frame_gives_status_1_and_says_how_far_to_open_i
     assert f"open it to {top.clear_deg:.1f}" in " ".join(result.output.split())
 
 
+def test_a_flag_that_darkens_one_state_and_leaves_another_little_room_says_both(scene):
+    path = scene(stops="2.0, 5.6")
+    wide, small = (state.limits for state in flags_of(path)[0].states)
+    angle = (max(small.touch_deg, small.visible_deg) + min(wide.visible_deg, small.clear_deg)) / 2
+    said = " ".join(told(scene(stops="2.0, 5.6", top=f"{angle:.2f}")).output.split())
+    assert "it darkens 20 (infinity, f/2) and has next to no room with 20 (infinity, f/5.6)" in said
+
+
 @pytest.mark.slow
 def test_the_examples_of_the_page_run(tmp_path, monkeypatch):
     page = (Path(__file__).parents[2] / "docs" / "flags.md").read_text()
