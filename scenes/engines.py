@@ -17,7 +17,8 @@ from raytrace.camera import PixelGrid
 from raytrace.lens import LensState, pencils_for
 from raytrace.pencil import Pencils
 from raytrace.shares import Made, Shares, VignetteMap
-from scenes.progress import Tick, silent, tell
+from scenes.first_run import prepare
+from scenes.progress import Tick, silent
 from scenes.words import did_you_mean
 
 FloatArray = NDArray[np.float64]
@@ -26,7 +27,6 @@ PIECE_RAYS = 1 << 18  # rays to a piece of work: small enough for the caches, la
 WIDE_COLUMNS = 1024  # of a coverage map
 AREAS = "coverage"
 CPU, GPU = "cpu", "gpu"  # what `--device` may say
-FIRST_RUN = "The very first run prepares its fast code once, which takes up to a minute; later runs start at once."
 MAP, LOOK, FINE = range(3)  # what rays are spent on; each has its own stream of random numbers
 
 
@@ -223,17 +223,15 @@ class Areas:
         """Shares of picture points (N, 2) right, up [mm]."""
         from raytrace.coverage.engine import coverage_shares
 
+        prepare()
         pencils = pencils_for(lens, points_mm)
         return without_dark_pencils(coverage_shares(pencils, box, with_alone=fine), pencils)
 
     def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick = silent) -> VignetteMap:  # noqa: ARG002
         """The map of a grid, whole at once."""
-        from raytrace.coverage.cells import cover_cells
-        from raytrace.coverage.compiled import is_compiled
         from raytrace.coverage.picture import coverage_map
 
-        if not is_compiled(cover_cells):
-            tell(FIRST_RUN)
+        prepare()
         if self.device == GPU:
             map_ = _gpu_map(lens, grid, box, threads)
         else:

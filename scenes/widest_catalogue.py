@@ -18,6 +18,7 @@ from scenes.build import StatePlan
 from scenes.build_lens import front_travel_mm
 from scenes.check import UNSEEN_MM
 from scenes.engines import without_dark_pencils
+from scenes.first_run import prepare
 from scenes.margin import pessimistic_share
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
@@ -122,6 +123,7 @@ class _Look:
 
     def _loss(self, setup: Setup) -> tuple[float, int | None]:
         """The worst loss at the edges of all guides, and which part of the setup is met first there."""
+        prepare()
         worst: tuple[float, int | None] = (0.0, None)
         for pencils in self._pencils:
             shares = without_dark_pencils(coverage_shares(pencils, self._stack.box(setup), with_alone=False), pencils)

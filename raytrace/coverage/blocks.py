@@ -1,24 +1,27 @@
-"""Kernels: a block of a cell's pixels. Its list is narrowed down from the cell's, and the plainest exact rule that fits is used."""
+"""Kernels: what can stop rays of a block, narrowed down from the list of its cell."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from raytrace.coverage.chords import cover_by_chords
 from raytrace.coverage.classify import settle
 from raytrace.coverage.compiled import compiled
 from raytrace.coverage.hulls import ONE, hull_at_hand
-from raytrace.coverage.outline_area import cover_outline
 from raytrace.coverage.project import CLEAR, CUT, DARK, edge_state, narrow
-from raytrace.coverage.stack import CROSSED, PARALLEL, SINGLE, course_of, cover_nearest, cover_parallel
 from raytrace.coverage.webbed import narrow_web
 from raytrace.coverage.work import (
     ALL_DARK,
+    BLOCKS,
+    COLUMN,
+    COLUMN_END,
+    CUTS,
     EDGES,
+    EDGES_END,
     END_A,
     END_B,
     ENTRIES,
+    ENTRIES_END,
     FIRST,
     FOUND,
     HULL_FIRST,
@@ -29,11 +32,14 @@ from raytrace.coverage.work import (
     NO_MODE,
     PART,
     PLANES,
+    ROW,
+    ROW_END,
     SIDES,
+    SIDES_END,
     SPAN,
     TURN,
     WEBBED,
-    Work,
+    Lists,
     add_side,
 )
 
@@ -44,43 +50,54 @@ PartMap = NDArray[np.int16]
 
 
 @compiled
-def cover_block(w: Work, cut_by_lens: int, rule: Floats, place: Floats, rect: Ints, clear: ShareMap, by: PartMap) -> None:
-    """Fill the pixels rect (row0, row1, column0, column1; ends beyond) from the cell's list.
+def list_block(w: Lists, block: Ints, place: Floats, chords: int, clear: ShareMap, by: PartMap) -> None:
+    """List what of the cell's list can stop rays of a block; fills the block instead where that settles all its pixels.
 
     place (5,): fractions of the cell at the block's outer pixel centres, x then y, and the discs' reach.
     """
-    narrow_list(w, place, rule.shape[1])
-    entries = w.used[1, ENTRIES]
-    last = w.entry[1, max(entries - 1, 0)]
+    sides, edges, first = w.used[1, SIDES], w.used[1, EDGES], w.used[1, ENTRIES]
+    _narrow_list(w, place, chords)
+    entries = w.used[1, ENTRIES] - first
     if entries == 0:
-        fill_block(rect, 1.0, -1, clear, by)
-    elif cut_by_lens == 0 and entries == 1 and last[MODE] == ALL_DARK:
-        fill_block(rect, 0.0, last[PART], clear, by)
+        fill_block(block[ROW], block[ROW_END], block[COLUMN], block[COLUMN_END], 1.0, -1, clear, by)
+    elif entries == 1 and block[CUTS] == 0 and w.entry[1, first, MODE] == ALL_DARK:
+        fill_block(block[ROW], block[ROW_END], block[COLUMN], block[COLUMN_END], 0.0, w.entry[1, first, PART], clear, by)
+        w.used[1, ENTRIES] = first
     else:
-        course = course_of(w.entry, entries, w.used[1, SIDES], w.side, w.at) if cut_by_lens == 0 else CROSSED
-        if course == SINGLE:
-            cover_nearest(w.at, last[PART], w.row, rect, clear, by)
-        elif course == PARALLEL:
-            cover_parallel(w, rect, clear, by)
-        elif cut_by_lens == 0 and entries == 1 and last[MODE] == PLANES and last[HULL_MODE] == NO_MODE:
-            cover_outline(w.side, last, rect, clear, by)
-        else:
-            cover_by_chords(w, cut_by_lens, rule, place, rect, clear, by)
+        for k in range(first, first + entries):
+            _count_from(w.entry[1, k], sides, edges)
+        block[ENTRIES_END], block[SIDES_END], block[EDGES_END] = w.used[1, ENTRIES], w.used[1, SIDES], w.used[1, EDGES]
+        w.used[1, BLOCKS] += 1
+        return
+    w.used[1, SIDES], w.used[1, EDGES] = sides, edges
 
 
 @compiled
-def fill_block(rect: Ints, share: float, part: int, clear: ShareMap, by: PartMap) -> None:
+def _count_from(entry: Ints, sides: int, edges: int) -> None:
+    """Let the entry's sides and edges count from where those of its block begin; none where it has none."""
+    start = edges if entry[MODE] == WEBBED else sides
+    entry[FIRST], entry[LAST] = entry[FIRST] - start, entry[LAST] - start
+    entry[HULL_FIRST], entry[HULL_LAST] = entry[HULL_FIRST] - sides, entry[HULL_LAST] - sides
+    if entry[MODE] == ALL_DARK:
+        entry[FIRST] = entry[LAST] = 0
+    if entry[HULL_MODE] == NO_MODE:
+        entry[HULL_FIRST] = entry[HULL_LAST] = 0
+
+
+@compiled
+def fill_block(row: int, row_end: int, column: int, column_end: int, share: float, part: int, clear: ShareMap, by: PartMap) -> None:
     """Give all pixels of the block one share and one part."""
-    for r in range(rect[0], rect[1]):
-        for c in range(rect[2], rect[3]):
-            clear[r, c] = share
-            by[r, c] = part
+    value, number = np.float32(share), np.int16(part)
+    for r in range(row, row_end):
+        for c in range(column, column_end):
+            clear[r, c] = value
+        for c in range(column, column_end):
+            by[r, c] = number
 
 
 @compiled
-def narrow_list(w: Work, place: Floats, chords: int) -> None:
-    """Fill level 1 of the lists: what of the cell's list can stop rays of a block."""
-    w.used[1, SIDES] = w.used[1, EDGES] = w.used[1, ENTRIES] = 0
+def _narrow_list(w: Lists, place: Floats, chords: int) -> None:
+    """Add to level 1 of the lists what of the cell's list can stop rays of a block."""
     for k in range(w.used[0, ENTRIES]):
         entry = w.entry[1, w.used[1, ENTRIES]]
         for i in range(len(entry)):
@@ -104,7 +121,7 @@ def narrow_list(w: Work, place: Floats, chords: int) -> None:
 
 
 @compiled
-def _narrow_shape(w: Work, mode: int, first: int, last: int, turn: float, place: Floats, chords: int) -> int:
+def _narrow_shape(w: Lists, mode: int, first: int, last: int, turn: float, place: Floats, chords: int) -> int:
     if mode == WEBBED:
         return narrow_web(w, first, last, place, chords)
     if mode == SPAN:
@@ -123,7 +140,7 @@ def _narrow_shape(w: Work, mode: int, first: int, last: int, turn: float, place:
 
 
 @compiled
-def _narrow_points(w: Work, first: int, last: int, place: Floats) -> int:
+def _narrow_points(w: Lists, first: int, last: int, place: Floats) -> int:
     """State of a block's discs against a convex body of which the cell keeps the points."""
     for e in range(first, last):
         narrow(w.side[0, e], 1, place, w.hand)

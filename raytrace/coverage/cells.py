@@ -1,129 +1,110 @@
-"""Kernels: a frame cell by cell, block by block; and a list of single pencils by the same rules."""
+"""Kernel: a frame cell by cell, block by block. What is proven clear or dark is filled; of all else is listed what cuts it."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from raytrace.coverage.blocks import cover_block, fill_block
+from raytrace.coverage.blocks import fill_block, list_block
 from raytrace.coverage.classify import list_cell
 from raytrace.coverage.compiled import compiled, kernel
-from raytrace.coverage.lens_rim import RADIUS_ROW, RIMS, RING, RING_ROW, bare_share, set_rims
+from raytrace.coverage.lens_rim import lens_cuts
 from raytrace.coverage.nodes import Cells, Nodes
 from raytrace.coverage.tables import Tables
-from raytrace.coverage.work import ALL_DARK, ENTRIES, MODE, PART, Work
+from raytrace.coverage.work import ALL_DARK, BLOCKS, EDGES, ENTRIES, MODE, PART, SIDES, Lists
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Shares = NDArray[np.float32]
 Parts = NDArray[np.int16]
 
+CELL_AT, CELLS_AT, BLOCK_AT, CELL_CUTS = range(4)  # columns of Lists.here
+
 
 @kernel
-def cover_cells(
+def list_blocks(
     t: Tables,
     items: Ints,
     nodes: Nodes,
     cells: Cells,
     step: int,
     reach: float,
-    rule: Floats,
-    w: Work,
-    first: int,
+    chords: int,
+    w: Lists,
     last: int,
     clear: Shares,
     by: Parts,
-) -> None:
-    """Fill the pixels of cell rows first..last - 1; `step` is the size of blocks, `reach` the discs' radius for proofs."""
-    corner, rect = w.corner, w.rect[0]
-    for i in range(first, last):
-        for j in range(len(cells.column_end)):
-            if not cells.usable[i, j]:
-                continue
-            for c in range(4):
-                for k in range(corner.shape[1]):
-                    corner[c, k] = nodes.optics[i + cells.stride * (c // 2), j + cells.stride * (c % 2), k]
-            list_cell(t, items, corner, reach, w)
-            rect[0], rect[1], rect[2], rect[3] = cells.rows[i], cells.row_end[i], cells.columns[j], cells.column_end[j]
-            tall, wide = cells.rows[i + 1] - cells.rows[i], cells.columns[j + 1] - cells.columns[j]
-            if w.used[0, ENTRIES] == 0:
-                fill_block(rect, 1.0, -1, clear, by)
-            else:
-                cut_by_lens = load_lens(nodes, i, j, cells.stride, rule, w.lens, w.outline)
-                _cover_blocks(w, cut_by_lens, rule, rect, 1.0 / max(tall, 1), 1.0 / max(wide, 1), step, reach, clear, by)
+) -> bool:
+    """List blocks of the cell rows from w.here on, up to row `last`, until the room is used up; whether all rows are done.
+
+    `step` is the size of blocks, `reach` the discs' radius for proofs, `chords` how many chords the blocks are covered by.
+    """
+    w.used[1, BLOCKS] = w.used[1, SIDES] = w.used[1, EDGES] = w.used[1, ENTRIES] = 0
+    while w.here[CELL_AT] < last:
+        i, j = w.here[CELL_AT], w.here[CELLS_AT]
+        if cells.usable[i, j]:
+            begun = w.here[BLOCK_AT] > 0
+            if (begun or _cell_is_cut(t, items, nodes, cells, i, j, reach, w, clear, by)) and not _list_cell_blocks(
+                cells, i, j, step, reach, chords, w, clear, by
+            ):
+                return False
+        w.here[BLOCK_AT] = 0
+        w.here[CELLS_AT] = j + 1 if j + 1 < len(cells.column_end) else 0
+        w.here[CELL_AT] = i if j + 1 < len(cells.column_end) else i + 1
+    return True
 
 
 @compiled
-def _cover_blocks(
-    w: Work, cut_by_lens: int, rule: Floats, cell: Ints, tall: float, wide: float, step: int, reach: float,
-    clear: Shares, by: Parts,
-) -> None:  # fmt: skip
-    rect, place = w.rect[1], w.place
-    place[4] = reach
-    if cut_by_lens == 0 and w.entry[0, 0, MODE] == ALL_DARK:
-        fill_block(cell, 0.0, w.entry[0, 0, PART], clear, by)
-        return
-    for r in range(cell[0], cell[1], step):
-        for c in range(cell[2], cell[3], step):
-            rect[0], rect[1], rect[2], rect[3] = r, min(r + step, cell[1]), c, min(c + step, cell[3])
-            place[0], place[1] = (c - cell[2]) * wide, (rect[3] - 1 - cell[2]) * wide
-            place[2], place[3] = (r - cell[0]) * tall, (rect[1] - 1 - cell[0]) * tall
-            cover_block(w, cut_by_lens, rule, place, rect, clear, by)
-
-
-@kernel
-def bare_shares(nodes: Nodes, rule: Floats, lens: Floats, outline: Floats, out: Floats) -> None:
-    """Fill out (H, W) with the share of the disc that the lens's own rims and ring let through."""
-    for i in range(out.shape[0]):
-        for j in range(out.shape[1]):
-            cut_by_lens = load_lens(nodes, i, j, 0, rule, lens, outline)
-            out[i, j] = bare_share(lens, cut_by_lens, rule) if cut_by_lens != 0 else 1.0
-
-
-@compiled
-def load_lens(nodes: Nodes, i: int, j: int, stride: int, rule: Floats, lens: Floats, outline: Floats) -> int:
-    """Put rims and ring at the four corners of a cell into the lens scratch; which of them cut its pupils, as bits."""
-    cuts = 0
+def _cell_is_cut(
+    t: Tables, items: Ints, nodes: Nodes, cells: Cells, i: int, j: int, reach: float, w: Lists, clear: Shares, by: Parts
+) -> bool:
+    """List what can stop rays of a cell; fills the cell and answers False where that settles all its pixels."""
     for c in range(4):
-        row, column = i + stride * (c // 2), j + stride * (c % 2)
-        for k in range(nodes.rim.shape[2]):
-            if nodes.rim[row, column, k] < 1.0 - 1e-9:
-                cuts |= RIMS
-                break
-        ring = nodes.ring[row, column]
-        for k in range(6):
-            lens[RING_ROW, 6 * c + k] = ring[k]
-        lens[RADIUS_ROW, 0] = nodes.ring_square
-        far = np.sqrt(ring[0] ** 2 + ring[1] ** 2) + np.sqrt(ring[2] ** 2 + ring[3] ** 2 + ring[4] ** 2 + ring[5] ** 2)
-        if far * far > nodes.ring_square:
-            cuts |= RING
-    if cuts & RIMS:
-        for c in range(4):
-            row, column = i + stride * (c // 2), j + stride * (c % 2)
-            for k in range(len(outline)):
-                outline[k, 0] = nodes.rim[row, column, k] * nodes.rim_turn[0, k]
-                outline[k, 1] = nodes.rim[row, column, k] * nodes.rim_turn[1, k]
-            set_rims(outline, c, rule, lens)
-    return cuts
-
-
-@kernel
-def spread(values: Floats, cells: Cells, first: int, last: int, out: Shares) -> None:
-    """Fill the pixel rows of cell rows first..last - 1 with node values (H, W), bilinear in between."""
-    for i in range(first, last):
-        tall = 1.0 / max(cells.rows[i + 1] - cells.rows[i], 1)
-        for r in range(cells.rows[i], cells.row_end[i]):
-            fy = (r - cells.rows[i]) * tall
-            for j in range(len(cells.column_end)):
-                begin, wide = cells.columns[j], cells.column_end[j] - cells.columns[j]
-                left = values[i, j] + (values[i + 1, j] - values[i, j]) * fy
-                right = values[i, j + 1] + (values[i + 1, j + 1] - values[i, j + 1]) * fy
-                start = np.float32(left)
-                slope = np.float32((right - left) / max(cells.columns[j + 1] - begin, 1))
-                _ramp(out, r, begin, wide, start, slope)
+        corner, optics = w.corner[c], nodes.optics[i + cells.stride * (c // 2), j + cells.stride * (c % 2)]
+        for k in range(len(corner)):
+            corner[k] = optics[k]
+    list_cell(t, items, w.corner, reach, w)
+    r, row_end, c, column_end = cells.rows[i], cells.row_end[i], cells.columns[j], cells.column_end[j]
+    if w.used[0, ENTRIES] == 0:
+        fill_block(r, row_end, c, column_end, 1.0, -1, clear, by)
+        return False
+    w.here[CELL_CUTS] = lens_cuts(nodes, i, j, cells.stride)
+    if w.here[CELL_CUTS] == 0 and w.entry[0, 0, MODE] == ALL_DARK:
+        fill_block(r, row_end, c, column_end, 0.0, w.entry[0, 0, PART], clear, by)
+        return False
+    return True
 
 
 @compiled
-def _ramp(out: Shares, r: int, begin: int, wide: int, start: np.float32, slope: np.float32) -> None:
-    for k in range(wide):
-        out[r, begin + k] = start + slope * np.float32(np.int32(k))
+def _list_cell_blocks(
+    cells: Cells, i: int, j: int, step: int, reach: float, chords: int, w: Lists, clear: Shares, by: Parts
+) -> bool:
+    """List the cell's blocks from w.here on; False where the room is used up before all are."""
+    top, left = cells.rows[i], cells.columns[j]
+    tall, wide = 1.0 / max(cells.rows[i + 1] - top, 1), 1.0 / max(cells.columns[j + 1] - left, 1)
+    down, across = (cells.row_end[i] - top + step - 1) // step, (cells.column_end[j] - left + step - 1) // step
+    while w.here[BLOCK_AT] < down * across:
+        n = w.used[1, BLOCKS]
+        if not _has_room(w):
+            return False
+        block, place = w.block[n], w.place[n]
+        r, c = step * (w.here[BLOCK_AT] // across), step * (w.here[BLOCK_AT] % across)
+        row_end, column_end = min(top + r + step, cells.row_end[i]), min(left + c + step, cells.column_end[j])
+        block[0], block[1], block[2], block[3] = top + r, row_end, left + c, column_end
+        block[4], block[5], block[6] = i, j, w.here[CELL_CUTS]
+        place[0], place[1], place[2], place[3] = c * wide, (column_end - 1 - left) * wide, r * tall, (row_end - 1 - top) * tall
+        place[4] = reach
+        list_block(w, block, place, chords, clear, by)
+        w.here[BLOCK_AT] += 1
+    return True
+
+
+@compiled
+def _has_room(w: Lists) -> bool:
+    """Whether one more block of this cell fits, whatever its lists: a cell's loose points turn into four outlines at most."""
+    return (
+        w.used[1, BLOCKS] < len(w.block)
+        and w.used[1, SIDES] + 4 * w.used[0, SIDES] <= len(w.side[1])
+        and w.used[1, EDGES] + w.used[0, EDGES] <= len(w.web[1])
+        and w.used[1, ENTRIES] + w.used[0, ENTRIES] <= len(w.entry[1])
+    )

@@ -19,8 +19,6 @@ from raytrace.coverage.tables import PASSES
 from raytrace.coverage.webbed import step_of
 from raytrace.coverage.work import (
     ALL_DARK,
-    EDGES,
-    ENTRIES,
     FIRST,
     HULL_FIRST,
     HULL_LAST,
@@ -31,11 +29,11 @@ from raytrace.coverage.work import (
     PART,
     PLANES,
     SENSE,
-    SIDES,
     SPAN,
     TURN,
     WEBBED,
-    Work,
+    Block,
+    Tally,
 )
 
 Floats = NDArray[np.float64]
@@ -54,55 +52,55 @@ def chord_rule(count: int) -> Floats:
 
 @compiled
 def cover_by_chords(
-    w: Work, cut_by_lens: int, rule: Floats, place: Floats, rect: Ints, clear: NDArray[np.float32], by: NDArray[np.int16]
+    b: Block, w: Tally, cut_by_lens: int, rule: Floats, place: Floats, rect: Ints, clear: NDArray[np.float32], by: NDArray[np.int16]
 ) -> None:
     """Fill the block by chords."""
-    convex = cut_by_lens == 0 and _all_convex(w.entry, w.used[1, ENTRIES])
+    convex = cut_by_lens == 0 and _all_convex(b.entry)
     across, down = 1.0 / max(rect[3] - rect[2] - 1, 1), 1.0 / max(rect[1] - rect[0] - 1, 1)
     for r in range(rect[0], rect[1]):
         for c in range(rect[2], rect[3]):
             fx, fy = (c - rect[2]) * across, (r - rect[0]) * down
-            _sides_at(w, fx, fy)
-            for k in range(w.used[1, ENTRIES]):
-                w.row[8, w.entry[1, k, PART]] = 0.0
+            _sides_at(b, w, fx, fy)
+            for k in range(len(b.entry)):
+                w.row[8, b.entry[k, PART]] = 0.0
             if convex:
-                share = _convex_pixel(w, rule)
+                share = _convex_pixel(b, w, rule)
             else:
                 x, y = place[0] + (place[1] - place[0]) * fx, place[2] + (place[3] - place[2]) * fy
-                share = _any_pixel(w, cut_by_lens, x, y, rule)
+                share = _any_pixel(b, w, cut_by_lens, x, y, rule)
             if share > 1.0 - LEAST_LOSS:
                 clear[r, c] = 1.0
                 by[r, c] = -1
             else:
                 clear[r, c] = max(share, 0.0)
-                by[r, c] = most_of(w.entry, w.used[1, ENTRIES], w.row)
+                by[r, c] = most_of(b.entry, w.row)
 
 
 @compiled
-def _all_convex(entry: Ints, entries: int) -> bool:
+def _all_convex(entry: Ints) -> bool:
     """Whether what is open is one piece on every chord: only openings with ordered sides, and half planes."""
-    for k in range(entries):
-        if entry[1, k, MODE] == ALL_DARK:
+    for k in range(len(entry)):
+        if entry[k, MODE] == ALL_DARK:
             break
-        single = entry[1, k, SENSE] == PASSES or entry[1, k, LAST] - entry[1, k, FIRST] == 1
-        if entry[1, k, MODE] != PLANES or entry[1, k, HULL_MODE] != NO_MODE or not single:
+        single = entry[k, SENSE] == PASSES or entry[k, LAST] - entry[k, FIRST] == 1
+        if entry[k, MODE] != PLANES or entry[k, HULL_MODE] != NO_MODE or not single:
             return False
     return True
 
 
 @compiled
-def _sides_at(w: Work, fx: float, fy: float) -> None:
+def _sides_at(b: Block, w: Tally, fx: float, fy: float) -> None:
     """Sides and web edges at a pixel, as rows of w.at: u = c + k v on the edge, v from low to high, which side is inside, step."""
-    for n in range(w.used[1, SIDES]):
-        side = w.side[1, n]
+    for n in range(len(b.side)):
+        side = b.side[n]
         au, av, bu, bv = between(side, 0, fx, fy), between(side, 1, fx, fy), between(side, 8, fx, fy), between(side, 9, fx, fy)
         _row(w.at[n], au, av, bu, bv)
-    base = w.used[1, SIDES]
-    for n in range(w.used[1, EDGES]):
+    base = len(b.side)
+    for n in range(len(b.web)):
         for k in range(4):
-            w.hand[2 * k], w.hand[2 * k + 1] = between(w.web[1, n], 8 * k, fx, fy), between(w.web[1, n], 8 * k + 1, fx, fy)
+            w.hand[2 * k], w.hand[2 * k + 1] = between(b.web[n], 8 * k, fx, fy), between(b.web[n], 8 * k + 1, fx, fy)
         _row(w.at[base + n], w.hand[0], w.hand[1], w.hand[2], w.hand[3])
-        w.at[base + n, 5] = step_of(w.hand, 0, w.web[1, n])
+        w.at[base + n, 5] = step_of(w.hand, 0, b.web[n])
 
 
 @compiled
@@ -121,15 +119,15 @@ def _row(row: Floats, au: float, av: float, bu: float, bv: float) -> None:
 
 
 @compiled
-def _convex_pixel(w: Work, rule: Floats) -> float:
+def _convex_pixel(b: Block, w: Tally, rule: Floats) -> float:
     """Clear share where one piece of every chord stays open; w.row[8] gets what each part stops first."""
-    n = rule.shape[1]
+    n = len(rule[0])
     low, high = w.row[0], w.row[1]
     for j in range(n):
         low[j], high[j] = -rule[2, j], rule[2, j]
     before = 1.0
-    for k in range(w.used[1, ENTRIES]):
-        entry = w.entry[1, k]
+    for k in range(len(b.entry)):
+        entry = b.entry[k]
         after = 0.0
         if entry[MODE] != ALL_DARK:
             inward = float(entry[TURN]) if entry[SENSE] == PASSES else -float(entry[TURN])
@@ -147,24 +145,24 @@ def _clip_chords(row: Floats, inward: float, rule: Floats, low: Floats, high: Fl
     """Cut the open piece of all chords at one side. One that runs upward, its inside to the left, keeps what is left of it."""
     c, k = row[0], row[1]
     if row[6] != 0.0:
-        for j in range(rule.shape[1]):
+        for j in range(len(rule[0])):
             if (rule[0, j] - row[2]) * row[4] * inward < 0.0:
                 high[j] = -FAR
     elif row[4] * inward > 0.0:
-        for j in range(rule.shape[1]):
+        for j in range(len(rule[0])):
             u = c + k * rule[0, j]
             high[j] = min(high[j], u)
     else:
-        for j in range(rule.shape[1]):
+        for j in range(len(rule[0])):
             u = c + k * rule[0, j]
             low[j] = max(low[j], u)
 
 
 @compiled
-def _any_pixel(w: Work, cut_by_lens: int, x: float, y: float, rule: Floats) -> float:
+def _any_pixel(b: Block, w: Tally, cut_by_lens: int, x: float, y: float, rule: Floats) -> float:
     """Clear share of the bare pupil whatever the shapes; w.row[8] gets what each part stops first."""
     bare, clear = 0.0, 0.0
-    for j in range(rule.shape[1]):
+    for j in range(len(rule[0])):
         v = rule[0, j]
         low, high = -rule[2, j], rule[2, j]
         if cut_by_lens != 0:
@@ -173,16 +171,16 @@ def _any_pixel(w: Work, cut_by_lens: int, x: float, y: float, rule: Floats) -> f
                 continue
         w.row[2, 0], w.row[3, 0] = low, high
         bare += (high - low) * rule[3, j]
-        clear += _chord(w, v, rule[3, j], high - low)
+        clear += _chord(b, w, v, rule[3, j], high - low)
     return clear / bare if bare > 0.0 else 1.0
 
 
 @compiled
-def _chord(w: Work, v: float, weight: float, length: float) -> float:
+def _chord(b: Block, w: Tally, v: float, weight: float, length: float) -> float:
     """Weighted open length of one chord after all entries, in order."""
     pieces, before = 1, length
-    for k in range(w.used[1, ENTRIES]):
-        entry = w.entry[1, k]
+    for k in range(len(b.entry)):
+        entry = b.entry[k]
         if entry[MODE] == ALL_DARK:
             w.row[8, entry[PART]] += before * weight
             return 0.0
@@ -190,7 +188,7 @@ def _chord(w: Work, v: float, weight: float, length: float) -> float:
         if entry[HULL_MODE] != NO_MODE:
             hull_low, hull_high = _inside(w.at, entry[HULL_MODE], entry[HULL_FIRST], entry[HULL_LAST], 1.0, v)
         if entry[MODE] == WEBBED:
-            pieces = stop_layers(w, entry, v, pieces, hull_low, hull_high)
+            pieces = stop_layers(b, w, entry, v, pieces, hull_low, hull_high)
         else:
             low, high = _inside(w.at, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), v)
             if entry[SENSE] == PASSES:

@@ -45,7 +45,7 @@ from raytrace.coverage.work import (
     SIDES,
     TURN,
     WEBBED,
-    Work,
+    Lists,
     add_side,
 )
 
@@ -56,7 +56,7 @@ THIN = 1e-9  # outlines with less area in the disc's units, or of changing turn,
 
 
 @compiled
-def list_cell(t: Tables, items: Ints, corner: Floats, reach: float, w: Work) -> None:
+def list_cell(t: Tables, items: Ints, corner: Floats, reach: float, w: Lists) -> None:
     """Fill level 0 of the lists with what can stop rays of a cell, in the order rays meet it, up to the first that stops all."""
     w.used[0, SIDES] = w.used[0, EDGES] = w.used[0, ENTRIES] = 0
     for k in range(len(items)):
@@ -84,7 +84,7 @@ def list_cell(t: Tables, items: Ints, corner: Floats, reach: float, w: Work) -> 
 
 
 @compiled
-def _classify(t: Tables, shape: int, corner: Floats, reach: float, w: Work) -> int:
+def _classify(t: Tables, shape: int, corner: Floats, reach: float, w: Lists) -> int:
     if t.shape[shape, KIND] == HULL:
         return classify_hull(t, shape, corner, reach, w)
     if t.shape[shape, KIND] == LOOP:
@@ -111,7 +111,7 @@ def settle(state: int, hull_state: int, entry: Ints, count: Ints, level: int) ->
 
 
 @compiled
-def _classify_loop(t: Tables, shape: int, turn: float, corner: Floats, reach: float, w: Work) -> int:
+def _classify_loop(t: Tables, shape: int, turn: float, corner: Floats, reach: float, w: Lists) -> int:
     """State of discs against a convex outline; its sides that cut them are added to the list.
 
     The trial points are in hand. A disc within the line between two of them is within the sides of the chain that they cut off.
@@ -138,7 +138,7 @@ def _classify_loop(t: Tables, shape: int, turn: float, corner: Floats, reach: fl
 
 @compiled
 def _walk_chain(
-    point: Floats, first: int, count: int, a: int, steps: int, turn: float, corner: Floats, reach: float, w: Work
+    point: Floats, first: int, count: int, a: int, steps: int, turn: float, corner: Floats, reach: float, w: Lists
 ) -> int:
     """Add the sides that cut among `steps` sides from point a on; DARK if one of them has all discs outside."""
     project(corner, point, first + a, w.hand, 8)

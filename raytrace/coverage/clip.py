@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
 
 from geometry.body import Block, Surface, Tube
 from raytrace.box import Box
@@ -39,6 +38,8 @@ def _crossing_lines(corners: Floats, kept: NDArray[np.bool_]) -> tuple[Ints, Int
     if len(inside) * len(outside) <= FEW_LINES:
         first, second = np.meshgrid(inside, outside, indexing="ij")
         return first.ravel(), second.ravel()
+    from scipy.spatial import ConvexHull  # here, for it takes long to load and a process that only compiles needs none
+
     faces = ConvexHull(corners).simplices
     edges = np.unique(np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
     crossing = edges[kept[edges[:, 0]] != kept[edges[:, 1]]]

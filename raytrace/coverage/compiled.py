@@ -19,7 +19,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 RELAXED = {"contract", "reassoc", "nsz"}
 # Kernels allocate nothing, so they need not count references to arrays: that alone makes them several times faster.
 COMMON: dict[str, Any] = {"nogil": True, "fastmath": RELAXED, "error_model": "numpy", "_nrt": False}
-NO_KERNELS = ("gpu", "engine", "picture", "planning", "field", "clip", "glass_spread")
+NO_KERNELS = ("gpu", "engine", "picture", "preview", "planning", "field", "clip", "glass_spread", "ahead")
 INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
@@ -30,7 +30,8 @@ def compiled(helper: F) -> F:
 
 def kernel(entry: F) -> F:
     """A kernel that the interpreter calls; compiled on the first call ever and read from disk afterwards."""
-    dispatcher: Any = numba.njit(**COMMON, pipeline_class=KernelCompiler)(entry)
+    settings: dict[str, Any] = {**COMMON, "no_cfunc_wrapper": True}
+    dispatcher: Any = numba.njit(**settings, pipeline_class=KernelCompiler)(entry)
     dispatcher._cache = _SourceCache(entry)  # type: ignore[no-untyped-call]
     return cast("F", dispatcher)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from threading import Lock
 from typing import TypeVar
 
@@ -11,17 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.box import NO_PART, Box
-from raytrace.coverage.cells import cover_cells
+from raytrace.coverage.cells import list_blocks
 from raytrace.coverage.chords import chord_rule
+from raytrace.coverage.covering import cover_blocks
 from raytrace.coverage.field import Optics, as_nodes, optics
-from raytrace.coverage.nodes import Cells
+from raytrace.coverage.nodes import Cells, Nodes
 from raytrace.coverage.tables import PART_OF, Tables, box_tables
-from raytrace.coverage.work import Work, scratch
+from raytrace.coverage.work import Room, room_for
 from raytrace.pencil import Pencils
 from raytrace.shares import Bound, Made, Shares
 
 Floats = NDArray[np.float64]
-Room = TypeVar("Room")
+Kept = TypeVar("Kept")
 
 ENGINE = "coverage"
 CHORD_ERROR = 12.0  # over N**1.5: above every error seen on random boxes, 0.0104 at 64 chords and, glass aside, 0.0022 at 256
@@ -69,14 +71,37 @@ def _points(tables: Tables, items: NDArray[np.int64], known: Optics, parts: int,
     nodes = as_nodes(known, (count, 1))
     cells, rule = single_cells(known.valid), chord_rule(POINT_CHORDS)
 
-    def work(room: Work, first: int) -> None:
+    def work(room: Room, first: int) -> None:
         last = min(first + POINTS_AT_ONCE, count)
         cover_cells(tables, items, nodes, cells, 1, 1.0, rule, room, first, last, clear, by)
 
     if len(items):
-        share_out(work, range(0, count, POINTS_AT_ONCE), lambda: scratch(tables, nodes, parts, POINT_CHORDS), threads)
+        room = partial(room_for, tables, nodes, parts, POINT_CHORDS, POINTS_AT_ONCE)
+        share_out(work, range(0, count, POINTS_AT_ONCE), room, threads)
     clear[~known.valid], by[~known.valid] = 1.0, NO_PART
     return clear[:, 0].astype(np.float64), by[:, 0]
+
+
+def cover_cells(
+    tables: Tables,
+    items: NDArray[np.int64],
+    nodes: Nodes,
+    cells: Cells,
+    step: int,
+    reach: float,
+    rule: Floats,
+    room: Room,
+    first: int,
+    last: int,
+    clear: NDArray[np.float32],
+    by: NDArray[np.int16],
+) -> None:
+    """Fill the pixels of cell rows first..last - 1; `step` is the size of blocks, `reach` the discs' radius for proofs."""
+    lists, chords, done = room.lists, rule.shape[1], False
+    lists.here[:] = first, 0, 0, 0
+    while not done:
+        done = list_blocks(tables, items, nodes, cells, step, reach, chords, lists, last, clear, by)
+        cover_blocks(lists, nodes, cells.stride, rule, room.tally, clear, by)
 
 
 def single_cells(valid: NDArray[np.bool_]) -> Cells:
@@ -85,7 +110,7 @@ def single_cells(valid: NDArray[np.bool_]) -> Cells:
     return Cells(at, np.array([0, 1]), at[1:].copy(), np.array([1]), valid[:, None].copy(), 0)
 
 
-def share_out(work: Callable[[Room, int], None], jobs: Iterable[int], room: Callable[[], Room], threads: int) -> None:
+def share_out(work: Callable[[Kept, int], None], jobs: Iterable[int], room: Callable[[], Kept], threads: int) -> None:
     """Do the jobs, which write to places of their own, on so many threads, each with scratch of its own."""
     listed = list(jobs)
     threads = min(threads, len(listed))  # a second thread costs more than a single job takes

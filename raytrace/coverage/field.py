@@ -16,9 +16,9 @@ from geometry.outline import contains
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.bundle import Bundle, Fate, Leg, launch
 from raytrace.closeup import MM_PER_M
-from raytrace.coverage.cells import bare_shares
 from raytrace.coverage.chords import chord_rule
 from raytrace.coverage.clip import box_depths_mm
+from raytrace.coverage.covering import bare_shares
 from raytrace.coverage.glass_spread import beyond, even_part, offsets, rim_rays, spreads, strays
 from raytrace.coverage.lens_rim import LENS_ROWS
 from raytrace.coverage.nodes import Nodes

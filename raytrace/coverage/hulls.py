@@ -8,16 +8,16 @@ from numpy.typing import NDArray
 from raytrace.coverage.compiled import compiled
 from raytrace.coverage.project import CLEAR, CUT, DARK, edge_state, outside_square, project
 from raytrace.coverage.tables import POINTS, POINTS_END, TRIAL, TRIAL_END, Tables
-from raytrace.coverage.work import FOUND, FOUND_TURN, PLANES, SIDES, SPAN, Work, add_side
+from raytrace.coverage.work import FOUND, FOUND_TURN, PLANES, SIDES, SPAN, Lists, add_side
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-ONE = 16  # where in Work.hand the spots of a whole shape begin; before them lies the edge being looked at
+ONE = 16  # where in Lists.hand the spots of a whole shape begin; before them lies the edge being looked at
 
 
 @compiled
-def classify_hull(t: Tables, shape: int, corner: Floats, reach: float, w: Work) -> int:
+def classify_hull(t: Tables, shape: int, corner: Floats, reach: float, w: Lists) -> int:
     """State of a cell's discs against a convex body; what of it cuts them is added to the list."""
     first, trial = t.shape[shape, POINTS], t.shape[shape, TRIAL]
     count, tried = t.shape[shape, POINTS_END] - first, t.shape[shape, TRIAL_END] - trial
@@ -34,7 +34,7 @@ def classify_hull(t: Tables, shape: int, corner: Floats, reach: float, w: Work) 
 
 
 @compiled
-def hull_at_hand(count: int, level: int, reach: float, w: Work) -> int:
+def hull_at_hand(count: int, level: int, reach: float, w: Lists) -> int:
     """State of discs against the hull of the points at hand; what cuts them is added to the level's list.
 
     Sides that all four corners see are ordered ones, turning left. Where one that not all see comes near the discs, a cell keeps
@@ -56,7 +56,7 @@ def hull_at_hand(count: int, level: int, reach: float, w: Work) -> int:
 
 
 @compiled
-def _sides(count: int, level: int, reach: float, w: Work) -> int:
+def _sides(count: int, level: int, reach: float, w: Lists) -> int:
     """State against the outline of the points at hand, its cutting sides in the list; found is SPAN where the corners disagree."""
     start = w.used[level, SIDES]
     w.used[level, FOUND], w.used[level, FOUND_TURN] = PLANES, 1

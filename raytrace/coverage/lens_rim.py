@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.coverage.compiled import compiled
+from raytrace.coverage.nodes import Nodes
 
 Floats = NDArray[np.float64]
 
+WHOLE = 1e-9  # a rim within this of the whole pupil cuts nothing
 RIMS, RING = 1, 2  # bits: what of the lens cuts the pupils of a cell
 
 # Rows of the lens scratch: 0 to 7 low and high ends of chords within the rims at the four corners; 8 the front ring at the four
@@ -52,10 +54,43 @@ def _ring(ring: Floats, k: int, x: float, y: float) -> float:
 
 
 @compiled
-def set_rims(rim_uv: Floats, corner: int, rule: Floats, lens: Floats) -> None:
+def lens_cuts(nodes: Nodes, i: int, j: int, stride: int) -> int:
+    """Which of the lens's rims and front ring cut the pupils of a cell, as bits."""
+    cuts = 0
+    for c in range(4):
+        row, column = i + stride * (c // 2), j + stride * (c % 2)
+        rim, ring = nodes.rim[row, column], nodes.ring[row, column]
+        for k in range(len(rim)):
+            if rim[k] < 1.0 - WHOLE:
+                cuts |= RIMS
+                break
+        spread = ring[2] * ring[2] + ring[3] * ring[3] + ring[4] * ring[4] + ring[5] * ring[5]
+        far = math.sqrt(ring[0] * ring[0] + ring[1] * ring[1]) + math.sqrt(spread)
+        if far * far > nodes.ring_square:
+            cuts |= RING
+    return cuts
+
+
+@compiled
+def load_lens(nodes: Nodes, i: int, j: int, stride: int, cuts: int, rule: Floats, lens: Floats, outline: Floats) -> None:
+    """Put those of rims and ring that cut the pupils of a cell, at its four corners, into the lens scratch."""
+    lens[RADIUS_ROW, 0] = nodes.ring_square
+    for c in range(4):
+        row, column = i + stride * (c // 2), j + stride * (c % 2)
+        for k in range(6):
+            lens[RING_ROW, 6 * c + k] = nodes.ring[row, column, k]
+        if cuts & RIMS:
+            for k in range(len(outline)):
+                outline[k, 0] = nodes.rim[row, column, k] * nodes.rim_turn[0, k]
+                outline[k, 1] = nodes.rim[row, column, k] * nodes.rim_turn[1, k]
+            _set_rims(outline, c, rule, lens)
+
+
+@compiled
+def _set_rims(rim_uv: Floats, corner: int, rule: Floats, lens: Floats) -> None:
     """Put the ends of all chords within a rim outline (K, 2) of the disc into the corner's rows: outermost crossings."""
     low, high = lens[2 * corner], lens[2 * corner + 1]
-    n = rule.shape[1]
+    n = len(rule[0])
     for j in range(n):
         low[j], high[j] = 2.0, -2.0
     count = len(rim_uv)
@@ -83,7 +118,7 @@ def set_rims(rim_uv: Floats, corner: int, rule: Floats, lens: Floats) -> None:
 def bare_share(lens: Floats, cut_by_lens: int, rule: Floats) -> float:
     """Share of the disc that the lens itself lets through, at the cell's first corner."""
     total = 0.0
-    for j in range(rule.shape[1]):
+    for j in range(len(rule[0])):
         low, high = rim_at(lens, cut_by_lens, 0.0, 0.0, j, rule[0, j], -rule[2, j], rule[2, j])
         total += max(high - low, 0.0) * rule[3, j]
     return total

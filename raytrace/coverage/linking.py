@@ -1,15 +1,38 @@
 """How helpers get into kernels: tidied alone, linked in together, and made fast and turned into machine code once, there.
 
 Left to itself numba links into each helper all that it calls, makes the whole fast and turns it into machine code nobody calls,
-and again at every step up to the kernel: that alone took half of the very first run.
+and again at every step up to the kernel: that alone took half of the very first run. A quarter of what was left went into passes
+over constructs that no kernel uses, into asking the same types of the same operators over and over, and into collecting garbage.
 """
 
 from __future__ import annotations
 
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
+from llvmlite import binding
+from numba.core import typed_passes, untyped_passes
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler
+from numba.core.compiler_machinery import PassManager
+from numba.core.types.functions import BaseFunction
+
+# What turns plain loops and arithmetic into machine code. Left out: closures, array expressions, literals, with and raise.
+PASSES = (
+    untyped_passes.TranslateByteCode,
+    untyped_passes.FixupArgs,
+    untyped_passes.IRProcessing,
+    untyped_passes.ReconstructSSA,
+    typed_passes.NopythonTypeInference,
+    typed_passes.PreLowerStripPhis,
+    typed_passes.NoPythonSupportedFeatureValidation,
+    typed_passes.IRLegalization,
+    typed_passes.AnnotateTypes,
+    typed_passes.NativeLowering,
+    typed_passes.NoPythonBackend,
+)
 
 
 class _NoEnvironment:
@@ -34,9 +57,12 @@ class HelperLibrary(JITCodeLibrary):
 
     def finalize(self) -> None:
         """Tidy the instructions up, so that the kernel has less to read; what they call is not looked at."""
-        passes = self._codegen._module_pass_manager(opt=2, loop_vectorize=False, slp_vectorize=False, cost="cheap")  # type: ignore[no-untyped-call]
-        manager, *builder = passes if isinstance(passes, tuple) else (passes,)  # a lone manager in older numba
-        manager.run(self._final_module, *builder)
+        options = binding.create_pipeline_tuning_options(speed_level=1)
+        manager = binding.create_new_module_pass_manager()
+        manager.add_sroa_pass()
+        manager.add_instruction_combine_pass()
+        manager.add_simplify_cfg_pass()
+        manager.run(self._final_module, binding.create_pass_builder(self._codegen._tm, options))
         self._finalized = True
 
 
@@ -51,18 +77,66 @@ class KernelLibrary(JITCodeLibrary):
                 self.add_linking_library(other)
 
 
-class HelperCompiler(Compiler):
-    """numba's own compiler, into a helper's library."""
+class PlainCompiler(Compiler):
+    """numba's own compiler, with no more passes than plain loops and arithmetic ask for."""
+
+    def define_pipelines(self) -> list[Any]:
+        """The one way through."""
+        manager = PassManager("plain")  # type: ignore[no-untyped-call]
+        for one in PASSES:
+            manager.add_pass(one, one.__name__)  # type: ignore[no-untyped-call]
+        manager.finalize()  # type: ignore[no-untyped-call]
+        return [manager]
+
+
+class HelperCompiler(PlainCompiler):
+    """Into a helper's library."""
 
     def __init__(self, typingctx: Any, targetctx: Any, *more: Any) -> None:
         super().__init__(typingctx, targetctx, *more)  # type: ignore[no-untyped-call]
         self.state.library = HelperLibrary(targetctx.codegen(), "helper")  # type: ignore[no-untyped-call]
 
 
-class KernelCompiler(Compiler):
-    """numba's own compiler, into a kernel's library."""
+class KernelCompiler(PlainCompiler):
+    """Into a kernel's library."""
 
     def __init__(self, typingctx: Any, targetctx: Any, *more: Any) -> None:
         super().__init__(typingctx, targetctx, *more)  # type: ignore[no-untyped-call]
         self.state.library = KernelLibrary(targetctx.codegen(), "kernel")  # type: ignore[no-untyped-call]
         self.state.library.enable_object_caching()
+
+    def compile_extra(self, func: Any) -> Any:
+        """Compile a kernel and all its helpers."""
+        with _no_garbage(), _types_remembered():
+            return super().compile_extra(func)  # type: ignore[no-untyped-call]
+
+
+@contextmanager
+def _types_remembered() -> Iterator[None]:
+    """Within, numba works out once what a function gives for arguments of some types, and not at every place that calls it."""
+    worked_out, known = BaseFunction.get_call_type, {}
+
+    def remembered(self: Any, context: Any, args: Any, kws: Any) -> Any:
+        key = (id(self), tuple(args))
+        if kws or key not in known:
+            known[key] = (worked_out(self, context, args, kws), self)  # and the function, so that no other gets its id
+        return known[key][0]
+
+    asked: Any = BaseFunction
+    asked.get_call_type = remembered
+    try:
+        yield
+    finally:
+        asked.get_call_type = worked_out
+
+
+@contextmanager
+def _no_garbage() -> Iterator[None]:
+    """Within, Python does not look for cycles among objects that all live until the end anyway."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()

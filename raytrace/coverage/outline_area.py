@@ -40,13 +40,13 @@ def _share_inside(sides: Floats, entry: Ints, fx: float, fy: float) -> float:
     mirror, first, last = float(entry[TURN]), entry[FIRST], entry[LAST]
     area = 0.0
     for e in range(first, last):
-        side = sides[1, e]
+        side = sides[e]
         au, av = mirror * between(side, 0, fx, fy), between(side, 1, fx, fy)
         bu, bv = mirror * between(side, 8, fx, fy), between(side, 9, fx, fy)
         area += _triangle(au, av, bu, bv)
         after = e + 1 if e + 1 < last else first
-        if sides[1, e, END_B] != sides[1, after, END_A]:
-            nu, nv = mirror * between(sides[1, after], 0, fx, fy), between(sides[1, after], 1, fx, fy)
+        if sides[e, END_B] != sides[after, END_A]:
+            nu, nv = mirror * between(sides[after], 0, fx, fy), between(sides[after], 1, fx, fy)
             run = math.atan2(bu * nv - bv * nu, bu * nu + bv * nv)
             area += 0.5 * (run if run >= 0.0 else run + 2.0 * math.pi)
     return area / math.pi
@@ -65,7 +65,8 @@ def _triangle(au: float, av: float, bu: float, bv: float) -> float:
     if square == 0.0:
         return 0.0
     middle = -(au * du + av * dv) / square
-    gap = 1.0 - (au * bv - av * bu) ** 2 / square
+    cross = au * bv - av * bu
+    gap = 1.0 - cross * cross / square
     if gap <= 0.0:
         return _sector(au, av, bu, bv)
     half = math.sqrt(gap / square)

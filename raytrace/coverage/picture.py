@@ -10,15 +10,15 @@ from scipy.interpolate import RectBivariateSpline
 
 from raytrace.box import NO_PART, Box
 from raytrace.camera import PixelGrid
-from raytrace.coverage.cells import cover_cells, spread
 from raytrace.coverage.chords import chord_rule
 from raytrace.coverage.clip import box_depths_mm as box_depths_mm  # noqa: PLC0414 - other ways to a map take it from here
-from raytrace.coverage.engine import CHORD_ERROR, ENGINE, coverage_shares, glass_bound, share_out
+from raytrace.coverage.engine import CHORD_ERROR, ENGINE, cover_cells, coverage_shares, glass_bound, share_out
 from raytrace.coverage.field import as_nodes
 from raytrace.coverage.nodes import Nodes
 from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
+from raytrace.coverage.spreading import spread
 from raytrace.coverage.tables import PART_OF, Tables, box_tables
-from raytrace.coverage.work import Work, scratch
+from raytrace.coverage.work import Room, room_for
 from raytrace.shares import Bound, Made, VignetteMap
 
 Floats = NDArray[np.float64]
@@ -29,6 +29,7 @@ FINE = 16  # pixels between nodes of the lens and glass layers
 BLOCK = 8  # pixels along the side of a block
 SAGITTA_SHARE = 3e-4  # of the pupil's radius that chords of round outlines may stray inside them
 SAGITTA_RANGE_MM = (1e-5, 2e-3)
+BLOCKS_AT_ONCE = 512  # that are listed before they are covered: so many that going to and fro costs next to nothing
 PIXELS_AT_ONCE = 1 << 16  # of those that are worked out one by one
 
 
@@ -126,10 +127,10 @@ def _covered(
     if not cells.usable.all():
         clear[:], by[:] = 1.0, NO_PART
 
-    def work(room: Work, row: int) -> None:
+    def work(room: Room, row: int) -> None:
         cover_cells(tables, items, nodes, cells, step, reach, rule, room, row, row + 1, clear, by)
 
-    share_out(work, range(len(cells.row_end)), lambda: scratch(tables, nodes, parts, MAP_CHORDS), threads)
+    share_out(work, range(len(cells.row_end)), lambda: room_for(tables, nodes, parts, MAP_CHORDS, BLOCKS_AT_ONCE), threads)
     return clear, by
 
 

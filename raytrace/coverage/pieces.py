@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from raytrace.coverage.compiled import compiled
 from raytrace.coverage.tables import PASSES
-from raytrace.coverage.work import FIRST, LAST, PART, SENSE, SIDES, Work
+from raytrace.coverage.work import FIRST, LAST, PART, SENSE, Block, Tally
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -27,7 +27,7 @@ def cut_out(row: Floats, pieces: int, low: float, high: float) -> int:
     """Number of pieces once low..high is taken out of them. Pieces beyond the room for them count as stopped."""
     if low >= high:
         return pieces
-    n, room = 0, row.shape[1]
+    n, room = 0, len(row[0])
     for k in range(pieces):
         a, b = row[2, k], row[3, k]
         if a < low and n < room:
@@ -51,9 +51,9 @@ def keep_only(row: Floats, pieces: int, low: float, high: float, hull_low: float
 
 
 @compiled
-def stop_layers(w: Work, entry: Ints, v: float, pieces: int, hull_low: float, hull_high: float) -> int:
+def stop_layers(b: Block, w: Tally, entry: Ints, v: float, pieces: int, hull_low: float, hull_high: float) -> int:
     """Number of pieces after a web: it stops what lies under its layers, or what does not where they are a way through."""
-    n = _events(w, entry, v)
+    n = _events(b, w, entry, v)
     layers, at = 0, -np.inf
     passes = entry[SENSE] == PASSES
     for k in range(n + 1):
@@ -67,9 +67,9 @@ def stop_layers(w: Work, entry: Ints, v: float, pieces: int, hull_low: float, hu
 
 
 @compiled
-def _events(w: Work, entry: Ints, v: float) -> int:
+def _events(b: Block, w: Tally, entry: Ints, v: float) -> int:
     """Where the chord's line crosses edges that change the layers, by rising u: insertion sort, for they are few."""
-    n, base = 0, w.used[1, SIDES]
+    n, base = 0, len(b.side)
     for e in range(base + entry[FIRST], base + entry[LAST]):
         edge = w.at[e]
         if edge[5] == 0.0 or v <= edge[2] or v > edge[3]:
@@ -84,9 +84,9 @@ def _events(w: Work, entry: Ints, v: float) -> int:
 
 
 @compiled
-def most_of(entry: Ints, entries: int, row: Floats) -> int:
+def most_of(entry: Ints, row: Floats) -> int:
     """The part that stops most first, of those in the block's list; the earlier one where two stop alike."""
-    worst = entry[1, 0, PART]
-    for k in range(1, entries):
-        worst = entry[1, k, PART] if row[8, entry[1, k, PART]] > row[8, worst] else worst
+    worst = entry[0, PART]
+    for k in range(1, len(entry)):
+        worst = entry[k, PART] if row[8, entry[k, PART]] > row[8, worst] else worst
     return worst

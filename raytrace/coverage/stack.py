@@ -16,7 +16,6 @@ from raytrace.coverage.project import cross_of, length_of
 from raytrace.coverage.tables import PASSES
 from raytrace.coverage.work import (
     ALL_DARK,
-    ENTRIES,
     FIRST,
     HULL_FIRST,
     HULL_LAST,
@@ -26,11 +25,11 @@ from raytrace.coverage.work import (
     NO_MODE,
     PART,
     SENSE,
-    SIDES,
     SPAN,
     TURN,
     WEBBED,
-    Work,
+    Block,
+    Tally,
 )
 
 Floats = NDArray[np.float64]
@@ -62,26 +61,27 @@ def segment_share(h: float) -> float:
 
 
 @compiled
-def course_of(entry: Ints, entries: int, sides: int, side: Floats, at: Floats) -> int:
+def course_of(entry: Ints, side: Floats, at: Floats) -> int:
     """SINGLE where one half plane cuts the block's discs, PARALLEL where all sides run one way, CROSSED otherwise.
 
     Each side gets a row of `at`: where it crosses the common normal at the block's four corners, 1 or -1 as its shape lies below or
     above. The normal is that of the first side, pointing out of the first entry's way through.
     """
+    entries, sides = len(entry), len(side)
     for k in range(entries):
-        if entry[1, k, MODE] == SPAN or entry[1, k, MODE] == WEBBED or entry[1, k, HULL_MODE] == SPAN:
+        if entry[k, MODE] == SPAN or entry[k, MODE] == WEBBED or entry[k, HULL_MODE] == SPAN:
             return CROSSED
-    turn = float(entry[1, 0, TURN]) if entry[1, 0, SENSE] == PASSES else -float(entry[1, 0, TURN])
+    turn = float(entry[0, TURN]) if entry[0, SENSE] == PASSES else -float(entry[0, TURN])
     for e in range(sides):
-        if not _runs_along(side[1, e], turn, at, e):
+        if not _runs_along(side[e], turn, at, e):
             return CROSSED
     if entries == 1 and sides == 1:
         return SINGLE
     for k in range(entries):
-        turn_k = float(entry[1, k, TURN]) * turn
-        for e in range(entry[1, k, HULL_FIRST], entry[1, k, HULL_LAST] if entry[1, k, HULL_MODE] != NO_MODE else 0):
+        turn_k = float(entry[k, TURN]) * turn
+        for e in range(entry[k, HULL_FIRST], entry[k, HULL_LAST]):
             at[e, 4] *= turn
-        for e in range(entry[1, k, FIRST], entry[1, k, LAST] if entry[1, k, MODE] != ALL_DARK else 0):
+        for e in range(entry[k, FIRST], entry[k, LAST]):
             at[e, 4] *= turn_k
     return PARALLEL
 
@@ -104,7 +104,8 @@ def _runs_along(side: Floats, turn: float, at: Floats, n: int) -> bool:
         au, av = au + 0.25 * side[2 * c], av + 0.25 * side[2 * c + 1]
         bu, bv = bu + 0.25 * side[8 + 2 * c], bv + 0.25 * side[9 + 2 * c]
     at[n, 4] = way
-    length = max(math.sqrt((bu - au) ** 2 + (bv - av) ** 2), 1e-300)
+    du, dv = bu - au, bv - av
+    length = max(math.sqrt(du * du + dv * dv), 1e-300)
     return bool(abs(way * turn * (au * bv - av * bu) / length - 0.25 * (at[n, 0] + at[n, 1] + at[n, 2] + at[n, 3])) < EVEN)
 
 
@@ -116,7 +117,7 @@ def cover_nearest(at: Floats, part: int, row: Floats, rect: Ints, clear: ShareMa
 
 
 @compiled
-def cover_parallel(w: Work, rect: Ints, clear: ShareMap, by: PartMap) -> None:
+def cover_parallel(b: Block, w: Tally, rect: Ints, clear: ShareMap, by: PartMap) -> None:
     """Fill the block that parallel sides cut: everything happens along their common normal.
 
     Where the corners and the middle agree on what comes first, and between which sides the disc stays open, so does all in between.
@@ -125,18 +126,18 @@ def cover_parallel(w: Work, rect: Ints, clear: ShareMap, by: PartMap) -> None:
     for k in range(5):
         r = (rect[0] + rect[1]) // 2 if k == 4 else (rect[0] if k < 2 else rect[1] - 1)
         c = (rect[2] + rect[3]) // 2 if k == 4 else (rect[2] if k % 2 == 0 else rect[3] - 1)
-        found = _parallel_pixel(w, r, c, rect, clear, by)
+        found = _parallel_pixel(b, w, r, c, rect, clear, by)
         if by[r, c] >= 0:
             same &= part < 0 or by[r, c] == part
             part = by[r, c]
-        same &= _same_pieces(w.row, w.used[1, SIDES], found, pieces)
+        same &= _same_pieces(w.row, len(b.side), found, pieces)
         pieces = found
     if same and part >= 0:
         _fill_pieces(w.at, pieces, part, w.row, rect, clear, by)
     else:
         for r in range(rect[0], rect[1]):
             for c in range(rect[2], rect[3]):
-                _parallel_pixel(w, r, c, rect, clear, by)
+                _parallel_pixel(b, w, r, c, rect, clear, by)
 
 
 @compiled
@@ -196,38 +197,38 @@ def _places(at: Floats, sides: int, r: int, c: int, rect: Ints, row: Floats) -> 
 
 
 @compiled
-def _parallel_pixel(w: Work, r: int, c: int, rect: Ints, clear: ShareMap, by: PartMap) -> int:
+def _parallel_pixel(b: Block, w: Tally, r: int, c: int, rect: Ints, clear: ShareMap, by: PartMap) -> int:
     """One pixel, and what each part stops first; answers the number of pieces that stay open, which are in rows 2 and 3."""
-    row, entries = w.row, w.used[1, ENTRIES]
-    _places(w.at, w.used[1, SIDES], r, c, rect, row)
+    row, entries = w.row, len(b.entry)
+    _places(w.at, len(b.side), r, c, rect, row)
     row[2, 0], row[3, 0] = -FAR, FAR
     pieces, before = 1, 1.0
     for k in range(entries):
-        row[8, w.entry[1, k, PART]] = 0.0
+        row[8, b.entry[k, PART]] = 0.0
     for k in range(entries):
-        pieces = _after_entry(w.entry, k, w.at, row, pieces)
+        pieces = _after_entry(b.entry, k, w.at, row, pieces)
         after = 0.0
         for i in range(pieces):
             after += segment_share(row[3, i]) - segment_share(row[2, i])
-        row[8, w.entry[1, k, PART]] += before - after
+        row[8, b.entry[k, PART]] += before - after
         before = after
     lost = before < 1.0 - LEAST_LOSS
     clear[r, c] = before if lost else 1.0
-    by[r, c] = most_of(w.entry, entries, row) if lost else -1
+    by[r, c] = most_of(b.entry, row) if lost else -1
     return pieces
 
 
 @compiled
 def _after_entry(entry: Ints, k: int, at: Floats, row: Floats, pieces: int) -> int:
     """Number of open pieces of the normal once entry k has stopped its own."""
-    if entry[1, k, MODE] == ALL_DARK:
+    if entry[k, MODE] == ALL_DARK:
         return 0
-    low, high = _within(at, entry[1, k, FIRST], entry[1, k, LAST], row)
-    if entry[1, k, SENSE] != PASSES:
+    low, high = _within(at, entry[k, FIRST], entry[k, LAST], row)
+    if entry[k, SENSE] != PASSES:
         return cut_out(row, pieces, low, high)
     hull_low, hull_high = -2.0 * FAR, 2.0 * FAR
-    if entry[1, k, HULL_MODE] != NO_MODE:
-        hull_low, hull_high = _within(at, entry[1, k, HULL_FIRST], entry[1, k, HULL_LAST], row)
+    if entry[k, HULL_MODE] != NO_MODE:
+        hull_low, hull_high = _within(at, entry[k, HULL_FIRST], entry[k, HULL_LAST], row)
     return keep_only(row, pieces, low, high, hull_low, hull_high)
 
 

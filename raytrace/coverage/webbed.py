@@ -27,7 +27,7 @@ from raytrace.coverage.project import (
 from raytrace.coverage.tables import BRANCHES, BRANCHES_END, Tables
 from raytrace.coverage.tables import EDGES as EDGES_OF
 from raytrace.coverage.webs import NO_FACE
-from raytrace.coverage.work import EDGES, FOUND, FOUND_TURN, ORDER_1, ORDER_2, TURN_OF, WEBBED, Work
+from raytrace.coverage.work import EDGES, FOUND, FOUND_TURN, ORDER_1, ORDER_2, TURN_OF, WEBBED, Lists
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -38,13 +38,13 @@ MIDDLE = 40  # where in the scratch the spots in the middle of a block are put
 
 
 @compiled
-def classify_web(t: Tables, shape: int, corner: Floats, reach: float, w: Work) -> int:
+def classify_web(t: Tables, shape: int, corner: Floats, reach: float, w: Lists) -> int:
     """State of discs against a web; the edges that count are added to the list."""
     start, touched = w.used[0, EDGES], False
     branch, edges = t.shape[shape, BRANCHES], t.shape[shape, EDGES_OF]
     at, end = branch, t.shape[shape, BRANCHES_END]
     while at < end:
-        if _passed_over(t.branch[at], corner, reach, w.hand):
+        if _passed_over(t.branch[at], corner, reach, w.spot, w.hand):
             at = branch + t.branch_span[at, 2]
             continue
         if t.branch_span[at, 2] == at - branch + 1:
@@ -55,7 +55,7 @@ def classify_web(t: Tables, shape: int, corner: Floats, reach: float, w: Work) -
 
 
 @compiled
-def _look_at(t: Tables, e: int, corner: Floats, reach: float, w: Work) -> bool:
+def _look_at(t: Tables, e: int, corner: Floats, reach: float, w: Lists) -> bool:
     """Add an edge to the cell's list where it can count; whether it may touch the discs."""
     for k in range(4):
         if t.web[e, k] != NO_FACE:
@@ -66,32 +66,21 @@ def _look_at(t: Tables, e: int, corner: Floats, reach: float, w: Work) -> bool:
 
 
 @compiled
-def _passed_over(box: Floats, corner: Floats, reach: float, hand: Floats) -> bool:
+def _passed_over(box: Floats, corner: Floats, reach: float, spot: Floats, hand: Floats) -> bool:
     """Whether no edge of a branch can count: its box lies beyond the strip of chords, or all its folds are hidden."""
     leg = int(box[LEG])
     if leg < 0:
         return False
     low_v, high_v, low_u = np.inf, -np.inf, np.inf
+    spot[0, 3] = leg
     for k in range(8):
-        hand[32], hand[33], hand[34] = box[3 * (k & 1)], box[1 + 3 * ((k >> 1) & 1)], box[2 + 3 * (k >> 2)]
-        _project_one(corner, leg, hand, 32, 0)
+        spot[0, 0], spot[0, 1], spot[0, 2] = box[3 * (k & 1)], box[1 + 3 * ((k >> 1) & 1)], box[2 + 3 * (k >> 2)]
+        project(corner, spot, 0, hand, 0)
         for c in range(4):
             low_v, high_v, low_u = min(low_v, hand[2 * c + 1]), max(high_v, hand[2 * c + 1]), min(low_u, hand[2 * c])
     if low_v > reach or high_v < -reach or low_u > reach:
         return True
     return box[SINE] < 1.0 and _all_hidden(box, leg, corner)
-
-
-@compiled
-def _project_one(corner: Floats, leg: int, hand: Floats, point: int, at: int) -> None:
-    """As `project`, of the point in hand[point : point + 3]."""
-    z, first = hand[point + 2], DISC_COLUMNS + 8 * leg
-    for c in range(4):
-        ax = max(corner[c, first] + corner[c, first + 1] * z, LEAST_SCALE)
-        ay = max(corner[c, first + 4] + corner[c, first + 5] * z, LEAST_SCALE)
-        x = (hand[point] - corner[c, first + 2] - corner[c, first + 3] * z) / ax - corner[c, 0]
-        y = (hand[point + 1] - corner[c, first + 6] - corner[c, first + 7] * z) / ay - corner[c, 1]
-        hand[at + 2 * c], hand[at + 2 * c + 1] = corner[c, 2] * x + corner[c, 3] * y, corner[c, 4] * x + corner[c, 5] * y
 
 
 @compiled
@@ -102,7 +91,8 @@ def _all_hidden(box: Floats, leg: int, corner: Floats) -> bool:
     """
     first = DISC_COLUMNS + 8 * leg
     x, y, z = 0.5 * (box[0] + box[3]), 0.5 * (box[1] + box[4]), 0.5 * (box[2] + box[5])
-    half = 0.5 * math.sqrt((box[3] - box[0]) ** 2 + (box[4] - box[1]) ** 2 + (box[5] - box[2]) ** 2)
+    wide, tall, deep = box[3] - box[0], box[4] - box[1], box[5] - box[2]
+    half = 0.5 * math.sqrt(wide * wide + tall * tall + deep * deep)
     seen = 0.0
     for c in range(4):
         ax = max(corner[c, first] + corner[c, first + 1] * z, LEAST_SCALE)
@@ -122,7 +112,7 @@ def _all_hidden(box: Floats, leg: int, corner: Floats) -> bool:
 
 
 @compiled
-def narrow_web(w: Work, first: int, last: int, place: Floats, chords: int) -> int:
+def narrow_web(w: Lists, first: int, last: int, place: Floats, chords: int) -> int:
     """State of a block's discs against a cell's web; the edges that count are added to level 1."""
     start, touched = w.used[1, EDGES], False
     for e in range(first, last):
@@ -238,7 +228,7 @@ def _swept(s: Floats, c: int, i: int, j: int) -> float:
 
 
 @compiled
-def _state(w: Work, level: int, start: int, touched: bool) -> int:
+def _state(w: Lists, level: int, start: int, touched: bool) -> int:
     """CUT where an edge may touch the discs; else all pixels have the layers of the middle one's centre."""
     w.used[level, FOUND], w.used[level, FOUND_TURN] = WEBBED, 1
     if touched:

@@ -1,4 +1,4 @@
-"""Scratch arrays of the kernels, one set per thread, and the columns of their lists."""
+"""Lists that one kernel writes and the next one reads, and their scratch: one set per thread; and the columns of them."""
 
 from __future__ import annotations
 
@@ -23,60 +23,98 @@ PART, SENSE, MODE, FIRST, LAST, TURN, HULL_MODE, HULL_FIRST, HULL_LAST = range(9
 PLANES, SPAN, WEBBED, ALL_DARK = 0, 1, 2, 3
 NO_MODE = -1
 
-SIDES, EDGES, ENTRIES, FOUND, FOUND_TURN = range(5)  # columns of Work.used
+SIDES, EDGES, ENTRIES, BLOCKS, FOUND, FOUND_TURN = range(6)  # columns of Lists.used
 END_A, END_B = 16, 17  # of a side, after its two spots: point numbers within its shape
 TURN_OF, ORDER_1, ORDER_2 = 32, 33, 34  # of a web edge, after the spots A, B, C1, C2
 
+# Columns of a block: its pixels, ends beyond; its cell; what of the lens cuts the pupils there; where its share of the lists ends.
+ROW, ROW_END, COLUMN, COLUMN_END, CELL_ROW, CELL_COLUMN, CUTS, ENTRIES_END, SIDES_END, EDGES_END = range(10)
+
 PIECES = 1024  # open pieces of one chord that are told apart; what breaks into more counts as stopped
+EACH = 4  # sides, web edges and entries of a block that there is room for; one block alone has all that it may need at most
 
 
-class Work(NamedTuple):
-    """Scratch of one thread. Level 0 lists are of a cell, level 1 of a block of its pixels.
+class Lists(NamedTuple):
+    """What can stop rays. Level 0 is of the cell at hand, level 1 of all blocks listed so far, one after the other.
 
-    side (2, E, 18) and web (2, W, 35) lists of sides and web edges; entry (2, I, 9); used (2, 5) how many are in use, and mode and
-    turn of the shape last looked at; hand (P,) spots at hand; hull (6, P) numbers of hull points; at (M, 8) sides at a pixel; row
-    (9, K) low and high ends of chords (0, 1), pieces (2 to 5), events (6, 7) and what parts stop first (8); lens (10, N);
-    corner (4, C) optics of a cell's corners; rect (2, 4) and place (5,) of a cell and its block; outline (K, 2) of the rims.
+    side (2, E, 18) and web (2, W, 35) lists of sides and web edges; entry (2, I, 9), each with where its sides or edges begin and
+    end in the list of its cell or block; used (2, 6) how many are in use, and mode and turn of the shape last looked at; block
+    (B, 10); place (B, 5) a block's outer pixel centres as fractions of its cell, x then y, and the discs' reach. Scratch: here (4,)
+    where to go on, cell row and column and block, and what of the lens cuts this cell's pupils; spot (1, 4) a point as of Tables;
+    hand (P,) spots at hand; hull (6, P) numbers of hull points; corner (4, C) optics of the cell's corners.
     """
 
     side: Floats
     web: Floats
     entry: Ints
     used: Ints
+    block: Ints
+    place: Floats
+    here: Ints
+    spot: Floats
     hand: Floats
     hull: Ints
+    corner: Floats
+
+
+class Block(NamedTuple):
+    """What can stop rays of one block: entry (I, 9), side (E, 18) and web (W, 35) of its own."""
+
+    entry: Ints
+    side: Floats
+    web: Floats
+
+
+class Tally(NamedTuple):
+    """Scratch for one block.
+
+    at (M, 8) sides at a pixel; row (9, K) low and high ends of chords (0, 1), pieces (2 to 5), events (6, 7) and what parts stop
+    first (8); hand (8,) an edge's spots at a pixel; lens (10, N); outline (K, 2) of the rims.
+    """
+
     at: Floats
     row: Floats
+    hand: Floats
     lens: Floats
-    corner: Floats
-    rect: Ints
-    place: Floats
     outline: Floats
 
 
-def scratch(tables: Tables, nodes: Nodes, parts: int, chords: int) -> Work:
-    """Scratch large enough for any cell of this box."""
+class Room(NamedTuple):
+    """Room of one thread, large enough for any cell of a box."""
+
+    lists: Lists
+    tally: Tally
+
+
+def room_for(tables: Tables, nodes: Nodes, parts: int, chords: int, blocks: int) -> Room:
+    """Room for the cells of this box, and for so many blocks to be listed before they are covered."""
     counts = tables.shape[:, POINTS_END] - tables.shape[:, POINTS]
     kind = tables.shape[:, KIND]
     asked = tables.item[tables.item[:, HULL_OF] >= 0, HULL_OF]
-    sides = int(counts[kind == LOOP].sum() + 4 * counts[kind == HULL].sum() + 4 * counts[asked].sum()) + 8
-    webs = len(tables.web) + 8
+    sides = 4 * int(counts[kind == LOOP].sum() + counts[kind == HULL].sum() + counts[asked].sum()) + 8  # four outlines at most
+    webs, entries = len(tables.web) + 8, len(tables.item) + 1
     widest = int(counts[kind != 2].max(initial=8)) + 8
-    return Work(
-        side=np.zeros((2, sides, 18)),
-        web=np.zeros((2, webs, 35)),
-        entry=np.zeros((2, len(tables.item) + 1, 9), dtype=np.int64),
-        used=np.zeros((2, 5), dtype=np.int64),
+    lists = Lists(
+        side=np.zeros((2, sides + EACH * blocks, 18)),
+        web=np.zeros((2, webs + EACH * blocks, 35)),
+        entry=np.zeros((2, entries + EACH * blocks, 9), dtype=np.int64),
+        used=np.zeros((2, 6), dtype=np.int64),
+        block=np.zeros((blocks, 10), dtype=np.int64),
+        place=np.zeros((blocks, 5)),
+        here=np.zeros(4, dtype=np.int64),
+        spot=np.zeros((1, 4)),
         hand=np.zeros(8 * widest + 64),
         hull=np.zeros((6, widest), dtype=np.int64),
+        corner=np.zeros((4, nodes.optics.shape[2])),
+    )
+    tally = Tally(
         at=np.zeros((sides + webs, 8)),
         row=np.zeros((9, max(chords, PIECES, webs + 2, parts + 1))),
+        hand=np.zeros(8),
         lens=np.zeros((LENS_ROWS, max(chords, 24))),
-        corner=np.zeros((4, nodes.optics.shape[2])),
-        rect=np.zeros((2, 4), dtype=np.int64),
-        place=np.zeros(5),
         outline=np.zeros((nodes.rim.shape[2], 2)),
     )
+    return Room(lists, tally)
 
 
 @compiled

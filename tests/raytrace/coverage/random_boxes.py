@@ -13,6 +13,7 @@ from geometry.body import Block, Kind, Loop, Part, Surface, Tube
 from geometry.frame import Side, pose
 from geometry.outline import Circle, Freeform, RoundedRectangle
 from raytrace.box import Box, Glass, GlassKind
+from raytrace.camera import PixelGrid
 from raytrace.lens import FixedPupil, LensState, WalkingPupil, pencils_for
 from raytrace.pencil import Pencils
 
@@ -28,6 +29,9 @@ class Scene:
     width_mm: float
     height_mm: float
     rims: bool
+
+    def grid(self, columns, rows) -> PixelGrid:
+        return PixelGrid(width_mm=self.width_mm, height_mm=self.height_mm, columns=columns, rows=rows)
 
     def pencils(self, points_mm) -> Pencils:
         bare = pencils_for(self.lens, points_mm)

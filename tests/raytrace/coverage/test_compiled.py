@@ -1,7 +1,7 @@
 """Kernels on disk."""
 
 from raytrace.box import Box
-from raytrace.coverage.cells import cover_cells
+from raytrace.coverage.cells import list_blocks
 from raytrace.coverage.compiled import compiled, is_compiled, kernel
 from raytrace.coverage.engine import coverage_shares
 from raytrace.coverage.linking import HelperLibrary
@@ -10,7 +10,7 @@ from tests.raytrace.made import edge_above, pencils
 
 def test_a_kernel_that_has_run_lies_on_disk():
     coverage_shares(pencils([[0.0, 0.1]]), Box(parts=(edge_above(20.0, 60.0),)))
-    assert is_compiled(cover_cells)
+    assert is_compiled(list_blocks)
 
 
 @compiled

@@ -1,0 +1,74 @@
+"""Kernels compiled before they are needed, side by side: one here, the others in a process of their own."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+from subprocess import DEVNULL, Popen
+from typing import Any
+
+import numpy as np
+
+from raytrace.box import Box
+from raytrace.coverage.cells import list_blocks
+from raytrace.coverage.compiled import is_compiled
+from raytrace.coverage.covering import bare_shares, cover_blocks
+from raytrace.coverage.nodes import Cells, Nodes
+from raytrace.coverage.spreading import spread
+from raytrace.coverage.tables import box_tables
+from raytrace.coverage.work import room_for
+
+MODULE = "raytrace.coverage.ahead"  # this one, by the name that another process finds it under
+KERNELS: tuple[Callable[..., Any], ...] = (list_blocks, cover_blocks, bare_shares, spread)
+
+
+def are_compiled() -> bool:
+    """Whether the machine code of all kernels lies on disk."""
+    return all(is_compiled(kernel) for kernel in KERNELS)
+
+
+def compile_ahead() -> None:
+    """Compile all kernels, on two cores where there are two. What fails beside is compiled here, when it is called."""
+    beside = None
+    with suppress(OSError):
+        beside = Popen([sys.executable, "-m", MODULE], stdin=DEVNULL, stdout=DEVNULL, stderr=DEVNULL)
+    try:
+        compile_listing()
+    finally:
+        if beside is not None:
+            beside.wait()
+
+
+def compile_listing() -> None:
+    """Compile the kernel that lists blocks, by a picture of no cells."""
+    tables, nodes, cells, room = _nothing()
+    clear, by = _no_pixels()
+    list_blocks(tables, np.zeros(0, dtype=np.int64), nodes, cells, 1, 1.0, 1, room.lists, 0, clear, by)
+
+
+def compile_covering() -> None:
+    """Compile the other kernels, by a picture of no cells."""
+    _, nodes, cells, room = _nothing()
+    clear, by = _no_pixels()
+    rule = np.zeros((4, 1))
+    cover_blocks(room.lists, nodes, 1, rule, room.tally, clear, by)
+    bare_shares(nodes, rule, room.tally.lens, room.tally.outline, np.zeros((0, 0)))
+    spread(np.zeros((0, 0)), cells, 0, 0, clear)
+
+
+def _no_pixels() -> tuple[Any, Any]:
+    return np.zeros((0, 0), dtype=np.float32), np.zeros((0, 0), dtype=np.int16)
+
+
+def _nothing() -> tuple[Any, Any, Any, Any]:
+    """Tables, nodes, cells and room of an empty box and a picture of no cells."""
+    tables = box_tables(Box(parts=()), start_z_mm=0.0, end_z_mm=1.0, sagitta_mm=1.0)
+    none = np.zeros(0, dtype=np.int64)
+    nodes = Nodes(np.zeros((0, 0, 14)), np.zeros((0, 0, 0)), np.zeros((0, 0, 6)), np.zeros((2, 0)), np.inf)
+    cells = Cells(none, none, none, none, np.zeros((0, 0), dtype=np.bool_), 1)
+    return tables, nodes, cells, room_for(tables, nodes, 0, 1, 1)
+
+
+if __name__ == "__main__":
+    compile_covering()

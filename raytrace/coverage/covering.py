@@ -1,0 +1,78 @@
+"""Kernel: the blocks that a list holds, each by the plainest exact rule that fits. And what the bare lens lets through."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.coverage.chords import cover_by_chords
+from raytrace.coverage.compiled import compiled, kernel
+from raytrace.coverage.lens_rim import bare_share, lens_cuts, load_lens
+from raytrace.coverage.nodes import Nodes
+from raytrace.coverage.outline_area import cover_outline
+from raytrace.coverage.stack import CROSSED, PARALLEL, SINGLE, course_of, cover_nearest, cover_parallel
+from raytrace.coverage.work import (
+    BLOCKS,
+    CELL_COLUMN,
+    CELL_ROW,
+    CUTS,
+    EDGES_END,
+    ENTRIES_END,
+    HULL_MODE,
+    MODE,
+    NO_MODE,
+    PART,
+    PLANES,
+    SIDES_END,
+    Block,
+    Lists,
+    Tally,
+)
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Shares = NDArray[np.float32]
+Parts = NDArray[np.int16]
+
+
+@kernel
+def cover_blocks(lists: Lists, nodes: Nodes, stride: int, rule: Floats, w: Tally, clear: Shares, by: Parts) -> None:
+    """Fill the pixels of all listed blocks; `stride` as of the cells, `rule` the chords."""
+    entries, sides, edges = 0, 0, 0
+    for n in range(lists.used[1, BLOCKS]):
+        row = lists.block[n]
+        last, last_side, last_edge = row[ENTRIES_END], row[SIDES_END], row[EDGES_END]
+        block = Block(lists.entry[1, entries:last], lists.side[1, sides:last_side], lists.web[1, edges:last_edge])
+        if row[CUTS] != 0 and (n == 0 or not _same_cell(row, lists.block[n - 1])):
+            load_lens(nodes, row[CELL_ROW], row[CELL_COLUMN], stride, row[CUTS], rule, w.lens, w.outline)
+        _cover_block(block, w, rule, lists.place[n], row, clear, by)
+        entries, sides, edges = last, last_side, last_edge
+
+
+@compiled
+def _same_cell(block: Ints, other: Ints) -> bool:
+    return bool(block[CELL_ROW] == other[CELL_ROW] and block[CELL_COLUMN] == other[CELL_COLUMN])
+
+
+@compiled
+def _cover_block(b: Block, w: Tally, rule: Floats, place: Floats, rect: Ints, clear: Shares, by: Parts) -> None:
+    course = course_of(b.entry, b.side, w.at) if rect[CUTS] == 0 else CROSSED
+    first = b.entry[0]
+    if course == SINGLE:
+        cover_nearest(w.at, first[PART], w.row, rect, clear, by)
+    elif course == PARALLEL:
+        cover_parallel(b, w, rect, clear, by)
+    elif rect[CUTS] == 0 and len(b.entry) == 1 and first[MODE] == PLANES and first[HULL_MODE] == NO_MODE:
+        cover_outline(b.side, first, rect, clear, by)
+    else:
+        cover_by_chords(b, w, rect[CUTS], rule, place, rect, clear, by)
+
+
+@kernel
+def bare_shares(nodes: Nodes, rule: Floats, lens: Floats, outline: Floats, out: Floats) -> None:
+    """Fill out (H, W) with the share of the disc that the lens's own rims and ring let through."""
+    for i in range(len(out)):
+        for j in range(len(out[i])):
+            cuts = lens_cuts(nodes, i, j, 0)
+            load_lens(nodes, i, j, 0, cuts, rule, lens, outline)
+            out[i, j] = bare_share(lens, cuts, rule) if cuts != 0 else 1.0

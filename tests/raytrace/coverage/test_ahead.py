@@ -1,0 +1,51 @@
+"""Kernels compiled before they are needed."""
+
+import subprocess
+import sys
+
+import numpy as np
+
+from raytrace.box import Box
+from raytrace.coverage import ahead
+from raytrace.coverage.compiled import is_compiled
+from raytrace.coverage.engine import coverage_shares
+from raytrace.coverage.picture import coverage_map
+from tests.raytrace.coverage.random_boxes import random_scene
+from tests.raytrace.made import edge_above, pencils
+
+
+def test_what_is_compiled_ahead_is_what_real_pictures_ask_for():
+    ahead.compile_listing()
+    ahead.compile_covering()
+    scene = random_scene(np.random.default_rng(8))
+    coverage_map(scene.pencils, scene.grid(24, 16), scene.box)
+    coverage_shares(pencils([[0.0, 0.1]]), Box(parts=(edge_above(20.0, 60.0),)))
+    assert [len(kernel.signatures) for kernel in ahead.KERNELS] == [1, 1, 1, 1]
+    assert ahead.are_compiled()
+
+
+def test_all_kernels_lie_on_disk_after_compiling_side_by_side():
+    ahead.compile_ahead()
+    assert all(is_compiled(kernel) for kernel in ahead.KERNELS)
+
+
+def test_a_second_process_that_fails_costs_nothing_but_time(monkeypatch):
+    began = []
+
+    def fails(command, **options):
+        began.append(command)
+        return subprocess.Popen([sys.executable, "-c", "raise SystemExit(3)"], **options)
+
+    monkeypatch.setattr(ahead, "Popen", fails)
+    ahead.compile_ahead()
+    assert began == [[sys.executable, "-m", "raytrace.coverage.ahead"]]
+    assert is_compiled(ahead.list_blocks)
+
+
+def test_no_second_process_at_all_costs_nothing_but_time(monkeypatch):
+    def refused(*_, **__):
+        raise OSError("no more processes")
+
+    monkeypatch.setattr(ahead, "Popen", refused)
+    ahead.compile_ahead()
+    assert is_compiled(ahead.list_blocks)
