@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from scenes.build import StatePlan
 from scenes.flags import STEP_DEG, rounded_up
+from scenes.model import Scene
 from scenes.model_box import Box
+from scenes.resources import Resources
 from scenes.tilt_fit import Refit, meetings
 
 HALVED_DEG = STEP_DEG / 2
@@ -52,3 +56,32 @@ def _other(box: Box, place: int, met: tuple[tuple[str, str], ...]) -> str:
     name = flag.name or f"{flag.side} flag"
     others = [part for pair in met for part in pair if not part.startswith(name)]
     return others[0] if others else met[0][1]
+
+
+class Crowd:
+    """A show's boxes, one for each lens, to ask whether flags set together would meet."""
+
+    def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
+        firsts = {plan.lens_name: plan for plan in reversed(plans)}
+        self._refits = [Refit(scene, resources, firsts[lens]) for lens in dict.fromkeys(plan.lens_name for plan in plans)]
+        self._known: dict[tuple[str, tuple[tuple[str, float], ...]], str] = {}
+
+    def met(self, angles_deg: Mapping[str, float], change: Callable[[Box], Box] | None = None, words: str = "") -> str:
+        """What meets when flags are set to other angles by name, with the first lens with which it does: 'a meets b (21)'; else ''.
+
+        `words` name a change of the box that is made first.
+        """
+        key = (words, tuple(sorted(angles_deg.items())))
+        if key not in self._known:
+            self._known[key] = next((met for refit in self._refits if (met := _met(refit, angles_deg, change))), "")
+        return self._known[key]
+
+
+def _met(refit: Refit, angles_deg: Mapping[str, float], change: Callable[[Box], Box] | None) -> str:
+    box = refit.box if change is None else change(refit.box)
+    for place, flag in enumerate(box.flag):
+        name = flag.name or f"{flag.side} flag"
+        if name in angles_deg:
+            box = with_flag(box, place, angles_deg[name])
+    pairs = met_by_flags(refit, box)
+    return f"{pairs[0][0]} meets {pairs[0][1]} ({refit.plan.lens_name})" if pairs else ""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from raytrace.stray_direct import StrayLight
 from scenes.build import StatePlan
 from scenes.build_box import build_box
 from scenes.build_lens import front_travel_mm
+from scenes.flag_apart import Crowd
 from scenes.flag_lights import PAIR_ANGLES, FloatArray, Grounds, neighbours, rounded_down, sides_of, widest_stops
 from scenes.flags import FlagPlace, StateLimits, flag_places, places_in
 from scenes.model import Scene
@@ -68,6 +69,7 @@ class Workshop:
         visible = scene.check.visible_loss_stops
         self._limits = {p.key: StateLimits(p, flag_places(scene, p), visible, MORE_MM) for p in self._plans}
         self._now = Grounds(scene, resources)
+        self._crowd = Crowd(scene, resources, self._plans)
         self._hoods: dict[tuple[str, str], float] = {}
         self._changed: dict[str, Grounds] = {}
         self._targets: dict[str, FlatTarget] = {plan.key: self._now.target(plan) for plan in self._plans}
@@ -127,7 +129,19 @@ class Workshop:
             if trial.is_lost:
                 plans.insert(0, plans.pop(number))
                 return None
-        return trial.outcome(change.words)
+        return self._that_fits(trial.outcome(change.words), change)
+
+    def _that_fits(self, mended: Mended | None, change: Change) -> Mended | None:
+        """The outcome, if the flags can stand so without meeting; one flag's window at least at its wider end."""
+        if mended is None:
+            return None
+        if mended.angles_deg is not None:
+            met = self._crowd.met(dict(zip(mended.flags, mended.angles_deg, strict=True)), change.apply, change.words)
+            return None if met else mended
+        assert mended.window_deg is not None
+        least, most = mended.window_deg
+        free = [a for a in (least, most) if not self._crowd.met({mended.flags[0]: a}, change.apply, change.words)]
+        return None if most not in free else replace(mended, window_deg=(least if least in free else most, most))
 
     def _refuses(self, light: StrayLight, plan: StatePlan, places: Sequence[FlagPlace], grounds: Grounds) -> bool:
         """Whether one state by itself says no, which is soon known: others can only ask for more."""

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from raytrace.flag_window import LEAST_DEG
+from raytrace.flag_window import LEAST_DEG, MOST_DEG
 from scenes.check import lens_words, state_words
 from scenes.flag_changes import Mended
 from scenes.flag_lights import LightAnswer, LightFate, PairWindow, Window
@@ -32,7 +32,8 @@ def light_lines(answer: LightAnswer, mended: Sequence[Mended] | None = None) -> 
     if answer.in_picture:
         yield from wrapped(f"in the picture of {fates_words(answer.in_picture)}: no flag may cut it there", "  ")
     if not answer.reaches:
-        yield "  kept off by the box without any flag"
+        if len(answer.in_picture) < len(answer.fates):
+            yield f"  kept off by the box without any flag{' in the rest' if answer.in_picture else ''}"
         return
     if answer.windows:
         yield ROW.format("flag", "clear from", "off to", "bare: from", "off to", "")
@@ -59,6 +60,8 @@ def _change_lines(answer: LightAnswer, mended: Sequence[Mended] | None) -> Itera
 
 def mended_words(mended: Mended) -> str:
     """A change and the setting that then works, in one sentence."""
+    if mended.window_deg == (LEAST_DEG, MOST_DEG):
+        return f"{mended.change}; then {mended.flags[0]} may stand at any angle"
     if mended.window_deg is not None:
         return f"{mended.change}; then set {mended.flags[0]} between {mended.window_deg[0]:.1f} and {mended.window_deg[1]:.1f}"
     assert mended.angles_deg is not None
@@ -106,9 +109,10 @@ def pair_words(pair: PairWindow) -> str:
         return f"{names}: at no angle"
     if pair.room_deg < 0:
         return f"{names}: {-pair.room_deg:.1f} deg missing on each"
+    met = f", but so {pair.met}" if pair.met else ""
     return (
         f"{names}: {pair.first.name} at {pair.first_deg:.1f} or less with {pair.second.name} at {pair.second_deg:.1f} or less, "
-        f"{pair.room_deg:.1f} deg of room on each"
+        f"{pair.room_deg:.1f} deg of room on each{met}"
     )
 
 
@@ -119,7 +123,7 @@ def best_window(answer: LightAnswer) -> Window | None:
 
 def best_pair(answer: LightAnswer) -> PairWindow | None:
     """The pair with the most room."""
-    open_ones = [pair for pair in answer.pairs if pair.room_deg is not None and pair.room_deg >= 0]
+    open_ones = [pair for pair in answer.pairs if pair.opens]
     return max(open_ones, key=lambda pair: pair.room_deg or 0.0, default=None)
 
 
@@ -193,7 +197,8 @@ def _pair_dict(pair: PairWindow) -> dict[str, Any]:
     return {
         "flags": [pair.first.name, pair.second.name],
         "angles_deg": [pair.first_deg, pair.second_deg] if known else None,
-        "opens": bool(known and pair.room_deg is not None and pair.room_deg >= 0),
+        "opens": pair.opens,
+        "meets": pair.met or None,
         "room_deg": pair.room_deg,
     }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -90,7 +90,7 @@ class PairWindow:
     """Two flags together against one light over all states: the angles that leave both the same room, and that room [deg].
 
     Where no two angles do it the room is negative: both would have to come in by so much more than the frame allows; None where
-    not even that helps.
+    not even that helps. met says what would stand in each other's way so.
     """
 
     first: FlagSummary
@@ -98,6 +98,12 @@ class PairWindow:
     first_deg: float
     second_deg: float
     room_deg: float | None
+    met: str = ""
+
+    @property
+    def opens(self) -> bool:
+        """Whether the two can be set so, and do it."""
+        return self.room_deg is not None and self.room_deg >= 0 and not self.met
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,7 +131,7 @@ class LightAnswer:
     @property
     def is_open(self) -> bool:
         """Whether it reaches the target whatever the flags are set to within what the frame allows."""
-        works = any(w.opens for w in self.windows) or any(p.room_deg is not None and p.room_deg >= 0 for p in self.pairs)
+        works = any(w.opens for w in self.windows) or any(p.opens for p in self.pairs)
         return any(fate.reaches and not fate.in_picture for fate in self.fates) and not works
 
 
@@ -225,12 +231,22 @@ def neighbours(sides: Sequence[Side]) -> Iterator[tuple[int, int]]:
                 yield i, j
 
 
-def light_answers(scene: Scene, fates: Sequence[LightFate], flags: Sequence[FlagSummary]) -> tuple[LightAnswer, ...]:
-    """The fates gathered light by light."""
-    return tuple(_answer(light, [fate for fate in fates if fate.light == light.name], flags) for light in stray_lights(scene))
+Met = Callable[[dict[str, float]], str]  # what meets where flags are set to angles by name; '' where nothing does
 
 
-def _answer(light: StrayLight, fates: Sequence[LightFate], flags: Sequence[FlagSummary]) -> LightAnswer:
+def nothing_met(angles_deg: dict[str, float]) -> str:  # noqa: ARG001 - a Met
+    """A Met that has not looked."""
+    return ""
+
+
+def light_answers(
+    scene: Scene, fates: Sequence[LightFate], flags: Sequence[FlagSummary], met: Met = nothing_met
+) -> tuple[LightAnswer, ...]:
+    """The fates gathered light by light; pairs of flags that would do it are asked whether they meet."""
+    return tuple(_answer(light, [fate for fate in fates if fate.light == light.name], flags, met) for light in stray_lights(scene))
+
+
+def _answer(light: StrayLight, fates: Sequence[LightFate], flags: Sequence[FlagSummary], met: Met) -> LightAnswer:
     azimuth, elevation = angles_deg(light.direction)
     wanted = [fate for fate in fates if not fate.in_picture and fate.reaches]
     toward = [flag for flag in flags if flag.side in sides_of(light)]
@@ -243,8 +259,14 @@ def _answer(light: StrayLight, fates: Sequence[LightFate], flags: Sequence[FlagS
         target=fates[0].target if fates else "",
         fates=tuple(fates),
         windows=tuple(window for window in windows if window is not None),
-        pairs=tuple(pair for pair in pairs if pair is not None),
+        pairs=tuple(_asked(pair, met) for pair in pairs if pair is not None),
     )
+
+
+def _asked(pair: PairWindow, met: Met) -> PairWindow:
+    if not pair.opens:
+        return pair
+    return replace(pair, met=met({pair.first.name: pair.first_deg, pair.second.name: pair.second_deg}))
 
 
 def sides_of(light: StrayLight) -> tuple[Side, ...]:

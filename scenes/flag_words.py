@@ -52,10 +52,7 @@ def together_lines(met: str) -> list[str]:
     """That flags at their `clear` angles would stand in each other's way; nothing where they do not."""
     if not met:
         return []
-    return [
-        "",
-        *wrapped(f"All flags at their `clear` angles at once do not pass each other: {met}. Open one of them, or bring in one."),
-    ]
+    return ["", *wrapped(f"All flags at their `clear` angles at once do not pass each other: {met}. Leave one of them open.")]
 
 
 def caution_lines() -> list[str]:

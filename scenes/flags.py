@@ -479,6 +479,11 @@ def summaries(states: Sequence[FlagState]) -> tuple[FlagSummary, ...]:
     )
 
 
+def clear_angles(flags: Sequence[FlagSummary]) -> dict[str, float]:
+    """Each flag's smallest clear angle over all states, by name; those that no angle clears are left out."""
+    return {flag.name: max(flag.clear_deg, LEAST_DEG) for flag in flags if flag.clear_deg < math.inf}
+
+
 def joint_loss(works: Sequence[StateLimits], flags: Sequence[FlagSummary]) -> tuple[float, StatePlan] | None:
     """The most that all flags together may cost, each at the angle where it alone costs the visible loss [stops], and where.
 

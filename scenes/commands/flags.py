@@ -41,10 +41,11 @@ def command(
     Exit status: 0 no flag, as it is set, costs more than the visible loss; 1 one does; 2 the input is at fault.
     """
     from scenes.files import as_json as json_text
+    from scenes.flag_apart import Crowd
     from scenes.flag_light_words import light_dict, lights_lines
     from scenes.flag_lights import Grounds, light_answers, light_fates
-    from scenes.flag_words import caution_lines, flags_dict, flags_lines, joint_lines
-    from scenes.flags import flag_states, joint_loss, summaries
+    from scenes.flag_words import caution_lines, flags_dict, flags_lines, joint_lines, together_lines
+    from scenes.flags import clear_angles, flag_states, joint_loss, summaries
     from scenes.leaks import stray_lights
     from scenes.plan import load_scene, plans_of, selected
     from scenes.progress import progress
@@ -59,14 +60,16 @@ def command(
         joint = joint_loss([work for work, _ in worked], flags)
         grounds = Grounds(loaded.scene, loaded.resources)
         fates = list(light_fates(grounds, stray_lights(loaded.scene), states, flags, tick))
-    lights = light_answers(loaded.scene, fates, flags)
+    crowd = Crowd(loaded.scene, loaded.resources, plans)
+    lights = light_answers(loaded.scene, fates, flags, crowd.met)
+    met = crowd.met(clear_angles(flags))
     mended = mended_by(loaded, plans, lights) if changes else None
     if as_json:
-        data = flags_dict(flags, title, visible, joint) | {"lights": [light_dict(light, mended) for light in lights]}
+        data = flags_dict(flags, title, visible, joint, met) | {"lights": [light_dict(light, mended) for light in lights]}
         click.echo(json_text(data), nl=False)
     else:
-        tables = [*flags_lines(flags, title, visible), *joint_lines(joint, visible), *lights_lines(lights, mended)]
-        click.echo("\n".join([*tables, "", *caution_lines()]))
+        tables = [*flags_lines(flags, title, visible), *joint_lines(joint, visible), *together_lines(met)]
+        click.echo("\n".join([*tables, *lights_lines(lights, mended), "", *caution_lines()]))
     if out is not None:
         written = write_pictures(out, flags, lights, title, visible)
         click.echo(f"wrote {len(written)} pictures to {out}", err=as_json)

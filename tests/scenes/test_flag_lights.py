@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from raytrace.stray_direct import lit_share
 from scenes.commands.flags import command
+from scenes.flag_apart import Crowd
 from scenes.flag_changes import Workshop, deeper
 from scenes.flag_lights import Grounds, light_answers, light_fates, rounded_down, sides_of
 from scenes.flag_words import WIDTH
@@ -72,12 +73,13 @@ def scene(tmp_path):
     return written
 
 
-def answer_of(path):
+def answer_of(path, *, asked=False):
     loaded = load_scene(path)
     states = [state for _, found in flag_states(loaded.scene, plans_of(loaded)) for state in found]
     flags, grounds = summaries(states), Grounds(loaded.scene, loaded.resources)
     fates = list(light_fates(grounds, stray_lights(loaded.scene), states, flags))
-    return light_answers(loaded.scene, fates, flags)[0]
+    crowd = Crowd(loaded.scene, loaded.resources, plans_of(loaded))
+    return light_answers(loaded.scene, fates, flags, *([crowd.met] if asked else []))[0]
 
 
 def flags_of(path):
@@ -116,6 +118,21 @@ def test_a_light_high_on_the_left_is_kept_off_by_top_and_left_flags_together(sce
     assert (pair.first.side, pair.second.side) == ("top", "left")
     assert lit(scene(top=pair.first_deg, left=pair.second_deg, **place)) == 0.0
     assert lit(scene(top=pair.first_deg + 8, left=pair.second_deg + 8, **place)) > 0.0
+
+
+def test_two_flags_that_would_do_it_but_meet_are_said_to_and_not_advised(scene):
+    # Folded back the top flag passes the left one, which it crosses where both come forward: each reaches past the other's hinge.
+    place = {"azimuth": -40, "elevation": 24, "top": 150, "left": 60}
+    assert not [note for note in plans_of(load_scene(scene(**place)))[0].notes if "overlaps" in note.text]
+    (pair,) = answer_of(scene(**place), asked=True).pairs
+    assert pair.room_deg > 0
+    assert pair.met == "top flag meets left flag (35)"
+    assert not pair.opens
+    set_so = place | {"top": pair.first_deg, "left": pair.second_deg}
+    assert [note for note in plans_of(load_scene(scene(**set_so)))[0].notes if "overlaps" in note.text]
+    told = " ".join(CliRunner().invoke(command, [str(scene(**place))], standalone_mode=False).output.split())
+    assert "but so top flag meets left flag (35)" in told
+    assert "-> set top flag to" not in told
 
 
 def test_a_light_in_the_picture_and_one_that_the_box_keeps_off_ask_nothing_of_flags(scene):
