@@ -61,7 +61,7 @@ def flag_figure(picture: FlagPicture, title: str) -> Figure:
     head = f"{flag.name}: {title}" if title else flag.name
     size = fitted_pt(head, TITLE_PT, width, 9.5, "bold")
     page.text(8.0, page.height_mm - 8.5, shortened(head, size, width, "bold"), size, weight="bold")
-    page.text(8.0, page.height_mm - 13.0, wrapped(_capital(set_words(flag)), BODY_PT, width, 2), BODY_PT, va="top")
+    page.text(8.0, page.height_mm - 13.0, wrapped(_capital(set_words(flag)), BODY_PT, width, 3), BODY_PT, va="top")
     _draw_dial(page.axes(DIAL_BOX, label="dial"), picture)
     _write_angles(page, picture)
     foot = (

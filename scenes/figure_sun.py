@@ -15,7 +15,7 @@ from scenes.check import state_words
 from scenes.figure_page import FONT, Box, Page, fitted_pt, shortened, wrapped
 from scenes.figure_style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, SOFT_INK, TITLE_PT
 from scenes.sun_report import BoolArray, SunReport
-from scenes.sun_words import flag_words, next_step
+from scenes.sun_words import flag_angles, next_step
 
 SKY_BOX, STRIP_BOX = Box(21.0, 61.0, 203.0, 118.0), Box(42.0, 23.0, 203.0, 47.0)
 IN_PICTURE, ON_GLASS, OFF = "#0072B2", HIGHLIGHT, "#9A9A9A"
@@ -30,8 +30,8 @@ def sun_figure(report: SunReport) -> Figure:
     _draw_hours(page, report)
     foot = (
         "0 is straight ahead, positive to the operator's right; 180 is behind. Outline: the picture. Orange: on the glass; blue: "
-        "in the picture; grey: neither. Flags far in: as far as each goes without taking anything visible. Never look at the sun "
-        "through a lens."
+        "in the picture; grey: neither. Flags far in: as far as each goes and leaves the frame its room, or to the next flag. "
+        "Never look at the sun through a lens."
     )
     page.text(8.0, 10.5, wrapped(foot, FOOT_PT, page.width_mm - 16.0, 3), FOOT_PT, colour=SOFT_INK, va="top")
     return page.figure
@@ -45,7 +45,7 @@ def _write_head(page: Page, report: SunReport) -> None:
     step = wrapped(f"Next: {next_step(report)}", BODY_PT, width, 2)
     page.text(8.0, page.height_mm - 13.0, step, BODY_PT, va="top")
     if report.flags:
-        angles = f"flags far in: {', '.join(flag_words(flag) for flag in report.flags)}"
+        angles = f"flags far in: {', '.join(flag_angles(flag) for flag in report.flags)}"
         page.text(8.0, page.height_mm - 25.5, shortened(angles, LABEL_PT, width), LABEL_PT, colour=SOFT_INK)
 
 
@@ -120,5 +120,3 @@ def _hours_shown(up: Sequence[tuple[dt.datetime, dt.datetime]]) -> tuple[float, 
     if not up:
         return 0.0, 24.0
     return float(np.floor(_hour(up[0][0]))), float(min(np.floor(_hour(up[-1][1])) + 1, 24))
-
-

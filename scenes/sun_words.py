@@ -86,13 +86,18 @@ def _most_words(report: SunReport) -> str:
     return f"  (most: {100 * report.path.reach[most]:.0f} % of {report.target} at {clock(report.path.moments[most])})"
 
 
+def flag_angles(flag: FlagAngle) -> str:
+    """A flag's way in, short: 'top flag 30 to 18.5 deg'."""
+    return f"{flag.name} {flag.now_deg:g} to {flag.least_deg + 0.0:g} deg"
+
+
 def flag_words(flag: FlagAngle) -> str:
     """A flag's way in, and what holds it: 'top flag 30 to 18.5 deg (21, infinity, f/2)'."""
     if math.isinf(flag.limit.clear_deg):
         return f"{flag.name} left at {flag.now_deg:g} deg (no angle of it clears the frame: brimline flags)"
     held = state_words(flag.limit.decided_by) if flag.limit.decided_by else "as far as flags fold in"
     held = f"there it meets the {flag.meets}" if flag.meets else held
-    return f"{flag.name} {flag.now_deg:g} to {flag.least_deg + 0.0:g} deg ({held})"
+    return f"{flag_angles(flag)} ({held})"
 
 
 def unwanted(report: SunReport) -> BoolArray:
