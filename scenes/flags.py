@@ -43,6 +43,7 @@ from scenes.build import StatePlan
 from scenes.build_box import box_place, flag_hinge_mm
 from scenes.build_lens import front_travel_mm
 from scenes.engines import without_dark_pencils
+from scenes.first_run import prepare
 from scenes.margin import pessimistic_share
 from scenes.model import Scene, box_for
 from scenes.model_box import Box, Flag
@@ -395,6 +396,7 @@ class Rim:
     """What flags take from the edges of a state's guides, over all pupil depths."""
 
     def __init__(self, plan: StatePlan, visible_loss_stops: float) -> None:
+        prepare()
         self._plan = plan
         edge = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in outer_guides(plan.guides)])
         self._pencils = tuple(pencils_for(lens, edge) for lens in plan.variants)

@@ -18,7 +18,7 @@ Ints = NDArray[np.int64]
 Shares = NDArray[np.float32]
 Parts = NDArray[np.int16]
 
-CELL_AT, CELLS_AT, BLOCK_AT, CELL_CUTS = range(4)  # columns of Lists.here
+CELL_AT, BLOCK_AT, CELL_CUTS = range(3)  # columns of Lists.here
 
 
 @kernel
@@ -35,22 +35,21 @@ def list_blocks(
     clear: Shares,
     by: Parts,
 ) -> bool:
-    """List blocks of the cell rows from w.here on, up to row `last`, until the room is used up; whether all rows are done.
+    """List blocks of the cells from w.here on, up to number `last` row by row, until the room is used up; whether all are done.
 
     `step` is the size of blocks, `reach` the discs' radius for proofs, `chords` how many chords the blocks are covered by.
     """
     w.used[1, BLOCKS] = w.used[1, SIDES] = w.used[1, EDGES] = w.used[1, ENTRIES] = 0
     while w.here[CELL_AT] < last:
-        i, j = w.here[CELL_AT], w.here[CELLS_AT]
+        i, j = w.here[CELL_AT] // len(cells.column_end), w.here[CELL_AT] % len(cells.column_end)
         if cells.usable[i, j]:
             begun = w.here[BLOCK_AT] > 0
             if (begun or _cell_is_cut(t, items, nodes, cells, i, j, reach, w, clear, by)) and not _list_cell_blocks(
                 cells, i, j, step, reach, chords, w, clear, by
             ):
                 return False
+        w.here[CELL_AT] += 1
         w.here[BLOCK_AT] = 0
-        w.here[CELLS_AT] = j + 1 if j + 1 < len(cells.column_end) else 0
-        w.here[CELL_AT] = i if j + 1 < len(cells.column_end) else i + 1
     return True
 
 

@@ -96,9 +96,9 @@ def cover_cells(
     clear: NDArray[np.float32],
     by: NDArray[np.int16],
 ) -> None:
-    """Fill the pixels of cell rows first..last - 1; `step` is the size of blocks, `reach` the discs' radius for proofs."""
+    """Fill the pixels of cells first..last - 1, row by row; `step` is the size of blocks, `reach` the discs' radius for proofs."""
     lists, chords, done = room.lists, rule.shape[1], False
-    lists.here[:] = first, 0, 0, 0
+    lists.here[:] = first, 0, 0
     while not done:
         done = list_blocks(tables, items, nodes, cells, step, reach, chords, lists, last, clear, by)
         cover_blocks(lists, nodes, cells.stride, rule, room.tally, clear, by)

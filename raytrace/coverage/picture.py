@@ -29,6 +29,7 @@ FINE = 16  # pixels between nodes of the lens and glass layers
 BLOCK = 8  # pixels along the side of a block
 SAGITTA_SHARE = 3e-4  # of the pupil's radius that chords of round outlines may stray inside them
 SAGITTA_RANGE_MM = (1e-5, 2e-3)
+SHARES_OF_WORK = 64  # that a picture's cells are handed out in: so many that no thread waits long for the last one
 BLOCKS_AT_ONCE = 512  # that are listed before they are covered: so many that going to and fro costs next to nothing
 PIXELS_AT_ONCE = 1 << 16  # of those that are worked out one by one
 
@@ -123,14 +124,16 @@ def _covered(
 ) -> tuple[NDArray[np.float32], NDArray[np.int16]]:
     clear, by = np.empty(shape, dtype=np.float32), np.empty(shape, dtype=np.int16)
     cells, rule, reach = planned.cells, chord_rule(MAP_CHORDS), 1.0 + planned.stray
+    count = len(cells.row_end) * len(cells.column_end)
+    some = max(count // SHARES_OF_WORK, 1)
     step, parts = min(BLOCK, planned.size), int(tables.item[:, PART_OF].max(initial=0)) + 1
     if not cells.usable.all():
         clear[:], by[:] = 1.0, NO_PART
 
-    def work(room: Room, row: int) -> None:
-        cover_cells(tables, items, nodes, cells, step, reach, rule, room, row, row + 1, clear, by)
+    def work(room: Room, first: int) -> None:
+        cover_cells(tables, items, nodes, cells, step, reach, rule, room, first, min(first + some, count), clear, by)
 
-    share_out(work, range(len(cells.row_end)), lambda: room_for(tables, nodes, parts, MAP_CHORDS, BLOCKS_AT_ONCE), threads)
+    share_out(work, range(0, count, some), lambda: room_for(tables, nodes, parts, MAP_CHORDS, BLOCKS_AT_ONCE), threads)
     return clear, by
 
 

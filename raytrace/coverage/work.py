@@ -39,8 +39,8 @@ class Lists(NamedTuple):
 
     side (2, E, 18) and web (2, W, 35) lists of sides and web edges; entry (2, I, 9), each with where its sides or edges begin and
     end in the list of its cell or block; used (2, 6) how many are in use, and mode and turn of the shape last looked at; block
-    (B, 10); place (B, 5) a block's outer pixel centres as fractions of its cell, x then y, and the discs' reach. Scratch: here (4,)
-    where to go on, cell row and column and block, and what of the lens cuts this cell's pupils; spot (1, 4) a point as of Tables;
+    (B, 10); place (B, 5) a block's outer pixel centres as fractions of its cell, x then y, and the discs' reach. Scratch: here (3,)
+    where to go on, cell and block, and what of the lens cuts this cell's pupils; spot (1, 4) a point as of Tables;
     hand (P,) spots at hand; hull (6, P) numbers of hull points; corner (4, C) optics of the cell's corners.
     """
 
@@ -101,7 +101,7 @@ def room_for(tables: Tables, nodes: Nodes, parts: int, chords: int, blocks: int)
         used=np.zeros((2, 6), dtype=np.int64),
         block=np.zeros((blocks, 10), dtype=np.int64),
         place=np.zeros((blocks, 5)),
-        here=np.zeros(4, dtype=np.int64),
+        here=np.zeros(3, dtype=np.int64),
         spot=np.zeros((1, 4)),
         hand=np.zeros(8 * widest + 64),
         hull=np.zeros((6, widest), dtype=np.int64),
