@@ -11,7 +11,23 @@ from raytrace.coverage.compiled import compiled, kernel
 from raytrace.coverage.lens_rim import lens_cuts
 from raytrace.coverage.nodes import Cells, Nodes
 from raytrace.coverage.tables import Tables
-from raytrace.coverage.work import ALL_DARK, BLOCKS, EDGES, ENTRIES, MODE, PART, SIDES, Lists
+from raytrace.coverage.work import (
+    ALL_DARK,
+    BLOCKS,
+    CELL_COLUMN,
+    CELL_ROW,
+    COLUMN,
+    COLUMN_END,
+    CUTS,
+    EDGES,
+    ENTRIES,
+    MODE,
+    PART,
+    ROW,
+    ROW_END,
+    SIDES,
+    Lists,
+)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -89,8 +105,8 @@ def _list_cell_blocks(
         block, place = w.block[n], w.place[n]
         r, c = step * (w.here[BLOCK_AT] // across), step * (w.here[BLOCK_AT] % across)
         row_end, column_end = min(top + r + step, cells.row_end[i]), min(left + c + step, cells.column_end[j])
-        block[0], block[1], block[2], block[3] = top + r, row_end, left + c, column_end
-        block[4], block[5], block[6] = i, j, w.here[CELL_CUTS]
+        block[ROW], block[ROW_END], block[COLUMN], block[COLUMN_END] = top + r, row_end, left + c, column_end
+        block[CELL_ROW], block[CELL_COLUMN], block[CUTS] = i, j, w.here[CELL_CUTS]
         place[0], place[1], place[2], place[3] = c * wide, (column_end - 1 - left) * wide, r * tall, (row_end - 1 - top) * tall
         place[4] = reach
         list_block(w, block, place, chords, clear, by)
