@@ -44,7 +44,7 @@ def compile_listing() -> None:
     """Compile the kernel that lists blocks, by a picture of no cells."""
     tables, nodes, cells, room = _nothing()
     clear, by = _no_pixels()
-    list_blocks(tables, np.zeros(0, dtype=np.int64), nodes, cells, 1, 1.0, 1, room.lists, 0, clear, by)
+    list_blocks(tables, np.zeros(0, dtype=np.int64), nodes, cells, 1, 1.0, 1, room.listing, 0, clear, by)
 
 
 def compile_covering() -> None:
@@ -52,7 +52,7 @@ def compile_covering() -> None:
     _, nodes, cells, room = _nothing()
     clear, by = _no_pixels()
     rule = np.zeros((4, 1))
-    cover_blocks(room.lists, nodes, 1, rule, room.tally, clear, by)
+    cover_blocks(room.listing.found, room.listing.blocks, nodes, 1, rule, room.tally, clear, by)
     bare_shares(nodes, rule, room.tally.lens, room.tally.outline, np.zeros((0, 0)))
     spread(np.zeros((0, 0)), cells, 0, 0, clear)
 

@@ -39,6 +39,7 @@ from raytrace.coverage.work import (
     SPAN,
     TURN,
     WEBBED,
+    Bench,
     Lists,
     add_side,
 )
@@ -50,26 +51,28 @@ PartMap = NDArray[np.int16]
 
 
 @compiled
-def list_block(w: Lists, block: Ints, place: Floats, chords: int, clear: ShareMap, by: PartMap) -> None:
+def list_block(
+    cell: Lists, found: Lists, bench: Bench, rect: Ints, place: Floats, chords: int, clear: ShareMap, by: PartMap
+) -> None:
     """List what of the cell's list can stop rays of a block; fills the block instead where that settles all its pixels.
 
     place (5,): fractions of the cell at the block's outer pixel centres, x then y, and the discs' reach.
     """
-    sides, edges, first = w.used[1, SIDES], w.used[1, EDGES], w.used[1, ENTRIES]
-    _narrow_list(w, place, chords)
-    entries = w.used[1, ENTRIES] - first
+    sides, edges, first = found.used[SIDES], found.used[EDGES], found.used[ENTRIES]
+    _narrow_list(cell, found, bench, place, chords)
+    entries = found.used[ENTRIES] - first
     if entries == 0:
-        fill_block(block[ROW], block[ROW_END], block[COLUMN], block[COLUMN_END], 1.0, -1, clear, by)
-    elif entries == 1 and block[CUTS] == 0 and w.entry[1, first, MODE] == ALL_DARK:
-        fill_block(block[ROW], block[ROW_END], block[COLUMN], block[COLUMN_END], 0.0, w.entry[1, first, PART], clear, by)
-        w.used[1, ENTRIES] = first
+        fill_block(rect[ROW], rect[ROW_END], rect[COLUMN], rect[COLUMN_END], 1.0, -1, clear, by)
+    elif entries == 1 and rect[CUTS] == 0 and found.entry[first, MODE] == ALL_DARK:
+        fill_block(rect[ROW], rect[ROW_END], rect[COLUMN], rect[COLUMN_END], 0.0, found.entry[first, PART], clear, by)
+        found.used[ENTRIES] = first
     else:
         for k in range(first, first + entries):
-            _count_from(w.entry[1, k], sides, edges)
-        block[ENTRIES_END], block[SIDES_END], block[EDGES_END] = w.used[1, ENTRIES], w.used[1, SIDES], w.used[1, EDGES]
-        w.used[1, BLOCKS] += 1
+            _count_from(found.entry[k], sides, edges)
+        rect[ENTRIES_END], rect[SIDES_END], rect[EDGES_END] = found.used[ENTRIES], found.used[SIDES], found.used[EDGES]
+        found.used[BLOCKS] += 1
         return
-    w.used[1, SIDES], w.used[1, EDGES] = sides, edges
+    found.used[SIDES], found.used[EDGES] = sides, edges
 
 
 @compiled
@@ -96,54 +99,58 @@ def fill_block(row: int, row_end: int, column: int, column_end: int, share: floa
 
 
 @compiled
-def _narrow_list(w: Lists, place: Floats, chords: int) -> None:
-    """Add to level 1 of the lists what of the cell's list can stop rays of a block."""
-    for k in range(w.used[0, ENTRIES]):
-        entry = w.entry[1, w.used[1, ENTRIES]]
+def _narrow_list(cell: Lists, found: Lists, bench: Bench, place: Floats, chords: int) -> None:
+    """Add to `found` what of the cell's list can stop rays of a block."""
+    for k in range(cell.used[ENTRIES]):
+        entry = found.entry[found.used[ENTRIES]]
         for i in range(len(entry)):
-            entry[i] = w.entry[0, k, i]
+            entry[i] = cell.entry[k, i]
         if entry[MODE] == ALL_DARK:
-            w.used[1, ENTRIES] += 1
+            found.used[ENTRIES] += 1
             break
-        hull_state, sides = CLEAR, w.used[1, SIDES]
+        hull_state, sides = CLEAR, found.used[SIDES]
         if entry[HULL_MODE] != NO_MODE:
-            hull_state = _narrow_shape(w, entry[HULL_MODE], entry[HULL_FIRST], entry[HULL_LAST], 1.0, place, chords)
+            hull_state = _narrow_shape(
+                cell, found, bench, entry[HULL_MODE], entry[HULL_FIRST], entry[HULL_LAST], 1.0, place, chords
+            )
             if hull_state == DARK:
                 continue
-            entry[HULL_MODE] = NO_MODE if hull_state == CLEAR else w.used[1, FOUND]
-            entry[HULL_FIRST], entry[HULL_LAST] = sides, w.used[1, SIDES]
+            entry[HULL_MODE] = NO_MODE if hull_state == CLEAR else found.used[FOUND]
+            entry[HULL_FIRST], entry[HULL_LAST] = sides, found.used[SIDES]
         kind = EDGES if entry[MODE] == WEBBED else SIDES
-        start = w.used[1, kind]
-        state = _narrow_shape(w, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), place, chords)
-        entry[MODE], entry[FIRST], entry[LAST] = w.used[1, FOUND], start, w.used[1, kind]
-        if settle(state, hull_state, entry, w.used, 1):
+        start = found.used[kind]
+        state = _narrow_shape(cell, found, bench, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), place, chords)
+        entry[MODE], entry[FIRST], entry[LAST] = found.used[FOUND], start, found.used[kind]
+        if settle(state, hull_state, entry, found.used):
             break
 
 
 @compiled
-def _narrow_shape(w: Lists, mode: int, first: int, last: int, turn: float, place: Floats, chords: int) -> int:
+def _narrow_shape(
+    cell: Lists, found: Lists, bench: Bench, mode: int, first: int, last: int, turn: float, place: Floats, chords: int
+) -> int:
     if mode == WEBBED:
-        return narrow_web(w, first, last, place, chords)
+        return narrow_web(cell, found, bench, first, last, place, chords)
     if mode == SPAN:
-        return _narrow_points(w, first, last, place)
-    start = w.used[1, SIDES]
-    w.used[1, FOUND] = PLANES
+        return _narrow_points(cell, found, bench, first, last, place)
+    start = found.used[SIDES]
+    found.used[FOUND] = PLANES
     for e in range(first, last):
-        narrow(w.side[0, e], 2, place, w.hand)
-        state = edge_state(w.hand, turn, place[4])
+        narrow(cell.side[e], 2, place, bench.hand)
+        state = edge_state(bench.hand, turn, place[4])
         if state == DARK:
-            w.used[1, SIDES] = start
+            found.used[SIDES] = start
             return DARK
         if state == CUT:
-            add_side(w.side, w.used, 1, w.hand, 0, 8, int(w.side[0, e, END_A]), int(w.side[0, e, END_B]))
-    return CUT if w.used[1, SIDES] > start else CLEAR
+            add_side(found.side, found.used, bench.hand, 0, 8, int(cell.side[e, END_A]), int(cell.side[e, END_B]))
+    return CUT if found.used[SIDES] > start else CLEAR
 
 
 @compiled
-def _narrow_points(w: Lists, first: int, last: int, place: Floats) -> int:
+def _narrow_points(cell: Lists, found: Lists, bench: Bench, first: int, last: int, place: Floats) -> int:
     """State of a block's discs against a convex body of which the cell keeps the points."""
     for e in range(first, last):
-        narrow(w.side[0, e], 1, place, w.hand)
+        narrow(cell.side[e], 1, place, bench.hand)
         for k in range(8):
-            w.hand[ONE + 8 * (e - first) + k] = w.hand[k]
-    return hull_at_hand(last - first, 1, place[4], w)
+            bench.hand[ONE + 8 * (e - first) + k] = bench.hand[k]
+    return hull_at_hand(last - first, True, place[4], found, bench)

@@ -26,6 +26,9 @@ from raytrace.coverage.work import (
     ROW,
     ROW_END,
     SIDES,
+    Bench,
+    Blocks,
+    Listing,
     Lists,
 )
 
@@ -34,7 +37,7 @@ Ints = NDArray[np.int64]
 Shares = NDArray[np.float32]
 Parts = NDArray[np.int16]
 
-CELL_AT, BLOCK_AT, CELL_CUTS = range(3)  # columns of Lists.here
+CELL_AT, BLOCK_AT, CELL_CUTS = range(3)  # columns of Listing.here
 
 
 @kernel
@@ -46,7 +49,7 @@ def list_blocks(
     step: int,
     reach: float,
     chords: int,
-    w: Lists,
+    w: Listing,
     last: int,
     clear: Shares,
     by: Parts,
@@ -55,71 +58,86 @@ def list_blocks(
 
     `step` is the size of blocks, `reach` the discs' radius for proofs, `chords` how many chords the blocks are covered by.
     """
-    w.used[1, BLOCKS] = w.used[1, SIDES] = w.used[1, EDGES] = w.used[1, ENTRIES] = 0
-    while w.here[CELL_AT] < last:
-        i, j = w.here[CELL_AT] // len(cells.column_end), w.here[CELL_AT] % len(cells.column_end)
+    found, here = w.found, w.here
+    found.used[BLOCKS] = found.used[SIDES] = found.used[EDGES] = found.used[ENTRIES] = 0
+    while here[CELL_AT] < last:
+        i, j = here[CELL_AT] // len(cells.column_end), here[CELL_AT] % len(cells.column_end)
         if cells.usable[i, j]:
-            begun = w.here[BLOCK_AT] > 0
-            if (begun or _cell_is_cut(t, items, nodes, cells, i, j, reach, w, clear, by)) and not _list_cell_blocks(
-                cells, i, j, step, reach, chords, w, clear, by
+            if here[BLOCK_AT] == 0:
+                _load_corner(nodes.optics, i, j, cells.stride, w.corner)
+                list_cell(t, items, w.corner, reach, w.cell, w.bench)
+                here[CELL_CUTS] = lens_cuts(nodes, i, j, cells.stride) if w.cell.used[ENTRIES] > 0 else 0
+            if not _settles(w.cell, here[CELL_CUTS], cells, i, j, clear, by) and not _list_cell_blocks(
+                w.cell, found, w.blocks, w.bench, here, cells, i, j, step, reach, chords, clear, by
             ):
                 return False
-        w.here[CELL_AT] += 1
-        w.here[BLOCK_AT] = 0
+        here[CELL_AT] += 1
+        here[BLOCK_AT] = 0
     return True
 
 
 @compiled
-def _cell_is_cut(
-    t: Tables, items: Ints, nodes: Nodes, cells: Cells, i: int, j: int, reach: float, w: Lists, clear: Shares, by: Parts
-) -> bool:
-    """List what can stop rays of a cell; fills the cell and answers False where that settles all its pixels."""
+def _load_corner(optics: Floats, i: int, j: int, stride: int, corner: Floats) -> None:
     for c in range(4):
-        corner, optics = w.corner[c], nodes.optics[i + cells.stride * (c // 2), j + cells.stride * (c % 2)]
-        for k in range(len(corner)):
-            corner[k] = optics[k]
-    list_cell(t, items, w.corner, reach, w)
+        at = optics[i + stride * (c // 2), j + stride * (c % 2)]
+        for k in range(len(at)):
+            corner[c, k] = at[k]
+
+
+@compiled
+def _settles(cell: Lists, cuts: int, cells: Cells, i: int, j: int, clear: Shares, by: Parts) -> bool:
+    """Whether a cell's list leaves nothing to be looked at block by block; fills the cell if so."""
     r, row_end, c, column_end = cells.rows[i], cells.row_end[i], cells.columns[j], cells.column_end[j]
-    if w.used[0, ENTRIES] == 0:
+    if cell.used[ENTRIES] == 0:
         fill_block(r, row_end, c, column_end, 1.0, -1, clear, by)
-        return False
-    w.here[CELL_CUTS] = lens_cuts(nodes, i, j, cells.stride)
-    if w.here[CELL_CUTS] == 0 and w.entry[0, 0, MODE] == ALL_DARK:
-        fill_block(r, row_end, c, column_end, 0.0, w.entry[0, 0, PART], clear, by)
-        return False
-    return True
+        return True
+    if cuts == 0 and cell.entry[0, MODE] == ALL_DARK:
+        fill_block(r, row_end, c, column_end, 0.0, cell.entry[0, PART], clear, by)
+        return True
+    return False
 
 
 @compiled
 def _list_cell_blocks(
-    cells: Cells, i: int, j: int, step: int, reach: float, chords: int, w: Lists, clear: Shares, by: Parts
+    cell: Lists,
+    found: Lists,
+    blocks: Blocks,
+    bench: Bench,
+    here: Ints,
+    cells: Cells,
+    i: int,
+    j: int,
+    step: int,
+    reach: float,
+    chords: int,
+    clear: Shares,
+    by: Parts,
 ) -> bool:
-    """List the cell's blocks from w.here on; False where the room is used up before all are."""
+    """List the cell's blocks from `here` on; False where the room is used up before all are."""
     top, left = cells.rows[i], cells.columns[j]
     tall, wide = 1.0 / max(cells.rows[i + 1] - top, 1), 1.0 / max(cells.columns[j + 1] - left, 1)
     down, across = (cells.row_end[i] - top + step - 1) // step, (cells.column_end[j] - left + step - 1) // step
-    while w.here[BLOCK_AT] < down * across:
-        n = w.used[1, BLOCKS]
-        if not _has_room(w):
+    while here[BLOCK_AT] < down * across:
+        n = found.used[BLOCKS]
+        if n == len(blocks.rect) or not _has_room(cell, found):
             return False
-        block, place = w.block[n], w.place[n]
-        r, c = step * (w.here[BLOCK_AT] // across), step * (w.here[BLOCK_AT] % across)
+        rect, place = blocks.rect[n], blocks.place[n]
+        r, c = step * (here[BLOCK_AT] // across), step * (here[BLOCK_AT] % across)
         row_end, column_end = min(top + r + step, cells.row_end[i]), min(left + c + step, cells.column_end[j])
-        block[ROW], block[ROW_END], block[COLUMN], block[COLUMN_END] = top + r, row_end, left + c, column_end
-        block[CELL_ROW], block[CELL_COLUMN], block[CUTS] = i, j, w.here[CELL_CUTS]
+        rect[ROW], rect[ROW_END], rect[COLUMN], rect[COLUMN_END] = top + r, row_end, left + c, column_end
+        rect[CELL_ROW], rect[CELL_COLUMN], rect[CUTS] = i, j, here[CELL_CUTS]
         place[0], place[1], place[2], place[3] = c * wide, (column_end - 1 - left) * wide, r * tall, (row_end - 1 - top) * tall
         place[4] = reach
-        list_block(w, block, place, chords, clear, by)
-        w.here[BLOCK_AT] += 1
+        list_block(cell, found, bench, rect, place, chords, clear, by)
+        here[BLOCK_AT] += 1
     return True
 
 
 @compiled
-def _has_room(w: Lists) -> bool:
+def _has_room(cell: Lists, found: Lists) -> bool:
     """Whether one more block of this cell fits, whatever its lists: a cell's loose points turn into four outlines at most."""
     return (
-        w.used[1, BLOCKS] < len(w.block)
-        and w.used[1, SIDES] + 4 * w.used[0, SIDES] <= len(w.side[1])
-        and w.used[1, EDGES] + w.used[0, EDGES] <= len(w.web[1])
-        and w.used[1, ENTRIES] + w.used[0, ENTRIES] <= len(w.entry[1])
+        found.used[SIDES] + 4 * cell.used[SIDES] <= len(found.side)
+        and found.used[EDGES] + cell.used[EDGES] <= len(found.web)
+        and found.used[ENTRIES] + cell.used[ENTRIES] <= len(found.entry)
     )

@@ -45,6 +45,7 @@ from raytrace.coverage.work import (
     SIDES,
     TURN,
     WEBBED,
+    Bench,
     Lists,
     add_side,
 )
@@ -56,50 +57,50 @@ THIN = 1e-9  # outlines with less area in the disc's units, or of changing turn,
 
 
 @compiled
-def list_cell(t: Tables, items: Ints, corner: Floats, reach: float, w: Lists) -> None:
-    """Fill level 0 of the lists with what can stop rays of a cell, in the order rays meet it, up to the first that stops all."""
-    w.used[0, SIDES] = w.used[0, EDGES] = w.used[0, ENTRIES] = 0
+def list_cell(t: Tables, items: Ints, corner: Floats, reach: float, cell: Lists, bench: Bench) -> None:
+    """Fill the lists with what can stop rays of a cell, in the order rays meet it, up to the first that stops all."""
+    cell.used[SIDES] = cell.used[EDGES] = cell.used[ENTRIES] = 0
     for k in range(len(items)):
         i = items[k]
-        entry = w.entry[0, w.used[0, ENTRIES]]
+        entry = cell.entry[cell.used[ENTRIES]]
         entry[PART], entry[SENSE], entry[HULL_MODE] = t.item[i, PART_OF], t.item[i, SENSE_OF], NO_MODE
-        sides, edges = w.used[0, SIDES], w.used[0, EDGES]
-        state = _classify(t, t.item[i, SHAPE], corner, reach, w)
+        sides, edges = cell.used[SIDES], cell.used[EDGES]
+        state = _classify(t, t.item[i, SHAPE], corner, reach, cell, bench)
         if state == (CLEAR if entry[SENSE] == PASSES else DARK):
             continue
-        kind = EDGES if w.used[0, FOUND] == WEBBED else SIDES
-        entry[MODE], entry[TURN] = w.used[0, FOUND], w.used[0, FOUND_TURN]
-        entry[FIRST], entry[LAST] = edges if kind == EDGES else sides, w.used[0, kind]
+        kind = EDGES if cell.used[FOUND] == WEBBED else SIDES
+        entry[MODE], entry[TURN] = cell.used[FOUND], cell.used[FOUND_TURN]
+        entry[FIRST], entry[LAST] = edges if kind == EDGES else sides, cell.used[kind]
         hull_state = CLEAR
         if t.item[i, HULL_OF] != NO_HULL:
-            entry[HULL_FIRST] = w.used[0, SIDES]
-            hull_state = classify_hull(t, t.item[i, HULL_OF], corner, reach, w)
+            entry[HULL_FIRST] = cell.used[SIDES]
+            hull_state = classify_hull(t, t.item[i, HULL_OF], corner, reach, cell, bench)
             if hull_state == CUT:
-                entry[HULL_MODE], entry[HULL_LAST] = w.used[0, FOUND], w.used[0, SIDES]
+                entry[HULL_MODE], entry[HULL_LAST] = cell.used[FOUND], cell.used[SIDES]
         if hull_state == DARK:
-            w.used[0, SIDES], w.used[0, EDGES] = sides, edges
+            cell.used[SIDES], cell.used[EDGES] = sides, edges
             continue
-        if settle(state, hull_state, entry, w.used, 0):
+        if settle(state, hull_state, entry, cell.used):
             break
 
 
 @compiled
-def _classify(t: Tables, shape: int, corner: Floats, reach: float, w: Lists) -> int:
+def _classify(t: Tables, shape: int, corner: Floats, reach: float, cell: Lists, bench: Bench) -> int:
     if t.shape[shape, KIND] == HULL:
-        return classify_hull(t, shape, corner, reach, w)
+        return classify_hull(t, shape, corner, reach, cell, bench)
     if t.shape[shape, KIND] == LOOP:
-        turn = _turn_of_loop(t, shape, corner, w.hand)
+        turn = _turn_of_loop(t, shape, corner, bench.hand)
         if turn != 0.0:
-            return _classify_loop(t, shape, turn, corner, reach, w)
-    return classify_web(t, shape, corner, reach, w)
+            return _classify_loop(t, shape, turn, corner, reach, cell, bench)
+    return classify_web(t, shape, corner, reach, cell, bench)
 
 
 @compiled
-def settle(state: int, hull_state: int, entry: Ints, count: Ints, level: int) -> bool:
+def settle(state: int, hull_state: int, entry: Ints, count: Ints) -> bool:
     """Keep, complete or drop the entry at the end of the list; True if it stops all rays, so that nothing behind it matters."""
     if state == (CLEAR if entry[SENSE] == PASSES else DARK):
         return False
-    count[level, ENTRIES] += 1
+    count[ENTRIES] += 1
     if state == CUT:
         return False
     if hull_state == CLEAR:
@@ -111,47 +112,47 @@ def settle(state: int, hull_state: int, entry: Ints, count: Ints, level: int) ->
 
 
 @compiled
-def _classify_loop(t: Tables, shape: int, turn: float, corner: Floats, reach: float, w: Lists) -> int:
+def _classify_loop(t: Tables, shape: int, turn: float, corner: Floats, reach: float, cell: Lists, bench: Bench) -> int:
     """State of discs against a convex outline; its sides that cut them are added to the list.
 
     The trial points are in hand. A disc within the line between two of them is within the sides of the chain that they cut off.
     """
-    first, start = t.shape[shape, POINTS], w.used[0, SIDES]
+    first, start = t.shape[shape, POINTS], cell.used[SIDES]
     count = t.shape[shape, POINTS_END] - first
     trial, tried = t.shape[shape, TRIAL], t.shape[shape, TRIAL_END] - t.shape[shape, TRIAL]
-    w.used[0, FOUND], w.used[0, FOUND_TURN] = PLANES, int(turn)
+    cell.used[FOUND], cell.used[FOUND_TURN] = PLANES, int(turn)
     for k in range(tried):
         after = (k + 1) % tried
         a, b = t.trial[trial + k] - first, t.trial[trial + after] - first
         for i in range(8):
-            w.hand[i], w.hand[8 + i] = w.hand[ONE + 8 * k + i], w.hand[ONE + 8 * after + i]
-        state, steps = edge_state(w.hand, turn, reach), (b - a) % count
+            bench.hand[i], bench.hand[8 + i] = bench.hand[ONE + 8 * k + i], bench.hand[ONE + 8 * after + i]
+        state, steps = edge_state(bench.hand, turn, reach), (b - a) % count
         if state != CLEAR and steps != 1:
-            state = _walk_chain(t.point, first, count, a, steps, turn, corner, reach, w)
+            state = _walk_chain(t.point, first, count, a, steps, turn, corner, reach, cell, bench)
         elif state == CUT:
-            add_side(w.side, w.used, 0, w.hand, 0, 8, a, b)
+            add_side(cell.side, cell.used, bench.hand, 0, 8, a, b)
         if state == DARK:
-            w.used[0, SIDES] = start
+            cell.used[SIDES] = start
             break
-    return DARK if state == DARK else (CUT if w.used[0, SIDES] > start else CLEAR)
+    return DARK if state == DARK else (CUT if cell.used[SIDES] > start else CLEAR)
 
 
 @compiled
 def _walk_chain(
-    point: Floats, first: int, count: int, a: int, steps: int, turn: float, corner: Floats, reach: float, w: Lists
+    point: Floats, first: int, count: int, a: int, steps: int, turn: float, corner: Floats, reach: float, cell: Lists, bench: Bench
 ) -> int:
     """Add the sides that cut among `steps` sides from point a on; DARK if one of them has all discs outside."""
-    project(corner, point, first + a, w.hand, 8)
+    project(corner, point, first + a, bench.hand, 8)
     for k in range(steps):
         v = (a + k + 1) % count
         for i in range(8):
-            w.hand[i] = w.hand[8 + i]
-        project(corner, point, first + v, w.hand, 8)
-        state = edge_state(w.hand, turn, reach)
+            bench.hand[i] = bench.hand[8 + i]
+        project(corner, point, first + v, bench.hand, 8)
+        state = edge_state(bench.hand, turn, reach)
         if state == DARK:
             return DARK
         if state == CUT:
-            add_side(w.side, w.used, 0, w.hand, 0, 8, (a + k) % count, v)
+            add_side(cell.side, cell.used, bench.hand, 0, 8, (a + k) % count, v)
     return CUT
 
 

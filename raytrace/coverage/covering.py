@@ -25,6 +25,7 @@ from raytrace.coverage.work import (
     PLANES,
     SIDES_END,
     Block,
+    Blocks,
     Lists,
     Tally,
 )
@@ -36,16 +37,16 @@ Parts = NDArray[np.int16]
 
 
 @kernel
-def cover_blocks(lists: Lists, nodes: Nodes, stride: int, rule: Floats, w: Tally, clear: Shares, by: Parts) -> None:
+def cover_blocks(found: Lists, blocks: Blocks, nodes: Nodes, stride: int, rule: Floats, w: Tally, clear: Shares, by: Parts) -> None:
     """Fill the pixels of all listed blocks; `stride` as of the cells, `rule` the chords."""
     entries, sides, edges = 0, 0, 0
-    for n in range(lists.used[1, BLOCKS]):
-        row = lists.block[n]
-        last, last_side, last_edge = row[ENTRIES_END], row[SIDES_END], row[EDGES_END]
-        block = Block(lists.entry[1, entries:last], lists.side[1, sides:last_side], lists.web[1, edges:last_edge])
-        if row[CUTS] != 0 and (n == 0 or not _same_cell(row, lists.block[n - 1])):
-            load_lens(nodes, row[CELL_ROW], row[CELL_COLUMN], stride, row[CUTS], rule, w.lens, w.outline)
-        _cover_block(block, w, rule, lists.place[n], row, clear, by)
+    for n in range(found.used[BLOCKS]):
+        rect = blocks.rect[n]
+        last, last_side, last_edge = rect[ENTRIES_END], rect[SIDES_END], rect[EDGES_END]
+        block = Block(found.entry[entries:last], found.side[sides:last_side], found.web[edges:last_edge])
+        if rect[CUTS] != 0 and (n == 0 or not _same_cell(rect, blocks.rect[n - 1])):
+            load_lens(nodes, rect[CELL_ROW], rect[CELL_COLUMN], stride, rect[CUTS], rule, w.lens, w.outline)
+        _cover_block(block, w, rule, blocks.place[n], rect, clear, by)
         entries, sides, edges = last, last_side, last_edge
 
 

@@ -97,11 +97,11 @@ def cover_cells(
     by: NDArray[np.int16],
 ) -> None:
     """Fill the pixels of cells first..last - 1, row by row; `step` is the size of blocks, `reach` the discs' radius for proofs."""
-    lists, chords, done = room.lists, rule.shape[1], False
-    lists.here[:] = first, 0, 0
+    w, chords, done = room.listing, rule.shape[1], False
+    w.here[:] = first, 0, 0
     while not done:
-        done = list_blocks(tables, items, nodes, cells, step, reach, chords, lists, last, clear, by)
-        cover_blocks(lists, nodes, cells.stride, rule, room.tally, clear, by)
+        done = list_blocks(tables, items, nodes, cells, step, reach, chords, w, last, clear, by)
+        cover_blocks(w.found, w.blocks, nodes, cells.stride, rule, room.tally, clear, by)
 
 
 def single_cells(valid: NDArray[np.bool_]) -> Cells:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from raytrace.coverage.compiled import compiled
 from raytrace.coverage.project import CLEAR, CUT, DARK, edge_state, outside_square, project
 from raytrace.coverage.tables import POINTS, POINTS_END, TRIAL, TRIAL_END, Tables
-from raytrace.coverage.work import FOUND, FOUND_TURN, PLANES, SIDES, SPAN, Lists, add_side
+from raytrace.coverage.work import FOUND, FOUND_TURN, PLANES, SIDES, SPAN, Bench, Lists, add_side
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -17,69 +17,69 @@ ONE = 16  # where in Lists.hand the spots of a whole shape begin; before them li
 
 
 @compiled
-def classify_hull(t: Tables, shape: int, corner: Floats, reach: float, w: Lists) -> int:
+def classify_hull(t: Tables, shape: int, corner: Floats, reach: float, found: Lists, bench: Bench) -> int:
     """State of a cell's discs against a convex body; what of it cuts them is added to the list."""
     first, trial = t.shape[shape, POINTS], t.shape[shape, TRIAL]
     count, tried = t.shape[shape, POINTS_END] - first, t.shape[shape, TRIAL_END] - trial
-    level, start = 0, w.used[0, SIDES]
+    start = found.used[SIDES]
     if tried < count:
         for k in range(tried):
-            project(corner, t.point, t.trial[trial + k], w.hand, ONE + 8 * k)
-        if _sides(tried, level, reach, w) == CLEAR:
+            project(corner, t.point, t.trial[trial + k], bench.hand, ONE + 8 * k)
+        if _sides(tried, reach, found, bench) == CLEAR:
             return CLEAR
-        w.used[0, SIDES] = start
+        found.used[SIDES] = start
     for k in range(count):
-        project(corner, t.point, first + k, w.hand, ONE + 8 * k)
-    return hull_at_hand(count, level, reach, w)
+        project(corner, t.point, first + k, bench.hand, ONE + 8 * k)
+    return hull_at_hand(count, False, reach, found, bench)
 
 
 @compiled
-def hull_at_hand(count: int, level: int, reach: float, w: Lists) -> int:
-    """State of discs against the hull of the points at hand; what cuts them is added to the level's list.
+def hull_at_hand(count: int, for_block: bool, reach: float, found: Lists, bench: Bench) -> int:
+    """State of discs against the hull of the points at hand; what cuts them is added to the list.
 
     Sides that all four corners see are ordered ones, turning left. Where one that not all see comes near the discs, a cell keeps
     the points, for its blocks to look again; a block keeps the sides of all corners' outlines: the outermost bound the body.
     """
-    if outside_square(w.hand, ONE, count, reach):
+    if outside_square(bench.hand, ONE, count, reach):
         return DARK
-    start = w.used[level, SIDES]
-    state = _sides(count, level, reach, w)
-    if w.used[level, FOUND] == PLANES:
+    start = found.used[SIDES]
+    state = _sides(count, reach, found, bench)
+    if found.used[FOUND] == PLANES:
         return state
-    w.used[level, SIDES] = start
-    for c in range(4 if level == 1 else 1):
-        n = w.hull[5, c] if level == 1 else count
+    found.used[SIDES] = start
+    for c in range(4 if for_block else 1):
+        n = bench.hull[5, c] if for_block else count
         for k in range(n):
-            a, b = (w.hull[c, k], w.hull[c, (k + 1) % n]) if level == 1 else (k, k)
-            add_side(w.side, w.used, level, w.hand, ONE + 8 * a, ONE + 8 * b, a, b)
+            a, b = (bench.hull[c, k], bench.hull[c, (k + 1) % n]) if for_block else (k, k)
+            add_side(found.side, found.used, bench.hand, ONE + 8 * a, ONE + 8 * b, a, b)
     return CUT
 
 
 @compiled
-def _sides(count: int, level: int, reach: float, w: Lists) -> int:
+def _sides(count: int, reach: float, found: Lists, bench: Bench) -> int:
     """State against the outline of the points at hand, its cutting sides in the list; found is SPAN where the corners disagree."""
-    start = w.used[level, SIDES]
-    w.used[level, FOUND], w.used[level, FOUND_TURN] = PLANES, 1
+    start = found.used[SIDES]
+    found.used[FOUND], found.used[FOUND_TURN] = PLANES, 1
     for c in range(4):
-        w.hull[5, c] = _outline_at(w.hand, count, c, w.hull, c)
+        bench.hull[5, c] = _outline_at(bench.hand, count, c, bench.hull, c)
     for c in range(4):
-        n = w.hull[5, c]
+        n = bench.hull[5, c]
         for k in range(n):
-            a, b = w.hull[c, k], w.hull[c, (k + 1) % n]
-            common = _seen_by_all(w.hull, c, k, a, b)
+            a, b = bench.hull[c, k], bench.hull[c, (k + 1) % n]
+            common = _seen_by_all(bench.hull, c, k, a, b)
             if c > 0 and common:
                 continue
             for i in range(8):
-                w.hand[i], w.hand[8 + i] = w.hand[ONE + 8 * a + i], w.hand[ONE + 8 * b + i]
-            state = edge_state(w.hand, 1.0, reach)
+                bench.hand[i], bench.hand[8 + i] = bench.hand[ONE + 8 * a + i], bench.hand[ONE + 8 * b + i]
+            state = edge_state(bench.hand, 1.0, reach)
             if state == DARK and common:
-                w.used[level, SIDES] = start
+                found.used[SIDES] = start
                 return DARK
             if state != CLEAR and not common:
-                w.used[level, FOUND] = SPAN
+                found.used[FOUND] = SPAN
             elif state == CUT:
-                add_side(w.side, w.used, level, w.hand, 0, 8, a, b)
-    return CUT if w.used[level, SIDES] > start or w.used[level, FOUND] == SPAN else CLEAR
+                add_side(found.side, found.used, bench.hand, 0, 8, a, b)
+    return CUT if found.used[SIDES] > start or found.used[FOUND] == SPAN else CLEAR
 
 
 @compiled

@@ -27,7 +27,7 @@ from raytrace.coverage.project import (
 from raytrace.coverage.tables import BRANCHES, BRANCHES_END, Tables
 from raytrace.coverage.tables import EDGES as EDGES_OF
 from raytrace.coverage.webs import NO_FACE
-from raytrace.coverage.work import EDGES, FOUND, FOUND_TURN, ORDER_1, ORDER_2, TURN_OF, WEBBED, Lists
+from raytrace.coverage.work import EDGES, FOUND, FOUND_TURN, ORDER_1, ORDER_2, TURN_OF, WEBBED, Bench, Lists
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -38,31 +38,31 @@ MIDDLE = 40  # where in the scratch the spots in the middle of a block are put
 
 
 @compiled
-def classify_web(t: Tables, shape: int, corner: Floats, reach: float, w: Lists) -> int:
+def classify_web(t: Tables, shape: int, corner: Floats, reach: float, cell: Lists, bench: Bench) -> int:
     """State of discs against a web; the edges that count are added to the list."""
-    start, touched = w.used[0, EDGES], False
+    start, touched = cell.used[EDGES], False
     branch, edges = t.shape[shape, BRANCHES], t.shape[shape, EDGES_OF]
     at, end = branch, t.shape[shape, BRANCHES_END]
     while at < end:
-        if _passed_over(t.branch[at], corner, reach, w.spot, w.hand):
+        if _passed_over(t.branch[at], corner, reach, bench.spot, bench.hand):
             at = branch + t.branch_span[at, 2]
             continue
         if t.branch_span[at, 2] == at - branch + 1:
             for e in range(edges + t.branch_span[at, 0], edges + t.branch_span[at, 1]):
-                touched |= _look_at(t, e, corner, reach, w)
+                touched |= _look_at(t, e, corner, reach, cell, bench)
         at += 1
-    return _state(w, 0, start, touched)
+    return _state(cell, bench.hand, start, touched)
 
 
 @compiled
-def _look_at(t: Tables, e: int, corner: Floats, reach: float, w: Lists) -> bool:
+def _look_at(t: Tables, e: int, corner: Floats, reach: float, cell: Lists, bench: Bench) -> bool:
     """Add an edge to the cell's list where it can count; whether it may touch the discs."""
     for k in range(4):
         if t.web[e, k] != NO_FACE:
-            project(corner, t.point, t.web[e, k], w.hand, 8 * k)
-    w.hand[TURN_OF] = t.web[e, 4]
-    w.hand[ORDER_1], w.hand[ORDER_2] = _order(t.web, e, 2), _order(t.web, e, 3)
-    return _keep(w.web, w.used, 0, w.hand, reach, 0)
+            project(corner, t.point, t.web[e, k], bench.hand, 8 * k)
+    bench.hand[TURN_OF] = t.web[e, 4]
+    bench.hand[ORDER_1], bench.hand[ORDER_2] = _order(t.web, e, 2), _order(t.web, e, 3)
+    return _keep(cell.web, cell.used, bench.hand, reach, 0)
 
 
 @compiled
@@ -112,15 +112,15 @@ def _all_hidden(box: Floats, leg: int, corner: Floats) -> bool:
 
 
 @compiled
-def narrow_web(w: Lists, first: int, last: int, place: Floats, chords: int) -> int:
-    """State of a block's discs against a cell's web; the edges that count are added to level 1."""
-    start, touched = w.used[1, EDGES], False
+def narrow_web(cell: Lists, found: Lists, bench: Bench, first: int, last: int, place: Floats, chords: int) -> int:
+    """State of a block's discs against a cell's web; the edges that count are added to `found`."""
+    start, touched = found.used[EDGES], False
     for e in range(first, last):
-        narrow(w.web[0, e], 4, place, w.hand)
+        narrow(cell.web[e], 4, place, bench.hand)
         for k in range(TURN_OF, ORDER_2 + 1):
-            w.hand[k] = w.web[0, e, k]
-        touched |= _keep(w.web, w.used, 1, w.hand, place[4], chords)
-    return _state(w, 1, start, touched)
+            bench.hand[k] = cell.web[e, k]
+        touched |= _keep(found.web, found.used, bench.hand, place[4], chords)
+    return _state(found, bench.hand, start, touched)
 
 
 @compiled
@@ -157,7 +157,7 @@ def face_turn(spots: Floats, at: int, mark: float) -> int:
 
 
 @compiled
-def _keep(web: Floats, count: Ints, level: int, hand: Floats, reach: float, chords: int) -> bool:
+def _keep(web: Floats, count: Ints, hand: Floats, reach: float, chords: int) -> bool:
     """Add the web edge at hand to the list where it can count; whether it may touch the discs.
 
     Where the number of chords is known (a block's list), edges that no chord meets are left out too, touching or not.
@@ -169,10 +169,10 @@ def _keep(web: Floats, count: Ints, level: int, hand: Floats, reach: float, chor
         return False
     touches = not outside_square(hand, 0, 2, reach) and edge_state(hand, 1.0, reach) == CUT
     if chords == 0 or _meets_chord(low_v, high_v, chords):
-        n = count[level, EDGES]
+        n = count[EDGES]
         for k in range(ORDER_2 + 1):
-            web[level, n, k] = hand[k]
-        count[level, EDGES] = n + 1
+            web[n, k] = hand[k]
+        count[EDGES] = n + 1
     return touches
 
 
@@ -228,15 +228,15 @@ def _swept(s: Floats, c: int, i: int, j: int) -> float:
 
 
 @compiled
-def _state(w: Lists, level: int, start: int, touched: bool) -> int:
+def _state(found: Lists, hand: Floats, start: int, touched: bool) -> int:
     """CUT where an edge may touch the discs; else all pixels have the layers of the middle one's centre."""
-    w.used[level, FOUND], w.used[level, FOUND_TURN] = WEBBED, 1
+    found.used[FOUND], found.used[FOUND_TURN] = WEBBED, 1
     if touched:
         return CUT
     layers = 0
-    for e in range(start, w.used[level, EDGES]):
-        layers += _layers_left(w.web[level, e], w.hand)
-    w.used[level, EDGES] = start
+    for e in range(start, found.used[EDGES]):
+        layers += _layers_left(found.web[e], hand)
+    found.used[EDGES] = start
     return CLEAR if layers != 0 else DARK
 
 

@@ -35,26 +35,50 @@ EACH = 4  # sides, web edges and entries of a block that there is room for; one 
 
 
 class Lists(NamedTuple):
-    """What can stop rays. Level 0 is of the cell at hand, level 1 of all blocks listed so far, one after the other.
+    """What can stop rays of the cell at hand, or of all blocks listed so far, one after the other.
 
-    side (2, E, 18) and web (2, W, 35) lists of sides and web edges; entry (2, I, 9), each with where its sides or edges begin and
-    end in the list of its cell or block; used (2, 6) how many are in use, and mode and turn of the shape last looked at; block
-    (B, 10); place (B, 5) a block's outer pixel centres as fractions of its cell, x then y, and the discs' reach. Scratch: here (3,)
-    where to go on, cell and block, and what of the lens cuts this cell's pupils; spot (1, 4) a point as of Tables;
-    hand (P,) spots at hand; hull (6, P) numbers of hull points; corner (4, C) optics of the cell's corners.
+    side (E, 18) and web (W, 35) sides and web edges; entry (I, 9), each with where its sides or edges begin and end in the list of
+    its cell or block; used (6,) how many are in use, and mode and turn of the shape last looked at.
     """
 
     side: Floats
     web: Floats
     entry: Ints
     used: Ints
-    block: Ints
+
+
+class Blocks(NamedTuple):
+    """Blocks listed so far.
+
+    rect (B, 10) their pixels, cells and ends of lists; place (B, 5) outer pixel centres as fractions of the cell, x then y, and the
+    discs' reach.
+    """
+
+    rect: Ints
     place: Floats
-    here: Ints
-    spot: Floats
+
+
+class Bench(NamedTuple):
+    """Scratch for one shape: hand (P,) spots at hand; hull (6, P) numbers of hull points; spot (1, 4) a point as of Tables."""
+
     hand: Floats
     hull: Ints
+    spot: Floats
+
+
+class Listing(NamedTuple):
+    """What blocks are listed with; few arrays go further down than they must: each costs time when kernels are compiled.
+
+    cell and found are the lists of the cell at hand and of all blocks; corner (4, C) optics of the cell's corners; here (3,) where
+    to go on, cell and block, and what of the lens cuts this cell's pupils.
+    """
+
+    cell: Lists
+    found: Lists
+    blocks: Blocks
+    bench: Bench
     corner: Floats
+    here: Ints
 
 
 class Block(NamedTuple):
@@ -82,7 +106,7 @@ class Tally(NamedTuple):
 class Room(NamedTuple):
     """Room of one thread, large enough for any cell of a box."""
 
-    lists: Lists
+    listing: Listing
     tally: Tally
 
 
@@ -94,18 +118,13 @@ def room_for(tables: Tables, nodes: Nodes, parts: int, chords: int, blocks: int)
     sides = 4 * int(counts[kind == LOOP].sum() + counts[kind == HULL].sum() + counts[asked].sum()) + 8  # four outlines at most
     webs, entries = len(tables.web) + 8, len(tables.item) + 1
     widest = int(counts[kind != 2].max(initial=8)) + 8
-    lists = Lists(
-        side=np.zeros((2, sides + EACH * blocks, 18)),
-        web=np.zeros((2, webs + EACH * blocks, 35)),
-        entry=np.zeros((2, entries + EACH * blocks, 9), dtype=np.int64),
-        used=np.zeros((2, 6), dtype=np.int64),
-        block=np.zeros((blocks, 10), dtype=np.int64),
-        place=np.zeros((blocks, 5)),
-        here=np.zeros(3, dtype=np.int64),
-        spot=np.zeros((1, 4)),
-        hand=np.zeros(8 * widest + 64),
-        hull=np.zeros((6, widest), dtype=np.int64),
+    listing = Listing(
+        cell=_lists(sides, webs, entries),
+        found=_lists(sides + EACH * blocks, webs + EACH * blocks, entries + EACH * blocks),
+        blocks=Blocks(rect=np.zeros((blocks, 10), dtype=np.int64), place=np.zeros((blocks, 5))),
+        bench=Bench(hand=np.zeros(8 * widest + 64), hull=np.zeros((6, widest), dtype=np.int64), spot=np.zeros((1, 4))),
         corner=np.zeros((4, nodes.optics.shape[2])),
+        here=np.zeros(3, dtype=np.int64),
     )
     tally = Tally(
         at=np.zeros((sides + webs, 8)),
@@ -114,14 +133,23 @@ def room_for(tables: Tables, nodes: Nodes, parts: int, chords: int, blocks: int)
         lens=np.zeros((LENS_ROWS, max(chords, 24))),
         outline=np.zeros((nodes.rim.shape[2], 2)),
     )
-    return Room(lists, tally)
+    return Room(listing, tally)
+
+
+def _lists(sides: int, webs: int, entries: int) -> Lists:
+    return Lists(
+        side=np.zeros((sides, 18)),
+        web=np.zeros((webs, 35)),
+        entry=np.zeros((entries, 9), dtype=np.int64),
+        used=np.zeros(6, dtype=np.int64),
+    )
 
 
 @compiled
-def add_side(side: Floats, count: Ints, level: int, spots: Floats, first: int, second: int, a: int, b: int) -> None:
+def add_side(side: Floats, count: Ints, spots: Floats, first: int, second: int, a: int, b: int) -> None:
     """Add the edge between the spots at `first` and `second` to a list of sides; a and b are its points' numbers."""
-    n = count[level, SIDES]
+    n = count[SIDES]
     for k in range(8):
-        side[level, n, k], side[level, n, 8 + k] = spots[first + k], spots[second + k]
-    side[level, n, END_A], side[level, n, END_B] = a, b
-    count[level, SIDES] = n + 1
+        side[n, k], side[n, 8 + k] = spots[first + k], spots[second + k]
+    side[n, END_A], side[n, END_B] = a, b
+    count[SIDES] = n + 1
