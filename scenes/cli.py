@@ -31,6 +31,8 @@ COMMANDS = {
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
+COMPILED = frozenset({"demo", "check", "filters", "flags", "widest", "bokeh"})  # commands that rest on compiled code
+HELP = ["-h", "--help"]
 CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOFTWARE of sysexits.h; 130: 128 + SIGINT
 TRACEBACK = "BRIMLINE_TRACEBACK"
 
@@ -52,8 +54,11 @@ class Commands(click.Group):
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
         """The command that the words call; a misspelt one is told with the nearest that there is."""
+        from scenes.first_run import begin_early
         from scenes.words import did_you_mean
 
+        if args and args[0] in COMPILED and not set(HELP) & set(args):
+            begin_early()
         if args and not args[0].startswith("-") and args[0] not in self.list_commands(ctx):
             ctx.fail(f'There is no command "{args[0]}"; {did_you_mean(args[0], self.list_commands(ctx))}')
         return super().resolve_command(ctx, args)
@@ -72,7 +77,7 @@ def own_version() -> str:
         return "0 (not installed)"
 
 
-@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(cls=Commands, context_settings={"help_option_names": HELP, "max_content_width": 100})
 @click.option(
     "--version",
     is_flag=True,

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from contextlib import suppress
-from subprocess import DEVNULL, Popen
 from typing import Any
 
 import numpy as np
 
 from raytrace.box import Box
+from raytrace.coverage.beside import COVERING, LISTING, begin
 from raytrace.coverage.cells import list_blocks
 from raytrace.coverage.compiled import is_compiled
 from raytrace.coverage.covering import bare_shares, cover_blocks
@@ -19,7 +18,6 @@ from raytrace.coverage.spreading import spread
 from raytrace.coverage.tables import box_tables
 from raytrace.coverage.work import room_for
 
-MODULE = "raytrace.coverage.ahead"  # this one, by the name that another process finds it under
 KERNELS: tuple[Callable[..., Any], ...] = (list_blocks, cover_blocks, bare_shares, spread)
 
 
@@ -30,9 +28,7 @@ def are_compiled() -> bool:
 
 def compile_ahead() -> None:
     """Compile all kernels, on two cores where there are two. What fails beside is compiled here, when it is called."""
-    beside = None
-    with suppress(OSError):
-        beside = Popen([sys.executable, "-m", MODULE], stdin=DEVNULL, stdout=DEVNULL, stderr=DEVNULL)
+    beside = begin(COVERING)
     try:
         compile_listing()
     finally:
@@ -71,4 +67,4 @@ def _nothing() -> tuple[Any, Any, Any, Any]:
 
 
 if __name__ == "__main__":
-    compile_covering()
+    {LISTING: compile_listing, COVERING: compile_covering}[sys.argv[1]]()

@@ -19,7 +19,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 RELAXED = {"contract", "reassoc", "nsz"}
 # Kernels allocate nothing, so they need not count references to arrays: that alone makes them several times faster.
 COMMON: dict[str, Any] = {"nogil": True, "fastmath": RELAXED, "error_model": "numpy", "_nrt": False}
-NO_KERNELS = ("gpu", "engine", "picture", "preview", "planning", "field", "clip", "glass_spread", "ahead")
+NO_KERNELS = ("gpu", "engine", "picture", "preview", "planning", "field", "clip", "glass_spread", "ahead", "beside")
 INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 

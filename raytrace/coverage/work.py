@@ -127,7 +127,7 @@ def room_for(tables: Tables, nodes: Nodes, parts: int, chords: int, blocks: int)
         here=np.zeros(3, dtype=np.int64),
     )
     tally = Tally(
-        at=np.zeros((sides + webs, 8)),
+        at=np.empty((sides + webs, 8)),
         row=np.zeros((9, max(chords, PIECES, webs + 2, parts + 1))),
         hand=np.zeros(8),
         lens=np.zeros((LENS_ROWS, max(chords, 24))),
@@ -137,9 +137,10 @@ def room_for(tables: Tables, nodes: Nodes, parts: int, chords: int, blocks: int)
 
 
 def _lists(sides: int, webs: int, entries: int) -> Lists:
+    """Lists of nothing; sides and web edges are left as they are, for to clear them takes longer than a pencil's share."""
     return Lists(
-        side=np.zeros((sides, 18)),
-        web=np.zeros((webs, 35)),
+        side=np.empty((sides, 18)),
+        web=np.empty((webs, 35)),
         entry=np.zeros((entries, 9), dtype=np.int64),
         used=np.zeros(6, dtype=np.int64),
     )
