@@ -14,7 +14,7 @@ from raytrace.conjugate import conjugate, pupil_to_object_mm
 from raytrace.lens import FixedPupil, LensState, Pupil, TracedPupil, WalkingPupil
 from raytrace.prescription import first_order
 from raytrace.prescription_pupil import largest_field_rad, pupil_table
-from raytrace.projection import image_radius_mm, slopes
+from raytrace.projection import image_radius_mm, slopes, undistort_radius
 from raytrace.zoom import InBetween, StateRow, in_between
 from scenes.model_lens import Lens, PupilDepth
 from scenes.resources import GlassTable
@@ -174,8 +174,15 @@ def _field_focal_mm(setting: _Setting, depth_mm: float) -> float:
     lens, half_field = setting.lens, setting.here.half_field_deg
     if half_field is not None:
         unit_radius = float(image_radius_mm(np.radians(half_field), 1.0, lens.projection))
-        return lens.squeeze * setting.grid.width_mm / 2 / unit_radius
+        return lens.squeeze * _undistorted_edge_mm(setting) / unit_radius
     return conjugate(setting.focal_mm, setting.focus_mm, setting.front_to_sensor_mm or 0.0, depth_mm).effective_focal_mm
+
+
+def _undistorted_edge_mm(setting: _Setting) -> float:
+    """Where the edge of the picture's width would lie without the lens's distortion: the field was measured with it [mm]."""
+    half_diagonal_mm = setting.grid.half_diagonal_mm
+    edge = setting.grid.width_mm / 2 / half_diagonal_mm
+    return float(undistort_radius(np.array([edge]), setting.lens.distortion)[0]) * half_diagonal_mm
 
 
 def _state(setting: _Setting, depth_mm: float, pupil: Pupil) -> LensState:

@@ -1,7 +1,9 @@
 """What a state at close focus says of its field where no row states it."""
 
+import numpy as np
 import pytest
 
+from raytrace.lens import pencils_for
 from scenes.build import states_of
 from scenes.parse import parse_scene
 
@@ -52,3 +54,13 @@ def test_a_field_that_a_row_states_is_no_guess():
     close = close_state(160.0, 40.0, 500, rows="[[lens.state]]\nfocus_mm = 500\nhalf_field_deg = 30")
     assert close.field_guess_percent is None
     assert not any("guess" in note.text for note in close.notes)
+
+
+@pytest.mark.parametrize("projection", ["rectilinear", "equidistant"])
+@pytest.mark.parametrize("distortion", [[0.0, 0.0], [0.08, 0.0], [-0.1, 0.02]])
+def test_a_stated_half_field_is_what_the_edge_of_the_width_sees_whatever_the_distortion(projection, distortion):
+    # the key is defined as the half field measured there, distortion and all, so the chief ray leaves at exactly that angle
+    rows = f"projection = '{projection}'\ndistortion = {distortion}\n[[lens.state]]\nfocus_mm = 500\nhalf_field_deg = 38"
+    lens = close_state(160.0, 40.0, 500, rows=rows).variants[0]
+    pencils = pencils_for(lens, np.array([[18.0, 0.0], [-18.0, 0.0]]))
+    assert pencils.slope[:, 0] == pytest.approx([-np.tan(np.radians(38)), np.tan(np.radians(38))])  # frame x: to the operator's left
