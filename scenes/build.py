@@ -13,6 +13,7 @@ from geometry.notes import Note
 from raytrace.box import Box
 from raytrace.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.lens import LensState
+from scenes.beyond_focus import focus_notes
 from scenes.build_box import build_box
 from scenes.build_lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.facts import facts_of, field_notes, walk_notes
@@ -104,7 +105,12 @@ def plan_state(
         assembly=assembly,
         grid=grid,
         guides=guides,
-        notes=(*notes, *walk_notes(lens.name, [variant.lens for variant in variants]), *field_notes(lens.name, focus_mm, guess)),
+        notes=(
+            *notes,
+            *walk_notes(lens.name, [variant.lens for variant in variants]),
+            *field_notes(lens.name, focus_mm, guess),
+            *focus_notes(box, [variant.lens for variant in variants]),
+        ),
         field_guess_percent=guess,
     )
 

@@ -16,6 +16,7 @@ from raytrace.camera import PixelGrid
 from raytrace.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
 from scenes.amounts import Amounts
+from scenes.beyond_focus import focus_notes, never_clear
 from scenes.engines import Engine, darkest_of, seed_of
 from scenes.progress import Tick, silent
 from scenes.pupil_room import has_room, room_needed_mm
@@ -167,7 +168,7 @@ def check_state(
     guides = tuple(
         judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits, amount=amounts.words) for guide in plan.guides
     )
-    guides = not_between_points(with_rooms(guides, plan, parts), parts)
+    guides = never_clear(not_between_points(with_rooms(guides, plan, parts), parts), focus_notes(plan.box, plan.variants))
     map_ = darkest_of(maps)
     result = StateResult(
         key=plan.key,

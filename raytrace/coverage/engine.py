@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 from functools import partial
-from threading import Lock
 from typing import TypeVar
 
 import numpy as np
@@ -119,17 +119,22 @@ def share_out(work: Callable[[Kept, int], None], jobs: Iterable[int], room: Call
         for job in listed:
             work(mine, job)
         return
-    waiting, lock = iter(listed), Lock()
+    waiting = deque(listed)
 
     def worker() -> None:
         mine = room()
         while True:
-            with lock:
-                job = next(waiting, None)
-            if job is None:
+            try:
+                job = waiting.popleft()
+            except IndexError:
                 return
             work(mine, job)
 
     with ThreadPoolExecutor(threads) as pool:
-        for done in [pool.submit(worker) for _ in range(threads)]:
+        workers = [pool.submit(worker) for _ in range(threads)]
+        try:
+            wait(workers, return_when=FIRST_EXCEPTION)
+        finally:
+            waiting.clear()  # whoever is told to stop waits for the jobs in hand alone
+        for done in workers:
             done.result()
