@@ -62,6 +62,14 @@ def where_in_words(right: float, up: float, centre_share: float = 0.15) -> str:
     return " ".join(word for word in (vertical, horizontal) if word) or "centre"
 
 
+def ahead_in_words(ahead_mm: float, of: str = "", form: str = ".1f") -> str:
+    """A place along the axis as the operator says it: '31.0 mm ahead of the lens front', '2.5 mm behind the lens front'."""
+    told = format(abs(ahead_mm), form)
+    if ahead_mm < 0.0 and float(told) > 0.0:
+        return f"{told} mm behind {of}".rstrip()
+    return f"{told} mm ahead of {of}" if of else f"{told} mm ahead"
+
+
 def rotation_about_x(tilt_deg: float) -> NDArray[np.float64]:
     """Rotation matrix of a tilt: positive when the top edge leans toward the scene (y turns toward z)."""
     c, s = np.cos(np.radians(tilt_deg)), np.sin(np.radians(tilt_deg))

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from shapely.geometry.base import BaseGeometry
 
 from geometry.body import Block, Body, Kind, Loop, Part, Surface, Tube
-from geometry.frame import Pose, frame_to_right_up, pose, where_in_words
+from geometry.frame import Pose, ahead_in_words, frame_to_right_up, pose, where_in_words
 from raytrace.beam import Beam, lens_beam, outer_guides
 from raytrace.box import Box
 from raytrace.bundle import FloatArray
@@ -22,6 +22,7 @@ from raytrace.lens import LensState
 
 Measure = Callable[[Beam], Nearest]
 
+LENS_FRONT = "the lens front"  # what places along the axis are told from
 BEYOND_MM = 1.0  # how far past the farthest part a beam has to be fine
 WIDEST_SCALE = 1.5  # a frame half as wide again: beyond this nobody asks
 NARROWEST_SCALE = 0.05
@@ -148,7 +149,7 @@ def _words(nearest: Nearest) -> str:
     assert nearest.point_mm is not None
     assert nearest.side is not None
     right, up = frame_to_right_up(nearest.side)
-    return f"{where_in_words(float(right), float(up))}, {nearest.point_mm[2]:.1f} mm ahead of the lens front"
+    return f"{where_in_words(float(right), float(up))}, {ahead_in_words(nearest.point_mm[2], LENS_FRONT)}"
 
 
 def frame_margins_percent(variants: Sequence[LensState], guide: Guide, box: Box) -> tuple[float, ...]:

@@ -28,7 +28,7 @@ class StatePlan:
     """Everything a way needs for one state.
 
     `variants` holds the lens once per pupil position that its stated bounds allow; the worst of them counts. field_guess_percent
-    says how much wider than at infinity its field is taken to be, where that is a guess; else None.
+    says how much wider than at infinity its field is taken to be, across and upright, where that is a guess; else None.
     """
 
     key: str
@@ -43,7 +43,7 @@ class StatePlan:
     grid: PixelGrid
     guides: tuple[Guide, ...]
     notes: tuple[Note, ...]
-    field_guess_percent: float | None = None
+    field_guess_percent: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

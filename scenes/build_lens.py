@@ -56,14 +56,30 @@ def front_travel_mm(lens: Lens, focal_mm: float, focus_mm: float) -> float:
     return in_between(rows_of(lens), focal_mm, focus_mm).front_travel_mm or 0.0
 
 
-def field_guess_percent(lens: Lens, variants: Sequence[Variant], focal_mm: float, focus_mm: float) -> float | None:
-    """How much wider the field is taken to be at this focus than at infinity [% of its tangent]; negative: narrower.
+def field_guess_percent(
+    lens: Lens, variants: Sequence[Variant], focal_mm: float, focus_mm: float
+) -> tuple[float, float] | None:
+    """How much wider the field is taken to be than at infinity, (across, upright) [% of its tangent]; negative: narrower.
 
     None where it is no guess: at infinity, or where the lens's rows state it. Source: docs/physics.md, "Finite focus".
     """
     if math.isinf(focus_mm) or in_between(rows_of(lens), focal_mm, focus_mm).half_field_deg is not None:
         return None
-    return 100.0 * (focal_mm / min((variant.lens.field_focal_mm for variant in variants), default=focal_mm) - 1.0)
+    ways = [_wider_than_at_infinity(variant.lens) for variant in variants] or [(1.0, 1.0)]
+    return 100.0 * (max(way[0] for way in ways) - 1.0), 100.0 * (max(way[1] for way in ways) - 1.0)
+
+
+def _wider_than_at_infinity(lens: LensState) -> tuple[float, float]:
+    """Tangents (across, upright) of the field by those at infinity.
+
+    The field is mapped from the upright pupil. Where the one across lies elsewhere it sees the same object plane, its tangents by
+    the distance from it.
+    """
+    upright = lens.focal_mm / lens.field_focal_mm
+    if not isinstance(lens.pupil, FixedPupil):
+        return upright, upright
+    across_mm, upright_mm = (lens.object_z_mm + depth for depth in lens.pupil.behind_front_mm)
+    return upright * upright_mm / across_mm, upright
 
 
 def lens_variants(

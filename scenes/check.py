@@ -64,7 +64,7 @@ class StateResult:
     rows: int
     made: Made
     files: tuple[str, ...] = ()
-    field_guess_percent: float | None = None  # how much wider than at infinity the field is taken to be, where that is a guess
+    field_guess_percent: tuple[float, float] | None = None  # how much wider than at infinity it is taken to be: across, upright
 
     @property
     def blamed(self) -> GuideVerdict:

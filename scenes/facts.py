@@ -16,6 +16,7 @@ from scenes.model_lens import Lens, focal_lengths
 from scenes.pupil_room import WALK_MM, walk_ends_deg
 from scenes.resources import GlassTable
 
+AS_WIDE = "as wide"
 STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the table's rounding
 
 
@@ -64,15 +65,25 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
         yield Note(lens.name, text, Severity.FACT)
 
 
-def field_words(focus: str, percent: float | None) -> str:
-    """That a field at close focus is a guess, and by how much wider or narrower than at infinity; '' where it is none."""
+def field_words(focus: str, percent: tuple[float, float] | None) -> str:
+    """That a field at close focus is a guess, and by how much wider or narrower than at infinity; '' where it is none.
+
+    percent is (across, upright); one word does for both where they round to the same.
+    """
     if percent is None:
         return ""
-    than = f"{abs(percent):.0f} % {'wider' if percent >= 0 else 'narrower'} than at infinity"
-    return f"field at {focus}: a guess, {than}; half_field_deg replaces it"
+    across, upright = (_wider_words(way) for way in percent)
+    ways = across if across == upright else f"across {across}, upright {upright}"
+    than = "as" if upright == AS_WIDE else "than"
+    return f"field at {focus}: a guess, {ways} {than} at infinity; half_field_deg replaces it"
 
 
-def field_notes(lens_name: str, focus_mm: float, percent: float | None) -> tuple[Note, ...]:
+def _wider_words(percent: float) -> str:
+    told = f"{abs(percent):.0f}"
+    return AS_WIDE if told == "0" else f"{told} % {'wider' if percent > 0 else 'narrower'}"
+
+
+def field_notes(lens_name: str, focus_mm: float, percent: tuple[float, float] | None) -> tuple[Note, ...]:
     """What a state at close focus rests on."""
     words = field_words(f"{focus_mm:g} mm", percent)
     return (Note(lens_name, words, Severity.FACT),) if words else ()

@@ -11,7 +11,7 @@ import shapely
 import trimesh
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import polygonize, unary_union
+from shapely.ops import nearest_points, polygonize, unary_union
 
 from geometry.body import Assembly, Block, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.meshes import part_mesh, slab_mesh
@@ -40,13 +40,23 @@ WORDS_OF_VIEW = {
 SIDES_OF_VIEW = {View.SIDE: ("top", "bottom"), View.TOP: ("left", "right")}
 
 
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Distance of the beam to material, below 0 where that is in the beam [mm], and where it is so much.
+
+    ends_mm (2, 2) on the sheet: on the beam's edge, then on the material.
+    """
+
+    mm: float
+    ends_mm: NDArray[np.float64]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutPart:
     """A part as cut: `shape` in sheet coordinates (z ahead, then up the sheet) [mm]; lines where a mesh is not closed.
 
     at_mm and depth_mm are measured along the box from the datum; `opening` says its inside at the rear and, where it differs,
-    at the front. clearance_mm is the distance of the beam to the material above and below it, below 0 where that is in the beam,
-    None where there is none or no beam.
+    at the front. gaps are those to the material above and below the beam; None where there is none or no beam.
     """
 
     name: str
@@ -55,7 +65,18 @@ class CutPart:
     at_mm: float
     depth_mm: float
     opening: str = ""
-    clearance_mm: tuple[float | None, float | None] = (None, None)
+    gaps: tuple[Gap | None, Gap | None] = (None, None)
+
+    @property
+    def clearance_mm(self) -> tuple[float | None, float | None]:
+        """Distance of the beam to the material above and below it [mm]."""
+        above, below = self.gaps
+        return None if above is None else above.mm, None if below is None else below.mm
+
+    @property
+    def tightest(self) -> Gap | None:
+        """The smaller of both gaps."""
+        return min((gap for gap in self.gaps if gap is not None), key=lambda gap: gap.mm, default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +146,7 @@ def _cut(thing: Part | Slab, view: View, origin: NDArray[np.float64], ahead: NDA
         at_mm=at,
         depth_mm=depth,
         opening="" if isinstance(thing, Slab) else opening_words(thing),
-        clearance_mm=(None, None) if isinstance(thing, Slab) or _behind(thing) else clearances_mm(shape, beam),
+        gaps=(None, None) if isinstance(thing, Slab) or _behind(thing) else gaps_of(shape, beam),
     )
 
 
@@ -198,8 +219,8 @@ def _outline_words(outline: Outline) -> str:
     return f"⌀ {length_words(width)}" if isinstance(outline, Circle) else f"{length_words(width)} x {length_words(height)}"
 
 
-def clearances_mm(shape: BaseGeometry, beam: Beam) -> tuple[float | None, float | None]:
-    """Distance of the beam to the material above it and below it [mm]; None where there is none.
+def gaps_of(shape: BaseGeometry, beam: Beam) -> tuple[Gap | None, Gap | None]:
+    """The gaps from the beam to the material above it and below it; None where there is none.
 
     What lies between the outermost rays is in the beam: then it is below 0 by how deep its deepest point is in.
     """
@@ -207,13 +228,13 @@ def clearances_mm(shape: BaseGeometry, beam: Beam) -> tuple[float | None, float 
         return None, None
     rays = shapely.MultiLineString([shapely.LineString(ray) for ray in beam])
     between = _between(beam)
-    above: list[float] = []
-    below: list[float] = []
+    above: list[Gap] = []
+    below: list[Gap] = []
     for piece in getattr(shape, "geoms", [shape]):
         place = piece.representative_point() if piece.geom_type == "Polygon" else piece.interpolate(0.5, normalized=True)
         middle = np.mean([_height_at(ray, place.x) for ray in beam])
-        (above if place.y > middle else below).append(_signed_mm(piece, rays, between))
-    return min(above, default=None), min(below, default=None)
+        (above if place.y > middle else below).append(_gap(piece, rays, between))
+    return min(above, key=_gap_mm, default=None), min(below, key=_gap_mm, default=None)
 
 
 def _between(beam: Beam) -> BaseGeometry:
@@ -224,11 +245,21 @@ def _between(beam: Beam) -> BaseGeometry:
     return shapely.make_valid(shapely.Polygon(edge)) if len(z) > 1 else shapely.Polygon()
 
 
-def _signed_mm(piece: BaseGeometry, rays: BaseGeometry, between: BaseGeometry) -> float:
-    """Distance of a piece of material to the rays [mm], below 0 by how deep it stands between them."""
-    within = shapely.get_coordinates(shapely.intersection(piece, between))
-    depth = float(shapely.distance(shapely.points(within), rays).max()) if len(within) else 0.0
-    return -depth if depth > TOUCH_MM else float(rays.distance(piece))
+def _gap_mm(gap: Gap) -> float:
+    return gap.mm
+
+
+def _gap(piece: BaseGeometry, rays: BaseGeometry, between: BaseGeometry) -> Gap:
+    """From a piece of material to the rays; where it stands between them, from its deepest point."""
+    within = [shapely.Point(place) for place in shapely.get_coordinates(shapely.intersection(piece, between))]
+    deepest = max(within, key=rays.distance, default=None)
+    if deepest is not None and rays.distance(deepest) > TOUCH_MM:
+        return Gap(-float(rays.distance(deepest)), _ends_mm(rays, deepest))
+    return Gap(float(rays.distance(piece)), _ends_mm(rays, piece))
+
+
+def _ends_mm(rays: BaseGeometry, material: BaseGeometry) -> NDArray[np.float64]:
+    return np.array([point.coords[0] for point in nearest_points(rays, material)])
 
 
 def _height_at(ray: NDArray[np.float64], z_mm: float) -> float:

@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Wedge
 from shapely.geometry.base import BaseGeometry
 
+from geometry.frame import ahead_in_words
 from raytrace.bundle import FloatArray
 from raytrace.flag_window import LEAST_DEG, MOST_DEG, Bars
 from scenes.check import state_words
@@ -161,7 +162,7 @@ def _write_angles(page: Page, picture: FlagPicture) -> None:
     kept = picture.flag.kept()
     values = {key: kept.limit(key)[0] if kept.states else math.inf for key in ("clear_deg", "touch_deg", "visible_deg")}
     at = picture.state.limits.touch.at_mm
-    touch_words = "touches the beam's edge" + (f", {at[0]:.0f} mm ahead" if at else "")
+    touch_words = "touches the beam's edge" + (f", {ahead_in_words(at[0], form='.0f')}" if at else "")
     rows = [
         (f"{picture.flag.set_deg:.1f} deg", "as it is set", INK),
         (_deg(values["clear_deg"]), "smallest that keeps the frame clear", ALLOWED),

@@ -14,7 +14,6 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import nearest_points
 
 from geometry.body import Assembly, Kind
 from scenes.figure_cut import SIDES_OF_VIEW, WORDS_OF_VIEW, Cut, CutPart, View, cut_box, flat_points
@@ -88,7 +87,7 @@ def section_figure(
     _draw_balloons(page, axes, frame, cut)
     _draw_distances(page, axes, frame, cut, lens)
     _draw_openings(page, axes, frame, cut)
-    _draw_tightest(page, axes, frame, cut, [ray for ray in rays if not ray.blocked])
+    _draw_tightest(page, axes, frame, cut)
     _write_foot(page, cut, rays)
     return page.figure
 
@@ -267,16 +266,18 @@ def _keep_off_parts(page: Page, axes: Axes, frame: Box, cut: Cut) -> None:
             page.take(Box(x - 0.3, y - 0.3, x + 0.3, y + 0.3))
 
 
-def _draw_tightest(page: Page, axes: Axes, frame: Box, cut: Cut, rays: Sequence[SectionRay]) -> None:
-    """Point out where the beam comes nearest to a part."""
-    near = [(min(gaps), part) for part in cut.parts if (gaps := [gap for gap in part.clearance_mm if gap is not None])]
-    if not near or not rays:
+def _draw_tightest(page: Page, axes: Axes, frame: Box, cut: Cut) -> None:
+    """Point out where the beam comes nearest to a part, or the part that stands deepest in the beam."""
+    near = [(tightest, part) for part in cut.parts if (tightest := part.tightest) is not None]
+    if not near:
         return
-    gap, part = min(near, key=lambda item: item[0])
-    beam = shapely.MultiLineString([flat_points(ray.points_mm, cut.view) for ray in rays])
-    ends = np.array([point.coords[0] for point in nearest_points(beam, part.shape)])
+    tightest, part = min(near, key=lambda item: item[0].mm)
+    gap, ends = tightest.mm, tightest.ends_mm
     axes.plot(*ends.T, color=HIGHLIGHT, linewidth=2.0, marker=".", zorder=7, path_effects=halo(3.2), label="tightest clearance")
-    x, y = to_page(axes, frame, ends).mean(axis=0)
+    on_page = to_page(axes, frame, ends)
+    x, y = on_page.mean(axis=0)
+    if not (frame.left <= x <= frame.right and frame.bottom <= y <= frame.top):
+        x, y = on_page[1]  # the beam's edge leaves the sheet there, the material does not
     name = shortened(part.name, _DIM_PT, 45.0, "bold")
     words = f"{name}: {gap:.1f} clear" if gap > 0 else f"{name}: {_gap_words(gap)}{' the beam' if gap <= -LEAST_TOLD_MM else ''}"
     reach = [(r, a) for r in (9.0, 13.0, 18.0, 24.0, 32.0, 42.0, 54.0) for a in np.linspace(0, 2 * np.pi, 25)]

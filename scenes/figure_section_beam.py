@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from shapely.geometry.base import BaseGeometry
 
+from geometry.frame import ahead_in_words
 from raytrace.beam_outline import Section
 from scenes.beam_plane import BeamInPlane, PartInPlane
 from scenes.figure_page import Box, Page, fitted_pt, shortened
@@ -63,7 +64,7 @@ def as_seen(shape: BaseGeometry) -> BaseGeometry:
 
 def _write_head(page: Page, beam: BeamInPlane, title: str) -> None:
     width = page.width_mm - 2 * MARGIN_MM
-    head = f"Beam {beam.at_mm:g} mm ahead of the back plate: {size_words(beam)}"
+    head = f"Beam {ahead_in_words(beam.at_mm, 'the back plate', 'g')}: {size_words(beam)}"
     size = fitted_pt(head, TITLE_PT + 2, width, 10.0, "bold")
     page.text(MARGIN_MM, page.height_mm - 12.0, head, size, weight="bold")
     page.text(MARGIN_MM, page.height_mm - 18.5, shortened(title, BODY_PT + 1, width), BODY_PT + 1, colour=SOFT_INK)

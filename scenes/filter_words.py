@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from geometry.frame import ahead_in_words
 from scenes.filter_costs import Cost, RodAnswer, Standing
 from scenes.filter_effects import DENSITIES, CloseUp, CornerLoss, GradedAnswer
 from scenes.filters import SizeRoom, StageAnswer, StageNeed, fits_holder, widest_served
@@ -65,7 +66,7 @@ def _method_words(margin_mm: float) -> str:
 
 
 def _need_lines(answer: StageAnswer, margin_mm: float) -> Iterator[str]:
-    yield _clip(f"{answer.name}, {answer.stage.at_mm:g} mm ahead of the back plate: glass that the beam needs")
+    yield _clip(f"{answer.name}, {ahead_in_words(answer.stage.at_mm, 'the back plate', 'g')}: glass that the beam needs")
     head = NEED_ROW.format("lens", "upright", "any turn", "tray", "glass", "size upright", "size any turn")
     yield from (head, "  " + "-" * (len(head.rstrip()) - 2))
     for need in answer.needs:

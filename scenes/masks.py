@@ -9,7 +9,7 @@ import numpy as np
 
 from geometry.cutouts import Shape, joined, reach_beyond_mm, tightest
 from geometry.errors import GeometryError
-from geometry.frame import Pose, frame_to_right_up
+from geometry.frame import Pose, ahead_in_words, frame_to_right_up
 from geometry.mask_sets import Split, best_splits
 from geometry.outline import Outline
 from geometry.parts import opening, part_pose
@@ -171,7 +171,8 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
     need = union(own)
     if need.is_empty:
-        problem = f"has no beam {place.at_mm:g} mm ahead of the back plate, the plane of focus lies nearer: use another --at"
+        where = ahead_in_words(place.at_mm, "the back plate", "g")
+        problem = f"has no beam {where}, the plane of focus lies nearer: use another --at"
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=problem)])
     empty_mm = max((reach_beyond_mm(need, section) for section in other if not section.is_empty), default=0.0)
     need = union([need, *other]) if wanted.also_empty else need

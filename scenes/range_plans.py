@@ -1,4 +1,4 @@
-"""The states whose beams hold all others of a lens: every zoom row, nearest and farthest focus, the widest stop."""
+"""The states whose beams hold all others of a lens: zoom rows, nearest and farthest focus, what bulges between, the widest stop."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ import numpy as np
 
 from scenes.build import Setting, StatePlan, guides_of, pixel_grid, plan_state
 from scenes.errors import Complaint, SceneError
-from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths, focus_distances_of
+from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, box_for, focal_lengths, focus_distances_of
+from scenes.model_box import CLAMP
 from scenes.model_lens import Lens
 from scenes.plan import Loaded
+from scenes.range_bulge import bulging
 from scenes.words import did_you_mean, plain
 
 STEPS_BETWEEN = 7  # focal lengths between two rows: a bulge between them is then missed by 1/64 of its height, a tenth of a mm
@@ -35,14 +37,26 @@ def ranged_lenses(loaded: Loaded, names: Sequence[str] = ()) -> tuple[Ranged, ..
 def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
     """A lens's states over its whole range, whatever [check] asks for.
 
-    A stop further closed lights less of the same pupil, so its beam lies inside the widest stop's. Between two rows of a zoom, and
-    between infinity and the nearest focus, a beam grows or shrinks one way, so the ends hold what lies between; but for rows
-    that state the field themselves, for which focal lengths between them are looked at too.
+    A stop further closed lights less of the same pupil, so its beam lies inside the widest stop's. Zoom rows, infinity, the nearest
+    focus and the focus of every row are always looked at, and between them whatever reaches farther: a field that is a guess may
+    be widest at a focus in between (`scenes.range_bulge`).
     """
     scene = loaded.scene
     grid = pixel_grid(scene.camera)
     guides = guides_of(scene.camera, grid)
-    return tuple(plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides) for setting in _settings(scene, lens))
+    settings = tuple(_settings(scene, lens))
+    between = bulging(
+        lens,
+        loaded.resources.prescriptions[lens.prescription] if lens.prescription is not None else None,
+        grid=grid,
+        guides=guides,
+        settings=settings,
+        usable=lambda focal_mm, focus_mm: _usable(lens, focal_mm, focus_mm),
+        moves_with_front=box_for(scene, lens).mount == CLAMP,
+    )
+    return tuple(
+        plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides) for setting in (*settings, *between)
+    )
 
 
 def _settings(scene: Scene, lens: Lens) -> Iterator[Setting]:

@@ -16,7 +16,7 @@ from scenes.check import CheckResult, StateResult, in_a_sentence, keep_nothing, 
 from scenes.engines import AREAS, CPU, Engine, engine_of
 from scenes.files import Staging
 from scenes.progress import Tick, silent
-from scenes.results import OF_FRONT, SHOWN_LOSS_STOPS, loss_words, map_arrays, nearest_words
+from scenes.results import SHOWN_LOSS_STOPS, loss_words, map_arrays, nearest_words, without_front
 from scenes.verdict import Limits, at_words
 
 if TYPE_CHECKING:
@@ -180,7 +180,7 @@ def write_cuts(plan: StatePlan, state: StateResult, scene_title: str, request: S
 
 def cut_sentence(state: StateResult) -> str:
     """What a cut alone does not show: where the beam comes nearest anywhere."""
-    nearest = nearest_words(state.parts).removesuffix(OF_FRONT)
+    nearest = without_front(nearest_words(state.parts))
     return f"Nearest anywhere, not only in this plane: {nearest}" if nearest else "No part comes near the beam"
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from raytrace.clearance import LENS_FRONT
 from raytrace.shares import Made, VignetteMap
 from scenes.check import CheckResult, FailedState, PartResult, StateResult, state_words
 from scenes.facts import field_words
@@ -114,7 +115,7 @@ def _state(state: StateResult) -> dict[str, Any]:
         "next_step": worst.next_step,
         "guides": [_guide(guide, state) for guide in state.guides],
         "pupils": list(state.pupils),
-        "field_guess_percent": None if state.field_guess_percent is None else round(state.field_guess_percent, 1) + 0.0,
+        **_field_guess(state.field_guess_percent),
         "parts": [_part(part) for part in state.parts],
         "notes": [_note(note) for note in state.notes],
         "unlit_share": round(state.unlit_share, 4),
@@ -144,6 +145,16 @@ def _guide(guide: GuideVerdict, state: StateResult) -> dict[str, Any]:
         },
         "room": {"mm": _clearance(guide.room_mm), "needed_mm": guide.room_needed_mm, "enough": not guide.lacks_room},
         "next_step": guide.next_step,
+    }
+
+
+def _field_guess(percent: tuple[float, float] | None) -> dict[str, Any]:
+    """The wider of both ways, and each."""
+    ways = [None, None] if percent is None else [round(way, 1) + 0.0 for way in percent]
+    return {
+        "field_guess_percent": None if percent is None else round(max(percent), 1) + 0.0,
+        "field_guess_across_percent": ways[0],
+        "field_guess_upright_percent": ways[1],
     }
 
 
@@ -288,7 +299,6 @@ SYMBOLS = {Word.CLEAR: "✓", Word.TIGHT: "≈", Word.SHADING: "◐", Word.IN_FR
 PLAIN_SYMBOLS = {Word.CLEAR: "+", Word.TIGHT: "~", Word.SHADING: "!", Word.IN_FRAME: "X"}
 STATE_WIDTH = 31  # longer names of states take a line of their own
 GLASS_TOLD_STOPS = 0.1  # what filters take unevenly is told from here on: as much as counts as visible by default
-OF_FRONT = " of the lens front"  # left out of tables, which have no room for it
 MOST_ROOM_PERCENT = 49.95  # rooms are not looked for beyond 50 %
 ROW = "{0:1} {1:31} {2:8}  {3:>10}  {4:19} {5:16} {6:>7}"
 
@@ -356,6 +366,11 @@ def walk_words(guides: Sequence[GuideVerdict]) -> str:
     return f"not clear, for {told}" if told else ""
 
 
+def without_front(where: str) -> str:
+    """A place without what its distance is counted from, for tables, which have no room for it: 'top, 31.0 mm ahead'."""
+    return where.removesuffix(f" {LENS_FRONT}").removesuffix(" of")
+
+
 def clearance_words(clearance_mm: float | None) -> str:
     """A signed clearance as said on set: '6.7 mm clear', '2.3 mm in the beam'."""
     if clearance_mm is None:
@@ -369,7 +384,7 @@ def _part_lines(parts: Sequence[PartResult]) -> list[str]:
     """A line for each part whose room is known: its clearance, how much wider the frame could be before it shows, and where."""
     return [
         f"      {_clip(part.name, 22):22} {clearance_words(part.clearance_mm):>20}  {room_words(part.room_percent):13} "
-        f"{part.where.removesuffix(OF_FRONT)}"
+        f"{without_front(part.where)}"
         for part in parts
         if part.room_percent is not None
     ]

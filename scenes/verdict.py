@@ -21,7 +21,8 @@ SharesAt = Callable[[NDArray[np.float64], bool], Shares]  # picture points (N, 2
 NOTHING_SHARE = 0.002  # of the light: 0.003 stop, below what any monitor or film shows
 ROOM_PERCENT = 2.0  # of the frame: a mount that sits 0.3 mm off moves a wide lens's edge by about this much
 SHOWN_STOPS = 1.0  # from here on the edge itself is seen in the frame, not a shade
-ALIKE_STOPS = 0.05  # corners this close to each other are named together
+ALIKE_STOPS = 0.05  # corners this close to each other are named together,
+ALIKE_LEAST = 0.5  # if each loses at least this share of what the worst place does
 MOST_ALIKE = 4096  # pixels of a wholly dark patch that are looked at to find its innermost
 ALIKE_SHARE = 1e-4  # places that differ by less than this are equally dark
 CANDIDATES = 6  # worst map pixels and rim points that are looked at again with more rays
@@ -292,7 +293,7 @@ def place_words(guide: Guide, point_mm: NDArray[np.float64], corners_stops: Sequ
 
 
 def _corners_together(corners_stops: Sequence[float], loss: float) -> str:
-    a, b, c, d = (bool(abs(corner - loss) <= ALIKE_STOPS or corner >= loss) for corner in corners_stops)
+    a, b, c, d = (_is_alike(corner, loss) for corner in corners_stops)
     return {
         (True, True, True, True): "all corners",
         (True, True, False, False): "both top corners",
@@ -300,6 +301,11 @@ def _corners_together(corners_stops: Sequence[float], loss: float) -> str:
         (True, False, False, True): "both left corners",
         (False, True, True, False): "both right corners",
     }.get((a, b, c, d), "")
+
+
+def _is_alike(corner_stops: float, loss: float) -> bool:
+    """Whether a corner fares like the worst place: never where it loses nothing and that loses something."""
+    return corner_stops >= loss or (loss - corner_stops <= ALIKE_STOPS and corner_stops >= ALIKE_LEAST * loss)
 
 
 MANY_PARTS = 3  # where this many others stand in the light too, no single part is the cure

@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from geometry.frame import ahead_in_words
 from raytrace.clearance import Clearance
 from scenes.check import setting_words, state_words
 from scenes.pupil_room import WALK_MM
@@ -130,7 +131,7 @@ def _row(form: str, words: str, state: StateLimits) -> str:
 
 
 def _ahead(met: Clearance) -> str:
-    return "" if met.point_mm is None else f"{met.point_mm[2]:.0f} mm ahead"
+    return "" if met.point_mm is None else ahead_in_words(met.point_mm[2], form=".0f")
 
 
 def _cell(limit: Limit) -> str:

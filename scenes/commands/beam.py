@@ -65,10 +65,13 @@ def _write(out: Path, beam: BeamInPlane, title: str, text: str) -> None:
 
 def table(beam: BeamInPlane) -> list[str]:
     """The beam's sizes by state, and the parts in the plane, as lines of at most 100 columns."""
+    from geometry.frame import ahead_in_words
+
     head = (
         f"{'lens':{NAME_COLUMNS}} {'mm':>6} {'focus':>9} {'f/':>5} {'width':>8} {'height':>8} {'corner':>7} {'right':>7} {'up':>7}"
     )
-    lines = [f"Beam {beam.at_mm:g} mm ahead of the back plate's rear face [mm]", "", head, "-" * len(head)]
+    place = ahead_in_words(beam.at_mm, "the back plate's rear face", "g")
+    lines = [f"Beam {place} [mm]", "", head, "-" * len(head)]
     lines += [_row(state) for state in beam.states]
     if len(beam.states) > 1:
         lines += ["-" * len(head), f"{'all of them':{NAME_COLUMNS}} {'':>6} {'':>9} {'':>5} {_size_words(beam.size)}"]

@@ -55,6 +55,12 @@ def test_a_mask_is_clear_by_its_half_opening_less_the_beams():
     assert found.where.startswith("bottom")
 
 
+@pytest.mark.parametrize(("z_mm", "place"), [(60.0, "60.0 mm ahead of"), (-2.5, "2.5 mm behind"), (-0.04, "0.0 mm ahead of")])
+def test_a_place_is_told_ahead_of_the_lens_front_or_behind_it(z_mm, place):
+    found = clearance_of(holed(z_mm, RoundedRectangle(180, 100)), lens_at())
+    assert found.where.endswith(f", {place} the lens front")
+
+
 def test_a_thin_walled_hood_in_the_beam_stands_in_it_by_what_its_opening_lacks_not_by_its_wall():
     # The beam reaches 100 * 13 / 20 + 5 = 70 mm to the right, the opening 50; the wall is 1.5 mm thick with open air beyond.
     hood = holed(60.0, RoundedRectangle(100, 200), bounded=True, outer=RoundedRectangle(103, 203))

@@ -5,6 +5,7 @@ import pytest
 
 from raytrace.lens import pencils_for
 from scenes.build import states_of
+from scenes.facts import field_words
 from scenes.parse import parse_scene
 
 SCENE = """
@@ -36,7 +37,7 @@ def close_state(length, pupil, focus, rows=""):
 def test_a_thin_lens_with_its_pupil_in_it_sees_less_at_close_focus_by_its_extension():
     # f = 25, object 300 from the lens: m = 1/11, image at 25 (1 + m) = 27.27 (Kingslake, Newton's form); D = 327.27
     close = close_state(60.0, 60.0 - 300 / 11, 3600 / 11)
-    assert close.field_guess_percent == pytest.approx(100 * (25 / (300 / 11) - 1))
+    assert close.field_guess_percent == pytest.approx([100 * (25 / (300 / 11) - 1)] * 2)
     assert [note.text for note in close.notes if "guess" in note.text] == [
         "field at 327.273 mm: a guess, 8 % narrower than at infinity; half_field_deg replaces it"
     ]
@@ -46,7 +47,7 @@ def test_a_retrofocus_lens_is_taken_to_see_wider_and_of_two_pupils_by_the_wider(
     # the same m = 1/11, the pupil 100 mm nearer to the object: L = 200, m L = 18.18
     close = close_state(160.0, f"[{60.0 - 300 / 11}, {160.0 - 300 / 11}]", 3600 / 11)
     wider = close_state(160.0, 60.0 - 300 / 11, 3600 / 11)
-    assert wider.field_guess_percent == pytest.approx(100 * (25 / (200 / 11) - 1))
+    assert wider.field_guess_percent == pytest.approx([100 * (25 / (200 / 11) - 1)] * 2)
     assert close.field_guess_percent == pytest.approx(wider.field_guess_percent)
 
 
@@ -65,3 +66,29 @@ def test_a_stated_half_field_is_what_the_edge_of_the_width_sees_whatever_the_dis
     pencils = pencils_for(lens, np.array([[18.0, 0.0], [-18.0, 0.0]]))
     edge = np.tan(np.radians(38))
     assert pencils.slope[:, 0] == pytest.approx([-edge, edge])  # frame x: to the operator's left
+
+
+def test_a_lens_with_two_pupils_says_how_much_wider_it_sees_across_and_upright():
+    # m = 1/11, object plane 3600/11 from the sensor; the pupil across stands 100 nearer to it than the
+    # upright one: an object point X off the axis is seen from there at X / (L - 100) instead of X / L.
+    upright = 160.0 - 300 / 11 - 100
+    close = close_state(160.0, f"{{ horizontal = {upright}, vertical = {upright + 100} }}", 3600 / 11)
+    m_l = (3600 / 11 - 160 + upright + 100) / 11
+    assert close.field_guess_percent[1] == pytest.approx(100 * (25 / m_l - 1))
+    length = 11 * m_l
+    assert close.field_guess_percent[0] == pytest.approx(100 * (25 / m_l * length / (length - 100) - 1))
+    far = close_state(160.0, f"{{ horizontal = {upright}, vertical = {upright} }}", 3600 / 11)
+    assert far.field_guess_percent[0] == pytest.approx(far.field_guess_percent[1])
+
+
+@pytest.mark.parametrize(
+    ("percent", "words"),
+    [
+        ((8.6, 0.04), "across 9 % wider, upright as wide as at infinity"),
+        ((0.3, -4.2), "across as wide, upright 4 % narrower than at infinity"),
+        ((-0.2, 0.1), "as wide as at infinity"),
+        ((12.0, 12.3), "12 % wider than at infinity"),
+    ],
+)
+def test_both_ways_are_told_where_they_differ_and_nought_is_neither_wider_nor_narrower(percent, words):
+    assert field_words("900 mm", percent) == f"field at 900 mm: a guess, {words}; half_field_deg replaces it"

@@ -216,6 +216,28 @@ def test_tightest_place_is_pointed_out():
     assert "mask: 12.0 clear" in [text.strip().replace(" :", ":") for text in words_of(figure)]
 
 
+def pointed_out(figure):
+    """Where the callout's line runs, on the sheet: the beam's edge, then the material [mm]."""
+    (line,) = [line for line in figure.axes[0].lines if line.get_label() == "tightest clearance"]
+    return np.column_stack(line.get_data())
+
+
+def test_a_part_in_the_beam_is_pointed_out_where_it_stands_as_deep_as_is_told():
+    # Level rays 90 up and 75 down: of the hood, 85 high at its front, the rear edge, 60 high and 52 ahead, is deepest: 30.
+    hood = Assembly(parts=tuple(part for part in box_parts(parts.box_pose(ahead_mm=4)) if part.kind is Kind.HOOD))
+    figure = section_figure(hood, [ray("side", 90.0, 0.0), ray("side", -75.0, 0.0)], title="18 mm")
+    assert "hood: 30.0 in the beam" in words_of(figure)
+    (beam, material) = pointed_out(figure)
+    assert beam == pytest.approx([material[0], 90.0])
+    assert material[1] == pytest.approx(60.0, abs=1e-3)
+    # Falling rays: the lower one leaves the lower wall deepest, the upper one hardly meets the upper.
+    figure = section_figure(hood, [ray("side", 66.0, 0.0), ray("side", -10.0, -0.8)], title="18 mm")
+    beam, material = pointed_out(figure)
+    told = next(float(words.split()[1]) for words in words_of(figure) if words.endswith("in the beam"))
+    assert np.hypot(*(beam - material)) == pytest.approx(told, abs=0.06)
+    assert material[1] < 0
+
+
 def test_a_box_without_parts_still_gives_a_sheet():
     assert "nothing yet" in words_of(section_figure(Assembly(parts=()), title="nothing yet"))
 

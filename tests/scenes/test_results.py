@@ -15,7 +15,18 @@ from raytrace.shares import Bound, Made, VignetteMap
 from scenes.check import CheckResult, FailedState, PartResult, StateResult
 from scenes.files import as_json
 from scenes.margin import Margin
-from scenes.results import WIDTH, Provenance, loss_words, map_arrays, nearest_words, notes_lines, results_dict, summary, table_lines
+from scenes.results import (
+    WIDTH,
+    Provenance,
+    loss_words,
+    map_arrays,
+    nearest_words,
+    notes_lines,
+    results_dict,
+    summary,
+    table_lines,
+    without_front,
+)
 from scenes.verdict import GuideVerdict, Limits, PartLoss, Word, Worst
 
 DOCS = Path(__file__).parents[2] / "docs" / "results.md"
@@ -267,6 +278,11 @@ def test_rooms_of_parts_are_lines_of_their_own_within_the_tables_width():
     assert results_dict(check(replace(state(), parts=(part,))), MADE_BY)["states"][0]["parts"][0]["room_percent"] == -12.3
 
 
+def test_tables_leave_out_what_a_place_is_told_from():
+    assert without_front("top, 31.0 mm ahead of the lens front") == "top, 31.0 mm ahead"
+    assert without_front("top, 2.5 mm behind the lens front") == "top, 2.5 mm behind"
+
+
 def test_a_verdict_that_rests_on_errors_says_so():
     doubtful = guide(word=Word.SHADING, loss=0.0996)  # counted with its errors 0.1006, above the 0.1 stop that is visible
     text = " ".join(" ".join(table_lines(check(state(doubtful)))).split())
@@ -298,13 +314,21 @@ def test_a_fixed_pupil_s_lack_of_room_is_counted_in_the_summary_and_told_as_data
     assert data["limits"]["fixed_pupil_mm"] == 2.5
 
 
-@pytest.mark.parametrize(("percent", "words"), [(42.4, "42 % wider"), (-11.2, "11 % narrower")])
+@pytest.mark.parametrize(
+    ("percent", "words"),
+    [
+        ((42.4, 42.4), "42 % wider"),
+        ((-11.2, -11.2), "11 % narrower"),
+        ((8.6, -3.0), "across 9 % wider, upright 3 % narrower"),
+    ],
+)
 def test_a_field_that_is_a_guess_says_so_and_by_how_much(percent, words):
     guessed = replace(clear_state(focus=350.0), field_guess_percent=percent)
-    assert f"field at this focus: a guess, {words} than at infinity; half_field_deg replaces it" in "\n".join(
-        table_lines(check(guessed))
-    )
-    assert results_dict(check(guessed), MADE_BY)["states"][0]["field_guess_percent"] == percent
+    text = " ".join(" ".join(table_lines(check(guessed))).split())
+    assert f"field at this focus: a guess, {words} than at infinity; half_field_deg replaces it" in text
+    data = results_dict(check(guessed), MADE_BY)["states"][0]
+    assert data["field_guess_percent"] == max(percent)
+    assert (data["field_guess_across_percent"], data["field_guess_upright_percent"]) == percent
     assert "a guess" not in "\n".join(table_lines(check(clear_state(focus=350.0))))
 
 

@@ -49,7 +49,8 @@ def test_a_lens_whose_fixed_pupil_has_too_little_room_is_on_the_plan_at_every_su
 
 
 def test_a_field_that_is_a_guess_at_the_nearest_focus_is_to_be_measured():
-    near, nearer = (replace(clear_state(focus=focus), field_guess_percent=guess) for focus, guess in ((900.0, 11.6), (350.0, 42.4)))
+    guesses = ((900.0, 11.6), (350.0, 42.4))
+    near, nearer = (replace(clear_state(focus=focus), field_guess_percent=(guess, guess)) for focus, guess in guesses)
     text = " ".join(" ".join(plan_lines(check(nearer, near, clear_state()), "")).split())
     told = "[ ] 18: how wide it sees there, to either side; field at focus 350 mm: a guess, 42 % wider than at infinity"
     assert told in text

@@ -91,6 +91,8 @@ def test_of_two_places_without_light_the_one_that_reaches_further_into_the_frame
         (lambda x, y: np.where((abs(x) > 19) & (y > 9), 0.5, 1.0), "both top corners"),
         (lambda x, y: np.where((abs(x) > 19) & (abs(y) > 9), 0.5, 1.0), "all corners"),
         (lambda x, y: np.where((x > 19) & (abs(y) > 9), 0.5, 1.0), "both right corners"),
+        (lambda x, y: np.where((x < -19) & (abs(y) > 9), 0.995, 1.0), "both left corners"),  # 0.007 stop; nothing on the right
+        (lambda x, y: np.where((abs(x) > 19) & (abs(y) > 9), np.where(x < 0, 0.995, 0.996), 1.0), "all corners"),
         (lambda x, y: np.where((x < -19) & (abs(y) < 2), 0.5, 1.0), "left"),
         (lambda x, y: np.where((abs(x) < 2) & (abs(y) < 2), 0.5, 1.0), "centre"),
     ],
