@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
 from raytrace.box import Box
-from raytrace.coverage.beside import COVERING, LISTING, begin
+from raytrace.coverage.beside import COVERING, begin
 from raytrace.coverage.cells import list_blocks
 from raytrace.coverage.compiled import is_compiled
 from raytrace.coverage.covering import bare_shares, cover_blocks
@@ -64,7 +63,3 @@ def _nothing() -> tuple[Any, Any, Any, Any]:
     nodes = Nodes(np.zeros((0, 0, 14)), np.zeros((0, 0, 0)), np.zeros((0, 0, 6)), np.zeros((2, 0)), np.inf)
     cells = Cells(none, none, none, none, np.zeros((0, 0), dtype=np.bool_), 1)
     return tables, nodes, cells, room_for(tables, nodes, 0, 1, 1)
-
-
-if __name__ == "__main__":
-    {LISTING: compile_listing, COVERING: compile_covering}[sys.argv[1]]()

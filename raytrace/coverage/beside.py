@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from subprocess import DEVNULL, Popen
 
-AHEAD = "raytrace.coverage.ahead"  # what such a process runs
+ALONE = "raytrace.coverage.alone"  # what such a process runs
 LISTING, COVERING = "listing", "covering"  # and which half of the kernels it is to compile
 INDEXES = ("cells.list_blocks", "covering.cover_blocks", "covering.bare_shares", "spreading.spread")  # files beside compiled code
 FOLDER = "NUMBA_CACHE_DIR"  # in the environment: where numba keeps compiled code instead
@@ -17,7 +17,7 @@ FOLDER = "NUMBA_CACHE_DIR"  # in the environment: where numba keeps compiled cod
 def begin(half: str) -> Popen[bytes] | None:
     """A process that compiles half of the kernels; None where there can be no more processes."""
     with suppress(OSError):
-        return Popen([sys.executable, "-P", "-m", AHEAD, half], stdin=DEVNULL, stdout=DEVNULL, stderr=DEVNULL)
+        return Popen([sys.executable, "-P", "-m", ALONE, half], stdin=DEVNULL, stdout=DEVNULL, stderr=DEVNULL)
     return None
 
 

@@ -19,7 +19,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 RELAXED = {"contract", "reassoc", "nsz"}
 # Kernels allocate nothing, so they need not count references to arrays: that alone makes them several times faster.
 COMMON: dict[str, Any] = {"nogil": True, "fastmath": RELAXED, "error_model": "numpy", "_nrt": False}
-NO_KERNELS = ("gpu", "engine", "picture", "preview", "planning", "field", "clip", "glass_spread", "ahead", "beside")
+NO_KERNELS = ("gpu", "engine", "picture", "preview", "planning", "field", "clip", "glass_spread", "ahead", "beside", "alone")
 INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
@@ -55,6 +55,11 @@ def _once_per_type(dispatcher: Any) -> Any:
 
 class _SourceCache(FunctionCache):
     """Compiled code on disk that is made anew when any module of this package changes: numba itself looks at the kernel's alone."""
+
+    def load_overload(self, sig: Any, target_context: Any) -> Any:
+        """What lies on disk, without loading half a second's worth of registries first, which only compiling asks for."""
+        with self._guard_against_spurious_io_errors():
+            return self._load_overload(sig, target_context)  # type: ignore[no-untyped-call]
 
     def _index_key(self, sig: Any, codegen: Any) -> Any:
         return (*super()._index_key(sig, codegen), _sources_digest())  # type: ignore[no-untyped-call]

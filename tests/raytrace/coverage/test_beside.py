@@ -50,7 +50,7 @@ def test_a_process_reads_no_library_from_the_folder_it_is_started_in(monkeypatch
     began = []
     monkeypatch.setattr(beside, "Popen", lambda command, **_: began.append(command))
     beside.begin(beside.LISTING)
-    assert began == [[sys.executable, "-P", "-m", "raytrace.coverage.ahead", "listing"]]
+    assert began == [[sys.executable, "-P", "-m", "raytrace.coverage.alone", "listing"]]
 
 
 def test_no_process_to_be_had_is_no_error(monkeypatch):
