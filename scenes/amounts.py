@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from geometry.body import Block, Kind, Part
 from geometry.swing import leaning_deg, swung
+from scenes.pupil_room import TOLD_MM, WALK_MM, room_needed_mm
 
 if TYPE_CHECKING:
     from scenes.build import StatePlan
@@ -38,7 +39,8 @@ class Amounts:
     def worked_out(self, part_name: str) -> str:
         """' by 7 degrees' for a flag, ' (2.3 mm in the beam)' for other parts; '' where neither can be told.
 
-        A flag whose hinge is in the beam clears it at no angle: then ' and hinge it 3.1 mm further out'.
+        The flag then has as much room as a clear frame needs, or, where no angle gives that, the words say so. One whose hinge is
+        in the beam clears it at no angle: then ' and hinge it 3.1 mm further out'.
         """
         depth = self._clearance_mm.get(part_name)
         if depth is None or not math.isfinite(depth) or depth > -LEAST_TOLD_MM:
@@ -48,11 +50,13 @@ class Amounts:
             return f" ({-depth:.1f} mm in the beam)"
         clearance_mm = self._clearance_by_opening(part)
         widest = max(min(WIDEST_DEG, int(FOLDED_DEG - leaning_deg(part))), 1)
-        opened = least_clear(clearance_mm, depth, widest)
-        if opened is not None:
-            return f" by {opened} degree{'s' if opened > 1 else ''}"
-        in_beam = -clearance_mm(widest)
-        return f" and hinge it {in_beam:.1f} mm further out" if math.isfinite(in_beam) else ""
+        needed_mm = max(room_needed_mm(self._plan.variants) - TOLD_MM, 0.0)
+        if (opened := least_opening(clearance_mm, depth, widest, needed_mm)) is not None:
+            return _degrees_words(opened)
+        if needed_mm > 0.0 and (opened := least_opening(clearance_mm, depth, widest)) is not None:
+            return f"{_degrees_words(opened)}, with less than the {WALK_MM:g} mm of room a fixed pupil asks for"
+        lacking_mm = needed_mm - clearance_mm(widest)
+        return f" and hinge it {lacking_mm:.1f} mm further out" if math.isfinite(lacking_mm) else ""
 
     def _clearance_by_opening(self, blade: Part) -> Callable[[int], float]:
         """The blade's clearance from every beam of the state, by the degrees that it is opened further."""
@@ -66,6 +70,15 @@ class Amounts:
             return part_clearance(swung(blade, float(opened)), beams).clearance_mm
 
         return clearance_mm
+
+
+def _degrees_words(opened: int) -> str:
+    return f" by {opened} degree{'s' if opened > 1 else ''}"
+
+
+def least_opening(clearance_mm: Callable[[int], float], at_zero_mm: float, widest: int, needed_mm: float = 0.0) -> int | None:
+    """The least whole number at which a rising clearance is as much as needed; None where it is less up to `widest`."""
+    return least_clear(lambda opened: clearance_mm(opened) - needed_mm, at_zero_mm - needed_mm, widest)
 
 
 def least_clear(clearance_mm: Callable[[int], float], at_zero_mm: float, widest: int) -> int | None:

@@ -25,6 +25,8 @@ from scenes.verdict import LOSING_NOTHING, RANK, GuideVerdict, Limits, SharesAt,
 if TYPE_CHECKING:
     from scenes.build import StatePlan
 
+GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
+FOCUS_IN_BOX_COLUMNS = 256  # of the map where the plane in focus lies in the box: no block of it can be proven there
 UNSEEN_MM, UNSEEN_STOPS = 1.0, 0.005  # a part this deep in the beam takes more light than this from the frame's edge
 FULL = "full"  # a map with every pixel of the camera
 
@@ -168,6 +170,7 @@ def check_state(
     guides = tuple(
         judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits, amount=amounts.words) for guide in plan.guides
     )
+    guides = field_first(guides, plan.field_guess_percent)
     guides = never_clear(not_between_points(with_rooms(guides, plan, parts), parts), focus_notes(plan.box, plan.variants))
     map_ = darkest_of(maps)
     result = StateResult(
@@ -188,6 +191,18 @@ def check_state(
         field_guess_percent=plan.field_guess_percent,
     )
     return result, map_
+
+
+def field_first(guides: tuple[GuideVerdict, ...], guess_percent: tuple[float, float] | None) -> tuple[GuideVerdict, ...]:
+    """The verdicts, whose next step starts with measuring the field where the loss may be no more than a field guessed too wide."""
+    if guess_percent is None or max(guess_percent) < GUESS_PERCENT:
+        return guides
+    wider = f"{max(guess_percent):.0f} % wider than at infinity"
+    first = f"measure the field at this focus first, taken as {wider} by guess; if it is so, "
+    return tuple(
+        replace(guide, next_step=first + guide.next_step) if guide.word not in LOSING_NOTHING and guide.next_step else guide
+        for guide in guides
+    )
 
 
 def with_rooms(guides: tuple[GuideVerdict, ...], plan: StatePlan, parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
@@ -295,7 +310,10 @@ def map_grid(plan: StatePlan, engine: Engine, columns: int | str | None) -> Pixe
     """The grid of a state's map: every pixel, so many across, or as many as the engine does in seconds."""
     if columns == FULL:
         return plan.grid
-    return plan.grid.resized(int(columns or engine.columns(plan.grid)))
+    if columns is None:
+        columns = engine.columns(plan.grid)
+        columns = min(columns, FOCUS_IN_BOX_COLUMNS) if focus_notes(plan.box, plan.variants) else columns
+    return plan.grid.resized(int(columns))
 
 
 class Named(Protocol):

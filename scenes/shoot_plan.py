@@ -80,6 +80,8 @@ def _badness(shot: Shot) -> tuple[int, float, float]:
 def plan_lines(check: CheckResult, title: str) -> list[str]:
     """The test plan as text, `WIDTH` columns, with a box to tick for each thing to do."""
     lines = [f"Test plan: {title}" if title else "Test plan", "=" * WIDTH, *_wrapped(HOW), ""]
+    faults = list(fault_lines(check))
+    lines += ["Change before the shoot: as it stands the box cannot be used", "-" * WIDTH, *faults, ""] if faults else []
     measures = list(measure_lines(check))
     lines += ["Measure first", "-" * WIDTH, *measures, ""] if measures else []
     lines += ["Shoot, the most doubtful first", "-" * WIDTH]
@@ -89,8 +91,13 @@ def plan_lines(check: CheckResult, title: str) -> list[str]:
     return [*lines, "", *caution_lines()]
 
 
+def fault_lines(check: CheckResult) -> Iterator[str]:
+    """What of the box cannot be built or used as it stands."""
+    yield from _noticed_lines(check, Severity.FAULT)
+
+
 def measure_lines(check: CheckResult) -> Iterator[str]:
-    """What a prediction rests on that a person can measure: pupils known by bounds, and what else was noticed of lens and box."""
+    """What a prediction rests on that a person can measure: pupils known by bounds, and what else needs a look."""
     for lens in dict.fromkeys(state.lens_name for state in check.states):
         states = [state for state in check.states if state.lens_name == lens]
         if any(len(state.pupils) > 1 for state in states):
@@ -100,7 +107,11 @@ def measure_lines(check: CheckResult) -> Iterator[str]:
             )
         yield from _field_lines(states)
         yield from _walk_lines(lens, [guide for state in states for guide in state.guides if guide.lacks_room])
-    noticed = {(note.part, note.text) for state in check.states for note in state.notes if note.severity is not Severity.FACT}
+    yield from _noticed_lines(check, Severity.CAUTION)
+
+
+def _noticed_lines(check: CheckResult, severity: Severity) -> Iterator[str]:
+    noticed = {(note.part, note.text) for state in check.states for note in state.notes if note.severity is severity}
     for part, text in sorted(noticed):
         yield from _wrapped(f"{part}: {text}", TICK)
 

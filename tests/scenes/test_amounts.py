@@ -33,18 +33,31 @@ def edge_mm(at_mm):
 
 
 def test_a_flag_is_opened_by_the_whole_degrees_that_reach_the_slope_of_the_outermost_ray():
-    hinge_mm = edge_mm(HINGE_AT_MM) + 1.0  # just outside the beam, so the flag's slope decides
-    far = np.radians(np.arange(0, 90))
-    free = hinge_mm + LENGTH_MM * np.sin(far) >= edge_mm(HINGE_AT_MM + LENGTH_MM * np.cos(far))
-    least_deg = int(np.flatnonzero(free)[0])
-    assert 20 < least_deg < 60
+    hinge_mm = edge_mm(HINGE_AT_MM) + 10.0  # outside the beam, so the flag's far edge decides
+    least_deg = least_free_deg(hinge_mm, room_mm=2.5)
+    assert 20 < least_free_deg(hinge_mm, room_mm=0.0) < least_deg < 60
     assert words(right_flag(10.0, hinge_mm)) == f" by {least_deg - 10} degrees"
+
+
+def test_a_flag_that_cannot_have_the_room_of_a_fixed_pupil_is_opened_to_where_it_is_out_and_says_so():
+    hinge_mm = edge_mm(HINGE_AT_MM) + 1.0  # the hinge itself stands nearer to the beam than 2.5 mm
+    least_deg = least_free_deg(hinge_mm, room_mm=0.0)
+    told = words(right_flag(10.0, hinge_mm))
+    assert told == f" by {least_deg - 10} degrees, with less than the 2.5 mm of room a fixed pupil asks for"
+
+
+def least_free_deg(hinge_mm, room_mm):
+    """The least whole angle at which the flag's far edge is `room_mm` outside the outermost ray, told across the axis."""
+    far = np.radians(np.arange(0, 90))
+    beyond_mm = hinge_mm + LENGTH_MM * np.sin(far) - edge_mm(HINGE_AT_MM + LENGTH_MM * np.cos(far))
+    return int(np.flatnonzero(beyond_mm >= room_mm)[0])
 
 
 def test_a_flag_whose_hinge_is_in_the_beam_is_told_to_be_hinged_further_out():
     told = words(right_flag(10.0, edge_mm(HINGE_AT_MM) - 20.0))
     (out_mm,) = re.findall(r"and hinge it ([0-9.]+) mm further out", told)
-    assert float(out_mm) == pytest.approx(20.0, abs=1.5)  # the blade's thickness turns past the hinge line
+    # the blade's thickness turns past the hinge line; 2.5 mm is the room of a fixed pupil
+    assert float(out_mm) == pytest.approx(20.0 + 2.5, abs=1.5)
 
 
 def test_another_part_is_told_with_how_deep_it_stands_in_the_beam():

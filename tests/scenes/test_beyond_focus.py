@@ -4,7 +4,7 @@ import pytest
 
 from geometry.notes import Severity
 from scenes.build import states_of
-from scenes.check import run_check
+from scenes.check import map_grid, run_check
 from scenes.engines import engine_of
 from scenes.parse import parse_scene
 from scenes.verdict import Word
@@ -58,3 +58,11 @@ def test_a_part_that_ends_before_the_plane_or_in_it_is_no_fault(at):
     state = _state(at=at, focus=220, width=300)
     assert not any(note.severity is Severity.FAULT for note in state.notes)
     assert state.word is Word.CLEAR
+
+
+def test_a_map_that_no_block_can_be_proven_of_is_coarse_unless_its_pixels_are_asked_for():
+    coverage = engine_of("coverage")
+    beyond, before = (states_of(parse_scene(SCENE.format(at=at, focus=220, width=20), source="s.toml"))[0] for at in (75, 30))
+    assert map_grid(beyond, coverage, None).columns == 256
+    assert map_grid(before, coverage, None).columns == coverage.columns(before.grid) > 256
+    assert [map_grid(beyond, coverage, asked).columns for asked in (1000, "full")] == [1000, beyond.grid.columns]

@@ -76,6 +76,15 @@ def test_the_worst_pupil_depth_counts_and_the_range_is_told():
     assert worst.range_stops == pytest.approx((least, most), abs=0.03)
 
 
+@pytest.mark.parametrize(("guess", "first"), [((12.0, 29.4), True), ((2.9, -8.0), False), (None, False)])
+def test_a_box_is_changed_for_a_guessed_field_only_after_that_is_measured(guess, first):
+    state = replace(plan(wall_that_leaves(0.8)), field_guess_percent=guess)
+    step, plain = judged(state).blamed.next_step, judged(plan(wall_that_leaves(0.8))).blamed.next_step
+    words = "measure the field at this focus first, taken as 29 % wider than at infinity by guess; if it is so, "
+    assert plain.startswith("open the right flag")
+    assert step == (words + plain if first else plain)
+
+
 def test_a_guide_away_from_the_wall_stays_clear_while_the_other_is_shaded():
     left = Guide(name="left half", half_width_mm=8, half_height_mm=10, centre_mm=(-9, 0))
     right = Guide(name="right half", half_width_mm=8, half_height_mm=10, centre_mm=(9, 0))

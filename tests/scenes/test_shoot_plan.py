@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from geometry.notes import Note, Severity
 from scenes.shoot_plan import plan_lines, shots
 from scenes.verdict import Word
 from tests.scenes.test_results import check, clear_state, guide, state, with_little_room
@@ -55,6 +56,16 @@ def test_a_field_that_is_a_guess_at_the_nearest_focus_is_to_be_measured():
     told = "[ ] 18: how wide it sees there, to either side; field at focus 350 mm: a guess, 42 % wider than at infinity"
     assert told in text
     assert "900 mm: a guess" not in text
+
+
+def test_faults_are_to_be_changed_before_the_shoot_and_cautions_to_be_looked_at():
+    fault, caution = Note("top flag", "meets the hood", Severity.FAULT), Note("rods", "are not in the scene", Severity.CAUTION)
+    lines = plan_lines(check(replace(clear_state(), notes=(caution, fault)), clear_state(key="50_inf_f2")), "")
+    heads = ("Change before", "Measure first")
+    change, measure = (next(i for i, line in enumerate(lines) if line.startswith(head)) for head in heads)
+    assert lines[change + 2 : measure] == ["[ ] top flag: meets the hood", ""]
+    assert lines[measure + 2] == "[ ] rods: are not in the scene"
+    assert not any(line.startswith(heads) for line in plan_lines(check(clear_state()), ""))
 
 
 def test_the_plan_keeps_to_a_hundred_columns():
