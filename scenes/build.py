@@ -92,7 +92,7 @@ def plan_state(
     variants = lens_variants(lens, grid, glass, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
     own_box = box_for(scene, lens)
     assembly, box = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, focus_mm))
-    guess = field_guess_percent(lens, variants, focal_mm, focus_mm)
+    guess = field_guess_percent(lens, variants, grid, focal_mm, focus_mm)
     return StatePlan(
         key=state_key(lens, focal_mm, focus_mm, f_number),
         lens_name=lens.name,

@@ -16,6 +16,7 @@ from raytrace.prescription import first_order
 from raytrace.prescription_pupil import largest_field_rad, pupil_table
 from raytrace.projection import image_radius_mm, slopes, undistort_radius
 from raytrace.zoom import InBetween, StateRow, in_between
+from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS
 from scenes.model_lens import Lens, PupilDepth
 from scenes.resources import GlassTable
 
@@ -57,25 +58,28 @@ def front_travel_mm(lens: Lens, focal_mm: float, focus_mm: float) -> float:
 
 
 def field_guess_percent(
-    lens: Lens, variants: Sequence[Variant], focal_mm: float, focus_mm: float
+    lens: Lens, variants: Sequence[Variant], grid: PixelGrid, focal_mm: float, focus_mm: float
 ) -> tuple[float, float] | None:
     """How much wider the field is taken to be than at infinity, (across, upright) [% of its tangent]; negative: narrower.
 
     None where it is no guess: at infinity, or where the lens's rows state it. Source: docs/physics.md, "Finite focus".
     """
-    if math.isinf(focus_mm) or in_between(rows_of(lens), focal_mm, focus_mm).half_field_deg is not None:
+    here = in_between(rows_of(lens), focal_mm, focus_mm)
+    if math.isinf(focus_mm) or (here.half_field_deg is not None and not here.field_is_held):
         return None
-    ways = [_wider_than_at_infinity(variant.lens) for variant in variants] or [(1.0, 1.0)]
+    far = _Setting(lens, grid, in_between(rows_of(lens), focal_mm, math.inf), None, focal_mm, math.inf, lens.f_number)
+    far_focal_mm = _field_focal_mm(far, 0.0)
+    ways = [_wider_than(far_focal_mm, variant.lens) for variant in variants] or [(1.0, 1.0)]
     return 100.0 * (max(way[0] for way in ways) - 1.0), 100.0 * (max(way[1] for way in ways) - 1.0)
 
 
-def _wider_than_at_infinity(lens: LensState) -> tuple[float, float]:
+def _wider_than(far_focal_mm: float, lens: LensState) -> tuple[float, float]:
     """Tangents (across, upright) of the field by those at infinity.
 
     The field is mapped from the upright pupil. Where the one across lies elsewhere it sees the same object plane, its tangents by
     the distance from it.
     """
-    upright = lens.focal_mm / lens.field_focal_mm
+    upright = far_focal_mm / lens.field_focal_mm
     if not isinstance(lens.pupil, FixedPupil):
         return upright, upright
     across_mm, upright_mm = (lens.object_z_mm + depth for depth in lens.pupil.behind_front_mm)
@@ -186,12 +190,26 @@ def _object_z_mm(setting: _Setting) -> float:
 
 
 def _field_focal_mm(setting: _Setting, depth_mm: float) -> float:
-    """What maps the picture onto the field: the state's own half field where it has one, else the conjugate's m L [mm]."""
+    """What maps the picture onto the field: the state's own half field where it has one, else the conjugate's m L [mm].
+
+    A half field that is held from another focal length or focus may be too narrow here: then the wider of both counts.
+    """
     lens, half_field = setting.lens, setting.here.half_field_deg
-    if half_field is not None:
-        unit_radius = float(image_radius_mm(np.radians(half_field), 1.0, lens.projection))
-        return lens.squeeze * _undistorted_edge_mm(setting) / unit_radius
+    if half_field is None:
+        return _conjugate_focal_mm(setting, depth_mm)
+    unit_radius = float(image_radius_mm(np.radians(half_field), 1.0, lens.projection))
+    stated_mm = lens.squeeze * _undistorted_edge_mm(setting) / unit_radius
+    if not setting.here.field_is_held or _is_nearer_than_a_lens_images(setting):
+        return stated_mm
+    return min(stated_mm, _conjugate_focal_mm(setting, depth_mm))
+
+
+def _conjugate_focal_mm(setting: _Setting, depth_mm: float) -> float:
     return conjugate(setting.focal_mm, setting.focus_mm, setting.front_to_sensor_mm or 0.0, depth_mm).effective_focal_mm
+
+
+def _is_nearer_than_a_lens_images(setting: _Setting) -> bool:
+    return setting.focus_mm < NEAREST_FOCUS_IN_FOCAL_LENGTHS * setting.focal_mm
 
 
 def _undistorted_edge_mm(setting: _Setting) -> float:

@@ -57,6 +57,32 @@ def test_a_field_that_a_row_states_is_no_guess():
     assert not any("guess" in note.text for note in close.notes)
 
 
+def test_a_field_stated_at_infinity_alone_does_not_narrow_the_guess_at_close_focus():
+    # measured 35.75 deg, a hair less than atan(18 / 25) = 35.754 deg; close up the guess sees wider, and says so
+    rows = "[[lens.state]]\nfocus_mm = 'infinity'\nhalf_field_deg = 35.75"
+    stated, guessed = (lens_at_close_focus(rows=rows) for rows in (rows, ""))
+    assert stated.variants[0].field_focal_mm == pytest.approx(guessed.variants[0].field_focal_mm)
+    assert stated.field_guess_percent == pytest.approx(guessed.field_guess_percent, abs=0.1)
+    assert any("a guess" in note.text for note in stated.notes)
+
+
+def test_of_a_field_stated_wider_at_infinity_than_the_guess_close_up_the_wider_counts():
+    state = lens_at_close_focus(rows="[[lens.state]]\nfocus_mm = 'infinity'\nhalf_field_deg = 60")
+    assert state.variants[0].field_focal_mm == pytest.approx(18 / np.tan(np.radians(60)))
+    assert state.field_guess_percent == pytest.approx([0.0, 0.0])
+
+
+def test_a_narrow_field_stated_close_up_alone_does_not_narrow_the_field_at_infinity():
+    rows = "[[lens.state]]\nfocus_mm = 500\nhalf_field_deg = 30"
+    far, close = states_of(parse_scene(SCENE.format(length=160, pupil=40, focus=500, rows=rows), source="s.toml"))
+    assert far.variants[0].field_focal_mm == pytest.approx(25.0)
+    assert close.variants[0].field_focal_mm == pytest.approx(18 / np.tan(np.radians(30)))
+
+
+def lens_at_close_focus(rows=""):
+    return states_of(parse_scene(SCENE.format(length=160, pupil=40, focus=500, rows=rows), source="s.toml"))[1]
+
+
 @pytest.mark.parametrize("projection", ["rectilinear", "equidistant"])
 @pytest.mark.parametrize("distortion", [[0.0, 0.0], [0.08, 0.0], [-0.1, 0.02]])
 def test_a_stated_half_field_is_what_the_edge_of_the_width_sees_whatever_the_distortion(projection, distortion):
