@@ -1,6 +1,11 @@
 """Kernels on disk."""
 
+import os
+import subprocess
+import sys
+
 from raytrace.box import Box
+from raytrace.coverage.ahead import compile_listing
 from raytrace.coverage.cells import list_blocks
 from raytrace.coverage.compiled import compiled, is_compiled, kernel
 from raytrace.coverage.engine import coverage_shares
@@ -11,6 +16,14 @@ from tests.raytrace.made import edge_above, pencils
 def test_a_kernel_that_has_run_lies_on_disk():
     coverage_shares(pencils([[0.0, 0.1]]), Box(parts=(edge_above(20.0, 60.0),)))
     assert is_compiled(list_blocks)
+
+
+def test_a_kernel_on_disk_is_loaded_without_what_only_compiling_asks_for():
+    compile_listing()
+    imports = "import sys; from raytrace.coverage.ahead import compile_listing"
+    code = f"{imports}; compile_listing(); sys.exit('numba.np.linalg' in sys.modules)"
+    path = os.pathsep.join(p for p in sys.path if p)
+    assert subprocess.run([sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": path}, check=False).returncode == 0
 
 
 @compiled
