@@ -63,6 +63,10 @@ class Beam:
         """Whether some ray starts behind a plane and never gets nearer to it."""
         return any(sheet.runs_along(plane) for sheet in self.sheets)
 
+    def endless(self) -> Beam:
+        """The same rays, running on beyond the plane in focus."""
+        return replace(self, sheets=tuple(sheet.endless() for sheet in self.sheets))
+
     def section_at(self, z_mm: float) -> Section:
         """The section square to the axis, z ahead of the lens front [mm]."""
         return self.section(pose(ahead_mm=z_mm))

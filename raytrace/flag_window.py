@@ -29,7 +29,6 @@ SWING_MM = 0.01  # how far the end of a bar may stray between two angles tried f
 HALVINGS = 16  # of the last step: far below a hundredth of a degree
 EDGE_MM = 0.1  # points of the beam this near to the outermost touch with it
 STEP_MM = 15.0  # between sections; the beam's sides are straight or hollow, so that chords between them are on the safe side
-FOLDED_DEG = 60.0  # an extension bent farther may stand behind the hinge and in the beam at once
 FAR_ASIDE_MM = 1e5  # beyond any beam
 
 
@@ -146,9 +145,12 @@ Sections = Mapping[float, Section]
 
 
 def depths_mm(bars: Bars) -> FloatArray:
-    """Places (K,) ahead of the hinge where the beam is to be cut for a flag [mm]: whole steps, so that flags share sections."""
-    behind = bars.reach_mm if bars.extension_mm > 0.0 and abs(bars.extension_deg) > FOLDED_DEG else 2 * bars.thickness_mm
-    return STEP_MM * np.arange(-np.ceil(behind / STEP_MM), np.ceil(bars.reach_mm / STEP_MM) + 1)
+    """Places (K,) ahead of the hinge where the beam is to be cut for a flag [mm]: whole steps, so that flags share sections.
+
+    As far behind the hinge as ahead of it: there a blade lies that is folded back.
+    """
+    steps = np.ceil(bars.reach_mm / STEP_MM)
+    return STEP_MM * np.arange(-steps, steps + 1)
 
 
 def profile(sections: Sections, hinge: Hinge, width_mm: float) -> BaseGeometry:
@@ -202,7 +204,7 @@ def _filled(run: FloatArray) -> BaseGeometry:
 def widest_touch(bars: Bars, region: BaseGeometry) -> Touch:
     """The widest angle at which bars meet a region of (ahead, out): found from wide open inward, a small step at a time.
 
-    Where they meet it folded back as well, the angles about straight out count.
+    Where they meet it folded back as well, wholly or on the way, the angles about straight out count.
     """
     if region.is_empty:
         return NEVER
@@ -210,7 +212,8 @@ def widest_touch(bars: Bars, region: BaseGeometry) -> Touch:
     step = np.degrees(2 * np.arccos(1 - min(SWING_MM / bars.reach_mm, 0.5)))
     angles = np.linspace(MOST_DEG, LEAST_DEG, int(np.ceil((MOST_DEG - LEAST_DEG) / step)) + 1)
     met = _meets(bars, region, angles)
-    start = int(np.argmin(np.abs(angles - OPEN_DEG))) if met[0] else 0
+    straight = int(np.argmin(np.abs(angles - OPEN_DEG)))
+    start = straight if met[0] or (met[:straight].any() and not met[straight]) else 0
     if met[start]:
         return Touch(angle_deg=np.inf)
     outer, inner = np.flatnonzero(met[:start]), start + np.flatnonzero(met[start:])

@@ -127,7 +127,7 @@ def set_words(flag: FlagSummary) -> str:
     shading = [state for state in kept if not state.limits.visible_deg <= flag.set_deg <= state.limits.touch_most_deg]
     narrow = [state for state in kept if not state.limits.clear_deg <= flag.set_deg <= state.limits.most_deg]
     tight = [state for state in narrow if all(state is not other for other in shading)]
-    rest = "".join(f"; {words}" for words in (_hopeless_words(flag), _folding_words(flag)) if words)
+    rest = "".join(f"; {words}" for words in (_hopeless_words(flag), _folding_words(flag), _focus_words(flag)) if words)
     if narrow:
         parts = [f"darkens {_named(shading)}"] if shading else []
         parts += [f"has next to no room with {_named(tight)}"] if tight else []
@@ -174,6 +174,15 @@ def _folding_words(flag: FlagSummary) -> str:
     near = f"its hinge is {max(clear, 0.0):.1f} mm clear of the beam, and the blade {flag.bars.thickness_mm:g} mm thick"
     way_out = f"a thinner blade, or a hinge {farther:.1f} mm farther out, lets it fold right back"
     return f"open it no farther than {flag.most_deg:.1f} with {_named(short)}: {near}; {way_out}"
+
+
+def _focus_words(flag: FlagSummary) -> str:
+    """States in which the flag can reach beyond the plane in focus."""
+    near = [state for state in flag.states if state.focus_in_reach]
+    if not near:
+        return ""
+    reach = f"far in it reaches beyond the plane in focus with {_named(near)}"
+    return f"{reach}: it is held off the beam there as well, but check calls no frame clear with a flag that far"
 
 
 def _named(states: Sequence[FlagState]) -> str:
@@ -235,6 +244,7 @@ def flag_dict(flag: FlagSummary) -> dict[str, Any]:
         "extension": {"length_mm": bars.extension_mm, "angle_deg": bars.extension_deg} if bars.extension_mm > 0.0 else None,
         "all_states": _set_dict(kept) if kept.states else None,
         "states_that_no_angle_clears": [state.plan.key for state in flag.hopeless],
+        "states_with_the_plane_in_focus_in_reach": [state.plan.key for state in flag.states if state.focus_in_reach],
         "says": set_words(flag),
         "states": [_state_dict(state) for state in flag.states],
     }

@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import pairwise
 from typing import cast
 
 import numpy as np
@@ -63,7 +62,6 @@ GLASS_ROOM_MM = 25.0  # glass farther behind a flag than this leaves straight ra
 ROUNDED_DEG = 1e-6  # an angle this little past a step is on it
 ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
 LEANING = 1e-9  # of a box's axis against the lens's: rounding
-FOCUS_MM = 0.05  # how near to the plane of focus, where the beam ends, a flag is looked at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +124,7 @@ class FlagState:
     plan: StatePlan
     limits: Limits
     bare: Limits | None  # None where the flag has no extension
+    focus_in_reach: bool = False  # whether it can reach beyond the plane in focus
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -239,12 +238,18 @@ class Beams:
 
 
 def beams_for(plan: StatePlan, far_mm: float) -> Beams:
-    """The beams of a state, fine enough up to a distance ahead of the lens front."""
+    """The beams of a state, fine enough up to a distance ahead of the lens front.
+
+    Their rays run on beyond the plane in focus: a flag that reaches so far would show, blurred, wherever the picture sees past a
+    subject in that plane.
+    """
     far = pose(ahead_mm=far_mm)
     pairs = [(v, lens, guide) for v, lens in enumerate(plan.variants) for guide in outer_guides(plan.guides)]
 
     def named(scale: float) -> tuple[NamedBeam, ...]:
-        return tuple(NamedBeam(guide.name, v, lens_beam(lens, scaled(guide, scale), plan.box, far=far)) for v, lens, guide in pairs)
+        return tuple(
+            NamedBeam(guide.name, v, lens_beam(lens, scaled(guide, scale), plan.box, far=far).endless()) for v, lens, guide in pairs
+        )
 
     return Beams(touching=named(1.0), roomy=named(1 + ROOM_PERCENT / 100), room_mm=room_needed_mm(plan.variants))
 
@@ -264,7 +269,10 @@ class StateLimits:
         """The smallest angles of a flag, or of another hinged in its place."""
         clear, touch = self._roomy_touch(place.hinge, bars), self._touch(place.hinge, bars)
         touch_deg = rounded_up(touch.angle_deg)
-        visible = rounded_up(self.rim.least_angle(place.hinge, bars, touch.angle_deg))
+        if self.focus_in_reach(place.hinge, bars):  # shares know nothing of what stands beyond that plane
+            visible = touch_deg
+        else:
+            visible = rounded_up(self.rim.least_angle(place.hinge, bars, touch.angle_deg))
         clear_deg, most_deg = self._span(place.hinge, bars, clear)
         return Limits(
             clear_deg=clear_deg,
@@ -309,6 +317,12 @@ class StateLimits:
         shapes = [profile(self._cut(named.beam, hinge, bars), hinge, bars.width_mm) for named in self.beams.touching]
         return shapely.union_all(shapes)
 
+    def focus_in_reach(self, hinge: Hinge, bars: Bars) -> bool:
+        """Whether a flag can reach beyond the plane in focus."""
+        leaning_mm = float(np.hypot(*hinge.box.rotation[2, :2])) * (bars.width_mm / 2 + hinge.out_mm)
+        farthest_mm = float(hinge.plane(0.0).origin_mm[2]) + bars.reach_mm + leaning_mm
+        return any(lens.object_z_mm < farthest_mm for lens in self.plan.variants)
+
     @cached_property
     def rim(self) -> Rim:
         """What the edges of the guides lose."""
@@ -340,20 +354,8 @@ class StateLimits:
         return self._grown_cuts[key]
 
     def _cut(self, beam: Beam, hinge: Hinge, bars: Bars) -> Sections:
-        depths = depths_mm(bars).tolist()
-        found = {depth: self._section(beam, hinge, depth) for depth in depths}
-        for near, far in pairwise(depths):
-            if not found[near].is_empty and found[far].is_empty:
-                last = self._last_before_focus(beam, hinge, near, far)
-                found[last] = self._section(beam, hinge, last)
+        found = {depth: self._section(beam, hinge, depth) for depth in depths_mm(bars).tolist()}
         return {depth: section for depth, section in found.items() if not section.is_empty}
-
-    def _last_before_focus(self, beam: Beam, hinge: Hinge, near_mm: float, far_mm: float) -> float:
-        """The farthest place of the beam before it ends in the plane of focus, to FOCUS_MM: a flag may reach right up to it."""
-        while far_mm - near_mm > FOCUS_MM:
-            middle = (near_mm + far_mm) / 2
-            near_mm, far_mm = (near_mm, middle) if self._section(beam, hinge, middle).is_empty else (middle, far_mm)
-        return near_mm
 
     def _section(self, beam: Beam, hinge: Hinge, depth_mm: float) -> Section:
         key = (id(beam), hinge.at_mm, depth_mm)
@@ -465,7 +467,8 @@ def flag_states(
         found = []
         for place in places:
             bare = work.limits(place, place.bars.bare) if place.bars.extension_mm > 0.0 else None
-            found.append(FlagState(flag=place, plan=plan, limits=work.limits(place, place.bars), bare=bare))
+            limits, near = work.limits(place, place.bars), work.focus_in_reach(place.hinge, place.bars)
+            found.append(FlagState(flag=place, plan=plan, limits=limits, bare=bare, focus_in_reach=near))
         tick(1, plan.key)
         yield work, tuple(found)
 
