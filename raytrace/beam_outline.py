@@ -24,6 +24,7 @@ LOOKS = tuple(  # directions (D, 2) that hulls are looked for in: few for all po
     np.column_stack([np.cos(turn), np.sin(turn)]) for turn in (2 * np.pi * np.arange(count) / count for count in (16, 64))
 )
 ON_EDGE = 1e-6  # mm; points this near an edge of the coarse hull may still be corners of the fine one
+HAIR_MM = 0.001  # what rays all in one point or line are told to take up: none must look as if no beam were there
 HALVINGS = 20  # of that swing: a tangent's lean to 3e-6 rad, so its height to a micrometre over a hundred
 
 
@@ -35,8 +36,8 @@ def chained(points: FloatArray, there: BoolArray) -> Section:
         return linked(points, there)
     try:
         corners, vertices = _hull(points.reshape(-1, 2))
-    except QhullError:  # all rays in one point or line: no area
-        return shapely.Polygon()
+    except QhullError:  # all rays in one point or line
+        return _hair(points.reshape(-1, 2))
     dents = _dents(points, corners, vertices // points.shape[1])
     if not dents:
         return shapely.Polygon(corners)
@@ -54,6 +55,21 @@ def _hull(points: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
         outer = outer[_outside_coarse(points[outer], directions)]
     vertices = outer[ConvexHull(points[outer]).vertices]
     return points[vertices], vertices
+
+
+def _hair(points: FloatArray) -> Section:
+    """A hair's breadth round points (N, 2) that span no area."""
+    return as_section(shapely.MultiPoint(points).convex_hull.buffer(HAIR_MM))
+
+
+def _convex_corners(points: FloatArray) -> FloatArray:
+    """Corners (C, 2) of a convex hull, counter-clockwise; its two ends where a pencil comes to a line or, in focus, a point."""
+    try:
+        return np.asarray(points[ConvexHull(points).vertices])
+    except QhullError:
+        along = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][0]
+        height = points @ along
+        return points[[int(height.argmin()), int(height.argmax())]]
 
 
 def _outside_coarse(points: FloatArray, directions: FloatArray) -> BoolArray:
@@ -82,7 +98,8 @@ def linked(points: FloatArray, there: BoolArray) -> Section:
     singles = _hulls(points[alone])
     middles = points[there].mean(axis=1)
     inside = [shapely.make_valid(shapely.Polygon(middles))] if len(middles) > 2 else []
-    return filled(shapely.union_all([*links, *singles, *inside]))
+    section = filled(shapely.union_all([*links, *singles, *inside]))
+    return section if not section.is_empty else _hair(points[there].reshape(-1, 2))
 
 
 def _hulls(points: FloatArray) -> list[shapely.Geometry]:
@@ -179,7 +196,7 @@ def _line_crossings(normal: FloatArray, height: FloatArray) -> FloatArray:
 
 def _arc(outline: FloatArray, from_rad: float, to_rad: float) -> FloatArray:
     """Corners of one outline, counter-clockwise, whose outward normals lie between two directions."""
-    corners = outline[ConvexHull(outline).vertices]
+    corners = _convex_corners(outline)
     start, end = (int((corners @ _unit(np.array(a))).argmax()) for a in (from_rad, to_rad))
     return corners[(start + np.arange((end - start) % len(corners) + 1)) % len(corners)]
 

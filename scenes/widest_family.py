@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -21,6 +21,7 @@ from scenes.resources import GlassTable, Resources
 from scenes.words import plain
 
 SHORTEST_SHARE, LONGEST_SHARE = 1 / 3, 6.0  # of the reference lens's focal length: beyond these it says nothing of a lens
+SAME_FIELD = 0.999  # and its inverse: less of a difference is rounding of half_field_deg, used but not worth a sentence
 NEAR_SLACK = 1.0001  # a finite focus is asked for this little beyond four focal lengths
 
 
@@ -45,11 +46,24 @@ class Measures:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FieldStated:
+    """What the rows of a family's own lens say of its field, as shares of what its focal length says.
+
+    wider: the most at its shortest focal length, 1 at least: what the family takes. narrower: the least there, 1 at most. longer:
+    the most at its longer focal lengths, 1 at least. unheld_mm: focus distances of rows that nothing can be held against.
+    """
+
+    wider: float = 1.0
+    narrower: float = 1.0
+    longer: float = 1.0
+    unheld_mm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Family:
     """A reference lens at its shortest focal length, freed of its rows and its front glass, and what its relatives measure.
 
-    depth_mm is its pupil (None where pupil_walk tells it); wider is how much wider it sees than its focal length says (1 where
-    no row states its field).
+    depth_mm is its pupil (None where pupil_walk tells it).
     """
 
     lens: Lens
@@ -57,7 +71,7 @@ class Family:
     walk: tuple[WalkRow, ...] | None
     measures: Measures
     travel_mm: float
-    wider: float
+    field: FieldStated
     traced: bool
 
     @property
@@ -82,7 +96,7 @@ def family_of(scene: Scene, resources: Resources, name: str | None, measures: Me
         walk=own.pupil_walk if depth is None else None,
         measures=measures,
         travel_mm=front_travel_mm(own, focal, math.inf),
-        wider=_wider(own, free, grid),
+        field=_field_stated(own, free, grid),
         traced=glass is not None,
     )
 
@@ -112,22 +126,33 @@ def _around(depths: Sequence[PupilDepth]) -> PupilDepth:
     )
 
 
-def _wider(own: Lens, free: Lens, grid: PixelGrid) -> float:
-    """How much wider the lens's own rows say it sees than its focal length, at its shortest; 1 at least."""
-    if all(row.half_field_deg is None for row in own.state):
-        return 1.0
-    held = free.model_copy(update={"pupil_walk": None, "pupil_behind_front_mm": PupilDepth(horizontal=(0, 0), vertical=(0, 0))})
-    distances = {row.focus_mm or math.inf for row in rows_of(own)}
-    shares = [1.0]
-    for focus_mm in distances:
-        rows = held.model_copy(update={"state": own.state})
-        too_near = focus_mm < NEAREST_FOCUS_IN_FOCAL_LENGTHS * free.focal_mm or own.front_to_sensor_mm is None
-        if math.isfinite(focus_mm) and too_near:
-            continue
-        setting = {"focal_mm": free.focal_mm, "focus_mm": focus_mm, "f_number": own.f_number}
-        measured, said = (lens_variants(lens, grid, None, **setting)[0].lens for lens in (rows, held))
-        shares.append(said.field_focal_mm / measured.field_focal_mm)
-    return max(shares)
+def _field_stated(own: Lens, free: Lens, grid: PixelGrid) -> FieldStated:
+    """How the fields that a lens's own rows state stand to those that its focal lengths say."""
+    stating = [row for row in rows_of(own) if row.half_field_deg is not None]
+    known: dict[bool, list[float]] = {True: [], False: []}  # at the shortest focal length, and at longer ones
+    unheld: set[float] = set()
+    for row in stating:
+        near = math.isfinite(row.focus_mm)
+        if near and (own.front_to_sensor_mm is None or row.focus_mm < NEAREST_FOCUS_IN_FOCAL_LENGTHS * row.focal_mm):
+            unheld.add(row.focus_mm)
+        else:
+            known[row.focal_mm <= free.focal_mm].append(_wider_share(own, free, grid, row.focal_mm, row.focus_mm))
+    return FieldStated(
+        wider=max([1.0, *known[True]]),
+        narrower=min([1.0, *known[True]]),
+        longer=max([1.0, *known[False]]),
+        unheld_mm=tuple(sorted(unheld)),
+    )
+
+
+def _wider_share(own: Lens, free: Lens, grid: PixelGrid, focal_mm: float, focus_mm: float) -> float:
+    """How much wider a lens's rows say it sees at a setting than its focal length says."""
+    nought = PupilDepth(horizontal=(0, 0), vertical=(0, 0))
+    held = free.model_copy(update={"focal_mm": focal_mm, "pupil_walk": None, "pupil_behind_front_mm": nought})
+    rows = held.model_copy(update={"state": own.state})
+    setting = {"focal_mm": focal_mm, "focus_mm": focus_mm, "f_number": own.f_number}
+    measured, said = (lens_variants(lens, grid, None, **setting)[0].lens for lens in (rows, held))
+    return said.field_focal_mm / measured.field_focal_mm
 
 
 def relatives(family: Family, focal_mm: float) -> tuple[Lens, ...]:
@@ -177,7 +202,8 @@ def family_states(family: Family, grid: PixelGrid, focal_mm: float, focus_mm: fl
     found = []
     for lens in relatives(family, focal_mm):
         variants = lens_variants(lens, grid, None, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
-        found += [replace(v.lens, field_focal_mm=v.lens.field_focal_mm / family.wider) for v in variants if _is_end(v.lens, lens)]
+        ends = [variant.lens for variant in variants if _is_end(variant.lens, lens)]
+        found += [replace(end, field_focal_mm=end.field_focal_mm / family.field.wider) for end in ends]
     return tuple(found)
 
 
@@ -210,9 +236,30 @@ def assumed(family: Family) -> tuple[str, ...]:
     length = _rule_words(wanted.length, wanted.length_mm, family.lens.front_to_sensor_mm, name)
     found = [f"pupil: {_pupil_words(family, name)}", f"front diameter: {front}; its glass cuts nothing off the beam"]
     found.append(f"front to sensor: {length}; nearest focus as in {name}")
-    if family.wider > 1:
-        found.append(f"field: {100 * (family.wider - 1):.1f} % wider than the focal length says, as in {name}'s rows")
-    return tuple(found)
+    return (*found, *_field_words(family.field, name))
+
+
+def _field_words(field: FieldStated, name: str) -> Iterator[str]:
+    """What of the fields that rows state is used, and what is not."""
+    if field.wider > 1 / SAME_FIELD:
+        yield f"field: {_percent(field.wider)} wider than the focal length says, as in {name}'s rows"
+    if field.narrower < SAME_FIELD:
+        yield f"field: {name}'s rows state it up to {_percent(field.narrower)} narrower too, which is left out: the safe side"
+    if field.longer > field.wider / SAME_FIELD:
+        yield (
+            f"field: {name}'s rows at longer focal lengths state it up to {_percent(field.longer)} wider than those say, which is "
+            "left out: check the lens itself there"
+        )
+    if field.unheld_mm:
+        at = " and ".join(f"{focus_mm:g} mm" for focus_mm in field.unheld_mm)
+        yield (
+            f"field: what {name}'s rows state at {at} is left out, for nothing is known to hold it against so near or without "
+            "front_to_sensor_mm; a lens may see wider there: check it itself"
+        )
+
+
+def _percent(share: float) -> str:
+    return f"{100 * abs(share - 1):.1f} %"
 
 
 def _rule_words(rule: Rule, stated_mm: float | None, own_mm: float | None, name: str) -> str:

@@ -9,7 +9,7 @@ import trimesh
 
 from geometry.frame import pose
 from raytrace.beam import beam_of, beam_section, lens_beam, lens_section, outer_guides, union
-from raytrace.beam_outline import section_size
+from raytrace.beam_outline import chained, section_size
 from raytrace.beam_rays import plane_crossing
 from raytrace.beam_solid import beam_solid
 from raytrace.box import Box, GlassKind
@@ -116,6 +116,32 @@ def test_beyond_the_object_plane_there_is_no_beam():
     guide = Guide(name="a", half_width_mm=12.0, half_height_mm=7.0)
     assert section_of(plain_lens(object_z_mm=150.0), guide, 160.0).is_empty
     assert not section_of(plain_lens(object_z_mm=150.0), guide, 140.0).is_empty
+
+
+def test_in_the_plane_in_focus_the_beam_is_the_object_itself_however_the_picture_bends():
+    # Every pencil is a point there. Barrel distortion r = u (1 - 0.1 u^2), in half diagonals (Brown 1966, radial term): the sides
+    # of what is seen bow inward.
+    lens = plain_lens(object_z_mm=75.0, distortion=(-0.1, 0.0))
+    guide = Guide(name="a", half_width_mm=18.0, half_height_mm=12.0)
+    found = section_of(lens, guide, 75.0)
+
+    def seen_mm(right_mm, up_mm):
+        r = np.hypot(right_mm, up_mm) / 20
+        u = min(root.real for root in np.roots([-0.1, 0.0, 1.0, -r]) if abs(root.imag) < 1e-9 and root.real > 0)
+        return np.array([right_mm, up_mm]) / r / 20 * u * (75.0 + 25.0)
+
+    assert found.bounds[2:] == pytest.approx(seen_mm(18.0, 12.0), abs=0.03)
+    at_middle = found.intersection(shapely.LineString([(0, 0), (0, 200)])).length
+    assert at_middle == pytest.approx(seen_mm(0.0, 12.0)[1], abs=0.03)
+    assert at_middle < found.bounds[3] - 1.0
+
+
+def test_rays_all_in_one_line_still_count_as_a_beam():
+    flat = np.column_stack([np.linspace(-30.0, 30.0, 12), np.zeros(12)]).reshape(4, 3, 2)
+    whole, gaps = chained(flat, np.ones(4, dtype=bool)), chained(flat, np.array([True, True, True, False]))
+    assert whole.bounds == pytest.approx((-30.0, 0.0, 30.0, 0.0), abs=0.002)
+    assert gaps.bounds[0] == pytest.approx(-30.0, abs=0.002)
+    assert whole.area > 0
 
 
 def test_the_front_ring_bounds_the_beam_close_before_it():

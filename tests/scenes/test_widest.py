@@ -235,6 +235,43 @@ def test_measures_are_held_scaled_or_stated_and_said_so():
     assert "140 mm, as stated" in assumed(family)[2]
 
 
+def stated_fields(*rows):
+    """What is assumed of a lens's field that rows (focal, focus, tangent by that of the focal length) state."""
+    lines = "".join(
+        f"[[lens.state]]\nfocal_mm = {f}\nfocus_mm = {d}\nhalf_field_deg = {math.degrees(math.atan(18.0 / f * share)):.5f}\n"
+        for f, d, share in rows
+    )
+    scene = loaded(lenses=lines)
+    family = family_of(scene.scene, Resources(), None, Measures(), plans_of(scene)[0].grid)
+    return family.field, [sentence for sentence in assumed(family) if sentence.startswith("field")]
+
+
+def test_a_field_stated_wider_than_the_focal_length_says_is_used():
+    # the tangent of a thin lens's half field at infinity is 18 / f
+    field, (words,) = stated_fields((25, '"infinity"', 1.04))
+    assert field.wider == pytest.approx(1.04, abs=1e-5)
+    assert words == 'field: 4.0 % wider than the focal length says, as in the "25"\'s rows'
+
+
+def test_a_field_stated_narrower_is_left_out_and_said_so():
+    field, (words,) = stated_fields((25, '"infinity"', 0.94))
+    assert (field.wider, field.narrower) == (1.0, pytest.approx(0.94, abs=1e-5))
+    assert words == 'field: the "25"\'s rows state it up to 6.0 % narrower too, which is left out: the safe side'
+
+
+def test_a_field_stated_wider_at_the_long_end_of_a_zoom_is_left_out_and_said_so():
+    field, (words,) = stated_fields((25, '"infinity"', 1.0), (50, '"infinity"', 1.1))
+    assert (field.wider, field.longer) == (pytest.approx(1.0, abs=1e-5), pytest.approx(1.1, abs=1e-5))
+    assert "rows at longer focal lengths state it up to 10.0 % wider than those say, which is left out" in words
+
+
+def test_a_field_stated_nearer_than_four_focal_lengths_is_left_out_and_said_so():
+    # D = f (2 + m + 1/m) is least, 4 f, at life size: 180 mm is nearer than 4 x 50, not than 4 x 25
+    field, words = stated_fields(*((f, d, 1.0) for f in (25, 50) for d in ('"infinity"', 180)))
+    assert field.unheld_mm == (180.0,)
+    assert any('what the "25"\'s rows state at 180 mm is left out' in sentence for sentence in words)
+
+
 def test_the_table_fits_its_columns_and_begins_with_the_answer():
     scene = loaded(flag=FLAG, lenses=LONGER)
     report = widest_report(scene, Wanted())
