@@ -12,7 +12,7 @@ from scenes.camera3d import VIEW_ANGLE_DEG, Viewpoint
 from scenes.heatmap3d import LIFT_MM
 from scenes.layout3d import Layout, layout_of
 from scenes.overlay3d import draw_overlay
-from scenes.ray_looks3d import DASH_MM, RAY_COLOURS, RAY_WIDTH_PX
+from scenes.ray_looks3d import RAY_COLOURS, RAY_WIDTH_PX
 from scenes.scene3d import Heatmap, Line, RayFate, RayPath, Scene3D, Solid, View
 
 FloatArray = NDArray[np.float64]
@@ -91,9 +91,7 @@ def _draw_rays(rays: Iterable[RayPath], plotter: Plotter, scale: float) -> None:
         paths = [ray.points_mm for ray in rays if ray.fate is fate]
         if not paths:
             continue
-        dash = DASH_MM[fate]
-        pieces = [piece for k, path in enumerate(paths) for piece in dashes(path, dash, k * dash / 3)] if dash else paths
-        plotter.add_mesh(_polylines(pieces), color=RAY_COLOURS[fate], line_width=RAY_WIDTH_PX[fate] * scale, lighting=False)
+        plotter.add_mesh(_polylines(paths), color=RAY_COLOURS[fate], line_width=RAY_WIDTH_PX[fate] * scale, lighting=False)
         if fate is RayFate.BLOCKED:
             ends = pyvista.PolyData(np.array([path[-1] for path in paths]))
             plotter.add_mesh(
@@ -101,11 +99,11 @@ def _draw_rays(rays: Iterable[RayPath], plotter: Plotter, scale: float) -> None:
             )
 
 
-def dashes(points_mm: FloatArray, dash_mm: float, shift_mm: float = 0.0) -> list[FloatArray]:
-    """Every other piece of a polyline cut to pieces of this length [mm], corners kept; a shift keeps neighbours out of step."""
+def dashes(points_mm: FloatArray, dash_mm: float) -> list[FloatArray]:
+    """Every other piece of a polyline cut to pieces of this length [mm], corners kept."""
     begun = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points_mm, axis=0), axis=1))])
     pieces = []
-    for start in np.arange(shift_mm % (2 * dash_mm), begun[-1], 2 * dash_mm):
+    for start in np.arange(0.0, begun[-1], 2 * dash_mm):
         end = min(start + dash_mm, begun[-1])
         along = np.concatenate([[start], begun[(begun > start) & (begun < end)], [end]])
         pieces.append(np.column_stack([np.interp(along, begun, points_mm[:, axis]) for axis in range(3)]))

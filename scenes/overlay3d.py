@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from scenes.layout3d import BODY_PX, LABEL_PX, NOTE_PX, SIDE_PX, TITLE_PX, Layout, PlacedLabel, width_px
-from scenes.ray_looks3d import DASH_MM, RAY_COLOURS, RAY_WIDTH_PX
+from scenes.ray_looks3d import RAY_COLOURS, RAY_WIDTH_PX
 from scenes.scene3d import Colour, Heatmap, RayFate, Scene3D
 
 FloatArray = NDArray[np.float64]
@@ -117,15 +117,8 @@ def _legend(scene: Scene3D, layout: Layout, plotter: Plotter) -> None:
     for fate in RayFate:
         if not any(ray.fate is fate for ray in scene.rays):
             continue
-        pieces = [(0, 14), (20, 34), (40, 46)] if DASH_MM[fate] else [(0, 46)]
-        for a, b in pieces:
-            _flat(
-                [[x + a * s, y + 6 * s], [x + b * s, y + 6 * s]],
-                [[0, 1]],
-                RAY_COLOURS[fate],
-                plotter,
-                width_px=RAY_WIDTH_PX[fate] * s,
-            )
+        ends = [[x, y + 6 * s], [x + 46 * s, y + 6 * s]]
+        _flat(ends, [[0, 1]], RAY_COLOURS[fate], plotter, width_px=RAY_WIDTH_PX[fate] * s)
         _text(FATE_WORDS[fate], (x + 56 * s, y), BODY_PX * s, plotter)
         x += 56 * s + width_px(FATE_WORDS[fate], s, BODY_PX) + 20 * s
 
