@@ -17,6 +17,7 @@ from scenes.beyond_focus import focus_notes
 from scenes.build_box import build_box
 from scenes.build_lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.facts import facts_of, field_notes, walk_notes
+from scenes.lens_front import front_notes
 from scenes.model import Scene, box_for, f_numbers_of, focal_lengths, focus_distances_of
 from scenes.model_camera import Camera
 from scenes.model_lens import Lens
@@ -90,6 +91,7 @@ def plan_state(
     focal_mm, focus_mm, f_number = setting.focal_mm, setting.focus_mm, setting.f_number
     glass = resources.prescriptions[lens.prescription] if lens.prescription is not None else None
     variants = lens_variants(lens, grid, glass, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
+    states = tuple(variant.lens for variant in variants)
     own_box = box_for(scene, lens)
     assembly, box = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, focus_mm))
     guess = field_guess_percent(lens, variants, grid, focal_mm, focus_mm)
@@ -99,7 +101,7 @@ def plan_state(
         focal_mm=focal_mm,
         focus_mm=focus_mm,
         f_number=f_number,
-        variants=tuple(variant.lens for variant in variants),
+        variants=states,
         variant_names=tuple(variant.name for variant in variants),
         box=box,
         assembly=assembly,
@@ -107,9 +109,10 @@ def plan_state(
         guides=guides,
         notes=(
             *notes,
-            *walk_notes(lens.name, [variant.lens for variant in variants]),
+            *walk_notes(lens.name, states),
             *field_notes(lens.name, focus_mm, guess),
-            *focus_notes(box, [variant.lens for variant in variants]),
+            *front_notes(lens, states, guides, field_is_guess=guess is not None),
+            *focus_notes(box, states),
         ),
         field_guess_percent=guess,
     )

@@ -13,12 +13,12 @@ import numpy as np
 from scipy.optimize import brentq
 
 from geometry.body import Part
-from geometry.fixtures import front_ring
 from raytrace.camera import Guide
 from raytrace.clearance import ALONG_MM, Clearance, Measure, NamedBeam, beams_of, measure_of, part_clearance, scaled
 from raytrace.lens import LensState
 from scenes.build import guides_of, pixel_grid
 from scenes.filter_costs import added_depth_mm
+from scenes.lens_front import own_front
 from scenes.model import Scene, f_numbers_of, focus_distances_of
 from scenes.plan import Loaded
 from scenes.progress import Tick, silent
@@ -45,7 +45,6 @@ SURE_MM = 0.5  # what is this clear at two focal lengths is not measured again b
 STEP = math.sqrt(2.0)  # between focal lengths tried on the way to a bracket
 SMALL_STEP = 1.06  # and where the limit is known to be near: 2 % of the frame is not much in focal length
 ROOMY, TOUCHING = 1 + ROOM_PERCENT / 100, 1.0
-RING_MM = 1.0  # wall of the ring that stands for a lens's own front
 
 
 class Fate(StrEnum):
@@ -201,8 +200,7 @@ class Sweep:
         """The shortest focal length whose beam gets out of the family's own front."""
 
         def at(focal_mm: float, names: Collection[str] | None = None) -> list[Clearance]:
-            wide = relatives(self._family, focal_mm)[0].front_diameter_mm
-            ring = front_ring(outside_mm=wide + RING_MM, glass_mm=wide, name="lens front")
+            ring = own_front(relatives(self._family, focal_mm)[0].front_diameter_mm)
             return [self._clearance(ring, focal_mm, TOUCHING)] if names is None or ring.name in names else []
 
         return self._search(at)

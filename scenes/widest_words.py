@@ -10,6 +10,7 @@ from typing import Any
 from geometry.frame import ahead_in_words
 from raytrace.clearance import Clearance
 from scenes.check import setting_words, state_words
+from scenes.lens_front import TOO_SMALL
 from scenes.pupil_room import WALK_MM
 from scenes.verdict import MEANING, Word
 from scenes.widest import Fate, Limit, SetupLimits, StateLimits, WidestReport
@@ -146,7 +147,7 @@ def _own_front_lines(report: WidestReport) -> Iterator[str]:
     if found:
         each = ", ".join(f"{limit.focal_mm:.1f} mm at {_focus_words(focus_mm)}" for focus_mm, limit in found)
         yield from wrapped(
-            f"The family's own front is too small below {each}: wider lenses need a wider front (--front), and a seal to match."
+            f"The family's {TOO_SMALL} below {each}: wider lenses need a wider front (--front), and a seal to match."
         )
 
 
