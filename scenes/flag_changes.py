@@ -122,9 +122,10 @@ class Workshop:
         yield from (family for place in toward for family in _longer_ones([place]))
         if len(toward) > 1:
             yield from (replace(family, last_resort=True) for family in _longer_ones(toward))
-        if toward:
-            changes = tuple(wider(toward, more) for more in WIDER_MM)
-            yield _Family(words=f"{_named(toward)} wider by up to {WIDER_MM[-1]} mm", changes=changes, last_resort=True)
+        alone = [[place] for place in toward]
+        for some in [*alone, toward] if len(toward) > 1 else alone:  # two wider flags can meet where one does not
+            changes = tuple(wider(some, more) for more in WIDER_MM)
+            yield _Family(words=f"{_named(some)} wider by up to {WIDER_MM[-1]} mm", changes=changes, last_resort=True)
         free = [side for side in sides_of(light) if side not in {place.side for place in toward}]
         for side in free:
             like = next((place for place in places.values()), None)
