@@ -214,13 +214,13 @@ class Staging:
 
 
 @contextmanager
-def result_folder(target: Path) -> Iterator[Staging]:
+def result_folder(target: Path, command: str) -> Iterator[Staging]:
     """A staging folder that replaces `target` when the block ends well, and vanishes when it does not.
 
-    An earlier result under that name stays until then. Files in it that no run has written are carried over; a folder that
-    holds something else than results is refused before any work is done.
+    An earlier result of the same command under that name stays until then. Files in it that no run has written are carried over;
+    a folder that holds something else, such as another command's results, is refused before any work is done.
     """
-    target = _usable(target)
+    target = _usable(target, command)
     stage = target.parent / f".{target.name}.{secrets.token_hex(6)}.partial"
     try:  # the folder is made in here, so that a signal at any moment finds it cleared away
         _make_folder(stage, target)
@@ -237,7 +237,7 @@ def _make_folder(stage: Path, target: Path) -> None:
         raise _refusal(str(target), f"cannot be written: {error.strerror}") from None
 
 
-def _usable(target: Path) -> Path:
+def _usable(target: Path, command: str) -> Path:
     """The folder's real path; refused where replacing it could cost somebody their files."""
     real = target.expanduser().resolve()
     if real.exists() and not real.is_dir():
@@ -248,18 +248,37 @@ def _usable(target: Path) -> Path:
         )
     if real.exists() and any(real.iterdir()) and _manifest(real) is None:
         raise _refusal(str(target), "holds other files and no results; name a new or empty folder")
+    whose = _left_by(_results(real) or {}) if real.exists() else None
+    if whose is not None and whose != command:
+        raise _refusal(
+            str(target),
+            f"holds results of `brimline {whose}`, which those of `brimline {command}` would replace; "
+            "name another folder, or move this one away first",
+        )
     return real
+
+
+def _left_by(results: Mapping[str, Any]) -> str | None:
+    """The command that left these results; None where there are none."""
+    if not results:
+        return None
+    return str(results.get("command") or ("demo" if "shows" in results else "check"))
+
+
+def _results(folder: Path) -> dict[str, Any] | None:
+    """What the results.json that a run left in a folder says; None where no run did."""
+    try:
+        found = json.loads((folder / RESULTS_NAME).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return found if isinstance(found, dict) and RESULTS_KEY in found else None
 
 
 def _manifest(folder: Path) -> frozenset[str] | None:
     """Names of the files that a run left in a folder; None where no run did."""
-    try:
-        found = json.loads((folder / RESULTS_NAME).read_text(encoding="utf-8"))
-        if RESULTS_KEY not in found:
-            return None
-        return frozenset([*map(str, found.get("files", [])), RESULTS_NAME])
-    except (OSError, ValueError, TypeError):
-        return None
+    found = _results(folder)
+    files = [] if found is None else found.get("files", [])
+    return None if found is None or not isinstance(files, list) else frozenset([*map(str, files), RESULTS_NAME])
 
 
 def _swap(stage: Path, target: Path) -> None:

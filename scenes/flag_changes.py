@@ -27,7 +27,7 @@ from scenes.model_box import Box, Extension, Flag
 from scenes.resources import Resources
 
 LONGER_MM = (20, 40, 60, 80, 100, 120, 150, 180, 220, 260, 300)  # extensions tried, in all
-WIDER_MM = (40, 80, 120, 160, 200, 260, 320, 400)  # by how much flags are widened
+WIDER_MM = (20, 40, 60, 80, 100, 120, 160, 200, 260, 320, 400)  # by how much flags are widened
 DEEPER_MM = (20, 40, 60, 80, 100, 130, 160, 200)  # by how much the hood is deepened, its walls carried straight on
 MORE_MM = 320.0  # how much farther than now a changed flag may reach
 LOOK_ROUNDS = 1  # at pairs: enough to find what works, on the safe side
@@ -60,6 +60,24 @@ class Mended:
     room_deg: float = 0.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mending:
+    """What came of one light: changes that work, cheapest kind first, and each kind that was tried, in words with how far."""
+
+    light: str
+    found: tuple[Mended, ...]
+    tried: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Family:
+    """One kind of change from the least on, and in words how far; last_resort: of use only if no kind before it does it."""
+
+    words: str
+    changes: tuple[Change, ...]
+    last_resort: bool = False
+
+
 class Workshop:
     """The states of a show at their widest stops, ready to be measured with a changed box."""
 
@@ -74,44 +92,49 @@ class Workshop:
         self._changed: dict[str, Grounds] = {}
         self._targets: dict[str, FlatTarget] = {plan.key: self._now.target(plan) for plan in self._plans}
 
-    def mend(self, light: StrayLight, skip: Sequence[str] = (), most: int | None = None) -> tuple[Mended, ...]:
+    def mend(self, light: StrayLight, skip: Sequence[str] = (), most: int | None = None) -> Mending:
         """The least change of each kind that keeps a light off, cheapest kind first, up to `most` of them.
 
         `skip` names states that do not matter.
         """
         plans = [plan for plan in self._plans if plan.key not in skip]
         found: list[Mended] = []
-        for else_only, family in self._families(light, plans):
-            mended = None if else_only and found else self._least(light, plans, family)
+        tried: list[str] = []
+        for family in self._families(light, plans):
+            if found and (family.last_resort or len(found) == most):
+                continue
+            tried.append(family.words)
+            mended = self._least(light, plans, family.changes)
             found += [] if mended is None else [mended]
-            if len(found) == most:
-                break
-        return tuple(found)
+        return Mending(light=light.name, found=tuple(found), tried=tuple(tried))
 
-    def _least(self, light: StrayLight, plans: list[StatePlan], family: Iterator[Change]) -> Mended | None:
-        for change in family:
+    def _least(self, light: StrayLight, plans: list[StatePlan], changes: Sequence[Change]) -> Mended | None:
+        for change in changes:
             mended = self._tried(light, plans, change)
             if mended is not None:
                 return mended
         return None
 
-    def _families(self, light: StrayLight, plans: Sequence[StatePlan]) -> Iterator[tuple[bool, Iterator[Change]]]:
-        """Kinds of change, cheapest first, each from the least on; True where it is of use only if none before it does."""
+    def _families(self, light: StrayLight, plans: Sequence[StatePlan]) -> Iterator[_Family]:
+        """Kinds of change, cheapest first."""
         places = {place.name: place for plan in plans for place in self._limits[plan.key].places}
         toward = [place for place in places.values() if place.side in sides_of(light)]
-        for place in toward:
-            yield False, _longer_ones([place])
+        yield from (family for place in toward for family in _longer_ones([place]))
         if len(toward) > 1:
-            yield True, _longer_ones(toward)
-        if toward:
-            yield True, (wider(toward, more) for more in WIDER_MM)
+            yield from (replace(family, last_resort=True) for family in _longer_ones(toward))
+        alone = [[place] for place in toward]
+        for some in [*alone, toward] if len(toward) > 1 else alone:  # two wider flags can meet where one does not
+            changes = tuple(wider(some, more) for more in WIDER_MM)
+            yield _Family(words=f"{_named(some)} wider by up to {WIDER_MM[-1]} mm", changes=changes, last_resort=True)
         free = [side for side in sides_of(light) if side not in {place.side for place in toward}]
         for side in free:
             like = next((place for place in places.values()), None)
             if like is not None:
-                yield False, iter([another(side, like)])
+                change = another(side, like)
+                yield _Family(words=f"a flag like the {like.name} on the {side.value}", changes=(change,))
         if all(self._now.box(plan).hood for plan in plans):
-            yield False, (deeper(more) for more in DEEPER_MM)
+            words = f"the hood deeper by up to {DEEPER_MM[-1]} mm, its walls carried straight on"
+            yield _Family(words=words, changes=tuple(deeper(more) for more in DEEPER_MM))
 
     def _tried(self, light: StrayLight, plans: list[StatePlan], change: Change) -> Mended | None:
         """What a change leads to; None where it does not do. States that refuse come first the next time."""
@@ -241,15 +264,22 @@ class _Trial:
         return Mended(light=self._light.name, change=words, flags=pair[0], angles_deg=pair[1], room_deg=pair[2])
 
 
-def _longer_ones(places: Sequence[FlagPlace]) -> Iterator[Change]:
+def _longer_ones(places: Sequence[FlagPlace]) -> Iterator[_Family]:
+    """Longer extensions on flags, if those that they have are not longer than any tried."""
     shortest = min(place.bars.extension_mm for place in places)
-    return (longer(places, length) for length in LONGER_MM if length > shortest)
+    changes = tuple(longer(places, length) for length in LONGER_MM if length > shortest)
+    if changes:
+        yield _Family(words=f"extensions of up to {LONGER_MM[-1]} mm on {_named(places)}", changes=changes)
+
+
+def _named(places: Sequence[FlagPlace]) -> str:
+    return " and ".join(f"the {place.name}" for place in places)
 
 
 def longer(places: Sequence[FlagPlace], length_mm: float) -> Change:
     """Extensions of that length on flags, at the angle that they have now, else straight on."""
-    words = " and ".join(f"the {place.name}" for place in places)
-    return Change(words=f"give {words} {length_mm:g} mm of extension", apply=_each(places, lambda flag: _extended(flag, length_mm)))
+    words = f"give {_named(places)} {length_mm:g} mm of extension"
+    return Change(words=words, apply=_each(places, lambda flag: _extended(flag, length_mm)))
 
 
 def _each(places: Sequence[FlagPlace], changed: Callable[[Flag], Flag]) -> Apply:

@@ -8,7 +8,7 @@ from typing import Any
 
 from raytrace.flag_window import LEAST_DEG, MOST_DEG
 from scenes.check import lens_words, state_words
-from scenes.flag_changes import Mended
+from scenes.flag_changes import Mended, Mending
 from scenes.flag_lights import LightAnswer, LightFate, PairWindow, Window
 from scenes.flag_words import WIDTH, angle_value, angle_words, clipped, wrapped
 
@@ -16,16 +16,16 @@ ROW = "  {0:24} {1:>10} {2:>9}   {3:>10} {4:>9}   {5}"
 ALWAYS = "always"
 
 
-def lights_lines(lights: Sequence[LightAnswer], mended: Sequence[Mended] | None = None) -> list[str]:
+def lights_lines(lights: Sequence[LightAnswer], mending: Sequence[Mending] | None = None) -> list[str]:
     """Every light with its windows, for people."""
     if not lights:
         return []
     head = "Lights: a flag may be opened from `clear from`, and keeps the light off the target up to `off to`, rounded down [deg]."
     rest = " Other flags are left out, but where two are named together. All states count, those that cannot be cleared too."
-    return ["", *wrapped(head + rest), *(line.rstrip() for light in lights for line in light_lines(light, mended))]
+    return ["", *wrapped(head + rest), *(line.rstrip() for light in lights for line in light_lines(light, mending))]
 
 
-def light_lines(answer: LightAnswer, mended: Sequence[Mended] | None = None) -> Iterator[str]:
+def light_lines(answer: LightAnswer, mending: Sequence[Mending] | None = None) -> Iterator[str]:
     """One light: where it is, a row for each flag on its side, pairs, and what to do."""
     yield ""
     yield clipped(f"{answer.light.name}, {direction_words(answer)}{f', on {answer.target}' if answer.reaches else ''}")
@@ -44,18 +44,24 @@ def light_lines(answer: LightAnswer, mended: Sequence[Mended] | None = None) -> 
         yield from wrapped(pair_words(pair), "  ")
     yield from wrapped(next_step(answer), "  -> ")
     if answer.is_open:
-        yield from _change_lines(answer, mended)
+        yield from _change_lines(answer, mending)
 
 
-def _change_lines(answer: LightAnswer, mended: Sequence[Mended] | None) -> Iterator[str]:
-    if mended is None:
+def _change_lines(answer: LightAnswer, mending: Sequence[Mending] | None) -> Iterator[str]:
+    if mending is None:
         yield "     ask with --changes for the least changes of the box that would"
         return
-    mine = [one for one in mended if one.light == answer.light.name]
-    if not mine:
-        yield from wrapped("no longer or wider flag, flag on another side or deeper hood tried does it", "     ")
-    for place, one in enumerate(mine):
+    mine = _mending_of(answer, mending)
+    if not mine.found:
+        tried = "; ".join(mine.tried)
+        yield from wrapped(f"no change tried does it: {tried}" if tried else "no change tried: no flag or hood to change", "     ")
+    for place, one in enumerate(mine.found):
         yield from wrapped(f"{'cheapest: ' if place == 0 else 'or '}{mended_words(one)}", "     ")
+
+
+def _mending_of(answer: LightAnswer, mending: Sequence[Mending]) -> Mending:
+    nothing = Mending(light=answer.light.name, found=(), tried=())
+    return next((one for one in mending if one.light == answer.light.name), nothing)
 
 
 def mended_words(mended: Mended) -> str:
@@ -150,7 +156,7 @@ def _hardest(answer: LightAnswer) -> str:
     return f"; the state that asks most is {state_words(window.decided_by)}"
 
 
-def light_dict(answer: LightAnswer, mended: Sequence[Mended] | None = None) -> dict[str, Any]:
+def light_dict(answer: LightAnswer, mending: Sequence[Mending] | None = None) -> dict[str, Any]:
     """One light as plain data."""
     return {
         "light": answer.light.name,
@@ -162,7 +168,8 @@ def light_dict(answer: LightAnswer, mended: Sequence[Mended] | None = None) -> d
         "flags": [_window_dict(window) for window in answer.windows],
         "pairs": [_pair_dict(pair) for pair in answer.pairs],
         "next_step": next_step(answer) if answer.reaches else None,
-        "changes": None if mended is None else [_mended_dict(one) for one in mended if one.light == answer.light.name],
+        "changes": None if mending is None else [_mended_dict(one) for one in _mending_of(answer, mending).found],
+        "changes_tried": None if mending is None else list(_mending_of(answer, mending).tried),
         "states": [_fate_dict(fate) for fate in answer.fates],
     }
 

@@ -99,7 +99,7 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
         if out is None:
             done = [run_job(job, None, desk) for job in jobs]
         else:
-            with result_folder(out) as staging:
+            with result_folder(out, "demo" if all(job.folder for job in jobs) else "check") as staging:
                 for name, data in (extra or {}).items():
                     staging.write(name, data)
                 done = [run_job(job, staging, desk) for job in jobs]

@@ -11,7 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from scenes.build import StatePlan
-    from scenes.flag_changes import Mended
+    from scenes.flag_changes import Mending
     from scenes.flag_lights import LightAnswer
     from scenes.flags import FlagSummary
     from scenes.plan import Loaded
@@ -63,29 +63,26 @@ def command(
     crowd = Crowd(loaded.scene, loaded.resources, plans)
     lights = light_answers(loaded.scene, fates, flags, crowd.met)
     met = crowd.met(clear_angles(flags))
-    mended = mended_by(loaded, plans, lights) if changes else None
+    mending = mended_by(loaded, plans, lights) if changes else None
     if as_json:
-        data = flags_dict(flags, title, visible, joint, met) | {"lights": [light_dict(light, mended) for light in lights]}
+        data = flags_dict(flags, title, visible, joint, met) | {"lights": [light_dict(light, mending) for light in lights]}
         click.echo(json_text(data), nl=False)
     else:
         tables = [*flags_lines(flags, title, visible), *joint_lines(joint, visible), *together_lines(met)]
-        click.echo("\n".join([*tables, *lights_lines(lights, mended), "", *caution_lines()]))
+        click.echo("\n".join([*tables, *lights_lines(lights, mending), "", *caution_lines()]))
     if out is not None:
         written = write_pictures(out, flags, lights, title, visible)
         click.echo(f"wrote {len(written)} pictures to {out}", err=as_json)
     return IN_FRAME if any(flag.darkens for flag in flags) else CLEAR
 
 
-def mended_by(loaded: Loaded, plans: Sequence[StatePlan], lights: Sequence[LightAnswer]) -> tuple[Mended, ...]:
+def mended_by(loaded: Loaded, plans: Sequence[StatePlan], lights: Sequence[LightAnswer]) -> tuple[Mending, ...]:
     """The least changes for every light that no setting of the flags keeps off."""
     from scenes.flag_changes import Workshop
 
     shop = Workshop(loaded.scene, loaded.resources, plans)
     return tuple(
-        mended
-        for light in lights
-        if light.is_open
-        for mended in shop.mend(light.light, skip=[fate.plan.key for fate in light.in_picture])
+        shop.mend(light.light, skip=[fate.plan.key for fate in light.in_picture]) for light in lights if light.is_open
     )
 
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from scenes.scene3d import Scene3D
 
 SCHEMA_VERSION = 1
+LEAKS = "leaks"
 
 
 @click.command("leaks", short_help="Where stray light gets in, and what closes it.")
@@ -57,7 +58,7 @@ def command(
     if out is None:
         measured.measure(plans, None)
     else:
-        with result_folder(out) as folder:
+        with result_folder(out, LEAKS) as folder:
             measured.measure(plans, folder)
             measured.write_tables(folder, left_out_lines(len(wanted), len(plans)))
     text = "\n".join([*measured.texts, *left_out_lines(len(wanted), len(plans))])
@@ -193,4 +194,4 @@ def whole(title: str, file_name: str, sha256: str, entries: Sequence[dict[str, A
     from scenes.files import RESULTS_KEY
 
     scene = {"title": title, "file": file_name, "sha256": sha256}
-    return {RESULTS_KEY: SCHEMA_VERSION, "command": "leaks", "scene": scene, "states": list(entries), "files": list(files)}
+    return {RESULTS_KEY: SCHEMA_VERSION, "command": LEAKS, "scene": scene, "states": list(entries), "files": list(files)}

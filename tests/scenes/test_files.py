@@ -10,9 +10,11 @@ import pytest
 import trimesh
 
 from geometry.outline import area_mm2, contains
+from scenes.cli import main
 from scenes.drawing import read_outline
 from scenes.errors import SceneError
 from scenes.files import RESULTS_KEY, RESULTS_NAME, Folder, read_mesh, read_text, result_folder, write_new, write_whole
+from scenes.starter import starter_text
 
 
 def complaint(call):
@@ -166,7 +168,7 @@ def fill(staging, text):
 
 @pytest.fixture
 def earlier(tmp_path):
-    with result_folder(tmp_path / "out") as staging:
+    with result_folder(tmp_path / "out", "check") as staging:
         fill(staging, "earlier")
         staging.write("old/gone.txt", "of a state that the scene no longer has")
         fill(staging, "earlier")
@@ -182,7 +184,7 @@ def test_a_run_that_ends_early_leaves_the_earlier_result_and_nothing_else(earlie
     before = names(earlier)
 
     def run():
-        with result_folder(earlier / "out") as staging:
+        with result_folder(earlier / "out", "check") as staging:
             staging.write("18_inf_f2/map.txt", "half")
             raise trouble
 
@@ -194,7 +196,7 @@ def test_a_run_that_ends_early_leaves_the_earlier_result_and_nothing_else(earlie
 
 def test_a_new_result_replaces_the_earlier_but_keeps_peoples_own_files(earlier):
     (earlier / "out/my notes.txt").write_text("ask about the flag")
-    with result_folder(earlier / "out") as staging:
+    with result_folder(earlier / "out", "check") as staging:
         fill(staging, "later")
     assert names(earlier) == ["out/18_inf_f2/map.txt", "out/my notes.txt", "out/results.json"]
     assert (earlier / "out/18_inf_f2/map.txt").read_text() == "later"
@@ -207,7 +209,7 @@ def test_a_failing_swap_puts_the_earlier_result_back(earlier, monkeypatch):
     monkeypatch.setattr("scenes.files._carry_over", refuse)
 
     def run():
-        with result_folder(earlier / "out") as staging:
+        with result_folder(earlier / "out", "check") as staging:
             fill(staging, "later")
 
     with pytest.raises(OSError, match="disk full"):
@@ -218,18 +220,48 @@ def test_a_failing_swap_puts_the_earlier_result_back(earlier, monkeypatch):
 
 def test_a_folder_of_other_files_is_refused_before_any_work(tmp_path):
     (tmp_path / "thesis.txt").touch()
-    assert "holds other files" in complaint(lambda: result_folder(tmp_path).__enter__())
+    assert "holds other files" in complaint(lambda: result_folder(tmp_path, "check").__enter__())
     assert names(tmp_path) == ["thesis.txt"]
+
+
+@pytest.mark.parametrize(
+    ("left", "whose"), [({}, "check"), ({"shows": []}, "demo"), ({"command": "leaks"}, "leaks")], ids=["check", "demo", "leaks"]
+)
+def test_results_of_another_command_are_refused_and_stay(tmp_path, left, whose):
+    out = tmp_path / "out"
+    with result_folder(out, whose) as staging:
+        staging.write("map.txt", "earlier")
+        staging.write(RESULTS_NAME, json.dumps({RESULTS_KEY: 1, "files": ["map.txt"], **left}))
+    for other in {"check", "demo", "leaks"} - {whose}:
+        words = complaint(lambda other=other: result_folder(out, other).__enter__())
+        assert words.endswith(
+            f"out: holds results of `brimline {whose}`, which those of `brimline {other}` would replace; "
+            "name another folder, or move this one away first"
+        )
+    with result_folder(out, whose) as staging:
+        staging.write(RESULTS_NAME, json.dumps({RESULTS_KEY: 1, "files": [], **left}))
+    assert names(tmp_path) == ["out/results.json"]
+
+
+@pytest.mark.parametrize("command", ["leaks", "demo"])
+def test_a_command_over_the_results_of_check_costs_nothing(earlier, command):
+    before = names(earlier)
+    scene = earlier / "scene.toml"
+    write_new(scene, starter_text())
+    asked = [*([str(scene)] if command == "leaks" else []), "--out", str(earlier / "out")]
+    assert main([command, *asked]) == 2
+    assert names(earlier) == sorted([*before, "scene.toml"])
+    assert (earlier / "out/18_inf_f2/map.txt").read_text() == "earlier"
 
 
 def test_the_working_folder_is_refused(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    assert "you are working in" in complaint(lambda: result_folder(Path()).__enter__())
+    assert "you are working in" in complaint(lambda: result_folder(Path(), "check").__enter__())
 
 
 def test_a_file_in_place_of_the_folder_is_refused(tmp_path):
     (tmp_path / "out").touch()
-    assert complaint(lambda: result_folder(tmp_path / "out").__enter__()).endswith("is a file; results need a folder")
+    assert complaint(lambda: result_folder(tmp_path / "out", "check").__enter__()).endswith("is a file; results need a folder")
 
 
 def test_a_file_is_written_whole_or_not_at_all(tmp_path, monkeypatch):

@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.stray_direct import lit_share
+from scenes import flag_changes
 from scenes.commands.flags import command
 from scenes.flag_apart import Crowd
 from scenes.flag_changes import Workshop, deeper
@@ -174,7 +175,7 @@ def test_the_cheapest_change_put_into_the_scene_keeps_off_what_no_setting_did(sc
     path.write_text(short)
     assert answer_of(path).is_open
     loaded = load_scene(path)
-    first = Workshop(loaded.scene, loaded.resources, plans_of(loaded)).mend(stray_lights(loaded.scene)[0], most=1)[0]
+    first = Workshop(loaded.scene, loaded.resources, plans_of(loaded)).mend(stray_lights(loaded.scene)[0], most=1).found[0]
     millimetres = float(re.search(r"give the top flag (\d+) mm of extension", first.change)[1])
     low, high = first.window_deg
     extended = f"length_mm = 60\nextension = {{ length_mm = {millimetres}, angle_deg = 0 }}"
@@ -189,3 +190,24 @@ def test_a_deeper_hood_carries_its_walls_straight_on(scene):
     hood = deeper(25).apply(box).hood[0]
     assert hood.depth_mm == 75
     assert hood.front_mm == pytest.approx((180 + 50 / 50 * 25, 120 + 30 / 50 * 25))  # slopes of the walls: similar triangles
+
+
+def test_where_no_change_does_it_the_answer_says_how_far_each_was_tried(scene, monkeypatch):
+    # flags of 20 mm reach nowhere near the edge of the lamp's light, nor do they with 60 mm more
+    monkeypatch.setattr(flag_changes, "LONGER_MM", (60,))
+    monkeypatch.setattr(flag_changes, "WIDER_MM", (5, 10))
+    monkeypatch.setattr(flag_changes, "DEEPER_MM", (1,))
+    path = scene(elevation=24)
+    path.write_text(path.read_text().replace("length_mm = 140", "length_mm = 20").replace("length_mm = 150", "length_mm = 20"))
+    asked = [str(path), "--changes"]
+    text = " ".join(CliRunner().invoke(command, asked, standalone_mode=False).output.split())
+    tried = json.loads(CliRunner().invoke(command, [*asked, "--json"], standalone_mode=False).output)["lights"][0]["changes_tried"]
+    assert tried[0] == "extensions of up to 60 mm on the top flag"
+    wider = [words for words in tried if words.endswith("wider by up to 10 mm")]
+    assert [words.removesuffix(" wider by up to 10 mm") for words in wider] == [
+        "the top flag",
+        "the left flag",
+        "the top flag and the left flag",
+    ]
+    assert tried[-1] == "the hood deeper by up to 1 mm, its walls carried straight on"
+    assert f"no change tried does it: {'; '.join(tried)}" in text
