@@ -7,7 +7,6 @@ import pytest
 from click.testing import CliRunner
 from scipy.optimize import brentq
 
-from scenes.cli import COMMANDS
 from scenes.questions.check.check import run_check
 from scenes.questions.widest import command as widest_command
 from scenes.questions.widest.figure import widest_figure
@@ -16,6 +15,7 @@ from scenes.questions.widest.report import ROUND_MM, Fate, Wanted, widest_report
 from scenes.questions.widest.scene_lenses import catalogue, widest_stops
 from scenes.questions.widest.setups import AS_SET, Setup
 from scenes.questions.widest.text import WIDTH, answer_words, widest_dict, widest_lines
+from scenes.registry import COMMANDS
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.parse import parse_scene
