@@ -62,8 +62,8 @@ def _ahead_mm(ahead: str | None) -> float | None:
 
 def _write(out: Path, states: Sequence[StateBokeh]) -> None:
     from scenes.io.files import write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.bokeh.figure import bokeh_figure
-    from scenes.sheets.style import figure_png
 
     for state in states:
         write_whole(out / f"bokeh_{state.plan.key}.png", figure_png(bokeh_figure(state)))

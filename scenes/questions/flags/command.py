@@ -90,8 +90,8 @@ def write_pictures(
 ) -> list[Path]:
     """A picture for each flag."""
     from scenes.io.files import write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.flags.figure import flag_figure, flag_picture
-    from scenes.sheets.style import figure_png
 
     paths = []
     for flag in flags:

@@ -138,8 +138,8 @@ def first_of_each_lens(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
 
 def pictures(report: LeakReport, title: str) -> dict[str, bytes]:
     """The pictures of one state as PNG, by file name."""
+    from scenes.io.pictures import figure_png
     from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
-    from scenes.sheets.style import figure_png
     from scenes.states.names import state_words
 
     words = state_words(report.plan)
