@@ -60,7 +60,7 @@ def test_only_scenes_opens_files_and_prints(layer):
 
 
 # The house, floor by floor: a room may use rooms on lower floors alone. Rooms of one floor know nothing of each other.
-QUESTIONS = {f"questions.{name}" for name in "beam bokeh builds filters flags ghosts masks sun widest".split()}
+QUESTIONS = {f"questions.{name}" for name in ["beam", "bokeh", "builds", "filters", "flags", "ghosts", "masks", "sun", "widest"]}
 FLOORS = {
     "raytrace": (
         {"box", "shares", "tolerance", "sun", "jit"},
@@ -85,9 +85,6 @@ WITHIN = {  # on one floor, one way
     "raytrace": {("reference", "intersect"), ("embree", "reference")},
     "scenes": {("cli", "registry")},
 }
-    "raytrace": {("reference", "intersect"), ("embree", "reference")},
-    "scenes": {("cli", "registry")},
-}  # on one floor, one way
 
 
 def modules_of(package):
