@@ -3,10 +3,10 @@
     python tests/golden/golden.py compare [--only SUBSTRING] [--keep DIR]
     python tests/golden/golden.py write   [--only SUBSTRING] [--keep DIR]
 
-`compare` ends with 0 where every output is as stored, 1 where one differs. SUBSTRING picks runs by `scene/command`, also as a regular
-expression.
-`--keep` leaves outputs in DIR to be looked at: of `compare` those that differ, of `write` all. To see what changed,
-`write --keep DIR` at the commit before as well. It knows the program by its command line alone, so that inner modules may move.
+`compare` ends with 0 where every output is as stored, 1 where one differs. SUBSTRING picks runs by `scene/command`; a regular
+expression does too. `--keep` leaves outputs in DIR to be looked at: of `compare` those that differ, of `write` all. To see
+what changed, `write --keep DIR` at the commit before as well. It knows the program by its command line alone, so that inner
+modules may move.
 """
 
 from __future__ import annotations
