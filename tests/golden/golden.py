@@ -125,6 +125,7 @@ def every_run() -> list[Run]:
 def program() -> Callable[[list[str]], int]:
     """What the command `brimline` calls, as pyproject.toml says."""
     sys.path.insert(0, str(ROOT))
+    os.environ["PYTHONPATH"] = str(ROOT)  # for the processes that the program starts
     where = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["scripts"]["brimline"]
     module, function = where.split(":")
     found: Callable[[list[str]], int] = getattr(importlib.import_module(module), function)
