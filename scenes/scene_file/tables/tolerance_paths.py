@@ -48,12 +48,15 @@ class Spot:
 
 def spots_of(scene: Table, of: str) -> tuple[Spot, ...]:
     """The lengths or angles that a path names; PathError with a way out where it names none."""
-    steps = _steps(of)
-    root = steps[0][0]
+    root = _steps(of)[0][0]
     if root not in ROOTS:
         raise PathError(_wrong_root(root, type(scene)))
-    places = list(_places(scene, (), steps))
-    return tuple(spot for place, key, part in places for spot in spots_at(scene, place, key, part))
+    return tuple(spot for place, key, part in places_of(scene, of) for spot in spots_at(scene, place, key, part))
+
+
+def places_of(scene: Table, of: str) -> list[tuple[KeyPath, str, str]]:
+    """(path of the table, key, which of a pair) of every value that a path names; PathError with a way out where it names none."""
+    return list(_places(scene, (), _steps(of)))
 
 
 def _wrong_root(root: str, model: type[Table]) -> str:
