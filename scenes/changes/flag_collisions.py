@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 from scenes.changes.flag_angles import STEP_DEG, rounded_up
 from scenes.changes.tilts import Refit, meetings
-from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Box
-from scenes.scene_file.tables.scene import Scene
-from scenes.states.state import StatePlan
+from scenes.states.select import first_of_each_lens
+from scenes.states.state import State
 
 HALVED_DEG = STEP_DEG / 2
 
@@ -61,9 +60,8 @@ def _other(box: Box, place: int, met: tuple[tuple[str, str], ...]) -> str:
 class Crowd:
     """A show's boxes, one for each lens, to ask whether flags set together would meet."""
 
-    def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
-        firsts = {plan.lens_name: plan for plan in reversed(plans)}
-        self._refits = [Refit(scene, resources, firsts[lens]) for lens in dict.fromkeys(plan.lens_name for plan in plans)]
+    def __init__(self, plans: Sequence[State]) -> None:
+        self._refits = [Refit(plan) for plan in first_of_each_lens(plans)]
         self._known: dict[tuple[str, tuple[tuple[str, float], ...]], str] = {}
 
     def met(self, angles_deg: Mapping[str, float], change: Callable[[Box], Box] | None = None, words: str = "") -> str:

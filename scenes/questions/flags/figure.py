@@ -51,7 +51,7 @@ def flag_picture(flag: FlagSummary, windows: Sequence[tuple[str, Window]], visib
     """The picture's contents; the beam is cut once more in the state that decides."""
     kept = flag.kept()
     state = (kept if kept.states else flag).limit("clear_deg")[1]
-    beam = StateLimits(state.plan, [state.flag], visible_stops).outline(state.flag.hinge, state.flag.bars)
+    beam = StateLimits(state.plan, [state.flag]).outline(state.flag.hinge, state.flag.bars)
     return FlagPicture(flag=flag, state=state, beam=beam, windows=tuple(windows), visible_stops=visible_stops)
 
 
