@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from geometry.arrays import FloatArray
 from geometry.body import Kind, Part
 from geometry.frame import Side, pose
+from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.beam.beam import Beam, lens_beam, outer_guides
 from raytrace.beam.clearance import NamedBeam, part_clearance, scaled
 from raytrace.beam.frame_margin import pessimistic_share
@@ -26,8 +27,6 @@ from raytrace.optics.lens import pencils_for
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import Shares, loss_stops
 from raytrace.stray.flag_window import (
-    LEAST_DEG,
-    MOST_DEG,
     Bars,
     Hinge,
     Sections,
@@ -43,8 +42,8 @@ from raytrace.stray.flag_window import (
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
-from scenes.scene_file.tables.box import Box, Flag
-from scenes.states.box import box_place, flag_hinge_mm
+from scenes.scene_file.tables.box import Box
+from scenes.states.box import bars_of, box_place, flag_name, hinge_of
 from scenes.states.clear_rule import NOTHING_SHARE, ROOM_PERCENT, beyond_room_mm, room_needed_mm
 from scenes.states.state import State
 
@@ -194,23 +193,9 @@ def places_in(own_box: Box, plan: State) -> tuple[FlagPlace, ...]:
     named = {part.group: part.name for part in plan.box.parts}
     found = []
     for number, flag in enumerate(own_box.flag, 1):
-        out_mm, at_mm = flag_hinge_mm(flag, own_box.hood)
-        hinge = Hinge(box=place, side=Side(flag.side), out_mm=out_mm, at_mm=at_mm)
-        name = named.get(f"box.flag[{number}]", flag.name or f"{flag.side} flag")
+        name, hinge = named.get(f"box.flag[{number}]", flag_name(flag)), hinge_of(flag, own_box.hood, place)
         found.append(FlagPlace(name=name, number=number, set_deg=flag.angle_deg, hinge=hinge, bars=bars_of(flag)))
     return tuple(found)
-
-
-def bars_of(flag: Flag) -> Bars:
-    """A flag of a scene as bars."""
-    more = flag.extension
-    return Bars(
-        length_mm=flag.length_mm,
-        width_mm=flag.width_mm,
-        thickness_mm=flag.thickness_mm,
-        extension_mm=more.length_mm if more else 0.0,
-        extension_deg=more.angle_deg if more else 0.0,
-    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
+from geometry.parts import LEAST_DEG, MOST_DEG
 from scenes.changes.flag_angles import StateLimits
 from scenes.states.select import by_setting
 from scenes.states.state import State

@@ -137,12 +137,14 @@ def run_check(
     tick: Tick = silent,
     keep: Keep = keep_nothing,
 ) -> CheckResult:
-    """Every state traced and judged; one that fails leaves the others standing. `rooms` asks for every part's room_percent.
+    """Every state traced and judged, by what their scene calls visible unless `limits` are given; one that fails leaves the others.
+
+    `rooms` asks for every part's room_percent.
 
     `keep` gets each state's plan, result and map as soon as they are there and answers with the names of the files it made.
     `tick` counts to 100 for each state.
     """
-    limits = limits or Limits()
+    limits = limits or Limits(visible_loss_stops=plans[0].visible_loss_stops)
     states, failed = [], []
     for plan in plans:
         counted = _Counted(tick, state_words(plan))

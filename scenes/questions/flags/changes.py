@@ -14,13 +14,14 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.body import Kind
 from geometry.frame import Side
+from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import FlatTarget, Shield, shading_of
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
 from scenes.changes.flag_angles import FlagPlace, StateLimits, places_in
 from scenes.changes.flag_collisions import Crowd
 from scenes.questions.flags.lights import PAIR_ANGLES, Grounds, neighbours, rounded_down, sides_of
 from scenes.scene_file.tables.box import Box, Extension, Flag
+from scenes.states.box import flag_name
 from scenes.states.select import widest_stops
 from scenes.states.state import State
 
@@ -29,7 +30,6 @@ WIDER_MM = (20, 40, 60, 80, 100, 120, 160, 200, 260, 320, 400)  # by how much fl
 DEEPER_MM = (20, 40, 60, 80, 100, 130, 160, 200)  # by how much the hood is deepened, its walls carried straight on
 MORE_MM = 320.0  # how much farther than now a changed flag may reach
 LOOK_ROUNDS = 1  # at pairs: enough to find what works, on the safe side
-OPEN_DEG = 90.0
 
 Apply = Callable[[Box], Box]
 
@@ -279,11 +279,7 @@ def longer(places: Sequence[FlagPlace], length_mm: float) -> Change:
 def _each(places: Sequence[FlagPlace], changed: Callable[[Flag], Flag]) -> Apply:
     """The box with some of its flags changed; lenses may have flags of their own, so they go by name."""
     names = {place.name for place in places}
-    return lambda box: _with_flags(box, [changed(flag) if _called(flag) in names else flag for flag in box.flag])
-
-
-def _called(flag: Flag) -> str:
-    return flag.name or f"{flag.side} flag"
+    return lambda box: _with_flags(box, [changed(flag) if flag_name(flag) in names else flag for flag in box.flag])
 
 
 def _extended(flag: Flag, length_mm: float) -> Flag:
@@ -305,7 +301,7 @@ def another(side: Side, like: FlagPlace) -> Change:
     """A flag on another side, as long and wide as one that is there, with an extension if that has one."""
 
     def apply(box: Box) -> Box:
-        models = [flag for flag in box.flag if _called(flag) == like.name]
+        models = [flag for flag in box.flag if flag_name(flag) == like.name]
         new = [flag.model_copy(update={"side": side.value, "name": None, "angle_deg": OPEN_DEG}) for flag in models]
         return _with_flags(box, [*box.flag, *new])
 

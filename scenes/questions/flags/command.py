@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -88,14 +87,14 @@ def write_pictures(
     out: Path, flags: Sequence[FlagSummary], lights: Sequence[LightAnswer], title: str, visible_stops: float
 ) -> list[Path]:
     """A picture for each flag."""
+    from scenes.io.file_names import file_names
     from scenes.io.files import write_whole
     from scenes.questions.flags.figure import flag_figure, flag_picture
     from scenes.sheets.style import figure_png
 
-    paths = []
+    paths, names = [], file_names([flag.name for flag in flags], "flag")
     for flag in flags:
         windows = [(light.light.name, window) for light in lights for window in light.windows if window.flag.name == flag.name]
-        name = re.sub(r"[^\w.+-]+", "-", flag.name).strip("-.") or "flag"
-        paths.append(out / f"flag-{name}.png")
+        paths.append(out / f"flag-{names[flag.name]}.png")
         write_whole(paths[-1], figure_png(flag_figure(flag_picture(flag, windows, visible_stops), title)))
     return paths

@@ -16,7 +16,8 @@ from shapely.geometry.base import BaseGeometry
 
 from geometry.arrays import FloatArray
 from geometry.frame import ahead_in_words
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG, Bars
+from geometry.parts import LEAST_DEG, MOST_DEG
+from raytrace.stray.flag_window import Bars
 from scenes.changes.flag_angles import FlagState, FlagSummary, StateLimits
 from scenes.questions.flags.lights import Window
 from scenes.questions.flags.lights_text import cut_words

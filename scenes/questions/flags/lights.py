@@ -13,9 +13,9 @@ from geometry.arrays import FloatArray
 from geometry.frame import Pose, Side, pose
 from geometry.openings import enclosure_of
 from geometry.outline import Circle, to_shape
+from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import FlatTarget, Shading, Shield, shading_of
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
 from raytrace.stray.target import beam_on_glass
 from raytrace.stray.world import STEP_MM, World
 from scenes.changes.flag_angles import STEP_DEG, FlagPlace, FlagState, FlagSummary

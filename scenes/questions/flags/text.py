@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from raytrace.stray.flag_window import MOST_DEG
+from geometry.parts import MOST_DEG
 from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, HingeRoom, Limits
 from scenes.states.names import setting_words, state_words
 from scenes.states.state import State

@@ -19,7 +19,7 @@ from scenes.changes.flag_limits import FlagLimit, FlagLimits
 from scenes.changes.tilts import Refit, TiltRoom, lean_words
 from scenes.questions.leaks.report import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, opening_rows
 from scenes.scene_file.tables.box import Back, Box, Seal
-from scenes.states.box import stage_name
+from scenes.states.box import flag_name, stage_name
 from scenes.states.select import widest_stops
 from scenes.states.state import State, states_of
 from scenes.states.stray import in_frame, setup_of
@@ -268,7 +268,7 @@ class _Work:
     def _closed_flag(self, row: LightRow, place: int) -> LightAdvice:
         """The flag come in until the light is off, or as far as keeps clear every state that it can keep clear."""
         flag = self.box.flag[place]
-        name = flag.name or f"{flag.side} flag"
+        name = flag_name(flag)
         limit = self.grounds.limits.of(name)
         apart = come_in(self.refit, self.box, place, min(limit.clear_deg, flag.angle_deg))
         best, share = self._farthest_needed(row, place, limit, max(limit.clear_deg, apart.angle_deg))

@@ -28,6 +28,7 @@ from scenes.scene_file.messages import did_you_mean
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.light import Sun
 from scenes.scene_file.tables.scene import Scene
+from scenes.states.box import flag_name
 from scenes.states.lights import site_of, suns_of
 from scenes.states.names import OfState, middle_variant
 from scenes.states.state import State, states_of_lens
@@ -207,7 +208,7 @@ class _Closer:
 
     def _come_in(self, box: Box, place: int) -> FlagAngle:
         flag = box.flag[place]
-        name = flag.name or f"{flag.side} flag"
+        name = flag_name(flag)
         limit = self._limits.of(name)
         if limit.clear_deg == math.inf:
             return FlagAngle(name=name, now_deg=flag.angle_deg, least_deg=flag.angle_deg, limit=limit)

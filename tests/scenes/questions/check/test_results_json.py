@@ -77,7 +77,7 @@ def state(*guides, key="18_inf_f2", lens="18", focus=np.inf, word=None, notes=()
 
 
 def check(*states, failed=()):
-    return CheckResult(states=states or (state(),), failed=tuple(failed), limits=Limits())
+    return CheckResult(states=states or (state(),), failed=tuple(failed), limits=Limits(visible_loss_stops=0.1))
 
 
 def clear_state(**more):
@@ -222,7 +222,7 @@ def test_what_filters_take_in_the_corners_is_told_from_a_tenth_of_a_stop(stops, 
 
 
 def test_without_a_state_the_table_has_no_head():
-    lines = table_lines(CheckResult(states=(), failed=FAILED, limits=Limits()))
+    lines = table_lines(CheckResult(states=(), failed=FAILED, limits=Limits(visible_loss_stops=0.1)))
     assert not any("worst loss" in line for line in lines)
     assert "? k: could not be computed: w" in lines
 

@@ -201,7 +201,10 @@ close_focus_mm = 300
 
 
 def words_of(scene):
-    return {check_state(plan, engine_of("coverage"), columns=48, limits=Limits())[0].word.value for plan in states_of(scene)}
+    return {
+        check_state(plan, engine_of("coverage"), columns=48, limits=Limits(visible_loss_stops=0.1))[0].word.value
+        for plan in states_of(scene)
+    }
 
 
 def test_a_crew_that_follows_the_advice_keeps_a_clear_check_with_every_lens_and_focus():
