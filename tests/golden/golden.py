@@ -3,10 +3,10 @@
     python tests/golden/golden.py compare [--only SUBSTRING] [--keep DIR]
     python tests/golden/golden.py write   [--only SUBSTRING] [--keep DIR]
 
-`compare` ends with 0 where every output is as stored, 1 where one differs. SUBSTRING picks runs by `scene/command`, also as a regular
-expression.
-`--keep` leaves outputs in DIR to be looked at: of `compare` those that differ, of `write` all. To see what changed,
-`write --keep DIR` at the commit before as well. It knows the program by its command line alone, so that inner modules may move.
+`compare` ends with 0 where every output is as stored, 1 where one differs. SUBSTRING picks runs by `scene/command`; a regular
+expression does too. `--keep` leaves outputs in DIR to be looked at: of `compare` those that differ, of `write` all. To see
+what changed, `write --keep DIR` at the commit before as well. It knows the program by its command line alone, so that inner
+modules may move.
 """
 
 from __future__ import annotations
@@ -125,6 +125,7 @@ def every_run() -> list[Run]:
 def program() -> Callable[[list[str]], int]:
     """What the command `brimline` calls, as pyproject.toml says."""
     sys.path.insert(0, str(ROOT))
+    os.environ["PYTHONPATH"] = str(ROOT)  # for the processes that the program starts
     where = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["scripts"]["brimline"]
     module, function = where.split(":")
     found: Callable[[list[str]], int] = getattr(importlib.import_module(module), function)

@@ -19,7 +19,7 @@ def golden_module():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("part", ["turned/flags", "turned/beam", "walking/bokeh", "list/", "schema/"])
+@pytest.mark.parametrize("part", ["anamorphic/(beam|flags|builds)", "patent/beam", "list/", "schema/", "new/"])
 def test_outputs_are_those_stored(part):
     golden = golden_module()
     others = golden.other_versions(json.loads(golden.STORE.read_text(encoding="utf-8"))["versions"])

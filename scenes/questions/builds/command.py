@@ -52,9 +52,9 @@ def write_files(out: Path, found: Surety, title: str) -> list[Path]:
     """A chart of the whole set, one of each lens, and the answer as JSON."""
     from scenes.io.file_names import file_names
     from scenes.io.files import as_json, write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.builds.figure import lens_figure, set_figure
     from scenes.questions.builds.text import builds_dict
-    from scenes.sheets.style import figure_png
 
     files = {"builds.png": figure_png(set_figure(found, title)), "builds.json": as_json(builds_dict(found, title)).encode("utf-8")}
     names = file_names([lens.lens_name for lens in found.lenses], "lens")

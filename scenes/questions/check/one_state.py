@@ -122,8 +122,8 @@ def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> str:
 
 
 def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> str:
+    from scenes.io.pictures import figure_png
     from scenes.questions.check.map_sheet import map_figure
-    from scenes.sheets.style import figure_png
 
     assert request.staging is not None
     worst = state.blamed.worst
@@ -172,8 +172,8 @@ def _scene3d(plan: State, state: StateResult, map_: VignetteMap, view: View) -> 
 
 def write_cuts(plan: State, state: StateResult, scene_title: str, request: StateRequest, *, tick: Tick = silent) -> str:
     """The box cut from the side and from above, with dimensions, for one state; a sentence comes back where that fails."""
+    from scenes.io.pictures import figure_png
     from scenes.sheets.section_of_state import section_sheets
-    from scenes.sheets.style import figure_png
 
     assert request.staging is not None
     try:

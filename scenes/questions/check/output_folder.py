@@ -127,8 +127,8 @@ class Recorder:
         return results
 
     def _write_sheets(self, check: CheckResult, title: str) -> None:
+        from scenes.io.pictures import figure_png
         from scenes.questions.check.contact_sheet import SheetEntry, contact_sheet
-        from scenes.sheets.style import figure_png
 
         failed = {
             state.key: SheetEntry(lens=state.lens_name, column=state.key, map_=None, note=state.why) for state in check.failed

@@ -87,8 +87,8 @@ def filter_report(
 def write_filters(out: Path, report: FilterReport, title: str, text: str) -> list[Path]:
     """A picture of the beams in each stage, one of the graduated edges, and the answer as JSON."""
     from scenes.io.files import write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.filters.figure import graded_figure, stages_figure
-    from scenes.sheets.style import figure_png
 
     files = {"filters.json": text.encode("utf-8")}
     if report.stages:

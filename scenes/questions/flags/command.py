@@ -89,8 +89,8 @@ def write_pictures(
     """A picture for each flag."""
     from scenes.io.file_names import file_names
     from scenes.io.files import write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.flags.figure import flag_figure, flag_picture
-    from scenes.sheets.style import figure_png
 
     paths, names = [], file_names([flag.name for flag in flags], "flag")
     for flag in flags:

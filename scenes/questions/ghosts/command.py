@@ -46,8 +46,8 @@ def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], grid: 
 def write_charts(out: Path, reports: Sequence[GhostReport]) -> list[Path]:
     """A chart for each state that has filters."""
     from scenes.io.files import write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.ghosts.figure import ghost_figure
-    from scenes.sheets.style import figure_png
 
     paths = []
     for report in reports:

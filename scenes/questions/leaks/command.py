@@ -133,8 +133,8 @@ def left_out_lines(wanted: int, seen: int) -> list[str]:
 
 def pictures(report: LeakReport, title: str) -> dict[str, bytes]:
     """The pictures of one state as PNG, by file name."""
+    from scenes.io.pictures import figure_png
     from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
-    from scenes.sheets.style import figure_png
     from scenes.states.names import state_words
 
     words = state_words(report.plan)

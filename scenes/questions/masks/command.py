@@ -63,10 +63,10 @@ def command(
 def write_masks(out: Path, report: MaskReport, title: str) -> list[Path]:
     """DXF and SVG of each mask, pages at true size, a picture, the scene's tables, and the answer as JSON."""
     from scenes.io.files import as_json, write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.masks.cut_files import dxf_bytes, pdf_bytes, scene_tables, svg_bytes
     from scenes.questions.masks.figure import masks_figure
     from scenes.questions.masks.text import masks_dict
-    from scenes.sheets.style import figure_png
 
     files: dict[str, bytes] = {}
     for number, mask in enumerate(report.masks, 1):

@@ -59,8 +59,8 @@ def command(
 def write_charts(out: Path, reports: Sequence[SunReport]) -> list[Path]:
     """A chart for each lens."""
     from scenes.io.files import write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.sun.figure import sun_figure
-    from scenes.sheets.style import figure_png
 
     paths = [out / f"sun-{report.key}.png" for report in reports]
     for path, report in zip(paths, reports, strict=True):

@@ -67,8 +67,8 @@ def command(
     click.echo(text if as_json else "\n".join(widest_lines(report, fits, title)) + "\n", nl=False)
     if out is not None:
         from scenes.io.files import write_whole
+        from scenes.io.pictures import figure_png
         from scenes.questions.widest.figure import widest_figure
-        from scenes.sheets.style import figure_png
 
         write_whole(out / "widest.png", figure_png(widest_figure(report, fits, title)))
         write_whole(out / "widest.json", text.encode("utf-8"))
