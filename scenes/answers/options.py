@@ -12,7 +12,7 @@ import click
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +23,7 @@ class Wanted:
     focus: tuple[str, ...] = ()
     f_numbers: tuple[float, ...] = ()
 
-    def of(self, show: Loaded) -> tuple[StatePlan, ...]:
+    def of(self, show: Loaded) -> tuple[State, ...]:
         """The states; SceneError where there is none such."""
         from scenes.states.load import plans_of
         from scenes.states.select import selected

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -51,15 +50,16 @@ def command(
 
 def write_files(out: Path, found: Surety, title: str) -> list[Path]:
     """A chart of the whole set, one of each lens, and the answer as JSON."""
+    from scenes.io.file_names import file_names
     from scenes.io.files import as_json, write_whole
     from scenes.io.pictures import figure_png
     from scenes.questions.builds.figure import lens_figure, set_figure
     from scenes.questions.builds.text import builds_dict
 
     files = {"builds.png": figure_png(set_figure(found, title)), "builds.json": as_json(builds_dict(found, title)).encode("utf-8")}
+    names = file_names([lens.lens_name for lens in found.lenses], "lens")
     for lens in found.lenses:
-        name = re.sub(r"[^\w.+-]+", "-", lens.lens_name).strip("-.") or "lens"
-        files[f"builds-{name}.png"] = figure_png(lens_figure(found, lens, title))
+        files[f"builds-{names[lens.lens_name]}.png"] = figure_png(lens_figure(found, lens, title))
     for name, data in files.items():
         write_whole(out / name, data)
     return [out / name for name in files]
