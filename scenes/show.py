@@ -5,32 +5,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from importlib import import_module
+from inspect import Parameter, signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scenes.answers.answer import Answer, answer_data, answer_html, answer_text, save
+import numpy as np
+from numpy.typing import NDArray
+
+from scenes.answers.answer import Answer, answer_data, answer_text, save
+from scenes.answers.html import answer_html, table_html
+from scenes.answers.options import Wanted
+from scenes.answers.table import Table
 from scenes.io.files import as_json
-from scenes.registry import questions
+from scenes.registry import COMMANDS, questions
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import did_you_mean
 from scenes.states.load import Loaded, changed, load_scene, plans_of
 from scenes.states.names import state_words
 from scenes.states.select import selected
+from scenes.states.state import State
 
 if TYPE_CHECKING:
     import trimesh
     from matplotlib.figure import Figure
 
     from raytrace.shares import VignetteMap
-    from scenes.answers.table import Table
     from scenes.questions.check.check import StateResult
-    from scenes.states.state import StatePlan
 
 MAP_COLUMNS = 512
-WINDOW_PX = (1600, 1000)
+MOST_COLUMNS = 32768
+FULL = "full"
+Focus = float | str
 
 
 def load(path: str | Path) -> Show:
@@ -40,23 +49,31 @@ def load(path: str | Path) -> Show:
 
 @dataclass(frozen=True, slots=True)
 class Show:
-    """A scene with the files that it names. Never changed in place: `with_values` gives another."""
+    """A scene with the files that it names. Never changed in place: `with_values` gives another.
+
+    Every question that `brimline --help` lists is a method: show.flags(), show.beam(at_mm=40), show.check(lens="25").
+    """
 
     loaded: Loaded
 
     def __repr__(self) -> str:
-        """Short: title, lenses, states."""
-        return f"<Show {self.loaded.scene.title or self.loaded.file_name!r}: {', '.join(self.lenses)}; {len(self.states)} states>"
+        """Short: title, lenses."""
+        return f"<Show {self.title!r}: {', '.join(self.lenses)}>"
 
     def __dir__(self) -> list[str]:
         """Its own names and the questions."""
-        return sorted({*object.__dir__(self), *questions()})
+        return sorted({*dir(type(self)), *questions()})
 
     def __getattr__(self, name: str) -> Callable[..., Reply]:
-        """A question by its name, as a method: show.flags(), show.beam(at_mm=40)."""
-        if name not in questions():
-            raise AttributeError(f'a show has no "{name}"; {did_you_mean(name, dir(self))}')
-        return lambda **options: self.ask(name, **options)
+        """A question by its name, as a method."""
+        if name.startswith("_") or name not in questions():
+            raise AttributeError(f'a show has no "{name}"; {did_you_mean(name, [n for n in dir(self) if n[0] != "_"])}')
+        return _method(self, name)
+
+    @property
+    def title(self) -> str:
+        """The scene's title, else its file's name."""
+        return self.loaded.scene.title or self.loaded.file_name
 
     @property
     def lenses(self) -> tuple[str, ...]:
@@ -64,57 +81,68 @@ class Show:
         return tuple(lens.name for lens in self.loaded.scene.lens)
 
     @property
-    def states(self) -> tuple[StatePlan, ...]:
-        """Every state that [check] asks for."""
+    def states(self) -> tuple[State, ...]:
+        """Every state that [check] asks for; SceneError for every table that nothing can be built from."""
         return plans_of(self.loaded)
 
     def with_values(self, values: Mapping[str, Any]) -> Show:
-        """The show with other values at key paths, checked as those of a file are: same sentences, same limits."""
+        """The show with other values at key paths such as "box.flag[top flag].angle_deg" or "box.hood"; None takes a key away.
+
+        They are checked as those of a file are. SceneError, with the same sentences, for a value that a file could not have, and
+        for a path that leads nowhere.
+        """
         return Show(changed(self.loaded, values))
 
-    def state(self, lens: str, *, focus: float | str | None = None, f_number: float | None = None) -> StatePlan:
+    def state(self, lens: str, *, focus: Focus | None = None, f_number: float | None = None) -> State:
         """One state by its key, or by lens, focus (mm, "infinity", "close") and stop; the first where several fit."""
-        for state in self.states:
-            if state.key == lens:
-                return state
-        words = () if focus is None else (str(focus) if isinstance(focus, str) else f"{focus:g}",)
-        stops = () if f_number is None else (f_number,)
-        return selected(self.states, lenses=(lens,), focus=words, f_numbers=stops)[0]
+        focus_words, stops = _words(focus), () if f_number is None else (f_number,)
+        with _python_words():
+            if lens in self.lenses:
+                return selected(plans_of(self.loaded, [lens]), focus=focus_words, f_numbers=stops)[0]
+            named = [state for state in self.states if state.key == lens]
+            lenses = () if named else (lens,)
+            return selected(named or self.states, lenses=lenses, focus=focus_words, f_numbers=stops)[0]
 
     def ask(self, question: str, **options: Any) -> Reply:
-        """The answer to a question; its options are those of the question's `answer` function."""
+        """The answer to a question by the name of its command.
+
+        Its options are those of the command in Python's spelling; lens, focus and f_number take one value or several.
+        """
         if question not in questions():
-            raise SceneError([Complaint("", f'there is no question "{question}"; {did_you_mean(question, questions())}', None, "ask")])
-        found = import_module(f"scenes.questions.{question}.answer").answer(self.loaded, **options)
-        return Reply(found, self.loaded)
+            raise SceneError(
+                [Complaint("", f'there is no question "{question}"; {did_you_mean(question, questions())}', None, "ask")]
+            )
+        answer = _answer_of(question)
+        with _python_words():
+            return Reply(answer(self.loaded, **_options(question, answer, options)), self.loaded)
 
     def map(
         self,
         lens: str,
         *,
-        focus: float | str | None = None,
+        focus: Focus | None = None,
         f_number: float | None = None,
-        columns: int = MAP_COLUMNS,
+        columns: int | str = MAP_COLUMNS,
         engine: str = "coverage",
     ) -> LossMap:
-        """What the box takes from one state's picture, judged by the scene's own limits."""
-        from scenes.questions.check.check import check_state
-        from scenes.runtime.engines import engine_of
-        from scenes.states.clear_rule import Limits
+        """What the box takes from one state's picture, judged by the scene's own limits; `columns` "full" for every pixel."""
+        from scenes.questions.check.single_state import traced
 
         state = self.state(lens, focus=focus, f_number=f_number)
-        limits = Limits(visible_loss_stops=self.loaded.scene.check.visible_loss_stops)
-        result, found = check_state(state, engine_of(engine), columns=columns, limits=limits)
-        return LossMap(state=state, result=result, map=found, limits=limits)
+        result, found = traced(state, columns=_columns(columns), engine=engine)
+        return LossMap(state=state, result=result, map=found)
 
-    def view(self, lens: str, *, focus: float | str | None = None, f_number: float | None = None, off_screen: bool = False) -> Any:
-        """A window with the box in 3D and the heatmap in the picture plane; the pyvista plotter comes back."""
-        from scenes.questions.check.one_state import scene3d_of_state
+    def view(self, lens: str, *, focus: Focus | None = None, f_number: float | None = None) -> Any:
+        """A window with the box in 3D and the heatmap in the picture plane, until it is closed; the pyvista plotter comes back.
+
+        SceneError where this machine has no display.
+        """
+        from scenes.questions.check.single_state import scene3d_of
         from scenes.view3d.content import View
-        from scenes.view3d.window import open_window
+        from scenes.view3d.window import insist_on_window, open_window
 
-        found = self.map(lens, focus=focus, f_number=f_number)
-        return open_window(scene3d_of_state(found.state, found.result, found.map, View.BESIDE), WINDOW_PX, off_screen=off_screen)
+        insist_on_window()
+        return open_window(scene3d_of(self.state(lens, focus=focus, f_number=f_number), View.BESIDE))
 
     def box(self, lens: str | None = None) -> Box3D:
         """The box as fitted to a lens, the first unless named, as meshes."""
@@ -129,8 +157,9 @@ class Reply:
     loaded: Loaded
 
     def __repr__(self) -> str:
-        """The first line of the page."""
-        return f"<{self.answer.name}: {self.text.strip().splitlines()[0]}>"
+        """Short: the question and the first line of the page."""
+        lines = self.text.strip().splitlines()
+        return f"<{self.answer.name}: {lines[0].strip() if lines else 'nothing to say'}>"
 
     def __str__(self) -> str:
         """The page."""
@@ -145,6 +174,11 @@ class Reply:
         return answer_text(self.answer)
 
     @property
+    def exit_status(self) -> int:
+        """0 or 1, as the command's help says."""
+        return self.answer.exit_status
+
+    @property
     def json(self) -> dict[str, Any]:
         """What `--json` prints, as plain values."""
         return answer_data(self.answer, self.loaded)
@@ -155,16 +189,16 @@ class Reply:
         return as_json(self.json)
 
     @property
-    def tables(self) -> tuple[Table[Any], ...]:
+    def tables(self) -> tuple[TableView, ...]:
         """The tables of the page."""
-        from scenes.answers.table import Table
-
-        return tuple(block for block in self.answer.blocks(written=False) if isinstance(block, Table))
+        return tuple(TableView(block) for block in self.answer.blocks(written=False) if isinstance(block, Table))
 
     @property
-    def table(self) -> Table[Any]:
-        """The first table of the page."""
-        return self.tables[0]
+    def table(self) -> TableView:
+        """The first table of the page; LookupError where it has none."""
+        if not (tables := self.tables):
+            raise LookupError(f"this page of {self.answer.name} has no table; .text is the page, .json its values")
+        return tables[0]
 
     @property
     def figures(self) -> dict[str, Callable[[], Figure]]:
@@ -172,50 +206,214 @@ class Reply:
         return dict(self.answer.sheets())
 
     def save(self, folder: str | Path) -> tuple[str, ...]:
-        """Everything the command writes with --out, whole or not at all; the names written come back."""
+        """Everything that the command writes with --out, whole or not at all; the names written come back."""
         return save(self.answer, self.loaded, Path(folder))
+
+
+@dataclass(frozen=True, slots=True)
+class TableView:
+    """A table of an answer, to read and to compute with."""
+
+    table: Table[Any]
+
+    def __repr__(self) -> str:
+        """Short: title and size."""
+        heads = ", ".join(column.head for column in self.table.columns if column.head)
+        return f"<table of {len(self.table.rows)} rows: {heads}>"
+
+    def __str__(self) -> str:
+        """The table as the page has it."""
+        return "\n".join(self.table.lines())
+
+    def _repr_html_(self) -> str:
+        return table_html(self.table)
+
+    def __len__(self) -> int:
+        """How many rows."""
+        return len(self.table.rows)
+
+    @property
+    def rows(self) -> list[dict[str, Any]]:
+        """A dictionary for each row, as in the JSON."""
+        return self.table.data()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LossMap:
-    """A state's map with its verdict: arrays are (H, W), row 0 the top of the picture; x_mm (W,) and y_mm (H,) right and up."""
+    """A state's map with its verdict: arrays are (H, W), row 0 the top of the picture, column 0 its left."""
 
-    state: StatePlan
+    state: State
     result: StateResult
     map: VignetteMap
-    limits: Any
 
     def __repr__(self) -> str:
-        """State, verdict, worst loss."""
-        worst = self.result.blamed.worst
-        return f"<LossMap {state_words(self.state)}: {self.result.word}, {worst.loss_stops:.2f} stop at worst>"
+        """Short: state, verdict, worst loss."""
+        return f"<LossMap {state_words(self.state)}: {self.word}, {self.result.blamed.worst.loss_stops:.2f} stop at worst>"
 
-    def __getattr__(self, name: str) -> Any:
-        """An array of the map: loss_stops, clear_share, glass, transmission, lens, blocked_by, x_mm, y_mm."""
-        return getattr(self.map, name)
+    @property
+    def word(self) -> str:
+        """The verdict in a word, as in the table of `check`."""
+        return str(self.result.word)
+
+    @property
+    def x_mm(self) -> NDArray[np.float64]:
+        """Places of the columns (W,) on the image plane, to the right of its middle [mm]."""
+        return self.map.x_mm
+
+    @property
+    def y_mm(self) -> NDArray[np.float64]:
+        """Places of the rows (H,) on the image plane, up from its middle [mm]."""
+        return self.map.y_mm
+
+    @property
+    def loss_stops(self) -> NDArray[np.float32]:
+        """Light that opaque parts take [stops], (H, W); inf where all is lost."""
+        return self.map.loss_stops
+
+    @property
+    def clear_share(self) -> NDArray[np.float32]:
+        """Share of the bare lens's light that gets past opaque parts, (H, W), 0 to 1."""
+        return self.map.clear_share
+
+    @property
+    def transmission(self) -> NDArray[np.float32]:
+        """The same with the loss in filters, (H, W), 0 to 1."""
+        return self.map.transmission
+
+    @property
+    def lens_light(self) -> NDArray[np.float32]:
+        """Light of the bare lens relative to its middle, (H, W): its own vignetting."""
+        return self.map.lens
+
+    @property
+    def blocked_by(self) -> NDArray[np.int16]:
+        """Which of `part_names` takes most, (H, W); -1 where nothing is lost."""
+        return self.map.blocked_by
+
+    @property
+    def part_names(self) -> tuple[str, ...]:
+        """Names of the parts that `blocked_by` counts."""
+        return self.map.part_names
 
     def plot(self) -> Figure:
-        """The heatmap sheet of the state."""
+        """The heatmap with guides and verdict."""
         from scenes.questions.check.one_state import map_sheet
+        from scenes.questions.check.single_state import limits_of
 
-        return map_sheet(self.state, self.result, self.map, self.limits.visible_loss_stops)
+        return map_sheet(self.state, self.result, self.map, limits_of(self.state))
 
 
 @dataclass(frozen=True, slots=True)
 class Box3D:
     """The box as fitted to one lens."""
 
-    state: StatePlan
+    state: State
 
     def __repr__(self) -> str:
-        """Lens and parts."""
-        return f"<Box with the {self.state.lens_name}: {', '.join(self.meshes)}>"
+        """Short: lens and number of parts."""
+        return f"<Box with the {self.state.lens_name}: {len(self.meshes)} meshes>"
 
     @property
     def meshes(self) -> dict[str, trimesh.Trimesh]:
-        """Closed meshes [mm] of parts, glass and fixtures by name, in the frame of docs/physics.md."""
+        """Closed meshes [mm] of parts, glass and fixtures by name, in the frame of docs/physics.md; a second of a name is numbered."""
         from geometry.meshes import part_mesh, slab_mesh
 
         assembly = self.state.assembly
-        parts = {part.name: part_mesh(part) for part in (*assembly.parts, *assembly.fixtures)}
-        return parts | {slab.name: slab_mesh(slab) for slab in assembly.slabs}
+        solids = [(part.name, part_mesh(part)) for part in (*assembly.parts, *assembly.fixtures)]
+        found: dict[str, trimesh.Trimesh] = {}
+        for name, mesh in (*solids, *((slab.name, slab_mesh(slab)) for slab in assembly.slabs)):
+            found[_free(name, found)] = mesh
+        return found
+
+
+def _free(name: str, taken: Mapping[str, object]) -> str:
+    """The name, with a number where it is taken."""
+    number, free = 1, name
+    while free in taken:
+        number += 1
+        free = f"{name} {number}"
+    return free
+
+
+def _columns(columns: int | str) -> int | str:
+    """A map's width, as `--pixels` takes it."""
+    if columns == FULL or (isinstance(columns, int) and not isinstance(columns, bool) and 1 <= columns <= MOST_COLUMNS):
+        return columns
+    problem = f'must be a whole number of pixels from 1 to {MOST_COLUMNS}, or "{FULL}", got {columns!r}'
+    raise SceneError([Complaint(where="", problem=problem, source="columns")])
+
+
+def _answer_of(question: str) -> Callable[..., Answer]:
+    found: Callable[..., Answer] = import_module(f"scenes.questions.{question}.answer").answer
+    return found
+
+
+def _method(show: Show, question: str) -> Callable[..., Reply]:
+    def method(**options: Any) -> Reply:
+        return show.ask(question, **options)
+
+    answer = _answer_of(question)
+    method.__name__ = method.__qualname__ = question
+    method.__doc__ = f"{COMMANDS[question][1]}\n\nOptions: {', '.join(_option_names(answer)) or 'none'}."
+    return method
+
+
+def _parameters(answer: Callable[..., Answer]) -> dict[str, Parameter]:
+    return dict(list(signature(answer).parameters.items())[1:])
+
+
+def _option_names(answer: Callable[..., Answer]) -> list[str]:
+    """What a question may be told in Python: states by lens, focus and f_number, and its own options."""
+    names: list[str] = []
+    for name in _parameters(answer):
+        names += {"wanted": ["lens", "focus", "f_number"], "lenses": ["lens"]}.get(name, [name])
+    return names
+
+
+def _options(question: str, answer: Callable[..., Answer], given: Mapping[str, Any]) -> dict[str, Any]:
+    """Options as the question's `answer` takes them; SceneError for one that it does not have, and for one that it needs."""
+    known, parameters = _option_names(answer), _parameters(answer)
+    for name in given:
+        if name not in {*known, *parameters}:
+            raise _option_error(question, f'has no option "{name}"; {did_you_mean(name, known)}')
+    own = {name: value for name, value in given.items() if name in parameters}
+    if "wanted" in parameters and "wanted" not in own:
+        lenses, focus, stops = (given.get(name) for name in ("lens", "focus", "f_number"))
+        own["wanted"] = Wanted(lenses=_words(lenses), focus=_words(focus), f_numbers=tuple(map(float, _several(stops))))
+    elif "lenses" in parameters and "lens" in given:
+        own["lenses"] = _words(given["lens"])
+    for name, parameter in parameters.items():
+        if parameter.default is Parameter.empty and name not in own:
+            raise _option_error(question, f"needs {name}, such as show.{question}({name}=...)")
+    return own
+
+
+def _option_error(question: str, problem: str) -> SceneError:
+    return SceneError([Complaint(where="", problem=problem, source=question)])
+
+
+def _several(value: Any) -> tuple[Any, ...]:
+    """One value or several, as several."""
+    if value is None:
+        return ()
+    return (value,) if isinstance(value, str | int | float) else tuple(value)
+
+
+def _words(value: Any) -> tuple[str, ...]:
+    """Names or lengths, one or several, as the command line would have them."""
+    return tuple(word if isinstance(word, str) else f"{word:g}" for word in _several(value))
+
+
+@contextmanager
+def _python_words() -> Iterator[None]:
+    """Errors about options that name them as Python has them: f_number, not --f-number."""
+    try:
+        yield
+    except SceneError as error:
+        raise SceneError([_in_python(complaint) for complaint in error.complaints]) from None
+
+
+def _in_python(complaint: Complaint) -> Complaint:
+    if not complaint.source.startswith("--"):
+        return complaint
+    return replace(complaint, source=complaint.source.removeprefix("--").replace("-", "_"))

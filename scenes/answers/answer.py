@@ -74,12 +74,12 @@ def state_data(state: Named) -> dict[str, Any]:
 
 
 def head_data(name: str, show: Loaded) -> dict[str, Any]:
-    """The first keys of every JSON: which question, which program, which scene."""
+    """The first keys of every JSON: which question, which program, which scene; no hash where values differ from the file's."""
     return {
         "brimline": name,
         "version": VERSION,
         "program": {"name": "brimline", "version": own_version()},
-        "scene": {"title": show.scene.title, "file": show.file_name, "sha256": show.sha256},
+        "scene": {"title": show.scene.title, "file": show.file_name, "sha256": show.sha256 or None},
     }
 
 

@@ -44,7 +44,7 @@ def parse_scene(text: str, source: str) -> Scene:
 
 
 def scene_of(data: dict[str, Any], source: str, text: str = "") -> Scene:
-    """The scene that tables describe; SceneError with every complaint if it cannot be used. `text` tells lines, where there is one."""
+    """The scene that tables describe; SceneError with every complaint if it cannot be used. Lines are those of `text`."""
     _insist_on_version(data, text, source)
     return read_model(Scene, data, text, source, _misnamed_lenses)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -11,14 +11,14 @@ from typing import Any, TypeVar
 from geometry.errors import GeometryError
 from scenes.io.files import Folder, read_text
 from scenes.scene_file.errors import Complaint, ItemError, SceneError
-from scenes.scene_file.messages import KeyPath, key_words
 from scenes.scene_file.key_paths import with_values
-from scenes.scene_file.parse import scene_of, parse_scene, read_model, read_toml
+from scenes.scene_file.messages import KeyPath, key_words
+from scenes.scene_file.parse import parse_scene, read_model, read_toml, scene_of
 from scenes.scene_file.resources import GlassTable, Resources
-from scenes.scene_file.tables.tolerance_paths import PathError
 from scenes.scene_file.tables.box import PART_KEYS, box_parts
 from scenes.scene_file.tables.prescription import GlassFile, glass_table
 from scenes.scene_file.tables.scene import Scene
+from scenes.scene_file.tables.tolerance_paths import PathError
 from scenes.scene_file.toml_lines import key_lines, line_of
 from scenes.states.state import State, states_of_lens
 
@@ -72,17 +72,19 @@ def changed(loaded: Loaded, values: Mapping[str, Any]) -> Loaded:
     try:
         tables = with_values(loaded.scene, loaded.tables, values)
     except PathError as error:
-        raise SceneError([Complaint(where="", problem=str(error), source="with_values")]) from None
+        raise SceneError([Complaint(where="", problem=str(error), source=source)]) from None
     scene = scene_of(tables, source)
     resources = resources_of(scene, Folder(loaded.folder), "", source)
     return replace(loaded, scene=scene, resources=resources, sha256="", lines={}, tables=tables)
 
 
-def plans_of(loaded: Loaded) -> tuple[State, ...]:
-    """Every state that the scene asks for; SceneError, with lines, for every table that nothing can be built from."""
+def plans_of(loaded: Loaded, lenses: Sequence[str] = ()) -> tuple[State, ...]:
+    """Every state that the scene asks for, or those of some lenses; SceneError, with lines, for every table in the way."""
     found: list[State] = []
     complaints: list[Complaint] = []
     for place, lens in enumerate(loaded.scene.lens):
+        if lenses and lens.name not in lenses:
+            continue
         try:
             found += states_of_lens(loaded.scene, lens, loaded.resources)
         except ItemError as error:
