@@ -12,7 +12,7 @@ from scenes.answers.answer import CLEAR, IN_FRAME, Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Paragraph
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
-from scenes.io.files import file_stem
+from scenes.io.file_names import file_names
 from scenes.questions.builds.clearances import Build
 from scenes.questions.builds.inputs import Input
 from scenes.questions.builds.report import BUILDS, TOLD_MM, LensSurety, Surety, surety
@@ -37,14 +37,12 @@ from scenes.scene_file.messages import plain
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 Row = LensSurety | Surety
 
 
-def answer(
-    show: Loaded, *, wanted: Wanted | None = None, count: int = BUILDS, seed: int = 0, tick: Tick = silent
-) -> BuildsAnswer:
+def answer(show: Loaded, *, wanted: Wanted | None = None, count: int = BUILDS, seed: int = 0, tick: Tick = silent) -> BuildsAnswer:
     """How sure the wanted states are, over `count` builds drawn from a seed; `tick` counts to 100 for each lens."""
     states = (wanted or Wanted()).of(show)
     return BuildsAnswer(found=surety(show, states, count, seed, tick), title=show.scene.title, states=states)
@@ -59,7 +57,7 @@ class BuildsAnswer:
 
     found: Surety
     title: str
-    states: Sequence[StatePlan]
+    states: Sequence[State]
 
     @property
     def exit_status(self) -> int:
@@ -130,8 +128,9 @@ class BuildsAnswer:
         from scenes.questions.builds.figure import lens_figure, set_figure
 
         yield "builds", partial(set_figure, self.found, self.title)
+        names = file_names([lens.lens_name for lens in self.found.lenses], "lens")
         for lens in self.found.lenses:
-            yield f"builds-{file_stem(lens.lens_name, 'lens')}", partial(lens_figure, self.found, lens, self.title)
+            yield f"builds-{names[lens.lens_name]}", partial(lens_figure, self.found, lens, self.title)
 
     def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
         """No more files."""

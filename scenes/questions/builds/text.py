@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from raytrace.tolerance import Effect, Spread
+from raytrace.tolerance import Spread
 from scenes.questions.builds.clearances import Build
 from scenes.questions.builds.inputs import Input
-from scenes.questions.builds.report import TOLD_MM, LensSurety, Surety
+from scenes.questions.builds.report import LensSurety, Surety
 from scenes.scene_file.messages import plain
 from scenes.states.clear_rule import lack_words
 from scenes.states.names import state_words
@@ -107,7 +107,11 @@ def summary(found: Surety) -> str:
     sure = f"least sure: {input_words(found, found.least_sure)}"
     if found.clear_share == 1.0:
         found_bad = found.worst.worst.clearance_mm <= 0
-        but = "but not the worst one" if found_bad else f"and the worst found leaves {room_words(found.worst.worst.clearance_mm)} of room"
+        but = (
+            "but not the worst one"
+            if found_bad
+            else f"and the worst found leaves {room_words(found.worst.worst.clearance_mm)} of room"
+        )
         return f"Clear with {who} in all {found.count} builds tried (more than {low} % of all), {but}; {sure}."
     return f"Clear with {who} in {percent(found.clear_share)} % of builds (between {low} and {high}); {sure}."
 

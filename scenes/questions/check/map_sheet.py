@@ -70,7 +70,7 @@ def map_figure(
     subtitle: str = "",
     verdict_word: str,
     blame: str | None,
-    visible_loss_stops: float = 0.1,
+    visible_loss_stops: float,
     sentence: str = "",
 ) -> Figure:
     """Heatmap of the light a box takes in one state, on an A5 sheet.

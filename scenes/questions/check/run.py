@@ -34,7 +34,7 @@ from scenes.states.clear_rule import Limits
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 STEPS_PER_STATE = 100
 # Of processes that work on states: what one takes without maps and with its drawing process, and what each pixel of a map takes;
@@ -71,7 +71,7 @@ class Job:
     """A scene's states to check, and the folder under --out that its results go to."""
 
     loaded: Loaded
-    plans: tuple[StatePlan, ...]
+    plans: tuple[State, ...]
     folder: str = ""
 
 
@@ -150,7 +150,7 @@ def joined(checks: Sequence[CheckResult], limits: Limits) -> CheckResult:
     return CheckResult(states=states, failed=tuple(state for check in checks for state in check.failed), limits=limits)
 
 
-def state_failed(plan: StatePlan, died: Died, limits: Limits) -> Recorded:
+def state_failed(plan: State, died: Died, limits: Limits) -> Recorded:
     """A state that has cost its process, as one that could not be computed."""
     ended = f"the process at work on it ended twice, with status {died.status}"
     why = f"{ended}, perhaps for want of memory; try smaller maps with --pixels"
@@ -174,7 +174,7 @@ def _request(job: Job, staging: Staging | None, desk: Desk) -> StateRequest:
     )
 
 
-def workers_for(asked: Asked, plans: Sequence[StatePlan]) -> int:
+def workers_for(asked: Asked, plans: Sequence[State]) -> int:
     """How many processes to work on states beside this one: none where there are few states or little memory."""
     if asked.device != CPU:  # its memory is not for several, and it has made the maps before the second process is ready
         return 0
@@ -183,7 +183,7 @@ def workers_for(asked: Asked, plans: Sequence[StatePlan]) -> int:
     return max(min(asked.threads, len(plans) // least, room, MOST_PROCESSES) - 1, 0)
 
 
-def process_bytes(asked: Asked, plans: Sequence[StatePlan]) -> float:
+def process_bytes(asked: Asked, plans: Sequence[State]) -> float:
     """What a process takes at most, with a drawing process that it waits for: libraries, and maps of all pupil depths at once."""
     engine = engine_of(asked.engine)
     grids = [(map_grid(plan, engine, asked.columns), len(plan.variants)) for plan in plans]

@@ -28,11 +28,11 @@ def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], grid: 
     from scenes.io.files import as_json as json_text
     from scenes.questions.ghosts.text import ghost_report, ghosts_dict, ghosts_lines, set_answer
     from scenes.states.load import load_scene, plans_of
-    from scenes.states.select import ghost_plans, selected
+    from scenes.states.select import selected, widest_stops
 
     loaded = load_scene(scene)
-    plans = ghost_plans(selected(plans_of(loaded), lenses=lenses, focus=focus))
-    reports = [ghost_report(loaded, plan, with_grid=grid) for plan in plans]
+    plans = widest_stops(selected(plans_of(loaded), lenses=lenses, focus=focus))
+    reports = [ghost_report(plan, with_grid=grid) for plan in plans]
     title, reflectance = loaded.scene.title, loaded.scene.camera.sensor_reflectance
     for_all = set_answer(reports)
     lines = ghosts_lines(reports, title, for_all)

@@ -29,6 +29,7 @@ from scenes.questions.check.results_json import (
 )
 from scenes.questions.check.verdict import GuideVerdict, PartLoss, Worst
 from scenes.states.clear_rule import Limits, Word
+from scenes.states.keys import StateLabel
 
 DOCS = Path(__file__).parents[4] / "docs" / "results.md"
 MADE_BY = Provenance(version="9.9", engine="reference", scene_title="Test", scene_file="t.toml", scene_sha256="ab")
@@ -62,11 +63,7 @@ def guide(word=Word.IN_FRAME, loss=1.25, name="frame", part="left flag", step="o
 def state(*guides, key="18_inf_f2", lens="18", focus=np.inf, word=None, notes=()):
     guides = guides or (guide(),)
     return StateResult(
-        key=key,
-        lens_name=lens,
-        focal_mm=18.0,
-        focus_mm=focus,
-        f_number=2.0,
+        plan=StateLabel(key=key, lens_name=lens, is_zoom=False, focal_mm=18.0, focus_mm=focus, f_number=2.0),
         pupils=("pupil as stated",),
         word=word or max((g.word for g in guides), key=list(Word).index),
         guides=guides,
@@ -80,7 +77,7 @@ def state(*guides, key="18_inf_f2", lens="18", focus=np.inf, word=None, notes=()
 
 
 def check(*states, failed=()):
-    return CheckResult(states=states or (state(),), failed=tuple(failed), limits=Limits())
+    return CheckResult(states=states or (state(),), failed=tuple(failed), limits=Limits(visible_loss_stops=0.1))
 
 
 def clear_state(**more):
@@ -225,7 +222,7 @@ def test_what_filters_take_in_the_corners_is_told_from_a_tenth_of_a_stop(stops, 
 
 
 def test_without_a_state_the_table_has_no_head():
-    lines = table_lines(CheckResult(states=(), failed=FAILED, limits=Limits()))
+    lines = table_lines(CheckResult(states=(), failed=FAILED, limits=Limits(visible_loss_stops=0.1)))
     assert not any("worst loss" in line for line in lines)
     assert "? k: could not be computed: w" in lines
 
