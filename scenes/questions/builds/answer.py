@@ -77,8 +77,8 @@ class BuildsAnswer:
         yield Gap()
         yield self.lens_table()
         yield Paragraph(
-            f"clear: share of {found.count} builds (all, none: settled by the worst build and by what the measures can do at most). "
-            "between: 95 % confidence range of the share. as written, worst: room between the beam and the nearest part, below 0 it "
+            f"clear: share of {found.count} builds (all, none: settled by the worst and by what the dimensions can do at most). "
+            "between: 95 % confidence range of the share. as written, worst: room between beam and nearest part; below 0 it "
             "stands in the beam."
         )
         yield Gap()
