@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from scenes.answers.answer import Answer, answer_data, answer_text, save
 from scenes.answers.html import answer_html, table_html
 from scenes.answers.options import Wanted
-from scenes.answers.table import Table
+from scenes.answers.table import Column, Table
 from scenes.io.files import as_json
 from scenes.registry import COMMANDS, questions
 from scenes.scene_file.errors import Complaint, SceneError
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from scenes.questions.check.check import StateResult
 
 MAP_COLUMNS = 512
+RUN_OPTIONS = ("columns", "engine", "device", "threads", "parts")  # of a check, as run_options gives them to the command
 MOST_COLUMNS = 32768
 FULL = "full"
 Focus = float | str
@@ -190,8 +192,10 @@ class Reply:
 
     @property
     def tables(self) -> tuple[TableView, ...]:
-        """The tables of the page."""
-        return tuple(TableView(block) for block in self.answer.blocks(written=False) if isinstance(block, Table))
+        """The tables of the page; where it lays them out itself, that of the states in the JSON."""
+        found = [TableView(block) for block in self.answer.blocks(written=False) if isinstance(block, Table)]
+        states = self.answer.data().get("states")
+        return tuple(found) if found or not states else (TableView(_table_of(states)),)
 
     @property
     def table(self) -> TableView:
@@ -207,7 +211,8 @@ class Reply:
 
     def save(self, folder: str | Path) -> tuple[str, ...]:
         """Everything that the command writes with --out, whole or not at all; the names written come back."""
-        return save(self.answer, self.loaded, Path(folder))
+        own: Callable[[Path], tuple[str, ...]] | None = getattr(self.answer, "save", None)
+        return save(self.answer, self.loaded, Path(folder)) if own is None else own(Path(folder))
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,7 +320,10 @@ class Box3D:
 
     @property
     def meshes(self) -> dict[str, trimesh.Trimesh]:
-        """Closed meshes [mm] of parts, glass and fixtures by name, in the frame of docs/physics.md; a second of a name is numbered."""
+        """Closed meshes [mm] of parts, glass and fixtures by name, in the frame of docs/physics.md.
+
+        A second part of a name gets a number.
+        """
         from geometry.meshes import part_mesh, slab_mesh
 
         assembly = self.state.assembly
@@ -366,7 +374,7 @@ def _option_names(answer: Callable[..., Answer]) -> list[str]:
     """What a question may be told in Python: states by lens, focus and f_number, and its own options."""
     names: list[str] = []
     for name in _parameters(answer):
-        names += {"wanted": ["lens", "focus", "f_number"], "lenses": ["lens"]}.get(name, [name])
+        names += {"wanted": ["lens", "focus", "f_number"], "lenses": ["lens"], "asked": list(RUN_OPTIONS)}.get(name, [name])
     return names
 
 
@@ -382,10 +390,43 @@ def _options(question: str, answer: Callable[..., Answer], given: Mapping[str, A
         own["wanted"] = Wanted(lenses=_words(lenses), focus=_words(focus), f_numbers=tuple(map(float, _several(stops))))
     elif "lenses" in parameters and "lens" in given:
         own["lenses"] = _words(given["lens"])
+    if "asked" in parameters and "asked" not in own:
+        own["asked"] = _asked({name: value for name, value in given.items() if name in RUN_OPTIONS})
     for name, parameter in parameters.items():
         if parameter.default is Parameter.empty and name not in own:
             raise _option_error(question, f"needs {name}, such as show.{question}({name}=...)")
     return own
+
+
+def _asked(given: Mapping[str, Any]) -> Any:
+    """How a check is to be run: on every core unless told."""
+    from scenes.questions.check.run import Asked
+
+    columns = given.get("columns")
+    return Asked(**{"threads": os.cpu_count() or 1, **given, "columns": None if columns is None else _columns(columns)})
+
+
+def _table_of(rows: list[dict[str, Any]]) -> Table[Any]:
+    """Rows of a JSON as a table: its plain values, those of tables inside it after their names."""
+    flat = [_flat(row) for row in rows]
+    keys = dict.fromkeys(key for row in flat for key in row)
+    columns = [Column(of=_getter(key), head=key, key=key, words=_words_of, left=isinstance(flat[0].get(key), str)) for key in keys]
+    return Table(columns=columns, rows=flat)
+
+
+def _flat(row: Mapping[str, Any]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for key, value in row.items():
+        found |= {f"{key}.{name}": inner for name, inner in value.items()} if isinstance(value, dict) else {key: value}
+    return {key: value for key, value in found.items() if value is None or isinstance(value, str | int | float)}
+
+
+def _getter(key: str) -> Callable[[Mapping[str, Any]], Any]:
+    return lambda row: row.get(key)
+
+
+def _words_of(value: Any) -> str:
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _option_error(question: str, problem: str) -> SceneError:

@@ -78,12 +78,12 @@ FLOORS = {
             *(f"questions.{name}" for name in ["beam", "bokeh", "builds", "filters", "flags", "ghosts", "masks", "sun", "widest"]),
         },
         {"questions.check", "questions.leaks"},
-        {"cli", "registry", "commands", "show"},
+        {"cli", "registry", "commands", "show", "face"},
     ),
 }
 WITHIN = {  # on one floor, one way
     "raytrace": {("reference", "intersect"), ("embree", "reference")},
-    "scenes": {("cli", "registry")},
+    "scenes": {("cli", "registry"), ("show", "registry"), ("face", "show"), ("face", "cli")},
 }
 
 

@@ -48,7 +48,12 @@ def test_a_changed_show_is_the_show_of_a_file_with_that_change(show):
 
 @pytest.mark.parametrize(
     ("path", "value", "line"),
-    [(FLAG, 9999, "angle_deg = 9999"), (FLAG, "42", 'angle_deg = "42"'), (FLAG, np.nan, "angle_deg = nan"), (FLAG, True, "angle_deg = true")],
+    [
+        (FLAG, 9999, "angle_deg = 9999"),
+        (FLAG, "42", 'angle_deg = "42"'),
+        (FLAG, np.nan, "angle_deg = nan"),
+        (FLAG, True, "angle_deg = true"),
+    ],
 )
 def test_a_value_that_a_file_could_not_have_is_refused_in_the_same_sentence(show, path, value, line):
     told = complaint(lambda: show.with_values({path: value}))
@@ -63,11 +68,15 @@ def test_values_that_contradict_each_other_are_refused_as_in_a_file(show):
 
 
 def test_a_table_given_as_a_value_is_checked_key_by_key(show):
-    assert 'box.hood.at: is no key of this table; did you mean "at_mm"?' in complaint(lambda: show.with_values({"box.hood": {"at": 3}}))
+    assert 'box.hood.at: is no key of this table; did you mean "at_mm"?' in complaint(
+        lambda: show.with_values({"box.hood": {"at": 3}})
+    )
 
 
 def test_an_object_that_is_no_toml_value_is_refused_so_that_none_passes_unchecked(show):
-    hood = show.loaded.scene.box.hood[0].model_copy(update={"depth_mm": -9999.0})  # pydantic does not look into its own models again
+    hood = show.loaded.scene.box.hood[0].model_copy(
+        update={"depth_mm": -9999.0}
+    )  # pydantic does not look into its own models again
     assert "must be given a number, a text, an array or a table, got a " in complaint(lambda: show.with_values({"box.hood": hood}))
 
 
@@ -102,31 +111,32 @@ def test_a_changed_show_has_no_hash_of_the_old_file(show):
 
 def test_files_that_the_scene_names_are_still_found_from_its_folder(tmp_path):
     trimesh.creation.box((4, 2, 1)).export(tmp_path / "bracket.stl")
-    solid = '[[box.solid]]\nname = "bracket"\nfile = "bracket.stl"\nunit = "in"\nat_mm = 20\noffset_mm = [200, 0]\n\n[[box.flag]]'
+    solid = '[[box.solid]]\nname = "bracket"\nfile = "bracket.stl"\nunit = "in"\nat_mm = 200\n\n[[box.flag]]'
     (tmp_path / "s.toml").write_text(starter_text().replace("[[box.flag]]", solid, 1))
     size = load(tmp_path / "s.toml").with_values({FLAG: 42}).box().meshes["bracket"].bounds
     assert np.ptp(size, axis=0) == pytest.approx(np.array([4, 2, 1]) * 25.4)
 
 
 def test_a_map_is_numpy_with_its_axes_right_and_up(show):
-    corner = show.with_values({"box.mask[1].opening_mm": [146, 70], "box.mask[1].offset_mm": [0, 12]})
-    found = corner.map("25", focus="infinity", f_number=5.6, columns=72)
+    found = show.with_values({FLAG: -20}).map("25", focus="infinity", f_number=5.6, columns=72)
     assert (found.loss_stops.shape, found.x_mm.shape, found.y_mm.shape) == ((48, 72), (72,), (48,))
     # A 36 mm wide sensor in 72 columns: pixels of 0.5 mm, the first centre half a pixel from the edge.
     assert found.x_mm[[0, -1]] == pytest.approx([-17.75, 17.75])
     assert found.y_mm[[0, -1]] == pytest.approx([11.75, -11.75])
-    assert found.loss_stops[-1].min() > 0.3 > found.loss_stops[24].max()  # material low in the beam darkens the bottom rows
-    assert found.part_names[found.blocked_by[-1, 36]] == "mask"
+    assert found.loss_stops[0].min() > 0.3  # a top flag in the beam darkens the top of the picture, as on a monitor
+    assert found.loss_stops[-1].max() == 0
+    assert found.part_names[found.blocked_by[0, 36]] == "top flag"
     lit = found.clear_share > 0
     np.testing.assert_allclose(found.loss_stops[lit], -np.log2(found.clear_share[lit]), atol=1e-5)
 
 
 def test_a_map_is_judged_by_the_limits_of_its_scene(show):
-    mask = {"box.mask[1].opening_mm": [146, 97]}
-    strict, lax = (show.with_values({**mask, "check.visible_loss_stops": stops}) for stops in (0.02, 3.0))
-    words = [found.map("25", focus="infinity", f_number=5.6, columns=36).word for found in (strict, lax)]
-    assert words[0] in {"shading", "in frame"}
-    assert words[1] not in {"shading", "in frame"}
+    losing = show.with_values({FLAG: 13.5})
+    worst = losing.map("25", focus="infinity", f_number=5.6, columns=36).result.blamed.worst.worst_case_stops
+    assert 0.1 < worst < 0.9
+    for stops, words in ((worst - 0.05, {"shading"}), (worst + 0.05, {"tight", "clear"})):
+        told = losing.with_values({"check.visible_loss_stops": stops}).map("25", focus="infinity", f_number=5.6, columns=36).word
+        assert told in words
 
 
 def test_a_state_is_picked_by_key_or_by_lens_focus_and_stop(show):
@@ -159,7 +169,17 @@ def test_no_repr_is_longer_than_a_line(show):
     texts = [repr(thing) for thing in things]
     assert all("\n" not in text and len(text) < 200 for text in texts), texts
     assert texts[0] == "<Show 'My show, A camera': 25>"
-    assert texts[1].startswith("<LossMap 25, infinity, f/2: tight, 0.00 stop at worst")
+    assert texts[1].startswith("<LossMap 25, infinity, f/2: ")
+
+
+def test_a_check_is_asked_in_python_as_on_the_command_line(show, capsys):
+    reply = show.check(columns=24, focus="infinity", f_number=5.6)
+    assert capsys.readouterr().out == ""
+    assert [row["verdict"] for row in reply.table.rows] == [state["verdict"] for state in reply.json["states"]] == ["clear"]
+    assert reply.table.rows[0]["key"] == "25_inf_f5.6"
+    assert reply.json["brimline"] == "check"
+    main(["check", str(show.loaded.folder / show.loaded.file_name), "--focus", "infinity", "--f-number", "5.6", "--pixels", "24"])
+    assert reply.text == capsys.readouterr().out
 
 
 @pytest.mark.parametrize("question", questions())
@@ -169,7 +189,7 @@ def test_every_question_is_a_method_that_names_its_options(show, question):
 
 
 def test_a_misspelt_question_is_no_attribute(show):
-    with pytest.raises(AttributeError, match='a show has no "beem"; did you mean "beam"?'):
+    with pytest.raises(AttributeError, match=r'a show has no "beem"; did you mean "beam"\?'):
         show.beem  # noqa: B018 - looking is enough
     assert not hasattr(show, "_repr_png_")
 
@@ -202,7 +222,9 @@ class Page:
     def blocks(self, *, written):
         assert not written
         column = Column(of=lambda row: row, head="<part>", left=True)
-        table = Table(columns=(column, Column(of=str, key="only_json")), rows=("a & b",), notes_of=lambda _: ("  <i>",), foot=("all",))
+        table = Table(
+            columns=(column, Column(of=str, key="only_json")), rows=("a & b",), notes_of=lambda _: ("  <i>",), foot=("all",)
+        )
         return [Heading("<b>"), Gap(), Paragraph("p"), Lines(("1", "2")), Note("n1"), Note("n2"), NextStep("go"), table]
 
 
@@ -244,7 +266,7 @@ def test_a_window_shows_box_and_heatmap(show, monkeypatch):
     assert window.shown
     assert not shown_before
     assert window.options["title"] == "25, infinity, f/5.6"
-    assert scene.heatmap.loss_stops.shape[1] == 256
+    assert scene.heatmap.loss_stops.shape[1] >= 100
     assert {"hood", "top flag"} <= {solid.name for solid in scene.solids}
 
 

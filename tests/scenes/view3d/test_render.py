@@ -177,7 +177,7 @@ def test_a_child_that_hangs_is_given_up(tmp_path, monkeypatch):
     assert render_batch(jobs_in(tmp_path, 1)).problem == render.NO_OPENGL
 
 
-def test_a_brake_ends_the_child_that_draws_and_no_other_is_started(tmp_path, monkeypatch):
+def test_a_stop_ends_the_child_that_draws_and_no_other_is_started(tmp_path, monkeypatch):
     stop, starts = StopSwitch(), []
 
     def child(arguments, window, timeout_s, stop):  # noqa: ARG001
