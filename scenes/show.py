@@ -253,12 +253,17 @@ class LossMap:
 
     def __repr__(self) -> str:
         """Short: state, verdict, worst loss."""
-        return f"<LossMap {state_words(self.state)}: {self.word}, {self.result.blamed.worst.loss_stops:.2f} stop at worst>"
+        return f"<LossMap {state_words(self.state)}: {self.word}, {self.worst_loss_stops:.2f} stop at worst>"
 
     @property
     def word(self) -> str:
         """The verdict in a word, as in the table of `check`."""
         return str(self.result.word)
+
+    @property
+    def worst_loss_stops(self) -> float:
+        """The loss that the verdict is of [stops]: of the guide that loses most, looked at more closely than the map's pixels."""
+        return self.result.blamed.worst.loss_stops
 
     @property
     def x_mm(self) -> NDArray[np.float64]:
@@ -300,8 +305,13 @@ class LossMap:
         """Names of the parts that `blocked_by` counts."""
         return self.map.part_names
 
+    def _repr_png_(self) -> bytes:
+        from scenes.io.pictures import figure_png
+
+        return figure_png(self.plot())
+
     def plot(self) -> Figure:
-        """The heatmap with guides and verdict."""
+        """The heatmap with guides and verdict; in a notebook the map shows it by itself."""
         from scenes.questions.check.one_state import map_sheet
         from scenes.questions.check.single_state import limits_of
 
