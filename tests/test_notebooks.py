@@ -24,6 +24,8 @@ def pages():
 @pytest.mark.slow
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 def test_a_notebook_runs_and_shows_a_picture(pages, path):
+    if not pages.can_run(path):
+        pytest.skip("this machine has no OpenGL to draw with")
     shown = pages.run(path)
     pictures = [base64.b64decode(cell["png"]) for cell in shown if "png" in cell]
     assert pictures
@@ -32,6 +34,8 @@ def test_a_notebook_runs_and_shows_a_picture(pages, path):
 
 @pytest.mark.slow
 def test_the_page_about_python_runs(pages):
+    if not pages.can_run(DOCS / "python.md"):
+        pytest.skip("this machine has no OpenGL to draw with")
     shown = pages.run(DOCS / "python.md")
     assert len(shown) == 5
     assert base64.b64decode(shown[1]["png"]).startswith(PNG)

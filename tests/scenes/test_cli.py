@@ -315,7 +315,7 @@ def test_view_without_a_display_is_one_sentence_that_names_the_way_out(capsys, s
     monkeypatch.setattr("scenes.questions.check.single_state.traced", None)  # nothing is traced for a window that cannot be
     status, out, err = run(capsys, "view", scene(text=SMALL))
     assert (status, out, err.count("\n")) == (2, "", 1)
-    assert err.startswith("error: view: a window needs a display and this machine has none; `brimline view SCENE --out FILE.png` writes")
+    assert err.startswith("error: view: a window needs a display and this machine has none; `brimline view SCENE --out FILE.png` ")
 
 
 def test_view_opens_the_state_that_options_pick(capsys, scene, monkeypatch):
