@@ -15,8 +15,8 @@ from geometry.frame import frame_to_right_up
 from geometry.outline import half_size_mm, to_shape
 from raytrace.optics.filter_light import graded_share
 from scenes.questions.filters.effects import GradedAnswer
+from scenes.questions.filters.report import FilterReport
 from scenes.questions.filters.sizes import StageAnswer, size_outline
-from scenes.questions.filters.text import FilterReport
 from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
 from scenes.sheets.section_sheet import shape_path
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, RAY_CLEAR, SOFT_INK, TITLE_PT

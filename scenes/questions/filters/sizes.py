@@ -25,13 +25,11 @@ from scenes.scene_file.tables.box import Filter, Stage, is_fitted
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for
 from scenes.states.box import box_place, filter_outline, stage_name
-from scenes.states.clear_rule import WALK_MM
 from scenes.states.full_range import Ranged
 from scenes.states.lens import front_travel_mm
 from scenes.states.load import Loaded
 from scenes.states.state import StatePlan
 
-MARGIN_MM = WALK_MM  # room that a glass should leave: as much as a pupil that is not measured may be wrong
 USUAL_THICKNESS_MM, USUAL_INDEX = 4.0, 1.5168  # of glass that a tray does not hold yet; common practice, and a usual crown
 SAME_MM = 0.5  # heights that differ by less are one holder's: glass is cut to a few tenths
 
