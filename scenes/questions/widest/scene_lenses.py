@@ -53,16 +53,6 @@ class LensFits:
     fits: tuple[Fit, ...]
 
 
-def widest_stops(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
-    """The states at each lens's widest stop: a stop further closed lights part of the same pupil."""
-    least: dict[tuple[str, float, float], StatePlan] = {}
-    for plan in plans:
-        key = (plan.lens_name, plan.focal_mm, plan.focus_mm)
-        if key not in least or plan.f_number < least[key].f_number:
-            least[key] = plan
-    return tuple(least.values())
-
-
 def catalogue(loaded: Loaded, plans: Sequence[StatePlan], added_mm: float, tick: Tick = silent) -> tuple[LensFits, ...]:
     """Every lens of the scene in every setup, widest first; plans are its states at their widest stops."""
     scene, setups = loaded.scene, setups_of(loaded.scene)
