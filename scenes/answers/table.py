@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import zip_longest
+from operator import attrgetter
 from typing import Any, Generic, TypeVar
 
 from scenes.answers.page import WIDTH, clipped
@@ -43,6 +44,11 @@ class Column(Generic[Row]):
     def value(self, row: Row) -> Any:
         """What programs read."""
         return self.data(self.of(row))
+
+
+def as_named(*names: str) -> tuple[Column[Any], ...]:
+    """Columns for programs alone: facts that the row itself has under these names."""
+    return tuple(Column(key=name, of=attrgetter(name)) for name in names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,11 +13,30 @@ from scenes.answers.answer import CLEAR, Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import ROOM_MM
-from scenes.answers.table import Column, Table
-from scenes.questions.filters.costs import Cost, RodAnswer, Standing
-from scenes.questions.filters.effects import DENSITIES, CloseUp, CornerLoss, GradedAnswer
-from scenes.questions.filters.report import FilterReport, filter_report, smallest, takes_round
-from scenes.questions.filters.sizes import SizeRoom, StageAnswer, StageNeed, fits_holder, widest_served
+from scenes.answers.table import Column, Table, as_named
+from scenes.changes.stages import added_depth_mm, with_stage_added
+from scenes.questions.filters.costs import (
+    Cost,
+    RodAnswer,
+    Standing,
+    close_up_costs,
+    costs_of,
+    costs_without_close_ups,
+    rod_answer,
+    standings,
+)
+from scenes.questions.filters.effects import DENSITIES, CloseUp, CornerLoss, GradedAnswer, corner_losses, graded_answers
+from scenes.questions.filters.effects import close_ups as close_ups_of
+from scenes.questions.filters.sizes import (
+    SizeRoom,
+    StageAnswer,
+    StageNeed,
+    fits_holder,
+    smallest,
+    stage_answers,
+    takes_round,
+    widest_served,
+)
 from scenes.questions.filters.text import (
     CAUTION,
     CORNER_WORDS,
@@ -30,6 +49,7 @@ from scenes.questions.filters.text import (
     next_step,
     rod_words,
 )
+from scenes.states.full_range import focus_note, ranged_lenses
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -48,83 +68,103 @@ def answer(
     lenses: Sequence[str] = (),
 ) -> FiltersAnswer:
     """Filters of the named lenses, all where none is named; `added_mm` deep is the stage more, `close_ups` are powers to try."""
-    report = filter_report(show, lenses, margin_mm=margin_mm, added_mm=added_mm, close_up=close_ups)
-    return FiltersAnswer(report=report, title=show.scene.title)
+    ranged = ranged_lenses(show, lenses)
+    found, now = [one.lens for one in ranged], standings(ranged)
+    depth_mm = added_mm or added_depth_mm(show.scene)
+    return FiltersAnswer(
+        title=show.scene.title,
+        margin_mm=margin_mm,
+        stages=stage_answers(show, ranged),
+        corners=corner_losses(ranged),
+        graded=graded_answers(show, found),
+        close_ups=close_ups_of(show, ranged, close_ups),
+        close_up_costs=close_up_costs(show, ranged, now, close_ups) if close_ups else costs_without_close_ups(ranged, now),
+        close_ups_tried=bool(close_ups),
+        added_mm=depth_mm,
+        added=tuple(cost for lens in found for cost in costs_of(show, [lens], now, with_stage_added(show.scene, depth_mm, lens))),
+        rods=rod_answer(show, found, now),
+        notes=tuple(note for note in map(focus_note, found) if note),
+        states=tuple(plan for one in ranged for plan in one.plans),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FiltersAnswer:
-    """Sizes for each stage and lens, and what filters, close-up lenses, a stage more and the mount do."""
+    """Sizes for each stage and lens, and what filters, close-up lenses, a stage more and the mount do; `states` are looked at."""
 
     name: ClassVar[str] = "filters"
     exit_status: ClassVar[int] = CLEAR
     cautions: ClassVar[Sequence[str]] = (CAUTION,)
 
-    report: FilterReport
     title: str
-
-    @property
-    def states(self) -> Sequence[StatePlan]:
-        """The states looked at."""
-        return self.report.states
+    margin_mm: float
+    stages: tuple[StageAnswer, ...]
+    corners: tuple[CornerLoss, ...]
+    graded: tuple[GradedAnswer, ...]
+    close_ups: tuple[CloseUp, ...]
+    close_up_costs: tuple[Cost, ...]
+    close_ups_tried: bool
+    added_mm: float
+    added: tuple[Cost, ...]
+    rods: RodAnswer
+    notes: tuple[str, ...]
+    states: tuple[StatePlan, ...]
 
     @property
     def next_step(self) -> str:
         """What to do, worst first."""
-        return next_step(self.report)
+        return next_step(self.stages, self.margin_mm)
 
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Stage by stage, then what filters do to the corners and what changes cost."""
-        report = self.report
         yield Heading(f"Filters: {self.title}" if self.title else "Filters")
-        yield Paragraph(method_words(report.margin_mm))
+        yield Paragraph(method_words(self.margin_mm))
         yield Gap()
-        for stage in report.stages:
-            yield from _stage_blocks(stage, report.margin_mm)
-        if not report.stages:
+        for stage in self.stages:
+            yield from _stage_blocks(stage, self.margin_mm)
+        if not self.stages:
             yield from (Paragraph("The box has no stage."), Gap())
-        yield from _told(CORNER_WORDS, _table(CORNER_COLUMNS, report.corners))
-        if report.graded:
-            yield from _told(graded_words(report.graded[0]), _table(GRADED_COLUMNS, report.graded))
+        yield from _told(CORNER_WORDS, _table(CORNER_COLUMNS, self.corners))
+        if self.graded:
+            yield from _told(graded_words(self.graded[0]), _table(GRADED_COLUMNS, self.graded))
         yield from self._close_up_blocks()
-        yield from _told(added_words(report.added_mm), _table(COST_COLUMNS, report.added))
-        on_axis = _table(COST_COLUMNS, report.rods.costs, "now, and with the box on axis (flags left out):")
-        yield from _told(f"Mount: {rod_words(report.rods)}", *([on_axis] if report.rods.costs else []))
-        yield from map(Note, report.notes)
+        yield from _told(added_words(self.added_mm), _table(COST_COLUMNS, self.added))
+        on_axis = _table(COST_COLUMNS, self.rods.costs, "now, and with the box on axis (flags left out):")
+        yield from _told(f"Mount: {rod_words(self.rods)}", *([on_axis] if self.rods.costs else []))
+        yield from map(Note, self.notes)
         yield NextStep(self.next_step)
         yield from map(Paragraph, self.cautions)
 
     def _close_up_blocks(self) -> Iterator[Block]:
-        found, costs = self.report.close_ups, self.report.close_up_costs
+        found, costs = self.close_ups, self.close_up_costs
         if found:
-            then = "with them in the stage nearest the lens" if self.report.close_ups_tried else "with them taken out"
+            then = "with them in the stage nearest the lens" if self.close_ups_tried else "with them taken out"
             more = [_table(COST_COLUMNS, costs, f"now, and {then} (flags left out):")] if costs else []
             yield from _told(close_up_words(found[0]), _table(CLOSE_UP_COLUMNS, found), *more)
 
     def data(self) -> dict[str, Any]:
         """Lengths in mm, losses in stops; null for what lies outside the picture or is nowhere near."""
-        report = self.report
         return {
-            "margin_mm": report.margin_mm,
-            "stages": [_stage_data(stage, report.margin_mm) for stage in report.stages],
-            "corner_loss": _table(CORNER_COLUMNS, report.corners).data(),
-            "graduated": _table(GRADED_COLUMNS, report.graded).data(),
-            "close_ups": _table(CLOSE_UP_COLUMNS, report.close_ups).data(),
-            "close_ups_are_tried": report.close_ups_tried,
-            "close_up_costs": _table(COST_COLUMNS, report.close_up_costs).data(),
-            "added_stage": {"depth_mm": report.added_mm, "costs": _table(COST_COLUMNS, report.added).data()},
-            "mount": _rod_data(report.rods),
-            "notes": list(report.notes),
+            "margin_mm": self.margin_mm,
+            "stages": [_stage_data(stage, self.margin_mm) for stage in self.stages],
+            "corner_loss": _table(CORNER_COLUMNS, self.corners).data(),
+            "graduated": _table(GRADED_COLUMNS, self.graded).data(),
+            "close_ups": _table(CLOSE_UP_COLUMNS, self.close_ups).data(),
+            "close_ups_are_tried": self.close_ups_tried,
+            "close_up_costs": _table(COST_COLUMNS, self.close_up_costs).data(),
+            "added_stage": {"depth_mm": self.added_mm, "costs": _table(COST_COLUMNS, self.added).data()},
+            "mount": _rod_data(self.rods),
+            "notes": list(self.notes),
         }
 
     def sheets(self) -> Sheets:
         """The beams in each stage, and the graduated edges in the picture."""
         from scenes.questions.filters.figure import graded_figure, stages_figure
 
-        if self.report.stages:
-            yield "filter-sizes", lambda: stages_figure(self.report, self.title)
-        if self.report.graded:
-            yield "graduated", lambda: graded_figure(self.report, self.title)
+        if self.stages:
+            yield "filter-sizes", lambda: stages_figure(self.stages, self.title)
+        if self.graded:
+            yield "graduated", lambda: graded_figure(self.graded, self.title)
 
     def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
         """No more files."""
@@ -331,10 +371,7 @@ CORNER_COLUMNS: tuple[Column[CornerLoss], ...] = (
 GRADED_COLUMNS: tuple[Column[GradedAnswer], ...] = (
     LENS,
     Column(head="stage", key="stage", of=lambda answer: answer.stage_name, left=True, width=14, most=14),
-    Column(key="tried", of=lambda answer: answer.tried),
-    Column(key="density", of=lambda answer: answer.density),
-    Column(key="turn_deg", of=lambda answer: answer.turn_deg),
-    Column(key="focal_mm", of=lambda answer: answer.focal_mm),
+    *as_named("tried", "density", "turn_deg", "focal_mm"),
     Column(head="stop", key="f_number", of=lambda answer: answer.f_number, words="f/{:.3g}".format, left=True),
     Column(head="middle", of=lambda answer: answer, words=_middle_words, width=17),
     Column(head="runs over", of=lambda answer: answer, words=_soft_words, width=18),
@@ -347,8 +384,7 @@ CLOSE_UP_COLUMNS: tuple[Column[CloseUp], ...] = (
     LENS,
     Column(head="mm", key="focal_mm", of=lambda close: close.focal_mm, words="{:g}".format, width=6),
     Column(head="focus", key="focus_mm", of=lambda close: close.focus_mm, words=_far, data=distance, width=9),
-    Column(key="powers_dioptre", of=lambda close: list(close.powers_dioptre)),
-    Column(key="power_dioptre", of=lambda close: close.power_dioptre),
+    *as_named("powers_dioptre", "power_dioptre"),
     Column(key="power_with_gap_dioptre", of=lambda close: finite(close.spaced_dioptre, 5)),
     Column(key="pupil_to_close_up_mm", of=lambda close: close.gap_mm, data=finite),
     Column(head="sharp", key="sharp_from_close_up_mm", of=lambda close: close.sharp_mm, words=_far, data=_far_data, width=10),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -195,3 +196,20 @@ def widest_served(answer: StageAnswer, size: FilterSize, margin_mm: float, *, tu
     return answer.needs[first].lens.name, tuple(
         need.lens.name for need, ok in zip(answer.needs[first:], served[first:], strict=True) if not ok
     )
+
+
+def smallest(need: StageNeed, margin_mm: float, *, turned: bool, round_glass: bool = False) -> SizeRoom | None:
+    """The smallest catalogue size of a form, by area, that leaves the margin; None where none does."""
+    same_form = [room for room in need.sizes if (room.size.diameter_mm is not None) == round_glass]
+    enough = [room for room in same_form if (room.turned_mm if turned else room.upright_mm) >= margin_mm]
+    return min(enough, key=_area_mm2, default=None)
+
+
+def takes_round(stage: Stage) -> bool:
+    """Whether a stage is for round glass: by the glass in it, else by its opening."""
+    return stage.opening_diameter_mm is not None if stage.filter is None else stage.filter.round_mm is not None
+
+
+def _area_mm2(room: SizeRoom) -> float:
+    size = room.size
+    return math.pi / 4 * size.diameter_mm**2 if size.diameter_mm else (size.width_mm or 0.0) * (size.height_mm or 0.0)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from scenes.questions.filters.costs import RodAnswer
 from scenes.questions.filters.effects import CloseUp, GradedAnswer
-from scenes.questions.filters.report import FilterReport
 from scenes.questions.filters.sizes import StageAnswer
 
 SAME_HEIGHT_MM = 0.05
@@ -90,9 +90,9 @@ def _side(value: float, positive: str, negative: str) -> str:
     return f"{abs(value):g} mm {positive if value > 0 else negative}"
 
 
-def next_step(report: FilterReport) -> str:
+def next_step(stages: Sequence[StageAnswer], margin_mm: float) -> str:
     """What to do, worst first."""
-    pairs = [(need, stage.name) for stage in report.stages for need in stage.needs]
+    pairs = [(need, stage.name) for stage in stages for need in stage.needs]
     for need, name in pairs:
         if need.tray_mm < 0 or (need.now_mm is not None and need.now_mm < 0):
             what = "the tray's opening" if need.tray_mm < 0 else "the glass"
@@ -102,6 +102,6 @@ def next_step(report: FilterReport) -> str:
                 "this lens, bring the box closer, or hold its focus and stop to what brimline check shows clear."
             )
     for need, name in pairs:
-        if (need.now_mm or math.inf) < report.margin_mm:
+        if (need.now_mm or math.inf) < margin_mm:
             return f"measure the glass in the {name} for the {need.lens.name}: only {need.now_mm:.1f} mm are left round its beam."
     return "the glass fitted does for every lens; run brimline check for the rest of the box."

@@ -12,8 +12,7 @@ from scenes.questions.filters.answer import answer
 from scenes.questions.filters.command import command
 from scenes.questions.filters.costs import costs_of, costs_without_close_ups, rod_answer, standings
 from scenes.questions.filters.effects import close_ups, corner_losses, graded_answers
-from scenes.questions.filters.report import smallest
-from scenes.questions.filters.sizes import fits_holder, stage_answers, widest_served
+from scenes.questions.filters.sizes import fits_holder, smallest, stage_answers, widest_served
 from scenes.questions.filters.text import rod_words
 from scenes.scene_file.catalogue import filter_sizes
 from scenes.states.full_range import ranged_lenses
