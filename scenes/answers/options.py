@@ -61,11 +61,28 @@ def lens_option(command: Callable[..., int]) -> Callable[..., int]:
     )
 
 
+def _focus_option(command: Callable[..., int]) -> Callable[..., int]:
+    words = 'Only this focus: mm from the image plane, "infinity" or "close".'
+    return click.option("--focus", multiple=True, metavar="MM", help=words)(command)
+
+
+def focus_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --lens and --focus, for questions asked at the widest stop; the command gets them as `wanted`."""
+
+    @lens_option
+    @_focus_option
+    @wraps(command)
+    def with_states(*args: Any, lenses: tuple[str, ...], focus: tuple[str, ...], **more: Any) -> int:
+        return command(*args, wanted=Wanted(lenses=lenses, focus=focus), **more)
+
+    return with_states
+
+
 def state_options(command: Callable[..., int]) -> Callable[..., int]:
     """Add --lens, --focus and --f-number; the command gets them as `wanted`."""
 
     @lens_option
-    @click.option("--focus", multiple=True, metavar="MM", help='Only this focus: mm from the image plane, "infinity" or "close".')
+    @_focus_option
     @click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
     @wraps(command)
     def with_states(*args: Any, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], **more: Any) -> int:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from raytrace.optics.camera import Guide
 from raytrace.shares import Made, VignetteMap
-from scenes.questions.check.results_json import glass_words
+from scenes.questions.check.text import glass_words
 from scenes.sheets.map_reading import (
     TOUCH_STOPS,
     Bite,

@@ -14,7 +14,8 @@ from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging
 from scenes.questions.check.check import CheckResult, StateResult, keep_nothing, run_check
-from scenes.questions.check.results_json import SHOWN_LOSS_STOPS, loss_words, map_arrays, nearest_words, without_front
+from scenes.questions.check.results_json import map_arrays
+from scenes.questions.check.text import SHOWN_LOSS_STOPS, loss_words, nearest_words, without_front
 from scenes.questions.check.verdict import at_words
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent

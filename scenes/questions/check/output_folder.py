@@ -14,7 +14,7 @@ from scenes.questions.check.check import CheckResult, StateResult
 from scenes.questions.check.one_state import Recorded, StateRequest, front_view, write_cuts
 from scenes.questions.check.results_json import Provenance, results_dict
 from scenes.questions.check.test_plan import plan_lines
-from scenes.runtime.child_process import Brake
+from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.progress import Tick, silent
 from scenes.states.names import in_a_sentence, lens_words
 
@@ -35,7 +35,7 @@ class Recorder:
     staging: Staging
     request: StateRequest
     lanes: int = 1
-    brake: Brake = field(default_factory=Brake)
+    stop: StopSwitch = field(default_factory=StopSwitch)
     entries: dict[str, SheetEntry] = field(default_factory=dict)
     waiting: list[Job] = field(default_factory=list)
     due: int = 0  # 3D pictures not yet known to be drawn or not
@@ -99,7 +99,7 @@ class Recorder:
         from scenes.view3d.render import render_batch
 
         if not self.problem:  # else the machine cannot draw, and has said so once
-            report = render_batch(batch, self.brake)
+            report = render_batch(batch, self.stop)
             self.problem = self.problem or report.problem
             self.left_out += report.failed
         tick(len(batch), "3D pictures")
