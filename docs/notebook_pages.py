@@ -73,7 +73,17 @@ def _showing(source, names):
         exec(compile(tree, "<cell>", "exec"), names)
         value = None if last is None else eval(compile(ast.Expression(last.value), "<cell>", "eval"), names)
     text = {"text": said.getvalue()} if said.getvalue() else {}
-    return text | ({} if value is None else _as_shown(value))
+    return text | _plots() | ({} if value is None else _as_shown(value))
+
+
+def _plots():
+    """The plot that a cell has made with pyplot, as a notebook shows it at the cell's end."""
+    pyplot = sys.modules.get("matplotlib.pyplot")
+    if pyplot is None or not pyplot.get_fignums():
+        return {}
+    shown = _as_shown(pyplot.gcf())
+    pyplot.close("all")
+    return shown
 
 
 def _as_shown(value):

@@ -9,6 +9,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from importlib import import_module
 from inspect import Parameter, signature
 from pathlib import Path
@@ -207,7 +208,7 @@ class Reply:
     @property
     def figures(self) -> dict[str, Callable[[], Figure]]:
         """The answer's figures by name, drawn when called."""
-        return dict(self.answer.sheets())
+        return {name: partial(_drawn, draw) for name, draw in self.answer.sheets()}
 
     def save(self, folder: str | Path) -> tuple[str, ...]:
         """Everything that the command writes with --out, whole or not at all; the names written come back."""
@@ -315,7 +316,7 @@ class LossMap:
         from scenes.questions.check.one_state import map_sheet
         from scenes.questions.check.single_state import limits_of
 
-        return map_sheet(self.state, self.result, self.map, limits_of(self.state))
+        return _shown_by_itself(map_sheet(self.state, self.result, self.map, limits_of(self.state)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -342,6 +343,18 @@ class Box3D:
         for name, mesh in (*solids, *((slab.name, slab_mesh(slab)) for slab in assembly.slabs)):
             found[_free(name, found)] = mesh
         return found
+
+
+def _drawn(draw: Callable[[], Figure]) -> Figure:
+    return _shown_by_itself(draw())
+
+
+def _shown_by_itself(figure: Figure) -> Figure:
+    """The figure as a notebook shows it: without this only those that were made with pyplot, or after it was imported."""
+    from scenes.io.pictures import figure_png
+
+    figure.__dict__["_repr_png_"] = partial(figure_png, figure)
+    return figure
 
 
 def _free(name: str, taken: Mapping[str, object]) -> str:

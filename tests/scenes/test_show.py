@@ -246,6 +246,12 @@ def test_a_notebook_shows_the_same_cells_as_the_page(show):
     assert reply.table._repr_html_() in html
 
 
+def test_a_notebook_shows_maps_and_figures_without_pyplot(show):
+    found = show.map("25", columns=12)
+    for png in (found._repr_png_(), found.plot()._repr_png_(), show.beam(at_mm=40).figures["beam_at_40"]()._repr_png_()):
+        assert png.startswith(b"\x89PNG")
+
+
 def test_a_window_shows_box_and_heatmap(show, monkeypatch):
     pyvista = pytest.importorskip("pyvista")
     drawn = []
