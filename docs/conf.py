@@ -40,9 +40,9 @@ def run_examples(_app, docname, _source):
 
 def setup(app):
     """Generate what is generated before the pages are read, run what they show, and read notebooks as pages."""
-    from notebook_pages import NotebookParser
+    from notebook_pages import notebook_parser
 
     app.add_source_suffix(".ipynb", "ipynb")
-    app.add_source_parser(NotebookParser)
+    app.add_source_parser(notebook_parser())
     app.connect("builder-inited", write_generated)
     app.connect("source-read", run_examples)

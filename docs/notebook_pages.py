@@ -18,8 +18,6 @@ from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 
-from myst_parser.parsers.sphinx_ import MystParser
-
 ROOT = Path(__file__).resolve().parents[1]
 PICTURES = Path("_build/notebooks")
 NEEDS_OPENGL = re.compile(r"pyvista|\.view\(")
@@ -119,14 +117,15 @@ def _output(shown, picture):
         yield f"![What this cell shows](/{PICTURES.as_posix()}/{picture})"
 
 
-class NotebookParser(MystParser):
-    """A parser of Sphinx for notebooks."""
+def notebook_parser():
+    """A parser of Sphinx for notebooks: runs each, and reads it as Markdown."""
+        class NotebookParser(MystParser):
+        supported = ("ipynb",)
 
-    supported = ("ipynb",)
+        def parse(self, inputstring, document):  # noqa: ARG002 - Sphinx's signature
+            super().parse(page_of(Path(document["source"])), document)
 
-    def parse(self, inputstring, document):  # noqa: ARG002 - Sphinx's signature
-        """Run the notebook, and read it as Markdown."""
-        super().parse(page_of(Path(document["source"])), document)
+    return NotebookParser
 
 
 def main(path):

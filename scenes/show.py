@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from scenes.questions.check.check import StateResult
 
 MAP_COLUMNS = 512
+HIDDEN = frozenset({"tick"})  # how a command shows its progress
 RUN_OPTIONS = ("columns", "engine", "device", "threads", "parts")  # of a check, as run_options gives them to the command
 MOST_COLUMNS = 32768
 FULL = "full"
@@ -224,7 +225,7 @@ class TableView:
 
     def __repr__(self) -> str:
         """Short: title and size."""
-        heads = ", ".join(column.head for column in self.table.columns if column.head)
+        heads = ", ".join(" ".join(column.head.split()) for column in self.table.columns if column.head)
         return f"<table of {len(self.table.rows)} rows: {heads}>"
 
     def __str__(self) -> str:
@@ -397,7 +398,11 @@ def _option_names(answer: Callable[..., Answer]) -> list[str]:
     """What a question may be told in Python: states by lens, focus and f_number, and its own options."""
     names: list[str] = []
     for name in _parameters(answer):
-        names += {"wanted": ["lens", "focus", "f_number"], "lenses": ["lens"], "asked": list(RUN_OPTIONS)}.get(name, [name])
+        names += (
+            []
+            if name in HIDDEN
+            else {"wanted": ["lens", "focus", "f_number"], "lenses": ["lens"], "asked": list(RUN_OPTIONS)}.get(name, [name])
+        )
     return names
 
 

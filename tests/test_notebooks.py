@@ -14,7 +14,6 @@ PNG = b"\x89PNG"
 
 @pytest.fixture(scope="module")
 def pages():
-    pytest.importorskip("myst_parser", reason="the documentation's tools come with the extra docs")
     spec = importlib.util.spec_from_file_location("notebook_pages", DOCS / "notebook_pages.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)

@@ -66,4 +66,4 @@ def _notes(lines: Iterable[str], columns: int) -> str:
 
 
 def _cell(tag: str, words: str, *, left: bool) -> str:
-    return f'<{tag} style="{CELL_STYLE[left]}">{escape(words)}</{tag}>'
+    return f'<{tag} style="{CELL_STYLE[left]}">{escape(words).replace(chr(10), "<br>")}</{tag}>'

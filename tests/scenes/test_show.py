@@ -221,7 +221,7 @@ class Page:
 
     def blocks(self, *, written):
         assert not written
-        column = Column(of=lambda row: row, head="<part>", left=True)
+        column = Column(of=lambda row: row, head="<part>\nname", left=True)
         table = Table(
             columns=(column, Column(of=str, key="only_json")), rows=("a & b",), notes_of=lambda _: ("  <i>",), foot=("all",)
         )
@@ -232,7 +232,7 @@ def test_a_page_becomes_html_with_text_left_as_text():
     html = answer_html(Page())
     for piece in ("<h4>&lt;b&gt;</h4>", "<p>p</p>", "<pre>1\n2</pre>", "<ul><li>n1</li><li>n2</li></ul>", "<b>Next:</b> go"):
         assert piece in html
-    for cell in ("&lt;part&gt;</th>", "a &amp; b</td>", "&lt;i&gt;</td>", "<tfoot>"):
+    for cell in ("&lt;part&gt;<br>name</th>", "a &amp; b</td>", "&lt;i&gt;</td>", "<tfoot>"):
         assert cell in html
     assert "only_json" not in html
     assert html.count("<tr>") == html.count("</tr>") == 4
