@@ -119,7 +119,9 @@ def _output(shown, picture):
 
 def notebook_parser():
     """A parser of Sphinx for notebooks: runs each, and reads it as Markdown."""
-        class NotebookParser(MystParser):
+    from myst_parser.parsers.sphinx_ import MystParser
+
+    class NotebookParser(MystParser):
         supported = ("ipynb",)
 
         def parse(self, inputstring, document):  # noqa: ARG002 - Sphinx's signature
