@@ -59,17 +59,28 @@ def lens_option(command: Callable[..., int]) -> Callable[..., int]:
     )
 
 
-def state_options(command: Callable[..., int]) -> Callable[..., int]:
-    """Add --lens, --focus and --f-number; the command gets them as `wanted`."""
+def focus_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --lens and --focus; the command gets them as `wanted`."""
 
     @lens_option
     @click.option("--focus", multiple=True, metavar="MM", help='Only this focus: mm from the image plane, "infinity" or "close".')
-    @click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
     @wraps(command)
-    def with_states(*args: Any, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], **more: Any) -> int:
-        return command(*args, wanted=Wanted(lenses=lenses, focus=focus, f_numbers=f_numbers), **more)
+    def with_states(*args: Any, lenses: tuple[str, ...], focus: tuple[str, ...], **more: Any) -> int:
+        return command(*args, wanted=Wanted(lenses=lenses, focus=focus, f_numbers=more.pop("f_numbers", ())), **more)
 
     return with_states
+
+
+def state_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --lens, --focus and --f-number; the command gets them as `wanted`."""
+    stop = click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
+    return stop(focus_options(command))
+
+
+def target_option(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --target; the command gets `target`, "glass" or "lens"."""
+    kinds = click.Choice(["glass", "lens"])
+    return click.option("--target", type=kinds, default="glass", help="Outermost glass (default) or lens front.")(command)
 
 
 def output_options(command: Callable[..., int]) -> Callable[..., int]:

@@ -54,6 +54,7 @@ class Table(Generic[Row]):
     foot: Sequence[Row] = ()
     ruled: bool = True
     indent: str = ""
+    gap: str = GAP
     notes_of: Callable[[Row], Sequence[str]] = field(default=lambda _: ())
 
     def lines(self) -> Iterator[str]:
@@ -76,7 +77,7 @@ class Table(Generic[Row]):
 
     def _line(self, cells: Sequence[str], shown: Sequence[Column[Row]], widths: Sequence[int]) -> str:
         placed = (f"{cell:<{w}}" if column.left else f"{cell:>{w}}" for cell, column, w in zip(cells, shown, widths, strict=True))
-        return clipped(self.indent + GAP.join(placed))
+        return clipped(self.indent + self.gap.join(placed))
 
     def data(self) -> list[dict[str, Any]]:
         """The rows for programs, keys in the order of the columns."""
