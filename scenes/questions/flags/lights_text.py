@@ -1,62 +1,68 @@
-"""Lights against flags, in words and as plain data."""
+"""Lights against flags: their part of the page, their sentences and their part of the JSON."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
+from scenes.answers.blocks import Block, Gap, Heading, Paragraph
+from scenes.answers.numbers import finite
+from scenes.answers.table import Column, Table
 from scenes.questions.flags.changes import Mended, Mending
 from scenes.questions.flags.lights import LightAnswer, LightFate, PairWindow, Window
-from scenes.questions.flags.text import WIDTH, angle_value, angle_words, clipped, wrapped
+from scenes.questions.flags.text import angle_value, angle_words
 from scenes.states.names import lens_words, state_words
 
-ROW = "  {0:24} {1:>10} {2:>9}   {3:>10} {4:>9}   {5}"
 ALWAYS = "always"
 
 
-def lights_lines(lights: Sequence[LightAnswer], mending: Sequence[Mending] | None = None) -> list[str]:
-    """Every light with its windows, for people."""
-    if not lights:
-        return []
-    head = "Lights: a flag may be opened from `clear from`, and keeps the light off the target up to `off to`, rounded down [deg]."
-    rest = " Other flags are left out, but where two are named together. All states count, those that cannot be cleared too."
-    return ["", *wrapped(head + rest), *(line.rstrip() for light in lights for line in light_lines(light, mending))]
+def light_blocks(lights: Sequence[LightAnswer], mending: Sequence[Mending] | None = None) -> Iterator[Block]:
+    """Every light with its windows; `mending` is None where no changes were asked for."""
+    if lights:
+        yield Gap()
+        yield Paragraph(
+            "Lights: a flag may be opened from `clear from`, and keeps the light off the target up to `off to`, rounded down "
+            "[deg]. Other flags are left out, but where two are named together. All states count, those that cannot be cleared too."
+        )
+    for light in lights:
+        yield from _one_light(light, mending)
 
 
-def light_lines(answer: LightAnswer, mending: Sequence[Mending] | None = None) -> Iterator[str]:
+def _one_light(answer: LightAnswer, mending: Sequence[Mending] | None) -> Iterator[Block]:
     """One light: where it is, a row for each flag on its side, pairs, and what to do."""
-    yield ""
-    yield clipped(f"{answer.light.name}, {direction_words(answer)}{f', on {answer.target}' if answer.reaches else ''}")
+    yield Gap()
+    yield Heading(f"{answer.light.name}, {direction_words(answer)}{f', on {answer.target}' if answer.reaches else ''}")
     if answer.in_picture:
-        yield from wrapped(f"in the picture of {fates_words(answer.in_picture)}: no flag may cut it there", "  ")
+        yield Paragraph(f"in the picture of {fates_words(answer.in_picture)}: no flag may cut it there", "  ")
     if not answer.reaches:
         if len(answer.in_picture) < len(answer.fates):
-            yield f"  kept off by the box without any flag{' in the rest' if answer.in_picture else ''}"
+            yield Heading(f"  kept off by the box without any flag{' in the rest' if answer.in_picture else ''}")
         return
     if answer.windows:
-        yield ROW.format("flag", "clear from", "off to", "bare: from", "off to", "")
-        yield "-" * WIDTH
-    for window in answer.windows:
-        yield clipped(_window_row(window))
-    for pair in answer.pairs:
-        yield from wrapped(pair_words(pair), "  ")
-    yield from wrapped(next_step(answer), "  -> ")
+        yield windows_table(answer)
+    yield from (Paragraph(pair_words(pair), "  ") for pair in answer.pairs)
+    yield Paragraph(next_step(answer), "  -> ", "     ")
     if answer.is_open:
-        yield from _change_lines(answer, mending)
+        yield from (Paragraph(words, "     ") for words in _change_words(answer, mending))
 
 
-def _change_lines(answer: LightAnswer, mending: Sequence[Mending] | None) -> Iterator[str]:
+def windows_table(answer: LightAnswer) -> Table[Window]:
+    """Each flag on the light's side."""
+    return Table(columns=WINDOW_COLUMNS, rows=answer.windows, indent="  ")
+
+
+def _change_words(answer: LightAnswer, mending: Sequence[Mending] | None) -> Iterator[str]:
     if mending is None:
-        yield "     ask with --changes for the least changes of the box that would"
+        yield "ask with --changes for the least changes of the box that would"
         return
     mine = _mending_of(answer, mending)
     if not mine.found:
         tried = "; ".join(mine.tried)
-        yield from wrapped(f"no change tried does it: {tried}" if tried else "no change tried: no flag or hood to change", "     ")
+        yield f"no change tried does it: {tried}" if tried else "no change tried: no flag or hood to change"
     for place, one in enumerate(mine.found):
-        yield from wrapped(f"{'cheapest: ' if place == 0 else 'or '}{mended_words(one)}", "     ")
+        yield f"{'cheapest: ' if place == 0 else 'or '}{mended_words(one)}"
 
 
 def _mending_of(answer: LightAnswer, mending: Sequence[Mending]) -> Mending:
@@ -90,13 +96,6 @@ def fates_words(fates: Sequence[LightFate]) -> str:
 def cut_words(angle_deg: float) -> str:
     """The widest angle that keeps a light off, for people."""
     return ALWAYS if angle_deg == math.inf else angle_words(angle_deg) if math.isfinite(angle_deg) else "no angle"
-
-
-def _window_row(window: Window) -> str:
-    bare = ("", "")
-    if window.flag.bars.extension_mm > 0.0:
-        bare = angle_words(window.bare_clear_deg), cut_words(window.bare_cut_deg)
-    return ROW.format(window.flag.name[:24], angle_words(window.clear_deg), cut_words(window.cut_deg), *bare, window_words(window))
 
 
 def window_words(window: Window) -> str:
@@ -156,8 +155,9 @@ def _hardest(answer: LightAnswer) -> str:
     return f"; the state that asks most is {state_words(window.decided_by)}"
 
 
-def light_dict(answer: LightAnswer, mending: Sequence[Mending] | None = None) -> dict[str, Any]:
-    """One light as plain data."""
+def light_data(answer: LightAnswer, mending: Sequence[Mending] | None = None) -> dict[str, Any]:
+    """One light for programs."""
+    mine = None if mending is None else _mending_of(answer, mending)
     return {
         "light": answer.light.name,
         "azimuth_deg": round(answer.azimuth_deg, 2) + 0.0,
@@ -165,61 +165,73 @@ def light_dict(answer: LightAnswer, mending: Sequence[Mending] | None = None) ->
         "target": answer.target,
         "reaches_without_flags": answer.reaches,
         "in_the_picture_of": [fate.plan.key for fate in answer.in_picture],
-        "flags": [_window_dict(window) for window in answer.windows],
-        "pairs": [_pair_dict(pair) for pair in answer.pairs],
+        "flags": windows_table(answer).data(),
+        "pairs": [_pair_data(pair) for pair in answer.pairs],
         "next_step": next_step(answer) if answer.reaches else None,
-        "changes": None if mending is None else [_mended_dict(one) for one in _mending_of(answer, mending).found],
-        "changes_tried": None if mending is None else list(_mending_of(answer, mending).tried),
-        "states": [_fate_dict(fate) for fate in answer.fates],
+        "changes": mine and [_mended_data(one) for one in mine.found],
+        "changes_tried": mine and list(mine.tried),
+        "states": [_fate_data(fate) for fate in answer.fates],
     }
 
 
-def _mended_dict(mended: Mended) -> dict[str, Any]:
+def _mended_data(mended: Mended) -> dict[str, Any]:
     return {
         "change": mended.change,
         "flags": list(mended.flags),
-        "window_deg": None if mended.window_deg is None else [angle_value(angle) for angle in mended.window_deg],
-        "angles_deg": None if mended.angles_deg is None else list(mended.angles_deg),
+        "window_deg": mended.window_deg and [angle_value(angle) for angle in mended.window_deg],
+        "angles_deg": mended.angles_deg and list(mended.angles_deg),
         "room_deg": None if mended.angles_deg is None else mended.room_deg,
     }
 
 
-def _window_dict(window: Window) -> dict[str, Any]:
-    return {
-        "flag": window.flag.name,
-        "clear_deg": angle_value(window.clear_deg),
-        "cut_deg": _cut_value(window.cut_deg),
-        "most_deg": round(window.flag.most_deg, 1),
-        "without_extension": {"clear_deg": angle_value(window.bare_clear_deg), "cut_deg": _cut_value(window.bare_cut_deg)}
-        if window.flag.bars.extension_mm > 0.0
-        else None,
-        "opens": window.opens,
-        "missing_deg": None if window.opens or math.isinf(window.missing_deg) else round(window.missing_deg, 1),
-        "decided_by": window.decided_by.key,
-    }
-
-
-def _pair_dict(pair: PairWindow) -> dict[str, Any]:
-    known = pair.room_deg is not None
+def _pair_data(pair: PairWindow) -> dict[str, Any]:
     return {
         "flags": [pair.first.name, pair.second.name],
-        "angles_deg": [pair.first_deg, pair.second_deg] if known else None,
+        "angles_deg": None if pair.room_deg is None else [pair.first_deg, pair.second_deg],
         "opens": pair.opens,
         "meets": pair.met or None,
         "room_deg": pair.room_deg,
     }
 
 
-def _fate_dict(fate: LightFate) -> dict[str, Any]:
-    return {
-        "state": fate.plan.key,
-        "in_picture": fate.in_picture,
-        "reaches_without_flags": fate.reaches,
-        "cut_deg": {name: _cut_value(angle) for name, angle in fate.cut_deg.items()},
-        "cut_deg_without_extension": {name: _cut_value(angle) for name, angle in fate.bare_cut_deg.items()},
-    }
+def _fate_data(fate: LightFate) -> dict[str, Any]:
+    flags = [
+        {"flag": name, "cut_deg": cut_value(angle), "cut_deg_without_extension": cut_value(fate.bare_cut_deg[name])}
+        for name, angle in fate.cut_deg.items()
+    ]
+    return {"state": fate.plan.key, "in_picture": fate.in_picture, "reaches_without_flags": fate.reaches, "flags": flags}
 
 
-def _cut_value(angle_deg: float) -> float | str:
+def cut_value(angle_deg: float) -> float | str:
     """A cut as data, rounded down: a number, "always" or "no angle"."""
     return math.floor(angle_deg * 10 + 1e-6) / 10 if math.isfinite(angle_deg) else cut_words(angle_deg)
+
+
+def _bare(name: str) -> Callable[[Window], float | None]:
+    """A limit without the extension; None for a flag that has none."""
+    return lambda window: getattr(window, name) if window.flag.bars.extension_mm > 0.0 else None
+
+
+def _bare_data(window: Window) -> dict[str, Any] | None:
+    if window.flag.bars.extension_mm <= 0.0:
+        return None
+    return {"clear_deg": angle_value(window.bare_clear_deg), "cut_deg": cut_value(window.bare_cut_deg)}
+
+
+def _missing(window: Window) -> float | None:
+    return None if window.opens else finite(window.missing_deg, 1)
+
+
+WINDOW_COLUMNS: tuple[Column[Window], ...] = (
+    Column(head="flag", key="flag", of=lambda window: window.flag.name, left=True, width=24, most=24),
+    Column(head="clear from", key="clear_deg", of=lambda window: window.clear_deg, words=angle_words, data=angle_value),
+    Column(head="off to", key="cut_deg", of=lambda window: window.cut_deg, words=cut_words, data=cut_value, width=9),
+    Column(key="most_deg", of=lambda window: round(window.flag.most_deg, 1)),
+    Column(head="bare: from", of=_bare("bare_clear_deg"), words=angle_words),
+    Column(head="off to", of=_bare("bare_cut_deg"), words=lambda angle: "" if angle is None else cut_words(angle), width=9),
+    Column(head="by itself", of=window_words, left=True),
+    Column(key="without_extension", of=_bare_data),
+    Column(key="opens", of=lambda window: window.opens),
+    Column(key="missing_deg", of=_missing),
+    Column(key="decided_by", of=lambda window: window.decided_by.key),
+)

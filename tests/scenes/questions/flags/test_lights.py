@@ -8,13 +8,13 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.stray.direct import lit_share
+from scenes.answers.page import WIDTH
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.changes.flag_collisions import Crowd
 from scenes.questions.flags import changes as flag_changes
 from scenes.questions.flags.changes import Workshop, deeper
 from scenes.questions.flags.command import command
 from scenes.questions.flags.lights import Grounds, light_answers, light_fates, rounded_down, sides_of
-from scenes.questions.flags.text import WIDTH
 from scenes.scene_file.tables.scene import box_for
 from scenes.states.load import load_scene, plans_of
 from scenes.states.stray import setup_of, stray_lights
