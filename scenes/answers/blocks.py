@@ -74,7 +74,7 @@ def block_lines(block: Block) -> Iterator[str]:
         case Note():
             yield from wrapped(f"- {block.text}", block.indent)
         case NextStep():
-            yield from wrapped(f"Next: {block.text}", block.indent)
+            yield from wrapped(f"Next: {block.text}", block.indent, hanging=2 * block.indent)
         case Gap():
             yield ""
         case Table():

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
-from scenes.answers.page import WIDTH, clipped
+from scenes.answers.page import WIDTH, clipped, wrapped
 
 Row = TypeVar("Row")
 GAP = "  "
@@ -22,7 +22,8 @@ class Column(Generic[Row]):
     """One fact of each row.
 
     `of` takes it from the row; `words` writes it for people, `data` for programs. A column without `head` is in the JSON alone, one
-    without `key` on the page alone. `width` is the least it takes; names stand to the left, numbers to the right.
+    without `key` on the page alone. `width` is the least it takes; names stand to the left, numbers to the right. A last column
+    that `folds` runs on under itself where it is too long for the page.
     """
 
     of: Callable[[Row], Any]
@@ -33,10 +34,12 @@ class Column(Generic[Row]):
     width: int = 0
     most: int = WIDTH
     left: bool = False
+    folds: bool = False
 
     def cell(self, row: Row) -> str:
         """What people read."""
-        return clipped(self.words(self.of(row)), self.most)
+        words = self.words(self.of(row))
+        return words if self.folds else clipped(words, self.most)
 
     def value(self, row: Row) -> Any:
         """What programs read."""
@@ -45,13 +48,17 @@ class Column(Generic[Row]):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table(Generic[Row]):
-    """Rows under heads. `key` names the rows in the JSON; `foot` stands below a second rule; `notes_of` gives lines under a row."""
+    """Rows under heads. `key` names the rows in the JSON; `foot` stands below a second rule; `notes_of` gives lines under a row.
+
+    Without `heads` the rows go on from a table above.
+    """
 
     columns: Sequence[Column[Row]]
     rows: Sequence[Row]
     title: str = ""
     key: str = ""
     foot: Sequence[Row] = ()
+    heads: bool = True
     ruled: bool = True
     indent: str = ""
     gap: str = GAP
@@ -61,23 +68,31 @@ class Table(Generic[Row]):
         """The table for people, none wider than a page."""
         shown = [column for column in self.columns if column.head]
         cells = [[column.cell(row) for column in shown] for row in (*self.rows, *self.foot)]
-        widths = [max([len(column.head), column.width, *(len(line[at]) for line in cells)]) for at, column in enumerate(shown)]
+        widths = [
+            max([len(column.head), column.width, *(0 if column.folds else len(line[at]) for line in cells)])
+            for at, column in enumerate(shown)
+        ]
         if self.title:
             yield clipped(f"{self.indent}{self.title}")
-        head = self._line([column.head for column in shown], shown, widths)
-        yield head
-        if self.ruled:
-            yield self.indent + "-" * (len(head) - len(self.indent))
+        (head,) = self._row_lines([column.head for column in shown], shown, widths)
+        rule = self.indent + "-" * (len(head) - len(self.indent))
+        if self.heads:
+            yield head
+            yield from [rule] if self.ruled else []
         for place, line in enumerate(cells):
             if self.ruled and self.foot and place == len(self.rows):
-                yield self.indent + "-" * (len(head) - len(self.indent))
-            yield self._line(line, shown, widths).rstrip()
+                yield rule
+            yield from self._row_lines(line, shown, widths)
             if place < len(self.rows):
                 yield from self.notes_of(self.rows[place])
 
-    def _line(self, cells: Sequence[str], shown: Sequence[Column[Row]], widths: Sequence[int]) -> str:
-        placed = (f"{cell:<{w}}" if column.left else f"{cell:>{w}}" for cell, column, w in zip(cells, shown, widths, strict=True))
-        return clipped(self.indent + self.gap.join(placed))
+    def _row_lines(self, cells: Sequence[str], shown: Sequence[Column[Row]], widths: Sequence[int]) -> list[str]:
+        """A row on one line, or on as many as its last column takes."""
+        placed = [f"{cell:<{w}}" if column.left else f"{cell:>{w}}" for cell, column, w in zip(cells, shown, widths, strict=True)]
+        before = self.indent + "".join(cell + self.gap for cell in placed[:-1])
+        if shown[-1].folds and len(before) + len(cells[-1]) > WIDTH:
+            return wrapped(cells[-1], before, hanging=" " * len(before))
+        return [clipped(before + placed[-1])]
 
     def data(self) -> list[dict[str, Any]]:
         """The rows for programs, keys in the order of the columns."""

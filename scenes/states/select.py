@@ -22,16 +22,6 @@ def widest_stops(plans: Iterable[StatePlan]) -> tuple[StatePlan, ...]:
     return tuple(found.values())
 
 
-def ghost_plans(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
-    """One state per lens, zoom and focus: the widest stop, where the beam is largest and ghosts are softest."""
-    widest: dict[tuple[str, float, float], StatePlan] = {}
-    for plan in plans:
-        key = (plan.lens_name, plan.focal_mm, plan.focus_mm)
-        if key not in widest or plan.f_number < widest[key].f_number:
-            widest[key] = plan
-    return tuple(widest.values())
-
-
 SAME_FOCUS_MM = 0.5  # a focus distance asked for this near one of the scene's means that one
 
 
