@@ -83,14 +83,19 @@ def state_data(state: Named) -> dict[str, Any]:
     }
 
 
-def head_data(name: str, show: Loaded) -> dict[str, Any]:
-    """The first keys of every JSON: which question, which program, which scene."""
+def head(name: str, *, title: str, file: str, sha256: str) -> dict[str, Any]:
+    """The first keys of every JSON: which question, which program, which scene; no hash for a scene changed since it was read."""
     return {
         "brimline": name,
         "version": VERSION,
         "program": {"name": "brimline", "version": own_version()},
-        "scene": {"title": show.scene.title, "file": show.file_name, "sha256": show.sha256},
+        "scene": {"title": title, "file": file, "sha256": sha256 or None},
     }
+
+
+def head_data(name: str, show: Loaded) -> dict[str, Any]:
+    """The first keys of every JSON of a show."""
+    return head(name, title=show.scene.title, file=show.file_name, sha256=show.sha256)
 
 
 def answer_data(answer: Answer, show: Loaded, files: Sequence[str] = ()) -> dict[str, Any]:

@@ -12,7 +12,7 @@ import click
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +23,7 @@ class Wanted:
     focus: tuple[str, ...] = ()
     f_numbers: tuple[float, ...] = ()
 
-    def of(self, show: Loaded) -> tuple[StatePlan, ...]:
+    def of(self, show: Loaded) -> tuple[State, ...]:
         """The states; SceneError where there is none such."""
         from scenes.states.load import plans_of
         from scenes.states.select import selected
@@ -59,22 +59,34 @@ def lens_option(command: Callable[..., int]) -> Callable[..., int]:
     )
 
 
+def _focus_option(command: Callable[..., int]) -> Callable[..., int]:
+    words = 'Only this focus: mm from the image plane, "infinity" or "close".'
+    return click.option("--focus", multiple=True, metavar="MM", help=words)(command)
+
+
 def focus_options(command: Callable[..., int]) -> Callable[..., int]:
-    """Add --lens and --focus; the command gets them as `wanted`."""
+    """Add --lens and --focus, for questions asked at the widest stop; the command gets them as `wanted`."""
 
     @lens_option
-    @click.option("--focus", multiple=True, metavar="MM", help='Only this focus: mm from the image plane, "infinity" or "close".')
+    @_focus_option
     @wraps(command)
     def with_states(*args: Any, lenses: tuple[str, ...], focus: tuple[str, ...], **more: Any) -> int:
-        return command(*args, wanted=Wanted(lenses=lenses, focus=focus, f_numbers=more.pop("f_numbers", ())), **more)
+        return command(*args, wanted=Wanted(lenses=lenses, focus=focus), **more)
 
     return with_states
 
 
 def state_options(command: Callable[..., int]) -> Callable[..., int]:
     """Add --lens, --focus and --f-number; the command gets them as `wanted`."""
-    stop = click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
-    return stop(focus_options(command))
+
+    @lens_option
+    @_focus_option
+    @click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
+    @wraps(command)
+    def with_states(*args: Any, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], **more: Any) -> int:
+        return command(*args, wanted=Wanted(lenses=lenses, focus=focus, f_numbers=f_numbers), **more)
+
+    return with_states
 
 
 def target_option(command: Callable[..., int]) -> Callable[..., int]:

@@ -20,7 +20,7 @@ from scenes.questions.beam.report import BeamInPlane, PartInPlane, StateInPlane,
 if TYPE_CHECKING:
     from raytrace.beam.outline import Section
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 PLACE = "the back plate's rear face"
 NOTHING = "-"
@@ -29,7 +29,7 @@ NOTHING = "-"
 def answer(show: Loaded, *, at_mm: float, wanted: Wanted | None = None) -> BeamAnswer:
     """The beam of the wanted states `at_mm` ahead of the back plate's rear face [mm]."""
     states = (wanted or Wanted()).of(show)
-    return BeamAnswer(beam=beam_in_plane(show.scene, states, at_mm), title=show.scene.title or show.file_name)
+    return BeamAnswer(beam=beam_in_plane(states, at_mm), title=show.scene.title or show.file_name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +49,7 @@ class BeamAnswer:
         return IN_FRAME if any(part.clearance_mm <= 0 for part in self.beam.parts) else CLEAR
 
     @property
-    def states(self) -> Sequence[StatePlan]:
+    def states(self) -> Sequence[State]:
         """The states looked at."""
         return [state.plan for state in self.beam.states]
 

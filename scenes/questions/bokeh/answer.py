@@ -30,7 +30,7 @@ from scenes.states.names import state_words
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 NOTHING = "-"
 
@@ -59,7 +59,7 @@ class BokehAnswer:
         return IN_FRAME if any(state.blurs.lost_share.max() >= SEEN_SHARE for state in self.blurred) else CLEAR
 
     @property
-    def states(self) -> Sequence[StatePlan]:
+    def states(self) -> Sequence[State]:
         """The states that have blurs."""
         return [state.plan for state in self.blurred]
 

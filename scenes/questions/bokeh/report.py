@@ -15,7 +15,7 @@ from raytrace.bokeh import Blurs, highlight_blurs
 from raytrace.optics.camera import Guide
 from raytrace.optics.fresnel import loss_stops
 from scenes.runtime.engines import engine_of
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 THREADS = 2  # states at once: most of the work is on long arrays, which leaves room for one more
 ACROSS, UPRIGHT = 5, 3  # places of the frame
@@ -31,7 +31,7 @@ SEVERAL_WORDS = "Of several guides the one that loses most counts; the pages and
 class StateBokeh:
     """One state's blurs in the guide that loses most, row by row from top left, and the light lost in the middle [stops]."""
 
-    plan: StatePlan
+    plan: State
     guide: str
     highlight_mm: float
     blurs: Blurs
@@ -44,21 +44,21 @@ class StateBokeh:
         return int(np.argmax(self.blurs.lost_share))
 
 
-def bokeh_of(plans: Sequence[StatePlan], ahead_mm: float | None) -> tuple[StateBokeh, ...]:
+def bokeh_of(plans: Sequence[State], ahead_mm: float | None) -> tuple[StateBokeh, ...]:
     """Blurs of every state; those that are focused where the highlights stand are left out, for they have none."""
     wanted = [(plan, at) for plan in plans if not is_sharp(plan, at := highlight_mm(plan, ahead_mm))]
     with ThreadPoolExecutor(max_workers=THREADS) as pool:
         return tuple(pool.map(_state, *zip(*wanted, strict=True))) if wanted else ()
 
 
-def highlight_mm(plan: StatePlan, ahead_mm: float | None) -> float:
+def highlight_mm(plan: State, ahead_mm: float | None) -> float:
     """How far ahead of the lens front the highlights stand [mm]."""
     if ahead_mm is not None:
         return ahead_mm
     return NEAR_MM if math.isinf(plan.variants[0].object_z_mm) else FAR_MM
 
 
-def is_sharp(plan: StatePlan, at_mm: float) -> bool:
+def is_sharp(plan: State, at_mm: float) -> bool:
     """Whether the state is focused there."""
     sharp = plan.variants[0].object_z_mm
     return sharp == at_mm or abs(sharp - at_mm) < SAME_PLANE_MM
@@ -72,7 +72,7 @@ def places_mm(guide: Guide) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]
     return np.column_stack([x.ravel(), y.ravel()])
 
 
-def _state(plan: StatePlan, at_mm: float) -> StateBokeh:
+def _state(plan: State, at_mm: float) -> StateBokeh:
     engine, guides = engine_of("coverage"), outer_guides(plan.guides)
     each = [
         (guide.name, highlight_blurs(lens, places_mm(guide), plan.box, highlight_z_mm=at_mm))

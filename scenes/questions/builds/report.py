@@ -16,7 +16,8 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.clear_rule import has_room, room_needed_mm
 from scenes.states.load import Loaded
-from scenes.states.state import StatePlan
+from scenes.states.select import widest_stops
+from scenes.states.state import State
 
 BUILDS = 200  # half of them clear is then known to 7 in a hundred, all of them to 2
 TOLD_MM = 0.005  # less than this is no effect: a hundredth is as fine as clearances are told
@@ -137,17 +138,7 @@ def _ends(lens: LensSurety, path: str) -> tuple[float, float]:
     return next(((e.at_low, e.at_high) for e in lens.effects if e.name == path), (nominal, nominal))
 
 
-def widest_stops(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
-    """The states at their widest stop: a stop further closed lights less of the same pupil, so its beam lies inside."""
-    kept: dict[tuple[str, float, float], StatePlan] = {}
-    for plan in plans:
-        place = (plan.lens_name, plan.focal_mm, plan.focus_mm)
-        if place not in kept or plan.f_number < kept[place].f_number:
-            kept[place] = plan
-    return tuple(kept.values())
-
-
-def surety(loaded: Loaded, plans: Sequence[StatePlan], count: int = BUILDS, seed: int = 0, tick: Tick = silent) -> Surety:
+def surety(loaded: Loaded, plans: Sequence[State], count: int = BUILDS, seed: int = 0, tick: Tick = silent) -> Surety:
     """How sure the states of a show are over everything that may come out otherwise; `tick` counts to 100 for each lens."""
     items = inputs_of(loaded.scene)
     if not items:
@@ -166,7 +157,7 @@ def _no_answer(loaded: Loaded, problem: str) -> SceneError:
     return SceneError([Complaint(where="tolerance", problem=problem, source=loaded.file_name)])
 
 
-def _benches(loaded: Loaded, items: Sequence[Input], plans: Sequence[StatePlan]) -> list[Bench]:
+def _benches(loaded: Loaded, items: Sequence[Input], plans: Sequence[State]) -> list[Bench]:
     """A bench for each lens that is asked for and has parts in front of it."""
     found = []
     for lens in loaded.scene.lens:

@@ -69,11 +69,11 @@ def filter_report(
     depth_mm = added_mm or added_depth_mm(loaded.scene)
     return FilterReport(
         margin_mm=margin_mm,
-        stages=stage_answers(loaded, ranged),
+        stages=stage_answers(loaded.scene, ranged),
         corners=corner_losses(ranged),
         graded=graded_answers(loaded, lenses),
-        close_ups=close_ups(loaded, ranged, close_up),
-        close_up_costs=close_up_costs(loaded, ranged, now, close_up) if close_up else costs_without_close_ups(ranged, now),
+        close_ups=close_ups(ranged, close_up),
+        close_up_costs=close_up_costs(ranged, now, close_up) if close_up else costs_without_close_ups(ranged, now),
         close_ups_tried=bool(close_up),
         added_mm=depth_mm,
         added=tuple(

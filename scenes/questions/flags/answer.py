@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -16,6 +15,7 @@ from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.changes.flag_angles import FlagState, FlagSummary, Limits, clear_angles, flag_states, joint_loss, summaries
 from scenes.changes.flag_collisions import Crowd
+from scenes.io.file_names import file_names
 from scenes.questions.flags.changes import Mending, Workshop
 from scenes.questions.flags.lights import Grounds, LightAnswer, light_answers, light_fates
 from scenes.questions.flags.lights_text import light_blocks, light_data, next_step
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 STATE_WIDTH = 32
 ANGLES = ("clear_deg", "touch_deg", "visible_deg")
@@ -42,12 +42,12 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
     """The flags over the wanted states; with `changes` the least changes against lights that no setting keeps off."""
     plans = (wanted or Wanted()).of(show)
     with progress(2 * len(plans), "flags") as tick:
-        worked = list(flag_states(show.scene, plans, tick))
+        worked = list(flag_states(plans, tick))
         states = [state for _, found in worked for state in found]
         flags = summaries(states)
         joint = joint_loss([work for work, _ in worked], flags)
-        fates = list(light_fates(Grounds(show.scene, show.resources), stray_lights(show.scene), states, flags, tick))
-    crowd = Crowd(show.scene, show.resources, plans)
+        fates = list(light_fates(Grounds(), stray_lights(show.scene), states, flags, tick))
+    crowd = Crowd(plans)
     lights = light_answers(show.scene, fates, flags, crowd.met)
     return FlagsAnswer(
         title=show.scene.title,
@@ -57,13 +57,13 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
         joint=joint,
         met=crowd.met(clear_angles(flags)),
         lights=lights,
-        mending=_mending(show, plans, lights) if changes else None,
+        mending=_mending(plans, lights) if changes else None,
     )
 
 
-def _mending(show: Loaded, plans: Sequence[StatePlan], lights: Sequence[LightAnswer]) -> tuple[Mending, ...]:
+def _mending(plans: Sequence[State], lights: Sequence[LightAnswer]) -> tuple[Mending, ...]:
     """The least changes for every light that no setting of the flags keeps off."""
-    shop = Workshop(show.scene, show.resources, plans)
+    shop = Workshop(plans)
     return tuple(shop.mend(light.light, skip=[fate.plan.key for fate in light.in_picture]) for light in lights if light.is_open)
 
 
@@ -80,9 +80,9 @@ class FlagsAnswer:
 
     title: str
     visible_stops: float
-    states: Sequence[StatePlan]
+    states: Sequence[State]
     flags: tuple[FlagSummary, ...]
-    joint: tuple[float, StatePlan] | None
+    joint: tuple[float, State] | None
     met: str
     lights: tuple[LightAnswer, ...]
     mending: tuple[Mending, ...] | None
@@ -141,9 +141,9 @@ class FlagsAnswer:
 
     def sheets(self) -> Sheets:
         """A picture of each flag."""
+        names = file_names([flag.name for flag in self.flags], "flag")
         for flag in self.flags:
-            name = re.sub(r"[^\w.+-]+", "-", flag.name).strip("-.") or "flag"
-            yield f"flag-{name}", partial(self._figure, flag)
+            yield f"flag-{names[flag.name]}", partial(self._figure, flag)
 
     def _figure(self, flag: FlagSummary) -> Figure:
         from scenes.questions.flags.figure import flag_figure, flag_picture

@@ -38,7 +38,7 @@ from scenes.states.select import widest_stops
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 RULE = Lines(("-" * WIDTH,))
 SUN_CAUTION = (
@@ -53,7 +53,7 @@ STRENGTH_CAUTION = (
 def answer(show: Loaded, *, grid: bool = False, wanted: Wanted | None = None) -> GhostsAnswer:
     """Ghosts in every wanted state at its widest stop; with `grid` of nine places in the picture, not of the scene's lights."""
     plans = widest_stops((wanted or Wanted()).of(show))
-    reports = tuple(ghost_report(show, plan, with_grid=grid) for plan in plans)
+    reports = tuple(ghost_report(plan, with_grid=grid) for plan in plans)
     reflectance = show.scene.camera.sensor_reflectance
     return GhostsAnswer(title=show.scene.title, sensor_reflectance=reflectance, reports=reports, for_all=set_tilt(reports))
 
@@ -72,7 +72,7 @@ class GhostsAnswer:
     for_all: SetTilt | None
 
     @property
-    def states(self) -> Sequence[StatePlan]:
+    def states(self) -> Sequence[State]:
         """One for each lens, zoom and focus."""
         return [report.plan for report in self.reports]
 

@@ -8,9 +8,8 @@ from raytrace.ghosts.mirrored import centred_tilt_deg
 from scenes.questions.ghosts.places import ghost_lights, notes_of
 from scenes.questions.ghosts.set_tilt import GhostState
 from scenes.questions.ghosts.tilts import Mover, TiltAnswer, TiltCurve, tilt_answers, tilt_curves_of, wanted_out
-from scenes.states.load import Loaded
 from scenes.states.names import middle_variant
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,15 +32,15 @@ class GhostReport(GhostState):
         return centred_tilt_deg(tallest_mm, middle_variant(self.plan).field_focal_mm)
 
 
-def ghost_report(loaded: Loaded, plan: StatePlan, *, with_grid: bool = False) -> GhostReport:
+def ghost_report(plan: State, *, with_grid: bool = False) -> GhostReport:
     """Everything about ghosts in one state."""
-    lights = ghost_lights(loaded.scene, plan, with_grid=with_grid)
-    mover = Mover(loaded, plan)
+    lights = ghost_lights(plan, with_grid=with_grid)
+    mover = Mover(plan)
     first = wanted_out(plan, lights)[0][1][0]
     return GhostReport(
         mover=mover,
         lights=lights,
         tilts=tilt_answers(mover, lights),
         curves=tilt_curves_of(mover, first),
-        notes=tuple(notes_of(loaded.scene, plan)),
+        notes=tuple(notes_of(plan)),
     )

@@ -32,13 +32,14 @@ from scenes.questions.leaks.text import (
 )
 from scenes.runtime.progress import progress
 from scenes.states.names import state_words
+from scenes.states.select import first_of_each_lens
 from scenes.states.stray import angles_deg
 
 if TYPE_CHECKING:
     from raytrace.stray.picture import LeakPath
     from scenes.io.files import Staging
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 WAYS_SHOWN = 8
 EXACT = 12  # digits after the point
@@ -59,20 +60,15 @@ def answer(
     wanted = wanted or Wanted()
     every = wanted.of(show)
     plans = first_of_each_lens(every)
-    grounds = AdviceGrounds(show.scene, show.resources, Wanted(lenses=wanted.lenses).of(show))
+    grounds = AdviceGrounds(Wanted(lenses=wanted.lenses).of(show))
     cases = []
     with progress(2 * len(plans), "leaks") as tick:
         for plan in plans:
-            report = run_leaks(show.scene, plan, show.resources, target=target, columns=columns)
+            report = run_leaks(plan, target=target, columns=columns)
             tick(1, plan.key)
-            cases.append((report, advise(show.scene, report, show.resources, target=target, grounds=grounds)))
+            cases.append((report, advise(report, target=target, grounds=grounds)))
             tick(1, plan.key)
     return LeaksAnswer(title=show.scene.title, cases=tuple(cases), wanted=len(every), solid=solid)
-
-
-def first_of_each_lens(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
-    """The first state of every lens."""
-    return tuple({plan.lens_name: plan for plan in reversed(plans)}.values())[::-1]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +85,7 @@ class LeaksAnswer:
     solid: bool
 
     @property
-    def states(self) -> Sequence[StatePlan]:
+    def states(self) -> Sequence[State]:
         """The states measured."""
         return [report.plan for report, _ in self.cases]
 

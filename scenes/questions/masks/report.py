@@ -22,14 +22,12 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Mask
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for
-from scenes.states.box import box_place
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
 from scenes.states.full_range import focus_note, range_plans
-from scenes.states.lens import front_travel_mm
 from scenes.states.load import Loaded
 from scenes.states.names import state_words
 from scenes.states.select import chosen_lenses
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 MARGIN_MM = WALK_MM  # as much as a pupil that is not measured may be wrong
 CORNER_MM = 3.0  # a 6 mm cutter; common practice
@@ -160,7 +158,7 @@ def _cut(lenses: Sequence[LensMask], chosen: Split, margin_mm: float) -> tuple[C
 def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
     place, fitted = place_of(loaded, lens, wanted.at_mm)
     plans = range_plans(loaded, lens)
-    planes = [mask_planes(loaded, lens, plan, place) for plan in plans]
+    planes = [mask_planes(plan, place) for plan in plans]
     try:
         own = [_section(plan, plan.box, faces) for plan, faces in zip(plans, planes, strict=True)]
         other = [
@@ -197,7 +195,7 @@ def _axis_mm(plane: Pose) -> tuple[float, float]:
     return float(right), float(up)
 
 
-def _section(plan: StatePlan, box: Box, planes: Sequence[Pose]) -> Section:
+def _section(plan: State, box: Box, planes: Sequence[Pose]) -> Section:
     return sections_in(plan.variants, plan.guides, box, planes)
 
 
@@ -224,10 +222,9 @@ def place_of(loaded: Loaded, lens: Lens, at_mm: float | None) -> tuple[Place, Ma
     return place, mask
 
 
-def mask_planes(loaded: Loaded, lens: Lens, plan: StatePlan, place: Place) -> tuple[Pose, Pose]:
-    """The planes of a mask's rear and front face, as the box stands with this lens at this setting."""
-    box = box_place(box_for(loaded.scene, lens), front_travel_mm(lens, plan.focal_mm, plan.focus_mm))
-    middle = part_pose(box, at_mm=place.at_mm, depth_mm=place.thickness_mm, turn_deg=place.turn_deg, tilt_deg=place.tilt_deg)
+def mask_planes(plan: State, place: Place) -> tuple[Pose, Pose]:
+    """The planes of a mask's rear and front face, as the box stands in a state."""
+    middle = part_pose(plan.place, at_mm=place.at_mm, depth_mm=place.thickness_mm, turn_deg=place.turn_deg, tilt_deg=place.tilt_deg)
     rear, front = (
         Pose(middle.rotation, middle.points_to_frame(np.array([0.0, 0.0, side * place.thickness_mm / 2]))) for side in (-1, 1)
     )

@@ -12,7 +12,7 @@ from scenes.answers.answer import CLEAR, Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.options import Wanted
 from scenes.answers.page import WIDTH
-from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, chosen_sun, limits_of, sun_plans, sun_report
+from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, chosen_sun, limits_of, sun_report
 from scenes.questions.sun.text import (
     CAUTIONS,
     clock,
@@ -26,10 +26,11 @@ from scenes.questions.sun.text import (
 )
 from scenes.states.load import plans_of
 from scenes.states.names import lens_words, state_words
+from scenes.states.select import first_focus
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 UNDER_WORDS = " " * 23  # where the times stand
 
@@ -39,9 +40,9 @@ def answer(
 ) -> SunAnswer:
     """The day of one sun of the scene for every wanted lens and zoom; `day` in place of the scene's own date."""
     name, sun = chosen_sun(show.scene, light)
-    limits = limits_of(show, plans_of(show))
-    plans = sun_plans((wanted or Wanted()).of(show))
-    reports = (sun_report(show, plan, name, sun, day, limits=limits[plan.lens_name], target=target) for plan in plans)
+    limits = limits_of(plans_of(show))
+    plans = first_focus((wanted or Wanted()).of(show))
+    reports = (sun_report(plan, name, sun, day, limits=limits[plan.lens_name], target=target) for plan in plans)
     return SunAnswer(reports=tuple(reports), title=show.scene.title)
 
 
@@ -57,7 +58,7 @@ class SunAnswer:
     title: str
 
     @property
-    def states(self) -> Sequence[StatePlan]:
+    def states(self) -> Sequence[State]:
         """One state for each lens and zoom."""
         return [report.plan for report in self.reports]
 

@@ -50,10 +50,11 @@ def command(
     """
     from scenes.io.files import as_json as json_text
     from scenes.questions.widest.report import widest_report
-    from scenes.questions.widest.scene_lenses import catalogue, widest_stops
+    from scenes.questions.widest.scene_lenses import catalogue
     from scenes.questions.widest.text import widest_dict, widest_lines
     from scenes.runtime.progress import progress
     from scenes.states.load import load_scene, plans_of
+    from scenes.states.select import widest_stops
 
     loaded = load_scene(scene)
     title = loaded.scene.title

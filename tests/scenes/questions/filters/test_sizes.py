@@ -87,7 +87,7 @@ def scene(tmp_path):
 
 
 def needs_of(loaded, stage):
-    answer = next(answer for answer in stage_answers(loaded, ranged_lenses(loaded)) if answer.name == stage)
+    answer = next(answer for answer in stage_answers(loaded.scene, ranged_lenses(loaded)) if answer.name == stage)
     return {need.lens.name: need for need in answer.needs}
 
 
@@ -154,7 +154,7 @@ def test_the_smallest_size_that_leaves_the_margin_is_named(scene):
 
 def test_the_widest_lens_of_a_size_is_named_with_those_it_does_not_serve(scene):
     loaded = scene()
-    answer = next(answer for answer in stage_answers(loaded, ranged_lenses(loaded)) if answer.name == "rear")
+    answer = next(answer for answer in stage_answers(loaded.scene, ranged_lenses(loaded)) if answer.name == "rear")
     assert [need.lens.name for need in answer.needs] == ["20", "40"]
     sizes = filter_sizes()
     assert widest_served(answer, sizes["6x6"], 2.5, turned=False) == ("20", ())
@@ -183,7 +183,7 @@ def test_the_density_of_a_filter_is_told_at_the_lenss_own_corner(scene):
 
 def test_close_up_lenses_add_and_focus_at_their_focal_length_when_the_main_lens_is_at_infinity(scene):
     loaded = scene()
-    for found in close_ups(loaded, ranged_lenses(loaded), [1.0, 1.0]):
+    for found in close_ups(ranged_lenses(loaded), [1.0, 1.0]):
         assert found.power_dioptre == 2.0
         assert found.sharp_mm == pytest.approx(500.0)
         # From the focal plane of a thin lens rays leave parallel: the picture is 500 mm x its tangent wide, wherever the lens.
@@ -193,7 +193,7 @@ def test_close_up_lenses_add_and_focus_at_their_focal_length_when_the_main_lens_
 def test_two_close_up_lenses_apart_have_a_little_less_power(scene):
     one, two = (f'size = "6x6", thickness_mm = 2, kind = "close-up", power_dioptre = {power}' for power in (1, 2))
     loaded = scene(rear=one, front=f"filter = {{ {two} }}")  # their middles stand 19 - 9 = 10 mm apart
-    found = close_ups(loaded, ranged_lenses(loaded))[0]
+    found = close_ups(ranged_lenses(loaded))[0]
     assert found.spaced_dioptre == pytest.approx(2.98)  # P1 + P2 - d P1 P2
     assert found.sharp_mm == pytest.approx(335.570470, abs=1e-5)
 

@@ -96,7 +96,7 @@ def report_of(tmp_path):
         path.write_text(HEAD.format(tilt=tilt, more=more))
         loaded = load_scene(path)
         (plan,) = [plan for plan in widest_stops(plans_of(loaded)) if plan.focus_mm == focus]
-        return ghost_report(loaded, plan)
+        return ghost_report(plan)
 
     return made
 
@@ -193,7 +193,7 @@ def test_the_built_box_turns_its_filters_as_the_formula_does(report_of, tmp_path
     report_of(more=SECOND + LAMP)
     loaded = load_scene(tmp_path / "quay.toml")
     plan = widest_stops(plans_of(loaded))[0]
-    mover = Mover(loaded, plan)
+    mover = Mover(plan)
     checked = 0
     for thing in mover.things():
         _, box = mover.built_at(thing.keys, 7.3)
@@ -273,7 +273,7 @@ front_travel_mm = 5
     path.write_text(text.replace("[box]", travel))
     loaded = load_scene(path)
     plan = next(plan for plan in widest_stops(plans_of(loaded)) if plan.focus_mm == 700)
-    mover = Mover(loaded, plan)
+    mover = Mover(plan)
     for thing in mover.things():
         _, box = mover.built_at(thing.keys, -6.0)
         built = np.array([glass.slab.pose.origin_mm for glass in box.glasses])
@@ -287,7 +287,7 @@ def reports_of(tmp_path):
         path = tmp_path / "quay.toml"
         path.write_text(HEAD.format(tilt=tilt, more=more).replace("at_mm = 18\n", f"at_mm = 18\ntilt_deg = {rear}\n"))
         loaded = load_scene(path)
-        return [ghost_report(loaded, plan) for plan in widest_stops(plans_of(loaded))]
+        return [ghost_report(plan) for plan in widest_stops(plans_of(loaded))]
 
     return made
 
@@ -349,5 +349,5 @@ def test_keys_count_trays_as_the_scene_does_though_a_lens_has_not_all_of_them(tm
     path.write_text(text.format(tilt=1.0, more=LAMP))
     loaded = load_scene(path)
     plan = next(plan for plan in widest_stops(plans_of(loaded)) if plan.lens_name == "50")
-    (tray,) = [thing for thing in Mover(loaded, plan).things() if thing.name == "rear tray"]
+    (tray,) = [thing for thing in Mover(plan).things() if thing.name == "rear tray"]
     assert tray.keys == ("box.stage[2].tilt_deg",)

@@ -12,7 +12,7 @@ from scenes.questions.widest import command as widest_command
 from scenes.questions.widest.figure import widest_figure
 from scenes.questions.widest.lens_family import Measures, Rule, assumed, family_of, relatives
 from scenes.questions.widest.report import ROUND_MM, Fate, Wanted, widest_report
-from scenes.questions.widest.scene_lenses import catalogue, widest_stops
+from scenes.questions.widest.scene_lenses import catalogue
 from scenes.questions.widest.setups import AS_SET, Setup
 from scenes.questions.widest.text import WIDTH, answer_words, widest_dict, widest_lines
 from scenes.registry import COMMANDS
@@ -22,6 +22,7 @@ from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.resources import Resources
 from scenes.states.clear_rule import Word
 from scenes.states.load import Loaded, load_scene, plans_of
+from scenes.states.select import widest_stops
 
 SCENE = """
 brimline = 1
