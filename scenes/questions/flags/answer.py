@@ -14,10 +14,10 @@ from scenes.answers.numbers import distance, finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.changes.flag_angles import FlagState, FlagSummary, Limits, clear_angles, flag_states, joint_loss, summaries
-from scenes.changes.flag_collisions import Crowd
+from scenes.changes.flag_collisions import FlagCollisions
 from scenes.io.file_names import file_names
-from scenes.questions.flags.changes import Mending, Workshop
-from scenes.questions.flags.lights import Grounds, LightAnswer, light_answers, light_fates
+from scenes.questions.flags.changes import ChangeSearch, ChangesTried
+from scenes.questions.flags.lights import FlaglessBoxes, LightAnswer, light_answers, lights_in_states
 from scenes.questions.flags.lights_text import light_blocks, light_data, next_step
 from scenes.questions.flags.text import angle_value, angle_words, met_words, set_words, size_words, state_cell
 from scenes.runtime.progress import progress
@@ -46,25 +46,27 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
         states = [state for _, found in worked for state in found]
         flags = summaries(states)
         joint = joint_loss([work for work, _ in worked], flags)
-        fates = list(light_fates(Grounds(), stray_lights(show.scene), states, flags, tick))
-    crowd = Crowd(plans)
-    lights = light_answers(show.scene, fates, flags, crowd.met)
+        by_state = list(lights_in_states(FlaglessBoxes(), stray_lights(show.scene), states, flags, tick))
+    collisions = FlagCollisions(plans)
+    lights = light_answers(show.scene, by_state, flags, collisions.met)
     return FlagsAnswer(
         title=show.scene.title,
         visible_stops=show.scene.check.visible_loss_stops,
         states=plans,
         flags=tuple(flags),
         joint=joint,
-        met=crowd.met(clear_angles(flags)),
+        met=collisions.met(clear_angles(flags)),
         lights=lights,
-        mending=_mending(plans, lights) if changes else None,
+        searched=_searched(plans, lights) if changes else None,
     )
 
 
-def _mending(plans: Sequence[State], lights: Sequence[LightAnswer]) -> tuple[Mending, ...]:
+def _searched(plans: Sequence[State], lights: Sequence[LightAnswer]) -> tuple[ChangesTried, ...]:
     """The least changes for every light that no setting of the flags keeps off."""
-    shop = Workshop(plans)
-    return tuple(shop.mend(light.light, skip=[fate.plan.key for fate in light.in_picture]) for light in lights if light.is_open)
+    search = ChangeSearch(plans)
+    return tuple(
+        search.least_changes(light.light, skip=[seen.plan.key for seen in light.in_picture]) for light in lights if light.is_open
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +74,7 @@ class FlagsAnswer:
     """Each flag and each light over all states.
 
     joint: the loss where all flags are set to their angles for a visible loss, and in which state; met: what stands in each
-    other's way at their clear angles; mending: changes tried for lights that nothing keeps off, None where none were asked for.
+    other's way at their clear angles; searched: changes tried for lights that nothing keeps off, None where none were asked for.
     """
 
     name: ClassVar[str] = "flags"
@@ -85,7 +87,7 @@ class FlagsAnswer:
     joint: tuple[float, State] | None
     met: str
     lights: tuple[LightAnswer, ...]
-    mending: tuple[Mending, ...] | None
+    searched: tuple[ChangesTried, ...] | None
 
     @property
     def exit_status(self) -> int:
@@ -111,7 +113,7 @@ class FlagsAnswer:
         for words in self._together():
             yield Gap()
             yield Paragraph(words)
-        yield from light_blocks(self.lights, self.mending)
+        yield from light_blocks(self.lights, self.searched)
         yield Gap()
         yield from map(Paragraph, self.cautions)
 
@@ -136,7 +138,7 @@ class FlagsAnswer:
             "flags": [flag_data(flag) for flag in self.flags],
             "meet_at_clear_deg": self.met or None,
             "all_at_visible_deg": joint,
-            "lights": [light_data(light, self.mending) for light in self.lights],
+            "lights": [light_data(light, self.searched) for light in self.lights],
         }
 
     def sheets(self) -> Sheets:

@@ -10,16 +10,16 @@ from geometry.parts import LEAST_DEG, MOST_DEG
 from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
-from scenes.questions.flags.changes import Mended, Mending
-from scenes.questions.flags.lights import LightAnswer, LightFate, PairWindow, Window
+from scenes.questions.flags.changes import ChangesTried, WorkingChange
+from scenes.questions.flags.lights import LightAnswer, LightInState, PairWindow, Window
 from scenes.questions.flags.text import angle_value, angle_words
 from scenes.states.names import lens_words, state_words
 
 ALWAYS = "always"
 
 
-def light_blocks(lights: Sequence[LightAnswer], mending: Sequence[Mending] | None = None) -> Iterator[Block]:
-    """Every light with its windows; `mending` is None where no changes were asked for."""
+def light_blocks(lights: Sequence[LightAnswer], searched: Sequence[ChangesTried] | None = None) -> Iterator[Block]:
+    """Every light with its windows; `searched` is None where no changes were asked for."""
     if lights:
         yield Gap()
         yield Paragraph(
@@ -27,17 +27,17 @@ def light_blocks(lights: Sequence[LightAnswer], mending: Sequence[Mending] | Non
             "[deg]. Other flags are left out, but where two are named together. All states count, those that cannot be cleared too."
         )
     for light in lights:
-        yield from _one_light(light, mending)
+        yield from _one_light(light, searched)
 
 
-def _one_light(answer: LightAnswer, mending: Sequence[Mending] | None) -> Iterator[Block]:
+def _one_light(answer: LightAnswer, searched: Sequence[ChangesTried] | None) -> Iterator[Block]:
     """One light: where it is, a row for each flag on its side, pairs, and what to do."""
     yield Gap()
     yield Heading(f"{answer.light.name}, {direction_words(answer)}{f', on {answer.target}' if answer.reaches else ''}")
     if answer.in_picture:
-        yield Paragraph(f"in the picture of {fates_words(answer.in_picture)}: no flag may cut it there", "  ")
+        yield Paragraph(f"in the picture of {named_states(answer.in_picture)}: no flag may cut it there", "  ")
     if not answer.reaches:
-        if len(answer.in_picture) < len(answer.fates):
+        if len(answer.in_picture) < len(answer.by_state):
             yield Heading(f"  kept off by the box without any flag{' in the rest' if answer.in_picture else ''}")
         return
     if answer.windows:
@@ -45,7 +45,7 @@ def _one_light(answer: LightAnswer, mending: Sequence[Mending] | None) -> Iterat
     yield from (Paragraph(pair_words(pair), "  ") for pair in answer.pairs)
     yield Paragraph(next_step(answer), "  -> ", "     ")
     if answer.is_open:
-        yield from (Paragraph(words, "     ") for words in _change_words(answer, mending))
+        yield from (Paragraph(words, "     ") for words in _change_words(answer, searched))
 
 
 def windows_table(answer: LightAnswer) -> Table[Window]:
@@ -53,32 +53,32 @@ def windows_table(answer: LightAnswer) -> Table[Window]:
     return Table(columns=WINDOW_COLUMNS, rows=answer.windows, indent="  ")
 
 
-def _change_words(answer: LightAnswer, mending: Sequence[Mending] | None) -> Iterator[str]:
-    if mending is None:
+def _change_words(answer: LightAnswer, searched: Sequence[ChangesTried] | None) -> Iterator[str]:
+    if searched is None:
         yield "ask with --changes for the least changes of the box that would"
         return
-    mine = _mending_of(answer, mending)
+    mine = _tried_for(answer, searched)
     if not mine.found:
         tried = "; ".join(mine.tried)
         yield f"no change tried does it: {tried}" if tried else "no change tried: no flag or hood to change"
     for place, one in enumerate(mine.found):
-        yield f"{'cheapest: ' if place == 0 else 'or '}{mended_words(one)}"
+        yield f"{'cheapest: ' if place == 0 else 'or '}{working_words(one)}"
 
 
-def _mending_of(answer: LightAnswer, mending: Sequence[Mending]) -> Mending:
-    nothing = Mending(light=answer.light.name, found=(), tried=())
-    return next((one for one in mending if one.light == answer.light.name), nothing)
+def _tried_for(answer: LightAnswer, searched: Sequence[ChangesTried]) -> ChangesTried:
+    nothing = ChangesTried(light=answer.light.name, found=(), tried=())
+    return next((one for one in searched if one.light == answer.light.name), nothing)
 
 
-def mended_words(mended: Mended) -> str:
+def working_words(working: WorkingChange) -> str:
     """A change and the setting that then works, in one sentence."""
-    if mended.window_deg == (LEAST_DEG, MOST_DEG):
-        return f"{mended.change}; then {mended.flags[0]} may stand at any angle"
-    if mended.window_deg is not None:
-        return f"{mended.change}; then set {mended.flags[0]} between {mended.window_deg[0]:.1f} and {mended.window_deg[1]:.1f}"
-    assert mended.angles_deg is not None
-    pairs = zip(mended.flags, mended.angles_deg, strict=True)
-    return f"{mended.change}; then set {' and '.join(f'{flag} to {angle:.1f}' for flag, angle in pairs)}"
+    if working.window_deg == (LEAST_DEG, MOST_DEG):
+        return f"{working.change}; then {working.flags[0]} may stand at any angle"
+    if working.window_deg is not None:
+        return f"{working.change}; then set {working.flags[0]} between {working.window_deg[0]:.1f} and {working.window_deg[1]:.1f}"
+    assert working.angles_deg is not None
+    pairs = zip(working.flags, working.angles_deg, strict=True)
+    return f"{working.change}; then set {' and '.join(f'{flag} to {angle:.1f}' for flag, angle in pairs)}"
 
 
 def direction_words(answer: LightAnswer) -> str:
@@ -87,10 +87,10 @@ def direction_words(answer: LightAnswer) -> str:
     return f"{across}, {abs(answer.elevation_deg):.0f} deg {'up' if answer.elevation_deg >= 0 else 'down'}"
 
 
-def fates_words(fates: Sequence[LightFate]) -> str:
+def named_states(by_state: Sequence[LightInState]) -> str:
     """States by lens and focus, each once."""
-    focus = [f"{plan.focus_mm:g} mm" if math.isfinite(plan.focus_mm) else "infinity" for plan in (fate.plan for fate in fates)]
-    return "; ".join(dict.fromkeys(f"{lens_words(fate.plan)}, {at}" for fate, at in zip(fates, focus, strict=True)))
+    focus = [f"{plan.focus_mm:g} mm" if math.isfinite(plan.focus_mm) else "infinity" for plan in (seen.plan for seen in by_state)]
+    return "; ".join(dict.fromkeys(f"{lens_words(seen.plan)}, {at}" for seen, at in zip(by_state, focus, strict=True)))
 
 
 def cut_words(angle_deg: float) -> str:
@@ -155,32 +155,32 @@ def _hardest(answer: LightAnswer) -> str:
     return f"; the state that asks most is {state_words(window.decided_by)}"
 
 
-def light_data(answer: LightAnswer, mending: Sequence[Mending] | None = None) -> dict[str, Any]:
+def light_data(answer: LightAnswer, searched: Sequence[ChangesTried] | None = None) -> dict[str, Any]:
     """One light for programs."""
-    mine = None if mending is None else _mending_of(answer, mending)
+    mine = None if searched is None else _tried_for(answer, searched)
     return {
         "light": answer.light.name,
         "azimuth_deg": round(answer.azimuth_deg, 2) + 0.0,
         "elevation_deg": round(answer.elevation_deg, 2) + 0.0,
         "target": answer.target,
         "reaches_without_flags": answer.reaches,
-        "in_the_picture_of": [fate.plan.key for fate in answer.in_picture],
+        "in_the_picture_of": [seen.plan.key for seen in answer.in_picture],
         "flags": windows_table(answer).data(),
         "pairs": [_pair_data(pair) for pair in answer.pairs],
         "next_step": next_step(answer) if answer.reaches else None,
-        "changes": mine and [_mended_data(one) for one in mine.found],
+        "changes": mine and [_working_data(one) for one in mine.found],
         "changes_tried": mine and list(mine.tried),
-        "states": [_fate_data(fate) for fate in answer.fates],
+        "states": [_state_data(seen) for seen in answer.by_state],
     }
 
 
-def _mended_data(mended: Mended) -> dict[str, Any]:
+def _working_data(working: WorkingChange) -> dict[str, Any]:
     return {
-        "change": mended.change,
-        "flags": list(mended.flags),
-        "window_deg": mended.window_deg and [angle_value(angle) for angle in mended.window_deg],
-        "angles_deg": mended.angles_deg and list(mended.angles_deg),
-        "room_deg": None if mended.angles_deg is None else mended.room_deg,
+        "change": working.change,
+        "flags": list(working.flags),
+        "window_deg": working.window_deg and [angle_value(angle) for angle in working.window_deg],
+        "angles_deg": working.angles_deg and list(working.angles_deg),
+        "room_deg": None if working.angles_deg is None else working.room_deg,
     }
 
 
@@ -194,12 +194,17 @@ def _pair_data(pair: PairWindow) -> dict[str, Any]:
     }
 
 
-def _fate_data(fate: LightFate) -> dict[str, Any]:
+def _state_data(seen: LightInState) -> dict[str, Any]:
     flags = [
-        {"flag": name, "cut_deg": cut_value(angle), "cut_deg_without_extension": cut_value(fate.bare_cut_deg[name])}
-        for name, angle in fate.cut_deg.items()
+        {"flag": name, "cut_deg": cut_value(angle), "cut_deg_without_extension": cut_value(seen.bare_cut_deg[name])}
+        for name, angle in seen.cut_deg.items()
     ]
-    return {"state": fate.plan.key, "in_picture": fate.in_picture, "reaches_without_flags": fate.reaches, "flags": flags}
+    return {
+        "state": seen.plan.key,
+        "in_picture": seen.in_picture,
+        "reaches_without_flags": seen.reaches,
+        "flags": flags,
+    }
 
 
 def cut_value(angle_deg: float) -> float | str:

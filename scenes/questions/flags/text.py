@@ -54,14 +54,14 @@ def set_words(flag: FlagSummary) -> str:
     if narrow:
         parts = [f"darkens {_named(shading)}"] if shading else []
         parts += [f"has next to no room with {_named(tight)}"] if tight else []
-        return f"set to {flag.set_deg:g} it {' and '.join(parts)}{_mend_words(flag)}{rest}"
+        return f"set to {flag.set_deg:g} it {' and '.join(parts)}{_turn_words(flag)}{rest}"
     spare = min(flag.set_deg - flag.clear_deg, math.inf if flag.most_deg >= MOST_DEG else flag.most_deg - flag.set_deg)
     room = f", {spare:.1f} deg to spare" if math.isfinite(spare) else ""
     others = " other" if flag.hopeless else ""
     return f"set to {flag.set_deg:g} it keeps every{others} state clear{room}{rest}" if kept else rest.removeprefix("; ")
 
 
-def _mend_words(flag: FlagSummary) -> str:
+def _turn_words(flag: FlagSummary) -> str:
     """Which way to turn a flag that takes from the frame."""
     if flag.clear_deg > flag.most_deg:
         return "; no one angle clears them all"

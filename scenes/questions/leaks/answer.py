@@ -18,7 +18,7 @@ from scenes.answers.options import Wanted
 from scenes.answers.page import WIDTH, wrapped
 from scenes.answers.table import Column, Table
 from scenes.io.files import npz_bytes
-from scenes.questions.leaks.advice import Advice, AdviceGrounds, LightAdvice, OpeningAdvice, advise
+from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise
 from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, LightRow, OpeningRow, run_leaks
 from scenes.questions.leaks.text import (
     change_words,
@@ -60,13 +60,13 @@ def answer(
     wanted = wanted or Wanted()
     every = wanted.of(show)
     plans = first_of_each_lens(every)
-    grounds = AdviceGrounds(Wanted(lenses=wanted.lenses).of(show))
+    keeping = AdviceLimits(Wanted(lenses=wanted.lenses).of(show))
     cases = []
     with progress(2 * len(plans), "leaks") as tick:
         for plan in plans:
             report = run_leaks(plan, target=target, columns=columns)
             tick(1, plan.key)
-            cases.append((report, advise(report, target=target, grounds=grounds)))
+            cases.append((report, advise(report, target=target, keeping=keeping)))
             tick(1, plan.key)
     return LeaksAnswer(title=show.scene.title, cases=tuple(cases), wanted=len(every), solid=solid)
 

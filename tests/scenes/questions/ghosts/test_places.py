@@ -16,7 +16,7 @@ from scenes.questions.ghosts.report import ghost_report
 from scenes.questions.ghosts.set_text import set_words
 from scenes.questions.ghosts.set_tilt import set_tilt
 from scenes.questions.ghosts.text import best_answer, next_step, place_words
-from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, WHOLE_BOX, Mover, rounded_out_deg
+from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, WHOLE_BOX, TiltableBox, rounded_out_deg
 from scenes.states.load import load_scene, plans_of
 from scenes.states.select import widest_stops
 
@@ -193,10 +193,10 @@ def test_the_built_box_turns_its_filters_as_the_formula_does(report_of, tmp_path
     report_of(more=SECOND + LAMP)
     loaded = load_scene(tmp_path / "quay.toml")
     plan = widest_stops(plans_of(loaded))[0]
-    mover = Mover(plan)
+    tiltable = TiltableBox(plan)
     checked = 0
-    for thing in mover.things():
-        _, box = mover.built_at(thing.keys, 7.3)
+    for thing in tiltable.things():
+        _, box = tiltable.built_at(thing.keys, 7.3)
         built = {glass.name: glass.slab.pose for glass in box.glasses}
         for mirror in thing.mirrors_at(7.3):
             assert mirror.normal == pytest.approx(built[mirror.name].rotation[:, 2], abs=1e-12)
@@ -273,9 +273,9 @@ front_travel_mm = 5
     path.write_text(text.replace("[box]", travel))
     loaded = load_scene(path)
     plan = next(plan for plan in widest_stops(plans_of(loaded)) if plan.focus_mm == 700)
-    mover = Mover(plan)
-    for thing in mover.things():
-        _, box = mover.built_at(thing.keys, -6.0)
+    tiltable = TiltableBox(plan)
+    for thing in tiltable.things():
+        _, box = tiltable.built_at(thing.keys, -6.0)
         built = np.array([glass.slab.pose.origin_mm for glass in box.glasses])
         for mirror in thing.mirrors_at(-6.0):
             assert np.linalg.norm(built - mirror.centre_mm, axis=1).min() < 1e-9
@@ -320,7 +320,7 @@ def test_what_no_one_tilt_clears_gets_the_best_that_fits_and_says_whom_it_leaves
     then = reports_of(more=LOW_LAMP + LITTLE_ROOM, tilt=answer.tilt_deg)
     assert states_with_ghosts(then) == {one.key for one in answer.left} == {"50_at_700_f2.8"}
     assert states_with_ghosts(reports) == {"50_inf_f2.8", "50_at_700_f2.8"}
-    assert not any(report.mover.refit.is_dark for report in then)
+    assert not any(report.tiltable.refit.is_dark for report in then)
     assert "it leaves a ghost in 1 of 2 states, 50, focus 700 mm, f/2.8 (" in set_words(answer)
 
 
@@ -349,5 +349,5 @@ def test_keys_count_trays_as_the_scene_does_though_a_lens_has_not_all_of_them(tm
     path.write_text(text.format(tilt=1.0, more=LAMP))
     loaded = load_scene(path)
     plan = next(plan for plan in widest_stops(plans_of(loaded)) if plan.lens_name == "50")
-    (tray,) = [thing for thing in Mover(plan).things() if thing.name == "rear tray"]
+    (tray,) = [thing for thing in TiltableBox(plan).things() if thing.name == "rear tray"]
     assert tray.keys == ("box.stage[2].tilt_deg",)

@@ -10,7 +10,7 @@ from scenes.answers.answer import answer_text, save
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.changes.tilts import TiltRoom, fit_words
 from scenes.questions.check.check import check_state
-from scenes.questions.ghosts.tilts import Mover
+from scenes.questions.ghosts.tilts import TiltableBox
 from scenes.questions.leaks.advice import advise
 from scenes.questions.leaks.answer import LeaksAnswer, report_data
 from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
@@ -279,6 +279,6 @@ def test_ghosts_and_leaks_say_the_same_of_a_tilt(tmp_path):
     loaded = load_scene(path)
     plan = plans_of(loaded)[0]
     room = TiltRoom([plan])
-    thing = next(thing for thing in Mover(plan).things() if thing.name == "tray")
-    told = [fit_words(Mover(plan).refit.fit(thing.keys, tilt)) for tilt in (1.0, 8.0)]
+    thing = next(thing for thing in TiltableBox(plan).things() if thing.name == "tray")
+    told = [fit_words(TiltableBox(plan).refit.fit(thing.keys, tilt)) for tilt in (1.0, 8.0)]
     assert [room.against_tray("tray", tilt).split(" (18, ")[0] for tilt in (1.0, 8.0)] == told
