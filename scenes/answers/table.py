@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import zip_longest
+from operator import attrgetter
 from typing import Any, Generic, TypeVar
 
 from scenes.answers.page import WIDTH, clipped, wrapped
@@ -22,8 +24,8 @@ class Column(Generic[Row]):
     """One fact of each row.
 
     `of` takes it from the row; `words` writes it for people, `data` for programs. A column without `head` is in the JSON alone, one
-    without `key` on the page alone. `width` is the least it takes; names stand to the left, numbers to the right. A last column
-    that `folds` runs on under itself where it is too long for the page.
+    without `key` on the page alone. A head may have two lines. `width` is the least it takes; names stand to the left, numbers to
+    the right. A last column that `folds` runs on under itself where it is too long for the page.
     """
 
     of: Callable[[Row], Any]
@@ -44,6 +46,11 @@ class Column(Generic[Row]):
     def value(self, row: Row) -> Any:
         """What programs read."""
         return self.data(self.of(row))
+
+
+def as_named(*names: str) -> tuple[Column[Any], ...]:
+    """Columns for programs alone: facts that the row itself has under these names."""
+    return tuple(Column(key=name, of=attrgetter(name)) for name in names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,17 +75,15 @@ class Table(Generic[Row]):
         """The table for people, none wider than a page."""
         shown = [column for column in self.columns if column.head]
         cells = [[column.cell(row) for column in shown] for row in (*self.rows, *self.foot)]
-        widths = [
-            max([len(column.head), column.width, *(0 if column.folds else len(line[at]) for line in cells)])
-            for at, column in enumerate(shown)
-        ]
+        heads = _in_rows([column.head.split("\n") for column in shown])
+        widths = [_width(column, [line[at] for line in heads], [line[at] for line in cells]) for at, column in enumerate(shown)]
+        rule = clipped(self.indent + "-" * (sum(widths) + len(self.gap) * (len(widths) - 1)))
         if self.title:
             yield clipped(f"{self.indent}{self.title}")
-        (head,) = self._row_lines([column.head for column in shown], shown, widths)
-        rule = self.indent + "-" * (len(head) - len(self.indent))
-        if self.heads:
-            yield head
-            yield from [rule] if self.ruled else []
+        for line in heads if self.heads else ():
+            yield from self._row_lines(line, shown, widths)
+        if self.heads and self.ruled:
+            yield rule
         for place, line in enumerate(cells):
             if self.ruled and self.foot and place == len(self.rows):
                 yield rule
@@ -92,8 +97,18 @@ class Table(Generic[Row]):
         before = self.indent + "".join(cell + self.gap for cell in placed[:-1])
         if shown[-1].folds and len(before) + len(cells[-1]) > WIDTH:
             return wrapped(cells[-1], before, hanging=" " * len(before))
-        return [clipped(before + placed[-1])]
+        return [clipped((before + placed[-1]).rstrip())]
 
     def data(self) -> list[dict[str, Any]]:
         """The rows for programs, keys in the order of the columns."""
         return [{column.key: column.value(row) for column in self.columns if column.key} for row in self.rows]
+
+
+def _width(column: Column[Any], heads: Sequence[str], cells: Sequence[str]) -> int:
+    """How wide a column is; what folds takes what is left of the page."""
+    return max(column.width, *map(len, heads), *(() if column.folds else map(len, cells)))
+
+
+def _in_rows(columns: Sequence[Sequence[str]]) -> list[list[str]]:
+    """Heads of one or more lines, line by line."""
+    return [list(row) for row in zip_longest(*columns, fillvalue="")]

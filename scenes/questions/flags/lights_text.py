@@ -9,7 +9,7 @@ from typing import Any
 from geometry.parts import LEAST_DEG, MOST_DEG
 from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import finite
-from scenes.answers.table import Column, Table
+from scenes.answers.table import Column, Table, as_named
 from scenes.questions.flags.changes import ChangesTried, WorkingChange
 from scenes.questions.flags.lights import LightAnswer, LightInState, PairWindow, Window
 from scenes.questions.flags.text import angle_value, angle_words
@@ -236,7 +236,7 @@ WINDOW_COLUMNS: tuple[Column[Window], ...] = (
     Column(head="off to", of=_bare("bare_cut_deg"), words=lambda angle: "" if angle is None else cut_words(angle), width=9),
     Column(head="by itself", of=window_words, left=True),
     Column(key="without_extension", of=_bare_data),
-    Column(key="opens", of=lambda window: window.opens),
+    *as_named("opens"),
     Column(key="missing_deg", of=_missing),
     Column(key="decided_by", of=lambda window: window.decided_by.key),
 )

@@ -13,7 +13,7 @@ from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Note, Pa
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.page import SHOOT_CAUTION, WIDTH
-from scenes.answers.table import Column, Table
+from scenes.answers.table import Column, Table, as_named
 from scenes.questions.ghosts.places import SeenGhost, SeenLight, between_words
 from scenes.questions.ghosts.report import GhostReport, ghost_report
 from scenes.questions.ghosts.set_text import set_words
@@ -250,10 +250,9 @@ PLACE_TO_WIDTH: tuple[Column[SeenGhost], ...] = (
     Column(key="right_mm", of=lambda seen: finite(seen.ghost.picture_mm[0])),
     Column(key="up_mm", of=lambda seen: finite(seen.ghost.picture_mm[1])),
     Column(head="lands", of=lands_words, left=True, width=19, most=19),
-    Column(key="where", of=lambda seen: seen.where),
-    Column(key="in_frame", of=lambda seen: seen.in_frame),
+    *as_named("where", "in_frame"),
     Column(key="outside_frame_mm", of=lambda seen: seen.outside_mm, data=finite),
-    Column(key="on_light", of=lambda seen: seen.on_light),
+    *as_named("on_light"),
     Column(head="stops", key="strength_stops", of=lambda seen: seen.share, words=stops_words, data=_stops),
     Column(key="brightest_stops", of=lambda seen: seen.peak_share, data=_stops),
     Column(key="one_pair_of_faces_stops", of=lambda seen: seen.ghost.nearest_share, data=_stops),
@@ -265,15 +264,15 @@ PLACE_TO_WIDTH: tuple[Column[SeenGhost], ...] = (
 GHOST_COLUMNS = (Column(head=" ", of=between_words, left=True, width=30, most=30), *PLACE_TO_WIDTH)
 PLACE_COLUMNS = (Column(head=" ", of=lambda seen: str(seen.ghost.light), left=True, width=30, most=30), *PLACE_TO_WIDTH)
 TILT_COLUMNS: tuple[Column[TiltAnswer], ...] = (
-    Column(key="lights", of=lambda answer: answer.lights),
+    *as_named("lights"),
     Column(head="what", key="what", of=lambda answer: answer.what, left=True, width=15),
     Column(key="keys", of=lambda answer: list(answer.keys)),
-    Column(key="present_deg", of=lambda answer: answer.present_deg),
+    *as_named("present_deg"),
     Column(head="side", key="side", of=side_words, left=True, width=21),
     Column(head="tilt", of=tilt_words, width=9),
-    Column(key="tilt_deg", of=lambda answer: answer.tilt_deg),
+    *as_named("tilt_deg"),
     Column(key="exact_deg", of=lambda answer: finite(answer.exact_deg, 4)),
-    Column(key="works", of=lambda answer: answer.works),
+    *as_named("works"),
     Column(head="outcome", key="outcome", of=outcome_words, left=True, folds=True),
     Column(key="leaves", of=lambda answer: list(answer.left)),
     *(Column(key=f"{key}_stops", of=_beam(name), data=finite) for key, name in (

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from operator import attrgetter
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
@@ -16,7 +15,7 @@ from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.page import WIDTH, wrapped
-from scenes.answers.table import Column, Table
+from scenes.answers.table import Column, Table, as_named
 from scenes.io.files import npz_bytes
 from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise
 from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, LightRow, OpeningRow, run_leaks
@@ -177,7 +176,7 @@ def report_blocks(report: LeakReport) -> Iterator[Block]:
     yield Paragraph(f"Sky open to the glass outside the picture: {report.open_sr:.2f} sr, {bare}.")
     yield from map(Paragraph, mirror_words(report))
     yield Gap()
-    yield Heading("Openings, the worst first; on the glass: against what the picture's own field gives")
+    yield Heading("Openings, the worst first")
     yield Table(columns=OPENING_COLUMNS, rows=report.openings, ruled=False, indent="  ")
     yield Gap()
     if report.picture.paths:
@@ -311,8 +310,7 @@ def light_columns(report: LeakReport) -> tuple[Column[LightRow], ...]:
     return (
         Column(head="light", key="name", of=lambda row: row.light.name, left=True, width=17, most=17),
         Column(head="stands [deg]", of=lambda row: direction_words(row.light.direction), left=True, width=20),
-        Column(key="azimuth_deg", of=lambda row: row.azimuth_deg),
-        Column(key="elevation_deg", of=lambda row: row.elevation_deg),
+        *as_named("azimuth_deg", "elevation_deg"),
         Column(key="in_picture", of=lambda row: row.in_frame),
         Column(head="on the glass", key="share", of=lambda row: row.seen.share, words=percent),
         Column(key="share_without_box", of=lambda row: row.off_share),
@@ -331,14 +329,14 @@ def light_columns(report: LeakReport) -> tuple[Column[LightRow], ...]:
 OPENING_COLUMNS: tuple[Column[OpeningRow], ...] = (
     Column(head="opening", key="name", of=lambda row: row.name, left=True, width=38, most=38),
     Column(key="kind", of=lambda row: str(row.kind)),
-    Column(key="part", of=lambda row: row.part),
-    Column(head="mm2", key="area_mm2", of=lambda row: row.area_mm2, words=lambda mm2: f"{mm2:.0f}", width=6),
-    Column(head="sky [sr]", key="open_sky_sr", of=lambda row: row.open_sr, words=lambda sr: f"{sr:.4f}"),
+    *as_named("part"),
+    Column(head="area\nmm2", key="area_mm2", of=lambda row: row.area_mm2, words=lambda mm2: f"{mm2:.0f}", width=6),
+    Column(head="open sky\nsr", key="open_sky_sr", of=lambda row: row.open_sr, words=lambda sr: f"{sr:.4f}"),
     Column(key="open_sky_stderr_sr", of=lambda row: row.open_stderr_sr),
-    _strength("on the glass", "on_the_glass", "glass_share"),
-    _strength("mirrored", "mirrored_mean", "mirrored", width=9),
-    _strength("brightest", "mirrored_peak", "peak"),
-    Column(key="veil", of=lambda row: row.veil),
+    _strength("on the glass\nof picture's", "on_the_glass", "glass_share"),
+    _strength("mirrored\nmean", "mirrored_mean", "mirrored", width=9),
+    _strength("brightest\nplace", "mirrored_peak", "peak"),
+    *as_named("veil"),
 )
 WORTH_COLUMNS: tuple[Column[tuple[str, float]], ...] = (
     Column(head="part", key="part", of=lambda item: item[0], left=True, width=40, most=40),
@@ -346,8 +344,8 @@ WORTH_COLUMNS: tuple[Column[tuple[str, float]], ...] = (
     Column(key="sr", of=lambda item: item[1]),
 )
 CHANGE_COLUMNS: tuple[Column[OpeningAdvice], ...] = (
-    *(Column(key=key, of=attrgetter(key)) for key in ("opening", "change", "before", "after")),
+    *as_named("opening", "change", "before", "after"),
     Column(key="all_gaps_after", of=lambda item: item.all_after),
-    Column(key="helps", of=lambda item: item.helps),
+    *as_named("helps"),
     Column(key="against", of=lambda item: item.against or None),
 )
