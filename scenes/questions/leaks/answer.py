@@ -150,7 +150,8 @@ class LeaksAnswer:
                 head = f"{state_words(report.plan)}: the strongest mirrored ways"
                 path = folder.path_for(f"{report.plan.key}/ways-3d.png")
                 jobs.append((leak_scene3d(report, (head, self.title)), path, VIEW_SIZE))
-        return render_batch(jobs).problem
+        drawn = render_batch(jobs)
+        return drawn.problem or "; ".join(f"{path.name} was left out: {why}" for path, why in drawn.failed)
 
 
 def arrays(report: LeakReport) -> dict[str, Any]:
