@@ -29,7 +29,7 @@ Files = Iterable[tuple[str, bytes]]
 
 
 class Answer(Protocol):
-    """What a question's command hands over; the question's folder makes it from its report."""
+    """What a question's command hands over; the question's folder makes it from its report, on top of this class or beside it."""
 
     @property
     def name(self) -> str:
@@ -60,8 +60,9 @@ class Answer(Protocol):
     def sheets(self) -> Sheets:
         """Figures by file name without ending, drawn when asked for."""
 
-    def files(self, folder: str) -> Files:
-        """Other files by name; `folder` is the name of the folder they go to."""
+    def files(self, folder: str) -> Files:  # noqa: ARG002 - for those who write some
+        """Other files by name; `folder` is the name of the folder they go to. None where an answer says nothing else."""
+        return ()
 
 
 @runtime_checkable

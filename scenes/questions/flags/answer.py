@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from scenes.answers.answer import CLEAR, IN_FRAME, Files, Sheets
+from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import Wanted
@@ -70,7 +70,7 @@ def _searched(plans: Sequence[State], lights: Sequence[LightAnswer]) -> tuple[Ch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FlagsAnswer:
+class FlagsAnswer(Answer):
     """Each flag and each light over all states.
 
     joint: the loss where all flags are set to their angles for a visible loss, and in which state; met: what stands in each
@@ -152,10 +152,6 @@ class FlagsAnswer:
 
         windows = [(light.light.name, w) for light in self.lights for w in light.windows if w.flag.name == flag.name]
         return flag_figure(flag_picture(flag, windows, self.visible_stops), self.title)
-
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
 
 
 def flag_blocks(flag: FlagSummary, visible_stops: float) -> Iterator[Block]:

@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from raytrace.optics.fresnel import loss_stops
-from scenes.answers.answer import CLEAR, Files, Sheets, state_data
+from scenes.answers.answer import CLEAR, Answer, Sheets, state_data
 from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
@@ -59,7 +59,7 @@ def answer(show: Loaded, *, grid: bool = False, wanted: Wanted | None = None) ->
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class GhostsAnswer:
+class GhostsAnswer(Answer):
     """A report for each state, and one tilt for all of them; None where there are not two states with filters."""
 
     name: ClassVar[str] = "ghosts"
@@ -121,10 +121,6 @@ class GhostsAnswer:
         for report in self.reports:
             if report.filters:
                 yield f"ghosts-{report.plan.key}", partial(ghost_figure, report)
-
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
 
 
 def report_blocks(report: GhostReport) -> Iterator[Block]:

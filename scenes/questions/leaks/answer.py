@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from geometry.openings import OpeningKind
-from scenes.answers.answer import CLEAR, Files, Sheets, answer_text, state_data
+from scenes.answers.answer import CLEAR, Answer, Files, Sheets, answer_text, state_data
 from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
@@ -71,7 +71,7 @@ def answer(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LeaksAnswer:
+class LeaksAnswer(Answer):
     """A report and advice for one state of each lens, out of so many states wanted."""
 
     name: ClassVar[str] = "leaks"

@@ -8,22 +8,12 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from scenes.answers.answer import CLEAR, Files, Sheets
+from scenes.answers.answer import CLEAR, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.options import Wanted
 from scenes.answers.page import WIDTH
 from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, chosen_sun, limits_of, sun_report
-from scenes.questions.sun.text import (
-    CAUTIONS,
-    clock,
-    flag_words,
-    most_words,
-    next_step,
-    place_words,
-    spans_words,
-    tilt_words,
-    unwanted,
-)
+from scenes.questions.sun.text import CAUTIONS, clock, flag_words, next_step, spans_words, unwanted
 from scenes.states.load import plans_of
 from scenes.states.names import lens_words, state_words
 from scenes.states.select import first_focus
@@ -47,7 +37,7 @@ def answer(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SunAnswer:
+class SunAnswer(Answer):
     """The same day for each lens."""
 
     name: ClassVar[str] = "sun"
@@ -80,9 +70,9 @@ class SunAnswer:
         path, site = report.path, report.site
         noon, first = int(path.sky.height_deg.argmax()), path.moments[0]
         yield Heading(f"{report.light}: {self.title}" if self.title else report.light)
-        yield Heading(f"{first:%A %d %B %Y}, clock {first:UTC%z}, {place_words(site.latitude_deg, site.longitude_deg)}")
+        yield Heading(f"{first:%A %d %B %Y}, clock {first:UTC%z}, {_place_words(site.latitude_deg, site.longitude_deg)}")
         heading = f"camera looks {site.camera_heading_deg % 360:g} deg from north, clockwise"
-        yield Heading(f"{heading}{tilt_words(site.camera_tilt_deg)}")
+        yield Heading(f"{heading}{_tilt_words(site.camera_tilt_deg)}")
         highest = f"; highest {path.sky.height_deg[noon]:.1f} deg at {clock(path.moments[noon])}" if path.up.any() else ""
         yield Heading(f"sun up {spans_words(report, path.up)}{highest}")
         yield Gap()
@@ -106,17 +96,13 @@ class SunAnswer:
         for report in self.reports:
             yield f"sun-{report.key}", partial(sun_figure, report)
 
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
-
 
 def _lens_blocks(report: SunReport) -> Iterator[Block]:
     """One lens's day."""
     yield Heading(state_words(report.plan))
     yield Lines(("-" * WIDTH,))
     yield _row("in the picture", spans_words(report, report.path.in_frame))
-    yield _row("on the glass", f"{spans_words(report, report.on_glass)}{most_words(report)}")
+    yield _row("on the glass", f"{spans_words(report, report.on_glass)}{_most_words(report)}")
     if report.flags:
         yield _row("with flags far in", spans_words(report, report.on_glass_at_best))
         yield _row("", "; ".join(flag_words(flag) for flag in report.flags))
@@ -126,6 +112,22 @@ def _lens_blocks(report: SunReport) -> Iterator[Block]:
 
 def _row(what: str, words: str) -> Paragraph:
     return Paragraph(words, f"  {what:21}", UNDER_WORDS)
+
+
+def _place_words(latitude_deg: float, longitude_deg: float) -> str:
+    north, east = "N" if latitude_deg >= 0 else "S", "E" if longitude_deg >= 0 else "W"
+    return f"{abs(latitude_deg):.3f} {north} {abs(longitude_deg):.3f} {east}"
+
+
+def _tilt_words(tilt_deg: float) -> str:
+    return f", {abs(tilt_deg):g} deg {'up' if tilt_deg > 0 else 'down'}" if tilt_deg else ", level"
+
+
+def _most_words(report: SunReport) -> str:
+    if not report.on_glass.any():
+        return ""
+    most = int(report.path.reach.argmax())
+    return f"  (most: {100 * report.path.reach[most]:.0f} % of {report.target} at {clock(report.path.moments[most])})"
 
 
 def _spans(report: SunReport, holds: BoolArray) -> list[list[str]]:

@@ -29,25 +29,6 @@ def spans_words(report: SunReport, holds: BoolArray) -> str:
     return ", ".join(found) or "never"
 
 
-def place_words(latitude_deg: float, longitude_deg: float) -> str:
-    """A place on the earth."""
-    north, east = "N" if latitude_deg >= 0 else "S", "E" if longitude_deg >= 0 else "W"
-    return f"{abs(latitude_deg):.3f} {north} {abs(longitude_deg):.3f} {east}"
-
-
-def tilt_words(tilt_deg: float) -> str:
-    """How the camera is tilted."""
-    return f", {abs(tilt_deg):g} deg {'up' if tilt_deg > 0 else 'down'}" if tilt_deg else ", level"
-
-
-def most_words(report: SunReport) -> str:
-    """How much of the glass the sun lights at most, and when."""
-    if not report.on_glass.any():
-        return ""
-    most = int(report.path.reach.argmax())
-    return f"  (most: {100 * report.path.reach[most]:.0f} % of {report.target} at {clock(report.path.moments[most])})"
-
-
 def flag_angles(flag: FlagAngle) -> str:
     """A flag's way in, short: 'top flag 30 to 18.5 deg'."""
     return f"{flag.name} {flag.now_deg:g} to {flag.least_deg + 0.0:g} deg"
