@@ -1,0 +1,42 @@
+"""A lens with a table, focused, and held against the focal length that its scene states."""
+
+from __future__ import annotations
+
+import math
+
+from geometry.errors import GeometryError
+from raytrace.prescription import Prescription, first_order
+from raytrace.traced_picture import TracedFocus, focus_of
+from scenes.resources import GlassTable
+from scenes.words import plain
+
+FOCAL_PERCENT = 2.0  # focal lengths as engraved are rounded by about as much
+
+
+def traced_focus(glass: GlassTable, focus_mm: float) -> TracedFocus:
+    """The lens moved to focus; GeometryError where the plane in focus would lie in it."""
+    focus = focus_of(glass.prescription, focus_mm)
+    if focus.object_mm <= max(glass.vertex_behind_front_mm, 0.0):
+        raise GeometryError(
+            f"focus_mm: the object plane must lie ahead of the lens front, but {focus_mm:g} mm from the image plane puts it "
+            f"{focus.object_mm:.4g} mm ahead of the first surface, {glass.vertex_behind_front_mm:g} mm behind the front"
+        )
+    return focus
+
+
+def check_focal_mm(table: Prescription, stated_mm: float) -> None:
+    """GeometryError where the stated focal length is not that of the table: one of the two belongs to another lens."""
+    own_mm = first_order(table).focal_mm
+    if abs(stated_mm / own_mm - 1.0) * 100.0 <= FOCAL_PERCENT:
+        return
+    raise GeometryError(
+        f"focal_mm: must be that of the prescription, {plain(round(own_mm, 2))} mm, to {FOCAL_PERCENT:g} %, got "
+        f"{plain(stated_mm)}; write focal_mm = {plain(round(own_mm, 2))}, or multiply the file's scale by "
+        f"{plain(round(stated_mm / own_mm, 4))}"
+    )
+
+
+def length_mm(glass: GlassTable, focus: TracedFocus) -> float:
+    """Front rim to image plane by the table [mm]."""
+    glass_mm = math.fsum(surface.thickness_mm for surface in glass.prescription.surfaces[:-1])
+    return glass.vertex_behind_front_mm + glass_mm + focus.image_mm
