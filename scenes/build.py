@@ -22,6 +22,7 @@ from scenes.model import Scene, box_for, f_numbers_of, focal_lengths, focus_dist
 from scenes.model_camera import Camera
 from scenes.model_lens import Lens
 from scenes.resources import Resources
+from scenes.traced_notes import traced_notes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +114,7 @@ def plan_state(
             *field_notes(lens.name, focus_mm, guess),
             *front_notes(lens, states, guides, field_is_guess=guess is not None),
             *focus_notes(box, states),
+            *traced_notes(lens, glass, states, guides, focus_mm),
         ),
         field_guess_percent=guess,
     )

@@ -20,7 +20,7 @@ from raytrace.zoom import InBetween, StateRow, in_between
 from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS
 from scenes.model_lens import Lens, PupilDepth
 from scenes.resources import GlassTable
-from scenes.traced_focus import check_focal_mm, traced_focus
+from scenes.traced_focus import check_focal_mm, check_half_field, traced_focus
 
 TRACED_FIELDS = 54  # field angles of a traced pupil's table; between them the outline is interpolated
 TRACED_ANGLES = 128  # spokes of each outline
@@ -157,6 +157,8 @@ def _traced_state(setting: _Setting, glass: GlassTable) -> LensState:
     focus = traced_focus(glass, setting.focus_mm)
     check_focal_mm(table, setting.focal_mm)
     picture = traced_picture(table, focus)
+    if not setting.here.field_is_held:
+        check_half_field(picture, setting.grid.width_mm / 2, setting.here.half_field_deg)
     largest = min(picture.end_rad, TRACEABLE_SHARE * largest_field_rad(table, focus.object_mm))
     pupil = pupil_table(
         table,

@@ -20,6 +20,7 @@ from scenes.beyond_focus import focus_notes, never_clear
 from scenes.engines import Engine, darkest_of, seed_of
 from scenes.progress import Tick, silent
 from scenes.pupil_room import has_room, room_needed_mm
+from scenes.traced_notes import never_clear_beyond, picture_notes
 from scenes.verdict import LOSING_NOTHING, RANK, GuideVerdict, Limits, SharesAt, Word, judge, with_room, worst_word
 
 if TYPE_CHECKING:
@@ -172,6 +173,7 @@ def check_state(
     )
     guides = field_first(guides, plan.field_guess_percent)
     guides = never_clear(not_between_points(with_rooms(guides, plan, parts), parts), focus_notes(plan.box, plan.variants))
+    guides = never_clear_beyond(guides, picture_notes(plan.lens_name, plan.variants, plan.guides))
     map_ = darkest_of(maps)
     result = StateResult(
         key=plan.key,

@@ -6,7 +6,7 @@ import math
 
 from geometry.errors import GeometryError
 from raytrace.prescription import Prescription, first_order
-from raytrace.traced_picture import TracedFocus, focus_of
+from raytrace.traced_picture import TracedFocus, TracedPicture, focus_of
 from scenes.resources import GlassTable
 from scenes.words import plain
 
@@ -33,6 +33,20 @@ def check_focal_mm(table: Prescription, stated_mm: float) -> None:
         f"focal_mm: must be that of the prescription, {plain(round(own_mm, 2))} mm, to {FOCAL_PERCENT:g} %, got "
         f"{plain(stated_mm)}; write focal_mm = {plain(round(own_mm, 2))}, or multiply the file's scale by "
         f"{plain(round(stated_mm / own_mm, 4))}"
+    )
+
+
+def check_half_field(picture: TracedPicture, half_width_mm: float, stated_deg: float | None) -> None:
+    """GeometryError where a stated half field is not what the table sees at the edge of the picture's width."""
+    if stated_deg is None or half_width_mm > picture.end_mm:
+        return
+    own_rad = float(picture.field_at(half_width_mm))
+    if abs(math.tan(math.radians(stated_deg)) / math.tan(own_rad) - 1.0) * 100.0 <= FOCAL_PERCENT:
+        return
+    raise GeometryError(
+        f"half_field_deg: must be what the prescription sees at the edge of the picture's width at this focus, "
+        f"{math.degrees(own_rad):.2f} deg, to {FOCAL_PERCENT:g} % of its tangent, got {stated_deg:g}; leave out one of the two: "
+        "where they differ, the measured field tells that the table is not this lens's"
     )
 
 
