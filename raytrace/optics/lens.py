@@ -15,8 +15,6 @@ from raytrace.optics.prescription_pupil import PupilTable
 from raytrace.optics.projection import FieldSlopes, Projection, picture_point, slopes
 from raytrace.optics.traced_picture import TracedPicture, point_through, slopes_through
 
-FloatArray = NDArray[np.float64]
-
 SAME_FIELD_RAD = 1e-12  # rounding of a field that is looked up by its tangent
 LEAST_PUPIL_MM = 1e-6  # where rims stop everything the outline has no size; this keeps its shares finite
 NO_RIMS = 0  # columns of Pencils.rim_share for a full elliptic pupil

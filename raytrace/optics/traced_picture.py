@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from geometry.arrays import FloatArray
 from geometry.errors import GeometryError
 from raytrace.optics.prescription import (
     FirstOrder,
@@ -22,7 +23,6 @@ from raytrace.optics.prescription import (
 )
 from raytrace.optics.projection import LARGEST_SLOPE_FIELD_RAD, FieldSlopes
 
-FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 End = Literal["glass", "fold", "steep"]
 
@@ -65,6 +65,8 @@ class TracedPicture:
         to 89 deg.
     back_again_mm : float
         Where the picture folds: how near to the axis light from beyond the fold lands again; inf where none does. [mm]
+    rims_known : bool
+        Whether every surface has its rim, so that such light is known to get through.
     """
 
     radius_mm: FloatArray
@@ -72,6 +74,7 @@ class TracedPicture:
     brightness: FloatArray
     ends: End
     back_again_mm: float = np.inf
+    rims_known: bool = True
 
     @property
     def focal_mm(self) -> float:
@@ -162,7 +165,12 @@ def traced_picture(lens: Prescription, focus: TracedFocus) -> TracedPicture:
     radius[0] = field[0] = 0.0
     back_again = _back_again_mm(chief, end) if ends == "fold" else np.inf
     return TracedPicture(
-        radius_mm=radius, field_rad=field, brightness=_brightness(radius, field), ends=ends, back_again_mm=back_again
+        radius_mm=radius,
+        field_rad=field,
+        brightness=_brightness(radius, field),
+        ends=ends,
+        back_again_mm=back_again,
+        rims_known=bool(np.isfinite([surface.semi_diameter_mm for surface in lens.surfaces]).all()),
     )
 
 
@@ -175,7 +183,7 @@ class _Chief:
     pupil_mm: float
 
     def at(self, angle_rad: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray]:
-        """Image height [mm], field [rad], which fail in the glass and which look more than 89 deg off, by angles at the stop (N,)."""
+        """Image height [mm], field [rad], which fail in the glass, which look 89 deg off and more, by angles at the stop (N,)."""
         height, leaving, failed = trace_from_stop(self.lens, angle_rad)
         image, lost = trace_to_image(self.lens, angle_rad, self.focus.image_mm)
         seen = self._seen(height, leaving)
@@ -248,7 +256,7 @@ def slopes_through(picture: TracedPicture, x_mm: ArrayLike, y_mm: ArrayLike) -> 
 
 
 def point_through(picture: TracedPicture, tan_right: ArrayLike, tan_up: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Picture point right and up of field slopes: the inverse of `slopes_through`; beyond the picture's edge it lies outside [mm]."""
+    """Picture point right and up of field slopes: the inverse of `slopes_through`, and outside where they are [mm]."""
     right, up = np.asarray(tan_right, dtype=np.float64), np.asarray(tan_up, dtype=np.float64)
     tangent = np.hypot(right, up)
     off_axis = tangent > 0.0

@@ -64,7 +64,8 @@ def field_guess_percent(
 ) -> tuple[float, float] | None:
     """How much wider the field is taken to be than at infinity, (across, upright) [% of its tangent]; negative: narrower.
 
-    None where it is no guess: at infinity, where the lens's rows state it, or where it is traced. Source: docs/physics.md, "Finite focus".
+    None where it is no guess: at infinity, where the lens's rows state it, or where it is traced.
+    Source: docs/physics.md, "Finite focus".
     """
     here = in_between(rows_of(lens), focal_mm, focus_mm)
     if math.isinf(focus_mm) or lens.prescription is not None or (here.half_field_deg is not None and not here.field_is_held):

@@ -42,24 +42,33 @@ def traced_notes(
 
 
 def picture_notes(lens_name: str, variants: Sequence[LensState], guides: Sequence[Guide]) -> tuple[Note, ...]:
-    """A fault for a guide that reaches beyond the picture of its lens, or that light from beyond a fold of it reaches."""
+    """A fault for a guide that reaches beyond the picture of its lens, or that light from beyond a fold of it reaches.
+
+    A caution where that light may be stopped by rims that the table does not give.
+    """
     reach_mm = max((float(np.linalg.norm(guide.corners_mm(), axis=1).max()) for guide in guides), default=0.0)
     pictures = [lens.picture for lens in variants if lens.picture is not None]
-    return tuple(Note(lens_name, text, Severity.FAULT) for picture in pictures for text in _picture_texts(picture, reach_mm))
+    return tuple(note for picture in pictures for note in _picture_notes(lens_name, picture, reach_mm))
 
 
-def _picture_texts(picture: TracedPicture, reach_mm: float) -> Iterator[str]:
-    end_mm, end_deg = picture.end_mm, math.degrees(picture.end_rad)
-    if reach_mm > end_mm + TOLD_MM:
-        yield (
-            f"pictures nothing beyond {end_mm:.2f} mm from the axis ({end_deg:.1f} deg), but a corner to be kept clear lies "
-            f"{reach_mm:.2f} mm out: {WHY_IT_ENDS[picture.ends]}; check the table, or use a smaller picture or guide"
+def _picture_notes(lens_name: str, picture: TracedPicture, reach_mm: float) -> Iterator[Note]:
+    if reach_mm > picture.end_mm + TOLD_MM:
+        text = (
+            f"pictures nothing beyond {_end_words(picture)}, but a corner to be kept clear lies {reach_mm:.2f} mm out: "
+            f"{WHY_IT_ENDS[picture.ends]}; check the table, or use a smaller picture or guide"
         )
+        yield Note(lens_name, text, Severity.FAULT)
     elif picture.back_again_mm < reach_mm:
-        yield (
-            f"has a picture that folds back at {end_mm:.2f} mm from the axis ({end_deg:.1f} deg): light from beyond lands as near "
-            f"as {picture.back_again_mm:.2f} mm again and is not looked at; give the rows their semi_diameter_mm, which may stop it"
+        text = (
+            f"has a picture that folds back at {_end_words(picture)}: light from beyond lands as near as "
+            f"{picture.back_again_mm:.2f} mm again, where no rim of its table stops it, and is not looked at"
         )
+        stopped = "" if picture.rims_known else "; the rows without semi_diameter_mm may stop it"
+        yield Note(lens_name, text + stopped, Severity.FAULT if picture.rims_known else Severity.CAUTION)
+
+
+def _end_words(picture: TracedPicture) -> str:
+    return f"{picture.end_mm:.2f} mm from the axis ({math.degrees(picture.end_rad):.1f} deg)"
 
 
 def _focus_notes(lens_name: str, glass: GlassTable, focus_mm: float) -> Iterator[Note]:

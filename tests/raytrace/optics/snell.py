@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-TABLES = json.loads((Path(__file__).parents[1] / "data" / "published_prescriptions.json").read_text("utf-8"))
+TABLES = json.loads((Path(__file__).parents[2] / "data" / "published_prescriptions.json").read_text("utf-8"))
 NEAR_AXIS = 1e-5
 
 
