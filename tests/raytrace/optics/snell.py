@@ -120,9 +120,43 @@ def chief(table, tan_stop, image_z):
 def chief_to(table, height, image_z, steepest=1.2):
     """The chief ray that lands at an image height: tangent at the stop by bisection, point and way in front of the lens."""
     low, high = 0.0, steepest
-    for _ in range(80):
+    for _ in range(60):
         middle = (low + high) / 2
-        found = chief(table, middle, image_z)[0][0]
+        with np.errstate(invalid="ignore"):  # a ray that glass reflects totally is too steep
+            found = chief(table, middle, image_z)[0][0]
         low, high = (middle, high) if found < height else (low, middle)
     _, point, way = chief(table, low, image_z)
     return point[0], way[0]
+
+
+def share_lost(table, picture_mm, focus, pupil_diameter, opening, rays=400):
+    """Share of the light of a picture point (right, up) that an opening's edges take, by a grid of rays over V1's plane.
+
+    opening: z from V1 of its rear face, thickness, half width, half height.
+    """
+    image_object = object_for(table, focus)
+    point, way = chief_to(table, float(np.hypot(*picture_mm)), image_of(table, image_object))
+    # the stop as wide as the paraxial pupil asks
+    near = run(table, np.array([[0.0, NEAR_AXIS, 1.0]]), np.array([[0.0, 0.0, -1.0]]), 0, table.stop)[0][table.stop]
+    limits = [row[3] for row in table.rows]
+    limits[table.stop] = pupil_diameter / 2 * near[0, 1] / NEAR_AXIS
+    side = 1.6 * max(pupil_diameter / 2, 1.0) / way[2]
+    steps = (np.arange(rays) + 0.5) / rays * 2 * side - side
+    x, y = (g.ravel() for g in np.meshgrid(steps, steps))
+    starts = np.column_stack([x, y + at(point[None], way[None], 0.0)[0, 1], np.zeros_like(x)])
+    target = None if np.isinf(image_object) else at(point[None], way[None], image_object)[0]
+    toward = np.tile(way, (len(starts), 1)) if target is None else unit(target - starts)
+    with np.errstate(invalid="ignore"):
+        hits = run(table, starts, -toward, 0, len(table.rows) - 1)[0]
+    lit = np.all([np.hypot(hits[k][:, 0], hits[k][:, 1]) <= limits[k] for k in hits], axis=0)
+    assert max(np.abs(x[lit]).max(), np.abs(y[lit]).max()) < 0.99 * side, "the grid must hold the pupil"
+    turn = np.arctan2(picture_mm[1], picture_mm[0])
+    stopped = np.zeros(len(starts), dtype=bool)
+    z, thick, half_width, half_height = opening
+    for face in (z, z + thick):
+        there = at(starts, toward, face)
+        radial, across = np.sign(way[1]) * there[:, 1], there[:, 0]
+        right = radial * np.cos(turn) - across * np.sin(turn)
+        up = radial * np.sin(turn) + across * np.cos(turn)
+        stopped |= (np.abs(right) > half_width) | (np.abs(up) > half_height)
+    return float((lit & stopped).sum() / lit.sum())
