@@ -52,7 +52,7 @@ def test_wide_lenses_picture_fields_where_another_program_does(name, fields_deg,
     assert np.degrees(picture.field_at(np.array(heights) * focal_mm)) == pytest.approx(fields_deg, abs=3e-5)
 
 
-# Distortion at 18 mm, +2.00 % and +1.25 % of the tangent: a script of its own, docs/validation.md "Close focus of real lenses".
+# Distortion at 18 mm, +2.00 % and +1.25 % of the tangent: real chief rays through the same tables by a separate script.
 @pytest.mark.parametrize(("lens", "percent"), [(RETROFOCUS, 2.00), (GAUSS, 1.25)])
 def test_the_tangent_of_a_published_lens_is_wider_than_f_tan_by_its_distortion(lens, percent):
     tangent = np.tan(picture_at(*lens, np.inf).field_at(18.0))
@@ -72,7 +72,8 @@ def test_picture_points_look_where_vectors_bent_by_snell_do(lens, focus_mm, heig
     assert np.degrees(picture_at(*lens, focus_mm).field_at(height_mm)) == pytest.approx(expected, abs=2e-5)
 
 
-# The same document, to what it tells: where the field is seen from moves the double Gauss's figures by 0.3 %.
+# F = 18 mm / tan(field) by the same script, the whole lens moved to focus; it does not tell from where the field is seen, the
+# paraxial pupil or the crossing of the real chief ray: half a percent.
 @pytest.mark.parametrize(
     ("lens", "focus_mm", "field_focal_mm"),
     [(RETROFOCUS, 300.0, 29.26), (RETROFOCUS, 250.0, 29.83), (GAUSS, 400.0, 55.38), (GAUSS, 300.0, 58.62)],
@@ -92,7 +93,7 @@ def test_a_lens_is_moved_until_its_paraxial_image_is_sharp(lens):
 
 
 def test_a_focus_nearer_than_a_moved_lens_images_is_refused():
-    # 4 f + HH' with f 28.0012 and HH' +23.7 of the patent's lens (docs/validation.md)
+    # 4 f + HH' with f 28.0012 and HH' +23.7 of the patent's lens
     with pytest.raises(GeometryError, match=r"no image nearer than 135\.\d+ mm"):
         focus_of(published(*RETROFOCUS), 130.0)
 
