@@ -14,11 +14,15 @@ from geometry.notes import Severity
 from raytrace.ghosts.paths import picture_mm
 from raytrace.optics.prescription import Prescription, Surface, first_order
 from scenes.questions.check.check import run_check
+from scenes.questions.widest.lens_family import Measures, assumed, family_of
 from scenes.runtime.engines import engine_of
+from scenes.scene_file.errors import SceneError
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.resources import GlassTable, Resources
 from scenes.states.clear_rule import Word
-from scenes.states.state import states_of
+from scenes.states.full_range import range_plans
+from scenes.states.load import Loaded
+from scenes.states.state import pixel_grid, states_of
 from tests.raytrace.optics import snell
 
 WIDE = json.loads((Path(__file__).parents[2] / "data" / "published_wide_lenses.json").read_text("utf-8"))
@@ -63,13 +67,17 @@ def prescription(table):
     return Prescription(tuple(surfaces), table.stop)
 
 
-def plan_of(table, *, stop, box, focus='"infinity"', width=36, height=24, lens="", **changed):
+def scene_of(table, *, stop, box, focus='"infinity"', width=36, height=24, lens="", **changed):
     own = prescription(table)
     length = VERTEX_MM - table.vertices[-1] + first_order(own).back_focus_mm
     values = {"focal": first_order(own).focal_mm, "length": length, **changed}
     text = SCENE.format(stop=stop, box=box, focus=focus, width=width, height=height, lens=lens, **values)
     glass = GlassTable(prescription=own, vertex_behind_front_mm=VERTEX_MM)
-    return next(iter(states_of(parse_scene(text, source="s.toml"), Resources(prescriptions={"a.toml": glass}))))
+    return parse_scene(text, source="s.toml"), Resources(prescriptions={"a.toml": glass})
+
+
+def plan_of(table, **scene):
+    return next(iter(states_of(*scene_of(table, **scene))))
 
 
 def checked(plan):
@@ -186,3 +194,19 @@ def test_a_light_lies_in_the_picture_where_its_ray_lands():
     # the same field to the operator's left: the frame's x runs that way
     direction = np.array([np.hypot(way[0], way[1]), 0.0, way[2]])
     assert picture_mm(lens, direction) == pytest.approx([-15.0, 0.0], abs=1e-4)
+
+
+def test_a_range_beyond_the_picture_of_a_lens_gets_no_mask():
+    scene, resources = scene_of(wide("laikin_170_deg", 8.0), stop=1.8, box=BEHIND)
+    with pytest.raises(SceneError, match="pictures nothing beyond 9"):
+        range_plans(Loaded(scene=scene, resources=resources, file_name="s.toml", sha256=""), scene.lens[0])
+
+
+def test_a_family_sees_as_much_wider_than_f_tan_as_the_table_of_its_lens():
+    table = wide("laikin_100_deg", 15.0)
+    scene, resources = scene_of(table, stop=4.0, box=BEHIND, width=20, height=13.3)
+    family = family_of(scene, resources, None, Measures(), pixel_grid(scene.camera))
+    _, way = snell.chief_to(table, float(np.hypot(10, 6.65)), snell.image_of(table, np.inf))
+    tangent = np.hypot(way[0], way[1]) / way[2]
+    assert family.field.wider == pytest.approx(tangent * 15.0 / np.hypot(10, 6.65), rel=1e-4)
+    assert any(words.startswith("field: 48.") and words.endswith('as in the "a"\'s table') for words in assumed(family))
