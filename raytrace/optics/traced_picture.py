@@ -4,8 +4,8 @@ The lens is focused by moving it as a whole. The image plane stands at the parax
 "The picture of a traced lens".
 """
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -90,6 +90,18 @@ class TracedPicture:
     def end_rad(self) -> float:
         """Field at its edge [rad]."""
         return float(self.field_rad[-1])
+
+    def until(self, largest_rad: float) -> Self:
+        """The picture out to a field, where it reaches farther [rad]."""
+        if largest_rad >= self.end_rad:
+            return self
+        inner = self.field_rad < largest_rad
+        return replace(
+            self,
+            radius_mm=np.append(self.radius_mm[inner], self.radius_at(largest_rad)),
+            field_rad=np.append(self.field_rad[inner], largest_rad),
+            brightness=np.append(self.brightness[inner], self.brightness_at(largest_rad)),
+        )
 
     def field_at(self, radius_mm: ArrayLike) -> FloatArray:
         """Field of picture points at these distances from the axis; that of the picture's edge beyond it [rad]."""

@@ -160,11 +160,11 @@ def _traced_state(setting: _Setting, glass: GlassTable) -> LensState:
     picture = traced_picture(table, focus)
     if not setting.here.field_is_held:
         check_half_field(picture, setting.grid.width_mm / 2, setting.here.half_field_deg)
-    largest = min(picture.end_rad, TRACEABLE_SHARE * largest_field_rad(table, focus.object_mm))
+    picture = picture.until(TRACEABLE_SHARE * largest_field_rad(table, focus.object_mm))
     pupil = pupil_table(
         table,
         setting.f_number,
-        _fields_rad(setting.grid, picture, largest),
+        _fields_rad(setting.grid, picture),
         object_distance_mm=focus.object_mm,
         n_angles=TRACED_ANGLES,
     )
@@ -182,11 +182,11 @@ def _traced_state(setting: _Setting, glass: GlassTable) -> LensState:
     )
 
 
-def _fields_rad(grid: PixelGrid, picture: TracedPicture, largest_rad: float) -> NDArray[np.float64]:
+def _fields_rad(grid: PixelGrid, picture: TracedPicture) -> NDArray[np.float64]:
     """Field angles of evenly spaced picture points, from the axis to beyond the picture's farthest corner."""
     corner = np.abs(grid.offset_mm) + np.array([grid.width_mm, grid.height_mm]) / 2
-    reach_mm = min(PICTURE_MARGIN * float(np.hypot(*corner)), float(picture.radius_at(largest_rad)))
-    return np.minimum(picture.field_at(np.linspace(0.0, reach_mm, TRACED_FIELDS)), largest_rad)
+    reach_mm = min(PICTURE_MARGIN * float(np.hypot(*corner)), picture.end_mm)
+    return picture.field_at(np.linspace(0.0, reach_mm, TRACED_FIELDS))
 
 
 def _front_radius_mm(lens: Lens) -> float:

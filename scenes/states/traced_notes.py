@@ -23,7 +23,7 @@ TOLD_MM = 0.01  # a picture that ends as near as this to the corner holds it
 WHY_IT_ENDS = {
     "glass": "from there on no ray gets from the centre of the stop through the glass",
     "fold": "from there on the picture folds back",
-    "steep": "from there on it looks 89 deg and more off the axis, where no box is worked out",
+    "steep": "from there on it looks almost square to the axis and beyond, where no box is worked out",
 }
 
 
