@@ -122,7 +122,7 @@ class TracedPicture:
 
 
 def _ratio(values: FloatArray, by: FloatArray) -> FloatArray:
-    """Values / by, which both begin at 0; a smooth even function, so that its first value is as good as its second."""
+    """One by the other, which both begin at 0; a smooth even function, so that its first value is as good as its second."""
     ratio = values[1:] / by[1:]
     return np.concatenate([ratio[:1], ratio])
 
@@ -210,35 +210,29 @@ class _Chief:
 
 def _end_of(chief: _Chief) -> tuple[float, End]:
     """The largest angle at the stop up to which chief rays go one way, and what ends them there."""
-    low, high, ends = 0.0, LARGEST_STOP_RAD, "glass"
+    low, high = 0.0, float(LARGEST_STOP_RAD)
+    ends: End = "glass"
     for _ in range(CLOSER_LOOKS):
         angles = np.linspace(low, high, FIRST_SAMPLES)
         radius, field, failed, steep = chief.at(angles)
-        turns = (np.diff(radius) <= 0.0) | (np.diff(field) <= 0.0)
-        bad = failed[1:] | steep[1:] | turns
+        bad = failed | steep
+        bad[1:] |= (np.diff(radius) <= 0.0) | (np.diff(field) <= 0.0)
+        bad[0] = False
         if not bad.any():
-            return float(high), "glass"
+            return high, ends
         first = int(np.argmax(bad))
-        ends = "glass" if failed[first + 1] else "steep" if steep[first + 1] else "fold"
-        # The first turn seen lies between the angle before the last that still rose and the first that fell.
-        low, high = float(angles[first if ends != "fold" else max(first - 1, 0)]), float(angles[first + 1])
-    return _checked_end(low), _as_end(ends)
-
-
-def _checked_end(angle_rad: float) -> float:
-    if angle_rad <= 0.0:
+        ends = "glass" if failed[first] else "steep" if steep[first] else "fold"
+        # The turn of a fold may lie before the last angle that still rose.
+        low, high = float(angles[max(first - (2 if ends == "fold" else 1), 0)]), float(angles[first])
+    if low <= 0.0:
         raise GeometryError(
             "prescription: no ray from the centre of the stop gets out of both ends of the lens; check the radii and the stop's row"
         )
-    return angle_rad
-
-
-def _as_end(ends: str) -> End:
-    return "fold" if ends == "fold" else "steep" if ends == "steep" else "glass"
+    return low, ends
 
 
 def _brightness(radius: FloatArray, field: FloatArray) -> FloatArray:
-    """Sin t dt / (r dr), relative to the axis (K,)."""
+    """Solid angle sin t dt by picture area r dr, relative to the axis (K,)."""
     slope = np.gradient(field, radius, edge_order=2)
     sine = np.concatenate([[0.0], np.sin(field[1:])])
     share = sine[1:] * slope[1:] / radius[1:]

@@ -6,7 +6,7 @@ import math
 
 from geometry.errors import GeometryError
 from raytrace.optics.prescription import Prescription, first_order
-from raytrace.optics.traced_picture import TracedFocus, TracedPicture, focus_of
+from raytrace.optics.traced_picture import TracedFocus, TracedPicture, focus_of, glass_length_mm
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import GlassTable
 
@@ -52,5 +52,4 @@ def check_half_field(picture: TracedPicture, half_width_mm: float, stated_deg: f
 
 def length_mm(glass: GlassTable, focus: TracedFocus) -> float:
     """Front rim to image plane by the table [mm]."""
-    glass_mm = math.fsum(surface.thickness_mm for surface in glass.prescription.surfaces[:-1])
-    return glass.vertex_behind_front_mm + glass_mm + focus.image_mm
+    return glass.vertex_behind_front_mm + glass_length_mm(glass.prescription) + focus.image_mm
