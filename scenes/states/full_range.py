@@ -15,9 +15,10 @@ from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, box_for, focal_lengths, focus_distances_of
+from scenes.states.keys import Setting
 from scenes.states.load import Loaded
 from scenes.states.select import chosen_lenses
-from scenes.states.state import Setting, StatePlan, guides_of, pixel_grid, plan_state
+from scenes.states.state import State, guides_of, pixel_grid, plan_state
 from scenes.states.traced_notes import picture_notes
 from scenes.states.widest_settings import bulging
 
@@ -29,7 +30,7 @@ class Ranged:
     """A lens and the states that hold its whole range: worked out once, asked for many times."""
 
     lens: Lens
-    plans: tuple[StatePlan, ...]
+    plans: tuple[State, ...]
 
 
 def ranged_lenses(loaded: Loaded, names: Sequence[str] = ()) -> tuple[Ranged, ...]:
@@ -37,7 +38,7 @@ def ranged_lenses(loaded: Loaded, names: Sequence[str] = ()) -> tuple[Ranged, ..
     return tuple(Ranged(lens=lens, plans=range_plans(loaded, lens)) for lens in chosen_lenses(loaded.scene, names))
 
 
-def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
+def range_plans(loaded: Loaded, lens: Lens) -> tuple[State, ...]:
     """A lens's states over its whole range, whatever [check] asks for.
 
     A stop further closed lights less of the same pupil, so its beam lies inside the widest stop's. Zoom rows, infinity, the nearest
@@ -50,7 +51,7 @@ def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
     settings = tuple(_settings(scene, lens))
     between = bulging(
         lens,
-        loaded.resources.prescriptions[lens.prescription] if lens.prescription is not None else None,
+        loaded.resources.glass_of(lens),
         grid=grid,
         guides=guides,
         settings=settings,
@@ -62,7 +63,7 @@ def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
     return tuple(plans)
 
 
-def _refuse_beyond_picture(lens: Lens, plans: Sequence[StatePlan]) -> None:
+def _refuse_beyond_picture(lens: Lens, plans: Sequence[State]) -> None:
     """SceneError where a guide reaches beyond what the lens's table pictures: no cut-out or glass holds a beam nobody knows."""
     notes = [note for plan in plans for note in picture_notes(plan.lens_name, plan.variants, plan.guides)]
     faults = dict.fromkeys(note.text for note in notes if note.severity is Severity.FAULT)
