@@ -210,3 +210,12 @@ def test_a_family_sees_as_much_wider_than_f_tan_as_the_table_of_its_lens():
     tangent = np.hypot(way[0], way[1]) / way[2]
     assert family.field.wider == pytest.approx(tangent * 15.0 / np.hypot(10, 6.65), rel=1e-4)
     assert any(words.startswith("field: 48.") and words.endswith('as in the "a"\'s table') for words in assumed(family))
+
+
+def test_light_from_beyond_a_fold_is_a_caution_where_unknown_rims_may_stop_it():
+    # a reverse telephoto published without rims: its picture folds at 28.1 mm, and steeper chief rays land near the axis again
+    plan = plan_of(snell.patent("reverse_telephoto_60deg", 14.0), stop=4.0, box=BEHIND)
+    (note,) = [note for note in plan.notes if note.text.startswith("has a picture that folds back at 28.10 mm")]
+    assert note.severity is Severity.CAUTION
+    assert note.text.endswith("; the rows without semi_diameter_mm may stop it")
+    assert checked(plan).word is Word.CLEAR
