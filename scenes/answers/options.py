@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from scenes.states.load import Loaded
     from scenes.states.state import State
 
+ROOM_MM = 2.5  # left round a beam where nobody says more: as much as a pupil that is not measured may be wrong (clear_rule.WALK_MM)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:

@@ -234,7 +234,7 @@ def beams_for(plan: State, far_mm: float) -> Beams:
     return Beams(touching=named(1.0), roomy=named(1 + ROOM_PERCENT / 100), room_mm=room_needed_mm(plan.variants))
 
 
-class StateLimits:
+class FlagBench:
     """One state's limits for any flag: beams are traced once, and cut once in each plane."""
 
     def __init__(self, plan: State, places: Sequence[FlagPlace] | None = None, *, more_mm: float = 0.0) -> None:
@@ -437,10 +437,10 @@ class Rim:
         return costly, losing
 
 
-def flag_states(plans: Sequence[State], tick: Tick = silent) -> Iterator[tuple[StateLimits, tuple[FlagState, ...]]]:
+def flag_states(plans: Sequence[State], tick: Tick = silent) -> Iterator[tuple[FlagBench, tuple[FlagState, ...]]]:
     """Every state with the limits of its flags."""
     for plan in plans:
-        work = StateLimits(plan)
+        work = FlagBench(plan)
         found = []
         for place in work.places:
             bare = work.limits(place, place.bars.bare) if place.bars.extension_mm > 0.0 else None
@@ -466,7 +466,7 @@ def clear_angles(flags: Sequence[FlagSummary]) -> dict[str, float]:
     return {flag.name: max(flag.clear_deg, LEAST_DEG) for flag in flags if flag.clear_deg < math.inf}
 
 
-def joint_loss(works: Sequence[StateLimits], flags: Sequence[FlagSummary]) -> tuple[float, State] | None:
+def joint_loss(works: Sequence[FlagBench], flags: Sequence[FlagSummary]) -> tuple[float, State] | None:
     """The most that all flags together may cost, each at the angle where it alone costs the visible loss [stops], and where.
 
     Never less than they do cost: what each takes is added up. States that some flag cannot keep clear are left out; None where no

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from geometry.parts import LEAST_DEG, MOST_DEG
-from scenes.changes.flag_angles import StateLimits
+from scenes.changes.flag_angles import FlagBench
 from scenes.states.select import by_setting
 from scenes.states.state import State
 
@@ -62,7 +62,7 @@ class FlagLimits:
     def _of_setting(self, plans: Sequence[State]) -> Iterator[tuple[str, _Span]]:
         """From the widest stop on, down to the first that every flag can keep clear: its beam holds those of the rest."""
         for plan in plans:
-            work = StateLimits(plan)
+            work = FlagBench(plan)
             spans = {place.name: _Span(plan, *work.span_deg(place.hinge, place.bars)) for place in work.places}
             yield from spans.items()
             if not any(span.least_deg == math.inf for span in spans.values()):

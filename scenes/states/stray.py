@@ -30,7 +30,7 @@ LOG2_POINTS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Setup:
+class StraySetup:
     """A box on a lens as stray light meets it."""
 
     own_box: Box
@@ -70,7 +70,7 @@ def fit_of(box: Box, lens: Lens, travel_mm: float) -> Fit:
     return Fit(box=box_place(box, travel_mm), front=front, soft_seal=soft, slots=slots)
 
 
-def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Target, rng: np.random.Generator) -> Setup:
+def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Target, rng: np.random.Generator) -> StraySetup:
     """The world, mirrors, target and linings of a box in place of a state's own, with its pupil at one of its depths.
 
     `target` is "glass", "lens", or one made before.
@@ -85,7 +85,7 @@ def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Targ
     else:
         aim = lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
     mirror = MirrorScene(glasses=box.glasses, world=world, caught_radius_mm=fit.front.outside_mm / 2)
-    return Setup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
+    return StraySetup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
 
 
 def _linings(box: Box, world: World) -> dict[str, float]:

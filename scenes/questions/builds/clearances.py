@@ -18,12 +18,10 @@ from raytrace.beam.beam import lens_beam, outer_guides
 from raytrace.beam.clearance import BEYOND_MM, Clearance, NamedBeam, farthest_mm, part_clearance
 from raytrace.box import Box
 from raytrace.optics.camera import Guide
-from raytrace.optics.lens import LensState
-from raytrace.optics.projection import slopes
+from raytrace.optics.lens import LensState, field_slopes
 from scenes.questions.builds.inputs import Input, built
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
-from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import fitted
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
@@ -111,17 +109,24 @@ def _share(item: Input, value: float) -> float:
 
 
 @dataclass(slots=True, kw_only=True)
-class Bench:
-    """One lens, its states, and what may come out otherwise for it. Measures builds, each part only where it can come nearest."""
+class LensBench:
+    """The states of one lens, and what may come out otherwise for it. Measures builds, each part only where it can come nearest."""
 
-    scene: Scene
-    lens: Lens
-    resources: Resources
     plans: tuple[State, ...]
     items: tuple[Input, ...]
     reaches: dict[Pair, Reach] = field(default_factory=dict)
     _beams: dict[bytes, Sequence[NamedBeam]] = field(default_factory=dict)
     _found: dict[bytes, Clearance] = field(default_factory=dict)
+
+    @property
+    def scene(self) -> Scene:
+        """The scene as written."""
+        return self.plans[0].scene
+
+    @property
+    def lens(self) -> Lens:
+        """The lens as written."""
+        return self.plans[0].lens
 
     @property
     def nominal(self) -> dict[str, float]:
@@ -164,7 +169,7 @@ class Bench:
     def _of_state(self, scene: Scene, lens: Lens, plan: State, pairs: Container[Pair] | None) -> list[tuple[Pair, Clearance]]:
         focal_mm = plan.focal_mm if any(row.focal_mm is not None for row in lens.state) else lens.focal_mm
         travel_mm = front_travel_mm(lens, focal_mm, plan.focus_mm)
-        _, box = build_box(box_for(scene, lens), lens, self.resources, front_travel_mm=travel_mm)  # of a scene with other values
+        _, box = build_box(box_for(scene, lens), lens, plan.resources, front_travel_mm=travel_mm)
         variants = self._variants(scene, lens, plan, focal_mm) if self._lens_moves else plan.variants
         guides = plan.guides if scene.camera is self.scene.camera else guides_of(scene.camera, pixel_grid(scene.camera))
         stated = {part.name for part in plan.box.parts}
@@ -182,7 +187,7 @@ class Bench:
         found = lens_variants(
             lens,
             pixel_grid(scene.camera),
-            self.resources.glass_of(lens),
+            plan.resources.glass_of(lens),
             focal_mm=focal_mm,
             focus_mm=plan.focus_mm,
             f_number=plan.f_number,
@@ -262,15 +267,7 @@ def _steepest(plan: State) -> float:
     steepest = 0.0
     for lens, guide in product(plan.variants, plan.guides):
         corners = guide.corners_mm()
-        field = slopes(
-            corners[:, 0],
-            corners[:, 1],
-            lens.projection,
-            lens.field_focal_mm,
-            lens.squeeze,
-            distortion=lens.distortion,
-            half_diagonal_mm=lens.half_diagonal_mm,
-        )
+        field = field_slopes(lens, corners[:, 0], corners[:, 1])
         steepest = max(steepest, float(np.hypot(field.tan_right, field.tan_up).max()))
     return BEYOND_CORNER * steepest
 

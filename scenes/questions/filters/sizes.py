@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -25,11 +26,9 @@ from scenes.scene_file.tables.box import Filter, Stage, is_fitted
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.box import filter_outline, stage_name
-from scenes.states.clear_rule import WALK_MM
 from scenes.states.full_range import Ranged
 from scenes.states.state import State
 
-MARGIN_MM = WALK_MM  # room that a glass should leave: as much as a pupil that is not measured may be wrong
 USUAL_THICKNESS_MM, USUAL_INDEX = 4.0, 1.5168  # of glass that a tray does not hold yet; common practice, and a usual crown
 SAME_MM = 0.5  # heights that differ by less are one holder's: glass is cut to a few tenths
 
@@ -194,3 +193,20 @@ def widest_served(answer: StageAnswer, size: FilterSize, margin_mm: float, *, tu
     return answer.needs[first].lens.name, tuple(
         need.lens.name for need, ok in zip(answer.needs[first:], served[first:], strict=True) if not ok
     )
+
+
+def smallest(need: StageNeed, margin_mm: float, *, turned: bool, round_glass: bool = False) -> SizeRoom | None:
+    """The smallest catalogue size of a form, by area, that leaves the margin; None where none does."""
+    same_form = [room for room in need.sizes if (room.size.diameter_mm is not None) == round_glass]
+    enough = [room for room in same_form if (room.turned_mm if turned else room.upright_mm) >= margin_mm]
+    return min(enough, key=_area_mm2, default=None)
+
+
+def takes_round(stage: Stage) -> bool:
+    """Whether a stage is for round glass: by the glass in it, else by its opening."""
+    return stage.opening_diameter_mm is not None if stage.filter is None else stage.filter.round_mm is not None
+
+
+def _area_mm2(room: SizeRoom) -> float:
+    size = room.size
+    return math.pi / 4 * size.diameter_mm**2 if size.diameter_mm else (size.width_mm or 0.0) * (size.height_mm or 0.0)

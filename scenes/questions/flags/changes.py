@@ -17,7 +17,7 @@ from geometry.frame import Side
 from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import FlatTarget, Shield, shading_of
-from scenes.changes.flag_angles import FlagPlace, StateLimits, places_in
+from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.questions.flags.lights import PAIR_ANGLES, FlaglessBoxes, neighbours, rounded_down, sides_of
 from scenes.scene_file.tables.box import Box, Extension, Flag
@@ -81,7 +81,7 @@ class ChangeSearch:
 
     def __init__(self, plans: Sequence[State]) -> None:
         self._plans = widest_stops(plans)
-        self._limits = {plan.key: StateLimits(plan, more_mm=MORE_MM) for plan in self._plans}
+        self._limits = {plan.key: FlagBench(plan, more_mm=MORE_MM) for plan in self._plans}
         self._now = FlaglessBoxes()
         self._collisions = FlagCollisions(self._plans)
         self._hoods: dict[tuple[str, str], float] = {}

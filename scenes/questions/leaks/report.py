@@ -17,7 +17,7 @@ from raytrace.stray.direct import LightShare, Sky, StrayLight, Through, light_sh
 from raytrace.stray.picture import LeakPicture, leak_picture
 from scenes.runtime.engines import seed_of
 from scenes.states.state import State
-from scenes.states.stray import Setup, angles_deg, in_frame, setup_of, stray_lights
+from scenes.states.stray import StraySetup, angles_deg, in_frame, setup_of, stray_lights
 
 PICTURE_COLUMNS = 1024
 LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the total is enough to compare
@@ -72,7 +72,7 @@ class LeakReport:
 
     plan: State
     lens: LensState
-    setup: Setup
+    setup: StraySetup
     openings: tuple[OpeningRow, ...]
     lights: tuple[LightRow, ...]
     worth_sr: tuple[tuple[str, float], ...]
@@ -127,7 +127,7 @@ def _worst_pupil(plan: State, rng: np.random.Generator) -> tuple[LensState, tupl
 
 
 def opening_rows(
-    setup: Setup, picture: LeakPicture, sky: Sky, frame: NDArray[np.bool_], rng: np.random.Generator
+    setup: StraySetup, picture: LeakPicture, sky: Sky, frame: NDArray[np.bool_], rng: np.random.Generator
 ) -> tuple[OpeningRow, ...]:
     """What each opening lets in, the worst first."""
     own_field = float(sky.irradiance(frame).sum()) or 1.0
@@ -162,7 +162,7 @@ def opening_rows(
     return tuple(sorted(rows, key=lambda row: (-row.veil, row.name)))
 
 
-def _light_row(light: StrayLight, setup: Setup, lens: LensState, grid: PixelGrid, rng: np.random.Generator) -> LightRow:
+def _light_row(light: StrayLight, setup: StraySetup, lens: LensState, grid: PixelGrid, rng: np.random.Generator) -> LightRow:
     azimuth, elevation = angles_deg(light.direction)
     return LightRow(
         light=light,
