@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geometry.body import Kind
 from geometry.frame import where_in_words
-from geometry.notes import Note
+from geometry.notes import Note, Severity
 from raytrace.beam.frame_margin import Margin, frame_margin, pessimistic_share
 from raytrace.optics.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
@@ -325,6 +325,17 @@ def never_clear(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tupl
     if not notes:
         return guides
     step = f"check a farther focus too, or bring the {notes[0].part} back: it {notes[0].text.partition(':')[0]}"
+    return _tight_at_best(guides, step)
+
+
+def never_clear_beyond(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
+    """The verdicts of a state with these notes of its lens's picture: tight at best, where any is a fault."""
+    if all(note.severity is not Severity.FAULT for note in notes):
+        return guides
+    return _tight_at_best(guides, "give the lens a picture or a guide that its table holds: see its fault")
+
+
+def _tight_at_best(guides: tuple[GuideVerdict, ...], step: str) -> tuple[GuideVerdict, ...]:
     return tuple(
         replace(guide, word=worst_word([guide.word, Word.TIGHT]), next_step=step) if guide.word is Word.CLEAR else guide
         for guide in guides

@@ -235,7 +235,7 @@ class Lens(Table):
         None,
     )
     prescription: str | None = path(
-        "Prescription file (TOML), relative to the scene file: the pupil is then traced, not assumed.", None
+        "Prescription file (TOML), relative to the scene file: pupil and field are then traced, not assumed.", None
     )
     box: BoxPlacement = part("Where this lens wants the box otherwise.", BoxPlacement())
     state: tuple[LensState, ...] = part(
