@@ -39,8 +39,9 @@ if TYPE_CHECKING:
     from scenes.questions.check.check import StateResult
 
 MAP_COLUMNS = 512
-HIDDEN = frozenset({"tick"})  # how a command shows its progress
 RUN_OPTIONS = ("columns", "engine", "device", "threads", "parts")  # of a check, as run_options gives them to the command
+# What parameters of an `answer` are called here; `tick` shows how far a command is.
+SAID_AS = {"wanted": ("lens", "focus", "f_number"), "lenses": ("lens",), "asked": RUN_OPTIONS, "tick": ()}
 MOST_COLUMNS = 32768
 FULL = "full"
 Focus = float | str
@@ -396,14 +397,7 @@ def _parameters(answer: Callable[..., Answer]) -> dict[str, Parameter]:
 
 def _option_names(answer: Callable[..., Answer]) -> list[str]:
     """What a question may be told in Python: states by lens, focus and f_number, and its own options."""
-    names: list[str] = []
-    for name in _parameters(answer):
-        names += (
-            []
-            if name in HIDDEN
-            else {"wanted": ["lens", "focus", "f_number"], "lenses": ["lens"], "asked": list(RUN_OPTIONS)}.get(name, [name])
-        )
-    return names
+    return [said for name in _parameters(answer) for said in SAID_AS.get(name, (name,))]
 
 
 def _options(question: str, answer: Callable[..., Answer], given: Mapping[str, Any]) -> dict[str, Any]:
