@@ -195,10 +195,9 @@ class Reply:
 
     @property
     def tables(self) -> tuple[TableView, ...]:
-        """The tables of the page; where it lays them out itself, that of the states in the JSON."""
+        """The tables of the page; where it lays them out itself, the lists of its JSON."""
         found = [TableView(block) for block in self.answer.blocks(written=False) if isinstance(block, Table)]
-        states = self.answer.data().get("states")
-        return tuple(found) if found or not states else (TableView(_table_of(states)),)
+        return tuple(found or map(TableView, _tables_in(self.answer.data())))
 
     @property
     def table(self) -> TableView:
@@ -426,6 +425,13 @@ def _asked(given: Mapping[str, Any]) -> Any:
 
     columns = given.get("columns")
     return Asked(**{"threads": os.cpu_count() or 1, **given, "columns": None if columns is None else _columns(columns)})
+
+
+def _tables_in(data: Mapping[str, Any]) -> Iterator[Table[Any]]:
+    """The lists of objects at the top of a JSON."""
+    for key, rows in data.items():
+        if isinstance(rows, list) and rows and all(isinstance(row, dict) for row in rows):
+            yield replace(_table_of(rows), title=key)
 
 
 def _table_of(rows: list[dict[str, Any]]) -> Table[Any]:

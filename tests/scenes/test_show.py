@@ -188,6 +188,28 @@ def test_every_question_is_a_method_that_names_its_options(show, question):
     assert "Options: " in getattr(show, question).__doc__
 
 
+SUN = """
+[[light]]
+name = "the sun"
+sun = { latitude_deg = 48, longitude_deg = 11, time = 2026-06-21T12:00:00+02:00, camera_heading_deg = 180 }
+
+[check]"""
+OPTIONS = {"beam": {"at_mm": 40}, "builds": {"count": 8}, "check": {"columns": 24}}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("question", questions())
+def test_every_question_answers_about_a_changed_show_as_page_table_html_and_json(tmp_path, question):
+    (tmp_path / "s.toml").write_text(starter_text().replace("\n[check]", SUN))
+    reply = load(tmp_path / "s.toml").with_values({FLAG: 42}).ask(question, **OPTIONS.get(question, {}))
+    assert (reply.json["brimline"], reply.json["version"], reply.json["scene"]["sha256"]) == (question, 2, None)
+    assert json.loads(reply.json_text) == reply.json
+    assert "\n" not in repr(reply) + repr(reply.table)
+    assert reply.table.rows
+    assert reply._repr_html_().startswith('<div class="brimline">')
+    assert reply.text.count("\n") > 3
+
+
 def test_a_misspelt_question_is_no_attribute(show):
     with pytest.raises(AttributeError, match=r'a show has no "beem"; did you mean "beam"\?'):
         show.beem  # noqa: B018 - looking is enough
