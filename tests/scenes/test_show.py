@@ -172,12 +172,16 @@ def test_no_repr_is_longer_than_a_line(show):
     assert texts[1].startswith("<LossMap 25, infinity, f/2: ")
 
 
-def test_a_check_is_asked_in_python_as_on_the_command_line(show, capsys):
+def test_a_check_is_asked_in_python_as_on_the_command_line(show, tmp_path, capsys):
     reply = show.check(columns=24, focus="infinity", f_number=5.6)
     assert capsys.readouterr().out == ""
     assert [row["verdict"] for row in reply.table.rows] == [state["verdict"] for state in reply.json["states"]] == ["clear"]
     assert reply.table.rows[0]["key"] == "25_inf_f5.6"
     assert reply.json["brimline"] == "check"
+    saved = show.check(columns=24, focus="infinity", f_number=5.6, flat=False, solid=False).save(tmp_path / "out")
+    written = {path.relative_to(tmp_path / "out").as_posix() for path in (tmp_path / "out").rglob("*") if path.is_file()}
+    assert set(saved) == written == {"results.json", "test-plan.txt", "25_inf_f5.6/map.npz"}
+    capsys.readouterr()
     main(["check", str(show.loaded.folder / show.loaded.file_name), "--focus", "infinity", "--f-number", "5.6", "--pixels", "24"])
     assert reply.text == capsys.readouterr().out
 
@@ -247,12 +251,18 @@ class Page:
         table = Table(
             columns=(column, Column(of=str, key="only_json")), rows=("a & b",), notes_of=lambda _: ("  <i>",), foot=("all",)
         )
-        return [Heading("<b>"), Gap(), Paragraph("p"), Lines(("1", "2")), Note("n1"), Note("n2"), NextStep("go"), table]
+        return [Heading("<b>"), Gap(), Paragraph("p<q"), Lines(("1<2", "2")), Note("n<1"), Note("n2"), NextStep("go<"), table]
 
 
 def test_a_page_becomes_html_with_text_left_as_text():
     html = answer_html(Page())
-    for piece in ("<h4>&lt;b&gt;</h4>", "<p>p</p>", "<pre>1\n2</pre>", "<ul><li>n1</li><li>n2</li></ul>", "<b>Next:</b> go"):
+    for piece in (
+        "<h4>&lt;b&gt;</h4>",
+        "<p>p&lt;q</p>",
+        "<pre>1&lt;2\n2</pre>",
+        "<ul><li>n&lt;1</li><li>n2</li></ul>",
+        "<b>Next:</b> go&lt;",
+    ):
         assert piece in html
     for cell in ("&lt;part&gt;<br>name</th>", "a &amp; b</td>", "&lt;i&gt;</td>", "<tfoot>"):
         assert cell in html
