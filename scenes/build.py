@@ -16,6 +16,7 @@ from raytrace.lens import LensState
 from scenes.beyond_focus import focus_notes
 from scenes.build_box import build_box
 from scenes.build_lens import field_guess_percent, front_travel_mm, lens_variants
+from scenes.contradictions import contradiction_notes
 from scenes.facts import facts_of, field_notes, walk_notes
 from scenes.lens_front import front_notes
 from scenes.model import Scene, box_for, f_numbers_of, focal_lengths, focus_distances_of
@@ -109,6 +110,7 @@ def plan_state(
         guides=guides,
         notes=(
             *notes,
+            *contradiction_notes(scene, lens, grid),
             *walk_notes(lens.name, states),
             *field_notes(lens.name, focus_mm, guess),
             *front_notes(lens, states, guides, field_is_guess=guess is not None),

@@ -1,10 +1,10 @@
 """The camera of a scene file: recorded area, pixels, and the guides that have to stay clean."""
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Literal
 
 from scenes.catalogue import formats, unknown_name
-from scenes.fields import Fault, Table, mm, part, quantity, text
+from scenes.fields import Fault, Table, choice, mm, part, quantity, text
 from scenes.words import plain
 
 SIZES_OR = "give width_mm and height_mm, or "
@@ -73,6 +73,9 @@ class Camera(Table):
         0.0,
         1.0,
         0.05,
+    )
+    confirmed: tuple[Literal["width_mm", "height_mm"], ...] = choice(
+        "Sizes that you have checked although other numbers of the scene speak against them.", ()
     )
     guide: tuple[Guide, ...] = part("Rectangles that have to stay clean; without any, the whole recorded area.", ())
 

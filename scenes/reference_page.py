@@ -7,6 +7,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic.fields import FieldInfo
 
 from scenes.fields import Table, bare, table_of
+from scenes.half_field import HalfFieldAngles
 from scenes.model import Scene
 from scenes.model_box import BoxPart
 from scenes.model_glass import GlassFile
@@ -110,6 +111,8 @@ def _kind_words(annotation: Any) -> str:
     kind = bare(annotation)
     if kind is PupilDepth:
         return "number, `[least, most]` or table"
+    if kind is HalfFieldAngles:
+        return "number or table"
     if table_of(kind) is not None:
         return "tables" if get_origin(kind) is tuple else "table"
     if get_origin(kind) is Literal:

@@ -11,13 +11,14 @@ from geometry.errors import GeometryError
 from raytrace.camera import PixelGrid
 from raytrace.lens import LensState
 from raytrace.prescription import first_order
-from scenes.build_lens import front_travel_mm, lens_variants, rows_of
+from scenes.build_lens import front_travel_mm, lens_variants
 from scenes.errors import Complaint, SceneError
 from scenes.model import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths
 from scenes.model_lens import Interval, Lens, PupilDepth, WalkRow
 from scenes.pupil_room import WALK_MM
 from scenes.range_plans import chosen_lenses
 from scenes.resources import GlassTable, Resources
+from scenes.stated_field import rows_of
 from scenes.words import plain
 
 SHORTEST_SHARE, LONGEST_SHARE = 1 / 3, 6.0  # of the reference lens's focal length: beyond these it says nothing of a lens
