@@ -60,7 +60,8 @@ def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[N
     found = []
     for place, slab in enumerate(slabs):
         glass = slab_mesh(slab, CHECK_SAGITTA_MM)
-        others = [(part.name, body_mesh(_material(part, _is_open(part)), CHECK_SAGITTA_MM)) for part in parts if _may_meet(part, slab)]
+        near = [part for part in parts if _may_meet(part, slab)]
+        others = [(part.name, body_mesh(_material(part, _is_open(part)), CHECK_SAGITTA_MM)) for part in near]
         others += [(other.name, slab_mesh(other, CHECK_SAGITTA_MM)) for other in slabs[place + 1 :]]
         for name, mesh in others:
             shared = _shared(mesh, glass)
@@ -78,15 +79,20 @@ def _may_meet(part: Part, slab: Slab) -> bool:
     """Whether a part is checked against a filter: closed, and not the tray that holds it."""
     if isinstance(part.body, Surface) and not part_mesh(part).is_volume:
         return False
-    return not (part.kind is Kind.TRAY and holds(part, slab))
+    return not (part.kind is Kind.TRAY and _is_centred_on(part, slab))
 
 
 def holds(tray: Part, slab: Slab) -> bool:
     """Whether a tray shares the slab's centre and turn: that is how glass is put into a tray."""
-    if not isinstance(tray.body, Tube):
-        return False
-    place = tray.body.inner[0].pose
-    return np.allclose(place.origin_mm, slab.pose.origin_mm) and np.allclose(place.rotation, slab.pose.rotation)
+    return (
+        isinstance(tray.body, Tube)
+        and _is_centred_on(tray, slab)
+        and np.allclose(tray.body.inner[0].pose.rotation, slab.pose.rotation)
+    )
+
+
+def _is_centred_on(part: Part, slab: Slab) -> bool:
+    return isinstance(part.body, Tube) and np.allclose(part.body.inner[0].pose.origin_mm, slab.pose.origin_mm)
 
 
 def _is_open(part: Part) -> bool:
