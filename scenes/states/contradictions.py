@@ -43,7 +43,7 @@ def contradiction_notes(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note
     told = [(lens.name, text) for text in (*_lens_words(scene, lens), *_field_words(lens, grid))]
     told += [("camera", text) for text in _camera_words(scene.camera, scene.lens)]
     told += _filter_words(box_for(scene, lens))
-    return tuple(Note(part, text, Severity.FAULT) for part, text in told)
+    return tuple(Note(part, text, Severity.FAULT, doubts_light=True) for part, text in told)
 
 
 def _or_confirmed(key: str, where: str = "the lens") -> str:

@@ -32,7 +32,7 @@ def focus_notes(box: Box, variants: Sequence[LensState]) -> tuple[Note, ...]:
         f"{plane_mm:.0f} mm ahead of the lens front at this focus{_close_up_words(main_mm, plane_mm)}, and what stands beyond it "
         f"is not looked at; {'use less power' if plane_mm < main_mm else 'check a farther focus too'}, or bring it back"
     )
-    return (Note(beyond[0], text, Severity.FAULT),)
+    return (Note(beyond[0], text, Severity.FAULT, doubts_light=True),)
 
 
 def nearest_plane_mm(box: Box, main_mm: float) -> float:

@@ -22,6 +22,7 @@ TOO_SMALL = "own front is too small"
 PLACES = np.arange(32) / 8  # of a guide's edge: the corners, where the beam reaches farthest, and some between
 CHORDS = 48  # round a pupil: they stand off it by less than is told
 LEAST_LEFT = 0.6  # radii of the pupil that the front may cut past its middle: a seventh of its light is then left (circle segment)
+PLACE_SHARE = 0.1  # of where a pencil crosses the front: a pupil measured on the axis is out by that off it
 TOLD_MM = 0.1  # lens data are no better
 
 
@@ -67,7 +68,7 @@ def front_notes(lens: Lens, variants: Sequence[LensState], guides: Sequence[Guid
         way_out = ": measure them"
     if reach_mm <= wide_mm / 2 + TOLD_MM:
         return ()
-    if _is_no_lens(lens, middles_mm) and not field_is_guess and key not in lens.confirmed:
+    if (_is_no_lens(lens, middles_mm) or _is_radius(lens, middles_mm)) and not field_is_guess and key not in lens.confirmed:
         return (_front_fault(lens, middles_mm, wide_mm, key),)
     guess = " (at this focus a guess, which half_field_deg replaces)" if field_is_guess else ""
     text = (
@@ -78,23 +79,23 @@ def front_notes(lens: Lens, variants: Sequence[LensState], guides: Sequence[Guid
 
 
 def _is_no_lens(lens: Lens, middles_mm: float) -> bool:
-    """Whether the corner of the picture would get next to no light: it then hides what the box takes there.
+    """Whether the corner of the picture would get next to no light: it then hides what the box takes there."""
+    front_mm = lens.front_diameter_mm if lens.front_glass_mm is None else lens.front_glass_mm
+    cut_mm = 0.0 if lens.front_glass_mm is None else LEAST_LEFT * max(focal_lengths(lens)) / lens.f_number / 2
+    return middles_mm * (1.0 - PLACE_SHARE) > front_mm / 2 + cut_mm
 
-    A front that fits twice into the barrel and still cuts the middle of the pencils is a radius written as a diameter.
-    """
-    if lens.front_glass_mm is None:
-        return middles_mm > lens.front_diameter_mm / 2 + TOLD_MM
-    over_mm = middles_mm - lens.front_glass_mm / 2
-    radius_mm = max(focal_lengths(lens)) / lens.f_number / 2
-    is_radius = over_mm > TOLD_MM and 2 * lens.front_glass_mm <= lens.front_diameter_mm
-    return is_radius or over_mm > LEAST_LEFT * radius_mm
+
+def _is_radius(lens: Lens, middles_mm: float) -> bool:
+    """Whether a front that cuts the middle of the pencils fits twice into the barrel: a radius written as a diameter."""
+    glass_mm = lens.front_glass_mm
+    return glass_mm is not None and middles_mm > glass_mm / 2 + TOLD_MM and 2 * glass_mm <= lens.front_diameter_mm
 
 
 def _front_fault(lens: Lens, middles_mm: float, wide_mm: float, key: str) -> Note:
-    twice = " (is it the radius?)" if 2 * wide_mm > 2 * middles_mm else ""
+    twice = " (is it the radius?)" if _is_radius(lens, middles_mm) else ""
     text = (
         f"{key} = {wide_mm:g}{twice} does not let out the light of its own picture's corners, whose pencils cross the front rim "
         f"{middles_mm:.1f} mm from the axis by pupil_behind_front_mm, focal_mm and the picture's size: one of them is wrong; "
         f'put it right, or write confirmed = ["{key}"] in the lens if you have checked it'
     )
-    return Note(lens.name, text, Severity.FAULT)
+    return Note(lens.name, text, Severity.FAULT, doubts_light=True)

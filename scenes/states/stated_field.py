@@ -23,7 +23,8 @@ from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
 FOCAL_SHARE = 1.05  # a focal length may differ that much from the marked one: ISO 517 (from memory)
 DISTORTION_SHARE = 1.05  # of the tangent at the edge, where no distortion is given; 1.02 and 1.0125 in two published tables
 HONEST_SHARE = FOCAL_SHARE * DISTORTION_SHARE
-BREATHING_SHARE = 1.5  # a lens that focuses inside may lose a third of its focal length close up; common practice
+WIDER_SHARE = 1.5  # a lens that focuses inside may lose a third of its focal length close up; common practice
+NARROWER_SHARE = 1.25  # and one that moves its front group may gain a quarter; common practice
 LEAST_PUPIL_MAGNIFICATION = 0.5  # of a telephoto lens: none narrows its field more by being moved than f (1 + m / 0.5)
 LEAST_FOCUS_SLACK = 1.000001  # of four focal lengths
 
@@ -223,7 +224,7 @@ def _doubt(setting: FieldSetting, way: str, stated_deg: float, edge_mm: float, d
     if math.isfinite(setting.focus_mm):
         m = magnification_of_focus(focal_mm, max(setting.focus_mm, 4.0 * focal_mm * LEAST_FOCUS_SLACK))
         p = pupil_magnification_of(setting) or LEAST_PUPIL_MAGNIFICATION
-        widest_mm, narrowest_mm = min(focal_mm, guess_mm) / BREATHING_SHARE, max(focal_mm * (1.0 + m / p), guess_mm)
+        widest_mm, narrowest_mm = min(focal_mm, guess_mm) / WIDER_SHARE, max(focal_mm * max(1.0 + m / p, NARROWER_SHARE), guess_mm)
     if widest_mm / HONEST_SHARE <= stated_mm <= narrowest_mm * HONEST_SHARE:
         return None
     expected_rad = float(field_angle_rad(edge_mm, guess_mm, lens.projection)[0])

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geometry.body import Kind
 from geometry.frame import where_in_words
-from geometry.notes import Note, Severity
+from geometry.notes import Note
 from raytrace.beam.frame_margin import Margin, frame_margin, pessimistic_share
 from raytrace.optics.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
@@ -322,8 +322,8 @@ def _listed(words: Sequence[str]) -> str:
 
 
 def never_clear(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
-    """The verdicts of a state with these notes: tight at best where one of them is a fault, which is then the next step."""
-    fault = next((note for note in notes if note.severity is Severity.FAULT), None)
+    """The verdicts of a state with these notes: tight at best where one of them doubts the light, which is then the next step."""
+    fault = next((note for note in notes if note.doubts_light), None)
     if fault is None:
         return guides
     step = _fault_step(fault)
