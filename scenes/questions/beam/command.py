@@ -39,11 +39,12 @@ def command(
 
     Exit status: 0 no part in this plane is in the beam, 1 one is, 2 the input is at fault.
     """
+    from scenes.commands.opened import open_scene
     from scenes.questions.beam.report import beam_in_plane
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import selected
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     plans = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
     beam = beam_in_plane(loaded.scene, plans, at_mm)
     text = json.dumps(beam_json(beam), indent=1, allow_nan=False)

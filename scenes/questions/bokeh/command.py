@@ -32,11 +32,12 @@ def command(
 
     Exit status: 0 every highlight is whole, 1 the box bites into one, 2 the input is at fault.
     """
+    from scenes.commands.opened import open_scene
     from scenes.questions.bokeh.report import SEEN_SHARE, as_data, bokeh_of, table
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import selected
 
-    plans = selected(plans_of(load_scene(scene)), lenses=lenses, focus=focus, f_numbers=f_numbers)
+    plans = selected(plans_of(open_scene(scene)), lenses=lenses, focus=focus, f_numbers=f_numbers)
     states = bokeh_of(plans, _ahead_mm(ahead))
     lines = table(states, len(plans) - len(states))
     click.echo(json.dumps(as_data(states), indent=1, allow_nan=False) if as_json else "\n".join(lines))

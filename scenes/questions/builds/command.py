@@ -30,14 +30,15 @@ def command(
 
     Exit status: 0 every build found is clear, the worst too; 1 one is not; 2 the input is at fault.
     """
+    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
     from scenes.questions.builds.report import surety
     from scenes.questions.builds.text import builds_dict, builds_lines
     from scenes.runtime.progress import progress
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import selected
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     plans = selected(plans_of(loaded), lenses=lenses, focus=focus)
     with progress(100 * len({plan.lens_name for plan in plans}), "builds") as tick:
         found = surety(loaded, plans, count, seed, tick)

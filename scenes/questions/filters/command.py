@@ -38,11 +38,11 @@ def command(
 
     Then the corner loss of densities, the edge of graduated filters, close-up lenses, a stage more, and the height of the box.
     """
+    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
     from scenes.questions.filters.text import filters_dict, filters_lines
-    from scenes.states.load import load_scene
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     report = filter_report(loaded, lenses, margin_mm=margin, added_mm=add_stage, close_up=close_ups)
     title = loaded.scene.title
     text = json_text(filters_dict(report, title))

@@ -42,16 +42,17 @@ def command(
     """
     from scenes.changes.flag_angles import clear_angles, flag_states, joint_loss, summaries
     from scenes.changes.flag_collisions import Crowd
+    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
     from scenes.questions.flags.lights import Grounds, light_answers, light_fates
     from scenes.questions.flags.lights_text import light_dict, lights_lines
     from scenes.questions.flags.text import caution_lines, flags_dict, flags_lines, joint_lines, together_lines
     from scenes.runtime.progress import progress
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import selected
     from scenes.states.stray import stray_lights
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     plans = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
     title, visible = loaded.scene.title, loaded.scene.check.visible_loss_stops
     with progress(2 * len(plans), "flags") as tick:

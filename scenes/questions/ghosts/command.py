@@ -25,12 +25,13 @@ def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], grid: 
     Without a light in the picture, nine places of the picture stand in. The answer for each lens, zoom and focus is at the widest
     stop that the scene's [check] asks for.
     """
+    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
     from scenes.questions.ghosts.text import ghost_report, ghosts_dict, ghosts_lines, set_answer
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import ghost_plans, selected
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     plans = ghost_plans(selected(plans_of(loaded), lenses=lenses, focus=focus))
     reports = [ghost_report(loaded, plan, with_grid=grid) for plan in plans]
     title, reflectance = loaded.scene.title, loaded.scene.camera.sensor_reflectance

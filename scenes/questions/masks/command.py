@@ -41,12 +41,12 @@ def command(
     Then the K masks that serve all lenses with the least excess opening, each as DXF and SVG (mm, layers CUT and ENGRAVE) and on
     a page at true size. A drawing can be given to a mask of the scene as its `outline`.
     """
+    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
     from scenes.questions.masks.report import Wanted, mask_report
     from scenes.questions.masks.text import masks_dict, masks_lines
-    from scenes.states.load import load_scene
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     wanted = Wanted(
         margin_mm=margin, corner_mm=corner, masks=count, split_anamorphic=split_anamorphic, also_empty=also_empty, at_mm=at_mm
     )

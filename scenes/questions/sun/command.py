@@ -36,13 +36,14 @@ def command(
 
     The flags' angles are the smallest that keep clear every focus and stop of the lens, as `brimline flags` and `check` see them.
     """
+    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
     from scenes.questions.sun.report import chosen_sun, limits_of, sun_plans, sun_report
     from scenes.questions.sun.text import sun_dict, sun_lines
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import selected
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     name, sun = chosen_sun(loaded.scene, light)
     every = plans_of(loaded)
     plans, limits = sun_plans(selected(every, lenses=lenses, focus=focus)), limits_of(loaded, every)

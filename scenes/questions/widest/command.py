@@ -48,14 +48,15 @@ def command(
 
     Exit status: 0 done, whatever clears; 2 the input is at fault.
     """
+    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
     from scenes.questions.widest.report import widest_report
     from scenes.questions.widest.scene_lenses import catalogue, widest_stops
     from scenes.questions.widest.text import widest_dict, widest_lines
     from scenes.runtime.progress import progress
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     title = loaded.scene.title
     wanted = wanted_of(like, pupil, front, length, (from_mm, to_mm), add_stage)
     plans = () if no_lenses else widest_stops(plans_of(loaded))
