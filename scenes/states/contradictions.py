@@ -19,7 +19,7 @@ from raytrace.optics.projection import distort_radius
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.camera import Camera
-from scenes.scene_file.tables.lens import Lens, PupilDepth, focal_lengths
+from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.states.box import stage_name
 from scenes.states.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
@@ -87,19 +87,14 @@ def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
         yield f"{stop} speaks against f_numbers = [{plain(asked)}] of [check]"
 
 
-def _depths(lens: Lens) -> list[PupilDepth]:
-    rows = [row.pupil_behind_front_mm for row in lens.state if row.pupil_behind_front_mm is not None]
-    return rows or ([lens.pupil_behind_front_mm] if lens.pupil_behind_front_mm is not None else [])
-
-
 def _deepest_mm(lens: Lens) -> float:
     walk = [lens.pupil_walk[0][1]] if lens.pupil_walk is not None else []
-    return max([*walk, *(end for depth in _depths(lens) for end in (*depth.horizontal, *depth.vertical))], default=-math.inf)
+    return max([*walk, *(end for depth in stated_depths(lens) for end in (*depth.horizontal, *depth.vertical))], default=-math.inf)
 
 
 def _shallowest_mm(lens: Lens) -> float:
     walk = [lens.pupil_walk[0][1]] if lens.pupil_walk is not None else []
-    return min([*walk, *(end for depth in _depths(lens) for end in (*depth.horizontal, *depth.vertical))], default=math.inf)
+    return min([*walk, *(end for depth in stated_depths(lens) for end in (*depth.horizontal, *depth.vertical))], default=math.inf)
 
 
 def _length_words(lens: Lens) -> Iterator[str]:
@@ -122,7 +117,7 @@ def _pupil_words(lens: Lens) -> Iterator[str]:
             f"pupil_behind_front_mm = {plain(_shallowest_mm(lens))} puts the entrance pupil ahead of the front rim, where no "
             f"camera lens has it: without the minus it is {plain(-_shallowest_mm(lens))} behind it"
         )
-    for depth in _depths(lens):
+    for depth in stated_depths(lens):
         if lens.squeeze > 1.0 and depth.horizontal[0] > depth.vertical[1] + SAME_DEPTH_MM:
             yield (
                 f"pupil_behind_front_mm = {{ horizontal = {plain(depth.horizontal[0])}, vertical = {plain(depth.vertical[1])} }} "
@@ -134,7 +129,7 @@ def _pupil_words(lens: Lens) -> Iterator[str]:
 
 def _squeeze_words(lens: Lens) -> Iterator[str]:
     """Two pupils make an anamorphic lens."""
-    for depth in _depths(lens):
+    for depth in stated_depths(lens):
         across, upright = depth.horizontal, depth.vertical
         if lens.squeeze == 1.0 and (across[1] + SAME_DEPTH_MM < upright[0] or upright[1] + SAME_DEPTH_MM < across[0]):
             yield (

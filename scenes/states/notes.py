@@ -12,7 +12,7 @@ from raytrace.optics.lens import LensState
 from raytrace.optics.prescription_pupil import stop_semi_diameter_mm
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.box import CLAMP, Box
-from scenes.scene_file.tables.lens import Lens, focal_lengths
+from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
 from scenes.scene_file.tables.scene import can_focus
 from scenes.states.box import rod_spec
 from scenes.states.clear_rule import WALK_MM, walk_ends_deg
@@ -64,6 +64,12 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
             "give pupil_walk, or keep that much clearance; with less a state is called tight"
         )
         yield Note(lens.name, text, Severity.FACT)
+    if glass is None and lens.squeeze != 1.0 and all(depth.is_round for depth in stated_depths(lens)):
+        text = (
+            "gives one pupil depth for both directions; a lens that squeezes at its front has its vertical pupil deeper than its "
+            "horizontal one, and sees more upright than is taken: give pupil_behind_front_mm = { horizontal = ..., vertical = ... }"
+        )
+        yield Note(lens.name, text, Severity.CAUTION)
 
 
 def field_words(focus: str, percent: tuple[float, float] | None) -> str:

@@ -343,6 +343,12 @@ def focal_lengths(lens: Lens) -> tuple[float, ...]:
     return tuple(sorted(given)) or (lens.focal_mm,)
 
 
+def stated_depths(lens: Lens) -> tuple[PupilDepth, ...]:
+    """The pupil depths that a lens's rows state, or its own."""
+    rows = tuple(row.pupil_behind_front_mm for row in lens.state if row.pupil_behind_front_mm is not None)
+    return rows or ((lens.pupil_behind_front_mm,) if lens.pupil_behind_front_mm is not None else ())
+
+
 STATE_AXES = ("focal_mm", "focus_mm")
 STATE_VALUES = ("pupil_behind_front_mm", "front_travel_mm", "half_field_deg", "pupil_magnification")
 
