@@ -27,7 +27,9 @@ from scenes.states.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, r
 LEAST_NAMED_MM = 8.0  # a smaller number in a name is an index, not a focal length
 NAMED_SHARE = 1.1  # a name rounds its focal length by less
 SLOWER_SHARE = 4.0  # than the rest of the set, or than what [check] asks for: four stops
+TENFOLD, SAME_STOP = 10.0, 0.01
 SHORT_SHARE = 0.5  # of the focal length: no lens of glass is so short; telephoto ratios go down to 0.6 (common practice)
+SAME_FOCUS_SHARE = 0.98  # nearest focus and a row that stands there are rounded apart by less
 PINCUSHION_SHARE = 0.10  # of the radius at the corner: rectilinear lenses keep within 0.05 (common practice)
 SAME_DEPTH_MM = 1.0  # pupil depths are measured to about that
 LEAST_PIXEL_MM = 0.001  # photosites smaller than this are made for telephones only (common practice)
@@ -55,6 +57,7 @@ def _lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
         "focal_mm": _focal_words(lens),
         "f_number": _stop_words(scene, lens),
         "front_to_sensor_mm": _length_words(lens),
+        "close_focus_mm": _nearest_words(lens),
         "pupil_behind_front_mm": _pupil_words(lens),
         "squeeze": _squeeze_words(lens),
         "pupil_walk": _walk_words(lens),
@@ -85,6 +88,8 @@ def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
         yield f"{stop} speaks against those of the other lenses, f_number = {listed}"
     elif lens.f_number >= SLOWER_SHARE * asked:
         yield f"{stop} speaks against f_numbers = [{plain(asked)}] of [check]"
+    elif math.isclose(asked, TENFOLD * lens.f_number, rel_tol=SAME_STOP):
+        yield f"{stop} is a tenth of f_numbers = [{plain(asked)}] of [check], the widest looked at, as if its point were missing"
 
 
 def _deepest_mm(lens: Lens) -> float:
@@ -109,6 +114,12 @@ def _length_words(lens: Lens) -> Iterator[str]:
         )
     elif length_mm < SHORT_SHARE * longest:
         yield f"front_to_sensor_mm = {plain(length_mm)} is less than half of focal_mm = {plain(longest)}, shorter than any lens"
+
+
+def _nearest_words(lens: Lens) -> Iterator[str]:
+    nearest_mm = min((row.focus_mm for row in lens.state if isinstance(row.focus_mm, float)), default=math.inf)
+    if lens.close_focus_mm is not None and nearest_mm < SAME_FOCUS_SHARE * lens.close_focus_mm:
+        yield f"close_focus_mm = {plain(lens.close_focus_mm)} speaks against a nearer state row, focus_mm = {plain(nearest_mm)}"
 
 
 def _pupil_words(lens: Lens) -> Iterator[str]:

@@ -120,21 +120,15 @@ def field_map(setting: FieldSetting, depth_mm: tuple[float, float]) -> FieldMap:
     if here.half_field_deg is None or here.field_from is None:
         return FieldMap(focal_mm=guess_mm, squeeze=lens.squeeze)
     source = _at(setting, here.field_from)
-    edges = edges_mm(lens, setting.grid)
-    across_mm = _settled_mm(
-        _focal_of_mm(here.half_field_deg, lens.squeeze * edges[0], lens, _turned(source, depth_mm)),
-        guess_mm,
-        guessed_focal_mm(source, depth_mm[1]) if here.field_is_held else None,
-        doubted=bool(field_doubts(lens, setting.grid)),
-    )
+    there_mm = guessed_focal_mm(source, depth_mm[1]) if here.field_is_held else None
+    doubted = bool(field_doubts(lens, setting.grid))
+    across_edge_mm, upright_edge_mm = edges_mm(lens, setting.grid)
+    stated_mm = _focal_of_mm(here.half_field_deg, lens.squeeze * across_edge_mm, lens, _turned(source, depth_mm))
+    across_mm = _settled_mm(stated_mm, guess_mm, there_mm, doubted=doubted)
     if here.half_field_up_deg is None:
         return FieldMap(focal_mm=across_mm, squeeze=lens.squeeze)
-    upright_mm = _settled_mm(
-        _focal_of_mm(here.half_field_up_deg, edges[1], lens, 1.0),
-        guess_mm,
-        guessed_focal_mm(source, depth_mm[1]) if here.field_is_held else None,
-        doubted=bool(field_doubts(lens, setting.grid)),
-    )
+    stated_mm = _focal_of_mm(here.half_field_up_deg, upright_edge_mm, lens, 1.0)
+    upright_mm = _settled_mm(stated_mm, guess_mm, there_mm, doubted=doubted)
     return FieldMap(focal_mm=upright_mm, squeeze=lens.squeeze * upright_mm / across_mm)
 
 
@@ -152,8 +146,8 @@ def guessed_focal_mm(setting: FieldSetting, depth_mm: float) -> float:
 
 def pupil_magnification_of(setting: FieldSetting) -> float | None:
     """Exit over entrance pupil at a setting: its row's, else the lens's; None without the lens's length, which it needs."""
-    if setting.front_to_sensor_mm is None:
-        return None
+    if setting.front_to_sensor_mm is None or all(row.pupil_magnification is None for row in setting.lens.state):
+        return None if setting.front_to_sensor_mm is None else setting.lens.pupil_magnification
     here = in_between(rows_of(setting.lens), setting.focal_mm, setting.focus_mm).pupil_magnification
     return setting.lens.pupil_magnification if here is None else here
 

@@ -33,6 +33,7 @@ Checked = Literal[
     "front_diameter_mm",
     "front_glass_mm",
     "front_to_sensor_mm",
+    "close_focus_mm",
     "pupil_behind_front_mm",
     "pupil_magnification",
     "pupil_walk",

@@ -108,6 +108,18 @@ WRONG = {
         ["front_to_sensor_mm = 30", "pupil_behind_front_mm = 38", "behind the sensor"],
     ),
     "stop without its point": ("f_number = 2.3", "f_number = 23", "f_number", ["f_number = 23", "f_number = 2.8"]),
+    "checked stop without its point": (
+        "f_numbers = [2.8]",
+        "f_numbers = [23]",
+        "f_number",
+        ["f_number = 2.3", "f_numbers = [23]"],
+    ),
+    "nearest focus of another lens": (
+        "close_focus_mm = 450\npupil_behind_front_mm = 38",
+        "close_focus_mm = 4500\n[[lens.state]]\nfocus_mm = 450\npupil_behind_front_mm = 38",
+        "close_focus_mm",
+        ["close_focus_mm = 4500", "focus_mm = 450"],
+    ),
     "another focal length than the name": ("focal_mm = 18", "focal_mm = 28", "focal_mm", ["focal_mm = 28", 'the name "18"']),
     "zoom without its wide end": (
         "focal_mm = 45\n",
