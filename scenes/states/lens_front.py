@@ -53,11 +53,14 @@ def _farthest_mm(pencils: Pencils, disc: np.ndarray[tuple[int, ...], np.dtype[np
     return float(np.hypot(at[..., 0], at[..., 1]).max(initial=0.0))
 
 
-def front_notes(lens: Lens, variants: Sequence[LensState], guides: Sequence[Guide], *, field_is_guess: bool) -> tuple[Note, ...]:
+def front_notes(
+    lens: Lens, variants: Sequence[LensState], guides: Sequence[Guide], *, field_is_guess: bool, guess_share: float = 1.0
+) -> tuple[Note, ...]:
     """A caution where a lens as it is stated does not get its own light out of its front; a fault where hardly any gets out.
 
     A stated front glass may cut pencils, as fast lenses' fronts do; but their middles come from the middle of the stop, and what
     the picture's edge is lit by comes past the glass in every lens that is made. A barrel is wider than the glass in it.
+    guess_share is how much wider than at infinity the field is taken to be by guess, of its tangent: a fault does not rest on that.
     """
     every_mm, middles_mm = front_reaches_mm(variants, guides)
     if lens.front_glass_mm is None:
@@ -68,8 +71,10 @@ def front_notes(lens: Lens, variants: Sequence[LensState], guides: Sequence[Guid
         way_out = ": measure them"
     if reach_mm <= wide_mm / 2 + TOLD_MM:
         return ()
-    if (_is_no_lens(lens, middles_mm) or _is_radius(lens, middles_mm)) and not field_is_guess and key not in lens.confirmed:
-        return (_front_fault(lens, middles_mm, wide_mm, key),)
+    if lens.front_glass_mm is not None and "front_glass_mm" not in lens.confirmed:
+        found = _glass_fault(lens, middles_mm / max(guess_share, 1.0), lens.front_glass_mm)
+        if found is not None:
+            return (found,)
     guess = " (at this focus a guess, which half_field_deg replaces)" if field_is_guess else ""
     text = (
         f"its {TOO_SMALL}: {what} reaches {reach_mm:.1f} mm from the axis at the front rim, {key} / 2 is {wide_mm / 2:g} mm; "
@@ -78,24 +83,19 @@ def front_notes(lens: Lens, variants: Sequence[LensState], guides: Sequence[Guid
     return (Note(lens.name, text, Severity.CAUTION),)
 
 
-def _is_no_lens(lens: Lens, middles_mm: float) -> bool:
-    """Whether the corner of the picture would get next to no light: it then hides what the box takes there."""
-    front_mm = lens.front_diameter_mm if lens.front_glass_mm is None else lens.front_glass_mm
-    cut_mm = 0.0 if lens.front_glass_mm is None else LEAST_LEFT * max(focal_lengths(lens)) / lens.f_number / 2
-    return middles_mm * (1.0 - PLACE_SHARE) > front_mm / 2 + cut_mm
+def _glass_fault(lens: Lens, middles_mm: float, glass_mm: float) -> Note | None:
+    """A front glass that lets next to no light of the picture's corners out: what the lens keeps dark hides what the box takes.
 
-
-def _is_radius(lens: Lens, middles_mm: float) -> bool:
-    """Whether a front that cuts the middle of the pencils fits twice into the barrel: a radius written as a diameter."""
-    glass_mm = lens.front_glass_mm
-    return glass_mm is not None and middles_mm > glass_mm / 2 + TOLD_MM and 2 * glass_mm <= lens.front_diameter_mm
-
-
-def _front_fault(lens: Lens, middles_mm: float, wide_mm: float, key: str) -> Note:
-    twice = " (is it the radius?)" if _is_radius(lens, middles_mm) else ""
+    One that cuts the middle of the pencils and fits twice into the barrel is a radius written as a diameter.
+    """
+    cut_mm = LEAST_LEFT * max(focal_lengths(lens)) / lens.f_number / 2
+    is_radius = middles_mm > glass_mm / 2 + TOLD_MM and 2 * glass_mm <= lens.front_diameter_mm
+    if not is_radius and middles_mm * (1.0 - PLACE_SHARE) <= glass_mm / 2 + cut_mm:
+        return None
+    radius = " (is it the radius?)" if is_radius else ""
     text = (
-        f"{key} = {wide_mm:g}{twice} does not let out the light of its own picture's corners, whose pencils cross the front rim "
-        f"{middles_mm:.1f} mm from the axis by pupil_behind_front_mm, focal_mm and the picture's size: one of them is wrong; "
-        f'put it right, or write confirmed = ["{key}"] in the lens if you have checked it'
+        f"front_glass_mm = {glass_mm:g}{radius} does not let out the light of its own picture's corners, whose pencils cross the front "
+        f"rim {middles_mm:.1f} mm from the axis by pupil_behind_front_mm, focal_mm and the picture's size: one of them is wrong; put "
+        'it right, or write confirmed = ["front_glass_mm"] in the lens if you have checked it'
     )
     return Note(lens.name, text, Severity.FAULT, doubts_light=True)

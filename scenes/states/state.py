@@ -114,7 +114,7 @@ def plan_state(
             *contradiction_notes(scene, lens, grid),
             *walk_notes(lens.name, states),
             *field_notes(lens.name, focus_mm, guess),
-            *front_notes(lens, states, guides, field_is_guess=guess is not None),
+            *front_notes(lens, states, guides, field_is_guess=guess is not None, guess_share=1.0 + max(guess or (0.0,)) / 100.0),
             *focus_notes(box, states),
         ),
         field_guess_percent=guess,

@@ -30,7 +30,6 @@ PUPIL_MAGNIFICATIONS = (0.1, 10.0)  # of lenses that are made: 0.3 (telephoto) t
 Checked = Literal[
     "focal_mm",
     "f_number",
-    "front_diameter_mm",
     "front_glass_mm",
     "front_to_sensor_mm",
     "close_focus_mm",
