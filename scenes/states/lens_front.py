@@ -94,8 +94,8 @@ def _glass_fault(lens: Lens, middles_mm: float, glass_mm: float) -> Note | None:
         return None
     radius = " (is it the radius?)" if is_radius else ""
     text = (
-        f"front_glass_mm = {glass_mm:g}{radius} does not let out the light of its own picture's corners, whose pencils cross the front "
-        f"rim {middles_mm:.1f} mm from the axis by pupil_behind_front_mm, focal_mm and the picture's size: one of them is wrong; put "
+        f"front_glass_mm = {glass_mm:g}{radius} does not let out the light of its own picture's corners, whose pencils cross the "
+        f"front rim {middles_mm:.1f} mm from the axis by pupil_behind_front_mm, focal_mm and the picture's size: one is wrong; put "
         'it right, or write confirmed = ["front_glass_mm"] in the lens if you have checked it'
     )
     return Note(lens.name, text, Severity.FAULT, doubts_light=True)
