@@ -21,6 +21,8 @@ SEAL_GRIP_MM = 5.0  # how far a soft seal reaches back over the barrel; common p
 BELLOWS_WALL_MM = 1.0  # cloth and glue; common practice
 DONUT_LOOPS = 5  # sections of a donut's inner half: the profile strays less than a tenth of its half depth
 
+LEAST_DEG, OPEN_DEG, MOST_DEG = -30.0, 90.0, 180.0  # what the opening angle of a flag may be, and straight out
+
 
 class SealKind(StrEnum):
     """How the gap between the barrel and the back plate's bore is closed."""

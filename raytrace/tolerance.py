@@ -23,7 +23,7 @@ CONFIDENCE = 0.95
 
 
 @dataclass(frozen=True, slots=True)
-class Tolerance:
+class PlusMinus:
     """An input known as a nominal value plus or minus something, in its own unit; `low` may differ from `high` (both >= 0)."""
 
     name: str
@@ -42,9 +42,9 @@ class Tolerance:
         return self.nominal - self.low, self.nominal + self.high
 
 
-def plus_minus(name: str, nominal: float, by: float) -> Tolerance:
+def plus_minus(name: str, nominal: float, by: float) -> PlusMinus:
     """A tolerance of the same size both ways."""
-    return Tolerance(name, nominal, by, by)
+    return PlusMinus(name, nominal, by, by)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +94,7 @@ class Spread:
         return self.names[int(self.main_effects.argmax())] if self.main_effects.max(initial=0.0) > 0 else ""
 
 
-def worst_case(evaluate: Evaluate, tolerances: Sequence[Tolerance], suspects: Sequence[Inputs] = ()) -> WorstCase:
+def worst_case(evaluate: Evaluate, tolerances: Sequence[PlusMinus], suspects: Sequence[Inputs] = ()) -> WorstCase:
     """The least answer over the tolerances: at every corner of few inputs; of many at their worse ends together, and a design's.
 
     An answer that is the least of several, as the room in a box is of all edges', shows of each input alone only what it does to
@@ -114,7 +114,7 @@ def worst_case(evaluate: Evaluate, tolerances: Sequence[Tolerance], suspects: Se
     return WorstCase(nominal=answers[0], worst=worst_first[0][0], inputs=worst_first[0][1], effects=effects)
 
 
-def _design(tolerances: Sequence[Tolerance]) -> list[tuple[float, ...]]:
+def _design(tolerances: Sequence[PlusMinus]) -> list[tuple[float, ...]]:
     """Corners in which any three inputs come in all eight combinations of their ends: 64 of them for up to 32 inputs.
 
     Columns of a Hadamard matrix whose numbers have an odd count of ones: no product of two of them is a third.
@@ -130,7 +130,7 @@ def _design(tolerances: Sequence[Tolerance]) -> list[tuple[float, ...]]:
 
 
 def _flipped(
-    evaluate: Evaluate, tolerances: Sequence[Tolerance], worst: float, inputs: dict[str, float]
+    evaluate: Evaluate, tolerances: Sequence[PlusMinus], worst: float, inputs: dict[str, float]
 ) -> tuple[float, dict[str, float]]:
     """The worst corner after each input in turn has been put to its other end, where that is worse, until none is."""
     for _ in range(FLIP_ROUNDS):
@@ -145,7 +145,7 @@ def _flipped(
     return worst, inputs
 
 
-def tornado(evaluate: Evaluate, tolerances: Sequence[Tolerance]) -> tuple[Effect, ...]:
+def tornado(evaluate: Evaluate, tolerances: Sequence[PlusMinus]) -> tuple[Effect, ...]:
     """What each input alone does, the one that moves the answer most first."""
     nominal = {tolerance.name: tolerance.nominal for tolerance in tolerances}
     middle = evaluate(nominal)
@@ -161,12 +161,12 @@ def tornado(evaluate: Evaluate, tolerances: Sequence[Tolerance]) -> tuple[Effect
     return tuple(sorted(effects, key=lambda effect: -effect.swing))
 
 
-def _worse_ends(tolerances: Sequence[Tolerance], effects: Sequence[Effect]) -> tuple[float, ...]:
+def _worse_ends(tolerances: Sequence[PlusMinus], effects: Sequence[Effect]) -> tuple[float, ...]:
     lower = {effect.name: effect.at_low < effect.at_high for effect in effects}
     return tuple(t.ends[0] if lower[t.name] else t.ends[1] for t in tolerances)
 
 
-def spread(evaluate: Evaluate, tolerances: Sequence[Tolerance], n: int, rng: np.random.Generator) -> Spread:
+def spread(evaluate: Evaluate, tolerances: Sequence[PlusMinus], n: int, rng: np.random.Generator) -> Spread:
     """How `n` builds come out whose inputs lie evenly spread within their tolerances (Latin hypercube).
 
     Even spreads are the cautious reading of a +/- on a drawing: nothing says that the middle is likelier.
@@ -178,7 +178,7 @@ def spread(evaluate: Evaluate, tolerances: Sequence[Tolerance], n: int, rng: np.
     return spread_of(names, inputs, np.array([evaluate(dict(zip(names, row, strict=True))) for row in inputs.tolist()]))
 
 
-def builds(tolerances: Sequence[Tolerance], n: int, rng: np.random.Generator) -> FloatArray:
+def builds(tolerances: Sequence[PlusMinus], n: int, rng: np.random.Generator) -> FloatArray:
     """Inputs (n, d) of `n` builds, evenly spread within their tolerances; any columns of them are evenly spread too."""
     ends = np.array([t.ends for t in tolerances])
     from scipy.stats import qmc  # half a second that reading a scene must not cost

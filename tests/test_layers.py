@@ -2,6 +2,7 @@
 
 import ast
 import sys
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -56,3 +57,74 @@ def test_only_scenes_opens_files_and_prints(layer):
         tree = ast.parse(path.read_text())
         calls = [n.func.id for n in ast.walk(tree) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)]
         assert not {"open", "print", "input"} & set(calls), path
+
+
+# The house, floor by floor: a room may use rooms on lower floors alone. Rooms of one floor know nothing of each other.
+QUESTIONS = {f"questions.{name}" for name in ["beam", "bokeh", "builds", "filters", "flags", "ghosts", "masks", "sun", "widest"]}
+FLOORS = {
+    "raytrace": (
+        {"box", "shares", "tolerance", "sun", "jit"},
+        {"optics"},
+        {"reference", "intersect", "embree", "beam", "judge"},
+        {"bokeh", "stray", "ghosts", "coverage"},
+    ),
+    "scenes": (
+        {"scene_file"},
+        {"io", "runtime"},
+        {"states"},
+        {"sheets", "answers", "changes"},
+        {
+            "view3d",
+            *(f"questions.{name}" for name in ["beam", "bokeh", "builds", "filters", "flags", "ghosts", "masks", "sun", "widest"]),
+        },
+        {"questions.check", "questions.leaks"},
+        {"cli", "registry", "commands", "show"},
+    ),
+}
+WITHIN = {  # on one floor, one way
+    "raytrace": {("reference", "intersect"), ("embree", "reference")},
+    "scenes": {("cli", "registry")},
+}
+
+
+def modules_of(package):
+    return {".".join(path.relative_to(ROOT).with_suffix("").parts): path for path in sorted((ROOT / package).rglob("*.py"))}
+
+
+def room_of(module):
+    parts = module.split(".")[1:]
+    return ".".join(parts[:2]) if parts[0] == "questions" else parts[0]
+
+
+def inner_imports(path, known):
+    """Modules of a package that a module imports, whether `from a.b import c` names a module or something in one."""
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.ImportFrom):
+            yield from ({node.module, *(f"{node.module}.{alias.name}" for alias in node.names)} & known)
+
+
+@pytest.mark.parametrize("package", FLOORS)
+def test_a_room_uses_only_rooms_on_lower_floors(package):
+    floor_of = {room: number for number, rooms in enumerate(FLOORS[package]) for room in rooms}
+    modules = modules_of(package)
+    checked = 0
+    for module, path in modules.items():
+        if path.name == "__init__.py":
+            continue
+        own = room_of(module)
+        for other in map(room_of, inner_imports(path, set(modules))):
+            if other != own and (own, other) not in WITHIN[package]:
+                assert floor_of[other] < floor_of[own], f"{module} reaches up or across to {other}"
+                checked += 1
+    assert checked > 20
+
+
+@pytest.mark.parametrize("package", ALLOWED)
+def test_no_modules_import_each_other_in_a_circle(package):
+    modules = modules_of(package)
+    graph = {module: set(inner_imports(path, set(modules))) - {module} for module, path in modules.items()}
+    try:
+        order = list(TopologicalSorter(graph).static_order())
+    except CycleError as circle:
+        pytest.fail(f"a circle: {circle.args[1]}")
+    assert len(order) == len(modules)

@@ -38,7 +38,7 @@ class Moved:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Escape:
+class GhostEscape:
     """The smallest tilt to one side that sends every ghost of the moved filters and the sensor out of the frame.
 
     tilt_deg None: none up to the limit does; room_mm is then how far out the best one gets (negative: still in by that much).
@@ -85,7 +85,7 @@ def escape(
     *,
     toward_scene: bool,
     most_deg: float = MOST_TILT_DEG,
-) -> Escape:
+) -> GhostEscape:
     """The smallest tilt to one side, positive with the top edge toward the scene, with which no ghost is left in the frame.
 
     Tilts are tried upward from none in steps, then the edge between the last bad and the first good one is halved down to.
@@ -101,9 +101,9 @@ def escape(
         found = room(float(size))
         if found > 0:
             least = 0.0 if size == 0 else _halved(room, float(size) - SCAN_STEP_DEG, float(size))
-            return Escape(toward_scene=toward_scene, tilt_deg=sign * least + 0.0, room_mm=room(least))
+            return GhostEscape(toward_scene=toward_scene, tilt_deg=sign * least + 0.0, room_mm=room(least))
         best = max(best, found)
-    return Escape(toward_scene=toward_scene, tilt_deg=None, room_mm=best)
+    return GhostEscape(toward_scene=toward_scene, tilt_deg=None, room_mm=best)
 
 
 def _halved(room: Callable[[float], float], bad_deg: float, good_deg: float) -> float:

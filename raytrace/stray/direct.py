@@ -29,7 +29,7 @@ EDGE_RAYS = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Chart:
+class SkyChart:
     """An equal-area chart of the sky, `size` pixels across."""
 
     size: int
@@ -81,7 +81,7 @@ def direction_to_chart(direction: FloatArray) -> FloatArray:
 class Sky:
     """The target as every direction sees it: share lit by opening (O, D), and the first part that stops most of the rest (D,)."""
 
-    chart: Chart
+    chart: SkyChart
     direction: FloatArray
     share: FloatArray
     stopped_by: Index
@@ -98,7 +98,7 @@ class Sky:
 
 def sky_of(target: Target, world: World, size: int = 121) -> Sky:
     """The share of the target that each direction of a chart lights."""
-    chart = Chart(size=size)
+    chart = SkyChart(size=size)
     direction = chart.directions()
     step = max(1, RAYS_AT_ONCE // len(target.points_mm))
     pieces = [_seen(target, world, direction[k : k + step]) for k in range(0, len(direction), step)]

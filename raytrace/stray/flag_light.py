@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.frame import Pose
 from geometry.openings import OpeningKind
+from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.stray.direct import StrayLight, light_rays
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG, Bars, Hinge
+from raytrace.stray.flag_window import Bars, Hinge
 from raytrace.stray.world import World
 
 BoolArray = NDArray[np.bool_]

@@ -20,10 +20,9 @@ from shapely.geometry.base import BaseGeometry
 from geometry.arrays import FloatArray
 from geometry.body import Part
 from geometry.frame import OUTWARD, Pose, Side, where_in_words
-from geometry.parts import extension, flag
+from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG, extension, flag
 from raytrace.beam.outline import Section
 
-LEAST_DEG, OPEN_DEG, MOST_DEG = -30.0, 90.0, 180.0  # what `angle_deg` of a flag may be, and straight out
 GRAZE_MM = 0.02  # the beam is taken larger by this much: more than a bar can graze it by between two angles tried
 SWING_MM = 0.01  # how far the end of a bar may stray between two angles tried from the chord of its way
 HALVINGS = 16  # of the last step: far below a hundredth of a degree

@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from geometry.arrays import FloatArray
 from geometry.body import Kind, Part
 from geometry.frame import Side, pose
+from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.beam.beam import Beam, lens_beam, outer_guides
 from raytrace.beam.clearance import NamedBeam, part_clearance, scaled
 from raytrace.beam.frame_margin import pessimistic_share
@@ -26,8 +27,6 @@ from raytrace.optics.lens import pencils_for
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import Shares, loss_stops
 from raytrace.stray.flag_window import (
-    LEAST_DEG,
-    MOST_DEG,
     Bars,
     Hinge,
     Sections,
@@ -43,13 +42,10 @@ from raytrace.stray.flag_window import (
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
-from scenes.scene_file.tables.box import Box, Flag
-from scenes.scene_file.tables.lens import Lens
-from scenes.scene_file.tables.scene import Scene, box_for
-from scenes.states.box import box_place, flag_hinge_mm
+from scenes.scene_file.tables.box import Box
+from scenes.states.box import bars_of, box_place, flag_name, hinge_of
 from scenes.states.clear_rule import NOTHING_SHARE, ROOM_PERCENT, beyond_room_mm, room_needed_mm
-from scenes.states.lens import front_travel_mm
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 BoolArray = NDArray[np.bool_]
 
@@ -120,7 +116,7 @@ class FlagState:
     """One flag in one state, with its extension as it is and without any."""
 
     flag: FlagPlace
-    plan: StatePlan
+    plan: State
     limits: Limits
     bare: Limits | None  # None where the flag has no extension
     focus_in_reach: bool = False  # whether it can reach beyond the plane in focus
@@ -186,35 +182,20 @@ def rounded_in(angle_deg: float) -> float:
     return round(math.floor((angle_deg + ROUNDED_DEG) / STEP_DEG) * STEP_DEG, 1)
 
 
-def flag_places(scene: Scene, plan: StatePlan) -> tuple[FlagPlace, ...]:
+def flag_places(plan: State) -> tuple[FlagPlace, ...]:
     """Every flag of the box in a state."""
-    lens = next(lens for lens in scene.lens if lens.name == plan.lens_name)
-    return places_in(box_for(scene, lens), lens, plan)
+    return places_in(plan.fitted, plan)
 
 
-def places_in(own_box: Box, lens: Lens, plan: StatePlan) -> tuple[FlagPlace, ...]:
-    """Every flag of a box on a lens, named as in the state's own box; flags beyond those are named by their side."""
-    place = box_place(own_box, front_travel_mm(lens, plan.focal_mm, plan.focus_mm))
+def places_in(own_box: Box, plan: State) -> tuple[FlagPlace, ...]:
+    """Every flag of a box in a state's place, named as in its own box; flags beyond those are named by their side."""
+    place = box_place(own_box, plan.travel_mm)
     named = {part.group: part.name for part in plan.box.parts}
     found = []
     for number, flag in enumerate(own_box.flag, 1):
-        out_mm, at_mm = flag_hinge_mm(flag, own_box.hood)
-        hinge = Hinge(box=place, side=Side(flag.side), out_mm=out_mm, at_mm=at_mm)
-        name = named.get(f"box.flag[{number}]", flag.name or f"{flag.side} flag")
+        name, hinge = named.get(f"box.flag[{number}]", flag_name(flag)), hinge_of(flag, own_box.hood, place)
         found.append(FlagPlace(name=name, number=number, set_deg=flag.angle_deg, hinge=hinge, bars=bars_of(flag)))
     return tuple(found)
-
-
-def bars_of(flag: Flag) -> Bars:
-    """A flag of a scene as bars."""
-    more = flag.extension
-    return Bars(
-        length_mm=flag.length_mm,
-        width_mm=flag.width_mm,
-        thickness_mm=flag.thickness_mm,
-        extension_mm=more.length_mm if more else 0.0,
-        extension_deg=more.angle_deg if more else 0.0,
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +217,7 @@ class Beams:
         return min(spare, beyond_room_mm(part_clearance(part, self.touching).clearance_mm, self.room_mm))
 
 
-def beams_for(plan: StatePlan, far_mm: float) -> Beams:
+def beams_for(plan: State, far_mm: float) -> Beams:
     """The beams of a state, fine enough up to a distance ahead of the lens front.
 
     Their rays run on beyond the plane in focus: a flag that reaches so far would show, blurred, wherever the picture sees past a
@@ -253,12 +234,12 @@ def beams_for(plan: StatePlan, far_mm: float) -> Beams:
     return Beams(touching=named(1.0), roomy=named(1 + ROOM_PERCENT / 100), room_mm=room_needed_mm(plan.variants))
 
 
-class StateLimits:
+class FlagBench:
     """One state's limits for any flag: beams are traced once, and cut once in each plane."""
 
-    def __init__(self, plan: StatePlan, places: Sequence[FlagPlace], visible_loss_stops: float, more_mm: float = 0.0) -> None:
-        self.plan, self.visible_loss_stops, self.places = plan, visible_loss_stops, tuple(places)
-        reach = [float(place.hinge.plane(place.bars.reach_mm + more_mm).origin_mm[2]) for place in places]
+    def __init__(self, plan: State, places: Sequence[FlagPlace] | None = None, *, more_mm: float = 0.0) -> None:
+        self.plan, self.places = plan, flag_places(plan) if places is None else tuple(places)
+        reach = [float(place.hinge.plane(place.bars.reach_mm + more_mm).origin_mm[2]) for place in self.places]
         self.beams = beams_for(plan, max(reach, default=1.0))
         self._cuts: dict[tuple[int, float, float], Section] = {}
         self._spans: dict[tuple[Side, float, float, Bars], tuple[float, float]] = {}  # the box's pose is one
@@ -325,7 +306,7 @@ class StateLimits:
     @cached_property
     def rim(self) -> Rim:
         """What the edges of the guides lose."""
-        return Rim(self.plan, self.visible_loss_stops)
+        return Rim(self.plan)
 
     def _touch(self, hinge: Hinge, bars: Bars) -> Touch:
         return touch_of(bars, hinge, [self._cut(named.beam, hinge, bars) for named in self.beams.touching])
@@ -396,12 +377,12 @@ def _leans(hinge: Hinge) -> bool:
 class Rim:
     """What flags take from the edges of a state's guides, over all pupil depths."""
 
-    def __init__(self, plan: StatePlan, visible_loss_stops: float) -> None:
+    def __init__(self, plan: State) -> None:
         prepare()
         self._plan = plan
         edge = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in outer_guides(plan.guides)])
         self._pencils = tuple(pencils_for(lens, edge) for lens in plan.variants)
-        self._visible = 2.0**-visible_loss_stops
+        self._visible = 2.0**-plan.visible_loss_stops
         fixed = tuple(part for part in plan.box.parts if part.kind not in (Kind.FLAG, Kind.EXTENSION))
         self._fixed = tuple(self._share(pencils, fixed) for pencils in self._pencils)
 
@@ -456,15 +437,12 @@ class Rim:
         return costly, losing
 
 
-def flag_states(
-    scene: Scene, plans: Sequence[StatePlan], tick: Tick = silent
-) -> Iterator[tuple[StateLimits, tuple[FlagState, ...]]]:
+def flag_states(plans: Sequence[State], tick: Tick = silent) -> Iterator[tuple[FlagBench, tuple[FlagState, ...]]]:
     """Every state with the limits of its flags."""
     for plan in plans:
-        places = flag_places(scene, plan)
-        work = StateLimits(plan, places, scene.check.visible_loss_stops)
+        work = FlagBench(plan)
         found = []
-        for place in places:
+        for place in work.places:
             bare = work.limits(place, place.bars.bare) if place.bars.extension_mm > 0.0 else None
             limits, near = work.limits(place, place.bars), work.focus_in_reach(place.hinge, place.bars)
             found.append(FlagState(flag=place, plan=plan, limits=limits, bare=bare, focus_in_reach=near))
@@ -488,7 +466,7 @@ def clear_angles(flags: Sequence[FlagSummary]) -> dict[str, float]:
     return {flag.name: max(flag.clear_deg, LEAST_DEG) for flag in flags if flag.clear_deg < math.inf}
 
 
-def joint_loss(works: Sequence[StateLimits], flags: Sequence[FlagSummary]) -> tuple[float, StatePlan] | None:
+def joint_loss(works: Sequence[FlagBench], flags: Sequence[FlagSummary]) -> tuple[float, State] | None:
     """The most that all flags together may cost, each at the angle where it alone costs the visible loss [stops], and where.
 
     Never less than they do cost: what each takes is added up. States that some flag cannot keep clear are left out; None where no

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from scenes.changes.flag_angles import STEP_DEG, rounded_up
 from scenes.changes.tilts import Refit, meetings
-from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Box
-from scenes.scene_file.tables.scene import Scene
-from scenes.states.state import StatePlan
+from scenes.states.box import flag_name
+from scenes.states.select import first_of_each_lens
+from scenes.states.state import State
 
 HALVED_DEG = STEP_DEG / 2
 
@@ -53,7 +53,7 @@ def come_in(refit: Refit, box: Box, place: int, to_deg: float) -> Apart:
 def _other(box: Box, place: int, met: tuple[tuple[str, str], ...]) -> str:
     """What a flag meets: of the first pair the one that is not of this flag."""
     flag = box.flag[place]
-    name = flag.name or f"{flag.side} flag"
+    name = flag_name(flag)
     others = [part for pair in met for part in pair if not part.startswith(name)]
     return others[0] if others else met[0][1]
 
@@ -61,9 +61,8 @@ def _other(box: Box, place: int, met: tuple[tuple[str, str], ...]) -> str:
 class Crowd:
     """A show's boxes, one for each lens, to ask whether flags set together would meet."""
 
-    def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
-        firsts = {plan.lens_name: plan for plan in reversed(plans)}
-        self._refits = [Refit(scene, resources, firsts[lens]) for lens in dict.fromkeys(plan.lens_name for plan in plans)]
+    def __init__(self, plans: Sequence[State]) -> None:
+        self._refits = [Refit(plan) for plan in first_of_each_lens(plans)]
         self._known: dict[tuple[str, tuple[tuple[str, float], ...]], str] = {}
 
     def met(self, angles_deg: Mapping[str, float], change: Callable[[Box], Box] | None = None, words: str = "") -> str:
@@ -80,7 +79,7 @@ class Crowd:
 def _met(refit: Refit, angles_deg: Mapping[str, float], change: Callable[[Box], Box] | None) -> str:
     box = refit.box if change is None else change(refit.box)
     for place, flag in enumerate(box.flag):
-        name = flag.name or f"{flag.side} flag"
+        name = flag_name(flag)
         if name in angles_deg:
             box = with_flag(box, place, angles_deg[name])
     pairs = met_by_flags(refit, box)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
-from scenes.changes.flag_angles import StateLimits, flag_places
-from scenes.scene_file.tables.scene import Scene
-from scenes.states.state import StatePlan
+from geometry.parts import LEAST_DEG, MOST_DEG
+from scenes.changes.flag_angles import FlagBench
+from scenes.states.select import by_setting
+from scenes.states.state import State
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,8 +24,8 @@ class FlagLimit:
 
     clear_deg: float
     most_deg: float = MOST_DEG
-    decided_by: StatePlan | None = None
-    shut: tuple[StatePlan, ...] = ()
+    decided_by: State | None = None
+    shut: tuple[State, ...] = ()
 
     @property
     def is_geometry(self) -> bool:
@@ -34,7 +34,7 @@ class FlagLimit:
 
 
 class _Span(NamedTuple):
-    plan: StatePlan
+    plan: State
     least_deg: float
     most_deg: float
 
@@ -42,8 +42,8 @@ class _Span(NamedTuple):
 class FlagLimits:
     """The limits of a show's flags over the states given, worked out when first asked for."""
 
-    def __init__(self, scene: Scene, plans: Sequence[StatePlan]) -> None:
-        self._scene, self._plans = scene, tuple(plans)
+    def __init__(self, plans: Sequence[State]) -> None:
+        self._plans = tuple(plans)
         self._found: dict[str, FlagLimit] | None = None
 
     def of(self, name: str) -> FlagLimit:
@@ -59,22 +59,14 @@ class FlagLimits:
                 found.setdefault(name, []).append(span)
         return {name: _limit(spans) for name, spans in found.items()}
 
-    def _of_setting(self, plans: Sequence[StatePlan]) -> Iterator[tuple[str, _Span]]:
+    def _of_setting(self, plans: Sequence[State]) -> Iterator[tuple[str, _Span]]:
         """From the widest stop on, down to the first that every flag can keep clear: its beam holds those of the rest."""
         for plan in plans:
-            work = StateLimits(plan, flag_places(self._scene, plan), self._scene.check.visible_loss_stops)
+            work = FlagBench(plan)
             spans = {place.name: _Span(plan, *work.span_deg(place.hinge, place.bars)) for place in work.places}
             yield from spans.items()
             if not any(span.least_deg == math.inf for span in spans.values()):
                 return
-
-
-def by_setting(plans: Iterable[StatePlan]) -> tuple[tuple[StatePlan, ...], ...]:
-    """States of one lens, zoom and focus together, the widest stop first."""
-    found: dict[tuple[str, float, float], list[StatePlan]] = {}
-    for plan in plans:
-        found.setdefault((plan.lens_name, plan.focal_mm, plan.focus_mm), []).append(plan)
-    return tuple(tuple(sorted(mine, key=lambda plan: plan.f_number)) for mine in found.values())
 
 
 def _limit(spans: Sequence[_Span]) -> FlagLimit:

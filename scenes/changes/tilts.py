@@ -22,13 +22,10 @@ from raytrace.optics.lens import pencils_for
 from raytrace.shares import Shares, loss_stops
 from scenes.runtime.engines import seed_of
 from scenes.scene_file.errors import SceneError
-from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Box, is_fitted
-from scenes.scene_file.tables.scene import Scene, box_for
-from scenes.states.box import build_box, stage_name
-from scenes.states.lens import front_travel_mm
+from scenes.states.box import stage_name
 from scenes.states.names import state_words, where
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 RIM_PER_SIDE = 9  # points along each side of a guide in which the tilted box is looked at, corners included
 NOTHING_STOPS = 0.01  # added loss that no instrument shows
@@ -70,12 +67,9 @@ class TiltFit:
 class Refit:
     """The box of one state, and the same box with other tilts."""
 
-    def __init__(self, scene: Scene, resources: Resources, plan: StatePlan) -> None:
-        self.scene, self.resources, self.plan = scene, resources, plan
-        self.lens = next(lens for lens in scene.lens if lens.name == plan.lens_name)
-        self.box: Box = box_for(scene, self.lens)
-        self.travel_mm = front_travel_mm(self.lens, plan.focal_mm, plan.focus_mm)
-        self._numbers = tuple(k for k, stage in enumerate(scene.box.stage, 1) if is_fitted(stage, self.lens.name))
+    def __init__(self, plan: State) -> None:
+        self.plan, self.box = plan, plan.fitted
+        self._numbers = tuple(k for k, stage in enumerate(plan.scene.box.stage, 1) if is_fitted(stage, plan.lens_name))
         self._known: dict[tuple[tuple[str, ...], float], TiltFit] = {}
 
     def stage_key(self, number: int) -> str:
@@ -100,7 +94,7 @@ class Refit:
 
     def built(self, box: Box) -> tuple[Assembly, TracedBox]:
         """Another box in its place, as parts."""
-        return build_box(box, self.lens, self.resources, front_travel_mm=self.travel_mm)
+        return self.plan.rebuilt(box)
 
     def fit(self, keys: Sequence[str], tilt_deg: float) -> TiltFit:
         """What comes of a tilt under some keys; looked at once."""
@@ -119,7 +113,7 @@ class Refit:
     @property
     def is_dark(self) -> bool:
         """Whether the box takes something visible from the frame's edge as it is."""
-        return bool(self._now_stops.max() > self.scene.check.visible_loss_stops)
+        return bool(self._now_stops.max() > self.plan.visible_loss_stops)
 
     @cached_property
     def _points_mm(self) -> FloatArray:
@@ -141,7 +135,7 @@ class Refit:
         then = self._shares(box, points)
         now_stops, then_stops = self._now_stops, np.array([_loss(shares) for shares in then])
         added = np.where(np.isinf(now_stops), 0.0, then_stops - np.where(np.isinf(now_stops), 0.0, now_stops))
-        bad = (then_stops > self.scene.check.visible_loss_stops) & (added > NOTHING_STOPS)
+        bad = (then_stops > self.plan.visible_loss_stops) & (added > NOTHING_STOPS)
         variant, point = np.unravel_index(int(np.where(bad, added, added - 1e6).argmax()), added.shape)
         part = int(then[variant].blocked_by[point])
         return BeamAfter(
@@ -164,8 +158,8 @@ class Refit:
 class TiltRoom:
     """What a tilt of one part of the box comes to over a set of states, each lens and setting at its widest stop."""
 
-    def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
-        self.refits = tuple(Refit(scene, resources, plan) for plan in plans)
+    def __init__(self, plans: Sequence[State]) -> None:
+        self.refits = tuple(Refit(plan) for plan in plans)
 
     def against_tray(self, name: str, tilt_deg: float) -> str:
         """What speaks against a tilt of the tray of that name in any state, and where; empty where it fits and clears in all."""

@@ -25,13 +25,13 @@ def command(out: Path, asked: Asked) -> int:
     """
     from importlib.resources import as_file, files
 
-    from scenes.questions.check.run import Job, run_jobs
+    from scenes.questions.check.run import Job, answered, run_jobs
     from scenes.states.load import load_scene, plans_of
 
     with as_file(files("scenes") / "demo") as folder:
         loaded = [(name, load_scene(folder / scene)) for name, scene in SHOWS]
         jobs = [Job(loaded=show, plans=plans_of(show), folder=name) for name, show in loaded]
-        status = run_jobs(jobs, out, asked, extra=demo_files(folder))
+        status = answered(run_jobs(jobs, out, asked, extra=demo_files(folder)), out, asked)
     if not asked.as_json:
         click.echo(
             f"The scenes are in {out / 'scene'}: change one, then brimline check {out / 'scene' / SHOWS[0][1]} --out my-check"

@@ -22,7 +22,8 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
 RESULTS_NAME = "results.json"
-RESULTS_KEY = "brimline_results"
+RESULTS_KEY = "brimline"  # in the JSON of every answer: the command that left it
+OLD_RESULTS_KEY = "brimline_results"  # of version 1
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
 COMPRESSION = 3  # of maps: level 6 takes three times as long for a fifth less
 MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
@@ -217,15 +218,15 @@ class Staging:
 def result_folder(target: Path, command: str) -> Iterator[Staging]:
     """A staging folder that replaces `target` when the block ends well, and vanishes when it does not.
 
-    An earlier result of the same command under that name stays until then. Files in it that no run has written are carried over;
-    a folder that holds something else, such as another command's results, is refused before any work is done.
+    An earlier result of the same command under that name stays until then, and none of its files outlives it. Whatever else lies
+    there, people's files and other commands' results, is carried over; a folder without results is refused before any work is done.
     """
     target = _usable(target, command)
     stage = target.parent / f".{target.name}.{secrets.token_hex(6)}.partial"
     try:  # the folder is made in here, so that a signal at any moment finds it cleared away
         _make_folder(stage, target)
         yield Staging(stage)
-        _swap(stage, target)
+        _swap(stage, target, command)
     finally:
         shutil.rmtree(stage, ignore_errors=True)
 
@@ -246,10 +247,10 @@ def _usable(target: Path, command: str) -> Path:
         raise _refusal(
             str(target), "is the folder you are working in; name a folder of its own for the results, such as --out results"
         )
-    if real.exists() and any(real.iterdir()) and _manifest(real) is None:
+    if real.exists() and any(real.iterdir()) and not _holds_results(real):
         raise _refusal(str(target), "holds other files and no results; name a new or empty folder")
-    whose = _left_by(_results(real) or {}) if real.exists() else None
-    if whose is not None and whose != command:
+    whose = _left_by(_results(real, results_name(command))) if real.exists() else ""
+    if whose not in {"", command}:
         raise _refusal(
             str(target),
             f"holds results of `brimline {whose}`, which those of `brimline {command}` would replace; "
@@ -258,30 +259,40 @@ def _usable(target: Path, command: str) -> Path:
     return real
 
 
-def _left_by(results: Mapping[str, Any]) -> str | None:
-    """The command that left these results; None where there are none."""
-    if not results:
-        return None
-    return str(results.get("command") or ("demo" if "shows" in results else "check"))
+def results_name(command: str) -> str:
+    """The JSON file that a command leaves in its folder, which lists all its files."""
+    return RESULTS_NAME if command in {"check", "demo"} else f"{command}.json"
 
 
-def _results(folder: Path) -> dict[str, Any] | None:
-    """What the results.json that a run left in a folder says; None where no run did."""
+def _left_by(results: Mapping[str, Any]) -> str:
+    """The command that left these results; empty where there are none."""
+    if OLD_RESULTS_KEY in results:
+        return str(results.get("command") or ("demo" if "shows" in results else "check"))
+    return str(results.get(RESULTS_KEY, ""))
+
+
+def _results(folder: Path, name: str) -> dict[str, Any]:
+    """What a JSON file says that a run left in a folder; empty where no run did."""
     try:
-        found = json.loads((folder / RESULTS_NAME).read_text(encoding="utf-8"))
+        found = json.loads((folder / name).read_text(encoding="utf-8"))
     except (OSError, ValueError):
-        return None
-    return found if isinstance(found, dict) and RESULTS_KEY in found else None
+        return {}
+    return found if isinstance(found, dict) and (isinstance(found.get(RESULTS_KEY), str) or OLD_RESULTS_KEY in found) else {}
 
 
-def _manifest(folder: Path) -> frozenset[str] | None:
-    """Names of the files that a run left in a folder; None where no run did."""
-    found = _results(folder)
-    files = [] if found is None else found.get("files", [])
-    return None if found is None or not isinstance(files, list) else frozenset([*map(str, files), RESULTS_NAME])
+def _holds_results(folder: Path) -> bool:
+    """Whether some run has left results in a folder."""
+    return any(_results(folder, path.name) for path in folder.glob("*.json"))
 
 
-def _swap(stage: Path, target: Path) -> None:
+def _written(folder: Path, command: str) -> frozenset[str]:
+    """Names of the files that an earlier run of a command left in a folder."""
+    name = results_name(command)
+    files = _results(folder, name).get("files", [])
+    return frozenset([*map(str, files), name]) if isinstance(files, list) else frozenset([name])
+
+
+def _swap(stage: Path, target: Path, command: str) -> None:
     """Put the finished folder in place of the old one; whatever interrupts it, one of the two stands there whole."""
     if not target.exists():
         stage.replace(target)
@@ -289,7 +300,7 @@ def _swap(stage: Path, target: Path) -> None:
     old = stage.with_name(stage.name.removesuffix(".partial") + ".old")
     target.replace(old)
     try:
-        _carry_over(old, stage)
+        _carry_over(old, stage, _written(old, command))
         stage.replace(target)
     except BaseException:
         if not target.exists():
@@ -298,9 +309,8 @@ def _swap(stage: Path, target: Path) -> None:
     shutil.rmtree(old, ignore_errors=True)
 
 
-def _carry_over(old: Path, stage: Path) -> None:
-    """Copy what people have put beside the old results."""
-    written = _manifest(old) or frozenset()
+def _carry_over(old: Path, stage: Path, written: frozenset[str]) -> None:
+    """Copy what people and other commands have put beside the old results."""
     for path in sorted(old.rglob("*")):
         name = path.relative_to(old)
         if path.is_file() and name.as_posix() not in written and not (stage / name).exists():

@@ -14,18 +14,18 @@ WINDOW_VARIABLE = (
 )
 
 
-class Brake:
+class StopSwitch:
     """Ends drawing from another thread, at once and for good; what was being drawn is left out."""
 
     def __init__(self) -> None:
-        self.pulled = False
+        self.stopped = False
         self._children: set[subprocess.Popen[str]] = set()
         self._lock = threading.Lock()
 
-    def pull(self) -> None:
+    def stop(self) -> None:
         """End whatever draws."""
         with self._lock:
-            self.pulled = True
+            self.stopped = True
             for child in self._children:
                 child.kill()
 
@@ -34,7 +34,7 @@ class Brake:
         """A child that is ended with all others while the block lasts."""
         with self._lock:
             self._children.add(child)
-            if self.pulled:
+            if self.stopped:
                 child.kill()
         try:
             yield

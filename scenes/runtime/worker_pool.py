@@ -39,7 +39,7 @@ def memory_bytes() -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Died:
+class WorkerDied:
     """Instead of a result: the process at work on the call ended, and so did a second one after all others were done."""
 
     status: int
@@ -285,7 +285,7 @@ class Sharing:
             try:
                 result = worker.call(work.calls[number], work.tick)
             except WorkerGone as gone:
-                result = Died(gone.status)
+                result = WorkerDied(gone.status)
             work.again(number, result)
         self._own_lane(work)
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from geometry.outline import Freeform
 from raytrace.optics.prescription import Prescription
+from scenes.scene_file.tables.lens import Lens
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,3 +37,7 @@ class Resources:
     prescriptions: Mapping[str, GlassTable] = field(default_factory=dict)
     outlines: Mapping[str, Freeform] = field(default_factory=dict)
     meshes: Mapping[str, MeshArrays] = field(default_factory=dict)
+
+    def glass_of(self, lens: Lens) -> GlassTable | None:
+        """The prescription of a lens; None where it has none."""
+        return None if lens.prescription is None else self.prescriptions[lens.prescription]

@@ -41,7 +41,7 @@ SIDES_OF_VIEW = {View.SIDE: ("top", "bottom"), View.TOP: ("left", "right")}
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
+class DrawnGap:
     """Distance of the beam to material, below 0 where that is in the beam [mm], and where it is so much.
 
     ends_mm (2, 2) on the sheet: on the beam's edge, then on the material.
@@ -65,7 +65,7 @@ class CutPart:
     at_mm: float
     depth_mm: float
     opening: str = ""
-    gaps: tuple[Gap | None, Gap | None] = (None, None)
+    gaps: tuple[DrawnGap | None, DrawnGap | None] = (None, None)
 
     @property
     def clearance_mm(self) -> tuple[float | None, float | None]:
@@ -74,7 +74,7 @@ class CutPart:
         return None if above is None else above.mm, None if below is None else below.mm
 
     @property
-    def tightest(self) -> Gap | None:
+    def tightest(self) -> DrawnGap | None:
         """The smaller of both gaps."""
         return min((gap for gap in self.gaps if gap is not None), key=lambda gap: gap.mm, default=None)
 
@@ -219,7 +219,7 @@ def _outline_words(outline: Outline) -> str:
     return f"⌀ {length_words(width)}" if isinstance(outline, Circle) else f"{length_words(width)} x {length_words(height)}"
 
 
-def gaps_of(shape: BaseGeometry, beam: Beam) -> tuple[Gap | None, Gap | None]:
+def gaps_of(shape: BaseGeometry, beam: Beam) -> tuple[DrawnGap | None, DrawnGap | None]:
     """The gaps from the beam to the material above it and below it; None where there is none.
 
     What lies between the outermost rays is in the beam: then it is below 0 by how deep its deepest point is in.
@@ -228,8 +228,8 @@ def gaps_of(shape: BaseGeometry, beam: Beam) -> tuple[Gap | None, Gap | None]:
         return None, None
     rays = shapely.MultiLineString([shapely.LineString(ray) for ray in beam])
     between = _between(beam)
-    above: list[Gap] = []
-    below: list[Gap] = []
+    above: list[DrawnGap] = []
+    below: list[DrawnGap] = []
     for piece in getattr(shape, "geoms", [shape]):
         place = piece.representative_point() if piece.geom_type == "Polygon" else piece.interpolate(0.5, normalized=True)
         middle = np.mean([_height_at(ray, place.x) for ray in beam])
@@ -245,17 +245,17 @@ def _between(beam: Beam) -> BaseGeometry:
     return shapely.make_valid(shapely.Polygon(edge)) if len(z) > 1 else shapely.Polygon()
 
 
-def _gap_mm(gap: Gap) -> float:
+def _gap_mm(gap: DrawnGap) -> float:
     return gap.mm
 
 
-def _gap(piece: BaseGeometry, rays: BaseGeometry, between: BaseGeometry) -> Gap:
+def _gap(piece: BaseGeometry, rays: BaseGeometry, between: BaseGeometry) -> DrawnGap:
     """From a piece of material to the rays; where it stands between them, from its deepest point."""
     within = [shapely.Point(place) for place in shapely.get_coordinates(shapely.intersection(piece, between))]
     deepest = max(within, key=rays.distance, default=None)
     if deepest is not None and rays.distance(deepest) > TOUCH_MM:
-        return Gap(-float(rays.distance(deepest)), _ends_mm(rays, deepest))
-    return Gap(float(rays.distance(piece)), _ends_mm(rays, piece))
+        return DrawnGap(-float(rays.distance(deepest)), _ends_mm(rays, deepest))
+    return DrawnGap(float(rays.distance(piece)), _ends_mm(rays, piece))
 
 
 def _ends_mm(rays: BaseGeometry, material: BaseGeometry) -> NDArray[np.float64]:

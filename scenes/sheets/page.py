@@ -14,7 +14,8 @@ from matplotlib.ft2font import FT2Font, LoadFlags
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
-from scenes.sheets.style import INK, LABEL_PT, MM_PER_INCH, PAPER, PRINT_DPI
+from scenes.io.pictures import PRINT_DPI
+from scenes.sheets.style import INK, LABEL_PT, MM_PER_INCH, PAPER
 
 FONT = "DejaVu Sans"  # comes with matplotlib: the same letters, and so the same sizes, on every machine
 MM_PER_PT = MM_PER_INCH / 72

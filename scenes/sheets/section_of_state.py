@@ -19,7 +19,7 @@ from scenes.sheets.section_sheet import SectionLens, SectionRay, section_figure
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 
 STEP_MM = 4.0  # between depths at which the beam's edge is taken: it bends by less than a line's thickness in between
@@ -27,7 +27,7 @@ FAR_AWAY_MM = 1e4
 SIDES_OF_LINE = {View.SIDE: (1, 1), View.TOP: (0, -1)}  # frame coordinate that the edge is measured in, and its sense on the sheet
 
 
-def section_sheets(plan: StatePlan, title: str, subtitle: str) -> dict[str, Figure]:
+def section_sheets(plan: State, title: str, subtitle: str) -> dict[str, Figure]:
     """The cuts from the side and from above of one state, by file name, each with the edge of the beam of all guides."""
     beams = beams_of(plan.variants, plan.guides, plan.box)
     depths = edge_depths_mm(plan)
@@ -41,7 +41,7 @@ def section_sheets(plan: StatePlan, title: str, subtitle: str) -> dict[str, Figu
     }
 
 
-def edge_depths_mm(plan: StatePlan) -> list[float]:
+def edge_depths_mm(plan: State) -> list[float]:
     """Depths ahead of the lens front, rising, at which the beam's edge is taken: evenly, and at every face of glass [mm]."""
     far = farthest_mm(plan.box.parts)
     faces = [float(z) for slab in plan.assembly.slabs for z in np.asarray(slab_mesh(slab).vertices)[:, 2]]
@@ -81,7 +81,7 @@ def _crossed(section: Section, axis: int) -> Iterator[float]:
     yield from shapely.get_coordinates(within)[:, axis].tolist()
 
 
-def _section_lens(plan: StatePlan) -> SectionLens:
+def _section_lens(plan: State) -> SectionLens:
     """The pupil on the axis of the middle one of the pupil depths in question."""
     lens: LensState = plan.variants[len(plan.variants) // 2]
     pencils = pencils_for(lens, np.zeros((1, 2)))

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import io
 import math
 from dataclasses import dataclass
 
 from matplotlib.colors import Colormap, Normalize
-from matplotlib.figure import Figure
 
 from geometry.body import Kind
 from scenes.scene_file.messages import ALL_LIGHT, ALL_STOPS
@@ -15,7 +13,6 @@ from scenes.scene_file.messages import ALL_LIGHT, ALL_STOPS
 A5_MM = (210.0, 148.0)  # a page that goes into a kit bag; A4 sheets keep sizes that survive printing at this size
 A4_MM = (297.0, 210.0)
 MM_PER_INCH = 25.4
-PRINT_DPI = 200
 
 TITLE_PT = 13.0
 VERDICT_PT = 10.5
@@ -117,10 +114,3 @@ def loss_scale() -> Normalize:
 def part_colour(kind: Kind) -> str:
     """The colour of a kind of part in every picture."""
     return PART_COLOURS[kind]
-
-
-def figure_png(figure: Figure, dpi: int = PRINT_DPI) -> bytes:
-    """The figure as PNG bytes; opens no file and needs no display."""
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=dpi)
-    return buffer.getvalue()

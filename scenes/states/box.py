@@ -12,10 +12,11 @@ import geometry.parts as build
 from geometry.body import Assembly, Part, Slab
 from geometry.errors import GeometryError
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
-from geometry.frame import Pose, pose
+from geometry.frame import Pose, Side, pose
 from geometry.mesh_import import surface_from_arrays
 from geometry.outline import Outline, half_size_mm
 from raytrace.box import Box, Glass, GlassKind
+from raytrace.stray.flag_window import Bars, Hinge, boards
 from scenes.scene_file.catalogue import rods as catalogue_rods
 from scenes.scene_file.errors import ItemError
 from scenes.scene_file.resources import Resources
@@ -80,7 +81,7 @@ def _parts(box: SceneBox, lens: Lens, place: Pose, resources: Resources, ahead_m
         yield walls
     for number, flag in enumerate(box.flag, 1):
         with _told_of(flag):
-            blades = tuple(_flag(flag, number, box.hood, place))
+            blades = _flag(flag, number, box.hood, place)
         yield from blades
     yield from _solids(box, place, resources)
 
@@ -183,36 +184,31 @@ def flag_hinge_mm(flag: Flag, hoods: tuple[Hood, ...]) -> tuple[float, float]:
     return hinge_mm, at_mm
 
 
-def _flag(flag: Flag, number: int, hoods: tuple[Hood, ...], place: Pose) -> Iterator[Part]:
-    hinge_mm, at_mm = flag_hinge_mm(flag, hoods)
-    name, group = flag.name or f"{flag.side} flag", f"box.flag[{number}]"
-    yield build.flag(
-        place,
-        side=flag.side,
-        angle_deg=flag.angle_deg,
-        hinge_mm=hinge_mm,
-        at_mm=at_mm,
+def hinge_of(flag: Flag, hoods: tuple[Hood, ...], place: Pose) -> Hinge:
+    """Where a flag of a box that stands there is hinged."""
+    out_mm, at_mm = flag_hinge_mm(flag, hoods)
+    return Hinge(box=place, side=Side(flag.side), out_mm=out_mm, at_mm=at_mm)
+
+
+def bars_of(flag: Flag) -> Bars:
+    """A flag of a scene as bars."""
+    more = flag.extension
+    return Bars(
         length_mm=flag.length_mm,
         width_mm=flag.width_mm,
         thickness_mm=flag.thickness_mm,
-        name=name,
-        group=group,
+        extension_mm=more.length_mm if more else 0.0,
+        extension_deg=more.angle_deg if more else 0.0,
     )
-    if flag.extension is not None:
-        yield build.extension(
-            place,
-            side=flag.side,
-            flag_angle_deg=flag.angle_deg,
-            flag_length_mm=flag.length_mm,
-            hinge_mm=hinge_mm,
-            at_mm=at_mm,
-            angle_deg=flag.extension.angle_deg,
-            length_mm=flag.extension.length_mm,
-            width_mm=flag.width_mm,
-            thickness_mm=flag.thickness_mm,
-            name=f"{name} extension",
-            group=f"{group}.extension",
-        )
+
+
+def flag_name(flag: Flag) -> str:
+    """What the crew calls a flag."""
+    return flag.name or f"{flag.side} flag"
+
+
+def _flag(flag: Flag, number: int, hoods: tuple[Hood, ...], place: Pose) -> tuple[Part, ...]:
+    return boards(hinge_of(flag, hoods, place), bars_of(flag), flag.angle_deg, flag_name(flag), f"box.flag[{number}]")
 
 
 def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:

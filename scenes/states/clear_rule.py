@@ -110,7 +110,7 @@ MEANING = {
 class Limits:
     """What counts as visible, as nothing, and as room."""
 
-    visible_loss_stops: float = 0.1
+    visible_loss_stops: float
     nothing_share: float = NOTHING_SHARE
     room_percent: float = ROOM_PERCENT
 

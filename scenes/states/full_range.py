@@ -13,9 +13,10 @@ from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for, can_focus, focal_lengths, focus_distances_of
+from scenes.states.keys import Setting
 from scenes.states.load import Loaded
 from scenes.states.select import chosen_lenses
-from scenes.states.state import Setting, StatePlan, guides_of, pixel_grid, plan_state
+from scenes.states.state import State, guides_of, pixel_grid, plan_state
 from scenes.states.widest_settings import bulging
 
 STEPS_BETWEEN = 7  # focal lengths between two rows: a bulge between them is then missed by 1/64 of its height, a tenth of a mm
@@ -26,7 +27,7 @@ class Ranged:
     """A lens and the states that hold its whole range: worked out once, asked for many times."""
 
     lens: Lens
-    plans: tuple[StatePlan, ...]
+    plans: tuple[State, ...]
 
 
 def ranged_lenses(loaded: Loaded, names: Sequence[str] = ()) -> tuple[Ranged, ...]:
@@ -34,7 +35,7 @@ def ranged_lenses(loaded: Loaded, names: Sequence[str] = ()) -> tuple[Ranged, ..
     return tuple(Ranged(lens=lens, plans=range_plans(loaded, lens)) for lens in chosen_lenses(loaded.scene, names))
 
 
-def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
+def range_plans(loaded: Loaded, lens: Lens) -> tuple[State, ...]:
     """A lens's states over its whole range, whatever [check] asks for.
 
     A stop further closed lights less of the same pupil, so its beam lies inside the widest stop's. Zoom rows, infinity, the nearest
@@ -47,7 +48,7 @@ def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
     settings = tuple(_settings(scene, lens))
     between = bulging(
         lens,
-        loaded.resources.prescriptions[lens.prescription] if lens.prescription is not None else None,
+        loaded.resources.glass_of(lens),
         grid=grid,
         guides=guides,
         settings=settings,

@@ -18,7 +18,7 @@ from scenes.scene_file.tables.box import PART_KEYS, box_parts
 from scenes.scene_file.tables.prescription import GlassFile, glass_table
 from scenes.scene_file.tables.scene import Scene
 from scenes.scene_file.toml_lines import key_lines, line_of
-from scenes.states.state import StatePlan, states_of_lens
+from scenes.states.state import State, states_of_lens
 
 Content = TypeVar("Content")
 
@@ -43,9 +43,9 @@ def load_scene(path: Path) -> Loaded:
     return Loaded(scene=scene, resources=resources, file_name=path.name, sha256=sha256, lines=key_lines(text))
 
 
-def plans_of(loaded: Loaded) -> tuple[StatePlan, ...]:
+def plans_of(loaded: Loaded) -> tuple[State, ...]:
     """Every state that the scene asks for; SceneError, with lines, for every table that nothing can be built from."""
-    found: list[StatePlan] = []
+    found: list[State] = []
     complaints: list[Complaint] = []
     for place, lens in enumerate(loaded.scene.lens):
         try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
 import numpy as np
 
@@ -10,10 +10,7 @@ from geometry.arrays import FloatArray
 from geometry.frame import where_in_words
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
-from scenes.states.state import StatePlan
-
-if TYPE_CHECKING:
-    from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 
 class Named(Protocol):
@@ -28,6 +25,10 @@ class Named(Protocol):
         """The lens's name."""
 
     @property
+    def is_zoom(self) -> bool:
+        """Whether the lens has several focal lengths."""
+
+    @property
     def focal_mm(self) -> float:
         """Focal length."""
 
@@ -40,10 +41,46 @@ class Named(Protocol):
         """Stop."""
 
 
+class OfState:
+    """A value that tells of one state, its `plan`, and is named as that is."""
+
+    __slots__ = ()
+    plan: Named
+
+    @property
+    def key(self) -> str:
+        """The state's name for files."""
+        return self.plan.key
+
+    @property
+    def lens_name(self) -> str:
+        """The lens's name."""
+        return self.plan.lens_name
+
+    @property
+    def is_zoom(self) -> bool:
+        """Whether the lens has several focal lengths."""
+        return self.plan.is_zoom
+
+    @property
+    def focal_mm(self) -> float:
+        """Focal length."""
+        return self.plan.focal_mm
+
+    @property
+    def focus_mm(self) -> float:
+        """Focus distance from the image plane."""
+        return self.plan.focus_mm
+
+    @property
+    def f_number(self) -> float:
+        """Stop."""
+        return self.plan.f_number
+
+
 def lens_words(state: Named) -> str:
     """The lens as the crew says it, with its focal length where it is a zoom: '25-50 at 35 mm'."""
-    zoomed = f"_{state.focal_mm:g}mm_" in state.key
-    return f"{state.lens_name} at {state.focal_mm:g} mm" if zoomed else state.lens_name
+    return f"{state.lens_name} at {state.focal_mm:g} mm" if state.is_zoom else state.lens_name
 
 
 def setting_words(state: Named) -> str:
@@ -68,7 +105,7 @@ def in_a_sentence(error: Exception) -> str:
 OUTSIDE = "outside the picture"
 
 
-def middle_variant(plan: StatePlan) -> LensState:
+def middle_variant(plan: State) -> LensState:
     """The lens with its pupil where it is, or in the middle of its bounds: at infinity focus ghosts do not depend on it."""
     return plan.variants[len(plan.variants) // 2]
 

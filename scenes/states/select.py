@@ -9,42 +9,51 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import did_you_mean, plain, text_as_mm
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene
-from scenes.states.state import StatePlan
-
-
-def widest_stops(plans: Iterable[StatePlan]) -> tuple[StatePlan, ...]:
-    """Of each lens, zoom and focus the state at the widest stop, whose beam holds those of the others."""
-    found: dict[tuple[str, float, float], StatePlan] = {}
-    for plan in plans:
-        key = (plan.lens_name, plan.focal_mm, plan.focus_mm)
-        if key not in found or plan.f_number < found[key].f_number:
-            found[key] = plan
-    return tuple(found.values())
-
-
-def ghost_plans(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
-    """One state per lens, zoom and focus: the widest stop, where the beam is largest and ghosts are softest."""
-    widest: dict[tuple[str, float, float], StatePlan] = {}
-    for plan in plans:
-        key = (plan.lens_name, plan.focal_mm, plan.focus_mm)
-        if key not in widest or plan.f_number < widest[key].f_number:
-            widest[key] = plan
-    return tuple(widest.values())
-
+from scenes.states.state import State
 
 SAME_FOCUS_MM = 0.5  # a focus distance asked for this near one of the scene's means that one
-
-
 SAME_F_NUMBER = 0.051  # stops are said to one decimal
 
 
+def widest_stops(plans: Iterable[State]) -> tuple[State, ...]:
+    """Of each lens, zoom and focus the state at the widest stop.
+
+    A stop further closed lights less of the same pupil: the widest beam holds those of the others, and ghosts are softest there.
+    """
+    return tuple(mine[0] for mine in by_setting(plans))
+
+
+def first_focus(plans: Iterable[State]) -> tuple[State, ...]:
+    """Of each lens and zoom its first focus, at the widest stop."""
+    found: dict[tuple[str, float], State] = {}
+    for plan in widest_stops(plans):
+        found.setdefault((plan.lens_name, plan.focal_mm), plan)
+    return tuple(found.values())
+
+
+def first_of_each_lens(plans: Iterable[State]) -> tuple[State, ...]:
+    """The first state of every lens."""
+    found: dict[str, State] = {}
+    for plan in plans:
+        found.setdefault(plan.lens_name, plan)
+    return tuple(found.values())
+
+
+def by_setting(plans: Iterable[State]) -> tuple[tuple[State, ...], ...]:
+    """States of one lens, zoom and focus together, the widest stop first."""
+    found: dict[tuple[str, float, float], list[State]] = {}
+    for plan in plans:
+        found.setdefault((plan.lens_name, plan.focal_mm, plan.focus_mm), []).append(plan)
+    return tuple(tuple(sorted(mine, key=lambda plan: plan.f_number)) for mine in found.values())
+
+
 def selected(
-    plans: Sequence[StatePlan], *, lenses: Sequence[str] = (), focus: Sequence[str] = (), f_numbers: Sequence[float] = ()
-) -> tuple[StatePlan, ...]:
+    plans: Sequence[State], *, lenses: Sequence[str] = (), focus: Sequence[str] = (), f_numbers: Sequence[float] = ()
+) -> tuple[State, ...]:
     """The states of some lenses, focus distances (mm, "infinity" or "close") and stops; SceneError where there is none such."""
     kept = tuple(plans)
     if lenses:
-        _insist("--lens", lenses, list(dict.fromkeys(plan.lens_name for plan in plans)))
+        _insist_on_lenses(lenses, list(dict.fromkeys(plan.lens_name for plan in plans)))
         kept = tuple(plan for plan in kept if plan.lens_name in lenses)
     if focus:
         wanted = [(said, _focus_test(said, kept)) for said in focus]
@@ -57,14 +66,14 @@ def selected(
     return kept
 
 
-Test = Callable[[StatePlan], bool]
+Test = Callable[[State], bool]
 
 
 def _stop_test(stop: float) -> Test:
     return lambda plan: abs(plan.f_number - stop) < SAME_F_NUMBER
 
 
-def _focus_test(said: str, plans: Sequence[StatePlan]) -> Test:
+def _focus_test(said: str, plans: Sequence[State]) -> Test:
     if said in {"infinity", "inf"}:
         return lambda plan: math.isinf(plan.focus_mm)
     if said == "close":
@@ -76,15 +85,13 @@ def _focus_test(said: str, plans: Sequence[StatePlan]) -> Test:
     return lambda plan: abs(plan.focus_mm - distance) <= SAME_FOCUS_MM
 
 
-def _insist(option: str, wanted: Sequence[str], known: list[str]) -> None:
+def _insist_on_lenses(wanted: Sequence[str], known: list[str]) -> None:
     for name in wanted:
         if name not in known:
-            raise _bad_option(option, f'the scene has no lens "{name}"; {did_you_mean(name, known)}')
+            raise _bad_option("--lens", f'the scene has no lens "{name}"; {did_you_mean(name, known)}')
 
 
-def _insist_on_some(
-    option: str, wanted: Sequence[tuple[str, Test]], plans: Sequence[StatePlan], words: Callable[[StatePlan], str]
-) -> None:
+def _insist_on_some(option: str, wanted: Sequence[tuple[str, Test]], plans: Sequence[State], words: Callable[[State], str]) -> None:
     for said, test in wanted:
         if not any(test(plan) for plan in plans):
             known = ", ".join(dict.fromkeys(words(plan) for plan in plans))
@@ -97,9 +104,5 @@ def _bad_option(option: str, problem: str) -> SceneError:
 
 def chosen_lenses(scene: Scene, names: Sequence[str]) -> tuple[Lens, ...]:
     """The scene's lenses of these names, all where none is named; SceneError for a name that it does not have."""
-    known = [lens.name for lens in scene.lens]
-    for name in names:
-        if name not in known:
-            problem = f'the scene has no lens "{name}"; {did_you_mean(name, known)}'
-            raise SceneError([Complaint(where="", problem=problem, source="--lens")])
+    _insist_on_lenses(names, [lens.name for lens in scene.lens])
     return tuple(lens for lens in scene.lens if not names or lens.name in names)

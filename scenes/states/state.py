@@ -3,41 +3,48 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import product
 
 from geometry.body import Assembly
+from geometry.frame import Pose
 from geometry.notes import Note
 from raytrace.box import Box
 from raytrace.optics.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.optics.lens import LensState
 from scenes.scene_file.resources import Resources
+from scenes.scene_file.tables.box import Box as SceneBox
 from scenes.scene_file.tables.camera import Camera
 from scenes.scene_file.tables.lens import Lens
-from scenes.scene_file.tables.scene import Scene, box_for, f_numbers_of, focal_lengths, focus_distances_of
-from scenes.states.box import build_box
+from scenes.scene_file.tables.scene import Scene, box_for, f_numbers_of, focal_lengths
+from scenes.states.box import box_place, build_box
 from scenes.states.contradictions import contradiction_notes
 from scenes.states.focus_plane import focus_notes
+from scenes.states.keys import Setting, StateLabel, key_of, settings_of
 from scenes.states.lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.states.lens_front import front_notes
 from scenes.states.notes import facts_of, field_notes, nearest_focus_notes, walk_notes
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StatePlan:
-    """Everything a way needs for one state.
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class State:
+    """One lens at one zoom, focus and stop with its box: everything that a way needs, and what it was made from.
 
-    `variants` holds the lens once per pupil position that its stated bounds allow; the worst of them counts. field_guess_percent
-    says how much wider than at infinity its field is taken to be, across and upright, where that is a guess; else None.
+    `fitted` is the scene's box as it is on this lens, `box` and `assembly` what is built of it; `travel_mm` is how far the front
+    rim has moved toward the scene. `variants` holds the lens once per pupil position that its stated bounds allow; the worst of
+    them counts. field_guess_percent says how much wider than at infinity its field is taken to be, across and upright, where that
+    is a guess; else None.
     """
 
     key: str
-    lens_name: str
+    scene: Scene
+    resources: Resources
+    lens: Lens
     focal_mm: float
     focus_mm: float
     f_number: float
+    fitted: SceneBox
+    travel_mm: float
     variants: tuple[LensState, ...]
     variant_names: tuple[str, ...]
     box: Box
@@ -47,36 +54,64 @@ class StatePlan:
     notes: tuple[Note, ...]
     field_guess_percent: tuple[float, float] | None = None
 
+    def __repr__(self) -> str:
+        """Its name for files: the whole would fill pages."""
+        return f"State({self.key!r})"
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Setting:
-    """A zoom, focus and stop: focal length and focus distance from the image plane [mm], f-number."""
+    @property
+    def lens_name(self) -> str:
+        """The lens's name."""
+        return self.lens.name
 
-    focal_mm: float
-    focus_mm: float
-    f_number: float
+    @property
+    def is_zoom(self) -> bool:
+        """Whether the lens has several focal lengths, so that this one has to be said."""
+        return len(focal_lengths(self.lens)) > 1
+
+    @property
+    def label(self) -> StateLabel:
+        """What tells this state from any other."""
+        return StateLabel(
+            key=self.key,
+            lens_name=self.lens_name,
+            is_zoom=self.is_zoom,
+            focal_mm=self.focal_mm,
+            focus_mm=self.focus_mm,
+            f_number=self.f_number,
+        )
+
+    @property
+    def visible_loss_stops(self) -> float:
+        """The loss that the scene calls visible."""
+        return self.scene.check.visible_loss_stops
+
+    @property
+    def place(self) -> Pose:
+        """Where the box stands in the frame of the lens front rim: the pose that every `at_mm` is measured in."""
+        return box_place(self.fitted, self.travel_mm)
+
+    def rebuilt(self, fitted: SceneBox) -> tuple[Assembly, Box]:
+        """Another box in this one's place, as parts."""
+        return build_box(fitted, self.lens, self.resources, front_travel_mm=self.travel_mm)
 
 
-def states_of(scene: Scene, resources: Resources | None = None) -> tuple[StatePlan, ...]:
+def states_of(scene: Scene, resources: Resources | None = None) -> tuple[State, ...]:
     """Every state that the scene's [check] asks for, lens by lens."""
     return tuple(_states(scene, resources or Resources()))
 
 
-def _states(scene: Scene, resources: Resources) -> Iterator[StatePlan]:
+def _states(scene: Scene, resources: Resources) -> Iterator[State]:
     for lens in scene.lens:
         yield from states_of_lens(scene, lens, resources)
 
 
-def states_of_lens(scene: Scene, lens: Lens, resources: Resources) -> Iterator[StatePlan]:
+def states_of_lens(scene: Scene, lens: Lens, resources: Resources) -> Iterator[State]:
     """Every state of one lens; GeometryError or ItemError where its box or the lens itself cannot be built."""
     grid = pixel_grid(scene.camera)
     guides = guides_of(scene.camera, grid)
     notes = _facts(scene, lens, resources)
-    stops = f_numbers_of(scene, lens)
-    for focal_mm in focal_lengths(lens):
-        for focus_mm, f_number in product(focus_distances_of(scene, lens, focal_mm), stops):
-            setting = Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
-            yield plan_state(scene, lens, resources, setting, grid=grid, guides=guides, notes=notes)
+    for setting in settings_of(scene, lens):
+        yield plan_state(scene, lens, resources, setting, grid=grid, guides=guides, notes=notes)
 
 
 def plan_state(
@@ -88,21 +123,24 @@ def plan_state(
     grid: PixelGrid,
     guides: tuple[Guide, ...],
     notes: tuple[Note, ...] = (),
-) -> StatePlan:
+) -> State:
     """One state of one lens."""
     focal_mm, focus_mm, f_number = setting.focal_mm, setting.focus_mm, setting.f_number
-    glass = resources.prescriptions[lens.prescription] if lens.prescription is not None else None
-    variants = lens_variants(lens, grid, glass, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
+    variants = lens_variants(lens, grid, resources.glass_of(lens), focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
     states = tuple(variant.lens for variant in variants)
-    own_box = box_for(scene, lens)
-    assembly, box = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, focus_mm))
+    fitted, travel_mm = box_for(scene, lens), front_travel_mm(lens, focal_mm, focus_mm)
+    assembly, box = build_box(fitted, lens, resources, front_travel_mm=travel_mm)
     guess = field_guess_percent(lens, variants, grid, focal_mm, focus_mm)
-    return StatePlan(
-        key=state_key(lens, focal_mm, focus_mm, f_number),
-        lens_name=lens.name,
+    return State(
+        key=key_of(scene, lens, setting),
+        scene=scene,
+        resources=resources,
+        lens=lens,
         focal_mm=focal_mm,
         focus_mm=focus_mm,
         f_number=f_number,
+        fitted=fitted,
+        travel_mm=travel_mm,
         variants=states,
         variant_names=tuple(variant.name for variant in variants),
         box=box,
@@ -126,8 +164,7 @@ def _facts(scene: Scene, lens: Lens, resources: Resources) -> tuple[Note, ...]:
     focal_mm = focal_lengths(lens)[0]
     own_box = box_for(scene, lens)
     assembly, _ = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, math.inf))
-    glass = resources.prescriptions[lens.prescription] if lens.prescription is not None else None
-    facts = facts_of(own_box, lens, assembly, glass, min(f_numbers_of(scene, lens)))
+    facts = facts_of(own_box, lens, assembly, resources.glass_of(lens), min(f_numbers_of(scene, lens)))
     return (*facts, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))
 
 
@@ -148,11 +185,3 @@ def guides_of(camera: Camera, grid: PixelGrid) -> tuple[Guide, ...]:
         guide_of_aspect(guide.name, grid, guide.aspect, scale=guide.scale, offset_mm=guide.offset_mm) for guide in camera.guide
     )
     return guides or (whole_frame(grid),)
-
-
-def state_key(lens: Lens, focal_mm: float, focus_mm: float, f_number: float) -> str:
-    """A name for files: '18_inf_f2', '25-50_35mm_at_600_f2.8'."""
-    name = re.sub(r"[^\w.+-]+", "-", lens.name).strip("-.") or "lens"
-    focal = f"_{focal_mm:g}mm" if len(focal_lengths(lens)) > 1 else ""
-    focus = "inf" if math.isinf(focus_mm) else f"at_{focus_mm:g}"
-    return f"{name}{focal}_{focus}_f{f_number:g}"

@@ -13,27 +13,24 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.frame import Side
 from geometry.openings import BODY_NAME, Fit, LensFront, Slot, enclosure_of
-from geometry.parts import box_pose
 from raytrace.optics.camera import PixelGrid, whole_frame
 from raytrace.optics.lens import LensState, pencils_for
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.mirror import MirrorScene
 from raytrace.stray.target import Target, glass_target, lens_front_target
 from raytrace.stray.world import World
-from scenes.scene_file.resources import Resources
-from scenes.scene_file.tables.box import CLAMP, DARK_LINING, Box
+from scenes.scene_file.tables.box import DARK_LINING, Box
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene
-from scenes.states.box import BARREL_INSIDE_SHARE, build_box, stage_name
-from scenes.states.lens import front_travel_mm
+from scenes.states.box import BARREL_INSIDE_SHARE, box_place, stage_name
 from scenes.states.lights import lights_of
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 LOG2_POINTS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Setup:
+class StraySetup:
     """A box on a lens as stray light meets it."""
 
     own_box: Box
@@ -61,14 +58,6 @@ def angles_deg(direction: FloatArray) -> tuple[float, float]:
 
 def fit_of(box: Box, lens: Lens, travel_mm: float) -> Fit:
     """How a box sits on a lens: its place, the lens's front, the seal's kind and the slots of its trays."""
-    right, up = box.offset_mm
-    place = box_pose(
-        ahead_mm=box.ahead_mm - (0.0 if box.mount == CLAMP else travel_mm),
-        offset_right_mm=right,
-        offset_up_mm=up,
-        tilt_deg=box.tilt_deg,
-        back_thickness_mm=box.back[0].thickness_mm if box.back else 0.0,
-    )
     glass = min(lens.front_glass_mm or BARREL_INSIDE_SHARE * lens.front_diameter_mm, lens.front_diameter_mm - 1.0)
     length = min(lens.front_to_sensor_mm or math.inf, 80.0)
     slots = tuple(
@@ -78,32 +67,25 @@ def fit_of(box: Box, lens: Lens, travel_mm: float) -> Fit:
     )
     front = LensFront(outside_mm=lens.front_diameter_mm, glass_mm=glass, length_mm=length)
     soft = bool(box.seal) and box.seal[0].kind in {"donut", "bellows"}
-    return Fit(box=place, front=front, soft_seal=soft, slots=slots)
+    return Fit(box=box_place(box, travel_mm), front=front, soft_seal=soft, slots=slots)
 
 
-def setup_of(
-    own_box: Box,
-    lens: Lens,
-    state: LensState,
-    plan: StatePlan,
-    resources: Resources,
-    *,
-    target: str | Target,
-    rng: np.random.Generator,
-) -> Setup:
-    """The world, mirrors, target and linings of a box on a lens. `target` is "glass", "lens", or one made before."""
-    travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
-    assembly, box = build_box(own_box, lens, resources, front_travel_mm=travel)
-    fit = fit_of(own_box, lens, travel)
+def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Target, rng: np.random.Generator) -> StraySetup:
+    """The world, mirrors, target and linings of a box in place of a state's own, with its pupil at one of its depths.
+
+    `target` is "glass", "lens", or one made before.
+    """
+    assembly, box = state.rebuilt(own_box)
+    fit = fit_of(own_box, state.lens, state.travel_mm)
     world = World.of(enclosure_of(assembly, fit))
     if isinstance(target, Target):
         aim = target
     elif target == "glass" and box.glasses:
-        aim = glass_target(state, plan.grid, box, log2_points=LOG2_POINTS, rng=rng)
+        aim = glass_target(pupil, state.grid, box, log2_points=LOG2_POINTS, rng=rng)
     else:
         aim = lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
     mirror = MirrorScene(glasses=box.glasses, world=world, caught_radius_mm=fit.front.outside_mm / 2)
-    return Setup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
+    return StraySetup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
 
 
 def _linings(box: Box, world: World) -> dict[str, float]:

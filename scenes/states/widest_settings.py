@@ -16,8 +16,8 @@ from raytrace.optics.prescription import first_order
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens, PupilDepth
 from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
+from scenes.states.keys import Setting
 from scenes.states.lens import front_travel_mm, lens_variants
-from scenes.states.state import Setting
 
 BULGE_MM = 0.02  # a setting that reaches farther by no more than this is left out: cut-outs are traced to no better
 STEPS = 64  # of focus: the beam's edge runs so flat at its farthest that half a step misses a hundredth of a mm of it

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from enum import StrEnum
-from types import UnionType
-from typing import Any, get_args, get_origin, get_type_hints
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.view3d.content import Scene3D
+from scenes.view3d.content import Heatmap, Label, Line, Place, RayFate, RayPath, Scene3D, Solid, View
 
-TREE = "tree"
+TREE, ARRAY = "tree", "array"
+THINGS: dict[str, Callable[..., Any]] = {kind.__name__: kind for kind in (Scene3D, Solid, RayPath, Heatmap, Line, Label)}
+WORDS: dict[str, Callable[[str], StrEnum]] = {kind.__name__: kind for kind in (View, RayFate, Place)}
 
 
 def packed(scene: Scene3D) -> dict[str, NDArray[Any]]:
@@ -26,34 +27,35 @@ def packed(scene: Scene3D) -> dict[str, NDArray[Any]]:
 
 def unpacked(arrays: Mapping[str, NDArray[Any]]) -> Scene3D:
     """The scene of `packed` arrays."""
-    scene = _value(Scene3D, json.loads(bytes(arrays[TREE])), arrays)
+    scene = _value(json.loads(bytes(arrays[TREE])), arrays)
     assert isinstance(scene, Scene3D)
     return scene
 
 
 def _tree(value: Any, arrays: dict[str, NDArray[Any]]) -> Any:
+    """A value as JSON: things, words of an enumeration and arrays as an object whose one key is the kind, tuples as lists."""
+    kind = type(value).__name__
     if is_dataclass(value):
-        return {field.name: _tree(getattr(value, field.name), arrays) for field in fields(value)}
+        return {kind: {field.name: _tree(getattr(value, field.name), arrays) for field in fields(value)}}
+    if isinstance(value, StrEnum):
+        return {kind: value.value}
     if isinstance(value, np.ndarray):
         arrays[f"a{len(arrays)}"] = value
-        return f"a{len(arrays) - 1}"
+        return {ARRAY: f"a{len(arrays) - 1}"}
     if isinstance(value, tuple | list):
         return [_tree(item, arrays) for item in value]
     return value
 
 
-def _value(kind: Any, tree: Any, arrays: Mapping[str, NDArray[Any]]) -> Any:
-    origin = get_origin(kind)
-    if origin is UnionType:
-        return None if tree is None else _value(next(k for k in get_args(kind) if k is not type(None)), tree, arrays)
-    if origin is tuple:
-        kinds = get_args(kind)
-        each = [kinds[0]] * len(tree) if kinds[-1] is Ellipsis else kinds
-        return tuple(_value(k, item, arrays) for k, item in zip(each, tree, strict=True))
-    if origin is np.ndarray:
-        return np.array(arrays[tree])
-    if is_dataclass(kind):
-        hints = get_type_hints(kind)
-        make: Any = kind
-        return make(**{name: _value(hints[name], item, arrays) for name, item in tree.items()})
-    return kind(tree) if isinstance(kind, type) and issubclass(kind, StrEnum) else tree
+def _value(tree: Any, arrays: Mapping[str, NDArray[Any]]) -> Any:
+    """The value of `_tree`; a kind that is neither in THINGS nor in WORDS is a KeyError."""
+    if isinstance(tree, list):
+        return tuple(_value(item, arrays) for item in tree)
+    if not isinstance(tree, dict):
+        return tree
+    ((kind, held),) = tree.items()
+    if kind == ARRAY:
+        return np.array(arrays[held])
+    if kind in WORDS:
+        return WORDS[kind](held)
+    return THINGS[kind](**{name: _value(item, arrays) for name, item in held.items()})

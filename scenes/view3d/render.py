@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from scenes.io.files import write_whole
-from scenes.runtime.child_process import Brake, child_environment
+from scenes.runtime.child_process import StopSwitch, child_environment
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.view3d.content import Scene3D
 from scenes.view3d.content_file import packed
@@ -45,18 +45,18 @@ class RenderReport:
     problem: str = ""
 
 
-def render_batch(jobs: Sequence[Job], brake: Brake | None = None) -> RenderReport:
+def render_batch(jobs: Sequence[Job], stop: StopSwitch | None = None) -> RenderReport:
     """Draw scenes into PNG files (scene, path, (width, height) pixels); never raises for want of OpenGL.
 
     A file is written whole or not at all. One start serves all pictures: hand over as many as there are.
     """
-    brake = brake or Brake()
+    stop = stop or StopSwitch()
     if not jobs:
         return RenderReport()
     if find_spec("pyvista") is None:
         return RenderReport(problem=NO_LIBRARY)
     for window in offscreen_windows():
-        report = _render_with(window, jobs, brake)
+        report = _render_with(window, jobs, stop)
         if report.written or report.problem != NO_OPENGL:
             return report
     return RenderReport(problem=NO_OPENGL)
@@ -77,12 +77,12 @@ def _loads(library: str) -> bool:
     return True
 
 
-def _render_with(window: str, jobs: Sequence[Job], brake: Brake) -> RenderReport:
+def _render_with(window: str, jobs: Sequence[Job], stop: StopSwitch) -> RenderReport:
     """All jobs in one child, and what a crash left over in a second one; NO_OPENGL where not even the first picture came."""
     report, left = RenderReport(), list(jobs)
     while left:
-        done, crash = _one_child(window, left, brake)
-        if brake.pulled:
+        done, crash = _one_child(window, left, stop)
+        if stop.stopped:
             return report
         if not done and not report.written:
             return replace(report, problem=NO_OPENGL)
@@ -101,13 +101,13 @@ def _joined(report: RenderReport, jobs: Sequence[Job], done: Sequence[str]) -> R
     return replace(report, written=report.written + written, failed=report.failed + failed)
 
 
-def _one_child(window: str, jobs: Sequence[Job], brake: Brake) -> tuple[list[str], str]:
+def _one_child(window: str, jobs: Sequence[Job], stop: StopSwitch) -> tuple[list[str], str]:
     """For each picture the child got to, in order, why it failed or an empty text; and how the child ended, for the one after."""
     with tempfile.TemporaryDirectory(prefix="brimline-") as name:
         folder = Path(name)
         for number, (scene, _, size) in enumerate(jobs):
             np.savez(folder / f"{number}.npz", allow_pickle=False, size=np.array(size), **packed(scene))
-        said, crash = _run([str(folder)], window, START_S + PICTURE_S * len(jobs), brake)
+        said, crash = _run([str(folder)], window, START_S + PICTURE_S * len(jobs), stop)
         done = [str(line["why"]) for line in said]
         for number, why in enumerate(done):
             if not why:
@@ -115,20 +115,20 @@ def _one_child(window: str, jobs: Sequence[Job], brake: Brake) -> tuple[list[str
     return done, crash
 
 
-def _run(arguments: Sequence[str], window: str, timeout_s: float, brake: Brake) -> tuple[list[dict[str, Any]], str]:
+def _run(arguments: Sequence[str], window: str, timeout_s: float, stop: StopSwitch) -> tuple[list[dict[str, Any]], str]:
     """What a child said, and how it ended in a sentence."""
     try:
-        ended = _child(arguments, window, timeout_s, brake)
+        ended = _child(arguments, window, timeout_s, stop)
     except subprocess.TimeoutExpired as late:
         out = late.stdout or b""
         return _lines(out if isinstance(out, str) else out.decode(errors="replace")), f"drawing took longer than {timeout_s:.0f} s"
     return _lines(ended.stdout), f"drawing stopped with status {ended.returncode}"
 
 
-def _child(arguments: Sequence[str], window: str, timeout_s: float, brake: Brake) -> subprocess.CompletedProcess[str]:
+def _child(arguments: Sequence[str], window: str, timeout_s: float, stop: StopSwitch) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-P", "-m", "scenes.view3d.render_process", *arguments]
     environment, pipe = child_environment(os.environ, window), subprocess.PIPE
-    with subprocess.Popen(command, env=environment, stdout=pipe, stderr=pipe, text=True) as child, brake.on(child):
+    with subprocess.Popen(command, env=environment, stdout=pipe, stderr=pipe, text=True) as child, stop.on(child):
         try:
             out, err = child.communicate(timeout=timeout_s)
         except BaseException:  # Ctrl-C included
@@ -162,7 +162,7 @@ def window_problem() -> str:
     if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
         return NO_DISPLAY
     try:
-        ended = _child(["--window"], "", START_S, Brake())
+        ended = _child(["--window"], "", START_S, StopSwitch())
     except subprocess.TimeoutExpired:
         return NO_WINDOW
     return "" if ended.returncode == 0 and OPENED in ended.stdout else NO_WINDOW

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from raytrace.tolerance import Tolerance, main_effects, plus_minus, share_range, spread, tornado, worst_case
+from raytrace.tolerance import PlusMinus, main_effects, plus_minus, share_range, spread, tornado, worst_case
 
 
 def stack(inputs):
@@ -12,7 +12,7 @@ def stack(inputs):
     return 2 + inputs["a"] - 2 * inputs["b"] + 0.5 * inputs["c"]
 
 
-CHAIN = (plus_minus("a", 0.0, 1.0), plus_minus("b", 0.0, 0.3), Tolerance("c", 0.0, 0.4, 0.0))
+CHAIN = (plus_minus("a", 0.0, 1.0), plus_minus("b", 0.0, 0.3), PlusMinus("c", 0.0, 0.4, 0.0))
 
 
 def test_the_worst_of_a_straight_chain_is_the_sum_of_its_tolerances():
@@ -76,7 +76,7 @@ def test_an_answer_that_never_moves_has_no_least_sure_input():
 
 def test_a_tolerance_below_nought_is_refused():
     with pytest.raises(ValueError, match="pupil: a tolerance must not be below 0, got --1 / \\+2"):
-        Tolerance("pupil", 38.0, -1.0, 2.0)
+        PlusMinus("pupil", 38.0, -1.0, 2.0)
 
 
 def test_what_lowers_the_answer_both_ways_counts_as_an_effect():

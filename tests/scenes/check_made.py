@@ -8,11 +8,30 @@ from geometry.outline import RoundedRectangle
 from raytrace.box import Box
 from raytrace.optics.camera import PixelGrid, whole_frame
 from raytrace.optics.lens import FixedPupil, LensState
-from scenes.states.state import StatePlan
+from scenes.scene_file.parse import parse_scene
+from scenes.scene_file.resources import Resources
+from scenes.scene_file.tables.scene import box_for
+from scenes.states.state import State
 from tests.raytrace.made import holed
 
 FOCAL_MM, F_NUMBER, PUPIL_MM, WALL_AT_MM = 20.0, 4.0, 40.0, 60.0
 RADIUS_MM = FOCAL_MM / F_NUMBER / 2
+SHOW = parse_scene(
+    f"""brimline = 1
+[camera]
+width_mm = 36
+height_mm = 24
+pixels = [12, 8]
+[[lens]]
+name = "20"
+focal_mm = {FOCAL_MM}
+f_number = {F_NUMBER}
+front_diameter_mm = 80
+pupil_behind_front_mm = {PUPIL_MM}
+[box]
+""",
+    "made.toml",
+)
 GRID = PixelGrid(width_mm=36, height_mm=24, columns=12, rows=8)
 
 
@@ -34,9 +53,13 @@ def wall_on_the_right(right_mm, name="right flag", kind=Kind.FLAG):
 
 
 def plan(*parts, pupils=(PUPIL_MM,), key="20_inf_f4", guides=None, glasses=(), focal_mm=FOCAL_MM, notes=()):
-    return StatePlan(
+    return State(
         key=key,
-        lens_name="20",
+        scene=SHOW,
+        resources=Resources(),
+        lens=SHOW.lens[0],
+        fitted=box_for(SHOW, SHOW.lens[0]),
+        travel_mm=0.0,
         focal_mm=focal_mm,
         focus_mm=np.inf,
         f_number=F_NUMBER,

@@ -19,10 +19,7 @@ from raytrace.beam.beam import lens_section, union
 from raytrace.beam.clearance_plane import slice_distance
 from raytrace.beam.hull_cut import hull_cut, mesh_cut
 from raytrace.beam.outline import Section, SectionSize, section_size
-from scenes.scene_file.tables.scene import Scene, box_for
-from scenes.states.box import box_place
-from scenes.states.lens import front_travel_mm
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 SAGITTA_MM = 0.002  # chords of round openings: a tenth of what the beam itself is good to
 JOIN_DECIMALS = 6  # ends of cut lines nearer than a millionth of a millimetre are one point
@@ -42,7 +39,7 @@ class PartInPlane:
 class StateInPlane:
     """One state's beam in the plane: all its guides, the worst over its pupil depths; and the parts it meets there."""
 
-    plan: StatePlan
+    plan: State
     section: Section
     size: SectionSize
     parts: tuple[PartInPlane, ...]
@@ -59,21 +56,19 @@ class BeamInPlane:
     parts: tuple[PartInPlane, ...]
 
 
-def beam_in_plane(scene: Scene, plans: Sequence[StatePlan], at_mm: float) -> BeamInPlane:
+def beam_in_plane(plans: Sequence[State], at_mm: float) -> BeamInPlane:
     """The beam of some states where `at_mm` of the scene file lies."""
-    states = tuple(_state(plan, box_plane(scene, plan, at_mm)) for plan in plans)
+    states = tuple(_state(plan, box_plane(plan, at_mm)) for plan in plans)
     whole = union([state.section for state in states])
     return BeamInPlane(at_mm=at_mm, states=states, section=whole, size=section_size(whole), parts=_nearest_parts(states))
 
 
-def box_plane(scene: Scene, plan: StatePlan, at_mm: float) -> Pose:
+def box_plane(plan: State, at_mm: float) -> Pose:
     """The plane square to the box where `at_mm` lies, as the box is fitted to the state's lens."""
-    lens = next(lens for lens in scene.lens if lens.name == plan.lens_name)
-    place = box_place(box_for(scene, lens), front_travel_mm(lens, plan.focal_mm, plan.focus_mm))
-    return part_pose(place, at_mm=at_mm, depth_mm=0.0)
+    return part_pose(plan.place, at_mm=at_mm, depth_mm=0.0)
 
 
-def _state(plan: StatePlan, plane: Pose) -> StateInPlane:
+def _state(plan: State, plane: Pose) -> StateInPlane:
     section = lens_section(plan.variants, plan.guides, plan.box, plane)
     cuts = [(part, material_in(part, plane)) for part in plan.assembly.parts]
     parts = [

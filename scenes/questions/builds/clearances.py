@@ -23,14 +23,13 @@ from raytrace.optics.projection import slopes
 from scenes.questions.builds.inputs import Input, built
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
-from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import fitted
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.scene_file.tables.tolerance_paths import PUPIL, WALK
 from scenes.states.box import build_box
 from scenes.states.lens import front_travel_mm, lens_variants
-from scenes.states.state import StatePlan, guides_of, pixel_grid
+from scenes.states.state import State, guides_of, pixel_grid
 
 FAR_SHARE, FAR_MM = 1.05, 5.0  # beams are made fine enough a little beyond the farthest part, which may come out farther ahead
 CURVED_SHARE, CURVED_MM = 0.25, 0.2  # how much more inputs may do together than the sum of what they do alone
@@ -52,7 +51,7 @@ class Build:
     """One build of a show as one lens sees it: what came out how, and the part that is nearest to the beam, or deepest in it."""
 
     values: dict[str, float]
-    state: StatePlan
+    state: State
     nearest: Clearance
 
     @property
@@ -111,17 +110,24 @@ def _share(item: Input, value: float) -> float:
 
 
 @dataclass(slots=True, kw_only=True)
-class Bench:
-    """One lens, its states, and what may come out otherwise for it. Measures builds, each part only where it can come nearest."""
+class LensBench:
+    """The states of one lens, and what may come out otherwise for it. Measures builds, each part only where it can come nearest."""
 
-    scene: Scene
-    lens: Lens
-    resources: Resources
-    plans: tuple[StatePlan, ...]
+    plans: tuple[State, ...]
     items: tuple[Input, ...]
     reaches: dict[Pair, Reach] = field(default_factory=dict)
     _beams: dict[bytes, Sequence[NamedBeam]] = field(default_factory=dict)
     _found: dict[bytes, Clearance] = field(default_factory=dict)
+
+    @property
+    def scene(self) -> Scene:
+        """The scene as written."""
+        return self.plans[0].scene
+
+    @property
+    def lens(self) -> Lens:
+        """The lens as written."""
+        return self.plans[0].lens
 
     @property
     def nominal(self) -> dict[str, float]:
@@ -161,10 +167,10 @@ class Bench:
             problem = f"lens {self.lens.name} cannot be built with {words}: {error}"
             raise SceneError([Complaint(where="tolerance", problem=problem)]) from None
 
-    def _of_state(self, scene: Scene, lens: Lens, plan: StatePlan, pairs: Container[Pair] | None) -> list[tuple[Pair, Clearance]]:
+    def _of_state(self, scene: Scene, lens: Lens, plan: State, pairs: Container[Pair] | None) -> list[tuple[Pair, Clearance]]:
         focal_mm = plan.focal_mm if any(row.focal_mm is not None for row in lens.state) else lens.focal_mm
         travel_mm = front_travel_mm(lens, focal_mm, plan.focus_mm)
-        _, box = build_box(box_for(scene, lens), lens, self.resources, front_travel_mm=travel_mm)
+        _, box = build_box(box_for(scene, lens), lens, plan.resources, front_travel_mm=travel_mm)
         variants = self._variants(scene, lens, plan, focal_mm) if self._lens_moves else plan.variants
         guides = plan.guides if scene.camera is self.scene.camera else guides_of(scene.camera, pixel_grid(scene.camera))
         stated = {part.name for part in plan.box.parts}
@@ -178,15 +184,19 @@ class Bench:
         tables = [item.spot.table for item in self.items]
         return any(table[0] == "camera" or (table[0] == "lens" and "box" not in table) for table in tables)
 
-    def _variants(self, scene: Scene, lens: Lens, plan: StatePlan, focal_mm: float) -> tuple[LensState, ...]:
-        glass = self.resources.prescriptions[lens.prescription] if lens.prescription is not None else None
+    def _variants(self, scene: Scene, lens: Lens, plan: State, focal_mm: float) -> tuple[LensState, ...]:
         found = lens_variants(
-            lens, pixel_grid(scene.camera), glass, focal_mm=focal_mm, focus_mm=plan.focus_mm, f_number=plan.f_number
+            lens,
+            pixel_grid(scene.camera),
+            plan.resources.glass_of(lens),
+            focal_mm=focal_mm,
+            focus_mm=plan.focus_mm,
+            f_number=plan.f_number,
         )
         return tuple(variant.lens for variant in found)
 
     def _clearance(
-        self, part: Part, plan: StatePlan, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, beams_key: bytes
+        self, part: Part, plan: State, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, beams_key: bytes
     ) -> Clearance:
         def measure() -> Clearance:
             return part_clearance(part, _once(self._beams, beams_key, lambda: _beams(variants, guides, box, plan)))
@@ -253,7 +263,7 @@ def _moves_mm(item: Input, lever_mm: float, steep: float) -> float:
     return steep * (by if item.unit == "mm" else math.radians(by) * lever_mm)
 
 
-def _steepest(plan: StatePlan) -> float:
+def _steepest(plan: State) -> float:
     """How much farther off the axis rays of the picture's corners come with each mm ahead, and half as much again."""
     steepest = 0.0
     for lens, guide in product(plan.variants, plan.guides):
@@ -280,7 +290,7 @@ def _once(store: dict[bytes, Made], key: bytes, make: Callable[[], Made]) -> Mad
     return store[key]
 
 
-def _beams(variants: Sequence[LensState], guides: Sequence[Guide], box: Box, plan: StatePlan) -> Sequence[NamedBeam]:
+def _beams(variants: Sequence[LensState], guides: Sequence[Guide], box: Box, plan: State) -> Sequence[NamedBeam]:
     """As `raytrace.beam.clearance.beams_of`, and as fine for parts that come out a little farther ahead than written."""
     far = pose(ahead_mm=FAR_SHARE * farthest_mm(plan.box.parts) + BEYOND_MM + FAR_MM)
     return tuple(

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from raytrace.tolerance import Tolerance
+from raytrace.tolerance import PlusMinus
 from scenes.scene_file.messages import KeyPath
 from scenes.scene_file.tables.box import BoxPart, Flag, is_fitted
 from scenes.scene_file.tables.lens import Lens
@@ -65,9 +65,9 @@ class Input:
         return self.spot.unit
 
     @property
-    def tolerance(self) -> Tolerance:
+    def tolerance(self) -> PlusMinus:
         """The same for the sampler, told by its path."""
-        return Tolerance(self.path, self.nominal, self.low, self.high)
+        return PlusMinus(self.path, self.nominal, self.low, self.high)
 
 
 def inputs_of(scene: Scene) -> tuple[Input, ...]:

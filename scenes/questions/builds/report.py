@@ -9,14 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.tolerance import Effect, Spread, builds, spread_of, worst_case
-from scenes.questions.builds.clearances import Bench, Build
+from scenes.questions.builds.clearances import Build, LensBench
 from scenes.questions.builds.inputs import Input, inputs_of, touches
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.clear_rule import has_room, room_needed_mm
 from scenes.states.load import Loaded
-from scenes.states.state import StatePlan
+from scenes.states.select import widest_stops
+from scenes.states.state import State
 
 BUILDS = 200  # half of them clear is then known to 7 in a hundred, all of them to 2
 TOLD_MM = 0.005  # less than this is no effect: a hundredth is as fine as clearances are told
@@ -137,17 +138,7 @@ def _ends(lens: LensSurety, path: str) -> tuple[float, float]:
     return next(((e.at_low, e.at_high) for e in lens.effects if e.name == path), (nominal, nominal))
 
 
-def widest_stops(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
-    """The states at their widest stop: a stop further closed lights less of the same pupil, so its beam lies inside."""
-    kept: dict[tuple[str, float, float], StatePlan] = {}
-    for plan in plans:
-        place = (plan.lens_name, plan.focal_mm, plan.focus_mm)
-        if place not in kept or plan.f_number < kept[place].f_number:
-            kept[place] = plan
-    return tuple(kept.values())
-
-
-def surety(loaded: Loaded, plans: Sequence[StatePlan], count: int = BUILDS, seed: int = 0, tick: Tick = silent) -> Surety:
+def surety(loaded: Loaded, plans: Sequence[State], count: int = BUILDS, seed: int = 0, tick: Tick = silent) -> Surety:
     """How sure the states of a show are over everything that may come out otherwise; `tick` counts to 100 for each lens."""
     items = inputs_of(loaded.scene)
     if not items:
@@ -166,20 +157,20 @@ def _no_answer(loaded: Loaded, problem: str) -> SceneError:
     return SceneError([Complaint(where="tolerance", problem=problem, source=loaded.file_name)])
 
 
-def _benches(loaded: Loaded, items: Sequence[Input], plans: Sequence[StatePlan]) -> list[Bench]:
+def _benches(loaded: Loaded, items: Sequence[Input], plans: Sequence[State]) -> list[LensBench]:
     """A bench for each lens that is asked for and has parts in front of it."""
     found = []
     for lens in loaded.scene.lens:
         own = tuple(plan for plan in widest_stops(plans) if plan.lens_name == lens.name and plan.box.parts)
         moving = tuple(item for item in items if touches(loaded.scene, item, lens))
         if own:
-            found.append(Bench(scene=loaded.scene, lens=lens, resources=loaded.resources, plans=own, items=moving))
+            found.append(LensBench(plans=own, items=moving))
     if not found:
         raise _no_answer(loaded, NO_PART)
     return found
 
 
-def lens_surety(bench: Bench, tried: NDArray[np.float64], steps: Callable[[float], None] = lambda _: None) -> LensSurety:
+def lens_surety(bench: LensBench, tried: NDArray[np.float64], steps: Callable[[float], None] = lambda _: None) -> LensSurety:
     """One lens: which parts can come nearest at all, the worst of the corners, then builds where the answer is in doubt."""
     low, high = bench.screen(lambda share: steps(SCREEN_TICKS * share))
     found = worst_case(bench.answer_mm, [item.tolerance for item in bench.items], bench.worst_corners())
@@ -199,18 +190,18 @@ def lens_surety(bench: Bench, tried: NDArray[np.float64], steps: Callable[[float
     )
 
 
-def _plainest(bench: Bench, worst: Build, effects: Sequence[Effect]) -> Build:
+def _plainest(bench: LensBench, worst: Build, effects: Sequence[Effect]) -> Build:
     """The worst build with everything as written that does nothing to it."""
     idle = {effect.name for effect in effects if effect.swing < TOLD_MM}
     plain = bench.build({path: bench.nominal[path] if path in idle else value for path, value in worst.values.items()})
     return plain if plain.clearance_mm <= worst.clearance_mm + TOLD_MM else worst
 
 
-def _row(bench: Bench, row: NDArray[np.float64]) -> dict[str, float]:
+def _row(bench: LensBench, row: NDArray[np.float64]) -> dict[str, float]:
     return dict(zip(bench.nominal, row.tolist(), strict=True))
 
 
-def _answers(bench: Bench, tried: NDArray[np.float64], steps: Callable[[float], None]) -> NDArray[np.float64]:
+def _answers(bench: LensBench, tried: NDArray[np.float64], steps: Callable[[float], None]) -> NDArray[np.float64]:
     """The answer of every build (n,) [mm]."""
     answers = np.zeros(len(tried))
     for k, row in enumerate(tried):

@@ -31,10 +31,11 @@ from scenes.states.clear_rule import (
     worst_word,
 )
 from scenes.states.focus_plane import focus_notes
-from scenes.states.names import in_a_sentence, state_words
+from scenes.states.keys import StateLabel
+from scenes.states.names import OfState, in_a_sentence, state_words
 
 if TYPE_CHECKING:
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
 FOCUS_IN_BOX_COLUMNS = 256  # of the map where the plane in focus lies in the box: no block of it can be proven there
@@ -58,14 +59,10 @@ class PartResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StateResult:
+class StateResult(OfState):
     """What was found for one lens, zoom, focus and stop."""
 
-    key: str
-    lens_name: str
-    focal_mm: float
-    focus_mm: float
-    f_number: float
+    plan: StateLabel
     pupils: tuple[str, ...]
     word: Word
     guides: tuple[GuideVerdict, ...]
@@ -121,16 +118,16 @@ class CheckResult:
         return 1 if self.faults or self.word in {Word.SHADING, Word.IN_FRAME} else 0
 
 
-Keep = Callable[["StatePlan", StateResult, VignetteMap], tuple[str, ...]]
+Keep = Callable[["State", StateResult, VignetteMap], tuple[str, ...]]
 
 
-def keep_nothing(plan: StatePlan, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:  # noqa: ARG001 - a Keep
+def keep_nothing(plan: State, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:  # noqa: ARG001 - a Keep
     """A Keep that writes no files."""
     return ()
 
 
 def run_check(
-    plans: Sequence[StatePlan],
+    plans: Sequence[State],
     engine: Engine,
     *,
     columns: int | str | None = None,
@@ -140,12 +137,14 @@ def run_check(
     tick: Tick = silent,
     keep: Keep = keep_nothing,
 ) -> CheckResult:
-    """Every state traced and judged; one that fails leaves the others standing. `rooms` asks for every part's room_percent.
+    """Every state traced and judged, by what their scene calls visible unless `limits` are given; one that fails leaves the others.
+
+    `rooms` asks for every part's room_percent.
 
     `keep` gets each state's plan, result and map as soon as they are there and answers with the names of the files it made.
     `tick` counts to 100 for each state.
     """
-    limits = limits or Limits()
+    limits = limits or Limits(visible_loss_stops=plans[0].visible_loss_stops)
     states, failed = [], []
     for plan in plans:
         counted = _Counted(tick, state_words(plan))
@@ -159,7 +158,7 @@ def run_check(
 
 
 def check_state(
-    plan: StatePlan,
+    plan: State,
     engine: Engine,
     *,
     columns: int | str | None,
@@ -185,11 +184,7 @@ def check_state(
     guides = never_clear(not_between_points(with_rooms(guides, plan, parts), parts), found)
     map_ = darkest_of(maps)
     result = StateResult(
-        key=plan.key,
-        lens_name=plan.lens_name,
-        focal_mm=plan.focal_mm,
-        focus_mm=plan.focus_mm,
-        f_number=plan.f_number,
+        plan=plan.label,
         pupils=tuple(plan.variant_names),
         word=worst_word([guide.word for guide in guides]),
         guides=guides,
@@ -216,7 +211,7 @@ def field_first(guides: tuple[GuideVerdict, ...], guess_percent: tuple[float, fl
     )
 
 
-def with_rooms(guides: tuple[GuideVerdict, ...], plan: StatePlan, parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
+def with_rooms(guides: tuple[GuideVerdict, ...], plan: State, parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
     """The verdicts, each with its own room: the least clearance from its beam, or from that of all guides where it is enough."""
     needed_mm = room_needed_mm(plan.variants)
     enough = has_room(nearest_mm(parts), needed_mm)
@@ -256,7 +251,7 @@ def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartRes
     return tuple(replace(guide, word=worst_word([guide.word, Word.SHADING]), next_step=step) for guide in guides)
 
 
-def part_results(plan: StatePlan, *, rooms: bool = False) -> tuple[tuple[PartResult, ...], tuple[Note, ...]]:
+def part_results(plan: State, *, rooms: bool = False) -> tuple[tuple[PartResult, ...], tuple[Note, ...]]:
     """Every part with its clearance; where clearances fail the verdict stands without them, and a note says so."""
     from raytrace.beam.clearance import clearances
 
@@ -272,7 +267,7 @@ def part_results(plan: StatePlan, *, rooms: bool = False) -> tuple[tuple[PartRes
     ), ()
 
 
-def _rooms_percent(plan: StatePlan) -> list[float]:
+def _rooms_percent(plan: State) -> list[float]:
     """How much wider the guides could be before each part shows: the least over the guides [%]."""
     from raytrace.beam.beam import outer_guides
     from raytrace.beam.clearance import frame_margins_percent
@@ -281,14 +276,14 @@ def _rooms_percent(plan: StatePlan) -> list[float]:
     return [min(percents) for percents in zip(*by_guide, strict=True)]
 
 
-def _asker(engine: Engine, lens: LensState, plan: StatePlan, seed: int) -> SharesAt:
+def _asker(engine: Engine, lens: LensState, plan: State, seed: int) -> SharesAt:
     def shares_at(points_mm: NDArray[np.float64], fine: bool) -> Shares:
         return engine.shares(lens, points_mm, plan.box, seed=seed, fine=fine)
 
     return shares_at
 
 
-def _with_files(state: StateResult, map_: VignetteMap, plan: StatePlan, keep: Keep) -> StateResult:
+def _with_files(state: StateResult, map_: VignetteMap, plan: State, keep: Keep) -> StateResult:
     return replace(state, files=keep(plan, state, map_))
 
 
@@ -317,7 +312,7 @@ class _Shared:
         self._tick(self._done // self._count - before, doing)
 
 
-def map_grid(plan: StatePlan, engine: Engine, columns: int | str | None) -> PixelGrid:
+def map_grid(plan: State, engine: Engine, columns: int | str | None) -> PixelGrid:
     """The grid of a state's map: every pixel, so many across, or as many as the engine does in seconds."""
     if columns == FULL:
         return plan.grid

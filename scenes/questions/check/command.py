@@ -7,31 +7,26 @@ from typing import TYPE_CHECKING
 
 import click
 
+from scenes.answers.options import Wanted, scene_argument_of_notes, state_options
 from scenes.questions.check.options import run_options
 
 if TYPE_CHECKING:
     from scenes.questions.check.run import Asked
+    from scenes.states.load import Loaded
 
 
-@click.command("check", short_help="Say whether the box darkens the frame: where, how much, which part.")
-@click.argument("scene", type=click.Path(path_type=Path))
+@click.command("check")
+@scene_argument_of_notes
 @click.option(
     "--out",
+    "-o",
     type=click.Path(path_type=Path),
     help="Folder for maps, pictures and results.json; an earlier result there is replaced.",
 )
-@click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be given more than once.")
-@click.option("--focus", multiple=True, metavar="MM", help='Only this focus: mm from the image plane, "infinity" or "close".')
-@click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
+@state_options
 @run_options
-def command(
-    scene: Path, out: Path | None, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], asked: Asked
-) -> int:
+def command(show: Loaded, out: Path | None, wanted: Wanted, asked: Asked) -> int:
     """Trace every state of SCENE and say what the box takes: a table here, maps, pictures and results.json in the folder."""
-    from scenes.questions.check.run import Job, run_jobs
-    from scenes.states.load import load_scene, plans_of
-    from scenes.states.select import selected
+    from scenes.questions.check.run import Job, answered, run_jobs
 
-    loaded = load_scene(scene)
-    plans = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
-    return run_jobs([Job(loaded=loaded, plans=plans)], out, asked)
+    return answered(run_jobs([Job(loaded=show, plans=wanted.of(show))], out, asked), out, asked)

@@ -60,7 +60,7 @@ class SheetEntry:
 Row = tuple[str, tuple[SheetEntry | None, ...]]
 
 
-def contact_sheet(entries: Sequence[SheetEntry], *, title: str, visible_loss_stops: float = 0.1) -> list[Figure]:
+def contact_sheet(entries: Sequence[SheetEntry], *, title: str, visible_loss_stops: float) -> list[Figure]:
     """Sheets (A4) of all states: a row for each lens, a column for each focus and stop; as many sheets as it takes."""
     rows = sheet_rows(entries)
     pages = [rows[first : first + ROWS] for first in range(0, len(rows), ROWS)] or [[]]

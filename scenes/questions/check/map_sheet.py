@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from raytrace.optics.camera import Guide
 from raytrace.shares import Made, VignetteMap
-from scenes.questions.check.results_json import glass_words
+from scenes.questions.check.text import glass_words
 from scenes.sheets.map_reading import (
     TOUCH_STOPS,
     Bite,
@@ -70,7 +70,7 @@ def map_figure(
     subtitle: str = "",
     verdict_word: str,
     blame: str | None,
-    visible_loss_stops: float = 0.1,
+    visible_loss_stops: float,
     sentence: str = "",
 ) -> Figure:
     """Heatmap of the light a box takes in one state, on an A5 sheet.

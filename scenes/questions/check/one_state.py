@@ -14,7 +14,8 @@ from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging
 from scenes.questions.check.check import CheckResult, StateResult, keep_nothing, run_check
-from scenes.questions.check.results_json import SHOWN_LOSS_STOPS, loss_words, map_arrays, nearest_words, without_front
+from scenes.questions.check.results_json import map_arrays
+from scenes.questions.check.text import SHOWN_LOSS_STOPS, loss_words, nearest_words, without_front
 from scenes.questions.check.verdict import at_words
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
@@ -25,7 +26,7 @@ from scenes.view3d.state_view import VIEW_SIZE
 if TYPE_CHECKING:
     from raytrace.optics.camera import Guide
     from scenes.questions.check.contact_sheet import SheetEntry
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
     from scenes.view3d.content import Scene3D, View
     from scenes.view3d.render import Job
 
@@ -74,12 +75,12 @@ class Recorded:
     views: tuple[Job, ...] = ()
 
 
-def record_state(plan: StatePlan, request: StateRequest, *, tick: Tick = silent) -> Recorded:
+def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> Recorded:
     """Check a state and write what one process can write of it alone."""
     entries: list[SheetEntry] = []
     views: list[Job] = []
 
-    def keep(plan: StatePlan, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:
+    def keep(plan: State, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:
         names = [_write_map(plan, map_, request)]
         if request.flat:
             names.append(_write_picture(plan, state, map_, request))
@@ -115,15 +116,15 @@ def load_libraries(engine: str) -> None:
     _engine(engine, CPU)
 
 
-def _write_map(plan: StatePlan, map_: VignetteMap, request: StateRequest) -> str:
+def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> str:
     assert request.staging is not None
     request.staging.write_arrays(request.name(f"{plan.key}/map.npz"), map_arrays(map_))
     return f"{plan.key}/map.npz"
 
 
-def _write_picture(plan: StatePlan, state: StateResult, map_: VignetteMap, request: StateRequest) -> str:
+def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> str:
+    from scenes.io.pictures import figure_png
     from scenes.questions.check.map_sheet import map_figure
-    from scenes.sheets.style import figure_png
 
     assert request.staging is not None
     worst = state.blamed.worst
@@ -141,21 +142,21 @@ def _write_picture(plan: StatePlan, state: StateResult, map_: VignetteMap, reque
     return f"{plan.key}/map.png"
 
 
-def _side_views(plan: StatePlan, state: StateResult, map_: VignetteMap, request: StateRequest) -> Iterator[Job]:
+def _side_views(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> Iterator[Job]:
     from scenes.view3d.content import View
 
     for view, name in ((View.BESIDE, "box.png"), (View.SECTION, "section.png")):
         yield _scene3d(plan, state, map_, view), request.path(f"{plan.key}/{name}"), VIEW_SIZE
 
 
-def front_view(plan: StatePlan, state: StateResult, map_: VignetteMap, request: StateRequest) -> Job:
+def front_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> Job:
     """The view from the front, from where all states of one lens look alike."""
     from scenes.view3d.content import View
 
     return _scene3d(plan, state, map_, View.FRONT), request.path(f"{plan.key}/front.png"), VIEW_SIZE
 
 
-def _scene3d(plan: StatePlan, state: StateResult, map_: VignetteMap, view: View) -> Scene3D:
+def _scene3d(plan: State, state: StateResult, map_: VignetteMap, view: View) -> Scene3D:
     from scenes.view3d.state_view import scene3d_of
 
     lens = plan.variants[state.blamed.pupil if state.blamed.worst.blame is not None else len(plan.variants) // 2]
@@ -170,10 +171,10 @@ def _scene3d(plan: StatePlan, state: StateResult, map_: VignetteMap, view: View)
     )
 
 
-def write_cuts(plan: StatePlan, state: StateResult, scene_title: str, request: StateRequest, *, tick: Tick = silent) -> str:
+def write_cuts(plan: State, state: StateResult, scene_title: str, request: StateRequest, *, tick: Tick = silent) -> str:
     """The box cut from the side and from above, with dimensions, for one state; a sentence comes back where that fails."""
+    from scenes.io.pictures import figure_png
     from scenes.sheets.section_of_state import section_sheets
-    from scenes.sheets.style import figure_png
 
     assert request.staging is not None
     try:
@@ -225,7 +226,7 @@ def _verdict_line(state: StateResult) -> str:
     return f"{state.word}: {_sentence(state)}"
 
 
-def _sheet_entry(plan: StatePlan, state: StateResult, map_: VignetteMap) -> SheetEntry:
+def _sheet_entry(plan: State, state: StateResult, map_: VignetteMap) -> SheetEntry:
     from scenes.questions.check.contact_sheet import SheetEntry
 
     worst = state.blamed.worst

@@ -14,13 +14,13 @@ from scenes.questions.check.check import CheckResult, StateResult
 from scenes.questions.check.one_state import Recorded, StateRequest, front_view, write_cuts
 from scenes.questions.check.results_json import Provenance, results_dict
 from scenes.questions.check.test_plan import plan_lines
-from scenes.runtime.child_process import Brake
+from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.progress import Tick, silent
 from scenes.states.names import in_a_sentence, lens_words
 
 if TYPE_CHECKING:
     from scenes.questions.check.contact_sheet import SheetEntry
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
     from scenes.view3d.render import Job
 
 TEST_PLAN_NAME = "test-plan.txt"
@@ -35,7 +35,7 @@ class Recorder:
     staging: Staging
     request: StateRequest
     lanes: int = 1
-    brake: Brake = field(default_factory=Brake)
+    stop: StopSwitch = field(default_factory=StopSwitch)
     entries: dict[str, SheetEntry] = field(default_factory=dict)
     waiting: list[Job] = field(default_factory=list)
     due: int = 0  # 3D pictures not yet known to be drawn or not
@@ -44,9 +44,9 @@ class Recorder:
     problem: str = ""
     seen_lenses: set[str] = field(default_factory=set)
     trouble: list[str] = field(default_factory=list)
-    tightest: dict[str, tuple[float, StatePlan, StateResult]] = field(default_factory=dict)
+    tightest: dict[str, tuple[float, State, StateResult]] = field(default_factory=dict)
 
-    def take(self, plan: StatePlan, recorded: Recorded) -> Recorded:
+    def take(self, plan: State, recorded: Recorded) -> Recorded:
         """Note a state for the sheets and cuts and queue its 3D pictures; it comes back with all of its files."""
         if not recorded.check.states:
             return recorded
@@ -61,7 +61,7 @@ class Recorder:
         files = (*state.files, *(f"{plan.key}/front.png" for _ in views[len(recorded.views) :]))
         return replace(recorded, check=replace(recorded.check, states=(replace(state, files=files),)))
 
-    def _front_view(self, plan: StatePlan, state: StateResult, entry: SheetEntry | None) -> list[Job]:
+    def _front_view(self, plan: State, state: StateResult, entry: SheetEntry | None) -> list[Job]:
         """The view from the front of a lens's first state."""
         if not self.request.solid or entry is None or entry.map_ is None or lens_words(state) in self.seen_lenses:
             return []
@@ -72,7 +72,7 @@ class Recorder:
             self.trouble.append(f"{plan.key}/front.png was left out: {in_a_sentence(error)}")
             return []
 
-    def _remember_tightest(self, plan: StatePlan, state: StateResult) -> None:
+    def _remember_tightest(self, plan: State, state: StateResult) -> None:
         """Of each lens, zoomed or not, the state whose beam comes nearest to a part: its box is drawn to be built from."""
         clearance_mm = min((part.clearance_mm for part in state.parts if part.clearance_mm is not None), default=math.inf)
         lens = lens_words(state)
@@ -99,7 +99,7 @@ class Recorder:
         from scenes.view3d.render import render_batch
 
         if not self.problem:  # else the machine cannot draw, and has said so once
-            report = render_batch(batch, self.brake)
+            report = render_batch(batch, self.stop)
             self.problem = self.problem or report.problem
             self.left_out += report.failed
         tick(len(batch), "3D pictures")
@@ -127,8 +127,8 @@ class Recorder:
         return results
 
     def _write_sheets(self, check: CheckResult, title: str) -> None:
+        from scenes.io.pictures import figure_png
         from scenes.questions.check.contact_sheet import SheetEntry, contact_sheet
-        from scenes.sheets.style import figure_png
 
         failed = {
             state.key: SheetEntry(lens=state.lens_name, column=state.key, map_=None, note=state.why) for state in check.failed

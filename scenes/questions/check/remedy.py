@@ -12,7 +12,7 @@ from geometry.swing import leaning_deg, swung
 from scenes.states.clear_rule import TOLD_MM, WALK_MM, room_needed_mm
 
 if TYPE_CHECKING:
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 BLADES = {Kind.FLAG, Kind.EXTENSION}
 WIDEST_DEG = 120  # a flag opened further than this lies behind its hinge: another place, not another angle, is then the cure
@@ -26,7 +26,7 @@ LEAST_TOLD_MM = 0.05  # less than this is written as 0.0
 class Amounts:
     """Asks for the amounts of one state's parts; worked out only for parts that are to blame."""
 
-    def __init__(self, plan: StatePlan, clearance_mm: Mapping[str, float | None]) -> None:
+    def __init__(self, plan: State, clearance_mm: Mapping[str, float | None]) -> None:
         self._plan, self._clearance_mm = plan, clearance_mm
         self._told: dict[str, str] = {}
 

@@ -11,32 +11,26 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from scenes.answers.answer import VERSION
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.questions.check.check import CheckResult, FailedState, map_grid
 from scenes.questions.check.one_state import Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
-from scenes.questions.check.results_json import (
-    SCHEMA_VERSION,
-    Provenance,
-    caution_lines,
-    device_lines,
-    notes_lines,
-    results_dict,
-    summary_lines,
-    table_lines,
-)
-from scenes.runtime.child_process import Brake
+from scenes.questions.check.results_json import Provenance, results_dict
+from scenes.questions.check.text import caution_lines, device_lines, notes_lines, summary_lines, table_lines
+from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU, engine_of
 from scenes.runtime.progress import progress
 from scenes.runtime.version import own_version
-from scenes.runtime.worker_pool import Died, Sharing, memory_bytes, no_aside
+from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes, no_aside
 from scenes.states.clear_rule import Limits
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 STEPS_PER_STATE = 100
+DEMO = "demo"
 # Of processes that work on states: what one takes without maps and with its drawing process, and what each pixel of a map takes;
 # the share of the machine's memory that all may fill; the least states for each, for it takes as long to start as two; the most,
 # because what one process does alone is then half of a run.
@@ -58,12 +52,12 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Desk:
+class RunContext:
     """What the jobs of one run share."""
 
     asked: Asked
     sharing: Sharing
-    brake: Brake
+    stop: StopSwitch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +65,7 @@ class Job:
     """A scene's states to check, and the folder under --out that its results go to."""
 
     loaded: Loaded
-    plans: tuple[StatePlan, ...]
+    plans: tuple[State, ...]
     folder: str = ""
 
 
@@ -84,64 +78,71 @@ class Done:
     trouble: tuple[str, ...]
 
 
-def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping[str, bytes] | None = None) -> int:
-    """Check scenes into one folder, or into none, and say what was found; the worst exit status comes back.
+def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping[str, bytes] | None = None) -> list[Done]:
+    """Check scenes into one folder, or into none.
 
     `extra` holds further files to put into the folder, by name. Where there are several scenes each has a folder of its own, and
     results.json at the top tells them.
     """
     count = workers_for(asked, [plan for job in jobs for plan in job.plans])
-    brake = Brake()
+    stop = StopSwitch()
     lanes = max(count + 1, min(asked.threads, 2) if out is not None and asked.solid else 1)
     warm = partial(load_libraries, asked.engine)
-    with Sharing(lanes=lanes, workers=count, warm=warm, halt=brake.pull) as sharing:
-        desk = Desk(asked=asked, sharing=sharing, brake=brake)
+    with Sharing(lanes=lanes, workers=count, warm=warm, halt=stop.stop) as sharing:
+        context = RunContext(asked=asked, sharing=sharing, stop=stop)
         if out is None:
-            done = [run_job(job, None, desk) for job in jobs]
+            done = [run_job(job, None, context) for job in jobs]
         else:
             with result_folder(out, "demo" if all(job.folder for job in jobs) else "check") as staging:
                 for name, data in (extra or {}).items():
                     staging.write(name, data)
-                done = [run_job(job, staging, desk) for job in jobs]
+                done = [run_job(job, staging, context) for job in jobs]
                 if all(job.folder for job in jobs):
                     staging.write(RESULTS_NAME, as_json(index(jobs, done, staging.names())))
+    return done
+
+
+def answered(done: Sequence[Done], out: Path | None, asked: Asked) -> int:
+    """Say what was found; the worst exit status comes back."""
     say(done, out, asked)
     return max(one.check.exit_status for one in done)
 
 
-def run_job(job: Job, staging: Staging | None, desk: Desk) -> Done:
+def run_job(job: Job, staging: Staging | None, context: RunContext) -> Done:
     """Check one scene and write all of its files."""
     scene = job.loaded.scene
-    request = _request(job, staging, desk)
-    recorder = None if staging is None else Recorder(staging=staging, request=request, lanes=desk.sharing.lanes, brake=desk.brake)
+    request = _request(job, staging, context)
+    recorder = (
+        None if staging is None else Recorder(staging=staging, request=request, lanes=context.sharing.lanes, stop=context.stop)
+    )
     checks: list[CheckResult] = []
 
-    def take(number: int, recorded: Recorded | Died) -> None:
+    def take(number: int, recorded: Recorded | WorkerDied) -> None:
         plan = job.plans[number]
-        whole = state_failed(plan, recorded, request.limits) if isinstance(recorded, Died) else recorded
+        whole = state_failed(plan, recorded, request.limits) if isinstance(recorded, WorkerDied) else recorded
         checks.append((whole if recorder is None else recorder.take(plan, whole)).check)
 
     calls = [partial(record_state, plan, request) for plan in job.plans]
     with progress(STEPS_PER_STATE * len(calls), scene.title or job.loaded.file_name) as tick:
-        desk.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
+        context.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
     check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance))
-    made_by = _provenance(job, desk.asked)
+    made_by = provenance(job, context.asked)
     if recorder is None:
         return Done(check=check, results=results_dict(check, made_by), trouble=())
-    _draw(recorder, desk, scene.title)
+    _draw(recorder, context, scene.title)
     return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told())
 
 
-def _draw(recorder: Recorder, desk: Desk, title: str) -> None:
+def _draw(recorder: Recorder, context: RunContext, title: str) -> None:
     """Have the cuts made and the 3D pictures that are left."""
     cuts = recorder.cuts(title)
 
-    def take(_number: int, sentence: str | Died) -> None:
-        words = "cuts were left out: the process that drew them has ended" if isinstance(sentence, Died) else sentence
+    def take(_number: int, sentence: str | WorkerDied) -> None:
+        words = "cuts were left out: the process that drew them has ended" if isinstance(sentence, WorkerDied) else sentence
         recorder.trouble += [words] if words else []
 
     with progress(len(cuts) + len(recorder.waiting), "pictures") as tick:
-        desk.sharing.run(cuts, take, aside=recorder.draw_rest(tick), tick=tick)
+        context.sharing.run(cuts, take, aside=recorder.draw_rest(tick), tick=tick)
 
 
 def joined(checks: Sequence[CheckResult], limits: Limits) -> CheckResult:
@@ -150,7 +151,7 @@ def joined(checks: Sequence[CheckResult], limits: Limits) -> CheckResult:
     return CheckResult(states=states, failed=tuple(state for check in checks for state in check.failed), limits=limits)
 
 
-def state_failed(plan: StatePlan, died: Died, limits: Limits) -> Recorded:
+def state_failed(plan: State, died: WorkerDied, limits: Limits) -> Recorded:
     """A state that has cost its process, as one that could not be computed."""
     ended = f"the process at work on it ended twice, with status {died.status}"
     why = f"{ended}, perhaps for want of memory; try smaller maps with --pixels"
@@ -158,14 +159,14 @@ def state_failed(plan: StatePlan, died: Died, limits: Limits) -> Recorded:
     return Recorded(check=CheckResult(states=(), failed=(failed,), limits=limits))
 
 
-def _request(job: Job, staging: Staging | None, desk: Desk) -> StateRequest:
-    asked = desk.asked
+def _request(job: Job, staging: Staging | None, context: RunContext) -> StateRequest:
+    asked = context.asked
     return StateRequest(
         engine=asked.engine,
         device=asked.device,
         columns=asked.columns,
         limits=Limits(visible_loss_stops=job.loaded.scene.check.visible_loss_stops),
-        threads=max(asked.threads // (desk.sharing.workers + 1), 1),
+        threads=max(asked.threads // (context.sharing.workers + 1), 1),
         rooms=asked.parts,
         staging=staging,
         folder=job.folder,
@@ -174,7 +175,7 @@ def _request(job: Job, staging: Staging | None, desk: Desk) -> StateRequest:
     )
 
 
-def workers_for(asked: Asked, plans: Sequence[StatePlan]) -> int:
+def workers_for(asked: Asked, plans: Sequence[State]) -> int:
     """How many processes to work on states beside this one: none where there are few states or little memory."""
     if asked.device != CPU:  # its memory is not for several, and it has made the maps before the second process is ready
         return 0
@@ -183,17 +184,17 @@ def workers_for(asked: Asked, plans: Sequence[StatePlan]) -> int:
     return max(min(asked.threads, len(plans) // least, room, MOST_PROCESSES) - 1, 0)
 
 
-def process_bytes(asked: Asked, plans: Sequence[StatePlan]) -> float:
+def process_bytes(asked: Asked, plans: Sequence[State]) -> float:
     """What a process takes at most, with a drawing process that it waits for: libraries, and maps of all pupil depths at once."""
     engine = engine_of(asked.engine)
     grids = [(map_grid(plan, engine, asked.columns), len(plan.variants)) for plan in plans]
     return PROCESS_BYTES + PIXEL_BYTES * max(grid.columns * grid.rows * (count + 2) for grid, count in grids)
 
 
-def _provenance(job: Job, asked: Asked) -> Provenance:
+def provenance(job: Job, asked: Asked) -> Provenance:
+    """Which engine made a result from which scene."""
     loaded = job.loaded
     return Provenance(
-        version=own_version(),
         engine=asked.engine,
         scene_title=loaded.scene.title,
         scene_file=loaded.file_name,
@@ -209,7 +210,7 @@ def index(jobs: Sequence[Job], done: Sequence[Done], files: Sequence[str]) -> di
         for job, one in zip(jobs, done, strict=True)
     ]
     program = {"name": "brimline", "version": own_version()}
-    return {RESULTS_KEY: SCHEMA_VERSION, "program": program, "shows": shows, "files": sorted(files)}
+    return {RESULTS_KEY: DEMO, "version": VERSION, "program": program, "shows": shows, "files": sorted(files)}
 
 
 def say(done: Sequence[Done], out: Path | None, asked: Asked) -> None:

@@ -20,7 +20,7 @@ from scenes.scene_file.tables.scene import Scene
 from scenes.states.full_range import Ranged, range_plans
 from scenes.states.load import Loaded
 from scenes.states.names import state_words
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 RIM_POINTS = 17  # on each side of a guide
 UNTOUCHED_MM = 0.05  # a box that stays farther out of the beam than a section may be wrong takes nothing
@@ -45,7 +45,7 @@ class Cost:
     then: Standing
 
 
-def standing(plans: Sequence[StatePlan], box_of: Callable[[StatePlan], Box] = lambda plan: plan.box) -> Standing:
+def standing(plans: Sequence[State], box_of: Callable[[State], Box] = lambda plan: plan.box) -> Standing:
     """The worst over states: the rims of all guides are asked for loss, every part but flags for clearance."""
     engine, worst, least = engine_of("coverage"), (0.0, state_words(plans[0])), (float("inf"), "")
     for plan in plans:
@@ -78,12 +78,12 @@ def costs_of(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standing], c
     return tuple(Cost(lens=lens, now=now[lens.name], then=standing(range_plans(other, by_name[lens.name]))) for lens in lenses)
 
 
-def close_up_costs(loaded: Loaded, ranged: Sequence[Ranged], now: dict[str, Standing], powers: Sequence[float]) -> tuple[Cost, ...]:
+def close_up_costs(ranged: Sequence[Ranged], now: dict[str, Standing], powers: Sequence[float]) -> tuple[Cost, ...]:
     """Every lens now and with close-up lenses in the stage nearest it."""
     found = []
     for one in ranged:
         lens, plans = one.lens, one.plans
-        boxes = {plan.key: with_close_ups(loaded, lens, plan, powers) for plan in plans}
+        boxes = {plan.key: with_close_ups(plan, powers) for plan in plans}
         then = standing(plans, lambda plan, boxes=boxes: boxes[plan.key])  # type: ignore[misc]
         found.append(Cost(lens=lens, now=now[lens.name], then=then))
     return tuple(found)
@@ -99,7 +99,7 @@ def costs_without_close_ups(ranged: Sequence[Ranged], now: dict[str, Standing]) 
     return tuple(found)
 
 
-def _without_close_ups(plan: StatePlan) -> Box:
+def _without_close_ups(plan: State) -> Box:
     kept = tuple(glass for glass in plan.box.glasses if glass.kind is not GlassKind.CLOSE_UP)
     return replace(plan.box, glasses=kept)
 

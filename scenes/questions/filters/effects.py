@@ -20,9 +20,9 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for, f_numbers_of, focal_lengths
 from scenes.states.box import stage_name
 from scenes.states.full_range import Ranged
-from scenes.states.lens import front_travel_mm
+from scenes.states.keys import Setting
 from scenes.states.load import Loaded
-from scenes.states.state import Setting, StatePlan, guides_of, pixel_grid, plan_state
+from scenes.states.state import State, guides_of, pixel_grid, plan_state
 
 DENSITIES = (0.3, 0.6, 0.9, 1.2, 1.8)
 TRIED_DENSITY = 0.6  # of the hard-edged graduated filter that is looked at where the scene has none
@@ -53,7 +53,7 @@ def _corner_loss(one: Ranged) -> CornerLoss:
     return CornerLoss(lens=lens, field_deg=angle, usual=usual, fitted=fitted)
 
 
-def _loss_in_corners(plans: Sequence[StatePlan], place: int) -> float:
+def _loss_in_corners(plans: Sequence[State], place: int) -> float:
     """The most that one filter takes more at any corner than on the axis, tilted as it is [stops]."""
     worst = -math.inf
     for plan in plans:
@@ -110,7 +110,7 @@ def _graded_at(loaded: Loaded, lens: Lens, stage: Stage, f_number: float, *, tri
     scene, grid = loaded.scene, pixel_grid(loaded.scene.camera)
     setting = Setting(focal_mm=focal_lengths(lens)[0], focus_mm=math.inf, f_number=f_number)
     plan = plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides_of(scene.camera, grid))
-    glasses, place = _with_graded(loaded, lens, stage, plan, tried=tried)
+    glasses, place = _with_graded(stage, plan, tried=tried)
     variant = plan.variants[len(plan.variants) // 2]
     half, turn = (grid.width_mm / 2, grid.height_mm / 2), stage.turn_deg
     return GradedAnswer(
@@ -130,13 +130,13 @@ def _graded_at(loaded: Loaded, lens: Lens, stage: Stage, f_number: float, *, tri
     )
 
 
-def _with_graded(loaded: Loaded, lens: Lens, stage: Stage, plan: StatePlan, *, tried: bool) -> tuple[tuple[Glass, ...], int]:
+def _with_graded(stage: Stage, plan: State, *, tried: bool) -> tuple[tuple[Glass, ...], int]:
     """The glasses with a graduated one in the stage, and which of them it is."""
-    at_mm = stage_pose(loaded, lens, stage, plan).origin_mm[2]
+    at_mm = stage_pose(stage, plan).origin_mm[2]
     nearer = [glass for glass in plan.box.glasses if glass.slab.pose.origin_mm[2] < at_mm - 1e-6]
     if not tried:
         return plan.box.glasses, len(nearer)
-    pose = stage_pose(loaded, lens, stage, plan)
+    pose = stage_pose(stage, plan)
     return (*nearer, plate_in(pose, stage.filter, kind=GlassKind.GRADUATED, density=TRIED_DENSITY)), len(nearer)
 
 
@@ -162,17 +162,18 @@ class CloseUp:
     bare_field_mm: float
 
 
-def close_ups(loaded: Loaded, ranged: Sequence[Ranged], tried: Sequence[float] = ()) -> tuple[CloseUp, ...]:
+def close_ups(ranged: Sequence[Ranged], tried: Sequence[float] = ()) -> tuple[CloseUp, ...]:
     """Every setting of the lenses that are fitted with close-up lenses; or of all with those tried, together in the first stage."""
-    return tuple(found for one in ranged for plan in one.plans if (found := _close_up(loaded, one.lens, plan, tried)) is not None)
+    return tuple(found for one in ranged for plan in one.plans if (found := _close_up(plan, tried)) is not None)
 
 
-def _close_up(loaded: Loaded, lens: Lens, plan: StatePlan, tried: Sequence[float]) -> CloseUp | None:
+def _close_up(plan: State, tried: Sequence[float]) -> CloseUp | None:
+    lens = plan.lens
     fitted = [glass for glass in plan.box.glasses if glass.kind is GlassKind.CLOSE_UP]
     powers = tuple(tried) or tuple(glass.power_dioptre for glass in fitted)
     if not powers:
         return None
-    places = [_first_place_mm(loaded, lens, plan)] if tried else [float(glass.slab.pose.origin_mm[2]) for glass in fitted]
+    places = [_first_place_mm(plan)] if tried else [float(glass.slab.pose.origin_mm[2]) for glass in fitted]
     variant = plan.variants[0]
     pupil_mm = _pupil_behind_mm(variant)
     gap, power = pupil_mm + places[-1], total_power_dioptre(powers)
@@ -180,8 +181,7 @@ def _close_up(loaded: Loaded, lens: Lens, plan: StatePlan, tried: Sequence[float
     main = variant.object_z_mm + pupil_mm
     sharp = _sharp_mm(spaced, main, gap)
     width = 2 * max(guide.half_width_mm for guide in plan.guides) * lens.squeeze / variant.field_focal_mm
-    travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
-    length = None if lens.front_to_sensor_mm is None else lens.front_to_sensor_mm + travel
+    length = None if lens.front_to_sensor_mm is None else lens.front_to_sensor_mm + plan.travel_mm
     return CloseUp(
         lens=lens,
         focal_mm=plan.focal_mm,
@@ -213,10 +213,10 @@ def field_growth_mm(gap_mm: float, power_dioptre: float, sharp_mm: float) -> flo
     return gap_mm + sharp_mm * (1.0 - power_dioptre * gap_mm / MM_PER_M)
 
 
-def _first_place_mm(loaded: Loaded, lens: Lens, plan: StatePlan) -> float:
+def _first_place_mm(plan: State) -> float:
     """Where close-up lenses that are tried stand: in the stage nearest the lens, else at its front [mm ahead of the front]."""
-    stages = sorted(box_for(loaded.scene, lens).stage, key=lambda stage: stage.at_mm)
-    return float(stage_pose(loaded, lens, stages[0], plan).origin_mm[2]) if stages else 0.0
+    stages = sorted(plan.fitted.stage, key=lambda stage: stage.at_mm)
+    return float(stage_pose(stages[0], plan).origin_mm[2]) if stages else 0.0
 
 
 def _pupil_behind_mm(variant: LensState) -> float:
@@ -224,12 +224,12 @@ def _pupil_behind_mm(variant: LensState) -> float:
     return depth[1] if isinstance(depth, tuple) else depth
 
 
-def with_close_ups(loaded: Loaded, lens: Lens, plan: StatePlan, powers: Sequence[float]) -> Box:
+def with_close_ups(plan: State, powers: Sequence[float]) -> Box:
     """The box with these close-up lenses, as one of their summed power, in the stage nearest the lens in place of its glass."""
-    stages = sorted(box_for(loaded.scene, lens).stage, key=lambda stage: stage.at_mm)
+    stages = sorted(plan.fitted.stage, key=lambda stage: stage.at_mm)
     if not stages:
         return plan.box
-    pose = stage_pose(loaded, lens, stages[0], plan)
+    pose = stage_pose(stages[0], plan)
     power = total_power_dioptre(powers)
     close = plate_in(pose, stages[0].filter, kind=GlassKind.CLOSE_UP, power_dioptre=power)
     others = [glass for glass in plan.box.glasses if abs(glass.slab.pose.origin_mm[2] - pose.origin_mm[2]) > 1e-6]

@@ -16,7 +16,6 @@ from geometry.outline import half_size_mm, to_shape
 from raytrace.optics.filter_light import graded_share
 from scenes.questions.filters.effects import GradedAnswer
 from scenes.questions.filters.sizes import StageAnswer, size_outline
-from scenes.questions.filters.text import FilterReport
 from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
 from scenes.sheets.section_sheet import shape_path
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, RAY_CLEAR, SOFT_INK, TITLE_PT
@@ -36,11 +35,11 @@ LIST_STEP_MM = 4.5
 TOO_MANY = 7  # lenses that a list under a panel has no room for
 
 
-def stages_figure(report: FilterReport, title: str) -> Figure:
+def stages_figure(stages: Sequence[StageAnswer], title: str) -> Figure:
     """A panel for each stage, labelled with its name."""
     page = _page("Glass that the beams need in each stage", title, STAGE_FOOT)
-    half = _half_mm(report)
-    for answer, space in zip(report.stages, _grid(page, len(report.stages), half[0] / half[1]), strict=True):
+    half = _half_mm(stages)
+    for answer, space in zip(stages, _grid(page, len(stages), half[0] / half[1]), strict=True):
         axes = _axes(page, space, half, answer.name)
         page.text(space.left, space.top + 3.0, shortened(answer.name, BODY_PT + 1, space.width), BODY_PT + 1, weight="bold")
         _draw_stage(axes, answer)
@@ -58,10 +57,10 @@ def _write_needs(page: Page, space: Box, answer: StageAnswer) -> None:
         page.text(space.left, top - LIST_STEP_MM * k, shortened(words, LABEL_PT, space.width), LABEL_PT)
 
 
-def _half_mm(report: FilterReport) -> tuple[float, float]:
+def _half_mm(stages: Sequence[StageAnswer]) -> tuple[float, float]:
     """Half the width and height that every panel shows: beams, glass and what turned glass must hold."""
-    largest = max(need.turned_mm for answer in report.stages for need in answer.needs) / 2
-    glass = [half_size_mm(size_outline(room.size)).max() for room in report.stages[0].needs[0].sizes]
+    largest = max(need.turned_mm for answer in stages for need in answer.needs) / 2
+    glass = [half_size_mm(size_outline(room.size)).max() for room in stages[0].needs[0].sizes]
     reach = max(largest, *glass) * 1.06
     return reach, reach
 
@@ -97,18 +96,18 @@ def _draw_stage(axes: Axes, answer: StageAnswer) -> None:
     axes.plot([0.0], [0.0], "+", color=INK, markersize=8, zorder=5)
 
 
-def graded_figure(report: FilterReport, title: str) -> Figure:
+def graded_figure(graded: Sequence[GradedAnswer], title: str) -> Figure:
     """A small picture for each lens (rows) and stop (columns), labelled 'LENS f/STOP'."""
-    first = report.graded[0]
+    first = graded[0]
     what = f"if a hard {first.density:g} stood in the {first.stage_name}" if first.tried else "as fitted"
     page = _page(f"The graduated filter's edge in the picture, {what}", title, GRADED_FOOT)
-    shapes = {answer.half_mm for answer in report.graded}
+    shapes = {answer.half_mm for answer in graded}
     aspect = max(width / height for width, height in shapes)
-    for answer, space in zip(report.graded, _grid(page, len(report.graded), aspect), strict=True):
+    for answer, space in zip(graded, _grid(page, len(graded), aspect), strict=True):
         words = f"{answer.lens.name} f/{answer.f_number:.3g}"
         page.text(space.left, space.top + 1.5, shortened(words, LABEL_PT, space.width), LABEL_PT, weight="bold")
         axes = _axes(page, space, answer.half_mm, words, answer.middle_mm)
-        _draw_graded(axes, answer, GRADED_PIXELS // len(report.graded))
+        _draw_graded(axes, answer, GRADED_PIXELS // len(graded))
     return page.figure
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -23,15 +24,11 @@ from scenes.scene_file.catalogue import FilterSize, filter_sizes
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Filter, Stage, is_fitted
 from scenes.scene_file.tables.lens import Lens
-from scenes.scene_file.tables.scene import box_for
-from scenes.states.box import box_place, filter_outline, stage_name
-from scenes.states.clear_rule import WALK_MM
+from scenes.scene_file.tables.scene import Scene
+from scenes.states.box import filter_outline, stage_name
 from scenes.states.full_range import Ranged
-from scenes.states.lens import front_travel_mm
-from scenes.states.load import Loaded
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
-MARGIN_MM = WALK_MM  # room that a glass should leave: as much as a pupil that is not measured may be wrong
 USUAL_THICKNESS_MM, USUAL_INDEX = 4.0, 1.5168  # of glass that a tray does not hold yet; common practice, and a usual crown
 SAME_MM = 0.5  # heights that differ by less are one holder's: glass is cut to a few tenths
 
@@ -73,19 +70,19 @@ class StageAnswer:
     needs: tuple[StageNeed, ...]
 
 
-def stage_answers(loaded: Loaded, ranged: Sequence[Ranged]) -> tuple[StageAnswer, ...]:
+def stage_answers(scene: Scene, ranged: Sequence[Ranged]) -> tuple[StageAnswer, ...]:
     """Every stage with every lens it is fitted with, widest lens first."""
     ordered = sorted(ranged, key=lambda one: -field_deg(one.plans))
     found = []
-    for number, stage in enumerate(loaded.scene.box.stage, 1):
+    for number, stage in enumerate(scene.box.stage, 1):
         fitted = [one for one in ordered if is_fitted(stage, one.lens.name)]
-        needs = tuple(_stage_need(loaded, one.lens, stage, one.plans) for one in fitted)
+        needs = tuple(_stage_need(one.lens, stage, one.plans) for one in fitted)
         if needs:
             found.append(StageAnswer(name=stage_name(stage, number), stage=stage, holder_mm=_holder_mm(stage), needs=needs))
     return tuple(found)
 
 
-def field_deg(plans: Sequence[StatePlan]) -> float:
+def field_deg(plans: Sequence[State]) -> float:
     """The largest angle from the lens axis at which any guide's corner is seen, over all states [deg]."""
     largest = 0.0
     for plan in plans:
@@ -97,10 +94,10 @@ def field_deg(plans: Sequence[StatePlan]) -> float:
     return largest
 
 
-def _stage_need(loaded: Loaded, lens: Lens, stage: Stage, plans: Sequence[StatePlan]) -> StageNeed:
+def _stage_need(lens: Lens, stage: Stage, plans: Sequence[State]) -> StageNeed:
     try:
-        section = union([_at_glass(loaded, lens, stage, plan) for plan in plans])
-        in_tray = union([section, *(_at_tray(loaded, lens, stage, plan) for plan in plans)])
+        section = union([_at_glass(stage, plan) for plan in plans])
+        in_tray = union([section, *(_at_tray(stage, plan) for plan in plans)])
     except GeometryError as error:
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
     return StageNeed(
@@ -130,24 +127,23 @@ def size_outline(size: FilterSize) -> Outline:
     return opening(size_mm=(size.width_mm or 0.0, size.height_mm or 0.0))
 
 
-def stage_pose(loaded: Loaded, lens: Lens, stage: Stage, plan: StatePlan) -> Pose:
-    """The middle of a stage's tray with this lens at this setting, upright whatever its turn."""
-    place = box_place(box_for(loaded.scene, lens), front_travel_mm(lens, plan.focal_mm, plan.focus_mm))
-    return part_pose(place, at_mm=stage.at_mm, depth_mm=stage.depth_mm, tilt_deg=stage.tilt_deg)
+def stage_pose(stage: Stage, plan: State) -> Pose:
+    """The middle of a stage's tray in a state, upright whatever its turn."""
+    return part_pose(plan.place, at_mm=stage.at_mm, depth_mm=stage.depth_mm, tilt_deg=stage.tilt_deg)
 
 
-def _at_glass(loaded: Loaded, lens: Lens, stage: Stage, plan: StatePlan) -> Section:
+def _at_glass(stage: Stage, plan: State) -> Section:
     """The beam at both faces of the glass of a stage, the trays nearer the lens filled or empty."""
-    middle = stage_pose(loaded, lens, stage, plan)
+    middle = stage_pose(stage, plan)
     own = plate_in(middle, stage.filter)
     faces = _faces(middle, own.slab.thickness_mm)
     ways = [(*held, own) for held in fillings(_nearer(plan, middle))]
     return union([sections_in(plan.variants, plan.guides, Box(parts=(), glasses=glasses), faces) for glasses in ways])
 
 
-def _at_tray(loaded: Loaded, lens: Lens, stage: Stage, plan: StatePlan) -> Section:
+def _at_tray(stage: Stage, plan: State) -> Section:
     """The beam at both edges of a stage's tray, it and the trays nearer the lens filled or empty."""
-    middle = stage_pose(loaded, lens, stage, plan)
+    middle = stage_pose(stage, plan)
     own = () if stage.filter is None else (plate_in(middle, stage.filter),)
     faces = _faces(middle, stage.depth_mm)
     ways = fillings((*_nearer(plan, middle), *own))
@@ -159,7 +155,7 @@ def _faces(middle: Pose, thickness_mm: float) -> list[Pose]:
     return [Pose(middle.rotation, middle.points_to_frame(np.array([0.0, 0.0, side * thickness_mm / 2]))) for side in (-1, 1)]
 
 
-def _nearer(plan: StatePlan, middle: Pose) -> tuple[Glass, ...]:
+def _nearer(plan: State, middle: Pose) -> tuple[Glass, ...]:
     return tuple(glass for glass in plan.box.glasses if glass.slab.pose.origin_mm[2] < middle.origin_mm[2] - 1e-6)
 
 
@@ -197,3 +193,20 @@ def widest_served(answer: StageAnswer, size: FilterSize, margin_mm: float, *, tu
     return answer.needs[first].lens.name, tuple(
         need.lens.name for need, ok in zip(answer.needs[first:], served[first:], strict=True) if not ok
     )
+
+
+def smallest(need: StageNeed, margin_mm: float, *, turned: bool, round_glass: bool = False) -> SizeRoom | None:
+    """The smallest catalogue size of a form, by area, that leaves the margin; None where none does."""
+    same_form = [room for room in need.sizes if (room.size.diameter_mm is not None) == round_glass]
+    enough = [room for room in same_form if (room.turned_mm if turned else room.upright_mm) >= margin_mm]
+    return min(enough, key=_area_mm2, default=None)
+
+
+def takes_round(stage: Stage) -> bool:
+    """Whether a stage is for round glass: by the glass in it, else by its opening."""
+    return stage.opening_diameter_mm is not None if stage.filter is None else stage.filter.round_mm is not None
+
+
+def _area_mm2(room: SizeRoom) -> float:
+    size = room.size
+    return math.pi / 4 * size.diameter_mm**2 if size.diameter_mm else (size.width_mm or 0.0) * (size.height_mm or 0.0)

@@ -14,26 +14,22 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.body import Kind
 from geometry.frame import Side
+from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import FlatTarget, Shield, shading_of
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
-from scenes.changes.flag_angles import FlagPlace, StateLimits, flag_places, places_in
+from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in
 from scenes.changes.flag_collisions import Crowd
 from scenes.questions.flags.lights import PAIR_ANGLES, Grounds, neighbours, rounded_down, sides_of
-from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Box, Extension, Flag
-from scenes.scene_file.tables.scene import Scene
-from scenes.states.box import build_box
-from scenes.states.lens import front_travel_mm
+from scenes.states.box import flag_name
 from scenes.states.select import widest_stops
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 LONGER_MM = (20, 40, 60, 80, 100, 120, 150, 180, 220, 260, 300)  # extensions tried, in all
 WIDER_MM = (20, 40, 60, 80, 100, 120, 160, 200, 260, 320, 400)  # by how much flags are widened
 DEEPER_MM = (20, 40, 60, 80, 100, 130, 160, 200)  # by how much the hood is deepened, its walls carried straight on
 MORE_MM = 320.0  # how much farther than now a changed flag may reach
 LOOK_ROUNDS = 1  # at pairs: enough to find what works, on the safe side
-OPEN_DEG = 90.0
 
 Apply = Callable[[Box], Box]
 
@@ -83,13 +79,11 @@ class _Family:
 class Workshop:
     """The states of a show at their widest stops, ready to be measured with a changed box."""
 
-    def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
-        self._scene, self._resources = scene, resources
+    def __init__(self, plans: Sequence[State]) -> None:
         self._plans = widest_stops(plans)
-        visible = scene.check.visible_loss_stops
-        self._limits = {p.key: StateLimits(p, flag_places(scene, p), visible, MORE_MM) for p in self._plans}
-        self._now = Grounds(scene, resources)
-        self._crowd = Crowd(scene, resources, self._plans)
+        self._limits = {plan.key: FlagBench(plan, more_mm=MORE_MM) for plan in self._plans}
+        self._now = Grounds()
+        self._crowd = Crowd(self._plans)
         self._hoods: dict[tuple[str, str], float] = {}
         self._changed: dict[str, Grounds] = {}
         self._targets: dict[str, FlatTarget] = {plan.key: self._now.target(plan) for plan in self._plans}
@@ -110,14 +104,14 @@ class Workshop:
             found += [] if mended is None else [mended]
         return Mending(light=light.name, found=tuple(found), tried=tuple(tried))
 
-    def _least(self, light: StrayLight, plans: list[StatePlan], changes: Sequence[Change]) -> Mended | None:
+    def _least(self, light: StrayLight, plans: list[State], changes: Sequence[Change]) -> Mended | None:
         for change in changes:
             mended = self._tried(light, plans, change)
             if mended is not None:
                 return mended
         return None
 
-    def _families(self, light: StrayLight, plans: Sequence[StatePlan]) -> Iterator[_Family]:
+    def _families(self, light: StrayLight, plans: Sequence[State]) -> Iterator[_Family]:
         """Kinds of change, cheapest first."""
         places = {place.name: place for plan in plans for place in self._limits[plan.key].places}
         toward = [place for place in places.values() if place.side in sides_of(light)]
@@ -138,12 +132,12 @@ class Workshop:
             words = f"the hood deeper by up to {DEEPER_MM[-1]} mm, its walls carried straight on"
             yield _Family(words=words, changes=tuple(deeper(more) for more in DEEPER_MM))
 
-    def _tried(self, light: StrayLight, plans: list[StatePlan], change: Change) -> Mended | None:
+    def _tried(self, light: StrayLight, plans: list[State], change: Change) -> Mended | None:
         """What a change leads to; None where it does not do. States that refuse come first the next time."""
         boxes = {plan.key: change.apply(self._now.box(plan)) for plan in plans}
         if change.hood and not all(self._hood_clears(plan, boxes[plan.key], change.words) for plan in plans):
             return None
-        fitted = {plan.key: places_in(boxes[plan.key], self._now.lens(plan), plan) for plan in plans}
+        fitted = {plan.key: places_in(boxes[plan.key], plan) for plan in plans}
         places = {key: [p for p in all_of if p.side in sides_of(light)] for key, all_of in fitted.items()}
         grounds = self._grounds(change) if change.hood else self._now
         if plans and self._refuses(light, plans[0], places[plans[0].key], grounds):
@@ -168,7 +162,7 @@ class Workshop:
         free = [a for a in (least, most) if not self._crowd.met({mended.flags[0]: a}, change.apply, change.words)]
         return None if most not in free else replace(mended, window_deg=(least if least in free else most, most))
 
-    def _refuses(self, light: StrayLight, plan: StatePlan, places: Sequence[FlagPlace], grounds: Grounds) -> bool:
+    def _refuses(self, light: StrayLight, plan: State, places: Sequence[FlagPlace], grounds: Grounds) -> bool:
         """Whether one state by itself says no, which is soon known: others can only ask for more."""
         clear, most = self._spans([plan], {plan.key: list(places)})
         if len(clear) < len(places):
@@ -177,7 +171,7 @@ class Workshop:
         trial.add(self._targets[plan.key], grounds, plan, places)
         return trial.is_lost
 
-    def _spans(self, plans: Sequence[StatePlan], places: dict[str, list[FlagPlace]]) -> tuple[dict[str, float], dict[str, float]]:
+    def _spans(self, plans: Sequence[State], places: dict[str, list[FlagPlace]]) -> tuple[dict[str, float], dict[str, float]]:
         """The smallest and the largest angle of each flag that keep clear every state that it can keep clear."""
         clear: dict[str, float] = {}
         most: dict[str, float] = {}
@@ -192,24 +186,22 @@ class Workshop:
     def _grounds(self, change: Change) -> Grounds:
         """What lights fall on with another hood: made once for all lights."""
         if change.words not in self._changed:
-            self._changed[change.words] = Grounds(self._scene, self._resources, change.apply)
+            self._changed[change.words] = Grounds(change.apply)
         return self._changed[change.words]
 
-    def _hood_clears(self, plan: StatePlan, box: Box, words: str) -> bool:
+    def _hood_clears(self, plan: State, box: Box, words: str) -> bool:
         """Whether a new hood stays out of the beam, with the room that a clear frame has, wherever the present one does."""
         then = self._hood_mm(plan, box, words)
         return then > 0.0 or then >= self._hood_mm(plan, self._now.box(plan), "")
 
-    def _hood_mm(self, plan: StatePlan, box: Box, words: str) -> float:
+    def _hood_mm(self, plan: State, box: Box, words: str) -> float:
         """How much room a hood leaves in a state [mm]; `words` name it, so that it is measured once for all lights."""
         if (plan.key, words) not in self._hoods:
             self._hoods[plan.key, words] = self._hood_measured_mm(plan, box)
         return self._hoods[plan.key, words]
 
-    def _hood_measured_mm(self, plan: StatePlan, box: Box) -> float:
-        lens = self._now.lens(plan)
-        travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
-        _, built = build_box(box, lens, self._resources, front_travel_mm=travel)
+    def _hood_measured_mm(self, plan: State, box: Box) -> float:
+        _, built = plan.rebuilt(box)
         beams = self._limits[plan.key].beams
         return min(beams.spare_mm(part) for part in built.parts if part.kind is Kind.HOOD)
 
@@ -222,7 +214,7 @@ class _Trial:
         self._cut: dict[str, float] | None = None
         self._second: dict[tuple[str, str], FloatArray] | None = None
 
-    def add(self, target: FlatTarget, grounds: Grounds, plan: StatePlan, places: Sequence[FlagPlace]) -> None:
+    def add(self, target: FlatTarget, grounds: Grounds, plan: State, places: Sequence[FlagPlace]) -> None:
         """Count one more state."""
         mine = [place for place in places if place.name in self._clear]
         shields = [Shield(hinge=place.hinge, bars=place.bars, from_deg=self._clear[place.name], farther_in=False) for place in mine]
@@ -287,11 +279,7 @@ def longer(places: Sequence[FlagPlace], length_mm: float) -> Change:
 def _each(places: Sequence[FlagPlace], changed: Callable[[Flag], Flag]) -> Apply:
     """The box with some of its flags changed; lenses may have flags of their own, so they go by name."""
     names = {place.name for place in places}
-    return lambda box: _with_flags(box, [changed(flag) if _called(flag) in names else flag for flag in box.flag])
-
-
-def _called(flag: Flag) -> str:
-    return flag.name or f"{flag.side} flag"
+    return lambda box: _with_flags(box, [changed(flag) if flag_name(flag) in names else flag for flag in box.flag])
 
 
 def _extended(flag: Flag, length_mm: float) -> Flag:
@@ -313,7 +301,7 @@ def another(side: Side, like: FlagPlace) -> Change:
     """A flag on another side, as long and wide as one that is there, with an extension if that has one."""
 
     def apply(box: Box) -> Box:
-        models = [flag for flag in box.flag if _called(flag) == like.name]
+        models = [flag for flag in box.flag if flag_name(flag) == like.name]
         new = [flag.model_copy(update={"side": side.value, "name": None, "angle_deg": OPEN_DEG}) for flag in models]
         return _with_flags(box, [*box.flag, *new])
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,8 +12,7 @@ if TYPE_CHECKING:
     from scenes.changes.flag_angles import FlagSummary
     from scenes.questions.flags.changes import Mending
     from scenes.questions.flags.lights import LightAnswer
-    from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
 
 CLEAR, IN_FRAME = 0, 1
 
@@ -40,9 +38,9 @@ def command(
 
     Exit status: 0 no flag, as it is set, costs more than the visible loss; 1 one does; 2 the input is at fault.
     """
+    from scenes.answers.opened import open_scene
     from scenes.changes.flag_angles import clear_angles, flag_states, joint_loss, summaries
     from scenes.changes.flag_collisions import Crowd
-    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
     from scenes.questions.flags.lights import Grounds, light_answers, light_fates
     from scenes.questions.flags.lights_text import light_dict, lights_lines
@@ -56,16 +54,16 @@ def command(
     plans = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
     title, visible = loaded.scene.title, loaded.scene.check.visible_loss_stops
     with progress(2 * len(plans), "flags") as tick:
-        worked = list(flag_states(loaded.scene, plans, tick))
+        worked = list(flag_states(plans, tick))
         states = [state for _, found in worked for state in found]
         flags = summaries(states)
         joint = joint_loss([work for work, _ in worked], flags)
-        grounds = Grounds(loaded.scene, loaded.resources)
+        grounds = Grounds()
         fates = list(light_fates(grounds, stray_lights(loaded.scene), states, flags, tick))
-    crowd = Crowd(loaded.scene, loaded.resources, plans)
+    crowd = Crowd(plans)
     lights = light_answers(loaded.scene, fates, flags, crowd.met)
     met = crowd.met(clear_angles(flags))
-    mending = mended_by(loaded, plans, lights) if changes else None
+    mending = mended_by(plans, lights) if changes else None
     if as_json:
         data = flags_dict(flags, title, visible, joint, met) | {"lights": [light_dict(light, mending) for light in lights]}
         click.echo(json_text(data), nl=False)
@@ -78,11 +76,11 @@ def command(
     return IN_FRAME if any(flag.darkens for flag in flags) else CLEAR
 
 
-def mended_by(loaded: Loaded, plans: Sequence[StatePlan], lights: Sequence[LightAnswer]) -> tuple[Mending, ...]:
+def mended_by(plans: Sequence[State], lights: Sequence[LightAnswer]) -> tuple[Mending, ...]:
     """The least changes for every light that no setting of the flags keeps off."""
     from scenes.questions.flags.changes import Workshop
 
-    shop = Workshop(loaded.scene, loaded.resources, plans)
+    shop = Workshop(plans)
     return tuple(shop.mend(light.light, skip=[fate.plan.key for fate in light.in_picture]) for light in lights if light.is_open)
 
 
@@ -90,14 +88,14 @@ def write_pictures(
     out: Path, flags: Sequence[FlagSummary], lights: Sequence[LightAnswer], title: str, visible_stops: float
 ) -> list[Path]:
     """A picture for each flag."""
+    from scenes.io.file_names import file_names
     from scenes.io.files import write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.flags.figure import flag_figure, flag_picture
-    from scenes.sheets.style import figure_png
 
-    paths = []
+    paths, names = [], file_names([flag.name for flag in flags], "flag")
     for flag in flags:
         windows = [(light.light.name, window) for light in lights for window in light.windows if window.flag.name == flag.name]
-        name = re.sub(r"[^\w.+-]+", "-", flag.name).strip("-.") or "flag"
-        paths.append(out / f"flag-{name}.png")
+        paths.append(out / f"flag-{names[flag.name]}.png")
         write_whole(paths[-1], figure_png(flag_figure(flag_picture(flag, windows, visible_stops), title)))
     return paths

@@ -16,8 +16,9 @@ from shapely.geometry.base import BaseGeometry
 
 from geometry.arrays import FloatArray
 from geometry.frame import ahead_in_words
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG, Bars
-from scenes.changes.flag_angles import FlagState, FlagSummary, StateLimits
+from geometry.parts import LEAST_DEG, MOST_DEG
+from raytrace.stray.flag_window import Bars
+from scenes.changes.flag_angles import FlagBench, FlagState, FlagSummary
 from scenes.questions.flags.lights import Window
 from scenes.questions.flags.lights_text import cut_words
 from scenes.questions.flags.text import angle_words, met_words, set_words, size_words
@@ -51,7 +52,7 @@ def flag_picture(flag: FlagSummary, windows: Sequence[tuple[str, Window]], visib
     """The picture's contents; the beam is cut once more in the state that decides."""
     kept = flag.kept()
     state = (kept if kept.states else flag).limit("clear_deg")[1]
-    beam = StateLimits(state.plan, [state.flag], visible_stops).outline(state.flag.hinge, state.flag.bars)
+    beam = FlagBench(state.plan, [state.flag]).outline(state.flag.hinge, state.flag.bars)
     return FlagPicture(flag=flag, state=state, beam=beam, windows=tuple(windows), visible_stops=visible_stops)
 
 

@@ -13,21 +13,17 @@ from geometry.arrays import FloatArray
 from geometry.frame import Pose, Side, pose
 from geometry.openings import enclosure_of
 from geometry.outline import Circle, to_shape
+from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import FlatTarget, Shading, Shield, shading_of
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
 from raytrace.stray.target import beam_on_glass
 from raytrace.stray.world import STEP_MM, World
 from scenes.changes.flag_angles import STEP_DEG, FlagPlace, FlagState, FlagSummary
 from scenes.runtime.progress import Tick, silent
-from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Box
-from scenes.scene_file.tables.lens import Lens
-from scenes.scene_file.tables.scene import Scene, box_for
-from scenes.states.box import build_box
-from scenes.states.lens import front_travel_mm
+from scenes.scene_file.tables.scene import Scene
 from scenes.states.select import widest_stops
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 from scenes.states.stray import angles_deg, fit_of, in_frame, stray_lights
 
 PAIR_DEG = 0.5  # steps of the first flag of two
@@ -45,7 +41,7 @@ class LightFate:
     """
 
     light: str
-    plan: StatePlan
+    plan: State
     target: str
     in_picture: bool
     reaches: bool
@@ -66,7 +62,7 @@ class Window:
     cut_deg: float
     bare_clear_deg: float
     bare_cut_deg: float
-    decided_by: StatePlan
+    decided_by: State
 
     @property
     def upto_deg(self) -> float:
@@ -137,31 +133,24 @@ class LightAnswer:
 class Grounds:
     """What lights fall on: the box without its flags, state by state; search trees are made once for each lens and setting."""
 
-    def __init__(self, scene: Scene, resources: Resources, change: Callable[[Box], Box] | None = None) -> None:
-        self._scene, self._resources, self._change = scene, resources, change
+    def __init__(self, change: Callable[[Box], Box] | None = None) -> None:
+        self._change = change
         self._worlds: dict[tuple[str, float], World] = {}
 
-    def box(self, plan: StatePlan) -> Box:
+    def box(self, plan: State) -> Box:
         """The box as fitted to the lens of a state."""
-        box = box_for(self._scene, self.lens(plan))
-        return box if self._change is None else self._change(box)
+        return plan.fitted if self._change is None else self._change(plan.fitted)
 
-    def lens(self, plan: StatePlan) -> Lens:
-        """The lens of a state."""
-        return next(lens for lens in self._scene.lens if lens.name == plan.lens_name)
-
-    def world(self, plan: StatePlan) -> World:
+    def world(self, plan: State) -> World:
         """The box of a state without its flags."""
-        lens = self.lens(plan)
-        travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
-        key = (plan.lens_name, travel)
+        key = (plan.lens_name, plan.travel_mm)
         if key not in self._worlds:
             bare = self.box(plan).model_copy(update={"flag": ()})
-            assembly, _ = build_box(bare, lens, self._resources, front_travel_mm=travel)
-            self._worlds[key] = World.of(enclosure_of(assembly, fit_of(bare, lens, travel)))
+            assembly, _ = plan.rebuilt(bare)
+            self._worlds[key] = World.of(enclosure_of(assembly, fit_of(bare, plan.lens, plan.travel_mm)))
         return self._worlds[key]
 
-    def target(self, plan: StatePlan) -> FlatTarget:
+    def target(self, plan: State) -> FlatTarget:
         """The outermost glass as far as the beam crosses it, over all pupil depths; else the lens front."""
         if plan.box.glasses:
             glass = plan.box.glasses[-1]
@@ -170,7 +159,7 @@ class Grounds:
             assert isinstance(outline, shapely.Polygon)
             face = glass.slab.pose.points_to_frame(np.array([0.0, 0.0, glass.slab.thickness_mm / 2 + STEP_MM]))
             return FlatTarget(name=glass.name, pose=Pose(glass.slab.pose.rotation, face), outline=outline)
-        front = fit_of(self.box(plan), self.lens(plan), 0.0).front
+        front = fit_of(self.box(plan), plan.lens, 0.0).front
         circle = to_shape(Circle(front.glass_mm / 2))
         assert isinstance(circle, shapely.Polygon)
         return FlatTarget(name="lens front", pose=pose(ahead_mm=STEP_MM), outline=circle)
@@ -189,7 +178,7 @@ def light_fates(
 
 
 def fate_of(
-    light: StrayLight, plan: StatePlan, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
+    light: StrayLight, plan: State, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
 ) -> LightFate:
     """One light in one state."""
     shown = any(bool(in_frame(lens, plan.grid, light.direction[None])[0]) for lens in plan.variants)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
+from geometry.parts import LEAST_DEG, MOST_DEG
 from scenes.questions.flags.changes import Mended, Mending
 from scenes.questions.flags.lights import LightAnswer, LightFate, PairWindow, Window
 from scenes.questions.flags.text import WIDTH, angle_value, angle_words, clipped, wrapped

@@ -7,10 +7,10 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from raytrace.stray.flag_window import MOST_DEG
+from geometry.parts import MOST_DEG
 from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, HingeRoom, Limits
 from scenes.states.names import setting_words, state_words
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 WIDTH = 100
 SCHEMA_VERSION = 1
@@ -37,7 +37,7 @@ def flags_lines(flags: Sequence[FlagSummary], title: str, visible_stops: float) 
     return [line.rstrip() for line in lines]
 
 
-def joint_lines(joint: tuple[float, StatePlan] | None, visible_stops: float) -> list[str]:
+def joint_lines(joint: tuple[float, State] | None, visible_stops: float) -> list[str]:
     """What all flags cost together, where each is set to the angle at which it alone costs the visible loss."""
     if joint is None:
         return []
@@ -215,7 +215,7 @@ def flags_dict(
     flags: Sequence[FlagSummary],
     title: str,
     visible_stops: float,
-    joint: tuple[float, StatePlan] | None = None,
+    joint: tuple[float, State] | None = None,
     met: str = "",
 ) -> dict[str, Any]:
     """The whole answer as plain data."""

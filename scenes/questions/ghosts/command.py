@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from scenes.answers.opened import open_scene
     from scenes.questions.ghosts.text import GhostReport
 
 
@@ -25,15 +26,14 @@ def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], grid: 
     Without a light in the picture, nine places of the picture stand in. The answer for each lens, zoom and focus is at the widest
     stop that the scene's [check] asks for.
     """
-    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
     from scenes.questions.ghosts.text import ghost_report, ghosts_dict, ghosts_lines, set_answer
     from scenes.states.load import plans_of
-    from scenes.states.select import ghost_plans, selected
+    from scenes.states.select import selected, widest_stops
 
     loaded = open_scene(scene)
-    plans = ghost_plans(selected(plans_of(loaded), lenses=lenses, focus=focus))
-    reports = [ghost_report(loaded, plan, with_grid=grid) for plan in plans]
+    plans = widest_stops(selected(plans_of(loaded), lenses=lenses, focus=focus))
+    reports = [ghost_report(plan, with_grid=grid) for plan in plans]
     title, reflectance = loaded.scene.title, loaded.scene.camera.sensor_reflectance
     for_all = set_answer(reports)
     lines = ghosts_lines(reports, title, for_all)
@@ -47,8 +47,8 @@ def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], grid: 
 def write_charts(out: Path, reports: Sequence[GhostReport]) -> list[Path]:
     """A chart for each state that has filters."""
     from scenes.io.files import write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.ghosts.figure import ghost_figure
-    from scenes.sheets.style import figure_png
 
     paths = []
     for report in reports:

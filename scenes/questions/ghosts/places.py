@@ -14,10 +14,9 @@ from raytrace.ghosts.tilt import outside_mm
 from raytrace.optics.camera import Guide, PixelGrid, whole_frame
 from raytrace.optics.lens import LensState
 from raytrace.optics.projection import slopes
-from scenes.scene_file.tables.scene import Scene
 from scenes.states.lights import LightPlace, lights_of
 from scenes.states.names import OUTSIDE, middle_variant, where
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 GRID_SHARE = 0.8  # of the way from the middle to the frame's edge: where lights are put when the scene has none in the picture
 TOGETHER_MM = 0.02  # ghosts nearer to each other than this are one to the eye
@@ -73,10 +72,10 @@ class GhostLights:
     ghosts: tuple[SeenGhost, ...]
 
 
-def ghost_lights(scene: Scene, plan: StatePlan, *, with_grid: bool = False) -> GhostLights:
+def ghost_lights(plan: State, *, with_grid: bool = False) -> GhostLights:
     """The scene's lights and their ghosts; where none is in the picture, or on demand, a grid of places instead."""
     lens = middle_variant(plan)
-    own = tuple(as_light(light, lens) for light in lights_of(scene) if light.is_up)
+    own = tuple(as_light(light, lens) for light in lights_of(plan.scene) if light.is_up)
     seen = tuple(seen_light(light, lens, plan.grid) for light in own)
     is_grid = with_grid or not any(light.in_picture for light in seen)
     lights = grid_lights(lens, plan.grid) if is_grid else own
@@ -86,7 +85,7 @@ def ghost_lights(scene: Scene, plan: StatePlan, *, with_grid: bool = False) -> G
         seen=shown,
         missed=tuple(light for light in seen if not light.in_picture),
         is_grid=is_grid,
-        ghosts=seen_ghosts(scene, plan, lights, [light.in_picture for light in shown]),
+        ghosts=seen_ghosts(plan, lights, [light.in_picture for light in shown]),
     )
 
 
@@ -137,16 +136,14 @@ def seen_light(light: Light, lens: LensState, grid: PixelGrid) -> SeenLight:
     )
 
 
-def seen_ghosts(scene: Scene, plan: StatePlan, lights: Sequence[Light], on_sensor: Sequence[bool]) -> tuple[SeenGhost, ...]:
+def seen_ghosts(plan: State, lights: Sequence[Light], on_sensor: Sequence[bool]) -> tuple[SeenGhost, ...]:
     """All ghosts of lights behind this plan's lens and filters, those that fall together told as one."""
-    return together(ghosts_in(scene, plan, plan.box.glasses, lights, on_sensor), plan.grid, plan.guides)
+    return together(ghosts_in(plan, plan.box.glasses, lights, on_sensor), plan.grid, plan.guides)
 
 
-def ghosts_in(
-    scene: Scene, plan: StatePlan, glasses: Sequence[Glass], lights: Sequence[Light], on_sensor: Sequence[bool]
-) -> tuple[Ghost, ...]:
+def ghosts_in(plan: State, glasses: Sequence[Glass], lights: Sequence[Light], on_sensor: Sequence[bool]) -> tuple[Ghost, ...]:
     """Ghosts of lights in given filters behind this plan's lens."""
-    reflectance = scene.camera.sensor_reflectance
+    reflectance = plan.scene.camera.sensor_reflectance
     return ghosts_of(middle_variant(plan), lights, glasses, sensor_reflectance=reflectance, on_sensor=on_sensor)
 
 
@@ -191,9 +188,9 @@ def between_route(route: Route, names: Sequence[str]) -> str:
     return f"sensor and {listed}" if route is Route.SENSOR else f"between {listed}"
 
 
-def notes_of(scene: Scene, plan: StatePlan) -> Iterator[str]:
+def notes_of(plan: State) -> Iterator[str]:
     """What the numbers rest on, in one sentence each."""
-    lights: tuple[LightPlace, ...] = lights_of(scene)
+    lights: tuple[LightPlace, ...] = lights_of(plan.scene)
     yield from (f"{light.name} is below the horizon at its time." for light in lights if not light.is_up)
     bare = [glass.name for glass in plan.box.glasses if glass.reflectance is None]
     if bare:
@@ -201,7 +198,8 @@ def notes_of(scene: Scene, plan: StatePlan) -> Iterator[str]:
     for glass in plan.box.glasses:
         if glass.kind is GlassKind.CLOSE_UP:
             yield f"{glass.name} is a close-up lens: its curved faces mirror too, and are not computed."
-    if "sensor_reflectance" not in scene.camera.model_fields_set:
-        yield f"The sensor is taken to mirror {scene.camera.sensor_reflectance:g} of its light, a guess: measure yours."
+    camera = plan.scene.camera
+    if "sensor_reflectance" not in camera.model_fields_set:
+        yield f"The sensor is taken to mirror {camera.sensor_reflectance:g} of its light, a guess: measure yours."
     if len(plan.variants) > 1 and not np.isinf(plan.focus_mm):
         yield "At this focus ghost places depend a little on the pupil, whose bounds are given: its middle is used."

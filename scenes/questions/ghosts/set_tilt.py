@@ -17,7 +17,7 @@ from scenes.changes.tilts import fit_words
 from scenes.questions.ghosts.places import GhostLights, ghosts_in, together
 from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, TILT_STEP_DEG, WHOLE_BOX, Mover, Thing, wanted_out
 from scenes.states.names import middle_variant, state_words
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 SHOWN_LIGHTS = "the lights in the picture"
 COARSE_DEG, MOST_COARSE_DEG = 1.0, 15.0  # steps in which a compromise is looked for, and how far
@@ -33,7 +33,7 @@ class GhostState:
     lights: GhostLights
 
     @property
-    def plan(self) -> StatePlan:
+    def plan(self) -> State:
         """The state itself."""
         return self.mover.plan
 
@@ -188,7 +188,7 @@ class _Set:
 
     def _worst(self, number: int, box: TracedBox) -> float:
         state, lights = self.states[number], self._lights[number]
-        found = ghosts_in(state.mover.loaded.scene, state.plan, box.glasses, lights, [True] * len(lights))
+        found = ghosts_in(state.plan, box.glasses, lights, [True] * len(lights))
         seen = together(found, state.plan.grid, state.plan.guides)
         shares = [ghost.share for ghost in seen if ghost.in_frame and not ghost.on_light]
         return float(loss_stops(max(shares))) if shares else math.inf

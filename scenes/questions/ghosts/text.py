@@ -17,9 +17,8 @@ from scenes.questions.ghosts.places import TOGETHER_MM, GhostLights, SeenGhost, 
 from scenes.questions.ghosts.set_text import set_dict, set_words
 from scenes.questions.ghosts.set_tilt import GhostState, SetTilt, set_tilt
 from scenes.questions.ghosts.tilts import ANYWHERE, Mover, TiltAnswer, TiltCurve, tilt_answers, tilt_curves_of, wanted_out
-from scenes.states.load import Loaded
 from scenes.states.names import OUTSIDE, middle_variant, state_words
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 WIDTH = 100
 SCHEMA_VERSION = 1
@@ -56,10 +55,10 @@ class GhostReport:
     notes: tuple[str, ...]
 
 
-def ghost_report(loaded: Loaded, plan: StatePlan, *, with_grid: bool = False) -> GhostReport:
+def ghost_report(plan: State, *, with_grid: bool = False) -> GhostReport:
     """Everything about ghosts in one state."""
-    lights = ghost_lights(loaded.scene, plan, with_grid=with_grid)
-    mover = Mover(loaded, plan)
+    lights = ghost_lights(plan, with_grid=with_grid)
+    mover = Mover(plan)
     first = wanted_out(plan, lights)[0][1][0]
     return GhostReport(
         key=plan.key,
@@ -76,7 +75,7 @@ def ghost_report(loaded: Loaded, plan: StatePlan, *, with_grid: bool = False) ->
         mover=mover,
         tilts=tilt_answers(mover, lights),
         curves=tilt_curves_of(mover, first),
-        notes=tuple(notes_of(loaded.scene, plan)),
+        notes=tuple(notes_of(plan)),
     )
 
 

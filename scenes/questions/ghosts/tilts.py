@@ -18,9 +18,8 @@ from scenes.changes.tilts import BOX_KEY, BeamAfter, Refit, TiltFit
 from scenes.questions.ghosts.places import GhostLights, between_words, ghosts_in, grid_lights, together
 from scenes.scene_file.tables.box import CLAMP
 from scenes.states.box import stage_name
-from scenes.states.load import Loaded
 from scenes.states.names import middle_variant
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 TILT_STEP_DEG = 0.1  # finer than this nobody sets a tray or a box; answers are rounded away from 0
 CHART_STEP_DEG = 0.5
@@ -92,9 +91,8 @@ class TiltCurve:
 class Mover:
     """The box of one state, and the same box with another tilt of its whole or of its trays."""
 
-    def __init__(self, loaded: Loaded, plan: StatePlan) -> None:
-        self.loaded, self.plan = loaded, plan
-        self.refit = Refit(loaded.scene, loaded.resources, plan)
+    def __init__(self, plan: State) -> None:
+        self.plan, self.refit = plan, Refit(plan)
 
     def things(self) -> tuple[Thing, ...]:
         """The whole box, all trays that hold a filter, and each of them."""
@@ -134,7 +132,7 @@ class Mover:
 
     def _pivot_mm(self) -> FloatArray:
         thickness = self.refit.box.back[0].thickness_mm if self.refit.box.back else 0.0
-        travel = 0.0 if self.refit.box.mount == CLAMP else self.refit.travel_mm
+        travel = 0.0 if self.refit.box.mount == CLAMP else self.plan.travel_mm
         return np.array([*right_up_to_frame(self.refit.box.offset_mm), self.refit.box.ahead_mm - travel + thickness / 2])
 
     def _moved(self, glasses: Sequence[Glass], tilt_deg: float, pivot_mm: FloatArray) -> Moved:
@@ -146,7 +144,7 @@ class Mover:
         return self.refit.built(self.refit.tilted(keys, tilt_deg))
 
 
-def wanted_out(plan: StatePlan, lights: GhostLights) -> tuple[tuple[str, tuple[Light, ...]], ...]:
+def wanted_out(plan: State, lights: GhostLights) -> tuple[tuple[str, tuple[Light, ...]], ...]:
     """Whose ghosts are to leave the frame: sets of lights with their names.
 
     Anywhere means the recorded picture's very edge: whoever stands there is ghosted farthest to the other side.
@@ -216,7 +214,7 @@ def rounded_out_deg(tilt_deg: float) -> float:
 
 def _left(mover: Mover, lights: tuple[Light, ...], box: TracedBox) -> tuple[str, ...]:
     """Ghosts that a tilt leaves in the frame, by what makes them; those on the light itself hide in it."""
-    found = ghosts_in(mover.loaded.scene, mover.plan, box.glasses, lights, [True] * len(lights))
+    found = ghosts_in(mover.plan, box.glasses, lights, [True] * len(lights))
     seen = together(found, mover.plan.grid, mover.plan.guides)
     return tuple(dict.fromkeys(between_words(ghost) for ghost in seen if ghost.in_frame and not ghost.on_light))
 

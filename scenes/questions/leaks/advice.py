@@ -18,14 +18,10 @@ from scenes.changes.flag_collisions import come_in, with_flag
 from scenes.changes.flag_limits import FlagLimit, FlagLimits
 from scenes.changes.tilts import Refit, TiltRoom, lean_words
 from scenes.questions.leaks.report import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, opening_rows
-from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Back, Box, Seal
-from scenes.scene_file.tables.lens import Lens
-from scenes.scene_file.tables.scene import Scene
-from scenes.states.box import build_box, stage_name
-from scenes.states.lens import front_travel_mm
+from scenes.states.box import flag_name, stage_name
 from scenes.states.select import widest_stops
-from scenes.states.state import StatePlan, states_of
+from scenes.states.state import State, states_of
 from scenes.states.stray import in_frame, setup_of
 
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
@@ -115,32 +111,27 @@ class _Change:
 class AdviceGrounds:
     """What advice has to leave alone in every state: the clear limits of flags, and the room for tilts. Shared between reports."""
 
-    def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
-        self._scene, self._resources = scene, resources
-        self.limits = FlagLimits(scene, plans)
-        self.tilts = TiltRoom(scene, resources, widest_stops(plans))
-
-    def refit(self, plan: StatePlan) -> Refit:
-        """The box of a state, to be built anew."""
-        return Refit(self._scene, self._resources, plan)
+    def __init__(self, plans: Sequence[State]) -> None:
+        self.limits = FlagLimits(plans)
+        self.tilts = TiltRoom(widest_stops(plans))
 
 
-def advise(scene: Scene, report: LeakReport, resources: Resources, *, target: str, grounds: AdviceGrounds | None = None) -> Advice:
+def advise(report: LeakReport, *, target: str, grounds: AdviceGrounds | None = None) -> Advice:
     """Changes for every gap and every light that reaches the target, each recomputed, none at the cost of another state.
 
     Without `grounds` they are those of all states of the scene.
     """
-    lens = next(lens for lens in scene.lens if lens.name == report.plan.lens_name)
-    work = _Work(report, lens, resources, target, grounds or AdviceGrounds(scene, resources, states_of(scene, resources)))
+    state = report.plan
+    work = _Work(report, target, grounds or AdviceGrounds(states_of(state.scene, state.resources)))
     return Advice(openings=tuple(work.openings()), lights=tuple(work.lights()))
 
 
 class _Work:
     """One report's box, ready to be changed and measured again."""
 
-    def __init__(self, report: LeakReport, lens: Lens, resources: Resources, target: str, grounds: AdviceGrounds) -> None:
-        self.report, self.lens, self.resources, self.target, self.grounds = report, lens, resources, target, grounds
-        self.box, self.refit = report.setup.own_box, grounds.refit(report.plan)
+    def __init__(self, report: LeakReport, target: str, grounds: AdviceGrounds) -> None:
+        self.report, self.plan, self.target, self.grounds = report, report.plan, target, grounds
+        self.box, self.refit = self.plan.fitted, Refit(self.plan)
         self._measured: dict[str, tuple[OpeningRow, ...]] = {}
 
     def openings(self) -> Iterator[OpeningAdvice]:
@@ -174,7 +165,7 @@ class _Work:
             case OpeningKind.JOINT:
                 yield from self._closed_joint(row)
             case OpeningKind.REAR:
-                bore = self.lens.front_diameter_mm + BORE_ROOM_MM
+                bore = self.plan.lens.front_diameter_mm + BORE_ROOM_MM
                 back = Back(width_mm=bore + 80, height_mm=bore + 60, bore_mm=bore)
                 fitted = self.box.model_copy(update={"back": (back,), "seal": (Seal(kind=SOFT),)})
                 yield _Change("fit a back plate and a donut seal", fitted)
@@ -251,14 +242,14 @@ class _Work:
         return self._measured[words]
 
     def _measure(self, box: Box) -> tuple[OpeningRow, ...]:
-        plan, state = self.report.plan, self.report.lens
+        plan, pupil = self.plan, self.report.lens
         rng = np.random.default_rng(7)
-        setup = setup_of(box, self.lens, state, plan, self.resources, target=self.target, rng=rng)
+        setup = setup_of(plan, pupil, box, target=self.target, rng=rng)
         picture = leak_picture(
-            state, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng, most_mirrors=1
+            pupil, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng, most_mirrors=1
         )
         sky = sky_of(setup.target, setup.world, WORTH_SIZE)
-        return opening_rows(setup, picture, sky, in_frame(state, plan.grid, sky.direction), rng)
+        return opening_rows(setup, picture, sky, in_frame(pupil, plan.grid, sky.direction), rng)
 
     def lights(self) -> Iterator[LightAdvice | str]:
         for row in self.report.lights:
@@ -277,7 +268,7 @@ class _Work:
     def _closed_flag(self, row: LightRow, place: int) -> LightAdvice:
         """The flag come in until the light is off, or as far as keeps clear every state that it can keep clear."""
         flag = self.box.flag[place]
-        name = flag.name or f"{flag.side} flag"
+        name = flag_name(flag)
         limit = self.grounds.limits.of(name)
         apart = come_in(self.refit, self.box, place, min(limit.clear_deg, flag.angle_deg))
         best, share = self._farthest_needed(row, place, limit, max(limit.clear_deg, apart.angle_deg))
@@ -314,16 +305,14 @@ class _Work:
 
     def _share_at(self, row: LightRow, place: int, angle_deg: float) -> float:
         rng = np.random.default_rng(3)
-        plan, state = self.report.plan, self.report.lens
         aim = self.report.setup.target
-        setup = setup_of(with_flag(self.box, place, angle_deg), self.lens, state, plan, self.resources, target=aim, rng=rng)
+        setup = setup_of(self.plan, self.report.lens, with_flag(self.box, place, angle_deg), target=aim, rng=rng)
         return lit_share(setup.target, setup.world, row.light, rng=rng)
 
     def _loss_of(self, place: int, angle_deg: float) -> float:
         """Stops that this flag alone, so set, takes at the worst place of the guides' edges, over all pupil depths."""
-        plan = self.report.plan
-        travel = front_travel_mm(self.lens, plan.focal_mm, plan.focus_mm)
-        _, box = build_box(with_flag(self.box, place, angle_deg), self.lens, self.resources, front_travel_mm=travel)
+        plan = self.plan
+        _, box = plan.rebuilt(with_flag(self.box, place, angle_deg))
         group = f"box.flag[{place + 1}]"
         only = RayBox(parts=tuple(part for part in box.parts if part.group.startswith(group)), glasses=box.glasses)
         edge = np.concatenate([guide.rim_points_mm(17) for guide in plan.guides])

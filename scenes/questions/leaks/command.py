@@ -12,10 +12,11 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from scenes.answers.opened import open_scene
     from scenes.io.files import Staging
     from scenes.questions.leaks.report import LeakReport
     from scenes.states.load import Loaded
-    from scenes.states.state import StatePlan
+    from scenes.states.state import State
     from scenes.view3d.content import Scene3D
 
 SCHEMA_VERSION = 1
@@ -47,10 +48,9 @@ def command(
 
     What is advised keeps clear every focus and stop of the lenses asked for, as `brimline flags` and `brimline check` see them.
     """
-    from scenes.commands.opened import open_scene
     from scenes.io.files import result_folder
     from scenes.states.load import plans_of
-    from scenes.states.select import selected
+    from scenes.states.select import first_of_each_lens, selected
 
     loaded = open_scene(scene)
     every = plans_of(loaded)
@@ -76,25 +76,25 @@ class Measured:
     target: str
     columns: int
     solid: bool
-    keeping: Sequence[StatePlan]
+    keeping: Sequence[State]
     texts: list[str] = field(default_factory=list)
     entries: list[dict[str, Any]] = field(default_factory=list)
     files: list[str] = field(default_factory=list)
 
-    def measure(self, plans: Sequence[StatePlan], folder: Staging | None) -> None:
+    def measure(self, plans: Sequence[State], folder: Staging | None) -> None:
         """Measure states one by one; where there is a folder, their pictures and arrays go into it."""
         from scenes.questions.leaks.advice import AdviceGrounds, advise
         from scenes.questions.leaks.report import run_leaks
         from scenes.questions.leaks.text import report_dict, report_text
         from scenes.runtime.progress import progress
 
-        scene, resources, views = self.loaded.scene, self.loaded.resources, []
-        grounds = AdviceGrounds(scene, resources, self.keeping)
+        scene, views = self.loaded.scene, []
+        grounds = AdviceGrounds(self.keeping)
         with progress(2 * len(plans), "leaks") as tick:
             for plan in plans:
-                report = run_leaks(scene, plan, resources, target=self.target, columns=self.columns)
+                report = run_leaks(plan, target=self.target, columns=self.columns)
                 tick(1, plan.key)
-                advice = advise(scene, report, resources, target=self.target, grounds=grounds)
+                advice = advise(report, target=self.target, grounds=grounds)
                 self.texts.append(report_text(report, advice))
                 self.entries.append(report_dict(report, advice))
                 if folder is not None:
@@ -132,15 +132,10 @@ def left_out_lines(wanted: int, seen: int) -> list[str]:
     return ["\n".join(lines) + "\n"]
 
 
-def first_of_each_lens(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
-    """The first state of every lens."""
-    return tuple({plan.lens_name: plan for plan in reversed(plans)}.values())[::-1]
-
-
 def pictures(report: LeakReport, title: str) -> dict[str, bytes]:
     """The pictures of one state as PNG, by file name."""
+    from scenes.io.pictures import figure_png
     from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
-    from scenes.sheets.style import figure_png
     from scenes.states.names import state_words
 
     words = state_words(report.plan)

@@ -17,6 +17,7 @@ from geometry.body import Part, Surface
 from geometry.meshes import slab_mesh
 from geometry.openings import OpeningKind
 from raytrace.stray.direct import Sky, direction_to_chart
+from scenes.io.pictures import PRINT_DPI
 from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.questions.leaks.text import percent
 from scenes.sheets.style import (
@@ -28,7 +29,6 @@ from scenes.sheets.style import (
     MM_PER_INCH,
     OPENING_COLOURS,
     PAPER,
-    PRINT_DPI,
     SOFT_INK,
     TITLE_PT,
     part_colour,

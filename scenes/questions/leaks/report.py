@@ -16,12 +16,8 @@ from raytrace.stray.bounce import Veil, veil_of
 from raytrace.stray.direct import LightShare, Sky, StrayLight, Through, light_share, sky_of, through_opening, worth_of
 from raytrace.stray.picture import LeakPicture, leak_picture
 from scenes.runtime.engines import seed_of
-from scenes.scene_file.resources import Resources
-from scenes.scene_file.tables.box import Box
-from scenes.scene_file.tables.lens import Lens
-from scenes.scene_file.tables.scene import Scene, box_for
-from scenes.states.state import StatePlan
-from scenes.states.stray import Setup, angles_deg, in_frame, setup_of, stray_lights
+from scenes.states.state import State
+from scenes.states.stray import StraySetup, angles_deg, in_frame, setup_of, stray_lights
 
 PICTURE_COLUMNS = 1024
 LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the total is enough to compare
@@ -74,9 +70,9 @@ class LightRow:
 class LeakReport:
     """All that was found for one lens, zoom, focus and stop."""
 
-    plan: StatePlan
+    plan: State
     lens: LensState
-    setup: Setup
+    setup: StraySetup
     openings: tuple[OpeningRow, ...]
     lights: tuple[LightRow, ...]
     worth_sr: tuple[tuple[str, float], ...]
@@ -88,29 +84,25 @@ class LeakReport:
     off_sr: float
 
 
-def run_leaks(
-    scene: Scene, plan: StatePlan, resources: Resources, *, target: str = "glass", columns: int = PICTURE_COLUMNS
-) -> LeakReport:
+def run_leaks(plan: State, *, target: str = "glass", columns: int = PICTURE_COLUMNS) -> LeakReport:
     """Everything about one state: leak picture, sky, openings, lights, and what each part is worth."""
     rng = np.random.default_rng(seed_of(plan.key))
-    lens = next(lens for lens in scene.lens if lens.name == plan.lens_name)
-    own_box = box_for(scene, lens)
-    state, spread = _worst_pupil(own_box, lens, plan, resources, rng)
-    setup = setup_of(own_box, lens, state, plan, resources, target=target, rng=rng)
-    picture = leak_picture(state, plan.grid.resized(min(columns, plan.grid.columns)), setup.mirror, rng=rng, threads=THREADS)
+    pupil, spread = _worst_pupil(plan, rng)
+    setup = setup_of(plan, pupil, plan.fitted, target=target, rng=rng)
+    picture = leak_picture(pupil, plan.grid.resized(min(columns, plan.grid.columns)), setup.mirror, rng=rng, threads=THREADS)
     sky = sky_of(setup.target, setup.world, SKY_SIZE)
-    frame = in_frame(state, plan.grid, sky.direction)
+    frame = in_frame(pupil, plan.grid, sky.direction)
     names = [wall.name for wall in setup.world.walls if wall.kind in WORTHY and wall.group]
     coarse = sky_of(setup.target, setup.world, WORTH_SIZE).direction
-    outside = ~in_frame(state, plan.grid, coarse)
+    outside = ~in_frame(pupil, plan.grid, coarse)
     worth = worth_of(setup.target, setup.world, list(dict.fromkeys(names)), outside, WORTH_SIZE)
     rows = opening_rows(setup, picture, sky, frame, rng)
     return LeakReport(
         plan=plan,
-        lens=state,
+        lens=pupil,
         setup=setup,
         openings=rows,
-        lights=tuple(_light_row(light, setup, state, plan.grid, rng) for light in stray_lights(scene)),
+        lights=tuple(_light_row(light, setup, pupil, plan.grid, rng) for light in stray_lights(plan.scene)),
         worth_sr=tuple(sorted(worth.items(), key=lambda item: -item[1])),
         picture=picture,
         mirrored_range=spread,
@@ -121,23 +113,21 @@ def run_leaks(
     )
 
 
-def _worst_pupil(
-    box: Box, lens: Lens, plan: StatePlan, resources: Resources, rng: np.random.Generator
-) -> tuple[LensState, tuple[float, float]]:
+def _worst_pupil(plan: State, rng: np.random.Generator) -> tuple[LensState, tuple[float, float]]:
     """The pupil depth, of those that the lens may have, that leaks most by mirrors; and the least and most mean strength."""
     if len(plan.variants) == 1:
         return plan.variants[0], (0.0, 0.0)
     found = []
-    for state in plan.variants:
-        setup = setup_of(box, lens, state, plan, resources, target="lens", rng=rng)
-        look = leak_picture(state, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng, most_mirrors=1)
-        found.append((float(look.relative.mean()), state))
+    for pupil in plan.variants:
+        setup = setup_of(plan, pupil, plan.fitted, target="lens", rng=rng)
+        look = leak_picture(pupil, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng, most_mirrors=1)
+        found.append((float(look.relative.mean()), pupil))
     means = [mean for mean, _ in found]
     return found[int(np.argmax(means))][1], (min(means), max(means))
 
 
 def opening_rows(
-    setup: Setup, picture: LeakPicture, sky: Sky, frame: NDArray[np.bool_], rng: np.random.Generator
+    setup: StraySetup, picture: LeakPicture, sky: Sky, frame: NDArray[np.bool_], rng: np.random.Generator
 ) -> tuple[OpeningRow, ...]:
     """What each opening lets in, the worst first."""
     own_field = float(sky.irradiance(frame).sum()) or 1.0
@@ -172,7 +162,7 @@ def opening_rows(
     return tuple(sorted(rows, key=lambda row: (-row.veil, row.name)))
 
 
-def _light_row(light: StrayLight, setup: Setup, lens: LensState, grid: PixelGrid, rng: np.random.Generator) -> LightRow:
+def _light_row(light: StrayLight, setup: StraySetup, lens: LensState, grid: PixelGrid, rng: np.random.Generator) -> LightRow:
     azimuth, elevation = angles_deg(light.direction)
     return LightRow(
         light=light,

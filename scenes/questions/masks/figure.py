@@ -10,8 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, PathPatch
 
 from scenes.questions.masks.cut_files import as_drawn
-from scenes.questions.masks.report import CutMask, MaskReport, size_mm
-from scenes.questions.masks.text import MM2_PER_CM2
+from scenes.questions.masks.report import MM2_PER_CM2, CutMask, MaskReport, size_mm
 from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
 from scenes.sheets.section_sheet import shape_path
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, RAY_CLEAR, SOFT_INK, TITLE_PT

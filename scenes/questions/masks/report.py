@@ -18,37 +18,23 @@ from raytrace.beam.clearance_plane import loop_clearance
 from raytrace.beam.outline import Section
 from raytrace.beam.planes import fillings, sections_in, with_glasses
 from raytrace.box import Box
+from scenes.questions.masks.wanted import Wanted
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Mask
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for
-from scenes.states.box import box_place
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
 from scenes.states.full_range import focus_note, range_plans
-from scenes.states.lens import front_travel_mm
 from scenes.states.load import Loaded
 from scenes.states.names import state_words
 from scenes.states.select import chosen_lenses
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
-MARGIN_MM = WALK_MM  # as much as a pupil that is not measured may be wrong
-CORNER_MM = 3.0  # a 6 mm cutter; common practice
+MM2_PER_CM2 = 100.0
 THICKNESS_MM = 1.0  # of a mask that the scene does not have yet, as in the scene file's own default
 MOST_MASKS_SHOWN = 6
 SAME_MM = 0.05  # less is nothing
 TRACED_MM = 0.015  # one beam traced twice may differ by 0.02: cut so much larger, less what a check rounds, masks keep their margin
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
-    """What is asked for: margin and least inside corner radius [mm], how many masks, and whether lens families share."""
-
-    margin_mm: float = MARGIN_MM
-    corner_mm: float = CORNER_MM
-    masks: int | None = None
-    split_anamorphic: bool = False
-    also_empty: bool = False
-    at_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +55,7 @@ class LensMask:
     need is the beam itself over all states and both faces; cutout has margin and corners. widest names the state whose beam is
     largest, axis_mm (right, up) is where the lens axis meets the mask. now_mm is how far the mask that the scene has stays out of
     the beam. empty_mm is how much farther the beam reaches anywhere when trays are emptied; 0 where that is counted in. needed_mm
-    is the room that `check` asks for with this lens.
+    is the room that `check` asks for with this lens. states are those whose beams it holds.
     """
 
     lens: Lens
@@ -81,6 +67,7 @@ class LensMask:
     empty_mm: float
     axis_mm: tuple[float, float]
     needed_mm: float = 0.0
+    states: tuple[State, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,7 +147,7 @@ def _cut(lenses: Sequence[LensMask], chosen: Split, margin_mm: float) -> tuple[C
 def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
     place, fitted = place_of(loaded, lens, wanted.at_mm)
     plans = range_plans(loaded, lens)
-    planes = [mask_planes(loaded, lens, plan, place) for plan in plans]
+    planes = [mask_planes(plan, place) for plan in plans]
     try:
         own = [_section(plan, plan.box, faces) for plan, faces in zip(plans, planes, strict=True)]
         other = [
@@ -187,6 +174,7 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         empty_mm=0.0 if wanted.also_empty else empty_mm,
         axis_mm=_axis_mm(planes[0][0]),
         needed_mm=max(room_needed_mm(plan.variants) for plan in plans),
+        states=plans,
     )
 
 
@@ -197,7 +185,7 @@ def _axis_mm(plane: Pose) -> tuple[float, float]:
     return float(right), float(up)
 
 
-def _section(plan: StatePlan, box: Box, planes: Sequence[Pose]) -> Section:
+def _section(plan: State, box: Box, planes: Sequence[Pose]) -> Section:
     return sections_in(plan.variants, plan.guides, box, planes)
 
 
@@ -224,10 +212,9 @@ def place_of(loaded: Loaded, lens: Lens, at_mm: float | None) -> tuple[Place, Ma
     return place, mask
 
 
-def mask_planes(loaded: Loaded, lens: Lens, plan: StatePlan, place: Place) -> tuple[Pose, Pose]:
-    """The planes of a mask's rear and front face, as the box stands with this lens at this setting."""
-    box = box_place(box_for(loaded.scene, lens), front_travel_mm(lens, plan.focal_mm, plan.focus_mm))
-    middle = part_pose(box, at_mm=place.at_mm, depth_mm=place.thickness_mm, turn_deg=place.turn_deg, tilt_deg=place.tilt_deg)
+def mask_planes(plan: State, place: Place) -> tuple[Pose, Pose]:
+    """The planes of a mask's rear and front face, as the box stands in a state."""
+    middle = part_pose(plan.place, at_mm=place.at_mm, depth_mm=place.thickness_mm, turn_deg=place.turn_deg, tilt_deg=place.tilt_deg)
     rear, front = (
         Pose(middle.rotation, middle.points_to_frame(np.array([0.0, 0.0, side * place.thickness_mm / 2]))) for side in (-1, 1)
     )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from scenes.answers.opened import open_scene
     from scenes.questions.sun.report import SunReport
 
 
@@ -36,19 +37,18 @@ def command(
 
     The flags' angles are the smallest that keep clear every focus and stop of the lens, as `brimline flags` and `check` see them.
     """
-    from scenes.commands.opened import open_scene
     from scenes.io.files import as_json as json_text
-    from scenes.questions.sun.report import chosen_sun, limits_of, sun_plans, sun_report
+    from scenes.questions.sun.report import chosen_sun, limits_of, sun_report
     from scenes.questions.sun.text import sun_dict, sun_lines
     from scenes.states.load import plans_of
-    from scenes.states.select import selected
+    from scenes.states.select import first_focus, selected
 
     loaded = open_scene(scene)
     name, sun = chosen_sun(loaded.scene, light)
     every = plans_of(loaded)
-    plans, limits = sun_plans(selected(every, lenses=lenses, focus=focus)), limits_of(loaded, every)
+    plans, limits = first_focus(selected(every, lenses=lenses, focus=focus)), limits_of(every)
     date = day.date() if day else None
-    reports = [sun_report(loaded, plan, name, sun, date, limits=limits[plan.lens_name], target=target) for plan in plans]
+    reports = [sun_report(plan, name, sun, date, limits=limits[plan.lens_name], target=target) for plan in plans]
     title = loaded.scene.title
     click.echo(json_text(sun_dict(reports, title)) if as_json else "\n".join(sun_lines(reports, title)) + "\n", nl=False)
     if out is not None:
@@ -60,8 +60,8 @@ def command(
 def write_charts(out: Path, reports: Sequence[SunReport]) -> list[Path]:
     """A chart for each lens."""
     from scenes.io.files import write_whole
+    from scenes.io.pictures import figure_png
     from scenes.questions.sun.figure import sun_figure
-    from scenes.sheets.style import figure_png
 
     paths = [out / f"sun-{report.key}.png" for report in reports]
     for path, report in zip(paths, reports, strict=True):

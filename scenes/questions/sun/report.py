@@ -28,10 +28,10 @@ from scenes.scene_file.messages import did_you_mean
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.light import Sun
 from scenes.scene_file.tables.scene import Scene
+from scenes.states.box import flag_name
 from scenes.states.lights import site_of, suns_of
-from scenes.states.load import Loaded, plans_of
-from scenes.states.names import middle_variant
-from scenes.states.state import StatePlan
+from scenes.states.names import OfState, middle_variant
+from scenes.states.state import State, states_of_lens
 from scenes.states.stray import frame_slopes, setup_of
 
 BoolArray = NDArray[np.bool_]
@@ -57,12 +57,10 @@ class FlagAngle:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SunReport:
+class SunReport(OfState):
     """The sun's day for one lens. best_reach (M,) is as `path.reach`, with every flag at its least angle."""
 
-    key: str
-    lens_name: str
-    plan: StatePlan
+    plan: State
     light: str
     site: Site
     target: str
@@ -100,25 +98,14 @@ def chosen_sun(scene: Scene, name: str | None) -> tuple[str, Sun]:
     return name, suns[name]
 
 
-def sun_plans(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
-    """One state per lens and zoom: its first focus, at its widest stop."""
-    found: dict[tuple[str, float], StatePlan] = {}
-    for plan in plans:
-        old = found.setdefault((plan.lens_name, plan.focal_mm), plan)
-        if plan.focus_mm == old.focus_mm and plan.f_number < old.f_number:
-            found[plan.lens_name, plan.focal_mm] = plan
-    return tuple(found.values())
-
-
-def limits_of(loaded: Loaded, plans: Sequence[StatePlan]) -> dict[str, FlagLimits]:
+def limits_of(plans: Sequence[State]) -> dict[str, FlagLimits]:
     """How far in flags may come, by lens, over every zoom, focus and stop of it."""
     lenses = dict.fromkeys(plan.lens_name for plan in plans)
-    return {lens: FlagLimits(loaded.scene, [plan for plan in plans if plan.lens_name == lens]) for lens in lenses}
+    return {lens: FlagLimits([plan for plan in plans if plan.lens_name == lens]) for lens in lenses}
 
 
 def sun_report(
-    loaded: Loaded,
-    plan: StatePlan,
+    plan: State,
     name: str,
     sun: Sun,
     day: dt.date | None = None,
@@ -132,18 +119,16 @@ def sun_report(
     """
     moment = sun.time if day is None else sun.time.replace(year=day.year, month=day.month, day=day.day)
     lens, site = middle_variant(plan), site_of(sun)
-    closer = _Closer(loaded, plan, limits or limits_of(loaded, plans_of(loaded))[plan.lens_name])
+    closer = _Closer(plan, limits or FlagLimits(tuple(states_of_lens(plan.scene, plan.lens, plan.resources))))
     rng = np.random.default_rng(seed_of(plan.key))
-    now = setup_of(closer.box, closer.lens, lens, plan, loaded.resources, target=target, rng=rng)
+    now = setup_of(plan, lens, plan.fitted, target=target, rng=rng)
     path = sun_path(minutes_of_day(moment), site, in_picture=in_picture_of(lens, plan), reaches=reaches_of(now.target, now.world))
     flags = closer.flags(path.direction[(path.reach > ON_GLASS_SHARE) & ~path.in_frame])
-    best = setup_of(closer.closed(flags), closer.lens, lens, plan, loaded.resources, target=now.target, rng=rng)
+    best = setup_of(plan, lens, closer.closed(flags), target=now.target, rng=rng)
     best_reach = np.zeros_like(path.reach)
     best_reach[path.up] = reaches_of(best.target, best.world)(path.direction[path.up])
     slope = frame_slopes(lens, plan.grid)
     return SunReport(
-        key=plan.key,
-        lens_name=plan.lens_name,
         plan=plan,
         light=name,
         site=site,
@@ -161,7 +146,7 @@ def _angles_deg(vectors: FloatArray) -> FloatArray:
     return np.degrees(np.column_stack([np.arctan2(-unit[:, 0], unit[:, 2]), np.arcsin(unit[:, 1])]))
 
 
-def in_picture_of(lens: LensState, plan: StatePlan) -> InPicture:
+def in_picture_of(lens: LensState, plan: State) -> InPicture:
     """Whether any of a disc in some direction is in the recorded picture."""
 
     def ask(direction: FloatArray, width_deg: FloatArray) -> BoolArray:
@@ -206,9 +191,8 @@ def _lit(target: Target, world: World, rays: FloatArray) -> FloatArray:
 class _Closer:
     """The box of one state, and the same box with its flags as far in as keeps clear every focus and stop of its lens."""
 
-    def __init__(self, loaded: Loaded, plan: StatePlan, limits: FlagLimits) -> None:
-        self.refit = Refit(loaded.scene, loaded.resources, plan)
-        self.lens, self.box, self._limits = self.refit.lens, self.refit.box, limits
+    def __init__(self, plan: State, limits: FlagLimits) -> None:
+        self.refit, self.box, self._limits = Refit(plan), plan.fitted, limits
 
     def flags(self, toward: FloatArray) -> tuple[FlagAngle, ...]:
         """Each flag's present and least angle; those on the side that the sun (M, 3) comes from most often go first.
@@ -224,7 +208,7 @@ class _Closer:
 
     def _come_in(self, box: Box, place: int) -> FlagAngle:
         flag = box.flag[place]
-        name = flag.name or f"{flag.side} flag"
+        name = flag_name(flag)
         limit = self._limits.of(name)
         if limit.clear_deg == math.inf:
             return FlagAngle(name=name, now_deg=flag.angle_deg, least_deg=flag.angle_deg, limit=limit)

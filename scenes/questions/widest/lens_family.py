@@ -85,7 +85,7 @@ def family_of(scene: Scene, resources: Resources, name: str | None, measures: Me
     """The family of a scene's lens of this name; of its widest lens where none is named."""
     own = chosen_lenses(scene, [name])[0] if name is not None else min(scene.lens, key=_horizontal_mm)
     focal = focal_lengths(own)[0]
-    glass = None if own.prescription is None else resources.prescriptions[own.prescription]
+    glass = resources.glass_of(own)
     free = own.model_copy(
         update={"focal_mm": focal, "state": (), "front_glass_mm": None, "prescription": None, "close_focus_mm": own.close_focus_mm}
     )

@@ -152,11 +152,6 @@ def widest_report(loaded: Loaded, wanted: Wanted, tick: Tick = silent) -> Widest
     )
 
 
-def states_of(scene: Scene, family: Family) -> int:
-    """How many focus distances and stops there are to look at."""
-    return len(focus_distances_of(scene, family.lens)) * len(f_numbers_of(scene, family.lens))
-
-
 class At(Protocol):
     """Measures a setup's parts at a focal length."""
 

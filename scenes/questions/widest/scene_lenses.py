@@ -22,9 +22,8 @@ from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.lens import Lens
 from scenes.states.clear_rule import NOTHING_SHARE, SHOWN_STOPS, UNSEEN_MM, Word, has_room, room_needed_mm
-from scenes.states.lens import front_travel_mm
 from scenes.states.load import Loaded
-from scenes.states.state import StatePlan
+from scenes.states.state import State
 
 THREADS = 2  # states at once: long arrays of traced lenses leave room for one more
 RIM_POINTS = 17  # on each side of a guide, as what a stage more costs is looked at
@@ -42,7 +41,7 @@ class Fit:
     word: Word
     met: Clearance | None
     loss_stops: float
-    plan: StatePlan
+    plan: State
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,27 +52,14 @@ class LensFits:
     fits: tuple[Fit, ...]
 
 
-def widest_stops(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
-    """The states at each lens's widest stop: a stop further closed lights part of the same pupil."""
-    least: dict[tuple[str, float, float], StatePlan] = {}
-    for plan in plans:
-        key = (plan.lens_name, plan.focal_mm, plan.focus_mm)
-        if key not in least or plan.f_number < least[key].f_number:
-            least[key] = plan
-    return tuple(least.values())
-
-
-def catalogue(loaded: Loaded, plans: Sequence[StatePlan], added_mm: float, tick: Tick = silent) -> tuple[LensFits, ...]:
+def catalogue(loaded: Loaded, plans: Sequence[State], added_mm: float, tick: Tick = silent) -> tuple[LensFits, ...]:
     """Every lens of the scene in every setup, widest first; plans are its states at their widest stops."""
     scene, setups = loaded.scene, setups_of(loaded.scene)
     found: dict[str, list[tuple[Fit, ...]]] = {lens.name: [] for lens in scene.lens}
-    lenses = {lens.name: lens for lens in scene.lens}
 
-    def fits_of(plan: StatePlan) -> tuple[Fit, ...]:
-        lens = lenses[plan.lens_name]
-        travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
-        stack = stack_of(scene, added_mm, lens, loaded.resources, front_travel_mm=travel)
-        return _fits(plan, stack, setups, scene.check.visible_loss_stops)
+    def fits_of(plan: State) -> tuple[Fit, ...]:
+        stack = stack_of(scene, added_mm, plan.lens, plan.resources, front_travel_mm=plan.travel_mm)
+        return _fits(plan, stack, setups, plan.visible_loss_stops)
 
     with ThreadPoolExecutor(max_workers=THREADS) as pool:
         for plan, fits in zip(plans, pool.map(fits_of, plans), strict=True):
@@ -88,7 +74,7 @@ def _badness(fit: Fit) -> tuple[int, float, float]:
     return list(Word).index(fit.word), fit.loss_stops, -fit.met.clearance_mm if fit.met else -math.inf
 
 
-def _fits(plan: StatePlan, stack: Stack, setups: Sequence[Setup], visible_stops: float) -> tuple[Fit, ...]:
+def _fits(plan: State, stack: Stack, setups: Sequence[Setup], visible_stops: float) -> tuple[Fit, ...]:
     look = _Look(plan, stack)
     return tuple(look.fit(setup, visible_stops) for setup in setups)
 
@@ -96,7 +82,7 @@ def _fits(plan: StatePlan, stack: Stack, setups: Sequence[Setup], visible_stops:
 class _Look:
     """One state: every part measured once at most, whatever the setups that it stands in, and only where no loss is seen."""
 
-    def __init__(self, plan: StatePlan, stack: Stack) -> None:
+    def __init__(self, plan: State, stack: Stack) -> None:
         self._plan, self._stack, self._needed_mm = plan, stack, room_needed_mm(plan.variants)
         self._beams: dict[float, tuple[NamedBeam, ...]] = {}
         self._known: dict[tuple[int, float], Clearance] = {}

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Literal, TypeVar
 
+from geometry.parts import LEAST_DEG, MOST_DEG
 from scenes.scene_file.catalogue import FilterSize, filter_sizes, rods, unknown_name
 from scenes.scene_file.messages import plain, shown
 from scenes.scene_file.tables.fields import Fault, Table, choice, deg, mm, part, path, quantity, text
@@ -219,7 +220,7 @@ class Flag(BoxPart):
     """A plate hinged on the side named: at the hood's front edge, or at `hinge_mm` and `at_mm`."""
 
     side: Side = choice("Side it is hinged on, as the operator sees it.")
-    angle_deg: float = deg("0 lies along the lens axis, 90 stands straight out from it, negative leans in.", -30.0, 180.0)
+    angle_deg: float = deg("0 lies along the lens axis, 90 stands straight out from it, negative leans in.", LEAST_DEG, MOST_DEG)
     length_mm: float = mm("From hinge to far end.", 5.0, 1000.0)
     width_mm: float = mm("Along the hinge.", 5.0, 1500.0)
     thickness_mm: float = mm("Thickness of the plate.", 0.1, 30.0, SHEET_MM)

@@ -70,7 +70,7 @@ class Scene(Table):
         yield from _parts_in_one_place(self)
         yield from _hingeless_flags(self)
         yield from _seals_without_room(self)
-        yield from tolerance_faults(self)
+        yield from tolerance_faults(self, self.tolerance)
         for place, lens in enumerate(self.lens):
             yield from _focus_faults(self.check, lens, place)
 

@@ -5,15 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from scenes.scene_file.messages import KeyPath, did_you_mean, nearest, plain, shown
 from scenes.scene_file.tables.fields import Fault, Table, table_of
 from scenes.scene_file.tables.half_field import HalfFieldAngles
 from scenes.scene_file.tables.lens import PUPIL_LIMITS, PupilDepth
-
-if TYPE_CHECKING:
-    from scenes.scene_file.tables.scene import Scene
+from scenes.scene_file.tables.tolerance import Tolerance
 
 AnyTable = TypeVar("AnyTable", bound=Table)
 
@@ -265,10 +263,10 @@ def range_problem(scene: Table, spot: Spot, low: float, high: float) -> str:
     return ""
 
 
-def tolerance_faults(scene: Scene) -> Iterator[Fault]:
+def tolerance_faults(scene: Table, tolerances: Sequence[Tolerance]) -> Iterator[Fault]:
     """What is wrong with the tolerances of a scene: places that are none, values beyond their limits, one place twice."""
     seen: set[tuple[KeyPath, str, str]] = set()
-    for place, row in enumerate(scene.tolerance):
+    for place, row in enumerate(tolerances):
         try:
             spots = spots_of(scene, row.of)
         except PathError as error:
@@ -281,7 +279,7 @@ def tolerance_faults(scene: Scene) -> Iterator[Fault]:
             seen.add((spot.table, spot.key, spot.part))
 
 
-def _spot_problem(scene: Scene, spot: Spot, seen: set[tuple[KeyPath, str, str]], low: float, high: float) -> str:
+def _spot_problem(scene: Table, spot: Spot, seen: set[tuple[KeyPath, str, str]], low: float, high: float) -> str:
     path = spot_path(scene, spot)
     if (spot.table, spot.key, spot.part) in seen:
         return f"names {path} a second time; keep one of them"

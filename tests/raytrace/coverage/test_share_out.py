@@ -15,6 +15,15 @@ def test_every_job_is_done_once():
     assert sorted(done) == list(range(50))
 
 
+@pytest.fixture
+def ctrl_c_heard():
+    """A shell that starts tests in the background has them ignore Ctrl-C."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("ctrl_c_heard")
 def test_who_is_told_to_stop_waits_for_no_more_than_the_jobs_in_hand():
     done = []
 

@@ -8,7 +8,7 @@ from geometry.enclosure import flat_surface, joined, ruled
 from geometry.frame import light_direction, pose
 from geometry.openings import Opening, OpeningKind, Slot, enclosure_of, solid_surface
 from raytrace.stray.direct import (
-    Chart,
+    SkyChart,
     StrayLight,
     chart_to_direction,
     direction_to_chart,
@@ -77,7 +77,7 @@ def test_light_through_a_rectangle_is_its_view_factor():
 
 
 def test_chart_covers_the_whole_sphere_once():
-    chart = Chart(size=151)
+    chart = SkyChart(size=151)
     assert len(chart.directions()) * chart.step**2 == pytest.approx(FULL_SPHERE, rel=2e-3)
     assert direction_to_chart(chart_to_direction(np.array([[0.7, -1.1]]))) == pytest.approx(np.array([[0.7, -1.1]]))
 
@@ -131,7 +131,7 @@ def test_lamp_at_a_place_lights_only_what_sees_it():
 def test_worth_of_a_half_plane_is_what_it_hides():
     wall = flat_surface(shapely.box(-1e5, 0, 1e5, 1e5), pose(ahead_mm=10.0))
     world = World((Part(name="board", kind=Kind.FLAG, body=wall),), (rest(),))
-    count = len(Chart(size=101).directions())
+    count = len(SkyChart(size=101).directions())
     found = worth_of(point_target(), world, ["board"], np.ones(count, dtype=bool), 101)
     assert found["board"] == pytest.approx(np.pi, rel=0.02)  # a quarter of the sphere
 

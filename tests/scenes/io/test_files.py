@@ -14,7 +14,6 @@ from scenes.cli import main
 from scenes.io.dxf_outline import read_outline
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Folder, read_mesh, read_text, result_folder, write_new, write_whole
 from scenes.scene_file.errors import SceneError
-from scenes.scene_file.examples import starter_text
 
 
 def complaint(call):
@@ -163,7 +162,7 @@ def names(folder):
 def fill(staging, text):
     staging.write("18_inf_f2/map.txt", text)
     files = [*staging.names(), RESULTS_NAME]
-    staging.write(RESULTS_NAME, json.dumps({RESULTS_KEY: 1, "files": files}))
+    staging.write(RESULTS_NAME, json.dumps({RESULTS_KEY: "check", "files": files}))
 
 
 @pytest.fixture
@@ -224,33 +223,41 @@ def test_a_folder_of_other_files_is_refused_before_any_work(tmp_path):
     assert names(tmp_path) == ["thesis.txt"]
 
 
-@pytest.mark.parametrize(
-    ("left", "whose"), [({}, "check"), ({"shows": []}, "demo"), ({"command": "leaks"}, "leaks")], ids=["check", "demo", "leaks"]
-)
-def test_results_of_another_command_are_refused_and_stay(tmp_path, left, whose):
+@pytest.mark.parametrize(("whose", "other"), [("check", "demo"), ("demo", "check")])
+@pytest.mark.parametrize("version", [1, 2])
+def test_results_that_another_command_would_replace_are_refused_and_stay(tmp_path, whose, other, version):
+    left = {RESULTS_KEY: whose} if version == 2 else {"brimline_results": 1, **({"shows": []} if whose == "demo" else {})}
     out = tmp_path / "out"
     with result_folder(out, whose) as staging:
         staging.write("map.txt", "earlier")
-        staging.write(RESULTS_NAME, json.dumps({RESULTS_KEY: 1, "files": ["map.txt"], **left}))
-    for other in {"check", "demo", "leaks"} - {whose}:
-        words = complaint(lambda other=other: result_folder(out, other).__enter__())
-        assert words.endswith(
-            f"out: holds results of `brimline {whose}`, which those of `brimline {other}` would replace; "
-            "name another folder, or move this one away first"
-        )
+        staging.write(RESULTS_NAME, json.dumps({"files": ["map.txt"], **left}))
+    words = complaint(lambda: result_folder(out, other).__enter__())
+    assert words.endswith(
+        f"out: holds results of `brimline {whose}`, which those of `brimline {other}` would replace; "
+        "name another folder, or move this one away first"
+    )
     with result_folder(out, whose) as staging:
-        staging.write(RESULTS_NAME, json.dumps({RESULTS_KEY: 1, "files": [], **left}))
+        staging.write(RESULTS_NAME, json.dumps({"files": [], **left}))
     assert names(tmp_path) == ["out/results.json"]
 
 
-@pytest.mark.parametrize("command", ["leaks", "demo"])
-def test_a_command_over_the_results_of_check_costs_nothing(earlier, command):
+def test_another_question_leaves_the_results_that_lie_there_and_takes_away_only_its_own(earlier):
+    def masks(*files):
+        with result_folder(earlier / "out", "masks") as staging:
+            for name in files:
+                staging.write(name, "cut")
+            staging.write("masks.json", json.dumps({RESULTS_KEY: "masks", "files": list(files)}))
+
     before = names(earlier)
-    scene = earlier / "scene.toml"
-    write_new(scene, starter_text())
-    asked = [*([str(scene)] if command == "leaks" else []), "--out", str(earlier / "out")]
-    assert main([command, *asked]) == 2
-    assert names(earlier) == sorted([*before, "scene.toml"])
+    masks("mask-1.dxf", "mask-2.dxf")
+    masks("mask-1.dxf")
+    assert names(earlier) == sorted([*before, "out/mask-1.dxf", "out/masks.json"])
+
+
+def test_the_demo_over_the_results_of_check_costs_nothing(earlier):
+    before = names(earlier)
+    assert main(["demo", "--out", str(earlier / "out")]) == 2
+    assert names(earlier) == before
     assert (earlier / "out/18_inf_f2/map.txt").read_text() == "earlier"
 
 

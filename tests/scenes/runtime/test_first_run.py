@@ -6,7 +6,8 @@ import sys
 import pytest
 
 from raytrace.coverage import warm_up
-from scenes.cli import COMMANDS, COMPILED, main
+from scenes.cli import main
+from scenes.registry import COMMANDS, COMPILED
 from scenes.runtime import first_run
 
 

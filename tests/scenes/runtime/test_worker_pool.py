@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from scenes.runtime.worker_pool import Died, Sharing
+from scenes.runtime.worker_pool import Sharing, WorkerDied
 from tests.scenes import sharing_made as made
 
 
@@ -47,8 +47,8 @@ def test_a_process_that_ends_costs_its_own_call_and_no_other(tmp_path):
     calls = [made.pid_of_maker, *[partial(made.here_or, os.getpid(), tmp_path / "sign", made.die)] * 3]
     taken = shared(calls)
     assert [number for number, _ in taken] == [0, 1, 2, 3]
-    assert [result for _, result in taken if result == Died(9)] == [Died(9)]
-    assert [result for _, result in taken[1:] if result != Died(9)] == ["here", "here"]
+    assert [result for _, result in taken if result == WorkerDied(9)] == [WorkerDied(9)]
+    assert [result for _, result in taken[1:] if result != WorkerDied(9)] == ["here", "here"]
 
 
 def test_an_error_elsewhere_is_raised_here(tmp_path):

@@ -22,7 +22,7 @@ EDGE_MM = beam_right_mm(18) + RADIUS_MM  # where the outermost ray passes the wa
 
 
 def judged(state):
-    return check_state(state, engine_of("coverage"), columns=12, limits=Limits())[0]
+    return check_state(state, engine_of("coverage"), columns=12, limits=Limits(visible_loss_stops=0.1))[0]
 
 
 def walking(state, *rows):

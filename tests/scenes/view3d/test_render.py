@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scenes.runtime.child_process import Brake, child_environment
+from scenes.runtime.child_process import StopSwitch, child_environment
 from scenes.scene_file.errors import SceneError
 from scenes.view3d import render
 from scenes.view3d.content import Heatmap, Line, Place, RayFate, RayPath, Scene3D, Solid, View
@@ -132,7 +132,7 @@ def fake_child(fates):
     """A child that draws, fails or dies at each picture as told, its starts counted."""
     starts = []
 
-    def child(arguments, window, timeout_s, brake):  # noqa: ARG001
+    def child(arguments, window, timeout_s, stop):  # noqa: ARG001
         starts.append(window)
         lines, status = [], 0
         for number, _ in enumerate(sorted(Path(arguments[0]).glob("*.npz"))):
@@ -170,7 +170,7 @@ def test_where_the_first_kind_of_window_crashes_the_second_is_tried(tmp_path, mo
 
 
 def test_a_child_that_hangs_is_given_up(tmp_path, monkeypatch):
-    def hangs(arguments, window, timeout_s, brake):  # noqa: ARG001
+    def hangs(arguments, window, timeout_s, stop):  # noqa: ARG001
         raise subprocess.TimeoutExpired("child", timeout_s, output=b"")
 
     monkeypatch.setattr(render, "_child", hangs)
@@ -179,17 +179,17 @@ def test_a_child_that_hangs_is_given_up(tmp_path, monkeypatch):
 
 
 def test_a_brake_ends_the_child_that_draws_and_no_other_is_started(tmp_path, monkeypatch):
-    brake, starts = Brake(), []
+    stop, starts = StopSwitch(), []
 
-    def child(arguments, window, timeout_s, brake):  # noqa: ARG001
+    def child(arguments, window, timeout_s, stop):  # noqa: ARG001
         starts.append(window)
-        with subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"]) as sleeper, brake.on(sleeper):
-            brake.pull()
+        with subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"]) as sleeper, stop.on(sleeper):
+            stop.stop()
         return subprocess.CompletedProcess([], sleeper.returncode, "", "")
 
     monkeypatch.setattr(render, "_child", child)
     monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
-    assert render_batch(jobs_in(tmp_path, 2), brake) == render.RenderReport()
+    assert render_batch(jobs_in(tmp_path, 2), stop) == render.RenderReport()
     assert starts == ["one"]
 
 

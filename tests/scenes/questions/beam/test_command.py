@@ -101,7 +101,7 @@ def test_the_picture_has_the_operators_right_on_the_right(scene, tmp_path):
     assert status == 0
     assert (tmp_path / "out" / "beam_at_20.png").stat().st_size > 10_000
     loaded = load_scene(path)
-    figure = beam_figure(beam_in_plane(loaded.scene, plans_of(loaded), 20.0), "one plate")
+    figure = beam_figure(beam_in_plane(plans_of(loaded), 20.0), "one plate")
     (beam,) = [patch for patch in figure.axes[0].patches if patch.get_label() == "beam"]
     corners = beam.get_path().vertices
     assert corners[:, 0].max() == pytest.approx(HALF_WIDTH_MM + RIGHT_MM, abs=0.03)

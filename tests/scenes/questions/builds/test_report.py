@@ -10,14 +10,21 @@ import json
 import numpy as np
 import pytest
 
+from scenes.answers.answer import answer_text
 from scenes.cli import main
-from scenes.questions.builds import command as builds_command
+from scenes.questions.builds.answer import BuildsAnswer
+from scenes.questions.builds.command import command
 from scenes.questions.builds.inputs import built, inputs_of
 from scenes.questions.builds.report import BUILDS, surety
-from scenes.questions.builds.text import builds_dict, builds_lines, fixed_words, next_step, percent, summary, worst_words
+from scenes.questions.builds.text import fixed_words, next_step, percent, summary, worst_words
 from scenes.questions.check.check import part_results
 from scenes.scene_file.errors import SceneError
 from scenes.states.load import load_scene, plans_of
+
+
+def answer_of(found, title=""):
+    return BuildsAnswer(found=found, title=title, states=())
+
 
 BEAM_MM = 18 / 24 * (21 + 40) + 24 / 6
 EXACT_MM = 0.025
@@ -207,7 +214,7 @@ def test_the_two_pupils_of_an_anamorphic_lens_come_out_each_on_its_own(tmp_path)
 
 def test_the_same_scene_and_seed_give_the_same_bytes(tmp_path):
     tables = (tolerance("box.mask.opening_mm.width", plus_minus=1), tolerance("box.ahead_mm", plus_minus=0.3))
-    one, two = (json.dumps(builds_dict(found_in(tmp_path, *tables, count=20), "")) for _ in range(2))
+    one, two = (json.dumps(answer_of(found_in(tmp_path, *tables, count=20)).data()) for _ in range(2))
     assert one == two
 
 
@@ -219,7 +226,7 @@ def test_a_scene_without_tolerances_is_told_how_to_give_one(tmp_path):
 def test_the_table_says_share_interval_least_sure_and_worst_build_in_100_columns(tmp_path):
     tables = (tolerance("box.mask.opening_mm.width", plus_minus=1), tolerance("box.offset_mm.right", plus=0.4))
     found = found_in(tmp_path, *tables)
-    lines = builds_lines(found, "x" * 200)
+    lines = answer_text(answer_of(found, "x" * 200)).splitlines()
     assert max(map(len, lines)) <= 100
     assert "least sure: opening width of the plate" in summary(found)
     # 0.3 + u - v, u even on -0.5 .. 0.5, v even on 0 .. 0.4: clear where u > v - 0.3, on the mean for 0.8 - 0.2.
@@ -237,8 +244,8 @@ def test_builds_that_are_clear_only_if_a_fixed_pupil_stands_still_are_told_apart
     assert found.always
     told = "Not sure by that alone: 24, at the worst with room 0.28 mm, less than the 2.5 mm a fixed pupil can be out by."
     assert fixed_words(found) == told
-    assert told in " ".join(builds_lines(found, ""))
-    assert builds_dict(found, "")["summary"].endswith(told)
+    assert told in " ".join(answer_text(answer_of(found)).split())
+    assert answer_of(found).data()["summary"].endswith(told)
     assert next_step(found).startswith("confirm on the test shoot")
     assert fixed_words(found_in(tmp_path, width, width=WIDTH + 6)) == ""
 
@@ -272,7 +279,7 @@ def test_a_check_says_that_its_verdict_is_for_the_box_as_written(tmp_path, capsy
 
 
 def test_the_help_says_how_many_builds_are_tried():
-    assert builds_command.BUILDS == BUILDS
+    assert next(option for option in command.params if option.name == "count").default == BUILDS
 
 
 def test_more_inputs_than_corners_find_the_same_worst(tmp_path):

@@ -18,7 +18,7 @@ REFERENCE = engine_of("reference")
 
 
 def judged(state, columns=12):
-    return check_state(state, REFERENCE, columns=columns, limits=Limits())[0]
+    return check_state(state, REFERENCE, columns=columns, limits=Limits(visible_loss_stops=0.1))[0]
 
 
 def wall_that_leaves(share, x_mm=18.0):
@@ -165,7 +165,7 @@ def test_progress_counts_to_a_hundred_for_each_state_even_where_one_fails():
 
 @pytest.mark.parametrize("name", ["mesh", pytest.param("coverage", marks=pytest.mark.slow)])
 def test_the_other_ways_say_the_same_as_the_closed_form(name):
-    result = check_state(plan(wall_that_leaves(0.8)), engine_of(name), columns=12, limits=Limits())[0]
+    result = check_state(plan(wall_that_leaves(0.8)), engine_of(name), columns=12, limits=Limits(visible_loss_stops=0.1))[0]
     assert result.word is Word.SHADING
     assert result.blamed.worst.loss_stops == pytest.approx(-np.log2(0.8), abs=0.02)
 
@@ -181,7 +181,7 @@ def test_a_part_between_the_pixels_of_a_coarse_map_is_never_called_clear():
     # A post that darkens what it covers by a third of a stop and ends inside the frame; the bundles of the map's four columns, 5 mm
     # across and 45 mm apart where it stands, pass it by on both sides.
     post = block((-17.6, -20.0, 60.0), (-16.6, 20.0, 60.2), name="post")
-    state, _ = check_state(plan(post), engine_of("coverage"), columns=4, limits=Limits())
+    state, _ = check_state(plan(post), engine_of("coverage"), columns=4, limits=Limits(visible_loss_stops=0.1))
     assert state.word is Word.SHADING
     assert state.guides[0].next_step.startswith("trace more pixels: the post stands ")
 

@@ -10,11 +10,12 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from geometry.body import Kind
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.shares import Bound, Made, VignetteMap
+from scenes.io.pictures import figure_png
 from scenes.questions.check.map_sheet import _others_words, map_figure, provenance
 from scenes.sheets.map_reading import Bite, bite_of, readings, reduced
 from scenes.sheets.page import text_size_mm
 from scenes.sheets.pieces import isoline_levels
-from scenes.sheets.style import DARK_STOPS, LABEL_PT, PART_COLOURS, badge_of, figure_png, stops_label
+from scenes.sheets.style import DARK_STOPS, LABEL_PT, PART_COLOURS, badge_of, stops_label
 
 GRID = PixelGrid(width_mm=36.0, height_mm=24.0, columns=72, rows=48, offset_mm=(1.5, -1.0))
 GUIDE = Guide(name="scope extraction", half_width_mm=16.0, half_height_mm=7.0, centre_mm=(0.5, -0.5))

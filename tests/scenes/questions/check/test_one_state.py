@@ -18,7 +18,9 @@ from tests.scenes.check_made import plan, wall_on_the_right
 
 
 def checked(*notes):
-    state, _ = check_state(plan(wall_on_the_right(400.0), notes=notes), engine_of("coverage"), columns=12, limits=Limits())
+    state, _ = check_state(
+        plan(wall_on_the_right(400.0), notes=notes), engine_of("coverage"), columns=12, limits=Limits(visible_loss_stops=0.1)
+    )
     return state
 
 
@@ -39,7 +41,7 @@ def request(folder, flat=True):
         engine="reference",
         device="cpu",
         columns=12,
-        limits=Limits(),
+        limits=Limits(visible_loss_stops=0.1),
         threads=1,
         rooms=False,
         staging=Staging(folder),

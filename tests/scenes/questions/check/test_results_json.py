@@ -15,23 +15,14 @@ from raytrace.beam.frame_margin import Margin
 from raytrace.shares import Bound, Made, VignetteMap
 from scenes.io.files import as_json
 from scenes.questions.check.check import CheckResult, FailedState, PartResult, StateResult
-from scenes.questions.check.results_json import (
-    WIDTH,
-    Provenance,
-    loss_words,
-    map_arrays,
-    nearest_words,
-    notes_lines,
-    results_dict,
-    summary,
-    table_lines,
-    without_front,
-)
+from scenes.questions.check.results_json import Provenance, map_arrays, results_dict
+from scenes.questions.check.text import WIDTH, loss_words, nearest_words, notes_lines, summary, table_lines, without_front
 from scenes.questions.check.verdict import GuideVerdict, PartLoss, Worst
 from scenes.states.clear_rule import Limits, Word
+from scenes.states.keys import StateLabel
 
 DOCS = Path(__file__).parents[4] / "docs" / "results.md"
-MADE_BY = Provenance(version="9.9", engine="reference", scene_title="Test", scene_file="t.toml", scene_sha256="ab")
+MADE_BY = Provenance(engine="reference", scene_title="Test", scene_file="t.toml", scene_sha256="ab")
 
 
 def guide(word=Word.IN_FRAME, loss=1.25, name="frame", part="left flag", step="open the left flag", margin=-12.34):
@@ -62,11 +53,7 @@ def guide(word=Word.IN_FRAME, loss=1.25, name="frame", part="left flag", step="o
 def state(*guides, key="18_inf_f2", lens="18", focus=np.inf, word=None, notes=()):
     guides = guides or (guide(),)
     return StateResult(
-        key=key,
-        lens_name=lens,
-        focal_mm=18.0,
-        focus_mm=focus,
-        f_number=2.0,
+        plan=StateLabel(key=key, lens_name=lens, is_zoom=False, focal_mm=18.0, focus_mm=focus, f_number=2.0),
         pupils=("pupil as stated",),
         word=word or max((g.word for g in guides), key=list(Word).index),
         guides=guides,
@@ -80,7 +67,7 @@ def state(*guides, key="18_inf_f2", lens="18", focus=np.inf, word=None, notes=()
 
 
 def check(*states, failed=()):
-    return CheckResult(states=states or (state(),), failed=tuple(failed), limits=Limits())
+    return CheckResult(states=states or (state(),), failed=tuple(failed), limits=Limits(visible_loss_stops=0.1))
 
 
 def clear_state(**more):
@@ -90,7 +77,7 @@ def clear_state(**more):
 def test_results_are_plain_json_without_nan_or_infinity():
     dark = state(guide(loss=np.inf))
     read = json.loads(as_json(results_dict(check(dark, state(focus=350.0)), MADE_BY)))
-    assert read["brimline_results"] == 1
+    assert (read["brimline"], read["version"]) == ("check", 2)
     assert read["states"][0]["worst"]["loss_stops"] is None
     assert [entry["focus_mm"] for entry in read["states"]] == ["infinity", 350.0]
 
@@ -111,7 +98,7 @@ def test_every_key_is_told_in_the_documents_and_the_other_way_round():
 
 
 def test_keys_stand_in_the_documented_order():
-    assert list(results_dict(check(), MADE_BY))[:6] == ["brimline_results", "program", "scene", "engine", "limits", "verdict"]
+    assert list(results_dict(check(), MADE_BY))[:6] == ["brimline", "version", "program", "scene", "exit_status", "engine"]
     assert list(results_dict(check(), MADE_BY)["states"][0])[:5] == ["key", "lens", "focal_mm", "focus_mm", "f_number"]
 
 
@@ -225,7 +212,7 @@ def test_what_filters_take_in_the_corners_is_told_from_a_tenth_of_a_stop(stops, 
 
 
 def test_without_a_state_the_table_has_no_head():
-    lines = table_lines(CheckResult(states=(), failed=FAILED, limits=Limits()))
+    lines = table_lines(CheckResult(states=(), failed=FAILED, limits=Limits(visible_loss_stops=0.1)))
     assert not any("worst loss" in line for line in lines)
     assert "? k: could not be computed: w" in lines
 

@@ -8,7 +8,7 @@ import pytest
 from scenes.questions.check import run
 from scenes.questions.check.check import CheckResult
 from scenes.questions.check.run import Asked, Done, state_failed, workers_for, written_words
-from scenes.runtime.worker_pool import Died
+from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.clear_rule import Limits
 from tests.scenes.check_made import plan
 from tests.scenes.questions.check.test_results_json import FAILED, state
@@ -32,7 +32,7 @@ PLAIN = replace(state(), files=("18/map.npz",))
     ],
 )
 def test_the_closing_line_tells_what_was_written(states, failed, words):
-    check = CheckResult(states=states, failed=failed, limits=Limits())
+    check = CheckResult(states=states, failed=failed, limits=Limits(visible_loss_stops=0.1))
     assert written_words([Done(check=check, results={}, trouble=())], OUT) == words
 
 
@@ -61,7 +61,7 @@ def test_workers_are_no_more_than_the_memory_holds(monkeypatch, gigabytes, worke
 
 
 def test_a_state_that_costs_its_process_is_told_in_a_sentence():
-    failed = state_failed(plan(), Died(-9), Limits()).check.failed[0]
+    failed = state_failed(plan(), WorkerDied(-9), Limits(visible_loss_stops=0.1)).check.failed[0]
     assert failed.key == plan().key
     assert "status -9" in failed.why
     assert "--pixels" in failed.why

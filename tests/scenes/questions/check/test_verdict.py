@@ -46,7 +46,9 @@ def map_of(at):
 
 
 def verdict(*lights, guide=FRAME, limits=None):
-    return judge(guide, shares_at=lights, maps=[map_of(at) for at in lights], kinds=KINDS, limits=limits or Limits())
+    return judge(
+        guide, shares_at=lights, maps=[map_of(at) for at in lights], kinds=KINDS, limits=limits or Limits(visible_loss_stops=0.1)
+    )
 
 
 @pytest.mark.parametrize(
@@ -63,7 +65,7 @@ def verdict(*lights, guide=FRAME, limits=None):
     ],
 )
 def test_each_word_has_its_limits(nothing, stops, margin, word):
-    assert word_for(nothing, stops, margin, Limits()) is word
+    assert word_for(nothing, stops, margin, Limits(visible_loss_stops=0.1)) is word
 
 
 def test_the_scene_sets_what_is_visible():
@@ -168,7 +170,7 @@ def test_every_kind_of_part_has_a_remedy_that_names_it():
 
 def test_a_next_step_says_how_much_where_that_is_known():
     at = light(lambda x, _: np.where(x > 19, 0.5, 1.0))
-    more = {"shares_at": [at], "maps": [map_of(at)], "kinds": KINDS, "limits": Limits()}
+    more = {"shares_at": [at], "maps": [map_of(at)], "kinds": KINDS, "limits": Limits(visible_loss_stops=0.1)}
     told = judge(FRAME, **more, amount=lambda part: " by 7 degrees" if part == "left flag" else "").next_step
     assert told == "open the left flag by 7 degrees"
 

@@ -6,12 +6,14 @@ import math
 import pytest
 from click.testing import CliRunner
 
+from scenes.answers.answer import answer_data, answer_text
 from scenes.changes.stages import outermost, with_stage_added
-from scenes.questions.filters import command as filters_command
+from scenes.questions.filters.answer import answer
+from scenes.questions.filters.command import command
 from scenes.questions.filters.costs import costs_of, costs_without_close_ups, rod_answer, standings
 from scenes.questions.filters.effects import close_ups, corner_losses, graded_answers
-from scenes.questions.filters.sizes import MARGIN_MM, fits_holder, stage_answers, widest_served
-from scenes.questions.filters.text import filters_dict, filters_lines, rod_words, smallest
+from scenes.questions.filters.sizes import fits_holder, smallest, stage_answers, widest_served
+from scenes.questions.filters.text import rod_words
 from scenes.scene_file.catalogue import filter_sizes
 from scenes.states.full_range import ranged_lenses
 from scenes.states.load import load_scene
@@ -87,7 +89,7 @@ def scene(tmp_path):
 
 
 def needs_of(loaded, stage):
-    answer = next(answer for answer in stage_answers(loaded, ranged_lenses(loaded)) if answer.name == stage)
+    answer = next(answer for answer in stage_answers(loaded.scene, ranged_lenses(loaded)) if answer.name == stage)
     return {need.lens.name: need for need in answer.needs}
 
 
@@ -154,7 +156,7 @@ def test_the_smallest_size_that_leaves_the_margin_is_named(scene):
 
 def test_the_widest_lens_of_a_size_is_named_with_those_it_does_not_serve(scene):
     loaded = scene()
-    answer = next(answer for answer in stage_answers(loaded, ranged_lenses(loaded)) if answer.name == "rear")
+    answer = next(answer for answer in stage_answers(loaded.scene, ranged_lenses(loaded)) if answer.name == "rear")
     assert [need.lens.name for need in answer.needs] == ["20", "40"]
     sizes = filter_sizes()
     assert widest_served(answer, sizes["6x6"], 2.5, turned=False) == ("20", ())
@@ -183,7 +185,7 @@ def test_the_density_of_a_filter_is_told_at_the_lenss_own_corner(scene):
 
 def test_close_up_lenses_add_and_focus_at_their_focal_length_when_the_main_lens_is_at_infinity(scene):
     loaded = scene()
-    for found in close_ups(loaded, ranged_lenses(loaded), [1.0, 1.0]):
+    for found in close_ups(ranged_lenses(loaded), [1.0, 1.0]):
         assert found.power_dioptre == 2.0
         assert found.sharp_mm == pytest.approx(500.0)
         # From the focal plane of a thin lens rays leave parallel: the picture is 500 mm x its tangent wide, wherever the lens.
@@ -193,7 +195,7 @@ def test_close_up_lenses_add_and_focus_at_their_focal_length_when_the_main_lens_
 def test_two_close_up_lenses_apart_have_a_little_less_power(scene):
     one, two = (f'size = "6x6", thickness_mm = 2, kind = "close-up", power_dioptre = {power}' for power in (1, 2))
     loaded = scene(rear=one, front=f"filter = {{ {two} }}")  # their middles stand 19 - 9 = 10 mm apart
-    found = close_ups(loaded, ranged_lenses(loaded))[0]
+    found = close_ups(ranged_lenses(loaded))[0]
     assert found.spaced_dioptre == pytest.approx(2.98)  # P1 + P2 - d P1 P2
     assert found.sharp_mm == pytest.approx(335.570470, abs=1e-5)
 
@@ -218,18 +220,18 @@ def test_rods_lower_than_the_box_is_made_for_put_it_low(scene):
     # Common practice: light rods run 85 mm below the lens axis.
     loaded = scene(extra="rod_drop_mm = 87", up=-2.0)
     lenses = loaded.scene.lens
-    answer = rod_answer(loaded, lenses, standings(ranged_lenses(loaded)))
-    assert answer.expected_up_mm == pytest.approx(-2.0)
-    assert "which puts the box 2 mm below it. The scene has it off axis, 2 mm below." in rod_words(answer)
-    wide = next(cost for cost in answer.costs if cost.lens.name == "20")
+    found = rod_answer(loaded, lenses, standings(ranged_lenses(loaded)))
+    assert found.expected_up_mm == pytest.approx(-2.0)
+    assert "which puts the box 2 mm below it. The scene has it off axis, 2 mm below." in rod_words(found)
+    wide = next(cost for cost in found.costs if cost.lens.name == "20")
     assert wide.then.clearance_mm - wide.now.clearance_mm == pytest.approx(2.0, abs=0.05)
 
 
 def test_a_box_on_axis_has_no_cost(scene):
     loaded = scene()
-    answer = rod_answer(loaded, loaded.scene.lens, standings(ranged_lenses(loaded)))
-    assert answer.costs == ()
-    assert rod_words(answer).endswith("The scene has it on axis.")
+    found = rod_answer(loaded, loaded.scene.lens, standings(ranged_lenses(loaded)))
+    assert found.costs == ()
+    assert rod_words(found).endswith("The scene has it on axis.")
 
 
 def test_a_graduated_filter_of_the_scene_is_used_as_it_stands(scene):
@@ -243,30 +245,32 @@ def test_a_graduated_filter_of_the_scene_is_used_as_it_stands(scene):
 
 def test_the_table_keeps_within_a_hundred_columns_and_says_what_the_json_says(scene):
     loaded = scene(up=1.0)
-    report = filters_command.filter_report(loaded, (), margin_mm=2.5, close_up=[2.0])
-    lines, data = filters_lines(report, "two lenses"), json.loads(json.dumps(filters_dict(report, "two lenses"), allow_nan=False))
+    found = answer(loaded, close_ups=[2.0])
+    lines, data = answer_text(found).splitlines(), json.loads(json.dumps(answer_data(found, loaded), allow_nan=False))
     assert max(map(len, lines)) <= 100
     need = data["stages"][0]["lenses"][0]
     assert any(f"{need['upright_mm'][0]:.1f} x {need['upright_mm'][1]:.1f}" in line for line in lines)
     assert data["close_ups"][0]["sharp_from_close_up_mm"] == 500.0
+    assert data["close_ups"][0]["focus_mm"] == data["close_ups"][0]["width_without_mm"] == "infinity"
+    assert [filter_["filter"] for filter_ in data["corner_loss"][0]["fitted_stops"]] == ["rear filter"]
+    assert {(state["lens"], state["f_number"]) for state in data["states"]} == {("40", 2.0), ("20", 2.0)}
     assert data["next_step"] in " ".join(line.strip() for line in lines)
 
 
-def test_the_command_writes_pictures_and_its_default_is_the_modules_own(scene, tmp_path):
-    assert filters_command.ROOM_MM == MARGIN_MM
+def test_the_command_writes_pictures_beside_its_json(scene, tmp_path):
     scene()
     args = [str(tmp_path / "scene.toml"), "--lens", "20", "--out", str(tmp_path / "out")]
-    answer = CliRunner().invoke(filters_command.command, args, standalone_mode=False, catch_exceptions=False)
-    assert answer.return_value == 0
-    assert {path.name for path in (tmp_path / "out").iterdir()} == {"filters.json", "filter-sizes.png", "graduated.png"}
+    assert CliRunner().invoke(command, args, standalone_mode=False, catch_exceptions=False).return_value == 0
+    names = {"filters.json", "filter-sizes.png", "graduated.png"}
+    assert {path.name for path in (tmp_path / "out").iterdir()} == names
+    assert set(json.loads((tmp_path / "out" / "filters.json").read_text())["files"]) == names
 
 
 def test_a_negative_close_up_lens_leaves_nothing_sharp_at_infinity_and_says_so(scene):
     # 1 / s' = 1 / s + D / 1000 has no distance s' in front of the lens for s infinite and D below 0.
-    loaded = scene()
-    report = filters_command.filter_report(loaded, ("40",), margin_mm=2.5, close_up=[-1.0])
-    assert any("nothing" in line and line.startswith("  40") for line in filters_lines(report, ""))
-    assert filters_dict(report, "")["close_ups"][0]["sharp_from_close_up_mm"] is None
+    found = answer(scene(), lenses=["40"], close_ups=[-1.0])
+    assert any("nothing" in line and line.startswith("  40") for line in answer_text(found).splitlines())
+    assert found.data()["close_ups"][0]["sharp_from_close_up_mm"] is None
 
 
 def test_fitted_close_up_lenses_are_held_against_the_box_without_them(scene):

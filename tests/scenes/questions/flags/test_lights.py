@@ -15,7 +15,6 @@ from scenes.questions.flags.changes import Workshop, deeper
 from scenes.questions.flags.command import command
 from scenes.questions.flags.lights import Grounds, light_answers, light_fates, rounded_down, sides_of
 from scenes.questions.flags.text import WIDTH
-from scenes.scene_file.tables.scene import box_for
 from scenes.states.load import load_scene, plans_of
 from scenes.states.stray import setup_of, stray_lights
 
@@ -76,25 +75,23 @@ def scene(tmp_path):
 
 def answer_of(path, *, asked=False):
     loaded = load_scene(path)
-    states = [state for _, found in flag_states(loaded.scene, plans_of(loaded)) for state in found]
-    flags, grounds = summaries(states), Grounds(loaded.scene, loaded.resources)
+    states = [state for _, found in flag_states(plans_of(loaded)) for state in found]
+    flags, grounds = summaries(states), Grounds()
     fates = list(light_fates(grounds, stray_lights(loaded.scene), states, flags))
-    crowd = Crowd(loaded.scene, loaded.resources, plans_of(loaded))
+    crowd = Crowd(plans_of(loaded))
     return light_answers(loaded.scene, fates, flags, *([crowd.met] if asked else []))[0]
 
 
 def flags_of(path):
     loaded = load_scene(path)
-    return summaries([state for _, found in flag_states(loaded.scene, plans_of(loaded)) for state in found])
+    return summaries([state for _, found in flag_states(plans_of(loaded)) for state in found])
 
 
 def lit(path):
     """Share of the lens front that the light reaches, by rays through the box as the file sets it."""
     loaded, rng = load_scene(path), np.random.default_rng(2)
     plan = plans_of(loaded)[0]
-    lens = loaded.scene.lens[0]
-    box = box_for(loaded.scene, lens)
-    setup = setup_of(box, lens, plan.variants[0], plan, loaded.resources, target="lens", rng=rng)
+    setup = setup_of(plan, plan.variants[0], plan.fitted, target="lens", rng=rng)
     return lit_share(setup.target, setup.world, stray_lights(loaded.scene)[0], rng=rng, log2_rays=14)
 
 
@@ -175,7 +172,7 @@ def test_the_cheapest_change_put_into_the_scene_keeps_off_what_no_setting_did(sc
     path.write_text(short)
     assert answer_of(path).is_open
     loaded = load_scene(path)
-    first = Workshop(loaded.scene, loaded.resources, plans_of(loaded)).mend(stray_lights(loaded.scene)[0], most=1).found[0]
+    first = Workshop(plans_of(loaded)).mend(stray_lights(loaded.scene)[0], most=1).found[0]
     millimetres = float(re.search(r"give the top flag (\d+) mm of extension", first.change)[1])
     low, high = first.window_deg
     extended = f"length_mm = 60\nextension = {{ length_mm = {millimetres}, angle_deg = 0 }}"

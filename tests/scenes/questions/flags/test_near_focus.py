@@ -43,7 +43,7 @@ def state_of(tmp_path, **values):
     path = tmp_path / "near.toml"
     path.write_text(SCENE.format(**values))
     loaded = load_scene(path)
-    ((_, (state,)), *_) = flag_states(loaded.scene, plans_of(loaded))
+    ((_, (state,)), *_) = flag_states(plans_of(loaded))
     return state
 
 

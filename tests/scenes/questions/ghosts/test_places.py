@@ -23,7 +23,7 @@ from scenes.questions.ghosts.text import (
 )
 from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, WHOLE_BOX, Mover, rounded_out_deg
 from scenes.states.load import load_scene, plans_of
-from scenes.states.select import ghost_plans
+from scenes.states.select import widest_stops
 
 HEAD = """
 brimline = 1
@@ -100,8 +100,8 @@ def report_of(tmp_path):
         path = tmp_path / "quay.toml"
         path.write_text(HEAD.format(tilt=tilt, more=more))
         loaded = load_scene(path)
-        (plan,) = [plan for plan in ghost_plans(plans_of(loaded)) if plan.focus_mm == focus]
-        return ghost_report(loaded, plan)
+        (plan,) = [plan for plan in widest_stops(plans_of(loaded)) if plan.focus_mm == focus]
+        return ghost_report(plan)
 
     return made
 
@@ -189,8 +189,8 @@ def test_ghosts_already_outside_leave_the_tilt_alone(report_of):
 def test_the_built_box_turns_its_filters_as_the_formula_does(report_of, tmp_path):
     report_of(more=SECOND + LAMP)
     loaded = load_scene(tmp_path / "quay.toml")
-    plan = ghost_plans(plans_of(loaded))[0]
-    mover = Mover(loaded, plan)
+    plan = widest_stops(plans_of(loaded))[0]
+    mover = Mover(plan)
     checked = 0
     for thing in mover.things():
         _, box = mover.built_at(thing.keys, 7.3)
@@ -267,8 +267,8 @@ front_travel_mm = 5
     text = HEAD.format(tilt=1.0, more=SECOND + LAMP).replace('"clamp"', '"rods-15"')
     path.write_text(text.replace("[box]", travel))
     loaded = load_scene(path)
-    plan = next(plan for plan in ghost_plans(plans_of(loaded)) if plan.focus_mm == 700)
-    mover = Mover(loaded, plan)
+    plan = next(plan for plan in widest_stops(plans_of(loaded)) if plan.focus_mm == 700)
+    mover = Mover(plan)
     for thing in mover.things():
         _, box = mover.built_at(thing.keys, -6.0)
         built = np.array([glass.slab.pose.origin_mm for glass in box.glasses])
@@ -282,7 +282,7 @@ def reports_of(tmp_path):
         path = tmp_path / "quay.toml"
         path.write_text(HEAD.format(tilt=tilt, more=more).replace("at_mm = 18\n", f"at_mm = 18\ntilt_deg = {rear}\n"))
         loaded = load_scene(path)
-        return [ghost_report(loaded, plan) for plan in ghost_plans(plans_of(loaded))]
+        return [ghost_report(plan) for plan in widest_stops(plans_of(loaded))]
 
     return made
 
@@ -343,6 +343,6 @@ def test_keys_count_trays_as_the_scene_does_though_a_lens_has_not_all_of_them(tm
     path = tmp_path / "quay.toml"
     path.write_text(text.format(tilt=1.0, more=LAMP))
     loaded = load_scene(path)
-    plan = next(plan for plan in ghost_plans(plans_of(loaded)) if plan.lens_name == "50")
-    (tray,) = [thing for thing in Mover(loaded, plan).things() if thing.name == "rear tray"]
+    plan = next(plan for plan in widest_stops(plans_of(loaded)) if plan.lens_name == "50")
+    (tray,) = [thing for thing in Mover(plan).things() if thing.name == "rear tray"]
     assert tray.keys == ("box.stage[2].tilt_deg",)

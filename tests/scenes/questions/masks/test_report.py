@@ -14,15 +14,17 @@ from click.testing import CliRunner
 
 from geometry.body import Kind
 from geometry.outline import Freeform
+from scenes.answers.answer import answer_data, answer_text
 from scenes.io.dxf_outline import read_outline
 from scenes.questions.check.check import part_results
-from scenes.questions.masks import command as masks_command
+from scenes.questions.masks.answer import MasksAnswer, answer
+from scenes.questions.masks.command import command
 from scenes.questions.masks.cut_files import dxf_bytes, engraving, page_mm, pdf_bytes, scene_tables, svg_bytes
-from scenes.questions.masks.report import CORNER_MM, MARGIN_MM, Rule, Wanted, mask_report
-from scenes.questions.masks.text import masks_dict, masks_lines
+from scenes.questions.masks.report import Rule, mask_report
+from scenes.questions.masks.wanted import MARGIN_MM, Wanted
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
-from scenes.states.clear_rule import has_room
+from scenes.states.clear_rule import WALK_MM, has_room
 from scenes.states.full_range import range_plans
 from scenes.states.load import load_scene
 
@@ -157,7 +159,8 @@ def test_taking_the_filter_out_is_told_and_can_be_cut_for(scene):
     report = report_of(path, "20", margin_mm=0.5)
     assert engraving(report.masks[0])[-1] == "only with the filters in"
     assert not report_of(path, "20", margin_mm=0.5, also_empty=True).masks[0].filters_in
-    assert "--also-empty" in masks_lines(report, "")[-3] + masks_lines(report, "")[-4]
+    assert "--also-empty" in answer_text(MasksAnswer(report=report, title="")).splitlines()[-3]
+    assert "--also-empty" in MasksAnswer(report=report, title="").next_step
 
 
 def test_anamorphic_lenses_share_no_mask_when_asked_apart(scene):
@@ -319,21 +322,50 @@ def test_a_drawing_put_back_keeps_its_shape_and_its_side(scene):
 
 
 def test_the_table_keeps_within_a_hundred_columns_and_the_json_says_the_same(scene):
-    report = report_of(scene(stage=STAGE))
-    lines, data = masks_lines(report, "three lenses"), json.loads(json.dumps(masks_dict(report, "three lenses"), allow_nan=False))
+    show = load_scene(scene(stage=STAGE))
+    found = answer(show)
+    lines, data = answer_text(found).splitlines(), json.loads(json.dumps(answer_data(found, show), allow_nan=False))
     assert max(map(len, lines)) <= 100
     row = next(line for line in lines if line.startswith("20 "))
     assert f"{data['lenses'][0]['cut_out']['width_mm']:.1f} x" in row
     assert [entry["masks"] for entry in data["sets"]] == [1, 2, 3]
     assert data["sets"][2]["excess_mm2"] == 0.0
+    assert (data["brimline"], data["scene"]["title"]) == ("masks", "three lenses")
+    assert {(state["lens"], state["focus_mm"]) for state in data["states"]} >= {("20", "infinity"), ("20", 400.0)}
 
 
-def test_the_command_writes_what_it_says_and_its_defaults_are_the_modules_own(scene, tmp_path):
-    assert (masks_command.MARGIN_MM, masks_command.CORNER_MM) == (MARGIN_MM, CORNER_MM)
+def test_the_names_of_many_lenses_that_share_a_mask_are_all_on_the_page(scene):
+    path = scene()
+    names = [f"{focal} of the long set with a long name" for focal in (40, 60)]
+    path.write_text(path.read_text().replace('name = "40"', f'name = "{names[0]}"').replace('"60 squeezed"', f'"{names[1]}"'))
+    page = answer_text(answer(load_scene(path), masks=1))
+    assert max(map(len, page.splitlines())) <= 100
+    (shared,) = re.findall(r"^ +1 \*(.*?)^ +2 ", page, flags=re.DOTALL | re.MULTILINE)
+    assert all(name in " ".join(shared.split()) for name in names)
+
+
+def told(*args):
+    done = CliRunner().invoke(command, [str(arg) for arg in args], standalone_mode=False, catch_exceptions=False)
+    return done.return_value
+
+
+def test_the_command_writes_what_it_says(scene, tmp_path):
     out = tmp_path / "cut here"
-    args = [str(scene()), "--masks", "2", "--out", str(out)]
-    answer = CliRunner().invoke(masks_command.command, args, standalone_mode=False, catch_exceptions=False)
-    assert answer.return_value == 0
+    assert told(scene(), "--masks", 2, "--out", out) == 0
     names = {"mask-1.dxf", "mask-2.dxf", "mask-1.svg", "mask-2.svg", "masks.pdf", "masks.png", "masks.json", "box-masks.toml"}
     assert {path.name for path in out.iterdir()} == names
+    assert set(json.loads((out / "masks.json").read_text())["files"]) == names
     assert 'outline = "cut here/mask-1.dxf"' in (out / "box-masks.toml").read_text()
+
+
+def test_no_drawing_of_an_earlier_set_is_left_to_be_cut_by_mistake(scene, tmp_path):
+    out, path = tmp_path / "cut", scene()
+    told(path, "--masks", 2, "--out", out)
+    (out / "my notes.txt").write_text("keep")
+    told(path, "--masks", 1, "--out", out)
+    assert sorted(file.name for file in out.glob("mask-*")) == ["mask-1.dxf", "mask-1.svg"]
+    assert (out / "my notes.txt").read_text() == "keep"
+
+
+def test_the_margin_unless_said_is_the_room_that_the_check_asks_for():
+    assert MARGIN_MM == WALK_MM

@@ -12,12 +12,13 @@ from raytrace.sun import camera_angles, sun_in_sky
 from scenes.questions.check.check import check_state
 from scenes.questions.sun.command import command
 from scenes.questions.sun.figure import sun_figure
-from scenes.questions.sun.report import chosen_sun, sun_plans, sun_report
+from scenes.questions.sun.report import chosen_sun, sun_report
 from scenes.questions.sun.text import flag_words, next_step, sun_lines, unwanted
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import Limits
 from scenes.states.load import load_scene, plans_of
+from scenes.states.select import first_focus
 
 SCENE = """
 brimline = 1
@@ -67,9 +68,9 @@ def loaded_with(tmp_path, more=""):
 
 def report_with(tmp_path, more="", day=None):
     loaded = loaded_with(tmp_path, more)
-    (plan,) = sun_plans(plans_of(loaded))
+    (plan,) = first_focus(plans_of(loaded))
     name, sun = chosen_sun(loaded.scene, None)
-    return sun_report(loaded, plan, name, sun, day)
+    return sun_report(plan, name, sun, day)
 
 
 def at(hour, minute):
@@ -167,8 +168,8 @@ def test_the_pictures_outline_lies_where_the_sensor_is_shifted_to(tmp_path):
     path = tmp_path / "flats.toml"
     path.write_text(SCENE.format(more="").replace('format = "36x24"', 'format = "36x24", offset_mm = [1.5, -0.5]'))
     loaded = load_scene(path)
-    (plan,) = sun_plans(plans_of(loaded))
-    report = sun_report(loaded, plan, *chosen_sun(loaded.scene, None))
+    (plan,) = first_focus(plans_of(loaded))
+    report = sun_report(plan, *chosen_sun(loaded.scene, None))
     # 18 mm and the shift of 1.5 mm through a 50, to the operator's right
     assert report.frame_deg[:, 0].max() == pytest.approx(np.degrees(np.arctan(19.5 / 50)), abs=1e-6)
     assert report.frame_deg[:, 0].min() == pytest.approx(-np.degrees(np.arctan(16.5 / 50)), abs=1e-6)
@@ -206,7 +207,9 @@ def test_flags_far_in_leave_the_check_clear_and_do_not_meet(tmp_path, monkeypatc
     top, right = report_with(tmp_path, more).flags
     assert sorted([top.meets, right.meets]) in (["", "right flag"], ["", "top flag"])
     plans = set_to(tmp_path, more, {80: top.least_deg, 85: right.least_deg})
-    words = {check_state(plan, engine_of("coverage"), columns=48, limits=Limits())[0].word.value for plan in plans}
+    words = {
+        check_state(plan, engine_of("coverage"), columns=48, limits=Limits(visible_loss_stops=0.1))[0].word.value for plan in plans
+    }
     assert words == {"clear"}
     assert not [note.text for note in plans[0].notes if "overlaps" in note.text]
     less = {80: top.least_deg - (2 if top.meets else 0), 85: right.least_deg - (2 if right.meets else 0)}

@@ -7,21 +7,26 @@ import pytest
 from click.testing import CliRunner
 from scipy.optimize import brentq
 
-from scenes.cli import COMMANDS
+from scenes.answers.answer import answer_data, answer_text
+from scenes.answers.page import WIDTH
 from scenes.questions.check.check import run_check
-from scenes.questions.widest import command as widest_command
+from scenes.questions.widest.answer import answer
+from scenes.questions.widest.command import command
 from scenes.questions.widest.figure import widest_figure
 from scenes.questions.widest.lens_family import Measures, Rule, assumed, family_of, relatives
 from scenes.questions.widest.report import ROUND_MM, Fate, Wanted, widest_report
-from scenes.questions.widest.scene_lenses import catalogue, widest_stops
+from scenes.questions.widest.scene_lenses import catalogue
 from scenes.questions.widest.setups import AS_SET, Setup
-from scenes.questions.widest.text import WIDTH, answer_words, widest_dict, widest_lines
+from scenes.questions.widest.text import answer_words
+from scenes.questions.widest.wanted import wanted_of
+from scenes.registry import COMMANDS
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.resources import Resources
 from scenes.states.clear_rule import Word
 from scenes.states.load import Loaded, load_scene, plans_of
+from scenes.states.select import widest_stops
 
 SCENE = """
 brimline = 1
@@ -275,14 +280,16 @@ def test_a_field_stated_nearer_than_four_focal_lengths_is_left_out_and_said_so()
 
 def test_the_table_fits_its_columns_and_begins_with_the_answer():
     scene = loaded(flag=FLAG, lenses=LONGER)
-    report = widest_report(scene, Wanted())
-    fits = catalogue(scene, widest_stops(plans_of(scene)), report.added_mm)
-    lines = widest_lines(report, fits, "one opening")
+    found = answer(scene)
+    lines = answer_text(found).splitlines()
     assert lines[1].startswith("Widest that clears this box as set: ")
     assert max(map(len, lines)) <= WIDTH
-    data = json.loads(json.dumps(widest_dict(report, fits, "one opening"), allow_nan=False))
+    data = json.loads(json.dumps(answer_data(found, scene), allow_nan=False))
     assert data["setups"][0]["states"][0]["bites"]["part"] == "right flag"
+    assert data["setups"][0]["states"][0]["focus_mm"] == "infinity"
     assert [one["lens"] for one in data["lenses"]] == ["25", "60"]
+    assert {one["setups"][0]["state"] for one in data["lenses"]} == {state["key"] for state in data["states"]}
+    assert data["next_step"] in " ".join(" ".join(lines).split())
 
 
 def test_the_chart_shows_the_limits_of_every_setup():
@@ -297,12 +304,10 @@ def test_the_chart_shows_the_limits_of_every_setup():
 def test_the_command_writes_a_chart_and_says_what_is_wrong_with_an_option(tmp_path):
     path = tmp_path / "s.toml"
     path.write_text(SCENE.format(focal=25, corner=20, flag="", lenses="", focus='["infinity"]'), encoding="utf-8")
-    done = CliRunner().invoke(
-        widest_command.command, [str(path), "--no-lenses", "--out", str(tmp_path / "out")], standalone_mode=False
-    )
+    done = CliRunner().invoke(command, [str(path), "--no-lenses", "--out", str(tmp_path / "out")], standalone_mode=False)
     assert done.return_value == 0
     assert sorted(file.name for file in (tmp_path / "out").iterdir()) == ["widest.json", "widest.png"]
     with pytest.raises(SceneError, match='--front: must be mm, or held, scaled, worse, found "wide"'):
-        widest_command.wanted_of(None, "worse", "wide", "held", (None, None), None)
+        wanted_of(front="wide")
     assert load_scene(path).scene.title == "one opening"
     assert COMMANDS["widest"][0] == "scenes.questions.widest.command"

@@ -1,0 +1,1 @@
+"""One vocabulary for the answer to a question: blocks to read, data for programs, files."""

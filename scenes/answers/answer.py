@@ -1,0 +1,131 @@
+"""The answer to one question about a scene, and how it is given: printed, as JSON, as a folder of files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+import click
+
+from scenes.answers.blocks import Block, page_lines
+from scenes.answers.numbers import distance
+from scenes.io.files import as_json, result_folder
+from scenes.runtime.version import own_version
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from scenes.states.load import Loaded
+    from scenes.states.names import Named
+
+VERSION = 2  # of the JSON of every question
+CLEAR, IN_FRAME = 0, 1  # exit statuses; 2 is input at fault
+
+Sheets = Iterable[tuple[str, Callable[[], "Figure"]]]
+Files = Iterable[tuple[str, bytes]]
+
+
+class Answer(Protocol):
+    """What a question's command hands over; the question's folder makes it from its report."""
+
+    @property
+    def name(self) -> str:
+        """The question's name: the command, the head of the JSON, NAME.json."""
+
+    @property
+    def exit_status(self) -> int:
+        """0 or 1, as the command's help says."""
+
+    @property
+    def states(self) -> Sequence[Named]:
+        """The states that the answer rests on."""
+
+    @property
+    def next_step(self) -> str:
+        """What to do now, in one or two sentences; empty where there is nothing to do."""
+
+    @property
+    def cautions(self) -> Sequence[str]:
+        """What could hurt or mislead."""
+
+    def blocks(self, *, written: bool) -> Iterable[Block]:
+        """The page in reading order; `written` says that files are written too."""
+
+    def data(self) -> Mapping[str, Any]:
+        """What programs read, without the head."""
+
+    def sheets(self) -> Sheets:
+        """Figures by file name without ending, drawn when asked for."""
+
+    def files(self, folder: str) -> Files:
+        """Other files by name; `folder` is the name of the folder they go to."""
+
+
+def state_data(state: Named) -> dict[str, Any]:
+    """A state as every JSON names it."""
+    return {
+        "key": state.key,
+        "lens": state.lens_name,
+        "focal_mm": distance(state.focal_mm),
+        "focus_mm": distance(state.focus_mm),
+        "f_number": round(state.f_number, 3),
+    }
+
+
+def head(name: str, *, title: str, file: str, sha256: str) -> dict[str, Any]:
+    """The first keys of every JSON: which question, which program, which scene; no hash for a scene changed since it was read."""
+    return {
+        "brimline": name,
+        "version": VERSION,
+        "program": {"name": "brimline", "version": own_version()},
+        "scene": {"title": title, "file": file, "sha256": sha256 or None},
+    }
+
+
+def head_data(name: str, show: Loaded) -> dict[str, Any]:
+    """The first keys of every JSON of a show."""
+    return head(name, title=show.scene.title, file=show.file_name, sha256=show.sha256)
+
+
+def answer_data(answer: Answer, show: Loaded, files: Sequence[str] = ()) -> dict[str, Any]:
+    """The whole JSON of an answer; `files` are those written beside it."""
+    return {
+        **head_data(answer.name, show),
+        "exit_status": answer.exit_status,
+        "states": [state_data(state) for state in answer.states],
+        "next_step": answer.next_step,
+        "cautions": list(answer.cautions),
+        **answer.data(),
+        "files": sorted(files),
+    }
+
+
+def answer_text(answer: Answer, *, written: bool = False) -> str:
+    """The page that is printed."""
+    return "\n".join(page_lines(answer.blocks(written=written))) + "\n"
+
+
+def ask(answer: Answer, show: Loaded, *, out: Path | None, as_json_text: bool) -> int:
+    """Print the answer and write its folder, whole or not at all; the exit status comes back."""
+    files = () if out is None else save(answer, show, out)
+    text = as_json(answer_data(answer, show, files)) if as_json_text else answer_text(answer, written=out is not None)
+    click.echo(text, nl=False)
+    if out is not None:
+        click.echo(f"wrote {len(files)} files to {out}", err=as_json_text)
+    return answer.exit_status
+
+
+def save(answer: Answer, show: Loaded, out: Path) -> tuple[str, ...]:
+    """Write everything of an answer into one folder, whole or not at all; the names written come back."""
+    from scenes.io.pictures import figure_png
+
+    with result_folder(out, answer.name) as staging:
+        for stem, figure in answer.sheets():
+            staging.write(f"{stem}.png", figure_png(figure()))
+        for name, data in answer.files(out.name):
+            staging.write(name, data)
+        own = f"{answer.name}.json"
+        files = tuple(sorted({*staging.names(), own}))
+        staging.write(own, as_json(answer_data(answer, show, files)))
+    return files

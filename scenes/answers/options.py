@@ -1,0 +1,116 @@
+"""Options that questions share: said once, with one help text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from scenes.states.load import Loaded
+    from scenes.states.state import State
+
+ROOM_MM = 2.5  # left round a beam where nobody says more: as much as a pupil that is not measured may be wrong (clear_rule.WALK_MM)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """Which states of a scene a question is asked of; all where a list is empty."""
+
+    lenses: tuple[str, ...] = ()
+    focus: tuple[str, ...] = ()
+    f_numbers: tuple[float, ...] = ()
+
+    def of(self, show: Loaded) -> tuple[State, ...]:
+        """The states; SceneError where there is none such."""
+        from scenes.states.load import plans_of
+        from scenes.states.select import selected
+
+        return selected(plans_of(show), lenses=self.lenses, focus=self.focus, f_numbers=self.f_numbers)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Output:
+    """How the answer is given."""
+
+    out: Path | None
+    as_json: bool
+
+
+def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
+    """Add SCENE; the command gets the loaded scene as `show`. Numbers in it that contradict each other are told beside the answer."""
+
+    @click.argument("scene", type=click.Path(path_type=Path))
+    @wraps(command)
+    def with_scene(*args: Any, scene: Path, **more: Any) -> int:
+        from scenes.answers.opened import open_scene
+
+        return command(*args, show=open_scene(scene), **more)
+
+    return with_scene
+
+
+def scene_argument_of_notes(command: Callable[..., int]) -> Callable[..., int]:
+    """The same for a command whose own answer tells the faults of each state."""
+
+    @click.argument("scene", type=click.Path(path_type=Path))
+    @wraps(command)
+    def with_scene(*args: Any, scene: Path, **more: Any) -> int:
+        from scenes.states.load import load_scene
+
+        return command(*args, show=load_scene(scene), **more)
+
+    return with_scene
+
+
+def lens_option(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --lens; the command gets `lenses`."""
+    return click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be given more than once.")(
+        command
+    )
+
+
+def _focus_option(command: Callable[..., int]) -> Callable[..., int]:
+    words = 'Only this focus: mm from the image plane, "infinity" or "close".'
+    return click.option("--focus", multiple=True, metavar="MM", help=words)(command)
+
+
+def focus_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --lens and --focus, for questions asked at the widest stop; the command gets them as `wanted`."""
+
+    @lens_option
+    @_focus_option
+    @wraps(command)
+    def with_states(*args: Any, lenses: tuple[str, ...], focus: tuple[str, ...], **more: Any) -> int:
+        return command(*args, wanted=Wanted(lenses=lenses, focus=focus), **more)
+
+    return with_states
+
+
+def state_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --lens, --focus and --f-number; the command gets them as `wanted`."""
+
+    @lens_option
+    @_focus_option
+    @click.option("--f-number", "f_numbers", multiple=True, type=float, metavar="N", help="Only this stop.")
+    @wraps(command)
+    def with_states(*args: Any, lenses: tuple[str, ...], focus: tuple[str, ...], f_numbers: tuple[float, ...], **more: Any) -> int:
+        return command(*args, wanted=Wanted(lenses=lenses, focus=focus, f_numbers=f_numbers), **more)
+
+    return with_states
+
+
+def output_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --out (-o) and --json; the command gets them as `output`."""
+
+    @click.option("--out", "-o", type=click.Path(path_type=Path, file_okay=False), help="Folder for pictures, files and the JSON.")
+    @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the page.")
+    @wraps(command)
+    def with_output(*args: Any, out: Path | None, as_json: bool, **more: Any) -> int:
+        return command(*args, output=Output(out=out, as_json=as_json), **more)
+
+    return with_output

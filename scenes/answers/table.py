@@ -1,0 +1,98 @@
+"""A table: one row object gives one line for people and one object for programs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import zip_longest
+from operator import attrgetter
+from typing import Any, Generic, TypeVar
+
+from scenes.answers.page import WIDTH, clipped
+
+Row = TypeVar("Row")
+GAP = "  "
+
+
+def as_is(value: Any) -> Any:
+    """A value that JSON takes as it stands."""
+    return value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column(Generic[Row]):
+    """One fact of each row.
+
+    `of` takes it from the row; `words` writes it for people, `data` for programs. A column without `head` is in the JSON alone, one
+    without `key` on the page alone. A head may have two lines. `width` is the least it takes; names stand to the left, numbers to
+    the right.
+    """
+
+    of: Callable[[Row], Any]
+    head: str = ""
+    key: str = ""
+    words: Callable[[Any], str] = str
+    data: Callable[[Any], Any] = as_is
+    width: int = 0
+    most: int = WIDTH
+    left: bool = False
+
+    def cell(self, row: Row) -> str:
+        """What people read."""
+        return clipped(self.words(self.of(row)), self.most)
+
+    def value(self, row: Row) -> Any:
+        """What programs read."""
+        return self.data(self.of(row))
+
+
+def as_named(*names: str) -> tuple[Column[Any], ...]:
+    """Columns for programs alone: facts that the row itself has under these names."""
+    return tuple(Column(key=name, of=attrgetter(name)) for name in names)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table(Generic[Row]):
+    """Rows under heads. `key` names the rows in the JSON; `foot` stands below a second rule; `notes_of` gives lines under a row."""
+
+    columns: Sequence[Column[Row]]
+    rows: Sequence[Row]
+    title: str = ""
+    key: str = ""
+    foot: Sequence[Row] = ()
+    ruled: bool = True
+    indent: str = ""
+    notes_of: Callable[[Row], Sequence[str]] = field(default=lambda _: ())
+
+    def lines(self) -> Iterator[str]:
+        """The table for people, none wider than a page."""
+        shown = [column for column in self.columns if column.head]
+        cells = [[column.cell(row) for column in shown] for row in (*self.rows, *self.foot)]
+        heads = _in_rows([column.head.split("\n") for column in shown])
+        widths = [max(column.width, *(len(line[at]) for line in (*heads, *cells))) for at, column in enumerate(shown)]
+        if self.title:
+            yield clipped(f"{self.indent}{self.title}")
+        for line in heads:
+            yield self._line(line, shown, widths)
+        rule = clipped(self.indent + "-" * (sum(widths) + len(GAP) * (len(widths) - 1)))
+        if self.ruled:
+            yield rule
+        for place, line in enumerate(cells):
+            if self.ruled and self.foot and place == len(self.rows):
+                yield rule
+            yield self._line(line, shown, widths)
+            if place < len(self.rows):
+                yield from self.notes_of(self.rows[place])
+
+    def _line(self, cells: Sequence[str], shown: Sequence[Column[Row]], widths: Sequence[int]) -> str:
+        placed = (f"{cell:<{w}}" if column.left else f"{cell:>{w}}" for cell, column, w in zip(cells, shown, widths, strict=True))
+        return clipped((self.indent + GAP.join(placed)).rstrip())
+
+    def data(self) -> list[dict[str, Any]]:
+        """The rows for programs, keys in the order of the columns."""
+        return [{column.key: column.value(row) for column in self.columns if column.key} for row in self.rows]
+
+
+def _in_rows(columns: Sequence[Sequence[str]]) -> list[list[str]]:
+    """Heads of one or more lines, line by line."""
+    return [list(row) for row in zip_longest(*columns, fillvalue="")]
