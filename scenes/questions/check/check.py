@@ -16,7 +16,7 @@ from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
 from scenes.questions.check.remedy import Amounts
-from scenes.questions.check.verdict import GuideVerdict, SharesAt, judge, never_clear, with_room
+from scenes.questions.check.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond, with_room
 from scenes.runtime.engines import Engine, darkest_of, seed_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import (
@@ -33,6 +33,7 @@ from scenes.states.clear_rule import (
 from scenes.states.focus_plane import focus_notes
 from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words
+from scenes.states.traced_notes import picture_notes
 
 if TYPE_CHECKING:
     from scenes.states.state import State
@@ -182,6 +183,7 @@ def check_state(
     guides = field_first(guides, plan.field_guess_percent)
     found = (*focus_notes(plan.box, plan.variants), *plan.notes)
     guides = never_clear(not_between_points(with_rooms(guides, plan, parts), parts), found)
+    guides = never_clear_beyond(guides, picture_notes(plan.lens_name, plan.variants, plan.guides))
     map_ = darkest_of(maps)
     result = StateResult(
         plan=plan.label,

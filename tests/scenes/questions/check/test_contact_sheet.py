@@ -62,14 +62,14 @@ def test_a_lens_with_many_states_goes_on_in_the_next_row():
 
 
 def test_as_many_sheets_as_the_lenses_need():
-    figures = contact_sheet([entry(f"lens {i}") for i in range(2 * ROWS + 1)], title="Dune convoy")
+    figures = contact_sheet([entry(f"lens {i}") for i in range(2 * ROWS + 1)], title="Dune convoy", visible_loss_stops=0.1)
     assert len(figures) == 3
     assert words_of(figures[2])[0] == "Dune convoy · sheet 3 of 3"
-    assert contact_sheet([], title="Dune convoy")
+    assert contact_sheet([], title="Dune convoy", visible_loss_stops=0.1)
 
 
 def test_each_small_picture_is_upright_and_says_verdict_loss_and_part():
-    (figure,) = contact_sheet([entry()], title="Dune convoy")
+    (figure,) = contact_sheet([entry()], title="Dune convoy", visible_loss_stops=0.1)
     (axes,) = [axes for axes in figure.axes if axes.get_label() == "18 | infinity, f/2"]
     shown = np.asarray(axes.images[0].get_array())
     assert axes.images[0].origin == "upper"
@@ -82,20 +82,20 @@ def test_each_small_picture_is_upright_and_says_verdict_loss_and_part():
 
 def test_a_guide_that_reaches_past_the_picture_does_not_push_it_aside():
     guide = Guide(name="whole", half_width_mm=18.0, half_height_mm=12.0, centre_mm=(-0.3, 0.0))
-    (figure,) = contact_sheet([entry(guides=(guide,))], title="Dune convoy")
+    (figure,) = contact_sheet([entry(guides=(guide,))], title="Dune convoy", visible_loss_stops=0.1)
     axes = next(axes for axes in figure.axes if axes.images and axes.get_label().startswith("18 |"))
     assert axes.get_xlim() == pytest.approx((-18.0, 18.0))
     assert axes.get_ylim() == pytest.approx((-12.0, 12.0))
 
 
 def test_the_verdicts_own_worst_wins_over_the_maps():
-    (figure,) = contact_sheet([entry(worst_stops=2.5, where="right")], title="Dune convoy")
+    (figure,) = contact_sheet([entry(worst_stops=2.5, where="right")], title="Dune convoy", visible_loss_stops=0.1)
     assert "2 1/2 stops, right" in words_of(figure)
 
 
 def test_a_failed_state_keeps_its_place_and_says_why():
     failed = entry(map_=None, verdict_word="not computed", blame=None, note="focus lies inside the lens")
-    (figure,) = contact_sheet([entry("18"), failed], title="Dune convoy")
+    (figure,) = contact_sheet([entry("18"), failed], title="Dune convoy", visible_loss_stops=0.1)
     assert {"• not computed", "focus lies inside the lens"} <= set(words_of(figure))
     assert sum(axes.get_label() == "no map" for axes in figure.axes) == 1
 
@@ -103,5 +103,5 @@ def test_a_failed_state_keeps_its_place_and_says_why():
 def test_long_names_overlap_nothing():
     long = "the name of a thing that somebody wrote out in full, with all its attributes and then some"
     states = [entry(f"{long} {i}", f"{j} {long}", blame=f"{long} {j}") for i in range(3) for j in range(4)]
-    (figure,) = contact_sheet(states, title=long * 3)
+    (figure,) = contact_sheet(states, title=long * 3, visible_loss_stops=0.1)
     assert overlaps(figure) == []

@@ -54,7 +54,7 @@ def even(share, grid=GRID):
 
 
 def drawn(map_, guides=(GUIDE,), **changes):
-    settings = {"title": "21 mm, infinity, f/2.8", "verdict_word": "in frame", "blame": "top flag"}
+    settings = {"title": "21 mm, infinity, f/2.8", "verdict_word": "in frame", "blame": "top flag", "visible_loss_stops": 0.1}
     return map_figure(map_, guides, **{**settings, **changes})
 
 
