@@ -104,6 +104,12 @@ def state_options(command: Callable[..., int]) -> Callable[..., int]:
     return with_states
 
 
+def target_option(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --target; the command gets `target`, "glass" or "lens"."""
+    kinds = click.Choice(["glass", "lens"])
+    return click.option("--target", type=kinds, default="glass", help="Outermost glass (default) or lens front.")(command)
+
+
 def output_options(command: Callable[..., int]) -> Callable[..., int]:
     """Add --out (-o) and --json; the command gets them as `output`."""
 

@@ -9,11 +9,13 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.sun import camera_angles, sun_in_sky
+from scenes.answers.answer import answer_text
 from scenes.questions.check.check import check_state
+from scenes.questions.sun.answer import SunAnswer
 from scenes.questions.sun.command import command
 from scenes.questions.sun.figure import sun_figure
 from scenes.questions.sun.report import chosen_sun, sun_report
-from scenes.questions.sun.text import flag_words, next_step, sun_lines, unwanted
+from scenes.questions.sun.text import flag_words, next_step, unwanted
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import Limits
@@ -140,13 +142,16 @@ def test_the_command_tells_table_json_and_chart(tmp_path):
     result = CliRunner().invoke(command, [scene, "--json", "--out", str(out)], standalone_mode=False)
     assert result.exception is None
     told = json.loads(result.stdout)
+    assert (told["brimline"], told["scene"]["title"]) == ("sun", "Flats")
+    assert told["states"][0]["focus_mm"] == "infinity"
     assert told["date"] == "2026-09-18"
     assert told["lenses"][0]["on_glass"]
-    assert [path.name for path in out.iterdir()] == ["sun-50_inf_f2.png"]
+    assert sorted(path.name for path in out.iterdir()) == ["sun-50_inf_f2.png", "sun.json"]
+    assert json.loads((out / "sun.json").read_text()) == told
 
 
 def test_the_table_keeps_to_its_width_and_carries_the_cautions(tmp_path):
-    lines = sun_lines([report_with(tmp_path, TOP_FLAG)], "Flats")
+    lines = answer_text(SunAnswer(reports=(report_with(tmp_path, TOP_FLAG),), title="Flats")).splitlines()
     assert max(map(len, lines)) <= 100
     assert "never look at it" in " ".join(" ".join(lines).split())
 
