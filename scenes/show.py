@@ -39,15 +39,8 @@ if TYPE_CHECKING:
     from scenes.questions.check.check import StateResult
 
 MAP_COLUMNS = 512
-RUN_OPTIONS = (
-    "columns",
-    "engine",
-    "device",
-    "threads",
-    "parts",
-    "flat",
-    "solid",
-)  # of a check, as run_options gives them to the command
+# Of a check, by the names of `Asked`.
+RUN_OPTIONS = ("columns", "engine", "device", "threads", "parts", "flat", "solid")
 # What parameters of an `answer` are called here; `tick` shows how far a command is.
 SAID_AS = {"wanted": ("lens", "focus", "f_number"), "lenses": ("lens",), "asked": RUN_OPTIONS, "tick": ()}
 MOST_COLUMNS = 32768

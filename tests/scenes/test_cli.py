@@ -331,3 +331,15 @@ def test_view_writes_no_file_that_is_no_png(capsys, scene, tmp_path):
     status, _, err = run(capsys, "view", scene(text=SMALL), "--out", tmp_path / "box.jpg")
     assert (status, err.count("\n")) == (2, 1)
     assert err.startswith("error: --out must name a .png file, got ")
+
+
+DOUBTED = SMALL.replace("pupil_behind_front_mm = 40", "pupil_behind_front_mm = -40")
+
+
+@pytest.mark.parametrize("argv", [["flags"], ["beam", "--at", "20"], ["check", *QUICK, "--out"]], ids=lambda argv: argv[0])
+def test_numbers_that_speak_against_each_other_are_told_by_every_command_and_end_it_with_1(scene, tmp_path, capsys, argv):
+    rest = [tmp_path / "out"] if argv[-1] == "--out" else []
+    status, out, err = run(capsys, argv[0], scene(text=DOUBTED), *argv[1:], *rest)
+    assert status == 1
+    told = " ".join((out + err).split())
+    assert "fault: 20: pupil_behind_front_mm = -40 puts the entrance pupil ahead of the front rim" in told
