@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
+from html import escape
 from importlib import import_module
 from inspect import Parameter, signature
 from pathlib import Path
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 
 from scenes.answers.answer import Answer, answer_data, answer_text, save
 from scenes.answers.html import answer_html, table_html
+from scenes.answers.opened import contradictions_of
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.io.files import as_json
@@ -172,17 +174,22 @@ class Reply:
         return self.text
 
     def _repr_html_(self) -> str:
-        return answer_html(self.answer)
+        return "".join(f"<p><b>{escape(fault)}</b></p>" for fault in self.faults) + answer_html(self.answer)
 
     @property
     def text(self) -> str:
-        """The page, as the command prints it."""
-        return answer_text(self.answer)
+        """The page, as the command prints it, after the faults that it tells beside."""
+        return "".join(f"{fault}\n" for fault in self.faults) + answer_text(self.answer)
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """A sentence for each two numbers of the scene that speak against each other; a check tells them in its own table."""
+        return () if self.answer.name == "check" else contradictions_of(self.loaded)
 
     @property
     def exit_status(self) -> int:
-        """0 or 1, as the command's help says."""
-        return self.answer.exit_status
+        """0 or 1, as the command's help says: never 0 where numbers of the scene speak against each other."""
+        return max(self.answer.exit_status, int(bool(self.faults)))
 
     @property
     def json(self) -> dict[str, Any]:
@@ -262,6 +269,11 @@ class LossMap:
     def word(self) -> str:
         """The verdict in a word, as in the table of `check`."""
         return str(self.result.word)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was noticed about the state, faults among it, a sentence each."""
+        return tuple(f"{note.severity}: {note.part}: {note.text}" for note in self.result.notes)
 
     @property
     def worst_loss_stops(self) -> float:

@@ -162,6 +162,18 @@ def test_what_cannot_be_answered_is_one_sentence_in_pythons_words(show, call, to
     assert complaint(lambda: call(show)) == told
 
 
+def test_numbers_that_speak_against_each_other_are_told_and_never_clear(show):
+    doubted = show.with_values({"lens[25].pupil_behind_front_mm": -40})
+    reply, found = doubted.beam(at_mm=200), doubted.map("25", columns=12)
+    fault = "fault: 25: pupil_behind_front_mm = -40 puts the entrance pupil ahead of the front rim"
+    assert reply.text.startswith(fault)
+    assert reply._repr_html_().startswith(f"<p><b>{fault}")
+    assert (reply.answer.exit_status, reply.exit_status) == (0, 1)
+    assert any(note.startswith(fault) for note in found.notes)
+    assert found.word != "clear"
+    assert (show.beam(at_mm=200).faults, show.beam(at_mm=200).exit_status) == ((), 0)
+
+
 def test_no_repr_is_longer_than_a_line(show):
     found = show.map("25", columns=12)
     beam = show.beam(at_mm=40)
