@@ -1,0 +1,220 @@
+"""Rim rays of pencils through a chain of glass, as the points where they cross the planes that part its legs.
+
+Each pupil is held by a polygon with K sides about it, the sides at the same K angles for every field point, so that a corner of it
+changes as smoothly with the field as the pupil does.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.judge.compiling import helper, kernel
+from raytrace.judge.hull import flat_hull
+
+FloatArray = NDArray[np.float64]
+
+GLASS_FIELDS = 16  # rotation (9), origin (3), thickness, index, power in dioptre, 1 for a close-up lens
+MM_PER_M = 1000.0
+LEAST_SLOPE = 1e-9  # a ray that comes nearer to a plate by less per mm never meets it
+
+
+@helper
+def _rim_supports(centre: FloatArray, axes: FloatArray, rim: FloatArray, fine: int, out: FloatArray) -> None:
+    """How far a pupil reaches along K equal angles (K,) [mm]; between the spokes of a traced outline the radius runs straight."""
+    sides, spokes = len(out), len(rim)
+    for k in range(sides):
+        c, s = np.cos(2 * np.pi * k / sides), np.sin(2 * np.pi * k / sides)
+        a, b = axes[0, 0] * c + axes[1, 0] * s, axes[0, 1] * c + axes[1, 1] * s
+        if spokes == 0:
+            far = np.hypot(a, b)
+        else:
+            far = -np.inf
+            step = 2 * np.pi / (spokes * fine)
+            bulge = 1.0 / np.cos(step / 2)
+            for m in range(spokes * fine):
+                low, share = m // fine, (m % fine) / fine
+                r = rim[low] * (1 - share) + rim[(low + 1) % spokes] * share
+                far = max(far, r * bulge * (a * np.cos(m * step) + b * np.sin(m * step)))
+        out[k] = centre[0] * c + centre[1] * s + far
+
+
+@helper
+def _corner(supports: FloatArray, k: int) -> tuple[float, float]:
+    """Where side k of the polygon meets the next."""
+    sides = len(supports)
+    one, two = 2 * np.pi * k / sides, 2 * np.pi * (k + 1) / sides
+    a, b, turn = supports[k], supports[(k + 1) % sides], np.sin(two - one)
+    return (a * np.sin(two) - b * np.sin(one)) / turn, (b * np.cos(one) - a * np.cos(two)) / turn
+
+
+@helper
+def _to_plane(p: FloatArray, d: FloatArray, glass: FloatArray, depth: float) -> bool:
+    """Moves a ray's point on to a plane across a plate's axis, `depth` ahead of its middle; False where it never comes there."""
+    toward = d[0] * glass[2] + d[1] * glass[5] + d[2] * glass[8]
+    if toward <= LEAST_SLOPE:
+        return False
+    behind = depth
+    for k in range(3):
+        behind -= (p[k] - glass[9 + k]) * glass[2 + 3 * k]
+    run = behind / toward
+    for k in range(3):
+        p[k] += run * d[k]
+    return True
+
+
+@helper
+def _into_glass(d: FloatArray, glass: FloatArray, inside: FloatArray) -> None:
+    """Direction inside a plate: the part along the face shrinks by the index (Snell's law)."""
+    length = np.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2])
+    ahead = (d[0] * glass[2] + d[1] * glass[5] + d[2] * glass[8]) / length
+    across = 0.0
+    for k in range(3):
+        inside[k] = (d[k] / length - ahead * glass[2 + 3 * k]) / glass[13]
+        across += inside[k] * inside[k]
+    straight = np.sqrt(1.0 - across)
+    for k in range(3):
+        inside[k] += straight * glass[2 + 3 * k]
+
+
+@helper
+def _bend(p: FloatArray, d: FloatArray, glass: FloatArray) -> None:
+    """Turns a ray in a close-up lens: slope - D r, both in the lens's own axes."""
+    x = y = u = v = w = 0.0
+    for k in range(3):
+        from_middle = p[k] - glass[9 + k]
+        x, y = x + from_middle * glass[3 * k], y + from_middle * glass[3 * k + 1]
+        u, v, w = u + d[k] * glass[3 * k], v + d[k] * glass[3 * k + 1], w + d[k] * glass[3 * k + 2]
+    u, v = u / w - glass[14] / MM_PER_M * x, v / w - glass[14] / MM_PER_M * y
+    for k in range(3):
+        d[k] = u * glass[3 * k] + v * glass[3 * k + 1] + glass[3 * k + 2]
+
+
+@helper
+def object_after(glasses: FloatArray, object_z_mm: float) -> float:
+    """Where the rays come to a point once close-up lenses have added their power [mm]."""
+    for g in range(len(glasses)):
+        if glasses[g, 15] > 0.0:
+            at = glasses[g, 11]
+            power = max(1.0 / (object_z_mm - at) + glasses[g, 14] / MM_PER_M, 0.0)
+            object_z_mm = at + 1.0 / power if power > 0.0 else np.inf
+    return object_z_mm
+
+
+@kernel
+def trace(
+    slope: FloatArray,
+    reference_z: FloatArray,
+    convergence: FloatArray,
+    centre: FloatArray,
+    axes: FloatArray,
+    rim: FloatArray,
+    sides: int,
+    share: float,
+    ring: FloatArray,
+    before: FloatArray,
+    glasses: FloatArray,
+    far_z: float,
+    object_z: float,
+) -> tuple[FloatArray, bool, float]:
+    """Points (P, N, K, 3) of rim rays on the planes of a chain: those given before the glass, faces, the last.
+
+    share: 1 for the pupil itself; below, the disc that holds all light through pupil and front ring (z, radius) that share of the way
+    from ring to pupil. Also whether every ray came through in order, and the z of the last plane.
+    """
+    count, planes = len(slope), len(before) + 1
+    for g in range(len(glasses)):
+        planes += 1 if glasses[g, 15] > 0.0 else 2
+    points, ok = np.empty((planes, count, sides, 3)), True
+    ways = np.empty((count, sides, 3))
+    supports, p, d, inside = np.empty(sides), np.empty(3), np.empty(3), np.empty(3)
+    fine = 1 if rim.shape[1] == 0 else int(np.ceil(sides / rim.shape[1]))
+    reach = far_z
+    for n in range(count):
+        _rim_supports(centre[n], axes[n], rim[n], fine, supports)
+        if share < 1.0:
+            for k in range(sides):
+                supports[k] = share * supports[k] + (1 - share) * ring[1]
+        at_x, at_y = (1 - share) * ring[0] + share * reference_z[n, 0], (1 - share) * ring[0] + share * reference_z[n, 1]
+        sx, sy, cx, cy = slope[n, 0], slope[n, 1], convergence[n, 0], convergence[n, 1]
+        if cx > 0.0 and share < 1.0:
+            ahead_x, ahead_y = reference_z[n, 0] + 1 / cx - at_x, reference_z[n, 1] + 1 / cy - at_y
+            sx, sy, cx, cy = sx / cx / ahead_x, sy / cy / ahead_y, 1 / ahead_x, 1 / ahead_y
+        for k in range(sides):
+            x, y = _corner(supports, k)
+            d[0], d[1], d[2] = sx - x * cx, sy - y * cy, 1.0
+            m = 0
+            for b in range(len(before)):
+                points[m, n, k, 0] = x + d[0] * (before[b] - at_x)
+                points[m, n, k, 1] = y + d[1] * (before[b] - at_y)
+                points[m, n, k, 2] = before[b]
+                m += 1
+            p[:] = points[m - 1, n, k]
+            for g in range(len(glasses)):
+                glass = glasses[g]
+                close_up = glass[15] > 0.0
+                ok &= _to_plane(p, d, glass, 0.0 if close_up else -glass[12] / 2)
+                ok &= p[2] >= points[m - 1, n, k, 2] - 1e-6
+                points[m, n, k] = p
+                m += 1
+                if close_up:
+                    _bend(p, d, glass)
+                else:
+                    _into_glass(d, glass, inside)
+                    ok &= _to_plane(p, inside, glass, glass[12] / 2)
+                    points[m, n, k] = p
+                    m += 1
+            reach = max(reach, p[2])
+            ways[n, k] = d
+            ok &= d[2] > LEAST_SLOPE
+    end = min(reach + 1.0 if len(glasses) else max(reach, before[-1] + 1.0), object_after(glasses, object_z))
+    for n in range(count):
+        for k in range(sides):
+            run = (end - points[planes - 2, n, k, 2]) / ways[n, k, 2]
+            ok &= run >= -1e-6
+            for c in range(3):
+                points[planes - 1, n, k, c] = points[planes - 2, n, k, c] + run * ways[n, k, c]
+    return points, ok, end
+
+
+@kernel
+def bends(points: FloatArray, triples: NDArray[np.int64], weights: FloatArray) -> FloatArray:
+    """How far rays between field points may stray from the straight way between them, per plane (P,) [mm].
+
+    triples (T, 3): indices of three points in a row; weights (T, A): what share of their second difference counts, for A families
+    (rows, columns, depths) whose largest add up.
+    """
+    planes, _, sides, _ = points.shape
+    families = weights.shape[1]
+    out, largest = np.zeros(planes), np.zeros(families)
+    for m in range(planes):
+        largest[:] = 0.0
+        for t in range(len(triples)):
+            a, b, c = triples[t, 0], triples[t, 1], triples[t, 2]
+            square = 0.0
+            for k in range(sides):
+                total = 0.0
+                for i in range(3):
+                    step = points[m, a, k, i] - 2 * points[m, b, k, i] + points[m, c, k, i]
+                    total += step * step
+                square = max(square, total)
+            for f in range(families):
+                largest[f] = max(largest[f], weights[t, f] * np.sqrt(square))
+        out[m] = largest.sum()
+    return out
+
+
+@kernel
+def plane_corners(points: FloatArray) -> tuple[FloatArray, NDArray[np.int64], NDArray[np.int64]]:
+    """Corners (n, 3) of the points (P, N, K, 3) on each plane, the field point (n,) that each belongs to, and where runs start (P + 1,)."""
+    planes, count, sides, _ = points.shape
+    picked = [flat_hull(points[m].reshape(count * sides, 3)) for m in range(planes)]
+    starts = np.zeros(planes + 1, dtype=np.int64)
+    for m in range(planes):
+        starts[m + 1] = starts[m] + len(picked[m])
+    corners, owner = np.empty((starts[-1], 3)), np.empty(starts[-1], dtype=np.int64)
+    for m in range(planes):
+        for k in range(len(picked[m])):
+            corners[starts[m] + k] = points[m].reshape(count * sides, 3)[picked[m][k]]
+            owner[starts[m] + k] = picked[m][k] // sides
+    return corners, owner, starts
