@@ -8,13 +8,13 @@ import numpy as np
 
 from geometry import parts as make
 from raytrace.box import Box
-from raytrace.camera import PixelGrid
-from raytrace.coverage import gpu
-from raytrace.coverage.field import as_nodes
+from raytrace.coverage.gpu import engine as gpu
+from raytrace.coverage.pencil_map import as_nodes
 from raytrace.coverage.picture import _sagitta_mm, box_depths_mm, coverage_map
 from raytrace.coverage.planning import plan
-from raytrace.coverage.tables import box_tables
-from raytrace.lens import FixedPupil, LensState, pencils_for
+from raytrace.coverage.tables.tables import box_tables
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for
 
 LAUNCHES = 50
 KINDS = ("clear", "one way", "mixed", "dark", "left", "convex", "parallel")

@@ -9,8 +9,8 @@ import trimesh
 
 from benchmarks.reference_scene import DEPTH_MM, FOCAL_MM, FULL, RADIUS_MM, box, pencils_at
 from geometry.meshes import assembly_mesh
-from raytrace.camera import PixelGrid
-from raytrace.sampling import sunflower_disc
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.sampling import sunflower_disc
 
 RAYS_PER_PIXEL = 256
 CROP = 96  # pixels down and across of the crop that is traced, spread over the picture

@@ -11,8 +11,8 @@ from geometry import parts as make
 from geometry.body import Kind, Part, Surface
 from geometry.outline import RoundedRectangle
 from raytrace.box import Box
-from raytrace.camera import PixelGrid
-from raytrace.lens import FixedPupil, LensState, pencils_for
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for
 
 FULL = PixelGrid(width_mm=52.48, height_mm=23.01, columns=8192, rows=3592)
 PREVIEW = FULL.resized(1024)

@@ -11,7 +11,13 @@ from time import perf_counter
 SHOW = Path(__file__).parents[1] / "scenes" / "demo" / "demo.toml"
 SHOWN = ("24", "35", "50", "100 anamorphic")  # of the demo's lenses; each lens has two focus distances and two stops
 ADDED_MM = (28, 32, 40, 65, 75, 85)
-IMPORTS = "import scenes.run, scenes.record, scenes.figures, raytrace.coverage.picture"
+MODULES = (
+    "scenes.questions.check.run",
+    "scenes.questions.check.output_folder",
+    "scenes.questions.check.map_sheet",
+    "raytrace.coverage.picture",
+)
+IMPORTS = "import " + ", ".join(MODULES)
 FLAGS = {"verdicts and maps": ("--no-pictures",), "with heatmaps and sheets": ("--no-3d",), "with 3D pictures": ()}
 
 

@@ -22,7 +22,7 @@ def write_generated(_app):
     sys.path.insert(0, str(ROOT / "docs"))
     from validation_rows import page as validation_page
 
-    from scenes.reference_page import scene_file_reference
+    from scenes.scene_file.reference_page import scene_file_reference
 
     for name, text in (("scene-file.md", scene_file_reference()), ("validation.md", validation_page())):
         page = ROOT / "docs" / name

@@ -17,14 +17,15 @@ from geometry.enclosure import flat_surface, joined
 from geometry.frame import Pose, pose
 from geometry.openings import Opening, OpeningKind
 from geometry.outline import RoundedRectangle
-from raytrace.beam import beam_section
+from raytrace.beam.beam import beam_section
 from raytrace.box import Box
-from raytrace.camera import Guide
-from raytrace.closeup import cylinder_pair_pupil_mm, sharp_distance_mm
-from raytrace.conjugate import effective_f_number, extension_loss_stops, field_from_pupil_rad, magnification_of_subject
 from raytrace.coverage.engine import coverage_shares
-from raytrace.falloff import disc_form_factor, natural_falloff
-from raytrace.fresnel import (
+from raytrace.ghosts.mirrored import centred_tilt_deg, ghost_blur_mm, image_shift_mm, wedge_ghost_deg
+from raytrace.optics.camera import Guide
+from raytrace.optics.closeup import cylinder_pair_pupil_mm, sharp_distance_mm
+from raytrace.optics.conjugate import effective_f_number, extension_loss_stops, field_from_pupil_rad, magnification_of_subject
+from raytrace.optics.falloff import disc_form_factor, natural_falloff
+from raytrace.optics.fresnel import (
     Plate,
     face_reflectance,
     internal_transmittance_of_density,
@@ -34,15 +35,14 @@ from raytrace.fresnel import (
     plate_transmission,
     stack_transmission,
 )
-from raytrace.ghosts import centred_tilt_deg, ghost_blur_mm, image_shift_mm, wedge_ghost_deg
-from raytrace.lens import FixedPupil, LensState, pencils_for
-from raytrace.prescription import Prescription, Surface, first_order
-from raytrace.prescription_pupil import pupil_outline
-from raytrace.projection import full_field_rad, image_radius_mm
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for
+from raytrace.optics.prescription import Prescription, Surface, first_order
+from raytrace.optics.prescription_pupil import pupil_outline
+from raytrace.optics.projection import full_field_rad, image_radius_mm
 from raytrace.reference import reference_shares
-from raytrace.stray_direct import Through, through_opening
-from raytrace.stray_target import Target
-from raytrace.stray_world import World
+from raytrace.stray.direct import Through, through_opening
+from raytrace.stray.target import Target
+from raytrace.stray.world import World
 from raytrace.sun import Air, Site, julian_day, solar_coordinates, sun_in_sky
 
 TABLES = Path(__file__).parents[1] / "tests" / "data" / "published_prescriptions.json"

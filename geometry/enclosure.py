@@ -8,13 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 import trimesh
-from numpy.typing import NDArray
 
+from geometry.arrays import FloatArray
 from geometry.body import Loop, Surface, Tube
 from geometry.frame import AHEAD, OUTWARD, Pose, Side
 from geometry.outline import Outline, RoundedRectangle, polygon_loops, to_shape
-
-FloatArray = NDArray[np.float64]
 
 CIRCLE_POINTS = 360  # chords of a 75 mm circle stray 0.003 mm: a thousandth of a gap worth naming
 OVERLAP_MM = 0.5  # walls run this far into each other, so that no ray finds a seam between two meshes

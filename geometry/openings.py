@@ -14,8 +14,8 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from geometry.arrays import FloatArray
 from geometry.body import Assembly, Kind, Part, Surface, Tube
 from geometry.enclosure import (
     OVERLAP_MM,
@@ -34,8 +34,6 @@ from geometry.fixtures import CENTRE, RING_DEPTH_MM
 from geometry.frame import AHEAD, OUTWARD, Pose, Side
 from geometry.meshes import body_mesh
 from geometry.outline import Circle, RoundedRectangle, area_mm2, half_size_mm, to_shape
-
-FloatArray = NDArray[np.float64]
 
 EDGE_MM = 0.05  # how far an opening's surface reaches into the material round it: more than chords and rounding stray
 TOUCH_MM = 1e-6  # parts closer than this touch: far below what any gauge finds

@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.arrays import FloatArray
 from raytrace.box import Box
-from raytrace.bundle import launch
-from raytrace.glass import walk
-from raytrace.lens import LensState, pencils_for
+from raytrace.optics.bundle import launch
+from raytrace.optics.glass import walk
+from raytrace.optics.lens import LensState, pencils_for
 from raytrace.reference import plain_tracer
-
-Floats = NDArray[np.float64]
 
 LATTICE = 81  # pupil points across: a share is good to 0.3 %
 PENCILS_AT_ONCE = 4  # of LATTICE**2 rays each
@@ -27,9 +26,9 @@ class Blurs:
     stopped_by (N, R) the part that stops it, -1 where none does.
     """
 
-    points_mm: Floats
-    right_mm: Floats
-    up_mm: Floats
+    points_mm: FloatArray
+    right_mm: FloatArray
+    up_mm: FloatArray
     lit: NDArray[np.bool_]
     stopped_by: NDArray[np.int16]
 
@@ -39,13 +38,13 @@ class Blurs:
         return self.lit & (self.stopped_by < 0)
 
     @property
-    def lost_share(self) -> Floats:
+    def lost_share(self) -> FloatArray:
         """Share of each blur's area (N,) that the box takes; 0 where the lens itself is dark."""
         bare = self.lit.sum(axis=1)
         return 1.0 - np.where(bare > 0, self.open.sum(axis=1) / np.maximum(bare, 1), 1.0)
 
     @property
-    def lean(self) -> Floats:
+    def lean(self) -> FloatArray:
         """How far the light's centre is pushed off (N, 2) right and up, in radii of a round blur of the bare area; 0 where dark.
 
         An even disc cut in half through its middle leans by 4 / (3 pi) = 0.42.
@@ -65,17 +64,17 @@ def _most(parts: NDArray[np.int16]) -> int:
     return int(np.bincount(parts).argmax()) if len(parts) else -1
 
 
-def _centre(blurs: Blurs, which: NDArray[np.bool_]) -> Floats:
+def _centre(blurs: Blurs, which: NDArray[np.bool_]) -> FloatArray:
     count = np.maximum(which.sum(axis=1), 1)
     return np.stack([(at * which).sum(axis=1) / count for at in (blurs.right_mm, blurs.up_mm)], axis=1)
 
 
-def _cell_mm2(right_mm: Floats, up_mm: Floats) -> Floats:
+def _cell_mm2(right_mm: FloatArray, up_mm: FloatArray) -> FloatArray:
     """Area of the pupil that a lattice point stands for (N,)."""
     return np.ptp(right_mm, axis=1) * np.ptp(up_mm, axis=1) / (LATTICE - 1) ** 2
 
 
-def pupil_lattice(count: int = LATTICE) -> Floats:
+def pupil_lattice(count: int = LATTICE) -> FloatArray:
     """Points (R, 2) of a square lattice that lie in the unit disc."""
     step = np.linspace(-1.0, 1.0, count)
     u, v = np.meshgrid(step, step)
@@ -83,7 +82,7 @@ def pupil_lattice(count: int = LATTICE) -> Floats:
     return np.column_stack([u[inside], v[inside]])
 
 
-def highlight_blurs(lens: LensState, points_mm: Floats, box: Box, *, highlight_z_mm: float) -> Blurs:
+def highlight_blurs(lens: LensState, points_mm: FloatArray, box: Box, *, highlight_z_mm: float) -> Blurs:
     """Blurs of highlights at z = `highlight_z_mm` ahead of the lens front (inf: far away), seen at picture points (N, 2).
 
     Source: geometric optics; the blur of a point is the pupil projected from it, docs/physics.md "Highlights out of focus".

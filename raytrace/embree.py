@@ -13,10 +13,11 @@ from embreex.mesh_construction import TriangleMesh
 from embreex.rtcore_scene import EmbreeScene
 from numpy.typing import NDArray
 
+from geometry.arrays import FloatArray
 from geometry.meshes import assembly_mesh
 from raytrace.box import NO_PART, Box
-from raytrace.bundle import BoolArray, Bundle, FloatArray, Leg
-from raytrace.pencil import Pencils
+from raytrace.optics.bundle import BoolArray, Bundle, Leg
+from raytrace.optics.pencil import Pencils
 from raytrace.reference import Stops, Tracer, sampled_shares
 from raytrace.shares import Shares
 

@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
+from geometry.arrays import FloatArray
 from geometry.body import Block, Body, Loop, Surface, Tube
 from geometry.outline import inside_distance
-from raytrace.bundle import BoolArray, FloatArray, Leg
+from raytrace.optics.bundle import BoolArray, Leg
 
 Stopper = Callable[[Sequence[Leg]], FloatArray]
 

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.arrays import FloatArray
 from raytrace.box import NO_PART, Box
-from raytrace.bundle import BoolArray, Bundle, Fate, FloatArray, Leg, launch
-from raytrace.glass import walk
 from raytrace.intersect import stopper
-from raytrace.pencil import Pencils
-from raytrace.sampling import sobol_disc
+from raytrace.optics.bundle import BoolArray, Bundle, Fate, Leg, launch
+from raytrace.optics.glass import walk
+from raytrace.optics.pencil import Pencils
+from raytrace.optics.sampling import sobol_disc
 from raytrace.shares import Made, Shares
 
 LOG2_RUNS = 4  # 16 independent runs: with fewer, standard errors are themselves too uncertain to test against

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from geometry.arrays import FloatArray
 from geometry.frame import light_direction
 
-FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 J2000 = 2451545.0  # Julian day of 2000-01-01 12:00

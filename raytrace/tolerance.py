@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from geometry.arrays import FloatArray
+
 Inputs = Mapping[str, float]
 Evaluate = Callable[[Inputs], float]
 

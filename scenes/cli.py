@@ -9,24 +9,31 @@ import threading
 import traceback
 from collections.abc import Sequence
 from importlib import import_module
-from importlib.metadata import PackageNotFoundError, version
 
 import click
+
+from scenes.runtime.version import own_version
 
 # What each command is for stands here, so that --help needs none of their modules. Each module holds a click command `command`.
 COMMANDS = {
     "demo": ("scenes.commands.demo", "Check the built-in show and leave a folder to look at."),
-    "check": ("scenes.commands.check", "Say whether the box darkens the frame: where, how much, which part."),
-    "beam": ("scenes.commands.beam", "Size of the beam in a plane of the box, over the parts that stand there."),
-    "masks": ("scenes.commands.masks", "The tightest mask for each lens, the best set of masks, and files to cut."),
-    "filters": ("scenes.commands.filters", "Which filter size each stage needs, and what filters do to the corners."),
-    "flags": ("scenes.commands.flags", "Say how far in each flag may come, and how far it must to cut a light."),
-    "builds": ("scenes.commands.builds", "Say how sure a clear frame is when measures are off: share of builds, worst build."),
-    "widest": ("scenes.commands.widest", "The widest lens that clears the box, with and without mask, flags, a stage more."),
-    "bokeh": ("scenes.commands.bokeh", "Show how the box bites into out-of-focus highlights."),
-    "ghosts": ("scenes.commands.ghosts", "Say where lights ghost in the filters, and which tilt helps."),
-    "sun": ("scenes.commands.sun", "Say when through a day the sun is in the picture and on the glass."),
-    "leaks": ("scenes.commands.leaks", "Where stray light gets in, how much, and what closes it."),
+    "check": ("scenes.questions.check.command", "Say whether the box darkens the frame: where, how much, which part."),
+    "beam": ("scenes.questions.beam.command", "Size of the beam in a plane of the box, over the parts that stand there."),
+    "masks": ("scenes.questions.masks.command", "The tightest mask for each lens, the best set of masks, and files to cut."),
+    "filters": ("scenes.questions.filters.command", "Which filter size each stage needs, and what filters do to the corners."),
+    "flags": ("scenes.questions.flags.command", "Say how far in each flag may come, and how far it must to cut a light."),
+    "builds": (
+        "scenes.questions.builds.command",
+        "Say how sure a clear frame is when measures are off: share of builds, worst build.",
+    ),
+    "widest": (
+        "scenes.questions.widest.command",
+        "The widest lens that clears the box, with and without mask, flags, a stage more.",
+    ),
+    "bokeh": ("scenes.questions.bokeh.command", "Show how the box bites into out-of-focus highlights."),
+    "ghosts": ("scenes.questions.ghosts.command", "Say where lights ghost in the filters, and which tilt helps."),
+    "sun": ("scenes.questions.sun.command", "Say when through a day the sun is in the picture and on the glass."),
+    "leaks": ("scenes.questions.leaks.command", "Where stray light gets in, how much, and what closes it."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
@@ -54,8 +61,8 @@ class Commands(click.Group):
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
         """The command that the words call; a misspelt one is told with the nearest that there is."""
-        from scenes.first_run import begin_early
-        from scenes.words import did_you_mean
+        from scenes.runtime.first_run import begin_early
+        from scenes.scene_file.messages import did_you_mean
 
         if args and args[0] in COMPILED and not set(HELP) & set(args):
             begin_early()
@@ -67,14 +74,6 @@ class Commands(click.Group):
         """The list of commands in --help."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
-
-
-def own_version() -> str:
-    """The version of the installed program."""
-    try:
-        return version("brimline")
-    except PackageNotFoundError:
-        return "0 (not installed)"
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": HELP, "max_content_width": 100})
@@ -137,7 +136,7 @@ def _click_words(error: click.ClickException) -> str:
 def _known_trouble(error: Exception) -> int:
     """Sentences for what people can mend; what they can't is a fault of the program, and said to be one."""
     from geometry.errors import GeometryError
-    from scenes.errors import SceneError
+    from scenes.scene_file.errors import SceneError
 
     if isinstance(error, SceneError):
         return _complain([str(complaint) for complaint in error.complaints])

@@ -11,18 +11,18 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.arrays import FloatArray
 from raytrace.box import NO_PART, Box
-from raytrace.coverage.cells import list_blocks
-from raytrace.coverage.chords import chord_rule
-from raytrace.coverage.covering import cover_blocks
-from raytrace.coverage.field import Optics, as_nodes, optics
-from raytrace.coverage.nodes import Cells, Nodes
-from raytrace.coverage.tables import PART_OF, Tables, box_tables
-from raytrace.coverage.work import Room, room_for
-from raytrace.pencil import Pencils
+from raytrace.coverage.kernels.cells import list_blocks
+from raytrace.coverage.kernels.chords import chord_rule
+from raytrace.coverage.kernels.cover_kernels import cover_blocks
+from raytrace.coverage.kernels.scratch import Room, room_for
+from raytrace.coverage.pencil_map import Optics, as_nodes, optics
+from raytrace.coverage.tables.nodes import Cells, Nodes
+from raytrace.coverage.tables.tables import PART_OF, Tables, box_tables
+from raytrace.optics.pencil import Pencils
 from raytrace.shares import Bound, Made, Shares
 
-Floats = NDArray[np.float64]
 Kept = TypeVar("Kept")
 
 ENGINE = "coverage"
@@ -64,7 +64,9 @@ def glass_bound(known: Optics) -> Bound:
     return Bound(what="rays shifted evenly by glass, save near the plane of focus", size=min(stray * 2 / np.pi, 1.0), unit="share")
 
 
-def _points(tables: Tables, items: NDArray[np.int64], known: Optics, parts: int, threads: int) -> tuple[Floats, NDArray[np.int16]]:
+def _points(
+    tables: Tables, items: NDArray[np.int64], known: Optics, parts: int, threads: int
+) -> tuple[FloatArray, NDArray[np.int16]]:
     """Clear share (N,) and first stopper (N,) by the given items alone."""
     count = len(known.valid)
     clear, by = np.ones((count, 1), dtype=np.float32), np.full((count, 1), NO_PART, dtype=np.int16)
@@ -89,7 +91,7 @@ def cover_cells(
     cells: Cells,
     step: int,
     reach: float,
-    rule: Floats,
+    rule: FloatArray,
     room: Room,
     first: int,
     last: int,

@@ -10,12 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.arrays import FloatArray
 from raytrace.box import Glass, GlassKind
-from raytrace.bundle import launch
-from raytrace.glass import cross, object_plane_after
-from raytrace.pencil import Pencils
-
-Floats = NDArray[np.float64]
+from raytrace.optics.bundle import launch
+from raytrace.optics.glass import cross, object_plane_after
+from raytrace.optics.pencil import Pencils
 
 NEAR_FOCUS = (
     0.05  # of the pupil's size: where the beam is narrower than that, every offset is large beside it and moves shadows little
@@ -32,10 +31,10 @@ class RimRays:
     origin and direction (N R, 3); met (N, R) whether each has met the same glasses as the middle ray.
     """
 
-    crossing_mm: Floats
-    origin_mm: Floats
-    direction: Floats
-    end_z_mm: Floats
+    crossing_mm: FloatArray
+    origin_mm: FloatArray
+    direction: FloatArray
+    end_z_mm: FloatArray
     met: NDArray[np.bool_]
 
 
@@ -64,7 +63,7 @@ def beyond(rays: RimRays, glass: Glass, middle_through: NDArray[np.bool_]) -> Ri
     )
 
 
-def offsets(rays: RimRays, middle_at_mm: Floats, scale: Floats, z_mm: Floats | float) -> Floats:
+def offsets(rays: RimRays, middle_at_mm: FloatArray, scale: FloatArray, z_mm: FloatArray | float) -> FloatArray:
     """How far the rays (N, R, 2) lie at z from where the middle ray (N, 2) and the pencil's scale (N, 2) there put them [mm]."""
     shape = (*rays.met.shape, 2)
     slope = rays.direction[:, :2] / rays.direction[:, 2:]
@@ -73,7 +72,7 @@ def offsets(rays: RimRays, middle_at_mm: Floats, scale: Floats, z_mm: Floats | f
     return np.where(rays.met[..., None], at - middle_at_mm[:, None] - scale[:, None] * rays.crossing_mm, 0.0)
 
 
-def even_part(rays: RimRays, offset_mm: Floats, axes_mm: Floats) -> Floats:
+def even_part(rays: RimRays, offset_mm: FloatArray, axes_mm: FloatArray) -> FloatArray:
     """What of the offsets (N, R, 2) grows evenly with the crossing, per axis (N, 2): least squares over the rim.
 
     Over equal angles the sum of u^2 and that of v^2 are R / 2 and that of u v is 0, so the slopes along u and v are mean products.
@@ -85,7 +84,7 @@ def even_part(rays: RimRays, offset_mm: Floats, axes_mm: Floats) -> Floats:
     return np.where(met_all, np.diagonal(by_crossing, axis1=1, axis2=2), 0.0)
 
 
-def strays(offset_mm: Floats, scale: Floats, matrix: Floats) -> Floats:
+def strays(offset_mm: FloatArray, scale: FloatArray, matrix: FloatArray) -> FloatArray:
     """The farthest offset of each pencil (N,) as its disc sees it [pupil radii]; matrix (N, 2, 2) takes crossings to the disc."""
     back = offset_mm / np.maximum(scale, NEAR_FOCUS)[:, None]
     return np.linalg.norm(np.einsum("nij,nrj->nri", matrix, back), axis=2).max(axis=1)

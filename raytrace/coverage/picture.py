@@ -8,20 +8,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
+from geometry.arrays import FloatArray
 from raytrace.box import NO_PART, Box
-from raytrace.camera import PixelGrid
-from raytrace.coverage.chords import chord_rule
-from raytrace.coverage.clip import box_depths_mm as box_depths_mm  # noqa: PLC0414 - other ways to a map take it from here
 from raytrace.coverage.engine import CHORD_ERROR, ENGINE, cover_cells, coverage_shares, glass_bound, share_out
-from raytrace.coverage.field import as_nodes
-from raytrace.coverage.nodes import Nodes
+from raytrace.coverage.kernels.chords import chord_rule
+from raytrace.coverage.kernels.interpolate import spread
+from raytrace.coverage.kernels.scratch import Room, room_for
+from raytrace.coverage.pencil_map import as_nodes
 from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
-from raytrace.coverage.spreading import spread
-from raytrace.coverage.tables import PART_OF, Tables, box_tables
-from raytrace.coverage.work import Room, room_for
+from raytrace.coverage.tables.clip import box_depths_mm as box_depths_mm  # noqa: PLC0414 - other ways to a map take it from here
+from raytrace.coverage.tables.nodes import Nodes
+from raytrace.coverage.tables.tables import PART_OF, Tables, box_tables
+from raytrace.optics.camera import PixelGrid
 from raytrace.shares import Bound, Made, VignetteMap
 
-Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 MAP_CHORDS = 64  # across the disc where several parts overlap: errors of a share stay near 0.001, at corners near 0.01
@@ -53,7 +53,7 @@ def coverage_map(
 
 
 def prepared(
-    pencils_at: PencilsAt, grid: PixelGrid, box: Box, depths_mm: Floats, *, threads: int = 2, with_glass: bool = True
+    pencils_at: PencilsAt, grid: PixelGrid, box: Box, depths_mm: FloatArray, *, threads: int = 2, with_glass: bool = True
 ) -> Prepared:
     """All of a map but the parts' shadows, for parts between two depths (2,) [mm]."""
     planned, shape = plan(pencils_at, grid, box, depths_mm), (grid.rows, grid.columns)

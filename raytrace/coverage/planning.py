@@ -8,16 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.arrays import FloatArray
 from raytrace.box import Box
-from raytrace.camera import PixelGrid
-from raytrace.coverage.field import Optics, optics
-from raytrace.coverage.nodes import Cells
-from raytrace.coverage.project import LEAST_SCALE
-from raytrace.pencil import Pencils
+from raytrace.coverage.kernels.project import LEAST_SCALE
+from raytrace.coverage.pencil_map import Optics, optics
+from raytrace.coverage.tables.nodes import Cells
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.pencil import Pencils
 
-Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-PencilsAt = Callable[[Floats], Pencils]
+PencilsAt = Callable[[FloatArray], Pencils]
 
 CELL_SIZES = (64, 32, 16, 8, 4)  # pixels; down to single ones on small pictures
 SMALL_PICTURE = 1 << 16  # pixels of a picture that may be worked on pixel by pixel
@@ -49,7 +49,7 @@ class Plan:
     shift: float
 
 
-def plan(pencils_at: PencilsAt, grid: PixelGrid, box: Box, depths_mm: Floats) -> Plan:
+def plan(pencils_at: PencilsAt, grid: PixelGrid, box: Box, depths_mm: FloatArray) -> Plan:
     """The largest cells that keep within the errors allowed, or the smallest there are with the error they have."""
     sizes = CELL_SIZES + ((2, 1) if grid.columns * grid.rows <= SMALL_PICTURE else ())
     sizes = tuple(size for size in sizes if size * LEAST_CELLS <= max(grid.columns, grid.rows)) or sizes[-1:]
@@ -71,7 +71,7 @@ class Layer:
 
     cells: Cells
     size: int
-    values: Floats
+    values: FloatArray
 
 
 def lens_layer(pencils_at: PencilsAt, grid: PixelGrid, box: Box, planned: Plan) -> Layer:
@@ -104,7 +104,7 @@ def _ticks(count: int, size: int) -> Ints:
     return np.append(np.arange(0, max(count - 1, 1), size), count - 1)
 
 
-def _points(grid: PixelGrid, rows: Ints, columns: Ints) -> Floats:
+def _points(grid: PixelGrid, rows: Ints, columns: Ints) -> FloatArray:
     x, y = np.meshgrid(grid.x_mm[columns], grid.y_mm[rows])
     return np.column_stack([x.ravel(), y.ravel()])
 
@@ -122,7 +122,7 @@ def _cells(shape: tuple[int, int], rows: Ints, columns: Ints, valid: NDArray[np.
     return Cells(rows, columns, row_end, column_end, usable, 1)
 
 
-def kink_points(pencils_at: PencilsAt, grid: PixelGrid) -> Floats:
+def kink_points(pencils_at: PencilsAt, grid: PixelGrid) -> FloatArray:
     """Picture points (K, 2) on the rows of a tabulated lens, where pencils may bend, all round the axis; none for smooth lenses."""
     start = np.array([[np.clip(0.0, t.min(), t.max()) for t in (grid.x_mm, grid.y_mm)]])
     kinks = pencils_at(start).kink_tan
@@ -140,7 +140,7 @@ def kink_points(pencils_at: PencilsAt, grid: PixelGrid) -> Floats:
     return np.concatenate([start, start + at[:, None] * way[way_of]])
 
 
-def _border(grid: PixelGrid) -> Floats:
+def _border(grid: PixelGrid) -> FloatArray:
     """Points (KINK_WAYS, 2) round the picture's outermost pixel centres, its corners among them."""
     x, y, side = grid.x_mm, grid.y_mm, KINK_WAYS // 4
     corner = np.array([[x[0], y[0]], [x[-1], y[0]], [x[-1], y[-1]], [x[0], y[-1]]])
@@ -149,7 +149,7 @@ def _border(grid: PixelGrid) -> Floats:
 
 
 def _stray_between(
-    pencils_at: PencilsAt, grid: PixelGrid, box: Box, rows: Ints, columns: Ints, depths_mm: Floats, kinks_mm: Floats
+    pencils_at: PencilsAt, grid: PixelGrid, box: Box, rows: Ints, columns: Ints, depths_mm: FloatArray, kinks_mm: FloatArray
 ) -> tuple[float, float]:
     """How far spots stray between the corners of sampled cells, and on the rows of the lens's table: stray and shift of a Plan."""
     cell, inside = _sampled(grid, rows, columns, kinks_mm)
@@ -165,7 +165,7 @@ def _stray_between(
     return _stray(known, sound, inside[sound], depths, np.maximum(pixels[sound], 1))
 
 
-def _sampled(grid: PixelGrid, rows: Ints, columns: Ints, kinks_mm: Floats) -> tuple[Ints, Floats]:
+def _sampled(grid: PixelGrid, rows: Ints, columns: Ints, kinks_mm: FloatArray) -> tuple[Ints, FloatArray]:
     """Row and column of cells (S, 2), and where in them to look (S, 2), right and down: the middle of some, and all kinks."""
     i, j = (np.unique(np.linspace(0, len(t) - 2, SAMPLES).round().astype(np.int64)) for t in (rows, columns))
     middles = np.stack(np.meshgrid(i, j, indexing="ij"), axis=-1).reshape(-1, 2)
@@ -182,7 +182,7 @@ def _sampled(grid: PixelGrid, rows: Ints, columns: Ints, kinks_mm: Floats) -> tu
     )
 
 
-def _stray(known: Optics, sound: NDArray[np.bool_], inside: Floats, depths_mm: Floats, pixels: Ints) -> tuple[float, float]:
+def _stray(known: Optics, sound: NDArray[np.bool_], inside: FloatArray, depths_mm: FloatArray, pixels: Ints) -> tuple[float, float]:
     """How far the corners' spots, mixed, lie from the true spot inside the cells, at most, for rays at these depths."""
     weight = np.prod(np.where(CORNERS[:, None] > 0, inside, 1.0 - inside), axis=2)  # (4, S)
     rim = known.rim.reshape(5, len(sound), known.rim.shape[1])[:, sound]
@@ -199,7 +199,7 @@ def _stray(known: Optics, sound: NDArray[np.bool_], inside: Floats, depths_mm: F
     return worst_stray, worst_shift
 
 
-def _rim_stray(rim: Floats, weight: Floats) -> float:
+def _rim_stray(rim: FloatArray, weight: FloatArray) -> float:
     """The stray of spots that would cost as much light as rims (5, cells, K) taken as the corners' mixed [pupil radii]."""
     if not rim.size:
         return 0.0
@@ -208,7 +208,7 @@ def _rim_stray(rim: Floats, weight: Floats) -> float:
     return float(lost.max()) * np.pi / 2
 
 
-def _corner_spots(known: Optics, sound: NDArray[np.bool_], leg: int, z: float) -> Floats:
+def _corner_spots(known: Optics, sound: NDArray[np.bool_], leg: int, z: float) -> FloatArray:
     """Where the four corners' pencils see the inner one's PROBES on a leg at depth z: (4, cells, probes, 2) [pupil radii]."""
     affine = known.affine.reshape(5, len(sound), -1, 8)[:, sound, leg]
     disc = known.disc.reshape(5, -1, 6)[:, sound]
@@ -221,7 +221,7 @@ def _corner_spots(known: Optics, sound: NDArray[np.bool_], leg: int, z: float) -
     return np.einsum("cnij,cnpj->cnpi", matrix[:4], back)
 
 
-def _shift(spots: Floats, off: Floats, pixels: Ints) -> Floats:
+def _shift(spots: FloatArray, off: FloatArray, pixels: Ints) -> FloatArray:
     """By how many pixels a shadow moves whose spots lie off by `off` (cells, probes, 2): inf where a pixel moves no spot."""
     per_pixel = np.stack([(spots[1] - spots[0]) / pixels[:, None, :1], (spots[2] - spots[0]) / pixels[:, None, 1:]], axis=-1)
     least = np.linalg.svd(per_pixel, compute_uv=False)[..., 1]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from geometry.arrays import FloatArray
 from raytrace.box import Box, Glass
-from raytrace.camera import PixelGrid
-from raytrace.coverage.clip import box_depths_mm
 from raytrace.coverage.picture import Prepared, prepared, prepared_map
-from raytrace.coverage.planning import Floats, PencilsAt
+from raytrace.coverage.planning import PencilsAt
+from raytrace.coverage.tables.clip import box_depths_mm
+from raytrace.optics.camera import PixelGrid
 from raytrace.shares import VignetteMap
 
 ROOM_MM = 20.0  # that is kept free before and behind when parts have outgrown the depths planned for: so that few moves plan anew
@@ -25,7 +26,7 @@ class Preview:
         self._pencils_at, self._grid, self._threads = pencils_at, grid, threads
         self._ready: Prepared | None = None
         self._glasses: tuple[Glass, ...] = ()
-        self._depths_mm: Floats = np.zeros(2)
+        self._depths_mm: FloatArray = np.zeros(2)
 
     def frame(self, box: Box) -> VignetteMap:
         """The map of a box."""

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from scenes.commands.options import run_options
+from scenes.questions.check.options import run_options
 
 if TYPE_CHECKING:
-    from scenes.run import Asked
+    from scenes.questions.check.run import Asked
 
 SHOWS = (("65-5perf", "demo.toml"), ("36x24", "demo-36x24.toml"))  # result folder under --out, scene
 
@@ -25,8 +25,8 @@ def command(out: Path, asked: Asked) -> int:
     """
     from importlib.resources import as_file, files
 
-    from scenes.plan import load_scene, plans_of
-    from scenes.run import Job, run_jobs
+    from scenes.questions.check.run import Job, run_jobs
+    from scenes.states.load import load_scene, plans_of
 
     with as_file(files("scenes") / "demo") as folder:
         loaded = [(name, load_scene(folder / scene)) for name, scene in SHOWS]
@@ -41,7 +41,7 @@ def command(out: Path, asked: Asked) -> int:
 
 def demo_files(folder: Path) -> dict[str, bytes]:
     """The demo's own files by the name they get under `scene`."""
-    from scenes.files import read_bytes
+    from scenes.io.files import read_bytes
 
     paths = sorted(path for path in folder.rglob("*") if path.is_file() and "__pycache__" not in path.parts)
     return {f"scene/{path.relative_to(folder).as_posix()}": read_bytes(path) for path in paths}

@@ -12,8 +12,8 @@ WHAT = ("formats", "filters", "rods")
 @click.option("--json", "in_json", is_flag=True, help="Print JSON instead.")
 def command(what: str, in_json: bool) -> int:
     """List the catalogue: sizes in mm, and how sure they are. Sources stand in the --json form."""
-    from scenes.catalogue import filter_sizes, formats, rods
-    from scenes.files import as_json
+    from scenes.io.files import as_json
+    from scenes.scene_file.catalogue import filter_sizes, formats, rods
 
     tables = {"formats": formats, "filters": filter_sizes, "rods": rods}
     rows = catalogue_rows(tables[what]().values())

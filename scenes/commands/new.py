@@ -11,8 +11,8 @@ import click
 @click.argument("path", type=click.Path(path_type=Path))
 def command(path: Path) -> int:
     """Write a commented scene file to start from; never over a file that is there."""
-    from scenes.files import write_new
-    from scenes.starter import starter_text
+    from scenes.io.files import write_new
+    from scenes.scene_file.examples import starter_text
 
     write_new(path, starter_text())
     click.echo(f"wrote {path}; put your measures in, then: brimline check {path} --out {path.stem}")

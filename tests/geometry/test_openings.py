@@ -141,7 +141,7 @@ def test_every_part_stops_light_under_its_own_name():
 @pytest.mark.parametrize("tilt_deg", [0.0, 7.0])
 @pytest.mark.parametrize("turn_deg", [0.0, 20.0])
 def test_no_ray_finds_a_way_out_that_has_no_name(tilt_deg, turn_deg):
-    from raytrace.stray_world import World
+    from raytrace.stray.world import World
 
     box, assembly = box_with(seal="ring", ahead_mm=4.0, up_mm=2.0, tilt_deg=tilt_deg, turn_deg=turn_deg)
     fit = Fit(box=box, front=FRONT, slots=(Slot(tray="tray", side="left", width_mm=1.0),))

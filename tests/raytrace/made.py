@@ -6,7 +6,7 @@ from geometry.body import Block, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.frame import pose
 from geometry.outline import Circle, RoundedRectangle
 from raytrace.box import Box, Glass, GlassKind
-from raytrace.pencil import Pencils
+from raytrace.optics.pencil import Pencils
 
 BK7 = 1.5168  # nd of N-BK7, refractiveindex.info (CC0): 1.51680003
 

@@ -5,9 +5,9 @@ import numpy as np
 from geometry import parts as build
 from geometry.body import Assembly
 from geometry.openings import Fit, LensFront, enclosure_of
-from raytrace.lens import FixedPupil, LensState
-from raytrace.stray_mirror import MirrorScene
-from raytrace.stray_world import World
+from raytrace.optics.lens import FixedPupil, LensState
+from raytrace.stray.mirror import MirrorScene
+from raytrace.stray.world import World
 from tests.raytrace.made import plate_of_glass
 
 BARREL_MM = 100.0

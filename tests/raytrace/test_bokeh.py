@@ -5,7 +5,7 @@ import pytest
 
 from raytrace.bokeh import highlight_blurs
 from raytrace.box import Box
-from raytrace.lens import FixedPupil, LensState
+from raytrace.optics.lens import FixedPupil, LensState
 from tests.raytrace.made import block
 
 

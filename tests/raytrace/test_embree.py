@@ -5,11 +5,11 @@ import pytest
 
 from geometry.meshes import assembly_mesh
 from raytrace.box import NO_PART, Box
-from raytrace.bundle import launch
 from raytrace.embree import embree_shares, first_face, mesh_tracer, triangle_scene
-from raytrace.glass import walk
+from raytrace.optics.bundle import launch
+from raytrace.optics.glass import walk
+from raytrace.optics.sampling import sobol_disc
 from raytrace.reference import plain_tracer, reference_shares
-from raytrace.sampling import sobol_disc
 from tests.raytrace.made import block, edge_above, pencils, plate_of_glass, show_box
 
 GRAZING = 1e-4  # share of rays within 0.01 mm of some edge: chords stray 0.002 mm from round outlines, single precision 0.001

@@ -8,8 +8,8 @@ import trimesh
 from geometry.body import Block, Loop, Surface, Tube
 from geometry.frame import pose
 from geometry.outline import Circle, Freeform, RoundedRectangle
-from raytrace.bundle import Leg
 from raytrace.intersect import half_spaces, stopper, triangle_distance
+from raytrace.optics.bundle import Leg
 from tests.raytrace.made import block, bracket, holed, leaning_flag
 
 

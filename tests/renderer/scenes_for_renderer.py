@@ -96,8 +96,9 @@ corner_mm = 12
 )
 
 RAISED_AND_TILTED = (
-    HEAD.format(focal=24, f_number=1.8, pupil=42, focus=20000)
-    .replace("[box]", '[box]\nahead_mm = 3\noffset_mm = [-6, 9]\ntilt_deg = 4')
+    HEAD.format(focal=24, f_number=1.8, pupil=42, focus=20000).replace(
+        "[box]", "[box]\nahead_mm = 3\noffset_mm = [-6, 9]\ntilt_deg = 4"
+    )
     + """
 [box.back]
 width_mm = 190

@@ -10,12 +10,12 @@ import trimesh
 
 from geometry.meshes import slab_mesh, trace_mesh
 from raytrace.coverage.engine import coverage_shares
-from raytrace.fresnel import face_reflectance
-from raytrace.lens import pencils_for
+from raytrace.optics.fresnel import face_reflectance
+from raytrace.optics.lens import pencils_for
 from raytrace.reference import reference_shares
-from scenes.build import states_of
-from scenes.parse import parse_scene
-from scenes.resources import MeshArrays, Resources
+from scenes.scene_file.parse import parse_scene
+from scenes.scene_file.resources import MeshArrays, Resources
+from scenes.states.state import states_of
 from tests.renderer import scenes_for_renderer as scenes
 
 pytestmark = [pytest.mark.renderer, pytest.mark.slow]

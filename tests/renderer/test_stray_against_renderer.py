@@ -11,13 +11,13 @@ from geometry import parts as build
 from geometry.body import Assembly
 from geometry.frame import light_direction
 from geometry.openings import Slot, enclosure_of
-from raytrace.camera import PixelGrid
-from raytrace.stray_bounce import veil_of
-from raytrace.stray_direct import StrayLight
-from raytrace.stray_mirror import MirrorScene
-from raytrace.stray_picture import leak_picture
-from raytrace.stray_target import Target
-from raytrace.stray_world import World
+from raytrace.optics.camera import PixelGrid
+from raytrace.stray.bounce import veil_of
+from raytrace.stray.direct import StrayLight
+from raytrace.stray.mirror import MirrorScene
+from raytrace.stray.picture import leak_picture
+from raytrace.stray.target import Target
+from raytrace.stray.world import World
 from tests.raytrace.made import plate_of_glass
 from tests.raytrace.stray_made import BARREL_MM, PUPIL_BEHIND_MM, fit, lens, ring_box
 

@@ -6,9 +6,9 @@ from scipy.optimize import brentq
 from geometry.body import Assembly, Kind
 from geometry.outline import RoundedRectangle
 from raytrace.box import Box
-from raytrace.camera import PixelGrid, whole_frame
-from raytrace.lens import FixedPupil, LensState
-from scenes.build import StatePlan
+from raytrace.optics.camera import PixelGrid, whole_frame
+from raytrace.optics.lens import FixedPupil, LensState
+from scenes.states.state import StatePlan
 from tests.raytrace.made import holed
 
 FOCAL_MM, F_NUMBER, PUPIL_MM, WALL_AT_MM = 20.0, 4.0, 40.0, 60.0

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from scenes.cli import COMMANDS, main
-from scenes.errors import ItemError
-from scenes.plan import load_scene, plans_of
+from scenes.scene_file.errors import ItemError
+from scenes.states.load import load_scene, plans_of
 
 HEAVY = ("numpy", "scipy", "trimesh", "pyvista", "matplotlib", "numba", "pydantic", "shapely", "ezdxf")
 SMALL = """
@@ -174,7 +174,7 @@ def test_ctrl_c_leaves_no_half_files(capsys, scene, tmp_path, monkeypatch):
     def interrupted(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("scenes.check.check_state", interrupted)
+    monkeypatch.setattr("scenes.questions.check.check.check_state", interrupted)
     status, out, err = run(capsys, "check", path, "--out", tmp_path / "out", *QUICK)
     assert (status, out, [p.name for p in tmp_path.iterdir()]) == (130, "", ["show.toml"])
     assert "nothing was left half written" in err
@@ -205,7 +205,7 @@ def test_a_fault_of_the_program_is_one_sentence_and_status_70(capsys, scene, mon
     def broken(*_, **__):
         raise KeyError("lost")
 
-    monkeypatch.setattr("scenes.plan.plans_of", broken)
+    monkeypatch.setattr("scenes.states.load.plans_of", broken)
     monkeypatch.delenv("BRIMLINE_TRACEBACK", raising=False)
     status, out, err = run(capsys, "check", scene(), *QUICK)
     assert (status, out, err.count("\n")) == (70, "", 1)
@@ -218,7 +218,7 @@ def test_a_part_that_cannot_be_built_is_no_fault_of_the_program(capsys, scene, m
     def fails(*_, **__):
         raise ItemError(None, "flag: length must be above 0 mm, found -1")
 
-    monkeypatch.setattr("scenes.plan.plans_of", fails)  # as other commands meet it, without the scene's lines
+    monkeypatch.setattr("scenes.states.load.plans_of", fails)  # as other commands meet it, without the scene's lines
     status, _, err = run(capsys, "check", scene(), *QUICK)
     assert (status, err) == (2, "error: flag: length must be above 0 mm, found -1\n")
 
@@ -227,7 +227,7 @@ def test_when_no_state_could_be_computed_nobody_is_sent_to_pictures(capsys, scen
     def fails(*_, **__):
         raise ValueError("no such light")
 
-    monkeypatch.setattr("scenes.check.check_state", fails)
+    monkeypatch.setattr("scenes.questions.check.check.check_state", fails)
     status, out, _ = run(capsys, "check", scene(), "--out", tmp_path / "out", *QUICK)
     assert status == 2
     assert "no maps and no pictures were written" in out

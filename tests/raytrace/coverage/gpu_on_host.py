@@ -17,7 +17,7 @@ from types import ModuleType, SimpleNamespace
 
 import numpy as np
 
-from raytrace.coverage import gpu
+from raytrace.coverage.gpu import engine as gpu
 
 COMPILER = shutil.which("g++") or shutil.which("c++")
 KERNEL = re.compile(r'extern "C" __global__ void( __launch_bounds__\([\d, ]+\))? (\w+)\(([^)]*)\)')
@@ -151,7 +151,7 @@ def _made(make):
 
 @contextmanager
 def kernels_on_host():
-    """Within it, `raytrace.coverage.gpu` works its kernels on the processor."""
+    """Within it, `raytrace.coverage.gpu.engine` works its kernels on the processor."""
     module = ModuleType("cupy")
     runtime = SimpleNamespace(getDeviceCount=lambda: 1, CUDARuntimeError=RuntimeError)
     module.cuda = SimpleNamespace(runtime=runtime)

@@ -13,9 +13,9 @@ from geometry.body import Block, Kind, Loop, Part, Surface, Tube
 from geometry.frame import Side, pose
 from geometry.outline import Circle, Freeform, RoundedRectangle
 from raytrace.box import Box, Glass, GlassKind
-from raytrace.camera import PixelGrid
-from raytrace.lens import FixedPupil, LensState, WalkingPupil, pencils_for
-from raytrace.pencil import Pencils
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.lens import FixedPupil, LensState, WalkingPupil, pencils_for
+from raytrace.optics.pencil import Pencils
 
 SIDES = tuple(Side)
 

@@ -5,10 +5,10 @@ import pytest
 
 from geometry.outline import RoundedRectangle
 from raytrace.box import NO_PART, Box
-from raytrace.camera import PixelGrid
 from raytrace.coverage.engine import coverage_shares
 from raytrace.coverage.picture import coverage_map
-from raytrace.lens import FixedPupil, LensState, pencils_for
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for
 from tests.raytrace.coverage.random_boxes import random_scene
 from tests.raytrace.made import block, holed, show_box
 

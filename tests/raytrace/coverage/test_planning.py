@@ -5,10 +5,10 @@ import pytest
 
 from geometry.outline import RoundedRectangle
 from raytrace.box import Box
-from raytrace.camera import PixelGrid
 from raytrace.coverage.picture import coverage_map
 from raytrace.coverage.planning import kink_points
-from raytrace.lens import FixedPupil, LensState, WalkingPupil, pencils_for
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.lens import FixedPupil, LensState, WalkingPupil, pencils_for
 from raytrace.reference import reference_shares
 from tests.raytrace.made import holed
 

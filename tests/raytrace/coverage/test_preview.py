@@ -8,10 +8,10 @@ import pytest
 
 from geometry import parts as make
 from raytrace.box import Box
-from raytrace.camera import PixelGrid
 from raytrace.coverage.picture import coverage_map
 from raytrace.coverage.preview import Preview
-from raytrace.lens import FixedPupil, LensState, pencils_for
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for
 from tests.raytrace.made import plate_of_glass
 
 GRID = PixelGrid(width_mm=52.48, height_mm=23.01, columns=256, rows=112)

@@ -1,0 +1,1 @@
+"""All rays of a guide: sections, clearances, the margin of the frame."""

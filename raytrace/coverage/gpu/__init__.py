@@ -1,0 +1,1 @@
+"""The coverage engine on a GPU."""

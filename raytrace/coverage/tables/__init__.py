@@ -1,0 +1,1 @@
+"""The box as arrays for the kernels."""

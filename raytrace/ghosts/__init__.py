@@ -1,0 +1,1 @@
+"""Reflections of filters."""

@@ -1,0 +1,1 @@
+"""Lens, camera and glass: the pencils of rays that light a picture."""

@@ -1,0 +1,1 @@
+"""Light that should not reach the glass."""

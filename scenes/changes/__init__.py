@@ -1,0 +1,1 @@
+"""A box changed and measured again."""

@@ -1,0 +1,313 @@
+"""The only module that opens files: scene text, drawings and meshes in; results out, whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import shutil
+import tempfile
+import zipfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.outline import Freeform
+from scenes.scene_file.errors import Complaint, SceneError
+from scenes.scene_file.resources import MeshArrays
+
+RESULTS_NAME = "results.json"
+RESULTS_KEY = "brimline_results"
+LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
+COMPRESSION = 3  # of maps: level 6 takes three times as long for a fifth less
+MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
+
+
+def _refusal(where: str, problem: str) -> SceneError:
+    return SceneError([Complaint(where="", problem=problem, source=where)])
+
+
+def read_text(path: Path) -> str:
+    """Text of a file; a SceneError with one sentence where that cannot be."""
+    return _decoded(read_bytes(path, LARGEST_TEXT), path)
+
+
+def read_bytes(path: Path, largest: int | None = None) -> bytes:
+    """Bytes of a file; a SceneError with one sentence where that cannot be."""
+    try:
+        if path.is_dir():
+            raise _refusal(str(path), f"is a folder, a file is needed{_file_inside(path)}")
+        if largest is not None and path.stat().st_size > largest:
+            raise _refusal(
+                str(path), f"must be at most {largest // 1_000_000} MB of text, found {path.stat().st_size / 1e6:.0f} MB"
+            )
+        return path.read_bytes()
+    except SceneError:
+        raise
+    except FileNotFoundError:
+        raise _refusal(str(path), _missing(path)) from None
+    except (OSError, ValueError) as error:  # ValueError: a name with a null in it
+        raise _refusal(str(path), f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
+
+
+def _file_inside(folder: Path) -> str:
+    """The scene that a folder holds, as a guess at what was meant."""
+    scenes = sorted(folder.glob("*.toml"))
+    return f'; did you mean "{scenes[0]}"?' if scenes else ""
+
+
+def _decoded(data: bytes, path: Path) -> str:
+    if b"\0" in data:
+        raise _refusal(
+            str(path), "must be a text file, found a binary one, such as a picture or an office document; name the .toml file"
+        )
+    try:
+        return data.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise SceneError(
+            [Complaint(where="", problem="must be UTF-8 text; save it as UTF-8", line=line, source=str(path))]
+        ) from None
+
+
+def _missing(path: Path) -> str:
+    from scenes.scene_file.messages import nearest
+
+    if not path.parent.is_dir():
+        return f"cannot be found: there is no folder {path.parent}"
+    near = nearest(path.name, [entry.name for entry in path.parent.iterdir()])
+    return "cannot be found" + (f'; did you mean "{near}"?' if near else f" in {path.parent.resolve()}")
+
+
+# Units that 3MF may state (3MF core specification, section 3.4, attribute unit), as the unit and factor that the importer knows.
+STATED_UNITS = {
+    "microns": ("mm", 1e-3), "micron": ("mm", 1e-3), "millimeters": ("mm", 1.0), "millimeter": ("mm", 1.0), "mm": ("mm", 1.0),
+    "centimeters": ("cm", 1.0), "centimeter": ("cm", 1.0), "meters": ("m", 1.0), "meter": ("m", 1.0),
+    "inches": ("in", 1.0), "inch": ("in", 1.0), "feet": ("in", 12.0), "foot": ("in", 12.0),
+}  # fmt: skip
+
+
+def read_mesh(path: Path) -> MeshArrays:
+    """A mesh from STL, OBJ, PLY, 3MF or GLB, every body of the file together; a SceneError where that cannot be."""
+    import io
+
+    import trimesh
+
+    kind = path.suffix.lower().removeprefix(".")
+    if kind not in MESH_KINDS:
+        raise _refusal(str(path), f"must be one of {', '.join(MESH_KINDS)}, found {path.suffix or 'no ending'}")
+    data = read_bytes(path)
+    try:
+        scene = trimesh.load_scene(io.BytesIO(data), file_type=kind)
+        mesh = scene.to_mesh()
+        unit, factor = _stated_unit(kind, scene.units)
+        vertices, faces = np.array(mesh.vertices, dtype=np.float64) * factor, np.array(mesh.faces, dtype=np.int64)
+    except Exception as error:  # noqa: BLE001 - readers of five formats fail in their own ways; to the user it is one fault
+        raise _refusal(
+            str(path), f"is no readable {kind.upper()} mesh: {' '.join(str(error).split()) or type(error).__name__}"
+        ) from None
+    if not len(faces) or not np.isfinite(vertices).all():
+        raise _refusal(str(path), "holds no triangles" if not len(faces) else "holds coordinates that are not numbers")
+    return MeshArrays(vertices=vertices, faces=faces, unit=unit)
+
+
+def _stated_unit(kind: str, units: str | None) -> tuple[str | None, float]:
+    """The unit a format fixes or states; STL, OBJ and PLY state none, whatever a reader guesses."""
+    if kind == "glb":
+        return "m", 1.0  # glTF 2.0 specification, section 3.4: all linear distances are metres
+    return STATED_UNITS.get((units or "").lower(), (None, 1.0)) if kind == "3mf" else (None, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Folder:
+    """Where the files that a scene names are looked for: the scene's own folder."""
+
+    path: Path
+
+    def find(self, name: str) -> Path:
+        """Path of a file named in the scene."""
+        return self.path / Path(name).expanduser()
+
+    def text(self, name: str) -> str:
+        """Text of a file named in the scene."""
+        return read_text(self.find(name))
+
+    def mesh(self, name: str) -> MeshArrays:
+        """Mesh of a file named in the scene."""
+        return read_mesh(self.find(name))
+
+    def outline(self, name: str) -> Freeform:
+        """Outline of a drawing named in the scene."""
+        from scenes.io.dxf_outline import read_outline
+
+        path = self.find(name)
+        return read_outline(read_bytes(path), source=str(path))
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """A file written whole or not at all, over one of that name that was there."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".partial")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+        Path(temporary).chmod(0o666 & ~_umask())
+        Path(temporary).replace(path)
+    except BaseException:  # Ctrl-C included: no half file stays behind
+        Path(temporary).unlink(missing_ok=True)
+        raise
+
+
+def write_new(path: Path, text: str) -> None:
+    """A text file that must not be there yet; a SceneError if it is."""
+    if path.exists():
+        raise _refusal(str(path), "is there already; give another name, or move it away first")
+    try:
+        write_whole(path, text.encode())
+    except OSError as error:
+        raise _refusal(str(path), f"cannot be written: {error.strerror}") from None
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+@dataclass(frozen=True, slots=True)
+class Staging:
+    """A folder being filled out of sight; it appears under its real name once it is complete."""
+
+    folder: Path
+
+    def path_for(self, name: str) -> Path:
+        """Where a file of that relative name is to be written, its folder made."""
+        path = self.folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        return path
+
+    def write(self, name: str, data: bytes | str) -> str:
+        """Write one file; its relative name comes back."""
+        self.path_for(name).write_bytes(data.encode() if isinstance(data, str) else data)
+        return name
+
+    def write_arrays(self, name: str, arrays: Mapping[str, NDArray[Any]]) -> str:
+        """Write arrays as .npz; its relative name comes back."""
+        with zipfile.ZipFile(self.path_for(name), "w", zipfile.ZIP_DEFLATED, compresslevel=COMPRESSION) as archive:
+            for key, array in arrays.items():
+                with archive.open(f"{key}.npy", "w", force_zip64=True) as member:
+                    np.lib.format.write_array(member, np.asanyarray(array), allow_pickle=False)
+        return name
+
+    def remove(self, name: str) -> None:
+        """Take away what was written for a state that failed half-way."""
+        shutil.rmtree(self.folder / name, ignore_errors=True)
+
+    def names(self) -> tuple[str, ...]:
+        """Relative names of all files written so far, sorted."""
+        return tuple(sorted(str(path.relative_to(self.folder).as_posix()) for path in self.folder.rglob("*") if path.is_file()))
+
+
+@contextmanager
+def result_folder(target: Path, command: str) -> Iterator[Staging]:
+    """A staging folder that replaces `target` when the block ends well, and vanishes when it does not.
+
+    An earlier result of the same command under that name stays until then. Files in it that no run has written are carried over;
+    a folder that holds something else, such as another command's results, is refused before any work is done.
+    """
+    target = _usable(target, command)
+    stage = target.parent / f".{target.name}.{secrets.token_hex(6)}.partial"
+    try:  # the folder is made in here, so that a signal at any moment finds it cleared away
+        _make_folder(stage, target)
+        yield Staging(stage)
+        _swap(stage, target)
+    finally:
+        shutil.rmtree(stage, ignore_errors=True)
+
+
+def _make_folder(stage: Path, target: Path) -> None:
+    try:
+        stage.mkdir(parents=True)
+    except OSError as error:
+        raise _refusal(str(target), f"cannot be written: {error.strerror}") from None
+
+
+def _usable(target: Path, command: str) -> Path:
+    """The folder's real path; refused where replacing it could cost somebody their files."""
+    real = target.expanduser().resolve()
+    if real.exists() and not real.is_dir():
+        raise _refusal(str(target), "is a file; results need a folder")
+    if real.exists() and Path.cwd().resolve().is_relative_to(real):
+        raise _refusal(
+            str(target), "is the folder you are working in; name a folder of its own for the results, such as --out results"
+        )
+    if real.exists() and any(real.iterdir()) and _manifest(real) is None:
+        raise _refusal(str(target), "holds other files and no results; name a new or empty folder")
+    whose = _left_by(_results(real) or {}) if real.exists() else None
+    if whose is not None and whose != command:
+        raise _refusal(
+            str(target),
+            f"holds results of `brimline {whose}`, which those of `brimline {command}` would replace; "
+            "name another folder, or move this one away first",
+        )
+    return real
+
+
+def _left_by(results: Mapping[str, Any]) -> str | None:
+    """The command that left these results; None where there are none."""
+    if not results:
+        return None
+    return str(results.get("command") or ("demo" if "shows" in results else "check"))
+
+
+def _results(folder: Path) -> dict[str, Any] | None:
+    """What the results.json that a run left in a folder says; None where no run did."""
+    try:
+        found = json.loads((folder / RESULTS_NAME).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return found if isinstance(found, dict) and RESULTS_KEY in found else None
+
+
+def _manifest(folder: Path) -> frozenset[str] | None:
+    """Names of the files that a run left in a folder; None where no run did."""
+    found = _results(folder)
+    files = [] if found is None else found.get("files", [])
+    return None if found is None or not isinstance(files, list) else frozenset([*map(str, files), RESULTS_NAME])
+
+
+def _swap(stage: Path, target: Path) -> None:
+    """Put the finished folder in place of the old one; whatever interrupts it, one of the two stands there whole."""
+    if not target.exists():
+        stage.replace(target)
+        return
+    old = stage.with_name(stage.name.removesuffix(".partial") + ".old")
+    target.replace(old)
+    try:
+        _carry_over(old, stage)
+        stage.replace(target)
+    except BaseException:
+        if not target.exists():
+            old.replace(target)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def _carry_over(old: Path, stage: Path) -> None:
+    """Copy what people have put beside the old results."""
+    written = _manifest(old) or frozenset()
+    for path in sorted(old.rglob("*")):
+        name = path.relative_to(old)
+        if path.is_file() and name.as_posix() not in written and not (stage / name).exists():
+            (stage / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy2(path, stage / name)
+
+
+def as_json(data: Any) -> str:
+    """JSON text as every file and every `--json` answer has it: keys in their given order, no NaN or infinity."""
+    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

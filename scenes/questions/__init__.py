@@ -1,0 +1,1 @@
+"""One folder a question: report, text, figure, files, command."""

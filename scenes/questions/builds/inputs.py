@@ -1,0 +1,171 @@
+"""What may come out otherwise in a scene: its tolerances and its pupils known by bounds, each named, each with what it touches."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from raytrace.tolerance import Tolerance
+from scenes.scene_file.messages import KeyPath
+from scenes.scene_file.tables.box import BoxPart, Flag, is_fitted
+from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.tolerance_paths import (
+    PUPIL,
+    SIZES,
+    PathError,
+    Spot,
+    at_path,
+    shifted,
+    spot_path,
+    spots_at,
+    spots_of,
+)
+
+if TYPE_CHECKING:
+    from scenes.scene_file.tables.scene import Scene
+
+PLACEMENT = ("ahead_mm", "offset_mm", "tilt_deg")  # of a box; a lens may have its own
+SAID = {
+    PUPIL: "pupil position of the {}",
+    "pupil_walk": "pupil position of the {}",
+    "ahead_mm": "distance from lens to {}",
+    "at_mm": "place of the {} along the axis",
+    "opening_diameter_mm": "opening of the {}",
+    "rear_mm": "rear opening of the {}",
+    "front_mm": "front opening of the {}",
+}
+PARTS_SAID = {"right": "{} to the right", "up": "{} upward"}
+PART_WORDS = {"back": "back plate", "solid": "mesh", "state": "row"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Input:
+    """A length or angle that may come out otherwise: between `nominal - low` and `nominal + high`, in its unit.
+
+    `path` is what the scene file calls it, `words` what people do. `bounds` says that the scene knows it by bounds only, and the
+    nominal value is their middle.
+    """
+
+    path: str
+    words: str
+    spot: Spot
+    low: float
+    high: float
+    bounds: bool = False
+
+    @property
+    def nominal(self) -> float:
+        """The value as the scene has it."""
+        return self.spot.nominal
+
+    @property
+    def unit(self) -> str:
+        """What it is measured in: mm or deg."""
+        return self.spot.unit
+
+    @property
+    def tolerance(self) -> Tolerance:
+        """The same for the sampler, told by its path."""
+        return Tolerance(self.path, self.nominal, self.low, self.high)
+
+
+def inputs_of(scene: Scene) -> tuple[Input, ...]:
+    """Everything in a scene that may come out otherwise: its tolerances in their order, then its pupils known by bounds."""
+    stated = [(spot, row.low, row.high, row.name) for row in scene.tolerance for spot in spots_of(scene, row.of)]
+    bounds = [(spot, spot.width / 2, spot.width / 2, None) for spot in _bounded_pupils(scene)]
+    names = [name or input_words(scene, spot) for spot, _, _, name in (*stated, *bounds)]
+    twice = {name for name in names if names.count(name) > 1}
+    return tuple(
+        Input(
+            path=spot_path(scene, spot),
+            words=f"{words} ({spot_path(scene, spot)})" if words in twice else words,
+            spot=spot,
+            low=low,
+            high=high,
+            bounds=k >= len(stated),
+        )
+        for k, ((spot, low, high, _), words) in enumerate(zip((*stated, *bounds), names, strict=True))
+    )
+
+
+def _bounded_pupils(scene: Scene) -> Iterator[Spot]:
+    """Pupil positions of which the scene gives bounds, as far as they are what counts."""
+    for k, lens in enumerate(scene.lens):
+        tables: list[KeyPath] = [("lens", k), *(("lens", k, "state", row) for row in range(len(lens.state)))]
+        for path in tables:
+            try:
+                yield from (spot for spot in spots_at(scene, path, PUPIL) if spot.width > 0)
+            except PathError:
+                continue  # not given, or a better one stands in its place
+
+
+def input_words(scene: Scene, spot: Spot) -> str:
+    """A spot as people say it: 'angle of the top flag', 'pupil position of the 21'."""
+    key = spot.key.removesuffix(f"_{spot.unit}").replace("_", " ")
+    words = SAID.get(spot.key, f"{key} of the {{}}")
+    if spot.part in SIZES:
+        words = words.replace(" of", f" {spot.part} of", 1)
+    elif spot.part:
+        words = PARTS_SAID.get(spot.part, f"{spot.part} {{}}").format(words)
+    return words.replace("{}", _owner_words(scene, spot.table))
+
+
+def _owner_words(scene: Scene, path: KeyPath) -> str:
+    table = at_path(scene, path)
+    kinds = [str(step) for step in path if isinstance(step, str)]
+    own = kinds[-1]
+    if path[0] == "camera":
+        return str(getattr(table, "name", "")) or "recorded area"
+    if path[0] == "lens":
+        lens = at_path(scene, path[:2])
+        name = str(getattr(lens, "name", ""))
+        return {"lens": name, "box": f"box on the {name}"}.get(own, f"{name}, row {int(path[-1]) + 1}")
+    if own in {"filter", "extension"}:
+        return str(getattr(table, "name", None) or f"{own} of the {_owner_words(scene, path[:-1])}")
+    return _part_words(table, path) if isinstance(table, BoxPart) else own
+
+
+def _part_words(part: BoxPart, path: KeyPath) -> str:
+    if part.name:
+        return part.name
+    if isinstance(part, Flag):
+        return f"{part.side} flag"
+    kind = str(path[1])
+    words = PART_WORDS.get(kind, kind)
+    return f"{words} {int(path[2]) + 1}" if kind in {"stage", "mask", "solid"} else words
+
+
+def touches(scene: Scene, item: Input, lens: Lens) -> bool:
+    """Whether an input has to do with this lens or the box as fitted to it."""
+    path = item.spot.table
+    if path[0] == "lens":
+        return scene.lens[int(path[1])] is lens
+    if path[0] == "camera" or len(path) < 2:
+        return True
+    part = at_path(scene, path[:3])
+    return not isinstance(part, BoxPart) or is_fitted(part, lens.name)
+
+
+def built(scene: Scene, items: Sequence[Input], values: Mapping[str, float]) -> Scene:
+    """The scene as one build of it comes out, with a value for each input by its path.
+
+    Where a lens places the box itself, what the box's placement is off by moves that too, unless it has a tolerance of its own.
+    """
+    own = {(item.spot.table, item.spot.key, item.spot.part) for item in items}
+    for item in items:
+        by = values[item.path] - item.nominal
+        if by == 0.0 and not item.bounds:
+            continue
+        scene = shifted(scene, item.spot, by)
+        if item.spot.table == ("box",) and item.spot.key in PLACEMENT:
+            for spot in _own_placements(scene, item.spot):
+                scene = scene if (spot.table, spot.key, spot.part) in own else shifted(scene, spot, by)
+    return scene
+
+
+def _own_placements(scene: Scene, spot: Spot) -> Iterator[Spot]:
+    """The same measure of the box's place where lenses set it for themselves."""
+    for k, lens in enumerate(scene.lens):
+        if getattr(lens.box, spot.key) is not None:
+            yield Spot(table=("lens", k, "box"), key=spot.key, part=spot.part, unit=spot.unit, nominal=0.0, limits=spot.limits)

@@ -1,0 +1,326 @@
+"""The main job: every state of a show traced and judged. Opens no file and prints nothing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.body import Kind
+from geometry.notes import Note, Severity
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.lens import LensState
+from raytrace.shares import Made, Shares, VignetteMap
+from scenes.questions.check.remedy import Amounts
+from scenes.questions.check.verdict import GuideVerdict, SharesAt, judge, never_clear, with_room
+from scenes.runtime.engines import Engine, darkest_of, seed_of
+from scenes.runtime.progress import Tick, silent
+from scenes.states.clear_rule import (
+    LOSING_NOTHING,
+    RANK,
+    UNSEEN_MM,
+    UNSEEN_STOPS,
+    Limits,
+    Word,
+    has_room,
+    room_needed_mm,
+    worst_word,
+)
+from scenes.states.focus_plane import focus_notes
+from scenes.states.names import in_a_sentence, state_words
+
+if TYPE_CHECKING:
+    from scenes.states.state import StatePlan
+
+GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
+FOCUS_IN_BOX_COLUMNS = 256  # of the map where the plane in focus lies in the box: no block of it can be proven there
+FULL = "full"  # a map with every pixel of the camera
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartResult:
+    """How far a part stays out of the beam of all guides [mm]: worst and range over pupil depths, negative where it is in.
+
+    None where it could not be told; inf where beam and part never lie in one plane. room_percent says how much wider the frame
+    could be before the part shows, where that was asked for.
+    """
+
+    name: str
+    kind: Kind
+    clearance_mm: float | None = None
+    range_mm: tuple[float, float] | None = None
+    where: str = ""
+    room_percent: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StateResult:
+    """What was found for one lens, zoom, focus and stop."""
+
+    key: str
+    lens_name: str
+    focal_mm: float
+    focus_mm: float
+    f_number: float
+    pupils: tuple[str, ...]
+    word: Word
+    guides: tuple[GuideVerdict, ...]
+    parts: tuple[PartResult, ...]
+    notes: tuple[Note, ...]
+    unlit_share: float  # of the map that the bare lens leaves dark
+    columns: int
+    rows: int
+    made: Made
+    files: tuple[str, ...] = ()
+    field_guess_percent: tuple[float, float] | None = None  # how much wider than at infinity it is taken to be: across, upright
+
+    @property
+    def blamed(self) -> GuideVerdict:
+        """The guide that fares worst."""
+        return max(self.guides, key=lambda guide: (RANK[guide.word], guide.worst.worst_case_stops, -guide.margin.percent))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FailedState:
+    """A state that could not be computed, and why in one sentence."""
+
+    key: str
+    lens_name: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckResult:
+    """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out."""
+
+    states: tuple[StateResult, ...]
+    failed: tuple[FailedState, ...]
+    limits: Limits
+    tolerances: int = 0
+
+    @property
+    def word(self) -> Word:
+        """The worst word of all states."""
+        return worst_word([state.word for state in self.states])
+
+    @property
+    def faults(self) -> tuple[Note, ...]:
+        """What keeps the box from being built or used as it stands, each once."""
+        found = (note for state in self.states for note in state.notes if note.severity is Severity.FAULT)
+        return tuple(dict.fromkeys(found))
+
+    @property
+    def exit_status(self) -> int:
+        """0 all clear or tight, 1 a part darkens or enters a frame or the box has a fault, 2 a state could not be computed."""
+        if self.failed or not self.states:
+            return 2
+        return 1 if self.faults or self.word in {Word.SHADING, Word.IN_FRAME} else 0
+
+
+Keep = Callable[["StatePlan", StateResult, VignetteMap], tuple[str, ...]]
+
+
+def keep_nothing(plan: StatePlan, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:  # noqa: ARG001 - a Keep
+    """A Keep that writes no files."""
+    return ()
+
+
+def run_check(
+    plans: Sequence[StatePlan],
+    engine: Engine,
+    *,
+    columns: int | str | None = None,
+    limits: Limits | None = None,
+    threads: int = 1,
+    rooms: bool = False,
+    tick: Tick = silent,
+    keep: Keep = keep_nothing,
+) -> CheckResult:
+    """Every state traced and judged; one that fails leaves the others standing. `rooms` asks for every part's room_percent.
+
+    `keep` gets each state's plan, result and map as soon as they are there and answers with the names of the files it made.
+    `tick` counts to 100 for each state.
+    """
+    limits = limits or Limits()
+    states, failed = [], []
+    for plan in plans:
+        counted = _Counted(tick, state_words(plan))
+        try:
+            done = check_state(plan, engine, columns=columns, limits=limits, threads=threads, rooms=rooms, tick=counted)
+            states.append(_with_files(*done, plan, keep))
+        except Exception as error:  # noqa: BLE001 - one state's trouble, whatever it is, must not cost the others
+            failed.append(FailedState(key=plan.key, lens_name=plan.lens_name, why=in_a_sentence(error)))
+        counted.finish()
+    return CheckResult(states=tuple(states), failed=tuple(failed), limits=limits)
+
+
+def check_state(
+    plan: StatePlan,
+    engine: Engine,
+    *,
+    columns: int | str | None,
+    limits: Limits,
+    threads: int = 1,
+    rooms: bool = False,
+    tick: Tick = silent,
+) -> tuple[StateResult, VignetteMap]:
+    """One state's result, and its map: the worst case over the pupil depths that the lens may have."""
+    grid = map_grid(plan, engine, columns)
+    seed, count = seed_of(plan.key), len(plan.variants)
+    share_of_work = _Shared(tick, count)
+    maps = [engine.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
+    shares_at = [_asker(engine, lens, plan, seed) for lens in plan.variants]
+    kinds = [part.kind for part in plan.box.parts]
+    parts, trouble = part_results(plan, rooms=rooms)
+    amounts = Amounts(plan, {part.name: part.clearance_mm for part in parts})
+    guides = tuple(
+        judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits, amount=amounts.words) for guide in plan.guides
+    )
+    guides = field_first(guides, plan.field_guess_percent)
+    guides = never_clear(not_between_points(with_rooms(guides, plan, parts), parts), focus_notes(plan.box, plan.variants))
+    map_ = darkest_of(maps)
+    result = StateResult(
+        key=plan.key,
+        lens_name=plan.lens_name,
+        focal_mm=plan.focal_mm,
+        focus_mm=plan.focus_mm,
+        f_number=plan.f_number,
+        pupils=tuple(plan.variant_names),
+        word=worst_word([guide.word for guide in guides]),
+        guides=guides,
+        parts=parts,
+        notes=(*plan.notes, *trouble),
+        unlit_share=float(np.mean(~(map_.lens > 0.0))),
+        columns=grid.columns,
+        rows=grid.rows,
+        made=map_.made,
+        field_guess_percent=plan.field_guess_percent,
+    )
+    return result, map_
+
+
+def field_first(guides: tuple[GuideVerdict, ...], guess_percent: tuple[float, float] | None) -> tuple[GuideVerdict, ...]:
+    """The verdicts, whose next step starts with measuring the field where the loss may be no more than a field guessed too wide."""
+    if guess_percent is None or max(guess_percent) < GUESS_PERCENT:
+        return guides
+    wider = f"{max(guess_percent):.0f} % wider than at infinity"
+    first = f"measure the field at this focus first, taken as {wider} by guess; if it is so, "
+    return tuple(
+        replace(guide, next_step=first + guide.next_step) if guide.word not in LOSING_NOTHING and guide.next_step else guide
+        for guide in guides
+    )
+
+
+def with_rooms(guides: tuple[GuideVerdict, ...], plan: StatePlan, parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
+    """The verdicts, each with its own room: the least clearance from its beam, or from that of all guides where it is enough."""
+    needed_mm = room_needed_mm(plan.variants)
+    enough = has_room(nearest_mm(parts), needed_mm)
+    found = []
+    for verdict, guide in zip(guides, plan.guides, strict=True):
+        if verdict.word not in LOSING_NOTHING:
+            found.append(replace(verdict, room_needed_mm=needed_mm))
+            continue
+        own = parts if enough or len(guides) == 1 else part_results(replace(plan, guides=(guide,)))[0]
+        found.append(with_room(verdict, room_mm=nearest_mm(own), needed_mm=needed_mm, nearest=_nearest_place(own)))
+    return tuple(found)
+
+
+def nearest_mm(parts: Sequence[PartResult]) -> float | None:
+    """The least clearance of any part [mm]: inf where there is none, None where one could not be told."""
+    known = [part.clearance_mm for part in parts if part.clearance_mm is not None]
+    return min(known, default=math.inf) if len(known) == len(parts) else None
+
+
+def _nearest_place(parts: Sequence[PartResult]) -> str:
+    known = [part for part in parts if part.clearance_mm is not None and part.where]
+    part = min(known, key=lambda part: part.clearance_mm or 0.0, default=None)
+    return f"{part.name}, {part.where}" if part else ""
+
+
+def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
+    """The verdicts, none of which calls a frame clear where a part stands deep in the beam and no point looked at has seen it.
+
+    A thin part can stand between the pixels of a coarse map; its clearance tells of it all the same.
+    """
+    deep = min((part for part in parts if part.clearance_mm is not None), key=lambda part: part.clearance_mm or 0.0, default=None)
+    if deep is None or deep.clearance_mm is None or deep.clearance_mm > -UNSEEN_MM:
+        return guides
+    if any(guide.worst.loss_stops >= UNSEEN_STOPS for guide in guides):
+        return guides
+    step = f"trace more pixels: the {deep.name} stands {-deep.clearance_mm:.1f} mm in the beam, between those looked at"
+    return tuple(replace(guide, word=worst_word([guide.word, Word.SHADING]), next_step=step) for guide in guides)
+
+
+def part_results(plan: StatePlan, *, rooms: bool = False) -> tuple[tuple[PartResult, ...], tuple[Note, ...]]:
+    """Every part with its clearance; where clearances fail the verdict stands without them, and a note says so."""
+    from raytrace.beam.clearance import clearances
+
+    try:
+        found = clearances(plan.variants, plan.guides, plan.box)
+        room = _rooms_percent(plan) if rooms else [None] * len(found)
+    except Exception as error:  # noqa: BLE001 - the verdict does not rest on clearances, so it must not be lost with them
+        note = Note("clearances", f"could not be measured: {in_a_sentence(error)}", Severity.CAUTION)
+        return tuple(PartResult(name=part.name, kind=part.kind) for part in plan.box.parts), (note,)
+    return tuple(
+        PartResult(name=c.part, kind=c.kind, clearance_mm=c.clearance_mm, range_mm=c.range_mm, where=c.where, room_percent=percent)
+        for c, percent in zip(found, room, strict=True)
+    ), ()
+
+
+def _rooms_percent(plan: StatePlan) -> list[float]:
+    """How much wider the guides could be before each part shows: the least over the guides [%]."""
+    from raytrace.beam.beam import outer_guides
+    from raytrace.beam.clearance import frame_margins_percent
+
+    by_guide = [frame_margins_percent(plan.variants, guide, plan.box) for guide in outer_guides(plan.guides)]
+    return [min(percents) for percents in zip(*by_guide, strict=True)]
+
+
+def _asker(engine: Engine, lens: LensState, plan: StatePlan, seed: int) -> SharesAt:
+    def shares_at(points_mm: NDArray[np.float64], fine: bool) -> Shares:
+        return engine.shares(lens, points_mm, plan.box, seed=seed, fine=fine)
+
+    return shares_at
+
+
+def _with_files(state: StateResult, map_: VignetteMap, plan: StatePlan, keep: Keep) -> StateResult:
+    return replace(state, files=keep(plan, state, map_))
+
+
+class _Counted:
+    """A tick that names the state and makes sure that it counts exactly 100."""
+
+    def __init__(self, tick: Tick, words: str) -> None:
+        self._tick, self._words, self._done = tick, words, 0
+
+    def __call__(self, steps: int, doing: str = "") -> None:
+        self._done += steps
+        self._tick(steps, doing or self._words)
+
+    def finish(self) -> None:
+        self._tick(100 - self._done, self._words)
+
+
+class _Shared:
+    """A tick that counts `count` whole maps as 100 together."""
+
+    def __init__(self, tick: Tick, count: int) -> None:
+        self._tick, self._count, self._done = tick, count, 0
+
+    def __call__(self, steps: int, doing: str = "") -> None:
+        before, self._done = self._done // self._count, self._done + steps
+        self._tick(self._done // self._count - before, doing)
+
+
+def map_grid(plan: StatePlan, engine: Engine, columns: int | str | None) -> PixelGrid:
+    """The grid of a state's map: every pixel, so many across, or as many as the engine does in seconds."""
+    if columns == FULL:
+        return plan.grid
+    if columns is None:
+        columns = engine.columns(plan.grid)
+        columns = min(columns, FOCUS_IN_BOX_COLUMNS) if focus_notes(plan.box, plan.variants) else columns
+    return plan.grid.resized(int(columns))

@@ -1,0 +1,214 @@
+"""All states of a show on a few sheets: one small picture each, with verdict, loss and part. Returns figures; saves nothing."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from raytrace.optics.camera import Guide
+from raytrace.shares import VignetteMap
+from scenes.sheets.map_reading import bite_of, extent_mm, inside_guides, reduced, worst_bite
+from scenes.sheets.page import Box, Page, fitted_pt, shortened, text_size_mm, wrapped
+from scenes.sheets.pieces import dash, draw_guides, draw_loss, fitted_frame, halo, shown_loss, write_badge
+from scenes.sheets.style import (
+    A4_MM,
+    DARK_STOPS,
+    HIGHLIGHT,
+    INK,
+    SOFT_INK,
+    UNKNOWN,
+    VERDICT_ORDER,
+    badge_of,
+    loss_colours,
+    loss_scale,
+    stops_label,
+)
+
+COLUMNS, ROWS = 4, 3  # as many as stay readable when the sheet is printed at half its area
+CELL_PIXELS = 360
+NOT_COMPUTED = "not computed"
+
+_HEAD_PT, _LENS_PT, _CELL_PT, _SMALL_PT = 17.0, 12.0, 10.5, 9.5
+_GRID = Box(8.0, 21.0, 289.0, 188.0)  # the rows of lenses [mm]
+_LENS_MM = 27.0  # room for a lens's name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetEntry:
+    """One state on a contact sheet.
+
+    `lens` names the row and `column` focus, zoom and stop. A state that failed has no map and says why in `note`.
+    `worst_stops` and `where` come from the verdict where it looked closer than the map; else the map tells.
+    """
+
+    lens: str
+    column: str
+    map_: VignetteMap | None
+    guides: tuple[Guide, ...] = ()
+    verdict_word: str = NOT_COMPUTED
+    blame: str | None = None
+    worst_stops: float | None = None
+    where: str = ""
+    note: str = ""
+
+
+Row = tuple[str, tuple[SheetEntry | None, ...]]
+
+
+def contact_sheet(entries: Sequence[SheetEntry], *, title: str, visible_loss_stops: float = 0.1) -> list[Figure]:
+    """Sheets (A4) of all states: a row for each lens, a column for each focus and stop; as many sheets as it takes."""
+    rows = sheet_rows(entries)
+    pages = [rows[first : first + ROWS] for first in range(0, len(rows), ROWS)] or [[]]
+    return [_sheet(page, number, len(pages), entries, title, visible_loss_stops) for number, page in enumerate(pages, 1)]
+
+
+def sheet_rows(entries: Sequence[SheetEntry]) -> list[Row]:
+    """Lenses in their order with their states; states stand under each other by column name where these are few enough.
+
+    A lens with more states than a sheet has columns goes on in the next row.
+    """
+    columns = list(dict.fromkeys(entry.column for entry in entries))
+    rows: list[Row] = []
+    for lens in dict.fromkeys(entry.lens for entry in entries):
+        states = [entry for entry in entries if entry.lens == lens]
+        by_column = {entry.column: entry for entry in states}
+        if len(columns) <= COLUMNS and len(by_column) == len(states):
+            rows.append((lens, tuple(by_column.get(column) for column in columns)))
+        else:
+            rows += [(lens, tuple(states[first : first + COLUMNS])) for first in range(0, len(states), COLUMNS)]
+    return rows
+
+
+def _sheet(
+    rows: Sequence[Row], number: int, count: int, entries: Sequence[SheetEntry], title: str, visible_loss_stops: float
+) -> Figure:
+    page = Page(*A4_MM)
+    _write_head(page, title if count == 1 else f"{title} · sheet {number} of {count}", entries)
+    height = _GRID.height / ROWS
+    width = (_GRID.width - _LENS_MM) / COLUMNS
+    for i, (lens, states) in enumerate(rows):
+        top = _GRID.top - i * height
+        page.line([(_GRID.left, top), (_GRID.right, top)], UNKNOWN, 0.6)
+        _write_lens(page, top - 2.0, lens)
+        for j, entry in enumerate(states):
+            left = _GRID.left + _LENS_MM + j * width
+            if entry is not None:
+                _draw_cell(page, Box(left, top - height, left + width - 3.0, top), entry, visible_loss_stops)
+    _draw_scale(page, visible_loss_stops)
+    return page.figure
+
+
+def _write_head(page: Page, title: str, entries: Sequence[SheetEntry]) -> None:
+    width = page.width_mm - 16.0
+    size = fitted_pt(title, _HEAD_PT, width, 12.0, "bold")
+    page.text(8.0, page.height_mm - 10.5, shortened(title, size, width, "bold"), size, weight="bold")
+    words = Counter(entry.verdict_word for entry in entries)
+    ordered = sorted(words.items(), key=lambda item: _order(item[0]))
+    told = ",  ".join(f"{badge_of(word).symbol} {count} {word}" for word, count in ordered)
+    summary = f"{len(entries)} {'state' if len(entries) == 1 else 'states'}:  {told}"
+    page.text(8.0, page.height_mm - 18.0, shortened(summary, _CELL_PT, width), _CELL_PT, colour=SOFT_INK)
+
+
+def _write_lens(page: Page, top_mm: float, lens: str) -> None:
+    """A lens's name at the head of its row, in letters that hold its longest word."""
+    width = _LENS_MM - 3.0
+    size = min((fitted_pt(word, _LENS_PT, width, _SMALL_PT, "bold") for word in lens.split()), default=_LENS_PT)
+    page.text(_GRID.left, top_mm, wrapped(lens, size, width, 5, "bold"), size, va="top", weight="bold")
+
+
+def _order(word: str) -> int:
+    return VERDICT_ORDER.index(word) if word in VERDICT_ORDER else len(VERDICT_ORDER)
+
+
+def _draw_cell(page: Page, cell: Box, entry: SheetEntry, visible_loss_stops: float) -> None:
+    size = fitted_pt(entry.column, _CELL_PT, cell.width, _SMALL_PT)
+    page.text(cell.left, cell.top - 5.2, shortened(entry.column, size, cell.width), size)
+    space = Box(cell.left, cell.bottom + 12.5, cell.right, cell.top - 7.0)
+    if entry.map_ is None:
+        _fill_empty(page, space)
+    else:
+        _draw_small(page, space, entry, entry.map_, visible_loss_stops)
+    after = write_badge(page, cell.left, cell.bottom + 9.0, entry.verdict_word, _SMALL_PT)
+    loss, second = _told(entry)
+    page.text(after - 0.5, cell.bottom + 9.0, shortened(loss, _SMALL_PT, cell.right - after + 0.5), _SMALL_PT, va="center")
+    page.text(cell.left, cell.bottom + 2.8, shortened(second, _SMALL_PT, cell.width), _SMALL_PT)
+
+
+def _told(entry: SheetEntry) -> tuple[str, str]:
+    """Loss and place, and the part, of a state in words."""
+    if entry.map_ is None:
+        return "", entry.note or "this state gave no map"
+    found = worst_bite(entry.map_, inside_guides(entry.map_, entry.guides))
+    loss = entry.worst_stops if entry.worst_stops is not None else (found.loss_stops if found else 0.0)
+    where = entry.where or (found.where if found else "")
+    words = stops_label(loss)
+    return (words if words == "none" or not where else f"{words}, {where}"), entry.blame or entry.note
+
+
+def _fill_empty(page: Page, space: Box) -> None:
+    axes = page.axes(space, label="no map")
+    axes.set_xticks([])
+    axes.set_yticks([])
+    axes.set_facecolor("#EEEEEE")
+    axes.plot([0, 1], [0, 1], color=UNKNOWN, linewidth=1.0)
+    axes.set_xlim(0, 1)
+    axes.set_ylim(0, 1)
+
+
+def _draw_small(page: Page, space: Box, entry: SheetEntry, map_: VignetteMap, visible_loss_stops: float) -> None:
+    small = reduced(map_, CELL_PIXELS)
+    fitted = fitted_frame(extent_mm(small), space)
+    frame = Box(space.left, space.top - fitted.height, space.left + fitted.width, space.top)
+    axes = page.axes(frame, label=f"{entry.lens} | {entry.column}")
+    draw_loss(axes, small)
+    axes.set_xticks([])
+    axes.set_yticks([])
+    _draw_limit(axes, small, visible_loss_stops)
+    draw_guides(axes, entry.guides, 0.7)
+    _mark_bite(axes, small, entry)
+
+
+def _draw_limit(axes: Axes, map_: VignetteMap, visible_loss_stops: float) -> None:
+    shown = shown_loss(map_)
+    if min(shown.shape) > 1 and shown.count() and shown.min() < visible_loss_stops < shown.max():
+        style = dash(visible_loss_stops)
+        drawn = axes.contour(
+            map_.x_mm, map_.y_mm, shown, levels=[visible_loss_stops], colors=INK, linewidths=0.8, linestyles=[style]
+        )
+        drawn.set_path_effects(halo(1.6))
+
+
+def _mark_bite(axes: Axes, map_: VignetteMap, entry: SheetEntry) -> None:
+    part = map_.part_names.index(entry.blame) if entry.blame in map_.part_names else None
+    bite = bite_of(map_, part, entry.guides) if part is not None else None
+    if bite is not None:
+        axes.plot(
+            bite.x_mm, bite.y_mm, marker="o", markersize=5, markerfacecolor="none", markeredgecolor=HIGHLIGHT, markeredgewidth=1.4,
+            clip_on=False, zorder=5, path_effects=halo(2.6), label="worst",
+        )  # fmt: skip
+
+
+def _draw_scale(page: Page, visible_loss_stops: float) -> None:
+    bar = Box(62.0, 11.0, 172.0, 14.0)
+    axes = page.axes(bar, label="scale")
+    steps = np.linspace(0.0, DARK_STOPS, 301)
+    middles = (steps[:-1] + steps[1:])[None, :] / 2
+    axes.imshow(middles, extent=(0, DARK_STOPS, 0, 1), aspect="auto", cmap=loss_colours(), norm=loss_scale())
+    axes.set_xticks([])
+    axes.set_yticks([])
+    axes.axvline(visible_loss_stops, color=INK, linewidth=0.9, linestyle=dash(visible_loss_stops), path_effects=halo(1.8))
+    page.text(8.0, 12.5, "light taken [stops]:", _SMALL_PT, va="center")
+    page.text(bar.left - 1.5, 12.5, "none", _SMALL_PT, va="center", ha="right")
+    page.text(bar.right + 1.5, 12.5, "more", _SMALL_PT, va="center")
+    for level in (1 / 3, 1.0, 2.0, DARK_STOPS):
+        words = "3 stops" if level == DARK_STOPS else stops_label(level)
+        half = text_size_mm(words, _SMALL_PT)[0] / 2
+        page.label_free([(min(bar.left + bar.width * level / DARK_STOPS, bar.right - half), 8.2)], words, _SMALL_PT, pad_mm=0.0)
+    legend = f"Line: {stops_label(visible_loss_stops)}.  Ring: where the part named bites worst."
+    page.text(187.0, 12.5, legend, _SMALL_PT, va="center", colour=SOFT_INK)
+    page.text(187.0, 7.0, "Rectangles: guides.  Seen from behind the camera.", _SMALL_PT, va="center", colour=SOFT_INK)

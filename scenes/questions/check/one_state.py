@@ -1,0 +1,260 @@
+"""What one process does for one state: checks it, writes its map, heatmap and cuts, and hands back what is left to draw."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cache, partial
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from geometry.notes import Severity
+from raytrace.optics.lens import pencils_for
+from raytrace.shares import VignetteMap
+from scenes.io.files import Staging
+from scenes.questions.check.check import CheckResult, StateResult, keep_nothing, run_check
+from scenes.questions.check.results_json import SHOWN_LOSS_STOPS, loss_words, map_arrays, nearest_words, without_front
+from scenes.questions.check.verdict import at_words
+from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
+from scenes.runtime.progress import Tick, silent
+from scenes.states.clear_rule import Limits
+from scenes.states.names import in_a_sentence, lens_words, setting_words, state_words
+from scenes.view3d.state_view import VIEW_SIZE
+
+if TYPE_CHECKING:
+    from raytrace.optics.camera import Guide
+    from scenes.questions.check.contact_sheet import SheetEntry
+    from scenes.states.state import StatePlan
+    from scenes.view3d.content import Scene3D, View
+    from scenes.view3d.render import Job
+
+SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
+LEAST_ROOM_PERCENT = 0.5
+LIBRARIES = (
+    "raytrace.beam.clearance",
+    "scenes.questions.check.map_sheet",
+    "scenes.view3d.state_view",
+    "scenes.sheets.section_of_state",
+)
+AREA_LIBRARIES = ("raytrace.coverage.engine", "raytrace.coverage.picture")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StateRequest:
+    """How states are to be checked, and where their files go; no files without `staging`."""
+
+    engine: str
+    device: str
+    columns: int | str | None
+    limits: Limits
+    threads: int
+    rooms: bool
+    staging: Staging | None = None
+    folder: str = ""
+    flat: bool = True
+    solid: bool = True
+
+    def name(self, name: str) -> str:
+        """A file's name in the staging folder."""
+        return f"{self.folder}/{name}" if self.folder else name
+
+    def path(self, name: str) -> Path:
+        """Where a file is to be written."""
+        assert self.staging is not None
+        return self.staging.path_for(self.name(name))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recorded:
+    """A state that was checked or failed, and what is still to be drawn of it; its map and heatmap are written."""
+
+    check: CheckResult
+    entry: SheetEntry | None = None
+    views: tuple[Job, ...] = ()
+
+
+def record_state(plan: StatePlan, request: StateRequest, *, tick: Tick = silent) -> Recorded:
+    """Check a state and write what one process can write of it alone."""
+    entries: list[SheetEntry] = []
+    views: list[Job] = []
+
+    def keep(plan: StatePlan, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:
+        names = [_write_map(plan, map_, request)]
+        if request.flat:
+            names.append(_write_picture(plan, state, map_, request))
+            entries.append(_sheet_entry(plan, state, map_))
+        if request.solid:
+            names += [f"{plan.key}/box.png", f"{plan.key}/section.png"]
+            views.extend(_side_views(plan, state, _thinned(map_, SHEET_COLUMNS), request))
+        return tuple(names)
+
+    check = run_check(
+        [plan],
+        _engine(request.engine, request.device),
+        columns=request.columns,
+        limits=request.limits,
+        threads=request.threads,
+        rooms=request.rooms,
+        tick=tick,
+        keep=keep_nothing if request.staging is None else keep,
+    )
+    kept = bool(check.states)
+    return Recorded(check=check, entry=entries[0] if kept and entries else None, views=tuple(views) if kept else ())
+
+
+@cache
+def _engine(name: str, device: str) -> Engine:
+    return engine_of(name, device)
+
+
+def load_libraries(engine: str) -> None:
+    """Load what checking and drawing take, so that a process is ready when its first state comes."""
+    for name in (*LIBRARIES, *(AREA_LIBRARIES if engine == AREAS else ())):
+        import_module(name)
+    _engine(engine, CPU)
+
+
+def _write_map(plan: StatePlan, map_: VignetteMap, request: StateRequest) -> str:
+    assert request.staging is not None
+    request.staging.write_arrays(request.name(f"{plan.key}/map.npz"), map_arrays(map_))
+    return f"{plan.key}/map.npz"
+
+
+def _write_picture(plan: StatePlan, state: StateResult, map_: VignetteMap, request: StateRequest) -> str:
+    from scenes.questions.check.map_sheet import map_figure
+    from scenes.sheets.style import figure_png
+
+    assert request.staging is not None
+    worst = state.blamed.worst
+    figure = map_figure(
+        map_,
+        plan.guides,
+        title=state_words(state),
+        subtitle=guide_words(state),
+        verdict_word=str(state.word),
+        blame=None if worst.blame is None else worst.blame.part,
+        visible_loss_stops=request.limits.visible_loss_stops,
+        sentence=_sentence(state),
+    )
+    request.staging.write(request.name(f"{plan.key}/map.png"), figure_png(figure))
+    return f"{plan.key}/map.png"
+
+
+def _side_views(plan: StatePlan, state: StateResult, map_: VignetteMap, request: StateRequest) -> Iterator[Job]:
+    from scenes.view3d.content import View
+
+    for view, name in ((View.BESIDE, "box.png"), (View.SECTION, "section.png")):
+        yield _scene3d(plan, state, map_, view), request.path(f"{plan.key}/{name}"), VIEW_SIZE
+
+
+def front_view(plan: StatePlan, state: StateResult, map_: VignetteMap, request: StateRequest) -> Job:
+    """The view from the front, from where all states of one lens look alike."""
+    from scenes.view3d.content import View
+
+    return _scene3d(plan, state, map_, View.FRONT), request.path(f"{plan.key}/front.png"), VIEW_SIZE
+
+
+def _scene3d(plan: StatePlan, state: StateResult, map_: VignetteMap, view: View) -> Scene3D:
+    from scenes.view3d.state_view import scene3d_of
+
+    lens = plan.variants[state.blamed.pupil if state.blamed.worst.blame is not None else len(plan.variants) // 2]
+    return scene3d_of(
+        plan.assembly,
+        plan.box,
+        partial(pencils_for, lens),
+        map_,
+        guides=_worst_first(plan.guides, state.blamed.guide),
+        title=(state_words(state), _verdict_line(state)),
+        view=view,
+    )
+
+
+def write_cuts(plan: StatePlan, state: StateResult, scene_title: str, request: StateRequest, *, tick: Tick = silent) -> str:
+    """The box cut from the side and from above, with dimensions, for one state; a sentence comes back where that fails."""
+    from scenes.sheets.section_of_state import section_sheets
+    from scenes.sheets.style import figure_png
+
+    assert request.staging is not None
+    try:
+        sheets = section_sheets(plan, f"{state_words(state)}: {state.word}", f"{scene_title}. {cut_sentence(state)}")
+        for name, figure in sheets.items():
+            request.staging.write(request.name(f"{plan.key}/{name}"), figure_png(figure))
+    except Exception as error:  # noqa: BLE001 - a drawing must not cost the results
+        return f"the cuts of {state_words(state)} were left out: {in_a_sentence(error)}"
+    tick(1, "cuts")
+    return ""
+
+
+def cut_sentence(state: StateResult) -> str:
+    """What a cut alone does not show: where the beam comes nearest anywhere."""
+    nearest = without_front(nearest_words(state.parts))
+    return f"Nearest anywhere, not only in this plane: {nearest}" if nearest else "No part comes near the beam"
+
+
+def guide_words(state: StateResult) -> str:
+    """Which guide a state's verdict is of: a picture shows the whole frame."""
+    name, count = state.blamed.guide, len(state.guides)
+    return f"Verdict of {name}, which fares worst of {count} guides" if count > 1 else f"Verdict of {name}"
+
+
+def _sentence(state: StateResult) -> str:
+    """What the verdict rests on, for the head of a picture; a box that cannot be built so is never just called clear."""
+    fault = any(note.severity is Severity.FAULT for note in state.notes)
+    return f"the box has a fault, see the table; {_light_sentence(state)}" if fault else _light_sentence(state)
+
+
+def _light_sentence(state: StateResult) -> str:
+    guide, worst = state.blamed, state.blamed.worst
+    if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
+        return f"the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}"
+    if guide.margin.percent < LEAST_ROOM_PERCENT:
+        return "nothing visible is lost; the frame could be no wider"
+    if guide.lacks_room:
+        return f"nothing visible is lost; {guide.lack_words}"
+    room = f"{'more than ' if guide.margin.capped else ''}{guide.margin.percent:.0f} % wider"
+    return f"nothing visible is lost; the frame could be {room}"
+
+
+def _worst_first(guides: Sequence[Guide], worst: str) -> tuple[Guide, ...]:
+    """The guides with the one that the verdict is about ahead, for it chooses the rays that are drawn."""
+    return tuple(sorted(guides, key=lambda guide: guide.name != worst))
+
+
+def _verdict_line(state: StateResult) -> str:
+    return f"{state.word}: {_sentence(state)}"
+
+
+def _sheet_entry(plan: StatePlan, state: StateResult, map_: VignetteMap) -> SheetEntry:
+    from scenes.questions.check.contact_sheet import SheetEntry
+
+    worst = state.blamed.worst
+    return SheetEntry(
+        lens=lens_words(state),
+        column=setting_words(state),
+        map_=_thinned(map_, SHEET_COLUMNS),
+        guides=plan.guides,
+        verdict_word=str(state.word),
+        blame=None if worst.blame is None else worst.blame.part,
+        worst_stops=worst.loss_stops,
+        where=worst.where,
+    )
+
+
+def _thinned(map_: VignetteMap, columns: int) -> VignetteMap:
+    """Every k-th pixel of a map, so that about `columns` are left across."""
+    k = max(round(len(map_.x_mm) / columns), 1)
+    if k == 1:
+        return map_
+    rows, across = slice(k // 2, None, k), slice(k // 2, None, k)
+    return replace(
+        map_,
+        x_mm=map_.x_mm[across],
+        y_mm=map_.y_mm[rows],
+        clear_share=map_.clear_share[rows, across].copy(),
+        glass=map_.glass[rows, across].copy(),
+        lens=map_.lens[rows, across].copy(),
+        blocked_by=map_.blocked_by[rows, across].copy(),
+        stderr=map_.stderr[rows, across].copy(),
+        alone=map_.alone[:, rows, across].copy(),
+    )

@@ -1,0 +1,83 @@
+"""Options that every command which traces a show shares."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+import click
+
+WAYS = ("coverage", "reference", "mesh")
+DEVICES = ("cpu", "gpu")
+FULL = "full"
+
+
+class Pixels(click.ParamType[int | str]):
+    """A map width in pixels, or `full`."""
+
+    name = "WIDTH"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int | str:
+        """The number of columns, or the word."""
+        if value == FULL:
+            return FULL
+        if str(value).isdecimal() and 1 <= int(value) <= 32768:
+            return int(value)
+        return self.fail(f'must be a whole number of pixels from 1 to 32768, or "{FULL}", got "{value}"', param, ctx)
+
+
+def run_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Add the options; the command gets them as `asked`."""
+
+    @click.option("--engine", type=click.Choice(WAYS), default=WAYS[0], show_default=True, help="Way of computing.")
+    @click.option(
+        "--device",
+        type=click.Choice(DEVICES),
+        default=DEVICES[0],
+        show_default=True,
+        help="Where the coverage way makes its maps; gpu needs the extra `gpu`.",
+    )
+    @click.option("--pixels", type=Pixels(), help="Width of the maps; `full` for every pixel.  [default: the way's own]")
+    @click.option("--no-3d", is_flag=True, help="Leave the 3D pictures out.")
+    @click.option("--no-pictures", is_flag=True, help="Leave all pictures out.")
+    @click.option(
+        "--threads",
+        type=click.IntRange(1, 256),
+        default=os.cpu_count() or 1,
+        help="Cores to use, by threads and, where there are many states, by processes; the result does not depend on it.",
+    )
+    @click.option("--parts", is_flag=True, help="Also tell of every part its clearance and room; some ten seconds a state.")
+    @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
+    @wraps(command)
+    def with_options(
+        *args: Any,
+        engine: str,
+        device: str,
+        pixels: int | str | None,
+        no_3d: bool,
+        no_pictures: bool,
+        threads: int,
+        parts: bool,
+        as_json: bool,
+        **more: Any,
+    ) -> int:
+        from scenes.questions.check.run import Asked
+        from scenes.runtime.engines import device_trouble
+
+        if trouble := device_trouble(engine, device):
+            raise click.UsageError(f"{trouble}.", ctx=click.get_current_context())
+        asked = Asked(
+            engine=engine,
+            device=device,
+            columns=pixels,
+            flat=not no_pictures,
+            solid=not (no_3d or no_pictures),
+            threads=threads,
+            parts=parts,
+            as_json=as_json,
+        )
+        return command(*args, asked=asked, **more)
+
+    return with_options

@@ -1,0 +1,144 @@
+"""What a run leaves behind: maps, pictures, contact sheets and results.json, written into a staging folder."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from scenes.io.files import RESULTS_NAME, Staging, as_json
+from scenes.questions.check.check import CheckResult, StateResult
+from scenes.questions.check.one_state import Recorded, StateRequest, front_view, write_cuts
+from scenes.questions.check.results_json import Provenance, results_dict
+from scenes.questions.check.test_plan import plan_lines
+from scenes.runtime.child_process import Brake
+from scenes.runtime.progress import Tick, silent
+from scenes.states.names import in_a_sentence, lens_words
+
+if TYPE_CHECKING:
+    from scenes.questions.check.contact_sheet import SheetEntry
+    from scenes.states.state import StatePlan
+    from scenes.view3d.render import Job
+
+TEST_PLAN_NAME = "test-plan.txt"
+# Pictures to one start of the drawing process, which takes as long as three of them: where a lane has no state to trace, and else.
+VIEWS_AT_ONCE, VIEWS_BESIDE_STATES = 8, 16
+
+
+@dataclass(slots=True, kw_only=True)
+class Recorder:
+    """Takes each state as it is done, in the scene's order, and sees to what takes several of them; holds no full map."""
+
+    staging: Staging
+    request: StateRequest
+    lanes: int = 1
+    brake: Brake = field(default_factory=Brake)
+    entries: dict[str, SheetEntry] = field(default_factory=dict)
+    waiting: list[Job] = field(default_factory=list)
+    due: int = 0  # 3D pictures not yet known to be drawn or not
+    places: dict[Path, int] = field(default_factory=dict)  # of 3D pictures, in the order in which they were asked for
+    left_out: list[tuple[Path, str]] = field(default_factory=list)
+    problem: str = ""
+    seen_lenses: set[str] = field(default_factory=set)
+    trouble: list[str] = field(default_factory=list)
+    tightest: dict[str, tuple[float, StatePlan, StateResult]] = field(default_factory=dict)
+
+    def take(self, plan: StatePlan, recorded: Recorded) -> Recorded:
+        """Note a state for the sheets and cuts and queue its 3D pictures; it comes back with all of its files."""
+        if not recorded.check.states:
+            return recorded
+        state = recorded.check.states[0]
+        if recorded.entry is not None:
+            self.entries[plan.key] = recorded.entry
+            self._remember_tightest(plan, state)
+        views = [*recorded.views, *self._front_view(plan, state, recorded.entry)]
+        self.places |= {path: len(self.places) + k for k, (_, path, _) in enumerate(views)}
+        self.waiting += views
+        self.due += len(views)
+        files = (*state.files, *(f"{plan.key}/front.png" for _ in views[len(recorded.views) :]))
+        return replace(recorded, check=replace(recorded.check, states=(replace(state, files=files),)))
+
+    def _front_view(self, plan: StatePlan, state: StateResult, entry: SheetEntry | None) -> list[Job]:
+        """The view from the front of a lens's first state."""
+        if not self.request.solid or entry is None or entry.map_ is None or lens_words(state) in self.seen_lenses:
+            return []
+        self.seen_lenses.add(lens_words(state))
+        try:
+            return [front_view(plan, state, entry.map_, self.request)]
+        except Exception as error:  # noqa: BLE001 - a drawing must not cost the results
+            self.trouble.append(f"{plan.key}/front.png was left out: {in_a_sentence(error)}")
+            return []
+
+    def _remember_tightest(self, plan: StatePlan, state: StateResult) -> None:
+        """Of each lens, zoomed or not, the state whose beam comes nearest to a part: its box is drawn to be built from."""
+        clearance_mm = min((part.clearance_mm for part in state.parts if part.clearance_mm is not None), default=math.inf)
+        lens = lens_words(state)
+        if lens not in self.tightest or clearance_mm < self.tightest[lens][0]:
+            self.tightest[lens] = (clearance_mm, plan, state)
+
+    def draw_beside(self, idle: bool) -> Callable[[], None] | None:
+        """3D pictures to draw while states are traced, once there are enough for one start of the drawing process."""
+        if len(self.waiting) < (VIEWS_AT_ONCE if idle else VIEWS_BESIDE_STATES):
+            return None
+        return self._batch(VIEWS_BESIDE_STATES, silent)
+
+    def draw_rest(self, tick: Tick) -> Callable[[bool], Callable[[], None] | None]:
+        """The 3D pictures that are left, shared out evenly."""
+        share = math.ceil(len(self.waiting) / self.lanes)
+        return lambda _idle: self._batch(share, tick) if self.waiting else None
+
+    def _batch(self, count: int, tick: Tick) -> Callable[[], None]:
+        batch, self.waiting = self.waiting[:count], self.waiting[count:]
+        return partial(self._draw, batch, tick)
+
+    def _draw(self, batch: Sequence[Job], tick: Tick) -> None:
+        """Have pictures drawn; a machine that cannot draw gets a sentence in `trouble`, never a crash."""
+        from scenes.view3d.render import render_batch
+
+        if not self.problem:  # else the machine cannot draw, and has said so once
+            report = render_batch(batch, self.brake)
+            self.problem = self.problem or report.problem
+            self.left_out += report.failed
+        tick(len(batch), "3D pictures")
+
+    def told(self) -> tuple[str, ...]:
+        """Sentences about what could not be drawn, in the scene's order."""
+        left_out = sorted(self.left_out, key=lambda one: self.places[one[0]])
+        sentences = [f"{path.parent.name}/{path.name} was left out: {why}" for path, why in left_out]
+        return tuple(dict.fromkeys([*sentences, *([self.problem] if self.problem else []), *self.trouble]))
+
+    def cuts(self, scene_title: str) -> list[Callable[..., str]]:
+        """Calls that write the cuts of each lens's tightest state."""
+        return [partial(write_cuts, plan, state, scene_title, self.request) for _, plan, state in self.tightest.values()]
+
+    def finish(self, check: CheckResult, made_by: Provenance) -> dict[str, Any]:
+        """Write contact sheets, the test plan and results.json; the latter's content comes back."""
+        if self.request.flat:
+            self._write_sheets(check, made_by.scene_title)
+        self.staging.write(self.request.name(TEST_PLAN_NAME), "\n".join([*plan_lines(check, made_by.scene_title), ""]))
+        prefix = f"{self.request.folder}/" if self.request.folder else ""
+        files = tuple(name.removeprefix(prefix) for name in self.staging.names() if name.startswith(prefix))
+        check = replace(check, states=tuple(_existing(state, files) for state in check.states))
+        results = results_dict(check, made_by, files)
+        self.staging.write(self.request.name(RESULTS_NAME), as_json(results))
+        return results
+
+    def _write_sheets(self, check: CheckResult, title: str) -> None:
+        from scenes.questions.check.contact_sheet import SheetEntry, contact_sheet
+        from scenes.sheets.style import figure_png
+
+        failed = {
+            state.key: SheetEntry(lens=state.lens_name, column=state.key, map_=None, note=state.why) for state in check.failed
+        }
+        entries = [*self.entries.values(), *failed.values()]
+        visible = self.request.limits.visible_loss_stops
+        for number, figure in enumerate(contact_sheet(entries, title=title, visible_loss_stops=visible), 1):
+            self.staging.write(self.request.name(f"sheet-{number}.png"), figure_png(figure))
+
+
+def _existing(state: StateResult, files: Sequence[str]) -> StateResult:
+    """The state without files that could not be drawn."""
+    return replace(state, files=tuple(name for name in state.files if name in files))

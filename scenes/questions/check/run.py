@@ -1,0 +1,262 @@
+"""One run of the program: states traced, files written, the table printed. The only place where these three meet."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
+from scenes.questions.check.check import CheckResult, FailedState, map_grid
+from scenes.questions.check.one_state import Recorded, StateRequest, load_libraries, record_state
+from scenes.questions.check.output_folder import Recorder
+from scenes.questions.check.results_json import (
+    SCHEMA_VERSION,
+    Provenance,
+    caution_lines,
+    device_lines,
+    notes_lines,
+    results_dict,
+    summary_lines,
+    table_lines,
+)
+from scenes.runtime.child_process import Brake
+from scenes.runtime.engines import AREAS, CPU, engine_of
+from scenes.runtime.progress import progress
+from scenes.runtime.version import own_version
+from scenes.runtime.worker_pool import Died, Sharing, memory_bytes, no_aside
+from scenes.states.clear_rule import Limits
+
+if TYPE_CHECKING:
+    from scenes.states.load import Loaded
+    from scenes.states.state import StatePlan
+
+STEPS_PER_STATE = 100
+# Of processes that work on states: what one takes without maps and with its drawing process, and what each pixel of a map takes;
+# the share of the machine's memory that all may fill; the least states for each, for it takes as long to start as two; the most,
+# because what one process does alone is then half of a run.
+PROCESS_BYTES, PIXEL_BYTES, SHARE_OF_MEMORY, STATES_PER_PROCESS, MOST_PROCESSES = 1.0e9, 30.0, 0.5, 4, 16
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What a person asked for on the command line."""
+
+    engine: str = "coverage"
+    device: str = "cpu"
+    columns: int | str | None = None
+    flat: bool = True
+    solid: bool = True
+    threads: int = 1
+    parts: bool = False
+    as_json: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """What the jobs of one run share."""
+
+    asked: Asked
+    sharing: Sharing
+    brake: Brake
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """A scene's states to check, and the folder under --out that its results go to."""
+
+    loaded: Loaded
+    plans: tuple[StatePlan, ...]
+    folder: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """A checked scene: its result, results.json as data, and sentences about pictures that could not be drawn."""
+
+    check: CheckResult
+    results: dict[str, Any]
+    trouble: tuple[str, ...]
+
+
+def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping[str, bytes] | None = None) -> int:
+    """Check scenes into one folder, or into none, and say what was found; the worst exit status comes back.
+
+    `extra` holds further files to put into the folder, by name. Where there are several scenes each has a folder of its own, and
+    results.json at the top tells them.
+    """
+    count = workers_for(asked, [plan for job in jobs for plan in job.plans])
+    brake = Brake()
+    lanes = max(count + 1, min(asked.threads, 2) if out is not None and asked.solid else 1)
+    warm = partial(load_libraries, asked.engine)
+    with Sharing(lanes=lanes, workers=count, warm=warm, halt=brake.pull) as sharing:
+        desk = Desk(asked=asked, sharing=sharing, brake=brake)
+        if out is None:
+            done = [run_job(job, None, desk) for job in jobs]
+        else:
+            with result_folder(out, "demo" if all(job.folder for job in jobs) else "check") as staging:
+                for name, data in (extra or {}).items():
+                    staging.write(name, data)
+                done = [run_job(job, staging, desk) for job in jobs]
+                if all(job.folder for job in jobs):
+                    staging.write(RESULTS_NAME, as_json(index(jobs, done, staging.names())))
+    say(done, out, asked)
+    return max(one.check.exit_status for one in done)
+
+
+def run_job(job: Job, staging: Staging | None, desk: Desk) -> Done:
+    """Check one scene and write all of its files."""
+    scene = job.loaded.scene
+    request = _request(job, staging, desk)
+    recorder = None if staging is None else Recorder(staging=staging, request=request, lanes=desk.sharing.lanes, brake=desk.brake)
+    checks: list[CheckResult] = []
+
+    def take(number: int, recorded: Recorded | Died) -> None:
+        plan = job.plans[number]
+        whole = state_failed(plan, recorded, request.limits) if isinstance(recorded, Died) else recorded
+        checks.append((whole if recorder is None else recorder.take(plan, whole)).check)
+
+    calls = [partial(record_state, plan, request) for plan in job.plans]
+    with progress(STEPS_PER_STATE * len(calls), scene.title or job.loaded.file_name) as tick:
+        desk.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
+    check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance))
+    made_by = _provenance(job, desk.asked)
+    if recorder is None:
+        return Done(check=check, results=results_dict(check, made_by), trouble=())
+    _draw(recorder, desk, scene.title)
+    return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told())
+
+
+def _draw(recorder: Recorder, desk: Desk, title: str) -> None:
+    """Have the cuts made and the 3D pictures that are left."""
+    cuts = recorder.cuts(title)
+
+    def take(_number: int, sentence: str | Died) -> None:
+        words = "cuts were left out: the process that drew them has ended" if isinstance(sentence, Died) else sentence
+        recorder.trouble += [words] if words else []
+
+    with progress(len(cuts) + len(recorder.waiting), "pictures") as tick:
+        desk.sharing.run(cuts, take, aside=recorder.draw_rest(tick), tick=tick)
+
+
+def joined(checks: Sequence[CheckResult], limits: Limits) -> CheckResult:
+    """Checks of one state each as one."""
+    states = tuple(state for check in checks for state in check.states)
+    return CheckResult(states=states, failed=tuple(state for check in checks for state in check.failed), limits=limits)
+
+
+def state_failed(plan: StatePlan, died: Died, limits: Limits) -> Recorded:
+    """A state that has cost its process, as one that could not be computed."""
+    ended = f"the process at work on it ended twice, with status {died.status}"
+    why = f"{ended}, perhaps for want of memory; try smaller maps with --pixels"
+    failed = FailedState(key=plan.key, lens_name=plan.lens_name, why=why)
+    return Recorded(check=CheckResult(states=(), failed=(failed,), limits=limits))
+
+
+def _request(job: Job, staging: Staging | None, desk: Desk) -> StateRequest:
+    asked = desk.asked
+    return StateRequest(
+        engine=asked.engine,
+        device=asked.device,
+        columns=asked.columns,
+        limits=Limits(visible_loss_stops=job.loaded.scene.check.visible_loss_stops),
+        threads=max(asked.threads // (desk.sharing.workers + 1), 1),
+        rooms=asked.parts,
+        staging=staging,
+        folder=job.folder,
+        flat=asked.flat,
+        solid=asked.solid,
+    )
+
+
+def workers_for(asked: Asked, plans: Sequence[StatePlan]) -> int:
+    """How many processes to work on states beside this one: none where there are few states or little memory."""
+    if asked.device != CPU:  # its memory is not for several, and it has made the maps before the second process is ready
+        return 0
+    least = 2 if asked.parts or asked.engine != AREAS else STATES_PER_PROCESS
+    room = int(SHARE_OF_MEMORY * memory_bytes() / process_bytes(asked, plans))
+    return max(min(asked.threads, len(plans) // least, room, MOST_PROCESSES) - 1, 0)
+
+
+def process_bytes(asked: Asked, plans: Sequence[StatePlan]) -> float:
+    """What a process takes at most, with a drawing process that it waits for: libraries, and maps of all pupil depths at once."""
+    engine = engine_of(asked.engine)
+    grids = [(map_grid(plan, engine, asked.columns), len(plan.variants)) for plan in plans]
+    return PROCESS_BYTES + PIXEL_BYTES * max(grid.columns * grid.rows * (count + 2) for grid, count in grids)
+
+
+def _provenance(job: Job, asked: Asked) -> Provenance:
+    loaded = job.loaded
+    return Provenance(
+        version=own_version(),
+        engine=asked.engine,
+        scene_title=loaded.scene.title,
+        scene_file=loaded.file_name,
+        scene_sha256=loaded.sha256,
+    )
+
+
+def index(jobs: Sequence[Job], done: Sequence[Done], files: Sequence[str]) -> dict[str, Any]:
+    """What results.json says at the top of a folder that holds several scenes' results."""
+    keys = ("verdict", "exit_status", "summary", "counts")
+    shows = [
+        {"folder": job.folder, "title": job.loaded.scene.title, **{key: one.results[key] for key in keys}}
+        for job, one in zip(jobs, done, strict=True)
+    ]
+    program = {"name": "brimline", "version": own_version()}
+    return {RESULTS_KEY: SCHEMA_VERSION, "program": program, "shows": shows, "files": sorted(files)}
+
+
+def say(done: Sequence[Done], out: Path | None, asked: Asked) -> None:
+    """Print the answer: JSON, or tables, summaries, cautions and where to look."""
+    if asked.as_json:
+        answers = [one.results for one in done]
+        click.echo(as_json(answers[0] if len(answers) == 1 else {"shows": answers}), nl=False)
+    else:
+        for one in done:
+            _say_table(one)
+        click.echo("\n".join(caution_lines()))
+        if out is not None:
+            click.echo(written_words(done, out))
+    for sentence in dict.fromkeys(sentence for one in done for sentence in one.trouble):
+        click.echo(f"note: {sentence}", err=True)
+
+
+def written_words(done: Sequence[Done], out: Path) -> str:
+    """What lies in the folder now, and what does not."""
+    states = [state for one in done for state in one.check.states]
+    failed = sum(len(one.check.failed) for one in done)
+    if not states:
+        return f"No state could be computed, so no maps and no pictures were written; {out / RESULTS_NAME} says why."
+    drawn = any(name.endswith(".png") for state in states for name in state.files)
+    kinds = "Pictures, maps and results.json" if drawn else "Maps and results.json, no pictures,"
+    missing = f"; there are none for the {failed} state{'s' if failed > 1 else ''} that could not be computed" if failed else ""
+    return f"{kinds} are in {out}{missing}"
+
+
+def _say_table(done: Done) -> None:
+    plain = not _stdout_writes("✓≈◐✗…")
+    title = done.results["scene"]["title"]
+    lines = [
+        *([title] if title else []),
+        *table_lines(done.check, plain=plain),
+        *notes_lines(done.check),
+        *device_lines(done.check),
+        *summary_lines(done.check),
+        "",
+    ]
+    text = "\n".join(lines)
+    click.echo(text.encode("ascii", "replace").decode() if plain else text)
+
+
+def _stdout_writes(characters: str) -> bool:
+    try:
+        characters.encode(sys.stdout.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True

@@ -1,0 +1,158 @@
+"""What the test shoot has to confirm: from a checked run to a short list of set-ups, where to look, and what to expect there."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from geometry.notes import Severity
+from scenes.questions.check.check import CheckResult, StateResult
+from scenes.questions.check.results_json import SHOWN_LOSS_STOPS, WIDTH, caution_lines, loss_words, nearest_words
+from scenes.questions.check.verdict import GuideVerdict, at_words
+from scenes.scene_file.messages import ALL_STOPS
+from scenes.states.clear_rule import RANK, Word
+from scenes.states.names import lens_words, setting_words
+from scenes.states.notes import field_words
+
+HOW = (
+    "How to read it (common practice): light a plain wall or card evenly, larger than the frame, and expose it to middle grey at "
+    "the focus named. Compare the waveform at the place named, box on and box off: the difference is what the box takes; a stop is "
+    "a halving of the light. Then rack focus and zoom once through with the box on, and look for what this list does not name."
+)
+TICK = "[ ] "
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """One set-up: the state, its worst guide, where to look and what to expect, and what to do where it is otherwise."""
+
+    state: StateResult
+    guide: GuideVerdict
+
+    @property
+    def where(self) -> str:
+        """Where to look, with its article; the place with least room where nothing is lost."""
+        worst, margin = self.guide.worst, self.guide.margin
+        if worst.where and worst.loss_stops >= SHOWN_LOSS_STOPS:
+            return at_words(worst.where)
+        return at_words(margin.where) if margin.where else "every corner and edge"
+
+    @property
+    def expected(self) -> str:
+        """What the waveform should show there."""
+        worst, margin = self.guide.worst, self.guide.margin
+        low, high = worst.range_stops
+        if high < SHOWN_LOSS_STOPS:
+            room = "more than 50" if margin.capped else f"{margin.percent:.0f}"
+            spare = f"nothing, with {room} % of the frame to spare" if margin.percent > 0 else "nothing, and no room to spare"
+            return f"{spare}, as a fixed pupil has it: {self.guide.lack_words}" if self.guide.lacks_room else spare
+        part = f", by the {worst.blame.part}" if worst.blame else ""
+        most = "no light at all" if high >= ALL_STOPS else f"{loss_words(high)} less light"
+        if loss_words(low) == loss_words(high):
+            return f"{most}{part}"
+        least = "nothing" if low < SHOWN_LOSS_STOPS else loss_words(low)
+        return f"from {least} to {most}{part}, as the pupil lies"
+
+
+def shots(check: CheckResult) -> tuple[Shot, ...]:
+    """The set-ups worth shooting, worst first: of each lens its tightest, and every focus at which it is less than clear."""
+    chosen: list[Shot] = []
+    for lens in dict.fromkeys(lens_words(state) for state in check.states):
+        ranked = sorted((_shot(state) for state in check.states if lens_words(state) == lens), key=_badness, reverse=True)
+        chosen.append(ranked[0])
+        seen = {ranked[0].state.focus_mm}
+        for shot in ranked[1:]:
+            if shot.guide.word is not Word.CLEAR and shot.state.focus_mm not in seen:
+                chosen.append(shot)
+                seen.add(shot.state.focus_mm)
+    return tuple(sorted(chosen, key=_badness, reverse=True))
+
+
+def _shot(state: StateResult) -> Shot:
+    return Shot(state=state, guide=max(state.guides, key=lambda guide: (RANK[guide.word], -guide.margin.percent)))
+
+
+def _badness(shot: Shot) -> tuple[int, float, float]:
+    guide = shot.guide
+    return RANK[guide.word], guide.worst.worst_case_stops, -guide.margin.percent
+
+
+def plan_lines(check: CheckResult, title: str) -> list[str]:
+    """The test plan as text, `WIDTH` columns, with a box to tick for each thing to do."""
+    lines = [f"Test plan: {title}" if title else "Test plan", "=" * WIDTH, *_wrapped(HOW), ""]
+    faults = list(fault_lines(check))
+    lines += ["Change before the shoot: as it stands the box cannot be used", "-" * WIDTH, *faults, ""] if faults else []
+    measures = list(measure_lines(check))
+    lines += ["Measure first", "-" * WIDTH, *measures, ""] if measures else []
+    lines += ["Shoot, the most doubtful first", "-" * WIDTH]
+    lines += [line for shot in shots(check) for line in _shot_lines(shot)]
+    for failed in check.failed:
+        lines += _wrapped(f"{failed.key}: could not be computed, so nothing is known of it: look at every corner.", TICK)
+    return [*lines, "", *caution_lines()]
+
+
+def fault_lines(check: CheckResult) -> Iterator[str]:
+    """What of the box cannot be built or used as it stands."""
+    yield from _noticed_lines(check, Severity.FAULT)
+
+
+def measure_lines(check: CheckResult) -> Iterator[str]:
+    """What a prediction rests on that a person can measure: pupils known by bounds, and what else needs a look."""
+    for lens in dict.fromkeys(state.lens_name for state in check.states):
+        states = [state for state in check.states if state.lens_name == lens]
+        if any(len(state.pupils) > 1 for state in states):
+            ends = f"{states[0].pupils[0]} and {states[0].pupils[-1]}"
+            yield from _wrapped(
+                f"{lens}: where its entrance pupil lies, by parallax; so far it is only known between: {ends}", TICK
+            )
+        yield from _field_lines(states)
+        yield from _walk_lines(lens, [guide for state in states for guide in state.guides if guide.lacks_room])
+    yield from _noticed_lines(check, Severity.CAUTION)
+
+
+def _noticed_lines(check: CheckResult, severity: Severity) -> Iterator[str]:
+    noticed = {(note.part, note.text) for state in check.states for note in state.notes if note.severity is severity}
+    for part, text in sorted(noticed):
+        yield from _wrapped(f"{part}: {text}", TICK)
+
+
+def _field_lines(states: Sequence[StateResult]) -> Iterator[str]:
+    """The fields at the nearest focus that no row states."""
+    guessed = [state for state in states if state.field_guess_percent is not None]
+    nearest = {lens_words(state): state for state in sorted(guessed, key=lambda state: -state.focus_mm)}
+    for words, state in nearest.items():
+        than = field_words(f"focus {state.focus_mm:g} mm", state.field_guess_percent)
+        yield from _wrapped(f"{words}: how wide it sees there, to either side; {than}", TICK)
+
+
+def _walk_lines(lens: str, lacking: Sequence[GuideVerdict]) -> list[str]:
+    """What to measure of a lens whose room is less than its pupil, taken as fixed, can be out by."""
+    if not lacking:
+        return []
+    least = min(lacking, key=lambda guide: -math.inf if guide.room_mm is None else guide.room_mm)
+    text = (
+        f"{lens}: where its entrance pupil lies toward the edge of the picture (pupil_walk), by parallax with the lens turned that "
+        f"far aside; so far it is taken as fixed: {least.lack_words}"
+    )
+    return _wrapped(text, TICK)
+
+
+def _shot_lines(shot: Shot) -> list[str]:
+    state, guide = shot.state, shot.guide
+    lines = _wrapped(f"{lens_words(state)}, {setting_words(state)}: {guide.word}, {guide.guide}", TICK)
+    lines += _wrapped(f"look at {shot.where}; expect {shot.expected}", " " * len(TICK))
+    nearest = nearest_words(state.parts)
+    lines += _wrapped(nearest and f"nearest to the beam: {nearest}", " " * len(TICK))
+    return lines + _wrapped(_otherwise(guide), " " * len(TICK))
+
+
+def _otherwise(guide: GuideVerdict) -> str:
+    if guide.word is Word.CLEAR:
+        return "darker than that: measure pupil and box again, and do not trust the other set-ups of this lens"
+    return f"to do: {guide.next_step}" if guide.next_step else ""
+
+
+def _wrapped(text: str, lead: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))

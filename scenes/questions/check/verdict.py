@@ -1,0 +1,331 @@
+"""What a map means in words: how bad, where, whose fault, and what to do about it. Plain values in, plain values out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.body import Kind
+from geometry.frame import where_in_words
+from geometry.notes import Note
+from raytrace.beam.frame_margin import Margin, frame_margin, pessimistic_share
+from raytrace.optics.camera import Guide
+from raytrace.shares import Shares, VignetteMap, loss_stops
+from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word, has_room, lack_words, word_for, worst_word
+
+SharesAt = Callable[[NDArray[np.float64], bool], Shares]  # picture points (N, 2), whether to spend more rays on them
+
+ALIKE_STOPS = 0.05  # corners this close to each other are named together,
+ALIKE_LEAST = 0.5  # if each loses at least this share of what the worst place does
+MOST_ALIKE = 4096  # pixels of a wholly dark patch that are looked at to find its innermost
+ALIKE_SHARE = 1e-4  # places that differ by less than this are equally dark
+CANDIDATES = 6  # worst map pixels and rim points that are looked at again with more rays
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartLoss:
+    """A part and the loss at the worst place if only it were there [stops]."""
+
+    part: str
+    kind: Kind
+    alone_stops: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worst:
+    """The darkest place of a guide.
+
+    loss_stops is the best estimate, worst_case_stops adds two standard errors and the engine's own bounds; range_stops holds
+    the least and the most over the pupil depths that the lens may have. x_mm, y_mm are picture coordinates, right and up.
+    """
+
+    loss_stops: float
+    worst_case_stops: float
+    range_stops: tuple[float, float]
+    where: str
+    x_mm: float
+    y_mm: float
+    blame: PartLoss | None
+    others: tuple[PartLoss, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GuideVerdict:
+    """How one guide fares in one state; of several pupil depths, with the worst.
+
+    room_mm is the least clearance of any part from its beam, None where that was not or could not be measured; room_needed_mm is
+    what scenes.states.clear_rule asks for.
+    """
+
+    guide: str
+    word: Word
+    worst: Worst
+    corners_stops: tuple[float, float, float, float]  # top left, top right, bottom right, bottom left
+    on_axis_stops: float
+    glass_axis_stops: float
+    glass_corner_minus_axis_stops: float
+    margin: Margin
+    next_step: str
+    pupil: int = 0  # which of the pupil depths in question the worst was found with
+    room_mm: float | None = None
+    room_needed_mm: float = 0.0
+
+    @property
+    def lacks_room(self) -> bool:
+        """Whether nothing visible is lost, but with less room than a pupil taken as fixed may be wrong by."""
+        return self.word in LOSING_NOTHING and not has_room(self.room_mm, self.room_needed_mm)
+
+    @property
+    def lack_words(self) -> str:
+        """In words; '' where there is room."""
+        return lack_words(self.room_mm, self.room_needed_mm) if self.lacks_room else ""
+
+
+def with_room(guide: GuideVerdict, *, room_mm: float | None, needed_mm: float, nearest: str) -> GuideVerdict:
+    """The verdict with its room: never plain clear where a pupil taken as fixed may be wrong by more than that.
+
+    `nearest` is the part that comes nearest to the beam, with its place, in words.
+    """
+    told = replace(guide, room_mm=room_mm, room_needed_mm=needed_mm)
+    if not told.lacks_room or guide.word is not Word.CLEAR:
+        return told
+    step = f"confirm it on the test shoot ({nearest or 'every corner and edge'}), or give the lens its pupil_walk"
+    return replace(told, word=Word.TIGHT, next_step=step)
+
+
+Amount = Callable[[str], str]  # a part's name -> how much its next step takes, in words; '' where that is not known
+
+
+def no_amount(part: str) -> str:  # noqa: ARG001 - an Amount
+    """An Amount that knows none."""
+    return ""
+
+
+def judge(
+    guide: Guide,
+    *,
+    shares_at: Sequence[SharesAt],
+    maps: Sequence[VignetteMap],
+    kinds: Sequence[Kind],
+    limits: Limits,
+    amount: Amount = no_amount,
+) -> GuideVerdict:
+    """The verdict on a guide: searched over its map pixels, its edge and exact corners, and every pupil depth in question.
+
+    shares_at and maps hold one entry per pupil depth; kinds names the parts by index.
+    """
+    looks = [_Look.of(guide, at, map_, kinds, limits) for at, map_ in zip(shares_at, maps, strict=True)]
+    pupil = max(range(len(looks)), key=lambda k: (looks[k].worst_case_stops, looks[k].loss_stops))
+    worst_look = looks[pupil]
+    margin = frame_margin(guide, shares_at, maps, nothing_share=limits.nothing_share)
+    worst = worst_look.worst(guide, (min(k.loss_stops for k in looks), max(k.loss_stops for k in looks)))
+    nothing = all(look.nothing_lost for look in looks)
+    word = word_for(nothing, worst.worst_case_stops, margin.percent, limits)
+    return GuideVerdict(
+        guide=guide.name,
+        word=word,
+        worst=worst,
+        corners_stops=worst_look.corners_stops,
+        on_axis_stops=max(look.on_axis_stops for look in looks),
+        glass_axis_stops=worst_look.glass_axis_stops,
+        glass_corner_minus_axis_stops=worst_look.glass_corner_stops - worst_look.glass_axis_stops,
+        margin=margin,
+        next_step=next_step(word, worst, margin, kinds, worst_look.names, limits, amount),
+        pupil=pupil,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Look:
+    """A guide seen with one pupil depth."""
+
+    point_mm: NDArray[np.float64]
+    loss_stops: float
+    worst_case_stops: float
+    nothing_lost: bool
+    blame: PartLoss | None
+    others: tuple[PartLoss, ...]
+    corners_stops: tuple[float, float, float, float]
+    on_axis_stops: float
+    glass_axis_stops: float
+    glass_corner_stops: float
+    names: tuple[str, ...]
+
+    @classmethod
+    def of(cls, guide: Guide, shares_at: SharesAt, map_: VignetteMap, kinds: Sequence[Kind], limits: Limits) -> _Look:
+        rim_mm = guide.rim_points_mm()
+        rim = shares_at(rim_mm, False)
+        points_mm = np.concatenate(
+            [rim_mm[_lowest(guide, rim.clear_share, rim_mm)], _worst_pixels_mm(guide, map_), guide.corners_mm(), [[0.0, 0.0]]]
+        )
+        seen = shares_at(points_mm, True)
+        axis, corners = len(points_mm) - 1, slice(len(points_mm) - 5, len(points_mm) - 1)
+        k = int(_lowest(guide, pessimistic_share(seen)[:axis], points_mm[:axis])[0])
+        blame, others = _blamed(seen, k, kinds, limits)
+        losses, glass = loss_stops(seen.clear_share), loss_stops(seen.glass)
+        corner_losses = losses[corners]
+        return cls(
+            point_mm=points_mm[k],
+            loss_stops=float(losses[k]),
+            worst_case_stops=float(loss_stops(pessimistic_share(seen))[k]),
+            nothing_lost=bool(np.all(1.0 - seen.clear_share[:axis] + 2 * seen.stderr[:axis] <= limits.nothing_share)),
+            blame=blame,
+            others=others,
+            corners_stops=(float(corner_losses[0]), float(corner_losses[1]), float(corner_losses[2]), float(corner_losses[3])),
+            on_axis_stops=float(losses[axis]),
+            glass_axis_stops=float(glass[axis]),
+            glass_corner_stops=float(glass[corners].max()),
+            names=seen.part_names,
+        )
+
+    def worst(self, guide: Guide, range_stops: tuple[float, float]) -> Worst:
+        return Worst(
+            loss_stops=self.loss_stops,
+            worst_case_stops=self.worst_case_stops,
+            range_stops=range_stops,
+            where="" if self.blame is None else place_words(guide, self.point_mm, self.corners_stops, self.loss_stops),
+            x_mm=float(self.point_mm[0]),
+            y_mm=float(self.point_mm[1]),
+            blame=self.blame,
+            others=self.others,
+        )
+
+
+def _lowest(guide: Guide, shares: NDArray[np.float64], points_mm: NDArray[np.float64]) -> NDArray[np.intp]:
+    """The darkest few; of those equally dark the ones furthest in, for there stands the part that takes most of the frame."""
+    darkest = shares <= shares.min() + ALIKE_SHARE
+    out = np.linalg.norm((points_mm - np.asarray(guide.centre_mm)) / [guide.half_width_mm, guide.half_height_mm], axis=1)
+    return np.lexsort((out, np.where(darkest, 0.0, shares)))[:CANDIDATES]
+
+
+def _worst_pixels_mm(guide: Guide, map_: VignetteMap) -> NDArray[np.float64]:
+    """Places of the guide's darkest pixels; a pixel that straddles the guide's edge is moved onto it."""
+    centre, half = np.asarray(guide.centre_mm), np.array([guide.half_width_mm, guide.half_height_mm])
+    column, row = pixel_pitch_mm(map_.x_mm), pixel_pitch_mm(map_.y_mm)
+    across = np.flatnonzero(np.abs(map_.x_mm - centre[0]) < half[0] + column / 2)
+    upright = np.flatnonzero(np.abs(map_.y_mm - centre[1]) < half[1] + row / 2)
+    if not len(across) or not len(upright):
+        return np.zeros((0, 2))
+    inside = map_.clear_share[upright[0] : upright[-1] + 1, across[0] : across[-1] + 1]
+    if not (inside < 1.0).any():
+        return np.zeros((0, 2))
+    count = min(CANDIDATES, inside.size)
+    rows, columns = np.nonzero(inside <= np.partition(inside, count - 1, axis=None)[count - 1])
+    step = max(len(rows) // MOST_ALIKE, 1)
+    rows, columns = rows[::step], columns[::step]
+    points = np.column_stack([map_.x_mm[across[columns]], map_.y_mm[upright[rows]]])
+    picked = _lowest(guide, inside[rows, columns].astype(np.float64), points)
+    return np.asarray(np.clip(points[picked], centre - half, centre + half))
+
+
+def pixel_pitch_mm(centres_mm: NDArray[np.float64]) -> float:
+    """Distance of neighbouring pixel centres [mm]; inf for a single pixel, which covers everything."""
+    return float(abs(centres_mm[1] - centres_mm[0])) if len(centres_mm) > 1 else np.inf
+
+
+def _blamed(seen: Shares, k: int, kinds: Sequence[Kind], limits: Limits) -> tuple[PartLoss | None, tuple[PartLoss, ...]]:
+    """The part that stops most light first at place k, and every other part that would take something visible alone."""
+    alone = loss_stops(seen.alone[k])
+    losses = [PartLoss(part=seen.part_names[i], kind=kinds[i], alone_stops=float(alone[i])) for i in range(len(seen.part_names))]
+    first = int(seen.blocked_by[k])
+    if first < 0 or 1.0 - seen.clear_share[k] <= 0.0:
+        return None, ()
+    others = sorted(
+        (loss for i, loss in enumerate(losses) if i != first and 1.0 - seen.alone[k, i] > limits.nothing_share),
+        key=lambda loss: -loss.alone_stops,
+    )
+    return losses[first], tuple(others)
+
+
+def place_words(guide: Guide, point_mm: NDArray[np.float64], corners_stops: Sequence[float], loss: float) -> str:
+    """Where the worst place lies, as the operator says it; corners that fare alike are named together."""
+    right, up = (point_mm - np.asarray(guide.centre_mm)) / [guide.half_width_mm, guide.half_height_mm]
+    together = _corners_together(corners_stops, loss)
+    return together if together and min(abs(right), abs(up)) > 0.9 else where_in_words(float(right), float(up))
+
+
+def _corners_together(corners_stops: Sequence[float], loss: float) -> str:
+    a, b, c, d = (_is_alike(corner, loss) for corner in corners_stops)
+    return {
+        (True, True, True, True): "all corners",
+        (True, True, False, False): "both top corners",
+        (False, False, True, True): "both bottom corners",
+        (True, False, False, True): "both left corners",
+        (False, True, True, False): "both right corners",
+    }.get((a, b, c, d), "")
+
+
+def _is_alike(corner_stops: float, loss: float) -> bool:
+    """Whether a corner fares like the worst place: never where it loses nothing and that loses something."""
+    return corner_stops >= loss or (loss - corner_stops <= ALIKE_STOPS and corner_stops >= ALIKE_LEAST * loss)
+
+
+MANY_PARTS = 3  # where this many others stand in the light too, no single part is the cure
+REMEDY = {
+    Kind.FLAG: "open the {part}{amount}",
+    Kind.EXTENSION: "swing the {part} back out{amount}",
+    Kind.MASK: "use a larger cut-out than that of the {part}{amount}, or leave it out",
+    Kind.HOOD: "make the {part} wider or shorter{amount}",
+    Kind.TRAY: "use a larger stage than the {part}{amount}, or bring the box closer to the lens",
+    Kind.BACK: "use a wider bore than that of the {part}{amount}, or bring the box closer to the lens",
+    Kind.SEAL: "use a wider opening than that of the {part}{amount}, or push it back over the barrel",
+    Kind.BARREL: "check the lens's own measures: its {part}{amount} stands in its own light",
+    Kind.FRONT_RING: "check the lens's own measures: its {part}{amount} stands in its own light",
+    Kind.ROD: "shorten the {part}{amount}, or raise the lens above the rods",
+    Kind.SOLID: "move the {part}{amount} out of the view",
+}
+
+
+def at_words(where: str) -> str:
+    """A place with its article: 'the right edge', 'the top right corner', 'both top corners'."""
+    if where.startswith(("all ", "both ")):
+        return where
+    return f"the {where}" if where == "centre" else f"the {where} {'corner' if ' ' in where else 'edge'}"
+
+
+def next_step(
+    word: Word,
+    worst: Worst,
+    margin: Margin,
+    kinds: Sequence[Kind],
+    names: Sequence[str],
+    limits: Limits,
+    amount: Amount = no_amount,
+) -> str:
+    """One plain thing to do; empty where nothing needs doing."""
+    if word is Word.CLEAR:
+        return ""
+    if worst.blame is None or (word is Word.TIGHT and margin.part is not None and margin.percent >= 0):
+        return _keep_away(margin, kinds, names)
+    also = [other.part for other in worst.others if other.alone_stops > limits.visible_loss_stops]
+    if len(also) >= MANY_PARTS:
+        parts = _listed([worst.blame.part, *also])
+        return f"bring the whole box closer to the lens, or use a wider one: {parts} each stand in the light"
+    step = REMEDY[worst.blame.kind].format(part=worst.blame.part, amount=amount(worst.blame.part))
+    return f"{step}; then look at the {_listed(also)}, in the light as well" if also else step
+
+
+def _keep_away(margin: Margin, kinds: Sequence[Kind], names: Sequence[str]) -> str:
+    if margin.part is None:
+        return "shoot a test before trusting it: the errors of this way of computing reach the limit"
+    of_lens = kinds[margin.part] in {Kind.BARREL, Kind.FRONT_RING}
+    away = "leave the lens where it is" if of_lens else f"do not bring the {names[margin.part]} any further in"
+    return f"{away}, and confirm {at_words(margin.where)} on the test shoot"
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
+
+
+def never_clear(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
+    """The verdicts of a state with these notes of its plane in focus: tight at best, where there are any."""
+    if not notes:
+        return guides
+    step = f"check a farther focus too, or bring the {notes[0].part} back: it {notes[0].text.partition(':')[0]}"
+    return tuple(
+        replace(guide, word=worst_word([guide.word, Word.TIGHT]), next_step=step) if guide.word is Word.CLEAR else guide
+        for guide in guides
+    )

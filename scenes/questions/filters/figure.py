@@ -1,0 +1,169 @@
+"""Beams in the stages over the glass sizes, and graduated edges in the picture, as sheets. Return figures; save nothing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+
+from geometry.frame import frame_to_right_up
+from geometry.outline import half_size_mm, to_shape
+from raytrace.optics.filter_light import graded_share
+from scenes.questions.filters.effects import GradedAnswer
+from scenes.questions.filters.sizes import StageAnswer, size_outline
+from scenes.questions.filters.text import FilterReport
+from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
+from scenes.sheets.section_sheet import shape_path
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, RAY_CLEAR, SOFT_INK, TITLE_PT
+from scenes.states.box import filter_outline
+
+MARGIN_MM = 12.0
+GRADED_PIXELS, GRADED_RAYS = 40_000, 48  # of all small pictures together, and of each pixel: a second or two of work
+STAGE_FOOT = (
+    "Seen from behind the camera, mm from the tray's centre. Blue: the beam of each lens at the glass. Orange: the glass fitted. "
+    "Grey: catalogue sizes. Dashed circle: what the neediest lens sweeps when its glass is turned any way."
+)
+GRADED_FOOT = (
+    "The picture as on the monitor, the gradation alone: white passes all, dark takes the filter's full density. Solid line: half "
+    "of its stops; dashed: a tenth and nine tenths."
+)
+LIST_STEP_MM = 4.5
+TOO_MANY = 7  # lenses that a list under a panel has no room for
+
+
+def stages_figure(report: FilterReport, title: str) -> Figure:
+    """A panel for each stage, labelled with its name."""
+    page = _page("Glass that the beams need in each stage", title, STAGE_FOOT)
+    half = _half_mm(report)
+    for answer, space in zip(report.stages, _grid(page, len(report.stages), half[0] / half[1]), strict=True):
+        axes = _axes(page, space, half, answer.name)
+        page.text(space.left, space.top + 3.0, shortened(answer.name, BODY_PT + 1, space.width), BODY_PT + 1, weight="bold")
+        _draw_stage(axes, answer)
+        _write_needs(page, space, answer)
+    return page.figure
+
+
+def _write_needs(page: Page, space: Box, answer: StageAnswer) -> None:
+    """What each lens needs, under the panel, where the sheet has room for it."""
+    top = space.top - min(space.width, space.height) - 10.0
+    if top - LIST_STEP_MM * len(answer.needs) < space.bottom - 2.0 or len(answer.needs) > TOO_MANY:
+        return
+    for k, need in enumerate(answer.needs):
+        words = f"{need.lens.name}: {need.upright_mm[0]:.0f} x {need.upright_mm[1]:.0f} upright, {need.turned_mm:.0f} at any turn"
+        page.text(space.left, top - LIST_STEP_MM * k, shortened(words, LABEL_PT, space.width), LABEL_PT)
+
+
+def _half_mm(report: FilterReport) -> tuple[float, float]:
+    """Half the width and height that every panel shows: beams, glass and what turned glass must hold."""
+    largest = max(need.turned_mm for answer in report.stages for need in answer.needs) / 2
+    glass = [half_size_mm(size_outline(room.size)).max() for room in report.stages[0].needs[0].sizes]
+    reach = max(largest, *glass) * 1.06
+    return reach, reach
+
+
+def _draw_stage(axes: Axes, answer: StageAnswer) -> None:
+    for room in answer.needs[0].sizes:
+        axes.add_patch(
+            PathPatch(shape_path(to_shape(size_outline(room.size), 0.1)), fill=False, edgecolor="#A8A8A8", linewidth=0.6)
+        )
+        x, y = half_size_mm(size_outline(room.size))
+        place = (0.0, -y) if room.size.diameter_mm else (x, y)
+        round_glass = room.size.diameter_mm is not None
+        axes.annotate(
+            room.size.name,
+            place,
+            fontsize=FOOT_PT - 1,
+            color=SOFT_INK,
+            family=FONT,
+            ha="center" if round_glass else "right",
+            va="bottom" if round_glass else "top",
+        )
+    if answer.stage.filter is not None:
+        glass = to_shape(filter_outline(answer.stage.filter), 0.1)
+        turned = shapely.affinity.rotate(glass, -answer.stage.turn_deg, origin=(0, 0))  # clockwise as the operator sees it
+        axes.add_patch(PathPatch(shape_path(turned), fill=False, edgecolor=HIGHLIGHT, linewidth=1.6, zorder=4))
+    for need in answer.needs:
+        drawn = shapely.transform(need.section, frame_to_right_up)
+        axes.add_patch(PathPatch(shape_path(drawn), facecolor=RAY_CLEAR + "18", edgecolor=RAY_CLEAR, linewidth=0.9, zorder=3))
+    for need in (max(answer.needs, key=lambda need: need.turned_mm),):
+        circle = shapely.Point(0, 0).buffer(need.turned_mm / 2, quad_segs=64)
+        axes.add_patch(PathPatch(shape_path(circle), fill=False, edgecolor=RAY_CLEAR, linestyle="--", linewidth=0.7, zorder=3))
+        axes.annotate(need.lens.name, (0.0, need.turned_mm / 2), fontsize=FOOT_PT, color=RAY_CLEAR, ha="center", va="bottom")
+    axes.plot([0.0], [0.0], "+", color=INK, markersize=8, zorder=5)
+
+
+def graded_figure(report: FilterReport, title: str) -> Figure:
+    """A small picture for each lens (rows) and stop (columns), labelled 'LENS f/STOP'."""
+    first = report.graded[0]
+    what = f"if a hard {first.density:g} stood in the {first.stage_name}" if first.tried else "as fitted"
+    page = _page(f"The graduated filter's edge in the picture, {what}", title, GRADED_FOOT)
+    shapes = {answer.half_mm for answer in report.graded}
+    aspect = max(width / height for width, height in shapes)
+    for answer, space in zip(report.graded, _grid(page, len(report.graded), aspect), strict=True):
+        words = f"{answer.lens.name} f/{answer.f_number:.3g}"
+        page.text(space.left, space.top + 1.5, shortened(words, LABEL_PT, space.width), LABEL_PT, weight="bold")
+        axes = _axes(page, space, answer.half_mm, words, answer.middle_mm)
+        _draw_graded(axes, answer, GRADED_PIXELS // len(report.graded))
+    return page.figure
+
+
+def _draw_graded(axes: Axes, answer: GradedAnswer, pixels: int) -> None:
+    (w, h), (x0, y0) = answer.half_mm, answer.middle_mm
+    columns = min(round(math.sqrt(pixels * w / h)), 160)
+    rows = max(2, round(columns * h / w))
+    x = x0 + w * (2 * (np.arange(columns) + 0.5) / columns - 1)
+    y = y0 - h * (2 * (np.arange(rows) + 0.5) / rows - 1)  # row 0 is the top
+    across, upright = np.meshgrid(x, y)
+    points = np.column_stack([across.ravel(), upright.ravel()])
+    share = graded_share(answer.variant, points, answer.glasses, answer.place, GRADED_RAYS)
+    stops = -np.log2(share).reshape(rows, columns)
+    extent = (x0 - w, x0 + w, y0 - h, y0 + h)
+    full = answer.density / math.log10(2.0)
+    axes.imshow(stops, origin="upper", extent=extent, aspect="auto", cmap="gray_r", vmin=0.0, vmax=1.4 * full, zorder=1)
+    edge = answer.edge
+    for place, dash in ((edge.begins_mm, (0, (4, 3))), (edge.middle_mm, "solid"), (edge.ends_mm, (0, (4, 3)))):
+        if place is not None:
+            s, c = math.sin(math.radians(answer.turn_deg)), math.cos(math.radians(answer.turn_deg))
+            ends = np.array([[place * s - 4 * w * c, place * c + 4 * w * s], [place * s + 4 * w * c, place * c - 4 * w * s]])
+            axes.plot(x0 + ends[:, 0], y0 + ends[:, 1], color=HIGHLIGHT, linewidth=0.9, linestyle=dash, zorder=2)
+    axes.set_facecolor(PAPER)
+
+
+def _page(head: str, title: str, foot: str) -> Page:
+    page = Page(*A4_MM)
+    width = page.width_mm - 2 * MARGIN_MM
+    page.text(MARGIN_MM, page.height_mm - 12.0, head, fitted_pt(head, TITLE_PT + 2, width, 10.0, "bold"), weight="bold")
+    page.text(MARGIN_MM, page.height_mm - 18.5, shortened(title, BODY_PT + 1, width), BODY_PT + 1, colour=SOFT_INK)
+    page.text(MARGIN_MM, 8.5, wrapped(foot, FOOT_PT + 1, width, 2), FOOT_PT + 1, colour=SOFT_INK, va="center")
+    return page
+
+
+def _grid(page: Page, count: int, aspect: float) -> list[Box]:
+    """Room for panels of one aspect, row by row from the top left, in as many columns as show them largest."""
+    left, right, low, high = MARGIN_MM, page.width_mm - MARGIN_MM, 16.0, page.height_mm - 22.0
+
+    def size(columns: int) -> float:
+        rows = math.ceil(count / columns)
+        return min((right - left) / columns - 12.0, ((high - low) / rows - 13.0) * aspect)
+
+    columns = max(range(1, count + 1), key=size)
+    rows = math.ceil(count / columns)
+    w, h = (right - left) / columns, (high - low) / rows
+    places = [(k % columns, k // columns) for k in range(count)]
+    return [Box(left + c * w + 9.0, high - (r + 1) * h + 6.0, left + (c + 1) * w - 3.0, high - r * h - 7.0) for c, r in places]
+
+
+def _axes(page: Page, space: Box, half_mm: tuple[float, float], label: str, middle_mm: Sequence[float] = (0.0, 0.0)) -> Axes:
+    """Axes of true shape at the top left of a space."""
+    scale = max(2 * half_mm[0] / space.width, 2 * half_mm[1] / space.height)
+    w, h = 2 * half_mm[0] / scale, 2 * half_mm[1] / scale
+    axes = page.axes(Box(space.left, space.top - h, space.left + w, space.top), label=label)
+    axes.set_xlim(middle_mm[0] - half_mm[0], middle_mm[0] + half_mm[0])
+    axes.set_ylim(middle_mm[1] - half_mm[1], middle_mm[1] + half_mm[1])
+    axes.tick_params(labelsize=FOOT_PT - 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+    return axes

@@ -1,0 +1,199 @@
+"""Which filter glass each stage needs with each lens, and which catalogue sizes do. Opens no file, draws nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from geometry.body import Slab
+from geometry.errors import GeometryError
+from geometry.frame import Pose
+from geometry.glass_room import room_any_turn_mm, room_mm, turned_size_mm, upright_size_mm
+from geometry.outline import Outline, RoundedRectangle
+from geometry.parts import opening, part_pose
+from raytrace.beam.beam import union
+from raytrace.beam.outline import Section
+from raytrace.beam.planes import fillings, sections_in
+from raytrace.beam.rays import ENDLESS_MM
+from raytrace.box import Box, Glass
+from raytrace.optics.lens import pencils_for
+from scenes.scene_file.catalogue import FilterSize, filter_sizes
+from scenes.scene_file.errors import Complaint, SceneError
+from scenes.scene_file.tables.box import Filter, Stage, is_fitted
+from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.scene import box_for
+from scenes.states.box import box_place, filter_outline, stage_name
+from scenes.states.clear_rule import WALK_MM
+from scenes.states.full_range import Ranged
+from scenes.states.lens import front_travel_mm
+from scenes.states.load import Loaded
+from scenes.states.state import StatePlan
+
+MARGIN_MM = WALK_MM  # room that a glass should leave: as much as a pupil that is not measured may be wrong
+USUAL_THICKNESS_MM, USUAL_INDEX = 4.0, 1.5168  # of glass that a tray does not hold yet; common practice, and a usual crown
+SAME_MM = 0.5  # heights that differ by less are one holder's: glass is cut to a few tenths
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeRoom:
+    """The room that a catalogue size leaves round a beam, upright and at the worst turn [mm]; negative where the beam passes it."""
+
+    size: FilterSize
+    upright_mm: float
+    turned_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageNeed:
+    """What one lens needs of the glass in one stage.
+
+    section is the beam at both faces of the glass, about the tray's centre (x to the operator's left, y up). now_mm is the room
+    that the glass in the scene leaves as it is turned; None for an empty tray. tray_mm is the room in the tray's own opening, from
+    its rear edge to its front edge, with its glass in it or not.
+    """
+
+    lens: Lens
+    section: Section
+    upright_mm: tuple[float, float]
+    turned_mm: float
+    sizes: tuple[SizeRoom, ...]
+    now_mm: float | None
+    tray_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageAnswer:
+    """One stage of the scene with every lens that it is fitted with; holder_mm is the height that its holder takes, where known."""
+
+    name: str
+    stage: Stage
+    holder_mm: float | None
+    needs: tuple[StageNeed, ...]
+
+
+def stage_answers(loaded: Loaded, ranged: Sequence[Ranged]) -> tuple[StageAnswer, ...]:
+    """Every stage with every lens it is fitted with, widest lens first."""
+    ordered = sorted(ranged, key=lambda one: -field_deg(one.plans))
+    found = []
+    for number, stage in enumerate(loaded.scene.box.stage, 1):
+        fitted = [one for one in ordered if is_fitted(stage, one.lens.name)]
+        needs = tuple(_stage_need(loaded, one.lens, stage, one.plans) for one in fitted)
+        if needs:
+            found.append(StageAnswer(name=stage_name(stage, number), stage=stage, holder_mm=_holder_mm(stage), needs=needs))
+    return tuple(found)
+
+
+def field_deg(plans: Sequence[StatePlan]) -> float:
+    """The largest angle from the lens axis at which any guide's corner is seen, over all states [deg]."""
+    largest = 0.0
+    for plan in plans:
+        corners = np.concatenate([guide.corners_mm() for guide in plan.guides])
+        for variant in plan.variants:
+            pencils = pencils_for(variant, corners)
+            slope = pencils.slope[pencils.valid]
+            largest = max(largest, float(np.degrees(np.arctan(np.hypot(slope[:, 0], slope[:, 1]).max(initial=0.0)))))
+    return largest
+
+
+def _stage_need(loaded: Loaded, lens: Lens, stage: Stage, plans: Sequence[StatePlan]) -> StageNeed:
+    try:
+        section = union([_at_glass(loaded, lens, stage, plan) for plan in plans])
+        in_tray = union([section, *(_at_tray(loaded, lens, stage, plan) for plan in plans)])
+    except GeometryError as error:
+        raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
+    return StageNeed(
+        lens=lens,
+        section=section,
+        upright_mm=upright_size_mm(section),
+        turned_mm=turned_size_mm(section),
+        sizes=tuple(_size_room(size, section) for size in filter_sizes().values()),
+        now_mm=None if stage.filter is None else room_mm(filter_outline(stage.filter), section, stage.turn_deg),
+        tray_mm=room_mm(_tray_opening(stage), in_tray, stage.turn_deg),
+    )
+
+
+def _tray_opening(stage: Stage) -> Outline:
+    return opening(size_mm=stage.opening_mm, diameter_mm=stage.opening_diameter_mm, corner_mm=stage.corner_mm)
+
+
+def _size_room(size: FilterSize, section: Section) -> SizeRoom:
+    outline = size_outline(size)
+    return SizeRoom(size=size, upright_mm=room_mm(outline, section), turned_mm=room_any_turn_mm(outline, section))
+
+
+def size_outline(size: FilterSize) -> Outline:
+    """The outline of a catalogue size."""
+    if size.diameter_mm is not None:
+        return opening(diameter_mm=size.diameter_mm)
+    return opening(size_mm=(size.width_mm or 0.0, size.height_mm or 0.0))
+
+
+def stage_pose(loaded: Loaded, lens: Lens, stage: Stage, plan: StatePlan) -> Pose:
+    """The middle of a stage's tray with this lens at this setting, upright whatever its turn."""
+    place = box_place(box_for(loaded.scene, lens), front_travel_mm(lens, plan.focal_mm, plan.focus_mm))
+    return part_pose(place, at_mm=stage.at_mm, depth_mm=stage.depth_mm, tilt_deg=stage.tilt_deg)
+
+
+def _at_glass(loaded: Loaded, lens: Lens, stage: Stage, plan: StatePlan) -> Section:
+    """The beam at both faces of the glass of a stage, the trays nearer the lens filled or empty."""
+    middle = stage_pose(loaded, lens, stage, plan)
+    own = plate_in(middle, stage.filter)
+    faces = _faces(middle, own.slab.thickness_mm)
+    ways = [(*held, own) for held in fillings(_nearer(plan, middle))]
+    return union([sections_in(plan.variants, plan.guides, Box(parts=(), glasses=glasses), faces) for glasses in ways])
+
+
+def _at_tray(loaded: Loaded, lens: Lens, stage: Stage, plan: StatePlan) -> Section:
+    """The beam at both edges of a stage's tray, it and the trays nearer the lens filled or empty."""
+    middle = stage_pose(loaded, lens, stage, plan)
+    own = () if stage.filter is None else (plate_in(middle, stage.filter),)
+    faces = _faces(middle, stage.depth_mm)
+    ways = fillings((*_nearer(plan, middle), *own))
+    return union([sections_in(plan.variants, plan.guides, Box(parts=(), glasses=glasses), faces) for glasses in ways])
+
+
+def _faces(middle: Pose, thickness_mm: float) -> list[Pose]:
+    """The planes of the rear and front face of a plate about that middle."""
+    return [Pose(middle.rotation, middle.points_to_frame(np.array([0.0, 0.0, side * thickness_mm / 2]))) for side in (-1, 1)]
+
+
+def _nearer(plan: StatePlan, middle: Pose) -> tuple[Glass, ...]:
+    return tuple(glass for glass in plan.box.glasses if glass.slab.pose.origin_mm[2] < middle.origin_mm[2] - 1e-6)
+
+
+def plate_in(middle: Pose, glass: Filter | None, **changes: object) -> Glass:
+    """A plate without edges in the middle of a tray, as thick and as dense as the filter there, else as usual."""
+    thickness = USUAL_THICKNESS_MM if glass is None else glass.thickness_mm
+    slab = Slab(name="glass", pose=middle, outline=RoundedRectangle(ENDLESS_MM, ENDLESS_MM), thickness_mm=thickness)
+    plain = Glass(slab=slab, index=USUAL_INDEX if glass is None else glass.index)
+    return replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def _holder_mm(stage: Stage) -> float | None:
+    """The height of the glass that a holder is made for, by the one in it; round and missing glass says nothing."""
+    if stage.filter is None or stage.filter.rectangle_mm is None:
+        return None
+    return stage.filter.rectangle_mm[1]
+
+
+def fits_holder(size: FilterSize, holder_mm: float | None, widest_mm: float | None = None) -> bool | None:
+    """Whether a holder of a height takes a size: any of its own height, narrower ones too (common practice); None if not known."""
+    if holder_mm is None or size.height_mm is None or size.width_mm is None:
+        return None
+    return abs(size.height_mm - holder_mm) <= SAME_MM and (widest_mm is None or size.width_mm <= widest_mm + SAME_MM)
+
+
+def widest_served(answer: StageAnswer, size: FilterSize, margin_mm: float, *, turned: bool) -> tuple[str | None, tuple[str, ...]]:
+    """The widest lens that a size clears by the margin in a stage, and the narrower lenses that it does not."""
+    served = []
+    for need in answer.needs:  # widest lens first
+        room = next(room for room in need.sizes if room.size.name == size.name)
+        served.append((room.turned_mm if turned else room.upright_mm) >= margin_mm)
+    if not any(served):
+        return None, ()
+    first = served.index(True)
+    return answer.needs[first].lens.name, tuple(
+        need.lens.name for need, ok in zip(answer.needs[first:], served[first:], strict=True) if not ok
+    )

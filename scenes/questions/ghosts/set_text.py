@@ -1,0 +1,92 @@
+"""The one tilt for a whole set in sentences, and as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from scenes.changes.tilts import lean_words
+from scenes.questions.ghosts.set_tilt import Left, SetTilt
+from scenes.questions.ghosts.tilts import ANYWHERE, MIDDLE
+
+NAMED = 3  # states named one by one before the rest is counted
+CONFIRM = "then run brimline check: this looked at the frame's edge only"
+
+
+def set_words(answer: SetTilt) -> str:
+    """What to set for all states at once, or that no one tilt does, and what comes nearest."""
+    left_out = _listed(" Left out, as the box takes light there as it is (mend that first): ", answer.dark)
+    return f"{_said(answer)}{left_out}{_listed(' Not counted, with no light of the scene in the picture: ', answer.not_counted)}"
+
+
+def _said(answer: SetTilt) -> str:
+    if answer.is_present:
+        return f"{_head(answer)}: leave the tilts as they are; no ghost of {answer.lights} is in any frame."
+    if answer.clears:
+        short = f"; nothing that fits does it for {ANYWHERE}" if answer.lights == MIDDLE else ""
+        every = f"sends the ghosts of {answer.lights} out of every frame"
+        return f"{_head(answer)}: set {_setting(answer)}, which {every}{short}; {CONFIRM}."
+    why = f": {answer.why}" if answer.why else " within 30 deg"
+    none = f"No one tilt{_but(answer)} sends the ghosts of {answer.lights} out of every frame{why}."
+    if answer.tilt_deg is None:
+        rest = "tilt for each lens as above, coat the filters, or go without them"
+        return f"{none} None that fits does better than the present one: {rest}."
+    left = f"it leaves a ghost in {len(answer.left)} of {answer.count} states, {_named(answer.left)}; now {len(answer.left_now)}"
+    return f"{none} The best that fits is {_setting(answer)}: {left}; {CONFIRM}."
+
+
+def _head(answer: SetTilt) -> str:
+    return f"One tilt for {_whom(answer) or 'all of them'}"
+
+
+def _but(answer: SetTilt) -> str:
+    return f" for {_whom(answer)}" if _whom(answer) else ""
+
+
+def _whom(answer: SetTilt) -> str:
+    """Which states are spoken of; '' for all."""
+    if answer.dark:
+        return f"the other {answer.count}"
+    return f"the {answer.count} with a light in the picture" if answer.not_counted else ""
+
+
+def _setting(answer: SetTilt) -> str:
+    assert answer.tilt_deg is not None
+    return f"{' and '.join(answer.keys)} = {answer.tilt_deg:g} ({lean_words(toward_scene=answer.tilt_deg >= 0)})"
+
+
+def _named(left: Sequence[Left]) -> str:
+    worst = sorted(left, key=lambda one: one.stops)
+    named = ", ".join(f"{one.words} ({one.stops:.1f} stops down)" for one in worst[:NAMED])
+    return f"{named}{f' and {len(worst) - NAMED} more' if len(worst) > NAMED else ''}"
+
+
+def _listed(head: str, words: Sequence[str]) -> str:
+    if not words:
+        return ""
+    return f"{head}{'; '.join(words[:NAMED])}{f' and {len(words) - NAMED} more' if len(words) > NAMED else ''}."
+
+
+def set_dict(answer: SetTilt | None) -> dict[str, Any] | None:
+    """The same as plain data; None where there are not two states to answer for."""
+    if answer is None:
+        return None
+    return {
+        "lights": answer.lights,
+        "states": answer.count,
+        "clears": answer.clears,
+        "as_it_is": answer.is_present,
+        "what": answer.what or None,
+        "keys": list(answer.keys),
+        "tilt_deg": answer.tilt_deg,
+        "leaves": [_left_dict(one) for one in answer.left],
+        "leaves_now": [_left_dict(one) for one in answer.left_now],
+        "against_clearing_all": answer.why or None,
+        "not_counted": list(answer.not_counted),
+        "left_out_as_dark": list(answer.dark),
+        "says": set_words(answer),
+    }
+
+
+def _left_dict(left: Left) -> dict[str, Any]:
+    return {"state": left.key, "strongest_stops": round(left.stops, 2)}

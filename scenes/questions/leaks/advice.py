@@ -1,0 +1,362 @@
+"""What closes each opening, and what keeps each light off; every change is put into the box and measured again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometry.openings import OpeningKind
+from raytrace.box import Box as RayBox
+from raytrace.optics.lens import pencils_for
+from raytrace.reference import reference_shares
+from raytrace.shares import loss_stops
+from raytrace.stray.direct import lit_share, sky_of
+from raytrace.stray.picture import leak_picture
+from scenes.changes.flag_collisions import come_in, with_flag
+from scenes.changes.flag_limits import FlagLimit, FlagLimits
+from scenes.changes.tilts import Refit, TiltRoom, lean_words
+from scenes.questions.leaks.report import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, opening_rows
+from scenes.scene_file.resources import Resources
+from scenes.scene_file.tables.box import Back, Box, Seal
+from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.scene import Scene
+from scenes.states.box import build_box, stage_name
+from scenes.states.lens import front_travel_mm
+from scenes.states.select import widest_stops
+from scenes.states.state import StatePlan, states_of
+from scenes.states.stray import in_frame, setup_of
+
+LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
+OFF_SHARE = 0.002  # of the target: a light that reaches no more counts as kept off
+HELPS = 0.98  # of all gaps: a change that leaves more does nothing that could be seen
+LEAST_LEAN = 0.087  # sine of 5 deg
+FLAG_STEPS_DEG = (4.0, 1.0)  # how a flag is brought in: in large steps down to its limit, then back out in small ones
+ALIKE_SHARE = 0.005  # of the target: a setting that lets in less by no more than this is not worth bringing the flag in for
+TILTS_DEG = (8.0, 5.0, 3.0)  # of a tray, to either side: the largest that fits is measured
+BORE_ROOM_MM = 8.0  # between barrel and bore of a back plate that is proposed; common practice, a donut needs it
+SOFT = "donut"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpeningAdvice:
+    """A change that closes an opening, and all gaps of the box before and after it.
+
+    before and after are veils against the picture's brightness; closes says whether nothing of this opening is left. `against` says
+    why a change was not even measured: the box has no room for it, or the frame would pay for it.
+    """
+
+    opening: str
+    change: str
+    before: float
+    after: float
+    all_before: float
+    all_after: float
+    against: str = ""
+
+    @property
+    def closes(self) -> bool:
+        """Whether nothing of the opening is left."""
+        return self.after < LEAST_VEIL
+
+    @property
+    def helps(self) -> bool:
+        """Whether the gaps of the box together let in less than before, or this one nothing."""
+        return not self.against and (self.closes or self.all_after < HELPS * self.all_before)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LightAdvice:
+    """How far in a flag has to come to keep a light off the target, within what keeps every state clear (limit).
+
+    meets names what it would meet farther in, where that comes first.
+    loss_stops is what the flag, so set, takes from the picture.
+    """
+
+    light: str
+    flag: str
+    angle_deg: float
+    to_angle_deg: float
+    share: float
+    to_share: float
+    loss_stops: float
+    limit: FlagLimit
+    meets: str = ""
+
+    @property
+    def is_too_far_in(self) -> bool:
+        """Whether the flag, as set, already stands farther in than keeps every state clear."""
+        return self.angle_deg < self.limit.clear_deg
+
+    @property
+    def keeps_off(self) -> bool:
+        """Whether the light no longer reaches the target."""
+        return self.to_share <= OFF_SHARE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """The whole page: openings from the worst on, then lights."""
+
+    openings: tuple[OpeningAdvice, ...]
+    lights: tuple[LightAdvice | str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Change:
+    """A change in words, the box with it, and what speaks against it."""
+
+    words: str
+    box: Box
+    against: str = ""
+
+
+class AdviceGrounds:
+    """What advice has to leave alone in every state: the clear limits of flags, and the room for tilts. Shared between reports."""
+
+    def __init__(self, scene: Scene, resources: Resources, plans: Sequence[StatePlan]) -> None:
+        self._scene, self._resources = scene, resources
+        self.limits = FlagLimits(scene, plans)
+        self.tilts = TiltRoom(scene, resources, widest_stops(plans))
+
+    def refit(self, plan: StatePlan) -> Refit:
+        """The box of a state, to be built anew."""
+        return Refit(self._scene, self._resources, plan)
+
+
+def advise(scene: Scene, report: LeakReport, resources: Resources, *, target: str, grounds: AdviceGrounds | None = None) -> Advice:
+    """Changes for every gap and every light that reaches the target, each recomputed, none at the cost of another state.
+
+    Without `grounds` they are those of all states of the scene.
+    """
+    lens = next(lens for lens in scene.lens if lens.name == report.plan.lens_name)
+    work = _Work(report, lens, resources, target, grounds or AdviceGrounds(scene, resources, states_of(scene, resources)))
+    return Advice(openings=tuple(work.openings()), lights=tuple(work.lights()))
+
+
+class _Work:
+    """One report's box, ready to be changed and measured again."""
+
+    def __init__(self, report: LeakReport, lens: Lens, resources: Resources, target: str, grounds: AdviceGrounds) -> None:
+        self.report, self.lens, self.resources, self.target, self.grounds = report, lens, resources, target, grounds
+        self.box, self.refit = report.setup.own_box, grounds.refit(report.plan)
+        self._measured: dict[str, tuple[OpeningRow, ...]] = {}
+
+    def openings(self) -> Iterator[OpeningAdvice]:
+        gaps = [row for row in self.report.openings if row.kind is not OpeningKind.MOUTH and row.veil > 0]
+        total = sum(row.veil for row in self._after("as it is", self.box) if row.kind is not OpeningKind.MOUTH) if gaps else 0.0
+        for row in gaps:
+            for change in self._changes(row):
+                after = [] if change.against else self._gaps_after(change)
+                left = sum(other.veil for other in after if other.kind is row.kind and _same_place(other, row))
+                yield OpeningAdvice(
+                    opening=row.name,
+                    change=change.words,
+                    before=row.veil,
+                    after=row.veil if change.against else left,
+                    all_before=total,
+                    all_after=total if change.against else sum(other.veil for other in after),
+                    against=change.against,
+                )
+
+    def _gaps_after(self, change: _Change) -> list[OpeningRow]:
+        return [row for row in self._after(change.words, change.box) if row.kind is not OpeningKind.MOUTH]
+
+    def _changes(self, row: OpeningRow) -> Iterator[_Change]:
+        match row.kind:
+            case OpeningKind.RING:
+                yield from self._seal_changes()
+                if row.mirrored > LEAST_VEIL:
+                    yield from self._tilts(row)
+            case OpeningKind.SLOT:
+                yield from self._taped(row)
+            case OpeningKind.JOINT:
+                yield from self._closed_joint(row)
+            case OpeningKind.REAR:
+                bore = self.lens.front_diameter_mm + BORE_ROOM_MM
+                back = Back(width_mm=bore + 80, height_mm=bore + 60, bore_mm=bore)
+                fitted = self.box.model_copy(update={"back": (back,), "seal": (Seal(kind=SOFT),)})
+                yield _Change("fit a back plate and a donut seal", fitted)
+            case _:
+                return
+
+    def _seal_changes(self) -> Iterator[_Change]:
+        now = self.box.seal[0] if self.box.seal else None
+        was = f"{now.name or now.kind}" if now and now.kind != "none" else "nothing"
+        sealed = Seal(kind=SOFT).model_copy(update={"name": now.name if now else None})
+        yield _Change(f"seal with a donut in place of {was}", self.box.model_copy(update={"seal": (sealed,)}))
+
+    def _tilts(self, row: OpeningRow) -> Iterator[_Change]:
+        """The stage whose glass mirrors most of this leak, leaned the better of two ways, as far as there is room for it."""
+        place = self._mirroring_stage(row)
+        if place is None:
+            return
+        found = [self._roomiest(place, side) for side in (-1.0, 1.0)]
+        free = [change for change in found if not change.against]
+        if free:
+            yield min(free, key=lambda one: sum(r.veil for r in self._after(one.words, one.box) if r.kind is row.kind))
+        else:
+            yield found[0]
+
+    def _mirroring_stage(self, row: OpeningRow) -> int | None:
+        """Which stage's filter mirrors most of what comes through an opening."""
+        opening = self.report.setup.world.opening_names.index(row.name)
+        paths = [found for found in self.report.picture.paths if found.opening == opening]
+        if not paths:
+            return None
+        glass = self.report.setup.mirror.glasses[paths[0].path.mirrors[0] // 2].name
+        named = (
+            k
+            for k, stage in enumerate(self.box.stage)
+            if stage.filter is not None and glass in (stage.filter.name, f"{stage_name(stage, k + 1)} filter")
+        )
+        return next(named, None)
+
+    def _roomiest(self, place: int, side: float) -> _Change:
+        """The largest of the tilts to one side that fits and clears in every state; else the smallest, and what is against it."""
+        change = None
+        for tilt in TILTS_DEG:
+            change = self._tilted(place, self.box.stage[place].tilt_deg + side * tilt)
+            if not change.against:
+                break
+        assert change is not None
+        return change
+
+    def _tilted(self, place: int, tilt_deg: float) -> _Change:
+        stages = list(self.box.stage)
+        name = stage_name(stages[place], place + 1)
+        stages[place] = stages[place].model_copy(update={"tilt_deg": tilt_deg})
+        return _Change(
+            f"or tilt {name} to {tilt_deg:+g} deg ({lean_words(toward_scene=tilt_deg >= 0)})",
+            self.box.model_copy(update={"stage": tuple(stages)}),
+            self.grounds.tilts.against_tray(name, tilt_deg),
+        )
+
+    def _taped(self, row: OpeningRow) -> Iterator[_Change]:
+        stages = [
+            stage.model_copy(update={"slot_mm": 0.0, "slot_sides": ()}) if stage_name(stage, k) == row.part else stage
+            for k, stage in enumerate(self.box.stage, 1)
+        ]
+        yield _Change(f"tape the slot of {row.part}", self.box.model_copy(update={"stage": tuple(stages)}))
+
+    def _closed_joint(self, row: OpeningRow) -> Iterator[_Change]:
+        """The joint closed all round: as if no part in the row had a stated outside."""
+        update = {key: tuple(p.model_copy(update={"outer_mm": None}) for p in getattr(self.box, key)) for key in ("stage", "mask")}
+        yield _Change(f"close the {row.name} all round (bellows or tape)", self.box.model_copy(update=update))
+
+    def _after(self, words: str, box: Box) -> tuple[OpeningRow, ...]:
+        if words not in self._measured:
+            self._measured[words] = self._measure(box)
+        return self._measured[words]
+
+    def _measure(self, box: Box) -> tuple[OpeningRow, ...]:
+        plan, state = self.report.plan, self.report.lens
+        rng = np.random.default_rng(7)
+        setup = setup_of(box, self.lens, state, plan, self.resources, target=self.target, rng=rng)
+        picture = leak_picture(
+            state, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng, most_mirrors=1
+        )
+        sky = sky_of(setup.target, setup.world, WORTH_SIZE)
+        return opening_rows(setup, picture, sky, in_frame(state, plan.grid, sky.direction), rng)
+
+    def lights(self) -> Iterator[LightAdvice | str]:
+        for row in self.report.lights:
+            if row.in_frame or row.seen.share <= OFF_SHARE:
+                continue
+            tried = [self._closed_flag(row, place) for place in self._flags_for(row)]
+            if not tried:
+                yield f"{row.light.name}: no flag stands on its side ({' or '.join(_sides_of(row))}); hinge one there"
+            else:
+                yield min(tried, key=lambda one: (not one.keeps_off, one.to_share, one.angle_deg - one.to_angle_deg))
+
+    def _flags_for(self, row: LightRow) -> tuple[int, ...]:
+        """Flags on the sides that the light comes from."""
+        return tuple(k for k, flag in enumerate(self.box.flag) if flag.side in _sides_of(row))
+
+    def _closed_flag(self, row: LightRow, place: int) -> LightAdvice:
+        """The flag come in until the light is off, or as far as keeps clear every state that it can keep clear."""
+        flag = self.box.flag[place]
+        name = flag.name or f"{flag.side} flag"
+        limit = self.grounds.limits.of(name)
+        apart = come_in(self.refit, self.box, place, min(limit.clear_deg, flag.angle_deg))
+        best, share = self._farthest_needed(row, place, limit, max(limit.clear_deg, apart.angle_deg))
+        return LightAdvice(
+            light=row.light.name,
+            flag=name,
+            angle_deg=flag.angle_deg,
+            to_angle_deg=best,
+            share=row.seen.share,
+            to_share=share,
+            loss_stops=self._loss_of(place, best),
+            limit=limit,
+            meets=apart.meets,
+        )
+
+    def _farthest_needed(self, row: LightRow, place: int, limit: FlagLimit, least_deg: float) -> tuple[float, float]:
+        """The widest angle that keeps a light off, else that lets least in, and the share it lets in."""
+        now = self.box.flag[place].angle_deg
+        start = min(now, limit.most_deg)
+        found = [(start, row.seen.share if start == now else self._share_at(row, place, start))]
+        coarse, fine = FLAG_STEPS_DEG
+        for angle in _steps_down(start, least_deg, coarse) if found[0][1] > OFF_SHARE else ():
+            found.append((angle, self._share_at(row, place, angle)))
+            if found[-1][1] <= OFF_SHARE:
+                break
+        angle, share = found[-1] if found[-1][1] <= OFF_SHARE else _widest_of_the_least(found)
+        if share > OFF_SHARE:
+            return angle, share
+        for wider in _steps_down(min(angle + coarse, start), angle, fine)[:-1]:
+            lit = self._share_at(row, place, wider)
+            if lit <= OFF_SHARE:
+                return wider, lit
+        return angle, share
+
+    def _share_at(self, row: LightRow, place: int, angle_deg: float) -> float:
+        rng = np.random.default_rng(3)
+        plan, state = self.report.plan, self.report.lens
+        aim = self.report.setup.target
+        setup = setup_of(with_flag(self.box, place, angle_deg), self.lens, state, plan, self.resources, target=aim, rng=rng)
+        return lit_share(setup.target, setup.world, row.light, rng=rng)
+
+    def _loss_of(self, place: int, angle_deg: float) -> float:
+        """Stops that this flag alone, so set, takes at the worst place of the guides' edges, over all pupil depths."""
+        plan = self.report.plan
+        travel = front_travel_mm(self.lens, plan.focal_mm, plan.focus_mm)
+        _, box = build_box(with_flag(self.box, place, angle_deg), self.lens, self.resources, front_travel_mm=travel)
+        group = f"box.flag[{place + 1}]"
+        only = RayBox(parts=tuple(part for part in box.parts if part.group.startswith(group)), glasses=box.glasses)
+        edge = np.concatenate([guide.rim_points_mm(17) for guide in plan.guides])
+        shares = [
+            reference_shares(pencils_for(state, edge), only, log2_rays=6, rng=np.random.default_rng(1)).clear_share.min()
+            for state in plan.variants
+        ]
+        return float(loss_stops(np.array(min(shares))))
+
+
+def _steps_down(from_deg: float, to_deg: float, step_deg: float) -> list[float]:
+    """Angles from the step after the first one down to the last, which is among them; none where it is not below the first."""
+    if not to_deg < from_deg:
+        return []
+    return [*np.arange(from_deg - step_deg, to_deg + 1e-9, -step_deg).round(6).tolist(), to_deg]
+
+
+def _widest_of_the_least(found: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Of angles with what they let in the widest that lets in next to the least."""
+    least = min(share for _, share in found)
+    return max(one for one in found if one[1] <= least + ALIKE_SHARE)
+
+
+def _same_place(first: OpeningRow, second: OpeningRow) -> bool:
+    """Whether two rows are one gap before and after a change: a ring gap may be renamed with its seal."""
+    return first.kind is OpeningKind.RING or first.name == second.name
+
+
+def _sides_of(row: LightRow) -> tuple[str, ...]:
+    """Sides that a light comes from, the stronger first; one that it leans to by less than 5 deg is left out."""
+    x, y = row.light.direction[:2]
+    sides = [(abs(x), "left" if x > 0 else "right"), (abs(y), "top" if y > 0 else "bottom")]
+    return tuple(side for lean, side in sorted(sides, reverse=True) if lean > LEAST_LEAN)
+
+
+__all__ = ["GLARE", "Advice", "LightAdvice", "OpeningAdvice", "advise"]

@@ -1,0 +1,274 @@
+"""Pictures of stray light: the leak picture, the sky as the glass sees it, and the strongest ways through the box."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import BoundaryNorm, Colormap, ListedColormap, Normalize
+from matplotlib.figure import Figure
+from matplotlib.image import AxesImage
+from matplotlib.patches import Circle
+
+from geometry.arrays import FloatArray
+from geometry.body import Part, Surface
+from geometry.meshes import slab_mesh
+from geometry.openings import OpeningKind
+from raytrace.stray.direct import Sky, direction_to_chart
+from scenes.questions.leaks.report import LeakReport, LightRow
+from scenes.questions.leaks.text import percent
+from scenes.sheets.style import (
+    BODY_PT,
+    FOOT_PT,
+    HIGHLIGHT,
+    INK,
+    LABEL_PT,
+    MM_PER_INCH,
+    OPENING_COLOURS,
+    PAPER,
+    PRINT_DPI,
+    SOFT_INK,
+    TITLE_PT,
+    part_colour,
+)
+from scenes.states.stray import frame_slopes
+
+PAGE_MM = (210.0, 148.0)
+FAINTEST_STOPS = 13.0  # under the picture's own brightness: the scale ends where a black level hides all
+WAYS = 6
+GLASS_EDGE = "#6FB7CC"
+ROWS_SHOWN = 5
+FOOT = "Seen from behind the camera, upright; right and left as the operator has them."
+
+
+def _page() -> Figure:
+    return Figure(figsize=(PAGE_MM[0] / MM_PER_INCH, PAGE_MM[1] / MM_PER_INCH), dpi=PRINT_DPI, facecolor=PAPER)
+
+
+def _written(figure: Figure, title: str, subtitle: str, foot: str) -> None:
+    figure.text(0.04, 0.945, title, fontsize=TITLE_PT, fontweight="bold", color=INK, parse_math=False)
+    figure.text(0.04, 0.905, subtitle, fontsize=BODY_PT, color=SOFT_INK, parse_math=False)
+    figure.text(0.04, 0.022, foot, fontsize=FOOT_PT, color=SOFT_INK, parse_math=False)
+
+
+def leak_colours(bad: str = "#000000") -> Colormap:
+    """Dark where nothing leaks, light where much does, the other way round than loss: a leak is light."""
+    from matplotlib import colormaps
+
+    return colormaps["inferno"].with_extremes(under="#000000", bad=bad)
+
+
+def leak_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
+    """The leak picture in stops against the same brightness in front, with the brightest place of each opening named."""
+    picture, figure = report.picture, _page()
+    _written(figure, title, subtitle, f"{FOOT} Brightness outside taken as that of the picture.")
+    high = min(0.7, 0.76 * PAGE_MM[0] * picture.grid.height_mm / picture.grid.width_mm / PAGE_MM[1])
+    axes = figure.add_axes((0.08, 0.84 - high, 0.76, high), label="picture")
+    with np.errstate(divide="ignore"):
+        shown = np.log2(picture.relative)
+    half_w, half_h = picture.grid.width_mm / 2, picture.grid.height_mm / 2
+    x, y = picture.grid.offset_mm
+    image = axes.imshow(
+        shown,
+        origin="upper",
+        extent=(x - half_w, x + half_w, y - half_h, y + half_h),
+        cmap=leak_colours(),
+        norm=Normalize(-FAINTEST_STOPS, max(0.0, float(shown.max(initial=-1.0)))),
+        interpolation="nearest",
+    )
+    axes.set_xlabel("right of the lens axis [mm]", fontsize=LABEL_PT)
+    axes.set_ylabel("above the lens axis [mm]", fontsize=LABEL_PT)
+    axes.tick_params(labelsize=LABEL_PT)
+    for guide in report.plan.guides:
+        corners = guide.corners_mm()
+        axes.plot(*np.vstack([corners, corners[:1]]).T, color="#FFFFFF", linewidth=0.7, linestyle=(0, (4, 3)))
+    _name_leaks(axes, report)
+    bar = figure.colorbar(image, cax=figure.add_axes((0.87, 0.84 - high, 0.02, high)))
+    bar.set_label("leak against the picture [stops]", fontsize=LABEL_PT)
+    bar.ax.tick_params(labelsize=LABEL_PT)
+    _write_openings(figure, report, 0.84 - high - 0.13)
+    return figure
+
+
+def _write_openings(figure: Figure, report: LeakReport, top: float) -> None:
+    """The gaps and what they let in, as far as the page has room."""
+    room = max(0, int((top - 0.06) / 0.035))
+    for k, row in enumerate(report.openings[: min(room, ROWS_SHOWN)]):
+        brightest = f"{-math.log2(row.peak):.1f} stops under the picture at its brightest" if row.peak > 0 else "mirrors nothing in"
+        words = f"{row.name}: {brightest}; {row.open_sr:.3f} sr of sky on the glass"
+        figure.text(0.08, top - 0.035 * k, words, fontsize=BODY_PT, color=INK, parse_math=False)
+
+
+def _name_leaks(axes: Axes, report: LeakReport) -> None:
+    plate = {"facecolor": PAPER, "edgecolor": HIGHLIGHT, "linewidth": 1.0, "boxstyle": "round,pad=0.3"}
+    seen = [row for row in report.openings if row.peak > 0]
+    if not seen:
+        axes.text(0.5, 0.5, "no mirrored leak", transform=axes.transAxes, ha="center", va="center", fontsize=BODY_PT, bbox=plate)
+    for k, row in enumerate(seen[:3]):
+        relative = report.picture.absolute[report.picture.opening_names.index(row.name)] / report.picture.front
+        down, across = np.unravel_index(int(relative.argmax()), relative.shape)
+        place = (float(report.picture.grid.x_mm[across]), float(report.picture.grid.y_mm[down]))
+        words = f"{row.name}\n{-math.log2(row.peak):.1f} stops under the picture"
+        axes.annotate(
+            words,
+            xy=place,
+            xytext=(0.5, 0.62 - 0.2 * k),
+            textcoords="axes fraction",
+            ha="center",
+            va="center",
+            fontsize=BODY_PT,
+            bbox=plate,
+            arrowprops={"arrowstyle": "-", "color": HIGHLIGHT, "linewidth": 1.2},
+        )
+
+
+def sky_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
+    """Which parts of the sky light the glass, and by which opening: straight ahead in the middle, behind on the rim."""
+    figure = _page()
+    foot = (
+        "Straight ahead in the middle, dashed square to the lens axis, the rim straight behind; right and left as the operator's."
+    )
+    _written(figure, title, subtitle, f"{foot}\nWith no box all inside the dashed circle lights all of the glass.")
+    share = figure.add_axes((0.02, 0.12, 0.44, 0.72), label="share")
+    by = figure.add_axes((0.51, 0.12, 0.44, 0.72), label="opening")
+    image = _share_chart(share, report.sky)
+    _opening_chart(by, report)
+    for axes in (share, by):
+        _sky_marks(axes, report)
+    share.set_title("share of the glass that each direction lights", fontsize=BODY_PT)
+    by.set_title("by which opening", fontsize=BODY_PT)
+    bar = figure.colorbar(image, cax=figure.add_axes((0.06, 0.09, 0.36, 0.018)), orientation="horizontal")
+    bar.ax.tick_params(labelsize=FOOT_PT)
+    return figure
+
+
+def _share_chart(axes: Axes, sky: Sky) -> AxesImage:
+    picture = sky.chart.spread(sky.share.sum(axis=0))
+    return axes.imshow(
+        picture, origin="upper", extent=(-2, 2, -2, 2), cmap=leak_colours(PAPER), norm=Normalize(0.0, 1.0), interpolation="nearest"
+    )
+
+
+def _opening_chart(axes: Axes, report: LeakReport) -> None:
+    sky = report.sky
+    names = report.setup.world.opening_names
+    lit = sky.share.max(axis=0) > 0
+    first = np.where(lit, sky.share.argmax(axis=0), -1).astype(np.float64)
+    used = sorted({int(k) for k in first if k >= 0})
+    colours = ListedColormap(["#202020", *(OPENING_COLOURS[k % len(OPENING_COLOURS)] for k in range(len(used)))])
+    numbered = np.searchsorted(used, first) + 1.0
+    picture = sky.chart.spread(np.where(first < 0, 0.0, numbered))
+    axes.imshow(
+        picture,
+        origin="upper",
+        extent=(-2, 2, -2, 2),
+        cmap=colours,
+        norm=BoundaryNorm(np.arange(-0.5, len(used) + 1.5), len(used) + 1),
+        interpolation="nearest",
+    )
+    for k, opening in enumerate(used):
+        colour = OPENING_COLOURS[k % len(OPENING_COLOURS)]
+        axes.text(-1.95, -2.12 - 0.14 * k, f"\u25a0 {names[opening]}", color=colour, fontsize=LABEL_PT, va="top", parse_math=False)
+
+
+def _sky_marks(axes: Axes, report: LeakReport) -> None:
+    """Frame, lights, the circle square to the axis, and the sides' names."""
+    axes.set_xlim(-2.05, 2.05)
+    axes.set_ylim(-2.05, 2.05)
+    axes.set_axis_off()
+    axes.add_patch(Circle((0, 0), 2.0, fill=False, edgecolor=INK, linewidth=1.0))
+    axes.add_patch(Circle((0, 0), math.sqrt(2), fill=False, edgecolor="#FFFFFF", linewidth=0.7, linestyle=(0, (2, 2))))
+    slopes = frame_slopes(report.lens, report.plan.grid)
+    rim = np.column_stack([slopes, np.ones(len(slopes))])
+    rim /= np.linalg.norm(rim, axis=1, keepdims=True)
+    chart = direction_to_chart(rim)
+    axes.plot(*np.vstack([chart, chart[:1]]).T, color="#FFFFFF", linewidth=1.2)
+    axes.text(0, 0, "picture", color=INK, fontsize=FOOT_PT, ha="center", va="center")
+    for words, place in {"top": (0, 1.3), "bottom": (0, -1.3), "left": (-1.28, 0), "right": (1.28, 0)}.items():
+        axes.text(*place, words, color="#FFFFFF", fontsize=FOOT_PT, ha="center", va="center")
+    for row in report.lights:
+        _light_mark(axes, row)
+
+
+def _light_mark(axes: Axes, row: LightRow) -> None:
+    (place,) = direction_to_chart(row.light.direction[None])
+    axes.plot(*place, marker="*", markersize=9, color="#FFFFFF", markeredgecolor=HIGHLIGHT, markeredgewidth=1.0)
+    words = f"{row.light.name} {100 * row.seen.share:.0f} %"
+    plate = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "round,pad=0.15", "alpha": 0.85}
+    below = place[1] > 0.2
+    axes.text(
+        place[0],
+        place[1] + (0.14 if below else -0.14),
+        words,
+        fontsize=FOOT_PT,
+        ha="center",
+        va="center",
+        bbox=plate,
+        parse_math=False,
+    )
+
+
+def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
+    """The strongest mirrored ways through the box, each laid into the plane of the lens axis that the strongest one leaves in."""
+    figure = _page()
+    foot = "The box is cut along the lens axis where the strongest way leaves; the others are turned into that plane."
+    _written(figure, title, subtitle, f"{foot} Lines thicker where more comes; the scene lies toward the right.")
+    paths = report.picture.paths[:WAYS]
+    axes = figure.add_axes((0.08, 0.13, 0.88, 0.74), label="ways")
+    _draw_parts(axes, report.setup.world.walls, _azimuth(paths[0].corners_mm))
+    for glass in report.setup.mirror.glasses:
+        mesh = slab_mesh(glass.slab)
+        _draw_cut(axes, np.asarray(mesh.vertices)[mesh.faces], _azimuth(paths[0].corners_mm), GLASS_EDGE)
+    for number, found in enumerate(paths):
+        line = found.corners_mm
+        width = 0.7 + 2.3 * math.sqrt(found.peak / paths[0].peak)
+        away = line[:, :2] @ _azimuth(line)
+        colour = OPENING_COLOURS[number % len(OPENING_COLOURS)]
+        words = f"{percent(found.peak)}: {report.picture.opening_names[found.opening]}, {found.name}"
+        axes.plot(line[:, 2], away, color=colour, linewidth=width, label=words)
+    axes.set_xlabel("ahead of the lens front rim [mm]", fontsize=LABEL_PT)
+    axes.set_ylabel("from the lens axis [mm]", fontsize=LABEL_PT)
+    axes.tick_params(labelsize=FOOT_PT)
+    axes.set_aspect("equal")
+    axes.set_xlim(-90, 160)
+    axes.set_ylim(-15, 150)
+    axes.axhline(0.0, color=SOFT_INK, linewidth=0.6, linestyle=(0, (8, 3, 2, 3)))
+    axes.legend(fontsize=FOOT_PT, loc="lower right", title="brightest place, opening, mirrors", title_fontsize=FOOT_PT)
+    return figure
+
+
+def _azimuth(corners_mm: FloatArray) -> FloatArray:
+    """Unit vector (2,) from the lens axis toward where a way leaves."""
+    last = corners_mm[-1, :2]
+    return np.asarray(last / max(float(np.hypot(*last)), 1e-9))
+
+
+def _draw_parts(axes: Axes, walls: Sequence[Part], azimuth: FloatArray) -> None:
+    """Every wall cut by the half plane of the lens axis toward an azimuth, as line pieces."""
+    for wall in walls:
+        if isinstance(wall.body, Surface):
+            _draw_cut(axes, wall.body.vertices_mm[wall.body.faces], azimuth, part_colour(wall.kind))
+
+
+def _draw_cut(axes: Axes, corners: FloatArray, azimuth: FloatArray, colour: str) -> None:
+    for piece in _cut_at_axis(corners, np.array([-azimuth[1], azimuth[0], 0.0])):
+        axes.plot(piece[:, 2], piece[:, :2] @ azimuth, color=colour, linewidth=1.3, solid_capstyle="round")
+
+
+def _cut_at_axis(corners: FloatArray, normal: FloatArray) -> list[FloatArray]:
+    """Segments (2, 3) in which triangles (F, 3, 3) meet the plane through the origin with this normal."""
+    value = corners @ normal + 1e-6
+    crossing = np.flatnonzero((value.min(axis=1) < 0) & (value.max(axis=1) > 0))
+    return [_segment(corners[k], value[k]) for k in crossing]
+
+
+def _segment(triangle: FloatArray, value: FloatArray) -> FloatArray:
+    pairs = [(a, b) for a, b in ((0, 1), (1, 2), (2, 0)) if value[a] * value[b] < 0]
+    return np.array([triangle[a] + (triangle[b] - triangle[a]) * (value[a] / (value[a] - value[b])) for a, b in pairs])
+
+
+def gaps_worth_a_picture(report: LeakReport) -> bool:
+    """Whether any gap mirrors light into the picture."""
+    return any(row.mirrored > 0 and row.kind is not OpeningKind.MOUTH for row in report.openings)

@@ -1,0 +1,185 @@
+"""Where stray light gets in: one state of a show measured for direct, mirrored and bounced light. Opens no file, prints nothing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.body import Kind
+from geometry.openings import OpeningKind
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.lens import LensState
+from raytrace.stray.bounce import Veil, veil_of
+from raytrace.stray.direct import LightShare, Sky, StrayLight, Through, light_share, sky_of, through_opening, worth_of
+from raytrace.stray.picture import LeakPicture, leak_picture
+from scenes.runtime.engines import seed_of
+from scenes.scene_file.resources import Resources
+from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.scene import Scene, box_for
+from scenes.states.state import StatePlan
+from scenes.states.stray import Setup, angles_deg, in_frame, setup_of, stray_lights
+
+PICTURE_COLUMNS = 1024
+LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the total is enough to compare
+SKY_SIZE = 121
+WORTH_SIZE = 61
+THREADS = 2  # more gain little: most of the time goes into one search tree
+GLARE = 0.01  # share of the light on the glass that a lens spreads over its picture; coated primes 0.5 to 2 % (from memory)
+WORTHY = (Kind.FLAG, Kind.EXTENSION, Kind.HOOD, Kind.MASK, Kind.SEAL, Kind.SOLID)
+TARGETS = ("glass", "lens")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpeningRow:
+    """What one opening lets in, if it is as bright out there as in the picture.
+
+    mirrored is the mean over the picture and peak the brightest place, both against the same brightness in front; glass_share is
+    the light on the target against that from the picture's own field; veil is mirrored + GLARE * glass_share.
+    """
+
+    name: str
+    kind: OpeningKind
+    part: str
+    area_mm2: float
+    open_sr: float
+    open_stderr_sr: float
+    glass_share: float
+    mirrored: float
+    peak: float
+
+    @property
+    def veil(self) -> float:
+        """What it adds to the picture as a whole, against the picture's own brightness."""
+        return self.mirrored + GLARE * self.glass_share
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LightRow:
+    """How one light fares: direct light, its veil by one bounce, and where it stands."""
+
+    light: StrayLight
+    azimuth_deg: float
+    elevation_deg: float
+    in_frame: bool
+    off_share: float  # what it lights of the target with no box
+    seen: LightShare
+    veil: Veil
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeakReport:
+    """All that was found for one lens, zoom, focus and stop."""
+
+    plan: StatePlan
+    lens: LensState
+    setup: Setup
+    openings: tuple[OpeningRow, ...]
+    lights: tuple[LightRow, ...]
+    worth_sr: tuple[tuple[str, float], ...]
+    picture: LeakPicture
+    mirrored_range: tuple[float, float]
+    sky: Sky
+    frame: NDArray[np.bool_]
+    open_sr: float
+    off_sr: float
+
+
+def run_leaks(
+    scene: Scene, plan: StatePlan, resources: Resources, *, target: str = "glass", columns: int = PICTURE_COLUMNS
+) -> LeakReport:
+    """Everything about one state: leak picture, sky, openings, lights, and what each part is worth."""
+    rng = np.random.default_rng(seed_of(plan.key))
+    lens = next(lens for lens in scene.lens if lens.name == plan.lens_name)
+    own_box = box_for(scene, lens)
+    state, spread = _worst_pupil(own_box, lens, plan, resources, rng)
+    setup = setup_of(own_box, lens, state, plan, resources, target=target, rng=rng)
+    picture = leak_picture(state, plan.grid.resized(min(columns, plan.grid.columns)), setup.mirror, rng=rng, threads=THREADS)
+    sky = sky_of(setup.target, setup.world, SKY_SIZE)
+    frame = in_frame(state, plan.grid, sky.direction)
+    names = [wall.name for wall in setup.world.walls if wall.kind in WORTHY and wall.group]
+    coarse = sky_of(setup.target, setup.world, WORTH_SIZE).direction
+    outside = ~in_frame(state, plan.grid, coarse)
+    worth = worth_of(setup.target, setup.world, list(dict.fromkeys(names)), outside, WORTH_SIZE)
+    rows = opening_rows(setup, picture, sky, frame, rng)
+    return LeakReport(
+        plan=plan,
+        lens=state,
+        setup=setup,
+        openings=rows,
+        lights=tuple(_light_row(light, setup, state, plan.grid, rng) for light in stray_lights(scene)),
+        worth_sr=tuple(sorted(worth.items(), key=lambda item: -item[1])),
+        picture=picture,
+        mirrored_range=spread,
+        sky=sky,
+        frame=frame,
+        open_sr=sum(row.open_sr for row in rows),
+        off_sr=2 * math.pi - float(frame.sum()) * sky.chart.step**2,
+    )
+
+
+def _worst_pupil(
+    box: Box, lens: Lens, plan: StatePlan, resources: Resources, rng: np.random.Generator
+) -> tuple[LensState, tuple[float, float]]:
+    """The pupil depth, of those that the lens may have, that leaks most by mirrors; and the least and most mean strength."""
+    if len(plan.variants) == 1:
+        return plan.variants[0], (0.0, 0.0)
+    found = []
+    for state in plan.variants:
+        setup = setup_of(box, lens, state, plan, resources, target="lens", rng=rng)
+        look = leak_picture(state, plan.grid.resized(min(LOOK_COLUMNS, plan.grid.columns)), setup.mirror, rng=rng, most_mirrors=1)
+        found.append((float(look.relative.mean()), state))
+    means = [mean for mean, _ in found]
+    return found[int(np.argmax(means))][1], (min(means), max(means))
+
+
+def opening_rows(
+    setup: Setup, picture: LeakPicture, sky: Sky, frame: NDArray[np.bool_], rng: np.random.Generator
+) -> tuple[OpeningRow, ...]:
+    """What each opening lets in, the worst first."""
+    own_field = float(sky.irradiance(frame).sum()) or 1.0
+    mirrored = picture.by_opening()
+    peaks = (picture.absolute / picture.front).max(axis=(1, 2))
+    outside = sky.open_sr(~frame), sky.irradiance(~frame)
+    rows = []
+    for k, opening in enumerate(setup.world.openings):
+        by_points = opening.kind not in (OpeningKind.MOUTH, OpeningKind.REST)
+        seen = (
+            through_opening(setup.target, setup.world, k, rng=rng)
+            if by_points
+            else Through(
+                open_sr=float(outside[0][k]), open_stderr_sr=0.0, irradiance_sr=float(outside[1][k]), irradiance_stderr_sr=0.0
+            )
+        )
+        if opening.kind is OpeningKind.REST and seen.open_sr == 0.0 and mirrored[k] == 0.0:
+            continue
+        rows.append(
+            OpeningRow(
+                name=opening.name,
+                kind=opening.kind,
+                part=opening.part,
+                area_mm2=opening.area_mm2,
+                open_sr=seen.open_sr,
+                open_stderr_sr=seen.open_stderr_sr,
+                glass_share=seen.irradiance_sr / own_field,
+                mirrored=float(mirrored[k]),
+                peak=float(peaks[k]),
+            )
+        )
+    return tuple(sorted(rows, key=lambda row: (-row.veil, row.name)))
+
+
+def _light_row(light: StrayLight, setup: Setup, lens: LensState, grid: PixelGrid, rng: np.random.Generator) -> LightRow:
+    azimuth, elevation = angles_deg(light.direction)
+    return LightRow(
+        light=light,
+        azimuth_deg=azimuth,
+        elevation_deg=elevation,
+        in_frame=bool(in_frame(lens, grid, light.direction[None])[0]),
+        off_share=1.0 if light.direction[2] > 0 else 0.0,
+        seen=light_share(setup.target, setup.world, light, rng=rng),
+        veil=veil_of(setup.target, setup.world, light, setup.linings, rng=rng),
+    )

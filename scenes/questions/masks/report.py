@@ -1,0 +1,274 @@
+"""The tightest mask for each lens over its whole range, and the set of k masks that serves them all. Draws nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometry.cutouts import Shape, joined, reach_beyond_mm, tightest
+from geometry.errors import GeometryError
+from geometry.frame import Pose, ahead_in_words, frame_to_right_up
+from geometry.mask_sets import Split, best_splits
+from geometry.outline import Outline
+from geometry.parts import opening, part_pose
+from raytrace.beam.beam import union
+from raytrace.beam.clearance_plane import loop_clearance
+from raytrace.beam.outline import Section
+from raytrace.beam.planes import fillings, sections_in, with_glasses
+from raytrace.box import Box
+from scenes.scene_file.errors import Complaint, SceneError
+from scenes.scene_file.tables.box import Mask
+from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.scene import box_for
+from scenes.states.box import box_place
+from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
+from scenes.states.full_range import focus_note, range_plans
+from scenes.states.lens import front_travel_mm
+from scenes.states.load import Loaded
+from scenes.states.names import state_words
+from scenes.states.select import chosen_lenses
+from scenes.states.state import StatePlan
+
+MARGIN_MM = WALK_MM  # as much as a pupil that is not measured may be wrong
+CORNER_MM = 3.0  # a 6 mm cutter; common practice
+THICKNESS_MM = 1.0  # of a mask that the scene does not have yet, as in the scene file's own default
+MOST_MASKS_SHOWN = 6
+SAME_MM = 0.05  # less is nothing
+TRACED_MM = 0.015  # one beam traced twice may differ by 0.02: cut so much larger, less what a check rounds, masks keep their margin
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What is asked for: margin and least inside corner radius [mm], how many masks, and whether lens families share."""
+
+    margin_mm: float = MARGIN_MM
+    corner_mm: float = CORNER_MM
+    masks: int | None = None
+    split_anamorphic: bool = False
+    also_empty: bool = False
+    at_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a mask stands: as at_mm, thickness, turn and tilt of the scene file, and the mask that stands there now."""
+
+    at_mm: float
+    thickness_mm: float
+    turn_deg: float = 0.0
+    tilt_deg: float = 0.0
+    now: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LensMask:
+    """The tightest cut-out of one lens, in the mask's plane (x to the operator's left, y up) [mm].
+
+    need is the beam itself over all states and both faces; cutout has margin and corners. widest names the state whose beam is
+    largest, axis_mm (right, up) is where the lens axis meets the mask. now_mm is how far the mask that the scene has stays out of
+    the beam. empty_mm is how much farther the beam reaches anywhere when trays are emptied; 0 where that is counted in. needed_mm
+    is the room that `check` asks for with this lens.
+    """
+
+    lens: Lens
+    place: Place
+    need: Section
+    cutout: Shape
+    widest: str
+    now_mm: float | None
+    empty_mm: float
+    axis_mm: tuple[float, float]
+    needed_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutMask:
+    """One mask to cut: the lenses it serves, its opening, and whether it holds only while filters stand in the trays."""
+
+    name: str
+    members: tuple[LensMask, ...]
+    cutout: Shape
+    filters_in: bool = False
+
+    @property
+    def lens_names(self) -> tuple[str, ...]:
+        """The lenses it serves."""
+        return tuple(member.lens.name for member in self.members)
+
+    def excess_mm2(self, member: LensMask) -> float:
+        """How much more opening a lens gets than its own mask would give it."""
+        return max(float(self.cutout.area - member.cutout.area), 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MaskReport:
+    """Every lens's own cut-out, what each number of masks costs, and the masks of the number chosen."""
+
+    wanted: Wanted
+    lenses: tuple[LensMask, ...]
+    splits: tuple[Split, ...]
+    chosen: Split
+    masks: tuple[CutMask, ...]
+    notes: tuple[str, ...]
+
+
+def mask_report(loaded: Loaded, wanted: Wanted, names: Sequence[str] = ()) -> MaskReport:
+    """Masks for the named lenses of a scene, all where none is named."""
+    lenses = tuple(_lens_mask(loaded, lens, wanted) for lens in chosen_lenses(loaded.scene, names))
+    count = _how_many(lenses, wanted)
+    families = [int(wanted.split_anamorphic and mask.lens.squeeze != 1.0) for mask in lenses]
+    splits = best_splits([mask.cutout for mask in lenses], max(count, MOST_MASKS_SHOWN), families=families)
+    chosen = splits[min(count - len(set(families)), len(splits) - 1)]
+    notes = [note for note in (focus_note(mask.lens) for mask in lenses) if note] + _room_notes(lenses, wanted.margin_mm)
+    return MaskReport(
+        wanted=wanted, lenses=lenses, splits=splits, chosen=chosen, masks=_cut(lenses, chosen, wanted.margin_mm), notes=tuple(notes)
+    )
+
+
+def _room_notes(lenses: Sequence[LensMask], margin_mm: float) -> list[str]:
+    """Which lenses a check will not call clear behind these masks, for their pupils are taken as fixed."""
+    found = [mask for mask in lenses if not has_room(margin_mm, mask.needed_mm)]
+    if not found:
+        return []
+    names = ", ".join(mask.lens.name for mask in found)
+    why = f"{margin_mm:g} mm of margin is less than the {WALK_MM:g} mm a fixed pupil can be out by"
+    return [f"{why}: `brimline check` will call {names} tight behind a mask cut so; give pupil_walk, or more margin"]
+
+
+def _how_many(lenses: Sequence[LensMask], wanted: Wanted) -> int:
+    """The number asked for; else as many as the scene has now, one at least; a family each where they do not share."""
+    least = len({mask.lens.squeeze != 1.0 for mask in lenses}) if wanted.split_anamorphic else 1
+    if wanted.masks is not None and wanted.masks < least:
+        problem = f"must be at least {least} with --split-anamorphic: one for each kind of lens, got {wanted.masks}"
+        raise SceneError([Complaint(where="", problem=problem, source="--masks")])
+    now = len({mask.place.now for mask in lenses})
+    return min(wanted.masks or max(now, least), len(lenses))
+
+
+def _cut(lenses: Sequence[LensMask], chosen: Split, margin_mm: float) -> tuple[CutMask, ...]:
+    found = []
+    for number, group in enumerate(sorted(chosen.groups), 1):
+        members = tuple(lenses[k] for k in group)
+        cutout = joined([member.cutout for member in members])
+        filters_in = any(member.empty_mm > margin_mm for member in members)
+        found.append(CutMask(name=f"mask {number}", members=members, cutout=cutout, filters_in=filters_in))
+    return tuple(found)
+
+
+def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
+    place, fitted = place_of(loaded, lens, wanted.at_mm)
+    plans = range_plans(loaded, lens)
+    planes = [mask_planes(loaded, lens, plan, place) for plan in plans]
+    try:
+        own = [_section(plan, plan.box, faces) for plan, faces in zip(plans, planes, strict=True)]
+        other = [
+            _section(plan, with_glasses(plan.box, glasses), faces)
+            for plan, faces in zip(plans, planes, strict=True)
+            for glasses in fillings(plan.box.glasses)[1:]
+        ]
+    except GeometryError as error:
+        raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
+    need = union(own)
+    if need.is_empty:
+        where = ahead_in_words(place.at_mm, "the back plate", "g")
+        problem = f"has no beam {where}, the plane of focus lies nearer: use another --at"
+        raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=problem)])
+    empty_mm = max((reach_beyond_mm(need, section) for section in other if not section.is_empty), default=0.0)
+    need = union([need, *other]) if wanted.also_empty else need
+    return LensMask(
+        lens=lens,
+        place=place,
+        need=need,
+        cutout=tightest(need, wanted.margin_mm + TRACED_MM, wanted.corner_mm),
+        widest=state_words(max(zip(own, plans, strict=True), key=lambda pair: pair[0].area)[1]),
+        now_mm=None if fitted is None else _room_mm(_opening(loaded, fitted), need),
+        empty_mm=0.0 if wanted.also_empty else empty_mm,
+        axis_mm=_axis_mm(planes[0][0]),
+        needed_mm=max(room_needed_mm(plan.variants) for plan in plans),
+    )
+
+
+def _axis_mm(plane: Pose) -> tuple[float, float]:
+    """(right, up) of the lens axis in a plane [mm]."""
+    ahead_mm = float(plane.rotation[:, 2] @ plane.origin_mm / plane.rotation[2, 2])
+    right, up = frame_to_right_up(plane.points_to_part(np.array([0.0, 0.0, ahead_mm]))[:2])
+    return float(right), float(up)
+
+
+def _section(plan: StatePlan, box: Box, planes: Sequence[Pose]) -> Section:
+    return sections_in(plan.variants, plan.guides, box, planes)
+
+
+def place_of(loaded: Loaded, lens: Lens, at_mm: float | None) -> tuple[Place, Mask | None]:
+    """Where this lens's mask stands, and the mask that the scene has there: `at_mm` where given, else the lens's one mask."""
+    fitted = box_for(loaded.scene, lens).mask
+    if at_mm is not None:
+        fitted = tuple(mask for mask in fitted if mask.at_mm == at_mm)
+        if not fitted:
+            return Place(at_mm=at_mm, thickness_mm=THICKNESS_MM), None
+    if len(fitted) != 1:
+        found = f"is fitted with {len(fitted)} masks" if fitted else "has no mask in this scene"
+        problem = f"{found}; say with --at where the mask to cut stands, in mm ahead of the back plate's rear face"
+        raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=problem)])
+    (mask,) = fitted
+    number = loaded.scene.box.mask.index(mask) + 1
+    place = Place(
+        at_mm=mask.at_mm,
+        thickness_mm=mask.thickness_mm,
+        turn_deg=mask.turn_deg,
+        tilt_deg=mask.tilt_deg,
+        now=mask.name or f"mask {number} of the scene",
+    )
+    return place, mask
+
+
+def mask_planes(loaded: Loaded, lens: Lens, plan: StatePlan, place: Place) -> tuple[Pose, Pose]:
+    """The planes of a mask's rear and front face, as the box stands with this lens at this setting."""
+    box = box_place(box_for(loaded.scene, lens), front_travel_mm(lens, plan.focal_mm, plan.focus_mm))
+    middle = part_pose(box, at_mm=place.at_mm, depth_mm=place.thickness_mm, turn_deg=place.turn_deg, tilt_deg=place.tilt_deg)
+    rear, front = (
+        Pose(middle.rotation, middle.points_to_frame(np.array([0.0, 0.0, side * place.thickness_mm / 2]))) for side in (-1, 1)
+    )
+    return rear, front
+
+
+def _opening(loaded: Loaded, mask: Mask) -> Outline:
+    if mask.outline is not None:
+        return loaded.resources.outlines[mask.outline]
+    return opening(size_mm=mask.opening_mm, diameter_mm=mask.opening_diameter_mm, corner_mm=mask.corner_mm)
+
+
+def _room_mm(outline: Outline, need: Section) -> float:
+    """How far an opening stays out of a section; negative: how deep it is in."""
+    return loop_clearance(outline, Pose(np.eye(3), np.zeros(3)), need, None).distance_mm
+
+
+def size_mm(shape: Shape) -> tuple[float, float]:
+    """Width and height of the upright rectangle about a shape."""
+    left, low, right, high = shape.bounds
+    return right - left, high - low
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """The rule of thumb in one direction against what is computed: the lens front, the bare beam, the cut-out [mm]."""
+
+    front_mm: float
+    beam_mm: float
+    cutout_mm: float
+
+    @property
+    def word(self) -> str:
+        """'too lax' where an opening as large as the front would stand in the beam, 'too strict' where a smaller one is clear."""
+        if self.beam_mm > self.front_mm + SAME_MM:
+            return "too lax"
+        return "too strict" if self.cutout_mm < self.front_mm - SAME_MM else "right"
+
+
+def rules_of(mask: LensMask) -> tuple[Rule, Rule]:
+    """Across and upright: an opening no smaller than the lens front diameter (common practice)."""
+    front = mask.lens.front_diameter_mm
+    (across, upright), (width, height) = size_mm(mask.need), size_mm(mask.cutout)
+    return Rule(front_mm=front, beam_mm=across, cutout_mm=width), Rule(front_mm=front, beam_mm=upright, cutout_mm=height)

@@ -1,0 +1,247 @@
+"""The sun's day for each lens: when it is in the picture, when on the glass, and when with the flags as far in as they go."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.arrays import FloatArray
+from geometry.frame import OUTWARD, Side
+from raytrace.ghosts.paths import Light, disc_directions, picture_mm
+from raytrace.ghosts.tilt import outside_mm
+from raytrace.optics.camera import whole_frame
+from raytrace.optics.lens import LensState
+from raytrace.stray.target import Target
+from raytrace.stray.world import NOTHING, World
+from raytrace.sun import InPicture, Reaches, Site, SunPath, minutes_of_day, spans, sun_path
+from scenes.changes.flag_collisions import come_in, with_flag
+from scenes.changes.flag_limits import FlagLimit, FlagLimits
+from scenes.changes.tilts import Refit
+from scenes.runtime.engines import seed_of
+from scenes.scene_file.errors import Complaint, SceneError
+from scenes.scene_file.messages import did_you_mean
+from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.light import Sun
+from scenes.scene_file.tables.scene import Scene
+from scenes.states.lights import site_of, suns_of
+from scenes.states.load import Loaded, plans_of
+from scenes.states.names import middle_variant
+from scenes.states.state import StatePlan
+from scenes.states.stray import frame_slopes, setup_of
+
+BoolArray = NDArray[np.bool_]
+
+SUN_HALF_DEG = 0.2666
+RIM = slice(1, None, 3)  # four of the points round the sun's rim
+ON_GLASS_SHARE = 0.005  # of the target: less than this is the roughness of the points it is looked at
+RAYS_AT_ONCE = 1 << 18
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagAngle:
+    """A flag's present angle, and the smallest one at which every focus and stop of the lens stays clear (limit) [deg].
+
+    meets names what it would meet farther in, where that comes first.
+    """
+
+    name: str
+    now_deg: float
+    least_deg: float
+    limit: FlagLimit
+    meets: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SunReport:
+    """The sun's day for one lens. best_reach (M,) is as `path.reach`, with every flag at its least angle."""
+
+    key: str
+    lens_name: str
+    plan: StatePlan
+    light: str
+    site: Site
+    target: str
+    path: SunPath
+    best_reach: FloatArray
+    flags: tuple[FlagAngle, ...]
+    frame_deg: FloatArray
+
+    @property
+    def on_glass(self) -> BoolArray:
+        """When the sun is on the target (M,)."""
+        return self.path.reach > ON_GLASS_SHARE
+
+    @property
+    def on_glass_at_best(self) -> BoolArray:
+        """When it still is with the flags in as far as they go (M,)."""
+        return self.best_reach > ON_GLASS_SHARE
+
+    def spans(self, holds: BoolArray) -> tuple[tuple[dt.datetime, dt.datetime], ...]:
+        """From when to when something holds."""
+        return spans(self.path.moments, holds)
+
+
+def chosen_sun(scene: Scene, name: str | None) -> tuple[str, Sun]:
+    """The sun of that name, or the first; SceneError where there is none."""
+    suns = dict(suns_of(scene))
+    if not suns:
+        way_out = "give one sun = { latitude_deg, longitude_deg, time, camera_heading_deg }"
+        raise SceneError([Complaint(where="light", problem=f"none is the sun by place and time; {way_out}")])
+    if name is None:
+        return next(iter(suns.items()))
+    if name not in suns:
+        problem = f'no sun is named "{name}"; {did_you_mean(name, list(suns))}'
+        raise SceneError([Complaint(where="", problem=problem, source="--light")])
+    return name, suns[name]
+
+
+def sun_plans(plans: Sequence[StatePlan]) -> tuple[StatePlan, ...]:
+    """One state per lens and zoom: its first focus, at its widest stop."""
+    found: dict[tuple[str, float], StatePlan] = {}
+    for plan in plans:
+        old = found.setdefault((plan.lens_name, plan.focal_mm), plan)
+        if plan.focus_mm == old.focus_mm and plan.f_number < old.f_number:
+            found[plan.lens_name, plan.focal_mm] = plan
+    return tuple(found.values())
+
+
+def limits_of(loaded: Loaded, plans: Sequence[StatePlan]) -> dict[str, FlagLimits]:
+    """How far in flags may come, by lens, over every zoom, focus and stop of it."""
+    lenses = dict.fromkeys(plan.lens_name for plan in plans)
+    return {lens: FlagLimits(loaded.scene, [plan for plan in plans if plan.lens_name == lens]) for lens in lenses}
+
+
+def sun_report(
+    loaded: Loaded,
+    plan: StatePlan,
+    name: str,
+    sun: Sun,
+    day: dt.date | None = None,
+    *,
+    limits: FlagLimits | None = None,
+    target: str = "glass",
+) -> SunReport:
+    """The sun's day for one lens; `day` in place of the scene's own date, by the same offset from UTC.
+
+    Without `limits` flags come in as far as the scene's states of that lens let them.
+    """
+    moment = sun.time if day is None else sun.time.replace(year=day.year, month=day.month, day=day.day)
+    lens, site = middle_variant(plan), site_of(sun)
+    closer = _Closer(loaded, plan, limits or limits_of(loaded, plans_of(loaded))[plan.lens_name])
+    rng = np.random.default_rng(seed_of(plan.key))
+    now = setup_of(closer.box, closer.lens, lens, plan, loaded.resources, target=target, rng=rng)
+    path = sun_path(minutes_of_day(moment), site, in_picture=in_picture_of(lens, plan), reaches=reaches_of(now.target, now.world))
+    flags = closer.flags(path.direction[(path.reach > ON_GLASS_SHARE) & ~path.in_frame])
+    best = setup_of(closer.closed(flags), closer.lens, lens, plan, loaded.resources, target=now.target, rng=rng)
+    best_reach = np.zeros_like(path.reach)
+    best_reach[path.up] = reaches_of(best.target, best.world)(path.direction[path.up])
+    slope = frame_slopes(lens, plan.grid)
+    return SunReport(
+        key=plan.key,
+        lens_name=plan.lens_name,
+        plan=plan,
+        light=name,
+        site=site,
+        target=now.target.name,
+        path=path,
+        best_reach=best_reach,
+        flags=flags,
+        frame_deg=_angles_deg(np.column_stack([slope, np.ones(len(slope))])),
+    )
+
+
+def _angles_deg(vectors: FloatArray) -> FloatArray:
+    """Azimuth to the operator's right and elevation (N, 2) of frame vectors (N, 3) [deg]."""
+    unit = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+    return np.degrees(np.column_stack([np.arctan2(-unit[:, 0], unit[:, 2]), np.arcsin(unit[:, 1])]))
+
+
+def in_picture_of(lens: LensState, plan: StatePlan) -> InPicture:
+    """Whether any of a disc in some direction is in the recorded picture."""
+
+    def ask(direction: FloatArray, width_deg: FloatArray) -> BoolArray:
+        found = np.zeros(len(direction), dtype=np.bool_)
+        for k in np.flatnonzero(direction[:, 2] > 0):
+            points = picture_mm(lens, _disc(direction[k], float(width_deg[k]) / 2))
+            found[k] = bool((outside_mm(points, 0.0, [whole_frame(plan.grid)]) <= 0).any())
+        return found
+
+    return ask
+
+
+def _disc(direction: FloatArray, half_deg: float) -> FloatArray:
+    return disc_directions(Light(name="", direction=direction, half_width_deg=half_deg))
+
+
+def reaches_of(target: Target, world: World) -> Reaches:
+    """The share of a target that the sun's disc in some direction lights: its middle and four places of its rim."""
+
+    def ask(direction: FloatArray) -> FloatArray:
+        discs = np.array([_disc(one, SUN_HALF_DEG) for one in direction]).reshape(len(direction), -1, 3)
+        rays = np.concatenate([discs[:, :1], discs[:, RIM]], axis=1)
+        step = max(1, RAYS_AT_ONCE // (len(target.points_mm) * rays.shape[1]))
+        pieces = [_lit(target, world, rays[k : k + step]) for k in range(0, len(rays), step)]
+        return np.concatenate(pieces) if pieces else np.zeros(0)
+
+    return ask
+
+
+def _lit(target: Target, world: World, rays: FloatArray) -> FloatArray:
+    """Mean share (D,) over the target's points of rays (D, R, 3) that meet no wall; a target that faces away is not lit."""
+    flat = rays.reshape(-1, 3)
+    start = target.starts(flat)
+    way = np.broadcast_to(flat[:, None, :], start.shape).reshape(-1, 3)
+    origin = start.reshape(-1, 3)
+    there = np.isfinite(origin[:, 0])
+    free = np.zeros(len(origin), dtype=np.bool_)
+    free[there] = world.first_wall(origin[there], way[there]) == NOTHING
+    return np.asarray(free.reshape(len(rays), -1).mean(axis=1))
+
+
+class _Closer:
+    """The box of one state, and the same box with its flags as far in as keeps clear every focus and stop of its lens."""
+
+    def __init__(self, loaded: Loaded, plan: StatePlan, limits: FlagLimits) -> None:
+        self.refit = Refit(loaded.scene, loaded.resources, plan)
+        self.lens, self.box, self._limits = self.refit.lens, self.refit.box, limits
+
+    def flags(self, toward: FloatArray) -> tuple[FlagAngle, ...]:
+        """Each flag's present and least angle; those on the side that the sun (M, 3) comes from most often go first.
+
+        A flag comes no farther in than to the next one; where no angle of it clears anything it stays as it is.
+        """
+        found: dict[int, FlagAngle] = {}
+        box = self.box
+        for place in sorted(range(len(box.flag)), key=lambda k: -_minutes_toward(Side(box.flag[k].side), toward)):
+            found[place] = self._come_in(box, place)
+            box = with_flag(box, place, found[place].least_deg)
+        return tuple(found[place] for place in range(len(box.flag)))
+
+    def _come_in(self, box: Box, place: int) -> FlagAngle:
+        flag = box.flag[place]
+        name = flag.name or f"{flag.side} flag"
+        limit = self._limits.of(name)
+        if limit.clear_deg == math.inf:
+            return FlagAngle(name=name, now_deg=flag.angle_deg, least_deg=flag.angle_deg, limit=limit)
+        apart = come_in(self.refit, box, place, limit.clear_deg)
+        return FlagAngle(name=name, now_deg=flag.angle_deg, least_deg=apart.angle_deg, limit=limit, meets=apart.meets)
+
+    def closed(self, flags: Sequence[FlagAngle]) -> Box:
+        """The box with every flag at its least angle."""
+        box = self.box
+        for place, flag in enumerate(flags):
+            box = with_flag(box, place, flag.least_deg)
+        return box
+
+
+def _minutes_toward(side: Side, toward: FloatArray) -> int:
+    """In how many of the sun's directions (M, 3) it stands more to that side than to a neighbouring one."""
+    if not len(toward):
+        return 0
+    out = toward @ OUTWARD[side]
+    return int((out >= np.abs(toward[:, :2]).max(axis=1) - 1e-9).sum())

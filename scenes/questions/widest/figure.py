@@ -1,0 +1,124 @@
+"""The chart of `brimline widest`: for each setup which focal lengths clear, and the scene's lenses along them. Returns a figure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator, NullFormatter, NullLocator
+
+from scenes.questions.widest.report import Fate, SetupLimits, StateLimits, WidestReport
+from scenes.questions.widest.scene_lenses import LensFits
+from scenes.questions.widest.setups import setup_words
+from scenes.questions.widest.text import answer_words, fit_words, met_words, setting_words_of
+from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, INK, LABEL_PT, RAY_CLEAR, SOFT_INK, TITLE_PT, badge_of
+
+MARGIN_MM = 12.0
+NAMES_MM = 52.0  # room for the setups' names, left of the bars
+ROW_MM = 6.5  # of the table of lenses
+TIGHT_COLOUR, BITES_COLOUR = "#F0E442", "#F2C9AE"  # a pale tone of the colour of what bites
+TICKS_MM = (4, 5, 6, 8, 10, 12, 14, 16, 18, 20, 24, 28, 35, 40, 50, 65, 75, 100, 135, 180, 250, 350, 500, 800, 1200, 2000)
+LEGEND = (
+    "Bars, top to bottom of each setup: focus and stop. Dark: clears with 2 % of the frame to spare. Yellow: touches nothing, but "
+    "has less room. Pale: the part named stands in the beam."
+)
+
+
+def widest_figure(report: WidestReport, fits: Sequence[LensFits], title: str) -> Figure:
+    """A page with bars for every setup and state, and the scene's lenses below."""
+    page = Page(*A4_MM)
+    width = page.width_mm - 2 * MARGIN_MM
+    page.text(MARGIN_MM, page.height_mm - 12.0, shortened(f"Widest: {title}", TITLE_PT, width), TITLE_PT, weight="bold")
+    answer = wrapped(answer_words(report), BODY_PT, width, 3)
+    page.text(MARGIN_MM, page.height_mm - 16.0, answer, BODY_PT, va="top")
+    floor = 14.0 + (ROW_MM * (len(fits) + 1) + 6.0 if fits else 0.0)
+    space = Box(MARGIN_MM + NAMES_MM, floor + 10.0, page.width_mm - MARGIN_MM, page.height_mm - 31.0)
+    _draw_bars(page.axes(space, label="limits"), report)
+    _name_setups(page, space, report)
+    if fits:
+        _draw_lenses(page, fits, floor - 4.0)
+    page.text(MARGIN_MM, 8.0, wrapped(LEGEND, FOOT_PT + 1, width, 2), FOOT_PT + 1, colour=SOFT_INK, va="center")
+    return page.figure
+
+
+def _ends_mm(report: WidestReport) -> tuple[float, float]:
+    """Focal lengths shown: from a little below the shortest limit to well above the longest."""
+    found = [limit.focal_mm for one in report.setups for state in one.states for limit in (state.clear, state.touch)]
+    known = [focal for focal in found if math.isfinite(focal)] or [report.family.focal_mm]
+    return max(report.from_mm, 0.75 * min(known)), min(report.to_mm, 1.5 * max(known))
+
+
+def _draw_bars(axes: Axes, report: WidestReport) -> None:
+    low, high = _ends_mm(report)
+    for row, one in enumerate(report.setups):
+        for k, state in enumerate(one.states):
+            _draw_state(axes, row, (k + 0.5) / len(one.states), 0.8 / len(one.states), state, (low, high))
+    axes.set_xscale("log")
+    axes.set_xlim(low, high)
+    axes.set_ylim(len(report.setups), 0)
+    axes.xaxis.set_major_locator(FixedLocator([tick for tick in TICKS_MM if low <= tick <= high]))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.xaxis.set_minor_formatter(NullFormatter())
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    axes.set_yticks([])
+    axes.set_xlabel(f"focal length [mm], family of the {report.family.lens.name}", fontsize=LABEL_PT, fontfamily=FONT)
+    axes.tick_params(labelsize=LABEL_PT, labelfontfamily=FONT)
+    axes.grid(axis="x", color="#D8D8D8", linewidth=0.4)
+    axes.set_axisbelow(True)
+    for row in range(1, len(report.setups)):
+        axes.axhline(row, color=SOFT_INK, linewidth=0.4)
+
+
+def _draw_state(axes: Axes, row: int, share: float, tall: float, state: StateLimits, ends_mm: tuple[float, float]) -> None:
+    low, high = ends_mm
+    middle = row + 0.1 + 0.8 * share
+    clear, touch = (min(max(limit.focal_mm, low), high) for limit in (state.clear, state.touch))
+    for left, right, colour in ((low, touch, BITES_COLOUR), (touch, clear, TIGHT_COLOUR), (clear, high, RAY_CLEAR)):
+        if right > left:
+            axes.barh(middle, right - left, height=0.8 * tall, left=left, color=colour, edgecolor="none")
+    words = setting_words_of(state)
+    if clear < high:
+        axes.text(high, middle, f"{words} ", ha="right", va="center", fontsize=FOOT_PT, color="white", fontfamily=FONT)
+    met = state.touch.met or state.clear.met
+    if state.touch.fate is not Fate.ALL and met is not None:
+        axes.text(low, middle, f" {met_words(met)}", ha="left", va="center", fontsize=FOOT_PT, color=INK, fontfamily=FONT)
+
+
+def _name_setups(page: Page, space: Box, report: WidestReport) -> None:
+    tall = space.height / len(report.setups)
+    for row, one in enumerate(report.setups):
+        middle = space.top - (row + 0.5) * tall
+        words = setup_words(one.setup)
+        page.text(
+            MARGIN_MM, middle + 2.0, words, fitted_pt(words, BODY_PT, NAMES_MM - 3.0, 6.0, "bold"), weight="bold", va="center"
+        )
+        page.text(MARGIN_MM, middle - 2.2, _clears_words(one), LABEL_PT, colour=SOFT_INK, va="center")
+
+
+def _clears_words(one: SetupLimits) -> str:
+    limit = one.clear.clear
+    if limit.fate is Fate.NONE:
+        return "clears none"
+    return f"clears all, to {limit.focal_mm:.1f} mm" if limit.fate is Fate.ALL else f"clears from {limit.focal_mm:.1f} mm on"
+
+
+def _draw_lenses(page: Page, fits: Sequence[LensFits], top_mm: float) -> None:
+    """The scene's lenses, a row each, a column for each setup."""
+    setups = [fit.setup for fit in fits[0].fits]
+    step = (page.width_mm - 2 * MARGIN_MM - NAMES_MM) / len(setups)
+    middles = [MARGIN_MM + NAMES_MM + (k + 0.5) * step for k in range(len(setups))]
+    page.text(MARGIN_MM, top_mm, "the scene's own lenses", LABEL_PT, weight="bold", va="center")
+    for x, setup in zip(middles, setups, strict=True):
+        words = setup_words(setup)
+        page.text(x, top_mm, words, fitted_pt(words, LABEL_PT, step - 2.0, 5.0, "bold"), ha="center", va="center", weight="bold")
+    for row, one in enumerate(fits, 1):
+        y = top_mm - row * ROW_MM
+        page.text(MARGIN_MM, y, shortened(one.lens.name, BODY_PT, NAMES_MM - 3.0), BODY_PT, va="center")
+        for x, fit in zip(middles, one.fits, strict=True):
+            badge = badge_of(fit.word.value)
+            words = f"{badge.symbol} {fit_words(fit)}"
+            plate = {"facecolor": badge.ground, "edgecolor": "none", "boxstyle": "round,pad=0.22"}
+            page.text(x, y, words, LABEL_PT, ha="center", va="center", colour=badge.letters, bbox=plate)

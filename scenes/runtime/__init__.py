@@ -1,0 +1,1 @@
+"""Engines, processes and progress: how work is run."""

@@ -1,0 +1,301 @@
+"""Work shared out to processes: this one works too, and each worker beside it is a child process that lives as long as the run.
+
+Knows nothing of states or pictures. A worker gets one call at a time, and results are taken in the order of the calls, so that a
+run leaves the same behind on any number of workers.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from typing import Any, Self
+
+from scenes.runtime.child_process import child_environment
+from scenes.runtime.progress import Tick, silent
+from scenes.runtime.worker_process import DONE, TICK
+
+Call = Callable[..., Any]  # takes `tick`; pickles, for another process may make it
+Take = Callable[[int, Any], None]
+Piece = Callable[[], None]
+Aside = Callable[[bool], Piece | None]
+
+
+UNKNOWN_MEMORY = 8e9  # bytes, where the system does not say
+
+
+def memory_bytes() -> float:
+    """The machine's memory."""
+    try:
+        return float(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES"))
+    except (AttributeError, ValueError, OSError):
+        return UNKNOWN_MEMORY
+
+
+@dataclass(frozen=True, slots=True)
+class Died:
+    """Instead of a result: the process at work on the call ended, and so did a second one after all others were done."""
+
+    status: int
+
+
+def no_aside(idle: bool) -> None:
+    """An Aside without any work."""
+
+
+def _nothing() -> None:
+    """A piece without any work."""
+
+
+def _always() -> bool:
+    return True
+
+
+class WorkerGone(Exception):  # noqa: N818 - it says what happened
+    """A worker's process ended while at work."""
+
+    def __init__(self, status: int) -> None:
+        super().__init__(f"the process ended with status {status}")
+        self.status = status
+
+
+class Worker:
+    """A child process that makes calls one at a time; `warm`, its first, is what takes time before it can do anything else."""
+
+    def __init__(self, warm: Piece) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "scenes.runtime.worker_process"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env=child_environment(os.environ, ""),
+            # In a group of its own: Ctrl-C at the terminal is for the run, and the run ends its workers.
+            process_group=None if sys.platform == "win32" else 0,
+            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+        )
+        self._send(warm)
+
+    def call(self, call: Call, tick: Tick) -> Any:
+        """What a call comes to; WorkerGone where the process ends before it has said so."""
+        self._send(call)
+        while True:
+            kind, what = self._answer()
+            if kind == TICK:
+                tick(*what)
+            elif kind == DONE:
+                return what
+            else:
+                raise RuntimeError(what)
+
+    def _send(self, call: Callable[..., Any]) -> None:
+        assert self._process.stdin is not None
+        data = pickle.dumps(call, protocol=pickle.HIGHEST_PROTOCOL)
+        try:
+            self._process.stdin.write(data)
+            self._process.stdin.flush()
+        except OSError:
+            raise WorkerGone(self._process.wait()) from None
+
+    def _answer(self) -> tuple[str, Any]:
+        assert self._process.stdout is not None
+        try:
+            kind, what = pickle.load(self._process.stdout)
+        except (EOFError, pickle.UnpicklingError):  # the second where it ended amid an answer
+            raise WorkerGone(self._process.wait()) from None
+        return kind, what
+
+    def kill(self) -> None:
+        """End the process, whatever it is at; who waits for its answer is told."""
+        self._process.kill()
+        self._process.wait()
+
+    def end(self) -> None:
+        """End the process, which nobody waits for."""
+        self.kill()
+        for pipe in (self._process.stdin, self._process.stdout):
+            with suppress(OSError):  # what was not sent yet finds nobody
+                assert pipe is not None
+                pipe.close()
+
+
+class _Round:
+    """Calls on their way: which are still to be made, whose results wait for an earlier one, what is to be done aside."""
+
+    def __init__(self, calls: Sequence[Call], take: Take, aside: Aside, tick: Tick) -> None:
+        self.calls, self.take, self.aside = calls, take, aside
+        self.todo = deque(range(len(calls)))
+        self.open = len(calls)
+        self.lost: list[int] = []
+        self.errors: list[BaseException] = []
+        self.stopped = False
+        self._changed = threading.Condition()
+        self._results: dict[int, Any] = {}
+        self._taken = 0
+        self._tick = tick
+
+    def tick(self, steps: int, doing: str = "") -> None:
+        """Count steps, from any thread."""
+        with self._changed:
+            self._tick(steps, doing)
+
+    def next(self, able: Callable[[], bool]) -> int | Piece | None:
+        """The number of a call, or a piece of work aside, or None once there is nothing left; waits where more may come."""
+        with self._changed:
+            while not self.stopped:
+                has_call = bool(self.todo) and able()
+                if piece := self.aside(not has_call):
+                    return piece
+                if has_call:
+                    return self.todo.popleft()
+                if not self.open:
+                    return None
+                self._changed.wait()
+        return None
+
+    def done(self, number: int, result: Any) -> None:
+        """A result has come: it is taken, and so are those that waited for it."""
+        with self._changed:
+            self._results[number] = result
+            while self._taken in self._results:
+                self.take(self._taken, self._results.pop(self._taken))
+                self._taken += 1
+            self.open -= 1
+            self._changed.notify_all()
+
+    def lose(self, number: int) -> None:
+        """A call has cost its process."""
+        with self._changed:
+            self.lost.append(number)
+            self.open -= 1
+            self._changed.notify_all()
+
+    def again(self, number: int, result: Any) -> None:
+        """The result of a lost call has come."""
+        self.open += 1
+        self.done(number, result)
+
+    def stop(self, error: BaseException | None = None) -> None:
+        """Nothing further is to be begun."""
+        with self._changed:
+            self.stopped = True
+            if error is not None:
+                self.errors.append(error)
+            self._changed.notify_all()
+
+    def wake(self) -> None:
+        """Something has changed for those that wait."""
+        with self._changed:
+            self._changed.notify_all()
+
+
+@dataclass(slots=True, kw_only=True)
+class Sharing:
+    """Lanes that work goes through: this process's own, one for each worker, and more that only do what is to be done aside.
+
+    Workers start at the first round. The first call of all is made in this process before a worker makes any: it compiles what
+    the others then read from disk.
+    """
+
+    lanes: int = 1
+    workers: int = 0
+    warm: Piece = _nothing
+    halt: Piece = _nothing  # ends work aside that is going on
+    _workers: list[Worker | None] = field(default_factory=list)
+    _prepared: bool = False
+
+    def __enter__(self) -> Self:
+        """Itself; its workers end with the block."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End all workers."""
+        self._end_workers()
+
+    def run(self, calls: Sequence[Call], take: Take, *, aside: Aside = no_aside, tick: Tick = silent) -> None:
+        """Make all calls and take each result, or that its process died, in the order of the calls.
+
+        `aside` answers with a piece of work to be done here and now, or with None; it is told whether there is no call to make
+        instead. Pieces, `take` and `tick` may come from any thread of this process, the latter two one at a time.
+        """
+        work = _Round(calls, take, aside, tick)
+        if calls and not self._workers:
+            self._workers += [Worker(self.warm) for _ in range(self.workers)]
+        threads = [threading.Thread(target=self._lane, args=(work, k), daemon=True) for k in range(self.lanes - 1)]
+        try:
+            for thread in threads:
+                thread.start()
+            self._own_lane(work)
+        except BaseException:  # Ctrl-C included: nothing goes on behind the user's back
+            work.stop()
+            self.halt()
+            for worker in self._alive():
+                worker.kill()
+            raise
+        finally:
+            for thread in threads:
+                thread.join()
+        if work.errors:
+            raise work.errors[0]
+        if work.lost:
+            self._again(work)
+
+    def _own_lane(self, work: _Round) -> None:
+        while (piece := work.next(_always)) is not None:
+            if isinstance(piece, int):
+                work.done(piece, work.calls[piece](tick=work.tick))
+                self._prepared = True
+            else:
+                piece()
+            work.wake()
+
+    def _lane(self, work: _Round, seat: int) -> None:
+        try:
+            while (piece := work.next(lambda: self._prepared and self._worker(seat) is not None)) is not None:
+                if isinstance(piece, int):
+                    self._by_worker(work, piece, seat)
+                else:
+                    piece()
+                    work.wake()
+        except BaseException as error:  # noqa: BLE001 - whatever it is, it is raised where the work was asked for
+            work.stop(error)
+
+    def _by_worker(self, work: _Round, number: int, seat: int) -> None:
+        worker = self._worker(seat)
+        assert worker is not None
+        try:
+            result = worker.call(work.calls[number], work.tick)
+        except WorkerGone:
+            self._workers[seat] = None  # what it needed may be too much beside the others: the run goes on with fewer
+            worker.end()
+            work.lose(number)
+        else:
+            work.done(number, result)
+
+    def _again(self, work: _Round) -> None:
+        """Calls that cost their process, one after the other, in a new process that has the machine to itself."""
+        for number in work.lost:
+            self._end_workers()
+            worker = Worker(self.warm)
+            self._workers = [worker]
+            try:
+                result = worker.call(work.calls[number], work.tick)
+            except WorkerGone as gone:
+                result = Died(gone.status)
+            work.again(number, result)
+        self._own_lane(work)
+
+    def _end_workers(self) -> None:
+        for worker in self._alive():
+            worker.end()
+        self._workers = [None] * len(self._workers)
+
+    def _worker(self, seat: int) -> Worker | None:
+        return self._workers[seat] if seat < len(self._workers) else None
+
+    def _alive(self) -> list[Worker]:
+        return [worker for worker in self._workers if worker is not None]

@@ -1,0 +1,1 @@
+"""What a scene file may say, and what is wrong with one."""

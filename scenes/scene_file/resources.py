@@ -1,0 +1,38 @@
+"""What the files that a scene names hold, as plain values by the path written in the scene. Opens nothing itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.outline import Freeform
+from raytrace.optics.prescription import Prescription
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GlassTable:
+    """A published prescription, and how far its first vertex lies behind the lens's front rim."""
+
+    prescription: Prescription
+    vertex_behind_front_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeshArrays:
+    """A mesh file's arrays in its own unit; `unit` is None where the file does not say."""
+
+    vertices: NDArray[np.float64]
+    faces: NDArray[np.int64]
+    unit: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resources:
+    """Contents of every file that a scene names."""
+
+    prescriptions: Mapping[str, GlassTable] = field(default_factory=dict)
+    outlines: Mapping[str, Freeform] = field(default_factory=dict)
+    meshes: Mapping[str, MeshArrays] = field(default_factory=dict)

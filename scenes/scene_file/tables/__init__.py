@@ -1,0 +1,1 @@
+"""The tables of a scene file as frozen values."""

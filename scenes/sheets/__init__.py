@@ -1,0 +1,1 @@
+"""Flat drawings: paper, style and what all figures share."""

@@ -1,0 +1,103 @@
+"""The states whose beams hold all others of a lens: zoom rows, nearest and farthest focus, what bulges between, the widest stop."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.box import CLAMP
+from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, box_for, focal_lengths, focus_distances_of
+from scenes.states.load import Loaded
+from scenes.states.select import chosen_lenses
+from scenes.states.state import Setting, StatePlan, guides_of, pixel_grid, plan_state
+from scenes.states.widest_settings import bulging
+
+STEPS_BETWEEN = 7  # focal lengths between two rows: a bulge between them is then missed by 1/64 of its height, a tenth of a mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ranged:
+    """A lens and the states that hold its whole range: worked out once, asked for many times."""
+
+    lens: Lens
+    plans: tuple[StatePlan, ...]
+
+
+def ranged_lenses(loaded: Loaded, names: Sequence[str] = ()) -> tuple[Ranged, ...]:
+    """The scene's lenses of these names with their states, all where none is named."""
+    return tuple(Ranged(lens=lens, plans=range_plans(loaded, lens)) for lens in chosen_lenses(loaded.scene, names))
+
+
+def range_plans(loaded: Loaded, lens: Lens) -> tuple[StatePlan, ...]:
+    """A lens's states over its whole range, whatever [check] asks for.
+
+    A stop further closed lights less of the same pupil, so its beam lies inside the widest stop's. Zoom rows, infinity, the nearest
+    focus and the focus of every row are always looked at, and between them whatever reaches farther: a field that is a guess may
+    be widest at a focus in between (`scenes.states.widest_settings`).
+    """
+    scene = loaded.scene
+    grid = pixel_grid(scene.camera)
+    guides = guides_of(scene.camera, grid)
+    settings = tuple(_settings(scene, lens))
+    between = bulging(
+        lens,
+        loaded.resources.prescriptions[lens.prescription] if lens.prescription is not None else None,
+        grid=grid,
+        guides=guides,
+        settings=settings,
+        usable=lambda focal_mm, focus_mm: _usable(lens, focal_mm, focus_mm),
+        moves_with_front=box_for(scene, lens).mount == CLAMP,
+    )
+    return tuple(plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides) for setting in (*settings, *between))
+
+
+def _settings(scene: Scene, lens: Lens) -> Iterator[Setting]:
+    for focal_mm in zoomed_mm(lens):
+        for focus_mm in focus_range_mm(scene, lens, focal_mm):
+            yield Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=lens.f_number)
+
+
+def zoomed_mm(lens: Lens) -> tuple[float, ...]:
+    """Focal lengths to look at: the lens's rows, and steps between them where these state the field, rising.
+
+    Half the frame in a plane z ahead is tan(field) (depth + z). With field ~ 1 / f and a depth that runs straight in f it runs one
+    way; with a stated field that itself runs straight in f it can bulge in between.
+    """
+    rows = focal_lengths(lens)
+    if len(rows) < 2 or all(row.half_field_deg is None for row in lens.state):
+        return rows
+    between = [np.linspace(low, high, STEPS_BETWEEN + 2)[:-1].tolist() for low, high in pairwise(rows)]
+    return (*(focal_mm for some in between for focal_mm in some), rows[-1])
+
+
+def focus_range_mm(scene: Scene, lens: Lens, focal_mm: float) -> tuple[float, ...]:
+    """Infinity, the nearest focus where the scene tells enough to use it, and what [check] and the lens's own rows name."""
+    rows = [row.focus_mm for row in lens.state if isinstance(row.focus_mm, float)]
+    asked = [math.inf, *focus_distances_of(scene, lens), *rows]
+    if lens.close_focus_mm is not None:
+        asked.append(lens.close_focus_mm)
+    return tuple(dict.fromkeys(distance for distance in asked if _usable(lens, focal_mm, distance)))
+
+
+def _usable(lens: Lens, focal_mm: float, focus_mm: float) -> bool:
+    if math.isinf(focus_mm):
+        return True
+    if lens.front_to_sensor_mm is None or focus_mm <= lens.front_to_sensor_mm:
+        return False
+    return focus_mm >= NEAREST_FOCUS_IN_FOCAL_LENGTHS * focal_mm or any(row.half_field_deg is not None for row in lens.state)
+
+
+def focus_note(lens: Lens) -> str | None:
+    """What keeps a lens's nearest focus out of account; None where nothing does."""
+    if lens.close_focus_mm is None:
+        return f"{lens.name}: close_focus_mm is not given, so only the focus distances of [check] and infinity were looked at"
+    if not all(_usable(lens, focal_mm, lens.close_focus_mm) for focal_mm in focal_lengths(lens)):
+        why = "front_to_sensor_mm is not given" if lens.front_to_sensor_mm is None else "it is nearer than 4 focal lengths"
+        return f"{lens.name}: its nearest focus, {plain(lens.close_focus_mm)} mm, was left out: {why}"
+    return None

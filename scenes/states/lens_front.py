@@ -1,0 +1,74 @@
+"""Whether the beam gets out of a lens's own front; where it does not, no such lens is made, or its front cuts the beam."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from geometry.body import Part
+from geometry.fixtures import front_ring
+from geometry.notes import Note, Severity
+from raytrace.beam.beam import edge_points
+from raytrace.beam.rays import rim_disc
+from raytrace.optics.camera import Guide
+from raytrace.optics.lens import LensState, pencils_for
+from raytrace.optics.pencil import Pencils
+from scenes.scene_file.tables.lens import Lens
+from scenes.states.clear_rule import FARTHEST_DEG
+
+RING_MM = 1.0  # wall of the ring that stands for a lens's own front
+TOO_SMALL = "own front is too small"
+PLACES = np.arange(32) / 8  # of a guide's edge: the corners, where the beam reaches farthest, and some between
+CHORDS = 48  # round a pupil: they stand off it by less than is told
+TOLD_MM = 0.1  # lens data are no better
+
+
+def own_front(wide_mm: float) -> Part:
+    """A lens's own front as a ring that the beam has to get out of."""
+    return front_ring(outside_mm=wide_mm + RING_MM, glass_mm=wide_mm, name="lens front")
+
+
+def front_reaches_mm(variants: Sequence[LensState], guides: Sequence[Guide]) -> tuple[float, float]:
+    """How far from the axis the guides' light crosses the front rim: all of it, and the middles of its pencils [mm].
+
+    As if the front's glass cut nothing. The most over guides and pupil depths; 0 where a lens pictures nothing of a guide.
+    """
+    every = [0.0]
+    middles = [0.0]
+    for lens in variants:
+        for guide in guides:
+            pencils = pencils_for(lens, edge_points(guide, PLACES))
+            every.append(_farthest_mm(pencils, rim_disc(pencils, CHORDS)))
+            middles.append(_farthest_mm(pencils, np.zeros((len(pencils), 1, 2))))
+    return max(every), max(middles)
+
+
+def _farthest_mm(pencils: Pencils, disc: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> float:
+    """How far out rays through points (N, K, 2) of the unit pupil cross the front rim's plane; those along that plane left out."""
+    steep = np.hypot(pencils.slope[:, 0], pencils.slope[:, 1]) > np.tan(np.radians(FARTHEST_DEG))
+    at = pencils.at_plane_mm(pencils.crossing_mm(disc), 0.0)[pencils.valid & ~steep]
+    return float(np.hypot(at[..., 0], at[..., 1]).max(initial=0.0))
+
+
+def front_notes(lens: Lens, variants: Sequence[LensState], guides: Sequence[Guide], *, field_is_guess: bool) -> tuple[Note, ...]:
+    """A caution where a lens as it is stated does not get its own light out of its front.
+
+    A stated front glass may cut pencils, as fast lenses' fronts do; but their middles come from the middle of the stop, and what
+    the picture's edge is lit by comes past the glass in every lens that is made. A barrel is wider than the glass in it.
+    """
+    every_mm, middles_mm = front_reaches_mm(variants, guides)
+    if lens.front_glass_mm is None:
+        reach_mm, what, wide_mm, key = every_mm, "the beam", lens.front_diameter_mm, "front_diameter_mm"
+        way_out = ", or its front cuts the beam: measure, or give front_glass_mm"
+    else:
+        reach_mm, what, wide_mm, key = middles_mm, "the middle of its pencils", lens.front_glass_mm, "front_glass_mm"
+        way_out = ": measure them"
+    if reach_mm <= wide_mm / 2 + TOLD_MM:
+        return ()
+    guess = " (at this focus a guess, which half_field_deg replaces)" if field_is_guess else ""
+    text = (
+        f"its {TOO_SMALL}: {what} reaches {reach_mm:.1f} mm from the axis at the front rim, {key} / 2 is {wide_mm / 2:g} mm; "
+        f"that front, the pupil or the field{guess} is wrong{way_out}"
+    )
+    return (Note(lens.name, text, Severity.CAUTION),)

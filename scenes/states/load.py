@@ -1,0 +1,126 @@
+"""From a scene's path to the states that are to be checked: reads the files it names, and picks lenses, focus and stops."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from geometry.errors import GeometryError
+from scenes.io.files import Folder, read_text
+from scenes.scene_file.errors import Complaint, ItemError, SceneError
+from scenes.scene_file.messages import KeyPath, key_words
+from scenes.scene_file.parse import parse_scene, read_model, read_toml
+from scenes.scene_file.resources import GlassTable, Resources
+from scenes.scene_file.tables.box import PART_KEYS, box_parts
+from scenes.scene_file.tables.prescription import GlassFile, glass_table
+from scenes.scene_file.tables.scene import Scene
+from scenes.scene_file.toml_lines import key_lines, line_of
+from scenes.states.state import StatePlan, states_of_lens
+
+Content = TypeVar("Content")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loaded:
+    """A scene with everything its files hold, and what tells it from any other."""
+
+    scene: Scene
+    resources: Resources
+    file_name: str
+    sha256: str
+    lines: dict[KeyPath, int] = field(default_factory=dict)
+
+
+def load_scene(path: Path) -> Loaded:
+    """The scene at a path; SceneError with every complaint about it and the files that it names."""
+    text = read_text(path)
+    scene = parse_scene(text, source=path.name)
+    resources = resources_of(scene, Folder(path.parent), text, path.name)
+    sha256 = hashlib.sha256(text.encode()).hexdigest()
+    return Loaded(scene=scene, resources=resources, file_name=path.name, sha256=sha256, lines=key_lines(text))
+
+
+def plans_of(loaded: Loaded) -> tuple[StatePlan, ...]:
+    """Every state that the scene asks for; SceneError, with lines, for every table that nothing can be built from."""
+    found: list[StatePlan] = []
+    complaints: list[Complaint] = []
+    for place, lens in enumerate(loaded.scene.lens):
+        try:
+            found += states_of_lens(loaded.scene, lens, loaded.resources)
+        except ItemError as error:
+            complaints.append(_built_complaint(loaded, _path_of(loaded.scene, error.item), str(error)))
+        except GeometryError as error:
+            complaints.append(_built_complaint(loaded, ("lens", place), str(error)))
+    if complaints:
+        raise SceneError(tuple(dict.fromkeys(complaints)))
+    return tuple(found)
+
+
+def _path_of(scene: Scene, item: object) -> KeyPath:
+    """Where a part of the box stands in the scene."""
+    return next((("box", key, place) for key, place, part in box_parts(scene.box) if part is item), ("box",))
+
+
+def _built_complaint(loaded: Loaded, path: KeyPath, problem: str) -> Complaint:
+    if path not in loaded.lines and isinstance(path[-1], int):
+        path = path[:-1]  # written as a single table
+    box = {key: [{"name": item.name} for item in getattr(loaded.scene.box, key)] for key in PART_KEYS}
+    where = key_words(path, {"lens": [{"name": lens.name} for lens in loaded.scene.lens], "box": box})
+    return Complaint(where=where, problem=problem, line=line_of(path, loaded.lines), source=loaded.file_name)
+
+
+def resources_of(scene: Scene, folder: Folder, text: str, source: str) -> Resources:
+    """What the files hold that a scene names; SceneError with a complaint for each that cannot be used."""
+    reader = _Reader(key_lines(text), source)
+    found = Resources(
+        prescriptions=reader.all(_prescriptions(scene), lambda name: _glass(folder, name)),
+        outlines=reader.all(_outlines(scene), folder.outline),
+        meshes=reader.all(_meshes(scene), folder.mesh),
+    )
+    if reader.complaints:
+        raise SceneError(reader.complaints)
+    return found
+
+
+Named = Iterator[tuple[KeyPath, str]]
+
+
+def _prescriptions(scene: Scene) -> Named:
+    return ((("lens", i, "prescription"), lens.prescription) for i, lens in enumerate(scene.lens) if lens.prescription is not None)
+
+
+def _outlines(scene: Scene) -> Named:
+    return ((("box", "mask", i, "outline"), mask.outline) for i, mask in enumerate(scene.box.mask) if mask.outline is not None)
+
+
+def _meshes(scene: Scene) -> Named:
+    return ((("box", "solid", i, "file"), solid.file) for i, solid in enumerate(scene.box.solid))
+
+
+class _Reader:
+    """Reads named files, and gathers a complaint for each that fails instead of stopping at the first."""
+
+    def __init__(self, lines: dict[KeyPath, int], source: str) -> None:
+        self.complaints: list[Complaint] = []
+        self._lines, self._source = lines, source
+
+    def all(self, named: Named, read: Callable[[str], Content]) -> dict[str, Content]:
+        found: dict[str, Content] = {}
+        for path, name in named:
+            try:
+                found[name] = read(name)
+            except SceneError as error:
+                line, where = line_of(path, self._lines), key_words(path, {})
+                self.complaints += [
+                    Complaint(where=where, problem=f"the file {complaint}", line=line, source=self._source)
+                    for complaint in error.complaints
+                ]
+        return found
+
+
+def _glass(folder: Folder, name: str) -> GlassTable:
+    text = folder.text(name)
+    return glass_table(read_model(GlassFile, read_toml(text, name), text, name))

@@ -1,0 +1,111 @@
+"""Facts worth telling before any ray is traced: the geometry's checks of this scene, and what is assumed of the lens."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from geometry.body import Assembly
+from geometry.carrying import clamp_notes
+from geometry.checks import assembly_notes, seal_notes
+from geometry.notes import Note, Severity
+from raytrace.optics.lens import LensState
+from raytrace.optics.prescription_pupil import stop_semi_diameter_mm
+from scenes.scene_file.resources import GlassTable
+from scenes.scene_file.tables.box import CLAMP, Box
+from scenes.scene_file.tables.lens import Lens, focal_lengths
+from scenes.states.box import rod_spec
+from scenes.states.clear_rule import WALK_MM, walk_ends_deg
+
+AS_WIDE = "as wide"
+STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the table's rounding
+
+
+def facts_of(box: Box, lens: Lens, assembly: Assembly, glass: GlassTable | None, widest_f_number: float) -> tuple[Note, ...]:
+    """Notes on one lens and its box: parts that intersect, filters that do not fit, units mistaken, what the pupil rests on."""
+    return (
+        *assembly_notes(assembly, front_diameter_mm=lens.front_diameter_mm),
+        *_seal_notes(box, lens, assembly),
+        *_mount_notes(box, assembly),
+        *_pupil_notes(lens, glass, widest_f_number),
+        *_zoom_notes(lens),
+    )
+
+
+def _seal_notes(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
+    if not box.back:
+        return ()
+    return seal_notes(assembly.parts, barrel_mm=lens.front_diameter_mm, bore_mm=box.back[0].bore_mm)
+
+
+def _mount_notes(box: Box, assembly: Assembly) -> Iterator[Note]:
+    """Common practice: a heavy box does not hang on a lens front unsupported; rods set the height of the box."""
+    if box.mount == CLAMP:
+        yield from clamp_notes(assembly.parts, assembly.slabs)
+    spec = rod_spec(box)
+    if spec is not None and box.offset_mm[1] != 0.0:
+        up = box.offset_mm[1]
+        text = (
+            f"stands {abs(up):g} mm {'above' if up > 0 else 'below'} the lens axis; rods {abs(spec.drop_mm - up):g} mm below the "
+            f"axis instead of {spec.drop_mm:g} mm, or a riser, would bring it back on axis"
+        )
+        yield Note("box", text, Severity.FACT)
+
+
+def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -> Iterator[Note]:
+    if glass is not None:
+        own = glass.prescription.surfaces[glass.prescription.stop_index].semi_diameter_mm
+        if stop_semi_diameter_mm(glass.prescription, widest_f_number) > own * STOP_SLACK:
+            text = f"f/{widest_f_number:g} opens the stop wider than its table does; the wider beam is used, the safe side"
+            yield Note(lens.name, text, Severity.FACT)
+    elif lens.pupil_walk is None:
+        text = (
+            f"its pupil is taken as fixed; real wide lenses' pupils walk, by up to {WALK_MM:g} mm at a box's edge: "
+            "give pupil_walk, or keep that much clearance; with less a state is called tight"
+        )
+        yield Note(lens.name, text, Severity.FACT)
+
+
+def field_words(focus: str, percent: tuple[float, float] | None) -> str:
+    """That a field at close focus is a guess, and by how much wider or narrower than at infinity; '' where it is none.
+
+    percent is (across, upright); one word does for both where they round to the same.
+    """
+    if percent is None:
+        return ""
+    across, upright = (_wider_words(way) for way in percent)
+    ways = across if across == upright else f"across {across}, upright {upright}"
+    than = "as" if upright == AS_WIDE else "than"
+    return f"field at {focus}: a guess, {ways} {than} at infinity; half_field_deg replaces it"
+
+
+def _wider_words(percent: float) -> str:
+    told = f"{abs(percent):.0f}"
+    return AS_WIDE if told == "0" else f"{told} % {'wider' if percent > 0 else 'narrower'}"
+
+
+def field_notes(lens_name: str, focus_mm: float, percent: tuple[float, float] | None) -> tuple[Note, ...]:
+    """What a state at close focus rests on."""
+    words = field_words(f"{focus_mm:g} mm", percent)
+    return (Note(lens_name, words, Severity.FACT),) if words else ()
+
+
+def walk_notes(lens_name: str, variants: Sequence[LensState]) -> tuple[Note, ...]:
+    """That a walk's table ends short of the picture's corner."""
+    ends = [end for lens in variants if (end := walk_ends_deg(lens)) is not None]
+    text = (
+        f"its pupil_walk ends at {min(ends):g} deg, well short of the picture's corner at this focus: beyond, its pupil is as "
+        f"unknown as a fixed one, and needs {WALK_MM:g} mm of room; add rows"
+        if ends
+        else ""
+    )
+    return (Note(lens_name, text, Severity.CAUTION),) if text else ()
+
+
+def _zoom_notes(lens: Lens) -> Iterator[Note]:
+    """A zoom whose rows state the field can see more between two rows than at either."""
+    if len(focal_lengths(lens)) > 1 and any(row.half_field_deg is not None for row in lens.state):
+        text = (
+            "is looked at where its rows stand; with half_field_deg stated its beam can be wider between them: "
+            "add a row in the middle of the zoom, or compare with brimline masks, which looks in between"
+        )
+        yield Note(lens.name, text, Severity.CAUTION)

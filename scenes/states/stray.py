@@ -1,0 +1,136 @@
+"""What stray light is traced from and through: a lens's set-up with its lights."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geometry.arrays import FloatArray
+from geometry.frame import Side
+from geometry.openings import BODY_NAME, Fit, LensFront, Slot, enclosure_of
+from geometry.parts import box_pose
+from raytrace.optics.camera import PixelGrid, whole_frame
+from raytrace.optics.lens import LensState, pencils_for
+from raytrace.stray.direct import StrayLight
+from raytrace.stray.mirror import MirrorScene
+from raytrace.stray.target import Target, glass_target, lens_front_target
+from raytrace.stray.world import World
+from scenes.scene_file.resources import Resources
+from scenes.scene_file.tables.box import CLAMP, DARK_LINING, Box
+from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.scene import Scene
+from scenes.states.box import BARREL_INSIDE_SHARE, build_box, stage_name
+from scenes.states.lens import front_travel_mm
+from scenes.states.lights import lights_of
+from scenes.states.state import StatePlan
+
+LOG2_POINTS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """A box on a lens as stray light meets it."""
+
+    own_box: Box
+    world: World
+    mirror: MirrorScene
+    target: Target
+    linings: Mapping[str, float]
+
+
+def stray_lights(scene: Scene) -> tuple[StrayLight, ...]:
+    """The scene's lights as stray light has them; a sun below the horizon lights nothing and is left out."""
+    return tuple(
+        StrayLight(
+            name=light.name, direction=light.direction, width_deg=light.width_deg, place_mm=light.place_mm, size_mm=light.size_mm
+        )
+        for light in lights_of(scene)
+        if light.is_up
+    )
+
+
+def angles_deg(direction: FloatArray) -> tuple[float, float]:
+    """Azimuth to the operator's right and elevation of a direction (3,) [deg]."""
+    return math.degrees(math.atan2(-direction[0], direction[2])), math.degrees(math.asin(np.clip(direction[1], -1.0, 1.0)))
+
+
+def fit_of(box: Box, lens: Lens, travel_mm: float) -> Fit:
+    """How a box sits on a lens: its place, the lens's front, the seal's kind and the slots of its trays."""
+    right, up = box.offset_mm
+    place = box_pose(
+        ahead_mm=box.ahead_mm - (0.0 if box.mount == CLAMP else travel_mm),
+        offset_right_mm=right,
+        offset_up_mm=up,
+        tilt_deg=box.tilt_deg,
+        back_thickness_mm=box.back[0].thickness_mm if box.back else 0.0,
+    )
+    glass = min(lens.front_glass_mm or BARREL_INSIDE_SHARE * lens.front_diameter_mm, lens.front_diameter_mm - 1.0)
+    length = min(lens.front_to_sensor_mm or math.inf, 80.0)
+    slots = tuple(
+        Slot(tray=stage_name(stage, number), side=Side(side), width_mm=stage.slot_mm)
+        for number, stage in enumerate(box.stage, 1)
+        for side in (stage.slot_sides if stage.slot_mm > 0 else ())
+    )
+    front = LensFront(outside_mm=lens.front_diameter_mm, glass_mm=glass, length_mm=length)
+    soft = bool(box.seal) and box.seal[0].kind in {"donut", "bellows"}
+    return Fit(box=place, front=front, soft_seal=soft, slots=slots)
+
+
+def setup_of(
+    own_box: Box,
+    lens: Lens,
+    state: LensState,
+    plan: StatePlan,
+    resources: Resources,
+    *,
+    target: str | Target,
+    rng: np.random.Generator,
+) -> Setup:
+    """The world, mirrors, target and linings of a box on a lens. `target` is "glass", "lens", or one made before."""
+    travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
+    assembly, box = build_box(own_box, lens, resources, front_travel_mm=travel)
+    fit = fit_of(own_box, lens, travel)
+    world = World.of(enclosure_of(assembly, fit))
+    if isinstance(target, Target):
+        aim = target
+    elif target == "glass" and box.glasses:
+        aim = glass_target(state, plan.grid, box, log2_points=LOG2_POINTS, rng=rng)
+    else:
+        aim = lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
+    mirror = MirrorScene(glasses=box.glasses, world=world, caught_radius_mm=fit.front.outside_mm / 2)
+    return Setup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
+
+
+def _linings(box: Box, world: World) -> dict[str, float]:
+    """Diffuse reflectance of every wall of the box, by name; the barrel and the camera behind are left out."""
+    known: dict[str, float] = {"box.back": box.back[0].lining} if box.back else {}
+    known |= {"box.hood": box.hood[0].lining} if box.hood else {}
+    for key in ("stage", "mask", "flag"):
+        known |= {f"box.{key}[{number}]": item.lining for number, item in enumerate(getattr(box, key), 1)}
+    found = {BODY_NAME: DARK_LINING}
+    for wall in world.walls:
+        if wall.group:
+            found[wall.name] = known.get(wall.group.removesuffix(".extension"), DARK_LINING)
+    return found
+
+
+def in_frame(lens: LensState, grid: PixelGrid, direction: FloatArray) -> NDArray[np.bool_]:
+    """Whether directions (N, 3) lie in the recorded picture, as seen from the pupil (N,)."""
+    ring = frame_slopes(lens, grid)
+    outline = shapely.Polygon(ring).convex_hull
+    ahead = direction[:, 2] > 1e-9
+    slope = direction[:, :2] / np.where(ahead, direction[:, 2], 1.0)[:, None]
+    return np.asarray(ahead & shapely.contains_xy(outline, slope[:, 0], slope[:, 1]))
+
+
+def frame_slopes(lens: LensState, grid: PixelGrid) -> FloatArray:
+    """Slopes (K, 2) dx/dz, dy/dz round the edge of the recorded picture, in order."""
+    corners = whole_frame(grid).corners_mm()
+    steps = np.linspace(0.0, 1.0, 24, endpoint=False)[:, None]
+    edge = np.concatenate([corners[k] + steps * (corners[(k + 1) % 4] - corners[k]) for k in range(4)])
+    return pencils_for(lens, edge).slope

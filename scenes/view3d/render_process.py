@@ -1,0 +1,75 @@
+"""Draws pictures in a process of its own, so that a machine without OpenGL loses a picture and not the run.
+
+`python -m scenes.view3d.render_process FOLDER` draws every FOLDER/N.npz as FOLDER/N.png and says so, a line of JSON each.
+`python -m scenes.view3d.render_process --window` only tries whether a window can be opened.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+SIZE = "size"
+OPENED = "opened"
+
+
+def main(argv: list[str]) -> int:
+    """Exit status 0 where everything asked for was done."""
+    if argv == ["--window"]:
+        return _try_window()
+    failed = False
+    for source in sorted(Path(argv[0]).glob("*.npz"), key=lambda path: int(path.stem)):
+        why = _drawn(source)
+        failed = failed or bool(why)
+        sys.stdout.write(json.dumps({"number": int(source.stem), "why": why}) + "\n")
+        sys.stdout.flush()
+    return int(failed)
+
+
+def _drawn(source: Path) -> str:
+    """Draw one file; empty, or in a sentence why not."""
+    try:
+        with np.load(source, allow_pickle=False) as arrays:
+            picture({name: arrays[name] for name in arrays.files}, source.with_suffix(".png"))
+    except Exception as error:  # noqa: BLE001 - whatever one picture's trouble is, the others must come
+        return " ".join(f"{type(error).__name__}: {error}".split())
+    return ""
+
+
+def picture(arrays: dict[str, NDArray[Any]], path: Path) -> None:
+    """Draw packed arrays into a PNG file."""
+    import pyvista
+
+    from scenes.view3d.content_file import unpacked
+    from scenes.view3d.draw import draw
+
+    width, height = (int(n) for n in arrays.pop(SIZE))
+    plotter = pyvista.Plotter(off_screen=True, window_size=[width, height])
+    try:
+        draw(unpacked(arrays), plotter)
+        plotter.render()  # before the screenshot, which may else show the view as it was before the camera was set
+        plotter.screenshot(str(path))
+    finally:
+        plotter.close()
+
+
+def _try_window() -> int:
+    from vtkmodules import vtkRenderingOpenGL2
+    from vtkmodules.vtkRenderingCore import vtkRenderWindow
+
+    del vtkRenderingOpenGL2  # its import gives the window its maker
+    window = vtkRenderWindow()
+    window.SetSize(16, 16)
+    window.Render()
+    able = bool(window.SupportsOpenGL())
+    sys.stdout.write(OPENED if able else "")
+    return int(not able)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

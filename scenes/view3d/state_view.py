@@ -1,0 +1,207 @@
+"""The 3D picture of one state, gathered as plain arrays: box, lens, a readable number of rays, heatmap. Draws and opens nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geometry.arrays import FloatArray
+from geometry.body import Assembly, Kind
+from geometry.frame import UP, Side, pose
+from raytrace.beam.beam import beam_of
+from raytrace.beam.clearance import BEYOND_MM, farthest_mm
+from raytrace.beam.solid import beam_solid
+from raytrace.box import Box
+from raytrace.optics.camera import Guide
+from raytrace.optics.pencil import Pencils
+from raytrace.shares import VignetteMap
+from scenes.view3d.content import Label, Line, Place, RayFate, RayPath, Scene3D, Solid, View
+from scenes.view3d.heatmap import PicturePlane, guide_line, heatmap_of, on_plane, picture_frame, picture_plane
+from scenes.view3d.rays import RIM_RAYS, WORST_RAYS, PencilsAt, field_points, rim_and_centre, shown_rays, worst_point
+from scenes.view3d.section import section_of
+from scenes.view3d.solids import solids_of
+
+if TYPE_CHECKING:
+    from raytrace.optics.camera import Guide
+    from scenes.view3d.content import Scene3D, View
+
+
+BEAM_SLICES = 12
+BEAM_OPACITY = 0.15
+LONGEST = 1.5  # rays that run nearly sideways end after this many times the size of the box
+
+NOTES = {
+    View.BESIDE: "Seen from the operator's left, a little behind the lens. "
+    "The heatmap stands ahead of the box and is seen from behind, as on the monitor.",
+    View.FRONT: "Seen from the scene, at the operator's left, looking back into the lens: "
+    "the operator's right is at the left here. The faint blue body is the beam.",
+    View.SECTION: "Cut through the lens axis from top to bottom, seen from the operator's left. "
+    "All sizes in mm; the numbers below count ahead from the lens front rim.",
+}
+
+
+def scene3d_of(
+    assembly: Assembly,
+    box: Box,
+    pencils_at: PencilsAt,
+    map_: VignetteMap,
+    *,
+    guides: Sequence[Guide] = (),
+    title: Sequence[str] = (),
+    view: View = View.BESIDE,
+) -> Scene3D:
+    """The picture of one state from one place.
+
+    `pencils_at` gives the lens's pencils for picture points (N, 2). The first of `guides` chooses the rays, and the beam that the
+    view from the front shows as a body: over the heatmap it would change its colours. All guides are drawn on the heatmap;
+    without any the whole of the map is the guide.
+    """
+    shown = tuple(guides) or (_whole(map_),)
+    if view is View.SECTION:
+        return section_of(assembly, box, pencils_at, shown[0], title=tuple(title), note=NOTES[view])
+    solids = solids_of(assembly)
+    plane = picture_plane(solids, pencils_at, map_)
+    rays = _rays(pencils_at, box, shown[0], map_, plane)
+    scene = Scene3D(
+        view=view,
+        title=tuple(title),
+        note=NOTES[view],
+        solids=solids if view is View.BESIDE else (*solids, *beam_solids(pencils_at, shown[0], box)),
+        rays=rays,
+        lines=pupil_lines(pencils_at),
+        labels=part_labels(solids) + _pupil_label(pencils_at),
+    )
+    return scene if view is View.FRONT else _with_heatmap(scene, pencils_at, shown, map_, plane)
+
+
+def beam_solids(pencils_at: PencilsAt, guide: Guide, box: Box) -> tuple[Solid, ...]:
+    """The beam of a guide from the lens front to the farthest part as a faint body; nothing where the beam has no extent."""
+    from matplotlib.colors import to_rgb
+
+    from scenes.sheets.style import RAY_CLEAR
+
+    far = farthest_mm(box.parts)
+    depths = np.linspace(0.0, far, BEAM_SLICES)
+    vertices, faces = beam_solid(beam_of(pencils_at, guide, box, far=pose(ahead_mm=far + BEYOND_MM)), depths.tolist())
+    if not len(faces):
+        return ()
+    r, g, b = to_rgb(RAY_CLEAR)
+    return (
+        Solid(
+            name="beam",
+            kind="beam",
+            vertices_mm=vertices,
+            faces=faces,
+            edges_mm=np.zeros((0, 2, 3)),
+            colour=(r, g, b),
+            opacity=BEAM_OPACITY,
+        ),
+    )
+
+
+def _whole(map_: VignetteMap) -> Guide:
+    x, y = map_.x_mm, map_.y_mm
+    half_x, half_y = (abs(float(a[-1] - a[0])) / 2 * len(a) / max(len(a) - 1, 1) for a in (x, y))
+    return Guide(
+        name="whole frame",
+        half_width_mm=half_x,
+        half_height_mm=half_y,
+        centre_mm=(float(x[0] + x[-1]) / 2, float(y[0] + y[-1]) / 2),
+    )
+
+
+def _rays(pencils_at: PencilsAt, box: Box, guide: Guide, map_: VignetteMap, plane: PicturePlane) -> tuple[RayPath, ...]:
+    """Rays of the guide's outstanding points, more of them at the worst place."""
+    longest = abs(plane.z_mm) if plane.scale else LONGEST * (plane.reach_mm + abs(plane.z_mm))
+    rays = shown_rays(pencils_at(field_points(guide)), rim_and_centre(RIM_RAYS), box, plane.z_mm, longest)
+    worst = pencils_at(worst_point(guide, map_)[None])
+    return rays + shown_rays(worst, rim_and_centre(WORST_RAYS), box, plane.z_mm, longest)
+
+
+def pupil_lines(pencils_at: PencilsAt) -> tuple[Line, ...]:
+    """The entrance pupil of the axis: its outline, or where width and height have their own depths a bar for each."""
+    from matplotlib.colors import to_rgb
+
+    from scenes.sheets.style import INK
+
+    r, g, b = to_rgb(INK)
+    return tuple(Line(points_mm=points, colour=(r, g, b), width_px=4.0) for points in _pupil_outlines(pencils_at(np.zeros((1, 2)))))
+
+
+def _pupil_outlines(axial: Pencils) -> list[FloatArray]:
+    angle = np.linspace(0, 2 * np.pi, 73)
+    place = axial.crossing_mm(np.column_stack([np.cos(angle), np.sin(angle)]))[0]
+    z = axial.reference_z_mm[0]
+    if z[0] == z[1]:
+        return [np.column_stack([place, np.full(len(place), z[0])])]
+    bars = axial.crossing_mm(np.array([[-1.0, 0], [1, 0], [0, -1], [0, 1]]))[0]
+    return [np.column_stack([bars[:2], np.full(2, z[0])]), np.column_stack([bars[2:], np.full(2, z[1])])]
+
+
+def _pupil_label(pencils_at: PencilsAt) -> tuple[Label, ...]:
+    outline = _pupil_outlines(pencils_at(np.zeros((1, 2))))[-1]
+    return (Label(text="entrance pupil", anchor_mm=outline[int(np.argmin(outline[:, 1]))], place=Place.BELOW),)
+
+
+def part_labels(solids: Iterable[Solid]) -> tuple[Label, ...]:
+    """One label to each named part: at its top edge, or at the bottom edge of what lies below the axis; rods share one."""
+    labels: dict[str, Label] = {}
+    for solid in solids:
+        name = "rods" if solid.kind == Kind.ROD else solid.name
+        labels.setdefault(name, _part_label(name, solid))
+    return tuple(labels.values())
+
+
+def _part_label(name: str, solid: Solid) -> Label:
+    places = solid.vertices_mm
+    below = bool(places[:, 1].max() < 0)
+    height = -places[:, 1] if below else places[:, 1]
+    # Of the highest edge the end at the operator's left: nearest to the viewer in both views.
+    candidates = places[height > height.max() - 1.0]
+    return Label(text=name, anchor_mm=candidates[int(np.argmax(candidates[:, 0]))], place=Place.BELOW if below else Place.ABOVE)
+
+
+def _with_heatmap(
+    scene: Scene3D, pencils_at: PencilsAt, guides: Sequence[Guide], map_: VignetteMap, plane: PicturePlane
+) -> Scene3D:
+    heatmap = heatmap_of(map_, pencils_at, plane)
+    lines = [picture_frame(heatmap), *(guide_line(guide, pencils_at, plane) for guide in guides)]
+    labels = (*_picture_labels(heatmap.corners_mm), *_darkest(map_, pencils_at, guides[0], plane))
+    note = scene.note + (" The field is wider than that: the picture is drawn smaller." if plane.scale else "")
+    return replace(scene, heatmap=heatmap, note=note, lines=(*scene.lines, *lines), labels=(*scene.labels, *labels))
+
+
+def _darkest(map_: VignetteMap, pencils_at: PencilsAt, guide: Guide, plane: PicturePlane) -> tuple[Label, ...]:
+    """A label at the guide's worst place; none where nothing is lost. How much is lost stands in the title, more exactly."""
+    from scenes.sheets.style import NOTHING_STOPS
+
+    point = worst_point(guide, map_)
+    row, column = int(np.argmin(np.abs(map_.y_mm - point[1]))), int(np.argmin(np.abs(map_.x_mm - point[0])))
+    loss = float(map_.loss_stops[row, column])
+    place = on_plane(point[None], pencils_at, plane)[0]
+    if loss < NOTHING_STOPS or not np.isfinite(place).all():
+        return ()
+    return (Label(text=f"worst of {guide.name}", anchor_mm=place, strong=True),)
+
+
+def _picture_labels(corners_mm: FloatArray) -> tuple[Label, ...]:
+    """The sides of the picture in the operator's words, above its upper corners, where nothing stands before them."""
+    if not np.isfinite(corners_mm[[0, 0, -1], [0, -1, 0]]).all():
+        return ()
+    up = 0.07 * (corners_mm[0, 0, 1] - corners_mm[-1, 0, 1]) * UP
+    return tuple(
+        Label(text=f"operator's {side}", anchor_mm=corners_mm[0, column] + up, place=Place.HERE, strong=True)
+        for side, column in ((Side.LEFT, 0), (Side.RIGHT, -1))
+    )
+
+
+def fate_counts(rays: Iterable[RayPath]) -> dict[RayFate, int]:
+    """How many rays have each fate."""
+    fates = [ray.fate for ray in rays]
+    return {fate: fates.count(fate) for fate in RayFate}
+
+
+VIEW_SIZE = (1600, 1000)

@@ -1,0 +1,83 @@
+"""One state in one process: what the head of its picture says, and that another process leaves the same."""
+
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+import pytest
+
+from geometry.notes import Note, Severity
+from scenes.io.files import Staging
+from scenes.questions.check.check import check_state
+from scenes.questions.check.one_state import StateRequest, _sentence, guide_words, record_state
+from scenes.runtime.engines import engine_of
+from scenes.runtime.progress import silent
+from scenes.runtime.worker_pool import Worker, no_aside
+from scenes.states.clear_rule import Limits
+from tests.scenes.check_made import plan, wall_on_the_right
+
+
+def checked(*notes):
+    state, _ = check_state(plan(wall_on_the_right(400.0), notes=notes), engine_of("coverage"), columns=12, limits=Limits())
+    return state
+
+
+def test_a_clear_picture_of_a_box_with_a_fault_tells_of_the_fault():
+    fault = Note("stage 1 filter", "does not cover the opening", Severity.FAULT)
+    assert _sentence(checked()) == "nothing visible is lost; the frame could be more than 50 % wider"
+    assert _sentence(checked(fault)).startswith("the box has a fault, see the table; ")
+
+
+def test_a_frame_without_room_is_not_said_to_be_wider():
+    state = checked()
+    tight = tuple(replace(guide, margin=replace(guide.margin, percent=-0.4, capped=False)) for guide in state.guides)
+    assert _sentence(replace(state, guides=tight)) == "nothing visible is lost; the frame could be no wider"
+
+
+def request(folder, flat=True):
+    return StateRequest(
+        engine="reference",
+        device="cpu",
+        columns=12,
+        limits=Limits(),
+        threads=1,
+        rooms=False,
+        staging=Staging(folder),
+        flat=flat,
+        solid=False,
+    )
+
+
+def files_of(folder):
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@pytest.mark.parametrize(
+    ("flat", "names"), [(False, {"map.npz"}), pytest.param(True, {"map.npz", "map.png"}, marks=pytest.mark.slow)]
+)
+def test_another_process_finds_and_writes_the_same(tmp_path, flat, names):
+    state = plan(wall_on_the_right(20.0), pupils=(38, 42))
+    here = record_state(state, request(tmp_path / "here", flat))
+    worker = Worker(partial(no_aside, True))
+    there = worker.call(partial(record_state, state, request(tmp_path / "there", flat)), silent)
+    worker.end()
+    assert set(files_of(tmp_path / "here")) == {f"{state.key}/{name}" for name in names}
+    assert files_of(tmp_path / "here") == files_of(tmp_path / "there")
+    assert here.check == there.check
+    if flat:
+        np.testing.assert_array_equal(here.entry.map_.clear_share, there.entry.map_.clear_share)
+
+
+def test_a_state_that_fails_is_a_sentence_and_leaves_nothing_to_draw(tmp_path):
+    recorded = record_state(plan(guides=("no guide",)), request(tmp_path))
+    assert (len(recorded.check.failed), recorded.entry, recorded.views) == (1, None, ())
+    assert "\n" not in recorded.check.failed[0].why
+
+
+def test_a_picture_of_the_whole_frame_names_the_guide_that_its_verdict_is_of():
+    state = checked()
+    inner = replace(state.guides[0], guide="scope extraction", margin=replace(state.guides[0].margin, percent=30.0))
+    assert guide_words(state) == "Verdict of whole frame"
+    assert (
+        guide_words(replace(state, guides=(state.guides[0], inner))) == "Verdict of scope extraction, which fares worst of 2 guides"
+    )

@@ -1,0 +1,67 @@
+"""What a run says of its folder, and in how many processes it works."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from scenes.questions.check import run
+from scenes.questions.check.check import CheckResult
+from scenes.questions.check.run import Asked, Done, state_failed, workers_for, written_words
+from scenes.runtime.worker_pool import Died
+from scenes.states.clear_rule import Limits
+from tests.scenes.check_made import plan
+from tests.scenes.questions.check.test_results_json import FAILED, state
+
+OUT = Path("out")
+PICTURED = replace(state(), files=("18/map.npz", "18/map.png"))
+PLAIN = replace(state(), files=("18/map.npz",))
+
+
+@pytest.mark.parametrize(
+    ("states", "failed", "words"),
+    [
+        ((PICTURED,), (), "Pictures, maps and results.json are in out"),
+        ((PLAIN,), (), "Maps and results.json, no pictures, are in out"),
+        (
+            (PICTURED,),
+            FAILED,
+            "Pictures, maps and results.json are in out; there are none for the 1 state that could not be computed",
+        ),
+        ((), FAILED, "No state could be computed, so no maps and no pictures were written; out/results.json says why."),
+    ],
+)
+def test_the_closing_line_tells_what_was_written(states, failed, words):
+    check = CheckResult(states=states, failed=failed, limits=Limits())
+    assert written_words([Done(check=check, results={}, trouble=())], OUT) == words
+
+
+@pytest.mark.parametrize(
+    ("asked", "states", "workers"),
+    [
+        (Asked(threads=2), 40, 1),
+        (Asked(threads=1), 40, 0),  # one core asked for
+        (Asked(threads=8), 7, 0),  # too few to be worth a second process
+        (Asked(threads=8), 8, 1),
+        (Asked(threads=8, parts=True), 2, 0),
+        (Asked(threads=8, parts=True), 4, 1),
+        (Asked(threads=8, device="gpu"), 40, 0),
+        (Asked(threads=256), 400, run.MOST_PROCESSES - 1),
+    ],
+)
+def test_workers_are_as_many_as_pay(monkeypatch, asked, states, workers):
+    monkeypatch.setattr(run, "memory_bytes", lambda: 1e15)
+    assert workers_for(asked, [plan()] * states) == workers
+
+
+@pytest.mark.parametrize(("gigabytes", "workers"), [(2, 0), (4, 1), (1, 0)])
+def test_workers_are_no_more_than_the_memory_holds(monkeypatch, gigabytes, workers):
+    monkeypatch.setattr(run, "memory_bytes", lambda: gigabytes * 1.1e9)
+    assert workers_for(Asked(threads=8), [plan()] * 40) == workers
+
+
+def test_a_state_that_costs_its_process_is_told_in_a_sentence():
+    failed = state_failed(plan(), Died(-9), Limits()).check.failed[0]
+    assert failed.key == plan().key
+    assert "status -9" in failed.why
+    assert "--pixels" in failed.why

@@ -1,0 +1,348 @@
+"""The ghost report on lopsided scenes: places by the law of reflection, tilts by closed forms, words as the operator reads them."""
+
+import json
+import re
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from raytrace.ghosts.paths import Route
+from scenes.questions.ghosts.command import command
+from scenes.questions.ghosts.figure import ghost_figure
+from scenes.questions.ghosts.set_text import set_words
+from scenes.questions.ghosts.text import (
+    best_answer,
+    ghost_report,
+    ghosts_dict,
+    ghosts_lines,
+    next_step,
+    place_words,
+    report_lines,
+    set_answer,
+)
+from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, WHOLE_BOX, Mover, rounded_out_deg
+from scenes.states.load import load_scene, plans_of
+from scenes.states.select import ghost_plans
+
+HEAD = """
+brimline = 1
+title = "Quay"
+[camera]
+format = "36x24"
+offset_mm = [0.4, -0.3]
+[[camera.guide]]
+name = "scope"
+aspect = 2.39
+scale = 0.95
+[[lens]]
+name = "50"
+focal_mm = 50
+f_number = 2.0
+front_diameter_mm = 114
+front_to_sensor_mm = 160
+pupil_behind_front_mm = 45
+close_focus_mm = 700
+[box]
+mount = "clamp"
+ahead_mm = 4
+tilt_deg = {tilt}
+[[box.stage]]
+name = "rear tray"
+at_mm = 18
+depth_mm = 8
+opening_mm = [138, 97]
+filter = {{ name = "clear", size = "4x5.65", thickness_mm = 4 }}
+{more}
+[check]
+focus_mm = ["infinity", "close"]
+f_numbers = [2.8, 5.6]
+"""
+SECOND = """
+[[box.stage]]
+name = "front tray"
+at_mm = 60
+depth_mm = 8
+tilt_deg = 2
+opening_mm = [138, 97]
+filter = { name = "ND", size = "4x5.65", thickness_mm = 4, kind = "density", density = 0.6, reflectance = 0.01 }
+"""
+LAMP = """
+[[light]]
+name = "lamp"
+azimuth_deg = -12
+elevation_deg = 4
+width_deg = 1.2
+"""
+TIGHT_MASK = """
+[[box.mask]]
+name = "tight mask"
+at_mm = 80
+opening_mm = [106, 74]
+"""
+
+LOW_LAMP = LAMP.replace("elevation_deg = 4", "elevation_deg = 1")
+LITTLE_ROOM = """
+[[box.mask]]
+name = "plate"
+at_mm = 28
+opening_mm = [138, 97]
+[[box.mask]]
+name = "mask"
+at_mm = 100
+opening_mm = [122, 72]
+"""
+
+
+@pytest.fixture
+def report_of(tmp_path):
+    def made(more=LAMP, tilt=1.0, focus=np.inf):
+        path = tmp_path / "quay.toml"
+        path.write_text(HEAD.format(tilt=tilt, more=more))
+        loaded = load_scene(path)
+        (plan,) = [plan for plan in ghost_plans(plans_of(loaded)) if plan.focus_mm == focus]
+        return ghost_report(loaded, plan)
+
+    return made
+
+
+def sensor_ghosts(report):
+    return [seen for seen in report.lights.ghosts if seen.ghost.route is Route.SENSOR]
+
+
+def test_a_lamp_on_the_upper_left_ghosts_on_the_lower_right(report_of):
+    report = report_of()
+    (lamp,) = report.lights.seen
+    # 12 deg left, 4 deg up through a 50: -50 tan 12, 50 tan 4 / cos 12
+    assert lamp.picture_mm == pytest.approx((-10.6278, 3.5744), abs=1e-4)
+    (ghost,) = sensor_ghosts(report)
+    up = np.tan(np.radians(4)) / np.cos(np.radians(12))
+    # In the upright plane through the axis a tilt t turns the ghost down by 2 t: -f tan(2 t + atan y / f)
+    assert ghost.ghost.picture_mm[1] == pytest.approx(-50 * np.tan(np.radians(2) + np.arctan(up)), abs=1e-3)
+    assert ghost.ghost.picture_mm[0] > 10.6
+    assert (lamp.where, ghost.where) == ("top left", "bottom right")
+
+
+def test_the_smallest_tilt_puts_the_spot_just_outside_the_guide(report_of):
+    report = report_of()
+    guide, (ghost,) = report.guides[0], sensor_ghosts(report)
+    toward_scene = next(answer for answer in report.tilts if answer.what == WHOLE_BOX and answer.toward_scene)
+    below = -(guide.centre_mm[1] - guide.half_height_mm) + ghost.radius_mm
+    up = np.tan(np.radians(4)) / np.cos(np.radians(12))
+    # -f tan(2 t + atan(y / f)) = lower edge less the spot's radius; the spot's own stretching is under 0.01 mm
+    expected = np.degrees(np.arctan(below / 50) - np.arctan(up)) / 2
+    assert toward_scene.exact_deg == pytest.approx(expected, abs=0.02)
+    assert toward_scene.tilt_deg == pytest.approx(np.ceil(toward_scene.exact_deg * 10) / 10)
+    assert toward_scene.works
+    other = next(answer for answer in report.tilts if answer.what == WHOLE_BOX and not answer.toward_scene)
+    assert other.exact_deg < -toward_scene.exact_deg  # the lamp stands high: its ghost has farther to go over the top
+
+
+def test_without_a_light_in_the_picture_the_rule_of_thumb_comes_out(report_of):
+    report = report_of(more="", tilt=0.0)
+    assert report.lights.is_grid
+    middle = next(answer for answer in report.tilts if answer.lights == MIDDLE and answer.toward_scene)
+    low = report.guides[0].half_height_mm + 0.3  # the sensor sits 0.3 mm low against the lens axis, the light in its middle
+    expected = np.degrees(np.arctan(low / 50) + np.arctan(0.3 / 50)) / 2
+    assert middle.exact_deg == pytest.approx(expected, abs=0.01)
+    anywhere = next(answer for answer in report.tilts if answer.lights == ANYWHERE and answer.toward_scene)
+    lowest = 12 + 0.3  # a light on the picture's lower edge: its ghost starts as far above the axis
+    assert anywhere.exact_deg == pytest.approx(np.degrees(np.arctan(low / 50) + np.arctan(lowest / 50)) / 2, abs=0.02)
+
+
+def test_a_tray_by_itself_leaves_the_other_filters_ghost_and_parts_the_two(report_of):
+    report = report_of(more=SECOND + LAMP)
+    rear = [answer for answer in report.tilts if answer.what == "rear tray"]
+    assert any("between clear and ND" in answer.left for answer in rear)
+    alike = [answer for answer in report.tilts if answer.what == ALL_TRAYS]
+    assert all(not answer.left for answer in alike)
+    assert best_answer(report).what == ALL_TRAYS
+    assert next_step(report).startswith("set box.stage[1].tilt_deg and box.stage[2].tilt_deg = ")
+
+
+def test_a_mask_that_the_tilted_box_brings_into_the_beam_is_named(report_of):
+    report = report_of(more=SECOND.replace("tilt_deg = 2", "") + TIGHT_MASK, tilt=0.0)
+    anywhere = [answer for answer in report.tilts if answer.lights == ANYWHERE and answer.what == WHOLE_BOX]
+    assert anywhere
+    for answer in anywhere:
+        assert not answer.works
+        assert answer.beam.part == "tight mask"
+        assert answer.beam.now_stops < 0.1
+
+
+def test_a_tray_tilted_into_its_neighbour_does_not_fit(report_of):
+    near = SECOND.replace("at_mm = 60", "at_mm = 27").replace("tilt_deg = 2", "")
+    report = report_of(more=near + LAMP, tilt=0.0)
+    alone = [answer for answer in report.tilts if answer.what == "rear tray" and answer.beam is not None]
+    assert alone
+    assert not any(answer.works for answer in alone)
+    assert all(("rear tray", "front tray") in answer.beam.meets for answer in alone)
+
+
+def test_ghosts_already_outside_leave_the_tilt_alone(report_of):
+    report = report_of(tilt=6.0)
+    (box, tray) = report.tilts
+    assert (box.is_present, tray.is_present) == (True, True)
+    assert next_step(report).startswith("leave the tilts as they are")
+
+
+def test_the_built_box_turns_its_filters_as_the_formula_does(report_of, tmp_path):
+    report_of(more=SECOND + LAMP)
+    loaded = load_scene(tmp_path / "quay.toml")
+    plan = ghost_plans(plans_of(loaded))[0]
+    mover = Mover(loaded, plan)
+    checked = 0
+    for thing in mover.things():
+        _, box = mover.built_at(thing.keys, 7.3)
+        built = {glass.name: glass.slab.pose for glass in box.glasses}
+        for mirror in thing.mirrors_at(7.3):
+            assert mirror.normal == pytest.approx(built[mirror.name].rotation[:, 2], abs=1e-12)
+            assert mirror.centre_mm == pytest.approx(built[mirror.name].origin_mm, abs=1e-9)
+            checked += 1
+    assert checked == 2 + 2 + 1 + 1
+
+
+@pytest.mark.parametrize(("exact", "set_to"), [(5.2877, 5.3), (-5.2001, -5.3), (0.0, 0.0), (4.0, 4.0)])
+def test_tilts_are_rounded_away_from_upright(exact, set_to):
+    assert rounded_out_deg(exact) == set_to
+
+
+def test_places_are_said_without_signs():
+    assert place_words((-3.04, 12.0)).split() == ["3.0", "left", "12.0", "up"]
+    assert place_words((0.0, -0.01)).split() == ["0.0", "0.0"]
+    assert place_words((np.nan, np.nan)) == "outside the picture"
+
+
+def test_the_table_keeps_to_its_width_and_ends_with_the_cautions(report_of):
+    lines = ghosts_lines([report_of(more=SECOND + LAMP), report_of(focus=700.0)], "Quay")
+    assert max(map(len, lines)) <= 100
+    assert "never look" in " ".join(" ".join(lines).split())
+    assert any(line.startswith("  Next: ") for line in report_lines(report_of()))
+    short = [line for line in lines[lines.index("All of them in short") + 2 :] if line.startswith("  50")]
+    assert [line.split(", f/")[0].strip() for line in short] == ["50, infinity", "50, focus 700 mm"]
+
+
+def test_the_command_prints_json_and_writes_a_chart_for_each_focus(tmp_path):
+    scene = tmp_path / "quay.toml"
+    scene.write_text(HEAD.format(tilt=1.0, more=LAMP))
+    result = CliRunner().invoke(command, [str(scene), "--json", "--out", str(tmp_path / "out")], standalone_mode=False)
+    assert result.exception is None
+    told = json.loads(result.stdout)
+    assert [state["focus_mm"] for state in told["states"]] == ["infinity", 700.0]
+    assert [state["f_number"] for state in told["states"]] == [2.8, 2.8]  # the widest asked for
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["ghosts-50_at_700_f2.8.png", "ghosts-50_inf_f2.8.png"]
+
+
+def test_the_chart_shows_the_ghost_where_it_is_and_the_picture_right_way_round(report_of):
+    report = report_of()
+    figure = ghost_figure(report)
+    picture, chart = (next(axes for axes in figure.axes if axes.get_label() == name) for name in ("picture", "tilt"))
+    assert picture.get_xlim()[0] < picture.get_xlim()[1]
+    stars = [line for line in picture.lines if line.get_marker() == "*"]
+    assert (stars[0].get_xdata()[0], stars[0].get_ydata()[0]) == pytest.approx(report.lights.seen[0].picture_mm)
+    rings = {tuple(np.round(patch.center, 6)) for patch in picture.patches if hasattr(patch, "center")}
+    assert tuple(np.round(sensor_ghosts(report)[0].ghost.picture_mm, 6)) in rings
+    curve = next(line for line in chart.lines if line.get_label() == "whole box")
+    at_present = np.interp(1.0, curve.get_xdata(), curve.get_ydata())
+    assert at_present == pytest.approx(sensor_ghosts(report)[0].ghost.picture_mm[1], abs=0.02)
+    assert chart.get_xlabel() == "tilt [deg], positive: top toward the scene"
+    assert chart.get_ylim() == picture.get_ylim()
+
+
+def test_a_travelling_front_keeps_formula_and_box_together(tmp_path):
+    travel = """
+[[lens.state]]
+focal_mm = 50
+focus_mm = "infinity"
+pupil_behind_front_mm = 45
+front_travel_mm = 0
+[[lens.state]]
+focal_mm = 50
+focus_mm = 700
+pupil_behind_front_mm = 44
+front_travel_mm = 5
+[box]
+"""
+    path = tmp_path / "quay.toml"
+    text = HEAD.format(tilt=1.0, more=SECOND + LAMP).replace('"clamp"', '"rods-15"')
+    path.write_text(text.replace("[box]", travel))
+    loaded = load_scene(path)
+    plan = next(plan for plan in ghost_plans(plans_of(loaded)) if plan.focus_mm == 700)
+    mover = Mover(loaded, plan)
+    for thing in mover.things():
+        _, box = mover.built_at(thing.keys, -6.0)
+        built = np.array([glass.slab.pose.origin_mm for glass in box.glasses])
+        for mirror in thing.mirrors_at(-6.0):
+            assert np.linalg.norm(built - mirror.centre_mm, axis=1).min() < 1e-9
+
+
+@pytest.fixture
+def reports_of(tmp_path):
+    def made(more=LAMP, tilt=1.0, rear=0.0):
+        path = tmp_path / "quay.toml"
+        path.write_text(HEAD.format(tilt=tilt, more=more).replace("at_mm = 18\n", f"at_mm = 18\ntilt_deg = {rear}\n"))
+        loaded = load_scene(path)
+        return [ghost_report(loaded, plan) for plan in ghost_plans(plans_of(loaded))]
+
+    return made
+
+
+def states_with_ghosts(reports):
+    """Keys of states in whose frame a ghost shows that can be told from its light."""
+    return {r.key for r in reports if any(ghost.in_frame and not ghost.on_light for ghost in r.lights.ghosts)}
+
+
+def test_one_tilt_clears_every_focus_and_a_tenth_less_does_not(reports_of):
+    reports = reports_of()
+    answer = set_answer(reports)
+    assert answer.clears
+    assert answer.keys == ("box.tilt_deg",)
+    assert states_with_ghosts(reports) == {one.key for one in answer.left_now} != set()
+    assert states_with_ghosts(reports_of(tilt=answer.tilt_deg)) == set()
+    assert states_with_ghosts(reports_of(tilt=answer.tilt_deg - 0.1)) != set()
+    # No smaller than at infinity alone, in the upright plane through the axis: -f tan(2 t + atan y / f) at the guide's lower edge.
+    up = np.tan(np.radians(4)) / np.cos(np.radians(12))
+    guide = reports[0].guides[0]
+    assert answer.tilt_deg >= np.degrees(np.arctan((guide.half_height_mm - guide.centre_mm[1]) / 50) - np.arctan(up)) / 2
+
+
+def test_what_no_one_tilt_clears_gets_the_best_that_fits_and_says_whom_it_leaves(reports_of):
+    # A plate before the tray holds it upright; the mask lets the box lean as the far focus needs, and less than the near one does.
+    reports = reports_of(more=LOW_LAMP + LITTLE_ROOM)
+    answer = set_answer(reports)
+    assert not answer.clears
+    assert re.fullmatch(r"whole box at \+[\d.]+ deg would, but takes .* \(mask\) \(50, .*\)", answer.why)
+    then = reports_of(more=LOW_LAMP + LITTLE_ROOM, tilt=answer.tilt_deg)
+    assert states_with_ghosts(then) == {one.key for one in answer.left} == {"50_at_700_f2.8"}
+    assert states_with_ghosts(reports) == {"50_inf_f2.8", "50_at_700_f2.8"}
+    assert not any(report.mover.refit.is_dark for report in then)
+    assert "it leaves a ghost in 1 of 2 states, 50, focus 700 mm, f/2.8 (" in set_words(answer)
+
+
+def test_where_nothing_that_fits_is_better_the_sentence_says_so(reports_of):
+    answer = set_answer(reports_of(more=LOW_LAMP + LITTLE_ROOM.replace("[122, 72]", "[96, 58]")))
+    assert (answer.clears, answer.tilt_deg) == (False, None)
+    assert "None that fits does better" in set_words(answer)
+
+
+def test_the_short_list_ends_with_one_tilt_for_all_and_the_json_has_it(reports_of):
+    reports = reports_of()
+    answer = set_answer(reports)
+    lines = ghosts_lines(reports, "Quay", answer)
+    short = " ".join(" ".join(lines[lines.index("All of them in short") :]).split())
+    assert f"One tilt for all of them: set box.tilt_deg = {answer.tilt_deg:g} (top toward the scene)" in short
+    told = ghosts_dict(reports, "Quay", 0.05, answer)["all_states"]
+    assert (told["tilt_deg"], told["clears"], told["leaves"]) == (answer.tilt_deg, True, [])
+    assert ghosts_dict(reports[:1], "Quay", 0.05, set_answer(reports[:1]))["all_states"] is None
+
+
+def test_keys_count_trays_as_the_scene_does_though_a_lens_has_not_all_of_them(tmp_path):
+    other = '[[box.stage]]\nname = "other tray"\nlenses = ["85"]\nat_mm = 8\ndepth_mm = 6\nopening_mm = [138, 97]\n'
+    lens = HEAD[HEAD.index("[[lens]]") : HEAD.index("[box]")].replace('"50"', '"85"').replace("focal_mm = 50", "focal_mm = 85")
+    text = HEAD.replace("[[box.stage]]", f"{other}[[box.stage]]", 1).replace("[box]", f"{lens}[box]", 1)
+    path = tmp_path / "quay.toml"
+    path.write_text(text.format(tilt=1.0, more=LAMP))
+    loaded = load_scene(path)
+    plan = next(plan for plan in ghost_plans(plans_of(loaded)) if plan.lens_name == "50")
+    (tray,) = [thing for thing in Mover(loaded, plan).things() if thing.name == "rear tray"]
+    assert tray.keys == ("box.stage[2].tilt_deg",)

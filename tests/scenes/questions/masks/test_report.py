@@ -1,0 +1,339 @@
+"""Masks: sizes by similar triangles, drawings read back by a general CAD library, and cut-outs put back into the scene."""
+
+import io
+import json
+import re
+from pathlib import Path
+from xml.etree import ElementTree
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+from click.testing import CliRunner
+
+from geometry.body import Kind
+from geometry.outline import Freeform
+from scenes.io.dxf_outline import read_outline
+from scenes.questions.check.check import part_results
+from scenes.questions.masks import command as masks_command
+from scenes.questions.masks.cut_files import dxf_bytes, engraving, page_mm, pdf_bytes, scene_tables, svg_bytes
+from scenes.questions.masks.report import CORNER_MM, MARGIN_MM, Rule, Wanted, mask_report
+from scenes.questions.masks.text import masks_dict, masks_lines
+from scenes.runtime.engines import engine_of
+from scenes.scene_file.errors import SceneError
+from scenes.states.clear_rule import has_room
+from scenes.states.full_range import range_plans
+from scenes.states.load import load_scene
+
+SCENE = """
+brimline = 1
+title = "three lenses"
+
+[camera]
+width_mm = 36.0
+height_mm = 24.0
+pixels = [360, 240]
+offset_mm = [1.0, 0.0]
+
+[[lens]]
+name = "20"
+focal_mm = 20
+f_number = 2.0
+front_diameter_mm = 110
+front_to_sensor_mm = 160
+pupil_behind_front_mm = 36
+close_focus_mm = 400
+
+[[lens]]
+name = "40"
+focal_mm = 40
+f_number = 2.0
+front_diameter_mm = 80
+front_to_sensor_mm = 160
+pupil_behind_front_mm = [48, 52]
+
+[[lens]]
+name = "60 squeezed"
+focal_mm = 60
+squeeze = 2.0
+f_number = 2.8
+front_diameter_mm = 100
+front_to_sensor_mm = 160
+pupil_behind_front_mm = {{ horizontal = 55, vertical = 110 }}
+
+[box]
+mount = "clamp"
+ahead_mm = 4
+offset_mm = [0.0, 3.0]
+{stage}
+{masks}
+[check]
+f_numbers = [5.6]
+"""
+STAGE = """
+[[box.stage]]
+at_mm = 6
+depth_mm = 6
+opening_mm = [190, 160]
+filter = { width_mm = 200, height_mm = 170, thickness_mm = 4 }
+"""
+MASK = """
+[[box.mask]]
+name = "plate"
+at_mm = 20
+thickness_mm = 2
+opening_mm = [150, 84]
+"""
+FRONT_FACE_MM, REAR_FACE_MM = 26.0, 24.0  # ahead of the lens front
+
+
+@pytest.fixture
+def scene(tmp_path):
+    def written(stage="", masks=MASK, name="scene.toml"):
+        path = tmp_path / name
+        path.write_text(SCENE.format(stage=stage, masks=masks))
+        return path
+
+    return written
+
+
+def report_of(path, *lenses, **wanted):
+    return mask_report(load_scene(path), Wanted(**wanted), lenses)
+
+
+def far_lens_scene(path):
+    """The same scene without a nearest focus, for closed forms at infinity."""
+    path.write_text(path.read_text().replace("close_focus_mm = 400\n", ""))
+    return path
+
+
+def test_the_need_is_the_frame_scaled_to_the_mask_and_widened_by_the_open_pupil(scene):
+    (mask,) = report_of(far_lens_scene(scene()), "20").lenses
+    reach, radius = FRONT_FACE_MM + 36, 20 / 2.0 / 2  # at the widest stop, though [check] asks for another
+    left, low, right, high = mask.need.bounds  # x to the operator's left, about the box, which stands 3 mm above the axis
+    assert -left == pytest.approx(reach * 19 / 20 + radius, abs=0.03)
+    assert right == pytest.approx(reach * 17 / 20 + radius, abs=0.03)
+    assert (low, high) == pytest.approx((-reach * 12 / 20 - radius - 3, reach * 12 / 20 + radius - 3), abs=0.03)
+
+
+def test_the_cut_out_adds_the_margin_all_round(scene):
+    (mask,) = report_of(scene(), "20", margin_mm=4.0, corner_mm=0.0).lenses
+    grown = np.array(mask.cutout.bounds) - np.array(mask.need.bounds)
+    assert grown == pytest.approx([-4, -4, 4, 4], abs=0.02)
+
+
+def test_a_pupil_known_by_bounds_is_served_at_its_deepest(scene):
+    (mask,) = report_of(scene(), "40").lenses
+    assert -mask.need.bounds[0] == pytest.approx((FRONT_FACE_MM + 52) * 19 / 40 + 10, abs=0.03)
+
+
+def test_the_squeezed_lens_needs_its_two_pupils(scene):
+    (mask,) = report_of(scene(), "60 squeezed").lenses
+    assert -mask.need.bounds[0] == pytest.approx((FRONT_FACE_MM + 55) * 19 * 2 / 60 + 60 / 2.8 / 2 / 2, abs=0.03)
+    assert mask.need.bounds[3] == pytest.approx((FRONT_FACE_MM + 110) * 12 / 60 + 60 / 2.8 / 2 - 3, abs=0.03)
+
+
+def test_no_focus_between_the_ends_reaches_out_of_the_need(scene):
+    path = scene()
+    (mask,) = report_of(path, "20").lenses
+    between = "f_numbers = [2.0]\nfocus_mm = [425, 500, 700, 1000, 2000, 5000]"
+    path.write_text(path.read_text().replace("f_numbers = [5.6]", between))
+    (more,) = report_of(path, "20").lenses
+    assert more.need.difference(mask.need.buffer(0.03)).area == 0.0
+
+
+def test_the_mask_of_today_is_clear_by_its_opening_less_the_beam(scene):
+    (mask,) = report_of(far_lens_scene(scene()), "20").lenses
+    assert mask.now_mm == pytest.approx(42 - ((FRONT_FACE_MM + 36) * 12 / 20 + 5 + 3), abs=0.03)
+
+
+def test_taking_the_filter_out_is_told_and_can_be_cut_for(scene):
+    path = far_lens_scene(scene(stage=STAGE))
+    (fitted,), (also,) = (report_of(path, "20", also_empty=empty).lenses for empty in (False, True))
+    assert -also.need.bounds[0] == pytest.approx((FRONT_FACE_MM + 36) * 19 / 20 + 5, abs=0.03)
+    assert fitted.empty_mm >= also.need.bounds[2] - fitted.need.bounds[2] > 1.0
+    assert also.empty_mm == 0.0
+    report = report_of(path, "20", margin_mm=0.5)
+    assert engraving(report.masks[0])[-1] == "only with the filters in"
+    assert not report_of(path, "20", margin_mm=0.5, also_empty=True).masks[0].filters_in
+    assert "--also-empty" in masks_lines(report, "")[-3] + masks_lines(report, "")[-4]
+
+
+def test_anamorphic_lenses_share_no_mask_when_asked_apart(scene):
+    report = report_of(scene(), masks=2, split_anamorphic=True)
+    assert [mask.lens_names for mask in report.masks] == [("20", "40"), ("60 squeezed",)]
+    with pytest.raises(SceneError, match="must be at least 2 with --split-anamorphic"):
+        report_of(scene(), masks=1, split_anamorphic=True)
+
+
+@pytest.mark.parametrize(("beam", "cutout", "word"), [(120, 125, "too lax"), (90, 95, "too strict"), (108, 113, "right")])
+def test_the_rule_of_the_lens_front_is_lax_where_it_would_darken_and_strict_where_it_forbids(beam, cutout, word):
+    # Common practice: a mask opening smaller than the lens front diameter is suspect.
+    assert Rule(front_mm=110, beam_mm=beam, cutout_mm=cutout).word == word
+
+
+def test_a_lens_without_a_mask_needs_a_place(scene):
+    with pytest.raises(SceneError, match="has no mask in this scene; say with --at"):
+        report_of(scene(masks=""))
+    assert len(report_of(scene(masks=""), at_mm=20.0).lenses) == 3
+
+
+def test_a_general_cad_reader_finds_one_closed_polyline_of_the_right_size_in_mm(scene):
+    for mask in report_of(scene(), masks=3).masks:
+        document = ezdxf.read(io.StringIO(dxf_bytes(mask).decode()))
+        assert document.units == ezdxf.units.MM
+        assert not document.audit().has_errors
+        (line,) = document.modelspace().query("LWPOLYLINE")
+        assert line.closed
+        assert line.dxf.layer == "CUT"
+        drawn = shapely.Polygon([(x, y) for x, y, *_ in line])
+        left, low, right, high = mask.cutout.bounds
+        assert drawn.area == pytest.approx(mask.cutout.area, rel=1e-6)
+        assert drawn.bounds == pytest.approx((-right, low, -left, high), abs=1e-4)  # drawn as the operator sees it
+        assert {text.dxf.layer for text in document.modelspace().query("TEXT")} == {"ENGRAVE"}
+
+
+def test_the_svg_has_the_same_closed_line_in_mm(scene):
+    (mask,) = report_of(scene(), "20").masks
+    root = ElementTree.fromstring(svg_bytes(mask))
+    space = {"s": "http://www.w3.org/2000/svg"}
+    width, view = float(root.attrib["width"].removesuffix("mm")), [float(v) for v in root.attrib["viewBox"].split()]
+    assert width == view[2]  # a user unit is a millimetre
+    (path,) = root.findall("s:g[@id='CUT']/s:path", space)
+    assert path.attrib["d"].startswith("M")
+    assert path.attrib["d"].endswith("Z")
+    points = np.array(re.findall(r"(-?[\d.]+),(-?[\d.]+)", path.attrib["d"]), dtype=float)
+    assert shapely.Polygon(points).area == pytest.approx(mask.cutout.area, rel=1e-5)
+    assert points[:, 1].min() == pytest.approx(-mask.cutout.bounds[3], abs=1e-3)  # the page's y runs down
+    assert len(root.findall("s:g[@id='ENGRAVE']/s:text", space)) == 3
+
+
+def test_the_page_shows_the_cut_out_at_its_true_size(scene):
+    (mask,) = report_of(scene(), "20").masks
+    data = pdf_bytes([mask], "three lenses").decode("latin-1")
+    (width, height) = (float(v) for v in re.search(r"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", data).groups())
+    assert (width, height) == pytest.approx(np.array(page_mm(mask)) / 25.4 * 72, abs=0.01)
+    scale = np.prod([float(factor) for factor in re.findall(r"([\d.]+) 0 0 [\d.]+ 0 0 cm", data)])
+    moves = np.array(re.findall(r"(-?[\d.]+) (-?[\d.]+) [ml]\b", data), dtype=float) * scale / 72 * 25.4
+    cut_size = np.array(mask.cutout.bounds)[2:] - np.array(mask.cutout.bounds)[:2]
+    found = moves[: len(mask.cutout.exterior.coords) - 1]
+    assert np.ptp(found, axis=0) == pytest.approx(cut_size, abs=0.01)
+    assert "/PrintScaling /None" in data
+
+
+def put_back(path, report, outlines):
+    """The scene with these masks in place of its own."""
+    folder = path.parent / "cut"
+    folder.mkdir(exist_ok=True)
+    for number, data in enumerate(outlines, 1):
+        (folder / f"mask-{number}.dxf").write_bytes(data)
+    text = path.read_text()
+    masks = re.compile(r"\[\[box\.mask\]\]\n(?:(?!\[).*\n)*")
+    parts = masks.sub("", text) + scene_tables(report.masks, "cut") + "\n"
+    again = path.with_name("again.toml")
+    again.write_text(parts)
+    return load_scene(again)
+
+
+def least_share_behind_mask(loaded, lens_name):
+    """The least clear share on the rims of all guides if only the masks were there, over the lens's whole range."""
+    lens = next(lens for lens in loaded.scene.lens if lens.name == lens_name)
+    engine, least = engine_of("coverage"), 1.0
+    for plan in range_plans(loaded, lens):
+        places = [k for k, part in enumerate(plan.box.parts) if part.group.startswith("box.mask")]
+        assert len(places) == 1
+        for variant in plan.variants:
+            for guide in plan.guides:
+                shares = engine.shares(variant, guide.rim_points_mm(41), plan.box, seed=0, fine=True)
+                least = min(least, float(shares.alone[:, places].min()))
+    return least
+
+
+def least_clearance_of_mask(loaded, lens_name):
+    """As the check measures it, over the lens's whole range [mm]."""
+    lens = next(lens for lens in loaded.scene.lens if lens.name == lens_name)
+    parts = [part for plan in range_plans(loaded, lens) for part in part_results(plan)[0]]
+    return min(part.clearance_mm for part in parts if part.kind is Kind.MASK)
+
+
+def shrunk(mask, by_mm):
+    """The drawing of a mask with its cut-out made smaller all round."""
+    from dataclasses import replace
+
+    smaller = mask.cutout.buffer(-by_mm)
+    return dxf_bytes(replace(mask, cutout=smaller))
+
+
+def assert_clear_and_tight(path, report):
+    loaded = put_back(path, report, [dxf_bytes(mask) for mask in report.masks])
+    for mask in report.masks:
+        for name in mask.lens_names:
+            assert least_share_behind_mask(loaded, name) == 1.0, (mask.name, name)
+            assert has_room(least_clearance_of_mask(loaded, name), report.wanted.margin_mm), (mask.name, name)
+    loaded = put_back(path, report, [shrunk(mask, report.wanted.margin_mm + 0.3) for mask in report.masks])
+    for mask in report.masks:
+        assert min(least_share_behind_mask(loaded, name) for name in mask.lens_names) < 1.0, mask.name
+
+
+@pytest.mark.parametrize("masks", [1, 3])
+def test_a_drawing_put_back_as_outline_is_clear_for_all_its_lenses_and_shrunk_past_the_margin_it_is_not(scene, masks):
+    path = scene(stage=STAGE)
+    assert_clear_and_tight(path, report_of(path, masks=masks))
+
+
+def test_a_margin_below_the_room_of_a_fixed_pupil_is_told(scene):
+    told = (
+        "2.4 mm of margin is less than the 2.5 mm a fixed pupil can be out by: `brimline check` will call 20, 40, 60 squeezed tight"
+    )
+    assert report_of(scene(), margin_mm=2.4).notes[-1].startswith(told)
+    assert not any("fixed pupil" in note for note in report_of(scene()).notes)
+
+
+def test_a_mask_that_stands_turned_and_tilted_is_cut_for_it(scene):
+    path = scene(stage=STAGE, masks=f"{MASK}tilt_deg = 12\nturn_deg = 8\n")
+    assert_clear_and_tight(path, report_of(path, masks=3))
+
+
+@pytest.mark.slow
+def test_the_demos_masks_put_back_are_clear_for_all_their_lenses_and_shrunk_past_the_margin_they_are_not(tmp_path):
+    path = tmp_path / "demo.toml"
+    path.write_text(Path("scenes/demo/demo.toml").read_text())
+    assert_clear_and_tight(path, report_of(path))
+
+
+@pytest.mark.slow
+def test_masks_cut_for_empty_trays_are_clear_without_the_filters_too(tmp_path):
+    path = tmp_path / "demo.toml"
+    path.write_text(Path("scenes/demo/demo.toml").read_text())
+    report = report_of(path, also_empty=True)
+    path.write_text(re.sub(r"^filter = .*\n", "", path.read_text(), flags=re.MULTILINE))
+    assert_clear_and_tight(path, report)
+
+
+def test_a_drawing_put_back_keeps_its_shape_and_its_side(scene):
+    (mask,) = report_of(scene(), "20").masks
+    again = read_outline(dxf_bytes(mask), source="mask-1.dxf")
+    assert isinstance(again, Freeform)
+    assert again.shape.symmetric_difference(mask.cutout).area < 5.0  # a mirrored one would differ by 2 x 6 mm x height
+
+
+def test_the_table_keeps_within_a_hundred_columns_and_the_json_says_the_same(scene):
+    report = report_of(scene(stage=STAGE))
+    lines, data = masks_lines(report, "three lenses"), json.loads(json.dumps(masks_dict(report, "three lenses"), allow_nan=False))
+    assert max(map(len, lines)) <= 100
+    row = next(line for line in lines if line.startswith("20 "))
+    assert f"{data['lenses'][0]['cut_out']['width_mm']:.1f} x" in row
+    assert [entry["masks"] for entry in data["sets"]] == [1, 2, 3]
+    assert data["sets"][2]["excess_mm2"] == 0.0
+
+
+def test_the_command_writes_what_it_says_and_its_defaults_are_the_modules_own(scene, tmp_path):
+    assert (masks_command.MARGIN_MM, masks_command.CORNER_MM) == (MARGIN_MM, CORNER_MM)
+    out = tmp_path / "cut here"
+    args = [str(scene()), "--masks", "2", "--out", str(out)]
+    answer = CliRunner().invoke(masks_command.command, args, standalone_mode=False, catch_exceptions=False)
+    assert answer.return_value == 0
+    names = {"mask-1.dxf", "mask-2.dxf", "mask-1.svg", "mask-2.svg", "masks.pdf", "masks.png", "masks.json", "box-masks.toml"}
+    assert {path.name for path in out.iterdir()} == names
+    assert 'outline = "cut here/mask-1.dxf"' in (out / "box-masks.toml").read_text()

@@ -1,0 +1,48 @@
+"""Faults that only building finds are told like those of the file: name, line and key path."""
+
+import numpy as np
+import pytest
+import trimesh
+
+from scenes.scene_file.errors import SceneError
+from scenes.states.load import load_scene, plans_of
+from tests.scenes.scene_file.test_parse_mistakes import SCENE
+
+
+def complaint_about(text, tmp_path):
+    path = tmp_path / "show.toml"
+    path.write_text(text)
+    with pytest.raises(SceneError) as caught:
+        plans_of(load_scene(path))
+    return str(caught.value)
+
+
+def test_a_mesh_whose_unit_is_in_doubt_is_asked_for_where_it_is_named(tmp_path):
+    trimesh.creation.box((4, 2, 1)).export(tmp_path / "bracket.stl")  # a bracket of 4 inches
+    solid = '[[box.solid]]\nname = "bracket"\nfile = "bracket.stl"\n[check]'
+    told = complaint_about(SCENE.replace("[check]", solid), tmp_path)
+    assert told.startswith('show.toml:43: box.solid[1 "bracket"]: ')
+    assert 'set unit to one of "in"' in told
+
+
+def test_a_cut_out_larger_than_its_mask_is_told_with_the_masks_line(tmp_path, monkeypatch):
+    def fails(*_, **__):
+        raise GeometryError("mask: the outside must be larger than the opening; make the outside larger")
+
+    from geometry.errors import GeometryError
+
+    monkeypatch.setattr("scenes.states.box.build.mask", fails)
+    told = complaint_about(SCENE, tmp_path)
+    assert told == "show.toml:29: box.mask[1]: mask: the outside must be larger than the opening; make the outside larger"
+
+
+def test_a_lens_that_cannot_be_built_is_told_with_its_line(tmp_path, monkeypatch):
+    from geometry.errors import GeometryError
+
+    def fails(*_, focal_mm, **__):
+        if np.isclose(focal_mm, 25):
+            raise GeometryError("no such pupil; give another")
+        return ()
+
+    monkeypatch.setattr("scenes.states.state.lens_variants", fails)
+    assert complaint_about(SCENE, tmp_path) == 'show.toml:13: lens[2 "25"]: no such pupil; give another'

@@ -1,0 +1,221 @@
+"""Pictures from the child process, and sentences where there can be none."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from scenes.runtime.child_process import Brake, child_environment
+from scenes.scene_file.errors import SceneError
+from scenes.view3d import render
+from scenes.view3d.content import Heatmap, Line, Place, RayFate, RayPath, Scene3D, Solid, View
+from scenes.view3d.content import Label as Words
+from scenes.view3d.render import Job, offscreen_windows, render_batch, show_window
+from scenes.view3d.render_process import main as child_main
+
+SIZE = (1200, 750)
+ORANGE, BLUE = (0.9, 0.5, 0.1), (0.2, 0.4, 0.9)
+
+
+def cube(name, centre, colour, opacity):
+    corners = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], dtype=np.float64) * 20 + centre
+    quads = [[0, 1, 3, 2], [4, 6, 7, 5], [0, 4, 5, 1], [2, 3, 7, 6], [0, 2, 6, 4], [1, 5, 7, 3]]
+    faces = np.array([[q[0], q[1], q[2]] for q in quads] + [[q[0], q[2], q[3]] for q in quads])
+    edges = np.array([[corners[0], corners[1]], [corners[0], corners[2]]])
+    return Solid(name=name, kind="flag", vertices_mm=corners, faces=faces, edges_mm=edges, colour=colour, opacity=opacity)
+
+
+def lopsided(view=View.BESIDE):
+    """An orange cube at the operator's right and a blue one at his left, before a heatmap that is dark at the right."""
+    right, up = np.meshgrid(np.linspace(-90, 90, 7), np.linspace(60, -60, 5))
+    corners = np.stack([-right, up, np.full(right.shape, 120.0)], axis=-1)
+    loss = np.zeros((4, 6))
+    loss[:, -1] = 9.0
+    table = np.linspace([255, 255, 0], [0, 0, 255], 32).astype(np.uint8)
+    rays = (
+        RayPath(points_mm=np.array([[0, 0, -30], [60, 40, 120.0]]), fate=RayFate.CLEAR),
+        RayPath(points_mm=np.array([[0, 0, -30], [-20, 10, 20.0]]), fate=RayFate.BLOCKED, stopped_by="orange"),
+    )
+    return Scene3D(
+        view=view, title=("$a$ cube", "é 24 mm"), note="note",
+        solids=(cube("orange", [-40, 0, 20], ORANGE, 0.5), cube("blue", [40, 0, 20], BLUE, 0.5)),
+        rays=rays, lines=(Line(points_mm=np.array([[0, 0, 0], [0, 50, 0.0]]), colour=(0, 0, 0), dashed=True),),
+        labels=(Words(text="orange", anchor_mm=np.array([-40, 20, 0.0])), Words(text="x", anchor_mm=np.zeros(3), place=Place.HERE)),
+        heatmap=Heatmap(
+            loss_stops=loss, corners_mm=corners, colour_table=table, dark_colour=(0, 0, 0),
+            unlit_colour=(0.7, 0.7, 0.7), full_stops=3.0,
+        ),
+    )  # fmt: skip
+
+
+def near(image, colour, slack=30):
+    return (np.abs(image.astype(int) - np.round(np.array(colour) * 255)) <= slack).all(axis=-1)
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pictures")
+    paths = [folder / "first.png", folder / "second.png"]
+    report = render_batch([(lopsided(), path, SIZE) for path in paths])
+    if report.problem:
+        pytest.skip(report.problem)
+    return report, paths
+
+
+def read(path):
+    from matplotlib.image import imread
+
+    return np.round(imread(path)[..., :3] * 255).astype(np.uint8)
+
+
+@pytest.mark.slow
+def test_two_pictures_of_one_scene_come_from_one_batch_and_are_the_same(drawn):
+    report, paths = drawn
+    assert (report.written, report.failed) == (tuple(paths), ())
+    np.testing.assert_array_equal(read(paths[0]), read(paths[1]))
+    assert read(paths[0]).shape == (SIZE[1], SIZE[0], 3)
+
+
+@pytest.mark.slow
+def test_translucent_parts_rays_and_heatmap_all_leave_their_colours(drawn):
+    # Depth peeling together with multi-samples loses every translucent thing without a word (pyvista issues 4867 and 2592).
+    image = read(drawn[1][0])
+    assert near(image, (1, 1, 0), 2).sum() > 5000  # the heatmap's very yellow: no light falls on it
+    assert near(image, (0, 0, 0), 2).sum() > 500
+    assert near(image, (0.0, 0.447, 0.698), 45).sum() > 50  # clear ray
+    assert near(image, (0.835, 0.369, 0.0), 45).sum() > 50  # stopped ray
+    hue = image[120:600].astype(int)  # without title and scale
+    assert ((hue[..., 2] - hue[..., 0] > 60) & (hue[..., 2] > 150)).sum() > 20000  # blue cube over white
+    assert ((hue[..., 0] - hue[..., 2] > 60) & (hue[..., 1] < 170) & (hue[..., 0] > 150)).sum() > 10000  # orange cube over white
+
+
+@pytest.mark.slow
+def test_what_is_at_the_operators_right_is_drawn_right_of_what_is_at_his_left(drawn):
+    image = read(drawn[1][0])[120:600]
+    dark, bright = near(image, (0, 0, 0), 2), near(image, (1, 1, 0), 2)
+    assert np.nonzero(dark)[1].mean() > np.nonzero(bright)[1].mean() + 50
+
+
+@pytest.mark.slow
+def test_a_driver_that_crashes_costs_the_pictures_and_nothing_else(tmp_path, monkeypatch):
+    if render.offscreen_windows() == render.OTHER_SYSTEMS or "vtkOSOpenGLRenderWindow" in render.offscreen_windows():
+        pytest.skip("this machine has the kind of window that is to be missing")
+    # libc is there and OSMesa is not: the library check passes, and the window then takes the child down.
+    monkeypatch.setattr(render, "WINDOWS", (("libc.so.6", "vtkOSOpenGLRenderWindow"),))
+    report = render_batch([(lopsided(), tmp_path / "a.png", (64, 48))])
+    assert report.problem == render.NO_OPENGL
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_without_any_opengl_library_a_sentence_names_the_packages(tmp_path, monkeypatch):
+    def missing(name):
+        raise OSError(name)
+
+    monkeypatch.setattr(sys, "platform", "linux")
+    monkeypatch.setattr(render.ctypes, "CDLL", missing)
+    assert offscreen_windows() == ()
+    report = render_batch([(lopsided(), tmp_path / "a.png", SIZE)])
+    assert (report.written, report.failed, list(tmp_path.iterdir())) == ((), (), [])
+    # Packages of Debian 12 that hold libEGL.so.1, its Mesa driver and the software rasteriser.
+    assert all(package in report.problem for package in ("libegl1", "libegl-mesa0", "libgl1-mesa-dri"))
+    assert "\n" not in report.problem
+
+
+def test_without_the_drawing_library_a_sentence_says_so(tmp_path, monkeypatch):
+    monkeypatch.setattr(render, "find_spec", lambda name: None)  # noqa: ARG005
+    assert "pip install pyvista" in render_batch([(lopsided(), tmp_path / "a.png", SIZE)]).problem
+
+
+def fake_child(fates):
+    """A child that draws, fails or dies at each picture as told, its starts counted."""
+    starts = []
+
+    def child(arguments, window, timeout_s, brake):  # noqa: ARG001
+        starts.append(window)
+        lines, status = [], 0
+        for number, _ in enumerate(sorted(Path(arguments[0]).glob("*.npz"))):
+            fate = fates.pop(0)
+            if fate == "dies":
+                status = -11
+                break
+            Path(arguments[0], f"{number}.png").write_bytes(b"png")
+            lines.append(f'{{"number": {number}, "why": "{"" if fate == "draws" else fate}"}}')
+        return subprocess.CompletedProcess([], status, "\n".join(lines), "")
+
+    return child, starts
+
+
+def jobs_in(folder: Path, count: int) -> list[Job]:
+    return [(lopsided(), folder / f"{n}.png", SIZE) for n in range(count)]
+
+
+def test_pictures_after_a_crash_are_drawn_by_a_second_child(tmp_path, monkeypatch):
+    child, starts = fake_child(["draws", "dies", "draws", "too large"])
+    monkeypatch.setattr(render, "_child", child)
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one",))
+    report = render_batch(jobs_in(tmp_path, 4))
+    assert report.written == (tmp_path / "0.png", tmp_path / "2.png")
+    assert report.failed == ((tmp_path / "1.png", "drawing stopped with status -11"), (tmp_path / "3.png", "too large"))
+    assert starts == ["one", "one"]
+
+
+def test_where_the_first_kind_of_window_crashes_the_second_is_tried(tmp_path, monkeypatch):
+    child, starts = fake_child(["dies", "draws"])
+    monkeypatch.setattr(render, "_child", child)
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
+    assert render_batch(jobs_in(tmp_path, 1)).written == (tmp_path / "0.png",)
+    assert starts == ["one", "two"]
+
+
+def test_a_child_that_hangs_is_given_up(tmp_path, monkeypatch):
+    def hangs(arguments, window, timeout_s, brake):  # noqa: ARG001
+        raise subprocess.TimeoutExpired("child", timeout_s, output=b"")
+
+    monkeypatch.setattr(render, "_child", hangs)
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one",))
+    assert render_batch(jobs_in(tmp_path, 1)).problem == render.NO_OPENGL
+
+
+def test_a_brake_ends_the_child_that_draws_and_no_other_is_started(tmp_path, monkeypatch):
+    brake, starts = Brake(), []
+
+    def child(arguments, window, timeout_s, brake):  # noqa: ARG001
+        starts.append(window)
+        with subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"]) as sleeper, brake.on(sleeper):
+            brake.pull()
+        return subprocess.CompletedProcess([], sleeper.returncode, "", "")
+
+    monkeypatch.setattr(render, "_child", child)
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
+    assert render_batch(jobs_in(tmp_path, 2), brake) == render.RenderReport()
+    assert starts == ["one"]
+
+
+def test_no_pictures_start_no_child(monkeypatch):
+    monkeypatch.setattr(render, "_child", None)
+    assert render_batch([]) == render.RenderReport()
+
+
+def test_the_child_imports_this_project_and_knows_its_window_before_the_library_looks_for_one():
+    environment = child_environment({"PYTHONPATH": "/elsewhere", "HOME": "/h"}, "vtkEGLRenderWindow")
+    root = Path(render.__file__).parents[2]
+    assert environment["PYTHONPATH"].split(":")[0] == str(root) or sys.platform == "win32"
+    assert environment["VTK_DEFAULT_OPENGL_WINDOW"] == "vtkEGLRenderWindow"
+    assert environment["HOME"] == "/h"
+
+
+def test_one_unreadable_picture_does_not_keep_the_child_from_the_next(tmp_path, capsys):
+    (tmp_path / "0.npz").write_bytes(b"no archive")
+    (tmp_path / "1.npz").write_bytes(b"nor this")
+    assert child_main([str(tmp_path)]) == 1
+    assert [line.split(",")[0] for line in capsys.readouterr().out.splitlines()] == ['{"number": 0', '{"number": 1']
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="other systems always have a display")
+def test_a_window_without_a_display_is_refused_in_a_sentence(monkeypatch):
+    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
+    with pytest.raises(SceneError, match="leave --window out"):
+        show_window(lopsided())
