@@ -20,12 +20,12 @@ from raytrace.box import Box, Glass, GlassKind
 from raytrace.judge.field import Cell, FieldPencils, Samples, edge_is_enough, edge_samples, field_pencils, grid_samples
 from raytrace.judge.rays import GLASS_FIELDS, bends, plane_corners, trace
 from raytrace.judge.shapes import ENDLESS_MM
-from raytrace.lens import FixedPupil, LensState
+from raytrace.optics.lens import FixedPupil, LensState
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-CHORD_MM = 0.004  # corners of a pupil's polygon stand off it by no more
+CHORD_MM = 0.008  # corners of a pupil's polygon stand off it by no more
 LEAST_SIDES = 24
 BEND_MM = 0.003  # how far rays may stray between two field points, if more of them help
 LOOK_INTERVALS = 8
@@ -43,8 +43,11 @@ class NotFollowed(Exception):  # noqa: N818 - not a fault of the input: the call
 
 @dataclass(frozen=True, slots=True)
 class Legs:
-    """Legs of a beam: corners (n, 3) [mm] with the picture points (n, 2) they belong to; legs (L, V, 4) runs of corners on the
-    planes before and after, one for each stand-in; pads (L, V) [mm]. `end_z_mm`: where the last one ends."""
+    """Legs of a beam: corners (n, 3) [mm] with the picture points (n, 2) that they belong to.
+
+    legs (L, V, 4): runs of corners on the planes before and after, one for each stand-in; pads (L, V) [mm]; end_z_mm: where the
+    last one ends; whole: whether the lens has light for all of the cell.
+    """
 
     corners: FloatArray
     fields: FloatArray
@@ -86,7 +89,7 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     start = float(seen.pencils.reference_z_mm.min())
     ring = _ring(lenses)
     before = [start] if np.isinf(ring[1]) or ring[0] <= start else [start, float(ring[0])]
-    points, _, _ = trace(*_columns(seen), 16, 1.0, ring, np.array(before), glasses, far, _object_z(lenses))
+    points, _, _ = trace(*_columns(seen), 16, 1.0, ring, np.array(before), glasses, far, _object_z(lenses), False)
     far = max(far, *(_meets_mm(loop, points[-2], points[-1]) for loop in _endless_loops(box.parts)), 0.0)
     first_face = float(points[len(before), ..., 2].min()) if len(glasses) else float(points[-1, ..., 2].min())
     split = min(hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
@@ -132,7 +135,7 @@ def _chain(beam: Beam, field: FieldPencils, sides: int, chain: tuple[int, ...]) 
     held = np.zeros(len(chain), dtype=np.bool_)
     for share in STAND_INS if np.isfinite(ring[1]) else (1.0,):
         points, ok, end = trace(
-            *_columns(field), sides, share, ring, beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses)
+            *_columns(field), sides, share, ring, beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses), beam.loose
         )
         if not ok:
             raise NotFollowed
@@ -186,12 +189,12 @@ def _samples(beam: Beam, cell: Cell) -> Samples:
 
 
 def _sides(field: FieldPencils) -> int:
-    """r (1 / cos(pi / K) - 1) ~ r pi^2 / (2 K^2)."""
+    """Sides K of a pupil's polygon: r (1 / cos(pi / K) - 1) ~ r pi^2 / (2 K^2)."""
     largest = float(np.sqrt((field.pencils.axes_mm**2).sum(axis=(1, 2)).max()))
     return max(LEAST_SIDES, int(np.ceil(np.pi * np.sqrt(largest / (2 * CHORD_MM)))))
 
 
-def _columns(field: FieldPencils) -> tuple[FloatArray, ...]:
+def _columns(field: FieldPencils) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     p = field.pencils
     return p.slope, p.reference_z_mm, p.convergence_per_mm, p.centre_mm, p.axes_mm, p.rim_share
 

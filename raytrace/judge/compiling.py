@@ -1,4 +1,4 @@
-"""How the kernels of this package are compiled: once per machine, kept on disk until any source here changes."""
+"""How the kernels of this package are compiled: once per machine, kept on disk until one of their sources changes."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from numba.core.caching import FunctionCache
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+KERNEL_MODULES = ("compiling", "depth", "gjk", "heap", "hull", "planes", "rays", "separate", "shapes")
 SETTINGS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
 
 
@@ -37,4 +38,5 @@ class _SourceCache(FunctionCache):
 
 @cache
 def _sources_digest() -> str:
-    return hashlib.sha256(b"".join(path.read_bytes() for path in sorted(Path(__file__).parent.glob("*.py")))).hexdigest()
+    here = Path(__file__).parent
+    return hashlib.sha256(b"".join((here / f"{name}.py").read_bytes() for name in KERNEL_MODULES)).hexdigest()

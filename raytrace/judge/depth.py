@@ -20,7 +20,7 @@ FINER = 12  # steps of closing in on the best
 def _depth_along(
     corners: FloatArray, legs: IntArray, pads: FloatArray, body: FloatArray, angle_rad: float, enough_mm: float, worst: FloatArray
 ) -> float:
-    """The move along one direction that parts a body from all legs [mm]; which leg and stand-in ask for it, and the plane's lean."""
+    """The move along one direction that parts a body from all legs [mm]; in `worst` which leg asks for it, and the plane's lean."""
     ex, ey, deepest = np.cos(angle_rad), np.sin(angle_rad), -np.inf
     for leg in range(len(legs)):
         least, at, lean = np.inf, 0, 0.0

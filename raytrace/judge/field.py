@@ -9,10 +9,10 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from raytrace.camera import Guide
-from raytrace.lens import FixedPupil, LensState, pencils_for
-from raytrace.pencil import Pencils
-from raytrace.projection import distortion_fold
+from raytrace.optics.camera import Guide
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for
+from raytrace.optics.pencil import Pencils
+from raytrace.optics.projection import distortion_fold
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -96,7 +96,7 @@ def _ends(intervals: int) -> BoolArray:
 class FieldPencils:
     """Pencils of M depths x N field points, one depth after the other; picture points (M * N, 2).
 
-    triples (T, 3) and weights (T, 3) say what may happen between them, see `bends`; `whole` is False where the field ends inside.
+    triples (T, 3) and weights (T, 3) say what may lie between them, see `bends`; whole: False where the field ends inside.
     """
 
     pencils: Pencils
@@ -107,7 +107,7 @@ class FieldPencils:
 
 
 def edge_is_enough(lenses: Sequence[LensState]) -> bool:
-    """Whether the field points inside a cell send no ray beyond the hull of those on its edge: so for a pupil that stays in place."""
+    """Whether field points inside a cell send no ray beyond the hull of those on its edge: so for a pupil that stays in place."""
     return all(isinstance(lens.pupil, FixedPupil) for lens in lenses)
 
 

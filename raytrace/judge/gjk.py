@@ -88,9 +88,9 @@ def _try(s: FloatArray, share: FloatArray, tried: FloatArray, best: float) -> fl
 
 @helper
 def _nearest(s: FloatArray, count: int, share: FloatArray, tried: FloatArray) -> float:
-    """Shares (4,) of the corners at the simplex's point nearest to the origin; it holds the newest corner. The square of its distance.
+    """The square of the simplex's distance from the origin; `share` (4,) gets the corners' shares of its nearest point.
 
-    Every face with the newest corner is tried as its own plane: eight at most.
+    That point needs the newest corner. Every face with the newest corner is tried as its own plane: eight at most.
     """
     new = count - 1
     tried[:] = 0.0
@@ -166,8 +166,8 @@ def apart_mm(
 ) -> float:
     """What the best plane found leaves between a leg and a piece [mm]; 0 or less where none does.
 
-    `normal` (3,), from leg to piece, is where to begin; the best one comes back in it. share (4,) and pair (4, 2) come back with the
-    corners of leg and piece whose blend is the nearest pair of points. Search ends above `enough_mm`.
+    `normal` (3,), from leg to piece, is where to begin; the best one comes back in it. share (4,) and pair (4, 2) come back with
+    the corners of leg and piece whose blend is the nearest pair of points. Search ends above `enough_mm`.
     """
     best, tried = -np.inf, np.zeros(4)
     v = normal.copy()

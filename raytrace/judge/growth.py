@@ -1,4 +1,7 @@
-"""How far a guide may grow about its own centre before a part shows: a wider guide holds every narrower one, so yes or no is monotone."""
+"""How far a guide may grow about its own centre before a part shows.
+
+A wider guide holds every narrower one, so yes or no is monotone, and no part is stepped over, however narrow.
+"""
 
 from __future__ import annotations
 
@@ -9,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.box import Box
-from raytrace.camera import Guide
 from raytrace.judge.field import cell_of, has_all
 from raytrace.judge.pieces import Pieces
-from raytrace.judge.rooms import GuideBeam, room_in_cell, touches
-from raytrace.lens import LensState
+from raytrace.judge.rooms import GuideBeam, room
+from raytrace.optics.camera import Guide
+from raytrace.optics.lens import LensState
 
 FloatArray = NDArray[np.float64]
 
@@ -26,7 +29,7 @@ MOST_STEPS = 60
 
 @dataclass(frozen=True, slots=True)
 class Growth:
-    """The largest scale at which all stays clear, which part ends it (None at an end of the search), and whether the lens's field does."""
+    """The largest scale at which all stays clear, which part ends it, whether the search ended first, or the lens's field."""
 
     scale: float
     part: int | None
@@ -57,62 +60,49 @@ class Search:
 
 def growth(search: Search, numbers: Sequence[int], clear: bool) -> Growth:
     """The growth that some of the parts leave; `clear` is whether they are at scale 1."""
-    stop_at_field = search.in_field(1.0)
+    stop_at_field = clear and search.in_field(1.0)
     low, high = (1.0, WIDEST_SCALE) if clear else (NARROWEST_SCALE, 1.0)
-    order, ended, field_ends = list(numbers), None, False
+    ended: int | None = None
+    field_ends = False
     signs: list[tuple[float, float]] = []
     for step in range(MOST_STEPS):
         if high - low <= SCALE_STEP and not (clear and low == 1.0 and high - low > LEAST_STEP):
             break
-        scale = _next(low, high, signs, clear, step)
-        if stop_at_field and clear and not search.in_field(scale):
+        scale = _next(low, high, signs, (high if clear else low) if step == 0 else None, step)
+        if stop_at_field and not search.in_field(scale):
             high, ended, field_ends = scale, None, True
             continue
-        hit, room = _first_touched(search, scale, order)
-        if hit is None:
-            if scale in (WIDEST_SCALE,):
-                return Growth(WIDEST_SCALE, None, True, False)
-            low = scale
-            signs.append((scale, room))
-        else:
-            order.remove(hit)
-            order.insert(0, hit)  # what touched last is likely to touch again
+        hit, room_mm = _nearest(search, scale, numbers)
+        if abs(room_mm) > 0.0 and np.isfinite(room_mm):
+            signs.append((scale, room_mm))
+        if room_mm <= 0.0:
             high, ended, field_ends = scale, hit, False
-            if scale == NARROWEST_SCALE:
-                return Growth(NARROWEST_SCALE, hit, True, False)
-            if room < 0.0:
-                signs.append((scale, room))
+        else:
+            low = scale
+        if step == 0 and (room_mm > 0.0) == clear:
+            return Growth(scale, hit if room_mm <= 0.0 else None, True, False)
     if ended is None and not field_ends:
-        ended = _first_touched(search, high, order)[0]
+        ended = _nearest(search, high, numbers)[0]
     return Growth(low, ended, False, field_ends)
 
 
-def _next(low: float, high: float, signs: list[tuple[float, float]], clear: bool, step: int) -> float:
-    """The scale to ask next: the far end first, then where the rooms known so far come to nought, a hair to the other side of it."""
-    if step == 0:
-        return high if clear else low
+def _next(low: float, high: float, signs: list[tuple[float, float]], end: float | None, step: int) -> float:
+    """The scale to ask next: the far end first, then where the rooms known come to nought, a hair to the other side of it."""
+    if end is not None:
+        return end
     middle = (low + high) / 2
     if len(signs) < 2 or step % 4 == 3:
         return middle
     (a, at_a), (b, at_b) = sorted(signs, key=lambda pair: abs(pair[1]))[:2]
     if at_a == at_b:
         return middle
-    root = a - at_a * (b - a) / (at_b - at_a)
-    root += 0.4 * SCALE_STEP * (1.0 if signs[-1][1] > 0 else -1.0)
-    return root if low + 0.1 * SCALE_STEP < root < high - 0.1 * SCALE_STEP else middle
+    root = a - at_a * (b - a) / (at_b - at_a) + 0.4 * SCALE_STEP * np.sign(signs[-1][1])
+    return float(root) if low + 0.1 * SCALE_STEP < root < high - 0.1 * SCALE_STEP else middle
 
 
-def _first_touched(search: Search, scale: float, order: Sequence[int]) -> tuple[int | None, float]:
-    """A part that touches the grown beam, or None; and the room as far as known: its own, or the least of all."""
-    beam, least = search.beam(scale), np.inf
-    for number in order:
-        part = search.parts[number]
-        if beam.beam.loose:
-            if touches(beam, beam.cell, part):
-                return number, 0.0
-            continue
-        room = float(room_in_cell(beam, beam.cell, part)[0])
-        if room <= 0.0 and touches(beam, beam.cell, part):
-            return number, room
-        least = min(least, room)
-    return None, least
+def _nearest(search: Search, scale: float, numbers: Sequence[int]) -> tuple[int | None, float]:
+    """The part with the least room beside the grown guide, and that room [mm]; bodies that touch may stop at 0."""
+    beam = search.beam(scale)
+    rows = [(float(room(beam, search.parts[number], 0.0, with_depth=False)[0]), number) for number in numbers]
+    least, number = min(rows)
+    return number, least

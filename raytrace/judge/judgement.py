@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from geometry.body import Block, Kind, Part, Surface
 from raytrace.box import Box
-from raytrace.camera import Guide
 from raytrace.judge.body import parts_span_mm
 from raytrace.judge.field import cell_of
 from raytrace.judge.growth import Growth, Search, growth
 from raytrace.judge.pieces import Pieces, pieces_of
 from raytrace.judge.rooms import GuideBeam, rooms
-from raytrace.lens import LensState
+from raytrace.optics.camera import Guide
+from raytrace.optics.lens import LensState
 
 FloatArray = NDArray[np.float64]
 

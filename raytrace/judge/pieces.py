@@ -1,4 +1,4 @@
-"""Parts as convex pieces for the kernels: once a box. Plain openings as walls whose arcs are cut on the fly, all else as corners."""
+"""Parts as convex pieces for the kernels, once a box: plain openings as walls whose arcs are cut on the fly, else corners."""
 
 from __future__ import annotations
 
@@ -28,12 +28,16 @@ NO_PIECES = np.zeros((0, 2), dtype=np.int64)
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """One part: walls (S, 2, LOOP_FIELDS), corners (m, 3) in runs (Q, 2), and the hull (h, 3) of a body that is moved as a whole."""
+    """One part: walls (S, 2, LOOP_FIELDS), corners (m, 3) in runs (Q, 2), the hull (h, 3) of a body that is moved as a whole.
+
+    drawn: the tube whose outline is a drawing, and its outside in each loop's plane.
+    """
 
     walls: FloatArray
     points: FloatArray
     runs: IntArray
     whole: FloatArray
+    drawn: tuple[Tube, tuple[tuple[float, float, float], ...]] | None = None
 
 
 def pieces_of(part: Part) -> Pieces:
@@ -63,7 +67,9 @@ def _tube(tube: Tube) -> Pieces:
         return Pieces(walls, NO_POINTS, NO_PIECES, NO_POINTS)
     found = [piece for one, two in pairs for piece in _drawn(tube, one, two)]
     ends = np.cumsum([0, *(len(piece) for piece in found)])
-    return Pieces(NO_WALLS, np.concatenate(found), np.column_stack([ends[:-1], ends[1:]]).astype(np.int64), NO_POINTS)
+    runs = np.column_stack([ends[:-1], ends[1:]]).astype(np.int64)
+    drawn = (tube, tuple(_outside(tube, loop) for loop in tube.inner))
+    return Pieces(NO_WALLS, np.concatenate(found), runs, NO_POINTS, drawn)
 
 
 def _loop_row(tube: Tube, loop: Loop) -> list[float]:
@@ -101,8 +107,8 @@ def _drawn(tube: Tube, one: Loop, two: Loop) -> list[FloatArray]:
         for way in _ways((first, second))
     ]
     if one.outline is two.outline or first.equals(second):
-        for triangle in _triangles(first.convex_hull.difference(first)):
-            found.append(np.concatenate([_placed(one, triangle), _placed(two, triangle)]))
+        dents = _triangles(shapely.convex_hull(first).difference(first))
+        found += [np.concatenate([_placed(one, triangle), _placed(two, triangle)]) for triangle in dents]
     return found
 
 
@@ -110,7 +116,8 @@ def _ways(shapes: Sequence[shapely.Geometry]) -> FloatArray:
     """Outward directions (E, 2) of all edges of the shapes' hulls."""
     ways = []
     for shape in shapes:
-        ring = np.asarray(shapely.geometry.polygon.orient(shape.convex_hull).exterior.coords)
+        hull = shapely.Polygon(shapely.get_coordinates(shapely.convex_hull(shape)))
+        ring = np.asarray(shapely.geometry.polygon.orient(hull).exterior.coords)
         step = np.diff(ring, axis=0)
         length = np.hypot(step[:, 0], step[:, 1])
         ways.append((np.column_stack([step[:, 1], -step[:, 0]]) / np.maximum(length, 1e-300)[:, None])[length > SAME_MM])
@@ -119,7 +126,7 @@ def _ways(shapes: Sequence[shapely.Geometry]) -> FloatArray:
 
 def _beyond(tube: Tube, loop: Loop, shape: shapely.Geometry, way: FloatArray) -> FloatArray:
     """Corners (k, 2) of what lies beyond a hull's edge and inside the tube's outside, in the loop's plane."""
-    level = float((shapely.get_coordinates(shape.convex_hull) @ way).max())
+    level = float((shapely.get_coordinates(shapely.convex_hull(shape)) @ way).max())
     across = np.array([-way[1], way[0]])
     far = level + ENDLESS_MM
     strip = np.array([level * way + across * ENDLESS_MM, level * way - across * ENDLESS_MM, far * way - across * ENDLESS_MM])

@@ -1,4 +1,4 @@
-"""Planes that lean with the beam: what they leave between a leg and a piece in closed form, and how deep a piece is in, sideways."""
+"""Planes that lean with the beam: what they leave between a leg and a piece, and how deep a piece is in, sideways."""
 
 from __future__ import annotations
 

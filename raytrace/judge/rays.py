@@ -16,6 +16,7 @@ FloatArray = NDArray[np.float64]
 
 GLASS_FIELDS = 16  # rotation (9), origin (3), thickness, index, power in dioptre, 1 for a close-up lens
 MM_PER_M = 1000.0
+BEYOND_MM = 150.0  # how far past the parts the beam is followed: the nearest ray may pass a part by as much as its room
 LEAST_SLOPE = 1e-9  # a ray that comes nearer to a plate by less per mm never meets it
 
 
@@ -91,6 +92,31 @@ def _bend(p: FloatArray, d: FloatArray, glass: FloatArray) -> None:
 
 
 @helper
+def _through(p: FloatArray, d: FloatArray, glass: FloatArray, inside: FloatArray, path: FloatArray, m: int) -> bool:
+    """Follows a ray through one filter: its points on the faces go into `path` (P, 3) from plane m on. False where it gets lost."""
+    close_up = glass[15] > 0.0
+    ok = _to_plane(p, d, glass, 0.0 if close_up else -glass[12] / 2)
+    ok &= p[2] >= path[m - 1, 2] - 1e-6
+    path[m] = p
+    if close_up:
+        _bend(p, d, glass)
+        return ok
+    _into_glass(d, glass, inside)
+    ok &= _to_plane(p, inside, glass, glass[12] / 2)
+    path[m + 1] = p
+    return ok
+
+
+@helper
+def _aim(slope: float, convergence: float, reference_z: float, at_z: float) -> tuple[float, float]:
+    """Slope and convergence toward the same object point, for a pupil whose plane lies elsewhere."""
+    if convergence <= 0.0:
+        return slope, convergence
+    ahead = reference_z + 1 / convergence - at_z
+    return slope / convergence / ahead, 1 / ahead
+
+
+@helper
 def object_after(glasses: FloatArray, object_z_mm: float) -> float:
     """Where the rays come to a point once close-up lenses have added their power [mm]."""
     for g in range(len(glasses)):
@@ -116,13 +142,15 @@ def trace(
     glasses: FloatArray,
     far_z: float,
     object_z: float,
+    parted: bool,
 ) -> tuple[FloatArray, bool, float]:
     """Points (P, N, K, 3) of rim rays on the planes of a chain: those given before the glass, faces, the last.
 
-    share: 1 for the pupil itself; below, the disc that holds all light through pupil and front ring (z, radius) that share of the way
-    from ring to pupil. Also whether every ray came through in order, and the z of the last plane.
+    share: 1 for the pupil itself; below, the disc that holds all light through pupil and front ring (z, radius), that share of
+    the way from ring to pupil. parted: whether the last leg has a plane just ahead of all parts. Also whether every ray came
+    through in order, and the z of the last plane.
     """
-    count, planes = len(slope), len(before) + 1
+    count, planes = len(slope), len(before) + (2 if parted else 1)
     for g in range(len(glasses)):
         planes += 1 if glasses[g, 15] > 0.0 else 2
     points, ok = np.empty((planes, count, sides, 3)), True
@@ -136,10 +164,8 @@ def trace(
             for k in range(sides):
                 supports[k] = share * supports[k] + (1 - share) * ring[1]
         at_x, at_y = (1 - share) * ring[0] + share * reference_z[n, 0], (1 - share) * ring[0] + share * reference_z[n, 1]
-        sx, sy, cx, cy = slope[n, 0], slope[n, 1], convergence[n, 0], convergence[n, 1]
-        if cx > 0.0 and share < 1.0:
-            ahead_x, ahead_y = reference_z[n, 0] + 1 / cx - at_x, reference_z[n, 1] + 1 / cy - at_y
-            sx, sy, cx, cy = sx / cx / ahead_x, sy / cy / ahead_y, 1 / ahead_x, 1 / ahead_y
+        sx, cx = _aim(slope[n, 0], convergence[n, 0], reference_z[n, 0], at_x)
+        sy, cy = _aim(slope[n, 1], convergence[n, 1], reference_z[n, 1], at_y)
         for k in range(sides):
             x, y = _corner(supports, k)
             d[0], d[1], d[2] = sx - x * cx, sy - y * cy, 1.0
@@ -151,30 +177,30 @@ def trace(
                 m += 1
             p[:] = points[m - 1, n, k]
             for g in range(len(glasses)):
-                glass = glasses[g]
-                close_up = glass[15] > 0.0
-                ok &= _to_plane(p, d, glass, 0.0 if close_up else -glass[12] / 2)
-                ok &= p[2] >= points[m - 1, n, k, 2] - 1e-6
-                points[m, n, k] = p
-                m += 1
-                if close_up:
-                    _bend(p, d, glass)
-                else:
-                    _into_glass(d, glass, inside)
-                    ok &= _to_plane(p, inside, glass, glass[12] / 2)
-                    points[m, n, k] = p
-                    m += 1
+                ok &= _through(p, d, glasses[g], inside, points[:, n, k], m)
+                m += 1 if glasses[g, 15] > 0.0 else 2
             reach = max(reach, p[2])
             ways[n, k] = d
             ok &= d[2] > LEAST_SLOPE
-    end = min(reach + 1.0 if len(glasses) else max(reach, before[-1] + 1.0), object_after(glasses, object_z))
-    for n in range(count):
-        for k in range(sides):
-            run = (end - points[planes - 2, n, k, 2]) / ways[n, k, 2]
+    sharp, front = object_after(glasses, object_z), max(reach, before[-1]) + 1.0
+    if parted:
+        ok &= _run_on(points, planes - 2, ways, min(front, sharp))
+    end = min(front + BEYOND_MM, sharp)
+    ok &= _run_on(points, planes - 1, ways, end)
+    return points, ok, end
+
+
+@helper
+def _run_on(points: FloatArray, plane: int, ways: FloatArray, z: float) -> bool:
+    """Follows all rays from one plane straight to the next, at z; False where one would have to go back."""
+    ok = True
+    for n in range(ways.shape[0]):
+        for k in range(ways.shape[1]):
+            run = (z - points[plane - 1, n, k, 2]) / ways[n, k, 2]
             ok &= run >= -1e-6
             for c in range(3):
-                points[planes - 1, n, k, c] = points[planes - 2, n, k, c] + run * ways[n, k, c]
-    return points, ok, end
+                points[plane, n, k, c] = points[plane - 1, n, k, c] + run * ways[n, k, c]
+    return ok
 
 
 @kernel
@@ -206,7 +232,7 @@ def bends(points: FloatArray, triples: NDArray[np.int64], weights: FloatArray) -
 
 @kernel
 def plane_corners(points: FloatArray) -> tuple[FloatArray, NDArray[np.int64], NDArray[np.int64]]:
-    """Corners (n, 3) of the points (P, N, K, 3) on each plane, the field point (n,) that each belongs to, and where runs start (P + 1,)."""
+    """Corners (n, 3) of the points (P, N, K, 3) on each plane, the field point (n,) of each, and where runs start (P + 1,)."""
     planes, count, sides, _ = points.shape
     picked = [flat_hull(points[m].reshape(count * sides, 3)) for m in range(planes)]
     starts = np.zeros(planes + 1, dtype=np.int64)

@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 from raytrace.box import Box
 from raytrace.judge.body import Beam, Legs, NotFollowed, legs_of, look
 from raytrace.judge.depth import least_move
+from raytrace.judge.drawn import flat_depth
 from raytrace.judge.field import Cell
 from raytrace.judge.pieces import Pieces
+from raytrace.judge.rays import BEYOND_MM
 from raytrace.judge.separate import FOUND, part_room
-from raytrace.lens import LensState
+from raytrace.optics.lens import LensState
 
 FloatArray = NDArray[np.float64]
 
@@ -67,7 +69,9 @@ def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces) -> FloatArray:
     legs = beam.legs(cell)
     if legs is None:
         return _unknown()
-    return part_room(legs.corners, legs.fields, legs.legs, legs.pads, pieces.walls, pieces.points, pieces.runs, False)
+    found = part_room(legs.corners, legs.fields, legs.legs, legs.pads, pieces.walls, pieces.points, pieces.runs, False)
+    found[0] = min(found[0], BEYOND_MM)  # where the beam is not followed it may come nearer than that
+    return found
 
 
 def _unknown() -> FloatArray:
@@ -76,54 +80,39 @@ def _unknown() -> FloatArray:
     return found
 
 
-def touches(beam: GuideBeam, cell: Cell, pieces: Pieces) -> bool:
-    """Whether a part cannot be shown to stand clear of a cell's light, however finely that is cut."""
-    legs = beam.legs(cell)
-    if legs is not None:
-        row = part_room(legs.corners, legs.fields, legs.legs, legs.pads, pieces.walls, pieces.points, pieces.runs, True)
-        if row[0] > 0.0:
-            return False
-    return not beam.may_halve(cell) or any(touches(beam, quarter, pieces) for quarter in cell.quarters())
-
-
 def rooms(beam: GuideBeam, parts: Sequence[Pieces]) -> list[FloatArray]:
     """The room of every part (FOUND,) from the whole guide."""
-    leaves = {beam.cell: [room_in_cell(beam, beam.cell, part) for part in parts]}
-    done = [False] * len(parts)
+    return [room(beam, part) for part in parts]
+
+
+def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True) -> FloatArray:
+    """The room of one part (FOUND,) from the whole guide; cells are made where one hull leaves no more than `near_mm`."""
+    leaves = {beam.cell: room_in_cell(beam, beam.cell, part)}
+    cell = beam.cell
     for _ in range(MOST_HALVINGS):
-        asked = _next_cell(beam, leaves, done)
-        if asked is None:
+        was = float(leaves[cell][0])
+        if was > near_mm or not beam.may_halve(cell):
             break
-        part, cell = asked
-        was = leaves.pop(cell)
+        del leaves[cell]
         for quarter in cell.quarters():
-            leaves[quarter] = [room_in_cell(beam, quarter, one) for one in parts]
-        now = min(rows[part][0] for rows in leaves.values())
-        done[part] = now - was[part][0] < GAIN_MM and abs(now) > ON_EDGE_MM
-    return [_joined(beam, leaves, number, part) for number, part in enumerate(parts)]
-
-
-def _next_cell(beam: GuideBeam, leaves: dict[Cell, list[FloatArray]], done: list[bool]) -> tuple[int, Cell] | None:
-    """The part that comes nearest of those that finer cells may help, and the cell to halve for it."""
-    best: tuple[float, int, Cell] | None = None
-    for number, finished in enumerate(done):
-        cell = min(leaves, key=lambda one: leaves[one][number][0])
-        room = float(leaves[cell][number][0])
-        if not finished and room < NEAR_MM and beam.may_halve(cell) and (best is None or room < best[0]):
-            best = (room, number, cell)
-    return None if best is None else best[1:]
-
-
-def _joined(beam: GuideBeam, leaves: dict[Cell, list[FloatArray]], number: int, part: Pieces) -> FloatArray:
-    """The least room of a part over all cells; how deep a body that is moved as a whole stands in all of them together."""
-    cell = min(leaves, key=lambda one: leaves[one][number][0])
-    found = leaves[cell][number]
-    if found[0] > 0.0 or not len(part.runs) or beam.legs(cell) is None:
+            leaves[quarter] = room_in_cell(beam, quarter, part)
+        gained = min(float(leaves[quarter][0]) for quarter in cell.quarters()) - was
+        cell = min(leaves, key=lambda one: leaves[one][0])
+        if gained < GAIN_MM and abs(float(leaves[cell][0])) > ON_EDGE_MM:
+            break
+    found = leaves[cell]
+    if found[0] > 0.0 or not len(part.runs) or not with_depth or beam.legs(cell) is None:
         return found
-    if len(part.whole):
-        touched = [beam.legs(leaf) for leaf, rows in leaves.items() if rows[number][0] <= 0.0]
-        return _deepest([legs for legs in touched if legs is not None], part)
-    return found
+    touched = [legs for leaf, row in leaves.items() if row[0] <= 0.0 and (legs := beam.legs(leaf)) is not None]
+    return _deepest(touched, part) if part.drawn is None else _drawn_deepest(touched, part, found)
+
+
+def _drawn_deepest(touched: Sequence[Legs], part: Pieces, found: FloatArray) -> FloatArray:
+    assert part.drawn is not None
+    depth_mm, point_mm = max((flat_depth(legs, *part.drawn) for legs in touched), key=lambda pair: pair[0])
+    if point_mm is None:
+        return found
+    return np.concatenate([[-depth_mm], point_mm, found[4:]])
 
 
 def _deepest(touched: Sequence[Legs], part: Pieces) -> FloatArray:

@@ -25,7 +25,14 @@ FOUND = 9  # room, place (3), picture point (2), leg, 1 where touched, sideways 
 
 @helper
 def _cheap(
-    corners: FloatArray, legs: IntArray, pads: FloatArray, piece: FloatArray, count: int, ex: float, ey: float, normal: FloatArray
+    corners: FloatArray,
+    legs: IntArray,
+    pads: FloatArray,
+    piece: FloatArray,
+    count: int,
+    ex: float,
+    ey: float,
+    normal: FloatArray,
 ) -> float:
     """At most the room between a piece and the best of a leg's stand-ins [mm], by planes that lean with them; the plane's normal."""
     best = -np.inf
@@ -43,9 +50,7 @@ def _cheap(
 
 
 @helper
-def _place_apart(
-    corners: FloatArray, fields: FloatArray, piece: FloatArray, share: FloatArray, pair: IntArray, found: FloatArray
-) -> None:
+def _place_apart(fields: FloatArray, piece: FloatArray, share: FloatArray, pair: IntArray, found: FloatArray) -> None:
     found[1:6] = 0.0
     for c in range(4):
         if share[c] > 0.0:
@@ -98,7 +103,7 @@ def _exact(
     limit: float,
     found: FloatArray,
 ) -> float:
-    """The room between a piece and a leg by the best plane of its best stand-in, 0 or less where there is none; where goes in `found`.
+    """The room between a piece and a leg by the best plane of its best stand-in, 0 or less without one; `found` gets where.
 
     With `own_way` depth is taken along the normal's own sideways direction; else 0 only says that they touch.
     """
@@ -111,7 +116,7 @@ def _exact(
             best = apart
             normal[:] = way
             if apart > 0.0:
-                _place_apart(corners, fields, piece, share, pair, found)
+                _place_apart(fields, piece, share, pair, found)
     if best > 0.0:
         found[7] = 0.0
         return best
@@ -146,7 +151,7 @@ def _toward(corners: FloatArray, leg: IntArray, piece: FloatArray, count: int, o
 
 
 @kernel
-def part_room(
+def part_room(  # noqa: PLR0912, PLR0915 - one loop over arrays that grow
     corners: FloatArray,
     fields: FloatArray,
     legs: IntArray,

@@ -1,4 +1,4 @@
-"""Material of parts as convex pieces, for kernels: openings as arcs, each held by the half-space of its chord; the rest as corners."""
+"""Material round openings as convex pieces, for kernels: arcs of the edge, each held by the half-space of its chord."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from raytrace.judge.compiling import helper
 
 FloatArray = NDArray[np.float64]
 
-LOOP_FIELDS = 18  # rotation (9), origin (3), half width, half height, corner radius, outside (0 endless, 1 box, 2 round), its half sizes
+# Rotation (9), origin (3), half width, half height, corner radius, outside (0 endless, 1 box, 2 round), its half sizes.
+LOOP_FIELDS = 18
 ENDLESS_MM = 4000.0  # as far as anything is followed: 86 degrees off axis a quarter metre ahead of the lens
 MOST_CORNERS = 12  # of a piece beyond a chord: five to a loop
 
@@ -31,7 +32,7 @@ def _put(loop: FloatArray, x: float, y: float, piece: FloatArray, at: int) -> in
 @helper
 def _beyond(loop: FloatArray, c: float, s: float, level: float, piece: FloatArray, at: int) -> int:
     """Corners of what lies beyond a level along (c, s) and inside the loop's outside, put into `piece` from `at` on."""
-    kind, w, h = loop[15], loop[16], loop[17]
+    kind, w = loop[15], loop[16]
     if kind == 1.0:
         return _box_beyond(loop, c, s, level, piece, at)
     if kind == 2.0:

@@ -8,17 +8,17 @@ import numba
 import numpy as np
 
 from geometry.meshes import trace_mesh
-from raytrace.bundle import Bundle
-from raytrace.glass import walk
-from raytrace.lens import pencils_for
+from raytrace.optics.bundle import Bundle
+from raytrace.optics.glass import walk
+from raytrace.optics.lens import pencils_for
 
-FAR_MM = 2000.0  # how far rays are followed
+FAR_MM = 700.0  # how far rays are followed
 ROUNDS = 5  # of looking closer, each in a window a quarter as wide
 
 
-def brute_room(lens, guide, box, part, *, fields=33, angles=48):
+def brute_room(lens, guide, box, part, *, fields=15, angles=24):
     """The least distance of a part's triangles to the rim rays (all rays, with a front ring) of the guide [mm]; 0 where one hits."""
-    mesh = trace_mesh(part, sagitta_mm=0.0005)
+    mesh = trace_mesh(part, sagitta_mm=0.002)
     triangles = np.ascontiguousarray(mesh.triangles)
     shares = np.linspace(-1, 1, fields)
     uv = np.stack(np.meshgrid(shares, shares), axis=-1).reshape(-1, 2)
