@@ -22,7 +22,7 @@ def flat_depth(legs: Legs, tube: Tube, outsides: tuple[tuple[float, float, float
         opening = to_shape(loop.outline)
         for leg in range(len(legs.legs)):
             past = _past(legs, leg, loop, opening, outside)
-            if past.is_empty:
+            if shapely.is_empty(past):
                 continue
             points = shapely.get_coordinates(shapely.segmentize(past, STEP_MM))
             depth = np.asarray(shapely.distance(shapely.points(points), opening))
@@ -40,10 +40,10 @@ def _past(
     section: shapely.Geometry | None = None
     for runs in legs.legs[leg]:
         held = shapely.convex_hull(shapely.MultiPoint(_crossings(legs.corners, runs, loop)))
-        section = held if section is None else section.intersection(held)  # every stand-in holds the beam
+        section = held if section is None else shapely.intersection(section, held)  # every stand-in holds the beam
     assert section is not None
-    past = section.difference(opening)
-    return past if outside[0] == 0.0 else past.intersection(shapely.box(-outside[1], -outside[2], outside[1], outside[2]))
+    past = shapely.difference(section, opening)
+    return past if outside[0] == 0.0 else shapely.intersection(past, shapely.box(-outside[1], -outside[2], outside[1], outside[2]))
 
 
 def _crossings(corners: FloatArray, runs: NDArray[np.int64], loop: Loop) -> FloatArray:
