@@ -26,12 +26,13 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 CHORD_MM = 0.008  # corners of a pupil's polygon stand off it by no more
+GRID_CHORD_MM = 0.016  # where the inside of the guide counts too, and there are so many more rays
 LEAST_SIDES = 24
 BEND_MM = 0.003  # how far rays may stray between two field points, if more of them help
 LOOK_INTERVALS = 8
 MOST_INTERVALS = 64
-GRID_INTERVALS = 16  # along a guide whose inside counts
-CELL_GRID_INTERVALS = 8  # along a cell of it
+GRID_INTERVALS = 10  # along a guide whose inside counts
+CELL_GRID_INTERVALS = 6  # along a cell of it
 STAND_INS = (1.0, 0.75, 0.5, 0.25, 0.0)  # discs between front ring and pupil that hold all light through both
 BEHIND_PARTS_MM = 1.0  # where the first leg is parted, behind the hindmost part
 ROUNDING_MM = 1e-6  # what arithmetic may be off by
@@ -72,7 +73,7 @@ class Beam:
 
 def is_loose(lenses: Sequence[LensState]) -> bool:
     """Whether the hull of a whole guide's beam may hold much more than the beam: cells of it are then closer."""
-    return len(lenses) > 1 or any(
+    return any(
         not isinstance(lens.pupil, FixedPupil)
         or lens.projection != "rectilinear"
         or lens.distortion != (0.0, 0.0)
@@ -93,7 +94,7 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     far = max(far, *(_meets_mm(loop, points[-2], points[-1]) for loop in _endless_loops(box.parts)), 0.0)
     first_face = float(points[len(before), ..., 2].min()) if len(glasses) else float(points[-1, ..., 2].min())
     split = min(hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
-    if loose and split > before[-1] + BEHIND_PARTS_MM:
+    if (loose or len(lenses) > 1) and split > before[-1] + BEHIND_PARTS_MM:
         before.append(split)
     bend = float(bends(points, seen.triples, seen.weights).max())
     count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))
@@ -103,7 +104,7 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
 def legs_of(beam: Beam, cell: Cell) -> Legs:
     """The legs of one cell of the guide. NotFollowed where planes cut through one another."""
     field = field_pencils(beam.lenses, cell, _samples(beam, cell))
-    sides = _sides(field)
+    sides = _sides(field, CHORD_MM if edge_is_enough(beam.lenses) else GRID_CHORD_MM)
     edged: list[int] = []
     while True:  # filters whose edge the beam meets are left out in turn, until all that are left hold it
         chains = [
@@ -188,10 +189,10 @@ def _samples(beam: Beam, cell: Cell) -> Samples:
     return edge_samples(max(2, -(-beam.intervals // 2**cell.level)))
 
 
-def _sides(field: FieldPencils) -> int:
+def _sides(field: FieldPencils, chord_mm: float) -> int:
     """Sides K of a pupil's polygon: r (1 / cos(pi / K) - 1) ~ r pi^2 / (2 K^2)."""
     largest = float(np.sqrt((field.pencils.axes_mm**2).sum(axis=(1, 2)).max()))
-    return max(LEAST_SIDES, int(np.ceil(np.pi * np.sqrt(largest / (2 * CHORD_MM)))))
+    return max(LEAST_SIDES, int(np.ceil(np.pi * np.sqrt(largest / (2 * chord_mm)))))
 
 
 def _columns(field: FieldPencils) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.box import Box
-from raytrace.judge.field import cell_of, has_all
+from raytrace.judge.field import Cell, cell_of, has_all
 from raytrace.judge.pieces import Pieces
-from raytrace.judge.rooms import GuideBeam, room
+from raytrace.judge.rooms import GuideBeam, room, room_in_cell
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
 
@@ -39,13 +39,14 @@ class Growth:
 
 @dataclass(slots=True)
 class Search:
-    """Beams of a guide at scales already asked for."""
+    """Beams of a guide at scales already asked for; at which scale which part last touched the light of which cell."""
 
     lenses: tuple[LensState, ...]
     box: Box
     guide: Guide
     parts: Sequence[Pieces]
     _beams: dict[float, GuideBeam] = field(default_factory=dict)
+    last: tuple[float, int, Cell] | None = None
 
     def beam(self, scale: float) -> GuideBeam:
         """The beam of the guide at a scale."""
@@ -103,6 +104,28 @@ def _next(low: float, high: float, signs: list[tuple[float, float]], end: float 
 def _nearest(search: Search, scale: float, numbers: Sequence[int]) -> tuple[int | None, float]:
     """The part with the least room beside the grown guide, and that room [mm]; bodies that touch may stop at 0."""
     beam = search.beam(scale)
-    rows = [(float(room(beam, search.parts[number], 0.0, with_depth=False)[0]), number) for number in numbers]
-    least, number = min(rows)
-    return number, least
+    again = _touched_again(search, scale, numbers)
+    if again is not None:
+        return again
+    least: tuple[float, int, Cell] | None = None
+    for number in numbers:
+        row, cell = room(beam, search.parts[number], 0.0, with_depth=False)
+        if least is None or row[0] < least[0]:
+            least = (float(row[0]), number, cell)
+    assert least is not None
+    if least[0] <= 0.0 and least[2].level:
+        search.last = (scale, least[1], least[2])
+    return least[1], least[0]
+
+
+def _touched_again(search: Search, scale: float, numbers: Sequence[int]) -> tuple[int, float] | None:
+    """The part that touched at another scale and its room, if it still touches the light of the same cell."""
+    if search.last is None or search.last[1] not in numbers:
+        return None
+    (at, number, cell), (x, y) = search.last, search.guide.centre_mm
+    grow = scale / at
+    again = Cell(
+        x + (cell.left - x) * grow, x + (cell.right - x) * grow, y + (cell.low - y) * grow, y + (cell.high - y) * grow, cell.level
+    )
+    row = room_in_cell(search.beam(scale), again, search.parts[number])
+    return (number, float(row[0])) if row[0] <= 0.0 and not search.beam(scale).may_halve(again) else None

@@ -11,6 +11,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 DIRECTIONS = 24  # whose farthest points make a first polygon: what lies inside it is no corner
+SAMPLE = 1009  # about as many points make that first polygon; a prime, so that no column is left out
 TURN_RAD = 0.7312  # columns of a field share an x: points are sorted along a direction that none of them shares
 
 
@@ -53,18 +54,22 @@ def _outside_first_polygon(points: FloatArray) -> IntArray:
     if count < 4 * DIRECTIONS:
         return np.arange(count)
     poly = np.empty((DIRECTIONS + 1, 2))
+    step = count // SAMPLE if count > 4 * SAMPLE else 1
     for d in range(DIRECTIONS):
         c, s = np.cos(2 * np.pi * (d + 0.3) / DIRECTIONS), np.sin(2 * np.pi * (d + 0.3) / DIRECTIONS)
         best, at = -np.inf, 0
-        for k in range(count):
+        for k in range(0, count, step):
             far = c * points[k, 0] + s * points[k, 1]
             if far > best:
                 best, at = far, k
         poly[d, 0], poly[d, 1] = points[at, 0], points[at, 1]
     poly[DIRECTIONS] = poly[0]
+    x, y, a, b, square = _ellipse_inside(poly)
     kept = np.empty(count, dtype=np.int64)
     n = 0
     for k in range(count):
+        if ((points[k, 0] - x) / a) ** 2 + ((points[k, 1] - y) / b) ** 2 < square:
+            continue
         inside = True
         for d in range(DIRECTIONS):
             ax, ay = poly[d, 0], poly[d, 1]
@@ -78,3 +83,19 @@ def _outside_first_polygon(points: FloatArray) -> IntArray:
             kept[n] = k
             n += 1
     return kept[:n].copy()
+
+
+@helper
+def _ellipse_inside(poly: FloatArray) -> tuple[float, float, float, float, float]:
+    """Centre, half axes and squared share of them of an ellipse inside a convex polygon given once round: most points lie in it."""
+    x, y = poly[:-1, 0].mean(), poly[:-1, 1].mean()
+    a, b = max(np.abs(poly[:, 0] - x).max(), 1e-9), max(np.abs(poly[:, 1] - y).max(), 1e-9)
+    least = np.inf
+    for d in range(len(poly) - 1):
+        px, py = (poly[d, 0] - x) / a, (poly[d, 1] - y) / b
+        wx, wy = (poly[d + 1, 0] - x) / a - px, (poly[d + 1, 1] - y) / b - py
+        length = np.hypot(wx, wy)
+        if length > 1e-12:
+            least = min(least, (px * wy - py * wx) / length)
+    least = max(least - 1e-9, 0.0) if least < np.inf else 0.0
+    return x, y, a, b, least * least

@@ -21,14 +21,14 @@ LEAST_SLOPE = 1e-9  # a ray that comes nearer to a plate by less per mm never me
 
 
 @helper
-def _rim_supports(centre: FloatArray, axes: FloatArray, rim: FloatArray, fine: int, out: FloatArray) -> None:
+def _rim_supports(centre: FloatArray, axes: FloatArray, rim: FloatArray, turn: FloatArray, fine: int, out: FloatArray) -> None:
     """How far a pupil reaches along K equal angles (K,) [mm]; between the spokes of a traced outline the radius runs straight."""
     sides, spokes = len(out), len(rim)
     for k in range(sides):
-        c, s = np.cos(2 * np.pi * k / sides), np.sin(2 * np.pi * k / sides)
+        c, s = turn[k, 0], turn[k, 1]
         a, b = axes[0, 0] * c + axes[1, 0] * s, axes[0, 1] * c + axes[1, 1] * s
         if spokes == 0:
-            far = np.hypot(a, b)
+            far = np.sqrt(a * a + b * b)
         else:
             far = -np.inf
             step = 2 * np.pi / (spokes * fine)
@@ -41,12 +41,20 @@ def _rim_supports(centre: FloatArray, axes: FloatArray, rim: FloatArray, fine: i
 
 
 @helper
-def _corner(supports: FloatArray, k: int) -> tuple[float, float]:
+def _corner(supports: FloatArray, turn: FloatArray, k: int) -> tuple[float, float]:
     """Where side k of the polygon meets the next."""
-    sides = len(supports)
-    one, two = 2 * np.pi * k / sides, 2 * np.pi * (k + 1) / sides
-    a, b, turn = supports[k], supports[(k + 1) % sides], np.sin(two - one)
-    return (a * np.sin(two) - b * np.sin(one)) / turn, (b * np.cos(one) - a * np.cos(two)) / turn
+    m = k + 1 if k + 1 < len(supports) else 0
+    a, b, apart = supports[k], supports[m], turn[k, 0] * turn[m, 1] - turn[k, 1] * turn[m, 0]
+    return (a * turn[m, 1] - b * turn[k, 1]) / apart, (b * turn[k, 0] - a * turn[m, 0]) / apart
+
+
+@helper
+def _turns(sides: int) -> FloatArray:
+    """Cosine and sine (K, 2) of K equal angles."""
+    turn = np.empty((sides, 2))
+    for k in range(sides):
+        turn[k, 0], turn[k, 1] = np.cos(2 * np.pi * k / sides), np.sin(2 * np.pi * k / sides)
+    return turn
 
 
 @helper
@@ -155,11 +163,12 @@ def trace(
         planes += 1 if glasses[g, 15] > 0.0 else 2
     points, ok = np.empty((planes, count, sides, 3)), True
     ways = np.empty((count, sides, 3))
+    turn = _turns(sides)
     supports, p, d, inside = np.empty(sides), np.empty(3), np.empty(3), np.empty(3)
     fine = 1 if rim.shape[1] == 0 else int(np.ceil(sides / rim.shape[1]))
     reach = far_z
     for n in range(count):
-        _rim_supports(centre[n], axes[n], rim[n], fine, supports)
+        _rim_supports(centre[n], axes[n], rim[n], turn, fine, supports)
         if share < 1.0:
             for k in range(sides):
                 supports[k] = share * supports[k] + (1 - share) * ring[1]
@@ -167,7 +176,7 @@ def trace(
         sx, cx = _aim(slope[n, 0], convergence[n, 0], reference_z[n, 0], at_x)
         sy, cy = _aim(slope[n, 1], convergence[n, 1], reference_z[n, 1], at_y)
         for k in range(sides):
-            x, y = _corner(supports, k)
+            x, y = _corner(supports, turn, k)
             d[0], d[1], d[2] = sx - x * cx, sy - y * cy, 1.0
             m = 0
             for b in range(len(before)):

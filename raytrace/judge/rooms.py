@@ -23,6 +23,7 @@ FloatArray = NDArray[np.float64]
 DEEPEST_LEVEL = 3  # cells an eighth of the guide wide
 NEAR_MM = 25.0  # what stays farther away is told by one hull
 GAIN_MM = 0.01  # cells that bring less are not halved again
+SHARE_GAINED = 0.1  # nor those that bring less than this of how deep a part is in
 ON_EDGE_MM = 0.5  # as deep as this the sign itself may hang on the cells
 MOST_HALVINGS = 40
 RIGHT_THROUGH_MM = 1000.0  # told of parts that light cannot be followed past
@@ -82,11 +83,14 @@ def _unknown() -> FloatArray:
 
 def rooms(beam: GuideBeam, parts: Sequence[Pieces]) -> list[FloatArray]:
     """The room of every part (FOUND,) from the whole guide."""
-    return [room(beam, part) for part in parts]
+    return [room(beam, part)[0] for part in parts]
 
 
-def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True) -> FloatArray:
-    """The room of one part (FOUND,) from the whole guide; cells are made where one hull leaves no more than `near_mm`."""
+def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True) -> tuple[FloatArray, Cell]:
+    """The room of one part (FOUND,) from the whole guide, and the cell that is nearest.
+
+    Cells are made where one hull leaves no more than `near_mm`.
+    """
     leaves = {beam.cell: room_in_cell(beam, beam.cell, part)}
     cell = beam.cell
     for _ in range(MOST_HALVINGS):
@@ -98,13 +102,14 @@ def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth:
             leaves[quarter] = room_in_cell(beam, quarter, part)
         gained = min(float(leaves[quarter][0]) for quarter in cell.quarters()) - was
         cell = min(leaves, key=lambda one: leaves[one][0])
-        if gained < GAIN_MM and abs(float(leaves[cell][0])) > ON_EDGE_MM:
+        now = float(leaves[cell][0])
+        if gained < max(GAIN_MM, -SHARE_GAINED * now) and abs(now) > ON_EDGE_MM:
             break
     found = leaves[cell]
     if found[0] > 0.0 or not len(part.runs) or not with_depth or beam.legs(cell) is None:
-        return found
+        return found, cell
     touched = [legs for leaf, row in leaves.items() if row[0] <= 0.0 and (legs := beam.legs(leaf)) is not None]
-    return _deepest(touched, part) if part.drawn is None else _drawn_deepest(touched, part, found)
+    return (_deepest(touched, part) if part.drawn is None else _drawn_deepest(touched, part, found)), cell
 
 
 def _drawn_deepest(touched: Sequence[Legs], part: Pieces, found: FloatArray) -> FloatArray:

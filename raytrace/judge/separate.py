@@ -34,7 +34,7 @@ def _cheap(
     ey: float,
     normal: FloatArray,
 ) -> float:
-    """At most the room between a piece and the best of a leg's stand-ins [mm], by planes that lean with them; the plane's normal."""
+    """At most the room between a piece and the best of a leg's stand-ins [mm], by a plane that leans with it; its normal."""
     best = -np.inf
     for v in range(len(legs)):
         k = leaning(corners, legs[v], ex, ey)
