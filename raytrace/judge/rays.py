@@ -22,7 +22,11 @@ LEAST_SLOPE = 1e-9  # a ray that comes nearer to a plate by less per mm never me
 
 @helper
 def _rim_supports(centre: FloatArray, axes: FloatArray, rim: FloatArray, turn: FloatArray, fine: int, out: FloatArray) -> None:
-    """How far a pupil reaches along K equal angles (K,) [mm]; between the spokes of a traced outline the radius runs straight."""
+    """How far a pupil reaches along K equal angles (K,) [mm].
+
+    Between two spokes of a traced outline, r and s, the radius runs straight in angle, so it bulges over their chord by at most
+    (r + s)^2 / (4 r s cos(step / 2)).
+    """
     sides, spokes = len(out), len(rim)
     for k in range(sides):
         c, s = turn[k, 0], turn[k, 1]
@@ -32,12 +36,20 @@ def _rim_supports(centre: FloatArray, axes: FloatArray, rim: FloatArray, turn: F
         else:
             far = -np.inf
             step = 2 * np.pi / (spokes * fine)
-            bulge = 1.0 / np.cos(step / 2)
+            before, r = _spoke(rim, spokes * fine - 1, fine), _spoke(rim, 0, fine)
             for m in range(spokes * fine):
-                low, share = m // fine, (m % fine) / fine
-                r = rim[low] * (1 - share) + rim[(low + 1) % spokes] * share
+                after = _spoke(rim, (m + 1) % (spokes * fine), fine)
+                bulge = max((before + r) ** 2 / (before * r), (r + after) ** 2 / (r * after)) / (4 * np.cos(step / 2))
                 far = max(far, r * bulge * (a * np.cos(m * step) + b * np.sin(m * step)))
+                before, r = r, after
         out[k] = centre[0] * c + centre[1] * s + far
+
+
+@helper
+def _spoke(rim: FloatArray, m: int, fine: int) -> float:
+    """Radius of a traced outline at the m-th of the angles between its spokes, as a share; kept off zero."""
+    low, share = m // fine, (m % fine) / fine
+    return max(rim[low] * (1 - share) + rim[(low + 1) % len(rim)] * share, 1e-9)
 
 
 @helper

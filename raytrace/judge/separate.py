@@ -20,6 +20,7 @@ IntArray = NDArray[np.int64]
 
 CHORD_MM = 0.005  # chords that stand off their arc by less are not halved any more
 NEAR_ENOUGH_MM = 2e-4  # what can be nearer by less is not looked at
+DEEP_SHARE = 0.01  # nor what may be deeper by less than this of how deep a part is in
 FOUND = 9  # room, place (3), picture point (2), leg, 1 where touched, sideways angle
 
 
@@ -199,11 +200,11 @@ def part_room(  # noqa: PLR0912, PLR0915 - one loop over arrays that grow
             names[2 * used], names[2 * used + 1] = -1 - q, leg
             heap = push(keys, ids, heap, min(bound, 1e300), used)
             used += 1
-    while heap > 0 and keys[0] < best - NEAR_ENOUGH_MM:
+    while heap > 0 and keys[0] < best - _tolerance(best):
         node = ids[0]
         heap = pop(keys, ids, heap)
         s, leg, low, high = names[2 * node], names[2 * node + 1], nodes[node, 0], nodes[node, 1]
-        if s >= 0 and sagitta_mm(walls[s], low, high) > CHORD_MM:
+        if s >= 0 and sagitta_mm(walls[s], low, high) > max(CHORD_MM, -DEEP_SHARE * nodes[node, 2]):
             if used + 2 > len(nodes):
                 keys, ids, names, nodes = longer(keys), longer_ints(ids), longer_ints(names), longer_rows(nodes)
             middle = (low + high) / 2
@@ -238,4 +239,11 @@ def part_room(  # noqa: PLR0912, PLR0915 - one loop over arrays that grow
                 return found
     if only_whether:
         found[0] = 1.0
+    elif heap > 0:
+        found[0] = min(best, keys[0])  # what was not looked at may be nearer by the tolerance
     return found
+
+
+@helper
+def _tolerance(best: float) -> float:
+    return NEAR_ENOUGH_MM if best > 0.0 else NEAR_ENOUGH_MM - DEEP_SHARE * best
