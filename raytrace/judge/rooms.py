@@ -23,8 +23,9 @@ FloatArray = NDArray[np.float64]
 DEEPEST_LEVEL = 3  # cells an eighth of the guide wide
 NEAR_MM = 25.0  # what stays farther away is told by one hull
 GAIN_MM = 0.01  # cells that bring less are not halved again
-SHARE_GAINED = 0.1  # nor those that bring less than this of how deep a part is in
-ON_EDGE_MM = 0.5  # as deep as this the sign itself may hang on the cells
+SHARE_GAINED = 0.1  # nor those that bring less than this share of how deep a part is in, where it is deeper than DEEP_MM
+DEEP_MM = 3.0
+ON_EDGE_MM = 0.5
 MOST_HALVINGS = 40
 RIGHT_THROUGH_MM = 1000.0  # told of parts that light cannot be followed past
 
@@ -102,14 +103,18 @@ def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth:
             leaves[quarter] = room_in_cell(beam, quarter, part)
         gained = min(float(leaves[quarter][0]) for quarter in cell.quarters()) - was
         cell = min(leaves, key=lambda one: leaves[one][0])
-        now = float(leaves[cell][0])
-        if gained < max(GAIN_MM, -SHARE_GAINED * now) and abs(now) > ON_EDGE_MM:
+        if _is_told(float(leaves[cell][0]), gained):
             break
     found = leaves[cell]
     if found[0] > 0.0 or not len(part.runs) or not with_depth or beam.legs(cell) is None:
         return found, cell
     touched = [legs for leaf, row in leaves.items() if row[0] <= 0.0 and (legs := beam.legs(leaf)) is not None]
     return (_deepest(touched, part) if part.drawn is None else _drawn_deepest(touched, part, found)), cell
+
+
+def _is_told(room_mm: float, gained_mm: float) -> bool:
+    """Whether finer cells would only change a number that nobody needs so closely; near 0 the sign may hang on them."""
+    return (room_mm > ON_EDGE_MM and gained_mm < GAIN_MM) or (room_mm < -DEEP_MM and gained_mm < -SHARE_GAINED * room_mm)
 
 
 def _drawn_deepest(touched: Sequence[Legs], part: Pieces, found: FloatArray) -> FloatArray:
