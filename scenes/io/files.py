@@ -12,6 +12,7 @@ import zipfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -37,6 +38,11 @@ def _refusal(where: str, problem: str) -> SceneError:
 def read_text(path: Path) -> str:
     """Text of a file; a SceneError with one sentence where that cannot be."""
     return _decoded(read_bytes(path, LARGEST_TEXT), path)
+
+
+def read_own_text(name: str) -> str:
+    """Text of a file that comes with the program, by its name in this package."""
+    return files("scenes").joinpath(*name.split("/")).read_text(encoding="utf-8")
 
 
 def read_bytes(path: Path, largest: int | None = None) -> bytes:

@@ -207,7 +207,7 @@ def test_a_flag_that_no_picture_holds_up_comes_in_as_far_as_a_scene_takes_and_sa
 def test_flags_far_in_leave_the_check_clear_and_do_not_meet(tmp_path, monkeypatch):
     # At 80 and 85 deg they pass each other: the top flag's ends reach 110 mm aside, past the side flag's hinge, but stand above it.
     more = TOP_FLAG.replace("260", "220") + SIDE_FLAG.format(length=120)
-    text = SCENE.replace("focal_mm = 50", "focal_mm = 85")
+    text = SCENE.replace("focal_mm = 50", "focal_mm = 85").replace('name = "50"', 'name = "85"')
     monkeypatch.setitem(globals(), "SCENE", text)
     top, right = report_with(tmp_path, more).flags
     assert sorted([top.meets, right.meets]) in (["", "right flag"], ["", "top flag"])
