@@ -15,7 +15,8 @@ from geometry.arrays import FloatArray
 from geometry.body import Kind
 from geometry.frame import Side
 from raytrace.stray.direct import StrayLight
-from raytrace.stray.flag_light import FlatTarget, Shield, shading_of
+from raytrace.stray.flag_light import Shield, shading_of
+from raytrace.stray.target import FlatTarget
 from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
 from scenes.changes.flag_angles import FlagPlace, StateLimits, flag_places, places_in
 from scenes.changes.flag_collisions import Crowd

@@ -7,17 +7,15 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely
 
 from geometry.arrays import FloatArray
-from geometry.frame import Pose, Side, pose
+from geometry.frame import Side
 from geometry.openings import enclosure_of
-from geometry.outline import Circle, to_shape
 from raytrace.stray.direct import StrayLight
-from raytrace.stray.flag_light import FlatTarget, Shading, Shield, shading_of
+from raytrace.stray.flag_light import Shading, Shield, shading_of
 from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
-from raytrace.stray.target import beam_on_glass
-from raytrace.stray.world import STEP_MM, World
+from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face
+from raytrace.stray.world import World
 from scenes.changes.flag_angles import STEP_DEG, FlagPlace, FlagState, FlagSummary
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.resources import Resources
@@ -164,16 +162,10 @@ class Grounds:
     def target(self, plan: StatePlan) -> FlatTarget:
         """The outermost glass as far as the beam crosses it, over all pupil depths; else the lens front."""
         if plan.box.glasses:
-            glass = plan.box.glasses[-1]
-            sections = [beam_on_glass(lens, plan.grid, plan.box) for lens in plan.variants]
-            outline = shapely.union_all(sections).convex_hull
-            assert isinstance(outline, shapely.Polygon)
-            face = glass.slab.pose.points_to_frame(np.array([0.0, 0.0, glass.slab.thickness_mm / 2 + STEP_MM]))
-            return FlatTarget(name=glass.name, pose=Pose(glass.slab.pose.rotation, face), outline=outline)
+            return glass_face(plan.box, [beam_on_faces(lens, plan.grid, plan.box) for lens in plan.variants])
         front = fit_of(self.box(plan), self.lens(plan), 0.0).front
-        circle = to_shape(Circle(front.glass_mm / 2))
-        assert isinstance(circle, shapely.Polygon)
-        return FlatTarget(name="lens front", pose=pose(ahead_mm=STEP_MM), outline=circle)
+        return lens_front_face(front.glass_mm / 2)
+
 
 
 def light_fates(
