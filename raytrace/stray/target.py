@@ -80,6 +80,15 @@ class Target:
         rear = self.rear_points_mm if len(self.rear_points_mm) else np.full_like(self.points_mm, np.nan)
         return np.where(ahead, self.points_mm, rear)
 
+    def scattered(self, log2_count: int, rng: np.random.Generator, *, rear: bool = False) -> FloatArray:
+        """Places (2**log2_count, 3) all over the front or the rear face; the points again and again where no outline is known."""
+        points, count = self.rear_points_mm if rear else self.points_mm, 1 << log2_count
+        if self.face is None or (rear and self.face.rear is None):
+            return points[rng.permutation(count) % len(points)]
+        outline = self.face.rear.outline if rear and self.face.rear else self.face.outline
+        flat = points_in(outline, log2_count, rng)[rng.permutation(count)]
+        return _on_plane(self.face.pose, flat, float(self.face.pose.points_to_part(points[0])[2]))
+
     @property
     def faces(self) -> tuple[tuple[FloatArray, FloatArray], ...]:
         """(points (M, 3), normal (3,)) of each face that light can reach."""

@@ -25,6 +25,7 @@ from raytrace.coverage.engine import coverage_shares
 from raytrace.optics.lens import pencils_for
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import Shares, loss_stops
+from raytrace.stray.light_on_glass import SetFlag
 from raytrace.stray.flag_window import (
     LEAST_DEG,
     MOST_DEG,
@@ -186,6 +187,14 @@ def rounded_in(angle_deg: float) -> float:
     return round(math.floor((angle_deg + ROUNDED_DEG) / STEP_DEG) * STEP_DEG, 1)
 
 
+def rounded_down(angle_deg: float) -> float:
+    """An angle to the step before it; -inf below what a flag can be set to."""
+    if not math.isfinite(angle_deg):
+        return angle_deg
+    down = round(math.floor((angle_deg + 1e-9) / STEP_DEG) * STEP_DEG, 1)
+    return down if down >= LEAST_DEG else -math.inf
+
+
 def flag_places(scene: Scene, plan: StatePlan) -> tuple[FlagPlace, ...]:
     """Every flag of the box in a state."""
     lens = next(lens for lens in scene.lens if lens.name == plan.lens_name)
@@ -203,6 +212,11 @@ def places_in(own_box: Box, lens: Lens, plan: StatePlan) -> tuple[FlagPlace, ...
         name = named.get(f"box.flag[{number}]", flag.name or f"{flag.side} flag")
         found.append(FlagPlace(name=name, number=number, set_deg=flag.angle_deg, hinge=hinge, bars=bars_of(flag)))
     return tuple(found)
+
+
+def set_flags(own_box: Box, lens: Lens, plan: StatePlan) -> tuple[SetFlag, ...]:
+    """Every flag of a box on a lens as it stands."""
+    return tuple(SetFlag(hinge=p.hinge, bars=p.bars, angle_deg=p.set_deg) for p in places_in(own_box, lens, plan))
 
 
 def bars_of(flag: Flag) -> Bars:

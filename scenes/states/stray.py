@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -14,11 +14,12 @@ from geometry.arrays import FloatArray
 from geometry.frame import Side
 from geometry.openings import BODY_NAME, Fit, LensFront, Slot, enclosure_of
 from geometry.parts import box_pose
+from raytrace.ghosts.paths import pupil_mm
 from raytrace.optics.camera import PixelGrid, whole_frame
 from raytrace.optics.lens import LensState, pencils_for
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.mirror import MirrorScene
-from raytrace.stray.target import Target, glass_target, lens_front_target
+from raytrace.stray.target import Target, beam_on_faces, glass_face, glass_target, lens_front_target
 from raytrace.stray.world import World
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import CLAMP, DARK_LINING, Box
@@ -100,10 +101,19 @@ def setup_of(
         aim = target
     elif target == "glass" and box.glasses:
         aim = glass_target(state, plan.grid, box, log2_points=LOG2_POINTS, rng=rng)
+        aim = replace(aim, face=glass_face(box, [beam_on_faces(variant, plan.grid, box) for variant in plan.variants]))
     else:
         aim = lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
     mirror = MirrorScene(glasses=box.glasses, world=world, caught_radius_mm=fit.front.outside_mm / 2)
     return Setup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
+
+
+def world_without(name: str, own_box: Box, lens: Lens, plan: StatePlan, resources: Resources) -> World:
+    """The box built without one part: what closed the box to it is gone as well."""
+    travel = front_travel_mm(lens, plan.focal_mm, plan.focus_mm)
+    assembly, _ = build_box(own_box, lens, resources, front_travel_mm=travel)
+    left = replace(assembly, parts=tuple(part for part in assembly.parts if part.name != name))
+    return World.of(enclosure_of(left, fit_of(own_box, lens, travel)))
 
 
 def _linings(box: Box, world: World) -> dict[str, float]:
@@ -119,13 +129,41 @@ def _linings(box: Box, world: World) -> dict[str, float]:
     return found
 
 
-def in_frame(lens: LensState, grid: PixelGrid, direction: FloatArray) -> NDArray[np.bool_]:
-    """Whether directions (N, 3) lie in the recorded picture, as seen from the pupil (N,)."""
+def in_frame(
+    lens: LensState, grid: PixelGrid, direction: FloatArray, half_width_deg: FloatArray | float = 0.0
+) -> NDArray[np.bool_]:
+    """Whether any of lights in directions (N, 3) from the pupil, half_width_deg wide to each side, is in the recorded picture (N,)."""
     ring = frame_slopes(lens, grid)
     outline = shapely.Polygon(ring).convex_hull
-    ahead = direction[:, 2] > 1e-9
-    slope = direction[:, :2] / np.where(ahead, direction[:, 2], 1.0)[:, None]
-    return np.asarray(ahead & shapely.contains_xy(outline, slope[:, 0], slope[:, 1]))
+    unit = direction / np.linalg.norm(direction, axis=1, keepdims=True)
+    ahead = unit[:, 2] > 1e-9
+    slope = unit[:, :2] / np.where(ahead, unit[:, 2], 1.0)[:, None]
+    middle = ahead & shapely.contains_xy(outline, slope[:, 0], slope[:, 1])
+    edge = shapely.get_coordinates(outline)
+    return np.asarray(middle | (_angle_to_ring_deg(unit, edge) <= half_width_deg))
+
+
+def _angle_to_ring_deg(unit: FloatArray, ring: FloatArray) -> FloatArray:
+    """The least angle (N,) from directions (N, 3) to a closed line of slopes (K, 2): straight in slopes, a great circle in the sky."""
+    corner = np.column_stack([ring, np.ones(len(ring))])
+    corner /= np.linalg.norm(corner, axis=1, keepdims=True)
+    first, last = corner[:-1], corner[1:]
+    pole = np.cross(first, last)
+    pole /= np.maximum(np.linalg.norm(pole, axis=1, keepdims=True), 1e-300)
+    to_arc = np.arcsin(np.clip(np.abs(unit @ pole.T), 0.0, 1.0))
+    beside = (unit @ np.cross(pole, first).T >= 0) & (unit @ np.cross(last, pole).T >= 0)  # the foot lies between the ends
+    to_end = np.arccos(np.clip(unit @ corner.T, -1.0, 1.0)).min(axis=1)
+    return np.asarray(np.degrees(np.minimum(np.where(beside, to_arc, np.inf).min(axis=1), to_end)))
+
+
+def light_in_frame(lens: LensState, grid: PixelGrid, light: StrayLight) -> bool:
+    """Whether any of a light is in the recorded picture: seen from the pupil, with its own width."""
+    at = pupil_mm(lens)
+    toward = light.direction if light.place_mm is None else light.place_mm - at
+    half = light.width_deg / 2
+    if light.place_mm is not None:
+        half = math.degrees(math.atan(light.size_mm / 2 / float(np.linalg.norm(toward))))
+    return bool(in_frame(lens, grid, toward[None], half)[0])
 
 
 def frame_slopes(lens: LensState, grid: PixelGrid) -> FloatArray:

@@ -16,7 +16,7 @@ from raytrace.stray.flag_light import Shading, Shield, shading_of
 from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
 from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face
 from raytrace.stray.world import World
-from scenes.changes.flag_angles import STEP_DEG, FlagPlace, FlagState, FlagSummary
+from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, rounded_down
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Box
@@ -26,7 +26,7 @@ from scenes.states.box import build_box
 from scenes.states.lens import front_travel_mm
 from scenes.states.select import widest_stops
 from scenes.states.state import StatePlan
-from scenes.states.stray import angles_deg, fit_of, in_frame, stray_lights
+from scenes.states.stray import angles_deg, fit_of, light_in_frame, stray_lights
 
 PAIR_DEG = 0.5  # steps of the first flag of two
 LEANS_DEG = 5.0  # a light nearer to the axis than this on a side does not come from that side
@@ -184,7 +184,7 @@ def fate_of(
     light: StrayLight, plan: StatePlan, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
 ) -> LightFate:
     """One light in one state."""
-    shown = any(bool(in_frame(lens, plan.grid, light.direction[None])[0]) for lens in plan.variants)
+    shown = any(light_in_frame(lens, plan.grid, light) for lens in plan.variants)
     toward = [place for place in places if place.side in sides_of(light)]
     named = [(place, bars) for place in toward for bars in (place.bars, place.bars.bare)]
     shields = [Shield(hinge=place.hinge, bars=bars, from_deg=start[place.name]) for place, bars in named]
@@ -255,14 +255,6 @@ def sides_of(light: StrayLight) -> tuple[Side, ...]:
     x, y = float(light.direction[0]), float(light.direction[1])
     sides = [(abs(x), Side.LEFT if x > 0 else Side.RIGHT), (abs(y), Side.TOP if y > 0 else Side.BOTTOM)]
     return tuple(side for lean, side in sorted(sides, reverse=True) if lean > math.sin(math.radians(LEANS_DEG)))
-
-
-def rounded_down(angle_deg: float) -> float:
-    """An angle to the step before it; -inf below what a flag can be set to."""
-    if not math.isfinite(angle_deg):
-        return angle_deg
-    down = round(math.floor((angle_deg + 1e-9) / STEP_DEG) * STEP_DEG, 1)
-    return down if down >= LEAST_DEG else -math.inf
 
 
 def window_of(flag: FlagSummary, fates: Sequence[LightFate]) -> Window | None:

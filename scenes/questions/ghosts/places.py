@@ -11,13 +11,14 @@ from geometry.frame import right_up_to_frame, where_in_words
 from raytrace.box import Glass, GlassKind
 from raytrace.ghosts.paths import Ghost, Light, Route, disc_directions, ghosts_of, pupil_mm, spot_mm
 from raytrace.ghosts.tilt import outside_mm
-from raytrace.optics.camera import Guide, PixelGrid, whole_frame
+from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.optics.projection import slopes
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.lights import LightPlace, lights_of
 from scenes.states.names import OUTSIDE, middle_variant, where
 from scenes.states.state import StatePlan
+from scenes.states.stray import in_frame
 
 GRID_SHARE = 0.8  # of the way from the middle to the frame's edge: where lights are put when the scene has none in the picture
 TOGETHER_MM = 0.02  # ghosts nearer to each other than this are one to the eye
@@ -127,7 +128,7 @@ def seen_light(light: Light, lens: LensState, grid: PixelGrid) -> SeenLight:
     """A light as the picture has it."""
     middle, radius = spot_mm(lens, disc_directions(light), 0.0)
     radius = radius if np.isfinite(radius) else 0.0
-    inside = float(outside_mm(middle[None], radius, [whole_frame(grid)])[0]) <= 0
+    inside = bool(in_frame(lens, grid, light.direction[None], light.half_width_deg)[0])
     return SeenLight(
         name=light.name,
         picture_mm=(float(middle[0]), float(middle[1])),

@@ -14,7 +14,8 @@ from geometry.frame import where_in_words
 from geometry.openings import OpeningKind
 from raytrace.optics.camera import PixelGrid
 from scenes.changes.flag_limits import FlagLimit
-from scenes.questions.leaks.advice import OFF_SHARE, Advice, LightAdvice, OpeningAdvice
+from raytrace.stray.light_on_glass import Reach
+from scenes.questions.leaks.advice import Advice, LightAdvice, OpeningAdvice
 from scenes.questions.leaks.report import GLARE, LeakReport, LightRow, OpeningRow
 from scenes.states.names import state_words
 from scenes.states.stray import angles_deg
@@ -140,11 +141,12 @@ def _lights(report: LeakReport) -> list[str]:
         lines.append(_light_line(row, report))
         if row.in_frame:
             lines.append("    in the picture: its ghosts are another matter")
-        elif row.seen.share > OFF_SHARE and row.seen.cut_by:
+        elif row.lit and row.seen.cut_by:
             at = f"{row.seen.cut_at_deg:.1f} deg farther" if row.seen.cut_at_deg else "its edge is there already"
             lines.append(f"    the first part that would cut it: {row.seen.cut_by}, {at}")
         elif row.seen.stopped_by:
-            lines.append(f"    kept off first by: {row.seen.stopped_by}")
+            proof = "" if row.reach is Reach.NONE else f"; {row.seen.rays} rays were followed, more may slip by"
+            lines.append(f"    kept off first by: {row.seen.stopped_by}{proof}")
         lines += _veil_lines(row, report)
     return lines
 
@@ -153,7 +155,14 @@ def _light_line(row: LightRow, report: LeakReport) -> str:
     where = direction_words(row.light.direction)
     by = report.setup.world.opening_names[int(row.seen.by_opening.argmax())] if row.seen.share > 0 else "-"
     veil = f"{percent(row.veil.total)} +- {percent(row.veil.total_stderr)}"
-    return f"  {_cut(row.light.name, 17):<18}{where:<22}{percent(row.seen.share):>13}{_cut(by, 20):>22}{veil:>22}"
+    return f"  {_cut(row.light.name, 17):<18}{where:<22}{_share_words(row):>13}{_cut(by, 20):>22}{veil:>22}"
+
+
+def _share_words(row: LightRow) -> str:
+    """How much of the target it lights; 0 only where that is proven."""
+    if row.seen.share > 0 or row.reach is Reach.NONE:
+        return percent(row.seen.share)
+    return f"< {row.seen.least_seen:.2%}".replace("%", " %")
 
 
 def _veil_lines(row: LightRow, report: LeakReport) -> list[str]:
@@ -320,6 +329,7 @@ def _light_dict(row: LightRow, report: LeakReport) -> dict[str, Any]:
         "elevation_deg": row.elevation_deg,
         "in_picture": row.in_frame,
         "share": row.seen.share,
+        "share_less_than": None if row.seen.share > 0 or row.reach is Reach.NONE else row.seen.least_seen,
         "share_without_box": row.off_share,
         "by_opening": {name: float(v) for name, v in zip(names.opening_names, row.seen.by_opening, strict=True) if v},
         "stopped_by": row.seen.stopped_by or None,
