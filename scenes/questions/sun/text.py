@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport
+from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, clock_may_differ
 from scenes.states.names import state_words
 
 WIDTH = 100
@@ -51,9 +51,19 @@ def head_lines(reports: Sequence[SunReport], title: str) -> Iterator[str]:
     yield f"{path.moments[0]:%A %d %B %Y}, clock {path.moments[0]:UTC%z}, {place_words(site.latitude_deg, site.longitude_deg)}"
     looks = f"looks {site.camera_heading_deg % 360:g} deg from north, clockwise"
     yield f"camera {looks}{tilt_words(site.camera_tilt_deg)}"
+    yield from clock_words(report)
     up = spans_words(report, path.up)
     highest = f"; highest {path.sky.height_deg[noon]:.1f} deg at {clock(path.moments[noon])}"
     yield f"sun up {up}{highest if path.up.any() else ''}"
+
+
+def clock_words(report: SunReport) -> Iterator[str]:
+    """A warning where the day's own clock may not be the one that the scene's time is given by."""
+    day = report.path.moments[0].date()
+    if clock_may_differ(report.scene_time.date(), day):
+        which = "on this day" if day == report.scene_time.date() else f"between {report.scene_time:%d %B %Y} and this day"
+        text = f"All times are by {report.scene_time:UTC%z}, the clock of the scene's own time. Clocks may be put {which}: then add or take off the hour."
+        yield from textwrap.wrap(text, WIDTH)
 
 
 def place_words(latitude_deg: float, longitude_deg: float) -> str:
@@ -149,7 +159,7 @@ def sun_dict(reports: Sequence[SunReport], title: str) -> dict[str, Any]:
         "camera_heading_deg": site.camera_heading_deg,
         "camera_tilt_deg": site.camera_tilt_deg,
         "up": _span_list(report, report.path.up),
-        "cautions": list(CAUTIONS),
+        "cautions": [*(" ".join(clock_words(report)),), *CAUTIONS] if any(clock_words(report)) else list(CAUTIONS),
         "lenses": [_report_dict(report) for report in reports],
     }
 
