@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from geometry.frame import right_up_to_frame, where_in_words
 from raytrace.box import Glass, GlassKind
 from raytrace.ghosts.paths import Ghost, Light, Route, disc_directions, ghosts_of, pupil_mm, spot_mm
+from raytrace.ghosts.returning import light_back
 from raytrace.ghosts.tilt import outside_mm
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import LensState
@@ -148,7 +150,14 @@ def ghosts_in(
 ) -> tuple[Ghost, ...]:
     """Ghosts of lights in given filters behind this plan's lens."""
     reflectance = scene.camera.sensor_reflectance
-    return ghosts_of(middle_variant(plan), lights, glasses, sensor_reflectance=reflectance, on_sensor=on_sensor)
+    return ghosts_of(
+        middle_variant(plan),
+        lights,
+        glasses,
+        sensor_reflectance=reflectance,
+        on_sensor=on_sensor,
+        back=partial(light_back, plan.variants),
+    )
 
 
 def together(found: Sequence[Ghost], grid: PixelGrid, guides: Sequence[Guide]) -> tuple[SeenGhost, ...]:

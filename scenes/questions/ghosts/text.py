@@ -102,6 +102,7 @@ def place_words(place_mm: Sequence[float]) -> str:
     return f"{across} {abs(up):5.1f} {'up' if up >= 0.05 else 'down' if up <= -0.05 else ''}"
 
 
+NOT_BACK = "none of the mirrored light comes back into the pupil"
 GHOST_ROW = "    {0:30} {1:22} {2:19} {3:>5}  {4}"
 
 
@@ -112,6 +113,8 @@ def _own_lines(report: GhostReport) -> Iterator[str]:
         if light.in_picture or any(ghost.in_frame for ghost in ghosts):
             yield _clip(f"  {light.name} at {place_words(light.picture_mm).strip()} mm ({light.where})")
             yield from (ghost_row(between_words(ghost), ghost) for ghost in ghosts)
+            if light.in_picture and not any(ghost.ghost.route is Route.SENSOR for ghost in ghosts):
+                yield f"    sensor and filter: {NOT_BACK}"
 
 
 def _grid_lines(report: GhostReport) -> Iterator[str]:
@@ -123,11 +126,22 @@ def _grid_lines(report: GhostReport) -> Iterator[str]:
     if len(kinds) == 1 and all(is_opposite(ghost) for ghosts in kinds.values() for ghost in ghosts):
         ((what, ghosts),) = kinds.items()
         opposite = "straight opposite the light, as far on the other side of the lens axis"
-        yield from wrapped(f"{what}: {opposite}, {span_words(ghosts)}", "  ")
+        yield from wrapped(f"{what}: {opposite}, {span_words(ghosts)}{_rest_words(report, ghosts)}", "  ")
         return
     for what, ghosts in kinds.items():
         yield _clip(f"  {what}, for a point light far away at:")
         yield from (ghost_row(ghost.ghost.light, ghost) for ghost in ghosts)
+        if ghosts[0].ghost.route is Route.SENSOR and len(ghosts) < len(report.lights.lights):
+            yield f"    from the other places {NOT_BACK}"
+    if not kinds:
+        yield f"  sensor and filter: {NOT_BACK}"
+
+
+def _rest_words(report: GhostReport, ghosts: Sequence[SeenGhost]) -> str:
+    """From which places alone a ghost comes, where not from all that are looked at."""
+    if len(ghosts) == len(report.lights.lights):
+        return ""
+    return f"; of a light at {', '.join(ghost.ghost.light for ghost in ghosts)}: from the other places {NOT_BACK}"
 
 
 def is_opposite(ghost: SeenGhost) -> bool:
