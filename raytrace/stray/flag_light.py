@@ -31,8 +31,8 @@ Index = NDArray[np.int64]
 CELLS = 14  # along the longer side of the target at first
 CUT = 3  # a cell that decides is cut into as many along each side
 FINEST_MM = 0.1  # cells so small need no further cutting: a tenth of a millimetre on the glass
-ROUNDS = 6
-MOST_CUT = 400  # cells cut at a time, those that ask most first
+ROUNDS = 14
+MOST_CUT = 60  # cells cut at a time, those that ask most first: one lit place among them may decide
 HINGE_GAP_MM = 0.05  # a ray this near to the hinge line does not slip past it
 SCAN_DEG = 3.0  # steps in which a flag is followed
 HALVINGS = 9  # of that: a hundredth of a degree
@@ -85,10 +85,11 @@ def _second(first: FloatArray, second: FloatArray, first_deg: FloatArray) -> Flo
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """Square cells by their lower corners (C, 2) and sides (C,) [mm]."""
+    """Square cells of the target by their lower corners (C, 2) and sides (C,) [mm], each against one piece of the light (C,)."""
 
     low_mm: FloatArray
     side_mm: FloatArray
+    piece: Index
 
     def boxes(self) -> NDArray[np.object_]:
         """The cells as shapes (C,)."""
@@ -97,13 +98,21 @@ class Cells:
 
     def take(self, which: BoolArray) -> Cells:
         """Some of them."""
-        return Cells(self.low_mm[which], self.side_mm[which])
+        return Cells(self.low_mm[which], self.side_mm[which], self.piece[which])
+
+    def and_also(self, more: Cells) -> Cells:
+        """These and others."""
+        return Cells(
+            np.concatenate([self.low_mm, more.low_mm]),
+            np.concatenate([self.side_mm, more.side_mm]),
+            np.concatenate([self.piece, more.piece]),
+        )
 
     def finer(self) -> Cells:
         """Every cell cut into CUT x CUT."""
         steps = np.array([[i, j] for i in range(CUT) for j in range(CUT)]) / CUT
         low = self.low_mm[:, None] + steps * self.side_mm[:, None, None]
-        return Cells(low.reshape(-1, 2), np.repeat(self.side_mm / CUT, CUT * CUT))
+        return Cells(low.reshape(-1, 2), np.repeat(self.side_mm / CUT, CUT * CUT), np.repeat(self.piece, CUT * CUT))
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,9 +176,9 @@ class Ground:
         normal = target.pose.rotation[:, 2]
         ahead = corners.ahead_of(target.pose.origin_mm, normal)
         outline = target.outline
-        if len(ahead.vectors):
-            outline = target.outline_for(ahead.rays_from(target.pose.origin_mm[None])[0])
-        is_whole = bool((corners.rays_from(target.pose.origin_mm[None])[0] @ normal > 0).all())
+        if ahead.pieces:
+            outline = target.outline_for(ahead.all_from(target.pose.origin_mm))
+        is_whole = bool((corners.all_from(target.pose.origin_mm) @ normal > 0).all())
         return cls(target=target, outline=outline, light=ahead, world=world, ways=ways_of(world.ways), all_ahead=is_whole)
 
     def rays(self, cells: Cells) -> Lit:
@@ -177,9 +186,7 @@ class Ground:
         parts = np.asarray(shapely.intersection(self.outline, cells.boxes()))
         points, cell = shapely.get_coordinates(parts, return_index=True)
         start = self.target.pose.points_to_frame(np.column_stack([points, np.zeros(len(points))]))
-        way = self.light.rays_from(start)
-        start, cell = np.repeat(start, way.shape[1], axis=0), np.repeat(cell.astype(np.int64), way.shape[1])
-        direction = way.reshape(-1, 3) / np.linalg.norm(way.reshape(-1, 3), axis=1, keepdims=True)
+        start, direction, cell = self._to_corners(start, cell.astype(np.int64), cells.piece)
         count = len(cells.side_mm)
         kept = kept_off(self.ways, cell, start, direction, count)
         opening, wall = np.full(len(start), NOTHING), np.full(len(start), NOTHING)
@@ -188,6 +195,24 @@ class Ground:
         opening[open_ones], wall[open_ones] = found.opening, found.wall
         kept |= self._behind_one_wall(cell, wall, count)
         return Lit(cell, start, direction, np.isin(opening, self._mouths()), kept)
+
+    def first_cells(self) -> Cells:
+        """The outline in CELLS cells along its longer side, each against every piece of the light."""
+        low, side = _grid(self.outline)
+        pieces = np.arange(len(self.light.pieces))
+        low, piece = np.repeat(low, len(pieces), axis=0), np.tile(pieces, len(low))
+        return within(Cells(low, np.full(len(low), side), piece), self.outline)
+
+    def _to_corners(self, start: FloatArray, cell: Index, piece: Index) -> tuple[FloatArray, FloatArray, Index]:
+        """Rays from points (N, 3) of cells (N,) to the corners of each cell's piece: starts and directions (R, 3), cells (R,)."""
+        starts, ways, cells = [], [], []
+        for k, corners in enumerate(self.light.pieces):
+            mine = piece[cell] == k
+            starts.append(np.repeat(start[mine], len(corners), axis=0))
+            ways.append(self.light.rays_from(start[mine], k).reshape(-1, 3))
+            cells.append(np.repeat(cell[mine], len(corners)))
+        way = np.concatenate(ways)
+        return np.concatenate(starts), way / np.linalg.norm(way, axis=1, keepdims=True), np.concatenate(cells)
 
     def _mouths(self) -> list[int]:
         kinds = (OpeningKind.MOUTH, OpeningKind.REST)
@@ -219,9 +244,9 @@ def shading_of(
     Fewer pair_rounds look at pairs less closely, on the safe side.
     """
     ground = Ground.of(target, light, world)
-    if not len(ground.light.vectors):
+    if not ground.light.pieces:
         return Shading(widest_deg=np.zeros((len(shields), 0)))
-    cells = first_cells(ground.outline)
+    cells = ground.first_cells()
     rays = ground.rays(cells)
     widest = widest_shading(shields, rays, ground.ways)
     for turn in range(ROUNDS):
@@ -232,18 +257,18 @@ def shading_of(
         new = ground.rays(more)
         widest = np.concatenate([widest[:, ~cut[rays.cell]], widest_shading(shields, new, ground.ways)], axis=1)
         rays = rays.take(~cut).and_also(new)
-        kept = cells.take(~cut)
-        cells = Cells(np.concatenate([kept.low_mm, more.low_mm]), np.concatenate([kept.side_mm, more.side_mm]))
+        cells = cells.take(~cut).and_also(more)
     counted = ~rays.kept & bool(rays.passes.any())
     return Shading(widest_deg=rays.of_cells(widest)[:, counted])
 
 
-def first_cells(outline: shapely.Polygon) -> Cells:
+def _grid(outline: shapely.Polygon) -> tuple[FloatArray, float]:
+    """Lower corners (C, 2) and side of square cells over an outline [mm]."""
     left, low, right, high = outline.bounds
     side = max(right - left, high - low) / CELLS
     columns, rows = int(np.ceil((right - left) / side)), int(np.ceil((high - low) / side))
     place = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1).reshape(-1, 2)
-    return within(Cells(np.array([left, low]) + side * place, np.full(len(place), side)), outline)
+    return np.array([left, low]) + side * place, side
 
 
 def within(cells: Cells, outline: shapely.Polygon) -> Cells:

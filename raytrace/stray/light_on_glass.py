@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from geometry.openings import OpeningKind
 from raytrace.stray.direct import StrayLight
-from raytrace.stray.flag_light import FINEST_MM, Ground, Lit, first_cells, is_carried, set_at, within
+from raytrace.stray.flag_light import FINEST_MM, Ground, Lit, is_carried, set_at, within
 from raytrace.stray.flag_window import Bars, Hinge
 from raytrace.stray.target import FlatTarget
 from raytrace.stray.world import World
@@ -51,7 +51,7 @@ def reach_of(target: FlatTarget, light: StrayLight, world: World, flags: Sequenc
     ground = Ground.of(target, light, world)
     if target.rear is not None and not ground.all_ahead and _has_gaps(world):
         return Reach.UNSURE
-    if not len(ground.light.vectors):
+    if not ground.light.pieces:
         return Reach.NONE
     found = _by_the_mouth(ground, flags)
     return Reach.UNSURE if found is Reach.NONE and _gap_ahead(target, world) else found
@@ -69,7 +69,7 @@ def _gap_ahead(target: FlatTarget, world: World) -> bool:
 
 
 def _by_the_mouth(ground: Ground, flags: Sequence[SetFlag]) -> Reach:
-    cells = first_cells(ground.outline)
+    cells = ground.first_cells()
     for _ in range(ROUNDS):
         rays = ground.rays(cells)
         if rays.passes.any():
