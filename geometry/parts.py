@@ -117,7 +117,7 @@ def donut_loops(
     seat_mm: float | None = None,
     tangents: int = DONUT_TANGENTS,
 ) -> tuple[tuple[Loop, ...], tuple[Loop, ...]]:
-    """Inner and outer loops of a donut: its round or oval section spans radii and depth, and is drawn by tangents, so never too small.
+    """Inner and outer loops of a donut: its round or oval section spans radii and depth, drawn by tangents, so never too small.
 
     Ahead of `seat_mm`, in the part's own coordinates, its outside lies on the bore; without one it is as round as the inside.
     An even number of `tangents` has one at the narrowest place.

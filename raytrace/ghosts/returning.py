@@ -15,8 +15,10 @@ RINGS = (0.5, 1.0)  # of a light's half width, where its returning light is look
 
 
 def light_back(lenses: Sequence[LensState], mirror: Mirror, light: Light) -> float:
-    """Share of a light's image that comes back into the pupil off a filter: over the light's disc, the most of several pupil depths."""
-    rings = [disc_directions(Light(name="", direction=light.direction, half_width_deg=share * light.half_width_deg)) for share in RINGS]
+    """Share of a light's image that comes back into the pupil off a filter, over its disc: the most of several pupil depths."""
+    rings = [
+        disc_directions(Light(name="", direction=light.direction, half_width_deg=share * light.half_width_deg)) for share in RINGS
+    ]
     places = np.concatenate(rings)[: None if light.half_width_deg > 0 else 1]
     return max(float(pupil_share(lens, mirror, places, light.distance_mm).mean()) for lens in lenses)
 

@@ -105,7 +105,7 @@ def _comes_back(pupils: Sequence[LensState], mirror: Mirror, lights: Sequence[Li
     for far in {light.distance_mm for light in lights}:  # points, many at a time
         some = np.flatnonzero(~wide & np.array([light.distance_mm == far for light in lights]))
         found[some] = np.any([pupil_share(lens, mirror, discs[some, 0], far) > 0 for lens in pupils], axis=0)
-    for k in np.flatnonzero(wide):
+    for k in map(int, np.flatnonzero(wide)):
         found[k] = light_back(pupils, mirror, lights[k]) > 0
     return found
 

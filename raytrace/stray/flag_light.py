@@ -1,8 +1,8 @@
 """How far a flag must come in to keep a light off a flat target: the widest opening angle at which it shades all that is lit.
 
-The target is cut into cells. What a flag shades of it is convex, so it shades a cell where it shades the cell's corners, against all
-of a light where it does so against the light's corners. Cells that one edge of the box's ways through keeps off wholly need no flag
-(raytrace.stray.ways); all others count as lit whole, and where they decide they are cut ever finer.
+The target is cut into cells. What a flag shades of it is convex, so it shades a cell where it shades the cell's corners, against
+all of a light where it does so against the light's corners. Cells that one edge of the box's ways through keeps off wholly need no
+flag (raytrace.stray.ways); all others count as lit whole, and where they decide they are cut ever finer.
 """
 
 from __future__ import annotations
@@ -61,9 +61,9 @@ class Shield:
 class Shading:
     """What shields can do about a light.
 
-    widest_deg (S, C) for S shields and C cells that the box leaves in the light: the widest angle at which it shades the cell, and so
-    does every angle from its `from_deg` on; where it does not shade it there, the widest angle farther in; -inf where none does.
-    No cells: nothing lit.
+    widest_deg (S, C) for S shields and C cells that the box leaves in the light: the widest angle at which it shades the cell, and
+    so does every angle from its `from_deg` on; where it does not shade it there, the widest angle farther in; -inf where none
+    does. No cells: nothing lit.
     """
 
     widest_deg: FloatArray

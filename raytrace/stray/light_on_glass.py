@@ -1,7 +1,7 @@
-"""Whether a light is on a target: proven dark, seen from somewhere on it, or neither. One judgement for every question about lights.
+"""Whether a light is on a target: proven dark, seen from somewhere on it, or neither. One judgement for every question on lights.
 
-Dark is said only where every piece of the target, against all of the light, is kept off by one edge of the box's ways through, by one
-flag or by one convex wall. Rays to the light's corners that get out show that it is lit.
+Dark is said only where every piece of the target, against all of the light, is kept off by one edge of the box's ways through, by
+one flag or by one convex wall. Rays to the light's corners that get out show that it is lit.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class SetFlag:
 def reach_of(target: FlatTarget, light: StrayLight, world: World, flags: Sequence[SetFlag] = ()) -> Reach:
     """Whether a light is on a target; `world` holds all walls, those of `flags` among them.
 
-    Light from behind is on the rear face of a glass only through gaps; a light wide enough to stand on both sides is asked for both.
+    Light from behind is on the rear face of a glass only through gaps; one wide enough to stand on both sides is asked for both.
     """
     ground = Ground.of(target, light, world)
     if target.rear is not None and not ground.all_ahead and _has_gaps(world):
@@ -90,4 +90,3 @@ def _shaded(rays: Lit, ground: Ground, flags: Sequence[SetFlag]) -> BoolArray:
         stopped = set_at(flag.hinge, flag.bars, flag.angle_deg, rays, carried=is_carried(flag.hinge, ground.ways))
         found |= ~rays.any_of(~stopped)
     return found
-

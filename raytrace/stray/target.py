@@ -50,7 +50,7 @@ class FlatTarget:
     rear: RearFace | None = None
 
     def outline_for(self, ray: FloatArray) -> shapely.Polygon:
-        """The outline with where light toward (J, 3) enters that then falls on the rear face: it moves by T tan t' toward the light."""
+        """The outline, with where light toward (J, 3) enters that falls on the rear face: T tan t' nearer to the light."""
         if self.rear is None:
             return self.outline
         local = self.pose.vectors_to_part(ray / np.linalg.norm(ray, axis=1, keepdims=True))
@@ -150,9 +150,7 @@ def glass_face(box: Box, found: Sequence[Faces]) -> FlatTarget:
         name=glass.name,
         pose=Pose(glass.slab.pose.rotation, at),
         outline=_hull_of([faces.front for faces in found]),
-        rear=RearFace(
-            outline=_hull_of([faces.rear for faces in found]), thickness_mm=glass.slab.thickness_mm, index=glass.index
-        ),
+        rear=RearFace(outline=_hull_of([faces.rear for faces in found]), thickness_mm=glass.slab.thickness_mm, index=glass.index),
     )
 
 

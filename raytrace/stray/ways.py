@@ -1,8 +1,11 @@
 """Ways through the parts of a box as half planes, and what they keep off: whole pieces of a flat target against a whole light.
 
-A ray from p toward d crosses the plane (o, n) beyond a straight edge (e, m) where ((p - e) . m) (d . n) + ((o - p) . n) (d . m) > 0,
-for d . n > 0 and (o - p) . n > 0. That is linear in p and linear in d, and for a light at a place l, with d = l - p, linear in l: so
-where the corners of a piece and of a light are kept off by one edge, all of the piece is, against all of the light.
+A ray from p toward d crosses the plane (o, n) beyond a straight edge (e, m) where
+
+    ((p - e) . m) (d . n) + ((o - p) . n) (d . m) > 0    for d . n > 0 and (o - p) . n > 0.
+
+That is linear in p and linear in d, and for a light at a place l, with d = l - p, linear in l: so where the corners of a piece and
+of a light are kept off by one edge, all of the piece is, against all of the light.
 """
 
 from __future__ import annotations
@@ -52,6 +55,7 @@ def _way(loop: Loop) -> Way:
     is_straight = isinstance(loop.outline, RoundedRectangle) and loop.outline.corner_mm == 0.0
     points = np.concatenate(polygon_loops(loop.outline, CHORD_MM))
     hull = shapely.MultiPoint(points).convex_hull
+    assert isinstance(hull, shapely.Polygon)
     ring = shapely.get_coordinates(shapely.geometry.polygon.orient(hull))[:-1]
     along = np.roll(ring, -1, axis=0) - ring
     length = np.linalg.norm(along, axis=1)
@@ -81,7 +85,7 @@ def _with_corners(ring: FloatArray, out: FloatArray) -> tuple[FloatArray, FloatA
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LightCorners:
-    """A light in pieces, each by its corners (J, 3): places in the frame [mm] of a light in the set, else directions, not of length 1."""
+    """A light in pieces, each by its corners (J, 3): places in the frame [mm] if in the set, else directions, not of length 1."""
 
     pieces: tuple[FloatArray, ...]
     in_set: bool

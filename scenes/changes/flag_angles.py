@@ -25,7 +25,6 @@ from raytrace.coverage.engine import coverage_shares
 from raytrace.optics.lens import pencils_for
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import Shares, loss_stops
-from raytrace.stray.light_on_glass import SetFlag
 from raytrace.stray.flag_window import (
     LEAST_DEG,
     MOST_DEG,
@@ -41,6 +40,7 @@ from raytrace.stray.flag_window import (
     profile,
     touch_of,
 )
+from raytrace.stray.light_on_glass import SetFlag
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent

@@ -132,7 +132,7 @@ def _linings(box: Box, world: World) -> dict[str, float]:
 def in_frame(
     lens: LensState, grid: PixelGrid, direction: FloatArray, half_width_deg: FloatArray | float = 0.0
 ) -> NDArray[np.bool_]:
-    """Whether any of lights in directions (N, 3) from the pupil, half_width_deg wide to each side, is in the recorded picture (N,)."""
+    """Whether any of lights in directions (N, 3) from the pupil, so wide to each side, is in the recorded picture (N,)."""
     ring = frame_slopes(lens, grid)
     outline = shapely.Polygon(ring).convex_hull
     unit = direction / np.linalg.norm(direction, axis=1, keepdims=True)
@@ -144,7 +144,7 @@ def in_frame(
 
 
 def _angle_to_ring_deg(unit: FloatArray, ring: FloatArray) -> FloatArray:
-    """The least angle (N,) from directions (N, 3) to a closed line of slopes (K, 2): straight in slopes, a great circle in the sky."""
+    """The least angle (N,) from directions (N, 3) to a closed line of slopes (K, 2), whose sides are great circles in the sky."""
     corner = np.column_stack([ring, np.ones(len(ring))])
     corner /= np.linalg.norm(corner, axis=1, keepdims=True)
     first, last = corner[:-1], corner[1:]

@@ -1,6 +1,6 @@
-"""A ray cast of light on the glass that shares no judgement with the program: many points, many directions, triangles, one ray each.
+"""A ray cast of light on the glass that shares no judgement with the program: many points, many directions, triangles.
 
-The beam's outline is traced here with straight lines and Snell's law; what stops rays are the box's walls as triangles, met by trimesh.
+The beam's outline is traced here with straight lines and Snell's law; what stops rays are the box's walls, met by trimesh.
 """
 
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ def refracted(d, normal, index):
     return lateral + np.sqrt(1 - (lateral**2).sum(axis=1, keepdims=True)) * normal
 
 
-def beam_on_glass(plan, *, inside=1500, seed=1):
+def beam_on_glass(plan, *, inside=800, seed=1):
     """Both faces, by rays of the picture's edge through the pupil's rim of a rectilinear lens with one fixed pupil."""
     (lens,), grid = plan.variants, plan.grid
     w, h = grid.width_mm / 2, grid.height_mm / 2

@@ -16,11 +16,11 @@ from geometry.body import Kind
 from geometry.frame import Side
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import Shield, shading_of
-from raytrace.stray.target import FlatTarget
 from raytrace.stray.flag_window import LEAST_DEG, MOST_DEG
-from scenes.changes.flag_angles import FlagPlace, StateLimits, flag_places, places_in
+from raytrace.stray.target import FlatTarget
+from scenes.changes.flag_angles import FlagPlace, StateLimits, flag_places, places_in, rounded_down
 from scenes.changes.flag_collisions import Crowd
-from scenes.questions.flags.lights import PAIR_ANGLES, Grounds, neighbours, rounded_down, sides_of
+from scenes.questions.flags.lights import PAIR_ANGLES, Grounds, neighbours, sides_of
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Box, Extension, Flag
 from scenes.scene_file.tables.scene import Scene

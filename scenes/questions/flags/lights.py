@@ -167,7 +167,6 @@ class Grounds:
         return lens_front_face(front.glass_mm / 2)
 
 
-
 def light_fates(
     grounds: Grounds, lights: Sequence[StrayLight], states: Sequence[FlagState], flags: Sequence[FlagSummary], tick: Tick = silent
 ) -> Iterator[LightFate]:

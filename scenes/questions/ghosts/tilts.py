@@ -150,8 +150,8 @@ class Mover:
 def wanted_out(plan: StatePlan, lights: GhostLights) -> tuple[tuple[str, tuple[Light, ...]], ...]:
     """Whose ghosts are to leave the frame: sets of lights with their names.
 
-    Anywhere means places from the middle to the recorded picture's very edge: whoever stands farthest out of those whose light comes
-    back into the pupil is ghosted farthest to the other side.
+    Anywhere means places from the middle to the recorded picture's very edge: whoever stands farthest out of those whose light
+    comes back into the pupil is ghosted farthest to the other side.
     """
     if lights.is_grid:
         steps = np.linspace(0.0, 1.0, OUTWARD_STEPS + 1)[1:]

@@ -302,7 +302,7 @@ class _Work:
         )
 
     def _kept_off_at(self, row: LightRow, place: int, limit: FlagLimit, least_deg: float) -> float:
-        """The widest angle at which the flag by itself keeps a light off, as `brimline flags` has it; else one that lets least in."""
+        """The widest angle at which the flag alone keeps a light off, as `brimline flags` has it; else one that lets least in."""
         now = min(self.box.flag[place].angle_deg, limit.most_deg)
         cut = min(now, rounded_down(self._cut_deg(row, place, limit)))
         return cut if cut >= least_deg else self._least_lit_at(row, place, now, least_deg)

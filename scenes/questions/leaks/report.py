@@ -182,9 +182,7 @@ def opening_rows(
     return tuple(sorted(rows, key=lambda row: (-row.veil, row.name)))
 
 
-def _light_row(
-    light: StrayLight, setup: Setup, plan: StatePlan, flags: Sequence[SetFlag], rng: np.random.Generator
-) -> LightRow:
+def _light_row(light: StrayLight, setup: Setup, plan: StatePlan, flags: Sequence[SetFlag], rng: np.random.Generator) -> LightRow:
     azimuth, elevation = angles_deg(light.direction)
     return LightRow(
         light=light,

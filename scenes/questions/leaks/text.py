@@ -13,8 +13,8 @@ from geometry.arrays import FloatArray
 from geometry.frame import where_in_words
 from geometry.openings import OpeningKind
 from raytrace.optics.camera import PixelGrid
-from scenes.changes.flag_limits import FlagLimit
 from raytrace.stray.light_on_glass import Reach
+from scenes.changes.flag_limits import FlagLimit
 from scenes.questions.leaks.advice import Advice, LightAdvice, OpeningAdvice
 from scenes.questions.leaks.report import GLARE, LeakReport, LightRow, OpeningRow
 from scenes.states.names import state_words

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.frame import OUTWARD, Side
 from raytrace.ghosts.paths import Light, disc_directions
-from raytrace.optics.lens import LensState
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.target import Target
@@ -184,7 +183,7 @@ def in_picture_of(plan: StatePlan) -> InPicture:
 
 
 def on_glass_of(path: SunPath, share: FloatArray, setup: Setup, flags: Sequence[SetFlag]) -> BoolArray:
-    """When any of the sun is on the target (M,): rays that get there show it, and at the ends of their minutes the exact judgement."""
+    """When any of the sun is on the target (M,): rays show it, and at the ends of their minutes the exact judgement."""
     lit = share > 0
     known: dict[int, bool] = {}
 

@@ -62,7 +62,8 @@ def clock_words(report: SunReport) -> Iterator[str]:
     day = report.path.moments[0].date()
     if clock_may_differ(report.scene_time.date(), day):
         which = "on this day" if day == report.scene_time.date() else f"between {report.scene_time:%d %B %Y} and this day"
-        text = f"All times are by {report.scene_time:UTC%z}, the clock of the scene's own time. Clocks may be put {which}: then add or take off the hour."
+        clock_now = f"All times are by {report.scene_time:UTC%z}, the clock of the scene's own time."
+        text = f"{clock_now} Clocks may be put {which}: then add or take off the hour."
         yield from textwrap.wrap(text, WIDTH)
 
 

@@ -68,7 +68,9 @@ def test_light_in_the_sharp_plane_comes_back_as_a_smaller_disc(angles):
     sharp = 600.0
     state, plate, direction = lens(focus_mm=640.0, object_z_mm=sharp - 40.0), mirror(30.0), toward(*angles)
     # the lens taken as thin sends the light out to its own sharp plane, which is nearer 600 mm than 2 %
-    assert pupil_share(state, plate, direction, light_mm=sharp)[0] == pytest.approx(traced_share(state, plate, direction, sharp), abs=0.03)
+    assert pupil_share(state, plate, direction, light_mm=sharp)[0] == pytest.approx(
+        traced_share(state, plate, direction, sharp), abs=0.03
+    )
 
 
 def test_two_equal_circles_a_radius_apart_share_what_the_handbook_says():
@@ -93,7 +95,9 @@ def test_a_ghost_whose_light_does_not_come_back_is_not_told_and_one_that_half_do
     glass = plate_of_glass(30.0)
     lights = [Light(name="far out", direction=toward(0.0, 12.0)[0]), Light(name="near", direction=toward(0.0, 2.0)[0])]
     state = lens(half_diagonal_mm=21.6)
-    found = ghosts_of(state, lights, [glass], sensor_reflectance=0.05, on_sensor=[True, True], back=lambda m, li: light_back((state,), m, li))
+    found = ghosts_of(
+        state, lights, [glass], sensor_reflectance=0.05, on_sensor=[True, True], back=lambda m, li: light_back((state,), m, li)
+    )
     whole = ghosts_of(state, lights, [glass], sensor_reflectance=0.05, on_sensor=[True, True])
     assert [ghost.light for ghost in found] == ["near"]
     assert found[0].share / whole[1].share == pytest.approx(traced_share(state, mirror(30.0), lights[1].direction[None]), abs=0.01)

@@ -331,7 +331,9 @@ def test_what_no_one_tilt_clears_gets_the_best_that_fits_and_says_whom_it_leaves
 
 
 def test_where_nothing_that_fits_is_better_the_sentence_says_so(reports_of):
-    answer = set_answer(reports_of(more=LOW_LAMP + LITTLE_ROOM.replace("[122, 72]", "[96, 58]").replace("at_mm = 28", "at_mm = 26.2")))
+    answer = set_answer(
+        reports_of(more=LOW_LAMP + LITTLE_ROOM.replace("[122, 72]", "[96, 58]").replace("at_mm = 28", "at_mm = 26.2"))
+    )
     assert (answer.clears, answer.tilt_deg) == (False, None)
     assert "None that fits does better" in set_words(answer)
 
