@@ -39,6 +39,7 @@ from raytrace.stray.flag_window import (
     profile,
     touch_of,
 )
+from raytrace.stray.light_on_glass import SetFlag
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
@@ -182,6 +183,14 @@ def rounded_in(angle_deg: float) -> float:
     return round(math.floor((angle_deg + ROUNDED_DEG) / STEP_DEG) * STEP_DEG, 1)
 
 
+def rounded_down(angle_deg: float) -> float:
+    """An angle to the step before it; -inf below what a flag can be set to."""
+    if not math.isfinite(angle_deg):
+        return angle_deg
+    down = round(math.floor((angle_deg + 1e-9) / STEP_DEG) * STEP_DEG, 1)
+    return down if down >= LEAST_DEG else -math.inf
+
+
 def flag_places(plan: State) -> tuple[FlagPlace, ...]:
     """Every flag of the box in a state."""
     return places_in(plan.fitted, plan)
@@ -196,6 +205,11 @@ def places_in(own_box: Box, plan: State) -> tuple[FlagPlace, ...]:
         name, hinge = named.get(f"box.flag[{number}]", flag_name(flag)), hinge_of(flag, own_box.hood, place)
         found.append(FlagPlace(name=name, number=number, set_deg=flag.angle_deg, hinge=hinge, bars=bars_of(flag)))
     return tuple(found)
+
+
+def set_flags(own_box: Box, plan: State) -> tuple[SetFlag, ...]:
+    """Every flag of a box in a state's place as it stands."""
+    return tuple(SetFlag(hinge=p.hinge, bars=p.bars, angle_deg=p.set_deg) for p in places_in(own_box, plan))
 
 
 @dataclass(frozen=True, slots=True)
