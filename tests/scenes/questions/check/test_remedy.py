@@ -8,8 +8,8 @@ import pytest
 from geometry.frame import pose
 from geometry.outline import RoundedRectangle
 from geometry.parts import flag
-from scenes.questions.check.check import part_results
 from scenes.questions.check.remedy import Amounts, least_clear
+from scenes.questions.check.rooms import part_results
 from tests.raytrace.made import holed
 from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, beam_right_mm, plan, wall_on_the_right
 
