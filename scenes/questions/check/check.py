@@ -173,7 +173,7 @@ def check_state(
                 kinds=kinds,
                 limits=limits,
                 margin=UNKNOWN_MARGIN if known.fitted is None or known.fitted.margin is None else known.fitted.margin,
-                doubtful_mm=known.doubtful_mm,
+                doubtful_mm=known.doubtful_mm(plan),
                 remedy=remedy,
             ),
             plan,

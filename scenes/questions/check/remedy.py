@@ -34,17 +34,26 @@ HALVES = 2  # openings are told to whole mm, so that each side moves by a half
 MANY_PARTS = 3  # where more than this many parts have to change, the box itself is the wrong one
 LENS_PARTS = {Kind.BARREL, Kind.FRONT_RING}
 FIXED = {
+    Kind.FLAG: "open the {part}",
+    Kind.EXTENSION: "swing the {part} back out",
     Kind.ROD: "shorten the {part}, or raise the lens above the rods",
     Kind.SOLID: "move the {part} out of the view",
     Kind.BARREL: "check the lens's own measures: its {part} stands in its own light",
     Kind.FRONT_RING: "check the lens's own measures: its {part} stands in its own light",
 }
 WIDER = {
-    Kind.MASK: "give the {part} a cut-out {size}",
-    Kind.HOOD: "make the {part} wider by {by} mm on each side, or shorter",
-    Kind.TRAY: "use a larger stage than the {part}, {size} inside, or bring the box closer to the lens",
-    Kind.BACK: "use a bore {size} in the {part}, or bring the box closer to the lens",
-    Kind.SEAL: "use a {part} {size} inside, or push it back over the barrel",
+    Kind.MASK: "give the {part} a cut-out of {size}",
+    Kind.HOOD: "make the {part} wider by {by} mm on each side",
+    Kind.TRAY: "use a larger stage than the {part} ({size} inside)",
+    Kind.BACK: "use a bore of {size} in the {part}",
+    Kind.SEAL: "use a wider {part} ({size} inside)",
+}
+INSTEAD = {  # another way, told where nothing else has to change
+    Kind.MASK: ", or leave it out",
+    Kind.HOOD: ", or make it shorter",
+    Kind.TRAY: ", or bring the box closer to the lens",
+    Kind.BACK: ", or bring the box closer to the lens",
+    Kind.SEAL: ", or push it back over the barrel",
 }
 
 
@@ -104,6 +113,8 @@ def remedy_words(plan: State) -> str:
         return ""
     changes = tuple(_changes(plan, to_blame, light))
     told = _listed([change.words for change in changes])
+    if len(to_blame) == 1:
+        told += INSTEAD.get(to_blame[0].kind, "")
     if len(to_blame) > MANY_PARTS:
         told = f"bring the whole box closer to the lens, or use a wider one; as it stands, {told}"
     return f"{told}: {_outcome(plan, changes, light)}"
@@ -125,14 +136,18 @@ def _mates(flag: Part, parts: Sequence[Part]) -> tuple[Part, ...]:
     """What swings with a flag: itself and its extension."""
     if flag.kind is not Kind.FLAG or not flag.group:
         return (flag,)
-    return tuple(part for part in parts if part.group == flag.group and _is_blade(part))
+    return tuple(part for part in parts if _is_blade(part) and _hangs_on(part, flag))
+
+
+def _hangs_on(blade: Part, flag: Part) -> bool:
+    return bool(flag.group) and blade.group in {flag.group, f"{flag.group}.extension"}
 
 
 def _changes(plan: State, to_blame: Sequence[Part], light: Light) -> Iterator[Change]:
     names = {part.name for part in to_blame}
     for part in to_blame:
         if _is_blade(part):
-            flag = next((one for one in plan.box.parts if one.kind is Kind.FLAG and one.group and one.group == part.group), part)
+            flag = next((one for one in plan.box.parts if one.kind is Kind.FLAG and _hangs_on(part, one)), part)
             if flag is part or flag.name not in names:
                 yield _opened(plan, part, light)
         elif isinstance(part.body, Tube) and part.kind in WIDER:
@@ -142,36 +157,42 @@ def _changes(plan: State, to_blame: Sequence[Part], light: Light) -> Iterator[Ch
 
 
 def _opened(plan: State, blade: Part, light: Light) -> Change:
-    """A flag opened with what hangs on it, or an extension swung back out, by the least whole degrees."""
+    """A flag opened with what hangs on it, or an extension swung back out, to the least whole degrees."""
     mates = _mates(blade, plan.box.parts)
+    set_deg = _set_deg(plan, blade)
+    to_whole = 0.0 if set_deg is None else math.ceil(set_deg) - set_deg  # so that the angle to set is a whole one
+
+    def opened(steps: int) -> float:
+        return steps + to_whole if steps else 0.0
 
     @cache
-    def spare_mm(opened: int) -> float:
-        return min(light.spare_mm(swung_with(blade, mate, float(opened))) for mate in mates)
+    def spare_mm(steps: int) -> float:
+        return min(light.spare_mm(swung_with(blade, mate, opened(steps))) for mate in mates)
 
     widest = widest_deg(blade)
-    opened = least_clear(spare_mm, spare_mm(0), widest)
-    if opened is not None:
-        return Change(_opened_words(plan, blade, opened), tuple(swung_with(blade, mate, float(opened)) for mate in mates))
+    steps = least_clear(spare_mm, spare_mm(0), widest)
+    if steps is not None:
+        by_deg = opened(steps)
+        return Change(_opened_words(blade, by_deg, set_deg), tuple(swung_with(blade, mate, by_deg) for mate in mates))
     out_mm = math.ceil(-spare_mm(widest))
-    return Change(f"{_opened_words(plan, blade, widest)} and hinge it {out_mm} mm further out")
+    return Change(f"{_opened_words(blade, opened(widest), set_deg)} and hinge it {out_mm} mm further out")
 
 
-def _opened_words(plan: State, blade: Part, opened: int) -> str:
+def _opened_words(blade: Part, by_deg: float, set_deg: float | None) -> str:
     if blade.kind is Kind.EXTENSION:
-        return f"swing the {blade.name} back out by {_degrees(opened)}"
-    set_deg = _set_deg(plan, blade)
-    to = "" if set_deg is None else f" to {set_deg + opened:g} degrees,"
-    return f"open the {blade.name}{to} by {_degrees(opened)}"
+        return f"swing the {blade.name} back out by {_degrees(by_deg)}"
+    if set_deg is None:
+        return f"open the {blade.name} by {_degrees(by_deg)}"
+    return f"open the {blade.name} to {set_deg + by_deg:.0f} degrees (by {by_deg:.3g})"
 
 
-def _degrees(count: int) -> str:
-    return f"{count} degree{'s' if count > 1 else ''}"
+def _degrees(angle_deg: float) -> str:
+    return f"{angle_deg:.3g} degree{'s' if angle_deg > 1 else ''}"
 
 
 def _set_deg(plan: State, blade: Part) -> float | None:
     """The angle that the scene sets a flag to; None for a blade made by hand."""
-    numbered = re.fullmatch(r"box\.flag\[(\d+)\]", blade.group)
+    numbered = re.fullmatch(r"box\.flag\[(\d+)\]", blade.group)  # an extension's angle is another one
     return plan.fitted.flag[int(numbered[1]) - 1].angle_deg if numbered and len(plan.fitted.flag) >= int(numbered[1]) else None
 
 
@@ -188,7 +209,7 @@ def _widened(part: Part, light: Light) -> Change:
 
     both = least_clear(lambda wider: spare_mm(wider, wider), spare_mm(0, 0), MOST_WIDER_MM)
     if both is None:
-        return Change(WIDER[part.kind].format(part=part.name, size="of another shape", by="more"))
+        return Change(WIDER[part.kind].format(part=part.name, size="another shape", by="many"))
     across = upright = both
     if isinstance(_first(part).outline, RoundedRectangle):
         across = _least(lambda wider: spare_mm(wider, both), both)
@@ -212,11 +233,11 @@ def _first(part: Part) -> Loop:
 def _size_words(outline: Outline, by: str) -> str:
     match outline:
         case RoundedRectangle():
-            return f"of at least {math.ceil(outline.width_mm)} x {math.ceil(outline.height_mm)} mm"
+            return f"at least {math.ceil(outline.width_mm)} x {math.ceil(outline.height_mm)} mm"
         case Circle():
-            return f"of at least {math.ceil(2 * outline.radius_mm)} mm across"
+            return f"at least {math.ceil(2 * outline.radius_mm)} mm across"
         case Freeform():
-            return f"{by} mm wider all round"
+            return f"its shape, {by} mm wider all round"
 
 
 def widened(part: Part, across_mm: float, upright_mm: float) -> Part:

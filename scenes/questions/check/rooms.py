@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from geometry.body import Kind
 from geometry.notes import Note, Severity
 from raytrace.shares import loss_stops
+from scenes.questions.check.doubts import places_in_doubt_mm
 from scenes.questions.check.verdict import NO_PLACES, GuideVerdict, SharesAt, TraysEmpty, darkest_mm, with_room, with_trays_empty
 from scenes.states.clear_rule import LOSING_NOTHING, has_room, room_needed_mm
 from scenes.states.judgement import GuideJudgement, Room, StateJudgement, empty_judgement_of, judge_state, judgement_of
@@ -21,8 +22,6 @@ from scenes.states.names import in_a_sentence
 if TYPE_CHECKING:
     from raytrace.optics.camera import Guide
     from scenes.states.state import State
-
-IN_DOUBT_MM = 0.5  # a part that comes so near may touch between two places that were looked at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,16 +48,9 @@ class GuideRooms:
     fitted: GuideJudgement | None
     empty: GuideJudgement | None
 
-    @property
-    def doubtful_mm(self) -> NDArray[np.float64]:
+    def doubtful_mm(self, plan: State) -> NDArray[np.float64]:
         """Places of the picture (N, 2) whose light a part touches, or nearly."""
-        return NO_PLACES if self.fitted is None else places_in_doubt_mm(self.fitted)
-
-
-def places_in_doubt_mm(judged: GuideJudgement) -> NDArray[np.float64]:
-    """Places of the picture (N, 2) whose light a part touches, or nearly."""
-    near = [room.picture_mm for room in judged.rooms if room.room_mm <= IN_DOUBT_MM + min(judged.pad_mm, IN_DOUBT_MM)]
-    return np.array(near).reshape(-1, 2)
+        return NO_PLACES if self.fitted is None else places_in_doubt_mm(self.fitted, plan.variants, plan.box)
 
 
 def part_results(plan: State, *, rooms: bool = False) -> tuple[tuple[PartResult, ...], tuple[Note, ...]]:
@@ -108,19 +100,20 @@ def with_rooms(verdict: GuideVerdict, plan: State, guide: Guide, rooms: GuideRoo
     losing = verdict.word not in LOSING_NOTHING
     near = f"{nearest.part}, {nearest.where}" if nearest else ""
     told = with_room(verdict, room_mm=None if losing else room_mm, needed_mm=needed_mm, nearest=near)
-    return with_trays_empty(told, None if rooms.empty is None else trays_empty(rooms.empty, guide, needed_mm, bare))
+    return with_trays_empty(told, None if rooms.empty is None else trays_empty(rooms.empty, plan, guide, bare))
 
 
-def trays_empty(judged: GuideJudgement, guide: Guide, needed_mm: float, bare: Sequence[SharesAt]) -> TraysEmpty:
+def trays_empty(judged: GuideJudgement, plan: State, guide: Guide, bare: Sequence[SharesAt]) -> TraysEmpty:
     """How a guide fares with the glass taken out."""
     nearest = judged.nearest
-    enough = judged.clear and has_room(judged.room_mm, needed_mm)
+    enough = judged.clear and has_room(judged.room_mm, room_needed_mm(plan.variants))
+    doubtful_mm = NO_PLACES if enough else places_in_doubt_mm(judged, plan.variants, plan.box)
     return TraysEmpty(
         room_mm=judged.room_mm,
         part=nearest.part if nearest else "",
         where=nearest.where if nearest else "",
         enough=enough,
-        loss_stops=None if enough else max(darkest_stops(guide, at, places_in_doubt_mm(judged)) for at in bare),
+        loss_stops=None if enough else max(darkest_stops(guide, at, doubtful_mm) for at in bare),
     )
 
 

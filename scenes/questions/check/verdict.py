@@ -29,6 +29,7 @@ NO_PLACES = np.zeros((0, 2))
 ALL_ROOM = Margin(percent=WIDEST_PERCENT, capped=True)
 FIRST_REACH = 1 / 12  # of half the guide: how far round a place of doubt the darkest is first looked for
 ROUNDS, PER_SIDE, KEPT = 3, 7, 3  # then round the darkest few, each time a third as far
+MOST_DOUBTFUL = 12  # places in doubt that are looked round while nothing is seen to lose light
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,18 +258,16 @@ def darkest_mm(
     if not len(start_mm):
         return NO_PLACES
     shares = shares_at(start_mm, False).clear_share
-    in_doubt = np.arange(len(start_mm)) >= len(start_mm) - len(doubtful_mm)
-    if shares.min() <= 0.0 or not (in_doubt | (shares < 1.0)).any():
+    if shares.min() <= 0.0 or not (len(doubtful_mm) or (shares < 1.0).any()):
         return NO_PLACES
-    picked = np.unique(np.concatenate([np.flatnonzero(in_doubt), _darkest(shares)]))
+    in_doubt = np.arange(len(start_mm) - len(doubtful_mm), len(start_mm))[:: max(len(doubtful_mm) // MOST_DOUBTFUL, 1)]
     points_mm, reach = start_mm, FIRST_REACH
     for _ in range(ROUNDS):
+        picked = _darkest(shares) if (shares < 1.0).any() else in_doubt
         tried = np.clip((points_mm[picked][:, None] + _square() * reach * half).reshape(-1, 2), centre - half, centre + half)
         points_mm = np.concatenate([points_mm, tried])
         shares = np.concatenate([shares, shares_at(tried, False).clear_share])
-        picked, reach = _darkest(shares), reach / (PER_SIDE // 2)
-        if not len(picked):
-            break
+        reach /= PER_SIDE // 2
     return np.asarray(points_mm[_darkest(shares)])
 
 
