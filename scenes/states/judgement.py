@@ -130,9 +130,14 @@ class StateJudgement:
         return min(self.worst_rooms, key=lambda room: room.room_mm, default=None)
 
     @property
-    def clear(self) -> bool:
-        """The one rule: no fault in doubt of the light, every part out of every beam, glass in and out, by the room needed."""
+    def apart(self) -> bool:
+        """No fault in doubt of the light, and every part out of every beam, glass in and out, by the room needed."""
         return not self.faults and self.clear_with_glass and self.clear_without_glass
+
+    @property
+    def clear(self) -> bool:
+        """The one rule: all apart, and each guide may grow by what a clear frame needs; never where no margin was asked for."""
+        return self.apart and all(g.margin is not None and g.margin.percent >= ROOM_PERCENT for g in self.fitted)
 
     @property
     def clear_with_glass(self) -> bool:

@@ -15,7 +15,7 @@ from geometry.notes import Note, Severity
 from raytrace.shares import loss_stops
 from scenes.questions.check.doubts import places_in_doubt_mm
 from scenes.questions.check.verdict import NO_PLACES, GuideVerdict, SharesAt, TraysEmpty, darkest_mm, with_room, with_trays_empty
-from scenes.states.clear_rule import LOSING_NOTHING, has_room, room_needed_mm
+from scenes.states.clear_rule import has_room, room_needed_mm
 from scenes.states.judgement import GuideJudgement, Room, StateJudgement, empty_judgement_of, judge_state, judgement_of
 from scenes.states.names import in_a_sentence
 
@@ -97,9 +97,8 @@ def with_rooms(verdict: GuideVerdict, plan: State, guide: Guide, rooms: GuideRoo
     nearest = None if rooms.fitted is None else rooms.fitted.nearest
     known = rooms.fitted is not None and rooms.fitted.followed
     room_mm = (math.inf if nearest is None else nearest.room_mm) if known else None
-    losing = verdict.word not in LOSING_NOTHING
     near = f"{nearest.part}, {nearest.where}" if nearest else ""
-    told = with_room(verdict, room_mm=None if losing else room_mm, needed_mm=needed_mm, nearest=near)
+    told = with_room(verdict, room_mm=room_mm, needed_mm=needed_mm, nearest=near)
     return with_trays_empty(told, None if rooms.empty is None else trays_empty(rooms.empty, plan, guide, bare))
 
 
