@@ -163,7 +163,7 @@ def check_state(
     parts, trouble = part_results(plan, rooms=rooms)
     bare_box = without_glass(plan.box)
     bare = [_asker(engine, lens, bare_box, seed) for lens in plan.variants]
-    remedy = cache(partial(remedy_words, plan))
+    remedy = cache(partial(_remedy, plan))
     guides = tuple(
         with_rooms(
             judge(
@@ -226,6 +226,14 @@ def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartRes
         return guides
     step = f"trace more pixels: the {deep.name} stands {-deep.clearance_mm:.1f} mm in the beam, between those looked at"
     return tuple(replace(guide, word=worst_word([guide.word, Word.SHADING]), next_step=step) for guide in guides)
+
+
+def _remedy(plan: State) -> str:
+    """What is to be done; '' where working that out fails, which must not cost the verdict."""
+    try:
+        return remedy_words(plan)
+    except Exception:  # noqa: BLE001 - the verdict does not rest on it
+        return ""
 
 
 def _asker(engine: Engine, lens: LensState, box: Box, seed: int) -> SharesAt:

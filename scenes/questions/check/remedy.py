@@ -31,6 +31,7 @@ FOLDED_DEG = 170.0  # nor folded further back than this: beyond it the blade com
 SPAN_DEG = 15  # steps at which the swing of a blade is looked at for how far it reaches along the axis
 MOST_WIDER_MM = 200  # of an opening, each way: beyond this it is another box
 HALVES = 2  # openings are told to whole mm, so that each side moves by a half
+TOUCHING_MM = 1e-4  # no room at all
 MANY_PARTS = 3  # where more than this many parts have to change, the box itself is the wrong one
 LENS_PARTS = {Kind.BARREL, Kind.FRONT_RING}
 FIXED = {
@@ -73,7 +74,7 @@ class Light:
 
     def spare_mm(self, part: Part) -> float:
         """How much farther in a part could stand for the state to be clear [mm]; 0 or less where it stands too near."""
-        return min(self._room_mm(beam, part) - needed_mm for beam, needed_mm in self.beams)
+        return min(self._room_mm(beam, part) - needed_mm for beam, needed_mm in self.beams) - TOUCHING_MM
 
     def room_mm(self, part: Part) -> float:
         """The room of a part from the guides as they are [mm]."""
@@ -108,7 +109,7 @@ def remedy_words(plan: State) -> str:
     """What has to change for the state to be clear, and how it is then; '' where no part stands too near."""
     light = light_of(plan, tuple(_swings(plan.box.parts)))
     spare = {part.name: light.spare_mm(part) for part in plan.box.parts}
-    to_blame = [part for part in plan.box.parts if not spare[part.name] > 0.0]
+    to_blame = [part for part in plan.box.parts if spare[part.name] < 0.0]
     if not to_blame:
         return ""
     changes = tuple(_changes(plan, to_blame, light))
@@ -266,7 +267,7 @@ def _outcome(plan: State, changes: Sequence[Change], light: Light) -> str:
     changed = {part.name: part for change in changes for part in change.parts}
     parts = [changed.get(part.name, part) for part in plan.box.parts]
     spare = {part.name: light.spare_mm(part) for part in parts}
-    left = [part for part in parts if not spare[part.name] > 0.0]
+    left = [part for part in parts if spare[part.name] < 0.0]
     if not left:
         return f"then clear, {min(light.room_mm(part) for part in parts):.1f} mm"
     return f"without trying that out, {_listed([_left_words(part, light.room_mm(part)) for part in left])}"
@@ -282,6 +283,8 @@ def _listed(words: Sequence[str]) -> str:
 
 def least_clear(clearance_mm: Callable[[int], float], at_zero_mm: float, widest: int) -> int | None:
     """The least whole number at which a rising clearance is not negative; None where it is negative up to `widest`."""
+    if at_zero_mm >= 0.0:
+        return 0
     bad, good, low, high = 0, widest, at_zero_mm, clearance_mm(widest)
     if high < 0.0:
         return None
