@@ -262,8 +262,9 @@ def darkest_mm(
         return NO_PLACES
     in_doubt = np.arange(len(start_mm) - len(doubtful_mm), len(start_mm))[:: max(len(doubtful_mm) // MOST_DOUBTFUL, 1)]
     points_mm, reach = start_mm, FIRST_REACH
-    for _ in range(ROUNDS):
-        picked = _darkest(shares) if (shares < 1.0).any() else in_doubt
+    for step in range(ROUNDS):
+        dark = _darkest(shares)
+        picked = np.union1d(dark, in_doubt) if step == 0 or not len(dark) else dark
         tried = np.clip((points_mm[picked][:, None] + _square() * reach * half).reshape(-1, 2), centre - half, centre + half)
         points_mm = np.concatenate([points_mm, tried])
         shares = np.concatenate([shares, shares_at(tried, False).clear_share])
