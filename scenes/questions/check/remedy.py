@@ -108,10 +108,12 @@ def light_of(plan: State, tried: Sequence[Part]) -> Light:
 
 def remedy_words(plan: State) -> str:
     """What has to change for the state to be clear, and how it is then; '' where no part stands too near."""
+    from raytrace.judge.rooms import RIGHT_THROUGH_MM
+
     light = light_of(plan, tuple(_swings(plan.box.parts)))
     spare = {part.name: light.spare_mm(part) for part in plan.box.parts}
     to_blame = [part for part in plan.box.parts if spare[part.name] < 0.0]
-    if not to_blame:
+    if not to_blame or min(spare.values()) <= -RIGHT_THROUGH_MM:  # no part, or light that could not be followed
         return ""
     changes = tuple(_changes(plan, to_blame, light))
     told = _listed([change.words for change in changes])

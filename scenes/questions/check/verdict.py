@@ -400,7 +400,7 @@ def never_clear_beyond(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) 
 
 def _tight_at_best(guides: tuple[GuideVerdict, ...], step: str) -> tuple[GuideVerdict, ...]:
     return tuple(
-        replace(guide, word=worst_word([guide.word, Word.TIGHT]), next_step=step) if guide.word is Word.CLEAR else guide
+        replace(guide, word=worst_word([guide.word, Word.TIGHT]), next_step=step) if guide.word in LOSING_NOTHING else guide
         for guide in guides
     )
 
