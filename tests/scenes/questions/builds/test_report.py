@@ -17,7 +17,7 @@ from scenes.questions.builds.command import command
 from scenes.questions.builds.inputs import built, inputs_of
 from scenes.questions.builds.report import BUILDS, surety
 from scenes.questions.builds.text import fixed_words, next_step, percent, summary, worst_words
-from scenes.questions.check.check import part_results
+from scenes.questions.check.rooms import part_results
 from scenes.scene_file.errors import SceneError
 from scenes.states.load import load_scene, plans_of
 
