@@ -42,7 +42,20 @@ class Output:
 
 
 def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
-    """Add SCENE; the command gets the loaded scene as `show`."""
+    """Add SCENE; the command gets the loaded scene as `show`. Numbers in it that contradict each other are told beside the answer."""
+
+    @click.argument("scene", type=click.Path(path_type=Path))
+    @wraps(command)
+    def with_scene(*args: Any, scene: Path, **more: Any) -> int:
+        from scenes.answers.opened import open_scene
+
+        return command(*args, show=open_scene(scene), **more)
+
+    return with_scene
+
+
+def scene_argument_of_notes(command: Callable[..., int]) -> Callable[..., int]:
+    """The same for a command whose own answer tells the faults of each state."""
 
     @click.argument("scene", type=click.Path(path_type=Path))
     @wraps(command)

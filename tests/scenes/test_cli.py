@@ -294,3 +294,15 @@ def test_the_demo_leaves_a_folder_to_look_at(capsys, tmp_path):
 
 def states(folder):
     return json.loads((folder / "results.json").read_text())["states"]
+
+
+DOUBTED = SMALL.replace("pupil_behind_front_mm = 40", "pupil_behind_front_mm = -40")
+
+
+@pytest.mark.parametrize("argv", [["flags"], ["beam", "--at", "20"], ["check", *QUICK, "--out"]], ids=lambda argv: argv[0])
+def test_numbers_that_speak_against_each_other_are_told_by_every_command_and_end_it_with_1(scene, tmp_path, capsys, argv):
+    rest = [tmp_path / "out"] if argv[-1] == "--out" else []
+    status, out, err = run(capsys, argv[0], scene(text=DOUBTED), *argv[1:], *rest)
+    assert status == 1
+    told = " ".join((out + err).split())
+    assert "fault: 20: pupil_behind_front_mm = -40 puts the entrance pupil ahead of the front rim" in told

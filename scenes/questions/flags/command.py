@@ -38,6 +38,7 @@ def command(
 
     Exit status: 0 no flag, as it is set, costs more than the visible loss; 1 one does; 2 the input is at fault.
     """
+    from scenes.answers.opened import open_scene
     from scenes.changes.flag_angles import clear_angles, flag_states, joint_loss, summaries
     from scenes.changes.flag_collisions import Crowd
     from scenes.io.files import as_json as json_text
@@ -45,11 +46,11 @@ def command(
     from scenes.questions.flags.lights_text import light_dict, lights_lines
     from scenes.questions.flags.text import caution_lines, flags_dict, flags_lines, joint_lines, together_lines
     from scenes.runtime.progress import progress
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import selected
     from scenes.states.stray import stray_lights
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     plans = selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
     title, visible = loaded.scene.title, loaded.scene.check.visible_loss_stops
     with progress(2 * len(plans), "flags") as tick:

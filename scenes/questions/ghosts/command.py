@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from scenes.answers.opened import open_scene
     from scenes.questions.ghosts.text import GhostReport
 
 
@@ -27,10 +28,10 @@ def command(scene: Path, lenses: tuple[str, ...], focus: tuple[str, ...], grid: 
     """
     from scenes.io.files import as_json as json_text
     from scenes.questions.ghosts.text import ghost_report, ghosts_dict, ghosts_lines, set_answer
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import selected, widest_stops
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     plans = widest_stops(selected(plans_of(loaded), lenses=lenses, focus=focus))
     reports = [ghost_report(plan, with_grid=grid) for plan in plans]
     title, reflectance = loaded.scene.title, loaded.scene.camera.sensor_reflectance

@@ -12,6 +12,7 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from scenes.answers.opened import open_scene
     from scenes.io.files import Staging
     from scenes.questions.leaks.report import LeakReport
     from scenes.states.load import Loaded
@@ -48,10 +49,10 @@ def command(
     What is advised keeps clear every focus and stop of the lenses asked for, as `brimline flags` and `brimline check` see them.
     """
     from scenes.io.files import result_folder
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import first_of_each_lens, selected
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     every = plans_of(loaded)
     wanted = selected(every, lenses=lenses, focus=focus, f_numbers=f_numbers)
     plans = first_of_each_lens(wanted)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from scenes.answers.opened import open_scene
     from scenes.questions.sun.report import SunReport
 
 
@@ -39,10 +40,10 @@ def command(
     from scenes.io.files import as_json as json_text
     from scenes.questions.sun.report import chosen_sun, limits_of, sun_report
     from scenes.questions.sun.text import sun_dict, sun_lines
-    from scenes.states.load import load_scene, plans_of
+    from scenes.states.load import plans_of
     from scenes.states.select import first_focus, selected
 
-    loaded = load_scene(scene)
+    loaded = open_scene(scene)
     name, sun = chosen_sun(loaded.scene, light)
     every = plans_of(loaded)
     plans, limits = first_focus(selected(every, lenses=lenses, focus=focus)), limits_of(every)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 from scenes.scene_file.messages import KeyPath, did_you_mean, nearest, plain, shown
 from scenes.scene_file.tables.fields import Fault, Table, table_of
+from scenes.scene_file.tables.half_field import HalfFieldAngles
 from scenes.scene_file.tables.lens import PUPIL_LIMITS, PupilDepth
 from scenes.scene_file.tables.tolerance import Tolerance
 
@@ -194,6 +195,9 @@ def _values(key: str, value: Any, part: str) -> list[tuple[str, float, float]]:
     if isinstance(value, PupilDepth):
         ends = {"": value.horizontal} if value.is_round else {name: getattr(value, name) for name in DIRECTIONS}
         found = [(name, (low + high) / 2, high - low) for name, (low, high) in ends.items()]
+    elif isinstance(value, HalfFieldAngles):
+        named = {"": value.horizontal} if value.vertical is None else {name: getattr(value, name) for name in DIRECTIONS}
+        found = [(name, angle, 0.0) for name, angle in named.items()]
     elif key == WALK:
         found = [("", value[0][1], 0.0)]
     elif isinstance(value, tuple):
@@ -224,6 +228,9 @@ def _moved(value: Any, spot: Spot, by: float) -> Any:
             return PupilDepth(horizontal=certain, vertical=certain)
         other = {name: getattr(value, name) for name in DIRECTIONS}
         return PupilDepth(**{**other, spot.part: certain})
+    if isinstance(value, HalfFieldAngles):
+        name = spot.part or DIRECTIONS[0]
+        return replace(value, **{name: getattr(value, name) + by})
     if spot.key == WALK:
         return tuple((field, depth + by, *sizes) for field, depth, *sizes in value)
     if isinstance(value, tuple):

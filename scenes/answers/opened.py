@@ -1,0 +1,27 @@
+"""Opens a scene for a command: numbers that speak against each other are told beside its answer, and end it with status 1."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from scenes.states.load import Loaded
+
+DOUBTED = "brimline.doubted"  # in click's meta: the exit status is then 1, whatever the command answers
+
+
+def open_scene(path: Path) -> Loaded:
+    """The scene at a path; its contradictions go to stderr, a line each."""
+    from scenes.states.contradictions import contradiction_notes
+    from scenes.states.load import load_scene
+    from scenes.states.state import pixel_grid
+
+    loaded = load_scene(path)
+    scene, grid = loaded.scene, pixel_grid(loaded.scene.camera)
+    for note in dict.fromkeys(note for lens in scene.lens for note in contradiction_notes(scene, lens, grid)):
+        click.echo(f"fault: {note.part}: {note.text}", err=True)
+        click.get_current_context().meta[DOUBTED] = True
+    return loaded
