@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.frame import Pose, pose
-from raytrace.beam.inside import COARSE, FINE, Inside, inside_points
+from raytrace.beam.inside import COARSE, FINE, Inside, inside_points, outgrows
 from raytrace.beam.outline import Section, as_section, chained
 from raytrace.beam.rays import Sheet, chords_for, edgeless, lit, outlines, rim_disc, traced
 from raytrace.box import Box
@@ -50,7 +50,7 @@ FAR_MM = 400.0  # no box reaches farther ahead: where the beam's bend is judged 
 class Beam:
     """Outline rays of pencils round a guide's edge, in order; sections come from it without tracing again.
 
-    pad_mm is how far the beam may bulge between two neighbours; `inside` holds pencils inside the edge, where they may reach farther.
+    pad_mm is how far the beam may bulge between two neighbours; `inside` holds pencils inside the edge that may reach farther.
     """
 
     sheets: tuple[Sheet, ...]
@@ -90,7 +90,10 @@ def beam_of(pencils_at: PencilsAt, guide: Guide, box: Box, *, far: Pose | None =
     look = _look(pencils_at, guide, box, far)
     place = _places(look.per_side)
     sheets = _sheets(pencils_at, guide, box, place)
-    inside = _inside(pencils_at, guide, box, Beam(sheets=sheets, pad_mm=look.pad_mm), far) if look.walks else None
+    edge = Beam(sheets=sheets, pad_mm=look.pad_mm)
+    planes_mm = (NEAR_MM, float(far.origin_mm[2]))
+    looks_in = look.walks and (look.cut or outgrows(pencils_at, guide, planes_mm))
+    inside = _inside(pencils_at, guide, box, edge, far) if looks_in else None
     if look.dark or not look.cut:
         return Beam(sheets=sheets, pad_mm=look.pad_mm, inside=inside)
     planes, enough_mm = (pose(ahead_mm=NEAR_MM), far), look.pad_mm + BULGE_MM
@@ -169,8 +172,8 @@ def _largest_mm(pencils: Pencils) -> float:
 class _Look:
     """What a first look tells: intervals that each side needs, and how far the beam may then bulge between neighbours.
 
-    cut: the lens's own rims shape its pencils, so that the look is not enough; dark: they leave some of the edge without light; walks: its pupil changes
-    with the field by a table, so that points inside the guide may reach farther than its edge.
+    cut: the lens's own rims shape its pencils, so that the look is not enough; dark: they leave some of the edge without light;
+    walks: its pupil changes with the field by a table, so that points inside the guide may reach farther than its edge.
     """
 
     per_side: tuple[int, ...]

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from geometry.frame import Pose
-from raytrace.beam.outline import Section, as_section, filled
+from geometry.frame import Pose, right_up_to_frame
+from raytrace.beam.outline import Section, filled
 from raytrace.beam.rays import Sheet
 from raytrace.optics.camera import Guide
 from raytrace.optics.pencil import Pencils
@@ -24,6 +25,8 @@ BoolArray = NDArray[np.bool_]
 PencilsAt = Callable[[FloatArray], Pencils]
 
 COARSE, FINE = (8, 4), (12, 6)  # spokes to each side of the guide, and rings from one row of a table to the next
+SEEN_PER_SIDE, SEEN_RINGS, SEEN_WAYS = 6, 13, 9  # in a first look: places of each side, rings, directions
+LEAN_RAD = 0.15  # of the beam's sides against the guide's
 MOST_ROWS = 12  # of a table that are followed one by one; longer tables are smooth
 LOOKED_AT = 65  # places along a spoke in which a row's place is looked for
 SLANT = 1.5  # a bend square to an outline, seen along its radius
@@ -118,19 +121,57 @@ def _bulge(steps: FloatArray, gap: FloatArray, outward: FloatArray) -> FloatArra
 
 def _outward(points: FloatArray) -> FloatArray:
     radius = points - points.mean(axis=2, keepdims=True)
-    return radius / np.maximum(np.linalg.norm(radius, axis=-1, keepdims=True), LEAST_LENGTH)
+    return np.asarray(radius / np.maximum(np.linalg.norm(radius, axis=-1, keepdims=True), LEAST_LENGTH))
 
 
 def _reaches_out(section: Section, points: FloatArray, bend_mm: FloatArray) -> BoolArray:
     """Which pencils (rings, spokes) reach out of a section, bent as far as they may be."""
     far = points + SLANT * bend_mm[..., None] * _outward(points)
     shapely.prepare(section)
-    return np.asarray(~shapely.contains_xy(section, far[..., 0], far[..., 1])).any(axis=2)
+    return np.asarray(np.any(~shapely.contains_xy(section, far[..., 0], far[..., 1]), axis=2))
 
 
 def _all_round(known: BoolArray) -> BoolArray:
     after = np.roll(known, -1, axis=1)
     return np.asarray(known[:-1] & known[1:] & after[:-1] & after[1:])
+
+
+def outgrows(pencils_at: PencilsAt, guide: Guide, planes_mm: Sequence[float]) -> bool:
+    """Whether, in air, pencils reach farther outward from rings inside a guide than from its edge, seen at a few places of it.
+
+    Outward is square to a side, give or take a little; at a corner all from one side's to the other's.
+    """
+    corners = guide.corners_mm()
+    middle = np.clip(np.zeros(2), corners.min(axis=0), corners.max(axis=0))
+    place = np.arange(4 * SEEN_PER_SIDE) / SEEN_PER_SIDE
+    shares = np.linspace(0.0, 1.0, SEEN_RINGS)
+    pencils = pencils_at((middle + shares[:, None, None] * (_edge(corners, place) - middle)).reshape(-1, 2))
+    normals = _outward_of(corners, place)
+    for z_mm in planes_mm:
+        step = z_mm - pencils.reference_z_mm
+        size = 1.0 - pencils.convergence_per_mm * step
+        chief = (pencils.slope * step + pencils.centre_mm * size).reshape(SEEN_RINGS, len(place), 2)
+        axes = (size[:, :, None] * pencils.axes_mm).reshape(SEEN_RINGS, len(place), 2, 2)
+        reach = np.einsum("rpi,pni->rpn", chief, normals)
+        reach += np.linalg.norm(np.einsum("pni,rpij->rpnj", normals, axes), axis=-1)
+        if bool((np.diff(reach, axis=0) < 0.0).any()):
+            return True
+    return False
+
+
+def _outward_of(corners: FloatArray, place: FloatArray) -> FloatArray:
+    """Unit directions (places, SEEN_WAYS, 2), in the frame, about the outward normal of the side that a place is on; both at corners."""
+    side = np.roll(corners, -1, axis=0) - corners
+    away = (corners + side / 2) - corners.mean(axis=0)
+    square = right_up_to_frame(away - (away * side).sum(axis=1, keepdims=True) * side / (side**2).sum(axis=1, keepdims=True))
+    number = place.astype(np.int64)
+    corner = place % 1 == 0
+    turn = np.arctan2(square[:, 1], square[:, 0])
+    before = turn[(number - 1) % 4] - turn[number]
+    middle = turn[number] + np.where(corner, np.angle(np.exp(1j * before)) / 2, 0.0)
+    width = np.where(corner, np.pi / 4, LEAN_RAD)
+    angle = middle[:, None] + width[:, None] * np.linspace(-1.0, 1.0, SEEN_WAYS)
+    return np.stack([np.cos(angle), np.sin(angle)], axis=-1)
 
 
 def inside_points(pencils_at: PencilsAt, guide: Guide, steps: tuple[int, int]) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -187,7 +228,7 @@ def _shares(pencils_at: PencilsAt, middle: FloatArray, edge: FloatArray, between
 def _filled_in(ends: Sequence[FloatArray], between: int) -> FloatArray:
     """Steps between neighbouring rings; rings that lie all at one place come once."""
     found = [ends[0]]
-    for here, there in zip(ends[:-1], ends[1:], strict=True):
+    for here, there in pairwise(ends):
         if np.abs(there - here).max() > LEAST_LENGTH:
             found += [here + (there - here) * k / between for k in range(1, between + 1)]
     return np.array(found)

@@ -15,7 +15,7 @@ from geometry.outline import Outline
 from geometry.parts import opening, part_pose
 from raytrace.beam.beam import union
 from raytrace.beam.clearance_plane import loop_clearance
-from raytrace.beam.outline import Section
+from raytrace.beam.outline import Section, as_section
 from raytrace.beam.planes import fillings, sections_in, with_glasses
 from raytrace.box import Box
 from scenes.questions.masks.wanted import Wanted
@@ -24,7 +24,7 @@ from scenes.scene_file.tables.box import Mask
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
-from scenes.states.full_range import focus_note, range_plans
+from scenes.states.full_range import focus_note, ranged
 from scenes.states.load import Loaded
 from scenes.states.names import state_words
 from scenes.states.select import chosen_lenses
@@ -52,7 +52,7 @@ class Place:
 class LensMask:
     """The tightest cut-out of one lens, in the mask's plane (x to the operator's left, y up) [mm].
 
-    need is the beam itself over all states and both faces; cutout has margin and corners. widest names the state whose beam is
+    need is the beam itself over its whole range and both faces; cutout has margin and corners. widest names the state whose beam is
     largest, axis_mm (right, up) is where the lens axis meets the mask. now_mm is how far the mask that the scene has stays out of
     the beam. empty_mm is how much farther the beam reaches anywhere when trays are emptied; 0 where that is counted in. needed_mm
     is the room that `check` asks for with this lens. states are those whose beams it holds.
@@ -146,7 +146,8 @@ def _cut(lenses: Sequence[LensMask], chosen: Split, margin_mm: float) -> tuple[C
 
 def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
     place, fitted = place_of(loaded, lens, wanted.at_mm)
-    plans = range_plans(loaded, lens)
+    held = ranged(loaded, lens)
+    plans = held.plans
     planes = [mask_planes(plan, place) for plan in plans]
     try:
         own = [_section(plan, plan.box, faces) for plan, faces in zip(plans, planes, strict=True)]
@@ -157,13 +158,13 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         ]
     except GeometryError as error:
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
-    need = union(own)
+    need = _widened(union(own), held.left_out_mm)
     if need.is_empty:
         where = ahead_in_words(place.at_mm, "the back plate", "g")
         problem = f"has no beam {where}, the plane of focus lies nearer: use another --at"
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=problem)])
     empty_mm = max((reach_beyond_mm(need, section) for section in other if not section.is_empty), default=0.0)
-    need = union([need, *other]) if wanted.also_empty else need
+    need = union([need, *(_widened(section, held.left_out_mm) for section in other)]) if wanted.also_empty else need
     return LensMask(
         lens=lens,
         place=place,
@@ -176,6 +177,11 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         needed_mm=max(room_needed_mm(plan.variants) for plan in plans),
         states=plans,
     )
+
+
+def _widened(section: Section, by_mm: float) -> Section:
+    """A section with what settings in between reach out of it."""
+    return section if by_mm <= 0.0 or section.is_empty else as_section(section.buffer(by_mm))
 
 
 def _axis_mm(plane: Pose) -> tuple[float, float]:

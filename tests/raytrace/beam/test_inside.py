@@ -1,4 +1,4 @@
-"""Pupils that shrink as they walk: straight rays from every field point of the frame, by plain similar triangles, lie in the section.
+"""Pupils that shrink as they walk: straight rays from all over the frame, by plain similar triangles, lie in the section.
 
 A field point at (x, y) looks along (x, y) / f. The table gives, by field angle, the depth at which its middle ray crosses the axis
 and the half sizes of its pupil square to that ray (Smith, Modern Optical Engineering, ch. 6: vignetting and the walk of the
