@@ -1,9 +1,9 @@
 """The beam: all rays of all field points of a guide, and its section by any plane as an exact outline. Draws nothing.
 
 A section contains every ray of the guide and exceeds them by no more than 0.02 mm (0.035 mm for a pupil traced through a lens
-table, 0.1 mm for one that walks, a few tenths next to corners that the bare lens leaves dark). Only the guide's edge is traced: the light of
-field points inside it falls inside the section of the edge, because every rim that cuts a pencil lies behind the plane and so
-moves outward with the field. A pupil that walks by a table may shrink so fast that this is not so: then the inside is traced as
+table, 0.1 mm for one that walks, a few tenths next to corners that the bare lens leaves dark). Only the guide's edge is traced: the
+light of field points inside it falls inside the section of the edge, because every rim that cuts a pencil lies behind the plane and
+so moves outward with the field. A pupil that walks by a table may shrink so fast that this is not so: then the inside is traced as
 well (`raytrace.beam.inside`). Where the bare lens leaves the edge dark, the edge of what is lit takes its place.
 """
 

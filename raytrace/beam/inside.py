@@ -160,7 +160,7 @@ def outgrows(pencils_at: PencilsAt, guide: Guide, planes_mm: Sequence[float]) ->
 
 
 def _outward_of(corners: FloatArray, place: FloatArray) -> FloatArray:
-    """Unit directions (places, SEEN_WAYS, 2), in the frame, about the outward normal of the side that a place is on; both at corners."""
+    """Unit directions (places, SEEN_WAYS, 2), in the frame, about the outward normal of a place's side, or sides."""
     side = np.roll(corners, -1, axis=0) - corners
     away = (corners + side / 2) - corners.mean(axis=0)
     square = right_up_to_frame(away - (away * side).sum(axis=1, keepdims=True) * side / (side**2).sum(axis=1, keepdims=True))

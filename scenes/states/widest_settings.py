@@ -1,7 +1,7 @@
 """Settings inside a lens's range whose beams reach out of those at the ends of the range and at the rows.
 
 Beams are one at a time: where one setting is wide and another tall, one between them may reach out at the corners, although in no
-direction farther than both. So it is asked whether each pencil of a guide's corners and sides lies in the beam of some other setting.
+direction farther than both. So each pencil of a guide's corners and sides has to lie in the beam of some setting that is looked at.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from scenes.states.keys import Setting
 from scenes.states.lens import front_travel_mm, lens_variants
 
 BULGE_MM = 0.02  # a setting that reaches farther in no direction by more than this is left out: cut-outs are traced to no better
-CORNER_MM = 0.25  # nor one whose corners reach no farther out of the others' beams: it would take dozens to tell them to a hundredth
+CORNER_MM = 0.25  # nor one whose corners reach no farther out of the others: to tell them finer takes dozens
 STEPS = 64  # of focus: the beam's edge runs so flat at its farthest that half a step misses a hundredth of a mm of it
 STEPS_OF_A_ZOOM = 16  # the same at each of many focal lengths
 ZOOM_STEPS = 16  # of focal length between two rows: of a bulge some 1/250 is missed
@@ -179,9 +179,7 @@ def _focus_steps_mm(focal_mm: float, nearest_mm: float, steps: int) -> list[floa
     return sorted({max(round(float(distance), 1), nearest_mm) for distance in told})
 
 
-def _reach(
-    lens: Lens, grid: PixelGrid, fields_mm: Sequence[FloatArray], setting: Setting, *, moves_with_front: bool
-) -> _Reach:
+def _reach(lens: Lens, grid: PixelGrid, fields_mm: Sequence[FloatArray], setting: Setting, *, moves_with_front: bool) -> _Reach:
     """The beams of all pupil depths and guides at a setting."""
     variants = lens_variants(lens, grid, None, focal_mm=setting.focal_mm, focus_mm=setting.focus_mm, f_number=setting.f_number)
     travel = 0.0 if moves_with_front else front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
