@@ -15,7 +15,7 @@ from geometry.outline import Outline
 from geometry.parts import opening, part_pose
 from raytrace.beam.beam import union
 from raytrace.beam.clearance_plane import loop_clearance
-from raytrace.beam.outline import Section, as_section
+from raytrace.beam.outline import Section, widened
 from raytrace.beam.planes import fillings, sections_in, with_glasses
 from raytrace.box import Box
 from scenes.questions.masks.wanted import Wanted
@@ -158,13 +158,13 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         ]
     except GeometryError as error:
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
-    need = _widened(union(own), held.left_out_mm)
+    need = widened(union(own), held.left_out_mm)
     if need.is_empty:
         where = ahead_in_words(place.at_mm, "the back plate", "g")
         problem = f"has no beam {where}, the plane of focus lies nearer: use another --at"
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=problem)])
     empty_mm = max((reach_beyond_mm(need, section) for section in other if not section.is_empty), default=0.0)
-    need = union([need, *(_widened(section, held.left_out_mm) for section in other)]) if wanted.also_empty else need
+    need = union([need, *(widened(section, held.left_out_mm) for section in other)]) if wanted.also_empty else need
     return LensMask(
         lens=lens,
         place=place,
@@ -177,11 +177,6 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         needed_mm=max(room_needed_mm(plan.variants) for plan in plans),
         states=plans,
     )
-
-
-def _widened(section: Section, by_mm: float) -> Section:
-    """A section with what settings in between reach out of it."""
-    return section if by_mm <= 0.0 or section.is_empty else as_section(section.buffer(by_mm))
 
 
 def _axis_mm(plane: Pose) -> tuple[float, float]:
