@@ -28,11 +28,11 @@ class Rooms:
     `box` says how far the beams have to be followed; parts of others may be asked for as long as they reach no farther.
     """
 
-    def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> None:
+    def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, also_empty: bool = True) -> None:
         from raytrace.judge.field import cell_of
         from raytrace.judge.rooms import GuideBeam
 
-        fillings = [box, replace(box, glasses=())] if box.glasses else [box]
+        fillings = [box, replace(box, glasses=())] if box.glasses and also_empty else [box]
         self._beams = [
             (guide.name, GuideBeam(tuple(variants), filled, cell_of(guide))) for guide in outer_guides(guides) for filled in fillings
         ]
@@ -78,6 +78,6 @@ class Rooms:
 
 
 def clearances_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> tuple[Clearance, ...]:
-    """Every part of a box, glass in and out, in the box's order."""
-    rooms = Rooms(variants, guides, box)
+    """Every part of a box with the glass that it has, in the box's order."""
+    rooms = Rooms(variants, guides, box, also_empty=False)
     return tuple(rooms.clearance(part) for part in box.parts)

