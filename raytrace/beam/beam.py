@@ -138,11 +138,12 @@ def outer_guides(guides: Sequence[Guide]) -> tuple[Guide, ...]:
     return tuple(
         guide
         for k, guide in enumerate(guides)
-        if not any(_holds(other, guide) and (j < k or not _holds(guide, other)) for j, other in enumerate(guides) if j != k)
+        if not any(holds(other, guide) and (j < k or not holds(guide, other)) for j, other in enumerate(guides) if j != k)
     )
 
 
-def _holds(outer: Guide, inner: Guide) -> bool:
+def holds(outer: Guide, inner: Guide) -> bool:
+    """Whether all of the inner guide lies within the outer one."""
     away = np.abs(np.subtract(outer.centre_mm, inner.centre_mm))
     return bool(np.all(away + np.array((inner.half_width_mm, inner.half_height_mm)) <= (outer.half_width_mm, outer.half_height_mm)))
 

@@ -34,6 +34,7 @@ MOST_INTERVALS = 64
 GRID_INTERVALS = 10  # along a guide whose inside counts
 CELL_GRID_INTERVALS = 6  # along a cell of it
 STAND_INS = (1.0, 0.75, 0.5, 0.25, 0.0)  # discs between front ring and pupil that hold all light through both
+FEW_STAND_INS = (1.0, 0.5, 0.0)  # where the guide is cut into many cells
 BEHIND_PARTS_MM = 1.0  # where the first leg is parted, behind the hindmost part
 ROUNDING_MM = 1e-6  # what arithmetic may be off by
 
@@ -134,7 +135,7 @@ def _chain(beam: Beam, field: FieldPencils, sides: int, chain: tuple[int, ...]) 
     glasses, ring = beam.glasses[list(chain)], _ring(beam.lenses)
     corners, fields, legs, pads, base, end = [], [], [], [], 0, np.inf
     held = np.zeros(len(chain), dtype=np.bool_)
-    for share in STAND_INS if np.isfinite(ring[1]) else (1.0,):
+    for share in _stand_ins(beam, ring):
         points, ok, end = trace(
             *_columns(field), sides, share, ring, beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses), beam.loose
         )
@@ -152,6 +153,12 @@ def _chain(beam: Beam, field: FieldPencils, sides: int, chain: tuple[int, ...]) 
         base += len(found)
     not_held = tuple(g for g, inside in zip(chain, held, strict=True) if not inside)
     return _Chain(np.concatenate(corners), np.concatenate(fields), np.stack(legs, 1), np.stack(pads, 1), end, not_held)
+
+
+def _stand_ins(beam: Beam, ring: FloatArray) -> tuple[float, ...]:
+    if np.isinf(ring[1]):
+        return (1.0,)
+    return FEW_STAND_INS if beam.loose else STAND_INS
 
 
 def _entries(beam: Beam, chain: tuple[int, ...]) -> list[tuple[int, int]]:

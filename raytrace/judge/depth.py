@@ -21,11 +21,12 @@ def _depth_along(
     corners: FloatArray, legs: IntArray, pads: FloatArray, body: FloatArray, angle_rad: float, enough_mm: float, worst: FloatArray
 ) -> float:
     """The move along one direction that parts a body from all legs [mm]; in `worst` which leg asks for it, and the plane's lean."""
-    ex, ey, deepest = np.cos(angle_rad), np.sin(angle_rad), -np.inf
+    way, deepest = np.zeros(4), -np.inf
+    way[0], way[1] = np.cos(angle_rad), np.sin(angle_rad)
     for leg in range(len(legs)):
         least, at, lean = np.inf, 0, 0.0
         for v in range(legs.shape[1]):
-            depth, k = least_depth(corners, legs[leg, v], body, len(body), ex, ey, pads[leg, v])
+            depth, k = least_depth(corners, legs[leg, v], body, len(body), way, pads[leg, v])
             if depth < least:
                 least, at, lean = depth, v, k
         if least > deepest:

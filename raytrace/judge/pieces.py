@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-import mapbox_earcut
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -141,18 +140,10 @@ def _beyond(tube: Tube, loop: Loop, shape: shapely.Geometry, way: FloatArray) ->
 
 def _triangles(shape: shapely.Geometry) -> list[FloatArray]:
     """Triangles (3, 2) that fill a flat shape."""
-    found: list[FloatArray] = []
-    for polygon in shapely.get_parts(shape):
-        if not isinstance(polygon, shapely.Polygon) or polygon.area < LEAST_AREA_MM2:
-            continue
-        rings = [np.asarray(ring.coords)[:-1] for ring in (polygon.exterior, *polygon.interiors)]
-        points = np.concatenate(rings)
-        corners = mapbox_earcut.triangulate_float64(points, np.cumsum([len(ring) for ring in rings]).astype(np.uint32))
-        found += [points[three] for three in np.asarray(corners, dtype=np.int64).reshape(-1, 3)]
-    return found
+    areas = [part for part in shapely.get_parts(shape) if isinstance(part, shapely.Polygon) and part.area > LEAST_AREA_MM2]
+    threes = [three for area in areas for three in shapely.get_parts(shapely.constrained_delaunay_triangles(area))]
+    return [shapely.get_coordinates(three)[:3] for three in threes]
 
 
 def _placed(loop: Loop, xy: FloatArray) -> FloatArray:
     return loop.pose.points_to_frame(np.column_stack([xy, np.full(len(xy), loop.z_mm)]))
-
-

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from raytrace.judge.compiling import helper, kernel
 from raytrace.judge.gjk import apart_mm
 from raytrace.judge.heap import longer, longer_ints, longer_rows, pop, push
-from raytrace.judge.planes import gap_along, leaning, least_depth, run_corner
+from raytrace.judge.planes import gap_along, leaning, least_depth, length_of, run_corner, slanted
 from raytrace.judge.shapes import MOST_CORNERS, arc_piece, sagitta_mm, sideways
 
 FloatArray = NDArray[np.float64]
@@ -31,22 +31,22 @@ def _cheap(
     pads: FloatArray,
     piece: FloatArray,
     count: int,
-    ex: float,
-    ey: float,
+    way: FloatArray,
     normal: FloatArray,
 ) -> float:
     """At most the room between a piece and the best of a leg's stand-ins [mm], by a plane that leans with it; its normal."""
     best = -np.inf
     for v in range(len(legs)):
-        k = leaning(corners, legs[v], ex, ey)
-        length = np.sqrt(1.0 + k * k)
-        gap = gap_along(corners, legs[v], piece, count, ex, ey, k)
+        k = leaning(corners, legs[v], way[0], way[1])
+        length = length_of(way, k)
+        gap = gap_along(corners, legs[v], piece, count, way, k)
         room = gap / length - pads[v]
         if room <= 0.0:
             room = min(gap - pads[v] * length, 0.0)
         if room > best:
             best = room
-            normal[0], normal[1], normal[2] = ex, ey, k
+            normal[0], normal[1] = slanted(way, k)
+            normal[2] = k
     return best
 
 
@@ -100,42 +100,41 @@ def _exact(
     piece: FloatArray,
     count: int,
     normal: FloatArray,
+    way: FloatArray,
     own_way: bool,
     limit: float,
     found: FloatArray,
 ) -> float:
     """The room between a piece and a leg by the best plane of its best stand-in, 0 or less without one; `found` gets where.
 
-    With `own_way` depth is taken along the normal's own sideways direction; else 0 only says that they touch.
+    With `own_way` depth is taken along the sideways direction `way`; else 0 only says that they touch.
     """
-    simplex, share, pair = np.empty((4, 3)), np.zeros(4), np.zeros((4, 2), dtype=np.int64)
+    simplex, share, pair = np.zeros((4, 3)), np.zeros(4), np.zeros((4, 2), dtype=np.int64)
     start, best = normal.copy(), -np.inf
     for v in range(len(legs)):
-        way = start.copy()
-        apart = apart_mm(corners, legs[v], piece, count, way, limit + pads[v], simplex, share, pair) - pads[v]
+        tried = start.copy()
+        apart = apart_mm(corners, legs[v], piece, count, tried, limit + pads[v], simplex, share, pair) - pads[v]
         if apart > best:
             best = apart
-            normal[:] = way
+            normal[:] = tried
             if apart > 0.0:
                 _place_apart(fields, piece, share, pair, found)
     if best > 0.0:
         found[7] = 0.0
         return best
     found[7], best = 1.0, -np.inf
-    length = np.hypot(start[0], start[1])
-    ex, ey = start[0] / length, start[1] / length
-    found[8] = np.arctan2(ey, ex)
+    found[8] = np.arctan2(way[1], way[0])
     for v in range(len(legs)):
-        depth, k = least_depth(corners, legs[v], piece, count, ex, ey, pads[v])
+        depth, k = least_depth(corners, legs[v], piece, count, way, pads[v])
         if -depth > best:
             best = -depth
-            place_inside(corners, fields, legs[v], piece, count, ex, ey, k, max(depth, 0.0), found)
+            place_inside(corners, fields, legs[v], piece, count, way[0], way[1], k, max(depth, 0.0), found)
     return min(best, 0.0) if own_way else 0.0
 
 
 @helper
 def _toward(corners: FloatArray, leg: IntArray, piece: FloatArray, count: int, out: FloatArray) -> None:
-    """Unit direction across the axis from the middle of a leg to the middle of a piece (2,)."""
+    """Direction across the axis from the middle of a leg to the middle of a piece (4,), see `slanted`."""
     x = y = z = 0.0
     for j in range(count):
         x, y, z = x + piece[j, 0] / count, y + piece[j, 1] / count, z + piece[j, 2] / count
@@ -149,6 +148,7 @@ def _toward(corners: FloatArray, leg: IntArray, piece: FloatArray, count: int, o
     x, y = x - a[0] - t * (a[3] - a[0]), y - a[1] - t * (a[4] - a[1])
     length = np.hypot(x, y)
     out[0], out[1] = (x / length, y / length) if length > 1e-9 else (1.0, 0.0)
+    out[2] = out[3] = 0.0
 
 
 @kernel
@@ -172,7 +172,7 @@ def part_room(  # noqa: PLR0912, PLR0915 - one loop over arrays that grow
     size = 16 * len(legs) * (len(walls) + 1) + len(legs) * len(pieces) + 64
     keys, ids, heap = np.empty(size), np.empty(size, dtype=np.int64), 0
     nodes, names, used = np.empty((size, 6)), np.empty(2 * size, dtype=np.int64), 0
-    piece, e, normal = np.empty((MOST_CORNERS, 3)), np.empty(2), np.empty(3)
+    piece, e, normal = np.empty((MOST_CORNERS, 3)), np.zeros(4), np.empty(3)
     for leg in range(len(legs)):
         for s in range(len(walls)):
             round_corners = max(walls[s, 0, 14], walls[s, 1, 14]) > 0.0
@@ -181,7 +181,7 @@ def part_room(  # noqa: PLR0912, PLR0915 - one loop over arrays that grow
                 high = low + np.pi / 2 if q >= 4 else low
                 count = arc_piece(walls[s], low, high, piece)
                 sideways(walls[s, 0], (low + high) / 2, e)
-                bound = _cheap(corners, legs[leg], pads[leg], piece, count, e[0], e[1], normal)
+                bound = _cheap(corners, legs[leg], pads[leg], piece, count, e, normal)
                 if only_whether and bound > 0.0:
                     continue
                 nodes[used, 0], nodes[used, 1], nodes[used, 2] = low, high, bound
@@ -192,7 +192,7 @@ def part_room(  # noqa: PLR0912, PLR0915 - one loop over arrays that grow
         for q in range(len(pieces)):
             body = points[pieces[q, 0] : pieces[q, 1]]
             _toward(corners, legs[leg, 0], body, len(body), e)
-            bound = _cheap(corners, legs[leg], pads[leg], body, len(body), e[0], e[1], normal)
+            bound = _cheap(corners, legs[leg], pads[leg], body, len(body), e, normal)
             if only_whether and bound > 0.0:
                 continue
             nodes[used, 2] = bound
@@ -212,7 +212,7 @@ def part_room(  # noqa: PLR0912, PLR0915 - one loop over arrays that grow
                 a, b = (low, middle) if half == 0 else (middle, high)
                 count = arc_piece(walls[s], a, b, piece)
                 sideways(walls[s, 0], (a + b) / 2, e)
-                bound = max(_cheap(corners, legs[leg], pads[leg], piece, count, e[0], e[1], normal), nodes[node, 2])
+                bound = max(_cheap(corners, legs[leg], pads[leg], piece, count, e, normal), nodes[node, 2])
                 if bound >= best or (only_whether and bound > 0.0):
                     continue
                 nodes[used, 0], nodes[used, 1], nodes[used, 2] = a, b, bound
@@ -225,10 +225,11 @@ def part_room(  # noqa: PLR0912, PLR0915 - one loop over arrays that grow
         normal[:] = nodes[node, 3:6]
         if s >= 0:
             count = arc_piece(walls[s], low, high, piece)
-            room = _exact(corners, fields, legs[leg], pads[leg], piece, count, normal, True, limit, tried)
+            sideways(walls[s, 0], (low + high) / 2, e)
+            room = _exact(corners, fields, legs[leg], pads[leg], piece, count, normal, e, True, limit, tried)
         else:
             body = points[pieces[-1 - s, 0] : pieces[-1 - s, 1]]
-            room = _exact(corners, fields, legs[leg], pads[leg], body, len(body), normal, False, limit, tried)
+            room = _exact(corners, fields, legs[leg], pads[leg], body, len(body), normal, e, False, limit, tried)
         if room < best and not (only_whether and room > 0.0):
             best = room
             found[:] = tried

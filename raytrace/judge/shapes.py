@@ -81,8 +81,13 @@ def sagitta_mm(wall: FloatArray, low_rad: float, high_rad: float) -> float:
 
 @helper
 def sideways(loop: FloatArray, angle_rad: float, out: FloatArray) -> None:
-    """Unit direction across the axis (2,) of an angle in a loop's plane."""
+    """Unit direction across the axis of an angle in a loop's plane, and how planes along the edge slant (4,), see `slanted`."""
     c, s = np.cos(angle_rad), np.sin(angle_rad)
     x, y = loop[0] * c + loop[1] * s, loop[3] * c + loop[4] * s
     length = np.hypot(x, y)
     out[0], out[1] = (x / length, y / length) if length > 1e-6 else (1.0, 0.0)
+    along_x, along_y, along_z = loop[1] * c - loop[0] * s, loop[4] * c - loop[3] * s, loop[7] * c - loop[6] * s
+    level = out[0] * along_y - out[1] * along_x
+    out[2] = out[3] = 0.0
+    if abs(level) > 0.1:
+        out[2], out[3] = -(out[0] * along_x + out[1] * along_y) / level, -along_z / level

@@ -42,7 +42,7 @@ class Output:
 
 
 def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
-    """Add SCENE; the command gets the loaded scene as `show`. Numbers in it that contradict each other are told beside the answer."""
+    """Add SCENE; the command gets the loaded scene as `show`. Numbers in it that contradict each other are told too."""
 
     @click.argument("scene", type=click.Path(path_type=Path))
     @wraps(command)

@@ -16,9 +16,10 @@ import numpy as np
 from geometry.body import Kind
 from geometry.frame import ahead_in_words, frame_to_right_up, where_in_words
 from geometry.notes import Note
-from raytrace.beam.beam import outer_guides
+from raytrace.beam.beam import holds, outer_guides
+from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin
 from raytrace.box import Box
-from scenes.states.clear_rule import has_room, room_needed_mm
+from scenes.states.clear_rule import ROOM_PERCENT, has_room, room_needed_mm
 from scenes.states.focus_plane import focus_notes
 
 if TYPE_CHECKING:
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
     from scenes.states.state import State
 
 LENS_FRONT = "the lens front"  # what places along the axis are told from
+FARTHEST_MM = 150.0  # rooms are told no farther: what is beyond may come nearer where the beam is not followed
 KEPT = 256  # judgements kept in a process: those of all states of a show, and of what is tried for them
-MOST_PERCENT = 50.0  # beyond this nobody asks
 MIDDLE_SHARE = 0.3  # of a side, about its middle: a part that touches there is told by the side, not by a corner
 MIDDLE_OF_EDGE = 0.5  # the same in the picture, whose corners are at 1, 1
 
@@ -61,21 +62,6 @@ class Room:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FrameMargin:
-    """How much wider the guide could be about its own centre with every part clear [%]; negative where it has to be narrower.
-
-    part (index) and `where` (in the picture) tell what ends it; None and empty where nothing does up to where it is `capped`, or where
-    the lens's own field ends it (`ends_at_field`).
-    """
-
-    percent: float
-    part: int | None = None
-    where: str = ""
-    capped: bool = False
-    ends_at_field: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class GuideJudgement:
     """One guide's rooms, part by part in the box's order, and its margin (None where it was not asked for).
 
@@ -85,7 +71,7 @@ class GuideJudgement:
 
     guide: Guide
     rooms: tuple[Room, ...]
-    margin: FrameMargin | None
+    margin: Margin | None
     pad_mm: float
     followed: bool
     whole_field: bool
@@ -144,9 +130,14 @@ class StateJudgement:
         return min(self.worst_rooms, key=lambda room: room.room_mm, default=None)
 
     @property
-    def clear(self) -> bool:
-        """The one rule: no fault in doubt of the light, every part out of every beam, glass in and out, by the room needed."""
+    def apart(self) -> bool:
+        """No fault in doubt of the light, and every part out of every beam, glass in and out, by the room needed."""
         return not self.faults and self.clear_with_glass and self.clear_without_glass
+
+    @property
+    def clear(self) -> bool:
+        """The one rule: all apart, and each guide may grow by what a clear frame needs; never where no margin was asked for."""
+        return self.apart and all(g.margin is not None and g.margin.percent >= ROOM_PERCENT for g in self.fitted)
 
     @property
     def clear_with_glass(self) -> bool:
@@ -175,6 +166,37 @@ def judge_state(state: State, *, margin: bool = True, every_margin: bool = False
     fitted = tuple(judge_guide(state, guide, box, margin=margin, every_margin=every_margin) for guide in guides)
     empty = tuple(judge_guide(state, guide, bare) for guide in guides) if box.glasses else fitted
     return StateJudgement(fitted=fitted, empty=empty, faults=doubts(state), needed_mm=room_needed_mm(state.variants))
+
+
+def judgement_of(state: State, guide: Guide, *, every_margin: bool = False) -> GuideJudgement:
+    """One of a state's guides as the box is, with its margin: inside a clear guide by that one's rooms, never more than its own."""
+    outer = next(one for one in outer_guides(state.guides) if one is guide or holds(one, guide))
+    found = judge_guide(state, outer, margin=True, every_margin=every_margin)
+    if outer is guide or found.margin is None:
+        return found
+    plenty = found.clear and has_room(found.room_mm, room_needed_mm(state.variants)) and found.margin.percent >= ROOM_PERCENT
+    if not plenty:
+        return judge_guide(state, guide, margin=True)
+    return replace(found, guide=guide, margin=_held_margin(found.guide, found.margin, guide))
+
+
+def empty_judgement_of(state: State, guide: Guide) -> GuideJudgement | None:
+    """One of a state's guides with the trays empty, without a margin; None where they hold nothing."""
+    if not state.box.glasses:
+        return None
+    bare = without_glass(state.box)
+    outer = next(one for one in outer_guides(state.guides) if one is guide or holds(one, guide))
+    found = judge_guide(state, outer, bare)
+    enough = found.clear and has_room(found.room_mm, room_needed_mm(state.variants))
+    return found if enough or outer is guide else judge_guide(state, guide, bare)
+
+
+def _held_margin(outer: Guide, margin: Margin, inner: Guide) -> Margin:
+    """How much an inner guide may grow and still lie within its outer one, grown by its own margin: at least that."""
+    half = np.array([outer.half_width_mm, outer.half_height_mm]) * (1.0 + margin.percent / 100.0)
+    away = np.abs(np.subtract(outer.centre_mm, inner.centre_mm))
+    percent = 100.0 * (float(((half - away) / (inner.half_width_mm, inner.half_height_mm)).min()) - 1.0)
+    return replace(margin, percent=min(percent, WIDEST_PERCENT), capped=True, part=None, where="", ends_at_field=False)
 
 
 def doubts(state: State) -> tuple[Note, ...]:
@@ -229,11 +251,11 @@ def _judged(state: State, guide: Guide, box: Box, *, margin: bool, every_margin:
     )
 
 
-def _margin(guide: Guide, found: Judgement, rooms: Sequence[Room]) -> FrameMargin:
+def _margin(guide: Guide, found: Judgement, rooms: Sequence[Room]) -> Margin:
     if found.margin_percent is None:
-        return FrameMargin(percent=MOST_PERCENT, capped=True)
+        return Margin(percent=WIDEST_PERCENT, capped=True)
     part = found.margin_part
-    return FrameMargin(
+    return Margin(
         percent=found.margin_percent,
         part=part,
         where="" if part is None else picture_words(guide, rooms[part].picture_mm),

@@ -1,4 +1,4 @@
-"""Distances of rays to the triangles of parts, by trying them all, and closer round the nearest: slow, plain, and never too small."""
+"""Distances of rays to the triangles of parts, by trying them all, and closer round the nearest: slow, and never too small."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ ROUNDS = 5  # of looking closer, each in a window a quarter as wide
 
 
 def brute_room(lens, guide, box, part, *, fields=15, angles=24):
-    """The least distance of a part's triangles to the rim rays (all rays, with a front ring) of the guide [mm]; 0 where one hits."""
+    """The least distance of a part's triangles to the guide's rim rays, all rays with a front ring [mm]; 0 where one hits."""
     mesh = trace_mesh(part, sagitta_mm=0.002)
     triangles = np.ascontiguousarray(mesh.triangles)
     shares = np.linspace(-1, 1, fields)

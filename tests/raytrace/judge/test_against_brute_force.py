@@ -24,7 +24,7 @@ def scene_and_guide(seed):
     rng = np.random.default_rng(seed)
     scene = random_scene(rng)
     lens = replace(scene.lens, projection="rectilinear")
-    share = rng.uniform(0.1, 0.4, 2)
+    share = rng.uniform(0.03, 0.25, 2)
     return scene.box, lens, Guide(name="g", half_width_mm=scene.width_mm * share[0], half_height_mm=scene.height_mm * share[1])
 
 

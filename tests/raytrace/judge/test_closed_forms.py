@@ -8,7 +8,7 @@ import pytest
 from geometry import parts as make
 from geometry.body import Block, Kind, Part
 from geometry.frame import pose
-from geometry.outline import Circle
+from geometry.outline import Circle, inside_distance
 from raytrace.box import Box, Glass
 from raytrace.judge.judgement import judge
 from raytrace.optics.camera import Guide
@@ -109,3 +109,33 @@ def test_where_a_distorted_picture_folds_the_margin_ends():
     assert got.margin_ends_at_field
     assert got.margin_part is None
     assert got.margin_percent > 0
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 4.0, -7.0])
+def test_depth_of_a_leaning_opening_is_how_far_rays_pass_its_edge_in_its_plane(tilt_deg):
+    """Corner rays of a plain lens, x = u + t (z + depth), met with the planes of both faces.
+
+    A move across the axis is cos(tilt) +- t sin(tilt) of the way in the plane: a tenth at most here.
+    """
+    outline = make.opening(size_mm=(150.0, 120.0), corner_mm=30.0)
+    leaning = make.mask(pose(), at_mm=59.0, thickness_mm=1.0, opening=outline, tilt_deg=tilt_deg)
+    turn = np.linspace(0, 2 * np.pi, 721)
+    start = np.column_stack([RADIUS * np.cos(turn), RADIUS * np.sin(turn), np.full_like(turn, -DEPTH)])
+    past = np.inf
+    for corner in GUIDE.corners_mm():
+        way = np.array([-corner[0] / FOCAL, corner[1] / FOCAL, 1.0])
+        for loop in leaning.body.inner:
+            o, d = loop.pose.points_to_part(start), loop.pose.vectors_to_part(way)
+            at = o + ((loop.z_mm - o[:, 2]) / d[2])[:, None] * d
+            past = min(past, float(inside_distance(outline, at[:, :2]).min()))
+    got = judge([lens()], GUIDE, Box(parts=(leaning,)), margin=False)
+    assert past < -1
+    assert got.room_mm == pytest.approx(past, rel=0.1, abs=0.05)
+
+
+def test_each_part_has_its_own_margin_with_the_sign_of_its_room():
+    got = judge([lens()], GUIDE, Box(parts=(mask(90.0), mask(75.0, at_mm=39.0), mask(75.0))), every_margin=True)
+    want = [100 * ((w - RADIUS) / ((z + DEPTH) * TAN) - 1) for w, z in ((90.0, 60.0), (75.0, 40.0), (75.0, 60.0))]
+    assert [part.margin_percent for part in got.parts] == pytest.approx(want, abs=0.05)
+    assert [part.margin_percent > 0 for part in got.parts] == [part.room_mm > 0 for part in got.parts]
+    assert got.margin_percent == pytest.approx(min(want), abs=0.05)
