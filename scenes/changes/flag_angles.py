@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import cast
@@ -39,6 +39,7 @@ from raytrace.stray.flag_window import (
     profile,
     touch_of,
 )
+from scenes.changes.rooms import Rooms
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
@@ -242,13 +243,14 @@ class FlagBench:
         reach = [float(place.hinge.plane(place.bars.reach_mm + more_mm).origin_mm[2]) for place in self.places]
         self.beams = beams_for(plan, max(reach, default=1.0))
         self._cuts: dict[tuple[int, float, float], Section] = {}
+        self._rooms: dict[float, Rooms] = {}
         self._spans: dict[tuple[Side, float, float, Bars], tuple[float, float]] = {}  # the box's pose is one
         self._grown_cuts: dict[tuple[int, float, float], Section] = {}
 
     def limits(self, place: FlagPlace, bars: Bars) -> Limits:
         """The smallest angles of a flag, or of another hinged in its place."""
         clear, touch = self._roomy_touch(place.hinge, bars), self._touch(place.hinge, bars)
-        touch_deg = rounded_up(touch.angle_deg)
+        touch_deg = self._confirmed_touch(place.hinge, bars, rounded_up(touch.angle_deg))
         if self.focus_in_reach(place.hinge, bars):  # shares know nothing of what stands beyond that plane
             visible = touch_deg
         else:
@@ -344,9 +346,9 @@ class FlagBench:
         return self._cuts[key]
 
     def _safe(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
-        """The angle as it is where sections bound the beam for sure, else confirmed with the parts themselves."""
-        if not math.isfinite(angle_deg):
-            return angle_deg
+        """The angle confirmed by the blade's own room in space; by sections alone where it can reach beyond the plane in focus."""
+        if not math.isfinite(angle_deg) or not self.focus_in_reach(hinge, bars):
+            return self.confirmed(hinge, bars, angle_deg)
         rear = hinge.plane(float(depths_mm(bars)[0])).origin_mm[2] - GLASS_ROOM_MM
         if any(float(glass.slab.pose.origin_mm[2]) > rear for glass in self.plan.box.glasses):
             return self.confirmed(hinge, bars, angle_deg)
@@ -360,14 +362,55 @@ class FlagBench:
         return angle_deg
 
     def confirmed(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
-        """The angle, opened by further steps should the clearance of the real parts not agree."""
-        while math.isfinite(angle_deg) and not self._spares(hinge, bars, angle_deg):
-            angle_deg = rounded_up(angle_deg + STEP_DEG)
-        return angle_deg
+        """The angle, opened as far as the parts themselves ask for: the farther out a blade, the more room it has."""
+        return _opened(angle_deg, lambda tried: self._spares(hinge, bars, tried))
+
+    def _confirmed_touch(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
+        """The same for the angle at which a blade touches the beam itself: narrow and bent ones may do so between sections."""
+        if self.focus_in_reach(hinge, bars):
+            return angle_deg
+        return _opened(angle_deg, lambda tried: all(self._room_mm(part) > 0.0 for part in boards(hinge, bars, tried)))
 
     def _spares(self, hinge: Hinge, bars: Bars, angle_deg: float) -> bool:
         """Whether the parts themselves leave a clear frame its room."""
-        return all(self.beams.spare_mm(part) > 0.0 for part in boards(hinge, bars, angle_deg))
+        parts = boards(hinge, bars, angle_deg)
+        if self.focus_in_reach(hinge, bars):
+            return all(self.beams.spare_mm(part) > 0.0 for part in parts)
+        return all(self._spare_mm(part) > 0.0 for part in parts)
+
+    def _spare_mm(self, part: Part) -> float:
+        """How much farther in a part could stand, in space, before the judgement no longer called the frame clear."""
+        spare = self._room_mm(part, 1 + ROOM_PERCENT / 100)
+        if self.beams.room_mm <= 0.0 or spare <= 0.0:
+            return spare
+        return min(spare, beyond_room_mm(self._room_mm(part), self.beams.room_mm))
+
+    def _room_mm(self, part: Part, scale: float = 1.0) -> float:
+        """The room of a part in space from the beams of guides grown by a scale, glass in and out [mm]."""
+        alone = RayBox(parts=(part,), glasses=self.plan.box.glasses)
+        if scale not in self._rooms or not self._rooms[scale].reaches(alone):
+            far = [board for place in self.places for board in boards(place.hinge, place.bars, 0.0)]
+            whole = RayBox(parts=(*self.plan.box.parts, *far, part), glasses=self.plan.box.glasses)
+            guides = [scaled(guide, scale) for guide in outer_guides(self.plan.guides)]
+            self._rooms[scale] = Rooms(self.plan.variants, guides, whole)
+        return self._rooms[scale].clearance(part).clearance_mm
+
+
+def _opened(angle_deg: float, holds: Callable[[float], bool]) -> float:
+    """The smallest angle from here on that holds, in steps: looked for in doubled steps, then between the last two; inf: none."""
+    if not math.isfinite(angle_deg) or holds(angle_deg):
+        return angle_deg
+    low, step = angle_deg, STEP_DEG
+    high = rounded_up(low + step)
+    while high < math.inf and not holds(high):
+        low, step = high, 2 * step
+        high = rounded_up(low + step)
+    if high == math.inf:
+        return math.inf
+    while high - low > 1.5 * STEP_DEG:
+        middle = rounded_up((low + high) / 2)
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return high
 
 
 def _leans(hinge: Hinge) -> bool:
