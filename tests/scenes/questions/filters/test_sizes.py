@@ -180,7 +180,7 @@ def test_a_size_in_a_tray_that_is_turned_has_the_room_it_has_turned(scene, turn)
 def test_the_state_that_decides_a_size_is_told_and_how_much_of_it_is_a_guess(scene):
     loaded = scene(extra="")
     told = answer_text(answer(loaded))
-    assert "20: 6x6, decided by 20, infinity, f/2." in told
+    assert "20: 4x5.65, decided by 20, infinity, f/2." in told
 
 
 def test_the_widest_lens_of_a_size_is_named_with_those_it_does_not_serve(scene):
