@@ -39,13 +39,15 @@ from raytrace.optics.lens import FixedPupil, LensState, pencils_for
 from raytrace.optics.prescription import Prescription, Surface, first_order
 from raytrace.optics.prescription_pupil import pupil_outline
 from raytrace.optics.projection import full_field_rad, image_radius_mm
+from raytrace.optics.traced_picture import focus_of, traced_picture
 from raytrace.reference import reference_shares
 from raytrace.stray.direct import Through, through_opening
 from raytrace.stray.target import Target
 from raytrace.stray.world import World
 from raytrace.sun import Air, Site, julian_day, solar_coordinates, sun_in_sky
 
-TABLES = Path(__file__).parents[1] / "tests" / "data" / "published_prescriptions.json"
+DATA = Path(__file__).parents[1] / "tests" / "data"
+TABLES = DATA / "published_prescriptions.json"
 PLAIN = Pose(np.eye(3), np.zeros(3))
 BK7 = 1.5168
 
@@ -318,9 +320,9 @@ def _focus_rows() -> Iterator[Row]:
     )
 
 
-def published(name: str, scale: float) -> Prescription:
+def published(name: str, scale: float, tables: Path = TABLES) -> Prescription:
     """A published lens table, scaled."""
-    table = json.loads(TABLES.read_text(encoding="utf-8"))[name]
+    table = json.loads(tables.read_text(encoding="utf-8"))[name]
     surfaces = tuple(
         Surface(
             radius_mm=np.inf if row["R"] is None else row["R"],
@@ -331,6 +333,11 @@ def published(name: str, scale: float) -> Prescription:
         for row in table["rows"]
     )
     return Prescription(surfaces, table["stop_row_1based"] - 1).scaled(scale)
+
+
+def _height_in_focal_lengths(name: str, field_deg: float) -> float:
+    lens = published(name, 1.0, DATA / "published_wide_lenses.json")
+    return float(traced_picture(lens, focus_of(lens, np.inf)).radius_at(np.radians(field_deg))) / first_order(lens).focal_mm
 
 
 def _prescription_rows() -> Iterator[Row]:
@@ -372,6 +379,18 @@ def _prescription_rows() -> Iterator[Row]:
             ),
             tolerance=1e-5,
             unit="mm",
+        )
+    for name, what, page_number, degrees, height in (
+        ("laikin_100_deg", "100 degree lens", 108, 50, 0.801413532),
+        ("laikin_170_deg", "170 degree lens", 114, 85, 1.202511757),
+    ):
+        yield Row(
+            chapter="Real lenses",
+            what=f"{what}: height in the picture of {degrees} deg, in focal lengths",
+            source=f"M. Laikin, Lens Design, 4th ed. (2007), p. {page_number}, by optiland 0.6.3",
+            expected=height,
+            found=partial(_height_in_focal_lengths, name, degrees),
+            tolerance=2e-7,
         )
     yield Row(
         chapter="Real lenses",

@@ -64,7 +64,7 @@ class Commands(click.Group):
     help="Print the version.",
 )
 def brimline() -> None:
-    """Say what the box in front of a lens does to the picture, before the test shoot.
+    """Say what the matte box in front of a lens does to the picture, before the test shoot.
 
     Exit status: 0 all clear, 1 a part darkens the frame or the box has a fault, 2 the input is at fault.
     """

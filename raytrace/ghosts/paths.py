@@ -12,7 +12,7 @@ from enum import StrEnum
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from geometry.arrays import FloatArray
 from geometry.frame import Pose, frame_to_right_up
@@ -21,7 +21,7 @@ from raytrace.ghosts.mirrored import double_direction, ghost_blur_mm, image_mm_o
 from raytrace.optics.conjugate import magnification_of_focus
 from raytrace.optics.fresnel import Plate, face_reflectance, loss_stops, plate_sp
 from raytrace.optics.glass import density_share, internal_transmittance
-from raytrace.optics.lens import LensState
+from raytrace.optics.lens import LensState, picture_of
 from raytrace.optics.projection import distortion_fold, picture_point
 
 RIM_POINTS = 12  # of a light's disc: its ghost's size comes out within 2 % of its radius, and only widens what is called in frame
@@ -129,18 +129,16 @@ def picture_mm(lens: LensState, direction: ArrayLike) -> FloatArray:
     d = d / np.linalg.norm(d, axis=-1, keepdims=True)
     seen = d[..., 2] > LARGEST_FIELD_COSINE
     tangent = frame_to_right_up(d[..., :2] / np.where(seen, d[..., 2], 1.0)[..., None])
+    seen &= _inside_picture(lens, tangent)
+    return np.where(seen[..., None], np.stack(picture_of(lens, tangent[..., 0], tangent[..., 1]), axis=-1), np.nan)
+
+
+def _inside_picture(lens: LensState, tangent: FloatArray) -> NDArray[np.bool_]:
+    """Whether field slopes (..., 2) lie on this side of a fold of the distortion, or of the edge of a traced picture (...)."""
+    if lens.picture is not None:
+        return np.hypot(tangent[..., 0], tangent[..., 1]) <= np.tan(lens.picture.end_rad)
     plain = picture_point(tangent[..., 0], tangent[..., 1], lens.projection, lens.field_focal_mm, lens.squeeze)
-    seen &= np.hypot(*plain) < distortion_fold(lens.distortion)[0] * lens.half_diagonal_mm
-    bent = picture_point(
-        tangent[..., 0],
-        tangent[..., 1],
-        lens.projection,
-        lens.field_focal_mm,
-        lens.squeeze,
-        distortion=lens.distortion,
-        half_diagonal_mm=lens.half_diagonal_mm,
-    )
-    return np.where(seen[..., None], np.stack(bent, axis=-1), np.nan)
+    return np.hypot(*plain) < distortion_fold(lens.distortion)[0] * lens.half_diagonal_mm
 
 
 def disc_directions(light: Light) -> FloatArray:

@@ -12,8 +12,10 @@ from geometry.frame import right_up_to_frame
 from raytrace.optics.falloff import natural_falloff
 from raytrace.optics.pencil import Pencils
 from raytrace.optics.prescription_pupil import PupilTable
-from raytrace.optics.projection import Projection, slopes
+from raytrace.optics.projection import FieldSlopes, Projection, picture_point, slopes
+from raytrace.optics.traced_picture import TracedPicture, point_through, slopes_through
 
+SAME_FIELD_RAD = 1e-12  # rounding of a field that is looked up by its tangent
 LEAST_PUPIL_MM = 1e-6  # where rims stop everything the outline has no size; this keeps its shares finite
 NO_RIMS = 0  # columns of Pencils.rim_share for a full elliptic pupil
 
@@ -60,7 +62,8 @@ class LensState:
     """A lens at one zoom, focus and stop.
 
     field_focal_mm maps the picture onto the field (m L of the conjugate; the focal length at infinity). object_z_mm is the
-    sharp plane in the frame, inf at infinity. half_diagonal_mm is where the distortion polynomial has r = 1.
+    sharp plane in the frame, inf at infinity. half_diagonal_mm is where the distortion polynomial has r = 1. Where `picture` is
+    given the field is traced: projection, squeeze and distortion then say nothing.
     """
 
     name: str
@@ -75,6 +78,40 @@ class LensState:
     distortion: tuple[float, float] = (0.0, 0.0)
     half_diagonal_mm: float = 1.0
     front_radius_mm: float = np.inf
+    picture: TracedPicture | None = None
+
+
+def field_slopes(lens: LensState, x_mm: ArrayLike, y_mm: ArrayLike) -> FieldSlopes:
+    """Where picture points look, right and up of the lens axis [mm]; any shapes that broadcast."""
+    if lens.picture is not None:
+        return slopes_through(lens.picture, x_mm, y_mm)
+    return slopes(
+        x_mm,
+        y_mm,
+        lens.projection,
+        lens.field_focal_mm,
+        lens.squeeze,
+        distortion=lens.distortion,
+        half_diagonal_mm=lens.half_diagonal_mm,
+    )
+
+
+def picture_of(lens: LensState, tan_right: ArrayLike, tan_up: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Picture point right and up of field slopes, the inverse of `field_slopes` [mm].
+
+    Beyond the edge of a traced picture it lies outside that; beyond a fold of the distortion see `projection.picture_point`.
+    """
+    if lens.picture is not None:
+        return point_through(lens.picture, tan_right, tan_up)
+    return picture_point(
+        tan_right,
+        tan_up,
+        lens.projection,
+        lens.field_focal_mm,
+        lens.squeeze,
+        distortion=lens.distortion,
+        half_diagonal_mm=lens.half_diagonal_mm,
+    )
 
 
 def pencils_for(lens: LensState, points_mm: ArrayLike) -> Pencils:
@@ -83,15 +120,7 @@ def pencils_for(lens: LensState, points_mm: ArrayLike) -> Pencils:
     Source: docs/physics.md, "Which rays light a pixel".
     """
     p = np.asarray(points_mm, dtype=np.float64)
-    field = slopes(
-        p[:, 0],
-        p[:, 1],
-        lens.projection,
-        lens.field_focal_mm,
-        lens.squeeze,
-        distortion=lens.distortion,
-        half_diagonal_mm=lens.half_diagonal_mm,
-    )
+    field = field_slopes(lens, p[:, 0], p[:, 1])
     tangent = right_up_to_frame(np.column_stack([field.tan_right, field.tan_up]))
     match lens.pupil:
         case FixedPupil():
@@ -184,7 +213,7 @@ def _traced(lens: LensState, pupil: TracedPupil, tangent: FloatArray, valid: NDA
     # The table's tangential axis points away from the object, the frame's field direction toward it.
     centre_mm = -centre[:, None] * toward_object
     outline = _turned(radii, toward_object)
-    perpendicular = reach**2 * np.cos(field_rad) / pupil.table.axial_radius_mm**2
+    size = (reach / pupil.table.axial_radius_mm) ** 2
     bare = _pencils(
         lens,
         aim=_aim(lens, pupil.behind_front_mm, tangent, reference),
@@ -192,10 +221,17 @@ def _traced(lens: LensState, pupil: TracedPupil, tangent: FloatArray, valid: NDA
         centre_mm=centre_mm,
         axes_mm=np.broadcast_to(reach * np.eye(2), (n, 2, 2)).copy(),
         rim_share=outline / reach,
-        falloff=natural_falloff(field_rad, lens.projection) * perpendicular / np.cos(field_rad),
-        valid=valid & (field_rad <= pupil.table.field_rad[-1]),
+        falloff=_brightness(lens, field_rad) * size,
+        valid=valid & (field_rad <= pupil.table.field_rad[-1] + SAME_FIELD_RAD),
     )
     return _looked_up(bare, field_rad, pupil.table.field_rad)
+
+
+def _brightness(lens: LensState, field_rad: FloatArray) -> FloatArray:
+    """Light of a pupil of constant size square to the axis (N,), relative to the axis: by the traced picture where there is one."""
+    if lens.picture is None:
+        return natural_falloff(field_rad, lens.projection)
+    return lens.picture.brightness_at(field_rad) * np.cos(field_rad)
 
 
 def _looked_up(pencils: Pencils, field_rad: FloatArray, rows_rad: FloatArray) -> Pencils:

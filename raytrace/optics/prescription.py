@@ -245,21 +245,56 @@ def trace_from_stop(lens: Prescription, angle_rad: FloatArray) -> tuple[FloatArr
         Field angle t of the light that comes in along this ray. [rad]
     failed : ndarray of bool, shape (N,)
     """
-    front, depth = _front_reversed(lens)
+    depth = sum(surface.thickness_mm for surface in lens.surfaces[: lens.stop_index])
+    rays = rays_to_front(lens, angle_rad)
+    slope = rays.direction[:, 1] / np.where(rays.direction[:, 2] > 0.0, rays.direction[:, 2], 1.0)
+    gap = lens.surfaces[lens.stop_index - 1].thickness_mm if lens.stop_index else 0.0
+    height = rays.position[:, 1] + (depth - gap - rays.position[:, 2]) * slope
+    return height, -np.arctan(slope), rays.failed | (rays.direction[:, 2] <= 0.0)
+
+
+def rays_to_front(lens: Prescription, angle_rad: FloatArray) -> LensRays:
+    """The rays of `trace_from_stop`: z from the vertex before the stop, toward the scene."""
+    front = _front_reversed(lens)
     indices = [lens.indices()[lens.stop_index], *(s.index for s in front)]
     origin = np.zeros((len(angle_rad), 3))
     # Mirrored about the stop: light with slope +u coming in leaves downward on its way back.
     direction = np.stack([np.zeros_like(angle_rad), -np.sin(angle_rad), np.cos(angle_rad)], axis=1)
-    gap = lens.surfaces[lens.stop_index - 1].thickness_mm if lens.stop_index else 0.0
-    origin[:, 2] = -gap
-    rays = _trace(front, indices, NO_SURFACE, origin, direction)
+    origin[:, 2] = -lens.surfaces[lens.stop_index - 1].thickness_mm if lens.stop_index else 0.0
+    return _trace(front, indices, NO_SURFACE, origin, direction)
+
+
+def trace_to_image(lens: Prescription, angle_rad: FloatArray, image_mm: float) -> tuple[FloatArray, BoolArray]:
+    """Chief rays, sent from the stop's centre through what is behind it to an image plane.
+
+    Parameters
+    ----------
+    angle_rad : ndarray, shape (N,)
+        Angle u in the space before the stop; at a stop on glass the ray is bent there. [rad]
+    image_mm : float
+        Last vertex to the image plane. [mm]
+
+    Returns
+    -------
+    height_mm : ndarray, shape (N,)
+        Where the ray meets the image plane, positive for light of a positive field. [mm]
+    failed : ndarray of bool, shape (N,)
+    """
+    rays = rays_to_rear(lens, angle_rad)
+    last = sum(surface.thickness_mm for surface in lens.surfaces[lens.stop_index : -1])
     slope = rays.direction[:, 1] / np.where(rays.direction[:, 2] > 0.0, rays.direction[:, 2], 1.0)
-    height = rays.position[:, 1] + (depth - rays.position[:, 2]) * slope
-    return height, -np.arctan(slope), rays.failed | (rays.direction[:, 2] <= 0.0)
+    return rays.position[:, 1] + (last + image_mm - rays.position[:, 2]) * slope, rays.failed | (rays.direction[:, 2] <= 0.0)
 
 
-def _front_reversed(lens: Prescription) -> tuple[tuple[Surface, ...], float]:
-    """Surfaces before the stop in the order light meets them on its way out, and their total depth."""
+def rays_to_rear(lens: Prescription, angle_rad: FloatArray) -> LensRays:
+    """The rays of `trace_to_image`: z from the stop's vertex."""
+    direction = np.stack([np.zeros_like(angle_rad), np.sin(angle_rad), np.cos(angle_rad)], axis=1)
+    origin = np.zeros((len(angle_rad), 3))
+    return _trace(lens.surfaces[lens.stop_index :], lens.indices()[lens.stop_index :], 0, origin, direction)
+
+
+def _front_reversed(lens: Prescription) -> tuple[Surface, ...]:
+    """Surfaces before the stop in the order light meets them on its way out."""
     indices, stop = lens.indices(), lens.stop_index
     rows = [
         Surface(
@@ -270,7 +305,7 @@ def _front_reversed(lens: Prescription) -> tuple[tuple[Surface, ...], float]:
         )
         for k in reversed(range(stop))
     ]
-    return tuple(rows), sum(row.thickness_mm for row in rows)
+    return tuple(rows)
 
 
 def _trace(surfaces: Sequence[Surface], indices: Sequence[float], stop: int, origin: FloatArray, direction: FloatArray) -> LensRays:

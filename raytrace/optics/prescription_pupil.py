@@ -22,6 +22,7 @@ EDGE_TOLERANCE = 1e-9  # of the pupil radius: far below a micrometre, above floa
 STEP = 1e-3  # of the pupil radius or in rad: fourth-order differences are then good to 1e-10
 CHIEF_SAMPLES = 361  # angles in the stop space, a quarter of a degree apart
 CHIEF_LIMIT_RAD = np.radians(89.0)
+CLOSER_SAMPLES = 65  # between the last of them that gets out and the first that does not
 SECTION_SAMPLES = 16  # points per narrowing of a chief ray's bracket
 SECTION_ROUNDS = 13  # 16^13 parts of a quarter degree: the last float64 bit
 LADDER = np.concatenate([[0.0], 0.02 * 1.25 ** np.arange(30)])  # pupil radii, out to 13: first step outside wins
@@ -259,8 +260,17 @@ def _seen_from_pupil(height: FloatArray, angle: FloatArray, distance_mm: float, 
 
 
 def _chief_fan(lens: Prescription, distance_mm: float) -> tuple[FloatArray, FloatArray]:
-    """Angles in the stop space, and the field angles they belong to, as far as these grow."""
+    """Angles in the stop space, and the field angles they belong to, as far as these grow; closer together at the end."""
     inner = np.linspace(0.0, CHIEF_LIMIT_RAD, CHIEF_SAMPLES)
+    first, seen = _growing(lens, distance_mm, inner)
+    if len(first) == len(inner):
+        return first, seen
+    last, closer = _growing(lens, distance_mm, np.linspace(first[-1], inner[len(first)], CLOSER_SAMPLES))
+    return np.append(first, last[1:]), np.append(seen, closer[1:])
+
+
+def _growing(lens: Prescription, distance_mm: float, inner: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The first of rising angles in the stop space, and their field angles, as far as these grow."""
     height, angle, failed = trace_from_stop(lens, inner)
     seen = _seen_from_pupil(height, angle, distance_mm, first_order(lens).entrance_pupil_mm)
     ends = failed[1:] | (np.diff(seen) <= 0.0)

@@ -42,7 +42,7 @@ class Output:
 
 
 def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
-    """Add SCENE; the command gets the loaded scene as `show`. Numbers in it that contradict each other are told too."""
+    """Add SCENE; the command gets the loaded scene as `show`. What contradicts itself in it is told beside the answer."""
 
     @click.argument("scene", type=click.Path(path_type=Path))
     @wraps(command)
@@ -102,6 +102,12 @@ def state_options(command: Callable[..., int]) -> Callable[..., int]:
         return command(*args, wanted=Wanted(lenses=lenses, focus=focus, f_numbers=f_numbers), **more)
 
     return with_states
+
+
+def target_option(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --target; the command gets `target`, "glass" or "lens"."""
+    kinds = click.Choice(["glass", "lens"])
+    return click.option("--target", type=kinds, default="glass", help="Outermost glass (default) or lens front.")(command)
 
 
 def output_options(command: Callable[..., int]) -> Callable[..., int]:

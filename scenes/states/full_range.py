@@ -9,6 +9,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from geometry.notes import Severity
+from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
 from scenes.scene_file.tables.lens import Lens
@@ -17,6 +19,7 @@ from scenes.states.keys import Setting
 from scenes.states.load import Loaded
 from scenes.states.select import chosen_lenses
 from scenes.states.state import State, guides_of, pixel_grid, plan_state
+from scenes.states.traced_notes import picture_notes
 from scenes.states.widest_settings import bulging
 
 STEPS_BETWEEN = 7  # focal lengths between two rows: a bulge between them is then missed by 1/64 of its height, a tenth of a mm
@@ -66,7 +69,16 @@ def ranged(loaded: Loaded, lens: Lens) -> Ranged:
     )
     every = (*settings, *between)
     plans = tuple(plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides) for setting in every)
+    _refuse_beyond_picture(lens, plans)
     return Ranged(lens=lens, plans=plans, left_out_mm=left_out_mm)
+
+
+def _refuse_beyond_picture(lens: Lens, plans: Sequence[State]) -> None:
+    """SceneError where a guide reaches beyond what the lens's table pictures: no cut-out or glass holds a beam nobody knows."""
+    notes = [note for plan in plans for note in picture_notes(plan.lens_name, plan.variants, plan.guides)]
+    faults = dict.fromkeys(note.text for note in notes if note.severity is Severity.FAULT)
+    if faults:
+        raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=text) for text in faults])
 
 
 def _settings(scene: Scene, lens: Lens) -> Iterator[Setting]:

@@ -15,12 +15,13 @@ import numpy as np
 
 from geometry.body import Kind
 from geometry.frame import ahead_in_words, frame_to_right_up, where_in_words
-from geometry.notes import Note
+from geometry.notes import Note, Severity
 from raytrace.beam.beam import holds, outer_guides
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin
 from raytrace.box import Box
 from scenes.states.clear_rule import ROOM_PERCENT, has_room, room_needed_mm
 from scenes.states.focus_plane import focus_notes
+from scenes.states.traced_notes import picture_notes
 
 if TYPE_CHECKING:
     from raytrace.judge.judgement import Judgement, PartRoom
@@ -202,7 +203,9 @@ def _held_margin(outer: Guide, margin: Margin, inner: Guide) -> Margin:
 def doubts(state: State) -> tuple[Note, ...]:
     """The faults that leave the state's light in doubt: while one stands nothing is clear."""
     found = (*focus_notes(state.box, state.variants), *state.notes)
-    return tuple(dict.fromkeys(note for note in found if note.doubts_light))
+    picture = picture_notes(state.lens_name, state.variants, state.guides)
+    doubted = [note for note in found if note.doubts_light] + [note for note in picture if note.severity is Severity.FAULT]
+    return tuple(dict.fromkeys(doubted))
 
 
 _bare: OrderedDict[int, tuple[Box, Box]] = OrderedDict()

@@ -14,16 +14,17 @@ from raytrace.optics.conjugate import pupil_to_object_mm
 from raytrace.optics.lens import FixedPupil, LensState, Pupil, TracedPupil, WalkingPupil
 from raytrace.optics.prescription import first_order
 from raytrace.optics.prescription_pupil import largest_field_rad, pupil_table
-from raytrace.optics.projection import slopes
+from raytrace.optics.traced_picture import TracedPicture, traced_picture
 from raytrace.optics.zoom import InBetween, in_between
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
 from scenes.states.stated_field import FieldMap, FieldSetting, depths_at, field_map, rows_of
+from scenes.states.traced_focus import check_focal_mm, check_half_field, traced_focus
 
-TRACED_FIELDS = 48  # field angles of a traced pupil's table; between them the outline is interpolated
+TRACED_FIELDS = 54  # field angles of a traced pupil's table; between them the outline is interpolated
 TRACED_ANGLES = 128  # spokes of each outline
 TRACEABLE_SHARE = 0.999  # of the largest field that any ray can be traced from
-FIELD_MARGIN = 1.35  # how far beyond the picture's corner the table reaches, for frame margins and fitted guides
+PICTURE_MARGIN = 1.5  # how far beyond the picture's corner the table reaches: as far as frame margins are looked for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,10 +45,11 @@ def field_guess_percent(
 ) -> tuple[float, float] | None:
     """How much wider the field is taken to be than at infinity, (across, upright) [% of its tangent]; negative: narrower.
 
-    None where it is no guess: at infinity, or where the lens's rows state it. Source: docs/physics.md, "Finite focus".
+    None where it is no guess: at infinity, where the lens's rows state it, or where it is traced.
+    Source: docs/physics.md, "Finite focus".
     """
     here = in_between(rows_of(lens), focal_mm, focus_mm)
-    if math.isinf(focus_mm) or (here.half_field_deg is not None and not here.field_is_held):
+    if math.isinf(focus_mm) or lens.prescription is not None or (here.half_field_deg is not None and not here.field_is_held):
         return None
     at_infinity = FieldSetting(lens=lens, grid=grid, focal_mm=focal_mm, focus_mm=math.inf, front_to_sensor_mm=None)
     far = field_map(at_infinity, (0.0, 0.0))
@@ -142,36 +144,45 @@ def _walking_state(setting: _Setting) -> LensState:
 
 
 def _traced_state(setting: _Setting, glass: GlassTable) -> LensState:
-    depth = glass.vertex_behind_front_mm + first_order(glass.prescription).entrance_pupil_mm
-    object_z = _object_z_mm(setting)
-    vertex_to_object = object_z + glass.vertex_behind_front_mm
-    fields = _fields_rad(setting, depth, TRACEABLE_SHARE * largest_field_rad(glass.prescription, vertex_to_object))
-    table = pupil_table(
-        glass.prescription,
+    """The lens as its table makes it: pupil, picture, and place of the sharp plane; focused by moving it as a whole."""
+    lens, table = setting.lens, glass.prescription
+    depth = glass.vertex_behind_front_mm + first_order(table).entrance_pupil_mm
+    focus = traced_focus(glass, setting.focus_mm)
+    check_focal_mm(table, setting.focal_mm)
+    picture = traced_picture(table, focus)
+    if not setting.here.field_is_held:
+        check_half_field(picture, setting.grid.width_mm / 2, setting.here.half_field_deg)
+    picture = picture.until(TRACEABLE_SHARE * largest_field_rad(table, focus.object_mm))
+    pupil = pupil_table(
+        table,
         setting.f_number,
-        fields,
-        object_distance_mm=vertex_to_object,
+        _fields_rad(setting.grid, picture),
+        object_distance_mm=focus.object_mm,
         n_angles=TRACED_ANGLES,
     )
-    pupil = TracedPupil(behind_front_mm=depth, vertex_behind_front_mm=glass.vertex_behind_front_mm, table=table)
-    return _state(setting, (depth, depth), pupil)
-
-
-def _fields_rad(setting: _Setting, depth_mm: float, largest_rad: float) -> NDArray[np.float64]:
-    """Field angles from the axis to beyond the farthest corner of the picture, as far as the lens can be traced."""
-    lens, grid = setting.lens, setting.grid
-    corner = np.abs(grid.offset_mm) + np.array([grid.width_mm, grid.height_mm]) / 2
-    field = slopes(
-        corner[0],
-        corner[1],
-        lens.projection,
-        _field_focal_mm(setting, depth_mm),
-        lens.squeeze,
-        distortion=lens.distortion,
-        half_diagonal_mm=grid.half_diagonal_mm,
+    return LensState(
+        name=lens.name,
+        focal_mm=setting.focal_mm,
+        f_number=setting.f_number,
+        focus_mm=setting.focus_mm,
+        field_focal_mm=picture.focal_mm,
+        object_z_mm=focus.object_mm - glass.vertex_behind_front_mm,
+        pupil=TracedPupil(behind_front_mm=depth, vertex_behind_front_mm=glass.vertex_behind_front_mm, table=pupil),
+        half_diagonal_mm=setting.grid.half_diagonal_mm,
+        front_radius_mm=_front_radius_mm(lens),
+        picture=picture,
     )
-    farthest = float(np.hypot(field.tan_right, field.tan_up)) * FIELD_MARGIN
-    return np.arctan(np.linspace(0.0, min(farthest, float(np.tan(largest_rad))), TRACED_FIELDS))
+
+
+def _fields_rad(grid: PixelGrid, picture: TracedPicture) -> NDArray[np.float64]:
+    """Field angles of evenly spaced picture points, from the axis to beyond the picture's farthest corner."""
+    corner = np.abs(grid.offset_mm) + np.array([grid.width_mm, grid.height_mm]) / 2
+    reach_mm = min(PICTURE_MARGIN * float(np.hypot(*corner)), picture.end_mm)
+    return picture.field_at(np.linspace(0.0, reach_mm, TRACED_FIELDS))
+
+
+def _front_radius_mm(lens: Lens) -> float:
+    return math.inf if lens.front_glass_mm is None else lens.front_glass_mm / 2
 
 
 def _object_z_mm(setting: _Setting) -> float:
@@ -180,10 +191,6 @@ def _object_z_mm(setting: _Setting) -> float:
         return math.inf
     length = setting.front_to_sensor_mm or 0.0
     return pupil_to_object_mm(setting.focus_mm, length, 0.0)
-
-
-def _field_focal_mm(setting: _Setting, depth_mm: float) -> float:
-    return field_map(setting.field, (depth_mm, depth_mm)).focal_mm
 
 
 def _state(setting: _Setting, depth_mm: tuple[float, float], pupil: Pupil) -> LensState:
@@ -200,5 +207,5 @@ def _state(setting: _Setting, depth_mm: tuple[float, float], pupil: Pupil) -> Le
         squeeze=field.squeeze,
         distortion=lens.distortion,
         half_diagonal_mm=setting.grid.half_diagonal_mm,
-        front_radius_mm=math.inf if lens.front_glass_mm is None else lens.front_glass_mm / 2,
+        front_radius_mm=_front_radius_mm(lens),
     )

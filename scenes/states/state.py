@@ -24,6 +24,7 @@ from scenes.states.keys import Setting, StateLabel, key_of, settings_of
 from scenes.states.lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.states.lens_front import front_notes
 from scenes.states.notes import facts_of, field_notes, nearest_focus_notes, walk_notes
+from scenes.states.traced_notes import traced_notes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -154,6 +155,7 @@ def plan_state(
             *field_notes(lens.name, focus_mm, guess),
             *front_notes(lens, states, guides, field_is_guess=guess is not None, guess_share=1.0 + max(guess or (0.0,)) / 100.0),
             *focus_notes(box, states),
+            *traced_notes(lens, resources.glass_of(lens), states, guides, focus_mm),
         ),
         field_guess_percent=guess,
     )

@@ -129,6 +129,10 @@ def _outlines(section: Section) -> list[list[list[float]]]:
     return [frame_to_right_up(part.exterior.coords).round(3).tolist() for part in get_parts(section) if not part.is_empty]
 
 
+def _parts(row: Any) -> list[dict[str, Any]]:
+    return [{"part": part.name, "clearance_mm": finite(part.clearance_mm)} for part in row.parts]
+
+
 SIZE_COLUMNS = tuple(_size(name, name.removesuffix("_mm")) for name in ("width_mm", "height_mm", "corner_mm", "right_mm", "up_mm"))
 STATE_COLUMNS: tuple[Column[Any], ...] = (
     Column(key="key", of=_of_plan("key")),
@@ -139,7 +143,7 @@ STATE_COLUMNS: tuple[Column[Any], ...] = (
     ),
     Column(head="f/", key="f_number", of=_of_plan("f_number"), words=lambda v: "" if v is None else f"{v:g}"),
     *SIZE_COLUMNS,
-    Column(key="parts", of=lambda row: {part.name: finite(part.clearance_mm) for part in row.parts}),
+    Column(key="parts", of=_parts),
 )
 PART_COLUMNS: tuple[Column[PartInPlane], ...] = (
     Column(head="part", key="part", of=lambda part: part.name, left=True, width=40, most=40),

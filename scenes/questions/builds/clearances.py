@@ -16,8 +16,7 @@ from geometry.errors import GeometryError
 from raytrace.beam.clearance import Clearance, farthest_mm
 from raytrace.box import Box
 from raytrace.optics.camera import Guide
-from raytrace.optics.lens import LensState
-from raytrace.optics.projection import slopes
+from raytrace.optics.lens import LensState, field_slopes
 from scenes.changes.rooms import Rooms
 from scenes.questions.builds.inputs import Input, built
 from scenes.scene_file.errors import Complaint, SceneError
@@ -274,15 +273,7 @@ def _steepest(plan: State) -> float:
     steepest = 0.0
     for lens, guide in product(plan.variants, plan.guides):
         corners = guide.corners_mm()
-        field = slopes(
-            corners[:, 0],
-            corners[:, 1],
-            lens.projection,
-            lens.field_focal_mm,
-            lens.squeeze,
-            distortion=lens.distortion,
-            half_diagonal_mm=lens.half_diagonal_mm,
-        )
+        field = field_slopes(lens, corners[:, 0], corners[:, 1])
         steepest = max(steepest, float(np.hypot(field.tan_right, field.tan_up).max()))
     return BEYOND_CORNER * steepest
 

@@ -18,7 +18,7 @@ from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
 from scenes.questions.check.remedy import remedy_words
 from scenes.questions.check.rooms import PartResult, guide_rooms, part_results, with_rooms
-from scenes.questions.check.verdict import GuideVerdict, SharesAt, judge, never_clear
+from scenes.questions.check.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
 from scenes.runtime.engines import Engine, darkest_of, seed_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import (
@@ -34,6 +34,7 @@ from scenes.states.focus_plane import focus_notes
 from scenes.states.judgement import doubts, without_glass
 from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words
+from scenes.states.traced_notes import picture_notes
 
 if TYPE_CHECKING:
     from scenes.states.state import State
@@ -184,6 +185,7 @@ def check_state(
         for guide, known in zip(plan.guides, guide_rooms(plan, rooms=rooms), strict=True)
     )
     guides = field_first(guides, plan.field_guess_percent)
+    guides = never_clear_beyond(guides, picture_notes(plan.lens_name, plan.variants, plan.guides))
     guides = never_clear(not_between_points(guides, parts), (*doubts(plan), *trouble))
     map_ = darkest_of(maps)
     result = StateResult(

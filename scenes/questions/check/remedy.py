@@ -74,7 +74,8 @@ class Light:
 
     def spare_mm(self, part: Part) -> float:
         """How much farther in a part could stand for the state to be clear [mm]; 0 or less where it stands too near."""
-        return min(self._room_mm(beam, part) - needed_mm for beam, needed_mm in self.beams) - TOUCHING_MM
+        asked = (one for number, one in enumerate(self.beams) if number % 2 or one[1] > 0.0)  # a grown beam holds the other
+        return min(self._room_mm(beam, part) - needed_mm for beam, needed_mm in asked) - TOUCHING_MM
 
     def room_mm(self, part: Part) -> float:
         """The room of a part from the guides as they are [mm]."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geometry.body import Kind
 from geometry.frame import where_in_words
-from geometry.notes import Note
+from geometry.notes import Note, Severity
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin, pessimistic_share
 from raytrace.optics.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
@@ -388,7 +388,17 @@ def never_clear(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tupl
     fault = next((note for note in notes if note.doubts_light), None)
     if fault is None:
         return guides
-    step = _fault_step(fault)
+    return _tight_at_best(guides, _fault_step(fault))
+
+
+def never_clear_beyond(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
+    """The verdicts of a state with these notes of its lens's picture: tight at best, where any is a fault."""
+    if all(note.severity is not Severity.FAULT for note in notes):
+        return guides
+    return _tight_at_best(guides, "give the lens a picture or a guide that its table holds: see its fault")
+
+
+def _tight_at_best(guides: tuple[GuideVerdict, ...], step: str) -> tuple[GuideVerdict, ...]:
     return tuple(
         replace(guide, word=worst_word([guide.word, Word.TIGHT]), next_step=step) if guide.word is Word.CLEAR else guide
         for guide in guides

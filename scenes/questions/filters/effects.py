@@ -13,7 +13,7 @@ from geometry.frame import Pose
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.optics.closeup import MM_PER_M, sharp_distance_mm, spaced_power_dioptre, total_power_dioptre
 from raytrace.optics.filter_light import GradedEdge, extra_loss_stops, graded_edge
-from raytrace.optics.lens import LensState, pencils_for
+from raytrace.optics.lens import LensState, field_slopes, pencils_for
 from scenes.questions.filters.sizes import field_deg, plate_in, stage_pose
 from scenes.scene_file.tables.box import Stage
 from scenes.scene_file.tables.lens import Lens
@@ -180,7 +180,7 @@ def _close_up(plan: State, tried: Sequence[float]) -> CloseUp | None:
     spaced = spaced_power_dioptre(*powers, abs(places[-1] - places[0])) if len(powers) == 2 else power
     main = variant.object_z_mm + pupil_mm
     sharp = _sharp_mm(spaced, main, gap)
-    width = 2 * max(guide.half_width_mm for guide in plan.guides) * lens.squeeze / variant.field_focal_mm
+    width = 2 * float(field_slopes(variant, max(guide.half_width_mm for guide in plan.guides), 0.0).tan_right)
     length = None if lens.front_to_sensor_mm is None else lens.front_to_sensor_mm + plan.travel_mm
     return CloseUp(
         lens=lens,

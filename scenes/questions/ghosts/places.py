@@ -12,8 +12,7 @@ from raytrace.box import Glass, GlassKind
 from raytrace.ghosts.paths import Ghost, Light, Route, disc_directions, ghosts_of, pupil_mm, spot_mm
 from raytrace.ghosts.tilt import outside_mm
 from raytrace.optics.camera import Guide, PixelGrid, whole_frame
-from raytrace.optics.lens import LensState
-from raytrace.optics.projection import slopes
+from raytrace.optics.lens import LensState, field_slopes
 from scenes.states.lights import LightPlace, lights_of
 from scenes.states.names import OUTSIDE, middle_variant, where
 from scenes.states.state import State
@@ -109,15 +108,7 @@ def grid_lights(lens: LensState, grid: PixelGrid, share: float = GRID_SHARE) -> 
 
 def _light_at(lens: LensState, grid: PixelGrid, right: float, up: float) -> Light:
     x, y = grid.offset_mm[0] + right * grid.width_mm / 2, grid.offset_mm[1] + up * grid.height_mm / 2
-    field = slopes(
-        x,
-        y,
-        lens.projection,
-        lens.field_focal_mm,
-        lens.squeeze,
-        distortion=lens.distortion,
-        half_diagonal_mm=lens.half_diagonal_mm,
-    )
+    field = field_slopes(lens, x, y)
     direction = np.array([*right_up_to_frame([float(field.tan_right), float(field.tan_up)]), 1.0])
     return Light(name=where_in_words(right, up), direction=direction / np.linalg.norm(direction))
 

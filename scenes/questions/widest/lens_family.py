@@ -7,10 +7,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+import numpy as np
+
 from geometry.errors import GeometryError
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.optics.prescription import first_order
+from raytrace.optics.traced_picture import traced_picture
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import GlassTable, Resources
@@ -20,9 +23,11 @@ from scenes.states.clear_rule import WALK_MM
 from scenes.states.lens import front_travel_mm, lens_variants
 from scenes.states.select import chosen_lenses
 from scenes.states.stated_field import rows_of
+from scenes.states.traced_focus import check_focal_mm, traced_focus
 
 SHORTEST_SHARE, LONGEST_SHARE = 1 / 3, 6.0  # of the reference lens's focal length: beyond these it says nothing of a lens
 SAME_FIELD = 0.999  # and its inverse: less of a difference is rounding of half_field_deg, used but not worth a sentence
+CORNER_STEPS = 32  # from the axis to the corner, at which a traced field is looked up
 NEAR_SLACK = 1.0001  # a finite focus is asked for this little beyond four focal lengths
 
 
@@ -51,13 +56,15 @@ class FieldStated:
     """What the rows of a family's own lens say of its field, as shares of what its focal length says.
 
     wider: the most at its shortest focal length, 1 at least: what the family takes. narrower: the least there, 1 at most. longer:
-    the most at its longer focal lengths, 1 at least. unheld_mm: focus distances of rows that nothing can be held against.
+    the most at its longer focal lengths, 1 at least. unheld_mm: focus distances of rows that nothing can be held against. by_table
+    says that a traced lens's table, not its rows, told `wider`.
     """
 
     wider: float = 1.0
     narrower: float = 1.0
     longer: float = 1.0
     unheld_mm: tuple[float, ...] = ()
+    by_table: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +104,7 @@ def family_of(scene: Scene, resources: Resources, name: str | None, measures: Me
         walk=own.pupil_walk if depth is None else None,
         measures=measures,
         travel_mm=front_travel_mm(own, focal, math.inf),
-        field=_field_stated(own, free, grid),
+        field=_field_stated(own, free, grid) if glass is None else _field_traced(own, glass, grid),
         traced=glass is not None,
     )
 
@@ -144,6 +151,22 @@ def _field_stated(own: Lens, free: Lens, grid: PixelGrid) -> FieldStated:
         longer=max([1.0, *known[False]]),
         unheld_mm=tuple(sorted(unheld)),
     )
+
+
+def _field_traced(own: Lens, glass: GlassTable, grid: PixelGrid) -> FieldStated:
+    """How much wider a traced lens sees out to the picture's corners than its focal length says."""
+    corner_mm = float(np.hypot(*(np.abs(grid.offset_mm) + np.array([grid.width_mm, grid.height_mm]) / 2)))
+    try:
+        check_focal_mm(glass.prescription, own.focal_mm)
+        picture = traced_picture(glass.prescription, traced_focus(glass, math.inf))
+    except GeometryError as error:
+        raise SceneError([Complaint(where=f'lens "{own.name}"', problem=str(error))]) from None
+    if corner_mm > picture.end_mm:
+        problem = f"pictures nothing beyond {picture.end_mm:.2f} mm from the axis, so it is no reference for {corner_mm:.2f} mm"
+        raise SceneError([Complaint(where=f'lens "{own.name}"', problem=problem)])
+    radius_mm = corner_mm * np.arange(1, CORNER_STEPS + 1) / CORNER_STEPS
+    wider = float((np.tan(picture.field_at(radius_mm)) * own.focal_mm / radius_mm).max())
+    return FieldStated(wider=max(1.0, wider), by_table=True)
 
 
 def _wider_share(own: Lens, free: Lens, grid: PixelGrid, focal_mm: float, focus_mm: float) -> float:
@@ -243,7 +266,8 @@ def assumed(family: Family) -> tuple[str, ...]:
 def _field_words(field: FieldStated, name: str) -> Iterator[str]:
     """What of the fields that rows state is used, and what is not."""
     if field.wider > 1 / SAME_FIELD:
-        yield f"field: {_percent(field.wider)} wider than the focal length says, as in {name}'s rows"
+        told_by = "table" if field.by_table else "rows"
+        yield f"field: {_percent(field.wider)} wider than the focal length says, as in {name}'s {told_by}"
     if field.narrower < SAME_FIELD:
         yield f"field: {name}'s rows state it up to {_percent(field.narrower)} narrower too, which is left out: the safe side"
     if field.longer > field.wider / SAME_FIELD:

@@ -261,7 +261,7 @@ class Lens(Table):
         None,
     )
     prescription: str | None = path(
-        "Prescription file (TOML), relative to the scene file: the pupil is then traced, not assumed.", None
+        "Prescription file (TOML), relative to the scene file: pupil and field are then traced, not assumed.", None
     )
     confirmed: tuple[Checked, ...] = choice(
         "Keys of this lens whose values you have checked although other numbers of the scene speak against them: they then "

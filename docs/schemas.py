@@ -1,0 +1,82 @@
+"""Writes scenes/questions/NAME/schema.json, the JSON Schema of what each question prints with --json, from the answers themselves.
+
+    python docs/schemas.py              # from the top of the repository; asks every question about the demo and the stored scenes
+
+Keys that only some answers have are optional; no others are allowed. tests/test_schemas.py validates answers against the files.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from click.testing import CliRunner
+from genson import SchemaBuilder
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT))
+
+from scenes.registry import questions  # noqa: E402
+
+QUESTIONS = ROOT / "scenes" / "questions"
+SCENES = (*sorted((ROOT / "tests/golden/scenes").glob("*.toml")), *sorted((ROOT / "scenes/demo").glob("*.toml")))
+FEW = {"check": ["--pixels", "16"], "leaks": ["--columns", "32"], "builds": ["--builds", "10"], "beam": ["--at", "40"]}
+UNITS = ("mm", "mm2", "deg", "stops", "percent", "share", "number")
+MORE = {"flags": [["--changes"]], "check": [["--pixels", "8", "--parts"]]}  # what only shows when it is asked for
+
+
+def main() -> None:
+    """Write a schema for each question, or for those named."""
+    for name in sys.argv[1:] or questions():
+        builder = SchemaBuilder(schema_uri="https://json-schema.org/draft/2020-12/schema")
+        count = 0
+        for data in answers(name):
+            builder.add_object(data)
+            count += 1
+        schema = {"title": f"brimline {name} --json", **closed(builder.to_schema())}
+        (QUESTIONS / name / "schema.json").write_text(json.dumps(schema, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+        sys.stdout.write(f"{name}: {count} answers\n")
+        sys.stdout.flush()
+
+
+def answers(name: str) -> Iterator[Any]:
+    """What a question says of every scene that it can be asked about."""
+    from scenes.cli import brimline
+
+    for scene in SCENES:
+        for options in (FEW.get(name, []), *MORE.get(name, [])):
+            done = CliRunner().invoke(brimline, [name, str(scene), "--json", *options])
+            if done.exception is None or isinstance(done.exception, SystemExit):
+                yield json.loads(done.stdout)
+
+
+def closed(schema: Any) -> Any:
+    """The schema with whole numbers as numbers, and objects that have no other keys."""
+    if isinstance(schema, list):
+        return [closed(item) for item in schema]
+    if not isinstance(schema, dict):
+        return "number" if schema == "integer" else schema
+    found = {key: closed(value) for key, value in schema.items()}
+    if isinstance(found.get("type"), list):
+        found["type"] = sorted(set(found["type"]))
+        found["type"] = found["type"][0] if len(found["type"]) == 1 else found["type"]
+    if "properties" in found:
+        found["properties"] = {key: _measured(key, closed(value)) for key, value in schema["properties"].items()}
+        found["additionalProperties"] = False
+    return found
+
+
+def _measured(key: str, schema: Any) -> Any:
+    """The schema of a key with a unit: null where there is no such number; the word "infinity" where a distance has no end."""
+    unit, seen = key.rsplit("_", 1)[-1], schema.get("type")
+    seen = set(seen) if isinstance(seen, list) else {seen}
+    if unit not in UNITS or not seen <= {"number", "null", "string"}:
+        return schema
+    return {**schema, "type": sorted({"null", "number"} | seen | ({"string"} if unit == "mm" else set()))}
+
+
+if __name__ == "__main__":
+    main()

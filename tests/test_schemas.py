@@ -1,0 +1,44 @@
+"""Every question's JSON against its schema in the docs."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+
+from scenes.cli import brimline
+from scenes.registry import questions
+
+ROOT = Path(__file__).parents[1]
+SCENES = ROOT / "tests" / "golden" / "scenes"
+FEW = {
+    "check": ["--pixels", "16"],
+    "leaks": ["--columns", "32"],
+    "builds": ["--builds", "10"],
+    "beam": ["--at", "40"],
+    "widest": ["--no-lenses"],
+}
+HEAD = ["brimline", "version", "program", "scene"]
+
+
+@pytest.mark.parametrize("name", questions())
+def test_what_a_question_prints_is_as_its_schema_says(name):
+    schema = json.loads((ROOT / "scenes/questions" / name / "schema.json").read_text(encoding="utf-8"))
+    scene = SCENES / ("anamorphic.toml" if name in {"builds", "masks"} else "lights.toml")
+    done = CliRunner().invoke(brimline, [name, str(scene), "--json", *FEW.get(name, [])], catch_exceptions=False)
+    data = json.loads(done.stdout)
+    jsonschema.validate(data, schema, cls=jsonschema.Draft202012Validator)
+    assert list(data)[:4] == HEAD
+    assert (data["brimline"], data["version"]) == (name, 2)
+    assert {"states", "next_step", "cautions"} <= set(data)
+    for state in data["states"]:
+        assert list(state)[:5] == ["key", "lens", "focal_mm", "focus_mm", "f_number"]
+
+
+def test_a_key_that_no_schema_has_is_refused():
+    schema = json.loads((ROOT / "scenes/questions/beam/schema.json").read_text(encoding="utf-8"))
+    done = CliRunner().invoke(brimline, ["beam", str(SCENES / "lights.toml"), "--json", "--at", "40"], catch_exceptions=False)
+    data = json.loads(done.stdout) | {"extra": 1}
+    with pytest.raises(jsonschema.ValidationError, match="extra"):
+        jsonschema.validate(data, schema, cls=jsonschema.Draft202012Validator)
