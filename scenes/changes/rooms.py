@@ -33,9 +33,8 @@ class Rooms:
         from raytrace.judge.rooms import GuideBeam
 
         fillings = [box, replace(box, glasses=())] if box.glasses and also_empty else [box]
-        self._beams = [
-            (guide.name, GuideBeam(tuple(variants), filled, cell_of(guide))) for guide in outer_guides(guides) for filled in fillings
-        ]
+        outer = outer_guides(guides)
+        self._beams = [(one.name, GuideBeam(tuple(variants), filled, cell_of(one))) for one in outer for filled in fillings]
         self._pieces: dict[int, tuple[Part, Pieces]] = {}
 
     def reaches(self, box: Box) -> bool:

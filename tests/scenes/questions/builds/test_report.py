@@ -3,7 +3,7 @@
 A rectangular opening at z takes the beam from W / 2 on, where the beam of a picture of half width w reaches w / f (z + p) + f / 2N
 to either side (similar triangles; p is the pupil's depth, f / N its diameter). Here that is 18 / 24 (21 + 40) + 24 / 6 = 49.75 mm.
 Beams are made up to 0.02 mm larger than they are, never smaller. Room is the distance in space from the beam's side, which leans
-18 / 24 = 3 / 4 against the axis: 4 / 5 of what is left in the plane of the opening. How deep a part stands in is told in that plane.
+18 / 24 = 3 / 4 against the axis: 4 / 5 of what is left in the plane of the opening. How deep a part is in is told in that plane.
 """
 
 import json
