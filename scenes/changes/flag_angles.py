@@ -57,6 +57,7 @@ FINE_DEG = 0.03  # how near to the angle itself
 GLASS_ROOM_MM = 25.0  # glass farther behind a flag than this leaves straight rays about it, even where it is tilted
 ROUNDED_DEG = 1e-6  # an angle this little past a step is on it
 ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
+MOST_TENTHS = 100  # of a mm that a hinge is moved on by when its blade folded back has too little room
 LEANING = 1e-9  # of a box's axis against the lens's: rounding
 
 
@@ -279,20 +280,27 @@ class FlagBench:
         return self._spans[key]
 
     def _span(self, hinge: Hinge, bars: Bars, touch: Touch) -> tuple[float, float]:
-        least = rounded_up(touch.angle_deg)
-        if touch.most_deg >= MOST_DEG or least == math.inf:
-            return self._safe(hinge, bars, least), MOST_DEG
-        least, most = self.confirmed(hinge, bars, least), rounded_in(touch.most_deg)
-        while most > least and not self._spares(hinge, bars, most):
-            most = rounded_in(most - STEP_DEG)
+        least = self._safe(hinge, bars, rounded_up(touch.angle_deg))
+        if least == math.inf:
+            return least, MOST_DEG
+        most = MOST_DEG if touch.most_deg >= MOST_DEG else rounded_in(touch.most_deg)
+        most = _brought_in(most, least, lambda tried: self._spares(hinge, bars, tried))
         return (least, most) if least <= most else (math.inf, MOST_DEG)
 
     def _hinge_room(self, hinge: Hinge, bars: Bars) -> HingeRoom:
         own, roomy = self.outline(hinge, bars), [profile(cut, hinge, bars.width_mm) for cut in self._roomy_cuts(hinge, bars)]
         return HingeRoom(
             clear_mm=math.floor(10 * hinge_clearance_mm(own)) / 10,
-            farther_mm=math.ceil(10 * farther_out_mm(bars, shapely.union_all(roomy))) / 10,
+            farther_mm=self._farther_mm(hinge, bars, math.ceil(10 * farther_out_mm(bars, shapely.union_all(roomy))) / 10),
         )
+
+    def _farther_mm(self, hinge: Hinge, bars: Bars, farther_mm: float) -> float:
+        """How much farther out a hinge lets its blade fold right back, confirmed by the blade's room in space."""
+        for tenths in range(MOST_TENTHS):
+            tried_mm = round(farther_mm + tenths / 10, 1)
+            if self._spares(replace(hinge, out_mm=hinge.out_mm + tried_mm), bars, MOST_DEG):
+                return tried_mm
+        return round(farther_mm + MOST_TENTHS / 10, 1)
 
     def outline(self, hinge: Hinge, bars: Bars) -> BaseGeometry:
         """What a flag can meet of the beam, over all pupil depths and guides: a shape in (ahead of, out from) its hinge [mm]."""
@@ -411,6 +419,21 @@ def _opened(angle_deg: float, holds: Callable[[float], bool]) -> float:
         middle = rounded_up((low + high) / 2)
         low, high = (low, middle) if holds(middle) else (middle, high)
     return high
+
+
+def _brought_in(most_deg: float, least_deg: float, holds: Callable[[float], bool]) -> float:
+    """The largest angle up to here that holds, in steps, none smaller than the least: the same the other way round."""
+    if most_deg <= least_deg or holds(most_deg):
+        return most_deg
+    high, step = most_deg, STEP_DEG
+    low = max(rounded_in(high - step), least_deg)
+    while low > least_deg and not holds(low):
+        high, step = low, 2 * step
+        low = max(rounded_in(high - step), least_deg)
+    while high - low > 1.5 * STEP_DEG:
+        middle = rounded_in((low + high) / 2)
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
 
 
 def _leans(hinge: Hinge) -> bool:
