@@ -23,6 +23,7 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Mask
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for
+from scenes.states.box import stage_name
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
 from scenes.states.full_range import focus_note, ranged
 from scenes.states.load import Loaded
@@ -196,6 +197,7 @@ def place_of(loaded: Loaded, lens: Lens, at_mm: float | None) -> tuple[Place, Ma
     if at_mm is not None:
         fitted = tuple(mask for mask in fitted if mask.at_mm == at_mm)
         if not fitted:
+            _refuse_inside_a_part(loaded, lens, at_mm)
             return Place(at_mm=at_mm, thickness_mm=THICKNESS_MM), None
     if len(fitted) != 1:
         found = f"is fitted with {len(fitted)} masks" if fitted else "has no mask in this scene"
@@ -211,6 +213,20 @@ def place_of(loaded: Loaded, lens: Lens, at_mm: float | None) -> tuple[Place, Ma
         now=mask.name or f"mask {number} of the scene",
     )
     return place, mask
+
+
+def _refuse_inside_a_part(loaded: Loaded, lens: Lens, at_mm: float) -> None:
+    """SceneError where a new mask would stand in a tray or in another mask."""
+    box = box_for(loaded.scene, lens)
+    trays = [(stage_name(stage, k), stage.at_mm, stage.depth_mm) for k, stage in enumerate(box.stage, 1)]
+    masks = [(mask.name or f"mask {k}", mask.at_mm, mask.thickness_mm) for k, mask in enumerate(box.mask, 1)]
+    for name, from_mm, depth_mm in (*trays, *masks):
+        if from_mm - THICKNESS_MM < at_mm < from_mm + depth_mm:
+            problem = (
+                f"would stand inside the {name}, which reaches from {from_mm:g} to {from_mm + depth_mm:g} mm "
+                f"ahead of the back plate; use --at {from_mm + depth_mm:g} or more, or {max(from_mm - THICKNESS_MM, 0.0):g} or less"
+            )
+            raise SceneError([Complaint(where=f'a mask for lens "{lens.name}"', problem=problem, source="--at")])
 
 
 def mask_planes(plan: State, place: Place) -> tuple[Pose, Pose]:

@@ -81,7 +81,7 @@ def test_no_lens_is_called_clear_where_a_flag_stands_beyond_the_plane_in_focus(s
 def test_builds_without_tolerance_are_as_check_judges_the_state(show):
     scene = show(off=0.0001, focus='"infinity"')
     (state,) = states_of(scene.scene)
-    judged = judge_state(state, margin=False)
+    judged = judge_state(state)
     found = builds(scene).found.lenses[0]
     assert found.nominal.clearance_mm == pytest.approx(judged.room_mm, abs=1e-3)
     assert found.worst.clearance_mm == pytest.approx(judged.room_mm, abs=0.02)

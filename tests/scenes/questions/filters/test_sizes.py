@@ -161,7 +161,7 @@ def test_a_size_in_a_tray_that_is_turned_has_the_room_it_has_turned(scene, turn)
     need = needs_of(scene(turn=turn), "front")["20"]
     near_face = 4 + 14 + (10 - THICKNESS_MM) / 2
     turned = math.radians(turn)
-    corners = [(right, up) for right in (RIGHT, -LEFT) for up in (HIGH, -HIGH)]
+    corners = [(right, up) for right in (RIGHT, 0.0, -LEFT) for up in (HIGH, 0.0, -HIGH) if right or up]  # and middles of sides
     for room in (room for room in need.sizes if room.size.width_mm is not None):
         found = []
         for right, up in corners:

@@ -11,6 +11,7 @@ import shapely
 
 from scenes.questions.masks.report import mask_report
 from scenes.questions.masks.wanted import Wanted
+from scenes.scene_file.errors import SceneError
 from scenes.states.load import load_scene
 
 SCENE = """
@@ -107,3 +108,17 @@ def test_a_cut_out_without_margin_lets_every_ray_of_random_settings_of_the_range
         assert not len(past), f"{float(shapely.distance(shapely.points(past), mask.cutout).max()):.2f} mm outside"
     if name == "round":  # where a lens has two pupils its field across may be taken wider than this law gives it
         assert mask.cutout.area < 1.02 * shapely.MultiPoint(rays).convex_hull.area
+
+
+TRAY = "[[box.stage]]\nname = \"rear tray\"\nat_mm = 10\ndepth_mm = 8\nopening_mm = [200, 160]\n\n[check]"
+
+
+@pytest.mark.parametrize(("at_mm", "free"), [(9.0, True), (9.5, False), (14.0, False), (17.9, False), (18.0, True)])
+def test_a_mask_is_not_cut_for_a_place_inside_a_tray(tmp_path, at_mm, free):
+    path = tmp_path / "scene.toml"
+    path.write_text(SCENE.format(lens=LENSES["round"][0], at=40).replace("[check]", TRAY))
+    if free:
+        assert mask_report(load_scene(path), Wanted(at_mm=at_mm)).lenses
+    else:
+        with pytest.raises(SceneError, match="inside the rear tray, which reaches from 10 to 18 mm"):
+            mask_report(load_scene(path), Wanted(at_mm=at_mm))
