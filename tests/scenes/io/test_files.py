@@ -100,7 +100,7 @@ def test_a_circle_is_an_outline():
 @pytest.mark.parametrize(
     ("draw", "words"),
     [
-        (lambda space: space.add_line((0, 0), (50, 0)), "no closed outline"),
+        (lambda space: space.add_line((0, 0), (50, 0)), "open between x 0.000, y 0.000 mm and x 50.000, y 0.000 mm"),
         (lambda space: [space.add_circle((0, 0), 40), space.add_circle((0, 0), 60)], "inside each other"),
         (lambda space: space.add_circle((90, 0), 40), "about its origin"),
         (lambda space: space.add_circle((0, 0), 2), "save it in mm"),
