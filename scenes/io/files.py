@@ -6,6 +6,7 @@ import json
 import os
 import secrets
 import shutil
+import stat
 import tempfile
 import zipfile
 from collections.abc import Iterator, Mapping
@@ -26,7 +27,8 @@ RESULTS_KEY = "brimline"  # in the JSON of every answer: the command that left i
 OLD_RESULTS_KEY = "brimline_results"  # of version 1
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
 COMPRESSION = 3  # of maps: level 6 takes three times as long for a fifth less
-MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
+LARGEST_DRAWING = 20_000_000
+LARGEST_MESH = 250_000_000  # five million triangles of an STL
 
 
 def _refusal(where: str, problem: str) -> SceneError:
@@ -38,16 +40,18 @@ def read_text(path: Path) -> str:
     return _decoded(read_bytes(path, LARGEST_TEXT), path)
 
 
-def read_bytes(path: Path, largest: int | None = None) -> bytes:
+def read_bytes(path: Path, largest: int = LARGEST_MESH) -> bytes:
     """Bytes of a file; a SceneError with one sentence where that cannot be."""
     try:
         if path.is_dir():
             raise _refusal(str(path), f"is a folder, a file is needed{_file_inside(path)}")
-        if largest is not None and path.stat().st_size > largest:
-            raise _refusal(
-                str(path), f"must be at most {largest // 1_000_000} MB of text, found {path.stat().st_size / 1e6:.0f} MB"
-            )
-        return path.read_bytes()
+        if not stat.S_ISREG(path.stat().st_mode):  # a pipe would be waited for, a device would never end
+            raise _refusal(str(path), "is a pipe or a device; name a file")
+        with path.open("rb") as stream:
+            data = stream.read(largest + 1)
+        if len(data) > largest:
+            raise _refusal(str(path), f"must be at most {largest // 1_000_000} MB, found {path.stat().st_size / 1e6:.0f} MB")
+        return data
     except SceneError:
         raise
     except FileNotFoundError:
@@ -85,43 +89,14 @@ def _missing(path: Path) -> str:
     return "cannot be found" + (f'; did you mean "{near}"?' if near else f" in {path.parent.resolve()}")
 
 
-# Units that 3MF may state (3MF core specification, section 3.4, attribute unit), as the unit and factor that the importer knows.
-STATED_UNITS = {
-    "microns": ("mm", 1e-3), "micron": ("mm", 1e-3), "millimeters": ("mm", 1.0), "millimeter": ("mm", 1.0), "mm": ("mm", 1.0),
-    "centimeters": ("cm", 1.0), "centimeter": ("cm", 1.0), "meters": ("m", 1.0), "meter": ("m", 1.0),
-    "inches": ("in", 1.0), "inch": ("in", 1.0), "feet": ("in", 12.0), "foot": ("in", 12.0),
-}  # fmt: skip
-
-
 def read_mesh(path: Path) -> MeshArrays:
     """A mesh from STL, OBJ, PLY, 3MF or GLB, every body of the file together; a SceneError where that cannot be."""
-    import io
-
-    import trimesh
+    from scenes.io.mesh_arrays import MESH_KINDS, mesh_arrays
 
     kind = path.suffix.lower().removeprefix(".")
     if kind not in MESH_KINDS:
         raise _refusal(str(path), f"must be one of {', '.join(MESH_KINDS)}, found {path.suffix or 'no ending'}")
-    data = read_bytes(path)
-    try:
-        scene = trimesh.load_scene(io.BytesIO(data), file_type=kind)
-        mesh = scene.to_mesh()
-        unit, factor = _stated_unit(kind, scene.units)
-        vertices, faces = np.array(mesh.vertices, dtype=np.float64) * factor, np.array(mesh.faces, dtype=np.int64)
-    except Exception as error:  # noqa: BLE001 - readers of five formats fail in their own ways; to the user it is one fault
-        raise _refusal(
-            str(path), f"is no readable {kind.upper()} mesh: {' '.join(str(error).split()) or type(error).__name__}"
-        ) from None
-    if not len(faces) or not np.isfinite(vertices).all():
-        raise _refusal(str(path), "holds no triangles" if not len(faces) else "holds coordinates that are not numbers")
-    return MeshArrays(vertices=vertices, faces=faces, unit=unit)
-
-
-def _stated_unit(kind: str, units: str | None) -> tuple[str | None, float]:
-    """The unit a format fixes or states; STL, OBJ and PLY state none, whatever a reader guesses."""
-    if kind == "glb":
-        return "m", 1.0  # glTF 2.0 specification, section 3.4: all linear distances are metres
-    return STATED_UNITS.get((units or "").lower(), (None, 1.0)) if kind == "3mf" else (None, 1.0)
+    return mesh_arrays(read_bytes(path, LARGEST_MESH), kind, str(path))
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +122,7 @@ class Folder:
         from scenes.io.dxf_outline import read_outline
 
         path = self.find(name)
-        return read_outline(read_bytes(path), source=str(path))
+        return read_outline(read_bytes(path, LARGEST_DRAWING), source=str(path))
 
 
 def write_whole(path: Path, data: bytes) -> None:
