@@ -15,10 +15,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import click
 import numpy as np
 from numpy.typing import NDArray
 
 from geometry.outline import Freeform
+from scenes.io.folder_lock import BusyError, locked
+from scenes.io.folder_swap import PARTIAL, put_in_place, tidy
+from scenes.io.kept_files import Earlier, carry_over, hashes_in, write_manifest
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
@@ -26,6 +30,7 @@ RESULTS_NAME = "results.json"
 RESULTS_KEY = "brimline"  # in the JSON of every answer: the command that left it
 OLD_RESULTS_KEY = "brimline_results"  # of version 1
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
+INPUTS = "scene"  # the folder of scene files in the demo's results, which people go on to work on
 COMPRESSION = 3  # of maps: level 6 takes three times as long for a fifth less
 LARGEST_DRAWING = 20_000_000
 LARGEST_MESH = 250_000_000  # five million triangles of an STL
@@ -141,12 +146,30 @@ def write_whole(path: Path, data: bytes) -> None:
 
 def write_new(path: Path, text: str) -> None:
     """A text file that must not be there yet; a SceneError if it is."""
-    if path.exists():
-        raise _refusal(str(path), "is there already; give another name, or move it away first")
     try:
-        write_whole(path, text.encode())
+        if os.path.lexists(path):
+            raise FileExistsError
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=f".{path.name}.") as folder:
+            whole = Path(folder) / path.name
+            whole.write_text(text, encoding="utf-8", newline="")
+            _name_once(whole, path)
+    except FileExistsError:
+        raise _refusal(str(path), "is there already; give another name, or move it away first") from None
     except OSError as error:
         raise _refusal(str(path), f"cannot be written: {error.strerror}") from None
+
+
+def _name_once(whole: Path, path: Path) -> None:
+    """Give a finished file a name that nobody else has taken meanwhile: FileExistsError if somebody has."""
+    try:
+        os.link(whole, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without second names: the look and the move are two steps there
+        if os.path.lexists(path):
+            raise FileExistsError from None
+        whole.replace(path)
 
 
 def _umask() -> int:
@@ -193,17 +216,38 @@ class Staging:
 def result_folder(target: Path, command: str) -> Iterator[Staging]:
     """A staging folder that replaces `target` when the block ends well, and vanishes when it does not.
 
-    An earlier result of the same command under that name stays until then, and none of its files outlives it. Whatever else lies
-    there, people's files and other commands' results, is carried over; a folder without results is refused before any work is done.
+    An earlier result of the same command under that name stays until then, and none of its files outlives it that nobody changed.
+    Whatever else lies there, people's files and other commands' results, is carried over; a folder without results is refused
+    before any work is done, and so is one that another run is at work on.
     """
-    target = _usable(target, command)
-    stage = target.parent / f".{target.name}.{secrets.token_hex(6)}.partial"
-    try:  # the folder is made in here, so that a signal at any moment finds it cleared away
-        _make_folder(stage, target)
-        yield Staging(stage)
-        _swap(stage, target, command)
+    real = _usable(target, command)
+    with _alone(real, target):
+        tidy(real)
+        real = _usable(target, command)
+        stage = real.parent / f".{real.name}.{secrets.token_hex(6)}{PARTIAL}"
+        try:  # the folder is made in here, so that a signal at any moment finds it cleared away
+            _make_folder(stage, target)
+            yield Staging(stage)
+            _swap(stage, real, command)
+        finally:
+            shutil.rmtree(stage, ignore_errors=True)
+
+
+@contextmanager
+def _alone(real: Path, target: Path) -> Iterator[None]:
+    """Let no second run into a folder; what it says is about the folder as the user named it."""
+    lock = locked(real.parent / f".{real.name}.lock")
+    try:
+        real.parent.mkdir(parents=True, exist_ok=True)
+        lock.__enter__()
+    except BusyError:
+        raise _refusal(str(target), "is being written by another run; wait for it to end, or name another folder") from None
+    except OSError as error:
+        raise _refusal(str(target), f"cannot be written: {error.strerror}") from None
+    try:
+        yield
     finally:
-        shutil.rmtree(stage, ignore_errors=True)
+        lock.__exit__(None, None, None)
 
 
 def _make_folder(stage: Path, target: Path) -> None:
@@ -269,28 +313,16 @@ def _written(folder: Path, command: str) -> frozenset[str]:
 
 def _swap(stage: Path, target: Path, command: str) -> None:
     """Put the finished folder in place of the old one; whatever interrupts it, one of the two stands there whole."""
-    if not target.exists():
-        stage.replace(target)
-        return
-    old = stage.with_name(stage.name.removesuffix(".partial") + ".old")
-    target.replace(old)
-    try:
-        _carry_over(old, stage, _written(old, command))
-        stage.replace(target)
-    except BaseException:
-        if not target.exists():
-            old.replace(target)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
-
-
-def _carry_over(old: Path, stage: Path, written: frozenset[str]) -> None:
-    """Copy what people and other commands have put beside the old results."""
-    for path in sorted(old.rglob("*")):
-        name = path.relative_to(old)
-        if path.is_file() and name.as_posix() not in written and not (stage / name).exists():
-            (stage / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy2(path, stage / name)
+    write_manifest(stage, command, target)
+    told: list[str] = []
+    if target.exists():
+        written = hashes_in(target).get(command, {})
+        earlier = Earlier(target, _written(target, command), results_name(command), written)
+        told = carry_over(stage, earlier, INPUTS if command == "demo" else None)
+        shutil.copymode(target, stage)
+    put_in_place(stage, target)
+    for sentence in told:
+        click.echo(f"note: {sentence}", err=True)
 
 
 def as_json(data: Any) -> str:

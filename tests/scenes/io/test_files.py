@@ -13,6 +13,7 @@ from geometry.outline import area_mm2, contains
 from scenes.cli import main
 from scenes.io.dxf_outline import read_outline
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Folder, read_mesh, read_text, result_folder, write_new, write_whole
+from scenes.io.kept_files import MANIFEST
 from scenes.scene_file.errors import SceneError
 
 
@@ -156,7 +157,9 @@ def test_files_are_looked_for_beside_the_scene(tmp_path):
 
 
 def names(folder):
-    return sorted(path.relative_to(folder).as_posix() for path in Path(folder).rglob("*") if path.is_file())
+    return sorted(
+        path.relative_to(folder).as_posix() for path in Path(folder).rglob("*") if path.is_file() and path.name != MANIFEST
+    )
 
 
 def fill(staging, text):
@@ -205,7 +208,7 @@ def test_a_failing_swap_puts_the_earlier_result_back(earlier, monkeypatch):
     def refuse(*_):
         raise OSError("disk full")
 
-    monkeypatch.setattr("scenes.io.files._carry_over", refuse)
+    monkeypatch.setattr("scenes.io.files.carry_over", refuse)
 
     def run():
         with result_folder(earlier / "out", "check") as staging:
