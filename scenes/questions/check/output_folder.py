@@ -48,6 +48,7 @@ class Recorder:
 
     def take(self, plan: State, recorded: Recorded) -> Recorded:
         """Note a state for the sheets and cuts and queue its 3D pictures; it comes back with all of its files."""
+        self.trouble += recorded.trouble
         if not recorded.check.states:
             return recorded
         state = recorded.check.states[0]
