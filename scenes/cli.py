@@ -13,6 +13,7 @@ from importlib import import_module
 import click
 
 from scenes.registry import COMMANDS, COMPILED
+from scenes.runtime.terminal import visible_streams
 from scenes.runtime.version import own_version
 
 # What each command is for stands here, so that --help needs none of their modules. Each module holds a click command `command`.
@@ -77,6 +78,11 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back. No exception gets past: a fault of the program itself is one sentence too."""
+    with visible_streams():
+        return _run(argv)
+
+
+def _run(argv: Sequence[str] | None) -> int:
     try:
         _end_as_by_ctrl_c()
         status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)

@@ -127,5 +127,5 @@ def save(answer: Answer, show: Loaded, out: Path) -> tuple[str, ...]:
             staging.write(name, data)
         own = f"{answer.name}.json"
         files = tuple(sorted({*staging.names(), own}))
-        staging.write(own, as_json(answer_data(answer, show, files)))
+        staging.write(own, as_json(answer_data(answer, show, files), for_file=True))
     return files

@@ -192,7 +192,7 @@ class Staging:
 
     def write(self, name: str, data: bytes | str) -> str:
         """Write one file; its relative name comes back."""
-        self.path_for(name).write_bytes(data.encode() if isinstance(data, str) else data)
+        self.path_for(name).write_bytes(data.encode(errors="backslashreplace") if isinstance(data, str) else data)
         return name
 
     def write_arrays(self, name: str, arrays: Mapping[str, NDArray[Any]]) -> str:
@@ -325,6 +325,6 @@ def _swap(stage: Path, target: Path, command: str) -> None:
         click.echo(f"note: {sentence}", err=True)
 
 
-def as_json(data: Any) -> str:
-    """JSON text as every file and every `--json` answer has it: keys in their given order, no NaN or infinity."""
-    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+def as_json(data: Any, *, for_file: bool = False) -> str:
+    """JSON text: keys in their given order, no NaN or infinity. ASCII alone where it is printed; letters as they are in a file."""
+    return json.dumps(data, indent=2, ensure_ascii=not for_file, allow_nan=False) + "\n"
