@@ -1,4 +1,4 @@
-"""Writes docs/schemas/NAME.json, the JSON Schema of what each question prints with --json, from the answers themselves.
+"""Writes scenes/questions/NAME/schema.json, the JSON Schema of what each question prints with --json, from the answers themselves.
 
     python docs/schemas.py              # from the top of the repository; asks every question about the demo and the stored scenes
 
@@ -21,7 +21,7 @@ sys.path.insert(0, str(ROOT))
 
 from scenes.registry import questions  # noqa: E402
 
-SCHEMAS = ROOT / "docs" / "schemas"
+QUESTIONS = ROOT / "scenes" / "questions"
 SCENES = (*sorted((ROOT / "tests/golden/scenes").glob("*.toml")), *sorted((ROOT / "scenes/demo").glob("*.toml")))
 FEW = {"check": ["--pixels", "16"], "leaks": ["--columns", "32"], "builds": ["--builds", "10"], "beam": ["--at", "40"]}
 UNITS = ("mm", "mm2", "deg", "stops", "percent", "share", "number")
@@ -37,8 +37,7 @@ def main() -> None:
             builder.add_object(data)
             count += 1
         schema = {"title": f"brimline {name} --json", **closed(builder.to_schema())}
-        SCHEMAS.mkdir(exist_ok=True)
-        (SCHEMAS / f"{name}.json").write_text(json.dumps(schema, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+        (QUESTIONS / name / "schema.json").write_text(json.dumps(schema, indent=1, sort_keys=True) + "\n", encoding="utf-8")
         sys.stdout.write(f"{name}: {count} answers\n")
         sys.stdout.flush()
 
@@ -72,10 +71,11 @@ def closed(schema: Any) -> Any:
 
 def _measured(key: str, schema: Any) -> Any:
     """The schema of a key with a unit: null where there is no such number; the word "infinity" where a distance has no end."""
-    unit = key.rsplit("_", 1)[-1]
-    if unit not in UNITS or schema.get("type") not in ("number", "null", ["null", "number"], "string", ["number", "string"]):
+    unit, seen = key.rsplit("_", 1)[-1], schema.get("type")
+    seen = set(seen) if isinstance(seen, list) else {seen}
+    if unit not in UNITS or not seen <= {"number", "null", "string"}:
         return schema
-    return {**schema, "type": ["null", "number", "string"] if unit == "mm" else ["null", "number"]}
+    return {**schema, "type": sorted({"null", "number"} | seen | ({"string"} if unit == "mm" else set()))}
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM, open_edge
 from geometry.meshes import slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import half_size_mm, to_shape
-from geometry.overlap import TOUCH_MM, overlap_notes
+from geometry.overlap import TOUCH_MM, glass_overlap_notes, holds, overlap_notes
 
 FIT_MM = 0.1  # play that a sheet of glass has in its holder anyway
 SLIVER_MM2 = 1e-3  # an area this small is arithmetic, not a gap
@@ -26,6 +26,7 @@ def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None
     fixed = tuple(p for p in assembly.fixtures if p.kind is not Kind.ROD)
     return (
         *overlap_notes((*assembly.parts, *assembly.fixtures)),
+        *glass_overlap_notes((*assembly.parts, *assembly.fixtures), assembly.slabs),
         *(note for slab in assembly.slabs for tray in _trays_of(assembly, slab) for note in filter_notes(tray, slab)),
         *behind_notes(assembly.parts, assembly.slabs),
         *size_notes((*assembly.parts, *fixed), assembly.slabs),
@@ -117,12 +118,7 @@ def seal_notes(parts: Sequence[Part], *, barrel_mm: float, bore_mm: float) -> tu
 
 def _trays_of(assembly: Assembly, slab: Slab) -> tuple[Part, ...]:
     """The trays that share the slab's centre and turn: that is how glass is put into a tray."""
-    trays = [(p, p.body.inner[0].pose) for p in assembly.parts if p.kind is Kind.TRAY and isinstance(p.body, Tube)]
-    return tuple(
-        tray
-        for tray, place in trays
-        if np.allclose(place.origin_mm, slab.pose.origin_mm) and np.allclose(place.rotation, slab.pose.rotation)
-    )
+    return tuple(part for part in assembly.parts if part.kind is Kind.TRAY and holds(part, slab))
 
 
 def _cover_notes(tray: Part, slab: Slab) -> tuple[Note, ...]:

@@ -16,8 +16,12 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """A fact about a part, worth telling before any ray is traced; `text` is one sentence with the way out."""
+    """A fact about a part, worth telling before any ray is traced; `text` is one sentence with the way out.
+
+    doubts_light says that light cannot be told while it stands: such a state is never clear.
+    """
 
     part: str
     text: str
     severity: Severity
+    doubts_light: bool = False

@@ -11,9 +11,9 @@ import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
-from geometry.body import Block, Body, Kind, Loop, Part, Surface, Tube
+from geometry.body import Block, Body, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.frame import Pose
-from geometry.meshes import body_mesh, part_mesh
+from geometry.meshes import body_mesh, part_mesh, slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
 from geometry.parts import hinge_line
@@ -53,6 +53,51 @@ def overlap_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
     mesh_of = cache(lambda index, thin: body_mesh(_material(closed[index], thin), CHECK_SAGITTA_MM))
     found = [note for i, j in combinations(range(len(closed)), 2) if (note := _pair_note(closed, i, j, mesh_of)) is not None]
     return (*found, *unchecked)
+
+
+def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[Note, ...]:
+    """A fault for each filter that another part or filter stands in, its own tray aside: what light does there cannot be told."""
+    found = []
+    for place, slab in enumerate(slabs):
+        glass = slab_mesh(slab, CHECK_SAGITTA_MM)
+        near = [part for part in parts if _may_meet(part, slab)]
+        others = [(part.name, body_mesh(_material(part, _is_open(part)), CHECK_SAGITTA_MM)) for part in near]
+        others += [(other.name, slab_mesh(other, CHECK_SAGITTA_MM)) for other in slabs[place + 1 :]]
+        for name, mesh in others:
+            shared = _shared(mesh, glass)
+            if shared is not None:
+                span_mm = float(np.ptp(slab.pose.points_to_part(np.asarray(shared.vertices))[:, 2]))
+                text = (
+                    f"stands in {slab.name}, by up to {span_mm:.1f} mm of its thickness: no light can be told there; "
+                    "move one of them along the axis, or tilt it less"
+                )
+                found.append(Note(name, text, Severity.FAULT, doubts_light=True))
+    return tuple(found)
+
+
+def _may_meet(part: Part, slab: Slab) -> bool:
+    """Whether a part is checked against a filter: closed, and not the tray that holds it."""
+    if isinstance(part.body, Surface) and not part_mesh(part).is_volume:
+        return False
+    return not (part.kind is Kind.TRAY and _is_centred_on(part, slab))
+
+
+def holds(tray: Part, slab: Slab) -> bool:
+    """Whether a tray shares the slab's centre and turn: that is how glass is put into a tray."""
+    return (
+        isinstance(tray.body, Tube)
+        and _is_centred_on(tray, slab)
+        and np.allclose(tray.body.inner[0].pose.rotation, slab.pose.rotation)
+    )
+
+
+def _is_centred_on(part: Part, slab: Slab) -> bool:
+    return isinstance(part.body, Tube) and np.allclose(part.body.inner[0].pose.origin_mm, slab.pose.origin_mm)
+
+
+def _is_open(part: Part) -> bool:
+    """Whether only the rim round a part's opening is sure to be there."""
+    return isinstance(part.body, Tube) and not part.body.bounded
 
 
 def overlap_mesh(a: Part, b: Part) -> trimesh.Trimesh | None:

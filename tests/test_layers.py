@@ -60,7 +60,8 @@ def test_only_scenes_opens_files_and_prints(layer):
 
 
 # The house, floor by floor: a room may use rooms on lower floors alone. Rooms of one floor know nothing of each other.
-QUESTIONS = {f"questions.{name}" for name in ["beam", "bokeh", "builds", "filters", "flags", "ghosts", "masks", "sun", "widest"]}
+DRAW_IN_3D = {"questions.check", "questions.leaks"}  # one floor up, for they use the room that draws
+QUESTIONS = {f"questions.{folder.name}" for folder in (ROOT / "scenes/questions").iterdir() if (folder / "__init__.py").exists()}
 FLOORS = {
     "raytrace": (
         {"box", "shares", "tolerance", "sun", "jit"},
@@ -69,22 +70,19 @@ FLOORS = {
         {"bokeh", "stray", "ghosts", "coverage"},
     ),
     "scenes": (
-        {"scene_file"},
+        {"scene_file", "registry"},
         {"io", "runtime"},
         {"states"},
         {"sheets", "answers", "changes"},
-        {
-            "view3d",
-            *(f"questions.{name}" for name in ["beam", "bokeh", "builds", "filters", "flags", "ghosts", "masks", "sun", "widest"]),
-        },
-        {"questions.check", "questions.leaks"},
-        {"cli", "registry", "commands", "show"},
+        {"view3d", *(QUESTIONS - DRAW_IN_3D)},
+        DRAW_IN_3D,
+        {"cli", "commands", "show", "face"},
     ),
 }
-WITHIN = {  # on one floor, one way
+WITHIN = {
     "raytrace": {("reference", "intersect"), ("embree", "reference")},
-    "scenes": {("cli", "registry")},
-}
+    "scenes": {("face", "show"), ("face", "cli")},
+}  # on one floor, one way
 
 
 def modules_of(package):

@@ -11,7 +11,6 @@ from scenes.cli import brimline
 from scenes.registry import questions
 
 ROOT = Path(__file__).parents[1]
-SCHEMAS = ROOT / "docs" / "schemas"
 SCENES = ROOT / "tests" / "golden" / "scenes"
 FEW = {
     "check": ["--pixels", "16"],
@@ -25,8 +24,8 @@ HEAD = ["brimline", "version", "program", "scene"]
 
 @pytest.mark.parametrize("name", questions())
 def test_what_a_question_prints_is_as_its_schema_says(name):
-    schema = json.loads((SCHEMAS / f"{name}.json").read_text(encoding="utf-8"))
-    scene = SCENES / ("anamorphic.toml" if name == "builds" else "lights.toml")
+    schema = json.loads((ROOT / "scenes/questions" / name / "schema.json").read_text(encoding="utf-8"))
+    scene = SCENES / ("anamorphic.toml" if name in {"builds", "masks"} else "lights.toml")
     done = CliRunner().invoke(brimline, [name, str(scene), "--json", *FEW.get(name, [])], catch_exceptions=False)
     data = json.loads(done.stdout)
     jsonschema.validate(data, schema, cls=jsonschema.Draft202012Validator)
@@ -38,7 +37,7 @@ def test_what_a_question_prints_is_as_its_schema_says(name):
 
 
 def test_a_key_that_no_schema_has_is_refused():
-    schema = json.loads((SCHEMAS / "beam.json").read_text(encoding="utf-8"))
+    schema = json.loads((ROOT / "scenes/questions/beam/schema.json").read_text(encoding="utf-8"))
     done = CliRunner().invoke(brimline, ["beam", str(SCENES / "lights.toml"), "--json", "--at", "40"], catch_exceptions=False)
     data = json.loads(done.stdout) | {"extra": 1}
     with pytest.raises(jsonschema.ValidationError, match="extra"):

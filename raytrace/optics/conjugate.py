@@ -59,13 +59,48 @@ def pupil_to_object_mm(focus_mm: float, front_to_sensor_mm: float, pupil_behind_
     return float(distance)
 
 
-def conjugate(focal_mm: float, focus_mm: float, front_to_sensor_mm: float = 0.0, pupil_behind_front_mm: float = 0.0) -> Conjugate:
-    """Conjugate of a lens whose field follows from its focal length: tan(field) = x / (m L) [mm]."""
-    m = magnification_of_focus(focal_mm, focus_mm)
-    if m == 0.0:
+def principal_planes_apart_mm(focal_mm: float, pupil_to_sensor_mm: float, pupil_magnification: float) -> float:
+    """Distance HH' between the principal planes, c - 2 f + f/p; negative where they cross [mm].
+
+    c is from the entrance pupil to the image plane at infinity focus, p the pupil magnification (exit over entrance pupil).
+
+    Source: pupil to object is f (1/m + 1/p), to image f (2 + m + 1/m) + HH' less that; at m = 0 what is left of it is c.
+    """
+    return pupil_to_sensor_mm - 2.0 * focal_mm + focal_mm / pupil_magnification
+
+
+def _apart_mm(focal_mm: float, focus_mm: float, pupil_to_sensor_mm: float, pupil_magnification: float | None) -> float | None:
+    """HH' [mm]; None where it is not known, or would leave the lens nearer to its object than any lens images."""
+    if pupil_magnification is None:
+        return None
+    apart = principal_planes_apart_mm(focal_mm, pupil_to_sensor_mm, pupil_magnification)
+    return apart if focus_mm - apart >= 4.0 * focal_mm else None
+
+
+def conjugate(
+    focal_mm: float,
+    focus_mm: float,
+    front_to_sensor_mm: float = 0.0,
+    pupil_behind_front_mm: float = 0.0,
+    pupil_magnification: float | None = None,
+) -> Conjugate:
+    """Conjugate of a lens whose field follows from its focal length, moved as a whole to focus.
+
+    With the pupil magnification p: m by D = f (2 + m + 1/m) + HH', tan(field) = x / (f (1 + m/p)). Without it the principal planes
+    are taken as one, tan(field) = x / (m L), and never a field narrower than at infinity. Lengths in mm.
+
+    Source: docs/physics.md, "Finite focus".
+    """
+    if np.isinf(focus_mm):
         return Conjugate(magnification=0.0, object_distance_mm=np.inf, effective_focal_mm=focal_mm)
     distance = pupil_to_object_mm(focus_mm, front_to_sensor_mm, pupil_behind_front_mm)
-    return Conjugate(magnification=m, object_distance_mm=distance, effective_focal_mm=m * distance)
+    apart = _apart_mm(focal_mm, focus_mm, front_to_sensor_mm - pupil_behind_front_mm, pupil_magnification)
+    if pupil_magnification is None or apart is None:
+        m = magnification_of_focus(focal_mm, focus_mm)
+        return Conjugate(magnification=m, object_distance_mm=distance, effective_focal_mm=min(m * distance, focal_mm))
+    m = magnification_of_focus(focal_mm, focus_mm - apart)
+    effective = focal_mm * (1.0 + m / pupil_magnification)
+    return Conjugate(magnification=m, object_distance_mm=distance, effective_focal_mm=effective)
 
 
 def conjugate_of_field(

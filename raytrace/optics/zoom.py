@@ -1,7 +1,9 @@
 """Zooms, breathing and extending fronts: a lens's own rows of measured states, and what it is in between.
 
-Between rows values run straight along the focal length, and straight along 1 / focus distance, which is how focusing mechanisms and
-pupils move to first order; beyond the outermost rows the outermost values hold, and of the field it is said where they do.
+Between rows values run straight along the focal length, and straight along 1 / focus distance, which is how focusing mechanisms
+and pupils move to first order. Half fields run straight along atan(w / 2f), the half field that the focal length says: rows that
+say no more than their focal lengths then add nothing between them. Beyond the outermost rows the outermost values hold, and of the
+field it is said where they do.
 """
 
 from __future__ import annotations
@@ -25,47 +27,70 @@ class StateRow:
     pupil_mm: tuple[float, float, float, float] | None = None
     front_travel_mm: float | None = None
     half_field_deg: float | None = None
+    half_field_up_deg: float | None = None
+    pupil_magnification: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InBetween:
     """A lens's own values at a focal length and focus; None where no row states them.
 
-    field_is_held says that the half field is that of another focal length or focus, held beyond the rows that state one.
+    half_field_deg is at the edge of the width, half_field_up_deg at that of the height. field_is_held says that they are those of
+    another focal length or focus, field_from (focal length, focus distance) [mm], held beyond the rows that state one.
     """
 
     pupil_mm: tuple[float, float, float, float] | None
     front_travel_mm: float | None
     half_field_deg: float | None
+    half_field_up_deg: float | None = None
+    pupil_magnification: float | None = None
+    field_from: tuple[float, float] | None = None
     field_is_held: bool = False
 
 
-def in_between(rows: Sequence[StateRow], focal_mm: float, focus_mm: float) -> InBetween:
-    """Values of the lens at a focal length [mm] and focus distance [mm, inf allowed]."""
+def in_between(
+    rows: Sequence[StateRow], focal_mm: float, focus_mm: float, edges_mm: tuple[float, float] | None = None
+) -> InBetween:
+    """Values of the lens at a focal length [mm] and focus distance [mm, inf allowed].
 
-    def of(pick: Callable[[StateRow], float | None]) -> float | None:
-        return _value(rows, pick, focal_mm, focus_mm)
+    edges_mm: half width (times the squeeze) and half height of the picture, along whose fields stated ones run; without them half
+    fields run straight along the focal length.
+    """
 
+    def of(pick: Callable[[StateRow], float | None], edge_mm: float | None = None) -> float | None:
+        return _value(rows, pick, focal_mm, focus_mm, edge_mm)
+
+    across_mm, up_mm = edges_mm or (None, None)
+    field_from = _field_from(rows, focal_mm, focus_mm)
     pupil = tuple(of(lambda row, k=k: None if row.pupil_mm is None else row.pupil_mm[k]) for k in range(4))  # type: ignore[misc]
     known = tuple(value for value in pupil if value is not None)
     return InBetween(
         pupil_mm=(known[0], known[1], known[2], known[3]) if len(known) == 4 else None,
         front_travel_mm=of(lambda row: row.front_travel_mm),
-        half_field_deg=of(lambda row: row.half_field_deg),
-        field_is_held=_field_is_held(rows, focal_mm, focus_mm),
+        half_field_deg=of(lambda row: row.half_field_deg, across_mm),
+        half_field_up_deg=of(lambda row: row.half_field_up_deg, up_mm),
+        pupil_magnification=of(lambda row: row.pupil_magnification),
+        field_from=field_from,
+        field_is_held=field_from is not None and field_from != (focal_mm, focus_mm),
     )
 
 
-def _field_is_held(rows: Sequence[StateRow], focal_mm: float, focus_mm: float) -> bool:
-    """Whether a focal length and focus lie beyond the rows that state a half field."""
-    stating = [(row.focal_mm, _nearness(row.focus_mm)) for row in rows if row.half_field_deg is not None]
+def _field_from(rows: Sequence[StateRow], focal_mm: float, focus_mm: float) -> tuple[float, float] | None:
+    """The focal length and focus nearest to these within the rows that state a half field; None where none does."""
+    stating = [row for row in rows if row.half_field_deg is not None]
     if not stating:
-        return False
-    low, high, here = np.min(stating, axis=0), np.max(stating, axis=0), np.array([focal_mm, _nearness(focus_mm)])
-    return bool(np.any(here < low) or np.any(here > high))
+        return None
+    focals, foci = [row.focal_mm for row in stating], [row.focus_mm for row in stating]
+    return min(max(focal_mm, min(focals)), max(focals)), min(max(focus_mm, min(foci)), max(foci))
 
 
-def _value(rows: Sequence[StateRow], pick: Callable[[StateRow], float | None], focal_mm: float, focus_mm: float) -> float | None:
+def _value(
+    rows: Sequence[StateRow],
+    pick: Callable[[StateRow], float | None],
+    focal_mm: float,
+    focus_mm: float,
+    edge_mm: float | None,
+) -> float | None:
     by_focus: dict[float, list[tuple[float, float]]] = defaultdict(list)
     for row in rows:
         value = pick(row)
@@ -74,7 +99,7 @@ def _value(rows: Sequence[StateRow], pick: Callable[[StateRow], float | None], f
     if not by_focus:
         return None
     nearness = sorted(by_focus)
-    along_focal = [_straight(focal_mm, by_focus[near]) for near in nearness]
+    along_focal = [_straight(focal_mm, by_focus[near], edge_mm) for near in nearness]
     return float(np.interp(_nearness(focus_mm), nearness, along_focal))
 
 
@@ -82,6 +107,9 @@ def _nearness(focus_mm: float) -> float:
     return 1.0 / focus_mm if np.isfinite(focus_mm) else 0.0
 
 
-def _straight(focal_mm: float, pairs: list[tuple[float, float]]) -> float:
+def _straight(focal_mm: float, pairs: list[tuple[float, float]], edge_mm: float | None) -> float:
+    def place(focal_mm: float) -> float:
+        return focal_mm if edge_mm is None else -float(np.arctan(edge_mm / focal_mm))  # rising with the focal length
+
     ordered = sorted(pairs)
-    return float(np.interp(focal_mm, [pair[0] for pair in ordered], [pair[1] for pair in ordered]))
+    return float(np.interp(place(focal_mm), [place(pair[0]) for pair in ordered], [pair[1] for pair in ordered]))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import click
 
@@ -12,10 +12,12 @@ from scenes.answers.blocks import Block, page_lines
 from scenes.answers.numbers import distance
 from scenes.io.files import as_json, result_folder
 from scenes.runtime.version import own_version
+from scenes.states.names import in_a_sentence
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from scenes.io.files import Staging
     from scenes.states.load import Loaded
     from scenes.states.names import Named
 
@@ -27,7 +29,7 @@ Files = Iterable[tuple[str, bytes]]
 
 
 class Answer(Protocol):
-    """What a question's command hands over; the question's folder makes it from its report."""
+    """What a question's command hands over; the question's folder makes it from its report, on top of this class or beside it."""
 
     @property
     def name(self) -> str:
@@ -58,8 +60,17 @@ class Answer(Protocol):
     def sheets(self) -> Sheets:
         """Figures by file name without ending, drawn when asked for."""
 
-    def files(self, folder: str) -> Files:
-        """Other files by name; `folder` is the name of the folder they go to."""
+    def files(self, folder: str) -> Files:  # noqa: ARG002 - for those who write some
+        """Other files by name; `folder` is the name of the folder they go to. None where an answer says nothing else."""
+        return ()
+
+
+@runtime_checkable
+class Draws(Protocol):
+    """An answer with pictures that another process draws."""
+
+    def draw(self, folder: Staging) -> str:
+        """Draw into the folder; a sentence comes back where something could not be drawn."""
 
 
 def state_data(state: Named) -> dict[str, Any]:
@@ -125,7 +136,19 @@ def save(answer: Answer, show: Loaded, out: Path) -> tuple[str, ...]:
             staging.write(f"{stem}.png", figure_png(figure()))
         for name, data in answer.files(out.name):
             staging.write(name, data)
+        if isinstance(answer, Draws):
+            _draw(answer, staging)
         own = f"{answer.name}.json"
         files = tuple(sorted({*staging.names(), own}))
         staging.write(own, as_json(answer_data(answer, show, files), for_file=True))
     return files
+
+
+def _draw(answer: Draws, staging: Staging) -> None:
+    """Draw what can be drawn: a failure costs the picture, never the answer."""
+    try:
+        problem = answer.draw(staging)
+    except Exception as error:  # noqa: BLE001 - whatever goes wrong in drawing
+        problem = f"pictures were left out: {in_a_sentence(error)}"
+    if problem:
+        click.echo(f"note: {problem}", err=True)

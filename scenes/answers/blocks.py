@@ -19,10 +19,11 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """Sentences, wrapped."""
+    """Sentences, wrapped; `hanging` stands before every line but the first where that is not the indent."""
 
     text: str
     indent: str = ""
+    hanging: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +38,7 @@ class Note:
     """Something worth knowing; a dash before it."""
 
     text: str
+    indent: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,7 @@ class NextStep:
     """What to do now."""
 
     text: str
+    indent: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +68,13 @@ def block_lines(block: Block) -> Iterator[str]:
         case Heading():
             yield clipped(block.text)
         case Paragraph():
-            yield from wrapped(block.text, block.indent)
+            yield from wrapped(block.text, block.indent, hanging=block.hanging)
         case Lines():
             yield from block.lines
         case Note():
-            yield from wrapped(f"- {block.text}")
+            yield from wrapped(f"- {block.text}", block.indent)
         case NextStep():
-            yield from wrapped(f"Next: {block.text}")
+            yield from wrapped(f"Next: {block.text}", block.indent, hanging=2 * block.indent)
         case Gap():
             yield ""
         case Table():

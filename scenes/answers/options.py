@@ -42,7 +42,20 @@ class Output:
 
 
 def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
-    """Add SCENE; the command gets the loaded scene as `show`."""
+    """Add SCENE; the command gets the loaded scene as `show`. What contradicts itself in it is told beside the answer."""
+
+    @click.argument("scene", type=click.Path(path_type=Path))
+    @wraps(command)
+    def with_scene(*args: Any, scene: Path, **more: Any) -> int:
+        from scenes.answers.opened import open_scene
+
+        return command(*args, show=open_scene(scene), **more)
+
+    return with_scene
+
+
+def scene_argument_of_notes(command: Callable[..., int]) -> Callable[..., int]:
+    """The same for a command whose own answer tells the faults of each state."""
 
     @click.argument("scene", type=click.Path(path_type=Path))
     @wraps(command)
@@ -89,6 +102,12 @@ def state_options(command: Callable[..., int]) -> Callable[..., int]:
         return command(*args, wanted=Wanted(lenses=lenses, focus=focus, f_numbers=f_numbers), **more)
 
     return with_states
+
+
+def target_option(command: Callable[..., int]) -> Callable[..., int]:
+    """Add --target; the command gets `target`, "glass" or "lens"."""
+    kinds = click.Choice(["glass", "lens"])
+    return click.option("--target", type=kinds, default="glass", help="Outermost glass (default) or lens front.")(command)
 
 
 def output_options(command: Callable[..., int]) -> Callable[..., int]:

@@ -8,9 +8,13 @@ WIDTH = 100  # columns
 SHOOT_CAUTION = "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters."
 
 
-def wrapped(text: str, indent: str = "", *, width: int = WIDTH) -> list[str]:
-    """A paragraph on lines of at most `width` columns; what follows a dash stands under its own words."""
-    hanging = indent + ("  " if text.startswith("- ") else "")
+def wrapped(text: str, indent: str = "", *, hanging: str | None = None, width: int = WIDTH) -> list[str]:
+    """A paragraph on lines of at most `width` columns; what follows a dash stands under its own words.
+
+    `hanging` stands before every line but the first, in place of the indent.
+    """
+    if hanging is None:
+        hanging = indent + ("  " if text.startswith("- ") else "")
     return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=hanging)
 
 

@@ -58,7 +58,7 @@ def _other(box: Box, place: int, met: tuple[tuple[str, str], ...]) -> str:
     return others[0] if others else met[0][1]
 
 
-class Crowd:
+class FlagCollisions:
     """A show's boxes, one for each lens, to ask whether flags set together would meet."""
 
     def __init__(self, plans: Sequence[State]) -> None:

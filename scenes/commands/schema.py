@@ -1,15 +1,18 @@
-"""`brimline schema`: the JSON Schema of scene files."""
+"""`brimline schema`: the JSON Schema of scene files, or of what a question prints with --json."""
 
 from __future__ import annotations
 
 import click
 
+from scenes.registry import questions
 
-@click.command("schema", short_help="Print the JSON Schema of scene files, for editors.")
-def command() -> int:
-    """Print the JSON Schema of scene files: completion and checks in an editor."""
-    from scenes.io.files import as_json
+
+@click.command("schema")
+@click.argument("question", required=False, type=click.Choice(questions()))
+def command(question: str | None) -> int:
+    """Print the JSON Schema of scene files: completion and checks in an editor. With a QUESTION, that of its --json."""
+    from scenes.io.files import as_json, read_own_text
     from scenes.scene_file.json_schema import json_schema
 
-    click.echo(as_json(json_schema()), nl=False)
+    click.echo(read_own_text(f"questions/{question}/schema.json") if question else as_json(json_schema()), nl=False)
     return 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import secrets
@@ -12,8 +13,9 @@ import zipfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import click
 import numpy as np
@@ -43,6 +45,11 @@ def _refusal(where: str, problem: str) -> SceneError:
 def read_text(path: Path) -> str:
     """Text of a file; a SceneError with one sentence where that cannot be."""
     return _decoded(read_bytes(path, LARGEST_TEXT), path)
+
+
+def read_own_text(name: str) -> str:
+    """Text of a file that comes with the program, by its name in this package."""
+    return files("scenes").joinpath(*name.split("/")).read_text(encoding="utf-8")
 
 
 def read_bytes(path: Path, largest: int = LARGEST_MESH) -> bytes:
@@ -197,10 +204,8 @@ class Staging:
 
     def write_arrays(self, name: str, arrays: Mapping[str, NDArray[Any]]) -> str:
         """Write arrays as .npz; its relative name comes back."""
-        with zipfile.ZipFile(self.path_for(name), "w", zipfile.ZIP_DEFLATED, compresslevel=COMPRESSION) as archive:
-            for key, array in arrays.items():
-                with archive.open(f"{key}.npy", "w", force_zip64=True) as member:
-                    np.lib.format.write_array(member, np.asanyarray(array), allow_pickle=False)
+        with self.path_for(name).open("wb") as stream:
+            _write_npz(stream, arrays)
         return name
 
     def remove(self, name: str) -> None:
@@ -210,6 +215,20 @@ class Staging:
     def names(self) -> tuple[str, ...]:
         """Relative names of all files written so far, sorted."""
         return tuple(sorted(str(path.relative_to(self.folder).as_posix()) for path in self.folder.rglob("*") if path.is_file()))
+
+
+def _write_npz(stream: BinaryIO, arrays: Mapping[str, NDArray[Any]]) -> None:
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=COMPRESSION) as archive:
+        for key, array in arrays.items():
+            with archive.open(f"{key}.npy", "w", force_zip64=True) as member:
+                np.lib.format.write_array(member, np.asanyarray(array), allow_pickle=False)
+
+
+def npz_bytes(arrays: Mapping[str, NDArray[Any]]) -> bytes:
+    """Arrays as the bytes of an .npz file."""
+    stream = io.BytesIO()
+    _write_npz(stream, arrays)
+    return stream.getvalue()
 
 
 @contextmanager

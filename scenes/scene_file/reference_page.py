@@ -10,6 +10,7 @@ from scenes.scene_file.examples import example_text
 from scenes.scene_file.messages import plain, shown
 from scenes.scene_file.tables.box import BoxPart
 from scenes.scene_file.tables.fields import Table, bare, table_of
+from scenes.scene_file.tables.half_field import HalfFieldAngles
 from scenes.scene_file.tables.lens import PupilDepth
 from scenes.scene_file.tables.prescription import GlassFile
 from scenes.scene_file.tables.scene import Scene
@@ -110,6 +111,8 @@ def _kind_words(annotation: Any) -> str:
     kind = bare(annotation)
     if kind is PupilDepth:
         return "number, `[least, most]` or table"
+    if kind is HalfFieldAngles:
+        return "number or table"
     if table_of(kind) is not None:
         return "tables" if get_origin(kind) is tuple else "table"
     if get_origin(kind) is Literal:

@@ -14,7 +14,7 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
 from scenes.scene_file.tables.lens import Lens
-from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, box_for, focal_lengths, focus_distances_of
+from scenes.scene_file.tables.scene import Scene, box_for, can_focus, focal_lengths, focus_distances_of
 from scenes.states.keys import Setting
 from scenes.states.load import Loaded
 from scenes.states.select import chosen_lenses
@@ -55,7 +55,7 @@ def range_plans(loaded: Loaded, lens: Lens) -> tuple[State, ...]:
         grid=grid,
         guides=guides,
         settings=settings,
-        usable=lambda focal_mm, focus_mm: _usable(lens, focal_mm, focus_mm),
+        usable=lambda focal_mm, focus_mm: can_focus(lens, focal_mm, focus_mm),
         moves_with_front=box_for(scene, lens).mount == CLAMP,
     )
     plans = [plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides) for setting in (*settings, *between)]
@@ -96,22 +96,14 @@ def focus_range_mm(scene: Scene, lens: Lens, focal_mm: float) -> tuple[float, ..
     asked = [math.inf, *focus_distances_of(scene, lens), *rows]
     if lens.close_focus_mm is not None:
         asked.append(lens.close_focus_mm)
-    return tuple(dict.fromkeys(distance for distance in asked if _usable(lens, focal_mm, distance)))
-
-
-def _usable(lens: Lens, focal_mm: float, focus_mm: float) -> bool:
-    if math.isinf(focus_mm):
-        return True
-    if lens.front_to_sensor_mm is None or focus_mm <= lens.front_to_sensor_mm:
-        return False
-    return focus_mm >= NEAREST_FOCUS_IN_FOCAL_LENGTHS * focal_mm or any(row.half_field_deg is not None for row in lens.state)
+    return tuple(dict.fromkeys(distance for distance in asked if can_focus(lens, focal_mm, distance)))
 
 
 def focus_note(lens: Lens) -> str | None:
     """What keeps a lens's nearest focus out of account; None where nothing does."""
     if lens.close_focus_mm is None:
         return f"{lens.name}: close_focus_mm is not given, so only the focus distances of [check] and infinity were looked at"
-    if not all(_usable(lens, focal_mm, lens.close_focus_mm) for focal_mm in focal_lengths(lens)):
+    if not all(can_focus(lens, focal_mm, lens.close_focus_mm) for focal_mm in focal_lengths(lens)):
         why = "front_to_sensor_mm is not given" if lens.front_to_sensor_mm is None else "it is nearer than 4 focal lengths"
         return f"{lens.name}: its nearest focus, {plain(lens.close_focus_mm)} mm, was left out: {why}"
     return None

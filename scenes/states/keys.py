@@ -47,8 +47,9 @@ class _Asked:
 
 def settings_of(scene: Scene, lens: Lens) -> Iterator[Setting]:
     """Every setting of a lens that the scene's [check] asks for."""
-    for focal_mm, focus_mm, f_number in product(focal_lengths(lens), focus_distances_of(scene, lens), f_numbers_of(scene, lens)):
-        yield Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
+    for focal_mm in focal_lengths(lens):
+        for focus_mm, f_number in product(focus_distances_of(scene, lens, focal_mm), f_numbers_of(scene, lens)):
+            yield Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
 
 
 def key_of(scene: Scene, lens: Lens, setting: Setting) -> str:

@@ -10,16 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.optics.camera import PixelGrid
-from raytrace.optics.conjugate import conjugate, pupil_to_object_mm
+from raytrace.optics.conjugate import pupil_to_object_mm
 from raytrace.optics.lens import FixedPupil, LensState, Pupil, TracedPupil, WalkingPupil
 from raytrace.optics.prescription import first_order
 from raytrace.optics.prescription_pupil import largest_field_rad, pupil_table
-from raytrace.optics.projection import image_radius_mm, undistort_radius
 from raytrace.optics.traced_picture import TracedPicture, traced_picture
-from raytrace.optics.zoom import InBetween, StateRow, in_between
+from raytrace.optics.zoom import InBetween, in_between
 from scenes.scene_file.resources import GlassTable
-from scenes.scene_file.tables.lens import Lens, PupilDepth
-from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
+from scenes.scene_file.tables.lens import Lens
+from scenes.states.stated_field import FieldMap, FieldSetting, depths_at, field_map, rows_of
 from scenes.states.traced_focus import check_focal_mm, check_half_field, traced_focus
 
 TRACED_FIELDS = 54  # field angles of a traced pupil's table; between them the outline is interpolated
@@ -34,24 +33,6 @@ class Variant:
 
     name: str
     lens: LensState
-
-
-def rows_of(lens: Lens) -> tuple[StateRow, ...]:
-    """The scene's state rows as the zoom interpolation takes them."""
-    return tuple(
-        StateRow(
-            focal_mm=row.focal_mm if row.focal_mm is not None else lens.focal_mm,
-            focus_mm=row.focus_mm if row.focus_mm is not None else math.inf,
-            pupil_mm=_four(row.pupil_behind_front_mm),
-            front_travel_mm=row.front_travel_mm,
-            half_field_deg=row.half_field_deg,
-        )
-        for row in lens.state
-    )
-
-
-def _four(depth: PupilDepth | None) -> tuple[float, float, float, float] | None:
-    return None if depth is None else (*depth.horizontal, *depth.vertical)
 
 
 def front_travel_mm(lens: Lens, focal_mm: float, focus_mm: float) -> float:
@@ -70,23 +51,24 @@ def field_guess_percent(
     here = in_between(rows_of(lens), focal_mm, focus_mm)
     if math.isinf(focus_mm) or lens.prescription is not None or (here.half_field_deg is not None and not here.field_is_held):
         return None
-    far = _Setting(lens, grid, in_between(rows_of(lens), focal_mm, math.inf), None, focal_mm, math.inf, lens.f_number)
-    far_focal_mm = _field_focal_mm(far, 0.0)
-    ways = [_wider_than(far_focal_mm, variant.lens) for variant in variants] or [(1.0, 1.0)]
+    at_infinity = FieldSetting(lens=lens, grid=grid, focal_mm=focal_mm, focus_mm=math.inf, front_to_sensor_mm=None)
+    far = field_map(at_infinity, (0.0, 0.0))
+    ways = [_wider_than(far, variant.lens) for variant in variants] or [(1.0, 1.0)]
     return 100.0 * (max(way[0] for way in ways) - 1.0), 100.0 * (max(way[1] for way in ways) - 1.0)
 
 
-def _wider_than(far_focal_mm: float, lens: LensState) -> tuple[float, float]:
+def _wider_than(far: FieldMap, lens: LensState) -> tuple[float, float]:
     """Tangents (across, upright) of the field by those at infinity.
 
     The field is mapped from the upright pupil. Where the one across lies elsewhere it sees the same object plane, its tangents by
     the distance from it.
     """
-    upright = far_focal_mm / lens.field_focal_mm
+    upright = far.focal_mm / lens.field_focal_mm
+    across = upright * lens.squeeze / far.squeeze
     if not isinstance(lens.pupil, FixedPupil):
-        return upright, upright
+        return across, upright
     across_mm, upright_mm = (lens.object_z_mm + depth for depth in lens.pupil.behind_front_mm)
-    return upright * upright_mm / across_mm, upright
+    return across * upright_mm / across_mm, upright
 
 
 def lens_variants(
@@ -102,8 +84,8 @@ def lens_variants(
     if lens.pupil_walk is not None:
         return (Variant(name="walking pupil", lens=_walking_state(setting)),)
     return tuple(
-        Variant(name=name, lens=_state(setting, depth[1], _fixed_pupil(setting, depth)))
-        for name, depth in _depths(here.pupil_mm or _four(lens.pupil_behind_front_mm) or (0.0, 0.0, 0.0, 0.0))
+        Variant(name=name, lens=_state(setting, depth, _fixed_pupil(setting, depth)))
+        for name, depth in _depths(depths_at(lens, here))
     )
 
 
@@ -121,6 +103,16 @@ class _Setting:
     def half_size_mm(self) -> tuple[float, float]:
         radius = self.focal_mm / self.f_number / 2
         return radius * self.lens.pupil_width_factor, radius
+
+    @property
+    def field(self) -> FieldSetting:
+        return FieldSetting(
+            lens=self.lens,
+            grid=self.grid,
+            focal_mm=self.focal_mm,
+            focus_mm=self.focus_mm,
+            front_to_sensor_mm=self.front_to_sensor_mm,
+        )
 
 
 def _depths(bounds: tuple[float, float, float, float]) -> list[tuple[str, tuple[float, float]]]:
@@ -148,7 +140,7 @@ def _walking_state(setting: _Setting) -> LensState:
     rows = setting.lens.pupil_walk or ()
     on_axis = rows[0][1]
     pupil = WalkingPupil(behind_front_mm=on_axis, half_size_mm=setting.half_size_mm, rows=rows)
-    return _state(setting, on_axis, pupil)
+    return _state(setting, (on_axis, on_axis), pupil)
 
 
 def _traced_state(setting: _Setting, glass: GlassTable) -> LensState:
@@ -201,48 +193,18 @@ def _object_z_mm(setting: _Setting) -> float:
     return pupil_to_object_mm(setting.focus_mm, length, 0.0)
 
 
-def _field_focal_mm(setting: _Setting, depth_mm: float) -> float:
-    """What maps the picture onto the field: the state's own half field where it has one, else the conjugate's m L [mm].
-
-    A half field that is held from another focal length or focus may be too narrow here: then the wider of both counts.
-    """
-    lens, half_field = setting.lens, setting.here.half_field_deg
-    if half_field is None:
-        return _conjugate_focal_mm(setting, depth_mm)
-    unit_radius = float(image_radius_mm(np.radians(half_field), 1.0, lens.projection))
-    stated_mm = lens.squeeze * _undistorted_edge_mm(setting) / unit_radius
-    if not setting.here.field_is_held or _is_nearer_than_a_lens_images(setting):
-        return stated_mm
-    return min(stated_mm, _conjugate_focal_mm(setting, depth_mm))
-
-
-def _conjugate_focal_mm(setting: _Setting, depth_mm: float) -> float:
-    return conjugate(setting.focal_mm, setting.focus_mm, setting.front_to_sensor_mm or 0.0, depth_mm).effective_focal_mm
-
-
-def _is_nearer_than_a_lens_images(setting: _Setting) -> bool:
-    return setting.focus_mm < NEAREST_FOCUS_IN_FOCAL_LENGTHS * setting.focal_mm
-
-
-def _undistorted_edge_mm(setting: _Setting) -> float:
-    """Where the edge of the picture's width would lie without the lens's distortion: the field was measured with it [mm]."""
-    half_diagonal_mm = setting.grid.half_diagonal_mm
-    edge = setting.grid.width_mm / 2 / half_diagonal_mm
-    return float(undistort_radius(np.array([edge]), setting.lens.distortion)[0]) * half_diagonal_mm
-
-
-def _state(setting: _Setting, depth_mm: float, pupil: Pupil) -> LensState:
-    lens = setting.lens
+def _state(setting: _Setting, depth_mm: tuple[float, float], pupil: Pupil) -> LensState:
+    lens, field = setting.lens, field_map(setting.field, depth_mm)
     return LensState(
         name=lens.name,
         focal_mm=setting.focal_mm,
         f_number=setting.f_number,
         focus_mm=setting.focus_mm,
-        field_focal_mm=_field_focal_mm(setting, depth_mm),
+        field_focal_mm=field.focal_mm,
         object_z_mm=_object_z_mm(setting),
         pupil=pupil,
         projection=lens.projection,
-        squeeze=lens.squeeze,
+        squeeze=field.squeeze,
         distortion=lens.distortion,
         half_diagonal_mm=setting.grid.half_diagonal_mm,
         front_radius_mm=_front_radius_mm(lens),

@@ -12,7 +12,8 @@ from raytrace.optics.lens import LensState
 from raytrace.optics.prescription_pupil import stop_semi_diameter_mm
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.box import CLAMP, Box
-from scenes.scene_file.tables.lens import Lens, focal_lengths
+from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
+from scenes.scene_file.tables.scene import can_focus
 from scenes.states.box import rod_spec
 from scenes.states.clear_rule import WALK_MM, walk_ends_deg
 
@@ -63,6 +64,12 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
             "give pupil_walk, or keep that much clearance; with less a state is called tight"
         )
         yield Note(lens.name, text, Severity.FACT)
+    if glass is None and lens.squeeze != 1.0 and all(depth.is_round for depth in stated_depths(lens)):
+        text = (
+            "gives one pupil depth for both directions; a lens that squeezes at its front has its vertical pupil deeper than its "
+            "horizontal one, and sees more upright than is taken: give pupil_behind_front_mm = { horizontal = ..., vertical = ... }"
+        )
+        yield Note(lens.name, text, Severity.CAUTION)
 
 
 def field_words(focus: str, percent: tuple[float, float] | None) -> str:
@@ -99,6 +106,18 @@ def walk_notes(lens_name: str, variants: Sequence[LensState]) -> tuple[Note, ...
         else ""
     )
     return (Note(lens_name, text, Severity.CAUTION),) if text else ()
+
+
+def nearest_focus_notes(lens: Lens, *, focus_is_named: bool) -> tuple[Note, ...]:
+    """That a lens's nearest focus is not looked at, where nobody chose to leave it out."""
+    near = lens.close_focus_mm
+    if focus_is_named or near is None or all(can_focus(lens, focal_mm, near) for focal_mm in focal_lengths(lens)):
+        return ()
+    if lens.front_to_sensor_mm is None:
+        why = "front_to_sensor_mm is not given: measure it from front rim to image plane"
+    else:
+        why = "it is nearer than 4 focal lengths: give half_field_deg in state rows"
+    return (Note(lens.name, f"its nearest focus, {near:g} mm, is not looked at: {why}", Severity.CAUTION),)
 
 
 def _zoom_notes(lens: Lens) -> Iterator[Note]:

@@ -18,11 +18,12 @@ from scenes.scene_file.tables.camera import Camera
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for, f_numbers_of, focal_lengths
 from scenes.states.box import box_place, build_box
+from scenes.states.contradictions import contradiction_notes
 from scenes.states.focus_plane import focus_notes
 from scenes.states.keys import Setting, StateLabel, key_of, settings_of
 from scenes.states.lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.states.lens_front import front_notes
-from scenes.states.notes import facts_of, field_notes, walk_notes
+from scenes.states.notes import facts_of, field_notes, nearest_focus_notes, walk_notes
 from scenes.states.traced_notes import traced_notes
 
 
@@ -149,9 +150,10 @@ def plan_state(
         guides=guides,
         notes=(
             *notes,
+            *contradiction_notes(scene, lens, grid),
             *walk_notes(lens.name, states),
             *field_notes(lens.name, focus_mm, guess),
-            *front_notes(lens, states, guides, field_is_guess=guess is not None),
+            *front_notes(lens, states, guides, field_is_guess=guess is not None, guess_share=1.0 + max(guess or (0.0,)) / 100.0),
             *focus_notes(box, states),
             *traced_notes(lens, resources.glass_of(lens), states, guides, focus_mm),
         ),
@@ -164,7 +166,8 @@ def _facts(scene: Scene, lens: Lens, resources: Resources) -> tuple[Note, ...]:
     focal_mm = focal_lengths(lens)[0]
     own_box = box_for(scene, lens)
     assembly, _ = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, math.inf))
-    return facts_of(own_box, lens, assembly, resources.glass_of(lens), min(f_numbers_of(scene, lens)))
+    facts = facts_of(own_box, lens, assembly, resources.glass_of(lens), min(f_numbers_of(scene, lens)))
+    return (*facts, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))
 
 
 def pixel_grid(camera: Camera) -> PixelGrid:

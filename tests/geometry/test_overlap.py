@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 import trimesh
 
-from geometry.body import Kind, Part, Surface
+from geometry.body import Kind, Part, Slab, Surface
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
 from geometry.notes import Note, Severity
 from geometry.outline import RoundedRectangle
-from geometry.overlap import mean_depth_mm, overlap_mesh, overlap_notes
+from geometry.overlap import glass_overlap_notes, mean_depth_mm, overlap_mesh, overlap_notes
 from geometry.parts import back_plate, box_pose, extension, flag, hood, mask, opening, seal, tray
 
 BOX = box_pose(ahead_mm=4, tilt_deg=6, offset_up_mm=2, back_thickness_mm=4)
@@ -55,6 +55,36 @@ def test_a_part_that_runs_into_the_back_plate_is_the_one_to_move():
     # plate from 0 to 4, tray from 1 to 9: 4 - 1 = 3 ahead
     (note,) = overlap_notes([back_plate(BOX, **PLATE), stage(1, "tray")])
     assert note.text.endswith("; move tray ahead by 3.0 mm, or make one of them shallower")
+
+
+def slab(at_mm, name="filter", **more):
+    """A plate of 160 x 120 mm in the middle of a stage that stands at at_mm."""
+    held = stage(at_mm, "its tray", **more)
+    return Slab(name=name, pose=held.body.inner[0].pose, outline=RoundedRectangle(160, 120), thickness_mm=4)
+
+
+def test_a_filter_in_its_own_tray_is_where_it_belongs():
+    assert glass_overlap_notes([stage(10, "tray"), stage(20, "front tray")], [slab(10), slab(20, "front filter")]) == ()
+
+
+def test_a_lens_barrel_through_a_filter_leaves_its_light_in_doubt():
+    # the box tilts by 6 deg, 4 ahead of the front: a plate at -20 lies wholly behind the front rim
+    (note,) = glass_overlap_notes([barrel(outside_mm=114, inside_mm=100)], [slab(-20)])
+    assert (note.part, note.severity, note.doubts_light) == ("barrel", Severity.FAULT, True)
+    assert note.text.startswith("stands in filter, by up to 4.0 mm of its thickness")
+
+
+def test_a_tilted_tray_that_reaches_into_the_next_filter_leaves_its_light_in_doubt():
+    tilted = stage(10, "rear tray", tilt_deg=8)
+    (note,) = glass_overlap_notes([tilted], [slab(14)])
+    assert note.part == "rear tray"
+    assert glass_overlap_notes([tilted], [slab(60)]) == ()
+
+
+def test_two_filters_in_one_place_leave_their_light_in_doubt():
+    (note,) = glass_overlap_notes([], [slab(10), slab(12, "front filter")])
+    assert (note.part, note.doubts_light) == ("front filter", True)
+    assert "by up to 2.0 mm of its thickness" in note.text  # middles 2 apart, 4 thick each
 
 
 def test_touching_is_not_overlapping():

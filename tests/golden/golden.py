@@ -91,7 +91,7 @@ ALL = "check beam masks filters flags builds widest bokeh ghosts sun leaks"
 BUT_SLOW = "check beam masks filters flags builds bokeh ghosts sun"
 TELL_ONLY = ("flags", "bokeh", "ghosts", "sun")  # their folders hold pictures alone
 SHORT = ("check", "beam")
-NAMES = "demo check beam masks filters flags builds widest bokeh ghosts sun leaks new list schema"
+NAMES = "demo check beam masks filters flags builds widest bokeh ghosts sun leaks view new list schema"
 
 
 def every_run() -> list[Run]:

@@ -181,7 +181,8 @@ def check_state(
         judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits, amount=amounts.words) for guide in plan.guides
     )
     guides = field_first(guides, plan.field_guess_percent)
-    guides = never_clear(not_between_points(with_rooms(guides, plan, parts), parts), focus_notes(plan.box, plan.variants))
+    found = (*focus_notes(plan.box, plan.variants), *plan.notes)
+    guides = never_clear(not_between_points(with_rooms(guides, plan, parts), parts), found)
     guides = never_clear_beyond(guides, picture_notes(plan.lens_name, plan.variants, plan.guides))
     map_ = darkest_of(maps)
     result = StateResult(

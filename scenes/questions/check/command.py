@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from scenes.answers.options import Wanted, scene_argument, state_options
+from scenes.answers.options import Wanted, scene_argument_of_notes, state_options
 from scenes.questions.check.options import run_options
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @click.command("check")
-@scene_argument
+@scene_argument_of_notes
 @click.option(
     "--out",
     "-o",

@@ -25,6 +25,8 @@ from scenes.states.names import in_a_sentence, lens_words, setting_words, state_
 from scenes.view3d.state_view import VIEW_SIZE
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from raytrace.optics.camera import Guide
     from scenes.questions.check.contact_sheet import SheetEntry
     from scenes.states.state import State
@@ -141,38 +143,45 @@ def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> str:
 
 def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> str:
     from scenes.io.pictures import figure_png
-    from scenes.questions.check.map_sheet import map_figure
 
     assert request.staging is not None
+    figure = map_sheet(plan, state, map_, request.limits)
+    request.staging.write(request.name(f"{plan.key}/map.png"), figure_png(figure))
+    return f"{plan.key}/map.png"
+
+
+def map_sheet(plan: State, state: StateResult, map_: VignetteMap, limits: Limits) -> Figure:
+    """The heatmap of a state, with its verdict."""
+    from scenes.questions.check.map_sheet import map_figure
+
     worst = state.blamed.worst
-    figure = map_figure(
+    return map_figure(
         map_,
         plan.guides,
         title=state_words(state),
         subtitle=guide_words(state),
         verdict_word=str(state.word),
         blame=None if worst.blame is None else worst.blame.part,
-        visible_loss_stops=request.limits.visible_loss_stops,
+        visible_loss_stops=limits.visible_loss_stops,
         sentence=_sentence(state),
     )
-    request.staging.write(request.name(f"{plan.key}/map.png"), figure_png(figure))
-    return f"{plan.key}/map.png"
 
 
 def _side_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest, view: str, name: str) -> Job:
     from scenes.view3d.content import View
 
-    return _scene3d(plan, state, map_, View(view)), request.path(f"{plan.key}/{name}"), VIEW_SIZE
+    return scene3d_of_state(plan, state, map_, View(view)), request.path(f"{plan.key}/{name}"), VIEW_SIZE
 
 
 def front_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> Job:
     """The view from the front, from where all states of one lens look alike."""
     from scenes.view3d.content import View
 
-    return _scene3d(plan, state, map_, View.FRONT), request.path(f"{plan.key}/front.png"), VIEW_SIZE
+    return scene3d_of_state(plan, state, map_, View.FRONT), request.path(f"{plan.key}/front.png"), VIEW_SIZE
 
 
-def _scene3d(plan: State, state: StateResult, map_: VignetteMap, view: View) -> Scene3D:
+def scene3d_of_state(plan: State, state: StateResult, map_: VignetteMap, view: View) -> Scene3D:
+    """Box, beam, rays and heatmap of a state, to draw."""
     from scenes.view3d.state_view import scene3d_of
 
     lens = plan.variants[state.blamed.pupil if state.blamed.worst.blame is not None else len(plan.variants) // 2]

@@ -15,6 +15,7 @@ from raytrace.beam.frame_margin import Margin, frame_margin, pessimistic_share
 from raytrace.optics.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word, has_room, lack_words, word_for, worst_word
+from scenes.states.focus_plane import BEYOND
 
 SharesAt = Callable[[NDArray[np.float64], bool], Shares]  # picture points (N, 2), whether to spend more rays on them
 
@@ -321,11 +322,11 @@ def _listed(words: Sequence[str]) -> str:
 
 
 def never_clear(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
-    """The verdicts of a state with these notes of its plane in focus: tight at best, where there are any."""
-    if not notes:
+    """The verdicts of a state with these notes: tight at best where one of them doubts the light, which is then the next step."""
+    fault = next((note for note in notes if note.doubts_light), None)
+    if fault is None:
         return guides
-    step = f"check a farther focus too, or bring the {notes[0].part} back: it {notes[0].text.partition(':')[0]}"
-    return _tight_at_best(guides, step)
+    return _tight_at_best(guides, _fault_step(fault))
 
 
 def never_clear_beyond(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
@@ -340,3 +341,10 @@ def _tight_at_best(guides: tuple[GuideVerdict, ...], step: str) -> tuple[GuideVe
         replace(guide, word=worst_word([guide.word, Word.TIGHT]), next_step=step) if guide.word is Word.CLEAR else guide
         for guide in guides
     )
+
+
+def _fault_step(fault: Note) -> str:
+    told = fault.text.partition("; ")[0].partition(": ")[0]
+    if BEYOND in fault.text:
+        return f"check a farther focus too, or bring the {fault.part} back: it {told}"
+    return f"first clear up the fault of {fault.part}: {told}"

@@ -18,8 +18,8 @@ from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import FlatTarget, Shield, shading_of
 from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in
-from scenes.changes.flag_collisions import Crowd
-from scenes.questions.flags.lights import PAIR_ANGLES, Grounds, neighbours, rounded_down, sides_of
+from scenes.changes.flag_collisions import FlagCollisions
+from scenes.questions.flags.lights import PAIR_ANGLES, FlaglessBoxes, neighbours, rounded_down, sides_of
 from scenes.scene_file.tables.box import Box, Extension, Flag
 from scenes.states.box import flag_name
 from scenes.states.select import widest_stops
@@ -44,7 +44,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mended:
+class WorkingChange:
     """A change that works, and the setting of one flag or two that then keeps the light off and the frame clear [deg].
 
     window_deg (from, to) for one flag; angles_deg for two, room_deg what both then have to spare.
@@ -59,11 +59,11 @@ class Mended:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mending:
+class ChangesTried:
     """What came of one light: changes that work, cheapest kind first, and each kind that was tried, in words with how far."""
 
     light: str
-    found: tuple[Mended, ...]
+    found: tuple[WorkingChange, ...]
     tried: tuple[str, ...]
 
 
@@ -76,39 +76,39 @@ class _Family:
     last_resort: bool = False
 
 
-class Workshop:
+class ChangeSearch:
     """The states of a show at their widest stops, ready to be measured with a changed box."""
 
     def __init__(self, plans: Sequence[State]) -> None:
         self._plans = widest_stops(plans)
         self._limits = {plan.key: FlagBench(plan, more_mm=MORE_MM) for plan in self._plans}
-        self._now = Grounds()
-        self._crowd = Crowd(self._plans)
+        self._now = FlaglessBoxes()
+        self._collisions = FlagCollisions(self._plans)
         self._hoods: dict[tuple[str, str], float] = {}
-        self._changed: dict[str, Grounds] = {}
+        self._changed: dict[str, FlaglessBoxes] = {}
         self._targets: dict[str, FlatTarget] = {plan.key: self._now.target(plan) for plan in self._plans}
 
-    def mend(self, light: StrayLight, skip: Sequence[str] = (), most: int | None = None) -> Mending:
+    def least_changes(self, light: StrayLight, skip: Sequence[str] = (), most: int | None = None) -> ChangesTried:
         """The least change of each kind that keeps a light off, cheapest kind first, up to `most` of them.
 
         `skip` names states that do not matter.
         """
         plans = [plan for plan in self._plans if plan.key not in skip]
-        found: list[Mended] = []
+        found: list[WorkingChange] = []
         tried: list[str] = []
         for family in self._families(light, plans):
             if found and (family.last_resort or len(found) == most):
                 continue
             tried.append(family.words)
-            mended = self._least(light, plans, family.changes)
-            found += [] if mended is None else [mended]
-        return Mending(light=light.name, found=tuple(found), tried=tuple(tried))
+            working = self._least(light, plans, family.changes)
+            found += [] if working is None else [working]
+        return ChangesTried(light=light.name, found=tuple(found), tried=tuple(tried))
 
-    def _least(self, light: StrayLight, plans: list[State], changes: Sequence[Change]) -> Mended | None:
+    def _least(self, light: StrayLight, plans: list[State], changes: Sequence[Change]) -> WorkingChange | None:
         for change in changes:
-            mended = self._tried(light, plans, change)
-            if mended is not None:
-                return mended
+            working = self._tried(light, plans, change)
+            if working is not None:
+                return working
         return None
 
     def _families(self, light: StrayLight, plans: Sequence[State]) -> Iterator[_Family]:
@@ -132,43 +132,43 @@ class Workshop:
             words = f"the hood deeper by up to {DEEPER_MM[-1]} mm, its walls carried straight on"
             yield _Family(words=words, changes=tuple(deeper(more) for more in DEEPER_MM))
 
-    def _tried(self, light: StrayLight, plans: list[State], change: Change) -> Mended | None:
+    def _tried(self, light: StrayLight, plans: list[State], change: Change) -> WorkingChange | None:
         """What a change leads to; None where it does not do. States that refuse come first the next time."""
         boxes = {plan.key: change.apply(self._now.box(plan)) for plan in plans}
         if change.hood and not all(self._hood_clears(plan, boxes[plan.key], change.words) for plan in plans):
             return None
         fitted = {plan.key: places_in(boxes[plan.key], plan) for plan in plans}
         places = {key: [p for p in all_of if p.side in sides_of(light)] for key, all_of in fitted.items()}
-        grounds = self._grounds(change) if change.hood else self._now
-        if plans and self._refuses(light, plans[0], places[plans[0].key], grounds):
+        flagless = self._flagless(change) if change.hood else self._now
+        if plans and self._refuses(light, plans[0], places[plans[0].key], flagless):
             return None
         trial = _Trial(light, *self._spans(plans, places))
         for number, plan in enumerate(plans):
-            trial.add(self._targets[plan.key], grounds, plan, places[plan.key])
+            trial.add(self._targets[plan.key], flagless, plan, places[plan.key])
             if trial.is_lost:
                 plans.insert(0, plans.pop(number))
                 return None
         return self._that_fits(trial.outcome(change.words), change)
 
-    def _that_fits(self, mended: Mended | None, change: Change) -> Mended | None:
+    def _that_fits(self, working: WorkingChange | None, change: Change) -> WorkingChange | None:
         """The outcome, if the flags can stand so without meeting; one flag's window at least at its wider end."""
-        if mended is None:
+        if working is None:
             return None
-        if mended.angles_deg is not None:
-            met = self._crowd.met(dict(zip(mended.flags, mended.angles_deg, strict=True)), change.apply, change.words)
-            return None if met else mended
-        assert mended.window_deg is not None
-        least, most = mended.window_deg
-        free = [a for a in (least, most) if not self._crowd.met({mended.flags[0]: a}, change.apply, change.words)]
-        return None if most not in free else replace(mended, window_deg=(least if least in free else most, most))
+        if working.angles_deg is not None:
+            met = self._collisions.met(dict(zip(working.flags, working.angles_deg, strict=True)), change.apply, change.words)
+            return None if met else working
+        assert working.window_deg is not None
+        least, most = working.window_deg
+        free = [a for a in (least, most) if not self._collisions.met({working.flags[0]: a}, change.apply, change.words)]
+        return None if most not in free else replace(working, window_deg=(least if least in free else most, most))
 
-    def _refuses(self, light: StrayLight, plan: State, places: Sequence[FlagPlace], grounds: Grounds) -> bool:
+    def _refuses(self, light: StrayLight, plan: State, places: Sequence[FlagPlace], flagless: FlaglessBoxes) -> bool:
         """Whether one state by itself says no, which is soon known: others can only ask for more."""
         clear, most = self._spans([plan], {plan.key: list(places)})
         if len(clear) < len(places):
             return False
         trial = _Trial(light, clear, most)
-        trial.add(self._targets[plan.key], grounds, plan, places)
+        trial.add(self._targets[plan.key], flagless, plan, places)
         return trial.is_lost
 
     def _spans(self, plans: Sequence[State], places: dict[str, list[FlagPlace]]) -> tuple[dict[str, float], dict[str, float]]:
@@ -183,10 +183,10 @@ class Workshop:
                     most[place.name] = min(most.get(place.name, MOST_DEG), widest)
         return clear, most
 
-    def _grounds(self, change: Change) -> Grounds:
+    def _flagless(self, change: Change) -> FlaglessBoxes:
         """What lights fall on with another hood: made once for all lights."""
         if change.words not in self._changed:
-            self._changed[change.words] = Grounds(change.apply)
+            self._changed[change.words] = FlaglessBoxes(change.apply)
         return self._changed[change.words]
 
     def _hood_clears(self, plan: State, box: Box, words: str) -> bool:
@@ -214,12 +214,12 @@ class _Trial:
         self._cut: dict[str, float] | None = None
         self._second: dict[tuple[str, str], FloatArray] | None = None
 
-    def add(self, target: FlatTarget, grounds: Grounds, plan: State, places: Sequence[FlagPlace]) -> None:
+    def add(self, target: FlatTarget, flagless: FlaglessBoxes, plan: State, places: Sequence[FlagPlace]) -> None:
         """Count one more state."""
         mine = [place for place in places if place.name in self._clear]
         shields = [Shield(hinge=place.hinge, bars=place.bars, from_deg=self._clear[place.name], farther_in=False) for place in mine]
         pairs = list(neighbours([place.side for place in mine]))
-        found = shading_of(target, self._light, grounds.world(plan), shields, pairs, LOOK_ROUNDS)
+        found = shading_of(target, self._light, flagless.world(plan), shields, pairs, LOOK_ROUNDS)
         cut = {place.name: found.alone_deg(k) for k, place in enumerate(mine)}
         second = {(mine[i].name, mine[j].name): found.second_deg(i, j, PAIR_ANGLES) for i, j in pairs}
         self._cut = cut if self._cut is None else {k: min(v, cut[k]) for k, v in self._cut.items() if k in cut}
@@ -248,14 +248,14 @@ class _Trial:
         k = int(np.argmax(room))
         return (float(PAIR_ANGLES[k]), rounded_down(float(second[k]))), float(np.floor(room[k] * 10) / 10)
 
-    def outcome(self, words: str) -> Mended | None:
+    def outcome(self, words: str) -> WorkingChange | None:
         """What comes of it: one flag before two."""
         window, pair = self._window(), self._pair()
         if window is not None:
-            return Mended(light=self._light.name, change=words, flags=(window[0],), window_deg=(window[1], window[2]))
+            return WorkingChange(light=self._light.name, change=words, flags=(window[0],), window_deg=(window[1], window[2]))
         if pair is None:
             return None
-        return Mended(light=self._light.name, change=words, flags=pair[0], angles_deg=pair[1], room_deg=pair[2])
+        return WorkingChange(light=self._light.name, change=words, flags=pair[0], angles_deg=pair[1], room_deg=pair[2])
 
 
 def _longer_ones(places: Sequence[FlagPlace]) -> Iterator[_Family]:

@@ -33,7 +33,7 @@ PAIR_ANGLES = np.arange(LEAST_DEG, MOST_DEG + PAIR_DEG, PAIR_DEG)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LightFate:
+class LightInState:
     """One light in one state: whether it is in the picture, comes from behind the glass, or reaches the glass with no flag.
 
     cut_deg and bare_cut_deg: by flag, the widest angle that keeps it off, with and without extension; second_deg: by two flags, for
@@ -109,28 +109,28 @@ class LightAnswer:
     azimuth_deg: float
     elevation_deg: float
     target: str
-    fates: tuple[LightFate, ...]
+    by_state: tuple[LightInState, ...]
     windows: tuple[Window, ...]
     pairs: tuple[PairWindow, ...]
 
     @property
-    def in_picture(self) -> tuple[LightFate, ...]:
+    def in_picture(self) -> tuple[LightInState, ...]:
         """States in whose picture it is: no flag may cut it there."""
-        return tuple(fate for fate in self.fates if fate.in_picture)
+        return tuple(seen for seen in self.by_state if seen.in_picture)
 
     @property
     def reaches(self) -> bool:
         """Whether it reaches the target of any state with no flag on the box."""
-        return any(fate.reaches for fate in self.fates)
+        return any(seen.reaches for seen in self.by_state)
 
     @property
     def is_open(self) -> bool:
         """Whether it reaches the target whatever the flags are set to within what the frame allows."""
         works = any(w.opens for w in self.windows) or any(p.opens for p in self.pairs)
-        return any(fate.reaches and not fate.in_picture for fate in self.fates) and not works
+        return any(seen.reaches and not seen.in_picture for seen in self.by_state) and not works
 
 
-class Grounds:
+class FlaglessBoxes:
     """What lights fall on: the box without its flags, state by state; search trees are made once for each lens and setting."""
 
     def __init__(self, change: Callable[[Box], Box] | None = None) -> None:
@@ -165,21 +165,25 @@ class Grounds:
         return FlatTarget(name="lens front", pose=pose(ahead_mm=STEP_MM), outline=circle)
 
 
-def light_fates(
-    grounds: Grounds, lights: Sequence[StrayLight], states: Sequence[FlagState], flags: Sequence[FlagSummary], tick: Tick = silent
-) -> Iterator[LightFate]:
+def lights_in_states(
+    flagless: FlaglessBoxes,
+    lights: Sequence[StrayLight],
+    states: Sequence[FlagState],
+    flags: Sequence[FlagSummary],
+    tick: Tick = silent,
+) -> Iterator[LightInState]:
     """Every light in every state that has flags; of several stops the widest, whose beam holds those of the others."""
     start = {flag.name: flag.clear_deg for flag in flags}
     for plan in widest_stops(state.plan for state in states):
-        target, places = grounds.target(plan), [state.flag for state in states if state.plan is plan]
+        target, places = flagless.target(plan), [state.flag for state in states if state.plan is plan]
         for light in lights:
-            yield fate_of(light, plan, target, grounds.world(plan), places, start)
+            yield light_in_state(light, plan, target, flagless.world(plan), places, start)
         tick(1, plan.key)
 
 
-def fate_of(
+def light_in_state(
     light: StrayLight, plan: State, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
-) -> LightFate:
+) -> LightInState:
     """One light in one state."""
     shown = any(bool(in_frame(lens, plan.grid, light.direction[None])[0]) for lens in plan.variants)
     toward = [place for place in places if place.side in sides_of(light)]
@@ -189,7 +193,7 @@ def fate_of(
     found = Shading(widest_deg=np.zeros((len(shields), 0)))
     if not shown:
         found = shading_of(target, light, world, shields, [(2 * i, 2 * j) for i, j in pairs])
-    return LightFate(
+    return LightInState(
         light=light.name,
         plan=plan,
         target=target.name,
@@ -218,15 +222,17 @@ def nothing_met(angles_deg: dict[str, float]) -> str:  # noqa: ARG001 - a Met
 
 
 def light_answers(
-    scene: Scene, fates: Sequence[LightFate], flags: Sequence[FlagSummary], met: Met = nothing_met
+    scene: Scene, by_state: Sequence[LightInState], flags: Sequence[FlagSummary], met: Met = nothing_met
 ) -> tuple[LightAnswer, ...]:
-    """The fates gathered light by light; pairs of flags that would do it are asked whether they meet."""
-    return tuple(_answer(light, [fate for fate in fates if fate.light == light.name], flags, met) for light in stray_lights(scene))
+    """What lights do state by state, gathered light by light; pairs of flags that would do it are asked whether they meet."""
+    return tuple(
+        _answer(light, [seen for seen in by_state if seen.light == light.name], flags, met) for light in stray_lights(scene)
+    )
 
 
-def _answer(light: StrayLight, fates: Sequence[LightFate], flags: Sequence[FlagSummary], met: Met) -> LightAnswer:
+def _answer(light: StrayLight, by_state: Sequence[LightInState], flags: Sequence[FlagSummary], met: Met) -> LightAnswer:
     azimuth, elevation = angles_deg(light.direction)
-    wanted = [fate for fate in fates if not fate.in_picture and fate.reaches]
+    wanted = [seen for seen in by_state if not seen.in_picture and seen.reaches]
     toward = [flag for flag in flags if flag.side in sides_of(light)]
     windows = [window_of(flag, wanted) for flag in toward] if wanted else []
     pairs = [pair_of(a, b, wanted) for a in toward for b in toward if wanted and (a.name, b.name) in wanted[0].second_deg]
@@ -234,8 +240,8 @@ def _answer(light: StrayLight, fates: Sequence[LightFate], flags: Sequence[FlagS
         light=light,
         azimuth_deg=azimuth,
         elevation_deg=elevation,
-        target=fates[0].target if fates else "",
-        fates=tuple(fates),
+        target=by_state[0].target if by_state else "",
+        by_state=tuple(by_state),
         windows=tuple(window for window in windows if window is not None),
         pairs=tuple(_asked(pair, met) for pair in pairs if pair is not None),
     )
@@ -262,13 +268,13 @@ def rounded_down(angle_deg: float) -> float:
     return down if down >= LEAST_DEG else -math.inf
 
 
-def window_of(flag: FlagSummary, fates: Sequence[LightFate]) -> Window | None:
+def window_of(flag: FlagSummary, by_state: Sequence[LightInState]) -> Window | None:
     """A flag's window against a light over the states in which the flag is fitted and the light reaches the target."""
-    mine = [fate for fate in fates if flag.name in fate.cut_deg]
+    mine = [seen for seen in by_state if flag.name in seen.cut_deg]
     if not mine:
         return None
-    least = min(mine, key=lambda fate: fate.cut_deg[flag.name])
-    bare = [fate.bare_cut_deg[flag.name] for fate in mine]
+    least = min(mine, key=lambda seen: seen.cut_deg[flag.name])
+    bare = [seen.bare_cut_deg[flag.name] for seen in mine]
     kept = flag.kept()
     return Window(
         flag=flag,
@@ -280,12 +286,12 @@ def window_of(flag: FlagSummary, fates: Sequence[LightFate]) -> Window | None:
     )
 
 
-def pair_of(first: FlagSummary, second: FlagSummary, fates: Sequence[LightFate]) -> PairWindow | None:
+def pair_of(first: FlagSummary, second: FlagSummary, by_state: Sequence[LightInState]) -> PairWindow | None:
     """Two flags that share the work: the setting that leaves both equally far from the frame."""
     key = (first.name, second.name)
-    mine = [fate.second_deg[key] for fate in fates if key in fate.second_deg]
+    mine = [seen.second_deg[key] for seen in by_state if key in seen.second_deg]
     clear = [max(flag.clear_deg, LEAST_DEG) for flag in (first, second)]
-    if len(mine) < len(fates) or not all(math.isfinite(angle) for angle in clear):
+    if len(mine) < len(by_state) or not all(math.isfinite(angle) for angle in clear):
         return None
     widest = np.minimum(np.min(mine, axis=0), second.most_deg)
     room = np.where(first.most_deg >= PAIR_ANGLES, np.minimum(PAIR_ANGLES - clear[0], widest - clear[1]), -np.inf)

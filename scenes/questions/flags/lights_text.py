@@ -1,78 +1,84 @@
-"""Lights against flags, in words and as plain data."""
+"""Lights against flags: their part of the page, their sentences and their part of the JSON."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from geometry.parts import LEAST_DEG, MOST_DEG
-from scenes.questions.flags.changes import Mended, Mending
-from scenes.questions.flags.lights import LightAnswer, LightFate, PairWindow, Window
-from scenes.questions.flags.text import WIDTH, angle_value, angle_words, clipped, wrapped
+from scenes.answers.blocks import Block, Gap, Heading, Paragraph
+from scenes.answers.numbers import finite
+from scenes.answers.table import Column, Table, as_named
+from scenes.questions.flags.changes import ChangesTried, WorkingChange
+from scenes.questions.flags.lights import LightAnswer, LightInState, PairWindow, Window
+from scenes.questions.flags.text import angle_value, angle_words
 from scenes.states.names import lens_words, state_words
 
-ROW = "  {0:24} {1:>10} {2:>9}   {3:>10} {4:>9}   {5}"
 ALWAYS = "always"
 
 
-def lights_lines(lights: Sequence[LightAnswer], mending: Sequence[Mending] | None = None) -> list[str]:
-    """Every light with its windows, for people."""
-    if not lights:
-        return []
-    head = "Lights: a flag may be opened from `clear from`, and keeps the light off the target up to `off to`, rounded down [deg]."
-    rest = " Other flags are left out, but where two are named together. All states count, those that cannot be cleared too."
-    return ["", *wrapped(head + rest), *(line.rstrip() for light in lights for line in light_lines(light, mending))]
+def light_blocks(lights: Sequence[LightAnswer], searched: Sequence[ChangesTried] | None = None) -> Iterator[Block]:
+    """Every light with its windows; `searched` is None where no changes were asked for."""
+    if lights:
+        yield Gap()
+        yield Paragraph(
+            "Lights: a flag may be opened from `clear from`, and keeps the light off the target up to `off to`, rounded down "
+            "[deg]. Other flags are left out, but where two are named together. All states count, those that cannot be cleared too."
+        )
+    for light in lights:
+        yield from _one_light(light, searched)
 
 
-def light_lines(answer: LightAnswer, mending: Sequence[Mending] | None = None) -> Iterator[str]:
+def _one_light(answer: LightAnswer, searched: Sequence[ChangesTried] | None) -> Iterator[Block]:
     """One light: where it is, a row for each flag on its side, pairs, and what to do."""
-    yield ""
-    yield clipped(f"{answer.light.name}, {direction_words(answer)}{f', on {answer.target}' if answer.reaches else ''}")
+    yield Gap()
+    yield Heading(f"{answer.light.name}, {direction_words(answer)}{f', on {answer.target}' if answer.reaches else ''}")
     if answer.in_picture:
-        yield from wrapped(f"in the picture of {fates_words(answer.in_picture)}: no flag may cut it there", "  ")
+        yield Paragraph(f"in the picture of {named_states(answer.in_picture)}: no flag may cut it there", "  ")
     if not answer.reaches:
-        if len(answer.in_picture) < len(answer.fates):
-            yield f"  kept off by the box without any flag{' in the rest' if answer.in_picture else ''}"
+        if len(answer.in_picture) < len(answer.by_state):
+            yield Heading(f"  kept off by the box without any flag{' in the rest' if answer.in_picture else ''}")
         return
     if answer.windows:
-        yield ROW.format("flag", "clear from", "off to", "bare: from", "off to", "")
-        yield "-" * WIDTH
-    for window in answer.windows:
-        yield clipped(_window_row(window))
-    for pair in answer.pairs:
-        yield from wrapped(pair_words(pair), "  ")
-    yield from wrapped(next_step(answer), "  -> ")
+        yield windows_table(answer)
+    yield from (Paragraph(pair_words(pair), "  ") for pair in answer.pairs)
+    yield Paragraph(next_step(answer), "  -> ", "     ")
     if answer.is_open:
-        yield from _change_lines(answer, mending)
+        yield from (Paragraph(words, "     ") for words in _change_words(answer, searched))
 
 
-def _change_lines(answer: LightAnswer, mending: Sequence[Mending] | None) -> Iterator[str]:
-    if mending is None:
-        yield "     ask with --changes for the least changes of the box that would"
+def windows_table(answer: LightAnswer) -> Table[Window]:
+    """Each flag on the light's side."""
+    return Table(columns=WINDOW_COLUMNS, rows=answer.windows, indent="  ")
+
+
+def _change_words(answer: LightAnswer, searched: Sequence[ChangesTried] | None) -> Iterator[str]:
+    if searched is None:
+        yield "ask with --changes for the least changes of the box that would"
         return
-    mine = _mending_of(answer, mending)
+    mine = _tried_for(answer, searched)
     if not mine.found:
         tried = "; ".join(mine.tried)
-        yield from wrapped(f"no change tried does it: {tried}" if tried else "no change tried: no flag or hood to change", "     ")
+        yield f"no change tried does it: {tried}" if tried else "no change tried: no flag or hood to change"
     for place, one in enumerate(mine.found):
-        yield from wrapped(f"{'cheapest: ' if place == 0 else 'or '}{mended_words(one)}", "     ")
+        yield f"{'cheapest: ' if place == 0 else 'or '}{working_words(one)}"
 
 
-def _mending_of(answer: LightAnswer, mending: Sequence[Mending]) -> Mending:
-    nothing = Mending(light=answer.light.name, found=(), tried=())
-    return next((one for one in mending if one.light == answer.light.name), nothing)
+def _tried_for(answer: LightAnswer, searched: Sequence[ChangesTried]) -> ChangesTried:
+    nothing = ChangesTried(light=answer.light.name, found=(), tried=())
+    return next((one for one in searched if one.light == answer.light.name), nothing)
 
 
-def mended_words(mended: Mended) -> str:
+def working_words(working: WorkingChange) -> str:
     """A change and the setting that then works, in one sentence."""
-    if mended.window_deg == (LEAST_DEG, MOST_DEG):
-        return f"{mended.change}; then {mended.flags[0]} may stand at any angle"
-    if mended.window_deg is not None:
-        return f"{mended.change}; then set {mended.flags[0]} between {mended.window_deg[0]:.1f} and {mended.window_deg[1]:.1f}"
-    assert mended.angles_deg is not None
-    pairs = zip(mended.flags, mended.angles_deg, strict=True)
-    return f"{mended.change}; then set {' and '.join(f'{flag} to {angle:.1f}' for flag, angle in pairs)}"
+    if working.window_deg == (LEAST_DEG, MOST_DEG):
+        return f"{working.change}; then {working.flags[0]} may stand at any angle"
+    if working.window_deg is not None:
+        return f"{working.change}; then set {working.flags[0]} between {working.window_deg[0]:.1f} and {working.window_deg[1]:.1f}"
+    assert working.angles_deg is not None
+    pairs = zip(working.flags, working.angles_deg, strict=True)
+    return f"{working.change}; then set {' and '.join(f'{flag} to {angle:.1f}' for flag, angle in pairs)}"
 
 
 def direction_words(answer: LightAnswer) -> str:
@@ -81,22 +87,15 @@ def direction_words(answer: LightAnswer) -> str:
     return f"{across}, {abs(answer.elevation_deg):.0f} deg {'up' if answer.elevation_deg >= 0 else 'down'}"
 
 
-def fates_words(fates: Sequence[LightFate]) -> str:
+def named_states(by_state: Sequence[LightInState]) -> str:
     """States by lens and focus, each once."""
-    focus = [f"{plan.focus_mm:g} mm" if math.isfinite(plan.focus_mm) else "infinity" for plan in (fate.plan for fate in fates)]
-    return "; ".join(dict.fromkeys(f"{lens_words(fate.plan)}, {at}" for fate, at in zip(fates, focus, strict=True)))
+    focus = [f"{plan.focus_mm:g} mm" if math.isfinite(plan.focus_mm) else "infinity" for plan in (seen.plan for seen in by_state)]
+    return "; ".join(dict.fromkeys(f"{lens_words(seen.plan)}, {at}" for seen, at in zip(by_state, focus, strict=True)))
 
 
 def cut_words(angle_deg: float) -> str:
     """The widest angle that keeps a light off, for people."""
     return ALWAYS if angle_deg == math.inf else angle_words(angle_deg) if math.isfinite(angle_deg) else "no angle"
-
-
-def _window_row(window: Window) -> str:
-    bare = ("", "")
-    if window.flag.bars.extension_mm > 0.0:
-        bare = angle_words(window.bare_clear_deg), cut_words(window.bare_cut_deg)
-    return ROW.format(window.flag.name[:24], angle_words(window.clear_deg), cut_words(window.cut_deg), *bare, window_words(window))
 
 
 def window_words(window: Window) -> str:
@@ -156,70 +155,88 @@ def _hardest(answer: LightAnswer) -> str:
     return f"; the state that asks most is {state_words(window.decided_by)}"
 
 
-def light_dict(answer: LightAnswer, mending: Sequence[Mending] | None = None) -> dict[str, Any]:
-    """One light as plain data."""
+def light_data(answer: LightAnswer, searched: Sequence[ChangesTried] | None = None) -> dict[str, Any]:
+    """One light for programs."""
+    mine = None if searched is None else _tried_for(answer, searched)
     return {
         "light": answer.light.name,
         "azimuth_deg": round(answer.azimuth_deg, 2) + 0.0,
         "elevation_deg": round(answer.elevation_deg, 2) + 0.0,
         "target": answer.target,
         "reaches_without_flags": answer.reaches,
-        "in_the_picture_of": [fate.plan.key for fate in answer.in_picture],
-        "flags": [_window_dict(window) for window in answer.windows],
-        "pairs": [_pair_dict(pair) for pair in answer.pairs],
+        "in_the_picture_of": [seen.plan.key for seen in answer.in_picture],
+        "flags": windows_table(answer).data(),
+        "pairs": [_pair_data(pair) for pair in answer.pairs],
         "next_step": next_step(answer) if answer.reaches else None,
-        "changes": None if mending is None else [_mended_dict(one) for one in _mending_of(answer, mending).found],
-        "changes_tried": None if mending is None else list(_mending_of(answer, mending).tried),
-        "states": [_fate_dict(fate) for fate in answer.fates],
+        "changes": mine and [_working_data(one) for one in mine.found],
+        "changes_tried": mine and list(mine.tried),
+        "states": [_state_data(seen) for seen in answer.by_state],
     }
 
 
-def _mended_dict(mended: Mended) -> dict[str, Any]:
+def _working_data(working: WorkingChange) -> dict[str, Any]:
     return {
-        "change": mended.change,
-        "flags": list(mended.flags),
-        "window_deg": None if mended.window_deg is None else [angle_value(angle) for angle in mended.window_deg],
-        "angles_deg": None if mended.angles_deg is None else list(mended.angles_deg),
-        "room_deg": None if mended.angles_deg is None else mended.room_deg,
+        "change": working.change,
+        "flags": list(working.flags),
+        "window_deg": working.window_deg and [angle_value(angle) for angle in working.window_deg],
+        "angles_deg": working.angles_deg and list(working.angles_deg),
+        "room_deg": None if working.angles_deg is None else working.room_deg,
     }
 
 
-def _window_dict(window: Window) -> dict[str, Any]:
-    return {
-        "flag": window.flag.name,
-        "clear_deg": angle_value(window.clear_deg),
-        "cut_deg": _cut_value(window.cut_deg),
-        "most_deg": round(window.flag.most_deg, 1),
-        "without_extension": {"clear_deg": angle_value(window.bare_clear_deg), "cut_deg": _cut_value(window.bare_cut_deg)}
-        if window.flag.bars.extension_mm > 0.0
-        else None,
-        "opens": window.opens,
-        "missing_deg": None if window.opens or math.isinf(window.missing_deg) else round(window.missing_deg, 1),
-        "decided_by": window.decided_by.key,
-    }
-
-
-def _pair_dict(pair: PairWindow) -> dict[str, Any]:
-    known = pair.room_deg is not None
+def _pair_data(pair: PairWindow) -> dict[str, Any]:
     return {
         "flags": [pair.first.name, pair.second.name],
-        "angles_deg": [pair.first_deg, pair.second_deg] if known else None,
+        "angles_deg": None if pair.room_deg is None else [pair.first_deg, pair.second_deg],
         "opens": pair.opens,
         "meets": pair.met or None,
         "room_deg": pair.room_deg,
     }
 
 
-def _fate_dict(fate: LightFate) -> dict[str, Any]:
+def _state_data(seen: LightInState) -> dict[str, Any]:
+    flags = [
+        {"flag": name, "cut_deg": cut_value(angle), "cut_deg_without_extension": cut_value(seen.bare_cut_deg[name])}
+        for name, angle in seen.cut_deg.items()
+    ]
     return {
-        "state": fate.plan.key,
-        "in_picture": fate.in_picture,
-        "reaches_without_flags": fate.reaches,
-        "cut_deg": {name: _cut_value(angle) for name, angle in fate.cut_deg.items()},
-        "cut_deg_without_extension": {name: _cut_value(angle) for name, angle in fate.bare_cut_deg.items()},
+        "state": seen.plan.key,
+        "in_picture": seen.in_picture,
+        "reaches_without_flags": seen.reaches,
+        "flags": flags,
     }
 
 
-def _cut_value(angle_deg: float) -> float | str:
+def cut_value(angle_deg: float) -> float | str:
     """A cut as data, rounded down: a number, "always" or "no angle"."""
     return math.floor(angle_deg * 10 + 1e-6) / 10 if math.isfinite(angle_deg) else cut_words(angle_deg)
+
+
+def _bare(name: str) -> Callable[[Window], float | None]:
+    """A limit without the extension; None for a flag that has none."""
+    return lambda window: getattr(window, name) if window.flag.bars.extension_mm > 0.0 else None
+
+
+def _bare_data(window: Window) -> dict[str, Any] | None:
+    if window.flag.bars.extension_mm <= 0.0:
+        return None
+    return {"clear_deg": angle_value(window.bare_clear_deg), "cut_deg": cut_value(window.bare_cut_deg)}
+
+
+def _missing(window: Window) -> float | None:
+    return None if window.opens else finite(window.missing_deg, 1)
+
+
+WINDOW_COLUMNS: tuple[Column[Window], ...] = (
+    Column(head="flag", key="flag", of=lambda window: window.flag.name, left=True, width=24, most=24),
+    Column(head="clear from", key="clear_deg", of=lambda window: window.clear_deg, words=angle_words, data=angle_value),
+    Column(head="off to", key="cut_deg", of=lambda window: window.cut_deg, words=cut_words, data=cut_value, width=9),
+    Column(key="most_deg", of=lambda window: round(window.flag.most_deg, 1)),
+    Column(head="bare: from", of=_bare("bare_clear_deg"), words=angle_words),
+    Column(head="off to", of=_bare("bare_cut_deg"), words=lambda angle: "" if angle is None else cut_words(angle), width=9),
+    Column(head="by itself", of=window_words, left=True),
+    Column(key="without_extension", of=_bare_data),
+    *as_named("opens"),
+    Column(key="missing_deg", of=_missing),
+    Column(key="decided_by", of=lambda window: window.decided_by.key),
+)

@@ -1,75 +1,16 @@
-"""Flag windows as a table for people and as plain data for other programs."""
+"""The sentences about a flag: what swings, where it meets the beam, how it is set, what its hinge stands too near to."""
 
 from __future__ import annotations
 
 import math
-import textwrap
-from collections.abc import Iterator, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from geometry.parts import MOST_DEG
-from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, HingeRoom, Limits
-from scenes.states.names import setting_words, state_words
-from scenes.states.state import State
+from scenes.answers.page import clipped
+from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, HingeRoom
+from scenes.states.names import setting_words
 
-WIDTH = 100
-SCHEMA_VERSION = 1
-ROW = "  {0:32} {1:>5} {2:>7} {3:>8}  {4:>5} {5:>7} {6:>8} {7}"
-STATE_WIDTH = 32
 NAMED = 3  # states named one by one before the rest is counted
-CAUTIONS = (
-    "These angles are for flags and lenses as drawn: measure the hinge and the pupil, and confirm at the test shoot.",
-    "Flags catch the wind and hang weight far out: carry the box on rods, not on the lens front; secure what could fall.",
-)
-
-
-def flags_lines(flags: Sequence[FlagSummary], title: str, visible_stops: float) -> list[str]:
-    """The whole answer for people, `WIDTH` columns."""
-    lines = [clipped(f"Flags: {title}" if title else "Flags")]
-    lines += wrapped(
-        "Smallest opening angles [deg]: 0 lies along the lens axis, 90 stands straight out; rounded up. clear: takes "
-        f"nothing, and 2 % of the frame to spare; touches: the beam's own edge; {visible_stops:g} stop: costs at most that."
-    )
-    for flag in flags:
-        lines += ["", *flag_lines(flag, visible_stops)]
-    if not flags:
-        lines += ["", "The box has no flag."]
-    return [line.rstrip() for line in lines]
-
-
-def joint_lines(joint: tuple[float, State] | None, visible_stops: float) -> list[str]:
-    """What all flags cost together, where each is set to the angle at which it alone costs the visible loss."""
-    if joint is None:
-        return []
-    loss, plan = joint
-    most = f"up to {loss:.2f} stop" if math.isfinite(loss) else "all light"
-    rest = " Set all but one of them to `clear`." if loss > visible_stops else ""
-    head = f"All flags at their `{visible_stops:g} stop` angles at once cost {most} at the worst place ({state_words(plan)})."
-    return ["", *wrapped(head + rest)]
-
-
-def together_lines(met: str) -> list[str]:
-    """That flags at their `clear` angles would stand in each other's way; nothing where they do not."""
-    if not met:
-        return []
-    return ["", *wrapped(f"All flags at their `clear` angles at once do not pass each other: {met}. Leave one of them open.")]
-
-
-def caution_lines() -> list[str]:
-    """What is to be said once, at the end."""
-    return [line for caution in CAUTIONS for line in wrapped(caution)]
-
-
-def flag_lines(flag: FlagSummary, visible_stops: float) -> list[str]:
-    """One flag: a row for each state, one for all of them, and how it is set."""
-    loss = f"{visible_stops:g} stop"
-    double = flag.bars.extension_mm > 0.0
-    head = ROW.format("state", "clear", "touches", loss, *(("clear", "touches", loss) if double else ("", "", "")), "touches first")
-    over = [ROW.format("", "", "with", "ext.", "", "without", "ext.", "")] if double else []
-    lines = [clipped(f"{flag.name}, set to {flag.set_deg:g}: {size_words(flag)}"), *over, head, "-" * WIDTH]
-    lines += [_row(state_words(state.plan), state.limits, state.bare, met_words(state)) for state in flag.states]
-    lines += ["-" * WIDTH, *_all_rows(flag)]
-    return [*lines, *wrapped(set_words(flag), "  -> ")]
 
 
 def size_words(flag: FlagSummary | FlagPlace) -> str:
@@ -79,29 +20,9 @@ def size_words(flag: FlagSummary | FlagPlace) -> str:
     return f"{flag.side} side, {bars.length_mm:g} x {bars.width_mm:g} mm{more}"
 
 
-def _row(words: str, limits: Limits, bare: Limits | None, met: str) -> str:
-    with_it = [angle_words(value) for value in (limits.clear_deg, limits.touch_deg, limits.visible_deg)]
-    without = [angle_words(value) for value in (bare.clear_deg, bare.touch_deg, bare.visible_deg)] if bare else ["", "", ""]
-    return clipped(ROW.format(_state_cell(words), *with_it, *without, met))
-
-
-def _state_cell(words: str) -> str:
+def state_cell(words: str, width: int) -> str:
     """A state's words; where they are too long without the word 'focus', so that its stop is not cut off."""
-    return words if len(words) <= STATE_WIDTH else shortened(words.replace(", focus ", ", "), STATE_WIDTH)
-
-
-def _all_rows(flag: FlagSummary) -> Iterator[str]:
-    kept = flag.kept()
-    if not kept.states:
-        yield "  no angle clears in any state: the hinge stands in the beam, or too near to it"
-        return
-    found = []
-    for bare in (False, True) if flag.bars.extension_mm > 0.0 else (False,):
-        found += [angle_words(kept.limit(key, bare=bare)[0]) for key in ("clear_deg", "touch_deg", "visible_deg")]
-    decides = state_words(kept.limit("clear_deg")[1].plan)
-    words = "all states" if not flag.hopeless else "all that can be cleared"
-    yield clipped(ROW.format(words, *found, *([""] * (6 - len(found))), "").rstrip())
-    yield clipped(f"  decided by {decides}")
+    return words if len(words) <= width else clipped(words.replace(", focus ", ", "), width)
 
 
 def met_words(state: FlagState) -> str:
@@ -114,8 +35,10 @@ def met_words(state: FlagState) -> str:
     return f"{touch.where}{', ext.' if touch.blade else ''}{upto}".removeprefix(", ")
 
 
-def angle_words(angle_deg: float) -> str:
+def angle_words(angle_deg: float | None) -> str:
     """An opening angle for people: '41.3', 'any' where all clear, 'none' where none does."""
+    if angle_deg is None:
+        return ""
     if angle_deg == -math.inf:
         return "any"
     return "none" if angle_deg == math.inf else f"{angle_deg + 0.0:.1f}"
@@ -131,14 +54,14 @@ def set_words(flag: FlagSummary) -> str:
     if narrow:
         parts = [f"darkens {_named(shading)}"] if shading else []
         parts += [f"has next to no room with {_named(tight)}"] if tight else []
-        return f"set to {flag.set_deg:g} it {' and '.join(parts)}{_mend_words(flag)}{rest}"
+        return f"set to {flag.set_deg:g} it {' and '.join(parts)}{_turn_words(flag)}{rest}"
     spare = min(flag.set_deg - flag.clear_deg, math.inf if flag.most_deg >= MOST_DEG else flag.most_deg - flag.set_deg)
     room = f", {spare:.1f} deg to spare" if math.isfinite(spare) else ""
     others = " other" if flag.hopeless else ""
     return f"set to {flag.set_deg:g} it keeps every{others} state clear{room}{rest}" if kept else rest.removeprefix("; ")
 
 
-def _mend_words(flag: FlagSummary) -> str:
+def _turn_words(flag: FlagSummary) -> str:
     """Which way to turn a flag that takes from the frame."""
     if flag.clear_deg > flag.most_deg:
         return "; no one angle clears them all"
@@ -196,104 +119,8 @@ def _named(states: Sequence[FlagState]) -> str:
     return ", ".join(f"{lens} ({'; '.join(settings)})" for lens, settings in by_lens.items())
 
 
-def wrapped(text: str, indent: str = "") -> list[str]:
-    """A sentence on lines of `WIDTH`."""
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent))
-
-
-def shortened(text: str, width: int) -> str:
-    """The text, cut with an ellipsis where it is longer than the width."""
-    return text if len(text) <= width else f"{text[: width - 1]}…"
-
-
-def clipped(text: str) -> str:
-    """A line of at most `WIDTH`."""
-    return shortened(text, WIDTH)
-
-
-def flags_dict(
-    flags: Sequence[FlagSummary],
-    title: str,
-    visible_stops: float,
-    joint: tuple[float, State] | None = None,
-    met: str = "",
-) -> dict[str, Any]:
-    """The whole answer as plain data."""
-    return {
-        "brimline_flags": SCHEMA_VERSION,
-        "scene": title,
-        "visible_loss_stops": visible_stops,
-        "cautions": list(CAUTIONS),
-        "flags": [flag_dict(flag) for flag in flags],
-        "meet_at_clear_deg": met or None,
-        "all_at_visible_deg": None
-        if joint is None
-        else {"loss_stops": round(joint[0], 3) if math.isfinite(joint[0]) else None, "state": joint[1].key},
-    }
-
-
-def flag_dict(flag: FlagSummary) -> dict[str, Any]:
-    """One flag as plain data; angles in degrees, "any" where every angle will do and "none" where none does."""
-    kept, bars = flag.kept(), flag.bars
-    return {
-        "flag": flag.name,
-        "side": flag.side.value,
-        "set_deg": flag.set_deg,
-        "length_mm": bars.length_mm,
-        "width_mm": bars.width_mm,
-        "extension": {"length_mm": bars.extension_mm, "angle_deg": bars.extension_deg} if bars.extension_mm > 0.0 else None,
-        "all_states": _set_dict(kept) if kept.states else None,
-        "states_that_no_angle_clears": [state.plan.key for state in flag.hopeless],
-        "states_with_the_plane_in_focus_in_reach": [state.plan.key for state in flag.states if state.focus_in_reach],
-        "says": set_words(flag),
-        "states": [_state_dict(state) for state in flag.states],
-    }
-
-
-def _set_dict(flag: FlagSummary) -> dict[str, Any]:
-    keys = ("clear_deg", "touch_deg", "visible_deg")
-    found: dict[str, Any] = {key: angle_value(flag.limit(key)[0]) for key in keys}
-    found["most_deg"] = round(flag.most_deg, 2)
-    found["decided_by"] = flag.limit("clear_deg")[1].plan.key
-    if flag.bars.extension_mm > 0.0:
-        found["without_extension"] = {key: angle_value(flag.limit(key, bare=True)[0]) for key in keys}
-    return found
-
-
-def _state_dict(state: FlagState) -> dict[str, Any]:
-    plan = state.plan
-    return {
-        "state": plan.key,
-        "lens": plan.lens_name,
-        "focal_mm": plan.focal_mm,
-        "focus_mm": "infinity" if math.isinf(plan.focus_mm) else plan.focus_mm,
-        "f_number": plan.f_number,
-        **_limits_dict(state.limits),
-        "without_extension": _limits_dict(state.bare) if state.bare else None,
-    }
-
-
-def _limits_dict(limits: Limits) -> dict[str, Any]:
-    touch = limits.touch if limits.touch.at_mm else limits.clear
-    at = touch.at_mm
-    return {
-        "clear_deg": angle_value(limits.clear_deg),
-        "touch_deg": angle_value(limits.touch_deg),
-        "visible_deg": angle_value(limits.visible_deg),
-        "most_deg": round(limits.most_deg, 2),
-        "hinge_clear_mm": limits.hinge.clear_mm if limits.hinge else None,
-        "hinge_farther_out_mm": limits.hinge.farther_mm if limits.hinge else None,
-        "touches": None
-        if at is None
-        else {
-            "where": touch.where,
-            "with": "extension" if touch.blade else "flag",
-            "ahead_of_hinge_mm": round(at[0], 2),
-            "out_from_hinge_mm": round(at[1], 2),
-        },
-    }
-
-
-def angle_value(angle_deg: float) -> float | str:
+def angle_value(angle_deg: float | None) -> float | str | None:
     """An angle as data: a number, "any" or "none"."""
+    if angle_deg is None:
+        return None
     return round(angle_deg, 2) + 0.0 if math.isfinite(angle_deg) else angle_words(angle_deg)

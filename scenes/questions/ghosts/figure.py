@@ -15,11 +15,13 @@ from numpy.typing import NDArray
 from raytrace.ghosts.paths import Route
 from raytrace.optics.camera import Guide, PixelGrid
 from scenes.questions.ghosts.places import SeenGhost, SeenLight
-from scenes.questions.ghosts.text import GhostReport, best_answer, next_step, stops_words, tilt_words
+from scenes.questions.ghosts.report import GhostReport
+from scenes.questions.ghosts.text import best_answer, next_step, stops_words, tilt_words
 from scenes.questions.ghosts.tilts import TiltCurve
 from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, text_size_mm, wrapped
 from scenes.sheets.pieces import plate_style, to_page
 from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, SOFT_INK, TITLE_PT
+from scenes.states.names import state_words
 
 LIGHT_COLOUR = "#F0E442"
 CURVE_STYLES = (("#0072B2", "solid"), ("#009E73", (0, (5, 2))))
@@ -39,12 +41,12 @@ def ghost_figure(report: GhostReport) -> Figure:
     Axes labelled 'picture' and 'tilt'.
     """
     page = Page(*A5_MM)
-    left, right = _boxes(report.grid)
+    left, right = _boxes(report.plan.grid)
     _write_head(page, report)
     picture = _draw_picture(page, left, report)
     chart = _draw_chart(page, right, report)
     for axes in (picture, chart):
-        axes.set_ylim(*_heights(report.grid))
+        axes.set_ylim(*_heights(report.plan.grid))
         axes.tick_params(labelsize=FOOT_PT + 0.5, length=2, pad=1.5, labelfontfamily=FONT)
     _name_things(page, picture, left, report)
     _name_curves(page, chart, right, report.curves)
@@ -72,7 +74,7 @@ def _boxes(grid: PixelGrid) -> tuple[Box, Box]:
 
 def _write_head(page: Page, report: GhostReport) -> None:
     width = page.width_mm - 16.0
-    title = f"Ghosts: {report.words}"
+    title = f"Ghosts: {state_words(report.plan)}"
     size = fitted_pt(title, TITLE_PT, width, 9.5, "bold")
     page.text(8.0, page.height_mm - 8.5, shortened(title, size, width, "bold"), size, weight="bold")
     filters = f"filters: {', '.join(report.filters)}"
@@ -83,12 +85,12 @@ def _write_head(page: Page, report: GhostReport) -> None:
 
 def _draw_picture(page: Page, box: Box, report: GhostReport) -> Axes:
     axes = page.axes(box, label="picture")
-    axes.set_xlim(*_widths(report.grid))
+    axes.set_xlim(*_widths(report.plan.grid))
     axes.set_facecolor("#F2F2F2")
-    axes.add_patch(_frame_patch(report.grid))
-    for guide in report.guides:
+    axes.add_patch(_frame_patch(report.plan.grid))
+    for guide in report.plan.guides:
         axes.plot(*guide.corners_mm()[[0, 1, 2, 3, 0]].T, color=SOFT_INK, linewidth=0.8, linestyle=(0, (4, 2)))
-    least = LEAST_SPOT_SHARE * TALL * report.grid.height_mm
+    least = LEAST_SPOT_SHARE * TALL * report.plan.grid.height_mm
     for ghost in shown_ghosts(report):
         _draw_ghost(axes, ghost, least)
     for light in shown_lights(report):
@@ -168,7 +170,7 @@ def _name(page: Page, box: Box, place: NDArray[np.float64], words: str, size_pt:
 def _draw_chart(page: Page, box: Box, report: GhostReport) -> Axes:
     axes = page.axes(box, label="tilt")
     axes.set_facecolor("#F2F2F2")
-    low, high = _band(report.guides)
+    low, high = _band(report.plan.guides)
     axes.axhspan(low, high, facecolor=PAPER, edgecolor="none", zorder=0)
     for edge in (low, high):
         axes.axhline(edge, color=INK, linewidth=0.9, zorder=1)

@@ -1,9 +1,8 @@
-"""The one tilt for a whole set in sentences, and as plain data."""
+"""The one tilt for a whole set in sentences."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from scenes.changes.tilts import lean_words
 from scenes.questions.ghosts.set_tilt import Left, SetTilt
@@ -65,28 +64,3 @@ def _listed(head: str, words: Sequence[str]) -> str:
     if not words:
         return ""
     return f"{head}{'; '.join(words[:NAMED])}{f' and {len(words) - NAMED} more' if len(words) > NAMED else ''}."
-
-
-def set_dict(answer: SetTilt | None) -> dict[str, Any] | None:
-    """The same as plain data; None where there are not two states to answer for."""
-    if answer is None:
-        return None
-    return {
-        "lights": answer.lights,
-        "states": answer.count,
-        "clears": answer.clears,
-        "as_it_is": answer.is_present,
-        "what": answer.what or None,
-        "keys": list(answer.keys),
-        "tilt_deg": answer.tilt_deg,
-        "leaves": [_left_dict(one) for one in answer.left],
-        "leaves_now": [_left_dict(one) for one in answer.left_now],
-        "against_clearing_all": answer.why or None,
-        "not_counted": list(answer.not_counted),
-        "left_out_as_dark": list(answer.dark),
-        "says": set_words(answer),
-    }
-
-
-def _left_dict(left: Left) -> dict[str, Any]:
-    return {"state": left.key, "strongest_stops": round(left.stops, 2)}

@@ -15,7 +15,7 @@ from raytrace.ghosts.tilt import MOST_TILT_DEG, room_mm
 from raytrace.optics.fresnel import loss_stops
 from scenes.changes.tilts import fit_words
 from scenes.questions.ghosts.places import GhostLights, ghosts_in, together
-from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, TILT_STEP_DEG, WHOLE_BOX, Mover, Thing, wanted_out
+from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, TILT_STEP_DEG, WHOLE_BOX, Thing, TiltableBox, wanted_out
 from scenes.states.names import middle_variant, state_words
 from scenes.states.state import State
 
@@ -29,13 +29,13 @@ SCAN_DEG = 0.5  # a window of tilts narrower than this may be passed over; what 
 class GhostState:
     """One state of the set: its box, ready to be tilted, and its lights."""
 
-    mover: Mover
+    tiltable: TiltableBox
     lights: GhostLights
 
     @property
     def plan(self) -> State:
         """The state itself."""
-        return self.mover.plan
+        return self.tiltable.plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,13 +112,13 @@ def set_tilt(states: Sequence[GhostState]) -> SetTilt | None:
     Where the scene has lights in the picture of some states, only those count; where it has none, a light anywhere is asked about,
     then one in the middle. States from which the box takes light as it is are left out where nothing can be found with them.
     """
-    able = [state for state in states if state.mover.things()]
+    able = [state for state in states if state.tiltable.things()]
     own = [state for state in able if not state.lights.is_grid]
     counted = own or able
     if len(able) < 2:
         return None
     found = _best(counted)
-    sound = [state for state in counted if not state.mover.refit.is_dark]
+    sound = [state for state in counted if not state.tiltable.refit.is_dark]
     if found.left and found.tilt_deg is None and 0 < len(sound) < len(counted):
         dark = tuple(state_words(state.plan) for state in counted if state not in sound)
         found = replace(_best(sound), dark=dark)
@@ -149,7 +149,7 @@ class _Set:
 
     def levers(self) -> Iterator[_Lever]:
         """What can be tilted in every state; for a grid of lights only what holds every filter."""
-        sets = [_by_name(state.mover.things()) for state in self.states]
+        sets = [_by_name(state.tiltable.things()) for state in self.states]
         common = [name for name in sets[0] if all(name in found for found in sets)]
         single = all(len(found) == len((WHOLE_BOX, ALL_TRAYS)) + 1 for found in sets)
         same_tray = single and len(common) > len((WHOLE_BOX, ALL_TRAYS))
@@ -178,7 +178,7 @@ class _Set:
     def tried(self, lever: _Lever, tilt_deg: float) -> _Try:
         """What a tilt leaves in the frame."""
         pairs = zip(self.states, lever.things, strict=True)
-        boxes = [state.mover.built_at(thing.keys, tilt_deg)[1] for state, thing in pairs]
+        boxes = [state.tiltable.built_at(thing.keys, tilt_deg)[1] for state, thing in pairs]
         return _Try(lever, tilt_deg, self._left(boxes))
 
     def _left(self, boxes: Sequence[TracedBox]) -> tuple[Left, ...]:
@@ -197,7 +197,7 @@ class _Set:
         """What speaks against a tilt in a state that refuses it; '' where none does. Who refuses is asked first the next time."""
         for number in self._asked_first:
             state, thing = self.states[number], lever.things[number]
-            fit = state.mover.refit.fit(thing.keys, tilt_deg)
+            fit = state.tiltable.refit.fit(thing.keys, tilt_deg)
             if not fit.works:
                 self._asked_first.sort(key=lambda other: other != number)
                 return f"{fit_words(fit)} ({state_words(state.plan)})"

@@ -88,7 +88,7 @@ class TiltCurve:
     places_mm: FloatArray
 
 
-class Mover:
+class TiltableBox:
     """The box of one state, and the same box with another tilt of its whole or of its trays."""
 
     def __init__(self, plan: State) -> None:
@@ -156,24 +156,24 @@ def wanted_out(plan: State, lights: GhostLights) -> tuple[tuple[str, tuple[Light
     return ((", ".join(light.name for light in kept), kept),)
 
 
-def tilt_answers(mover: Mover, lights: GhostLights) -> tuple[TiltAnswer, ...]:
+def tilt_answers(tiltable: TiltableBox, lights: GhostLights) -> tuple[TiltAnswer, ...]:
     """For each set of lights and each thing that tilts: the smallest tilt to either side, and what comes of it.
 
     For a grid of places only things that hold every filter are asked about: one tray alone leaves the ghosts of the others.
     """
-    things = mover.things()
+    things = tiltable.things()
     whole = things[:1]
     return tuple(
         answer
-        for words, some in wanted_out(mover.plan, lights)
+        for words, some in wanted_out(tiltable.plan, lights)
         for thing in things
         if not lights.is_grid or len(thing.mirrors_at(0.0)) == sum(len(box.mirrors_at(0.0)) for box in whole)
-        for answer in _answers(mover, words, some, thing)
+        for answer in _answers(tiltable, words, some, thing)
     )
 
 
-def _answers(mover: Mover, words: str, lights: tuple[Light, ...], thing: Thing) -> Iterator[TiltAnswer]:
-    state, guides = middle_variant(mover.plan), mover.plan.guides
+def _answers(tiltable: TiltableBox, words: str, lights: tuple[Light, ...], thing: Thing) -> Iterator[TiltAnswer]:
+    state, guides = middle_variant(tiltable.plan), tiltable.plan.guides
     now = room_mm(state, lights, thing.mirrors_at(thing.present_deg), guides)
     bare = TiltAnswer(
         lights=words,
@@ -187,23 +187,23 @@ def _answers(mover: Mover, words: str, lights: tuple[Light, ...], thing: Thing) 
         is_present=True,
     )
     if now > 0 and thing.is_even:
-        yield _checked(mover, lights, bare, thing.present_deg)
+        yield _checked(tiltable, lights, bare, thing.present_deg)
         return
     for toward_scene in (True, False):
         found = escape(state, lights, thing.mirrors_at, guides, toward_scene=toward_scene)
         answer = replace(
             bare, is_present=False, toward_scene=toward_scene, tilt_deg=None, exact_deg=found.tilt_deg, room_mm=found.room_mm
         )
-        yield answer if found.tilt_deg is None else _checked(mover, lights, answer, rounded_out_deg(found.tilt_deg))
+        yield answer if found.tilt_deg is None else _checked(tiltable, lights, answer, rounded_out_deg(found.tilt_deg))
 
 
-def _checked(mover: Mover, lights: tuple[Light, ...], answer: TiltAnswer, tilt_deg: float) -> TiltAnswer:
+def _checked(tiltable: TiltableBox, lights: tuple[Light, ...], answer: TiltAnswer, tilt_deg: float) -> TiltAnswer:
     answer = replace(answer, tilt_deg=tilt_deg)
-    fit = mover.refit.fit(answer.keys, tilt_deg)
+    fit = tiltable.refit.fit(answer.keys, tilt_deg)
     if fit.trouble:
         return replace(answer, fit=fit)
-    _, box = mover.built_at(answer.keys, tilt_deg)
-    return replace(answer, left=_left(mover, lights, box), fit=fit)
+    _, box = tiltable.built_at(answer.keys, tilt_deg)
+    return replace(answer, left=_left(tiltable, lights, box), fit=fit)
 
 
 def rounded_out_deg(tilt_deg: float) -> float:
@@ -212,17 +212,17 @@ def rounded_out_deg(tilt_deg: float) -> float:
     return float(round(np.copysign(steps * TILT_STEP_DEG, tilt_deg), 6)) + 0.0
 
 
-def _left(mover: Mover, lights: tuple[Light, ...], box: TracedBox) -> tuple[str, ...]:
+def _left(tiltable: TiltableBox, lights: tuple[Light, ...], box: TracedBox) -> tuple[str, ...]:
     """Ghosts that a tilt leaves in the frame, by what makes them; those on the light itself hide in it."""
-    found = ghosts_in(mover.plan, box.glasses, lights, [True] * len(lights))
-    seen = together(found, mover.plan.grid, mover.plan.guides)
+    found = ghosts_in(tiltable.plan, box.glasses, lights, [True] * len(lights))
+    seen = together(found, tiltable.plan.grid, tiltable.plan.guides)
     return tuple(dict.fromkeys(between_words(ghost) for ghost in seen if ghost.in_frame and not ghost.on_light))
 
 
-def tilt_curves_of(mover: Mover, light: Light) -> tuple[TiltCurve, ...]:
+def tilt_curves_of(tiltable: TiltableBox, light: Light) -> tuple[TiltCurve, ...]:
     """Ghost places of one light against the tilt of each thing, of its first filter where it holds several."""
     tilts = np.arange(-MOST_TILT_DEG / 2, MOST_TILT_DEG / 2 + CHART_STEP_DEG / 2, CHART_STEP_DEG)
-    state = middle_variant(mover.plan)
+    state = middle_variant(tiltable.plan)
     return tuple(
         TiltCurve(
             light=light.name,
@@ -231,5 +231,5 @@ def tilt_curves_of(mover: Mover, light: Light) -> tuple[TiltCurve, ...]:
             tilts_deg=tilts,
             places_mm=tilt_curves(state, light, thing.mirrors_at, tilts)[:, 0],
         )
-        for thing in mover.things()
+        for thing in tiltable.things()
     )

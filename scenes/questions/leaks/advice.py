@@ -108,7 +108,7 @@ class _Change:
     against: str = ""
 
 
-class AdviceGrounds:
+class AdviceLimits:
     """What advice has to leave alone in every state: the clear limits of flags, and the room for tilts. Shared between reports."""
 
     def __init__(self, plans: Sequence[State]) -> None:
@@ -116,21 +116,21 @@ class AdviceGrounds:
         self.tilts = TiltRoom(widest_stops(plans))
 
 
-def advise(report: LeakReport, *, target: str, grounds: AdviceGrounds | None = None) -> Advice:
+def advise(report: LeakReport, *, target: str, keeping: AdviceLimits | None = None) -> Advice:
     """Changes for every gap and every light that reaches the target, each recomputed, none at the cost of another state.
 
-    Without `grounds` they are those of all states of the scene.
+    Without `keeping` they are those of all states of the scene.
     """
     state = report.plan
-    work = _Work(report, target, grounds or AdviceGrounds(states_of(state.scene, state.resources)))
+    work = _Work(report, target, keeping or AdviceLimits(states_of(state.scene, state.resources)))
     return Advice(openings=tuple(work.openings()), lights=tuple(work.lights()))
 
 
 class _Work:
     """One report's box, ready to be changed and measured again."""
 
-    def __init__(self, report: LeakReport, target: str, grounds: AdviceGrounds) -> None:
-        self.report, self.plan, self.target, self.grounds = report, report.plan, target, grounds
+    def __init__(self, report: LeakReport, target: str, keeping: AdviceLimits) -> None:
+        self.report, self.plan, self.target, self.keeping = report, report.plan, target, keeping
         self.box, self.refit = self.plan.fitted, Refit(self.plan)
         self._measured: dict[str, tuple[OpeningRow, ...]] = {}
 
@@ -221,7 +221,7 @@ class _Work:
         return _Change(
             f"or tilt {name} to {tilt_deg:+g} deg ({lean_words(toward_scene=tilt_deg >= 0)})",
             self.box.model_copy(update={"stage": tuple(stages)}),
-            self.grounds.tilts.against_tray(name, tilt_deg),
+            self.keeping.tilts.against_tray(name, tilt_deg),
         )
 
     def _taped(self, row: OpeningRow) -> Iterator[_Change]:
@@ -269,7 +269,7 @@ class _Work:
         """The flag come in until the light is off, or as far as keeps clear every state that it can keep clear."""
         flag = self.box.flag[place]
         name = flag_name(flag)
-        limit = self.grounds.limits.of(name)
+        limit = self.keeping.limits.of(name)
         apart = come_in(self.refit, self.box, place, min(limit.clear_deg, flag.angle_deg))
         best, share = self._farthest_needed(row, place, limit, max(limit.clear_deg, apart.angle_deg))
         return LightAdvice(

@@ -20,8 +20,9 @@ from scenes.scene_file.resources import GlassTable, Resources
 from scenes.scene_file.tables.lens import Interval, Lens, PupilDepth, WalkRow
 from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths
 from scenes.states.clear_rule import WALK_MM
-from scenes.states.lens import front_travel_mm, lens_variants, rows_of
+from scenes.states.lens import front_travel_mm, lens_variants
 from scenes.states.select import chosen_lenses
+from scenes.states.stated_field import rows_of
 from scenes.states.traced_focus import check_focal_mm, traced_focus
 
 SHORTEST_SHARE, LONGEST_SHARE = 1 / 3, 6.0  # of the reference lens's focal length: beyond these it says nothing of a lens

@@ -68,6 +68,7 @@ class Filter(Table):
     reflectance: float | None = quantity(
         "Share of light that each coated face mirrors; left out: bare glass, by its index.", 0.0, 1.0, None
     )
+    confirmed: tuple[Literal["density"], ...] = choice("Keys that you have checked although their values look like a slip.", ())
 
     @property
     def catalogue_size(self) -> FilterSize | None:

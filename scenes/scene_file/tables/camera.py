@@ -1,11 +1,11 @@
 """The camera of a scene file: recorded area, pixels, and the guides that have to stay clean."""
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Literal
 
 from scenes.scene_file.catalogue import formats, unknown_name
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.fields import Fault, Table, mm, part, quantity, text
+from scenes.scene_file.tables.fields import Fault, Table, choice, mm, part, quantity, text
 
 SIZES_OR = "give width_mm and height_mm, or "
 DEFAULT_PIXELS_WIDE = 1024
@@ -73,6 +73,9 @@ class Camera(Table):
         0.0,
         1.0,
         0.05,
+    )
+    confirmed: tuple[Literal["width_mm", "height_mm"], ...] = choice(
+        "Sizes that you have checked although other numbers of the scene speak against them.", ()
     )
     guide: tuple[Guide, ...] = part("Rectangles that have to stay clean; without any, the whole recorded area.", ())
 

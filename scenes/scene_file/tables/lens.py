@@ -12,6 +12,7 @@ from pydantic_core import PydanticCustomError
 
 from scenes.scene_file.messages import did_you_mean, plain, shown
 from scenes.scene_file.tables.fields import Fault, Table, checked_number, choice, deg, fault, focus, mm, part, path, quantity, text
+from scenes.scene_file.tables.half_field import HalfField
 
 Interval = tuple[float, float]
 Projection = Literal["rectilinear", "equidistant", "equisolid", "stereographic", "orthographic"]
@@ -25,6 +26,20 @@ WALK_COLUMNS: tuple[dict[str, Any], ...] = (
     {"minimum": 0.05, "maximum": 20.0},
 )
 WALK_WORDS = "[field_deg, depth_mm, tangential_size, sagittal_size]"
+PUPIL_MAGNIFICATIONS = (0.1, 10.0)  # of lenses that are made: 0.3 (telephoto) to 5 (very wide retrofocus); common practice
+Checked = Literal[
+    "focal_mm",
+    "f_number",
+    "front_glass_mm",
+    "front_to_sensor_mm",
+    "close_focus_mm",
+    "pupil_behind_front_mm",
+    "pupil_magnification",
+    "pupil_walk",
+    "half_field_deg",
+    "squeeze",
+    "distortion",
+]
 SAFE_NAME = re.compile(r"[^/\\:*?\"<>|]+")
 
 
@@ -173,11 +188,15 @@ class LensState(Table):
         200.0,
         None,
     )
-    half_field_deg: float | None = deg(
-        "Measured half field angle at the edge of the picture's width at this setting, on the object side.",
+    half_field_deg: HalfField | None = deg(
+        "Measured half field angle at the edge of the picture's width at this setting, on the object side, seen from the pupil "
+        "(an anamorphic lens's horizontal one); or { horizontal, vertical } at the edges of width and height.",
         0.5,
         89.0,
         None,
+    )
+    pupil_magnification: float | None = quantity(
+        "As pupil_magnification of the lens, at this setting.", *PUPIL_MAGNIFICATIONS, None
     )
 
     def faults(self) -> Iterator[Fault]:
@@ -229,6 +248,13 @@ class Lens(Table):
         lambda data: 1.0 / data.get("squeeze", 1.0),
         default_words="1 / squeeze",
     )
+    pupil_magnification: float | None = quantity(
+        "Diameter of the exit pupil, seen from behind, over that of the entrance pupil, seen from the front; an anamorphic lens's "
+        "vertical ones. With it the field at close focus is worked out, not guessed, for a lens that focuses as a whole.",
+        *PUPIL_MAGNIFICATIONS,
+        None,
+        default_words="from the state rows, else not known",
+    )
     pupil_walk: Walk | None = part(
         "How the pupil walks with field: rows [field_deg, depth_mm, tangential_size, sagittal_size]; depth where the real "
         "chief ray crosses the axis, behind the front rim; sizes against the pupil on axis. Fields rise from 0.",
@@ -236,6 +262,11 @@ class Lens(Table):
     )
     prescription: str | None = path(
         "Prescription file (TOML), relative to the scene file: pupil and field are then traced, not assumed.", None
+    )
+    confirmed: tuple[Checked, ...] = choice(
+        "Keys of this lens whose values you have checked although other numbers of the scene speak against them: they then "
+        "count as they stand, without a fault.",
+        (),
     )
     box: BoxPlacement = part("Where this lens wants the box otherwise.", BoxPlacement())
     state: tuple[LensState, ...] = part(
@@ -312,8 +343,14 @@ def focal_lengths(lens: Lens) -> tuple[float, ...]:
     return tuple(sorted(given)) or (lens.focal_mm,)
 
 
+def stated_depths(lens: Lens) -> tuple[PupilDepth, ...]:
+    """The pupil depths that a lens's rows state, or its own."""
+    rows = tuple(row.pupil_behind_front_mm for row in lens.state if row.pupil_behind_front_mm is not None)
+    return rows or ((lens.pupil_behind_front_mm,) if lens.pupil_behind_front_mm is not None else ())
+
+
 STATE_AXES = ("focal_mm", "focus_mm")
-STATE_VALUES = ("pupil_behind_front_mm", "front_travel_mm", "half_field_deg")
+STATE_VALUES = ("pupil_behind_front_mm", "front_travel_mm", "half_field_deg", "pupil_magnification")
 
 
 def _state_faults(rows: tuple[LensState, ...]) -> Iterator[Fault]:

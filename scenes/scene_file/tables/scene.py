@@ -31,8 +31,9 @@ class Check(Table):
         default_words="each lens's widest",
     )
     focus_mm: tuple[Focus, ...] = focus(
-        'Focus distances from the image plane to check; "infinity", and "close" for each lens\'s own nearest focus.',
-        (math.inf,),
+        'Focus distances from the image plane to check; "infinity", and "close" for each lens\'s own nearest focus. '
+        "Left out: both, the nearest where close_focus_mm and front_to_sensor_mm tell it.",
+        (math.inf, CLOSE),
         words=(INFINITY, CLOSE),
     )
     visible_loss_stops: float = quantity("Loss of light that counts as visible.", 0.001, 3.0, 0.1, unit="stops")
@@ -153,6 +154,8 @@ def _seals_without_room(scene: Scene) -> Iterator[Fault]:
 
 
 def _focus_faults(check: Check, lens: Lens, place: int) -> Iterator[Fault]:
+    if "focus_mm" not in check.model_fields_set:
+        return
     for distance in check.focus_mm:
         problem = _focus_problem(distance, lens)
         if problem is not None:
@@ -199,11 +202,26 @@ def f_numbers_of(scene: Scene, lens: Lens) -> tuple[float, ...]:
     return tuple(dict.fromkeys(max(stop, lens.f_number) for stop in scene.check.f_numbers)) or (lens.f_number,)
 
 
-def focus_distances_of(scene: Scene, lens: Lens) -> tuple[float, ...]:
-    """Focus distances checked with this lens [mm from the image plane]; infinity is math.inf."""
+def focus_distances_of(scene: Scene, lens: Lens, focal_mm: float | None = None) -> tuple[float, ...]:
+    """Focus distances checked with this lens at a focal length, its shortest where none is given [mm from the image plane].
+
+    Infinity is math.inf. Where [check] names none: infinity, and the nearest focus if the scene tells enough to look at it.
+    """
     near = lens.close_focus_mm if lens.close_focus_mm is not None else math.inf
+    if "focus_mm" not in scene.check.model_fields_set:
+        shortest = focal_lengths(lens)[0] if focal_mm is None else focal_mm
+        return tuple(distance for distance in dict.fromkeys((math.inf, near)) if can_focus(lens, shortest, distance))
     distances = (near if isinstance(distance, str) else distance for distance in scene.check.focus_mm)
     return tuple(dict.fromkeys(distances))
+
+
+def can_focus(lens: Lens, focal_mm: float, focus_mm: float) -> bool:
+    """Whether the scene tells enough of a lens to look at a focus distance."""
+    if math.isinf(focus_mm):
+        return True
+    if lens.front_to_sensor_mm is None or focus_mm <= lens.front_to_sensor_mm:
+        return False
+    return focus_mm >= NEAREST_FOCUS_IN_FOCAL_LENGTHS * focal_mm or any(row.half_field_deg is not None for row in lens.state)
 
 
 def box_for(scene: Scene, lens: Lens) -> Box:
@@ -223,6 +241,7 @@ __all__ = [
     "Scene",
     "Tolerance",
     "box_for",
+    "can_focus",
     "f_numbers_of",
     "focal_lengths",
     "focus_distances_of",

@@ -16,6 +16,7 @@ from raytrace.optics.conjugate import (
     image_distance_mm,
     magnification_of_focus,
     magnification_of_subject,
+    principal_planes_apart_mm,
 )
 
 # Thin-lens formulas of Jacobson et al., Manual of Photography, and Kingslake, Optics in Photography (from memory),
@@ -46,10 +47,40 @@ def test_focus_from_the_image_plane_gives_the_same_magnification(f, s):
 
 
 def test_a_thin_lens_with_its_pupil_at_the_glass_sees_the_textbook_field():
-    # p = 1, pupil at the principal plane: tan(field) = x / (f (1 + m)), Manual of Photography (from memory)
-    found = conjugate(50.0, 1000.0 + 50.0 * (1 + 1 / 19), 50.0 * (1 + 1 / 19), 0.0)
+    # p = 1, pupil at the principal plane, 50 from the sensor at infinity: tan(field) = x / (f (1 + m)), Manual of Photography
+    # (from memory)
+    found = conjugate(50.0, 1000.0 + 50.0 * (1 + 1 / 19), 50.0, 0.0, pupil_magnification=1.0)
     assert found.effective_focal_mm == pytest.approx(52.631578947, abs=5e-10)
-    assert found.object_distance_mm == pytest.approx(1000.0)
+    assert found.magnification == pytest.approx(1 / 19)
+
+
+def test_without_a_pupil_magnification_no_field_is_narrower_than_at_infinity():
+    assert conjugate(50.0, 1000.0 + 50.0 * (1 + 1 / 19), 50.0 * (1 + 1 / 19), 0.0).effective_focal_mm == 50.0
+
+
+# Real chief rays through published tables, the whole lens moved to focus, image height 18 mm, traced by a separate script: US
+# Patent 4,099,850 scaled to 28 mm and US Patent 4,448,497 example 1 scaled to 50 mm. c/f, p -> HH', D, F of the rays, f (1 + m/p).
+REAL = [
+    (28.0, 2.33, 1.944834595, 23.7, 300.0, 29.26, 29.86),
+    (28.0, 2.33, 1.944834595, 23.7, 250.0, 29.83, 30.43),
+    (50.0, 1.06, 1.323994134, -9.2, 400.0, 55.38, 56.27),
+    (50.0, 1.06, 1.323994134, -9.2, 300.0, 58.62, 59.61),
+]
+
+
+@pytest.mark.parametrize(("f", "c_by_f", "p", "apart", "focus", "rays", "formula"), REAL)
+def test_with_the_pupil_magnification_real_lenses_see_at_close_focus_what_their_rays_say(f, c_by_f, p, apart, focus, rays, formula):
+    c = c_by_f * f
+    assert principal_planes_apart_mm(f, c, p) == pytest.approx(apart, abs=0.2)  # c/f is given to three digits
+    found = conjugate(f, focus, c, 0.0, pupil_magnification=p).effective_focal_mm
+    assert found == pytest.approx(formula, abs=0.03)
+    assert found == pytest.approx(rays, rel=0.021)  # most of it the lenses' own distortion, +2.0 and +1.25 %
+    assert conjugate(f, focus, c, 0.0).effective_focal_mm < rays  # the safe side without it
+
+
+def test_a_pupil_magnification_that_no_focus_allows_leaves_the_guess():
+    # HH' = 120 - 60 + 30 / 0.1 = 360 would put the object nearer than 4 f to the image
+    assert conjugate(30.0, 450.0, 150.0, 30.0, pupil_magnification=0.1) == conjugate(30.0, 450.0, 150.0, 30.0)
 
 
 def test_infinity_keeps_the_focal_length():

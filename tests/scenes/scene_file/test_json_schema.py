@@ -99,5 +99,5 @@ def test_the_reference_page_has_every_table_and_key():
 def test_the_reference_page_says_unit_limits_and_default():
     row = "| `lining` | number |  | 0 to 1 | 0.04 | Share of light that the inside scatters back (diffuse reflectance). |"
     assert row in scene_file_reference()
-    row = '| `focus_mm` | array of numbers or `"infinity"` or `"close"` | mm | 20 to 1000000 | ["infinity"] |'
+    row = '| `focus_mm` | array of numbers or `"infinity"` or `"close"` | mm | 20 to 1000000 | ["infinity", "close"] |'
     assert row in scene_file_reference()

@@ -7,10 +7,12 @@ from importlib.resources import files
 
 import pytest
 
+from geometry.notes import Severity
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.tables.scene import box_for, f_numbers_of, focal_lengths, focus_distances_of
 from scenes.scene_file.toml_lines import key_lines
+from scenes.states.state import states_of
 
 BARE = """brimline = 1
 [camera]
@@ -50,7 +52,7 @@ def test_demo_scenes_are_read(name):
 def test_camera_lens_and_an_empty_box_are_a_scene():
     scene = parse_scene(BARE, "s.toml")
     assert scene.box.back == scene.box.stage == scene.box.flag == ()
-    assert scene.check.focus_mm == (math.inf,)
+    assert scene.check.focus_mm == (math.inf, "close")
 
 
 def test_a_named_format_gives_its_size():
@@ -90,6 +92,33 @@ def test_close_is_each_lens_own_nearest_focus():
     text = BARE.replace("[box]", "front_to_sensor_mm = 168\nclose_focus_mm = 350\n[box]")
     scene = parse_scene(text + '[check]\nfocus_mm = ["infinity", "close"]\n', "s.toml")
     assert focus_distances_of(scene, scene.lens[0]) == (math.inf, 350.0)
+
+
+def test_a_check_that_names_no_focus_looks_at_infinity_and_at_the_nearest_focus():
+    text = BARE.replace("[box]", "front_to_sensor_mm = 168\nclose_focus_mm = 350\n[box]")
+    scene = parse_scene(text, "s.toml")
+    assert focus_distances_of(scene, scene.lens[0]) == (math.inf, 350.0)
+
+
+@pytest.mark.parametrize(
+    ("lines", "why"),
+    [
+        ("close_focus_mm = 350", "front_to_sensor_mm is not given: measure it from front rim to image plane"),
+        ("close_focus_mm = 70\nfront_to_sensor_mm = 60", "it is nearer than 4 focal lengths: give half_field_deg in state rows"),
+    ],
+)
+def test_a_nearest_focus_that_cannot_be_looked_at_is_left_out_with_a_caution_that_says_why(lines, why):
+    scene = parse_scene(BARE.replace("[box]", lines + "\n[box]"), "s.toml")
+    assert focus_distances_of(scene, scene.lens[0]) == (math.inf,)
+    cautions = {note.text for plan in states_of(scene) for note in plan.notes if note.severity is Severity.CAUTION}
+    assert any(text.startswith("its nearest focus") and text.endswith(f"is not looked at: {why}") for text in cautions)
+
+
+def test_a_zoom_is_looked_at_close_up_where_its_focal_length_allows_it():
+    rows = "".join(f"[[lens.state]]\nfocal_mm = {focal}\n" for focal in (18, 100))
+    text = BARE.replace("[box]", f"front_to_sensor_mm = 168\nclose_focus_mm = 350\n{rows}[box]")
+    states = [(plan.focal_mm, plan.focus_mm) for plan in states_of(parse_scene(text, "s.toml"))]
+    assert states == [(18.0, math.inf), (18.0, 350.0), (100.0, math.inf)]  # 350 mm is nearer than 4 x 100 mm
 
 
 def test_the_box_of_a_lens_has_only_its_parts_at_its_place():

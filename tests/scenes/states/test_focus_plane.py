@@ -66,3 +66,50 @@ def test_a_map_that_no_block_can_be_proven_of_is_coarse_unless_its_pixels_are_as
     assert map_grid(beyond, coverage, None).columns == 256
     assert map_grid(before, coverage, None).columns == coverage.columns(before.grid) > 256
     assert [map_grid(beyond, coverage, asked).columns for asked in (1000, "full")] == [1000, beyond.grid.columns]
+
+
+CLOSE_UP = """
+brimline = 1
+[camera]
+format = "36x24"
+[[lens]]
+name = "35"
+focal_mm = 35
+f_number = 4.0
+front_diameter_mm = 80
+front_to_sensor_mm = 150
+pupil_walk = [[0, 30, 1, 1], [60, 30, 1, 1]]
+[box]
+[[box.stage]]
+at_mm = 10
+depth_mm = 10
+opening_mm = [200, 200]
+filter = {{ width_mm = 210, height_mm = 210, thickness_mm = 4, kind = "close-up", power_dioptre = {power} }}
+[[box.mask]]
+at_mm = {at}
+thickness_mm = 1
+opening_mm = [400, 400]
+[check]
+focus_mm = [{focus}]
+"""
+
+
+def _close_up_fault(**scene):
+    (plan,) = states_of(parse_scene(CLOSE_UP.format(**scene), source="s.toml"))
+    return next((note for note in plan.notes if note.doubts_light), None)
+
+
+# The plane stands 1 / (1 / s + D / 1000) ahead of the close-up lens, which is 15 ahead of the front (any thin-lens text): 100 at
+# infinity and +10; with the lens's own plane 650 - 150 = 500 ahead, 1 / (1 / 485 + 0.01) = 82.9; none nearer with -2.
+@pytest.mark.parametrize(("power", "focus", "plane_mm"), [(10, '"infinity"', 115.0), (10, 650, 97.9)])
+def test_behind_a_close_up_lens_a_part_beyond_the_nearer_plane_is_a_fault(power, focus, plane_mm):
+    assert _close_up_fault(power=power, focus=focus, at=plane_mm - 2) is None
+    fault = _close_up_fault(power=power, focus=focus, at=plane_mm + 4)
+    assert fault.part == "mask"
+    assert f"{plane_mm:.0f} mm ahead of the lens front at this focus behind its close-up lens" in fault.text
+    assert "use less power, or bring it back" in fault.text
+
+
+def test_a_close_up_lens_of_negative_power_leaves_the_plane_where_light_past_the_glass_has_it():
+    assert _close_up_fault(power=-2, focus=650, at=520) is not None
+    assert _close_up_fault(power=-2, focus=650, at=480) is None

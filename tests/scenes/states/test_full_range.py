@@ -6,6 +6,7 @@ import pytest
 from raytrace.beam.clearance import beams_of
 from scenes.states.full_range import range_plans, zoomed_mm
 from scenes.states.load import load_scene
+from scenes.states.state import Setting, guides_of, pixel_grid, plan_state
 
 SCENE = """
 brimline = 1
@@ -32,7 +33,7 @@ ahead_mm = 4
 at_mm = 20
 opening_mm = [200, 160]
 """
-WIDE, LONG = (20.0, 42.0, 40.0), (80.0, 12.7, 160.0)  # focal length, half field, pupil depth
+WIDE, LONG = (20.0, 39.5, 40.0), (80.0, 13.9, 160.0)  # focal length, half field, pupil depth
 Z_MM = 26.0
 
 
@@ -48,21 +49,35 @@ def lens_of(tmp_path, *, fields):
 
 
 def half_width_mm(share):
-    """Half the beam's width at the plane for a zoom `share` of the way from wide to long, where field and depth run straight."""
-    focal, field, depth = (low + share * (high - low) for low, high in zip(WIDE, LONG, strict=True))
+    """Half the beam's width at the plane for a zoom `share` of the way from wide to long.
+
+    The depth runs straight, the field straight along atan(w / 2f), what a lens of that focal length sees of 36 mm.
+    """
+    focal, _, depth = (low + share * (high - low) for low, high in zip(WIDE, LONG, strict=True))
+    wide, here, long = (np.arctan(18.0 / f) for f in (WIDE[0], focal, LONG[0]))
+    field = WIDE[1] + (LONG[1] - WIDE[1]) * (wide - here) / (wide - long)
     return np.tan(np.radians(field)) * (depth + Z_MM) + focal / 4.0 / 2
 
 
 def test_a_zoom_with_stated_fields_is_held_by_its_states_all_the_way_between_its_rows(tmp_path):
     loaded, lens = lens_of(tmp_path, fields=True)
     widest = max(half_width_mm(share) for share in np.linspace(0, 1, 1001))
-    assert widest > max(half_width_mm(0.0), half_width_mm(1.0)) + 10  # such a zoom sees most in between
     ends = [
         named.beam.section_at(Z_MM).bounds[2]
         for plan in range_plans(loaded, lens)
         for named in beams_of(plan.variants, plan.guides, plan.box)
     ]
     assert max(ends) == pytest.approx(widest, abs=0.2)
+
+
+def test_a_field_between_two_rows_runs_with_what_the_focal_length_says(tmp_path):
+    loaded, lens = lens_of(tmp_path, fields=True)
+    for share in (0.25, 0.5, 0.75):
+        setting = Setting(focal_mm=20.0 + 60.0 * share, focus_mm=np.inf, f_number=4.0)
+        grid = pixel_grid(loaded.scene.camera)
+        plan = plan_state(loaded.scene, lens, loaded.resources, setting, grid=grid, guides=guides_of(loaded.scene.camera, grid))
+        (named,) = beams_of(plan.variants, plan.guides, plan.box)
+        assert named.beam.section_at(Z_MM).bounds[2] == pytest.approx(half_width_mm(share), abs=0.05)
 
 
 def test_rows_that_state_no_field_hold_what_lies_between_them(tmp_path):

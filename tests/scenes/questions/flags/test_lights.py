@@ -8,13 +8,13 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.stray.direct import lit_share
+from scenes.answers.page import WIDTH
 from scenes.changes.flag_angles import flag_states, summaries
-from scenes.changes.flag_collisions import Crowd
+from scenes.changes.flag_collisions import FlagCollisions
 from scenes.questions.flags import changes as flag_changes
-from scenes.questions.flags.changes import Workshop, deeper
+from scenes.questions.flags.changes import ChangeSearch, deeper
 from scenes.questions.flags.command import command
-from scenes.questions.flags.lights import Grounds, light_answers, light_fates, rounded_down, sides_of
-from scenes.questions.flags.text import WIDTH
+from scenes.questions.flags.lights import FlaglessBoxes, light_answers, lights_in_states, rounded_down, sides_of
 from scenes.states.load import load_scene, plans_of
 from scenes.states.stray import setup_of, stray_lights
 
@@ -76,10 +76,10 @@ def scene(tmp_path):
 def answer_of(path, *, asked=False):
     loaded = load_scene(path)
     states = [state for _, found in flag_states(plans_of(loaded)) for state in found]
-    flags, grounds = summaries(states), Grounds()
-    fates = list(light_fates(grounds, stray_lights(loaded.scene), states, flags))
-    crowd = Crowd(plans_of(loaded))
-    return light_answers(loaded.scene, fates, flags, *([crowd.met] if asked else []))[0]
+    flags, flagless = summaries(states), FlaglessBoxes()
+    by_state = list(lights_in_states(flagless, stray_lights(loaded.scene), states, flags))
+    collisions = FlagCollisions(plans_of(loaded))
+    return light_answers(loaded.scene, by_state, flags, *([collisions.met] if asked else []))[0]
 
 
 def flags_of(path):
@@ -172,7 +172,7 @@ def test_the_cheapest_change_put_into_the_scene_keeps_off_what_no_setting_did(sc
     path.write_text(short)
     assert answer_of(path).is_open
     loaded = load_scene(path)
-    first = Workshop(plans_of(loaded)).mend(stray_lights(loaded.scene)[0], most=1).found[0]
+    first = ChangeSearch(plans_of(loaded)).least_changes(stray_lights(loaded.scene)[0], most=1).found[0]
     millimetres = float(re.search(r"give the top flag (\d+) mm of extension", first.change)[1])
     low, high = first.window_deg
     extended = f"length_mm = 60\nextension = {{ length_mm = {millimetres}, angle_deg = 0 }}"

@@ -8,20 +8,15 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.ghosts.paths import Route
+from scenes.answers.answer import answer_text
+from scenes.questions.ghosts.answer import GhostsAnswer
 from scenes.questions.ghosts.command import command
 from scenes.questions.ghosts.figure import ghost_figure
+from scenes.questions.ghosts.report import ghost_report
 from scenes.questions.ghosts.set_text import set_words
-from scenes.questions.ghosts.text import (
-    best_answer,
-    ghost_report,
-    ghosts_dict,
-    ghosts_lines,
-    next_step,
-    place_words,
-    report_lines,
-    set_answer,
-)
-from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, WHOLE_BOX, Mover, rounded_out_deg
+from scenes.questions.ghosts.set_tilt import set_tilt
+from scenes.questions.ghosts.text import best_answer, next_step, place_words
+from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, WHOLE_BOX, TiltableBox, rounded_out_deg
 from scenes.states.load import load_scene, plans_of
 from scenes.states.select import widest_stops
 
@@ -106,6 +101,14 @@ def report_of(tmp_path):
     return made
 
 
+def answer_of(reports):
+    return GhostsAnswer(title="Quay", sensor_reflectance=0.05, reports=tuple(reports), for_all=set_tilt(reports))
+
+
+def page_of(*reports):
+    return answer_text(answer_of(reports)).splitlines()
+
+
 def sensor_ghosts(report):
     return [seen for seen in report.lights.ghosts if seen.ghost.route is Route.SENSOR]
 
@@ -125,7 +128,7 @@ def test_a_lamp_on_the_upper_left_ghosts_on_the_lower_right(report_of):
 
 def test_the_smallest_tilt_puts_the_spot_just_outside_the_guide(report_of):
     report = report_of()
-    guide, (ghost,) = report.guides[0], sensor_ghosts(report)
+    guide, (ghost,) = report.plan.guides[0], sensor_ghosts(report)
     toward_scene = next(answer for answer in report.tilts if answer.what == WHOLE_BOX and answer.toward_scene)
     below = -(guide.centre_mm[1] - guide.half_height_mm) + ghost.radius_mm
     up = np.tan(np.radians(4)) / np.cos(np.radians(12))
@@ -142,7 +145,7 @@ def test_without_a_light_in_the_picture_the_rule_of_thumb_comes_out(report_of):
     report = report_of(more="", tilt=0.0)
     assert report.lights.is_grid
     middle = next(answer for answer in report.tilts if answer.lights == MIDDLE and answer.toward_scene)
-    low = report.guides[0].half_height_mm + 0.3  # the sensor sits 0.3 mm low against the lens axis, the light in its middle
+    low = report.plan.guides[0].half_height_mm + 0.3  # the sensor sits 0.3 mm low against the lens axis, the light in its middle
     expected = np.degrees(np.arctan(low / 50) + np.arctan(0.3 / 50)) / 2
     assert middle.exact_deg == pytest.approx(expected, abs=0.01)
     anywhere = next(answer for answer in report.tilts if answer.lights == ANYWHERE and answer.toward_scene)
@@ -190,10 +193,10 @@ def test_the_built_box_turns_its_filters_as_the_formula_does(report_of, tmp_path
     report_of(more=SECOND + LAMP)
     loaded = load_scene(tmp_path / "quay.toml")
     plan = widest_stops(plans_of(loaded))[0]
-    mover = Mover(plan)
+    tiltable = TiltableBox(plan)
     checked = 0
-    for thing in mover.things():
-        _, box = mover.built_at(thing.keys, 7.3)
+    for thing in tiltable.things():
+        _, box = tiltable.built_at(thing.keys, 7.3)
         built = {glass.name: glass.slab.pose for glass in box.glasses}
         for mirror in thing.mirrors_at(7.3):
             assert mirror.normal == pytest.approx(built[mirror.name].rotation[:, 2], abs=1e-12)
@@ -214,10 +217,10 @@ def test_places_are_said_without_signs():
 
 
 def test_the_table_keeps_to_its_width_and_ends_with_the_cautions(report_of):
-    lines = ghosts_lines([report_of(more=SECOND + LAMP), report_of(focus=700.0)], "Quay")
+    lines = page_of(report_of(more=SECOND + LAMP), report_of(focus=700.0))
     assert max(map(len, lines)) <= 100
     assert "never look" in " ".join(" ".join(lines).split())
-    assert any(line.startswith("  Next: ") for line in report_lines(report_of()))
+    assert any(line.startswith("  Next: ") for line in lines)
     short = [line for line in lines[lines.index("All of them in short") + 2 :] if line.startswith("  50")]
     assert [line.split(", f/")[0].strip() for line in short] == ["50, infinity", "50, focus 700 mm"]
 
@@ -230,7 +233,9 @@ def test_the_command_prints_json_and_writes_a_chart_for_each_focus(tmp_path):
     told = json.loads(result.stdout)
     assert [state["focus_mm"] for state in told["states"]] == ["infinity", 700.0]
     assert [state["f_number"] for state in told["states"]] == [2.8, 2.8]  # the widest asked for
-    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["ghosts-50_at_700_f2.8.png", "ghosts-50_inf_f2.8.png"]
+    pictures = ["ghosts-50_at_700_f2.8.png", "ghosts-50_inf_f2.8.png"]
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [*pictures, "ghosts.json"]
+    assert told["files"] == [*pictures, "ghosts.json"]
 
 
 def test_the_chart_shows_the_ghost_where_it_is_and_the_picture_right_way_round(report_of):
@@ -268,9 +273,9 @@ front_travel_mm = 5
     path.write_text(text.replace("[box]", travel))
     loaded = load_scene(path)
     plan = next(plan for plan in widest_stops(plans_of(loaded)) if plan.focus_mm == 700)
-    mover = Mover(plan)
-    for thing in mover.things():
-        _, box = mover.built_at(thing.keys, -6.0)
+    tiltable = TiltableBox(plan)
+    for thing in tiltable.things():
+        _, box = tiltable.built_at(thing.keys, -6.0)
         built = np.array([glass.slab.pose.origin_mm for glass in box.glasses])
         for mirror in thing.mirrors_at(-6.0):
             assert np.linalg.norm(built - mirror.centre_mm, axis=1).min() < 1e-9
@@ -289,12 +294,12 @@ def reports_of(tmp_path):
 
 def states_with_ghosts(reports):
     """Keys of states in whose frame a ghost shows that can be told from its light."""
-    return {r.key for r in reports if any(ghost.in_frame and not ghost.on_light for ghost in r.lights.ghosts)}
+    return {r.plan.key for r in reports if any(ghost.in_frame and not ghost.on_light for ghost in r.lights.ghosts)}
 
 
 def test_one_tilt_clears_every_focus_and_a_tenth_less_does_not(reports_of):
     reports = reports_of()
-    answer = set_answer(reports)
+    answer = set_tilt(reports)
     assert answer.clears
     assert answer.keys == ("box.tilt_deg",)
     assert states_with_ghosts(reports) == {one.key for one in answer.left_now} != set()
@@ -302,38 +307,38 @@ def test_one_tilt_clears_every_focus_and_a_tenth_less_does_not(reports_of):
     assert states_with_ghosts(reports_of(tilt=answer.tilt_deg - 0.1)) != set()
     # No smaller than at infinity alone, in the upright plane through the axis: -f tan(2 t + atan y / f) at the guide's lower edge.
     up = np.tan(np.radians(4)) / np.cos(np.radians(12))
-    guide = reports[0].guides[0]
+    guide = reports[0].plan.guides[0]
     assert answer.tilt_deg >= np.degrees(np.arctan((guide.half_height_mm - guide.centre_mm[1]) / 50) - np.arctan(up)) / 2
 
 
 def test_what_no_one_tilt_clears_gets_the_best_that_fits_and_says_whom_it_leaves(reports_of):
     # A plate before the tray holds it upright; the mask lets the box lean as the far focus needs, and less than the near one does.
     reports = reports_of(more=LOW_LAMP + LITTLE_ROOM)
-    answer = set_answer(reports)
+    answer = set_tilt(reports)
     assert not answer.clears
     assert re.fullmatch(r"whole box at \+[\d.]+ deg would, but takes .* \(mask\) \(50, .*\)", answer.why)
     then = reports_of(more=LOW_LAMP + LITTLE_ROOM, tilt=answer.tilt_deg)
     assert states_with_ghosts(then) == {one.key for one in answer.left} == {"50_at_700_f2.8"}
     assert states_with_ghosts(reports) == {"50_inf_f2.8", "50_at_700_f2.8"}
-    assert not any(report.mover.refit.is_dark for report in then)
+    assert not any(report.tiltable.refit.is_dark for report in then)
     assert "it leaves a ghost in 1 of 2 states, 50, focus 700 mm, f/2.8 (" in set_words(answer)
 
 
 def test_where_nothing_that_fits_is_better_the_sentence_says_so(reports_of):
-    answer = set_answer(reports_of(more=LOW_LAMP + LITTLE_ROOM.replace("[122, 72]", "[96, 58]")))
+    answer = set_tilt(reports_of(more=LOW_LAMP + LITTLE_ROOM.replace("[122, 72]", "[96, 58]")))
     assert (answer.clears, answer.tilt_deg) == (False, None)
     assert "None that fits does better" in set_words(answer)
 
 
 def test_the_short_list_ends_with_one_tilt_for_all_and_the_json_has_it(reports_of):
     reports = reports_of()
-    answer = set_answer(reports)
-    lines = ghosts_lines(reports, "Quay", answer)
+    answer = set_tilt(reports)
+    lines = page_of(*reports)
     short = " ".join(" ".join(lines[lines.index("All of them in short") :]).split())
     assert f"One tilt for all of them: set box.tilt_deg = {answer.tilt_deg:g} (top toward the scene)" in short
-    told = ghosts_dict(reports, "Quay", 0.05, answer)["all_states"]
+    told = answer_of(reports).data()["all_states"]
     assert (told["tilt_deg"], told["clears"], told["leaves"]) == (answer.tilt_deg, True, [])
-    assert ghosts_dict(reports[:1], "Quay", 0.05, set_answer(reports[:1]))["all_states"] is None
+    assert answer_of(reports[:1]).data()["all_states"] is None
 
 
 def test_keys_count_trays_as_the_scene_does_though_a_lens_has_not_all_of_them(tmp_path):
@@ -344,5 +349,5 @@ def test_keys_count_trays_as_the_scene_does_though_a_lens_has_not_all_of_them(tm
     path.write_text(text.format(tilt=1.0, more=LAMP))
     loaded = load_scene(path)
     plan = next(plan for plan in widest_stops(plans_of(loaded)) if plan.lens_name == "50")
-    (tray,) = [thing for thing in Mover(plan).things() if thing.name == "rear tray"]
+    (tray,) = [thing for thing in TiltableBox(plan).things() if thing.name == "rear tray"]
     assert tray.keys == ("box.stage[2].tilt_deg",)

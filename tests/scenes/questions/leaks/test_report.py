@@ -1,24 +1,28 @@
 """From a scene to its leak report, the advice, and the words."""
 
+import json
+
 import numpy as np
 import pytest
 
 from geometry.openings import OpeningKind
+from scenes.answers.answer import answer_text, save
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.changes.tilts import TiltRoom, fit_words
 from scenes.questions.check.check import check_state
-from scenes.questions.ghosts.tilts import Mover
+from scenes.questions.ghosts.tilts import TiltableBox
 from scenes.questions.leaks.advice import advise
-from scenes.questions.leaks.command import left_out_lines
+from scenes.questions.leaks.answer import LeaksAnswer, report_data
 from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
 from scenes.questions.leaks.report import run_leaks
-from scenes.questions.leaks.text import direction_words, report_dict, report_text, strength_words
+from scenes.questions.leaks.text import direction_words, strength_words
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.parse import parse_scene
 from scenes.states.clear_rule import Limits
 from scenes.states.load import load_scene, plans_of
 from scenes.states.state import states_of
 from scenes.states.stray import in_frame
+from scenes.view3d import render
 
 pytestmark = pytest.mark.slow
 
@@ -76,6 +80,10 @@ def report_of(text, **more):
     return scene, run_leaks(states_of(scene)[0], columns=90, **more)
 
 
+def page_of(report, advice, wanted=1):
+    return answer_text(LeaksAnswer(title="t", cases=((report, advice),), wanted=wanted, solid=False))
+
+
 @pytest.fixture(scope="module")
 def gapped():
     scene, report = report_of(GAPPED)
@@ -122,14 +130,33 @@ def test_flag_on_the_lamps_side_comes_in_and_the_picture_stays_clear(gapped):
 
 def test_lines_keep_within_a_hundred_columns(gapped):
     _, report, advice = gapped
-    assert max(len(line) for line in report_text(report, advice).splitlines()) <= 100
+    assert max(len(line) for line in page_of(report, advice).splitlines()) <= 100
 
 
 def test_data_names_every_opening_and_light(gapped):
     _, report, advice = gapped
-    data = report_dict(report, advice)
+    data = report_data(report, advice)
     assert {row["name"] for row in data["openings"]} == {row.name for row in report.openings}
     assert data["lights"][0]["name"] == "lamp"
+    assert data["focus_mm"] == "infinity"
+
+
+def test_the_folder_lists_its_files_and_a_picture_that_cannot_be_drawn_costs_nothing_else(gapped, tmp_path, monkeypatch, capsys):
+    _, report, advice = gapped
+    (tmp_path / "s.toml").write_text(GAPPED)
+    show, answer = load_scene(tmp_path / "s.toml"), LeaksAnswer(title="t", cases=((report, advice),), wanted=1, solid=True)
+
+    def broken(jobs):
+        raise RuntimeError(f"no room for {len(jobs)} picture")
+
+    monkeypatch.setattr(render, "render_batch", broken)
+    files = save(answer, show, tmp_path / "out")
+    assert "no room for 1 picture" in capsys.readouterr().err
+    key = report.plan.key
+    assert set(files) == {"leaks.json", "leaks.txt", *(f"{key}/{name}" for name in ("leak.npz", "leak.png", "sky.png", "ways.png"))}
+    assert json.loads((tmp_path / "out" / "leaks.json").read_text())["files"] == sorted(files)
+    with np.load(tmp_path / "out" / key / "leak.npz") as arrays:
+        np.testing.assert_array_equal(arrays["leak"], report.picture.absolute.astype(np.float32))
 
 
 def test_pictures_hold_the_data(gapped):
@@ -154,7 +181,7 @@ def test_scenes_with_next_to_nothing_are_measured_too(box):
     _, report = report_of(HEAD + box)
     advice = advise(report, target="glass")
     assert report.open_sr > 0.5
-    assert "stray light on lens front" in report_text(report, advice)
+    assert "stray light on lens front" in page_of(report, advice)
 
 
 def test_bare_hood_is_open_behind_and_a_back_plate_is_proposed():
@@ -178,11 +205,12 @@ def test_words_say_sides_as_the_operator_has_them():
     assert strength_words(0.0) == "nothing"
 
 
-def test_states_that_were_not_looked_at_are_counted():
-    assert left_out_lines(4, 4) == []
-    (line,) = left_out_lines(8, 2)
-    assert line.startswith("Looked at 2 of 8 states")
-    assert max(map(len, line.splitlines())) <= 100
+def test_states_that_were_not_looked_at_are_counted(gapped):
+    _, report, advice = gapped
+    assert LeaksAnswer(title="", cases=((report, advice),), wanted=1, solid=False).left_out == ""
+    page = page_of(report, advice, wanted=8)
+    assert "Looked at 1 of 8 states" in page
+    assert max(map(len, page.splitlines())) <= 100
 
 
 TWO_LENSES = GAPPED.replace(
@@ -231,7 +259,7 @@ def test_a_flag_that_stands_too_far_in_is_first_to_be_opened():
     advice = advise(report, target="glass")
     (flag,) = summaries([state for _, states in flag_states(states_of(scene)) for state in states])
     assert advice.lights[0].is_too_far_in
-    assert f"open it from 30 to {flag.clear_deg:g} deg" in " ".join(report_text(report, advice).split())
+    assert f"open it from 30 to {flag.clear_deg:g} deg" in " ".join(page_of(report, advice).split())
 
 
 def test_a_tilt_without_room_in_the_box_is_named_as_such_and_not_advised():
@@ -242,7 +270,7 @@ def test_a_tilt_without_room_in_the_box_is_named_as_such_and_not_advised():
     (tilt,) = [item for item in advice.openings if "tilt tray" in item.change]
     assert tilt.against.startswith("does not fit: ")
     assert not tilt.helps
-    assert f"do not {tilt.change.removeprefix('or ')}: does not fit" in " ".join(report_text(report, advice).split())
+    assert f"do not {tilt.change.removeprefix('or ')}: does not fit" in " ".join(page_of(report, advice).split())
 
 
 def test_ghosts_and_leaks_say_the_same_of_a_tilt(tmp_path):
@@ -251,6 +279,6 @@ def test_ghosts_and_leaks_say_the_same_of_a_tilt(tmp_path):
     loaded = load_scene(path)
     plan = plans_of(loaded)[0]
     room = TiltRoom([plan])
-    thing = next(thing for thing in Mover(plan).things() if thing.name == "tray")
-    told = [fit_words(Mover(plan).refit.fit(thing.keys, tilt)) for tilt in (1.0, 8.0)]
+    thing = next(thing for thing in TiltableBox(plan).things() if thing.name == "tray")
+    told = [fit_words(TiltableBox(plan).refit.fit(thing.keys, tilt)) for tilt in (1.0, 8.0)]
     assert [room.against_tray("tray", tilt).split(" (18, ")[0] for tilt in (1.0, 8.0)] == told

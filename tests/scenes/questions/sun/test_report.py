@@ -9,11 +9,13 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.sun import camera_angles, sun_in_sky
+from scenes.answers.answer import answer_text
 from scenes.questions.check.check import check_state
+from scenes.questions.sun.answer import SunAnswer
 from scenes.questions.sun.command import command
 from scenes.questions.sun.figure import sun_figure
 from scenes.questions.sun.report import chosen_sun, sun_report
-from scenes.questions.sun.text import flag_words, next_step, sun_lines, unwanted
+from scenes.questions.sun.text import flag_words, next_step, unwanted
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import Limits
@@ -140,13 +142,16 @@ def test_the_command_tells_table_json_and_chart(tmp_path):
     result = CliRunner().invoke(command, [scene, "--json", "--out", str(out)], standalone_mode=False)
     assert result.exception is None
     told = json.loads(result.stdout)
+    assert (told["brimline"], told["scene"]["title"]) == ("sun", "Flats")
+    assert told["states"][0]["focus_mm"] == "infinity"
     assert told["date"] == "2026-09-18"
     assert told["lenses"][0]["on_glass"]
-    assert [path.name for path in out.iterdir()] == ["sun-50_inf_f2.png"]
+    assert sorted(path.name for path in out.iterdir()) == ["sun-50_inf_f2.png", "sun.json"]
+    assert json.loads((out / "sun.json").read_text()) == told
 
 
 def test_the_table_keeps_to_its_width_and_carries_the_cautions(tmp_path):
-    lines = sun_lines([report_with(tmp_path, TOP_FLAG)], "Flats")
+    lines = answer_text(SunAnswer(reports=(report_with(tmp_path, TOP_FLAG),), title="Flats")).splitlines()
     assert max(map(len, lines)) <= 100
     assert "never look at it" in " ".join(" ".join(lines).split())
 
@@ -202,7 +207,7 @@ def test_a_flag_that_no_picture_holds_up_comes_in_as_far_as_a_scene_takes_and_sa
 def test_flags_far_in_leave_the_check_clear_and_do_not_meet(tmp_path, monkeypatch):
     # At 80 and 85 deg they pass each other: the top flag's ends reach 110 mm aside, past the side flag's hinge, but stand above it.
     more = TOP_FLAG.replace("260", "220") + SIDE_FLAG.format(length=120)
-    text = SCENE.replace("focal_mm = 50", "focal_mm = 85")
+    text = SCENE.replace("focal_mm = 50", "focal_mm = 85").replace('name = "50"', 'name = "85"')
     monkeypatch.setitem(globals(), "SCENE", text)
     top, right = report_with(tmp_path, more).flags
     assert sorted([top.meets, right.meets]) in (["", "right flag"], ["", "top flag"])

@@ -40,6 +40,7 @@ offset_mm = [1.0, 0.5]
 
 [[lens]]
 name = "25"
+confirmed = ["focal_mm"]             # its name stays while its focal length is varied
 focal_mm = {focal}
 f_number = 2.0
 front_diameter_mm = 110

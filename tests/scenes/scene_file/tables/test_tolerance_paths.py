@@ -161,3 +161,19 @@ def test_the_examples_of_the_page_are_accepted():
     before = example_text().partition("[[tolerance]]")[0]
     scene = parse_scene(before + "".join(tables), "river.toml")
     assert len(inputs_of(scene)) > len(scene.tolerance) > 3
+
+
+@pytest.mark.parametrize(
+    ("stated", "of", "moved"),
+    [
+        ("40.6", "lens[21].state.half_field_deg", (41.1, None)),
+        ("{ horizontal = 40.6, vertical = 29.7 }", "lens[21].state.half_field_deg.vertical", (40.6, 30.2)),
+    ],
+)
+def test_a_stated_half_field_is_off_one_way_or_both(stated, of, moved):
+    row = f'close_focus_mm = 700\n[[lens.state]]\nfocus_mm = "infinity"\nhalf_field_deg = {stated}\n'
+    text = example_text().replace("close_focus_mm = 700\n", row).replace(GIVEN, f'of = "{of}"\nplus_minus = 0.5\n')
+    scene = parse_scene(text, "river.toml")
+    item = inputs_of(scene)[0]
+    angles = built(scene, [item], {item.path: item.nominal + 0.5}).lens[0].state[0].half_field_deg
+    assert (angles.horizontal, angles.vertical) == pytest.approx(moved)

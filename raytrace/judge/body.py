@@ -1,0 +1,259 @@
+"""The beam of a cell as legs: convex bodies between planes, each the hull of its rim rays' points on both, and a pad.
+
+A leg's rays are straight between its planes, so it lies in the hull of their points there. Glass parts legs at its faces. Where the
+edge of a filter runs through the beam, light goes both through it and past it, and the legs of both ways count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geometry.body import Block, Loop, Part, Surface, Tube
+from geometry.outline import Freeform, inside_distance
+from raytrace.box import Box, Glass, GlassKind
+from raytrace.judge.field import Cell, FieldPencils, Samples, edge_is_enough, edge_samples, field_pencils, grid_samples
+from raytrace.judge.rays import GLASS_FIELDS, bends, plane_corners, trace
+from raytrace.judge.shapes import ENDLESS_MM
+from raytrace.optics.lens import FixedPupil, LensState
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+CHORD_MM = 0.008  # corners of a pupil's polygon stand off it by no more
+GRID_CHORD_MM = 0.016  # where the inside of the guide counts too, and there are so many more rays
+LEAST_SIDES = 24
+BEND_MM = 0.003  # how far rays may stray between two field points, if more of them help
+LOOK_INTERVALS = 8
+MOST_INTERVALS = 64
+GRID_INTERVALS = 10  # along a guide whose inside counts
+CELL_GRID_INTERVALS = 6  # along a cell of it
+STAND_INS = (1.0, 0.75, 0.5, 0.25, 0.0)  # discs between front ring and pupil that hold all light through both
+FEW_STAND_INS = (1.0, 0.5, 0.0)  # where the guide is cut into many cells
+BEHIND_PARTS_MM = 1.0  # where the first leg is parted, behind the hindmost part
+ROUNDING_MM = 1e-6  # what arithmetic may be off by
+
+
+class NotFollowed(Exception):  # noqa: N818 - not a fault of the input: the caller widens its answer
+    """Some ray never comes to the next plane in order, so that legs between planes do not hold the beam."""
+
+
+@dataclass(frozen=True, slots=True)
+class Legs:
+    """Legs of a beam: corners (n, 3) [mm] with the picture points (n, 2) that they belong to.
+
+    legs (L, V, 4): runs of corners on the planes before and after, one for each stand-in; pads (L, V) [mm]; end_z_mm: where the
+    last one ends; whole: whether the lens has light for all of the cell.
+    """
+
+    corners: FloatArray
+    fields: FloatArray
+    legs: IntArray
+    pads: FloatArray
+    end_z_mm: float
+    whole: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Beam:
+    """How a lens's beam is cut into legs, as a first look at the whole guide tells."""
+
+    lenses: tuple[LensState, ...]
+    box: Box
+    glasses: FloatArray
+    before: FloatArray
+    far_z_mm: float
+    intervals: int
+    loose: bool
+
+
+def is_loose(lenses: Sequence[LensState]) -> bool:
+    """Whether the hull of a whole guide's beam may hold much more than the beam: cells of it are then closer."""
+    return any(
+        not isinstance(lens.pupil, FixedPupil)
+        or lens.projection != "rectilinear"
+        or lens.distortion != (0.0, 0.0)
+        or (np.isfinite(lens.object_z_mm) and lens.pupil.behind_front_mm[0] != lens.pupil.behind_front_mm[1])
+        for lens in lenses
+    )
+
+
+def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
+    """A first look at the beam with few rays: how many field points it asks for, and where its first leg is parted."""
+    loose, hind, far = is_loose(lenses), *parts_span_mm(box.parts)
+    glasses = np.array([_glass_row(glass) for glass in box.glasses]).reshape(-1, GLASS_FIELDS)
+    seen = field_pencils(lenses, guide_cell, edge_samples(LOOK_INTERVALS))
+    start = float(seen.pencils.reference_z_mm.min())
+    ring = _ring(lenses)
+    before = [start] if np.isinf(ring[1]) or ring[0] <= start else [start, float(ring[0])]
+    points, _, _ = trace(*_columns(seen), 16, 1.0, ring, np.array(before), glasses, far, _object_z(lenses), False)
+    far = max(far, *(_meets_mm(loop, points[-2], points[-1]) for loop in _endless_loops(box.parts)), 0.0)
+    first_face = float(points[len(before), ..., 2].min()) if len(glasses) else float(points[-1, ..., 2].min())
+    split = min(hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
+    if (loose or len(lenses) > 1) and split > before[-1] + BEHIND_PARTS_MM:
+        before.append(split)
+    bend = float(bends(points, seen.triples, seen.weights).max())
+    count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))
+    return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose)
+
+
+def legs_of(beam: Beam, cell: Cell) -> Legs:
+    """The legs of one cell of the guide. NotFollowed where planes cut through one another."""
+    field = field_pencils(beam.lenses, cell, _samples(beam, cell))
+    sides = _sides(field, CHORD_MM if edge_is_enough(beam.lenses) else GRID_CHORD_MM)
+    edged: list[int] = []
+    while True:  # filters whose edge the beam meets are left out in turn, until all that are left hold it
+        chains = [
+            tuple(g for g in range(len(beam.glasses)) if g not in out)
+            for count in range(len(edged) + 1)
+            for out in combinations(edged, count)
+        ]
+        made = [_chain(beam, field, sides, chain) for chain in chains]
+        more = {g for one in made for g in one.not_held} - set(edged)
+        if not more:
+            return _together(made, field.whole)
+        edged += sorted(more)
+
+
+@dataclass(frozen=True, slots=True)
+class _Chain:
+    corners: FloatArray
+    fields: FloatArray
+    legs: IntArray
+    pads: FloatArray
+    end_z_mm: float
+    not_held: tuple[int, ...]
+
+
+def _chain(beam: Beam, field: FieldPencils, sides: int, chain: tuple[int, ...]) -> _Chain:
+    """The legs of the light that goes through some of the filters, each taken as endless."""
+    glasses, ring = beam.glasses[list(chain)], _ring(beam.lenses)
+    corners, fields, legs, pads, base, end = [], [], [], [], 0, np.inf
+    held = np.zeros(len(chain), dtype=np.bool_)
+    for share in _stand_ins(beam, ring):
+        points, ok, end = trace(
+            *_columns(field), sides, share, ring, beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses), beam.loose
+        )
+        if not ok:
+            raise NotFollowed
+        pad = bends(points, field.triples, field.weights) + ROUNDING_MM
+        found, owner, starts = plane_corners(points)
+        inside = [_holds(beam.box.glasses[g], found[starts[m] : starts[m + 1]], pad[m]) for g, m in _entries(beam, chain)]
+        held |= np.array(inside, dtype=np.bool_)
+        runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
+        corners.append(found)
+        fields.append(field.points_mm[owner])
+        legs.append(runs)
+        pads.append(np.maximum(pad[:-1], pad[1:]))
+        base += len(found)
+    not_held = tuple(g for g, inside in zip(chain, held, strict=True) if not inside)
+    return _Chain(np.concatenate(corners), np.concatenate(fields), np.stack(legs, 1), np.stack(pads, 1), end, not_held)
+
+
+def _stand_ins(beam: Beam, ring: FloatArray) -> tuple[float, ...]:
+    if np.isinf(ring[1]):
+        return (1.0,)
+    return FEW_STAND_INS if beam.loose else STAND_INS
+
+
+def _entries(beam: Beam, chain: tuple[int, ...]) -> list[tuple[int, int]]:
+    """Each filter of a chain, and the number of the plane where light enters it."""
+    plane, found = len(beam.before), []
+    for g in chain:
+        found.append((g, plane))
+        plane += 1 if beam.glasses[g, 15] > 0 else 2
+    return found
+
+
+def _holds(glass: Glass, corners: FloatArray, pad_mm: float) -> bool:
+    """Whether all light that enters a filter does so inside its outline."""
+    at, outline = glass.slab.pose.points_to_part(corners)[:, :2], glass.slab.outline
+    if isinstance(outline, Freeform):
+        return bool(shapely.MultiPoint(at).convex_hull.buffer(pad_mm).within(outline.shape))
+    return bool((inside_distance(outline, at) > pad_mm).all())
+
+
+def _together(made: Sequence[_Chain], whole: bool) -> Legs:
+    starts = np.cumsum([0, *(len(one.corners) for one in made[:-1])])
+    return Legs(
+        corners=np.concatenate([one.corners for one in made]),
+        fields=np.concatenate([one.fields for one in made]),
+        legs=np.concatenate([one.legs + start for one, start in zip(made, starts, strict=True)]).astype(np.int64),
+        pads=np.concatenate([one.pads for one in made]),
+        end_z_mm=min(one.end_z_mm for one in made),
+        whole=whole,
+    )
+
+
+def _samples(beam: Beam, cell: Cell) -> Samples:
+    if not edge_is_enough(beam.lenses):
+        return grid_samples(GRID_INTERVALS if cell.level == 0 else CELL_GRID_INTERVALS)
+    return edge_samples(max(2, -(-beam.intervals // 2**cell.level)))
+
+
+def _sides(field: FieldPencils, chord_mm: float) -> int:
+    """Sides K of a pupil's polygon: r (1 / cos(pi / K) - 1) ~ r pi^2 / (2 K^2)."""
+    largest = float(np.sqrt((field.pencils.axes_mm**2).sum(axis=(1, 2)).max()))
+    return max(LEAST_SIDES, int(np.ceil(np.pi * np.sqrt(largest / (2 * chord_mm)))))
+
+
+def _columns(field: FieldPencils) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    p = field.pencils
+    return p.slope, p.reference_z_mm, p.convergence_per_mm, p.centre_mm, p.axes_mm, p.rim_share
+
+
+def _ring(lenses: Sequence[LensState]) -> FloatArray:
+    return np.array([0.0, max(lens.front_radius_mm for lens in lenses)])
+
+
+def _object_z(lenses: Sequence[LensState]) -> float:
+    return float(max(lens.object_z_mm for lens in lenses))
+
+
+def _glass_row(glass: Glass) -> list[float]:
+    place, close_up = glass.slab.pose, glass.kind is GlassKind.CLOSE_UP
+    return [
+        *place.rotation.ravel(),
+        *place.origin_mm,
+        glass.slab.thickness_mm,
+        glass.index,
+        glass.power_dioptre if close_up else 0.0,
+        float(close_up),
+    ]
+
+
+def _endless_loops(parts: Sequence[Part]) -> list[Loop]:
+    """Loops that leave no way round them and lean: their material is wherever the beam meets their plane."""
+    tubes = [part.body for part in parts if isinstance(part.body, Tube) and not part.body.bounded]
+    return [loop for tube in tubes for loop in tube.inner if abs(loop.pose.rotation[2, 2]) < 1 - 1e-12]
+
+
+def _meets_mm(loop: Loop, before: FloatArray, after: FloatArray) -> float:
+    """How far ahead rays (N, K, 3) through points of two planes meet the plane of a loop at most [mm]."""
+    way, normal = after - before, loop.pose.rotation[:, 2] * np.sign(loop.pose.rotation[2, 2] or 1.0)
+    toward = way @ normal
+    meets = toward > 1e-6 * way[..., 2]
+    behind = loop.z_mm * np.sign(loop.pose.rotation[2, 2] or 1.0) - (before - loop.pose.origin_mm) @ normal
+    z = np.where(meets, before[..., 2] + behind / np.where(meets, toward, 1.0) * way[..., 2], ENDLESS_MM)
+    return float(np.minimum(z, ENDLESS_MM).max())
+
+
+def parts_span_mm(parts: Sequence[Part]) -> tuple[float, float]:
+    """How far back and how far ahead the parts reach [mm]."""
+    z = np.concatenate([np.zeros(0), *(_depths_mm(part) for part in parts)])
+    return (float(z.min()), max(float(z.max()), 0.0)) if len(z) else (0.0, 0.0)
+
+
+def _depths_mm(part: Part) -> FloatArray:
+    match part.body:
+        case Tube(inner=inner, outer=outer):
+            return np.concatenate([points[:, 2] for loop in (*inner, *outer) for points in loop.points_mm(0.1)])
+        case Block(corners_mm=corners):
+            return corners[:, 2]
+        case Surface(vertices_mm=vertices):
+            return vertices[:, 2]

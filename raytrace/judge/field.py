@@ -1,0 +1,196 @@
+"""Field points of a guide or a cell of it, and the pencils of a lens's pupil depths there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.optics.camera import Guide
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for
+from raytrace.optics.pencil import Pencils
+from raytrace.optics.projection import distortion_fold
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+SMOOTH = 1 / 6  # of a second difference: what lies between field points is an eighth where it changes evenly, and a third more here
+KINK = 1 / 2  # where a table has a row in between: a kink rises four times as far as it shows
+END_KINK = 1.0  # in the first or last interval a kink may show only in part
+SHORT_OF_FOLD = 1 - 1e-9
+HALVINGS = 40  # of the way to where a lens's field ends
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A rectangle of the picture, right and up [mm]; `level` says how often the guide was halved for it."""
+
+    left: float
+    right: float
+    low: float
+    high: float
+    level: int = 0
+
+    def quarters(self) -> tuple[Cell, ...]:
+        """The four rectangles of half its size."""
+        x, y, level = (self.left + self.right) / 2, (self.low + self.high) / 2, self.level + 1
+        return (
+            Cell(self.left, x, self.low, y, level),
+            Cell(x, self.right, self.low, y, level),
+            Cell(self.left, x, y, self.high, level),
+            Cell(x, self.right, y, self.high, level),
+        )
+
+
+def cell_of(guide: Guide, scale: float = 1.0) -> Cell:
+    """A guide grown about its own centre, as one cell."""
+    (x, y), w, h = guide.centre_mm, guide.half_width_mm * scale, guide.half_height_mm * scale
+    return Cell(x - w, x + w, y - h, y + h)
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """Field points in shares of a cell (N, 2), and rows of three neighbours (T, 3), each of a family: 0 along rows, 1 up."""
+
+    shares: FloatArray
+    triples: IntArray
+    family: IntArray
+    at_end: BoolArray
+
+
+@cache
+def edge_samples(intervals: int) -> Samples:
+    """Points round a cell's edge, corners twice, so that each side is a row of its own."""
+    t = np.linspace(0.0, 1.0, intervals + 1)
+    o, i = np.zeros_like(t), np.ones_like(t)
+    sides = [np.column_stack(pair) for pair in ((t, o), (i, t), (t, i), (o, t))]
+    row = np.arange(intervals - 1)[:, None] + np.arange(3)
+    triples = np.concatenate([row + k * (intervals + 1) for k in range(4)])
+    family = np.repeat([0, 1, 0, 1], intervals - 1)
+    return Samples(np.concatenate(sides), triples, family, np.tile(_ends(intervals), 4))
+
+
+@cache
+def grid_samples(intervals: int) -> Samples:
+    """Points all over a cell."""
+    n = intervals + 1
+    t = np.linspace(0.0, 1.0, n)
+    shares = np.stack(np.meshgrid(t, t), axis=-1).reshape(-1, 2)
+    at = np.arange(n * n).reshape(n, n)
+    rows = np.stack([at[:, :-2], at[:, 1:-1], at[:, 2:]], axis=-1).reshape(-1, 3)
+    columns = np.stack([at.T[:, :-2], at.T[:, 1:-1], at.T[:, 2:]], axis=-1).reshape(-1, 3)
+    family = np.repeat([0, 1], len(rows))
+    return Samples(shares, np.concatenate([rows, columns]), family, np.tile(_ends(intervals), 2 * n))
+
+
+def _ends(intervals: int) -> BoolArray:
+    first = np.arange(intervals - 1)
+    return (first == 0) | (first == intervals - 2)
+
+
+@dataclass(frozen=True, slots=True)
+class FieldPencils:
+    """Pencils of M depths x N field points, one depth after the other; picture points (M * N, 2).
+
+    triples (T, 3) and weights (T, 3) say what may lie between them, see `bends`; whole: False where the field ends inside.
+    """
+
+    pencils: Pencils
+    points_mm: FloatArray
+    triples: IntArray
+    weights: FloatArray
+    whole: bool
+
+
+def edge_is_enough(lenses: Sequence[LensState]) -> bool:
+    """Whether field points inside a cell send no ray beyond the hull of those on its edge: so for a pupil that stays in place."""
+    return all(isinstance(lens.pupil, FixedPupil) for lens in lenses)
+
+
+def field_pencils(lenses: Sequence[LensState], cell: Cell, samples: Samples) -> FieldPencils:
+    """The pencils of a cell for every pupil depth; points beyond the end of a lens's field are drawn in to it."""
+    size = np.array([cell.right - cell.left, cell.high - cell.low])
+    points = np.array([cell.left, cell.low]) + samples.shares * size
+    drawn = [_drawn_in(lens, points) for lens in lenses]
+    whole = all(bool((moved == points).all()) for moved in drawn)
+    layers = [_pencils(lens, moved)[0] for lens, moved in zip(lenses, drawn, strict=True)]
+    together = joined(layers)
+    triples, weights = _between(layers, points, samples, whole)
+    return FieldPencils(together, np.concatenate(drawn), triples, weights, whole)
+
+
+def _between(layers: Sequence[Pencils], points: FloatArray, samples: Samples, whole: bool) -> tuple[IntArray, FloatArray]:
+    n, t = len(points), len(samples.triples)
+    triples, weights = [], []
+    for number, pencils in enumerate(layers):
+        weight = np.zeros((t, 3))
+        weight[np.arange(t), samples.family] = _weights(pencils, points, samples, whole)
+        triples.append(samples.triples + number * n)
+        weights.append(weight)
+    for number in range(len(layers) - 2):
+        triples.append(np.arange(n)[:, None] + n * (number + np.arange(3)))
+        weights.append(np.tile([0.0, 0.0, SMOOTH], (n, 1)))
+    return np.concatenate(triples).astype(np.int64), np.concatenate(weights)
+
+
+def _weights(pencils: Pencils, points: FloatArray, samples: Samples, whole: bool) -> FloatArray:
+    """What share (T,) of each second difference may lie between its points."""
+    kinked = np.where(samples.at_end, END_KINK, KINK)
+    if not whole:
+        return kinked
+    if not len(pencils.field_tan):
+        return np.full(len(samples.triples), SMOOTH)
+    tangent = pencils.field_tan[samples.triples]
+    low, high = tangent.min(axis=1)[:, None], tangent.max(axis=1)[:, None]
+    at_row = ((pencils.kink_tan >= low - 1e-9) & (pencils.kink_tan <= high + 1e-9)).any(axis=1)
+    along = np.take_along_axis(points[samples.triples], samples.family[:, None, None], axis=2)[..., 0]
+    past_axis = (along.min(axis=1) <= 0.0) & (along.max(axis=1) >= 0.0)  # the field angle turns round between them
+    return np.where(at_row | past_axis, kinked, SMOOTH)
+
+
+def _pencils(lens: LensState, points_mm: FloatArray) -> tuple[Pencils, BoolArray]:
+    """Pencils of picture points, and which of these the lens has (N,): beyond a fold of its distortion there are none."""
+    if lens.distortion == (0.0, 0.0):
+        pencils = pencils_for(lens, points_mm)
+        return pencils, pencils.valid
+    fold_mm = distortion_fold(lens.distortion)[1] * lens.half_diagonal_mm
+    known = np.hypot(points_mm[:, 0], points_mm[:, 1]) < fold_mm * SHORT_OF_FOLD
+    pencils = pencils_for(lens, np.where(known[:, None], points_mm, 0.0))
+    return pencils, pencils.valid & known
+
+
+def _drawn_in(lens: LensState, points_mm: FloatArray) -> FloatArray:
+    """The points, those beyond the end of the field moved toward the lens axis until they have rays."""
+    dark = ~_pencils(lens, points_mm)[1]
+    if not dark.any():
+        return points_mm
+    low, high = np.zeros(int(dark.sum())), np.ones(int(dark.sum()))
+    for _ in range(HALVINGS):
+        tried = (low + high) / 2
+        seen = _pencils(lens, tried[:, None] * points_mm[dark])[1]
+        low, high = np.where(seen, tried, low), np.where(seen, high, tried)
+    moved = np.array(points_mm)
+    moved[dark] = low[:, None] * points_mm[dark]
+    return moved
+
+
+def has_all(lenses: Sequence[LensState], cell: Cell) -> bool:
+    """Whether a lens has rays for a whole cell: it has where it has them along the edge."""
+    shares = edge_samples(4).shares
+    points = np.array([cell.left, cell.low]) + shares * np.array([cell.right - cell.left, cell.high - cell.low])
+    return all(bool(_pencils(lens, points)[1].all()) for lens in lenses)
+
+
+def joined(layers: Sequence[Pencils]) -> Pencils:
+    """Pencils of several pupil depths as one struct; they share their front ring."""
+    if len(layers) == 1:
+        return layers[0]
+    columns = {
+        name: np.concatenate([getattr(layer, name) for layer in layers])
+        for name in ("slope", "reference_z_mm", "convergence_per_mm", "centre_mm", "axes_mm", "rim_share", "falloff", "valid")
+    }
+    return replace(layers[0], **columns, field_tan=np.concatenate([layer.field_tan for layer in layers]))

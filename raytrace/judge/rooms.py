@@ -1,0 +1,136 @@
+"""The room of every part from the beam of one guide: one hull first, cells of it where that comes too near."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.box import Box
+from raytrace.judge.body import Beam, Legs, NotFollowed, legs_of, look
+from raytrace.judge.depth import least_move
+from raytrace.judge.drawn import flat_depth
+from raytrace.judge.field import Cell
+from raytrace.judge.pieces import Pieces
+from raytrace.judge.rays import BEYOND_MM
+from raytrace.judge.separate import FOUND, part_room
+from raytrace.optics.lens import LensState
+
+FloatArray = NDArray[np.float64]
+
+DEEPEST_LEVEL = 3  # cells an eighth of the guide wide
+NEAR_MM = 25.0  # what stays farther away is told by one hull
+GAIN_MM = 0.01  # cells that bring less are not halved again
+SHARE_GAINED = 0.1  # nor those that bring less than this share of how deep a part is in, where it is deeper than DEEP_MM
+DEEP_MM = 3.0
+ON_EDGE_MM = 0.5
+MOST_HALVINGS = 40
+RIGHT_THROUGH_MM = 1000.0  # told of parts that light cannot be followed past
+
+
+@dataclass(slots=True)
+class GuideBeam:
+    """The beam of one guide, its cells made when they are asked for."""
+
+    lenses: tuple[LensState, ...]
+    box: Box
+    cell: Cell
+    deepest: int = DEEPEST_LEVEL
+    _beam: Beam | None = None
+    _legs: dict[Cell, Legs | None] = field(default_factory=dict)
+
+    @property
+    def beam(self) -> Beam:
+        """How the beam is cut, by a first look."""
+        if self._beam is None:
+            self._beam = look(self.lenses, self.box, self.cell)
+        return self._beam
+
+    def legs(self, cell: Cell) -> Legs | None:
+        """The legs of a cell; None where its light cannot be followed."""
+        if cell not in self._legs:
+            try:
+                self._legs[cell] = legs_of(self.beam, cell)
+            except NotFollowed:
+                self._legs[cell] = None
+        return self._legs[cell]
+
+    def may_halve(self, cell: Cell) -> bool:
+        """Whether quarters of a cell could come less near than the cell."""
+        return cell.level < self.deepest and (self.beam.loose or self.legs(cell) is None)
+
+    def known(self) -> tuple[Legs, ...]:
+        """All legs made so far."""
+        return tuple(legs for legs in self._legs.values() if legs is not None)
+
+
+def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces) -> FloatArray:
+    """The room of a part from the light of one cell, as `part_room` gives it; bodies that touch are 0."""
+    legs = beam.legs(cell)
+    if legs is None:
+        return _unknown()
+    found = part_room(legs.corners, legs.fields, legs.legs, legs.pads, pieces.walls, pieces.points, pieces.runs, False)
+    found[0] = min(found[0], BEYOND_MM)  # where the beam is not followed it may come nearer than that
+    return found
+
+
+def _unknown() -> FloatArray:
+    found = np.zeros(FOUND)
+    found[0], found[7] = -RIGHT_THROUGH_MM, 1.0
+    return found
+
+
+def rooms(beam: GuideBeam, parts: Sequence[Pieces]) -> list[FloatArray]:
+    """The room of every part (FOUND,) from the whole guide."""
+    return [room(beam, part)[0] for part in parts]
+
+
+def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True) -> tuple[FloatArray, Cell]:
+    """The room of one part (FOUND,) from the whole guide, and the cell that is nearest.
+
+    Cells are made where one hull leaves no more than `near_mm`.
+    """
+    leaves = {beam.cell: room_in_cell(beam, beam.cell, part)}
+    cell = beam.cell
+    for _ in range(MOST_HALVINGS):
+        was = float(leaves[cell][0])
+        if was > near_mm or not beam.may_halve(cell):
+            break
+        del leaves[cell]
+        for quarter in cell.quarters():
+            leaves[quarter] = room_in_cell(beam, quarter, part)
+        gained = min(float(leaves[quarter][0]) for quarter in cell.quarters()) - was
+        cell = min(leaves, key=lambda one: leaves[one][0])
+        if _is_told(float(leaves[cell][0]), gained):
+            break
+    found = leaves[cell]
+    if found[0] > 0.0 or not len(part.runs) or not with_depth or beam.legs(cell) is None:
+        return found, cell
+    touched = [legs for leaf, row in leaves.items() if row[0] <= 0.0 and (legs := beam.legs(leaf)) is not None]
+    return (_deepest(touched, part) if part.drawn is None else _drawn_deepest(touched, part, found)), cell
+
+
+def _is_told(room_mm: float, gained_mm: float) -> bool:
+    """Whether finer cells would only change a number that nobody needs so closely; near 0 the sign may hang on them."""
+    return (room_mm > ON_EDGE_MM and gained_mm < GAIN_MM) or (room_mm < -DEEP_MM and gained_mm < -SHARE_GAINED * room_mm)
+
+
+def _drawn_deepest(touched: Sequence[Legs], part: Pieces, found: FloatArray) -> FloatArray:
+    assert part.drawn is not None
+    depth_mm, point_mm = max((flat_depth(legs, *part.drawn) for legs in touched), key=lambda pair: pair[0])
+    if point_mm is None:
+        return found
+    return np.concatenate([[-depth_mm], point_mm, found[4:]])
+
+
+def _deepest(touched: Sequence[Legs], part: Pieces) -> FloatArray:
+    starts = np.cumsum([0, *(len(legs.corners) for legs in touched[:-1])])
+    return least_move(
+        np.concatenate([legs.corners for legs in touched]),
+        np.concatenate([legs.fields for legs in touched]),
+        np.concatenate([legs.legs + start for legs, start in zip(touched, starts, strict=True)]),
+        np.concatenate([legs.pads for legs in touched]),
+        part.whole,
+    )

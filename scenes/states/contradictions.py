@@ -1,0 +1,250 @@
+"""Numbers of a scene that speak against each other: a fault each, which keeps every state that rests on them from being clear.
+
+The one rule for all of them: a number that would make a dark frame look clear is not believed while another number of the scene
+speaks against it. The fault names both keys with their values and the way out: put one right, or list the key under `confirmed`.
+Why and how far: docs/physics.md, "Numbers that speak against each other".
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Iterator
+from statistics import median
+
+from geometry.notes import Note, Severity
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.conjugate import principal_planes_apart_mm
+from raytrace.optics.projection import distort_radius
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.camera import Camera
+from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
+from scenes.scene_file.tables.scene import Scene, box_for
+from scenes.states.box import stage_name
+from scenes.states.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
+
+LEAST_NAMED_MM = 8.0  # a smaller number in a name is an index, not a focal length
+NAMED_SHARE = 1.1  # a name rounds its focal length by less
+SLOWER_SHARE = 4.0  # than the rest of the set, or than what [check] asks for: four stops
+TENFOLD, SAME_STOP = 10.0, 0.01
+SHORT_SHARE = 0.5  # of the focal length: no lens of glass is so short; telephoto ratios go down to 0.6 (common practice)
+SAME_FOCUS_SHARE = 0.98  # nearest focus and a row that stands there are rounded apart by less
+PINCUSHION_SHARE = 0.10  # of the radius at the corner: rectilinear lenses keep within 0.05 (common practice)
+SAME_DEPTH_MM = 1.0  # pupil depths are measured to about that
+LEAST_PIXEL_MM = 0.001  # photosites smaller than this are made for telephones only (common practice)
+SMALL_SENSOR_MM = 9.0  # narrower than 16 mm film; nobody puts a front of
+LARGE_FRONT_MM = 60.0  # and more ahead of it
+STOP_DENSITY = math.log10(2.0)
+WHOLE_DENSITY = 2.0  # densities run in steps of 0.3; whole numbers from here on are more likely stops
+NAMED = re.compile(r"(\d+(?:\.\d+)?)(?:\s*-\s*(\d+(?:\.\d+)?))?(?![\d.:x])")
+
+
+def contradiction_notes(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note, ...]:
+    """A fault for each number of this lens, its box and the camera that another number of the scene speaks against."""
+    told = [(lens.name, text) for text in (*_lens_words(scene, lens), *_field_words(lens, grid))]
+    told += [("camera", text) for text in _camera_words(scene.camera, scene.lens)]
+    told += _filter_words(box_for(scene, lens))
+    return tuple(Note(part, text, Severity.FAULT, doubts_light=True) for part, text in told)
+
+
+def _or_confirmed(key: str, where: str = "the lens") -> str:
+    return f'put the wrong one right, or write confirmed = ["{key}"] in {where} if you have checked it'
+
+
+def _lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    rules = {
+        "focal_mm": _focal_words(lens),
+        "f_number": _stop_words(scene, lens),
+        "front_to_sensor_mm": _length_words(lens),
+        "close_focus_mm": _nearest_words(lens),
+        "pupil_behind_front_mm": _pupil_words(lens),
+        "squeeze": _squeeze_words(lens),
+        "pupil_walk": _walk_words(lens),
+        "pupil_magnification": _magnification_words(lens),
+        "distortion": _distortion_words(lens),
+    }
+    for key, texts in rules.items():
+        if key not in lens.confirmed:
+            yield from (f"{text}; {_or_confirmed(key)}" for text in texts)
+
+
+def _focal_words(lens: Lens) -> Iterator[str]:
+    """A name that tells another focal length: crews call lenses by it."""
+    found = NAMED.match(lens.name)
+    named = float(found[1]) if found else 0.0
+    shortest = focal_lengths(lens)[0]
+    if named >= LEAST_NAMED_MM and not 1 / NAMED_SHARE <= shortest / named <= NAMED_SHARE:
+        yield f'focal_mm = {plain(shortest)} speaks against the name "{lens.name}"'
+
+
+def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A widest stop far beyond what the rest of the set has, or beyond what is to be checked: 18 for 1.8."""
+    others = [other.f_number for other in scene.lens if other is not lens]
+    asked = min(scene.check.f_numbers, default=math.inf)
+    stop = f"f_number = {plain(lens.f_number)}, the widest stop,"
+    if others and lens.f_number >= SLOWER_SHARE * max(others) and lens.f_number >= SLOWER_SHARE * median(others):
+        listed = ", ".join(dict.fromkeys(plain(value) for value in others))
+        yield f"{stop} speaks against those of the other lenses, f_number = {listed}"
+    elif lens.f_number >= SLOWER_SHARE * asked:
+        yield f"{stop} speaks against f_numbers = [{plain(asked)}] of [check]"
+    elif math.isclose(asked, TENFOLD * lens.f_number, rel_tol=SAME_STOP):
+        yield f"{stop} is a tenth of f_numbers = [{plain(asked)}] of [check], the widest looked at, as if its point were missing"
+
+
+def _deepest_mm(lens: Lens) -> float:
+    walk = [lens.pupil_walk[0][1]] if lens.pupil_walk is not None else []
+    return max([*walk, *(end for depth in stated_depths(lens) for end in (*depth.horizontal, *depth.vertical))], default=-math.inf)
+
+
+def _shallowest_mm(lens: Lens) -> float:
+    walk = [lens.pupil_walk[0][1]] if lens.pupil_walk is not None else []
+    return min([*walk, *(end for depth in stated_depths(lens) for end in (*depth.horizontal, *depth.vertical))], default=math.inf)
+
+
+def _length_words(lens: Lens) -> Iterator[str]:
+    length_mm = lens.front_to_sensor_mm
+    if length_mm is None:
+        return
+    longest = focal_lengths(lens)[-1]
+    if _deepest_mm(lens) >= length_mm:
+        yield (
+            f"front_to_sensor_mm = {plain(length_mm)} puts the pupil, pupil_behind_front_mm = {plain(_deepest_mm(lens))}, "
+            "behind the sensor: both count from the front rim, and front_to_sensor_mm runs to the image plane, not to the mount"
+        )
+    elif length_mm < SHORT_SHARE * longest:
+        yield f"front_to_sensor_mm = {plain(length_mm)} is less than half of focal_mm = {plain(longest)}, shorter than any lens"
+
+
+def _nearest_words(lens: Lens) -> Iterator[str]:
+    nearest_mm = min((row.focus_mm for row in lens.state if isinstance(row.focus_mm, float)), default=math.inf)
+    if lens.close_focus_mm is not None and nearest_mm < SAME_FOCUS_SHARE * lens.close_focus_mm:
+        yield f"close_focus_mm = {plain(lens.close_focus_mm)} speaks against a nearer state row, focus_mm = {plain(nearest_mm)}"
+
+
+def _pupil_words(lens: Lens) -> Iterator[str]:
+    if _shallowest_mm(lens) < 0.0:
+        yield (
+            f"pupil_behind_front_mm = {plain(_shallowest_mm(lens))} puts the entrance pupil ahead of the front rim, where no "
+            f"camera lens has it: without the minus it is {plain(-_shallowest_mm(lens))} behind it"
+        )
+    for depth in stated_depths(lens):
+        if lens.squeeze > 1.0 and depth.horizontal[0] > depth.vertical[1] + SAME_DEPTH_MM:
+            yield (
+                f"pupil_behind_front_mm = {{ horizontal = {plain(depth.horizontal[0])}, vertical = {plain(depth.vertical[1])} }} "
+                f"speaks against squeeze = {plain(lens.squeeze)}: what squeezes at the front brings the horizontal pupil nearer, "
+                "so the two are probably swapped"
+            )
+            return
+
+
+def _squeeze_words(lens: Lens) -> Iterator[str]:
+    """Two pupils make an anamorphic lens."""
+    for depth in stated_depths(lens):
+        across, upright = depth.horizontal, depth.vertical
+        if lens.squeeze == 1.0 and (across[1] + SAME_DEPTH_MM < upright[0] or upright[1] + SAME_DEPTH_MM < across[0]):
+            yield (
+                f"squeeze = 1 speaks against the two depths of pupil_behind_front_mm, {plain(across[0])} horizontal and "
+                f"{plain(upright[0])} vertical, which only an anamorphic lens has"
+            )
+            return
+
+
+def _walk_words(lens: Lens) -> Iterator[str]:
+    if lens.pupil_walk is None or lens.pupil_behind_front_mm is None:
+        return
+    on_axis = lens.pupil_walk[0][1]
+    low, high = lens.pupil_behind_front_mm.vertical
+    if not low - SAME_DEPTH_MM <= on_axis <= high + SAME_DEPTH_MM:
+        yield (
+            f"pupil_walk begins at {plain(on_axis)} mm, pupil_behind_front_mm = {plain(low if on_axis < low else high)}: "
+            "the walk counts"
+        )
+
+
+def _magnification_words(lens: Lens) -> Iterator[str]:
+    """A pupil magnification that would put the principal planes farther apart than the lens is long."""
+    if lens.front_to_sensor_mm is None or lens.prescription is not None:
+        return
+    rows = [row for row in rows_of(lens) if row.pupil_magnification is not None]
+    values = [(row.focal_mm, row.pupil_magnification or 1.0) for row in rows]
+    if not values and lens.pupil_magnification is not None:
+        values = [(focal_mm, lens.pupil_magnification) for focal_mm in focal_lengths(lens)]
+    for focal_mm, magnification in values:
+        apart = principal_planes_apart_mm(focal_mm, lens.front_to_sensor_mm - max(_deepest_mm(lens), 0.0), magnification)
+        if abs(apart) > lens.front_to_sensor_mm:
+            yield (
+                f"pupil_magnification = {plain(magnification)} puts the principal planes {plain(round(abs(apart)))} mm apart, more "
+                f"than front_to_sensor_mm = {plain(lens.front_to_sensor_mm)}: it is exit over entrance pupil"
+            )
+            return
+
+
+def _distortion_words(lens: Lens) -> Iterator[str]:
+    """Pincushion narrows the field: more of it than rectilinear lenses have is no rectilinear lens, or a slip."""
+    gain = float(distort_radius(1.0, lens.distortion)) - 1.0
+    if lens.projection == "rectilinear" and gain > PINCUSHION_SHARE:
+        values = ", ".join(plain(value) for value in lens.distortion)
+        yield f'distortion = [{values}] is {100 * gain:.0f} % at the corner, against projection = "rectilinear"'
+
+
+def _field_words(lens: Lens, grid: PixelGrid) -> Iterator[str]:
+    """One fault for all the stated fields that are in doubt, in the words of the one that is farthest out."""
+    doubts = field_doubts(lens, grid)
+    if not doubts:
+        return
+    worst = max(doubts, key=lambda doubt: abs(math.log(_tan(doubt.stated_deg) / _tan(doubt.expected_deg))))
+    focus = "infinity" if math.isinf(worst.focus_mm) else f"focus {plain(worst.focus_mm)} mm"
+    size, share = (grid.width_mm, "width") if worst.way == "horizontal" else (grid.height_mm, "height")
+    squeeze = f", squeeze = {plain(lens.squeeze)}" if lens.squeeze != 1.0 and worst.way == "horizontal" else ""
+    says = f"focal_mm = {plain(worst.focal_mm)}{squeeze} and the picture's {share} of {plain(size)} mm say"
+    yield (
+        f"half_field_deg = {plain(worst.stated_deg)} at {focus}, but {says} {worst.expected_deg:.1f} deg{_slip_words(worst)}: "
+        f"the wider counts; {_or_confirmed('half_field_deg')}"
+    )
+
+
+def _tan(angle_deg: float) -> float:
+    return math.tan(math.radians(min(angle_deg, 89.9)))
+
+
+def _slip_words(doubt: FieldDoubt) -> str:
+    """What sort of slip would make one angle of the other; '' where none fits."""
+    slips = {
+        " (is it the full field?)": 2.0 * doubt.expected_deg,
+        " (is it half of the half field?)": 0.5 * doubt.expected_deg,
+    }
+    return next((words for words, angle in slips.items() if 1 / HONEST_SHARE <= doubt.stated_deg / angle <= HONEST_SHARE), "")
+
+
+def _camera_words(camera: Camera, lenses: Iterable[Lens]) -> Iterator[str]:
+    if {"width_mm", "height_mm"} & set(camera.confirmed):
+        return
+    size = f"width_mm = {plain(camera.width_mm)}, height_mm = {plain(camera.height_mm)}"
+    way_out = _or_confirmed("width_mm", "[camera]")
+    front_mm = min(lens.front_diameter_mm for lens in lenses)
+    pitch_mm = camera.width_mm / camera.pixels[0]
+    if camera.width_mm < SMALL_SENSOR_MM and front_mm >= LARGE_FRONT_MM:
+        in_cm = f"written in cm? it would be {plain(10 * camera.width_mm)} x {plain(10 * camera.height_mm)} mm"
+        yield f"{size} is smaller than 16 mm film, behind front_diameter_mm = {plain(front_mm)} and more ({in_cm}); {way_out}"
+    elif pitch_mm < LEAST_PIXEL_MM:
+        yield f"{size} and pixels = [{camera.pixels[0]}, {camera.pixels[1]}] make photosites of {1000 * pitch_mm:.1f} um; {way_out}"
+    if camera.width_mm < camera.height_mm and camera.guide and all(guide.aspect > 1.0 for guide in camera.guide):
+        guide = camera.guide[0]
+        yield f'{size} stands upright, its guide "{guide.name}" with aspect = {plain(guide.aspect)} lies across; {way_out}'
+
+
+def _filter_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Filters, with a density that is more likely a number of stops; one stop is 0.3."""
+    for number, stage in enumerate(box.stage, 1):
+        glass = stage.filter
+        if glass is None or "density" in glass.confirmed or glass.density < WHOLE_DENSITY or glass.density % 1.0:
+            continue
+        density = plain(glass.density)
+        yield (
+            glass.name or f"{stage_name(stage, number)} filter",
+            (
+                f"density = {density} takes {plain(round(glass.density / STOP_DENSITY))} stops; if {density} stops are meant write "
+                f'density = {plain(round(0.3 * glass.density, 1))}, else write confirmed = ["density"] in the filter'
+            ),
+        )
