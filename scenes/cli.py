@@ -9,6 +9,8 @@ import threading
 import traceback
 from collections.abc import Sequence
 from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
 
 import click
 
@@ -87,7 +89,22 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back. No exception gets past: a fault of the program itself is one sentence too."""
     with visible_streams():
-        return _run(argv)
+        foreign = foreign_package()
+        return _complain([foreign]) if foreign else _run(argv)
+
+
+def foreign_package() -> str:
+    """A sentence where one of the program's own packages would be taken from somebody else's folder; else empty."""
+    home = Path(__file__).resolve().parents[1]
+    for name in ("geometry", "raytrace"):
+        spec = find_spec(name)
+        place = None if spec is None else spec.origin or next(iter(spec.submodule_search_locations or ()), None)
+        if place is not None and not Path(place).resolve().is_relative_to(home / name):
+            return (
+                f'{place}: is another "{name}", which Python finds before the one of this program in {home}; '
+                "take its folder off PYTHONPATH, rename it, or run brimline from another folder"
+            )
+    return ""
 
 
 def _run(argv: Sequence[str] | None) -> int:
