@@ -291,7 +291,7 @@ def test_the_command_writes_pictures_beside_its_json(scene, tmp_path):
     args = [str(tmp_path / "scene.toml"), "--lens", "20", "--out", str(tmp_path / "out")]
     assert CliRunner().invoke(command, args, standalone_mode=False, catch_exceptions=False).return_value == 0
     names = {"filters.json", "filter-sizes.png", "graduated.png"}
-    assert {path.name for path in (tmp_path / "out").iterdir()} == names
+    assert {path.name for path in (tmp_path / "out").glob("[!.]*")} == names
     assert set(json.loads((tmp_path / "out" / "filters.json").read_text())["files"]) == names
 
 
