@@ -30,7 +30,11 @@ def prepare() -> None:
         for child in _begun:
             child.wait()
     from raytrace.coverage.warm_up import are_compiled, compile_ahead
+    from raytrace.jit.disk_cache import kept_in_temporary_folder
 
+    folder = kept_in_temporary_folder()
+    if folder is not None:
+        tell(f"Fast code is kept in {folder}: neither the program's own folder nor your home folder can be written.")
     if not are_compiled():
         if not _begun:
             tell(FIRST_RUN)

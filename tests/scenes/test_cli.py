@@ -109,7 +109,13 @@ def files_by_threads(capsys, path, out, *options):
     left = []
     for threads in ("1", "2"):
         assert run(capsys, "check", path, "--out", out / threads, "--engine", "reference", "--threads", threads, *options)[0] == 1
-        left.append({p.relative_to(out / threads).as_posix(): p.read_bytes() for p in (out / threads).rglob("*") if p.is_file()})
+        left.append(
+            {
+                p.relative_to(out / threads).as_posix(): p.read_bytes()
+                for p in (out / threads).rglob("*")
+                if p.is_file() and not p.name.startswith(".")
+            }
+        )
     return left
 
 
