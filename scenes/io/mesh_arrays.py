@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from scenes.io.library_remarks import remarks_of
 from scenes.io.mesh_counts import MOST_FACES, stated_faces
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
@@ -26,7 +27,8 @@ def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
     try:
         expected = stated_faces(data, kind)
         _few_enough(expected, source)
-        mesh, unit = _loaded(data, kind)
+        with remarks_of("trimesh"):
+            mesh, unit = _loaded(data, kind)
     except (SceneError, MemoryError):
         raise
     except Exception as error:  # noqa: BLE001 - readers of five formats fail in their own ways; to the user it is one fault
