@@ -147,5 +147,3 @@ def _triangles(shape: shapely.Geometry) -> list[FloatArray]:
 
 def _placed(loop: Loop, xy: FloatArray) -> FloatArray:
     return loop.pose.points_to_frame(np.column_stack([xy, np.full(len(xy), loop.z_mm)]))
-
-

@@ -109,7 +109,7 @@ def _exact(
 
     With `own_way` depth is taken along the sideways direction `way`; else 0 only says that they touch.
     """
-    simplex, share, pair = np.empty((4, 3)), np.zeros(4), np.zeros((4, 2), dtype=np.int64)
+    simplex, share, pair = np.zeros((4, 3)), np.zeros(4), np.zeros((4, 2), dtype=np.int64)
     start, best = normal.copy(), -np.inf
     for v in range(len(legs)):
         tried = start.copy()

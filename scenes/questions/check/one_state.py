@@ -15,8 +15,9 @@ from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging
 from scenes.questions.check.check import CheckResult, StateResult, keep_nothing, run_check
+from scenes.questions.check.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.results_json import map_arrays
-from scenes.questions.check.text import SHOWN_LOSS_STOPS, loss_words, nearest_words, without_front
+from scenes.questions.check.text import nearest_words, without_front
 from scenes.questions.check.verdict import at_words
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
@@ -37,7 +38,7 @@ SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small 
 LEAST_ROOM_PERCENT = 0.5
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
 LIBRARIES = (
-    "raytrace.beam.clearance",
+    "raytrace.judge.judgement",
     "scenes.questions.check.map_sheet",
     "scenes.view3d.state_view",
     "scenes.sheets.section_of_state",

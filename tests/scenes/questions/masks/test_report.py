@@ -16,7 +16,7 @@ from geometry.body import Kind
 from geometry.outline import Freeform
 from scenes.answers.answer import answer_data, answer_text
 from scenes.io.dxf_outline import read_outline
-from scenes.questions.check.check import part_results
+from scenes.questions.check.rooms import part_results
 from scenes.questions.masks.answer import MasksAnswer, answer
 from scenes.questions.masks.command import command
 from scenes.questions.masks.cut_files import dxf_bytes, engraving, page_mm, pdf_bytes, scene_tables, svg_bytes
