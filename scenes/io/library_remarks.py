@@ -6,7 +6,6 @@ import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-
 LONGEST_WORDS = 200  # of what a library says about an error: some quote the whole file
 
 
