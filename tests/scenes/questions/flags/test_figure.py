@@ -54,7 +54,7 @@ def test_axes_say_what_they_measure(picture):
 def test_a_picture_for_each_flag_is_written(path, tmp_path):
     result = CliRunner().invoke(command, [str(path), "--out", str(tmp_path / "out")], standalone_mode=False)
     assert result.return_value == 0
-    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
+    assert sorted(p.name for p in (tmp_path / "out").glob("[!.]*")) == [
         "flag-left-flag.png",
         "flag-top-flag.png",
         "flags.json",

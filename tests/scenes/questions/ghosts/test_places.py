@@ -244,7 +244,7 @@ def test_the_command_prints_json_and_writes_a_chart_for_each_focus(tmp_path):
     assert [state["focus_mm"] for state in told["states"]] == ["infinity", 700.0]
     assert [state["f_number"] for state in told["states"]] == [2.8, 2.8]  # the widest asked for
     pictures = ["ghosts-50_at_700_f2.8.png", "ghosts-50_inf_f2.8.png"]
-    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [*pictures, "ghosts.json"]
+    assert sorted(path.name for path in (tmp_path / "out").glob("[!.]*")) == [*pictures, "ghosts.json"]
     assert told["files"] == [*pictures, "ghosts.json"]
 
 
