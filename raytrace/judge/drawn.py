@@ -33,9 +33,7 @@ def flat_depth(legs: Legs, tube: Tube, outsides: tuple[tuple[float, float, float
     return deepest
 
 
-def _past(
-    legs: Legs, leg: int, loop: Loop, opening: shapely.Geometry, outside: tuple[float, float, float]
-) -> shapely.Geometry:
+def _past(legs: Legs, leg: int, loop: Loop, opening: shapely.Geometry, outside: tuple[float, float, float]) -> shapely.Geometry:
     """What of a leg's section lies beyond the opening and inside the tube's outside."""
     section: shapely.Geometry | None = None
     for runs in legs.legs[leg]:

@@ -73,9 +73,7 @@ class Judgement:
         return self.room_mm > 0.0
 
 
-def judge(
-    lenses: Sequence[LensState], guide: Guide, box: Box, *, margin: bool = True, every_margin: bool = False
-) -> Judgement:
+def judge(lenses: Sequence[LensState], guide: Guide, box: Box, *, margin: bool = True, every_margin: bool = False) -> Judgement:
     """The judgement of one guide for one state.
 
     lenses: the state at each pupil depth that it may have, in order (one, or ends and middle of what is known); everything between
@@ -150,5 +148,3 @@ def _half_width_mm(points: FloatArray, angle_rad: float) -> float:
     c, s = np.cos(angle_rad), np.sin(angle_rad)
     along, across = points[:, 0] * c + points[:, 1] * s, points[:, 1] * c - points[:, 0] * s
     return float(max(np.ptp(along), np.ptp(across)) / 2)
-
-

@@ -13,7 +13,7 @@ from scipy.spatial import ConvexHull
 
 from geometry.body import Block, Loop, Part, Surface, Tube
 from geometry.outline import Circle, Freeform, half_size_mm, to_shape
-from raytrace.judge.shapes import ENDLESS_MM, LOOP_FIELDS
+from raytrace.judge.kernels.shapes import ENDLESS_MM, LOOP_FIELDS
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -147,5 +147,3 @@ def _triangles(shape: shapely.Geometry) -> list[FloatArray]:
 
 def _placed(loop: Loop, xy: FloatArray) -> FloatArray:
     return loop.pose.points_to_frame(np.column_stack([xy, np.full(len(xy), loop.z_mm)]))
-
-

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from raytrace.box import Box
 from raytrace.judge.body import Beam, Legs, NotFollowed, legs_of, look
-from raytrace.judge.depth import least_move
 from raytrace.judge.drawn import flat_depth
 from raytrace.judge.field import Cell
+from raytrace.judge.kernels.depth import FOUND
+from raytrace.judge.kernels.rays import BEYOND_MM
+from raytrace.judge.nearest import least_move, nearest
 from raytrace.judge.pieces import Pieces
-from raytrace.judge.rays import BEYOND_MM
-from raytrace.judge.separate import FOUND, part_room
 from raytrace.optics.lens import LensState
 
 FloatArray = NDArray[np.float64]
@@ -71,7 +71,7 @@ def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces) -> FloatArray:
     legs = beam.legs(cell)
     if legs is None:
         return _unknown()
-    found = part_room(legs.corners, legs.fields, legs.legs, legs.pads, pieces.walls, pieces.points, pieces.runs, False)
+    found = nearest(legs, pieces)
     found[0] = min(found[0], BEYOND_MM)  # where the beam is not followed it may come nearer than that
     return found
 
@@ -127,10 +127,12 @@ def _drawn_deepest(touched: Sequence[Legs], part: Pieces, found: FloatArray) -> 
 
 def _deepest(touched: Sequence[Legs], part: Pieces) -> FloatArray:
     starts = np.cumsum([0, *(len(legs.corners) for legs in touched[:-1])])
-    return least_move(
-        np.concatenate([legs.corners for legs in touched]),
-        np.concatenate([legs.fields for legs in touched]),
-        np.concatenate([legs.legs + start for legs, start in zip(touched, starts, strict=True)]),
-        np.concatenate([legs.pads for legs in touched]),
-        part.whole,
+    together = Legs(
+        corners=np.concatenate([legs.corners for legs in touched]),
+        fields=np.concatenate([legs.fields for legs in touched]),
+        legs=np.concatenate([legs.legs + start for legs, start in zip(touched, starts, strict=True)]),
+        pads=np.concatenate([legs.pads for legs in touched]),
+        end_z_mm=min(legs.end_z_mm for legs in touched),
+        whole=True,
     )
+    return least_move(together, part.whole)

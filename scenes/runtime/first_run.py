@@ -6,8 +6,9 @@ import atexit
 from functools import cache
 from subprocess import Popen
 
-from raytrace.coverage.kernel_tasks import COVERING, LISTING, kernels_seem_missing
+from raytrace.coverage import kernel_tasks as coverage_tasks
 from raytrace.jit.start_early import begin
+from raytrace.judge import kernel_tasks as judge_tasks
 from scenes.runtime.progress import tell
 
 FIRST_RUN = "The very first run prepares its fast code once, which takes some ten seconds; later runs start at once."
@@ -17,9 +18,16 @@ _begun: list[Popen[bytes]] = []
 
 def begin_early() -> None:
     """Begin to compile beside all that the program itself has still to load, if this looks like the very first run."""
-    if kernels_seem_missing():
-        _begun.extend(child for task in (LISTING, COVERING) if (child := begin(task)) is not None)
+    tasks = tasks_seen()
+    _begun.extend(child for task in tasks if (child := begin(task)) is not None)
+    if tasks:
         atexit.register(_end)
+
+
+def tasks_seen() -> list[str]:
+    """What there seems to be to compile."""
+    judge = [judge_tasks.JUDGING] if judge_tasks.kernels_seem_missing() else []
+    return judge + ([coverage_tasks.LISTING, coverage_tasks.COVERING] if coverage_tasks.kernels_seem_missing() else [])
 
 
 @cache
@@ -29,12 +37,14 @@ def prepare() -> None:
         tell(FIRST_RUN)
         for child in _begun:
             child.wait()
-    from raytrace.coverage.warm_up import are_compiled, compile_ahead
+    from raytrace.coverage import warm_up as coverage
+    from raytrace.judge import warm_up as judge
 
-    if not are_compiled():
-        if not _begun:
-            tell(FIRST_RUN)
-        compile_ahead()
+    missing = [engine for engine in (judge, coverage) if not engine.are_compiled()]
+    if missing and not _begun:
+        tell(FIRST_RUN)
+    for engine in missing:
+        engine.compile_ahead()
 
 
 def _end() -> None:
