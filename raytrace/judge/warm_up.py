@@ -31,10 +31,7 @@ def compile_ahead() -> None:
         *(np.zeros((0, 3), dtype=np.int64), none, np.zeros((2, 0, 3)), none, none, np.zeros((25, 3))),
         *(none, np.zeros(0), np.zeros((4, 2), dtype=np.int64), count, count, np.zeros(4)),
     )
-    part_room(
-        *(none, np.zeros((0, 2)), np.zeros((0, 4), dtype=np.int64), np.zeros((0, 1)), np.zeros((0, 2, LOOP_FIELDS)), none),
-        np.zeros((0, 2), dtype=np.int64),
-        False,
-        np.inf,
-        *(np.zeros((1, NODE)), names, np.zeros(1), count, none, np.zeros((BENCH, 4)), names, np.zeros((2, FOUND))),
-    )
+    legs = none, np.zeros((0, 2)), np.zeros((0, 4), dtype=np.int64), np.zeros((0, 1))
+    part = np.zeros((0, 2, LOOP_FIELDS)), none, np.zeros((0, 2), dtype=np.int64)
+    nodes, bench, found = np.zeros((1, NODE)), np.zeros((BENCH, 4)), np.zeros((2, FOUND))
+    part_room(*legs, *part, False, np.inf, nodes, names, np.zeros(1), count, none, bench, names, found)
