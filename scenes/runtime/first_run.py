@@ -19,15 +19,17 @@ _begun: list[Popen[bytes]] = []
 def begin_early() -> None:
     """Begin to compile beside all that the program itself has still to load, if this looks like the very first run."""
     tasks = tasks_seen()
-    _begun.extend(child for task in tasks if (child := begin(task)) is not None)
+    _begun.extend(child for some in tasks if (child := begin(*some)) is not None)
     if tasks:
         atexit.register(_end)
 
 
-def tasks_seen() -> list[str]:
-    """What there seems to be to compile."""
-    judge = [judge_tasks.JUDGING] if judge_tasks.kernels_seem_missing() else []
-    return judge + ([coverage_tasks.LISTING, coverage_tasks.COVERING] if coverage_tasks.kernels_seem_missing() else [])
+def tasks_seen() -> list[tuple[str, ...]]:
+    """What there seems to be to compile, for one process each: two halves of about the same work, and no third start."""
+    judge = (judge_tasks.JUDGING,) if judge_tasks.kernels_seem_missing() else ()
+    if coverage_tasks.kernels_seem_missing():
+        return [(coverage_tasks.LISTING, *judge), (coverage_tasks.COVERING,)]
+    return [judge] if judge else []
 
 
 @cache

@@ -11,11 +11,8 @@ from scenes.cli import main
 from scenes.registry import COMMANDS, COMPILED
 from scenes.runtime import first_run
 
-TASKS = [
-    "raytrace.judge.warm_up:compile_ahead",
-    "raytrace.coverage.warm_up:compile_listing",
-    "raytrace.coverage.warm_up:compile_covering",
-]
+JUDGE = "raytrace.judge.warm_up:compile_ahead"
+TASKS = [("raytrace.coverage.warm_up:compile_listing", JUDGE), ("raytrace.coverage.warm_up:compile_covering",)]
 
 
 @pytest.fixture(autouse=True)
@@ -55,7 +52,7 @@ def test_later_runs_say_nothing(monkeypatch):
 def test_what_was_begun_early_is_waited_for_with_the_same_word(monkeypatch):
     said, halves = [], []
 
-    def begin(half):
+    def begin(*half):
         halves.append(half)
         return subprocess.Popen([sys.executable, "-c", ""])
 
@@ -68,13 +65,13 @@ def test_what_was_begun_early_is_waited_for_with_the_same_word(monkeypatch):
     first_run.prepare()
     assert halves == TASKS
     assert said == [first_run.FIRST_RUN]
-    assert [child.returncode for child in children] == [0, 0, 0]
+    assert [child.returncode for child in children] == [0, 0]
 
 
 def test_where_early_processes_leave_nothing_the_program_compiles_itself(monkeypatch):
     said, compiled = [], []
     monkeypatch.setattr(first_run, "tasks_seen", lambda: TASKS)
-    monkeypatch.setattr(first_run, "begin", lambda _: subprocess.Popen([sys.executable, "-c", "raise SystemExit(3)"]))
+    monkeypatch.setattr(first_run, "begin", lambda *_: subprocess.Popen([sys.executable, "-c", "raise SystemExit(3)"]))
     monkeypatch.setattr(warm_up, "are_compiled", lambda: False)
     monkeypatch.setattr(warm_up, "compile_ahead", lambda: compiled.append(1))
     monkeypatch.setattr(first_run, "tell", said.append)
@@ -87,7 +84,7 @@ def test_where_early_processes_leave_nothing_the_program_compiles_itself(monkeyp
 def test_only_what_is_missing_is_begun(monkeypatch):
     monkeypatch.setattr(first_run.judge_tasks, "kernels_seem_missing", lambda: True)
     monkeypatch.setattr(first_run.coverage_tasks, "kernels_seem_missing", lambda: False)
-    assert first_run.tasks_seen() == TASKS[:1]
+    assert first_run.tasks_seen() == [(JUDGE,)]
     monkeypatch.setattr(first_run.coverage_tasks, "kernels_seem_missing", lambda: True)
     assert first_run.tasks_seen() == TASKS
 
@@ -101,7 +98,7 @@ def test_nothing_is_begun_where_code_lies_on_disk(monkeypatch):
 
 def test_a_program_that_ends_early_leaves_no_process_behind(monkeypatch):
     monkeypatch.setattr(first_run, "tasks_seen", lambda: TASKS)
-    monkeypatch.setattr(first_run, "begin", lambda _: _sleeper())
+    monkeypatch.setattr(first_run, "begin", lambda *_: _sleeper())
     first_run.begin_early()
     first_run._end()
     assert all(child.returncode for child in first_run._begun)
