@@ -59,13 +59,15 @@ class Search:
         return has_all(self.lenses, cell_of(self.guide, scale))
 
 
-def growth(search: Search, numbers: Sequence[int], clear: bool) -> Growth:
-    """The growth that some of the parts leave; `clear` is whether they are at scale 1."""
+def growth(search: Search, numbers: Sequence[int], room_mm: float) -> Growth:
+    """The growth that some of the parts leave; `room_mm` is the least room of these at scale 1, above 0 where they are clear."""
+    clear = room_mm > 0.0
     stop_at_field = clear and search.in_field(1.0)
     low, high = (1.0, WIDEST_SCALE) if clear else (NARROWEST_SCALE, 1.0)
     ended: int | None = None
     field_ends = False
-    signs: list[tuple[float, float]] = []
+    signs = [(1.0, room_mm)] if room_mm != 0.0 and np.isfinite(room_mm) else []
+    left = list(numbers)
     for step in range(MOST_STEPS):
         if high - low <= SCALE_STEP and not (clear and low == 1.0 and high - low > LEAST_STEP):
             break
@@ -73,7 +75,7 @@ def growth(search: Search, numbers: Sequence[int], clear: bool) -> Growth:
         if stop_at_field and not search.in_field(scale):
             high, ended, field_ends = scale, None, True
             continue
-        hit, room_mm = _nearest(search, scale, numbers)
+        hit, room_mm, left = _nearest(search, scale, left)
         if abs(room_mm) > 0.0 and np.isfinite(room_mm):
             signs.append((scale, room_mm))
         if room_mm <= 0.0:
@@ -83,7 +85,7 @@ def growth(search: Search, numbers: Sequence[int], clear: bool) -> Growth:
         if step == 0 and (room_mm > 0.0) == clear:
             return Growth(scale, hit if room_mm <= 0.0 else None, True, False)
     if ended is None and not field_ends:
-        ended = _nearest(search, high, numbers)[0]
+        ended = _nearest(search, high, left)[0]
     return Growth(low, ended, False, field_ends)
 
 
@@ -101,21 +103,23 @@ def _next(low: float, high: float, signs: list[tuple[float, float]], end: float 
     return float(root) if low + 0.1 * SCALE_STEP < root < high - 0.1 * SCALE_STEP else middle
 
 
-def _nearest(search: Search, scale: float, numbers: Sequence[int]) -> tuple[int | None, float]:
-    """The part with the least room beside the grown guide, and that room [mm]; bodies that touch may stop at 0."""
+def _nearest(search: Search, scale: float, numbers: list[int]) -> tuple[int, float, list[int]]:
+    """The part with the least room beside the grown guide, and that room [mm]; bodies that touch may stop at 0.
+
+    Also what parts are left: where some touch, those that don't are clear of every narrower guide as well.
+    """
     beam = search.beam(scale)
     again = _touched_again(search, scale, numbers)
     if again is not None:
-        return again
-    least: tuple[float, int, Cell] | None = None
-    for number in numbers:
-        row, cell = room(beam, search.parts[number], 0.0, with_depth=False)
-        if least is None or row[0] < least[0]:
-            least = (float(row[0]), number, cell)
-    assert least is not None
-    if least[0] <= 0.0 and least[2].level:
-        search.last = (scale, least[1], least[2])
-    return least[1], least[0]
+        return *again, numbers
+    found = {number: room(beam, search.parts[number], 0.0, with_depth=False) for number in numbers}
+    hit = min(found, key=lambda number: found[number][0][0])
+    row, cell = found[hit]
+    if row[0] > 0.0:
+        return hit, float(row[0]), numbers
+    if cell.level:
+        search.last = (scale, hit, cell)
+    return hit, float(row[0]), [number for number in numbers if found[number][0][0] <= 0.0]
 
 
 def _touched_again(search: Search, scale: float, numbers: Sequence[int]) -> tuple[int, float] | None:
