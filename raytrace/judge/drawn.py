@@ -34,7 +34,7 @@ def flat_depth(legs: Legs, tube: Tube, outsides: tuple[tuple[float, float, float
 
 
 def _farthest(past: shapely.Geometry, opening: shapely.Geometry, known_mm: float) -> tuple[float, FloatArray] | None:
-    """A point (2,) of the edge of an area about as far from the opening as any, to STEP_MM / 2, and how far; None if that is `known_mm`.
+    """How far the edge of an area lies off the opening, to STEP_MM / 2, and where (2,); None if no farther than `known_mm`.
 
     Halves the sides of the edge, those only whose inside may be farther off than what is known: no point of a side is farther than
     half of what its ends are and of its length.
