@@ -102,19 +102,19 @@ def growth(search: Search, numbers: Sequence[int], room_mm: float) -> Growth:
 def _next(search: Search, low: float, high: float, step: int) -> tuple[float, float]:
     """The scale to ask next, and one where something is known to touch, or `high`.
 
-    The cell and part that came nearest at last are followed alone. Where that cell is as small as cells get, its part touches in
-    earnest, so the scale to ask lies just inside; otherwise just outside, where finer cells are made.
+    The part that came nearest at last and the smallest cell that it came nearest to are followed alone, to where they touch: they
+    do so in earnest, so the scale to ask lies just inside.
     """
     middle = (low + high) / 2
     if search.last is None or step % ASK_MIDDLE == 0:
         return middle, high
     scale, number, cell = search.last
+    while cell.level < DEEPEST_LEVEL and search.widest().loose:
+        cell = min(cell.quarters(), key=lambda quarter: _probe(search, quarter, number))
     found = _root(lambda at: _probe(search, _grown(search, cell, at / scale), number), low, high)
     if found is None:
         return middle, high
     clear, touched = found
-    if cell.level < DEEPEST_LEVEL and search.beam(scale).beam.loose:
-        return (touched if touched < high else middle), high
     return (clear if clear > low else (low + touched) / 2), touched
 
 

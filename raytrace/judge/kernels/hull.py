@@ -14,8 +14,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 DIRECTIONS = 24  # whose farthest points make a first polygon: what lies inside it is no corner
-SAMPLE = 400  # of so many points, spread over all
-SPREAD = 0.6180339887498949  # golden ratio: steps of it fall together with no row or column of a field
+SAMPLE = 400  # of about so many points
 TURN_RAD = 0.7312  # columns of a field share an x: points are sorted along a direction that none of them shares
 TURN_X, TURN_Y = math.cos(TURN_RAD), math.sin(TURN_RAD)
 KEPT, HEAP, ORDER, CHAIN = 0, 1, 2, 3  # rows of numbers, each with room for twice as many as there are points, and 2 more
@@ -81,13 +80,12 @@ def _outside_first_polygon(points: FloatArray, plane: int, poly: FloatArray, num
 @compiled
 def _first_polygon(points: FloatArray, plane: int, poly: FloatArray) -> None:
     count = points.shape[1]
-    tried = min(count, SAMPLE)
+    step = max(count // SAMPLE, 1) | 1  # odd: the sides of a pupil mostly come in even numbers
     for d in range(DIRECTIONS):
         turn = 2 * math.pi * (d + 0.3) / DIRECTIONS
         c, s = math.cos(turn), math.sin(turn)
         best, at = -math.inf, 0
-        for m in range(tried):
-            k = int((m * SPREAD - math.floor(m * SPREAD)) * count) if tried < count else m
+        for k in range(0, count, step):
             far = c * points[plane, k, 0] + s * points[plane, k, 1]
             if far > best:
                 best, at = far, k
