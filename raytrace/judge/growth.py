@@ -57,10 +57,6 @@ class Search:
             self._beams[scale] = GuideBeam(self.lenses, self.box, cell_of(self.guide, scale))
         return self._beams[scale]
 
-    def widest(self) -> Beam:
-        """How the beam of the widest guide asked for so far is cut."""
-        return self._beams[max(self._beams)].beam
-
     def in_field(self, scale: float) -> bool:
         """Whether the lens has light for the whole of the grown guide."""
         return has_all(self.lenses, cell_of(self.guide, scale))
@@ -109,20 +105,24 @@ def _next(search: Search, low: float, high: float, step: int) -> tuple[float, fl
     if search.last is None or step % ASK_MIDDLE == 0:
         return middle, high
     scale, number, cell = search.last
-    while cell.level < DEEPEST_LEVEL and search.widest().loose:
-        cell = min(cell.quarters(), key=lambda quarter: _probe(search, quarter, number))
-    found = _root(lambda at: _probe(search, _grown(search, cell, at / scale), number), low, high)
-    if found is None:
-        return middle, high
-    clear, touched = found
+    cut = search.beam(scale).beam
+    while cell.level < DEEPEST_LEVEL and cut.loose:
+        cell = min(cell.quarters(), key=lambda quarter: _probe(search, cut, quarter, number))
+
+    def room_at(at: float) -> float:
+        return _probe(search, cut, _grown(search, cell, at / scale), number)
+
+    at_low, at_high = room_at(low), room_at(high)
+    if at_high > 0.0:  # it touched by a hair, in a beam cut a little differently
+        return max(high - SCALE_STEP / 2, middle), high
+    if at_low <= 0.0:
+        return min(low + SCALE_STEP / 2, middle), high
+    clear, touched = _root(room_at, low, high, at_low, at_high)
     return (clear if clear > low else (low + touched) / 2), touched
 
 
-def _root(room_at: Callable[[float], float], low: float, high: float) -> tuple[float, float] | None:
-    """Two scales less than SCALE_STEP apart, clear at the first and not at the second; None unless the ends are such."""
-    at_low, at_high = room_at(low), room_at(high)
-    if not at_low > 0.0 >= at_high:
-        return None
+def _root(room_at: Callable[[float], float], low: float, high: float, at_low: float, at_high: float) -> tuple[float, float]:
+    """Two scales less than SCALE_STEP apart, clear at the first and not at the second, between two that are such."""
     for step in range(MOST_STEPS):
         if high - low <= SCALE_STEP / 2:
             break
@@ -138,10 +138,10 @@ def _root(room_at: Callable[[float], float], low: float, high: float) -> tuple[f
     return low, high
 
 
-def _probe(search: Search, cell: Cell, number: int) -> float:
-    """The room of a part beside one cell, its beam cut as that of the widest guide: it says where to look, and what touches."""
+def _probe(search: Search, cut: Beam, cell: Cell, number: int) -> float:
+    """The room of a part beside one cell, its beam cut as that of another guide: it says where to look, and what touches."""
     try:
-        return float(nearest(legs_of(search.widest(), cell), search.parts[number])[0])
+        return float(nearest(legs_of(cut, cell), search.parts[number])[0])
     except NotFollowed:
         return -np.inf
 
