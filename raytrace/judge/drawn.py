@@ -78,7 +78,8 @@ def _hull(points: FloatArray) -> shapely.Geometry:
     """The convex hull of points (n, 2), most of which lie well inside it."""
     if len(points) < 2:
         return shapely.Polygon()
-    return shapely.convex_hull(shapely.linestrings(points if len(points) < FEW else points[_outside(points)]))
+    outer = points if len(points) < FEW else points[_outside(points)]
+    return shapely.convex_hull(shapely.LineString(outer))
 
 
 def _outside(points: FloatArray) -> NDArray[np.bool_]:
