@@ -4,7 +4,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-sys.path.insert(0, str(ROOT))
+sys.path[:0] = [str(ROOT), str(ROOT / "docs")]
 
 project = "Brimline"
 author = "The Brimline developers"
@@ -19,7 +19,6 @@ suppress_warnings = ["myst.xref_missing"]
 
 def write_generated(_app):
     """Write the scene-file reference from the models and the validation page from its rows: page and program cannot differ."""
-    sys.path.insert(0, str(ROOT / "docs"))
     from validation_rows import page as validation_page
 
     from scenes.scene_file.reference_page import scene_file_reference
@@ -30,6 +29,20 @@ def write_generated(_app):
             page.write_text(text, encoding="utf-8")
 
 
+def run_examples(_app, docname, _source):
+    """Run the Python of the page that teaches it, so that the build fails where it would mislead."""
+    from notebook_pages import can_run, run
+
+    page = ROOT / "docs" / "python.md"
+    if docname == page.stem and can_run(page):
+        run(page)
+
+
 def setup(app):
-    """Generate what is generated before the pages are read."""
+    """Generate what is generated before the pages are read, run what they show, and read notebooks as pages."""
+    from notebook_pages import notebook_parser
+
+    app.add_source_suffix(".ipynb", "ipynb")
+    app.add_source_parser(notebook_parser())
     app.connect("builder-inited", write_generated)
+    app.connect("source-read", run_examples)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Assembly, Block, Kind, Part, Slab, Surface, Tube
-from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM
+from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM, open_edges
 from geometry.meshes import slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import half_size_mm, to_shape
@@ -31,6 +31,7 @@ def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None
         *behind_notes(assembly.parts, assembly.slabs),
         *size_notes((*assembly.parts, *fixed), assembly.slabs),
         *(note for p in assembly.parts for note in mask_notes(p, front_diameter_mm)),
+        *mesh_notes(assembly.parts),
     )
 
 
@@ -64,6 +65,21 @@ def size_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note,
     tiny = [Note(name, _tiny_text(span), Severity.CAUTION) for name, span in _solid_spans(parts) if span < SMALLEST_MM]
     large = [Note(name, _large_text(span), Severity.CAUTION) for name, span in spans if span > LARGEST_MM]
     return (*small, *tiny, *large)
+
+
+def mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """Imported meshes that are open: their surface ends somewhere, or a face of it is missing."""
+    edges = [(p.name, open_edges(p.body)) for p in parts if isinstance(p.body, Surface)]
+    return tuple(
+        Note(
+            name,
+            f"its mesh is open: {count} edges have no second face, so light can pass where the real part may be closed; "
+            "close the mesh in the drawing program, or make sure that nothing of the part is missing",
+            Severity.CAUTION,
+        )
+        for name, count in edges
+        if count
+    )
 
 
 def mask_notes(mask: Part, front_diameter_mm: float | None) -> tuple[Note, ...]:

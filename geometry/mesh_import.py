@@ -36,6 +36,13 @@ def likely_units(size: float) -> tuple[str, ...]:
     return tuple(u for u in ("in", "cm", "m") if SMALLEST_MM <= size * MM_PER_UNIT[u] <= LARGEST_MM)
 
 
+def open_edges(surface: Surface) -> int:
+    """How many edges belong to one face alone, points that coincide taken as one; none of a closed surface."""
+    corners = np.unique(surface.vertices_mm, axis=0, return_inverse=True)[1].reshape(-1)[surface.faces]
+    edges = np.sort(np.concatenate([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]]), axis=1)
+    return int(np.count_nonzero(np.unique(edges, axis=0, return_counts=True)[1] == 1))
+
+
 def _unit(size: float, unit: str | None, name: str) -> str:
     if unit is not None:
         if unit not in MM_PER_UNIT:

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 from geometry.arrays import FloatArray
-from geometry.body import Assembly, Kind, Part, Surface, Tube
+from geometry.body import Assembly, Kind, Loop, Part, Surface, Tube
 from geometry.enclosure import (
     OVERLAP_MM,
     Body,
@@ -100,10 +100,12 @@ class Enclosure:
     """The box for stray light: opaque surfaces from every side, and the openings between them.
 
     The last opening is the open air: a ray that left through no surface named before. A closed box never uses it.
+    ways: the parts' own openings, rear to front. Whatever comes in by the mouth comes through all of those ahead of where it falls.
     """
 
     walls: tuple[Part, ...]
     openings: tuple[Opening, ...]
+    ways: tuple[Loop, ...] = ()
 
 
 def triangle_areas_mm2(surface: Surface) -> FloatArray:
@@ -125,7 +127,18 @@ def enclosure_of(assembly: Assembly, fit: Fit) -> Enclosure:
     rest = Opening(name="open air", kind=OpeningKind.REST, part="", area_mm2=0.0, surface=joined([]))
     walls = [*lens_walls(fit.front), *_part_walls(assembly, stations, body), *_body_walls(stations, body, gaps)]
     walls += _soft_lip(assembly, stations, fit)
-    return Enclosure(walls=tuple(w for w in walls if _has_faces(w)), openings=(*(g for g in gaps if len(g.surface.faces)), rest))
+    return Enclosure(
+        walls=tuple(w for w in walls if _has_faces(w)),
+        openings=(*(g for g in gaps if len(g.surface.faces)), rest),
+        ways=_ways(stations),
+    )
+
+
+def _ways(stations: Sequence[_Station]) -> tuple[Loop, ...]:
+    """The openings that light from the mouth has to come through; a plate ahead of the hood's front edge may be passed by."""
+    hood = _one(stations, Kind.HOOD)
+    front = hood.ends.front_mm + TOUCH_MM if hood else np.inf
+    return tuple(loop for s in stations if s.tight and s.ends.front_mm <= front for loop in s.tube.inner)
 
 
 def _has_faces(wall: Part) -> bool:

@@ -19,7 +19,7 @@ from geometry.outline import Circle, Outline, RoundedRectangle, half_size_mm
 DRAWN_RIM_MM = 15.0  # width of the frame drawn round an opening whose outside is not given: a usual rail; light never sees it
 SEAL_GRIP_MM = 5.0  # how far a soft seal reaches back over the barrel; common practice, it must not slip off
 BELLOWS_WALL_MM = 1.0  # cloth and glue; common practice
-DONUT_LOOPS = 5  # sections of a donut's inner half: the profile strays less than a tenth of its half depth
+DONUT_TANGENTS = 6  # sides drawn round a donut's inner half: their corners stand out by 3.5 % of its half depth or swell, no more
 
 LEAST_DEG, OPEN_DEG, MOST_DEG = -30.0, 90.0, 180.0  # what the opening angle of a flag may be, and straight out
 
@@ -107,21 +107,38 @@ def seal(
     rear_mm = 0.0 if kind is SealKind.RING else min(0.0, barrel_front_mm - SEAL_GRIP_MM)
     depth_mm = _positive(name, "depth", back_thickness_mm - rear_mm)
     place = part_pose(box, at_mm=rear_mm, depth_mm=depth_mm)
-    inner_loops, outer_loops = _SEAL_LOOPS[kind](place, inner_mm / 2, outer_mm / 2, depth_mm)
+    inner_loops, outer_loops = _seal_loops(kind, place, (inner_mm / 2, outer_mm / 2), depth_mm, seat_mm=-rear_mm - depth_mm / 2)
     return (Part(name=name, kind=Kind.SEAL, body=Tube(inner=inner_loops, outer=outer_loops, bounded=True), group=group),)
 
 
 def donut_loops(
-    place: Pose, inner_radius_mm: float, outer_radius_mm: float, depth_mm: float, loops: int = DONUT_LOOPS
+    place: Pose,
+    inner_radius_mm: float,
+    outer_radius_mm: float,
+    depth_mm: float,
+    seat_mm: float | None = None,
+    tangents: int = DONUT_TANGENTS,
 ) -> tuple[tuple[Loop, ...], tuple[Loop, ...]]:
-    """Inner and outer loops of a donut: its round or oval section spans radii and depth, and both halves share their ends."""
+    """Inner and outer loops of a donut: its round or oval section spans radii and depth, drawn by tangents, so never too small.
+
+    Ahead of `seat_mm`, in the part's own coordinates, its outside lies on the bore; without one it is as round as the inside.
+    An even number of `tangents` has one at the narrowest place.
+    """
     middle, swell = (outer_radius_mm + inner_radius_mm) / 2, (outer_radius_mm - inner_radius_mm) / 2
-    angle_rad = np.linspace(-np.pi / 2, np.pi / 2, loops)
-    z, bulge = depth_mm / 2 * np.sin(angle_rad), swell * np.cos(angle_rad)
-    bulge[[0, -1]] = 0.0  # the two halves meet in the very same circle
+    step = np.pi / tangents
+    angle_rad = step * (np.arange(tangents) + 0.5) - np.pi / 2
+    z, bulge = depth_mm / 2 * np.sin(angle_rad) / np.cos(step / 2), swell * np.cos(angle_rad) / np.cos(step / 2)
+    z[[0, -1]] = -depth_mm / 2, depth_mm / 2  # tangents there: rounding must not shift the ends
     inner = tuple(Loop(place, Circle(float(middle - b)), float(h)) for b, h in zip(bulge, z, strict=True))
     outer = tuple(Loop(place, Circle(float(middle + b)), float(h)) for b, h in zip(bulge, z, strict=True))
-    return inner, outer
+    return inner, outer if seat_mm is None else _seated(place, outer, outer_radius_mm, seat_mm)
+
+
+def _seated(place: Pose, outer: tuple[Loop, ...], bore_radius_mm: float, seat_mm: float) -> tuple[Loop, ...]:
+    """The outside of a donut squeezed into a bore: round behind the bore's rear edge, flat on it from there to the front."""
+    begins = min(seat_mm, max(loop.z_mm for loop in outer[: len(outer) // 2]))
+    behind = tuple(loop for loop in outer if loop.z_mm < begins)
+    return (*behind, Loop(place, Circle(bore_radius_mm), begins), Loop(place, Circle(bore_radius_mm), outer[-1].z_mm))
 
 
 def _ring_loops(
@@ -143,7 +160,16 @@ def _bellows_loops(
     )
 
 
-_SEAL_LOOPS = {SealKind.RING: _ring_loops, SealKind.DONUT: donut_loops, SealKind.BELLOWS: _bellows_loops}
+def _seal_loops(
+    kind: SealKind, place: Pose, radii_mm: tuple[float, float], depth_mm: float, *, seat_mm: float
+) -> tuple[tuple[Loop, ...], tuple[Loop, ...]]:
+    match kind:
+        case SealKind.DONUT:
+            return donut_loops(place, *radii_mm, depth_mm, seat_mm)
+        case SealKind.BELLOWS:
+            return _bellows_loops(place, *radii_mm, depth_mm)
+        case _:
+            return _ring_loops(place, *radii_mm, depth_mm)
 
 
 def tray(

@@ -12,10 +12,16 @@ from geometry.frame import AHEAD
 
 def swung(blade: Part, outward_deg: float) -> Part:
     """The flag or extension opened further by an angle, about the hinge line that it has."""
+    return swung_with(blade, blade, outward_deg)
+
+
+def swung_with(flag: Part, blade: Part, outward_deg: float) -> Part:
+    """A blade carried along as a flag is opened further by an angle, about the flag's hinge line."""
     assert isinstance(blade.body, Block)
-    corners = blade.body.corners_mm  # by width, then length, then thickness, as geometry.parts.flag makes them
-    hinge = corners[0]
-    along, away = corners[2] - hinge, corners[1] - hinge
+    assert isinstance(flag.body, Block)
+    hinged, corners = flag.body.corners_mm, blade.body.corners_mm
+    hinge = hinged[0]  # by width, then length, then thickness, as geometry.parts.flag makes them
+    along, away = hinged[2] - hinge, hinged[1] - hinge
     along, away = along / np.linalg.norm(along), away / np.linalg.norm(away)
     s, c = np.sin(np.radians(outward_deg)), np.cos(np.radians(outward_deg))
     lengthwise, out = (corners - hinge) @ along, (corners - hinge) @ away

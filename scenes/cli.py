@@ -9,11 +9,14 @@ import threading
 import traceback
 from collections.abc import Sequence
 from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
 
 import click
 
 from scenes.answers.opened import DOUBTED
 from scenes.registry import COMMANDS, COMPILED
+from scenes.runtime.terminal import visible_streams
 from scenes.runtime.version import own_version
 
 # What each command is for stands here, so that --help needs none of their modules. Each module holds a click command `command`.
@@ -64,7 +67,7 @@ class Commands(click.Group):
     help="Print the version.",
 )
 def brimline() -> None:
-    """Say what the box in front of a lens does to the picture, before the test shoot.
+    """Say what the matte box in front of a lens does to the picture, before the test shoot.
 
     Exit status: 0 all clear, 1 a part darkens the frame or the box has a fault, 2 the input is at fault.
     """
@@ -85,6 +88,26 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back. No exception gets past: a fault of the program itself is one sentence too."""
+    with visible_streams():
+        foreign = foreign_package()
+        return _complain([foreign]) if foreign else _run(argv)
+
+
+def foreign_package() -> str:
+    """A sentence where one of the program's own packages would be taken from somebody else's folder; else empty."""
+    home = Path(__file__).resolve().parents[1]
+    for name in ("geometry", "raytrace"):
+        spec = find_spec(name)
+        place = None if spec is None else spec.origin or next(iter(spec.submodule_search_locations or ()), None)
+        if place is not None and not Path(place).resolve().is_relative_to(home / name):
+            return (
+                f'{place}: is another "{name}", which Python finds before the one of this program in {home}; '
+                "take its folder off PYTHONPATH, rename it, or run brimline from another folder"
+            )
+    return ""
+
+
+def _run(argv: Sequence[str] | None) -> int:
     try:
         _end_as_by_ctrl_c()
         status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)

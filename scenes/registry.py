@@ -21,11 +21,12 @@ COMMANDS = {
     "ghosts": ("scenes.questions.ghosts.command", "Say where lights ghost in the filters, and which tilt helps."),
     "sun": ("scenes.questions.sun.command", "Say when through a day the sun is in the picture and on the glass."),
     "leaks": ("scenes.questions.leaks.command", "Where stray light gets in, how much, and what closes it."),
+    "view": ("scenes.commands.view", "Look at a state in 3D, in a window or as a picture."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
-COMPILED = frozenset({"demo", "check", "filters", "flags", "widest", "bokeh"})  # commands that rest on compiled code
+COMPILED = frozenset({"demo", "check", "filters", "flags", "widest", "bokeh", "view"})  # commands that rest on compiled code
 
 
 def questions() -> tuple[str, ...]:

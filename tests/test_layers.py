@@ -76,10 +76,13 @@ FLOORS = {
         {"sheets", "answers", "changes"},
         {"view3d", *(QUESTIONS - DRAW_IN_3D)},
         DRAW_IN_3D,
-        {"cli", "commands", "show"},
+        {"cli", "commands", "show", "face"},
     ),
 }
-WITHIN = {"raytrace": {("reference", "intersect"), ("embree", "reference")}, "scenes": set()}  # on one floor, one way
+WITHIN = {
+    "raytrace": {("reference", "intersect"), ("embree", "reference")},
+    "scenes": {("face", "show"), ("face", "cli")},
+}  # on one floor, one way
 
 
 def modules_of(package):

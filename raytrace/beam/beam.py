@@ -1,9 +1,10 @@
 """The beam: all rays of all field points of a guide, and its section by any plane as an exact outline. Draws nothing.
 
 A section contains every ray of the guide and exceeds them by no more than 0.02 mm (0.035 mm for a pupil traced through a lens
-table, a few tenths next to corners that the bare lens leaves dark). Only the guide's edge is traced: the light of
-field points inside it falls inside the section of the edge, because every rim that cuts a pencil lies behind the plane and so
-moves outward with the field. Where the bare lens leaves the edge dark, the edge of what is lit takes its place.
+table, 0.1 mm for one that walks, a few tenths next to corners that the bare lens leaves dark). Only the guide's edge is traced: the
+light of field points inside it falls inside the section of the edge, because every rim that cuts a pencil lies behind the plane and
+so moves outward with the field. A pupil that walks by a table may shrink so fast that this is not so: then the inside is traced as
+well (`raytrace.beam.inside`). Where the bare lens leaves the edge dark, the edge of what is lit takes its place.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.frame import Pose, pose
+from raytrace.beam.inside import COARSE, FINE, Inside, inside_points, outgrows
 from raytrace.beam.outline import Section, as_section, chained
 from raytrace.beam.rays import Sheet, chords_for, edgeless, lit, outlines, rim_disc, traced
 from raytrace.box import Box
@@ -48,16 +50,25 @@ FAR_MM = 400.0  # no box reaches farther ahead: where the beam's bend is judged 
 class Beam:
     """Outline rays of pencils round a guide's edge, in order; sections come from it without tracing again.
 
-    pad_mm is how far the beam may bulge between two neighbours.
+    pad_mm is how far the beam may bulge between two neighbours; `inside` holds pencils inside the edge that may reach farther.
     """
 
     sheets: tuple[Sheet, ...]
     pad_mm: float
+    inside: Inside | None = None
 
     def section(self, plane: Pose) -> Section:
         """The beam's outline in a plane, in the plane's own coordinates (x to the operator's left, y up) [mm]; may be empty."""
         shape = chained(*_together([sheet.at_plane(plane) for sheet in self.sheets]))
-        return shape if self.pad_mm <= 0 or shape.is_empty else as_section(shape.buffer(self.pad_mm, join_style="mitre"))
+        if self.pad_mm > 0 and not shape.is_empty:
+            shape = as_section(shape.buffer(self.pad_mm, join_style="mitre"))
+        return shape if self.inside is None or shape.is_empty else self.inside.added_to(shape, plane)
+
+    def reaches_out(self, inside: Inside, far: Pose) -> bool:
+        """Whether pencils inside the edge may reach past its beam near the lens, at a far plane, or half way."""
+        planes = (pose(ahead_mm=NEAR_MM), pose(ahead_mm=(NEAR_MM + float(far.origin_mm[2])) / 2), far)
+        sections = [(self.section(plane), plane) for plane in planes]
+        return any(inside.reaches_out(section, plane) for section, plane in sections if not section.is_empty)
 
     def runs_along(self, plane: Pose) -> bool:
         """Whether some ray starts behind a plane and never gets nearer to it."""
@@ -65,7 +76,8 @@ class Beam:
 
     def endless(self) -> Beam:
         """The same rays, running on beyond the plane in focus."""
-        return replace(self, sheets=tuple(sheet.endless() for sheet in self.sheets))
+        inside = None if self.inside is None else self.inside.endless()
+        return replace(self, sheets=tuple(sheet.endless() for sheet in self.sheets), inside=inside)
 
     def section_at(self, z_mm: float) -> Section:
         """The section square to the axis, z ahead of the lens front [mm]."""
@@ -78,8 +90,12 @@ def beam_of(pencils_at: PencilsAt, guide: Guide, box: Box, *, far: Pose | None =
     look = _look(pencils_at, guide, box, far)
     place = _places(look.per_side)
     sheets = _sheets(pencils_at, guide, box, place)
+    edge = Beam(sheets=sheets, pad_mm=look.pad_mm)
+    planes_mm = (NEAR_MM, float(far.origin_mm[2]))
+    looks_in = look.walks and (look.cut or outgrows(pencils_at, guide, planes_mm))
+    inside = _inside(pencils_at, guide, box, edge, far) if looks_in else None
     if look.dark or not look.cut:
-        return Beam(sheets=sheets, pad_mm=look.pad_mm)
+        return Beam(sheets=sheets, pad_mm=look.pad_mm, inside=inside)
     planes, enough_mm = (pose(ahead_mm=NEAR_MM), far), look.pad_mm + BULGE_MM
     bulge = _seen_bulges(sheets, planes, place)
     for _ in range(CLOSER_LOOKS):
@@ -88,7 +104,7 @@ def beam_of(pencils_at: PencilsAt, guide: Guide, box: Box, *, far: Pose | None =
         place = _halved(place, bulge > enough_mm)
         sheets = _sheets(pencils_at, guide, box, place)
         bulge = _seen_bulges(sheets, planes, place)
-    return Beam(sheets=sheets, pad_mm=max(look.pad_mm, min(look.pad_mm + float(bulge.max()), MOST_PAD_MM)))
+    return Beam(sheets=sheets, pad_mm=max(look.pad_mm, min(look.pad_mm + float(bulge.max()), MOST_PAD_MM)), inside=inside)
 
 
 def _together(sheets: Sequence[tuple[FloatArray, NDArray[np.bool_]]]) -> tuple[FloatArray, NDArray[np.bool_]]:
@@ -122,11 +138,12 @@ def outer_guides(guides: Sequence[Guide]) -> tuple[Guide, ...]:
     return tuple(
         guide
         for k, guide in enumerate(guides)
-        if not any(_holds(other, guide) and (j < k or not _holds(guide, other)) for j, other in enumerate(guides) if j != k)
+        if not any(holds(other, guide) and (j < k or not holds(guide, other)) for j, other in enumerate(guides) if j != k)
     )
 
 
-def _holds(outer: Guide, inner: Guide) -> bool:
+def holds(outer: Guide, inner: Guide) -> bool:
+    """Whether all of the inner guide lies within the outer one."""
     away = np.abs(np.subtract(outer.centre_mm, inner.centre_mm))
     return bool(np.all(away + np.array((inner.half_width_mm, inner.half_height_mm)) <= (outer.half_width_mm, outer.half_height_mm)))
 
@@ -156,12 +173,14 @@ def _largest_mm(pencils: Pencils) -> float:
 class _Look:
     """What a first look tells: intervals that each side needs, and how far the beam may then bulge between neighbours.
 
-    cut: the lens's own rims shape its pencils, so that the look is not enough; dark: they leave some of the edge without light.
+    cut: the lens's own rims shape its pencils, so that the look is not enough; dark: they leave some of the edge without light;
+    walks: its pupil changes with the field by a table, so that points inside the guide may reach farther than its edge.
     """
 
     per_side: tuple[int, ...]
     pad_mm: float
     cut: bool
+    walks: bool
     dark: bool = False
 
 
@@ -174,7 +193,7 @@ def _look(pencils_at: PencilsAt, guide: Guide, box: Box, far: Pose) -> _Look:
     pencils = pencils_at(points)
     rims = outlines(pencils, FIRST_CHORDS)
     if not rims.lit.all():
-        return _Look((DARK_INTERVALS,) * 4, MOST_PAD_MM, True, dark=True)
+        return _Look((DARK_INTERVALS,) * 4, MOST_PAD_MM, True, _walks(pencils), dark=True)
     whole = replace(rims, crossing_mm=pencils.crossing_mm(rim_disc(pencils, FIRST_CHORDS)))
     (sheet,) = traced(pencils, whole, [edgeless(glass) for glass in box.glasses])
     bulge, dent = _bends(*sheet.endless().at_plane(far))
@@ -184,7 +203,26 @@ def _look(pencils_at: PencilsAt, guide: Guide, box: Box, far: Pose) -> _Look:
     straight = max(bulge.max(), dent.max()) < STRAIGHT_MM
     least = SPOKES_PAD_MM if pencils.rim_share.shape[1] > 0 else LEAST_PAD_MM
     pad = 0.0 if straight else least + float((bulge * (FIRST_INTERVALS / count) ** 2).max())
-    return _Look(tuple(count.tolist()), pad, bool(cut))
+    return _Look(tuple(count.tolist()), pad, bool(cut), _walks(pencils))
+
+
+def _walks(pencils: Pencils) -> bool:
+    """Whether a pupil walks by a table of its own sizes; a traced one, whose rims all lie behind the front, does not shrink so."""
+    return len(pencils.kink_tan) > 1 and pencils.rim_share.shape[1] == 0
+
+
+def _inside(pencils_at: PencilsAt, guide: Guide, box: Box, edge: Beam, far: Pose) -> Inside | None:
+    """Pencils inside the guide, if a coarse look says that any may reach past those of its edge."""
+    if not (edge.reaches_out(_pencils_inside(pencils_at, guide, box, COARSE, FIRST_CHORDS), far)):
+        return None
+    return _pencils_inside(pencils_at, guide, box, FINE)
+
+
+def _pencils_inside(pencils_at: PencilsAt, guide: Guide, box: Box, steps: tuple[int, int], chords: int | None = None) -> Inside:
+    points, shares, place = inside_points(pencils_at, guide, steps)
+    pencils = pencils_at(points)
+    rims = outlines(pencils, chords or chords_for(_largest_mm(pencils)))
+    return Inside(sheets=traced(pencils, rims, box.glasses), shares=shares, place=place)
 
 
 def _sheets(pencils_at: PencilsAt, guide: Guide, box: Box, place: FloatArray) -> tuple[Sheet, ...]:

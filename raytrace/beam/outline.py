@@ -115,6 +115,11 @@ def filled(shape: shapely.Geometry) -> Section:
     return shapely.Polygon(section.exterior)
 
 
+def widened(section: Section, by_mm: float) -> Section:
+    """A section larger all round by so much; an empty one stays so."""
+    return section if by_mm <= 0.0 or section.is_empty else as_section(section.buffer(by_mm))
+
+
 def as_section(shape: shapely.Geometry) -> Section:
     """What of a geometry has area."""
     if isinstance(shape, shapely.Polygon | shapely.MultiPolygon):

@@ -6,7 +6,7 @@ upper limits. Formulas: raytrace/ghosts/mirrored.py and docs/ghosts.md.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
@@ -158,22 +158,43 @@ def spot_mm(lens: LensState, directions: FloatArray, blur_mm: float) -> tuple[Fl
     return points[0], float(np.hypot(*(points[1:] - points[0]).T).max()) + blur_mm / 2
 
 
+LightBack = Callable[[Mirror, Light], float]  # the share of a light's image that comes back into the pupil off a filter
+
+
+def _all_back(mirror: Mirror, light: Light) -> float:  # noqa: ARG001 - a LightBack
+    return 1.0
+
+
 def ghosts_of(
-    lens: LensState, lights: Sequence[Light], glasses: Sequence[Glass], *, sensor_reflectance: float, on_sensor: Sequence[bool]
+    lens: LensState,
+    lights: Sequence[Light],
+    glasses: Sequence[Glass],
+    *,
+    sensor_reflectance: float,
+    on_sensor: Sequence[bool],
+    back: LightBack = _all_back,
 ) -> tuple[Ghost, ...]:
-    """Every ghost of every light: sensor and each filter where the light is on the sensor, and each pair of filters always."""
+    """Every ghost of every light: sensor and each filter where the light is on the sensor, and each pair of filters always.
+
+    Of those off the sensor only what comes `back` into the pupil counts (raytrace.ghosts.returning).
+    """
     found: list[Ghost] = []
     for light, lit in zip(lights, on_sensor, strict=True):
         mirrors = mirrors_of(glasses, light.direction, pupil_mm(lens))
-        found += _sensor_ghosts(lens, light, mirrors, sensor_reflectance) if lit else ()
+        found += _sensor_ghosts(lens, light, mirrors, sensor_reflectance, back) if lit else ()
         found += _filter_ghosts(lens, light, mirrors)
     return tuple(found)
 
 
-def _sensor_ghosts(lens: LensState, light: Light, mirrors: Sequence[Mirror], sensor_reflectance: float) -> Iterator[Ghost]:
+def _sensor_ghosts(
+    lens: LensState, light: Light, mirrors: Sequence[Mirror], sensor_reflectance: float, back: LightBack
+) -> Iterator[Ghost]:
     for k, mirror in enumerate(mirrors):
+        caught = back(mirror, light)
+        if caught <= 0.0:
+            continue
         toward = near_ghost_direction(disc_directions(light), mirror.normal, plate_mm(lens, mirror), sharp_mm(lens))
-        share, nearest = (sensor_reflectance * value for value in back_share(mirrors, k, light.direction))
+        share, nearest = (sensor_reflectance * caught * value for value in back_share(mirrors, k, light.direction))
         blur = sensor_blur_mm(lens, mirror, light.distance_mm)
         yield _ghost(lens, light, (mirror,), Route.SENSOR, toward, (share, nearest), blur)
 

@@ -6,14 +6,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.frame import rotation_about_x
 from raytrace.ghosts.mirrored import near_ghost_direction
 from raytrace.ghosts.paths import Light, Mirror, disc_directions, picture_mm, plate_mm, sensor_blur_mm, sharp_mm
+from raytrace.ghosts.returning import light_back, pupil_share
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
 
+BoolArray = NDArray[np.bool_]
 MirrorsAt = Callable[[float], Sequence[Mirror]]  # the filters at a tilt [deg]
 
 MOST_TILT_DEG = 30.0  # no tray or box is tilted farther
@@ -61,20 +64,50 @@ def _gap_mm(points_mm: FloatArray, guide: Guide) -> FloatArray:
     return np.hypot(*np.maximum(beyond, 0.0).T) + np.minimum(beyond.max(axis=-1), 0.0)
 
 
-def room_mm(lens: LensState, lights: Sequence[Light], mirrors: Sequence[Mirror], guides: Sequence[Guide]) -> float:
-    """How far the nearest sensor ghost of any light stays outside the guides; inf without lights or filters [mm]."""
+def room_mm(
+    lens: LensState,
+    lights: Sequence[Light],
+    mirrors: Sequence[Mirror],
+    guides: Sequence[Guide],
+    pupils: Sequence[LensState] = (),
+) -> float:
+    """How far the nearest sensor ghost of any light stays outside the guides; inf without lights or filters [mm].
+
+    Ghosts whose light does not come back into the pupil, at any of the depths of `pupils`, count as out.
+    """
     if not lights:
         return np.inf
     discs = np.array([disc_directions(light) for light in lights])
-    return min((_mirror_room(lens, lights, discs, mirror, guides) for mirror in mirrors), default=np.inf)
+    return min((_mirror_room(lens, lights, discs, mirror, guides, pupils or (lens,)) for mirror in mirrors), default=np.inf)
 
 
-def _mirror_room(lens: LensState, lights: Sequence[Light], discs: FloatArray, mirror: Mirror, guides: Sequence[Guide]) -> float:
+def _mirror_room(
+    lens: LensState,
+    lights: Sequence[Light],
+    discs: FloatArray,
+    mirror: Mirror,
+    guides: Sequence[Guide],
+    pupils: Sequence[LensState],
+) -> float:
     """Room of the ghosts of one filter; discs (L, 1 + R, 3) are the lights' middles and rims."""
     points = picture_mm(lens, near_ghost_direction(discs, mirror.normal, plate_mm(lens, mirror), sharp_mm(lens)))
     reach = np.hypot(*np.moveaxis(points[:, 1:] - points[:, :1], -1, 0)).max(axis=1)
-    blur = np.array([sensor_blur_mm(lens, mirror, light.distance_mm) for light in lights])
-    return float(outside_mm(points[:, 0], reach + blur / 2, guides).min())
+    blurs = {far: sensor_blur_mm(lens, mirror, far) for far in {light.distance_mm for light in lights}}
+    blur = np.array([blurs[light.distance_mm] for light in lights])
+    room = outside_mm(points[:, 0], reach + blur / 2, guides)
+    return float(np.where(_comes_back(pupils, mirror, lights, discs), room, np.inf).min())
+
+
+def _comes_back(pupils: Sequence[LensState], mirror: Mirror, lights: Sequence[Light], discs: FloatArray) -> BoolArray:
+    """Whether any light of a ghost (L,) comes back into the pupil."""
+    found = np.zeros(len(lights), dtype=np.bool_)
+    wide = np.array([light.half_width_deg > 0 for light in lights])
+    for far in {light.distance_mm for light in lights}:  # points, many at a time
+        some = np.flatnonzero(~wide & np.array([light.distance_mm == far for light in lights]))
+        found[some] = np.any([pupil_share(lens, mirror, discs[some, 0], far) > 0 for lens in pupils], axis=0)
+    for k in map(int, np.flatnonzero(wide)):
+        found[k] = light_back(pupils, mirror, lights[k]) > 0
+    return found
 
 
 def escape(
@@ -85,6 +118,7 @@ def escape(
     *,
     toward_scene: bool,
     most_deg: float = MOST_TILT_DEG,
+    pupils: Sequence[LensState] = (),
 ) -> GhostEscape:
     """The smallest tilt to one side, positive with the top edge toward the scene, with which no ghost is left in the frame.
 
@@ -93,7 +127,7 @@ def escape(
     sign = 1.0 if toward_scene else -1.0
 
     def room(size_deg: float) -> float:
-        return room_mm(lens, lights, mirrors_at(sign * size_deg), guides)
+        return room_mm(lens, lights, mirrors_at(sign * size_deg), guides, pupils)
 
     sizes = np.arange(0.0, most_deg + SCAN_STEP_DEG / 2, SCAN_STEP_DEG)
     best = -np.inf

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Callable
-from functools import cache
-from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
-from numba.core.caching import FunctionCache
 
+from raytrace.jit.disk_cache import disk_cache
 from raytrace.jit.linking import HelperCompiler, KernelCompiler
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -42,15 +39,13 @@ def _helper(function: F) -> F:
 def _kernel(function: F) -> F:
     settings: dict[str, Any] = {**COMMON, "no_cfunc_wrapper": True}
     dispatcher: Any = numba.njit(**settings, pipeline_class=KernelCompiler)(function)
-    dispatcher._cache = _SourceCache(function)
+    dispatcher._cache = disk_cache(function)
     return cast("F", dispatcher)
 
 
 def is_compiled(entry: Callable[..., Any]) -> bool:
-    """Whether a kernel's machine code lies on disk, made from the sources as they are."""
-    dispatcher = cast("Any", entry)
-    digest = _sources_digest(_folder_of(dispatcher.py_func))
-    return any(digest in key for key in dispatcher._cache._cache_file._load_index())
+    """Whether a kernel's machine code lies on disk whole, made from the sources as they are."""
+    return bool(cast("Any", entry)._cache.is_whole())
 
 
 def _once_per_type(dispatcher: Any) -> Any:
@@ -62,31 +57,3 @@ def _once_per_type(dispatcher: Any) -> Any:
 
     dispatcher.get_call_template = widened
     return dispatcher
-
-
-class _SourceCache(FunctionCache):
-    """Compiled code on disk that is made anew when any source of it changes: numba itself looks at the kernel's module alone."""
-
-    def __init__(self, function: Callable[..., Any]) -> None:
-        super().__init__(function)  # type: ignore[no-untyped-call]
-        self._sources = _folder_of(function)
-
-    def load_overload(self, sig: Any, target_context: Any) -> Any:
-        """What lies on disk, without loading half a second's worth of registries first, which only compiling asks for."""
-        with self._guard_against_spurious_io_errors():
-            return self._load_overload(sig, target_context)  # type: ignore[no-untyped-call]
-
-    def _index_key(self, sig: Any, codegen: Any) -> Any:
-        return (*super()._index_key(sig, codegen), _sources_digest(self._sources))  # type: ignore[no-untyped-call]
-
-
-def _folder_of(function: Callable[..., Any]) -> Path:
-    return Path(function.__code__.co_filename).parent
-
-
-@cache
-def _sources_digest(folder: Path) -> str:
-    """Of the modules beside a kernel, those of the room `tables` next to them, which they read, and how all are compiled."""
-    folders = (folder, folder.parent / "tables", Path(__file__).parent)
-    sources = [path for one in folders for path in sorted(one.glob("*.py"))]
-    return hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()

@@ -1,7 +1,8 @@
 """How far a flag must come in to keep a light off a flat target: the widest opening angle at which it shades all that is lit.
 
-The target is cut into cells. What a flag shades of it is convex, so it shades a cell where it shades the cell's corners. Cells that
-the box leaves half in the light, and those beside lit ones, count as lit whole; where they decide they are cut ever finer.
+The target is cut into cells. What a flag shades of it is convex, so it shades a cell where it shades the cell's corners, against
+all of a light where it does so against the light's corners. Cells that one edge of the box's ways through keeps off wholly need no
+flag (raytrace.stray.ways); all others count as lit whole, and where they decide they are cut ever finer.
 """
 
 from __future__ import annotations
@@ -15,12 +16,15 @@ import shapely
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from geometry.frame import Pose
-from geometry.openings import OpeningKind
-from geometry.parts import LEAST_DEG, MOST_DEG
-from raytrace.stray.direct import StrayLight, light_rays
+from geometry.body import Kind
+from geometry.frame import OUTWARD
+from geometry.openings import BODY_NAME, OpeningKind
+from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
+from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_window import Bars, Hinge
-from raytrace.stray.world import World
+from raytrace.stray.target import FlatTarget
+from raytrace.stray.ways import LightCorners, Way, kept_off, light_corners, ways_of
+from raytrace.stray.world import NOTHING, World
 
 BoolArray = NDArray[np.bool_]
 Index = NDArray[np.int64]
@@ -28,24 +32,17 @@ Index = NDArray[np.int64]
 CELLS = 14  # along the longer side of the target at first
 CUT = 3  # a cell that decides is cut into as many along each side
 FINEST_MM = 0.1  # cells so small need no further cutting: a tenth of a millimetre on the glass
-ROUNDS = 6
-RIM = 8  # places round the rim of a light, and one in its middle
+ROUNDS = 14
+MOST_CUT = 60  # cells cut at a time, those that ask most first: one lit place among them may decide
 HINGE_GAP_MM = 0.05  # a ray this near to the hinge line does not slip past it
 SCAN_DEG = 3.0  # steps in which a flag is followed
 HALVINGS = 9  # of that: a hundredth of a degree
-ALIKE_DEG = 0.05  # rays whose angles differ by less decide together
+ALIKE_DEG = 0.05  # cells whose angles differ by less decide together
 ALIKE_PAIR_DEG = 0.4  # the same for two flags together: their curve has no single place that decides
-PAIR_ROUNDS = 3
+PAIR_ROUNDS = 4
 PAIR_CELLS = 24  # cells cut at a time for two flags, those that are least sure first
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlatTarget:
-    """What light must not reach: an outline in the plane of a pose, x to the operator's left, z toward the scene [mm]."""
-
-    name: str
-    pose: Pose
-    outline: shapely.Polygon
+STRAIGHT = 1.0 - 1e-9  # cosine: an edge along the hinge
+FLAT_KINDS = (Kind.FLAG, Kind.EXTENSION, Kind.ROD)  # convex: what one keeps off at its corners it keeps off
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,8 +62,9 @@ class Shield:
 class Shading:
     """What shields can do about a light.
 
-    widest_deg (S, R) for S shields and R rays: the widest angle at which it shades the ray, and so does every angle from its
-    `from_deg` on; where it does not shade the ray there, the widest angle farther in; -inf where none does. No rays: nothing lit.
+    widest_deg (S, C) for S shields and C cells that the box leaves in the light: the widest angle at which it shades the cell, and
+    so does every angle from its `from_deg` on; where it does not shade it there, the widest angle farther in; -inf where none
+    does. No cells: nothing lit.
     """
 
     widest_deg: FloatArray
@@ -76,55 +74,162 @@ class Shading:
         return float(self.widest_deg[shield].min(initial=np.inf))
 
     def second_deg(self, first: int, second: int, first_deg: FloatArray) -> FloatArray:
-        """The widest angles (A,) of a second shield that shades what a first one at angles (A,) leaves; inf if nothing."""
-        a, b = self.widest_deg[first], self.widest_deg[second]
-        return np.array([b[a < angle].min(initial=np.inf) for angle in first_deg])
+        """The widest angles (A,) of a second shield that shades the cells a first one at angles (A,) leaves; inf if nothing."""
+        return _second(self.widest_deg[first], self.widest_deg[second], first_deg)
+
+
+def _second(first: FloatArray, second: FloatArray, first_deg: FloatArray) -> FloatArray:
+    order = np.argsort(first)
+    least = np.append(np.inf, np.minimum.accumulate(second[order]))
+    return np.asarray(least[np.searchsorted(first[order], first_deg, side="left")])
 
 
 @dataclass(frozen=True, slots=True)
-class _Cells:
-    """Square cells by their lower corners (C, 2) and sides (C,) [mm]."""
+class Cells:
+    """Square cells of the target by their lower corners (C, 2) and sides (C,) [mm], each against one piece of the light (C,)."""
 
     low_mm: FloatArray
     side_mm: FloatArray
+    piece: Index
 
     def boxes(self) -> NDArray[np.object_]:
         """The cells as shapes (C,)."""
         high = self.low_mm + self.side_mm[:, None]
         return np.asarray(shapely.box(*self.low_mm.T, *high.T))
 
-    def take(self, which: BoolArray) -> _Cells:
+    def take(self, which: BoolArray) -> Cells:
         """Some of them."""
-        return _Cells(self.low_mm[which], self.side_mm[which])
+        return Cells(self.low_mm[which], self.side_mm[which], self.piece[which])
 
-    def finer(self) -> _Cells:
+    def and_also(self, more: Cells) -> Cells:
+        """These and others."""
+        return Cells(
+            np.concatenate([self.low_mm, more.low_mm]),
+            np.concatenate([self.side_mm, more.side_mm]),
+            np.concatenate([self.piece, more.piece]),
+        )
+
+    def finer(self) -> Cells:
         """Every cell cut into CUT x CUT."""
         steps = np.array([[i, j] for i in range(CUT) for j in range(CUT)]) / CUT
         low = self.low_mm[:, None] + steps * self.side_mm[:, None, None]
-        return _Cells(low.reshape(-1, 2), np.repeat(self.side_mm / CUT, CUT * CUT))
+        return Cells(low.reshape(-1, 2), np.repeat(self.side_mm / CUT, CUT * CUT), np.repeat(self.piece, CUT * CUT))
 
 
 @dataclass(frozen=True, slots=True)
-class _Lit:
-    """Rays from corners of cells to places of the light: cell (R,), start and direction (R, 3), whether the box lets it by (R,)."""
+class Lit:
+    """Rays from corners of cells to corners of the light: cell (R,), start and direction (R, 3), whether the box lets it by (R,).
+
+    kept (C,): cells of which the box keeps off all.
+    """
 
     cell: Index
     start: FloatArray
     direction: FloatArray
     passes: BoolArray
+    kept: BoolArray
 
-    def take(self, which: BoolArray, number: Index) -> _Lit:
-        """Some rays, their cells renumbered."""
-        return _Lit(number[self.cell[which]], self.start[which], self.direction[which], self.passes[which])
+    def take(self, which: BoolArray) -> Lit:
+        """Those of some cells (C,), renumbered."""
+        rays, number = which[self.cell], np.cumsum(which) - 1
+        return Lit(number[self.cell[rays]], self.start[rays], self.direction[rays], self.passes[rays], self.kept[which])
 
-    def and_also(self, more: _Lit, offset: int) -> _Lit:
+    def and_also(self, more: Lit) -> Lit:
         """These and those of further cells."""
-        return _Lit(
-            np.concatenate([self.cell, more.cell + offset]),
+        return Lit(
+            np.concatenate([self.cell, more.cell + len(self.kept)]),
             np.concatenate([self.start, more.start]),
             np.concatenate([self.direction, more.direction]),
             np.concatenate([self.passes, more.passes]),
+            np.concatenate([self.kept, more.kept]),
         )
+
+    def of_cells(self, values: FloatArray) -> FloatArray:
+        """The least (S, C) of values (S, R) over the rays of each cell; inf for a cell without rays."""
+        found = np.full((len(values), len(self.kept)), np.inf)
+        for row, value in zip(found, values, strict=True):
+            np.minimum.at(row, self.cell, value)
+        return found
+
+    def any_of(self, holds: BoolArray) -> BoolArray:
+        """Cells (C,) any of whose rays (R,) hold."""
+        return np.asarray(np.bincount(self.cell[holds], minlength=len(self.kept)) > 0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """A light on a target in a box: the outline that counts, the light's corners ahead of it, the box's walls and ways through.
+
+    all_ahead: no corner of the light stands behind the target's plane.
+    """
+
+    target: FlatTarget
+    outline: shapely.Polygon
+    light: LightCorners
+    world: World
+    ways: tuple[Way, ...]
+    all_ahead: bool
+
+    @classmethod
+    def of(cls, target: FlatTarget, light: StrayLight, world: World) -> Ground:
+        """The ground for one light."""
+        corners = light_corners(light.direction, light.width_deg, light.place_mm, light.size_mm)
+        normal = target.pose.rotation[:, 2]
+        ahead = corners.ahead_of(target.pose.origin_mm, normal)
+        outline = target.outline
+        if ahead.pieces:
+            outline = target.outline_for(ahead.all_from(target.pose.origin_mm))
+        is_whole = bool((corners.all_from(target.pose.origin_mm) @ normal > 0).all())
+        return cls(target=target, outline=outline, light=ahead, world=world, ways=ways_of(world.ways), all_ahead=is_whole)
+
+    def rays(self, cells: Cells) -> Lit:
+        """Rays from the corners of what cells hold of the target; by the mouth of the box they pass."""
+        parts = np.asarray(shapely.intersection(self.outline, cells.boxes()))
+        points, cell = shapely.get_coordinates(parts, return_index=True)
+        start = self.target.pose.points_to_frame(np.column_stack([points, np.zeros(len(points))]))
+        start, direction, cell = self._to_corners(start, cell.astype(np.int64), cells.piece)
+        count = len(cells.side_mm)
+        kept = kept_off(self.ways, cell, start, direction, count)
+        opening, wall = np.full(len(start), NOTHING), np.full(len(start), NOTHING)
+        open_ones = ~kept[cell]
+        found = self.world.escape(start[open_ones], direction[open_ones])
+        opening[open_ones], wall[open_ones] = found.opening, found.wall
+        kept |= self._behind_one_wall(cell, wall, count)
+        return Lit(cell, start, direction, np.isin(opening, self._mouths()), kept)
+
+    def first_cells(self) -> Cells:
+        """The outline in CELLS cells along its longer side, each against every piece of the light."""
+        low, side = _grid(self.outline)
+        pieces = np.arange(len(self.light.pieces))
+        low, piece = np.repeat(low, len(pieces), axis=0), np.tile(pieces, len(low))
+        return within(Cells(low, np.full(len(low), side), piece), self.outline)
+
+    def _to_corners(self, start: FloatArray, cell: Index, piece: Index) -> tuple[FloatArray, FloatArray, Index]:
+        """Rays from points (N, 3) of cells (N,) to the corners of each cell's piece: starts and directions (R, 3), cells (R,)."""
+        starts, ways, cells = [], [], []
+        for k, corners in enumerate(self.light.pieces):
+            mine = piece[cell] == k
+            starts.append(np.repeat(start[mine], len(corners), axis=0))
+            ways.append(self.light.rays_from(start[mine], k).reshape(-1, 3))
+            cells.append(np.repeat(cell[mine], len(corners)))
+        way = np.concatenate(ways)
+        return np.concatenate(starts), way / np.linalg.norm(way, axis=1, keepdims=True), np.concatenate(cells)
+
+    def _mouths(self) -> list[int]:
+        kinds = (OpeningKind.MOUTH, OpeningKind.REST)
+        return [k for k, gap in enumerate(self.world.openings) if gap.kind in kinds]
+
+    def _behind_one_wall(self, cell: Index, wall: Index, count: int) -> BoolArray:
+        """Cells (C,) all of whose rays end on one wall that is no plate with a way through."""
+        least, most = np.full(count, len(self.world.walls)), np.full(count, NOTHING)
+        np.minimum.at(least, cell, wall)
+        np.maximum.at(most, cell, wall)
+        flat = np.array([not self.ways or self._is_flat(k) for k in range(len(self.world.walls))] + [False])
+        return np.asarray((least == most) & (least >= 0) & flat[np.clip(least, 0, len(flat) - 1)])
+
+    def _is_flat(self, wall: int) -> bool:
+        part = self.world.walls[wall]
+        return part.kind in FLAT_KINDS or (part.kind is Kind.SOLID and part.name != BODY_NAME)
 
 
 def shading_of(
@@ -139,102 +244,107 @@ def shading_of(
 
     Fewer pair_rounds look at pairs less closely, on the safe side.
     """
-    cells = _first_cells(target.outline)
-    rays = _rays(cells, target, light, world)
-    widest = widest_shading(shields, rays)
+    ground = Ground.of(target, light, world)
+    if not ground.light.pieces:
+        return Shading(widest_deg=np.zeros((len(shields), 0)))
+    cells = ground.first_cells()
+    rays = ground.rays(cells)
+    widest = widest_shading(shields, rays, ground.ways)
     for turn in range(ROUNDS):
-        counted = _counted(cells, rays)
-        unsure = counted & ~rays.passes & (cells.side_mm[rays.cell] > FINEST_MM)
-        deciding = _deciding(rays, widest, unsure, together if turn < pair_rounds else ())
-        if not len(deciding):
+        cut = _deciding(rays, widest, cells.side_mm > FINEST_MM, together if turn < pair_rounds else ())
+        if not cut.any():
             break
-        cut = np.zeros(len(cells.side_mm), dtype=np.bool_)
-        cut[deciding] = True
-        stays, more = ~cut[rays.cell], _within(cells.take(cut).finer(), target.outline)
-        new = _rays(more, target, light, world)
-        widest = np.concatenate([widest[:, stays], widest_shading(shields, new)], axis=1)
-        rays = rays.take(stays, np.cumsum(~cut) - 1).and_also(new, int((~cut).sum()))
-        kept = cells.take(~cut)
-        cells = _Cells(np.concatenate([kept.low_mm, more.low_mm]), np.concatenate([kept.side_mm, more.side_mm]))
-    return Shading(widest_deg=widest[:, _counted(cells, rays)])
+        more = within(cells.take(cut).finer(), ground.outline)
+        new = ground.rays(more)
+        widest = np.concatenate([widest[:, ~cut[rays.cell]], widest_shading(shields, new, ground.ways)], axis=1)
+        rays = rays.take(~cut).and_also(new)
+        cells = cells.take(~cut).and_also(more)
+    counted = ~rays.kept & bool(rays.passes.any())
+    return Shading(widest_deg=rays.of_cells(widest)[:, counted])
 
 
-def _first_cells(outline: shapely.Polygon) -> _Cells:
+def _grid(outline: shapely.Polygon) -> tuple[FloatArray, float]:
+    """Lower corners (C, 2) and side of square cells over an outline [mm]."""
     left, low, right, high = outline.bounds
     side = max(right - left, high - low) / CELLS
     columns, rows = int(np.ceil((right - left) / side)), int(np.ceil((high - low) / side))
     place = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1).reshape(-1, 2)
-    return _within(_Cells(np.array([left, low]) + side * place, np.full(len(place), side)), outline)
+    return np.array([left, low]) + side * place, side
 
 
-def _within(cells: _Cells, outline: shapely.Polygon) -> _Cells:
+def within(cells: Cells, outline: shapely.Polygon) -> Cells:
     """Those that hold any of an outline."""
     return cells.take(np.asarray(shapely.intersects(outline, cells.boxes())))
 
 
-def _counted(cells: _Cells, rays: _Lit) -> BoolArray:
-    """Rays (R,) of cells that are lit anywhere, or lie beside such a one."""
-    lit = np.zeros(len(cells.side_mm), dtype=np.bool_)
-    lit[rays.cell[rays.passes]] = True
-    if not lit.any():
-        return np.zeros(len(rays.cell), dtype=np.bool_)
-    boxes = cells.boxes()
-    beside = shapely.STRtree(boxes[lit]).query(boxes, predicate="intersects")[0]
-    lit[beside] = True
-    return np.asarray(lit[rays.cell])
-
-
-def _rays(cells: _Cells, target: FlatTarget, light: StrayLight, world: World) -> _Lit:
-    """Rays from the corners of what cells hold of the target to the light's middle and rim; by the mouth of the box they pass."""
-    parts = np.asarray(shapely.intersection(target.outline, cells.boxes()))
-    points, cell = shapely.get_coordinates(parts, return_index=True)
-    disc = _light_disc()
-    start = target.pose.points_to_frame(np.column_stack([points, np.zeros(len(points))]))
-    start, cell = np.repeat(start, len(disc), axis=0), np.repeat(cell.astype(np.int64), len(disc))
-    direction = light_rays(light, start, 0.0, np.tile(disc, (len(points), 1)))
-    ahead = direction @ target.pose.rotation[:, 2] > 0.0
-    opening = np.full(len(start), -1)
-    opening[ahead] = world.escape(start[ahead], direction[ahead]).opening
-    mouths = [k for k, gap in enumerate(world.openings) if gap.kind in (OpeningKind.MOUTH, OpeningKind.REST)]
-    return _Lit(cell[ahead], start[ahead], direction[ahead], np.isin(opening, mouths)[ahead])
-
-
-def _light_disc() -> FloatArray:
-    """Places (RIM + 1, 2) that span the unit disc from outside, its middle first."""
-    turn = 2 * np.pi * (np.arange(RIM) + 0.5) / RIM
-    rim = np.column_stack([np.cos(turn), np.sin(turn)]) / np.cos(np.pi / RIM)
-    return np.concatenate([[[0.0, 0.0]], rim])
-
-
-def _deciding(rays: _Lit, widest: FloatArray, unsure: BoolArray, together: Sequence[tuple[int, int]]) -> Index:
-    """Cells with unsure rays that ask more of a shield, or of two together, than any ray does that is known to pass."""
-    if not unsure.any() or not len(widest):
-        return np.zeros(0, dtype=np.int64)
-    known, doubt = widest[:, rays.passes], widest[:, unsure]
-    cell = rays.cell[unsure]
-    alone = (doubt < known.min(axis=1, keepdims=True, initial=np.inf) - ALIKE_DEG).any(axis=0)
-    gap = np.zeros(len(cell))
+def _deciding(rays: Lit, widest: FloatArray, coarse: BoolArray, together: Sequence[tuple[int, int]]) -> BoolArray:
+    """Cells (C,) that ask more of a shield, or of two together, than any ray does that is known to pass."""
+    open_ones = ~rays.kept & coarse
+    cut = np.zeros(len(open_ones), dtype=np.bool_)
+    if not open_ones.any() or not len(widest):
+        return cut
+    known, asked = widest[:, rays.passes], rays.of_cells(widest)
+    unsure = open_ones & rays.any_of(~rays.passes)
+    least = known.min(axis=1, keepdims=True, initial=np.inf) - ALIKE_DEG
+    cut[_first_of(unsure & (asked < least).any(axis=0), asked.min(axis=0), MOST_CUT)] = True
     for i, j in together:
-        order = np.argsort(known[i])
-        least = np.append(np.inf, np.minimum.accumulate(known[j][order]))
-        asked = least[np.searchsorted(known[i][order], doubt[i] + ALIKE_PAIR_DEG, side="right")]
-        with np.errstate(invalid="ignore"):  # -inf less -inf: nothing of such a ray is unsure
-            gap = np.fmax(gap, np.minimum(asked, MOST_DEG) - np.maximum(doubt[j], 2 * LEAST_DEG))
-    least_sure = np.argsort(-gap)[: int((gap > ALIKE_PAIR_DEG).sum())]
-    _, first = np.unique(cell[least_sure], return_index=True)
-    return np.union1d(cell[alone], cell[least_sure][np.sort(first)][:PAIR_CELLS])
+        gap = np.where(open_ones, _pair_gap(known, asked, ~rays.kept, i, j), 0.0)
+        cut[_first_of(gap > ALIKE_PAIR_DEG, -gap, PAIR_CELLS)] = True
+    return cut
 
 
-def widest_shading(shields: Sequence[Shield], rays: _Lit) -> FloatArray:
+def _first_of(which: BoolArray, value: FloatArray, most: int) -> Index:
+    """Those of some cells (C,) with the least values, at most so many."""
+    found = np.flatnonzero(which)
+    return found[np.argsort(value[found], kind="stable")[:most]]
+
+
+def _pair_gap(known: FloatArray, asked: FloatArray, open_ones: BoolArray, i: int, j: int) -> FloatArray:
+    """By how much a cell (C,) closes the second of two flags beyond what rays ask that are known to pass [deg].
+
+    The second flag has to shade a cell as soon as the first leaves any of it; the rays that are known to pass ask for it later.
+    """
+    after = np.nextafter(asked[i], np.inf)
+    rays, cells = (_second(some[i], some[j], after) for some in (known, asked[:, open_ones]))
+    with np.errstate(invalid="ignore"):  # -inf less -inf: nothing of such a cell is unsure
+        gap = np.minimum(rays, MOST_DEG) - np.maximum(np.minimum(cells, MOST_DEG), 2 * LEAST_DEG)
+    return np.where(asked[j] <= cells, gap, 0.0)
+
+
+def widest_shading(shields: Sequence[Shield], rays: Lit, ways: Sequence[Way]) -> FloatArray:
     """The widest angles (S, R) at which shields shade rays; see `Shading`.
 
-    A ray that the box stops stands for lit places beside it. On the hinge's side that is the shadow of what carries the hinge, so
-    there nothing is asked of the flag.
+    A ray that the box stops stands for lit places beside it. Behind a hinge that an edge of the box carries it goes on into that
+    edge, so there nothing is asked of the flag.
     """
     if not len(rays.cell) or not shields:
         return np.zeros((len(shields), len(rays.cell)))
-    behind = np.where(rays.passes, HINGE_GAP_MM, np.inf)
-    return np.stack([_widest(shield, rays.start, rays.direction, behind) for shield in shields])
+    found = np.full((len(shields), len(rays.cell)), np.inf)
+    asked = ~rays.kept[rays.cell]
+    for row, shield in zip(found, shields, strict=True):
+        behind = np.where(rays.passes[asked] | (not is_carried(shield.hinge, ways)), HINGE_GAP_MM, np.inf)
+        row[asked] = _widest(shield, rays.start[asked], rays.direction[asked], behind)
+    return found
+
+
+def set_at(hinge: Hinge, bars: Bars, angle_deg: float, rays: Lit, *, carried: bool) -> BoolArray:
+    """Whether a flag at an angle stops rays (R,), or the edge of the box that carries its hinge does."""
+    behind = np.full(len(rays.cell), np.inf if carried else HINGE_GAP_MM)
+    o, d = hinge.to_box(rays.start), hinge.vectors_to_box(rays.direction)
+    return _shades(bars, np.full(len(o), angle_deg), o, d, behind)
+
+
+def is_carried(hinge: Hinge, ways: Sequence[Way]) -> bool:
+    """Whether a hinge lies on an edge of a way through, or farther out in its plane: what comes in by the hinge meets the edge."""
+    at = hinge.box.points_to_frame(hinge.out_mm * OUTWARD[hinge.side] + np.array([0.0, 0.0, hinge.at_mm]))
+    out = hinge.box.vectors_to_frame(OUTWARD[hinge.side])
+    return any(_carries(way, at, out) for way in ways)
+
+
+def _carries(way: Way, at: FloatArray, out: FloatArray) -> bool:
+    level = abs(float((at - way.origin_mm) @ way.normal)) <= HINGE_GAP_MM
+    beyond = ((at - way.edge_mm) * way.outward).sum(axis=1) >= -HINGE_GAP_MM
+    return level and bool((beyond & (way.outward @ out > STRAIGHT)).any())
 
 
 def _widest(shield: Shield, start: FloatArray, direction: FloatArray, behind: FloatArray) -> FloatArray:
@@ -285,7 +395,10 @@ def _stops(
     """Whether thin blades from (ahead, out) stop rays: with n square to the blade, t = (base - o).n / d.n."""
     c, s = np.cos(angle), np.sin(angle)
     with np.errstate(divide="ignore", invalid="ignore"):  # rays along the blade give inf or nan and are not stopped
-        t = ((out - o[:, 2]) * c - (ahead - o[:, 1]) * s) / (d[:, 2] * c - d[:, 1] * s)
+        outward = d[:, 2] * c - d[:, 1] * s
+        t = ((out - o[:, 2]) * c - (ahead - o[:, 1]) * s) / outward
         place = (o[:, 1] + t * d[:, 1] - ahead) * c + (o[:, 2] + t * d[:, 2] - out) * s
         across = o[:, 0] + t * d[:, 0]
-        return np.asarray((t > 0.0) & (place >= -behind_mm) & (place <= length_mm) & (np.abs(across) <= half_mm))
+        carried = (outward > 0.0) & (angle <= np.radians(OPEN_DEG))
+        begins = place >= -np.where(carried, behind_mm, HINGE_GAP_MM)
+        return np.asarray((t > 0.0) & begins & (place <= length_mm) & (np.abs(across) <= half_mm))

@@ -13,7 +13,7 @@ from embreex.rtcore_scene import EmbreeScene
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from geometry.body import Part, Surface
+from geometry.body import Loop, Part, Surface
 from geometry.enclosure import joined
 from geometry.openings import Enclosure, Opening
 from raytrace.embree import triangle_scene
@@ -43,10 +43,10 @@ class Escape:
 
 
 class World:
-    """Search trees over an enclosure's walls and openings. Holds no light."""
+    """Search trees over an enclosure's walls and openings; `ways` as in Enclosure. Holds no light."""
 
-    def __init__(self, walls: tuple[Part, ...], openings: tuple[Opening, ...]) -> None:
-        self.walls, self.openings = walls, openings
+    def __init__(self, walls: tuple[Part, ...], openings: tuple[Opening, ...], ways: tuple[Loop, ...] = ()) -> None:
+        self.walls, self.openings, self.ways = walls, openings, ways
         solid = [wall.body for wall in walls if isinstance(wall.body, Surface)]
         self._solid, self._wall_of_face = _merged(solid)
         self._gaps, self._gap_of_face = _merged([opening.surface for opening in openings])
@@ -54,7 +54,7 @@ class World:
     @classmethod
     def of(cls, enclosure: Enclosure) -> World:
         """The world of an enclosure."""
-        return cls(enclosure.walls, enclosure.openings)
+        return cls(enclosure.walls, enclosure.openings, enclosure.ways)
 
     @property
     def wall_names(self) -> tuple[str, ...]:

@@ -140,7 +140,7 @@ def save(answer: Answer, show: Loaded, out: Path) -> tuple[str, ...]:
             _draw(answer, staging)
         own = f"{answer.name}.json"
         files = tuple(sorted({*staging.names(), own}))
-        staging.write(own, as_json(answer_data(answer, show, files)))
+        staging.write(own, as_json(answer_data(answer, show, files), for_file=True))
     return files
 
 

@@ -15,13 +15,20 @@ DOUBTED = "brimline.doubted"  # in click's meta: the exit status is then 1, what
 
 def open_scene(path: Path) -> Loaded:
     """The scene at a path; its contradictions go to stderr, a line each."""
-    from scenes.states.contradictions import contradiction_notes
     from scenes.states.load import load_scene
-    from scenes.states.state import pixel_grid
 
     loaded = load_scene(path)
-    scene, grid = loaded.scene, pixel_grid(loaded.scene.camera)
-    for note in dict.fromkeys(note for lens in scene.lens for note in contradiction_notes(scene, lens, grid)):
-        click.echo(f"fault: {note.part}: {note.text}", err=True)
+    for sentence in contradictions_of(loaded):
+        click.echo(sentence, err=True)
         click.get_current_context().meta[DOUBTED] = True
     return loaded
+
+
+def contradictions_of(loaded: Loaded) -> tuple[str, ...]:
+    """A line for each fault by which numbers of a scene speak against each other."""
+    from scenes.states.contradictions import contradiction_notes
+    from scenes.states.state import pixel_grid
+
+    scene, grid = loaded.scene, pixel_grid(loaded.scene.camera)
+    notes = dict.fromkeys(note for lens in scene.lens for note in contradiction_notes(scene, lens, grid))
+    return tuple(f"fault: {note.part}: {note.text}" for note in notes)

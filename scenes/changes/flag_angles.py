@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import cast
@@ -39,6 +39,8 @@ from raytrace.stray.flag_window import (
     profile,
     touch_of,
 )
+from raytrace.stray.light_on_glass import SetFlag
+from scenes.changes.rooms import Rooms
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
@@ -56,6 +58,7 @@ FINE_DEG = 0.03  # how near to the angle itself
 GLASS_ROOM_MM = 25.0  # glass farther behind a flag than this leaves straight rays about it, even where it is tilted
 ROUNDED_DEG = 1e-6  # an angle this little past a step is on it
 ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
+MOST_TENTHS = 100  # of a mm that a hinge is moved on by when its blade folded back has too little room
 LEANING = 1e-9  # of a box's axis against the lens's: rounding
 
 
@@ -182,6 +185,14 @@ def rounded_in(angle_deg: float) -> float:
     return round(math.floor((angle_deg + ROUNDED_DEG) / STEP_DEG) * STEP_DEG, 1)
 
 
+def rounded_down(angle_deg: float) -> float:
+    """An angle to the step before it; -inf below what a flag can be set to."""
+    if not math.isfinite(angle_deg):
+        return angle_deg
+    down = round(math.floor((angle_deg + 1e-9) / STEP_DEG) * STEP_DEG, 1)
+    return down if down >= LEAST_DEG else -math.inf
+
+
 def flag_places(plan: State) -> tuple[FlagPlace, ...]:
     """Every flag of the box in a state."""
     return places_in(plan.fitted, plan)
@@ -196,6 +207,11 @@ def places_in(own_box: Box, plan: State) -> tuple[FlagPlace, ...]:
         name, hinge = named.get(f"box.flag[{number}]", flag_name(flag)), hinge_of(flag, own_box.hood, place)
         found.append(FlagPlace(name=name, number=number, set_deg=flag.angle_deg, hinge=hinge, bars=bars_of(flag)))
     return tuple(found)
+
+
+def set_flags(own_box: Box, plan: State) -> tuple[SetFlag, ...]:
+    """Every flag of a box in a state's place as it stands."""
+    return tuple(SetFlag(hinge=p.hinge, bars=p.bars, angle_deg=p.set_deg) for p in places_in(own_box, plan))
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,13 +258,14 @@ class FlagBench:
         reach = [float(place.hinge.plane(place.bars.reach_mm + more_mm).origin_mm[2]) for place in self.places]
         self.beams = beams_for(plan, max(reach, default=1.0))
         self._cuts: dict[tuple[int, float, float], Section] = {}
+        self._rooms: dict[float, Rooms] = {}
         self._spans: dict[tuple[Side, float, float, Bars], tuple[float, float]] = {}  # the box's pose is one
         self._grown_cuts: dict[tuple[int, float, float], Section] = {}
 
     def limits(self, place: FlagPlace, bars: Bars) -> Limits:
         """The smallest angles of a flag, or of another hinged in its place."""
         clear, touch = self._roomy_touch(place.hinge, bars), self._touch(place.hinge, bars)
-        touch_deg = rounded_up(touch.angle_deg)
+        touch_deg = self._confirmed_touch(place.hinge, bars, rounded_up(touch.angle_deg))
         if self.focus_in_reach(place.hinge, bars):  # shares know nothing of what stands beyond that plane
             visible = touch_deg
         else:
@@ -277,20 +294,27 @@ class FlagBench:
         return self._spans[key]
 
     def _span(self, hinge: Hinge, bars: Bars, touch: Touch) -> tuple[float, float]:
-        least = rounded_up(touch.angle_deg)
-        if touch.most_deg >= MOST_DEG or least == math.inf:
-            return self._safe(hinge, bars, least), MOST_DEG
-        least, most = self.confirmed(hinge, bars, least), rounded_in(touch.most_deg)
-        while most > least and not self._spares(hinge, bars, most):
-            most = rounded_in(most - STEP_DEG)
+        least = self._safe(hinge, bars, rounded_up(touch.angle_deg))
+        if least == math.inf:
+            return least, MOST_DEG
+        most = MOST_DEG if touch.most_deg >= MOST_DEG else rounded_in(touch.most_deg)
+        most = _brought_in(most, least, lambda tried: self._spares(hinge, bars, tried))
         return (least, most) if least <= most else (math.inf, MOST_DEG)
 
     def _hinge_room(self, hinge: Hinge, bars: Bars) -> HingeRoom:
         own, roomy = self.outline(hinge, bars), [profile(cut, hinge, bars.width_mm) for cut in self._roomy_cuts(hinge, bars)]
         return HingeRoom(
             clear_mm=math.floor(10 * hinge_clearance_mm(own)) / 10,
-            farther_mm=math.ceil(10 * farther_out_mm(bars, shapely.union_all(roomy))) / 10,
+            farther_mm=self._farther_mm(hinge, bars, math.ceil(10 * farther_out_mm(bars, shapely.union_all(roomy))) / 10),
         )
+
+    def _farther_mm(self, hinge: Hinge, bars: Bars, farther_mm: float) -> float:
+        """How much farther out a hinge lets its blade fold right back, confirmed by the blade's room in space."""
+        for tenths in range(MOST_TENTHS):
+            tried_mm = round(farther_mm + tenths / 10, 1)
+            if self._spares(replace(hinge, out_mm=hinge.out_mm + tried_mm), bars, MOST_DEG):
+                return tried_mm
+        return round(farther_mm + MOST_TENTHS / 10, 1)
 
     def outline(self, hinge: Hinge, bars: Bars) -> BaseGeometry:
         """What a flag can meet of the beam, over all pupil depths and guides: a shape in (ahead of, out from) its hinge [mm]."""
@@ -344,9 +368,9 @@ class FlagBench:
         return self._cuts[key]
 
     def _safe(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
-        """The angle as it is where sections bound the beam for sure, else confirmed with the parts themselves."""
-        if not math.isfinite(angle_deg):
-            return angle_deg
+        """The angle confirmed by the blade's own room in space; by sections alone where it can reach beyond the plane in focus."""
+        if not math.isfinite(angle_deg) or not self.focus_in_reach(hinge, bars):
+            return self.confirmed(hinge, bars, angle_deg)
         rear = hinge.plane(float(depths_mm(bars)[0])).origin_mm[2] - GLASS_ROOM_MM
         if any(float(glass.slab.pose.origin_mm[2]) > rear for glass in self.plan.box.glasses):
             return self.confirmed(hinge, bars, angle_deg)
@@ -360,14 +384,70 @@ class FlagBench:
         return angle_deg
 
     def confirmed(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
-        """The angle, opened by further steps should the clearance of the real parts not agree."""
-        while math.isfinite(angle_deg) and not self._spares(hinge, bars, angle_deg):
-            angle_deg = rounded_up(angle_deg + STEP_DEG)
-        return angle_deg
+        """The angle, opened as far as the parts themselves ask for: the farther out a blade, the more room it has."""
+        return _opened(angle_deg, lambda tried: self._spares(hinge, bars, tried))
+
+    def _confirmed_touch(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
+        """The same for the angle at which a blade touches the beam itself: narrow and bent ones may do so between sections."""
+        if self.focus_in_reach(hinge, bars):
+            return angle_deg
+        return _opened(angle_deg, lambda tried: all(self._room_mm(part) > 0.0 for part in boards(hinge, bars, tried)))
 
     def _spares(self, hinge: Hinge, bars: Bars, angle_deg: float) -> bool:
         """Whether the parts themselves leave a clear frame its room."""
-        return all(self.beams.spare_mm(part) > 0.0 for part in boards(hinge, bars, angle_deg))
+        parts = boards(hinge, bars, angle_deg)
+        if self.focus_in_reach(hinge, bars):
+            return all(self.beams.spare_mm(part) > 0.0 for part in parts)
+        return all(self._spare_mm(part) > 0.0 for part in parts)
+
+    def _spare_mm(self, part: Part) -> float:
+        """How much farther in a part could stand, in space, before the judgement no longer called the frame clear."""
+        spare = self._room_mm(part, 1 + ROOM_PERCENT / 100)
+        if self.beams.room_mm <= 0.0 or spare <= 0.0:
+            return spare
+        return min(spare, beyond_room_mm(self._room_mm(part), self.beams.room_mm))
+
+    def _room_mm(self, part: Part, scale: float = 1.0) -> float:
+        """The room of a part in space from the beams of guides grown by a scale, glass in and out [mm]."""
+        alone = RayBox(parts=(part,), glasses=self.plan.box.glasses)
+        if scale not in self._rooms or not self._rooms[scale].reaches(alone):
+            far = [board for place in self.places for board in boards(place.hinge, place.bars, 0.0)]
+            whole = RayBox(parts=(*self.plan.box.parts, *far, part), glasses=self.plan.box.glasses)
+            guides = [scaled(guide, scale) for guide in outer_guides(self.plan.guides)]
+            self._rooms[scale] = Rooms(self.plan.variants, guides, whole)
+        return self._rooms[scale].clearance(part).clearance_mm
+
+
+def _opened(angle_deg: float, holds: Callable[[float], bool]) -> float:
+    """The smallest angle from here on that holds, in steps: looked for in doubled steps, then between the last two; inf: none."""
+    if not math.isfinite(angle_deg) or holds(angle_deg):
+        return angle_deg
+    low, step = angle_deg, STEP_DEG
+    high = rounded_up(low + step)
+    while high < math.inf and not holds(high):
+        low, step = high, 2 * step
+        high = rounded_up(low + step)
+    if high == math.inf:
+        return math.inf
+    while high - low > 1.5 * STEP_DEG:
+        middle = rounded_up((low + high) / 2)
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return high
+
+
+def _brought_in(most_deg: float, least_deg: float, holds: Callable[[float], bool]) -> float:
+    """The largest angle up to here that holds, in steps, none smaller than the least: the same the other way round."""
+    if most_deg <= least_deg or holds(most_deg):
+        return most_deg
+    high, step = most_deg, STEP_DEG
+    low = max(rounded_in(high - step), least_deg)
+    while low > least_deg and not holds(low):
+        high, step = low, 2 * step
+        low = max(rounded_in(high - step), least_deg)
+    while high - low > 1.5 * STEP_DEG:
+        middle = rounded_in((low + high) / 2)
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
 
 
 def _leans(hinge: Hinge) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from geometry.body import Kind
 from scenes.changes.flag_angles import STEP_DEG, rounded_up
 from scenes.changes.tilts import Refit, meetings
 from scenes.scene_file.tables.box import Box
@@ -64,6 +65,15 @@ class FlagCollisions:
     def __init__(self, plans: Sequence[State]) -> None:
         self._refits = [Refit(plan) for plan in first_of_each_lens(plans)]
         self._known: dict[tuple[str, tuple[tuple[str, float], ...]], str] = {}
+
+    def met_as_set(self) -> str:
+        """What meets a flag as the box is, with the first lens with which it does: 'a meets b (21)'; else ''."""
+        for refit in self._refits:
+            flags = {part.name for part in refit.plan.box.parts if part.kind in (Kind.FLAG, Kind.EXTENSION)}
+            pairs = sorted(pair for pair in refit.meets_now if flags.intersection(pair))
+            if pairs:
+                return f"{pairs[0][0]} meets {pairs[0][1]} ({refit.plan.lens_name})"
+        return ""
 
     def met(self, angles_deg: Mapping[str, float], change: Callable[[Box], Box] | None = None, words: str = "") -> str:
         """What meets when flags are set to other angles by name, with the first lens with which it does: 'a meets b (21)'; else ''.

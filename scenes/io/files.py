@@ -7,6 +7,7 @@ import json
 import os
 import secrets
 import shutil
+import stat
 import tempfile
 import zipfile
 from collections.abc import Iterator, Mapping
@@ -16,10 +17,14 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, BinaryIO
 
+import click
 import numpy as np
 from numpy.typing import NDArray
 
 from geometry.outline import Freeform
+from scenes.io.folder_lock import BusyError, locked
+from scenes.io.folder_swap import PARTIAL, put_in_place, tidy
+from scenes.io.kept_files import Earlier, carry_over, hashes_in, write_manifest
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
@@ -27,8 +32,10 @@ RESULTS_NAME = "results.json"
 RESULTS_KEY = "brimline"  # in the JSON of every answer: the command that left it
 OLD_RESULTS_KEY = "brimline_results"  # of version 1
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
+INPUTS = "scene"  # the folder of scene files in the demo's results, which people go on to work on
 COMPRESSION = 3  # of maps: level 6 takes three times as long for a fifth less
-MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
+LARGEST_DRAWING = 20_000_000
+LARGEST_MESH = 250_000_000  # five million triangles of an STL
 
 
 def _refusal(where: str, problem: str) -> SceneError:
@@ -45,16 +52,18 @@ def read_own_text(name: str) -> str:
     return files("scenes").joinpath(*name.split("/")).read_text(encoding="utf-8")
 
 
-def read_bytes(path: Path, largest: int | None = None) -> bytes:
+def read_bytes(path: Path, largest: int = LARGEST_MESH) -> bytes:
     """Bytes of a file; a SceneError with one sentence where that cannot be."""
     try:
         if path.is_dir():
             raise _refusal(str(path), f"is a folder, a file is needed{_file_inside(path)}")
-        if largest is not None and path.stat().st_size > largest:
-            raise _refusal(
-                str(path), f"must be at most {largest // 1_000_000} MB of text, found {path.stat().st_size / 1e6:.0f} MB"
-            )
-        return path.read_bytes()
+        if not stat.S_ISREG(path.stat().st_mode):  # a pipe would be waited for, a device would never end
+            raise _refusal(str(path), "is a pipe or a device; name a file")
+        with path.open("rb") as stream:
+            data = stream.read(largest + 1)
+        if len(data) > largest:
+            raise _refusal(str(path), f"must be at most {largest // 1_000_000} MB, found {path.stat().st_size / 1e6:.0f} MB")
+        return data
     except SceneError:
         raise
     except FileNotFoundError:
@@ -92,41 +101,14 @@ def _missing(path: Path) -> str:
     return "cannot be found" + (f'; did you mean "{near}"?' if near else f" in {path.parent.resolve()}")
 
 
-# Units that 3MF may state (3MF core specification, section 3.4, attribute unit), as the unit and factor that the importer knows.
-STATED_UNITS = {
-    "microns": ("mm", 1e-3), "micron": ("mm", 1e-3), "millimeters": ("mm", 1.0), "millimeter": ("mm", 1.0), "mm": ("mm", 1.0),
-    "centimeters": ("cm", 1.0), "centimeter": ("cm", 1.0), "meters": ("m", 1.0), "meter": ("m", 1.0),
-    "inches": ("in", 1.0), "inch": ("in", 1.0), "feet": ("in", 12.0), "foot": ("in", 12.0),
-}  # fmt: skip
-
-
 def read_mesh(path: Path) -> MeshArrays:
     """A mesh from STL, OBJ, PLY, 3MF or GLB, every body of the file together; a SceneError where that cannot be."""
-    import trimesh
+    from scenes.io.mesh_arrays import MESH_KINDS, mesh_arrays
 
     kind = path.suffix.lower().removeprefix(".")
     if kind not in MESH_KINDS:
         raise _refusal(str(path), f"must be one of {', '.join(MESH_KINDS)}, found {path.suffix or 'no ending'}")
-    data = read_bytes(path)
-    try:
-        scene = trimesh.load_scene(io.BytesIO(data), file_type=kind)
-        mesh = scene.to_mesh()
-        unit, factor = _stated_unit(kind, scene.units)
-        vertices, faces = np.array(mesh.vertices, dtype=np.float64) * factor, np.array(mesh.faces, dtype=np.int64)
-    except Exception as error:  # noqa: BLE001 - readers of five formats fail in their own ways; to the user it is one fault
-        raise _refusal(
-            str(path), f"is no readable {kind.upper()} mesh: {' '.join(str(error).split()) or type(error).__name__}"
-        ) from None
-    if not len(faces) or not np.isfinite(vertices).all():
-        raise _refusal(str(path), "holds no triangles" if not len(faces) else "holds coordinates that are not numbers")
-    return MeshArrays(vertices=vertices, faces=faces, unit=unit)
-
-
-def _stated_unit(kind: str, units: str | None) -> tuple[str | None, float]:
-    """The unit a format fixes or states; STL, OBJ and PLY state none, whatever a reader guesses."""
-    if kind == "glb":
-        return "m", 1.0  # glTF 2.0 specification, section 3.4: all linear distances are metres
-    return STATED_UNITS.get((units or "").lower(), (None, 1.0)) if kind == "3mf" else (None, 1.0)
+    return mesh_arrays(read_bytes(path, LARGEST_MESH), kind, str(path))
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +134,7 @@ class Folder:
         from scenes.io.dxf_outline import read_outline
 
         path = self.find(name)
-        return read_outline(read_bytes(path), source=str(path))
+        return read_outline(read_bytes(path, LARGEST_DRAWING), source=str(path))
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -171,12 +153,30 @@ def write_whole(path: Path, data: bytes) -> None:
 
 def write_new(path: Path, text: str) -> None:
     """A text file that must not be there yet; a SceneError if it is."""
-    if path.exists():
-        raise _refusal(str(path), "is there already; give another name, or move it away first")
     try:
-        write_whole(path, text.encode())
+        if os.path.lexists(path):
+            raise FileExistsError
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=f".{path.name}.") as folder:
+            whole = Path(folder) / path.name
+            whole.write_text(text, encoding="utf-8", newline="")
+            _name_once(whole, path)
+    except FileExistsError:
+        raise _refusal(str(path), "is there already; give another name, or move it away first") from None
     except OSError as error:
         raise _refusal(str(path), f"cannot be written: {error.strerror}") from None
+
+
+def _name_once(whole: Path, path: Path) -> None:
+    """Give a finished file a name that nobody else has taken meanwhile: FileExistsError if somebody has."""
+    try:
+        os.link(whole, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without second names: the look and the move are two steps there
+        if os.path.lexists(path):
+            raise FileExistsError from None
+        whole.replace(path)
 
 
 def _umask() -> int:
@@ -199,7 +199,7 @@ class Staging:
 
     def write(self, name: str, data: bytes | str) -> str:
         """Write one file; its relative name comes back."""
-        self.path_for(name).write_bytes(data.encode() if isinstance(data, str) else data)
+        self.path_for(name).write_bytes(data.encode(errors="backslashreplace") if isinstance(data, str) else data)
         return name
 
     def write_arrays(self, name: str, arrays: Mapping[str, NDArray[Any]]) -> str:
@@ -235,17 +235,38 @@ def npz_bytes(arrays: Mapping[str, NDArray[Any]]) -> bytes:
 def result_folder(target: Path, command: str) -> Iterator[Staging]:
     """A staging folder that replaces `target` when the block ends well, and vanishes when it does not.
 
-    An earlier result of the same command under that name stays until then, and none of its files outlives it. Whatever else lies
-    there, people's files and other commands' results, is carried over; a folder without results is refused before any work is done.
+    An earlier result of the same command under that name stays until then, and none of its files outlives it that nobody changed.
+    Whatever else lies there, people's files and other commands' results, is carried over; a folder without results is refused
+    before any work is done, and so is one that another run is at work on.
     """
-    target = _usable(target, command)
-    stage = target.parent / f".{target.name}.{secrets.token_hex(6)}.partial"
-    try:  # the folder is made in here, so that a signal at any moment finds it cleared away
-        _make_folder(stage, target)
-        yield Staging(stage)
-        _swap(stage, target, command)
+    real = _usable(target, command)
+    with _alone(real, target):
+        tidy(real)
+        real = _usable(target, command)
+        stage = real.parent / f".{real.name}.{secrets.token_hex(6)}{PARTIAL}"
+        try:  # the folder is made in here, so that a signal at any moment finds it cleared away
+            _make_folder(stage, target)
+            yield Staging(stage)
+            _swap(stage, real, command)
+        finally:
+            shutil.rmtree(stage, ignore_errors=True)
+
+
+@contextmanager
+def _alone(real: Path, target: Path) -> Iterator[None]:
+    """Let no second run into a folder; what it says is about the folder as the user named it."""
+    lock = locked(real.parent / f".{real.name}.lock")
+    try:
+        real.parent.mkdir(parents=True, exist_ok=True)
+        lock.__enter__()
+    except BusyError:
+        raise _refusal(str(target), "is being written by another run; wait for it to end, or name another folder") from None
+    except OSError as error:
+        raise _refusal(str(target), f"cannot be written: {error.strerror}") from None
+    try:
+        yield
     finally:
-        shutil.rmtree(stage, ignore_errors=True)
+        lock.__exit__(None, None, None)
 
 
 def _make_folder(stage: Path, target: Path) -> None:
@@ -311,30 +332,18 @@ def _written(folder: Path, command: str) -> frozenset[str]:
 
 def _swap(stage: Path, target: Path, command: str) -> None:
     """Put the finished folder in place of the old one; whatever interrupts it, one of the two stands there whole."""
-    if not target.exists():
-        stage.replace(target)
-        return
-    old = stage.with_name(stage.name.removesuffix(".partial") + ".old")
-    target.replace(old)
-    try:
-        _carry_over(old, stage, _written(old, command))
-        stage.replace(target)
-    except BaseException:
-        if not target.exists():
-            old.replace(target)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
+    write_manifest(stage, command, target)
+    told: list[str] = []
+    if target.exists():
+        written = hashes_in(target).get(command, {})
+        earlier = Earlier(target, _written(target, command), results_name(command), written)
+        told = carry_over(stage, earlier, INPUTS if command == "demo" else None)
+        shutil.copymode(target, stage)
+    put_in_place(stage, target)
+    for sentence in told:
+        click.echo(f"note: {sentence}", err=True)
 
 
-def _carry_over(old: Path, stage: Path, written: frozenset[str]) -> None:
-    """Copy what people and other commands have put beside the old results."""
-    for path in sorted(old.rglob("*")):
-        name = path.relative_to(old)
-        if path.is_file() and name.as_posix() not in written and not (stage / name).exists():
-            (stage / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy2(path, stage / name)
-
-
-def as_json(data: Any) -> str:
-    """JSON text as every file and every `--json` answer has it: keys in their given order, no NaN or infinity."""
-    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+def as_json(data: Any, *, for_file: bool = False) -> str:
+    """JSON text: keys in their given order, no NaN or infinity. ASCII alone where it is printed; letters as they are in a file."""
+    return json.dumps(data, indent=2, ensure_ascii=not for_file, allow_nan=False) + "\n"

@@ -40,8 +40,12 @@ def prepare() -> None:
         for child in _begun:
             child.wait()
     from raytrace.coverage import warm_up as coverage
+    from raytrace.jit.disk_cache import kept_in_temporary_folder
     from raytrace.judge import warm_up as judge
 
+    folder = kept_in_temporary_folder()
+    if folder is not None:
+        tell(f"Fast code is kept in {folder}: neither the program's own folder nor your home folder can be written.")
     missing = [engine for engine in (judge, coverage) if not engine.are_compiled()]
     if missing and not _begun:
         tell(FIRST_RUN)

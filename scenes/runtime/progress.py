@@ -3,9 +3,11 @@
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Protocol, TextIO
+from typing import Any, Protocol, TextIO
 
 import click
+
+from scenes.runtime.terminal import visible
 
 
 class Tick(Protocol):
@@ -26,7 +28,10 @@ def progress(total: int, label: str, stream: TextIO | None = None) -> Iterator[T
     if not stream.isatty():
         yield silent
         return
-    bar = click.progressbar(length=total, label=label, file=stream, show_eta=True, item_show_func=lambda doing: doing or "")
+    own = getattr(stream, "unfiltered", stream)  # the bar itself moves the cursor; what it is told to show must not
+    bar: Any = click.progressbar(
+        length=total, label=visible(label), file=own, show_eta=True, item_show_func=lambda doing: visible(doing or "")
+    )
     with bar:
         yield lambda steps, doing="": bar.update(steps, doing)
 

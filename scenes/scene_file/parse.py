@@ -40,6 +40,11 @@ def parse_scene(text: str, source: str) -> Scene:
     data = read_toml(text, source)
     if not data:
         raise SceneError([Complaint("", NOTHING_THERE, None, source)])
+    return scene_of(data, source, text)
+
+
+def scene_of(data: dict[str, Any], source: str, text: str = "") -> Scene:
+    """The scene that tables describe; SceneError with every complaint if it cannot be used. Lines are those of `text`."""
     _insist_on_version(data, text, source)
     return read_model(Scene, data, text, source, _misnamed_lenses)
 

@@ -27,18 +27,27 @@ STEPS_BETWEEN = 7  # focal lengths between two rows: a bulge between them is the
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ranged:
-    """A lens and the states that hold its whole range: worked out once, asked for many times."""
+    """A lens and the states that hold its whole range: worked out once, asked for many times.
+
+    left_out_mm is how far beams at settings in between may still reach out of theirs, at corners.
+    """
 
     lens: Lens
     plans: tuple[State, ...]
+    left_out_mm: float = 0.0
 
 
 def ranged_lenses(loaded: Loaded, names: Sequence[str] = ()) -> tuple[Ranged, ...]:
     """The scene's lenses of these names with their states, all where none is named."""
-    return tuple(Ranged(lens=lens, plans=range_plans(loaded, lens)) for lens in chosen_lenses(loaded.scene, names))
+    return tuple(ranged(loaded, lens) for lens in chosen_lenses(loaded.scene, names))
 
 
 def range_plans(loaded: Loaded, lens: Lens) -> tuple[State, ...]:
+    """The states of `ranged` alone."""
+    return ranged(loaded, lens).plans
+
+
+def ranged(loaded: Loaded, lens: Lens) -> Ranged:
     """A lens's states over its whole range, whatever [check] asks for.
 
     A stop further closed lights less of the same pupil, so its beam lies inside the widest stop's. Zoom rows, infinity, the nearest
@@ -49,7 +58,7 @@ def range_plans(loaded: Loaded, lens: Lens) -> tuple[State, ...]:
     grid = pixel_grid(scene.camera)
     guides = guides_of(scene.camera, grid)
     settings = tuple(_settings(scene, lens))
-    between = bulging(
+    between, left_out_mm = bulging(
         lens,
         loaded.resources.glass_of(lens),
         grid=grid,
@@ -58,9 +67,10 @@ def range_plans(loaded: Loaded, lens: Lens) -> tuple[State, ...]:
         usable=lambda focal_mm, focus_mm: can_focus(lens, focal_mm, focus_mm),
         moves_with_front=box_for(scene, lens).mount == CLAMP,
     )
-    plans = [plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides) for setting in (*settings, *between)]
+    every = (*settings, *between)
+    plans = tuple(plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides) for setting in every)
     _refuse_beyond_picture(lens, plans)
-    return tuple(plans)
+    return Ranged(lens=lens, plans=plans, left_out_mm=left_out_mm)
 
 
 def _refuse_beyond_picture(lens: Lens, plans: Sequence[State]) -> None:

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from geometry.errors import GeometryError
 from scenes.io.files import Folder, read_text
 from scenes.scene_file.errors import Complaint, ItemError, SceneError
+from scenes.scene_file.key_paths import with_values
 from scenes.scene_file.messages import KeyPath, key_words
-from scenes.scene_file.parse import parse_scene, read_model, read_toml
+from scenes.scene_file.parse import parse_scene, read_model, read_toml, scene_of
 from scenes.scene_file.resources import GlassTable, Resources
 from scenes.scene_file.tables.box import PART_KEYS, box_parts
 from scenes.scene_file.tables.prescription import GlassFile, glass_table
 from scenes.scene_file.tables.scene import Scene
+from scenes.scene_file.tables.tolerance_paths import PathError
 from scenes.scene_file.toml_lines import key_lines, line_of
 from scenes.states.state import State, states_of_lens
 
@@ -25,13 +27,23 @@ Content = TypeVar("Content")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loaded:
-    """A scene with everything its files hold, and what tells it from any other."""
+    """A scene with everything its files hold, and what tells it from any other.
+
+    tables are the scene file's, as written; sha256 is that of its text, empty where values were changed since. folder is where the
+    files are that the scene names.
+    """
 
     scene: Scene
     resources: Resources
     file_name: str
     sha256: str
     lines: dict[KeyPath, int] = field(default_factory=dict)
+    tables: Mapping[str, Any] = field(default_factory=dict)
+    folder: Path = Path()
+
+    def __repr__(self) -> str:
+        """Short: which file, how many lenses."""
+        return f"<{self.scene.title or self.file_name}: {len(self.scene.lens)} lenses>"
 
 
 def load_scene(path: Path) -> Loaded:
@@ -40,14 +52,39 @@ def load_scene(path: Path) -> Loaded:
     scene = parse_scene(text, source=path.name)
     resources = resources_of(scene, Folder(path.parent), text, path.name)
     sha256 = hashlib.sha256(text.encode()).hexdigest()
-    return Loaded(scene=scene, resources=resources, file_name=path.name, sha256=sha256, lines=key_lines(text))
+    return Loaded(
+        scene=scene,
+        resources=resources,
+        file_name=path.name,
+        sha256=sha256,
+        lines=key_lines(text),
+        tables=read_toml(text, path.name),
+        folder=path.parent,
+    )
 
 
-def plans_of(loaded: Loaded) -> tuple[State, ...]:
-    """Every state that the scene asks for; SceneError, with lines, for every table that nothing can be built from."""
+def changed(loaded: Loaded, values: Mapping[str, Any]) -> Loaded:
+    """The scene with other values at key paths such as 'box.flag[top flag].angle_deg', checked as those of a file are.
+
+    SceneError, with the same sentences, for a value that a scene file could not have, and for a path that leads nowhere.
+    """
+    source = f"{loaded.file_name}, changed"
+    try:
+        tables = with_values(loaded.scene, loaded.tables, values)
+    except PathError as error:
+        raise SceneError([Complaint(where="", problem=str(error), source=source)]) from None
+    scene = scene_of(tables, source)
+    resources = resources_of(scene, Folder(loaded.folder), "", source)
+    return replace(loaded, scene=scene, resources=resources, sha256="", lines={}, tables=tables)
+
+
+def plans_of(loaded: Loaded, lenses: Sequence[str] = ()) -> tuple[State, ...]:
+    """Every state that the scene asks for, or those of some lenses; SceneError, with lines, for every table in the way."""
     found: list[State] = []
     complaints: list[Complaint] = []
     for place, lens in enumerate(loaded.scene.lens):
+        if lenses and lens.name not in lenses:
+            continue
         try:
             found += states_of_lens(loaded.scene, lens, loaded.resources)
         except ItemError as error:

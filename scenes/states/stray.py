@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.frame import Side
 from geometry.openings import BODY_NAME, Fit, LensFront, Slot, enclosure_of
+from raytrace.ghosts.paths import pupil_mm
 from raytrace.optics.camera import PixelGrid, whole_frame
 from raytrace.optics.lens import LensState, pencils_for
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.mirror import MirrorScene
-from raytrace.stray.target import Target, glass_target, lens_front_target
+from raytrace.stray.target import Target, beam_on_faces, glass_face, glass_target, lens_front_target
 from raytrace.stray.world import World
 from scenes.scene_file.tables.box import DARK_LINING, Box
 from scenes.scene_file.tables.lens import Lens
@@ -82,10 +83,17 @@ def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Targ
         aim = target
     elif target == "glass" and box.glasses:
         aim = glass_target(pupil, state.grid, box, log2_points=LOG2_POINTS, rng=rng)
+        aim = replace(aim, face=glass_face(box, [beam_on_faces(variant, state.grid, box) for variant in state.variants]))
     else:
         aim = lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
     mirror = MirrorScene(glasses=box.glasses, world=world, caught_radius_mm=fit.front.outside_mm / 2)
     return StraySetup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
+
+
+def world_without(name: str, state: State) -> World:
+    """A state's box built without one part: what closed the box to it is gone as well."""
+    left = replace(state.assembly, parts=tuple(part for part in state.assembly.parts if part.name != name))
+    return World.of(enclosure_of(left, fit_of(state.fitted, state.lens, state.travel_mm)))
 
 
 def _linings(box: Box, world: World) -> dict[str, float]:
@@ -101,13 +109,41 @@ def _linings(box: Box, world: World) -> dict[str, float]:
     return found
 
 
-def in_frame(lens: LensState, grid: PixelGrid, direction: FloatArray) -> NDArray[np.bool_]:
-    """Whether directions (N, 3) lie in the recorded picture, as seen from the pupil (N,)."""
+def in_frame(
+    lens: LensState, grid: PixelGrid, direction: FloatArray, half_width_deg: FloatArray | float = 0.0
+) -> NDArray[np.bool_]:
+    """Whether any of lights in directions (N, 3) from the pupil, so wide to each side, is in the recorded picture (N,)."""
     ring = frame_slopes(lens, grid)
     outline = shapely.Polygon(ring).convex_hull
-    ahead = direction[:, 2] > 1e-9
-    slope = direction[:, :2] / np.where(ahead, direction[:, 2], 1.0)[:, None]
-    return np.asarray(ahead & shapely.contains_xy(outline, slope[:, 0], slope[:, 1]))
+    unit = direction / np.linalg.norm(direction, axis=1, keepdims=True)
+    ahead = unit[:, 2] > 1e-9
+    slope = unit[:, :2] / np.where(ahead, unit[:, 2], 1.0)[:, None]
+    middle = ahead & shapely.contains_xy(outline, slope[:, 0], slope[:, 1])
+    edge = shapely.get_coordinates(outline)
+    return np.asarray(middle | (_angle_to_ring_deg(unit, edge) <= half_width_deg))
+
+
+def _angle_to_ring_deg(unit: FloatArray, ring: FloatArray) -> FloatArray:
+    """The least angle (N,) from directions (N, 3) to a closed line of slopes (K, 2), whose sides are great circles in the sky."""
+    corner = np.column_stack([ring, np.ones(len(ring))])
+    corner /= np.linalg.norm(corner, axis=1, keepdims=True)
+    first, last = corner[:-1], corner[1:]
+    pole = np.cross(first, last)
+    pole /= np.maximum(np.linalg.norm(pole, axis=1, keepdims=True), 1e-300)
+    to_arc = np.arcsin(np.clip(np.abs(unit @ pole.T), 0.0, 1.0))
+    beside = (unit @ np.cross(pole, first).T >= 0) & (unit @ np.cross(last, pole).T >= 0)  # the foot lies between the ends
+    to_end = np.arccos(np.clip(unit @ corner.T, -1.0, 1.0)).min(axis=1)
+    return np.asarray(np.degrees(np.minimum(np.where(beside, to_arc, np.inf).min(axis=1), to_end)))
+
+
+def light_in_frame(lens: LensState, grid: PixelGrid, light: StrayLight) -> bool:
+    """Whether any of a light is in the recorded picture: seen from the pupil, with its own width."""
+    at = pupil_mm(lens)
+    toward = light.direction if light.place_mm is None else light.place_mm - at
+    half = light.width_deg / 2
+    if light.place_mm is not None:
+        half = math.degrees(math.atan(light.size_mm / 2 / float(np.linalg.norm(toward))))
+    return bool(in_frame(lens, grid, toward[None], half)[0])
 
 
 def frame_slopes(lens: LensState, grid: PixelGrid) -> FloatArray:

@@ -1,15 +1,21 @@
-"""Settings inside a lens's range at which its beam reaches farther than at the ends of the range and at the rows."""
+"""Settings inside a lens's range whose beams reach out of those at the ends of the range and at the rows.
+
+Beams are one at a time: where one setting is wide and another tall, one between them may reach out at the corners, although in no
+direction farther than both. So each pencil of a guide's corners and sides has to lie in the beam of some setting that is looked at.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from geometry.arrays import FloatArray
 from geometry.errors import GeometryError
+from raytrace.beam.beam import outer_guides
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import LensState, pencils_for
 from raytrace.optics.prescription import first_order
@@ -19,12 +25,27 @@ from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
 from scenes.states.keys import Setting
 from scenes.states.lens import front_travel_mm, lens_variants
 
-BULGE_MM = 0.02  # a setting that reaches farther by no more than this is left out: cut-outs are traced to no better
+BULGE_MM = 0.02  # a setting that reaches farther in no direction by more than this is left out: cut-outs are traced to no better
+CORNER_MM = 0.25  # nor one whose corners reach no farther out of the others: to tell them finer takes dozens
 STEPS = 64  # of focus: the beam's edge runs so flat at its farthest that half a step misses a hundredth of a mm of it
-ZOOM_STEPS = 8  # of focal length between two rows
-PLANES_MM = (0.0, 50.0, 200.0)  # ahead of the back plate, where parts stand
-DIRECTIONS = 16  # about the axis, in which the beam's reach is looked at
+STEPS_OF_A_ZOOM = 16  # the same at each of many focal lengths
+ZOOM_STEPS = 16  # of focal length between two rows: of a bulge some 1/250 is missed
+PLANES_MM = (0.0, 30.0, 80.0, 200.0, 400.0)  # ahead of the back plate, where parts stand
+DIRECTIONS = 48  # about the axis, in which a section's reach is known: outlines stand off it by a thousandth of their radius
+RIM_POINTS = 12  # of each pencil
+INSIDE_SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)  # of the guides, where a pupil shrinks as it walks
 FOCUS_MM = 0.1  # focus distances are told to this
+
+
+@dataclass(frozen=True, slots=True)
+class _Reach:
+    """A setting's beam: rim points (S, P, N, 2) of its pencils, by pupil place and guide and by plane; (S, P, DIRECTIONS) how far.
+
+    nan, and -inf, where a plane lies beyond the plane in focus.
+    """
+
+    rims_mm: FloatArray
+    reach_mm: FloatArray
 
 
 def bulging(
@@ -36,32 +57,85 @@ def bulging(
     settings: Sequence[Setting],
     usable: Callable[[float, float], bool],
     moves_with_front: bool,
-) -> tuple[Setting, ...]:
-    """The fewest settings found, between those given, that the beam's reach in any plane needs besides; often none.
+) -> tuple[tuple[Setting, ...], float]:
+    """Settings between those given, without which some beams of the range would reach out of all that are looked at; often none.
+
+    And how far the corners of what is left out still reach out of them [mm].
 
     With F = f + m (2 f - c) + f m^2 of the field's guess (c: front to sensor less the pupil's depth) the field is widest where
     m = (c - 2 f) / (2 f), and the wide pupil of a fast lens moves that toward infinity; rows that state pupil, front or field
     make bends of their own. So settings are tried all along the range. usable tells it of a focal length and focus [mm].
     """
     lens = lens if glass is None else _untraced(lens, glass)
-    rims_mm = np.concatenate([guide.corners_mm() for guide in guides] + [_edge_middles_mm(guide) for guide in guides])
+    shares = (1.0,) if lens.pupil_walk is None else INSIDE_SHARES
+    fields_mm = [np.concatenate([share * _rim_mm(guide) for share in shares]) for guide in outer_guides(guides)]
 
-    def reach(setting: Setting) -> FloatArray | None:
+    def reach(setting: Setting) -> _Reach | None:
         try:
-            return _reach_mm(lens, grid, rims_mm, setting, moves_with_front=moves_with_front)
+            return _reach(lens, grid, fields_mm, setting, moves_with_front=moves_with_front)
         except GeometryError:
             return None  # no beam: the object plane would lie in the lens
 
-    have = _most([found for setting in settings if (found := reach(setting)) is not None])
+    have = [found for setting in settings if (found := reach(setting)) is not None]
     tried = [(setting, found) for setting in _between(settings, usable) if (found := reach(setting)) is not None]
-    farthest = _most([have, *(found for _, found in tried)])
-    added: list[Setting] = []
-    while float((farthest - have).max()) > BULGE_MM:  # the setting next that leaves least beyond
-        left = [float(((farthest - np.maximum(have, found)) ** 2).sum()) for _, found in tried]
-        setting, found = tried[int(np.argmin(left))]
-        added.append(setting)
-        have = np.maximum(have, found)
-    return tuple(added)
+    added, left_mm = _needed(have, [found for _, found in tried])
+    return tuple(tried[k][0] for k in added), left_mm
+
+
+def _needed(have: Sequence[_Reach], tried: Sequence[_Reach]) -> tuple[list[int], float]:
+    """Which of those tried to add, and how far the rest may then reach out at corners [mm]."""
+    if not have or not tried:
+        return [], 0.0
+    reach = np.stack([one.reach_mm.max(axis=0) for one in tried]).clip(min=0.0)
+    known, added = np.max([one.reach_mm.max(axis=0) for one in have], axis=0).clip(min=0.0), list[int]()
+    while float((reach.max(axis=0) - known).max()) > BULGE_MM:  # the setting next that leaves least beyond
+        left = ((reach.max(axis=0) - np.maximum(known, reach)) ** 2).sum(axis=(1, 2))
+        added.append(int(left.argmin()))
+        known = np.maximum(known, reach[added[-1]])
+    out = _Out([*have, *(tried[k] for k in added)], tried)
+    while out.farthest_mm > CORNER_MM:  # the corner next that is farthest out
+        added.append(out.farthest)
+        out.add(tried[out.farthest])
+    return added, max(out.farthest_mm, 0.0)
+
+
+class _Out:
+    """Rim points of settings that lie out of all beams that are had: how far each lies out of the nearest, in its own plane."""
+
+    def __init__(self, have: Sequence[_Reach], tried: Sequence[_Reach]) -> None:
+        rims = np.stack([one.rims_mm for one in tried])
+        there = np.moveaxis(~np.isnan(rims[..., 0]), 2, 0)
+        self._points = [np.moveaxis(rims, 2, 0)[plane][there[plane]] for plane in range(len(there))]
+        self._owner = [np.nonzero(one)[0] for one in there]
+        self._beyond = [np.full(len(points), np.inf) for points in self._points]
+        for one in have:
+            self.add(one)
+
+    def add(self, one: _Reach) -> None:
+        """Count one more setting's beams; points that are no farther out than is left out are done with."""
+        toward = _toward()
+        for plane, points in enumerate(self._points):
+            beyond = self._beyond[plane]
+            for reach_mm in one.reach_mm[:, plane]:
+                beyond = np.minimum(beyond, (points @ toward.T - reach_mm).max(axis=1, initial=-np.inf))
+            keep = beyond > BULGE_MM
+            self._points[plane], self._owner[plane], self._beyond[plane] = points[keep], self._owner[plane][keep], beyond[keep]
+
+    @property
+    def farthest_mm(self) -> float:
+        """How far the farthest point lies out; 0 where none lies out by more than is left out."""
+        return max((float(beyond.max(initial=0.0)) for beyond in self._beyond), default=0.0)
+
+    @property
+    def farthest(self) -> int:
+        """The setting whose point that is."""
+        plane = int(np.argmax([beyond.max(initial=0.0) for beyond in self._beyond]))
+        return int(self._owner[plane][self._beyond[plane].argmax()])
+
+
+def _toward() -> FloatArray:
+    turns = 2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
+    return np.column_stack([np.cos(turns), np.sin(turns)])
 
 
 def _untraced(lens: Lens, glass: GlassTable) -> Lens:
@@ -70,9 +144,10 @@ def _untraced(lens: Lens, glass: GlassTable) -> Lens:
     return lens.model_copy(update={"pupil_behind_front_mm": PupilDepth(horizontal=(depth, depth), vertical=(depth, depth))})
 
 
-def _edge_middles_mm(guide: Guide) -> FloatArray:
+def _rim_mm(guide: Guide) -> FloatArray:
+    """A guide's corners and the middles of its sides."""
     corners = guide.corners_mm()
-    return (corners + np.roll(corners, -1, axis=0)) / 2
+    return np.concatenate([corners, (corners + np.roll(corners, -1, axis=0)) / 2])
 
 
 def _between(settings: Sequence[Setting], usable: Callable[[float, float], bool]) -> Iterator[Setting]:
@@ -80,9 +155,10 @@ def _between(settings: Sequence[Setting], usable: Callable[[float, float], bool]
     finite = [setting.focus_mm for setting in settings if math.isfinite(setting.focus_mm)]
     if not finite:
         return
-    for focal_mm in _focal_steps_mm(sorted({setting.focal_mm for setting in settings})):
+    rows = sorted({setting.focal_mm for setting in settings})
+    for focal_mm in _focal_steps_mm(rows):
         yield Setting(focal_mm=focal_mm, focus_mm=math.inf, f_number=settings[0].f_number)
-        for focus_mm in _focus_steps_mm(focal_mm, min(finite)):
+        for focus_mm in _focus_steps_mm(focal_mm, min(finite), STEPS if len(rows) == 1 else STEPS_OF_A_ZOOM):
             if usable(focal_mm, focus_mm):
                 yield Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=settings[0].f_number)
 
@@ -92,38 +168,34 @@ def _focal_steps_mm(rows: Sequence[float]) -> list[float]:
     return [*(focal_mm for some in between for focal_mm in some), rows[-1]]
 
 
-def _focus_steps_mm(focal_mm: float, nearest_mm: float) -> list[float]:
+def _focus_steps_mm(focal_mm: float, nearest_mm: float, steps: int) -> list[float]:
     """Focus distances even in 1 / distance, as rows run, and even in magnification, as the field's guess runs [mm]."""
-    shares = np.arange(1, STEPS + 1) / STEPS
+    shares = np.arange(1, steps + 1) / steps
     found = [nearest_mm / shares]
     times = max(nearest_mm / focal_mm, NEAREST_FOCUS_IN_FOCAL_LENGTHS) - 2.0
     largest = 2.0 / (times + math.sqrt(times * times - 4.0))  # D = f (2 + m + 1/m): docs/physics.md, "Finite focus"
     found.append(focal_mm * (2.0 + largest * shares + 1.0 / (largest * shares)))
-    steps = np.round(np.concatenate(found) / FOCUS_MM) * FOCUS_MM
-    return sorted({max(round(float(step), 1), nearest_mm) for step in steps})
+    told = np.round(np.concatenate(found) / FOCUS_MM) * FOCUS_MM
+    return sorted({max(round(float(distance), 1), nearest_mm) for distance in told})
 
 
-def _reach_mm(lens: Lens, grid: PixelGrid, rims_mm: FloatArray, setting: Setting, *, moves_with_front: bool) -> FloatArray:
-    """How far the beam reaches from the axis in each plane and direction, over all pupil depths (P * D,) [mm]."""
+def _reach(lens: Lens, grid: PixelGrid, fields_mm: Sequence[FloatArray], setting: Setting, *, moves_with_front: bool) -> _Reach:
+    """The beams of all pupil depths and guides at a setting."""
     variants = lens_variants(lens, grid, None, focal_mm=setting.focal_mm, focus_mm=setting.focus_mm, f_number=setting.f_number)
     travel = 0.0 if moves_with_front else front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
-    return _most([_state_reach_mm(variant.lens, rims_mm, np.array(PLANES_MM) - travel) for variant in variants])
+    planes_mm = np.array(PLANES_MM) - travel
+    rims_mm = np.stack([_rims_mm(variant.lens, field, planes_mm) for variant in variants for field in fields_mm])
+    reach_mm = np.nan_to_num(rims_mm @ _toward().T, nan=-np.inf).max(axis=2)
+    return _Reach(rims_mm, reach_mm)
 
 
-def _state_reach_mm(lens: LensState, rims_mm: FloatArray, planes_mm: FloatArray) -> FloatArray:
-    pencils = pencils_for(lens, rims_mm)
-    turns = 2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
-    toward = np.column_stack([np.cos(turns), np.sin(turns)])
+def _rims_mm(lens: LensState, field_mm: FloatArray, planes_mm: FloatArray) -> FloatArray:
+    """Points of the pencils' rims in each plane (P, N, 2); nan beyond the plane in focus, and where the lens has no ray."""
+    pencils = pencils_for(lens, field_mm)
+    turns = 2 * np.pi * np.arange(RIM_POINTS) / RIM_POINTS
+    crossing = pencils.crossing_mm(np.column_stack([np.cos(turns), np.sin(turns)]))
     found = []
     for z_mm in planes_mm:
-        step = z_mm - pencils.reference_z_mm
-        size = 1.0 - pencils.convergence_per_mm * step  # of the pencil, by that of its pupil
-        chief = (pencils.slope * step + pencils.centre_mm * size) @ toward.T
-        round_it = np.linalg.norm(np.einsum("di,ni,nij->ndj", toward, size, pencils.axes_mm), axis=2)
-        lit = pencils.valid & np.all(size > 0.0, axis=1)  # not beyond the plane of focus
-        found.append(np.where(lit[:, None], chief + round_it, 0.0).max(axis=0))
-    return np.concatenate(found)
-
-
-def _most(reaches: Sequence[FloatArray]) -> FloatArray:
-    return np.max([np.zeros(len(PLANES_MM) * DIRECTIONS), *reaches], axis=0)
+        lit = pencils.valid & np.all(1.0 - pencils.convergence_per_mm * (z_mm - pencils.reference_z_mm) > 0.0, axis=1)
+        found.append(np.where(lit[:, None, None], pencils.at_plane_mm(crossing, float(z_mm)), np.nan).reshape(-1, 2))
+    return np.stack(found)

@@ -18,10 +18,8 @@ import numpy as np
 
 from scenes.io.files import write_whole
 from scenes.runtime.child_process import StopSwitch, child_environment
-from scenes.scene_file.errors import Complaint, SceneError
 from scenes.view3d.content import Scene3D
 from scenes.view3d.content_file import packed
-from scenes.view3d.render_process import OPENED
 
 Job = tuple[Scene3D, Path, tuple[int, int]]
 
@@ -31,9 +29,8 @@ START_S, PICTURE_S = 90.0, 45.0  # a start takes about 2 s, a picture 1; beyond 
 
 INSTALL = "on Debian and Ubuntu: apt install libegl1 libegl-mesa0 libgl1-mesa-dri"
 NO_OPENGL = f"3D pictures were left out: this machine has no OpenGL to draw with; {INSTALL}"
-NO_LIBRARY = "3D pictures were left out: the drawing library is missing; pip install pyvista"
-NO_DISPLAY = "a window needs a display and this machine has none; leave --window out and the pictures are written as files"
-NO_WINDOW = f"a window could not be opened here; leave --window out to get files, or install OpenGL; {INSTALL} libgl1 libglx-mesa0"
+NO_LIBRARY_HERE = "the drawing library is missing; pip install pyvista"
+NO_LIBRARY = f"3D pictures were left out: {NO_LIBRARY_HERE}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,14 +115,15 @@ def _one_child(window: str, jobs: Sequence[Job], stop: StopSwitch) -> tuple[list
 def _run(arguments: Sequence[str], window: str, timeout_s: float, stop: StopSwitch) -> tuple[list[dict[str, Any]], str]:
     """What a child said, and how it ended in a sentence."""
     try:
-        ended = _child(arguments, window, timeout_s, stop)
+        ended = run_child(arguments, window, timeout_s, stop)
     except subprocess.TimeoutExpired as late:
         out = late.stdout or b""
         return _lines(out if isinstance(out, str) else out.decode(errors="replace")), f"drawing took longer than {timeout_s:.0f} s"
     return _lines(ended.stdout), f"drawing stopped with status {ended.returncode}"
 
 
-def _child(arguments: Sequence[str], window: str, timeout_s: float, stop: StopSwitch) -> subprocess.CompletedProcess[str]:
+def run_child(arguments: Sequence[str], window: str, timeout_s: float, stop: StopSwitch) -> subprocess.CompletedProcess[str]:
+    """The drawing process, run to its end with a kind of window; TimeoutExpired where it hangs."""
     command = [sys.executable, "-P", "-m", "scenes.view3d.render_process", *arguments]
     environment, pipe = child_environment(os.environ, window), subprocess.PIPE
     with subprocess.Popen(command, env=environment, stdout=pipe, stderr=pipe, text=True) as child, stop.on(child):
@@ -139,30 +137,3 @@ def _child(arguments: Sequence[str], window: str, timeout_s: float, stop: StopSw
 
 def _lines(text: str) -> list[dict[str, Any]]:
     return [json.loads(line) for line in text.splitlines() if line.startswith("{") and line.endswith("}")]
-
-
-def show_window(scene: Scene3D, size: tuple[int, int] = (1600, 1000)) -> None:
-    """Open the scene in a window to turn with the mouse, until it is closed; a SceneError where there can be none."""
-    problem = window_problem()
-    if problem:
-        raise SceneError([Complaint(where="--window", problem=problem, source="brimline")])
-    import pyvista
-
-    from scenes.view3d.draw import draw
-
-    plotter = pyvista.Plotter(off_screen=False, window_size=list(size), title=scene.title[0] if scene.title else "Brimline")
-    draw(scene, plotter)
-    plotter.show()
-
-
-def window_problem() -> str:
-    """Why no window can be opened here, in a sentence; empty where one can. Tried in a child process, which may crash."""
-    if find_spec("pyvista") is None:
-        return NO_LIBRARY
-    if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
-        return NO_DISPLAY
-    try:
-        ended = _child(["--window"], "", START_S, StopSwitch())
-    except subprocess.TimeoutExpired:
-        return NO_WINDOW
-    return "" if ended.returncode == 0 and OPENED in ended.stdout else NO_WINDOW

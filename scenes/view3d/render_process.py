@@ -1,7 +1,7 @@
 """Draws pictures in a process of its own, so that a machine without OpenGL loses a picture and not the run.
 
 `python -m scenes.view3d.render_process FOLDER` draws every FOLDER/N.npz as FOLDER/N.png and says so, a line of JSON each.
-`python -m scenes.view3d.render_process --window` only tries whether a window can be opened.
+With `--window` in place of the folder it only tries whether a window can be opened.
 """
 
 from __future__ import annotations
@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 SIZE = "size"
 OPENED = "opened"
+TRY_WINDOW = "--window"
 
 
 def main(argv: list[str]) -> int:
     """Exit status 0 where everything asked for was done."""
-    if argv == ["--window"]:
+    if argv == [TRY_WINDOW]:
         return _try_window()
     failed = False
     for source in sorted(Path(argv[0]).glob("*.npz"), key=lambda path: int(path.stem)):

@@ -280,7 +280,10 @@ def _front_opening(cuts: Sequence[Cut]) -> tuple[float, float, float] | None:
     last = max(open_, key=lambda cut: cut.bounds[2])
     zy = np.concatenate([np.asarray(p.exterior.coords) for p in last.polygons])
     edge = zy[zy[:, 0] > zy[:, 0].max() - 1.0, 1]
-    return last.bounds[2], float(edge[edge < 0].max()), float(edge[edge > 0].min())
+    below, above = edge[edge < 0], edge[edge > 0]
+    if not (len(below) and len(above)):  # a tilted part comes to its front on one side alone
+        return last.bounds[2], *(way_through(last) or (0.0, 0.0))
+    return last.bounds[2], float(below.max()), float(above.min())
 
 
 def _heights(cuts: Sequence[Cut], front_mm: float) -> list[Line]:

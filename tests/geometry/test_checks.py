@@ -1,16 +1,19 @@
 """What is odd about a box is told in one sentence with part, size and way out."""
 
+import numpy as np
 import pytest
+import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geometry.body import Assembly
-from geometry.checks import assembly_notes, behind_notes, filter_notes, mask_notes, seal_notes, size_notes
+from geometry.checks import assembly_notes, behind_notes, filter_notes, mask_notes, mesh_notes, seal_notes, size_notes
 from geometry.fixtures import barrel
 from geometry.frame import pose
+from geometry.mesh_import import surface_from_arrays
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, RoundedRectangle
-from geometry.parts import back_plate, box_pose, filter_slab, flag, mask, opening, seal, tray
+from geometry.parts import back_plate, box_pose, filter_slab, flag, mask, opening, seal, solid, tray
 
 BOX = box_pose(ahead_mm=4, back_thickness_mm=4)
 STAGE = {"at_mm": 10, "depth_mm": 8}
@@ -171,3 +174,23 @@ def test_a_sound_box_needs_no_word():
 @pytest.mark.parametrize("count", [0, 3])
 def test_sizes_of_nothing_are_fine(count):
     assert size_notes([], [filter_slab(pose(), at_mm=0, depth_mm=8, outline=INCH_4X565, thickness_mm=4)] * count) == ()
+
+
+def imported(mesh):
+    return solid(BOX, surface_from_arrays(mesh.vertices, mesh.faces, unit="mm"), at_mm=0, back_thickness_mm=4, name="bracket")
+
+
+def test_an_open_mesh_is_told_with_the_number_of_its_open_edges():
+    # a cube of 12 triangles without one of them: that one's three edges are open
+    cube = trimesh.creation.box((40, 40, 40))
+    assert mesh_notes([imported(cube)]) == ()
+    box = Assembly(parts=(imported(trimesh.Trimesh(cube.vertices, cube.faces[1:], process=False)),), slabs=())
+    (note,) = (note for note in assembly_notes(box) if "second face" in note.text)
+    assert (note.part, note.severity) == ("bracket", Severity.CAUTION)
+    assert note.text.startswith("its mesh is open: 3 edges have no second face")
+
+
+def test_a_mesh_of_loose_triangles_that_meet_is_closed():
+    cube = trimesh.creation.box((40, 40, 40))
+    loose = trimesh.Trimesh(cube.triangles.reshape(-1, 3), np.arange(36).reshape(-1, 3), process=False)
+    assert mesh_notes([imported(loose)]) == ()

@@ -102,16 +102,41 @@ def test_bellows_are_the_difference_of_two_frustums():
     assert volume(part) == pytest.approx(frustum(51, 70, 20) - frustum(50, 69, 20), rel=20 * CHORDS)  # a thin wall: 1 mm
 
 
-def test_a_donut_of_many_loops_is_a_torus():
-    inner, outer = donut_loops(pose(), 57, 65, 8, loops=129)
+def test_a_donut_of_many_tangents_is_a_torus():
+    inner, outer = donut_loops(pose(), 57, 65, 8, tangents=128)
     part = Part(name="donut", kind=Kind.SEAL, body=Tube(inner=inner, outer=outer, bounded=True))
     assert volume(part) == pytest.approx(2 * np.pi**2 * 61 * 4**2, rel=5e-4)  # 2 pi^2 R a^2
 
 
-def test_a_donut_as_built_weighs_what_pappus_says():
-    (part,) = seal(BOX, kind="donut", inner_mm=114, outer_mm=130, back_thickness_mm=4, barrel_front_mm=0)
-    # a regular-angled octagon in an ellipse of half axes 4 and 4.5: area 2 sqrt(2) a b, its centroid at the middle radius 61
-    assert volume(part) == pytest.approx(2 * np.pi * 61 * 2 * np.sqrt(2) * 4 * 4.5, rel=CHORDS)
+def test_a_donut_of_tangents_weighs_what_pappus_says():
+    inner, outer = donut_loops(pose(), 57, 65, 9)
+    part = Part(name="donut", kind=Kind.SEAL, body=Tube(inner=inner, outer=outer, bounded=True))
+    # a regular-angled polygon of 12 sides round an ellipse of half axes 4 and 4.5: area 12 tan(15 deg) a b, centroid at radius 61
+    assert volume(part) == pytest.approx(2 * np.pi * 61 * 12 * np.tan(np.radians(15)) * 4 * 4.5, rel=CHORDS)
+
+
+def test_a_donut_as_built_lets_nothing_by_that_a_round_one_stops_and_little_less():
+    (part,) = seal(BOX, kind="donut", inner_mm=90, outer_mm=131, back_thickness_mm=4, barrel_front_mm=-5)
+    half_depth, swell, middle = 14 / 2, (131 - 90) / 4, (131 + 90) / 4
+    z = np.array([loop.z_mm for loop in part.body.inner])
+    radius = np.array([loop.outline.radius_mm for loop in part.body.inner])
+    at = np.linspace(-half_depth, half_depth, 401)
+    round_one = middle - swell * np.sqrt(1 - (at / half_depth) ** 2)  # the ellipse itself
+    built = np.interp(at, z, radius)
+    assert (built <= round_one + 1e-9).all()
+    # largest gap between an ellipse and its tangents' corners: the circle's, 1 / cos(15 deg) - 1, along the longer half axis
+    corners = middle - radius
+    out = np.hypot(z / half_depth, corners / swell)
+    assert out.max() <= 1 / np.cos(np.radians(15)) + 1e-9
+    assert radius.min() == pytest.approx(45.0)
+
+
+@pytest.mark.parametrize("barrel_front_mm", [-12.0, -2.0, 3.0])
+def test_a_donut_lies_on_the_bore_all_through_the_back_plate(barrel_front_mm):
+    (part,) = seal(BOX, kind="donut", inner_mm=83, outer_mm=110, back_thickness_mm=4, barrel_front_mm=barrel_front_mm)
+    z = np.array([BOX.points_to_part(loop.pose.points_to_frame(np.array([0.0, 0.0, loop.z_mm])))[2] for loop in part.body.outer])
+    radius = np.array([loop.outline.radius_mm for loop in part.body.outer])
+    assert np.interp(np.linspace(0, 4, 9), z, radius) == pytest.approx(np.full(9, 55.0))
 
 
 def test_a_flag_weighs_length_by_width_by_thickness():

@@ -91,7 +91,7 @@ ALL = "check beam masks filters flags builds widest bokeh ghosts sun leaks"
 BUT_SLOW = "check beam masks filters flags builds bokeh ghosts sun"
 TELL_ONLY = ("flags", "bokeh", "ghosts", "sun")  # their folders hold pictures alone
 SHORT = ("check", "beam")
-NAMES = "demo check beam masks filters flags builds widest bokeh ghosts sun leaks new list schema"
+NAMES = "demo check beam masks filters flags builds widest bokeh ghosts sun leaks view new list schema"
 
 
 def every_run() -> list[Run]:
@@ -159,7 +159,7 @@ def outputs(main: Callable[[list[str]], int], run: Run, folder: Path) -> dict[st
     status, page, errors = called(main, [*run.words, *(("--out", "out") if run.out else ())])
     found = {"status": str(status).encode(), "page": page, "errors": errors}
     for path in sorted((folder / "out").rglob("*")):
-        if path.is_file():
+        if path.is_file() and path.name != ".brimline-files.json":  # which says of the others what the store says of them
             found[path.relative_to(folder).as_posix()] = path.read_bytes()
     if run.as_json:
         status, found["json"], found["json-errors"] = called(main, [*run.words, "--json"])

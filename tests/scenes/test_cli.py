@@ -109,7 +109,13 @@ def files_by_threads(capsys, path, out, *options):
     left = []
     for threads in ("1", "2"):
         assert run(capsys, "check", path, "--out", out / threads, "--engine", "reference", "--threads", threads, *options)[0] == 1
-        left.append({p.relative_to(out / threads).as_posix(): p.read_bytes() for p in (out / threads).rglob("*") if p.is_file()})
+        left.append(
+            {
+                p.relative_to(out / threads).as_posix(): p.read_bytes()
+                for p in (out / threads).rglob("*")
+                if p.is_file() and not p.name.startswith(".")
+            }
+        )
     return left
 
 
@@ -294,6 +300,43 @@ def test_the_demo_leaves_a_folder_to_look_at(capsys, tmp_path):
 
 def states(folder):
     return json.loads((folder / "results.json").read_text())["states"]
+
+
+def test_view_writes_the_picture_where_there_is_no_window(capsys, scene, tmp_path):
+    picture = tmp_path / "box.png"
+    status, out, err = run(capsys, "view", scene(text=SMALL), "--out", picture)
+    if "no OpenGL" in err:
+        assert (status, picture.exists()) == (2, False)
+        pytest.skip(err)
+    assert (status, out) == (0, "")
+    assert err.startswith(f"wrote {picture}: ")
+    assert picture.read_bytes()[16:24] == (1600).to_bytes(4, "big") + (1000).to_bytes(4, "big")  # a PNG's width and height
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="other systems always have a display")
+def test_view_without_a_display_is_one_sentence_that_names_the_way_out(capsys, scene, monkeypatch):
+    for name in ("DISPLAY", "WAYLAND_DISPLAY", "PYVISTA_OFF_SCREEN"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.delitem(sys.modules, "pyvista", raising=False)
+    monkeypatch.setattr("scenes.questions.check.single_state.traced", None)  # nothing is traced for a window that cannot be
+    status, out, err = run(capsys, "view", scene(text=SMALL))
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert err.startswith("error: view: a window needs a display and this machine has none; `brimline view SCENE --out FILE.png` ")
+
+
+def test_view_opens_the_state_that_options_pick(capsys, scene, monkeypatch):
+    opened = []
+    monkeypatch.setattr("scenes.view3d.window.window_problem", lambda: "")
+    monkeypatch.setattr("scenes.view3d.window.open_window", opened.append)
+    status, _, err = run(capsys, "view", scene(text=SMALL), "--from", "front")
+    assert (status, len(opened), str(opened[0].view)) == (0, 1, "front")
+    assert err.startswith(f"showed: {opened[0].title[0]}")
+
+
+def test_view_writes_no_file_that_is_no_png(capsys, scene, tmp_path):
+    status, _, err = run(capsys, "view", scene(text=SMALL), "--out", tmp_path / "box.jpg")
+    assert (status, err.count("\n")) == (2, 1)
+    assert err.startswith("error: --out must name a .png file, got ")
 
 
 DOUBTED = SMALL.replace("pupil_behind_front_mm = 40", "pupil_behind_front_mm = -40")

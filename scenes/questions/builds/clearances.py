@@ -1,11 +1,11 @@
-"""One lens on builds of a show that come out otherwise: how near each part stands to its beam. As `check` measures clearances."""
+"""One lens on builds of a show that come out otherwise: how near each part stands to its beam. Judged as `check` judges a state."""
 
 from __future__ import annotations
 
 import math
 import pickle
 from collections.abc import Callable, Container, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import TypeVar
 
@@ -13,12 +13,11 @@ import numpy as np
 
 from geometry.body import Part
 from geometry.errors import GeometryError
-from geometry.frame import pose
-from raytrace.beam.beam import lens_beam, outer_guides
-from raytrace.beam.clearance import BEYOND_MM, Clearance, NamedBeam, farthest_mm, part_clearance
+from raytrace.beam.clearance import Clearance, farthest_mm
 from raytrace.box import Box
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, field_slopes
+from scenes.changes.rooms import Rooms
 from scenes.questions.builds.inputs import Input, built
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
@@ -27,12 +26,13 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.scene_file.tables.tolerance_paths import PUPIL, WALK
 from scenes.states.box import build_box
+from scenes.states.focus_plane import light_in_doubt
 from scenes.states.lens import front_travel_mm, lens_variants
 from scenes.states.state import State, guides_of, pixel_grid
 
-FAR_SHARE, FAR_MM = 1.05, 5.0  # beams are made fine enough a little beyond the farthest part, which may come out farther ahead
 CURVED_SHARE, CURVED_MM = 0.25, 0.2  # how much more inputs may do together than the sum of what they do alone
 TURN, STEADY_DEG, TURN_STEP_DEG = "turn_deg", 15.0, 5.0  # openings turned further than this are not at their worst at either end
+IN_DOUBT = "in doubt"
 ENDLESS_MM = 1000.0  # stands for "never met": farther than any part is from any beam
 BEYOND_CORNER = 1.5  # rays through the pupil's edge, and real lenses, lie a little steeper than the corner of the field
 LEVER_MM = 100.0  # how far beside the axis parts reach, on top of how far ahead
@@ -115,7 +115,7 @@ class LensBench:
     plans: tuple[State, ...]
     items: tuple[Input, ...]
     reaches: dict[Pair, Reach] = field(default_factory=dict)
-    _beams: dict[bytes, Sequence[NamedBeam]] = field(default_factory=dict)
+    _beams: dict[bytes, Rooms] = field(default_factory=dict)
     _found: dict[bytes, Clearance] = field(default_factory=dict)
 
     @property
@@ -175,7 +175,10 @@ class LensBench:
         stated = {part.name for part in plan.box.parts}
         wanted = [part for part in box.parts if pairs is None or (plan.key, part.name) in pairs or part.name not in stated]
         beams_key = pickle.dumps((variants, guides, box.glasses))
-        return [((plan.key, part.name), self._clearance(part, plan, variants, guides, box, beams_key)) for part in wanted]
+        found = [self._clearance(part, variants, guides, box, beams_key) for part in wanted]
+        if light_in_doubt(plan):
+            found = [replace(one, clearance_mm=-ENDLESS_MM, where=IN_DOUBT) for one in found]
+        return [((plan.key, one.part), one) for one in found]
 
     @property
     def _lens_moves(self) -> bool:
@@ -195,10 +198,13 @@ class LensBench:
         return tuple(variant.lens for variant in found)
 
     def _clearance(
-        self, part: Part, plan: State, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, beams_key: bytes
+        self, part: Part, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, beams_key: bytes
     ) -> Clearance:
         def measure() -> Clearance:
-            return part_clearance(part, _once(self._beams, beams_key, lambda: _beams(variants, guides, box, plan)))
+            rooms = _once(self._beams, beams_key, lambda: Rooms(variants, guides, box))
+            if not rooms.reaches(box):
+                rooms = self._beams[beams_key] = Rooms(variants, guides, box)
+            return rooms.clearance(part)
 
         return _once(self._found, beams_key + pickle.dumps(part), measure)
 
@@ -279,16 +285,6 @@ def _once(store: dict[bytes, Made], key: bytes, make: Callable[[], Made]) -> Mad
             store.clear()
         store[key] = make()
     return store[key]
-
-
-def _beams(variants: Sequence[LensState], guides: Sequence[Guide], box: Box, plan: State) -> Sequence[NamedBeam]:
-    """As `raytrace.beam.clearance.beams_of`, and as fine for parts that come out a little farther ahead than written."""
-    far = pose(ahead_mm=FAR_SHARE * farthest_mm(plan.box.parts) + BEYOND_MM + FAR_MM)
-    return tuple(
-        NamedBeam(guide.name, number, lens_beam(lens, guide, box, far=far))
-        for number, lens in enumerate(variants)
-        for guide in outer_guides(guides)
-    )
 
 
 def is_unsteady(item: Input) -> bool:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from raytrace.tolerance import Spread
-from scenes.questions.builds.clearances import Build
+from scenes.questions.builds.clearances import ENDLESS_MM, IN_DOUBT, Build
 from scenes.questions.builds.inputs import Input
 from scenes.questions.builds.report import LensSurety, Surety
 from scenes.scene_file.messages import plain
 from scenes.states.clear_rule import lack_words
+from scenes.states.focus_plane import BEYOND
 from scenes.states.names import state_words
 
 CAUTION = (
@@ -51,6 +52,8 @@ def range_of_share_words(spread: Spread | None) -> str:
 
 def room_words(value_mm: float) -> str:
     """A room in a table: '+3.2 mm', '-0.31 mm'."""
+    if value_mm <= -ENDLESS_MM:
+        return "no room"
     return f"{value_mm:+.1f} mm" if abs(value_mm) >= 0.95 else f"{value_mm:+.2f} mm"
 
 
@@ -77,6 +80,10 @@ def nearest_words(build: Build) -> str:
     """What stands nearest to the beam, or deepest in it."""
     nearest = build.nearest
     place = f" at {nearest.where}" if nearest.where else ""
+    if nearest.where == BEYOND:
+        return f"the {nearest.part} reaches {BEYOND}, where nothing is looked at"
+    if nearest.where == IN_DOUBT:
+        return "its light is in doubt as written: brimline check says why"
     if build.clearance_mm <= 0:
         return f"the {nearest.part} stands {-build.clearance_mm:.2f} mm in the beam{place}"
     return f"the {nearest.part} stays {build.clearance_mm:.2f} mm outside the beam{place}"
@@ -144,6 +151,8 @@ def next_step(found: Surety) -> str:
     part = worst.worst.nearest.part
     room = max(-worst.worst.clearance_mm, 0.0)
     if worst.never and worst.nominal.clearance_mm <= 0:
+        if worst.nominal.nearest.where in {BEYOND, IN_DOUBT}:
+            return f"see what brimline check says of the {worst.lens_name}: a fault keeps it from clear as written."
         return f"see what brimline check says of the {worst.lens_name}: the {part} stands in its beam as written."
     item = next((item for item in found.inputs if item.path == worst.least_sure), None)
     more = f"give the {part} {room:.1f} mm more room" if room > 0 else f"keep the room at the {part}"

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geometry.body import Kind
 from geometry.notes import Note, Severity
+from raytrace.beam.frame_margin import Margin
+from raytrace.box import Box
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
-from scenes.questions.check.remedy import Amounts
-from scenes.questions.check.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond, with_room
+from scenes.questions.check.remedy import remedy_words
+from scenes.questions.check.rooms import PartResult, guide_rooms, part_results, with_rooms
+from scenes.questions.check.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
 from scenes.runtime.engines import Engine, darkest_of, seed_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import (
@@ -26,11 +28,10 @@ from scenes.states.clear_rule import (
     UNSEEN_STOPS,
     Limits,
     Word,
-    has_room,
-    room_needed_mm,
     worst_word,
 )
 from scenes.states.focus_plane import focus_notes
+from scenes.states.judgement import doubts, without_glass
 from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words
 from scenes.states.traced_notes import picture_notes
@@ -40,23 +41,8 @@ if TYPE_CHECKING:
 
 GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
 FOCUS_IN_BOX_COLUMNS = 256  # of the map where the plane in focus lies in the box: no block of it can be proven there
+UNKNOWN_MARGIN = Margin(percent=0.0)  # where rooms could not be measured
 FULL = "full"  # a map with every pixel of the camera
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartResult:
-    """How far a part stays out of the beam of all guides [mm]: worst and range over pupil depths, negative where it is in.
-
-    None where it could not be told; inf where beam and part never lie in one plane. room_percent says how much wider the frame
-    could be before the part shows, where that was asked for.
-    """
-
-    name: str
-    kind: Kind
-    clearance_mm: float | None = None
-    range_mm: tuple[float, float] | None = None
-    where: str = ""
-    room_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,17 +159,34 @@ def check_state(
     seed, count = seed_of(plan.key), len(plan.variants)
     share_of_work = _Shared(tick, count)
     maps = [engine.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
-    shares_at = [_asker(engine, lens, plan, seed) for lens in plan.variants]
+    shares_at = [_asker(engine, lens, plan.box, seed) for lens in plan.variants]
     kinds = [part.kind for part in plan.box.parts]
     parts, trouble = part_results(plan, rooms=rooms)
-    amounts = Amounts(plan, {part.name: part.clearance_mm for part in parts})
+    bare_box = without_glass(plan.box)
+    bare = [_asker(engine, lens, bare_box, seed) for lens in plan.variants]
+    remedy = cache(partial(_remedy, plan))
     guides = tuple(
-        judge(guide, shares_at=shares_at, maps=maps, kinds=kinds, limits=limits, amount=amounts.words) for guide in plan.guides
+        with_rooms(
+            judge(
+                guide,
+                shares_at=shares_at,
+                maps=maps,
+                kinds=kinds,
+                limits=limits,
+                margin=UNKNOWN_MARGIN if known.fitted is None or known.fitted.margin is None else known.fitted.margin,
+                doubtful_mm=known.doubtful_mm(plan),
+                remedy=remedy,
+            ),
+            plan,
+            guide,
+            known,
+            bare,
+        )
+        for guide, known in zip(plan.guides, guide_rooms(plan, rooms=rooms), strict=True)
     )
     guides = field_first(guides, plan.field_guess_percent)
-    found = (*focus_notes(plan.box, plan.variants), *plan.notes)
-    guides = never_clear(not_between_points(with_rooms(guides, plan, parts), parts), found)
     guides = never_clear_beyond(guides, picture_notes(plan.lens_name, plan.variants, plan.guides))
+    guides = never_clear(not_between_points(guides, parts), (*doubts(plan), *trouble))
     map_ = darkest_of(maps)
     result = StateResult(
         plan=plan.label,
@@ -213,32 +216,6 @@ def field_first(guides: tuple[GuideVerdict, ...], guess_percent: tuple[float, fl
     )
 
 
-def with_rooms(guides: tuple[GuideVerdict, ...], plan: State, parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
-    """The verdicts, each with its own room: the least clearance from its beam, or from that of all guides where it is enough."""
-    needed_mm = room_needed_mm(plan.variants)
-    enough = has_room(nearest_mm(parts), needed_mm)
-    found = []
-    for verdict, guide in zip(guides, plan.guides, strict=True):
-        if verdict.word not in LOSING_NOTHING:
-            found.append(replace(verdict, room_needed_mm=needed_mm))
-            continue
-        own = parts if enough or len(guides) == 1 else part_results(replace(plan, guides=(guide,)))[0]
-        found.append(with_room(verdict, room_mm=nearest_mm(own), needed_mm=needed_mm, nearest=_nearest_place(own)))
-    return tuple(found)
-
-
-def nearest_mm(parts: Sequence[PartResult]) -> float | None:
-    """The least clearance of any part [mm]: inf where there is none, None where one could not be told."""
-    known = [part.clearance_mm for part in parts if part.clearance_mm is not None]
-    return min(known, default=math.inf) if len(known) == len(parts) else None
-
-
-def _nearest_place(parts: Sequence[PartResult]) -> str:
-    known = [part for part in parts if part.clearance_mm is not None and part.where]
-    part = min(known, key=lambda part: part.clearance_mm or 0.0, default=None)
-    return f"{part.name}, {part.where}" if part else ""
-
-
 def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
     """The verdicts, none of which calls a frame clear where a part stands deep in the beam and no point looked at has seen it.
 
@@ -253,34 +230,17 @@ def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartRes
     return tuple(replace(guide, word=worst_word([guide.word, Word.SHADING]), next_step=step) for guide in guides)
 
 
-def part_results(plan: State, *, rooms: bool = False) -> tuple[tuple[PartResult, ...], tuple[Note, ...]]:
-    """Every part with its clearance; where clearances fail the verdict stands without them, and a note says so."""
-    from raytrace.beam.clearance import clearances
-
+def _remedy(plan: State) -> str:
+    """What is to be done; '' where working that out fails, which must not cost the verdict."""
     try:
-        found = clearances(plan.variants, plan.guides, plan.box)
-        room = _rooms_percent(plan) if rooms else [None] * len(found)
-    except Exception as error:  # noqa: BLE001 - the verdict does not rest on clearances, so it must not be lost with them
-        note = Note("clearances", f"could not be measured: {in_a_sentence(error)}", Severity.CAUTION)
-        return tuple(PartResult(name=part.name, kind=part.kind) for part in plan.box.parts), (note,)
-    return tuple(
-        PartResult(name=c.part, kind=c.kind, clearance_mm=c.clearance_mm, range_mm=c.range_mm, where=c.where, room_percent=percent)
-        for c, percent in zip(found, room, strict=True)
-    ), ()
+        return remedy_words(plan)
+    except Exception:  # noqa: BLE001 - the verdict does not rest on it
+        return ""
 
 
-def _rooms_percent(plan: State) -> list[float]:
-    """How much wider the guides could be before each part shows: the least over the guides [%]."""
-    from raytrace.beam.beam import outer_guides
-    from raytrace.beam.clearance import frame_margins_percent
-
-    by_guide = [frame_margins_percent(plan.variants, guide, plan.box) for guide in outer_guides(plan.guides)]
-    return [min(percents) for percents in zip(*by_guide, strict=True)]
-
-
-def _asker(engine: Engine, lens: LensState, plan: State, seed: int) -> SharesAt:
+def _asker(engine: Engine, lens: LensState, box: Box, seed: int) -> SharesAt:
     def shares_at(points_mm: NDArray[np.float64], fine: bool) -> Shares:
-        return engine.shares(lens, points_mm, plan.box, seed=seed, fine=fine)
+        return engine.shares(lens, points_mm, box, seed=seed, fine=fine)
 
     return shares_at
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from importlib import import_module
@@ -14,8 +15,9 @@ from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging
 from scenes.questions.check.check import CheckResult, StateResult, keep_nothing, run_check
+from scenes.questions.check.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.results_json import map_arrays
-from scenes.questions.check.text import SHOWN_LOSS_STOPS, loss_words, nearest_words, without_front
+from scenes.questions.check.text import nearest_words, without_front
 from scenes.questions.check.verdict import at_words
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
@@ -24,6 +26,8 @@ from scenes.states.names import in_a_sentence, lens_words, setting_words, state_
 from scenes.view3d.state_view import VIEW_SIZE
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from raytrace.optics.camera import Guide
     from scenes.questions.check.contact_sheet import SheetEntry
     from scenes.states.state import State
@@ -32,8 +36,9 @@ if TYPE_CHECKING:
 
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
 LEAST_ROOM_PERCENT = 0.5
+SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
 LIBRARIES = (
-    "raytrace.beam.clearance",
+    "raytrace.judge.judgement",
     "scenes.questions.check.map_sheet",
     "scenes.view3d.state_view",
     "scenes.sheets.section_of_state",
@@ -73,21 +78,25 @@ class Recorded:
     check: CheckResult
     entry: SheetEntry | None = None
     views: tuple[Job, ...] = ()
+    trouble: tuple[str, ...] = ()  # sentences about pictures that could not be drawn
 
 
 def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> Recorded:
     """Check a state and write what one process can write of it alone."""
     entries: list[SheetEntry] = []
     views: list[Job] = []
+    trouble: list[str] = []
 
     def keep(plan: State, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:
         names = [_write_map(plan, map_, request)]
         if request.flat:
-            names.append(_write_picture(plan, state, map_, request))
+            with _left_out(f"{plan.key}/map.png", trouble):
+                names.append(_write_picture(plan, state, map_, request))
             entries.append(_sheet_entry(plan, state, map_))
-        if request.solid:
-            names += [f"{plan.key}/box.png", f"{plan.key}/section.png"]
-            views.extend(_side_views(plan, state, _thinned(map_, SHEET_COLUMNS), request))
+        for view, name in SIDE_VIEWS if request.solid else ():
+            with _left_out(f"{plan.key}/{name}", trouble):
+                views.append(_side_view(plan, state, _thinned(map_, SHEET_COLUMNS), request, view, name))
+                names.append(f"{plan.key}/{name}")
         return tuple(names)
 
     check = run_check(
@@ -101,7 +110,18 @@ def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> 
         keep=keep_nothing if request.staging is None else keep,
     )
     kept = bool(check.states)
-    return Recorded(check=check, entry=entries[0] if kept and entries else None, views=tuple(views) if kept else ())
+    return Recorded(
+        check=check, entry=entries[0] if kept and entries else None, views=tuple(views) if kept else (), trouble=tuple(trouble)
+    )
+
+
+@contextmanager
+def _left_out(name: str, trouble: list[str]) -> Iterator[None]:
+    """A picture that may fail: it must not cost the state, and a sentence says which one is missing."""
+    try:
+        yield
+    except Exception as error:  # noqa: BLE001 - whatever a drawing trips over
+        trouble.append(f"{name} was left out: {in_a_sentence(error)}")
 
 
 @cache
@@ -124,39 +144,45 @@ def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> str:
 
 def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> str:
     from scenes.io.pictures import figure_png
-    from scenes.questions.check.map_sheet import map_figure
 
     assert request.staging is not None
+    figure = map_sheet(plan, state, map_, request.limits)
+    request.staging.write(request.name(f"{plan.key}/map.png"), figure_png(figure))
+    return f"{plan.key}/map.png"
+
+
+def map_sheet(plan: State, state: StateResult, map_: VignetteMap, limits: Limits) -> Figure:
+    """The heatmap of a state, with its verdict."""
+    from scenes.questions.check.map_sheet import map_figure
+
     worst = state.blamed.worst
-    figure = map_figure(
+    return map_figure(
         map_,
         plan.guides,
         title=state_words(state),
         subtitle=guide_words(state),
         verdict_word=str(state.word),
         blame=None if worst.blame is None else worst.blame.part,
-        visible_loss_stops=request.limits.visible_loss_stops,
+        visible_loss_stops=limits.visible_loss_stops,
         sentence=_sentence(state),
     )
-    request.staging.write(request.name(f"{plan.key}/map.png"), figure_png(figure))
-    return f"{plan.key}/map.png"
 
 
-def _side_views(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> Iterator[Job]:
+def _side_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest, view: str, name: str) -> Job:
     from scenes.view3d.content import View
 
-    for view, name in ((View.BESIDE, "box.png"), (View.SECTION, "section.png")):
-        yield _scene3d(plan, state, map_, view), request.path(f"{plan.key}/{name}"), VIEW_SIZE
+    return scene3d_of_state(plan, state, map_, View(view)), request.path(f"{plan.key}/{name}"), VIEW_SIZE
 
 
 def front_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> Job:
     """The view from the front, from where all states of one lens look alike."""
     from scenes.view3d.content import View
 
-    return _scene3d(plan, state, map_, View.FRONT), request.path(f"{plan.key}/front.png"), VIEW_SIZE
+    return scene3d_of_state(plan, state, map_, View.FRONT), request.path(f"{plan.key}/front.png"), VIEW_SIZE
 
 
-def _scene3d(plan: State, state: StateResult, map_: VignetteMap, view: View) -> Scene3D:
+def scene3d_of_state(plan: State, state: StateResult, map_: VignetteMap, view: View) -> Scene3D:
+    """Box, beam, rays and heatmap of a state, to draw."""
     from scenes.view3d.state_view import scene3d_of
 
     lens = plan.variants[state.blamed.pupil if state.blamed.worst.blame is not None else len(plan.variants) // 2]

@@ -48,6 +48,7 @@ class Recorder:
 
     def take(self, plan: State, recorded: Recorded) -> Recorded:
         """Note a state for the sheets and cuts and queue its 3D pictures; it comes back with all of its files."""
+        self.trouble += recorded.trouble
         if not recorded.check.states:
             return recorded
         state = recorded.check.states[0]
@@ -123,7 +124,7 @@ class Recorder:
         files = tuple(name.removeprefix(prefix) for name in self.staging.names() if name.startswith(prefix))
         check = replace(check, states=tuple(_existing(state, files) for state in check.states))
         results = results_dict(check, made_by, files)
-        self.staging.write(self.request.name(RESULTS_NAME), as_json(results))
+        self.staging.write(self.request.name(RESULTS_NAME), as_json(results, for_file=True))
         return results
 
     def _write_sheets(self, check: CheckResult, title: str) -> None:

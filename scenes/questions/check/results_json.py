@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from raytrace.shares import Made, VignetteMap
 from scenes.answers import numbers
 from scenes.answers.answer import head
-from scenes.questions.check.check import CheckResult, FailedState, PartResult, StateResult
+from scenes.questions.check.check import CheckResult, FailedState, StateResult
+from scenes.questions.check.rooms import PartResult
 from scenes.questions.check.text import CAUTIONS, summary
-from scenes.questions.check.verdict import GuideVerdict, PartLoss
+from scenes.questions.check.verdict import GuideVerdict, PartLoss, TraysEmpty
 from scenes.states.clear_rule import LOSING_NOTHING, RANK, WALK_MM, Limits, Word
 from scenes.states.names import state_words
 
@@ -141,8 +142,16 @@ def _guide(guide: GuideVerdict, state: StateResult) -> dict[str, Any]:
             "where": margin.where,
         },
         "room": {"mm": _clearance(guide.room_mm), "needed_mm": guide.room_needed_mm, "enough": not guide.lacks_room},
+        "trays_empty": _trays_empty(guide.trays_empty),
         "next_step": guide.next_step,
     }
+
+
+def _trays_empty(empty: TraysEmpty | None) -> dict[str, Any] | None:
+    if empty is None:
+        return None
+    loss = None if empty.loss_stops is None else stops(empty.loss_stops)
+    return {"mm": _clearance(empty.room_mm), "part": empty.part, "where": empty.where, "enough": empty.enough, "loss_stops": loss}
 
 
 def _field_guess(percent: tuple[float, float] | None) -> dict[str, Any]:
@@ -181,6 +190,7 @@ def _part(part: PartResult) -> dict[str, Any]:
         "clearance_mm": _clearance(part.clearance_mm),
         "range_mm": [_clearance(low), _clearance(high)],
         "where": part.where,
+        "through": part.through,
         **room,
     }
 

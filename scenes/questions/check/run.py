@@ -98,7 +98,7 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
                     staging.write(name, data)
                 done = [run_job(job, staging, context) for job in jobs]
                 if all(job.folder for job in jobs):
-                    staging.write(RESULTS_NAME, as_json(index(jobs, done, staging.names())))
+                    staging.write(RESULTS_NAME, as_json(index(jobs, done, staging.names()), for_file=True))
     return done
 
 

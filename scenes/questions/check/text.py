@@ -6,11 +6,12 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
-from raytrace.beam.clearance import LENS_FRONT
-from scenes.questions.check.check import CheckResult, PartResult, StateResult
+from scenes.questions.check.check import CheckResult, StateResult
+from scenes.questions.check.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.questions.check.rooms import PartResult
 from scenes.questions.check.verdict import GuideVerdict, at_words
-from scenes.scene_file.messages import ALL_LIGHT, ALL_STOPS
 from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word_for
+from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
 from scenes.states.names import state_words
 from scenes.states.notes import field_words
 
@@ -72,19 +73,7 @@ def _count(count: int, word: str) -> str:
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
-def loss_words(value: float) -> str:
-    """A loss for people: 'none', '0.34 stop', 'all light'."""
-    if value >= ALL_STOPS:
-        return ALL_LIGHT
-    if value < SHOWN_LOSS_STOPS:
-        return "none"
-    return f"{value:.2f} stop" if value < 1.005 else f"{value:.2f} stops"
-
-
 WIDTH = 100
-
-
-SHOWN_LOSS_STOPS = 0.005  # less than this is written as nothing: two decimals show no more
 
 
 SYMBOLS = {Word.CLEAR: "✓", Word.TIGHT: "≈", Word.SHADING: "◐", Word.IN_FRAME: "✗"}
@@ -179,6 +168,8 @@ def clearance_words(clearance_mm: float | None) -> str:
         return "not known"
     if math.isinf(clearance_mm):
         return "never in its way"
+    if clearance_mm >= FARTHEST_MM:
+        return f"more than {FARTHEST_MM:.0f} mm clear"
     return f"{clearance_mm:.1f} mm clear" if clearance_mm >= 0.0 else f"{-clearance_mm:.1f} mm in the beam"
 
 

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from geometry.body import Kind
 from geometry.frame import where_in_words
 from geometry.notes import Note, Severity
-from raytrace.beam.frame_margin import Margin, frame_margin, pessimistic_share
+from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin, pessimistic_share
 from raytrace.optics.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
+from scenes.questions.check.loss_words import loss_words
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word, has_room, lack_words, word_for, worst_word
 from scenes.states.focus_plane import BEYOND
 
@@ -24,6 +25,11 @@ ALIKE_LEAST = 0.5  # if each loses at least this share of what the worst place d
 MOST_ALIKE = 4096  # pixels of a wholly dark patch that are looked at to find its innermost
 ALIKE_SHARE = 1e-4  # places that differ by less than this are equally dark
 CANDIDATES = 6  # worst map pixels and rim points that are looked at again with more rays
+NO_PLACES = np.zeros((0, 2))
+ALL_ROOM = Margin(percent=WIDEST_PERCENT, capped=True)
+FIRST_REACH = 1 / 12  # of half the guide: how far round a place of doubt the darkest is first looked for
+ROUNDS, PER_SIDE, KEPT = 3, 7, 3  # then round the darkest few, each time a third as far
+MOST_DOUBTFUL = 12  # places in doubt that are looked round while nothing is seen to lose light
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,11 +60,25 @@ class Worst:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TraysEmpty:
+    """How a guide fares with the glass taken out: the least room of any part, which and where, and whether that is enough.
+
+    loss_stops is the loss at the darkest place, None where the room is enough and nothing is lost.
+    """
+
+    room_mm: float
+    part: str
+    where: str
+    enough: bool
+    loss_stops: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class GuideVerdict:
     """How one guide fares in one state; of several pupil depths, with the worst.
 
     room_mm is the least clearance of any part from its beam, None where that was not or could not be measured; room_needed_mm is
-    what scenes.states.clear_rule asks for.
+    what scenes.states.clear_rule asks for. trays_empty is None where there is no glass to take out.
     """
 
     guide: str
@@ -73,6 +93,7 @@ class GuideVerdict:
     pupil: int = 0  # which of the pupil depths in question the worst was found with
     room_mm: float | None = None
     room_needed_mm: float = 0.0
+    trays_empty: TraysEmpty | None = None
 
     @property
     def lacks_room(self) -> bool:
@@ -97,11 +118,31 @@ def with_room(guide: GuideVerdict, *, room_mm: float | None, needed_mm: float, n
     return replace(told, word=Word.TIGHT, next_step=step)
 
 
-Amount = Callable[[str], str]  # a part's name -> how much its next step takes, in words; '' where that is not known
+def with_trays_empty(guide: GuideVerdict, empty: TraysEmpty | None) -> GuideVerdict:
+    """The verdict with how it fares without the glass: never plain clear where it is clear only with the filters in."""
+    told = replace(guide, trays_empty=empty)
+    if empty is None:
+        return told
+    if empty.enough:
+        losing = guide.word not in LOSING_NOTHING and guide.next_step
+        return replace(told, next_step=f"{guide.next_step}; with the trays empty it is clear") if losing else told
+    if guide.word is not Word.CLEAR:
+        return told
+    return replace(told, word=Word.TIGHT, next_step=f"keep the filters in, or other glass as thick: {only_with_glass(empty)}")
 
 
-def no_amount(part: str) -> str:  # noqa: ARG001 - an Amount
-    """An Amount that knows none."""
+def only_with_glass(empty: TraysEmpty) -> str:
+    """Why a frame is clear with its filters only: 'with the trays empty the mask stands 1.7 mm in the beam, top right, ...'."""
+    loss = f", and {loss_words(empty.loss_stops)} is lost" if empty.loss_stops is not None and empty.loss_stops > 0.0 else ""
+    how = f"stands {-empty.room_mm:.1f} mm in the beam" if empty.room_mm <= 0.0 else f"has {empty.room_mm:.1f} mm of room"
+    return f"with the trays empty the {empty.part} {how}, {empty.where}{loss}"
+
+
+Remedy = Callable[[], str]  # what takes every part out of the light, in words; '' where that is not known
+
+
+def no_remedy() -> str:
+    """A Remedy that knows none."""
     return ""
 
 
@@ -112,16 +153,18 @@ def judge(
     maps: Sequence[VignetteMap],
     kinds: Sequence[Kind],
     limits: Limits,
-    amount: Amount = no_amount,
+    margin: Margin = ALL_ROOM,
+    doubtful_mm: NDArray[np.float64] = NO_PLACES,
+    remedy: Remedy = no_remedy,
 ) -> GuideVerdict:
     """The verdict on a guide: searched over its map pixels, its edge and exact corners, and every pupil depth in question.
 
-    shares_at and maps hold one entry per pupil depth; kinds names the parts by index.
+    shares_at and maps hold one entry per pupil depth; kinds names the parts by index. `margin` is how much the guide may grow;
+    doubtful_mm (N, 2) are places in the picture whose light a part comes close to.
     """
-    looks = [_Look.of(guide, at, map_, kinds, limits) for at, map_ in zip(shares_at, maps, strict=True)]
+    looks = [_Look.of(guide, at, map_, kinds, limits, doubtful_mm) for at, map_ in zip(shares_at, maps, strict=True)]
     pupil = max(range(len(looks)), key=lambda k: (looks[k].worst_case_stops, looks[k].loss_stops))
     worst_look = looks[pupil]
-    margin = frame_margin(guide, shares_at, maps, nothing_share=limits.nothing_share)
     worst = worst_look.worst(guide, (min(k.loss_stops for k in looks), max(k.loss_stops for k in looks)))
     nothing = all(look.nothing_lost for look in looks)
     word = word_for(nothing, worst.worst_case_stops, margin.percent, limits)
@@ -134,7 +177,7 @@ def judge(
         glass_axis_stops=worst_look.glass_axis_stops,
         glass_corner_minus_axis_stops=worst_look.glass_corner_stops - worst_look.glass_axis_stops,
         margin=margin,
-        next_step=next_step(word, worst, margin, kinds, worst_look.names, limits, amount),
+        next_step=next_step(word, worst, margin, kinds, worst_look.names, remedy),
         pupil=pupil,
     )
 
@@ -156,12 +199,20 @@ class _Look:
     names: tuple[str, ...]
 
     @classmethod
-    def of(cls, guide: Guide, shares_at: SharesAt, map_: VignetteMap, kinds: Sequence[Kind], limits: Limits) -> _Look:
+    def of(
+        cls,
+        guide: Guide,
+        shares_at: SharesAt,
+        map_: VignetteMap,
+        kinds: Sequence[Kind],
+        limits: Limits,
+        doubtful_mm: NDArray[np.float64],
+    ) -> _Look:
         rim_mm = guide.rim_points_mm()
         rim = shares_at(rim_mm, False)
-        points_mm = np.concatenate(
-            [rim_mm[_lowest(guide, rim.clear_share, rim_mm)], _worst_pixels_mm(guide, map_), guide.corners_mm(), [[0.0, 0.0]]]
-        )
+        start_mm = np.concatenate([rim_mm[_lowest(guide, rim.clear_share, rim_mm)], _worst_pixels_mm(guide, map_)])
+        found_mm = darkest_mm(guide, shares_at, start_mm, doubtful_mm)
+        points_mm = np.concatenate([start_mm, found_mm, guide.corners_mm(), [[0.0, 0.0]]])
         seen = shares_at(points_mm, True)
         axis, corners = len(points_mm) - 1, slice(len(points_mm) - 5, len(points_mm) - 1)
         k = int(_lowest(guide, pessimistic_share(seen)[:axis], points_mm[:axis])[0])
@@ -193,6 +244,42 @@ class _Look:
             blame=self.blame,
             others=self.others,
         )
+
+
+def darkest_mm(
+    guide: Guide, shares_at: SharesAt, start_mm: NDArray[np.float64], doubtful_mm: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """The darkest few places (N, 2) near those given: looked for round those that lose some light and round those in doubt.
+
+    None where nothing is lost there, or all.
+    """
+    centre, half = np.asarray(guide.centre_mm), np.array([guide.half_width_mm, guide.half_height_mm])
+    start_mm = np.clip(np.concatenate([start_mm, doubtful_mm]), centre - half, centre + half)
+    if not len(start_mm):
+        return NO_PLACES
+    shares = shares_at(start_mm, False).clear_share
+    if shares.min() <= 0.0 or not (len(doubtful_mm) or (shares < 1.0).any()):
+        return NO_PLACES
+    in_doubt = np.arange(len(start_mm) - len(doubtful_mm), len(start_mm))[:: max(len(doubtful_mm) // MOST_DOUBTFUL, 1)]
+    points_mm, reach = start_mm, FIRST_REACH
+    for step in range(ROUNDS):
+        dark = _darkest(shares)
+        picked = np.union1d(dark, in_doubt) if step == 0 or not len(dark) else dark
+        tried = np.clip((points_mm[picked][:, None] + _square() * reach * half).reshape(-1, 2), centre - half, centre + half)
+        points_mm = np.concatenate([points_mm, tried])
+        shares = np.concatenate([shares, shares_at(tried, False).clear_share])
+        reach /= PER_SIDE // 2
+    return np.asarray(points_mm[_darkest(shares)])
+
+
+def _square() -> NDArray[np.float64]:
+    side = np.linspace(-1.0, 1.0, PER_SIDE)
+    return np.stack(np.meshgrid(side, side), axis=-1).reshape(-1, 2)
+
+
+def _darkest(shares: NDArray[np.float64]) -> NDArray[np.intp]:
+    order = np.argsort(shares, kind="stable")[:KEPT]
+    return order[shares[order] < 1.0]
 
 
 def _lowest(guide: Guide, shares: NDArray[np.float64], points_mm: NDArray[np.float64]) -> NDArray[np.intp]:
@@ -264,22 +351,6 @@ def _is_alike(corner_stops: float, loss: float) -> bool:
     return corner_stops >= loss or (loss - corner_stops <= ALIKE_STOPS and corner_stops >= ALIKE_LEAST * loss)
 
 
-MANY_PARTS = 3  # where this many others stand in the light too, no single part is the cure
-REMEDY = {
-    Kind.FLAG: "open the {part}{amount}",
-    Kind.EXTENSION: "swing the {part} back out{amount}",
-    Kind.MASK: "use a larger cut-out than that of the {part}{amount}, or leave it out",
-    Kind.HOOD: "make the {part} wider or shorter{amount}",
-    Kind.TRAY: "use a larger stage than the {part}{amount}, or bring the box closer to the lens",
-    Kind.BACK: "use a wider bore than that of the {part}{amount}, or bring the box closer to the lens",
-    Kind.SEAL: "use a wider opening than that of the {part}{amount}, or push it back over the barrel",
-    Kind.BARREL: "check the lens's own measures: its {part}{amount} stands in its own light",
-    Kind.FRONT_RING: "check the lens's own measures: its {part}{amount} stands in its own light",
-    Kind.ROD: "shorten the {part}{amount}, or raise the lens above the rods",
-    Kind.SOLID: "move the {part}{amount} out of the view",
-}
-
-
 def at_words(where: str) -> str:
     """A place with its article: 'the right edge', 'the top right corner', 'both top corners'."""
     if where.startswith(("all ", "both ")):
@@ -293,20 +364,15 @@ def next_step(
     margin: Margin,
     kinds: Sequence[Kind],
     names: Sequence[str],
-    limits: Limits,
-    amount: Amount = no_amount,
+    remedy: Remedy = no_remedy,
 ) -> str:
-    """One plain thing to do; empty where nothing needs doing."""
+    """What to do, in a sentence; empty where nothing needs doing."""
     if word is Word.CLEAR:
         return ""
-    if worst.blame is None or (word is Word.TIGHT and margin.part is not None and margin.percent >= 0):
+    if word is Word.TIGHT and margin.percent > 0:
         return _keep_away(margin, kinds, names)
-    also = [other.part for other in worst.others if other.alone_stops > limits.visible_loss_stops]
-    if len(also) >= MANY_PARTS:
-        parts = _listed([worst.blame.part, *also])
-        return f"bring the whole box closer to the lens, or use a wider one: {parts} each stand in the light"
-    step = REMEDY[worst.blame.kind].format(part=worst.blame.part, amount=amount(worst.blame.part))
-    return f"{step}; then look at the {_listed(also)}, in the light as well" if also else step
+    blamed = f"take the {worst.blame.part} out of the light" if worst.blame else ""
+    return remedy() or blamed or _keep_away(margin, kinds, names)
 
 
 def _keep_away(margin: Margin, kinds: Sequence[Kind], names: Sequence[str]) -> str:
@@ -315,10 +381,6 @@ def _keep_away(margin: Margin, kinds: Sequence[Kind], names: Sequence[str]) -> s
     of_lens = kinds[margin.part] in {Kind.BARREL, Kind.FRONT_RING}
     away = "leave the lens where it is" if of_lens else f"do not bring the {names[margin.part]} any further in"
     return f"{away}, and confirm {at_words(margin.where)} on the test shoot"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
 
 
 def never_clear(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
@@ -338,7 +400,7 @@ def never_clear_beyond(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) 
 
 def _tight_at_best(guides: tuple[GuideVerdict, ...], step: str) -> tuple[GuideVerdict, ...]:
     return tuple(
-        replace(guide, word=worst_word([guide.word, Word.TIGHT]), next_step=step) if guide.word is Word.CLEAR else guide
+        replace(guide, word=worst_word([guide.word, Word.TIGHT]), next_step=step) if guide.word in LOSING_NOTHING else guide
         for guide in guides
     )
 

@@ -43,6 +43,7 @@ from scenes.questions.filters.text import (
     ROOM_WORDS,
     added_words,
     close_up_words,
+    decided_words,
     graded_words,
     holder_words,
     method_words,
@@ -184,6 +185,7 @@ def _table(columns: Sequence[Column[Any]], rows: Sequence[Any], title: str = "",
 def _stage_blocks(stage: StageAnswer, margin_mm: float) -> Iterator[Block]:
     yield Heading(f"{stage.name}, {ahead_in_words(stage.stage.at_mm, 'the back plate', 'g')}: glass that the beam needs")
     yield needs_table(stage, margin_mm)
+    yield from (Paragraph(decided_words(stage, need, margin_mm), INDENT) for need in stage.needs)
     yield Paragraph(ROOM_WORDS, INDENT)
     yield Gap()
     yield Paragraph(holder_words(stage), INDENT)
@@ -215,13 +217,19 @@ def needs_table(stage: StageAnswer, margin_mm: float) -> Table[StageNeed]:
             width=17,
         )
 
-    sizes = (size("size upright", "smallest_upright", turned=False), size("size any turn", "smallest_any_turn", turned=True))
+    as_is = "size upright" if stage.stage.turn_deg == 0.0 else f"size at {stage.stage.turn_deg:g} deg"
+    sizes = (size(as_is, "smallest_as_turned", turned=False), size("size any turn", "smallest_any_turn", turned=True))
     return _table((*NEED_COLUMNS, *sizes, ROOMS_COLUMN), stage.needs)
 
 
 def size_words(room: SizeRoom | None, *, turned: bool) -> str:
     """'5x5 +3.2', or that no catalogue size does."""
-    return "none" if room is None else f"{room.size.name} {room.turned_mm if turned else room.upright_mm:+.1f}"
+    return "none" if room is None else f"{room.size.name} {room.turned_mm if turned else room.fitted_mm:+.1f}"
+
+
+def guess_data(state: State) -> list[float | None] | None:
+    """How much wider than at infinity a state's field is guessed to be (across, upright) [%]; None where it is none."""
+    return None if state.field_guess_percent is None else [finite(percent) for percent in state.field_guess_percent]
 
 
 def sizes_table(stage: StageAnswer, margin_mm: float) -> Table[SizeRoom]:
@@ -249,7 +257,7 @@ def sizes_table(stage: StageAnswer, margin_mm: float) -> Table[SizeRoom]:
             of=lambda room: fits_holder(room.size, stage.holder_mm, widest_mm),
             words=lambda fits: "?" if fits is None else "takes" if fits else "no",
         ),
-        served("upright", "upright", turned=False),
+        served("upright" if stage.stage.turn_deg == 0.0 else "as turned", "as_turned", turned=False),
         served("at any turn", "any_turn", turned=True),
     ]
     return _table(columns, stage.needs[0].sizes, ruled=False)
@@ -357,7 +365,9 @@ NEED_COLUMNS: tuple[Column[StageNeed], ...] = (
 )  # fmt: skip
 ROOM_COLUMNS: tuple[Column[SizeRoom], ...] = (
     Column(key="size", of=lambda room: room.size.name),
-    Column(key="upright_mm", of=lambda room: room.upright_mm, data=finite),
+    Column(key="as_turned_mm", of=lambda room: room.fitted_mm, data=finite),
+    Column(key="state", of=lambda room: room.state.key),
+    Column(key="field_guess_percent", of=lambda room: guess_data(room.state)),
     Column(key="any_turn_mm", of=lambda room: room.turned_mm, data=finite),
 )
 ROOMS_COLUMN: Column[StageNeed] = Column(key="rooms", of=lambda need: Table(columns=ROOM_COLUMNS, rows=need.sizes).data())

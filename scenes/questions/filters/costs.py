@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geometry.body import Kind
-from raytrace.beam.clearance import clearances
 from raytrace.box import Box, GlassKind
 from raytrace.shares import loss_stops
+from scenes.changes.rooms import clearances_in
 from scenes.questions.filters.effects import with_close_ups
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.catalogue import rods as catalogue_rods
@@ -50,7 +50,7 @@ def standing(plans: Sequence[State], box_of: Callable[[State], Box] = lambda pla
     engine, worst, least = engine_of("coverage"), (0.0, state_words(plans[0])), (float("inf"), "")
     for plan in plans:
         box = without_flags(box_of(plan))
-        nearest = min(((found.clearance_mm, found.part) for found in clearances(plan.variants, plan.guides, box)), default=least)
+        nearest = min(((found.clearance_mm, found.part) for found in clearances_in(plan.variants, plan.guides, box)), default=least)
         least = min(least, nearest)
         if nearest[0] > UNTOUCHED_MM:
             continue

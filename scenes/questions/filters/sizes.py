@@ -15,7 +15,7 @@ from geometry.glass_room import room_any_turn_mm, room_mm, turned_size_mm, uprig
 from geometry.outline import Outline, RoundedRectangle
 from geometry.parts import opening, part_pose
 from raytrace.beam.beam import union
-from raytrace.beam.outline import Section
+from raytrace.beam.outline import Section, widened
 from raytrace.beam.planes import fillings, sections_in
 from raytrace.beam.rays import ENDLESS_MM
 from raytrace.box import Box, Glass
@@ -35,16 +35,20 @@ SAME_MM = 0.5  # heights that differ by less are one holder's: glass is cut to a
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizeRoom:
-    """The room that a catalogue size leaves round a beam, upright and at the worst turn [mm]; negative where the beam passes it."""
+    """The room that a catalogue size leaves round a beam, as its tray is turned and at the worst turn [mm]; negative: passed.
+
+    `state` is the one that leaves least as the tray is turned.
+    """
 
     size: FilterSize
-    upright_mm: float
+    fitted_mm: float
     turned_mm: float
+    state: State
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StageNeed:
-    """What one lens needs of the glass in one stage.
+    """What one lens needs of the glass in one stage, over its whole range.
 
     section is the beam at both faces of the glass, about the tray's centre (x to the operator's left, y up). now_mm is the room
     that the glass in the scene leaves as it is turned; None for an empty tray. tray_mm is the room in the tray's own opening, from
@@ -76,7 +80,7 @@ def stage_answers(scene: Scene, ranged: Sequence[Ranged]) -> tuple[StageAnswer, 
     found = []
     for number, stage in enumerate(scene.box.stage, 1):
         fitted = [one for one in ordered if is_fitted(stage, one.lens.name)]
-        needs = tuple(_stage_need(one.lens, stage, one.plans) for one in fitted)
+        needs = tuple(_stage_need(one, stage) for one in fitted)
         if needs:
             found.append(StageAnswer(name=stage_name(stage, number), stage=stage, holder_mm=_holder_mm(stage), needs=needs))
     return tuple(found)
@@ -94,10 +98,12 @@ def field_deg(plans: Sequence[State]) -> float:
     return largest
 
 
-def _stage_need(lens: Lens, stage: Stage, plans: Sequence[State]) -> StageNeed:
+def _stage_need(held: Ranged, stage: Stage) -> StageNeed:
+    lens, plans = held.lens, held.plans
     try:
-        section = union([_at_glass(stage, plan) for plan in plans])
-        in_tray = union([section, *(_at_tray(stage, plan) for plan in plans)])
+        each = [widened(_at_glass(stage, plan), held.left_out_mm) for plan in plans]
+        section = union(each)
+        in_tray = union([section, *(widened(_at_tray(stage, plan), held.left_out_mm) for plan in plans)])
     except GeometryError as error:
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
     return StageNeed(
@@ -105,7 +111,7 @@ def _stage_need(lens: Lens, stage: Stage, plans: Sequence[State]) -> StageNeed:
         section=section,
         upright_mm=upright_size_mm(section),
         turned_mm=turned_size_mm(section),
-        sizes=tuple(_size_room(size, section) for size in filter_sizes().values()),
+        sizes=tuple(_size_room(size, each, plans, stage.turn_deg) for size in filter_sizes().values()),
         now_mm=None if stage.filter is None else room_mm(filter_outline(stage.filter), section, stage.turn_deg),
         tray_mm=room_mm(_tray_opening(stage), in_tray, stage.turn_deg),
     )
@@ -115,9 +121,12 @@ def _tray_opening(stage: Stage) -> Outline:
     return opening(size_mm=stage.opening_mm, diameter_mm=stage.opening_diameter_mm, corner_mm=stage.corner_mm)
 
 
-def _size_room(size: FilterSize, section: Section) -> SizeRoom:
+def _size_room(size: FilterSize, sections: Sequence[Section], plans: Sequence[State], turn_deg: float) -> SizeRoom:
     outline = size_outline(size)
-    return SizeRoom(size=size, upright_mm=room_mm(outline, section), turned_mm=room_any_turn_mm(outline, section))
+    rooms = [room_mm(outline, section, turn_deg) for section in sections]
+    least = int(np.argmin(rooms))
+    turned_mm = min(room_any_turn_mm(outline, section) for section in sections)
+    return SizeRoom(size=size, fitted_mm=rooms[least], turned_mm=turned_mm, state=plans[least])
 
 
 def size_outline(size: FilterSize) -> Outline:
@@ -186,7 +195,7 @@ def widest_served(answer: StageAnswer, size: FilterSize, margin_mm: float, *, tu
     served = []
     for need in answer.needs:  # widest lens first
         room = next(room for room in need.sizes if room.size.name == size.name)
-        served.append((room.turned_mm if turned else room.upright_mm) >= margin_mm)
+        served.append((room.turned_mm if turned else room.fitted_mm) >= margin_mm)
     if not any(served):
         return None, ()
     first = served.index(True)
@@ -198,7 +207,7 @@ def widest_served(answer: StageAnswer, size: FilterSize, margin_mm: float, *, tu
 def smallest(need: StageNeed, margin_mm: float, *, turned: bool, round_glass: bool = False) -> SizeRoom | None:
     """The smallest catalogue size of a form, by area, that leaves the margin; None where none does."""
     same_form = [room for room in need.sizes if (room.size.diameter_mm is not None) == round_glass]
-    enough = [room for room in same_form if (room.turned_mm if turned else room.upright_mm) >= margin_mm]
+    enough = [room for room in same_form if (room.turned_mm if turned else room.fitted_mm) >= margin_mm]
     return min(enough, key=_area_mm2, default=None)
 
 

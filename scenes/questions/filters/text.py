@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from scenes.questions.filters.costs import RodAnswer
 from scenes.questions.filters.effects import CloseUp, GradedAnswer
-from scenes.questions.filters.sizes import StageAnswer
+from scenes.questions.filters.sizes import StageAnswer, StageNeed, smallest, takes_round
+from scenes.states.names import state_words
 
 SAME_HEIGHT_MM = 0.05
 CAUTION = (
@@ -31,6 +32,17 @@ def method_words(margin_mm: float) -> str:
         "focus, at the widest stop, with the trays nearer the lens filled or empty. Glass sits in the middle of its tray. "
         f"Room is from the beam to the edge of the glass; a size does with {margin_mm:g} mm of it. Lengths in mm."
     )
+
+
+def decided_words(stage: StageAnswer, need: StageNeed, margin_mm: float) -> str:
+    """Which state decides a lens's size, and whether its field is a guess there: '40: 4x5.65 by 40, focus 450 mm, f/2'."""
+    found = smallest(need, margin_mm, turned=False, round_glass=takes_round(stage.stage))
+    room = found or max(need.sizes, key=lambda room: room.fitted_mm)
+    words = f"{need.lens.name}: {'no size' if found is None else found.size.name}, decided by {state_words(room.state)}"
+    guess = room.state.field_guess_percent
+    if guess is None:
+        return f"{words}."
+    return f"{words}; its field there is a guess, taken {guess[0]:+.1f} % across and {guess[1]:+.1f} % upright against infinity."
 
 
 def holder_words(stage: StageAnswer) -> str:

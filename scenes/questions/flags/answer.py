@@ -15,6 +15,7 @@ from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.changes.flag_angles import FlagState, FlagSummary, Limits, clear_angles, flag_states, joint_loss, summaries
 from scenes.changes.flag_collisions import FlagCollisions
+from scenes.changes.flagless import InBeam, in_beam_without_flags
 from scenes.io.file_names import file_names
 from scenes.questions.flags.changes import ChangeSearch, ChangesTried
 from scenes.questions.flags.lights import FlaglessBoxes, LightAnswer, light_answers, lights_in_states
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from scenes.states.state import State
 
 STATE_WIDTH = 32
+MOST_TOLD = 4
 ANGLES = ("clear_deg", "touch_deg", "visible_deg")
 CAUTIONS = (
     "These angles are for flags and lenses as drawn: measure the hinge and the pupil, and confirm at the test shoot.",
@@ -56,6 +58,8 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
         flags=tuple(flags),
         joint=joint,
         met=collisions.met(clear_angles(flags)),
+        met_as_set=collisions.met_as_set(),
+        rest=in_beam_without_flags(plans),
         lights=lights,
         searched=_searched(plans, lights) if changes else None,
     )
@@ -73,6 +77,7 @@ def _searched(plans: Sequence[State], lights: Sequence[LightAnswer]) -> tuple[Ch
 class FlagsAnswer(Answer):
     """Each flag and each light over all states.
 
+    rest: what stands in the beam whatever the flags do; met_as_set: flags that meet something as they are.
     joint: the loss where all flags are set to their angles for a visible loss, and in which state; met: what stands in each
     other's way at their clear angles; searched: changes tried for lights that nothing keeps off, None where none were asked for.
     """
@@ -88,6 +93,8 @@ class FlagsAnswer(Answer):
     met: str
     lights: tuple[LightAnswer, ...]
     searched: tuple[ChangesTried, ...] | None
+    met_as_set: str = ""
+    rest: tuple[InBeam, ...] = ()
 
     @property
     def exit_status(self) -> int:
@@ -121,6 +128,12 @@ class FlagsAnswer(Answer):
         """What all flags do at once."""
         if not self.flags:
             yield "The box has no flag."
+        if self.rest:
+            told = "; ".join(found.words for found in self.rest[:MOST_TOLD])
+            more = f"; and {len(self.rest) - MOST_TOLD} more" if len(self.rest) > MOST_TOLD else ""
+            yield f"With all flags open the rest of the box still stands in the beam: {told}{more}. No flag is to blame for that."
+        if self.met_as_set:
+            yield f"As set, {self.met_as_set}: open one of them."
         if self.joint is not None:
             loss, plan = self.joint
             most = f"up to {loss:.2f} stop" if math.isfinite(loss) else "all light"
@@ -137,6 +150,10 @@ class FlagsAnswer(Answer):
             "visible_loss_stops": self.visible_stops,
             "flags": [flag_data(flag) for flag in self.flags],
             "meet_at_clear_deg": self.met or None,
+            "meet_as_set": self.met_as_set or None,
+            "in_beam_without_flags": [
+                {"part": found.part, "depth_mm": finite(found.depth_mm), "state": found.state.key} for found in self.rest
+            ],
             "all_at_visible_deg": joint,
             "lights": [light_data(light, self.searched) for light in self.lights],
         }

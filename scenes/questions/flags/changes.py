@@ -16,10 +16,11 @@ from geometry.body import Kind
 from geometry.frame import Side
 from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
 from raytrace.stray.direct import StrayLight
-from raytrace.stray.flag_light import FlatTarget, Shield, shading_of
-from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in
+from raytrace.stray.flag_light import Shield, shading_of
+from raytrace.stray.target import FlatTarget
+from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in, rounded_down
 from scenes.changes.flag_collisions import FlagCollisions
-from scenes.questions.flags.lights import PAIR_ANGLES, FlaglessBoxes, neighbours, rounded_down, sides_of
+from scenes.questions.flags.lights import PAIR_ANGLES, FlaglessBoxes, neighbours, sides_of
 from scenes.scene_file.tables.box import Box, Extension, Flag
 from scenes.states.box import flag_name
 from scenes.states.select import widest_stops

@@ -7,24 +7,22 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely
 
 from geometry.arrays import FloatArray
-from geometry.frame import Pose, Side, pose
+from geometry.frame import Side
 from geometry.openings import enclosure_of
-from geometry.outline import Circle, to_shape
 from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.stray.direct import StrayLight
-from raytrace.stray.flag_light import FlatTarget, Shading, Shield, shading_of
-from raytrace.stray.target import beam_on_glass
-from raytrace.stray.world import STEP_MM, World
-from scenes.changes.flag_angles import STEP_DEG, FlagPlace, FlagState, FlagSummary
+from raytrace.stray.flag_light import Shading, Shield, shading_of
+from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face
+from raytrace.stray.world import World
+from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, rounded_down
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.select import widest_stops
 from scenes.states.state import State
-from scenes.states.stray import angles_deg, fit_of, in_frame, stray_lights
+from scenes.states.stray import angles_deg, fit_of, light_in_frame, stray_lights
 
 PAIR_DEG = 0.5  # steps of the first flag of two
 LEANS_DEG = 5.0  # a light nearer to the axis than this on a side does not come from that side
@@ -153,16 +151,9 @@ class FlaglessBoxes:
     def target(self, plan: State) -> FlatTarget:
         """The outermost glass as far as the beam crosses it, over all pupil depths; else the lens front."""
         if plan.box.glasses:
-            glass = plan.box.glasses[-1]
-            sections = [beam_on_glass(lens, plan.grid, plan.box) for lens in plan.variants]
-            outline = shapely.union_all(sections).convex_hull
-            assert isinstance(outline, shapely.Polygon)
-            face = glass.slab.pose.points_to_frame(np.array([0.0, 0.0, glass.slab.thickness_mm / 2 + STEP_MM]))
-            return FlatTarget(name=glass.name, pose=Pose(glass.slab.pose.rotation, face), outline=outline)
+            return glass_face(plan.box, [beam_on_faces(lens, plan.grid, plan.box) for lens in plan.variants])
         front = fit_of(self.box(plan), plan.lens, 0.0).front
-        circle = to_shape(Circle(front.glass_mm / 2))
-        assert isinstance(circle, shapely.Polygon)
-        return FlatTarget(name="lens front", pose=pose(ahead_mm=STEP_MM), outline=circle)
+        return lens_front_face(front.glass_mm / 2)
 
 
 def lights_in_states(
@@ -185,7 +176,7 @@ def light_in_state(
     light: StrayLight, plan: State, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
 ) -> LightInState:
     """One light in one state."""
-    shown = any(bool(in_frame(lens, plan.grid, light.direction[None])[0]) for lens in plan.variants)
+    shown = any(light_in_frame(lens, plan.grid, light) for lens in plan.variants)
     toward = [place for place in places if place.side in sides_of(light)]
     named = [(place, bars) for place in toward for bars in (place.bars, place.bars.bare)]
     shields = [Shield(hinge=place.hinge, bars=bars, from_deg=start[place.name]) for place, bars in named]
@@ -258,14 +249,6 @@ def sides_of(light: StrayLight) -> tuple[Side, ...]:
     x, y = float(light.direction[0]), float(light.direction[1])
     sides = [(abs(x), Side.LEFT if x > 0 else Side.RIGHT), (abs(y), Side.TOP if y > 0 else Side.BOTTOM)]
     return tuple(side for lean, side in sorted(sides, reverse=True) if lean > math.sin(math.radians(LEANS_DEG)))
-
-
-def rounded_down(angle_deg: float) -> float:
-    """An angle to the step before it; -inf below what a flag can be set to."""
-    if not math.isfinite(angle_deg):
-        return angle_deg
-    down = round(math.floor((angle_deg + 1e-9) / STEP_DEG) * STEP_DEG, 1)
-    return down if down >= LEAST_DEG else -math.inf
 
 
 def window_of(flag: FlagSummary, by_state: Sequence[LightInState]) -> Window | None:

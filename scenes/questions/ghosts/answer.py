@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from raytrace.ghosts.paths import Route
 from raytrace.optics.fresnel import loss_stops
 from scenes.answers.answer import CLEAR, Answer, Sheets, state_data
 from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Note, Paragraph
@@ -19,12 +20,14 @@ from scenes.questions.ghosts.report import GhostReport, ghost_report
 from scenes.questions.ghosts.set_text import set_words
 from scenes.questions.ghosts.set_tilt import Left, SetTilt, set_tilt
 from scenes.questions.ghosts.text import (
+    NOT_BACK,
     is_hidden,
     is_opposite,
     lands_words,
     next_step,
     outcome_words,
     place_words,
+    rest_words,
     short_words,
     side_words,
     size_words,
@@ -153,6 +156,8 @@ def _own_blocks(report: GhostReport) -> Iterator[Block]:
             yield Heading(f"  {light.name} at {place_words(light.picture_mm).strip()} mm ({light.where})")
             yield Table(columns=GHOST_COLUMNS, rows=ghosts, heads=heads and bool(ghosts), ruled=False, indent="    ", gap=" ")
             heads = heads and not ghosts
+            if light.in_picture and not any(ghost.ghost.route is Route.SENSOR for ghost in ghosts):
+                yield Heading(f"    sensor and filter: {NOT_BACK}")
 
 
 def _grid_blocks(report: GhostReport) -> Iterator[Block]:
@@ -164,11 +169,15 @@ def _grid_blocks(report: GhostReport) -> Iterator[Block]:
     if len(kinds) == 1 and all(is_opposite(ghost) for ghosts in kinds.values() for ghost in ghosts):
         ((what, ghosts),) = kinds.items()
         opposite = "straight opposite the light, as far on the other side of the lens axis"
-        yield Paragraph(f"{what}: {opposite}, {span_words(ghosts)}", "  ", "    ")
+        yield Paragraph(f"{what}: {opposite}, {span_words(ghosts)}{rest_words(report, ghosts)}", "  ", "    ")
         return
     for place, (what, ghosts) in enumerate(kinds.items()):
         yield Heading(f"  {what}, for a point light far away at:")
         yield Table(columns=PLACE_COLUMNS, rows=ghosts, heads=place == 0, ruled=False, indent="    ", gap=" ")
+        if ghosts[0].ghost.route is Route.SENSOR and len(ghosts) < len(report.lights.lights):
+            yield Heading(f"    from the other places {NOT_BACK}")
+    if not kinds:
+        yield Heading(f"  sensor and filter: {NOT_BACK}")
 
 
 def _tilt_blocks(report: GhostReport) -> Iterator[Block]:

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from geometry.frame import right_up_to_frame, where_in_words
 from raytrace.box import Glass, GlassKind
 from raytrace.ghosts.paths import Ghost, Light, Route, disc_directions, ghosts_of, pupil_mm, spot_mm
+from raytrace.ghosts.returning import light_back
 from raytrace.ghosts.tilt import outside_mm
-from raytrace.optics.camera import Guide, PixelGrid, whole_frame
+from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import LensState, field_slopes
 from scenes.states.lights import LightPlace, lights_of
 from scenes.states.names import OUTSIDE, middle_variant, where
 from scenes.states.state import State
+from scenes.states.stray import in_frame
 
 GRID_SHARE = 0.8  # of the way from the middle to the frame's edge: where lights are put when the scene has none in the picture
 TOGETHER_MM = 0.02  # ghosts nearer to each other than this are one to the eye
@@ -117,7 +120,7 @@ def seen_light(light: Light, lens: LensState, grid: PixelGrid) -> SeenLight:
     """A light as the picture has it."""
     middle, radius = spot_mm(lens, disc_directions(light), 0.0)
     radius = radius if np.isfinite(radius) else 0.0
-    inside = float(outside_mm(middle[None], radius, [whole_frame(grid)])[0]) <= 0
+    inside = bool(in_frame(lens, grid, light.direction[None], light.half_width_deg)[0])
     return SeenLight(
         name=light.name,
         picture_mm=(float(middle[0]), float(middle[1])),
@@ -134,8 +137,14 @@ def seen_ghosts(plan: State, lights: Sequence[Light], on_sensor: Sequence[bool])
 
 def ghosts_in(plan: State, glasses: Sequence[Glass], lights: Sequence[Light], on_sensor: Sequence[bool]) -> tuple[Ghost, ...]:
     """Ghosts of lights in given filters behind this plan's lens."""
-    reflectance = plan.scene.camera.sensor_reflectance
-    return ghosts_of(middle_variant(plan), lights, glasses, sensor_reflectance=reflectance, on_sensor=on_sensor)
+    return ghosts_of(
+        middle_variant(plan),
+        lights,
+        glasses,
+        sensor_reflectance=plan.scene.camera.sensor_reflectance,
+        on_sensor=on_sensor,
+        back=partial(light_back, plan.variants),
+    )
 
 
 def together(found: Sequence[Ghost], grid: PixelGrid, guides: Sequence[Guide]) -> tuple[SeenGhost, ...]:

@@ -169,7 +169,7 @@ class _Set:
     def is_out(self, number: int, lever: _Lever, tilt_deg: float) -> bool:
         """Whether those of one state do."""
         plan, mirrors = self.states[number].plan, lever.things[number].mirrors_at(tilt_deg)
-        return room_mm(middle_variant(plan), self._lights[number], mirrors, plan.guides) > 0
+        return room_mm(middle_variant(plan), self._lights[number], mirrors, plan.guides, plan.variants) > 0
 
     def now(self) -> tuple[Left, ...]:
         """States that have a ghost in the frame as they are."""

@@ -14,6 +14,7 @@ from scenes.questions.ghosts.tilts import ANYWHERE, TiltAnswer
 from scenes.states.names import OUTSIDE
 
 SHARP_MM = 0.01  # a blur no sensor resolves
+NOT_BACK = "none of the mirrored light comes back into the pupil"
 
 
 def place_words(place_mm: Sequence[float]) -> str:
@@ -23,6 +24,13 @@ def place_words(place_mm: Sequence[float]) -> str:
         return OUTSIDE
     across = f"{abs(right):5.1f} {'right' if right >= 0.05 else 'left ' if right <= -0.05 else '     '}"
     return f"{across} {abs(up):5.1f} {'up' if up >= 0.05 else 'down' if up <= -0.05 else ''}"
+
+
+def rest_words(report: GhostReport, ghosts: Sequence[SeenGhost]) -> str:
+    """From which places alone a ghost comes, where not from all that are looked at."""
+    if len(ghosts) == len(report.lights.lights):
+        return ""
+    return f"; of a light at {', '.join(ghost.ghost.light for ghost in ghosts)}: from the other places {NOT_BACK}"
 
 
 def is_opposite(ghost: SeenGhost) -> bool:

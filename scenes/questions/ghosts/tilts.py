@@ -23,6 +23,7 @@ from scenes.states.state import State
 
 TILT_STEP_DEG = 0.1  # finer than this nobody sets a tray or a box; answers are rounded away from 0
 CHART_STEP_DEG = 0.5
+OUTWARD_STEPS = 20  # places from the middle to the edge of the picture at which a light anywhere is looked at
 WHOLE_BOX, ALL_TRAYS = "whole box", "all trays alike"
 MIDDLE, ANYWHERE = "a light in the middle", "a light anywhere in the frame"
 NOT_LOOKED = TiltFit()
@@ -147,10 +148,12 @@ class TiltableBox:
 def wanted_out(plan: State, lights: GhostLights) -> tuple[tuple[str, tuple[Light, ...]], ...]:
     """Whose ghosts are to leave the frame: sets of lights with their names.
 
-    Anywhere means the recorded picture's very edge: whoever stands there is ghosted farthest to the other side.
+    Anywhere means places from the middle to the recorded picture's very edge: whoever stands farthest out of those whose light
+    comes back into the pupil is ghosted farthest to the other side.
     """
     if lights.is_grid:
-        edge = grid_lights(middle_variant(plan), plan.grid, 1.0)
+        steps = np.linspace(0.0, 1.0, OUTWARD_STEPS + 1)[1:]
+        edge = tuple(light for share in steps for light in grid_lights(middle_variant(plan), plan.grid, float(share)))
         return (MIDDLE, (lights.lights[0],)), (ANYWHERE, edge)
     kept = tuple(light for light, seen in zip(lights.lights, lights.seen, strict=True) if seen.in_picture)
     return ((", ".join(light.name for light in kept), kept),)
@@ -174,7 +177,7 @@ def tilt_answers(tiltable: TiltableBox, lights: GhostLights) -> tuple[TiltAnswer
 
 def _answers(tiltable: TiltableBox, words: str, lights: tuple[Light, ...], thing: Thing) -> Iterator[TiltAnswer]:
     state, guides = middle_variant(tiltable.plan), tiltable.plan.guides
-    now = room_mm(state, lights, thing.mirrors_at(thing.present_deg), guides)
+    now = room_mm(state, lights, thing.mirrors_at(thing.present_deg), guides, tiltable.plan.variants)
     bare = TiltAnswer(
         lights=words,
         what=thing.name,
@@ -190,7 +193,7 @@ def _answers(tiltable: TiltableBox, words: str, lights: tuple[Light, ...], thing
         yield _checked(tiltable, lights, bare, thing.present_deg)
         return
     for toward_scene in (True, False):
-        found = escape(state, lights, thing.mirrors_at, guides, toward_scene=toward_scene)
+        found = escape(state, lights, thing.mirrors_at, guides, toward_scene=toward_scene, pupils=tiltable.plan.variants)
         answer = replace(
             bare, is_present=False, toward_scene=toward_scene, tilt_deg=None, exact_deg=found.tilt_deg, room_mm=found.room_mm
         )

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -13,7 +15,11 @@ from raytrace.optics.lens import pencils_for
 from raytrace.reference import reference_shares
 from raytrace.shares import loss_stops
 from raytrace.stray.direct import lit_share, sky_of
+from raytrace.stray.flag_light import Shield, shading_of
+from raytrace.stray.light_on_glass import Reach, reach_of
 from raytrace.stray.picture import leak_picture
+from raytrace.stray.world import World
+from scenes.changes.flag_angles import places_in, rounded_down, set_flags
 from scenes.changes.flag_collisions import come_in, with_flag
 from scenes.changes.flag_limits import FlagLimit, FlagLimits
 from scenes.changes.tilts import Refit, TiltRoom, lean_words
@@ -25,10 +31,9 @@ from scenes.states.state import State, states_of
 from scenes.states.stray import in_frame, setup_of
 
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
-OFF_SHARE = 0.002  # of the target: a light that reaches no more counts as kept off
 HELPS = 0.98  # of all gaps: a change that leaves more does nothing that could be seen
 LEAST_LEAN = 0.087  # sine of 5 deg
-FLAG_STEPS_DEG = (4.0, 1.0)  # how a flag is brought in: in large steps down to its limit, then back out in small ones
+FLAG_STEP_DEG = 4.0  # how a flag that cannot keep a light off is brought in, down to its limit
 ALIKE_SHARE = 0.005  # of the target: a setting that lets in less by no more than this is not worth bringing the flag in for
 TILTS_DEG = (8.0, 5.0, 3.0)  # of a tray, to either side: the largest that fits is measured
 BORE_ROOM_MM = 8.0  # between barrel and bore of a back plate that is proposed; common practice, a donut needs it
@@ -79,6 +84,7 @@ class LightAdvice:
     loss_stops: float
     limit: FlagLimit
     meets: str = ""
+    to_reach: Reach = Reach.UNSURE
 
     @property
     def is_too_far_in(self) -> bool:
@@ -88,7 +94,7 @@ class LightAdvice:
     @property
     def keeps_off(self) -> bool:
         """Whether the light no longer reaches the target."""
-        return self.to_share <= OFF_SHARE
+        return self.to_reach is Reach.NONE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -253,7 +259,7 @@ class _Work:
 
     def lights(self) -> Iterator[LightAdvice | str]:
         for row in self.report.lights:
-            if row.in_frame or row.seen.share <= OFF_SHARE:
+            if row.in_frame or not row.lit:
                 continue
             tried = [self._closed_flag(row, place) for place in self._flags_for(row)]
             if not tried:
@@ -271,7 +277,8 @@ class _Work:
         name = flag_name(flag)
         limit = self.keeping.limits.of(name)
         apart = come_in(self.refit, self.box, place, min(limit.clear_deg, flag.angle_deg))
-        best, share = self._farthest_needed(row, place, limit, max(limit.clear_deg, apart.angle_deg))
+        best = self._kept_off_at(row, place, limit, max(limit.clear_deg, apart.angle_deg))
+        share, reach = self._seen_at(row, place, best)
         return LightAdvice(
             light=row.light.name,
             flag=name,
@@ -282,26 +289,44 @@ class _Work:
             loss_stops=self._loss_of(place, best),
             limit=limit,
             meets=apart.meets,
+            to_reach=reach,
         )
 
-    def _farthest_needed(self, row: LightRow, place: int, limit: FlagLimit, least_deg: float) -> tuple[float, float]:
-        """The widest angle that keeps a light off, else that lets least in, and the share it lets in."""
-        now = self.box.flag[place].angle_deg
-        start = min(now, limit.most_deg)
-        found = [(start, row.seen.share if start == now else self._share_at(row, place, start))]
-        coarse, fine = FLAG_STEPS_DEG
-        for angle in _steps_down(start, least_deg, coarse) if found[0][1] > OFF_SHARE else ():
-            found.append((angle, self._share_at(row, place, angle)))
-            if found[-1][1] <= OFF_SHARE:
-                break
-        angle, share = found[-1] if found[-1][1] <= OFF_SHARE else _widest_of_the_least(found)
-        if share > OFF_SHARE:
-            return angle, share
-        for wider in _steps_down(min(angle + coarse, start), angle, fine)[:-1]:
-            lit = self._share_at(row, place, wider)
-            if lit <= OFF_SHARE:
-                return wider, lit
-        return angle, share
+    def _kept_off_at(self, row: LightRow, place: int, limit: FlagLimit, least_deg: float) -> float:
+        """The widest angle at which the flag alone keeps a light off, as `brimline flags` has it; else one that lets least in."""
+        now = min(self.box.flag[place].angle_deg, limit.most_deg)
+        cut = min(now, rounded_down(self._cut_deg(row, place, limit)))
+        return cut if cut >= least_deg else self._least_lit_at(row, place, now, least_deg)
+
+    def _cut_deg(self, row: LightRow, place: int, limit: FlagLimit) -> float:
+        face = self.report.setup.target.face
+        if face is None:
+            return -math.inf
+        at = places_in(self.box, self.plan)[place]
+        shield = Shield(hinge=at.hinge, bars=at.bars, from_deg=limit.clear_deg)
+        return shading_of(face, row.light, self._bare_world, [shield]).alone_deg(0)
+
+    @cached_property
+    def _bare_world(self) -> World:
+        """The box without its flags."""
+        bare = self.box.model_copy(update={"flag": ()})
+        aim = self.report.setup.target
+        return setup_of(self.plan, self.report.lens, bare, target=aim, rng=np.random.default_rng(3)).world
+
+    def _least_lit_at(self, row: LightRow, place: int, now_deg: float, least_deg: float) -> float:
+        """The widest angle of those that let least of a light in."""
+        angles = [now_deg, *_steps_down(now_deg, least_deg, FLAG_STEP_DEG)]
+        return _widest_of_the_least([(angle, self._share_at(row, place, angle)) for angle in angles])[0]
+
+    def _seen_at(self, row: LightRow, place: int, angle_deg: float) -> tuple[float, Reach]:
+        """The share of the target that a light lights with a flag so set, and whether it is on it at all."""
+        share = self._share_at(row, place, angle_deg)
+        aim = self.report.setup.target
+        if share > 0 or aim.face is None:
+            return share, Reach.SOME
+        box = with_flag(self.box, place, angle_deg)
+        setup = setup_of(self.plan, self.report.lens, box, target=aim, rng=np.random.default_rng(3))
+        return share, reach_of(aim.face, row.light, setup.world, set_flags(box, self.plan))
 
     def _share_at(self, row: LightRow, place: int, angle_deg: float) -> float:
         rng = np.random.default_rng(3)

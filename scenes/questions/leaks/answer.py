@@ -27,6 +27,8 @@ from scenes.questions.leaks.text import (
     mirror_words,
     percent,
     place_words,
+    share_less_than,
+    share_words,
     way_in,
 )
 from scenes.runtime.progress import progress
@@ -313,7 +315,9 @@ def light_columns(report: LeakReport) -> tuple[Column[LightRow], ...]:
         Column(head="stands [deg]", of=lambda row: direction_words(row.light.direction), left=True, width=20),
         *as_named("azimuth_deg", "elevation_deg"),
         Column(key="in_picture", of=lambda row: row.in_frame),
-        Column(head="on the glass", key="share", of=lambda row: row.seen.share, words=percent),
+        Column(head="on the glass", of=share_words),
+        Column(key="share", of=lambda row: row.seen.share),
+        Column(key="share_less_than", of=share_less_than),
         Column(key="share_without_box", of=lambda row: row.off_share),
         Column(head="by way of", of=lambda row: way_in(row, report), width=20, most=20),
         Column(key="by_opening", of=lambda row: _named(("opening", "share"), world.opening_names, row.seen.by_opening)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,14 +11,15 @@ from numpy.typing import NDArray
 
 from geometry.body import Kind
 from geometry.openings import OpeningKind
-from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.stray.bounce import Veil, veil_of
 from raytrace.stray.direct import LightShare, Sky, StrayLight, Through, light_share, sky_of, through_opening, worth_of
+from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.picture import LeakPicture, leak_picture
+from scenes.changes.flag_angles import set_flags
 from scenes.runtime.engines import seed_of
 from scenes.states.state import State
-from scenes.states.stray import StraySetup, angles_deg, in_frame, setup_of, stray_lights
+from scenes.states.stray import StraySetup, angles_deg, in_frame, light_in_frame, setup_of, stray_lights, world_without
 
 PICTURE_COLUMNS = 1024
 LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the total is enough to compare
@@ -64,6 +66,12 @@ class LightRow:
     off_share: float  # what it lights of the target with no box
     seen: LightShare
     veil: Veil
+    reach: Reach  # whether it is on the target at all
+
+    @property
+    def lit(self) -> bool:
+        """Whether any of the target is known to see it."""
+        return self.seen.share > 0.0 or self.reach is Reach.SOME
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,14 +103,16 @@ def run_leaks(plan: State, *, target: str = "glass", columns: int = PICTURE_COLU
     names = [wall.name for wall in setup.world.walls if wall.kind in WORTHY and wall.group]
     coarse = sky_of(setup.target, setup.world, WORTH_SIZE).direction
     outside = ~in_frame(pupil, plan.grid, coarse)
-    worth = worth_of(setup.target, setup.world, list(dict.fromkeys(names)), outside, WORTH_SIZE)
+    without = {name: world_without(name, plan) for name in dict.fromkeys(names)}
+    worth = worth_of(setup.target, setup.world, without, outside, WORTH_SIZE)
     rows = opening_rows(setup, picture, sky, frame, rng)
+    flags = set_flags(plan.fitted, plan)
     return LeakReport(
         plan=plan,
         lens=pupil,
         setup=setup,
         openings=rows,
-        lights=tuple(_light_row(light, setup, pupil, plan.grid, rng) for light in stray_lights(plan.scene)),
+        lights=tuple(_light_row(light, setup, plan, flags, rng) for light in stray_lights(plan.scene)),
         worth_sr=tuple(sorted(worth.items(), key=lambda item: -item[1])),
         picture=picture,
         mirrored_range=spread,
@@ -162,14 +172,15 @@ def opening_rows(
     return tuple(sorted(rows, key=lambda row: (-row.veil, row.name)))
 
 
-def _light_row(light: StrayLight, setup: StraySetup, lens: LensState, grid: PixelGrid, rng: np.random.Generator) -> LightRow:
+def _light_row(light: StrayLight, setup: StraySetup, plan: State, flags: Sequence[SetFlag], rng: np.random.Generator) -> LightRow:
     azimuth, elevation = angles_deg(light.direction)
     return LightRow(
         light=light,
         azimuth_deg=azimuth,
         elevation_deg=elevation,
-        in_frame=bool(in_frame(lens, grid, light.direction[None])[0]),
+        in_frame=any(light_in_frame(variant, plan.grid, light) for variant in plan.variants),
         off_share=1.0 if light.direction[2] > 0 else 0.0,
         seen=light_share(setup.target, setup.world, light, rng=rng),
         veil=veil_of(setup.target, setup.world, light, setup.linings, rng=rng),
+        reach=reach_of(setup.target.face, light, setup.world, flags) if setup.target.face else Reach.UNSURE,
     )

@@ -10,8 +10,9 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.frame import where_in_words
 from raytrace.optics.camera import PixelGrid
+from raytrace.stray.light_on_glass import Reach
 from scenes.changes.flag_limits import FlagLimit
-from scenes.questions.leaks.advice import OFF_SHARE, LightAdvice, OpeningAdvice
+from scenes.questions.leaks.advice import LightAdvice, OpeningAdvice
 from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.states.names import state_words
 from scenes.states.stray import angles_deg
@@ -62,16 +63,28 @@ def light_words(row: LightRow, report: LeakReport) -> Iterator[str]:
     """What becomes of a light: what would cut it, or keeps it off, and which linings bounce it."""
     if row.in_frame:
         yield "in the picture: its ghosts are another matter"
-    elif row.seen.share > OFF_SHARE and row.seen.cut_by:
+    elif row.lit and row.seen.cut_by:
         at = f"{row.seen.cut_at_deg:.1f} deg farther" if row.seen.cut_at_deg else "its edge is there already"
         yield f"the first part that would cut it: {row.seen.cut_by}, {at}"
     elif row.seen.stopped_by:
-        yield f"kept off first by: {row.seen.stopped_by}"
+        proof = "" if row.reach is Reach.NONE else f"; {row.seen.rays} rays were followed, more may slip by"
+        yield f"kept off first by: {row.seen.stopped_by}{proof}"
     parts = row.veil.by_part.sum(axis=1)
     names = report.setup.world.wall_names
     most = [f"{names[k]} {percent(float(parts[k]))}" for k in np.argsort(-parts)[:4] if parts[k] > FAINT]
     if most:
         yield f"bounced by {', '.join(most)}"
+
+
+def share_words(row: LightRow) -> str:
+    """How much of the target a light lights; 0 only where that is proven."""
+    less_than = share_less_than(row)
+    return percent(row.seen.share) if less_than is None else f"< {100 * less_than:.2f} %"
+
+
+def share_less_than(row: LightRow) -> float | None:
+    """What share of the target the rays would have found, where they found none and it is not proven that there is none."""
+    return None if row.seen.share > 0 or row.reach is Reach.NONE else row.seen.least_seen
 
 
 def way_in(row: LightRow, report: LeakReport) -> str:
@@ -102,7 +115,7 @@ def _from_to(item: OpeningAdvice) -> str:
 def light_advice_words(light: LightAdvice) -> list[str]:
     """What a flag can do about a light, in one sentence or two."""
     limit = light.limit
-    head = f"{light.light}: lights {percent(light.share)}; the {light.flag}"
+    head = f"{light.light}: lights {_lit_words(light.share)}; the {light.flag}"
     if math.isinf(limit.clear_deg):
         return [f"{head} stands in the picture at any angle: brimline flags says with what"]
     if light.is_too_far_in:
@@ -112,11 +125,16 @@ def light_advice_words(light: LightAdvice) -> list[str]:
     if light.to_angle_deg == light.angle_deg and not light.keeps_off:
         return [f"{head} keeps off no more of it farther in{_held_words(limit, ', nor may it come in past {:g} deg')}"]
     first = f"{light.light}: bring the {light.flag} from {light.angle_deg:g} to {light.to_angle_deg:g} deg: "
-    left = "off the glass" if light.keeps_off else f"{percent(light.share)} -> {percent(light.to_share)} of the glass"
+    left = "off the glass" if light.keeps_off else f"{_lit_words(light.share)} -> {_lit_words(light.to_share)} of the glass"
     lines = [f"{first}{left}; {_clear_words(limit)}"]
     if not light.keeps_off:
         lines.append(f"{_no_farther(light)}: a longer flag or extension, a deeper hood, or a flag on a stand")
     return lines
+
+
+def _lit_words(share: float) -> str:
+    """How much of the target is lit, where some of it is: rays may have found none of that."""
+    return percent(share) if share > 0 else "a little"
 
 
 def _held_words(limit: FlagLimit, words: str = ", the least") -> str:

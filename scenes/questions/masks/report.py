@@ -15,7 +15,7 @@ from geometry.outline import Outline
 from geometry.parts import opening, part_pose
 from raytrace.beam.beam import union
 from raytrace.beam.clearance_plane import loop_clearance
-from raytrace.beam.outline import Section
+from raytrace.beam.outline import Section, widened
 from raytrace.beam.planes import fillings, sections_in, with_glasses
 from raytrace.box import Box
 from scenes.questions.masks.wanted import Wanted
@@ -23,8 +23,9 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Mask
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for
+from scenes.states.box import stage_name
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
-from scenes.states.full_range import focus_note, range_plans
+from scenes.states.full_range import focus_note, ranged
 from scenes.states.load import Loaded
 from scenes.states.names import state_words
 from scenes.states.select import chosen_lenses
@@ -52,7 +53,7 @@ class Place:
 class LensMask:
     """The tightest cut-out of one lens, in the mask's plane (x to the operator's left, y up) [mm].
 
-    need is the beam itself over all states and both faces; cutout has margin and corners. widest names the state whose beam is
+    need is the beam itself over its whole range and both faces; cutout has margin and corners. widest names the state whose beam is
     largest, axis_mm (right, up) is where the lens axis meets the mask. now_mm is how far the mask that the scene has stays out of
     the beam. empty_mm is how much farther the beam reaches anywhere when trays are emptied; 0 where that is counted in. needed_mm
     is the room that `check` asks for with this lens. states are those whose beams it holds.
@@ -146,7 +147,8 @@ def _cut(lenses: Sequence[LensMask], chosen: Split, margin_mm: float) -> tuple[C
 
 def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
     place, fitted = place_of(loaded, lens, wanted.at_mm)
-    plans = range_plans(loaded, lens)
+    held = ranged(loaded, lens)
+    plans = held.plans
     planes = [mask_planes(plan, place) for plan in plans]
     try:
         own = [_section(plan, plan.box, faces) for plan, faces in zip(plans, planes, strict=True)]
@@ -157,13 +159,13 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         ]
     except GeometryError as error:
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
-    need = union(own)
+    need = widened(union(own), held.left_out_mm)
     if need.is_empty:
         where = ahead_in_words(place.at_mm, "the back plate", "g")
         problem = f"has no beam {where}, the plane of focus lies nearer: use another --at"
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=problem)])
     empty_mm = max((reach_beyond_mm(need, section) for section in other if not section.is_empty), default=0.0)
-    need = union([need, *other]) if wanted.also_empty else need
+    need = union([need, *(widened(section, held.left_out_mm) for section in other)]) if wanted.also_empty else need
     return LensMask(
         lens=lens,
         place=place,
@@ -195,6 +197,7 @@ def place_of(loaded: Loaded, lens: Lens, at_mm: float | None) -> tuple[Place, Ma
     if at_mm is not None:
         fitted = tuple(mask for mask in fitted if mask.at_mm == at_mm)
         if not fitted:
+            _refuse_inside_a_part(loaded, lens, at_mm)
             return Place(at_mm=at_mm, thickness_mm=THICKNESS_MM), None
     if len(fitted) != 1:
         found = f"is fitted with {len(fitted)} masks" if fitted else "has no mask in this scene"
@@ -210,6 +213,20 @@ def place_of(loaded: Loaded, lens: Lens, at_mm: float | None) -> tuple[Place, Ma
         now=mask.name or f"mask {number} of the scene",
     )
     return place, mask
+
+
+def _refuse_inside_a_part(loaded: Loaded, lens: Lens, at_mm: float) -> None:
+    """SceneError where a new mask would stand in a tray or in another mask."""
+    box = box_for(loaded.scene, lens)
+    trays = [(stage_name(stage, k), stage.at_mm, stage.depth_mm) for k, stage in enumerate(box.stage, 1)]
+    masks = [(mask.name or f"mask {k}", mask.at_mm, mask.thickness_mm) for k, mask in enumerate(box.mask, 1)]
+    for name, from_mm, depth_mm in (*trays, *masks):
+        if from_mm - THICKNESS_MM < at_mm < from_mm + depth_mm:
+            problem = (
+                f"would stand inside the {name}, which reaches from {from_mm:g} to {from_mm + depth_mm:g} mm "
+                f"ahead of the back plate; use --at {from_mm + depth_mm:g} or more, or {max(from_mm - THICKNESS_MM, 0.0):g} or less"
+            )
+            raise SceneError([Complaint(where=f'a mask for lens "{lens.name}"', problem=problem, source="--at")])
 
 
 def mask_planes(plan: State, place: Place) -> tuple[Pose, Pose]:

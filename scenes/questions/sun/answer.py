@@ -13,7 +13,7 @@ from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.options import Wanted
 from scenes.answers.page import WIDTH
 from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, chosen_sun, limits_of, sun_report
-from scenes.questions.sun.text import CAUTIONS, clock, flag_words, next_step, spans_words, unwanted
+from scenes.questions.sun.text import CAUTIONS, clock, clock_words, flag_words, next_step, spans_words, unwanted
 from scenes.states.load import plans_of
 from scenes.states.names import lens_words, state_words
 from scenes.states.select import first_focus
@@ -42,10 +42,14 @@ class SunAnswer(Answer):
 
     name: ClassVar[str] = "sun"
     exit_status: ClassVar[int] = CLEAR
-    cautions: ClassVar[Sequence[str]] = CAUTIONS
 
     reports: tuple[SunReport, ...]
     title: str
+
+    @property
+    def cautions(self) -> Sequence[str]:
+        """Which clock the times go by where that may mislead, then what could hurt."""
+        return [words for words in (clock_words(self.reports[0]), *CAUTIONS) if words]
 
     @property
     def states(self) -> Sequence[State]:
@@ -63,7 +67,7 @@ class SunAnswer(Answer):
         yield from self._head()
         for report in self.reports:
             yield from _lens_blocks(report)
-        yield from map(Paragraph, self.cautions)
+        yield from map(Paragraph, CAUTIONS)
 
     def _head(self) -> Iterator[Block]:
         report = self.reports[0]
@@ -73,6 +77,8 @@ class SunAnswer(Answer):
         yield Heading(f"{first:%A %d %B %Y}, clock {first:UTC%z}, {_place_words(site.latitude_deg, site.longitude_deg)}")
         heading = f"camera looks {site.camera_heading_deg % 360:g} deg from north, clockwise"
         yield Heading(f"{heading}{_tilt_words(site.camera_tilt_deg)}")
+        if clock_words(report):
+            yield Paragraph(clock_words(report))
         highest = f"; highest {path.sky.height_deg[noon]:.1f} deg at {clock(path.moments[noon])}" if path.up.any() else ""
         yield Heading(f"sun up {spans_words(report, path.up)}{highest}")
         yield Gap()

@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.frame import OUTWARD, Side
-from raytrace.ghosts.paths import Light, disc_directions, picture_mm
-from raytrace.ghosts.tilt import outside_mm
-from raytrace.optics.camera import whole_frame
-from raytrace.optics.lens import LensState
+from raytrace.ghosts.paths import Light, disc_directions
+from raytrace.stray.direct import StrayLight
+from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.target import Target
 from raytrace.stray.world import NOTHING, World
 from raytrace.sun import InPicture, Reaches, Site, SunPath, minutes_of_day, spans, sun_path
+from scenes.changes.flag_angles import set_flags
 from scenes.changes.flag_collisions import come_in, with_flag
 from scenes.changes.flag_limits import FlagLimit, FlagLimits
 from scenes.changes.tilts import Refit
@@ -32,14 +32,16 @@ from scenes.states.box import flag_name
 from scenes.states.lights import site_of, suns_of
 from scenes.states.names import OfState, middle_variant
 from scenes.states.state import State, states_of_lens
-from scenes.states.stray import frame_slopes, setup_of
+from scenes.states.stray import StraySetup, frame_slopes, in_frame, setup_of
 
 BoolArray = NDArray[np.bool_]
 
 SUN_HALF_DEG = 0.2666
 RIM = slice(1, None, 3)  # four of the points round the sun's rim
-ON_GLASS_SHARE = 0.005  # of the target: less than this is the roughness of the points it is looked at
+LOOK_MINUTES = 15  # a beam of sun through some gap lasts longer, or it is found by rays
 RAYS_AT_ONCE = 1 << 18
+SUNDAY, DAYS_OF_A_YEAR = 6, 366
+CLOCK_CHANGES = (((3, 8), (4, 7)), ((9, 24), (11, 7)))  # (month, day) from when to when
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,30 +60,36 @@ class FlagAngle:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SunReport(OfState):
-    """The sun's day for one lens. best_reach (M,) is as `path.reach`, with every flag at its least angle."""
+    """The sun's day for one lens.
+
+    on_glass and on_glass_at_best (M,): when any of it is on the target, as the box is and with every flag at its least angle.
+    """
 
     plan: State
     light: str
+    scene_time: dt.datetime
     site: Site
     target: str
     path: SunPath
-    best_reach: FloatArray
+    on_glass: BoolArray
+    on_glass_at_best: BoolArray
     flags: tuple[FlagAngle, ...]
     frame_deg: FloatArray
-
-    @property
-    def on_glass(self) -> BoolArray:
-        """When the sun is on the target (M,)."""
-        return self.path.reach > ON_GLASS_SHARE
-
-    @property
-    def on_glass_at_best(self) -> BoolArray:
-        """When it still is with the flags in as far as they go (M,)."""
-        return self.best_reach > ON_GLASS_SHARE
 
     def spans(self, holds: BoolArray) -> tuple[tuple[dt.datetime, dt.datetime], ...]:
         """From when to when something holds."""
         return spans(self.path.moments, holds)
+
+
+def clock_may_differ(scene_day: dt.date, day: dt.date) -> bool:
+    """Whether clocks that are put forward and back may be put between two days, or on one of them. Common practice: on Sundays.
+
+    North of the equator on one from 8 to 31 March and on one from 25 October to 7 November, south of it from 1 to 7 April and from
+    24 September to 7 October. Source: the rules of Europe, North America, Australia and New Zealand (from memory).
+    """
+    first, last = min(scene_day, day), max(scene_day, day)
+    days = (first + dt.timedelta(days=k) for k in range(min((last - first).days, DAYS_OF_A_YEAR) + 1))
+    return any(one.weekday() == SUNDAY and any(low <= (one.month, one.day) <= high for low, high in CLOCK_CHANGES) for one in days)
 
 
 def chosen_sun(scene: Scene, name: str | None) -> tuple[str, Sun]:
@@ -122,19 +130,23 @@ def sun_report(
     closer = _Closer(plan, limits or FlagLimits(tuple(states_of_lens(plan.scene, plan.lens, plan.resources))))
     rng = np.random.default_rng(seed_of(plan.key))
     now = setup_of(plan, lens, plan.fitted, target=target, rng=rng)
-    path = sun_path(minutes_of_day(moment), site, in_picture=in_picture_of(lens, plan), reaches=reaches_of(now.target, now.world))
-    flags = closer.flags(path.direction[(path.reach > ON_GLASS_SHARE) & ~path.in_frame])
-    best = setup_of(plan, lens, closer.closed(flags), target=now.target, rng=rng)
+    path = sun_path(minutes_of_day(moment), site, in_picture=in_picture_of(plan), reaches=reaches_of(now.target, now.world))
+    on_glass = on_glass_of(path, path.reach, now, set_flags(plan.fitted, plan))
+    flags = closer.flags(path.direction[on_glass & ~path.in_frame])
+    closed = closer.closed(flags)
+    best = setup_of(plan, lens, closed, target=now.target, rng=rng)
     best_reach = np.zeros_like(path.reach)
     best_reach[path.up] = reaches_of(best.target, best.world)(path.direction[path.up])
     slope = frame_slopes(lens, plan.grid)
     return SunReport(
         plan=plan,
         light=name,
+        scene_time=sun.time,
         site=site,
         target=now.target.name,
         path=path,
-        best_reach=best_reach,
+        on_glass=on_glass,
+        on_glass_at_best=on_glass_of(path, best_reach, best, set_flags(closed, plan)),
         flags=flags,
         frame_deg=_angles_deg(np.column_stack([slope, np.ones(len(slope))])),
     )
@@ -146,17 +158,37 @@ def _angles_deg(vectors: FloatArray) -> FloatArray:
     return np.degrees(np.column_stack([np.arctan2(-unit[:, 0], unit[:, 2]), np.arcsin(unit[:, 1])]))
 
 
-def in_picture_of(lens: LensState, plan: State) -> InPicture:
-    """Whether any of a disc in some direction is in the recorded picture."""
+def in_picture_of(plan: State) -> InPicture:
+    """Whether any of a disc in some direction is in the recorded picture, whatever the pupil's depth."""
 
     def ask(direction: FloatArray, width_deg: FloatArray) -> BoolArray:
-        found = np.zeros(len(direction), dtype=np.bool_)
-        for k in np.flatnonzero(direction[:, 2] > 0):
-            points = picture_mm(lens, _disc(direction[k], float(width_deg[k]) / 2))
-            found[k] = bool((outside_mm(points, 0.0, [whole_frame(plan.grid)]) <= 0).any())
-        return found
+        return np.any([in_frame(lens, plan.grid, direction, width_deg / 2) for lens in plan.variants], axis=0)
 
     return ask
+
+
+def on_glass_of(path: SunPath, share: FloatArray, setup: StraySetup, flags: Sequence[SetFlag]) -> BoolArray:
+    """When any of the sun is on the target (M,): rays show it, and at the ends of their minutes the exact judgement."""
+    lit = share > 0
+    known: dict[int, bool] = {}
+
+    def is_lit(minute: int) -> bool:
+        if minute not in known:
+            known[minute] = bool(path.up[minute]) and _is_on(path, minute, setup, flags)
+        return known[minute]
+
+    for minute in range(0, len(lit), LOOK_MINUTES):
+        lit[minute] = lit[minute] or is_lit(minute)
+    for step, minutes in ((1, range(1, len(lit))), (-1, range(len(lit) - 2, -1, -1))):
+        for minute in minutes:
+            lit[minute] = lit[minute] or (lit[minute - step] and is_lit(minute))
+    return lit
+
+
+def _is_on(path: SunPath, minute: int, setup: StraySetup, flags: Sequence[SetFlag]) -> bool:
+    face = setup.target.face
+    sun = StrayLight(name="sun", direction=path.direction[minute], width_deg=float(path.sky.width_deg[minute]))
+    return face is not None and reach_of(face, sun, setup.world, flags) is Reach.SOME
 
 
 def _disc(direction: FloatArray, half_deg: float) -> FloatArray:

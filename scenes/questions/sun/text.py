@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 
-from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport
+from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, clock_may_differ
 from scenes.states.names import state_words
 
 ALIKE_DEG = 1.0  # a flag this near to its limit is in as far as it goes
@@ -21,6 +21,16 @@ CAUTIONS = (
 def clock(moment: dt.datetime) -> str:
     """A time of day."""
     return moment.strftime("%H:%M")
+
+
+def clock_words(report: SunReport) -> str:
+    """A warning where the day's own clock may not be the one that the scene's time is given by; else empty."""
+    day = report.path.moments[0].date()
+    if not clock_may_differ(report.scene_time.date(), day):
+        return ""
+    which = "on this day" if day == report.scene_time.date() else f"between {report.scene_time:%d %B %Y} and this day"
+    clock_now = f"All times are by {report.scene_time:UTC%z}, the clock of the scene's own time."
+    return f"{clock_now} Clocks may be put {which}: then add or take off the hour."
 
 
 def spans_words(report: SunReport, holds: BoolArray) -> str:

@@ -11,7 +11,7 @@ from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragrap
 from scenes.answers.numbers import distance, finite
 from scenes.answers.page import clipped
 from scenes.answers.table import Column, Table
-from scenes.questions.widest.lens_family import assumed
+from scenes.questions.widest.lens_family import Rule, assumed
 from scenes.questions.widest.report import Limit, StateLimits, WidestReport, widest_report
 from scenes.questions.widest.scene_lenses import Fit, LensFits, catalogue
 from scenes.questions.widest.setups import Setup, setup_words
@@ -43,9 +43,20 @@ if TYPE_CHECKING:
     from scenes.states.state import State
 
 
-def answer(show: Loaded, *, no_lenses: bool = False, **options: Any) -> WidestAnswer:
-    """The limits of a family (options: as of `wanted_of`), and the scene's own lenses in the same setups."""
-    wanted = wanted_of(**options)
+def answer(
+    show: Loaded,
+    *,
+    no_lenses: bool = False,
+    like: str | None = None,
+    pupil: str = Rule.WORSE,
+    front: str = Rule.HELD,
+    length: str = Rule.HELD,
+    from_mm: float | None = None,
+    to_mm: float | None = None,
+    added_mm: float | None = None,
+) -> WidestAnswer:
+    """The limits of a family (options as of `wanted_of`), and the scene's own lenses in the same setups."""
+    wanted = wanted_of(like=like, pupil=pupil, front=front, length=length, from_mm=from_mm, to_mm=to_mm, added_mm=added_mm)
     states = () if no_lenses else widest_stops(plans_of(show))
     with progress(len(states) + 4, "widest") as tick:
         report = widest_report(show, wanted, tick)

@@ -13,9 +13,10 @@ import numpy as np
 from scipy.optimize import brentq
 
 from geometry.body import Part
-from raytrace.beam.clearance import ALONG_MM, Clearance, Measure, NamedBeam, beams_of, measure_of, part_clearance, scaled
+from raytrace.beam.clearance import ALONG_MM, Clearance, scaled
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
+from scenes.changes.rooms import Rooms
 from scenes.changes.stages import added_depth_mm
 from scenes.questions.widest.lens_family import (
     LONGEST_SHARE,
@@ -178,8 +179,7 @@ class Sweep:
         self._guides = guides_of(scene.camera, self._grid)
         self._from_mm, self._to_mm = ends_mm[0], longest_mm(focus_mm, ends_mm[1])
         self._stacks: dict[float, Stack] = {}
-        self._beams: dict[tuple[float, float], tuple[NamedBeam, ...]] = {}
-        self._measures: dict[int, tuple[Part, Measure]] = {}
+        self._beams: dict[tuple[float, float], tuple[Rooms, ...]] = {}
         self._found: dict[tuple[float, float, int], Clearance] = {}
         self._needed: dict[float, float] = {}  # room by focal length: a walk may end short of a wider lens's corner
         self._sure: dict[tuple[float, float, int], tuple[float, float]] = {}  # by scale, room, part: focal lengths seen clear at
@@ -288,9 +288,8 @@ class Sweep:
     def _measured(self, part: Part, focal_mm: float, scale: float) -> Clearance:
         key = (focal_mm, scale, id(part))
         if key not in self._found:
-            if id(part) not in self._measures:
-                self._measures[id(part)] = part, measure_of(part.body)  # with the part, whose id would else be given anew
-            self._found[key] = part_clearance(part, self._beams_at(focal_mm, scale), self._measures[id(part)][1])
+            each = [rooms.clearance(part) for rooms in self._beams_at(focal_mm, scale)]
+            self._found[key] = _least(each)
         return self._found[key]
 
     def _surely_clear(self, part: Part, focal_mm: float, scale: float) -> bool:
@@ -300,7 +299,7 @@ class Sweep:
         spans = [self._sure.get((*one, id(part))) for one in {here, *known}]
         return any(span is not None and span[0] <= focal_mm <= span[1] for span in spans)
 
-    def _beams_at(self, focal_mm: float, scale: float) -> tuple[NamedBeam, ...]:
+    def _beams_at(self, focal_mm: float, scale: float) -> tuple[Rooms, ...]:
         key = (focal_mm, scale)
         if key not in self._beams:
             states = family_states(self._family, self._grid, focal_mm, self.focus_mm, self.f_number)
@@ -308,9 +307,9 @@ class Sweep:
         return self._beams[key]
 
 
-def beams_in(states: Sequence[LensState], guides: Sequence[Guide], stack: Stack, scale: float) -> tuple[NamedBeam, ...]:
+def beams_in(states: Sequence[LensState], guides: Sequence[Guide], stack: Stack, scale: float) -> tuple[Rooms, ...]:
     """The beams of some pupil places through a stack, of guides grown by a scale."""
-    return beams_of(states, [scaled(guide, scale) for guide in guides], stack.whole)
+    return tuple(Rooms([state], [scaled(guide, scale) for guide in guides], stack.whole) for state in states)
 
 
 def _least(found: Sequence[Clearance]) -> Clearance:

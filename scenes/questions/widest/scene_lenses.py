@@ -10,18 +10,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from geometry.body import Part
-from raytrace.beam.clearance import Clearance, NamedBeam, part_clearance
+from raytrace.beam.clearance import Clearance, scaled
 from raytrace.beam.frame_margin import pessimistic_share
 from raytrace.coverage.engine import coverage_shares
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import loss_stops
-from scenes.questions.widest.report import ROOMY, TOUCHING, beams_in
+from scenes.changes.rooms import Rooms
+from scenes.questions.widest.report import ROOMY, TOUCHING
 from scenes.questions.widest.setups import Setup, Stack, setups_of, stack_of
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.lens import Lens
 from scenes.states.clear_rule import NOTHING_SHARE, SHOWN_STOPS, UNSEEN_MM, Word, has_room, room_needed_mm
+from scenes.states.focus_plane import BEYOND, light_in_doubt
 from scenes.states.load import Loaded
 from scenes.states.state import State
 
@@ -84,7 +86,7 @@ class _Look:
 
     def __init__(self, plan: State, stack: Stack) -> None:
         self._plan, self._stack, self._needed_mm = plan, stack, room_needed_mm(plan.variants)
-        self._beams: dict[float, tuple[NamedBeam, ...]] = {}
+        self._beams: dict[float, Rooms] = {}
         self._known: dict[tuple[int, float], Clearance] = {}
         points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in plan.guides])
         self._pencils = [pencils_for(variant, points) for variant in plan.variants]
@@ -98,11 +100,14 @@ class _Look:
             met = self._clearance(parts[first], TOUCHING)
             return Fit(setup=setup, word=word, met=met, loss_stops=loss, plan=self._plan)
         near = [part for part in parts if not self._is_clear(part)]
+        if not near and light_in_doubt(self._plan):
+            return Fit(setup=setup, word=Word.TIGHT, met=None, loss_stops=0.0, plan=self._plan)
         if not near:
             return Fit(setup=setup, word=Word.CLEAR, met=None, loss_stops=0.0, plan=self._plan)
         met = min((self._clearance(part, TOUCHING) for part in near), key=lambda clearance: clearance.clearance_mm)
         # What stands so deep in the beam takes light, whatever the frame's edge has seen of it.
-        word = Word.SHADING if met.clearance_mm <= -UNSEEN_MM else Word.TIGHT
+        doubtful = met.where == BEYOND
+        word = Word.SHADING if met.clearance_mm <= -UNSEEN_MM and not doubtful else Word.TIGHT
         return Fit(setup=setup, word=word, met=met, loss_stops=loss, plan=self._plan)
 
     def _loss(self, setup: Setup) -> tuple[float, int | None]:
@@ -127,8 +132,9 @@ class _Look:
 
     def _clearance(self, part: Part, scale: float) -> Clearance:
         if scale not in self._beams:
-            self._beams[scale] = beams_in(self._plan.variants, self._plan.guides, self._stack, scale)
+            guides = [scaled(guide, scale) for guide in self._plan.guides]
+            self._beams[scale] = Rooms(self._plan.variants, guides, self._stack.whole)
         key = (id(part), scale)
         if key not in self._known:
-            self._known[key] = part_clearance(part, self._beams[scale])
+            self._known[key] = self._beams[scale].clearance(part)
         return self._known[key]

@@ -11,6 +11,7 @@ from scenes.questions.widest.report import Fate, Limit, SetupLimits, StateLimits
 from scenes.questions.widest.scene_lenses import Fit, LensFits
 from scenes.questions.widest.setups import AS_SET, setup_words
 from scenes.states.clear_rule import MEANING, WALK_MM, Word
+from scenes.states.focus_plane import BEYOND
 from scenes.states.lens_front import TOO_SMALL
 from scenes.states.names import setting_words, state_words
 
@@ -82,6 +83,8 @@ def met_words(met: Clearance) -> str:
 def place_words(met: Clearance) -> str:
     """Where a part bites, as the operator sees it: 'top right corner', 'left edge'."""
     side = met.where.split(",")[0]
+    if side == BEYOND:
+        return side
     if side in {"", "centre"}:
         return side or "nowhere near"
     return f"{side} corner" if " " in side else f"{side} edge"
@@ -139,6 +142,8 @@ def why_words(one: LensFits) -> str:
     if fit.word is Word.CLEAR or fit.met is None:
         return ""
     deep = fit.met.clearance_mm
+    if fit.met.where == BEYOND:
+        return f"{one.lens.name}: the {fit.met.part} reaches {BEYOND}, where nothing is looked at ({state_words(fit.plan)})"
     how = f"{-deep:.1f} mm in" if deep < 0 else f"{deep:.1f} mm to spare"
     return f"{one.lens.name}: the {met_words(fit.met)}, {how} ({state_words(fit.plan)})"
 

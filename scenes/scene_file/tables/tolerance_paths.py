@@ -47,12 +47,18 @@ class Spot:
 
 def spots_of(scene: Table, of: str) -> tuple[Spot, ...]:
     """The lengths or angles that a path names; PathError with a way out where it names none."""
-    steps = _steps(of)
-    root = steps[0][0]
+    root = _steps(of)[0][0]
     if root not in ROOTS:
         raise PathError(_wrong_root(root, type(scene)))
-    places = list(_places(scene, (), steps))
-    return tuple(spot for place, key, part in places for spot in spots_at(scene, place, key, part))
+    return tuple(spot for place, key, part in places_of(scene, of) for spot in spots_at(scene, place, key, part))
+
+
+def places_of(scene: Table, of: str, *, tables: bool = False) -> list[tuple[KeyPath, str, str]]:
+    """(path of the table, key, which of a pair) of every value that a path names; PathError with a way out where it names none.
+
+    With `tables` a whole table, or an array of them, is a value too.
+    """
+    return list(_places(scene, (), _steps(of), tables=tables))
 
 
 def _wrong_root(root: str, model: type[Table]) -> str:
@@ -64,7 +70,7 @@ def _wrong_root(root: str, model: type[Table]) -> str:
 def _steps(of: str) -> list[tuple[str, str]]:
     """(key, what stands in brackets) of each step of a path."""
     steps, end = [], 0
-    while end < len(of):
+    while end < len(of) or not of:
         found = STEP.match(of, end)
         if found is None or found.end() == end:
             raise PathError(f"must name tables and a key, such as box.flag[top flag].angle_deg, got {shown(of)}")
@@ -73,7 +79,7 @@ def _steps(of: str) -> list[tuple[str, str]]:
     return steps
 
 
-def _places(table: Table, path: KeyPath, steps: Sequence[tuple[str, str]]) -> Iterator[tuple[KeyPath, str, str]]:
+def _places(table: Table, path: KeyPath, steps: Sequence[tuple[str, str]], *, tables: bool) -> Iterator[tuple[KeyPath, str, str]]:
     """(path of the table, key, part of a pair) of everything that the steps lead to from here."""
     (name, which), rest = steps[0], steps[1:]
     here = _path_words(path)
@@ -85,10 +91,13 @@ def _places(table: Table, path: KeyPath, steps: Sequence[tuple[str, str]]) -> It
             raise PathError(f"goes on beyond {name}, which holds no tables; of a pair write {name}.width or {name}.right")
         yield path, name, rest[0][0] if rest else ""
         return
+    if tables and not rest and not which:
+        yield path, name, ""
+        return
     for inner_path, inner in _inner(value, (*path, name), which):
         if not rest:
             raise PathError(f"must go on to a length or angle of {_path_words(inner_path)}; {_known('', type(inner))}")
-        yield from _places(inner, inner_path, rest)
+        yield from _places(inner, inner_path, rest, tables=tables)
 
 
 def _known(word: str, model: type[Table]) -> str:

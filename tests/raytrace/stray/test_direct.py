@@ -132,7 +132,7 @@ def test_worth_of_a_half_plane_is_what_it_hides():
     wall = flat_surface(shapely.box(-1e5, 0, 1e5, 1e5), pose(ahead_mm=10.0))
     world = World((Part(name="board", kind=Kind.FLAG, body=wall),), (rest(),))
     count = len(SkyChart(size=101).directions())
-    found = worth_of(point_target(), world, ["board"], np.ones(count, dtype=bool), 101)
+    found = worth_of(point_target(), world, {"board": world.without("board")}, np.ones(count, dtype=bool), 101)
     assert found["board"] == pytest.approx(np.pi, rel=0.02)  # a quarter of the sphere
 
 

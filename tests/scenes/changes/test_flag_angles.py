@@ -122,9 +122,10 @@ def tip_angle(length_mm, hinge_mm, at_mm, edge_slope, radius_mm, pupil_mm=40.0):
 def test_angles_of_single_flags_are_those_of_trigonometry(scene):
     top, left = flags_of(scene())
     # hinges in the frame: 3 mm up and 2 mm to the left of the box's own; the frame's left edge lies 1.5 - 18 = -16.5 mm left
-    frames = [(1.0, 5.0), (1.02, 5.0), (1.0, 5.0 + 2.5)]  # as it is; 2 % larger; with the room that a fixed pupil asks for
-    tops = [tip_angle(100, 88, 44, 12 * k / 20, radius) for k, radius in frames]
-    lefts = [tip_angle(80, 102, 44, (18 * k - 1.5) / 20, radius) for k, radius in frames]
+    # as it is; 2 % larger; with the room that a fixed pupil asks for, square to the beam's side, which leans by the picture's slope
+    frames = [(1.0, 0.0), (1.02, 0.0), (1.0, 2.5)]
+    tops = [tip_angle(100, 88, 44, 12 * k / 20, 5.0 + room * np.hypot(1, 12 / 20)) for k, room in frames]
+    lefts = [tip_angle(80, 102, 44, (18 * k - 1.5) / 20, 5.0 + room * np.hypot(1, 16.5 / 20)) for k, room in frames]
     for flag, (touch, *clears) in ((top, tops), (left, lefts)):
         limits, clear = flag.states[0].limits, max(clears)
         assert 0.0 <= limits.touch_deg - touch <= 0.13  # up to the next tenth, and a beam taken 0.02 mm larger
@@ -164,7 +165,7 @@ def test_a_fixed_pupil_holds_flags_off_by_its_room_and_no_more(scene, tilt):
         loaded = load_scene(scene(tilt=tilt, top=angle, left=90))
         state, _ = check_state(plans_of(loaded)[0], engine_of("coverage"), columns=48, limits=CheckLimits(visible_loss_stops=0.1))
         room_mm.append(state.blamed.room_mm)
-    assert room_mm[1] < 2.5 <= room_mm[0]
+    assert room_mm[1] < 2.495 <= room_mm[0]  # told to a hundredth
 
 
 def test_an_extension_counts_and_leaving_it_off_lets_the_flag_in_farther(scene):

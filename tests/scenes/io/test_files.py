@@ -13,6 +13,7 @@ from geometry.outline import area_mm2, contains
 from scenes.cli import main
 from scenes.io.dxf_outline import read_outline
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Folder, read_mesh, read_text, result_folder, write_new, write_whole
+from scenes.io.kept_files import MANIFEST
 from scenes.scene_file.errors import SceneError
 
 
@@ -100,7 +101,7 @@ def test_a_circle_is_an_outline():
 @pytest.mark.parametrize(
     ("draw", "words"),
     [
-        (lambda space: space.add_line((0, 0), (50, 0)), "no closed outline"),
+        (lambda space: space.add_line((0, 0), (50, 0)), "open between x 0.000, y 0.000 mm and x 50.000, y 0.000 mm"),
         (lambda space: [space.add_circle((0, 0), 40), space.add_circle((0, 0), 60)], "inside each other"),
         (lambda space: space.add_circle((90, 0), 40), "about its origin"),
         (lambda space: space.add_circle((0, 0), 2), "save it in mm"),
@@ -156,7 +157,9 @@ def test_files_are_looked_for_beside_the_scene(tmp_path):
 
 
 def names(folder):
-    return sorted(path.relative_to(folder).as_posix() for path in Path(folder).rglob("*") if path.is_file())
+    return sorted(
+        path.relative_to(folder).as_posix() for path in Path(folder).rglob("*") if path.is_file() and path.name != MANIFEST
+    )
 
 
 def fill(staging, text):
@@ -205,7 +208,7 @@ def test_a_failing_swap_puts_the_earlier_result_back(earlier, monkeypatch):
     def refuse(*_):
         raise OSError("disk full")
 
-    monkeypatch.setattr("scenes.io.files._carry_over", refuse)
+    monkeypatch.setattr("scenes.io.files.carry_over", refuse)
 
     def run():
         with result_folder(earlier / "out", "check") as staging:

@@ -40,7 +40,7 @@ MISTAKES = {
     "JSON": (EXAMPLE, '{"brimline": 1}', "a scene file is TOML"),
     "binary file": (EXAMPLE, "\x89PNG\0\0", "must be a text file, found a binary one"),
     "missing DXF": (OPENING, 'outline = "oen.dxf"', 'cannot be found; did you mean "open.dxf"?'),
-    "open DXF outline": (OPENING, 'outline = "open.dxf"', "holds no closed outline; join its lines and arcs end to end"),
+    "open DXF outline": (OPENING, 'outline = "open.dxf"', "mm, a gap of 80 mm; close it: ends more than 0.01 mm apart"),
     "DXF in metres": (OPENING, 'outline = "metres.dxf"', "set its unit to mm ($INSUNITS = 4)"),
     "DXF in inches": (OPENING, 'outline = "inches.dxf"', "it looks drawn in inches (142 mm), save it in mm"),
     "no DXF": (OPENING, 'outline = "text.dxf"', "is no readable DXF drawing; export the cut-out as DXF again"),

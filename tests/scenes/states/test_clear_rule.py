@@ -19,6 +19,7 @@ from scenes.states.notes import walk_notes
 from tests.scenes.check_made import GRID, PUPIL_MM, RADIUS_MM, beam_right_mm, lens, plan, wall_on_the_right
 
 EDGE_MM = beam_right_mm(18) + RADIUS_MM  # where the outermost ray passes the wall: similar triangles
+SLANT = np.hypot(1.0, 18 / 20)  # of a gap in the wall's plane, by the gap at right angles to the outermost ray
 
 
 def judged(state):
@@ -32,7 +33,7 @@ def walking(state, *rows):
 
 @pytest.mark.parametrize(("gap_mm", "word"), [(2.44, Word.TIGHT), (2.56, Word.CLEAR)])
 def test_a_fixed_pupil_is_called_clear_from_two_and_a_half_millimetres_of_room_on(gap_mm, word):
-    result = judged(plan(wall_on_the_right(EDGE_MM + gap_mm)))
+    result = judged(plan(wall_on_the_right(EDGE_MM + gap_mm * SLANT)))
     assert result.blamed.margin.percent > 2.0  # room enough, were the pupil known
     assert result.word is word
     assert result.blamed.room_mm == pytest.approx(gap_mm, abs=0.02)
@@ -40,7 +41,7 @@ def test_a_fixed_pupil_is_called_clear_from_two_and_a_half_millimetres_of_room_o
 
 
 def test_a_pupil_whose_walk_is_known_needs_no_more_room_than_the_frame_does():
-    state = plan(wall_on_the_right(EDGE_MM + 2.3))
+    state = plan(wall_on_the_right(EDGE_MM + 2.3 * SLANT))
     # much like a flat pupil: at the frame's edge, tan 0.9, cos = 0.743 of it stands square to the chief ray
     result = judged(walking(state, (0.0, PUPIL_MM, 1.0, 1.0), (42.0, PUPIL_MM, 0.743, 1.0)))
     assert result.word is Word.CLEAR
@@ -68,21 +69,22 @@ def test_bounds_on_the_pupil_do_not_say_that_it_stands_still():
 
 def test_each_guide_has_its_own_room():
     left = Guide(name="left part", half_width_mm=14, half_height_mm=10, centre_mm=(-4, 0))  # ends at 10 mm right, 40 mm short
-    result = judged(plan(wall_on_the_right(EDGE_MM + 2.3), guides=(left, whole_frame(GRID))))
+    result = judged(plan(wall_on_the_right(EDGE_MM + 2.3 * SLANT), guides=(left, whole_frame(GRID))))
     assert [guide.word for guide in result.guides] == [Word.CLEAR, Word.TIGHT]
     assert result.blamed.guide == whole_frame(GRID).name
-    assert [guide.room_mm for guide in result.guides] == pytest.approx([42.3, 2.3], abs=0.02)
+    assert [guide.room_mm for guide in result.guides] == pytest.approx([(40.0 + 2.3 * SLANT) / np.hypot(1.0, 0.5), 2.3], abs=0.02)
 
 
 def test_room_that_could_not_be_measured_is_no_room(monkeypatch):
-    def broken(*_):
+    def broken(*_, **__):
         raise GeometryError("no section")
 
-    monkeypatch.setattr("raytrace.beam.clearance.clearances", broken)
+    monkeypatch.setattr("raytrace.judge.judgement.judge", broken)
     result = judged(plan(wall_on_the_right(EDGE_MM + 60)))
     assert result.word is Word.TIGHT
     assert "could not be measured" in result.blamed.lack_words
-    assert judged(walking(plan(wall_on_the_right(EDGE_MM + 60)), (0, 40, 1, 1), (50, 40, 1, 1))).word is Word.CLEAR
+    assert judged(walking(plan(wall_on_the_right(EDGE_MM + 60)), (0, 40, 1, 1), (50, 40, 1, 1))).word is Word.TIGHT
+    assert any(note.doubts_light and "could not be measured" in note.text for note in result.notes)
 
 
 def test_a_box_without_parts_is_clear_of_any_pupil():

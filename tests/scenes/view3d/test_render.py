@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 
 from scenes.runtime.child_process import StopSwitch, child_environment
-from scenes.scene_file.errors import SceneError
 from scenes.view3d import render
 from scenes.view3d.content import Heatmap, Line, Place, RayFate, RayPath, Scene3D, Solid, View
 from scenes.view3d.content import Label as Words
-from scenes.view3d.render import Job, offscreen_windows, render_batch, show_window
+from scenes.view3d.render import Job, offscreen_windows, render_batch
 from scenes.view3d.render_process import main as child_main
 
 SIZE = (1200, 750)
@@ -153,7 +152,7 @@ def jobs_in(folder: Path, count: int) -> list[Job]:
 
 def test_pictures_after_a_crash_are_drawn_by_a_second_child(tmp_path, monkeypatch):
     child, starts = fake_child(["draws", "dies", "draws", "too large"])
-    monkeypatch.setattr(render, "_child", child)
+    monkeypatch.setattr(render, "run_child", child)
     monkeypatch.setattr(render, "offscreen_windows", lambda: ("one",))
     report = render_batch(jobs_in(tmp_path, 4))
     assert report.written == (tmp_path / "0.png", tmp_path / "2.png")
@@ -163,7 +162,7 @@ def test_pictures_after_a_crash_are_drawn_by_a_second_child(tmp_path, monkeypatc
 
 def test_where_the_first_kind_of_window_crashes_the_second_is_tried(tmp_path, monkeypatch):
     child, starts = fake_child(["dies", "draws"])
-    monkeypatch.setattr(render, "_child", child)
+    monkeypatch.setattr(render, "run_child", child)
     monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
     assert render_batch(jobs_in(tmp_path, 1)).written == (tmp_path / "0.png",)
     assert starts == ["one", "two"]
@@ -173,12 +172,12 @@ def test_a_child_that_hangs_is_given_up(tmp_path, monkeypatch):
     def hangs(arguments, window, timeout_s, stop):  # noqa: ARG001
         raise subprocess.TimeoutExpired("child", timeout_s, output=b"")
 
-    monkeypatch.setattr(render, "_child", hangs)
+    monkeypatch.setattr(render, "run_child", hangs)
     monkeypatch.setattr(render, "offscreen_windows", lambda: ("one",))
     assert render_batch(jobs_in(tmp_path, 1)).problem == render.NO_OPENGL
 
 
-def test_a_brake_ends_the_child_that_draws_and_no_other_is_started(tmp_path, monkeypatch):
+def test_a_stop_ends_the_child_that_draws_and_no_other_is_started(tmp_path, monkeypatch):
     stop, starts = StopSwitch(), []
 
     def child(arguments, window, timeout_s, stop):  # noqa: ARG001
@@ -187,14 +186,14 @@ def test_a_brake_ends_the_child_that_draws_and_no_other_is_started(tmp_path, mon
             stop.stop()
         return subprocess.CompletedProcess([], sleeper.returncode, "", "")
 
-    monkeypatch.setattr(render, "_child", child)
+    monkeypatch.setattr(render, "run_child", child)
     monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
     assert render_batch(jobs_in(tmp_path, 2), stop) == render.RenderReport()
     assert starts == ["one"]
 
 
 def test_no_pictures_start_no_child(monkeypatch):
-    monkeypatch.setattr(render, "_child", None)
+    monkeypatch.setattr(render, "run_child", None)
     assert render_batch([]) == render.RenderReport()
 
 
@@ -211,11 +210,3 @@ def test_one_unreadable_picture_does_not_keep_the_child_from_the_next(tmp_path, 
     (tmp_path / "1.npz").write_bytes(b"nor this")
     assert child_main([str(tmp_path)]) == 1
     assert [line.split(",")[0] for line in capsys.readouterr().out.splitlines()] == ['{"number": 0', '{"number": 1']
-
-
-@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="other systems always have a display")
-def test_a_window_without_a_display_is_refused_in_a_sentence(monkeypatch):
-    monkeypatch.delenv("DISPLAY", raising=False)
-    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
-    with pytest.raises(SceneError, match="leave --window out"):
-        show_window(lopsided())

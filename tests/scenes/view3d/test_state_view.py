@@ -13,7 +13,7 @@ from geometry.body import Assembly
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
 from geometry.frame import OPERATOR_RIGHT
 from geometry.outline import Circle, RoundedRectangle
-from geometry.parts import box_pose, filter_slab, flag, hood, mask
+from geometry.parts import box_pose, filter_slab, flag, hood, mask, tray
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import FixedPupil, LensState, pencils_for
@@ -266,6 +266,14 @@ def test_the_section_tells_round_sizes_as_the_scene_has_them_however_far_beside_
     texts = {label.text for label in scene.labels}
     assert any(text.endswith(", 113.96 across") for text in texts)
     assert "mask, 113.96 open" in texts  # the cut meets a chord of 2 sqrt(56.98^2 - 9^2) = 112.53
+
+
+def test_the_section_of_a_tilted_tray_alone_tells_its_way_through():
+    leaning = tray(BOX, at_mm=30, depth_mm=8, opening=RoundedRectangle(92, 70, 0), tilt_deg=1.5)
+    guide = Guide(name="frame", half_width_mm=18, half_height_mm=12)
+    scene = section_of(Assembly(parts=(leaning,)), Box(parts=(leaning,)), lens_of(), guide, title=(), note="")
+    # the straight way through a depth of 8 mm between walls 70 mm apart, leaning: 70 cos 1.5 deg - 8 sin 1.5 deg = 69.77
+    assert "69.8" in {label.text for label in scene.labels}
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ import pytest
 
 from geometry.notes import Note, Severity
 from scenes.io.files import Staging
+from scenes.questions.check import one_state
 from scenes.questions.check.check import check_state
 from scenes.questions.check.one_state import StateRequest, _sentence, guide_words, record_state
 from scenes.runtime.engines import engine_of
@@ -74,6 +75,19 @@ def test_a_state_that_fails_is_a_sentence_and_leaves_nothing_to_draw(tmp_path):
     recorded = record_state(plan(guides=("no guide",)), request(tmp_path))
     assert (len(recorded.check.failed), recorded.entry, recorded.views) == (1, None, ())
     assert "\n" not in recorded.check.failed[0].why
+
+
+@pytest.mark.parametrize(("drawing", "name"), [("_write_picture", "map.png"), ("_side_view", "section.png")])
+def test_a_drawing_that_fails_costs_its_picture_and_not_the_state(tmp_path, monkeypatch, drawing, name):
+    def fail(*_):
+        raise ValueError("nothing to draw")
+
+    monkeypatch.setattr(one_state, drawing, fail)
+    recorded = record_state(plan(wall_on_the_right(20.0)), replace(request(tmp_path, flat=drawing == "_write_picture"), solid=True))
+    (state,) = recorded.check.states
+    assert f"{state.key}/{name} was left out: nothing to draw" in recorded.trouble
+    assert f"{state.key}/{name}" not in state.files
+    assert f"{state.key}/map.npz" in state.files
 
 
 def test_a_picture_of_the_whole_frame_names_the_guide_that_its_verdict_is_of():

@@ -14,8 +14,9 @@ from geometry.notes import Note, Severity
 from raytrace.beam.frame_margin import Margin
 from raytrace.shares import Bound, Made, VignetteMap
 from scenes.io.files import as_json
-from scenes.questions.check.check import CheckResult, FailedState, PartResult, StateResult
+from scenes.questions.check.check import CheckResult, FailedState, StateResult
 from scenes.questions.check.results_json import Provenance, map_arrays, results_dict
+from scenes.questions.check.rooms import PartResult
 from scenes.questions.check.text import WIDTH, loss_words, nearest_words, notes_lines, summary, table_lines, without_front
 from scenes.questions.check.verdict import GuideVerdict, PartLoss, Worst
 from scenes.states.clear_rule import Limits, Word

@@ -282,3 +282,46 @@ def test_ghosts_and_leaks_say_the_same_of_a_tilt(tmp_path):
     thing = next(thing for thing in TiltableBox(plan).things() if thing.name == "tray")
     told = [fit_words(TiltableBox(plan).refit.fit(thing.keys, tilt)) for tilt in (1.0, 8.0)]
     assert [room.against_tray("tray", tilt).split(" (18, ")[0] for tilt in (1.0, 8.0)] == told
+
+
+SMALL_HOOD = (
+    HEAD
+    + """
+[box]
+ahead_mm = -4
+back = { width_mm = 260, height_mm = 230, bore_mm = 112 }
+seal = { kind = "donut" }
+[[box.stage]]
+name = "tray"
+at_mm = 12
+depth_mm = 8
+opening_mm = [150, 120]
+filter = { width_mm = 220, height_mm = 200 }
+"""
+)
+HOOD = """
+[box.hood]
+at_mm = 30
+depth_mm = 40
+rear_mm = [160, 130]
+front_mm = [200, 160]
+"""
+
+
+def test_what_a_hood_keeps_off_is_what_the_box_without_it_lets_in():
+    with_hood, without = (report_of_text(text) for text in (SMALL_HOOD + HOOD, SMALL_HOOD))
+    # the frame that closes the box to the hood's rear edge goes with the hood: the same box written without one has none
+    opens = float(without.sky.open_sr(~without.frame).sum() - with_hood.sky.open_sr(~with_hood.frame).sum())
+    assert dict(with_hood.worth_sr)["hood"] == pytest.approx(opens, rel=0.02)
+
+
+def report_of_text(text):
+    scene = parse_scene(text, source="box.toml")
+    return run_leaks(states_of(scene)[0], columns=80)
+
+
+def test_a_box_whose_donut_is_wider_than_its_barrel_lets_nothing_round_the_donut():
+    wide = SMALL_HOOD.replace('kind = "donut"', 'kind = "donut", inner_mm = 103').replace("ahead_mm = -4", "ahead_mm = 2") + HOOD
+    names = [row.name for row in report_of_text(wide).openings]
+    assert "gap inside seal" in names
+    assert "open air" not in names

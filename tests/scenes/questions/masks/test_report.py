@@ -16,7 +16,7 @@ from geometry.body import Kind
 from geometry.outline import Freeform
 from scenes.answers.answer import answer_data, answer_text
 from scenes.io.dxf_outline import read_outline
-from scenes.questions.check.check import part_results
+from scenes.questions.check.rooms import part_results
 from scenes.questions.masks.answer import MasksAnswer, answer
 from scenes.questions.masks.command import command
 from scenes.questions.masks.cut_files import dxf_bytes, engraving, page_mm, pdf_bytes, scene_tables, svg_bytes
@@ -353,7 +353,7 @@ def test_the_command_writes_what_it_says(scene, tmp_path):
     out = tmp_path / "cut here"
     assert told(scene(), "--masks", 2, "--out", out) == 0
     names = {"mask-1.dxf", "mask-2.dxf", "mask-1.svg", "mask-2.svg", "masks.pdf", "masks.png", "masks.json", "box-masks.toml"}
-    assert {path.name for path in out.iterdir()} == names
+    assert {path.name for path in out.glob("[!.]*")} == names
     assert set(json.loads((out / "masks.json").read_text())["files"]) == names
     assert 'outline = "cut here/mask-1.dxf"' in (out / "box-masks.toml").read_text()
 

@@ -8,19 +8,21 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from raytrace.stray.direct import StrayLight
 from raytrace.sun import camera_angles, sun_in_sky
 from scenes.answers.answer import answer_text
 from scenes.questions.check.check import check_state
 from scenes.questions.sun.answer import SunAnswer
 from scenes.questions.sun.command import command
 from scenes.questions.sun.figure import sun_figure
-from scenes.questions.sun.report import chosen_sun, sun_report
+from scenes.questions.sun.report import chosen_sun, clock_may_differ, sun_report
 from scenes.questions.sun.text import flag_words, next_step, unwanted
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import Limits
 from scenes.states.load import load_scene, plans_of
 from scenes.states.select import first_focus
+from tests.scenes.light_cast import beam_on_glass, lit_share, walls
 
 SCENE = """
 brimline = 1
@@ -59,6 +61,15 @@ side = "top"
 angle_deg = 80
 length_mm = 150
 width_mm = 260
+"""
+
+
+TRAY = """
+[[box.stage]]
+at_mm = 8
+depth_mm = 8
+opening_mm = [120, 90]
+filter = { size = "4x5.65", thickness_mm = 4 }
 """
 
 
@@ -220,3 +231,52 @@ def test_flags_far_in_leave_the_check_clear_and_do_not_meet(tmp_path, monkeypatc
     less = {80: top.least_deg - (2 if top.meets else 0), 85: right.least_deg - (2 if right.meets else 0)}
     farther = set_to(tmp_path, more, less)
     assert [note.text for note in farther[0].notes if "overlaps" in note.text]
+
+
+def test_the_first_and_last_minute_on_the_glass_are_those_that_rays_find(tmp_path):
+    loaded = loaded_with(tmp_path, TRAY)
+    (plan,) = first_focus(plans_of(loaded))
+    name, sun = chosen_sun(loaded.scene, None)
+    report = sun_report(plan, name, sun)
+    mesh, glass = walls(plan.fitted, plan), beam_on_glass(plan, inside=3000)
+
+    def lit(minute):
+        width = float(report.path.sky.width_deg[minute])
+        return lit_share(glass, mesh, StrayLight(name="sun", direction=report.path.direction[minute], width_deg=width)) > 0
+
+    edges = np.flatnonzero(np.diff(report.on_glass.astype(int)))
+    high = [k for k in edges if report.path.up[k] and report.path.up[k + 1]]  # not where it sets
+    assert high
+    for k in high:
+        inside, outside = (k, k + 1) if report.on_glass[k] else (k + 1, k)
+        assert not lit(outside)
+        assert lit(inside) or lit(2 * inside - outside)  # within a minute: a share too small for rays is not missed
+
+
+@pytest.mark.parametrize(
+    ("scene_day", "day", "may"),
+    [
+        # the last Sunday in March and in October 2026 are the 29th and the 25th, the first in November is the 1st (any calendar)
+        ((2026, 6, 10), (2026, 9, 1), False),
+        ((2026, 6, 10), (2026, 12, 5), True),
+        ((2026, 12, 5), (2026, 6, 10), True),
+        ((2026, 3, 29), (2026, 3, 29), True),
+        ((2026, 3, 30), (2026, 3, 30), False),
+        ((2026, 11, 10), (2027, 2, 20), False),
+        ((2026, 6, 10), (2028, 6, 10), True),
+    ],
+)
+def test_a_day_across_a_change_of_clocks_is_told(scene_day, day, may):
+    assert clock_may_differ(dt.date(*scene_day), dt.date(*day)) is may
+
+
+def test_the_table_says_which_clock_it_goes_by_where_the_day_may_have_another(tmp_path):
+    winter, summer = (
+        SunAnswer(reports=(report_with(tmp_path, day=dt.date(2026, *day)),), title="Flats") for day in ((12, 21), (9, 1))
+    )
+    told = " ".join(answer_text(winter).split())
+    assert told.count("All times are by UTC-0600, the clock of the scene's own time.") == 1
+    assert "Clocks may be put between 18 September 2026 and this day" in told
+    assert "Clocks may be put" in winter.cautions[0]
+    assert "Clocks" not in answer_text(summer)
+    assert not any("Clocks" in caution for caution in summer.cautions)

@@ -93,6 +93,22 @@ def limits(scene, setup=AS_SET, **measures):
     return next(one for one in report.setups if one.setup == setup).states
 
 
+def in_space_mm(focal_mm, depth_mm):
+    """The same as a distance in space: each side of the beam leans against the axis by what the picture leans that way."""
+    grown, pupil = (FAR_MM + depth_mm(focal_mm)) / focal_mm, focal_mm / 2.0 / 2.0
+    x, y = grown * 19.0, grown * 12.5
+    past = [max(at - (half - CORNER_MM), 0.0) for at, half in ((x, HALF_MM[0]), (y, HALF_MM[1]))]
+    found = [
+        (HALF_MM[0] - x - pupil) / math.hypot(1.0, 19.0 / focal_mm),
+        (HALF_MM[1] - y - pupil) / math.hypot(1.0, 12.5 / focal_mm),
+    ]
+    if min(past) > 0:
+        away = math.hypot(*past)
+        lean = (19.0 * past[0] + 12.5 * past[1]) / away / focal_mm
+        found.append((CORNER_MM - pupil - away) / math.hypot(1.0, lean))
+    return min(found)
+
+
 def room_mm(focal_mm, depth_mm, *, corner_mm=CORNER_MM, far_mm=FAR_MM, scale=1.0):
     """Room of the beam in the opening: a rectangle x z / f from the axis, rounded by the pupil f / 2N, in a rounded rectangle.
 
@@ -129,7 +145,7 @@ def test_a_square_on_opening_is_touched_where_similar_triangles_say(corner):
 
 def test_clearing_asks_for_two_percent_of_the_frame_more_and_for_the_room_of_a_fixed_pupil():
     (state,) = limits(loaded(), pupil=Rule.HELD)
-    by_pupil = brentq(lambda focal_mm: room_mm(focal_mm, held) - 2.5, 9.0, 60.0)
+    by_pupil = brentq(lambda focal_mm: in_space_mm(focal_mm, held) - 2.5, 9.0, 60.0)
     exact = max(closed_form(held, scale=1.02), by_pupil)
     assert exact == by_pupil
     assert exact - 0.01 <= state.clear.focal_mm <= exact + ROUND_MM + 0.02
@@ -144,7 +160,7 @@ def test_a_walk_asks_for_no_room_as_far_as_it_reaches_and_the_check_agrees(last_
     exact = {
         "frame": closed_form(held, scale=1.02),
         "walk": 0.9 * math.hypot(18, 12) / math.tan(math.radians(last_deg)),
-        "pupil": brentq(lambda focal_mm: room_mm(focal_mm, held) - 2.5, 9.0, 60.0),
+        "pupil": brentq(lambda focal_mm: in_space_mm(focal_mm, held) - 2.5, 9.0, 60.0),
     }[by]
     assert state.clear.focal_mm == pytest.approx(exact + ROUND_MM / 2, abs=0.15)
     for focal, is_clear in ((state.clear.focal_mm, True), (state.clear.focal_mm - 0.2, False)):
@@ -306,7 +322,7 @@ def test_the_command_writes_a_chart_and_says_what_is_wrong_with_an_option(tmp_pa
     path.write_text(SCENE.format(focal=25, corner=20, flag="", lenses="", focus='["infinity"]'), encoding="utf-8")
     done = CliRunner().invoke(command, [str(path), "--no-lenses", "--out", str(tmp_path / "out")], standalone_mode=False)
     assert done.return_value == 0
-    assert sorted(file.name for file in (tmp_path / "out").iterdir()) == ["widest.json", "widest.png"]
+    assert sorted(file.name for file in (tmp_path / "out").glob("[!.]*")) == ["widest.json", "widest.png"]
     with pytest.raises(SceneError, match='--front: must be mm, or held, scaled, worse, found "wide"'):
         wanted_of(front="wide")
     assert load_scene(path).scene.title == "one opening"

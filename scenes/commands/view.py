@@ -1,0 +1,69 @@
+"""`brimline view`: one state in 3D, in a window or as a picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from scenes.answers.options import Wanted, scene_argument, state_options
+
+if TYPE_CHECKING:
+    from scenes.states.load import Loaded
+    from scenes.states.state import State
+    from scenes.view3d.content import Scene3D
+
+
+@click.command("view")
+@scene_argument
+@state_options
+@click.option(
+    "--from",
+    "view",
+    type=click.Choice(["beside", "front", "section"]),
+    default="beside",
+    show_default=True,
+    help="Where to look from; section cuts the box open.",
+)
+@click.option("--out", "-o", type=click.Path(path_type=Path, dir_okay=False), help="Write this picture (.png); no window.")
+def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
+    """Look at a state of SCENE in 3D: the box, the beam, and the heatmap in the picture plane.
+
+    Without options it is the scene's first state.
+
+    Exit status: 0 shown or written, 2 the input is at fault or this machine cannot show it.
+    """
+    from scenes.questions.check.single_state import scene3d_of
+    from scenes.states.names import state_words
+    from scenes.view3d.content import View
+    from scenes.view3d.window import insist_on_window, open_window
+
+    if out is None:
+        insist_on_window()  # tracing takes seconds
+    elif out.suffix.lower() != ".png":
+        raise click.UsageError(f'--out must name a .png file, got "{out}".', ctx=click.get_current_context())
+    states = wanted.of(show)
+    scene = scene3d_of(states[0], View(view))
+    if out is None:
+        open_window(scene)
+    else:
+        _write(scene, out)
+    click.echo(f"{'wrote ' + str(out) if out else 'showed'}: {state_words(states[0])}{_others(states)}", err=True)
+    return 0
+
+
+def _write(scene: Scene3D, out: Path) -> None:
+    """The picture; SceneError where it cannot be drawn."""
+    from scenes.scene_file.errors import Complaint, SceneError
+    from scenes.view3d.render import render_batch
+    from scenes.view3d.window import WINDOW_PX
+
+    report = render_batch([(scene, out, WINDOW_PX)])
+    problem = report.problem or next((why for _, why in report.failed), "")
+    if problem:
+        raise SceneError([Complaint(where="", problem=problem, source=str(out))])
+
+
+def _others(states: tuple[State, ...]) -> str:
+    return f", the first of {len(states)} states; pick another with --lens, --focus, --f-number" if len(states) > 1 else ""

@@ -1,0 +1,10 @@
+"""`python -m brimline`: the command line."""
+
+from __future__ import annotations
+
+import sys
+
+from scenes.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())

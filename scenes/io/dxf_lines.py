@@ -1,0 +1,162 @@
+"""What a DXF drawing draws, as lines in mm: blocks taken apart, curves as chords; whatever it holds besides is refused by name."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections import Counter
+from collections.abc import Iterator
+from itertools import islice
+from typing import Any
+
+import numpy as np
+
+from scenes.io.joined_lines import Line
+from scenes.scene_file.errors import Complaint, SceneError
+
+FLATNESS_MM = 0.002  # chords of arcs and splines stray at most this much: a fiftieth of what a file takes off metal
+CURVES = {"ARC", "CIRCLE", "ELLIPSE", "SPLINE"}
+DRAWN = {"LINE", "LWPOLYLINE", "POLYLINE", *CURVES}
+WRITING = {"TEXT", "MTEXT", "ATTDEF", "ATTRIB", "LEADER", "MULTILEADER", "MLEADER", "TOLERANCE"}  # no metal is cut along these
+LARGEST_BYTES = 20_000_000
+MOST_PIECES, MOST_POINTS, DEEPEST = 20_000, 400_000, 16
+LARGEST_MM = 100_000.0  # a hundred times the largest cut-out: a slip of a unit still gets its own words
+CLOSED_WITH = b"EOF"
+SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
+
+
+def _refusal(source: str, problem: str) -> SceneError:
+    return SceneError([Complaint(where="", problem=problem, source=source)])
+
+
+def read_document(data: bytes, source: str) -> Any:
+    """The drawing, read whole; SceneError where it is damaged or cut short, be it by one entity."""
+    from ezdxf import recover
+    from ezdxf.lldxf.const import DXFError
+
+    if len(data) > LARGEST_BYTES:
+        raise _refusal(
+            source, f"must be at most {LARGEST_BYTES // 1_000_000} MB, found {len(data) / 1e6:.0f} MB; save the cut-out alone"
+        )
+    try:
+        document, audit = recover.read(io.BytesIO(data))
+    except (DXFError, OSError, ValueError, IndexError, KeyError):
+        raise _refusal(source, "is no readable DXF drawing; export the cut-out as DXF again") from None
+    if not data.rstrip().rstrip(b"\0").endswith(CLOSED_WITH):
+        raise _refusal(source, "is cut short: it does not end with EOF as every DXF does; export it again")
+    lost = _written(data) - _read(document)
+    if lost or audit.errors:
+        what = ", ".join(f"{count} {kind}" for kind, count in sorted(lost.items())) or audit.errors[0].message
+        raise _refusal(source, f"is damaged: it cannot be read whole ({what}); export it again")
+    return document
+
+
+def _written(data: bytes) -> Counter[str]:
+    """How many things of each kind the file's text holds that draw; none for a binary file, whose reader knows where it breaks."""
+    if data.startswith(b"AutoCAD Binary"):  # the sentinel that the DXF reference prescribes
+        return Counter()
+    lines = data.splitlines()
+    heads = (value.strip().upper() for code, value in zip(lines[::2], lines[1::2], strict=False) if code.strip() == b"0")
+    return Counter(word for head in heads if (word := head.decode("ascii", "replace")) in {*DRAWN, "INSERT"})
+
+
+def _read(document: Any) -> Counter[str]:
+    return Counter(entity.dxftype() for entity in document.entitydb.values() if entity.is_alive)
+
+
+def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
+    """What model space draws as lines (N, 2) [mm]; curves are chords with their ends on the curve, so an opening never grows."""
+    lines: list[Line] = []
+    left = MOST_POINTS
+    for number, piece in enumerate(_pieces(document.modelspace(), source)):
+        if number >= MOST_PIECES:
+            raise _refusal(source, f"holds more than {MOST_PIECES} lines and curves; save the cut-out alone")
+        _within_reach(piece, unit_mm, source)
+        points = [(point[0], point[1]) for point in islice(_points(piece, FLATNESS_MM / unit_mm), left + 1)]
+        left -= len(points)
+        if left < 0:
+            raise _refusal(source, f"holds curves of more than {MOST_POINTS} points; save the cut-out alone, as arcs and lines")
+        lines.append(_finite(np.array(points, dtype=np.float64).reshape(-1, 2) * unit_mm, piece, source))
+    return lines
+
+
+def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
+    """Lines and curves, with blocks and polylines taken apart."""
+    for entity in entities:
+        kind = entity.dxftype()
+        if kind == "INSERT":
+            yield from _pieces(_block_parts(entity, source, depth), source, depth + 1)
+        elif kind in {"LWPOLYLINE", "POLYLINE"}:
+            yield from _polyline_parts(entity, source)
+        elif kind in DRAWN:
+            yield entity
+        elif kind not in WRITING and "DIMENSION" not in kind:
+            raise _refusal(
+                source, f"holds a {kind}, which is no line or arc; delete it, or draw it as lines and arcs, and export again"
+            )
+
+
+def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
+    block = insert.block()
+    if block is None or block.block.is_xref or depth >= DEEPEST:
+        raise _refusal(
+            source, f'holds the block "{insert.dxf.get("name", "")}", whose lines are not in this file; explode it and export again'
+        )
+
+    def refuse(entity: Any, _why: str) -> None:
+        kind = entity.dxftype()
+        if kind not in WRITING and "DIMENSION" not in kind:
+            raise _refusal(source, f"holds a {kind} in a block that cannot be taken apart; explode the block and export again")
+
+    copies = insert.multi_insert() if insert.mcount > 1 else [insert]
+    for copy in islice(copies, MOST_PIECES):
+        yield from copy.virtual_entities(skipped_entity_callback=refuse)
+
+
+def _polyline_parts(entity: Any, source: str) -> Iterator[Any]:
+    if entity.dxftype() == "POLYLINE" and (not (entity.is_2d_polyline or entity.is_3d_polyline) or entity.dxf.flags & SMOOTHED):
+        raise _refusal(source, "holds a POLYLINE that is a mesh or a smoothed frame; draw it as lines and arcs, and export again")
+    for piece in entity.virtual_entities():
+        if piece.dxftype() not in DRAWN:
+            raise _refusal(source, f"holds a {piece.dxftype()} in a polyline; draw it as lines and arcs, and export again")
+        yield piece
+
+
+def _within_reach(piece: Any, unit_mm: float, source: str) -> None:
+    """Refuse a curve that would take ever so many chords, before any is made."""
+    sizes = np.array(list(_sizes(piece)), dtype=np.float64) * unit_mm
+    if not np.isfinite(sizes).all():
+        raise _refusal(source, f"holds a {piece.dxftype()} whose numbers are not finite; export it again")
+    if len(sizes) and np.abs(sizes).max() > LARGEST_MM:
+        found = f"{np.abs(sizes).max():.3g} mm"
+        raise _refusal(
+            source, f"holds a {piece.dxftype()} that reaches {found} out; draw the cut-out at full size in mm about its origin"
+        )
+
+
+def _sizes(piece: Any) -> Iterator[float]:
+    match piece.dxftype():
+        case "LINE":
+            yield from (*piece.dxf.start, *piece.dxf.end)
+        case "ARC":
+            yield from (*piece.dxf.center, piece.dxf.radius, math.radians(piece.dxf.start_angle), math.radians(piece.dxf.end_angle))
+        case "CIRCLE":
+            yield from (*piece.dxf.center, piece.dxf.radius)
+        case "ELLIPSE":
+            yield from (*piece.dxf.center, *piece.dxf.major_axis, piece.dxf.ratio, piece.dxf.start_param, piece.dxf.end_param)
+        case "SPLINE":
+            for place in (*piece.control_points, *piece.fit_points):
+                yield from map(float, place)
+            yield from (*map(float, piece.knots), *map(float, piece.weights))
+
+
+def _points(piece: Any, flatness: float) -> Iterator[Any]:
+    if piece.dxftype() == "LINE":
+        return iter([piece.dxf.start, piece.dxf.end])
+    return iter(piece.flattening(flatness))
+
+
+def _finite(line: Line, piece: Any, source: str) -> Line:
+    if not np.isfinite(line).all():
+        raise _refusal(source, f"holds a {piece.dxftype()} whose numbers are not finite; export it again")
+    return line

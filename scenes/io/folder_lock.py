@@ -1,0 +1,63 @@
+"""One run at a time to a folder: a lock that the operating system takes off a process that has ended, however it ended."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+
+class BusyError(OSError):
+    """Another process holds the lock."""
+
+
+@contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Hold the lock that this file stands for; BusyError at once where another process does. The file goes with the lock."""
+    handle = _open(path)
+    try:
+        yield
+    finally:
+        if os.name != "nt":  # while it is still held: nobody else's file is taken away. On Windows no open file can be
+            path.unlink(missing_ok=True)
+        os.close(handle)
+        if os.name == "nt":
+            with suppress(OSError):
+                path.unlink()
+
+
+def _open(path: Path) -> int:
+    """An open file at that path whose lock is ours; again where the one that was opened has been taken away meanwhile."""
+    while True:
+        handle = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o666)
+        try:
+            _take(handle)
+            if _is_at(handle, path):
+                return handle
+        except BaseException:
+            os.close(handle)
+            raise
+        os.close(handle)
+
+
+def _take(handle: int) -> None:
+    try:
+        if os.name == "nt":
+            import msvcrt
+
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):
+        raise BusyError("locked by another process") from None
+    except OSError:  # a file system that knows no locks, such as some network drives: no worse than without
+        return
+
+
+def _is_at(handle: int, path: Path) -> bool:
+    with suppress(FileNotFoundError):
+        return os.path.samestat(os.fstat(handle), path.stat())
+    return False

@@ -1,0 +1,124 @@
+"""What people have put or changed in a folder of results goes along into the new one: nothing of theirs is replaced."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+MANIFEST = ".brimline-files.json"  # what each command wrote, as SHA-256 by file name: what differs was changed since
+LATER_S = 2.0  # without a manifest, a file later than the JSON that was written last has been changed; coarse clocks allowed for
+YOURS, FRESH = "yours", "fresh"
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """An earlier result of a command in a folder: the names that it lists, its JSON, and the SHA-256 of what it wrote."""
+
+    folder: Path
+    listed: frozenset[str]
+    own_json: str
+    written: Mapping[str, str]
+
+    def unchanged(self, name: str) -> bool:
+        """Whether a file is what that run wrote, so that it may go."""
+        if name in self.written:
+            return self.written[name] == sha256(self.folder / name)
+        return name in self.listed and not self._later(name)
+
+    def _later(self, name: str) -> bool:
+        times = [(self.folder / one).lstat().st_mtime for one in (name, self.own_json)]
+        return times[0] > times[1] + LATER_S
+
+
+def sha256(path: Path) -> str:
+    """Of a file's content; of a link, that it is one."""
+    if path.is_symlink():
+        return "link"
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def hashes_in(folder: Path) -> dict[str, dict[str, str]]:
+    """What a folder's manifest holds; nothing where it has none that can be read."""
+    try:
+        found = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+        return {str(command): {str(k): str(v) for k, v in files.items()} for command, files in found.items()}
+    except (OSError, ValueError, AttributeError):
+        return {}
+
+
+def write_manifest(stage: Path, command: str, old: Path) -> None:
+    """Note in a finished folder what this command wrote, beside what others wrote into the old one."""
+    own = {name: sha256(stage / name) for name in _names(stage) if not (stage / name).is_dir() and name != MANIFEST}
+    text = json.dumps({**hashes_in(old), command: own}, indent=1, sort_keys=True)
+    (stage / MANIFEST).write_text(text + "\n", encoding="utf-8")
+
+
+def carry_over(stage: Path, earlier: Earlier, inputs: str | None) -> list[str]:
+    """Put into the finished folder what is not the earlier result's own; a sentence for each file that stood in a new one's way.
+
+    A changed file keeps its name if it lies under the folder `inputs`, and the new one goes beside it; else the other way round.
+    """
+    told: list[str] = []
+    for name in _names(earlier.folder):
+        path, new = earlier.folder / name, stage / name
+        if name == MANIFEST:
+            continue
+        if path.is_dir() and not path.is_symlink():
+            if not any(path.iterdir()):
+                new.mkdir(parents=True, exist_ok=True)
+        elif not earlier.unchanged(name):
+            told += _carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/"))
+    return told
+
+
+def _carried(path: Path, new: Path, name: str, *, keeps_name: bool) -> list[str]:
+    new.parent.mkdir(parents=True, exist_ok=True)
+    if not os.path.lexists(new):
+        _link(path, new)
+        return []
+    if not path.is_symlink() and new.is_file() and path.is_file() and sha256(path) == sha256(new):
+        return []
+    if keeps_name:
+        beside = _name_beside(path, new, FRESH, new)
+        new.replace(beside)
+        _link(path, new)
+        return [f"{name} was changed since it was written and stays as it is; the new one is {beside.name} beside it"]
+    beside = _name_beside(path, new, YOURS, path)
+    beside.unlink(missing_ok=True)
+    _link(path, beside)
+    return [f"{name} was changed since it was written; your version is kept as {beside.name} beside the new one"]
+
+
+def _name_beside(path: Path, new: Path, word: str, content: Path) -> Path:
+    """A name beside the new file, with a word before its ending, that neither folder has for anything but this content."""
+    number, made = 1, f"{new.stem}.{word}{new.suffix}"
+    while any(_other(folder / made, content) for folder in (path.parent, new.parent)):
+        number += 1
+        made = f"{new.stem}.{word}-{number}{new.suffix}"
+    return new.with_name(made)
+
+
+def _other(path: Path, content: Path) -> bool:
+    return os.path.lexists(path) and (not path.is_file() or sha256(path) != sha256(content))
+
+
+def _link(path: Path, new: Path) -> None:
+    """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be."""
+    try:
+        os.link(path, new, follow_symlinks=False)
+    except (OSError, NotImplementedError):
+        shutil.copy2(path, new, follow_symlinks=False)
+
+
+def _names(folder: Path) -> Iterator[str]:
+    """Relative names of all that lies in a folder, links not followed, sorted."""
+    found: list[str] = []
+    for root, folders, files in os.walk(folder):
+        found += [Path(root, name).relative_to(folder).as_posix() for name in (*folders, *files)]
+    return iter(sorted(found))

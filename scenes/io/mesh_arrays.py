@@ -1,0 +1,81 @@
+"""A mesh file's bytes -> its arrays, as they stand: nothing repaired, nothing left out unsaid. Opens nothing."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+
+from scenes.io.mesh_counts import MOST_FACES, stated_faces
+from scenes.scene_file.errors import Complaint, SceneError
+from scenes.scene_file.resources import MeshArrays
+
+MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
+
+# Units that 3MF may state (3MF core specification, section 3.4, attribute unit), as the unit and factor that the importer knows.
+STATED_UNITS = {
+    "microns": ("mm", 1e-3), "micron": ("mm", 1e-3), "millimeters": ("mm", 1.0), "millimeter": ("mm", 1.0), "mm": ("mm", 1.0),
+    "centimeters": ("cm", 1.0), "centimeter": ("cm", 1.0), "meters": ("m", 1.0), "meter": ("m", 1.0),
+    "inches": ("in", 1.0), "inch": ("in", 1.0), "feet": ("in", 12.0), "foot": ("in", 12.0),
+}  # fmt: skip
+
+
+def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
+    """Every body of the file together; SceneError with one sentence where that cannot be had whole."""
+    try:
+        expected = stated_faces(data, kind)
+        _few_enough(expected, source)
+        mesh, unit = _loaded(data, kind)
+    except (SceneError, MemoryError):
+        raise
+    except Exception as error:  # noqa: BLE001 - readers of five formats fail in their own ways; to the user it is one fault
+        why = " ".join(str(error).split()) or type(error).__name__
+        raise _refusal(source, f"is no readable {kind.upper()} mesh: {why}") from None
+    _whole(mesh, expected, source)
+    mesh.merge_vertices()  # corners that coincide are one, else no mesh of an STL would be closed
+    stated, factor = _stated_unit(kind, unit)
+    return MeshArrays(
+        vertices=np.array(mesh.vertices, dtype=np.float64) * factor, faces=np.array(mesh.faces, dtype=np.int64), unit=stated
+    )
+
+
+def _refusal(source: str, problem: str) -> SceneError:
+    return SceneError([Complaint(where="", problem=problem, source=source)])
+
+
+def _few_enough(faces: int, source: str) -> None:
+    if faces > MOST_FACES:
+        raise _refusal(source, f"must be at most {MOST_FACES} triangles, all copies counted, found {faces}; export it coarser")
+
+
+def _loaded(data: bytes, kind: str) -> tuple[Any, str | None]:
+    """The file's mesh without any repair, and the unit that its reader found."""
+    import trimesh
+
+    scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False)
+    meshes = [piece for piece in scene.dump() if isinstance(piece, trimesh.Trimesh)]
+    starts = np.cumsum([0, *(len(piece.vertices) for piece in meshes)])
+    vertices = np.concatenate([np.zeros((0, 3)), *(np.asarray(piece.vertices) for piece in meshes)])
+    faces = [np.asarray(piece.faces, dtype=np.int64) + start for piece, start in zip(meshes, starts, strict=False)]
+    return trimesh.Trimesh(vertices, np.concatenate([np.zeros((0, 3), np.int64), *faces]), process=False), scene.units
+
+
+def _whole(mesh: Any, expected: int, source: str) -> None:
+    if not len(mesh.faces):
+        raise _refusal(source, "holds no triangles")
+    if not np.isfinite(mesh.vertices).all():
+        raise _refusal(source, "holds coordinates that are not numbers; export it again")
+    if mesh.faces.min() < 0 or mesh.faces.max() >= len(mesh.vertices):
+        raise _refusal(source, "is damaged or cut short: faces name corners that it does not hold; export it again")
+    if len(mesh.faces) != expected:
+        raise _refusal(
+            source, f"is damaged or cut short: it states {expected} triangles, {len(mesh.faces)} can be read; export it again"
+        )
+
+
+def _stated_unit(kind: str, units: str | None) -> tuple[str | None, float]:
+    """The unit a format fixes or states; STL, OBJ and PLY state none, whatever a reader guesses."""
+    if kind == "glb":
+        return "m", 1.0  # glTF 2.0 specification, section 3.4: all linear distances are metres
+    return STATED_UNITS.get((units or "").lower(), (None, 1.0)) if kind == "3mf" else (None, 1.0)

@@ -1,0 +1,227 @@
+"""How many triangles a mesh file says it holds, read from its own text beside the mesh reader: what is lost in reading shows."""
+
+from __future__ import annotations
+
+import io
+import json
+import struct
+import zipfile
+from collections import defaultdict
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any
+from xml.parsers import expat
+
+MOST_FACES = 4_000_000
+LARGEST_UNPACKED = 200_000_000  # bytes of all members of a 3MF: a million triangles take half of it
+DEEPEST = 16  # parts within parts
+
+
+class DamagedMeshError(ValueError):
+    """A file that contradicts itself; the text is what is wrong with it."""
+
+
+def stated_faces(data: bytes, kind: str) -> int:
+    """Triangles, copies of bodies counted, polygons as the triangles they make. DamagedMeshError or a parser's error."""
+    counts = {"stl": _stl, "obj": _obj, "ply": _ply, "3mf": _3mf, "glb": _glb}
+    return counts[kind](data)
+
+
+def _stl(data: bytes) -> int:
+    """Binary STL: 80 bytes, the count, 50 bytes a triangle; ASCII STL: `endfacet` closes each. As the 1989 specification has it."""
+    count = int.from_bytes(data[80:84], "little")
+    if len(data) >= 84 and len(data) == 84 + 50 * count:
+        return count
+    text = data.lower()
+    if not text.lstrip().startswith(b"solid") or b"facet" not in text:
+        raise DamagedMeshError(
+            f"its head states {count} triangles and its size holds {max(len(data) - 84, 0) / 50:g}; export it again"
+        )
+    opened, closed = text.count(b"facet normal"), text.count(b"endfacet")
+    if opened != closed or not text.rstrip().splitlines()[-1].lstrip().startswith(b"endsolid"):
+        raise DamagedMeshError("it is cut short: its last solid does not end; export it again")
+    return closed
+
+
+def _obj(data: bytes) -> int:
+    """Wavefront OBJ: an `f` line of n corners is n - 2 triangles; lines go on after a backslash."""
+    lines = [line.split() for line in data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines()]
+    free = sorted({words[0].decode() for words in lines if words and words[0] in {b"curv", b"surf", b"cstype"}})
+    if free:
+        raise DamagedMeshError(f"it holds free-form surfaces ({', '.join(free)}); export it as triangles")
+    corners = [len(words) - 1 for words in lines if words and words[0] == b"f"]
+    if any(count < 3 for count in corners):
+        raise DamagedMeshError("it is cut short: a face has fewer than three corners; export it again")
+    return sum(corners) - 2 * len(corners)
+
+
+def _ply(data: bytes) -> int:
+    """PLY: the header states how many of each element follow, and in which order."""
+    head, mark, body = data.partition(b"end_header")
+    if not mark:
+        raise DamagedMeshError("its header does not end; export it again")
+    lines = [line.split() for line in head.decode("ascii", "replace").splitlines()]
+    elements = [(words[1], int(words[2])) for words in lines if words[:1] == ["element"]]
+    counts = dict(elements)
+    if counts.get("tristrips"):
+        raise DamagedMeshError("it holds strips; export it as triangles")
+    if "ascii" in next((words for words in lines if words[:1] == ["format"]), []):
+        return _ply_text_faces(body, elements, _before_list(lines))
+    _, _, rest = body.partition(b"\n")
+    return _ply_binary_faces(rest, elements, lines)
+
+
+def _before_list(lines: list[list[str]]) -> int:
+    """How many values stand before the list of corners in a line of a face."""
+    start = next((k for k, words in enumerate(lines) if words[:2] == ["element", "face"]), len(lines))
+    kinds = [words[1] for words in lines[start:] if words[:1] == ["property"]]
+    return kinds.index("list") if "list" in kinds else 0
+
+
+def _ply_text_faces(body: bytes, elements: list[tuple[str, int]], before: int) -> int:
+    rows = [words for line in body.splitlines() if (words := line.split())]
+    if len(rows) < sum(count for _, count in elements):
+        raise DamagedMeshError(
+            f"it is cut short: {len(rows)} of {sum(count for _, count in elements)} lines are there; export it again"
+        )
+    start = 0
+    for name, count in elements:
+        if name == "face":
+            faces = rows[start : start + count]
+            if any(len(row) <= before or len(row) < before + 1 + int(row[before]) or int(row[before]) < 3 for row in faces):
+                raise DamagedMeshError("it is cut short within a face; export it again")
+            return sum(int(row[before]) - 2 for row in faces)
+        start += count
+    return 0
+
+
+PLY_BYTES = {
+    "char": 1, "uchar": 1, "int8": 1, "uint8": 1, "short": 2, "ushort": 2, "int16": 2, "uint16": 2,
+    "int": 4, "uint": 4, "int32": 4, "uint32": 4, "float": 4, "float32": 4, "double": 8, "float64": 8,
+}  # fmt: skip
+
+
+def _ply_binary_faces(body: bytes, elements: list[tuple[str, int]], lines: list[list[str]]) -> int:
+    """Triangles of a binary body whose lists are of one length, which are all that the reader knows; its size must fit."""
+    order = "big" if any("binary_big_endian" in words for words in lines) else "little"
+    at, faces = 0, 0
+    for name, count in elements:
+        size, corners = _ply_row(body, at, _properties(lines, name), order)
+        at += size * count
+        faces += count * (corners - 2) if name == "face" else 0
+    if at != len(body):
+        raise DamagedMeshError(f"its header asks for {at} bytes of data, {len(body)} are there; export it again as triangles")
+    return max(faces, 0)
+
+
+def _properties(lines: list[list[str]], name: str) -> list[list[str]]:
+    start = next(k for k, words in enumerate(lines) if words[:2] == ["element", name]) + 1
+    end = next((k for k in range(start, len(lines)) if lines[k][:1] == ["element"]), len(lines))
+    return [words[1:] for words in lines[start:end] if words[:1] == ["property"]]
+
+
+def _ply_row(body: bytes, at: int, properties: list[list[str]], order: Any) -> tuple[int, int]:
+    """(bytes of a row, entries of its last list) by the first row that starts at `at`."""
+    size, entries = 0, 0
+    for kind, *rest in properties:
+        if kind != "list":
+            size += PLY_BYTES[kind]
+            continue
+        wide = PLY_BYTES[rest[0]]
+        entries = max(entries, int.from_bytes(body[at + size : at + size + wide], order))
+        size += wide + entries * PLY_BYTES[rest[1]]
+    return size, entries
+
+
+def _3mf(data: bytes) -> int:
+    """3MF: the triangles of each object, and how often the build asks for it, by way of other objects or not."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        unpacked = sum(member.file_size for member in archive.infolist())
+        if unpacked > LARGEST_UNPACKED:
+            raise DamagedMeshError(
+                f"it unpacks to {unpacked / 1e6:.0f} MB, at most {LARGEST_UNPACKED // 1_000_000} MB are read; export it coarser"
+            )
+        models = [name for name in archive.namelist() if "3d/3dmodel.model" in name.lower()]
+        if not models:
+            raise DamagedMeshError("it holds no 3D model; export it again")
+        model = archive.read(models[0])
+    if b"<!DOCTYPE" in model or b"<!ENTITY" in model:
+        raise DamagedMeshError("it declares entities, which 3MF forbids; export it again")
+    return _3mf_model(model)
+
+
+def _3mf_model(model: bytes) -> int:
+    own: dict[str, int] = defaultdict(int)
+    components: dict[str, list[str]] = defaultdict(list)
+    items: list[str] = []
+    inside = ""
+
+    def start(tag: str, attributes: dict[str, str]) -> None:
+        nonlocal inside
+        tag = tag.rpartition(" ")[2]
+        if tag in {"component", "item"} and any(key.endswith("path") for key in attributes):
+            raise DamagedMeshError("its bodies lie in several files of the package; export it as one body or as STL")
+        match tag:
+            case "object":
+                inside = attributes["id"]
+                own[inside] += 0
+            case "triangle":
+                own[inside] += 1
+            case "component":
+                components[inside].append(attributes["objectid"])
+            case "item":
+                items.append(attributes["objectid"])
+
+    parser = expat.ParserCreate(namespace_separator=" ")
+    parser.StartElementHandler = start
+    parser.Parse(model, True)
+    faces = _instances(own, components)
+    return sum(faces(item) for item in items)
+
+
+def _instances(own: Mapping[str, int], components: Mapping[str, list[str]]) -> Callable[[str], int]:
+    @cache
+    def faces(name: str, depth: int = 0) -> int:
+        if name not in own or depth > DEEPEST:
+            raise DamagedMeshError(f'its object "{name}" is missing or holds itself; export it again')
+        return own[name] + sum(faces(part, depth + 1) for part in components.get(name, []))
+
+    return faces
+
+
+GLB_PLAIN = ("KHR_materials", "KHR_texture", "KHR_lights", "EXT_texture", "KHR_xmp")  # extensions that leave shapes alone
+
+
+def _glb(data: bytes) -> int:
+    """Binary glTF 2.0: the head states the file's size; each node of the scene puts one mesh."""
+    magic, _, length = struct.unpack("<4sII", data[:12])
+    if magic != b"glTF" or length != len(data):
+        raise DamagedMeshError(f"its head states {length} bytes, {len(data)} are there; export it again")
+    size, _ = struct.unpack("<I4s", data[12:20])
+    tree = json.loads(data[20 : 20 + size])
+    foreign = [name for name in tree.get("extensionsRequired", []) if not name.startswith(GLB_PLAIN)]
+    if foreign:
+        raise DamagedMeshError(f"it needs {foreign[0]}; export it as plain triangles")
+    if any(accessor["count"] > 3 * MOST_FACES for accessor in tree.get("accessors", [])):
+        return 1 + MOST_FACES
+    meshes = [_glb_mesh(tree, mesh) for mesh in tree.get("meshes", [])]
+    scene = tree.get("scenes", [{}])[tree.get("scene", 0)]
+    return sum(_glb_node(tree, meshes, node, 0) for node in scene.get("nodes", []))
+
+
+def _glb_mesh(tree: dict[str, Any], mesh: dict[str, Any]) -> int:
+    faces = 0
+    for primitive in mesh["primitives"]:
+        if primitive.get("mode", 4) != 4:
+            raise DamagedMeshError("it holds points, lines or strips; export it as triangles")
+        accessor = tree["accessors"][primitive.get("indices", primitive["attributes"]["POSITION"])]
+        faces += accessor["count"] // 3
+    return faces
+
+
+def _glb_node(tree: dict[str, Any], meshes: list[int], node: int, depth: int) -> int:
+    if depth > DEEPEST:
+        raise DamagedMeshError(f"its nodes lie more than {DEEPEST} deep in each other; export it as one body")
+    found = tree["nodes"][node]
+    own = meshes[found["mesh"]] if "mesh" in found else 0
+    return own + sum(_glb_node(tree, meshes, child, depth + 1) for child in found.get("children", []))

@@ -1,0 +1,56 @@
+"""What goes to the terminal: names from files and command lines cannot steer it, and no letter that it lacks ends the run."""
+
+from __future__ import annotations
+
+import sys
+import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+# Besides control characters: what ends lines or turns the direction of writing, so that text reads as something else.
+UNSEEN = {0x2028, 0x2029, *range(0x202A, 0x202F), *range(0x2066, 0x206A)}
+
+
+def visible(text: str) -> str:
+    """The text with control characters written out as numbers; line ends and tabs stay."""
+    return text if text.isascii() and text.isprintable() else "".join(map(_visible, text))
+
+
+def _visible(letter: str) -> str:
+    if letter in "\n\t" or (unicodedata.category(letter) not in {"Cc", "Cs"} and ord(letter) not in UNSEEN):
+        return letter
+    return letter.encode("unicode_escape", "surrogatepass").decode("ascii")
+
+
+class VisibleStream:
+    """A text stream that writes out control characters, and letters that its encoding lacks."""
+
+    def __init__(self, stream: Any) -> None:
+        self.unfiltered = stream
+
+    def write(self, text: str) -> int:
+        """Write the text; the count of letters asked for comes back."""
+        shown = visible(text)
+        try:
+            self.unfiltered.write(shown)
+        except UnicodeEncodeError as error:
+            self.unfiltered.write(shown.encode(error.encoding, "backslashreplace").decode(error.encoding))
+        return len(text)
+
+    def __getattr__(self, name: str) -> Any:
+        if name == "buffer":  # the way round `write`
+            raise AttributeError(name)
+        return getattr(self.unfiltered, name)
+
+
+@contextmanager
+def visible_streams() -> Iterator[None]:
+    """Have all that is written to stdout and stderr be visible."""
+    before = sys.stdout, sys.stderr
+    streams: Any = sys
+    streams.stdout, streams.stderr = (None if stream is None else VisibleStream(stream) for stream in before)
+    try:
+        yield
+    finally:
+        sys.stdout, sys.stderr = before

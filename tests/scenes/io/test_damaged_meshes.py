@@ -1,0 +1,126 @@
+"""A mesh that is damaged, cut short or out of all bounds is refused: metal that is lost in reading would let light through."""
+
+import io
+import os
+import zipfile
+
+import numpy as np
+import pytest
+import trimesh
+
+from scenes.io.files import LARGEST_MESH, read_bytes, read_mesh
+from scenes.scene_file.errors import SceneError
+
+BRACKET = trimesh.creation.icosphere(subdivisions=2, radius=30.0)
+KINDS = ("stl", "obj", "ply", "3mf", "glb")
+
+
+def complaint(call):
+    with pytest.raises(SceneError) as caught:
+        call()
+    (one,) = caught.value.complaints
+    assert "\n" not in str(one)
+    return str(one)
+
+
+def written(mesh, kind):
+    data = mesh.export(file_type=kind)
+    return data.encode() if isinstance(data, str) else data
+
+
+@pytest.mark.parametrize("kind", [*KINDS, "stl_ascii"])
+def test_a_whole_mesh_is_read_with_all_its_faces(tmp_path, kind):
+    path = tmp_path / f"a.{kind.partition('_')[0]}"
+    path.write_bytes(written(BRACKET, kind))
+    assert len(read_mesh(path).faces) == len(BRACKET.faces)
+
+
+def test_quads_count_as_two_triangles(tmp_path):
+    path = tmp_path / "a.obj"
+    path.write_text("v 0 0 0\nv 90 0 0\nv 90 90 0\nv 0 90 0\nf 1 2 3 4\n")
+    assert len(read_mesh(path).faces) == 2
+
+
+@pytest.mark.parametrize("kind", [*KINDS, "stl_ascii"])
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.9, 0.999])
+def test_a_file_cut_short_is_refused_or_misses_no_more_than_its_last_faces_and_is_open(tmp_path, kind, share):
+    path = tmp_path / f"a.{kind.partition('_')[0]}"
+    data = written(BRACKET, kind)
+    path.write_bytes(data[: int(share * len(data))])
+    if kind != "obj":  # OBJ states no count and has no end; what is cut off shows as an open mesh
+        complaint(lambda: read_mesh(path))
+        return
+    try:
+        mesh = read_mesh(path)
+    except SceneError:
+        return
+    assert not trimesh.Trimesh(mesh.vertices, mesh.faces).is_watertight
+
+
+def test_an_stl_whose_head_counts_fewer_triangles_than_it_holds_is_refused(tmp_path):
+    data = bytearray(written(BRACKET, "stl"))
+    data[80:84] = (12).to_bytes(4, "little")
+    (tmp_path / "a.stl").write_bytes(data)
+    assert "states 12 triangles and its size holds 320" in complaint(lambda: read_mesh(tmp_path / "a.stl"))
+
+
+@pytest.mark.parametrize("kind", ["stl", "obj", "ply", "3mf"])
+def test_a_coordinate_that_is_no_number_is_refused_and_no_face_is_dropped_for_it(tmp_path, kind):
+    path = tmp_path / f"a.{kind}"
+    broken = trimesh.Trimesh(BRACKET.vertices.copy(), BRACKET.faces, process=False)
+    broken.vertices[7] = np.nan
+    path.write_bytes(written(broken, kind))
+    complaint(lambda: read_mesh(path))
+
+
+def package(model):
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("3D/3dmodel.model", model)
+    return stream.getvalue()
+
+
+HEAD = '<model unit="millimeter" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02"><resources>'
+ONE = (
+    '<object id="1" type="model"><mesh><vertices>'
+    '<vertex x="0" y="0" z="0"/><vertex x="50" y="0" z="0"/><vertex x="0" y="50" z="0"/>'
+    '</vertices><triangles><triangle v1="0" v2="1" v3="2"/></triangles></mesh></object>'
+)
+
+
+def test_a_package_that_unpacks_to_more_than_is_read_is_refused_before_it_is_unpacked(tmp_path):
+    path = tmp_path / "a.3mf"
+    path.write_bytes(package(HEAD + " " * 250_000_000))
+    assert path.stat().st_size < 1_000_000
+    assert "it unpacks to 250 MB" in complaint(lambda: read_mesh(path))
+
+
+def test_copies_of_copies_are_counted_before_they_are_made(tmp_path):
+    parts = "".join(
+        f'<object id="{n}" type="model"><components>{f"""<component objectid="{n - 1}"/>""" * 10}</components></object>'
+        for n in range(2, 12)
+    )
+    path = tmp_path / "a.3mf"
+    path.write_bytes(package(f'{HEAD}{ONE}{parts}</resources><build><item objectid="11"/></build></model>'))
+    assert f"found {10**10}" in complaint(lambda: read_mesh(path))
+
+
+def test_a_package_may_put_a_body_twice(tmp_path):
+    path = tmp_path / "a.3mf"
+    items = '<item objectid="1"/><item objectid="1" transform="1 0 0 0 1 0 0 0 1 0 0 9"/>'
+    path.write_bytes(package(f"{HEAD}{ONE}</resources><build>{items}</build></model>"))
+    assert len(read_mesh(path).faces) == 2
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no pipes with a name")
+def test_a_pipe_is_refused_instead_of_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "a.stl")
+    assert complaint(lambda: read_mesh(tmp_path / "a.stl")).endswith("is a pipe or a device; name a file")
+
+
+def test_a_file_is_read_up_to_a_limit(tmp_path):
+    with (tmp_path / "a.stl").open("wb") as stream:
+        stream.truncate(LARGEST_MESH + 1)
+    assert "must be at most 250 MB" in complaint(lambda: read_mesh(tmp_path / "a.stl"))
+    (tmp_path / "b").write_bytes(b"12345")
+    assert "at most" in complaint(lambda: read_bytes(tmp_path / "b", 4))
