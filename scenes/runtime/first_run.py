@@ -36,7 +36,7 @@ def tasks_seen() -> list[tuple[str, ...]]:
 def prepare() -> None:
     """Compile what is not on disk yet."""
     if _begun:
-        tell(FIRST_RUN)
+        _say()
         for child in _begun:
             child.wait()
     from raytrace.coverage import warm_up as coverage
@@ -47,10 +47,29 @@ def prepare() -> None:
     if folder is not None:
         tell(f"Fast code is kept in {folder}: neither the program's own folder nor your home folder can be written.")
     missing = [engine for engine in (judge, coverage) if not engine.are_compiled()]
-    if missing and not _begun:
-        tell(FIRST_RUN)
+    if missing:
+        _say()
     for engine in missing:
         engine.compile_ahead()
+
+
+@cache
+def prepare_judge() -> None:
+    """Compile what the judge needs, if it is not on disk yet."""
+    from raytrace.judge import warm_up as judge
+
+    if judge.are_compiled():
+        return
+    _say()
+    for child in _begun[:1]:  # that with the judge's kernels
+        child.wait()
+    if not judge.are_compiled():
+        judge.compile_ahead()
+
+
+@cache
+def _say() -> None:
+    tell(FIRST_RUN)
 
 
 def _end() -> None:

@@ -19,9 +19,12 @@ TASKS = [("raytrace.coverage.warm_up:compile_listing", JUDGE), ("raytrace.covera
 def _fresh(monkeypatch):
     monkeypatch.setattr(first_run, "_begun", [])
     monkeypatch.setattr(judge_warm_up, "are_compiled", lambda: True)
-    first_run.prepare.cache_clear()
+    kept = (first_run.prepare, first_run.prepare_judge, first_run._say)
+    for one in kept:
+        one.cache_clear()
     yield
-    first_run.prepare.cache_clear()
+    for one in kept:
+        one.cache_clear()
 
 
 def _sleeper():
@@ -66,6 +69,20 @@ def test_what_was_begun_early_is_waited_for_with_the_same_word(monkeypatch):
     assert halves == TASKS
     assert said == [first_run.FIRST_RUN]
     assert [child.returncode for child in children] == [0, 0]
+
+
+def test_the_judge_waits_for_its_own_kernels_alone(monkeypatch):
+    said, there = [], [False, True]
+    monkeypatch.setattr(judge_warm_up, "are_compiled", lambda: there.pop(0))
+    monkeypatch.setattr(judge_warm_up, "compile_ahead", pytest.fail)
+    monkeypatch.setattr(first_run, "tell", said.append)
+    slow = _sleeper()
+    first_run._begun.extend([subprocess.Popen([sys.executable, "-c", ""]), slow])
+    first_run.prepare_judge()
+    assert said == [first_run.FIRST_RUN]
+    assert [child.poll() for child in first_run._begun] == [0, None]
+    slow.kill()
+    slow.wait()
 
 
 def test_where_early_processes_leave_nothing_the_program_compiles_itself(monkeypatch):
