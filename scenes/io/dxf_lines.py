@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from scenes.io.joined_lines import Line
+from scenes.io.library_remarks import remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
 
 FLATNESS_MM = 0.002  # chords of arcs and splines stray at most this much: a fiftieth of what a file takes off metal
@@ -21,6 +22,7 @@ WRITING = {"TEXT", "MTEXT", "ATTDEF", "ATTRIB", "LEADER", "MULTILEADER", "MLEADE
 LARGEST_BYTES = 20_000_000
 MOST_PIECES, MOST_POINTS, DEEPEST = 20_000, 400_000, 16
 LARGEST_MM = 100_000.0  # a hundred times the largest cut-out: a slip of a unit still gets its own words
+GUESSES = ("recovered invalid", "ignoring content", "skipped")  # words of the reader's remarks on what it made up or left out
 CLOSED_WITH = b"EOF"
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 
@@ -39,11 +41,15 @@ def read_document(data: bytes, source: str) -> Any:
             source, f"must be at most {LARGEST_BYTES // 1_000_000} MB, found {len(data) / 1e6:.0f} MB; save the cut-out alone"
         )
     try:
-        document, audit = recover.read(io.BytesIO(data))
+        with remarks_of("ezdxf") as remarks:
+            document, audit = recover.read(io.BytesIO(data))
     except (DXFError, OSError, ValueError, IndexError, KeyError):
         raise _refusal(source, "is no readable DXF drawing; export the cut-out as DXF again") from None
     if not data.rstrip().rstrip(b"\0").endswith(CLOSED_WITH):
         raise _refusal(source, "is cut short: it does not end with EOF as every DXF does; export it again")
+    guessed = next((remark for remark in remarks if any(word in remark for word in GUESSES)), None)
+    if guessed:
+        raise _refusal(source, f"is damaged: its reader had to guess ({' '.join(guessed.split())[:200]}); export it again")
     lost = _written(data) - _read(document)
     if lost or audit.errors:
         what = ", ".join(f"{count} {kind}" for kind, count in sorted(lost.items())) or audit.errors[0].message

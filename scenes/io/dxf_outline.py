@@ -14,6 +14,7 @@ from geometry.frame import right_up_to_frame
 from geometry.outline import Freeform
 from scenes.io.dxf_lines import drawn_lines, read_document
 from scenes.io.joined_lines import OpenLineError, closed_rings
+from scenes.io.library_remarks import short_words
 from scenes.scene_file.errors import Complaint, SceneError
 
 UNIT_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}  # DXF reference, header variable $INSUNITS
@@ -33,8 +34,7 @@ def read_outline(data: bytes, source: str) -> Freeform:
     except OpenLineError as error:
         raise _refusal(source, str(error)) from None
     except Exception as error:  # noqa: BLE001 - the reader and the shapes fail in ways of their own; to the user it is one fault
-        what = " ".join(str(error).split()) or type(error).__name__
-        raise _refusal(source, f"cannot be read as a cut-out ({what}); export it as DXF again") from None
+        raise _refusal(source, f"cannot be read as a cut-out ({short_words(error)}); export it as DXF again") from None
 
 
 def _outline(data: bytes, source: str) -> Freeform:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from scenes.io.library_remarks import remarks_of, short_words
 from scenes.io.mesh_counts import MOST_FACES, stated_faces
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
@@ -26,11 +27,12 @@ def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
     try:
         expected = stated_faces(data, kind)
         _few_enough(expected, source)
-        mesh, unit = _loaded(data, kind)
+        with remarks_of("trimesh"):
+            mesh, unit = _loaded(data, kind)
     except (SceneError, MemoryError):
         raise
     except Exception as error:  # noqa: BLE001 - readers of five formats fail in their own ways; to the user it is one fault
-        why = " ".join(str(error).split()) or type(error).__name__
+        why = short_words(error)
         raise _refusal(source, f"is no readable {kind.upper()} mesh: {why}") from None
     _whole(mesh, expected, source)
     mesh.merge_vertices()  # corners that coincide are one, else no mesh of an STL would be closed

@@ -7,16 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from geometry.notes import Note, Severity
 from raytrace.box import Box
 from raytrace.coverage.tables.clip import box_depths_mm
 from raytrace.optics.closeup import MM_PER_M
 from raytrace.optics.lens import LensState
-
-if TYPE_CHECKING:
-    from scenes.states.state import State
 
 BEYOND = "beyond the plane in focus"
 TOUCHING_MM = 0.01  # a part that ends in the plane itself is wholly looked at
@@ -57,6 +53,6 @@ def _close_up_words(main_mm: float, plane_mm: float) -> str:
     return " behind its close-up lens" if plane_mm < main_mm else ""
 
 
-def light_in_doubt(state: State) -> bool:
-    """Whether a fault besides leaves a state's light in doubt, whatever stands in the box."""
-    return any(note.doubts_light and BEYOND not in note.text for note in state.notes)
+def light_in_doubt(notes: Sequence[Note]) -> bool:
+    """Whether a state's notes hold a fault besides that leaves its light in doubt, whatever stands in the box."""
+    return any(note.doubts_light and BEYOND not in note.text for note in notes)

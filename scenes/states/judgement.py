@@ -1,6 +1,6 @@
 """The one judgement of a state that every command asks: rooms of all parts in space, the frame's margin, and whether it is clear.
 
-Why: docs/physics.md, "Clear or not".
+Why: docs/physics.md, "Pupils taken as fixed" and "Parts beyond the plane in focus".
 """
 
 from __future__ import annotations

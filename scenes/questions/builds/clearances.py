@@ -176,7 +176,7 @@ class LensBench:
         wanted = [part for part in box.parts if pairs is None or (plan.key, part.name) in pairs or part.name not in stated]
         beams_key = pickle.dumps((variants, guides, box.glasses))
         found = [self._clearance(part, variants, guides, box, beams_key) for part in wanted]
-        if light_in_doubt(plan):
+        if light_in_doubt(plan.notes):
             found = [replace(one, clearance_mm=-ENDLESS_MM, where=IN_DOUBT) for one in found]
         return [((plan.key, one.part), one) for one in found]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ from raytrace.beam.clearance_plane import loop_clearance
 from raytrace.beam.outline import Section, widened
 from raytrace.beam.planes import fillings, sections_in, with_glasses
 from raytrace.box import Box
+from raytrace.optics.lens import pencils_for
 from scenes.questions.masks.wanted import Wanted
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Mask
@@ -56,7 +58,8 @@ class LensMask:
     need is the beam itself over its whole range and both faces; cutout has margin and corners. widest names the state whose beam is
     largest, axis_mm (right, up) is where the lens axis meets the mask. now_mm is how far the mask that the scene has stays out of
     the beam. empty_mm is how much farther the beam reaches anywhere when trays are emptied; 0 where that is counted in. needed_mm
-    is the room that `check` asks for with this lens. states are those whose beams it holds.
+    is the room that `check` asks for with this lens, in space; lean is how many times as much that is in the mask's plane, at most.
+    states are those whose beams it holds.
     """
 
     lens: Lens
@@ -69,6 +72,7 @@ class LensMask:
     axis_mm: tuple[float, float]
     needed_mm: float = 0.0
     states: tuple[State, ...] = ()
+    lean: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,12 +121,15 @@ def mask_report(loaded: Loaded, wanted: Wanted, names: Sequence[str] = ()) -> Ma
 
 def _room_notes(lenses: Sequence[LensMask], margin_mm: float) -> list[str]:
     """Which lenses a check will not call clear behind these masks, for their pupils are taken as fixed."""
-    found = [mask for mask in lenses if not has_room(margin_mm, mask.needed_mm)]
+    found = [mask for mask in lenses if not has_room(margin_mm / mask.lean, mask.needed_mm)]
     if not found:
         return []
     names = ", ".join(mask.lens.name for mask in found)
-    why = f"{margin_mm:g} mm of margin is less than the {WALK_MM:g} mm a fixed pupil can be out by"
-    return [f"{why}: `brimline check` will call {names} tight behind a mask cut so; give pupil_walk, or more margin"]
+    lean = max(mask.lean for mask in found)
+    least = f"{margin_mm:g} mm of margin leaves as little as {margin_mm / lean:.1f} mm square to the beam's side"
+    why = f"{least}, less than the {WALK_MM:g} mm a fixed pupil can be out by"
+    way_out = f"give pupil_walk, or a margin of {math.ceil(10 * WALK_MM * lean) / 10:g} mm"
+    return [f"{why}: `brimline check` may call {names} tight behind a mask cut so; {way_out}"]
 
 
 def _how_many(lenses: Sequence[LensMask], wanted: Wanted) -> int:
@@ -177,7 +184,16 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         axis_mm=_axis_mm(planes[0][0]),
         needed_mm=max(room_needed_mm(plan.variants) for plan in plans),
         states=plans,
+        lean=max(_lean(plan, faces[0]) for plan, faces in zip(plans, planes, strict=True)),
     )
+
+
+def _lean(plan: State, plane: Pose) -> float:
+    """How many times as long a way in a plane is as the distance from the beam's side, where the side leans most [-]."""
+    tilt_rad = math.acos(min(abs(float(plane.rotation[2, 2])), 1.0))
+    slopes = [pencils_for(lens, guide.corners_mm()).slope for lens in plan.variants for guide in plan.guides]
+    steepest_rad = math.atan(max(float(np.hypot(*slope.T).max()) for slope in slopes))
+    return 1.0 / max(math.cos(steepest_rad + tilt_rad), 0.05)
 
 
 def _axis_mm(plane: Pose) -> tuple[float, float]:

@@ -100,7 +100,7 @@ class _Look:
             met = self._clearance(parts[first], TOUCHING)
             return Fit(setup=setup, word=word, met=met, loss_stops=loss, plan=self._plan)
         near = [part for part in parts if not self._is_clear(part)]
-        if not near and light_in_doubt(self._plan):
+        if not near and light_in_doubt(self._plan.notes):
             return Fit(setup=setup, word=Word.TIGHT, met=None, loss_stops=0.0, plan=self._plan)
         if not near:
             return Fit(setup=setup, word=Word.CLEAR, met=None, loss_stops=0.0, plan=self._plan)

@@ -199,3 +199,11 @@ def test_damage_anywhere_is_one_sentence_or_an_outline():
         refused += bool(words)
         assert "\n" not in words
     assert refused > 0
+
+
+def test_a_number_that_its_reader_had_to_guess_is_refused_and_nothing_reaches_the_terminal(capfd):
+    data = drawing(cut_out)
+    assert data.count(b"\n-40.0\n") == 2
+    broken = data.replace(b"\n-40.0\n", b"\n-4\x1b0.0\n", 1)  # which reads as -4
+    assert "its reader had to guess" in complaint(lambda: read_outline(broken, "m.dxf"))
+    assert not any(capfd.readouterr())

@@ -124,3 +124,10 @@ def test_a_file_is_read_up_to_a_limit(tmp_path):
     assert "must be at most 250 MB" in complaint(lambda: read_mesh(tmp_path / "a.stl"))
     (tmp_path / "b").write_bytes(b"12345")
     assert "at most" in complaint(lambda: read_bytes(tmp_path / "b", 4))
+
+
+def test_an_error_that_quotes_the_file_is_cut_short(tmp_path):
+    data = written(BRACKET, "3mf")
+    start = data.index(b"3D/3dmodel.model")
+    (tmp_path / "a.3mf").write_bytes(data[: start - 4] + b"\xff\x1f" + data[start - 2 :])  # the length of the name: 8191 bytes
+    assert len(complaint(lambda: read_mesh(tmp_path / "a.3mf"))) < 1500
