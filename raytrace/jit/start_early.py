@@ -13,10 +13,10 @@ CHILD = "raytrace.jit.child"  # what such a process runs
 FOLDER = "NUMBA_CACHE_DIR"  # in the environment: where numba keeps compiled code instead
 
 
-def begin(task: str) -> Popen[bytes] | None:
-    """A process that compiles by calling 'module:function'; None where there can be no more processes."""
+def begin(*tasks: str) -> Popen[bytes] | None:
+    """A process that compiles by calling each 'module:function' in turn; None where there can be no more processes."""
     with suppress(OSError):
-        return Popen([sys.executable, "-P", "-m", CHILD, task], stdin=DEVNULL, stdout=DEVNULL, stderr=DEVNULL)
+        return Popen([sys.executable, "-P", "-m", CHILD, ",".join(tasks)], stdin=DEVNULL, stdout=DEVNULL, stderr=DEVNULL)
     return None
 
 

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from geometry.body import Block, Loop, Part, Surface, Tube
 from geometry.outline import Freeform, inside_distance
 from raytrace.box import Box, Glass, GlassKind
+from raytrace.judge.crossings import crossings
 from raytrace.judge.field import Cell, FieldPencils, Samples, edge_is_enough, edge_samples, field_pencils, grid_samples
-from raytrace.judge.rays import GLASS_FIELDS, bends, plane_corners, trace
-from raytrace.judge.shapes import ENDLESS_MM
+from raytrace.judge.kernels.rays import GLASS_FIELDS
+from raytrace.judge.kernels.shapes import ENDLESS_MM
 from raytrace.optics.lens import FixedPupil, LensState
 
 FloatArray = NDArray[np.float64]
@@ -91,13 +92,14 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     start = float(seen.pencils.reference_z_mm.min())
     ring = _ring(lenses)
     before = [start] if np.isinf(ring[1]) or ring[0] <= start else [start, float(ring[0])]
-    points, _, _ = trace(*_columns(seen), 16, 1.0, ring, np.array(before), glasses, far, _object_z(lenses), False)
+    met = crossings(seen, 16, 1.0, ring, np.array(before), glasses, far, _object_z(lenses), parted=False)
+    points = met.points
     far = max(far, *(_meets_mm(loop, points[-2], points[-1]) for loop in _endless_loops(box.parts)), 0.0)
     first_face = float(points[len(before), ..., 2].min()) if len(glasses) else float(points[-1, ..., 2].min())
     split = min(hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
     if (loose or len(lenses) > 1) and split > before[-1] + BEHIND_PARTS_MM:
         before.append(split)
-    bend = float(bends(points, seen.triples, seen.weights).max())
+    bend = float(met.bends_mm.max())
     count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))
     return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose)
 
@@ -136,18 +138,15 @@ def _chain(beam: Beam, field: FieldPencils, sides: int, chain: tuple[int, ...]) 
     corners, fields, legs, pads, base, end = [], [], [], [], 0, np.inf
     held = np.zeros(len(chain), dtype=np.bool_)
     for share in _stand_ins(beam, ring):
-        points, ok, end = trace(
-            *_columns(field), sides, share, ring, beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses), beam.loose
-        )
-        if not ok:
+        met = crossings(field, sides, share, ring, beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses), parted=beam.loose)
+        if not met.followed:
             raise NotFollowed
-        pad = bends(points, field.triples, field.weights) + ROUNDING_MM
-        found, owner, starts = plane_corners(points)
+        found, starts, pad, end = met.corners, met.starts, met.bends_mm + ROUNDING_MM, met.end_z_mm
         inside = [_holds(beam.box.glasses[g], found[starts[m] : starts[m + 1]], pad[m]) for g, m in _entries(beam, chain)]
         held |= np.array(inside, dtype=np.bool_)
         runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
         corners.append(found)
-        fields.append(field.points_mm[owner])
+        fields.append(field.points_mm[met.fields])
         legs.append(runs)
         pads.append(np.maximum(pad[:-1], pad[1:]))
         base += len(found)
@@ -200,11 +199,6 @@ def _sides(field: FieldPencils, chord_mm: float) -> int:
     """Sides K of a pupil's polygon: r (1 / cos(pi / K) - 1) ~ r pi^2 / (2 K^2)."""
     largest = float(np.sqrt((field.pencils.axes_mm**2).sum(axis=(1, 2)).max()))
     return max(LEAST_SIDES, int(np.ceil(np.pi * np.sqrt(largest / (2 * chord_mm)))))
-
-
-def _columns(field: FieldPencils) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    p = field.pencils
-    return p.slope, p.reference_z_mm, p.convergence_per_mm, p.centre_mm, p.axes_mm, p.rim_share
 
 
 def _ring(lenses: Sequence[LensState]) -> FloatArray:

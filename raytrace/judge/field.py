@@ -115,9 +115,9 @@ def field_pencils(lenses: Sequence[LensState], cell: Cell, samples: Samples) -> 
     """The pencils of a cell for every pupil depth; points beyond the end of a lens's field are drawn in to it."""
     size = np.array([cell.right - cell.left, cell.high - cell.low])
     points = np.array([cell.left, cell.low]) + samples.shares * size
-    drawn = [_drawn_in(lens, points) for lens in lenses]
+    found = [_drawn_in(lens, points) for lens in lenses]
+    drawn, layers = [moved for moved, _ in found], [pencils for _, pencils in found]
     whole = all(bool((moved == points).all()) for moved in drawn)
-    layers = [_pencils(lens, moved)[0] for lens, moved in zip(lenses, drawn, strict=True)]
     together = joined(layers)
     triples, weights = _between(layers, points, samples, whole)
     return FieldPencils(together, np.concatenate(drawn), triples, weights, whole)
@@ -163,11 +163,12 @@ def _pencils(lens: LensState, points_mm: FloatArray) -> tuple[Pencils, BoolArray
     return pencils, pencils.valid & known
 
 
-def _drawn_in(lens: LensState, points_mm: FloatArray) -> FloatArray:
-    """The points, those beyond the end of the field moved toward the lens axis until they have rays."""
-    dark = ~_pencils(lens, points_mm)[1]
+def _drawn_in(lens: LensState, points_mm: FloatArray) -> tuple[FloatArray, Pencils]:
+    """The points, those beyond the end of the field moved toward the lens axis until they have rays; and their pencils."""
+    pencils, known = _pencils(lens, points_mm)
+    dark = ~known
     if not dark.any():
-        return points_mm
+        return points_mm, pencils
     low, high = np.zeros(int(dark.sum())), np.ones(int(dark.sum()))
     for _ in range(HALVINGS):
         tried = (low + high) / 2
@@ -175,7 +176,7 @@ def _drawn_in(lens: LensState, points_mm: FloatArray) -> FloatArray:
         low, high = np.where(seen, tried, low), np.where(seen, high, tried)
     moved = np.array(points_mm)
     moved[dark] = low[:, None] * points_mm[dark]
-    return moved
+    return moved, _pencils(lens, moved)[0]
 
 
 def has_all(lenses: Sequence[LensState], cell: Cell) -> bool:

@@ -5,16 +5,18 @@ A wider guide holds every narrower one, so yes or no is monotone, and no part is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.box import Box
+from raytrace.judge.body import Beam, NotFollowed, legs_of
 from raytrace.judge.field import Cell, cell_of, has_all
+from raytrace.judge.nearest import nearest
 from raytrace.judge.pieces import Pieces
-from raytrace.judge.rooms import GuideBeam, room, room_in_cell
+from raytrace.judge.rooms import DEEPEST_LEVEL, GuideBeam, room
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
 
@@ -25,6 +27,7 @@ NARROWEST_SCALE = 0.05
 SCALE_STEP = 1e-4  # a hundredth of a percent of the frame: finer than any mount repeats
 LEAST_STEP = 1e-9  # where a room above 0 has to show as a margin above 0
 MOST_STEPS = 60
+ASK_MIDDLE = 8  # every so many steps, the middle of what is left, whatever the cell that came nearest says
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,7 @@ class Growth:
 
 @dataclass(slots=True)
 class Search:
-    """Beams of a guide at scales already asked for; at which scale which part last touched the light of which cell."""
+    """Beams of a guide at scales already asked for; at the last one, which part came nearest to the light of which cell."""
 
     lenses: tuple[LensState, ...]
     box: Box
@@ -59,23 +62,28 @@ class Search:
         return has_all(self.lenses, cell_of(self.guide, scale))
 
 
-def growth(search: Search, numbers: Sequence[int], clear: bool) -> Growth:
-    """The growth that some of the parts leave; `clear` is whether they are at scale 1."""
+def growth(search: Search, numbers: Sequence[int], room_mm: float) -> Growth:
+    """The growth that some of the parts leave; `room_mm` is the least room of these at scale 1, above 0 where they are clear."""
+    clear = room_mm > 0.0
     stop_at_field = clear and search.in_field(1.0)
     low, high = (1.0, WIDEST_SCALE) if clear else (NARROWEST_SCALE, 1.0)
     ended: int | None = None
     field_ends = False
-    signs: list[tuple[float, float]] = []
+    left = list(numbers)
     for step in range(MOST_STEPS):
         if high - low <= SCALE_STEP and not (clear and low == 1.0 and high - low > LEAST_STEP):
             break
-        scale = _next(low, high, signs, (high if clear else low) if step == 0 else None, step)
+        if step == 0:
+            scale = high if clear else low
+        else:
+            scale, touched = _next(search, low, high, step)
+            if touched < high:
+                assert search.last is not None
+                high, ended, field_ends = touched, search.last[1], False
         if stop_at_field and not search.in_field(scale):
             high, ended, field_ends = scale, None, True
             continue
-        hit, room_mm = _nearest(search, scale, numbers)
-        if abs(room_mm) > 0.0 and np.isfinite(room_mm):
-            signs.append((scale, room_mm))
+        hit, room_mm, left = _nearest(search, scale, left)
         if room_mm <= 0.0:
             high, ended, field_ends = scale, hit, False
         else:
@@ -83,49 +91,77 @@ def growth(search: Search, numbers: Sequence[int], clear: bool) -> Growth:
         if step == 0 and (room_mm > 0.0) == clear:
             return Growth(scale, hit if room_mm <= 0.0 else None, True, False)
     if ended is None and not field_ends:
-        ended = _nearest(search, high, numbers)[0]
+        ended = _nearest(search, high, left)[0]
     return Growth(low, ended, False, field_ends)
 
 
-def _next(low: float, high: float, signs: list[tuple[float, float]], end: float | None, step: int) -> float:
-    """The scale to ask next: the far end first, then where the rooms known come to nought, a hair to the other side of it."""
-    if end is not None:
-        return end
+def _next(search: Search, low: float, high: float, step: int) -> tuple[float, float]:
+    """The scale to ask next, and one where something is known to touch, or `high`.
+
+    The part that came nearest at last and the smallest cell that it came nearest to are followed alone, to where they touch: they
+    do so in earnest, so the scale to ask lies just inside.
+    """
     middle = (low + high) / 2
-    if len(signs) < 2 or step % 4 == 3:
-        return middle
-    (a, at_a), (b, at_b) = sorted(signs, key=lambda pair: abs(pair[1]))[:2]
-    if at_a == at_b:
-        return middle
-    root = a - at_a * (b - a) / (at_b - at_a) + 0.4 * SCALE_STEP * np.sign(signs[-1][1])
-    return float(root) if low + 0.1 * SCALE_STEP < root < high - 0.1 * SCALE_STEP else middle
+    if search.last is None or step % ASK_MIDDLE == 0:
+        return middle, high
+    scale, number, cell = search.last
+    cut = search.beam(scale).beam
+    while cell.level < DEEPEST_LEVEL and cut.loose:
+        cell = min(cell.quarters(), key=lambda quarter: _probe(search, cut, quarter, number))
+
+    def room_at(at: float) -> float:
+        return _probe(search, cut, _grown(search, cell, at / scale), number)
+
+    at_low, at_high = room_at(low), room_at(high)
+    if at_high > 0.0:  # it touched by a hair, in a beam cut a little differently
+        return max(high - SCALE_STEP / 2, middle), high
+    if at_low <= 0.0:
+        return min(low + SCALE_STEP / 2, middle), high
+    clear, touched = _root(room_at, low, high, at_low, at_high)
+    return (clear if clear > low else (low + touched) / 2), touched
 
 
-def _nearest(search: Search, scale: float, numbers: Sequence[int]) -> tuple[int | None, float]:
-    """The part with the least room beside the grown guide, and that room [mm]; bodies that touch may stop at 0."""
+def _root(room_at: Callable[[float], float], low: float, high: float, at_low: float, at_high: float) -> tuple[float, float]:
+    """Two scales less than SCALE_STEP apart, clear at the first and not at the second, between two that are such."""
+    for step in range(MOST_STEPS):
+        if high - low <= SCALE_STEP / 2:
+            break
+        scale = (low + high) / 2
+        if step % 3 < 2 and at_high < 0.0:
+            scale = low + at_low / (at_low - at_high) * (high - low) + (0.2 if step % 2 else -0.2) * SCALE_STEP
+            scale = min(max(scale, low + 0.2 * SCALE_STEP), high - 0.2 * SCALE_STEP)
+        room_mm = room_at(scale)
+        if room_mm > 0.0:
+            low, at_low = scale, room_mm
+        else:
+            high, at_high = scale, room_mm
+    return low, high
+
+
+def _probe(search: Search, cut: Beam, cell: Cell, number: int) -> float:
+    """The room of a part beside one cell, its beam cut as that of another guide: it says where to look, and what touches."""
+    try:
+        return float(nearest(legs_of(cut, cell), search.parts[number])[0])
+    except NotFollowed:
+        return -np.inf
+
+
+def _grown(search: Search, cell: Cell, by: float) -> Cell:
+    """A cell about the guide's centre, grown."""
+    x, y = search.guide.centre_mm
+    return Cell(x + (cell.left - x) * by, x + (cell.right - x) * by, y + (cell.low - y) * by, y + (cell.high - y) * by, cell.level)
+
+
+def _nearest(search: Search, scale: float, numbers: list[int]) -> tuple[int, float, list[int]]:
+    """The part with the least room beside the grown guide, and that room [mm]; bodies that touch may stop at 0.
+
+    Also what parts are left: where some touch, those that don't are clear of every narrower guide as well.
+    """
     beam = search.beam(scale)
-    again = _touched_again(search, scale, numbers)
-    if again is not None:
-        return again
-    least: tuple[float, int, Cell] | None = None
-    for number in numbers:
-        row, cell = room(beam, search.parts[number], 0.0, with_depth=False)
-        if least is None or row[0] < least[0]:
-            least = (float(row[0]), number, cell)
-    assert least is not None
-    if least[0] <= 0.0 and least[2].level:
-        search.last = (scale, least[1], least[2])
-    return least[1], least[0]
-
-
-def _touched_again(search: Search, scale: float, numbers: Sequence[int]) -> tuple[int, float] | None:
-    """The part that touched at another scale and its room, if it still touches the light of the same cell."""
-    if search.last is None or search.last[1] not in numbers:
-        return None
-    (at, number, cell), (x, y) = search.last, search.guide.centre_mm
-    grow = scale / at
-    again = Cell(
-        x + (cell.left - x) * grow, x + (cell.right - x) * grow, y + (cell.low - y) * grow, y + (cell.high - y) * grow, cell.level
-    )
-    row = room_in_cell(search.beam(scale), again, search.parts[number])
-    return (number, float(row[0])) if row[0] <= 0.0 and not search.beam(scale).may_halve(again) else None
+    found = {number: room(beam, search.parts[number], 0.0, with_depth=False) for number in numbers}
+    hit = min(found, key=lambda number: found[number][0][0])
+    row, cell = found[hit]
+    search.last = (scale, hit, cell)
+    if row[0] > 0.0:
+        return hit, float(row[0]), numbers
+    return hit, float(row[0]), [number for number in numbers if found[number][0][0] <= 0.0]

@@ -116,12 +116,12 @@ def _most(
 
 
 def _margin(search: Search, found: Sequence[FloatArray]) -> Growth:
-    order = sorted(range(len(found)), key=lambda number: found[number][0])
-    return growth(search, order, clear=bool(found[order[0]][0] > 0.0))
+    least = min(float(row[0]) for row in found)
+    return growth(search, [number for number, row in enumerate(found) if least > 0.0 or row[0] <= 0.0], least)
 
 
 def _own_margin(search: Search, number: int, row: FloatArray) -> float:
-    return _percent(growth(search, [number], clear=bool(row[0] > 0.0)))
+    return _percent(growth(search, [number], float(row[0])))
 
 
 def _percent(grown: Growth) -> float:

@@ -13,7 +13,7 @@ from scipy.spatial import ConvexHull
 
 from geometry.body import Block, Loop, Part, Surface, Tube
 from geometry.outline import Circle, Freeform, half_size_mm, to_shape
-from raytrace.judge.shapes import ENDLESS_MM, LOOP_FIELDS
+from raytrace.judge.kernels.shapes import ENDLESS_MM, LOOP_FIELDS
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

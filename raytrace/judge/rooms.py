@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from raytrace.box import Box
 from raytrace.judge.body import Beam, Legs, NotFollowed, legs_of, look
-from raytrace.judge.depth import least_move
 from raytrace.judge.drawn import flat_depth
 from raytrace.judge.field import Cell
+from raytrace.judge.kernels.depth import FOUND
+from raytrace.judge.kernels.rays import BEYOND_MM
+from raytrace.judge.nearest import least_move, nearest
 from raytrace.judge.pieces import Pieces
-from raytrace.judge.rays import BEYOND_MM
-from raytrace.judge.separate import FOUND, part_room
 from raytrace.optics.lens import LensState
 
 FloatArray = NDArray[np.float64]
@@ -71,7 +71,7 @@ def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces) -> FloatArray:
     legs = beam.legs(cell)
     if legs is None:
         return _unknown()
-    found = part_room(legs.corners, legs.fields, legs.legs, legs.pads, pieces.walls, pieces.points, pieces.runs, False)
+    found = nearest(legs, pieces)
     found[0] = min(found[0], BEYOND_MM)  # where the beam is not followed it may come nearer than that
     return found
 
@@ -92,7 +92,7 @@ def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth:
 
     Cells are made where one hull leaves no more than `near_mm`.
     """
-    leaves = {beam.cell: room_in_cell(beam, beam.cell, part)}
+    leaves = {beam.cell: _leaf(beam, beam.cell, part, with_depth)}
     cell = beam.cell
     for _ in range(MOST_HALVINGS):
         was = float(leaves[cell][0])
@@ -100,16 +100,23 @@ def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth:
             break
         del leaves[cell]
         for quarter in cell.quarters():
-            leaves[quarter] = room_in_cell(beam, quarter, part)
+            leaves[quarter] = _leaf(beam, quarter, part, with_depth)
         gained = min(float(leaves[quarter][0]) for quarter in cell.quarters()) - was
-        cell = min(leaves, key=lambda one: leaves[one][0])
+        cell = min(leaves, key=lambda one: (leaves[one][0], -one.level))
         if _is_told(float(leaves[cell][0]), gained):
             break
-    found = leaves[cell]
-    if found[0] > 0.0 or not len(part.runs) or not with_depth or beam.legs(cell) is None:
-        return found, cell
     touched = [legs for leaf, row in leaves.items() if row[0] <= 0.0 and (legs := beam.legs(leaf)) is not None]
-    return (_deepest(touched, part) if part.drawn is None else _drawn_deepest(touched, part, found)), cell
+    if len(touched) < 2 or not len(part.whole) or not with_depth or beam.legs(cell) is None:
+        return leaves[cell], cell
+    return _deepest(touched, part), cell
+
+
+def _leaf(beam: GuideBeam, cell: Cell, part: Pieces, with_depth: bool) -> FloatArray:
+    """The room of a part from the light of one cell; where it touches, with how deep it is in, if that is asked for."""
+    row, legs = room_in_cell(beam, cell, part), beam.legs(cell)
+    if row[0] > 0.0 or not len(part.runs) or not with_depth or legs is None:
+        return row
+    return _deepest([legs], part) if part.drawn is None else _drawn_deepest(legs, part, row)
 
 
 def _is_told(room_mm: float, gained_mm: float) -> bool:
@@ -117,9 +124,9 @@ def _is_told(room_mm: float, gained_mm: float) -> bool:
     return (room_mm > ON_EDGE_MM and gained_mm < GAIN_MM) or (room_mm < -DEEP_MM and gained_mm < -SHARE_GAINED * room_mm)
 
 
-def _drawn_deepest(touched: Sequence[Legs], part: Pieces, found: FloatArray) -> FloatArray:
+def _drawn_deepest(legs: Legs, part: Pieces, found: FloatArray) -> FloatArray:
     assert part.drawn is not None
-    depth_mm, point_mm = max((flat_depth(legs, *part.drawn) for legs in touched), key=lambda pair: pair[0])
+    depth_mm, point_mm = flat_depth(legs, *part.drawn)
     if point_mm is None:
         return found
     return np.concatenate([[-depth_mm], point_mm, found[4:]])
@@ -127,10 +134,12 @@ def _drawn_deepest(touched: Sequence[Legs], part: Pieces, found: FloatArray) -> 
 
 def _deepest(touched: Sequence[Legs], part: Pieces) -> FloatArray:
     starts = np.cumsum([0, *(len(legs.corners) for legs in touched[:-1])])
-    return least_move(
-        np.concatenate([legs.corners for legs in touched]),
-        np.concatenate([legs.fields for legs in touched]),
-        np.concatenate([legs.legs + start for legs, start in zip(touched, starts, strict=True)]),
-        np.concatenate([legs.pads for legs in touched]),
-        part.whole,
+    together = Legs(
+        corners=np.concatenate([legs.corners for legs in touched]),
+        fields=np.concatenate([legs.fields for legs in touched]),
+        legs=np.concatenate([legs.legs + start for legs, start in zip(touched, starts, strict=True)]),
+        pads=np.concatenate([legs.pads for legs in touched]),
+        end_z_mm=min(legs.end_z_mm for legs in touched),
+        whole=True,
     )
+    return least_move(together, part.whole)

@@ -19,6 +19,7 @@ from geometry.notes import Note, Severity
 from raytrace.beam.beam import holds, outer_guides
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin
 from raytrace.box import Box
+from scenes.runtime.first_run import prepare_judge
 from scenes.states.clear_rule import ROOM_PERCENT, has_room, room_needed_mm
 from scenes.states.focus_plane import focus_notes
 from scenes.states.traced_notes import picture_notes
@@ -242,6 +243,7 @@ def judge_guide(
 def _judged(state: State, guide: Guide, box: Box, *, margin: bool, every_margin: bool) -> GuideJudgement:
     from raytrace.judge.judgement import judge  # compiled code that reading a scene must not cost
 
+    prepare_judge()
     found = judge(state.variants, guide, box, margin=margin, every_margin=every_margin)
     rooms = tuple(_room(part) for part in found.parts)
     return GuideJudgement(

@@ -6,17 +6,25 @@ import sys
 import pytest
 
 from raytrace.coverage import warm_up
+from raytrace.judge import warm_up as judge_warm_up
 from scenes.cli import main
 from scenes.registry import COMMANDS, COMPILED
 from scenes.runtime import first_run
+
+JUDGE = "raytrace.judge.warm_up:compile_ahead"
+TASKS = [("raytrace.coverage.warm_up:compile_listing", JUDGE), ("raytrace.coverage.warm_up:compile_covering",)]
 
 
 @pytest.fixture(autouse=True)
 def _fresh(monkeypatch):
     monkeypatch.setattr(first_run, "_begun", [])
-    first_run.prepare.cache_clear()
+    monkeypatch.setattr(judge_warm_up, "are_compiled", lambda: True)
+    kept = (first_run.prepare, first_run.prepare_judge, first_run._say)
+    for one in kept:
+        one.cache_clear()
     yield
-    first_run.prepare.cache_clear()
+    for one in kept:
+        one.cache_clear()
 
 
 def _sleeper():
@@ -26,12 +34,14 @@ def _sleeper():
 def test_the_very_first_run_says_why_it_waits_and_compiles_once(monkeypatch):
     said, compiled = [], []
     monkeypatch.setattr(warm_up, "are_compiled", lambda: False)
-    monkeypatch.setattr(warm_up, "compile_ahead", lambda: compiled.append(1))
+    monkeypatch.setattr(warm_up, "compile_ahead", lambda: compiled.append("coverage"))
+    monkeypatch.setattr(judge_warm_up, "are_compiled", lambda: False)
+    monkeypatch.setattr(judge_warm_up, "compile_ahead", lambda: compiled.append("judge"))
     monkeypatch.setattr(first_run, "tell", said.append)
     first_run.prepare()
     first_run.prepare()
     assert said == [first_run.FIRST_RUN]
-    assert compiled == [1]
+    assert compiled == ["judge", "coverage"]
 
 
 def test_later_runs_say_nothing(monkeypatch):
@@ -45,26 +55,40 @@ def test_later_runs_say_nothing(monkeypatch):
 def test_what_was_begun_early_is_waited_for_with_the_same_word(monkeypatch):
     said, halves = [], []
 
-    def begin(half):
+    def begin(*half):
         halves.append(half)
         return subprocess.Popen([sys.executable, "-c", ""])
 
-    monkeypatch.setattr(first_run, "kernels_seem_missing", lambda: True)
+    monkeypatch.setattr(first_run, "tasks_seen", lambda: TASKS)
     monkeypatch.setattr(first_run, "begin", begin)
     monkeypatch.setattr(warm_up, "are_compiled", lambda: True)
     monkeypatch.setattr(first_run, "tell", said.append)
     first_run.begin_early()
     children = list(first_run._begun)
     first_run.prepare()
-    assert halves == ["raytrace.coverage.warm_up:compile_listing", "raytrace.coverage.warm_up:compile_covering"]
+    assert halves == TASKS
     assert said == [first_run.FIRST_RUN]
     assert [child.returncode for child in children] == [0, 0]
 
 
+def test_the_judge_waits_for_its_own_kernels_alone(monkeypatch):
+    said, there = [], [False, True]
+    monkeypatch.setattr(judge_warm_up, "are_compiled", lambda: there.pop(0))
+    monkeypatch.setattr(judge_warm_up, "compile_ahead", pytest.fail)
+    monkeypatch.setattr(first_run, "tell", said.append)
+    slow = _sleeper()
+    first_run._begun.extend([subprocess.Popen([sys.executable, "-c", ""]), slow])
+    first_run.prepare_judge()
+    assert said == [first_run.FIRST_RUN]
+    assert [child.poll() for child in first_run._begun] == [0, None]
+    slow.kill()
+    slow.wait()
+
+
 def test_where_early_processes_leave_nothing_the_program_compiles_itself(monkeypatch):
     said, compiled = [], []
-    monkeypatch.setattr(first_run, "kernels_seem_missing", lambda: True)
-    monkeypatch.setattr(first_run, "begin", lambda _: subprocess.Popen([sys.executable, "-c", "raise SystemExit(3)"]))
+    monkeypatch.setattr(first_run, "tasks_seen", lambda: TASKS)
+    monkeypatch.setattr(first_run, "begin", lambda *_: subprocess.Popen([sys.executable, "-c", "raise SystemExit(3)"]))
     monkeypatch.setattr(warm_up, "are_compiled", lambda: False)
     monkeypatch.setattr(warm_up, "compile_ahead", lambda: compiled.append(1))
     monkeypatch.setattr(first_run, "tell", said.append)
@@ -74,16 +98,24 @@ def test_where_early_processes_leave_nothing_the_program_compiles_itself(monkeyp
     assert compiled == [1]
 
 
+def test_only_what_is_missing_is_begun(monkeypatch):
+    monkeypatch.setattr(first_run.judge_tasks, "kernels_seem_missing", lambda: True)
+    monkeypatch.setattr(first_run.coverage_tasks, "kernels_seem_missing", lambda: False)
+    assert first_run.tasks_seen() == [(JUDGE,)]
+    monkeypatch.setattr(first_run.coverage_tasks, "kernels_seem_missing", lambda: True)
+    assert first_run.tasks_seen() == TASKS
+
+
 def test_nothing_is_begun_where_code_lies_on_disk(monkeypatch):
-    monkeypatch.setattr(first_run, "kernels_seem_missing", lambda: False)
+    monkeypatch.setattr(first_run, "tasks_seen", list)
     monkeypatch.setattr(first_run, "begin", pytest.fail)
     first_run.begin_early()
     assert first_run._begun == []
 
 
 def test_a_program_that_ends_early_leaves_no_process_behind(monkeypatch):
-    monkeypatch.setattr(first_run, "kernels_seem_missing", lambda: True)
-    monkeypatch.setattr(first_run, "begin", lambda _: _sleeper())
+    monkeypatch.setattr(first_run, "tasks_seen", lambda: TASKS)
+    monkeypatch.setattr(first_run, "begin", lambda *_: _sleeper())
     first_run.begin_early()
     first_run._end()
     assert all(child.returncode for child in first_run._begun)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from raytrace.judge.compiling import helper
+from raytrace.jit.compiled import compiled
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
-@helper
+@compiled
 def push(keys: FloatArray, ids: IntArray, size: int, key: float, name: int) -> int:
     """Puts a node on a heap with room for it; how many it holds then."""
     k = size
@@ -25,7 +25,7 @@ def push(keys: FloatArray, ids: IntArray, size: int, key: float, name: int) -> i
     return size + 1
 
 
-@helper
+@compiled
 def pop(keys: FloatArray, ids: IntArray, size: int) -> int:
     """Takes the least node off a heap whose first entry has been read; how many it holds then."""
     size -= 1
@@ -43,27 +43,3 @@ def pop(keys: FloatArray, ids: IntArray, size: int) -> int:
         k = low
     keys[k], ids[k] = key, name
     return size
-
-
-@helper
-def longer(values: FloatArray) -> FloatArray:
-    """The same values with room for twice as many."""
-    out = np.empty(2 * len(values), dtype=values.dtype)
-    out[: len(values)] = values
-    return out
-
-
-@helper
-def longer_ints(values: IntArray) -> IntArray:
-    """The same numbers with room for twice as many."""
-    out = np.empty(2 * len(values), dtype=np.int64)
-    out[: len(values)] = values
-    return out
-
-
-@helper
-def longer_rows(values: FloatArray) -> FloatArray:
-    """The same rows with room for twice as many."""
-    out = np.empty((2 * len(values), values.shape[1]))
-    out[: len(values)] = values
-    return out

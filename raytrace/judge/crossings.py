@@ -1,0 +1,71 @@
+"""Where the rim rays of pencils cross the planes of a chain of glass."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.judge.field import FieldPencils
+from raytrace.judge.kernels.hull import DIRECTIONS
+from raytrace.judge.kernels.rays import END, OK, follow
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Crossings:
+    """All crossings (P, N, 3) [mm], and of these the corners (n, 3) of each plane, one plane after the other.
+
+    fields (n,): the field point of each corner; starts (P + 1,): where planes begin; bends_mm (P,): how far rays between field
+    points may stray from the straight way between them; end_z_mm: the last plane; followed: whether all rays came through in order.
+    """
+
+    points: FloatArray
+    corners: FloatArray
+    fields: IntArray
+    starts: IntArray
+    bends_mm: FloatArray
+    end_z_mm: float
+    followed: bool
+
+
+def crossings(
+    field: FieldPencils,
+    sides: int,
+    share: float,
+    ring: FloatArray,
+    before: FloatArray,
+    glasses: FloatArray,
+    far_z_mm: float,
+    object_z_mm: float,
+    *,
+    parted: bool,
+) -> Crossings:
+    """The crossings of polygons about the pupils, with so many sides, or, with a share below 1, about stand-ins ahead of them.
+
+    ring (z, radius) of the lens front; before (B,): z of planes before the glass; glasses (G, GLASS_FIELDS); parted: with a plane
+    just ahead of all parts.
+    """
+    pencils = _rows(field)
+    count = len(pencils) * sides
+    planes = len(before) + (2 if parted else 1) + sum(1 if glass[15] > 0.0 else 2 for glass in glasses)
+    points, corners = np.empty((planes, count, 3)), np.empty((planes * count, 3))
+    owner, starts, told = np.empty(planes * count, dtype=np.int64), np.zeros(planes + 1, dtype=np.int64), np.zeros(2 + planes)
+    ways, numbers = np.empty((count, 3)), np.empty((4, 2 * count + 2), dtype=np.int64)
+    follow(
+        *(pencils, share, float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
+        *(field.triples, field.weights, points, ways, np.empty((sides, 3)), np.empty((DIRECTIONS + 1, 3))),
+        *(corners, np.empty(count), numbers, owner, starts, told),
+    )
+    total = int(starts[-1])
+    fields = owner[:total] // sides
+    return Crossings(points, corners[:total].copy(), fields, starts, told[2:], float(told[END]), bool(told[OK]))
+
+
+def _rows(field: FieldPencils) -> FloatArray:
+    p = field.pencils
+    columns = (p.slope, p.reference_z_mm, p.convergence_per_mm, p.centre_mm, p.axes_mm.reshape(-1, 4), p.rim_share)
+    return np.concatenate(columns, axis=1)

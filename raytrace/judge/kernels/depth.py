@@ -1,0 +1,113 @@
+"""How deep a board or a mesh stands in the beam: the least move across the axis that takes it out of every leg at once."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.jit.compiled import compiled
+from raytrace.judge.kernels.planes import least_depth, run_corner
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+WAYS = 24  # directions tried at first
+FINER = 12  # steps of closing in on the best
+# Columns of what is found: room, place (3), picture point (2), leg, 1 where touched, the way sideways as an angle.
+ROOM, PLACE, PICTURE, LEG, TOUCHED, ANGLE, FOUND = 0, 1, 4, 6, 7, 8, 9
+
+
+@compiled
+def place_inside(
+    corners: FloatArray,
+    fields: FloatArray,
+    runs: IntArray,
+    leg: int,
+    piece: FloatArray,
+    count: int,
+    ex: float,
+    ey: float,
+    k: float,
+    depth_mm: float,
+    found: FloatArray,
+    row: int,
+) -> None:
+    """Where the beam's outermost ray along e passes the part, moved back on to its edge, and the picture point it lights."""
+    a = run_corner(corners, runs[leg, 0], runs[leg, 1], ex, ey, 0.0)
+    b = run_corner(corners, runs[leg, 2], runs[leg, 3], ex, ey, 0.0)
+    best, z = math.inf, 0.0
+    for j in range(count):
+        near = piece[j, 0] * ex + piece[j, 1] * ey + piece[j, 2] * k
+        if near < best - 1e-9:
+            best, z = near, piece[j, 2]
+    ahead = corners[b, 2] - corners[a, 2]
+    t = min(max((z - corners[a, 2]) / ahead, 0.0), 1.0) if ahead > 1e-9 else 0.0
+    for c in range(3):
+        found[row, PLACE + c] = corners[a, c] + t * (corners[b, c] - corners[a, c])
+    for c in range(2):
+        found[row, PICTURE + c] = fields[a, c] + t * (fields[b, c] - fields[a, c])
+    found[row, PLACE] -= depth_mm * ex
+    found[row, PLACE + 1] -= depth_mm * ey
+
+
+@compiled
+def _depth_along(
+    corners: FloatArray,
+    runs: IntArray,
+    pads: FloatArray,
+    body: FloatArray,
+    count: int,
+    angle_rad: float,
+    enough_mm: float,
+    way: FloatArray,
+    worst: FloatArray,
+) -> float:
+    """The move along one direction that parts a body from all legs [mm]; in `worst` which run asks for it, and the plane's lean."""
+    way[0], way[1], way[2], way[3] = math.cos(angle_rad), math.sin(angle_rad), 0.0, 0.0
+    legs, kinds = pads.shape
+    deepest = -math.inf
+    for leg in range(legs):
+        least, at, lean = math.inf, 0, 0.0
+        for v in range(kinds):
+            depth, k = least_depth(corners, runs, leg * kinds + v, body, count, way, pads[leg, v])
+            if depth < least:
+                least, at, lean = depth, v, k
+        if least > deepest:
+            deepest = least
+            worst[0], worst[1] = leg * kinds + at, lean
+            if deepest > enough_mm:
+                break
+    return deepest
+
+
+@compiled
+def least_move(
+    corners: FloatArray,
+    fields: FloatArray,
+    runs: IntArray,
+    pads: FloatArray,
+    body: FloatArray,
+    way: FloatArray,
+    worst: FloatArray,
+    held: FloatArray,
+    found: FloatArray,
+) -> None:
+    """Minus the least sideways move of a convex body (n, 3) out of the legs, and where, into the first row of `found`."""
+    best, at, step = math.inf, 0.0, math.pi / WAYS
+    count = len(body)
+    for tried in range(WAYS + 2 * FINER):
+        angle = 2 * math.pi * tried / WAYS
+        if tried >= WAYS:
+            angle = at + (step if tried % 2 else -step)
+        depth = _depth_along(corners, runs, pads, body, count, angle, best, way, worst)
+        better = depth < best
+        if better:
+            best, at = depth, angle
+            held[0], held[1] = worst[0], worst[1]
+        if tried >= WAYS and (better or tried % 2):
+            step /= 2
+    leg = int(held[0])
+    place_inside(corners, fields, runs, leg, body, count, math.cos(at), math.sin(at), held[1], max(best, 0.0), found, 0)
+    found[0, ROOM], found[0, LEG], found[0, TOUCHED], found[0, ANGLE] = min(-best, 0.0), leg // pads.shape[1], 1.0, at

@@ -1,0 +1,253 @@
+"""The room of each part: arcs and pieces by what a cheap plane leaves, the least first, until nothing can lie nearer than the best.
+
+A state's beam is a list of legs; a leg may have several stand-ins that each hold it (a lens with a front ring), and a plane that
+keeps clear of one of them keeps clear of the leg. Stand-in v of leg l is row l V + v of `runs`.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.jit.compiled import compiled
+from raytrace.judge.kernels.depth import ANGLE, FOUND, LEG, PICTURE, PLACE, ROOM, TOUCHED, least_move, place_inside
+from raytrace.judge.kernels.gjk import NORMAL, SHARE, START, TRIED, WAY, apart_mm
+from raytrace.judge.kernels.heap import pop, push
+from raytrace.judge.kernels.planes import gap_along, leaning, least_depth, length_of, slanted
+from raytrace.judge.kernels.shapes import arc_piece, sagitta_mm, sideways
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+CHORD_MM = 0.005  # chords that stand off their arc by less are not halved any more
+NEAR_ENOUGH_MM = 2e-4  # what can be nearer by less is not looked at
+DEEP_SHARE = 0.01  # nor what may be deeper by less than this of how deep a part is in
+LOW, HIGH, BOUND, PLANE, NODE = 0, 1, 2, 3, 6  # columns of a node: ends of its arc, what its plane leaves, that plane's normal (3)
+WALL, OF_LEG = 0, 1  # columns of its numbers: the wall, or -1 less the piece, and the leg
+
+
+@compiled
+def _cheap(
+    corners: FloatArray, runs: IntArray, pads: FloatArray, leg: int, piece: FloatArray, count: int, bench: FloatArray
+) -> float:
+    """At most the room between a piece and the best of a leg's stand-ins [mm], by a plane that leans with it; its normal."""
+    best, way = -math.inf, bench[WAY]
+    for v in range(pads.shape[1]):
+        run = leg * pads.shape[1] + v
+        k = leaning(corners, runs, run, way[0], way[1])
+        length = length_of(way, k)
+        gap = gap_along(corners, runs, run, piece, count, way, k)
+        room = gap / length - pads[leg, v]
+        if room <= 0.0:
+            room = min(gap - pads[leg, v] * length, 0.0)
+        if room > best:
+            best = room
+            bench[NORMAL, 0], bench[NORMAL, 1] = slanted(way, k)
+            bench[NORMAL, 2] = k
+    return best
+
+
+@compiled
+def _place_apart(fields: FloatArray, piece: FloatArray, bench: FloatArray, pair: IntArray, found: FloatArray) -> None:
+    for k in range(5):
+        found[1, PLACE + k] = 0.0
+    for c in range(4):
+        share = bench[SHARE, c]
+        if share > 0.0:
+            for k in range(3):
+                found[1, PLACE + k] += share * piece[pair[c, 1], k]
+            for k in range(2):
+                found[1, PICTURE + k] += share * fields[pair[c, 0], k]
+
+
+@compiled
+def _exact(
+    corners: FloatArray,
+    fields: FloatArray,
+    runs: IntArray,
+    pads: FloatArray,
+    leg: int,
+    piece: FloatArray,
+    count: int,
+    own_way: bool,
+    limit: float,
+    bench: FloatArray,
+    pair: IntArray,
+    found: FloatArray,
+) -> float:
+    """The room between a piece and a leg by the best plane of its best stand-in, 0 or less without one; where, in `found`.
+
+    With `own_way` depth is taken along the way sideways of the bench; else 0 only says that they touch.
+    """
+    best, way = -math.inf, bench[WAY]
+    for k in range(3):
+        bench[START, k] = bench[NORMAL, k]
+    for v in range(pads.shape[1]):
+        for k in range(3):
+            bench[NORMAL, k] = bench[START, k]
+        pad = pads[leg, v]
+        apart = apart_mm(corners, runs, leg * pads.shape[1] + v, piece, count, limit + pad, bench, pair) - pad
+        if apart > best:
+            best = apart
+            if apart > 0.0:
+                _place_apart(fields, piece, bench, pair, found)
+    if best > 0.0:
+        found[1, TOUCHED] = 0.0
+        return best
+    found[1, TOUCHED], best = 1.0, -math.inf
+    found[1, ANGLE] = math.atan2(way[1], way[0])
+    for v in range(pads.shape[1]):
+        run = leg * pads.shape[1] + v
+        depth, lean = least_depth(corners, runs, run, piece, count, way, pads[leg, v])
+        if -depth > best:
+            best = -depth
+            place_inside(corners, fields, runs, run, piece, count, way[0], way[1], lean, max(depth, 0.0), found, 1)
+    return min(best, 0.0) if own_way else 0.0
+
+
+@compiled
+def _toward(corners: FloatArray, runs: IntArray, run: int, piece: FloatArray, count: int, bench: FloatArray) -> None:
+    """Sets the way sideways from the middle of a leg to the middle of a piece."""
+    x = y = z = 0.0
+    for j in range(count):
+        x, y, z = x + piece[j, 0] / count, y + piece[j, 1] / count, z + piece[j, 2] / count
+    for end in range(2):
+        n = runs[run, 2 * end + 1] - runs[run, 2 * end]
+        for c in range(3):
+            bench[SHARE + end, c] = 0.0
+            for k in range(runs[run, 2 * end], runs[run, 2 * end + 1]):
+                bench[SHARE + end, c] += corners[k, c] / n
+    before = bench[SHARE, 2]
+    t = min(max((z - before) / max(bench[TRIED, 2] - before, 1e-9), 0.0), 1.0)
+    x -= bench[SHARE, 0] + t * (bench[TRIED, 0] - bench[SHARE, 0])
+    y -= bench[SHARE, 1] + t * (bench[TRIED, 1] - bench[SHARE, 1])
+    length = math.sqrt(x * x + y * y)
+    bench[WAY, 0], bench[WAY, 1] = (x / length, y / length) if length > 1e-9 else (1.0, 0.0)
+    bench[WAY, 2] = bench[WAY, 3] = 0.0
+
+
+@compiled
+def _lay_out(
+    walls: FloatArray,
+    points: FloatArray,
+    pieces: IntArray,
+    wall: int,
+    low: float,
+    high: float,
+    piece: FloatArray,
+    bench: FloatArray,
+) -> int:
+    """Corners of an arc of a wall, whose way is set, or of a piece, into `piece`; how many."""
+    if wall >= 0:
+        sideways(walls, wall, (low + high) / 2, bench[WAY])
+        return arc_piece(walls, wall, low, high, piece)
+    first = pieces[-1 - wall, 0]
+    count = pieces[-1 - wall, 1] - first
+    for j in range(count):
+        for c in range(3):
+            piece[j, c] = points[first + j, c]
+    return count
+
+
+@compiled
+def _keep(
+    nodes: FloatArray, names: IntArray, used: int, wall: int, leg: int, low: float, high: float, bound: float, bench: FloatArray
+) -> None:
+    nodes[used, LOW], nodes[used, HIGH], nodes[used, BOUND] = low, high, bound
+    for k in range(3):
+        nodes[used, PLANE + k] = bench[NORMAL, k]
+    names[used, WALL], names[used, OF_LEG] = wall, leg
+
+
+@compiled
+def _tolerance(best: float) -> float:
+    return NEAR_ENOUGH_MM if best > 0.0 else NEAR_ENOUGH_MM - DEEP_SHARE * best
+
+
+@partial(compiled, entry=True)
+def part_room(  # noqa: PLR0912, PLR0915 - one loop over a heap
+    corners: FloatArray,
+    fields: FloatArray,
+    runs: IntArray,
+    pads: FloatArray,
+    walls: FloatArray,
+    points: FloatArray,
+    pieces: IntArray,
+    as_whole: bool,
+    enough_mm: float,
+    nodes: FloatArray,
+    names: IntArray,
+    keys: FloatArray,
+    ids: IntArray,
+    piece: FloatArray,
+    bench: FloatArray,
+    pair: IntArray,
+    found: FloatArray,
+) -> bool:
+    """The room of one part, its least distance to the legs (L, V), and where, in the first row of `found` (2, FOUND).
+
+    0 or less where it touches one. walls (S, 2, LOOP_FIELDS) are its openings, pieces (Q, 2) runs of its corners `points`; with
+    `as_whole` the points are one body, and its least move is found. What leaves `enough_mm` is not looked at closer.
+    nodes (n, NODE), names (n, 2), keys (n,) and ids (n,) are room for the search; False where there was too little.
+    piece (m, 3), bench (BENCH, 4) and pair (4, 2) are scratch.
+    """
+    if as_whole:
+        least_move(corners, fields, runs, pads, points, bench[WAY], bench[0], bench[1], found)
+        return True
+    best, heap, used = enough_mm, 0, 0
+    for k in range(FOUND):
+        found[0, k] = found[1, k] = 0.0
+    for leg in range(len(pads)):
+        for s in range(-len(pieces), len(walls)):
+            arcs = 1 if s < 0 else 8 if max(walls[s, 0, 14], walls[s, 1, 14]) > 0.0 else 4
+            for q in range(arcs):
+                low = (q % 4) * math.pi / 2
+                high = low + math.pi / 2 if q >= 4 else low
+                count = _lay_out(walls, points, pieces, s, low, high, piece, bench)
+                if s < 0:
+                    _toward(corners, runs, leg * pads.shape[1], piece, count, bench)
+                bound = _cheap(corners, runs, pads, leg, piece, count, bench)
+                if bound >= best:
+                    continue
+                if used == len(nodes):
+                    return False
+                _keep(nodes, names, used, s, leg, low, high, bound, bench)
+                heap = push(keys, ids, heap, bound, used)
+                used += 1
+    while heap > 0 and keys[0] < best - _tolerance(best):
+        node = ids[0]
+        heap = pop(keys, ids, heap)
+        s, leg, low, high, bound = names[node, WALL], names[node, OF_LEG], nodes[node, LOW], nodes[node, HIGH], nodes[node, BOUND]
+        halved = s >= 0 and sagitta_mm(walls, s, low, high) > max(CHORD_MM, -DEEP_SHARE * bound)
+        for half in range(2 if halved else 1):
+            a = low + (high - low) / 2 if halved and half == 1 else low
+            b = low + (high - low) / 2 if halved and half == 0 else high
+            count = _lay_out(walls, points, pieces, s, a, b, piece, bench)
+            if halved:
+                closer = max(_cheap(corners, runs, pads, leg, piece, count, bench), bound)
+                if closer >= best:
+                    continue
+                if used == len(nodes):
+                    return False
+                _keep(nodes, names, used, s, leg, a, b, closer, bench)
+                heap = push(keys, ids, heap, closer, used)
+                used += 1
+                continue
+            if s < 0:
+                _toward(corners, runs, leg * pads.shape[1], piece, count, bench)
+            for k in range(3):
+                bench[NORMAL, k] = nodes[node, PLANE + k]
+            room = _exact(corners, fields, runs, pads, leg, piece, count, s >= 0, max(best, 0.0), bench, pair, found)
+            if room < best:
+                best = room
+                for k in range(1, FOUND):
+                    found[0, k] = found[1, k]
+                found[0, LEG] = leg
+                if s < 0 and room <= 0.0:  # how deep is asked of the part as a whole
+                    found[0, ROOM] = room
+                    return True
+    found[0, ROOM] = min(best, keys[0]) if heap > 0 else best  # what was not looked at may be nearer by the tolerance
+    return True
