@@ -26,7 +26,7 @@ COMMANDS = {
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
-COMPILED = frozenset({"demo", "check", "filters", "flags", "widest", "bokeh", "view"})  # commands that rest on compiled code
+COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "view"})  # commands that rest on compiled code
 
 
 def questions() -> tuple[str, ...]:
