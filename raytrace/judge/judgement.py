@@ -137,7 +137,7 @@ def _part(part: Part, pieces: Pieces, row: FloatArray, most_mm: float, end_z_mm:
         range_mm=(float(row[0]), most_mm),
         point_mm=(float(row[1]), float(row[2]), float(row[3])) if np.isfinite(row[0]) else None,
         picture_mm=(float(row[4]), float(row[5])),
-        through=touched and isinstance(part.body, Block | Surface) and -row[0] > _half_width_mm(pieces.whole, float(row[8])),
+        through=touched and isinstance(part.body, Block | Surface) and bool(-row[0] > _half_width_mm(pieces.whole, float(row[8]))),
         beyond_focus=parts_span_mm([part])[1] > end_z_mm,
         margin_percent=margin,
     )
