@@ -87,7 +87,7 @@ def test_a_box_out_of_the_way_gives_status_0(capsys, scene, tmp_path):
 def test_a_flag_in_the_frame_gives_status_1_and_says_what_to_open(capsys, scene, tmp_path):
     status, out, _ = run(capsys, "check", scene(angle=-20), "--out", tmp_path / "out", *QUICK)
     assert status == 1
-    assert re.search(r"open the right flag by \d+ degrees", out)
+    assert re.search(r"open the right flag to \d+ degrees \(by \d+\)", out)
 
 
 def test_json_is_the_file_itself(capsys, scene, tmp_path):

@@ -191,7 +191,7 @@ def test_a_check_is_asked_in_python_as_on_the_command_line(show, tmp_path, capsy
     assert reply.table.rows[0]["key"] == "25_inf_f5.6"
     assert reply.json["brimline"] == "check"
     saved = show.check(columns=24, focus="infinity", f_number=5.6, flat=False, solid=False).save(tmp_path / "out")
-    written = {path.relative_to(tmp_path / "out").as_posix() for path in (tmp_path / "out").rglob("*") if path.is_file()}
+    written = {path.relative_to(tmp_path / "out").as_posix() for path in (tmp_path / "out").rglob("*") if path.is_file() and path.name[0] != "."}
     assert set(saved) == written == {"results.json", "test-plan.txt", "25_inf_f5.6/map.npz"}
     capsys.readouterr()
     main(["check", str(show.loaded.folder / show.loaded.file_name), "--focus", "infinity", "--f-number", "5.6", "--pixels", "24"])
@@ -240,7 +240,7 @@ def test_a_reply_is_what_the_command_prints_and_writes(show, tmp_path, capsys):
     assert str(reply) == reply.text == capsys.readouterr().out
     main([*argv, "--json"])
     assert reply.json == json.loads(capsys.readouterr().out) == json.loads(reply.json_text)
-    assert set(reply.save(tmp_path / "out")) == {path.name for path in (tmp_path / "out").iterdir()} >= {"beam.json"}
+    assert set(reply.save(tmp_path / "out")) == {path.name for path in (tmp_path / "out").glob("[!.]*")} >= {"beam.json"}
     assert reply.table.rows == reply.json["states"]
     assert len(reply.table) == 2
     assert str(reply.table) in reply.text
