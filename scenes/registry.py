@@ -26,7 +26,8 @@ COMMANDS = {
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
-COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "view"})  # commands that rest on compiled code
+# Commands that rest on compiled code.
+COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "view"})
 
 
 def questions() -> tuple[str, ...]:
