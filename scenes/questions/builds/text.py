@@ -18,9 +18,10 @@ CAUTION = (
     "box and filters before metal is cut or a truck is loaded."
 )
 METHOD = (
-    "A build is clear when no part reaches into the beam of any guide, as written in [check], at the widest stop. Every measure "
-    "is as likely anywhere between its limits (the cautious reading of +/-), each on its own; a pupil known by bounds joins in. "
-    "No further room is asked for: the tolerances are the room. What a pupil taken as fixed can be out by is told apart."
+    "A build is clear when no part reaches into the beam of any guide, as written in [check], at the widest stop, with the "
+    "filters in and with the trays empty. Every measure is as likely anywhere between its limits (the cautious reading of +/-), "
+    "each on its own; a pupil known by bounds joins in. No further room is asked for: the tolerances are the room. What a pupil "
+    "taken as fixed can be out by is told apart."
 )
 SET = "all lenses"
 MOST_TOLD = 12
