@@ -21,7 +21,7 @@ from raytrace.stray.flag_window import Bars
 from scenes.changes.flag_angles import FlagBench, FlagState, FlagSummary
 from scenes.questions.flags.lights import Window
 from scenes.questions.flags.lights_text import cut_words
-from scenes.questions.flags.text import angle_words, met_words, set_words, size_words
+from scenes.questions.flags.text import angle_words, set_words, size_words, touch_words
 from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
 from scenes.sheets.pieces import halo
 from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, SOFT_INK, TITLE_PT
@@ -99,7 +99,7 @@ def _draw_dial(axes: Axes, picture: FlagPicture) -> None:
     touch = picture.state.limits.touch
     _label(axes, 0.45 * reach, -0.22 * reach, "beam", ALLOWED)
     if touch.at_mm is not None:
-        _label(axes, touch.at_mm[0], touch.at_mm[1] - 0.09 * reach, f"touches ({met_words(picture.state)})", HIGHLIGHT)
+        _label(axes, touch.at_mm[0], touch.at_mm[1] - 0.09 * reach, f"touches ({touch_words(picture.state)})", HIGHLIGHT)
         axes.plot(*touch.at_mm, "o", color=HIGHLIGHT, markersize=6.0, markerfacecolor="none", markeredgewidth=1.6, zorder=7)
     axes.plot(0.0, 0.0, "o", color=INK, markersize=3.5, zorder=8)
     axes.set_xlabel("ahead of the hinge [mm]", fontsize=LABEL_PT, family=FONT)

@@ -30,9 +30,15 @@ def met_words(state: FlagState) -> str:
     limits = state.limits
     if limits.clear_deg == math.inf:
         return "hinge in beam" if limits.hinge is None or limits.hinge.clear_mm < 0.0 else "hinge too near"
-    touch = limits.touch if limits.touch.where else limits.clear
     upto = "" if limits.folds_back else f", to {limits.most_deg:.1f}"
-    return f"{touch.where}{', ext.' if touch.blade else ''}{upto}".removeprefix(", ")
+    return f"{touch_words(state)}{upto}".removeprefix(", ")
+
+
+def touch_words(state: FlagState) -> str:
+    """Where a flag meets the beam first, and with what: 'top, ext.'."""
+    limits = state.limits
+    touch = limits.touch if limits.touch.where else limits.clear
+    return f"{touch.where}{', ext.' if touch.blade else ''}".removeprefix(", ")
 
 
 def angle_words(angle_deg: float | None) -> str:

@@ -30,7 +30,8 @@ def masks_figure(report: MaskReport, title: str) -> Figure:
     width = page.width_mm - 2 * MARGIN_MM
     excess = report.chosen.excess_mm2 / MM2_PER_CM2
     word = "mask" if len(report.masks) == 1 else "masks"
-    head = f"{len(report.masks)} {word} for {len(report.lenses)} lenses, excess {excess:.0f} cm²"
+    served = "lens" if len(report.lenses) == 1 else "lenses"
+    head = f"{len(report.masks)} {word} for {len(report.lenses)} {served}, excess {excess:.0f} cm²"
     page.text(MARGIN_MM, page.height_mm - 12.0, head, fitted_pt(head, TITLE_PT + 2, width, 10.0, "bold"), weight="bold")
     page.text(MARGIN_MM, page.height_mm - 18.5, shortened(title, BODY_PT + 1, width), BODY_PT + 1, colour=SOFT_INK)
     half_mm = _half_size_mm(report.masks)
