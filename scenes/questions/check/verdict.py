@@ -127,7 +127,9 @@ def with_trays_empty(guide: GuideVerdict, empty: TraysEmpty | None) -> GuideVerd
         losing = guide.word not in LOSING_NOTHING and guide.next_step
         return replace(told, next_step=f"{guide.next_step}; with the trays empty it is clear") if losing else told
     if guide.word is not Word.CLEAR:
-        return told
+        first = f"{guide.next_step}; and " if guide.next_step else ""
+        worse = guide.word in LOSING_NOTHING and empty.room_mm <= 0.0
+        return replace(told, next_step=f"{first}keep the filters in: {only_with_glass(empty)}") if worse else told
     return replace(told, word=Word.TIGHT, next_step=f"keep the filters in, or other glass as thick: {only_with_glass(empty)}")
 
 

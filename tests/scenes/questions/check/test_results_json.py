@@ -18,7 +18,7 @@ from scenes.questions.check.check import CheckResult, FailedState, StateResult
 from scenes.questions.check.results_json import Provenance, map_arrays, results_dict
 from scenes.questions.check.rooms import PartResult
 from scenes.questions.check.text import WIDTH, loss_words, nearest_words, notes_lines, summary, table_lines, without_front
-from scenes.questions.check.verdict import GuideVerdict, PartLoss, Worst
+from scenes.questions.check.verdict import GuideVerdict, PartLoss, TraysEmpty, Worst, with_trays_empty
 from scenes.states.clear_rule import Limits, Word
 from scenes.states.keys import StateLabel
 
@@ -324,3 +324,13 @@ def test_a_field_that_is_a_guess_says_so_and_by_how_much(percent, words):
 def test_of_guides_that_fare_alike_the_one_with_less_margin_is_blamed():
     wide, narrow = with_little_room(name="open gate"), replace(with_little_room(name="extraction"), margin=Margin(percent=15.0))
     assert state(narrow, wide).blamed.guide == "open gate"
+
+
+@pytest.mark.parametrize("word", [Word.CLEAR, Word.TIGHT])
+def test_a_frame_that_loses_light_with_the_trays_empty_says_so(word):
+    # The loss with the trays empty is told beside what is told of the box as it is, whichever of the two words that is.
+    empty = TraysEmpty(room_mm=-1.68, part="mask", where="top right", enough=False, loss_stops=0.157)
+    told = with_trays_empty(guide(word=word, loss=0.0, part=None, step="do not bring the mask any further in", margin=9.0), empty)
+    assert told.word is Word.TIGHT
+    assert "keep the filters in" in told.next_step
+    assert "with the trays empty the mask stands 1.7 mm in the beam, top right, and 0.16 stop is lost" in told.next_step

@@ -110,7 +110,7 @@ def test_a_cut_out_without_margin_lets_every_ray_of_random_settings_of_the_range
         assert mask.cutout.area < 1.02 * shapely.MultiPoint(rays).convex_hull.area
 
 
-TRAY = "[[box.stage]]\nname = \"rear tray\"\nat_mm = 10\ndepth_mm = 8\nopening_mm = [200, 160]\n\n[check]"
+TRAY = '[[box.stage]]\nname = "rear tray"\nat_mm = 10\ndepth_mm = 8\nopening_mm = [200, 160]\n\n[check]'
 
 
 @pytest.mark.parametrize(("at_mm", "free"), [(9.0, True), (9.5, False), (14.0, False), (17.9, False), (18.0, True)])
