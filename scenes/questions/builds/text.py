@@ -154,7 +154,8 @@ def next_step(found: Surety) -> str:
     if worst.never and worst.nominal.clearance_mm <= 0:
         if worst.nominal.nearest.where in {BEYOND, IN_DOUBT}:
             return f"see what brimline check says of the {worst.lens_name}: a fault keeps it from clear as written."
-        return f"see what brimline check says of the {worst.lens_name}: as written the {part} stands in its beam, with the filters in or with the trays empty."
+        how = f"as written the {part} stands in its beam, with the filters in or with the trays empty"
+        return f"see what brimline check says of the {worst.lens_name}: {how}."
     item = next((item for item in found.inputs if item.path == worst.least_sure), None)
     more = f"give the {part} {room:.1f} mm more room" if room > 0 else f"keep the room at the {part}"
     return f"{more}, or know the {item.words} better than {range_words(item)}; then run this again." if item else f"{more}."
