@@ -297,7 +297,7 @@ def test_a_few_hundredths_of_the_glass_in_the_light_is_not_called_none(tmp_path,
     assert bench.reach(light) is Reach.SOME
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", [*range(3), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(3, 20))])
 def test_in_a_box_by_chance_dark_is_dark_and_a_flags_angle_keeps_the_light_off(tmp_path, seed):
     bench = Bench.of(tmp_path / "scene.toml", random_scene(seed))
     for light in bench.lights:

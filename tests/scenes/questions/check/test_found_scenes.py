@@ -128,12 +128,14 @@ def as_advised(state, step):
     return replace(state, fitted=fitted, assembly=assembly, box=built)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_a_frame_may_grow_just_where_every_part_has_room(name):
     for judged in judge_state(state_of(name)).fitted:
         assert (judged.room_mm > 0.0) == (judged.margin.percent > 0.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_one_number_is_told_for_the_room_of_the_nearest_part(name):
     result = result_of(name)
@@ -141,6 +143,7 @@ def test_one_number_is_told_for_the_room_of_the_nearest_part(name):
     assert min(guide.room_mm for guide in result.guides) == pytest.approx(least, abs=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_what_is_judged_clear_loses_no_ray(name):
     state = state_of(name)

@@ -96,7 +96,7 @@ def crossings_mm(lens, z_mm, rng):
 
 
 @pytest.mark.parametrize("name", LENSES)
-@pytest.mark.parametrize("at_mm", [6, 40])
+@pytest.mark.parametrize("at_mm", [6, pytest.param(40, marks=pytest.mark.slow)])
 def test_a_cut_out_without_margin_lets_every_ray_of_random_settings_of_the_range_through(tmp_path, name, at_mm):
     path = tmp_path / "scene.toml"
     path.write_text(SCENE.format(lens=LENSES[name][0], at=at_mm))
