@@ -28,7 +28,7 @@ def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None
         *overlap_notes((*assembly.parts, *assembly.fixtures)),
         *glass_overlap_notes((*assembly.parts, *assembly.fixtures), assembly.slabs),
         *(note for slab in assembly.slabs for tray in _trays_of(assembly, slab) for note in filter_notes(tray, slab)),
-        *behind_notes(assembly.parts, assembly.slabs),
+        *behind_notes(assembly.parts, assembly.slabs, front_diameter_mm=front_diameter_mm),
         *size_notes((*assembly.parts, *fixed), assembly.slabs),
         *(note for p in assembly.parts for note in mask_notes(p, front_diameter_mm)),
         *mesh_notes(assembly.parts),
@@ -40,20 +40,36 @@ def filter_notes(tray: Part, slab: Slab) -> tuple[Note, ...]:
     return (*_cover_notes(tray, slab), *_height_notes(tray, slab), *_depth_notes(tray, slab))
 
 
-def behind_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note, ...]:
-    """Trays, masks and filters that reach behind the lens front rim, where only the lens should be."""
-    places = [(p.name, _opening_points(p)) for p in parts if p.kind in (Kind.TRAY, Kind.MASK)]
-    places += [(s.name, np.asarray(slab_mesh(s, COARSE_SAGITTA_MM).vertices)) for s in slabs]
-    depths = [(name, -float(points[:, 2].min())) for name, points in places]
+def behind_notes(parts: Sequence[Part], slabs: Sequence[Slab] = (), *, front_diameter_mm: float | None = None) -> tuple[Note, ...]:
+    """Trays, masks and filters that reach behind the lens front rim, where only the lens should be.
+
+    A fault where their opening is smaller than the lens front: no such part goes over a barrel, and no light can be told there.
+    """
+    plates = [p for p in parts if p.kind in (Kind.TRAY, Kind.MASK)]
+    places = [(p.name, _opening_points(p), _too_narrow(p, front_diameter_mm)) for p in plates]
+    places += [(s.name, np.asarray(slab_mesh(s, COARSE_SAGITTA_MM).vertices), "") for s in slabs]
+    depths = [(name, -float(points[:, 2].min()), narrow) for name, points, narrow in places]
     return tuple(
         Note(
             name,
-            f"reaches {depth:.1f} mm behind the lens front rim; move it or the box ahead by {depth:.1f} mm, or tilt it less",
-            Severity.CAUTION,
+            f"reaches {depth:.1f} mm behind the lens front rim{narrow}; "
+            f"move it or the box ahead by {depth:.1f} mm, or tilt it less",
+            Severity.FAULT if narrow else Severity.CAUTION,
+            doubts_light=bool(narrow),
         )
-        for name, depth in depths
+        for name, depth, narrow in depths
         if depth > TOUCH_MM
     )
+
+
+def _too_narrow(part: Part, front_diameter_mm: float | None) -> str:
+    """Words for an opening that does not go over the lens front; '' where it does."""
+    if front_diameter_mm is None or not isinstance(part.body, Tube):
+        return ""
+    width, height = 2 * half_size_mm(part.body.inner[0].outline)
+    if min(width, height) >= front_diameter_mm - FIT_MM:
+        return ""
+    return f", where its opening of {width:g} x {height:g} mm does not go over the lens front of {front_diameter_mm:g} mm"
 
 
 def size_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note, ...]:

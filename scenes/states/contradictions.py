@@ -31,6 +31,7 @@ TENFOLD, SAME_STOP = 10.0, 0.01
 SHORT_SHARE = 0.5  # of the focal length: no lens of glass is so short; telephoto ratios go down to 0.6 (common practice)
 SAME_FOCUS_SHARE = 0.98  # nearest focus and a row that stands there are rounded apart by less
 PINCUSHION_SHARE = 0.10  # of the radius at the corner: rectilinear lenses keep within 0.05 (common practice)
+RADII = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)  # where distortion is looked at, of the half diagonal
 SAME_DEPTH_MM = 1.0  # pupil depths are measured to about that
 LEAST_PIXEL_MM = 0.001  # photosites smaller than this are made for telephones only (common practice)
 SMALL_SENSOR_MM = 9.0  # narrower than 16 mm film; nobody puts a front of
@@ -38,12 +39,20 @@ LARGE_FRONT_MM = 60.0  # and more ahead of it
 STOP_DENSITY = math.log10(2.0)
 WHOLE_DENSITY = 2.0  # densities run in steps of 0.3; whole numbers from here on are more likely stops
 NAMED = re.compile(r"(\d+(?:\.\d+)?)(?:\s*-\s*(\d+(?:\.\d+)?))?(?![\d.:x])")
+NAMED_INSIDE = re.compile(rf"(?<=\s){NAMED.pattern}(?=\s|mm|$)")  # "Prime 18": a word of its own
+LONGEST_NAMED_MM = 1200.0  # a larger number in a name is a year or a serial number
+NAMED_ASPECT = re.compile(r"([1-3]\.\d{1,2})(?![\d.])")
+ASPECT_SHARE = 1.05  # 2.39, 2.4 and 2.35 are one to many crews
+NARROWER_PUPIL_SHARE = 0.9  # of 1 / squeeze, which a front anamorphic's pupil has; no pupil is narrower
+AXIS_SIZE_SHARE = 0.98  # of 1, which a walk's sizes are on the axis by what they are held against
+WALK_SHARE, LEAST_WALK_MM = 0.5, 10.0  # of the depth on the axis: no published lens in docs/validation.md walks so far
 
 
 def contradiction_notes(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note, ...]:
     """A fault for each number of this lens, its box and the camera that another number of the scene speaks against."""
     told = [(lens.name, text) for text in (*_lens_words(scene, lens), *_field_words(lens, grid))]
     told += [("camera", text) for text in _camera_words(scene.camera, scene.lens)]
+    told += [("camera", text) for text in _guide_words(scene)]
     told += _filter_words(box_for(scene, lens))
     return tuple(Note(part, text, Severity.FAULT, doubts_light=True) for part, text in told)
 
@@ -70,12 +79,25 @@ def _lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
 
 
 def _focal_words(lens: Lens) -> Iterator[str]:
-    """A name that tells another focal length: crews call lenses by it."""
-    found = NAMED.match(lens.name)
-    named = float(found[1]) if found else 0.0
-    shortest = focal_lengths(lens)[0]
-    if named >= LEAST_NAMED_MM and not 1 / NAMED_SHARE <= shortest / named <= NAMED_SHARE:
-        yield f'focal_mm = {plain(shortest)} speaks against the name "{lens.name}"'
+    """A name that tells another focal length, at either end of a zoom: crews call lenses by it."""
+    ends = (focal_lengths(lens)[0], focal_lengths(lens)[-1])
+    told = list(_named_ends(lens.name))
+    off = [[(end, name) for end, name in zip(ends, named, strict=True) if not _is_named(end, name)] for named in told]
+    if off and all(off):
+        yield f'focal_mm = {plain(off[0][0][0])} speaks against the name "{lens.name}"'
+
+
+def _named_ends(name: str) -> Iterator[tuple[float, float]]:
+    """Shortest and longest focal length by a name: the number it begins with, else each that stands in it as a word [mm]."""
+    first = NAMED.match(name)
+    for found in [first] if first else NAMED_INSIDE.finditer(name):
+        short, long = float(found[1]), float(found[2] or found[1])
+        if LEAST_NAMED_MM <= short <= LONGEST_NAMED_MM:
+            yield short, long
+
+
+def _is_named(focal_mm: float, named_mm: float) -> bool:
+    return 1 / NAMED_SHARE <= focal_mm / named_mm <= NAMED_SHARE
 
 
 def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
@@ -139,7 +161,12 @@ def _pupil_words(lens: Lens) -> Iterator[str]:
 
 
 def _squeeze_words(lens: Lens) -> Iterator[str]:
-    """Two pupils make an anamorphic lens."""
+    """Two pupils make an anamorphic lens, and so does a pupil that is narrower than it is high."""
+    if lens.pupil_width_factor is not None and lens.pupil_width_factor < NARROWER_PUPIL_SHARE / lens.squeeze:
+        yield (
+            f"squeeze = {plain(lens.squeeze)} speaks against pupil_width_factor = {plain(lens.pupil_width_factor)}, which only a "
+            f"lens with a squeeze of {plain(round(1 / lens.pupil_width_factor, 2))} has"
+        )
     for depth in stated_depths(lens):
         across, upright = depth.horizontal, depth.vertical
         if lens.squeeze == 1.0 and (across[1] + SAME_DEPTH_MM < upright[0] or upright[1] + SAME_DEPTH_MM < across[0]):
@@ -151,9 +178,19 @@ def _squeeze_words(lens: Lens) -> Iterator[str]:
 
 
 def _walk_words(lens: Lens) -> Iterator[str]:
-    if lens.pupil_walk is None or lens.pupil_behind_front_mm is None:
+    if lens.pupil_walk is None:
         return
-    on_axis = lens.pupil_walk[0][1]
+    on_axis, *sizes = lens.pupil_walk[0][1:]
+    if min(sizes) < AXIS_SIZE_SHARE:
+        yield f"pupil_walk begins with a size of {plain(min(sizes))}: they count against the pupil on the axis, so it begins with 1"
+    field_deg, nearest = min(((row[0], row[1]) for row in lens.pupil_walk), key=lambda place: place[1])
+    if lens.projection == "rectilinear" and nearest < WALK_SHARE * on_axis and on_axis - nearest > LEAST_WALK_MM:
+        yield (
+            f"pupil_walk = {plain(nearest)} mm at {plain(field_deg)} deg speaks against the {plain(on_axis)} mm it begins with: "
+            "no lens's pupil walks so far"
+        )
+    if lens.pupil_behind_front_mm is None:
+        return
     low, high = lens.pupil_behind_front_mm.vertical
     if not low - SAME_DEPTH_MM <= on_axis <= high + SAME_DEPTH_MM:
         yield (
@@ -181,11 +218,13 @@ def _magnification_words(lens: Lens) -> Iterator[str]:
 
 
 def _distortion_words(lens: Lens) -> Iterator[str]:
-    """Pincushion narrows the field: more of it than rectilinear lenses have is no rectilinear lens, or a slip."""
-    gain = float(distort_radius(1.0, lens.distortion)) - 1.0
-    if lens.projection == "rectilinear" and gain > PINCUSHION_SHARE:
+    """Pincushion narrows the field: more of it anywhere than rectilinear lenses have is no rectilinear lens, or a slip."""
+    gains = {radius: float(distort_radius(radius, lens.distortion)) / radius - 1.0 for radius in RADII}
+    where = max(gains, key=lambda radius: (gains[radius], radius))
+    if lens.projection == "rectilinear" and gains[where] > PINCUSHION_SHARE:
         values = ", ".join(plain(value) for value in lens.distortion)
-        yield f'distortion = [{values}] is {100 * gain:.0f} % at the corner, against projection = "rectilinear"'
+        place = "at the corner" if where == 1.0 else f"at {plain(where)} of the way to the corner"
+        yield f'distortion = [{values}] is {100 * gains[where]:.0f} % {place}, against projection = "rectilinear"'
 
 
 def _field_words(lens: Lens, grid: PixelGrid) -> Iterator[str]:
@@ -232,6 +271,22 @@ def _camera_words(camera: Camera, lenses: Iterable[Lens]) -> Iterator[str]:
     if camera.width_mm < camera.height_mm and camera.guide and all(guide.aspect > 1.0 for guide in camera.guide):
         guide = camera.guide[0]
         yield f'{size} stands upright, its guide "{guide.name}" with aspect = {plain(guide.aspect)} lies across; {way_out}'
+
+
+def _guide_words(scene: Scene) -> Iterator[str]:
+    """Guides with a name that tells another aspect, as recorded or desqueezed: turned over, it leaves out most of the picture."""
+    squeezes = {1.0, *(lens.squeeze for lens in scene.lens)}
+    for guide in scene.camera.guide:
+        found = NAMED_ASPECT.match(guide.name)
+        if found and not any(_same_aspect(guide.aspect * squeeze, float(found[1])) for squeeze in squeezes):
+            yield (
+                f'aspect = {plain(guide.aspect)} speaks against the name of its guide "{guide.name}": put the wrong one right, '
+                "or give the guide another name"
+            )
+
+
+def _same_aspect(aspect: float, named: float) -> bool:
+    return 1 / ASPECT_SHARE <= aspect / named <= ASPECT_SHARE
 
 
 def _filter_words(box: Box) -> Iterator[tuple[str, str]]:

@@ -13,11 +13,13 @@ import numpy as np
 from geometry.notes import Note, Severity
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
+from raytrace.optics.prescription import Prescription, first_order
 from raytrace.optics.traced_picture import TracedPicture
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
 from scenes.states.traced_focus import length_mm, traced_focus
 
+SLOWER_SHARE = 4.0  # four stops, as between the lenses of a set
 LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape
 TOLD_MM = 0.01  # a picture that ends as near as this to the corner holds it
 WHY_IT_ENDS = {
@@ -37,6 +39,7 @@ def traced_notes(
         *picture_notes(lens.name, variants, guides),
         *_focus_notes(lens.name, glass, focus_mm),
         *_length_notes(lens, glass),
+        *_stop_notes(lens, glass),
         *_unused_notes(lens),
     )
 
@@ -92,6 +95,28 @@ def _length_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
         "check vertex_behind_front_mm"
     )
     yield Note(lens.name, text, Severity.CAUTION)
+
+
+def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
+    """A fault for a widest stop far slower than the table's own stop: the pupil would be a fraction of the lens's."""
+    table = glass.prescription
+    wide_open_mm = table.surfaces[table.stop_index].semi_diameter_mm
+    if "f_number" in lens.confirmed or not math.isfinite(wide_open_mm):
+        return
+    own = _f_number_of(table, wide_open_mm)
+    if lens.f_number < SLOWER_SHARE * own:
+        return
+    text = (
+        f"f_number = {lens.f_number:g}, the widest stop, speaks against its table, whose stop opens to f/{own:.1f}; put the "
+        'wrong one right, or write confirmed = ["f_number"] in the lens if you have checked it'
+    )
+    yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _f_number_of(table: Prescription, wide_open_mm: float) -> float:
+    """The f-number of a table's stop with this half diameter [mm]."""
+    data = first_order(table)
+    return abs(data.focal_mm) / (2.0 * wide_open_mm * data.pupil_scale)
 
 
 def _unused_notes(lens: Lens) -> Iterator[Note]:

@@ -84,6 +84,14 @@ def test_a_tray_behind_the_lens_front_is_told_by_how_much():
     assert note.text == "reaches 5.0 mm behind the lens front rim; move it or the box ahead by 5.0 mm, or tilt it less"
 
 
+@pytest.mark.parametrize(("front_mm", "fault"), [(114, True), (97, False)])
+def test_an_opening_behind_the_lens_front_that_does_not_go_over_it_is_a_fault(front_mm, fault):
+    plate = mask(box_pose(ahead_mm=0), at_mm=-60, thickness_mm=1, opening=WINDOW, name="mask")
+    (note,) = [note for note in assembly_notes(Assembly(parts=(plate,)), front_diameter_mm=front_mm) if "behind" in note.text]
+    assert (note.severity, note.doubts_light) == ((Severity.FAULT, True) if fault else (Severity.CAUTION, False))
+    assert ("its opening of 138 x 97 mm does not go over the lens front of 114 mm" in note.text) is fault
+
+
 def test_a_tilted_filter_whose_edge_dips_behind_the_lens_front_is_told():
     slab = filter_slab(BOX, at_mm=0, depth_mm=8, outline=INCH_4X565, thickness_mm=4, tilt_deg=12)
     (note,) = behind_notes([], [slab])

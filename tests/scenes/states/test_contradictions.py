@@ -153,6 +153,36 @@ WRONG = {
         "pupil_magnification",
         ["pupil_magnification = 0.1", "front_to_sensor_mm = 168"],
     ),
+    "zoom without its long end": (
+        "focal_mm = 75\n",
+        "focal_mm = 175\n",
+        "focal_mm",
+        ["focal_mm = 175", 'the name "45-75"'],
+    ),
+    "pupil narrower than the squeeze makes it": (
+        "squeeze = 1.8\n",
+        "squeeze = 1.8\npupil_width_factor = 0.2\n",
+        "squeeze",
+        ["squeeze = 1.8", "pupil_width_factor = 0.2", "squeeze of 5"],
+    ),
+    "walk that begins with a tenth of the pupil": (
+        "pupil_behind_front_mm = 38",
+        "pupil_walk = [[0, 38, 0.1, 1], [60, 38, 1, 1]]",
+        "pupil_walk",
+        ["pupil_walk begins with a size of 0.1", "begins with 1"],
+    ),
+    "walk with a point in the wrong place": (
+        "pupil_behind_front_mm = 38",
+        "pupil_walk = [[0, 38, 1, 1], [20, 38.2, 1, 1], [45, 3.85, 1, 1], [60, 39, 1, 1]]",
+        "pupil_walk",
+        ["pupil_walk = 3.85 mm at 45 deg", "the 38 mm it begins with"],
+    ),
+    "distortion that is back at nothing in the corner": (
+        "pupil_behind_front_mm = 38",
+        "pupil_behind_front_mm = 38\ndistortion = [1.0, -1.0]",
+        "distortion",
+        ["distortion = [1, -1]", "25 % at 0.7 of the way", "rectilinear"],  # r^2 - r^4 is largest, 1/4, at r = 0.707
+    ),
     "distortion in the wrong unit": (
         "pupil_behind_front_mm = 38",
         "pupil_behind_front_mm = 38\ndistortion = [0.2, 0.0]",
@@ -206,6 +236,23 @@ def test_a_camera_that_lenses_or_pixels_or_guides_speak_against_is_a_fault_of_ev
         assert note.severity is Severity.FAULT
         assert words in note.text
     assert not any(part == "camera" for part, _ in doubts(text.replace("[camera]", '[camera]\nconfirmed = ["width_mm"]')))
+
+
+@pytest.mark.parametrize(
+    ("name", "fault"), [("Prime 18", True), ("Series 500, 28", False), ("Prime 28 mm", False), ("Made 1974", False), ("B28", False)]
+)
+def test_a_focal_length_that_stands_in_a_name_as_a_word_is_held_against_focal_mm(name, fault):
+    text = changed('name = "18"\nfocal_mm = 18', f'name = "{name}"\nfocal_mm = 28')
+    assert [part for part, words in doubts(text) if f'focal_mm = 28 speaks against the name "{name}"' in words] == [name] * fault
+
+
+# A 1.8 squeeze records 2.39 as 1.328.
+@pytest.mark.parametrize(("aspect", "fault"), [(0.418, True), (1.85, True), (2.39, False), (2.35, False), (1.328, False)])
+def test_a_guide_of_another_aspect_than_its_name_is_a_fault(aspect, fault):
+    text = changed('name = "wide"\naspect = 1.5', f'name = "2.39:1 extraction"\naspect = {aspect}')
+    found = doubts(text)
+    assert bool(found) is fault
+    assert all(part == "camera" and f"aspect = {aspect:g} speaks against" in words for part, words in found)
 
 
 def test_a_density_in_stops_is_a_fault_of_its_filter():

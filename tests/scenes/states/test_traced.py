@@ -181,6 +181,16 @@ def test_what_a_table_overrules_is_said(changed, words):
     assert [note.severity for note in notes if note.text.startswith(words)] == [Severity.CAUTION]
 
 
+@pytest.mark.parametrize(("stop", "fault"), [(2.8, False), (14, True)])
+def test_a_widest_stop_far_slower_than_the_tables_own_is_a_fault(stop, fault):
+    # US Patent 4,448,497, example 1, is a lens of f/1.4; its stop as transcribed opens to f/1.3
+    found = [note for note in plan_of(GAUSS, stop=stop, box=BEHIND).notes if "f_number" in note.text]
+    assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
+    assert all(note.text.startswith(f"f_number = {stop}, the widest stop, speaks against its table") for note in found)
+    confirmed = plan_of(GAUSS, stop=stop, box=BEHIND, lens='confirmed = ["f_number"]').notes
+    assert not any("f_number" in note.text for note in confirmed)
+
+
 def test_close_focus_of_a_traced_lens_is_no_guess_and_says_how_it_was_focused():
     # f m = 49.9 x 0.1416
     plan = plan_of(GAUSS, stop=2.8, box=BEHIND, focus=450)
