@@ -44,8 +44,8 @@ def hook(event, args):
                 say(event, path)
     elif event in RUN or event in NET:
         say(event, args)
-    elif event == "subprocess.Popen":  # fc-list names the machine's fonts for the drawing library, once
-        if args[0] != "fc-list" and os.path.realpath(os.fsdecode(args[0])) != os.path.realpath(sys.executable):
+    elif event == "subprocess.Popen":  # drawing libraries ask for the machine's fonts (fc-list) and for a display (xset)
+        if args[0] not in {"fc-list", "xset"} and os.path.realpath(os.fsdecode(args[0])) != os.path.realpath(sys.executable):
             say(event, args[:2])
     elif event == "compile":
         source, name = args[0] or b"", os.fsdecode(args[1] or "")
