@@ -57,9 +57,11 @@ def crossings(
     points, corners = np.empty((planes, 3, count)), np.empty((planes * count, 3))
     owner, starts, told = np.empty(planes * count, dtype=np.int64), np.zeros(planes + 1, dtype=np.int64), np.zeros(2 + planes)
     ways, numbers = np.empty((3, count)), np.empty((4, 2 * count + 2), dtype=np.int64)
+    spokes = field.pencils.rim_share.shape[1]
+    outline = spokes * -(-sides // spokes) if spokes else 0
     follow(
         *(pencils, share, float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
-        *(field.triples, field.weights, field.ends, points, ways, np.empty((SIDE_ROWS, sides + 1)), np.empty((DIRECTIONS + 1, 2))),
+        *(field.triples, field.weights, field.ends, points, ways, np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))),
         *(corners, np.empty(max(count, sides)), numbers, owner, starts, told),
     )
     total = int(starts[-1])

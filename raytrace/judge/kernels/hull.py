@@ -18,6 +18,7 @@ FEW = 400  # fewer points are sorted at once
 SAMPLE = 400  # of about so many points
 TURN_RAD = 0.7312  # columns of a field share an x: points are sorted along a direction that none of them shares
 TURN_X, TURN_Y = math.cos(TURN_RAD), math.sin(TURN_RAD)
+ALIKE_MM = 2e-7  # corners nearer than this are one: a fifth of what beams are widened by for rounding
 SURELY_MM2 = 1e-9  # what lies less inside counts as a corner
 KEPT, HEAP, ORDER, CHAIN = 0, 1, 2, 3  # rows of numbers, each with room for twice as many as there are points, and 2 more
 
@@ -96,12 +97,22 @@ def _mark_inside(points: FloatArray, plane: int, x: FloatArray, y: FloatArray, o
 
 
 @compiled
+def _is_alike(points: FloatArray, plane: int, j: int, k: int) -> bool:
+    return max(abs(points[plane, 0, j] - points[plane, 0, k]), abs(points[plane, 1, j] - points[plane, 1, k])) < ALIKE_MM
+
+
+@compiled
 def _half(points: FloatArray, plane: int, numbers: IntArray, count: int, start: int, step: int, base: int) -> int:
-    """One side of the hull, from one end to the other, put into CHAIN from `base` on; where it ends."""
+    """One side of the hull, from one end to the other, put into CHAIN from `base` on; where it ends.
+
+    Between points that differ by rounding alone a chain would turn any way, and keep what lies inside.
+    """
     top = base
     for m in range(count):
         k = numbers[ORDER, start + m * step]
         x, y = points[plane, 0, k], points[plane, 1, k]
+        if top > base and _is_alike(points, plane, numbers[CHAIN, top - 1], k):
+            continue
         while top >= base + 2:
             a, b = numbers[CHAIN, top - 2], numbers[CHAIN, top - 1]
             ax, ay = points[plane, 0, a], points[plane, 1, a]

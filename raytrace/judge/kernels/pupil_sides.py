@@ -31,9 +31,11 @@ def turn_sides(sides: FloatArray) -> None:
 
 
 @compiled
-def place_corners(pencils: FloatArray, n: int, share: float, ring_radius: float, sides: FloatArray) -> None:
+def place_corners(
+    pencils: FloatArray, n: int, share: float, ring_radius: float, sides: FloatArray, outline: FloatArray
+) -> None:
     """Corners of the polygon about a pupil; with a share below 1 about the disc that far on the way from the front ring to it."""
-    _reach(pencils, n, sides)
+    _reach(pencils, n, sides, outline)
     count = sides.shape[1] - 1
     support = sides[SUPPORT]
     if share < 1.0:
@@ -48,39 +50,51 @@ def place_corners(pencils: FloatArray, n: int, share: float, ring_radius: float,
 
 
 @compiled
-def _reach(pencils: FloatArray, n: int, sides: FloatArray) -> None:
-    """How far a pupil reaches along the sides' angles [mm], into SUPPORT.
-
-    Between two spokes of a traced outline, r and s, the radius runs straight in angle, so it bulges over their chord by at most
-    (r + s)^2 / (4 r s cos(step / 2)).
-    """
-    spokes, count = pencils.shape[1] - SPOKES, sides.shape[1] - 1
+def _reach(pencils: FloatArray, n: int, sides: FloatArray, outline: FloatArray) -> None:
+    """How far a pupil reaches along the sides' angles [mm], into SUPPORT."""
+    count = sides.shape[1] - 1
     cosine, sine, support = sides[COSINE], sides[SINE], sides[SUPPORT]
     xx, xy, yx, yy = pencils[n, AXES], pencils[n, AXES + 1], pencils[n, AXES + 2], pencils[n, AXES + 3]
     x, y = pencils[n, CENTRE], pencils[n, CENTRE + 1]
-    if spokes == 0:
+    if pencils.shape[1] == SPOKES:
         for k in range(count):
             a, b = xx * cosine[k] + yx * sine[k], xy * cosine[k] + yy * sine[k]
             support[k] = x * cosine[k] + y * sine[k] + math.sqrt(a * a + b * b)
         return
-    fine = (count + spokes - 1) // spokes
+    _lay_out(pencils, n, outline)
     for k in range(count):
         a, b = xx * cosine[k] + yx * sine[k], xy * cosine[k] + yy * sine[k]
-        support[k] = x * cosine[k] + y * sine[k] + _traced_support(pencils, n, spokes, fine, a, b)
+        support[k] = x * cosine[k] + y * sine[k] + _farthest(outline, a, b)
 
 
 @compiled
-def _traced_support(pencils: FloatArray, n: int, spokes: int, fine: int, a: float, b: float) -> float:
-    far, step, count = -math.inf, 2 * math.pi / (spokes * fine), spokes * fine
+def _farthest(outline: FloatArray, a: float, b: float) -> float:
+    """How far points (2, M) reach along (a, b); two at a time, so that none waits for the one before."""
+    u, v = outline[0], outline[1]
+    one = two = -math.inf
+    for m in range(len(u) // 2):
+        one, two = max(one, a * u[2 * m] + b * v[2 * m]), max(two, a * u[2 * m + 1] + b * v[2 * m + 1])
+    last = len(u) - 1
+    return max(max(one, two), a * u[last] + b * v[last])
+
+
+@compiled
+def _lay_out(pencils: FloatArray, n: int, outline: FloatArray) -> None:
+    """Points (2, M) whose hull holds a traced outline, at M angles, a multiple of its spokes.
+
+    Between two spokes, r and s, the radius runs straight in angle, so it bulges over their chord by at most
+    (r + s)^2 / (4 r s cos(step / 2)).
+    """
+    count, spokes = outline.shape[1], pencils.shape[1] - SPOKES
+    fine, step = count // spokes, 2 * math.pi / count
     before, r = _spoke(pencils, n, spokes, count - 1, fine), _spoke(pencils, n, spokes, 0, fine)
     cosine, sine, turn_x, turn_y = 1.0, 0.0, math.cos(step), math.sin(step)
     for m in range(count):
         after = _spoke(pencils, n, spokes, m + 1 if m + 1 < count else 0, fine)
         bulge = max((before + r) * (before + r) / (before * r), (r + after) * (r + after) / (r * after)) / (4 * math.cos(step / 2))
-        far = max(far, r * bulge * (a * cosine + b * sine))
+        outline[0, m], outline[1, m] = r * bulge * cosine, r * bulge * sine
         before, r = r, after
         cosine, sine = cosine * turn_x - sine * turn_y, sine * turn_x + cosine * turn_y
-    return far
 
 
 @compiled

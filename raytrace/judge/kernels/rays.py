@@ -82,12 +82,13 @@ def _trace(
     points: FloatArray,
     ways: FloatArray,
     sides: FloatArray,
+    outline: FloatArray,
 ) -> int:
     """Points of rim rays on the planes before the glass and on its faces; how many get lost."""
     lost, count = 0, sides.shape[1] - 1
     turn_sides(sides)
     for n in range(len(pencils)):
-        place_corners(pencils, n, share, ring_radius, sides)
+        place_corners(pencils, n, share, ring_radius, sides, outline)
         _launch(pencils, n, share, ring_z, before, points, ways, sides)
         lost += through_glasses(glasses, points, ways, len(before), n * count, (n + 1) * count)
     return lost
@@ -185,6 +186,7 @@ def follow(
     points: FloatArray,
     ways: FloatArray,
     sides: FloatArray,
+    outline: FloatArray,
     small: FloatArray,
     corners: FloatArray,
     keys: FloatArray,
@@ -198,10 +200,10 @@ def follow(
     share: 1 for the pupil itself; below, the disc that holds all light through pupil and front ring, that share of the way from
     ring to pupil. parted: whether the last leg has a plane just ahead of all parts. triples, weights: see `_bends`; ends: see
     `flat_hull`.     Comes back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told (2 + P,): OK, END and the bends of each plane.
-    ways (3, N K), sides (SIDE_ROWS, K + 1), small (DIRECTIONS + 1, 2), keys (N K,) and numbers (4, 2 N K + 2) are scratch.
+    ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), small (DIRECTIONS + 1, 2), keys (N K,) and numbers (4, 2 N K + 2) are scratch.
     """
     count = sides.shape[1] - 1
-    lost = _trace(pencils, share, ring_z, ring_radius, before, glasses, points, ways, sides)
+    lost = _trace(pencils, share, ring_z, ring_radius, before, glasses, points, ways, sides, outline)
     planes = len(points)
     last = planes - (3 if parted else 2)
     reach = max(far_z, _largest(points[last, 2]))
