@@ -7,7 +7,7 @@ edge of a filter runs through the beam, light goes both through it and past it, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from geometry.body import Block, Loop, Part, Surface, Tube
 from geometry.outline import Freeform, inside_distance
 from raytrace.box import Box, Glass, GlassKind
-from raytrace.judge.crossings import crossings
+from raytrace.judge.crossings import Crossings, crossings
 from raytrace.judge.field import Cell, FieldPencils, Samples, edge_is_enough, edge_samples, field_pencils, grid_samples
 from raytrace.judge.kernels.faces import CLOSE_UP, GLASS_FIELDS
 from raytrace.judge.kernels.shapes import ENDLESS_MM
@@ -34,8 +34,8 @@ LOOK_INTERVALS = 8
 MOST_INTERVALS = 64
 GRID_INTERVALS = 10  # along a guide whose inside counts
 CELL_GRID_INTERVALS = 6  # along a cell of it
-STAND_INS = (1.0, 0.75, 0.5, 0.25, 0.0)  # discs between front ring and pupil that hold all light through both
-FEW_STAND_INS = (1.0, 0.5, 0.0)  # where the guide is cut into many cells
+PUPIL = (1.0, 1.0)  # of front ring and pupil: the pupil alone
+NO_POINTS = np.empty((0, 3, 0))
 BEHIND_PARTS_MM = 1.0  # where the first leg is parted, behind the hindmost part
 ROUNDING_MM = 1e-6  # what arithmetic may be off by
 
@@ -62,7 +62,11 @@ class Legs:
 
 @dataclass(frozen=True, slots=True)
 class Beam:
-    """How a lens's beam is cut into legs, as a first look at the whole guide tells."""
+    """How a lens's beam is cut into legs, as a first look at the whole guide tells.
+
+    stand_ins: blends of front ring and pupil (see `follow`); what is outside of one of them is outside of the beam. followed: what
+    was followed already, shared by beams that differ in their stand-ins only.
+    """
 
     lenses: tuple[LensState, ...]
     box: Box
@@ -71,6 +75,8 @@ class Beam:
     far_z_mm: float
     intervals: int
     loose: bool
+    stand_ins: tuple[tuple[float, float], ...]
+    followed: dict[tuple[Cell, tuple[float, float], tuple[int, ...]], Crossings] = field(default_factory=dict, compare=False)
 
 
 def is_loose(lenses: Sequence[LensState]) -> bool:
@@ -92,7 +98,7 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     start = float(seen.pencils.reference_z_mm.min())
     ring = _ring(lenses)
     before = [start] if np.isinf(ring[1]) or ring[0] <= start else [start, float(ring[0])]
-    met = crossings(seen, 16, 1.0, ring, np.array(before), glasses, far, _object_z(lenses), parted=False)
+    met = crossings(seen, 16, PUPIL, ring, np.array(before), glasses, far, _object_z(lenses), parted=False)
     points = met.points
     far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in _endless_loops(box.parts)), 0.0)
     first_face = float(points[len(before), 2].min()) if len(glasses) else float(points[-1, 2].min())
@@ -101,13 +107,13 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
         before.append(split)
     bend = float(met.bends_mm.max())
     count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))
-    return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose)
+    return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose, (PUPIL,))
 
 
 def legs_of(beam: Beam, cell: Cell) -> Legs:
     """The legs of one cell of the guide. NotFollowed where planes cut through one another."""
-    field = field_pencils(beam.lenses, cell, _samples(beam, cell))
-    sides = _sides(field, CHORD_MM if edge_is_enough(beam.lenses) else GRID_CHORD_MM)
+    there = field_pencils(beam.lenses, cell, _samples(beam, cell))
+    sides = _sides(there, CHORD_MM if edge_is_enough(beam.lenses) else GRID_CHORD_MM)
     edged: list[int] = []
     while True:  # filters whose edge the beam meets are left out in turn, until all that are left hold it
         chains = [
@@ -115,10 +121,10 @@ def legs_of(beam: Beam, cell: Cell) -> Legs:
             for count in range(len(edged) + 1)
             for out in combinations(edged, count)
         ]
-        made = [_chain(beam, field, sides, chain) for chain in chains]
+        made = [_chain(beam, cell, there, sides, chain) for chain in chains]
         more = {g for one in made for g in one.not_held} - set(edged)
         if not more:
-            return _together(made, field.whole)
+            return _together(made, there.whole)
         edged += sorted(more)
 
 
@@ -132,13 +138,19 @@ class _Chain:
     not_held: tuple[int, ...]
 
 
-def _chain(beam: Beam, field: FieldPencils, sides: int, chain: tuple[int, ...]) -> _Chain:
+def _chain(beam: Beam, cell: Cell, there: FieldPencils, sides: int, chain: tuple[int, ...]) -> _Chain:
     """The legs of the light that goes through some of the filters, each taken as endless."""
     glasses, ring = beam.glasses[list(chain)], _ring(beam.lenses)
     corners, fields, legs, pads, base, end = [], [], [], [], 0, np.inf
     held = np.zeros(len(chain), dtype=np.bool_)
-    for share in _stand_ins(beam, ring):
-        met = crossings(field, sides, share, ring, beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses), parted=beam.loose)
+    for blend in beam.stand_ins:
+        key = (cell, blend, chain)
+        if key not in beam.followed:
+            met = crossings(
+                there, sides, blend, ring, beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses), parted=beam.loose
+            )
+            beam.followed[key] = replace(met, points=NO_POINTS)  # corners are enough
+        met = beam.followed[key]
         if not met.followed:
             raise NotFollowed
         found, starts, pad, end = met.corners, met.starts, met.bends_mm + ROUNDING_MM, met.end_z_mm
@@ -146,18 +158,12 @@ def _chain(beam: Beam, field: FieldPencils, sides: int, chain: tuple[int, ...]) 
         held |= np.array(inside, dtype=np.bool_)
         runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
         corners.append(found)
-        fields.append(field.points_mm[met.fields])
+        fields.append(there.points_mm[met.fields])
         legs.append(runs)
         pads.append(np.maximum(pad[:-1], pad[1:]))
         base += len(found)
     not_held = tuple(g for g, inside in zip(chain, held, strict=True) if not inside)
     return _Chain(np.concatenate(corners), np.concatenate(fields), np.stack(legs, 1), np.stack(pads, 1), end, not_held)
-
-
-def _stand_ins(beam: Beam, ring: FloatArray) -> tuple[float, ...]:
-    if np.isinf(ring[1]):
-        return (1.0,)
-    return FEW_STAND_INS if beam.loose else STAND_INS
 
 
 def _entries(beam: Beam, chain: tuple[int, ...]) -> list[tuple[int, int]]:

@@ -37,7 +37,7 @@ class Crossings:
 def crossings(
     field: FieldPencils,
     sides: int,
-    share: float,
+    blend: tuple[float, float],
     ring: FloatArray,
     before: FloatArray,
     glasses: FloatArray,
@@ -46,7 +46,7 @@ def crossings(
     *,
     parted: bool,
 ) -> Crossings:
-    """The crossings of polygons about the pupils, with so many sides, or, with a share below 1, about stand-ins ahead of them.
+    """The crossings of polygons about the pupils, with so many sides, or, with a blend other than 1, 1, about stand-ins for them (see `follow`).
 
     ring (z, radius) of the lens front; before (B,): z of planes before the glass; glasses (G, GLASS_FIELDS); parted: with a plane
     just ahead of all parts.
@@ -60,7 +60,7 @@ def crossings(
     spokes = field.pencils.rim_share.shape[1]
     outline = spokes * -(-sides // spokes) if spokes else 0
     follow(
-        *(pencils, share, float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
+        *(pencils, np.array(blend), float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
         *(field.triples, field.weights, field.ends, points, ways, np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))),
         *(corners, np.empty(max(count, sides)), numbers, owner, starts, told),
     )

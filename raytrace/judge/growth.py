@@ -16,7 +16,7 @@ from raytrace.judge.body import Beam, NotFollowed, legs_of
 from raytrace.judge.field import Cell, cell_of, has_all
 from raytrace.judge.nearest import nearest
 from raytrace.judge.pieces import Pieces
-from raytrace.judge.rooms import DEEPEST_LEVEL, GuideBeam, room
+from raytrace.judge.rooms import DEEPEST_LEVEL, GuideBeam, room_by, room_held
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
 
@@ -49,6 +49,7 @@ class Search:
     guide: Guide
     parts: Sequence[Pieces]
     _beams: dict[float, GuideBeam] = field(default_factory=dict)
+    _stand_ins: dict[int, tuple[tuple[float, float], ...]] = field(default_factory=dict)
     last: tuple[float, int, Cell] | None = None
 
     def beam(self, scale: float) -> GuideBeam:
@@ -56,6 +57,25 @@ class Search:
         if scale not in self._beams:
             self._beams[scale] = GuideBeam(self.lenses, self.box, cell_of(self.guide, scale))
         return self._beams[scale]
+
+    def held(self, scale: float, number: int) -> GuideBeam:
+        """The beam at a scale with the stand-ins that suited a part."""
+        beam = self.beam(scale)
+        for blend in self._stand_ins.get(number, ()):
+            beam = beam.with_stand_in(blend)
+        return beam
+
+    def room(self, scale: float, number: int) -> tuple[FloatArray, Cell]:
+        """The room of a part beside the guide at a scale, by stand-ins that are known to suit it; bodies that touch may stop at 0."""
+        return room_by(self.held(scale, number), self.parts[number], 0.0, with_depth=False)
+
+    def closer_room(self, scale: float, number: int) -> tuple[FloatArray, Cell]:
+        """The same by further stand-ins that suit the part here."""
+        beam = self.held(scale, number)
+        row, cell, held = room_held(beam, self.parts[number], 0.0, with_depth=False)
+        if held is not beam:
+            self._stand_ins[number] = held.beam.stand_ins[1:]
+        return row, cell
 
     def in_field(self, scale: float) -> bool:
         """Whether the lens has light for the whole of the grown guide."""
@@ -105,7 +125,7 @@ def _next(search: Search, low: float, high: float, step: int) -> tuple[float, fl
     if search.last is None or step % ASK_MIDDLE == 0:
         return middle, high
     scale, number, cell = search.last
-    cut = search.beam(scale).beam
+    cut = search.held(scale, number).beam
     while cell.level < DEEPEST_LEVEL and cut.loose:
         cell = min(cell.quarters(), key=lambda quarter: _probe(search, cut, quarter, number))
 
@@ -155,11 +175,17 @@ def _grown(search: Search, cell: Cell, by: float) -> Cell:
 def _nearest(search: Search, scale: float, numbers: list[int]) -> tuple[int, float, list[int]]:
     """The part with the least room beside the grown guide, and that room [mm]; bodies that touch may stop at 0.
 
-    Also what parts are left: where some touch, those that don't are clear of every narrower guide as well.
+    Also what parts are left: where some touch, those that don't are clear of every narrower guide as well. Against a front ring, the
+    one that comes nearest is looked at more closely, until it is one that touches even so.
     """
-    beam = search.beam(scale)
-    found = {number: room(beam, search.parts[number], 0.0, with_depth=False) for number in numbers}
-    hit = min(found, key=lambda number: found[number][0][0])
+    closer: set[int] = set()
+    found = {number: search.room(scale, number) for number in numbers}
+    while True:
+        hit = min(found, key=lambda number: found[number][0][0])
+        if found[hit][0][0] > 0.0 or hit in closer:
+            break
+        found[hit] = search.closer_room(scale, hit)
+        closer.add(hit)
     row, cell = found[hit]
     search.last = (scale, hit, cell)
     if row[0] > 0.0:

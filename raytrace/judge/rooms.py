@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,8 @@ from raytrace.box import Box
 from raytrace.judge.body import Beam, Legs, NotFollowed, legs_of, look
 from raytrace.judge.drawn import flat_depth
 from raytrace.judge.field import Cell
-from raytrace.judge.kernels.depth import FOUND
+from raytrace.judge.front_ring import best_blend, ring_matters
+from raytrace.judge.kernels.depth import FOUND, PLACE
 from raytrace.judge.kernels.rays import BEYOND_MM
 from raytrace.judge.nearest import least_move, nearest
 from raytrace.judge.pieces import Pieces
@@ -27,6 +28,8 @@ SHARE_GAINED = 0.1  # nor those that bring less than this share of how deep a pa
 DEEP_MM = 3.0
 ON_EDGE_MM = 0.5
 MOST_HALVINGS = 40
+RING_NEAR_MM = 10.0  # what stays farther away is not held any closer against a front ring
+MOST_STAND_INS = 4  # added for one part
 RIGHT_THROUGH_MM = 1000.0  # told of parts that light cannot be followed past
 
 
@@ -40,6 +43,8 @@ class GuideBeam:
     deepest: int = DEEPEST_LEVEL
     _beam: Beam | None = None
     _legs: dict[Cell, Legs | None] = field(default_factory=dict)
+    _suited: dict[tuple[float, float], GuideBeam] = field(default_factory=dict)
+    _ring_matters: bool | None = None
 
     @property
     def beam(self) -> Beam:
@@ -56,6 +61,27 @@ class GuideBeam:
             except NotFollowed:
                 self._legs[cell] = None
         return self._legs[cell]
+
+    @property
+    def ring_matters(self) -> bool:
+        """Whether the lens's front ring takes light from the guide."""
+        if self._ring_matters is None:
+            self._ring_matters = ring_matters(self.lenses, self.cell)
+        return self._ring_matters
+
+    def suited_to(self, point_mm: FloatArray) -> GuideBeam | None:
+        """The beam with one more stand-in for front ring and pupil, the best one for a point; None where it has that already."""
+        blend = best_blend(self.lenses, self.cell, point_mm)
+        if blend in self.beam.stand_ins:
+            return None
+        return self.with_stand_in(blend)
+
+    def with_stand_in(self, blend: tuple[float, float]) -> GuideBeam:
+        """The same beam held by one more stand-in."""
+        if blend not in self._suited:
+            beam = replace(self.beam, stand_ins=(*self.beam.stand_ins, blend))
+            self._suited[blend] = GuideBeam(self.lenses, self.box, self.cell, self.deepest, beam, _ring_matters=True)
+        return self._suited[blend]
 
     def may_halve(self, cell: Cell) -> bool:
         """Whether quarters of a cell could come less near than the cell."""
@@ -90,8 +116,33 @@ def rooms(beam: GuideBeam, parts: Sequence[Pieces]) -> list[FloatArray]:
 def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True) -> tuple[FloatArray, Cell]:
     """The room of one part (FOUND,) from the whole guide, and the cell that is nearest.
 
-    Cells are made where one hull leaves no more than `near_mm`.
+    Cells are made where one hull leaves no more than `near_mm`. Where a front ring takes light and the part is near, stand-ins
+    that suit the nearest place are added for as long as they show more room.
     """
+    row, cell, _ = room_held(beam, part, near_mm, with_depth=with_depth)
+    return row, cell
+
+
+def room_held(
+    beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True
+) -> tuple[FloatArray, Cell, GuideBeam]:
+    """As `room`, and the beam, held by more stand-ins, that showed it."""
+    row, cell = room_by(beam, part, near_mm, with_depth=with_depth)
+    if row[0] > min(near_mm, RING_NEAR_MM) or not beam.ring_matters:
+        return row, cell, beam
+    for _ in range(MOST_STAND_INS):
+        closer = beam.suited_to(row[PLACE : PLACE + 3])
+        if closer is None:
+            break
+        again, where = room_by(closer, part, near_mm, with_depth=with_depth)
+        if again[0] <= row[0] + GAIN_MM:
+            break
+        row, cell, beam = again, where, closer
+    return row, cell, beam
+
+
+def room_by(beam: GuideBeam, part: Pieces, near_mm: float, *, with_depth: bool) -> tuple[FloatArray, Cell]:
+    """As `room`, by the stand-ins that the beam has."""
     leaves = {beam.cell: _leaf(beam, beam.cell, part, with_depth)}
     cell = beam.cell
     for _ in range(MOST_HALVINGS):

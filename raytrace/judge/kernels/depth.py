@@ -47,7 +47,7 @@ def place_inside(
     for c in range(3):
         found[row, PLACE + c] = corners[a, c] + t * (corners[b, c] - corners[a, c])
     for c in range(2):
-        found[row, PICTURE + c] = fields[a, c] + t * (fields[b, c] - fields[a, c])
+        found[row, PICTURE + c] = fields[b, c]  # in the pupil all picture points have the same corners
     found[row, PLACE] -= depth_mm * ex
     found[row, PLACE + 1] -= depth_mm * ey
 

@@ -32,17 +32,21 @@ def turn_sides(sides: FloatArray) -> None:
 
 @compiled
 def place_corners(
-    pencils: FloatArray, n: int, share: float, ring_radius: float, sides: FloatArray, outline: FloatArray
+    pencils: FloatArray, n: int, blend: FloatArray, ring_radius: float, sides: FloatArray, outline: FloatArray
 ) -> None:
-    """Corners of the polygon about a pupil; with a share below 1 about the disc that far on the way from the front ring to it."""
-    _reach(pencils, n, sides, outline)
+    """Corners of the polygon about a pupil; with a blend (2,) other than 1, 1 about what holds all light so far from ring to pupil.
+
+    A ray's point that far on its way, across and up apart, is a sum of its points in ring and pupil: so both reaches add up.
+    """
+    _reach(pencils, n, blend, sides, outline)
     count = sides.shape[1] - 1
-    support = sides[SUPPORT]
-    if share < 1.0:
-        for k in range(count):
-            support[k] = share * support[k] + (1 - share) * ring_radius
-    support[count] = support[0]
     cosine, sine, x, y = sides[COSINE], sides[SINE], sides[CORNER_X], sides[CORNER_Y]
+    support, across, up = sides[SUPPORT], 1.0 - blend[0], 1.0 - blend[1]
+    if across != 0.0 or up != 0.0:
+        for k in range(count):
+            a, b = across * cosine[k], up * sine[k]
+            support[k] += ring_radius * math.sqrt(a * a + b * b)
+    support[count] = support[0]
     for k in range(count):
         apart = cosine[k] * sine[k + 1] - sine[k] * cosine[k + 1]
         x[k] = (support[k] * sine[k + 1] - support[k + 1] * sine[k]) / apart
@@ -50,21 +54,23 @@ def place_corners(
 
 
 @compiled
-def _reach(pencils: FloatArray, n: int, sides: FloatArray, outline: FloatArray) -> None:
-    """How far a pupil reaches along the sides' angles [mm], into SUPPORT."""
+def _reach(pencils: FloatArray, n: int, blend: FloatArray, sides: FloatArray, outline: FloatArray) -> None:
+    """How far a pupil, stretched by a blend (2,), reaches along the sides' angles [mm], into SUPPORT."""
     count = sides.shape[1] - 1
     cosine, sine, support = sides[COSINE], sides[SINE], sides[SUPPORT]
     xx, xy, yx, yy = pencils[n, AXES], pencils[n, AXES + 1], pencils[n, AXES + 2], pencils[n, AXES + 3]
     x, y = pencils[n, CENTRE], pencils[n, CENTRE + 1]
     if pencils.shape[1] == SPOKES:
         for k in range(count):
-            a, b = xx * cosine[k] + yx * sine[k], xy * cosine[k] + yy * sine[k]
-            support[k] = x * cosine[k] + y * sine[k] + math.sqrt(a * a + b * b)
+            c, s = blend[0] * cosine[k], blend[1] * sine[k]
+            a, b = xx * c + yx * s, xy * c + yy * s
+            support[k] = x * c + y * s + math.sqrt(a * a + b * b)
         return
     _lay_out(pencils, n, outline)
     for k in range(count):
-        a, b = xx * cosine[k] + yx * sine[k], xy * cosine[k] + yy * sine[k]
-        support[k] = x * cosine[k] + y * sine[k] + _farthest(outline, a, b)
+        c, s = blend[0] * cosine[k], blend[1] * sine[k]
+        a, b = xx * c + yx * s, xy * c + yy * s
+        support[k] = x * c + y * s + _farthest(outline, a, b)
 
 
 @compiled

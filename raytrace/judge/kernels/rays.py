@@ -44,7 +44,7 @@ def _object_after(glasses: FloatArray, object_z_mm: float) -> float:
 def _launch(
     pencils: FloatArray,
     n: int,
-    share: float,
+    blend: FloatArray,
     ring_z: float,
     before: FloatArray,
     points: FloatArray,
@@ -56,7 +56,7 @@ def _launch(
     x, y = sides[CORNER_X], sides[CORNER_Y]
     for axis in range(2):
         pupil_z = pencils[n, REFERENCE + axis]
-        at_z = pupil_z if share == 1.0 else (1 - share) * ring_z + share * pupil_z
+        at_z = pupil_z if blend[axis] == 1.0 else (1 - blend[axis]) * ring_z + blend[axis] * pupil_z
         slope, convergence = _aim(pencils[n, SLOPE + axis], pencils[n, CONVERGENCE + axis], pupil_z, at_z)
         crossing, way = x if axis == 0 else y, ways[axis, n * count : (n + 1) * count]
         for k in range(count):
@@ -74,7 +74,7 @@ def _launch(
 @compiled
 def _trace(
     pencils: FloatArray,
-    share: float,
+    blend: FloatArray,
     ring_z: float,
     ring_radius: float,
     before: FloatArray,
@@ -88,8 +88,8 @@ def _trace(
     lost, count = 0, sides.shape[1] - 1
     turn_sides(sides)
     for n in range(len(pencils)):
-        place_corners(pencils, n, share, ring_radius, sides, outline)
-        _launch(pencils, n, share, ring_z, before, points, ways, sides)
+        place_corners(pencils, n, blend, ring_radius, sides, outline)
+        _launch(pencils, n, blend, ring_z, before, points, ways, sides)
         lost += through_glasses(glasses, points, ways, len(before), n * count, (n + 1) * count)
     return lost
 
@@ -172,7 +172,7 @@ def _hulls(
 @partial(compiled, entry=True)
 def follow(
     pencils: FloatArray,
-    share: float,
+    blend: FloatArray,
     ring_z: float,
     ring_radius: float,
     before: FloatArray,
@@ -197,13 +197,13 @@ def follow(
 ) -> None:
     """The beam of pencils (N, SPOKES + spokes) as corners on the planes of a chain: those given before the glass, faces, the last.
 
-    share: 1 for the pupil itself; below, the disc that holds all light through pupil and front ring, that share of the way from
-    ring to pupil. parted: whether the last leg has a plane just ahead of all parts. triples, weights: see `_bends`; ends: see
+    blend (2,): 1, 1 for the pupil itself; else, across and up, what holds all light through pupil and front ring that far on its way
+    from ring to pupil (below 0: ahead of the ring). parted: whether the last leg has a plane just ahead of all parts. triples, weights: see `_bends`; ends: see
     `flat_hull`.     Comes back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told (2 + P,): OK, END and the bends of each plane.
     ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), small (DIRECTIONS + 1, 2), keys (N K,) and numbers (4, 2 N K + 2) are scratch.
     """
     count = sides.shape[1] - 1
-    lost = _trace(pencils, share, ring_z, ring_radius, before, glasses, points, ways, sides, outline)
+    lost = _trace(pencils, blend, ring_z, ring_radius, before, glasses, points, ways, sides, outline)
     planes = len(points)
     last = planes - (3 if parted else 2)
     reach = max(far_z, _largest(points[last, 2]))

@@ -54,7 +54,16 @@ def _cheap(
 
 
 @compiled
-def _place_apart(fields: FloatArray, piece: FloatArray, bench: FloatArray, pair: IntArray, found: FloatArray) -> None:
+def _place_apart(fields: FloatArray, later: int, piece: FloatArray, bench: FloatArray, pair: IntArray, found: FloatArray) -> None:
+    """The nearest place, and the picture point that its light goes to.
+
+    That is told by the corners on the leg's second plane (from `later` on) alone where there are such: in the pupil, where many
+    legs begin, all picture points have the same corners.
+    """
+    ahead = 0.0
+    for c in range(4):
+        if bench[SHARE, c] > 0.0 and pair[c, 0] >= later:
+            ahead += bench[SHARE, c]
     for k in range(5):
         found[1, PLACE + k] = 0.0
     for c in range(4):
@@ -62,8 +71,10 @@ def _place_apart(fields: FloatArray, piece: FloatArray, bench: FloatArray, pair:
         if share > 0.0:
             for k in range(3):
                 found[1, PLACE + k] += share * piece[pair[c, 1], k]
+        told = share if ahead == 0.0 else share / ahead if pair[c, 0] >= later else 0.0
+        if told > 0.0:
             for k in range(2):
-                found[1, PICTURE + k] += share * fields[pair[c, 0], k]
+                found[1, PICTURE + k] += told * fields[pair[c, 0], k]
 
 
 @compiled
@@ -99,7 +110,7 @@ def _exact(
         if apart > best:
             best = apart
             if apart > 0.0:
-                _place_apart(fields, piece, bench, pair, found)
+                _place_apart(fields, runs[leg * kinds + v, 2], piece, bench, pair, found)
         if best > limit:
             break
     if best > 0.0:

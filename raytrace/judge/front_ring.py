@@ -1,0 +1,85 @@
+"""Which blend of front ring and pupil shows best that a point stands outside of the light through both.
+
+A ray's points in the ring, at z = 0, and in the pupil add up to its point anywhere on its way: (1 - t) ring + t pupil. So may each
+of its two coordinates, with a t of its own, and light toward a corner of the picture is held most closely by such a blend that
+suits the corner. Any blend is safe; which one is best is looked for here, as if no glass stood in the way.
+Source: the separating plane of a sum of convex sets, Boyd and Vandenberghe, Convex Optimization, section 2.5.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raytrace.judge.field import Cell, edge_samples, field_pencils
+from raytrace.optics.lens import LensState
+from raytrace.optics.pencil import Pencils
+
+FloatArray = NDArray[np.float64]
+
+DIRECTIONS, BLENDS = 32, 9  # of a first look
+ROUNDS = 3  # of closer ones, each with steps a quarter as wide
+FINEST = 0.02  # blends are told apart by this
+
+
+def ring_matters(lenses: Sequence[LensState], cell: Cell) -> bool:
+    """Whether the front ring takes light from any pencil of a cell."""
+    radius_mm = max(lens.front_radius_mm for lens in lenses)
+    if np.isinf(radius_mm):
+        return False
+    pencils = field_pencils(lenses, cell, edge_samples(2)).pencils
+    offset, gain = _at(pencils, np.ones((1, 2)), 0.0)
+    reach = np.hypot(*offset[0].T) + np.abs(gain[0]).max(axis=-1) * np.linalg.norm(pencils.axes_mm, axis=(1, 2))
+    return bool((reach > radius_mm).any())
+
+
+def best_blend(lenses: Sequence[LensState], cell: Cell, point_mm: FloatArray) -> tuple[float, float]:
+    """The blend, across and up, of which a point (3,) is farthest outside."""
+    corners = field_pencils((lenses[0], lenses[-1]), cell, edge_samples(1))
+    pencils = corners.pencils.take(np.unique(corners.points_mm, axis=0, return_index=True)[1]) if len(lenses) == 1 else corners.pencils
+    radius_mm = max(lens.front_radius_mm for lens in lenses)
+    ahead = max(float(point_mm[2]), 1.0)
+    least = -ahead / max(float(-pencils.reference_z_mm.min()), 1.0)
+    turns = 2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
+    across = up = np.linspace(least, 1.0, BLENDS)
+    step, turn_step = (1.0 - least) / (BLENDS - 1), 2 * np.pi / DIRECTIONS
+    best = (0.0, 1.0, 1.0)
+    for _ in range(1 + ROUNDS):
+        best = _farthest_out(pencils, radius_mm, point_mm, turns, across, up)
+        step, turn_step = step / 4, turn_step / 4
+        near = np.arange(-4, 5)
+        turns, across, up = best[0] + turn_step * near, best[1] + step * near, best[2] + step * near
+    return round(best[1] / FINEST) * FINEST, round(best[2] / FINEST) * FINEST
+
+
+def _farthest_out(
+    pencils: Pencils, radius_mm: float, point_mm: FloatArray, turns: FloatArray, across: FloatArray, up: FloatArray
+) -> tuple[float, float, float]:
+    """Of directions (D,) and blends (A,) and (B,) the three that part the point farthest from the light."""
+    x, gain_x = _at(pencils, np.column_stack([across, across]), float(point_mm[2]))
+    y, gain_y = _at(pencils, np.column_stack([up, up]), float(point_mm[2]))
+    c, s = np.cos(turns)[:, None, None], np.sin(turns)[:, None, None]
+    reach = np.full((len(turns), len(across), len(up)), -np.inf)
+    for n in range(len(pencils.slope)):
+        a, b = c * gain_x[None, :, None, n, 0], s * gain_y[None, None, :, n, 1]
+        axes, (u, v) = pencils.axes_mm[n], pencils.centre_mm[n]
+        p, q = a * across[None, :, None], b * up[None, None, :]
+        pupil = p * u + q * v + np.hypot(axes[0, 0] * p + axes[1, 0] * q, axes[0, 1] * p + axes[1, 1] * q)
+        ring = radius_mm * np.hypot(a * (1 - across[None, :, None]), b * (1 - up[None, None, :]))
+        reach = np.maximum(reach, c * x[None, :, None, n, 0] + s * y[None, None, :, n, 1] + pupil + ring)
+    outside = c * point_mm[0] + s * point_mm[1] - reach
+    at = np.unravel_index(int(np.argmax(outside)), outside.shape)
+    return float(turns[at[0]]), float(across[at[1]]), float(up[at[2]])
+
+
+def _at(pencils: Pencils, blends: FloatArray, z_mm: float) -> tuple[FloatArray, FloatArray]:
+    """Where each pencil's middle is at a depth, and what a mm at the blends (T, 2) is there: (T, N, 2) each."""
+    at_z = blends[:, None] * pencils.reference_z_mm
+    k = pencils.convergence_per_mm
+    ahead = np.where(k > 0, pencils.reference_z_mm + 1 / np.where(k > 0, k, 1.0) - at_z, 1.0)
+    slope = np.where(k > 0, pencils.slope / np.where(k > 0, k, 1.0) / ahead, pencils.slope)
+    closer = np.where(k > 0, 1 / ahead, 0.0)
+    run = z_mm - at_z
+    return slope * run, 1 - closer * run
