@@ -10,6 +10,8 @@ import numpy as np
 
 from raytrace.beam.beam import outer_guides
 from raytrace.beam.clearance import ALONG_MM, Clearance
+from raytrace.beam.frame_margin import scaled
+from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
 from scenes.states.focus_plane import BEYOND, TOUCHING_MM
 from scenes.states.judgement import place_words
 
@@ -21,42 +23,59 @@ if TYPE_CHECKING:
     from raytrace.optics.camera import Guide
     from raytrace.optics.lens import LensState
 
+# What a clear frame has to spare of its guide, and a step more: its margin is told by the last scale found to be clear.
+ROOMY = 1 + (ROOM_PERCENT + 0.02) / 100
+SAME_MM = 0.01  # rooms in beams that are followed differently far differ by less
+ENOUGH_MM = 0.0
+
 
 class Rooms:
-    """The beams of a lens's outer guides through a box's glass, and with its trays empty: how near parts stand to them in space.
+    """The beams of a lens's outer guides through a box as it is: how near parts stand to them in space.
 
     `box` says how far the beams have to be followed; parts of others may be asked for as long as they reach no farther.
     """
 
-    def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, also_empty: bool = True) -> None:
+    def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> None:
         from raytrace.judge.field import cell_of
         from raytrace.judge.rooms import GuideBeam
 
-        fillings = [box, replace(box, glasses=())] if box.glasses and also_empty else [box]
         outer = outer_guides(guides)
-        self._beams = [(one.name, GuideBeam(tuple(variants), filled, cell_of(one))) for one in outer for filled in fillings]
+        self._beams = [(one.name, GuideBeam(tuple(variants), box, cell_of(one))) for one in outer]
         self._pieces: dict[int, tuple[Part, Pieces]] = {}
 
     def reaches(self, box: Box) -> bool:
         """Whether the beams are followed past all parts of another box."""
-        from raytrace.judge.body import parts_span_mm
-
-        return all(parts_span_mm(box.parts)[1] <= beam.beam.far_z_mm for _, beam in self._beams)
+        return all(self._ends_mm(part) <= beam.beam.far_z_mm for _, beam in self._beams for part in box.parts)
 
     def clearance(self, part: Part) -> Clearance:
         """How far a part stays out of every beam; -ALONG_MM where some of it stands beyond the plane in focus."""
         return min((self._one(name, beam, part) for name, beam in self._beams), key=lambda found: found.clearance_mm)
 
+    def is_beyond_focus(self, part: Part) -> bool:
+        """Whether some of a part stands beyond the plane in focus, or its light cannot be followed."""
+        return any(self._is_beyond(beam, part) for _, beam in self._beams)
+
+    def lacks_mm(self, part: Part, needed_mm: float = 0.0) -> float:
+        """By how much a part misses the room needed, at least; ENOUGH_MM where it has it. The sign alone is exact."""
+        from raytrace.judge.rooms import room
+
+        for place, (_, beam) in enumerate(self._beams):
+            if self._is_beyond(beam, part):
+                return ALONG_MM
+            row, _ = room(beam, self._pieces_of(part), max(needed_mm, 0.0), with_depth=False)
+            if not row[0] > needed_mm:
+                self._beams.insert(0, self._beams.pop(place))  # what refuses one part is likely to refuse the next
+                return max(needed_mm - max(float(row[0]), 0.0), 1e-9)
+        return ENOUGH_MM
+
     def _one(self, guide: str, beam: GuideBeam, part: Part) -> Clearance:
-        from raytrace.judge.body import parts_span_mm
         from raytrace.judge.rooms import rooms
 
-        legs = beam.legs(beam.cell)
-        beyond = legs is None or parts_span_mm([part])[1] > legs.end_z_mm + TOUCHING_MM
+        beyond = self._is_beyond(beam, part)
         (row,) = rooms(beam, [self._pieces_of(part)])
         room_mm = -ALONG_MM if beyond else float(row[0])
         point = (float(row[1]), float(row[2]), float(row[3])) if np.isfinite(row[0]) else None
-        where = BEYOND if legs is not None and beyond else place_words(point)
+        where = BEYOND if beyond and beam.legs(beam.cell) is not None else place_words(point)
         return Clearance(
             part=part.name,
             kind=part.kind,
@@ -68,6 +87,15 @@ class Rooms:
             variant=0,
         )
 
+    def _is_beyond(self, beam: GuideBeam, part: Part) -> bool:
+        legs = beam.legs(beam.cell)
+        return legs is None or self._ends_mm(part) > legs.end_z_mm + TOUCHING_MM
+
+    def _ends_mm(self, part: Part) -> float:
+        from raytrace.judge.body import parts_span_mm
+
+        return float(parts_span_mm([part])[1])
+
     def _pieces_of(self, part: Part) -> Pieces:
         from raytrace.judge.pieces import pieces_of
 
@@ -76,7 +104,50 @@ class Rooms:
         return self._pieces[id(part)][1]
 
 
+class ClearRooms:
+    """What a clear frame keeps free of parts, as `check` has it, with the glass of the box and without.
+
+    The beams of its guides by the room that its pupil needs, and those of guides grown by what they have to spare. left_out_mm is
+    room that is asked for besides.
+    """
+
+    def __init__(
+        self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, left_out_mm: float = 0.0, glass_out: bool = True
+    ) -> None:
+        needed_mm = room_needed_mm(variants)
+        outer, grown = outer_guides(guides), [scaled(guide, ROOMY) for guide in outer_guides(guides)]
+        self.needed_mm = left_out_mm + (needed_mm - TOLD_MM if needed_mm > 0.0 else 0.0) + SAME_MM
+        self._more_mm = left_out_mm + SAME_MM
+        self._rooms = [
+            (Rooms(variants, grown, one), Rooms(variants, outer, one) if needed_mm > 0.0 else None)
+            for one in ((box, replace(box, glasses=())) if box.glasses and glass_out else (box,))
+        ]
+
+    @property
+    def own(self) -> Rooms | None:
+        """The beams of the guides as they are, through the box as it is; None where the grown ones are enough."""
+        return self._rooms[0][1]
+
+    def reaches(self, box: Box) -> bool:
+        """Whether the beams are followed past all parts of another box."""
+        return all(roomy.reaches(box) and (own is None or own.reaches(box)) for roomy, own in self._rooms)
+
+    def lacks_mm(self, part: Part) -> float:
+        """By how much a part misses the room of a clear frame, at least; ENOUGH_MM where it has it. The sign alone is exact."""
+        for roomy, own in self._rooms:
+            lacking = roomy.lacks_mm(part, self._more_mm)
+            if lacking <= 0.0 and own is not None:
+                lacking = own.lacks_mm(part, self.needed_mm)
+            if lacking > 0.0:
+                return lacking
+        return ENOUGH_MM
+
+    def clears(self, part: Part) -> bool:
+        """Whether a part leaves a clear frame its room."""
+        return self.lacks_mm(part) <= 0.0
+
+
 def clearances_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> tuple[Clearance, ...]:
     """Every part of a box with the glass that it has, in the box's order."""
-    rooms = Rooms(variants, guides, box, also_empty=False)
+    rooms = Rooms(variants, guides, box)
     return tuple(rooms.clearance(part) for part in box.parts)

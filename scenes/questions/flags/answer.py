@@ -250,7 +250,7 @@ def angle_columns(visible: str = "", *, bare: bool = False) -> list[Column[Any]]
 
 
 def _limits_data(limits: Limits) -> dict[str, Any]:
-    touch = limits.touch if limits.touch.at_mm else limits.clear
+    touch = limits.touch
     return {
         **{key: angle_value(getattr(limits, key)) for key in ANGLES},
         "most_deg": round(limits.most_deg, 2),

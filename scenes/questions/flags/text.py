@@ -36,8 +36,7 @@ def met_words(state: FlagState) -> str:
 
 def touch_words(state: FlagState) -> str:
     """Where a flag meets the beam first, and with what: 'top, ext.'."""
-    limits = state.limits
-    touch = limits.touch if limits.touch.where else limits.clear
+    touch = state.limits.touch
     return f"{touch.where}{', ext.' if touch.blade else ''}".removeprefix(", ")
 
 
@@ -81,16 +80,18 @@ def _hopeless_words(flag: FlagSummary) -> str:
     if not flag.hopeless:
         return ""
     worst = min(flag.hopeless, key=lambda state: state.limits.hinge.clear_mm if state.limits.hinge else -math.inf)
-    return f"no angle clears {_named(flag.hopeless)}, {_hinge_words(worst.limits.hinge)}"
+    return f"no angle clears {_named(flag.hopeless)}{_hinge_words(worst.limits.hinge)}"
 
 
 def _hinge_words(room: HingeRoom | None) -> str:
     if room is None:
-        return "where its hinge stands in the beam"
+        return ", where its hinge stands in the beam"
+    if room.farther_mm is None:
+        return ": its hinge, or the blade at any angle, stands beyond the plane in focus"
     out = f": hinge it {room.farther_mm:.1f} mm farther out"
     if room.clear_mm < 0.0:
-        return f"where its hinge stands in the beam, by up to {-room.clear_mm:.1f} mm{out}"
-    return f"where its hinge is {room.clear_mm:.1f} mm clear of the beam itself, too near for a clear frame{out}"
+        return f", where its hinge stands in the beam, by up to {-room.clear_mm:.1f} mm{out}"
+    return f", where its hinge is {room.clear_mm:.1f} mm clear of the beam itself, too near for a clear frame{out}"
 
 
 def _folding_words(flag: FlagSummary) -> str:
@@ -99,7 +100,7 @@ def _folding_words(flag: FlagSummary) -> str:
     if not short:
         return ""
     rooms = [state.limits.hinge for state in short if state.limits.hinge]
-    clear, farther = min(room.clear_mm for room in rooms), max(room.farther_mm for room in rooms)
+    clear, farther = min(room.clear_mm for room in rooms), max(room.farther_mm or 0.0 for room in rooms)
     near = f"its hinge is {max(clear, 0.0):.1f} mm clear of the beam, and the blade {flag.bars.thickness_mm:g} mm thick"
     way_out = f"a thinner blade, or a hinge {farther:.1f} mm farther out, lets it fold right back"
     return f"open it no farther than {flag.most_deg:.1f} with {_named(short)}: {near}; {way_out}"
@@ -110,8 +111,7 @@ def _focus_words(flag: FlagSummary) -> str:
     near = [state for state in flag.states if state.focus_in_reach]
     if not near:
         return ""
-    reach = f"far in it reaches beyond the plane in focus with {_named(near)}"
-    return f"{reach}: it is held off the beam there as well, but check calls no frame clear with a flag that far"
+    return f"far in it reaches beyond the plane in focus with {_named(near)}, where nothing is called clear"
 
 
 def _named(states: Sequence[FlagState]) -> str:
