@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -46,9 +46,11 @@ from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import Box
 from scenes.states.box import bars_of, box_place, flag_name, hinge_of
 from scenes.states.clear_rule import NOTHING_SHARE, room_needed_mm
+from scenes.states.full_range import Ranged
 from scenes.states.state import State
 
 BoolArray = NDArray[np.bool_]
+NOTHING_LEFT_OUT: Mapping[str, float] = {}
 
 STEP_DEG = 0.1  # angles are given to this: a hinge with a friction knob is set no finer
 RIM_POINTS = 33  # per side of a guide, as the check looks at its edges
@@ -271,7 +273,7 @@ class FlagBench:
         if least == math.inf:
             return least, MOST_DEG
         most = MOST_DEG if near.most_deg >= MOST_DEG else max(rounded_in(near.most_deg), least)
-        most = _brought_in(most, least, lambda tried: self._lacks_mm(hinge, bars, tried) <= 0.0)
+        most = _brought_in(most, least, lambda tried: self.holds(hinge, bars, tried))
         return -math.inf if least <= LEAST_DEG else least, most
 
     @property
@@ -370,6 +372,10 @@ class FlagBench:
             if lacking > 0.0:
                 break
         return lacking
+
+    def holds(self, hinge: Hinge, bars: Bars, angle_deg: float) -> bool:
+        """Whether a flag at an angle leaves a clear frame its room."""
+        return self._lacks_mm(hinge, bars, angle_deg) <= 0.0
 
     def clears(self, part: Part) -> bool:
         """Whether any part leaves a clear frame its room."""
@@ -498,17 +504,41 @@ class Rim:
         return costly, losing
 
 
-def flag_states(plans: Sequence[State], tick: Tick = silent) -> Iterator[tuple[FlagBench, tuple[FlagState, ...]]]:
-    """Every state with the limits of its flags."""
+def flag_states(
+    plans: Sequence[State], tick: Tick = silent, *, left_out_mm: Mapping[str, float] = NOTHING_LEFT_OUT
+) -> Iterator[tuple[FlagBench, tuple[FlagState, ...]]]:
+    """Every state with the limits of its flags; left_out_mm is more room for a clear frame, by lens."""
     for plan in plans:
-        work = FlagBench(plan)
-        found = []
-        for place in work.places:
-            bare = work.limits(place, place.bars.bare) if place.bars.extension_mm > 0.0 else None
-            limits, near = work.limits(place, place.bars), work.focus_in_reach(place.hinge, place.bars)
-            found.append(FlagState(flag=place, plan=plan, limits=limits, bare=bare, focus_in_reach=near))
+        work = FlagBench(plan, left_out_mm=left_out_mm.get(plan.lens_name, 0.0))
+        found = tuple(_flag_state(work, place) for place in work.places)
         tick(1, plan.key)
-        yield work, tuple(found)
+        yield work, found
+
+
+def _flag_state(work: FlagBench, place: FlagPlace) -> FlagState:
+    bare = work.limits(place, place.bars.bare) if place.bars.extension_mm > 0.0 else None
+    limits, near = work.limits(place, place.bars), work.focus_in_reach(place.hinge, place.bars)
+    return FlagState(flag=place, plan=work.plan, limits=limits, bare=bare, focus_in_reach=near)
+
+
+def states_between(ranges: Sequence[Ranged], flags: Sequence[FlagSummary]) -> Iterator[FlagState]:
+    """States of lenses' ranges that ask more of a flag than any of its states that are known does."""
+    by_name = {flag.name: flag for flag in flags}
+    for one in ranges:
+        for plan in one.plans:
+            work = FlagBench(plan, left_out_mm=one.left_out_mm)
+            asking = (place for place in work.places if place.name in by_name and not _is_held(work, place, by_name[place.name]))
+            yield from (_flag_state(work, place) for place in asking)
+
+
+def _is_held(work: FlagBench, place: FlagPlace, flag: FlagSummary) -> bool:
+    """Whether a state is clear at both ends of what all others of a flag allow, with its extension and without."""
+    kept = flag.kept()
+    if not kept.states:
+        return True
+    bare_deg = kept.limit("clear_deg", bare=True)[0]
+    asked = [(place.bars, flag.clear_deg), (place.bars, flag.most_deg), (place.bars.bare, bare_deg)]
+    return all(work.holds(place.hinge, bars, max(deg, LEAST_DEG)) for bars, deg in asked if deg < math.inf)
 
 
 def summaries(states: Sequence[FlagState]) -> tuple[FlagSummary, ...]:

@@ -13,7 +13,16 @@ from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
-from scenes.changes.flag_angles import FlagState, FlagSummary, Limits, clear_angles, flag_states, joint_loss, summaries
+from scenes.changes.flag_angles import (
+    FlagState,
+    FlagSummary,
+    Limits,
+    clear_angles,
+    flag_states,
+    joint_loss,
+    states_between,
+    summaries,
+)
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.changes.flagless import InBeam, in_beam_without_flags
 from scenes.io.file_names import file_names
@@ -22,6 +31,7 @@ from scenes.questions.flags.lights import FlaglessBoxes, LightAnswer, light_answ
 from scenes.questions.flags.lights_text import light_blocks, light_data, next_step
 from scenes.questions.flags.text import angle_value, angle_words, met_words, set_words, size_words, state_cell
 from scenes.runtime.progress import progress
+from scenes.states.full_range import checked_ranges
 from scenes.states.names import state_words
 from scenes.states.stray import stray_lights
 
@@ -41,11 +51,14 @@ CAUTIONS = (
 
 
 def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None) -> FlagsAnswer:
-    """The flags over the wanted states; with `changes` the least changes against lights that no setting keeps off."""
-    plans = (wanted or Wanted()).of(show)
+    """The flags over the wanted states and all settings between them; with `changes` the least changes against lights that no setting keeps off."""
+    wanted = wanted or Wanted()
+    plans = wanted.of(show)
     with progress(2 * len(plans), "flags") as tick:
-        worked = list(flag_states(plans, tick))
+        ranges = () if wanted.focus else checked_ranges(plans)
+        worked = list(flag_states(plans, tick, left_out_mm={one.lens.name: one.left_out_mm for one in ranges}))
         states = [state for _, found in worked for state in found]
+        states += states_between(ranges, summaries(states))
         flags = summaries(states)
         joint = joint_loss([work for work, _ in worked], flags)
         by_state = list(lights_in_states(FlaglessBoxes(), stray_lights(show.scene), states, flags, tick))
