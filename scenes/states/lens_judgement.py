@@ -11,12 +11,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
-from raytrace.beam.beam import outer_guides
-from raytrace.beam.frame_margin import scaled
 from scenes.scene_file.tables.lens import Lens
-from scenes.states.clear_rule import ROOM_PERCENT, has_room
-from scenes.states.judgement import StateJudgement, judge_guide, judge_state, without_glass
+from scenes.states.clear_rule import has_room
+from scenes.states.judgement import StateJudgement, judge_state
 from scenes.states.keys import Setting
+from scenes.states.rooms import ClearRooms, stands_clear
 from scenes.states.state import State, plan_state
 
 HALVINGS = 3  # of a span between two settings that could not be shown whole
@@ -84,13 +83,13 @@ def _by_focal(states: Sequence[State]) -> Iterator[tuple[float, list[State]]]:
 def _spans(states: Sequence[State]) -> Iterator[FocusSpan]:
     """Spans between neighbours, far to near; a lone setting is a span of its own."""
     if len(states) == 1:
-        yield _span(states[0], states[0], clear_at(states[0]))
+        yield _span(states[0], states[0], stands_clear(states[0]))
     for far, near in pairwise(states):
         yield from _between(far, near, HALVINGS)
 
 
 def _between(far: State, near: State, halvings: int) -> Iterator[FocusSpan]:
-    ends = clear_at(far), clear_at(near)
+    ends = stands_clear(far), stands_clear(near)
     if ends == (True, True) and shown_between(far, near):
         yield _span(far, near, clear=True)
     elif ends == (False, False) or (ends == (True, True) and not halvings):
@@ -108,7 +107,7 @@ def _split(far: State, near: State, *, far_is_clear: bool, halvings: int) -> Ite
     low, high = far, near
     for _ in range(LIMIT_STEPS):
         middle = at_focus(far, _middle_mm(low, high))
-        low, high = (middle, high) if clear_at(middle) == far_is_clear else (low, middle)
+        low, high = (middle, high) if stands_clear(middle) == far_is_clear else (low, middle)
     if far_is_clear:
         yield from _between(far, low, halvings)
         yield _span(low, near, clear=False)
@@ -145,16 +144,10 @@ def at_focus(state: State, focus_mm: float) -> State:
     return plan_state(state.scene, state.lens, state.resources, setting, grid=state.grid, guides=state.guides)
 
 
-def clear_at(state: State) -> bool:
-    """Whether a state is clear: all apart, and still when its guides have grown by what a clear frame needs."""
-    grown = [scaled(guide, 1.0 + ROOM_PERCENT / 100.0) for guide in outer_guides(state.guides)]
-    return judge_state(state, margin=False).apart and all(judge_guide(state, guide).clear for guide in grown)
-
-
 def shown_between(far: State, near: State) -> bool:
     """Whether all focus distances between two clear settings are shown to be clear."""
     middle = at_focus(far, _middle_mm(far, near))
-    if not clear_at(middle):
+    if not stands_clear(middle):
         return False
     if abs(far.travel_mm - near.travel_mm) <= SAME_TRAVEL_MM and len(far.variants) == 1:
         return _held(far, middle, near)
@@ -166,8 +159,6 @@ def shown_between(far: State, near: State) -> bool:
 
 def _held(far: State, middle: State, near: State) -> bool:
     """Whether the body that holds all three beams, and what may lie between them, stands clear."""
-    together = replace(far, variants=(*far.variants, *middle.variants, *near.variants))
-    needed_mm = judge_state(far, margin=False).needed_mm
-    boxes = (far.box, without_glass(far.box)) if far.box.glasses else (far.box,)
-    judged = (judge_guide(together, guide, box) for guide in outer_guides(far.guides) for box in boxes)
-    return all(guide.clear and has_room(guide.room_mm, needed_mm) for guide in judged)
+    variants = (*far.variants, *middle.variants, *near.variants)
+    rooms = ClearRooms(variants, far.guides, far.box)
+    return all(rooms.clears(part) for part in far.box.parts)

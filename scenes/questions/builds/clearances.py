@@ -17,7 +17,6 @@ from raytrace.beam.clearance import Clearance, farthest_mm
 from raytrace.box import Box
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, field_slopes
-from scenes.changes.rooms import Rooms
 from scenes.questions.builds.inputs import Input, built
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
@@ -28,6 +27,7 @@ from scenes.scene_file.tables.tolerance_paths import PUPIL, WALK
 from scenes.states.box import build_box
 from scenes.states.focus_plane import light_in_doubt
 from scenes.states.lens import front_travel_mm, lens_variants
+from scenes.states.rooms import Rooms
 from scenes.states.state import State, guides_of, pixel_grid
 
 CURVED_SHARE, CURVED_MM = 0.25, 0.2  # how much more inputs may do together than the sum of what they do alone

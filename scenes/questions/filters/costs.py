@@ -10,7 +10,6 @@ import numpy as np
 from geometry.body import Kind
 from raytrace.box import Box, GlassKind
 from raytrace.shares import loss_stops
-from scenes.changes.rooms import clearances_in
 from scenes.questions.filters.effects import with_close_ups
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.catalogue import rods as catalogue_rods
@@ -20,6 +19,7 @@ from scenes.scene_file.tables.scene import Scene
 from scenes.states.full_range import Ranged, range_plans
 from scenes.states.load import Loaded
 from scenes.states.names import state_words
+from scenes.states.rooms import clearances_in
 from scenes.states.state import State
 
 RIM_POINTS = 17  # on each side of a guide

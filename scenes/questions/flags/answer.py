@@ -51,7 +51,10 @@ CAUTIONS = (
 
 
 def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None) -> FlagsAnswer:
-    """The flags over the wanted states and all settings between them; with `changes` the least changes against lights that no setting keeps off."""
+    """The flags over the wanted states and all settings between them.
+
+    With `changes` the least changes against lights that no setting keeps off.
+    """
     wanted = wanted or Wanted()
     plans = wanted.of(show)
     with progress(2 * len(plans), "flags") as tick:

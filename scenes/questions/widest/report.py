@@ -16,7 +16,6 @@ from geometry.body import Part
 from raytrace.beam.clearance import ALONG_MM, Clearance, scaled
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
-from scenes.changes.rooms import Rooms
 from scenes.changes.stages import added_depth_mm
 from scenes.questions.widest.lens_family import (
     LONGEST_SHARE,
@@ -37,6 +36,7 @@ from scenes.scene_file.tables.scene import Scene, f_numbers_of, focus_distances_
 from scenes.states.clear_rule import ROOM_PERCENT, WALK_MM, beyond_room_mm, room_needed_mm
 from scenes.states.lens_front import own_front
 from scenes.states.load import Loaded
+from scenes.states.rooms import Rooms
 from scenes.states.state import guides_of, pixel_grid
 
 ROUND_MM = 0.1  # focal lengths are told to this, rounded to the longer side

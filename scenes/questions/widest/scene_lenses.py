@@ -15,7 +15,6 @@ from raytrace.beam.frame_margin import pessimistic_share
 from raytrace.coverage.engine import coverage_shares
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import loss_stops
-from scenes.changes.rooms import Rooms
 from scenes.questions.widest.report import ROOMY, TOUCHING
 from scenes.questions.widest.setups import Setup, Stack, setups_of, stack_of
 from scenes.runtime.engines import without_dark_pencils
@@ -25,6 +24,7 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.states.clear_rule import NOTHING_SHARE, SHOWN_STOPS, UNSEEN_MM, Word, has_room, room_needed_mm
 from scenes.states.focus_plane import BEYOND, light_in_doubt
 from scenes.states.load import Loaded
+from scenes.states.rooms import Rooms
 from scenes.states.state import State
 
 THREADS = 2  # states at once: long arrays of traced lenses leave room for one more

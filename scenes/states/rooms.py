@@ -1,4 +1,7 @@
-"""Rooms of parts in space for boxes that are tried out: judged as a state is, beams made once and asked for many parts."""
+"""Rooms of parts in space for boxes that are tried out: judged as a state is, beams made once and asked for many parts.
+
+Where only a yes or no is asked for, cells of the beam are made no finer than it takes: the same answer in a fraction of the time.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +16,7 @@ from raytrace.beam.clearance import ALONG_MM, Clearance
 from raytrace.beam.frame_margin import scaled
 from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
 from scenes.states.focus_plane import BEYOND, TOUCHING_MM
-from scenes.states.judgement import place_words
+from scenes.states.judgement import doubts, place_words
 
 if TYPE_CHECKING:
     from geometry.body import Part
@@ -22,6 +25,7 @@ if TYPE_CHECKING:
     from raytrace.judge.rooms import GuideBeam
     from raytrace.optics.camera import Guide
     from raytrace.optics.lens import LensState
+    from scenes.states.state import State
 
 # What a clear frame has to spare of its guide, and a step more: its margin is told by the last scale found to be clear.
 ROOMY = 1 + (ROOM_PERCENT + 0.02) / 100
@@ -145,6 +149,14 @@ class ClearRooms:
     def clears(self, part: Part) -> bool:
         """Whether a part leaves a clear frame its room."""
         return self.lacks_mm(part) <= 0.0
+
+
+def stands_clear(state: State) -> bool:
+    """Whether `check` calls a state clear: no fault leaves its light in doubt, and every part leaves the room of a clear frame."""
+    if doubts(state):
+        return False
+    rooms = ClearRooms(state.variants, state.guides, state.box)
+    return all(rooms.clears(part) for part in state.box.parts)
 
 
 def clearances_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> tuple[Clearance, ...]:
