@@ -86,6 +86,25 @@ def checked_ranges(plans: Iterable[State]) -> tuple[Ranged, ...]:
     return tuple(_checked_range(tuple(mine)) for mine in by_lens.values())
 
 
+def settings_spanned(plans: Iterable[State]) -> tuple[tuple[State, ...], ...]:
+    """For each lens of the states given those at its widest stop, and infinity, rows of the lens and zoom steps among them."""
+    by_lens: dict[str, list[State]] = {}
+    for plan in plans:
+        by_lens.setdefault(plan.lens_name, []).append(plan)
+    return tuple(_spanned(mine) for mine in by_lens.values())
+
+
+def _spanned(plans: Sequence[State]) -> tuple[State, ...]:
+    first, stop = plans[0], min(plan.f_number for plan in plans)
+    have = {(plan.focal_mm, plan.focus_mm): plan for plan in plans if plan.f_number == stop}
+
+    def state(focal_mm: float, focus_mm: float) -> State:
+        setting = Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=stop)
+        return plan_state(first.scene, first.lens, first.resources, setting, grid=first.grid, guides=first.guides)
+
+    return tuple(have.get(one) or state(*one) for one in dict.fromkeys(_span_settings(plans)))
+
+
 def _checked_range(plans: tuple[State, ...]) -> Ranged:
     lens, first = plans[0].lens, plans[0]
     stop, settings = min(plan.f_number for plan in plans), tuple(dict.fromkeys(_span_settings(plans)))

@@ -132,6 +132,12 @@ class ClearRooms:
         """The beams of the guides as they are, through the box as it is; None where the grown ones are enough."""
         return self._rooms[0][1]
 
+    @property
+    def asked(self) -> tuple[tuple[Rooms, float], ...]:
+        """Each set of beams with the room that is needed from it [mm]."""
+        pairs = [((roomy, self._more_mm), (own, self.needed_mm)) for roomy, own in self._rooms]
+        return tuple((rooms, needed_mm) for both in pairs for rooms, needed_mm in both if rooms is not None)
+
     def reaches(self, box: Box) -> bool:
         """Whether the beams are followed past all parts of another box."""
         return all(roomy.reaches(box) and (own is None or own.reaches(box)) for roomy, own in self._rooms)
@@ -157,6 +163,15 @@ def stands_clear(state: State) -> bool:
         return False
     rooms = ClearRooms(state.variants, state.guides, state.box)
     return all(rooms.clears(part) for part in state.box.parts)
+
+
+def least_rooms(state: State) -> tuple[float, ...]:
+    """The room of the nearest part from each beam that a clear frame keeps free, beyond what it needs [mm]."""
+    rooms = ClearRooms(state.variants, state.guides, state.box)
+    return tuple(
+        min((one.clearance(part).clearance_mm for part in state.box.parts), default=ALONG_MM) - needed_mm
+        for one, needed_mm in rooms.asked
+    )
 
 
 def clearances_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> tuple[Clearance, ...]:

@@ -208,6 +208,19 @@ class LensBench:
 
         return _once(self._found, beams_key + pickle.dumps(part), measure)
 
+    def only_with_glass(self) -> Build | None:
+        """What stands deepest in the beam of the box as written with its trays empty, where nothing does with its glass in."""
+        if self.build(self.nominal).clearance_mm <= 0.0:
+            return None
+        found = []
+        for plan in self.plans:
+            if not plan.box.glasses:
+                continue
+            rooms = Rooms(plan.variants, plan.guides, replace(plan.box, glasses=()))
+            touching = (rooms.clearance(part) for part in plan.box.parts if rooms.lacks_mm(part) > 0.0)
+            found += [Build(values=self.nominal, state=plan, nearest=nearest) for nearest in touching]
+        return min(found, key=lambda one: one.clearance_mm, default=None)
+
     def screen(self, tick: Callable[[float], None] = lambda _: None) -> tuple[float, float]:
         """Find what each input does to each part that can come nearest; all answers lie between the two numbers given [mm].
 

@@ -13,6 +13,7 @@ import click
 
 from scenes.answers.answer import VERSION
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
+from scenes.questions.check.between import between_states
 from scenes.questions.check.check import CheckResult, FailedState, map_grid
 from scenes.questions.check.one_state import Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
@@ -48,6 +49,7 @@ class Asked:
     solid: bool = True
     threads: int = 1
     parts: bool = False
+    between: bool = True
     as_json: bool = False
 
 
@@ -125,7 +127,8 @@ def run_job(job: Job, staging: Staging | None, context: RunContext) -> Done:
     calls = [partial(record_state, plan, request) for plan in job.plans]
     with progress(STEPS_PER_STATE * len(calls), scene.title or job.loaded.file_name) as tick:
         context.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
-    check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance))
+    lenses = between_states(job.plans) if context.asked.between else ()
+    check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance), lenses=lenses)
     made_by = provenance(job, context.asked)
     if recorder is None:
         return Done(check=check, results=results_dict(check, made_by), trouble=())
