@@ -82,6 +82,40 @@ def test_a_focus_between_that_is_worse_than_both_ends_is_found_and_told(show):
     assert found.words.endswith(" to 0.60 m")
 
 
+GUESSED = SCENE[: SCENE.index("[[lens.state]]")].replace("focal_mm = 30\nf_number = 4", "focal_mm = 50\nf_number = 32").replace(
+    "close_focus_mm = 600", "close_focus_mm = 360"
+) + SCENE[SCENE.index("[box]") :]
+
+
+def guessed_half_width_mm(distance, z_mm=61.0):
+    """The same with the field of a thin lens: focused at D by moving it, it sees as F = f + m (2 f - c) + f m^2 does.
+
+    D = f (2 + m + 1/m), c from pupil to sensor (docs/physics.md, "Finite focus"); never narrower than at infinity.
+    """
+    m = 0.0
+    if math.isfinite(distance):
+        b = distance / 50 - 2
+        m = 2 / (b + math.sqrt(b * b - 4))
+    slope = 18 / min(50 + m * (100 - 110) + 50 * m * m, 50) * ROOMY
+    left = 1.0 - (z_mm + 40.0) / (distance - 110.0) if math.isfinite(distance) else 1.0
+    return slope * (z_mm + 40.0) + 50 / 32 / 2 * math.hypot(1.0, slope) * left
+
+
+def test_a_guessed_field_that_is_widest_between_two_states_is_found_where_no_row_names_its_focus(tmp_path):
+    ends = max(guessed_half_width_mm(math.inf), guessed_half_width_mm(360))
+    worst = max(guessed_half_width_mm(distance) for distance in range(400, 2000, 10))
+    assert worst > ends + 0.15
+    path = tmp_path / "scene.toml"
+    path.write_text(GUESSED.format(width=ends + worst))
+    plans = plans_of(load_scene(path))
+    assert all(judge_state(plan).clear for plan in plans)
+    (found,) = lens_judgements(plans)
+    assert [span.shown for span in found.spans] == [Shown.CLEAR, Shown.NOT_CLEAR, Shown.CLEAR]
+    for span, low, high in ((found.spans[0], 700, 3500), (found.spans[1], 360, 600)):
+        assert low <= span.near_mm <= high
+        assert guessed_half_width_mm(span.near_mm) == pytest.approx((ends + worst) / 2, abs=0.05)
+
+
 def test_where_the_middle_fits_too_the_whole_range_is_shown_to_be_clear(show):
     width = 2 * half_width_mm(34, 1200) + 0.6
     (found,) = lens_judgements(plans_of(show(34, width)))
