@@ -109,48 +109,31 @@ class Rooms:
 
 
 class ClearRooms:
-    """What a clear frame keeps free of parts, as `check` has it, with the glass of the box and without.
+    """What a clear frame keeps free of parts, as `check` has it.
 
-    The beams of its guides by the room that its pupil needs, and those of guides grown by what they have to spare. left_out_mm is
-    room that is asked for besides.
+    The beams of its guides, with the glass of the box and without, by the room that its pupil needs; and as the box is, those of
+    guides grown by what they have to spare. left_out_mm is room that is asked for besides.
     """
 
-    def __init__(
-        self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, left_out_mm: float = 0.0, glass_out: bool = True
-    ) -> None:
+    def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, left_out_mm: float = 0.0) -> None:
         needed_mm = room_needed_mm(variants)
         outer, grown = outer_guides(guides), [scaled(guide, ROOMY) for guide in outer_guides(guides)]
-        self.needed_mm = left_out_mm + (needed_mm - TOLD_MM if needed_mm > 0.0 else 0.0) + SAME_MM
-        self._more_mm = left_out_mm + SAME_MM
-        self._rooms = [
-            (Rooms(variants, grown, one), Rooms(variants, outer, one) if needed_mm > 0.0 else None)
-            for one in ((box, replace(box, glasses=())) if box.glasses and glass_out else (box,))
-        ]
-
-    @property
-    def own(self) -> Rooms | None:
-        """The beams of the guides as they are, through the box as it is; None where the grown ones are enough."""
-        return self._rooms[0][1]
-
-    @property
-    def asked(self) -> tuple[tuple[Rooms, float], ...]:
-        """Each set of beams with the room that is needed from it [mm]."""
-        pairs = [((roomy, self._more_mm), (own, self.needed_mm)) for roomy, own in self._rooms]
-        return tuple((rooms, needed_mm) for both in pairs for rooms, needed_mm in both if rooms is not None)
+        more_mm = left_out_mm + SAME_MM
+        own_mm = more_mm + (needed_mm - TOLD_MM if needed_mm > 0.0 else 0.0)
+        self.own = Rooms(variants, outer, box) if needed_mm > 0.0 else None  # else the grown ones are enough
+        asked = [(Rooms(variants, grown, box), more_mm), *([(self.own, own_mm)] if self.own else [])]
+        if box.glasses:
+            asked.append((Rooms(variants, outer, replace(box, glasses=())), own_mm))
+        self.asked: tuple[tuple[Rooms, float], ...] = tuple(asked)
 
     def reaches(self, box: Box) -> bool:
         """Whether the beams are followed past all parts of another box."""
-        return all(roomy.reaches(box) and (own is None or own.reaches(box)) for roomy, own in self._rooms)
+        return all(rooms.reaches(box) for rooms, _ in self.asked)
 
     def lacks_mm(self, part: Part) -> float:
         """By how much a part misses the room of a clear frame, at least; ENOUGH_MM where it has it. The sign alone is exact."""
-        for roomy, own in self._rooms:
-            lacking = roomy.lacks_mm(part, self._more_mm)
-            if lacking <= 0.0 and own is not None:
-                lacking = own.lacks_mm(part, self.needed_mm)
-            if lacking > 0.0:
-                return lacking
-        return ENOUGH_MM
+        lacking = (rooms.lacks_mm(part, needed_mm) for rooms, needed_mm in self.asked)
+        return next((one for one in lacking if one > 0.0), ENOUGH_MM)
 
     def clears(self, part: Part) -> bool:
         """Whether a part leaves a clear frame its room."""

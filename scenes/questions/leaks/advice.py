@@ -150,7 +150,8 @@ class AdviceLimits:
             return replace(change, against=f"cannot be built: {' '.join(str(error).split())}")
         if spoilt is None:
             return change
-        return replace(change, **{"against" if is_dark(spoilt) else "but": spoilt_words(spoilt)})
+        words = spoilt_words(spoilt)
+        return replace(change, against=words) if is_dark(spoilt) else replace(change, but=words)
 
 
 def advise(report: LeakReport, *, target: str, keeping: AdviceLimits | None = None) -> Advice:

@@ -180,7 +180,7 @@ class Sweep:
         self._guides = guides_of(scene.camera, self._grid)
         self._from_mm, self._to_mm = ends_mm[0], longest_mm(focus_mm, ends_mm[1])
         self._stacks: dict[float, Stack] = {}
-        self._beams: dict[tuple[float, float, bool], tuple[Rooms, ...]] = {}
+        self._beams: dict[tuple[float, float, bool, bool], tuple[Rooms, ...]] = {}
         self._found: dict[tuple[float, float, bool, int], Clearance] = {}
         self._needed: dict[float, float] = {}  # room by focal length: a walk may end short of a wider lens's corner
         self._sure: dict[tuple[float, float, int], tuple[float, float]] = {}  # by scale, room, part: focal lengths seen clear at
@@ -269,14 +269,14 @@ class Sweep:
     def _clearance(self, part: Part, focal_mm: float, scale: float) -> Clearance:
         """A part's clearance as the box is.
 
-        From a roomy frame with the trays empty too, and less where it would have too little room from the frame itself.
+        From a roomy frame less where it would have too little room from the frame itself, with the trays empty too.
         """
         clear = scale == ROOMY
-        found = self._measured(part, focal_mm, scale, also_empty=clear)
+        found = self._measured(part, focal_mm, scale)
         needed_mm = self._needed_mm(focal_mm) if clear else 0.0
-        if 0.0 < found.clearance_mm < needed_mm:  # with more there is room from the smaller frame too
+        if clear and (0.0 < found.clearance_mm < needed_mm or self._stack(focal_mm).now.glasses):
             own = self._measured(part, focal_mm, TOUCHING, also_empty=True)
-            spare_mm = beyond_room_mm(own.clearance_mm, needed_mm)
+            spare_mm = beyond_room_mm(own.clearance_mm, needed_mm) if needed_mm > 0.0 else own.clearance_mm
             found = replace(own, clearance_mm=spare_mm) if spare_mm < found.clearance_mm else found
         if found.clearance_mm > SURE_MM:
             low, high = self._sure.get((scale, needed_mm, id(part)), (focal_mm, focal_mm))
@@ -293,9 +293,10 @@ class Sweep:
     def _measured(self, part: Part, focal_mm: float, scale: float, *, also_empty: bool = False) -> Clearance:
         key = (focal_mm, scale, also_empty, id(part))
         if key not in self._found:
-            each = [rooms.clearance(part) for rooms in self._beams_at(focal_mm, scale, empty=False)]
+            moved = self._stack(focal_mm).moves(part)
+            each = [rooms.clearance(part) for rooms in self._beams_at(focal_mm, scale, moved=moved, empty=False)]
             if also_empty:
-                each += [rooms.clearance(part) for rooms in self._beams_at(focal_mm, scale, empty=True)]
+                each += [rooms.clearance(part) for rooms in self._beams_at(focal_mm, scale, moved=moved, empty=True)]
             self._found[key] = _least(each)
         return self._found[key]
 
@@ -306,12 +307,16 @@ class Sweep:
         spans = [self._sure.get((*one, id(part))) for one in {here, *known}]
         return any(span is not None and span[0] <= focal_mm <= span[1] for span in spans)
 
-    def _beams_at(self, focal_mm: float, scale: float, *, empty: bool) -> tuple[Rooms, ...]:
-        """The beams as the box is, or with its trays empty: none where they hold nothing anyway."""
-        key = (focal_mm, scale, empty)
+    def _beams_at(self, focal_mm: float, scale: float, *, moved: bool, empty: bool) -> tuple[Rooms, ...]:
+        """The beams as the box is, or with its trays empty: none where they hold nothing anyway.
+
+        As far as the box reaches now, as `check` follows them, or for parts that a stage more has moved.
+        """
+        key = (focal_mm, scale, moved, empty)
         if key not in self._beams:
             states = family_states(self._family, self._grid, focal_mm, self.focus_mm, self.f_number)
-            whole = self._stack(focal_mm).whole
+            stack = self._stack(focal_mm)
+            whole = stack.whole if moved else stack.now
             bare = replace(whole, glasses=())
             boxes = (bare,) * bool(whole.glasses) if empty else (whole,)
             self._beams[key] = tuple(rooms for box in boxes for rooms in beams_in(states, self._guides, box, scale))

@@ -92,8 +92,8 @@ class _Look:
 
     def __init__(self, plan: State, stack: Stack, left_out_mm: float = 0.0) -> None:
         self._plan, self._stack, self._doubted = plan, stack, light_in_doubt(plan.notes)
-        self._clear = ClearRooms(plan.variants, plan.guides, stack.whole, left_out_mm=left_out_mm)
-        self._own = self._clear.own or Rooms(plan.variants, plan.guides, stack.whole)
+        self._left_out_mm = left_out_mm
+        self._rooms: dict[bool, tuple[ClearRooms, Rooms]] = {}
         self._clears: dict[int, bool] = {}
         self._known: dict[int, Clearance] = {}
         points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in plan.guides])
@@ -134,11 +134,20 @@ class _Look:
     def _is_clear(self, part: Part) -> bool:
         """Whether a part leaves the room that `check` asks for."""
         if id(part) not in self._clears:
-            self._clears[id(part)] = self._clear.clears(part)
+            self._clears[id(part)] = self._rooms_for(part)[0].clears(part)
         return self._clears[id(part)]
 
     def _clearance(self, part: Part) -> Clearance:
         """How near a part stands as the box is."""
         if id(part) not in self._known:
-            self._known[id(part)] = self._own.clearance(part)
+            self._known[id(part)] = self._rooms_for(part)[1].clearance(part)
         return self._known[id(part)]
+
+    def _rooms_for(self, part: Part) -> tuple[ClearRooms, Rooms]:
+        """Beams as far as the box reaches now, as `check` follows them; for parts that a stage more has moved farther."""
+        moved = self._stack.moves(part)
+        if moved not in self._rooms:
+            plan, box = self._plan, self._stack.whole if moved else self._stack.now
+            clear = ClearRooms(plan.variants, plan.guides, box, left_out_mm=self._left_out_mm)
+            self._rooms[moved] = clear, clear.own or Rooms(plan.variants, plan.guides, box)
+        return self._rooms[moved]
