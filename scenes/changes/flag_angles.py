@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -55,7 +56,8 @@ NOTHING_LEFT_OUT: Mapping[str, float] = {}
 STEP_DEG = 0.1  # angles are given to this: a hinge with a friction knob is set no finer
 RIM_POINTS = 33  # per side of a guide, as the check looks at its edges
 BRACKET_DEG = (0.6, 1.2, 2.4, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 210.0)  # how far in from clear a visible loss is looked for
-FINE_DEG = 0.03  # how near to the angle itself
+FINE_DEG = 0.06  # how near to the angle itself, on the safe side
+THREADS = 2  # states at once
 ROUNDED_DEG = 1e-6  # an angle this little past a step is on it
 ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
 MOST_FARTHER = 12  # steps, each twice the last, that a hinge is moved out by when its blade folded back has too little room
@@ -508,11 +510,15 @@ def flag_states(
     plans: Sequence[State], tick: Tick = silent, *, left_out_mm: Mapping[str, float] = NOTHING_LEFT_OUT
 ) -> Iterator[tuple[FlagBench, tuple[FlagState, ...]]]:
     """Every state with the limits of its flags; left_out_mm is more room for a clear frame, by lens."""
-    for plan in plans:
+
+    def worked(plan: State) -> tuple[FlagBench, tuple[FlagState, ...]]:
         work = FlagBench(plan, left_out_mm=left_out_mm.get(plan.lens_name, 0.0))
-        found = tuple(_flag_state(work, place) for place in work.places)
-        tick(1, plan.key)
-        yield work, found
+        return work, tuple(_flag_state(work, place) for place in work.places)
+
+    with ThreadPoolExecutor(max_workers=THREADS) as pool:
+        for plan, found in zip(plans, pool.map(worked, plans), strict=True):
+            tick(1, plan.key)
+            yield found
 
 
 def _flag_state(work: FlagBench, place: FlagPlace) -> FlagState:
