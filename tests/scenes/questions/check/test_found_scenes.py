@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from raytrace.beam.frame_margin import scaled
-from scenes.questions.check.check import check_state
+from scenes.questions.check.verdicts.check import check_state
 from scenes.runtime.engines import engine_of
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word
 from scenes.states.judgement import judge_state
