@@ -1,7 +1,8 @@
 """Rays that leave a lens, from the numbers of its scene table: written apart from the program, with nothing of it.
 
 Frame as in the scene file's: mm, origin at the lens front, z toward the scene, y up, x to the operator's left; so what is seen
-at the right of the picture comes from negative x. Sources: straight lines; projections and finite focus as docs/physics.md states them.
+at the right of the picture comes from negative x. Sources: straight lines; projections and finite focus as docs/physics.md states
+them.
 """
 
 from __future__ import annotations
