@@ -40,11 +40,11 @@ from raytrace.stray.flag_window import (
     widest_touch,
 )
 from raytrace.stray.light_on_glass import SetFlag
+from scenes.rig.box import bars_of, box_place, flag_name, hinge_of
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import Box
-from scenes.states.box import bars_of, box_place, flag_name, hinge_of
 from scenes.states.clear_rule import NOTHING_SHARE, room_needed_mm
 from scenes.states.full_range import Ranged
 from scenes.states.rooms import ClearRooms, Rooms

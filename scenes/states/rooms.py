@@ -14,8 +14,8 @@ import numpy as np
 from raytrace.beam.beam import outer_guides
 from raytrace.beam.clearance import ALONG_MM, Clearance
 from raytrace.beam.frame_margin import scaled
+from scenes.rig.focus_plane import BEYOND, TOUCHING_MM
 from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
-from scenes.states.focus_plane import BEYOND, TOUCHING_MM
 from scenes.states.judgement import doubts, place_words
 
 if TYPE_CHECKING:

@@ -26,9 +26,9 @@ from scenes.changes.flag_limits import FlagLimit, FlagLimits
 from scenes.changes.tilts import Refit, TiltRoom, lean_words
 from scenes.changes.trial import Change, Kept, is_dark, spoilt_words
 from scenes.questions.leaks.report import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, opening_rows
+from scenes.rig.box import flag_name, stage_name
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.tables.box import Back, Box, Seal
-from scenes.states.box import flag_name, stage_name
 from scenes.states.full_range import checked_ranges
 from scenes.states.select import widest_stops
 from scenes.states.state import State, states_of

@@ -82,9 +82,12 @@ def test_a_focus_between_that_is_worse_than_both_ends_is_found_and_told(show):
     assert found.words.endswith(" to 0.60 m")
 
 
-GUESSED = SCENE[: SCENE.index("[[lens.state]]")].replace("focal_mm = 30\nf_number = 4", "focal_mm = 50\nf_number = 32").replace(
-    "close_focus_mm = 600", "close_focus_mm = 360"
-) + SCENE[SCENE.index("[box]") :]
+GUESSED = (
+    SCENE[: SCENE.index("[[lens.state]]")]
+    .replace("focal_mm = 30\nf_number = 4", "focal_mm = 50\nf_number = 32")
+    .replace("close_focus_mm = 600", "close_focus_mm = 360")
+    + SCENE[SCENE.index("[box]") :]
+)
 
 
 def guessed_half_width_mm(distance, z_mm=61.0):
