@@ -566,15 +566,15 @@ def clear_angles(flags: Sequence[FlagSummary]) -> dict[str, float]:
 def joint_loss(works: Sequence[FlagBench], flags: Sequence[FlagSummary]) -> tuple[float, State] | None:
     """The most that all flags together may cost, each at the angle where it alone costs the visible loss [stops], and where.
 
-    Never less than they do cost: what each takes is added up. States that some flag cannot keep clear are left out; None where no
-    two flags are met.
+    Never less than they do cost: what each takes is added up. States that some flag cannot keep clear are left out, and those from
+    which the rest of the box takes more than that by itself; None where no two flags are met.
     """
     angles = {flag.name: flag.kept().limit("visible_deg")[0] for flag in flags if flag.kept().states}
     shut = {state.plan.key for flag in flags for state in flag.hopeless}
     found = []
     for work in works:
         met = [place for place in work.places if math.isfinite(angles.get(place.name, math.inf))]
-        if len(met) > 1 and work.plan.key not in shut:
+        if len(met) > 1 and work.plan.key not in shut and work.rim.loss_stops(()) <= work.plan.visible_loss_stops:
             parts = [boards(place.hinge, place.bars, angles[place.name]) for place in met]
             found.append((work.rim.loss_stops(parts), work.plan))
     return max(found, key=lambda one: one[0], default=None)

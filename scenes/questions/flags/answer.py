@@ -29,7 +29,7 @@ from scenes.io.file_names import file_names
 from scenes.questions.flags.changes import ChangeSearch, ChangesTried
 from scenes.questions.flags.lights import FlaglessBoxes, LightAnswer, light_answers, lights_in_states
 from scenes.questions.flags.lights_text import light_blocks, light_data, next_step
-from scenes.questions.flags.text import angle_value, angle_words, met_words, set_words, size_words, state_cell
+from scenes.questions.flags.text import angle_value, angle_words, met_words, set_lines, set_words, size_words, state_cell
 from scenes.runtime.progress import progress
 from scenes.states.full_range import checked_ranges
 from scenes.states.names import state_words
@@ -198,7 +198,8 @@ def flag_blocks(flag: FlagSummary, visible_stops: float) -> Iterator[Block]:
         yield Heading(f"  decided by {state_words(kept.limit('clear_deg')[1].plan)}")
     else:
         yield Heading("  no angle clears in any state: the hinge stands in the beam, or too near to it")
-    yield Paragraph(set_words(flag), "  -> ", "     ")
+    for place, words in enumerate(set_lines(flag)):
+        yield Paragraph(words, "     " if place else "  -> ", "     ")
 
 
 def states_table(flag: FlagSummary, visible: str) -> Table[Any]:

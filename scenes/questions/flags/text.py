@@ -11,6 +11,7 @@ from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, HingeR
 from scenes.states.names import setting_words
 
 NAMED = 3  # states named one by one before the rest is counted
+MOST_HINGE_MM = 60.0  # a hinge so much farther out is another box
 
 
 def size_words(flag: FlagSummary | FlagPlace) -> str:
@@ -51,19 +52,24 @@ def angle_words(angle_deg: float | None) -> str:
 
 def set_words(flag: FlagSummary) -> str:
     """How a flag is set against its limits, and what its hinge stands too near to, in one sentence."""
+    return "; ".join(set_lines(flag))
+
+
+def set_lines(flag: FlagSummary) -> list[str]:
+    """The same in short sentences, the one that matters first."""
     kept = flag.kept().states
     shading = [state for state in kept if not state.limits.visible_deg <= flag.set_deg <= state.limits.touch_most_deg]
     narrow = [state for state in kept if not state.limits.clear_deg <= flag.set_deg <= state.limits.most_deg]
     tight = [state for state in narrow if all(state is not other for other in shading)]
-    rest = "".join(f"; {words}" for words in (_hopeless_words(flag), _folding_words(flag), _focus_words(flag)) if words)
+    rest = [words for words in (_hopeless_words(flag), _folding_words(flag), _focus_words(flag)) if words]
     if narrow:
         parts = [f"darkens {_named(shading)}"] if shading else []
         parts += [f"has next to no room with {_named(tight)}"] if tight else []
-        return f"set to {flag.set_deg:g} it {' and '.join(parts)}{_turn_words(flag)}{rest}"
+        return [f"set to {flag.set_deg:g} it {' and '.join(parts)}{_turn_words(flag)}", *rest]
     spare = min(flag.set_deg - flag.clear_deg, math.inf if flag.most_deg >= MOST_DEG else flag.most_deg - flag.set_deg)
     room = f", {spare:.1f} deg to spare" if math.isfinite(spare) else ""
     others = " other" if flag.hopeless else ""
-    return f"set to {flag.set_deg:g} it keeps every{others} state clear{room}{rest}" if kept else rest.removeprefix("; ")
+    return [f"set to {flag.set_deg:g} it keeps every{others} state clear{room}", *rest] if kept else rest
 
 
 def _turn_words(flag: FlagSummary) -> str:
@@ -88,7 +94,8 @@ def _hinge_words(room: HingeRoom | None) -> str:
         return ", where its hinge stands in the beam"
     if room.farther_mm is None:
         return ": its hinge, or the blade at any angle, stands beyond the plane in focus"
-    out = f": hinge it {room.farther_mm:.1f} mm farther out"
+    far = room.farther_mm > MOST_HINGE_MM
+    out = ": no single change of the flag helps" if far else f": hinge it {room.farther_mm:.1f} mm farther out"
     if room.clear_mm < 0.0:
         return f", where its hinge stands in the beam, by up to {-room.clear_mm:.1f} mm{out}"
     return f", where its hinge is {room.clear_mm:.1f} mm clear of the beam itself, too near for a clear frame{out}"
