@@ -45,11 +45,10 @@ class Rooms:
 
         outer = outer_guides(guides)
         self._beams = [(one.name, GuideBeam(tuple(variants), box, cell_of(one))) for one in outer]
-        self._pieces: dict[int, tuple[Part, Pieces]] = {}
 
     def reaches(self, box: Box) -> bool:
         """Whether the beams are followed past all parts of another box."""
-        return all(self._ends_mm(part) <= beam.beam.far_z_mm for _, beam in self._beams for part in box.parts)
+        return all(_known(part)[2] <= beam.beam.far_z_mm for _, beam in self._beams for part in box.parts)
 
     def clearance(self, part: Part) -> Clearance:
         """How far a part stays out of every beam; -ALONG_MM where some of it stands beyond the plane in focus."""
@@ -66,7 +65,7 @@ class Rooms:
         for place, (_, beam) in enumerate(self._beams):
             if self._is_beyond(beam, part):
                 return ALONG_MM
-            row, _ = room(beam, self._pieces_of(part), max(needed_mm, 0.0), with_depth=False)
+            row, _ = room(beam, _known(part)[1], max(needed_mm, 0.0), with_depth=False)
             if not row[0] > needed_mm:
                 self._beams.insert(0, self._beams.pop(place))  # what refuses one part is likely to refuse the next
                 return max(needed_mm - max(float(row[0]), 0.0), 1e-9)
@@ -76,7 +75,7 @@ class Rooms:
         from raytrace.judge.rooms import rooms
 
         beyond = self._is_beyond(beam, part)
-        (row,) = rooms(beam, [self._pieces_of(part)])
+        (row,) = rooms(beam, [_known(part)[1]])
         room_mm = -ALONG_MM if beyond else float(row[0])
         point = (float(row[1]), float(row[2]), float(row[3])) if np.isfinite(row[0]) else None
         where = BEYOND if beyond and beam.legs(beam.cell) is not None else place_words(point)
@@ -93,19 +92,24 @@ class Rooms:
 
     def _is_beyond(self, beam: GuideBeam, part: Part) -> bool:
         legs = beam.legs(beam.cell)
-        return legs is None or self._ends_mm(part) > legs.end_z_mm + TOUCHING_MM
+        return legs is None or _known(part)[2] > legs.end_z_mm + TOUCHING_MM
 
-    def _ends_mm(self, part: Part) -> float:
+
+MOST_KNOWN = 2000
+_parts: dict[int, tuple[Part, Pieces, float]] = {}
+
+
+def _known(part: Part) -> tuple[Part, Pieces, float]:
+    """A part with its pieces and how far ahead it reaches [mm], made once; kept with it, so that no other part gets its id."""
+    found = _parts.get(id(part))
+    if found is None:
         from raytrace.judge.body import parts_span_mm
-
-        return float(parts_span_mm([part])[1])
-
-    def _pieces_of(self, part: Part) -> Pieces:
         from raytrace.judge.pieces import pieces_of
 
-        if id(part) not in self._pieces:
-            self._pieces[id(part)] = part, pieces_of(part)  # with the part, whose id would else be given anew
-        return self._pieces[id(part)][1]
+        if len(_parts) >= MOST_KNOWN:
+            _parts.clear()
+        found = _parts[id(part)] = part, pieces_of(part), float(parts_span_mm([part])[1])
+    return found
 
 
 class ClearRooms:
@@ -157,7 +161,12 @@ def least_rooms(state: State) -> tuple[float, ...]:
     )
 
 
-def clearances_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> tuple[Clearance, ...]:
-    """Every part of a box with the glass that it has, in the box's order."""
-    rooms = Rooms(variants, guides, box)
-    return tuple(rooms.clearance(part) for part in box.parts)
+def nearest_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> Clearance | None:
+    """The part of a box that comes nearest to the beam with the glass that it has; None without parts."""
+    rooms, nearest = Rooms(variants, guides, box), None
+    for part in box.parts:
+        if nearest is not None and rooms.lacks_mm(part, max(nearest.clearance_mm, 0.0)) <= 0.0:
+            continue
+        found = rooms.clearance(part)
+        nearest = found if nearest is None or found.clearance_mm < nearest.clearance_mm else nearest
+    return nearest
