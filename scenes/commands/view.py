@@ -49,7 +49,7 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
         open_window(scene)
     else:
         _write(scene, out)
-    click.echo(f"{'wrote ' + str(out) if out else 'showed'}: {state_words(states[0])}{_others(states)}", err=True)
+    click.echo(f"{'wrote ' + str(out) if out else 'showed'}: {state_words(states[0])}.{_others(states)}", err=True)
     return 0
 
 
@@ -66,4 +66,4 @@ def _write(scene: Scene3D, out: Path) -> None:
 
 
 def _others(states: tuple[State, ...]) -> str:
-    return f", the first of {len(states)} states; pick another with --lens, --focus, --f-number" if len(states) > 1 else ""
+    return f" It is the first of {len(states)} states; to see another, add --lens, --focus or --f-number." if len(states) > 1 else ""
