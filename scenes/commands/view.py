@@ -66,4 +66,6 @@ def _write(scene: Scene3D, out: Path) -> None:
 
 
 def _others(states: tuple[State, ...]) -> str:
-    return f" It is the first of {len(states)} states; to see another, add --lens, --focus or --f-number." if len(states) > 1 else ""
+    if len(states) == 1:
+        return ""
+    return f" It is the first of {len(states)} states; to see another, add --lens, --focus or --f-number."
