@@ -134,7 +134,7 @@ class Show:
         engine: str = "coverage",
     ) -> LossMap:
         """What the box takes from one state's picture, judged by the scene's own limits; `columns` "full" for every pixel."""
-        from scenes.questions.check.single_state import traced
+        from scenes.questions.check.one_state import traced
 
         state = self.state(lens, focus=focus, f_number=f_number)
         result, found = traced(state, columns=_columns(columns), engine=engine)
@@ -145,12 +145,12 @@ class Show:
 
         SceneError where this machine has no display.
         """
-        from scenes.questions.check.single_state import scene3d_of
+        from scenes.questions.check.one_state import traced_in_3d
         from scenes.view3d.content import View
         from scenes.view3d.window import insist_on_window, open_window
 
         insist_on_window()
-        return open_window(scene3d_of(self.state(lens, focus=focus, f_number=f_number), View.BESIDE))
+        return open_window(traced_in_3d(self.state(lens, focus=focus, f_number=f_number), View.BESIDE))
 
     def box(self, lens: str | None = None) -> Box3D:
         """The box as fitted to a lens, the first unless named, as meshes."""
@@ -327,8 +327,7 @@ class LossMap:
 
     def plot(self) -> Figure:
         """The heatmap with guides and verdict; in a notebook the map shows it by itself."""
-        from scenes.questions.check.one_state import map_sheet
-        from scenes.questions.check.single_state import limits_of
+        from scenes.questions.check.one_state import limits_of, map_sheet
 
         return _shown_by_itself(map_sheet(self.state, self.result, self.map, limits_of(self.state)))
 

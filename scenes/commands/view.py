@@ -34,7 +34,7 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
 
     Exit status: 0 shown or written, 2 the input is at fault or this machine cannot show it.
     """
-    from scenes.questions.check.single_state import scene3d_of
+    from scenes.questions.check.one_state import traced_in_3d
     from scenes.states.names import state_words
     from scenes.view3d.content import View
     from scenes.view3d.window import insist_on_window, open_window
@@ -44,7 +44,7 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
     elif out.suffix.lower() != ".png":
         raise click.UsageError(f'--out must name a .png file, got "{out}".', ctx=click.get_current_context())
     states = wanted.of(show)
-    scene = scene3d_of(states[0], View(view))
+    scene = traced_in_3d(states[0], View(view))
     if out is None:
         open_window(scene)
     else:
