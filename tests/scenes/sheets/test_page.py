@@ -57,7 +57,7 @@ def test_head_and_foot_of_a_sheet_keep_inside_it(size_mm):
 @pytest.mark.parametrize(
     "words",
     [
-        "check --pixels 16 --no-3d --threads 1",
+        "check --pixels 16 --no-3d --threads 1 --f-number 2.8",
         "flags --lens 24 --focus infinity --f-number 5.6",
         "ghosts --lens 35 --focus infinity",
         "sun --lens 35 --focus infinity",
