@@ -72,6 +72,15 @@ class StateRequest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """What a state is kept as, whether an earlier run had kept it, and why it could not be kept."""
+
+    name: str
+    taken: bool = False
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
     """A state that was checked or failed, and what is still to be drawn of it; its map and heatmap are written."""
 
@@ -79,6 +88,7 @@ class Recorded:
     entry: SheetEntry | None = None
     views: tuple[Job, ...] = ()
     trouble: tuple[str, ...] = ()  # sentences about pictures that could not be drawn
+    kept: Kept | None = None
 
 
 def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> Recorded:
