@@ -21,7 +21,7 @@ def main() -> int:
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a library prints must not mix with answers
     calls = sys.stdin.buffer
-    with suppress(EOFError, BrokenPipeError):  # whoever asked is gone
+    with suppress(EOFError, OSError):  # whoever asked is gone, which Windows tells as a wrong argument
         with suppress(Exception):  # a preparation that fails will fail again where it is told
             pickle.load(calls)()
         while True:
