@@ -58,7 +58,7 @@ sys.addaudithook(hook)
 EVIL = 'open(__file__ + ".was-run", "w").close()\n'
 QUICK = ["list formats", "schema", "new {out}/mine.toml", "beam {scene} --at 60 --out {out}"]
 SLOW = [
-    "check {scene} --out {out} --pixels 12",
+    "check {scene} --lens 18 --out {out} --pixels 12",
     "demo --out {out} --pixels 8 --no-pictures",
     "masks {scene} --out {out}",
     "filters {scene} --out {out}",
