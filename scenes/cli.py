@@ -23,6 +23,7 @@ from scenes.runtime.version import own_version
 HELP = ["-h", "--help"]
 CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOFTWARE of sysexits.h; 130: 128 + SIGINT
 TRACEBACK = "BRIMLINE_TRACEBACK"
+NO_MEMORY = ("Cannot allocate memory", "failed to map segment")  # what the system says where a library or a process finds none
 
 
 class Commands(click.Group):
@@ -150,10 +151,10 @@ def _known_trouble(error: Exception) -> int:
         return _complain([str(complaint) for complaint in error.complaints])
     if isinstance(error, GeometryError):
         return _complain([str(error)])
+    if isinstance(error, MemoryError) or any(words in str(error) for words in NO_MEMORY):
+        return _complain(["not enough memory; ask for smaller maps with --pixels, such as --pixels 1024"])
     if isinstance(error, OSError):
         return _complain([f"{error.filename or 'file'}: {error.strerror or error}"])
-    if isinstance(error, MemoryError):
-        return _complain(["not enough memory; ask for smaller maps with --pixels, such as --pixels 1024"])
     return _program_fault(error)
 
 

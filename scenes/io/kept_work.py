@@ -131,7 +131,7 @@ def _sentence(folder: Path | None, why: str) -> str:
 def program_digest() -> str:
     """SHA-256 of all that numbers and pictures come from besides a scene: sources, libraries, Python, the kind of processor."""
     root = Path(__file__).parents[2]
-    digest = hashlib.sha256(repr((sys.version, platform.platform(), host_words())).encode())
+    digest = hashlib.sha256(repr((sys.version, sys.platform, platform.machine(), host_words())).encode())
     for name in LIBRARIES:
         digest.update(f"{name} {_version(name)}\n".encode())
     for path in sorted(path for package in ("geometry", "raytrace", "scenes") for path in (root / package).rglob("*.py")):
