@@ -37,6 +37,8 @@ def _answer(call: Callable[..., Any], answers: IO[bytes]) -> None:
         result = call(tick=tick)
     except BrokenPipeError:
         raise
+    except OSError as error:  # as it is: the number says whether the disk is full
+        _say(answers, FAILED, error)
     except Exception as error:  # noqa: BLE001 - whatever it is, the process that asked has to say it
         _say(answers, FAILED, " ".join(f"{type(error).__name__}: {error}".split()))
     else:

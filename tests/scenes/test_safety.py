@@ -63,7 +63,7 @@ SLOW = [
     "masks {scene} --out {out}",
     "filters {scene} --out {out}",
     "flags {scene} --out {out}",
-    "leaks {scene} --out {out}",
+    "leaks {scene} --lens 18 --out {out} --columns 64",
     "ghosts {scene} --out {out}",
     "sun {scene} --out {out}",
     "widest {scene} --out {out}",

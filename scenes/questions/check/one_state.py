@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from geometry.notes import Severity
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
-from scenes.io.files import Staging
+from scenes.io.files import Staging, is_full
 from scenes.questions.check.check import CheckResult, StateResult, keep_nothing, run_check
 from scenes.questions.check.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.results_json import map_arrays
@@ -130,7 +130,9 @@ def _left_out(name: str, trouble: list[str]) -> Iterator[None]:
     """A picture that may fail: it must not cost the state, and a sentence says which one is missing."""
     try:
         yield
-    except Exception as error:  # noqa: BLE001 - whatever a drawing trips over
+    except Exception as error:
+        if is_full(error):
+            raise
         trouble.append(f"{name} was left out: {in_a_sentence(error)}")
 
 
@@ -217,7 +219,9 @@ def write_cuts(plan: State, state: StateResult, scene_title: str, request: State
         sheets = section_sheets(plan, f"{state_words(state)}: {state.word}", f"{scene_title}. {cut_sentence(state)}")
         for name, figure in sheets.items():
             request.staging.write(request.name(f"{plan.key}/{name}"), figure_png(figure))
-    except Exception as error:  # noqa: BLE001 - a drawing must not cost the results
+    except Exception as error:
+        if is_full(error):
+            raise
         return f"the cuts of {state_words(state)} were left out: {in_a_sentence(error)}"
     tick(1, "cuts")
     return ""

@@ -1,5 +1,6 @@
 """One state in one process: what the head of its picture says, and that another process leaves the same."""
 
+import errno
 from dataclasses import replace
 from functools import partial
 
@@ -118,6 +119,16 @@ def test_a_box_without_hood_and_mask_is_drawn_from_every_side_and_cut(tmp_path, 
     assert (recorded.trouble, [path.name for _, path, _ in recorded.views]) == ((), ["box.png", "section.png"])
     sheets = section_sheets(state, "20", "bare")
     assert list(sheets) == ["cut-side.png", "cut-top.png"]
+
+
+@pytest.mark.parametrize("writing", ["_write_map", "_write_picture"])
+def test_a_full_disk_ends_the_run_instead_of_failing_state_after_state(tmp_path, monkeypatch, writing):
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(one_state, writing, full)
+    with pytest.raises(OSError, match="No space left"):
+        record_state(plan(wall_on_the_right(20.0)), request(tmp_path))
 
 
 def test_a_picture_of_the_whole_frame_names_the_guide_that_its_verdict_is_of():
