@@ -41,7 +41,7 @@ LARGEST_MESH = 250_000_000  # five million triangles of an STL
 
 
 def is_full(error: BaseException) -> bool:
-    """Whether an error is that of a full disk: then nothing further can be written, and no part of a result stands for the whole."""
+    """Whether an error is that of a full disk: nothing further can be written, and no part of a result stands for the whole."""
     return isinstance(error, OSError) and error.errno in FULL
 
 
