@@ -16,7 +16,7 @@ import click
 
 from scenes.answers.opened import DOUBTED
 from scenes.registry import COMMANDS, COMPILED
-from scenes.runtime.terminal import visible_streams
+from scenes.runtime.terminal import hush_libraries, visible_streams
 from scenes.runtime.version import own_version
 
 # What each command is for stands here, so that --help needs none of their modules. Each module holds a click command `command`.
@@ -89,6 +89,7 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back. No exception gets past: a fault of the program itself is one sentence too."""
+    hush_libraries()
     with visible_streams():
         foreign = foreign_package()
         return _complain([foreign]) if foreign else _run(argv)

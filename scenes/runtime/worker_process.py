@@ -13,12 +13,15 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import IO, Any
 
+from scenes.runtime.terminal import hush_libraries
+
 TICK, DONE, FAILED = "tick", "done", "failed"  # what an answer begins with
 
 
 def main() -> int:
     """Exit status 0 once the input has ended."""
     answers = os.fdopen(os.dup(1), "wb")
+    hush_libraries()
     os.dup2(2, 1)  # what a library prints must not mix with answers
     calls = sys.stdin.buffer
     with suppress(EOFError, OSError):  # whoever asked is gone, which Windows tells as a wrong argument

@@ -190,6 +190,23 @@ def test_a_place_that_cannot_be_written_is_one_sentence_and_the_run_goes_on(scen
     assert (tmp_path / "out/results.json").exists()
 
 
+@pytest.mark.skipif(os.name == "nt", reason="places for caches as Unix has them")
+@pytest.mark.parametrize("home", ["unwritable", pytest.param("unset", marks=pytest.mark.slow)])
+def test_without_a_home_folder_a_run_ends_well_and_says_no_more_than_a_sentence(scene, tmp_path, home):
+    (tmp_path / "file").touch()
+    env = {name: value for name, value in os.environ.items() if name not in {PLACE, "HOME", "XDG_CACHE_HOME", "MPLCONFIGDIR"}}
+    if home == "unwritable":
+        env |= {"HOME": str(tmp_path / "file/home")}
+    else:
+        env |= {"XDG_CACHE_HOME": str(tmp_path / "cache")}  # else a place in the home of whoever runs the tests
+    command = [sys.executable, "-m", "scenes.cli", "check", str(scene), "--out", str(tmp_path / "out")]
+    options = ["--engine", "reference", "--pixels", "6", "--no-3d", "--threads", "1", "--lens", "20"]
+    ended = subprocess.run([*command, *options], env=env, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert ended.returncode in {0, 1}, ended.stderr
+    assert len(ended.stderr.splitlines()) == (home == "unwritable"), ended.stderr
+    assert (tmp_path / "out/20_inf_f4/map.png").exists()
+
+
 def test_a_single_state_is_not_worth_keeping():
     assert keeping_of(1, fresh=False) is None
     assert keeping_of(2, fresh=False) is not None
