@@ -52,6 +52,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
     @click.option(
         "--no-range", is_flag=True, help="Leave out what lies between the states: each lens from infinity to its nearest focus."
     )
+    @click.option("--fresh", is_flag=True, help="Compute every state, also those that a run that was stopped had finished.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
     @wraps(command)
     def with_options(
@@ -65,6 +66,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         parts: bool,
         no_range: bool,
         as_json: bool,
+        fresh: bool,
         **more: Any,
     ) -> int:
         from scenes.questions.check.run import Asked
@@ -82,6 +84,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
             parts=parts,
             between=not no_range,
             as_json=as_json,
+            fresh=fresh,
         )
         return command(*args, asked=asked, **more)
 
