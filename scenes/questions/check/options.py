@@ -54,6 +54,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
     )
     @click.option("--verbose", "-v", is_flag=True, help="Also list every state and frame guide, with what comes nearest.")
     @click.option("--quiet", "-q", is_flag=True, help="Print the first line, the answer, alone.")
+    @click.option("--fresh", is_flag=True, help="Compute every state, also those that a run that was stopped had finished.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
     @wraps(command)
     def with_options(
@@ -69,6 +70,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         verbose: bool,
         quiet: bool,
         as_json: bool,
+        fresh: bool,
         **more: Any,
     ) -> int:
         from scenes.questions.check.run import ANSWER, EVERY_STATE, OVERVIEW, Asked
@@ -87,6 +89,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
             between=not no_range,
             detail=ANSWER if quiet else EVERY_STATE if verbose else OVERVIEW,
             as_json=as_json,
+            fresh=fresh,
         )
         return command(*args, asked=asked, **more)
 
