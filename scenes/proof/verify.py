@@ -1,0 +1,399 @@
+"""Whether proofs of clear frames hold: planes with all rays of a guide on one side, and all of a part on the other.
+
+Shares no code with what made them. Traces the guide's rays by itself, and bounds them between field points: all terms but the shift
+of a filter run straight with picture point and pupil point, so their ends tell all; the shift, which depends on the direction alone,
+is held between its least and its most over a cell of the picture, and cells are quartered until that is enough.
+
+    python -m scenes.proof.verify SCENE PROOF
+
+What a proof's numbers mean: docs/results.md, "Proofs".
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+import tomllib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise, product
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scenes.proof.plain_scene import ENDLESS_MM, Lens, Loop, NotProvableError, Part, Plate, Setting, setting_of
+
+FloatArray = NDArray[np.float64]
+Ends = tuple[tuple[float, int], ...]  # z of a plane, and how many filters the rays there have passed
+
+NAME = "proof.json"
+DEEPEST, MOST_CELLS, DEPTH_STEPS = 12, 100000, 256
+CIRCLE_SIDES = 32  # of a polygon inside a round filter
+SHARES = (1.0, 0.75, 0.5, 0.25, 0.0)  # of the way from front ring to pupil: all light through both passes a disc there
+FAR_MM = 1e6
+ROUNDING_MM = 1e-7
+SAME = 1e-9
+PROVED, REFUSED, ALONE = "proved", "refused", "rests on the judgement alone"
+
+
+class RefusedError(Exception):
+    """The proof does not show what it says."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What the verifier says of one guide of a state: word, the room [mm] in which no part stands, and why not where it is refused."""
+
+    state: str
+    guide: str
+    word: str
+    room_mm: float
+    why: str
+
+    @property
+    def line(self) -> str:
+        """One line for people."""
+        told = f"no part nearer than {self.room_mm:.2f} mm" if self.word == PROVED else self.why
+        return f"{self.state}, {self.guide}: {self.word}{', ' if self.word == PROVED else ': '}{told}"
+
+
+# ---- rays ----
+
+
+@dataclass(frozen=True, slots=True)
+class Rays:
+    """All rays of a guide: x(z) = A X + B u with X in the pupil and u in the picture, moved by g(slope) along each filter's axis.
+
+    `share` of the way from front ring to pupil lies the disc that they are named by: all light through both passes it.
+    """
+
+    lens: Lens
+    rectangle: FloatArray  # (2, 2): x, y by least, most
+    plates: tuple[Plate, ...]
+
+    def coefficients(self, z: float, share: float) -> FloatArray:
+        """(4, D, 2, 2): A, B, and C, K of the slope K u - C X, each by depth box, x and y, least and most."""
+        (depths, lengths), object_z = depths_of(self.lens), self.lens.object_z
+        stand = share * depths
+        if math.isinf(object_z):
+            a, b, k = np.ones_like(depths), (z + stand) / lengths, 1.0 / lengths
+            return np.sort(np.stack([a, b, np.zeros_like(a), k]), axis=-1)
+        per_u = np.sort((object_z + depths[:, 1:]) / lengths, axis=-1)  # the field is mapped from the upright pupil
+        c = np.sort(1.0 / (object_z + stand), axis=-1)
+        return np.stack([(object_z - z) * c, times(per_u, np.sort((z + stand) / (object_z + stand), axis=-1)), c, per_u * c])
+
+    def within(self, end: tuple[float, int], share: float, normals: FloatArray, levels: FloatArray) -> NDArray[np.bool_]:
+        """Whether n.x <= level for all rays where they cross a plane (R,)."""
+        z, passed = end
+        coefficients, rows = self.coefficients(z, share), np.arange(len(levels))
+        held, count = np.ones(len(levels), dtype=np.bool_), coefficients.shape[1]
+        row, depth = np.repeat(rows, count), np.tile(np.arange(count), len(rows))
+        cells = np.broadcast_to(self.rectangle, (len(row), 2, 2))
+        for _ in range(DEEPEST):
+            over = ~(self._most(z, passed, share, normals[row], coefficients[:, depth], cells) <= levels[row])
+            row, depth, cells = np.repeat(row[over], 4), np.repeat(depth[over], 4), quarters(cells[over])
+            if not len(row) or len(row) > MOST_CELLS:
+                break
+        held[row] = False
+        return held
+
+    def _most(self, z: float, passed: int, share: float, n: FloatArray, coefficients: FloatArray, u: FloatArray) -> FloatArray:
+        """At least the most of n.x (P,) over the rays of cells u (P, 2, 2)."""
+        a, b, c, k = coefficients
+        size, ring = share * np.array(self.lens.half_sizes), 0.0 if share == 1.0 else (1.0 - share) * self.lens.ring
+        slope = times(k, u) + np.stack([-1, 1], -1) * (c[..., 1] * (size + ring))[..., None]
+        shift, most = np.zeros(len(n)), n[:, 2] * z
+        for plate in self.plates[:passed]:
+            low, high = shift_mm(plate, slope)
+            m, along = plate.axes[:, 2], times(n[:, :2, None], slope)
+            side = (n[:, :2] @ m[:2])[:, None] - m[2] * along.sum(axis=1)[:, ::-1]
+            most += (low + high) / 2 * (n[:, :2] @ m[:2]) + (high - low) / 2 * np.abs(side).max(axis=1)
+            shift = shift + (low + high) / 2 * m[2]
+        moved = b - shift[:, None, None] * k[..., ::-1]
+        most += times(n[:, :2, None], times(moved, u))[..., 1].sum(axis=1)
+        reach = np.abs(n[:, :2]) * np.abs(a + shift[:, None, None] * c).max(axis=-1)
+        return np.asarray(most + np.hypot(*(reach * size).T) + ring * np.hypot(*reach.T) + ROUNDING_MM)
+
+
+@lru_cache(maxsize=8)
+def depths_of(lens: Lens) -> tuple[FloatArray, FloatArray]:
+    """Boxes (D, 2, 2) of pupil depths, x and y by least and most, and the lengths that map the field there: at infinity ends tell all."""
+    (h0, h1), (v0, v1) = lens.depths
+    if math.isinf(lens.object_z) or (h0, v0) == (h1, v1):
+        boxes = np.array([[[h, h], [v, v]] for h, v in product(sorted({h0, h1}), sorted({v0, v1}))])
+    else:
+        t = np.linspace(0.0, 1.0, DEPTH_STEPS + 1)
+        h, v = h0 + (h1 - h0) * t, v0 + (v1 - v0) * t
+        boxes = np.stack([np.stack([h[:-1], h[1:]], -1), np.stack([v[:-1], v[1:]], -1)], axis=1)
+    return boxes, np.array([[lens.focals(*box[:, end]) for end in (0, 1)] for box in boxes]).swapaxes(1, 2)
+
+
+def times(one: FloatArray, two: FloatArray) -> FloatArray:
+    """Least and most (..., 2) of products of what lies between least and most; a single number (..., 1) stands for both."""
+    found = np.stack([one[..., i] * two[..., j] for i in (0, -1) for j in (0, -1)])
+    return np.stack([found.min(axis=0), found.max(axis=0)], axis=-1)
+
+
+def quarters(cells: FloatArray) -> FloatArray:
+    """Cells (P, 2, 2) as four each."""
+    middle = cells.mean(axis=-1)
+    halves = np.stack([np.stack([cells[..., 0], middle], -1), np.stack([middle, cells[..., 1]], -1)])  # (2, P, 2, 2)
+    four = np.stack([np.stack([halves[i, :, 0], halves[j, :, 1]], axis=1) for i in (0, 1) for j in (0, 1)], axis=1)
+    return four.reshape(-1, 2, 2)
+
+
+def shift_mm(plate: Plate, slope: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Least and most (P,) of a plate's shift along its own axis, d (1 - (n^2 + (n^2 - 1) t^2)^-1/2), over slopes (P, 2, 2).
+
+    Snell's law; t is the tangent of the angle to the plate's axis.
+    """
+    toward = times(plate.axes[:2, 2][:, None], slope).sum(axis=1) + plate.axes[2, 2]
+    if (toward[:, 0] <= 0.0).any():
+        raise RefusedError("some light would meet a filter from ahead")
+    square = np.where(slope[..., 0] * slope[..., 1] < 0.0, 0.0, (slope**2).min(axis=-1)).sum(axis=1), (slope**2).max(axis=-1).sum(axis=1)
+    t2 = [np.maximum((1.0 + s) / toward[:, side] ** 2 - 1.0, 0.0) for s, side in zip(square, (1, 0), strict=True)]
+    n2 = plate.index**2
+    low, high = (plate.thickness * (1.0 - 1.0 / np.sqrt(n2 + (n2 - 1.0) * t)) for t in t2)
+    return low, high
+
+
+# ---- legs ----
+
+
+def corners_of(plate: Plate) -> FloatArray:
+    """Corners (8, 3) of a box that holds all light inside a filter: it runs no farther along the faces than Snell's law lets it."""
+    signs, run = np.array(list(product((-1, 1), repeat=3))), plate.thickness / math.sqrt(plate.index**2 - 1.0)
+    half = np.array([plate.half[0] + run, plate.half[1] + run, plate.thickness / 2])
+    return np.asarray(plate.centre + (signs * half) @ plate.axes.T)
+
+
+def legs_of(plates: Sequence[Plate], start: float, end: float, cuts: Sequence[float]) -> tuple[list[Ends], list[Ends]]:
+    """Legs between planes across the axis, which hold every ray by their ends; and the planes about each filter, before it.
+
+    From plane to plane a ray lies between the straight lines that it follows before and behind the filters there.
+    """
+    legs: list[Ends] = []
+    around: list[Ends] = []
+    at, passed = start, 0
+    for group in groups_of(plates):
+        spans, after = [corners_of(plate)[:, 2] for plate in group], passed + len(group)
+        low, high = float(np.min(spans)), float(np.max(spans))
+        legs += runs(at, low, cuts, passed)
+        square = len(group) == 1 and abs(group[0].axes[2, 2]) > 1.0 - 1e-14
+        legs.append(((low, passed), (high, after)) if square else tuple(product((low, high), range(passed, after + 1))))
+        around += [((low, k), (high, k)) for k in range(passed, after)]
+        at, passed = high, after
+    legs += runs(at, end, cuts, passed)
+    if not all(leg[0][0] < leg[-1][0] for leg in legs):
+        raise RefusedError("its legs do not follow one another")
+    return legs, around
+
+
+def groups_of(plates: Sequence[Plate]) -> list[list[Plate]]:
+    """Filters in the order of light, those together whose places along the axis overlap."""
+    groups: list[list[Plate]] = []
+    for plate in plates:
+        corners = corners_of(plate)
+        if not groups or corners[:, 2].min() >= max(float(corners_of(other)[:, 2].max()) for other in groups[-1]):
+            groups.append([plate])
+            continue
+        for other in groups[-1]:
+            if ((corners - other.centre) @ other.axes[:, 2]).min() < other.thickness / 2:
+                raise NotProvableError("filters lean into one another's place")
+        groups[-1].append(plate)
+    return groups
+
+
+def runs(start: float, end: float, cuts: Sequence[float], passed: int) -> list[Ends]:
+    """Legs in air from plane to plane."""
+    return [((a, passed), (b, passed)) for a, b in pairwise([start, *(cut for cut in cuts if start < cut < end), end])]
+
+
+def behind(rays: Rays, ends: Ends, normals: FloatArray, levels: FloatArray, shares: Sequence[float] = SHARES) -> NDArray[np.bool_]:
+    """Which planes (R,) all rays at these ends lie behind, by one of the discs that hold their light."""
+    shares = shares if math.isfinite(rays.lens.ring) else (1.0,)
+    by_disc = [np.all([rays.within(end, share, normals, levels) for end in ends], axis=0) for share in shares]
+    return np.asarray(np.any(by_disc, axis=0))
+
+
+def pass_filters(rays: Rays, around: Sequence[Ends]) -> None:
+    """NotProvableError unless all light that comes to a filter goes through it, within its edge."""
+    for plate, ends in zip(rays.plates, around, strict=True):
+        count = CIRCLE_SIDES if plate.round_ else 4
+        turns = 2.0 * math.pi * np.arange(count) / count
+        normals = np.outer(np.cos(turns), plate.axes[:, 0]) + np.outer(np.sin(turns), plate.axes[:, 1])
+        reach = np.array([plate.half[0] * math.cos(math.pi / count)] * count if plate.round_ else [*plate.half, *plate.half])
+        if not behind(rays, ends, normals, normals @ plate.centre + reach).all():
+            raise NotProvableError("light may pass the edge of a filter")
+
+
+def end_beyond(rays: Rays, parts: Sequence[Part], start: float, end: float) -> None:
+    """RefusedError unless the rays run past all parts, from behind the pupil on, before the plane in focus."""
+    if start > -max(rays.lens.depths[0][1], rays.lens.depths[1][1]) or end > rays.lens.object_z:
+        raise RefusedError("its rays begin ahead of the pupil, or go on beyond the plane in focus")
+    across, last = np.array([[1.0, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]]), (end, len(rays.plates))
+    if not behind(rays, ((start, 0), last), across, np.full(4, ENDLESS_MM / 2)).all():
+        raise RefusedError("its rays run out too far")
+    for part in parts:
+        if part.corners is not None:
+            ahead = bool(part.corners[:, 2].max() <= end)
+        elif part.endless and abs(part.loops[0].axes[2, 2]) < 1.0 - SAME:
+            ahead = all(is_passed(rays, part, (end, passed)) for passed in {0, len(rays.plates)})
+        else:
+            ahead = max(float(loop.centre[2] + abs(loop.axes[2, :2]) @ loop.outside) for loop in part.loops) <= end or (
+                part.endless and max(float(loop.centre[2]) for loop in part.loops) <= end
+            )
+        if not ahead:
+            raise RefusedError(f"its rays end before the {part.name}")
+
+
+def is_passed(rays: Rays, part: Part, last: tuple[float, int]) -> bool:
+    """Whether rays have gone through the planes of all openings, and go on ahead of them."""
+    axis = part.loops[0].axes[:, 2] * np.sign(part.loops[0].axes[2, 2])
+    level = max(float(axis @ loop.centre) for loop in part.loops)
+    further = (min(last[0] + FAR_MM, rays.lens.object_z), last[1])
+    return bool(behind(rays, (last, further), -axis[None], np.array([-level])).all())
+
+
+# ---- parts ----
+
+Row = Sequence[float]  # first and last leg, share, wall, first and last quarter turn of the arc, normal (3), level
+
+
+def least_mm(part: Part, row: Row, normal: FloatArray) -> float:
+    """At most the least of n.x over a board, or over what lies beyond an arc of an opening.
+
+    For any k: n.x >= k c + least of (n - k e).x over the outside, where e.x >= c is what lies beyond the arc's chord; it runs
+    straight from loop to loop, so the lesser end holds for all between them.
+    """
+    if part.corners is not None:
+        return float((part.corners @ normal).min())
+    wall, first, last = int(row[3]), row[4], row[5]
+    turn, half = (first + last) * math.pi / 4, (last - first) * math.pi / 4
+    e = np.array([math.cos(turn), math.sin(turn)])
+    loops = part.loops[wall : wall + 2]
+    flat = [normal @ loop.axes[:, :2] for loop in loops]
+    tries = [0.0, float(flat[0] @ e), *(float(flat[0][k] / e[k]) for k in (0, 1) if abs(e[k]) > SAME)]
+    tries += [best_of_disc(loop, f, e, half) for loop, f in zip(loops, flat, strict=True) if loop.round_outside]
+    return max(min(beyond(loop, f, e, half, k, normal) for loop, f in zip(loops, flat, strict=True)) for k in tries if k >= 0.0)
+
+
+def best_of_disc(loop: Loop, flat: FloatArray, e: FloatArray, half: float) -> float:
+    """The k that tells most where the outside is round: n is then least in a corner of the cap beyond the chord."""
+    level, aside = loop.opening[2] * math.cos(half), abs(flat[0] * e[1] - flat[1] * e[0])
+    return float(flat @ e + aside * level / math.sqrt(max(loop.outside[0] ** 2 - level**2, SAME)))
+
+
+def beyond(loop: Loop, flat: FloatArray, e: FloatArray, half: float, k: float, normal: FloatArray) -> float:
+    """That bound in one loop's plane."""
+    w, h, r = loop.opening
+    level = abs(e[0]) * (w - r) + abs(e[1]) * (h - r) + r * math.cos(half)
+    left = flat - k * e
+    out = loop.outside[0] * math.hypot(*left) if loop.round_outside else float(np.abs(left) @ loop.outside)
+    return float(normal @ loop.centre) + k * level - out
+
+
+def asked_of(part: Part) -> Iterator[tuple[int, list[tuple[float, float]], bool]]:
+    """Walls of a part, the arcs (in quarter turns) that must be there as they are, and whether the corners between them count."""
+    if part.corners is not None:
+        yield -1, [(0.0, 0.0)], False
+        return
+    for wall, (one, two) in enumerate(pairwise(part.loops)):
+        is_round = all(loop.opening[0] == loop.opening[1] == loop.opening[2] for loop in (one, two))
+        yield wall, [] if is_round else [(float(q), float(q)) for q in range(4)], max(one.opening[2], two.opening[2]) > 0.0
+
+
+def complete(part: Part, rows: Sequence[Row], legs: int) -> None:
+    """RefusedError unless each leg has planes from all of a part: four straight sides, and arcs that go once round."""
+    for leg, (wall, straight, corners) in product(range(legs), asked_of(part)):
+        arcs = sorted((row[4], row[5]) for row in rows if row[0] <= leg <= row[1] and row[3] == wall)
+        flat, bent = [arc for arc in arcs if arc[0] == arc[1]], [arc for arc in arcs if arc[0] < arc[1]]
+        if not set(straight) <= set(flat):
+            raise RefusedError(f"a side of the {part.name} has no plane")
+        if corners and ([0.0, *(arc[1] for arc in bent)] != [*(arc[0] for arc in bent), 4.0]):
+            raise RefusedError(f"the planes round the {part.name} do not close")
+        if any(math.ceil(last) - math.floor(first) > 1 for first, last in bent):
+            raise RefusedError(f"an arc of the {part.name} runs over more than one corner")
+
+
+def part_holds(rays: Rays, part: Part, rows: Sequence[Row], legs: Sequence[Ends], room: float) -> None:
+    """RefusedError unless all planes of a part keep rays and material apart by the room."""
+    complete(part, rows, len(legs))
+    table = np.array(rows, dtype=np.float64)
+    length = np.linalg.norm(table[:, 6:9], axis=1)
+    normals, levels = table[:, 6:9] / length[:, None], table[:, 9] / length
+    for row, normal, level in zip(rows, normals, levels, strict=True):
+        if not least_mm(part, row, normal) >= level + room:
+            raise RefusedError(f"a plane leaves the {part.name} less than {room:g} mm")
+    for first, last, share in sorted({(int(row[0]), int(row[1]), float(row[2])) for row in rows}):
+        if not 0.0 <= share <= 1.0 or (share < 1.0 and math.isinf(rays.lens.ring)):
+            raise RefusedError("a plane names a disc that does not hold the light")
+        mine = (table[:, 0] == first) & (table[:, 1] == last) & (table[:, 2] == share)
+        ends = tuple(sorted({end for leg in legs[first : last + 1] for end in leg}))
+        if not behind(rays, ends, normals[mine], levels[mine], (share,)).all():
+            raise RefusedError(f"light crosses a plane before the {part.name}")
+
+
+# ---- a guide ----
+
+
+def guide_holds(setting: Setting, proof: dict[str, Any]) -> float:
+    """The room [mm] that a proof shows, filters in and trays empty; RefusedError or NotProvableError."""
+    rays = Rays(setting.lens, np.array(setting.rectangle), setting.plates)
+    start, end, room = float(proof["start_mm"]), float(proof["end_mm"]), float(proof["room_mm"])
+    if not (room > 0.0 and math.isfinite(start) and math.isfinite(end)):
+        raise RefusedError("it shows no room")
+    if len(proof["parts"]) != len(setting.parts):
+        raise RefusedError("its parts are not those of the scene")
+    cuts = sorted(map(float, proof["cuts_mm"]))
+    legs, around = legs_of(setting.plates, start, end, cuts)
+    legs += legs_of((), start, end, cuts)[0] if setting.plates else []
+    legs.sort(key=lambda leg: leg[0][0])
+    pass_filters(rays, around)
+    end_beyond(rays, setting.parts, start, end)
+    for part, told in zip(setting.parts, proof["parts"], strict=True):
+        part_holds(rays, part, told["rows"], legs, room)
+    return room
+
+
+def find(scene: dict[str, Any], entry: dict[str, Any]) -> Finding:
+    """What is to be said of one entry of a proof against a scene's tables."""
+    label = str(entry["state"]), str(entry["guide"])
+    try:
+        focus = math.inf if entry["focus_mm"] == "infinity" else float(entry["focus_mm"])
+        setting = setting_of(scene, entry["lens"], entry["guide"], float(entry["focal_mm"]), focus, float(entry["f_number"]))
+        if entry["proof"] is None:
+            return Finding(*label, ALONE, 0.0, "no planes were found")
+        return Finding(*label, PROVED, guide_holds(setting, entry["proof"]), "")
+    except NotProvableError as error:
+        return Finding(*label, ALONE, 0.0, str(error))
+    except RefusedError as error:
+        return Finding(*label, REFUSED, 0.0, str(error))
+    except (KeyError, IndexError, TypeError, ValueError, StopIteration) as error:
+        return Finding(*label, REFUSED, 0.0, f"it is not of this scene, or not written as a proof is ({error})")
+
+
+def findings(scene: dict[str, Any], proof: dict[str, Any]) -> list[Finding]:
+    """What is to be said of every guide of a proof."""
+    return [find(scene, entry) for entry in proof["guides"]]
+
+
+def main(argv: Sequence[str]) -> int:
+    """Verify SCENE PROOF, a file or the folder it is in; 0 where all proofs hold and there is one, 1 else, 2 without such files."""
+    try:
+        scene = tomllib.loads(Path(argv[0]).read_text("utf-8"))
+        path = Path(argv[1])
+        told = findings(scene, json.loads((path / NAME if path.is_dir() else path).read_text("utf-8")))
+    except (OSError, ValueError, IndexError, KeyError) as error:
+        sys.stderr.write(f"error: {error}; give a scene file, and the folder that check --prove has filled\n")
+        return 2
+    sys.stdout.write("".join(f"{one.line}\n" for one in told))
+    return 0 if any(one.word == PROVED for one in told) and all(one.word != REFUSED for one in told) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
