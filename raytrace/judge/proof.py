@@ -30,7 +30,6 @@ IntArray = NDArray[np.int64]
 Ends = tuple[tuple[float, int], ...]  # z of a plane [mm], and how many filters the rays there have passed
 
 SLACK_MM = 0.02  # that planes keep off the light, for whoever bounds it otherwise
-ENOUGH_SHARE = 0.8  # of the nearest part's room: planes that leave so much are taken as they are
 BEYOND_MM = 3.0  # how far rays are followed past the last part
 BEFORE_FOCUS = 1.0 - 1e-9
 PIECES_A_SIDE = 8  # of the guide: between its corners rays bend only by what filters shift
@@ -43,8 +42,8 @@ LEAST_SIDES = 32
 class PartPlanes:
     """Planes of one part, a row each: legs, share, wall, first and last quarter turn of the arc, normal (3), level [mm].
 
-    legs: numbers of the first and the last one whose light the plane holds back. share: of the way from front ring to pupil, where the disc lies whose light the plane holds back. wall: which pair of loops, or -1
-    for a board.
+    legs: numbers of the first and the last one whose light the plane holds back. share: of the way from front ring to pupil, where
+    the disc lies whose light that is. wall: which pair of loops, or -1 for a board.
     """
 
     part: str
@@ -55,8 +54,8 @@ class PartPlanes:
 class Proof:
     """Planes about all parts of a box, from rays that begin and end at a z and whose legs are cut besides at some [mm].
 
-    Legs are those of light through the filters and those with the trays empty, by where they begin. room_mm: the least that a plane leaves between
-    light and part.
+    Legs are those of light through the filters and those with the trays empty, by where they begin. room_mm: the least that a
+    plane leaves between light and part.
     """
 
     start_mm: float
@@ -68,7 +67,7 @@ class Proof:
 
 @dataclass(frozen=True, slots=True)
 class _Rays:
-    """Rays (N,) of a disc that holds a guide's light: where they cross the disc's plane or planes (N, 2), slopes (N, 3) with dz 1."""
+    """Rays (N,) of a disc that holds a guide's light: where they cross its plane or planes (N, 2), slopes (N, 3) with dz 1."""
 
     at: FloatArray
     planes_mm: FloatArray
@@ -82,11 +81,11 @@ class _Rays:
         return self.at + self.slopes[:, :2] * (z - self.planes_mm - moved[:, 2:]) + moved[:, :2]
 
 
-def proof_of(lenses: Sequence[LensState], guide: Guide, box: Box, room_mm: float) -> Proof | None:
+def proof_of(lenses: Sequence[LensState], guide: Guide, box: Box, enough_mm: float) -> Proof | None:
     """Planes that part a guide's light from every part, filters in and trays empty; None where some are not found.
 
-    `room_mm` is the room of the nearest part, as the judgement has it. Lenses whose pupils stay in place and whose pictures are
-    rectilinear alone, and boxes without close-up lenses: else None.
+    A plane that leaves `enough_mm` is taken as it is; no more than most of the nearest part's room should be asked for. For lenses
+    whose pupils stay in place and whose pictures are rectilinear, and boxes without close-up lenses: else None.
     """
     if not _is_plain(lenses, box):
         return None
@@ -102,7 +101,7 @@ def proof_of(lenses: Sequence[LensState], guide: Guide, box: Box, room_mm: float
     bodies = _bodies([_rays(field, share, ring, box.glasses) for share in shares], sorted(legs, key=lambda leg: leg[0][0]))
     parts, room = [], np.inf
     for part in box.parts:
-        planes = _planes(bodies, pieces_of(part), ENOUGH_SHARE * room_mm)
+        planes = _planes(bodies, pieces_of(part), enough_mm)
         if planes is None:
             return None
         room = min(room, float(planes[:, LEAVES].min()))
@@ -112,7 +111,10 @@ def proof_of(lenses: Sequence[LensState], guide: Guide, box: Box, room_mm: float
 
 def _is_plain(lenses: Sequence[LensState], box: Box) -> bool:
     plain = all(
-        isinstance(lens.pupil, FixedPupil) and lens.picture is None and lens.projection == "rectilinear" and not any(lens.distortion)
+        isinstance(lens.pupil, FixedPupil)
+        and lens.picture is None
+        and lens.projection == "rectilinear"
+        and not any(lens.distortion)
         for lens in lenses
     )
     return plain and all(glass.kind is not GlassKind.CLOSE_UP for glass in box.glasses)
@@ -140,7 +142,7 @@ def _planes(bodies: _Bodies, part: Pieces, enough_mm: float) -> FloatArray | Non
 
 
 def _legs(glasses: Sequence[Glass], start: float, end: float, cuts: Sequence[float]) -> list[Ends]:
-    """Legs by the planes that they lie between: in air, and from before a filter, or several that overlap in depth, to behind it."""
+    """Legs by the planes that they lie between: in air, and from before a filter, or several whose depths overlap, to behind it."""
     legs: list[Ends] = []
     at, passed = start, 0
     for group in _groups(glasses):
@@ -186,9 +188,10 @@ def _rays(field: FieldPencils, share: float, ring_mm: float, glasses: Sequence[G
     reach = reach + (0.0 if share == 1.0 else (1.0 - share) * ring_mm)
     at = _corners(reach, ways)
     planes = share * p.reference_z_mm
-    slopes = _aimed(p.slope, p.convergence_per_mm, p.reference_z_mm, planes)[:, None, :] - at * _nearer(
-        p.convergence_per_mm, p.reference_z_mm, planes
-    )[:, None, :]
+    slopes = (
+        _aimed(p.slope, p.convergence_per_mm, p.reference_z_mm, planes)[:, None, :]
+        - at * _nearer(p.convergence_per_mm, p.reference_z_mm, planes)[:, None, :]
+    )
     ways3 = np.concatenate([slopes, np.ones((*slopes.shape[:2], 1))], axis=-1).reshape(-1, 3)
     moved = np.cumsum([np.zeros_like(ways3), *(_shift_mm(glass, ways3) for glass in glasses)], axis=0)
     return _Rays(at.reshape(-1, 2), np.repeat(planes, sides, axis=0), ways3, moved)

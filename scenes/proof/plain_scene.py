@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
-Table = dict[str, Any]
+Table = Mapping[str, Any]
 
 DATA = Path(__file__).parents[1] / "data"
 ENDLESS_MM = 4000.0  # half size of what leaves no way round; the verifier holds the beam to be narrower
@@ -31,7 +31,7 @@ class NotProvableError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Lens:
-    """A lens at a setting: depths ((least, most) across, upright) of its pupil, half sizes of it, the plane in focus, its front ring.
+    """A lens at a setting: depths ((least, most) across, upright) of its pupil, half sizes of it, plane in focus, its front ring.
 
     focals(depth across, depth upright) are the lengths by which picture points have to be divided for the tangents of the field.
     """
@@ -87,7 +87,7 @@ class Setting:
 
 
 def setting_of(scene: Table, lens_name: str, guide: str, focal: float, focus: float, f_number: float) -> Setting:
-    """What a scene's tables say of a lens at a setting (focus inf for infinity). NotProvableError, or KeyError for unknown names."""
+    """What a scene's tables say of a lens at a setting (focus: inf for infinity). NotProvableError; KeyError for unknown names."""
     lens = next((lens for lens in scene["lens"] if lens["name"] == lens_name), None)
     camera = {**scene["camera"], **_size(scene["camera"])}
     if lens is None:
@@ -138,7 +138,7 @@ def _between(rows: list[Table], key: str, focal: float, focus: float, pick: int 
     if not found:
         return None
     near = sorted(found)
-    values = [float(np.interp(focal, *zip(*sorted(found[at]), strict=True))) for at in near]
+    values = [float(np.interp(focal, *np.array(sorted(found[at])).T)) for at in near]
     return float(np.interp(1.0 / focus, near, values))
 
 
@@ -352,17 +352,15 @@ def _flag(flag: Table, hoods: list[Table], place: _Place) -> Iterator[Part]:
     yield Part(name, corners=board(out, at, angle, length))
     if more:
         far = out + length * math.sin(angle), at + length * math.cos(angle)
-        yield Part(
-            f"{name} extension", corners=board(*far, angle + math.radians(more.get("angle_deg", 0.0)), more["length_mm"])
-        )
+        yield Part(f"{name} extension", corners=board(*far, angle + math.radians(more.get("angle_deg", 0.0)), more["length_mm"]))
 
 
 def _plate(stage: Table, place: _Place) -> Plate:
     glass = stage["filter"]
     if glass.get("kind") == "close-up":
         raise NotProvableError("a close-up lens bends its light")
-    glass = {**glass, **(_catalogue("filters", "filter", glass["size"]) if "size" in glass else {}), "thickness_mm": glass.get("thickness_mm", 4.0)}
-    across = "diameter_mm" not in glass
-    half = (glass["width_mm"] / 2, glass["height_mm"] / 2) if across else (glass["diameter_mm"] / 2,) * 2
+    size = _catalogue("filters", "filter", glass["size"]) if "size" in glass else glass
+    is_round = "diameter_mm" in size
+    half = (size["diameter_mm"] / 2,) * 2 if is_round else (size["width_mm"] / 2, size["height_mm"] / 2)
     axes, centre = place.at(stage, stage["at_mm"] + stage["depth_mm"] / 2)
-    return Plate(axes, centre, glass["thickness_mm"], glass.get("index", 1.5168), half, not across)
+    return Plate(axes, centre, glass.get("thickness_mm", 4.0), glass.get("index", 1.5168), half, is_round)

@@ -1,8 +1,8 @@
 """Whether proofs of clear frames hold: planes with all rays of a guide on one side, and all of a part on the other.
 
-Shares no code with what made them. Traces the guide's rays by itself, and bounds them between field points: all terms but the shift
-of a filter run straight with picture point and pupil point, so their ends tell all; the shift, which depends on the direction alone,
-is held between its least and its most over a cell of the picture, and cells are quartered until that is enough.
+Shares no code with what made them. Traces the guide's rays by itself, and bounds them between field points: all terms but the
+shift of a filter run straight with picture point and pupil point, so their ends tell all; the shift, which depends on the direction
+alone, is held between its least and its most over a cell of the picture, and cells are quartered until that is enough.
 
     python -m scenes.proof.verify SCENE PROOF
 
@@ -20,12 +20,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise, product
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.proof.plain_scene import ENDLESS_MM, Lens, Loop, NotProvableError, Part, Plate, Setting, setting_of
+from scenes.proof.plain_scene import ENDLESS_MM, Lens, Loop, NotProvableError, Part, Plate, Setting, Table, setting_of
 
 FloatArray = NDArray[np.float64]
 Ends = tuple[tuple[float, int], ...]  # z of a plane, and how many filters the rays there have passed
@@ -46,7 +45,7 @@ class RefusedError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What the verifier says of one guide of a state: word, the room [mm] in which no part stands, and why not where it is refused."""
+    """What the verifier says of one guide of a state: a word, the room [mm] in which no part stands, and why it is not proved."""
 
     state: str
     guide: str
@@ -94,7 +93,10 @@ class Rays:
         row, depth = np.repeat(rows, count), np.tile(np.arange(count), len(rows))
         cells = np.broadcast_to(self.rectangle, (len(row), 2, 2))
         for _ in range(DEEPEST):
-            over = ~(self._most(z, passed, share, normals[row], coefficients[:, depth], cells) <= levels[row])
+            n, level, here = normals[row], levels[row], coefficients[:, depth]
+            middles = np.repeat(cells.mean(axis=-1, keepdims=True), 2, axis=-1)
+            held[row[~(self._most(z, passed, share, n, here, middles) <= level)]] = False  # no quarter of its cell will do
+            over = held[row] & ~(self._most(z, passed, share, n, here, cells) <= level)
             row, depth, cells = np.repeat(row[over], 4), np.repeat(depth[over], 4), quarters(cells[over])
             if not len(row) or len(row) > MOST_CELLS:
                 break
@@ -121,7 +123,10 @@ class Rays:
 
 @lru_cache(maxsize=8)
 def depths_of(lens: Lens) -> tuple[FloatArray, FloatArray]:
-    """Boxes (D, 2, 2) of pupil depths, x and y by least and most, and the lengths that map the field there: at infinity ends tell all."""
+    """Boxes (D, 2, 2) of pupil depths, x and y by least and most, and the lengths that map the field there.
+
+    At infinity the ends alone tell all.
+    """
     (h0, h1), (v0, v1) = lens.depths
     if math.isinf(lens.object_z) or (h0, v0) == (h1, v1):
         boxes = np.array([[[h, h], [v, v]] for h, v in product(sorted({h0, h1}), sorted({v0, v1}))])
@@ -154,10 +159,10 @@ def shift_mm(plate: Plate, slope: FloatArray) -> tuple[FloatArray, FloatArray]:
     toward = times(plate.axes[:2, 2][:, None], slope).sum(axis=1) + plate.axes[2, 2]
     if (toward[:, 0] <= 0.0).any():
         raise RefusedError("some light would meet a filter from ahead")
-    square = np.where(slope[..., 0] * slope[..., 1] < 0.0, 0.0, (slope**2).min(axis=-1)).sum(axis=1), (slope**2).max(axis=-1).sum(axis=1)
-    t2 = [np.maximum((1.0 + s) / toward[:, side] ** 2 - 1.0, 0.0) for s, side in zip(square, (1, 0), strict=True)]
-    n2 = plate.index**2
-    low, high = (plate.thickness * (1.0 - 1.0 / np.sqrt(n2 + (n2 - 1.0) * t)) for t in t2)
+    square, n2 = slope**2, plate.index**2
+    least = np.where(slope[..., 0] * slope[..., 1] < 0.0, 0.0, square.min(axis=-1)).sum(axis=1)
+    ends = (1.0 + least) / toward[:, 1] ** 2, (1.0 + square.max(axis=-1).sum(axis=1)) / toward[:, 0] ** 2
+    low, high = (plate.thickness * (1.0 - 1.0 / np.sqrt(n2 + (n2 - 1.0) * np.maximum(end - 1.0, 0.0))) for end in ends)
     return low, high
 
 
@@ -215,9 +220,13 @@ def runs(start: float, end: float, cuts: Sequence[float], passed: int) -> list[E
 
 def behind(rays: Rays, ends: Ends, normals: FloatArray, levels: FloatArray, shares: Sequence[float] = SHARES) -> NDArray[np.bool_]:
     """Which planes (R,) all rays at these ends lie behind, by one of the discs that hold their light."""
-    shares = shares if math.isfinite(rays.lens.ring) else (1.0,)
-    by_disc = [np.all([rays.within(end, share, normals, levels) for end in ends], axis=0) for share in shares]
-    return np.asarray(np.any(by_disc, axis=0))
+    held = np.zeros(len(levels), dtype=np.bool_)
+    for share in shares if math.isfinite(rays.lens.ring) else (1.0,):
+        left = np.flatnonzero(~held)
+        for end in ends:
+            left = left[rays.within(end, share, normals[left], levels[left])]
+        held[left] = True
+    return held
 
 
 def pass_filters(rays: Rays, around: Sequence[Ends]) -> None:
@@ -341,7 +350,7 @@ def part_holds(rays: Rays, part: Part, rows: Sequence[Row], legs: Sequence[Ends]
 # ---- a guide ----
 
 
-def guide_holds(setting: Setting, proof: dict[str, Any]) -> float:
+def guide_holds(setting: Setting, proof: Table) -> float:
     """The room [mm] that a proof shows, filters in and trays empty; RefusedError or NotProvableError."""
     rays = Rays(setting.lens, np.array(setting.rectangle), setting.plates)
     start, end, room = float(proof["start_mm"]), float(proof["end_mm"]), float(proof["room_mm"])
@@ -360,14 +369,14 @@ def guide_holds(setting: Setting, proof: dict[str, Any]) -> float:
     return room
 
 
-def find(scene: dict[str, Any], entry: dict[str, Any]) -> Finding:
+def find(scene: Table, entry: Table) -> Finding:
     """What is to be said of one entry of a proof against a scene's tables."""
     label = str(entry["state"]), str(entry["guide"])
     try:
         focus = math.inf if entry["focus_mm"] == "infinity" else float(entry["focus_mm"])
         setting = setting_of(scene, entry["lens"], entry["guide"], float(entry["focal_mm"]), focus, float(entry["f_number"]))
         if entry["proof"] is None:
-            return Finding(*label, ALONE, 0.0, "no planes were found")
+            return Finding(*label, ALONE, 0.0, str(entry.get("why") or "no planes were found"))
         return Finding(*label, PROVED, guide_holds(setting, entry["proof"]), "")
     except NotProvableError as error:
         return Finding(*label, ALONE, 0.0, str(error))
@@ -377,7 +386,7 @@ def find(scene: dict[str, Any], entry: dict[str, Any]) -> Finding:
         return Finding(*label, REFUSED, 0.0, f"it is not of this scene, or not written as a proof is ({error})")
 
 
-def findings(scene: dict[str, Any], proof: dict[str, Any]) -> list[Finding]:
+def findings(scene: Table, proof: Table) -> list[Finding]:
     """What is to be said of every guide of a proof."""
     return [find(scene, entry) for entry in proof["guides"]]
 

@@ -142,7 +142,7 @@ def part_planes(
 
     The first body of the beam's (B, V) holds it all; halves (B, 2) are the two that a body is cut into, -1 for a leg. A plane that
     leaves `enough_mm` is taken as it is; else the body is cut, then the arc is halved, while that could bring its chord nearer.
-    TOO_LITTLE_ROOM where planes or `waiting` (m, 3), room for arcs, are too few. piece, bench and pair are scratch, as in `part_room`.
+    TOO_LITTLE_ROOM where planes or `waiting` (m, 3), room for arcs, are too few. piece, bench and pair: scratch, as in `part_room`.
     """
     used, kinds = 0, pads.shape[1]
     for s in range(-len(pieces), len(walls)):

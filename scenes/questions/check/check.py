@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import TYPE_CHECKING
@@ -37,6 +37,7 @@ from scenes.states.names import OfState, in_a_sentence, state_words
 from scenes.states.traced_notes import picture_notes
 
 if TYPE_CHECKING:
+    from scenes.proof.verify import Finding
     from scenes.states.state import State
 
 GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
@@ -79,12 +80,16 @@ class FailedState:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckResult:
-    """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out."""
+    """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out.
+
+    proofs, where asked for: what the verifier says of each state's clear guides, by its key.
+    """
 
     states: tuple[StateResult, ...]
     failed: tuple[FailedState, ...]
     limits: Limits
     tolerances: int = 0
+    proofs: Mapping[str, tuple[Finding, ...]] | None = None
 
     @property
     def word(self) -> Word:

@@ -49,6 +49,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         help="Cores to use, by threads and, where there are many states, by processes; the result does not depend on it.",
     )
     @click.option("--parts", is_flag=True, help="Also tell of every part its clearance and room; some ten seconds a state.")
+    @click.option("--prove", is_flag=True, help="Also prove what is called clear: planes between light and parts, in proof.json.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
     @wraps(command)
     def with_options(
@@ -60,6 +61,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         no_pictures: bool,
         threads: int,
         parts: bool,
+        prove: bool,
         as_json: bool,
         **more: Any,
     ) -> int:
@@ -76,6 +78,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
             solid=not (no_3d or no_pictures),
             threads=threads,
             parts=parts,
+            prove=prove,
             as_json=as_json,
         )
         return command(*args, asked=asked, **more)

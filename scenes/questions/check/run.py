@@ -48,6 +48,7 @@ class Asked:
     solid: bool = True
     threads: int = 1
     parts: bool = False
+    prove: bool = False
     as_json: bool = False
 
 
@@ -127,10 +128,22 @@ def run_job(job: Job, staging: Staging | None, context: RunContext) -> Done:
         context.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
     check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance))
     made_by = provenance(job, context.asked)
+    if context.asked.prove:
+        check = _with_proofs(check, job, None if staging is None else (staging, request), made_by)
     if recorder is None:
         return Done(check=check, results=results_dict(check, made_by), trouble=())
     _draw(recorder, context, scene.title)
     return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told())
+
+
+def _with_proofs(check: CheckResult, job: Job, into: tuple[Staging, StateRequest] | None, made_by: Provenance) -> CheckResult:
+    from scenes.questions.check.proof import NAME, proof_text, proofs_of
+
+    findings, entries = proofs_of(job.plans, job.loaded.tables, check)
+    if into is not None:
+        staging, request = into
+        staging.write(request.name(NAME), proof_text(entries, made_by))
+    return replace(check, proofs=findings)
 
 
 def _draw(recorder: Recorder, context: RunContext, title: str) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from scenes.questions.check.check import CheckResult, StateResult
 from scenes.questions.check.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.questions.check.proof import proof_words
 from scenes.questions.check.rooms import PartResult
 from scenes.questions.check.verdict import GuideVerdict, at_words
 from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word_for
@@ -100,6 +101,7 @@ def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
     lines = [*head, "-" * WIDTH]
     for state in check.states:
         lines += _state_lines(state, PLAIN_SYMBOLS if plain else SYMBOLS, check.limits)
+        lines += _wrapped(proof_words(check.proofs, state.key), "    ")
     for failed in check.failed:
         lines += _wrapped(f"could not be computed: {failed.why}", f"? {failed.key}: ")
     return [line.rstrip() for line in [*lines, "-" * WIDTH]]
