@@ -30,6 +30,7 @@ IntArray = NDArray[np.int64]
 Ends = tuple[tuple[float, int], ...]  # z of a plane [mm], and how many filters the rays there have passed
 
 SLACK_MM = 0.02  # that planes keep off the light, for whoever bounds it otherwise
+LOOSE_MM = 0.05  # the same where the depth of the pupil changes the field as well
 BEYOND_MM = 3.0  # how far rays are followed past the last part
 BEFORE_FOCUS = 1.0 - 1e-9
 PIECES_A_SIDE = 8  # of the guide: between its corners rays bend only by what filters shift
@@ -99,9 +100,10 @@ def proof_of(lenses: Sequence[LensState], guide: Guide, box: Box, enough_mm: flo
     if any(leg[0][0] >= leg[-1][0] for leg in legs):
         return None
     bodies = _bodies([_rays(field, share, ring, box.glasses) for share in shares], sorted(legs, key=lambda leg: leg[0][0]))
+    slack_mm = LOOSE_MM if len(lenses) > 1 and np.isfinite(lenses[0].object_z_mm) else SLACK_MM
     parts, room = [], np.inf
     for part in box.parts:
-        planes = _planes(bodies, pieces_of(part), enough_mm)
+        planes = _planes(bodies, pieces_of(part), slack_mm, enough_mm)
         if planes is None:
             return None
         room = min(room, float(planes[:, LEAVES].min()))
@@ -128,9 +130,9 @@ def _rows(planes: FloatArray, bodies: _Bodies, shares: FloatArray) -> FloatArray
     return np.column_stack([legs, share, wall, quarters, planes[:, WAY_OUT : LEVEL + 1]])
 
 
-def _planes(bodies: _Bodies, part: Pieces, enough_mm: float) -> FloatArray | None:
+def _planes(bodies: _Bodies, part: Pieces, slack_mm: float, enough_mm: float) -> FloatArray | None:
     longest = max(MOST_CORNERS, int(np.diff(part.runs, axis=1).max(initial=0)))
-    pads, planes = np.full((len(bodies.spans), len(bodies.runs) // len(bodies.spans)), SLACK_MM), np.empty((MOST_PLANES, PLANE))
+    pads, planes = np.full((len(bodies.spans), len(bodies.runs) // len(bodies.spans)), slack_mm), np.empty((MOST_PLANES, PLANE))
     used = part_planes(
         *(bodies.corners, bodies.runs, pads, part.walls, part.points, part.runs, bodies.halves, enough_mm),
         *(np.empty((MOST_ARCS, 3)), np.empty((longest, 3)), np.zeros((BENCH, 4)), np.zeros((4, 2), dtype=np.int64), planes),

@@ -334,6 +334,8 @@ def part_holds(rays: Rays, part: Part, rows: Sequence[Row], legs: Sequence[Ends]
     complete(part, rows, len(legs))
     table = np.array(rows, dtype=np.float64)
     length = np.linalg.norm(table[:, 6:9], axis=1)
+    if not (np.isfinite(table).all() and (length > 0.5).all()):
+        raise RefusedError(f"a plane of the {part.name} is none")
     normals, levels = table[:, 6:9] / length[:, None], table[:, 9] / length
     for row, normal, level in zip(rows, normals, levels, strict=True):
         if not least_mm(part, row, normal) >= level + room:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from scenes.answers.answer import head
 from scenes.answers.numbers import INFINITY
 from scenes.proof.verify import ALONE, NAME, PROVED, REFUSED, Finding, find
+from scenes.questions.check.proof_words import Findings
 from scenes.states.clear_rule import Word, room_needed_mm
 from scenes.states.judgement import empty_judgement_of, judgement_of
 from scenes.states.names import in_a_sentence
@@ -23,11 +24,9 @@ if TYPE_CHECKING:
     from scenes.questions.check.results_json import Provenance
     from scenes.states.state import State
 
-Findings = Mapping[str, tuple[Finding, ...]]  # of each state's clear guides, by its key
-
 NORMAL_DIGITS, LEVEL_DIGITS = 8, 5  # of openings without end a normal is felt 4 m out
 ENOUGH_SHARE = 0.8  # of the nearest part's room: more would take many more planes; but the room that a clear frame needs is shown
-CLOSEST_MM = 0.05  # what verifying loses at least
+CLOSEST_MM = 0.06  # what verifying loses at least
 ROOM_STEPS = 1000.0  # to a mm; rounded down
 
 
@@ -38,13 +37,14 @@ def proofs_of(plans: Sequence[State], tables: Mapping[str, Any], check: CheckRes
     by_key = {plan.key: plan for plan in plans}
     for state in check.states:
         plan, clear = by_key[state.key], [guide.guide for guide in state.guides if guide.word is Word.CLEAR]
-        both = [_proved(plan, guide, tables) for guide in plan.guides if guide.name in clear]
+        both = [proved(plan, guide, tables) for guide in plan.guides if guide.name in clear]
         found[state.key] = tuple(finding for finding, _ in both)
         entries += [entry for _, entry in both]
     return found, entries
 
 
-def _proved(plan: State, guide: Guide, tables: Mapping[str, Any]) -> tuple[Finding, dict[str, Any]]:
+def proved(plan: State, guide: Guide, tables: Mapping[str, Any]) -> tuple[Finding, dict[str, Any]]:
+    """What the verifier says of a guide that is clear, and its entry of proof.json."""
     entry = {
         "state": plan.key,
         "guide": guide.name,
@@ -103,32 +103,4 @@ def proof_text(entries: Sequence[dict[str, Any]], made_by: Provenance) -> str:
     return re.sub(r"\[[-\d.,e\s]*\]", lambda row: "".join(row.group().split()), text) + "\n"
 
 
-def proof_data(findings: Findings | None, key: str) -> dict[str, Any]:
-    """What results.json says of a state's proofs; nothing where none were asked for."""
-    if findings is None:
-        return {}
-    told = [
-        {
-            "guide": one.guide,
-            "proved": one.word == PROVED,
-            "room_mm": one.room_mm if one.word == PROVED else None,
-            "why": one.why,
-        }
-        for one in findings[key]
-    ]
-    return {"proofs": told}
-
-
-def proof_words(findings: Findings | None, key: str) -> str:
-    """What people are told of a state's proofs; '' where none were asked for, or nothing is called clear."""
-    told = findings[key] if findings else ()
-    return "; ".join(f"{one.guide}: {_words(one)}" if len(told) > 1 else _words(one) for one in told)
-
-
-def _words(finding: Finding) -> str:
-    if finding.word == PROVED:
-        return f"proved, no part nearer than {finding.room_mm:.2f} mm"
-    return f"{ALONE}: {finding.why}"
-
-
-__all__ = ["NAME", "proof_data", "proof_text", "proof_words", "proofs_of"]
+__all__ = ["NAME", "proof_text", "proofs_of", "proved"]

@@ -13,7 +13,7 @@ from raytrace.shares import Made, VignetteMap
 from scenes.answers import numbers
 from scenes.answers.answer import head
 from scenes.questions.check.check import CheckResult, FailedState, StateResult
-from scenes.questions.check.proof import proof_data
+from scenes.questions.check.proof_words import proof_data
 from scenes.questions.check.rooms import PartResult
 from scenes.questions.check.text import CAUTIONS, summary
 from scenes.questions.check.verdict import GuideVerdict, PartLoss, TraysEmpty

@@ -49,8 +49,9 @@ def _part(part):
         outside = tuple(map(float, half_size_mm(part.body.outer[k].outline))) if paired else (reach, reach)
         is_round = paired and isinstance(part.body.outer[k].outline, Circle)
         centre = loop.pose.points_to_frame(np.array([0.0, 0.0, loop.z_mm]))
-        endless = (ENDLESS_MM, ENDLESS_MM)
-        loops.append(Loop(loop.pose.rotation, centre, (w, h, r), outside if part.body.bounded else endless, is_round and part.body.bounded))
+        if not part.body.bounded:
+            outside, is_round = (ENDLESS_MM, ENDLESS_MM), False
+        loops.append(Loop(loop.pose.rotation, centre, (w, h, r), outside, is_round))
     return Part(part.name, tuple(loops), endless=not part.body.bounded)
 
 
