@@ -20,8 +20,8 @@ from scenes.states.names import in_a_sentence
 if TYPE_CHECKING:
     from raytrace.judge.proof import PartPlanes, Proof
     from raytrace.optics.camera import Guide
-    from scenes.questions.check.check import CheckResult
     from scenes.questions.check.results_json import Provenance
+    from scenes.questions.check.verdicts.check import CheckResult
     from scenes.states.state import State
 
 NORMAL_DIGITS, LEVEL_DIGITS = 8, 5  # of openings without end a normal is felt 4 m out

@@ -156,7 +156,8 @@ def test_the_bound_on_rays_is_no_less_than_traced_rays_reach_and_hardly_more(see
 def test_lenses_with_bounds_and_front_ring_at_both_foci_through_a_leaning_filter_are_proved(entries):
     assert [said(entry).word for entry in entries] == [PROVED, PROVED]
     for entry, state in zip(entries, states(), strict=True):
-        judged_mm = min(found.room_mm for found in (judgement_of(state, state.guides[0]), empty_judgement_of(state, state.guides[0])))
+        judged = judgement_of(state, state.guides[0]), empty_judgement_of(state, state.guides[0])
+        judged_mm = min(found.room_mm for found in judged)
         assert judged_mm - 0.07 < said(entry).room_mm <= judged_mm
 
 
