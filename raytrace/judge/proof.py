@@ -17,22 +17,24 @@ from scipy.spatial import ConvexHull
 from geometry.outline import half_size_mm
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.judge.body import CHORD_MM, STAND_INS, look
-from raytrace.judge.field import FieldPencils, cell_of, edge_samples, field_pencils
+from raytrace.judge.field import FieldPencils, cell_of, edge_samples, field_pencils, grid_samples
 from raytrace.judge.kernels.gjk import BENCH
 from raytrace.judge.kernels.parting import FIRST, LAST, LEAVES, LEVEL, NONE, OF_BODY, OF_WALL, PLANE, STAND_IN, WAY_OUT, part_planes
 from raytrace.judge.kernels.shapes import MOST_CORNERS
 from raytrace.judge.pieces import Pieces, pieces_of
 from raytrace.optics.camera import Guide
-from raytrace.optics.lens import FixedPupil, LensState
+from raytrace.optics.lens import LensState, TracedPupil, WalkingPupil
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Ends = tuple[tuple[float, int], ...]  # z of a plane [mm], and how many filters the rays there have passed
 
 SLACK_MM = 0.02  # that planes keep off the light, for whoever bounds it otherwise
+BENT_MM = 0.12  # the same where pupils walk or the picture is bent, and the light bulges between field points
 LOOSE_MM = 0.05  # the same where the depth of the pupil changes the field as well
 BEYOND_MM = 3.0  # how far rays are followed past the last part
 BEFORE_FOCUS = 1.0 - 1e-9
+GRID_A_SIDE = 20  # of the guide, where points inside count too
 PIECES_A_SIDE = 8  # of the guide: between its corners rays bend only by what filters shift
 MOST_PLANES = 20000
 MOST_ARCS = 256
@@ -86,12 +88,15 @@ def proof_of(lenses: Sequence[LensState], guide: Guide, box: Box, enough_mm: flo
     """Planes that part a guide's light from every part, filters in and trays empty; None where some are not found.
 
     A plane that leaves `enough_mm` is taken as it is; no more than most of the nearest part's room should be asked for. For lenses
-    whose pupils stay in place and whose pictures are rectilinear, and boxes without close-up lenses: else None.
+    that are not traced, and boxes without close-up lenses: else None.
     """
     if not _is_plain(lenses, box):
         return None
     beam = look(tuple(lenses), box, cell_of(guide))
-    field = field_pencils(lenses, cell_of(guide), edge_samples(PIECES_A_SIDE))
+    loose = any(map(_is_bent, lenses))
+    field = field_pencils(lenses, cell_of(guide), grid_samples(GRID_A_SIDE) if loose else edge_samples(PIECES_A_SIDE))
+    if not field.whole:
+        return None
     start, ring = float(field.pencils.reference_z_mm.min()), max(lens.front_radius_mm for lens in lenses)
     end = min(beam.far_z_mm + BEYOND_MM, BEFORE_FOCUS * max(lens.object_z_mm for lens in lenses))
     cuts = tuple(float(z) for z in beam.before[1:] if start < z < end)
@@ -100,7 +105,7 @@ def proof_of(lenses: Sequence[LensState], guide: Guide, box: Box, enough_mm: flo
     if any(leg[0][0] >= leg[-1][0] for leg in legs):
         return None
     bodies = _bodies([_rays(field, share, ring, box.glasses) for share in shares], sorted(legs, key=lambda leg: leg[0][0]))
-    slack_mm = LOOSE_MM if len(lenses) > 1 and np.isfinite(lenses[0].object_z_mm) else SLACK_MM
+    slack_mm = BENT_MM if loose else LOOSE_MM if len(lenses) > 1 and np.isfinite(lenses[0].object_z_mm) else SLACK_MM
     parts, room = [], np.inf
     for part in box.parts:
         planes = _planes(bodies, pieces_of(part), slack_mm, enough_mm)
@@ -112,14 +117,12 @@ def proof_of(lenses: Sequence[LensState], guide: Guide, box: Box, enough_mm: flo
 
 
 def _is_plain(lenses: Sequence[LensState], box: Box) -> bool:
-    plain = all(
-        isinstance(lens.pupil, FixedPupil)
-        and lens.picture is None
-        and lens.projection == "rectilinear"
-        and not any(lens.distortion)
-        for lens in lenses
-    )
+    plain = all(not isinstance(lens.pupil, TracedPupil) and lens.picture is None for lens in lenses)
     return plain and all(glass.kind is not GlassKind.CLOSE_UP for glass in box.glasses)
+
+
+def _is_bent(lens: LensState) -> bool:
+    return isinstance(lens.pupil, WalkingPupil) or lens.projection != "rectilinear" or any(lens.distortion)
 
 
 def _rows(planes: FloatArray, bodies: _Bodies, shares: FloatArray) -> FloatArray:

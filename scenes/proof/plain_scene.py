@@ -33,7 +33,9 @@ class NotProvableError(Exception):
 class Lens:
     """A lens at a setting: depths ((least, most) across, upright) of its pupil, half sizes of it, plane in focus, its front ring.
 
-    focals(depth across, depth upright) are the lengths by which picture points have to be divided for the tangents of the field.
+    focals(depth across, depth upright) are the lengths by which picture points have to be divided for the tangents of the field,
+    if it is rectilinear; distortion (k1, k2) is on top of the projection, 1 at the half diagonal. walk: rows of a pupil that walks
+    with the field, by degrees: depth, tangential and sagittal size; the first depth is that on the axis.
     """
 
     depths: tuple[tuple[float, float], tuple[float, float]]
@@ -41,6 +43,10 @@ class Lens:
     object_z: float
     ring: float
     focals: Callable[[float, float], tuple[float, float]]
+    projection: str = "rectilinear"
+    distortion: tuple[float, float] = (0.0, 0.0)
+    half_diagonal: float = 1.0
+    walk: tuple[tuple[float, float, float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,20 +160,28 @@ def _four(depth: Any) -> tuple[float, float, float, float]:
 
 
 def _lens(lens: Table, rows: list[Table], camera: Table, focal: float, focus: float, f_number: float, travel: float) -> Lens:
-    for key, words in (("pupil_walk", "its pupil walks with the field"), ("prescription", "it is traced through its prescription")):
-        if key in lens:
-            raise NotProvableError(words)
-    if lens.get("projection", "rectilinear") != "rectilinear":
-        raise NotProvableError(f"its projection is {lens['projection']}")
-    if any(lens.get("distortion", ())):
-        raise NotProvableError("its picture is distorted")
+    if "prescription" in lens:
+        raise NotProvableError("it is traced through its prescription")
+    projection, distortion = lens.get("projection", "rectilinear"), tuple(lens.get("distortion", (0.0, 0.0)))
+    walk = tuple((row[0], row[1], row[2], row[3]) for row in lens.get("pupil_walk", ()))
+    bent = projection != "rectilinear" or any(distortion)
+    if (bent or walk) and lens.get("squeeze", 1.0) != 1.0:
+        raise NotProvableError("it is anamorphic, and its picture is distorted or its pupil walks")
+    if bent and any("half_field_deg" in row for row in rows):
+        raise NotProvableError("its picture is distorted, and its half field is stated")
     focals = {row["focal_mm"] for row in rows if "focal_mm" in row} or {lens["focal_mm"]}
     if focal not in focals or f_number < lens["f_number"]:
         raise KeyError(f"setting {focal:g} mm f/{f_number:g}")
     inner = [_between(rows, "pupil_behind_front_mm", focal, focus, pick) for pick in range(4)]
+    if walk:
+        inner = [walk[0][1]] * 4
     h0, h1, v0, v1 = _four(lens["pupil_behind_front_mm"]) if inner[0] is None else [float(value or 0.0) for value in inner]
     if math.isfinite(focus) and (h0, v0) != (h1, v1) and (h0, h1) != (v0, v1):
         raise NotProvableError("both of its pupils are known within bounds only")
+    if math.isfinite(focus) and bent and (h0, v0) != (h1, v1):
+        raise NotProvableError("its picture is distorted, and its pupil known within bounds only")
+    if walk and lens.get("pupil_width_factor", 1.0) != 1.0:
+        raise NotProvableError("its pupil walks, and is not round")
     squeeze, length = lens.get("squeeze", 1.0), lens.get("front_to_sensor_mm", 0.0) + travel
     radius = focal / f_number / 2
     return Lens(
@@ -176,6 +190,10 @@ def _lens(lens: Table, rows: list[Table], camera: Table, focal: float, focus: fl
         object_z=focus - length,
         ring=lens.get("front_glass_mm", math.inf) / 2,
         focals=_focals(lens, rows, camera, focal, focus, length),
+        projection=projection,
+        distortion=distortion,
+        half_diagonal=math.hypot(camera["width_mm"], camera["height_mm"]) / 2,
+        walk=walk,
     )
 
 

@@ -1,8 +1,6 @@
 """Whether proofs of clear frames hold: planes with all rays of a guide on one side, and all of a part on the other.
 
-Shares no code with what made them. Traces the guide's rays by itself, and bounds them between field points: all terms but the
-shift of a filter run straight with picture point and pupil point, so their ends tell all; the shift, which depends on the direction
-alone, is held between its least and its most over a cell of the picture, and cells are quartered until that is enough.
+Shares no code with what made them: reads the scene (plain_scene) and traces the light (rays) by itself.
 
     python -m scenes.proof.verify SCENE PROOF
 
@@ -17,30 +15,24 @@ import sys
 import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.proof.plain_scene import ENDLESS_MM, Lens, Loop, NotProvableError, Part, Plate, Setting, Table, setting_of
+from scenes.proof.plain_scene import ENDLESS_MM, Loop, NotProvableError, Part, Plate, Setting, Table, setting_of
+from scenes.proof.rays import Rays, RefusedError, pupils_of
 
 FloatArray = NDArray[np.float64]
 Ends = tuple[tuple[float, int], ...]  # z of a plane, and how many filters the rays there have passed
 
 NAME = "proof.json"
-DEEPEST, MOST_CELLS, DEPTH_STEPS = 12, 100000, 256
 CIRCLE_SIDES = 32  # of a polygon inside a round filter
 SHARES = (1.0, 0.75, 0.5, 0.25, 0.0)  # of the way from front ring to pupil: all light through both passes a disc there
 FAR_MM = 1e6
-ROUNDING_MM = 1e-7
 SAME = 1e-9
 PROVED, REFUSED, ALONE = "proved", "refused", "rests on the judgement alone"
-
-
-class RefusedError(Exception):
-    """The proof does not show what it says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,112 +50,6 @@ class Finding:
         """One line for people."""
         told = f"no part nearer than {self.room_mm:.2f} mm" if self.word == PROVED else self.why
         return f"{self.state}, {self.guide}: {self.word}{', ' if self.word == PROVED else ': '}{told}"
-
-
-# ---- rays ----
-
-
-@dataclass(frozen=True, slots=True)
-class Rays:
-    """All rays of a guide: x(z) = A X + B u with X in the pupil and u in the picture, moved by g(slope) along each filter's axis.
-
-    `share` of the way from front ring to pupil lies the disc that they are named by: all light through both passes it.
-    """
-
-    lens: Lens
-    rectangle: FloatArray  # (2, 2): x, y by least, most
-    plates: tuple[Plate, ...]
-
-    def coefficients(self, z: float, share: float) -> FloatArray:
-        """(4, D, 2, 2): A, B, and C, K of the slope K u - C X, each by depth box, x and y, least and most."""
-        (depths, lengths), object_z = depths_of(self.lens), self.lens.object_z
-        stand = share * depths
-        if math.isinf(object_z):
-            a, b, k = np.ones_like(depths), (z + stand) / lengths, 1.0 / lengths
-            return np.sort(np.stack([a, b, np.zeros_like(a), k]), axis=-1)
-        per_u = np.sort((object_z + depths[:, 1:]) / lengths, axis=-1)  # the field is mapped from the upright pupil
-        c = np.sort(1.0 / (object_z + stand), axis=-1)
-        return np.stack([(object_z - z) * c, times(per_u, np.sort((z + stand) / (object_z + stand), axis=-1)), c, per_u * c])
-
-    def within(self, end: tuple[float, int], share: float, normals: FloatArray, levels: FloatArray) -> NDArray[np.bool_]:
-        """Whether n.x <= level for all rays where they cross a plane (R,)."""
-        z, passed = end
-        coefficients, rows = self.coefficients(z, share), np.arange(len(levels))
-        held, count = np.ones(len(levels), dtype=np.bool_), coefficients.shape[1]
-        row, depth = np.repeat(rows, count), np.tile(np.arange(count), len(rows))
-        cells = np.broadcast_to(self.rectangle, (len(row), 2, 2))
-        for _ in range(DEEPEST):
-            n, level, here = normals[row], levels[row], coefficients[:, depth]
-            middles = np.repeat(cells.mean(axis=-1, keepdims=True), 2, axis=-1)
-            held[row[~(self._most(z, passed, share, n, here, middles) <= level)]] = False  # no quarter of its cell will do
-            over = held[row] & ~(self._most(z, passed, share, n, here, cells) <= level)
-            row, depth, cells = np.repeat(row[over], 4), np.repeat(depth[over], 4), quarters(cells[over])
-            if not len(row) or len(row) > MOST_CELLS:
-                break
-        held[row] = False
-        return held
-
-    def _most(self, z: float, passed: int, share: float, n: FloatArray, coefficients: FloatArray, u: FloatArray) -> FloatArray:
-        """At least the most of n.x (P,) over the rays of cells u (P, 2, 2)."""
-        a, b, c, k = coefficients
-        size, ring = share * np.array(self.lens.half_sizes), 0.0 if share == 1.0 else (1.0 - share) * self.lens.ring
-        slope = times(k, u) + np.stack([-1, 1], -1) * (c[..., 1] * (size + ring))[..., None]
-        shift, most = np.zeros(len(n)), n[:, 2] * z
-        for plate in self.plates[:passed]:
-            low, high = shift_mm(plate, slope)
-            m, along = plate.axes[:, 2], times(n[:, :2, None], slope)
-            side = (n[:, :2] @ m[:2])[:, None] - m[2] * along.sum(axis=1)[:, ::-1]
-            most += (low + high) / 2 * (n[:, :2] @ m[:2]) + (high - low) / 2 * np.abs(side).max(axis=1)
-            shift = shift + (low + high) / 2 * m[2]
-        moved = b - shift[:, None, None] * k[..., ::-1]
-        most += times(n[:, :2, None], times(moved, u))[..., 1].sum(axis=1)
-        reach = np.abs(n[:, :2]) * np.abs(a + shift[:, None, None] * c).max(axis=-1)
-        return np.asarray(most + np.hypot(*(reach * size).T) + ring * np.hypot(*reach.T) + ROUNDING_MM)
-
-
-@lru_cache(maxsize=8)
-def depths_of(lens: Lens) -> tuple[FloatArray, FloatArray]:
-    """Boxes (D, 2, 2) of pupil depths, x and y by least and most, and the lengths that map the field there.
-
-    At infinity the ends alone tell all.
-    """
-    (h0, h1), (v0, v1) = lens.depths
-    if math.isinf(lens.object_z) or (h0, v0) == (h1, v1):
-        boxes = np.array([[[h, h], [v, v]] for h, v in product(sorted({h0, h1}), sorted({v0, v1}))])
-    else:
-        t = np.linspace(0.0, 1.0, DEPTH_STEPS + 1)
-        h, v = h0 + (h1 - h0) * t, v0 + (v1 - v0) * t
-        boxes = np.stack([np.stack([h[:-1], h[1:]], -1), np.stack([v[:-1], v[1:]], -1)], axis=1)
-    return boxes, np.array([[lens.focals(*box[:, end]) for end in (0, 1)] for box in boxes]).swapaxes(1, 2)
-
-
-def times(one: FloatArray, two: FloatArray) -> FloatArray:
-    """Least and most (..., 2) of products of what lies between least and most; a single number (..., 1) stands for both."""
-    found = np.stack([one[..., i] * two[..., j] for i in (0, -1) for j in (0, -1)])
-    return np.stack([found.min(axis=0), found.max(axis=0)], axis=-1)
-
-
-def quarters(cells: FloatArray) -> FloatArray:
-    """Cells (P, 2, 2) as four each."""
-    middle = cells.mean(axis=-1)
-    halves = np.stack([np.stack([cells[..., 0], middle], -1), np.stack([middle, cells[..., 1]], -1)])  # (2, P, 2, 2)
-    four = np.stack([np.stack([halves[i, :, 0], halves[j, :, 1]], axis=1) for i in (0, 1) for j in (0, 1)], axis=1)
-    return four.reshape(-1, 2, 2)
-
-
-def shift_mm(plate: Plate, slope: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Least and most (P,) of a plate's shift along its own axis, d (1 - (n^2 + (n^2 - 1) t^2)^-1/2), over slopes (P, 2, 2).
-
-    Snell's law; t is the tangent of the angle to the plate's axis.
-    """
-    toward = times(plate.axes[:2, 2][:, None], slope).sum(axis=1) + plate.axes[2, 2]
-    if (toward[:, 0] <= 0.0).any():
-        raise RefusedError("some light would meet a filter from ahead")
-    square, n2 = slope**2, plate.index**2
-    least = np.where(slope[..., 0] * slope[..., 1] < 0.0, 0.0, square.min(axis=-1)).sum(axis=1)
-    ends = (1.0 + least) / toward[:, 1] ** 2, (1.0 + square.max(axis=-1).sum(axis=1)) / toward[:, 0] ** 2
-    low, high = (plate.thickness * (1.0 - 1.0 / np.sqrt(n2 + (n2 - 1.0) * np.maximum(end - 1.0, 0.0))) for end in ends)
-    return low, high
 
 
 # ---- legs ----
@@ -242,7 +128,8 @@ def pass_filters(rays: Rays, around: Sequence[Ends]) -> None:
 
 def end_beyond(rays: Rays, parts: Sequence[Part], start: float, end: float) -> None:
     """RefusedError unless the rays run past all parts, from behind the pupil on, before the plane in focus."""
-    if start > -max(rays.lens.depths[0][1], rays.lens.depths[1][1]) or end > rays.lens.object_z:
+    pupils = pupils_of(rays.lens, np.zeros(1, dtype=np.int64), rays.rectangle[None])
+    if start > -max(float(pupils.depths.max()), rays.lens.depths[0][1], rays.lens.depths[1][1]) or end > rays.lens.object_z:
         raise RefusedError("its rays begin ahead of the pupil, or go on beyond the plane in focus")
     across, last = np.array([[1.0, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]]), (end, len(rays.plates))
     if not behind(rays, ((start, 0), last), across, np.full(4, ENDLESS_MM / 2)).all():

@@ -7,7 +7,7 @@ import numpy as np
 from geometry.body import Block, Surface
 from geometry.outline import Circle, Freeform, half_size_mm
 from raytrace.box import GlassKind
-from raytrace.optics.lens import FixedPupil
+from raytrace.optics.lens import WalkingPupil
 from scenes.proof.plain_scene import ENDLESS_MM, Lens, Loop, NotProvableError, Part, Plate, Setting
 
 
@@ -18,11 +18,13 @@ def setting_of(lens, guide, box):
 
 
 def _lens(lens):
-    if not isinstance(lens.pupil, FixedPupil) or lens.projection != "rectilinear":
-        raise NotProvableError("its pupil walks, or it is a fisheye")
-    h, v = lens.pupil.behind_front_mm
+    if lens.squeeze != 1.0 and lens.projection != "rectilinear":
+        raise NotProvableError("an anamorphic fisheye")
+    walk = lens.pupil.rows if isinstance(lens.pupil, WalkingPupil) else ()
+    h, v = (lens.pupil.behind_front_mm,) * 2 if walk else lens.pupil.behind_front_mm
     focals = lens.field_focal_mm / lens.squeeze, lens.field_focal_mm
-    return Lens(((h, h), (v, v)), lens.pupil.half_size_mm, lens.object_z_mm, lens.front_radius_mm, lambda *_: focals)
+    more = {"projection": lens.projection, "distortion": lens.distortion, "half_diagonal": lens.half_diagonal_mm, "walk": walk}
+    return Lens(((h, h), (v, v)), lens.pupil.half_size_mm, lens.object_z_mm, lens.front_radius_mm, lambda *_: focals, **more)
 
 
 def _plate(glass):

@@ -10,7 +10,7 @@ from tests.scenes.proof.test_verify import SCENE
 QUICK = ("--engine", "reference", "--pixels", "6", "--no-pictures", "--threads", "1")
 WALKING = '[[lens]]\nname = "40"\nfocal_mm = 40\nf_number = 4\nfront_diameter_mm = 90\nfront_to_sensor_mm = 120\n'
 WALKING += "pupil_walk = [[0, 38, 1, 1], [40, 39, 1, 1]]\n[box]\nahead"
-ROOMY = SCENE.replace("25\"\nfocal_mm = 25", "32\"\nfocal_mm = 32").replace("[box]\nahead", WALKING).replace(', "close"', "")
+ROOMY = SCENE.replace('25"\nfocal_mm = 25', '32"\nfocal_mm = 32').replace("[box]\nahead", WALKING).replace(', "close"', "")
 
 
 @pytest.fixture(scope="module")
