@@ -8,9 +8,9 @@ from scenes.cli import main
 from tests.scenes.proof.test_verify import SCENE
 
 QUICK = ("--engine", "reference", "--pixels", "6", "--no-pictures", "--threads", "1")
-WALKING = '[[lens]]\nname = "40"\nfocal_mm = 40\nf_number = 4\nfront_diameter_mm = 90\nfront_to_sensor_mm = 120\n'
-WALKING += "pupil_walk = [[0, 38, 1, 1], [40, 39, 1, 1]]\n[box]\nahead"
-ROOMY = SCENE.replace('25"\nfocal_mm = 25', '32"\nfocal_mm = 32').replace("[box]\nahead", WALKING).replace(', "close"', "")
+BENT = '[[lens]]\nname = "40"\nfocal_mm = 40\nf_number = 4\nfront_diameter_mm = 90\nfront_to_sensor_mm = 120\n'
+BENT += "squeeze = 1.33\ndistortion = [-0.01, 0.0]\npupil_behind_front_mm = 38\n[box]\nahead"
+ROOMY = SCENE.replace('25"\nfocal_mm = 25', '32"\nfocal_mm = 32').replace("[box]\nahead", BENT).replace(', "close"', "")
 
 
 @pytest.fixture(scope="module")
@@ -23,12 +23,17 @@ def folder(tmp_path_factory):
 
 def test_check_leaves_proofs_and_says_of_each_clear_guide_whether_it_is_proved(folder):
     results = json.loads((folder / "out/results.json").read_text())
-    fixed, walking = results["states"]
+    fixed, bent = results["states"]
     assert [state["verdict"] for state in results["states"]] == ["clear", "clear"]
     assert fixed["proofs"][0]["proved"]
     assert 2.49 < fixed["proofs"][0]["room_mm"] <= fixed["guides"][0]["room"]["mm"] + 0.005
-    assert walking["proofs"] == [
-        {"guide": "whole frame", "proved": False, "room_mm": None, "why": "its pupil walks with the field"}
+    assert bent["proofs"] == [
+        {
+            "guide": "whole frame",
+            "proved": False,
+            "room_mm": None,
+            "why": "it is anamorphic, and its picture is distorted or its pupil walks",
+        }
     ]
     assert "proof.json" in results["files"]
     proof = json.loads((folder / "out/proof.json").read_text())
@@ -42,7 +47,7 @@ def test_the_table_tells_of_proofs_only_where_they_were_asked_for(folder, capsys
     main(["check", str(folder / "show.toml"), "--prove", *QUICK])
     said = " ".join(capsys.readouterr().out.split())
     assert "proved, no part nearer than" in said
-    assert "rests on the judgement alone: its pupil walks with the field" in said
+    assert "rests on the judgement alone: it is anamorphic, and its picture is distorted or its pupil walks" in said
 
 
 def test_verify_says_a_line_for_each_guide_and_ends_with_0_where_all_proofs_hold(folder, capsys):
