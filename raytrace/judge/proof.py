@@ -16,7 +16,7 @@ from scipy.spatial import ConvexHull
 
 from geometry.outline import half_size_mm
 from raytrace.box import Box, Glass, GlassKind
-from raytrace.judge.body import CHORD_MM, STAND_INS, look
+from raytrace.judge.body import CHORD_MM, FEW_STAND_INS, GRID_CHORD_MM, STAND_INS, look
 from raytrace.judge.field import FieldPencils, cell_of, edge_samples, field_pencils, grid_samples
 from raytrace.judge.kernels.gjk import BENCH
 from raytrace.judge.kernels.parting import FIRST, LAST, LEAVES, LEVEL, NONE, OF_BODY, OF_WALL, PLANE, STAND_IN, WAY_OUT, part_planes
@@ -34,8 +34,10 @@ BENT_MM = 0.12  # the same where pupils walk or the picture is bent, and the lig
 LOOSE_MM = 0.05  # the same where the depth of the pupil changes the field as well
 BEYOND_MM = 3.0  # how far rays are followed past the last part
 BEFORE_FOCUS = 1.0 - 1e-9
-GRID_A_SIDE = 20  # of the guide, where points inside count too
+GRID_A_SIDE = 14  # of the guide, where points inside count too
 PIECES_A_SIDE = 8  # of the guide: between its corners rays bend only by what filters shift
+TURNS = 2 * np.pi * (np.arange(24) + 0.3) / 24
+WAYS = np.array([np.cos(TURNS), np.sin(TURNS)])
 MOST_PLANES = 20000
 MOST_ARCS = 256
 LEAST_SIDES = 32
@@ -100,11 +102,14 @@ def proof_of(lenses: Sequence[LensState], guide: Guide, box: Box, enough_mm: flo
     start, ring = float(field.pencils.reference_z_mm.min()), max(lens.front_radius_mm for lens in lenses)
     end = min(beam.far_z_mm + BEYOND_MM, BEFORE_FOCUS * max(lens.object_z_mm for lens in lenses))
     cuts = tuple(float(z) for z in beam.before[1:] if start < z < end)
-    shares = (1.0,) if np.isinf(ring) else STAND_INS
+    shares = (1.0,) if np.isinf(ring) else FEW_STAND_INS if loose else STAND_INS
     legs = _legs(box.glasses, start, end, cuts) + (_legs((), start, end, cuts) if box.glasses else [])
     if any(leg[0][0] >= leg[-1][0] for leg in legs):
         return None
-    bodies = _bodies([_rays(field, share, ring, box.glasses) for share in shares], sorted(legs, key=lambda leg: leg[0][0]))
+    bodies = _bodies(
+        [_rays(field, share, ring, box.glasses, GRID_CHORD_MM if loose else CHORD_MM) for share in shares],
+        sorted(legs, key=lambda leg: leg[0][0]),
+    )
     slack_mm = BENT_MM if loose else LOOSE_MM if len(lenses) > 1 and np.isfinite(lenses[0].object_z_mm) else SLACK_MM
     parts, room = [], np.inf
     for part in box.parts:
@@ -182,11 +187,11 @@ def _span_mm(glass: Glass) -> tuple[float, float]:
     return float(z.min()), float(z.max())
 
 
-def _rays(field: FieldPencils, share: float, ring_mm: float, glasses: Sequence[Glass]) -> _Rays:
+def _rays(field: FieldPencils, share: float, ring_mm: float, glasses: Sequence[Glass], chord_mm: float) -> _Rays:
     """Rays through the corners of a polygon about each pupil, or about the disc that lies so far from ring to pupil."""
     p = field.pencils
     largest = float(np.sqrt((p.axes_mm**2).sum(axis=(1, 2)).max()))
-    sides = max(LEAST_SIDES, int(np.ceil(np.pi * np.sqrt(largest / (2 * CHORD_MM)))))
+    sides = max(LEAST_SIDES, int(np.ceil(np.pi * np.sqrt(largest / (2 * chord_mm)))))
     turns = 2 * np.pi * np.arange(sides) / sides
     ways = np.column_stack([np.cos(turns), np.sin(turns)])
     reach = share * np.linalg.norm(np.einsum("nij,ki->nkj", p.axes_mm, ways), axis=-1) + share * p.centre_mm @ ways.T
@@ -278,5 +283,15 @@ def _bodies(by_disc: Sequence[_Rays], legs: Sequence[Ends]) -> _Bodies:
 def _flat(rays: _Rays, end: tuple[float, int]) -> FloatArray:
     """Corners (n, 3) of the hull of all rays in a plane."""
     points = rays.points(end)
-    flat = points[ConvexHull(points).vertices]
+    outer = points[_may_be_outer(points)]
+    flat = outer[ConvexHull(outer).vertices]
     return np.column_stack([flat, np.full(len(flat), end[0])])
+
+
+def _may_be_outer(points: FloatArray) -> NDArray[np.bool_]:
+    """Which of the points (N, 2) do not lie well inside a polygon of some of them: most do, and need no sorting."""
+    far = points[np.unique((points @ WAYS).argmax(axis=0))]
+    middle = far.mean(axis=0)
+    rim = ConvexHull(far)
+    room = -(rim.equations[:, :2] @ middle + rim.equations[:, 2]).max()
+    return np.asarray(np.hypot(*(points - middle).T) >= room * (1.0 - 1e-9))

@@ -122,6 +122,8 @@ def _catalogue(file: str, key: str, name: str) -> Table:
 
 def _rectangle(camera: Table, guide: str) -> tuple[tuple[float, float], tuple[float, float]]:
     width, height, (right, up) = camera["width_mm"], camera["height_mm"], camera.get("offset_mm", (0.0, 0.0))
+    if sum(one["name"] == guide for one in _listed(camera, "guide")) > 1:
+        raise KeyError(f"two guides {guide}")
     for one in _listed(camera, "guide"):
         if one["name"] == guide:
             more, scale, aspect = one.get("offset_mm", (0.0, 0.0)), one.get("scale", 1.0), one["aspect"]

@@ -223,11 +223,14 @@ def part_holds(rays: Rays, part: Part, rows: Sequence[Row], legs: Sequence[Ends]
     length = np.linalg.norm(table[:, 6:9], axis=1)
     if not (np.isfinite(table).all() and (length > 0.5).all()):
         raise RefusedError(f"a plane of the {part.name} is none")
+    numbers = table[:, [0, 1, 3]]
+    if (numbers != np.round(numbers)).any() or not (numbers[:, 0].min() >= 0 and numbers[:, 1].max() < len(legs)):
+        raise RefusedError(f"a plane of the {part.name} names legs or openings that there are not")
     normals, levels = table[:, 6:9] / length[:, None], table[:, 9] / length
     for row, normal, level in zip(rows, normals, levels, strict=True):
         if not least_mm(part, row, normal) >= level + room:
             raise RefusedError(f"a plane leaves the {part.name} less than {room:g} mm")
-    for first, last, share in sorted({(int(row[0]), int(row[1]), float(row[2])) for row in rows}):
+    for first, last, share in sorted({(int(row[0]), int(row[1]), float(row[2])) for row in table.tolist()}):
         if not 0.0 <= share <= 1.0 or (share < 1.0 and math.isinf(rays.lens.ring)):
             raise RefusedError("a plane names a disc that does not hold the light")
         mine = (table[:, 0] == first) & (table[:, 1] == last) & (table[:, 2] == share)
