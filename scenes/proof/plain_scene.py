@@ -20,7 +20,7 @@ FloatArray = NDArray[np.float64]
 Table = Mapping[str, Any]
 
 DATA = Path(__file__).parents[1] / "data"
-ENDLESS_MM = 4000.0  # half size of what leaves no way round; the verifier holds the beam to be narrower
+ENDLESS_MM = 4000.0  # radius of what leaves no way round; the verifier holds the beam to be narrower
 DRAWN_OUTER_SIDES = 6  # tangents of a donut's inner half
 HONEST_SHARE = 1.1025  # by which a stated field may be narrower than its focal length says
 
@@ -320,8 +320,9 @@ def _tube(
     """A plate or tunnel: the same opening at both faces."""
     axes, centre = place.at(part, at + depth / 2)
     faces = [centre + axes @ (z * AHEAD) for z in (-depth / 2, depth / 2)]
-    loops = tuple(Loop(axes, face, opening, outside or (ENDLESS_MM, ENDLESS_MM)) for face in faces)
-    return Part(part.get("name", name), loops, endless=outside is None)
+    endless = outside is None
+    loops = tuple(Loop(axes, face, opening, outside or (ENDLESS_MM, ENDLESS_MM), round_outside=endless) for face in faces)
+    return Part(part.get("name", name), loops, endless=endless)
 
 
 def _seal(seal: Table, place: _Place, radii: tuple[float, float], thick: float, ahead: float) -> Part:

@@ -180,17 +180,21 @@ def least_mm(part: Part, row: Row, normal: FloatArray) -> float:
 
 def best_of_disc(loop: Loop, flat: FloatArray, e: FloatArray, half: float) -> float:
     """The k that tells most where the outside is round: n is then least in a corner of the cap beyond the chord."""
-    level, aside = loop.opening[2] * math.cos(half), abs(flat[0] * e[1] - flat[1] * e[0])
+    level, aside = chord(loop, e, half), abs(flat[0] * e[1] - flat[1] * e[0])
     return float(flat @ e + aside * level / math.sqrt(max(loop.outside[0] ** 2 - level**2, SAME)))
 
 
 def beyond(loop: Loop, flat: FloatArray, e: FloatArray, half: float, k: float, normal: FloatArray) -> float:
     """That bound in one loop's plane."""
-    w, h, r = loop.opening
-    level = abs(e[0]) * (w - r) + abs(e[1]) * (h - r) + r * math.cos(half)
     left = flat - k * e
     out = loop.outside[0] * math.hypot(*left) if loop.round_outside else float(np.abs(left) @ loop.outside)
-    return float(normal @ loop.centre) + k * level - out
+    return float(normal @ loop.centre) + k * chord(loop, e, half) - out
+
+
+def chord(loop: Loop, e: FloatArray, half: float) -> float:
+    """How far out along e the material begins beyond the chord of an arc this half wide."""
+    w, h, r = loop.opening
+    return float(abs(e[0]) * (w - r) + abs(e[1]) * (h - r) + r * math.cos(half))
 
 
 def asked_of(part: Part) -> Iterator[tuple[int, list[tuple[float, float]], bool]]:

@@ -52,7 +52,7 @@ def _part(part):
         is_round = paired and isinstance(part.body.outer[k].outline, Circle)
         centre = loop.pose.points_to_frame(np.array([0.0, 0.0, loop.z_mm]))
         if not part.body.bounded:
-            outside, is_round = (ENDLESS_MM, ENDLESS_MM), False
+            outside, is_round = (ENDLESS_MM, ENDLESS_MM), True
         loops.append(Loop(loop.pose.rotation, centre, (w, h, r), outside, is_round))
     return Part(part.name, tuple(loops), endless=not part.body.bounded)
 
