@@ -70,7 +70,7 @@ FLOORS = {
         {"bokeh", "stray", "ghosts", "coverage"},
     ),
     "scenes": (
-        {"scene_file", "registry"},
+        {"scene_file", "registry", "proof"},
         {"io", "runtime", "rig"},
         {"states"},
         {"sheets", "answers", "changes"},

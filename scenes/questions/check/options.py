@@ -55,6 +55,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
     @click.option("--verbose", "-v", is_flag=True, help="Also list every state and frame guide, with what comes nearest.")
     @click.option("--quiet", "-q", is_flag=True, help="Print the first line, the answer, alone.")
     @click.option("--fresh", is_flag=True, help="Compute every state, also those that a run that was stopped had finished.")
+    @click.option("--prove", is_flag=True, help="Also prove what is called clear: planes between light and parts, in proof.json.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
     @wraps(command)
     def with_options(
@@ -69,6 +70,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         no_range: bool,
         verbose: bool,
         quiet: bool,
+        prove: bool,
         as_json: bool,
         fresh: bool,
         **more: Any,
@@ -88,6 +90,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
             parts=parts,
             between=not no_range,
             detail=ANSWER if quiet else EVERY_STATE if verbose else OVERVIEW,
+            prove=prove,
             as_json=as_json,
             fresh=fresh,
         )

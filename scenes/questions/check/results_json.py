@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from raytrace.shares import Made, VignetteMap
 from scenes.answers import numbers
 from scenes.answers.answer import head
+from scenes.questions.check.proof_words import proof_data
 from scenes.questions.check.text import CAUTIONS, summary
 from scenes.questions.check.verdicts.check import CheckResult, FailedState, StateResult
 from scenes.questions.check.verdicts.rooms import PartResult
@@ -59,7 +60,7 @@ def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...]
         "counts": _counts(check),
         "next_step": _next_step(check),
         "cautions": list(CAUTIONS),
-        "states": [_state(state) for state in check.states],
+        "states": [{**_state(state), **proof_data(check.proofs, state.key)} for state in check.states],
         "lenses": [_lens(one) for one in check.lenses],
         "failed": [_failed(state) for state in check.failed],
         "files": sorted(files),

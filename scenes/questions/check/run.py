@@ -55,6 +55,7 @@ class Asked:
     parts: bool = False
     between: bool = True
     detail: int = OVERVIEW
+    prove: bool = False
     as_json: bool = False
     fresh: bool = False
 
@@ -147,10 +148,22 @@ def run_job(job: Job, staging: Staging | None, context: RunContext) -> Done:
     lenses = between_states(job.plans) if context.asked.between else ()
     check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance), lenses=lenses)
     made_by = provenance(job, context.asked)
+    if context.asked.prove:
+        check = _with_proofs(check, job, None if staging is None else (staging, request), made_by)
     if recorder is None:
         return Done(check=check, results=results_dict(check, made_by), trouble=(), kept=tuple(kept))
     _draw(recorder, context, scene.title)
     return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told(), kept=tuple(kept))
+
+
+def _with_proofs(check: CheckResult, job: Job, into: tuple[Staging, StateRequest] | None, made_by: Provenance) -> CheckResult:
+    from scenes.questions.check.proof import NAME, proof_text, proofs_of
+
+    findings, entries = proofs_of(job.plans, job.loaded.tables, check)
+    if into is not None:
+        staging, request = into
+        staging.write(request.name(NAME), proof_text(entries, made_by))
+    return replace(check, proofs=findings)
 
 
 def _draw(recorder: Recorder, context: RunContext, title: str) -> None:

@@ -6,6 +6,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
+from scenes.questions.check.proof_words import proof_words
 from scenes.questions.check.verdicts.check import CheckResult, StateResult
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.verdicts.rooms import PartResult
@@ -110,6 +111,7 @@ def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
     lines = [*head, "-" * WIDTH]
     for state in check.states:
         lines += _state_lines(state, PLAIN_SYMBOLS if plain else SYMBOLS, check.limits)
+        lines += _wrapped(proof_words(check.proofs, state.key), "    ")
     for failed in check.failed:
         lines += _wrapped(f"could not be computed: {failed.why}", f"? {failed.key}: ")
     return [line.rstrip() for line in [*lines, "-" * WIDTH]]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import TYPE_CHECKING
@@ -39,6 +39,7 @@ from scenes.states.names import OfState, in_a_sentence, state_words
 
 if TYPE_CHECKING:
     from scenes.states.lens_judgement import LensJudgement
+    from scenes.proof.verify import Finding
     from scenes.states.state import State
 
 GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
@@ -84,6 +85,7 @@ class CheckResult:
     """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out.
 
     lenses tell of each lens between its states; none where that was left out.
+    proofs, where asked for: what the verifier says of each state's clear guides, by its key.
     """
 
     states: tuple[StateResult, ...]
@@ -91,6 +93,7 @@ class CheckResult:
     limits: Limits
     tolerances: int = 0
     lenses: tuple[LensJudgement, ...] = ()
+    proofs: Mapping[str, tuple[Finding, ...]] | None = None
 
     @property
     def word(self) -> Word:
