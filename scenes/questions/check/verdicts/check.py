@@ -38,8 +38,8 @@ from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words
 
 if TYPE_CHECKING:
-    from scenes.states.lens_judgement import LensJudgement
     from scenes.proof.verify import Finding
+    from scenes.states.lens_judgement import LensJudgement
     from scenes.states.state import State
 
 GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
