@@ -16,6 +16,7 @@ import click
 
 from scenes.answers.opened import DOUBTED
 from scenes.registry import COMMANDS, COMPILED
+from scenes.runtime.blas import hold_to_one_thread
 from scenes.runtime.terminal import visible_streams
 from scenes.runtime.version import own_version
 
@@ -88,6 +89,7 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back. No exception gets past: a fault of the program itself is one sentence too."""
+    hold_to_one_thread()
     with visible_streams():
         foreign = foreign_package()
         return _complain([foreign]) if foreign else _run(argv)

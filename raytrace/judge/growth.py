@@ -117,25 +117,43 @@ def _next(search: Search, low: float, high: float, step: int) -> tuple[float, fl
         return max(high - SCALE_STEP / 2, middle), high
     if at_low <= 0.0:
         return min(low + SCALE_STEP / 2, middle), high
-    clear, touched = _root(room_at, low, high, at_low, at_high)
+    clear, touched = _root(room_at, (low, at_low), (high, at_high), runs_straight=not cut.loose)
     return (clear if clear > low else (low + touched) / 2), touched
 
 
-def _root(room_at: Callable[[float], float], low: float, high: float, at_low: float, at_high: float) -> tuple[float, float]:
-    """Two scales less than SCALE_STEP apart, clear at the first and not at the second, between two that are such."""
+def _root(
+    room_at: Callable[[float], float], clear: tuple[float, float], touched: tuple[float, float], *, runs_straight: bool
+) -> tuple[float, float]:
+    """Two scales less than SCALE_STEP apart, clear at the first and not at the second, between two that are such, with their rooms.
+
+    A room that runs straight with the scale is followed on from two scales that are clear.
+    """
+    (low, at_low), (high, at_high) = clear, touched
+    before: tuple[float, float] | None = None
     for step in range(MOST_STEPS):
         if high - low <= SCALE_STEP / 2:
             break
-        scale = (low + high) / 2
-        if step % 3 < 2 and at_high < 0.0:
-            scale = low + at_low / (at_low - at_high) * (high - low) + (0.2 if step % 2 else -0.2) * SCALE_STEP
-            scale = min(max(scale, low + 0.2 * SCALE_STEP), high - 0.2 * SCALE_STEP)
+        scale = _guess(low, high, at_low, at_high, before) if step % 4 < 3 else None
+        if scale is None:
+            scale = (low + high) / 2
+        else:  # now this side of where it seems to touch, now that
+            scale = min(max(scale + (0.2 if step % 2 else -0.2) * SCALE_STEP, low + 0.2 * SCALE_STEP), high - 0.2 * SCALE_STEP)
         room_mm = room_at(scale)
         if room_mm > 0.0:
+            before = (low, at_low) if runs_straight else None
             low, at_low = scale, room_mm
         else:
             high, at_high = scale, room_mm
     return low, high
+
+
+def _guess(low: float, high: float, at_low: float, at_high: float, before: tuple[float, float] | None) -> float | None:
+    """Where a room would be nought if it ran straight: on from two scales that are clear, or between clear and touched."""
+    if before is not None and before[1] > at_low:
+        onward = low + at_low / (before[1] - at_low) * (low - before[0])
+        if onward < high:
+            return onward
+    return low + at_low / (at_low - at_high) * (high - low) if at_high < 0.0 else None
 
 
 def _probe(search: Search, cut: Beam, cell: Cell, number: int) -> float:
