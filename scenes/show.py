@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from raytrace.shares import VignetteMap
-    from scenes.questions.check.check import StateResult
+    from scenes.questions.check.verdicts.check import StateResult
 
 MAP_COLUMNS = 512
 # Of a check, by the names of `Asked`.

@@ -97,11 +97,16 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in _endless_loops(box.parts)), 0.0)
     first_face = float(points[len(before), 2].min()) if len(glasses) else float(points[-1, 2].min())
     split = min(hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
-    if (loose or len(lenses) > 1) and split > before[-1] + BEHIND_PARTS_MM:
+    if (loose or len(_waists_mm(lenses)) > 1) and split > before[-1] + BEHIND_PARTS_MM:
         before.append(split)
     bend = float(met.bends_mm.max())
     count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))
     return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose)
+
+
+def _waists_mm(lenses: Sequence[LensState]) -> set[float]:
+    """Planes in which a pupil lies [mm]: a hull of planes on both sides of one would fill the beam's waist there."""
+    return {float(depth) for lens in lenses if isinstance(lens.pupil, FixedPupil) for depth in lens.pupil.behind_front_mm}
 
 
 def legs_of(beam: Beam, cell: Cell) -> Legs:

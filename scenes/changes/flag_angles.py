@@ -41,11 +41,11 @@ from raytrace.stray.flag_window import (
 )
 from raytrace.stray.light_on_glass import SetFlag
 from scenes.changes.rooms import Rooms
+from scenes.rig.box import bars_of, box_place, flag_name, hinge_of
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import Box
-from scenes.states.box import bars_of, box_place, flag_name, hinge_of
 from scenes.states.clear_rule import NOTHING_SHARE, ROOM_PERCENT, beyond_room_mm, room_needed_mm
 from scenes.states.state import State
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from raytrace.beam.beam import outer_guides
 from raytrace.beam.clearance import ALONG_MM, Clearance
-from scenes.states.focus_plane import BEYOND, TOUCHING_MM
+from scenes.rig.focus_plane import BEYOND, TOUCHING_MM
 from scenes.states.judgement import place_words
 
 if TYPE_CHECKING:

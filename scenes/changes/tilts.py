@@ -20,10 +20,10 @@ from raytrace.box import Box as TracedBox
 from raytrace.embree import embree_shares
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import Shares, loss_stops
+from scenes.rig.box import stage_name
 from scenes.runtime.engines import seed_of
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.tables.box import Box, is_fitted
-from scenes.states.box import stage_name
 from scenes.states.names import state_words, where
 from scenes.states.state import State
 

@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from geometry.notes import Severity
+from scenes.rig.traced_notes import picture_notes
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
@@ -19,7 +20,6 @@ from scenes.states.keys import Setting
 from scenes.states.load import Loaded
 from scenes.states.select import chosen_lenses
 from scenes.states.state import State, guides_of, pixel_grid, plan_state
-from scenes.states.traced_notes import picture_notes
 from scenes.states.widest_settings import bulging
 
 STEPS_BETWEEN = 7  # focal lengths between two rows: a bulge between them is then missed by 1/64 of its height, a tenth of a mm

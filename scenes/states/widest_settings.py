@@ -19,11 +19,11 @@ from raytrace.beam.beam import outer_guides
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import LensState, pencils_for
 from raytrace.optics.prescription import first_order
+from scenes.rig.lens import front_travel_mm, lens_variants
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens, PupilDepth
 from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
 from scenes.states.keys import Setting
-from scenes.states.lens import front_travel_mm, lens_variants
 
 BULGE_MM = 0.02  # a setting that reaches farther in no direction by more than this is left out: cut-outs are traced to no better
 CORNER_MM = 0.25  # nor one whose corners reach no farther out of the others: to tell them finer takes dozens

@@ -19,15 +19,15 @@ from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, field_slopes
 from scenes.changes.rooms import Rooms
 from scenes.questions.builds.inputs import Input, built
+from scenes.rig.box import build_box
+from scenes.rig.focus_plane import light_in_doubt
+from scenes.rig.lens import front_travel_mm, lens_variants
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import fitted
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.scene_file.tables.tolerance_paths import PUPIL, WALK
-from scenes.states.box import build_box
-from scenes.states.focus_plane import light_in_doubt
-from scenes.states.lens import front_travel_mm, lens_variants
 from scenes.states.state import State, guides_of, pixel_grid
 
 CURVED_SHARE, CURVED_MM = 0.25, 0.2  # how much more inputs may do together than the sum of what they do alone

@@ -8,9 +8,9 @@ from raytrace.tolerance import Spread
 from scenes.questions.builds.clearances import ENDLESS_MM, IN_DOUBT, Build
 from scenes.questions.builds.inputs import Input
 from scenes.questions.builds.report import LensSurety, Surety
+from scenes.rig.focus_plane import BEYOND
 from scenes.scene_file.messages import plain
 from scenes.states.clear_rule import lack_words
-from scenes.states.focus_plane import BEYOND
 from scenes.states.names import state_words
 
 CAUTION = (

@@ -14,11 +14,11 @@ from geometry.notes import Severity
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging
-from scenes.questions.check.check import CheckResult, StateResult, keep_nothing, run_check
-from scenes.questions.check.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.results_json import map_arrays
 from scenes.questions.check.text import nearest_words, without_front
-from scenes.questions.check.verdict import at_words
+from scenes.questions.check.verdicts.check import CheckResult, StateResult, keep_nothing, run_check
+from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.questions.check.verdicts.verdict import at_words
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import Limits

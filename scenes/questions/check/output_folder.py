@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scenes.io.files import RESULTS_NAME, Staging, as_json
-from scenes.questions.check.check import CheckResult, StateResult
 from scenes.questions.check.one_state import Recorded, StateRequest, front_view, write_cuts
 from scenes.questions.check.results_json import Provenance, results_dict
 from scenes.questions.check.test_plan import plan_lines
+from scenes.questions.check.verdicts.check import CheckResult, StateResult
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.progress import Tick, silent
 from scenes.states.names import in_a_sentence, lens_words

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from raytrace.shares import Made, VignetteMap
 from scenes.answers import numbers
 from scenes.answers.answer import head
-from scenes.questions.check.check import CheckResult, FailedState, StateResult
-from scenes.questions.check.rooms import PartResult
 from scenes.questions.check.text import CAUTIONS, summary
-from scenes.questions.check.verdict import GuideVerdict, PartLoss, TraysEmpty
+from scenes.questions.check.verdicts.check import CheckResult, FailedState, StateResult
+from scenes.questions.check.verdicts.rooms import PartResult
+from scenes.questions.check.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty
 from scenes.states.clear_rule import LOSING_NOTHING, RANK, WALK_MM, Limits, Word
 from scenes.states.names import state_words
 

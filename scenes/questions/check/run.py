@@ -13,11 +13,11 @@ import click
 
 from scenes.answers.answer import VERSION
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
-from scenes.questions.check.check import CheckResult, FailedState, map_grid
 from scenes.questions.check.one_state import Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
 from scenes.questions.check.results_json import Provenance, results_dict
 from scenes.questions.check.text import caution_lines, device_lines, notes_lines, summary_lines, table_lines
+from scenes.questions.check.verdicts.check import CheckResult, FailedState, map_grid
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU, engine_of
 from scenes.runtime.progress import progress

@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING
 
-from scenes.questions.check.check import StateResult, check_state
 from scenes.questions.check.one_state import scene3d_of_state
+from scenes.questions.check.verdicts.check import StateResult, check_state
 from scenes.runtime.engines import AREAS, engine_of
 from scenes.states.clear_rule import Limits
 

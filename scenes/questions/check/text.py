@@ -6,10 +6,10 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
-from scenes.questions.check.check import CheckResult, StateResult
-from scenes.questions.check.loss_words import SHOWN_LOSS_STOPS, loss_words
-from scenes.questions.check.rooms import PartResult
-from scenes.questions.check.verdict import GuideVerdict, at_words
+from scenes.questions.check.verdicts.check import CheckResult, StateResult
+from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.questions.check.verdicts.rooms import PartResult
+from scenes.questions.check.verdicts.verdict import GuideVerdict, at_words
 from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word_for
 from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
 from scenes.states.names import state_words

@@ -16,10 +16,10 @@ from geometry.outline import half_size_mm, to_shape
 from raytrace.optics.filter_light import graded_share
 from scenes.questions.filters.effects import GradedAnswer
 from scenes.questions.filters.sizes import StageAnswer, size_outline
+from scenes.rig.box import filter_outline
 from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
 from scenes.sheets.section_sheet import shape_path
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, RAY_CLEAR, SOFT_INK, TITLE_PT
-from scenes.states.box import filter_outline
 
 MARGIN_MM = 12.0
 GRADED_PIXELS, GRADED_RAYS = 40_000, 48  # of all small pictures together, and of each pixel: a second or two of work

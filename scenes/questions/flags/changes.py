@@ -21,8 +21,8 @@ from raytrace.stray.target import FlatTarget
 from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in, rounded_down
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.questions.flags.lights import PAIR_ANGLES, FlaglessBoxes, neighbours, sides_of
+from scenes.rig.box import flag_name
 from scenes.scene_file.tables.box import Box, Extension, Flag
-from scenes.states.box import flag_name
 from scenes.states.select import widest_stops
 from scenes.states.state import State
 

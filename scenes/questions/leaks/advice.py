@@ -24,8 +24,8 @@ from scenes.changes.flag_collisions import come_in, with_flag
 from scenes.changes.flag_limits import FlagLimit, FlagLimits
 from scenes.changes.tilts import Refit, TiltRoom, lean_words
 from scenes.questions.leaks.report import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, opening_rows
+from scenes.rig.box import flag_name, stage_name
 from scenes.scene_file.tables.box import Back, Box, Seal
-from scenes.states.box import flag_name, stage_name
 from scenes.states.select import widest_stops
 from scenes.states.state import State, states_of
 from scenes.states.stray import in_frame, setup_of

@@ -18,12 +18,12 @@ from raytrace.shares import loss_stops
 from scenes.changes.rooms import Rooms
 from scenes.questions.widest.report import ROOMY, TOUCHING
 from scenes.questions.widest.setups import Setup, Stack, setups_of, stack_of
+from scenes.rig.focus_plane import BEYOND, light_in_doubt
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.lens import Lens
 from scenes.states.clear_rule import NOTHING_SHARE, SHOWN_STOPS, UNSEEN_MM, Word, has_room, room_needed_mm
-from scenes.states.focus_plane import BEYOND, light_in_doubt
 from scenes.states.load import Loaded
 from scenes.states.state import State
 

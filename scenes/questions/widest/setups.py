@@ -10,10 +10,10 @@ from geometry.arrays import FloatArray
 from geometry.body import Block, Body, Kind, Loop, Part, Surface
 from raytrace.box import Box
 from scenes.changes.stages import with_stage_added
+from scenes.rig.box import build_box
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
-from scenes.states.box import build_box
 
 SWUNG = {Kind.FLAG, Kind.EXTENSION}
 SAME_MM = 1e-9

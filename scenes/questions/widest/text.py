@@ -10,8 +10,8 @@ from raytrace.beam.clearance import Clearance
 from scenes.questions.widest.report import Fate, Limit, SetupLimits, StateLimits, WidestReport
 from scenes.questions.widest.scene_lenses import Fit, LensFits
 from scenes.questions.widest.setups import AS_SET, setup_words
+from scenes.rig.focus_plane import BEYOND
 from scenes.states.clear_rule import MEANING, WALK_MM, Word
-from scenes.states.focus_plane import BEYOND
 from scenes.states.lens_front import TOO_SMALL
 from scenes.states.names import setting_words, state_words
 

@@ -17,7 +17,7 @@ from scenes.questions.flags.command import command as flags_command
 from scenes.questions.flags.lights import FlaglessBoxes, sides_of
 from scenes.questions.ghosts.places import as_light, seen_light
 from scenes.questions.leaks.command import command as leaks_command
-from scenes.states.lights import lights_of
+from scenes.rig.lights import lights_of
 from scenes.states.load import load_scene, plans_of
 from scenes.states.names import middle_variant
 from scenes.states.state import State

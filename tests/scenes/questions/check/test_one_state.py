@@ -9,8 +9,8 @@ import pytest
 from geometry.notes import Note, Severity
 from scenes.io.files import Staging
 from scenes.questions.check import one_state
-from scenes.questions.check.check import check_state
 from scenes.questions.check.one_state import StateRequest, _sentence, guide_words, record_state
+from scenes.questions.check.verdicts.check import check_state
 from scenes.runtime.engines import engine_of
 from scenes.runtime.progress import silent
 from scenes.runtime.worker_pool import Worker, no_aside

@@ -14,11 +14,11 @@ from geometry.notes import Note, Severity
 from raytrace.beam.frame_margin import Margin
 from raytrace.shares import Bound, Made, VignetteMap
 from scenes.io.files import as_json
-from scenes.questions.check.check import CheckResult, FailedState, StateResult
 from scenes.questions.check.results_json import Provenance, map_arrays, results_dict
-from scenes.questions.check.rooms import PartResult
 from scenes.questions.check.text import WIDTH, loss_words, nearest_words, notes_lines, summary, table_lines, without_front
-from scenes.questions.check.verdict import GuideVerdict, PartLoss, TraysEmpty, Worst, with_trays_empty
+from scenes.questions.check.verdicts.check import CheckResult, FailedState, StateResult
+from scenes.questions.check.verdicts.rooms import PartResult
+from scenes.questions.check.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty, Worst, with_trays_empty
 from scenes.states.clear_rule import Limits, Word
 from scenes.states.keys import StateLabel
 

@@ -9,7 +9,7 @@ from geometry.openings import OpeningKind
 from scenes.answers.answer import answer_text, save
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.changes.tilts import TiltRoom, fit_words
-from scenes.questions.check.check import check_state
+from scenes.questions.check.verdicts.check import check_state
 from scenes.questions.ghosts.tilts import TiltableBox
 from scenes.questions.leaks.advice import advise
 from scenes.questions.leaks.answer import LeaksAnswer, report_data

@@ -16,9 +16,11 @@ from raytrace.box import Box
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
-from scenes.questions.check.remedy import remedy_words
-from scenes.questions.check.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
-from scenes.questions.check.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
+from scenes.questions.check.verdicts.remedy import remedy_words
+from scenes.questions.check.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
+from scenes.questions.check.verdicts.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
+from scenes.rig.focus_plane import focus_notes
+from scenes.rig.traced_notes import picture_notes
 from scenes.runtime.engines import Engine, darkest_of, seed_of, sparing
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import (
@@ -30,11 +32,9 @@ from scenes.states.clear_rule import (
     Word,
     worst_word,
 )
-from scenes.states.focus_plane import focus_notes
 from scenes.states.judgement import doubts, without_glass
 from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words
-from scenes.states.traced_notes import picture_notes
 
 if TYPE_CHECKING:
     from scenes.states.state import State

@@ -3,7 +3,7 @@
 import pytest
 
 from geometry.notes import Severity
-from scenes.questions.check.check import map_grid, run_check
+from scenes.questions.check.verdicts.check import map_grid, run_check
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.parse import parse_scene
 from scenes.states.clear_rule import Word

@@ -15,9 +15,9 @@ from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
 from raytrace.optics.prescription import Prescription, first_order
 from raytrace.optics.traced_picture import TracedPicture
+from scenes.rig.traced_focus import length_mm, traced_focus
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
-from scenes.states.traced_focus import length_mm, traced_focus
 
 SLOWER_SHARE = 4.0  # four stops, as between the lenses of a set
 LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape

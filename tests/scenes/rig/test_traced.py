@@ -13,7 +13,7 @@ from geometry.errors import GeometryError
 from geometry.notes import Severity
 from raytrace.ghosts.paths import picture_mm
 from raytrace.optics.prescription import Prescription, Surface, first_order
-from scenes.questions.check.check import run_check
+from scenes.questions.check.verdicts.check import run_check
 from scenes.questions.widest.lens_family import Measures, assumed, family_of
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError

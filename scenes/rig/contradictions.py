@@ -16,13 +16,13 @@ from geometry.notes import Note, Severity
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.conjugate import principal_planes_apart_mm
 from raytrace.optics.projection import distort_radius
+from scenes.rig.box import stage_name
+from scenes.rig.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.camera import Camera
 from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
 from scenes.scene_file.tables.scene import Scene, box_for
-from scenes.states.box import stage_name
-from scenes.states.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
 
 LEAST_NAMED_MM = 8.0  # a smaller number in a name is an index, not a focal length
 NAMED_SHARE = 1.1  # a name rounds its focal length by less

@@ -8,8 +8,8 @@ import pytest
 from geometry.errors import GeometryError
 from raytrace.box import GlassKind
 from raytrace.optics.camera import Guide
-from scenes.questions.check.check import check_state, run_check
-from scenes.questions.check.rooms import part_results
+from scenes.questions.check.verdicts.check import check_state, run_check
+from scenes.questions.check.verdicts.rooms import part_results
 from scenes.runtime.engines import engine_of, seed_of
 from scenes.states.clear_rule import Limits, Word
 from tests.raytrace.made import block, plate_of_glass

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from scenes.rig.lights import light_place, lights_of, suns_of
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.tables.light import Light
-from scenes.states.lights import light_place, lights_of, suns_of
 
 
 def test_a_light_to_the_operators_right_has_negative_x():

@@ -5,9 +5,9 @@ import pytest
 
 from raytrace.optics.conjugate import conjugate
 from raytrace.optics.lens import pencils_for
+from scenes.rig.lens import lens_variants
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.parse import parse_scene
-from scenes.states.lens import lens_variants
 from scenes.states.notes import field_words
 from scenes.states.state import pixel_grid, states_of
 

@@ -16,10 +16,10 @@ from raytrace.optics.prescription import first_order
 from raytrace.optics.prescription_pupil import largest_field_rad, pupil_table
 from raytrace.optics.traced_picture import TracedPicture, traced_picture
 from raytrace.optics.zoom import InBetween, in_between
+from scenes.rig.stated_field import FieldMap, FieldSetting, depths_at, field_map, rows_of
+from scenes.rig.traced_focus import check_focal_mm, check_half_field, traced_focus
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
-from scenes.states.stated_field import FieldMap, FieldSetting, depths_at, field_map, rows_of
-from scenes.states.traced_focus import check_focal_mm, check_half_field, traced_focus
 
 TRACED_FIELDS = 54  # field angles of a traced pupil's table; between them the outline is interpolated
 TRACED_ANGLES = 128  # spokes of each outline
