@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from raytrace.box import NO_PART, Box
+from raytrace.coverage.kept_tables import kept_tables
 from raytrace.coverage.kernels.cells import list_blocks
 from raytrace.coverage.kernels.chords import chord_rule
 from raytrace.coverage.kernels.cover_kernels import cover_blocks
 from raytrace.coverage.kernels.scratch import Room, room_for
-from raytrace.coverage.kept_tables import kept_tables
 from raytrace.coverage.pencil_map import Optics, as_nodes, optics
 from raytrace.coverage.tables.nodes import Cells, Nodes
 from raytrace.coverage.tables.tables import PART_OF, Tables

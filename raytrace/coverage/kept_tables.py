@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from typing import TypeVar
 
 from raytrace.box import Box
 from raytrace.coverage.tables.clip import box_depths_mm
 from raytrace.coverage.tables.tables import Tables, box_tables
+
+Key = TypeVar("Key")
+Held = TypeVar("Held")
 
 KEPT = 16
 BESIDE_MM = 2.0  # depths are told by coarse chords: cut farther off than this a part loses nothing
@@ -37,6 +41,6 @@ def _depths_of(box: Box) -> tuple[float, float]:
     return held[1:]
 
 
-def _shorten(kept: OrderedDict[int, tuple[Box, float, float]] | OrderedDict[tuple[int, float, float, float], tuple[Box, Tables]]) -> None:
+def _shorten(kept: OrderedDict[Key, Held]) -> None:
     while len(kept) > KEPT:
         kept.popitem(last=False)

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from raytrace.box import NO_PART, Box
 from raytrace.coverage.engine import CHORD_ERROR, ENGINE, cover_cells, coverage_shares, glass_bound, share_out
+from raytrace.coverage.kept_tables import kept_tables
 from raytrace.coverage.kernels.chords import chord_rule
 from raytrace.coverage.kernels.interpolate import spread
 from raytrace.coverage.kernels.scratch import Room, room_for
-from raytrace.coverage.kept_tables import kept_tables
 from raytrace.coverage.pencil_map import as_nodes
 from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
 from raytrace.coverage.tables.clip import box_depths_mm as box_depths_mm  # noqa: PLC0414 - other ways to a map take it from here

@@ -61,7 +61,8 @@ def crossings(
     outline = spokes * -(-sides // spokes) if spokes else 0
     follow(
         *(pencils, share, float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
-        *(field.triples, field.weights, field.ends, points, ways, np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))),
+        *(field.triples, field.weights, field.ends, points, ways),
+        *(np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))),
         *(corners, np.empty(max(count, sides)), numbers, owner, starts, told),
     )
     total = int(starts[-1])

@@ -8,6 +8,6 @@ VARIABLES = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "BLIS_NUM_THREADS", "VEC
 
 
 def hold_to_one_thread() -> None:
-    """Say so to the library, which asks once, when numpy loads it, and to processes started later; whoever has said else is heard."""
+    """Say so to the library, which asks when numpy loads it, and to processes started later; whoever has said else is heard."""
     for name in VARIABLES:
         os.environ.setdefault(name, "1")

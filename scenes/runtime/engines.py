@@ -244,7 +244,7 @@ class Areas:
 
 
 def sparing(engine: Engine, apart: Sequence[int]) -> Engine:
-    """The engine, which leaves such parts out of its maps as are known to stand out of all their light, if it can make use of that."""
+    """The engine; one that can make use of it leaves out of its maps parts that are known to stand out of all their light."""
     return replace(engine, apart=tuple(apart)) if isinstance(engine, Areas) else engine
 
 

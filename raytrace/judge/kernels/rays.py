@@ -118,7 +118,7 @@ def _largest(values: FloatArray) -> float:
         c, d = max(c, values[4 * k + 2]), max(d, values[4 * k + 3])
     for k in range(4 * whole, len(values)):
         a = max(a, values[k])
-    return max(max(a, b), max(c, d))
+    return max(a, b, c, d)
 
 
 @compiled
@@ -199,8 +199,9 @@ def follow(
 
     share: 1 for the pupil itself; below, the disc that holds all light through pupil and front ring, that share of the way from
     ring to pupil. parted: whether the last leg has a plane just ahead of all parts. triples, weights: see `_bends`; ends: see
-    `flat_hull`.     Comes back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told (2 + P,): OK, END and the bends of each plane.
-    ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), small (DIRECTIONS + 1, 2), keys (N K,) and numbers (4, 2 N K + 2) are scratch.
+    `flat_hull`. Comes back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told (2 + P,): OK, END and the bends of
+    each plane. ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), small (DIRECTIONS + 1, 2), keys (N K, at least K) and
+    numbers (4, 2 N K + 2) are scratch.
     """
     count = sides.shape[1] - 1
     lost = _trace(pencils, share, ring_z, ring_radius, before, glasses, points, ways, sides, outline)

@@ -202,7 +202,7 @@ def _tolerance(best: float) -> float:
 
 
 @compiled
-def _first_arc(walls: FloatArray, wall: int, number: int) -> tuple[float, float]:
+def _first_arc(number: int) -> tuple[float, float]:
     """Ends of one of the arcs that a wall begins with: its four sides, then its four corners."""
     low = (number % 4) * math.pi / 2
     return low, low + math.pi / 2 if number >= 4 else low
@@ -224,13 +224,13 @@ def _lay_out_first(
     piece: FloatArray,
     bench: FloatArray,
 ) -> int:
-    """Puts pieces, and the arcs that walls begin with, on the heap beside every leg; how many, -1 where there is too little room."""
+    """Puts pieces, and the arcs that walls begin with, on the heap beside every leg; how many, -1 where the room is too little."""
     used = 0
     for leg in range(len(pads)):
         for s in range(-len(pieces), len(walls)):
             arcs = 1 if s < 0 else 8 if max(walls[s, 0, 14], walls[s, 1, 14]) > 0.0 else 4
             for q in range(arcs):
-                low, high = _first_arc(walls, s, q)
+                low, high = _first_arc(q)
                 count = _lay_out(walls, points, pieces, s, low, high, piece, bench)
                 if s < 0:
                     _toward(corners, runs, leg * pads.shape[1], piece, count, bench)
@@ -347,8 +347,8 @@ def part_room(
     while heap > 0 and keys[0] < best - _tolerance(best):
         node = ids[0]
         heap = pop(keys, ids, heap)
-        wall = names[node, WALL]
-        if wall >= 0 and sagitta_mm(walls, wall, nodes[node, LOW], nodes[node, HIGH]) > max(CHORD_MM, -DEEP_SHARE * nodes[node, BOUND]):
+        wall, low, high = names[node, WALL], nodes[node, LOW], nodes[node, HIGH]
+        if wall >= 0 and sagitta_mm(walls, wall, low, high) > max(CHORD_MM, -DEEP_SHARE * nodes[node, BOUND]):
             if used + 2 > len(nodes):
                 return False
             after = _halve(corners, runs, pads, walls, points, pieces, node, best, nodes, names, used, piece, bench)

@@ -14,6 +14,7 @@ from geometry.body import Kind
 from geometry.notes import Note, Severity
 from raytrace.beam.beam import holds, outer_guides
 from raytrace.optics.camera import whole_frame
+from raytrace.optics.lens import FixedPupil
 from raytrace.shares import loss_stops
 from scenes.questions.check.verdicts.doubts import places_in_doubt_mm
 from scenes.questions.check.verdicts.verdict import (
@@ -78,8 +79,11 @@ def part_results(plan: State, *, rooms: bool = False) -> tuple[tuple[PartResult,
 def parts_apart(plan: State) -> tuple[int, ...]:
     """Parts (by index) that the judgement of the whole picture shows well out of its light, which a map need not look at.
 
-    None where some light could not be followed. Points of the picture are looked at with all parts all the same.
+    None where some light could not be followed, nor where a map is made sooner than a judgement: pencils of a fixed pupil at
+    infinity. Points of the picture are looked at with all parts all the same.
     """
+    if all(isinstance(lens.pupil, FixedPupil) and math.isinf(lens.object_z_mm) for lens in plan.variants):
+        return ()
     try:
         outer = outer_guides(plan.guides)
         whole = whole_frame(plan.grid)
