@@ -46,7 +46,7 @@ class NotFollowed(Exception):  # noqa: N818 - not a fault of the input: the call
 
 @dataclass(frozen=True, slots=True)
 class Legs:
-    """Legs of a beam: corners (n, 3) [mm] with the picture points (n, 2) that they belong to.
+    """Legs of a beam: corners (n, 3) [mm] with the picture points (n, 2) that they belong to, nan where they belong to all.
 
     legs (L, V, 4): runs of corners on the planes before and after, one for each stand-in; pads (L, V) [mm]; end_z_mm: where the
     last one ends; whole: whether the lens has light for all of the cell.
@@ -151,7 +151,7 @@ def _chain(beam: Beam, field: FieldPencils, sides: int, chain: tuple[int, ...]) 
         held |= np.array(inside, dtype=np.bool_)
         runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
         corners.append(found)
-        fields.append(field.points_mm[met.fields])
+        fields.append(np.where(met.fields[:, None] < 0, np.nan, field.points_mm[met.fields]))
         legs.append(runs)
         pads.append(np.maximum(pad[:-1], pad[1:]))
         base += len(found)

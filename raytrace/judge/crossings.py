@@ -21,7 +21,7 @@ IntArray = NDArray[np.int64]
 class Crossings:
     """All crossings (P, 3, N) [mm], and of these the corners (n, 3) of each plane, one plane after the other.
 
-    fields (n,): the field point of each corner; starts (P + 1,): where planes begin; bends_mm (P,): how far rays between field
+    fields (n,): the field point of each corner, -1 where pencils of all cross alike; starts (P + 1,): where planes begin; bends_mm (P,): how far rays between field
     points may stray from the straight way between them; end_z_mm: the last plane; followed: whether all rays came through in order.
     """
 
@@ -66,7 +66,7 @@ def crossings(
         *(corners, np.empty(max(count, sides)), numbers, owner, starts, told),
     )
     total = int(starts[-1])
-    fields = owner[:total] // sides
+    fields = np.where(owner[:total] < 0, -1, owner[:total] // sides)
     return Crossings(points, corners[:total].copy(), fields, starts, told[2:], float(told[END]), bool(told[OK]))
 
 

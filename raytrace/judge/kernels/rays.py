@@ -145,6 +145,19 @@ def _bends(points: FloatArray, plane: int, sides: int, triples: IntArray, weight
 
 
 @compiled
+def _cross_alike(points: FloatArray, plane: int, sides: int) -> bool:
+    """Whether pencils of unlike field points have the same polygon in a plane."""
+    other, k = points.shape[2] // sides // 2 * sides, sides // 3
+    return (
+        other > 0
+        and points[plane, 0, 0] == points[plane, 0, other]
+        and points[plane, 1, 0] == points[plane, 1, other]
+        and points[plane, 0, k] == points[plane, 0, other + k]
+        and points[plane, 1, k] == points[plane, 1, other + k]
+    )
+
+
+@compiled
 def _hulls(
     points: FloatArray,
     sides: int,
@@ -156,15 +169,19 @@ def _hulls(
     numbers: IntArray,
     owner: IntArray,
 ) -> None:
-    """Corners of the points on each plane, one plane after the other, the point that each is, and where the runs start (P + 1,)."""
+    """Corners of the points on each plane, one plane after the other, the point that each is, and where the runs start (P + 1,).
+
+    Where all pencils cross a plane alike, as they do in their pupil, no corner is a point of one of them: -1.
+    """
     total = 0
     for m in range(len(points)):
         starts[m] = total
         count = flat_hull(points, m, sides, ends, keys, poly, numbers)
+        alike = _cross_alike(points, m, sides)
         for k in range(count):
-            owner[total] = numbers[CHAIN, k]
+            owner[total] = -1 if alike else numbers[CHAIN, k]
             for c in range(3):
-                corners[total, c] = points[m, c, owner[total]]
+                corners[total, c] = points[m, c, numbers[CHAIN, k]]
             total += 1
     starts[len(points)] = total
 

@@ -55,6 +55,7 @@ def _cheap(
 
 @compiled
 def _place_apart(fields: FloatArray, piece: FloatArray, bench: FloatArray, pair: IntArray, found: FloatArray) -> None:
+    told = 0.0
     for k in range(5):
         found[1, PLACE + k] = 0.0
     for c in range(4):
@@ -62,8 +63,13 @@ def _place_apart(fields: FloatArray, piece: FloatArray, bench: FloatArray, pair:
         if share > 0.0:
             for k in range(3):
                 found[1, PLACE + k] += share * piece[pair[c, 1], k]
-            for k in range(2):
-                found[1, PICTURE + k] += share * fields[pair[c, 0], k]
+            if not math.isnan(fields[pair[c, 0], 0]):
+                told += share
+                for k in range(2):
+                    found[1, PICTURE + k] += share * fields[pair[c, 0], k]
+    if told > 0.0:
+        for k in range(2):
+            found[1, PICTURE + k] /= told
 
 
 @compiled
