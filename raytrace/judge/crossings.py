@@ -21,8 +21,9 @@ IntArray = NDArray[np.int64]
 class Crossings:
     """All crossings (P, 3, N) [mm], and of these the corners (n, 3) of each plane, one plane after the other.
 
-    fields (n,): the field point of each corner, -1 where pencils of all cross alike; starts (P + 1,): where planes begin; bends_mm (P,): how far rays between field
-    points may stray from the straight way between them; end_z_mm: the last plane; followed: whether all rays came through in order.
+    fields (n,): the field point of each corner, -1 where pencils of all cross alike; starts (P + 1,): where planes begin; bends_mm
+    (P,): how far rays between field points may stray from the straight way between them; end_z_mm: the last plane; followed:
+    whether all rays came through in order.
     """
 
     points: FloatArray
@@ -59,10 +60,10 @@ def crossings(
     ways, numbers = np.empty((3, count)), np.empty((4, 2 * count + 2), dtype=np.int64)
     spokes = field.pencils.rim_share.shape[1]
     outline = spokes * -(-sides // spokes) if spokes else 0
+    scratch = np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))
     follow(
         *(pencils, share, float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
-        *(field.triples, field.weights, field.ends, points, ways),
-        *(np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))),
+        *(field.triples, field.weights, field.ends, points, ways, *scratch),
         *(corners, np.empty(max(count, sides)), numbers, owner, starts, told),
     )
     total = int(starts[-1])
