@@ -76,12 +76,12 @@ FLOORS = {
         {"sheets", "answers", "changes"},
         {"view3d", *(QUESTIONS - DRAW_IN_3D)},
         DRAW_IN_3D,
-        {"cli", "commands", "show", "face"},
+        {"cli", "commands", "show", "replies", "face"},
     ),
 }
 WITHIN = {
     "raytrace": {("reference", "intersect"), ("embree", "reference")},
-    "scenes": {("face", "show"), ("face", "cli")},
+    "scenes": {("face", "show"), ("face", "replies"), ("face", "cli"), ("show", "replies")},
 }  # on one floor, one way
 
 

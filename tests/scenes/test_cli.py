@@ -318,7 +318,7 @@ def test_view_without_a_display_is_one_sentence_that_names_the_way_out(capsys, s
     for name in ("DISPLAY", "WAYLAND_DISPLAY", "PYVISTA_OFF_SCREEN"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.delitem(sys.modules, "pyvista", raising=False)
-    monkeypatch.setattr("scenes.questions.check.single_state.traced", None)  # nothing is traced for a window that cannot be
+    monkeypatch.setattr("scenes.questions.check.one_state.traced", None)  # nothing is traced for a window that cannot be
     status, out, err = run(capsys, "view", scene(text=SMALL))
     assert (status, out, err.count("\n")) == (2, "", 1)
     assert err.startswith("error: view: a window needs a display and this machine has none; `brimline view SCENE --out FILE.png` ")
@@ -330,7 +330,15 @@ def test_view_opens_the_state_that_options_pick(capsys, scene, monkeypatch):
     monkeypatch.setattr("scenes.view3d.window.open_window", opened.append)
     status, _, err = run(capsys, "view", scene(text=SMALL), "--from", "front")
     assert (status, len(opened), str(opened[0].view)) == (0, 1, "front")
-    assert err.startswith(f"showed: {opened[0].title[0]}")
+    assert err == f"showed: {opened[0].title[0]}.\n"
+
+
+def test_view_says_that_there_are_more_states_and_how_to_see_them(capsys, scene, monkeypatch):
+    monkeypatch.setattr("scenes.view3d.window.window_problem", lambda: "")
+    monkeypatch.setattr("scenes.view3d.window.open_window", lambda _: None)
+    status, _, err = run(capsys, "view", scene(text=f"{SMALL}[check]\nf_numbers = [4, 8]\n"))
+    assert status == 0
+    assert err.endswith("f/4. It is the first of 2 states; to see another, add --lens, --focus or --f-number.\n")
 
 
 def test_view_writes_no_file_that_is_no_png(capsys, scene, tmp_path):

@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from raytrace.tolerance import Effect, Spread
-from scenes.answers.answer import CLEAR, IN_FRAME, Files, Sheets
+from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Paragraph
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
@@ -49,7 +49,7 @@ def answer(show: Loaded, *, wanted: Wanted | None = None, count: int = BUILDS, s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BuildsAnswer:
+class BuildsAnswer(Answer):
     """Every lens and all together over the tolerances of a scene."""
 
     name: ClassVar[str] = "builds"
@@ -131,10 +131,6 @@ class BuildsAnswer:
         names = file_names([lens.lens_name for lens in self.found.lenses], "lens")
         for lens in self.found.lenses:
             yield f"builds-{names[lens.lens_name]}", partial(lens_figure, self.found, lens, self.title)
-
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
 
 
 def _spread_of(row: Row) -> Spread | None:

@@ -1,7 +1,11 @@
-"""What one process does for one state: checks it, writes its map, heatmap and cuts, and hands back what is left to draw."""
+"""What one process does for one state: checks it, writes its map, heatmap and cuts, and hands back what is left to draw.
+
+A state asked alone, without a run, is traced here too.
+"""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -16,7 +20,7 @@ from raytrace.shares import VignetteMap
 from scenes.io.files import Staging
 from scenes.questions.check.results_json import map_arrays
 from scenes.questions.check.text import nearest_words, without_front
-from scenes.questions.check.verdicts.check import CheckResult, StateResult, keep_nothing, run_check
+from scenes.questions.check.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.verdicts.verdict import at_words
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
@@ -34,6 +38,7 @@ if TYPE_CHECKING:
     from scenes.view3d.content import Scene3D, View
     from scenes.view3d.render import Job
 
+VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
 LEAST_ROOM_PERCENT = 0.5
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
@@ -285,3 +290,18 @@ def _thinned(map_: VignetteMap, columns: int) -> VignetteMap:
         stderr=map_.stderr[rows, across].copy(),
         alone=map_.alone[:, rows, across].copy(),
     )
+
+
+def limits_of(state: State) -> Limits:
+    """What the state's scene calls visible."""
+    return Limits(visible_loss_stops=state.visible_loss_stops)
+
+
+def traced(state: State, *, columns: int | str | None, engine: str = AREAS) -> tuple[StateResult, VignetteMap]:
+    """A state's verdict by its scene's own limits and its map, the worst case over the pupil depths that the lens may have."""
+    return check_state(state, engine_of(engine), columns=columns, limits=limits_of(state), threads=os.cpu_count() or 1)
+
+
+def traced_in_3d(state: State, view: View) -> Scene3D:
+    """The state traced, to be looked at: the box, the beam, rays, and the heatmap in the picture plane."""
+    return scene3d_of_state(state, *traced(state, columns=VIEW_COLUMNS), view)

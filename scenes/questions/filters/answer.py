@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from geometry.frame import ahead_in_words
 from raytrace.optics.filter_light import reach_mm
-from scenes.answers.answer import CLEAR, Files, Sheets
+from scenes.answers.answer import CLEAR, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import ROOM_MM
@@ -90,7 +90,7 @@ def answer(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FiltersAnswer:
+class FiltersAnswer(Answer):
     """Sizes for each stage and lens, and what filters, close-up lenses, a stage more and the mount do; `states` are looked at."""
 
     name: ClassVar[str] = "filters"
@@ -166,10 +166,6 @@ class FiltersAnswer:
             yield "filter-sizes", lambda: stages_figure(self.stages, self.title)
         if self.graded:
             yield "graduated", lambda: graded_figure(self.graded, self.title)
-
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
 
 
 def _told(words: str, *tables: Table[Any]) -> Iterator[Block]:

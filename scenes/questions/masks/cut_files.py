@@ -78,6 +78,8 @@ def dxf_bytes(mask: CutMask) -> bytes:
     for (x, y), text in _words_at(mask):
         text_entity = space.add_text(text, height=TEXT_MM, dxfattribs={"layer": ENGRAVE})
         text_entity.set_placement((x, y), align=TextEntityAlignment.MIDDLE_CENTER)
+    for name in sorted(document.entitydb.dxf_types_in_use()):
+        document.classes.add_class(name)  # else the library writes them in an order that changes from run to run
     stream = io.StringIO()
     document.write(stream)
     data = stream.getvalue().encode("utf-8")
