@@ -42,14 +42,17 @@ class Growth:
 
 @dataclass(slots=True)
 class Search:
-    """Beams of a guide at scales already asked for; at the last one, which part came nearest to the light of which cell."""
+    """Beams of a guide at scales already asked for.
+
+    last: the scale asked last, which part came nearest then, to the light of which cell, and that room [mm].
+    """
 
     lenses: tuple[LensState, ...]
     box: Box
     guide: Guide
     parts: Sequence[Pieces]
     _beams: dict[float, GuideBeam] = field(default_factory=dict)
-    last: tuple[float, int, Cell] | None = None
+    last: tuple[float, int, Cell, float] | None = None
 
     def beam(self, scale: float) -> GuideBeam:
         """The beam of the guide at a scale."""
@@ -104,12 +107,14 @@ def _next(search: Search, low: float, high: float, step: int) -> tuple[float, fl
     middle = (low + high) / 2
     if search.last is None or step % ASK_MIDDLE == 0:
         return middle, high
-    scale, number, cell = search.last
-    cut = search.beam(scale).beam
+    scale, number, cell, room_mm = search.last
+    cut, nearest_cell = search.beam(scale).beam, cell
     while cell.level < DEEPEST_LEVEL and cut.loose:
         cell = min(cell.quarters(), key=lambda quarter: _probe(search, cut, quarter, number))
 
     def room_at(at: float) -> float:
+        if at == scale and cell is nearest_cell:
+            return room_mm
         return _probe(search, cut, _grown(search, cell, at / scale), number)
 
     at_low, at_high = room_at(low), room_at(high)
@@ -179,7 +184,7 @@ def _nearest(search: Search, scale: float, numbers: list[int]) -> tuple[int, flo
     found = {number: room(beam, search.parts[number], 0.0, with_depth=False) for number in numbers}
     hit = min(found, key=lambda number: found[number][0][0])
     row, cell = found[hit]
-    search.last = (scale, hit, cell)
+    search.last = (scale, hit, cell, float(row[0]))
     if row[0] > 0.0:
         return hit, float(row[0]), numbers
     return hit, float(row[0]), [number for number in numbers if found[number][0][0] <= 0.0]

@@ -105,21 +105,21 @@ class _Out:
     def __init__(self, have: Sequence[_Reach], tried: Sequence[_Reach]) -> None:
         rims = np.stack([one.rims_mm for one in tried])
         there = np.moveaxis(~np.isnan(rims[..., 0]), 2, 0)
-        points = [np.moveaxis(rims, 2, 0)[plane][there[plane]] for plane in range(len(there))]
+        self._points = [np.moveaxis(rims, 2, 0)[plane][there[plane]] for plane in range(len(there))]
         self._owner = [np.nonzero(one)[0] for one in there]
-        self._along = [some @ _toward().T for some in points]  # how far each reaches in all directions
-        self._beyond = [np.full(len(some), np.inf) for some in points]
+        self._beyond = [np.full(len(points), np.inf) for points in self._points]
         for one in have:
             self.add(one)
 
     def add(self, one: _Reach) -> None:
         """Count one more setting's beams; points that are no farther out than is left out are done with."""
-        for plane, along in enumerate(self._along):
+        toward = _toward()
+        for plane, points in enumerate(self._points):
             beyond = self._beyond[plane]
             for reach_mm in one.reach_mm[:, plane]:
-                beyond = np.minimum(beyond, (along - reach_mm).max(axis=1, initial=-np.inf))
+                beyond = np.minimum(beyond, (points @ toward.T - reach_mm).max(axis=1, initial=-np.inf))
             keep = beyond > BULGE_MM
-            self._along[plane], self._owner[plane], self._beyond[plane] = along[keep], self._owner[plane][keep], beyond[keep]
+            self._points[plane], self._owner[plane], self._beyond[plane] = points[keep], self._owner[plane][keep], beyond[keep]
 
     @property
     def farthest_mm(self) -> float:
