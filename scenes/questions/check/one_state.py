@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from geometry.notes import Severity
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
-from scenes.io.files import Staging
+from scenes.io.files import Staging, is_full
 from scenes.questions.check.results_json import map_arrays
 from scenes.questions.check.text import nearest_words, without_front
 from scenes.questions.check.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
@@ -77,6 +77,15 @@ class StateRequest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """What a state is kept as, whether an earlier run had kept it, and why it could not be kept."""
+
+    name: str
+    taken: bool = False
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
     """A state that was checked or failed, and what is still to be drawn of it; its map and heatmap are written."""
 
@@ -84,6 +93,7 @@ class Recorded:
     entry: SheetEntry | None = None
     views: tuple[Job, ...] = ()
     trouble: tuple[str, ...] = ()  # sentences about pictures that could not be drawn
+    kept: Kept | None = None
 
 
 def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> Recorded:
@@ -125,7 +135,9 @@ def _left_out(name: str, trouble: list[str]) -> Iterator[None]:
     """A picture that may fail: it must not cost the state, and a sentence says which one is missing."""
     try:
         yield
-    except Exception as error:  # noqa: BLE001 - whatever a drawing trips over
+    except Exception as error:
+        if is_full(error):
+            raise
         trouble.append(f"{name} was left out: {in_a_sentence(error)}")
 
 
@@ -212,7 +224,9 @@ def write_cuts(plan: State, state: StateResult, scene_title: str, request: State
         sheets = section_sheets(plan, f"{state_words(state)}: {state.word}", f"{scene_title}. {cut_sentence(state)}")
         for name, figure in sheets.items():
             request.staging.write(request.name(f"{plan.key}/{name}"), figure_png(figure))
-    except Exception as error:  # noqa: BLE001 - a drawing must not cost the results
+    except Exception as error:
+        if is_full(error):
+            raise
         return f"the cuts of {state_words(state)} were left out: {in_a_sentence(error)}"
     tick(1, "cuts")
     return ""

@@ -49,6 +49,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         help="Cores to use, by threads and, where there are many states, by processes; the result does not depend on it.",
     )
     @click.option("--parts", is_flag=True, help="Also tell of every part its clearance and room; some ten seconds a state.")
+    @click.option("--fresh", is_flag=True, help="Compute every state, also those that a run that was stopped had finished.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
     @wraps(command)
     def with_options(
@@ -61,6 +62,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         threads: int,
         parts: bool,
         as_json: bool,
+        fresh: bool,
         **more: Any,
     ) -> int:
         from scenes.questions.check.run import Asked
@@ -77,6 +79,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
             threads=threads,
             parts=parts,
             as_json=as_json,
+            fresh=fresh,
         )
         return command(*args, asked=asked, **more)
 

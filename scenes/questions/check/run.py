@@ -13,7 +13,8 @@ import click
 
 from scenes.answers.answer import VERSION
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
-from scenes.questions.check.one_state import Recorded, StateRequest, load_libraries, record_state
+from scenes.questions.check.kept_states import Keeping, keeping_of, state_once, told
+from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries
 from scenes.questions.check.output_folder import Recorder
 from scenes.questions.check.results_json import Provenance, results_dict
 from scenes.questions.check.text import caution_lines, device_lines, notes_lines, summary_lines, table_lines
@@ -49,6 +50,7 @@ class Asked:
     threads: int = 1
     parts: bool = False
     as_json: bool = False
+    fresh: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +60,7 @@ class RunContext:
     asked: Asked
     sharing: Sharing
     stop: StopSwitch
+    keeping: Keeping | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +79,7 @@ class Done:
     check: CheckResult
     results: dict[str, Any]
     trouble: tuple[str, ...]
+    kept: tuple[Kept, ...] = ()
 
 
 def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping[str, bytes] | None = None) -> list[Done]:
@@ -84,12 +88,13 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     `extra` holds further files to put into the folder, by name. Where there are several scenes each has a folder of its own, and
     results.json at the top tells them.
     """
-    count = workers_for(asked, [plan for job in jobs for plan in job.plans])
+    plans = [plan for job in jobs for plan in job.plans]
+    count, keeping = workers_for(asked, plans), keeping_of(len(plans), fresh=asked.fresh)
     stop = StopSwitch()
     lanes = max(count + 1, min(asked.threads, 2) if out is not None and asked.solid else 1)
     warm = partial(load_libraries, asked.engine)
     with Sharing(lanes=lanes, workers=count, warm=warm, halt=stop.stop) as sharing:
-        context = RunContext(asked=asked, sharing=sharing, stop=stop)
+        context = RunContext(asked=asked, sharing=sharing, stop=stop, keeping=keeping)
         if out is None:
             done = [run_job(job, None, context) for job in jobs]
         else:
@@ -99,6 +104,8 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
                 done = [run_job(job, staging, context) for job in jobs]
                 if all(job.folder for job in jobs):
                     staging.write(RESULTS_NAME, as_json(index(jobs, done, staging.names()), for_file=True))
+    if keeping is not None:  # the answer is there: nobody needs them any more
+        keeping.work.drop(kept.name for one in done for kept in one.kept)
     return done
 
 
@@ -113,24 +120,30 @@ def run_job(job: Job, staging: Staging | None, context: RunContext) -> Done:
     scene = job.loaded.scene
     request = _request(job, staging, context)
     recorder = (
-        None if staging is None else Recorder(staging=staging, request=request, lanes=context.sharing.lanes, stop=context.stop)
+        None
+        if staging is None
+        else Recorder(staging=staging, request=request, lanes=context.sharing.lanes, stop=context.stop, keeping=context.keeping)
     )
     checks: list[CheckResult] = []
+    kept: list[Kept] = []
 
     def take(number: int, recorded: Recorded | WorkerDied) -> None:
         plan = job.plans[number]
         whole = state_failed(plan, recorded, request.limits) if isinstance(recorded, WorkerDied) else recorded
+        kept.extend([whole.kept] if whole.kept is not None else [])
         checks.append((whole if recorder is None else recorder.take(plan, whole)).check)
 
-    calls = [partial(record_state, plan, request) for plan in job.plans]
+    calls = [partial(state_once, plan, request, context.keeping) for plan in job.plans]
     with progress(STEPS_PER_STATE * len(calls), scene.title or job.loaded.file_name) as tick:
         context.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
+    for sentence in told(kept, len(calls)):
+        click.echo(f"note: {sentence}", err=True)
     check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance))
     made_by = provenance(job, context.asked)
     if recorder is None:
-        return Done(check=check, results=results_dict(check, made_by), trouble=())
+        return Done(check=check, results=results_dict(check, made_by), trouble=(), kept=tuple(kept))
     _draw(recorder, context, scene.title)
-    return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told())
+    return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told(), kept=tuple(kept))
 
 
 def _draw(recorder: Recorder, context: RunContext, title: str) -> None:

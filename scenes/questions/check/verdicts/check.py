@@ -16,6 +16,7 @@ from raytrace.box import Box
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
+from scenes.io.files import is_full
 from scenes.questions.check.verdicts.remedy import remedy_words
 from scenes.questions.check.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
 from scenes.questions.check.verdicts.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
@@ -138,7 +139,9 @@ def run_check(
         try:
             done = check_state(plan, engine, columns=columns, limits=limits, threads=threads, rooms=rooms, tick=counted)
             states.append(_with_files(*done, plan, keep))
-        except Exception as error:  # noqa: BLE001 - one state's trouble, whatever it is, must not cost the others
+        except Exception as error:
+            if is_full(error):
+                raise
             failed.append(FailedState(key=plan.key, lens_name=plan.lens_name, why=in_a_sentence(error)))
         counted.finish()
     return CheckResult(states=tuple(states), failed=tuple(failed), limits=limits)
