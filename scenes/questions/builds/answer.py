@@ -22,6 +22,7 @@ from scenes.questions.builds.text import (
     MOST_TOLD,
     SET,
     fixed_words,
+    glass_words,
     input_words,
     listed,
     next_step,
@@ -87,7 +88,7 @@ class BuildsAnswer(Answer):
         for lens in sorted(found.lenses, key=lambda lens: lens.worst.clearance_mm):
             yield Paragraph(f"Worst build of the {lens.lens_name}: {worst_words(lens)}")
         yield Gap()
-        yield from (Paragraph(words) for words in (summary(found), fixed_words(found)) if words)
+        yield from (Paragraph(words) for words in (summary(found), fixed_words(found), glass_words(found)) if words)
         yield NextStep(self.next_step)
         yield Paragraph(CAUTION)
 
@@ -103,6 +104,9 @@ class BuildsAnswer(Answer):
 
     def _input_blocks(self) -> Iterator[Block]:
         found, table = self.found, self.input_table()
+        if not table.rows:
+            yield Paragraph("None of the tolerances moves the nearest part: the room stays as written.")
+            return
         yield table
         rest = len(found.effects) - len(table.rows)
         more = f" {rest} more do less or nothing." if rest else ""
@@ -117,7 +121,7 @@ class BuildsAnswer(Answer):
         return {
             "builds": found.count,
             "seed": found.seed,
-            "summary": " ".join(filter(None, (summary(found), fixed_words(found)))),
+            "summary": " ".join(filter(None, (summary(found), fixed_words(found), glass_words(found)))),
             "set": _set_data(found),
             "inputs": [_input_data(item) for item in found.inputs],
             "lenses": [_lens_data(lens) for lens in found.lenses],
@@ -219,6 +223,7 @@ def _lens_data(lens: LensSurety) -> dict[str, Any]:
         "worst": _build_data(lens.worst),
         "effects": [_effect_data(effect) for effect in lens.effects],
         "share_of_variance": shares,
+        "only_with_glass": None if lens.only_with_glass is None else _build_data(lens.only_with_glass),
     }
 
 

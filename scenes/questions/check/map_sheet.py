@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -71,15 +72,19 @@ def map_figure(
     blame: str | None,
     visible_loss_stops: float,
     sentence: str = "",
+    worst_stops: float | None = None,
 ) -> Figure:
     """Heatmap of the light a box takes in one state, on an A5 sheet.
 
     `title` names lens, focus and stop, `subtitle` the guide that the verdict is of; `blame` is the name of the part to blame, None
-    where there is none; `sentence` follows the verdict word in place of what the map itself tells. The axes labelled
+    where there is none; `sentence` follows the verdict word in place of what the map itself tells, and worst_stops is the loss that
+    it tells, found between pixels too: the callout then says the same number. The axes labelled
     'picture' carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar.
     """
     seen, page = reduced(map_), Page(*A5_MM)
     bite, worst = _bite_of_blamed(seen, guides, blame), worst_bite(seen, inside_guides(seen, guides))
+    if bite is not None and worst_stops is not None and worst is not None and worst.part == blame:
+        bite = replace(bite, loss_stops=worst_stops)
     frame = fitted_frame(extent_mm(seen), _SPACE)
     axes = _draw_picture(page, seen, frame)
     levels = isoline_levels(visible_loss_stops)

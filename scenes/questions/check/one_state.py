@@ -182,6 +182,7 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, limits: Limits
         blame=None if worst.blame is None else worst.blame.part,
         visible_loss_stops=limits.visible_loss_stops,
         sentence=_sentence(state),
+        worst_stops=state.blamed.worst.loss_stops,
     )
 
 

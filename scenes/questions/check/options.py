@@ -49,6 +49,9 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         help="Cores to use, by threads and, where there are many states, by processes; the result does not depend on it.",
     )
     @click.option("--parts", is_flag=True, help="Also tell of every part its clearance and room; some ten seconds a state.")
+    @click.option(
+        "--no-range", is_flag=True, help="Leave out what lies between the states: each lens from infinity to its nearest focus."
+    )
     @click.option("--fresh", is_flag=True, help="Compute every state, also those that a run that was stopped had finished.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
     @wraps(command)
@@ -61,6 +64,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         no_pictures: bool,
         threads: int,
         parts: bool,
+        no_range: bool,
         as_json: bool,
         fresh: bool,
         **more: Any,
@@ -78,6 +82,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
             solid=not (no_3d or no_pictures),
             threads=threads,
             parts=parts,
+            between=not no_range,
             as_json=as_json,
             fresh=fresh,
         )

@@ -13,6 +13,7 @@ import click
 
 from scenes.answers.answer import VERSION
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
+from scenes.questions.check.between import between_states
 from scenes.questions.check.kept_states import Keeping, keeping_of, state_once, told
 from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries
 from scenes.questions.check.output_folder import Recorder
@@ -49,6 +50,7 @@ class Asked:
     solid: bool = True
     threads: int = 1
     parts: bool = False
+    between: bool = True
     as_json: bool = False
     fresh: bool = False
 
@@ -138,7 +140,8 @@ def run_job(job: Job, staging: Staging | None, context: RunContext) -> Done:
         context.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
     for sentence in told(kept, len(calls)):
         click.echo(f"note: {sentence}", err=True)
-    check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance))
+    lenses = between_states(job.plans) if context.asked.between else ()
+    check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance), lenses=lenses)
     made_by = provenance(job, context.asked)
     if recorder is None:
         return Done(check=check, results=results_dict(check, made_by), trouble=(), kept=tuple(kept))

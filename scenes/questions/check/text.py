@@ -132,8 +132,16 @@ def doubt_words(guide: GuideVerdict, limits: Limits) -> str:
 
 
 def summary_lines(check: CheckResult) -> list[str]:
-    """The summary, for people."""
-    return _wrapped(summary(check), "")
+    """Each lens between its states, and the summary, for people."""
+    return [*range_lines(check), *_wrapped(summary(check), "")]
+
+
+def range_lines(check: CheckResult) -> list[str]:
+    """A line for each lens: from which focus to which it is clear, the states between those of the table among them."""
+    if not check.lenses:
+        return []
+    told = [line for one in check.lenses for line in _wrapped(f"{one.lens.name}: {one.words}", "  ")]
+    return ["Each lens over its range of focus, between the states too:", *told]
 
 
 def caution_lines() -> list[str]:

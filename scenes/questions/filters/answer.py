@@ -82,8 +82,8 @@ def answer(
         close_up_costs=close_up_costs(ranged, now, close_ups) if close_ups else costs_without_close_ups(ranged, now),
         close_ups_tried=bool(close_ups),
         added_mm=depth_mm,
-        added=tuple(cost for lens in found for cost in costs_of(show, [lens], now, with_stage_added(show.scene, depth_mm, lens))),
-        rods=rod_answer(show, found, now),
+        added=tuple(cost for one in ranged for cost in costs_of([one], now, with_stage_added(show.scene, depth_mm, one.lens))),
+        rods=rod_answer(show.scene, ranged, now),
         notes=tuple(note for note in map(focus_note, found) if note),
         states=tuple(plan for one in ranged for plan in one.plans),
     )

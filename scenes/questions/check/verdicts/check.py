@@ -38,6 +38,7 @@ from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words
 
 if TYPE_CHECKING:
+    from scenes.states.lens_judgement import LensJudgement
     from scenes.states.state import State
 
 GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
@@ -80,12 +81,16 @@ class FailedState:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckResult:
-    """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out."""
+    """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out.
+
+    lenses tell of each lens between its states; none where that was left out.
+    """
 
     states: tuple[StateResult, ...]
     failed: tuple[FailedState, ...]
     limits: Limits
     tolerances: int = 0
+    lenses: tuple[LensJudgement, ...] = ()
 
     @property
     def word(self) -> Word:
