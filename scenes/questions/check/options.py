@@ -52,6 +52,8 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
     @click.option(
         "--no-range", is_flag=True, help="Leave out what lies between the states: each lens from infinity to its nearest focus."
     )
+    @click.option("--verbose", "-v", is_flag=True, help="Also list every state and frame guide, with what comes nearest.")
+    @click.option("--quiet", "-q", is_flag=True, help="Print the first line, the answer, alone.")
     @click.option("--fresh", is_flag=True, help="Compute every state, also those that a run that was stopped had finished.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
     @wraps(command)
@@ -65,11 +67,13 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         threads: int,
         parts: bool,
         no_range: bool,
+        verbose: bool,
+        quiet: bool,
         as_json: bool,
         fresh: bool,
         **more: Any,
     ) -> int:
-        from scenes.questions.check.run import Asked
+        from scenes.questions.check.run import ANSWER, EVERY_STATE, OVERVIEW, Asked
         from scenes.runtime.engines import device_trouble
 
         if trouble := device_trouble(engine, device):
@@ -83,6 +87,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
             threads=threads,
             parts=parts,
             between=not no_range,
+            detail=ANSWER if quiet else EVERY_STATE if verbose else OVERVIEW,
             as_json=as_json,
             fresh=fresh,
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -12,13 +12,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scenes.answers.answer import VERSION
+from scenes.answers.page import wrapped
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.questions.check.between import between_states
 from scenes.questions.check.kept_states import Keeping, keeping_of, state_once, told
 from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries
 from scenes.questions.check.output_folder import Recorder
+from scenes.questions.check.overview import answer_line, end_lines, overview_lines
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.questions.check.text import caution_lines, device_lines, notes_lines, summary_lines, table_lines
+from scenes.questions.check.text import caution_lines, device_lines, table_lines
 from scenes.questions.check.verdicts.check import CheckResult, FailedState, map_grid
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU, engine_of
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
 
 STEPS_PER_STATE = 100
 DEMO = "demo"
+ANSWER, OVERVIEW, EVERY_STATE = range(3)  # how much of an answer is printed
 # Of processes that work on states: what one takes without maps and with its drawing process, and what each pixel of a map takes;
 # the share of the machine's memory that all may fill; the least states for each, for it takes as long to start as two; the most,
 # because what one process does alone is then half of a run.
@@ -51,6 +54,7 @@ class Asked:
     threads: int = 1
     parts: bool = False
     between: bool = True
+    detail: int = OVERVIEW
     as_json: bool = False
     fresh: bool = False
 
@@ -230,18 +234,35 @@ def index(jobs: Sequence[Job], done: Sequence[Done], files: Sequence[str]) -> di
 
 
 def say(done: Sequence[Done], out: Path | None, asked: Asked) -> None:
-    """Print the answer: JSON, or tables, summaries, cautions and where to look."""
+    """Print the answer: JSON, or the answer first, then lenses, what to do, cautions and where to look."""
     if asked.as_json:
         answers = [one.results for one in done]
         click.echo(as_json(answers[0] if len(answers) == 1 else {"shows": answers}), nl=False)
     else:
-        for one in done:
-            _say_table(one)
-        click.echo("\n".join(caution_lines()))
-        if out is not None:
-            click.echo(written_words(done, out))
+        plain = not _stdout_writes("✓≈◐✗…")
+        text = "\n".join(page_lines(done, out, asked.detail, plain=plain))
+        click.echo(text.encode("ascii", "replace").decode() if plain else text)
     for sentence in dict.fromkeys(sentence for one in done for sentence in one.trouble):
         click.echo(f"note: {sentence}", err=True)
+
+
+def page_lines(done: Sequence[Done], out: Path | None, detail: int, *, plain: bool) -> Iterator[str]:
+    """The page: `ANSWER` its first line alone, `EVERY_STATE` with a row for each state and guide."""
+    yield from wrapped(answer_line([one.check for one in done]))
+    if detail == ANSWER:
+        return
+    for one in done:
+        yield ""
+        if title := one.results["scene"]["title"]:
+            yield title
+        yield from overview_lines(one.check, plain=plain)
+        if detail == EVERY_STATE:
+            yield from ("", *table_lines(one.check, plain=plain))
+        yield from device_lines(one.check)
+        yield from end_lines(one.check)
+    yield from ("", *caution_lines())
+    if out is not None:
+        yield written_words(done, out)
 
 
 def written_words(done: Sequence[Done], out: Path) -> str:
@@ -254,21 +275,6 @@ def written_words(done: Sequence[Done], out: Path) -> str:
     kinds = "Pictures, maps and results.json" if drawn else "Maps and results.json, no pictures,"
     missing = f"; there are none for the {failed} state{'s' if failed > 1 else ''} that could not be computed" if failed else ""
     return f"{kinds} are in {out}{missing}"
-
-
-def _say_table(done: Done) -> None:
-    plain = not _stdout_writes("✓≈◐✗…")
-    title = done.results["scene"]["title"]
-    lines = [
-        *([title] if title else []),
-        *table_lines(done.check, plain=plain),
-        *notes_lines(done.check),
-        *device_lines(done.check),
-        *summary_lines(done.check),
-        "",
-    ]
-    text = "\n".join(lines)
-    click.echo(text.encode("ascii", "replace").decode() if plain else text)
 
 
 def _stdout_writes(characters: str) -> bool:

@@ -32,7 +32,7 @@ def summary(check: CheckResult) -> str:
     total = len(check.states)
     counts = [(sum(state.word is word for state in check.states), word) for word in Word]
     listed = ", ".join(f"{count} {word}" for count, word in counts if count)
-    bad = max(check.states, key=lambda s: (list(Word).index(s.word), s.blamed.worst.worst_case_stops, -s.blamed.margin.percent))
+    bad = max(check.states, key=state_rank)
     failed = f" {_count(len(check.failed), 'state')} could not be computed." if check.failed else ""
     sentences = (_worst_sentence(bad), _fixed_sentence(check), _fault_sentence(check), failed, _nominal_sentence(check))
     return f"{_count(total, 'state')}: {listed}.{''.join(sentences)}"
@@ -48,10 +48,20 @@ def _fixed_sentence(check: CheckResult) -> str:
 
 
 def _nominal_sentence(check: CheckResult) -> str:
+    return f" {told}" if (told := tolerance_sentence(check)) else ""
+
+
+def tolerance_sentence(check: CheckResult) -> str:
+    """That tolerances were left out, where the scene gives some."""
     if not check.tolerances:
         return ""
     given = _count(check.tolerances, "tolerance")
-    return f" That is the box as written: the scene gives {given}, and `brimline builds` says how sure it is within them."
+    return f"That is the box as drawn: the scene gives {given}, and `brimline builds` says how sure it is within them."
+
+
+def state_rank(state: StateResult) -> tuple[int, float, float]:
+    """What the worst of several states has most of."""
+    return list(Word).index(state.word), state.blamed.worst.worst_case_stops, -state.blamed.margin.percent
 
 
 def _fault_sentence(check: CheckResult) -> str:

@@ -218,7 +218,7 @@ def field_first(guides: tuple[GuideVerdict, ...], guess_percent: tuple[float, fl
     if guess_percent is None or max(guess_percent) < GUESS_PERCENT:
         return guides
     wider = f"{max(guess_percent):.0f} % wider than at infinity"
-    first = f"measure the field at this focus first, taken as {wider} by guess; if it is so, "
+    first = f"first measure the field at this focus (assumed {wider}); if that holds, "
     return tuple(
         replace(guide, next_step=first + guide.next_step) if guide.word not in LOSING_NOTHING and guide.next_step else guide
         for guide in guides
