@@ -18,11 +18,11 @@ from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
 from scenes.io.files import is_full
 from scenes.questions.check.verdicts.remedy import remedy_words
-from scenes.questions.check.verdicts.rooms import PartResult, guide_rooms, part_results, with_rooms
+from scenes.questions.check.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
 from scenes.questions.check.verdicts.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.traced_notes import picture_notes
-from scenes.runtime.engines import Engine, darkest_of, seed_of
+from scenes.runtime.engines import Engine, darkest_of, seed_of, sparing
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import (
     LOSING_NOTHING,
@@ -169,7 +169,8 @@ def check_state(
     grid = map_grid(plan, engine, columns)
     seed, count = seed_of(plan.key), len(plan.variants)
     share_of_work = _Shared(tick, count)
-    maps = [engine.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
+    spared = sparing(engine, parts_apart(plan))
+    maps = [spared.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
     shares_at = [_asker(engine, lens, plan.box, seed) for lens in plan.variants]
     kinds = [part.kind for part in plan.box.parts]
     parts, trouble = part_results(plan, rooms=rooms)
