@@ -13,7 +13,7 @@ ALLOWED = {
     "raytrace": {"geometry", "numpy", "scipy", "shapely", "trimesh", "embreex", "numba", "llvmlite", "cupy"},
     "scenes": {
         "geometry", "raytrace", "numpy", "scipy", "shapely", "trimesh", "click", "pydantic", "pydantic_core", "matplotlib",
-        "pyvista", "vtkmodules", "ezdxf", "reportlab",
+        "pyvista", "vtkmodules", "ezdxf", "reportlab", "platformdirs",
     },
 }  # fmt: skip
 
@@ -70,18 +70,18 @@ FLOORS = {
         {"bokeh", "stray", "ghosts", "coverage"},
     ),
     "scenes": (
-        {"scene_file", "registry"},
-        {"io", "runtime"},
+        {"scene_file", "registry", "proof"},
+        {"io", "runtime", "rig"},
         {"states"},
         {"sheets", "answers", "changes"},
         {"view3d", *(QUESTIONS - DRAW_IN_3D)},
         DRAW_IN_3D,
-        {"cli", "commands", "show", "face"},
+        {"cli", "commands", "show", "replies", "face"},
     ),
 }
 WITHIN = {
     "raytrace": {("reference", "intersect"), ("embree", "reference")},
-    "scenes": {("face", "show"), ("face", "cli")},
+    "scenes": {("face", "show"), ("face", "replies"), ("face", "cli"), ("show", "replies")},
 }  # on one floor, one way
 
 
@@ -115,6 +115,15 @@ def test_a_room_uses_only_rooms_on_lower_floors(package):
                 assert floor_of[other] < floor_of[own], f"{module} reaches up or across to {other}"
                 checked += 1
     assert checked > 20
+
+
+def test_how_a_state_is_judged_knows_nothing_of_how_check_is_asked_and_told():
+    modules = modules_of("scenes")
+    below = [module for module in modules if module.startswith("scenes.questions.check.verdicts.")]
+    assert below
+    for module in below:
+        above = [name for name in inner_imports(modules[module], set(modules)) if name.startswith("scenes.questions.check.")]
+        assert set(above) <= set(below), f"{module} reaches up to {above}"
 
 
 @pytest.mark.parametrize("package", ALLOWED)

@@ -46,7 +46,7 @@ class NotFollowed(Exception):  # noqa: N818 - not a fault of the input: the call
 
 @dataclass(frozen=True, slots=True)
 class Legs:
-    """Legs of a beam: corners (n, 3) [mm] with the picture points (n, 2) that they belong to.
+    """Legs of a beam: corners (n, 3) [mm] with the picture points (n, 2) that they belong to, nan where they belong to all.
 
     legs (L, V, 4): runs of corners on the planes before and after, one for each stand-in; pads (L, V) [mm]; end_z_mm: where the
     last one ends; whole: whether the lens has light for all of the cell.
@@ -103,11 +103,16 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in _endless_loops(box.parts)), 0.0)
     first_face = float(points[len(before), 2].min()) if len(glasses) else float(points[-1, 2].min())
     split = min(hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
-    if (loose or len(lenses) > 1) and split > before[-1] + BEHIND_PARTS_MM:
+    if (loose or len(_waists_mm(lenses)) > 1) and split > before[-1] + BEHIND_PARTS_MM:
         before.append(split)
     bend = float(met.bends_mm.max())
     count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))
     return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose, (PUPIL,))
+
+
+def _waists_mm(lenses: Sequence[LensState]) -> set[float]:
+    """Planes in which a pupil lies [mm]: a hull of planes on both sides of one would fill the beam's waist there."""
+    return {float(depth) for lens in lenses if isinstance(lens.pupil, FixedPupil) for depth in lens.pupil.behind_front_mm}
 
 
 def legs_of(beam: Beam, cell: Cell) -> Legs:
@@ -158,7 +163,7 @@ def _chain(beam: Beam, cell: Cell, there: FieldPencils, sides: int, chain: tuple
         held |= np.array(inside, dtype=np.bool_)
         runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
         corners.append(found)
-        fields.append(there.points_mm[met.fields])
+        fields.append(np.where(met.fields[:, None] < 0, np.nan, there.points_mm[met.fields]))
         legs.append(runs)
         pads.append(np.maximum(pad[:-1], pad[1:]))
         base += len(found)

@@ -21,8 +21,9 @@ IntArray = NDArray[np.int64]
 class Crossings:
     """All crossings (P, 3, N) [mm], and of these the corners (n, 3) of each plane, one plane after the other.
 
-    fields (n,): the field point of each corner; starts (P + 1,): where planes begin; bends_mm (P,): how far rays between field
-    points may stray from the straight way between them; end_z_mm: the last plane; followed: whether all rays came through in order.
+    fields (n,): the field point of each corner, -1 where pencils of all cross alike; starts (P + 1,): where planes begin; bends_mm
+    (P,): how far rays between field points may stray from the straight way between them; end_z_mm: the last plane; followed:
+    whether all rays came through in order.
     """
 
     points: FloatArray
@@ -46,7 +47,7 @@ def crossings(
     *,
     parted: bool,
 ) -> Crossings:
-    """The crossings of polygons about the pupils, with so many sides, or, with a blend other than 1, 1, about stand-ins for them (see `follow`).
+    """The crossings of polygons about the pupils, with so many sides, or, with another blend than 1, 1, about stand-ins for them.
 
     ring (z, radius) of the lens front; before (B,): z of planes before the glass; glasses (G, GLASS_FIELDS); parted: with a plane
     just ahead of all parts.
@@ -59,13 +60,14 @@ def crossings(
     ways, numbers = np.empty((3, count)), np.empty((4, 2 * count + 2), dtype=np.int64)
     spokes = field.pencils.rim_share.shape[1]
     outline = spokes * -(-sides // spokes) if spokes else 0
+    scratch = np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))
     follow(
         *(pencils, np.array(blend), float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
-        *(field.triples, field.weights, field.ends, points, ways, np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))),
+        *(field.triples, field.weights, field.ends, points, ways, *scratch),
         *(corners, np.empty(max(count, sides)), numbers, owner, starts, told),
     )
     total = int(starts[-1])
-    fields = owner[:total] // sides
+    fields = np.where(owner[:total] < 0, -1, owner[:total] // sides)
     return Crossings(points, corners[:total].copy(), fields, starts, told[2:], float(told[END]), bool(told[OK]))
 
 

@@ -37,8 +37,8 @@ def ring_matters(lenses: Sequence[LensState], cell: Cell) -> bool:
 
 def best_blend(lenses: Sequence[LensState], cell: Cell, point_mm: FloatArray) -> tuple[float, float]:
     """The blend, across and up, of which a point (3,) is farthest outside."""
-    corners = field_pencils((lenses[0], lenses[-1]), cell, edge_samples(1))
-    pencils = corners.pencils.take(np.unique(corners.points_mm, axis=0, return_index=True)[1]) if len(lenses) == 1 else corners.pencils
+    ends = (lenses[0], lenses[-1]) if len(lenses) > 1 else lenses
+    pencils = field_pencils(ends, cell, edge_samples(1)).pencils
     radius_mm = max(lens.front_radius_mm for lens in lenses)
     ahead = max(float(point_mm[2]), 1.0)
     least = -ahead / max(float(-pencils.reference_z_mm.min()), 1.0)

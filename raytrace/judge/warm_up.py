@@ -9,8 +9,8 @@ import numpy as np
 
 from raytrace.jit.compiled import is_compiled
 from raytrace.judge.kernels.depth import FOUND
-from raytrace.judge.kernels.gjk import BENCH
 from raytrace.judge.kernels.faces import GLASS_FIELDS
+from raytrace.judge.kernels.gjk import BENCH
 from raytrace.judge.kernels.pupil_sides import SIDE_ROWS, SPOKES
 from raytrace.judge.kernels.rays import follow
 from raytrace.judge.kernels.separate import NAMES, NODE, part_room
@@ -28,9 +28,10 @@ def compile_ahead() -> None:
     """Compile all kernels, by a beam of no pencils and a part of no pieces."""
     none, before = np.zeros((0, 3)), np.zeros(1)
     names, count = np.zeros((1, NAMES), dtype=np.int64), np.zeros(3, dtype=np.int64)
+    field = np.zeros((0, 3), dtype=np.int64), none, np.zeros((0, 2), dtype=np.int64)
     follow(
         *(np.zeros((0, SPOKES)), np.ones(2), 0.0, np.inf, before, np.zeros((0, GLASS_FIELDS)), 0.0, np.inf, False),
-        *(np.zeros((0, 3), dtype=np.int64), none, np.zeros((0, 2), dtype=np.int64), np.zeros((2, 3, 0)), np.zeros((3, 0)), np.zeros((SIDE_ROWS, 1)), np.zeros((2, 0)), np.zeros((25, 2))),
+        *(*field, np.zeros((2, 3, 0)), np.zeros((3, 0)), np.zeros((SIDE_ROWS, 1)), np.zeros((2, 0)), np.zeros((25, 2))),
         *(none, np.zeros(0), np.zeros((4, 2), dtype=np.int64), count, count, np.zeros(4)),
     )
     legs = none, np.zeros((0, 2)), np.zeros((0, 4), dtype=np.int64), np.zeros((0, 1))

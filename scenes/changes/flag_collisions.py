@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from geometry.body import Kind
 from scenes.changes.flag_angles import STEP_DEG, rounded_up
 from scenes.changes.tilts import Refit, meetings
+from scenes.rig.box import flag_name
 from scenes.scene_file.tables.box import Box
-from scenes.states.box import flag_name
 from scenes.states.select import first_of_each_lens
 from scenes.states.state import State
 

@@ -19,10 +19,10 @@ from geometry.notes import Note, Severity
 from raytrace.beam.beam import holds, outer_guides
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin
 from raytrace.box import Box
+from scenes.rig.focus_plane import focus_notes
+from scenes.rig.traced_notes import picture_notes
 from scenes.runtime.first_run import prepare_judge
 from scenes.states.clear_rule import ROOM_PERCENT, has_room, room_needed_mm
-from scenes.states.focus_plane import focus_notes
-from scenes.states.traced_notes import picture_notes
 
 if TYPE_CHECKING:
     from raytrace.judge.judgement import Judgement, PartRoom

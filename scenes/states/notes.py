@@ -10,11 +10,11 @@ from geometry.checks import assembly_notes, seal_notes
 from geometry.notes import Note, Severity
 from raytrace.optics.lens import LensState
 from raytrace.optics.prescription_pupil import stop_semi_diameter_mm
+from scenes.rig.box import rod_spec
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.box import CLAMP, Box
 from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
 from scenes.scene_file.tables.scene import can_focus
-from scenes.states.box import rod_spec
 from scenes.states.clear_rule import WALK_MM, walk_ends_deg
 
 AS_WIDE = "as wide"

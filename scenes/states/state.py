@@ -12,19 +12,19 @@ from geometry.notes import Note
 from raytrace.box import Box
 from raytrace.optics.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.optics.lens import LensState
+from scenes.rig.box import box_place, build_box
+from scenes.rig.contradictions import contradiction_notes
+from scenes.rig.focus_plane import focus_notes
+from scenes.rig.lens import field_guess_percent, front_travel_mm, lens_variants
+from scenes.rig.traced_notes import traced_notes
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Box as SceneBox
 from scenes.scene_file.tables.camera import Camera
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for, f_numbers_of, focal_lengths
-from scenes.states.box import box_place, build_box
-from scenes.states.contradictions import contradiction_notes
-from scenes.states.focus_plane import focus_notes
 from scenes.states.keys import Setting, StateLabel, key_of, settings_of
-from scenes.states.lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.states.lens_front import front_notes
 from scenes.states.notes import facts_of, field_notes, nearest_focus_notes, walk_notes
-from scenes.states.traced_notes import traced_notes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)

@@ -20,11 +20,11 @@ from raytrace.stray.direct import StrayLight
 from raytrace.stray.mirror import MirrorScene
 from raytrace.stray.target import Target, beam_on_faces, glass_face, glass_target, lens_front_target
 from raytrace.stray.world import World
+from scenes.rig.box import BARREL_INSIDE_SHARE, box_place, stage_name
+from scenes.rig.lights import lights_of
 from scenes.scene_file.tables.box import DARK_LINING, Box
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene
-from scenes.states.box import BARREL_INSIDE_SHARE, box_place, stage_name
-from scenes.states.lights import lights_of
 from scenes.states.state import State
 
 LOG2_POINTS = 6

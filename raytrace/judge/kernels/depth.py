@@ -46,8 +46,9 @@ def place_inside(
     t = min(max((z - corners[a, 2]) / ahead, 0.0), 1.0) if ahead > 1e-9 else 0.0
     for c in range(3):
         found[row, PLACE + c] = corners[a, c] + t * (corners[b, c] - corners[a, c])
+    t = 1.0 if math.isnan(fields[a, 0]) else 0.0 if math.isnan(fields[b, 0]) else t
     for c in range(2):
-        found[row, PICTURE + c] = fields[b, c]  # in the pupil all picture points have the same corners
+        found[row, PICTURE + c] = (fields[a, c] if t < 1.0 else 0.0) * (1.0 - t) + (fields[b, c] if t > 0.0 else 0.0) * t
     found[row, PLACE] -= depth_mm * ex
     found[row, PLACE + 1] -= depth_mm * ey
 

@@ -23,7 +23,7 @@ BACK_MM = 1e-6  # planes that touch may be this much out of order
 
 @compiled
 def through_glasses(glasses: FloatArray, points: FloatArray, ways: FloatArray, plane: int, low: int, high: int) -> int:
-    """Follows rays low to high through all filters: their points on the faces go into `points` from a plane on. How many get lost."""
+    """Follows rays low to high through all filters, their points on the faces into `points` from a plane on; how many get lost."""
     lost = 0
     for g in range(len(glasses)):
         if glasses[g, CLOSE_UP] > 0.0:

@@ -82,7 +82,7 @@ def _mark_repeated(points: FloatArray, plane: int, x: FloatArray, y: FloatArray,
 
 @compiled
 def _mark_inside(points: FloatArray, plane: int, x: FloatArray, y: FloatArray, other: int, marks: FloatArray) -> None:
-    """Marks corners of a polygon, which runs counter-clockwise, that lie in the triangle of their neighbours and the other's corner.
+    """Marks corners of a polygon, which runs counter-clockwise, in the triangle of their neighbours and the other's corner.
 
     Seen from that corner: p = share a + share b, both shares above 0 and together below 1.
     """

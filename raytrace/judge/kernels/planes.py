@@ -1,7 +1,7 @@
 """Planes that lean with the beam: what they leave between a leg and a piece, and how deep a piece is in, sideways.
 
-A leg's stand-in is given by the row of `runs` (R, 4): bounds of two runs of corners (n, 3), each once round a flat convex shape. A way (4,) is a unit direction e across
-the axis, then p and q, see `slanted`.
+A leg's stand-in is given by the row of `runs` (R, 4): bounds of two runs of corners (n, 3), each once round a flat convex shape. A
+way (4,) is a unit direction e across the axis, then p and q, see `slanted`.
 """
 
 from __future__ import annotations
@@ -111,6 +111,7 @@ def gap_along(corners: FloatArray, runs: IntArray, leg: int, piece: FloatArray, 
 def depth_at(
     corners: FloatArray, runs: IntArray, leg: int, piece: FloatArray, count: int, way: FloatArray, pad_mm: float, k: float
 ) -> float:
+    """How far a piece must move along e to part from a leg by a plane of this lean [mm]: more than need be."""
     return pad_mm * length_of(way, k) - gap_along(corners, runs, leg, piece, count, way, k)
 
 

@@ -81,7 +81,7 @@ def _farthest(outline: FloatArray, a: float, b: float) -> float:
     for m in range(len(u) // 2):
         one, two = max(one, a * u[2 * m] + b * v[2 * m]), max(two, a * u[2 * m + 1] + b * v[2 * m + 1])
     last = len(u) - 1
-    return max(max(one, two), a * u[last] + b * v[last])
+    return max(one, two, a * u[last] + b * v[last])
 
 
 @compiled

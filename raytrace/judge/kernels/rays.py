@@ -118,7 +118,7 @@ def _largest(values: FloatArray) -> float:
         c, d = max(c, values[4 * k + 2]), max(d, values[4 * k + 3])
     for k in range(4 * whole, len(values)):
         a = max(a, values[k])
-    return max(max(a, b), max(c, d))
+    return max(a, b, c, d)
 
 
 @compiled
@@ -145,6 +145,19 @@ def _bends(points: FloatArray, plane: int, sides: int, triples: IntArray, weight
 
 
 @compiled
+def _cross_alike(points: FloatArray, plane: int, sides: int) -> bool:
+    """Whether pencils of unlike field points have the same polygon in a plane."""
+    other, k = points.shape[2] // sides // 2 * sides, sides // 3
+    return (
+        other > 0
+        and points[plane, 0, 0] == points[plane, 0, other]
+        and points[plane, 1, 0] == points[plane, 1, other]
+        and points[plane, 0, k] == points[plane, 0, other + k]
+        and points[plane, 1, k] == points[plane, 1, other + k]
+    )
+
+
+@compiled
 def _hulls(
     points: FloatArray,
     sides: int,
@@ -156,15 +169,19 @@ def _hulls(
     numbers: IntArray,
     owner: IntArray,
 ) -> None:
-    """Corners of the points on each plane, one plane after the other, the point that each is, and where the runs start (P + 1,)."""
+    """Corners of the points on each plane, one plane after the other, the point that each is, and where the runs start (P + 1,).
+
+    Where all pencils cross a plane alike, as they do in their pupil, no corner is a point of one of them: -1.
+    """
     total = 0
     for m in range(len(points)):
         starts[m] = total
         count = flat_hull(points, m, sides, ends, keys, poly, numbers)
+        alike = _cross_alike(points, m, sides)
         for k in range(count):
-            owner[total] = numbers[CHAIN, k]
+            owner[total] = -1 if alike else numbers[CHAIN, k]
             for c in range(3):
-                corners[total, c] = points[m, c, owner[total]]
+                corners[total, c] = points[m, c, numbers[CHAIN, k]]
             total += 1
     starts[len(points)] = total
 
@@ -197,10 +214,11 @@ def follow(
 ) -> None:
     """The beam of pencils (N, SPOKES + spokes) as corners on the planes of a chain: those given before the glass, faces, the last.
 
-    blend (2,): 1, 1 for the pupil itself; else, across and up, what holds all light through pupil and front ring that far on its way
-    from ring to pupil (below 0: ahead of the ring). parted: whether the last leg has a plane just ahead of all parts. triples, weights: see `_bends`; ends: see
-    `flat_hull`.     Comes back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told (2 + P,): OK, END and the bends of each plane.
-    ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), small (DIRECTIONS + 1, 2), keys (N K,) and numbers (4, 2 N K + 2) are scratch.
+    blend (2,): 1, 1 for the pupil itself; else, across and up, what holds all light through pupil and front ring that far on its
+    way from ring to pupil (below 0: ahead of the ring). parted: whether the last leg has a plane just ahead of all parts. triples,
+    weights: see `_bends`; ends: see `flat_hull`. Comes back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told
+    (2 + P,): OK, END and the bends of each plane. ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), small
+    (DIRECTIONS + 1, 2), keys (N K, at least K) and numbers (4, 2 N K + 2) are scratch.
     """
     count = sides.shape[1] - 1
     lost = _trace(pencils, blend, ring_z, ring_radius, before, glasses, points, ways, sides, outline)

@@ -54,16 +54,8 @@ def _cheap(
 
 
 @compiled
-def _place_apart(fields: FloatArray, later: int, piece: FloatArray, bench: FloatArray, pair: IntArray, found: FloatArray) -> None:
-    """The nearest place, and the picture point that its light goes to.
-
-    That is told by the corners on the leg's second plane (from `later` on) alone where there are such: in the pupil, where many
-    legs begin, all picture points have the same corners.
-    """
-    ahead = 0.0
-    for c in range(4):
-        if bench[SHARE, c] > 0.0 and pair[c, 0] >= later:
-            ahead += bench[SHARE, c]
+def _place_apart(fields: FloatArray, piece: FloatArray, bench: FloatArray, pair: IntArray, found: FloatArray) -> None:
+    told = 0.0
     for k in range(5):
         found[1, PLACE + k] = 0.0
     for c in range(4):
@@ -71,10 +63,13 @@ def _place_apart(fields: FloatArray, later: int, piece: FloatArray, bench: Float
         if share > 0.0:
             for k in range(3):
                 found[1, PLACE + k] += share * piece[pair[c, 1], k]
-        told = share if ahead == 0.0 else share / ahead if pair[c, 0] >= later else 0.0
-        if told > 0.0:
-            for k in range(2):
-                found[1, PICTURE + k] += told * fields[pair[c, 0], k]
+            if not math.isnan(fields[pair[c, 0], 0]):
+                told += share
+                for k in range(2):
+                    found[1, PICTURE + k] += share * fields[pair[c, 0], k]
+    if told > 0.0:
+        for k in range(2):
+            found[1, PICTURE + k] /= told
 
 
 @compiled
@@ -110,7 +105,7 @@ def _exact(
         if apart > best:
             best = apart
             if apart > 0.0:
-                _place_apart(fields, runs[leg * kinds + v, 2], piece, bench, pair, found)
+                _place_apart(fields, piece, bench, pair, found)
         if best > limit:
             break
     if best > 0.0:
@@ -213,7 +208,7 @@ def _tolerance(best: float) -> float:
 
 
 @compiled
-def _first_arc(walls: FloatArray, wall: int, number: int) -> tuple[float, float]:
+def _first_arc(number: int) -> tuple[float, float]:
     """Ends of one of the arcs that a wall begins with: its four sides, then its four corners."""
     low = (number % 4) * math.pi / 2
     return low, low + math.pi / 2 if number >= 4 else low
@@ -235,13 +230,13 @@ def _lay_out_first(
     piece: FloatArray,
     bench: FloatArray,
 ) -> int:
-    """Puts pieces, and the arcs that walls begin with, on the heap beside every leg; how many, -1 where there is too little room."""
+    """Puts pieces, and the arcs that walls begin with, on the heap beside every leg; how many, -1 where the room is too little."""
     used = 0
     for leg in range(len(pads)):
         for s in range(-len(pieces), len(walls)):
             arcs = 1 if s < 0 else 8 if max(walls[s, 0, 14], walls[s, 1, 14]) > 0.0 else 4
             for q in range(arcs):
-                low, high = _first_arc(walls, s, q)
+                low, high = _first_arc(q)
                 count = _lay_out(walls, points, pieces, s, low, high, piece, bench)
                 if s < 0:
                     _toward(corners, runs, leg * pads.shape[1], piece, count, bench)
@@ -358,8 +353,8 @@ def part_room(
     while heap > 0 and keys[0] < best - _tolerance(best):
         node = ids[0]
         heap = pop(keys, ids, heap)
-        wall = names[node, WALL]
-        if wall >= 0 and sagitta_mm(walls, wall, nodes[node, LOW], nodes[node, HIGH]) > max(CHORD_MM, -DEEP_SHARE * nodes[node, BOUND]):
+        wall, low, high = names[node, WALL], nodes[node, LOW], nodes[node, HIGH]
+        if wall >= 0 and sagitta_mm(walls, wall, low, high) > max(CHORD_MM, -DEEP_SHARE * nodes[node, BOUND]):
             if used + 2 > len(nodes):
                 return False
             after = _halve(corners, runs, pads, walls, points, pieces, node, best, nodes, names, used, piece, bench)

@@ -8,10 +8,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from geometry.notes import Severity
-from scenes.questions.check.check import CheckResult, StateResult
-from scenes.questions.check.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.text import WIDTH, caution_lines, nearest_words
-from scenes.questions.check.verdict import GuideVerdict, at_words
+from scenes.questions.check.verdicts.check import CheckResult, StateResult
+from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.questions.check.verdicts.verdict import GuideVerdict, at_words
 from scenes.scene_file.messages import ALL_STOPS
 from scenes.states.clear_rule import RANK, Word
 from scenes.states.names import lens_words, setting_words

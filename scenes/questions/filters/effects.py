@@ -15,10 +15,10 @@ from raytrace.optics.closeup import MM_PER_M, sharp_distance_mm, spaced_power_di
 from raytrace.optics.filter_light import GradedEdge, extra_loss_stops, graded_edge
 from raytrace.optics.lens import LensState, field_slopes, pencils_for
 from scenes.questions.filters.sizes import field_deg, plate_in, stage_pose
+from scenes.rig.box import stage_name
 from scenes.scene_file.tables.box import Stage
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for, f_numbers_of, focal_lengths
-from scenes.states.box import stage_name
 from scenes.states.full_range import Ranged
 from scenes.states.keys import Setting
 from scenes.states.load import Loaded

@@ -20,12 +20,12 @@ from raytrace.beam.planes import fillings, sections_in
 from raytrace.beam.rays import ENDLESS_MM
 from raytrace.box import Box, Glass
 from raytrace.optics.lens import pencils_for
+from scenes.rig.box import filter_outline, stage_name
 from scenes.scene_file.catalogue import FilterSize, filter_sizes
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Filter, Stage, is_fitted
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene
-from scenes.states.box import filter_outline, stage_name
 from scenes.states.full_range import Ranged
 from scenes.states.state import State
 

@@ -15,7 +15,7 @@ from raytrace.ghosts.returning import light_back
 from raytrace.ghosts.tilt import outside_mm
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import LensState, field_slopes
-from scenes.states.lights import LightPlace, lights_of
+from scenes.rig.lights import LightPlace, lights_of
 from scenes.states.names import OUTSIDE, middle_variant, where
 from scenes.states.state import State
 from scenes.states.stray import in_frame

@@ -16,8 +16,8 @@ from raytrace.ghosts.paths import Light, Mirror, mirrors_of, pupil_mm
 from raytrace.ghosts.tilt import MOST_TILT_DEG, Moved, escape, room_mm, tilt_curves
 from scenes.changes.tilts import BOX_KEY, BeamAfter, Refit, TiltFit
 from scenes.questions.ghosts.places import GhostLights, between_words, ghosts_in, grid_lights, together
+from scenes.rig.box import stage_name
 from scenes.scene_file.tables.box import CLAMP
-from scenes.states.box import stage_name
 from scenes.states.names import middle_variant
 from scenes.states.state import State
 

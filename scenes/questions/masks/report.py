@@ -21,11 +21,11 @@ from raytrace.beam.planes import fillings, sections_in, with_glasses
 from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
 from scenes.questions.masks.wanted import Wanted
+from scenes.rig.box import stage_name
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Mask
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for
-from scenes.states.box import stage_name
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
 from scenes.states.full_range import focus_note, ranged
 from scenes.states.load import Loaded

@@ -22,14 +22,14 @@ from scenes.changes.flag_angles import set_flags
 from scenes.changes.flag_collisions import come_in, with_flag
 from scenes.changes.flag_limits import FlagLimit, FlagLimits
 from scenes.changes.tilts import Refit
+from scenes.rig.box import flag_name
+from scenes.rig.lights import site_of, suns_of
 from scenes.runtime.engines import seed_of
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import did_you_mean
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.light import Sun
 from scenes.scene_file.tables.scene import Scene
-from scenes.states.box import flag_name
-from scenes.states.lights import site_of, suns_of
 from scenes.states.names import OfState, middle_variant
 from scenes.states.state import State, states_of_lens
 from scenes.states.stray import StraySetup, frame_slopes, in_frame, setup_of

@@ -14,16 +14,16 @@ from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.optics.prescription import first_order
 from raytrace.optics.traced_picture import traced_picture
+from scenes.rig.lens import front_travel_mm, lens_variants
+from scenes.rig.stated_field import rows_of
+from scenes.rig.traced_focus import check_focal_mm, traced_focus
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import GlassTable, Resources
 from scenes.scene_file.tables.lens import Interval, Lens, PupilDepth, WalkRow
 from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths
 from scenes.states.clear_rule import WALK_MM
-from scenes.states.lens import front_travel_mm, lens_variants
 from scenes.states.select import chosen_lenses
-from scenes.states.stated_field import rows_of
-from scenes.states.traced_focus import check_focal_mm, traced_focus
 
 SHORTEST_SHARE, LONGEST_SHARE = 1 / 3, 6.0  # of the reference lens's focal length: beyond these it says nothing of a lens
 SAME_FIELD = 0.999  # and its inverse: less of a difference is rounding of half_field_deg, used but not worth a sentence

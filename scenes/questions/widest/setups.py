@@ -10,10 +10,10 @@ from geometry.arrays import FloatArray
 from geometry.body import Block, Body, Kind, Loop, Part, Surface
 from raytrace.box import Box
 from scenes.changes.stages import with_stage_added
+from scenes.rig.box import build_box
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
-from scenes.states.box import build_box
 
 SWUNG = {Kind.FLAG, Kind.EXTENSION}
 SAME_MM = 1e-9
@@ -66,6 +66,10 @@ class Stack:
     def box(self, setup: Setup) -> Box:
         """The box of a setup."""
         return Box(parts=self.parts(setup), glasses=self.now.glasses)
+
+    def moves(self, part: Part) -> bool:
+        """Whether a part stands otherwise with a stage more than it does now."""
+        return all(part is not one for one in self.now.parts)
 
     @property
     def whole(self) -> Box:

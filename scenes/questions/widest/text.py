@@ -10,8 +10,8 @@ from raytrace.beam.clearance import Clearance
 from scenes.questions.widest.report import Fate, Limit, SetupLimits, StateLimits, WidestReport
 from scenes.questions.widest.scene_lenses import Fit, LensFits
 from scenes.questions.widest.setups import AS_SET, setup_words
+from scenes.rig.focus_plane import BEYOND
 from scenes.states.clear_rule import MEANING, WALK_MM, Word
-from scenes.states.focus_plane import BEYOND
 from scenes.states.lens_front import TOO_SMALL
 from scenes.states.names import setting_words, state_words
 
@@ -158,8 +158,9 @@ def next_step(report: WidestReport) -> str:
         met = first_met(now.clear)
         return f"neither flags nor mask stand in the way of a wider lens: the {met.part if met else 'box'} does."
     words, then, before = max(gains, key=lambda gain: (round(gain[2].clear.focal_mm - gain[1].clear.focal_mm, 1), -len(gain[0])))
-    clear, not_clear = limit_cell(then.clear), limit_cell(before.clear)
-    return f"{words} lets lenses down to {clear} mm be used at {setting_words_of(then)}, not {not_clear}."
+    every = " (no shorter one was looked at)" if then.clear.fate is Fate.ALL else ""
+    instead = "where none is now" if before.clear.fate is Fate.NONE else f"not only from {before.clear.focal_mm:.1f} mm on"
+    return f"{words}: lenses from {then.clear.focal_mm:.1f} mm on{every} are clear at {setting_words_of(then)}, {instead}."
 
 
 def _pairs(one: SetupLimits, now: SetupLimits) -> list[tuple[StateLimits, StateLimits]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -84,6 +86,16 @@ def test_everything_between_two_pupil_depths_counts():
     got = judge(depths, GUIDE, Box(parts=(mask(95.0),)), margin=False)
     least, most = (side_gap_mm(95.0, 60.0, d) / np.hypot(1.0, TAN) for d in (50.0, 30.0))
     assert got.parts[0].range_mm == pytest.approx((least, most), abs=0.02)
+
+
+def test_the_waist_between_the_two_pupils_of_one_lens_is_not_filled():
+    """Horizontal pupil 20 mm behind the front, vertical 45: between them the beam is narrower than a hull of both sides."""
+    pupil = FixedPupil(behind_front_mm=(20.0, 45.0), half_size_mm=(RADIUS, RADIUS))
+    got = judge(
+        [replace(lens(), pupil=pupil)], GUIDE, Box(parts=(mask(40.0, at_mm=9.0), board((-9.0, 9.0), (150.0, 200.0), (70.0, 71.0))))
+    )
+    want = side_gap_mm(40.0, 10.0, 20.0) / np.hypot(1.0, TAN)
+    assert want - 0.02 < got.parts[0].room_mm <= want + 1e-6
 
 
 def test_a_plate_brings_the_edge_out_by_less_than_its_shift():

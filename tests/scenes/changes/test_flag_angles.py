@@ -16,7 +16,7 @@ from raytrace.stray.flag_window import boards
 from scenes.answers.page import WIDTH
 from scenes.changes.flag_angles import flag_states, joint_loss, rounded_up, summaries
 from scenes.cli import main
-from scenes.questions.check.check import check_state
+from scenes.questions.check.verdicts.check import check_state
 from scenes.questions.flags.command import command
 from scenes.runtime.engines import engine_of
 from scenes.states.clear_rule import Limits as CheckLimits

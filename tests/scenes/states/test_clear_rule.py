@@ -12,7 +12,7 @@ import pytest
 from geometry.errors import GeometryError
 from raytrace.optics.camera import Guide, whole_frame
 from raytrace.optics.lens import WalkingPupil
-from scenes.questions.check.check import check_state
+from scenes.questions.check.verdicts.check import check_state
 from scenes.runtime.engines import engine_of
 from scenes.states.clear_rule import Limits, Word, has_room, lack_words, room_needed_mm
 from scenes.states.notes import walk_notes

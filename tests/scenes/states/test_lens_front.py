@@ -5,8 +5,8 @@ import math
 import pytest
 
 from geometry.notes import Severity
-from scenes.questions.check.check import run_check
 from scenes.questions.check.test_plan import plan_lines
+from scenes.questions.check.verdicts.check import run_check
 from scenes.questions.widest.lens_family import Measures, Rule
 from scenes.questions.widest.report import Fate, Wanted, widest_report
 from scenes.runtime.engines import engine_of

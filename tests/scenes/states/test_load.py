@@ -31,7 +31,7 @@ def test_a_cut_out_larger_than_its_mask_is_told_with_the_masks_line(tmp_path, mo
 
     from geometry.errors import GeometryError
 
-    monkeypatch.setattr("scenes.states.box.build.mask", fails)
+    monkeypatch.setattr("scenes.rig.box.build.mask", fails)
     told = complaint_about(SCENE, tmp_path)
     assert told == "show.toml:29: box.mask[1]: mask: the outside must be larger than the opening; make the outside larger"
 

@@ -14,11 +14,11 @@ from geometry.notes import Note, Severity
 from raytrace.beam.frame_margin import Margin
 from raytrace.shares import Bound, Made, VignetteMap
 from scenes.io.files import as_json
-from scenes.questions.check.check import CheckResult, FailedState, StateResult
 from scenes.questions.check.results_json import Provenance, map_arrays, results_dict
-from scenes.questions.check.rooms import PartResult
 from scenes.questions.check.text import WIDTH, loss_words, nearest_words, notes_lines, summary, table_lines, without_front
-from scenes.questions.check.verdict import GuideVerdict, PartLoss, TraysEmpty, Worst, with_trays_empty
+from scenes.questions.check.verdicts.check import CheckResult, FailedState, StateResult
+from scenes.questions.check.verdicts.rooms import PartResult
+from scenes.questions.check.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty, Worst, with_trays_empty
 from scenes.states.clear_rule import Limits, Word
 from scenes.states.keys import StateLabel
 
@@ -293,6 +293,13 @@ def test_a_frame_with_less_room_than_a_fixed_pupil_may_be_wrong_by_says_so():
     both = text(with_little_room(name="open gate"), with_little_room(2.31, name="extraction"))
     assert "not clear, for open gate: room 1.20 mm, less than" in both
     assert "extraction: room 2.31 mm, less than" in both
+
+
+@pytest.mark.parametrize(("room_mm", "needed_mm"), [(-3.0, 2.5), (-3.0, 0.0), (0.0, 0.0), (None, 0.0)])
+def test_a_part_in_the_beam_never_leaves_room_enough(room_mm, needed_mm):
+    inside = replace(guide(), room_mm=room_mm, room_needed_mm=needed_mm)
+    data = results_dict(check(state(inside)), MADE_BY)
+    assert data["states"][0]["guides"][0]["room"]["enough"] is False
 
 
 def test_a_fixed_pupil_s_lack_of_room_is_counted_in_the_summary_and_told_as_data():

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from scenes.questions.check import run
-from scenes.questions.check.check import CheckResult
 from scenes.questions.check.run import Asked, Done, state_failed, workers_for, written_words
+from scenes.questions.check.verdicts.check import CheckResult
 from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.clear_rule import Limits
 from tests.scenes.check_made import plan

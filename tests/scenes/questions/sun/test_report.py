@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from raytrace.stray.direct import StrayLight
 from raytrace.sun import camera_angles, sun_in_sky
 from scenes.answers.answer import answer_text
-from scenes.questions.check.check import check_state
+from scenes.questions.check.verdicts.check import check_state
 from scenes.questions.sun.answer import SunAnswer
 from scenes.questions.sun.command import command
 from scenes.questions.sun.figure import sun_figure

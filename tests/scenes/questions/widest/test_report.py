@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 
 from scenes.answers.answer import answer_data, answer_text
 from scenes.answers.page import WIDTH
-from scenes.questions.check.check import run_check
+from scenes.questions.check.verdicts.check import run_check
 from scenes.questions.widest.answer import answer
 from scenes.questions.widest.command import command
 from scenes.questions.widest.figure import widest_figure

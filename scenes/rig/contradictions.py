@@ -1,0 +1,305 @@
+"""Numbers of a scene that speak against each other: a fault each, which keeps every state that rests on them from being clear.
+
+The one rule for all of them: a number that would make a dark frame look clear is not believed while another number of the scene
+speaks against it. The fault names both keys with their values and the way out: put one right, or list the key under `confirmed`.
+Why and how far: docs/physics.md, "Numbers that speak against each other".
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Iterator
+from statistics import median
+
+from geometry.notes import Note, Severity
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.conjugate import principal_planes_apart_mm
+from raytrace.optics.projection import distort_radius
+from scenes.rig.box import stage_name
+from scenes.rig.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.camera import Camera
+from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
+from scenes.scene_file.tables.scene import Scene, box_for
+
+LEAST_NAMED_MM = 8.0  # a smaller number in a name is an index, not a focal length
+NAMED_SHARE = 1.1  # a name rounds its focal length by less
+SLOWER_SHARE = 4.0  # than the rest of the set, or than what [check] asks for: four stops
+TENFOLD, SAME_STOP = 10.0, 0.01
+SHORT_SHARE = 0.5  # of the focal length: no lens of glass is so short; telephoto ratios go down to 0.6 (common practice)
+SAME_FOCUS_SHARE = 0.98  # nearest focus and a row that stands there are rounded apart by less
+PINCUSHION_SHARE = 0.10  # of the radius at the corner: rectilinear lenses keep within 0.05 (common practice)
+RADII = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)  # where distortion is looked at, of the half diagonal
+SAME_DEPTH_MM = 1.0  # pupil depths are measured to about that
+LEAST_PIXEL_MM = 0.001  # photosites smaller than this are made for telephones only (common practice)
+SMALL_SENSOR_MM = 9.0  # narrower than 16 mm film; nobody puts a front of
+LARGE_FRONT_MM = 60.0  # and more ahead of it
+STOP_DENSITY = math.log10(2.0)
+WHOLE_DENSITY = 2.0  # densities run in steps of 0.3; whole numbers from here on are more likely stops
+NAMED = re.compile(r"(\d+(?:\.\d+)?)(?:\s*-\s*(\d+(?:\.\d+)?))?(?![\d.:x])")
+NAMED_INSIDE = re.compile(rf"(?<=\s){NAMED.pattern}(?=\s|mm|$)")  # "Prime 18": a word of its own
+LONGEST_NAMED_MM = 1200.0  # a larger number in a name is a year or a serial number
+NAMED_ASPECT = re.compile(r"([1-3]\.\d{1,2})(?![\d.])")
+ASPECT_SHARE = 1.05  # 2.39, 2.4 and 2.35 are one to many crews
+NARROWER_PUPIL_SHARE = 0.9  # of 1 / squeeze, which a front anamorphic's pupil has; no pupil is narrower
+AXIS_SIZE_SHARE = 0.98  # of 1, which a walk's sizes are on the axis by what they are held against
+WALK_SHARE, LEAST_WALK_MM = 0.5, 10.0  # of the depth on the axis: no published lens in docs/validation.md walks so far
+
+
+def contradiction_notes(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note, ...]:
+    """A fault for each number of this lens, its box and the camera that another number of the scene speaks against."""
+    told = [(lens.name, text) for text in (*_lens_words(scene, lens), *_field_words(lens, grid))]
+    told += [("camera", text) for text in _camera_words(scene.camera, scene.lens)]
+    told += [("camera", text) for text in _guide_words(scene)]
+    told += _filter_words(box_for(scene, lens))
+    return tuple(Note(part, text, Severity.FAULT, doubts_light=True) for part, text in told)
+
+
+def _or_confirmed(key: str, where: str = "the lens") -> str:
+    return f'put the wrong one right, or write confirmed = ["{key}"] in {where} if you have checked it'
+
+
+def _lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    rules = {
+        "focal_mm": _focal_words(lens),
+        "f_number": _stop_words(scene, lens),
+        "front_to_sensor_mm": _length_words(lens),
+        "close_focus_mm": _nearest_words(lens),
+        "pupil_behind_front_mm": _pupil_words(lens),
+        "squeeze": _squeeze_words(lens),
+        "pupil_walk": _walk_words(lens),
+        "pupil_magnification": _magnification_words(lens),
+        "distortion": _distortion_words(lens),
+    }
+    for key, texts in rules.items():
+        if key not in lens.confirmed:
+            yield from (f"{text}; {_or_confirmed(key)}" for text in texts)
+
+
+def _focal_words(lens: Lens) -> Iterator[str]:
+    """A name that tells another focal length, at either end of a zoom: crews call lenses by it."""
+    ends = (focal_lengths(lens)[0], focal_lengths(lens)[-1])
+    told = list(_named_ends(lens.name))
+    off = [[(end, name) for end, name in zip(ends, named, strict=True) if not _is_named(end, name)] for named in told]
+    if off and all(off):
+        yield f'focal_mm = {plain(off[0][0][0])} speaks against the name "{lens.name}"'
+
+
+def _named_ends(name: str) -> Iterator[tuple[float, float]]:
+    """Shortest and longest focal length by a name: the number it begins with, else each that stands in it as a word [mm]."""
+    first = NAMED.match(name)
+    for found in [first] if first else NAMED_INSIDE.finditer(name):
+        short, long = float(found[1]), float(found[2] or found[1])
+        if LEAST_NAMED_MM <= short <= LONGEST_NAMED_MM:
+            yield short, long
+
+
+def _is_named(focal_mm: float, named_mm: float) -> bool:
+    return 1 / NAMED_SHARE <= focal_mm / named_mm <= NAMED_SHARE
+
+
+def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A widest stop far beyond what the rest of the set has, or beyond what is to be checked: 18 for 1.8."""
+    others = [other.f_number for other in scene.lens if other is not lens]
+    asked = min(scene.check.f_numbers, default=math.inf)
+    stop = f"f_number = {plain(lens.f_number)}, the widest stop,"
+    if others and lens.f_number >= SLOWER_SHARE * max(others) and lens.f_number >= SLOWER_SHARE * median(others):
+        listed = ", ".join(dict.fromkeys(plain(value) for value in others))
+        yield f"{stop} speaks against those of the other lenses, f_number = {listed}"
+    elif lens.f_number >= SLOWER_SHARE * asked:
+        yield f"{stop} speaks against f_numbers = [{plain(asked)}] of [check]"
+    elif math.isclose(asked, TENFOLD * lens.f_number, rel_tol=SAME_STOP):
+        yield f"{stop} is a tenth of f_numbers = [{plain(asked)}] of [check], the widest looked at, as if its point were missing"
+
+
+def _deepest_mm(lens: Lens) -> float:
+    walk = [lens.pupil_walk[0][1]] if lens.pupil_walk is not None else []
+    return max([*walk, *(end for depth in stated_depths(lens) for end in (*depth.horizontal, *depth.vertical))], default=-math.inf)
+
+
+def _shallowest_mm(lens: Lens) -> float:
+    walk = [lens.pupil_walk[0][1]] if lens.pupil_walk is not None else []
+    return min([*walk, *(end for depth in stated_depths(lens) for end in (*depth.horizontal, *depth.vertical))], default=math.inf)
+
+
+def _length_words(lens: Lens) -> Iterator[str]:
+    length_mm = lens.front_to_sensor_mm
+    if length_mm is None:
+        return
+    longest = focal_lengths(lens)[-1]
+    if _deepest_mm(lens) >= length_mm:
+        yield (
+            f"front_to_sensor_mm = {plain(length_mm)} puts the pupil, pupil_behind_front_mm = {plain(_deepest_mm(lens))}, "
+            "behind the sensor: both count from the front rim, and front_to_sensor_mm runs to the image plane, not to the mount"
+        )
+    elif length_mm < SHORT_SHARE * longest:
+        yield f"front_to_sensor_mm = {plain(length_mm)} is less than half of focal_mm = {plain(longest)}, shorter than any lens"
+
+
+def _nearest_words(lens: Lens) -> Iterator[str]:
+    nearest_mm = min((row.focus_mm for row in lens.state if isinstance(row.focus_mm, float)), default=math.inf)
+    if lens.close_focus_mm is not None and nearest_mm < SAME_FOCUS_SHARE * lens.close_focus_mm:
+        yield f"close_focus_mm = {plain(lens.close_focus_mm)} speaks against a nearer state row, focus_mm = {plain(nearest_mm)}"
+
+
+def _pupil_words(lens: Lens) -> Iterator[str]:
+    if _shallowest_mm(lens) < 0.0:
+        yield (
+            f"pupil_behind_front_mm = {plain(_shallowest_mm(lens))} puts the entrance pupil ahead of the front rim, where no "
+            f"camera lens has it: without the minus it is {plain(-_shallowest_mm(lens))} behind it"
+        )
+    for depth in stated_depths(lens):
+        if lens.squeeze > 1.0 and depth.horizontal[0] > depth.vertical[1] + SAME_DEPTH_MM:
+            yield (
+                f"pupil_behind_front_mm = {{ horizontal = {plain(depth.horizontal[0])}, vertical = {plain(depth.vertical[1])} }} "
+                f"speaks against squeeze = {plain(lens.squeeze)}: what squeezes at the front brings the horizontal pupil nearer, "
+                "so the two are probably swapped"
+            )
+            return
+
+
+def _squeeze_words(lens: Lens) -> Iterator[str]:
+    """Two pupils make an anamorphic lens, and so does a pupil that is narrower than it is high."""
+    if lens.pupil_width_factor is not None and lens.pupil_width_factor < NARROWER_PUPIL_SHARE / lens.squeeze:
+        yield (
+            f"squeeze = {plain(lens.squeeze)} speaks against pupil_width_factor = {plain(lens.pupil_width_factor)}, which only a "
+            f"lens with a squeeze of {plain(round(1 / lens.pupil_width_factor, 2))} has"
+        )
+    for depth in stated_depths(lens):
+        across, upright = depth.horizontal, depth.vertical
+        if lens.squeeze == 1.0 and (across[1] + SAME_DEPTH_MM < upright[0] or upright[1] + SAME_DEPTH_MM < across[0]):
+            yield (
+                f"squeeze = 1 speaks against the two depths of pupil_behind_front_mm, {plain(across[0])} horizontal and "
+                f"{plain(upright[0])} vertical, which only an anamorphic lens has"
+            )
+            return
+
+
+def _walk_words(lens: Lens) -> Iterator[str]:
+    if lens.pupil_walk is None:
+        return
+    on_axis, *sizes = lens.pupil_walk[0][1:]
+    if min(sizes) < AXIS_SIZE_SHARE:
+        yield f"pupil_walk begins with a size of {plain(min(sizes))}: they count against the pupil on the axis, so it begins with 1"
+    field_deg, nearest = min(((row[0], row[1]) for row in lens.pupil_walk), key=lambda place: place[1])
+    if lens.projection == "rectilinear" and nearest < WALK_SHARE * on_axis and on_axis - nearest > LEAST_WALK_MM:
+        yield (
+            f"pupil_walk = {plain(nearest)} mm at {plain(field_deg)} deg speaks against the {plain(on_axis)} mm it begins with: "
+            "no lens's pupil walks so far"
+        )
+    if lens.pupil_behind_front_mm is None:
+        return
+    low, high = lens.pupil_behind_front_mm.vertical
+    if not low - SAME_DEPTH_MM <= on_axis <= high + SAME_DEPTH_MM:
+        yield (
+            f"pupil_walk begins at {plain(on_axis)} mm, pupil_behind_front_mm = {plain(low if on_axis < low else high)}: "
+            "the walk counts"
+        )
+
+
+def _magnification_words(lens: Lens) -> Iterator[str]:
+    """A pupil magnification that would put the principal planes farther apart than the lens is long."""
+    if lens.front_to_sensor_mm is None or lens.prescription is not None:
+        return
+    rows = [row for row in rows_of(lens) if row.pupil_magnification is not None]
+    values = [(row.focal_mm, row.pupil_magnification or 1.0) for row in rows]
+    if not values and lens.pupil_magnification is not None:
+        values = [(focal_mm, lens.pupil_magnification) for focal_mm in focal_lengths(lens)]
+    for focal_mm, magnification in values:
+        apart = principal_planes_apart_mm(focal_mm, lens.front_to_sensor_mm - max(_deepest_mm(lens), 0.0), magnification)
+        if abs(apart) > lens.front_to_sensor_mm:
+            yield (
+                f"pupil_magnification = {plain(magnification)} puts the principal planes {plain(round(abs(apart)))} mm apart, more "
+                f"than front_to_sensor_mm = {plain(lens.front_to_sensor_mm)}: it is exit over entrance pupil"
+            )
+            return
+
+
+def _distortion_words(lens: Lens) -> Iterator[str]:
+    """Pincushion narrows the field: more of it anywhere than rectilinear lenses have is no rectilinear lens, or a slip."""
+    gains = {radius: float(distort_radius(radius, lens.distortion)) / radius - 1.0 for radius in RADII}
+    where = max(gains, key=lambda radius: (gains[radius], radius))
+    if lens.projection == "rectilinear" and gains[where] > PINCUSHION_SHARE:
+        values = ", ".join(plain(value) for value in lens.distortion)
+        place = "at the corner" if where == 1.0 else f"at {plain(where)} of the way to the corner"
+        yield f'distortion = [{values}] is {100 * gains[where]:.0f} % {place}, against projection = "rectilinear"'
+
+
+def _field_words(lens: Lens, grid: PixelGrid) -> Iterator[str]:
+    """One fault for all the stated fields that are in doubt, in the words of the one that is farthest out."""
+    doubts = field_doubts(lens, grid)
+    if not doubts:
+        return
+    worst = max(doubts, key=lambda doubt: abs(math.log(_tan(doubt.stated_deg) / _tan(doubt.expected_deg))))
+    focus = "infinity" if math.isinf(worst.focus_mm) else f"focus {plain(worst.focus_mm)} mm"
+    size, share = (grid.width_mm, "width") if worst.way == "horizontal" else (grid.height_mm, "height")
+    squeeze = f", squeeze = {plain(lens.squeeze)}" if lens.squeeze != 1.0 and worst.way == "horizontal" else ""
+    says = f"focal_mm = {plain(worst.focal_mm)}{squeeze} and the picture's {share} of {plain(size)} mm say"
+    yield (
+        f"half_field_deg = {plain(worst.stated_deg)} at {focus}, but {says} {worst.expected_deg:.1f} deg{_slip_words(worst)}: "
+        f"the wider counts; {_or_confirmed('half_field_deg')}"
+    )
+
+
+def _tan(angle_deg: float) -> float:
+    return math.tan(math.radians(min(angle_deg, 89.9)))
+
+
+def _slip_words(doubt: FieldDoubt) -> str:
+    """What sort of slip would make one angle of the other; '' where none fits."""
+    slips = {
+        " (is it the full field?)": 2.0 * doubt.expected_deg,
+        " (is it half of the half field?)": 0.5 * doubt.expected_deg,
+    }
+    return next((words for words, angle in slips.items() if 1 / HONEST_SHARE <= doubt.stated_deg / angle <= HONEST_SHARE), "")
+
+
+def _camera_words(camera: Camera, lenses: Iterable[Lens]) -> Iterator[str]:
+    if {"width_mm", "height_mm"} & set(camera.confirmed):
+        return
+    size = f"width_mm = {plain(camera.width_mm)}, height_mm = {plain(camera.height_mm)}"
+    way_out = _or_confirmed("width_mm", "[camera]")
+    front_mm = min(lens.front_diameter_mm for lens in lenses)
+    pitch_mm = camera.width_mm / camera.pixels[0]
+    if camera.width_mm < SMALL_SENSOR_MM and front_mm >= LARGE_FRONT_MM:
+        in_cm = f"written in cm? it would be {plain(10 * camera.width_mm)} x {plain(10 * camera.height_mm)} mm"
+        yield f"{size} is smaller than 16 mm film, behind front_diameter_mm = {plain(front_mm)} and more ({in_cm}); {way_out}"
+    elif pitch_mm < LEAST_PIXEL_MM:
+        yield f"{size} and pixels = [{camera.pixels[0]}, {camera.pixels[1]}] make photosites of {1000 * pitch_mm:.1f} um; {way_out}"
+    if camera.width_mm < camera.height_mm and camera.guide and all(guide.aspect > 1.0 for guide in camera.guide):
+        guide = camera.guide[0]
+        yield f'{size} stands upright, its guide "{guide.name}" with aspect = {plain(guide.aspect)} lies across; {way_out}'
+
+
+def _guide_words(scene: Scene) -> Iterator[str]:
+    """Guides with a name that tells another aspect, as recorded or desqueezed: turned over, it leaves out most of the picture."""
+    squeezes = {1.0, *(lens.squeeze for lens in scene.lens)}
+    for guide in scene.camera.guide:
+        found = NAMED_ASPECT.match(guide.name)
+        if found and not any(_same_aspect(guide.aspect * squeeze, float(found[1])) for squeeze in squeezes):
+            yield (
+                f'aspect = {plain(guide.aspect)} speaks against the name of its guide "{guide.name}": put the wrong one right, '
+                "or give the guide another name"
+            )
+
+
+def _same_aspect(aspect: float, named: float) -> bool:
+    return 1 / ASPECT_SHARE <= aspect / named <= ASPECT_SHARE
+
+
+def _filter_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Filters, with a density that is more likely a number of stops; one stop is 0.3."""
+    for number, stage in enumerate(box.stage, 1):
+        glass = stage.filter
+        if glass is None or "density" in glass.confirmed or glass.density < WHOLE_DENSITY or glass.density % 1.0:
+            continue
+        density = plain(glass.density)
+        yield (
+            glass.name or f"{stage_name(stage, number)} filter",
+            (
+                f"density = {density} takes {plain(round(glass.density / STOP_DENSITY))} stops; if {density} stops are meant write "
+                f'density = {plain(round(0.3 * glass.density, 1))}, else write confirmed = ["density"] in the filter'
+            ),
+        )

@@ -1,0 +1,127 @@
+"""What is worth telling of a lens with a table: how it was focused, where its picture ends, what of the scene was not used.
+
+A guide that reaches beyond the picture of its lens is never called clear: nobody looked there.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from geometry.notes import Note, Severity
+from raytrace.optics.camera import Guide
+from raytrace.optics.lens import LensState
+from raytrace.optics.prescription import Prescription, first_order
+from raytrace.optics.traced_picture import TracedPicture
+from scenes.rig.traced_focus import length_mm, traced_focus
+from scenes.scene_file.resources import GlassTable
+from scenes.scene_file.tables.lens import Lens
+
+SLOWER_SHARE = 4.0  # four stops, as between the lenses of a set
+LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape
+TOLD_MM = 0.01  # a picture that ends as near as this to the corner holds it
+WHY_IT_ENDS = {
+    "glass": "from there on no ray gets from the centre of the stop through the glass",
+    "fold": "from there on the picture folds back",
+    "steep": "from there on it looks almost square to the axis and beyond, where no box is worked out",
+}
+
+
+def traced_notes(
+    lens: Lens, glass: GlassTable | None, variants: Sequence[LensState], guides: Sequence[Guide], focus_mm: float
+) -> tuple[Note, ...]:
+    """All notes on one state of a lens with a table; none where it has none."""
+    if glass is None:
+        return ()
+    return (
+        *picture_notes(lens.name, variants, guides),
+        *_focus_notes(lens.name, glass, focus_mm),
+        *_length_notes(lens, glass),
+        *_stop_notes(lens, glass),
+        *_unused_notes(lens),
+    )
+
+
+def picture_notes(lens_name: str, variants: Sequence[LensState], guides: Sequence[Guide]) -> tuple[Note, ...]:
+    """A fault for a guide that reaches beyond the picture of its lens, or that light from beyond a fold of it reaches.
+
+    A caution where that light may be stopped by rims that the table does not give.
+    """
+    reach_mm = max((float(np.linalg.norm(guide.corners_mm(), axis=1).max()) for guide in guides), default=0.0)
+    pictures = [lens.picture for lens in variants if lens.picture is not None]
+    return tuple(note for picture in pictures for note in _picture_notes(lens_name, picture, reach_mm))
+
+
+def _picture_notes(lens_name: str, picture: TracedPicture, reach_mm: float) -> Iterator[Note]:
+    if reach_mm > picture.end_mm + TOLD_MM:
+        text = (
+            f"pictures nothing beyond {_end_words(picture)}, but a corner to be kept clear lies {reach_mm:.2f} mm out: "
+            f"{WHY_IT_ENDS[picture.ends]}; check the table, or use a smaller picture or guide"
+        )
+        yield Note(lens_name, text, Severity.FAULT)
+    elif picture.back_again_mm < reach_mm:
+        text = (
+            f"has a picture that folds back at {_end_words(picture)}: light from beyond lands as near as "
+            f"{picture.back_again_mm:.2f} mm again, where no rim of its table stops it, and is not looked at"
+        )
+        stopped = "" if picture.rims_known else "; the rows without semi_diameter_mm may stop it"
+        yield Note(lens_name, text + stopped, Severity.FAULT if picture.rims_known else Severity.CAUTION)
+
+
+def _end_words(picture: TracedPicture) -> str:
+    return f"{picture.end_mm:.2f} mm from the axis ({math.degrees(picture.end_rad):.1f} deg)"
+
+
+def _focus_notes(lens_name: str, glass: GlassTable, focus_mm: float) -> Iterator[Note]:
+    if math.isinf(focus_mm):
+        return
+    moved_mm = traced_focus(glass, focus_mm).moved_mm
+    text = (
+        f"is focused at {focus_mm:g} mm by moving it as a whole, {moved_mm:.1f} mm; the box is taken to go with its front, "
+        "the safe side, unless front_travel_mm says otherwise"
+    )
+    yield Note(lens_name, text, Severity.FACT)
+
+
+def _length_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
+    own_mm = length_mm(glass, traced_focus(glass, math.inf))
+    stated_mm = lens.front_to_sensor_mm
+    if stated_mm is None or abs(stated_mm / own_mm - 1.0) * 100.0 <= LENGTH_PERCENT:
+        return
+    text = (
+        f"front_to_sensor_mm = {stated_mm:g} is not what its table says, {own_mm:.2f} mm at infinity; the table's is used: "
+        "check vertex_behind_front_mm"
+    )
+    yield Note(lens.name, text, Severity.CAUTION)
+
+
+def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
+    """A fault for a widest stop far slower than the table's own stop: the pupil would be a fraction of the lens's."""
+    table = glass.prescription
+    wide_open_mm = table.surfaces[table.stop_index].semi_diameter_mm
+    if "f_number" in lens.confirmed or not math.isfinite(wide_open_mm):
+        return
+    own = _f_number_of(table, wide_open_mm)
+    if lens.f_number < SLOWER_SHARE * own:
+        return
+    text = (
+        f"f_number = {lens.f_number:g}, the widest stop, speaks against its table, whose stop opens to f/{own:.1f}; put the "
+        'wrong one right, or write confirmed = ["f_number"] in the lens if you have checked it'
+    )
+    yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _f_number_of(table: Prescription, wide_open_mm: float) -> float:
+    """The f-number of a table's stop with this half diameter [mm]."""
+    data = first_order(table)
+    return abs(data.focal_mm) / (2.0 * wide_open_mm * data.pupil_scale)
+
+
+def _unused_notes(lens: Lens) -> Iterator[Note]:
+    stated = [key for key, plain in (("projection", "rectilinear"), ("distortion", (0.0, 0.0))) if getattr(lens, key) != plain]
+    if stated:
+        are = "is" if len(stated) == 1 else "are"
+        text = f"{' and '.join(stated)} {are} not used: where its picture looks is traced through its table"
+        yield Note(lens.name, text, Severity.CAUTION)

@@ -1,0 +1,56 @@
+"""Boxes of unusual kinds: by a caster that shares no code with the judgement, no clear is wrong and no margin loses light."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.caster.campaign import one
+from tests.caster.cast import disc
+from tests.caster.kernel import PLATE, SLAB, stopped_by
+from tests.caster.kinds import KINDS
+from tests.caster.lens_rays import Lens
+from tests.caster.scene_parts import row
+
+NO_TRIANGLES = np.zeros((0, 9))
+
+
+def test_the_caster_counts_the_segment_of_a_disc_that_an_edge_cuts_off():
+    """Source: area of a circular segment, r^2 (acos(d / r) - d / r sqrt(1 - (d / r)^2)), any handbook."""
+    lens = Lens(
+        focal=(24.0, 24.0), depth=(40.0, 40.0), radius=(6.0, 6.0), object_z=1e30, ring=np.inf, projection="rectilinear",
+        distortion=(0.0, 0.0), half_diagonal=20.0,
+    )  # fmt: skip
+    origins, ways, _ = lens.rays(np.array([[-18.0, 0.0]]), disc(200_000))
+    edge = (10.0 + 40.0) * 0.75 + 2.0  # 2 mm outside the chief ray at z = 10
+    mask = row(PLATE, np.eye(3), [0.0, 0.0, 10.0], 1e-6, 1, edge, 500.0, 0.0)
+    share = (stopped_by(origins, ways, mask[None], NO_TRIANGLES, 1e30) >= 0).mean()
+    d = 2.0 / 6.0
+    assert share == pytest.approx((np.arccos(d) - d * np.sqrt(1 - d * d)) / np.pi, abs=2e-4)
+
+
+def test_the_caster_shifts_a_ray_by_a_plate_as_the_handbook_says():
+    """Source: T sin t (1 - cos t / sqrt(n^2 - sin^2 t)), across the ray; Jenkins and White."""
+    slab = row(SLAB, np.eye(3), [0.0, 0.0, 5.0], 2.0, 1.5)
+    way = np.array([[0.75, 0.0, 1.0]])
+    sine, cosine = 0.6, 0.8
+    shift = 4.0 * sine * (1 - cosine / np.sqrt(1.5**2 - sine**2)) / cosine  # in a plane across the axis
+    at = 0.75 * 20.0 - shift
+    for edge, stops in ((at + 1e-6, False), (at - 1e-6, True)):
+        mask = row(PLATE, np.eye(3), [0.0, 0.0, 20.0], 1e-9, 1, edge, 500.0, 0.0)
+        assert (stopped_by(np.zeros((1, 3)), way, np.array([mask, slab]), NO_TRIANGLES, 1e30)[0] >= 0) == stops
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("seed", range(2))
+def test_no_clear_and_no_margin_is_wrong_by_counted_rays(kind, seed, tmp_path):
+    found = one(kind, seed, tmp_path)
+    assert found["wrong"] == [], found
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_verdict_is_milder_than_counted_rays(kind, tmp_path):
+    for seed in range(1000, 1006):
+        found = one(kind, seed, tmp_path, words=True)
+        assert found["wrong"] == [], found

@@ -1,0 +1,233 @@
+"""Lenses given as tables, from scene to verdict, against a ray trace of its own (tests/raytrace/optics/snell.py).
+
+Tables: US Patents 4,448,497 and 4,099,850; M. Laikin, Lens Design, 4th ed. (2007), p. 108 and 114.
+"""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from geometry.errors import GeometryError
+from geometry.notes import Severity
+from raytrace.ghosts.paths import picture_mm
+from raytrace.optics.prescription import Prescription, Surface, first_order
+from scenes.questions.check.verdicts.check import run_check
+from scenes.questions.widest.lens_family import Measures, assumed, family_of
+from scenes.runtime.engines import engine_of
+from scenes.scene_file.errors import SceneError
+from scenes.scene_file.parse import parse_scene
+from scenes.scene_file.resources import GlassTable, Resources
+from scenes.states.clear_rule import Word
+from scenes.states.full_range import range_plans
+from scenes.states.load import Loaded
+from scenes.states.state import pixel_grid, states_of
+from tests.raytrace.optics import snell
+
+WIDE = json.loads((Path(__file__).parents[2] / "data" / "published_wide_lenses.json").read_text("utf-8"))
+GAUSS = snell.patent("US4448497_ex1_double_gauss_f1.4", 0.5)
+RETROFOCUS = snell.patent("US4099850_retrofocus_f3.5", 0.28)
+VERTEX_MM = 4.0
+
+SCENE = """
+brimline = 1
+[camera]
+width_mm = {width}
+height_mm = {height}
+pixels = [600, 400]
+[[lens]]
+name = "a"
+focal_mm = {focal}
+f_number = {stop}
+front_diameter_mm = 120
+front_to_sensor_mm = {length}
+prescription = "a.toml"
+{lens}
+[box]
+mount = "clamp"
+{box}
+[check]
+focus_mm = [{focus}]
+"""
+MASK = "[[box.mask]]\nat_mm = {}\nthickness_mm = {}\nopening_mm = [{}, {}]"
+BEHIND = "ahead_mm = -40\nback = { width_mm = 200, height_mm = 200, thickness_mm = 4, bore_mm = 150 }"
+
+
+def wide(name, focal_mm):
+    """A published wide lens at a focal length, as a Table of `snell`: it gives no rims."""
+    rows = tuple(((row["R"] or 0.0), row["t"], row["nd"], np.inf) for row in WIDE[name]["rows"])
+    table = snell.Table(rows, WIDE[name]["stop_row_1based"] - 1)
+    share = focal_mm / first_order(prescription(table)).focal_mm
+    return snell.Table(tuple((r * share, t * share, n, rim) for r, t, n, rim in rows), table.stop)
+
+
+def prescription(table):
+    surfaces = (Surface(radius_mm=r or np.inf, thickness_mm=t, index=n, semi_diameter_mm=rim) for r, t, n, rim in table.rows)
+    return Prescription(tuple(surfaces), table.stop)
+
+
+def scene_of(table, *, stop, box, focus='"infinity"', width=36, height=24, lens="", **changed):
+    own = prescription(table)
+    length = VERTEX_MM - table.vertices[-1] + first_order(own).back_focus_mm
+    values = {"focal": first_order(own).focal_mm, "length": length, **changed}
+    text = SCENE.format(stop=stop, box=box, focus=focus, width=width, height=height, lens=lens, **values)
+    glass = GlassTable(prescription=own, vertex_behind_front_mm=VERTEX_MM)
+    return parse_scene(text, source="s.toml"), Resources(prescriptions={"a.toml": glass})
+
+
+def plan_of(table, **scene):
+    return next(iter(states_of(*scene_of(table, **scene))))
+
+
+def checked(plan):
+    (state,) = run_check([plan], engine_of("coverage"), columns=48).states
+    return state
+
+
+def lost_share(plan, picture_mm):
+    (lens,) = plan.variants
+    shares = engine_of("coverage").shares(lens, np.array([picture_mm], dtype=np.float64), plan.box, seed=1, fine=True)
+    return 1.0 - float(shares.clear_share[0])
+
+
+@pytest.mark.parametrize("picture", [(18.0, 0.0), (-18.0, 12.0)])
+@pytest.mark.parametrize(
+    ("table", "stop", "focus", "mask"),
+    [
+        (GAUSS, 2.8, 450, (99, 1, 95.2, 74)),
+        (GAUSS, 2.0, '"infinity"', (60, 1, 88, 66)),
+        (RETROFOCUS, 3.5, 300, (60, 1, 100, 76)),
+        (RETROFOCUS, 3.5, '"infinity"', (80, 0.5, 141, 93)),
+    ],
+)
+def test_a_mask_takes_from_a_traced_lens_what_counted_rays_lose(table, stop, focus, mask, picture):
+    plan = plan_of(table, stop=stop, box=MASK.format(*mask), focus=focus)
+    at_mm, thick, wide_mm, high_mm = mask
+    opening = at_mm + VERTEX_MM, thick, wide_mm / 2, high_mm / 2
+    focal_mm = first_order(prescription(table)).focal_mm
+    distance = np.inf if isinstance(focus, str) else focus
+    counted = snell.share_lost(table, picture, distance, focal_mm / stop, opening)
+    assert lost_share(plan, picture) == pytest.approx(counted, abs=0.004)
+
+
+def test_the_corner_of_a_100_degree_lens_is_lost_where_f_tan_would_call_it_clear():
+    # by f tan 12 mm at 15 mm look 38.7 deg off the axis, by the table 50: at 60 + 4 mm ahead of V1 24 mm farther out and more
+    table = wide("laikin_100_deg", 15.0)
+    plan = plan_of(table, stop=4.0, box=MASK.format(60, 0.5, 160, 106), width=20, height=13.3)
+    corner = plan.guides[0].corners_mm()[1]
+    assert snell.share_lost(table, corner, np.inf, 15.0 / 4.0, (64, 0.5, 80, 53)) == 1.0
+    assert lost_share(plan, corner) == 1.0
+    assert checked(plan).word is Word.IN_FRAME
+
+
+def test_a_170_degree_lens_is_traced_to_85_degrees():
+    table = wide("laikin_170_deg", 8.0)
+    plan = plan_of(table, stop=1.8, box=BEHIND, width=16.0, height=10.6)
+    (lens,) = plan.variants
+    corner = float(np.hypot(8.0, 5.3))
+    _, way = snell.chief_to(table, corner, snell.image_of(table, np.inf))
+    field_deg = np.degrees(np.arctan2(np.hypot(way[0], way[1]), way[2]))
+    assert 80 < field_deg < 86
+    assert np.degrees(lens.picture.field_at(corner)) == pytest.approx(field_deg, abs=1e-3)
+    assert not any(note.severity is Severity.FAULT for note in plan.notes)
+
+
+def test_a_frame_beyond_the_picture_of_its_lens_is_never_clear():
+    # nothing stands before the lens, but the corners of 36 x 24 mm lie outside the 9.85 mm that the table pictures to 89 deg
+    state = checked(plan_of(wide("laikin_170_deg", 8.0), stop=1.8, box=BEHIND))
+    fault = next(note for note in state.notes if note.severity is Severity.FAULT)
+    assert (
+        state.word is not Word.CLEAR
+    )  # shading at present: light beyond 89 deg is not followed, so no part can be shown to stand clear
+    assert fault.text.startswith("pictures nothing beyond 9.85 mm from the axis (89.0 deg), but a corner to be kept clear")
+
+
+def test_a_frame_inside_the_picture_with_nothing_before_it_is_clear():
+    state = checked(plan_of(RETROFOCUS, stop=3.5, box=BEHIND))
+    assert state.word is Word.CLEAR
+
+
+def test_a_focal_length_of_another_lens_is_refused_with_both_numbers():
+    with pytest.raises(GeometryError) as caught:
+        plan_of(GAUSS, stop=2.8, box=BEHIND, focal=25)
+    assert str(caught.value) == (
+        "focal_mm: must be that of the prescription, 49.9 mm, to 2 %, got 25; write focal_mm = 49.9, or multiply the file's "
+        "scale by 0.501"
+    )
+
+
+@pytest.mark.parametrize("focal_mm", [49.0, 50.8])
+def test_a_focal_length_rounded_as_engraved_is_taken(focal_mm):
+    assert plan_of(GAUSS, stop=2.8, box=BEHIND, focal=focal_mm).variants[0].field_focal_mm == pytest.approx(49.9, abs=1e-4)
+
+
+def test_a_half_field_that_the_table_does_not_see_is_refused():
+    # the double Gauss sees 20.06 deg at 18 mm (traced above; f tan: 19.83)
+    row = '[[lens.state]]\nfocus_mm = "infinity"\nhalf_field_deg = {}'
+    with pytest.raises(GeometryError, match=r"half_field_deg: must be what the prescription sees .* 20\.06 deg, .* got 18;"):
+        plan_of(GAUSS, stop=2.8, box=BEHIND, lens=row.format(18))
+    assert plan_of(GAUSS, stop=2.8, box=BEHIND, lens=row.format(20))
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"length": 90}, "front_to_sensor_mm = 90 is not what its table says, 81.88 mm at infinity"),
+        ({"lens": 'projection = "equidistant"'}, "projection is not used"),
+        ({"lens": "distortion = [-0.1, 0.0]"}, "distortion is not used"),
+    ],
+)
+def test_what_a_table_overrules_is_said(changed, words):
+    notes = plan_of(GAUSS, stop=2.8, box=BEHIND, **changed).notes
+    assert [note.severity for note in notes if note.text.startswith(words)] == [Severity.CAUTION]
+
+
+@pytest.mark.parametrize(("stop", "fault"), [(2.8, False), (14, True)])
+def test_a_widest_stop_far_slower_than_the_tables_own_is_a_fault(stop, fault):
+    # US Patent 4,448,497, example 1, is a lens of f/1.4; its stop as transcribed opens to f/1.3
+    found = [note for note in plan_of(GAUSS, stop=stop, box=BEHIND).notes if "f_number" in note.text]
+    assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
+    assert all(note.text.startswith(f"f_number = {stop}, the widest stop, speaks against its table") for note in found)
+    confirmed = plan_of(GAUSS, stop=stop, box=BEHIND, lens='confirmed = ["f_number"]').notes
+    assert not any("f_number" in note.text for note in confirmed)
+
+
+def test_close_focus_of_a_traced_lens_is_no_guess_and_says_how_it_was_focused():
+    # f m = 49.9 x 0.1416
+    plan = plan_of(GAUSS, stop=2.8, box=BEHIND, focus=450)
+    assert plan.field_guess_percent is None
+    assert any(note.text.startswith("is focused at 450 mm by moving it as a whole, 7.1 mm") for note in plan.notes)
+
+
+def test_a_light_lies_in_the_picture_where_its_ray_lands():
+    (lens,) = plan_of(RETROFOCUS, stop=3.5, box=BEHIND).variants
+    _, way = snell.chief_to(RETROFOCUS, 15.0, snell.image_of(RETROFOCUS, np.inf))
+    # the same field to the operator's left: the frame's x runs that way
+    direction = np.array([np.hypot(way[0], way[1]), 0.0, way[2]])
+    assert picture_mm(lens, direction) == pytest.approx([-15.0, 0.0], abs=1e-4)
+
+
+def test_a_range_beyond_the_picture_of_a_lens_gets_no_mask():
+    scene, resources = scene_of(wide("laikin_170_deg", 8.0), stop=1.8, box=BEHIND)
+    with pytest.raises(SceneError, match="pictures nothing beyond 9"):
+        range_plans(Loaded(scene=scene, resources=resources, file_name="s.toml", sha256=""), scene.lens[0])
+
+
+def test_a_family_sees_as_much_wider_than_f_tan_as_the_table_of_its_lens():
+    table = wide("laikin_100_deg", 15.0)
+    scene, resources = scene_of(table, stop=4.0, box=BEHIND, width=20, height=13.3)
+    family = family_of(scene, resources, None, Measures(), pixel_grid(scene.camera))
+    _, way = snell.chief_to(table, float(np.hypot(10, 6.65)), snell.image_of(table, np.inf))
+    tangent = np.hypot(way[0], way[1]) / way[2]
+    assert family.field.wider == pytest.approx(tangent * 15.0 / np.hypot(10, 6.65), rel=1e-4)
+    assert any(words.startswith("field: 48.") and words.endswith('as in the "a"\'s table') for words in assumed(family))
+
+
+def test_light_from_beyond_a_fold_is_a_caution_where_unknown_rims_may_stop_it():
+    # a reverse telephoto published without rims: its picture folds at 28.1 mm, and steeper chief rays land near the axis again
+    plan = plan_of(snell.patent("reverse_telephoto_60deg", 14.0), stop=4.0, box=BEHIND)
+    (note,) = [note for note in plan.notes if note.text.startswith("has a picture that folds back at 28.10 mm")]
+    assert note.severity is Severity.CAUTION
+    assert note.text.endswith("; the rows without semi_diameter_mm may stop it")
+    assert checked(plan).word is Word.CLEAR
