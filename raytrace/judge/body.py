@@ -15,10 +15,11 @@ import shapely
 from numpy.typing import NDArray
 
 from geometry.body import Block, Loop, Part, Surface, Tube
-from geometry.outline import Freeform, inside_distance
+from geometry.outline import Freeform, Outline, is_convex, polygon_loops
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.judge.crossings import Crossings, crossings
 from raytrace.judge.field import Cell, FieldPencils, Samples, edge_is_enough, edge_samples, field_pencils, grid_samples
+from raytrace.judge.front_ring import ring_matters
 from raytrace.judge.kernels.faces import CLOSE_UP, GLASS_FIELDS
 from raytrace.judge.kernels.shapes import ENDLESS_MM
 from raytrace.optics.lens import FixedPupil, LensState
@@ -35,6 +36,7 @@ MOST_INTERVALS = 64
 GRID_INTERVALS = 10  # along a guide whose inside counts
 CELL_GRID_INTERVALS = 6  # along a cell of it
 PUPIL = (1.0, 1.0)  # of front ring and pupil: the pupil alone
+RING = (0.0, 0.0)
 NO_POINTS = np.empty((0, 3, 0))
 BEHIND_PARTS_MM = 1.0  # where the first leg is parted, behind the hindmost part
 ROUNDING_MM = 1e-6  # what arithmetic may be off by
@@ -107,7 +109,12 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
         before.append(split)
     bend = float(met.bends_mm.max())
     count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))
-    return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose, (PUPIL,))
+    return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose, _first_stand_ins(seen, ring))
+
+
+def _first_stand_ins(seen: FieldPencils, ring: FloatArray) -> tuple[tuple[float, float], ...]:
+    """The pupil, and where a front ring may take light, the ring: more are added where a part is near."""
+    return (PUPIL,) if np.isinf(ring[1]) or not ring_matters(seen.pencils, float(ring[1])) else (PUPIL, RING)
 
 
 def _waists_mm(lenses: Sequence[LensState]) -> set[float]:
@@ -147,7 +154,7 @@ def _chain(beam: Beam, cell: Cell, there: FieldPencils, sides: int, chain: tuple
     """The legs of the light that goes through some of the filters, each taken as endless."""
     glasses, ring = beam.glasses[list(chain)], _ring(beam.lenses)
     corners, fields, legs, pads, base, end = [], [], [], [], 0, np.inf
-    held = np.zeros(len(chain), dtype=np.bool_)
+    over: list[FloatArray] = [np.array([np.inf])] * len(chain)
     for blend in beam.stand_ins:
         key = (cell, blend, chain)
         if key not in beam.followed:
@@ -159,15 +166,15 @@ def _chain(beam: Beam, cell: Cell, there: FieldPencils, sides: int, chain: tuple
         if not met.followed:
             raise NotFollowed
         found, starts, pad, end = met.corners, met.starts, met.bends_mm + ROUNDING_MM, met.end_z_mm
-        inside = [_holds(beam.box.glasses[g], found[starts[m] : starts[m + 1]], pad[m]) for g, m in _entries(beam, chain)]
-        held |= np.array(inside, dtype=np.bool_)
+        entries = [(beam.box.glasses[g], found[starts[m] : starts[m + 1]], pad[m]) for g, m in _entries(beam, chain)]
+        over = [np.minimum(least, _overhang_mm(*entry)) for least, entry in zip(over, entries, strict=True)]
         runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
         corners.append(found)
         fields.append(np.where(met.fields[:, None] < 0, np.nan, there.points_mm[met.fields]))
         legs.append(runs)
         pads.append(np.maximum(pad[:-1], pad[1:]))
         base += len(found)
-    not_held = tuple(g for g, inside in zip(chain, held, strict=True) if not inside)
+    not_held = tuple(g for g, beyond in zip(chain, over, strict=True) if not (beyond < 0.0).all())
     return _Chain(np.concatenate(corners), np.concatenate(fields), np.stack(legs, 1), np.stack(pads, 1), end, not_held)
 
 
@@ -180,12 +187,28 @@ def _entries(beam: Beam, chain: tuple[int, ...]) -> list[tuple[int, int]]:
     return found
 
 
-def _holds(glass: Glass, corners: FloatArray, pad_mm: float) -> bool:
-    """Whether all light that enters a filter does so inside its outline."""
+def _overhang_mm(glass: Glass, corners: FloatArray, pad_mm: float) -> FloatArray:
+    """How far light that enters a filter reaches beyond each straight edge of its outline [mm]: below 0, it stays inside.
+
+    Each edge may be kept by a stand-in of its own. One number stands for an outline with dents.
+    """
     at, outline = glass.slab.pose.points_to_part(corners)[:, :2], glass.slab.outline
-    if isinstance(outline, Freeform):
-        return bool(shapely.MultiPoint(at).convex_hull.buffer(pad_mm).within(outline.shape))
-    return bool((inside_distance(outline, at) > pad_mm).all())
+    if not is_convex(outline):
+        assert isinstance(outline, Freeform)
+        return np.array([-1.0 if shapely.MultiPoint(at).convex_hull.buffer(pad_mm).within(outline.shape) else 1.0])
+    normals, levels = _edges(outline)
+    return np.asarray((at @ normals.T).max(axis=0) + pad_mm - levels)
+
+
+def _edges(outline: Outline) -> tuple[FloatArray, FloatArray]:
+    """Outward normals (K, 2) and distances (K,) [mm] of the edges of a polygon inside a convex outline."""
+    points = polygon_loops(outline)[0]
+    along = np.roll(points, -1, axis=0) - points
+    points, along = points[np.hypot(*along.T) > 0], along[np.hypot(*along.T) > 0]
+    normals = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
+    levels = (normals * points).sum(axis=1)
+    away = np.sign(levels - normals @ points.mean(axis=0))[:, None]
+    return normals * away, levels * away[:, 0]
 
 
 def _together(made: Sequence[_Chain], whole: bool) -> Legs:

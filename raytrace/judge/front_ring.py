@@ -19,45 +19,39 @@ from raytrace.optics.pencil import Pencils
 
 FloatArray = NDArray[np.float64]
 
-DIRECTIONS, BLENDS = 32, 9  # of a first look
+BLENDS = 17  # of a first look
 ROUNDS = 3  # of closer ones, each with steps a quarter as wide
 FINEST = 0.02  # blends are told apart by this
 
 
-def ring_matters(lenses: Sequence[LensState], cell: Cell) -> bool:
-    """Whether the front ring takes light from any pencil of a cell."""
-    radius_mm = max(lens.front_radius_mm for lens in lenses)
-    if np.isinf(radius_mm):
-        return False
-    pencils = field_pencils(lenses, cell, edge_samples(2)).pencils
+def ring_matters(pencils: Pencils, radius_mm: float) -> bool:
+    """Whether a front ring takes light from any of some pencils."""
     offset, gain = _at(pencils, np.ones((1, 2)), 0.0)
     reach = np.hypot(*offset[0].T) + np.abs(gain[0]).max(axis=-1) * np.linalg.norm(pencils.axes_mm, axis=(1, 2))
     return bool((reach > radius_mm).any())
 
 
-def best_blend(lenses: Sequence[LensState], cell: Cell, point_mm: FloatArray) -> tuple[float, float]:
-    """The blend, across and up, of which a point (3,) is farthest outside."""
+def best_blend(lenses: Sequence[LensState], cell: Cell, point_mm: FloatArray, turn_rad: float) -> tuple[float, float]:
+    """The blend, across and up, of which a point (3,) is farthest outside, by a plane that faces that way across the axis."""
     ends = (lenses[0], lenses[-1]) if len(lenses) > 1 else lenses
     pencils = field_pencils(ends, cell, edge_samples(1)).pencils
     radius_mm = max(lens.front_radius_mm for lens in lenses)
     ahead = max(float(point_mm[2]), 1.0)
     least = -ahead / max(float(-pencils.reference_z_mm.min()), 1.0)
-    turns = 2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
+    turns = turn_rad + np.array([0.0, np.pi])  # whichever way it was told
     across = up = np.linspace(least, 1.0, BLENDS)
-    step, turn_step = (1.0 - least) / (BLENDS - 1), 2 * np.pi / DIRECTIONS
-    best = (0.0, 1.0, 1.0)
+    step, best = (1.0 - least) / (BLENDS - 1), (1.0, 1.0)
     for _ in range(1 + ROUNDS):
         best = _farthest_out(pencils, radius_mm, point_mm, turns, across, up)
-        step, turn_step = step / 4, turn_step / 4
-        near = np.arange(-4, 5)
-        turns, across, up = best[0] + turn_step * near, best[1] + step * near, best[2] + step * near
-    return round(best[1] / FINEST) * FINEST, round(best[2] / FINEST) * FINEST
+        step = step / 4
+        across, up = best[0] + step * np.arange(-4, 5), best[1] + step * np.arange(-4, 5)
+    return round(best[0] / FINEST) * FINEST, round(best[1] / FINEST) * FINEST
 
 
 def _farthest_out(
     pencils: Pencils, radius_mm: float, point_mm: FloatArray, turns: FloatArray, across: FloatArray, up: FloatArray
-) -> tuple[float, float, float]:
-    """Of directions (D,) and blends (A,) and (B,) the three that part the point farthest from the light."""
+) -> tuple[float, float]:
+    """Of blends (A,) across and (B,) up the two that part the point farthest from the light, along any of some directions (D,)."""
     x, gain_x = _at(pencils, np.column_stack([across, across]), float(point_mm[2]))
     y, gain_y = _at(pencils, np.column_stack([up, up]), float(point_mm[2]))
     c, s = np.cos(turns)[:, None, None], np.sin(turns)[:, None, None]
@@ -71,7 +65,7 @@ def _farthest_out(
         reach = np.maximum(reach, c * x[None, :, None, n, 0] + s * y[None, None, :, n, 1] + pupil + ring)
     outside = c * point_mm[0] + s * point_mm[1] - reach
     at = np.unravel_index(int(np.argmax(outside)), outside.shape)
-    return float(turns[at[0]]), float(across[at[1]]), float(up[at[2]])
+    return float(across[at[1]]), float(up[at[2]])
 
 
 def _at(pencils: Pencils, blends: FloatArray, z_mm: float) -> tuple[FloatArray, FloatArray]:

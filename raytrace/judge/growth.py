@@ -77,7 +77,7 @@ class Search:
         beam = self.held(scale, number)
         row, cell, held = room_held(beam, self.parts[number], 0.0, with_depth=False)
         if held is not beam:
-            self._stand_ins[number] = held.beam.stand_ins[1:]
+            self._stand_ins[number] = held.beam.stand_ins[len(self.beam(scale).beam.stand_ins) :]
         return row, cell
 
     def in_field(self, scale: float) -> bool:

@@ -12,8 +12,8 @@ from raytrace.box import Box
 from raytrace.judge.body import Beam, Legs, NotFollowed, legs_of, look
 from raytrace.judge.drawn import flat_depth
 from raytrace.judge.field import Cell
-from raytrace.judge.front_ring import best_blend, ring_matters
-from raytrace.judge.kernels.depth import FOUND, PLACE
+from raytrace.judge.front_ring import best_blend
+from raytrace.judge.kernels.depth import ANGLE, FOUND, PLACE
 from raytrace.judge.kernels.rays import BEYOND_MM
 from raytrace.judge.nearest import least_move, nearest
 from raytrace.judge.pieces import Pieces
@@ -44,7 +44,6 @@ class GuideBeam:
     _beam: Beam | None = None
     _legs: dict[Cell, Legs | None] = field(default_factory=dict)
     _suited: dict[tuple[float, float], GuideBeam] = field(default_factory=dict)
-    _ring_matters: bool | None = None
 
     @property
     def beam(self) -> Beam:
@@ -65,13 +64,11 @@ class GuideBeam:
     @property
     def ring_matters(self) -> bool:
         """Whether the lens's front ring takes light from the guide."""
-        if self._ring_matters is None:
-            self._ring_matters = ring_matters(self.lenses, self.cell)
-        return self._ring_matters
+        return len(self.beam.stand_ins) > 1
 
-    def suited_to(self, point_mm: FloatArray) -> GuideBeam | None:
-        """The beam with one more stand-in for front ring and pupil, the best one for a point; None where it has that already."""
-        blend = best_blend(self.lenses, self.cell, point_mm)
+    def suited_to(self, nearest: FloatArray) -> GuideBeam | None:
+        """The beam with one more stand-in, the best one for a nearest place (FOUND,); None where it has that already."""
+        blend = best_blend(self.lenses, self.cell, nearest[PLACE : PLACE + 3], float(nearest[ANGLE]))
         if blend in self.beam.stand_ins:
             return None
         return self.with_stand_in(blend)
@@ -80,7 +77,7 @@ class GuideBeam:
         """The same beam held by one more stand-in."""
         if blend not in self._suited:
             beam = replace(self.beam, stand_ins=(*self.beam.stand_ins, blend))
-            self._suited[blend] = GuideBeam(self.lenses, self.box, self.cell, self.deepest, beam, _ring_matters=True)
+            self._suited[blend] = GuideBeam(self.lenses, self.box, self.cell, self.deepest, beam)
         return self._suited[blend]
 
     def may_halve(self, cell: Cell) -> bool:
@@ -131,7 +128,7 @@ def room_held(
     if row[0] > min(near_mm, RING_NEAR_MM) or not beam.ring_matters:
         return row, cell, beam
     for _ in range(MOST_STAND_INS):
-        closer = beam.suited_to(row[PLACE : PLACE + 3])
+        closer = beam.suited_to(row)
         if closer is None:
             break
         again, where = room_by(closer, part, near_mm, with_depth=with_depth)

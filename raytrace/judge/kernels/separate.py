@@ -55,7 +55,9 @@ def _cheap(
 
 @compiled
 def _place_apart(fields: FloatArray, piece: FloatArray, bench: FloatArray, pair: IntArray, found: FloatArray) -> None:
+    """The nearest place of a piece that stands apart, the picture point whose light passes there, and which way the plane faces."""
     told = 0.0
+    found[1, ANGLE] = math.atan2(bench[NORMAL, 1], bench[NORMAL, 0])
     for k in range(5):
         found[1, PLACE + k] = 0.0
     for c in range(4):
