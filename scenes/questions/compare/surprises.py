@@ -1,4 +1,4 @@
-"""What stands in a still and not in the scene: connected places that differ from the best fit by far more than noise."""
+"""What stands in a still and not in the scene: connected places darker than the best fit by far more than noise."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ MAD_TO_SIGMA = 1.4826022
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surprise:
-    """A place of an upright still (shares of its width and height, from the top left) that is darker or lighter than it should be."""
+    """A place of an upright still (shares of its width and height, from the top left) that is darker than it should be."""
 
     picture: int
     left: float
@@ -51,15 +51,14 @@ def surprises(fit: Fit, k: int) -> tuple[tuple[Surprise, ...], Bools]:
     limit = max(SEEN_SHARE, SEEN_SIGMAS * usual)
     found: list[Surprise] = []
     left_out = np.zeros(off.shape, dtype=bool)
-    for sign in (-1.0, 1.0):
-        wide, count = label(sign * off > EDGE_SHARE * limit, structure=np.ones((3, 3)))
-        for number in range(1, count + 1):
-            cells = wide == number
-            if not (sign * off[cells] > limit).any() or int(cells.sum()) < LEAST_CELLS or cells.mean() > LARGEST_SHARE:
-                continue
-            left_out |= binary_dilation(cells, iterations=2)
-            if one.measured.marked[cells].mean() < MARKED_SHARE:
-                found.append(_surprise(fit, k, cells, off))
+    wide, count = label(-off > EDGE_SHARE * limit, structure=np.ones((3, 3)))  # lighter places are no thing in front of the lens
+    for number in range(1, count + 1):
+        cells = wide == number
+        if not (-off[cells] > limit).any() or int(cells.sum()) < LEAST_CELLS or cells.mean() > LARGEST_SHARE:
+            continue
+        left_out |= binary_dilation(cells, iterations=2)
+        if one.measured.marked[cells].mean() < MARKED_SHARE:
+            found.append(_surprise(fit, k, cells, off))
     return tuple(found), left_out
 
 

@@ -21,6 +21,7 @@ from scenes.stills.cells import ORIENTATIONS, Measured, oriented
 
 GOOD_SHARE = 0.005  # rms: the scene explains the stills
 BAD_SHARE = 0.03  # rms: it does not, whatever the unknown values
+UNEXPLAINED_SHARE = 0.01  # rms: too much for "as predicted", whatever the values
 BETTER = 0.6  # of the cost: another orientation is believed
 MUCH_BETTER = 0.5  # of the cost: another lens is believed
 FOCAL_SHARE, FOCAL_SIGMAS = 0.04, 5.0  # the focal length has to be off by this much
@@ -189,6 +190,8 @@ def _verdict(fit: Fit, nominal: Fit, other: OtherLens | None) -> Verdict:
     if other is not None:
         return Verdict.OTHER_LENS
     off = np.abs(fit.values - [item.nominal for item in fit.model.unknowns])
+    if nominal.rms > UNEXPLAINED_SHARE:
+        return Verdict.FIT
     if np.all(off <= NOTHING_MM):
         return Verdict.NOTHING
     within = np.all(off <= np.maximum(NOTHING_MM, SAME_SIGMAS * fit.sigmas))
