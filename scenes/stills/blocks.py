@@ -23,17 +23,19 @@ NOISE_BINS = 12
 MEDIAN_BLOCKS = 9  # across the window that a block is compared with: wider than dust, letters and frame lines
 SPOT_SIGMAS, SPOT_SHARE, SPOT_FLOOR = 8.0, 0.03, 0.01  # further off its neighbours than noise, than a share of them, than of white
 MAD_TO_SIGMA = 1.4826022  # scale = 1.4826 x median absolute deviation, for normal noise
+SHARP_SHARE = 0.15  # of the light, from one block to the next: far more than a shadow out of focus changes
 BIT_DEPTHS = (10, 12, 14)  # that a 16-bit file may hold at its lower end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Blocks:
-    """Means of blocks (H, W): light, its standard error, which are clipped, and which hold dust, letters or lines."""
+    """Means of blocks (H, W): light, its standard error, which are clipped, hold dust, letters or lines, have a sharp edge."""
 
     light: Floats
     noise: Floats
     clipped: Bools
     spots: Bools
+    sharp: Bools
     name: str
     size: tuple[int, int]
     notes: tuple[str, ...] = ()
@@ -56,12 +58,14 @@ def blocks_of(
         light += _summed(_linear(codes, bits, curve, table, code_range), edges) / counts / channels
         clipped = np.maximum(clipped, _summed(_is_clipped(codes, bits), edges) / counts)
     _insist_on_light(light, still.name)
-    noise = _noise(light)
+    around = median_filter(light, size=MEDIAN_BLOCKS, mode="nearest")
+    noise = _noise(light, around)
     return Blocks(
         light=light,
         noise=noise,
         clipped=clipped > CLIPPED_SHARE,
-        spots=_spots(light, noise),
+        spots=_spots(light, around, noise),
+        sharp=_sharp(light, around, noise),
         name=still.name,
         size=still.size,
         notes=notes,
@@ -126,29 +130,39 @@ def _insist_on_light(light: Floats, name: str) -> None:
         raise refusal(name, "is the same all over; a real still has noise and fall-off, this is a test card or a blank")
 
 
-def _noise(light: Floats) -> Floats:
+def _noise(light: Floats, around: Floats) -> Floats:
     """Standard error of every block, by the second differences of neighbours in bins of like light.
 
     For independent blocks of equal variance s^2 the difference a - 2 b + c has variance 6 s^2; medians leave letters and dust out.
     """
     second = light[:, :-2] - 2 * light[:, 1:-1] + light[:, 2:]
-    middle = light[:, 1:-1]
+    middle = around[:, 1:-1]  # not the blocks themselves: like blocks would be chosen by their noise
     levels = np.unique(np.percentile(middle, np.linspace(0, 100, NOISE_BINS + 1)))
     if len(levels) < 3:
         return np.full(light.shape, _spread(second))
     which = np.clip(np.searchsorted(levels, middle, side="right") - 1, 0, len(levels) - 2)
-    found = [(float(np.median(middle[which == k])), _spread(second[which == k])) for k in range(len(levels) - 1) if (which == k).any()]
+    found = [
+        (float(np.median(middle[which == k])), _spread(second[which == k])) for k in range(len(levels) - 1) if (which == k).any()
+    ]
     known, spread = (np.array(column) for column in zip(*found, strict=True))
-    return np.interp(light, known, spread)
+    return np.interp(around, known, spread)
 
 
 def _spread(second: Floats) -> float:
     return MAD_TO_SIGMA * float(np.median(np.abs(second - np.median(second)))) / float(np.sqrt(6.0))
 
 
-def _spots(light: Floats, noise: Floats) -> Bools:
+def _spots(light: Floats, around: Floats, noise: Floats) -> Bools:
     """Blocks that stand out from their neighbours: dust, letters, frame lines. The shadow of a box is too soft to do so."""
-    around = median_filter(light, size=MEDIAN_BLOCKS, mode="nearest")
     off = np.abs(light - around)
     white = float(np.percentile(light, 99))
     return off > SPOT_SIGMAS * noise + SPOT_SHARE * around + SPOT_FLOOR * white
+
+
+def _sharp(light: Floats, around: Floats, noise: Floats) -> Bools:
+    """Blocks at a step that only something drawn into the picture makes, unless the stop is very small."""
+    limit = SPOT_SIGMAS * noise + SHARP_SHARE * around
+    found = np.zeros(light.shape, dtype=bool)
+    found[:, 1:] |= np.abs(np.diff(light, axis=1)) > limit[:, 1:]
+    found[1:] |= np.abs(np.diff(light, axis=0)) > limit[1:]
+    return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,6 @@ Bools = NDArray[np.bool_]
 
 LEFT_SHARE = 0.5  # of a cell's blocks that must be of use
 CLIPPED_MOST = 0.25  # of a still
-GRIME_STOPS = 0.003  # a reference that is darker than its own white by chance: what is left of dust after masking
 ORIENTATIONS = ("as shot", "turned 180", "mirrored", "upside down")
 
 
@@ -24,7 +24,8 @@ ORIENTATIONS = ("as shot", "turned 180", "mirrored", "upside down")
 class Measured:
     """Light on cells (H, W), row 0 the top: with the box over without, or with the box alone, 1 for the brightest.
 
-    `noise` is its standard error; `good` which cells count; `clipped` and `marked` (dust, letters, lines) why others do not.
+    `noise` is its standard error; `good` which cells count; `clipped` and `marked` (dust, letters, lines) why others do not,
+    `sharp` where the picture has an edge that no shadow has.
     """
 
     light: Floats
@@ -32,6 +33,7 @@ class Measured:
     good: Bools
     clipped: Bools
     marked: Bools
+    sharp: Bools
     has_reference: bool
     name: str
     notes: tuple[str, ...] = ()
@@ -50,7 +52,10 @@ def measured_pair(with_box: Blocks, without_box: Blocks | None, cells: tuple[int
         return _on_cells(with_box, with_box.light / white, with_box.noise / white, None, cells)
     _insist_on_unclipped(without_box)
     if with_box.size != without_box.size:
-        raise refusal(with_box.name, f"is {_words(with_box)} pixels, its reference {without_box.name} {_words(without_box)}; hand in both alike")
+        raise refusal(
+            with_box.name,
+            f"is {_words(with_box)} pixels, its reference {without_box.name} {_words(without_box)}; hand in both alike",
+        )
     return _on_cells(with_box, with_box.light, with_box.noise, without_box, cells)
 
 
@@ -61,7 +66,10 @@ def _words(blocks: Blocks) -> str:
 def _insist_on_unclipped(blocks: Blocks) -> None:
     share = float(blocks.clipped.mean())
     if share > CLIPPED_MOST:
-        raise refusal(blocks.name, f"is clipped over {share:.0%} of the frame, where no loss can be measured; expose it darker and shoot again")
+        raise refusal(
+            blocks.name,
+            f"is clipped over {share:.0%} of the frame, where no loss can be measured; expose it darker and shoot again",
+        )
 
 
 def _on_cells(with_box: Blocks, light: Floats, noise: Floats, reference: Blocks | None, cells: tuple[int, int]) -> Measured:
@@ -84,6 +92,7 @@ def _on_cells(with_box: Blocks, light: Floats, noise: Floats, reference: Blocks 
         good=count >= LEFT_SHARE * all_blocks,
         clipped=_cell_sums(clipped.astype(np.float64), cells) > 0.5 * all_blocks,
         marked=_cell_sums(spots.astype(np.float64), cells) > 0,
+        sharp=_cell_sums(with_box.sharp.astype(np.float64), cells) > 0,
         has_reference=reference is not None,
         name=with_box.name,
         notes=with_box.notes + (() if reference is None else reference.notes),
@@ -99,11 +108,16 @@ def oriented(measured: Measured, orientation: str) -> Measured:
     """The still put upright, where it was shot or saved in this orientation."""
     return replace(
         measured,
-        **{name: put_upright(getattr(measured, name), orientation) for name in ("light", "noise", "good", "clipped", "marked")},
+        light=put_upright(measured.light, orientation),
+        noise=put_upright(measured.noise, orientation),
+        good=put_upright(measured.good, orientation),
+        clipped=put_upright(measured.clipped, orientation),
+        marked=put_upright(measured.marked, orientation),
+        sharp=put_upright(measured.sharp, orientation),
     )
 
 
-def put_upright(values: NDArray[np.generic], orientation: str) -> NDArray[np.generic]:
+def put_upright(values: NDArray[Any], orientation: str) -> NDArray[Any]:
     """A picture (H, W) in one of the orientations, put upright."""
     match orientation:
         case "turned 180":
@@ -124,7 +138,7 @@ def coarser(measured: Measured, by: int) -> Measured:
     noise = np.sqrt(_thin(measured.noise**2 * measured.good, rows, columns, by)) / some
     enough = good >= LEFT_SHARE * by * by
     nothing = np.zeros((rows, columns), dtype=bool)
-    return replace(measured, light=light, noise=noise, good=enough, clipped=nothing, marked=nothing)
+    return replace(measured, light=light, noise=noise, good=enough, clipped=nothing, marked=nothing, sharp=nothing)
 
 
 def _thin(values: Floats, rows: int, columns: int, by: int) -> Floats:

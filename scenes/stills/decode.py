@@ -47,9 +47,13 @@ def decode(data: bytes, name: str) -> Still:
     except SceneError:
         raise
     except ImportError:
-        raise refusal(name, "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF") from None
+        raise refusal(
+            name, "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF"
+        ) from None
     except Exception as error:  # noqa: BLE001 - whatever a broken file makes a decoder trip over
-        raise refusal(name, f"is damaged or cut short and cannot be read as {kind.upper()}; copy it from the card again ({error})") from None
+        raise refusal(
+            name, f"is damaged or cut short and cannot be read as {kind.upper()}; copy it from the card again ({error})"
+        ) from None
     return _still(np.asarray(codes), kind, name)
 
 
@@ -88,7 +92,7 @@ def _tiff_size(data: bytes) -> tuple[int, int] | None:
     try:
         with tifffile.TiffFile(io.BytesIO(data)) as file:
             page = file.pages[0]
-            return int(page.imagewidth), int(page.imagelength)
+            return int(page.shape[1]), int(page.shape[0])
     except Exception:  # noqa: BLE001 - the decoder says what is wrong
         return None
 
@@ -110,7 +114,9 @@ def _insist_on_size(size: tuple[int, int] | None, name: str) -> None:
         return
     width, height = size
     if max(size) > LARGEST_SIDE or width * height > LARGEST_COUNT:
-        raise refusal(name, f"is {width} x {height} pixels, more than {LARGEST_SIDE} on a side; scale it to 4096 wide in linear light")
+        raise refusal(
+            name, f"is {width} x {height} pixels, more than {LARGEST_SIDE} on a side; scale it to 4096 wide in linear light"
+        )
     if min(size) < LEAST_SIDE:
         raise refusal(name, f"is {width} x {height} pixels, too small to measure on; hand in the full picture, not its thumbnail")
 

@@ -46,7 +46,7 @@ def light_to_rec709(light: ArrayLike) -> Floats:
 
 
 def bt1886_to_light(signal: ArrayLike, white: float = 1.0, black: float = 0.0) -> Floats:
-    """a max(V + b, 0)^2.4, in the unit of white and black. Source: BT.1886, annex 1."""
+    """L = a max(V + b, 0)^2.4, in the unit of white and black. Source: BT.1886, annex 1."""
     root_white, root_black = white ** (1 / 2.4), black ** (1 / 2.4)
     gain, lift = (root_white - root_black) ** 2.4, root_black / (root_white - root_black)
     return gain * np.maximum(np.asarray(signal, dtype=np.float64) + lift, 0.0) ** 2.4

@@ -16,9 +16,9 @@ from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import distance, distance_words, finite
 from scenes.answers.table import Column, Table
 from scenes.io.files import npz_bytes, read_text
-from scenes.questions.compare.maps import StillMaps, still_maps
 from scenes.questions.compare.measure import measured_shots
-from scenes.questions.compare.shoot import Shot, Unknown, read_notes
+from scenes.questions.compare.rows import Row, Value, row_of
+from scenes.questions.compare.shoot import read_notes
 from scenes.questions.compare.text import (
     METHOD,
     cautions,
@@ -36,70 +36,12 @@ if TYPE_CHECKING:
     from scenes.states.load import Loaded
     from scenes.states.state import State
 
-DIFFERS_SHARE = 0.99  # of the cells: what the worst hundredth differs by counts as dust
-MOST_COMBINED = 4  # of a combination's numbers that are worth giving
-
 
 def answer(show: Loaded, *, shoot: Path | str) -> CompareAnswer:
     """The stills that the notes at `shoot` name, compared with the scene."""
     notes = read_notes(show, Path(shoot))
     found = compare(notes, measured_shots(notes))
-    return CompareAnswer(show=show, found=found, rows=tuple(_row(found, k) for k in range(len(notes.shots))))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One still: what was measured against what was predicted as written, and what is left after the fit."""
-
-    shot: Shot
-    maps: StillMaps
-    orientation: str
-    nominal_rms: float
-    fitted_rms: float
-    worst_stops: float
-    worst_mm: tuple[float, float]
-    left_out: float
-    word: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Value:
-    """A value that was not measured, as fitted."""
-
-    unknown: Unknown
-    value: float
-    sigma: float
-    told: bool
-
-
-def _row(found: Comparison, k: int) -> Row:
-    maps, one = still_maps(found, k), found.fit.model.stills[k]
-    difference = np.where(np.isfinite(maps.difference), maps.difference, 0.0)
-    limit = float(np.quantile(np.abs(difference), DIFFERS_SHARE))
-    at = np.unravel_index(int(np.argmin(np.abs(np.abs(difference) - limit))), difference.shape)
-    return Row(
-        shot=one.shot,
-        maps=maps,
-        orientation=found.orientations[k],
-        nominal_rms=_rms(maps.measured - maps.nominal, maps),
-        fitted_rms=_rms(maps.measured - maps.fitted, maps),
-        worst_stops=float(difference[at]),
-        worst_mm=(float(maps.x_mm[at[1]]), float(maps.y_mm[at[0]])),
-        left_out=1.0 - float(one.use.mean()),
-        word=_word(found, k),
-    )
-
-
-def _rms(off: np.ndarray[Any, Any], maps: StillMaps) -> float:
-    use = np.isfinite(off) & (np.minimum(maps.measured, maps.nominal) < 2.0)
-    return float(np.sqrt(np.mean(off[use] ** 2))) if use.any() else float("nan")
-
-
-def _word(found: Comparison, k: int) -> str:
-    if found.verdict is Verdict.OTHER_LENS:
-        return "refused"
-    thing = ", a thing in frame" if any(one.picture == k for one in found.surprises) else ""
-    return ("as predicted" if found.verdict is Verdict.NOTHING else "differs") + thing
+    return CompareAnswer(show=show, found=found, rows=tuple(row_of(found, k) for k in range(len(notes.shots))))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,8 +79,7 @@ class CompareAnswer(Answer):
         """The values left free, where the stills are of this lens; one that moved by chance alone stays as written."""
         if self.found.verdict is Verdict.OTHER_LENS:
             return ()
-        fit = self.found.fit
-        found = zip(self.found.notes.unknowns, fit.values, fit.sigmas, self.found.told, strict=True)
+        found = zip(self.found.notes.unknowns, self.found.values, self.found.sigmas, self.found.told, strict=True)
         return tuple(Value(unknown=u, value=float(v), sigma=float(s), told=t) for u, v, s, t in found)
 
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
@@ -153,7 +94,7 @@ class CompareAnswer(Answer):
             yield Gap()
         yield Table(columns=STILLS, rows=self.rows)
         yield Paragraph(
-            "before, after: measured less predicted over the still, rms in stops, with the scene's values and with the fitted ones. "
+            "before, after: measured less predicted over the still, rms in stops, with the scene's values and the fitted ones. "
             "worst: the largest such difference before, but for the last hundredth of the frame."
         )
         yield Gap()
@@ -190,7 +131,12 @@ class CompareAnswer(Answer):
         data: dict[str, Any] = {
             "verdict": self.found.verdict.value,
             "values": {
-                one.unknown.path: {"value": round(one.value, 4), "sigma": round(one.sigma, 4), "told": one.told, "unit": one.unknown.unit}
+                one.unknown.path: {
+                    "value": round(one.value, 4),
+                    "sigma": round(one.sigma, 4),
+                    "told": one.told,
+                    "unit": one.unknown.unit,
+                }
                 for one in self.values
             },
             "covariance": np.round(self.found.fit.covariance, 8).tolist() if self.values else [],
@@ -206,7 +152,10 @@ class CompareAnswer(Answer):
         from scenes.questions.compare.figure import still_figure
 
         for k, row in enumerate(self.rows):
-            yield _map_name(k, len(self.rows)).removesuffix(".npz").replace("loss", "still"), partial(still_figure, self.found, row, k)
+            yield (
+                _map_name(k, len(self.rows)).removesuffix(".npz").replace("loss", "still"),
+                partial(still_figure, self.found, row, k),
+            )
 
     def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
         """The fit for programs, the measured maps, and the scene with the fitted values."""
@@ -249,9 +198,27 @@ STILLS: tuple[Column[Row], ...] = (
     Column(head="still", key="with_box", of=lambda row: row.shot.picture.with_box, left=True, most=24),
     Column(head="focus", of=lambda row: distance_words(row.shot.state.focus_mm)),
     Column(head="f/", of=lambda row: f"{row.shot.state.f_number:g}"),
-    Column(head="reference", key="without_box", of=lambda row: row.shot.picture.without_box, words=lambda name: "yes" if name else "none", left=True),
-    Column(head="before", key="as_written_rms_stops", of=lambda row: row.nominal_rms, words="{:.3f}".format, data=lambda value: finite(value, 4)),
-    Column(head="after", key="fitted_rms_stops", of=lambda row: row.fitted_rms, words="{:.3f}".format, data=lambda value: finite(value, 4)),
+    Column(
+        head="reference",
+        key="without_box",
+        of=lambda row: row.shot.picture.without_box,
+        words=lambda name: "yes" if name else "none",
+        left=True,
+    ),
+    Column(
+        head="before",
+        key="as_written_rms_stops",
+        of=lambda row: row.nominal_rms,
+        words="{:.3f}".format,
+        data=lambda value: finite(value, 4),
+    ),
+    Column(
+        head="after",
+        key="fitted_rms_stops",
+        of=lambda row: row.fitted_rms,
+        words="{:.3f}".format,
+        data=lambda value: finite(value, 4),
+    ),
     Column(head="worst", key="worst_stops", of=lambda row: row.worst_stops, words="{:+.2f}".format, data=finite),
     Column(key="worst_right_mm", of=lambda row: row.worst_mm[0], data=finite),
     Column(key="worst_up_mm", of=lambda row: row.worst_mm[1], data=finite),

@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 @click.command("compare")
 @scene_argument
 @click.option(
-    "--shoot", required=True, type=click.Path(path_type=Path), help="The crew's notes: which still is which state, what was not measured."
+    "--shoot",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="The crew's notes: which still is which state, what was not measured.",
 )
 @output_options
 def command(show: Loaded, shoot: Path, output: Output) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,15 +10,25 @@ from matplotlib.colors import TwoSlopeNorm
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from scenes.questions.compare.maps import Floats
+from scenes.questions.compare.rows import Row
 from scenes.questions.compare.text import summary
 from scenes.questions.compare.verdict import Comparison, Verdict
 from scenes.sheets.page import Box, Page, wrapped
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, SOFT_INK, TITLE_PT, UNKNOWN, loss_colours, loss_scale
+from scenes.sheets.style import (
+    A4_MM,
+    BODY_PT,
+    FOOT_PT,
+    HIGHLIGHT,
+    INK,
+    LABEL_PT,
+    SOFT_INK,
+    TITLE_PT,
+    UNKNOWN,
+    loss_colours,
+    loss_scale,
+)
 from scenes.states.names import state_words
-
-if TYPE_CHECKING:
-    from scenes.questions.compare.answer import Row
-    from scenes.questions.compare.maps import Floats
 
 LEVELS = (0.1, 1 / 3, 1.0, 2.0)
 DIFFERENCE_STOPS = 0.5  # where the scale of differences ends
@@ -44,7 +53,7 @@ def still_figure(found: Comparison, row: Row, k: int) -> Figure:
     _loss(page, Box(right, UPPER_MM, right + half, UPPER_MM + HEIGHT_MM), "predicted, the scene's values", row, maps.nominal)
     _contours(page, Box(left, LOWER_MM, left + half, LOWER_MM + HEIGHT_MM), row, fitted=fitted)
     _difference(page, Box(right, LOWER_MM, right + half, LOWER_MM + HEIGHT_MM), row)
-    foot = "Losses in stops, seen from behind the camera. Grey: left out (clipped, dust, letters, lines, things that are no part of the scene)."
+    foot = "Losses in stops, seen from behind the camera. Grey: left out (clipped, dust, letters, lines, things not in the scene)."
     page.text(MARGIN_MM, 9, foot, FOOT_PT, colour=SOFT_INK)
     return page.figure
 
@@ -78,7 +87,15 @@ def _loss(page: Page, space: Box, title: str, row: Row, stops: Floats) -> Axes:
 def _lines(axes: Axes, row: Row, stops: Floats, colour: str, style: str) -> None:
     present: Sequence[float] = [level for level in LEVELS if np.nanmin(stops) < level < np.nanmax(stops)]
     if present:
-        drawn = axes.contour(row.maps.x_mm, row.maps.y_mm, np.ma.masked_invalid(stops), levels=present, colors=colour, linestyles=style, linewidths=0.9)
+        drawn = axes.contour(
+            row.maps.x_mm,
+            row.maps.y_mm,
+            np.ma.masked_invalid(stops),
+            levels=present,
+            colors=colour,
+            linestyles=style,
+            linewidths=0.9,
+        )
         axes.clabel(drawn, fmt={level: f"{level:.2g}" for level in present}, fontsize=FOOT_PT)
 
 
@@ -95,7 +112,14 @@ def _contours(page: Page, space: Box, row: Row, *, fitted: bool) -> None:
 def _difference(page: Page, space: Box, row: Row) -> None:
     axes = _axes(page, space, "measured less predicted", row)
     norm = TwoSlopeNorm(0.0, -DIFFERENCE_STOPS, DIFFERENCE_STOPS)
-    shown = axes.imshow(np.ma.masked_invalid(row.maps.difference), extent=_extent(row), cmap="PuOr", norm=norm, interpolation="nearest", aspect="auto")
+    shown = axes.imshow(
+        np.ma.masked_invalid(row.maps.difference),
+        extent=_extent(row),
+        cmap="PuOr",
+        norm=norm,
+        interpolation="nearest",
+        aspect="auto",
+    )
     box = axes.get_position()
     bar = page.figure.add_axes((box.x1 + 0.008, box.y0, 0.01, box.height))
     page.figure.colorbar(shown, cax=bar)

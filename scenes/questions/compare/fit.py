@@ -12,17 +12,18 @@ from scipy.stats import qmc
 
 from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.model import LN2, UNEVEN_AREAS, UNEVEN_STOPS, Model, Seen, seen_coarser
-from scenes.questions.compare.predicted import UnbuildableError
+from scenes.questions.compare.predicted import Predicted, UnbuildableError, Values
 from scenes.questions.compare.shoot import Unknown
 
 Floats = NDArray[np.float64]
+Kept = dict[tuple[int, tuple[float, ...]], Predicted]
 
 REACH = 8.0  # mm or degrees to either side that starts are looked for in
 STARTS_A_VALUE, MOST_STARTS = 16, 64
 TRIED = 2  # of the best starts are followed
 F_SCALE = 2.0  # of soft_l1: residuals beyond twice their scale count less
 LARGE_AREAS = 8  # across the width: the larger blocks over which a misfit may hang together
-MOST_STEPS = 40
+MOST_STEPS, ROUGH_STEPS = 20, 12
 HELD = 1e-6
 AWAY = (1.0, 2.0, 3.0, 4.0, 5.5, 7.0, 9.0)  # mm or degrees
 ASLEEP = 5.0  # mm or degrees: the standard error of a value that does next to nothing where it is
@@ -51,7 +52,7 @@ class Fit:
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
 
 
-def best_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Sequence[float] | None = None) -> Fit:
+def best_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Values | None = None) -> Fit:
     """The fit of all stills: found on coarse cells from many starts, or from `near`, then on the cells as they are."""
     if near is None:
         near = coarse_fit(unknowns, stills).values
@@ -59,13 +60,18 @@ def best_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Sequen
     return woken(fit) if (fit.sigmas > ASLEEP).any() else fit
 
 
-def coarse_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen]) -> Fit:
-    """The best fit on large cells, from the nominal values and the likeliest of many others."""
-    model = Model(unknowns, tuple(seen_coarser(one, COARSE) for one in stills))
+def coarse_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], kept: Kept | None = None, *, quick: bool = False) -> Fit:
+    """The best fit on large cells, from the nominal values and the likeliest of many others.
+
+    `kept` are predictions that fits of the same shots share; a `quick` one only shows whether the way leads anywhere.
+    """
+    model = Model(unknowns, tuple(seen_coarser(one, COARSE) for one in stills), {} if kept is None else kept, rough=True)
     nominal = tuple(item.nominal for item in unknowns)
     if not unknowns:
         return fit_from(model, nominal)
-    costs = sorted((_cost(model, start), start) for start in starts(unknowns))
+    costs = sorted((start_cost(model, start), start) for start in starts(unknowns))
+    if quick:
+        return fit_from(model, costs[0][1])
     chosen = dict.fromkeys([nominal, *(start for _, start in costs[:TRIED])])
     return woken(min((fit_from(model, start) for start in chosen), key=lambda fit: fit.cost))
 
@@ -80,10 +86,10 @@ def woken(fit: Fit) -> Fit:
 
 def _starts_away(fit: Fit, place: int) -> Iterator[tuple[float, ...]]:
     """A place that costs less to either side; for a value that does nothing, where it begins to do something."""
-    here, asleep = _cost(fit.model, fit.values), fit.sigmas[place] > ASLEEP
+    here, asleep = start_cost(fit.model, fit.values), fit.sigmas[place] > ASLEEP
     for sign in (-1.0, 1.0):
         for off, before in zip(AWAY, (0.0, *AWAY), strict=False):
-            cost = _cost(fit.model, _with(fit, place, sign * off))
+            cost = start_cost(fit.model, _with(fit, place, sign * off))
             if asleep and abs(cost - here) > FELT * here:
                 yield _best_held(fit, place, [sign * (before + (off - before) * part) for part in PARTS])
                 break
@@ -121,7 +127,8 @@ def starts(unknowns: tuple[Unknown, ...]) -> Iterator[tuple[float, ...]]:
         yield tuple(row)
 
 
-def _cost(model: Model, values: Sequence[float]) -> float:
+def start_cost(model: Model, values: Values) -> float:
+    """Cost at these values, the stills' own numbers taken as they first come; infinite where nothing can be built."""
     try:
         return soft_cost(model.residuals(model.start(values)))
     except UnbuildableError:
@@ -134,7 +141,7 @@ def soft_cost(residuals: Floats) -> float:
     return float(F_SCALE**2 * np.sum(np.sqrt(1.0 + z) - 1.0))
 
 
-def fit_from(model: Model, values: Sequence[float], held: int | None = None) -> Fit:
+def fit_from(model: Model, values: Values, held: int | None = None) -> Fit:
     """The best fit near these values, one of them held where it is if asked for."""
     try:
         start = model.start(values)
@@ -154,10 +161,10 @@ def fit_from(model: Model, values: Sequence[float], held: int | None = None) -> 
         loss="soft_l1",
         f_scale=F_SCALE,
         x_scale="jac",
-        ftol=1e-7,
-        xtol=1e-7,
+        ftol=1e-6,
+        xtol=1e-6,
         gtol=1e-10,
-        max_nfev=MOST_STEPS,
+        max_nfev=ROUGH_STEPS if model.rough else MOST_STEPS,
     )
     vector = np.asarray(found.x)
     return Fit(
@@ -184,8 +191,8 @@ def differences(model: Model, vector: Floats, k: int) -> Floats:
 def covariance(model: Model, vector: Floats) -> Floats:
     """Covariance of the unknown values (P, P).
 
-    (J'J)^-1 (sum g g') (J'J)^-1, the sandwich for errors that hang together within areas: once with noise and the unevenness that is
-    always there, once with the residuals as they are over larger areas. Both are added: neither promises too much alone.
+    (J'J)^-1 (sum g g') (J'J)^-1, the sandwich for errors that hang together within areas: once with noise and the unevenness that
+    is always there, once with the residuals as they are over larger areas. Both are added: neither promises too much alone.
     Source: White, Econometrica 48 (1980) 817; Liang and Zeger, Biometrika 73 (1986) 13 (from memory).
     """
     if not model.count:

@@ -18,12 +18,17 @@ from scenes.scene_file.tables.tolerance_paths import places_of
 def fitted_text(text: str, scene: Scene, found: Comparison) -> str:
     """The text of the scene file with every value that the stills tell; the same text where they tell none."""
     document = tomlkit.parse(text)
-    rows = zip(found.notes.unknowns, found.fit.values, found.fit.sigmas, found.told, strict=True)
+    rows = zip(found.notes.unknowns, found.values, found.sigmas, found.told, strict=True)
     values = {item.path: (round(float(value), 2), float(sigma)) for item, value, sigma, told in rows if told}
     tables = with_values(scene, document.unwrap(), {path: value for path, (value, _) in values.items()})
     for path, (_, sigma) in values.items():
         for place, key, _ in places_of(scene, path):
-            _put(document, tables, (*place, key), f"fitted to the stills of {found.notes.file_name}, standard error {plain(round(sigma, 3))}")
+            _put(
+                document,
+                tables,
+                (*place, key),
+                f"fitted to the stills of {found.notes.file_name}, standard error {plain(round(sigma, 3))}",
+            )
     return tomlkit.dumps(document)
 
 

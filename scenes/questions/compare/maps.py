@@ -18,7 +18,10 @@ MOST_STOPS = 10.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StillMaps:
-    """Of one still, upright (H, W), in stops: measured loss with its standard error, predicted as written and as fitted; NaN left out."""
+    """Of one still, upright (H, W), in stops: measured loss and its standard error, predicted as written and as fitted.
+
+    NaN where cells were left out.
+    """
 
     x_mm: Floats
     y_mm: Floats

@@ -32,9 +32,9 @@ def _blocks(notes: Notes, shot: Shot, name: str, cells: tuple[int, int]) -> Bloc
     width, height = still.size
     area = shot.area
     if abs(width / height / (area.width_mm / area.height_mm) - 1.0) > ASPECT_SLACK + 1.0 / min(width, height):
-        wide = f"{width} x {height} pixels, {width / height:.3f} to 1"
-        raise refusal(
-            name,
-            f"is {wide}; {picture.covers} is {area.width_mm / area.height_mm:.3f} to 1: hand in the still uncropped, or name the guide it covers",
-        )
-    return blocks_of(still, block_shape(still.size, cells), curve=picture.curve, table=picture.curve_table, code_range=picture.code_range)
+        found, wanted = f"{width} x {height} pixels, {width / height:.3f} to 1", f"{area.width_mm / area.height_mm:.3f} to 1"
+        way_out = "hand in the still uncropped, or name the guide it covers"
+        raise refusal(name, f"is {found}; {picture.covers} is {wanted}: {way_out}")
+    return blocks_of(
+        still, block_shape(still.size, cells), curve=picture.curve, table=picture.curve_table, code_range=picture.code_range
+    )

@@ -1,18 +1,17 @@
 """Stills and prediction as one robust least-squares problem: residuals and derivatives of all stills at once.
 
-A cell of a still shows   light = share(values) * rims * cos^n * 2^(exposure + right x + up y):   exposure and a plane of uneven light
-belong to each still; where it has no reference, so do the lens's rims and its fall-off cos^n.
+A cell of a still shows   light = share(values) * 2^(exposure + right x + up y),   times   rims * cos^n * 2^(-q r^4)   where it has
+no reference. Exposure, plane and fall-off belong to each still.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.questions.compare.predicted import Predicted, UnbuildableError, field_cosine, predicted
+from scenes.questions.compare.predicted import Predicted, UnbuildableError, Values, field_cosine, predicted
 from scenes.questions.compare.shoot import Shot, Unknown
 from scenes.stills.cells import Measured, coarser
 
@@ -26,8 +25,10 @@ MODEL_SHARE = 0.003  # what maps of exact areas and a thin-lens renderer differ 
 PRIOR = 20.0  # mm or degrees: no dimension of a box is further off than a few times this, so values that no still shows stay put
 STEP = 0.1  # mm or degrees, of the derivatives; the maps are exact areas, smooth to some 1e-3 of a share
 FALLOFF_START, FALLOFF_PRIOR = 3.5, 2.0  # power of the cosine; "retrofocus lenses 2 to 3.5, a thin lens 4"
+CORNER_PRIOR = 0.05  # stops at the corner, r^4: real lenses do not follow a power of the cosine
+MOST_KEPT = 200  # predictions of each still that are kept
 UNBUILDABLE = 1e3  # residual in place of a box that cannot be built
-PLANE = 3  # exposure, right, up
+PLANE, FALLOFF = 3, 2  # numbers of a still: exposure, right, up; power of the cosine and what is left of the fall-off at the corner
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +43,14 @@ class Seen:
     up: Floats
 
     @property
+    def corner(self) -> Floats:
+        """Fourth power of the distance from the middle, 1 at the corners."""
+        rows, columns = self.cells
+        wide = columns / float(np.hypot(rows, columns))
+        high = rows / float(np.hypot(rows, columns))
+        return np.asarray((4 * ((self.right * wide) ** 2 + (self.up * high) ** 2)) ** 2)
+
+    @property
     def cells(self) -> tuple[int, int]:
         """Rows and columns."""
         return self.measured.shape
@@ -49,7 +58,7 @@ class Seen:
     @property
     def extra(self) -> int:
         """How many numbers of its own the still has: exposure, plane and, without a reference, fall-off."""
-        return PLANE if self.measured.has_reference else PLANE + 1
+        return PLANE if self.measured.has_reference else PLANE + FALLOFF
 
     def without(self, left_out: Bools) -> Seen:
         """The same with more cells left out."""
@@ -71,11 +80,12 @@ def seen_coarser(one: Seen, by: int) -> Seen:
 
 @dataclass(slots=True)
 class Model:
-    """All stills together. A vector is the unknown values, then each still's own numbers."""
+    """All stills together. A vector is the unknown values, then each still's own numbers. Predictions made are kept."""
 
     unknowns: tuple[Unknown, ...]
     stills: tuple[Seen, ...]
-    _kept: dict[tuple[int, tuple[float, ...]], Predicted] = field(default_factory=dict)
+    kept: dict[tuple[int, tuple[float, ...]], Predicted] = field(default_factory=dict)
+    rough: bool = False  # derivatives from a step to one side: half the maps, good enough to find the way
 
     @property
     def count(self) -> int:
@@ -92,16 +102,16 @@ class Model:
         """Length of the vector."""
         return self.count + sum(one.extra for one in self.stills)
 
-    def predicted(self, k: int, values: Sequence[float]) -> Predicted:
+    def predicted(self, k: int, values: Values) -> Predicted:
         """The prediction for still k; the last few are kept."""
         key = (k, tuple(float(value) for value in values))
-        if key not in self._kept:
-            if len(self._kept) >= 4 * len(self.stills) * (self.count + 1):
-                self._kept.clear()
-            self._kept[key] = predicted(self.stills[k].shot, self.unknowns, key[1], self.stills[k].cells)
-        return self._kept[key]
+        if key not in self.kept:
+            if len(self.kept) >= MOST_KEPT * len(self.stills):
+                self.kept.clear()
+            self.kept[key] = predicted(self.stills[k].shot, self.unknowns, key[1], self.stills[k].cells)
+        return self.kept[key]
 
-    def share(self, k: int, values: Sequence[float]) -> Floats:
+    def share(self, k: int, values: Values) -> Floats:
         """What still k keeps of its light by the prediction: of the reference's, or of an even field's but for fall-off."""
         one = self.predicted(k, values)
         return one.share if self.stills[k].measured.has_reference else one.share * one.rims
@@ -110,14 +120,14 @@ class Model:
         """What still k would show without a box and rims: exposure, plane, fall-off."""
         one = self.stills[k]
         plane = 2.0 ** (own[0] + own[1] * one.right + own[2] * one.up)
-        return plane if one.measured.has_reference else plane * one.cosine ** own[3]
+        return plane if one.measured.has_reference else plane * one.cosine ** own[3] * 2.0 ** (-own[4] * one.corner)
 
     def sigma(self, k: int, lit: Floats) -> Floats:
         """Scale of the residuals of still k: noise, unevenness, and what the model itself is good to."""
         measured = self.stills[k].measured
         return np.sqrt(measured.noise**2 + (UNEVEN_STOPS * LN2 * measured.light) ** 2 + (MODEL_SHARE * lit) ** 2)
 
-    def start(self, values: Sequence[float]) -> Floats:
+    def start(self, values: Values) -> Floats:
         """A vector at these values: the stills' own numbers from straight lines through the logarithms."""
         vector = np.zeros(self.size)
         vector[: self.count] = values
@@ -125,7 +135,7 @@ class Model:
             vector[self.own(k)] = self._own_start(k, values)
         return vector
 
-    def _own_start(self, k: int, values: Sequence[float]) -> Floats:
+    def _own_start(self, k: int, values: Values) -> Floats:
         one, share = self.stills[k], self.share(k, values)
         use = one.use & (share > 0.15) & (one.measured.light > 0.0)
         columns = [np.ones_like(share), one.right, one.up]
@@ -133,7 +143,7 @@ class Model:
             columns.append(np.log2(one.cosine))
         design = np.stack([column[use] for column in columns], axis=1)
         if len(design) < 4 * one.extra:
-            return np.array([0.0, 0.0, 0.0, FALLOFF_START][: one.extra])
+            return np.array([0.0, 0.0, 0.0, FALLOFF_START, 0.0][: one.extra])
         wanted = np.log2(one.measured.light[use] / share[use])
         weight = np.ones(len(wanted))
         for _ in range(4):
@@ -141,6 +151,7 @@ class Model:
             off = np.abs(wanted - design @ found)
             weight = np.sqrt(1.0 / np.maximum(off / max(1.5 * float(np.median(off)), 1e-4), 1.0))
         if not one.measured.has_reference:
+            found = np.append(found, 0.0)
             found[3] = np.clip(found[3], 0.0, 8.0)
         return np.asarray(found)
 
@@ -159,8 +170,9 @@ class Model:
 
     def _priors(self, vector: Floats) -> Floats:
         nominal = np.array([item.nominal for item in self.unknowns])
-        powers = [vector[self.own(k)][3] for k, one in enumerate(self.stills) if not one.measured.has_reference]
-        return np.concatenate([(vector[: self.count] - nominal) / PRIOR, (np.array(powers) - FALLOFF_START) / FALLOFF_PRIOR])
+        own = [vector[self.own(k)] for k, one in enumerate(self.stills) if not one.measured.has_reference]
+        powers = [(one[3] - FALLOFF_START) / FALLOFF_PRIOR for one in own]
+        return np.concatenate([(vector[: self.count] - nominal) / PRIOR, powers, [one[4] / CORNER_PRIOR for one in own]])
 
     def jacobian(self, vector: Floats) -> Floats:
         """Derivatives of the residuals; those by the unknown values from two maps each, a step to either side."""
@@ -170,6 +182,7 @@ class Model:
         alone = [k for k, one in enumerate(self.stills) if not one.measured.has_reference]
         for place, k in enumerate(alone):
             priors[self.count + place, self.own(k).start + 3] = 1.0 / FALLOFF_PRIOR
+            priors[self.count + len(alone) + place, self.own(k).start + 4] = 1.0 / CORNER_PRIOR
         return np.vstack([*rows, priors])
 
     def _cell_jacobian(self, k: int, vector: Floats) -> Floats:
@@ -180,7 +193,13 @@ class Model:
         found = np.zeros((int(one.use.sum()), self.size))
         for place in range(self.count):
             found[:, place] = (self._slope(k, values, place) * lit / scale)[one.use]
-        columns = [LN2 * light, LN2 * light * one.right, LN2 * light * one.up, light * np.log(one.cosine)]
+        columns = [
+            LN2 * light,
+            LN2 * light * one.right,
+            LN2 * light * one.up,
+            light * np.log(one.cosine),
+            -LN2 * light * one.corner,
+        ]
         for place, column in enumerate(columns[: one.extra]):
             found[:, own.start + place] = column[one.use]
         return found
@@ -188,7 +207,8 @@ class Model:
     def _slope(self, k: int, values: Floats, place: int) -> Floats:
         """Derivative of a share by one value; from one side where the other cannot be built."""
         low, high = self.unknowns[place].limits
-        ends = [max(values[place] - STEP, low), min(values[place] + STEP, high)]
+        ends = [values[place] if self.rough and values[place] + STEP <= high else max(values[place] - STEP, low)]
+        ends.append(min(values[place] + STEP, high))
         shares: list[Floats] = []
         for at, end in enumerate(ends):
             try:

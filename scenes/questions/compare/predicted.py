@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
+from raytrace.box import Box
 from raytrace.coverage.picture import coverage_map
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState, pencils_for
@@ -20,6 +21,7 @@ from scenes.runtime.engines import unlit_as_clear
 from scenes.scene_file.tables.scene import box_for
 
 Floats = NDArray[np.float64]
+Values = Sequence[float] | NDArray[np.float64]
 FINER = 2  # points of the map to a cell, along a side: a cell shows the mean light of its area
 THREADS = 1  # such maps take a few milliseconds: a second thread costs more than it saves
 
@@ -38,7 +40,7 @@ class Predicted:
     valid: NDArray[np.bool_]
 
 
-def predicted(shot: Shot, unknowns: tuple[Unknown, ...], values: Sequence[float], cells: tuple[int, int]) -> Predicted:
+def predicted(shot: Shot, unknowns: tuple[Unknown, ...], values: Values, cells: tuple[int, int]) -> Predicted:
     """The prediction on (rows, columns) cells."""
     lens, box = _built(shot, unknowns, tuple(values))
     grid = PixelGrid(
@@ -60,7 +62,7 @@ def predicted(shot: Shot, unknowns: tuple[Unknown, ...], values: Sequence[float]
     )
 
 
-def _built(shot: Shot, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> tuple[LensState, object]:
+def _built(shot: Shot, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> tuple[LensState, Box]:
     state = shot.state
     scene = moved(state.scene, unknowns, values)
     lens = next(lens for lens in scene.lens if lens.name == state.lens_name)

@@ -40,7 +40,7 @@ class Unknown:
 
     @property
     def unit(self) -> str:
-        """mm or deg."""
+        """Mm or deg."""
         return self.spot.unit
 
     @property
@@ -79,7 +79,13 @@ def read_notes(show: Loaded, path: Path) -> Notes:
     text = read_text(path)
     data = read_toml(text, path.name)
     if not data:
-        raise SceneError([Complaint("", "holds no keys; name the lens, what was not measured, and a [[picture]] for each still", None, path.name)])
+        raise SceneError(
+            [
+                Complaint(
+                    "", "holds no keys; name the lens, what was not measured, and a [[picture]] for each still", None, path.name
+                )
+            ]
+        )
     shoot = read_model(Shoot, data, text, path.name)
     lines = key_lines(text)
     lens = next((lens for lens in show.scene.lens if lens.name == shoot.lens), None)
@@ -115,7 +121,10 @@ def _shots(show: Loaded, lens: Lens, picture: Picture, place: int, complain: Com
     area = _area(show.scene, picture.covers)
     if area is None:
         names = [RECORDED, *(guide.name for guide in show.scene.camera.guide)]
-        complain(("picture", place, "covers"), f"names no guide of {show.file_name}, {shown(picture.covers)}; {did_you_mean(picture.covers, names)}")
+        complain(
+            ("picture", place, "covers"),
+            f"names no guide of {show.file_name}, {shown(picture.covers)}; {did_you_mean(picture.covers, names)}",
+        )
         return
     known = focal_lengths(lens)
     if picture.focal_mm is None and len(known) > 1:
@@ -143,7 +152,9 @@ def _area(scene: Scene, covers: str) -> PixelGrid | None:
         return None
     width, height = 2 * guide.half_width_mm, 2 * guide.half_height_mm
     columns = max(1, round(grid.columns * width / grid.width_mm))
-    return PixelGrid(width_mm=width, height_mm=height, columns=columns, rows=max(1, round(columns * height / width)), offset_mm=guide.centre_mm)
+    return PixelGrid(
+        width_mm=width, height_mm=height, columns=columns, rows=max(1, round(columns * height / width)), offset_mm=guide.centre_mm
+    )
 
 
 def moved(scene: Scene, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> Scene:

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation, label
+from scipy.ndimage import binary_dilation, binary_erosion, label
 
 from scenes.questions.compare.fit import Fit, differences
+from scenes.stills.cells import Measured
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -17,6 +18,7 @@ SEEN_SHARE, SEEN_SIGMAS = 0.04, 6.0  # a difference worth a word: of the light w
 EDGE_SHARE = 0.5  # of that: how far an outline reaches
 LEAST_CELLS = 10  # of some 6000: smaller ones are dust, letters, or the penumbra's own error
 LARGEST_SHARE = 0.3  # of the frame: what is larger is no thing in the frame but a fit that fails
+LARGEST_BOX = 0.45  # of the frame, of the box round it: a rim all round is a wrong fit, or another lens
 MARKED_SHARE = 0.35  # of a place's cells with sharp edges: letters and lines, which are no thing in front of the lens
 MAD_TO_SIGMA = 1.4826022
 
@@ -39,7 +41,15 @@ class Surprise:
         x, y = self.left + self.width / 2, self.top + self.height / 2
         across = "left" if x < 1 / 3 else "right" if x > 2 / 3 else "middle"
         upright = "top" if y < 1 / 3 else "bottom" if y > 2 / 3 else "middle"
-        return "middle" if across == upright == "middle" else across if upright == "middle" else upright if across == "middle" else f"{upright} {across}"
+        return (
+            "middle"
+            if across == upright == "middle"
+            else across
+            if upright == "middle"
+            else upright
+            if across == "middle"
+            else f"{upright} {across}"
+        )
 
 
 def surprises(fit: Fit, k: int) -> tuple[tuple[Surprise, ...], Bools]:
@@ -56,10 +66,19 @@ def surprises(fit: Fit, k: int) -> tuple[tuple[Surprise, ...], Bools]:
         cells = wide == number
         if not (-off[cells] > limit).any() or int(cells.sum()) < LEAST_CELLS or cells.mean() > LARGEST_SHARE:
             continue
+        rows, columns = np.nonzero(cells)
+        if (np.ptp(rows) + 1) * (np.ptp(columns) + 1) > LARGEST_BOX * off.size:
+            continue
         left_out |= binary_dilation(cells, iterations=2)
-        if one.measured.marked[cells].mean() < MARKED_SHARE:
+        if not _is_drawn(one.measured, cells):
             found.append(_surprise(fit, k, cells, off))
     return tuple(found), left_out
+
+
+def _is_drawn(measured: Measured, cells: Bools) -> bool:
+    """Whether a place was burnt into the picture: letters and lines all through, or sharp edges along its rim."""
+    rim = binary_dilation(cells) & ~binary_erosion(cells)
+    return bool(measured.marked[cells].mean() >= MARKED_SHARE or measured.sharp[rim].mean() >= MARKED_SHARE)
 
 
 def _surprise(fit: Fit, k: int, cells: Bools, off: Floats) -> Surprise:

@@ -1,4 +1,4 @@
-"""What the stills say: as predicted, other values, another lens; which way up they are; what is in them that is not in the scene."""
+"""What the stills say: as predicted, other values, another lens; which way up they are; what the scene does not have."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
-from scenes.questions.compare.fit import Fit, best_fit, coarse_fit, fit_from, soft_cost
-from scenes.questions.compare.model import Model, Seen, seen
+from scenes.questions.compare.fit import Fit, Kept, best_fit, coarse_fit, fit_from, soft_cost, start_cost
+from scenes.questions.compare.measure import COARSE
+from scenes.questions.compare.model import Model, Seen, seen, seen_coarser
 from scenes.questions.compare.shoot import Notes, Shot, Unknown
 from scenes.questions.compare.surprises import Surprise, surprises
 from scenes.scene_file.tables.lens import Lens
@@ -23,12 +24,13 @@ GOOD_SHARE = 0.005  # rms: the scene explains the stills
 BAD_SHARE = 0.03  # rms: it does not, whatever the unknown values
 UNEXPLAINED_SHARE = 0.01  # rms: too much for "as predicted", whatever the values
 BETTER = 0.6  # of the cost: another orientation is believed
+ALIKE_COST = 1.15  # orientations that an even box cannot tell apart
 MUCH_BETTER = 0.5  # of the cost: another lens is believed
 FOCAL_SHARE, FOCAL_SIGMAS = 0.04, 5.0  # the focal length has to be off by this much
+FOLLOWED = 2  # of the best starts
 FOCAL_STARTS = (0.72, 0.85, 1.0, 1.18, 1.4)
 NOTHING_MM = 0.5  # mm or degrees: less is what a tape measure reads
 TOLD_SIGMA = 2.0  # mm or degrees: a value known no better than this is not claimed
-SAME_SIGMAS = 3.0
 COST_GAIN = 1.1
 ROUNDS = 2
 
@@ -66,21 +68,45 @@ class Comparison:
     @property
     def told(self) -> tuple[bool, ...]:
         """Which unknown values the stills tell."""
-        return tuple(bool(sigma <= TOLD_SIGMA) for sigma in self.fit.sigmas)
+        return tuple(bool(sigma <= TOLD_SIGMA) for sigma in self.sigmas)
+
+    @property
+    def values(self) -> NDArray[np.float64]:
+        """The unknown values: as written where nothing differs and one moved by more than its error, for then chance moved it."""
+        nominal = np.array([item.nominal for item in self.notes.unknowns])
+        return np.where(self._by_chance, nominal, self.fit.values)
+
+    @property
+    def sigmas(self) -> NDArray[np.float64]:
+        """Their standard errors, no smaller than what chance moved them by."""
+        moved = np.abs(self.fit.values - [item.nominal for item in self.notes.unknowns])
+        return np.where(self._by_chance, np.maximum(self.fit.sigmas, moved), self.fit.sigmas)
+
+    @property
+    def _by_chance(self) -> NDArray[np.bool_]:
+        moved = np.abs(self.fit.values - [item.nominal for item in self.notes.unknowns])
+        return (moved > NOTHING_MM) & (self.verdict is Verdict.NOTHING)
 
 
 def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
     """Lay the stills over the scene."""
     stills = [seen(shot, one) for shot, one in zip(notes.shots, measured, strict=True)]
-    fit = best_fit(notes.unknowns, stills)
+    kept: Kept = {}
+    near = coarse_fit(notes.unknowns, stills, kept)
     orientations = tuple(ORIENTATIONS[0] for _ in stills)
-    if fit.rms > GOOD_SHARE:
+    if near.rms > GOOD_SHARE:
         orientations = tuple(_orientation(notes, shot, one) for shot, one in zip(notes.shots, measured, strict=True))
         if set(orientations) != {ORIENTATIONS[0]}:
             stills = [seen(shot, oriented(one, way)) for shot, one, way in zip(notes.shots, measured, orientations, strict=True)]
-            fit = best_fit(notes.unknowns, stills)
+            near = coarse_fit(notes.unknowns, stills, kept)
+    fit = best_fit(notes.unknowns, stills, near.values)
+    other = _other_lens(notes, fit, hopeless=False) if fit.rms > GOOD_SHARE else None
+    whole = fit
     fit, found, left_out = _without_surprises(notes.unknowns, stills, fit)
-    other = _other_lens(notes, fit) if fit.rms > GOOD_SHARE else None
+    if other is None and fit.rms > GOOD_SHARE:
+        other = _other_lens(notes, fit, hopeless=True)
+    if other is not None:
+        fit, found, left_out = whole, (), tuple(np.zeros(one.cells, dtype=bool) for one in stills)
     nominal = nominal_fit(fit)
     return Comparison(
         notes=notes,
@@ -102,9 +128,12 @@ def nominal_fit(fit: Fit) -> Fit:
 
 def _orientation(notes: Notes, shot: Shot, measured: Measured) -> str:
     """Which way up a still is, by the cost of each on large cells; as shot unless another is clearly better."""
-    costs = {way: coarse_fit(notes.unknowns, [seen(shot, oriented(measured, way))]).cost for way in ORIENTATIONS}
-    best = min(costs, key=costs.__getitem__)
-    return best if costs[best] < BETTER * costs[ORIENTATIONS[0]] else ORIENTATIONS[0]
+    kept: Kept = {}
+    costs = {way: coarse_fit(notes.unknowns, [seen(shot, oriented(measured, way))], kept, quick=True).cost for way in ORIENTATIONS}
+    best = min(costs.values())
+    if best > BETTER * costs[ORIENTATIONS[0]]:
+        return ORIENTATIONS[0]
+    return next(way for way in ORIENTATIONS if costs[way] <= ALIKE_COST * best)  # likelier mistakes first
 
 
 def _without_surprises(
@@ -124,8 +153,8 @@ def _without_surprises(
     return fit, found, left_out
 
 
-def _other_lens(notes: Notes, fit: Fit) -> OtherLens | None:
-    """A lens that explains the stills much better than the one that the notes name; one that nothing explains counts as such."""
+def _other_lens(notes: Notes, fit: Fit, *, hopeless: bool) -> OtherLens | None:
+    """A lens that explains the stills much better than that of the notes; with `hopeless`, stills that nothing explains too."""
     named = _named_lens(notes, fit)
     if named is not None:
         return named
@@ -135,7 +164,7 @@ def _other_lens(notes: Notes, fit: Fit) -> OtherLens | None:
         focal, sigma, nominal = model_fit.values[place], model_fit.sigmas[place], model_fit.model.unknowns[place].nominal
         if model_fit.cost < MUCH_BETTER * fit.cost and abs(focal - nominal) > max(FOCAL_SHARE * nominal, FOCAL_SIGMAS * sigma):
             return OtherLens(focal_mm=float(focal), name=None, rms=model_fit.rms)
-    return OtherLens(focal_mm=None, name=None, rms=fit.rms) if fit.rms > BAD_SHARE else None
+    return OtherLens(focal_mm=None, name=None, rms=fit.rms) if hopeless and fit.rms > BAD_SHARE else None
 
 
 def _named_lens(notes: Notes, fit: Fit) -> OtherLens | None:
@@ -176,24 +205,22 @@ def _freed(notes: Notes, fit: Fit) -> tuple[Fit, int] | None:
     place = next((k for k, item in enumerate(unknowns) if item.spot.key == "focal_mm" and item.spot.table[0] == "lens"), None)
     if place is None:
         return None
-    tried = []
-    model = Model(unknowns, fit.model.stills)
+    coarse = Model(unknowns, tuple(seen_coarser(one, COARSE) for one in fit.model.stills), rough=True)
+    starts = []
     for factor in FOCAL_STARTS:
         values = [item.nominal for item in unknowns]
-        values[: len(notes.unknowns)] = fit.values if factor == 1.0 else values[: len(notes.unknowns)]
         values[place] *= factor
-        tried.append(fit_from(model, values))
-    return min(tried, key=lambda one: one.cost), place
+        starts.append(tuple(values))
+    starts.sort(key=lambda values: start_cost(coarse, values))
+    best = min((fit_from(coarse, values) for values in starts[:FOLLOWED]), key=lambda one: one.cost)
+    return fit_from(Model(unknowns, fit.model.stills), best.values), place
 
 
 def _verdict(fit: Fit, nominal: Fit, other: OtherLens | None) -> Verdict:
     if other is not None:
         return Verdict.OTHER_LENS
-    off = np.abs(fit.values - [item.nominal for item in fit.model.unknowns])
     if nominal.rms > UNEXPLAINED_SHARE:
         return Verdict.FIT
-    if np.all(off <= NOTHING_MM):
-        return Verdict.NOTHING
-    within = np.all(off <= np.maximum(NOTHING_MM, SAME_SIGMAS * fit.sigmas))
+    off = np.abs(fit.values - [item.nominal for item in fit.model.unknowns])
     same = nominal.cost <= COST_GAIN * soft_cost(fit.model.residuals(fit.vector))
-    return Verdict.NOTHING if within and same else Verdict.FIT
+    return Verdict.NOTHING if same or np.all(off <= NOTHING_MM) else Verdict.FIT

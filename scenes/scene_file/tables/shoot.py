@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from typing import Literal
 
 from scenes.scene_file.messages import plain
@@ -52,9 +53,10 @@ def table_problem(rows: Sequence[tuple[float, float]]) -> str:
         return ""
     if len(rows) < 2 or any(not (math.isfinite(signal) and math.isfinite(light)) for signal, light in rows):
         return f"must have two rows or more of finite numbers, got {len(rows)} row{'s' if len(rows) != 1 else ''}"
-    for (signal, light), (next_signal, next_light) in zip(rows, rows[1:], strict=False):
+    for (signal, light), (next_signal, next_light) in pairwise(rows):
         if next_signal <= signal or next_light <= light:
-            return f"must rise from row to row, got [{plain(next_signal)}, {plain(next_light)}] after [{plain(signal)}, {plain(light)}]"
+            found = f"[{plain(next_signal)}, {plain(next_light)}] after [{plain(signal)}, {plain(light)}]"
+            return f"must rise from row to row, got {found}"
     return ""
 
 
