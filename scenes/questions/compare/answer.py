@@ -162,7 +162,7 @@ class CompareAnswer(Answer):
         yield "fit.json", (json.dumps(self.fit_data(), indent=1) + "\n").encode()
         for k, row in enumerate(self.rows):
             yield _map_name(k, len(self.rows)), npz_bytes(row.maps.arrays())
-        if self.found.verdict is Verdict.FIT and any(self.found.told):
+        if self.found.verdict is Verdict.FIT and any(self.found.told) and self.show.sha256:  # text and values belong together
             from scenes.questions.compare.fitted_scene import fitted_text
 
             text = read_text(self.show.folder / self.show.file_name)

@@ -105,8 +105,10 @@ def doubts(found: Comparison) -> Iterator[str]:
         a, b = unknowns[first].path, unknowns[second].path
         other = "larger" if alike > 0 else "smaller"
         yield (
-            f"{a} and {b} are hard to tell apart: with {a} larger and {b} {other} the stills look nearly the same ({alike:+.2f}). "
-            f"Alone they are known to {sigmas[first]:.2f} and {sigmas[second]:.2f} {unknowns[first].unit}; measuring one of them settles both."
+            f"{a} and {b} are hard to tell apart ({alike:+.2f}): with {a} larger and {b} {other} the stills look nearly "
+            "the same. "
+            f"Alone they are known to {sigmas[first]:.2f} and {sigmas[second]:.2f} {unknowns[first].unit}; "
+            "measuring one of them settles both."
         )
 
 

@@ -3,7 +3,6 @@
 The curves are written out here from IEC 61966-2-1, BT.709 and BT.2100, apart from the program's own.
 """
 
-import tomllib
 from pathlib import Path
 
 import imagecodecs
@@ -69,7 +68,8 @@ width_mm = 300
 f_numbers = [2.8]
 focus_mm = ["infinity"]
 """
-NOTES = """lens = "28"
+ANOTHER_LENS = SCENE.replace("focal_mm = 28", "focal_mm = 24").replace("front_mm = 50 ", "front_mm = 44 ")
+NOTES = """lens = "{notes_lens}"
 unknown = {unknown}
 
 [[picture]]
@@ -97,14 +97,15 @@ def make_shoot(
     bits=16, columns=960, seed=1, exposure=0.5, planes=((0.1, -0.05), (0.04, 0.08)), power=3.6, orient="as shot", tint=(1.0,),
     logo=False,
     thing=None, dust=6, covers="recorded area", noise=1e-4, kind="png", lens="28", stated_curve=None,
+    notes_lens="28",
 ):  # fmt: skip
     folder.mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng(seed)
     (folder / "scene.toml").write_text(scene)
     without = 'without_box = "without.png"\n' if reference else ""
-    (folder / "shoot.toml").write_text(
-        NOTES.format(unknown=list(unknown), without=without, curve=stated_curve or curve, covers=covers).replace("'", '"')
-    )
+    stated = {"curve": stated_curve or curve, "covers": covers, "notes_lens": notes_lens}
+    notes_text = NOTES.format(unknown=json.dumps(list(unknown)), without=without, **stated)
+    (folder / "shoot.toml").write_text(notes_text)
     (folder / "true.toml").write_text(true_scene or scene)
     (folder / "true_shoot.toml").write_text(
         (folder / "shoot.toml").read_text().replace("unknown = ", f"unknown = {list(true)} #".replace("'", '"'))
@@ -169,7 +170,3 @@ def upright_to(picture, orient):
     return {"as shot": picture, "turned 180": picture[::-1, ::-1], "mirrored": picture[:, ::-1], "upside down": picture[::-1]}[
         orient
     ]
-
-
-def truth_values(folder):
-    return tomllib.loads((folder / "true.toml").read_text())
