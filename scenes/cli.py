@@ -16,13 +16,15 @@ import click
 
 from scenes.answers.opened import DOUBTED
 from scenes.registry import COMMANDS, COMPILED
-from scenes.runtime.terminal import visible_streams
+from scenes.runtime.blas import hold_to_one_thread
+from scenes.runtime.terminal import hush_libraries, visible_streams
 from scenes.runtime.version import own_version
 
 # What each command is for stands here, so that --help needs none of their modules. Each module holds a click command `command`.
 HELP = ["-h", "--help"]
 CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOFTWARE of sysexits.h; 130: 128 + SIGINT
 TRACEBACK = "BRIMLINE_TRACEBACK"
+NO_MEMORY = ("Cannot allocate memory", "failed to map segment")  # what the system says where a library or a process finds none
 
 
 class Commands(click.Group):
@@ -88,6 +90,8 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back. No exception gets past: a fault of the program itself is one sentence too."""
+    hold_to_one_thread()
+    hush_libraries()
     with visible_streams():
         foreign = foreign_package()
         return _complain([foreign]) if foreign else _run(argv)
@@ -150,10 +154,10 @@ def _known_trouble(error: Exception) -> int:
         return _complain([str(complaint) for complaint in error.complaints])
     if isinstance(error, GeometryError):
         return _complain([str(error)])
+    if isinstance(error, MemoryError) or any(words in str(error) for words in NO_MEMORY):
+        return _complain(["not enough memory; ask for smaller maps with --pixels, such as --pixels 1024"])
     if isinstance(error, OSError):
         return _complain([f"{error.filename or 'file'}: {error.strerror or error}"])
-    if isinstance(error, MemoryError):
-        return _complain(["not enough memory; ask for smaller maps with --pixels, such as --pixels 1024"])
     return _program_fault(error)
 
 

@@ -22,6 +22,7 @@ COMMANDS = {
     "sun": ("scenes.questions.sun.command", "Say when through a day the sun is in the picture and on the glass."),
     "leaks": ("scenes.questions.leaks.command", "Where stray light gets in, how much, and what closes it."),
     "compare": ("scenes.questions.compare.command", "Lay test-shoot stills over the prediction; fit what was not measured."),
+    "verify": ("scenes.commands.verify", "Say whether the proofs that check --prove left hold."),
     "view": ("scenes.commands.view", "Look at a state in 3D, in a window or as a picture."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),

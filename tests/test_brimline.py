@@ -94,6 +94,6 @@ def test_programs_that_import_it_are_type_checked(installed):
     told = python(installed, "-m", "mypy", *options, "own.py").stdout.splitlines()
     assert "scenes.show.Show" in told[0]
     assert "ndarray" in told[1]
-    assert "scenes.show.Reply" in told[2]
+    assert "scenes.replies.Reply" in told[2]
     assert 'Argument 1 to "load" has incompatible type "int"' in told[3]
     assert len(told) == 4

@@ -13,7 +13,7 @@ ALLOWED = {
     "raytrace": {"geometry", "numpy", "scipy", "shapely", "trimesh", "embreex", "numba", "llvmlite", "cupy"},
     "scenes": {
         "geometry", "raytrace", "numpy", "scipy", "shapely", "trimesh", "click", "pydantic", "pydantic_core", "matplotlib",
-        "pyvista", "vtkmodules", "ezdxf", "reportlab", "tifffile", "imagecodecs", "OpenEXR", "tomlkit",
+        "pyvista", "vtkmodules", "ezdxf", "reportlab", "platformdirs", "tifffile", "imagecodecs", "OpenEXR", "tomlkit",
     },
 }  # fmt: skip
 
@@ -70,18 +70,18 @@ FLOORS = {
         {"bokeh", "stray", "ghosts", "coverage"},
     ),
     "scenes": (
-        {"scene_file", "registry"},
+        {"scene_file", "registry", "proof"},
         {"io", "runtime", "rig"},
         {"states", "stills"},
         {"sheets", "answers", "changes"},
         {"view3d", *(QUESTIONS - DRAW_IN_3D)},
         DRAW_IN_3D,
-        {"cli", "commands", "show", "face"},
+        {"cli", "commands", "show", "replies", "face"},
     ),
 }
 WITHIN = {
     "raytrace": {("reference", "intersect"), ("embree", "reference")},
-    "scenes": {("face", "show"), ("face", "cli")},
+    "scenes": {("face", "show"), ("face", "replies"), ("face", "cli"), ("show", "replies")},
 }  # on one floor, one way
 
 

@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from raytrace.box import NO_PART, Box
+from raytrace.coverage.kept_tables import kept_tables
 from raytrace.coverage.kernels.cells import list_blocks
 from raytrace.coverage.kernels.chords import chord_rule
 from raytrace.coverage.kernels.cover_kernels import cover_blocks
 from raytrace.coverage.kernels.scratch import Room, room_for
 from raytrace.coverage.pencil_map import Optics, as_nodes, optics
 from raytrace.coverage.tables.nodes import Cells, Nodes
-from raytrace.coverage.tables.tables import PART_OF, Tables, box_tables
+from raytrace.coverage.tables.tables import PART_OF, Tables
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import Bound, Made, Shares
 
@@ -29,13 +30,14 @@ ENGINE = "coverage"
 CHORD_ERROR = 12.0  # over N**1.5: above every error seen on random boxes, 0.0104 at 64 chords and, glass aside, 0.0022 at 256
 POINT_CHORDS = 256  # across the disc of a single pencil where no closed form fits
 POINT_SAGITTA_MM = 2e-5  # round outlines of single pencils: areas good to 1e-5 of the pupil
+FEW_POINTS = 256  # are done before a second thread has started
 POINTS_AT_ONCE = 64  # pencils a thread takes at a time: a few milliseconds of work, so that a short list keeps both cores busy
 
 
 def coverage_shares(pencils: Pencils, box: Box, *, with_alone: bool = True, threads: int = 2) -> Shares:
     """Light of N pencils by the area that parts leave of each pupil."""
     known = optics(pencils, box)
-    tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=POINT_SAGITTA_MM)
+    tables = kept_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=POINT_SAGITTA_MM)
     share, by = _points(tables, np.arange(len(tables.item)), known, len(box.parts), threads)
     alone = [
         _points(tables, np.flatnonzero(tables.item[:, PART_OF] == part), known, len(box.parts), threads)[0]
@@ -79,7 +81,7 @@ def _points(
 
     if len(items):
         room = partial(room_for, tables, nodes, parts, POINT_CHORDS, POINTS_AT_ONCE)
-        share_out(work, range(0, count, POINTS_AT_ONCE), room, threads)
+        share_out(work, range(0, count, POINTS_AT_ONCE), room, threads if count > FEW_POINTS else 1)
     clear[~known.valid], by[~known.valid] = 1.0, NO_PART
     return clear[:, 0].astype(np.float64), by[:, 0]
 

@@ -66,10 +66,13 @@ def beyond(rays: RimRays, glass: Glass, middle_through: NDArray[np.bool_]) -> Ri
 def offsets(rays: RimRays, middle_at_mm: FloatArray, scale: FloatArray, z_mm: FloatArray | float) -> FloatArray:
     """How far the rays (N, R, 2) lie at z from where the middle ray (N, 2) and the pencil's scale (N, 2) there put them [mm]."""
     shape = (*rays.met.shape, 2)
-    slope = rays.direction[:, :2] / rays.direction[:, 2:]
-    depth = np.repeat(np.broadcast_to(z_mm, len(middle_at_mm)), RIM_RAYS) - rays.origin_mm[:, 2]
-    at = (rays.origin_mm[:, :2] + slope * depth[:, None]).reshape(shape)
-    return np.where(rays.met[..., None], at - middle_at_mm[:, None] - scale[:, None] * rays.crossing_mm, 0.0)
+    run = (np.repeat(np.broadcast_to(z_mm, len(middle_at_mm)), RIM_RAYS) - rays.origin_mm[:, 2]) / rays.direction[:, 2]
+    found = np.empty(shape)
+    for axis in range(2):
+        at = (rays.origin_mm[:, axis] + rays.direction[:, axis] * run).reshape(shape[:2])
+        off = at - middle_at_mm[:, axis, None] - scale[:, axis, None] * rays.crossing_mm[..., axis]
+        found[..., axis] = np.where(rays.met, off, 0.0)
+    return found
 
 
 def even_part(rays: RimRays, offset_mm: FloatArray, axes_mm: FloatArray) -> FloatArray:
@@ -78,16 +81,20 @@ def even_part(rays: RimRays, offset_mm: FloatArray, axes_mm: FloatArray) -> Floa
     Over equal angles the sum of u^2 and that of v^2 are R / 2 and that of u v is 0, so the slopes along u and v are mean products.
     Pencils of which rays were lost at a glass's edge get none.
     """
-    by_disc = 2.0 * np.einsum("nri,rj->nij", offset_mm, RIM) / RIM_RAYS
-    by_crossing = np.einsum("nij,njk->nik", by_disc, np.linalg.inv(axes_mm))
-    met_all = np.all(rays.met, axis=1, keepdims=True)
-    return np.where(met_all, np.diagonal(by_crossing, axis1=1, axis2=2), 0.0)
+    u, v = (2.0 / RIM_RAYS * (offset_mm[..., axis] @ RIM) for axis in range(2))  # each offset along u and v of the disc (N, 2)
+    xx, xy, yx, yy = axes_mm[:, 0, 0], axes_mm[:, 0, 1], axes_mm[:, 1, 0], axes_mm[:, 1, 1]
+    size = xx * yy - xy * yx  # the diagonal of by_disc @ inverse of axes, by cofactors
+    even = np.stack([(u[:, 0] * yy - u[:, 1] * yx) / size, (v[:, 1] * xx - v[:, 0] * xy) / size], axis=1)
+    return np.where(np.all(rays.met, axis=1, keepdims=True), even, 0.0)
 
 
 def strays(offset_mm: FloatArray, scale: FloatArray, matrix: FloatArray) -> FloatArray:
     """The farthest offset of each pencil (N,) as its disc sees it [pupil radii]; matrix (N, 2, 2) takes crossings to the disc."""
-    back = offset_mm / np.maximum(scale, NEAR_FOCUS)[:, None]
-    return np.linalg.norm(np.einsum("nij,nrj->nri", matrix, back), axis=2).max(axis=1)
+    wide = np.maximum(scale, NEAR_FOCUS)
+    x, y = offset_mm[..., 0] / wide[:, :1], offset_mm[..., 1] / wide[:, 1:]
+    u = matrix[:, 0, 0, None] * x + matrix[:, 0, 1, None] * y
+    v = matrix[:, 1, 0, None] * x + matrix[:, 1, 1, None] * y
+    return np.sqrt((u * u + v * v).max(axis=1))
 
 
 def spreads(pencils: Pencils, glasses: tuple[Glass, ...]) -> bool:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RectBivariateSpline
 
 from geometry.arrays import FloatArray
 from raytrace.box import NO_PART, Box
 from raytrace.coverage.engine import CHORD_ERROR, ENGINE, cover_cells, coverage_shares, glass_bound, share_out
+from raytrace.coverage.kept_tables import kept_tables
 from raytrace.coverage.kernels.chords import chord_rule
 from raytrace.coverage.kernels.interpolate import spread
 from raytrace.coverage.kernels.scratch import Room, room_for
@@ -18,7 +19,7 @@ from raytrace.coverage.pencil_map import as_nodes
 from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
 from raytrace.coverage.tables.clip import box_depths_mm as box_depths_mm  # noqa: PLC0414 - other ways to a map take it from here
 from raytrace.coverage.tables.nodes import Nodes
-from raytrace.coverage.tables.tables import PART_OF, Tables, box_tables
+from raytrace.coverage.tables.tables import PART_OF, Tables
 from raytrace.optics.camera import PixelGrid
 from raytrace.shares import Bound, Made, VignetteMap
 
@@ -45,11 +46,21 @@ class Prepared:
 
 
 def coverage_map(
-    pencils_at: PencilsAt, grid: PixelGrid, box: Box, *, threads: int = 2, with_alone: bool = False, with_glass: bool = True
+    pencils_at: PencilsAt,
+    grid: PixelGrid,
+    box: Box,
+    *,
+    threads: int = 2,
+    with_alone: bool = False,
+    with_glass: bool = True,
+    apart: Collection[int] = (),
 ) -> VignetteMap:
-    """Light of every pixel of a grid by the area that parts leave of its pupil. `pencils_at` answers picture points."""
+    """Light of every pixel of a grid by the area that parts leave of its pupil. `pencils_at` answers picture points.
+
+    `apart` names parts, by index, that are known to stand out of all of the grid's light: they are not looked at.
+    """
     ready = prepared(pencils_at, grid, box, box_depths_mm(box), threads=threads, with_glass=with_glass)
-    return prepared_map(ready, pencils_at, grid, box, threads=threads, with_alone=with_alone)
+    return prepared_map(ready, pencils_at, grid, box, threads=threads, with_alone=with_alone, apart=apart)
 
 
 def prepared(
@@ -65,14 +76,22 @@ def prepared(
 
 
 def prepared_map(
-    ready: Prepared, pencils_at: PencilsAt, grid: PixelGrid, box: Box, *, threads: int = 2, with_alone: bool = False
+    ready: Prepared,
+    pencils_at: PencilsAt,
+    grid: PixelGrid,
+    box: Box,
+    *,
+    threads: int = 2,
+    with_alone: bool = False,
+    apart: Collection[int] = (),
 ) -> VignetteMap:
     """The map of a box whose glass and depths are those that `ready` was prepared for. Its layers may be shared with other maps."""
     planned, shape = ready.planned, (grid.rows, grid.columns)
     known = planned.known
-    tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=ready.sagitta_mm)
+    tables = kept_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=ready.sagitta_mm)
     nodes = as_nodes(known, planned.shape)
-    clear, by = _covered(tables, np.arange(len(tables.item)), nodes, planned, shape, threads)
+    near = np.flatnonzero(~np.isin(tables.item[:, PART_OF], list(apart)))
+    clear, by = _covered(tables, near, nodes, planned, shape, threads)
     alone = [
         _covered(tables, np.flatnonzero(tables.item[:, PART_OF] == part), nodes, planned, shape, threads)[0]
         for part in range(len(box.parts) if with_alone else 0)
@@ -123,9 +142,12 @@ def _covered(
     tables: Tables, items: Ints, nodes: Nodes, planned: Plan, shape: tuple[int, int], threads: int
 ) -> tuple[NDArray[np.float32], NDArray[np.int16]]:
     clear, by = np.empty(shape, dtype=np.float32), np.empty(shape, dtype=np.int16)
+    if not len(items):
+        clear[:], by[:] = 1.0, NO_PART
+        return clear, by
     cells, rule, reach = planned.cells, chord_rule(MAP_CHORDS), 1.0 + planned.stray
     count = len(cells.row_end) * len(cells.column_end)
-    some = max(count // SHARES_OF_WORK, 1)
+    some = max(count // (SHARES_OF_WORK if threads > 1 else 1), 1)
     step, parts = min(BLOCK, planned.size), int(tables.item[:, PART_OF].max(initial=0)) + 1
     if not cells.usable.all():
         clear[:], by[:] = 1.0, NO_PART
@@ -141,6 +163,8 @@ def _spread(layer: Layer, shape: tuple[int, int], threads: int) -> NDArray[np.fl
     """A smooth layer over all pixels: a cubic spline from the nodes of the cells to finer nodes, bilinear between those."""
     out, cells, values = np.empty(shape, dtype=np.float32), layer.cells, layer.values
     if layer.size > FINE and min(shape) > 1:
+        from scipy.interpolate import RectBivariateSpline  # here, for it takes long to load
+
         fine = fine_cells(shape, FINE)
         kx, ky = (min(3, len(ticks) - 1) for ticks in (cells.rows, cells.columns))
         spline = RectBivariateSpline(cells.rows, cells.columns, values.reshape(len(cells.rows), -1), kx=kx, ky=ky)

@@ -19,7 +19,7 @@ from geometry.outline import Freeform, inside_distance
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.judge.crossings import crossings
 from raytrace.judge.field import Cell, FieldPencils, Samples, edge_is_enough, edge_samples, field_pencils, grid_samples
-from raytrace.judge.kernels.rays import GLASS_FIELDS
+from raytrace.judge.kernels.faces import CLOSE_UP, GLASS_FIELDS
 from raytrace.judge.kernels.shapes import ENDLESS_MM
 from raytrace.optics.lens import FixedPupil, LensState
 
@@ -46,7 +46,7 @@ class NotFollowed(Exception):  # noqa: N818 - not a fault of the input: the call
 
 @dataclass(frozen=True, slots=True)
 class Legs:
-    """Legs of a beam: corners (n, 3) [mm] with the picture points (n, 2) that they belong to.
+    """Legs of a beam: corners (n, 3) [mm] with the picture points (n, 2) that they belong to, nan where they belong to all.
 
     legs (L, V, 4): runs of corners on the planes before and after, one for each stand-in; pads (L, V) [mm]; end_z_mm: where the
     last one ends; whole: whether the lens has light for all of the cell.
@@ -94,8 +94,8 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     before = [start] if np.isinf(ring[1]) or ring[0] <= start else [start, float(ring[0])]
     met = crossings(seen, 16, 1.0, ring, np.array(before), glasses, far, _object_z(lenses), parted=False)
     points = met.points
-    far = max(far, *(_meets_mm(loop, points[-2], points[-1]) for loop in _endless_loops(box.parts)), 0.0)
-    first_face = float(points[len(before), ..., 2].min()) if len(glasses) else float(points[-1, ..., 2].min())
+    far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in _endless_loops(box.parts)), 0.0)
+    first_face = float(points[len(before), 2].min()) if len(glasses) else float(points[-1, 2].min())
     split = min(hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
     if (loose or len(_waists_mm(lenses)) > 1) and split > before[-1] + BEHIND_PARTS_MM:
         before.append(split)
@@ -151,7 +151,7 @@ def _chain(beam: Beam, field: FieldPencils, sides: int, chain: tuple[int, ...]) 
         held |= np.array(inside, dtype=np.bool_)
         runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
         corners.append(found)
-        fields.append(field.points_mm[met.fields])
+        fields.append(np.where(met.fields[:, None] < 0, np.nan, field.points_mm[met.fields]))
         legs.append(runs)
         pads.append(np.maximum(pad[:-1], pad[1:]))
         base += len(found)
@@ -170,7 +170,7 @@ def _entries(beam: Beam, chain: tuple[int, ...]) -> list[tuple[int, int]]:
     plane, found = len(beam.before), []
     for g in chain:
         found.append((g, plane))
-        plane += 1 if beam.glasses[g, 15] > 0 else 2
+        plane += 1 if beam.glasses[g, CLOSE_UP] > 0 else 2
     return found
 
 
@@ -233,7 +233,7 @@ def _endless_loops(parts: Sequence[Part]) -> list[Loop]:
 
 
 def _meets_mm(loop: Loop, before: FloatArray, after: FloatArray) -> float:
-    """How far ahead rays (N, K, 3) through points of two planes meet the plane of a loop at most [mm]."""
+    """How far ahead rays (N, 3) through points of two planes meet the plane of a loop at most [mm]."""
     way, normal = after - before, loop.pose.rotation[:, 2] * np.sign(loop.pose.rotation[2, 2] or 1.0)
     toward = way @ normal
     meets = toward > 1e-6 * way[..., 2]

@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.judge.field import FieldPencils
+from raytrace.judge.kernels.faces import CLOSE_UP
 from raytrace.judge.kernels.hull import DIRECTIONS
+from raytrace.judge.kernels.pupil_sides import SIDE_ROWS
 from raytrace.judge.kernels.rays import END, OK, follow
 
 FloatArray = NDArray[np.float64]
@@ -17,10 +19,11 @@ IntArray = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Crossings:
-    """All crossings (P, N, 3) [mm], and of these the corners (n, 3) of each plane, one plane after the other.
+    """All crossings (P, 3, N) [mm], and of these the corners (n, 3) of each plane, one plane after the other.
 
-    fields (n,): the field point of each corner; starts (P + 1,): where planes begin; bends_mm (P,): how far rays between field
-    points may stray from the straight way between them; end_z_mm: the last plane; followed: whether all rays came through in order.
+    fields (n,): the field point of each corner, -1 where pencils of all cross alike; starts (P + 1,): where planes begin; bends_mm
+    (P,): how far rays between field points may stray from the straight way between them; end_z_mm: the last plane; followed:
+    whether all rays came through in order.
     """
 
     points: FloatArray
@@ -51,17 +54,20 @@ def crossings(
     """
     pencils = _rows(field)
     count = len(pencils) * sides
-    planes = len(before) + (2 if parted else 1) + sum(1 if glass[15] > 0.0 else 2 for glass in glasses)
-    points, corners = np.empty((planes, count, 3)), np.empty((planes * count, 3))
+    planes = len(before) + (2 if parted else 1) + sum(1 if glass[CLOSE_UP] > 0.0 else 2 for glass in glasses)
+    points, corners = np.empty((planes, 3, count)), np.empty((planes * count, 3))
     owner, starts, told = np.empty(planes * count, dtype=np.int64), np.zeros(planes + 1, dtype=np.int64), np.zeros(2 + planes)
-    ways, numbers = np.empty((count, 3)), np.empty((4, 2 * count + 2), dtype=np.int64)
+    ways, numbers = np.empty((3, count)), np.empty((4, 2 * count + 2), dtype=np.int64)
+    spokes = field.pencils.rim_share.shape[1]
+    outline = spokes * -(-sides // spokes) if spokes else 0
+    scratch = np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))
     follow(
         *(pencils, share, float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
-        *(field.triples, field.weights, points, ways, np.empty((sides, 3)), np.empty((DIRECTIONS + 1, 3))),
-        *(corners, np.empty(count), numbers, owner, starts, told),
+        *(field.triples, field.weights, field.ends, points, ways, *scratch),
+        *(corners, np.empty(max(count, sides)), numbers, owner, starts, told),
     )
     total = int(starts[-1])
-    fields = owner[:total] // sides
+    fields = np.where(owner[:total] < 0, -1, owner[:total] // sides)
     return Crossings(points, corners[:total].copy(), fields, starts, told[2:], float(told[END]), bool(told[OK]))
 
 

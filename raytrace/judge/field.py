@@ -54,12 +54,16 @@ def cell_of(guide: Guide, scale: float = 1.0) -> Cell:
 
 @dataclass(frozen=True, slots=True)
 class Samples:
-    """Field points in shares of a cell (N, 2), and rows of three neighbours (T, 3), each of a family: 0 along rows, 1 up."""
+    """Field points in shares of a cell (N, 2), and rows of three neighbours (T, 3), each of a family: 0 along rows, 1 up.
+
+    ends (N, 2): the points between which each lies.
+    """
 
     shares: FloatArray
     triples: IntArray
     family: IntArray
     at_end: BoolArray
+    ends: IntArray
 
 
 @cache
@@ -71,7 +75,7 @@ def edge_samples(intervals: int) -> Samples:
     row = np.arange(intervals - 1)[:, None] + np.arange(3)
     triples = np.concatenate([row + k * (intervals + 1) for k in range(4)])
     family = np.repeat([0, 1, 0, 1], intervals - 1)
-    return Samples(np.concatenate(sides), triples, family, np.tile(_ends(intervals), 4))
+    return Samples(np.concatenate(sides), triples, family, np.tile(_ends(intervals), 4), _row_ends(4, intervals + 1))
 
 
 @cache
@@ -84,7 +88,12 @@ def grid_samples(intervals: int) -> Samples:
     rows = np.stack([at[:, :-2], at[:, 1:-1], at[:, 2:]], axis=-1).reshape(-1, 3)
     columns = np.stack([at.T[:, :-2], at.T[:, 1:-1], at.T[:, 2:]], axis=-1).reshape(-1, 3)
     family = np.repeat([0, 1], len(rows))
-    return Samples(shares, np.concatenate([rows, columns]), family, np.tile(_ends(intervals), 2 * n))
+    return Samples(shares, np.concatenate([rows, columns]), family, np.tile(_ends(intervals), 2 * n), _row_ends(n, n))
+
+
+def _row_ends(rows: int, length: int) -> IntArray:
+    first = np.repeat(length * np.arange(rows, dtype=np.int64), length)
+    return np.column_stack([first, first + length - 1])
 
 
 def _ends(intervals: int) -> BoolArray:
@@ -96,13 +105,15 @@ def _ends(intervals: int) -> BoolArray:
 class FieldPencils:
     """Pencils of M depths x N field points, one depth after the other; picture points (M * N, 2).
 
-    triples (T, 3) and weights (T, 3) say what may lie between them, see `bends`; whole: False where the field ends inside.
+    triples (T, 3) and weights (T, 3) say what may lie between them, see `bends`; ends (M * N, 2): the two of the same depth between
+    which each lies; whole: False where the field ends inside.
     """
 
     pencils: Pencils
     points_mm: FloatArray
     triples: IntArray
     weights: FloatArray
+    ends: IntArray
     whole: bool
 
 
@@ -120,7 +131,8 @@ def field_pencils(lenses: Sequence[LensState], cell: Cell, samples: Samples) -> 
     whole = all(bool((moved == points).all()) for moved in drawn)
     together = joined(layers)
     triples, weights = _between(layers, points, samples, whole)
-    return FieldPencils(together, np.concatenate(drawn), triples, weights, whole)
+    ends = np.concatenate([samples.ends + number * len(points) for number in range(len(layers))])
+    return FieldPencils(together, np.concatenate(drawn), triples, weights, ends, whole)
 
 
 def _between(layers: Sequence[Pencils], points: FloatArray, samples: Samples, whole: bool) -> tuple[IntArray, FloatArray]:

@@ -42,14 +42,17 @@ class Growth:
 
 @dataclass(slots=True)
 class Search:
-    """Beams of a guide at scales already asked for; at the last one, which part came nearest to the light of which cell."""
+    """Beams of a guide at scales already asked for.
+
+    last: the scale asked last, which part came nearest then, to the light of which cell, and that room [mm].
+    """
 
     lenses: tuple[LensState, ...]
     box: Box
     guide: Guide
     parts: Sequence[Pieces]
     _beams: dict[float, GuideBeam] = field(default_factory=dict)
-    last: tuple[float, int, Cell] | None = None
+    last: tuple[float, int, Cell, float] | None = None
 
     def beam(self, scale: float) -> GuideBeam:
         """The beam of the guide at a scale."""
@@ -104,12 +107,14 @@ def _next(search: Search, low: float, high: float, step: int) -> tuple[float, fl
     middle = (low + high) / 2
     if search.last is None or step % ASK_MIDDLE == 0:
         return middle, high
-    scale, number, cell = search.last
-    cut = search.beam(scale).beam
+    scale, number, cell, room_mm = search.last
+    cut, nearest_cell = search.beam(scale).beam, cell
     while cell.level < DEEPEST_LEVEL and cut.loose:
         cell = min(cell.quarters(), key=lambda quarter: _probe(search, cut, quarter, number))
 
     def room_at(at: float) -> float:
+        if at == scale and cell is nearest_cell:
+            return room_mm
         return _probe(search, cut, _grown(search, cell, at / scale), number)
 
     at_low, at_high = room_at(low), room_at(high)
@@ -117,25 +122,43 @@ def _next(search: Search, low: float, high: float, step: int) -> tuple[float, fl
         return max(high - SCALE_STEP / 2, middle), high
     if at_low <= 0.0:
         return min(low + SCALE_STEP / 2, middle), high
-    clear, touched = _root(room_at, low, high, at_low, at_high)
+    clear, touched = _root(room_at, (low, at_low), (high, at_high), runs_straight=not cut.loose)
     return (clear if clear > low else (low + touched) / 2), touched
 
 
-def _root(room_at: Callable[[float], float], low: float, high: float, at_low: float, at_high: float) -> tuple[float, float]:
-    """Two scales less than SCALE_STEP apart, clear at the first and not at the second, between two that are such."""
+def _root(
+    room_at: Callable[[float], float], clear: tuple[float, float], touched: tuple[float, float], *, runs_straight: bool
+) -> tuple[float, float]:
+    """Two scales less than SCALE_STEP apart, clear at the first and not at the second, between two that are such, with their rooms.
+
+    A room that runs straight with the scale is followed on from two scales that are clear.
+    """
+    (low, at_low), (high, at_high) = clear, touched
+    before: tuple[float, float] | None = None
     for step in range(MOST_STEPS):
         if high - low <= SCALE_STEP / 2:
             break
-        scale = (low + high) / 2
-        if step % 3 < 2 and at_high < 0.0:
-            scale = low + at_low / (at_low - at_high) * (high - low) + (0.2 if step % 2 else -0.2) * SCALE_STEP
-            scale = min(max(scale, low + 0.2 * SCALE_STEP), high - 0.2 * SCALE_STEP)
+        scale = _guess(low, high, at_low, at_high, before) if step % 4 < 3 else None
+        if scale is None:
+            scale = (low + high) / 2
+        else:  # now this side of where it seems to touch, now that
+            scale = min(max(scale + (0.2 if step % 2 else -0.2) * SCALE_STEP, low + 0.2 * SCALE_STEP), high - 0.2 * SCALE_STEP)
         room_mm = room_at(scale)
         if room_mm > 0.0:
+            before = (low, at_low) if runs_straight else None
             low, at_low = scale, room_mm
         else:
             high, at_high = scale, room_mm
     return low, high
+
+
+def _guess(low: float, high: float, at_low: float, at_high: float, before: tuple[float, float] | None) -> float | None:
+    """Where a room would be nought if it ran straight: on from two scales that are clear, or between clear and touched."""
+    if before is not None and before[1] > at_low:
+        onward = low + at_low / (before[1] - at_low) * (low - before[0])
+        if onward < high:
+            return onward
+    return low + at_low / (at_low - at_high) * (high - low) if at_high < 0.0 else None
 
 
 def _probe(search: Search, cut: Beam, cell: Cell, number: int) -> float:
@@ -161,7 +184,7 @@ def _nearest(search: Search, scale: float, numbers: list[int]) -> tuple[int, flo
     found = {number: room(beam, search.parts[number], 0.0, with_depth=False) for number in numbers}
     hit = min(found, key=lambda number: found[number][0][0])
     row, cell = found[hit]
-    search.last = (scale, hit, cell)
+    search.last = (scale, hit, cell, float(row[0]))
     if row[0] > 0.0:
         return hit, float(row[0]), numbers
     return hit, float(row[0]), [number for number in numbers if found[number][0][0] <= 0.0]

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from raytrace.judge.body import Legs
 from raytrace.judge.kernels.depth import FOUND
 from raytrace.judge.kernels.gjk import BENCH
-from raytrace.judge.kernels.separate import NODE, part_room
+from raytrace.judge.kernels.separate import NAMES, NODE, part_room
 from raytrace.judge.kernels.shapes import MOST_CORNERS
 from raytrace.judge.pieces import NO_WALLS, Pieces
 
@@ -36,7 +36,7 @@ def _search(
     found, runs = np.zeros((2, FOUND)), legs.legs.reshape(-1, 4)
     while not part_room(
         *(legs.corners, legs.fields, runs, legs.pads, walls, points, pieces, as_whole, enough_mm),
-        *(np.empty((size, NODE)), np.empty((size, 2), dtype=np.int64), np.empty(size), np.empty(size, dtype=np.int64)),
+        *(np.empty((size, NODE)), np.empty((size, NAMES), dtype=np.int64), np.empty(size), np.empty(size, dtype=np.int64)),
         *(np.empty((longest, 3)), np.zeros((BENCH, 4)), np.zeros((4, 2), dtype=np.int64), found),
     ):
         size *= MORE

@@ -9,9 +9,11 @@ import numpy as np
 
 from raytrace.jit.compiled import is_compiled
 from raytrace.judge.kernels.depth import FOUND
+from raytrace.judge.kernels.faces import GLASS_FIELDS
 from raytrace.judge.kernels.gjk import BENCH
-from raytrace.judge.kernels.rays import GLASS_FIELDS, SPOKES, follow
-from raytrace.judge.kernels.separate import NODE, part_room
+from raytrace.judge.kernels.pupil_sides import SIDE_ROWS, SPOKES
+from raytrace.judge.kernels.rays import follow
+from raytrace.judge.kernels.separate import NAMES, NODE, part_room
 from raytrace.judge.kernels.shapes import LOOP_FIELDS
 
 KERNELS: tuple[Callable[..., Any], ...] = (follow, part_room)
@@ -25,13 +27,15 @@ def are_compiled() -> bool:
 def compile_ahead() -> None:
     """Compile all kernels, by a beam of no pencils and a part of no pieces."""
     none, before = np.zeros((0, 3)), np.zeros(1)
-    names, count = np.zeros((1, 2), dtype=np.int64), np.zeros(3, dtype=np.int64)
+    names, count = np.zeros((1, NAMES), dtype=np.int64), np.zeros(3, dtype=np.int64)
+    field = np.zeros((0, 3), dtype=np.int64), none, np.zeros((0, 2), dtype=np.int64)
     follow(
         *(np.zeros((0, SPOKES)), 1.0, 0.0, np.inf, before, np.zeros((0, GLASS_FIELDS)), 0.0, np.inf, False),
-        *(np.zeros((0, 3), dtype=np.int64), none, np.zeros((2, 0, 3)), none, none, np.zeros((25, 3))),
+        *(*field, np.zeros((2, 3, 0)), np.zeros((3, 0)), np.zeros((SIDE_ROWS, 1)), np.zeros((2, 0)), np.zeros((25, 2))),
         *(none, np.zeros(0), np.zeros((4, 2), dtype=np.int64), count, count, np.zeros(4)),
     )
     legs = none, np.zeros((0, 2)), np.zeros((0, 4), dtype=np.int64), np.zeros((0, 1))
     part = np.zeros((0, 2, LOOP_FIELDS)), none, np.zeros((0, 2), dtype=np.int64)
     nodes, bench, found = np.zeros((1, NODE)), np.zeros((BENCH, 4)), np.zeros((2, FOUND))
-    part_room(*legs, *part, False, np.inf, nodes, names, np.zeros(1), count, none, bench, names, found)
+    pair = np.zeros((4, 2), dtype=np.int64)
+    part_room(*legs, *part, False, np.inf, nodes, names, np.zeros(1), count, none, bench, pair, found)

@@ -59,7 +59,11 @@ class Pencils:
     def crossing_mm(self, disc: NDArray[np.float64]) -> NDArray[np.float64]:
         """Reference-plane crossings X of pupil points: disc (R, 2) or (N, R, 2) -> (N, R, 2) [mm]."""
         uv = disc[None] if disc.ndim == 2 else disc
-        return self.centre_mm[:, None, :] + np.einsum("nij,nrj->nri", self.axes_mm, np.broadcast_to(uv, (len(self), *uv.shape[1:])))
+        found = np.empty((len(self), uv.shape[1], 2))
+        for axis in range(2):
+            along, across = self.axes_mm[:, axis, 0, None], self.axes_mm[:, axis, 1, None]
+            found[..., axis] = self.centre_mm[:, axis, None] + (along * uv[..., 0] + across * uv[..., 1])
+        return found
 
     def at_plane_mm(self, crossing_mm: NDArray[np.float64], z_mm: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """(x, y) of rays at z: crossing (N, R, 2), z scalar or (N, R) -> (N, R, 2) [mm]; glass not counted."""

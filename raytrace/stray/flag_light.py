@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -21,6 +20,7 @@ from geometry.frame import OUTWARD
 from geometry.openings import BODY_NAME, OpeningKind
 from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
 from raytrace.stray.direct import StrayLight
+from raytrace.stray.flag_kernel import HINGE_GAP_MM, widest_deg
 from raytrace.stray.flag_window import Bars, Hinge
 from raytrace.stray.target import FlatTarget
 from raytrace.stray.ways import LightCorners, Way, kept_off, light_corners, ways_of
@@ -34,9 +34,6 @@ CUT = 3  # a cell that decides is cut into as many along each side
 FINEST_MM = 0.1  # cells so small need no further cutting: a tenth of a millimetre on the glass
 ROUNDS = 14
 MOST_CUT = 60  # cells cut at a time, those that ask most first: one lit place among them may decide
-HINGE_GAP_MM = 0.05  # a ray this near to the hinge line does not slip past it
-SCAN_DEG = 3.0  # steps in which a flag is followed
-HALVINGS = 9  # of that: a hundredth of a degree
 ALIKE_DEG = 0.05  # cells whose angles differ by less decide together
 ALIKE_PAIR_DEG = 0.4  # the same for two flags together: their curve has no single place that decides
 PAIR_ROUNDS = 4
@@ -350,26 +347,9 @@ def _carries(way: Way, at: FloatArray, out: FloatArray) -> bool:
 def _widest(shield: Shield, start: FloatArray, direction: FloatArray, behind: FloatArray) -> FloatArray:
     first_deg = min(max(shield.from_deg, LEAST_DEG), MOST_DEG)
     o, d = shield.hinge.to_box(start), shield.hinge.vectors_to_box(direction)
-    up = np.append(np.arange(first_deg, MOST_DEG, SCAN_DEG), MOST_DEG)
-    down = np.append(np.arange(first_deg, LEAST_DEG, -SCAN_DEG), LEAST_DEG) if shield.farther_in else np.array([first_deg])
-    inner, outer = np.full(len(o), -np.inf), np.full(len(o), -np.inf)
-    now = _shades(shield.bars, np.full(len(o), first_deg), o, d, behind)
-    for which, angles, sought in ((now, up, False), (~now, down, True)):
-        pending = np.flatnonzero(which)
-        inner[pending] = angles[-1] if not sought else -np.inf
-        outer[pending] = inner[pending]
-        for before, angle in pairwise(angles):  # each ray is followed until it comes free, or is caught
-            met = _shades(shield.bars, np.full(len(pending), angle), o[pending], d[pending], behind[pending]) == sought
-            found = pending[met]
-            inner[found], outer[found] = (angle, before) if sought else (before, angle)
-            pending = pending[~met]
-    open_ones = np.flatnonzero(inner != outer)
-    for _ in range(HALVINGS):
-        middle = (inner[open_ones] + outer[open_ones]) / 2
-        held = _shades(shield.bars, middle, o[open_ones], d[open_ones], behind[open_ones])
-        inner[open_ones] = np.where(held, middle, inner[open_ones])
-        outer[open_ones] = np.where(held, outer[open_ones], middle)
-    return inner
+    bars = shield.bars
+    flag = np.array([bars.length_mm, bars.width_mm, bars.extension_mm, bars.extension_deg])
+    return widest_deg(flag, first_deg, o, d, behind, farther_in=shield.farther_in)
 
 
 def _shades(bars: Bars, angle_deg: FloatArray, o: FloatArray, d: FloatArray, behind: FloatArray) -> BoolArray:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import cast
 
 import numpy as np
 import shapely
@@ -18,7 +18,7 @@ from geometry.body import Kind, Part
 from geometry.frame import Side, pose
 from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.beam.beam import Beam, lens_beam, outer_guides
-from raytrace.beam.clearance import NamedBeam, part_clearance, scaled
+from raytrace.beam.clearance import ALONG_MM
 from raytrace.beam.frame_margin import pessimistic_share
 from raytrace.beam.outline import Section
 from raytrace.box import Box as RayBox
@@ -35,31 +35,36 @@ from raytrace.stray.flag_window import (
     depths_mm,
     farther_out_mm,
     hinge_clearance_mm,
-    passes_beside_mm,
     profile,
     touch_of,
+    widest_touch,
 )
 from raytrace.stray.light_on_glass import SetFlag
-from scenes.changes.rooms import Rooms
 from scenes.rig.box import bars_of, box_place, flag_name, hinge_of
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import Box
-from scenes.states.clear_rule import NOTHING_SHARE, ROOM_PERCENT, beyond_room_mm, room_needed_mm
+from scenes.states.clear_rule import NOTHING_SHARE, room_needed_mm
+from scenes.states.full_range import Ranged
+from scenes.states.rooms import ClearRooms, Rooms
 from scenes.states.state import State
 
 BoolArray = NDArray[np.bool_]
+NOTHING_LEFT_OUT: Mapping[str, float] = {}
 
 STEP_DEG = 0.1  # angles are given to this: a hinge with a friction knob is set no finer
 RIM_POINTS = 33  # per side of a guide, as the check looks at its edges
 BRACKET_DEG = (0.6, 1.2, 2.4, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 210.0)  # how far in from clear a visible loss is looked for
-FINE_DEG = 0.03  # how near to the angle itself
-GLASS_ROOM_MM = 25.0  # glass farther behind a flag than this leaves straight rays about it, even where it is tilted
+FINE_DEG = 0.06  # how near to the angle itself, on the safe side
+THREADS = 2  # states at once
 ROUNDED_DEG = 1e-6  # an angle this little past a step is on it
 ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
-MOST_TENTHS = 100  # of a mm that a hinge is moved on by when its blade folded back has too little room
-LEANING = 1e-9  # of a box's axis against the lens's: rounding
+MOST_FARTHER = 12  # steps, each twice the last, that a hinge is moved out by when its blade folded back has too little room
+SURE_SHARE = 0.8  # of what a blade has to turn by at least, for what is lacking is known to that only
+MOST_STEP_DEG = 8.0
+MOST_TURN_RAD = 0.15
+FARTHEST_DEG = (0.0, 45.0, 90.0)  # where flags and extensions reach farthest along the axis
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,25 +87,26 @@ class FlagPlace:
 class HingeRoom:
     """How far a hinge stays out of the beam itself (negative: how deep it stands in it) [mm], rounded down.
 
-    farther_mm, rounded up, is how much farther out it has to be for its flag to fold right back and leave a clear frame its room.
+    farther_mm, rounded up, is how much farther out it has to be for its flag to fold right back and leave a clear frame its room;
+    None where that is nowhere near, or the hinge stands beyond the plane in focus.
     """
 
     clear_mm: float
-    farther_mm: float
+    farther_mm: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
     """The smallest opening angles of one flag [deg], rounded up to STEP_DEG; -inf: any angle does, inf: none does.
 
-    clear_deg keeps the frame clear with the room that `check` asks for; touch is where the edge of the beam itself is met;
+    clear_deg keeps the frame clear as `check` has it: room enough with the glass in and out, nothing beyond the plane in focus.
+    touch is where the edge of the beam itself is met;
     visible_deg costs at most the visible loss. most_deg and touch_most_deg are how far the flag may be opened by the first two,
     rounded down: less than MOST_DEG where a blade folded back would reach into a beam that passes close by its hinge; hinge then,
     and where no angle is clear, says how close.
     """
 
     clear_deg: float
-    clear: Touch
     touch_deg: float
     touch: Touch
     visible_deg: float
@@ -214,72 +220,41 @@ def set_flags(own_box: Box, plan: State) -> tuple[SetFlag, ...]:
     return tuple(SetFlag(hinge=p.hinge, bars=p.bars, angle_deg=p.set_deg) for p in places_in(own_box, plan))
 
 
-@dataclass(frozen=True, slots=True)
-class Beams:
-    """The beams of a state, as they are and of a frame with room; one for each pupil depth and outer guide, in the same order.
-
-    room_mm is how far a clear frame's parts stay from the touching ones as well: what scenes.states.clear_rule asks for.
-    """
-
-    touching: tuple[NamedBeam, ...]
-    roomy: tuple[NamedBeam, ...]
-    room_mm: float = 0.0
-
-    def spare_mm(self, part: Part) -> float:
-        """How much farther in a part could stand before `check` no longer called the frame clear; not positive: it does not."""
-        spare = part_clearance(part, self.roomy).clearance_mm
-        if self.room_mm <= 0.0 or spare <= 0.0:
-            return spare
-        return min(spare, beyond_room_mm(part_clearance(part, self.touching).clearance_mm, self.room_mm))
-
-
-def beams_for(plan: State, far_mm: float) -> Beams:
-    """The beams of a state, fine enough up to a distance ahead of the lens front.
-
-    Their rays run on beyond the plane in focus: a flag that reaches so far would show, blurred, wherever the picture sees past a
-    subject in that plane.
-    """
-    far = pose(ahead_mm=far_mm)
-    pairs = [(v, lens, guide) for v, lens in enumerate(plan.variants) for guide in outer_guides(plan.guides)]
-
-    def named(scale: float) -> tuple[NamedBeam, ...]:
-        return tuple(
-            NamedBeam(guide.name, v, lens_beam(lens, scaled(guide, scale), plan.box, far=far).endless()) for v, lens, guide in pairs
-        )
-
-    return Beams(touching=named(1.0), roomy=named(1 + ROOM_PERCENT / 100), room_mm=room_needed_mm(plan.variants))
-
-
 class FlagBench:
-    """One state's limits for any flag: beams are traced once, and cut once in each plane."""
+    """One state's limits for any flag: beams are made once, for the judgement, and cut once in each plane for where they are met.
 
-    def __init__(self, plan: State, places: Sequence[FlagPlace] | None = None, *, more_mm: float = 0.0) -> None:
+    left_out_mm is how much more room than `check` asks for a clear frame is to have (`scenes.states.full_range`).
+    """
+
+    def __init__(
+        self, plan: State, places: Sequence[FlagPlace] | None = None, *, more_mm: float = 0.0, left_out_mm: float = 0.0
+    ) -> None:
         self.plan, self.places = plan, flag_places(plan) if places is None else tuple(places)
-        reach = [float(place.hinge.plane(place.bars.reach_mm + more_mm).origin_mm[2]) for place in self.places]
-        self.beams = beams_for(plan, max(reach, default=1.0))
+        self._far_mm = max((float(p.hinge.plane(p.bars.reach_mm + more_mm).origin_mm[2]) for p in self.places), default=1.0)
+        self._left_out_mm = left_out_mm
+        self._beams: tuple[Beam, ...] | None = None
         self._cuts: dict[tuple[int, float, float], Section] = {}
-        self._rooms: dict[float, Rooms] = {}
+        self._clear: ClearRooms | None = None
+        self._own: Rooms | None = None
         self._spans: dict[tuple[Side, float, float, Bars], tuple[float, float]] = {}  # the box's pose is one
-        self._grown_cuts: dict[tuple[int, float, float], Section] = {}
 
     def limits(self, place: FlagPlace, bars: Bars) -> Limits:
         """The smallest angles of a flag, or of another hinged in its place."""
-        clear, touch = self._roomy_touch(place.hinge, bars), self._touch(place.hinge, bars)
-        touch_deg = self._confirmed_touch(place.hinge, bars, rounded_up(touch.angle_deg))
-        if self.focus_in_reach(place.hinge, bars):  # shares know nothing of what stands beyond that plane
-            visible = touch_deg
-        else:
-            visible = rounded_up(self.rim.least_angle(place.hinge, bars, touch.angle_deg))
-        clear_deg, most_deg = self._span(place.hinge, bars, clear)
+        hinge = place.hinge
+        touch = self._touch(hinge, bars)
+        touch_deg = self._confirmed_touch(hinge, bars, rounded_up(touch.angle_deg))
+        # shares know nothing of what stands beyond the plane in focus
+        near = self.focus_in_reach(hinge, bars)
+        visible = touch_deg if near else rounded_up(self.rim.least_angle(hinge, bars, touch.angle_deg))
+        clear_deg, most_deg = self.span_deg(hinge, bars)
         return Limits(
             clear_deg=clear_deg,
-            clear=clear,
             touch_deg=touch_deg,
             touch=touch,
             visible_deg=min(visible, touch_deg, clear_deg),
             most_deg=most_deg,
             touch_most_deg=rounded_in(touch.most_deg),
-            hinge=None if clear_deg < math.inf and most_deg >= MOST_DEG else self._hinge_room(place.hinge, bars),
+            hinge=None if clear_deg < math.inf and most_deg >= MOST_DEG else self._hinge_room(hinge, bars),
         )
 
     def clear_deg(self, hinge: Hinge, bars: Bars) -> float:
@@ -290,36 +265,69 @@ class FlagBench:
         """The smallest and the largest angle between which a flag keeps the frame clear, alone; (inf, MOST_DEG) where none does."""
         key = (hinge.side, hinge.out_mm, hinge.at_mm, bars)
         if key not in self._spans:
-            self._spans[key] = self._span(hinge, bars, self._roomy_touch(hinge, bars))
+            self._spans[key] = self._span(hinge, bars)
         return self._spans[key]
 
-    def _span(self, hinge: Hinge, bars: Bars, touch: Touch) -> tuple[float, float]:
-        least = self._safe(hinge, bars, rounded_up(touch.angle_deg))
+    def _span(self, hinge: Hinge, bars: Bars) -> tuple[float, float]:
+        near = widest_touch(bars, self.outline(hinge, bars).buffer(self._room_mm, quad_segs=ROOM_SEGMENTS))
+        start = LEAST_DEG if near.angle_deg < LEAST_DEG else rounded_up(near.angle_deg)
+        least = least_deg(start, lambda tried: self._lacks_mm(hinge, bars, tried), bars.reach_mm)
         if least == math.inf:
             return least, MOST_DEG
-        most = MOST_DEG if touch.most_deg >= MOST_DEG else rounded_in(touch.most_deg)
-        most = _brought_in(most, least, lambda tried: self._spares(hinge, bars, tried))
-        return (least, most) if least <= most else (math.inf, MOST_DEG)
+        most = MOST_DEG if near.most_deg >= MOST_DEG else max(rounded_in(near.most_deg), least)
+        most = _brought_in(most, least, lambda tried: self.holds(hinge, bars, tried))
+        return -math.inf if least <= LEAST_DEG else least, most
+
+    @property
+    def _room_mm(self) -> float:
+        """What a clear frame keeps round its beam at least [mm]."""
+        return room_needed_mm(self.plan.variants) + self._left_out_mm
 
     def _hinge_room(self, hinge: Hinge, bars: Bars) -> HingeRoom:
-        own, roomy = self.outline(hinge, bars), [profile(cut, hinge, bars.width_mm) for cut in self._roomy_cuts(hinge, bars)]
+        own = self.outline(hinge, bars)
+        roomy = own.buffer(self._room_mm, quad_segs=ROOM_SEGMENTS)
         return HingeRoom(
             clear_mm=math.floor(10 * hinge_clearance_mm(own)) / 10,
-            farther_mm=self._farther_mm(hinge, bars, math.ceil(10 * farther_out_mm(bars, shapely.union_all(roomy))) / 10),
+            farther_mm=self._farther_mm(hinge, bars, math.ceil(10 * farther_out_mm(bars, roomy)) / 10),
         )
 
-    def _farther_mm(self, hinge: Hinge, bars: Bars, farther_mm: float) -> float:
-        """How much farther out a hinge lets its blade fold right back, confirmed by the blade's room in space."""
-        for tenths in range(MOST_TENTHS):
-            tried_mm = round(farther_mm + tenths / 10, 1)
-            if self._spares(replace(hinge, out_mm=hinge.out_mm + tried_mm), bars, MOST_DEG):
-                return tried_mm
-        return round(farther_mm + MOST_TENTHS / 10, 1)
+    def _farther_mm(self, hinge: Hinge, bars: Bars, farther_mm: float) -> float | None:
+        """How much farther out a hinge lets its blade fold right back, by the blade's room in space; None where nowhere near."""
+
+        def lacks(out_mm: float) -> float:
+            return self._lacks_mm(replace(hinge, out_mm=hinge.out_mm + out_mm), bars, MOST_DEG)
+
+        low = high = farther_mm
+        for _ in range(MOST_FARTHER):
+            lacking = lacks(high)
+            if lacking <= 0.0:
+                break
+            if not lacking < ALONG_MM:  # beyond the plane in focus, wherever it is hinged
+                return None
+            low, high = high, round(high + max(math.ceil(10 * lacking) / 10, 2 * (high - low), 0.1), 1)
+        else:
+            return None
+        while high - low > 0.15:
+            middle = round((low + high) / 2, 1)
+            low, high = (low, middle) if lacks(middle) <= 0.0 else (middle, high)
+        return high
 
     def outline(self, hinge: Hinge, bars: Bars) -> BaseGeometry:
         """What a flag can meet of the beam, over all pupil depths and guides: a shape in (ahead of, out from) its hinge [mm]."""
-        shapes = [profile(self._cut(named.beam, hinge, bars), hinge, bars.width_mm) for named in self.beams.touching]
-        return shapely.union_all(shapes)
+        return shapely.union_all([profile(self._cut(beam, hinge, bars), hinge, bars.width_mm) for beam in self.beams])
+
+    @property
+    def beams(self) -> tuple[Beam, ...]:
+        """The beams of all pupil depths and outer guides.
+
+        Their rays run on beyond the plane in focus: a flag that reaches so far would show, blurred, wherever the picture sees past
+        a subject in that plane.
+        """
+        if self._beams is None:
+            plan, far = self.plan, pose(ahead_mm=self._far_mm)
+            pairs = [(lens, guide) for lens in plan.variants for guide in outer_guides(plan.guides)]
+            self._beams = tuple(lens_beam(lens, guide, plan.box, far=far).endless() for lens, guide in pairs)
+        return self._beams
 
     def focus_in_reach(self, hinge: Hinge, bars: Bars) -> bool:
         """Whether a flag can reach beyond the plane in focus."""
@@ -333,29 +341,7 @@ class FlagBench:
         return Rim(self.plan)
 
     def _touch(self, hinge: Hinge, bars: Bars) -> Touch:
-        return touch_of(bars, hinge, [self._cut(named.beam, hinge, bars) for named in self.beams.touching])
-
-    def _roomy_touch(self, hinge: Hinge, bars: Bars) -> Touch:
-        return touch_of(bars, hinge, self._roomy_cuts(hinge, bars))
-
-    def _roomy_cuts(self, hinge: Hinge, bars: Bars) -> list[Sections]:
-        """What a flag that leaves a clear frame its room must not meet, one for each beam."""
-        pairs = zip(self.beams.roomy, self.beams.touching, strict=True)
-        return [self._with_room(roomy.beam, own.beam, hinge, bars) for roomy, own in pairs]
-
-    def _with_room(self, roomy: Beam, own: Beam, hinge: Hinge, bars: Bars) -> Sections:
-        """The sections of the beam of a frame with room, and all that lies less than room_mm from those of the frame itself."""
-        sections, room_mm = self._cut(roomy, hinge, bars), self.beams.room_mm
-        if room_mm <= 0.0:
-            return sections
-        return {depth: self._grown(section, own, hinge, depth) for depth, section in sections.items()}
-
-    def _grown(self, section: Section, own: Beam, hinge: Hinge, depth_mm: float) -> Section:
-        key = (id(own), hinge.at_mm, depth_mm)
-        if key not in self._grown_cuts:
-            wide = self._section(own, hinge, depth_mm).buffer(self.beams.room_mm, quad_segs=ROOM_SEGMENTS)
-            self._grown_cuts[key] = cast("Section", section.union(wide))
-        return self._grown_cuts[key]
+        return touch_of(bars, hinge, [self._cut(beam, hinge, bars) for beam in self.beams])
 
     def _cut(self, beam: Beam, hinge: Hinge, bars: Bars) -> Sections:
         found = {depth: self._section(beam, hinge, depth) for depth in depths_mm(bars).tolist()}
@@ -367,71 +353,78 @@ class FlagBench:
             self._cuts[key] = beam.section(hinge.plane(depth_mm))
         return self._cuts[key]
 
-    def _safe(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
-        """The angle confirmed by the blade's own room in space; by sections alone where it can reach beyond the plane in focus."""
-        if not math.isfinite(angle_deg) or not self.focus_in_reach(hinge, bars):
-            return self.confirmed(hinge, bars, angle_deg)
-        rear = hinge.plane(float(depths_mm(bars)[0])).origin_mm[2] - GLASS_ROOM_MM
-        if any(float(glass.slab.pose.origin_mm[2]) > rear for glass in self.plan.box.glasses):
-            return self.confirmed(hinge, bars, angle_deg)
-        if self.beams.room_mm > 0.0 and _leans(hinge):
-            # check measures room square to the lens axis, sections lie square to the box's
-            return self.confirmed(hinge, bars, angle_deg)
-        aside = max(passes_beside_mm(cut, hinge, bars.width_mm) for cut in self._roomy_cuts(hinge, bars))
-        wide = replace(bars, width_mm=bars.width_mm + 2 * aside)
-        if aside > 0.0 and rounded_up(self._roomy_touch(hinge, wide).angle_deg) > angle_deg:
-            return self.confirmed(hinge, bars, angle_deg)
-        return angle_deg
-
-    def confirmed(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
-        """The angle, opened as far as the parts themselves ask for: the farther out a blade, the more room it has."""
-        return _opened(angle_deg, lambda tried: self._spares(hinge, bars, tried))
-
     def _confirmed_touch(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
-        """The same for the angle at which a blade touches the beam itself: narrow and bent ones may do so between sections."""
-        if self.focus_in_reach(hinge, bars):
+        """The angle at which a blade touches the beam itself, opened until it does not: some do so between two sections."""
+        if not math.isfinite(angle_deg) or self.focus_in_reach(hinge, bars):
             return angle_deg
-        return _opened(angle_deg, lambda tried: all(self._room_mm(part) > 0.0 for part in boards(hinge, bars, tried)))
 
-    def _spares(self, hinge: Hinge, bars: Bars, angle_deg: float) -> bool:
-        """Whether the parts themselves leave a clear frame its room."""
+        def lacks(tried: float) -> float:
+            parts = boards(hinge, bars, tried)
+            return max(self._own_rooms(parts).lacks_mm(part) for part in parts)
+
+        return least_deg(angle_deg, lacks, bars.reach_mm)
+
+    def _lacks_mm(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
+        """By how much a flag at an angle misses the room that a clear frame has; not positive where it leaves it."""
+        lacking = 0.0
         parts = boards(hinge, bars, angle_deg)
-        if self.focus_in_reach(hinge, bars):
-            return all(self.beams.spare_mm(part) > 0.0 for part in parts)
-        return all(self._spare_mm(part) > 0.0 for part in parts)
+        rooms = self._clear_rooms(parts)
+        for part in reversed(parts):  # an extension is mostly nearer
+            lacking = rooms.lacks_mm(part)
+            if lacking > 0.0:
+                break
+        return lacking
 
-    def _spare_mm(self, part: Part) -> float:
-        """How much farther in a part could stand, in space, before the judgement no longer called the frame clear."""
-        spare = self._room_mm(part, 1 + ROOM_PERCENT / 100)
-        if self.beams.room_mm <= 0.0 or spare <= 0.0:
-            return spare
-        return min(spare, beyond_room_mm(self._room_mm(part), self.beams.room_mm))
+    def holds(self, hinge: Hinge, bars: Bars, angle_deg: float) -> bool:
+        """Whether a flag at an angle leaves a clear frame its room."""
+        return self._lacks_mm(hinge, bars, angle_deg) <= 0.0
 
-    def _room_mm(self, part: Part, scale: float = 1.0) -> float:
-        """The room of a part in space from the beams of guides grown by a scale, glass in and out [mm]."""
-        alone = RayBox(parts=(part,), glasses=self.plan.box.glasses)
-        if scale not in self._rooms or not self._rooms[scale].reaches(alone):
-            far = [board for place in self.places for board in boards(place.hinge, place.bars, 0.0)]
-            whole = RayBox(parts=(*self.plan.box.parts, *far, part), glasses=self.plan.box.glasses)
-            guides = [scaled(guide, scale) for guide in outer_guides(self.plan.guides)]
-            self._rooms[scale] = Rooms(self.plan.variants, guides, whole)
-        return self._rooms[scale].clearance(part).clearance_mm
+    def clears(self, part: Part) -> bool:
+        """Whether any part leaves a clear frame its room."""
+        return self._clear_rooms((part,)).clears(part)
+
+    def room_mm(self, part: Part) -> float:
+        """How far any part stays out of the beam as the box is, in space [mm]."""
+        return self._own_rooms((part,)).clearance(part).clearance_mm
+
+    def _clear_rooms(self, parts: Sequence[Part]) -> ClearRooms:
+        alone = RayBox(parts=tuple(parts), glasses=self.plan.box.glasses)
+        if self._clear is None or not self._clear.reaches(alone):
+            self._clear = ClearRooms(self.plan.variants, self.plan.guides, self._whole(parts), left_out_mm=self._left_out_mm)
+        return self._clear
+
+    def _own_rooms(self, parts: Sequence[Part]) -> Rooms:
+        alone = RayBox(parts=tuple(parts), glasses=self.plan.box.glasses)
+        if self._clear is not None and self._clear.own is not None and self._clear.reaches(alone):
+            return self._clear.own
+        if self._own is None or not self._own.reaches(alone):
+            self._own = Rooms(self.plan.variants, self.plan.guides, self._whole(parts))
+        return self._own
+
+    def _whole(self, parts: Sequence[Part]) -> RayBox:
+        """How far beams have to be followed for every flag of the box, wherever it swings, and for some parts."""
+        swung = [board for place in self.places for deg in FARTHEST_DEG for board in boards(place.hinge, place.bars, deg)]
+        return RayBox(parts=(*self.plan.box.parts, *swung, *parts), glasses=self.plan.box.glasses)
 
 
-def _opened(angle_deg: float, holds: Callable[[float], bool]) -> float:
-    """The smallest angle from here on that holds, in steps: looked for in doubled steps, then between the last two; inf: none."""
-    if not math.isfinite(angle_deg) or holds(angle_deg):
-        return angle_deg
-    low, step = angle_deg, STEP_DEG
-    high = rounded_up(low + step)
-    while high < math.inf and not holds(high):
-        low, step = high, 2 * step
-        high = rounded_up(low + step)
-    if high == math.inf:
-        return math.inf
+def least_deg(start_deg: float, lacks_mm: Callable[[float], float], reach_mm: float) -> float:
+    """The smallest angle from here on, in steps, at which nothing is lacking; inf where something is at every angle.
+
+    lacks_mm says by how much room is missed at least; the end of a blade moves by no more than its reach times the turn.
+    """
+    if not math.isfinite(start_deg):
+        return start_deg
+    low = high = start_deg
+    step, lacking = STEP_DEG, lacks_mm(start_deg)
+    while lacking > 0.0:
+        if high >= MOST_DEG:
+            return math.inf
+        short_deg = math.degrees(SURE_SHARE * min(lacking / reach_mm, MOST_TURN_RAD))
+        low, high = high, min(rounded_up(high + max(step, short_deg)), MOST_DEG)
+        step, lacking = min(2 * step, MOST_STEP_DEG), lacks_mm(high)
     while high - low > 1.5 * STEP_DEG:
         middle = rounded_up((low + high) / 2)
-        low, high = (low, middle) if holds(middle) else (middle, high)
+        low, high = (low, middle) if lacks_mm(middle) <= 0.0 else (middle, high)
     return high
 
 
@@ -448,10 +441,6 @@ def _brought_in(most_deg: float, least_deg: float, holds: Callable[[float], bool
         middle = rounded_in((low + high) / 2)
         low, high = (middle, high) if holds(middle) else (low, middle)
     return low
-
-
-def _leans(hinge: Hinge) -> bool:
-    return bool(abs(hinge.box.rotation[2, 2] - 1.0) > LEANING)
 
 
 class Rim:
@@ -517,17 +506,45 @@ class Rim:
         return costly, losing
 
 
-def flag_states(plans: Sequence[State], tick: Tick = silent) -> Iterator[tuple[FlagBench, tuple[FlagState, ...]]]:
-    """Every state with the limits of its flags."""
-    for plan in plans:
-        work = FlagBench(plan)
-        found = []
-        for place in work.places:
-            bare = work.limits(place, place.bars.bare) if place.bars.extension_mm > 0.0 else None
-            limits, near = work.limits(place, place.bars), work.focus_in_reach(place.hinge, place.bars)
-            found.append(FlagState(flag=place, plan=plan, limits=limits, bare=bare, focus_in_reach=near))
-        tick(1, plan.key)
-        yield work, tuple(found)
+def flag_states(
+    plans: Sequence[State], tick: Tick = silent, *, left_out_mm: Mapping[str, float] = NOTHING_LEFT_OUT
+) -> Iterator[tuple[FlagBench, tuple[FlagState, ...]]]:
+    """Every state with the limits of its flags; left_out_mm is more room for a clear frame, by lens."""
+
+    def worked(plan: State) -> tuple[FlagBench, tuple[FlagState, ...]]:
+        work = FlagBench(plan, left_out_mm=left_out_mm.get(plan.lens_name, 0.0))
+        return work, tuple(_flag_state(work, place) for place in work.places)
+
+    with ThreadPoolExecutor(max_workers=THREADS) as pool:
+        for plan, found in zip(plans, pool.map(worked, plans), strict=True):
+            tick(1, plan.key)
+            yield found
+
+
+def _flag_state(work: FlagBench, place: FlagPlace) -> FlagState:
+    bare = work.limits(place, place.bars.bare) if place.bars.extension_mm > 0.0 else None
+    limits, near = work.limits(place, place.bars), work.focus_in_reach(place.hinge, place.bars)
+    return FlagState(flag=place, plan=work.plan, limits=limits, bare=bare, focus_in_reach=near)
+
+
+def states_between(ranges: Sequence[Ranged], flags: Sequence[FlagSummary]) -> Iterator[FlagState]:
+    """States of lenses' ranges that ask more of a flag than any of its states that are known does."""
+    by_name = {flag.name: flag for flag in flags}
+    for one in ranges:
+        for plan in one.plans:
+            work = FlagBench(plan, left_out_mm=one.left_out_mm)
+            asking = (place for place in work.places if place.name in by_name and not _is_held(work, place, by_name[place.name]))
+            yield from (_flag_state(work, place) for place in asking)
+
+
+def _is_held(work: FlagBench, place: FlagPlace, flag: FlagSummary) -> bool:
+    """Whether a state is clear at both ends of what all others of a flag allow, with its extension and without."""
+    kept = flag.kept()
+    if not kept.states:
+        return True
+    bare_deg = kept.limit("clear_deg", bare=True)[0]
+    asked = [(place.bars, flag.clear_deg), (place.bars, flag.most_deg), (place.bars.bare, bare_deg)]
+    return all(work.holds(place.hinge, bars, max(deg, LEAST_DEG)) for bars, deg in asked if deg < math.inf)
 
 
 def summaries(states: Sequence[FlagState]) -> tuple[FlagSummary, ...]:
@@ -549,15 +566,15 @@ def clear_angles(flags: Sequence[FlagSummary]) -> dict[str, float]:
 def joint_loss(works: Sequence[FlagBench], flags: Sequence[FlagSummary]) -> tuple[float, State] | None:
     """The most that all flags together may cost, each at the angle where it alone costs the visible loss [stops], and where.
 
-    Never less than they do cost: what each takes is added up. States that some flag cannot keep clear are left out; None where no
-    two flags are met.
+    Never less than they do cost: what each takes is added up. States that some flag cannot keep clear are left out, and those from
+    which the rest of the box takes more than that by itself; None where no two flags are met.
     """
     angles = {flag.name: flag.kept().limit("visible_deg")[0] for flag in flags if flag.kept().states}
     shut = {state.plan.key for flag in flags for state in flag.hopeless}
     found = []
     for work in works:
         met = [place for place in work.places if math.isfinite(angles.get(place.name, math.inf))]
-        if len(met) > 1 and work.plan.key not in shut:
+        if len(met) > 1 and work.plan.key not in shut and work.rim.loss_stops(()) <= work.plan.visible_loss_stops:
             parts = [boards(place.hinge, place.bars, angles[place.name]) for place in met]
             found.append((work.rim.loss_stops(parts), work.plan))
     return max(found, key=lambda one: one[0], default=None)

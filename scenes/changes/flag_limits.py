@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from geometry.parts import LEAST_DEG, MOST_DEG
 from scenes.changes.flag_angles import FlagBench
+from scenes.states.full_range import Ranged, checked_ranges
 from scenes.states.select import by_setting
 from scenes.states.state import State
 
@@ -40,10 +41,11 @@ class _Span(NamedTuple):
 
 
 class FlagLimits:
-    """The limits of a show's flags over the states given, worked out when first asked for."""
+    """The limits of a show's flags over the states given and all settings between them, worked out when first asked for."""
 
-    def __init__(self, plans: Sequence[State]) -> None:
+    def __init__(self, plans: Sequence[State], ranges: Sequence[Ranged] | None = None) -> None:
         self._plans = tuple(plans)
+        self._ranges = checked_ranges(plans) if ranges is None else tuple(ranges)
         self._found: dict[str, FlagLimit] | None = None
 
     def of(self, name: str) -> FlagLimit:
@@ -54,19 +56,34 @@ class FlagLimits:
 
     def _all(self) -> dict[str, FlagLimit]:
         found: dict[str, list[_Span]] = {}
+        left_out_mm = {one.lens.name: one.left_out_mm for one in self._ranges}
         for setting in by_setting(self._plans):
-            for name, span in self._of_setting(setting):
+            for name, span in self._of_setting(setting, left_out_mm.get(setting[0].lens_name, 0.0)):
                 found.setdefault(name, []).append(span)
+        for one in self._ranges:
+            for plan in one.plans:
+                for name, span in _asking_more(FlagBench(plan, left_out_mm=one.left_out_mm), found):
+                    found[name].append(span)
         return {name: _limit(spans) for name, spans in found.items()}
 
-    def _of_setting(self, plans: Sequence[State]) -> Iterator[tuple[str, _Span]]:
+    def _of_setting(self, plans: Sequence[State], left_out_mm: float) -> Iterator[tuple[str, _Span]]:
         """From the widest stop on, down to the first that every flag can keep clear: its beam holds those of the rest."""
         for plan in plans:
-            work = FlagBench(plan)
+            work = FlagBench(plan, left_out_mm=left_out_mm)
             spans = {place.name: _Span(plan, *work.span_deg(place.hinge, place.bars)) for place in work.places}
             yield from spans.items()
             if not any(span.least_deg == math.inf for span in spans.values()):
                 return
+
+
+def _asking_more(work: FlagBench, found: dict[str, list[_Span]]) -> Iterator[tuple[str, _Span]]:
+    """The spans of a state between those known, where these do not hold it."""
+    for place in work.places:
+        limit = _limit(found[place.name]) if place.name in found else None
+        if limit is None or math.isinf(limit.clear_deg):
+            continue
+        if not all(work.holds(place.hinge, place.bars, deg) for deg in (limit.clear_deg, limit.most_deg)):
+            yield place.name, _Span(work.plan, *work.span_deg(place.hinge, place.bars))
 
 
 def _limit(spans: Sequence[_Span]) -> FlagLimit:

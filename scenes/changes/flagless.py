@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from geometry.body import Kind
 from scenes.states.judgement import judge_state
 from scenes.states.names import state_words
+from scenes.states.select import widest_stops
 from scenes.states.state import State
 
 SWUNG = (Kind.FLAG, Kind.EXTENSION)
@@ -30,10 +31,10 @@ class InBeam:
 
 
 def in_beam_without_flags(plans: Sequence[State]) -> tuple[InBeam, ...]:
-    """Every part but flags that touches the beam in some state, glass in or out, the deepest first."""
+    """Every part but flags that touches the beam in some state, as the box is, the deepest first."""
     worst: dict[str, InBeam] = {}
-    for plan in plans:
-        for room in judge_state(plan, margin=False).worst_rooms:
+    for plan in widest_stops(plans):
+        for room in judge_state(plan, margin=False).rooms:
             if room.kind in SWUNG or not room.is_in:
                 continue
             found = InBeam(part=room.part, state=plan, depth_mm=max(-room.room_mm, 0.0), through=room.through)

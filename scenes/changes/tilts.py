@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -20,11 +20,13 @@ from raytrace.box import Box as TracedBox
 from raytrace.embree import embree_shares
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import Shares, loss_stops
+from scenes.changes.trial import why_not_clear, with_box
 from scenes.rig.box import stage_name
 from scenes.runtime.engines import seed_of
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.tables.box import Box, is_fitted
 from scenes.states.names import state_words, where
+from scenes.states.rooms import stands_clear
 from scenes.states.state import State
 
 RIM_PER_SIDE = 9  # points along each side of a guide in which the tilted box is looked at, corners included
@@ -39,7 +41,8 @@ class BeamAfter:
     """What opaque parts take round the guides' edges [stops], and which parts would stand in each other's way.
 
     now_stops and then_stops are the worst at the present and at the new tilt; added_stops the most that the tilt takes more at any
-    place, by `part` at `where`. clears: nothing visible is taken that is not taken already. meets: pairs that would overlap.
+    place, by `part` at `where`. clears: nothing visible is taken that is not taken already, and what is clear stays so; spoils says
+    why it does not. meets: pairs that would overlap.
     """
 
     now_stops: float
@@ -49,6 +52,7 @@ class BeamAfter:
     where: str
     clears: bool
     meets: tuple[tuple[str, str], ...]
+    spoils: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,15 +109,31 @@ class Refit:
 
     def _fit(self, keys: Sequence[str], tilt_deg: float) -> TiltFit:
         try:
-            assembly, box = self.built(self.tilted(keys, tilt_deg))
+            then = with_box(self.plan, self.tilted(keys, tilt_deg))
         except (GeometryError, SceneError) as error:
             return TiltFit(trouble=" ".join(str(error).split()))
-        return TiltFit(beam=self._beam_after(assembly, box))
+        if not self.is_clear:
+            return TiltFit(beam=self._beam_after(then.assembly, then.box))
+        meets = tuple(sorted(meetings(then.assembly) - self.meets_now))
+        if stands_clear(then):
+            return TiltFit(
+                beam=BeamAfter(now_stops=0.0, then_stops=0.0, added_stops=0.0, part="", where="", clears=True, meets=meets)
+            )
+        if meets:
+            return TiltFit(
+                beam=BeamAfter(now_stops=0.0, then_stops=0.0, added_stops=0.0, part="", where="", clears=False, meets=meets)
+            )
+        return TiltFit(beam=replace(self._beam_after(then.assembly, then.box), clears=False, spoils=why_not_clear(then)))
+
+    @cached_property
+    def is_clear(self) -> bool:
+        """Whether `check` calls the state clear as it is."""
+        return stands_clear(with_box(self.plan, self.box))
 
     @property
     def is_dark(self) -> bool:
         """Whether the box takes something visible from the frame's edge as it is."""
-        return bool(self._now_stops.max() > self.plan.visible_loss_stops)
+        return not self.is_clear and bool(self._now_stops.max() > self.plan.visible_loss_stops)
 
     @cached_property
     def _points_mm(self) -> FloatArray:
@@ -194,10 +214,12 @@ def _against(beam: BeamAfter) -> Iterator[str]:
     if beam.meets:
         more = f" and {len(beam.meets) - 1} more" if len(beam.meets) > 1 else ""
         yield f"does not fit: {beam.meets[0][0]} meets {beam.meets[0][1]}{more}"
-    if beam.clears:
+    if beam.clears or (beam.meets and not beam.part):
         return
     if math.isinf(beam.added_stops):
         yield f"darkens {beam.where} wholly ({beam.part})"
+    elif beam.spoils and beam.added_stops <= NOTHING_STOPS:
+        yield f"is then no longer clear: {beam.spoils}"
     else:
         yield f"takes {beam.added_stops:.1f} stops more at {beam.where} ({beam.part})"
 

@@ -34,7 +34,7 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
 
     Exit status: 0 shown or written, 2 the input is at fault or this machine cannot show it.
     """
-    from scenes.questions.check.single_state import scene3d_of
+    from scenes.questions.check.one_state import traced_in_3d
     from scenes.states.names import state_words
     from scenes.view3d.content import View
     from scenes.view3d.window import insist_on_window, open_window
@@ -44,12 +44,12 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
     elif out.suffix.lower() != ".png":
         raise click.UsageError(f'--out must name a .png file, got "{out}".', ctx=click.get_current_context())
     states = wanted.of(show)
-    scene = scene3d_of(states[0], View(view))
+    scene = traced_in_3d(states[0], View(view))
     if out is None:
         open_window(scene)
     else:
         _write(scene, out)
-    click.echo(f"{'wrote ' + str(out) if out else 'showed'}: {state_words(states[0])}{_others(states)}", err=True)
+    click.echo(f"{'wrote ' + str(out) if out else 'showed'}: {state_words(states[0])}.{_others(states)}", err=True)
     return 0
 
 
@@ -66,4 +66,6 @@ def _write(scene: Scene3D, out: Path) -> None:
 
 
 def _others(states: tuple[State, ...]) -> str:
-    return f", the first of {len(states)} states; pick another with --lens, --focus, --f-number" if len(states) > 1 else ""
+    if len(states) == 1:
+        return ""
+    return f" It is the first of {len(states)} states; to see another, add --lens, --focus or --f-number."

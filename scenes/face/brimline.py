@@ -9,11 +9,12 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from scenes.replies import Box3D, LossMap, Reply, TableView
     from scenes.scene_file.errors import SceneError
-    from scenes.show import Box3D, LossMap, Reply, Show, TableView, load
+    from scenes.show import Show, load
 
 __all__ = ["Box3D", "LossMap", "Reply", "SceneError", "Show", "TableView", "load"]
-ERRORS = "scenes.scene_file.errors"
+PLACES = {"SceneError": "scenes.scene_file.errors", "Show": "scenes.show", "load": "scenes.show"}  # the others: scenes.replies
 
 
 def __getattr__(name: str) -> Any:
@@ -21,7 +22,7 @@ def __getattr__(name: str) -> Any:
         return import_module("scenes.runtime.version").own_version()
     if name not in __all__:
         raise AttributeError(f'brimline has no "{name}"; it has {", ".join(__all__)}')
-    return getattr(import_module(ERRORS if name == "SceneError" else "scenes.show"), name)
+    return getattr(import_module(PLACES.get(name, "scenes.replies")), name)
 
 
 def __dir__() -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import os
@@ -34,8 +35,14 @@ OLD_RESULTS_KEY = "brimline_results"  # of version 1
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
 INPUTS = "scene"  # the folder of scene files in the demo's results, which people go on to work on
 COMPRESSION = 3  # of maps: level 6 takes three times as long for a fifth less
+FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 LARGEST_DRAWING = 20_000_000
 LARGEST_MESH = 250_000_000  # five million triangles of an STL
+
+
+def is_full(error: BaseException) -> bool:
+    """Whether an error is that of a full disk: nothing further can be written, and no part of a result stands for the whole."""
+    return isinstance(error, OSError) and error.errno in FULL
 
 
 def _refusal(where: str, problem: str) -> SceneError:
@@ -248,6 +255,10 @@ def result_folder(target: Path, command: str) -> Iterator[Staging]:
             _make_folder(stage, target)
             yield Staging(stage)
             _swap(stage, real, command)
+        except OSError as error:
+            if not is_full(error):
+                raise
+            raise _refusal(str(target), f"cannot be written: {error.strerror}; what was there is as it was") from None
         finally:
             shutil.rmtree(stage, ignore_errors=True)
 

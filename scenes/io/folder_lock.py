@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+WINDOWS = os.name == "nt"
+
 
 class BusyError(OSError):
     """Another process holds the lock."""
@@ -19,10 +21,10 @@ def locked(path: Path) -> Iterator[None]:
     try:
         yield
     finally:
-        if os.name != "nt":  # while it is still held: nobody else's file is taken away. On Windows no open file can be
+        if not WINDOWS:  # while it is still held: nobody else's file is taken away. On Windows no open file can be
             path.unlink(missing_ok=True)
         os.close(handle)
-        if os.name == "nt":
+        if WINDOWS:
             with suppress(OSError):
                 path.unlink()
 
@@ -43,7 +45,7 @@ def _open(path: Path) -> int:
 
 def _take(handle: int) -> None:
     try:
-        if os.name == "nt":
+        if WINDOWS:
             import msvcrt
 
             msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]

@@ -6,11 +6,14 @@ import ctypes
 import os
 import shutil
 import sys
+import time
 from contextlib import suppress
 from pathlib import Path
 
 AT_FDCWD, RENAME_EXCHANGE = -100, 2  # Linux, renameat2(2)
 RENAME_SWAP = 2  # macOS, renamex_np(2)
+WINDOWS = os.name == "nt"
+WAITS_S = (0.05, 0.1, 0.2, 0.4, 0.8)
 PARTIAL, OLD = ".partial", ".old"
 
 
@@ -18,7 +21,7 @@ def put_in_place(stage: Path, target: Path) -> None:
     """The folder `stage` at the name `target`; what stood there is gone, or lies at a hidden name until `tidy` clears it."""
     _on_disk(stage)
     if not target.exists():
-        stage.replace(target)
+        _renamed(stage, target)
     elif not exchanged(stage, target):
         _by_two_renames(stage, target)
     _on_disk_alone(target.parent)
@@ -27,25 +30,36 @@ def put_in_place(stage: Path, target: Path) -> None:
 
 def exchanged(a: Path, b: Path) -> bool:
     """Whether two names were exchanged in one step, which the file system either does or leaves; False where it cannot."""
+    if sys.platform not in {"linux", "darwin"}:
+        return False
     with suppress(OSError, AttributeError):
         libc = ctypes.CDLL(None, use_errno=True)
         if sys.platform == "linux":
             return bool(libc.renameat2(AT_FDCWD, os.fsencode(a), AT_FDCWD, os.fsencode(b), RENAME_EXCHANGE) == 0)
-        if sys.platform == "darwin":
-            return bool(libc.renamex_np(os.fsencode(a), os.fsencode(b), RENAME_SWAP) == 0)
+        return bool(libc.renamex_np(os.fsencode(a), os.fsencode(b), RENAME_SWAP) == 0)
     return False
 
 
 def _by_two_renames(stage: Path, target: Path) -> None:
     """Where there is no exchange: for a moment the name is empty, and the next run puts the old folder back (`tidy`)."""
     old = stage.with_name(stage.name.removesuffix(PARTIAL) + OLD)
-    target.replace(old)
+    _renamed(target, old)
     try:
-        stage.replace(target)
+        _renamed(stage, target)
     except BaseException:
-        old.replace(target)
+        _renamed(old, target)
         raise
     shutil.rmtree(old, ignore_errors=True)
+
+
+def _renamed(path: Path, new: Path) -> None:
+    """Rename a folder; on Windows again after a moment, for programs that look at new files there hold them up."""
+    for wait_s in WAITS_S if WINDOWS else ():
+        with suppress(PermissionError):
+            path.replace(new)
+            return
+        time.sleep(wait_s)
+    path.replace(new)
 
 
 def tidy(target: Path) -> None:
@@ -83,7 +97,7 @@ def _on_disk_alone(path: Path) -> None:
     with suppress(OSError):  # folders cannot be opened on Windows, and some file systems know no such thing
         if path.is_symlink() or not (path.is_file() or path.is_dir()):
             return
-        handle = os.open(path, os.O_RDONLY)
+        handle = os.open(path, os.O_RDWR if WINDOWS else os.O_RDONLY)  # there only what was opened to write is sent to the disk
         try:
             os.fsync(handle)
         finally:

@@ -56,7 +56,7 @@ def write_manifest(stage: Path, command: str, old: Path) -> None:
     """Note in a finished folder what this command wrote, beside what others wrote into the old one."""
     own = {name: sha256(stage / name) for name in _names(stage) if not (stage / name).is_dir() and name != MANIFEST}
     text = json.dumps({**hashes_in(old), command: own}, indent=1, sort_keys=True)
-    (stage / MANIFEST).write_text(text + "\n", encoding="utf-8")
+    (stage / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
 
 
 def carry_over(stage: Path, earlier: Earlier, inputs: str | None) -> list[str]:

@@ -13,6 +13,9 @@ WINDOW_VARIABLE = (
     "VTK_DEFAULT_OPENGL_WINDOW"  # without it VTK looks for a display, and crashes where even its libraries are missing
 )
 
+# Without it the drawing library starts a program to ask for a display (xset, pgrep), which pictures without a window do not need.
+NO_QUESTIONS = {"ALLOW_PLOTTING": "true"}
+
 
 class StopSwitch:
     """Ends drawing from another thread, at once and for good; what was being drawn is left out."""
@@ -48,4 +51,4 @@ def child_environment(environment: Mapping[str, str], window: str) -> dict[str, 
     root = str(Path(__file__).resolve().parents[2])
     path = os.pathsep.join(p for p in (root, environment.get("PYTHONPATH", "")) if p)
     chosen = {WINDOW_VARIABLE: window} if window else {}
-    return {**environment, "PYTHONPATH": path, **chosen}
+    return {**environment, **NO_QUESTIONS, "PYTHONPATH": path, **chosen}

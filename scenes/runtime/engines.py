@@ -209,10 +209,14 @@ def seed_of(key: str) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Areas:
-    """The way that measures areas: no rays, no noise. Its maps may come from a graphics processor, its points never do."""
+    """The way that measures areas: no rays, no noise. Its maps may come from a graphics processor, its points never do.
+
+    apart: parts (by index) that are known to stand out of all light of the maps to be made; points look at all parts.
+    """
 
     name: str = AREAS
     device: str = CPU
+    apart: tuple[int, ...] = ()
 
     def columns(self, grid: PixelGrid) -> int:
         """Width of a map that takes about a second."""
@@ -234,9 +238,14 @@ class Areas:
         if self.device == GPU:
             map_ = _gpu_map(lens, grid, box, threads)
         else:
-            map_ = coverage_map(partial(pencils_for, lens), grid, box, threads=threads)
+            map_ = coverage_map(partial(pencils_for, lens), grid, box, threads=threads, apart=self.apart)
         tick(100)
         return unlit_as_clear(map_)
+
+
+def sparing(engine: Engine, apart: Sequence[int]) -> Engine:
+    """The engine; one that can make use of it leaves out of its maps parts that are known to stand out of all their light."""
+    return replace(engine, apart=tuple(apart)) if isinstance(engine, Areas) else engine
 
 
 def _gpu_map(lens: LensState, grid: PixelGrid, box: Box, threads: int) -> VignetteMap:

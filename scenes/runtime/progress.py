@@ -1,6 +1,7 @@
-"""Progress of long work: a bar with the time left on a terminal, silence everywhere else."""
+"""Progress of long work: a bar with the time left on a terminal, a line now and then everywhere else."""
 
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Protocol, TextIO
@@ -8,6 +9,8 @@ from typing import Any, Protocol, TextIO
 import click
 
 from scenes.runtime.terminal import visible
+
+LINE_EVERY_S = 30.0
 
 
 class Tick(Protocol):
@@ -21,12 +24,33 @@ def silent(steps: int, doing: str = "") -> None:
     """A tick that nobody sees."""
 
 
+class _Lines:
+    """A tick that writes a line when enough time has gone by: for logs, and for whoever waits at the end of a pipe."""
+
+    def __init__(self, total: int, label: str, stream: TextIO) -> None:
+        self._total, self._label, self._stream, self._done = max(total, 1), label, stream, 0
+        self._began = self._said = time.monotonic()
+
+    def __call__(self, steps: int, doing: str = "") -> None:
+        self._done += steps
+        now = time.monotonic()
+        if now - self._said >= LINE_EVERY_S and 0 < self._done < self._total:
+            self._said = now
+            left_s = (now - self._began) * (self._total - self._done) / self._done
+            words = f"{self._label}: {100 * self._done // self._total} % done, about {_time_words(left_s)} left"
+            click.echo(visible(f"{words} ({doing})" if doing else words), file=self._stream)
+
+
+def _time_words(seconds: float) -> str:
+    return f"{max(round(seconds), 1)} s" if seconds < 100 else f"{round(seconds / 60)} min"
+
+
 @contextmanager
 def progress(total: int, label: str, stream: TextIO | None = None) -> Iterator[Tick]:
-    """A tick to call while working; its bar with estimate shows only where `stream` (stderr) is a terminal."""
+    """A tick to call while working; on `stream` (stderr) a bar with estimate where that is a terminal, else a line now and then."""
     stream = sys.stderr if stream is None else stream
     if not stream.isatty():
-        yield silent
+        yield _Lines(total, label, stream)
         return
     own = getattr(stream, "unfiltered", stream)  # the bar itself moves the cursor; what it is told to show must not
     bar: Any = click.progressbar(

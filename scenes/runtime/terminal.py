@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 import unicodedata
 from collections.abc import Iterator
@@ -10,6 +11,11 @@ from typing import Any
 
 # Besides control characters: what ends lines or turns the direction of writing, so that text reads as something else.
 UNSEEN = {0x2028, 0x2029, *range(0x202A, 0x202F), *range(0x2066, 0x206A)}
+
+
+def hush_libraries() -> None:
+    """Keep from the terminal what the drawing library logs of its own fonts and caches: there nobody can do anything about it."""
+    logging.getLogger("matplotlib").addHandler(logging.NullHandler())
 
 
 def visible(text: str) -> str:

@@ -90,7 +90,7 @@ class Worker:
             elif kind == DONE:
                 return what
             else:
-                raise RuntimeError(what)
+                raise what if isinstance(what, OSError) else RuntimeError(what)
 
     def _send(self, call: Callable[..., Any]) -> None:
         assert self._process.stdin is not None

@@ -15,12 +15,13 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from scenes.io.pictures import PRINT_DPI
-from scenes.sheets.style import INK, LABEL_PT, MM_PER_INCH, PAPER
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, INK, LABEL_PT, MM_PER_INCH, PAPER, SOFT_INK, TITLE_PT
 
 FONT = "DejaVu Sans"  # comes with matplotlib: the same letters, and so the same sizes, on every machine
 MM_PER_PT = MM_PER_INCH / 72
 LINE_STEP = 1.25  # line height as a share of the letter size
 GAP_MM = 0.7  # least air between two labels
+LEAST_PT, STEP_PT = 5.0, 0.25  # letters shrink in steps down to what can still be read on paper
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +82,8 @@ def text_size_mm(string: str, size_pt: float, weight: str = "normal") -> tuple[f
     return max(_line_width_mm(line, size_pt, weight) for line in lines), len(lines) * size_pt * LINE_STEP * MM_PER_PT
 
 
-def shortened(string: str, size_pt: float, width_mm: float, weight: str = "normal") -> str:
-    """The text, cut with an ellipsis where it is longer than the width."""
+def _shortened(string: str, size_pt: float, width_mm: float, weight: str) -> str:
+    """The text, cut with an ellipsis where it is longer than the width: the last resort."""
     if text_size_mm(string, size_pt, weight)[0] <= width_mm:
         return string
     low, high = 0, len(string)
@@ -93,8 +94,31 @@ def shortened(string: str, size_pt: float, width_mm: float, weight: str = "norma
     return string[:low].rstrip() + "…"
 
 
-def wrapped(string: str, size_pt: float, width_mm: float, lines: int = 2, weight: str = "normal") -> str:
-    """The text on at most `lines` lines of the width; what is still too long ends with an ellipsis."""
+def wrapped(string: str, size_pt: float, width_mm: float, weight: str = "normal") -> str:
+    """The words whole, on as many lines of the width as they take."""
+    return "\n".join(_rows(string, size_pt, width_mm, len(string), weight))
+
+
+def fitted(string: str, size_pt: float, width_mm: float, lines: int = 1, weight: str = "normal") -> tuple[str, float]:
+    """The text on at most `lines` lines of the width, and the size of its letters, which shrink until it fits.
+
+    What is still too long at LEAST_PT ends with an ellipsis.
+    """
+    if lines == 1:
+        size = fitted_pt(string, size_pt, width_mm, LEAST_PT, weight)
+        return _shortened(string, size, width_mm + 1e-6, weight), size
+    size = size_pt
+    while not _fits(_rows(string, size, width_mm, lines, weight), size, width_mm, weight) and size - STEP_PT >= LEAST_PT:
+        size -= STEP_PT
+    return "\n".join(_shortened(row, size, width_mm, weight) for row in _rows(string, size, width_mm, lines, weight)), size
+
+
+def _fits(rows: list[str], size_pt: float, width_mm: float, weight: str) -> bool:
+    return all(text_size_mm(row, size_pt, weight)[0] <= width_mm for row in rows)
+
+
+def _rows(string: str, size_pt: float, width_mm: float, lines: int, weight: str) -> list[str]:
+    """The words on lines of the width; the last of them takes all that is left."""
     rows = [""]
     for word in string.split():
         longer = f"{rows[-1]} {word}".strip()
@@ -102,10 +126,10 @@ def wrapped(string: str, size_pt: float, width_mm: float, lines: int = 2, weight
             rows[-1] = longer
         else:
             rows.append(word)
-    return "\n".join(shortened(row, size_pt, width_mm, weight) for row in rows)
+    return rows
 
 
-def fitted_pt(string: str, size_pt: float, width_mm: float, least_pt: float, weight: str = "normal") -> float:
+def fitted_pt(string: str, size_pt: float, width_mm: float, least_pt: float = LEAST_PT, weight: str = "normal") -> float:
     """The largest size up to `size_pt`, not under `least_pt`, at which the text keeps within the width."""
     width = text_size_mm(string, size_pt, weight)[0]
     return size_pt if width <= width_mm else max(least_pt, size_pt * width_mm / width)
@@ -195,6 +219,40 @@ class Page:
             linespacing=LINE_STEP,
             **settings,
         )
+
+    def fit(
+        self,
+        x_mm: float,
+        y_mm: float,
+        string: str,
+        size_pt: float,
+        width_mm: float,
+        *,
+        lines: int = 1,
+        weight: str = "normal",
+        **look: Any,
+    ) -> Text:
+        """Write a text whole on at most `lines` lines of the width, in smaller letters where it takes them."""
+        words, size = fitted(string, size_pt, width_mm, lines, weight)
+        return self.text(x_mm, y_mm, words, size, weight=weight, **look)
+
+    @property
+    def margin_mm(self) -> float:
+        """Left and right of what is written."""
+        return 8.0 if self.width_mm <= A5_MM[0] else 12.0
+
+    def head(self, head: str, under: str = "") -> None:
+        """The sheet's title, and softer what it is of; both as large on the desk whatever the paper."""
+        small, left, width = self.width_mm <= A5_MM[0], self.margin_mm, self.width_mm - 2 * self.margin_mm
+        top, below, more_pt = (8.5, 13.5, 0.0) if small else (12.0, 18.5, 1.0)
+        self.fit(left, self.height_mm - top, head, TITLE_PT + 2 * more_pt, width, weight="bold")
+        if under:
+            self.fit(left, self.height_mm - below, under, BODY_PT + more_pt, width, colour=SOFT_INK)
+
+    def foot(self, words: str, y_mm: float = 8.5) -> None:
+        """How to read the sheet, softly along its lower edge."""
+        left = self.margin_mm
+        self.fit(left, y_mm, words, FOOT_PT + 1, self.width_mm - 2 * left, lines=2, colour=SOFT_INK, va="center")
 
     def line(self, points_mm: Iterable[tuple[float, float]], colour: str = INK, width_pt: float = 0.8, **settings: Any) -> Line2D:
         """Draw a line through places of the sheet."""

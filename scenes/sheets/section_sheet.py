@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from geometry.body import Assembly, Kind
 from scenes.scene_file.messages import length_words
 from scenes.sheets.cut_shapes import SIDES_OF_VIEW, WORDS_OF_VIEW, Cut, CutPart, View, cut_box, flat_points
-from scenes.sheets.page import Box, Page, fitted_pt, shortened, text_size_mm
+from scenes.sheets.page import Box, Page, text_size_mm, wrapped
 from scenes.sheets.pieces import halo, to_page
 from scenes.sheets.style import (
     A4_MM,
@@ -278,7 +278,7 @@ def _draw_tightest(page: Page, axes: Axes, frame: Box, cut: Cut) -> None:
     x, y = on_page.mean(axis=0)
     if not (frame.left <= x <= frame.right and frame.bottom <= y <= frame.top):
         x, y = on_page[1]  # the beam's edge leaves the sheet there, the material does not
-    name = shortened(part.name, _DIM_PT, 45.0, "bold")
+    name = wrapped(part.name, _DIM_PT, 45.0, "bold")
     words = f"{name}: {gap:.1f} clear" if gap > 0 else f"{name}: {_gap_words(gap)}{' the beam' if gap <= -LEAST_TOLD_MM else ''}"
     reach = [(r, a) for r in (9.0, 13.0, 18.0, 24.0, 32.0, 42.0, 54.0) for a in np.linspace(0, 2 * np.pi, 25)]
     _keep_off_parts(page, axes, frame, cut)
@@ -291,9 +291,8 @@ def _draw_tightest(page: Page, axes: Axes, frame: Box, cut: Cut) -> None:
 
 def _write_head(page: Page, title: str, subtitle: str, view: View) -> None:
     width = page.width_mm - 2 * _MARGIN_MM
-    size = fitted_pt(title, _HEAD_PT, width, 12.0, "bold")
-    page.text(_MARGIN_MM, page.height_mm - 10.5, shortened(title, size, width, "bold"), size, weight="bold")
-    page.text(_MARGIN_MM, page.height_mm - 17.0, shortened(subtitle, _BODY_PT, width), _BODY_PT, colour=SOFT_INK)
+    page.fit(_MARGIN_MM, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold")
+    page.fit(_MARGIN_MM, page.height_mm - 17.0, subtitle, _BODY_PT, width, colour=SOFT_INK)
     page.text(_MARGIN_MM, page.height_mm - 22.5, f"{WORDS_OF_VIEW[view]} All lengths in mm.", _TABLE_PT, colour=SOFT_INK)
 
 
@@ -334,8 +333,7 @@ def _write_row(page: Page, left: float, y: float, cells: Sequence[str], colour: 
     edges = (0.0, 6.0, 61.0, 72.5, 75.5, _TABLE_MM)
     for k, (cell, edge) in enumerate(zip(cells, edges, strict=True)):
         room = (5.0, 44.0, 11.0, 11.0, 34.5, 26.0)[k]
-        size = fitted_pt(cell, _TABLE_PT, room, 8.0)
-        page.text(left + edge, y, shortened(cell, size, room), size, ha="right" if k in (2, 3, 5) else "left", colour=colour)
+        page.fit(left + edge, y, cell, _TABLE_PT, room, ha="right" if k in (2, 3, 5) else "left", colour=colour)
 
 
 def _write_foot(page: Page, cut: Cut, rays: Sequence[SectionRay]) -> None:
@@ -347,12 +345,6 @@ def _write_foot(page: Page, cut: Cut, rays: Sequence[SectionRay]) -> None:
             "'in': in the beam. Blue: the edge of the beam."
             + (" Orange, dashed: rays that are stopped." if any(ray.blocked for ray in rays) else "")
         )
-    page.text(_MARGIN_MM, 7.8, shortened(" ".join(told), _TABLE_PT, width), _TABLE_PT, colour=SOFT_INK)
+    page.fit(_MARGIN_MM, 7.8, " ".join(told), _TABLE_PT, width, colour=SOFT_INK)
     if cut.missed:
-        page.text(
-            _MARGIN_MM,
-            3.6,
-            shortened(f"Not met by this cut: {', '.join(cut.missed)}.", _TABLE_PT, width),
-            _TABLE_PT,
-            colour=SOFT_INK,
-        )
+        page.fit(_MARGIN_MM, 3.6, f"Not met by this cut: {', '.join(cut.missed)}.", _TABLE_PT, width, colour=SOFT_INK)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -71,6 +71,67 @@ def ranged(loaded: Loaded, lens: Lens) -> Ranged:
     plans = tuple(plan_state(scene, lens, loaded.resources, setting, grid=grid, guides=guides) for setting in every)
     _refuse_beyond_picture(lens, plans)
     return Ranged(lens=lens, plans=plans, left_out_mm=left_out_mm)
+
+
+def checked_ranges(plans: Iterable[State]) -> tuple[Ranged, ...]:
+    """For each lens of the states given the range that they span, with the states besides them that hold it.
+
+    From infinity to the nearest focus and from the shortest to the longest focal length among them, at the widest stop, whose
+    beam holds those of the others. Few: the settings given hold all others but where rows of a zoom state fields, a guessed field
+    is widest in between, or two pupils bend the beam's corners.
+    """
+    by_lens: dict[str, list[State]] = {}
+    for plan in plans:
+        by_lens.setdefault(plan.lens_name, []).append(plan)
+    return tuple(_checked_range(tuple(mine)) for mine in by_lens.values())
+
+
+def settings_spanned(plans: Iterable[State]) -> tuple[tuple[State, ...], ...]:
+    """For each lens of the states given those at its widest stop, and infinity, rows of the lens and zoom steps among them."""
+    by_lens: dict[str, list[State]] = {}
+    for plan in plans:
+        by_lens.setdefault(plan.lens_name, []).append(plan)
+    return tuple(_spanned(mine) for mine in by_lens.values())
+
+
+def _spanned(plans: Sequence[State]) -> tuple[State, ...]:
+    first, stop = plans[0], min(plan.f_number for plan in plans)
+    have = {(plan.focal_mm, plan.focus_mm): plan for plan in plans if plan.f_number == stop}
+
+    def state(focal_mm: float, focus_mm: float) -> State:
+        setting = Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=stop)
+        return plan_state(first.scene, first.lens, first.resources, setting, grid=first.grid, guides=first.guides)
+
+    return tuple(have.get(one) or state(*one) for one in dict.fromkeys(_span_settings(plans)))
+
+
+def _checked_range(plans: tuple[State, ...]) -> Ranged:
+    lens, first = plans[0].lens, plans[0]
+    stop, settings = min(plan.f_number for plan in plans), tuple(dict.fromkeys(_span_settings(plans)))
+    widest = [Setting(focal_mm=focal_mm, focus_mm=focus_mm, f_number=stop) for focal_mm, focus_mm in settings]
+    between, left_out_mm = bulging(
+        lens,
+        first.resources.glass_of(lens),
+        grid=first.grid,
+        guides=first.guides,
+        settings=widest,
+        usable=lambda focal_mm, focus_mm: can_focus(lens, focal_mm, focus_mm),
+        moves_with_front=first.fitted.mount == CLAMP,
+    )
+    have = {(plan.focal_mm, plan.focus_mm, plan.f_number) for plan in plans}
+    more = [one for one in (*widest, *between) if (one.focal_mm, one.focus_mm, one.f_number) not in have]
+    made = tuple(plan_state(first.scene, lens, first.resources, one, grid=first.grid, guides=first.guides) for one in more)
+    return Ranged(lens=lens, plans=made, left_out_mm=left_out_mm)
+
+
+def _span_settings(plans: Sequence[State]) -> Iterator[tuple[float, float]]:
+    """Focal lengths and focus distances that hold what some states of a lens span, without what lies between [mm]."""
+    lens, focals = plans[0].lens, [plan.focal_mm for plan in plans]
+    nearest_mm = min(plan.focus_mm for plan in plans)
+    rows_mm = [row.focus_mm for row in lens.state if isinstance(row.focus_mm, float) and row.focus_mm >= nearest_mm]
+    focus_mm = dict.fromkeys((math.inf, *(plan.focus_mm for plan in plans), *rows_mm))
+    for focal_mm in dict.fromkeys((*(f for f in zoomed_mm(lens) if min(focals) <= f <= max(focals)), *focals)):
+        yield from ((focal_mm, distance) for distance in focus_mm if can_focus(lens, focal_mm, distance))
 
 
 def _refuse_beyond_picture(lens: Lens, plans: Sequence[State]) -> None:

@@ -7,16 +7,17 @@ between them, widened by their second difference. Where the rim moves, rooms are
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from itertools import groupby, pairwise
 
-from raytrace.beam.beam import outer_guides
-from raytrace.beam.frame_margin import scaled
+from raytrace.optics.lens import LensState
 from scenes.scene_file.tables.lens import Lens
-from scenes.states.clear_rule import ROOM_PERCENT, has_room
-from scenes.states.judgement import StateJudgement, judge_guide, judge_state, without_glass
+from scenes.states.full_range import settings_spanned
+from scenes.states.judgement import doubts
 from scenes.states.keys import Setting
+from scenes.states.rooms import ClearRooms, least_rooms, stands_clear
 from scenes.states.state import State, plan_state
 
 HALVINGS = 3  # of a span between two settings that could not be shown whole
@@ -24,114 +25,141 @@ LIMIT_STEPS = 6  # halvings that find the focus at which it stops being clear
 SAME_TRAVEL_MM = 1e-6
 
 
+class Shown(StrEnum):
+    """What is known of all focus distances of a span."""
+
+    CLEAR = "clear"
+    NOT_CLEAR = "not clear"
+    IN_DOUBT = "in doubt"  # clear wherever it was looked at, but not shown for all between
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FocusSpan:
-    """Focus distances at one focal length, far to near [mm], and whether the lens is shown to be clear at all of them.
-
-    room_mm is the least room of any part found, glass in or out.
-    """
+    """Focus distances at one focal length, far to near [mm], and whether the lens is clear at all of them."""
 
     focal_mm: float
     far_mm: float
     near_mm: float
-    clear: bool
-    room_mm: float
+    shown: Shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LensJudgement:
-    """A lens's settings with their judgements, and its spans of focus, by focal length, far to near."""
+    """A lens's spans of focus at the widest stop asked for, by focal length, far to near."""
 
     lens: Lens
-    states: tuple[tuple[State, StateJudgement], ...]
     spans: tuple[FocusSpan, ...]
 
     @property
     def clear(self) -> bool:
         """Whether it is clear over all of its range."""
-        return all(span.clear for span in self.spans)
+        return all(span.shown is Shown.CLEAR for span in self.spans)
 
     @property
     def words(self) -> str:
-        """'clear from infinity to 0.45 m', or where it is not: 'clear from infinity to 0.61 m, not from there to 0.45 m'."""
+        """'clear from infinity to 0.45 m', or where it is not: 'clear from infinity to 0.61 m, not clear from 0.61 m to 0.45 m'."""
         by_focal = {focal: tuple(spans) for focal, spans in groupby(self.spans, key=lambda span: span.focal_mm)}
-        told = [f"{'' if len(by_focal) < 2 else f'at {focal:g} mm '}{_span_words(spans)}" for focal, spans in by_focal.items()]
-        return "; ".join(told)
+        told = {focal: _span_words(spans) for focal, spans in by_focal.items()}
+        if len(set(told.values())) == 1:
+            return f"{next(iter(told.values()))}{f', at {_listed(list(told))} mm' if len(told) > 1 else ''}"
+        return "; ".join(f"at {focal:g} mm {words}" for focal, words in told.items())
+
+
+def _listed(focals: Sequence[float]) -> str:
+    return f"{', '.join(f'{focal:g}' for focal in focals[:-1])} and {focals[-1]:g}"
 
 
 def _span_words(spans: Sequence[FocusSpan]) -> str:
-    parts = [f"{'clear' if span.clear else 'not clear'} from {_focus(span.far_mm)} to {_focus(span.near_mm)}" for span in spans]
-    return ", ".join(parts)
+    return ", ".join(
+        f"{span.shown} at {_focus(span.far_mm)}"
+        if span.far_mm == span.near_mm
+        else f"{span.shown} from {_focus(span.far_mm)} to {_focus(span.near_mm)}"
+        for span in spans
+    )
 
 
 def _focus(focus_mm: float) -> str:
     return "infinity" if math.isinf(focus_mm) else f"{focus_mm / 1000.0:.2f} m"
 
 
+def lens_judgements(plans: Sequence[State]) -> tuple[LensJudgement, ...]:
+    """Every lens of some states over the range that they span, from infinity on."""
+    return tuple(judge_lens(states) for states in settings_spanned(plans))
+
+
 def judge_lens(states: Sequence[State]) -> LensJudgement:
     """The judgement of one lens over the settings given (scenes.states.full_range) and all focus distances between them."""
-    judged = tuple((state, judge_state(state, margin=False)) for state in states)
-    spans = [span for _, some in _by_focal(states) for span in _joined(_spans(some))]
-    return LensJudgement(lens=states[0].lens, states=judged, spans=tuple(spans))
+    look = _Look()
+    spans = [span for _, some in _by_focal(states) for span in _joined(look.spans(some))]
+    return LensJudgement(lens=states[0].lens, spans=tuple(spans))
 
 
-def _by_focal(states: Sequence[State]) -> Iterator[tuple[float, list[State]]]:
-    ordered = sorted(states, key=lambda state: (state.focal_mm, -state.focus_mm))
+def _by_focal(states: Iterable[State]) -> Iterator[tuple[float, list[State]]]:
+    ordered = sorted(states, key=lambda state: (state.focal_mm, -state.focus_mm, -state.f_number))
     for focal_mm, some in groupby(ordered, key=lambda state: state.focal_mm):
         yield focal_mm, list({state.focus_mm: state for state in some}.values())
 
 
-def _spans(states: Sequence[State]) -> Iterator[FocusSpan]:
-    """Spans between neighbours, far to near; a lone setting is a span of its own."""
-    if len(states) == 1:
-        yield _span(states[0], states[0], clear_at(states[0]))
-    for far, near in pairwise(states):
-        yield from _between(far, near, HALVINGS)
+class _Look:
+    """What is known of the settings of one lens, each looked at once."""
 
+    def __init__(self) -> None:
+        self._clear: dict[int, tuple[State, bool]] = {}
 
-def _between(far: State, near: State, halvings: int) -> Iterator[FocusSpan]:
-    ends = clear_at(far), clear_at(near)
-    if ends == (True, True) and shown_between(far, near):
-        yield _span(far, near, clear=True)
-    elif ends == (False, False) or (ends == (True, True) and not halvings):
-        yield _span(far, near, clear=False)
-    elif ends == (True, True):
+    def is_clear(self, state: State) -> bool:
+        if id(state) not in self._clear:
+            self._clear[id(state)] = state, stands_clear(state)
+        return self._clear[id(state)][1]
+
+    def spans(self, states: Sequence[State]) -> Iterator[FocusSpan]:
+        """Spans between neighbours, far to near; a lone setting is a span of its own."""
+        if len(states) == 1:
+            yield _span(states[0], states[0], Shown.CLEAR if self.is_clear(states[0]) else Shown.NOT_CLEAR)
+        for far, near in pairwise(states):
+            yield from self._between(far, near, HALVINGS)
+
+    def _between(self, far: State, near: State, halvings: int) -> Iterator[FocusSpan]:
+        ends = self.is_clear(far), self.is_clear(near)
+        if ends == (False, False):
+            yield _span(far, near, Shown.NOT_CLEAR)
+        elif ends == (True, True):
+            yield from self._between_clear(far, near, halvings)
+        else:
+            yield from self._split(far, near, far_is_clear=ends[0], halvings=halvings)
+
+    def _between_clear(self, far: State, near: State, halvings: int) -> Iterator[FocusSpan]:
         middle = at_focus(far, _middle_mm(far, near))
-        yield from _between(far, middle, halvings - 1)
-        yield from _between(middle, near, halvings - 1)
-    else:
-        yield from _split(far, near, far_is_clear=ends[0], halvings=halvings)
+        if self.is_clear(middle) and shown_between(far, middle, near):
+            yield _span(far, near, Shown.CLEAR)
+        elif halvings:
+            yield from self._between(far, middle, halvings - 1)
+            yield from self._between(middle, near, halvings - 1)
+        else:
+            yield _span(far, near, Shown.IN_DOUBT if self.is_clear(middle) else Shown.NOT_CLEAR)
 
-
-def _split(far: State, near: State, *, far_is_clear: bool, halvings: int) -> Iterator[FocusSpan]:
-    """A span one end of which is clear, parted where it stops being so."""
-    low, high = far, near
-    for _ in range(LIMIT_STEPS):
-        middle = at_focus(far, _middle_mm(low, high))
-        low, high = (middle, high) if clear_at(middle) == far_is_clear else (low, middle)
-    if far_is_clear:
-        yield from _between(far, low, halvings)
-        yield _span(low, near, clear=False)
-    else:
-        yield _span(far, high, clear=False)
-        yield from _between(high, near, halvings)
+    def _split(self, far: State, near: State, *, far_is_clear: bool, halvings: int) -> Iterator[FocusSpan]:
+        """A span one end of which is clear, parted where it stops being so."""
+        low, high = far, near
+        for _ in range(LIMIT_STEPS):
+            middle = at_focus(far, _middle_mm(low, high))
+            low, high = (middle, high) if self.is_clear(middle) == far_is_clear else (low, middle)
+        if far_is_clear:
+            yield from self._between(far, low, halvings)
+            yield _span(low, near, Shown.NOT_CLEAR)
+        else:
+            yield _span(far, high, Shown.NOT_CLEAR)
+            yield from self._between(high, near, halvings)
 
 
 def _joined(spans: Iterator[FocusSpan]) -> Iterator[FocusSpan]:
     """Neighbours that fare alike as one."""
-    for _, alike in groupby(spans, key=lambda span: span.clear):
+    for _, alike in groupby(spans, key=lambda span: span.shown):
         some = list(alike)
-        yield replace(some[0], near_mm=some[-1].near_mm, room_mm=min(span.room_mm for span in some))
+        yield replace(some[0], near_mm=some[-1].near_mm)
 
 
-def _span(far: State, near: State, clear: bool) -> FocusSpan:
-    return FocusSpan(
-        focal_mm=far.focal_mm,
-        far_mm=far.focus_mm,
-        near_mm=near.focus_mm,
-        clear=clear,
-        room_mm=min(judge_state(state, margin=False).room_mm for state in (far, near)),
-    )
+def _span(far: State, near: State, shown: Shown) -> FocusSpan:
+    return FocusSpan(focal_mm=far.focal_mm, far_mm=far.focus_mm, near_mm=near.focus_mm, shown=shown)
 
 
 def _middle_mm(far: State, near: State) -> float:
@@ -140,34 +168,28 @@ def _middle_mm(far: State, near: State) -> float:
 
 
 def at_focus(state: State, focus_mm: float) -> State:
-    """The same lens, zoom and stop at another focus."""
+    """The same lens, zoom and stop at another focus, with the faults that its box has."""
     setting = Setting(focal_mm=state.focal_mm, focus_mm=focus_mm, f_number=state.f_number)
     return plan_state(state.scene, state.lens, state.resources, setting, grid=state.grid, guides=state.guides)
 
 
-def clear_at(state: State) -> bool:
-    """Whether a state is clear: all apart, and still when its guides have grown by what a clear frame needs."""
-    grown = [scaled(guide, 1.0 + ROOM_PERCENT / 100.0) for guide in outer_guides(state.guides)]
-    return judge_state(state, margin=False).apart and all(judge_guide(state, guide).clear for guide in grown)
-
-
-def shown_between(far: State, near: State) -> bool:
-    """Whether all focus distances between two clear settings are shown to be clear."""
-    middle = at_focus(far, _middle_mm(far, near))
-    if not clear_at(middle):
+def shown_between(far: State, middle: State, near: State) -> bool:
+    """Whether all focus distances between two clear settings, and a clear one half way, are shown to be clear."""
+    if len({len(state.variants) for state in (far, middle, near)}) > 1 or doubts(near):
         return False
-    if abs(far.travel_mm - near.travel_mm) <= SAME_TRAVEL_MM and len(far.variants) == 1:
-        return _held(far, middle, near)
-    rooms = [judge_state(state, margin=False).room_mm for state in (far, middle, near)]
-    needed_mm = judge_state(far, margin=False).needed_mm
-    least_mm = min(rooms) - abs(rooms[0] - 2.0 * rooms[1] + rooms[2]) / 2.0
-    return least_mm > 0.0 and has_room(least_mm, needed_mm)
+    if abs(far.travel_mm - near.travel_mm) > SAME_TRAVEL_MM:
+        return _sampled(far, middle, near)
+    held = zip(far.variants, middle.variants, near.variants, strict=True)
+    return all(_held(far, variants) for variants in held)
 
 
-def _held(far: State, middle: State, near: State) -> bool:
-    """Whether the body that holds all three beams, and what may lie between them, stands clear."""
-    together = replace(far, variants=(*far.variants, *middle.variants, *near.variants))
-    needed_mm = judge_state(far, margin=False).needed_mm
-    boxes = (far.box, without_glass(far.box)) if far.box.glasses else (far.box,)
-    judged = (judge_guide(together, guide, box) for guide in outer_guides(far.guides) for box in boxes)
-    return all(guide.clear and has_room(guide.room_mm, needed_mm) for guide in judged)
+def _held(state: State, variants: Sequence[LensState]) -> bool:
+    """Whether the body that holds the beams of a lens at three settings, and what may lie between them, stands clear."""
+    rooms = ClearRooms(variants, state.guides, state.box)
+    return all(rooms.clears(part) for part in state.box.parts)
+
+
+def _sampled(far: State, middle: State, near: State) -> bool:
+    """Whether every beam's least room, less what may lie between three samples of it, is what a clear frame needs."""
+    each = [least_rooms(state) for state in (far, middle, near)]
+    return all(min(three) - abs(three[0] - 2.0 * three[1] + three[2]) / 2.0 > 0.0 for three in zip(*each, strict=True))

@@ -32,6 +32,7 @@ STEPS_OF_A_ZOOM = 16  # the same at each of many focal lengths
 ZOOM_STEPS = 16  # of focal length between two rows: of a bulge some 1/250 is missed
 PLANES_MM = (0.0, 30.0, 80.0, 200.0, 400.0)  # ahead of the back plate, where parts stand
 DIRECTIONS = 48  # about the axis, in which a section's reach is known: outlines stand off it by a thousandth of their radius
+FEW = 8  # of the directions one is asked first
 RIM_POINTS = 12  # of each pencil
 INSIDE_SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)  # of the guides, where a pupil shrinks as it walks
 FOCUS_MM = 0.1  # focus distances are told to this
@@ -108,8 +109,23 @@ class _Out:
         self._points = [np.moveaxis(rims, 2, 0)[plane][there[plane]] for plane in range(len(there))]
         self._owner = [np.nonzero(one)[0] for one in there]
         self._beyond = [np.full(len(points), np.inf) for points in self._points]
+        self._leave_out_held(have)
         for one in have:
             self.add(one)
+
+    def _leave_out_held(self, have: Sequence[_Reach]) -> None:
+        """Drop the points that lie in some beam: few directions tell of most that they lie out of it, all of the rest."""
+        toward = _toward()
+        for plane, points in enumerate(self._points):
+            left = np.arange(len(points))
+            for reach_mm in (reach for one in have for reach in one.reach_mm[:, plane]):
+                near = (points[left] @ toward[::FEW].T <= reach_mm[::FEW] + BULGE_MM).all(axis=1)
+                held = (points[left[near]] @ toward.T <= reach_mm + BULGE_MM).all(axis=1)
+                near[near] = held
+                left = left[~near]
+            self._points[plane], self._owner[plane], self._beyond[plane] = (
+                some[plane][left] for some in (self._points, self._owner, self._beyond)
+            )
 
     def add(self, one: _Reach) -> None:
         """Count one more setting's beams; points that are no farther out than is left out are done with."""

@@ -18,7 +18,7 @@ from raytrace.box import Box
 from raytrace.optics.camera import Guide
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import VignetteMap
-from scenes.view3d.content import Label, Line, Place, RayFate, RayPath, Scene3D, Solid, View
+from scenes.view3d.content import Label, Line, Place, RayPath, Scene3D, Solid, View
 from scenes.view3d.heatmap import PicturePlane, guide_line, heatmap_of, on_plane, picture_frame, picture_plane
 from scenes.view3d.rays import RIM_RAYS, WORST_RAYS, PencilsAt, field_points, rim_and_centre, shown_rays, worst_point
 from scenes.view3d.section import section_of
@@ -196,12 +196,6 @@ def _picture_labels(corners_mm: FloatArray) -> tuple[Label, ...]:
         Label(text=f"operator's {side}", anchor_mm=corners_mm[0, column] + up, place=Place.HERE, strong=True)
         for side, column in ((Side.LEFT, 0), (Side.RIGHT, -1))
     )
-
-
-def fate_counts(rays: Iterable[RayPath]) -> dict[RayFate, int]:
-    """How many rays have each fate."""
-    fates = [ray.fate for ray in rays]
-    return {fate: fates.count(fate) for fate in RayFate}
 
 
 VIEW_SIZE = (1600, 1000)

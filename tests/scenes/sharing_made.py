@@ -1,5 +1,6 @@
 """Calls for processes to make: what each does depends on whether it is the process that asks."""
 
+import errno
 import os
 import time
 
@@ -55,6 +56,10 @@ def die():
 
 def fail():
     raise KeyError("lost")
+
+
+def find_the_disk_full():
+    raise OSError(errno.ENOSPC, "No space left on device")
 
 
 def long_sleep():

@@ -104,10 +104,10 @@ def test_without_a_folder_the_table_is_all(capsys, scene, tmp_path):
 FOUR_STOPS = SMALL + "[check]\nf_numbers = [4, 5.6, 8, 11]\n"
 
 
-def files_by_threads(capsys, path, out, *options):
-    """Bytes of every file that a run leaves on one thread and on two, the latter with a process beside this one."""
+def files_by_threads(capsys, path, out, counts, *options):
+    """Bytes of every file that a run leaves on so many threads; on more than one with processes beside this one."""
     left = []
-    for threads in ("1", "2"):
+    for threads in counts:
         assert run(capsys, "check", path, "--out", out / threads, "--engine", "reference", "--threads", threads, *options)[0] == 1
         left.append(
             {
@@ -120,7 +120,7 @@ def files_by_threads(capsys, path, out, *options):
 
 
 def test_the_same_bytes_come_from_any_number_of_threads(capsys, scene, tmp_path):
-    one, two = files_by_threads(capsys, scene(angle=20, text=FOUR_STOPS), tmp_path, "--pixels", "12", "--no-pictures")
+    one, two = files_by_threads(capsys, scene(angle=20, text=FOUR_STOPS), tmp_path, "12", "--pixels", "12", "--no-pictures")
     assert {name.rpartition("/")[2] for name in one} == {"results.json", "map.npz", "test-plan.txt"}
     assert len(one) == 6
     assert one == two
@@ -128,9 +128,9 @@ def test_the_same_bytes_come_from_any_number_of_threads(capsys, scene, tmp_path)
 
 @pytest.mark.slow
 def test_pictures_too_are_the_same_bytes_on_any_number_of_threads(capsys, scene, tmp_path):
-    one, two = files_by_threads(capsys, scene(angle=20, text=FOUR_STOPS), tmp_path, "--pixels", "40")
+    one, two, four = files_by_threads(capsys, scene(angle=20, text=FOUR_STOPS), tmp_path, "124", "--pixels", "40")
     assert {"20_inf_f11/map.png", "20_inf_f4/cut-top.png", "sheet-1.png"} <= set(one)
-    assert one == two
+    assert one == two == four
 
 
 def test_all_faults_of_a_scene_come_at_once_each_on_a_line(capsys, scene):
@@ -218,6 +218,24 @@ def test_a_fault_of_the_program_is_one_sentence_and_status_70(capsys, scene, mon
     assert "please report it, with the scene file" in err
     monkeypatch.setenv("BRIMLINE_TRACEBACK", "1")
     assert "Traceback" in run(capsys, "check", scene(), *QUICK)[2]
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        MemoryError(),
+        OSError(12, "Cannot allocate memory"),
+        ImportError("libx.so: failed to map segment from shared object"),
+    ],
+)
+def test_too_little_memory_is_no_fault_of_the_program(capsys, scene, monkeypatch, error):
+    def fails(*_, **__):
+        raise error
+
+    monkeypatch.setattr("scenes.states.load.plans_of", fails)
+    assert run(capsys, "check", scene(), *QUICK) == (
+        2, "", "error: not enough memory; ask for smaller maps with --pixels, such as --pixels 1024\n",
+    )  # fmt: skip
 
 
 def test_a_part_that_cannot_be_built_is_no_fault_of_the_program(capsys, scene, monkeypatch):
@@ -318,7 +336,7 @@ def test_view_without_a_display_is_one_sentence_that_names_the_way_out(capsys, s
     for name in ("DISPLAY", "WAYLAND_DISPLAY", "PYVISTA_OFF_SCREEN"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.delitem(sys.modules, "pyvista", raising=False)
-    monkeypatch.setattr("scenes.questions.check.single_state.traced", None)  # nothing is traced for a window that cannot be
+    monkeypatch.setattr("scenes.questions.check.one_state.traced", None)  # nothing is traced for a window that cannot be
     status, out, err = run(capsys, "view", scene(text=SMALL))
     assert (status, out, err.count("\n")) == (2, "", 1)
     assert err.startswith("error: view: a window needs a display and this machine has none; `brimline view SCENE --out FILE.png` ")
@@ -330,7 +348,15 @@ def test_view_opens_the_state_that_options_pick(capsys, scene, monkeypatch):
     monkeypatch.setattr("scenes.view3d.window.open_window", opened.append)
     status, _, err = run(capsys, "view", scene(text=SMALL), "--from", "front")
     assert (status, len(opened), str(opened[0].view)) == (0, 1, "front")
-    assert err.startswith(f"showed: {opened[0].title[0]}")
+    assert err == f"showed: {opened[0].title[0]}.\n"
+
+
+def test_view_says_that_there_are_more_states_and_how_to_see_them(capsys, scene, monkeypatch):
+    monkeypatch.setattr("scenes.view3d.window.window_problem", lambda: "")
+    monkeypatch.setattr("scenes.view3d.window.open_window", lambda _: None)
+    status, _, err = run(capsys, "view", scene(text=f"{SMALL}[check]\nf_numbers = [4, 8]\n"))
+    assert status == 0
+    assert err.endswith("f/4. It is the first of 2 states; to see another, add --lens, --focus or --f-number.\n")
 
 
 def test_view_writes_no_file_that_is_no_png(capsys, scene, tmp_path):

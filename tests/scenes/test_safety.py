@@ -44,8 +44,8 @@ def hook(event, args):
                 say(event, path)
     elif event in RUN or event in NET:
         say(event, args)
-    elif event == "subprocess.Popen":  # drawing libraries ask for the machine's fonts (fc-list) and for a display (xset)
-        if args[0] not in {"fc-list", "xset"} and os.path.realpath(os.fsdecode(args[0])) != os.path.realpath(sys.executable):
+    elif event == "subprocess.Popen":  # the drawing library asks for the machine's fonts
+        if args[0] != "fc-list" and os.path.realpath(os.fsdecode(args[0])) != os.path.realpath(sys.executable):
             say(event, args[:2])
     elif event == "compile":
         source, name = args[0] or b"", os.fsdecode(args[1] or "")
@@ -56,16 +56,20 @@ def hook(event, args):
 sys.addaudithook(hook)
 """
 EVIL = 'open(__file__ + ".was-run", "w").close()\n'
-QUICK = ["list formats", "new {out}/mine.toml", "beam {scene} --at 60 --out {out}"]
+QUICK = ["list formats", "schema", "new {out}/mine.toml", "beam {scene} --at 60 --out {out}"]
 SLOW = [
-    "check {scene} --out {out} --pixels 12",
+    "check {scene} --lens 18 --out {out} --pixels 12",
+    "demo --out {out} --pixels 8 --no-pictures",
     "masks {scene} --out {out}",
     "filters {scene} --out {out}",
     "flags {scene} --out {out}",
+    "leaks {scene} --lens 18 --out {out} --columns 64",
     "ghosts {scene} --out {out}",
+    "sun {scene} --out {out}",
     "widest {scene} --out {out}",
     "bokeh {scene} --out {out} --ahead 1000",
     "builds {scene} --out {out}",
+    "view {scene} --out {out}.png",
 ]
 
 
@@ -91,6 +95,7 @@ def events(folder, words):
         "AUDIT_LOG": str(folder / "log"), "AUDIT_SCENE": str(scene), "TMPDIR": tmp, "MPLCONFIGDIR": tmp, "XDG_CACHE_HOME": tmp,
         "AUDIT_ALLOWED": os.pathsep.join([str(folder / "out"), str(folder / ".out."), tmp, str(folder / "log")]),
     }  # fmt: skip
+    env.pop("BRIMLINE_CACHE", None)
     filled = [word.format(scene="s.toml", out=folder / "out" / "r") for word in words.split()]
     command = [sys.executable, "-P", "-m", "scenes.cli", *filled]
     ended = subprocess.run(command, env=env, cwd=scene, capture_output=True, text=True, check=False)

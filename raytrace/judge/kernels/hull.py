@@ -14,23 +14,31 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 DIRECTIONS = 24  # whose farthest points make a first polygon: what lies inside it is no corner
+FEW = 400  # fewer points are sorted at once
 SAMPLE = 400  # of about so many points
 TURN_RAD = 0.7312  # columns of a field share an x: points are sorted along a direction that none of them shares
 TURN_X, TURN_Y = math.cos(TURN_RAD), math.sin(TURN_RAD)
+ALIKE_MM = 2e-7  # corners nearer than this are one: a fifth of what beams are widened by for rounding
+SURELY_MM2 = 1e-9  # what lies less inside counts as a corner
 KEPT, HEAP, ORDER, CHAIN = 0, 1, 2, 3  # rows of numbers, each with room for twice as many as there are points, and 2 more
 
 
 @compiled
-def flat_hull(points: FloatArray, plane: int, keys: FloatArray, poly: FloatArray, numbers: IntArray) -> int:
-    """How many corners points (P, N, 3) of one plane across the axis have, seen along it; their indices, once round, are in CHAIN.
+def flat_hull(
+    points: FloatArray, plane: int, sides: int, ends: IntArray, keys: FloatArray, poly: FloatArray, numbers: IntArray
+) -> int:
+    """How many corners points (P, 3, N) of one plane across the axis have, seen along it; their indices, once round, are in CHAIN.
 
+    The points come in polygons with so many sides; ends (N / sides, 2) name two others for each, best such between which it lies.
     keys (N,), poly (DIRECTIONS + 1, 2) and numbers (4, 2 N + 2) are scratch.
     """
-    kept = _outside_first_polygon(points, plane, poly, numbers)
+    kept = _not_between(points, plane, sides, ends, keys, numbers)
+    if kept > FEW:
+        kept = _outside_first_polygon(points, plane, kept, poly, numbers)
     heap, ids = 0, numbers[HEAP]
     for m in range(kept):
         k = numbers[KEPT, m]
-        heap = push(keys, ids, heap, TURN_X * points[plane, k, 0] + TURN_Y * points[plane, k, 1], k)
+        heap = push(keys, ids, heap, TURN_X * points[plane, 0, k] + TURN_Y * points[plane, 1, k], k)
     for m in range(kept):
         numbers[ORDER, m] = ids[0]
         heap = pop(keys, ids, heap)
@@ -40,16 +48,75 @@ def flat_hull(points: FloatArray, plane: int, keys: FloatArray, poly: FloatArray
 
 
 @compiled
+def _not_between(points: FloatArray, plane: int, sides: int, ends: IntArray, marks: FloatArray, numbers: IntArray) -> int:
+    """How many points may be corners; they are put into KEPT.
+
+    Left out is what repeats the polygon before, and what lies inside a triangle of its two neighbours in its own polygon and the
+    corner of the same number of another one.
+    """
+    kept = 0
+    for n in range(points.shape[2] // sides):
+        first = n * sides
+        x, y = points[plane, 0, first : first + sides], points[plane, 1, first : first + sides]
+        for k in range(sides):
+            marks[k] = 0.0
+        if n > 0:
+            _mark_repeated(points, plane, x, y, first - sides, marks)
+        if sides > 2:
+            for end in range(2):
+                _mark_inside(points, plane, x, y, ends[n, end] * sides, marks)
+        for k in range(sides):
+            if marks[k] == 0.0:
+                numbers[KEPT, kept] = first + k
+                kept += 1
+    return kept
+
+
+@compiled
+def _mark_repeated(points: FloatArray, plane: int, x: FloatArray, y: FloatArray, other: int, marks: FloatArray) -> None:
+    sides = len(x)
+    u, v = points[plane, 0, other : other + sides], points[plane, 1, other : other + sides]
+    for k in range(sides):
+        marks[k] = 1.0 if (u[k] == x[k]) & (v[k] == y[k]) else 0.0
+
+
+@compiled
+def _mark_inside(points: FloatArray, plane: int, x: FloatArray, y: FloatArray, other: int, marks: FloatArray) -> None:
+    """Marks corners of a polygon, which runs counter-clockwise, in the triangle of their neighbours and the other's corner.
+
+    Seen from that corner: p = share a + share b, both shares above 0 and together below 1.
+    """
+    last = len(x) - 1
+    u, v = points[plane, 0, other : other + len(x)], points[plane, 1, other : other + len(x)]
+    for k in range(last - 1):
+        ax, ay, bx, by = x[k] - u[k + 1], y[k] - v[k + 1], x[k + 2] - u[k + 1], y[k + 2] - v[k + 1]
+        px, py = x[k + 1] - u[k + 1], y[k + 1] - v[k + 1]
+        of_a, of_b, whole = bx * py - by * px, px * ay - py * ax, bx * ay - by * ax
+        inside = (of_a > SURELY_MM2) & (of_b > SURELY_MM2) & (of_a + of_b < whole)
+        marks[k + 1] = 1.0 if inside else marks[k + 1]
+
+
+@compiled
+def _is_alike(points: FloatArray, plane: int, j: int, k: int) -> bool:
+    return max(abs(points[plane, 0, j] - points[plane, 0, k]), abs(points[plane, 1, j] - points[plane, 1, k])) < ALIKE_MM
+
+
+@compiled
 def _half(points: FloatArray, plane: int, numbers: IntArray, count: int, start: int, step: int, base: int) -> int:
-    """One side of the hull, from one end to the other, put into CHAIN from `base` on; where it ends."""
+    """One side of the hull, from one end to the other, put into CHAIN from `base` on; where it ends.
+
+    Between points that differ by rounding alone a chain would turn any way, and keep what lies inside.
+    """
     top = base
     for m in range(count):
         k = numbers[ORDER, start + m * step]
-        x, y = points[plane, k, 0], points[plane, k, 1]
+        x, y = points[plane, 0, k], points[plane, 1, k]
+        if top > base and _is_alike(points, plane, numbers[CHAIN, top - 1], k):
+            continue
         while top >= base + 2:
             a, b = numbers[CHAIN, top - 2], numbers[CHAIN, top - 1]
-            ax, ay = points[plane, a, 0], points[plane, a, 1]
-            if (points[plane, b, 0] - ax) * (y - ay) - (points[plane, b, 1] - ay) * (x - ax) > 0.0:
+            ax, ay = points[plane, 0, a], points[plane, 1, a]
+            if (points[plane, 0, b] - ax) * (y - ay) - (points[plane, 1, b] - ay) * (x - ax) > 0.0:
                 break
             top -= 1
         numbers[CHAIN, top] = k
@@ -58,18 +125,14 @@ def _half(points: FloatArray, plane: int, numbers: IntArray, count: int, start: 
 
 
 @compiled
-def _outside_first_polygon(points: FloatArray, plane: int, poly: FloatArray, numbers: IntArray) -> int:
-    """How many points are not strictly inside the polygon of those farthest in a few directions; they are put into KEPT."""
-    count = points.shape[1]
-    if count < 4 * DIRECTIONS:
-        for k in range(count):
-            numbers[KEPT, k] = k
-        return count
-    _first_polygon(points, plane, poly)
+def _outside_first_polygon(points: FloatArray, plane: int, count: int, poly: FloatArray, numbers: IntArray) -> int:
+    """How many of the points in KEPT are not strictly inside the polygon of those farthest in a few directions; they stay there."""
+    _first_polygon(points, plane, count, poly, numbers)
     x, y, a, b, square = _ellipse_inside(poly)
     n = 0
-    for k in range(count):
-        px, py = points[plane, k, 0], points[plane, k, 1]
+    for m in range(count):
+        k = numbers[KEPT, m]
+        px, py = points[plane, 0, k], points[plane, 1, k]
         u, v = (px - x) / a, (py - y) / b
         if u * u + v * v >= square and not _inside(poly, px, py):
             numbers[KEPT, n] = k
@@ -78,18 +141,18 @@ def _outside_first_polygon(points: FloatArray, plane: int, poly: FloatArray, num
 
 
 @compiled
-def _first_polygon(points: FloatArray, plane: int, poly: FloatArray) -> None:
-    count = points.shape[1]
+def _first_polygon(points: FloatArray, plane: int, count: int, poly: FloatArray, numbers: IntArray) -> None:
     step = max(count // SAMPLE, 1) | 1  # odd: the sides of a pupil mostly come in even numbers
     for d in range(DIRECTIONS):
         turn = 2 * math.pi * (d + 0.3) / DIRECTIONS
         c, s = math.cos(turn), math.sin(turn)
         best, at = -math.inf, 0
-        for k in range(0, count, step):
-            far = c * points[plane, k, 0] + s * points[plane, k, 1]
+        for m in range(0, count, step):
+            k = numbers[KEPT, m]
+            far = c * points[plane, 0, k] + s * points[plane, 1, k]
             if far > best:
                 best, at = far, k
-        poly[d, 0], poly[d, 1] = points[plane, at, 0], points[plane, at, 1]
+        poly[d, 0], poly[d, 1] = points[plane, 0, at], points[plane, 1, at]
     poly[DIRECTIONS, 0], poly[DIRECTIONS, 1] = poly[0, 0], poly[0, 1]
 
 

@@ -1,7 +1,7 @@
 """Planes that lean with the beam: what they leave between a leg and a piece, and how deep a piece is in, sideways.
 
-A leg's stand-in is given by the row of `runs` (R, 4): bounds of two runs of corners (n, 3). A way (4,) is a unit direction e across
-the axis, then p and q, see `slanted`.
+A leg's stand-in is given by the row of `runs` (R, 4): bounds of two runs of corners (n, 3), each once round a flat convex shape. A
+way (4,) is a unit direction e across the axis, then p and q, see `slanted`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ IntArray = NDArray[np.int64]
 STEEPEST = 40.0  # lean of a plane against the axis: rays 88.5 degrees off it
 GOLDEN = 0.6180339887498949
 GOLDEN_STEPS = 30  # leaves a millionth of the lean looked at
+FEW_CORNERS, STRIDE = 24, 8  # of a ring: all are looked at; else every eighth first
 
 
 @compiled
@@ -33,10 +34,32 @@ def run_corner(corners: FloatArray, low: int, high: int, x: float, y: float, z: 
 
 
 @compiled
+def ring_corner(corners: FloatArray, low: int, high: int, x: float, y: float, z: float) -> int:
+    """The same for a run that goes once round a flat convex shape, where values rise to the one farthest and fall again.
+
+    Some corners are looked at first, then those between the best of these and its neighbours.
+    """
+    if high - low <= FEW_CORNERS:
+        return run_corner(corners, low, high, x, y, z)
+    best, middle = -math.inf, low
+    for k in range(low, high, STRIDE):
+        far = corners[k, 0] * x + corners[k, 1] * y + corners[k, 2] * z
+        if far > best:
+            best, middle = far, k
+    at = middle
+    for j in range(middle - STRIDE + 1, middle + STRIDE):
+        k = j + high - low if j < low else j - high + low if j >= high else j
+        far = corners[k, 0] * x + corners[k, 1] * y + corners[k, 2] * z
+        if far > best:
+            best, at = far, k
+    return at
+
+
+@compiled
 def leg_corner(corners: FloatArray, runs: IntArray, leg: int, x: float, y: float, z: float) -> int:
     """Index of the corner of a leg that lies farthest along (x, y, z)."""
-    a = run_corner(corners, runs[leg, 0], runs[leg, 1], x, y, z)
-    b = run_corner(corners, runs[leg, 2], runs[leg, 3], x, y, z)
+    a = ring_corner(corners, runs[leg, 0], runs[leg, 1], x, y, z)
+    b = ring_corner(corners, runs[leg, 2], runs[leg, 3], x, y, z)
     ahead = (corners[b, 0] - corners[a, 0]) * x + (corners[b, 1] - corners[a, 1]) * y + (corners[b, 2] - corners[a, 2]) * z
     return b if ahead > 0.0 else a
 
@@ -50,8 +73,8 @@ def piece_corner(piece: FloatArray, count: int, x: float, y: float, z: float) ->
 @compiled
 def leaning(corners: FloatArray, runs: IntArray, leg: int, ex: float, ey: float) -> float:
     """Lean k of the plane (e, k) that touches both ends of a leg."""
-    a = run_corner(corners, runs[leg, 0], runs[leg, 1], ex, ey, 0.0)
-    b = run_corner(corners, runs[leg, 2], runs[leg, 3], ex, ey, 0.0)
+    a = ring_corner(corners, runs[leg, 0], runs[leg, 1], ex, ey, 0.0)
+    b = ring_corner(corners, runs[leg, 2], runs[leg, 3], ex, ey, 0.0)
     ahead = corners[b, 2] - corners[a, 2]
     if ahead < 1e-9:
         return 0.0
@@ -85,9 +108,10 @@ def gap_along(corners: FloatArray, runs: IntArray, leg: int, piece: FloatArray, 
 
 
 @compiled
-def _depth(
+def depth_at(
     corners: FloatArray, runs: IntArray, leg: int, piece: FloatArray, count: int, way: FloatArray, pad_mm: float, k: float
 ) -> float:
+    """How far a piece must move along e to part from a leg by a plane of this lean [mm]: more than need be."""
     return pad_mm * length_of(way, k) - gap_along(corners, runs, leg, piece, count, way, k)
 
 
@@ -112,7 +136,7 @@ def least_depth(
         elif step > 1:
             low, a, at_a = a, b, at_b
         k = high - GOLDEN * (high - low) if left else low + GOLDEN * (high - low)
-        depth = _depth(corners, runs, leg, piece, count, way, pad_mm, k)
+        depth = depth_at(corners, runs, leg, piece, count, way, pad_mm, k)
         if left:
             a, at_a = k, depth
         else:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from shapely import get_parts
 
 from geometry.frame import ahead_in_words, frame_to_right_up
-from scenes.answers.answer import CLEAR, IN_FRAME, Files, Sheets
+from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import distance, distance_words, finite
 from scenes.answers.options import Wanted
@@ -33,7 +33,7 @@ def answer(show: Loaded, *, at_mm: float, wanted: Wanted | None = None) -> BeamA
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BeamAnswer:
+class BeamAnswer(Answer):
     """Sizes of the beam by state, all states together, and the parts that stand in the plane."""
 
     name: ClassVar[str] = "beam"
@@ -90,10 +90,6 @@ class BeamAnswer:
         from scenes.questions.beam.figure import beam_figure
 
         yield f"beam_at_{self.beam.at_mm:g}", lambda: beam_figure(self.beam, self.title)
-
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from geometry.frame import ahead_in_words
 from raytrace.beam.outline import Section
 from scenes.questions.beam.report import BeamInPlane, PartInPlane
-from scenes.sheets.page import Box, Page, fitted_pt, shortened
+from scenes.sheets.page import Box, Page
 from scenes.sheets.section_sheet import shape_path
 from scenes.sheets.style import (
     A4_MM,
@@ -26,7 +26,6 @@ from scenes.sheets.style import (
     PART_COLOURS,
     RAY_CLEAR,
     SOFT_INK,
-    TITLE_PT,
 )
 
 MARGIN_MM = 12.0
@@ -63,11 +62,7 @@ def as_seen(shape: BaseGeometry) -> BaseGeometry:
 
 
 def _write_head(page: Page, beam: BeamInPlane, title: str) -> None:
-    width = page.width_mm - 2 * MARGIN_MM
-    head = f"Beam {ahead_in_words(beam.at_mm, 'the back plate', 'g')}: {size_words(beam)}"
-    size = fitted_pt(head, TITLE_PT + 2, width, 10.0, "bold")
-    page.text(MARGIN_MM, page.height_mm - 12.0, head, size, weight="bold")
-    page.text(MARGIN_MM, page.height_mm - 18.5, shortened(title, BODY_PT + 1, width), BODY_PT + 1, colour=SOFT_INK)
+    page.head(f"Beam {ahead_in_words(beam.at_mm, 'the back plate', 'g')}: {size_words(beam)}", title)
 
 
 def size_words(beam: BeamInPlane) -> str:
@@ -149,16 +144,14 @@ def _write_list(page: Page, left: float, top: float, beam: BeamInPlane) -> None:
     for k, part in enumerate(rows, 1):
         bad = part.clearance_mm <= 0
         colour, y = (HIGHLIGHT if bad else INK), top - 6.0 * k
-        page.text(
-            left, y, shortened(part.name, BODY_PT, LIST_MM - 22.0), BODY_PT, colour=colour, weight="bold" if bad else "normal"
-        )
+        page.fit(left, y, part.name, BODY_PT, LIST_MM - 22.0, colour=colour, weight="bold" if bad else "normal")
         page.text(left + LIST_MM, y, clear_words(part.clearance_mm), BODY_PT, ha="right", colour=colour)
     if not rows:
         page.text(left, top - 6.0, "none", BODY_PT, colour=SOFT_INK)
     y = top - 6.0 * (max(len(rows), 1) + 2)
     page.text(left, y, f"{len(beam.states)} {'state' if len(beam.states) == 1 else 'states'}; the widest beam:", BODY_PT)
     widest = max(beam.states, key=lambda state: state.section.area)
-    page.text(left, y - 6.0, shortened(widest.plan.key, BODY_PT, LIST_MM), BODY_PT, colour=SOFT_INK)
+    page.fit(left, y - 6.0, widest.plan.key, BODY_PT, LIST_MM, colour=SOFT_INK)
 
 
 def clear_words(clearance_mm: float) -> str:

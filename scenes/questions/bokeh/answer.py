@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from scenes.answers.answer import CLEAR, IN_FRAME, Files, Sheets
+from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import Wanted
@@ -43,7 +43,7 @@ def answer(show: Loaded, *, ahead_mm: float | None = None, wanted: Wanted | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BokehAnswer:
+class BokehAnswer(Answer):
     """States with their blurs, and how many are focused where the highlights stand and so have none."""
 
     name: ClassVar[str] = "bokeh"
@@ -94,10 +94,6 @@ class BokehAnswer:
 
         for state in self.blurred:
             yield f"bokeh_{state.plan.key}", partial(bokeh_figure, state)
-
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
 
 
 def _bitten(state: StateBokeh) -> bool:

@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from raytrace.tolerance import Effect, Spread
-from scenes.answers.answer import CLEAR, IN_FRAME, Files, Sheets
+from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Paragraph
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
@@ -22,6 +22,7 @@ from scenes.questions.builds.text import (
     MOST_TOLD,
     SET,
     fixed_words,
+    glass_words,
     input_words,
     listed,
     next_step,
@@ -49,7 +50,7 @@ def answer(show: Loaded, *, wanted: Wanted | None = None, count: int = BUILDS, s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BuildsAnswer:
+class BuildsAnswer(Answer):
     """Every lens and all together over the tolerances of a scene."""
 
     name: ClassVar[str] = "builds"
@@ -87,7 +88,7 @@ class BuildsAnswer:
         for lens in sorted(found.lenses, key=lambda lens: lens.worst.clearance_mm):
             yield Paragraph(f"Worst build of the {lens.lens_name}: {worst_words(lens)}")
         yield Gap()
-        yield from (Paragraph(words) for words in (summary(found), fixed_words(found)) if words)
+        yield from (Paragraph(words) for words in (summary(found), fixed_words(found), glass_words(found)) if words)
         yield NextStep(self.next_step)
         yield Paragraph(CAUTION)
 
@@ -103,6 +104,9 @@ class BuildsAnswer:
 
     def _input_blocks(self) -> Iterator[Block]:
         found, table = self.found, self.input_table()
+        if not table.rows:
+            yield Paragraph("None of the tolerances moves the nearest part: the room stays as written.")
+            return
         yield table
         rest = len(found.effects) - len(table.rows)
         more = f" {rest} more do less or nothing." if rest else ""
@@ -117,7 +121,7 @@ class BuildsAnswer:
         return {
             "builds": found.count,
             "seed": found.seed,
-            "summary": " ".join(filter(None, (summary(found), fixed_words(found)))),
+            "summary": " ".join(filter(None, (summary(found), fixed_words(found), glass_words(found)))),
             "set": _set_data(found),
             "inputs": [_input_data(item) for item in found.inputs],
             "lenses": [_lens_data(lens) for lens in found.lenses],
@@ -131,10 +135,6 @@ class BuildsAnswer:
         names = file_names([lens.lens_name for lens in self.found.lenses], "lens")
         for lens in self.found.lenses:
             yield f"builds-{names[lens.lens_name]}", partial(lens_figure, self.found, lens, self.title)
-
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
 
 
 def _spread_of(row: Row) -> Spread | None:
@@ -223,6 +223,7 @@ def _lens_data(lens: LensSurety) -> dict[str, Any]:
         "worst": _build_data(lens.worst),
         "effects": [_effect_data(effect) for effect in lens.effects],
         "share_of_variance": shares,
+        "only_with_glass": None if lens.only_with_glass is None else _build_data(lens.only_with_glass),
     }
 
 

@@ -17,7 +17,6 @@ from raytrace.beam.clearance import Clearance, farthest_mm
 from raytrace.box import Box
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, field_slopes
-from scenes.changes.rooms import Rooms
 from scenes.questions.builds.inputs import Input, built
 from scenes.rig.box import build_box
 from scenes.rig.focus_plane import light_in_doubt
@@ -28,6 +27,7 @@ from scenes.scene_file.tables.box import fitted
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.scene_file.tables.tolerance_paths import PUPIL, WALK
+from scenes.states.rooms import Rooms
 from scenes.states.state import State, guides_of, pixel_grid
 
 CURVED_SHARE, CURVED_MM = 0.25, 0.2  # how much more inputs may do together than the sum of what they do alone
@@ -207,6 +207,19 @@ class LensBench:
             return rooms.clearance(part)
 
         return _once(self._found, beams_key + pickle.dumps(part), measure)
+
+    def only_with_glass(self) -> Build | None:
+        """What stands deepest in the beam of the box as written with its trays empty, where nothing does with its glass in."""
+        if self.build(self.nominal).clearance_mm <= 0.0:
+            return None
+        found = []
+        for plan in self.plans:
+            if not plan.box.glasses:
+                continue
+            rooms = Rooms(plan.variants, plan.guides, replace(plan.box, glasses=()))
+            touching = (rooms.clearance(part) for part in plan.box.parts if rooms.lacks_mm(part) > 0.0)
+            found += [Build(values=self.nominal, state=plan, nearest=nearest) for nearest in touching]
+        return min(found, key=lambda one: one.clearance_mm, default=None)
 
     def screen(self, tick: Callable[[float], None] = lambda _: None) -> tuple[float, float]:
         """Find what each input does to each part that can come nearest; all answers lie between the two numbers given [mm].

@@ -16,8 +16,8 @@ from scenes.questions.builds.inputs import Input
 from scenes.questions.builds.report import TOLD_MM, LensSurety, Surety
 from scenes.questions.builds.text import nearest_words, share_words, summary, worst_words
 from scenes.scene_file.messages import plain
-from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, RAY_CLEAR, SOFT_INK, TITLE_PT
+from scenes.sheets.page import FONT, Box, Page
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, RAY_CLEAR
 
 MARGIN_MM = 12.0
 WORDS_MM = 62.0  # room for what the bars are called
@@ -90,9 +90,8 @@ def chart_figure(chart: Chart, title: str) -> Figure:
     """The page: headline, bars, builds."""
     page = Page(*A4_MM)
     width = page.width_mm - 2 * MARGIN_MM
-    page.text(MARGIN_MM, page.height_mm - 12.0, chart.head, fitted_pt(chart.head, TITLE_PT + 2, width, 10.0, "bold"), weight="bold")
-    page.text(MARGIN_MM, page.height_mm - 18.5, shortened(title, BODY_PT + 1, width), BODY_PT + 1, colour=SOFT_INK)
-    page.text(MARGIN_MM, page.height_mm - 22.5, wrapped(chart.words, LABEL_PT + 1, width, 4), LABEL_PT + 1, va="top")
+    page.head(chart.head, title)
+    page.fit(MARGIN_MM, page.height_mm - 22.5, chart.words, LABEL_PT + 1, width, lines=4, va="top")
     told = [effect for effect in chart.effects if effect.swing >= TOLD_MM][:MOST_BARS]
     limits = _limits_mm(chart, told)
     top = page.height_mm - 47.0
@@ -105,7 +104,7 @@ def chart_figure(chart: Chart, title: str) -> Figure:
         below = page.axes(Box(left, low - 14.0 - BUILDS_MM, right, low - 14.0), label="builds")
         _draw_builds(below, chart.answers_mm, limits)
         page.text(MARGIN_MM, low - 14.0 - BUILDS_MM / 2, f"{len(chart.answers_mm)} builds tried", BODY_PT, va="center")
-    page.text(MARGIN_MM, 8.5, wrapped(LEGEND, FOOT_PT + 1, width, 2), FOOT_PT + 1, colour=SOFT_INK, va="center")
+    page.foot(LEGEND)
     return page.figure
 
 
@@ -125,13 +124,8 @@ def _draw_bars(page: Page, axes: Axes, chart: Chart, told: Sequence[Effect], box
     items = {item.path: item for item in chart.inputs}
     for row, effect in enumerate(told):
         item = items[effect.name]
-        page.text(
-            MARGIN_MM,
-            box.top - (row + 0.5) * box.height / len(told),
-            wrapped(item.words, LABEL_PT, WORDS_MM - 4.0, 2),
-            LABEL_PT,
-            va="center",
-        )
+        y = box.top - (row + 0.5) * box.height / len(told)
+        page.fit(MARGIN_MM, y, item.words, LABEL_PT, WORDS_MM - 4.0, lines=2, va="center")
         _draw_bar(axes, row, effect, item, chart.nominal_mm)
     axes.axvline(chart.nominal_mm, color=INK, linewidth=1.0, zorder=4)
     axes.plot(

@@ -33,7 +33,8 @@ NO_PART = "the box has no part that could stand in a beam"
 class LensSurety:
     """How sure one lens is: as written, at the worst, what each input does, and how builds come out.
 
-    spread is None where no build needed trying, because all come out alike (`always`, `never`).
+    spread is None where no build needed trying, because all come out alike (`always`, `never`). only_with_glass is the part that
+    stands in the beam of the box as written once its trays are empty, and in which state; None where none does.
     """
 
     lens_name: str
@@ -42,6 +43,7 @@ class LensSurety:
     worst: Build
     effects: tuple[Effect, ...]
     spread: Spread | None
+    only_with_glass: Build | None = None
 
     @property
     def always(self) -> bool:
@@ -187,6 +189,7 @@ def lens_surety(bench: LensBench, tried: NDArray[np.float64], steps: Callable[[f
         worst=_plainest(bench, worst, found.effects),
         effects=found.effects,
         spread=spread,
+        only_with_glass=bench.only_with_glass(),
     )
 
 

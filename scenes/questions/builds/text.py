@@ -19,7 +19,7 @@ CAUTION = (
 )
 METHOD = (
     "A build is clear when no part reaches into the beam of any guide, as written in [check], at the widest stop, with the "
-    "filters in and with the trays empty. Every measure is as likely anywhere between its limits (the cautious reading of +/-), "
+    "filters that the scene has. Every measure is as likely anywhere between its limits (the cautious reading of +/-), "
     "each on its own; a pupil known by bounds joins in. No further room is asked for: the tolerances are the room. What a pupil "
     "taken as fixed can be out by is told apart."
 )
@@ -124,6 +124,17 @@ def summary(found: Surety) -> str:
     return f"Clear with {who} in {percent(found.clear_share)} % of builds (between {low} and {high}); {sure}."
 
 
+def glass_words(found: Surety) -> str:
+    """Which lenses are clear as written only while the filters are in; '' where none are."""
+    told = [lens for lens in found.lenses if lens.only_with_glass is not None]
+    if not told:
+        return ""
+    worst = min(told, key=lambda lens: lens.only_with_glass.clearance_mm if lens.only_with_glass else 0.0)
+    assert worst.only_with_glass is not None
+    what = f"{nearest_words(worst.only_with_glass)} ({state_words(worst.only_with_glass.state)})"
+    return f"Keep the filters in with the {listed([lens.lens_name for lens in told])}: with the trays empty {what}."
+
+
 def fixed_words(found: Surety) -> str:
     """Which lenses are clear at their worst only if their pupils, taken as fixed, stand still; '' where none are."""
     lacking = [lens for lens in found.lenses if lens.lacks_room]
@@ -154,7 +165,7 @@ def next_step(found: Surety) -> str:
     if worst.never and worst.nominal.clearance_mm <= 0:
         if worst.nominal.nearest.where in {BEYOND, IN_DOUBT}:
             return f"see what brimline check says of the {worst.lens_name}: a fault keeps it from clear as written."
-        how = f"as written the {part} stands in its beam, with the filters in or with the trays empty"
+        how = f"as written the {part} stands in its beam"
         return f"see what brimline check says of the {worst.lens_name}: {how}."
     item = next((item for item in found.inputs if item.path == worst.least_sure), None)
     more = f"give the {part} {room:.1f} mm more room" if room > 0 else f"keep the room at the {part}"

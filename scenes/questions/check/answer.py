@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from scenes.answers.answer import Files, Sheets
-from scenes.answers.blocks import Block, Gap, Heading, Lines
+from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.options import Wanted
+from scenes.questions.check.overview import answer_line, end_lines, overview_lines
 from scenes.questions.check.results_json import results_dict
 from scenes.questions.check.run import Asked, Done, Job, provenance, run_jobs
-from scenes.questions.check.text import CAUTIONS, caution_lines, notes_lines, summary_lines, table_lines
+from scenes.questions.check.text import CAUTIONS, caution_lines
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -58,9 +59,11 @@ class CheckAnswer:
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """The table, what was noticed, the summary."""
         check, title = self.done.check, self.job.loaded.scene.title
+        yield Paragraph(answer_line([check]))
+        yield Gap()
         if title:
             yield Heading(title)
-        yield Lines((*table_lines(check), *notes_lines(check), *summary_lines(check)))
+        yield Lines((*overview_lines(check), *end_lines(check)))
         yield Gap()
         yield Lines(tuple(caution_lines()))
 

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from raytrace.optics.camera import Guide
 from raytrace.shares import VignetteMap
 from scenes.sheets.map_reading import bite_of, extent_mm, inside_guides, reduced, worst_bite
-from scenes.sheets.page import Box, Page, fitted_pt, shortened, text_size_mm, wrapped
+from scenes.sheets.page import Box, Page, fitted_pt, text_size_mm
 from scenes.sheets.pieces import dash, draw_guides, draw_loss, fitted_frame, halo, shown_loss, write_badge
 from scenes.sheets.style import (
     A4_MM,
@@ -105,20 +105,19 @@ def _sheet(
 
 def _write_head(page: Page, title: str, entries: Sequence[SheetEntry]) -> None:
     width = page.width_mm - 16.0
-    size = fitted_pt(title, _HEAD_PT, width, 12.0, "bold")
-    page.text(8.0, page.height_mm - 10.5, shortened(title, size, width, "bold"), size, weight="bold")
+    page.fit(8.0, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold")
     words = Counter(entry.verdict_word for entry in entries)
     ordered = sorted(words.items(), key=lambda item: _order(item[0]))
     told = ",  ".join(f"{badge_of(word).symbol} {count} {word}" for word, count in ordered)
     summary = f"{len(entries)} {'state' if len(entries) == 1 else 'states'}:  {told}"
-    page.text(8.0, page.height_mm - 18.0, shortened(summary, _CELL_PT, width), _CELL_PT, colour=SOFT_INK)
+    page.fit(8.0, page.height_mm - 18.0, summary, _CELL_PT, width, colour=SOFT_INK)
 
 
 def _write_lens(page: Page, top_mm: float, lens: str) -> None:
     """A lens's name at the head of its row, in letters that hold its longest word."""
     width = _LENS_MM - 3.0
     size = min((fitted_pt(word, _LENS_PT, width, _SMALL_PT, "bold") for word in lens.split()), default=_LENS_PT)
-    page.text(_GRID.left, top_mm, wrapped(lens, size, width, 5, "bold"), size, va="top", weight="bold")
+    page.fit(_GRID.left, top_mm, lens, size, width, lines=5, va="top", weight="bold")
 
 
 def _order(word: str) -> int:
@@ -126,23 +125,22 @@ def _order(word: str) -> int:
 
 
 def _draw_cell(page: Page, cell: Box, entry: SheetEntry, visible_loss_stops: float) -> None:
-    size = fitted_pt(entry.column, _CELL_PT, cell.width, _SMALL_PT)
-    page.text(cell.left, cell.top - 5.2, shortened(entry.column, size, cell.width), size)
+    page.fit(cell.left, cell.top - 5.2, entry.column, _CELL_PT, cell.width)
     space = Box(cell.left, cell.bottom + 12.5, cell.right, cell.top - 7.0)
     if entry.map_ is None:
-        _fill_empty(page, space)
+        _fill_empty(page, space, entry.note or "this state gave no map")
     else:
         _draw_small(page, space, entry, entry.map_, visible_loss_stops)
     after = write_badge(page, cell.left, cell.bottom + 9.0, entry.verdict_word, _SMALL_PT)
     loss, second = _told(entry)
-    page.text(after - 0.5, cell.bottom + 9.0, shortened(loss, _SMALL_PT, cell.right - after + 0.5), _SMALL_PT, va="center")
-    page.text(cell.left, cell.bottom + 2.8, shortened(second, _SMALL_PT, cell.width), _SMALL_PT)
+    page.fit(after - 0.5, cell.bottom + 9.0, loss, _SMALL_PT, cell.right - after + 0.5, va="center")
+    page.fit(cell.left, cell.bottom + 2.8, second, _SMALL_PT, cell.width)
 
 
 def _told(entry: SheetEntry) -> tuple[str, str]:
     """Loss and place, and the part, of a state in words."""
     if entry.map_ is None:
-        return "", entry.note or "this state gave no map"
+        return "", ""
     found = worst_bite(entry.map_, inside_guides(entry.map_, entry.guides))
     loss = entry.worst_stops if entry.worst_stops is not None else (found.loss_stops if found else 0.0)
     where = entry.where or (found.where if found else "")
@@ -150,14 +148,12 @@ def _told(entry: SheetEntry) -> tuple[str, str]:
     return (words if words == "none" or not where else f"{words}, {where}"), entry.blame or entry.note
 
 
-def _fill_empty(page: Page, space: Box) -> None:
+def _fill_empty(page: Page, space: Box, why: str) -> None:
     axes = page.axes(space, label="no map")
     axes.set_xticks([])
     axes.set_yticks([])
     axes.set_facecolor("#EEEEEE")
-    axes.plot([0, 1], [0, 1], color=UNKNOWN, linewidth=1.0)
-    axes.set_xlim(0, 1)
-    axes.set_ylim(0, 1)
+    page.fit(space.left + 2.0, space.top - 2.0, why, _SMALL_PT, space.width - 4.0, lines=7, va="top")
 
 
 def _draw_small(page: Page, space: Box, entry: SheetEntry, map_: VignetteMap, visible_loss_stops: float) -> None:

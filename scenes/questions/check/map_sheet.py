@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -27,7 +28,7 @@ from scenes.sheets.map_reading import (
     region_of,
     worst_bite,
 )
-from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, text_size_mm, wrapped
+from scenes.sheets.page import FONT, Box, Page, text_size_mm, wrapped
 from scenes.sheets.pieces import (
     dash,
     draw_guides,
@@ -50,7 +51,6 @@ from scenes.sheets.style import (
     LABEL_PT,
     PAPER,
     SOFT_INK,
-    TITLE_PT,
     VERDICT_PT,
     loss_colours,
     loss_scale,
@@ -72,15 +72,19 @@ def map_figure(
     blame: str | None,
     visible_loss_stops: float,
     sentence: str = "",
+    worst_stops: float | None = None,
 ) -> Figure:
     """Heatmap of the light a box takes in one state, on an A5 sheet.
 
     `title` names lens, focus and stop, `subtitle` the guide that the verdict is of; `blame` is the name of the part to blame, None
-    where there is none; `sentence` follows the verdict word in place of what the map itself tells. The axes labelled
+    where there is none; `sentence` follows the verdict word in place of what the map itself tells, and worst_stops is the loss that
+    it tells, found between pixels too: the callout then says the same number. The axes labelled
     'picture' carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar.
     """
     seen, page = reduced(map_), Page(*A5_MM)
     bite, worst = _bite_of_blamed(seen, guides, blame), worst_bite(seen, inside_guides(seen, guides))
+    if bite is not None and worst_stops is not None and worst is not None and worst.part == blame:
+        bite = replace(bite, loss_stops=worst_stops)
     frame = fitted_frame(extent_mm(seen), _SPACE)
     axes = _draw_picture(page, seen, frame)
     levels = isoline_levels(visible_loss_stops)
@@ -167,14 +171,9 @@ def _write_scale(page: Page, box: Box, levels: Sequence[float]) -> None:
 
 
 def _write_head(page: Page, title: str, subtitle: str, verdict_word: str, sentence: str) -> None:
-    width = page.width_mm - 16.0
-    size = fitted_pt(title, TITLE_PT, width, 9.5, "bold")
-    page.text(8.0, page.height_mm - 8.5, shortened(title, size, width, "bold"), size, weight="bold")
-    page.text(8.0, page.height_mm - 13.5, shortened(subtitle, BODY_PT, width), BODY_PT, colour=SOFT_INK)
+    page.head(title, subtitle)
     after = write_badge(page, 8.0, page.height_mm - 19.5, verdict_word, VERDICT_PT)
-    room = page.width_mm - 8.0 - after
-    size = fitted_pt(sentence, VERDICT_PT, room, BODY_PT)
-    page.text(after, page.height_mm - 19.5, shortened(sentence, size, room), size, va="center")
+    page.fit(after, page.height_mm - 19.5, sentence, VERDICT_PT, page.width_mm - 8.0 - after, va="center")
 
 
 def _sentence(bite: Bite | None, worst: Bite | None, guides: Sequence[Guide], visible_loss_stops: float) -> str:
@@ -184,7 +183,7 @@ def _sentence(bite: Bite | None, worst: Bite | None, guides: Sequence[Guide], vi
         return f"no part takes light {area}{outside}"
     if worst.loss_stops < visible_loss_stops:
         return f"at most {stops_label(worst.loss_stops)} {area} ({worst.where}, {worst.part}): not visible"
-    return f"worst {area}: {stops_label(worst.loss_stops)} at {worst.where}, taken by {shortened(worst.part, VERDICT_PT, 70.0)}"
+    return f"worst {area}: {stops_label(worst.loss_stops)} at {worst.where}, taken by {worst.part}"
 
 
 def _write_sides(page: Page, frame: Box, map_: VignetteMap) -> None:
@@ -208,7 +207,7 @@ def _write_sides(page: Page, frame: Box, map_: VignetteMap) -> None:
 def _name_guides(page: Page, axes: Axes, frame: Box, guides: Sequence[Guide]) -> None:
     """Name guides along their bottom or top edge, where there is room."""
     for guide in guides:
-        name = shortened(guide.name, LABEL_PT, frame.width * 0.45)
+        name = wrapped(guide.name, LABEL_PT, frame.width * 0.45)
         half = text_size_mm(name, LABEL_PT)[0] / 2 + 1.5
         places = _along_guide(to_page(axes, frame, guide.corners_mm()), half)
         page.label_free(places, name, within=frame, pad_mm=0.3, bbox=plate_style(), zorder=4)
@@ -237,7 +236,7 @@ def _point_at(page: Page, axes: Axes, frame: Box, map_: VignetteMap, bite: Bite)
         zorder=5,
         path_effects=halo(3.0),
     )
-    words = f"{wrapped(bite.part, BODY_PT, min(frame.width * 0.55, 55.0), 2, 'bold')}\n{stops_label(bite.loss_stops)}, {bite.where}"
+    words = f"{wrapped(bite.part, BODY_PT, min(frame.width * 0.55, 55.0), 'bold')}\n{stops_label(bite.loss_stops)}, {bite.where}"
     place = _place_for_name(page, frame, (x, y), words)
     page.take(Box(x - 2.0, y - 2.0, x + 2.0, y + 2.0))
     if place is None:
@@ -311,14 +310,14 @@ def _length(path: NDArray[np.float64]) -> float:
 def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, visible_loss_stops: float) -> None:
     width = page.width_mm - 16.0
     if others:
-        page.text(8.0, 9.6, shortened(_others_words(others, width), LABEL_PT, width), LABEL_PT)
+        page.fit(8.0, 9.6, _others_words(others, width), LABEL_PT, width)
     outline = f"Orange line: where the part named takes most, from {TOUCH_STOPS:g} stop on."
     visible = f"Visible: from {stops_label(visible_loss_stops)} on."
     visible += "" if has_picture(map_).all() else " Grey: the lens gives no picture."
-    page.text(8.0, 6.4, shortened(f"Seen from behind the camera. {outline} {visible}", FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
+    page.fit(8.0, 6.4, f"Seen from behind the camera. {outline} {visible}", FOOT_PT, width, colour=SOFT_INK)
     filters = glass_words(glass_in_corners(map_))
     last = f"{provenance(map_)} Not in this map: {filters}." if filters else provenance(map_)
-    page.text(8.0, 3.2, shortened(last, FOOT_PT, width), FOOT_PT, colour=SOFT_INK)
+    page.fit(8.0, 3.2, last, FOOT_PT, width, colour=SOFT_INK)
 
 
 def _others_words(others: Sequence[Bite], width_mm: float) -> str:

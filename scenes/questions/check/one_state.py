@@ -1,7 +1,11 @@
-"""What one process does for one state: checks it, writes its map, heatmap and cuts, and hands back what is left to draw."""
+"""What one process does for one state: checks it, writes its map, heatmap and cuts, and hands back what is left to draw.
+
+A state asked alone, without a run, is traced here too.
+"""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -13,10 +17,10 @@ from typing import TYPE_CHECKING
 from geometry.notes import Severity
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
-from scenes.io.files import Staging
+from scenes.io.files import Staging, is_full
 from scenes.questions.check.results_json import map_arrays
 from scenes.questions.check.text import nearest_words, without_front
-from scenes.questions.check.verdicts.check import CheckResult, StateResult, keep_nothing, run_check
+from scenes.questions.check.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.verdicts.verdict import at_words
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
@@ -34,6 +38,7 @@ if TYPE_CHECKING:
     from scenes.view3d.content import Scene3D, View
     from scenes.view3d.render import Job
 
+VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
 LEAST_ROOM_PERCENT = 0.5
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
@@ -72,6 +77,15 @@ class StateRequest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """What a state is kept as, whether an earlier run had kept it, and why it could not be kept."""
+
+    name: str
+    taken: bool = False
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
     """A state that was checked or failed, and what is still to be drawn of it; its map and heatmap are written."""
 
@@ -79,6 +93,7 @@ class Recorded:
     entry: SheetEntry | None = None
     views: tuple[Job, ...] = ()
     trouble: tuple[str, ...] = ()  # sentences about pictures that could not be drawn
+    kept: Kept | None = None
 
 
 def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> Recorded:
@@ -120,7 +135,9 @@ def _left_out(name: str, trouble: list[str]) -> Iterator[None]:
     """A picture that may fail: it must not cost the state, and a sentence says which one is missing."""
     try:
         yield
-    except Exception as error:  # noqa: BLE001 - whatever a drawing trips over
+    except Exception as error:
+        if is_full(error):
+            raise
         trouble.append(f"{name} was left out: {in_a_sentence(error)}")
 
 
@@ -165,6 +182,7 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, limits: Limits
         blame=None if worst.blame is None else worst.blame.part,
         visible_loss_stops=limits.visible_loss_stops,
         sentence=_sentence(state),
+        worst_stops=state.blamed.worst.loss_stops,
     )
 
 
@@ -207,7 +225,9 @@ def write_cuts(plan: State, state: StateResult, scene_title: str, request: State
         sheets = section_sheets(plan, f"{state_words(state)}: {state.word}", f"{scene_title}. {cut_sentence(state)}")
         for name, figure in sheets.items():
             request.staging.write(request.name(f"{plan.key}/{name}"), figure_png(figure))
-    except Exception as error:  # noqa: BLE001 - a drawing must not cost the results
+    except Exception as error:
+        if is_full(error):
+            raise
         return f"the cuts of {state_words(state)} were left out: {in_a_sentence(error)}"
     tick(1, "cuts")
     return ""
@@ -285,3 +305,18 @@ def _thinned(map_: VignetteMap, columns: int) -> VignetteMap:
         stderr=map_.stderr[rows, across].copy(),
         alone=map_.alone[:, rows, across].copy(),
     )
+
+
+def limits_of(state: State) -> Limits:
+    """What the state's scene calls visible."""
+    return Limits(visible_loss_stops=state.visible_loss_stops)
+
+
+def traced(state: State, *, columns: int | str | None, engine: str = AREAS) -> tuple[StateResult, VignetteMap]:
+    """A state's verdict by its scene's own limits and its map, the worst case over the pupil depths that the lens may have."""
+    return check_state(state, engine_of(engine), columns=columns, limits=limits_of(state), threads=os.cpu_count() or 1)
+
+
+def traced_in_3d(state: State, view: View) -> Scene3D:
+    """The state traced, to be looked at: the box, the beam, rays, and the heatmap in the picture plane."""
+    return scene3d_of_state(state, *traced(state, columns=VIEW_COLUMNS), view)

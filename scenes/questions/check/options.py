@@ -49,6 +49,13 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         help="Cores to use, by threads and, where there are many states, by processes; the result does not depend on it.",
     )
     @click.option("--parts", is_flag=True, help="Also tell of every part its clearance and room; some ten seconds a state.")
+    @click.option(
+        "--no-range", is_flag=True, help="Leave out what lies between the states: each lens from infinity to its nearest focus."
+    )
+    @click.option("--verbose", "-v", is_flag=True, help="Also list every state and frame guide, with what comes nearest.")
+    @click.option("--quiet", "-q", is_flag=True, help="Print the first line, the answer, alone.")
+    @click.option("--fresh", is_flag=True, help="Compute every state, also those that a run that was stopped had finished.")
+    @click.option("--prove", is_flag=True, help="Also prove what is called clear: planes between light and parts, in proof.json.")
     @click.option("--json", "as_json", is_flag=True, help="Print results.json instead of the table.")
     @wraps(command)
     def with_options(
@@ -60,10 +67,15 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         no_pictures: bool,
         threads: int,
         parts: bool,
+        no_range: bool,
+        verbose: bool,
+        quiet: bool,
+        prove: bool,
         as_json: bool,
+        fresh: bool,
         **more: Any,
     ) -> int:
-        from scenes.questions.check.run import Asked
+        from scenes.questions.check.run import ANSWER, EVERY_STATE, OVERVIEW, Asked
         from scenes.runtime.engines import device_trouble
 
         if trouble := device_trouble(engine, device):
@@ -76,7 +88,11 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
             solid=not (no_3d or no_pictures),
             threads=threads,
             parts=parts,
+            between=not no_range,
+            detail=ANSWER if quiet else EVERY_STATE if verbose else OVERVIEW,
+            prove=prove,
             as_json=as_json,
+            fresh=fresh,
         )
         return command(*args, asked=asked, **more)
 

@@ -9,7 +9,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scenes.io.files import RESULTS_NAME, Staging, as_json
+from scenes.io.files import RESULTS_NAME, Staging, as_json, write_whole
+from scenes.questions.check.kept_states import Keeping, picture_name
 from scenes.questions.check.one_state import Recorded, StateRequest, front_view, write_cuts
 from scenes.questions.check.results_json import Provenance, results_dict
 from scenes.questions.check.test_plan import plan_lines
@@ -36,6 +37,8 @@ class Recorder:
     request: StateRequest
     lanes: int = 1
     stop: StopSwitch = field(default_factory=StopSwitch)
+    keeping: Keeping | None = None
+    kept_as: dict[Path, str] = field(default_factory=dict)  # 3D pictures of kept states
     entries: dict[str, SheetEntry] = field(default_factory=dict)
     waiting: list[Job] = field(default_factory=list)
     due: int = 0  # 3D pictures not yet known to be drawn or not
@@ -57,10 +60,27 @@ class Recorder:
             self._remember_tightest(plan, state)
         views = [*recorded.views, *self._front_view(plan, state, recorded.entry)]
         self.places |= {path: len(self.places) + k for k, (_, path, _) in enumerate(views)}
-        self.waiting += views
+        if recorded.kept is not None:
+            self.kept_as |= {path: picture_name(recorded.kept, path) for _, path, _ in views}
+        self.waiting += [view for view in views if not self._taken(view[1])]
         self.due += len(views)
         files = (*state.files, *(f"{plan.key}/front.png" for _ in views[len(recorded.views) :]))
         return replace(recorded, check=replace(recorded.check, states=(replace(state, files=files),)))
+
+    def _taken(self, path: Path) -> bool:
+        """Whether a picture is there now that an earlier run has left."""
+        if self.keeping is None or self.keeping.fresh or path not in self.kept_as:
+            return False
+        data = self.keeping.work.get(self.kept_as[path])
+        if data is not None:
+            write_whole(path, data)
+        return data is not None
+
+    def _keep(self, paths: Sequence[Path]) -> None:
+        """Keep pictures for the next run, should this one be stopped; states say where nothing can be kept."""
+        for path in paths:
+            if self.keeping is not None and path in self.kept_as:
+                self.keeping.work.put(self.kept_as[path], path.read_bytes())
 
     def _front_view(self, plan: State, state: StateResult, entry: SheetEntry | None) -> list[Job]:
         """The view from the front of a lens's first state."""
@@ -103,6 +123,7 @@ class Recorder:
             report = render_batch(batch, self.stop)
             self.problem = self.problem or report.problem
             self.left_out += report.failed
+            self._keep(report.written)
         tick(len(batch), "3D pictures")
 
     def told(self) -> tuple[str, ...]:

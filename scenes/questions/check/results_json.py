@@ -12,15 +12,17 @@ from numpy.typing import NDArray
 from raytrace.shares import Made, VignetteMap
 from scenes.answers import numbers
 from scenes.answers.answer import head
+from scenes.questions.check.proof_words import proof_data
 from scenes.questions.check.text import CAUTIONS, summary
 from scenes.questions.check.verdicts.check import CheckResult, FailedState, StateResult
 from scenes.questions.check.verdicts.rooms import PartResult
 from scenes.questions.check.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty
-from scenes.states.clear_rule import LOSING_NOTHING, RANK, WALK_MM, Limits, Word
+from scenes.states.clear_rule import LOSING_NOTHING, RANK, WALK_MM, Limits, Word, has_room
 from scenes.states.names import state_words
 
 if TYPE_CHECKING:
     from geometry.notes import Note
+    from scenes.states.lens_judgement import LensJudgement
 
 NOT_COMPUTED = "not computed"
 FAULTY = "faulty"
@@ -58,7 +60,8 @@ def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...]
         "counts": _counts(check),
         "next_step": _next_step(check),
         "cautions": list(CAUTIONS),
-        "states": [_state(state) for state in check.states],
+        "states": [{**_state(state), **proof_data(check.proofs, state.key)} for state in check.states],
+        "lenses": [_lens(one) for one in check.lenses],
         "failed": [_failed(state) for state in check.failed],
         "files": sorted(files),
     }
@@ -91,6 +94,24 @@ def _limits(limits: Limits) -> dict[str, float]:
         "nothing_share": limits.nothing_share,
         "room_percent": limits.room_percent,
         "fixed_pupil_mm": WALK_MM,
+    }
+
+
+def _lens(one: LensJudgement) -> dict[str, Any]:
+    """A lens between its states; a span of one focus has the same distance twice."""
+    return {
+        "lens": one.lens.name,
+        "clear": one.clear,
+        "says": one.words,
+        "spans": [
+            {
+                "focal_mm": mm(span.focal_mm),
+                "far_mm": mm(span.far_mm),
+                "near_mm": mm(span.near_mm),
+                "shown": str(span.shown),
+            }
+            for span in one.spans
+        ],
     }
 
 
@@ -141,10 +162,15 @@ def _guide(guide: GuideVerdict, state: StateResult) -> dict[str, Any]:
             "part": None if margin.part is None else state.parts[margin.part].name,
             "where": margin.where,
         },
-        "room": {"mm": _clearance(guide.room_mm), "needed_mm": guide.room_needed_mm, "enough": not guide.lacks_room},
+        "room": {"mm": _clearance(guide.room_mm), "needed_mm": guide.room_needed_mm, "enough": _is_enough(guide)},
         "trays_empty": _trays_empty(guide.trays_empty),
         "next_step": guide.next_step,
     }
+
+
+def _is_enough(guide: GuideVerdict) -> bool:
+    """Whether a guide has the room that a clear frame needs; never where a part stands in its beam, or nothing is known."""
+    return guide.room_mm is not None and guide.room_mm > 0.0 and has_room(guide.room_mm, guide.room_needed_mm)
 
 
 def _trays_empty(empty: TraysEmpty | None) -> dict[str, Any] | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -12,11 +12,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scenes.answers.answer import VERSION
+from scenes.answers.page import wrapped
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
-from scenes.questions.check.one_state import Recorded, StateRequest, load_libraries, record_state
+from scenes.questions.check.between import between_states
+from scenes.questions.check.kept_states import Keeping, keeping_of, state_once, told
+from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries
 from scenes.questions.check.output_folder import Recorder
+from scenes.questions.check.overview import answer_line, end_lines, overview_lines
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.questions.check.text import caution_lines, device_lines, notes_lines, summary_lines, table_lines
+from scenes.questions.check.text import caution_lines, device_lines, table_lines
 from scenes.questions.check.verdicts.check import CheckResult, FailedState, map_grid
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU, engine_of
@@ -31,6 +35,7 @@ if TYPE_CHECKING:
 
 STEPS_PER_STATE = 100
 DEMO = "demo"
+ANSWER, OVERVIEW, EVERY_STATE = range(3)  # how much of an answer is printed
 # Of processes that work on states: what one takes without maps and with its drawing process, and what each pixel of a map takes;
 # the share of the machine's memory that all may fill; the least states for each, for it takes as long to start as two; the most,
 # because what one process does alone is then half of a run.
@@ -48,7 +53,11 @@ class Asked:
     solid: bool = True
     threads: int = 1
     parts: bool = False
+    between: bool = True
+    detail: int = OVERVIEW
+    prove: bool = False
     as_json: bool = False
+    fresh: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +67,7 @@ class RunContext:
     asked: Asked
     sharing: Sharing
     stop: StopSwitch
+    keeping: Keeping | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +86,7 @@ class Done:
     check: CheckResult
     results: dict[str, Any]
     trouble: tuple[str, ...]
+    kept: tuple[Kept, ...] = ()
 
 
 def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping[str, bytes] | None = None) -> list[Done]:
@@ -84,12 +95,13 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     `extra` holds further files to put into the folder, by name. Where there are several scenes each has a folder of its own, and
     results.json at the top tells them.
     """
-    count = workers_for(asked, [plan for job in jobs for plan in job.plans])
+    plans = [plan for job in jobs for plan in job.plans]
+    count, keeping = workers_for(asked, plans), keeping_of(len(plans), fresh=asked.fresh)
     stop = StopSwitch()
     lanes = max(count + 1, min(asked.threads, 2) if out is not None and asked.solid else 1)
     warm = partial(load_libraries, asked.engine)
     with Sharing(lanes=lanes, workers=count, warm=warm, halt=stop.stop) as sharing:
-        context = RunContext(asked=asked, sharing=sharing, stop=stop)
+        context = RunContext(asked=asked, sharing=sharing, stop=stop, keeping=keeping)
         if out is None:
             done = [run_job(job, None, context) for job in jobs]
         else:
@@ -99,6 +111,8 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
                 done = [run_job(job, staging, context) for job in jobs]
                 if all(job.folder for job in jobs):
                     staging.write(RESULTS_NAME, as_json(index(jobs, done, staging.names()), for_file=True))
+    if keeping is not None:  # the answer is there: nobody needs them any more
+        keeping.work.drop(kept.name for one in done for kept in one.kept)
     return done
 
 
@@ -113,24 +127,43 @@ def run_job(job: Job, staging: Staging | None, context: RunContext) -> Done:
     scene = job.loaded.scene
     request = _request(job, staging, context)
     recorder = (
-        None if staging is None else Recorder(staging=staging, request=request, lanes=context.sharing.lanes, stop=context.stop)
+        None
+        if staging is None
+        else Recorder(staging=staging, request=request, lanes=context.sharing.lanes, stop=context.stop, keeping=context.keeping)
     )
     checks: list[CheckResult] = []
+    kept: list[Kept] = []
 
     def take(number: int, recorded: Recorded | WorkerDied) -> None:
         plan = job.plans[number]
         whole = state_failed(plan, recorded, request.limits) if isinstance(recorded, WorkerDied) else recorded
+        kept.extend([whole.kept] if whole.kept is not None else [])
         checks.append((whole if recorder is None else recorder.take(plan, whole)).check)
 
-    calls = [partial(record_state, plan, request) for plan in job.plans]
+    calls = [partial(state_once, plan, request, context.keeping) for plan in job.plans]
     with progress(STEPS_PER_STATE * len(calls), scene.title or job.loaded.file_name) as tick:
         context.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
-    check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance))
+    for sentence in told(kept, len(calls)):
+        click.echo(f"note: {sentence}", err=True)
+    lenses = between_states(job.plans) if context.asked.between else ()
+    check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance), lenses=lenses)
     made_by = provenance(job, context.asked)
+    if context.asked.prove:
+        check = _with_proofs(check, job, None if staging is None else (staging, request), made_by)
     if recorder is None:
-        return Done(check=check, results=results_dict(check, made_by), trouble=())
+        return Done(check=check, results=results_dict(check, made_by), trouble=(), kept=tuple(kept))
     _draw(recorder, context, scene.title)
-    return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told())
+    return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told(), kept=tuple(kept))
+
+
+def _with_proofs(check: CheckResult, job: Job, into: tuple[Staging, StateRequest] | None, made_by: Provenance) -> CheckResult:
+    from scenes.questions.check.proof import NAME, proof_text, proofs_of
+
+    findings, entries = proofs_of(job.plans, job.loaded.tables, check)
+    if into is not None:
+        staging, request = into
+        staging.write(request.name(NAME), proof_text(entries, made_by))
+    return replace(check, proofs=findings)
 
 
 def _draw(recorder: Recorder, context: RunContext, title: str) -> None:
@@ -214,18 +247,35 @@ def index(jobs: Sequence[Job], done: Sequence[Done], files: Sequence[str]) -> di
 
 
 def say(done: Sequence[Done], out: Path | None, asked: Asked) -> None:
-    """Print the answer: JSON, or tables, summaries, cautions and where to look."""
+    """Print the answer: JSON, or the answer first, then lenses, what to do, cautions and where to look."""
     if asked.as_json:
         answers = [one.results for one in done]
         click.echo(as_json(answers[0] if len(answers) == 1 else {"shows": answers}), nl=False)
     else:
-        for one in done:
-            _say_table(one)
-        click.echo("\n".join(caution_lines()))
-        if out is not None:
-            click.echo(written_words(done, out))
+        plain = not _stdout_writes("✓≈◐✗…")
+        text = "\n".join(page_lines(done, out, asked.detail, plain=plain))
+        click.echo(text.encode("ascii", "replace").decode() if plain else text)
     for sentence in dict.fromkeys(sentence for one in done for sentence in one.trouble):
         click.echo(f"note: {sentence}", err=True)
+
+
+def page_lines(done: Sequence[Done], out: Path | None, detail: int, *, plain: bool) -> Iterator[str]:
+    """The page: `ANSWER` its first line alone, `EVERY_STATE` with a row for each state and guide."""
+    yield from wrapped(answer_line([one.check for one in done]))
+    if detail == ANSWER:
+        return
+    for one in done:
+        yield ""
+        if title := one.results["scene"]["title"]:
+            yield title
+        yield from overview_lines(one.check, plain=plain)
+        if detail == EVERY_STATE:
+            yield from ("", *table_lines(one.check, plain=plain))
+        yield from device_lines(one.check)
+        yield from end_lines(one.check)
+    yield from ("", *caution_lines())
+    if out is not None:
+        yield written_words(done, out)
 
 
 def written_words(done: Sequence[Done], out: Path) -> str:
@@ -238,21 +288,6 @@ def written_words(done: Sequence[Done], out: Path) -> str:
     kinds = "Pictures, maps and results.json" if drawn else "Maps and results.json, no pictures,"
     missing = f"; there are none for the {failed} state{'s' if failed > 1 else ''} that could not be computed" if failed else ""
     return f"{kinds} are in {out}{missing}"
-
-
-def _say_table(done: Done) -> None:
-    plain = not _stdout_writes("✓≈◐✗…")
-    title = done.results["scene"]["title"]
-    lines = [
-        *([title] if title else []),
-        *table_lines(done.check, plain=plain),
-        *notes_lines(done.check),
-        *device_lines(done.check),
-        *summary_lines(done.check),
-        "",
-    ]
-    text = "\n".join(lines)
-    click.echo(text.encode("ascii", "replace").decode() if plain else text)
 
 
 def _stdout_writes(characters: str) -> bool:

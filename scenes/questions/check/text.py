@@ -6,6 +6,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
+from scenes.questions.check.proof_words import proof_words
 from scenes.questions.check.verdicts.check import CheckResult, StateResult
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.verdicts.rooms import PartResult
@@ -32,7 +33,7 @@ def summary(check: CheckResult) -> str:
     total = len(check.states)
     counts = [(sum(state.word is word for state in check.states), word) for word in Word]
     listed = ", ".join(f"{count} {word}" for count, word in counts if count)
-    bad = max(check.states, key=lambda s: (list(Word).index(s.word), s.blamed.worst.worst_case_stops, -s.blamed.margin.percent))
+    bad = max(check.states, key=state_rank)
     failed = f" {_count(len(check.failed), 'state')} could not be computed." if check.failed else ""
     sentences = (_worst_sentence(bad), _fixed_sentence(check), _fault_sentence(check), failed, _nominal_sentence(check))
     return f"{_count(total, 'state')}: {listed}.{''.join(sentences)}"
@@ -48,10 +49,20 @@ def _fixed_sentence(check: CheckResult) -> str:
 
 
 def _nominal_sentence(check: CheckResult) -> str:
+    return f" {told}" if (told := tolerance_sentence(check)) else ""
+
+
+def tolerance_sentence(check: CheckResult) -> str:
+    """That tolerances were left out, where the scene gives some."""
     if not check.tolerances:
         return ""
     given = _count(check.tolerances, "tolerance")
-    return f" That is the box as written: the scene gives {given}, and `brimline builds` says how sure it is within them."
+    return f"That is the box as drawn: the scene gives {given}, and `brimline builds` says how sure it is within them."
+
+
+def state_rank(state: StateResult) -> tuple[int, float, float]:
+    """What the worst of several states has most of."""
+    return list(Word).index(state.word), state.blamed.worst.worst_case_stops, -state.blamed.margin.percent
 
 
 def _fault_sentence(check: CheckResult) -> str:
@@ -100,6 +111,7 @@ def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
     lines = [*head, "-" * WIDTH]
     for state in check.states:
         lines += _state_lines(state, PLAIN_SYMBOLS if plain else SYMBOLS, check.limits)
+        lines += _wrapped(proof_words(check.proofs, state.key), "    ")
     for failed in check.failed:
         lines += _wrapped(f"could not be computed: {failed.why}", f"? {failed.key}: ")
     return [line.rstrip() for line in [*lines, "-" * WIDTH]]
@@ -132,8 +144,16 @@ def doubt_words(guide: GuideVerdict, limits: Limits) -> str:
 
 
 def summary_lines(check: CheckResult) -> list[str]:
-    """The summary, for people."""
-    return _wrapped(summary(check), "")
+    """Each lens between its states, and the summary, for people."""
+    return [*range_lines(check), *_wrapped(summary(check), "")]
+
+
+def range_lines(check: CheckResult) -> list[str]:
+    """A line for each lens: from which focus to which it is clear, the states between those of the table among them."""
+    if not check.lenses:
+        return []
+    told = [line for one in check.lenses for line in _wrapped(f"{one.lens.name}: {one.words}", "  ")]
+    return ["Each lens over its range of focus, between the states too:", *told]
 
 
 def caution_lines() -> list[str]:

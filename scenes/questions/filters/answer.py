@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from geometry.frame import ahead_in_words
 from raytrace.optics.filter_light import reach_mm
-from scenes.answers.answer import CLEAR, Files, Sheets
+from scenes.answers.answer import CLEAR, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import ROOM_MM
@@ -82,15 +82,15 @@ def answer(
         close_up_costs=close_up_costs(ranged, now, close_ups) if close_ups else costs_without_close_ups(ranged, now),
         close_ups_tried=bool(close_ups),
         added_mm=depth_mm,
-        added=tuple(cost for lens in found for cost in costs_of(show, [lens], now, with_stage_added(show.scene, depth_mm, lens))),
-        rods=rod_answer(show, found, now),
+        added=tuple(cost for one in ranged for cost in costs_of([one], now, with_stage_added(show.scene, depth_mm, one.lens))),
+        rods=rod_answer(show.scene, ranged, now),
         notes=tuple(note for note in map(focus_note, found) if note),
         states=tuple(plan for one in ranged for plan in one.plans),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FiltersAnswer:
+class FiltersAnswer(Answer):
     """Sizes for each stage and lens, and what filters, close-up lenses, a stage more and the mount do; `states` are looked at."""
 
     name: ClassVar[str] = "filters"
@@ -166,10 +166,6 @@ class FiltersAnswer:
             yield "filter-sizes", lambda: stages_figure(self.stages, self.title)
         if self.graded:
             yield "graduated", lambda: graded_figure(self.graded, self.title)
-
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
 
 
 def _told(words: str, *tables: Table[Any]) -> Iterator[Block]:

@@ -10,17 +10,17 @@ import numpy as np
 from geometry.body import Kind
 from raytrace.box import Box, GlassKind
 from raytrace.shares import loss_stops
-from scenes.changes.rooms import clearances_in
 from scenes.questions.filters.effects import with_close_ups
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.catalogue import rods as catalogue_rods
 from scenes.scene_file.tables.box import CLAMP
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene
-from scenes.states.full_range import Ranged, range_plans
-from scenes.states.load import Loaded
+from scenes.states.full_range import Ranged
+from scenes.states.keys import Setting
 from scenes.states.names import state_words
-from scenes.states.state import State
+from scenes.states.rooms import nearest_in
+from scenes.states.state import State, plan_state
 
 RIM_POINTS = 17  # on each side of a guide
 UNTOUCHED_MM = 0.05  # a box that stays farther out of the beam than a section may be wrong takes nothing
@@ -50,7 +50,8 @@ def standing(plans: Sequence[State], box_of: Callable[[State], Box] = lambda pla
     engine, worst, least = engine_of("coverage"), (0.0, state_words(plans[0])), (float("inf"), "")
     for plan in plans:
         box = without_flags(box_of(plan))
-        nearest = min(((found.clearance_mm, found.part) for found in clearances_in(plan.variants, plan.guides, box)), default=least)
+        found = nearest_in(plan.variants, plan.guides, box)
+        nearest = least if found is None else (found.clearance_mm, found.part)
         least = min(least, nearest)
         if nearest[0] > UNTOUCHED_MM:
             continue
@@ -71,11 +72,20 @@ def standings(ranged: Sequence[Ranged]) -> dict[str, Standing]:
     return {one.lens.name: standing(one.plans) for one in ranged}
 
 
-def costs_of(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standing], changed: Scene) -> tuple[Cost, ...]:
-    """Every lens now and in a changed scene."""
-    other = Loaded(scene=changed, resources=loaded.resources, file_name=loaded.file_name, sha256=loaded.sha256)
+def costs_of(ranged: Sequence[Ranged], now: dict[str, Standing], changed: Scene) -> tuple[Cost, ...]:
+    """Every lens now and in a scene with another box, over the same range."""
     by_name = {lens.name: lens for lens in changed.lens}
-    return tuple(Cost(lens=lens, now=now[lens.name], then=standing(range_plans(other, by_name[lens.name]))) for lens in lenses)
+
+    def then(one: Ranged) -> Standing:
+        return standing([_in_scene(changed, by_name[one.lens.name], plan) for plan in one.plans])
+
+    return tuple(Cost(lens=one.lens, now=now[one.lens.name], then=then(one)) for one in ranged)
+
+
+def _in_scene(scene: Scene, lens: Lens, plan: State) -> State:
+    """A state as it is in another scene."""
+    setting = Setting(focal_mm=plan.focal_mm, focus_mm=plan.focus_mm, f_number=plan.f_number)
+    return plan_state(scene, lens, plan.resources, setting, grid=plan.grid, guides=plan.guides)
 
 
 def close_up_costs(ranged: Sequence[Ranged], now: dict[str, Standing], powers: Sequence[float]) -> tuple[Cost, ...]:
@@ -120,9 +130,9 @@ class RodAnswer:
     costs: tuple[Cost, ...]
 
 
-def rod_answer(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standing]) -> RodAnswer:
+def rod_answer(scene: Scene, ranged: Sequence[Ranged], now: dict[str, Standing]) -> RodAnswer:
     """The mount of the scene, and what its offset costs each lens."""
-    box = loaded.scene.box
+    box = scene.box
     known = None if box.mount == CLAMP else catalogue_rods()[box.mount]
     drop = None if known is None else box.rod_drop_mm or known.drop_mm
     off = box.offset_mm != (0.0, 0.0)
@@ -132,7 +142,7 @@ def rod_answer(loaded: Loaded, lenses: Sequence[Lens], now: dict[str, Standing])
         usual_drop_mm=None if known is None else known.drop_mm,
         stated_mm=box.offset_mm,
         expected_up_mm=None if known is None or drop is None else known.drop_mm - drop,
-        costs=costs_of(loaded, lenses, now, on_axis(loaded.scene)) if off else (),
+        costs=costs_of(ranged, now, on_axis(scene)) if off else (),
     )
 
 

@@ -17,9 +17,9 @@ from raytrace.optics.filter_light import graded_share
 from scenes.questions.filters.effects import GradedAnswer
 from scenes.questions.filters.sizes import StageAnswer, size_outline
 from scenes.rig.box import filter_outline
-from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
+from scenes.sheets.page import FONT, Box, Page
 from scenes.sheets.section_sheet import shape_path
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, RAY_CLEAR, SOFT_INK, TITLE_PT
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, RAY_CLEAR, SOFT_INK
 
 MARGIN_MM = 12.0
 GRADED_PIXELS, GRADED_RAYS = 40_000, 48  # of all small pictures together, and of each pixel: a second or two of work
@@ -41,7 +41,7 @@ def stages_figure(stages: Sequence[StageAnswer], title: str) -> Figure:
     half = _half_mm(stages)
     for answer, space in zip(stages, _grid(page, len(stages), half[0] / half[1]), strict=True):
         axes = _axes(page, space, half, answer.name)
-        page.text(space.left, space.top + 3.0, shortened(answer.name, BODY_PT + 1, space.width), BODY_PT + 1, weight="bold")
+        page.fit(space.left, space.top + 3.0, answer.name, BODY_PT + 1, space.width, weight="bold")
         _draw_stage(axes, answer)
         _write_needs(page, space, answer)
     return page.figure
@@ -54,7 +54,7 @@ def _write_needs(page: Page, space: Box, answer: StageAnswer) -> None:
         return
     for k, need in enumerate(answer.needs):
         words = f"{need.lens.name}: {need.upright_mm[0]:.0f} x {need.upright_mm[1]:.0f} upright, {need.turned_mm:.0f} at any turn"
-        page.text(space.left, top - LIST_STEP_MM * k, shortened(words, LABEL_PT, space.width), LABEL_PT)
+        page.fit(space.left, top - LIST_STEP_MM * k, words, LABEL_PT, space.width)
 
 
 def _half_mm(stages: Sequence[StageAnswer]) -> tuple[float, float]:
@@ -105,7 +105,7 @@ def graded_figure(graded: Sequence[GradedAnswer], title: str) -> Figure:
     aspect = max(width / height for width, height in shapes)
     for answer, space in zip(graded, _grid(page, len(graded), aspect), strict=True):
         words = f"{answer.lens.name} f/{answer.f_number:.3g}"
-        page.text(space.left, space.top + 1.5, shortened(words, LABEL_PT, space.width), LABEL_PT, weight="bold")
+        page.fit(space.left, space.top + 1.5, words, LABEL_PT, space.width, weight="bold")
         axes = _axes(page, space, answer.half_mm, words, answer.middle_mm)
         _draw_graded(axes, answer, GRADED_PIXELS // len(graded))
     return page.figure
@@ -135,10 +135,8 @@ def _draw_graded(axes: Axes, answer: GradedAnswer, pixels: int) -> None:
 
 def _page(head: str, title: str, foot: str) -> Page:
     page = Page(*A4_MM)
-    width = page.width_mm - 2 * MARGIN_MM
-    page.text(MARGIN_MM, page.height_mm - 12.0, head, fitted_pt(head, TITLE_PT + 2, width, 10.0, "bold"), weight="bold")
-    page.text(MARGIN_MM, page.height_mm - 18.5, shortened(title, BODY_PT + 1, width), BODY_PT + 1, colour=SOFT_INK)
-    page.text(MARGIN_MM, 8.5, wrapped(foot, FOOT_PT + 1, width, 2), FOOT_PT + 1, colour=SOFT_INK, va="center")
+    page.head(head, title)
+    page.foot(foot)
     return page
 
 

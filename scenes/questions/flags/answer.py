@@ -13,15 +13,25 @@ from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
-from scenes.changes.flag_angles import FlagState, FlagSummary, Limits, clear_angles, flag_states, joint_loss, summaries
+from scenes.changes.flag_angles import (
+    FlagState,
+    FlagSummary,
+    Limits,
+    clear_angles,
+    flag_states,
+    joint_loss,
+    states_between,
+    summaries,
+)
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.changes.flagless import InBeam, in_beam_without_flags
 from scenes.io.file_names import file_names
 from scenes.questions.flags.changes import ChangeSearch, ChangesTried
 from scenes.questions.flags.lights import FlaglessBoxes, LightAnswer, light_answers, lights_in_states
 from scenes.questions.flags.lights_text import light_blocks, light_data, next_step
-from scenes.questions.flags.text import angle_value, angle_words, met_words, set_words, size_words, state_cell
+from scenes.questions.flags.text import angle_value, angle_words, met_words, set_lines, set_words, size_words, state_cell
 from scenes.runtime.progress import progress
+from scenes.states.full_range import checked_ranges
 from scenes.states.names import state_words
 from scenes.states.stray import stray_lights
 
@@ -41,11 +51,17 @@ CAUTIONS = (
 
 
 def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None) -> FlagsAnswer:
-    """The flags over the wanted states; with `changes` the least changes against lights that no setting keeps off."""
-    plans = (wanted or Wanted()).of(show)
+    """The flags over the wanted states and all settings between them.
+
+    With `changes` the least changes against lights that no setting keeps off.
+    """
+    wanted = wanted or Wanted()
+    plans = wanted.of(show)
     with progress(2 * len(plans), "flags") as tick:
-        worked = list(flag_states(plans, tick))
+        ranges = () if wanted.focus else checked_ranges(plans)
+        worked = list(flag_states(plans, tick, left_out_mm={one.lens.name: one.left_out_mm for one in ranges}))
         states = [state for _, found in worked for state in found]
+        states += states_between(ranges, summaries(states))
         flags = summaries(states)
         joint = joint_loss([work for work, _ in worked], flags)
         by_state = list(lights_in_states(FlaglessBoxes(), stray_lights(show.scene), states, flags, tick))
@@ -182,7 +198,8 @@ def flag_blocks(flag: FlagSummary, visible_stops: float) -> Iterator[Block]:
         yield Heading(f"  decided by {state_words(kept.limit('clear_deg')[1].plan)}")
     else:
         yield Heading("  no angle clears in any state: the hinge stands in the beam, or too near to it")
-    yield Paragraph(set_words(flag), "  -> ", "     ")
+    for place, words in enumerate(set_lines(flag)):
+        yield Paragraph(words, "     " if place else "  -> ", "     ")
 
 
 def states_table(flag: FlagSummary, visible: str) -> Table[Any]:
@@ -250,7 +267,7 @@ def angle_columns(visible: str = "", *, bare: bool = False) -> list[Column[Any]]
 
 
 def _limits_data(limits: Limits) -> dict[str, Any]:
-    touch = limits.touch if limits.touch.at_mm else limits.clear
+    touch = limits.touch
     return {
         **{key: angle_value(getattr(limits, key)) for key in ANGLES},
         "most_deg": round(limits.most_deg, 2),

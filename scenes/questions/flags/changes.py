@@ -85,7 +85,7 @@ class ChangeSearch:
         self._limits = {plan.key: FlagBench(plan, more_mm=MORE_MM) for plan in self._plans}
         self._now = FlaglessBoxes()
         self._collisions = FlagCollisions(self._plans)
-        self._hoods: dict[tuple[str, str], float] = {}
+        self._hoods: dict[tuple[str, str], tuple[bool, float]] = {}
         self._changed: dict[str, FlaglessBoxes] = {}
         self._targets: dict[str, FlatTarget] = {plan.key: self._now.target(plan) for plan in self._plans}
 
@@ -192,19 +192,20 @@ class ChangeSearch:
 
     def _hood_clears(self, plan: State, box: Box, words: str) -> bool:
         """Whether a new hood stays out of the beam, with the room that a clear frame has, wherever the present one does."""
-        then = self._hood_mm(plan, box, words)
-        return then > 0.0 or then >= self._hood_mm(plan, self._now.box(plan), "")
+        clears, then_mm = self._hood(plan, box, words)
+        clears_now, now_mm = self._hood(plan, self._now.box(plan), "")
+        return clears or (not clears_now and then_mm >= now_mm)
 
-    def _hood_mm(self, plan: State, box: Box, words: str) -> float:
-        """How much room a hood leaves in a state [mm]; `words` name it, so that it is measured once for all lights."""
+    def _hood(self, plan: State, box: Box, words: str) -> tuple[bool, float]:
+        """Whether a hood leaves a state its room, and how near it stands [mm]; `words` name it, so that it is measured once."""
         if (plan.key, words) not in self._hoods:
-            self._hoods[plan.key, words] = self._hood_measured_mm(plan, box)
+            self._hoods[plan.key, words] = self._hood_measured(plan, box)
         return self._hoods[plan.key, words]
 
-    def _hood_measured_mm(self, plan: State, box: Box) -> float:
+    def _hood_measured(self, plan: State, box: Box) -> tuple[bool, float]:
         _, built = plan.rebuilt(box)
-        beams = self._limits[plan.key].beams
-        return min(beams.spare_mm(part) for part in built.parts if part.kind is Kind.HOOD)
+        bench, hoods = self._limits[plan.key], [part for part in built.parts if part.kind is Kind.HOOD]
+        return all(bench.clears(part) for part in hoods), min(bench.room_mm(part) for part in hoods)
 
 
 class _Trial:

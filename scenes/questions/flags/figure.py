@@ -22,9 +22,9 @@ from scenes.changes.flag_angles import FlagBench, FlagState, FlagSummary
 from scenes.questions.flags.lights import Window
 from scenes.questions.flags.lights_text import cut_words
 from scenes.questions.flags.text import angle_words, set_words, size_words, touch_words
-from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
+from scenes.sheets.page import FONT, Box, Page
 from scenes.sheets.pieces import halo
-from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, SOFT_INK, TITLE_PT
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, SOFT_INK
 from scenes.states.names import state_words
 
 DIAL_BOX, WORDS_LEFT = Box(20.0, 24.0, 130.0, 118.0), 137.0
@@ -61,9 +61,8 @@ def flag_figure(picture: FlagPicture, title: str) -> Figure:
     page = Page(*A5_MM)
     flag, width = picture.flag, A5_MM[0] - 16.0
     head = f"{flag.name}: {title}" if title else flag.name
-    size = fitted_pt(head, TITLE_PT, width, 9.5, "bold")
-    page.text(8.0, page.height_mm - 8.5, shortened(head, size, width, "bold"), size, weight="bold")
-    page.text(8.0, page.height_mm - 13.0, wrapped(_capital(set_words(flag)), BODY_PT, width, 3), BODY_PT, va="top")
+    page.head(head)
+    page.fit(8.0, page.height_mm - 13.0, _capital(set_words(flag)), BODY_PT, width, lines=3, va="top")
     _draw_dial(page.axes(DIAL_BOX, label="dial"), picture)
     _write_angles(page, picture)
     foot = (
@@ -71,7 +70,7 @@ def flag_figure(picture: FlagPicture, title: str) -> Figure:
         f"red: too far in; yellow: far enough in to keep a light off. {_capital(size_words(flag))}. Beam: "
         f"{state_words(picture.state.plan)}, the state that asks for the widest angle. Confirm at the test shoot."
     )
-    page.text(8.0, 12.0, wrapped(foot, FOOT_PT, width, 3), FOOT_PT, colour=SOFT_INK, va="top")
+    page.fit(8.0, 12.0, foot, FOOT_PT, width, lines=3, colour=SOFT_INK, va="top")
     return page.figure
 
 
@@ -177,7 +176,7 @@ def _write_angles(page: Page, picture: FlagPicture) -> None:
     for place, (angle, words, colour) in enumerate(rows[:7]):
         y = top - 12.5 * place
         page.text(WORDS_LEFT, y, angle, BODY_PT + 2.0, weight="bold", colour=colour)
-        page.text(WORDS_LEFT, y - 1.8, wrapped(words, LABEL_PT, width, 2), LABEL_PT, va="top")
+        page.fit(WORDS_LEFT, y - 1.8, words, LABEL_PT, width, lines=2, va="top")
 
 
 def _deg(angle_deg: float) -> str:

@@ -11,6 +11,7 @@ from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, HingeR
 from scenes.states.names import setting_words
 
 NAMED = 3  # states named one by one before the rest is counted
+MOST_HINGE_MM = 60.0  # a hinge so much farther out is another box
 
 
 def size_words(flag: FlagSummary | FlagPlace) -> str:
@@ -36,8 +37,7 @@ def met_words(state: FlagState) -> str:
 
 def touch_words(state: FlagState) -> str:
     """Where a flag meets the beam first, and with what: 'top, ext.'."""
-    limits = state.limits
-    touch = limits.touch if limits.touch.where else limits.clear
+    touch = state.limits.touch
     return f"{touch.where}{', ext.' if touch.blade else ''}".removeprefix(", ")
 
 
@@ -52,19 +52,24 @@ def angle_words(angle_deg: float | None) -> str:
 
 def set_words(flag: FlagSummary) -> str:
     """How a flag is set against its limits, and what its hinge stands too near to, in one sentence."""
+    return "; ".join(set_lines(flag))
+
+
+def set_lines(flag: FlagSummary) -> list[str]:
+    """The same in short sentences, the one that matters first."""
     kept = flag.kept().states
     shading = [state for state in kept if not state.limits.visible_deg <= flag.set_deg <= state.limits.touch_most_deg]
     narrow = [state for state in kept if not state.limits.clear_deg <= flag.set_deg <= state.limits.most_deg]
     tight = [state for state in narrow if all(state is not other for other in shading)]
-    rest = "".join(f"; {words}" for words in (_hopeless_words(flag), _folding_words(flag), _focus_words(flag)) if words)
+    rest = [words for words in (_hopeless_words(flag), _folding_words(flag), _focus_words(flag)) if words]
     if narrow:
         parts = [f"darkens {_named(shading)}"] if shading else []
         parts += [f"has next to no room with {_named(tight)}"] if tight else []
-        return f"set to {flag.set_deg:g} it {' and '.join(parts)}{_turn_words(flag)}{rest}"
+        return [f"set to {flag.set_deg:g} it {' and '.join(parts)}{_turn_words(flag)}", *rest]
     spare = min(flag.set_deg - flag.clear_deg, math.inf if flag.most_deg >= MOST_DEG else flag.most_deg - flag.set_deg)
     room = f", {spare:.1f} deg to spare" if math.isfinite(spare) else ""
     others = " other" if flag.hopeless else ""
-    return f"set to {flag.set_deg:g} it keeps every{others} state clear{room}{rest}" if kept else rest.removeprefix("; ")
+    return [f"set to {flag.set_deg:g} it keeps every{others} state clear{room}", *rest] if kept else rest
 
 
 def _turn_words(flag: FlagSummary) -> str:
@@ -81,16 +86,19 @@ def _hopeless_words(flag: FlagSummary) -> str:
     if not flag.hopeless:
         return ""
     worst = min(flag.hopeless, key=lambda state: state.limits.hinge.clear_mm if state.limits.hinge else -math.inf)
-    return f"no angle clears {_named(flag.hopeless)}, {_hinge_words(worst.limits.hinge)}"
+    return f"no angle clears {_named(flag.hopeless)}{_hinge_words(worst.limits.hinge)}"
 
 
 def _hinge_words(room: HingeRoom | None) -> str:
     if room is None:
-        return "where its hinge stands in the beam"
-    out = f": hinge it {room.farther_mm:.1f} mm farther out"
+        return ", where its hinge stands in the beam"
+    if room.farther_mm is None:
+        return ": its hinge, or the blade at any angle, stands beyond the plane in focus"
+    far = room.farther_mm > MOST_HINGE_MM
+    out = ": no single change of the flag helps" if far else f": hinge it {room.farther_mm:.1f} mm farther out"
     if room.clear_mm < 0.0:
-        return f"where its hinge stands in the beam, by up to {-room.clear_mm:.1f} mm{out}"
-    return f"where its hinge is {room.clear_mm:.1f} mm clear of the beam itself, too near for a clear frame{out}"
+        return f", where its hinge stands in the beam, by up to {-room.clear_mm:.1f} mm{out}"
+    return f", where its hinge is {room.clear_mm:.1f} mm clear of the beam itself, too near for a clear frame{out}"
 
 
 def _folding_words(flag: FlagSummary) -> str:
@@ -99,7 +107,7 @@ def _folding_words(flag: FlagSummary) -> str:
     if not short:
         return ""
     rooms = [state.limits.hinge for state in short if state.limits.hinge]
-    clear, farther = min(room.clear_mm for room in rooms), max(room.farther_mm for room in rooms)
+    clear, farther = min(room.clear_mm for room in rooms), max(room.farther_mm or 0.0 for room in rooms)
     near = f"its hinge is {max(clear, 0.0):.1f} mm clear of the beam, and the blade {flag.bars.thickness_mm:g} mm thick"
     way_out = f"a thinner blade, or a hinge {farther:.1f} mm farther out, lets it fold right back"
     return f"open it no farther than {flag.most_deg:.1f} with {_named(short)}: {near}; {way_out}"
@@ -110,8 +118,7 @@ def _focus_words(flag: FlagSummary) -> str:
     near = [state for state in flag.states if state.focus_in_reach]
     if not near:
         return ""
-    reach = f"far in it reaches beyond the plane in focus with {_named(near)}"
-    return f"{reach}: it is held off the beam there as well, but check calls no frame clear with a flag that far"
+    return f"far in it reaches beyond the plane in focus with {_named(near)}, where nothing is called clear"
 
 
 def _named(states: Sequence[FlagState]) -> str:

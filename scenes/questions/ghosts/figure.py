@@ -18,9 +18,9 @@ from scenes.questions.ghosts.places import SeenGhost, SeenLight
 from scenes.questions.ghosts.report import GhostReport
 from scenes.questions.ghosts.text import best_answer, next_step, stops_words, tilt_words
 from scenes.questions.ghosts.tilts import TiltCurve
-from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, text_size_mm, wrapped
+from scenes.sheets.page import FONT, Box, Page, text_size_mm, wrapped
 from scenes.sheets.pieces import plate_style, to_page
-from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, SOFT_INK, TITLE_PT
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, SOFT_INK
 from scenes.states.names import state_words
 
 LIGHT_COLOUR = "#F0E442"
@@ -74,13 +74,8 @@ def _boxes(grid: PixelGrid) -> tuple[Box, Box]:
 
 def _write_head(page: Page, report: GhostReport) -> None:
     width = page.width_mm - 16.0
-    title = f"Ghosts: {state_words(report.plan)}"
-    size = fitted_pt(title, TITLE_PT, width, 9.5, "bold")
-    page.text(8.0, page.height_mm - 8.5, shortened(title, size, width, "bold"), size, weight="bold")
-    filters = f"filters: {', '.join(report.filters)}"
-    page.text(8.0, page.height_mm - 13.5, shortened(filters, BODY_PT, width), BODY_PT, colour=SOFT_INK)
-    step = wrapped(f"Next: {next_step(report)}", BODY_PT, width, 2)
-    page.text(8.0, page.height_mm - 18.0, step, BODY_PT, va="top")
+    page.head(f"Ghosts: {state_words(report.plan)}", f"filters: {', '.join(report.filters)}")
+    page.fit(8.0, page.height_mm - 18.0, f"Next: {next_step(report)}", BODY_PT, width, lines=2, va="top")
 
 
 def _draw_picture(page: Page, box: Box, report: GhostReport) -> Axes:
@@ -153,9 +148,9 @@ def _name_things(page: Page, axes: Axes, box: Box, report: GhostReport) -> None:
     for x, y in places:
         page.take(Box(x - 1.2, y - 1.2, x + 1.2, y + 1.2))
     for light, place in zip(lights, places[: len(lights)], strict=True):
-        _name(page, box, place, shortened(light.name, LABEL_PT, 34.0), LABEL_PT, INK)
+        _name(page, box, place, wrapped(light.name, LABEL_PT, 34.0), LABEL_PT, INK)
     for ghost, place in zip(ghosts, places[len(lights) :], strict=True):
-        words = shortened(" / ".join(ghost.names), LABEL_PT, 30.0) + f", {stops_words(ghost.share)} stops"
+        words = wrapped(" / ".join(ghost.names), LABEL_PT, 30.0) + f", {stops_words(ghost.share)} stops"
         _name(page, box, place, words, FOOT_PT + 0.5, HIGHLIGHT if ghost.in_frame else SOFT_INK)
 
 
@@ -200,7 +195,7 @@ def _name_curves(page: Page, axes: Axes, box: Box, curves: Sequence[TiltCurve]) 
     """A key above the chart: one line per curve."""
     light = curves[0].light if curves else ""
     words = f"ghost of {'a light in the middle' if light == 'centre' else light}, nearest filter" if light else ""
-    page.text(box.left, box.top + 1.6, shortened(words, LABEL_PT, box.width), LABEL_PT)
+    page.fit(box.left, box.top + 1.6, words, LABEL_PT, box.width)
     handles, labels = axes.get_legend_handles_labels()
     if handles:
         axes.legend(
@@ -223,4 +218,4 @@ def _write_foot(page: Page, report: GhostReport) -> None:
         f"{some}Star: light. Ring: its ghost by filter, with its strength in stops below the light; orange inside the guides "
         f"(dashed), grey outside; small ones are drawn larger. Dotted: as it is. {set_to}Never look at the sun through a lens."
     )
-    page.text(8.0, 12.5, wrapped(foot, FOOT_PT, page.width_mm - 16.0, 3), FOOT_PT, colour=SOFT_INK, va="top")
+    page.fit(8.0, 12.5, foot, FOOT_PT, page.width_mm - 16.0, lines=3, colour=SOFT_INK, va="top")

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
+from geometry.errors import GeometryError
 from geometry.openings import OpeningKind
 from raytrace.box import Box as RayBox
 from raytrace.optics.lens import pencils_for
@@ -23,9 +24,12 @@ from scenes.changes.flag_angles import places_in, rounded_down, set_flags
 from scenes.changes.flag_collisions import come_in, with_flag
 from scenes.changes.flag_limits import FlagLimit, FlagLimits
 from scenes.changes.tilts import Refit, TiltRoom, lean_words
+from scenes.changes.trial import Change, Kept, is_dark, spoilt_words
 from scenes.questions.leaks.report import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, opening_rows
 from scenes.rig.box import flag_name, stage_name
+from scenes.scene_file.errors import SceneError
 from scenes.scene_file.tables.box import Back, Box, Seal
+from scenes.states.full_range import checked_ranges
 from scenes.states.select import widest_stops
 from scenes.states.state import State, states_of
 from scenes.states.stray import in_frame, setup_of
@@ -45,7 +49,8 @@ class OpeningAdvice:
     """A change that closes an opening, and all gaps of the box before and after it.
 
     before and after are veils against the picture's brightness; closes says whether nothing of this opening is left. `against` says
-    why a change was not even measured: the box has no room for it, or the frame would pay for it.
+    why a change was not even measured: the box has no room for it, or the frame would pay for it. `but` names a state that it
+    leaves with less room than a clear frame has.
     """
 
     opening: str
@@ -55,6 +60,7 @@ class OpeningAdvice:
     all_before: float
     all_after: float
     against: str = ""
+    but: str = ""
 
     @property
     def closes(self) -> bool:
@@ -71,8 +77,9 @@ class OpeningAdvice:
 class LightAdvice:
     """How far in a flag has to come to keep a light off the target, within what keeps every state clear (limit).
 
-    meets names what it would meet farther in, where that comes first.
-    loss_stops is what the flag, so set, takes from the picture.
+    A flag that stands farther in than that is first opened to it. meets names what it would meet farther in, where that comes
+    first. loss_stops is what the flag, so set, takes from the picture. not_clear names the states, all settings between those
+    checked among them, that `check` does not call clear with the flag so set, though none that is clear now.
     """
 
     light: str
@@ -85,6 +92,7 @@ class LightAdvice:
     limit: FlagLimit
     meets: str = ""
     to_reach: Reach = Reach.UNSURE
+    not_clear: tuple[State, ...] = ()
 
     @property
     def is_too_far_in(self) -> bool:
@@ -98,28 +106,52 @@ class LightAdvice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FlagToOpen:
+    """A flag of the box that stands farther in than keeps every state clear that it can keep clear."""
+
+    flag: str
+    angle_deg: float
+    limit: FlagLimit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """The whole page: openings from the worst on, then lights."""
+    """The whole page: flags that stand too far in, openings from the worst on, then lights."""
 
     openings: tuple[OpeningAdvice, ...]
     lights: tuple[LightAdvice | str, ...]
+    too_far_in: tuple[FlagToOpen, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class _Change:
-    """A change in words, the box with it, and what speaks against it."""
+class _Changed:
+    """A change in words, the box with it, what speaks against it, and what it costs: room that a clear frame has."""
 
     words: str
     box: Box
     against: str = ""
+    but: str = ""
 
 
 class AdviceLimits:
-    """What advice has to leave alone in every state: the clear limits of flags, and the room for tilts. Shared between reports."""
+    """What advice has to leave alone in every state and between them: clear states, the room for tilts. Shared between reports."""
 
     def __init__(self, plans: Sequence[State]) -> None:
-        self.limits = FlagLimits(plans)
-        self.tilts = TiltRoom(widest_stops(plans))
+        ranges = checked_ranges(plans)
+        states = (*widest_stops(plans), *(plan for one in ranges for plan in one.plans))
+        self.limits, self.tilts, self.kept = FlagLimits(plans, ranges), TiltRoom(states), Kept(states)
+
+    def judged(self, change: _Changed, lens_name: str) -> _Changed:
+        """A change with what the judgement of its lens's states says against it: it cannot be built, or one is no longer clear."""
+        own = [state for state in self.kept.states if state.lens_name == lens_name]
+        try:
+            spoilt = self.kept.worst_spoilt(lambda _: change.box, own)
+        except (GeometryError, SceneError) as error:
+            return replace(change, against=f"cannot be built: {' '.join(str(error).split())}")
+        if spoilt is None:
+            return change
+        words = spoilt_words(spoilt)
+        return replace(change, against=words) if is_dark(spoilt) else replace(change, but=words)
 
 
 def advise(report: LeakReport, *, target: str, keeping: AdviceLimits | None = None) -> Advice:
@@ -129,7 +161,7 @@ def advise(report: LeakReport, *, target: str, keeping: AdviceLimits | None = No
     """
     state = report.plan
     work = _Work(report, target, keeping or AdviceLimits(states_of(state.scene, state.resources)))
-    return Advice(openings=tuple(work.openings()), lights=tuple(work.lights()))
+    return Advice(openings=tuple(work.openings()), lights=tuple(work.lights()), too_far_in=tuple(work.too_far_in()))
 
 
 class _Work:
@@ -144,7 +176,8 @@ class _Work:
         gaps = [row for row in self.report.openings if row.kind is not OpeningKind.MOUTH and row.veil > 0]
         total = sum(row.veil for row in self._after("as it is", self.box) if row.kind is not OpeningKind.MOUTH) if gaps else 0.0
         for row in gaps:
-            for change in self._changes(row):
+            for one in self._changes(row):
+                change = one if one.against else self.keeping.judged(one, self.plan.lens_name)
                 after = [] if change.against else self._gaps_after(change)
                 left = sum(other.veil for other in after if other.kind is row.kind and _same_place(other, row))
                 yield OpeningAdvice(
@@ -155,12 +188,13 @@ class _Work:
                     all_before=total,
                     all_after=total if change.against else sum(other.veil for other in after),
                     against=change.against,
+                    but=change.but,
                 )
 
-    def _gaps_after(self, change: _Change) -> list[OpeningRow]:
+    def _gaps_after(self, change: _Changed) -> list[OpeningRow]:
         return [row for row in self._after(change.words, change.box) if row.kind is not OpeningKind.MOUTH]
 
-    def _changes(self, row: OpeningRow) -> Iterator[_Change]:
+    def _changes(self, row: OpeningRow) -> Iterator[_Changed]:
         match row.kind:
             case OpeningKind.RING:
                 yield from self._seal_changes()
@@ -174,17 +208,17 @@ class _Work:
                 bore = self.plan.lens.front_diameter_mm + BORE_ROOM_MM
                 back = Back(width_mm=bore + 80, height_mm=bore + 60, bore_mm=bore)
                 fitted = self.box.model_copy(update={"back": (back,), "seal": (Seal(kind=SOFT),)})
-                yield _Change("fit a back plate and a donut seal", fitted)
+                yield _Changed("fit a back plate and a donut seal", fitted)
             case _:
                 return
 
-    def _seal_changes(self) -> Iterator[_Change]:
+    def _seal_changes(self) -> Iterator[_Changed]:
         now = self.box.seal[0] if self.box.seal else None
         was = f"{now.name or now.kind}" if now and now.kind != "none" else "nothing"
         sealed = Seal(kind=SOFT).model_copy(update={"name": now.name if now else None})
-        yield _Change(f"seal with a donut in place of {was}", self.box.model_copy(update={"seal": (sealed,)}))
+        yield _Changed(f"seal with a donut in place of {was}", self.box.model_copy(update={"seal": (sealed,)}))
 
-    def _tilts(self, row: OpeningRow) -> Iterator[_Change]:
+    def _tilts(self, row: OpeningRow) -> Iterator[_Changed]:
         """The stage whose glass mirrors most of this leak, leaned the better of two ways, as far as there is room for it."""
         place = self._mirroring_stage(row)
         if place is None:
@@ -210,7 +244,7 @@ class _Work:
         )
         return next(named, None)
 
-    def _roomiest(self, place: int, side: float) -> _Change:
+    def _roomiest(self, place: int, side: float) -> _Changed:
         """The largest of the tilts to one side that fits and clears in every state; else the smallest, and what is against it."""
         change = None
         for tilt in TILTS_DEG:
@@ -220,27 +254,27 @@ class _Work:
         assert change is not None
         return change
 
-    def _tilted(self, place: int, tilt_deg: float) -> _Change:
+    def _tilted(self, place: int, tilt_deg: float) -> _Changed:
         stages = list(self.box.stage)
         name = stage_name(stages[place], place + 1)
         stages[place] = stages[place].model_copy(update={"tilt_deg": tilt_deg})
-        return _Change(
+        return _Changed(
             f"or tilt {name} to {tilt_deg:+g} deg ({lean_words(toward_scene=tilt_deg >= 0)})",
             self.box.model_copy(update={"stage": tuple(stages)}),
             self.keeping.tilts.against_tray(name, tilt_deg),
         )
 
-    def _taped(self, row: OpeningRow) -> Iterator[_Change]:
+    def _taped(self, row: OpeningRow) -> Iterator[_Changed]:
         stages = [
             stage.model_copy(update={"slot_mm": 0.0, "slot_sides": ()}) if stage_name(stage, k) == row.part else stage
             for k, stage in enumerate(self.box.stage, 1)
         ]
-        yield _Change(f"tape the slot of {row.part}", self.box.model_copy(update={"stage": tuple(stages)}))
+        yield _Changed(f"tape the slot of {row.part}", self.box.model_copy(update={"stage": tuple(stages)}))
 
-    def _closed_joint(self, row: OpeningRow) -> Iterator[_Change]:
+    def _closed_joint(self, row: OpeningRow) -> Iterator[_Changed]:
         """The joint closed all round: as if no part in the row had a stated outside."""
         update = {key: tuple(p.model_copy(update={"outer_mm": None}) for p in getattr(self.box, key)) for key in ("stage", "mask")}
-        yield _Change(f"close the {row.name} all round (bellows or tape)", self.box.model_copy(update=update))
+        yield _Changed(f"close the {row.name} all round (bellows or tape)", self.box.model_copy(update=update))
 
     def _after(self, words: str, box: Box) -> tuple[OpeningRow, ...]:
         if words not in self._measured:
@@ -257,6 +291,13 @@ class _Work:
         sky = sky_of(setup.target, setup.world, WORTH_SIZE)
         return opening_rows(setup, picture, sky, in_frame(pupil, plan.grid, sky.direction), rng)
 
+    def too_far_in(self) -> Iterator[FlagToOpen]:
+        """Flags that stand farther in than keeps every state clear that they can keep clear."""
+        for flag in self.box.flag:
+            limit = self.keeping.limits.of(flag_name(flag))
+            if flag.angle_deg < limit.clear_deg < math.inf:
+                yield FlagToOpen(flag=flag_name(flag), angle_deg=flag.angle_deg, limit=limit)
+
     def lights(self) -> Iterator[LightAdvice | str]:
         for row in self.report.lights:
             if row.in_frame or not row.lit:
@@ -272,29 +313,42 @@ class _Work:
         return tuple(k for k, flag in enumerate(self.box.flag) if flag.side in _sides_of(row))
 
     def _closed_flag(self, row: LightRow, place: int) -> LightAdvice:
-        """The flag come in until the light is off, or as far as keeps clear every state that it can keep clear."""
+        """The flag come in until the light is off, or as far as keeps clear every state that it can keep clear.
+
+        So set it is put into the boxes of all lenses and judged: where a state that is clear no longer were, it stays as it is.
+        """
         flag = self.box.flag[place]
-        name = flag_name(flag)
+        name, now = flag_name(flag), flag.angle_deg
         limit = self.keeping.limits.of(name)
-        apart = come_in(self.refit, self.box, place, min(limit.clear_deg, flag.angle_deg))
-        best = self._kept_off_at(row, place, limit, max(limit.clear_deg, apart.angle_deg))
-        share, reach = self._seen_at(row, place, best)
+        if math.isinf(limit.clear_deg):
+            return self._told(row, place, limit, now, "")
+        apart = come_in(self.refit, self.box, place, min(limit.clear_deg, now))
+        least = max(limit.clear_deg, apart.angle_deg)
+        best = self._kept_off_at(row, place, limit, least)
+        if any(self.keeping.kept.spoilt(_set_by_name(name, best))):
+            best = now
+        return self._told(row, place, limit, best, apart.meets)
+
+    def _told(self, row: LightRow, place: int, limit: FlagLimit, to_deg: float, meets: str) -> LightAdvice:
+        flag = self.box.flag[place]
+        share, reach = self._seen_at(row, place, to_deg)
         return LightAdvice(
             light=row.light.name,
-            flag=name,
+            flag=flag_name(flag),
             angle_deg=flag.angle_deg,
-            to_angle_deg=best,
+            to_angle_deg=to_deg,
             share=row.seen.share,
             to_share=share,
-            loss_stops=self._loss_of(place, best),
+            loss_stops=self._loss_of(place, to_deg),
             limit=limit,
-            meets=apart.meets,
+            meets=meets,
             to_reach=reach,
+            not_clear=self.keeping.kept.not_clear(_set_by_name(flag_name(flag), to_deg)),
         )
 
     def _kept_off_at(self, row: LightRow, place: int, limit: FlagLimit, least_deg: float) -> float:
         """The widest angle at which the flag alone keeps a light off, as `brimline flags` has it; else one that lets least in."""
-        now = min(self.box.flag[place].angle_deg, limit.most_deg)
+        now = max(min(self.box.flag[place].angle_deg, limit.most_deg), least_deg)
         cut = min(now, rounded_down(self._cut_deg(row, place, limit)))
         return cut if cut >= least_deg else self._least_lit_at(row, place, now, least_deg)
 
@@ -346,6 +400,16 @@ class _Work:
             for state in plan.variants
         ]
         return float(loss_stops(np.array(min(shares))))
+
+
+def _set_by_name(name: str, angle_deg: float) -> Change:
+    """A box with its flags of that name at another angle: lenses may have flags of their own."""
+
+    def changed(box: Box) -> Box:
+        flags = tuple(flag.model_copy(update={"angle_deg": angle_deg}) if flag_name(flag) == name else flag for flag in box.flag)
+        return box if flags == box.flag else box.model_copy(update={"flag": flags})
+
+    return changed
 
 
 def _steps_down(from_deg: float, to_deg: float, step_deg: float) -> list[float]:

@@ -22,6 +22,7 @@ from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, Li
 from scenes.questions.leaks.text import (
     change_words,
     direction_words,
+    flag_to_open_words,
     light_advice_words,
     light_words,
     mirror_words,
@@ -92,10 +93,11 @@ class LeaksAnswer(Answer):
 
     @property
     def next_step(self) -> str:
-        """The first change that helps."""
+        """The first flag to open, else the first change that helps."""
+        flags = (flag_to_open_words(flag).removeprefix("first ") for _, advice in self.cases for flag in advice.too_far_in)
         openings = (f"{item.opening}: {item.change}" for _, advice in self.cases for item in advice.openings if item.helps)
         lights = (_light_lines(light)[0] for _, advice in self.cases for light in advice.lights)
-        return next(openings, next(lights, ""))
+        return next(flags, next(openings, next(lights, "")))
 
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Each state, then what is to be said once."""
@@ -207,6 +209,7 @@ def _way_blocks(report: LeakReport) -> Iterator[Block]:
 def advice_blocks(report: LeakReport, advice: Advice) -> Iterator[Block]:
     """What closes the gaps and keeps the lights off."""
     yield Heading("Advice, every change put into the box and measured again")
+    yield from (Paragraph(flag_to_open_words(flag), "  ", "    ") for flag in advice.too_far_in)
     if not any(row.veil > 0 for row in report.openings if row.kind is not OpeningKind.MOUTH):
         yield Heading("  no gap lets anything in: nothing to close")
     shown = ""
@@ -261,6 +264,10 @@ def report_data(report: LeakReport, advice: Advice) -> dict[str, Any]:
         "advice": {
             "openings": Table(columns=CHANGE_COLUMNS, rows=advice.openings).data(),
             "lights": [light if isinstance(light, str) else _light_advice_data(light) for light in advice.lights],
+            "flags_too_far_in": [
+                {"flag": flag.flag, "angle_deg": flag.angle_deg, "clear_deg": finite(flag.limit.clear_deg, EXACT)}
+                for flag in advice.too_far_in
+            ],
         },
     }
 
@@ -274,6 +281,7 @@ def _light_advice_data(light: LightAdvice) -> dict[str, Any]:
         "clear_deg": finite(light.limit.clear_deg, EXACT),
         "clear_decided_by": light.limit.decided_by.key if light.limit.decided_by else None,
         "states_that_no_angle_clears": [plan.key for plan in light.limit.shut],
+        "states_not_clear_then": [plan.key for plan in light.not_clear],
     }
 
 
@@ -353,4 +361,5 @@ CHANGE_COLUMNS: tuple[Column[OpeningAdvice], ...] = (
     Column(key="all_gaps_after", of=lambda item: item.all_after),
     *as_named("helps"),
     Column(key="against", of=lambda item: item.against or None),
+    Column(key="no_longer_clear", of=lambda item: item.but or None),
 )

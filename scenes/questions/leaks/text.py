@@ -12,7 +12,7 @@ from geometry.frame import where_in_words
 from raytrace.optics.camera import PixelGrid
 from raytrace.stray.light_on_glass import Reach
 from scenes.changes.flag_limits import FlagLimit
-from scenes.questions.leaks.advice import LightAdvice, OpeningAdvice
+from scenes.questions.leaks.advice import FlagToOpen, LightAdvice, OpeningAdvice
 from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.states.names import state_words
 from scenes.states.stray import angles_deg
@@ -105,7 +105,8 @@ def change_words(item: OpeningAdvice) -> str:
         return f"do not {change}: {item.against}"
     if not item.helps:
         return f"of no help: {change}; all gaps {_from_to(item)}"
-    return f"{item.change}: {percent(item.after)} left; all gaps {_from_to(item)}"
+    but = f"; but {item.but}" if item.but else ""
+    return f"{item.change}: {percent(item.after)} left; all gaps {_from_to(item)}{but}"
 
 
 def _from_to(item: OpeningAdvice) -> str:
@@ -118,18 +119,23 @@ def light_advice_words(light: LightAdvice) -> list[str]:
     head = f"{light.light}: lights {_lit_words(light.share)}; the {light.flag}"
     if math.isinf(limit.clear_deg):
         return [f"{head} stands in the picture at any angle: brimline flags says with what"]
-    if light.is_too_far_in:
-        return [
-            f"{head} stands too far in as it is: open it from {light.angle_deg:g} to {limit.clear_deg:g} deg{_held_words(limit)}"
-        ]
-    if light.to_angle_deg == light.angle_deg and not light.keeps_off:
-        return [f"{head} keeps off no more of it farther in{_held_words(limit, ', nor may it come in past {:g} deg')}"]
-    first = f"{light.light}: bring the {light.flag} from {light.angle_deg:g} to {light.to_angle_deg:g} deg: "
     left = "off the glass" if light.keeps_off else f"{_lit_words(light.share)} -> {_lit_words(light.to_share)} of the glass"
-    lines = [f"{first}{left}; {_clear_words(limit)}"]
+    if light.is_too_far_in:
+        opened = f"open it from {light.angle_deg:g} to {light.to_angle_deg:g} deg{_held_words(limit)}"
+        return [f"{head} stands too far in as it is: {opened}; {left}; {_clear_words(light)}"]
+    if light.to_angle_deg == light.angle_deg and not light.keeps_off:
+        return [f"{head} keeps off no more of it farther in{_held_words(limit, ', nor may it come in past {:g} deg, to keep')}"]
+    first = f"{light.light}: bring the {light.flag} from {light.angle_deg:g} to {light.to_angle_deg:g} deg: "
+    lines = [f"{first}{left}; {_clear_words(light)}"]
     if not light.keeps_off:
         lines.append(f"{_no_farther(light)}: a longer flag or extension, a deeper hood, or a flag on a stand")
     return lines
+
+
+def flag_to_open_words(flag: FlagToOpen) -> str:
+    """What to do first about a flag that stands too far in."""
+    to = f"from {flag.angle_deg:g} to {flag.limit.clear_deg:g} deg"
+    return f"first open the {flag.flag} {to}: it stands too far in{_held_words(flag.limit, ' to keep', '')}"
 
 
 def _lit_words(share: float) -> str:
@@ -137,17 +143,24 @@ def _lit_words(share: float) -> str:
     return percent(share) if share > 0 else "a little"
 
 
-def _held_words(limit: FlagLimit, words: str = ", the least") -> str:
+def _held_words(limit: FlagLimit, words: str = ", the least that keeps", nothing: str = "") -> str:
     """Which state holds a flag up."""
-    said = words.format(limit.clear_deg)
-    return f"{said} that keeps {state_words(limit.decided_by)} clear" if limit.decided_by else ""
+    return f"{words.format(limit.clear_deg)} {state_words(limit.decided_by)} clear" if limit.decided_by else nothing
 
 
-def _clear_words(limit: FlagLimit) -> str:
-    if not limit.shut:
-        return "every state stays clear of it"
-    more = f" and {len(limit.shut) - 1} more" if len(limit.shut) > 1 else ""
-    return f"it clears every state but {state_words(limit.shut[0])}{more}, which no angle of it does"
+def _clear_words(light: LightAdvice) -> str:
+    """What `check` says with the flag so set: judged over every focus and zoom between the states checked."""
+    left = light.not_clear
+    if not left:
+        return "then every state is clear"
+    shut = {state.key for state in light.limit.shut}
+    others = [state for state in left if state.key not in shut]
+    named, rest = (others or list(left))[0], len(left) - 1
+    more = f" and {rest} more" if rest else ""
+    if not others:
+        return f"every state is then clear but {state_words(named)}{more}, which no angle of it clears"
+    verb = "are" if rest else "is"
+    return f"what is clear stays clear; {state_words(named)}{more} {verb} not, for other reasons: see brimline check"
 
 
 def _no_farther(light: LightAdvice) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from xml.sax.saxutils import escape
 
@@ -64,6 +65,26 @@ def engraving(mask: CutMask) -> tuple[str, ...]:
 
 def dxf_bytes(mask: CutMask) -> bytes:
     """A DXF drawing (R2010, mm): the cut-out as closed polylines on CUT, words on ENGRAVE. Read back before it is handed out."""
+    with _same_bytes_each_time():
+        data = _drawn(mask)
+    _insist_on_same(mask, data)
+    return data
+
+
+@contextmanager
+def _same_bytes_each_time() -> Iterator[None]:
+    """Let the drawing library write neither the time nor random numbers, so that the same mask is the same file."""
+    from ezdxf._options import options
+
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before
+
+
+def _drawn(mask: CutMask) -> bytes:
     from ezdxf import units
     from ezdxf.enums import TextEntityAlignment
     from ezdxf.filemanagement import new
@@ -78,11 +99,11 @@ def dxf_bytes(mask: CutMask) -> bytes:
     for (x, y), text in _words_at(mask):
         text_entity = space.add_text(text, height=TEXT_MM, dxfattribs={"layer": ENGRAVE})
         text_entity.set_placement((x, y), align=TextEntityAlignment.MIDDLE_CENTER)
+    for name in sorted(document.entitydb.dxf_types_in_use()):
+        document.classes.add_class(name)  # else the library writes them in an order that changes from run to run
     stream = io.StringIO()
     document.write(stream)
-    data = stream.getvalue().encode("utf-8")
-    _insist_on_same(mask, data)
-    return data
+    return stream.getvalue().encode("utf-8")
 
 
 def _insist_on_same(mask: CutMask, data: bytes) -> None:

@@ -11,9 +11,9 @@ from matplotlib.patches import Circle, PathPatch
 
 from scenes.questions.masks.cut_files import as_drawn
 from scenes.questions.masks.report import MM2_PER_CM2, CutMask, MaskReport, size_mm
-from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
+from scenes.sheets.page import FONT, Box, Page
 from scenes.sheets.section_sheet import shape_path
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, RAY_CLEAR, SOFT_INK, TITLE_PT
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, RAY_CLEAR, SOFT_INK
 
 MARGIN_MM = 12.0
 PLATE_SHARE = 0.16  # of a cut-out's size shown around it
@@ -27,17 +27,15 @@ PLATE = "#F5E3BF"  # a pale tone of the colour that masks have in other pictures
 def masks_figure(report: MaskReport, title: str) -> Figure:
     """A panel for each mask, labelled with its name."""
     page = Page(*A4_MM)
-    width = page.width_mm - 2 * MARGIN_MM
     excess = report.chosen.excess_mm2 / MM2_PER_CM2
     word = "mask" if len(report.masks) == 1 else "masks"
     served = "lens" if len(report.lenses) == 1 else "lenses"
     head = f"{len(report.masks)} {word} for {len(report.lenses)} {served}, excess {excess:.0f} cm²"
-    page.text(MARGIN_MM, page.height_mm - 12.0, head, fitted_pt(head, TITLE_PT + 2, width, 10.0, "bold"), weight="bold")
-    page.text(MARGIN_MM, page.height_mm - 18.5, shortened(title, BODY_PT + 1, width), BODY_PT + 1, colour=SOFT_INK)
+    page.head(head, title)
     half_mm = _half_size_mm(report.masks)
     for mask, space in zip(report.masks, _spaces(page, len(report.masks), half_mm), strict=True):
         _draw(page, space, mask, half_mm)
-    page.text(MARGIN_MM, 8.5, wrapped(LEGEND, FOOT_PT + 1, width, 2), FOOT_PT + 1, colour=SOFT_INK, va="center")
+    page.foot(LEGEND)
     return page.figure
 
 
@@ -66,8 +64,7 @@ def _half_size_mm(masks: Sequence[CutMask]) -> tuple[float, float]:
 
 def _draw(page: Page, space: Box, mask: CutMask, half_mm: tuple[float, float]) -> None:
     page.text(space.left, space.top + 11.0, f"{mask.name}: {_size(mask.cutout)}", BODY_PT + 1, weight="bold")
-    words = wrapped(", ".join(_member_words(mask)), LABEL_PT, space.width, 2)
-    page.text(space.left, space.top + 9.0, words, LABEL_PT, va="top", colour=SOFT_INK)
+    page.fit(space.left, space.top + 9.0, ", ".join(_member_words(mask)), LABEL_PT, space.width, lines=2, va="top", colour=SOFT_INK)
     axes = _axes(page, space, half_mm, mask.name)
     axes.set_facecolor(PLATE)
     axes.add_patch(PathPatch(shape_path(as_drawn(mask.cutout)), facecolor="white", edgecolor=INK, linewidth=1.8, zorder=2))

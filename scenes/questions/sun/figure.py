@@ -13,8 +13,8 @@ from matplotlib.patches import Polygon
 
 from scenes.questions.sun.report import BoolArray, SunReport
 from scenes.questions.sun.text import flag_angles, next_step
-from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
-from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, SOFT_INK, TITLE_PT
+from scenes.sheets.page import FONT, Box, Page
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, SOFT_INK
 from scenes.states.names import state_words
 
 SKY_BOX, STRIP_BOX = Box(21.0, 61.0, 203.0, 118.0), Box(42.0, 23.0, 203.0, 47.0)
@@ -33,20 +33,18 @@ def sun_figure(report: SunReport) -> Figure:
         "in the picture; grey: neither. Flags far in: as far as each goes and leaves the frame its room, or to the next flag. "
         "Never look at the sun through a lens."
     )
-    page.text(8.0, 10.5, wrapped(foot, FOOT_PT, page.width_mm - 16.0, 3), FOOT_PT, colour=SOFT_INK, va="top")
+    page.fit(8.0, 10.5, foot, FOOT_PT, page.width_mm - 16.0, lines=3, colour=SOFT_INK, va="top")
     return page.figure
 
 
 def _write_head(page: Page, report: SunReport) -> None:
     width, day = page.width_mm - 16.0, report.path.moments[0]
     title = f"{report.light}, {day:%d %B %Y}: {state_words(report.plan)}"
-    size = fitted_pt(title, TITLE_PT, width, 9.5, "bold")
-    page.text(8.0, page.height_mm - 8.5, shortened(title, size, width, "bold"), size, weight="bold")
-    step = wrapped(f"Next: {next_step(report)}", BODY_PT, width, 2)
-    page.text(8.0, page.height_mm - 13.0, step, BODY_PT, va="top")
+    page.head(title)
+    page.fit(8.0, page.height_mm - 13.0, f"Next: {next_step(report)}", BODY_PT, width, lines=2, va="top")
     if report.flags:
         angles = f"flags far in: {', '.join(flag_angles(flag) for flag in report.flags)}"
-        page.text(8.0, page.height_mm - 25.5, shortened(angles, LABEL_PT, width), LABEL_PT, colour=SOFT_INK)
+        page.fit(8.0, page.height_mm - 25.5, angles, LABEL_PT, width, colour=SOFT_INK)
 
 
 def _draw_sky(page: Page, report: SunReport) -> None:

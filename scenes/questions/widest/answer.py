@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from scenes.answers.answer import CLEAR, Files, Sheets
+from scenes.answers.answer import CLEAR, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.page import clipped
@@ -65,7 +65,7 @@ def answer(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WidestAnswer:
+class WidestAnswer(Answer):
     """Every limit of a family in front of a box, and how the scene's own lenses fare; `states` are theirs."""
 
     name: ClassVar[str] = "widest"
@@ -148,10 +148,6 @@ class WidestAnswer:
         from scenes.questions.widest.figure import widest_figure
 
         yield "widest", lambda: widest_figure(self.report, self.fits, self.title)
-
-    def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
-        """No more files."""
-        return ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from scenes.questions.widest.report import Fate, SetupLimits, StateLimits, Wides
 from scenes.questions.widest.scene_lenses import LensFits
 from scenes.questions.widest.setups import setup_words
 from scenes.questions.widest.text import answer_words, fit_words, met_words, setting_words_of
-from scenes.sheets.page import FONT, Box, Page, fitted_pt, shortened, wrapped
+from scenes.sheets.page import FONT, Box, Page
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, INK, LABEL_PT, RAY_CLEAR, SOFT_INK, TITLE_PT, badge_of
 
 MARGIN_MM = 12.0
@@ -31,16 +31,15 @@ def widest_figure(report: WidestReport, fits: Sequence[LensFits], title: str) ->
     """A page with bars for every setup and state, and the scene's lenses below."""
     page = Page(*A4_MM)
     width = page.width_mm - 2 * MARGIN_MM
-    page.text(MARGIN_MM, page.height_mm - 12.0, shortened(f"Widest: {title}", TITLE_PT, width), TITLE_PT, weight="bold")
-    answer = wrapped(answer_words(report), BODY_PT, width, 3)
-    page.text(MARGIN_MM, page.height_mm - 16.0, answer, BODY_PT, va="top")
+    page.fit(MARGIN_MM, page.height_mm - 12.0, f"Widest: {title}", TITLE_PT, width, weight="bold")
+    page.fit(MARGIN_MM, page.height_mm - 16.0, answer_words(report), BODY_PT, width, lines=3, va="top")
     floor = 14.0 + (ROW_MM * (len(fits) + 1) + 6.0 if fits else 0.0)
     space = Box(MARGIN_MM + NAMES_MM, floor + 10.0, page.width_mm - MARGIN_MM, page.height_mm - 31.0)
     _draw_bars(page.axes(space, label="limits"), report)
     _name_setups(page, space, report)
     if fits:
         _draw_lenses(page, fits, floor - 4.0)
-    page.text(MARGIN_MM, 8.0, wrapped(LEGEND, FOOT_PT + 1, width, 2), FOOT_PT + 1, colour=SOFT_INK, va="center")
+    page.foot(LEGEND, 8.0)
     return page.figure
 
 
@@ -92,9 +91,7 @@ def _name_setups(page: Page, space: Box, report: WidestReport) -> None:
     for row, one in enumerate(report.setups):
         middle = space.top - (row + 0.5) * tall
         words = setup_words(one.setup)
-        page.text(
-            MARGIN_MM, middle + 2.0, words, fitted_pt(words, BODY_PT, NAMES_MM - 3.0, 6.0, "bold"), weight="bold", va="center"
-        )
+        page.fit(MARGIN_MM, middle + 2.0, words, BODY_PT, NAMES_MM - 3.0, weight="bold", va="center")
         page.text(MARGIN_MM, middle - 2.2, _clears_words(one), LABEL_PT, colour=SOFT_INK, va="center")
 
 
@@ -113,10 +110,10 @@ def _draw_lenses(page: Page, fits: Sequence[LensFits], top_mm: float) -> None:
     page.text(MARGIN_MM, top_mm, "the scene's own lenses", LABEL_PT, weight="bold", va="center")
     for x, setup in zip(middles, setups, strict=True):
         words = setup_words(setup)
-        page.text(x, top_mm, words, fitted_pt(words, LABEL_PT, step - 2.0, 5.0, "bold"), ha="center", va="center", weight="bold")
+        page.fit(x, top_mm, words, LABEL_PT, step - 2.0, ha="center", va="center", weight="bold")
     for row, one in enumerate(fits, 1):
         y = top_mm - row * ROW_MM
-        page.text(MARGIN_MM, y, shortened(one.lens.name, BODY_PT, NAMES_MM - 3.0), BODY_PT, va="center")
+        page.fit(MARGIN_MM, y, one.lens.name, BODY_PT, NAMES_MM - 3.0, va="center")
         for x, fit in zip(middles, one.fits, strict=True):
             badge = badge_of(fit.word.value)
             words = f"{badge.symbol} {fit_words(fit)}"

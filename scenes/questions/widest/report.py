@@ -14,9 +14,9 @@ from scipy.optimize import brentq
 
 from geometry.body import Part
 from raytrace.beam.clearance import ALONG_MM, Clearance, scaled
+from raytrace.box import Box
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
-from scenes.changes.rooms import Rooms
 from scenes.changes.stages import added_depth_mm
 from scenes.questions.widest.lens_family import (
     LONGEST_SHARE,
@@ -34,9 +34,10 @@ from scenes.questions.widest.setups import Setup, Stack, setups_of, stack_of
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.scene import Scene, f_numbers_of, focus_distances_of
-from scenes.states.clear_rule import ROOM_PERCENT, WALK_MM, beyond_room_mm, room_needed_mm
+from scenes.states.clear_rule import WALK_MM, beyond_room_mm, room_needed_mm
 from scenes.states.lens_front import own_front
 from scenes.states.load import Loaded
+from scenes.states.rooms import ROOMY, Rooms
 from scenes.states.state import guides_of, pixel_grid
 
 ROUND_MM = 0.1  # focal lengths are told to this, rounded to the longer side
@@ -44,7 +45,7 @@ FOCAL_MM = 0.01  # how near a limit is looked for: a tenth of what is told
 SURE_MM = 0.5  # what is this clear at two focal lengths is not measured again between them
 STEP = math.sqrt(2.0)  # between focal lengths tried on the way to a bracket
 SMALL_STEP = 1.06  # and where the limit is known to be near: 2 % of the frame is not much in focal length
-ROOMY, TOUCHING = 1 + ROOM_PERCENT / 100, 1.0
+TOUCHING = 1.0
 
 
 class Fate(StrEnum):
@@ -179,8 +180,8 @@ class Sweep:
         self._guides = guides_of(scene.camera, self._grid)
         self._from_mm, self._to_mm = ends_mm[0], longest_mm(focus_mm, ends_mm[1])
         self._stacks: dict[float, Stack] = {}
-        self._beams: dict[tuple[float, float], tuple[Rooms, ...]] = {}
-        self._found: dict[tuple[float, float, int], Clearance] = {}
+        self._beams: dict[tuple[float, float, bool, bool], tuple[Rooms, ...]] = {}
+        self._found: dict[tuple[float, float, bool, int], Clearance] = {}
         self._needed: dict[float, float] = {}  # room by focal length: a walk may end short of a wider lens's corner
         self._sure: dict[tuple[float, float, int], tuple[float, float]] = {}  # by scale, room, part: focal lengths seen clear at
 
@@ -266,12 +267,16 @@ class Sweep:
         return self._stacks[key]
 
     def _clearance(self, part: Part, focal_mm: float, scale: float) -> Clearance:
-        """A part's clearance; from a roomy frame, less where it would have too little room from the frame itself."""
+        """A part's clearance as the box is.
+
+        From a roomy frame less where it would have too little room from the frame itself, with the trays empty too.
+        """
+        clear = scale == ROOMY
         found = self._measured(part, focal_mm, scale)
-        needed_mm = self._needed_mm(focal_mm) if scale == ROOMY else 0.0
-        if 0.0 < found.clearance_mm < needed_mm:  # with more there is room from the smaller frame too
-            own = self._measured(part, focal_mm, TOUCHING)
-            spare_mm = beyond_room_mm(own.clearance_mm, needed_mm)
+        needed_mm = self._needed_mm(focal_mm) if clear else 0.0
+        if clear and (0.0 < found.clearance_mm < needed_mm or self._stack(focal_mm).now.glasses):
+            own = self._measured(part, focal_mm, TOUCHING, also_empty=True)
+            spare_mm = beyond_room_mm(own.clearance_mm, needed_mm) if needed_mm > 0.0 else own.clearance_mm
             found = replace(own, clearance_mm=spare_mm) if spare_mm < found.clearance_mm else found
         if found.clearance_mm > SURE_MM:
             low, high = self._sure.get((scale, needed_mm, id(part)), (focal_mm, focal_mm))
@@ -285,10 +290,13 @@ class Sweep:
             self._needed[focal_mm] = room_needed_mm(states)
         return self._needed[focal_mm]
 
-    def _measured(self, part: Part, focal_mm: float, scale: float) -> Clearance:
-        key = (focal_mm, scale, id(part))
+    def _measured(self, part: Part, focal_mm: float, scale: float, *, also_empty: bool = False) -> Clearance:
+        key = (focal_mm, scale, also_empty, id(part))
         if key not in self._found:
-            each = [rooms.clearance(part) for rooms in self._beams_at(focal_mm, scale)]
+            moved = self._stack(focal_mm).moves(part)
+            each = [rooms.clearance(part) for rooms in self._beams_at(focal_mm, scale, moved=moved, empty=False)]
+            if also_empty:
+                each += [rooms.clearance(part) for rooms in self._beams_at(focal_mm, scale, moved=moved, empty=True)]
             self._found[key] = _least(each)
         return self._found[key]
 
@@ -299,17 +307,25 @@ class Sweep:
         spans = [self._sure.get((*one, id(part))) for one in {here, *known}]
         return any(span is not None and span[0] <= focal_mm <= span[1] for span in spans)
 
-    def _beams_at(self, focal_mm: float, scale: float) -> tuple[Rooms, ...]:
-        key = (focal_mm, scale)
+    def _beams_at(self, focal_mm: float, scale: float, *, moved: bool, empty: bool) -> tuple[Rooms, ...]:
+        """The beams as the box is, or with its trays empty: none where they hold nothing anyway.
+
+        As far as the box reaches now, as `check` follows them, or for parts that a stage more has moved.
+        """
+        key = (focal_mm, scale, moved, empty)
         if key not in self._beams:
             states = family_states(self._family, self._grid, focal_mm, self.focus_mm, self.f_number)
-            self._beams[key] = beams_in(states, self._guides, self._stack(focal_mm), scale)
+            stack = self._stack(focal_mm)
+            whole = stack.whole if moved else stack.now
+            bare = replace(whole, glasses=())
+            boxes = (bare,) * bool(whole.glasses) if empty else (whole,)
+            self._beams[key] = tuple(rooms for box in boxes for rooms in beams_in(states, self._guides, box, scale))
         return self._beams[key]
 
 
-def beams_in(states: Sequence[LensState], guides: Sequence[Guide], stack: Stack, scale: float) -> tuple[Rooms, ...]:
-    """The beams of some pupil places through a stack, of guides grown by a scale."""
-    return tuple(Rooms([state], [scaled(guide, scale) for guide in guides], stack.whole) for state in states)
+def beams_in(states: Sequence[LensState], guides: Sequence[Guide], box: Box, scale: float) -> tuple[Rooms, ...]:
+    """The beams of some pupil places through a box, of guides grown by a scale."""
+    return tuple(Rooms([state], [scaled(guide, scale) for guide in guides], box) for state in states)
 
 
 def _least(found: Sequence[Clearance]) -> Clearance:

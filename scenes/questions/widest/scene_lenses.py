@@ -10,21 +10,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from geometry.body import Part
-from raytrace.beam.clearance import Clearance, scaled
+from raytrace.beam.clearance import Clearance
 from raytrace.beam.frame_margin import pessimistic_share
 from raytrace.coverage.engine import coverage_shares
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import loss_stops
-from scenes.changes.rooms import Rooms
-from scenes.questions.widest.report import ROOMY, TOUCHING
 from scenes.questions.widest.setups import Setup, Stack, setups_of, stack_of
 from scenes.rig.focus_plane import BEYOND, light_in_doubt
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.lens import Lens
-from scenes.states.clear_rule import NOTHING_SHARE, SHOWN_STOPS, UNSEEN_MM, Word, has_room, room_needed_mm
+from scenes.states.clear_rule import NOTHING_SHARE, SHOWN_STOPS, UNSEEN_MM, Word
+from scenes.states.full_range import checked_ranges
 from scenes.states.load import Loaded
+from scenes.states.rooms import ClearRooms, Rooms
 from scenes.states.state import State
 
 THREADS = 2  # states at once: long arrays of traced lenses leave room for one more
@@ -55,18 +55,24 @@ class LensFits:
 
 
 def catalogue(loaded: Loaded, plans: Sequence[State], added_mm: float, tick: Tick = silent) -> tuple[LensFits, ...]:
-    """Every lens of the scene in every setup, widest first; plans are its states at their widest stops."""
+    """Every lens of the scene in every setup, widest first; plans are its states at their widest stops.
+
+    With those between them that reach out of all of these (`scenes.states.full_range`).
+    """
     scene, setups = loaded.scene, setups_of(loaded.scene)
     found: dict[str, list[tuple[Fit, ...]]] = {lens.name: [] for lens in scene.lens}
+    ranges = checked_ranges(plans)
+    left_out_mm = {one.lens.name: one.left_out_mm for one in ranges}
+    every = (*plans, *(plan for one in ranges for plan in one.plans))
 
     def fits_of(plan: State) -> tuple[Fit, ...]:
         stack = stack_of(scene, added_mm, plan.lens, plan.resources, front_travel_mm=plan.travel_mm)
-        return _fits(plan, stack, setups, plan.visible_loss_stops)
+        return _fits(plan, stack, setups, left_out_mm[plan.lens_name])
 
     with ThreadPoolExecutor(max_workers=THREADS) as pool:
-        for plan, fits in zip(plans, pool.map(fits_of, plans), strict=True):
+        for number, (plan, fits) in enumerate(zip(every, pool.map(fits_of, every), strict=True)):
             found[plan.lens_name].append(fits)
-            tick(1)
+            tick(1 if number < len(plans) else 0)
     worst = {name: tuple(max(column, key=_badness) for column in zip(*rows, strict=True)) for name, rows in found.items()}
     ordered = sorted(scene.lens, key=lambda lens: lens.focal_mm / lens.squeeze)
     return tuple(LensFits(lens=lens, fits=worst[lens.name]) for lens in ordered)
@@ -76,18 +82,20 @@ def _badness(fit: Fit) -> tuple[int, float, float]:
     return list(Word).index(fit.word), fit.loss_stops, -fit.met.clearance_mm if fit.met else -math.inf
 
 
-def _fits(plan: State, stack: Stack, setups: Sequence[Setup], visible_stops: float) -> tuple[Fit, ...]:
-    look = _Look(plan, stack)
-    return tuple(look.fit(setup, visible_stops) for setup in setups)
+def _fits(plan: State, stack: Stack, setups: Sequence[Setup], left_out_mm: float) -> tuple[Fit, ...]:
+    look = _Look(plan, stack, left_out_mm)
+    return tuple(look.fit(setup, plan.visible_loss_stops) for setup in setups)
 
 
 class _Look:
-    """One state: every part measured once at most, whatever the setups that it stands in, and only where no loss is seen."""
+    """One state: every part asked once at most, whatever the setups that it stands in, and only where no loss is seen."""
 
-    def __init__(self, plan: State, stack: Stack) -> None:
-        self._plan, self._stack, self._needed_mm = plan, stack, room_needed_mm(plan.variants)
-        self._beams: dict[float, Rooms] = {}
-        self._known: dict[tuple[int, float], Clearance] = {}
+    def __init__(self, plan: State, stack: Stack, left_out_mm: float = 0.0) -> None:
+        self._plan, self._stack, self._doubted = plan, stack, light_in_doubt(plan.notes)
+        self._left_out_mm = left_out_mm
+        self._rooms: dict[bool, tuple[ClearRooms, Rooms]] = {}
+        self._clears: dict[int, bool] = {}
+        self._known: dict[int, Clearance] = {}
         points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in plan.guides])
         self._pencils = [pencils_for(variant, points) for variant in plan.variants]
 
@@ -97,14 +105,14 @@ class _Look:
         loss, first = self._loss(setup)
         if loss > NOTHING_STOPS and first is not None:
             word = Word.IN_FRAME if loss >= SHOWN_STOPS else Word.SHADING if loss > visible_stops else Word.TIGHT
-            met = self._clearance(parts[first], TOUCHING)
+            met = self._clearance(parts[first])
             return Fit(setup=setup, word=word, met=met, loss_stops=loss, plan=self._plan)
         near = [part for part in parts if not self._is_clear(part)]
-        if not near and light_in_doubt(self._plan.notes):
+        if not near and self._doubted:
             return Fit(setup=setup, word=Word.TIGHT, met=None, loss_stops=0.0, plan=self._plan)
         if not near:
             return Fit(setup=setup, word=Word.CLEAR, met=None, loss_stops=0.0, plan=self._plan)
-        met = min((self._clearance(part, TOUCHING) for part in near), key=lambda clearance: clearance.clearance_mm)
+        met = min((self._clearance(part) for part in near), key=lambda clearance: clearance.clearance_mm)
         # What stands so deep in the beam takes light, whatever the frame's edge has seen of it.
         doubtful = met.where == BEYOND
         word = Word.SHADING if met.clearance_mm <= -UNSEEN_MM and not doubtful else Word.TIGHT
@@ -125,16 +133,21 @@ class _Look:
 
     def _is_clear(self, part: Part) -> bool:
         """Whether a part leaves the room that `check` asks for."""
-        roomy_mm = self._clearance(part, ROOMY).clearance_mm
-        if roomy_mm <= 0.0 or roomy_mm >= self._needed_mm:  # with as much there is room from the smaller frame too
-            return roomy_mm > 0.0
-        return has_room(self._clearance(part, TOUCHING).clearance_mm, self._needed_mm)
+        if id(part) not in self._clears:
+            self._clears[id(part)] = self._rooms_for(part)[0].clears(part)
+        return self._clears[id(part)]
 
-    def _clearance(self, part: Part, scale: float) -> Clearance:
-        if scale not in self._beams:
-            guides = [scaled(guide, scale) for guide in self._plan.guides]
-            self._beams[scale] = Rooms(self._plan.variants, guides, self._stack.whole)
-        key = (id(part), scale)
-        if key not in self._known:
-            self._known[key] = self._beams[scale].clearance(part)
-        return self._known[key]
+    def _clearance(self, part: Part) -> Clearance:
+        """How near a part stands as the box is."""
+        if id(part) not in self._known:
+            self._known[id(part)] = self._rooms_for(part)[1].clearance(part)
+        return self._known[id(part)]
+
+    def _rooms_for(self, part: Part) -> tuple[ClearRooms, Rooms]:
+        """Beams as far as the box reaches now, as `check` follows them; for parts that a stage more has moved farther."""
+        moved = self._stack.moves(part)
+        if moved not in self._rooms:
+            plan, box = self._plan, self._stack.whole if moved else self._stack.now
+            clear = ClearRooms(plan.variants, plan.guides, box, left_out_mm=self._left_out_mm)
+            self._rooms[moved] = clear, clear.own or Rooms(plan.variants, plan.guides, box)
+        return self._rooms[moved]

@@ -67,6 +67,10 @@ class Stack:
         """The box of a setup."""
         return Box(parts=self.parts(setup), glasses=self.now.glasses)
 
+    def moves(self, part: Part) -> bool:
+        """Whether a part stands otherwise with a stage more than it does now."""
+        return all(part is not one for one in self.now.parts)
+
     @property
     def whole(self) -> Box:
         """Every part of every setup at once: how far a beam has to be known. The glass is the same in all of them."""

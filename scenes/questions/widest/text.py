@@ -158,8 +158,9 @@ def next_step(report: WidestReport) -> str:
         met = first_met(now.clear)
         return f"neither flags nor mask stand in the way of a wider lens: the {met.part if met else 'box'} does."
     words, then, before = max(gains, key=lambda gain: (round(gain[2].clear.focal_mm - gain[1].clear.focal_mm, 1), -len(gain[0])))
-    clear, not_clear = limit_cell(then.clear), limit_cell(before.clear)
-    return f"{words} lets lenses down to {clear} mm be used at {setting_words_of(then)}, not {not_clear}."
+    every = " (no shorter one was looked at)" if then.clear.fate is Fate.ALL else ""
+    instead = "where none is now" if before.clear.fate is Fate.NONE else f"not only from {before.clear.focal_mm:.1f} mm on"
+    return f"{words}: lenses from {then.clear.focal_mm:.1f} mm on{every} are clear at {setting_words_of(then)}, {instead}."
 
 
 def _pairs(one: SetupLimits, now: SetupLimits) -> list[tuple[StateLimits, StateLimits]]:

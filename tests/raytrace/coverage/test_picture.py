@@ -85,6 +85,18 @@ def test_alone_is_the_map_of_that_part_by_itself():
     assert picture.alone[4].tobytes() == single.clear_share.tobytes()
 
 
+def test_parts_left_out_as_standing_apart_change_no_pixel_where_they_do():
+    """Against the pixels asked for alone, with every part: a mask far wider than the beam, and one that cuts it, near the focus."""
+    near = lens(object_z_mm=150.0, focus_mm=250.0)
+    box = Box(parts=(holed(20, RoundedRectangle(400, 300)), holed(60, RoundedRectangle(150, 90))))
+    picture = coverage_map(at(near), grid(), box, apart=(0,))
+    assert_map_is_its_pixels(picture, at(near), grid(), box)
+    assert (picture.clear_share < 1.0).any()
+    nothing = coverage_map(at(near), grid(), Box(parts=box.parts[:1]), apart=(0,))
+    assert np.all(nothing.clear_share == 1.0)
+    assert np.all(nothing.blocked_by == NO_PART)
+
+
 def test_a_fisheye_has_pixels_without_light():
     # Equidistant with f = 10 on 36 x 24: radii beyond 10 x pi / 2 = 15.7 mm see behind the lens.
     state = lens(field_focal_mm=10.0, projection="equidistant")

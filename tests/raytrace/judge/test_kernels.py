@@ -21,13 +21,20 @@ def compiled_anew(function):
 
 
 @compiled_anew
-def hull_of(points, keys, poly, numbers):
-    return flat_hull(points, 0, keys, poly, numbers)
+def hull_of(points, sides, ends, keys, poly, numbers):
+    return flat_hull(points, 0, sides, ends, keys, poly, numbers)
 
 
 @compiled_anew
 def distance_of(corners, runs, piece, bench, pair):
     return apart_mm(corners, runs, 0, piece, len(piece), np.inf, bench, pair)
+
+
+def corners_of(xy, sides, ends):
+    """Indices of the corners of points (N, 2), once round."""
+    numbers, columns = np.zeros((4, 2 * len(xy) + 2), dtype=np.int64), np.column_stack([xy, np.zeros(len(xy))]).T
+    count = hull_of(np.ascontiguousarray(columns)[None], sides, ends, np.zeros(len(xy)), np.zeros((DIRECTIONS + 1, 2)), numbers)
+    return numbers[CHAIN, :count]
 
 
 @pytest.mark.parametrize("points", [50, 4000])
@@ -36,26 +43,51 @@ def test_flat_hull_keeps_every_corner_of_points_whose_columns_share_an_x(points)
     rng = np.random.default_rng(points)
     xy = np.round(rng.normal(size=(points, 2)) * [40, 10])
     xy[:, 1] += rng.random(points)
-    numbers = np.zeros((4, 2 * points + 2), dtype=np.int64)
-    count = hull_of(np.column_stack([xy, np.zeros(points)])[None], np.zeros(points), np.zeros((DIRECTIONS + 1, 3)), numbers)
-    kept = numbers[CHAIN, :count]
+    kept = corners_of(xy, 1, np.zeros((points, 2), dtype=np.int64))
     assert ConvexHull(xy[kept]).volume == pytest.approx(ConvexHull(xy).volume, rel=1e-9)
     assert len(kept) < points
+
+
+@pytest.mark.parametrize("bulge", [-2.0, 0.0, 2.0])
+def test_polygons_in_a_row_keep_every_corner_once_round_though_each_lies_between_two_others(bulge):
+    """Against qhull: two rows of round pupils, straight, bulging or dented, with rounding's noise and copies of their ends."""
+    rng, sides, count = np.random.default_rng(3), 48, 30
+    turn = 2 * np.pi * (np.arange(sides) + 0.5) / sides
+    x = np.linspace(-50.0, 50.0, count)
+    rows = [np.column_stack([x, sign * (30.0 + bulge * (1 - (x / 50.0) ** 2))]) for sign in (1, -1)]
+    middles = np.concatenate([*rows, rows[0][:1], rows[1][-1:]])
+    xy = (middles[:, None] + 9.0 * np.column_stack([np.cos(turn), np.sin(turn)])).reshape(-1, 2)
+    xy += rng.normal(size=xy.shape) * 1e-13
+    ends = np.repeat([[0, count - 1], [count, 2 * count - 1]], count, axis=0)
+    kept = xy[corners_of(xy, sides, np.concatenate([ends, [[0, 0], [0, 0]]]))]
+    assert ConvexHull(kept).volume == pytest.approx(ConvexHull(xy).volume, rel=1e-9)
+    step = np.roll(kept, -1, axis=0) - kept
+    turned = step[:, 0] * np.roll(step, -1, axis=0)[:, 1] - step[:, 1] * np.roll(step, -1, axis=0)[:, 0]
+    assert (turned > 0).all()
+    assert len(kept) < 5 * sides
 
 
 @pytest.mark.parametrize("seed", range(12))
 def test_what_a_plane_leaves_is_the_distance_of_two_bodies_and_nought_where_they_meet(seed):
     """Against scipy: a quadratic programme where they stand apart, a feasibility test of blends where they may meet."""
     rng = np.random.default_rng(seed)
-    leg = np.concatenate([rng.normal(size=(9, 3)) * 5, rng.normal(size=(7, 3)) * 5 + [0, 0, 30]])
+    before, after = ring(rng, 90, 0.0), ring(rng, 7, 30.0)
+    leg = np.concatenate([before, after])
     piece = rng.normal(size=(6, 3)) * 4 + rng.normal(size=3) * 12
     bench, pair = np.zeros((BENCH, 4)), np.zeros((4, 2), dtype=np.int64)
     bench[NORMAL, :3] = piece.mean(axis=0) - leg.mean(axis=0)
-    got = distance_of(leg, np.array([[0, 9, 9, 16]]), piece, bench, pair)
+    got = distance_of(leg, np.array([[0, len(before), len(before), len(leg)]]), piece, bench, pair)
     if _meet(leg, piece):
         assert got <= 0
     else:
         assert got == pytest.approx(_distance(leg, piece), abs=2e-3)
+
+
+def ring(rng, points, z):
+    """Corners (n, 3) of a flat convex shape at z, once round."""
+    turn = np.sort(rng.uniform(0, 2 * np.pi, points))
+    xy = np.column_stack([np.cos(turn), np.sin(turn)]) * rng.uniform(3, 8, 2) + rng.normal(size=2) * 3
+    return np.column_stack([xy, np.full(points, z)])
 
 
 def _meet(a, b):

@@ -1,5 +1,6 @@
 """Nobody's work is lost by a run that is killed, repeated or started twice."""
 
+import errno
 import json
 import os
 import signal
@@ -210,3 +211,18 @@ def test_the_demo_leaves_edited_scene_files_as_they_are(tmp_path, capsys):
     assert (
         "demo.toml was changed since it was written and stays as it is; the new one is demo.fresh.toml" in capsys.readouterr().err
     )
+
+
+def test_a_full_disk_leaves_the_old_result_and_says_so_with_the_folders_name(tmp_path):
+    out = tmp_path / "out"
+    write(out, "old")
+
+    def fills():
+        with result_folder(out, "beam") as staging:
+            staging.write("page.txt", "new")
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    with pytest.raises(SceneError, match="out: cannot be written: No space left on device; what was there is as it was"):
+        fills()
+    assert (out / "page.txt").read_text() == "old"
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]

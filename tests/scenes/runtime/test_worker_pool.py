@@ -1,5 +1,6 @@
 """Calls shared out to processes: results in order, one process's end costs one call, and nothing goes on afterwards."""
 
+import errno
 import os
 import subprocess
 import sys
@@ -55,6 +56,13 @@ def test_an_error_elsewhere_is_raised_here(tmp_path):
     calls = [made.pid_of_maker, *[partial(made.here_or, os.getpid(), tmp_path / "sign", made.fail)] * 2]
     with pytest.raises(RuntimeError, match="KeyError: 'lost'"):
         shared(calls)
+
+
+def test_a_full_disk_elsewhere_is_told_as_one(tmp_path):
+    calls = [made.pid_of_maker, *[partial(made.here_or, os.getpid(), tmp_path / "sign", made.find_the_disk_full)] * 2]
+    with pytest.raises(OSError, match="No space left") as caught:
+        shared(calls)
+    assert caught.value.errno == errno.ENOSPC
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="asks for a process by signal 0")

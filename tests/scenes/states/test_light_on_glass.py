@@ -283,9 +283,9 @@ def test_flags_and_leaks_name_the_same_angle(tmp_path):
     told = [CliRunner().invoke(one, [str(path)], standalone_mode=False) for one in (flags_command, leaks_command)]
     assert [result.exception for result in told] == [None, None]
     flags, leaks = (" ".join(result.stdout.split()) for result in told)
-    assert "set top flag between 13.9 and 36.9" in flags
+    assert "set top flag between 13.6 and 36.9" in flags
     assert "bring the top flag from 80 to 36.9 deg: off the glass" in leaks
-    assert "set right flag between 23.3 and 37.0" in flags
+    assert "set right flag between 22.9 and 37.0" in flags
     assert "bring the right flag from 80 to 37 deg: off the glass" in leaks
 
 

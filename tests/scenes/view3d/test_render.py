@@ -203,6 +203,7 @@ def test_the_child_imports_this_project_and_knows_its_window_before_the_library_
     assert environment["PYTHONPATH"].split(":")[0] == str(root) or sys.platform == "win32"
     assert environment["VTK_DEFAULT_OPENGL_WINDOW"] == "vtkEGLRenderWindow"
     assert environment["HOME"] == "/h"
+    assert environment["ALLOW_PLOTTING"] == "true"  # pyvista.system_supports_plotting asks no program then
 
 
 def test_one_unreadable_picture_does_not_keep_the_child_from_the_next(tmp_path, capsys):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import TYPE_CHECKING
@@ -16,12 +16,13 @@ from raytrace.box import Box
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
+from scenes.io.files import is_full
 from scenes.questions.check.verdicts.remedy import remedy_words
-from scenes.questions.check.verdicts.rooms import PartResult, guide_rooms, part_results, with_rooms
+from scenes.questions.check.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
 from scenes.questions.check.verdicts.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.traced_notes import picture_notes
-from scenes.runtime.engines import Engine, darkest_of, seed_of
+from scenes.runtime.engines import Engine, darkest_of, seed_of, sparing
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import (
     LOSING_NOTHING,
@@ -37,6 +38,8 @@ from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words
 
 if TYPE_CHECKING:
+    from scenes.proof.verify import Finding
+    from scenes.states.lens_judgement import LensJudgement
     from scenes.states.state import State
 
 GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
@@ -79,12 +82,18 @@ class FailedState:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckResult:
-    """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out."""
+    """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out.
+
+    lenses tell of each lens between its states; none where that was left out.
+    proofs, where asked for: what the verifier says of each state's clear guides, by its key.
+    """
 
     states: tuple[StateResult, ...]
     failed: tuple[FailedState, ...]
     limits: Limits
     tolerances: int = 0
+    lenses: tuple[LensJudgement, ...] = ()
+    proofs: Mapping[str, tuple[Finding, ...]] | None = None
 
     @property
     def word(self) -> Word:
@@ -138,7 +147,9 @@ def run_check(
         try:
             done = check_state(plan, engine, columns=columns, limits=limits, threads=threads, rooms=rooms, tick=counted)
             states.append(_with_files(*done, plan, keep))
-        except Exception as error:  # noqa: BLE001 - one state's trouble, whatever it is, must not cost the others
+        except Exception as error:
+            if is_full(error):
+                raise
             failed.append(FailedState(key=plan.key, lens_name=plan.lens_name, why=in_a_sentence(error)))
         counted.finish()
     return CheckResult(states=tuple(states), failed=tuple(failed), limits=limits)
@@ -158,7 +169,8 @@ def check_state(
     grid = map_grid(plan, engine, columns)
     seed, count = seed_of(plan.key), len(plan.variants)
     share_of_work = _Shared(tick, count)
-    maps = [engine.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
+    spared = sparing(engine, parts_apart(plan))
+    maps = [spared.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
     shares_at = [_asker(engine, lens, plan.box, seed) for lens in plan.variants]
     kinds = [part.kind for part in plan.box.parts]
     parts, trouble = part_results(plan, rooms=rooms)
@@ -209,7 +221,7 @@ def field_first(guides: tuple[GuideVerdict, ...], guess_percent: tuple[float, fl
     if guess_percent is None or max(guess_percent) < GUESS_PERCENT:
         return guides
     wider = f"{max(guess_percent):.0f} % wider than at infinity"
-    first = f"measure the field at this focus first, taken as {wider} by guess; if it is so, "
+    first = f"first measure the field at this focus (assumed {wider}); if that holds, "
     return tuple(
         replace(guide, next_step=first + guide.next_step) if guide.word not in LOSING_NOTHING and guide.next_step else guide
         for guide in guides

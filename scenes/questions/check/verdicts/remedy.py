@@ -45,9 +45,9 @@ FIXED = {
 WIDER = {
     Kind.MASK: "give the {part} a cut-out of {size}",
     Kind.HOOD: "make the {part} wider by {by} mm on each side",
-    Kind.TRAY: "use a larger stage than the {part} ({size} inside)",
+    Kind.TRAY: "replace the {part} by a stage of {size} inside",
     Kind.BACK: "use a bore of {size} in the {part}",
-    Kind.SEAL: "use a wider {part} ({size} inside)",
+    Kind.SEAL: "replace the {part} by one of {size} inside",
 }
 INSTEAD = {  # another way, told where nothing else has to change
     Kind.MASK: ", or leave it out",
@@ -115,12 +115,14 @@ def remedy_words(plan: State) -> str:
     to_blame = [part for part in plan.box.parts if spare[part.name] < 0.0]
     if not to_blame or min(spare.values()) <= -RIGHT_THROUGH_MM:  # no part, or light that could not be followed
         return ""
+    if len(to_blame) > MANY_PARTS:
+        names = _listed([f"the {part.name}" for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]])
+        more = f", and {len(to_blame) - MANY_PARTS} more parts," if len(to_blame) > MANY_PARTS + 1 else ", and 1 more part,"
+        return f"no single change helps: {names}{more} stand too far in; bring the whole box closer to the lens, or use a wider one"
     changes = tuple(_changes(plan, to_blame, light))
     told = _listed([change.words for change in changes])
     if len(to_blame) == 1:
         told += INSTEAD.get(to_blame[0].kind, "")
-    if len(to_blame) > MANY_PARTS:
-        told = f"bring the whole box closer to the lens, or use a wider one; as it stands, {told}"
     return f"{told}: {_outcome(plan, changes, light)}"
 
 
@@ -273,7 +275,7 @@ def _outcome(plan: State, changes: Sequence[Change], light: Light) -> str:
     left = [part for part in parts if spare[part.name] < 0.0]
     if not left:
         return f"then clear, {min(light.room_mm(part) for part in parts):.1f} mm"
-    return f"without trying that out, {_listed([_left_words(part, light.room_mm(part)) for part in left])}"
+    return f"check again then, for now {_listed([_left_words(part, light.room_mm(part)) for part in left])}"
 
 
 def _left_words(part: Part, room_mm: float) -> str:

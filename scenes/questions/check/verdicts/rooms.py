@@ -12,6 +12,9 @@ from numpy.typing import NDArray
 
 from geometry.body import Kind
 from geometry.notes import Note, Severity
+from raytrace.beam.beam import holds, outer_guides
+from raytrace.optics.camera import whole_frame
+from raytrace.optics.lens import FixedPupil
 from raytrace.shares import loss_stops
 from scenes.questions.check.verdicts.doubts import places_in_doubt_mm
 from scenes.questions.check.verdicts.verdict import (
@@ -24,12 +27,15 @@ from scenes.questions.check.verdicts.verdict import (
     with_trays_empty,
 )
 from scenes.states.clear_rule import has_room, room_needed_mm
-from scenes.states.judgement import GuideJudgement, Room, StateJudgement, empty_judgement_of, judge_state, judgement_of
+from scenes.states.judgement import GuideJudgement, Room, StateJudgement, empty_judgement_of, judge_guide, judge_state, judgement_of
 from scenes.states.names import in_a_sentence
 
 if TYPE_CHECKING:
     from raytrace.optics.camera import Guide
     from scenes.states.state import State
+
+
+WELL_APART_MM = 0.5  # room of parts that a map may leave out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +74,25 @@ def part_results(plan: State, *, rooms: bool = False) -> tuple[tuple[PartResult,
     except Exception as error:  # noqa: BLE001 - what the map shows must not be lost with the rooms
         return tuple(PartResult(name=part.name, kind=part.kind) for part in plan.box.parts), (_failed(error),)
     return tuple(_result(room, judged) for room in judged.rooms), ()
+
+
+def parts_apart(plan: State) -> tuple[int, ...]:
+    """Parts (by index) that the judgement of the whole picture shows well out of its light, which a map need not look at.
+
+    None where some light could not be followed, nor where a map is made sooner than a judgement: pencils of a fixed pupil at
+    infinity. Points of the picture are looked at with all parts all the same.
+    """
+    if all(isinstance(lens.pupil, FixedPupil) and math.isinf(lens.object_z_mm) for lens in plan.variants):
+        return ()
+    try:
+        outer = outer_guides(plan.guides)
+        whole = whole_frame(plan.grid)
+        judged = judge_guide(plan, next((one for one in outer if holds(one, whole)), whole))
+    except Exception:  # noqa: BLE001 - part_results tells of it
+        return ()
+    if not (judged.followed and judged.whole_field):
+        return ()
+    return tuple(number for number, room in enumerate(judged.rooms) if room.room_mm > WELL_APART_MM and not room.beyond_focus)
 
 
 def _failed(error: Exception) -> Note:

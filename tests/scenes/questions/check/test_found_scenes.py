@@ -115,7 +115,10 @@ def test_a_remedy_that_is_said_to_be_enough_is_enough_when_it_is_done():
 
 def as_advised(state, step):
     """The state with every size and angle that its next step names."""
-    (mask,), (tray,) = re.findall(r"cut-out of at least (\d+) x (\d+) mm", step), re.findall(r"tray \(at least (\d+) x (\d+)", step)
+    (mask,), (tray,) = (
+        re.findall(r"cut-out of at least (\d+) x (\d+) mm", step),
+        re.findall(r"stage of at least (\d+) x (\d+)", step),
+    )
     (angle,) = re.findall(r"right flag to (\d+) degrees", step)
     box = state.fitted
     masks = tuple(one.model_copy(update={"opening_mm": tuple(map(float, mask))}) for one in box.mask)

@@ -127,6 +127,13 @@ def test_part_to_blame_is_named_with_its_worst_place_inside_the_guide():
     assert any(words.startswith("top flag\n") and words.endswith("top right") for words in words_of(drawn(map_)))
 
 
+def test_the_callout_tells_the_loss_that_the_verdict_found_between_pixels():
+    told = lopsided()
+    bite = next(text for text in words_of(drawn(told, worst_stops=7.25)) if text.startswith("top flag\n"))
+    assert bite.split("\n")[1].startswith(stops_label(7.25))
+    assert not any(text.startswith(f"top flag\n{stops_label(7.25)}") for text in words_of(drawn(told)))
+
+
 def test_outline_of_the_blamed_region_holds_the_top_right_corner():
     axes = axes_of(drawn(lopsided()), "picture")
     (outline,) = [c for c in axes.collections if c.get_label() == "region to blame"]

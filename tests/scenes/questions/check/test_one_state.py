@@ -1,5 +1,6 @@
 """One state in one process: what the head of its picture says, and that another process leaves the same."""
 
+import errno
 from dataclasses import replace
 from functools import partial
 
@@ -14,7 +15,10 @@ from scenes.questions.check.verdicts.check import check_state
 from scenes.runtime.engines import engine_of
 from scenes.runtime.progress import silent
 from scenes.runtime.worker_pool import Worker, no_aside
+from scenes.scene_file.parse import parse_scene
+from scenes.sheets.section_of_state import section_sheets
 from scenes.states.clear_rule import Limits
+from scenes.states.state import states_of
 from tests.scenes.check_made import plan, wall_on_the_right
 
 
@@ -88,6 +92,43 @@ def test_a_drawing_that_fails_costs_its_picture_and_not_the_state(tmp_path, monk
     assert f"{state.key}/{name} was left out: nothing to draw" in recorded.trouble
     assert f"{state.key}/{name}" not in state.files
     assert f"{state.key}/map.npz" in state.files
+
+
+BARE = """brimline = 1
+[camera]
+width_mm = 36
+height_mm = 24
+pixels = [12, 8]
+[[lens]]
+name = "20"
+focal_mm = 20
+f_number = 4
+front_diameter_mm = 80
+pupil_behind_front_mm = 40
+[box]
+"""
+LONE_FLAG = '[[box.flag]]\nside = "top"\nangle_deg = 40\nhinge_mm = 70\nat_mm = 20\nlength_mm = 100\nwidth_mm = 200\n'
+LEANING_TRAY = "[[box.stage]]\nat_mm = 2\ndepth_mm = 6\nopening_mm = [150, 120]\ntilt_deg = 1.5\n"
+
+
+@pytest.mark.parametrize("box", [LONE_FLAG, LEANING_TRAY], ids=["a lone top flag", "a leaning tray"])
+def test_a_box_without_hood_and_mask_is_drawn_from_every_side_and_cut(tmp_path, box):
+    (state,) = states_of(parse_scene(BARE + box, "bare.toml"))
+    asked = replace(request(tmp_path, flat=False), solid=True)
+    recorded = record_state(state, asked)
+    assert (recorded.trouble, [path.name for _, path, _ in recorded.views]) == ((), ["box.png", "section.png"])
+    sheets = section_sheets(state, "20", "bare")
+    assert list(sheets) == ["cut-side.png", "cut-top.png"]
+
+
+@pytest.mark.parametrize("writing", ["_write_map", "_write_picture"])
+def test_a_full_disk_ends_the_run_instead_of_failing_state_after_state(tmp_path, monkeypatch, writing):
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(one_state, writing, full)
+    with pytest.raises(OSError, match="No space left"):
+        record_state(plan(wall_on_the_right(20.0)), request(tmp_path))
 
 
 def test_a_picture_of_the_whole_frame_names_the_guide_that_its_verdict_is_of():

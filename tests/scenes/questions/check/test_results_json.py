@@ -295,6 +295,13 @@ def test_a_frame_with_less_room_than_a_fixed_pupil_may_be_wrong_by_says_so():
     assert "extraction: room 2.31 mm, less than" in both
 
 
+@pytest.mark.parametrize(("room_mm", "needed_mm"), [(-3.0, 2.5), (-3.0, 0.0), (0.0, 0.0), (None, 0.0)])
+def test_a_part_in_the_beam_never_leaves_room_enough(room_mm, needed_mm):
+    inside = replace(guide(), room_mm=room_mm, room_needed_mm=needed_mm)
+    data = results_dict(check(state(inside)), MADE_BY)
+    assert data["states"][0]["guides"][0]["room"]["enough"] is False
+
+
 def test_a_fixed_pupil_s_lack_of_room_is_counted_in_the_summary_and_told_as_data():
     found = check(clear_state(), state(with_little_room()))
     assert summary(found).endswith("1 tight state has less room than the 2.5 mm a fixed pupil can be out by.")

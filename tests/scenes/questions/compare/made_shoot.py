@@ -3,6 +3,7 @@
 The curves are written out here from IEC 61966-2-1, BT.709 and BT.2100, apart from the program's own.
 """
 
+import json
 from pathlib import Path
 
 import imagecodecs

@@ -232,7 +232,8 @@ def test_two_close_up_lenses_apart_have_a_little_less_power(scene):
 def test_a_stage_more_costs_a_masks_clearance_its_depth_times_the_edges_tangent(scene):
     loaded = scene()
     lenses = [lens for lens in loaded.scene.lens if lens.name == "20"]
-    (cost,) = costs_of(loaded, lenses, standings(ranged_lenses(loaded)), with_stage_added(loaded.scene, 8.0, lenses[0]))
+    ranged = ranged_lenses(loaded, ["20"])
+    (cost,) = costs_of(ranged, standings(ranged), with_stage_added(loaded.scene, 8.0, lenses[0]))
     assert cost.now.part == cost.then.part == "plate"
     assert cost.now.clearance_mm - cost.then.clearance_mm == pytest.approx(8.0 * HIGH * IN_SPACE, abs=0.1)
 
@@ -248,8 +249,8 @@ def test_what_stands_ahead_of_the_last_stage_moves_on_and_nothing_else(scene):
 def test_rods_lower_than_the_box_is_made_for_put_it_low(scene):
     # Common practice: light rods run 85 mm below the lens axis.
     loaded = scene(extra="rod_drop_mm = 87", up=-2.0)
-    lenses = loaded.scene.lens
-    found = rod_answer(loaded, lenses, standings(ranged_lenses(loaded)))
+    ranged = ranged_lenses(loaded)
+    found = rod_answer(loaded.scene, ranged, standings(ranged))
     assert found.expected_up_mm == pytest.approx(-2.0)
     assert "which puts the box 2 mm below it. The scene has it off axis, 2 mm below." in rod_words(found)
     wide = next(cost for cost in found.costs if cost.lens.name == "20")
@@ -258,7 +259,8 @@ def test_rods_lower_than_the_box_is_made_for_put_it_low(scene):
 
 def test_a_box_on_axis_has_no_cost(scene):
     loaded = scene()
-    found = rod_answer(loaded, loaded.scene.lens, standings(ranged_lenses(loaded)))
+    ranged = ranged_lenses(loaded)
+    found = rod_answer(loaded.scene, ranged, standings(ranged))
     assert found.costs == ()
     assert rod_words(found).endswith("The scene has it on axis.")
 

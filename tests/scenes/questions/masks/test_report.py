@@ -2,7 +2,10 @@
 
 import io
 import json
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -29,6 +32,7 @@ from scenes.states.full_range import range_plans
 from scenes.states.judgement import judge_state
 from scenes.states.load import load_scene
 
+ROOT = Path(__file__).parents[4]
 SCENE = """
 brimline = 1
 title = "three lenses"
@@ -379,6 +383,16 @@ def test_no_drawing_of_an_earlier_set_is_left_to_be_cut_by_mistake(scene, tmp_pa
     told(path, "--masks", 1, "--out", out)
     assert sorted(file.name for file in out.glob("mask-*")) == ["mask-1.dxf", "mask-1.svg"]
     assert (out / "my notes.txt").read_text() == "keep"
+
+
+def test_drawings_have_the_same_bytes_whatever_the_process(scene, tmp_path):
+    command = [sys.executable, "-m", "scenes.cli", "masks", str(scene()), "--masks", "2", "--out", str(tmp_path / "cut")]
+    left = []
+    for seed in ("1", "2"):  # of what Python orders sets by
+        subprocess.run(command, env={**os.environ, "PYTHONHASHSEED": seed}, cwd=ROOT, check=True, capture_output=True)
+        left.append({path.name: path.read_bytes() for path in (tmp_path / "cut").iterdir()})
+    assert {Path(name).suffix for name in left[0]} >= {".dxf", ".svg", ".pdf", ".json"}
+    assert left[0] == left[1]
 
 
 def test_the_margin_unless_said_is_the_room_that_the_check_asks_for():

@@ -81,7 +81,7 @@ def test_the_worst_pupil_depth_counts_and_the_range_is_told():
 def test_a_box_is_changed_for_a_guessed_field_only_after_that_is_measured(guess, first):
     state = replace(plan(wall_that_leaves(0.8)), field_guess_percent=guess)
     step, plain = judged(state).blamed.next_step, judged(plan(wall_that_leaves(0.8))).blamed.next_step
-    words = "measure the field at this focus first, taken as 29 % wider than at infinity by guess; if it is so, "
+    words = "first measure the field at this focus (assumed 29 % wider than at infinity); if that holds, "
     assert plain.startswith("open the right flag")
     assert step == (words + plain if first else plain)
 

@@ -1,0 +1,87 @@
+"""A change put into a copy of the box and judged as `check` judges it, before it is advised."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.scene import f_numbers_of
+from scenes.states.judgement import doubts, judge_state
+from scenes.states.keys import Setting
+from scenes.states.names import state_words
+from scenes.states.notes import facts_of
+from scenes.states.rooms import stands_clear
+from scenes.states.state import State, plan_state
+
+Change = Callable[[Box], Box]  # of the box as it is on one lens
+
+
+def with_box(state: State, fitted: Box) -> State:
+    """A state as it is with another box, what that box is at fault with among its notes."""
+    scene = state.scene.model_copy(update={"box": fitted})
+    setting = Setting(focal_mm=state.focal_mm, focus_mm=state.focus_mm, f_number=state.f_number)
+    made = plan_state(scene, state.lens, state.resources, setting, grid=state.grid, guides=state.guides)
+    glass = state.resources.glass_of(state.lens)
+    facts = facts_of(made.fitted, state.lens, made.assembly, glass, min(f_numbers_of(scene, state.lens)))
+    return replace(made, notes=(*facts, *made.notes), key=state.key)
+
+
+class Kept:
+    """States of a show, whole ranges of lenses, and whether a change leaves those clear that are."""
+
+    def __init__(self, states: Sequence[State]) -> None:
+        self.states = tuple(states)
+        self._clear_now: dict[int, bool] = {}
+
+    def is_clear_now(self, state: State) -> bool:
+        """Whether a state is clear as the box is."""
+        if id(state) not in self._clear_now:
+            self._clear_now[id(state)] = stands_clear(with_box(state, state.fitted))
+        return self._clear_now[id(state)]
+
+    def spoilt(self, change: Change, states: Sequence[State] | None = None) -> Iterator[State]:
+        """Those of the states, all by default, that are clear and would no longer be, as they then are."""
+        for state in self.states if states is None else states:
+            box = change(state.fitted)
+            if box != state.fitted and self.is_clear_now(state):
+                then = with_box(state, box)
+                if not stands_clear(then):
+                    yield then
+
+    def worst_spoilt(self, change: Change, states: Sequence[State] | None = None) -> State | None:
+        """Of the states that a change spoils one in which a part stands in the beam, else the first; None where it spoils none."""
+        found = list(self.spoilt(change, states))
+        return next((state for state in found if is_dark(state)), found[0] if found else None)
+
+    def not_clear(self, change: Change) -> tuple[State, ...]:
+        """The states that are not clear with a change made."""
+        found = []
+        for state in self.states:
+            box = change(state.fitted)
+            clear = self.is_clear_now(state) if box == state.fitted else stands_clear(with_box(state, box))
+            found += [] if clear else [state]
+        return tuple(found)
+
+
+def is_dark(state: State) -> bool:
+    """Whether a part stands in a state's beam, or its light is in doubt: more than too little room."""
+    nearest = judge_state(state, margin=False).nearest
+    return bool(doubts(state)) or nearest is None or nearest.is_in
+
+
+def spoilt_words(state: State) -> str:
+    """Which state is no longer clear, and why."""
+    return f"{state_words(state)} is then no longer clear: {why_not_clear(state)}"
+
+
+def why_not_clear(state: State) -> str:
+    """What keeps a state from clear, in a few words: 'the mask stands 1.2 mm in the beam'."""
+    if found := doubts(state):
+        return f"{found[0].part} {found[0].text.partition(';')[0].partition(':')[0]}"
+    nearest = judge_state(state, margin=False).nearest
+    if nearest is None:
+        return "its light cannot be followed"
+    if nearest.is_in:
+        return f"the {nearest.part} stands {-nearest.room_mm:.1f} mm in the beam"
+    return f"the {nearest.part} leaves {nearest.room_mm:.1f} mm of room"

@@ -1,0 +1,24 @@
+"""How each lens fares between the states that were checked: from which focus to which it is clear."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from scenes.states.lens_judgement import LensJudgement
+    from scenes.states.state import State
+
+
+def between_states(plans: Sequence[State]) -> tuple[LensJudgement, ...]:
+    """Every lens over the range that its states span; those whose range cannot be worked out are left out."""
+    from scenes.states.full_range import settings_spanned
+    from scenes.states.lens_judgement import judge_lens
+
+    found = []
+    for name in dict.fromkeys(plan.lens_name for plan in plans):
+        try:
+            found += [judge_lens(states) for states in settings_spanned(plan for plan in plans if plan.lens_name == name)]
+        except Exception:  # noqa: BLE001 - the verdicts of the states must not be lost with it
+            continue
+    return tuple(found)

@@ -1,0 +1,172 @@
+"""Rooms of parts in space for boxes that are tried out: judged as a state is, beams made once and asked for many parts.
+
+Where only a yes or no is asked for, cells of the beam are made no finer than it takes: the same answer in a fraction of the time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from raytrace.beam.beam import outer_guides
+from raytrace.beam.clearance import ALONG_MM, Clearance
+from raytrace.beam.frame_margin import scaled
+from scenes.rig.focus_plane import BEYOND, TOUCHING_MM
+from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
+from scenes.states.judgement import doubts, place_words
+
+if TYPE_CHECKING:
+    from geometry.body import Part
+    from raytrace.box import Box
+    from raytrace.judge.pieces import Pieces
+    from raytrace.judge.rooms import GuideBeam
+    from raytrace.optics.camera import Guide
+    from raytrace.optics.lens import LensState
+    from scenes.states.state import State
+
+# What a clear frame has to spare of its guide, and a step more: its margin is told by the last scale found to be clear.
+ROOMY = 1 + (ROOM_PERCENT + 0.02) / 100
+SAME_MM = 0.01  # rooms in beams that are followed differently far differ by less
+ENOUGH_MM = 0.0
+
+
+class Rooms:
+    """The beams of a lens's outer guides through a box as it is: how near parts stand to them in space.
+
+    `box` says how far the beams have to be followed; parts of others may be asked for as long as they reach no farther.
+    """
+
+    def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> None:
+        from raytrace.judge.field import cell_of
+        from raytrace.judge.rooms import GuideBeam
+
+        outer = outer_guides(guides)
+        self._beams = [(one.name, GuideBeam(tuple(variants), box, cell_of(one))) for one in outer]
+
+    def reaches(self, box: Box) -> bool:
+        """Whether the beams are followed past all parts of another box."""
+        return all(_known(part)[2] <= beam.beam.far_z_mm for _, beam in self._beams for part in box.parts)
+
+    def clearance(self, part: Part) -> Clearance:
+        """How far a part stays out of every beam; -ALONG_MM where some of it stands beyond the plane in focus."""
+        return min((self._one(name, beam, part) for name, beam in self._beams), key=lambda found: found.clearance_mm)
+
+    def is_beyond_focus(self, part: Part) -> bool:
+        """Whether some of a part stands beyond the plane in focus, or its light cannot be followed."""
+        return any(self._is_beyond(beam, part) for _, beam in self._beams)
+
+    def lacks_mm(self, part: Part, needed_mm: float = 0.0) -> float:
+        """By how much a part misses the room needed, at least; ENOUGH_MM where it has it. The sign alone is exact."""
+        from raytrace.judge.rooms import room
+
+        for place, (_, beam) in enumerate(self._beams):
+            if self._is_beyond(beam, part):
+                return ALONG_MM
+            row, _ = room(beam, _known(part)[1], max(needed_mm, 0.0), with_depth=False)
+            if not row[0] > needed_mm:
+                self._beams.insert(0, self._beams.pop(place))  # what refuses one part is likely to refuse the next
+                return max(needed_mm - max(float(row[0]), 0.0), 1e-9)
+        return ENOUGH_MM
+
+    def _one(self, guide: str, beam: GuideBeam, part: Part) -> Clearance:
+        from raytrace.judge.rooms import rooms
+
+        beyond = self._is_beyond(beam, part)
+        (row,) = rooms(beam, [_known(part)[1]])
+        room_mm = -ALONG_MM if beyond else float(row[0])
+        point = (float(row[1]), float(row[2]), float(row[3])) if np.isfinite(row[0]) else None
+        where = BEYOND if beyond and beam.legs(beam.cell) is not None else place_words(point)
+        return Clearance(
+            part=part.name,
+            kind=part.kind,
+            clearance_mm=room_mm,
+            range_mm=(room_mm, room_mm),
+            point_mm=point,
+            where=where,
+            guide=guide,
+            variant=0,
+        )
+
+    def _is_beyond(self, beam: GuideBeam, part: Part) -> bool:
+        legs = beam.legs(beam.cell)
+        return legs is None or _known(part)[2] > legs.end_z_mm + TOUCHING_MM
+
+
+MOST_KNOWN = 2000
+_parts: dict[int, tuple[Part, Pieces, float]] = {}
+
+
+def _known(part: Part) -> tuple[Part, Pieces, float]:
+    """A part with its pieces and how far ahead it reaches [mm], made once; kept with it, so that no other part gets its id."""
+    found = _parts.get(id(part))
+    if found is None:
+        from raytrace.judge.body import parts_span_mm
+        from raytrace.judge.pieces import pieces_of
+
+        if len(_parts) >= MOST_KNOWN:
+            _parts.clear()
+        found = _parts[id(part)] = part, pieces_of(part), float(parts_span_mm([part])[1])
+    return found
+
+
+class ClearRooms:
+    """What a clear frame keeps free of parts, as `check` has it.
+
+    The beams of its guides, with the glass of the box and without, by the room that its pupil needs; and as the box is, those of
+    guides grown by what they have to spare. left_out_mm is room that is asked for besides.
+    """
+
+    def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, left_out_mm: float = 0.0) -> None:
+        needed_mm = room_needed_mm(variants)
+        outer, grown = outer_guides(guides), [scaled(guide, ROOMY) for guide in outer_guides(guides)]
+        more_mm = left_out_mm + SAME_MM
+        own_mm = more_mm + (needed_mm - TOLD_MM if needed_mm > 0.0 else 0.0)
+        self.own = Rooms(variants, outer, box) if needed_mm > 0.0 else None  # else the grown ones are enough
+        asked = [(Rooms(variants, grown, box), more_mm), *([(self.own, own_mm)] if self.own else [])]
+        if box.glasses:
+            asked.append((Rooms(variants, outer, replace(box, glasses=())), own_mm))
+        self.asked: tuple[tuple[Rooms, float], ...] = tuple(asked)
+
+    def reaches(self, box: Box) -> bool:
+        """Whether the beams are followed past all parts of another box."""
+        return all(rooms.reaches(box) for rooms, _ in self.asked)
+
+    def lacks_mm(self, part: Part) -> float:
+        """By how much a part misses the room of a clear frame, at least; ENOUGH_MM where it has it. The sign alone is exact."""
+        lacking = (rooms.lacks_mm(part, needed_mm) for rooms, needed_mm in self.asked)
+        return next((one for one in lacking if one > 0.0), ENOUGH_MM)
+
+    def clears(self, part: Part) -> bool:
+        """Whether a part leaves a clear frame its room."""
+        return self.lacks_mm(part) <= 0.0
+
+
+def stands_clear(state: State) -> bool:
+    """Whether `check` calls a state clear: no fault leaves its light in doubt, and every part leaves the room of a clear frame."""
+    if doubts(state):
+        return False
+    rooms = ClearRooms(state.variants, state.guides, state.box)
+    return all(rooms.clears(part) for part in state.box.parts)
+
+
+def least_rooms(state: State) -> tuple[float, ...]:
+    """The room of the nearest part from each beam that a clear frame keeps free, beyond what it needs [mm]."""
+    rooms = ClearRooms(state.variants, state.guides, state.box)
+    return tuple(
+        min((one.clearance(part).clearance_mm for part in state.box.parts), default=ALONG_MM) - needed_mm
+        for one, needed_mm in rooms.asked
+    )
+
+
+def nearest_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> Clearance | None:
+    """The part of a box that comes nearest to the beam with the glass that it has; None without parts."""
+    rooms, nearest = Rooms(variants, guides, box), None
+    for part in box.parts:
+        if nearest is not None and rooms.lacks_mm(part, max(nearest.clearance_mm, 0.0)) <= 0.0:
+            continue
+        found = rooms.clearance(part)
+        nearest = found if nearest is None or found.clearance_mm < nearest.clearance_mm else nearest
+    return nearest
