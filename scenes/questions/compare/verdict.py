@@ -190,7 +190,7 @@ def _with_lens(shot: Shot, lens: Lens) -> Shot:
 
 
 def _freed(notes: Notes, fit: Fit) -> tuple[Fit, int] | None:
-    """The fit with the lens's focal length and pupil free as well, and where the focal length stands; None where it cannot be."""
+    """The fit with the lens's focal length and pupil free as well, and where the focal length stands; None where that is no use."""
     scene, name = notes.shots[0].state.scene, notes.lens.name
     more: list[Unknown] = []
     for key in ("focal_mm", "pupil_behind_front_mm"):
@@ -213,7 +213,8 @@ def _freed(notes: Notes, fit: Fit) -> tuple[Fit, int] | None:
         starts.append(tuple(values))
     starts.sort(key=lambda values: start_cost(coarse, values))
     best = min((fit_from(coarse, values) for values in starts[:FOLLOWED]), key=lambda one: one.cost)
-    return fit_from(Model(unknowns, fit.model.stills), best.values), place
+    as_noted = start_cost(Model(notes.unknowns, coarse.stills), fit.values)
+    return (fit_from(Model(unknowns, fit.model.stills), best.values), place) if best.cost < MUCH_BETTER * as_noted else None
 
 
 def _verdict(fit: Fit, nominal: Fit, other: OtherLens | None) -> Verdict:

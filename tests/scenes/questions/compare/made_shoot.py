@@ -116,9 +116,8 @@ def make_shoot(
     notes = read_notes(load_scene(folder / "true.toml"), folder / "true_shoot.toml")
     shot = notes.shots[0]
     width, height = columns, round(columns * shot.area.height_mm / shot.area.width_mm)
-    share = predicted(shot, notes.unknowns, list(true.values()), (height // 2, width // 2))
-    share = np.kron(share.share * (1 if reference else share.rims), np.ones((2, 2)))
-    share = gaussian_filter(np.pad(share, ((0, height - share.shape[0]), (0, width - share.shape[1])), mode="edge"), 1.0)
+    seen_share = predicted(shot, notes.unknowns, list(true.values()), (height, width))
+    share = seen_share.share * (1 if reference else seen_share.rims)
     cosine = field_cosine(shot, (height, width))
     x, y = np.meshgrid((np.arange(width) + 0.5) / width - 0.5, 0.5 - (np.arange(height) + 0.5) / height)
     spots = np.ones((height, width))
