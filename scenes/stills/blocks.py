@@ -56,7 +56,9 @@ def blocks_of(
     for k in range(channels):
         codes = still.codes[..., k]
         light += _summed(_linear(codes, bits, curve, table, code_range), edges) / counts / channels
-        clipped = np.maximum(clipped, _summed(_is_clipped(codes, bits), edges) / counts)
+        top = _is_clipped(codes, bits)
+        if top.any():
+            clipped = np.maximum(clipped, _summed(top.astype(np.float32), edges) / counts)
     _insist_on_light(light, still.name)
     around = median_filter(light, size=MEDIAN_BLOCKS, mode="nearest")
     noise = _noise(light, around)
@@ -112,11 +114,11 @@ def _linear(
     return to_light(signal, curve, table).astype(np.float32)[codes]
 
 
-def _is_clipped(codes: NDArray[np.generic], bits: int) -> NDArray[np.float32]:
+def _is_clipped(codes: NDArray[np.generic], bits: int) -> Bools:
     if bits == 0:
-        return np.isinf(codes.astype(np.float64)).astype(np.float32)
+        return np.isinf(codes.astype(np.float64))
     margin = TOP_CODES[8] if bits == 8 else max(1, TOP_CODES[16] >> (16 - bits))
-    return (codes > 2**bits - 1 - margin).astype(np.float32)
+    return np.asarray(codes > 2**bits - 1 - margin)
 
 
 def _insist_on_light(light: Floats, name: str) -> None:

@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 LEFT_SHARE = 0.5  # of a cell's blocks that must be of use
+SWAPPED_LOW, SWAPPED_HIGH = 0.9, 1.2  # of the middle's light: no box adds light, and uneven light takes some elsewhere
 CLIPPED_MOST = 0.25  # of a still
 ORIENTATIONS = ("as shot", "turned 180", "mirrored", "upside down")
 
@@ -56,7 +57,19 @@ def measured_pair(with_box: Blocks, without_box: Blocks | None, cells: tuple[int
             with_box.name,
             f"is {_words(with_box)} pixels, its reference {without_box.name} {_words(without_box)}; hand in both alike",
         )
-    return _on_cells(with_box, with_box.light, with_box.noise, without_box, cells)
+    measured = _on_cells(with_box, with_box.light, with_box.noise, without_box, cells)
+    _insist_on_order(measured, without_box)
+    return measured
+
+
+def _insist_on_order(measured: Measured, without_box: Blocks) -> None:
+    """Refuse a pair in which the box makes the rim brighter and nothing darker: the two files are swapped."""
+    rows, columns = measured.shape
+    middle = measured.light[rows // 3 : rows - rows // 3, columns // 3 : columns - columns // 3]
+    low, high = np.percentile(measured.light[measured.good], [2, 99]) / np.median(middle) if measured.good.any() else (1.0, 1.0)
+    if low > SWAPPED_LOW and high > SWAPPED_HIGH:
+        found = f"lets {high:.2f} times the light of {without_box.name} through at the rim, and nowhere less"
+        raise refusal(measured.name, f"{found}; with_box and without_box are probably swapped")
 
 
 def _words(blocks: Blocks) -> str:

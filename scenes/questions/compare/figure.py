@@ -42,7 +42,7 @@ def still_figure(found: Comparison, row: Row, k: int) -> Figure:
     width, height = A4_MM
     state = state_words(row.shot.state)
     page.text(MARGIN_MM, height - 12, f"{row.shot.picture.with_box}: {state}, {row.word}", TITLE_PT, weight="bold")
-    page.text(MARGIN_MM, height - 20, wrapped(summary(found), BODY_PT, width - 2 * MARGIN_MM, 2), BODY_PT, va="top")
+    page.text(MARGIN_MM, height - 20, wrapped(summary(found), BODY_PT, width - 2 * MARGIN_MM), BODY_PT, va="top")
     half = (width - 2 * MARGIN_MM - GAP_MM) / 2
     left, right = MARGIN_MM, MARGIN_MM + half + GAP_MM
     maps, fitted = row.maps, found.verdict is not Verdict.OTHER_LENS

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 from scenes.io.files import read_bytes
 from scenes.questions.compare.shoot import Notes, Shot
 from scenes.stills.blocks import CELLS_ACROSS, Blocks, block_shape, blocks_of
@@ -9,13 +11,15 @@ from scenes.stills.cells import Measured, measured_pair
 from scenes.stills.decode import decode, refusal
 
 COARSE = 3  # cells that the way is found on are so many times larger, and have to come out even
+READERS = 2  # stills in memory at a time
 LARGEST_STILL = 1_000_000_000  # bytes
 ASPECT_SLACK = 0.01  # a still scaled to whole pixels
 
 
 def measured_shots(notes: Notes, across: int = CELLS_ACROSS) -> tuple[Measured, ...]:
     """Every shot of the notes, in their order."""
-    return tuple(_measured(notes, shot, across) for shot in notes.shots)
+    with ThreadPoolExecutor(READERS) as pool:  # numpy and the decoders work beside each other; the order stays
+        return tuple(pool.map(lambda shot: _measured(notes, shot, across), notes.shots))
 
 
 def _measured(notes: Notes, shot: Shot, across: int) -> Measured:
