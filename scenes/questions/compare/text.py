@@ -38,7 +38,8 @@ def summary(found: Comparison) -> str:
     """The verdict as one sentence."""
     match found.verdict:
         case Verdict.NOTHING:
-            return "As predicted: the stills show what the scene predicts, within what they can tell."
+            rest = ", but for a thing in frame that is no part of the scene" if found.surprises else ""
+            return f"As predicted{rest}: the stills show what the scene predicts, within what they can tell."
         case Verdict.OTHER_LENS:
             return other_lens_words(found)
     moved = [item.path for item, told, off in _moves(found) if told and off]
