@@ -20,6 +20,7 @@ Kept = dict[tuple[int, tuple[float, ...]], Predicted]
 
 REACH = 8.0  # mm or degrees to either side that starts are looked for in
 STARTS_A_VALUE, MOST_STARTS = 16, 64
+FINDERS = 4  # stills that starts are tried on; every fit is of all
 TRIED = 2  # of the best starts are followed
 F_SCALE = 2.0  # of soft_l1: residuals beyond twice their scale count less
 LARGE_AREAS = 8  # across the width: the larger blocks over which a misfit may hang together
@@ -70,7 +71,9 @@ def coarse_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], kept: Kept
     nominal = tuple(item.nominal for item in unknowns)
     if not unknowns:
         return fit_from(model, nominal)
-    costs = sorted((start_cost(model, start), start) for start in starts(unknowns))
+    some = -(-len(stills) // FINDERS)
+    finder = model if some == 1 else Model(unknowns, model.stills[::some])
+    costs = sorted((start_cost(finder, start), start) for start in starts(unknowns))
     if quick:
         return fit_from(model, costs[0][1])
     chosen = dict.fromkeys([nominal, *(start for _, start in costs[:TRIED])])
