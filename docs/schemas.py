@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -46,11 +47,27 @@ def answers(name: str) -> Iterator[Any]:
     """What a question says of every scene that it can be asked about."""
     from scenes.cli import brimline
 
+    if name == "compare":
+        yield from compared()
+        return
     for scene in SCENES:
         for options in (FEW.get(name, []), *MORE.get(name, [])):
             done = CliRunner().invoke(brimline, [name, str(scene), "--json", *options])
             if done.exception is None or isinstance(done.exception, SystemExit):
                 yield json.loads(done.stdout)
+
+
+def compared() -> Iterator[Any]:
+    """What `compare` says of stills made for its tests: values that differ, a thing in frame, another lens."""
+    from scenes.cli import brimline
+    from tests.scenes.questions.compare.made_shoot import ANOTHER_LENS, make_shoot
+
+    moved = {"box.ahead_mm": 9, "box.offset_mm.right": -2}
+    for more in ({}, {"thing": (0.6, 0.1, 0.15, 0.3), "reference": False}, {"true_scene": ANOTHER_LENS}):
+        with tempfile.TemporaryDirectory() as name:
+            folder = make_shoot(Path(name), true=moved, unknown=tuple(moved), columns=480, **more)
+            argv = ["compare", str(folder / "scene.toml"), "--shoot", str(folder / "shoot.toml"), "--json"]
+            yield json.loads(CliRunner().invoke(brimline, argv).stdout)
 
 
 def closed(schema: Any) -> Any:

@@ -13,7 +13,7 @@ ALLOWED = {
     "raytrace": {"geometry", "numpy", "scipy", "shapely", "trimesh", "embreex", "numba", "llvmlite", "cupy"},
     "scenes": {
         "geometry", "raytrace", "numpy", "scipy", "shapely", "trimesh", "click", "pydantic", "pydantic_core", "matplotlib",
-        "pyvista", "vtkmodules", "ezdxf", "reportlab", "platformdirs",
+        "pyvista", "vtkmodules", "ezdxf", "reportlab", "platformdirs", "tifffile", "imagecodecs", "OpenEXR", "tomlkit",
     },
 }  # fmt: skip
 
@@ -72,7 +72,7 @@ FLOORS = {
     "scenes": (
         {"scene_file", "registry", "proof"},
         {"io", "runtime", "rig"},
-        {"states"},
+        {"states", "stills"},
         {"sheets", "answers", "changes"},
         {"view3d", *(QUESTIONS - DRAW_IN_3D)},
         DRAW_IN_3D,

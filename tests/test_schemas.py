@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from scenes.cli import brimline
 from scenes.registry import questions
+from tests.scenes.questions.compare.made_shoot import make_shoot
 
 ROOT = Path(__file__).parents[1]
 SCENES = ROOT / "tests" / "golden" / "scenes"
@@ -23,10 +24,14 @@ HEAD = ["brimline", "version", "program", "scene"]
 
 
 @pytest.mark.parametrize("name", questions())
-def test_what_a_question_prints_is_as_its_schema_says(name):
+def test_what_a_question_prints_is_as_its_schema_says(name, tmp_path):
     schema = json.loads((ROOT / "scenes/questions" / name / "schema.json").read_text(encoding="utf-8"))
     scene = SCENES / ("anamorphic.toml" if name in {"builds", "masks"} else "lights.toml")
-    done = CliRunner().invoke(brimline, [name, str(scene), "--json", *FEW.get(name, [])], catch_exceptions=False)
+    few = FEW.get(name, [])
+    if name == "compare":
+        make_shoot(tmp_path, true={"box.ahead_mm": 9}, unknown=("box.ahead_mm",), columns=480)
+        scene, few = tmp_path / "scene.toml", ["--shoot", str(tmp_path / "shoot.toml")]
+    done = CliRunner().invoke(brimline, [name, str(scene), "--json", *few], catch_exceptions=False)
     data = json.loads(done.stdout)
     jsonschema.validate(data, schema, cls=jsonschema.Draft202012Validator)
     assert list(data)[:4] == HEAD

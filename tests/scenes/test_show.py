@@ -15,6 +15,7 @@ from scenes.scene_file.errors import SceneError
 from scenes.scene_file.examples import starter_text
 from scenes.scene_file.parse import parse_scene
 from scenes.show import load
+from tests.scenes.questions.compare.made_shoot import make_shoot
 
 FLAG = "box.flag[top flag].angle_deg"
 
@@ -218,7 +219,11 @@ OPTIONS = {"beam": {"at_mm": 40}, "builds": {"count": 8}, "check": {"columns": 2
 @pytest.mark.parametrize("question", questions())
 def test_every_question_answers_about_a_changed_show_as_page_table_html_and_json(tmp_path, question):
     (tmp_path / "s.toml").write_text(starter_text().replace("\n[check]", SUN))
-    reply = load(tmp_path / "s.toml").with_values({FLAG: 42}).ask(question, **OPTIONS.get(question, {}))
+    options = OPTIONS.get(question, {})
+    if question == "compare":
+        stills = make_shoot(tmp_path / "stills", true={"box.ahead_mm": 9}, scene=starter_text(), notes_lens="25", columns=480)
+        options = {"shoot": stills / "shoot.toml"}
+    reply = load(tmp_path / "s.toml").with_values({FLAG: 42}).ask(question, **options)
     assert (reply.json["brimline"], reply.json["version"], reply.json["scene"]["sha256"]) == (question, 2, None)
     assert json.loads(reply.json_text) == reply.json
     assert "\n" not in repr(reply) + repr(reply.table)

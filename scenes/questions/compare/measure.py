@@ -1,0 +1,44 @@
+"""The stills of a shoot, measured on cells."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+from scenes.io.files import read_bytes
+from scenes.questions.compare.shoot import Notes, Shot
+from scenes.stills.blocks import CELLS_ACROSS, Blocks, block_shape, blocks_of
+from scenes.stills.cells import Measured, measured_pair
+from scenes.stills.decode import decode, refusal
+
+COARSE = 3  # cells that the way is found on are so many times larger, and have to come out even
+READERS = 2  # stills in memory at a time
+LARGEST_STILL = 1_000_000_000  # bytes
+ASPECT_SLACK = 0.01  # a still scaled to whole pixels
+
+
+def measured_shots(notes: Notes, across: int = CELLS_ACROSS) -> tuple[Measured, ...]:
+    """Every shot of the notes, in their order."""
+    with ThreadPoolExecutor(READERS) as pool:  # numpy and the decoders work beside each other; the order stays
+        return tuple(pool.map(lambda shot: _measured(notes, shot, across), notes.shots))
+
+
+def _measured(notes: Notes, shot: Shot, across: int) -> Measured:
+    cells = (max(1, round(across / COARSE * shot.area.height_mm / shot.area.width_mm)) * COARSE, across)
+    picture = shot.picture
+    with_box = _blocks(notes, shot, picture.with_box, cells)
+    without = None if picture.without_box is None else _blocks(notes, shot, picture.without_box, cells)
+    return measured_pair(with_box, without, cells)
+
+
+def _blocks(notes: Notes, shot: Shot, name: str, cells: tuple[int, int]) -> Blocks:
+    picture = shot.picture
+    still = decode(read_bytes(notes.folder / name, LARGEST_STILL), name)
+    width, height = still.size
+    area = shot.area
+    if abs(width / height / (area.width_mm / area.height_mm) - 1.0) > ASPECT_SLACK + 1.0 / min(width, height):
+        found, wanted = f"{width} x {height} pixels, {width / height:.3f} to 1", f"{area.width_mm / area.height_mm:.3f} to 1"
+        way_out = "hand in the still uncropped, or name the guide it covers"
+        raise refusal(name, f"is {found}; {picture.covers} is {wanted}: {way_out}")
+    return blocks_of(
+        still, block_shape(still.size, cells), curve=picture.curve, table=picture.curve_table, code_range=picture.code_range
+    )

@@ -1,0 +1,220 @@
+"""Stills and prediction as one robust least-squares problem: residuals and derivatives of all stills at once.
+
+A cell of a still shows   light = share(values) * 2^(exposure + right x + up y),   times   rims * cos^n * 2^(-q r^4)   where it has
+no reference. Exposure, plane and fall-off belong to each still.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scenes.questions.compare.predicted import Predicted, UnbuildableError, Values, field_cosine, predicted
+from scenes.questions.compare.shoot import Shot, Unknown
+from scenes.stills.cells import Measured, coarser
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+LN2 = float(np.log(2.0))
+UNEVEN_STOPS = 0.01  # unevenness of the light that no plane takes up, over areas 1/24 of the width across
+UNEVEN_AREAS = 24
+MODEL_SHARE = 0.003  # what maps of exact areas and a thin-lens renderer differ by in the penumbra; docs/validation.md
+PRIOR = 20.0  # mm or degrees: no dimension of a box is further off than a few times this, so values that no still shows stay put
+STEP = 0.1  # mm or degrees, of the derivatives; the maps are exact areas, smooth to some 1e-3 of a share
+FALLOFF_START, FALLOFF_PRIOR = 3.5, 2.0  # power of the cosine; "retrofocus lenses 2 to 3.5, a thin lens 4"
+CORNER_PRIOR = 0.05  # stops at the corner, r^4: real lenses do not follow a power of the cosine
+MOST_KEPT = 200  # predictions of each still that are kept
+UNBUILDABLE = 1e3  # residual in place of a box that cannot be built
+PLANE, FALLOFF = 3, 2  # numbers of a still: exposure, right, up; power of the cosine and what is left of the fall-off at the corner
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """A shot with what was measured on its cells, upright, and which of them count."""
+
+    shot: Shot
+    measured: Measured
+    use: Bools
+    cosine: Floats
+    right: Floats
+    up: Floats
+
+    @property
+    def corner(self) -> Floats:
+        """Fourth power of the distance from the middle, 1 at the corners."""
+        rows, columns = self.cells
+        wide = columns / float(np.hypot(rows, columns))
+        high = rows / float(np.hypot(rows, columns))
+        return np.asarray((4 * ((self.right * wide) ** 2 + (self.up * high) ** 2)) ** 2)
+
+    @property
+    def cells(self) -> tuple[int, int]:
+        """Rows and columns."""
+        return self.measured.shape
+
+    @property
+    def extra(self) -> int:
+        """How many numbers of its own the still has: exposure, plane and, without a reference, fall-off."""
+        return PLANE if self.measured.has_reference else PLANE + FALLOFF
+
+    def without(self, left_out: Bools) -> Seen:
+        """The same with more cells left out."""
+        return replace(self, use=self.use & ~left_out)
+
+
+def seen(shot: Shot, measured: Measured) -> Seen:
+    """A still on the cells of its own shape; plane coordinates run from -1/2 to 1/2 across the picture."""
+    rows, columns = measured.shape
+    right = np.broadcast_to((np.arange(columns) + 0.5) / columns - 0.5, (rows, columns))
+    up = np.broadcast_to(0.5 - (np.arange(rows)[:, None] + 0.5) / rows, (rows, columns))
+    return Seen(shot=shot, measured=measured, use=measured.good, cosine=field_cosine(shot, (rows, columns)), right=right, up=up)
+
+
+def seen_coarser(one: Seen, by: int) -> Seen:
+    """The same on larger cells."""
+    return seen(one.shot, coarser(replace(one.measured, good=one.use), by))
+
+
+@dataclass(slots=True)
+class Model:
+    """All stills together. A vector is the unknown values, then each still's own numbers. Predictions made are kept."""
+
+    unknowns: tuple[Unknown, ...]
+    stills: tuple[Seen, ...]
+    kept: dict[tuple[int, tuple[float, ...]], Predicted] = field(default_factory=dict)
+    rough: bool = False  # derivatives from a step to one side: half the maps, good enough to find the way
+
+    @property
+    def count(self) -> int:
+        """How many unknown values."""
+        return len(self.unknowns)
+
+    def own(self, k: int) -> slice:
+        """Where the numbers of still k stand in the vector."""
+        start = self.count + sum(one.extra for one in self.stills[:k])
+        return slice(start, start + self.stills[k].extra)
+
+    @property
+    def size(self) -> int:
+        """Length of the vector."""
+        return self.count + sum(one.extra for one in self.stills)
+
+    def predicted(self, k: int, values: Values) -> Predicted:
+        """The prediction for still k; the last few are kept."""
+        key = (k, tuple(float(value) for value in values))
+        if key not in self.kept:
+            if len(self.kept) >= MOST_KEPT * len(self.stills):
+                self.kept.clear()
+            self.kept[key] = predicted(self.stills[k].shot, self.unknowns, key[1], self.stills[k].cells)
+        return self.kept[key]
+
+    def share(self, k: int, values: Values) -> Floats:
+        """What still k keeps of its light by the prediction: of the reference's, or of an even field's but for fall-off."""
+        one = self.predicted(k, values)
+        return one.share if self.stills[k].measured.has_reference else one.share * one.rims
+
+    def lit(self, k: int, own: Floats) -> Floats:
+        """What still k would show without a box and rims: exposure, plane, fall-off."""
+        one = self.stills[k]
+        plane = 2.0 ** (own[0] + own[1] * one.right + own[2] * one.up)
+        return plane if one.measured.has_reference else plane * one.cosine ** own[3] * 2.0 ** (-own[4] * one.corner)
+
+    def sigma(self, k: int, lit: Floats) -> Floats:
+        """Scale of the residuals of still k: noise, unevenness, and what the model itself is good to."""
+        measured = self.stills[k].measured
+        return np.sqrt(measured.noise**2 + (UNEVEN_STOPS * LN2 * measured.light) ** 2 + (MODEL_SHARE * lit) ** 2)
+
+    def start(self, values: Values) -> Floats:
+        """A vector at these values: the stills' own numbers from straight lines through the logarithms."""
+        vector = np.zeros(self.size)
+        vector[: self.count] = values
+        for k in range(len(self.stills)):
+            vector[self.own(k)] = self._own_start(k, values)
+        return vector
+
+    def _own_start(self, k: int, values: Values) -> Floats:
+        one, share = self.stills[k], self.share(k, values)
+        use = one.use & (share > 0.15) & (one.measured.light > 0.0)
+        columns = [np.ones_like(share), one.right, one.up]
+        if not one.measured.has_reference:
+            columns.append(np.log2(one.cosine))
+        design = np.stack([column[use] for column in columns], axis=1)
+        if len(design) < 4 * one.extra:
+            return np.array([0.0, 0.0, 0.0, FALLOFF_START, 0.0][: one.extra])
+        wanted = np.log2(one.measured.light[use] / share[use])
+        weight = np.ones(len(wanted))
+        for _ in range(4):
+            found, *_ = np.linalg.lstsq(design * weight[:, None], wanted * weight, rcond=None)
+            off = np.abs(wanted - design @ found)
+            weight = np.sqrt(1.0 / np.maximum(off / max(1.5 * float(np.median(off)), 1e-4), 1.0))
+        if not one.measured.has_reference:
+            found = np.append(found, 0.0)
+            found[3] = np.clip(found[3], 0.0, 8.0)
+        return np.asarray(found)
+
+    def residuals(self, vector: Floats) -> Floats:
+        """Every cell that counts, in its own scale, then the priors."""
+        try:
+            cells = [self._cell_residuals(k, vector) for k in range(len(self.stills))]
+        except UnbuildableError:
+            cells = [np.full(int(one.use.sum()), UNBUILDABLE) for one in self.stills]
+        return np.concatenate([*cells, self._priors(vector)])
+
+    def _cell_residuals(self, k: int, vector: Floats) -> Floats:
+        one, lit = self.stills[k], self.lit(k, vector[self.own(k)])
+        off = self.share(k, vector[: self.count]) * lit - one.measured.light
+        return np.asarray((off / self.sigma(k, lit))[one.use])
+
+    def _priors(self, vector: Floats) -> Floats:
+        nominal = np.array([item.nominal for item in self.unknowns])
+        own = [vector[self.own(k)] for k, one in enumerate(self.stills) if not one.measured.has_reference]
+        powers = [(one[3] - FALLOFF_START) / FALLOFF_PRIOR for one in own]
+        return np.concatenate([(vector[: self.count] - nominal) / PRIOR, powers, [one[4] / CORNER_PRIOR for one in own]])
+
+    def jacobian(self, vector: Floats) -> Floats:
+        """Derivatives of the residuals; those by the unknown values from two maps each, a step to either side."""
+        rows = [self._cell_jacobian(k, vector) for k in range(len(self.stills))]
+        priors = np.zeros((len(self._priors(vector)), self.size))
+        priors[np.arange(self.count), np.arange(self.count)] = 1.0 / PRIOR
+        alone = [k for k, one in enumerate(self.stills) if not one.measured.has_reference]
+        for place, k in enumerate(alone):
+            priors[self.count + place, self.own(k).start + 3] = 1.0 / FALLOFF_PRIOR
+            priors[self.count + len(alone) + place, self.own(k).start + 4] = 1.0 / CORNER_PRIOR
+        return np.vstack([*rows, priors])
+
+    def _cell_jacobian(self, k: int, vector: Floats) -> Floats:
+        one, own = self.stills[k], self.own(k)
+        values, lit = vector[: self.count], self.lit(k, vector[own])
+        scale = self.sigma(k, lit)
+        light = self.share(k, values) * lit / scale
+        found = np.zeros((int(one.use.sum()), self.size))
+        for place in range(self.count):
+            found[:, place] = (self._slope(k, values, place) * lit / scale)[one.use]
+        columns = [
+            LN2 * light,
+            LN2 * light * one.right,
+            LN2 * light * one.up,
+            light * np.log(one.cosine),
+            -LN2 * light * one.corner,
+        ]
+        for place, column in enumerate(columns[: one.extra]):
+            found[:, own.start + place] = column[one.use]
+        return found
+
+    def _slope(self, k: int, values: Floats, place: int) -> Floats:
+        """Derivative of a share by one value; from one side where the other cannot be built."""
+        low, high = self.unknowns[place].limits
+        ends = [values[place] if self.rough and values[place] + STEP <= high else max(values[place] - STEP, low)]
+        ends.append(min(values[place] + STEP, high))
+        shares: list[Floats] = []
+        for at, end in enumerate(ends):
+            try:
+                shares.append(self.share(k, [*values[:place], end, *values[place + 1 :]]))
+            except UnbuildableError:
+                ends[at] = float(values[place])
+                shares.append(self.share(k, values))
+        width = ends[1] - ends[0]
+        return (shares[1] - shares[0]) / width if width > 0 else np.zeros_like(shares[0])

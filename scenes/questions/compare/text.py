@@ -1,0 +1,150 @@
+"""The words of a comparison."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from scenes.questions.compare.shoot import Unknown
+from scenes.questions.compare.surprises import Surprise
+from scenes.questions.compare.verdict import GOOD_SHARE, Comparison, Verdict
+from scenes.stills.cells import ORIENTATIONS
+
+ALIKE = 0.9  # correlation from which two values are told only together
+METHOD = (
+    "Each still was brought to linear light by the curve that the notes state, averaged to cells and divided by its reference. "
+    "Exposure and a plane of uneven light were fitted to each still, clipped pixels, dust and burnt-in letters and lines left out."
+)
+NO_REFERENCE = (
+    "Without a reference still the lens's own fall-off and the evenness of the light are guessed (a power of the cosine, a plane): "
+    "a loss that is as smooth as these cannot be told from them. Shoot the same frame with the box taken off."
+)
+CAUTION = "Fitted values rest on these stills alone: measure what can be measured before metal is cut."
+ORIENTATION_WORDS = {
+    "turned 180": "turned by 180 degrees",
+    "mirrored": "mirrored left to right",
+    "upside down": "mirrored top to bottom",
+}
+
+
+def value_words(value: float, sigma: float, unit: str) -> str:
+    """'41.99 ± 0.01 mm', with as many digits as the error bears."""
+    digits = int(np.clip(1 - np.floor(np.log10(max(sigma, 1e-3))), 0, 2))
+    return f"{value:.{digits}f} ± {max(sigma, 10.0**-digits):.{digits}f} {unit}"
+
+
+def summary(found: Comparison) -> str:
+    """The verdict as one sentence."""
+    match found.verdict:
+        case Verdict.NOTHING:
+            rest = ", but for a thing in frame that is no part of the scene" if found.surprises else ""
+            return f"As predicted{rest}: the stills show what the scene predicts, within what they can tell."
+        case Verdict.OTHER_LENS:
+            return other_lens_words(found)
+    moved = [item.path for item, told, off in _moves(found) if told and off]
+    if not moved or found.fit.rms > 2 * GOOD_SHARE:
+        rest = f"{100 * found.fit.rms:.1f} % of the light"
+        words = f"Not as predicted, and the values left free do not explain it: {rest} (rms) is left over."
+        return f"{words} Check curve, focus, stop and scene."
+    words = " and ".join(moved) if len(moved) < 3 else f"{', '.join(moved[:-1])} and {moved[-1]}"
+    return (
+        f"Not as predicted: {words} differ{'s' if len(moved) == 1 else ''} from the scene. With the fitted values the stills agree."
+    )
+
+
+def _moves(found: Comparison) -> Iterator[tuple[Unknown, bool, bool]]:
+    for item, told, value, sigma in zip(found.notes.unknowns, found.told, found.values, found.sigmas, strict=True):
+        yield item, told, bool(abs(value - item.nominal) > max(2 * sigma, 0.1))
+
+
+def other_lens_words(found: Comparison) -> str:
+    """Why the stills are refused."""
+    other, name = found.other, found.notes.lens.name
+    if other is not None and other.name is not None:
+        return f"Another lens: the stills fit the {other.name}, not the {name} of the notes. No value was fitted; correct `lens`."
+    if other is not None and other.focal_mm is not None:
+        return (
+            f"Another lens: the stills fit a focal length of about {other.focal_mm:.0f} mm, not the {name}. "
+            "No value was fitted; find out which lens was on the camera."
+        )
+    rest = "" if other is None else f" ({100 * other.rms:.0f} % of the light is left over, rms)"
+    return (
+        f"Another lens or set-up: no values of what was left free make the {name} in this box show these stills{rest}. "
+        "Check lens, focus, stop and curve in the notes."
+    )
+
+
+def next_step(found: Comparison) -> str:
+    """What to do now."""
+    match found.verdict:
+        case Verdict.OTHER_LENS:
+            return "find out which lens, focus and stop the stills are of, and compare again."
+        case Verdict.NOTHING:
+            return "go on with the scene as it is." if all(found.told) else _tell_more(found)
+    return (
+        "measure the values that moved, and put them, or fitted.toml, in place of the scene's."
+        if all(found.told)
+        else _tell_more(found)
+    )
+
+
+def _tell_more(found: Comparison) -> str:
+    open_values = [item.path for item, told in zip(found.notes.unknowns, found.told, strict=True) if not told]
+    return f"these stills do not tell {', '.join(open_values)}: measure, or shoot one more still with the part well into the frame."
+
+
+def doubts(found: Comparison) -> Iterator[str]:
+    """What the stills do not tell, and what they tell only together."""
+    if found.verdict is Verdict.OTHER_LENS:
+        return
+    unknowns, sigmas = found.notes.unknowns, found.sigmas
+    for item, told in zip(unknowns, found.told, strict=True):
+        if not told:
+            yield f"{item.path}: these stills do not tell it. The scene's value stands, and nothing is claimed."
+    for first, second, alike in correlated(found):
+        a, b = unknowns[first].path, unknowns[second].path
+        other = "larger" if alike > 0 else "smaller"
+        yield (
+            f"{a} and {b} are hard to tell apart ({alike:+.2f}): with {a} larger and {b} {other} the stills look nearly "
+            "the same. "
+            f"Alone they are known to {sigmas[first]:.2f} and {sigmas[second]:.2f} {unknowns[first].unit}; "
+            "measuring one of them settles both."
+        )
+
+
+def correlated(found: Comparison) -> list[tuple[int, int, float]]:
+    """Pairs of told values with a correlation that matters."""
+    sigmas = np.maximum(found.sigmas, 1e-12)
+    alike = found.fit.covariance / np.outer(sigmas, sigmas)
+    places = [k for k, told in enumerate(found.told) if told]
+    return [(i, j, float(alike[i, j])) for i in places for j in places if i < j and abs(alike[i, j]) >= ALIKE]
+
+
+def orientation_notes(found: Comparison) -> Iterator[str]:
+    """Stills that were not as shot."""
+    for shot, way in zip(found.notes.shots, found.orientations, strict=True):
+        if way != ORIENTATIONS[0]:
+            yield f"{shot.picture.with_box} is {ORIENTATION_WORDS[way]}: it was put upright first. Check how it was exported."
+
+
+def surprise_words(found: Comparison, one: Surprise) -> str:
+    """A thing in the frame."""
+    name = found.notes.shots[one.picture].picture.with_box
+    return (
+        f"{name}: something at the {one.words} takes up to {one.stops:.1f} stop and is no part of the scene "
+        f"({one.width:.0%} x {one.height:.0%} of the frame). It was left out of the fit: look what it is."
+    )
+
+
+def cautions(found: Comparison) -> Sequence[str]:
+    """What could mislead."""
+    notes = [CAUTION]
+    if any(shot.picture.without_box is None for shot in found.notes.shots):
+        notes.append(NO_REFERENCE)
+    for one in found.fit.model.stills:
+        notes += one.measured.notes
+        left = 1.0 - float(one.use.mean())
+        if left > 0.05:
+            notes.append(f"{one.measured.name}: {left:.0%} of the frame was left out (clipped, dust, letters, lines, surprises).")
+    return tuple(dict.fromkeys(notes))

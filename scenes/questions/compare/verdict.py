@@ -1,0 +1,227 @@
+"""What the stills say: as predicted, other values, another lens; which way up they are; what the scene does not have."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.errors import GeometryError
+from scenes.questions.compare.fit import Fit, Kept, best_fit, coarse_fit, fit_from, soft_cost, start_cost
+from scenes.questions.compare.measure import COARSE
+from scenes.questions.compare.model import Model, Seen, seen, seen_coarser
+from scenes.questions.compare.shoot import Notes, Shot, Unknown
+from scenes.questions.compare.surprises import Surprise, surprises
+from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.tolerance_paths import PathError, spots_of
+from scenes.states.state import plan_state
+from scenes.stills.cells import ORIENTATIONS, Measured, oriented
+
+GOOD_SHARE = 0.005  # rms: the scene explains the stills
+BAD_SHARE = 0.03  # rms: it does not, whatever the unknown values
+UNEXPLAINED_SHARE = 0.01  # rms: too much for "as predicted", whatever the values
+BETTER = 0.6  # of the cost: another orientation is believed
+ALIKE_COST = 1.15  # orientations that an even box cannot tell apart
+MUCH_BETTER = 0.5  # of the cost: another lens is believed
+FOCAL_SHARE, FOCAL_SIGMAS = 0.04, 5.0  # the focal length has to be off by this much
+FOLLOWED = 2  # of the best starts
+FOCAL_STARTS = (0.72, 0.85, 1.0, 1.18, 1.4)
+NOTHING_MM = 0.5  # mm or degrees: less is what a tape measure reads
+TOLD_SIGMA = 2.0  # mm or degrees: a value known no better than this is not claimed
+COST_GAIN = 1.1
+ROUNDS = 2
+
+
+class Verdict(StrEnum):
+    """What the stills come to; the words of fit.json."""
+
+    FIT = "fit"
+    NOTHING = "nothing differs"
+    OTHER_LENS = "another lens"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherLens:
+    """A lens that explains the stills better: its focal length as fitted, or its name where the scene has it."""
+
+    focal_mm: float | None
+    name: str | None
+    rms: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """All that was found: the fit, the stills' orientations, surprises, and the nominal prediction on the same cells."""
+
+    notes: Notes
+    verdict: Verdict
+    fit: Fit
+    nominal: Fit
+    orientations: tuple[str, ...]
+    surprises: tuple[Surprise, ...]
+    left_out: tuple[NDArray[np.bool_], ...]
+    other: OtherLens | None
+
+    @property
+    def told(self) -> tuple[bool, ...]:
+        """Which unknown values the stills tell."""
+        return tuple(bool(sigma <= TOLD_SIGMA) for sigma in self.sigmas)
+
+    @property
+    def values(self) -> NDArray[np.float64]:
+        """The unknown values: as written where nothing differs and one moved by more than its error, for then chance moved it."""
+        nominal = np.array([item.nominal for item in self.notes.unknowns])
+        return np.where(self._by_chance, nominal, self.fit.values)
+
+    @property
+    def sigmas(self) -> NDArray[np.float64]:
+        """Their standard errors, no smaller than what chance moved them by."""
+        moved = np.abs(self.fit.values - [item.nominal for item in self.notes.unknowns])
+        return np.where(self._by_chance, np.maximum(self.fit.sigmas, moved), self.fit.sigmas)
+
+    @property
+    def _by_chance(self) -> NDArray[np.bool_]:
+        moved = np.abs(self.fit.values - [item.nominal for item in self.notes.unknowns])
+        return (moved > NOTHING_MM) & (self.verdict is Verdict.NOTHING)
+
+
+def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
+    """Lay the stills over the scene."""
+    stills = [seen(shot, one) for shot, one in zip(notes.shots, measured, strict=True)]
+    kept: Kept = {}
+    near = coarse_fit(notes.unknowns, stills, kept)
+    orientations = tuple(ORIENTATIONS[0] for _ in stills)
+    if near.rms > GOOD_SHARE:
+        orientations = tuple(_orientation(notes, shot, one) for shot, one in zip(notes.shots, measured, strict=True))
+        if set(orientations) != {ORIENTATIONS[0]}:
+            stills = [seen(shot, oriented(one, way)) for shot, one, way in zip(notes.shots, measured, orientations, strict=True)]
+            near = coarse_fit(notes.unknowns, stills, kept)
+    fit = best_fit(notes.unknowns, stills, near.values)
+    other = _other_lens(notes, fit, hopeless=False) if fit.rms > GOOD_SHARE else None
+    whole = fit
+    fit, found, left_out = _without_surprises(notes.unknowns, stills, fit)
+    if other is None and fit.rms > GOOD_SHARE:
+        other = _other_lens(notes, fit, hopeless=True)
+    if other is not None:
+        fit, found, left_out = whole, (), tuple(np.zeros(one.cells, dtype=bool) for one in stills)
+    nominal = nominal_fit(fit)
+    return Comparison(
+        notes=notes,
+        verdict=_verdict(fit, nominal, other),
+        fit=fit,
+        nominal=nominal,
+        orientations=orientations,
+        surprises=found,
+        left_out=left_out,
+        other=other,
+    )
+
+
+def nominal_fit(fit: Fit) -> Fit:
+    """The same stills with the values as the scene has them: only exposure, plane and fall-off are fitted."""
+    shots = [replace(one) for one in fit.model.stills]
+    return fit_from(Model((), tuple(shots)), ())
+
+
+def _orientation(notes: Notes, shot: Shot, measured: Measured) -> str:
+    """Which way up a still is, by the cost of each on large cells; as shot unless another is clearly better."""
+    kept: Kept = {}
+    costs = {way: coarse_fit(notes.unknowns, [seen(shot, oriented(measured, way))], kept, quick=True).cost for way in ORIENTATIONS}
+    best = min(costs.values())
+    if best > BETTER * costs[ORIENTATIONS[0]]:
+        return ORIENTATIONS[0]
+    return next(way for way in ORIENTATIONS if costs[way] <= ALIKE_COST * best)  # likelier mistakes first
+
+
+def _without_surprises(
+    unknowns: tuple[Unknown, ...], stills: Sequence[Seen], fit: Fit
+) -> tuple[Fit, tuple[Surprise, ...], tuple[NDArray[np.bool_], ...]]:
+    """The fit with surprising places left out, and what they are."""
+    found: tuple[Surprise, ...] = ()
+    left_out = tuple(np.zeros(one.cells, dtype=bool) for one in stills)
+    for _ in range(ROUNDS):
+        each = [surprises(fit, k) for k in range(len(stills))]
+        marks = tuple(mark for _, mark in each)
+        found = tuple(one for some, _ in each for one in some)
+        if all(np.array_equal(mark, old) for mark, old in zip(marks, left_out, strict=True)):
+            break
+        left_out = marks
+        fit = best_fit(unknowns, [one.without(mark) for one, mark in zip(stills, left_out, strict=True)], fit.values)
+    return fit, found, left_out
+
+
+def _other_lens(notes: Notes, fit: Fit, *, hopeless: bool) -> OtherLens | None:
+    """A lens that explains the stills much better than that of the notes; with `hopeless`, stills that nothing explains too."""
+    named = _named_lens(notes, fit)
+    if named is not None:
+        return named
+    freed = _freed(notes, fit)
+    if freed is not None:
+        model_fit, place = freed
+        focal, sigma, nominal = model_fit.values[place], model_fit.sigmas[place], model_fit.model.unknowns[place].nominal
+        if model_fit.cost < MUCH_BETTER * fit.cost and abs(focal - nominal) > max(FOCAL_SHARE * nominal, FOCAL_SIGMAS * sigma):
+            return OtherLens(focal_mm=float(focal), name=None, rms=model_fit.rms)
+    return OtherLens(focal_mm=None, name=None, rms=fit.rms) if hopeless and fit.rms > BAD_SHARE else None
+
+
+def _named_lens(notes: Notes, fit: Fit) -> OtherLens | None:
+    """Another lens of the scene."""
+    unknowns = tuple(item for item in notes.unknowns if item.spot.table[0] != "lens")
+    for lens in notes.shots[0].state.scene.lens:
+        if lens.name == notes.lens.name:
+            continue
+        try:
+            stills = [replace(one, shot=_with_lens(one.shot, lens)) for one in fit.model.stills]
+        except GeometryError:
+            continue
+        tried = best_fit(unknowns, stills)
+        if tried.cost < MUCH_BETTER * fit.cost:
+            return OtherLens(focal_mm=lens.focal_mm, name=lens.name, rms=tried.rms)
+    return None
+
+
+def _with_lens(shot: Shot, lens: Lens) -> Shot:
+    state = shot.state
+    setting = replace(shot.setting, focal_mm=lens.focal_mm)
+    return replace(shot, state=plan_state(state.scene, lens, state.resources, setting, grid=state.grid, guides=state.guides))
+
+
+def _freed(notes: Notes, fit: Fit) -> tuple[Fit, int] | None:
+    """The fit with the lens's focal length and pupil free as well, and where the focal length stands; None where that is no use."""
+    scene, name = notes.shots[0].state.scene, notes.lens.name
+    more: list[Unknown] = []
+    for key in ("focal_mm", "pupil_behind_front_mm"):
+        path = f"lens[{name}].{key}"
+        try:
+            spots = spots_of(scene, path)
+        except PathError:
+            continue
+        known = {(item.spot.table, item.spot.key) for item in notes.unknowns}
+        more += [Unknown(path=path, spot=spot) for spot in spots if (spot.table, spot.key) not in known]
+    unknowns = (*notes.unknowns, *more)
+    place = next((k for k, item in enumerate(unknowns) if item.spot.key == "focal_mm" and item.spot.table[0] == "lens"), None)
+    if place is None:
+        return None
+    coarse = Model(unknowns, tuple(seen_coarser(one, COARSE) for one in fit.model.stills), rough=True)
+    starts = []
+    for factor in FOCAL_STARTS:
+        values = [item.nominal for item in unknowns]
+        values[place] *= factor
+        starts.append(tuple(values))
+    starts.sort(key=lambda values: start_cost(coarse, values))
+    best = min((fit_from(coarse, values) for values in starts[:FOLLOWED]), key=lambda one: one.cost)
+    as_noted = start_cost(Model(notes.unknowns, coarse.stills), fit.values)
+    return (fit_from(Model(unknowns, fit.model.stills), best.values), place) if best.cost < MUCH_BETTER * as_noted else None
+
+
+def _verdict(fit: Fit, nominal: Fit, other: OtherLens | None) -> Verdict:
+    if other is not None:
+        return Verdict.OTHER_LENS
+    if nominal.rms > UNEXPLAINED_SHARE:
+        return Verdict.FIT
+    off = np.abs(fit.values - [item.nominal for item in fit.model.unknowns])
+    same = nominal.cost <= COST_GAIN * soft_cost(fit.model.residuals(fit.vector))
+    return Verdict.NOTHING if same or np.all(off <= NOTHING_MM) else Verdict.FIT

@@ -1,0 +1,170 @@
+"""A still as means of small blocks of pixels in linear light, with their noise and what of them is of no use."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+from scenes.stills.decode import Still, refusal
+from scenes.stills.transfer import signal_of_code, to_light
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+CELLS_ACROSS = 96
+BLOCKS_A_CELL = 5  # along a side of a cell, where the still has the pixels
+TOP_CODES = {8: 3, 16: 64}  # this near to the top code a pixel counts as clipped: video levels and JPEG stop a little short of it
+CLIPPED_SHARE = 0.1  # of a block's pixels
+NOISE_BINS = 12
+MEDIAN_BLOCKS = 9  # across the window that a block is compared with: wider than dust, letters and frame lines
+SPOT_SIGMAS, SPOT_SHARE, SPOT_FLOOR = 8.0, 0.03, 0.01  # further off its neighbours than noise, than a share of them, than of white
+MAD_TO_SIGMA = 1.4826022  # scale = 1.4826 x median absolute deviation, for normal noise
+SHARP_SHARE = 0.15  # of the light, from one block to the next: far more than a shadow out of focus changes
+BIT_DEPTHS = (10, 12, 14)  # that a 16-bit file may hold at its lower end
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Blocks:
+    """Means of blocks (H, W): light, its standard error, which are clipped, hold dust, letters or lines, have a sharp edge."""
+
+    light: Floats
+    noise: Floats
+    clipped: Bools
+    spots: Bools
+    sharp: Bools
+    name: str
+    size: tuple[int, int]
+    notes: tuple[str, ...] = ()
+
+
+def blocks_of(
+    still: Still, shape: tuple[int, int], *, curve: str, table: Sequence[tuple[float, float]] = (), code_range: str = "full"
+) -> Blocks:
+    """A still on (rows, columns) blocks."""
+    bits, notes = _bits(still)
+    if still.bits == 0 and curve != "linear":
+        notes += (f"{still.name} holds floats; they were taken as a signal on the curve {curve}",)
+    light = np.zeros(shape)
+    clipped = np.zeros(shape)
+    edges = _edges(still.codes.shape[0], shape[0]), _edges(still.codes.shape[1], shape[1])
+    counts = np.outer(np.diff(edges[0]), np.diff(edges[1]))
+    channels = still.codes.shape[2]
+    for k in range(channels):
+        codes = still.codes[..., k]
+        light += _summed(_linear(codes, bits, curve, table, code_range), edges) / counts / channels
+        top = _is_clipped(codes, bits)
+        if top.any():
+            clipped = np.maximum(clipped, _summed(top.astype(np.float32), edges) / counts)
+    _insist_on_light(light, still.name)
+    around = median_filter(light, size=MEDIAN_BLOCKS, mode="nearest")
+    noise = _noise(light, around)
+    return Blocks(
+        light=light,
+        noise=noise,
+        clipped=clipped > CLIPPED_SHARE,
+        spots=_spots(light, around, noise),
+        sharp=_sharp(light, around, noise),
+        name=still.name,
+        size=still.size,
+        notes=notes,
+    )
+
+
+def block_shape(size: tuple[int, int], cells: tuple[int, int]) -> tuple[int, int]:
+    """(rows, columns) of blocks for a still of width x height pixels on (rows, columns) cells."""
+    per_cell = max(1, min(BLOCKS_A_CELL, size[0] // cells[1], size[1] // cells[0]))
+    return cells[0] * per_cell, cells[1] * per_cell
+
+
+def _bits(still: Still) -> tuple[int, tuple[str, ...]]:
+    """How many bits the codes have: a 16-bit file may hold 10, 12 or 14 at its lower end, which is said."""
+    if still.bits != 16:
+        return still.bits, ()
+    top = int(still.codes.max())
+    for bits in BIT_DEPTHS:
+        if top < 2**bits:
+            note = f"{still.name} has no code over {2**bits - 1}: its codes were taken as {bits} bits, not 16"
+            return bits, (note,)
+    return 16, ()
+
+
+def _edges(count: int, parts: int) -> NDArray[np.int64]:
+    return np.round(np.linspace(0, count, parts + 1)).astype(np.int64)
+
+
+def _summed(values: NDArray[np.float32], edges: tuple[NDArray[np.int64], NDArray[np.int64]]) -> Floats:
+    down = np.add.reduceat(values, edges[0][:-1], axis=0, dtype=np.float64)
+    return np.add.reduceat(down, edges[1][:-1], axis=1)
+
+
+def _linear(
+    codes: NDArray[np.generic], bits: int, curve: str, table: Sequence[tuple[float, float]], code_range: str
+) -> NDArray[np.float32]:
+    """Light of codes; whole numbers through a table of all codes."""
+    if bits == 0:
+        return to_light(np.minimum(codes, 1e6), curve, table).astype(np.float32)
+    every = np.arange(2 ** (8 if codes.dtype == np.uint8 else 16))
+    signal = signal_of_code(np.minimum(every, 2**bits - 1), bits, code_range)
+    if curve in {"pq", "pq-camera"}:
+        signal = np.clip(signal, 0.0, 1.0)
+    return to_light(signal, curve, table).astype(np.float32)[codes]
+
+
+def _is_clipped(codes: NDArray[np.generic], bits: int) -> Bools:
+    if bits == 0:
+        return np.isinf(codes.astype(np.float64))
+    margin = TOP_CODES[8] if bits == 8 else max(1, TOP_CODES[16] >> (16 - bits))
+    return np.asarray(codes > 2**bits - 1 - margin)
+
+
+def _insist_on_light(light: Floats, name: str) -> None:
+    """Refuse a still that is black or the same all over: it tells nothing, and must not pass for a clear one."""
+    if not np.isfinite(light).all():
+        raise refusal(name, "holds pixels that are no numbers; write it again from the raw file")
+    high = float(np.percentile(light, 99))
+    if high <= 0.0:
+        raise refusal(name, "is black all over; hand in the still of the lit wall, and check `curve` and `code_range`")
+    if float(light.max() - light.min()) < 1e-4 * high:
+        raise refusal(name, "is the same all over; a real still has noise and fall-off, this is a test card or a blank")
+
+
+def _noise(light: Floats, around: Floats) -> Floats:
+    """Standard error of every block, by the second differences of neighbours in bins of like light.
+
+    For independent blocks of equal variance s^2 the difference a - 2 b + c has variance 6 s^2; medians leave letters and dust out.
+    """
+    second = light[:, :-2] - 2 * light[:, 1:-1] + light[:, 2:]
+    middle = around[:, 1:-1]  # not the blocks themselves: like blocks would be chosen by their noise
+    levels = np.unique(np.percentile(middle, np.linspace(0, 100, NOISE_BINS + 1)))
+    if len(levels) < 3:
+        return np.full(light.shape, _spread(second))
+    which = np.clip(np.searchsorted(levels, middle, side="right") - 1, 0, len(levels) - 2)
+    found = [
+        (float(np.median(middle[which == k])), _spread(second[which == k])) for k in range(len(levels) - 1) if (which == k).any()
+    ]
+    known, spread = (np.array(column) for column in zip(*found, strict=True))
+    return np.interp(around, known, spread)
+
+
+def _spread(second: Floats) -> float:
+    return MAD_TO_SIGMA * float(np.median(np.abs(second - np.median(second)))) / float(np.sqrt(6.0))
+
+
+def _spots(light: Floats, around: Floats, noise: Floats) -> Bools:
+    """Blocks that stand out from their neighbours: dust, letters, frame lines. The shadow of a box is too soft to do so."""
+    off = np.abs(light - around)
+    white = float(np.percentile(light, 99))
+    return off > SPOT_SIGMAS * noise + SPOT_SHARE * around + SPOT_FLOOR * white
+
+
+def _sharp(light: Floats, around: Floats, noise: Floats) -> Bools:
+    """Blocks at a step that only something drawn into the picture makes, unless the stop is very small."""
+    limit = SPOT_SIGMAS * noise + SHARP_SHARE * around
+    found = np.zeros(light.shape, dtype=bool)
+    found[:, 1:] |= np.abs(np.diff(light, axis=1)) > limit[:, 1:]
+    found[1:] |= np.abs(np.diff(light, axis=0)) > limit[1:]
+    return found
