@@ -39,12 +39,14 @@ def best_blend(lenses: Sequence[LensState], cell: Cell, point_mm: FloatArray, tu
     ahead = max(float(point_mm[2]), 1.0)
     least = -ahead / max(float(-pencils.reference_z_mm.min()), 1.0)
     turns = turn_rad + np.array([0.0, np.pi])  # whichever way it was told
-    across = up = np.linspace(least, 1.0, BLENDS)
+    across: FloatArray = np.linspace(least, 1.0, BLENDS)
+    up = across
     step, best = (1.0 - least) / (BLENDS - 1), (1.0, 1.0)
     for _ in range(1 + ROUNDS):
         best = _farthest_out(pencils, radius_mm, point_mm, turns, across, up)
         step = step / 4
-        across, up = best[0] + step * np.arange(-4, 5), best[1] + step * np.arange(-4, 5)
+        near = step * np.arange(-4.0, 5.0)
+        across, up = np.add(best[0], near, dtype=np.float64), np.add(best[1], near, dtype=np.float64)
     return round(best[0] / FINEST) * FINEST, round(best[1] / FINEST) * FINEST
 
 

@@ -34,9 +34,8 @@ def answer_line(checks: Sequence[CheckResult]) -> str:
     failed, faults = sum(len(check.failed) for check in checks), sum(len(check.faults) for check in checks)
     if not states:
         return f"None of {counted(failed, 'state')} could be computed."
-    sentences = [_verdict_sentence(states)]
-    if faults:
-        sentences.append(f"The box has {counted(faults, 'fault')} and cannot be used as it stands.")
+    fault = [f"The box has {counted(faults, 'fault')} and cannot be used as it stands."] if faults else []
+    sentences = [*fault, _verdict_sentence(states)]
     if failed:
         sentences.append(f"{counted(failed, 'state')} could not be computed.")
     return " ".join(sentences)
@@ -53,7 +52,9 @@ def _verdict_sentence(states: Sequence[StateResult]) -> str:
     if tight:
         told = f"{len(tight)} of {counted(total, 'state')} {'is' if len(tight) == 1 else 'are'} tight"
         return f"No vignetting, but {told}. Tightest: {state_words(worst)}."
-    return "The one state is clear." if total == 1 else f"All {total} states are clear."
+    if total == 1:
+        return f"{state_words(worst)} is clear: the box stays out of the frame."
+    return f"All {total} states are clear: the box stays out of every frame."
 
 
 def blame_words(state: StateResult) -> str:

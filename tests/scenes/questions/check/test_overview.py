@@ -18,12 +18,12 @@ def test_the_first_line_is_the_answer_for_the_whole_run():
 def test_a_run_without_vignetting_says_so_and_counts_what_is_tight():
     tight = state(guide(word=Word.TIGHT, loss=0.0, part=None))
     assert answer_line([check(clear_state(), tight)]) == "No vignetting, but 1 of 2 states is tight. Tightest: 18, infinity, f/2."
-    assert answer_line([check(clear_state(), clear_state())]) == "All 2 states are clear."
+    assert answer_line([check(clear_state(), clear_state())]) == "All 2 states are clear: the box stays out of every frame."
 
 
 def test_states_that_could_not_be_computed_are_in_the_answer():
     assert answer_line([check(failed=FAILED)]).endswith("could not be computed.")
-    assert answer_line([check(clear_state(), failed=FAILED)]) == "The one state is clear. 1 state could not be computed."
+    assert answer_line([check(clear_state(), failed=FAILED)]) == "18, infinity, f/2 is clear: the box stays out of the frame. 1 state could not be computed."
 
 
 def test_states_of_one_lens_with_the_same_remedy_stand_together():
