@@ -102,7 +102,11 @@ def one(kind, seed, folder, *, words=False):
             row["strict"] = float(case.lost(rim_points(own, 1.02, 61), disc(200, rim=200)).max()) == 0.0
         found["guides"].append(row)
     if words:
-        found["words"] = [_worded(case, own, told, found) for own, told in zip(case.guides(), _checked(state), strict=True)]
+        try:
+            checked = _checked(state)
+        except ValueError as error:  # a state that could not be computed, with its sentence
+            return {**found, "refused": str(error)[:200]}
+        found["words"] = [_worded(case, own, told, found) for own, told in zip(case.guides(), checked, strict=True)]
     if found["wrong"]:
         found["text"] = toml_of(case.scene)
     return found
