@@ -29,6 +29,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Ends = tuple[tuple[float, int], ...]  # z of a plane [mm], and how many filters the rays there have passed
 
+IN_ANY_ORDER = 0  # of a fifth column of runs: corners of several planes go round none of them
 STAND_INS = (1.0, 0.75, 0.5, 0.25, 0.0)  # discs between front ring and pupil that hold all light through both
 FEW_STAND_INS = (1.0, 0.5, 0.0)  # where the guide is cut into many cells
 SLACK_MM = 0.02  # that planes keep off the light, for whoever bounds it otherwise
@@ -240,8 +241,8 @@ def _shift_mm(glass: Glass, ways: FloatArray) -> FloatArray:
 class _Bodies:
     """Bodies of a beam as one with all legs, that cut into halves, and so on down to each leg.
 
-    corners (n, 3) [mm]; runs (B V, 4): a body's own for each disc, at its first plane and at all others; spans (B, 2): its first
-    and last leg; halves (B, 2): the bodies that it is cut into, or -1.
+    corners (n, 3) [mm]; runs (B V, 5): a body's own for each disc, at its first plane and at all others, in any order; spans
+    (B, 2): its first and last leg; halves (B, 2): the bodies that it is cut into, or -1.
     """
 
     corners: FloatArray
@@ -272,7 +273,7 @@ def _bodies(by_disc: Sequence[_Rays], legs: Sequence[Ends]) -> _Bodies:
         halves.append((-1, -1))
         for v in range(len(by_disc)):
             before, after = [end for end in ends if end[0] == ends[0][0]], [end for end in ends if end[0] > ends[0][0]]
-            runs.append([*run(v, before), *run(v, after)])
+            runs.append([*run(v, before), *run(v, after), IN_ANY_ORDER])
         if last > first:
             middle = (first + last) // 2
             halves[number] = body(first, middle), body(middle + 1, last)

@@ -117,7 +117,7 @@ def _size(camera: Table) -> Table:
 
 
 def _catalogue(file: str, key: str, name: str) -> Table:
-    return next(row for row in tomllib.loads((DATA / f"{file}.toml").read_text("utf-8"))[key] if row["name"] == name)
+    return next(row for row in tomllib.loads((DATA / f"{file}.toml").read_text(encoding="utf-8"))[key] if row["name"] == name)
 
 
 def _rectangle(camera: Table, guide: str) -> tuple[tuple[float, float], tuple[float, float]]:

@@ -290,9 +290,9 @@ def findings(scene: Table, proof: Table) -> list[Finding]:
 def main(argv: Sequence[str]) -> int:
     """Verify SCENE PROOF, a file or the folder it is in; 0 where all proofs hold and there is one, 1 else, 2 without such files."""
     try:
-        scene = tomllib.loads(Path(argv[0]).read_text("utf-8"))
+        scene = tomllib.loads(Path(argv[0]).read_text(encoding="utf-8"))
         path = Path(argv[1])
-        told = findings(scene, json.loads((path / NAME if path.is_dir() else path).read_text("utf-8")))
+        told = findings(scene, json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8")))
     except (OSError, ValueError, IndexError, KeyError) as error:
         sys.stderr.write(f"error: {error}; give a scene file, and the folder that check --prove has filled\n")
         return 2

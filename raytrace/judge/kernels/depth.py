@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.jit.compiled import compiled
-from raytrace.judge.kernels.planes import depth_at, leaning, least_depth, ring_corner
+from raytrace.judge.kernels.planes import depth_at, end_corner, leaning, least_depth
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -35,8 +35,8 @@ def place_inside(
     row: int,
 ) -> None:
     """Where the beam's outermost ray along e passes the part, moved back on to its edge, and the picture point it lights."""
-    a = ring_corner(corners, runs[leg, 0], runs[leg, 1], ex, ey, 0.0)
-    b = ring_corner(corners, runs[leg, 2], runs[leg, 3], ex, ey, 0.0)
+    a = end_corner(corners, runs, leg, 0, ex, ey, 0.0)
+    b = end_corner(corners, runs, leg, 1, ex, ey, 0.0)
     best, z = math.inf, 0.0
     for j in range(count):
         near = piece[j, 0] * ex + piece[j, 1] * ey + piece[j, 2] * k

@@ -1,7 +1,7 @@
 """Planes that lean with the beam: what they leave between a leg and a piece, and how deep a piece is in, sideways.
 
-A leg's stand-in is given by the row of `runs` (R, 4): bounds of two runs of corners (n, 3), each once round a flat convex shape. A
-way (4,) is a unit direction e across the axis, then p and q, see `slanted`.
+A leg's stand-in is given by the row of `runs` (R, 4): bounds of two runs of corners (n, 3), each once round a flat convex shape;
+with a fifth column corners stand in any order. A way (4,) is a unit direction e across the axis, then p and q, see `slanted`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ IntArray = NDArray[np.int64]
 STEEPEST = 40.0  # lean of a plane against the axis: rays 88.5 degrees off it
 GOLDEN = 0.6180339887498949
 GOLDEN_STEPS = 30  # leaves a millionth of the lean looked at
+ENDS = 4  # columns of a row of runs whose corners go round
 FEW_CORNERS, STRIDE = 24, 8  # of a ring: all are looked at; else every eighth first
 
 
@@ -56,10 +57,19 @@ def ring_corner(corners: FloatArray, low: int, high: int, x: float, y: float, z:
 
 
 @compiled
+def end_corner(corners: FloatArray, runs: IntArray, leg: int, end: int, x: float, y: float, z: float) -> int:
+    """Index of the corner of one end of a leg (0 or 1) that lies farthest along (x, y, z)."""
+    low, high = runs[leg, 2 * end], runs[leg, 2 * end + 1]
+    if runs.shape[1] > ENDS:
+        return run_corner(corners, low, high, x, y, z)
+    return ring_corner(corners, low, high, x, y, z)
+
+
+@compiled
 def leg_corner(corners: FloatArray, runs: IntArray, leg: int, x: float, y: float, z: float) -> int:
     """Index of the corner of a leg that lies farthest along (x, y, z)."""
-    a = ring_corner(corners, runs[leg, 0], runs[leg, 1], x, y, z)
-    b = ring_corner(corners, runs[leg, 2], runs[leg, 3], x, y, z)
+    a = end_corner(corners, runs, leg, 0, x, y, z)
+    b = end_corner(corners, runs, leg, 1, x, y, z)
     ahead = (corners[b, 0] - corners[a, 0]) * x + (corners[b, 1] - corners[a, 1]) * y + (corners[b, 2] - corners[a, 2]) * z
     return b if ahead > 0.0 else a
 
@@ -73,8 +83,8 @@ def piece_corner(piece: FloatArray, count: int, x: float, y: float, z: float) ->
 @compiled
 def leaning(corners: FloatArray, runs: IntArray, leg: int, ex: float, ey: float) -> float:
     """Lean k of the plane (e, k) that touches both ends of a leg."""
-    a = ring_corner(corners, runs[leg, 0], runs[leg, 1], ex, ey, 0.0)
-    b = ring_corner(corners, runs[leg, 2], runs[leg, 3], ex, ey, 0.0)
+    a = end_corner(corners, runs, leg, 0, ex, ey, 0.0)
+    b = end_corner(corners, runs, leg, 1, ex, ey, 0.0)
     ahead = corners[b, 2] - corners[a, 2]
     if ahead < 1e-9:
         return 0.0

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from scenes.answers.page import clipped, counted, wrapped
+from scenes.questions.check.proof_words import proof_words
 from scenes.questions.check.text import (
     PLAIN_SYMBOLS,
     SYMBOLS,
@@ -76,11 +77,19 @@ def overview_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
     lines += ["", *_attention(check, symbols)]
     if clear := [state for state in check.states if state.word is Word.CLEAR]:
         lines += wrapped(f"Clear: {'; '.join(_listed(clear))}.", hanging="  ")
+    if told := proof_lines(check):
+        lines += ["", *told]
     if told := range_lines(check):
         lines += ["", *told]
     if told := notes_lines(check):
         lines += ["", *told]
     return lines
+
+
+def proof_lines(check: CheckResult) -> list[str]:
+    """A line for each state whose clear guides a proof was asked for."""
+    told = [(state_words(state), proof_words(check.proofs, state.key)) for state in check.states]
+    return [line for state, words in told if words for line in wrapped(f"{state}: {words}", hanging="    ")]
 
 
 def end_lines(check: CheckResult) -> list[str]:

@@ -257,14 +257,14 @@ def test_random_boxes_with_all_kinds_of_glass_and_openings_are_proved():
 @pytest.mark.slow
 def test_clear_states_of_some_hundred_random_scene_files_are_proved():
     clear = 0
-    for seed in range(400):
+    for seed in range(100):
         text = random_file(seed)
         for state in states(text):
             if is_clear(state, state.guides[0]):
                 clear += 1
                 finding, _ = proved(state, state.guides[0], tomllib.loads(text))
                 assert finding.word == PROVED, (seed, finding)
-    assert clear > 100
+    assert clear > 50
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,8 @@ def test_a_run_without_vignetting_says_so_and_counts_what_is_tight():
 
 def test_states_that_could_not_be_computed_are_in_the_answer():
     assert answer_line([check(failed=FAILED)]).endswith("could not be computed.")
-    assert answer_line([check(clear_state(), failed=FAILED)]) == "18, infinity, f/2 is clear: the box stays out of the frame. 1 state could not be computed."
+    told = answer_line([check(clear_state(), failed=FAILED)])
+    assert told == "18, infinity, f/2 is clear: the box stays out of the frame. 1 state could not be computed."
 
 
 def test_states_of_one_lens_with_the_same_remedy_stand_together():
