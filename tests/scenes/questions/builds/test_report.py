@@ -274,7 +274,7 @@ def test_a_check_says_that_its_verdict_is_for_the_box_as_written(tmp_path, capsy
     loaded(tmp_path, tolerance("box.ahead_mm", plus_minus=5), width=WIDTH + 6)
     assert main(check) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert "That is the box as written: the scene gives 1 tolerance, and `brimline builds` says how sure it is within them." in said
+    assert "That is the box as drawn: the scene gives 1 tolerance, and `brimline builds` says how sure it is within them." in said
     loaded(tmp_path, width=WIDTH + 6)
     assert main(check) == 0
     assert "as written" not in capsys.readouterr().out
