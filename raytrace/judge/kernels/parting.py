@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from raytrace.jit.compiled import compiled
 from raytrace.judge.kernels.gjk import NORMAL, WAY, apart_mm
+from raytrace.judge.kernels.pieces_at import first_arc, lay_out, toward
 from raytrace.judge.kernels.planes import gap_along, leaning, leg_corner, length_of, slanted
-from raytrace.judge.kernels.shapes import arc_piece, sagitta_mm, sideways
+from raytrace.judge.kernels.shapes import sagitta_mm
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -21,39 +22,6 @@ OF_BODY, STAND_IN, OF_WALL, FIRST, LAST, WAY_OUT, LEVEL, LEAVES, PLANE = 0, 1, 2
 TOO_LITTLE_ROOM, NONE = -2, -1
 CHORD_MM = 0.005  # chords that stand off their arc by less are not halved any more
 MOST_TURN_RAD = math.pi / 3  # chords of wider arcs are too blunt to be worth a search
-
-
-@compiled
-def _set_out(
-    corners: FloatArray,
-    runs: IntArray,
-    run: int,
-    walls: FloatArray,
-    points: FloatArray,
-    pieces: IntArray,
-    wall: int,
-    low: float,
-    high: float,
-    piece: FloatArray,
-    bench: FloatArray,
-) -> int:
-    """Corners of an arc of a wall, or of a piece, into `piece`, and the way sideways to it; how many."""
-    if wall >= 0:
-        sideways(walls, wall, (low + high) / 2, bench[WAY])
-        return arc_piece(walls, wall, low, high, piece)
-    first = pieces[-1 - wall, 0]
-    count, x, y = pieces[-1 - wall, 1] - first, 0.0, 0.0
-    for j in range(count):
-        for c in range(3):
-            piece[j, c] = points[first + j, c]
-        x, y = x + piece[j, 0] / count, y + piece[j, 1] / count
-    low_k, high_k = runs[run, 0], runs[run, 1]
-    for k in range(low_k, high_k):
-        x, y = x - corners[k, 0] / (high_k - low_k), y - corners[k, 1] / (high_k - low_k)
-    length = math.sqrt(x * x + y * y)
-    bench[WAY, 0], bench[WAY, 1] = (x / length, y / length) if length > 1e-9 else (1.0, 0.0)
-    bench[WAY, 2] = bench[WAY, 3] = 0.0
-    return count
 
 
 @compiled
@@ -117,8 +85,8 @@ def _arcs(walls: FloatArray, wall: int, waiting: FloatArray) -> int:
         is_bent |= walls[wall, loop, 14] > 0.0
     first, last = 4 if is_round else 0, 8 if is_bent else 4
     for q in range(first, last):
-        low = (q % 4) * math.pi / 2
-        waiting[q - first, 0], waiting[q - first, 1], waiting[q - first, 2] = low, low + math.pi / 2 if q >= 4 else low, 0.0
+        waiting[q - first, 0], waiting[q - first, 1] = first_arc(q)
+        waiting[q - first, 2] = 0.0
     return last - first
 
 
@@ -150,7 +118,9 @@ def part_planes(
         while left > 0:
             left -= 1
             low, high, body = waiting[left, 0], waiting[left, 1], int(waiting[left, 2])
-            count = _set_out(corners, runs, body * kinds, walls, points, pieces, s, low, high, piece, bench)
+            count = lay_out(walls, points, pieces, s, low, high, piece, bench)
+            if s < 0:
+                toward(corners, runs, body * kinds, piece, count, bench)
             if used == len(planes) or left + 2 > len(waiting):
                 return TOO_LITTLE_ROOM
             fine = s >= 0 and sagitta_mm(walls, s, low, high) > CHORD_MM

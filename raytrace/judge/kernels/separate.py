@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from raytrace.jit.compiled import compiled
 from raytrace.judge.kernels.depth import ANGLE, FOUND, LEG, PICTURE, PLACE, ROOM, TOUCHED, least_move, place_inside
-from raytrace.judge.kernels.gjk import NORMAL, SHARE, START, TRIED, WAY, apart_mm
+from raytrace.judge.kernels.gjk import NORMAL, SHARE, START, WAY, apart_mm
 from raytrace.judge.kernels.heap import pop, push
+from raytrace.judge.kernels.pieces_at import first_arc, lay_out, toward
 from raytrace.judge.kernels.planes import gap_along, leaning, least_depth, length_of, slanted
-from raytrace.judge.kernels.shapes import arc_piece, sagitta_mm, sideways
+from raytrace.judge.kernels.shapes import sagitta_mm
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -142,50 +143,6 @@ def _depth(
 
 
 @compiled
-def _toward(corners: FloatArray, runs: IntArray, run: int, piece: FloatArray, count: int, bench: FloatArray) -> None:
-    """Sets the way sideways from the middle of a leg to the middle of a piece."""
-    x = y = z = 0.0
-    for j in range(count):
-        x, y, z = x + piece[j, 0] / count, y + piece[j, 1] / count, z + piece[j, 2] / count
-    for end in range(2):
-        n = runs[run, 2 * end + 1] - runs[run, 2 * end]
-        for c in range(3):
-            bench[SHARE + end, c] = 0.0
-            for k in range(runs[run, 2 * end], runs[run, 2 * end + 1]):
-                bench[SHARE + end, c] += corners[k, c] / n
-    before = bench[SHARE, 2]
-    t = min(max((z - before) / max(bench[TRIED, 2] - before, 1e-9), 0.0), 1.0)
-    x -= bench[SHARE, 0] + t * (bench[TRIED, 0] - bench[SHARE, 0])
-    y -= bench[SHARE, 1] + t * (bench[TRIED, 1] - bench[SHARE, 1])
-    length = math.sqrt(x * x + y * y)
-    bench[WAY, 0], bench[WAY, 1] = (x / length, y / length) if length > 1e-9 else (1.0, 0.0)
-    bench[WAY, 2] = bench[WAY, 3] = 0.0
-
-
-@compiled
-def _lay_out(
-    walls: FloatArray,
-    points: FloatArray,
-    pieces: IntArray,
-    wall: int,
-    low: float,
-    high: float,
-    piece: FloatArray,
-    bench: FloatArray,
-) -> int:
-    """Corners of an arc of a wall, whose way is set, or of a piece, into `piece`; how many."""
-    if wall >= 0:
-        sideways(walls, wall, (low + high) / 2, bench[WAY])
-        return arc_piece(walls, wall, low, high, piece)
-    first = pieces[-1 - wall, 0]
-    count = pieces[-1 - wall, 1] - first
-    for j in range(count):
-        for c in range(3):
-            piece[j, c] = points[first + j, c]
-    return count
-
-
-@compiled
 def _keep(
     nodes: FloatArray,
     names: IntArray,
@@ -210,13 +167,6 @@ def _tolerance(best: float) -> float:
 
 
 @compiled
-def _first_arc(number: int) -> tuple[float, float]:
-    """Ends of one of the arcs that a wall begins with: its four sides, then its four corners."""
-    low = (number % 4) * math.pi / 2
-    return low, low + math.pi / 2 if number >= 4 else low
-
-
-@compiled
 def _lay_out_first(
     corners: FloatArray,
     runs: IntArray,
@@ -238,10 +188,10 @@ def _lay_out_first(
         for s in range(-len(pieces), len(walls)):
             arcs = 1 if s < 0 else 8 if max(walls[s, 0, 14], walls[s, 1, 14]) > 0.0 else 4
             for q in range(arcs):
-                low, high = _first_arc(q)
-                count = _lay_out(walls, points, pieces, s, low, high, piece, bench)
+                low, high = first_arc(q)
+                count = lay_out(walls, points, pieces, s, low, high, piece, bench)
                 if s < 0:
-                    _toward(corners, runs, leg * pads.shape[1], piece, count, bench)
+                    toward(corners, runs, leg * pads.shape[1], piece, count, bench)
                 bound, stand_in = _cheap(corners, runs, pads, leg, piece, count, bench)
                 if bound >= enough_mm:
                     continue
@@ -273,7 +223,7 @@ def _halve(
     middle = low + (high - low) / 2
     for half in range(2):
         a, b = (low, middle) if half == 0 else (middle, high)
-        count = _lay_out(walls, points, pieces, wall, a, b, piece, bench)
+        count = lay_out(walls, points, pieces, wall, a, b, piece, bench)
         bound, stand_in = _cheap(corners, runs, pads, leg, piece, count, bench)
         bound = max(bound, nodes[node, BOUND])
         if bound < best:
@@ -302,9 +252,9 @@ def _measure(
 ) -> float:
     """The exact room of one piece or short arc beside one leg; where it is nearer than the best it is written down."""
     wall, leg = names[node, WALL], names[node, OF_LEG]
-    count = _lay_out(walls, points, pieces, wall, nodes[node, LOW], nodes[node, HIGH], piece, bench)
+    count = lay_out(walls, points, pieces, wall, nodes[node, LOW], nodes[node, HIGH], piece, bench)
     if wall < 0:
-        _toward(corners, runs, leg * pads.shape[1], piece, count, bench)
+        toward(corners, runs, leg * pads.shape[1], piece, count, bench)
     for k in range(3):
         bench[NORMAL, k] = nodes[node, PLANE + k]
     limit, first = max(best, 0.0), names[node, STAND_IN]

@@ -143,11 +143,6 @@ def doubt_words(guide: GuideVerdict, limits: Limits) -> str:
     return f"{guide.word}, for with the errors of this way of computing it may be {loss_words(worst.worst_case_stops)}"
 
 
-def summary_lines(check: CheckResult) -> list[str]:
-    """Each lens between its states, and the summary, for people."""
-    return [*range_lines(check), *_wrapped(summary(check), "")]
-
-
 def range_lines(check: CheckResult) -> list[str]:
     """A line for each lens: from which focus to which it is clear, the states between those of the table among them."""
     if not check.lenses:

@@ -13,7 +13,7 @@ from scipy.stats import qmc
 from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.model import LN2, UNEVEN_AREAS, UNEVEN_STOPS, Model, Seen, seen_coarser
 from scenes.questions.compare.predicted import Predicted, UnbuildableError, Values
-from scenes.questions.compare.shoot import Unknown
+from scenes.questions.compare.shoot import Unknown, nominal_values
 
 Floats = NDArray[np.float64]
 Kept = dict[tuple[int, tuple[float, ...]], Predicted]
@@ -116,7 +116,7 @@ def _best_held(fit: Fit, place: int, offs: Sequence[float]) -> tuple[float, ...]
 
 def starts(unknowns: tuple[Unknown, ...]) -> Iterator[tuple[float, ...]]:
     """Places to start from, spread evenly within reach of the nominal values (Sobol's sequence), and along each value alone."""
-    nominal = np.array([item.nominal for item in unknowns])
+    nominal = nominal_values(unknowns)
     low = np.maximum([item.limits[0] for item in unknowns], nominal - REACH)
     high = np.minimum([item.limits[1] for item in unknowns], nominal + REACH)
     yield tuple(nominal)

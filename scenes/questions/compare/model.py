@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenes.questions.compare.predicted import Predicted, UnbuildableError, Values, field_cosine, predicted
-from scenes.questions.compare.shoot import Shot, Unknown
+from scenes.questions.compare.shoot import Shot, Unknown, nominal_values
 from scenes.stills.cells import Measured, coarser
 
 Floats = NDArray[np.float64]
@@ -169,7 +169,7 @@ class Model:
         return np.asarray((off / self.sigma(k, lit))[one.use])
 
     def _priors(self, vector: Floats) -> Floats:
-        nominal = np.array([item.nominal for item in self.unknowns])
+        nominal = nominal_values(self.unknowns)
         own = [vector[self.own(k)] for k, one in enumerate(self.stills) if not one.measured.has_reference]
         powers = [(one[3] - FALLOFF_START) / FALLOFF_PRIOR for one in own]
         return np.concatenate([(vector[: self.count] - nominal) / PRIOR, powers, [one[4] / CORNER_PRIOR for one in own]])

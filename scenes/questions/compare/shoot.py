@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
 from raytrace.optics.camera import PixelGrid
@@ -47,6 +50,11 @@ class Unknown:
     def limits(self) -> tuple[float, float]:
         """What a scene file allows."""
         return self.spot.limits
+
+
+def nominal_values(unknowns: Sequence[Unknown]) -> NDArray[np.float64]:
+    """The values (U,) as the scene has them."""
+    return np.array([item.nominal for item in unknowns])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from geometry.errors import GeometryError
 from scenes.questions.compare.fit import Fit, Kept, best_fit, coarse_fit, fit_from, soft_cost, start_cost
 from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.model import Model, Seen, seen, seen_coarser
-from scenes.questions.compare.shoot import Notes, Shot, Unknown
+from scenes.questions.compare.shoot import Notes, Shot, Unknown, nominal_values
 from scenes.questions.compare.surprises import Surprise, surprises
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.tolerance_paths import PathError, spots_of
@@ -73,19 +73,21 @@ class Comparison:
     @property
     def values(self) -> NDArray[np.float64]:
         """The unknown values: as written where nothing differs and one moved by more than its error, for then chance moved it."""
-        nominal = np.array([item.nominal for item in self.notes.unknowns])
+        nominal = nominal_values(self.notes.unknowns)
         return np.where(self._by_chance, nominal, self.fit.values)
 
     @property
     def sigmas(self) -> NDArray[np.float64]:
         """Their standard errors, no smaller than what chance moved them by."""
-        moved = np.abs(self.fit.values - [item.nominal for item in self.notes.unknowns])
-        return np.where(self._by_chance, np.maximum(self.fit.sigmas, moved), self.fit.sigmas)
+        return np.where(self._by_chance, np.maximum(self.fit.sigmas, self._moved), self.fit.sigmas)
+
+    @property
+    def _moved(self) -> NDArray[np.float64]:
+        return np.abs(self.fit.values - nominal_values(self.notes.unknowns))
 
     @property
     def _by_chance(self) -> NDArray[np.bool_]:
-        moved = np.abs(self.fit.values - [item.nominal for item in self.notes.unknowns])
-        return (moved > NOTHING_MM) & (self.verdict is Verdict.NOTHING)
+        return (self._moved > NOTHING_MM) & (self.verdict is Verdict.NOTHING)
 
 
 def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
@@ -222,6 +224,6 @@ def _verdict(fit: Fit, nominal: Fit, other: OtherLens | None) -> Verdict:
         return Verdict.OTHER_LENS
     if nominal.rms > UNEXPLAINED_SHARE:
         return Verdict.FIT
-    off = np.abs(fit.values - [item.nominal for item in fit.model.unknowns])
+    off = np.abs(fit.values - nominal_values(fit.model.unknowns))
     same = nominal.cost <= COST_GAIN * soft_cost(fit.model.residuals(fit.vector))
     return Verdict.NOTHING if same or np.all(off <= NOTHING_MM) else Verdict.FIT
