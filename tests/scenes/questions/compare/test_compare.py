@@ -134,7 +134,8 @@ def test_jpeg_of_quality_30_with_a_tint_is_measured(tmp_path):
 @pytest.mark.parametrize("case", ["easy-onedepth", "medium-lowrods", "hard-noref"])
 def test_stills_of_another_renderer_give_back_their_truth(case, tmp_path):
     """Source: rendered with Mitsuba 3 (thin lens, black parts, dielectric glass), none of the program's code; noise, curve and
-    uneven light were added. True values and errors allowed are its maker's. Every fourth pixel where there is a reference, else all.
+    uneven light were added. True values and errors allowed are its maker's. Every fourth pixel, but of the one set
+    without a reference all.
     """
     truth = json.loads((STILLS / case / "truth.json").read_text(encoding="utf-8"))
     argv = [
