@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geometry.body import Block, Loop, Part, Surface, Tube
+from geometry.body import Block, Body, Loop, Part, Surface, Tube
 from geometry.outline import Freeform, Outline, is_convex, polygon_loops
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.judge.crossings import Crossings, crossings
@@ -22,6 +22,7 @@ from raytrace.judge.field import Cell, FieldPencils, Samples, edge_is_enough, ed
 from raytrace.judge.front_ring import ring_matters
 from raytrace.judge.kernels.faces import CLOSE_UP, GLASS_FIELDS
 from raytrace.judge.kernels.shapes import ENDLESS_MM
+from raytrace.kept import Kept
 from raytrace.optics.lens import FixedPupil, LensState
 
 FloatArray = NDArray[np.float64]
@@ -196,7 +197,7 @@ def _overhang_mm(glass: Glass, corners: FloatArray, pad_mm: float) -> FloatArray
     if not is_convex(outline):
         assert isinstance(outline, Freeform)
         return np.array([-1.0 if shapely.MultiPoint(at).convex_hull.buffer(pad_mm).within(outline.shape) else 1.0])
-    normals, levels = _edges(outline)
+    normals, levels = edges_of(outline)
     return np.asarray((at @ normals.T).max(axis=0) + pad_mm - levels)
 
 
@@ -209,6 +210,9 @@ def _edges(outline: Outline) -> tuple[FloatArray, FloatArray]:
     levels = (normals * points).sum(axis=1)
     away = np.sign(levels - normals @ points.mean(axis=0))[:, None]
     return normals * away, levels * away[:, 0]
+
+
+edges_of: Kept[Outline, tuple[FloatArray, FloatArray]] = Kept(_edges)
 
 
 def _together(made: Sequence[_Chain], whole: bool) -> Legs:
@@ -273,15 +277,23 @@ def _meets_mm(loop: Loop, before: FloatArray, after: FloatArray) -> float:
 
 def parts_span_mm(parts: Sequence[Part]) -> tuple[float, float]:
     """How far back and how far ahead the parts reach [mm]."""
-    z = np.concatenate([np.zeros(0), *(_depths_mm(part) for part in parts)])
-    return (float(z.min()), max(float(z.max()), 0.0)) if len(z) else (0.0, 0.0)
+    spans = [span for part in parts if (span := span_of(part.body))[0] <= span[1]]
+    return (min(near for near, _ in spans), max(*(far for _, far in spans), 0.0)) if spans else (0.0, 0.0)
 
 
-def _depths_mm(part: Part) -> FloatArray:
-    match part.body:
+def _span_mm(body: Body) -> tuple[float, float]:
+    z = _depths_mm(body)
+    return float(z.min(initial=np.inf)), float(z.max(initial=-np.inf))
+
+
+def _depths_mm(body: Body) -> FloatArray:
+    match body:
         case Tube(inner=inner, outer=outer):
             return np.concatenate([points[:, 2] for loop in (*inner, *outer) for points in loop.points_mm(0.1)])
         case Block(corners_mm=corners):
             return corners[:, 2]
         case Surface(vertices_mm=vertices):
             return vertices[:, 2]
+
+
+span_of: Kept[Body, tuple[float, float]] = Kept(_span_mm)

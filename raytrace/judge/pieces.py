@@ -11,9 +11,10 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
-from geometry.body import Block, Loop, Part, Surface, Tube
+from geometry.body import Block, Body, Loop, Part, Surface, Tube
 from geometry.outline import Circle, Freeform, half_size_mm, to_shape
 from raytrace.judge.kernels.shapes import ENDLESS_MM, LOOP_FIELDS
+from raytrace.kept import Kept
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -41,15 +42,22 @@ class Pieces:
 
 def pieces_of(part: Part) -> Pieces:
     """The convex pieces that hold a part's material: no more than it, but for the chords of round corners."""
-    match part.body:
+    return pieces_of_body(part.body)
+
+
+def _pieces(body: Body) -> Pieces:
+    match body:
         case Tube():
-            return _tube(part.body)
+            return _tube(body)
         case Block(corners_mm=corners):
             return Pieces(NO_WALLS, np.ascontiguousarray(corners, dtype=np.float64), np.array([[0, len(corners)]]), _hull(corners))
         case Surface(vertices_mm=vertices, faces=faces):
             points = np.ascontiguousarray(vertices[faces].reshape(-1, 3), dtype=np.float64)
             starts = 3 * np.arange(len(faces), dtype=np.int64)
             return Pieces(NO_WALLS, points, np.column_stack([starts, starts + 3]), _hull(points))
+
+
+pieces_of_body: Kept[Body, Pieces] = Kept(_pieces)
 
 
 def _hull(points: FloatArray) -> FloatArray:

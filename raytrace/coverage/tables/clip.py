@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from geometry.body import Block, Surface, Tube
+from geometry.body import Block, Body, Surface, Tube
 from raytrace.box import Box
+from raytrace.kept import Kept
 
 Ints = NDArray[np.int64]
 
@@ -83,12 +84,16 @@ def _where(c: FloatArray, h: FloatArray, i: int, j: int) -> FloatArray:
 
 def box_depths_mm(box: Box) -> FloatArray:
     """Nearest and farthest z of all parts (2,) [mm]."""
-    z = [points[:, 2] for part in box.parts for points in _points(part.body)]
-    every = np.concatenate(z) if z else np.zeros(1)
-    return np.array([every.min(), every.max()])
+    spans = [span for part in box.parts if (span := depths_of(part.body))[0] <= span[1]]
+    return np.array([min(near for near, _ in spans), max(far for _, far in spans)]) if spans else np.zeros(2)
 
 
-def _points(body: Tube | Block | Surface) -> list[FloatArray]:
+def _depths_mm(body: Body) -> tuple[float, float]:
+    z = np.concatenate([points[:, 2] for points in _points(body)])
+    return float(z.min(initial=np.inf)), float(z.max(initial=-np.inf))
+
+
+def _points(body: Body) -> list[FloatArray]:
     match body:
         case Tube():
             return [points for loop in (*body.inner, *body.outer) for points in loop.points_mm(1.0)]
@@ -96,3 +101,6 @@ def _points(body: Tube | Block | Surface) -> list[FloatArray]:
             return [body.corners_mm]
         case Surface():
             return [body.vertices_mm]
+
+
+depths_of: Kept[Body, tuple[float, float]] = Kept(_depths_mm)
