@@ -13,6 +13,7 @@ INDEXES = (  # numba's files beside compiled code: module and kernel
     "cover_kernels.cover_blocks",
     "cover_kernels.bare_shares",
     "interpolate.spread",
+    "glass_legs.legs_of_pencils",
 )
 
 

@@ -13,16 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from geometry.outline import contains
 from raytrace.box import Box, Glass, GlassKind
-from raytrace.coverage.glass_spread import beyond, even_part, offsets, rim_rays, spreads, strays
+from raytrace.coverage.glass_spread import through_glasses
 from raytrace.coverage.kernels.chords import chord_rule
 from raytrace.coverage.kernels.cover_kernels import bare_shares
 from raytrace.coverage.kernels.lens_rim import LENS_ROWS
 from raytrace.coverage.tables.clip import box_depths_mm
 from raytrace.coverage.tables.nodes import Nodes
-from raytrace.optics.bundle import Bundle, Fate, Leg, launch
-from raytrace.optics.closeup import MM_PER_M
+from raytrace.optics.bundle import Bundle, Fate, launch
 from raytrace.optics.glass import walk
 from raytrace.optics.pencil import Pencils
 from raytrace.optics.sampling import forbes_rings
@@ -58,14 +56,13 @@ class Optics:
 
 
 def optics(pencils: Pencils, box: Box, *, with_glass: bool = True) -> Optics:
-    """What the kernels need to know of these pencils; without glass, `glass` is left at that of the middle ray."""
+    """What the kernels need to know of these pencils; where it is not asked for, `glass` is left at 1."""
     pencils = _sound(pencils)
     disc = _disc(pencils)
-    affine, glass, stray = _legs(pencils, box, disc)
+    affine, stray = through_glasses(pencils, disc, box.glasses, float(box_depths_mm(box)[1]))
     ring = _ring(pencils, affine, disc)
     rim = _fine_rim(pencils.rim_share)
-    if with_glass and box.glasses and not _alike(pencils, box.glasses):
-        glass = mean_glass(pencils, box.glasses)
+    glass = _glass(pencils, box.glasses) if with_glass and box.glasses else np.ones(len(pencils))
     known = Optics(
         affine=affine,
         disc=disc,
@@ -160,50 +157,14 @@ def _ring(pencils: Pencils, affine: FloatArray, disc: FloatArray) -> FloatArray:
     return np.concatenate([disc[:, :2] * scale + offset, back[:, :, 0], back[:, :, 1]], axis=1)
 
 
-def _legs(pencils: Pencils, box: Box, disc: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Affine (N, legs, 8), the transmittance of the glass along the middle ray (N,), how far others stray (N,) [pupil radii]."""
-    r, c, s = pencils.reference_z_mm, pencils.convergence_per_mm, pencils.slope
-    scale, slope = 1 + c * r, -c  # a(z) = scale + slope z, (N, 2)
-    affine, worst = [_leg(scale, slope, -s * r, s)], np.zeros(len(pencils))
-    if not box.glasses:
-        return np.stack(affine, axis=1), np.ones(len(pencils)), worst
-    bundle, legs = walk(_middle(pencils), box.glasses)
-    rim = rim_rays(pencils) if spreads(pencils, box.glasses) else None
-    matrix, far_mm = disc[:, 2:].reshape(-1, 2, 2), box_depths_mm(box)[1]
-    for number, (glass, leg) in enumerate(zip(box.glasses, legs[2::2], strict=True)):
-        z, through = glass.slab.pose.origin_mm[2], _through(glass, *legs[2 * number : 2 * number + 2])
-        if glass.kind is GlassKind.CLOSE_UP:
-            bend = np.where(through[:, None], glass.power_dioptre / MM_PER_M * (scale + slope * z), 0.0)
-            scale, slope = scale + bend * z, slope - bend
-        ahead = leg.direction[:, :2] / leg.direction[:, 2:]
-        start = leg.origin[:, :2] - ahead * leg.origin[:, 2:]
-        if rim is not None:
-            rim = beyond(rim, glass, through)
-            scale = scale + even_part(rim, offsets(rim, start + ahead * z, scale + slope * z, z), pencils.axes_mm)
-            for at in (z, max(far_mm, z)):
-                here = scale + slope * at
-                worst = np.maximum(worst, strays(offsets(rim, start + ahead * at, here, at), here, matrix))
-        affine.append(_leg(scale, slope, start - scale * pencils.centre_mm, ahead - slope * pencils.centre_mm))
-    return np.stack(affine, axis=1), bundle.weight, worst
-
-
-def _leg(scale: FloatArray, slope: FloatArray, b0: FloatArray, b1: FloatArray) -> FloatArray:
-    return np.stack([scale, slope, b0, b1], axis=2).reshape(len(scale), 8)
-
-
 def _middle(pencils: Pencils) -> Bundle:
     """The rays through the middle of each pupil, whether the lens's own rims let them by or not."""
     return launch(pencils, np.zeros((1, 2)))
 
 
-def _through(glass: Glass, leg: Leg, inside: Leg) -> NDArray[np.bool_]:
-    """Which middle rays meet a glass within its outline; a close-up lens is too thin to tell by the leg inside it."""
-    if glass.kind is not GlassKind.CLOSE_UP:
-        return inside.length_mm > 0
-    o = glass.slab.pose.points_to_part(leg.origin)
-    d = glass.slab.pose.vectors_to_part(leg.direction)
-    at = o[:, :2] - o[:, 2:] / d[:, 2:] * d[:, :2]
-    return contains(glass.slab.outline, at)
+def _glass(pencils: Pencils, glasses: tuple[Glass, ...]) -> FloatArray:
+    """Mean transmittance over the bare pupil (N,): that of the middle ray where all lose the same."""
+    return walk(_middle(pencils), glasses)[0].weight if _alike(pencils, glasses) else mean_glass(pencils, glasses)
 
 
 def _alike(pencils: Pencils, glasses: tuple[Glass, ...]) -> bool:

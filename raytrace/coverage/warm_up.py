@@ -11,6 +11,7 @@ from raytrace.box import Box
 from raytrace.coverage.kernel_tasks import COVERING
 from raytrace.coverage.kernels.cells import list_blocks
 from raytrace.coverage.kernels.cover_kernels import bare_shares, cover_blocks
+from raytrace.coverage.kernels.glass_legs import GLASS_COLUMNS, PENCIL_COLUMNS, RAY_COLUMNS, legs_of_pencils
 from raytrace.coverage.kernels.interpolate import spread
 from raytrace.coverage.kernels.scratch import room_for
 from raytrace.coverage.tables.nodes import Cells, Nodes
@@ -18,7 +19,7 @@ from raytrace.coverage.tables.tables import box_tables
 from raytrace.jit.compiled import is_compiled
 from raytrace.jit.start_early import begin
 
-KERNELS: tuple[Callable[..., Any], ...] = (list_blocks, cover_blocks, bare_shares, spread)
+KERNELS: tuple[Callable[..., Any], ...] = (list_blocks, cover_blocks, bare_shares, spread, legs_of_pencils)
 
 
 def are_compiled() -> bool:
@@ -51,6 +52,9 @@ def compile_covering() -> None:
     cover_blocks(room.listing.found, room.listing.blocks, nodes, 1, rule, room.tally, clear, by)
     bare_shares(nodes, rule, room.tally.lens, room.tally.outline, np.zeros((0, 0)))
     spread(np.zeros((0, 0)), cells, 0, 0, clear)
+    pencils = np.zeros((0, PENCIL_COLUMNS)), np.zeros(0, dtype=np.bool_), np.zeros((0, 6))
+    glasses = np.zeros((0, GLASS_COLUMNS)), np.zeros((0, 4)), np.zeros((0, 2)), 0.0
+    legs_of_pencils(*pencils, *glasses, np.zeros((1, RAY_COLUMNS)), np.zeros(8), np.zeros((0, 1, 8)), np.zeros(0))
 
 
 def _no_pixels() -> tuple[Any, Any]:
