@@ -34,9 +34,9 @@ FEW_POINTS = 256  # are done before a second thread has started
 POINTS_AT_ONCE = 64  # pencils a thread takes at a time: a few milliseconds of work, so that a short list keeps both cores busy
 
 
-def coverage_shares(pencils: Pencils, box: Box, *, with_alone: bool = True, threads: int = 2) -> Shares:
-    """Light of N pencils by the area that parts leave of each pupil."""
-    known = optics(pencils, box)
+def coverage_shares(pencils: Pencils, box: Box, *, with_alone: bool = True, with_glass: bool = True, threads: int = 2) -> Shares:
+    """Light of N pencils by the area that parts leave of each pupil; what the glass takes is nan where it is not asked for."""
+    known = optics(pencils, box, with_glass=with_glass)
     tables = kept_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=POINT_SAGITTA_MM)
     share, by = _points(tables, np.arange(len(tables.item)), known, len(box.parts), threads)
     alone = [
@@ -45,7 +45,7 @@ def coverage_shares(pencils: Pencils, box: Box, *, with_alone: bool = True, thre
     ]
     return Shares(
         clear_share=share,
-        glass=known.glass,
+        glass=known.glass if with_glass else np.full(len(pencils), np.nan),
         lens=known.lens,
         blocked_by=by,
         alone=np.stack(alone, axis=1) if alone else np.ones((len(pencils), 0)),

@@ -17,10 +17,8 @@ RIM = np.stack([np.cos(RIM_RAD), np.sin(RIM_RAD)], axis=1)
 NO_RIM = np.zeros((0, 2))
 
 
-def through_glasses(
-    pencils: Pencils, disc: FloatArray, glasses: tuple[Glass, ...], far_mm: float
-) -> tuple[FloatArray, FloatArray]:
-    """Affine (N, 1 + G, 8) of pencils on every leg, and how far rays stray from it at the parts, up to far_mm (N,) [pupil radii]."""
+def through_glasses(pencils: Pencils, disc: FloatArray, glasses: tuple[Glass, ...], far_mm: float) -> tuple[FloatArray, FloatArray]:
+    """Affine (N, 1 + G, 8) of pencils on every leg; how far (N,) rays stray from it at the parts, up to far_mm [pupil radii]."""
     rows, edges = glass_rows(glasses)
     rim = RIM if spreads(pencils, glasses) else NO_RIM
     affine, stray = np.empty((len(pencils), 1 + len(glasses), 8)), np.empty(len(pencils))

@@ -22,6 +22,7 @@ FloatArray = NDArray[np.float64]
 BLENDS = 17  # of a first look
 ROUNDS = 3  # of closer ones, each with steps a quarter as wide
 FINEST = 0.02  # blends are told apart by this
+CORNERS = np.array([0, 1, 4, 5])  # of a cell, among the points round its edge, which hold each twice
 
 
 def ring_matters(pencils: Pencils, radius_mm: float) -> bool:
@@ -34,7 +35,9 @@ def ring_matters(pencils: Pencils, radius_mm: float) -> bool:
 def best_blend(lenses: Sequence[LensState], cell: Cell, point_mm: FloatArray, turn_rad: float) -> tuple[float, float]:
     """The blend, across and up, of which a point (3,) is farthest outside, by a plane that faces that way across the axis."""
     ends = (lenses[0], lenses[-1]) if len(lenses) > 1 else lenses
-    pencils = field_pencils(ends, cell, edge_samples(1)).pencils
+    samples = edge_samples(1)
+    corners = (CORNERS + len(samples.shares) * np.arange(len(ends))[:, None]).ravel()
+    pencils = field_pencils(ends, cell, samples).pencils.take(corners)
     radius_mm = max(lens.front_radius_mm for lens in lenses)
     ahead = max(float(point_mm[2]), 1.0)
     least = -ahead / max(float(-pencils.reference_z_mm.min()), 1.0)
@@ -56,15 +59,15 @@ def _farthest_out(
     """Of blends (A,) across and (B,) up the two that part the point farthest from the light, along any of some directions (D,)."""
     x, gain_x = _at(pencils, np.column_stack([across, across]), float(point_mm[2]))
     y, gain_y = _at(pencils, np.column_stack([up, up]), float(point_mm[2]))
-    c, s = np.cos(turns)[:, None, None], np.sin(turns)[:, None, None]
-    reach = np.full((len(turns), len(across), len(up)), -np.inf)
-    for n in range(len(pencils.slope)):
-        a, b = c * gain_x[None, :, None, n, 0], s * gain_y[None, None, :, n, 1]
-        axes, (u, v) = pencils.axes_mm[n], pencils.centre_mm[n]
-        p, q = a * across[None, :, None], b * up[None, None, :]
-        pupil = p * u + q * v + np.hypot(axes[0, 0] * p + axes[1, 0] * q, axes[0, 1] * p + axes[1, 1] * q)
-        ring = radius_mm * np.hypot(a * (1 - across[None, :, None]), b * (1 - up[None, None, :]))
-        reach = np.maximum(reach, c * x[None, :, None, n, 0] + s * y[None, None, :, n, 1] + pupil + ring)
+    c, s = np.cos(turns)[:, None, None, None], np.sin(turns)[:, None, None, None]
+    t, v = across[None, :, None, None], up[None, None, :, None]
+    a, b = c * gain_x[None, :, None, :, 0], s * gain_y[None, None, :, :, 1]
+    axes, p, q = pencils.axes_mm, a * t, b * v
+    pupil = p * pencils.centre_mm[:, 0] + q * pencils.centre_mm[:, 1]
+    pupil += np.hypot(axes[:, 0, 0] * p + axes[:, 1, 0] * q, axes[:, 0, 1] * p + axes[:, 1, 1] * q)
+    ring = radius_mm * np.hypot(a * (1 - t), b * (1 - v))
+    reach = (c * x[None, :, None, :, 0] + s * y[None, None, :, :, 1] + pupil + ring).max(axis=-1)
+    c, s = c[..., 0], s[..., 0]
     outside = c * point_mm[0] + s * point_mm[1] - reach
     at = np.unravel_index(int(np.argmax(outside)), outside.shape)
     return float(across[at[1]]), float(up[at[2]])

@@ -1,6 +1,7 @@
 """Values of ours -> one digest of all that they hold, the same in every process.
 
-A pickle would not do: it follows the order of sets, which is another in each process.
+A pickle would not do: it follows the order of sets, which is another in each process. Frozen values are read once, for the states
+of a run share most of theirs.
 """
 
 from __future__ import annotations
@@ -13,6 +14,10 @@ from enum import Enum
 from typing import Any
 
 import numpy as np
+
+from raytrace.kept import Kept
+
+KEPT = 1024  # frozen values that are known by their digest
 
 
 def value_digest(*values: Any) -> str:
@@ -44,10 +49,26 @@ def _content(value: Any) -> bytes:
 
 def _of_object(value: Any) -> bytes:
     if is_dataclass(value):
-        return _counted([_told(getattr(value, field.name)) for field in fields(value)])
-    if hasattr(value, "model_fields_set"):  # a table of the scene: its values, and which of them were written
-        return _counted([_told(value.__dict__), _told(value.model_fields_set)])
+        return _of_frozen(value) if _is_frozen(value) else _of_fields(value)
+    if hasattr(value, "model_fields_set"):  # a table of the scene
+        return _of_frozen(value) if value.model_config.get("frozen") else _of_fields(value)
     return _counted([pickle.dumps(value, protocol=5)])
+
+
+def _is_frozen(value: Any) -> bool:
+    return bool(value.__dataclass_params__.frozen)
+
+
+def _of_fields(value: Any) -> bytes:
+    """The digest of what a dataclass or table holds, and of the latter which values were written."""
+    if is_dataclass(value):
+        told = _counted([_told(getattr(value, field.name)) for field in fields(value)])
+    else:
+        told = _counted([_told(value.__dict__), _told(value.model_fields_set)])
+    return hashlib.sha256(told).digest()
+
+
+_of_frozen: Kept[Any, bytes] = Kept(_of_fields, KEPT)
 
 
 def _counted(parts: list[bytes]) -> bytes:

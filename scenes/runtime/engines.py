@@ -47,7 +47,7 @@ class Engine(Protocol):
         """Width of its maps in pixels where nothing else is asked for."""
 
     def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:
-        """Shares of picture points (N, 2) right, up [mm]."""
+        """Shares of picture points (N, 2) right, up [mm]; what `fine` does not ask for may be missing: parts alone, glass (nan)."""
 
     def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick) -> VignetteMap:
         """The map of a grid; `tick` counts to 100 over the whole map."""
@@ -211,24 +211,26 @@ def seed_of(key: str) -> int:
 class Areas:
     """The way that measures areas: no rays, no noise. Its maps may come from a graphics processor, its points never do.
 
-    apart: parts (by index) that are known to stand out of all light of the maps to be made; points look at all parts.
+    apart: parts (by index) that are known to stand out of all light of the maps to be made; points look at all parts. glass:
+    whether maps tell what the glass takes, else it is left at 1 there.
     """
 
     name: str = AREAS
     device: str = CPU
     apart: tuple[int, ...] = ()
+    glass: bool = True
 
     def columns(self, grid: PixelGrid) -> int:
         """Width of a map that takes about a second."""
         return min(WIDE_COLUMNS, grid.columns)
 
     def shares(self, lens: LensState, points_mm: FloatArray, box: Box, *, seed: int, fine: bool) -> Shares:  # noqa: ARG002 - an Engine
-        """Shares of picture points (N, 2) right, up [mm]."""
+        """Shares of picture points (N, 2) right, up [mm]; the parts alone, and the glass, only where `fine` asks for them."""
         from raytrace.coverage.engine import coverage_shares
 
         prepare()
         pencils = pencils_for(lens, points_mm)
-        return without_dark_pencils(coverage_shares(pencils, box, with_alone=fine), pencils)
+        return without_dark_pencils(coverage_shares(pencils, box, with_alone=fine, with_glass=fine), pencils)
 
     def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick = silent) -> VignetteMap:  # noqa: ARG002
         """The map of a grid, whole at once."""
@@ -238,14 +240,18 @@ class Areas:
         if self.device == GPU:
             map_ = _gpu_map(lens, grid, box, threads)
         else:
-            map_ = coverage_map(partial(pencils_for, lens), grid, box, threads=threads, apart=self.apart)
+            pencils_at = partial(pencils_for, lens)
+            map_ = coverage_map(pencils_at, grid, box, threads=threads, apart=self.apart, with_glass=self.glass)
         tick(100)
         return unlit_as_clear(map_)
 
 
-def sparing(engine: Engine, apart: Sequence[int]) -> Engine:
-    """The engine; one that can make use of it leaves out of its maps parts that are known to stand out of all their light."""
-    return replace(engine, apart=tuple(apart)) if isinstance(engine, Areas) else engine
+def sparing(engine: Engine, apart: Sequence[int], *, glass: bool = True) -> Engine:
+    """The engine; one that can make use of it leaves out of its maps parts that are known to stand out of all their light.
+
+    Nor does it tell there what the glass takes, where that is not asked for.
+    """
+    return replace(engine, apart=tuple(apart), glass=glass) if isinstance(engine, Areas) else engine
 
 
 def _gpu_map(lens: LensState, grid: PixelGrid, box: Box, threads: int) -> VignetteMap:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 import sys
 import unicodedata
 from collections.abc import Iterator
@@ -10,7 +11,10 @@ from contextlib import contextmanager
 from typing import Any
 
 # Besides control characters: what ends lines or turns the direction of writing, so that text reads as something else.
-UNSEEN = {0x2028, 0x2029, *range(0x202A, 0x202F), *range(0x2066, 0x206A)}
+UNIN_DOUBT = {0x2028, 0x2029, *range(0x202A, 0x202F), *range(0x2066, 0x206A)}
+
+
+IN_DOUBT = re.compile(r"[^\n\t -~]")  # what needs a closer look: all but line ends, tabs and printable ASCII
 
 
 def hush_libraries() -> None:
@@ -20,11 +24,11 @@ def hush_libraries() -> None:
 
 def visible(text: str) -> str:
     """The text with control characters written out as numbers; line ends and tabs stay."""
-    return text if text.isascii() and text.isprintable() else "".join(map(_visible, text))
+    return IN_DOUBT.sub(lambda found: _visible(found[0]), text)
 
 
 def _visible(letter: str) -> str:
-    if letter in "\n\t" or (unicodedata.category(letter) not in {"Cc", "Cs"} and ord(letter) not in UNSEEN):
+    if letter in "\n\t" or (unicodedata.category(letter) not in {"Cc", "Cs"} and ord(letter) not in UNIN_DOUBT):
         return letter
     return letter.encode("unicode_escape", "surrogatepass").decode("ascii")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -25,6 +26,8 @@ from scenes.scene_file.tables.scene import Scene, box_for, f_numbers_of, focal_l
 from scenes.states.keys import Setting, StateLabel, key_of, settings_of
 from scenes.states.lens_front import front_notes
 from scenes.states.notes import facts_of, field_notes, nearest_focus_notes, walk_notes
+
+KEPT = 64  # boxes kept in a process: those of all lenses of a show, with each place of their front rims
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -129,8 +132,8 @@ def plan_state(
     focal_mm, focus_mm, f_number = setting.focal_mm, setting.focus_mm, setting.f_number
     variants = lens_variants(lens, grid, resources.glass_of(lens), focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
     states = tuple(variant.lens for variant in variants)
-    fitted, travel_mm = box_for(scene, lens), front_travel_mm(lens, focal_mm, focus_mm)
-    assembly, box = build_box(fitted, lens, resources, front_travel_mm=travel_mm)
+    travel_mm = front_travel_mm(lens, focal_mm, focus_mm)
+    fitted, assembly, box = _box_with(scene, lens, resources, travel_mm)
     guess = field_guess_percent(lens, variants, grid, focal_mm, focus_mm)
     return State(
         key=key_of(scene, lens, setting),
@@ -159,6 +162,25 @@ def plan_state(
         ),
         field_guess_percent=guess,
     )
+
+
+_boxes: OrderedDict[tuple[int, int, int, float], tuple[tuple[object, ...], SceneBox, Assembly, Box]] = OrderedDict()
+
+
+def _box_with(scene: Scene, lens: Lens, resources: Resources, travel_mm: float) -> tuple[SceneBox, Assembly, Box]:
+    """The scene's box on a lens whose front rim has moved so far; the same one for all states of which that is true.
+
+    What is worked out for a box, by whoever knows it by being the same, is then worked out once for all of its stops.
+    """
+    key = (id(scene), id(lens), id(resources), travel_mm)
+    held = _boxes.get(key)
+    if held is None:
+        fitted = box_for(scene, lens)
+        built = build_box(fitted, lens, resources, front_travel_mm=travel_mm)
+        held = _boxes[key] = ((scene, lens, resources), fitted, *built)  # with these, so that no others get their ids
+        if len(_boxes) > KEPT:
+            _boxes.popitem(last=False)
+    return held[1:]
 
 
 def _facts(scene: Scene, lens: Lens, resources: Resources) -> tuple[Note, ...]:

@@ -17,7 +17,7 @@ from geometry.arrays import FloatArray
 from raytrace.jit.compiled import compiled
 
 # Columns of a glass: rotation (9), centre (3), thickness, index, power per mm, 1 for a close-up lens; its outline: 0 a circle,
-# 1 a rounded rectangle, 2 a drawing, and three numbers: the radius; half sizes less the corner's, and that; first and last of edges.
+# 1 a rounded rectangle, 2 a drawing, and its size: the radius; half sizes less the corner's, and that; first and last of its edges.
 THICKNESS, INDEX, POWER, CLOSE_UP, OUTLINE, SIZE = 12, 13, 14, 15, 16, 17
 GLASS_COLUMNS = 20
 CIRCLE, ROUNDED, DRAWN = 0.0, 1.0, 2.0

@@ -80,7 +80,7 @@ def _state(plan: State, at_mm: float) -> StateBokeh:
         for lens in plan.variants
     ]
     guide, blurs = max(each, key=lambda one: float(one[1].lost_share.max()))
-    shares = [engine.shares(lens, np.zeros((1, 2)), plan.box, seed=0, fine=False) for lens in plan.variants]
+    shares = [engine.shares(lens, np.zeros((1, 2)), plan.box, seed=0, fine=True) for lens in plan.variants]
     return StateBokeh(
         plan=plan,
         guide=guide,

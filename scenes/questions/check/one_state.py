@@ -42,8 +42,8 @@ VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane sh
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
 LEAST_ROOM_PERCENT = 0.5
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
-LIBRARIES = (
-    "raytrace.judge.judgement",
+LIBRARIES = ("raytrace.judge.judgement",)
+DRAWING_LIBRARIES = (
     "scenes.questions.check.map_sheet",
     "scenes.view3d.state_view",
     "scenes.sheets.section_of_state",
@@ -146,9 +146,9 @@ def _engine(name: str, device: str) -> Engine:
     return engine_of(name, device)
 
 
-def load_libraries(engine: str) -> None:
-    """Load what checking and drawing take, so that a process is ready when its first state comes."""
-    for name in (*LIBRARIES, *(AREA_LIBRARIES if engine == AREAS else ())):
+def load_libraries(engine: str, *, drawing: bool = True) -> None:
+    """Load what checking takes, and drawing where asked for, so that a process is ready when its first state comes."""
+    for name in (*LIBRARIES, *(DRAWING_LIBRARIES if drawing else ()), *(AREA_LIBRARIES if engine == AREAS else ())):
         import_module(name)
     _engine(engine, CPU)
 

@@ -99,7 +99,7 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     count, keeping = workers_for(asked, plans), keeping_of(len(plans), fresh=asked.fresh)
     stop = StopSwitch()
     lanes = max(count + 1, min(asked.threads, 2) if out is not None and asked.solid else 1)
-    warm = partial(load_libraries, asked.engine)
+    warm = partial(load_libraries, asked.engine, drawing=out is not None and asked.flat)
     with Sharing(lanes=lanes, workers=count, warm=warm, halt=stop.stop) as sharing:
         context = RunContext(asked=asked, sharing=sharing, stop=stop, keeping=keeping)
         if out is None:

@@ -145,7 +145,10 @@ def run_check(
     for plan in plans:
         counted = _Counted(tick, state_words(plan))
         try:
-            done = check_state(plan, engine, columns=columns, limits=limits, threads=threads, rooms=rooms, tick=counted)
+            known = keep is not keep_nothing
+            done = check_state(
+                plan, engine, columns=columns, limits=limits, threads=threads, rooms=rooms, map_glass=known, tick=counted
+            )
             states.append(_with_files(*done, plan, keep))
         except Exception as error:
             if is_full(error):
@@ -163,13 +166,17 @@ def check_state(
     limits: Limits,
     threads: int = 1,
     rooms: bool = False,
+    map_glass: bool = True,
     tick: Tick = silent,
 ) -> tuple[StateResult, VignetteMap]:
-    """One state's result, and its map: the worst case over the pupil depths that the lens may have."""
+    """One state's result, and its map: the worst case over the pupil depths that the lens may have.
+
+    No verdict hangs on what the glass takes in the map, so that a map which nobody keeps need not tell it.
+    """
     grid = map_grid(plan, engine, columns)
     seed, count = seed_of(plan.key), len(plan.variants)
     share_of_work = _Shared(tick, count)
-    spared = sparing(engine, parts_apart(plan))
+    spared = sparing(engine, parts_apart(plan, rooms=rooms), glass=map_glass)
     maps = [spared.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
     shares_at = [_asker(engine, lens, plan.box, seed) for lens in plan.variants]
     kinds = [part.kind for part in plan.box.parts]

@@ -66,19 +66,21 @@ def _aimed_from_mm(lens: LensState, guide: Guide, points_mm: FloatArray) -> Floa
     return np.asarray(np.unique(np.round(place[inside], 3), axis=0))
 
 
-def _passed_mm(lens: LensState, places_mm: FloatArray, z_mm: FloatArray) -> FloatArray:
-    """Where the middle rays of places (N, 2) pass planes (M,), in the frame (M, N, 2); far off where there are none."""
+def _passed_mm(lens: LensState, places_mm: FloatArray, z_mm: FloatArray, *, each: bool = False) -> FloatArray:
+    """Where the middle rays of places (N, 2) pass planes (M,), in the frame (M, N, 2); far off where there are none.
+
+    each: of every place in its own plane alone, (N, 2).
+    """
     pencils = pencils_for(lens, places_mm)
-    step = z_mm[:, None, None] - pencils.reference_z_mm
+    step = (z_mm[:, None] if each else z_mm[:, None, None]) - pencils.reference_z_mm
     passed = pencils.slope * step + pencils.centre_mm * (1.0 - pencils.convergence_per_mm * step)
-    return np.asarray(np.where(pencils.valid[None, :, None], passed, 1e9))
+    return np.asarray(np.where(pencils.valid[:, None], passed, 1e9))
 
 
 def _nearer(lens: LensState, place_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
-    """One step of Newton's toward the places whose middle rays pass the points."""
-    own = np.arange(len(place_mm))
+    """One step of Newton's toward the places whose middle rays pass the points, one place for each."""
     at, right, up = (
-        _passed_mm(lens, place_mm + np.array(step), points_mm[:, 2])[own, own]
+        _passed_mm(lens, place_mm + np.array(step), points_mm[:, 2], each=True)
         for step in ((0.0, 0.0), (STEP_MM, 0.0), (0.0, STEP_MM))
     )
     slopes = np.stack([right - at, up - at], axis=-1) / STEP_MM

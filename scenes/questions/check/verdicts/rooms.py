@@ -76,18 +76,19 @@ def part_results(plan: State, *, rooms: bool = False) -> tuple[tuple[PartResult,
     return tuple(_result(room, judged) for room in judged.rooms), ()
 
 
-def parts_apart(plan: State) -> tuple[int, ...]:
+def parts_apart(plan: State, *, rooms: bool = False) -> tuple[int, ...]:
     """Parts (by index) that the judgement of the whole picture shows well out of its light, which a map need not look at.
 
-    None where some light could not be followed, nor where a map is made sooner than a judgement: pencils of a fixed pupil at
-    infinity. Points of the picture are looked at with all parts all the same.
+    None where some light could not be followed, nor where no guide holds the whole picture and a map is made sooner than a
+    judgement of it: pencils of a fixed pupil at infinity. Points of the picture are looked at with all parts all the same. A
+    guide's own judgement is asked for as `judge_state` asks, `rooms` or not, so that it is made once.
     """
-    if all(isinstance(lens.pupil, FixedPupil) and math.isinf(lens.object_z_mm) for lens in plan.variants):
-        return ()
     try:
-        outer = outer_guides(plan.guides)
         whole = whole_frame(plan.grid)
-        judged = judge_guide(plan, next((one for one in outer if holds(one, whole)), whole))
+        own = next((one for one in outer_guides(plan.guides) if holds(one, whole)), None)
+        if own is None and all(isinstance(lens.pupil, FixedPupil) and math.isinf(lens.object_z_mm) for lens in plan.variants):
+            return ()
+        judged = judge_guide(plan, whole) if own is None else judge_guide(plan, own, margin=True, every_margin=rooms)
     except Exception:  # noqa: BLE001 - part_results tells of it
         return ()
     if not (judged.followed and judged.whole_field):
