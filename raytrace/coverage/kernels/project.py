@@ -51,13 +51,17 @@ def length_of(edge: FloatArray, i: int) -> float:
 
 
 @compiled
-def _is_point(edge: FloatArray) -> bool:
-    """Whether the edge is too short to have a direction: its neighbours, which meet there, tell all there is to tell."""
-    for c in range(4):
-        far = edge[2 * c] * edge[2 * c] + edge[2 * c + 1] * edge[2 * c + 1]
-        if length_of(edge, c) > POINT * (1.0 + far):
-            return False
-    return True
+def _is_point(edge: FloatArray, a: float, b: float, c: float, d: float) -> bool:
+    """Whether the edge is too short to have a direction: its neighbours, which meet there, tell all there is to tell.
+
+    a, b, c, d: its lengths at the corners.
+    """
+    return _is_short(edge, 0, a) and _is_short(edge, 1, b) and _is_short(edge, 2, c) and _is_short(edge, 3, d)
+
+
+@compiled
+def _is_short(edge: FloatArray, i: int, length: float) -> bool:
+    return length <= POINT * (1.0 + edge[2 * i] * edge[2 * i] + edge[2 * i + 1] * edge[2 * i + 1])
 
 
 @compiled
@@ -71,18 +75,22 @@ def edge_state(edge: FloatArray, turn: float, reach: float) -> int:
     Source: convex hull property of Bernstein polynomials, Farin, Curves and Surfaces for CAGD (from memory).
     """
     low, high = math.inf, -math.inf
-    if _is_point(edge):
+    a, b, c, d = length_of(edge, 0), length_of(edge, 1), length_of(edge, 2), length_of(edge, 3)
+    if _is_point(edge, a, b, c, d):
         return CLEAR
     for i in range(4):
-        for j in range(i, 4):
-            if i == 1 and j == 2:
-                continue
-            n = 0.5 * turn * (cross_of(edge, i, j) + cross_of(edge, j, i))
-            far = 0.5 * reach * (length_of(edge, i) + length_of(edge, j))
-            if i + j == 3:
-                n = 0.5 * n + 0.25 * turn * (cross_of(edge, 1, 2) + cross_of(edge, 2, 1))
-                far = 0.5 * far + 0.25 * reach * (length_of(edge, 1) + length_of(edge, 2))
-            low, high = min(low, n - far), max(high, n + far)
+        own = turn * cross_of(edge, i, i)
+        far = reach * (a if i == 0 else b if i == 1 else c if i == 2 else d)
+        low, high = min(low, own - far), max(high, own + far)
+    if low < 0.0 < high:
+        return CUT
+    for i, j, far in ((0, 1, a + b), (0, 2, a + c), (1, 3, b + d), (2, 3, c + d)):
+        n = 0.5 * turn * (cross_of(edge, i, j) + cross_of(edge, j, i))
+        far = 0.5 * reach * far
+        low, high = min(low, n - far), max(high, n + far)
+    n = cross_of(edge, 0, 3) + cross_of(edge, 3, 0) + cross_of(edge, 1, 2) + cross_of(edge, 2, 1)
+    n, far = 0.25 * turn * n, 0.25 * reach * (a + b + c + d)
+    low, high = min(low, n - far), max(high, n + far)
     return CLEAR if low >= 0.0 else (DARK if high <= 0.0 else CUT)
 
 
