@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-import trimesh
 
 from geometry.arrays import FloatArray
 from geometry.body import Loop, Surface, Tube
@@ -69,6 +68,8 @@ def flat_surface(shape: shapely.Geometry, pose: Pose, z_mm: float = 0.0) -> Surf
 
 
 def _triangles(piece: shapely.Polygon, pose: Pose, z_mm: float) -> Surface:
+    import trimesh
+
     points, faces = trimesh.creation.triangulate_polygon(piece, engine="earcut")
     flat = np.asarray(points, dtype=np.float64)[:, :2]
     return Surface(pose.points_to_frame(np.column_stack([flat, np.full(len(flat), z_mm)])), np.asarray(faces, dtype=np.int64))

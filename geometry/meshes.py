@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-import trimesh
 from numpy.typing import NDArray
 
 from geometry.body import Block, Body, Loop, Part, Slab, Tube
 from geometry.errors import GeometryError
 from geometry.frame import Pose
 from geometry.outline import SAGITTA_MM, Circle, Freeform, Outline, RoundedRectangle, is_convex, to_shape
+
+if TYPE_CHECKING:
+    import trimesh  # elsewhere where it is used: it takes a third of a second to load, and processes that only judge need none
 
 REACH_MM = 3000.0  # half width of the flange that leaves no way round: catches rays up to 85 deg off axis 250 mm ahead of the lens
 SAME_PLANE_MM = 1e-9  # loops closer than this lie in one plane: a millionth of what can be measured
@@ -27,6 +30,8 @@ def part_mesh(part: Part, sagitta_mm: float = SAGITTA_MM) -> trimesh.Trimesh:
 
 def body_mesh(body: Body, sagitta_mm: float = SAGITTA_MM) -> trimesh.Trimesh:
     """The body as a mesh; round outlines as inscribed chords, so that an opening never grows."""
+    import trimesh
+
     if isinstance(body, Tube):
         return _tube_mesh(body.inner, body.outer, sagitta_mm)
     if isinstance(body, Block):
@@ -96,6 +101,8 @@ def _rolled_loop(half_mm: NDArray[np.float64], radius_mm: float, quarter: NDArra
 
 
 def _tube_mesh(inner: tuple[Loop, ...], outer: tuple[Loop, ...], sagitta_mm: float) -> trimesh.Trimesh:
+    import trimesh
+
     loops = (*inner, *outer[::-1])
     if not any(isinstance(loop.outline, Freeform) for loop in loops):
         return _wrapped(loops, sagitta_mm)
@@ -108,6 +115,8 @@ def _tube_mesh(inner: tuple[Loop, ...], outer: tuple[Loop, ...], sagitta_mm: flo
 
 def _wrapped(loops: tuple[Loop, ...], sagitta_mm: float) -> trimesh.Trimesh:
     """The closed skin through the loops in turn and back to the first: up the inside, down the outside."""
+    import trimesh
+
     flat = matched_loops([loop.outline for loop in loops if not isinstance(loop.outline, Freeform)], sagitta_mm)
     local = [np.column_stack([points, np.full(len(points), loop.z_mm)]) for loop, points in zip(loops, flat, strict=True)]
     placed = [loop.pose.points_to_frame(points) for loop, points in zip(loops, local, strict=True)]
@@ -146,6 +155,8 @@ def _key(outline: Outline) -> object:
 
 def _prism(shape: shapely.Geometry, rear_mm: float, front_mm: float, place: Pose) -> trimesh.Trimesh:
     """The shape pushed out from one plane of the pose to another; a shape in several pieces gives as many bodies."""
+    import trimesh
+
     pieces = [p for p in getattr(shape, "geoms", [shape]) if isinstance(p, shapely.Polygon) and not p.is_empty]
     bodies = [trimesh.creation.extrude_polygon(p, front_mm - rear_mm, engine="earcut") for p in pieces]
     starts = np.cumsum([0, *(len(b.vertices) for b in bodies[:-1])])
@@ -156,6 +167,8 @@ def _prism(shape: shapely.Geometry, rear_mm: float, front_mm: float, place: Pose
 
 def _filled(loops: tuple[Loop, ...], sagitta_mm: float) -> trimesh.Trimesh:
     """The solid that the loops enclose: hulls between neighbours, joined."""
+    import trimesh
+
     if not all(is_convex(loop.outline) for loop in loops):
         raise GeometryError("an opening that changes from rear to front must be convex in both places; give it one outline")
     rings = [np.concatenate(loop.points_mm(sagitta_mm)) for loop in loops]

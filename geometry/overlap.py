@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
 
 from geometry.body import Block, Body, Kind, Loop, Part, Slab, Surface, Tube
@@ -17,6 +17,9 @@ from geometry.meshes import body_mesh, part_mesh, slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
 from geometry.parts import hinge_line
+
+if TYPE_CHECKING:
+    import trimesh
 
 TOUCH_MM = 0.05  # mean depth up to which an overlap counts as contact: finer than sheet metal is cut
 HINGE_MM = 8.0  # blades may meet the wall or blade they hang on within this distance of the hinge line: a usual hinge's knuckle
@@ -107,6 +110,8 @@ def overlap_mesh(a: Part, b: Part) -> trimesh.Trimesh | None:
 
 
 def _shared(first: trimesh.Trimesh, second: trimesh.Trimesh) -> trimesh.Trimesh | None:
+    import trimesh
+
     if np.any(first.bounds[0] > second.bounds[1]) or np.any(second.bounds[0] > first.bounds[1]):
         return None
     shared = trimesh.boolean.intersection([first, second], engine="manifold")

@@ -27,7 +27,6 @@ from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import Limits
 from scenes.states.names import in_a_sentence, lens_words, setting_words, state_words
-from scenes.view3d.state_view import VIEW_SIZE
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -188,6 +187,7 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, limits: Limits
 
 def _side_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest, view: str, name: str) -> Job:
     from scenes.view3d.content import View
+    from scenes.view3d.state_view import VIEW_SIZE
 
     return scene3d_of_state(plan, state, map_, View(view)), request.path(f"{plan.key}/{name}"), VIEW_SIZE
 
@@ -195,6 +195,7 @@ def _side_view(plan: State, state: StateResult, map_: VignetteMap, request: Stat
 def front_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> Job:
     """The view from the front, from where all states of one lens look alike."""
     from scenes.view3d.content import View
+    from scenes.view3d.state_view import VIEW_SIZE
 
     return scene3d_of_state(plan, state, map_, View.FRONT), request.path(f"{plan.key}/front.png"), VIEW_SIZE
 
