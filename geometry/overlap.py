@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
@@ -27,6 +28,7 @@ FAR_MOVE = 3.0  # a way this many times as long as the shortest is no advice
 LEVEL_COSINE = float(np.cos(np.radians(0.5)))  # tilts within half a degree are one: less than a stage can be set to
 LEAST_RIM_MM = 2.0  # material that must be there round an opening even where its outside is not given
 CHECK_SAGITTA_MM = 0.01  # chords this close cannot make an overlap that counts
+KEPT = 256  # meshes kept in a process: a box that is tried out with one part changed has the same others
 
 _STACKED = {Kind.BACK, Kind.SEAL, Kind.TRAY, Kind.MASK, Kind.BARREL, Kind.FRONT_RING}  # follow each other along the axis
 _PASS_THROUGH = [  # pairs that are made to hold or go through each other
@@ -53,7 +55,7 @@ def overlap_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
         for p in open_meshes
     ]
     closed = [p for p in parts if not any(p is q for q in open_meshes)]
-    mesh_of = cache(lambda index, thin: body_mesh(_material(closed[index], thin), CHECK_SAGITTA_MM))
+    mesh_of = cache(lambda index, thin: _mesh(_material(closed[index], thin)))
     found = [note for i, j in combinations(range(len(closed)), 2) if (note := _pair_note(closed, i, j, mesh_of)) is not None]
     return (*found, *unchecked)
 
@@ -64,7 +66,7 @@ def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[N
     for place, slab in enumerate(slabs):
         glass = slab_mesh(slab, CHECK_SAGITTA_MM)
         near = [part for part in parts if _may_meet(part, slab)]
-        others = [(part.name, body_mesh(_material(part, _is_open(part)), CHECK_SAGITTA_MM)) for part in near]
+        others = [(part.name, _mesh(_material(part, _is_open(part)))) for part in near]
         others += [(other.name, slab_mesh(other, CHECK_SAGITTA_MM)) for other in slabs[place + 1 :]]
         for name, mesh in others:
             shared = _shared(mesh, glass)
@@ -105,7 +107,7 @@ def _is_open(part: Part) -> bool:
 
 def overlap_mesh(a: Part, b: Part) -> trimesh.Trimesh | None:
     """The room that two closed parts share, or nothing where they are apart or only touch."""
-    first, second = (body_mesh(_material(part, _is_thin(part, other)), CHECK_SAGITTA_MM) for part, other in ((a, b), (b, a)))
+    first, second = (_mesh(_material(part, _is_thin(part, other))) for part, other in ((a, b), (b, a)))
     return _shared(first, second)
 
 
@@ -188,6 +190,39 @@ def _axes(a: Part, b: Part) -> Pose:
 def _is_thin(part: Part, other: Part) -> bool:
     """Whether only the rim round the part's opening is sure to meet the other: its outside is not stated and they do not stack."""
     return isinstance(part.body, Tube) and not part.body.bounded and other.kind not in _STACKED
+
+
+_meshes: OrderedDict[object, trimesh.Trimesh] = OrderedDict()
+
+
+def _mesh(body: Body) -> trimesh.Trimesh:
+    """A body as a mesh to look at, the same one for bodies of the same numbers."""
+    key = _key(body)
+    if key is None:
+        return body_mesh(body, CHECK_SAGITTA_MM)
+    found = _meshes.get(key)
+    if found is None:
+        found = _meshes[key] = body_mesh(body, CHECK_SAGITTA_MM)
+        if len(_meshes) > KEPT:
+            _meshes.popitem(last=False)
+    return found
+
+
+def _key(body: Body) -> object:
+    """All numbers that a body's mesh hangs on, and which of its loops share a pose; None for a mesh, which is one already."""
+    if isinstance(body, Surface):
+        return None
+    if isinstance(body, Block):
+        return body.corners_mm.tobytes()
+    loops = (*body.inner, *body.outer)
+    poses = [id(loop.pose) for loop in loops]
+    shared = tuple(poses.index(pose) for pose in poses)
+    return len(body.inner), shared, tuple(_loop_key(loop) for loop in loops)
+
+
+def _loop_key(loop: Loop) -> object:
+    outline = loop.outline.shape.wkb if isinstance(loop.outline, Freeform) else loop.outline
+    return loop.pose.rotation.tobytes(), loop.pose.origin_mm.tobytes(), loop.z_mm, outline
 
 
 def _material(part: Part, thin: bool) -> Body:
