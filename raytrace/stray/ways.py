@@ -158,9 +158,16 @@ def kept_off(ways: Sequence[Way], cell: Index, start_mm: FloatArray, ray: FloatA
         ahead = _all_of(cell, (before > 0) & (along > 0), count)
         if not ahead.any():
             continue
+        left, mine = ahead & ~found, np.arange(len(cell))
         for edge, out in _edges(one, ray):
-            beyond = ((start_mm - edge) @ out) * along + before * (ray @ out) > 0
-            found |= ahead & _all_of(cell, beyond, count)
+            some = left[cell[mine]]
+            if 2 * np.count_nonzero(some) < len(some):  # what is kept off need not be looked at again
+                mine = mine[some]
+            if not left.any():
+                break
+            beyond = ((start_mm[mine] - edge) @ out) * along[mine] + before[mine] * (ray[mine] @ out) > 0
+            found |= left & _all_of(cell[mine], beyond, count)
+            left = left & ~found
     return found
 
 

@@ -84,9 +84,8 @@ def edge_state(edge: FloatArray, turn: float, reach: float) -> int:
         low, high = min(low, own - far), max(high, own + far)
     if low < 0.0 < high:
         return CUT
-    for i, j, far in ((0, 1, a + b), (0, 2, a + c), (1, 3, b + d), (2, 3, c + d)):
-        n = 0.5 * turn * (cross_of(edge, i, j) + cross_of(edge, j, i))
-        far = 0.5 * reach * far
+    for i, j, both in ((0, 1, a + b), (0, 2, a + c), (1, 3, b + d), (2, 3, c + d)):
+        n, far = 0.5 * turn * (cross_of(edge, i, j) + cross_of(edge, j, i)), 0.5 * reach * both
         low, high = min(low, n - far), max(high, n + far)
     n = cross_of(edge, 0, 3) + cross_of(edge, 3, 0) + cross_of(edge, 1, 2) + cross_of(edge, 2, 1)
     n, far = 0.25 * turn * n, 0.25 * reach * (a + b + c + d)
