@@ -53,8 +53,8 @@ def compile_covering() -> None:
     bare_shares(nodes, rule, room.tally.lens, room.tally.outline, np.zeros((0, 0)))
     spread(np.zeros((0, 0)), cells, 0, 0, clear)
     pencils = np.zeros((0, PENCIL_COLUMNS)), np.zeros(0, dtype=np.bool_), np.zeros((0, 6))
-    glasses = np.zeros((0, GLASS_COLUMNS)), np.zeros((0, 4)), np.zeros((0, 2)), 0.0
-    legs_of_pencils(*pencils, *glasses, np.zeros((1, RAY_COLUMNS)), np.zeros(8), np.zeros((0, 1, 8)), np.zeros(0))
+    glasses = np.zeros((0, GLASS_COLUMNS)), np.zeros((0, 4)), np.zeros((0, 2))
+    legs_of_pencils(*pencils, *glasses, 0.0, np.zeros((1, RAY_COLUMNS)), np.zeros(8), np.zeros((0, 1, 8)), np.zeros(0))
 
 
 def _no_pixels() -> tuple[Any, Any]:
