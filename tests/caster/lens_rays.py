@@ -44,7 +44,7 @@ class Lens:
         crossing = self._crossing(tangent, disc)
         depth = np.broadcast_to(self._depth(tangent)[:, None], crossing.shape)
         if self.object_z < FAR:
-            aim = (tangent * (self.object_z + np.array(self.depth)))[:, None]
+            aim = (tangent * (self.object_z + self.depth[1]))[:, None]  # one object plane; the upright pupil maps the field onto it
             slope = (aim - crossing) / (self.object_z + depth)
         else:
             slope = np.broadcast_to(tangent[:, None], crossing.shape)
