@@ -16,12 +16,11 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.body import Kind
+from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG, Bars, Hinge
 from geometry.frame import OUTWARD
 from geometry.openings import BODY_NAME, OpeningKind
-from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_kernel import HINGE_GAP_MM, widest_deg
-from raytrace.stray.flag_window import Bars, Hinge
 from raytrace.stray.target import FlatTarget
 from raytrace.stray.ways import LightCorners, Way, kept_off, light_corners, ways_of
 from raytrace.stray.world import NOTHING, World

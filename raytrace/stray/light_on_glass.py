@@ -13,10 +13,10 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.flags import Bars, Hinge
 from geometry.openings import OpeningKind
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import FINEST_MM, Ground, Lit, is_carried, set_at, within
-from raytrace.stray.flag_window import Bars, Hinge
 from raytrace.stray.target import FlatTarget
 from raytrace.stray.world import World
 

@@ -15,8 +15,8 @@ from shapely.geometry.base import BaseGeometry
 
 from geometry.arrays import FloatArray
 from geometry.body import Kind, Part
+from geometry.flags import LEAST_DEG, MOST_DEG, Bars, Hinge, boards
 from geometry.frame import Side, pose
-from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.beam.beam import Beam, lens_beam, outer_guides
 from raytrace.beam.clearance import ALONG_MM
 from raytrace.beam.frame_margin import pessimistic_share
@@ -27,11 +27,8 @@ from raytrace.optics.lens import pencils_for
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import Shares, loss_stops
 from raytrace.stray.flag_window import (
-    Bars,
-    Hinge,
     Sections,
     Touch,
-    boards,
     depths_mm,
     farther_out_mm,
     hinge_clearance_mm,

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from geometry.parts import LEAST_DEG, MOST_DEG
+from geometry.flags import LEAST_DEG, MOST_DEG
 from scenes.changes.flag_angles import FlagBench
 from scenes.states.full_range import Ranged, checked_ranges
 from scenes.states.select import by_setting

@@ -12,11 +12,11 @@ import geometry.parts as build
 from geometry.body import Assembly, Part, Slab
 from geometry.errors import GeometryError
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
-from geometry.frame import Pose, Side, pose
+from geometry.flags import Bars, Hinge, boards, hood_edge
+from geometry.frame import Pose, Side
 from geometry.mesh_import import surface_from_arrays
-from geometry.outline import Outline, half_size_mm
+from geometry.outline import Outline
 from raytrace.box import Box, Glass, GlassKind
-from raytrace.stray.flag_window import Bars, Hinge, boards
 from scenes.scene_file.catalogue import rods as catalogue_rods
 from scenes.scene_file.errors import ItemError
 from scenes.scene_file.resources import Resources
@@ -143,7 +143,7 @@ def _tray(stage: Stage, number: int, place: Pose) -> Part:
         turn_deg=stage.turn_deg,
         tilt_deg=stage.tilt_deg,
         outer_mm=stage.outer_mm,
-        holds_mm=_holds_mm(stage),
+        holds=None if stage.filter is None else filter_outline(stage.filter),
         name=stage_name(stage, number),
         group=f"box.stage[{number}]",
     )
@@ -151,13 +151,6 @@ def _tray(stage: Stage, number: int, place: Pose) -> Part:
 
 def _opening(stage: Stage | Mask) -> Outline:
     return build.opening(size_mm=stage.opening_mm, diameter_mm=stage.opening_diameter_mm, corner_mm=stage.corner_mm)
-
-
-def _holds_mm(stage: Stage) -> tuple[float, float] | None:
-    if stage.filter is None:
-        return None
-    width, height = 2 * half_size_mm(filter_outline(stage.filter))
-    return float(width), float(height)
 
 
 def _mask(mask: Mask, number: int, place: Pose, resources: Resources) -> Part:
@@ -179,7 +172,7 @@ def flag_hinge_mm(flag: Flag, hoods: tuple[Hood, ...]) -> tuple[float, float]:
     hinge_mm, at_mm = flag.hinge_mm, flag.at_mm
     if hinge_mm is None or at_mm is None:
         hood = hoods[0]
-        edge = build.hood_edge(flag.side, front_mm=hood.front_mm, at_mm=hood.at_mm, depth_mm=hood.depth_mm)
+        edge = hood_edge(flag.side, front_mm=hood.front_mm, at_mm=hood.at_mm, depth_mm=hood.depth_mm)
         hinge_mm, at_mm = (edge[0] if hinge_mm is None else hinge_mm), (edge[1] if at_mm is None else at_mm)
     return hinge_mm, at_mm
 
@@ -208,7 +201,8 @@ def flag_name(flag: Flag) -> str:
 
 
 def _flag(flag: Flag, number: int, hoods: tuple[Hood, ...], place: Pose) -> tuple[Part, ...]:
-    return boards(hinge_of(flag, hoods, place), bars_of(flag), flag.angle_deg, flag_name(flag), f"box.flag[{number}]")
+    hinge, bars = hinge_of(flag, hoods, place), bars_of(flag)
+    return boards(hinge, bars, flag.angle_deg, flag_name(flag), f"box.flag[{number}]")
 
 
 def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
@@ -219,12 +213,13 @@ def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
             surface = surface_from_arrays(arrays.vertices, arrays.faces, unit=solid.unit or arrays.unit, name=solid.file)
         except ValueError as error:
             raise ItemError(solid, str(error)) from None
-        own = pose(turn_deg=solid.turn_deg, tilt_deg=solid.tilt_deg)
         yield build.solid(
             place,
-            replace(surface, vertices_mm=own.points_to_frame(surface.vertices_mm)),
+            surface,
             at_mm=solid.at_mm,
             back_thickness_mm=thickness_mm,
+            turn_deg=solid.turn_deg,
+            tilt_deg=solid.tilt_deg,
             name=solid.name or f"solid {number}",
             group=f"box.solid[{number}]",
         )

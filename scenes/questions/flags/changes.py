@@ -13,8 +13,8 @@ import numpy as np
 
 from geometry.arrays import FloatArray
 from geometry.body import Kind
+from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG
 from geometry.frame import Side
-from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import Shield, shading_of
 from raytrace.stray.target import FlatTarget

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geometry.arrays import FloatArray
+from geometry.flags import LEAST_DEG, MOST_DEG
 from geometry.frame import Side
 from geometry.openings import enclosure_of
-from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.flag_light import Shading, Shield, shading_of
 from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face

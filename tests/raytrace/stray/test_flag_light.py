@@ -5,12 +5,12 @@ import pytest
 import shapely
 
 from geometry.body import Part, Surface
+from geometry.flags import Bars, Hinge, boards
 from geometry.frame import Side, light_direction, pose
 from geometry.meshes import body_mesh
 from geometry.openings import Opening, OpeningKind
 from raytrace.stray.direct import StrayLight, lit_share
 from raytrace.stray.flag_light import Shield, shading_of
-from raytrace.stray.flag_window import Bars, Hinge, boards
 from raytrace.stray.target import FlatTarget, lens_front_target
 from raytrace.stray.world import World
 

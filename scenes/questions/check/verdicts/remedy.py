@@ -10,8 +10,8 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from geometry.body import Block, Kind, Loop, Part, Tube
+from geometry.flags import leaning_deg, swung_with
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
-from geometry.swing import leaning_deg, swung_with
 from raytrace.beam.beam import outer_guides
 from raytrace.beam.frame_margin import scaled
 from raytrace.box import Box
