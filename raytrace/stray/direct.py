@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.body import Surface
 from geometry.frame import frame_to_right_up, right_up_to_frame
-from geometry.openings import OpeningKind, triangle_areas_mm2
+from geometry.openings import triangle_areas_mm2
 from raytrace.optics.sampling import concentric_disc, sobol_square
 from raytrace.stray.target import Target
 from raytrace.stray.world import NOTHING, Index, World
@@ -25,7 +25,6 @@ BoolArray = NDArray[np.bool_]
 RAYS_AT_ONCE = 1 << 18
 LOG2_OPENING = 13  # pairs of target and opening points; a slot's solid angle then stands to about a hundredth
 WIDER_DEG = (0.0, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0, 20.0, 28.0)  # how far round a light its nearest edge is looked for
-EDGE_RAYS = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -292,8 +291,3 @@ def worth_of(target: Target, world: World, without: Mapping[str, World], where: 
     """Solid angle [sr] that parts keep off, each alone, outside the frame: what opens in the box `without` it."""
     now = sky_of(target, world, size).open_sr(where).sum()
     return {name: float(sky_of(target, other, size).open_sr(where).sum() - now) for name, other in without.items()}
-
-
-def is_gap(kind: OpeningKind) -> bool:
-    """Whether an opening is a gap rather than the mouth that the picture needs."""
-    return kind is not OpeningKind.MOUTH

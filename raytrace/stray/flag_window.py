@@ -72,17 +72,6 @@ def profile(sections: Sections, hinge: Hinge, width_mm: float) -> BaseGeometry:
     return shapely.union_all(shapes).buffer(GRAZE_MM, quad_segs=2) if shapes else shapely.Polygon()
 
 
-def passes_beside_mm(sections: Sections, hinge: Hinge, width_mm: float) -> float:
-    """0 where none of the beam passes beside a flag of that width; else how far a ray may run along the hinge between sections.
-
-    What lies in the strip between two sections came from within this much of the strip in both of them.
-    """
-    if not sections:
-        return 0.0
-    half = np.array([np.abs(hinge.out_and_along(shapely.get_coordinates(sections[d]))[1]).max() for d in sorted(sections)])
-    return float(np.abs(np.diff(half)).max(initial=0.0)) if half.max() > width_mm / 2 else 0.0
-
-
 def _span(section: Section, hinge: Hinge, width_mm: float) -> tuple[float, float] | None:
     strip = in_strip(section, hinge, width_mm)
     if strip.is_empty:

@@ -28,11 +28,6 @@ class FlagLimit:
     decided_by: State | None = None
     shut: tuple[State, ...] = ()
 
-    @property
-    def is_geometry(self) -> bool:
-        """Whether no picture holds the flag up, so that it folds in as far as it goes."""
-        return self.decided_by is None and self.clear_deg <= LEAST_DEG
-
 
 class _Span(NamedTuple):
     plan: State

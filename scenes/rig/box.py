@@ -139,7 +139,7 @@ def _tray(stage: Stage, number: int, place: Pose) -> Part:
         place,
         at_mm=stage.at_mm,
         depth_mm=stage.depth_mm,
-        opening=_opening(stage),
+        opening=opening_outline(stage),
         turn_deg=stage.turn_deg,
         tilt_deg=stage.tilt_deg,
         outer_mm=stage.outer_mm,
@@ -149,7 +149,8 @@ def _tray(stage: Stage, number: int, place: Pose) -> Part:
     )
 
 
-def _opening(stage: Stage | Mask) -> Outline:
+def opening_outline(stage: Stage | Mask) -> Outline:
+    """The opening of a tray or a mask."""
     return build.opening(size_mm=stage.opening_mm, diameter_mm=stage.opening_diameter_mm, corner_mm=stage.corner_mm)
 
 
@@ -158,7 +159,7 @@ def _mask(mask: Mask, number: int, place: Pose, resources: Resources) -> Part:
         place,
         at_mm=mask.at_mm,
         thickness_mm=mask.thickness_mm,
-        opening=resources.outlines[mask.outline] if mask.outline is not None else _opening(mask),
+        opening=resources.outlines[mask.outline] if mask.outline is not None else opening_outline(mask),
         turn_deg=mask.turn_deg,
         tilt_deg=mask.tilt_deg,
         outer_mm=mask.outer_mm,

@@ -54,10 +54,6 @@ class Rooms:
         """How far a part stays out of every beam; -ALONG_MM where some of it stands beyond the plane in focus."""
         return min((self._one(name, beam, part) for name, beam in self._beams), key=lambda found: found.clearance_mm)
 
-    def is_beyond_focus(self, part: Part) -> bool:
-        """Whether some of a part stands beyond the plane in focus, or its light cannot be followed."""
-        return any(self._is_beyond(beam, part) for _, beam in self._beams)
-
     def lacks_mm(self, part: Part, needed_mm: float = 0.0) -> float:
         """By how much a part misses the room needed, at least; ENOUGH_MM where it has it. The sign alone is exact."""
         from raytrace.judge.rooms import room

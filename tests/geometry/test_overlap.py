@@ -143,8 +143,7 @@ def test_seal_barrel_ring_and_plate_meet_by_design():
 
 def test_a_barrel_that_runs_into_a_tray_is_told():
     close = box_pose(ahead_mm=-20)
-    held = opening(size_mm=(143.5, 101.6))
-    parts = [barrel(outside_mm=114), tray(close, at_mm=10, depth_mm=8, opening=opening(size_mm=(100, 70)), holds=held)]
+    parts = [
         barrel(outside_mm=114),
         tray(close, at_mm=10, depth_mm=8, opening=opening(size_mm=(100, 70)), holds=opening(size_mm=(143.5, 101.6))),
     ]

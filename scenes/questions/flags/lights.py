@@ -26,7 +26,6 @@ from scenes.states.stray import angles_deg, fit_of, light_in_frame, stray_lights
 
 PAIR_DEG = 0.5  # steps of the first flag of two
 LEANS_DEG = 5.0  # a light nearer to the axis than this on a side does not come from that side
-OPPOSITE = {Side.TOP: Side.BOTTOM, Side.BOTTOM: Side.TOP, Side.LEFT: Side.RIGHT, Side.RIGHT: Side.LEFT}
 PAIR_ANGLES = np.arange(LEAST_DEG, MOST_DEG + PAIR_DEG, PAIR_DEG)
 
 

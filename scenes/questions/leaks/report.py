@@ -28,7 +28,6 @@ WORTH_SIZE = 61
 THREADS = 2  # more gain little: most of the time goes into one search tree
 GLARE = 0.01  # share of the light on the glass that a lens spreads over its picture; coated primes 0.5 to 2 % (from memory)
 WORTHY = (Kind.FLAG, Kind.EXTENSION, Kind.HOOD, Kind.MASK, Kind.SEAL, Kind.SOLID)
-TARGETS = ("glass", "lens")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
