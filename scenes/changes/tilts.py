@@ -18,6 +18,7 @@ from geometry.overlap import overlap_notes
 from raytrace.beam.frame_margin import pessimistic_share
 from raytrace.box import Box as TracedBox
 from raytrace.embree import embree_shares
+from raytrace.optics.camera import where
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import Shares, loss_stops
 from scenes.changes.trial import why_not_clear, with_box
@@ -25,7 +26,7 @@ from scenes.rig.box import stage_name
 from scenes.runtime.engines import seed_of
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.tables.box import Box, is_fitted
-from scenes.states.names import state_words, where
+from scenes.states.names import state_words
 from scenes.states.rooms import stands_clear
 from scenes.states.state import State
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from geometry.arrays import FloatArray
 from geometry.frame import light_direction, right_up_to_frame
+from raytrace.ghosts.paths import Light as SeenLight
 from raytrace.sun import Site, camera_angles, sun_in_sky
 from scenes.scene_file.tables.light import Light, Sun
 from scenes.scene_file.tables.scene import Scene
@@ -46,6 +47,15 @@ class LightPlace:
         if self.place_mm is None:
             return self.width_deg
         return float(np.degrees(2.0 * np.arctan(self.size_mm / 2.0 / self.distance_from(point_mm))))
+
+    def seen_from(self, pupil_mm: FloatArray) -> SeenLight:
+        """The light as a lens sees it from its pupil's middle (3,)."""
+        return SeenLight(
+            name=self.name,
+            direction=self.direction_from(pupil_mm),
+            half_width_deg=self.width_from(pupil_mm) / 2,
+            distance_mm=self.distance_from(pupil_mm),
+        )
 
 
 def lights_of(scene: Scene) -> tuple[LightPlace, ...]:

@@ -7,15 +7,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely
-from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.frame import Side
 from geometry.openings import BODY_NAME, Fit, LensFront, Slot, enclosure_of
 from raytrace.ghosts.paths import pupil_mm
-from raytrace.optics.camera import PixelGrid, whole_frame
-from raytrace.optics.lens import LensState, pencils_for
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.in_frame import in_frame
+from raytrace.optics.lens import LensState
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.mirror import MirrorScene
 from raytrace.stray.target import Target, beam_on_faces, glass_face, glass_target, lens_front_target
@@ -109,33 +108,6 @@ def _linings(box: Box, world: World) -> dict[str, float]:
     return found
 
 
-def in_frame(
-    lens: LensState, grid: PixelGrid, direction: FloatArray, half_width_deg: FloatArray | float = 0.0
-) -> NDArray[np.bool_]:
-    """Whether any of lights in directions (N, 3) from the pupil, so wide to each side, is in the recorded picture (N,)."""
-    ring = frame_slopes(lens, grid)
-    outline = shapely.Polygon(ring).convex_hull
-    unit = direction / np.linalg.norm(direction, axis=1, keepdims=True)
-    ahead = unit[:, 2] > 1e-9
-    slope = unit[:, :2] / np.where(ahead, unit[:, 2], 1.0)[:, None]
-    middle = ahead & shapely.contains_xy(outline, slope[:, 0], slope[:, 1])
-    edge = shapely.get_coordinates(outline)
-    return np.asarray(middle | (_angle_to_ring_deg(unit, edge) <= half_width_deg))
-
-
-def _angle_to_ring_deg(unit: FloatArray, ring: FloatArray) -> FloatArray:
-    """The least angle (N,) from directions (N, 3) to a closed line of slopes (K, 2), whose sides are great circles in the sky."""
-    corner = np.column_stack([ring, np.ones(len(ring))])
-    corner /= np.linalg.norm(corner, axis=1, keepdims=True)
-    first, last = corner[:-1], corner[1:]
-    pole = np.cross(first, last)
-    pole /= np.maximum(np.linalg.norm(pole, axis=1, keepdims=True), 1e-300)
-    to_arc = np.arcsin(np.clip(np.abs(unit @ pole.T), 0.0, 1.0))
-    beside = (unit @ np.cross(pole, first).T >= 0) & (unit @ np.cross(last, pole).T >= 0)  # the foot lies between the ends
-    to_end = np.arccos(np.clip(unit @ corner.T, -1.0, 1.0)).min(axis=1)
-    return np.asarray(np.degrees(np.minimum(np.where(beside, to_arc, np.inf).min(axis=1), to_end)))
-
-
 def light_in_frame(lens: LensState, grid: PixelGrid, light: StrayLight) -> bool:
     """Whether any of a light is in the recorded picture: seen from the pupil, with its own width."""
     at = pupil_mm(lens)
@@ -144,11 +116,3 @@ def light_in_frame(lens: LensState, grid: PixelGrid, light: StrayLight) -> bool:
     if light.place_mm is not None:
         half = math.degrees(math.atan(light.size_mm / 2 / float(np.linalg.norm(toward))))
     return bool(in_frame(lens, grid, toward[None], half)[0])
-
-
-def frame_slopes(lens: LensState, grid: PixelGrid) -> FloatArray:
-    """Slopes (K, 2) dx/dz, dy/dz round the edge of the recorded picture, in order."""
-    corners = whole_frame(grid).corners_mm()
-    steps = np.linspace(0.0, 1.0, 24, endpoint=False)[:, None]
-    edge = np.concatenate([corners[k] + steps * (corners[(k + 1) % 4] - corners[k]) for k in range(4)])
-    return pencils_for(lens, edge).slope

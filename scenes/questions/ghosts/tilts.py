@@ -13,9 +13,10 @@ from geometry.frame import AHEAD, right_up_to_frame
 from raytrace.box import Box as TracedBox
 from raytrace.box import Glass
 from raytrace.ghosts.paths import Light, Mirror, mirrors_of, pupil_mm
+from raytrace.ghosts.seen import GhostLights, ghosts_seen
 from raytrace.ghosts.tilt import MOST_TILT_DEG, Moved, escape, room_mm, tilt_curves
 from scenes.changes.tilts import BOX_KEY, BeamAfter, Refit, TiltFit
-from scenes.questions.ghosts.places import GhostLights, between_words, ghosts_in, grid_lights, together
+from scenes.questions.ghosts.places import between_words, view_of
 from scenes.rig.box import stage_name
 from scenes.scene_file.tables.box import CLAMP
 from scenes.states.names import middle_variant
@@ -23,9 +24,7 @@ from scenes.states.state import State
 
 TILT_STEP_DEG = 0.1  # finer than this nobody sets a tray or a box; answers are rounded away from 0
 CHART_STEP_DEG = 0.5
-OUTWARD_STEPS = 20  # places from the middle to the edge of the picture at which a light anywhere is looked at
 WHOLE_BOX, ALL_TRAYS = "whole box", "all trays alike"
-MIDDLE, ANYWHERE = "a light in the middle", "a light anywhere in the frame"
 NOT_LOOKED = TiltFit()
 
 
@@ -94,6 +93,7 @@ class TiltableBox:
 
     def __init__(self, plan: State) -> None:
         self.plan, self.refit = plan, Refit(plan)
+        self.view = view_of(plan)
 
     def things(self) -> tuple[Thing, ...]:
         """The whole box, all trays that hold a filter, and each of them."""
@@ -145,20 +145,6 @@ class TiltableBox:
         return self.refit.built(self.refit.tilted(keys, tilt_deg))
 
 
-def wanted_out(plan: State, lights: GhostLights) -> tuple[tuple[str, tuple[Light, ...]], ...]:
-    """Whose ghosts are to leave the frame: sets of lights with their names.
-
-    Anywhere means places from the middle to the recorded picture's very edge: whoever stands farthest out of those whose light
-    comes back into the pupil is ghosted farthest to the other side.
-    """
-    if lights.is_grid:
-        steps = np.linspace(0.0, 1.0, OUTWARD_STEPS + 1)[1:]
-        edge = tuple(light for share in steps for light in grid_lights(middle_variant(plan), plan.grid, float(share)))
-        return (MIDDLE, (lights.lights[0],)), (ANYWHERE, edge)
-    kept = tuple(light for light, seen in zip(lights.lights, lights.seen, strict=True) if seen.in_picture)
-    return ((", ".join(light.name for light in kept), kept),)
-
-
 def tilt_answers(tiltable: TiltableBox, lights: GhostLights) -> tuple[TiltAnswer, ...]:
     """For each set of lights and each thing that tilts: the smallest tilt to either side, and what comes of it.
 
@@ -168,7 +154,7 @@ def tilt_answers(tiltable: TiltableBox, lights: GhostLights) -> tuple[TiltAnswer
     whole = things[:1]
     return tuple(
         answer
-        for words, some in wanted_out(tiltable.plan, lights)
+        for words, some in lights.wanted_out
         for thing in things
         if not lights.is_grid or len(thing.mirrors_at(0.0)) == sum(len(box.mirrors_at(0.0)) for box in whole)
         for answer in _answers(tiltable, words, some, thing)
@@ -217,8 +203,7 @@ def rounded_out_deg(tilt_deg: float) -> float:
 
 def _left(tiltable: TiltableBox, lights: tuple[Light, ...], box: TracedBox) -> tuple[str, ...]:
     """Ghosts that a tilt leaves in the frame, by what makes them; those on the light itself hide in it."""
-    found = ghosts_in(tiltable.plan, box.glasses, lights, [True] * len(lights))
-    seen = together(found, tiltable.plan.grid, tiltable.plan.guides)
+    seen = ghosts_seen(tiltable.view, box.glasses, lights, [True] * len(lights))
     return tuple(dict.fromkeys(between_words(ghost) for ghost in seen if ghost.in_frame and not ghost.on_light))
 
 

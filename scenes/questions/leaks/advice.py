@@ -12,6 +12,7 @@ import numpy as np
 from geometry.errors import GeometryError
 from geometry.openings import OpeningKind
 from raytrace.box import Box as RayBox
+from raytrace.optics.in_frame import in_frame
 from raytrace.optics.lens import pencils_for
 from raytrace.reference import reference_shares
 from raytrace.shares import loss_stops
@@ -32,7 +33,7 @@ from scenes.scene_file.tables.box import Back, Box, Seal
 from scenes.states.full_range import checked_ranges
 from scenes.states.select import widest_stops
 from scenes.states.state import State, states_of
-from scenes.states.stray import in_frame, setup_of
+from scenes.states.stray import setup_of
 
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
 HELPS = 0.98  # of all gaps: a change that leaves more does nothing that could be seen

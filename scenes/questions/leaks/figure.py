@@ -15,6 +15,7 @@ from matplotlib.patches import Circle
 from geometry.arrays import FloatArray
 from geometry.body import Part, Surface
 from geometry.meshes import slab_mesh
+from raytrace.optics.in_frame import frame_slopes
 from raytrace.stray.direct import Sky, direction_to_chart
 from scenes.io.files import PRINT_DPI
 from scenes.questions.leaks.report import LeakReport, LightRow
@@ -32,7 +33,6 @@ from scenes.sheets.style import (
     TITLE_PT,
     part_colour,
 )
-from scenes.states.stray import frame_slopes
 
 PAGE_MM = (210.0, 148.0)
 FAINTEST_STOPS = 13.0  # under the picture's own brightness: the scale ends where a black level hides all

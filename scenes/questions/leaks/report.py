@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from geometry.body import Kind
 from geometry.openings import OpeningKind
+from raytrace.optics.in_frame import in_frame
 from raytrace.optics.lens import LensState
 from raytrace.stray.bounce import Veil, veil_of
 from raytrace.stray.direct import LightShare, Sky, StrayLight, Through, light_share, sky_of, through_opening, worth_of
@@ -19,7 +20,7 @@ from raytrace.stray.picture import LeakPicture, leak_picture
 from scenes.changes.flag_angles import set_flags
 from scenes.runtime.engines import seed_of
 from scenes.states.state import State
-from scenes.states.stray import StraySetup, angles_deg, in_frame, light_in_frame, setup_of, stray_lights, world_without
+from scenes.states.stray import StraySetup, angles_deg, light_in_frame, setup_of, stray_lights, world_without
 
 PICTURE_COLUMNS = 1024
 LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the total is enough to compare

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.frame import OUTWARD, Side
 from raytrace.ghosts.paths import Light, disc_directions
+from raytrace.optics.in_frame import frame_slopes, in_frame
 from raytrace.stray.direct import StrayLight
 from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.target import Target
@@ -32,7 +33,7 @@ from scenes.scene_file.tables.light import Sun
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.names import OfState, middle_variant
 from scenes.states.state import State, states_of_lens
-from scenes.states.stray import StraySetup, frame_slopes, in_frame, setup_of
+from scenes.states.stray import StraySetup, setup_of
 
 BoolArray = NDArray[np.bool_]
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from geometry.openings import OpeningKind
+from raytrace.optics.in_frame import in_frame
 from scenes.answers.answer import answer_text, save
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.changes.tilts import TiltRoom, fit_words
@@ -21,7 +22,6 @@ from scenes.scene_file.parse import parse_scene
 from scenes.states.clear_rule import Limits
 from scenes.states.load import load_scene, plans_of
 from scenes.states.state import states_of
-from scenes.states.stray import in_frame
 from scenes.view3d import render
 
 pytestmark = pytest.mark.slow
