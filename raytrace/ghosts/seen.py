@@ -8,11 +8,13 @@ from functools import partial
 
 import numpy as np
 
+from geometry.arrays import FloatArray
 from geometry.frame import right_up_to_frame, where_in_words
 from raytrace.box import Glass
-from raytrace.ghosts.paths import Ghost, Light, disc_directions, ghosts_of, spot_mm
+from raytrace.ghosts.paths import Ghost, Light, disc_directions, ghosts_of, pupil_mm, spot_mm
 from raytrace.ghosts.returning import light_back
 from raytrace.ghosts.tilt import outside_mm
+from raytrace.lights import LightPlace
 from raytrace.optics.camera import OUTSIDE, Guide, PixelGrid, where
 from raytrace.optics.in_frame import in_frame
 from raytrace.optics.lens import LensState, field_slopes
@@ -74,20 +76,23 @@ class SeenGhost:
 class GhostLights:
     """Lights and ghosts of one lens, zoom and focus.
 
-    lights as formulas take them and seen as the picture has them, in one order; missed: lights of the scene outside the picture.
+    lights as formulas take them and seen as the picture has them, in one order; missed: lights of the scene outside the picture;
+    below: names of those below the horizon.
     wanted_out: whose ghosts are to leave the frame, sets of lights with their names.
     """
 
     lights: tuple[Light, ...]
     seen: tuple[SeenLight, ...]
     missed: tuple[SeenLight, ...]
+    below: tuple[str, ...]
     is_grid: bool
     ghosts: tuple[SeenGhost, ...]
     wanted_out: tuple[tuple[str, tuple[Light, ...]], ...]
 
 
-def lights_and_ghosts(view: GhostView, glasses: Sequence[Glass], own: tuple[Light, ...], *, with_grid: bool) -> GhostLights:
-    """A show's `own` lights and their ghosts; where none is in the picture, or on demand, a grid of places instead."""
+def lights_and_ghosts(view: GhostView, glasses: Sequence[Glass], places: Sequence[LightPlace], *, with_grid: bool) -> GhostLights:
+    """Lights that are up and their ghosts; where none is in the picture, or on demand, a grid of places in the picture instead."""
+    own = tuple(light_from(place, pupil_mm(view.lens)) for place in places if place.is_up)
     seen = tuple(seen_light(light, view.lens, view.grid) for light in own)
     is_grid = with_grid or not any(light.in_picture for light in seen)
     lights = grid_lights(view.lens, view.grid) if is_grid else own
@@ -96,9 +101,20 @@ def lights_and_ghosts(view: GhostView, glasses: Sequence[Glass], own: tuple[Ligh
         lights=lights,
         seen=shown,
         missed=tuple(light for light in seen if not light.in_picture),
+        below=tuple(place.name for place in places if not place.is_up),
         is_grid=is_grid,
         ghosts=ghosts_seen(view, glasses, lights, [light.in_picture for light in shown]),
         wanted_out=_grid_sets(view, lights) if is_grid else _own_set(lights, shown),
+    )
+
+
+def light_from(place: LightPlace, pupil_mm: FloatArray) -> Light:
+    """A light as a lens sees it from its pupil's middle (3,)."""
+    return Light(
+        name=place.name,
+        direction=place.direction_from(pupil_mm),
+        half_width_deg=place.width_from(pupil_mm) / 2,
+        distance_mm=place.distance_from(pupil_mm),
     )
 
 

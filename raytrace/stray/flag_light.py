@@ -19,7 +19,7 @@ from geometry.body import Kind
 from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG, Bars, Hinge
 from geometry.frame import OUTWARD
 from geometry.openings import BODY_NAME, OpeningKind
-from raytrace.stray.direct import StrayLight
+from raytrace.lights import LightPlace
 from raytrace.stray.flag_kernel import HINGE_GAP_MM, widest_deg
 from raytrace.stray.target import FlatTarget
 from raytrace.stray.ways import LightCorners, Way, kept_off, light_corners, ways_of
@@ -167,7 +167,7 @@ class Ground:
     all_ahead: bool
 
     @classmethod
-    def of(cls, target: FlatTarget, light: StrayLight, world: World) -> Ground:
+    def of(cls, target: FlatTarget, light: LightPlace, world: World) -> Ground:
         """The ground for one light."""
         corners = light_corners(light.direction, light.width_deg, light.place_mm, light.size_mm)
         normal = target.pose.rotation[:, 2]
@@ -230,7 +230,7 @@ class Ground:
 
 def shading_of(
     target: FlatTarget,
-    light: StrayLight,
+    light: LightPlace,
     world: World,
     shields: Sequence[Shield],
     together: Sequence[tuple[int, int]] = (),

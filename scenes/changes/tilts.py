@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -58,10 +58,11 @@ class BeamAfter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TiltFit:
-    """What comes of a tilt: why the box cannot be built so, else what it does to its neighbours and the beam."""
+    """What comes of a tilt: why the box cannot be built so, else the box with it, and what it does to neighbours and beam."""
 
     trouble: str = ""
     beam: BeamAfter | None = None
+    box: TracedBox | None = field(default=None, compare=False, repr=False)
 
     @property
     def works(self) -> bool:
@@ -113,18 +114,17 @@ class Refit:
             then = with_box(self.plan, self.tilted(keys, tilt_deg))
         except (GeometryError, SceneError) as error:
             return TiltFit(trouble=" ".join(str(error).split()))
+        return TiltFit(beam=self._beam_with(then), box=then.box)
+
+    def _beam_with(self, then: State) -> BeamAfter:
+        """What a box takes; of a state that is clear as it is, no more than whether it stays so where nothing meets."""
         if not self.is_clear:
-            return TiltFit(beam=self._beam_after(then.assembly, then.box))
+            return self._beam_after(then.assembly, then.box)
         meets = tuple(sorted(meetings(then.assembly) - self.meets_now))
-        if stands_clear(then):
-            return TiltFit(
-                beam=BeamAfter(now_stops=0.0, then_stops=0.0, added_stops=0.0, part="", where="", clears=True, meets=meets)
-            )
-        if meets:
-            return TiltFit(
-                beam=BeamAfter(now_stops=0.0, then_stops=0.0, added_stops=0.0, part="", where="", clears=False, meets=meets)
-            )
-        return TiltFit(beam=replace(self._beam_after(then.assembly, then.box), clears=False, spoils=why_not_clear(then)))
+        clears = stands_clear(then)
+        if clears or meets:
+            return BeamAfter(now_stops=0.0, then_stops=0.0, added_stops=0.0, part="", where="", clears=clears, meets=meets)
+        return replace(self._beam_after(then.assembly, then.box), clears=False, spoils=why_not_clear(then))
 
     @cached_property
     def is_clear(self) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.lens import BoxPlacement
 from scenes.scene_file.tables.scene import f_numbers_of
 from scenes.states.judgement import doubts, judge_state
 from scenes.states.keys import Setting
@@ -18,13 +19,14 @@ Change = Callable[[Box], Box]  # of the box as it is on one lens
 
 
 def with_box(state: State, fitted: Box) -> State:
-    """A state as it is with another box, what that box is at fault with among its notes."""
+    """A state as it is with another box, as it is on this lens, what that box is at fault with among its notes."""
+    lens = state.lens.model_copy(update={"box": BoxPlacement()})  # else its own tilt would undo another one
     scene = state.scene.model_copy(update={"box": fitted})
     setting = Setting(focal_mm=state.focal_mm, focus_mm=state.focus_mm, f_number=state.f_number)
-    made = plan_state(scene, state.lens, state.resources, setting, grid=state.grid, guides=state.guides)
+    made = plan_state(scene, lens, state.resources, setting, grid=state.grid, guides=state.guides)
     glass = state.resources.glass_of(state.lens)
     facts = facts_of(made.fitted, state.lens, made.assembly, glass, min(f_numbers_of(scene, state.lens)))
-    return replace(made, notes=(*facts, *made.notes), key=state.key)
+    return replace(made, notes=(*facts, *made.notes), key=state.key, lens=state.lens)
 
 
 class Kept:

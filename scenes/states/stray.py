@@ -12,10 +12,10 @@ from geometry.arrays import FloatArray
 from geometry.frame import Side
 from geometry.openings import BODY_NAME, Fit, LensFront, Slot, enclosure_of
 from raytrace.ghosts.paths import pupil_mm
+from raytrace.lights import LightPlace
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.in_frame import in_frame
 from raytrace.optics.lens import LensState
-from raytrace.stray.direct import StrayLight
 from raytrace.stray.mirror import MirrorScene
 from raytrace.stray.target import Target, beam_on_faces, glass_face, glass_target, lens_front_target
 from raytrace.stray.world import World
@@ -40,15 +40,9 @@ class StraySetup:
     linings: Mapping[str, float]
 
 
-def stray_lights(scene: Scene) -> tuple[StrayLight, ...]:
-    """The scene's lights as stray light has them; a sun below the horizon lights nothing and is left out."""
-    return tuple(
-        StrayLight(
-            name=light.name, direction=light.direction, width_deg=light.width_deg, place_mm=light.place_mm, size_mm=light.size_mm
-        )
-        for light in lights_of(scene)
-        if light.is_up
-    )
+def stray_lights(scene: Scene) -> tuple[LightPlace, ...]:
+    """The scene's lights; a sun below the horizon lights nothing and is left out."""
+    return tuple(light for light in lights_of(scene) if light.is_up)
 
 
 def angles_deg(direction: FloatArray) -> tuple[float, float]:
@@ -108,11 +102,7 @@ def _linings(box: Box, world: World) -> dict[str, float]:
     return found
 
 
-def light_in_frame(lens: LensState, grid: PixelGrid, light: StrayLight) -> bool:
+def light_in_frame(lens: LensState, grid: PixelGrid, light: LightPlace) -> bool:
     """Whether any of a light is in the recorded picture: seen from the pupil, with its own width."""
     at = pupil_mm(lens)
-    toward = light.direction if light.place_mm is None else light.place_mm - at
-    half = light.width_deg / 2
-    if light.place_mm is not None:
-        half = math.degrees(math.atan(light.size_mm / 2 / float(np.linalg.norm(toward))))
-    return bool(in_frame(lens, grid, toward[None], half)[0])
+    return bool(in_frame(lens, grid, light.direction_from(at)[None], light.width_from(at) / 2)[0])

@@ -12,7 +12,7 @@ from geometry.arrays import FloatArray
 from geometry.flags import LEAST_DEG, MOST_DEG
 from geometry.frame import Side
 from geometry.openings import enclosure_of
-from raytrace.stray.direct import StrayLight
+from raytrace.lights import LightPlace
 from raytrace.stray.flag_light import Shading, Shield, shading_of
 from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face
 from raytrace.stray.world import World
@@ -102,7 +102,7 @@ class PairWindow:
 class LightAnswer:
     """One light over all states: windows of each flag, the best pairs, and how it fares without flags."""
 
-    light: StrayLight
+    light: LightPlace
     azimuth_deg: float
     elevation_deg: float
     target: str
@@ -157,7 +157,7 @@ class FlaglessBoxes:
 
 def lights_in_states(
     flagless: FlaglessBoxes,
-    lights: Sequence[StrayLight],
+    lights: Sequence[LightPlace],
     states: Sequence[FlagState],
     flags: Sequence[FlagSummary],
     tick: Tick = silent,
@@ -172,7 +172,7 @@ def lights_in_states(
 
 
 def light_in_state(
-    light: StrayLight, plan: State, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
+    light: LightPlace, plan: State, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
 ) -> LightInState:
     """One light in one state."""
     shown = any(light_in_frame(lens, plan.grid, light) for lens in plan.variants)
@@ -220,7 +220,7 @@ def light_answers(
     )
 
 
-def _answer(light: StrayLight, by_state: Sequence[LightInState], flags: Sequence[FlagSummary], met: Met) -> LightAnswer:
+def _answer(light: LightPlace, by_state: Sequence[LightInState], flags: Sequence[FlagSummary], met: Met) -> LightAnswer:
     azimuth, elevation = angles_deg(light.direction)
     wanted = [seen for seen in by_state if not seen.in_picture and seen.reaches]
     toward = [flag for flag in flags if flag.side in sides_of(light)]
@@ -243,7 +243,7 @@ def _asked(pair: PairWindow, met: Met) -> PairWindow:
     return replace(pair, met=met({pair.first.name: pair.first_deg, pair.second.name: pair.second_deg}))
 
 
-def sides_of(light: StrayLight) -> tuple[Side, ...]:
+def sides_of(light: LightPlace) -> tuple[Side, ...]:
     """Sides that a light comes from, the stronger first."""
     x, y = float(light.direction[0]), float(light.direction[1])
     sides = [(abs(x), Side.LEFT if x > 0 else Side.RIGHT), (abs(y), Side.TOP if y > 0 else Side.BOTTOM)]

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from raytrace.box import GlassKind
-from raytrace.ghosts.paths import Route, pupil_mm
+from raytrace.ghosts.paths import Route
 from raytrace.ghosts.seen import GhostLights, GhostView, SeenGhost, lights_and_ghosts
-from scenes.rig.lights import LightPlace
+from scenes.rig.lights import lights_of
 from scenes.states.names import middle_variant
 from scenes.states.state import State
 
@@ -25,12 +25,9 @@ def view_of(plan: State) -> GhostView:
     )
 
 
-def ghost_lights(plan: State, lights: Sequence[LightPlace], *, with_grid: bool = False) -> GhostLights:
+def ghost_lights(plan: State, *, with_grid: bool = False) -> GhostLights:
     """The scene's lights that are up and their ghosts; where none is in the picture, or on demand, a grid of places instead."""
-    view = view_of(plan)
-    pupil = pupil_mm(view.lens)
-    own = tuple(light.seen_from(pupil) for light in lights if light.is_up)
-    return lights_and_ghosts(view, plan.box.glasses, own, with_grid=with_grid)
+    return lights_and_ghosts(view_of(plan), plan.box.glasses, lights_of(plan.scene), with_grid=with_grid)
 
 
 def between_words(ghost: SeenGhost) -> str:
@@ -44,9 +41,9 @@ def between_route(route: Route, names: Sequence[str]) -> str:
     return f"sensor and {listed}" if route is Route.SENSOR else f"between {listed}"
 
 
-def notes_of(plan: State, lights: Sequence[LightPlace]) -> Iterator[str]:
+def notes_of(plan: State, below: Sequence[str]) -> Iterator[str]:
     """What the numbers rest on, in one sentence each."""
-    yield from (f"{light.name} is below the horizon at its time." for light in lights if not light.is_up)
+    yield from (f"{name} is below the horizon at its time." for name in below)
     bare = [glass.name for glass in plan.box.glasses if glass.reflectance is None]
     if bare:
         yield f"Taken as bare glass: {', '.join(bare)}. Give the reflectance of coated filters."

@@ -8,7 +8,6 @@ from raytrace.ghosts.mirrored import centred_tilt_deg
 from scenes.questions.ghosts.places import ghost_lights, notes_of
 from scenes.questions.ghosts.set_tilt import GhostState
 from scenes.questions.ghosts.tilts import TiltableBox, TiltAnswer, TiltCurve, tilt_answers, tilt_curves_of
-from scenes.rig.lights import lights_of
 from scenes.states.names import middle_variant
 from scenes.states.state import State
 
@@ -35,13 +34,12 @@ class GhostReport(GhostState):
 
 def ghost_report(plan: State, *, with_grid: bool = False) -> GhostReport:
     """Everything about ghosts in one state."""
-    own = lights_of(plan.scene)
-    lights = ghost_lights(plan, own, with_grid=with_grid)
+    lights = ghost_lights(plan, with_grid=with_grid)
     tiltable = TiltableBox(plan)
     return GhostReport(
         tiltable=tiltable,
         lights=lights,
         tilts=tilt_answers(tiltable, lights),
         curves=tilt_curves_of(tiltable, lights.wanted_out[0][1][0]),
-        notes=tuple(notes_of(plan, own)),
+        notes=tuple(notes_of(plan, lights.below)),
     )

@@ -9,7 +9,7 @@ import numpy as np
 
 from geometry.arrays import FloatArray
 from geometry.body import Assembly, Tube
-from geometry.frame import AHEAD, right_up_to_frame
+from geometry.frame import AHEAD
 from raytrace.box import Box as TracedBox
 from raytrace.box import Glass
 from raytrace.ghosts.paths import Light, Mirror, mirrors_of, pupil_mm
@@ -18,7 +18,6 @@ from raytrace.ghosts.tilt import MOST_TILT_DEG, Moved, escape, room_mm, tilt_cur
 from scenes.changes.tilts import BOX_KEY, BeamAfter, Refit, TiltFit
 from scenes.questions.ghosts.places import between_words, view_of
 from scenes.rig.box import stage_name
-from scenes.scene_file.tables.box import CLAMP
 from scenes.states.names import middle_variant
 from scenes.states.state import State
 
@@ -133,8 +132,7 @@ class TiltableBox:
 
     def _pivot_mm(self) -> FloatArray:
         thickness = self.refit.box.back[0].thickness_mm if self.refit.box.back else 0.0
-        travel = 0.0 if self.refit.box.mount == CLAMP else self.plan.travel_mm
-        return np.array([*right_up_to_frame(self.refit.box.offset_mm), self.refit.box.ahead_mm - travel + thickness / 2])
+        return self.plan.place.points_to_frame(np.array([0.0, 0.0, thickness / 2]))
 
     def _moved(self, glasses: Sequence[Glass], tilt_deg: float, pivot_mm: FloatArray) -> Moved:
         mirrors = mirrors_of(glasses, AHEAD, pupil_mm(middle_variant(self.plan)))
@@ -189,10 +187,9 @@ def _answers(tiltable: TiltableBox, words: str, lights: tuple[Light, ...], thing
 def _checked(tiltable: TiltableBox, lights: tuple[Light, ...], answer: TiltAnswer, tilt_deg: float) -> TiltAnswer:
     answer = replace(answer, tilt_deg=tilt_deg)
     fit = tiltable.refit.fit(answer.keys, tilt_deg)
-    if fit.trouble:
+    if fit.box is None:
         return replace(answer, fit=fit)
-    _, box = tiltable.built_at(answer.keys, tilt_deg)
-    return replace(answer, left=_left(tiltable, lights, box), fit=fit)
+    return replace(answer, left=_left(tiltable, lights, fit.box), fit=fit)
 
 
 def rounded_out_deg(tilt_deg: float) -> float:

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.frame import OUTWARD, Side
 from raytrace.ghosts.paths import Light, disc_directions
+from raytrace.lights import LightPlace
 from raytrace.optics.in_frame import frame_slopes, in_frame
-from raytrace.stray.direct import StrayLight
 from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.target import Target
 from raytrace.stray.world import NOTHING, World
@@ -188,7 +188,7 @@ def on_glass_of(path: SunPath, share: FloatArray, setup: StraySetup, flags: Sequ
 
 def _is_on(path: SunPath, minute: int, setup: StraySetup, flags: Sequence[SetFlag]) -> bool:
     face = setup.target.face
-    sun = StrayLight(name="sun", direction=path.direction[minute], width_deg=float(path.sky.width_deg[minute]))
+    sun = LightPlace(name="sun", direction=path.direction[minute], width_deg=float(path.sky.width_deg[minute]))
     return face is not None and reach_of(face, sun, setup.world, flags) is Reach.SOME
 
 

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.ghosts.paths import pupil_mm
-from raytrace.ghosts.seen import seen_light
+from raytrace.ghosts.seen import light_from, seen_light
 from raytrace.stray.flag_light import Shield, shading_of
 from raytrace.stray.light_on_glass import Reach, reach_of
 from scenes.changes.flag_angles import places_in, set_flags
@@ -340,7 +340,7 @@ def test_a_light_is_in_the_picture_by_the_pupil_and_its_width_alike_for_every_qu
     expected = {"near": True, "wide soft": True, "just out": False}
     found = {light.name: light_in_frame(lens, plan.grid, light) for light in stray_lights(loaded.scene)}
     ghosts = {
-        light.name: seen_light(light.seen_from(pupil_mm(lens)), lens, plan.grid).in_picture for light in lights_of(loaded.scene)
+        light.name: seen_light(light_from(light, pupil_mm(lens)), lens, plan.grid).in_picture for light in lights_of(loaded.scene)
     }
     assert found == ghosts == expected
 
