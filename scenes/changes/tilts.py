@@ -21,7 +21,7 @@ from raytrace.embree import embree_shares
 from raytrace.optics.camera import where
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import Shares, loss_stops
-from scenes.changes.trial import why_not_clear, with_box
+from scenes.changes.trial import why_not_clear
 from scenes.rig.box import stage_name
 from scenes.runtime.engines import seed_of
 from scenes.scene_file.errors import SceneError
@@ -111,7 +111,7 @@ class Refit:
 
     def _fit(self, keys: Sequence[str], tilt_deg: float) -> TiltFit:
         try:
-            then = with_box(self.plan, self.tilted(keys, tilt_deg))
+            then = self.plan.with_box(self.tilted(keys, tilt_deg))
         except (GeometryError, SceneError) as error:
             return TiltFit(trouble=" ".join(str(error).split()))
         return TiltFit(beam=self._beam_with(then), box=then.box)
@@ -129,7 +129,7 @@ class Refit:
     @cached_property
     def is_clear(self) -> bool:
         """Whether `check` calls the state clear as it is."""
-        return stands_clear(with_box(self.plan, self.box))
+        return stands_clear(self.plan.with_box(self.box))
 
     @property
     def is_dark(self) -> bool:

@@ -15,12 +15,14 @@ from geometry.fixtures import RodSpec, barrel, front_ring, rods
 from geometry.flags import Bars, Hinge, boards, hood_edge
 from geometry.frame import Pose, Side
 from geometry.mesh_import import surface_from_arrays
+from geometry.openings import BODY_NAME, Fit, LensFront, Slot
 from geometry.outline import Outline
 from raytrace.box import Box, Glass, GlassKind
+from raytrace.stray.world import World
 from scenes.scene_file.catalogue import rods as catalogue_rods
 from scenes.scene_file.errors import ItemError
 from scenes.scene_file.resources import Resources
-from scenes.scene_file.tables.box import CLAMP, Filter, Flag, Hood, Mask, Stage
+from scenes.scene_file.tables.box import CLAMP, DARK_LINING, Filter, Flag, Hood, Mask, Stage
 from scenes.scene_file.tables.box import Box as SceneBox
 from scenes.scene_file.tables.lens import Lens
 
@@ -202,8 +204,8 @@ def flag_name(flag: Flag) -> str:
 
 
 def _flag(flag: Flag, number: int, hoods: tuple[Hood, ...], place: Pose) -> tuple[Part, ...]:
-    hinge, bars = hinge_of(flag, hoods, place), bars_of(flag)
-    return boards(hinge, bars, flag.angle_deg, flag_name(flag), f"box.flag[{number}]")
+    bars = bars_of(flag)
+    return boards(hinge_of(flag, hoods, place), bars, flag.angle_deg, flag_name(flag), f"box.flag[{number}]")
 
 
 def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
@@ -297,3 +299,30 @@ def rod_spec(box: SceneBox) -> RodSpec | None:
         spacing_mm=box.rod_spacing_mm or known.spacing_mm,
         drop_mm=box.rod_drop_mm or known.drop_mm,
     )
+
+
+def fit_of(box: SceneBox, lens: Lens, travel_mm: float) -> Fit:
+    """How a box sits on a lens: its place, the lens's front, the seal's kind and the slots of its trays."""
+    glass = min(lens.front_glass_mm or BARREL_INSIDE_SHARE * lens.front_diameter_mm, lens.front_diameter_mm - 1.0)
+    length = min(lens.front_to_sensor_mm or math.inf, 80.0)
+    slots = tuple(
+        Slot(tray=stage_name(stage, number), side=Side(side), width_mm=stage.slot_mm)
+        for number, stage in enumerate(box.stage, 1)
+        for side in (stage.slot_sides if stage.slot_mm > 0 else ())
+    )
+    front = LensFront(outside_mm=lens.front_diameter_mm, glass_mm=glass, length_mm=length)
+    soft = bool(box.seal) and box.seal[0].kind in {"donut", "bellows"}
+    return Fit(box=box_place(box, travel_mm), front=front, soft_seal=soft, slots=slots)
+
+
+def linings_of(box: SceneBox, world: World) -> dict[str, float]:
+    """Diffuse reflectance of every wall of the box, by name; the barrel and the camera behind are left out."""
+    known: dict[str, float] = {"box.back": box.back[0].lining} if box.back else {}
+    known |= {"box.hood": box.hood[0].lining} if box.hood else {}
+    for key in ("stage", "mask", "flag"):
+        known |= {f"box.{key}[{number}]": item.lining for number, item in enumerate(getattr(box, key), 1)}
+    found = {BODY_NAME: DARK_LINING}
+    for wall in world.walls:
+        if wall.group:
+            found[wall.name] = known.get(wall.group.removesuffix(".extension"), DARK_LINING)
+    return found

@@ -21,15 +21,18 @@ AS_WIDE = "as wide"
 STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the table's rounding
 
 
-def facts_of(box: Box, lens: Lens, assembly: Assembly, glass: GlassTable | None, widest_f_number: float) -> tuple[Note, ...]:
-    """Notes on one lens and its box: parts that intersect, filters that do not fit, units mistaken, what the pupil rests on."""
+def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
+    """Notes on a box as it is on a lens: parts that intersect, filters that do not fit, units mistaken."""
     return (
         *assembly_notes(assembly, front_diameter_mm=lens.front_diameter_mm),
         *_seal_notes(box, lens, assembly),
         *_mount_notes(box, assembly),
-        *_pupil_notes(lens, glass, widest_f_number),
-        *_zoom_notes(lens),
     )
+
+
+def lens_facts(lens: Lens, glass: GlassTable | None, widest_f_number: float) -> tuple[Note, ...]:
+    """Notes on a lens alone: what its pupil rests on, where a zoom is looked at."""
+    return (*_pupil_notes(lens, glass, widest_f_number), *_zoom_notes(lens))
 
 
 def _seal_notes(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:

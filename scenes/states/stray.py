@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geometry.arrays import FloatArray
-from geometry.frame import Side
-from geometry.openings import BODY_NAME, Fit, LensFront, Slot, enclosure_of
+from geometry.openings import enclosure_of
 from raytrace.ghosts.paths import pupil_mm
 from raytrace.lights import LightPlace
 from raytrace.optics.camera import PixelGrid
@@ -19,10 +18,9 @@ from raytrace.optics.lens import LensState
 from raytrace.stray.mirror import MirrorScene
 from raytrace.stray.target import Target, beam_on_faces, glass_face, glass_target, lens_front_target
 from raytrace.stray.world import World
-from scenes.rig.box import BARREL_INSIDE_SHARE, box_place, stage_name
+from scenes.rig.box import fit_of, linings_of
 from scenes.rig.lights import lights_of
-from scenes.scene_file.tables.box import DARK_LINING, Box
-from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.state import State
 
@@ -50,20 +48,6 @@ def angles_deg(direction: FloatArray) -> tuple[float, float]:
     return math.degrees(math.atan2(-direction[0], direction[2])), math.degrees(math.asin(np.clip(direction[1], -1.0, 1.0)))
 
 
-def fit_of(box: Box, lens: Lens, travel_mm: float) -> Fit:
-    """How a box sits on a lens: its place, the lens's front, the seal's kind and the slots of its trays."""
-    glass = min(lens.front_glass_mm or BARREL_INSIDE_SHARE * lens.front_diameter_mm, lens.front_diameter_mm - 1.0)
-    length = min(lens.front_to_sensor_mm or math.inf, 80.0)
-    slots = tuple(
-        Slot(tray=stage_name(stage, number), side=Side(side), width_mm=stage.slot_mm)
-        for number, stage in enumerate(box.stage, 1)
-        for side in (stage.slot_sides if stage.slot_mm > 0 else ())
-    )
-    front = LensFront(outside_mm=lens.front_diameter_mm, glass_mm=glass, length_mm=length)
-    soft = bool(box.seal) and box.seal[0].kind in {"donut", "bellows"}
-    return Fit(box=box_place(box, travel_mm), front=front, soft_seal=soft, slots=slots)
-
-
 def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Target, rng: np.random.Generator) -> StraySetup:
     """The world, mirrors, target and linings of a box in place of a state's own, with its pupil at one of its depths.
 
@@ -80,26 +64,13 @@ def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Targ
     else:
         aim = lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
     mirror = MirrorScene(glasses=box.glasses, world=world, caught_radius_mm=fit.front.outside_mm / 2)
-    return StraySetup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
+    return StraySetup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=linings_of(own_box, world))
 
 
 def world_without(name: str, state: State) -> World:
     """A state's box built without one part: what closed the box to it is gone as well."""
     left = replace(state.assembly, parts=tuple(part for part in state.assembly.parts if part.name != name))
     return World.of(enclosure_of(left, fit_of(state.fitted, state.lens, state.travel_mm)))
-
-
-def _linings(box: Box, world: World) -> dict[str, float]:
-    """Diffuse reflectance of every wall of the box, by name; the barrel and the camera behind are left out."""
-    known: dict[str, float] = {"box.back": box.back[0].lining} if box.back else {}
-    known |= {"box.hood": box.hood[0].lining} if box.hood else {}
-    for key in ("stage", "mask", "flag"):
-        known |= {f"box.{key}[{number}]": item.lining for number, item in enumerate(getattr(box, key), 1)}
-    found = {BODY_NAME: DARK_LINING}
-    for wall in world.walls:
-        if wall.group:
-            found[wall.name] = known.get(wall.group.removesuffix(".extension"), DARK_LINING)
-    return found
 
 
 def light_in_frame(lens: LensState, grid: PixelGrid, light: LightPlace) -> bool:

@@ -17,12 +17,13 @@ from raytrace.stray.flag_light import Shading, Shield, shading_of
 from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face
 from raytrace.stray.world import World
 from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, rounded_down
+from scenes.rig.box import fit_of
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.select import widest_stops
 from scenes.states.state import State
-from scenes.states.stray import angles_deg, fit_of, light_in_frame, stray_lights
+from scenes.states.stray import angles_deg, light_in_frame, stray_lights
 
 PAIR_DEG = 0.5  # steps of the first flag of two
 LEANS_DEG = 5.0  # a light nearer to the axis than this on a side does not come from that side
