@@ -7,13 +7,15 @@ A part is turned and tilted about its own centre, stands `at_mm` ahead (its rear
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from geometry.body import Kind, Loop, Part, Slab, Surface, Tube
 from geometry.errors import GeometryError, positive
 from geometry.frame import AHEAD, Pose, pose, right_up_to_frame, rotation_about_x
+from geometry.mesh_import import surface_from_arrays
 from geometry.outline import Circle, Outline, RoundedRectangle, half_size_mm
 
 DRAWN_RIM_MM = 15.0  # width of the frame drawn round an opening whose outside is not given: a usual rail; light never sees it
@@ -267,6 +269,13 @@ def solid(
     turned = pose(turn_deg=turn_deg, tilt_deg=tilt_deg).points_to_frame(surface.vertices_mm)
     shifted = turned + AHEAD * (back_thickness_mm / 2 + at_mm)
     return Part(name=name, kind=Kind.SOLID, body=Surface(box.points_to_frame(shifted), surface.faces), group=group)
+
+
+def imported_solid(
+    box: Pose, vertices: ArrayLike, faces: ArrayLike, *, unit: str | None, file_name: str, name: str, **place: Any
+) -> Part:
+    """A mesh file's vertices and faces as a solid, placed as by `solid`; ValueError, by the file's name, where they are none."""
+    return solid(box, surface_from_arrays(vertices, faces, unit=unit, name=file_name), name=name, **place)
 
 
 def _plate(

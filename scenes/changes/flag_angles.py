@@ -44,7 +44,7 @@ from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import Box
 from scenes.states.clear_rule import NOTHING_SHARE, room_needed_mm
 from scenes.states.full_range import Ranged
-from scenes.states.rooms import ClearRooms, Rooms
+from scenes.states.rooms import ClearRooms, Rooms, rooms_of
 from scenes.states.state import State
 
 BoolArray = NDArray[np.bool_]
@@ -395,7 +395,7 @@ class FlagBench:
         if self._clear is not None and self._clear.own is not None and self._clear.reaches(alone):
             return self._clear.own
         if self._own is None or not self._own.reaches(alone):
-            self._own = Rooms(self.plan.variants, self.plan.guides, self._whole(parts))
+            self._own = rooms_of(self.plan.variants, self.plan.guides, self._whole(parts))
         return self._own
 
     def _whole(self, parts: Sequence[Part]) -> RayBox:

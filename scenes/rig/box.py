@@ -14,15 +14,13 @@ from geometry.errors import GeometryError
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
 from geometry.flags import Bars, Hinge, boards, hood_edge
 from geometry.frame import Pose, Side
-from geometry.mesh_import import surface_from_arrays
-from geometry.openings import BODY_NAME, Fit, LensFront, Slot
+from geometry.openings import Fit, LensFront, Slot
 from geometry.outline import Outline
 from raytrace.box import Box, Glass, GlassKind
-from raytrace.stray.world import World
 from scenes.scene_file.catalogue import rods as catalogue_rods
 from scenes.scene_file.errors import ItemError
 from scenes.scene_file.resources import Resources
-from scenes.scene_file.tables.box import CLAMP, DARK_LINING, Filter, Flag, Hood, Mask, Stage
+from scenes.scene_file.tables.box import CLAMP, Filter, Flag, Hood, Mask, Stage
 from scenes.scene_file.tables.box import Box as SceneBox
 from scenes.scene_file.tables.lens import Lens
 
@@ -213,19 +211,22 @@ def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
     for number, solid in enumerate(box.solid, 1):
         arrays = resources.meshes[solid.file]
         try:
-            surface = surface_from_arrays(arrays.vertices, arrays.faces, unit=solid.unit or arrays.unit, name=solid.file)
+            part = build.imported_solid(
+                place,
+                arrays.vertices,
+                arrays.faces,
+                unit=solid.unit or arrays.unit,
+                file_name=solid.file,
+                name=solid.name or f"solid {number}",
+                at_mm=solid.at_mm,
+                back_thickness_mm=thickness_mm,
+                turn_deg=solid.turn_deg,
+                tilt_deg=solid.tilt_deg,
+                group=f"box.solid[{number}]",
+            )
         except ValueError as error:
             raise ItemError(solid, str(error)) from None
-        yield build.solid(
-            place,
-            surface,
-            at_mm=solid.at_mm,
-            back_thickness_mm=thickness_mm,
-            turn_deg=solid.turn_deg,
-            tilt_deg=solid.tilt_deg,
-            name=solid.name or f"solid {number}",
-            group=f"box.solid[{number}]",
-        )
+        yield part
 
 
 def _named_apart(items: Iterator[Part]) -> Iterator[Part]:
@@ -315,14 +316,10 @@ def fit_of(box: SceneBox, lens: Lens, travel_mm: float) -> Fit:
     return Fit(box=box_place(box, travel_mm), front=front, soft_seal=soft, slots=slots)
 
 
-def linings_of(box: SceneBox, world: World) -> dict[str, float]:
-    """Diffuse reflectance of every wall of the box, by name; the barrel and the camera behind are left out."""
-    known: dict[str, float] = {"box.back": box.back[0].lining} if box.back else {}
-    known |= {"box.hood": box.hood[0].lining} if box.hood else {}
+def linings_of(box: SceneBox) -> dict[str, float]:
+    """Diffuse reflectance of the parts of a box, by their group."""
+    found: dict[str, float] = {"box.back": box.back[0].lining} if box.back else {}
+    found |= {"box.hood": box.hood[0].lining} if box.hood else {}
     for key in ("stage", "mask", "flag"):
-        known |= {f"box.{key}[{number}]": item.lining for number, item in enumerate(getattr(box, key), 1)}
-    found = {BODY_NAME: DARK_LINING}
-    for wall in world.walls:
-        if wall.group:
-            found[wall.name] = known.get(wall.group.removesuffix(".extension"), DARK_LINING)
+        found |= {f"box.{key}[{number}]": item.lining for number, item in enumerate(getattr(box, key), 1)}
     return found

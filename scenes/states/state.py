@@ -13,6 +13,7 @@ from raytrace.box import Box
 from raytrace.optics.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.optics.lens import LensState
 from scenes.rig.box import box_place, build_box
+from scenes.rig.box_notes import box_facts, box_notes
 from scenes.rig.contradictions import filter_contradictions, lens_contradictions
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.lens import field_guess_percent, front_travel_mm, lens_variants
@@ -24,7 +25,7 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for, f_numbers_of, focal_lengths
 from scenes.states.keys import Setting, StateLabel, key_of, settings_of
 from scenes.states.lens_front import front_notes
-from scenes.states.notes import box_facts, field_notes, lens_facts, nearest_focus_notes, walk_notes
+from scenes.states.notes import field_notes, lens_facts, nearest_focus_notes, walk_notes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,9 +37,8 @@ class LensNotes:
     guesses: tuple[Note, ...] = ()
     traced: tuple[Note, ...] = ()
 
-    def with_those_of(self, fitted: SceneBox, box: Box, variants: tuple[LensState, ...]) -> tuple[Note, ...]:
-        """All but the facts, and among them those of a box that no shape alone tells."""
-        of_filters, of_focus = filter_contradictions(fitted), focus_notes(box, variants)
+    def around(self, of_filters: tuple[Note, ...], of_focus: tuple[Note, ...]) -> tuple[Note, ...]:
+        """All but the facts, and at their places among them those of a box's filters and of the plane in focus."""
         return (*self.contradictions, *of_filters, *self.guesses, *of_focus, *self.traced)
 
 
@@ -115,8 +115,8 @@ class State:
         """The state with another box, as it is on this lens; what that box is at fault with is among its notes."""
         scene = self.scene.model_copy(update={"box": fitted})
         assembly, box = self.rebuilt(fitted)
-        facts = (*box_facts(fitted, self.lens, assembly), *self.lens_notes.facts)
-        notes = (*facts, *self.lens_notes.with_those_of(fitted, box, self.variants))
+        of_box, of_lens = box_notes(fitted, self.lens, assembly, box, self.variants), self.lens_notes
+        notes = (*of_box.facts, *of_lens.facts, *of_lens.around(of_box.contradictions, of_box.focus))
         return replace(self, scene=scene, fitted=fitted, assembly=assembly, box=box, notes=notes)
 
 
@@ -183,7 +183,7 @@ def plan_state(
         assembly=assembly,
         grid=grid,
         guides=guides,
-        notes=(*notes, *lens_notes.with_those_of(fitted, box, states)),
+        notes=(*notes, *lens_notes.around(filter_contradictions(fitted), focus_notes(box, states))),
         lens_notes=lens_notes,
         field_guess_percent=guess,
     )

@@ -20,7 +20,7 @@ from raytrace.stray.target import Target, beam_on_faces, glass_face, glass_targe
 from raytrace.stray.world import World
 from scenes.rig.box import fit_of, linings_of
 from scenes.rig.lights import lights_of
-from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.box import DARK_LINING, Box
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.state import State
 
@@ -54,7 +54,7 @@ def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Targ
     `target` is "glass", "lens", or one made before.
     """
     assembly, box = state.rebuilt(own_box)
-    fit = fit_of(own_box, state.lens, state.travel_mm)
+    fit, linings = fit_of(own_box, state.lens, state.travel_mm), linings_of(own_box)
     world = World.of(enclosure_of(assembly, fit))
     if isinstance(target, Target):
         aim = target
@@ -64,7 +64,7 @@ def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Targ
     else:
         aim = lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
     mirror = MirrorScene(glasses=box.glasses, world=world, caught_radius_mm=fit.front.outside_mm / 2)
-    return StraySetup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=linings_of(own_box, world))
+    return StraySetup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=world.linings(linings, DARK_LINING))
 
 
 def world_without(name: str, state: State) -> World:
