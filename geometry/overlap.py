@@ -131,7 +131,8 @@ def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bo
     axes = _axes(a, b)
     spans = np.ptp(axes.points_to_part(shared.vertices), axis=0)
     way = int(np.argmin(spans))
-    return Note(a.name, _sentence(a, b, axes, way, float(spans[way])), Severity.FAULT)
+    # two parts cannot take up the same room: where they will stand, and what light they take there, is not known
+    return Note(a.name, _sentence(a, b, axes, way, float(spans[way])), Severity.FAULT, doubts_light=True)
 
 
 def _sentence(a: Part, b: Part, axes: Pose, way: int, span_mm: float) -> str:
