@@ -12,11 +12,11 @@ import trimesh
 from numpy.typing import NDArray
 
 from geometry.body import Block, Body, Kind, Loop, Part, Slab, Surface, Tube
+from geometry.flags import hinge_line
 from geometry.frame import Pose
 from geometry.meshes import body_mesh, part_mesh, slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
-from geometry.parts import hinge_line
 
 TOUCH_MM = 0.05  # mean depth up to which an overlap counts as contact: finer than sheet metal is cut
 HINGE_MM = 8.0  # blades may meet the wall or blade they hang on within this distance of the hinge line: a usual hinge's knuckle
