@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Block, Body, Kind, Loop, Part, Slab, Surface, Tube
+from geometry.flags import hinge_line
 from geometry.frame import Pose
 from geometry.meshes import body_mesh, part_mesh, slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
-from geometry.parts import hinge_line
 
 if TYPE_CHECKING:
     import trimesh

@@ -9,10 +9,10 @@ import pytest
 from click.testing import CliRunner
 from scipy.optimize import brentq
 
+from geometry.flags import boards
 from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
 from raytrace.reference import reference_shares
-from raytrace.stray.flag_window import boards
 from scenes.answers.page import WIDTH
 from scenes.changes.flag_angles import flag_states, joint_loss, rounded_up, summaries
 from scenes.cli import main
