@@ -23,6 +23,8 @@ def surface_from_arrays(vertices: ArrayLike, faces: ArrayLike, *, unit: str | No
     size = float(np.ptp(points, axis=0).max())
     scale = MM_PER_UNIT[_unit(size, unit, name)]
     whole = np.linalg.norm(_doubled_areas(points, triangles), axis=-1) > 0
+    if 2 * np.count_nonzero(whole) < len(whole):
+        raise GeometryError(f"{name}: {np.count_nonzero(~whole)} of its {len(whole)} triangles have no area; export it again")
     return Surface(points * scale, triangles[whole])
 
 

@@ -7,10 +7,11 @@ import signal
 import sys
 import threading
 import traceback
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -111,7 +112,12 @@ def foreign_package() -> str:
     return ""
 
 
+_asked_to_stop = threading.Event()
+
+
 def _run(argv: Sequence[str] | None) -> int:
+    _asked_to_stop.clear()
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT)}
     try:
         _end_as_by_ctrl_c()
         status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)
@@ -120,23 +126,42 @@ def _run(argv: Sequence[str] | None) -> int:
     except click.ClickException as error:
         return _complain([_click_words(error)])
     except (KeyboardInterrupt, click.Abort):
-        click.echo("\nstopped; nothing was left half written", err=True)
-        return INTERRUPTED
+        return _stopped()
     except BrokenPipeError:  # the reader of our output went away, as `head` does
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return CLEAR
     except Exception as error:  # noqa: BLE001 - people get a sentence, whatever it is
-        return _known_trouble(error)
+        return _stopped() if _asked_to_stop.is_set() else _known_trouble(error)
+    finally:
+        _handle_as(before)
+
+
+def _handle_as(handlers: Mapping[signal.Signals, Any]) -> None:
+    """Give signals their earlier handlers back: one that comes while Python ends must not print where that was."""
+    if threading.current_thread() is threading.main_thread():
+        for number, handler in handlers.items():
+            signal.signal(number, signal.SIG_DFL if handler is None else handler)
+
+
+def _stopped() -> int:
+    click.echo("\nstopped; nothing was left half written", err=True)
+    return INTERRUPTED
 
 
 def _end_as_by_ctrl_c() -> None:
-    """Have a request to end, as schedulers and `timeout` send it, clean up as Ctrl-C does."""
+    """Have a request to end, as schedulers and `timeout` send it, clean up as Ctrl-C does.
+
+    It is noted too: a library that is being loaded may make an error of its own of the interrupt.
+    """
 
     def stop(_number: int, _frame: object) -> None:
+        _asked_to_stop.set()
         raise KeyboardInterrupt
 
     if threading.current_thread() is threading.main_thread():  # elsewhere Python forbids it
         signal.signal(signal.SIGTERM, stop)
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where it is to be ignored, as in the background
+            signal.signal(signal.SIGINT, stop)
 
 
 def _click_words(error: click.ClickException) -> str:

@@ -12,6 +12,7 @@ from scenes.io.mesh_counts import MOST_FACES, stated_faces
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
+FARTHEST = 1e6  # in the file's unit: a kilometre in mm. A slip of a unit gets its own words; this is a spoilt number
 MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
 
 # Units that 3MF may state (3MF core specification, section 3.4, attribute unit), as the unit and factor that the importer knows.
@@ -68,6 +69,9 @@ def _whole(mesh: Any, expected: int, source: str) -> None:
         raise _refusal(source, "holds no triangles")
     if not np.isfinite(mesh.vertices).all():
         raise _refusal(source, "holds coordinates that are not numbers; export it again")
+    farthest = float(np.abs(mesh.vertices).max())
+    if farthest > FARTHEST:  # and what makes corners one that coincide would count over
+        raise _refusal(source, f"is damaged: it holds a coordinate of {farthest:.3g}, farther out than any part; export it again")
     if mesh.faces.min() < 0 or mesh.faces.max() >= len(mesh.vertices):
         raise _refusal(source, "is damaged or cut short: faces name corners that it does not hold; export it again")
     if len(mesh.faces) != expected:

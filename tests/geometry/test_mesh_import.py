@@ -77,3 +77,8 @@ def test_broken_meshes_are_refused(vertices, faces, words):
 def test_an_unknown_unit_is_named():
     with pytest.raises(GeometryError, match="unit must be one of mm, cm, m, in, found 'inch'"):
         surface_from_arrays(corner(100), FACES, unit="inch")
+
+
+def test_a_mesh_whose_triangles_have_collapsed_is_refused():
+    with pytest.raises(GeometryError, match="4 of its 4 triangles have no area; export it again"):
+        surface_from_arrays(corner(100) * (1, 0, 0), FACES, unit="mm")

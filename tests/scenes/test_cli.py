@@ -1,7 +1,9 @@
 """The command as a person meets it: what it prints, where, and with which exit status."""
 
 import json
+import os
 import re
+import signal
 import subprocess
 import sys
 import time
@@ -375,3 +377,17 @@ def test_numbers_that_speak_against_each_other_are_told_by_every_command_and_end
     assert status == 1
     told = " ".join((out + err).split())
     assert "fault: 20: pupil_behind_front_mm = -40 puts the entrance pupil ahead of the front rim" in told
+
+
+def test_a_request_to_end_that_a_library_makes_an_error_of_is_still_one(monkeypatch, capsys):
+    def being_loaded(*_, **__):
+        try:
+            os.kill(os.getpid(), signal.SIGTERM)
+        except KeyboardInterrupt:
+            raise ImportError("initialization failed") from None
+
+    before = signal.getsignal(signal.SIGTERM)
+    monkeypatch.setattr("scenes.cli.brimline.main", being_loaded)
+    assert main(["check", "x.toml"]) == 130
+    assert capsys.readouterr().err == "\nstopped; nothing was left half written\n"
+    assert signal.getsignal(signal.SIGTERM) is before  # one that comes while Python ends prints nothing

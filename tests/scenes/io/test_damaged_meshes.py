@@ -131,3 +131,10 @@ def test_an_error_that_quotes_the_file_is_cut_short(tmp_path):
     start = data.index(b"3D/3dmodel.model")
     (tmp_path / "a.3mf").write_bytes(data[: start - 4] + b"\xff\x1f" + data[start - 2 :])  # the length of the name: 8191 bytes
     assert len(complaint(lambda: read_mesh(tmp_path / "a.3mf"))) < 1500
+
+
+def test_a_number_spoilt_into_an_enormous_one_is_refused(tmp_path):
+    spoilt = trimesh.Trimesh(BRACKET.vertices.copy(), BRACKET.faces, process=False)
+    spoilt.vertices[7, 0] = -9.3e15  # a bit of its exponent
+    (tmp_path / "a.stl").write_bytes(written(spoilt, "stl"))
+    assert "a coordinate of 9.3e+15, farther out than any part" in complaint(lambda: read_mesh(tmp_path / "a.stl"))
