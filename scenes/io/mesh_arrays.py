@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.library_remarks import remarks_of, short_words
+from scenes.io.library_remarks import in_one_line, remarks_of, short_words
 from scenes.io.mesh_counts import MOST_FACES, stated_faces
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
@@ -37,7 +37,7 @@ def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
         raise _refusal(source, f"is no readable {kind.upper()} mesh: {why}") from None
     _whole(mesh, expected, source)
     mesh.merge_vertices()  # corners that coincide are one, else no mesh of an STL would be closed
-    stated, factor = _stated_unit(kind, unit)
+    stated, factor = _stated_unit(kind, unit, source)
     return MeshArrays(
         vertices=np.array(mesh.vertices, dtype=np.float64) * factor, faces=np.array(mesh.faces, dtype=np.int64), unit=stated
     )
@@ -80,8 +80,12 @@ def _whole(mesh: Any, expected: int, source: str) -> None:
         )
 
 
-def _stated_unit(kind: str, units: str | None) -> tuple[str | None, float]:
+def _stated_unit(kind: str, units: str | None, source: str) -> tuple[str | None, float]:
     """The unit a format fixes or states; STL, OBJ and PLY state none, whatever a reader guesses."""
     if kind == "glb":
         return "m", 1.0  # glTF 2.0 specification, section 3.4: all linear distances are metres
-    return STATED_UNITS.get((units or "").lower(), (None, 1.0)) if kind == "3mf" else (None, 1.0)
+    if kind != "3mf" or not units:
+        return None, 1.0
+    if units.lower() not in STATED_UNITS:
+        raise _refusal(source, f'states the unit "{in_one_line(units)[:20]}", which 3MF does not have; export it in millimetres')
+    return STATED_UNITS[units.lower()]
