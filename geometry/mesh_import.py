@@ -17,7 +17,8 @@ UNIT_WORDS = {"mm": "millimetres", "cm": "centimetres", "m": "metres", "in": "in
 def surface_from_arrays(vertices: ArrayLike, faces: ArrayLike, *, unit: str | None = None, name: str = "mesh") -> Surface:
     """The mesh in mm: `vertices` (V, 3) in `unit` ("mm", "cm", "m" or "in"), `faces` (F, 3) indices; faces without area go.
 
-    A stated unit that makes a part of many units larger than parts in mm are is an error. Where no unit is stated, mm is taken if the size is that of a thing on a camera in mm; otherwise an error asks.
+    A stated unit that makes a part of many units larger than parts in mm are is an error. Where no unit is stated, mm is taken if
+    the size is that of a thing on a camera in mm; otherwise an error asks.
     """
     points, triangles = _checked(vertices, faces, name)
     size = float(np.ptp(points, axis=0).max())

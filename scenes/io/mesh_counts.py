@@ -243,6 +243,7 @@ def _glb(data: bytes) -> int:
 GLB_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a component; glTF 2.0 specification, section 3.6.2.2
 GLB_NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 GLB_PADDING = 4
+GLB_COPIES = "EXT_mesh_gpu_instancing"
 
 
 def _glb_is_plain(tree: dict[str, Any]) -> None:

@@ -56,7 +56,7 @@ MISTAKES = {
     "STL in inches": (*solid('file = "inches.stl"'), "looks like inches (102 mm)"),  # 4 in
     "missing STL": (*solid('file = "inch.stl"'), 'did you mean "inches.stl"?'),
     "STL in mm called inches": (*solid('file = "mm.stl"\nunit = "in"'), 'its 90 units look like millimetres; set unit to "mm"'),
-    "3MF in inches called mm": (*solid('file = "inches.3mf"\nunit = "mm"'), 'speaks against the file, which states "in"; leave unit out'),
+    "3MF in inches called mm": (*solid('file = "inches.3mf"\nunit = "mm"'), 'speaks against the file, which states "in"'),
     "mesh of another kind": (*solid('file = "part.step"'), "must end in .stl, .obj, .ply, .3mf or .glb"),
 }  # fmt: skip
 ODD_BOXES = {
