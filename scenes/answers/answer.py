@@ -129,7 +129,7 @@ def ask(answer: Answer, show: Loaded, *, out: Path | None, as_json_text: bool) -
 
 def save(answer: Answer, show: Loaded, out: Path) -> tuple[str, ...]:
     """Write everything of an answer into one folder, whole or not at all; the names written come back."""
-    from scenes.io.pictures import figure_png
+    from scenes.io.files import figure_png
 
     with result_folder(out, answer.name) as staging:
         for stem, figure in answer.sheets():

@@ -14,9 +14,9 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points, polygonize, unary_union
 
 from geometry.body import Assembly, Block, Kind, Loop, Part, Slab, Surface, Tube
+from geometry.flags import hinge_line
 from geometry.meshes import part_mesh, slab_mesh
 from geometry.outline import Circle, Outline, half_size_mm
-from geometry.parts import hinge_line
 from scenes.scene_file.messages import length_words
 
 SAGITTA_MM = 0.02  # chords of drawn curves: a tenth of the thinnest line on paper

@@ -14,7 +14,7 @@ from matplotlib.ft2font import FT2Font, LoadFlags
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
-from scenes.io.pictures import PRINT_DPI
+from scenes.io.files import PRINT_DPI
 from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, INK, LABEL_PT, MM_PER_INCH, PAPER, SOFT_INK, TITLE_PT
 
 FONT = "DejaVu Sans"  # comes with matplotlib: the same letters, and so the same sizes, on every machine

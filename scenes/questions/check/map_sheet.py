@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 
 from raytrace.optics.camera import Guide
 from raytrace.shares import Made, VignetteMap
-from scenes.questions.check.text import glass_words
+from scenes.questions.check.text import glass_words, guide_words, state_sentence
 from scenes.sheets.map_reading import (
     TOUCH_STOPS,
     Bite,
@@ -56,10 +57,31 @@ from scenes.sheets.style import (
     loss_scale,
     stops_label,
 )
+from scenes.states.names import state_words
+
+if TYPE_CHECKING:
+    from scenes.questions.check.verdicts.check import StateResult
+    from scenes.states.state import State
 
 _SPACE = Box(21.0, 26.0, 175.0, 119.0)  # where the picture may lie on the sheet [mm]
 _SCALE_MM = (33.0, 109.0)  # foot and head of the scale: the same on every sheet, so that sheets can be laid side by side
 _LEADER_MM = 9.0  # a leader long enough to be seen
+
+
+def map_sheet(plan: State, state: StateResult, map_: VignetteMap, visible_loss_stops: float) -> Figure:
+    """The heatmap of a state on its sheet, with its verdict."""
+    worst = state.blamed.worst
+    return map_figure(
+        map_,
+        plan.guides,
+        title=state_words(state),
+        subtitle=guide_words(state),
+        verdict_word=str(state.word),
+        blame=None if worst.blame is None else worst.blame.part,
+        visible_loss_stops=visible_loss_stops,
+        sentence=state_sentence(state),
+        worst_stops=worst.loss_stops,
+    )
 
 
 def map_figure(

@@ -149,7 +149,7 @@ class Recorder:
         return results
 
     def _write_sheets(self, check: CheckResult, title: str) -> None:
-        from scenes.io.pictures import figure_png
+        from scenes.io.files import figure_png
         from scenes.questions.check.contact_sheet import SheetEntry, contact_sheet
 
         failed = {

@@ -46,6 +46,8 @@ def _verdict_sentence(states: Sequence[StateResult]) -> str:
     total, bad = len(states), [state for state in states if state.word in VIGNETTES]
     tight = [state for state in states if state.word is Word.TIGHT]
     worst = max(states, key=state_rank)
+    if total == 1:
+        return _one_states_sentence(worst)
     if bad:
         many = "vignettes" if len(bad) == 1 else "vignette"
         also = f", {len(tight)} more {'is' if len(tight) == 1 else 'are'} tight" if tight else ""
@@ -53,9 +55,15 @@ def _verdict_sentence(states: Sequence[StateResult]) -> str:
     if tight:
         told = f"{len(tight)} of {counted(total, 'state')} {'is' if len(tight) == 1 else 'are'} tight"
         return f"No vignetting, but {told}. Tightest: {state_words(worst)}."
-    if total == 1:
-        return f"{state_words(worst)} is clear: the box stays out of the frame."
     return f"All {total} states are clear: the box stays out of every frame."
+
+
+def _one_states_sentence(state: StateResult) -> str:
+    if state.word in VIGNETTES:
+        return f"{state_words(state)} vignettes: {blame_words(state)}."
+    if state.word is Word.TIGHT:
+        return f"{state_words(state)} does not vignette, but is tight."
+    return f"{state_words(state)} is clear: the box stays out of the frame."
 
 
 def blame_words(state: StateResult) -> str:

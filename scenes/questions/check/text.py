@@ -6,6 +6,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
+from geometry.notes import Severity
 from scenes.questions.check.proof_words import proof_words
 from scenes.questions.check.verdicts.check import CheckResult, StateResult
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
+LEAST_ROOM_PERCENT = 0.5  # less is none
 CAUTIONS = (
     "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters.",
     "Support the weight of the box on rods, not on the lens front; never point a lens at the sun unprotected; rig by local codes.",
@@ -264,3 +266,27 @@ def notes_lines(check: CheckResult) -> list[str]:
         with_ = "" if len(lenses) == len(lens_names) or lenses == [part] else f" (with {', '.join(lenses)})"
         lines += _wrapped(f"{part}: {text}{with_}", f"{severity}: ")
     return lines
+
+
+def guide_words(state: StateResult) -> str:
+    """Which guide a state's verdict is of: a picture shows the whole frame."""
+    name, count = state.blamed.guide, len(state.guides)
+    return f"Verdict of {name}, which fares worst of {count} guides" if count > 1 else f"Verdict of {name}"
+
+
+def state_sentence(state: StateResult) -> str:
+    """What the verdict rests on, for the head of a picture; a box that cannot be built so is never just called clear."""
+    fault = any(note.severity is Severity.FAULT for note in state.notes)
+    return f"the box has a fault, see the table; {_light_sentence(state)}" if fault else _light_sentence(state)
+
+
+def _light_sentence(state: StateResult) -> str:
+    guide, worst = state.blamed, state.blamed.worst
+    if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
+        return f"the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}"
+    if guide.margin.percent < LEAST_ROOM_PERCENT:
+        return "nothing visible is lost; the frame could be no wider"
+    if guide.lacks_room:
+        return f"nothing visible is lost; {guide.lack_words}"
+    room = f"{'more than ' if guide.margin.capped else ''}{guide.margin.percent:.0f} % wider"
+    return f"nothing visible is lost; the frame could be {room}"

@@ -78,7 +78,7 @@ def test_no_text_on_a_picture_of_the_demo_is_cut(words, tmp_path, monkeypatch):
         return write(page, x_mm, y_mm, string, *more, **look)
 
     monkeypatch.setattr(Page, "text", text)
-    monkeypatch.setattr("scenes.io.pictures.figure_png", lambda _: b"")  # what is written on it is enough
+    monkeypatch.setattr("scenes.io.files.figure_png", lambda _: b"")  # what is written on it is enough
     name, *options = words.split()
     assert main([name, str(DEMO), *options, "--out", str(tmp_path / "out")]) in {0, 1}
     assert drawn
