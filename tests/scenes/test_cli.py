@@ -1,5 +1,6 @@
 """The command as a person meets it: what it prints, where, and with which exit status."""
 
+import importlib
 import json
 import os
 import re
@@ -391,3 +392,30 @@ def test_a_request_to_end_that_a_library_makes_an_error_of_is_still_one(monkeypa
     assert main(["check", "x.toml"]) == 130
     assert capsys.readouterr().err == "\nstopped; nothing was left half written\n"
     assert signal.getsignal(signal.SIGTERM) is before  # one that comes while Python ends prints nothing
+
+
+CATCHES_ALL = """
+import os, signal
+try:
+    os.kill(os.getpid(), signal.SIGTERM)
+    loaded = sum(range(1000)) > 0  # the interrupt would have come by here
+except BaseException:
+    loaded = False
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="timers as Unix has them")
+def test_a_request_to_end_waits_until_a_library_is_loaded_whole_and_then_ends_the_run(tmp_path, monkeypatch):
+    (tmp_path / "catches_all.py").write_text(CATCHES_ALL)
+    monkeypatch.syspath_prepend(tmp_path)
+    ends = []
+
+    def loading(*_, **__):
+        ends.append(importlib.import_module("catches_all").loaded)
+        time.sleep(5)
+        ends.append("went on")
+
+    monkeypatch.setattr("scenes.cli.brimline.main", loading)
+    assert main(["check", "x.toml"]) == 130
+    assert ends == [True]
+    assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
