@@ -142,7 +142,7 @@ def _run(argv: Sequence[str] | None) -> int:
 def _handle_as(handlers: Mapping[signal.Signals, Any]) -> None:
     """Give signals their earlier handlers back: one that comes while Python ends must not print where that was."""
     if threading.current_thread() is threading.main_thread():
-        if ALARM in handlers and signal.getsignal(ALARM) is _stop:
+        if ALARM is not None and signal.getsignal(ALARM) is _stop:
             signal.setitimer(signal.ITIMER_REAL, 0.0)
         for number, handler in handlers.items():
             signal.signal(number, signal.SIG_DFL if handler is None else handler)
