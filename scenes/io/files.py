@@ -300,7 +300,11 @@ def _make_folder(stage: Path, target: Path) -> None:
 
 def _usable(target: Path, command: str) -> Path:
     """The folder's real path; refused where replacing it could cost somebody their files."""
-    real = target.expanduser().resolve()
+    try:
+        real = target.expanduser().resolve()
+        real.exists()
+    except (OSError, RuntimeError) as error:  # links that lead to each other, a name too long, a home that is not known
+        raise _refusal(str(target), f"cannot be used: {getattr(error, 'strerror', None) or 'its links lead nowhere'}") from None
     if real.exists() and not real.is_dir():
         raise _refusal(str(target), "is a file; results need a folder")
     if real.exists() and Path.cwd().resolve().is_relative_to(real):
