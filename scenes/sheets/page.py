@@ -15,7 +15,8 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from scenes.io.pictures import PRINT_DPI
-from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, INK, LABEL_PT, MM_PER_INCH, PAPER, SOFT_INK, TITLE_PT
+from scenes.sheets.colours import INK, PAPER, SOFT_INK
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
 
 FONT = "DejaVu Sans"  # comes with matplotlib: the same letters, and so the same sizes, on every machine
 MM_PER_PT = MM_PER_INCH / 72
@@ -252,7 +253,7 @@ class Page:
     def foot(self, words: str, y_mm: float = 8.5) -> None:
         """How to read the sheet, softly along its lower edge."""
         left = self.margin_mm
-        self.fit(left, y_mm, words, FOOT_PT + 1, self.width_mm - 2 * left, lines=2, colour=SOFT_INK, va="center")
+        self.fit(left, y_mm, words, FOOT_PT, self.width_mm - 2 * left, lines=2, colour=SOFT_INK, va="center")
 
     def line(self, points_mm: Iterable[tuple[float, float]], colour: str = INK, width_pt: float = 0.8, **settings: Any) -> Line2D:
         """Draw a line through places of the sheet."""

@@ -17,20 +17,11 @@ from shapely.geometry.base import BaseGeometry
 
 from geometry.body import Assembly, Kind
 from scenes.scene_file.messages import length_words
+from scenes.sheets.colours import GLASS_COLOUR, HIGHLIGHT, INK, PAPER, PART_COLOURS, RAY_BLOCKED, RAY_CLEAR, SOFT_INK
 from scenes.sheets.cut_shapes import SIDES_OF_VIEW, WORDS_OF_VIEW, Cut, CutPart, View, cut_box, flat_points
 from scenes.sheets.page import Box, Page, text_size_mm, wrapped
 from scenes.sheets.pieces import halo, to_page
-from scenes.sheets.style import (
-    A4_MM,
-    GLASS_COLOUR,
-    HIGHLIGHT,
-    INK,
-    PAPER,
-    PART_COLOURS,
-    RAY_BLOCKED,
-    RAY_CLEAR,
-    SOFT_INK,
-)
+from scenes.sheets.style import A4_MM
 
 _HEAD_PT, _BODY_PT, _TABLE_PT, _DIM_PT = 17.0, 10.5, 9.0, 8.5  # for A4; in A5 print the least is 6 pt
 _MARGIN_MM = 8.0

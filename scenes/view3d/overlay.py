@@ -9,16 +9,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from scenes.sheets import colours
+from scenes.sheets.colours import rgb_of
 from scenes.view3d.content import Colour, Heatmap, RayFate, Scene3D
 from scenes.view3d.label_layout import BODY_PX, LABEL_PX, NOTE_PX, SIDE_PX, TITLE_PX, Layout, PlacedLabel, width_px
 from scenes.view3d.rays import RAY_COLOURS, RAY_WIDTH_PX
 
 Plotter = Any  # a pyvista.Plotter: its own annotations do not hold what its methods take
 
-INK: Colour = (0.106, 0.106, 0.106)
-SOFT: Colour = (0.35, 0.35, 0.35)
+INK: Colour = rgb_of(colours.INK)
+SOFT: Colour = rgb_of(colours.SOFT_INK)
 LEADER: Colour = (0.45, 0.45, 0.45)
-PAPER: Colour = (1.0, 1.0, 1.0)
+PAPER: Colour = rgb_of(colours.PAPER)
 FATE_WORDS = {
     RayFate.CLEAR: "ray gets through",
     RayFate.GLASS: "gets through, dimmed by glass",

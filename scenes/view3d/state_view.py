@@ -18,6 +18,7 @@ from raytrace.box import Box
 from raytrace.optics.camera import Guide
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import VignetteMap
+from scenes.sheets.colours import INK, RAY_CLEAR, rgb_of
 from scenes.view3d.content import Label, Line, Place, RayPath, Scene3D, Solid, View
 from scenes.view3d.heatmap import PicturePlane, guide_line, heatmap_of, on_plane, picture_frame, picture_plane
 from scenes.view3d.rays import RIM_RAYS, WORST_RAYS, PencilsAt, field_points, rim_and_centre, shown_rays, worst_point
@@ -79,16 +80,11 @@ def scene3d_of(
 
 def beam_solids(pencils_at: PencilsAt, guide: Guide, box: Box) -> tuple[Solid, ...]:
     """The beam of a guide from the lens front to the farthest part as a faint body; nothing where the beam has no extent."""
-    from matplotlib.colors import to_rgb
-
-    from scenes.sheets.style import RAY_CLEAR
-
     far = farthest_mm(box.parts)
     depths = np.linspace(0.0, far, BEAM_SLICES)
     vertices, faces = beam_solid(beam_of(pencils_at, guide, box, far=pose(ahead_mm=far + BEYOND_MM)), depths.tolist())
     if not len(faces):
         return ()
-    r, g, b = to_rgb(RAY_CLEAR)
     return (
         Solid(
             name="beam",
@@ -96,7 +92,7 @@ def beam_solids(pencils_at: PencilsAt, guide: Guide, box: Box) -> tuple[Solid, .
             vertices_mm=vertices,
             faces=faces,
             edges_mm=np.zeros((0, 2, 3)),
-            colour=(r, g, b),
+            colour=rgb_of(RAY_CLEAR),
             opacity=BEAM_OPACITY,
         ),
     )
@@ -123,12 +119,9 @@ def _rays(pencils_at: PencilsAt, box: Box, guide: Guide, map_: VignetteMap, plan
 
 def pupil_lines(pencils_at: PencilsAt) -> tuple[Line, ...]:
     """The entrance pupil of the axis: its outline, or where width and height have their own depths a bar for each."""
-    from matplotlib.colors import to_rgb
-
-    from scenes.sheets.style import INK
-
-    r, g, b = to_rgb(INK)
-    return tuple(Line(points_mm=points, colour=(r, g, b), width_px=4.0) for points in _pupil_outlines(pencils_at(np.zeros((1, 2)))))
+    return tuple(
+        Line(points_mm=points, colour=rgb_of(INK), width_px=4.0) for points in _pupil_outlines(pencils_at(np.zeros((1, 2))))
+    )
 
 
 def _pupil_outlines(axial: Pencils) -> list[FloatArray]:

@@ -12,22 +12,11 @@ from matplotlib.figure import Figure
 
 from raytrace.optics.camera import Guide
 from raytrace.shares import VignetteMap
+from scenes.sheets.colours import DARK_STOPS, HIGHLIGHT, INK, RULE, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.map_reading import bite_of, extent_mm, inside_guides, reduced, worst_bite
 from scenes.sheets.page import Box, Page, fitted_pt, text_size_mm
 from scenes.sheets.pieces import dash, draw_guides, draw_loss, fitted_frame, halo, shown_loss, write_badge
-from scenes.sheets.style import (
-    A4_MM,
-    DARK_STOPS,
-    HIGHLIGHT,
-    INK,
-    SOFT_INK,
-    UNKNOWN,
-    VERDICT_ORDER,
-    badge_of,
-    loss_colours,
-    loss_scale,
-    stops_label,
-)
+from scenes.sheets.style import A4_MM, VERDICT_ORDER, badge_of, stops_label
 
 COLUMNS, ROWS = 4, 3  # as many as stay readable when the sheet is printed at half its area
 CELL_PIXELS = 360
@@ -43,7 +32,8 @@ class SheetEntry:
     """One state on a contact sheet.
 
     `lens` names the row and `column` focus, zoom and stop. A state that failed has no map and says why in `note`.
-    `worst_stops` and `where` come from the verdict where it looked closer than the map; else the map tells.
+    `worst_stops` and `where` come from the verdict where it looked closer than the map; else the map tells. Where nothing is lost
+    `room` says how much there is to the part named by `nearest`.
     """
 
     lens: str
@@ -55,6 +45,8 @@ class SheetEntry:
     worst_stops: float | None = None
     where: str = ""
     note: str = ""
+    room: str = ""
+    nearest: str = ""
 
 
 Row = tuple[str, tuple[SheetEntry | None, ...]]
@@ -93,7 +85,7 @@ def _sheet(
     width = (_GRID.width - _LENS_MM) / COLUMNS
     for i, (lens, states) in enumerate(rows):
         top = _GRID.top - i * height
-        page.line([(_GRID.left, top), (_GRID.right, top)], UNKNOWN, 0.6)
+        page.line([(_GRID.left, top), (_GRID.right, top)], RULE, 0.6)
         _write_lens(page, top - 2.0, lens)
         for j, entry in enumerate(states):
             left = _GRID.left + _LENS_MM + j * width
@@ -145,6 +137,8 @@ def _told(entry: SheetEntry) -> tuple[str, str]:
     loss = entry.worst_stops if entry.worst_stops is not None else (found.loss_stops if found else 0.0)
     where = entry.where or (found.where if found else "")
     words = stops_label(loss)
+    if words == "none" and entry.room:
+        return f"room {entry.room}", entry.nearest
     return (words if words == "none" or not where else f"{words}, {where}"), entry.blame or entry.note
 
 
@@ -165,7 +159,7 @@ def _draw_small(page: Page, space: Box, entry: SheetEntry, map_: VignetteMap, vi
     axes.set_xticks([])
     axes.set_yticks([])
     _draw_limit(axes, small, visible_loss_stops)
-    draw_guides(axes, entry.guides, 0.7)
+    draw_guides(axes, entry.guides, 1.0)
     _mark_bite(axes, small, entry)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 
 from raytrace.optics.camera import Guide
 from raytrace.shares import Made, VignetteMap
-from scenes.questions.check.text import glass_words
+from scenes.questions.check.edge_rooms import EdgeRoom
+from scenes.questions.check.text import glass_words, room_label
+from scenes.sheets.colours import BLACK, DARK_STOPS, HIGHLIGHT, INK, PAPER, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.map_reading import (
     TOUCH_STOPS,
     Bite,
@@ -22,6 +24,7 @@ from scenes.sheets.map_reading import (
     extent_mm,
     has_picture,
     inside_guides,
+    known_loss,
     other_bites,
     readings,
     reduced,
@@ -41,23 +44,9 @@ from scenes.sheets.pieces import (
     to_page,
     write_badge,
 )
-from scenes.sheets.style import (
-    A5_MM,
-    BODY_PT,
-    DARK_STOPS,
-    FOOT_PT,
-    HIGHLIGHT,
-    INK,
-    LABEL_PT,
-    PAPER,
-    SOFT_INK,
-    VERDICT_PT,
-    loss_colours,
-    loss_scale,
-    stops_label,
-)
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, NOTHING_STOPS, VERDICT_PT, stops_label
 
-_SPACE = Box(21.0, 26.0, 175.0, 119.0)  # where the picture may lie on the sheet [mm]
+_SPACE = Box(22.0, 31.0, 175.0, 120.0)  # where the picture may lie on the sheet [mm]
 _SCALE_MM = (33.0, 109.0)  # foot and head of the scale: the same on every sheet, so that sheets can be laid side by side
 _LEADER_MM = 9.0  # a leader long enough to be seen
 
@@ -73,31 +62,40 @@ def map_figure(
     visible_loss_stops: float,
     sentence: str = "",
     worst_stops: float | None = None,
+    corners_stops: Mapping[str, float] | None = None,
+    rooms: Sequence[EdgeRoom] = (),
 ) -> Figure:
     """Heatmap of the light a box takes in one state, on an A5 sheet.
 
     `title` names lens, focus and stop, `subtitle` the guide that the verdict is of; `blame` is the name of the part to blame, None
     where there is none; `sentence` follows the verdict word in place of what the map itself tells, and worst_stops is the loss that
-    it tells, found between pixels too: the callout then says the same number. The axes labelled
-    'picture' carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar.
+    it tells, found between pixels too: the callout then says the same number, and the frame's corners
+    those of corners_stops. `rooms`, of a guide that loses nothing, are written at its corners and edges. Axes labelled 'picture'
+    carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar, left out where rooms are shown
+    and nothing is lost in the whole frame.
     """
     seen, page = reduced(map_), Page(*A5_MM)
-    bite, worst = _bite_of_blamed(seen, guides, blame), worst_bite(seen, inside_guides(seen, guides))
+    clean = bool(rooms) and float(known_loss(seen).max()) < NOTHING_STOPS
+    bite, worst = None if rooms else _bite_of_blamed(seen, guides, blame), worst_bite(seen, inside_guides(seen, guides))
     if bite is not None and worst_stops is not None and worst is not None and worst.part == blame:
         bite = replace(bite, loss_stops=worst_stops)
     frame = fitted_frame(extent_mm(seen), _SPACE)
     axes = _draw_picture(page, seen, frame)
     levels = isoline_levels(visible_loss_stops)
     paths = _draw_isolines(axes, seen, levels)
-    _draw_scale(page, frame, levels)
+    if not clean:
+        _draw_scale(page, frame, levels)
     _write_head(page, title, subtitle, verdict_word, sentence or _sentence(bite, worst, guides, visible_loss_stops))
-    _write_sides(page, frame, seen)
+    if not clean:
+        _write_sides(page, frame, {**readings(seen), **(corners_stops or {})})
     draw_guides(axes, guides)
+    _write_rooms(page, frame, rooms)
     if bite is not None:
         _point_at(page, axes, frame, seen, bite)
     _name_guides(page, axes, frame, guides)
     _label_isolines(page, axes, frame, paths)
-    _write_foot(page, other_bites(seen, guides, blame, visible_loss_stops), map_, visible_loss_stops)
+    others = other_bites(seen, guides, blame, visible_loss_stops)
+    _write_foot(page, others, map_, ROOM_FOOT if rooms else _loss_foot(visible_loss_stops))
     return page.figure
 
 
@@ -108,12 +106,12 @@ def _bite_of_blamed(map_: VignetteMap, guides: Sequence[Guide], blame: str | Non
 def _draw_picture(page: Page, map_: VignetteMap, frame: Box) -> Axes:
     axes = page.axes(frame, label="picture")
     draw_loss(axes, map_)
-    axes.set_xlabel("right of the lens axis [mm]", fontsize=LABEL_PT, family=FONT, labelpad=12)
+    axes.set_xlabel("right of the lens axis [mm]", fontsize=LABEL_PT, family=FONT, labelpad=13)
     axes.set_ylabel("above the lens axis [mm]", fontsize=LABEL_PT, family=FONT)
-    axes.yaxis.set_label_coords(-8.6 / frame.width, 0.5)
+    axes.yaxis.set_label_coords(-9.2 / frame.width, 0.5)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
-    axes.tick_params(labelsize=FOOT_PT + 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+    axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
     return axes
 
 
@@ -157,7 +155,7 @@ def _write_scale(page: Page, box: Box, levels: Sequence[float]) -> None:
             (cap.left / page.width_mm, cap.bottom / page.height_mm),
             cap.width / page.width_mm,
             cap.height / page.height_mm,
-            facecolor="#000000",
+            facecolor=BLACK,
             edgecolor=INK,
             transform=page.figure.transFigure,
         )
@@ -186,13 +184,10 @@ def _sentence(bite: Bite | None, worst: Bite | None, guides: Sequence[Guide], vi
     return f"worst {area}: {stops_label(worst.loss_stops)} at {worst.where}, taken by {worst.part}"
 
 
-def _write_sides(page: Page, frame: Box, map_: VignetteMap) -> None:
+def _write_sides(page: Page, frame: Box, losses: Mapping[str, float]) -> None:
     """Name corners and sides around the picture, with the loss that each has: the frame's, which no guide's verdict is about."""
-    told = {
-        place: f"frame {place}: {'no picture' if np.isnan(value) else stops_label(value)}"
-        for place, value in readings(map_).items()
-    }
-    for row, y in (("top", frame.top + 1.8), ("bottom", frame.bottom - 6.6)):
+    told = {place: f"frame {place}: {'no picture' if np.isnan(value) else stops_label(value)}" for place, value in losses.items()}
+    for row, y in (("top", frame.top + 1.8), ("bottom", frame.bottom - 7.2)):
         left, middle, right = told[f"{row} left"], told[row], told[f"{row} right"]
         roomy = sum(text_size_mm(words, LABEL_PT)[0] for words in (left, right)) + 3.0 < frame.width
         page.text(frame.left, y, left, LABEL_PT, ha="left" if roomy else "center")
@@ -200,8 +195,27 @@ def _write_sides(page: Page, frame: Box, map_: VignetteMap) -> None:
         x = frame.at(0.5, 0)[0]
         if page.is_free(page.text_box(x, y, middle, LABEL_PT, ha="center")):
             page.text(x, y, middle, LABEL_PT, ha="center")
-    page.text(frame.left - 13.0, frame.at(0, 0.5)[1], told["left"], LABEL_PT, ha="right", va="center", upright=False)
+    page.text(frame.left - 13.4, frame.at(0, 0.5)[1], told["left"], LABEL_PT, ha="right", va="center", upright=False)
     page.text(frame.right + 1.2, frame.at(0, 0.5)[1], told["right"], LABEL_PT, va="center", upright=False)
+
+
+def _write_rooms(page: Page, frame: Box, rooms: Sequence[EdgeRoom]) -> None:
+    """The room at each corner and edge with the part that ends it, the least first and framed."""
+    width = frame.width / 3 - 5.0
+    for room in sorted(rooms, key=lambda room: not room.least):
+        inset = 3.5 if room.least else 2.5
+        look = {"facecolor": PAPER, "edgecolor": INK} if room.least else {"facecolor": loss_colours()(0), "edgecolor": "none"}
+        plate = {**look, "linewidth": 1.2, "boxstyle": "round,pad=0.3"}
+        for words in (f"{room_label(room.room_mm)}\n{wrapped(room.part, BODY_PT, width)}", room_label(room.room_mm)):
+            wide, high = text_size_mm(words, BODY_PT, "bold" if room.least else "normal")
+            x, y = frame.at(0.5 + 0.5 * room.right, 0.5 + 0.5 * room.up)
+            place = x - room.right * (wide / 2 + inset), y - room.up * (high / 2 + inset)
+            weight = "bold" if room.least else "normal"
+            if page.label_free([place], words, BODY_PT, within=frame, pad_mm=0.5, weight=weight, bbox=plate, zorder=6):
+                break
+    if rooms:
+        words = wrapped("room between the beam and the nearest part", LABEL_PT, width)
+        page.label_free([frame.at(0.5, 0.5)], words, LABEL_PT, within=frame, colour=SOFT_INK)
 
 
 def _name_guides(page: Page, axes: Axes, frame: Box, guides: Sequence[Guide]) -> None:
@@ -307,17 +321,23 @@ def _length(path: NDArray[np.float64]) -> float:
     return float(np.hypot(*np.diff(path, axis=0).T).sum())
 
 
-def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, visible_loss_stops: float) -> None:
+ROOM_FOOT = "In mm: least distance in space from the light of that corner or edge to any part."
+
+
+def _loss_foot(visible_loss_stops: float) -> str:
+    outline = f"Orange line: where the part named takes most, from {TOUCH_STOPS:g} stop on."
+    return f"{outline} Visible: from {stops_label(visible_loss_stops)} on."
+
+
+def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, told: str) -> None:
     width = page.width_mm - 16.0
     if others:
-        page.fit(8.0, 9.6, _others_words(others, width), LABEL_PT, width)
-    outline = f"Orange line: where the part named takes most, from {TOUCH_STOPS:g} stop on."
-    visible = f"Visible: from {stops_label(visible_loss_stops)} on."
-    visible += "" if has_picture(map_).all() else " Grey: the lens gives no picture."
-    page.fit(8.0, 6.4, f"Seen from behind the camera. {outline} {visible}", FOOT_PT, width, colour=SOFT_INK)
+        page.fit(8.0, 12.4, _others_words(others, width), LABEL_PT, width)
+    told += "" if has_picture(map_).all() else " Hatched: the lens gives no picture."
+    page.fit(8.0, 8.2, f"Seen from behind the camera. {told}", FOOT_PT, width, colour=SOFT_INK)
     filters = glass_words(glass_in_corners(map_))
     last = f"{provenance(map_)} Not in this map: {filters}." if filters else provenance(map_)
-    page.fit(8.0, 3.2, last, FOOT_PT, width, colour=SOFT_INK)
+    page.fit(8.0, 4.0, last, FOOT_PT, width, colour=SOFT_INK)
 
 
 def _others_words(others: Sequence[Bite], width_mm: float) -> str:

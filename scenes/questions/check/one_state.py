@@ -14,15 +14,19 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from geometry.notes import Severity
+from raytrace.optics.camera import whole_frame
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging, is_full
+from scenes.questions.check.edge_rooms import edge_rooms
+from scenes.questions.check.overview import blame_words
 from scenes.questions.check.results_json import map_arrays
-from scenes.questions.check.text import nearest_words, without_front
+from scenes.questions.check.text import nearest_part, nearest_words, room_label, without_front
 from scenes.questions.check.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
-from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
-from scenes.questions.check.verdicts.verdict import at_words
+from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import Limits
@@ -40,6 +44,8 @@ if TYPE_CHECKING:
 
 VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
+CORNERS = ("top left", "top right", "bottom right", "bottom left")  # of a guide, as its verdict has them
+SAME_CORNER_MM = 0.01
 LEAST_ROOM_PERCENT = 0.5
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
 LIBRARIES = (
@@ -173,6 +179,7 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, limits: Limits
     from scenes.questions.check.map_sheet import map_figure
 
     worst = state.blamed.worst
+    lost = worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS
     return map_figure(
         map_,
         plan.guides,
@@ -182,8 +189,17 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, limits: Limits
         blame=None if worst.blame is None else worst.blame.part,
         visible_loss_stops=limits.visible_loss_stops,
         sentence=_sentence(state),
-        worst_stops=state.blamed.worst.loss_stops,
+        worst_stops=worst.loss_stops,
+        corners_stops=_corners_stops(plan, state),
+        rooms=() if lost else edge_rooms(plan, state.blamed.guide),
     )
+
+
+def _corners_stops(plan: State, state: StateResult) -> dict[str, float]:
+    """The losses that the verdict found at the frame's corners, closer than a map's pixels, where its guide is the whole frame."""
+    guide, frame = next(guide for guide in plan.guides if guide.name == state.blamed.guide), whole_frame(plan.grid)
+    same = np.allclose(guide.corners_mm(), frame.corners_mm(), atol=SAME_CORNER_MM)
+    return dict(zip(CORNERS, state.blamed.corners_stops, strict=True)) if same else {}
 
 
 def _side_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest, view: str, name: str) -> Job:
@@ -242,7 +258,7 @@ def cut_sentence(state: StateResult) -> str:
 def guide_words(state: StateResult) -> str:
     """Which guide a state's verdict is of: a picture shows the whole frame."""
     name, count = state.blamed.guide, len(state.guides)
-    return f"Verdict of {name}, which fares worst of {count} guides" if count > 1 else f"Verdict of {name}"
+    return f"{name}, worst of {count} frame guides" if count > 1 else f"Frame guide: {name}"
 
 
 def _sentence(state: StateResult) -> str:
@@ -254,7 +270,7 @@ def _sentence(state: StateResult) -> str:
 def _light_sentence(state: StateResult) -> str:
     guide, worst = state.blamed, state.blamed.worst
     if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
-        return f"the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}"
+        return blame_words(state)
     if guide.margin.percent < LEAST_ROOM_PERCENT:
         return "nothing visible is lost; the frame could be no wider"
     if guide.lacks_room:
@@ -275,7 +291,7 @@ def _verdict_line(state: StateResult) -> str:
 def _sheet_entry(plan: State, state: StateResult, map_: VignetteMap) -> SheetEntry:
     from scenes.questions.check.contact_sheet import SheetEntry
 
-    worst = state.blamed.worst
+    worst, nearest = state.blamed.worst, nearest_part(state.parts)
     return SheetEntry(
         lens=lens_words(state),
         column=setting_words(state),
@@ -285,6 +301,8 @@ def _sheet_entry(plan: State, state: StateResult, map_: VignetteMap) -> SheetEnt
         blame=None if worst.blame is None else worst.blame.part,
         worst_stops=worst.loss_stops,
         where=worst.where,
+        room=room_label(nearest.clearance_mm) if nearest else "",
+        nearest=nearest.name if nearest else "",
     )
 
 

@@ -156,12 +156,17 @@ def caution_lines() -> list[str]:
     return [line for caution in CAUTIONS for line in _wrapped(caution, "")]
 
 
+def nearest_part(parts: Sequence[PartResult]) -> PartResult | None:
+    """The part that comes nearest to the beam, or stands deepest in it; None where none does."""
+    known = [part for part in parts if part.clearance_mm is not None and math.isfinite(part.clearance_mm)]
+    return min(known, key=lambda part: part.clearance_mm or 0.0, default=None)
+
+
 def nearest_words(parts: Sequence[PartResult]) -> str:
     """The part that comes nearest to the beam, or stands deepest in it, by how much and where; '' where none does."""
-    known = [part for part in parts if part.clearance_mm is not None and math.isfinite(part.clearance_mm)]
-    if not known:
+    part = nearest_part(parts)
+    if part is None:
         return ""
-    part = min(known, key=lambda part: part.clearance_mm or 0.0)
     return f"{part.name}, {clearance_words(part.clearance_mm)}{part.where and f', {part.where}'}"
 
 
@@ -186,6 +191,11 @@ def clearance_words(clearance_mm: float | None) -> str:
     if clearance_mm >= FARTHEST_MM:
         return f"more than {FARTHEST_MM:.0f} mm clear"
     return f"{clearance_mm:.1f} mm clear" if clearance_mm >= 0.0 else f"{-clearance_mm:.1f} mm in the beam"
+
+
+def room_label(room_mm: float | None) -> str:
+    """The same for a picture: '10.4 mm', 'over 150 mm', '0.3 mm in the beam'."""
+    return clearance_words(room_mm).removesuffix(" clear").replace("more than", "over")
 
 
 def _part_lines(parts: Sequence[PartResult]) -> list[str]:

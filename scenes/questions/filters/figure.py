@@ -17,9 +17,10 @@ from raytrace.optics.filter_light import graded_share
 from scenes.questions.filters.effects import GradedAnswer
 from scenes.questions.filters.sizes import StageAnswer, size_outline
 from scenes.rig.box import filter_outline
+from scenes.sheets.colours import HIGHLIGHT, INK, PAPER, RAY_CLEAR, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.page import FONT, Box, Page
 from scenes.sheets.section_sheet import shape_path
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, RAY_CLEAR, SOFT_INK
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT
 
 MARGIN_MM = 12.0
 GRADED_PIXELS, GRADED_RAYS = 40_000, 48  # of all small pictures together, and of each pixel: a second or two of work
@@ -28,7 +29,7 @@ STAGE_FOOT = (
     "Grey: catalogue sizes. Dashed circle: what the neediest lens sweeps when its glass is turned any way."
 )
 GRADED_FOOT = (
-    "The picture as on the monitor, the gradation alone: white passes all, dark takes the filter's full density. Solid line: half "
+    "The picture as on the monitor, the gradation alone: white passes all, darker loses light as on the maps. Solid line: half "
     "of its stops; dashed: a tenth and nine tenths."
 )
 LIST_STEP_MM = 4.5
@@ -76,7 +77,7 @@ def _draw_stage(axes: Axes, answer: StageAnswer) -> None:
         axes.annotate(
             room.size.name,
             place,
-            fontsize=FOOT_PT - 1,
+            fontsize=FOOT_PT,
             color=SOFT_INK,
             family=FONT,
             ha="center" if round_glass else "right",
@@ -122,8 +123,7 @@ def _draw_graded(axes: Axes, answer: GradedAnswer, pixels: int) -> None:
     share = graded_share(answer.variant, points, answer.glasses, answer.place, GRADED_RAYS)
     stops = -np.log2(share).reshape(rows, columns)
     extent = (x0 - w, x0 + w, y0 - h, y0 + h)
-    full = answer.density / math.log10(2.0)
-    axes.imshow(stops, origin="upper", extent=extent, aspect="auto", cmap="gray_r", vmin=0.0, vmax=1.4 * full, zorder=1)
+    axes.imshow(stops, origin="upper", extent=extent, aspect="auto", cmap=loss_colours(), norm=loss_scale(), zorder=1)
     edge = answer.edge
     for place, dash in ((edge.begins_mm, (0, (4, 3))), (edge.middle_mm, "solid"), (edge.ends_mm, (0, (4, 3)))):
         if place is not None:
@@ -162,5 +162,5 @@ def _axes(page: Page, space: Box, half_mm: tuple[float, float], label: str, midd
     axes = page.axes(Box(space.left, space.top - h, space.left + w, space.top), label=label)
     axes.set_xlim(middle_mm[0] - half_mm[0], middle_mm[0] + half_mm[0])
     axes.set_ylim(middle_mm[1] - half_mm[1], middle_mm[1] + half_mm[1])
-    axes.tick_params(labelsize=FOOT_PT - 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+    axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
     return axes

@@ -22,13 +22,14 @@ from scenes.changes.flag_angles import FlagBench, FlagState, FlagSummary
 from scenes.questions.flags.lights import Window
 from scenes.questions.flags.lights_text import cut_words
 from scenes.questions.flags.text import angle_words, set_words, size_words, touch_words
+from scenes.sheets.colours import FLAG_ALLOWED, FLAG_BEAM, FLAG_NEEDED, FLAG_SHUT, HIGHLIGHT, INK, SOFT_INK
 from scenes.sheets.page import FONT, Box, Page
 from scenes.sheets.pieces import halo
-from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, SOFT_INK
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT
 from scenes.states.names import state_words
 
 DIAL_BOX, WORDS_LEFT = Box(20.0, 24.0, 130.0, 118.0), 137.0
-ALLOWED, SHUT, NEEDED, BEAM = "#0072B2", "#B23A00", "#E69F00", "#DCEBF5"
+ALLOWED, SHUT, NEEDED, BEAM = FLAG_ALLOWED, FLAG_SHUT, FLAG_NEEDED, FLAG_BEAM
 DIAL_SHARE = 0.10  # width of the dial's ring against its radius
 TICK_DEG, NUMBER_DEG = 10, 30
 ROOM_SHARE = 1.32  # of the flag's reach: how much is shown around the hinge
@@ -103,7 +104,7 @@ def _draw_dial(axes: Axes, picture: FlagPicture) -> None:
     axes.plot(0.0, 0.0, "o", color=INK, markersize=3.5, zorder=8)
     axes.set_xlabel("ahead of the hinge [mm]", fontsize=LABEL_PT, family=FONT)
     axes.set_ylabel(f"out from the hinge, to the {flag.side} [mm]", fontsize=LABEL_PT, family=FONT)
-    axes.tick_params(labelsize=FOOT_PT + 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+    axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
 
 
 def _limits(axes: Axes, picture: FlagPicture, reach: float) -> None:
@@ -141,7 +142,7 @@ def _label(axes: Axes, x_mm: float, y_mm: float, words: str, colour: str) -> Non
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     room = 0.04 * (high - low)
     if left + room < x_mm < right - room and low + room < y_mm < high - room:
-        look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": FOOT_PT + 0.5, "family": FONT, "color": colour}
+        look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": FOOT_PT, "family": FONT, "color": colour}
         axes.text(x_mm, y_mm, words, path_effects=halo(), zorder=9, **look)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import BoundaryNorm, Colormap, ListedColormap, Normalize
+from matplotlib.colors import BoundaryNorm, ListedColormap, Normalize
 from matplotlib.figure import Figure
 from matplotlib.image import AxesImage
 from matplotlib.patches import Circle
@@ -20,25 +20,13 @@ from raytrace.stray.direct import Sky, direction_to_chart
 from scenes.io.pictures import PRINT_DPI
 from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.questions.leaks.text import percent
-from scenes.sheets.style import (
-    BODY_PT,
-    FOOT_PT,
-    HIGHLIGHT,
-    INK,
-    LABEL_PT,
-    MM_PER_INCH,
-    OPENING_COLOURS,
-    PAPER,
-    SOFT_INK,
-    TITLE_PT,
-    part_colour,
-)
+from scenes.sheets.colours import GLASS_EDGE, HIGHLIGHT, INK, OPENING_COLOURS, PAPER, SOFT_INK, leak_colours, part_colour
+from scenes.sheets.style import BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
 from scenes.states.stray import frame_slopes
 
 PAGE_MM = (210.0, 148.0)
 FAINTEST_STOPS = 13.0  # under the picture's own brightness: the scale ends where a black level hides all
 WAYS = 6
-GLASS_EDGE = "#6FB7CC"
 ROWS_SHOWN = 5
 FOOT = "Seen from behind the camera, upright; right and left as the operator has them."
 
@@ -51,13 +39,6 @@ def _written(figure: Figure, title: str, subtitle: str, foot: str) -> None:
     figure.text(0.04, 0.945, title, fontsize=TITLE_PT, fontweight="bold", color=INK, parse_math=False)
     figure.text(0.04, 0.905, subtitle, fontsize=BODY_PT, color=SOFT_INK, parse_math=False)
     figure.text(0.04, 0.022, foot, fontsize=FOOT_PT, color=SOFT_INK, parse_math=False)
-
-
-def leak_colours(bad: str = "#000000") -> Colormap:
-    """Dark where nothing leaks, light where much does, the other way round than loss: a leak is light."""
-    from matplotlib import colormaps
-
-    return colormaps["inferno"].with_extremes(under="#000000", bad=bad)
 
 
 def leak_figure(report: LeakReport, title: str, subtitle: str) -> Figure:

@@ -7,12 +7,11 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.colors import to_rgb
 
 from geometry.arrays import FloatArray
 from raytrace.optics.lens import pencils_for
 from scenes.questions.leaks.text import percent
-from scenes.sheets.style import OPENING_COLOURS
+from scenes.sheets.colours import OPENING_COLOURS, rgb_of
 from scenes.view3d.content import Label, Line, Place, Scene3D, View
 from scenes.view3d.solids import solids_of
 from scenes.view3d.state_view import part_labels, pupil_lines
@@ -55,9 +54,9 @@ def way_mm(way: LeakPath) -> FloatArray:
 
 
 def _line(way: LeakPath, number: int, strongest: float) -> Line:
-    r, g, b = to_rgb(OPENING_COLOURS[number % len(OPENING_COLOURS)])
+    colour = rgb_of(OPENING_COLOURS[number % len(OPENING_COLOURS)])
     width = THINNEST_PX + (WIDEST_PX - THINNEST_PX) * math.sqrt(way.peak / strongest)
-    return Line(points_mm=way_mm(way), colour=(r, g, b), width_px=width)
+    return Line(points_mm=way_mm(way), colour=colour, width_px=width)
 
 
 def _label(way: LeakPath, report: LeakReport) -> Label:

@@ -12,10 +12,11 @@ from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.shares import Bound, Made, VignetteMap
 from scenes.io.pictures import figure_png
 from scenes.questions.check.map_sheet import _others_words, map_figure, provenance
+from scenes.sheets.colours import DARK_STOPS, PART_COLOURS
 from scenes.sheets.map_reading import Bite, bite_of, readings, reduced
 from scenes.sheets.page import text_size_mm
 from scenes.sheets.pieces import isoline_levels
-from scenes.sheets.style import DARK_STOPS, LABEL_PT, PART_COLOURS, badge_of, stops_label
+from scenes.sheets.style import LABEL_PT, badge_of, stops_label
 
 GRID = PixelGrid(width_mm=36.0, height_mm=24.0, columns=72, rows=48, offset_mm=(1.5, -1.0))
 GUIDE = Guide(name="scope extraction", half_width_mm=16.0, half_height_mm=7.0, centre_mm=(0.5, -0.5))
@@ -209,7 +210,7 @@ def test_where_the_lens_gives_no_light_nothing_is_called_clear():
     assert shown.mask[-1, -1]
     assert not shown.mask[0, -1]
     assert "frame bottom right: no picture" in words_of(figure)
-    assert any("Grey: the lens gives no picture." in words for words in words_of(figure))
+    assert any("Hatched: the lens gives no picture." in words for words in words_of(figure))
     assert np.ma.getmaskarray(axes_of(drawn(replace(map_, lens=lens * 0)), "picture").images[0].get_array()).all()
 
 
