@@ -24,7 +24,7 @@ from scenes.io.files import Staging, is_full
 from scenes.questions.check.edge_rooms import edge_rooms
 from scenes.questions.check.overview import blame_words
 from scenes.questions.check.results_json import map_arrays
-from scenes.questions.check.text import nearest_part, nearest_words, room_label, without_front
+from scenes.questions.check.text import clearance_words, nearest_part, nearest_words, room_label, without_front
 from scenes.questions.check.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
@@ -234,13 +234,11 @@ def scene3d_of_state(plan: State, state: StateResult, map_: VignetteMap, view: V
 def write_cuts(plan: State, state: StateResult, scene_title: str, request: StateRequest, *, tick: Tick = silent) -> str:
     """The box cut from the side and from above, with dimensions, for one state; a sentence comes back where that fails."""
     from scenes.io.pictures import figure_png
-    from scenes.sheets.section_of_state import section_sheets
 
     assert request.staging is not None
     try:
-        sheets = section_sheets(plan, f"{state_words(state)}: {state.word}", f"{scene_title}. {cut_sentence(state)}")
-        for name, figure in sheets.items():
-            request.staging.write(request.name(f"{plan.key}/{name}"), figure_png(figure))
+        for name, figure in cut_sheets(plan, state, scene_title).items():
+            request.staging.write(request.name(f"{plan.key}/{name}.png"), figure_png(figure))
     except Exception as error:
         if is_full(error):
             raise
@@ -249,10 +247,28 @@ def write_cuts(plan: State, state: StateResult, scene_title: str, request: State
     return ""
 
 
+def cut_sheets(plan: State, state: StateResult, scene_title: str) -> dict[str, Figure]:
+    """The cuts of a state by file name without ending; what they say of parts is the table's."""
+    from scenes.sheets.section_of_state import section_sheets
+    from scenes.sheets.section_sheet import Callout, PartNote
+
+    nearest = nearest_part(state.parts)
+    told = [part for part in state.parts if part.clearance_mm is not None]
+    point = None if nearest is None else nearest.point_mm
+    return section_sheets(
+        plan,
+        state_words(state),
+        f"{scene_title}. {cut_sentence(state)}",
+        {part.name: PartNote(room=clearance_words(part.clearance_mm), where=without_front(part.where)) for part in told},
+        None if nearest is None or point is None else Callout(nearest.name, clearance_words(nearest.clearance_mm), point),
+        str(state.word),
+    )
+
+
 def cut_sentence(state: StateResult) -> str:
-    """What a cut alone does not show: where the beam comes nearest anywhere."""
+    """Where the beam comes nearest, on whichever sheet."""
     nearest = without_front(nearest_words(state.parts))
-    return f"Nearest anywhere, not only in this plane: {nearest}" if nearest else "No part comes near the beam"
+    return f"Nearest to the beam: {nearest}" if nearest else "No part comes near the beam"
 
 
 def guide_words(state: StateResult) -> str:

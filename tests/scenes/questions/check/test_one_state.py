@@ -118,7 +118,7 @@ def test_a_box_without_hood_and_mask_is_drawn_from_every_side_and_cut(tmp_path, 
     recorded = record_state(state, asked)
     assert (recorded.trouble, [path.name for _, path, _ in recorded.views]) == ((), ["box.png", "section.png"])
     sheets = section_sheets(state, "20", "bare")
-    assert list(sheets) == ["cut-side.png", "cut-top.png"]
+    assert list(sheets) == ["cut-side", "cut-top"]
 
 
 @pytest.mark.parametrize("writing", ["_write_map", "_write_picture"])
