@@ -85,5 +85,5 @@ def _largest_mm(state: StateBokeh) -> float:
 
 def _dot_pt(state: StateBokeh, k: int, scale: float) -> float:
     """Marker area [pt squared] of one lattice point, a little more than its cell so that no gaps show."""
-    step = np.ptp(state.blurs.right_mm[k]) / (LATTICE - 1) * scale
+    step = max(np.ptp(state.blurs.right_mm[k]), np.ptp(state.blurs.up_mm[k])) / (LATTICE - 1) * scale
     return float((OVERLAP * step * 72 / MM_PER_INCH) ** 2)

@@ -139,7 +139,8 @@ def _told(entry: SheetEntry) -> tuple[str, str]:
     words = stops_label(loss)
     if words == "none" and entry.room:
         return f"room {entry.room}", entry.nearest
-    return (words if words == "none" or not where else f"{words}, {where}"), entry.blame or entry.note
+    told = ", ".join(part for part in (entry.blame or entry.note, "" if words == "none" else where) if part)
+    return words, told
 
 
 def _fill_empty(page: Page, space: Box, why: str) -> None:

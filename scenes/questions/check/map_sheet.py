@@ -336,7 +336,7 @@ def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, told: str
     told += "" if has_picture(map_).all() else " Hatched: the lens gives no picture."
     page.fit(8.0, 8.2, f"Seen from behind the camera. {told}", FOOT_PT, width, colour=SOFT_INK)
     filters = glass_words(glass_in_corners(map_))
-    last = f"{provenance(map_)} Not in this map: {filters}." if filters else provenance(map_)
+    last = f"{provenance(map_)} Not shown: {filters}." if filters else provenance(map_)
     page.fit(8.0, 4.0, last, FOOT_PT, width, colour=SOFT_INK)
 
 
@@ -357,7 +357,7 @@ def provenance(map_: VignetteMap) -> str:
     how = f"with {made.rays_per_point} rays a point" if made.rays_per_point else "by areas"
     noise = 2 * float(np.max(np.nan_to_num(map_.stderr), initial=0.0))
     off = noise + sum(bound.size for bound in made.bounds if bound.unit == "share")
-    accurate = f"; pictures accurate to {_rounded_up(off)} of the light" if off > 0 else ""
+    accurate = f"; accurate to {_rounded_up(off)} of the light" if off > 0 else ""
     return f"Computed {how}{accurate}."
 
 
