@@ -45,6 +45,8 @@ if TYPE_CHECKING:
 VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
 CORNERS = ("top left", "top right", "bottom right", "bottom left")  # of a guide, as its verdict has them
+MAP_LAYERS = ("loss_stops", "clear_share", "glass", "transmission", "lens")  # pages of map.tiff
+PNG = "png"
 SAME_CORNER_MM = 0.01
 LEAST_ROOM_PERCENT = 0.5
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
@@ -69,6 +71,7 @@ class StateRequest:
     rooms: bool
     staging: Staging | None = None
     folder: str = ""
+    formats: tuple[str, ...] = (PNG,)
     flat: bool = True
     solid: bool = True
 
@@ -80,6 +83,17 @@ class StateRequest:
         """Where a file is to be written."""
         assert self.staging is not None
         return self.staging.path_for(self.name(name))
+
+    def write_figure(self, stem: str, figure: Figure) -> tuple[str, ...]:
+        """Write a figure in each format asked for; the names of the files."""
+        from scenes.io.pictures import FIGURE_FORMATS, figure_files
+
+        assert self.staging is not None
+        wanted = [form for form in self.formats if form in FIGURE_FORMATS] or [PNG]
+        files = dict(figure_files(stem, figure, wanted))
+        for name, data in files.items():
+            self.staging.write(self.name(name), data)
+        return tuple(files)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,10 +123,10 @@ def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> 
     trouble: list[str] = []
 
     def keep(plan: State, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:
-        names = [_write_map(plan, map_, request)]
+        names = [*_write_map(plan, map_, request)]
         if request.flat:
             with _left_out(f"{plan.key}/map.png", trouble):
-                names.append(_write_picture(plan, state, map_, request))
+                names += _write_picture(plan, state, map_, request)
             entries.append(_sheet_entry(plan, state, map_))
         for view, name in SIDE_VIEWS if request.solid else ():
             with _left_out(f"{plan.key}/{name}", trouble):
@@ -159,19 +173,21 @@ def load_libraries(engine: str) -> None:
     _engine(engine, CPU)
 
 
-def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> str:
-    assert request.staging is not None
-    request.staging.write_arrays(request.name(f"{plan.key}/map.npz"), map_arrays(map_))
-    return f"{plan.key}/map.npz"
-
-
-def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> str:
-    from scenes.io.pictures import figure_png
+def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:
+    from scenes.io.pictures import TIFF, layers_tiff
 
     assert request.staging is not None
-    figure = map_sheet(plan, state, map_, request.limits)
-    request.staging.write(request.name(f"{plan.key}/map.png"), figure_png(figure))
-    return f"{plan.key}/map.png"
+    arrays, name = map_arrays(map_), f"{plan.key}/map.npz"
+    request.staging.write_arrays(request.name(name), arrays)
+    if TIFF not in request.formats:
+        return (name,)
+    layers = {layer: arrays[layer] for layer in MAP_LAYERS}
+    request.staging.write(request.name(f"{plan.key}/map.tiff"), layers_tiff(layers))
+    return (name, f"{plan.key}/map.tiff")
+
+
+def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:
+    return request.write_figure(f"{plan.key}/map", map_sheet(plan, state, map_, request.limits))
 
 
 def map_sheet(plan: State, state: StateResult, map_: VignetteMap, limits: Limits) -> Figure:
@@ -233,12 +249,9 @@ def scene3d_of_state(plan: State, state: StateResult, map_: VignetteMap, view: V
 
 def write_cuts(plan: State, state: StateResult, scene_title: str, request: StateRequest, *, tick: Tick = silent) -> str:
     """The box cut from the side and from above, with dimensions, for one state; a sentence comes back where that fails."""
-    from scenes.io.pictures import figure_png
-
-    assert request.staging is not None
     try:
         for name, figure in cut_sheets(plan, state, scene_title).items():
-            request.staging.write(request.name(f"{plan.key}/{name}.png"), figure_png(figure))
+            request.write_figure(f"{plan.key}/{name}", figure)
     except Exception as error:
         if is_full(error):
             raise

@@ -49,6 +49,7 @@ class Asked:
     engine: str = "coverage"
     device: str = "cpu"
     columns: int | str | None = None
+    formats: tuple[str, ...] = ("png",)
     flat: bool = True
     solid: bool = True
     threads: int = 1
@@ -203,6 +204,7 @@ def _request(job: Job, staging: Staging | None, context: RunContext) -> StateReq
         rooms=asked.parts,
         staging=staging,
         folder=job.folder,
+        formats=asked.formats,
         flat=asked.flat,
         solid=asked.solid,
     )
