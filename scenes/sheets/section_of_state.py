@@ -69,6 +69,14 @@ def section_sheets(
     return {f"cut-{plane.name}": sheet(plane) for plane in planes}
 
 
+def plane_of(plan: State, part: str, point_mm: tuple[float, float, float] | None) -> CutPlane:
+    """The plane through the worst place of a part; the upright one where there is none."""
+    if point_mm is None:
+        return SIDE
+    callout = _on_part(plan, Callout(part, "", point_mm))
+    return planes_of(_inside(plan, callout))[0]
+
+
 def _on_part(plan: State, callout: Callout) -> Callout:
     """The callout at the place of its part nearest to the one given: of a board right in the beam that one may lie beside it."""
     part = next((part for part in plan.assembly.parts if part.name == callout.part), None)

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from scenes.states.state import State
     from scenes.view3d.content import Scene3D, View
     from scenes.view3d.render import Job
+    from scenes.view3d.state_view import Spotlight
 
 VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
@@ -244,6 +245,26 @@ def scene3d_of_state(plan: State, state: StateResult, map_: VignetteMap, view: V
         guides=_worst_first(plan.guides, state.blamed.guide),
         title=(state_words(state), _verdict_line(state)),
         view=view,
+        light=spotlight(plan, state),
+    )
+
+
+def spotlight(plan: State, state: StateResult) -> Spotlight:
+    """What a 3D picture of a state is about: the part to blame and those in the beam; where none is, the one that comes nearest."""
+    from scenes.sheets.section_of_state import plane_of
+    from scenes.view3d.state_view import Spotlight
+
+    worst, nearest = state.blamed.worst, nearest_part(state.parts)
+    blame = [worst.blame.part] if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS else []
+    deep = sorted((part.clearance_mm, part.name) for part in state.parts if part.clearance_mm is not None and part.clearance_mm < 0)
+    names = [*blame, *(name for _, name in deep)] or ([nearest.name] if nearest else [])
+    plane = plane_of(plan, nearest.name if nearest else "", None if nearest is None else nearest.point_mm)
+    return Spotlight(
+        parts=tuple(dict.fromkeys(names)),
+        blamed=bool(blame or deep),
+        worst_mm=(worst.x_mm, worst.y_mm) if blame else None,
+        up=plane.up,
+        up_words=plane.ends[0],
     )
 
 

@@ -218,7 +218,7 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
     axes.set_xlim(-90, 160)
     axes.set_ylim(-15, 150)
     axes.axhline(0.0, color=SOFT_INK, linewidth=0.6, linestyle=(0, (8, 3, 2, 3)))
-    axes.legend(fontsize=FOOT_PT, loc="lower right", title="brightest place, opening, mirrors", title_fontsize=FOOT_PT)
+    axes.legend(fontsize=FOOT_PT, loc="upper left", title="brightest place, opening, mirrors", title_fontsize=FOOT_PT)
     return figure
 
 
