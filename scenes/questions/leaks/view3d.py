@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geometry.arrays import FloatArray
+from geometry.body import Kind
 from raytrace.optics.lens import pencils_for
 from scenes.questions.leaks.text import percent
 from scenes.sheets.colours import OPENING_COLOURS, rgb_of
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 
 WAYS = 4  # more lie on top of each other
+NAMED = (Kind.BACK, Kind.SEAL, Kind.HOOD)  # parts that tell where one looks; with the way's that makes four labels
 BEYOND_MM = 120.0  # how far outside the box a way is drawn
 WIDEST_PX, THINNEST_PX = 7.0, 2.0
 NOTE = (
@@ -41,7 +43,7 @@ def leak_scene3d(report: LeakReport, title: tuple[str, ...]) -> Scene3D:
         solids=solids,
         rays=(),
         lines=(*pupil_lines(partial(pencils_for, report.lens)), *(_line(way, k, ways[0].peak) for k, way in enumerate(ways))),
-        labels=(*part_labels(solids), *(_label(way, report) for way in ways[:1])),
+        labels=(*part_labels(solid for solid in solids if solid.kind in NAMED)[:3], *(_label(way, report) for way in ways[:1])),
     )
 
 
