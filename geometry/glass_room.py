@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -38,6 +41,22 @@ def room_any_turn_mm(outline: Outline, shape: Shape) -> float:
     reach = turned_size_mm(shape) / 2
     nearest = outline.radius_mm if isinstance(outline, Circle) else float(half_size_mm(outline).min())
     return nearest - reach
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlateRoom:
+    """The room that a plate leaves round several shapes, turned as it is and at the worst turn [mm]; `which` has least of it."""
+
+    fitted_mm: float
+    turned_mm: float
+    which: int
+
+
+def plate_room(outline: Outline, shapes: Sequence[Shape], turn_deg: float) -> PlateRoom:
+    """The least room of a convex plate turned about the origin, over shapes."""
+    rooms = [room_mm(outline, shape, turn_deg) for shape in shapes]
+    which = int(np.argmin(rooms))
+    return PlateRoom(fitted_mm=rooms[which], turned_mm=min(room_any_turn_mm(outline, shape) for shape in shapes), which=which)
 
 
 def _turned_back(points: NDArray[np.float64], turn_deg: float) -> NDArray[np.float64]:

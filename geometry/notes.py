@@ -18,7 +18,8 @@ class Severity(StrEnum):
 class Note:
     """A fact about a part, worth telling before any ray is traced; `text` is one sentence with the way out.
 
-    doubts_light says that light cannot be told while it stands: such a state is never clear.
+    doubts_light says that light cannot be told while it stands, for one as parts will not stand where they are told to: such a
+    state is never clear.
     """
 
     part: str

@@ -12,11 +12,11 @@ import trimesh
 from numpy.typing import NDArray
 
 from geometry.body import Block, Body, Kind, Loop, Part, Slab, Surface, Tube
+from geometry.flags import hinge_line
 from geometry.frame import Pose
 from geometry.meshes import body_mesh, part_mesh, slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
-from geometry.parts import hinge_line
 
 TOUCH_MM = 0.05  # mean depth up to which an overlap counts as contact: finer than sheet metal is cut
 HINGE_MM = 8.0  # blades may meet the wall or blade they hang on within this distance of the hinge line: a usual hinge's knuckle
@@ -131,7 +131,8 @@ def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bo
     axes = _axes(a, b)
     spans = np.ptp(axes.points_to_part(shared.vertices), axis=0)
     way = int(np.argmin(spans))
-    return Note(a.name, _sentence(a, b, axes, way, float(spans[way])), Severity.FAULT)
+    # two parts cannot take up the same room: where they will stand, and what light they take there, is not known
+    return Note(a.name, _sentence(a, b, axes, way, float(spans[way])), Severity.FAULT, doubts_light=True)
 
 
 def _sentence(a: Part, b: Part, axes: Pose, way: int, span_mm: float) -> str:

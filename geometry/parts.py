@@ -1,4 +1,4 @@
-"""The parts of a light-control box, from plain numbers in mm and degrees and the pose of the box.
+"""The parts of a light-control box, flags aside, from plain numbers in mm and degrees and the pose of the box.
 
 Box coordinates: origin at the centre of the back plate's rear face, z ahead, before the box is tilted and moved.
 A part is turned and tilted about its own centre, stands `at_mm` ahead (its rear face, before any tilt), then moves with the box.
@@ -7,21 +7,21 @@ A part is turned and tilted about its own centre, stands `at_mm` ahead (its rear
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from geometry.body import Block, Kind, Loop, Part, Slab, Surface, Tube
-from geometry.errors import GeometryError
-from geometry.frame import AHEAD, OUTWARD, Pose, Side, pose, right_up_to_frame, rotation_about_x
+from geometry.body import Kind, Loop, Part, Slab, Surface, Tube
+from geometry.errors import GeometryError, positive
+from geometry.frame import AHEAD, Pose, pose, right_up_to_frame, rotation_about_x
+from geometry.mesh_import import surface_from_arrays
 from geometry.outline import Circle, Outline, RoundedRectangle, half_size_mm
 
 DRAWN_RIM_MM = 15.0  # width of the frame drawn round an opening whose outside is not given: a usual rail; light never sees it
 SEAL_GRIP_MM = 5.0  # how far a soft seal reaches back over the barrel; common practice, it must not slip off
 BELLOWS_WALL_MM = 1.0  # cloth and glue; common practice
 DONUT_TANGENTS = 6  # sides drawn round a donut's inner half: their corners stand out by 3.5 % of its half depth or swell, no more
-
-LEAST_DEG, OPEN_DEG, MOST_DEG = -30.0, 90.0, 180.0  # what the opening angle of a flag may be, and straight out
 
 
 class SealKind(StrEnum):
@@ -75,7 +75,7 @@ def back_plate(
     group: str = "",
 ) -> Part:
     """The plate that carries the box, with a round bore for the lens; its rear face lies at 0 in box coordinates."""
-    place = part_pose(box, at_mm=0.0, depth_mm=_positive(name, "thickness", thickness_mm))
+    place = part_pose(box, at_mm=0.0, depth_mm=positive(name, "thickness", thickness_mm))
     outer = RoundedRectangle(width_mm, height_mm, corner_mm)
     return _plate(name, Kind.BACK, group, place, thickness_mm, inner=Circle(bore_mm / 2), outer=outer, bounded=True)
 
@@ -105,7 +105,7 @@ def seal(
             "make the bore wider than the barrel or leave the seal out"
         )
     rear_mm = 0.0 if kind is SealKind.RING else min(0.0, barrel_front_mm - SEAL_GRIP_MM)
-    depth_mm = _positive(name, "depth", back_thickness_mm - rear_mm)
+    depth_mm = positive(name, "depth", back_thickness_mm - rear_mm)
     place = part_pose(box, at_mm=rear_mm, depth_mm=depth_mm)
     inner_loops, outer_loops = _seal_loops(kind, place, (inner_mm / 2, outer_mm / 2), depth_mm, seat_mm=-rear_mm - depth_mm / 2)
     return (Part(name=name, kind=Kind.SEAL, body=Tube(inner=inner_loops, outer=outer_loops, bounded=True), group=group),)
@@ -181,16 +181,16 @@ def tray(
     turn_deg: float = 0.0,
     tilt_deg: float = 0.0,
     outer_mm: tuple[float, float] | None = None,
-    holds_mm: tuple[float, float] | None = None,
+    holds: Outline | None = None,
     name: str = "tray",
     group: str = "",
 ) -> Part:
     """A filter stage: a straight tunnel of its depth. Without `outer_mm` no way leads round it.
 
-    `holds_mm` (width, height of its filter) only widens the outside that is drawn where `outer_mm` is not given.
+    `holds`, its filter, only widens the outside that is drawn where `outer_mm` is not given.
     """
-    place = part_pose(box, at_mm=at_mm, depth_mm=_positive(name, "depth", depth_mm), turn_deg=turn_deg, tilt_deg=tilt_deg)
-    outer = _outside(name, opening, outer_mm, holds_mm)
+    place = part_pose(box, at_mm=at_mm, depth_mm=positive(name, "depth", depth_mm), turn_deg=turn_deg, tilt_deg=tilt_deg)
+    outer = _outside(name, opening, outer_mm, holds)
     return _plate(name, Kind.TRAY, group, place, depth_mm, inner=opening, outer=outer, bounded=outer_mm is not None)
 
 
@@ -207,7 +207,7 @@ def filter_slab(
 ) -> Slab:
     """The glass in the middle of a tray; `at_mm`, `depth_mm`, turn and tilt are the tray's, since the glass moves with it."""
     place = part_pose(box, at_mm=at_mm, depth_mm=depth_mm, turn_deg=turn_deg, tilt_deg=tilt_deg)
-    return Slab(name=name, pose=place, outline=outline, thickness_mm=_positive(name, "thickness", thickness_mm))
+    return Slab(name=name, pose=place, outline=outline, thickness_mm=positive(name, "thickness", thickness_mm))
 
 
 def mask(
@@ -223,7 +223,7 @@ def mask(
     group: str = "",
 ) -> Part:
     """A cut-out plate. Without `outer_mm` no way leads round it."""
-    place = part_pose(box, at_mm=at_mm, depth_mm=_positive(name, "thickness", thickness_mm), turn_deg=turn_deg, tilt_deg=tilt_deg)
+    place = part_pose(box, at_mm=at_mm, depth_mm=positive(name, "thickness", thickness_mm), turn_deg=turn_deg, tilt_deg=tilt_deg)
     outer = _outside(name, opening, outer_mm, None)
     return _plate(name, Kind.MASK, group, place, thickness_mm, inner=opening, outer=outer, bounded=outer_mm is not None)
 
@@ -241,8 +241,8 @@ def hood(
     group: str = "",
 ) -> Part:
     """Four tapered walls, open at both ends: `rear_mm`, `front_mm` (width, height) inside, `wall_mm` square to each wall."""
-    place = part_pose(box, at_mm=at_mm, depth_mm=_positive(name, "depth", depth_mm))
-    _positive(name, "wall thickness", wall_mm)
+    place = part_pose(box, at_mm=at_mm, depth_mm=positive(name, "depth", depth_mm))
+    positive(name, "wall thickness", wall_mm)
     rear, front = np.asarray(rear_mm, dtype=np.float64), np.asarray(front_mm, dtype=np.float64)
     rim = 2 * wall_mm * np.hypot(1.0, (front - rear) / 2 / depth_mm)  # a slanted wall cut across is wider than it is thick
     outer_corner_mm = corner_mm + wall_mm if corner_mm > 0 else 0.0
@@ -254,91 +254,28 @@ def hood(
     return Part(name=name, kind=Kind.HOOD, body=body, group=group)
 
 
-def hood_edge(side: Side | str, *, front_mm: tuple[float, float], at_mm: float, depth_mm: float) -> tuple[float, float]:
-    """(hinge_mm, at_mm) of a flag hinged at the inner front edge of a hood on this side."""
-    across = front_mm[1] if Side(side) in (Side.TOP, Side.BOTTOM) else front_mm[0]
-    return across / 2, at_mm + depth_mm
-
-
-def flag(
-    box: Pose,
-    *,
-    side: Side | str,
-    angle_deg: float,
-    hinge_mm: float,
-    at_mm: float,
-    length_mm: float,
-    width_mm: float,
-    thickness_mm: float = 1.5,
-    name: str = "flag",
-    group: str = "",
-    kind: Kind = Kind.FLAG,
-) -> Part:
-    """A flat blade hinged `hinge_mm` from the axis, `at_mm` ahead: 0 deg lies along the axis, 90 stands straight out.
-
-    Its face toward the axis passes through the hinge line; the thickness grows away from the axis, so that face is exact.
-    """
-    sizes = [_positive(name, what, v) for what, v in (("width", width_mm), ("length", length_mm), ("thickness", thickness_mm))]
-    outward, (s, c) = OUTWARD[Side(side)], (np.sin(np.radians(angle_deg)), np.cos(np.radians(angle_deg)))
-    axes = np.array([np.cross(outward, AHEAD), c * AHEAD + s * outward, c * outward - s * AHEAD])
-    steps = np.array([[w, ahead, out] for w in (-0.5, 0.5) for ahead in (0.0, 1.0) for out in (0.0, 1.0)])
-    corners = hinge_mm * outward + at_mm * AHEAD + (steps * sizes) @ axes
-    return Part(name=name, kind=kind, body=Block(box.points_to_frame(corners)), group=group)
-
-
-def extension(
-    box: Pose,
-    *,
-    side: Side | str,
-    flag_angle_deg: float,
-    flag_length_mm: float,
-    hinge_mm: float,
-    at_mm: float,
-    angle_deg: float,
-    length_mm: float,
-    width_mm: float,
-    thickness_mm: float = 1.5,
-    name: str = "extension",
-    group: str = "",
-) -> Part:
-    """The blade hinged at a flag's far end; 0 deg goes on in the flag's plane, positive swings outward.
-
-    `hinge_mm` and `at_mm` are the flag's own.
-    """
-    far_mm, far_at_mm = far_end(hinge_mm=hinge_mm, at_mm=at_mm, angle_deg=flag_angle_deg, length_mm=flag_length_mm)
-    return flag(
-        box,
-        side=side,
-        angle_deg=flag_angle_deg + angle_deg,
-        hinge_mm=far_mm,
-        at_mm=far_at_mm,
-        length_mm=length_mm,
-        width_mm=width_mm,
-        thickness_mm=thickness_mm,
-        name=name,
-        group=group,
-        kind=Kind.EXTENSION,
-    )
-
-
-def hinge_line(blade: Part) -> NDArray[np.float64]:
-    """The two ends (2, 3) of the hinge line of a flag or extension made here, in the frame [mm]."""
-    assert isinstance(blade.body, Block)
-    return blade.body.corners_mm[[0, 4]]  # the corners come by width, then length, then thickness
-
-
-def far_end(*, hinge_mm: float, at_mm: float, angle_deg: float, length_mm: float) -> tuple[float, float]:
-    """(distance from the axis, place ahead) of a flag's far edge, on its face toward the axis [mm]."""
-    angle_rad = np.radians(angle_deg)
-    return float(hinge_mm + length_mm * np.sin(angle_rad)), float(at_mm + length_mm * np.cos(angle_rad))
-
-
 def solid(
-    box: Pose, surface: Surface, *, at_mm: float = 0.0, back_thickness_mm: float = 0.0, name: str = "solid", group: str = ""
+    box: Pose,
+    surface: Surface,
+    *,
+    at_mm: float = 0.0,
+    back_thickness_mm: float = 0.0,
+    turn_deg: float = 0.0,
+    tilt_deg: float = 0.0,
+    name: str = "solid",
+    group: str = "",
 ) -> Part:
-    """An imported mesh in the frame's axes, its origin `at_mm` ahead of the back plate's centre."""
-    shifted = surface.vertices_mm + AHEAD * (back_thickness_mm / 2 + at_mm)
+    """An imported mesh in the frame's axes, turned and tilted about its origin, `at_mm` ahead of the back plate's centre."""
+    turned = pose(turn_deg=turn_deg, tilt_deg=tilt_deg).points_to_frame(surface.vertices_mm)
+    shifted = turned + AHEAD * (back_thickness_mm / 2 + at_mm)
     return Part(name=name, kind=Kind.SOLID, body=Surface(box.points_to_frame(shifted), surface.faces), group=group)
+
+
+def imported_solid(
+    box: Pose, vertices: ArrayLike, faces: ArrayLike, *, unit: str | None, file_name: str, name: str, **place: Any
+) -> Part:
+    """A mesh file's vertices and faces as a solid, placed as by `solid`; ValueError, by the file's name, where they are none."""
+    return solid(box, surface_from_arrays(vertices, faces, unit=unit, name=file_name), name=name, **place)
 
 
 def _plate(
@@ -354,12 +291,11 @@ def _plate(
     return Part(name=name, kind=kind, body=body, group=group)
 
 
-def _outside(
-    name: str, inner: Outline, outer_mm: tuple[float, float] | None, holds_mm: tuple[float, float] | None
-) -> RoundedRectangle:
+def _outside(name: str, inner: Outline, outer_mm: tuple[float, float] | None, holds: Outline | None) -> RoundedRectangle:
     if outer_mm is not None:
-        return RoundedRectangle(_positive(name, "outside width", outer_mm[0]), _positive(name, "outside height", outer_mm[1]))
-    return _rectangle(np.maximum(2 * half_size_mm(inner), holds_mm or (0.0, 0.0)) + 2 * DRAWN_RIM_MM, 0.0)
+        return RoundedRectangle(positive(name, "outside width", outer_mm[0]), positive(name, "outside height", outer_mm[1]))
+    half = half_size_mm(inner) if holds is None else np.maximum(half_size_mm(inner), half_size_mm(holds))
+    return _rectangle(2 * half + 2 * DRAWN_RIM_MM, 0.0)
 
 
 def _pair(place: Pose, rear: Outline, front: Outline, depth_mm: float) -> tuple[Loop, Loop]:
@@ -368,9 +304,3 @@ def _pair(place: Pose, rear: Outline, front: Outline, depth_mm: float) -> tuple[
 
 def _rectangle(size_mm: NDArray[np.float64], corner_mm: float) -> RoundedRectangle:
     return RoundedRectangle(float(size_mm[0]), float(size_mm[1]), corner_mm)
-
-
-def _positive(name: str, what: str, value_mm: float) -> float:
-    if not value_mm > 0:
-        raise GeometryError(f"{name}: {what} must be above 0 mm, found {value_mm:g}")
-    return value_mm

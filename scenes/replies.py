@@ -193,15 +193,15 @@ class LossMap:
         return self.map.part_names
 
     def _repr_png_(self) -> bytes:
-        from scenes.io.pictures import figure_png
+        from scenes.io.files import figure_png
 
         return figure_png(self.plot())
 
     def plot(self) -> Figure:
         """The heatmap with guides and verdict; in a notebook the map shows it by itself."""
-        from scenes.questions.check.one_state import limits_of, map_sheet
+        from scenes.questions.check.map_sheet import map_sheet
 
-        return _shown_by_itself(map_sheet(self.state, self.result, self.map, limits_of(self.state)))
+        return _shown_by_itself(map_sheet(self.state, self.result, self.map, self.state.visible_loss_stops))
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +236,7 @@ def _drawn(draw: Callable[[], Figure]) -> Figure:
 
 def _shown_by_itself(figure: Figure) -> Figure:
     """The figure as a notebook shows it: without this only those that were made with pyplot, or after it was imported."""
-    from scenes.io.pictures import figure_png
+    from scenes.io.files import figure_png
 
     figure.__dict__["_repr_png_"] = partial(figure_png, figure)
     return figure

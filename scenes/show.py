@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from importlib import import_module
 from inspect import Parameter, signature
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from scenes.answers.answer import Answer
 from scenes.answers.options import Wanted
@@ -20,12 +20,8 @@ from scenes.registry import COMMANDS, questions
 from scenes.replies import Box3D, LossMap, Reply
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import did_you_mean
-from scenes.states.load import Loaded, changed, load_scene, plans_of
-from scenes.states.select import selected
+from scenes.states.load import Loaded, changed, load_scene, plans_of, selected
 from scenes.states.state import State
-
-if TYPE_CHECKING:
-    pass
 
 MAP_COLUMNS = 512
 # Of a check, by the names of `Asked`.
@@ -121,10 +117,11 @@ class Show:
         engine: str = "coverage",
     ) -> LossMap:
         """What the box takes from one state's picture, judged by the scene's own limits; `columns` "full" for every pixel."""
-        from scenes.questions.check.one_state import traced
+        from scenes.questions.check.verdicts.check import check_state
+        from scenes.runtime.engines import engine_of
 
         state = self.state(lens, focus=focus, f_number=f_number)
-        result, found = traced(state, columns=_columns(columns), engine=engine)
+        result, found = check_state(state, engine_of(engine), columns=_columns(columns), threads=os.cpu_count() or 1)
         return LossMap(state=state, result=result, map=found)
 
     def view(self, lens: str, *, focus: Focus | None = None, f_number: float | None = None) -> Any:

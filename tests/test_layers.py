@@ -64,7 +64,7 @@ DRAW_IN_3D = {"questions.check", "questions.leaks"}  # one floor up, for they us
 QUESTIONS = {f"questions.{folder.name}" for folder in (ROOT / "scenes/questions").iterdir() if (folder / "__init__.py").exists()}
 FLOORS = {
     "raytrace": (
-        {"box", "shares", "tolerance", "sun", "jit"},
+        {"box", "shares", "tolerance", "sun", "lights", "jit"},
         {"optics"},
         {"reference", "intersect", "embree", "beam", "judge"},
         {"bokeh", "stray", "ghosts", "coverage"},

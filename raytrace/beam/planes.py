@@ -9,7 +9,7 @@ from itertools import combinations
 from geometry.errors import GeometryError
 from geometry.frame import Pose
 from raytrace.beam.beam import lens_beam, outer_guides, union
-from raytrace.beam.outline import Section
+from raytrace.beam.outline import Section, widened
 from raytrace.box import Box, Glass
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
@@ -41,3 +41,20 @@ def fillings(glasses: Sequence[Glass]) -> tuple[tuple[Glass, ...], ...]:
     count = len(glasses)
     taken = range(count, -1, -1) if count <= ALL_WAYS_UP_TO else (count, count - 1, 0)
     return tuple(choice for some in taken for choice in combinations(glasses, some))
+
+
+def sections_by_filling(
+    variants: Sequence[LensState],
+    guides: Sequence[Guide],
+    planes: Sequence[Pose],
+    *,
+    loose: Sequence[Glass],
+    fixed: Sequence[Glass] = (),
+    wider_mm: float = 0.0,
+) -> Section:
+    """The union of the beam's sections by planes, whichever of the `loose` filters are in and with all of the `fixed` ones [mm].
+
+    It is taken wider all round by so much. GeometryError as for `sections_in`.
+    """
+    ways = [Box(parts=(), glasses=(*held, *fixed)) for held in fillings(loose)]
+    return widened(union([sections_in(variants, guides, box, planes) for box in ways]), wider_mm)

@@ -104,12 +104,24 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     points = met.points
     far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in _endless_loops(box.parts)), 0.0)
     first_face = float(points[len(before), 2].min()) if len(glasses) else float(points[-1, 2].min())
-    split = min(hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
-    if (loose or len(_waists_mm(lenses)) > 1) and split > before[-1] + BEHIND_PARTS_MM:
-        before.append(split)
+    before = _planes_mm(before, _waists_mm(lenses), loose, hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
     bend = float(met.bends_mm.max())
     count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))
     return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose, _first_stand_ins(seen, ring))
+
+
+def _planes_mm(start: Sequence[float], waists: set[float], loose: bool, hind: float, most: float) -> list[float]:
+    """Where the beam is cut before its glass [mm]: where it starts, behind the parts, and at waists that lie among the parts.
+
+    start: where the pupils begin, and the front ring; most: as far ahead as a cut may stand.
+    """
+    planes = list(start)
+    if len(waists) > 1:
+        planes += [waist for waist in sorted(waists) if max(hind, start[0]) < waist < most and waist not in planes]
+    split = min(hind, most)
+    if (loose or len(waists) > 1) and split > start[-1] + BEHIND_PARTS_MM:
+        planes.append(split)
+    return sorted(planes)
 
 
 def _first_stand_ins(seen: FieldPencils, ring: FloatArray) -> tuple[tuple[float, float], ...]:

@@ -7,6 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.arrays import FloatArray
+from geometry.frame import where_in_words
+
+OUTSIDE = "outside the picture"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PixelGrid:
@@ -98,3 +103,14 @@ def guide_of_aspect(
 def whole_frame(grid: PixelGrid) -> Guide:
     """The whole recorded area as a guide."""
     return Guide(name="whole frame", half_width_mm=grid.width_mm / 2, half_height_mm=grid.height_mm / 2, centre_mm=grid.offset_mm)
+
+
+def where(place_mm: FloatArray, grid: PixelGrid) -> str:
+    """A place of the picture in the operator's words; past its edge: over which side."""
+    if not np.isfinite(place_mm).all():
+        return OUTSIDE
+    right = float((place_mm[0] - grid.offset_mm[0]) / (grid.width_mm / 2))
+    up = float((place_mm[1] - grid.offset_mm[1]) / (grid.height_mm / 2))
+    if max(abs(right), abs(up)) <= 1:
+        return where_in_words(right, up)
+    return f"out at {where_in_words(right if abs(right) > 1 else 0.0, up if abs(up) > 1 else 0.0)}"

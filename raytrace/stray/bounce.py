@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.body import Surface
 from geometry.openings import OpeningKind
+from raytrace.lights import LightPlace
 from raytrace.optics.sampling import concentric_disc, sobol_square
-from raytrace.stray.direct import StrayLight, light_rays, surface_points
+from raytrace.stray.direct import light_rays, surface_points
 from raytrace.stray.target import Target
 from raytrace.stray.world import NOTHING, STEP_MM, Index, World
 
@@ -52,7 +53,7 @@ class Veil:
 def veil_of(
     target: Target,
     world: World,
-    light: StrayLight,
+    light: LightPlace,
     linings: Mapping[str, float],
     *,
     rng: np.random.Generator,
@@ -72,7 +73,7 @@ def veil_of(
 
 
 def _off_lining(
-    target: Target, world: World, light: StrayLight, lining: Surface, log2_samples: int, rng: np.random.Generator
+    target: Target, world: World, light: LightPlace, lining: Surface, log2_samples: int, rng: np.random.Generator
 ) -> FloatArray:
     """Light (O,) off a lining of reflectance 1 that came in by the wide openings: area / pi * cos_l cos_x cos_y / d^2, a mean."""
     place, normal, area = surface_points(lining, log2_samples, rng)
@@ -90,7 +91,7 @@ def _off_lining(
 def _through_gap(
     target: Target,
     world: World,
-    light: StrayLight,
+    light: LightPlace,
     opening: int,
     linings: Mapping[str, float],
     log2_samples: int,
@@ -113,7 +114,7 @@ def _through_gap(
     return np.bincount(seen.wall[met], flux[met], minlength=len(total)) / len(place)
 
 
-def _distance_share(light: StrayLight, place: FloatArray) -> FloatArray | float:
+def _distance_share(light: LightPlace, place: FloatArray) -> FloatArray | float:
     """Light at a place against that at the lens front: nearer to a lamp there is more. Source: inverse square law."""
     if light.place_mm is None:
         return 1.0

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.body import Surface
 from geometry.frame import frame_to_right_up, right_up_to_frame
-from geometry.openings import OpeningKind, triangle_areas_mm2
+from geometry.openings import triangle_areas_mm2
+from raytrace.lights import LightPlace
 from raytrace.optics.sampling import concentric_disc, sobol_square
 from raytrace.stray.target import Target
 from raytrace.stray.world import NOTHING, Index, World
@@ -25,7 +26,6 @@ BoolArray = NDArray[np.bool_]
 RAYS_AT_ONCE = 1 << 18
 LOG2_OPENING = 13  # pairs of target and opening points; a slot's solid angle then stands to about a hundredth
 WIDER_DEG = (0.0, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0, 20.0, 28.0)  # how far round a light its nearest edge is looked for
-EDGE_RAYS = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,17 +190,6 @@ def surface_points(surface: Surface, log2_count: int, rng: np.random.Generator) 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StrayLight:
-    """A light that must not reach the target: far away in a `direction` (3,) with a width, or at a place with a size [mm]."""
-
-    name: str
-    direction: FloatArray
-    width_deg: float = 0.0
-    place_mm: FloatArray | None = None
-    size_mm: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class LightShare:
     """How a light fares: share of the target it lights, by opening (O,), what stops most of the rest, and whose edge is nearest.
 
@@ -222,7 +211,7 @@ class LightShare:
         return 3.0 / self.rays if self.rays else 1.0
 
 
-def light_share(target: Target, world: World, light: StrayLight, *, rng: np.random.Generator, log2_rays: int = 13) -> LightShare:
+def light_share(target: Target, world: World, light: LightPlace, *, rng: np.random.Generator, log2_rays: int = 13) -> LightShare:
     """Share of the target that a light reaches, over the target's points and the light's own disc."""
     share, stopped = _lit(target, world, light, 0.0, log2_rays, rng)
     cut_by, cut_at = "", 0.0
@@ -240,12 +229,12 @@ def light_share(target: Target, world: World, light: StrayLight, *, rng: np.rand
     )
 
 
-def lit_share(target: Target, world: World, light: StrayLight, *, rng: np.random.Generator, log2_rays: int = 11) -> float:
+def lit_share(target: Target, world: World, light: LightPlace, *, rng: np.random.Generator, log2_rays: int = 11) -> float:
     """Share of the target that a light reaches, alone."""
     return float(_lit(target, world, light, 0.0, log2_rays, rng)[0].sum())
 
 
-def _nearest_edge(target: Target, world: World, light: StrayLight, stopped: float, rng: np.random.Generator) -> tuple[str, float]:
+def _nearest_edge(target: Target, world: World, light: LightPlace, stopped: float, rng: np.random.Generator) -> tuple[str, float]:
     """The part that stops most of a light made wider, at the first widening that stops a hundredth more than the light itself."""
     for wider in WIDER_DEG:
         share, walls = _lit(target, world, light, wider, 12, rng)
@@ -255,7 +244,7 @@ def _nearest_edge(target: Target, world: World, light: StrayLight, stopped: floa
 
 
 def _lit(
-    target: Target, world: World, light: StrayLight, wider_deg: float, log2_rays: int, rng: np.random.Generator
+    target: Target, world: World, light: LightPlace, wider_deg: float, log2_rays: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Shares (O,) of rays that reach the light by opening, and shares (W,) that each wall stops first."""
     count = 1 << log2_rays
@@ -271,7 +260,7 @@ def _lit(
     return opening / count, wall / count
 
 
-def light_rays(light: StrayLight, start: FloatArray, wider_deg: float, disc: FloatArray) -> FloatArray:
+def light_rays(light: LightPlace, start: FloatArray, wider_deg: float, disc: FloatArray) -> FloatArray:
     """Unit vectors (N, 3) from points (N, 3) to places of a light, spread over its disc by `disc` (N, 2), made wider by so much."""
     toward = np.broadcast_to(light.direction, start.shape) if light.place_mm is None else light.place_mm - start
     distance = np.linalg.norm(toward, axis=1)
@@ -292,8 +281,3 @@ def worth_of(target: Target, world: World, without: Mapping[str, World], where: 
     """Solid angle [sr] that parts keep off, each alone, outside the frame: what opens in the box `without` it."""
     now = sky_of(target, world, size).open_sr(where).sum()
     return {name: float(sky_of(target, other, size).open_sr(where).sum() - now) for name, other in without.items()}
-
-
-def is_gap(kind: OpeningKind) -> bool:
-    """Whether an opening is a gap rather than the mouth that the picture needs."""
-    return kind is not OpeningKind.MOUTH

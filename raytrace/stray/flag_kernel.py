@@ -8,7 +8,7 @@ from typing import Any, cast
 import numpy as np
 
 from geometry.arrays import FloatArray
-from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
+from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG
 from raytrace.jit.compiled import compiled
 
 HINGE_GAP_MM = 0.05  # a ray this near to the hinge line does not slip past it

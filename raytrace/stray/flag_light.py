@@ -16,12 +16,11 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.body import Kind
+from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG, Bars, Hinge
 from geometry.frame import OUTWARD
 from geometry.openings import BODY_NAME, OpeningKind
-from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
-from raytrace.stray.direct import StrayLight
+from raytrace.lights import LightPlace
 from raytrace.stray.flag_kernel import HINGE_GAP_MM, widest_deg
-from raytrace.stray.flag_window import Bars, Hinge
 from raytrace.stray.target import FlatTarget
 from raytrace.stray.ways import LightCorners, Way, kept_off, light_corners, ways_of
 from raytrace.stray.world import NOTHING, World
@@ -168,7 +167,7 @@ class Ground:
     all_ahead: bool
 
     @classmethod
-    def of(cls, target: FlatTarget, light: StrayLight, world: World) -> Ground:
+    def of(cls, target: FlatTarget, light: LightPlace, world: World) -> Ground:
         """The ground for one light."""
         corners = light_corners(light.direction, light.width_deg, light.place_mm, light.size_mm)
         normal = target.pose.rotation[:, 2]
@@ -231,7 +230,7 @@ class Ground:
 
 def shading_of(
     target: FlatTarget,
-    light: StrayLight,
+    light: LightPlace,
     world: World,
     shields: Sequence[Shield],
     together: Sequence[tuple[int, int]] = (),

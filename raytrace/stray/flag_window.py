@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import shapely
@@ -18,9 +17,8 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from geometry.arrays import FloatArray
-from geometry.body import Part
-from geometry.frame import OUTWARD, Pose, Side, where_in_words
-from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG, extension, flag
+from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG, Bars, Hinge
+from geometry.frame import Side, where_in_words
 from raytrace.beam.outline import Section
 
 GRAZE_MM = 0.02  # the beam is taken larger by this much: more than a bar can graze it by between two angles tried
@@ -29,97 +27,6 @@ HALVINGS = 16  # of the last step: far below a hundredth of a degree
 EDGE_MM = 0.1  # points of the beam this near to the outermost touch with it
 STEP_MM = 15.0  # between sections; the beam's sides are straight or hollow, so that chords between them are on the safe side
 FAR_ASIDE_MM = 1e5  # beyond any beam
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hinge:
-    """The line a flag swings about: the box's pose, the side, its distance from the box's centre line and its place ahead [mm]."""
-
-    box: Pose
-    side: Side
-    out_mm: float
-    at_mm: float
-
-    def plane(self, ahead_mm: float) -> Pose:
-        """The plane square to the box's axis, so far ahead of the hinge."""
-        return Pose(self.box.rotation, self.box.points_to_frame(np.array([0.0, 0.0, self.at_mm + ahead_mm])))
-
-    def out_and_along(self, xy_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """How far points (N, 2) of such a plane lie out from the hinge (N,) and along it from its middle (N,) [mm]."""
-        outward = OUTWARD[self.side][:2]
-        return xy_mm @ outward - self.out_mm, xy_mm @ self._along()
-
-    def to_box(self, points_mm: FloatArray) -> FloatArray:
-        """Frame points (..., 3) as (along the hinge, ahead of it, out from it) [mm]."""
-        return self._turned(self.box.points_to_part(points_mm)) - np.array([0.0, self.at_mm, self.out_mm])
-
-    def vectors_to_box(self, vectors: FloatArray) -> FloatArray:
-        """Frame vectors (..., 3) by the same axes."""
-        return self._turned(self.box.vectors_to_part(vectors))
-
-    def _turned(self, values: FloatArray) -> FloatArray:
-        outward = OUTWARD[self.side]
-        return np.stack([values[..., :2] @ self._along(), values[..., 2], values @ outward], axis=-1)
-
-    def _along(self) -> FloatArray:
-        outward = OUTWARD[self.side][:2]
-        return np.array([outward[1], -outward[0]])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bars:
-    """A flag, and the extension that swings from its far end: lengths, width along the hinge, thickness [mm], angle to the flag."""
-
-    length_mm: float
-    width_mm: float
-    thickness_mm: float
-    extension_mm: float = 0.0
-    extension_deg: float = 0.0
-
-    @property
-    def reach_mm(self) -> float:
-        """The farthest that any of it gets from the hinge line."""
-        return float(np.hypot(self.length_mm + self.extension_mm, self.thickness_mm)) + self.thickness_mm
-
-    @property
-    def bare(self) -> Bars:
-        """The same without its extension."""
-        return replace(self, extension_mm=0.0, extension_deg=0.0)
-
-    def shapes(self, angle_deg: FloatArray) -> FloatArray:
-        """Corners (B, A, 4, 2) ahead and out [mm] of flag and extension at angles (A,)."""
-        angle = np.radians(angle_deg)
-        flag = _bar(np.zeros((len(angle), 2)), angle, self.length_mm, self.thickness_mm)
-        if self.extension_mm <= 0.0:
-            return flag[None]
-        return np.stack([flag, _bar(flag[:, 1], angle + np.radians(self.extension_deg), self.extension_mm, self.thickness_mm)])
-
-
-def boards(hinge: Hinge, bars: Bars, angle_deg: float, name: str = "flag", group: str = "") -> tuple[Part, ...]:
-    """The flag at an angle as parts that stop light, its extension after it."""
-    common: dict[str, Any] = {"side": hinge.side, "hinge_mm": hinge.out_mm, "at_mm": hinge.at_mm, "width_mm": bars.width_mm}
-    common |= {"thickness_mm": bars.thickness_mm}
-    board = flag(hinge.box, angle_deg=angle_deg, length_mm=bars.length_mm, name=name, group=group, **common)
-    if bars.extension_mm <= 0.0:
-        return (board,)
-    outer = extension(
-        hinge.box,
-        flag_angle_deg=angle_deg,
-        flag_length_mm=bars.length_mm,
-        angle_deg=bars.extension_deg,
-        length_mm=bars.extension_mm,
-        name=f"{name} extension",
-        group=f"{group}.extension",
-        **common,
-    )
-    return board, outer
-
-
-def _bar(start: FloatArray, angle_rad: FloatArray, length_mm: float, thickness_mm: float) -> FloatArray:
-    along = np.column_stack([np.cos(angle_rad), np.sin(angle_rad)])
-    away = np.column_stack([-along[:, 1], along[:, 0]])
-    near, far = start, start + length_mm * along
-    return np.stack([near, far, far + thickness_mm * away, near + thickness_mm * away], axis=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,17 +70,6 @@ def profile(sections: Sections, hinge: Hinge, width_mm: float) -> BaseGeometry:
             runs[-1].append((depth, *spans))
     shapes = [_filled(np.array(run)) for run in runs if run]
     return shapely.union_all(shapes).buffer(GRAZE_MM, quad_segs=2) if shapes else shapely.Polygon()
-
-
-def passes_beside_mm(sections: Sections, hinge: Hinge, width_mm: float) -> float:
-    """0 where none of the beam passes beside a flag of that width; else how far a ray may run along the hinge between sections.
-
-    What lies in the strip between two sections came from within this much of the strip in both of them.
-    """
-    if not sections:
-        return 0.0
-    half = np.array([np.abs(hinge.out_and_along(shapely.get_coordinates(sections[d]))[1]).max() for d in sorted(sections)])
-    return float(np.abs(np.diff(half)).max(initial=0.0)) if half.max() > width_mm / 2 else 0.0
 
 
 def _span(section: Section, hinge: Hinge, width_mm: float) -> tuple[float, float] | None:

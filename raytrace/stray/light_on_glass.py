@@ -13,10 +13,10 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.flags import Bars, Hinge
 from geometry.openings import OpeningKind
-from raytrace.stray.direct import StrayLight
+from raytrace.lights import LightPlace
 from raytrace.stray.flag_light import FINEST_MM, Ground, Lit, is_carried, set_at, within
-from raytrace.stray.flag_window import Bars, Hinge
 from raytrace.stray.target import FlatTarget
 from raytrace.stray.world import World
 
@@ -43,7 +43,7 @@ class SetFlag:
     angle_deg: float
 
 
-def reach_of(target: FlatTarget, light: StrayLight, world: World, flags: Sequence[SetFlag] = ()) -> Reach:
+def reach_of(target: FlatTarget, light: LightPlace, world: World, flags: Sequence[SetFlag] = ()) -> Reach:
     """Whether a light is on a target; `world` holds all walls, those of `flags` among them.
 
     Light from behind is on the rear face of a glass only through gaps; one wide enough to stand on both sides is asked for both.

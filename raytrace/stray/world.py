@@ -5,6 +5,7 @@ Triangles met by Embree in single precision: about a ten-thousandth of a millime
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.body import Loop, Part, Surface
 from geometry.enclosure import joined
-from geometry.openings import Enclosure, Opening
+from geometry.openings import BODY_NAME, Enclosure, Opening
 from raytrace.embree import triangle_scene
 
 Index = NDArray[np.int64]
@@ -69,6 +70,14 @@ class World:
     def without(self, name: str) -> World:
         """The world with one part gone."""
         return World(tuple(wall for wall in self.walls if wall.name != name), self.openings)
+
+    def linings(self, of_groups: Mapping[str, float], otherwise: float) -> dict[str, float]:
+        """Diffuse reflectance of the box's walls by name, from those of groups of parts; barrel and camera behind are left out."""
+        found = {BODY_NAME: otherwise}
+        for wall in self.walls:
+            if wall.group:
+                found[wall.name] = of_groups.get(wall.group.removesuffix(".extension"), otherwise)
+        return found
 
     @cached_property
     def _solid_scene(self) -> EmbreeScene | None:

@@ -27,10 +27,9 @@ class Wanted:
 
     def of(self, show: Loaded) -> tuple[State, ...]:
         """The states; SceneError where there is none such."""
-        from scenes.states.load import plans_of
-        from scenes.states.select import selected
+        from scenes.states.load import wanted_states
 
-        return selected(plans_of(show), lenses=self.lenses, focus=self.focus, f_numbers=self.f_numbers)
+        return wanted_states(show, lenses=self.lenses, focus=self.focus, f_numbers=self.f_numbers)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,19 +50,6 @@ def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
         from scenes.answers.opened import open_scene
 
         return command(*args, show=open_scene(scene), **more)
-
-    return with_scene
-
-
-def scene_argument_of_notes(command: Callable[..., int]) -> Callable[..., int]:
-    """The same for a command whose own answer tells the faults of each state."""
-
-    @click.argument("scene", type=click.Path(path_type=Path))
-    @wraps(command)
-    def with_scene(*args: Any, scene: Path, **more: Any) -> int:
-        from scenes.states.load import load_scene
-
-        return command(*args, show=load_scene(scene), **more)
 
     return with_scene
 

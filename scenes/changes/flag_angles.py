@@ -15,8 +15,8 @@ from shapely.geometry.base import BaseGeometry
 
 from geometry.arrays import FloatArray
 from geometry.body import Kind, Part
+from geometry.flags import LEAST_DEG, MOST_DEG, Bars, Hinge, boards
 from geometry.frame import Side, pose
-from geometry.parts import LEAST_DEG, MOST_DEG
 from raytrace.beam.beam import Beam, lens_beam, outer_guides
 from raytrace.beam.clearance import ALONG_MM
 from raytrace.beam.frame_margin import pessimistic_share
@@ -27,11 +27,8 @@ from raytrace.optics.lens import pencils_for
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import Shares, loss_stops
 from raytrace.stray.flag_window import (
-    Bars,
-    Hinge,
     Sections,
     Touch,
-    boards,
     depths_mm,
     farther_out_mm,
     hinge_clearance_mm,
@@ -47,7 +44,7 @@ from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import Box
 from scenes.states.clear_rule import NOTHING_SHARE, room_needed_mm
 from scenes.states.full_range import Ranged
-from scenes.states.rooms import ClearRooms, Rooms
+from scenes.states.rooms import ClearRooms, Rooms, rooms_of
 from scenes.states.state import State
 
 BoolArray = NDArray[np.bool_]
@@ -398,7 +395,7 @@ class FlagBench:
         if self._clear is not None and self._clear.own is not None and self._clear.reaches(alone):
             return self._clear.own
         if self._own is None or not self._own.reaches(alone):
-            self._own = Rooms(self.plan.variants, self.plan.guides, self._whole(parts))
+            self._own = rooms_of(self.plan.variants, self.plan.guides, self._whole(parts))
         return self._own
 
     def _whole(self, parts: Sequence[Part]) -> RayBox:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from geometry.parts import LEAST_DEG, MOST_DEG
+from geometry.flags import LEAST_DEG, MOST_DEG
 from scenes.changes.flag_angles import FlagBench
 from scenes.states.full_range import Ranged, checked_ranges
 from scenes.states.select import by_setting
@@ -27,11 +27,6 @@ class FlagLimit:
     most_deg: float = MOST_DEG
     decided_by: State | None = None
     shut: tuple[State, ...] = ()
-
-    @property
-    def is_geometry(self) -> bool:
-        """Whether no picture holds the flag up, so that it folds in as far as it goes."""
-        return self.decided_by is None and self.clear_deg <= LEAST_DEG
 
 
 class _Span(NamedTuple):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -18,14 +18,15 @@ from geometry.overlap import overlap_notes
 from raytrace.beam.frame_margin import pessimistic_share
 from raytrace.box import Box as TracedBox
 from raytrace.embree import embree_shares
+from raytrace.optics.camera import where
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import Shares, loss_stops
-from scenes.changes.trial import why_not_clear, with_box
+from scenes.changes.trial import why_not_clear
 from scenes.rig.box import stage_name
 from scenes.runtime.engines import seed_of
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.tables.box import Box, is_fitted
-from scenes.states.names import state_words, where
+from scenes.states.names import state_words
 from scenes.states.rooms import stands_clear
 from scenes.states.state import State
 
@@ -57,10 +58,11 @@ class BeamAfter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TiltFit:
-    """What comes of a tilt: why the box cannot be built so, else what it does to its neighbours and the beam."""
+    """What comes of a tilt: why the box cannot be built so, else the box with it, and what it does to neighbours and beam."""
 
     trouble: str = ""
     beam: BeamAfter | None = None
+    box: TracedBox | None = field(default=None, compare=False, repr=False)
 
     @property
     def works(self) -> bool:
@@ -109,26 +111,25 @@ class Refit:
 
     def _fit(self, keys: Sequence[str], tilt_deg: float) -> TiltFit:
         try:
-            then = with_box(self.plan, self.tilted(keys, tilt_deg))
+            then = self.plan.with_box(self.tilted(keys, tilt_deg))
         except (GeometryError, SceneError) as error:
             return TiltFit(trouble=" ".join(str(error).split()))
+        return TiltFit(beam=self._beam_with(then), box=then.box)
+
+    def _beam_with(self, then: State) -> BeamAfter:
+        """What a box takes; of a state that is clear as it is, no more than whether it stays so where nothing meets."""
         if not self.is_clear:
-            return TiltFit(beam=self._beam_after(then.assembly, then.box))
+            return self._beam_after(then.assembly, then.box)
         meets = tuple(sorted(meetings(then.assembly) - self.meets_now))
-        if stands_clear(then):
-            return TiltFit(
-                beam=BeamAfter(now_stops=0.0, then_stops=0.0, added_stops=0.0, part="", where="", clears=True, meets=meets)
-            )
-        if meets:
-            return TiltFit(
-                beam=BeamAfter(now_stops=0.0, then_stops=0.0, added_stops=0.0, part="", where="", clears=False, meets=meets)
-            )
-        return TiltFit(beam=replace(self._beam_after(then.assembly, then.box), clears=False, spoils=why_not_clear(then)))
+        clears = stands_clear(then)
+        if clears or meets:
+            return BeamAfter(now_stops=0.0, then_stops=0.0, added_stops=0.0, part="", where="", clears=clears, meets=meets)
+        return replace(self._beam_after(then.assembly, then.box), clears=False, spoils=why_not_clear(then))
 
     @cached_property
     def is_clear(self) -> bool:
         """Whether `check` calls the state clear as it is."""
-        return stands_clear(with_box(self.plan, self.box))
+        return stands_clear(self.plan.with_box(self.box))
 
     @property
     def is_dark(self) -> bool:

@@ -3,28 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 
 from scenes.scene_file.tables.box import Box
-from scenes.scene_file.tables.scene import f_numbers_of
 from scenes.states.judgement import doubts, judge_state
-from scenes.states.keys import Setting
 from scenes.states.names import state_words
-from scenes.states.notes import facts_of
 from scenes.states.rooms import stands_clear
-from scenes.states.state import State, plan_state
+from scenes.states.state import State
 
 Change = Callable[[Box], Box]  # of the box as it is on one lens
-
-
-def with_box(state: State, fitted: Box) -> State:
-    """A state as it is with another box, what that box is at fault with among its notes."""
-    scene = state.scene.model_copy(update={"box": fitted})
-    setting = Setting(focal_mm=state.focal_mm, focus_mm=state.focus_mm, f_number=state.f_number)
-    made = plan_state(scene, state.lens, state.resources, setting, grid=state.grid, guides=state.guides)
-    glass = state.resources.glass_of(state.lens)
-    facts = facts_of(made.fitted, state.lens, made.assembly, glass, min(f_numbers_of(scene, state.lens)))
-    return replace(made, notes=(*facts, *made.notes), key=state.key)
 
 
 class Kept:
@@ -37,7 +23,7 @@ class Kept:
     def is_clear_now(self, state: State) -> bool:
         """Whether a state is clear as the box is."""
         if id(state) not in self._clear_now:
-            self._clear_now[id(state)] = stands_clear(with_box(state, state.fitted))
+            self._clear_now[id(state)] = stands_clear(state.with_box(state.fitted))
         return self._clear_now[id(state)]
 
     def spoilt(self, change: Change, states: Sequence[State] | None = None) -> Iterator[State]:
@@ -45,7 +31,7 @@ class Kept:
         for state in self.states if states is None else states:
             box = change(state.fitted)
             if box != state.fitted and self.is_clear_now(state):
-                then = with_box(state, box)
+                then = state.with_box(box)
                 if not stands_clear(then):
                     yield then
 
@@ -59,7 +45,7 @@ class Kept:
         found = []
         for state in self.states:
             box = change(state.fitted)
-            clear = self.is_clear_now(state) if box == state.fitted else stands_clear(with_box(state, box))
+            clear = self.is_clear_now(state) if box == state.fitted else stands_clear(state.with_box(box))
             found += [] if clear else [state]
         return tuple(found)
 

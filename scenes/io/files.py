@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import click
 import numpy as np
@@ -29,12 +29,16 @@ from scenes.io.kept_files import Earlier, carry_over, hashes_in, write_manifest
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 RESULTS_NAME = "results.json"
 RESULTS_KEY = "brimline"  # in the JSON of every answer: the command that left it
 OLD_RESULTS_KEY = "brimline_results"  # of version 1
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
 INPUTS = "scene"  # the folder of scene files in the demo's results, which people go on to work on
-COMPRESSION = 3  # of maps: level 6 takes three times as long for a fifth less
+PRINT_DPI = 200
+COMPRESSION = 3  # of maps and pictures: level 6 takes three times as long for a fifth less
 FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 LARGEST_DRAWING = 20_000_000
 LARGEST_MESH = 250_000_000  # five million triangles of an STL
@@ -229,6 +233,13 @@ def _write_npz(stream: BinaryIO, arrays: Mapping[str, NDArray[Any]]) -> None:
         for key, array in arrays.items():
             with archive.open(f"{key}.npy", "w", force_zip64=True) as member:
                 np.lib.format.write_array(member, np.asanyarray(array), allow_pickle=False)
+
+
+def figure_png(figure: Figure, dpi: int = PRINT_DPI) -> bytes:
+    """The figure as PNG bytes; needs no display."""
+    stream = io.BytesIO()
+    figure.savefig(stream, format="png", dpi=dpi, pil_kwargs={"compress_level": COMPRESSION})
+    return stream.getvalue()
 
 
 def npz_bytes(arrays: Mapping[str, NDArray[Any]]) -> bytes:

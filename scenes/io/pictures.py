@@ -1,4 +1,4 @@
-"""Figures as bytes of picture files; opens no file and needs no display."""
+"""Figures and maps as bytes of files, in every format that is offered; opens no file and needs no display."""
 
 from __future__ import annotations
 
@@ -9,26 +9,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.io import files
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PNG, SVG, PDF, TIFF = "png", "svg", "pdf", "tiff"
 FIGURE_FORMATS = (PNG, SVG, PDF)
-PRINT_DPI = 200
-COMPRESSION = 3  # of PNG: the usual 6 takes twice as long for a tenth less
-
-
-def figure_png(figure: Figure, dpi: int = PRINT_DPI) -> bytes:
-    """The figure as PNG bytes."""
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=dpi, pil_kwargs={"compress_level": COMPRESSION})
-    return buffer.getvalue()
 
 
 def figure_files(stem: str, figure: Figure, formats: Sequence[str] = (PNG,)) -> Iterator[tuple[str, bytes]]:
     """The figure as files, by name and bytes: one for each format, of the same bytes whenever it is the same figure."""
     for form in formats:
-        yield f"{stem}.{form}", figure_png(figure) if form == PNG else _drawing(figure, form)
+        yield f"{stem}.{form}", files.figure_png(figure) if form == PNG else _drawing(figure, form)
 
 
 def _drawing(figure: Figure, form: str) -> bytes:

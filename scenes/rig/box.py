@@ -12,11 +12,11 @@ import geometry.parts as build
 from geometry.body import Assembly, Part, Slab
 from geometry.errors import GeometryError
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
-from geometry.frame import Pose, Side, pose
-from geometry.mesh_import import surface_from_arrays
-from geometry.outline import Outline, half_size_mm
+from geometry.flags import Bars, Hinge, boards, hood_edge
+from geometry.frame import Pose, Side
+from geometry.openings import Fit, LensFront, Slot
+from geometry.outline import Outline
 from raytrace.box import Box, Glass, GlassKind
-from raytrace.stray.flag_window import Bars, Hinge, boards
 from scenes.scene_file.catalogue import rods as catalogue_rods
 from scenes.scene_file.errors import ItemError
 from scenes.scene_file.resources import Resources
@@ -139,25 +139,19 @@ def _tray(stage: Stage, number: int, place: Pose) -> Part:
         place,
         at_mm=stage.at_mm,
         depth_mm=stage.depth_mm,
-        opening=_opening(stage),
+        opening=opening_outline(stage),
         turn_deg=stage.turn_deg,
         tilt_deg=stage.tilt_deg,
         outer_mm=stage.outer_mm,
-        holds_mm=_holds_mm(stage),
+        holds=None if stage.filter is None else filter_outline(stage.filter),
         name=stage_name(stage, number),
         group=f"box.stage[{number}]",
     )
 
 
-def _opening(stage: Stage | Mask) -> Outline:
+def opening_outline(stage: Stage | Mask) -> Outline:
+    """The opening of a tray or a mask."""
     return build.opening(size_mm=stage.opening_mm, diameter_mm=stage.opening_diameter_mm, corner_mm=stage.corner_mm)
-
-
-def _holds_mm(stage: Stage) -> tuple[float, float] | None:
-    if stage.filter is None:
-        return None
-    width, height = 2 * half_size_mm(filter_outline(stage.filter))
-    return float(width), float(height)
 
 
 def _mask(mask: Mask, number: int, place: Pose, resources: Resources) -> Part:
@@ -165,7 +159,7 @@ def _mask(mask: Mask, number: int, place: Pose, resources: Resources) -> Part:
         place,
         at_mm=mask.at_mm,
         thickness_mm=mask.thickness_mm,
-        opening=resources.outlines[mask.outline] if mask.outline is not None else _opening(mask),
+        opening=resources.outlines[mask.outline] if mask.outline is not None else opening_outline(mask),
         turn_deg=mask.turn_deg,
         tilt_deg=mask.tilt_deg,
         outer_mm=mask.outer_mm,
@@ -179,7 +173,7 @@ def flag_hinge_mm(flag: Flag, hoods: tuple[Hood, ...]) -> tuple[float, float]:
     hinge_mm, at_mm = flag.hinge_mm, flag.at_mm
     if hinge_mm is None or at_mm is None:
         hood = hoods[0]
-        edge = build.hood_edge(flag.side, front_mm=hood.front_mm, at_mm=hood.at_mm, depth_mm=hood.depth_mm)
+        edge = hood_edge(flag.side, front_mm=hood.front_mm, at_mm=hood.at_mm, depth_mm=hood.depth_mm)
         hinge_mm, at_mm = (edge[0] if hinge_mm is None else hinge_mm), (edge[1] if at_mm is None else at_mm)
     return hinge_mm, at_mm
 
@@ -208,7 +202,8 @@ def flag_name(flag: Flag) -> str:
 
 
 def _flag(flag: Flag, number: int, hoods: tuple[Hood, ...], place: Pose) -> tuple[Part, ...]:
-    return boards(hinge_of(flag, hoods, place), bars_of(flag), flag.angle_deg, flag_name(flag), f"box.flag[{number}]")
+    bars = bars_of(flag)
+    return boards(hinge_of(flag, hoods, place), bars, flag.angle_deg, flag_name(flag), f"box.flag[{number}]")
 
 
 def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
@@ -216,18 +211,22 @@ def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
     for number, solid in enumerate(box.solid, 1):
         arrays = resources.meshes[solid.file]
         try:
-            surface = surface_from_arrays(arrays.vertices, arrays.faces, unit=solid.unit or arrays.unit, name=solid.file)
+            part = build.imported_solid(
+                place,
+                arrays.vertices,
+                arrays.faces,
+                unit=solid.unit or arrays.unit,
+                file_name=solid.file,
+                name=solid.name or f"solid {number}",
+                at_mm=solid.at_mm,
+                back_thickness_mm=thickness_mm,
+                turn_deg=solid.turn_deg,
+                tilt_deg=solid.tilt_deg,
+                group=f"box.solid[{number}]",
+            )
         except ValueError as error:
             raise ItemError(solid, str(error)) from None
-        own = pose(turn_deg=solid.turn_deg, tilt_deg=solid.tilt_deg)
-        yield build.solid(
-            place,
-            replace(surface, vertices_mm=own.points_to_frame(surface.vertices_mm)),
-            at_mm=solid.at_mm,
-            back_thickness_mm=thickness_mm,
-            name=solid.name or f"solid {number}",
-            group=f"box.solid[{number}]",
-        )
+        yield part
 
 
 def _named_apart(items: Iterator[Part]) -> Iterator[Part]:
@@ -301,3 +300,26 @@ def rod_spec(box: SceneBox) -> RodSpec | None:
         spacing_mm=box.rod_spacing_mm or known.spacing_mm,
         drop_mm=box.rod_drop_mm or known.drop_mm,
     )
+
+
+def fit_of(box: SceneBox, lens: Lens, travel_mm: float) -> Fit:
+    """How a box sits on a lens: its place, the lens's front, the seal's kind and the slots of its trays."""
+    glass = min(lens.front_glass_mm or BARREL_INSIDE_SHARE * lens.front_diameter_mm, lens.front_diameter_mm - 1.0)
+    length = min(lens.front_to_sensor_mm or math.inf, 80.0)
+    slots = tuple(
+        Slot(tray=stage_name(stage, number), side=Side(side), width_mm=stage.slot_mm)
+        for number, stage in enumerate(box.stage, 1)
+        for side in (stage.slot_sides if stage.slot_mm > 0 else ())
+    )
+    front = LensFront(outside_mm=lens.front_diameter_mm, glass_mm=glass, length_mm=length)
+    soft = bool(box.seal) and box.seal[0].kind in {"donut", "bellows"}
+    return Fit(box=box_place(box, travel_mm), front=front, soft_seal=soft, slots=slots)
+
+
+def linings_of(box: SceneBox) -> dict[str, float]:
+    """Diffuse reflectance of the parts of a box, by their group."""
+    found: dict[str, float] = {"box.back": box.back[0].lining} if box.back else {}
+    found |= {"box.hood": box.hood[0].lining} if box.hood else {}
+    for key in ("stage", "mask", "flag"):
+        found |= {f"box.{key}[{number}]": item.lining for number, item in enumerate(getattr(box, key), 1)}
+    return found

@@ -50,11 +50,24 @@ WALK_SHARE, LEAST_WALK_MM = 0.5, 10.0  # of the depth on the axis: no published 
 
 def contradiction_notes(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note, ...]:
     """A fault for each number of this lens, its box and the camera that another number of the scene speaks against."""
+    return (*lens_contradictions(scene, lens, grid), *filter_contradictions(box_for(scene, lens)))
+
+
+def lens_contradictions(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note, ...]:
+    """Those of the lens and the camera, whatever the box."""
     told = [(lens.name, text) for text in (*_lens_words(scene, lens), *_field_words(lens, grid))]
     told += [("camera", text) for text in _camera_words(scene.camera, scene.lens)]
     told += [("camera", text) for text in _guide_words(scene)]
-    told += _filter_words(box_for(scene, lens))
-    return tuple(Note(part, text, Severity.FAULT, doubts_light=True) for part, text in told)
+    return tuple(_fault(part, text) for part, text in told)
+
+
+def filter_contradictions(box: Box) -> tuple[Note, ...]:
+    """Those of the filters in a box as it is on a lens."""
+    return tuple(_fault(part, text) for part, text in _filter_words(box))
+
+
+def _fault(part: str, text: str) -> Note:
+    return Note(part, text, Severity.FAULT, doubts_light=True)
 
 
 def _or_confirmed(key: str, where: str = "the lens") -> str:

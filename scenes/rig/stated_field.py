@@ -58,11 +58,6 @@ class FieldDoubt:
     stated_deg: float
     expected_deg: float
 
-    @property
-    def is_narrow(self) -> bool:
-        """Whether it is the narrower of the two."""
-        return self.stated_deg < self.expected_deg
-
 
 def rows_of(lens: Lens) -> tuple[StateRow, ...]:
     """The scene's state rows as the zoom interpolation takes them."""

@@ -14,10 +14,10 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import polygonize, unary_union
 
 from geometry.body import Assembly, Block, Kind, Loop, Part, Slab, Surface, Tube
+from geometry.flags import hinge_line
 from geometry.frame import where_in_words
 from geometry.meshes import part_mesh, slab_mesh
 from geometry.outline import Circle, Outline, half_size_mm
-from geometry.parts import hinge_line
 from scenes.scene_file.messages import length_words
 
 SAGITTA_MM = 0.02  # chords of drawn curves: a tenth of the thinnest line on paper

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -20,6 +19,7 @@ from geometry.body import Assembly, Kind
 from scenes.scene_file.messages import length_words
 from scenes.sheets.colours import GLASS_COLOUR, HIGHLIGHT, INK, PAPER, PART_COLOURS, RAY_BLOCKED, RAY_CLEAR, SOFT_INK
 from scenes.sheets.cut_shapes import SIDE, Cut, CutPart, CutPlane, cut_box, flat_points
+from scenes.sheets.leaders import Leader, crosses, spread, uncrossed
 from scenes.sheets.page import Box, Page, text_size_mm, wrapped
 from scenes.sheets.pieces import halo, to_page
 from scenes.sheets.style import A4_MM, LABEL_PT
@@ -184,21 +184,6 @@ def _ground() -> dict[str, object]:
     return {"facecolor": PAPER, "edgecolor": "none", "alpha": 0.9, "boxstyle": "round,pad=0.1"}
 
 
-def spread(wanted: Sequence[float], step: float, low: float, high: float) -> list[float]:
-    """Places near the wanted ones (in their order), at least a step apart and within limits where these leave room."""
-    placed: list[float] = []
-    for value in wanted:
-        placed.append(max(value, placed[-1] + step if placed else low))
-    top = high
-    for i in range(len(placed) - 1, -1, -1):
-        placed[i] = min(placed[i], top)
-        top = placed[i] - step
-    return placed
-
-
-Leader = tuple[tuple[float, float], tuple[float, float]]
-
-
 def _draw_balloons(page: Page, axes: Axes, frame: Box, cut: Cut) -> list[Leader]:
     """Number the parts above the drawing, below it where a part lies only there; the table gives the names."""
     drawn: list[Leader] = []
@@ -214,25 +199,6 @@ def _draw_balloons(page: Page, axes: Axes, frame: Box, cut: Cut) -> list[Leader]
             page.text(*head, str(chosen[k][0]), _DIM_PT, ha="center", va="center", weight="bold", bbox=circle, zorder=6)
         drawn += feet
     return drawn
-
-
-def uncrossed(leaders: Sequence[Leader]) -> list[Leader]:
-    """The leaders, each to its own foot, with heads changed over until none crosses another: every change makes them shorter."""
-    found = list(leaders)
-    while crossing := next(((i, j) for i, j in combinations(range(len(found)), 2) if crosses(found[i], found[j])), None):
-        i, j = crossing
-        found[i], found[j] = (found[j][0], found[i][1]), (found[i][0], found[j][1])
-    return found
-
-
-def crosses(one: Leader, other: Leader) -> bool:
-    """Whether two straight leaders cross, not counting ends that touch."""
-
-    def side(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:
-        return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-
-    (a, b), (c, d) = one, other
-    return side(a, b, c) * side(a, b, d) < 0 and side(c, d, a) * side(c, d, b) < 0
 
 
 def _is_upper(part: CutPart) -> bool:

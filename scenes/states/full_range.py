@@ -17,8 +17,7 @@ from scenes.scene_file.tables.box import CLAMP
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for, can_focus, focal_lengths, focus_distances_of
 from scenes.states.keys import Setting
-from scenes.states.load import Loaded
-from scenes.states.select import chosen_lenses
+from scenes.states.load import Loaded, chosen_lenses
 from scenes.states.state import State, guides_of, pixel_grid, plan_state
 from scenes.states.widest_settings import bulging
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -12,10 +13,11 @@ from geometry.errors import GeometryError
 from scenes.io.files import Folder, read_text
 from scenes.scene_file.errors import Complaint, ItemError, SceneError
 from scenes.scene_file.key_paths import with_values
-from scenes.scene_file.messages import KeyPath, key_words
+from scenes.scene_file.messages import KeyPath, did_you_mean, key_words, plain, text_as_mm
 from scenes.scene_file.parse import parse_scene, read_model, read_toml, scene_of
 from scenes.scene_file.resources import GlassTable, Resources
 from scenes.scene_file.tables.box import PART_KEYS, box_parts
+from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.prescription import GlassFile, glass_table
 from scenes.scene_file.tables.scene import Scene
 from scenes.scene_file.tables.tolerance_paths import PathError
@@ -23,6 +25,9 @@ from scenes.scene_file.toml_lines import key_lines, line_of
 from scenes.states.state import State, states_of_lens
 
 Content = TypeVar("Content")
+
+SAME_FOCUS_MM = 0.5  # a focus distance asked for this near one of the scene's means that one
+SAME_F_NUMBER = 0.051  # stops are said to one decimal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +112,74 @@ def _built_complaint(loaded: Loaded, path: KeyPath, problem: str) -> Complaint:
     box = {key: [{"name": item.name} for item in getattr(loaded.scene.box, key)] for key in PART_KEYS}
     where = key_words(path, {"lens": [{"name": lens.name} for lens in loaded.scene.lens], "box": box})
     return Complaint(where=where, problem=problem, line=line_of(path, loaded.lines), source=loaded.file_name)
+
+
+def wanted_states(
+    loaded: Loaded, *, lenses: Sequence[str] = (), focus: Sequence[str] = (), f_numbers: Sequence[float] = ()
+) -> tuple[State, ...]:
+    """Those of the states that the scene asks for, all where nothing is said; SceneError where there is none such."""
+    return selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
+
+
+def selected(
+    plans: Sequence[State], *, lenses: Sequence[str] = (), focus: Sequence[str] = (), f_numbers: Sequence[float] = ()
+) -> tuple[State, ...]:
+    """The states of some lenses, focus distances (mm, "infinity" or "close") and stops; SceneError where there is none such."""
+    kept = tuple(plans)
+    if lenses:
+        _insist_on_lenses(lenses, list(dict.fromkeys(plan.lens_name for plan in plans)))
+        kept = tuple(plan for plan in kept if plan.lens_name in lenses)
+    if focus:
+        wanted = [(said, _focus_test(said, kept)) for said in focus]
+        _insist_on_some("--focus", wanted, kept, lambda plan: plain(plan.focus_mm))
+        kept = tuple(plan for plan in kept if any(test(plan) for _, test in wanted))
+    if f_numbers:
+        stops = [(plain(stop), _stop_test(stop)) for stop in f_numbers]
+        _insist_on_some("--f-number", stops, kept, lambda plan: plain(plan.f_number))
+        kept = tuple(plan for plan in kept if any(test(plan) for _, test in stops))
+    return kept
+
+
+Test = Callable[[State], bool]
+
+
+def _stop_test(stop: float) -> Test:
+    return lambda plan: abs(plan.f_number - stop) < SAME_F_NUMBER
+
+
+def _focus_test(said: str, plans: Sequence[State]) -> Test:
+    if said in {"infinity", "inf"}:
+        return lambda plan: math.isinf(plan.focus_mm)
+    if said == "close":
+        nearest = {name: min(p.focus_mm for p in plans if p.lens_name == name) for name in {p.lens_name for p in plans}}
+        return lambda plan: not math.isinf(plan.focus_mm) and plan.focus_mm == nearest[plan.lens_name]
+    distance = text_as_mm(said)
+    if distance is None:
+        raise _bad_option("--focus", f'must be a distance in mm, "infinity" or "close", got "{said}"')
+    return lambda plan: abs(plan.focus_mm - distance) <= SAME_FOCUS_MM
+
+
+def _insist_on_lenses(wanted: Sequence[str], known: list[str]) -> None:
+    for name in wanted:
+        if name not in known:
+            raise _bad_option("--lens", f'the scene has no lens "{name}"; {did_you_mean(name, known)}')
+
+
+def _insist_on_some(option: str, wanted: Sequence[tuple[str, Test]], plans: Sequence[State], words: Callable[[State], str]) -> None:
+    for said, test in wanted:
+        if not any(test(plan) for plan in plans):
+            known = ", ".join(dict.fromkeys(words(plan) for plan in plans))
+            raise _bad_option(option, f"the scene's [check] has no state at {said}; it has {known}")
+
+
+def _bad_option(option: str, problem: str) -> SceneError:
+    return SceneError([Complaint(where="", problem=problem, source=option)])
+
+
+def chosen_lenses(scene: Scene, names: Sequence[str]) -> tuple[Lens, ...]:
+    """The scene's lenses of these names, all where none is named; SceneError for a name that it does not have."""
+    _insist_on_lenses(names, [lens.name for lens in scene.lens])
+    return tuple(lens for lens in scene.lens if not names or lens.name in names)
 
 
 def resources_of(scene: Scene, folder: Folder, text: str, source: str) -> Resources:

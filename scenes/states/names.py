@@ -6,9 +6,6 @@ from typing import Protocol
 
 import numpy as np
 
-from geometry.arrays import FloatArray
-from geometry.frame import where_in_words
-from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from scenes.states.state import State
 
@@ -102,20 +99,6 @@ def in_a_sentence(error: Exception) -> str:
     return f"{type(error).__name__}: {text} (a fault of the program: please report it with the scene file)"
 
 
-OUTSIDE = "outside the picture"
-
-
 def middle_variant(plan: State) -> LensState:
     """The lens with its pupil where it is, or in the middle of its bounds: at infinity focus ghosts do not depend on it."""
     return plan.variants[len(plan.variants) // 2]
-
-
-def where(place_mm: FloatArray, grid: PixelGrid) -> str:
-    """A place of the picture in the operator's words; past its edge: over which side."""
-    if not np.isfinite(place_mm).all():
-        return OUTSIDE
-    right = float((place_mm[0] - grid.offset_mm[0]) / (grid.width_mm / 2))
-    up = float((place_mm[1] - grid.offset_mm[1]) / (grid.height_mm / 2))
-    if max(abs(right), abs(up)) <= 1:
-        return where_in_words(right, up)
-    return f"out at {where_in_words(right if abs(right) > 1 else 0.0, up if abs(up) > 1 else 0.0)}"

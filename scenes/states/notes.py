@@ -1,18 +1,13 @@
-"""Facts worth telling before any ray is traced: the geometry's checks of this scene, and what is assumed of the lens."""
+"""Facts about a lens worth telling before any ray is traced: what is assumed of it, where it is looked at."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from geometry.body import Assembly
-from geometry.carrying import clamp_notes
-from geometry.checks import assembly_notes, seal_notes
 from geometry.notes import Note, Severity
 from raytrace.optics.lens import LensState
 from raytrace.optics.prescription_pupil import stop_semi_diameter_mm
-from scenes.rig.box import rod_spec
 from scenes.scene_file.resources import GlassTable
-from scenes.scene_file.tables.box import CLAMP, Box
 from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
 from scenes.scene_file.tables.scene import can_focus
 from scenes.states.clear_rule import WALK_MM, walk_ends_deg
@@ -21,35 +16,9 @@ AS_WIDE = "as wide"
 STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the table's rounding
 
 
-def facts_of(box: Box, lens: Lens, assembly: Assembly, glass: GlassTable | None, widest_f_number: float) -> tuple[Note, ...]:
-    """Notes on one lens and its box: parts that intersect, filters that do not fit, units mistaken, what the pupil rests on."""
-    return (
-        *assembly_notes(assembly, front_diameter_mm=lens.front_diameter_mm),
-        *_seal_notes(box, lens, assembly),
-        *_mount_notes(box, assembly),
-        *_pupil_notes(lens, glass, widest_f_number),
-        *_zoom_notes(lens),
-    )
-
-
-def _seal_notes(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
-    if not box.back:
-        return ()
-    return seal_notes(assembly.parts, barrel_mm=lens.front_diameter_mm, bore_mm=box.back[0].bore_mm)
-
-
-def _mount_notes(box: Box, assembly: Assembly) -> Iterator[Note]:
-    """Common practice: a heavy box does not hang on a lens front unsupported; rods set the height of the box."""
-    if box.mount == CLAMP:
-        yield from clamp_notes(assembly.parts, assembly.slabs)
-    spec = rod_spec(box)
-    if spec is not None and box.offset_mm[1] != 0.0:
-        up = box.offset_mm[1]
-        text = (
-            f"stands {abs(up):g} mm {'above' if up > 0 else 'below'} the lens axis; rods {abs(spec.drop_mm - up):g} mm below the "
-            f"axis instead of {spec.drop_mm:g} mm, or a riser, would bring it back on axis"
-        )
-        yield Note("box", text, Severity.FACT)
+def lens_facts(lens: Lens, glass: GlassTable | None, widest_f_number: float) -> tuple[Note, ...]:
+    """Notes on a lens alone: what its pupil rests on, where a zoom is looked at."""
+    return (*_pupil_notes(lens, glass, widest_f_number), *_zoom_notes(lens))
 
 
 def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -> Iterator[Note]:

@@ -34,16 +34,15 @@ ENOUGH_MM = 0.0
 
 
 class Rooms:
-    """The beams of a lens's outer guides through a box as it is: how near parts stand to them in space.
+    """The beams of a lens's guides, none inside another, through a box as it is: how near parts stand to them in space.
 
     `box` says how far the beams have to be followed; parts of others may be asked for as long as they reach no farther.
     """
 
-    def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> None:
+    def __init__(self, variants: Sequence[LensState], outer: Sequence[Guide], box: Box) -> None:
         from raytrace.judge.field import cell_of
         from raytrace.judge.rooms import GuideBeam
 
-        outer = outer_guides(guides)
         self._beams = [(one.name, GuideBeam(tuple(variants), box, cell_of(one))) for one in outer]
 
     def reaches(self, box: Box) -> bool:
@@ -53,10 +52,6 @@ class Rooms:
     def clearance(self, part: Part) -> Clearance:
         """How far a part stays out of every beam; -ALONG_MM where some of it stands beyond the plane in focus."""
         return min((self._one(name, beam, part) for name, beam in self._beams), key=lambda found: found.clearance_mm)
-
-    def is_beyond_focus(self, part: Part) -> bool:
-        """Whether some of a part stands beyond the plane in focus, or its light cannot be followed."""
-        return any(self._is_beyond(beam, part) for _, beam in self._beams)
 
     def lacks_mm(self, part: Part, needed_mm: float = 0.0) -> float:
         """By how much a part misses the room needed, at least; ENOUGH_MM where it has it. The sign alone is exact."""
@@ -95,6 +90,11 @@ class Rooms:
         return legs is None or _known(part)[2] > legs.end_z_mm + TOUCHING_MM
 
 
+def rooms_of(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> Rooms:
+    """Rooms in the beams of those of a lens's guides that lie in no other."""
+    return Rooms(variants, outer_guides(guides), box)
+
+
 MOST_KNOWN = 2000
 _parts: dict[int, tuple[Part, Pieces, float]] = {}
 
@@ -121,7 +121,8 @@ class ClearRooms:
 
     def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, left_out_mm: float = 0.0) -> None:
         needed_mm = room_needed_mm(variants)
-        outer, grown = outer_guides(guides), [scaled(guide, ROOMY) for guide in outer_guides(guides)]
+        outer = outer_guides(guides)
+        grown = outer_guides([scaled(guide, ROOMY) for guide in outer])
         more_mm = left_out_mm + SAME_MM
         own_mm = more_mm + (needed_mm - TOLD_MM if needed_mm > 0.0 else 0.0)
         self.own = Rooms(variants, outer, box) if needed_mm > 0.0 else None  # else the grown ones are enough
@@ -163,7 +164,7 @@ def least_rooms(state: State) -> tuple[float, ...]:
 
 def nearest_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> Clearance | None:
     """The part of a box that comes nearest to the beam with the glass that it has; None without parts."""
-    rooms, nearest = Rooms(variants, guides, box), None
+    rooms, nearest = rooms_of(variants, guides, box), None
     for part in box.parts:
         if nearest is not None and rooms.lacks_mm(part, max(nearest.clearance_mm, 0.0)) <= 0.0:
             continue

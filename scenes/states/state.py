@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from geometry.body import Assembly
 from geometry.frame import Pose
@@ -13,7 +13,8 @@ from raytrace.box import Box
 from raytrace.optics.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.optics.lens import LensState
 from scenes.rig.box import box_place, build_box
-from scenes.rig.contradictions import contradiction_notes
+from scenes.rig.box_notes import box_facts, box_notes
+from scenes.rig.contradictions import filter_contradictions, lens_contradictions
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.rig.traced_notes import traced_notes
@@ -24,7 +25,21 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for, f_numbers_of, focal_lengths
 from scenes.states.keys import Setting, StateLabel, key_of, settings_of
 from scenes.states.lens_front import front_notes
-from scenes.states.notes import facts_of, field_notes, nearest_focus_notes, walk_notes
+from scenes.states.notes import field_notes, lens_facts, nearest_focus_notes, walk_notes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LensNotes:
+    """What is told of a state whatever its box, by its place among the state's notes."""
+
+    facts: tuple[Note, ...] = ()
+    contradictions: tuple[Note, ...] = ()
+    guesses: tuple[Note, ...] = ()
+    traced: tuple[Note, ...] = ()
+
+    def around(self, of_filters: tuple[Note, ...], of_focus: tuple[Note, ...]) -> tuple[Note, ...]:
+        """All but the facts, and at their places among them those of a box's filters and of the plane in focus."""
+        return (*self.contradictions, *of_filters, *self.guesses, *of_focus, *self.traced)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -54,6 +69,7 @@ class State:
     guides: tuple[Guide, ...]
     notes: tuple[Note, ...]
     field_guess_percent: tuple[float, float] | None = None
+    lens_notes: LensNotes = LensNotes()  # of its `notes` those that stay with another box
 
     def __repr__(self) -> str:
         """Its name for files: the whole would fill pages."""
@@ -95,6 +111,14 @@ class State:
         """Another box in this one's place, as parts."""
         return build_box(fitted, self.lens, self.resources, front_travel_mm=self.travel_mm)
 
+    def with_box(self, fitted: SceneBox) -> State:
+        """The state with another box, as it is on this lens; what that box is at fault with is among its notes."""
+        scene = self.scene.model_copy(update={"box": fitted})
+        assembly, box = self.rebuilt(fitted)
+        of_box, of_lens = box_notes(fitted, self.lens, assembly, box, self.variants), self.lens_notes
+        notes = (*of_box.facts, *of_lens.facts, *of_lens.around(of_box.contradictions, of_box.focus))
+        return replace(self, scene=scene, fitted=fitted, assembly=assembly, box=box, notes=notes)
+
 
 def states_of(scene: Scene, resources: Resources | None = None) -> tuple[State, ...]:
     """Every state that the scene's [check] asks for, lens by lens."""
@@ -132,6 +156,17 @@ def plan_state(
     fitted, travel_mm = box_for(scene, lens), front_travel_mm(lens, focal_mm, focus_mm)
     assembly, box = build_box(fitted, lens, resources, front_travel_mm=travel_mm)
     guess = field_guess_percent(lens, variants, grid, focal_mm, focus_mm)
+    glass, share = resources.glass_of(lens), 1.0 + max(guess or (0.0,)) / 100.0
+    lens_notes = LensNotes(
+        facts=lens_facts(lens, glass, min(f_numbers_of(scene, lens))),
+        contradictions=lens_contradictions(scene, lens, grid),
+        guesses=(
+            *walk_notes(lens.name, states),
+            *field_notes(lens.name, focus_mm, guess),
+            *front_notes(lens, states, guides, field_is_guess=guess is not None, guess_share=share),
+        ),
+        traced=traced_notes(lens, glass, states, guides, focus_mm),
+    )
     return State(
         key=key_of(scene, lens, setting),
         scene=scene,
@@ -148,15 +183,8 @@ def plan_state(
         assembly=assembly,
         grid=grid,
         guides=guides,
-        notes=(
-            *notes,
-            *contradiction_notes(scene, lens, grid),
-            *walk_notes(lens.name, states),
-            *field_notes(lens.name, focus_mm, guess),
-            *front_notes(lens, states, guides, field_is_guess=guess is not None, guess_share=1.0 + max(guess or (0.0,)) / 100.0),
-            *focus_notes(box, states),
-            *traced_notes(lens, resources.glass_of(lens), states, guides, focus_mm),
-        ),
+        notes=(*notes, *lens_notes.around(filter_contradictions(fitted), focus_notes(box, states))),
+        lens_notes=lens_notes,
         field_guess_percent=guess,
     )
 
@@ -166,8 +194,8 @@ def _facts(scene: Scene, lens: Lens, resources: Resources) -> tuple[Note, ...]:
     focal_mm = focal_lengths(lens)[0]
     own_box = box_for(scene, lens)
     assembly, _ = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, math.inf))
-    facts = facts_of(own_box, lens, assembly, resources.glass_of(lens), min(f_numbers_of(scene, lens)))
-    return (*facts, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))
+    told = (*box_facts(own_box, lens, assembly), *lens_facts(lens, resources.glass_of(lens), min(f_numbers_of(scene, lens))))
+    return (*told, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))
 
 
 def pixel_grid(camera: Camera) -> PixelGrid:

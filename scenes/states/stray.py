@@ -7,23 +7,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely
-from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from geometry.frame import Side
-from geometry.openings import BODY_NAME, Fit, LensFront, Slot, enclosure_of
+from geometry.openings import enclosure_of
 from raytrace.ghosts.paths import pupil_mm
-from raytrace.optics.camera import PixelGrid, whole_frame
-from raytrace.optics.lens import LensState, pencils_for
-from raytrace.stray.direct import StrayLight
+from raytrace.lights import LightPlace
+from raytrace.optics.camera import PixelGrid
+from raytrace.optics.in_frame import in_frame
+from raytrace.optics.lens import LensState
 from raytrace.stray.mirror import MirrorScene
 from raytrace.stray.target import Target, beam_on_faces, glass_face, glass_target, lens_front_target
 from raytrace.stray.world import World
-from scenes.rig.box import BARREL_INSIDE_SHARE, box_place, stage_name
+from scenes.rig.box import fit_of, linings_of
 from scenes.rig.lights import lights_of
 from scenes.scene_file.tables.box import DARK_LINING, Box
-from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.state import State
 
@@ -41,34 +38,14 @@ class StraySetup:
     linings: Mapping[str, float]
 
 
-def stray_lights(scene: Scene) -> tuple[StrayLight, ...]:
-    """The scene's lights as stray light has them; a sun below the horizon lights nothing and is left out."""
-    return tuple(
-        StrayLight(
-            name=light.name, direction=light.direction, width_deg=light.width_deg, place_mm=light.place_mm, size_mm=light.size_mm
-        )
-        for light in lights_of(scene)
-        if light.is_up
-    )
+def stray_lights(scene: Scene) -> tuple[LightPlace, ...]:
+    """The scene's lights; a sun below the horizon lights nothing and is left out."""
+    return tuple(light for light in lights_of(scene) if light.is_up)
 
 
 def angles_deg(direction: FloatArray) -> tuple[float, float]:
     """Azimuth to the operator's right and elevation of a direction (3,) [deg]."""
     return math.degrees(math.atan2(-direction[0], direction[2])), math.degrees(math.asin(np.clip(direction[1], -1.0, 1.0)))
-
-
-def fit_of(box: Box, lens: Lens, travel_mm: float) -> Fit:
-    """How a box sits on a lens: its place, the lens's front, the seal's kind and the slots of its trays."""
-    glass = min(lens.front_glass_mm or BARREL_INSIDE_SHARE * lens.front_diameter_mm, lens.front_diameter_mm - 1.0)
-    length = min(lens.front_to_sensor_mm or math.inf, 80.0)
-    slots = tuple(
-        Slot(tray=stage_name(stage, number), side=Side(side), width_mm=stage.slot_mm)
-        for number, stage in enumerate(box.stage, 1)
-        for side in (stage.slot_sides if stage.slot_mm > 0 else ())
-    )
-    front = LensFront(outside_mm=lens.front_diameter_mm, glass_mm=glass, length_mm=length)
-    soft = bool(box.seal) and box.seal[0].kind in {"donut", "bellows"}
-    return Fit(box=box_place(box, travel_mm), front=front, soft_seal=soft, slots=slots)
 
 
 def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Target, rng: np.random.Generator) -> StraySetup:
@@ -77,7 +54,7 @@ def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Targ
     `target` is "glass", "lens", or one made before.
     """
     assembly, box = state.rebuilt(own_box)
-    fit = fit_of(own_box, state.lens, state.travel_mm)
+    fit, linings = fit_of(own_box, state.lens, state.travel_mm), linings_of(own_box)
     world = World.of(enclosure_of(assembly, fit))
     if isinstance(target, Target):
         aim = target
@@ -87,7 +64,7 @@ def setup_of(state: State, pupil: LensState, own_box: Box, *, target: str | Targ
     else:
         aim = lens_front_target(fit.front.glass_mm / 2, log2_points=LOG2_POINTS, rng=rng)
     mirror = MirrorScene(glasses=box.glasses, world=world, caught_radius_mm=fit.front.outside_mm / 2)
-    return StraySetup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=_linings(own_box, world))
+    return StraySetup(own_box=own_box, world=world, mirror=mirror, target=aim, linings=world.linings(linings, DARK_LINING))
 
 
 def world_without(name: str, state: State) -> World:
@@ -96,59 +73,7 @@ def world_without(name: str, state: State) -> World:
     return World.of(enclosure_of(left, fit_of(state.fitted, state.lens, state.travel_mm)))
 
 
-def _linings(box: Box, world: World) -> dict[str, float]:
-    """Diffuse reflectance of every wall of the box, by name; the barrel and the camera behind are left out."""
-    known: dict[str, float] = {"box.back": box.back[0].lining} if box.back else {}
-    known |= {"box.hood": box.hood[0].lining} if box.hood else {}
-    for key in ("stage", "mask", "flag"):
-        known |= {f"box.{key}[{number}]": item.lining for number, item in enumerate(getattr(box, key), 1)}
-    found = {BODY_NAME: DARK_LINING}
-    for wall in world.walls:
-        if wall.group:
-            found[wall.name] = known.get(wall.group.removesuffix(".extension"), DARK_LINING)
-    return found
-
-
-def in_frame(
-    lens: LensState, grid: PixelGrid, direction: FloatArray, half_width_deg: FloatArray | float = 0.0
-) -> NDArray[np.bool_]:
-    """Whether any of lights in directions (N, 3) from the pupil, so wide to each side, is in the recorded picture (N,)."""
-    ring = frame_slopes(lens, grid)
-    outline = shapely.Polygon(ring).convex_hull
-    unit = direction / np.linalg.norm(direction, axis=1, keepdims=True)
-    ahead = unit[:, 2] > 1e-9
-    slope = unit[:, :2] / np.where(ahead, unit[:, 2], 1.0)[:, None]
-    middle = ahead & shapely.contains_xy(outline, slope[:, 0], slope[:, 1])
-    edge = shapely.get_coordinates(outline)
-    return np.asarray(middle | (_angle_to_ring_deg(unit, edge) <= half_width_deg))
-
-
-def _angle_to_ring_deg(unit: FloatArray, ring: FloatArray) -> FloatArray:
-    """The least angle (N,) from directions (N, 3) to a closed line of slopes (K, 2), whose sides are great circles in the sky."""
-    corner = np.column_stack([ring, np.ones(len(ring))])
-    corner /= np.linalg.norm(corner, axis=1, keepdims=True)
-    first, last = corner[:-1], corner[1:]
-    pole = np.cross(first, last)
-    pole /= np.maximum(np.linalg.norm(pole, axis=1, keepdims=True), 1e-300)
-    to_arc = np.arcsin(np.clip(np.abs(unit @ pole.T), 0.0, 1.0))
-    beside = (unit @ np.cross(pole, first).T >= 0) & (unit @ np.cross(last, pole).T >= 0)  # the foot lies between the ends
-    to_end = np.arccos(np.clip(unit @ corner.T, -1.0, 1.0)).min(axis=1)
-    return np.asarray(np.degrees(np.minimum(np.where(beside, to_arc, np.inf).min(axis=1), to_end)))
-
-
-def light_in_frame(lens: LensState, grid: PixelGrid, light: StrayLight) -> bool:
+def light_in_frame(lens: LensState, grid: PixelGrid, light: LightPlace) -> bool:
     """Whether any of a light is in the recorded picture: seen from the pupil, with its own width."""
     at = pupil_mm(lens)
-    toward = light.direction if light.place_mm is None else light.place_mm - at
-    half = light.width_deg / 2
-    if light.place_mm is not None:
-        half = math.degrees(math.atan(light.size_mm / 2 / float(np.linalg.norm(toward))))
-    return bool(in_frame(lens, grid, toward[None], half)[0])
-
-
-def frame_slopes(lens: LensState, grid: PixelGrid) -> FloatArray:
-    """Slopes (K, 2) dx/dz, dy/dz round the edge of the recorded picture, in order."""
-    corners = whole_frame(grid).corners_mm()
-    steps = np.linspace(0.0, 1.0, 24, endpoint=False)[:, None]
-    edge = np.concatenate([corners[k] + steps * (corners[(k + 1) % 4] - corners[k]) for k in range(4)])
-    return pencils_for(lens, edge).slope
+    return bool(in_frame(lens, grid, light.direction_from(at)[None], light.width_from(at) / 2)[0])

@@ -5,9 +5,10 @@ from numpy.testing import assert_allclose
 
 from geometry.carrying import clamp_notes, mass_kg
 from geometry.fixtures import barrel
+from geometry.flags import flag
 from geometry.notes import Severity
 from geometry.outline import RoundedRectangle
-from geometry.parts import back_plate, box_pose, filter_slab, flag
+from geometry.parts import back_plate, box_pose, filter_slab
 
 BOX = box_pose(ahead_mm=10)
 BLADE = flag(BOX, side="right", angle_deg=0, hinge_mm=60, at_mm=90, length_mm=100, width_mm=200, thickness_mm=2)

@@ -9,11 +9,12 @@ from hypothesis import strategies as st
 from geometry.body import Assembly
 from geometry.checks import assembly_notes, behind_notes, filter_notes, mask_notes, mesh_notes, seal_notes, size_notes
 from geometry.fixtures import barrel
+from geometry.flags import flag
 from geometry.frame import pose
 from geometry.mesh_import import surface_from_arrays
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, RoundedRectangle
-from geometry.parts import back_plate, box_pose, filter_slab, flag, mask, opening, seal, solid, tray
+from geometry.parts import back_plate, box_pose, filter_slab, mask, opening, seal, solid, tray
 
 BOX = box_pose(ahead_mm=4, back_thickness_mm=4)
 STAGE = {"at_mm": 10, "depth_mm": 8}

@@ -11,22 +11,11 @@ from numpy.testing import assert_allclose
 from geometry.body import Kind, Loop, Part, Surface, Tube
 from geometry.errors import GeometryError
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
+from geometry.flags import extension, flag
 from geometry.frame import pose
 from geometry.meshes import assembly_mesh, matched_loops, part_mesh, slab_mesh, trace_mesh
 from geometry.outline import Circle, Freeform, RoundedRectangle, area_mm2, contains
-from geometry.parts import (
-    back_plate,
-    box_pose,
-    donut_loops,
-    extension,
-    filter_slab,
-    flag,
-    hood,
-    mask,
-    opening,
-    seal,
-    tray,
-)
+from geometry.parts import back_plate, box_pose, donut_loops, filter_slab, hood, mask, opening, seal, tray
 
 CHORDS = 1e-4  # relative: what chords within 0.002 mm of an arc may take off a volume here
 BOX = box_pose(ahead_mm=4, offset_right_mm=3, offset_up_mm=-2, tilt_deg=7, back_thickness_mm=4)

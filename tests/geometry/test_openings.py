@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from geometry import flags
 from geometry import parts as build
 from geometry.body import Assembly, Kind
 from geometry.frame import right_up_to_frame
@@ -126,7 +127,7 @@ def test_box_without_a_back_plate_is_open_behind():
 
 
 def test_flag_alone_stands_in_the_open_air():
-    flag = build.flag(build.box_pose(), side="top", angle_deg=20, hinge_mm=60, at_mm=20, length_mm=80, width_mm=100)
+    flag = flags.flag(build.box_pose(), side="top", angle_deg=20, hinge_mm=60, at_mm=20, length_mm=80, width_mm=100)
     found = openings_of(Assembly(parts=(flag,)), Fit(box=build.box_pose(), front=FRONT))
     assert [o.kind for o in found] == [OpeningKind.REST]
 

@@ -6,10 +6,11 @@ import trimesh
 
 from geometry.body import Kind, Part, Slab, Surface
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
+from geometry.flags import extension, flag
 from geometry.notes import Note, Severity
 from geometry.outline import RoundedRectangle
 from geometry.overlap import glass_overlap_notes, mean_depth_mm, overlap_mesh, overlap_notes
-from geometry.parts import back_plate, box_pose, extension, flag, hood, mask, opening, seal, tray
+from geometry.parts import back_plate, box_pose, hood, mask, opening, seal, tray
 
 BOX = box_pose(ahead_mm=4, tilt_deg=6, offset_up_mm=2, back_thickness_mm=4)
 WINDOW = opening(size_mm=(138, 97), corner_mm=4)
@@ -34,6 +35,7 @@ def test_two_stages_in_one_place_are_told_with_depth_and_way_out():
             "overlaps front tray by up to 3.0 mm along the axis; "
             "move front tray ahead by 3.0 mm or move rear tray back by 3.0 mm, or make one of them shallower",
             Severity.FAULT,
+            doubts_light=True,  # nobody knows where the two will stand
         ),
     )
 
@@ -142,7 +144,10 @@ def test_seal_barrel_ring_and_plate_meet_by_design():
 
 def test_a_barrel_that_runs_into_a_tray_is_told():
     close = box_pose(ahead_mm=-20)
-    parts = [barrel(outside_mm=114), tray(close, at_mm=10, depth_mm=8, opening=opening(size_mm=(100, 70)), holds_mm=(143.5, 101.6))]
+    parts = [
+        barrel(outside_mm=114),
+        tray(close, at_mm=10, depth_mm=8, opening=opening(size_mm=(100, 70)), holds=opening(size_mm=(143.5, 101.6))),
+    ]
     (note,) = overlap_notes(parts)
     assert note.part == "barrel"
     assert "overlaps tray" in note.text

@@ -6,25 +6,10 @@ from numpy.testing import assert_allclose
 
 from geometry.body import Kind, Surface
 from geometry.errors import GeometryError
+from geometry.flags import extension, far_end, flag, hinge_line, hood_edge
 from geometry.frame import pose
 from geometry.outline import Circle, RoundedRectangle
-from geometry.parts import (
-    back_plate,
-    box_pose,
-    extension,
-    far_end,
-    filter_slab,
-    flag,
-    hinge_line,
-    hood,
-    hood_edge,
-    mask,
-    opening,
-    part_pose,
-    seal,
-    solid,
-    tray,
-)
+from geometry.parts import back_plate, box_pose, filter_slab, hood, mask, opening, part_pose, seal, solid, tray
 
 ROUNDING_MM = 1e-9
 STRAIGHT = box_pose()
@@ -98,7 +83,7 @@ def test_only_parts_with_a_stated_outside_leave_a_way_round():
 
 
 def test_the_drawn_outside_is_wider_than_the_filter_it_holds():
-    part = tray(STRAIGHT, at_mm=0, depth_mm=8, opening=opening(diameter_mm=90), holds_mm=(143.5, 101.6))
+    part = tray(STRAIGHT, at_mm=0, depth_mm=8, opening=opening(diameter_mm=90), holds=opening(size_mm=(143.5, 101.6)))
     assert part.body.outer[0].outline.width_mm > 143.5
     assert part.body.outer[0].outline.height_mm > 101.6
 

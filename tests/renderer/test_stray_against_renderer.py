@@ -11,9 +11,9 @@ from geometry import parts as build
 from geometry.body import Assembly
 from geometry.frame import light_direction
 from geometry.openings import Slot, enclosure_of
+from raytrace.lights import LightPlace
 from raytrace.optics.camera import PixelGrid
 from raytrace.stray.bounce import veil_of
-from raytrace.stray.direct import StrayLight
 from raytrace.stray.mirror import MirrorScene
 from raytrace.stray.picture import leak_picture
 from raytrace.stray.target import Target
@@ -140,7 +140,7 @@ def test_the_veil_of_a_lined_hood_agrees_with_a_general_purpose_renderer(tmp_pat
     world = World.of(enclosure_of(assembly, fit(box)))
     point = np.array([5.0, -4.0, 12.0])
     target = Target(name="t", points_mm=point[None], rear_points_mm=np.zeros((0, 3)), normal=np.array([0.0, 0, 1]), area_mm2=1.0)
-    light = StrayLight(name="sun", direction=light_direction(62.0, 18.0))
+    light = LightPlace(name="sun", direction=light_direction(62.0, 18.0))
     mine = veil_of(target, world, light, {"hood": 0.5}, rng=np.random.default_rng(2), log2_samples=18)
     scene = {
         "type": "scene",

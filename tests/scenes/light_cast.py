@@ -10,8 +10,7 @@ import trimesh
 from scipy.spatial import ConvexHull, Delaunay
 
 from geometry.openings import enclosure_of
-from scenes.rig.box import build_box
-from scenes.states.stray import fit_of
+from scenes.rig.box import build_box, fit_of
 
 STEP_MM = 0.01
 

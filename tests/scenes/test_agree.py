@@ -257,7 +257,6 @@ def test_a_tilt_that_ghosts_call_clear_keeps_check_clear(show_of, seed):
             if not tilt.works or tilt.is_present or tilt.what == "all trays alike":
                 continue
             then = report.tiltable.refit
-            from scenes.changes.trial import with_box
 
-            state = with_box(report.plan, then.tilted(tilt.keys, tilt.tilt_deg))
+            state = report.plan.with_box(then.tilted(tilt.keys, tilt.tilt_deg))
             assert judge_state(state).clear or not clear[report.plan.key]

@@ -336,7 +336,7 @@ def test_view_without_a_display_is_one_sentence_that_names_the_way_out(capsys, s
     for name in ("DISPLAY", "WAYLAND_DISPLAY", "PYVISTA_OFF_SCREEN"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.delitem(sys.modules, "pyvista", raising=False)
-    monkeypatch.setattr("scenes.questions.check.one_state.traced", None)  # nothing is traced for a window that cannot be
+    monkeypatch.setattr("scenes.questions.check.one_state.check_state", None)  # nothing is traced for a window that cannot be
     status, out, err = run(capsys, "view", scene(text=SMALL))
     assert (status, out, err.count("\n")) == (2, "", 1)
     assert err.startswith("error: view: a window needs a display and this machine has none; `brimline view SCENE --out FILE.png` ")

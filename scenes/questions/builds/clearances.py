@@ -27,7 +27,7 @@ from scenes.scene_file.tables.box import fitted
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.scene_file.tables.tolerance_paths import PUPIL, WALK
-from scenes.states.rooms import Rooms
+from scenes.states.rooms import Rooms, rooms_of
 from scenes.states.state import State, guides_of, pixel_grid
 
 CURVED_SHARE, CURVED_MM = 0.25, 0.2  # how much more inputs may do together than the sum of what they do alone
@@ -201,9 +201,9 @@ class LensBench:
         self, part: Part, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, beams_key: bytes
     ) -> Clearance:
         def measure() -> Clearance:
-            rooms = _once(self._beams, beams_key, lambda: Rooms(variants, guides, box))
+            rooms = _once(self._beams, beams_key, lambda: rooms_of(variants, guides, box))
             if not rooms.reaches(box):
-                rooms = self._beams[beams_key] = Rooms(variants, guides, box)
+                rooms = self._beams[beams_key] = rooms_of(variants, guides, box)
             return rooms.clearance(part)
 
         return _once(self._found, beams_key + pickle.dumps(part), measure)
@@ -216,7 +216,7 @@ class LensBench:
         for plan in self.plans:
             if not plan.box.glasses:
                 continue
-            rooms = Rooms(plan.variants, plan.guides, replace(plan.box, glasses=()))
+            rooms = rooms_of(plan.variants, plan.guides, replace(plan.box, glasses=()))
             touching = (rooms.clearance(part) for part in plan.box.parts if rooms.lacks_mm(part) > 0.0)
             found += [Build(values=self.nominal, state=plan, nearest=nearest) for nearest in touching]
         return min(found, key=lambda one: one.clearance_mm, default=None)

@@ -7,16 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from scenes.answers.options import Wanted, scene_argument_of_notes, state_options
+from scenes.answers.options import Wanted, state_options
 from scenes.questions.check.options import run_options
 
 if TYPE_CHECKING:
     from scenes.questions.check.run import Asked
-    from scenes.states.load import Loaded
 
 
 @click.command("check")
-@scene_argument_of_notes
+@click.argument("scene", type=click.Path(path_type=Path))
 @click.option(
     "--out",
     "-o",
@@ -25,8 +24,8 @@ if TYPE_CHECKING:
 )
 @state_options
 @run_options
-def command(show: Loaded, out: Path | None, wanted: Wanted, asked: Asked) -> int:
+def command(scene: Path, out: Path | None, wanted: Wanted, asked: Asked) -> int:
     """Trace every state of SCENE and say what the box takes: a table here, maps, pictures and results.json in the folder."""
-    from scenes.questions.check.run import Job, answered, run_jobs
+    from scenes.questions.check.run import check_file
 
-    return answered(run_jobs([Job(loaded=show, plans=wanted.of(show))], out, asked), out, asked)
+    return check_file(scene, wanted, out, asked)

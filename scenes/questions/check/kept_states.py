@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from scenes.io.kept_work import KeptWork, kept_work, program_digest
 from scenes.io.value_digest import value_digest
-from scenes.questions.check.one_state import Kept, Recorded, StateRequest, record_state
-from scenes.runtime.progress import Tick, silent
+from scenes.questions.check.one_state import Kept, Recorded, StateRequest
 
 if TYPE_CHECKING:
     from scenes.states.state import State
@@ -32,24 +31,25 @@ class Keeping:
     program: str
     fresh: bool = False
 
+    def taken(self, plan: State, request: StateRequest) -> Recorded | None:
+        """The state as an earlier run has left it, its files written; None where it has to be checked."""
+        if self.fresh:
+            return None
+        name = name_of(plan, request, self.program)
+        found = _taken(self.work, name, request)
+        return None if found is None else replace(found, kept=Kept(name=name, taken=True))
+
+    def kept(self, plan: State, request: StateRequest, recorded: Recorded) -> Recorded:
+        """A checked state, kept for the next run; one that failed, or whose drawing did, is not: the next run tries again."""
+        if not recorded.check.states or recorded.trouble:
+            return recorded
+        name = name_of(plan, request, self.program)
+        return replace(recorded, kept=Kept(name=name, trouble=self.work.put(name, _packed(recorded, request))))
+
 
 def keeping_of(count: int, *, fresh: bool) -> Keeping | None:
     """How the states of a run of so many are kept; None where that is not worth it."""
     return Keeping(kept_work(), program_digest(), fresh) if count >= LEAST_STATES else None
-
-
-def state_once(plan: State, request: StateRequest, keeping: Keeping | None, *, tick: Tick = silent) -> Recorded:
-    """The state as an earlier run has left it, or checked now and kept in case that this one is stopped."""
-    if keeping is None:
-        return record_state(plan, request, tick=tick)
-    name = name_of(plan, request, keeping.program)
-    if not keeping.fresh and (taken := _taken(keeping.work, name, request)) is not None:
-        tick(100, "taken from an earlier run")
-        return replace(taken, kept=Kept(name=name, taken=True))
-    recorded = record_state(plan, request, tick=tick)
-    if not recorded.check.states or recorded.trouble:  # the next run tries again
-        return recorded
-    return replace(recorded, kept=Kept(name=name, trouble=keeping.work.put(name, _packed(recorded, request))))
 
 
 def name_of(plan: State, request: StateRequest, program: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,10 +13,12 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from raytrace.optics.camera import Guide
+from raytrace.optics.camera import Guide, whole_frame
 from raytrace.shares import Made, VignetteMap
-from scenes.questions.check.edge_rooms import EdgeRoom
-from scenes.questions.check.text import glass_words, room_label
+from scenes.questions.check.edge_rooms import EdgeRoom, edge_rooms
+from scenes.questions.check.room_labels import write_rooms
+from scenes.questions.check.text import glass_words, guide_words, state_sentence
+from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.sheets.colours import BLACK, DARK_STOPS, HIGHLIGHT, INK, PAPER, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.map_reading import (
     TOUCH_STOPS,
@@ -45,10 +48,42 @@ from scenes.sheets.pieces import (
     write_badge,
 )
 from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, NOTHING_STOPS, VERDICT_PT, stops_label
+from scenes.states.names import state_words
+
+if TYPE_CHECKING:
+    from scenes.questions.check.verdicts.check import StateResult
+    from scenes.states.state import State
 
 _SPACE = Box(22.0, 31.0, 175.0, 120.0)  # where the picture may lie on the sheet [mm]
 _SCALE_MM = (33.0, 109.0)  # foot and head of the scale: the same on every sheet, so that sheets can be laid side by side
+CORNERS = ("top left", "top right", "bottom right", "bottom left")  # of a guide, as its verdict has them
+SAME_CORNER_MM = 0.01
 _LEADER_MM = 9.0  # a leader long enough to be seen
+
+
+def map_sheet(plan: State, state: StateResult, map_: VignetteMap, visible_loss_stops: float) -> Figure:
+    """The heatmap of a state on its sheet, with its verdict."""
+    worst = state.blamed.worst
+    return map_figure(
+        map_,
+        plan.guides,
+        title=state_words(state),
+        subtitle=guide_words(state),
+        verdict_word=str(state.word),
+        blame=None if worst.blame is None else worst.blame.part,
+        visible_loss_stops=visible_loss_stops,
+        sentence=state_sentence(state),
+        worst_stops=worst.loss_stops,
+        corners_stops=_corners_stops(plan, state),
+        rooms=() if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS else edge_rooms(plan, state.blamed.guide),
+    )
+
+
+def _corners_stops(plan: State, state: StateResult) -> dict[str, float]:
+    """The losses that the verdict found at the frame's corners, closer than a map's pixels, where its guide is the whole frame."""
+    guide, frame = next(guide for guide in plan.guides if guide.name == state.blamed.guide), whole_frame(plan.grid)
+    same = np.allclose(guide.corners_mm(), frame.corners_mm(), atol=SAME_CORNER_MM)
+    return dict(zip(CORNERS, state.blamed.corners_stops, strict=True)) if same else {}
 
 
 def map_figure(
@@ -89,7 +124,7 @@ def map_figure(
     if not clean:
         _write_sides(page, frame, {**readings(seen), **(corners_stops or {})})
     draw_guides(axes, guides)
-    _write_rooms(page, frame, rooms)
+    write_rooms(page, frame, rooms)
     if bite is not None:
         _point_at(page, axes, frame, seen, bite)
     _name_guides(page, axes, frame, guides)
@@ -197,25 +232,6 @@ def _write_sides(page: Page, frame: Box, losses: Mapping[str, float]) -> None:
             page.text(x, y, middle, LABEL_PT, ha="center")
     page.text(frame.left - 13.4, frame.at(0, 0.5)[1], told["left"], LABEL_PT, ha="right", va="center", upright=False)
     page.text(frame.right + 1.2, frame.at(0, 0.5)[1], told["right"], LABEL_PT, va="center", upright=False)
-
-
-def _write_rooms(page: Page, frame: Box, rooms: Sequence[EdgeRoom]) -> None:
-    """The room at each corner and edge with the part that ends it, the least first and framed."""
-    width = frame.width / 3 - 5.0
-    for room in sorted(rooms, key=lambda room: not room.least):
-        inset = 3.5 if room.least else 2.5
-        look = {"facecolor": PAPER, "edgecolor": INK} if room.least else {"facecolor": loss_colours()(0), "edgecolor": "none"}
-        plate = {**look, "linewidth": 1.2, "boxstyle": "round,pad=0.3"}
-        for words in (f"{room_label(room.room_mm)}\n{wrapped(room.part, BODY_PT, width)}", room_label(room.room_mm)):
-            wide, high = text_size_mm(words, BODY_PT, "bold" if room.least else "normal")
-            x, y = frame.at(0.5 + 0.5 * room.right, 0.5 + 0.5 * room.up)
-            place = x - room.right * (wide / 2 + inset), y - room.up * (high / 2 + inset)
-            weight = "bold" if room.least else "normal"
-            if page.label_free([place], words, BODY_PT, within=frame, pad_mm=0.5, weight=weight, bbox=plate, zorder=6):
-                break
-    if rooms:
-        words = wrapped("room between the beam and the nearest part", LABEL_PT, width)
-        page.label_free([frame.at(0.5, 0.5)], words, LABEL_PT, within=frame, colour=SOFT_INK)
 
 
 def _name_guides(page: Page, axes: Axes, frame: Box, guides: Sequence[Guide]) -> None:

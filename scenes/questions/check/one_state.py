@@ -14,17 +14,11 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from geometry.notes import Severity
-from raytrace.optics.camera import whole_frame
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging, is_full
-from scenes.questions.check.edge_rooms import edge_rooms
-from scenes.questions.check.overview import blame_words
 from scenes.questions.check.results_json import map_arrays
-from scenes.questions.check.text import clearance_words, nearest_part, nearest_words, room_label, without_front
+from scenes.questions.check.text import clearance_words, nearest_part, nearest_words, room_label, state_sentence, without_front
 from scenes.questions.check.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
@@ -45,11 +39,8 @@ if TYPE_CHECKING:
 
 VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
-CORNERS = ("top left", "top right", "bottom right", "bottom left")  # of a guide, as its verdict has them
 MAP_LAYERS = ("loss_stops", "clear_share", "glass", "transmission", "lens")  # pages of map.tiff
 PNG = "png"
-SAME_CORNER_MM = 0.01
-LEAST_ROOM_PERCENT = 0.5
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
 LIBRARIES = (
     "raytrace.judge.judgement",
@@ -188,35 +179,9 @@ def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> tuple[s
 
 
 def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:
-    return request.write_figure(f"{plan.key}/map", map_sheet(plan, state, map_, request.limits))
+    from scenes.questions.check.map_sheet import map_sheet
 
-
-def map_sheet(plan: State, state: StateResult, map_: VignetteMap, limits: Limits) -> Figure:
-    """The heatmap of a state, with its verdict."""
-    from scenes.questions.check.map_sheet import map_figure
-
-    worst = state.blamed.worst
-    lost = worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS
-    return map_figure(
-        map_,
-        plan.guides,
-        title=state_words(state),
-        subtitle=guide_words(state),
-        verdict_word=str(state.word),
-        blame=None if worst.blame is None else worst.blame.part,
-        visible_loss_stops=limits.visible_loss_stops,
-        sentence=_sentence(state),
-        worst_stops=worst.loss_stops,
-        corners_stops=_corners_stops(plan, state),
-        rooms=() if lost else edge_rooms(plan, state.blamed.guide),
-    )
-
-
-def _corners_stops(plan: State, state: StateResult) -> dict[str, float]:
-    """The losses that the verdict found at the frame's corners, closer than a map's pixels, where its guide is the whole frame."""
-    guide, frame = next(guide for guide in plan.guides if guide.name == state.blamed.guide), whole_frame(plan.grid)
-    same = np.allclose(guide.corners_mm(), frame.corners_mm(), atol=SAME_CORNER_MM)
-    return dict(zip(CORNERS, state.blamed.corners_stops, strict=True)) if same else {}
+    return request.write_figure(f"{plan.key}/map", map_sheet(plan, state, map_, request.limits.visible_loss_stops))
 
 
 def _side_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest, view: str, name: str) -> Job:
@@ -305,37 +270,13 @@ def cut_sentence(state: StateResult) -> str:
     return f"Nearest to the beam: {nearest}" if nearest else "No part comes near the beam"
 
 
-def guide_words(state: StateResult) -> str:
-    """Which guide a state's verdict is of: a picture shows the whole frame."""
-    name, count = state.blamed.guide, len(state.guides)
-    return f"{name}, worst of {count} frame guides" if count > 1 else f"Frame guide: {name}"
-
-
-def _sentence(state: StateResult) -> str:
-    """What the verdict rests on, for the head of a picture; a box that cannot be built so is never just called clear."""
-    fault = any(note.severity is Severity.FAULT for note in state.notes)
-    return f"the box has a fault, see the table; {_light_sentence(state)}" if fault else _light_sentence(state)
-
-
-def _light_sentence(state: StateResult) -> str:
-    guide, worst = state.blamed, state.blamed.worst
-    if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
-        return blame_words(state)
-    if guide.margin.percent < LEAST_ROOM_PERCENT:
-        return "nothing visible is lost; the frame could be no wider"
-    if guide.lacks_room:
-        return f"nothing visible is lost; {guide.lack_words}"
-    room = f"{'more than ' if guide.margin.capped else ''}{guide.margin.percent:.0f} % wider"
-    return f"nothing visible is lost; the frame could be {room}"
-
-
 def _worst_first(guides: Sequence[Guide], worst: str) -> tuple[Guide, ...]:
     """The guides with the one that the verdict is about ahead, for it chooses the rays that are drawn."""
     return tuple(sorted(guides, key=lambda guide: guide.name != worst))
 
 
 def _verdict_line(state: StateResult) -> str:
-    return f"{state.word}: {_sentence(state)}"
+    return f"{state.word}: {state_sentence(state)}"
 
 
 def _sheet_entry(plan: State, state: StateResult, map_: VignetteMap) -> SheetEntry:
@@ -375,16 +316,7 @@ def _thinned(map_: VignetteMap, columns: int) -> VignetteMap:
     )
 
 
-def limits_of(state: State) -> Limits:
-    """What the state's scene calls visible."""
-    return Limits(visible_loss_stops=state.visible_loss_stops)
-
-
-def traced(state: State, *, columns: int | str | None, engine: str = AREAS) -> tuple[StateResult, VignetteMap]:
-    """A state's verdict by its scene's own limits and its map, the worst case over the pupil depths that the lens may have."""
-    return check_state(state, engine_of(engine), columns=columns, limits=limits_of(state), threads=os.cpu_count() or 1)
-
-
 def traced_in_3d(state: State, view: View) -> Scene3D:
     """The state traced, to be looked at: the box, the beam, rays, and the heatmap in the picture plane."""
-    return scene3d_of_state(state, *traced(state, columns=VIEW_COLUMNS), view)
+    done = check_state(state, engine_of(AREAS), columns=VIEW_COLUMNS, threads=os.cpu_count() or 1)
+    return scene3d_of_state(state, *done, view)

@@ -15,8 +15,8 @@ from scenes.answers.answer import VERSION
 from scenes.answers.page import wrapped
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.questions.check.between import between_states
-from scenes.questions.check.kept_states import Keeping, keeping_of, state_once, told
-from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries
+from scenes.questions.check.kept_states import Keeping, keeping_of, told
+from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
 from scenes.questions.check.overview import answer_line, end_lines, overview_lines
 from scenes.questions.check.results_json import Provenance, results_dict
@@ -24,13 +24,14 @@ from scenes.questions.check.text import caution_lines, device_lines, table_lines
 from scenes.questions.check.verdicts.check import CheckResult, FailedState, map_grid
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU, engine_of
-from scenes.runtime.progress import progress
+from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.version import own_version
 from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes, no_aside
 from scenes.states.clear_rule import Limits
+from scenes.states.load import Loaded, load_scene, wanted_states
 
 if TYPE_CHECKING:
-    from scenes.states.load import Loaded
+    from scenes.answers.options import Wanted
     from scenes.states.state import State
 
 STEPS_PER_STATE = 100
@@ -117,6 +118,13 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     return done
 
 
+def check_file(path: Path, wanted: Wanted, out: Path | None, asked: Asked) -> int:
+    """Check the wanted states of the scene at a path and say what was found; the exit status comes back."""
+    show = load_scene(path)
+    plans = wanted_states(show, lenses=wanted.lenses, focus=wanted.focus, f_numbers=wanted.f_numbers)
+    return answered(run_jobs([Job(loaded=show, plans=plans)], out, asked), out, asked)
+
+
 def answered(done: Sequence[Done], out: Path | None, asked: Asked) -> int:
     """Say what was found; the worst exit status comes back."""
     say(done, out, asked)
@@ -155,6 +163,15 @@ def run_job(job: Job, staging: Staging | None, context: RunContext) -> Done:
         return Done(check=check, results=results_dict(check, made_by), trouble=(), kept=tuple(kept))
     _draw(recorder, context, scene.title)
     return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told(), kept=tuple(kept))
+
+
+def state_once(plan: State, request: StateRequest, keeping: Keeping | None, *, tick: Tick = silent) -> Recorded:
+    """The state as an earlier run has left it, or checked now and kept in case that this one is stopped."""
+    if keeping is not None and (taken := keeping.taken(plan, request)) is not None:
+        tick(100, "taken from an earlier run")
+        return taken
+    recorded = record_state(plan, request, tick=tick)
+    return recorded if keeping is None else keeping.kept(plan, request, recorded)
 
 
 def _with_proofs(check: CheckResult, job: Job, into: tuple[Staging, StateRequest] | None, made_by: Provenance) -> CheckResult:

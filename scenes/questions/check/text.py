@@ -6,11 +6,13 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
+from geometry.notes import Severity
 from scenes.questions.check.proof_words import proof_words
 from scenes.questions.check.verdicts.check import CheckResult, StateResult
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.verdicts.rooms import PartResult
 from scenes.questions.check.verdicts.verdict import GuideVerdict, at_words
+from scenes.scene_file.messages import ALL_LIGHT
 from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word_for
 from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
 from scenes.states.names import state_words
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
+LEAST_ROOM_PERCENT = 0.5  # less is none
 CAUTIONS = (
     "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters.",
     "Support the weight of the box on rods, not on the lens front; never point a lens at the sun unprotected; rig by local codes.",
@@ -274,3 +277,37 @@ def notes_lines(check: CheckResult) -> list[str]:
         with_ = "" if len(lenses) == len(lens_names) or lenses == [part] else f" (with {', '.join(lenses)})"
         lines += _wrapped(f"{part}: {text}{with_}", f"{severity}: ")
     return lines
+
+
+def guide_words(state: StateResult) -> str:
+    """Which guide a state's verdict is of: a picture shows the whole frame."""
+    name, count = state.blamed.guide, len(state.guides)
+    return f"{name}, worst of {count} frame guides" if count > 1 else f"Frame guide: {name}"
+
+
+def state_sentence(state: StateResult) -> str:
+    """What the verdict rests on, for the head of a picture; a box that cannot be built so is never just called clear."""
+    fault = any(note.severity is Severity.FAULT for note in state.notes)
+    return f"the box has a fault, see the table; {_light_sentence(state)}" if fault else _light_sentence(state)
+
+
+def blame_words(state: StateResult) -> str:
+    """What the worst part does: 'the right flag blacks out the right edge', 'the hood takes 0.42 stop in the top left corner'."""
+    worst = state.blamed.worst
+    if worst.blame is None:
+        return "nothing in the box takes light"
+    if (loss := loss_words(worst.loss_stops)) == ALL_LIGHT:
+        return f"the {worst.blame.part} blacks out {at_words(worst.where)}"
+    return f"the {worst.blame.part} takes {loss} at {at_words(worst.where)}"
+
+
+def _light_sentence(state: StateResult) -> str:
+    guide, worst = state.blamed, state.blamed.worst
+    if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
+        return blame_words(state)
+    if guide.margin.percent < LEAST_ROOM_PERCENT:
+        return "nothing visible is lost; the frame could be no wider"
+    if guide.lacks_room:
+        return f"nothing visible is lost; {guide.lack_words}"
+    room = f"{'more than ' if guide.margin.capped else ''}{guide.margin.percent:.0f} % wider"
+    return f"nothing visible is lost; the frame could be {room}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,16 +11,16 @@ import numpy as np
 from geometry.body import Slab
 from geometry.errors import GeometryError
 from geometry.frame import Pose
-from geometry.glass_room import room_any_turn_mm, room_mm, turned_size_mm, upright_size_mm
+from geometry.glass_room import plate_room, room_mm, turned_size_mm, upright_size_mm
 from geometry.outline import Outline, RoundedRectangle
 from geometry.parts import opening, part_pose
 from raytrace.beam.beam import union
-from raytrace.beam.outline import Section, widened
-from raytrace.beam.planes import fillings, sections_in
+from raytrace.beam.outline import Section
+from raytrace.beam.planes import sections_by_filling
 from raytrace.beam.rays import ENDLESS_MM
-from raytrace.box import Box, Glass
+from raytrace.box import Glass
 from raytrace.optics.lens import pencils_for
-from scenes.rig.box import filter_outline, stage_name
+from scenes.rig.box import filter_outline, opening_outline, stage_name
 from scenes.scene_file.catalogue import FilterSize, filter_sizes
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Filter, Stage, is_fitted
@@ -99,34 +99,28 @@ def field_deg(plans: Sequence[State]) -> float:
 
 
 def _stage_need(held: Ranged, stage: Stage) -> StageNeed:
-    lens, plans = held.lens, held.plans
     try:
-        each = [widened(_at_glass(stage, plan), held.left_out_mm) for plan in plans]
+        each, trays = zip(*(_at_glass_and_tray(stage, plan, held.left_out_mm) for plan in held.plans), strict=True)
         section = union(each)
-        in_tray = union([section, *(widened(_at_tray(stage, plan), held.left_out_mm) for plan in plans)])
+        in_tray = union([section, *trays])
     except GeometryError as error:
-        raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=str(error))]) from None
+        raise SceneError([Complaint(where=f'lens "{held.lens.name}"', problem=str(error))]) from None
+    opening_now, glass_now = opening_outline(stage), None if stage.filter is None else filter_outline(stage.filter)
     return StageNeed(
-        lens=lens,
+        lens=held.lens,
         section=section,
         upright_mm=upright_size_mm(section),
         turned_mm=turned_size_mm(section),
-        sizes=tuple(_size_room(size, each, plans, stage.turn_deg) for size in filter_sizes().values()),
-        now_mm=None if stage.filter is None else room_mm(filter_outline(stage.filter), section, stage.turn_deg),
-        tray_mm=room_mm(_tray_opening(stage), in_tray, stage.turn_deg),
+        now_mm=None if glass_now is None else room_mm(glass_now, section, stage.turn_deg),
+        tray_mm=room_mm(opening_now, in_tray, stage.turn_deg),
+        sizes=tuple(_size_rooms(each, held.plans, stage.turn_deg)),
     )
 
 
-def _tray_opening(stage: Stage) -> Outline:
-    return opening(size_mm=stage.opening_mm, diameter_mm=stage.opening_diameter_mm, corner_mm=stage.corner_mm)
-
-
-def _size_room(size: FilterSize, sections: Sequence[Section], plans: Sequence[State], turn_deg: float) -> SizeRoom:
-    outline = size_outline(size)
-    rooms = [room_mm(outline, section, turn_deg) for section in sections]
-    least = int(np.argmin(rooms))
-    turned_mm = min(room_any_turn_mm(outline, section) for section in sections)
-    return SizeRoom(size=size, fitted_mm=rooms[least], turned_mm=turned_mm, state=plans[least])
+def _size_rooms(sections: Sequence[Section], plans: Sequence[State], turn_deg: float) -> Iterator[SizeRoom]:
+    for size in filter_sizes().values():
+        found = plate_room(size_outline(size), sections, turn_deg)
+        yield SizeRoom(size=size, fitted_mm=found.fitted_mm, turned_mm=found.turned_mm, state=plans[found.which])
 
 
 def size_outline(size: FilterSize) -> Outline:
@@ -141,22 +135,19 @@ def stage_pose(stage: Stage, plan: State) -> Pose:
     return part_pose(plan.place, at_mm=stage.at_mm, depth_mm=stage.depth_mm, tilt_deg=stage.tilt_deg)
 
 
-def _at_glass(stage: Stage, plan: State) -> Section:
-    """The beam at both faces of the glass of a stage, the trays nearer the lens filled or empty."""
-    middle = stage_pose(stage, plan)
-    own = plate_in(middle, stage.filter)
-    faces = _faces(middle, own.slab.thickness_mm)
-    ways = [(*held, own) for held in fillings(_nearer(plan, middle))]
-    return union([sections_in(plan.variants, plan.guides, Box(parts=(), glasses=glasses), faces) for glasses in ways])
+def _at_glass_and_tray(stage: Stage, plan: State, wider_mm: float) -> tuple[Section, Section]:
+    """The beam at both faces of the glass of a stage, and at both edges of its tray.
 
-
-def _at_tray(stage: Stage, plan: State) -> Section:
-    """The beam at both edges of a stage's tray, it and the trays nearer the lens filled or empty."""
+    The trays nearer the lens are filled or empty, for its edges its own tray too.
+    """
     middle = stage_pose(stage, plan)
-    own = () if stage.filter is None else (plate_in(middle, stage.filter),)
-    faces = _faces(middle, stage.depth_mm)
-    ways = fillings((*_nearer(plan, middle), *own))
-    return union([sections_in(plan.variants, plan.guides, Box(parts=(), glasses=glasses), faces) for glasses in ways])
+    own, nearer = plate_in(middle, stage.filter), _nearer(plan, middle)
+    faces, edges = _faces(middle, own.slab.thickness_mm), _faces(middle, stage.depth_mm)
+    loose = nearer if stage.filter is None else (*nearer, own)
+    return (
+        sections_by_filling(plan.variants, plan.guides, faces, loose=nearer, fixed=(own,), wider_mm=wider_mm),
+        sections_by_filling(plan.variants, plan.guides, edges, loose=loose, wider_mm=wider_mm),
+    )
 
 
 def _faces(middle: Pose, thickness_mm: float) -> list[Pose]:

@@ -13,9 +13,9 @@ import numpy as np
 
 from geometry.arrays import FloatArray
 from geometry.body import Kind
+from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG
 from geometry.frame import Side
-from geometry.parts import LEAST_DEG, MOST_DEG, OPEN_DEG
-from raytrace.stray.direct import StrayLight
+from raytrace.lights import LightPlace
 from raytrace.stray.flag_light import Shield, shading_of
 from raytrace.stray.target import FlatTarget
 from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in, rounded_down
@@ -89,7 +89,7 @@ class ChangeSearch:
         self._changed: dict[str, FlaglessBoxes] = {}
         self._targets: dict[str, FlatTarget] = {plan.key: self._now.target(plan) for plan in self._plans}
 
-    def least_changes(self, light: StrayLight, skip: Sequence[str] = (), most: int | None = None) -> ChangesTried:
+    def least_changes(self, light: LightPlace, skip: Sequence[str] = (), most: int | None = None) -> ChangesTried:
         """The least change of each kind that keeps a light off, cheapest kind first, up to `most` of them.
 
         `skip` names states that do not matter.
@@ -105,14 +105,14 @@ class ChangeSearch:
             found += [] if working is None else [working]
         return ChangesTried(light=light.name, found=tuple(found), tried=tuple(tried))
 
-    def _least(self, light: StrayLight, plans: list[State], changes: Sequence[Change]) -> WorkingChange | None:
+    def _least(self, light: LightPlace, plans: list[State], changes: Sequence[Change]) -> WorkingChange | None:
         for change in changes:
             working = self._tried(light, plans, change)
             if working is not None:
                 return working
         return None
 
-    def _families(self, light: StrayLight, plans: Sequence[State]) -> Iterator[_Family]:
+    def _families(self, light: LightPlace, plans: Sequence[State]) -> Iterator[_Family]:
         """Kinds of change, cheapest first."""
         places = {place.name: place for plan in plans for place in self._limits[plan.key].places}
         toward = [place for place in places.values() if place.side in sides_of(light)]
@@ -133,7 +133,7 @@ class ChangeSearch:
             words = f"the hood deeper by up to {DEEPER_MM[-1]} mm, its walls carried straight on"
             yield _Family(words=words, changes=tuple(deeper(more) for more in DEEPER_MM))
 
-    def _tried(self, light: StrayLight, plans: list[State], change: Change) -> WorkingChange | None:
+    def _tried(self, light: LightPlace, plans: list[State], change: Change) -> WorkingChange | None:
         """What a change leads to; None where it does not do. States that refuse come first the next time."""
         boxes = {plan.key: change.apply(self._now.box(plan)) for plan in plans}
         if change.hood and not all(self._hood_clears(plan, boxes[plan.key], change.words) for plan in plans):
@@ -163,7 +163,7 @@ class ChangeSearch:
         free = [a for a in (least, most) if not self._collisions.met({working.flags[0]: a}, change.apply, change.words)]
         return None if most not in free else replace(working, window_deg=(least if least in free else most, most))
 
-    def _refuses(self, light: StrayLight, plan: State, places: Sequence[FlagPlace], flagless: FlaglessBoxes) -> bool:
+    def _refuses(self, light: LightPlace, plan: State, places: Sequence[FlagPlace], flagless: FlaglessBoxes) -> bool:
         """Whether one state by itself says no, which is soon known: others can only ask for more."""
         clear, most = self._spans([plan], {plan.key: list(places)})
         if len(clear) < len(places):
@@ -211,7 +211,7 @@ class ChangeSearch:
 class _Trial:
     """One changed box against one light, state by state: which flags, and which two of them, still do it."""
 
-    def __init__(self, light: StrayLight, clear: dict[str, float], most: dict[str, float]) -> None:
+    def __init__(self, light: LightPlace, clear: dict[str, float], most: dict[str, float]) -> None:
         self._light, self._clear, self._most = light, clear, most
         self._cut: dict[str, float] | None = None
         self._second: dict[tuple[str, str], FloatArray] | None = None

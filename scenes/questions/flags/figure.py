@@ -15,9 +15,8 @@ from matplotlib.patches import Polygon, Wedge
 from shapely.geometry.base import BaseGeometry
 
 from geometry.arrays import FloatArray
+from geometry.flags import LEAST_DEG, MOST_DEG, Bars
 from geometry.frame import ahead_in_words
-from geometry.parts import LEAST_DEG, MOST_DEG
-from raytrace.stray.flag_window import Bars
 from scenes.changes.flag_angles import FlagBench, FlagState, FlagSummary
 from scenes.questions.flags.lights import Window
 from scenes.questions.flags.lights_text import cut_words

@@ -9,24 +9,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geometry.arrays import FloatArray
+from geometry.flags import LEAST_DEG, MOST_DEG
 from geometry.frame import Side
 from geometry.openings import enclosure_of
-from geometry.parts import LEAST_DEG, MOST_DEG
-from raytrace.stray.direct import StrayLight
+from raytrace.lights import LightPlace
 from raytrace.stray.flag_light import Shading, Shield, shading_of
 from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face
 from raytrace.stray.world import World
 from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, rounded_down
+from scenes.rig.box import fit_of
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.select import widest_stops
 from scenes.states.state import State
-from scenes.states.stray import angles_deg, fit_of, light_in_frame, stray_lights
+from scenes.states.stray import angles_deg, light_in_frame, stray_lights
 
 PAIR_DEG = 0.5  # steps of the first flag of two
 LEANS_DEG = 5.0  # a light nearer to the axis than this on a side does not come from that side
-OPPOSITE = {Side.TOP: Side.BOTTOM, Side.BOTTOM: Side.TOP, Side.LEFT: Side.RIGHT, Side.RIGHT: Side.LEFT}
 PAIR_ANGLES = np.arange(LEAST_DEG, MOST_DEG + PAIR_DEG, PAIR_DEG)
 
 
@@ -103,7 +103,7 @@ class PairWindow:
 class LightAnswer:
     """One light over all states: windows of each flag, the best pairs, and how it fares without flags."""
 
-    light: StrayLight
+    light: LightPlace
     azimuth_deg: float
     elevation_deg: float
     target: str
@@ -158,7 +158,7 @@ class FlaglessBoxes:
 
 def lights_in_states(
     flagless: FlaglessBoxes,
-    lights: Sequence[StrayLight],
+    lights: Sequence[LightPlace],
     states: Sequence[FlagState],
     flags: Sequence[FlagSummary],
     tick: Tick = silent,
@@ -173,7 +173,7 @@ def lights_in_states(
 
 
 def light_in_state(
-    light: StrayLight, plan: State, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
+    light: LightPlace, plan: State, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
 ) -> LightInState:
     """One light in one state."""
     shown = any(light_in_frame(lens, plan.grid, light) for lens in plan.variants)
@@ -221,7 +221,7 @@ def light_answers(
     )
 
 
-def _answer(light: StrayLight, by_state: Sequence[LightInState], flags: Sequence[FlagSummary], met: Met) -> LightAnswer:
+def _answer(light: LightPlace, by_state: Sequence[LightInState], flags: Sequence[FlagSummary], met: Met) -> LightAnswer:
     azimuth, elevation = angles_deg(light.direction)
     wanted = [seen for seen in by_state if not seen.in_picture and seen.reaches]
     toward = [flag for flag in flags if flag.side in sides_of(light)]
@@ -244,7 +244,7 @@ def _asked(pair: PairWindow, met: Met) -> PairWindow:
     return replace(pair, met=met({pair.first.name: pair.first_deg, pair.second.name: pair.second_deg}))
 
 
-def sides_of(light: StrayLight) -> tuple[Side, ...]:
+def sides_of(light: LightPlace) -> tuple[Side, ...]:
     """Sides that a light comes from, the stronger first."""
     x, y = float(light.direction[0]), float(light.direction[1])
     sides = [(abs(x), Side.LEFT if x > 0 else Side.RIGHT), (abs(y), Side.TOP if y > 0 else Side.BOTTOM)]

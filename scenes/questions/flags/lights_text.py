@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from geometry.parts import LEAST_DEG, MOST_DEG
+from geometry.flags import LEAST_DEG, MOST_DEG
 from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table, as_named

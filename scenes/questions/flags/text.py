@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from geometry.parts import MOST_DEG
+from geometry.flags import MOST_DEG
 from scenes.answers.page import clipped
 from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, HingeRoom
 from scenes.states.names import setting_words

@@ -8,6 +8,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from raytrace.ghosts.paths import Route
+from raytrace.ghosts.seen import SeenGhost, SeenLight
+from raytrace.optics.camera import OUTSIDE
 from raytrace.optics.fresnel import loss_stops
 from scenes.answers.answer import CLEAR, Answer, Sheets, state_data
 from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Note, Paragraph
@@ -15,7 +17,7 @@ from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.page import SHOOT_CAUTION, WIDTH
 from scenes.answers.table import Column, Table, as_named
-from scenes.questions.ghosts.places import SeenGhost, SeenLight, between_words
+from scenes.questions.ghosts.places import between_words
 from scenes.questions.ghosts.report import GhostReport, ghost_report
 from scenes.questions.ghosts.set_text import set_words
 from scenes.questions.ghosts.set_tilt import Left, SetTilt, set_tilt
@@ -36,7 +38,7 @@ from scenes.questions.ghosts.text import (
     tilt_words,
 )
 from scenes.questions.ghosts.tilts import TiltAnswer
-from scenes.states.names import OUTSIDE, state_words
+from scenes.states.names import state_words
 from scenes.states.select import widest_stops
 
 if TYPE_CHECKING:

@@ -13,8 +13,8 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from raytrace.ghosts.paths import Route
+from raytrace.ghosts.seen import SeenGhost, SeenLight
 from raytrace.optics.camera import Guide, PixelGrid
-from scenes.questions.ghosts.places import SeenGhost, SeenLight
 from scenes.questions.ghosts.report import GhostReport
 from scenes.questions.ghosts.text import best_answer, next_step, stops_words, tilt_words
 from scenes.questions.ghosts.tilts import TiltCurve

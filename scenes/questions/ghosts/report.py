@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from raytrace.ghosts.mirrored import centred_tilt_deg
 from scenes.questions.ghosts.places import ghost_lights, notes_of
 from scenes.questions.ghosts.set_tilt import GhostState
-from scenes.questions.ghosts.tilts import TiltableBox, TiltAnswer, TiltCurve, tilt_answers, tilt_curves_of, wanted_out
+from scenes.questions.ghosts.tilts import TiltableBox, TiltAnswer, TiltCurve, tilt_answers, tilt_curves_of
 from scenes.states.names import middle_variant
 from scenes.states.state import State
 
@@ -36,11 +36,10 @@ def ghost_report(plan: State, *, with_grid: bool = False) -> GhostReport:
     """Everything about ghosts in one state."""
     lights = ghost_lights(plan, with_grid=with_grid)
     tiltable = TiltableBox(plan)
-    first = wanted_out(plan, lights)[0][1][0]
     return GhostReport(
         tiltable=tiltable,
         lights=lights,
         tilts=tilt_answers(tiltable, lights),
-        curves=tilt_curves_of(tiltable, first),
-        notes=tuple(notes_of(plan)),
+        curves=tilt_curves_of(tiltable, lights.wanted_out[0][1][0]),
+        notes=tuple(notes_of(plan, lights.below)),
     )

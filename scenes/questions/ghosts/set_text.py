@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from raytrace.ghosts.seen import ANYWHERE, MIDDLE
 from scenes.changes.tilts import lean_words
 from scenes.questions.ghosts.set_tilt import Left, SetTilt
-from scenes.questions.ghosts.tilts import ANYWHERE, MIDDLE
 
 NAMED = 3  # states named one by one before the rest is counted
 CONFIRM = "then run brimline check: this looked at the frame's edge only"

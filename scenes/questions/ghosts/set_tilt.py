@@ -11,11 +11,11 @@ import numpy as np
 
 from raytrace.box import Box as TracedBox
 from raytrace.ghosts.paths import Light
+from raytrace.ghosts.seen import ANYWHERE, MIDDLE, GhostLights, ghosts_seen
 from raytrace.ghosts.tilt import MOST_TILT_DEG, room_mm
 from raytrace.optics.fresnel import loss_stops
 from scenes.changes.tilts import fit_words
-from scenes.questions.ghosts.places import GhostLights, ghosts_in, together
-from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, TILT_STEP_DEG, WHOLE_BOX, Thing, TiltableBox, wanted_out
+from scenes.questions.ghosts.tilts import ALL_TRAYS, TILT_STEP_DEG, WHOLE_BOX, Thing, TiltableBox
 from scenes.states.names import middle_variant, state_words
 from scenes.states.state import State
 
@@ -144,7 +144,7 @@ class _Set:
         self._asked_first, self._seen_first = list(range(len(states))), list(range(len(states)))
 
     def _of(self, state: GhostState) -> tuple[Light, ...]:
-        wanted = dict(wanted_out(state.plan, state.lights))
+        wanted = dict(state.lights.wanted_out)
         return wanted[self.lights] if self.lights in wanted else next(iter(wanted.values()))
 
     def levers(self) -> Iterator[_Lever]:
@@ -188,8 +188,7 @@ class _Set:
 
     def _worst(self, number: int, box: TracedBox) -> float:
         state, lights = self.states[number], self._lights[number]
-        found = ghosts_in(state.plan, box.glasses, lights, [True] * len(lights))
-        seen = together(found, state.plan.grid, state.plan.guides)
+        seen = ghosts_seen(state.tiltable.view, box.glasses, lights, [True] * len(lights))
         shares = [ghost.share for ghost in seen if ghost.in_frame and not ghost.on_light]
         return float(loss_stops(max(shares))) if shares else math.inf
 

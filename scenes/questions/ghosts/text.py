@@ -6,12 +6,12 @@ import math
 from collections.abc import Iterator, Sequence
 
 from raytrace.ghosts.paths import Route
+from raytrace.ghosts.seen import ANYWHERE, TOGETHER_MM, SeenGhost
+from raytrace.optics.camera import OUTSIDE
 from raytrace.optics.fresnel import loss_stops
 from scenes.changes.tilts import fit_words, lean_words
-from scenes.questions.ghosts.places import TOGETHER_MM, SeenGhost
 from scenes.questions.ghosts.report import GhostReport
-from scenes.questions.ghosts.tilts import ANYWHERE, TiltAnswer
-from scenes.states.names import OUTSIDE
+from scenes.questions.ghosts.tilts import TiltAnswer
 
 SHARP_MM = 0.01  # a blur no sensor resolves
 NOT_BACK = "none of the mirrored light comes back into the pupil"

@@ -9,23 +9,21 @@ import numpy as np
 
 from geometry.arrays import FloatArray
 from geometry.body import Assembly, Tube
-from geometry.frame import AHEAD, right_up_to_frame
+from geometry.frame import AHEAD
 from raytrace.box import Box as TracedBox
 from raytrace.box import Glass
 from raytrace.ghosts.paths import Light, Mirror, mirrors_of, pupil_mm
+from raytrace.ghosts.seen import GhostLights, ghosts_seen
 from raytrace.ghosts.tilt import MOST_TILT_DEG, Moved, escape, room_mm, tilt_curves
 from scenes.changes.tilts import BOX_KEY, BeamAfter, Refit, TiltFit
-from scenes.questions.ghosts.places import GhostLights, between_words, ghosts_in, grid_lights, together
+from scenes.questions.ghosts.places import between_words, view_of
 from scenes.rig.box import stage_name
-from scenes.scene_file.tables.box import CLAMP
 from scenes.states.names import middle_variant
 from scenes.states.state import State
 
 TILT_STEP_DEG = 0.1  # finer than this nobody sets a tray or a box; answers are rounded away from 0
 CHART_STEP_DEG = 0.5
-OUTWARD_STEPS = 20  # places from the middle to the edge of the picture at which a light anywhere is looked at
 WHOLE_BOX, ALL_TRAYS = "whole box", "all trays alike"
-MIDDLE, ANYWHERE = "a light in the middle", "a light anywhere in the frame"
 NOT_LOOKED = TiltFit()
 
 
@@ -94,6 +92,7 @@ class TiltableBox:
 
     def __init__(self, plan: State) -> None:
         self.plan, self.refit = plan, Refit(plan)
+        self.view = view_of(plan)
 
     def things(self) -> tuple[Thing, ...]:
         """The whole box, all trays that hold a filter, and each of them."""
@@ -133,8 +132,7 @@ class TiltableBox:
 
     def _pivot_mm(self) -> FloatArray:
         thickness = self.refit.box.back[0].thickness_mm if self.refit.box.back else 0.0
-        travel = 0.0 if self.refit.box.mount == CLAMP else self.plan.travel_mm
-        return np.array([*right_up_to_frame(self.refit.box.offset_mm), self.refit.box.ahead_mm - travel + thickness / 2])
+        return self.plan.place.points_to_frame(np.array([0.0, 0.0, thickness / 2]))
 
     def _moved(self, glasses: Sequence[Glass], tilt_deg: float, pivot_mm: FloatArray) -> Moved:
         mirrors = mirrors_of(glasses, AHEAD, pupil_mm(middle_variant(self.plan)))
@@ -143,20 +141,6 @@ class TiltableBox:
     def built_at(self, keys: Sequence[str], tilt_deg: float) -> tuple[Assembly, TracedBox]:
         """The box built anew with some tilts changed."""
         return self.refit.built(self.refit.tilted(keys, tilt_deg))
-
-
-def wanted_out(plan: State, lights: GhostLights) -> tuple[tuple[str, tuple[Light, ...]], ...]:
-    """Whose ghosts are to leave the frame: sets of lights with their names.
-
-    Anywhere means places from the middle to the recorded picture's very edge: whoever stands farthest out of those whose light
-    comes back into the pupil is ghosted farthest to the other side.
-    """
-    if lights.is_grid:
-        steps = np.linspace(0.0, 1.0, OUTWARD_STEPS + 1)[1:]
-        edge = tuple(light for share in steps for light in grid_lights(middle_variant(plan), plan.grid, float(share)))
-        return (MIDDLE, (lights.lights[0],)), (ANYWHERE, edge)
-    kept = tuple(light for light, seen in zip(lights.lights, lights.seen, strict=True) if seen.in_picture)
-    return ((", ".join(light.name for light in kept), kept),)
 
 
 def tilt_answers(tiltable: TiltableBox, lights: GhostLights) -> tuple[TiltAnswer, ...]:
@@ -168,7 +152,7 @@ def tilt_answers(tiltable: TiltableBox, lights: GhostLights) -> tuple[TiltAnswer
     whole = things[:1]
     return tuple(
         answer
-        for words, some in wanted_out(tiltable.plan, lights)
+        for words, some in lights.wanted_out
         for thing in things
         if not lights.is_grid or len(thing.mirrors_at(0.0)) == sum(len(box.mirrors_at(0.0)) for box in whole)
         for answer in _answers(tiltable, words, some, thing)
@@ -203,10 +187,9 @@ def _answers(tiltable: TiltableBox, words: str, lights: tuple[Light, ...], thing
 def _checked(tiltable: TiltableBox, lights: tuple[Light, ...], answer: TiltAnswer, tilt_deg: float) -> TiltAnswer:
     answer = replace(answer, tilt_deg=tilt_deg)
     fit = tiltable.refit.fit(answer.keys, tilt_deg)
-    if fit.trouble:
+    if fit.box is None:
         return replace(answer, fit=fit)
-    _, box = tiltable.built_at(answer.keys, tilt_deg)
-    return replace(answer, left=_left(tiltable, lights, box), fit=fit)
+    return replace(answer, left=_left(tiltable, lights, fit.box), fit=fit)
 
 
 def rounded_out_deg(tilt_deg: float) -> float:
@@ -217,8 +200,7 @@ def rounded_out_deg(tilt_deg: float) -> float:
 
 def _left(tiltable: TiltableBox, lights: tuple[Light, ...], box: TracedBox) -> tuple[str, ...]:
     """Ghosts that a tilt leaves in the frame, by what makes them; those on the light itself hide in it."""
-    found = ghosts_in(tiltable.plan, box.glasses, lights, [True] * len(lights))
-    seen = together(found, tiltable.plan.grid, tiltable.plan.guides)
+    seen = ghosts_seen(tiltable.view, box.glasses, lights, [True] * len(lights))
     return tuple(dict.fromkeys(between_words(ghost) for ghost in seen if ghost.in_frame and not ghost.on_light))
 
 

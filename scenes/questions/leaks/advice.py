@@ -12,6 +12,7 @@ import numpy as np
 from geometry.errors import GeometryError
 from geometry.openings import OpeningKind
 from raytrace.box import Box as RayBox
+from raytrace.optics.in_frame import in_frame
 from raytrace.optics.lens import pencils_for
 from raytrace.reference import reference_shares
 from raytrace.shares import loss_stops
@@ -31,8 +32,8 @@ from scenes.scene_file.errors import SceneError
 from scenes.scene_file.tables.box import Back, Box, Seal
 from scenes.states.full_range import checked_ranges
 from scenes.states.select import widest_stops
-from scenes.states.state import State, states_of
-from scenes.states.stray import in_frame, setup_of
+from scenes.states.state import State
+from scenes.states.stray import setup_of
 
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
 HELPS = 0.98  # of all gaps: a change that leaves more does nothing that could be seen
@@ -154,13 +155,9 @@ class AdviceLimits:
         return replace(change, against=words) if is_dark(spoilt) else replace(change, but=words)
 
 
-def advise(report: LeakReport, *, target: str, keeping: AdviceLimits | None = None) -> Advice:
-    """Changes for every gap and every light that reaches the target, each recomputed, none at the cost of another state.
-
-    Without `keeping` they are those of all states of the scene.
-    """
-    state = report.plan
-    work = _Work(report, target, keeping or AdviceLimits(states_of(state.scene, state.resources)))
+def advise(report: LeakReport, *, target: str, keeping: AdviceLimits) -> Advice:
+    """Changes for every gap and every light that reaches the target, each recomputed, none at the cost of a state of `keeping`."""
+    work = _Work(report, target, keeping)
     return Advice(openings=tuple(work.openings()), lights=tuple(work.lights()), too_far_in=tuple(work.too_far_in()))
 
 

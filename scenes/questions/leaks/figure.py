@@ -15,15 +15,14 @@ from matplotlib.patches import Circle
 from geometry.arrays import FloatArray
 from geometry.body import Part, Surface
 from geometry.meshes import slab_mesh
-from geometry.openings import OpeningKind
+from raytrace.optics.in_frame import frame_slopes
 from raytrace.stray.direct import Sky, direction_to_chart
-from scenes.io.pictures import PRINT_DPI
+from scenes.io.files import PRINT_DPI
 from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.questions.leaks.text import percent
 from scenes.sheets.colours import GLASS_EDGE, HIGHLIGHT, INK, OPENING_COLOURS, PAPER, SOFT_INK, leak_colours, part_colour
 from scenes.sheets.page import wrapped
 from scenes.sheets.style import BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
-from scenes.states.stray import frame_slopes
 
 PAGE_MM = (210.0, 148.0)
 FAINTEST_STOPS = 13.0  # under the picture's own brightness: the scale ends where a black level hides all
@@ -250,8 +249,3 @@ def _cut_at_axis(corners: FloatArray, normal: FloatArray) -> list[FloatArray]:
 def _segment(triangle: FloatArray, value: FloatArray) -> FloatArray:
     pairs = [(a, b) for a, b in ((0, 1), (1, 2), (2, 0)) if value[a] * value[b] < 0]
     return np.array([triangle[a] + (triangle[b] - triangle[a]) * (value[a] / (value[a] - value[b])) for a, b in pairs])
-
-
-def gaps_worth_a_picture(report: LeakReport) -> bool:
-    """Whether any gap mirrors light into the picture."""
-    return any(row.mirrored > 0 and row.kind is not OpeningKind.MOUTH for row in report.openings)

@@ -11,15 +11,17 @@ from numpy.typing import NDArray
 
 from geometry.body import Kind
 from geometry.openings import OpeningKind
+from raytrace.lights import LightPlace
+from raytrace.optics.in_frame import in_frame
 from raytrace.optics.lens import LensState
 from raytrace.stray.bounce import Veil, veil_of
-from raytrace.stray.direct import LightShare, Sky, StrayLight, Through, light_share, sky_of, through_opening, worth_of
+from raytrace.stray.direct import LightShare, Sky, Through, light_share, sky_of, through_opening, worth_of
 from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.picture import LeakPicture, leak_picture
 from scenes.changes.flag_angles import set_flags
 from scenes.runtime.engines import seed_of
 from scenes.states.state import State
-from scenes.states.stray import StraySetup, angles_deg, in_frame, light_in_frame, setup_of, stray_lights, world_without
+from scenes.states.stray import StraySetup, angles_deg, light_in_frame, setup_of, stray_lights, world_without
 
 PICTURE_COLUMNS = 1024
 LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the total is enough to compare
@@ -28,7 +30,6 @@ WORTH_SIZE = 61
 THREADS = 2  # more gain little: most of the time goes into one search tree
 GLARE = 0.01  # share of the light on the glass that a lens spreads over its picture; coated primes 0.5 to 2 % (from memory)
 WORTHY = (Kind.FLAG, Kind.EXTENSION, Kind.HOOD, Kind.MASK, Kind.SEAL, Kind.SOLID)
-TARGETS = ("glass", "lens")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +60,7 @@ class OpeningRow:
 class LightRow:
     """How one light fares: direct light, its veil by one bounce, and where it stands."""
 
-    light: StrayLight
+    light: LightPlace
     azimuth_deg: float
     elevation_deg: float
     in_frame: bool
@@ -172,7 +173,7 @@ def opening_rows(
     return tuple(sorted(rows, key=lambda row: (-row.veil, row.name)))
 
 
-def _light_row(light: StrayLight, setup: StraySetup, plan: State, flags: Sequence[SetFlag], rng: np.random.Generator) -> LightRow:
+def _light_row(light: LightPlace, setup: StraySetup, plan: State, flags: Sequence[SetFlag], rng: np.random.Generator) -> LightRow:
     azimuth, elevation = angles_deg(light.direction)
     return LightRow(
         light=light,

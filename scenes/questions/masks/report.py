@@ -28,9 +28,8 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
 from scenes.states.full_range import focus_note, ranged
-from scenes.states.load import Loaded
+from scenes.states.load import Loaded, chosen_lenses
 from scenes.states.names import state_words
-from scenes.states.select import chosen_lenses
 from scenes.states.state import State
 
 MM2_PER_CM2 = 100.0

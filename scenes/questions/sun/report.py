@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.frame import OUTWARD, Side
 from raytrace.ghosts.paths import Light, disc_directions
-from raytrace.stray.direct import StrayLight
+from raytrace.lights import LightPlace
+from raytrace.optics.in_frame import frame_slopes, in_frame
 from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.target import Target
 from raytrace.stray.world import NOTHING, World
@@ -32,7 +33,7 @@ from scenes.scene_file.tables.light import Sun
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.names import OfState, middle_variant
 from scenes.states.state import State, states_of_lens
-from scenes.states.stray import StraySetup, frame_slopes, in_frame, setup_of
+from scenes.states.stray import StraySetup, setup_of
 
 BoolArray = NDArray[np.bool_]
 
@@ -187,7 +188,7 @@ def on_glass_of(path: SunPath, share: FloatArray, setup: StraySetup, flags: Sequ
 
 def _is_on(path: SunPath, minute: int, setup: StraySetup, flags: Sequence[SetFlag]) -> bool:
     face = setup.target.face
-    sun = StrayLight(name="sun", direction=path.direction[minute], width_deg=float(path.sky.width_deg[minute]))
+    sun = LightPlace(name="sun", direction=path.direction[minute], width_deg=float(path.sky.width_deg[minute]))
     return face is not None and reach_of(face, sun, setup.world, flags) is Reach.SOME
 
 

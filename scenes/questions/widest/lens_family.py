@@ -23,7 +23,7 @@ from scenes.scene_file.resources import GlassTable, Resources
 from scenes.scene_file.tables.lens import Interval, Lens, PupilDepth, WalkRow
 from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths
 from scenes.states.clear_rule import WALK_MM
-from scenes.states.select import chosen_lenses
+from scenes.states.load import chosen_lenses
 
 SHORTEST_SHARE, LONGEST_SHARE = 1 / 3, 6.0  # of the reference lens's focal length: beyond these it says nothing of a lens
 SAME_FIELD = 0.999  # and its inverse: less of a difference is rounding of half_field_deg, used but not worth a sentence

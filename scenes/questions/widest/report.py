@@ -37,7 +37,7 @@ from scenes.scene_file.tables.scene import Scene, f_numbers_of, focus_distances_
 from scenes.states.clear_rule import WALK_MM, beyond_room_mm, room_needed_mm
 from scenes.states.lens_front import own_front
 from scenes.states.load import Loaded
-from scenes.states.rooms import ROOMY, Rooms
+from scenes.states.rooms import ROOMY, Rooms, rooms_of
 from scenes.states.state import guides_of, pixel_grid
 
 ROUND_MM = 0.1  # focal lengths are told to this, rounded to the longer side
@@ -325,7 +325,7 @@ class Sweep:
 
 def beams_in(states: Sequence[LensState], guides: Sequence[Guide], box: Box, scale: float) -> tuple[Rooms, ...]:
     """The beams of some pupil places through a box, of guides grown by a scale."""
-    return tuple(Rooms([state], [scaled(guide, scale) for guide in guides], box) for state in states)
+    return tuple(rooms_of([state], [scaled(guide, scale) for guide in guides], box) for state in states)
 
 
 def _least(found: Sequence[Clearance]) -> Clearance:

@@ -24,7 +24,7 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.states.clear_rule import NOTHING_SHARE, SHOWN_STOPS, UNSEEN_MM, Word
 from scenes.states.full_range import checked_ranges
 from scenes.states.load import Loaded
-from scenes.states.rooms import ClearRooms, Rooms
+from scenes.states.rooms import ClearRooms, Rooms, rooms_of
 from scenes.states.state import State
 
 THREADS = 2  # states at once: long arrays of traced lenses leave room for one more
@@ -149,5 +149,5 @@ class _Look:
         if moved not in self._rooms:
             plan, box = self._plan, self._stack.whole if moved else self._stack.now
             clear = ClearRooms(plan.variants, plan.guides, box, left_out_mm=self._left_out_mm)
-            self._rooms[moved] = clear, clear.own or Rooms(plan.variants, plan.guides, box)
+            self._rooms[moved] = clear, clear.own or rooms_of(plan.variants, plan.guides, box)
         return self._rooms[moved]

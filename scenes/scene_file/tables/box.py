@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Literal, TypeVar
 
-from geometry.parts import LEAST_DEG, MOST_DEG
+from geometry.flags import LEAST_DEG, MOST_DEG
 from scenes.scene_file.catalogue import FilterSize, filter_sizes, rods, unknown_name
 from scenes.scene_file.messages import plain, shown
 from scenes.scene_file.tables.fields import Fault, Table, choice, deg, mm, part, path, quantity, text

@@ -7,9 +7,9 @@ from scipy.optimize import brentq
 from scipy.spatial import ConvexHull
 
 from geometry.body import Block, Kind, Part, Surface
+from geometry.flags import flag
 from geometry.frame import Side, pose
 from geometry.outline import Circle, Freeform, RoundedRectangle
-from geometry.parts import flag
 from raytrace.beam.clearance import clearances, frame_margins_percent, scaled
 from raytrace.box import Box
 from raytrace.optics.bundle import launch

@@ -98,6 +98,15 @@ def test_the_waist_between_the_two_pupils_of_one_lens_is_not_filled():
     assert want - 0.02 < got.parts[0].room_mm <= want + 1e-6
 
 
+@pytest.mark.parametrize("behind_mm", [38.0, 42.0, 60.0])
+def test_a_part_that_reaches_behind_the_pupils_leaves_others_their_room(behind_mm):
+    """A flag folded back beside the lens: the waists at 36, 40 and 44 mm then lie among the parts, and none is filled."""
+    folded = board((150.0, 151.0), (-40.0, 40.0), (-behind_mm, 40.0))
+    got = judge([lens(36.0), lens(40.0), lens(44.0)], GUIDE, Box(parts=(mask(95.0), folded)), margin=False)
+    want = side_gap_mm(95.0, 60.0, 44.0) / np.hypot(1.0, TAN)
+    assert want - 0.02 < got.parts[0].room_mm <= want + 1e-6
+
+
 def test_a_plate_brings_the_edge_out_by_less_than_its_shift():
     """Source: plate shift T sin t (1 - cos t / sqrt(n^2 - sin^2 t)) (docs/physics.md, "Glass"): the beam beyond is narrower."""
     slab = make.filter_slab(pose(), at_mm=20.0, depth_mm=8.0, outline=Circle(200.0), thickness_mm=4.0)

@@ -9,8 +9,8 @@ from geometry.body import Kind, Part, Surface
 from geometry.enclosure import flat_surface, joined
 from geometry.frame import pose
 from geometry.openings import Opening, OpeningKind
+from raytrace.lights import LightPlace
 from raytrace.stray.bounce import veil_of, view_factor
-from raytrace.stray.direct import StrayLight
 from raytrace.stray.target import Target
 from raytrace.stray.world import World
 
@@ -60,7 +60,7 @@ def test_lit_plate_throws_its_view_factor_back():
     # A plate lit squarely with 1 and reflecting rho gives a small facing element rho F; F over a centred 100 x 60 at 100: 4 x
     # 0.039085007042 (Howell C-1). The element stands in the light's way but is too small to matter.
     world = World((plate(50, 30, 100.0),), (rest(),))
-    light = StrayLight(name="sun", direction=np.array([0.0, 0.0, -1.0]))
+    light = LightPlace(name="sun", direction=np.array([0.0, 0.0, -1.0]))
     seen = veil_of(target([0.0, 0, 0]), world, light, {"plate": 0.3}, rng=rng())
     assert seen.total == pytest.approx(0.3 * 4 * 0.039085007042, rel=5e-3)
     assert abs(seen.total - 0.3 * 4 * 0.039085007042) < 5 * max(seen.total_stderr, 1e-5)
@@ -81,7 +81,7 @@ def sphere_world(rho_port_kind):
 def test_one_bounce_in_a_sphere_is_even_all_over(kind):
     # First term of the closed sphere M = rho / (1 - rho (1 - f)) (integrating-sphere texts): every place gets rho flux / area.
     world, projected = sphere_world(kind)
-    light = StrayLight(name="sun", direction=np.array([0.0, 0.0, 1.0]))
+    light = LightPlace(name="sun", direction=np.array([0.0, 0.0, 1.0]))
     at = RADIUS_MM * np.array([0.6, 0.0, 0.8]) * 0.9995
     seen = veil_of(target(at, normal=(-0.6, 0.0, -0.8)), world, light, {"ball": 0.5}, rng=rng(), log2_samples=16)
     expected = 0.5 * projected / (4 * np.pi * RADIUS_MM**2)
@@ -91,11 +91,11 @@ def test_one_bounce_in_a_sphere_is_even_all_over(kind):
 
 def test_black_lining_gives_no_veil():
     world = World((plate(50, 30, 100.0),), (rest(),))
-    light = StrayLight(name="sun", direction=np.array([0.0, 0.0, -1.0]))
+    light = LightPlace(name="sun", direction=np.array([0.0, 0.0, -1.0]))
     assert veil_of(target([0.0, 0, 0]), world, light, {"plate": 0.0}, rng=rng()).total == 0.0
 
 
 def test_plate_lit_from_behind_throws_nothing_forward():
     world = World((plate(50, 30, 100.0),), (rest(),))
-    light = StrayLight(name="sun", direction=np.array([0.0, 0.0, 1.0]))
+    light = LightPlace(name="sun", direction=np.array([0.0, 0.0, 1.0]))
     assert veil_of(target([0.0, 0, 0]), world, light, {"plate": 0.9}, rng=rng()).total == 0.0

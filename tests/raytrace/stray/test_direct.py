@@ -7,16 +7,8 @@ from geometry.body import Kind, Part, Surface
 from geometry.enclosure import flat_surface, joined, ruled
 from geometry.frame import light_direction, pose
 from geometry.openings import Opening, OpeningKind, Slot, enclosure_of, solid_surface
-from raytrace.stray.direct import (
-    SkyChart,
-    StrayLight,
-    chart_to_direction,
-    direction_to_chart,
-    light_share,
-    sky_of,
-    through_opening,
-    worth_of,
-)
+from raytrace.lights import LightPlace
+from raytrace.stray.direct import SkyChart, chart_to_direction, direction_to_chart, light_share, sky_of, through_opening, worth_of
 from raytrace.stray.target import Target, lens_front_target
 from raytrace.stray.world import World
 from tests.raytrace.made import block
@@ -101,7 +93,7 @@ def flagged():
 def test_flag_shades_the_part_of_a_disc_that_its_edge_covers():
     # From the right at azimuth a the edge at (40, 60) throws its shadow to right = 40 - 60 tan a: here on the disc's middle line.
     target = lens_front_target(30.0, log2_points=12, rng=rng())
-    light = StrayLight(name="sun", direction=light_direction(np.degrees(np.arctan(40 / 60)), 0.0))
+    light = LightPlace(name="sun", direction=light_direction(np.degrees(np.arctan(40 / 60)), 0.0))
     seen = light_share(target, flagged(), light, rng=rng())
     assert seen.share == pytest.approx(0.5, abs=0.01)
     assert seen.stopped_by == "right flag"
@@ -109,20 +101,20 @@ def test_flag_shades_the_part_of_a_disc_that_its_edge_covers():
 
 def test_light_from_the_left_is_not_cut_by_a_flag_on_the_right():
     target = lens_front_target(30.0, log2_points=10, rng=rng())
-    light = StrayLight(name="sun", direction=light_direction(-30.0, 10.0), width_deg=0.5)
+    light = LightPlace(name="sun", direction=light_direction(-30.0, 10.0), width_deg=0.5)
     assert light_share(target, flagged(), light, rng=rng()).share == 1.0
 
 
 def test_nearest_edge_lies_as_far_from_a_light_as_the_flag():
     # From the middle of the disc the flag's edge stands at atan(40 / 60) = 33.7 deg to the right; the light at 30 deg.
-    light = StrayLight(name="sun", direction=light_direction(30.0, 0.0))
+    light = LightPlace(name="sun", direction=light_direction(30.0, 0.0))
     seen = light_share(point_target(), flagged(), light, rng=rng())
     assert (seen.share, seen.cut_by) == (1.0, "right flag")
     assert seen.cut_at_deg == 5.0  # the first of the steps beyond 3.7 deg
 
 
 def test_lamp_at_a_place_lights_only_what_sees_it():
-    lamp = StrayLight(name="lamp", direction=np.zeros(3), place_mm=np.array([-400.0, 0.0, 600.0]), size_mm=1.0)
+    lamp = LightPlace(name="lamp", direction=np.zeros(3), place_mm=np.array([-400.0, 0.0, 600.0]), size_mm=1.0)
     target = lens_front_target(30.0, log2_points=12, rng=rng())
     # Through the flag's edge (right 40, ahead 60) from (400, 600) to the rim plane: right = 40 - 60 * 360 / 540 = 0.
     assert light_share(target, flagged(), lamp, rng=rng()).share == pytest.approx(0.5, abs=0.01)

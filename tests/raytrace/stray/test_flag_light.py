@@ -5,12 +5,13 @@ import pytest
 import shapely
 
 from geometry.body import Part, Surface
+from geometry.flags import Bars, Hinge, boards
 from geometry.frame import Side, light_direction, pose
 from geometry.meshes import body_mesh
 from geometry.openings import Opening, OpeningKind
-from raytrace.stray.direct import StrayLight, lit_share
+from raytrace.lights import LightPlace
+from raytrace.stray.direct import lit_share
 from raytrace.stray.flag_light import Shield, shading_of
-from raytrace.stray.flag_window import Bars, Hinge, boards
 from raytrace.stray.target import FlatTarget, lens_front_target
 from raytrace.stray.world import World
 
@@ -38,7 +39,7 @@ def world(*parts):
 
 
 def light(azimuth_deg, elevation_deg, width_deg=0.0):
-    return StrayLight(name="sun", direction=light_direction(azimuth_deg, elevation_deg), width_deg=width_deg)
+    return LightPlace(name="sun", direction=light_direction(azimuth_deg, elevation_deg), width_deg=width_deg)
 
 
 def share(lamp, hinge, bars, angle_deg):

@@ -5,18 +5,9 @@ import pytest
 import shapely
 from scipy.optimize import brentq
 
+from geometry.flags import Bars, Hinge, boards
 from geometry.frame import Side, pose
-from raytrace.stray.flag_window import (
-    Bars,
-    Hinge,
-    boards,
-    depths_mm,
-    farther_out_mm,
-    hinge_clearance_mm,
-    profile,
-    touch_of,
-    widest_touch,
-)
+from raytrace.stray.flag_window import depths_mm, farther_out_mm, hinge_clearance_mm, profile, touch_of, widest_touch
 
 PLATE_MM = 0.01  # thin enough to be a line
 EXACT_DEG = 0.05  # the beam is taken 0.02 mm larger, at tips a few tens of mm out

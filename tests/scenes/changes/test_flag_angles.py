@@ -9,10 +9,10 @@ import pytest
 from click.testing import CliRunner
 from scipy.optimize import brentq
 
+from geometry.flags import boards
 from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
 from raytrace.reference import reference_shares
-from raytrace.stray.flag_window import boards
 from scenes.answers.page import WIDTH
 from scenes.changes.flag_angles import flag_states, joint_loss, rounded_up, summaries
 from scenes.cli import main
@@ -72,6 +72,7 @@ f_numbers = [{stops}]
 focus_mm = [{focus}]
 visible_loss_stops = 0.1
 """
+FOLDED_DEG = 150
 EXTENSION = "extension = { length_mm = 50, angle_deg = -12 }"
 PLAIN = {
     "top": 90,
@@ -152,9 +153,11 @@ def test_the_visible_loss_is_that_of_a_straight_edge_across_the_pupil(scene):
 )
 def test_at_the_printed_limits_the_check_says_clear_and_two_degrees_in_it_does_not(scene, changes):
     top, left = (flag.clear_deg for flag in flags_of(scene(**changes)))
-    assert set(words_of(scene(**changes, top=top, left=left))) == {"clear"}
-    assert set(words_of(scene(**changes, top=top - 2, left=left))) != {"clear"}
-    assert set(words_of(scene(**changes, top=top, left=left - 2))) != {"clear"}
+    away = FOLDED_DEG  # both in at once, the wide ones meet
+    assert set(words_of(scene(**changes, top=top, left=away))) == {"clear"}
+    assert set(words_of(scene(**changes, top=away, left=left))) == {"clear"}
+    assert set(words_of(scene(**changes, top=top - 2, left=away))) != {"clear"}
+    assert set(words_of(scene(**changes, top=away, left=left - 2))) != {"clear"}
 
 
 @pytest.mark.parametrize("tilt", [0, -6])
@@ -287,14 +290,14 @@ def near_hinge(path, hinge_mm):
 def test_a_hinge_clear_by_less_than_the_blade_is_thick_gets_the_angles_between_which_it_clears(scene):
     # At the hinge, 84 mm from the pupil, the beam's edge is 84 x 0.6 + 5 = 55.4 mm above the axis; the hinge at 56.8 + 3, above the
     # 2.5 mm that a clear frame keeps about a fixed pupil's beam, and by less than the blade's 4 mm.
-    top = flags_of(near_hinge(scene(), 56.8))[0]
+    top = flags_of(near_hinge(scene(width=190), 56.8))[0]  # not as wide as to meet the left flag
     limits = top.states[0].limits
     assert limits.clear_deg < 90 < limits.most_deg == top.most_deg < 180
     assert 0.0 < limits.hinge.clear_mm <= (59.8 - 55.4) * np.cos(np.arctan(0.6))  # square to the beam's edge
     for angle in (limits.clear_deg, 90, limits.most_deg):
-        assert words_of(near_hinge(scene(top=angle), 56.8)) == ["clear"]
-    assert words_of(near_hinge(scene(top=limits.most_deg + 3), 56.8)) != ["clear"]
-    assert words_of(near_hinge(scene(top=180), 56.8)) != ["clear"]
+        assert words_of(near_hinge(scene(top=angle, width=190), 56.8)) == ["clear"]
+    assert words_of(near_hinge(scene(top=limits.most_deg + 3, width=190), 56.8)) != ["clear"]
+    assert words_of(near_hinge(scene(top=180, width=190), 56.8)) != ["clear"]
 
 
 def test_what_lets_the_blade_fold_back_is_said_and_does(scene):

@@ -9,11 +9,12 @@ import trimesh
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.lines import Line2D
 
-from geometry import fixtures, parts
+from geometry import fixtures, flags, parts
 from geometry.body import Assembly, Kind, Part, Surface
 from geometry.outline import RoundedRectangle
 from scenes.sheets.cut_shapes import SIDE, TOP, cut_box, flat_points, mesh_section, plane_through
-from scenes.sheets.section_sheet import Callout, PartNote, SectionLens, SectionRay, section_figure, spread, uncrossed
+from scenes.sheets.leaders import spread, uncrossed
+from scenes.sheets.section_sheet import Callout, PartNote, SectionLens, SectionRay, section_figure
 
 LENS = SectionLens(name="18", pupil_z_mm=-38.0, pupil_radius_mm=4.5)
 
@@ -25,7 +26,7 @@ def ray(axis, start_mm, slope, to_mm=300.0, blocked=False):
 
 
 def box_parts(box, long=""):
-    hinge_mm, at_mm = parts.hood_edge("right", front_mm=(250, 170), at_mm=48, depth_mm=70)
+    hinge_mm, at_mm = flags.hood_edge("right", front_mm=(250, 170), at_mm=48, depth_mm=70)
     opening = parts.opening(size_mm=(138, 97), corner_mm=4)
     return (
         parts.back_plate(box, width_mm=190, height_mm=160, thickness_mm=4, bore_mm=130),
@@ -33,7 +34,7 @@ def box_parts(box, long=""):
         parts.tray(box, at_mm=10, depth_mm=8, opening=opening, name=f"rear tray {long}"),
         parts.mask(box, at_mm=46, thickness_mm=1, opening=parts.opening(size_mm=(150, 84), corner_mm=6), name=f"mask {long}"),
         parts.hood(box, at_mm=48, depth_mm=70, rear_mm=(170, 120), front_mm=(250, 170)),
-        parts.flag(box, side="right", angle_deg=30, hinge_mm=hinge_mm, at_mm=at_mm, length_mm=90, width_mm=150, name="right flag"),
+        flags.flag(box, side="right", angle_deg=30, hinge_mm=hinge_mm, at_mm=at_mm, length_mm=90, width_mm=150, name="right flag"),
     )
 
 

@@ -9,13 +9,14 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from raytrace.ghosts.paths import pupil_mm
+from raytrace.ghosts.seen import light_from, seen_light
 from raytrace.stray.flag_light import Shield, shading_of
 from raytrace.stray.light_on_glass import Reach, reach_of
 from scenes.changes.flag_angles import places_in, set_flags
 from scenes.changes.flag_collisions import with_flag
 from scenes.questions.flags.command import command as flags_command
 from scenes.questions.flags.lights import FlaglessBoxes, sides_of
-from scenes.questions.ghosts.places import as_light, seen_light
 from scenes.questions.leaks.command import command as leaks_command
 from scenes.rig.lights import lights_of
 from scenes.states.load import load_scene, plans_of
@@ -338,7 +339,9 @@ def test_a_light_is_in_the_picture_by_the_pupil_and_its_width_alike_for_every_qu
     # The wide ones reach down to 35 - 20 and 35 - 8.3 deg.
     expected = {"near": True, "wide soft": True, "just out": False}
     found = {light.name: light_in_frame(lens, plan.grid, light) for light in stray_lights(loaded.scene)}
-    ghosts = {light.name: seen_light(as_light(light, lens), lens, plan.grid).in_picture for light in lights_of(loaded.scene)}
+    ghosts = {
+        light.name: seen_light(light_from(light, pupil_mm(lens)), lens, plan.grid).in_picture for light in lights_of(loaded.scene)
+    }
     assert found == ghosts == expected
 
 

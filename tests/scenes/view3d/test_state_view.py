@@ -11,9 +11,10 @@ import pytest
 
 from geometry.body import Assembly
 from geometry.fixtures import RodSpec, barrel, front_ring, rods
+from geometry.flags import flag
 from geometry.frame import OPERATOR_RIGHT
 from geometry.outline import Circle, RoundedRectangle
-from geometry.parts import box_pose, filter_slab, flag, hood, mask, tray
+from geometry.parts import box_pose, filter_slab, hood, mask, tray
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import FixedPupil, LensState, pencils_for

@@ -160,12 +160,16 @@ def check_state(
     engine: Engine,
     *,
     columns: int | str | None,
-    limits: Limits,
+    limits: Limits | None = None,
     threads: int = 1,
     rooms: bool = False,
     tick: Tick = silent,
 ) -> tuple[StateResult, VignetteMap]:
-    """One state's result, and its map: the worst case over the pupil depths that the lens may have."""
+    """One state's result, by what its scene calls visible unless `limits` are given, and its map.
+
+    Both are of the worst case over the pupil depths that the lens may have.
+    """
+    limits = limits or Limits(visible_loss_stops=plan.visible_loss_stops)
     grid = map_grid(plan, engine, columns)
     seed, count = seed_of(plan.key), len(plan.variants)
     share_of_work = _Shared(tick, count)

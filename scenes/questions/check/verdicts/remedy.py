@@ -10,8 +10,8 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from geometry.body import Block, Kind, Loop, Part, Tube
+from geometry.flags import leaning_deg, swung_with
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
-from geometry.swing import leaning_deg, swung_with
 from raytrace.beam.beam import outer_guides
 from raytrace.beam.frame_margin import scaled
 from raytrace.box import Box
@@ -33,7 +33,6 @@ MOST_WIDER_MM = 200  # of an opening, each way: beyond this it is another box
 HALVES = 2  # openings are told to whole mm, so that each side moves by a half
 TOUCHING_MM = 1e-4  # no room at all
 MANY_PARTS = 3  # where more than this many parts have to change, the box itself is the wrong one
-LENS_PARTS = {Kind.BARREL, Kind.FRONT_RING}
 FIXED = {
     Kind.FLAG: "open the {part}",
     Kind.EXTENSION: "swing the {part} back out",

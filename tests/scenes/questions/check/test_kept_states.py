@@ -16,8 +16,9 @@ from raytrace.jit import disk_cache
 from scenes.cli import main
 from scenes.io.files import Staging
 from scenes.io.kept_work import PLACE, kept_work
-from scenes.questions.check.kept_states import Keeping, keeping_of, name_of, state_once
+from scenes.questions.check.kept_states import Keeping, keeping_of, name_of
 from scenes.questions.check.one_state import StateRequest
+from scenes.questions.check.run import state_once
 from scenes.states.clear_rule import Limits
 from scenes.states.load import changed, load_scene, plans_of
 from tests.scenes.check_made import plan, wall_on_the_right

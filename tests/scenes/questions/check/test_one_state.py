@@ -10,7 +10,8 @@ import pytest
 from geometry.notes import Note, Severity
 from scenes.io.files import Staging
 from scenes.questions.check import one_state
-from scenes.questions.check.one_state import StateRequest, _sentence, guide_words, record_state
+from scenes.questions.check.one_state import StateRequest, record_state
+from scenes.questions.check.text import guide_words, state_sentence
 from scenes.questions.check.verdicts.check import check_state
 from scenes.runtime.engines import engine_of
 from scenes.runtime.progress import silent
@@ -31,14 +32,14 @@ def checked(*notes):
 
 def test_a_clear_picture_of_a_box_with_a_fault_tells_of_the_fault():
     fault = Note("stage 1 filter", "does not cover the opening", Severity.FAULT)
-    assert _sentence(checked()) == "nothing visible is lost; the frame could be more than 50 % wider"
-    assert _sentence(checked(fault)).startswith("the box has a fault, see the table; ")
+    assert state_sentence(checked()) == "nothing visible is lost; the frame could be more than 50 % wider"
+    assert state_sentence(checked(fault)).startswith("the box has a fault, see the table; ")
 
 
 def test_a_frame_without_room_is_not_said_to_be_wider():
     state = checked()
     tight = tuple(replace(guide, margin=replace(guide.margin, percent=-0.4, capped=False)) for guide in state.guides)
-    assert _sentence(replace(state, guides=tight)) == "nothing visible is lost; the frame could be no wider"
+    assert state_sentence(replace(state, guides=tight)) == "nothing visible is lost; the frame could be no wider"
 
 
 def request(folder, flat=True):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.spatial import ConvexHull
 
-from raytrace.stray.flag_window import boards
+from geometry.flags import boards
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.questions.flags.text import set_words
 from scenes.states.load import load_scene, plans_of

@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.ghosts.paths import Route
+from raytrace.ghosts.seen import ANYWHERE, MIDDLE
 from scenes.answers.answer import answer_text
 from scenes.questions.ghosts.answer import GhostsAnswer
 from scenes.questions.ghosts.command import command
@@ -16,7 +17,7 @@ from scenes.questions.ghosts.report import ghost_report
 from scenes.questions.ghosts.set_text import set_words
 from scenes.questions.ghosts.set_tilt import set_tilt
 from scenes.questions.ghosts.text import best_answer, next_step, place_words
-from scenes.questions.ghosts.tilts import ALL_TRAYS, ANYWHERE, MIDDLE, WHOLE_BOX, TiltableBox, rounded_out_deg
+from scenes.questions.ghosts.tilts import ALL_TRAYS, WHOLE_BOX, TiltableBox, rounded_out_deg
 from scenes.states.load import load_scene, plans_of
 from scenes.states.select import widest_stops
 

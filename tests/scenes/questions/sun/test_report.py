@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from raytrace.stray.direct import StrayLight
+from raytrace.lights import LightPlace
 from raytrace.sun import camera_angles, sun_in_sky
 from scenes.answers.answer import answer_text
 from scenes.questions.check.verdicts.check import check_state
@@ -242,7 +242,7 @@ def test_the_first_and_last_minute_on_the_glass_are_those_that_rays_find(tmp_pat
 
     def lit(minute):
         width = float(report.path.sky.width_deg[minute])
-        return lit_share(glass, mesh, StrayLight(name="sun", direction=report.path.direction[minute], width_deg=width)) > 0
+        return lit_share(glass, mesh, LightPlace(name="sun", direction=report.path.direction[minute], width_deg=width)) > 0
 
     edges = np.flatnonzero(np.diff(report.on_glass.astype(int)))
     high = [k for k in edges if report.path.up[k] and report.path.up[k + 1]]  # not where it sets

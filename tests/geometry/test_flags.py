@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from geometry.flags import flag, leaning_deg, swung
 from geometry.frame import Side
-from geometry.parts import box_pose, flag
-from geometry.swing import leaning_deg, swung
+from geometry.parts import box_pose
 
 BOX = box_pose(ahead_mm=4, tilt_deg=6, offset_up_mm=2, offset_right_mm=-3, back_thickness_mm=4)
 
