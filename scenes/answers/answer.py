@@ -136,11 +136,11 @@ def save(answer: Answer, show: Loaded, out: Path, formats: Sequence[str] = ("png
     from scenes.io.pictures import figure_files
 
     with result_folder(out, answer.name) as staging:
-        for stem, figure in answer.sheets():
-            for name, data in figure_files(stem, figure(), formats):
-                staging.write(name, data)
         for name, data in answer.files(out.name):
             staging.write(name, data)
+        for stem, figure in answer.sheets():
+            for name, data in figure_files(stem, figure(), formats):
+                staging.write(f"sheet-{name}" if name in staging.names() else name, data)  # masks.pdf is to be cut, no picture
         if isinstance(answer, Draws):
             _draw(answer, staging)
         for name, text in csv_files(answer.name, answer_data(answer, show)):

@@ -97,19 +97,19 @@ def _sheet(
 
 def _write_head(page: Page, title: str, entries: Sequence[SheetEntry]) -> None:
     width = page.width_mm - 16.0
-    page.fit(8.0, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold")
+    page.fit(8.0, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold", most=1)
     words = Counter(entry.verdict_word for entry in entries)
     ordered = sorted(words.items(), key=lambda item: _order(item[0]))
     told = ",  ".join(f"{badge_of(word).symbol} {count} {word}" for word, count in ordered)
     summary = f"{len(entries)} {'state' if len(entries) == 1 else 'states'}:  {told}"
-    page.fit(8.0, page.height_mm - 18.0, summary, _CELL_PT, width, colour=SOFT_INK)
+    page.fit(8.0, page.height_mm - 18.0, summary, _CELL_PT, width, colour=SOFT_INK, most=1)
 
 
 def _write_lens(page: Page, top_mm: float, lens: str) -> None:
     """A lens's name at the head of its row, in letters that hold its longest word."""
     width = _LENS_MM - 3.0
     size = min((fitted_pt(word, _LENS_PT, width, _SMALL_PT, "bold") for word in lens.split()), default=_LENS_PT)
-    page.fit(_GRID.left, top_mm, lens, size, width, lines=5, va="top", weight="bold")
+    page.fit(_GRID.left, top_mm, lens, size, width, lines=5, va="top", weight="bold", most=5)
 
 
 def _order(word: str) -> int:
@@ -117,7 +117,7 @@ def _order(word: str) -> int:
 
 
 def _draw_cell(page: Page, cell: Box, entry: SheetEntry, visible_loss_stops: float) -> None:
-    page.fit(cell.left, cell.top - 5.2, entry.column, _CELL_PT, cell.width)
+    page.fit(cell.left, cell.top - 5.2, entry.column, _CELL_PT, cell.width, most=1)
     space = Box(cell.left, cell.bottom + 12.5, cell.right, cell.top - 7.0)
     if entry.map_ is None:
         _fill_empty(page, space, entry.note or "this state gave no map")
@@ -125,8 +125,8 @@ def _draw_cell(page: Page, cell: Box, entry: SheetEntry, visible_loss_stops: flo
         _draw_small(page, space, entry, entry.map_, visible_loss_stops)
     after = write_badge(page, cell.left, cell.bottom + 9.0, entry.verdict_word, _SMALL_PT)
     loss, second = _told(entry)
-    page.fit(after - 0.5, cell.bottom + 9.0, loss, _SMALL_PT, cell.right - after + 0.5, va="center")
-    page.fit(cell.left, cell.bottom + 2.8, second, _SMALL_PT, cell.width)
+    page.fit(after - 0.5, cell.bottom + 9.0, loss, _SMALL_PT, cell.right - after + 0.5, va="center", most=1)
+    page.fit(cell.left, cell.bottom + 2.8, second, _SMALL_PT, cell.width, most=1)
 
 
 def _told(entry: SheetEntry) -> tuple[str, str]:
@@ -148,7 +148,7 @@ def _fill_empty(page: Page, space: Box, why: str) -> None:
     axes.set_xticks([])
     axes.set_yticks([])
     axes.set_facecolor("#EEEEEE")
-    page.fit(space.left + 2.0, space.top - 2.0, why, _SMALL_PT, space.width - 4.0, lines=7, va="top")
+    page.fit(space.left + 2.0, space.top - 2.0, why, _SMALL_PT, space.width - 4.0, lines=7, va="top", most=7)
 
 
 def _draw_small(page: Page, space: Box, entry: SheetEntry, map_: VignetteMap, visible_loss_stops: float) -> None:
