@@ -577,9 +577,10 @@ Mitsuba 3: pictures within noise, totals within 2 % | `tests/renderer` |
 | one bounce | view factors of squares and discs, the diffuse sphere | `tests/raytrace/test_stray_bounce.py` |
 | beam sections | a million rays in random boxes: all inside, none of the section empty by more than 0.02 mm | \
 `tests/raytrace/test_beam.py` |
-| rooms and margins of unusual boxes | a second caster with its own reading of the scene, `python -m tests.caster`: anamorphic \
-lenses with two pupil depths, other projections, distortion, close-up lenses, meshes, drawn cut-outs, fields by the pupil's \
-magnification | `tests/caster` |
+| rooms, margins and losses of unusual boxes | a second caster with its own reading of the scene, `python -m tests.caster`: \
+anamorphic lenses with two pupil depths, other projections, distortion, close-up lenses, meshes, drawn cut-outs, fields by the \
+pupil's magnification, walking pupils, zooms between their state rows, and two published lenses that the caster traces through \
+its own surfaces (losses within 0.005 stop) | `tests/caster` |
 | rooms and margins | an independent caster of straight rays with Snell's law at plates, 1,468 random boxes (fixed, \
 bounded and walking pupils, front rings, tilted trays, narrow flags): of 600 guides called clear none loses light, neither as it \
 stands nor grown to its margin; scenes of the kind in `tests/data/found` | `tests/raytrace/judge`, `tests/scenes/questions/check` |

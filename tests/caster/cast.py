@@ -2,34 +2,46 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from tests.caster.glass_rays import glass_lens
 from tests.caster.kernel import stopped_by
 from tests.caster.lens_rays import lens_of
 from tests.caster.scene_parts import guides_of, parts_of
+from tests.caster.zoom import at_setting
 
 RIM = 0.99999  # of the pupil's radius, where the outermost rays go through
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """A parsed scene of one lens in one state, with what its files hold."""
+    """A parsed scene of one lens in one state, with what its files hold; focal_mm: where a zoom stands."""
 
     scene: dict
     outlines: dict
     meshes: dict
+    tables: dict = field(default_factory=dict)
+    focal_mm: float | None = None
+
+    def standing(self):
+        """The scene with plain numbers for its lens: a zoom's rows are read at its setting."""
+        return self.scene if self.focal_mm is None else at_setting(self.scene, self.focal_mm)
 
     def lenses(self):
         """The lens, at each of five depths where its pupil is known within bounds only."""
-        told = self.scene["lens"][0].get("pupil_behind_front_mm")
+        scene = self.standing()
+        (lens,) = scene["lens"]
+        if "prescription" in lens:
+            return [glass_lens(lens, self.tables[lens["prescription"]], lens["f_number"], scene["check"]["focus_mm"][0])]
+        told = lens.get("pupil_behind_front_mm")
         depths = np.linspace(*told, 5) if isinstance(told, list) else [None]
-        return [lens_of(self.scene, depth=depth) for depth in depths]
+        return [lens_of(scene, depth=depth) for depth in depths]
 
     def parts(self):
         """As `parts_of`."""
-        return parts_of(self.scene, self.outlines, self.meshes)
+        return parts_of(self.standing(), self.outlines, self.meshes)
 
     def guides(self):
         """As `guides_of`."""

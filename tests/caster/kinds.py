@@ -5,14 +5,20 @@ A scene is a plain dict as TOML would give it. Sizes follow the light itself, sa
 
 from __future__ import annotations
 
+import tomllib
 from copy import deepcopy
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
 from tests.caster.cast import Case, disc, rim_points
+from tests.caster.glass_rays import length_mm
 from tests.caster.scene_parts import guides_of
 
-KINDS = ("anamorphic", "projection", "distortion", "close-up", "mesh", "drawing", "magnification")
+KINDS = ("anamorphic", "projection", "distortion", "close-up", "mesh", "drawing", "magnification", "walk", "zoom", "traced")
+GLASS = Path(__file__).parents[2] / "scenes" / "demo" / "glass"
+TABLES = (("double-gauss-50.toml", 1.4, 21.0), ("retrofocus-28.toml", 3.5, 35.0))  # widest stop, half field [deg]
 EDGE = 1e-9
 
 
@@ -36,10 +42,15 @@ def _case(kind, rng):
         1.0 if kind == "magnification" else 0.4
     ):
         _focus(scene, rng, magnification=kind == "magnification")
-    scene = rounded(scene)
-    case = Case(scene, {}, {})
+    if kind == "walk" and rng.random() < 0.4:
+        _focus(scene, rng, magnification=False)
+    case = Case(rounded(scene), {}, {})
+    if kind == "zoom":
+        case = zoomed(case, rng)
+    if kind == "traced":
+        case = _traced(case, rng)
     _box(case, kind, rng)
-    return Case(rounded(scene), case.outlines, case.meshes)
+    return replace(case, scene=rounded(case.scene))
 
 
 def _lens(kind, rng, camera):
@@ -60,6 +71,12 @@ def _lens(kind, rng, camera):
         lens["projection"] = str(rng.choice(["equidistant", "equisolid", "stereographic", "orthographic"]))
         corner = np.hypot(camera["width_mm"], camera["height_mm"]) / 2 + 2.2
         lens["focal_mm"] = max(focal, corner / 0.93) * u(1.0, 1.4)
+    if kind == "walk":
+        lens["pupil_behind_front_mm"] = depth
+        lens["pupil_walk"] = [[0.0, depth, 1.0, 1.0]] + [
+            [field, depth + u(-0.1, 0.1) * field, 1.0 - u(0.0, 0.009) * field, 1.0 + u(-0.001, 0.001) * field]
+            for field in (20.0, 40.0, 65.0)
+        ]
     if kind == "distortion":
         lens["distortion"] = [u(-0.12, 0.05), u(-0.03, 0.03)]
     return lens
@@ -74,6 +91,59 @@ def _focus(scene, rng, *, magnification):
     if magnification:
         lens["pupil_behind_front_mm"] = deepest
         lens["pupil_magnification"] = rng.uniform(0.8, 2.2)
+
+
+def zoomed(case, rng):
+    """The case with rows on both sides of its focal length, some at a near focus too, its setting between them."""
+    u, scene = rng.uniform, deepcopy(case.scene)
+    lens, edge = scene["lens"][0], scene["camera"]["width_mm"] / 2
+    focal, deep = lens["focal_mm"], float(np.ravel(lens.pop("pupil_behind_front_mm"))[0])
+    focals = [focal * u(0.6, 0.95), focal * u(1.05, 1.8)] + [focal * u(0.9, 1.1)] * (rng.random() < 0.3)
+    lens["front_to_sensor_mm"] = deep + 40 + u(1.0, 2.0) * max(focals)
+    near = max(4.5 * max(focals), lens["front_to_sensor_mm"] + 450)
+    foci, bounds, fields, travels = ["infinity"], rng.random() < 0.2, rng.random() < 0.6, rng.random() < 0.6
+    if rng.random() < 0.6:
+        foci.append(near)
+        scene["check"]["focus_mm"] = [near * u(1.05, 3.0)]
+    magnification = not fields and rng.random() < 0.5
+    lens["state"] = []
+    for focus in foci:
+        for one in focals:
+            depth = deep + u(-12, 12)
+            row = {"focal_mm": one, "focus_mm": focus, "pupil_behind_front_mm": [depth, depth + u(1, 5)] if bounds else depth}
+            if travels:
+                row["front_travel_mm"] = u(0, 12)
+            if fields:
+                wider = u(0.98, 1.02) if focus == "infinity" else u(1.0, 1.15)
+                row["half_field_deg"] = float(np.degrees(np.arctan(edge / one * wider)))
+            if magnification:
+                row["pupil_magnification"] = u(0.8, 1.8)
+            lens["state"].append(row)
+    del lens["focal_mm"]
+    return replace(case, scene=rounded(scene), focal_mm=focal)
+
+
+def _traced(case, rng):
+    """The case with a published table for its lens, another size, and a picture that it fills in part."""
+    u, scene = rng.uniform, deepcopy(case.scene)
+    name, widest, field = TABLES[int(rng.integers(len(TABLES)))]
+    table = tomllib.loads((GLASS / name).read_text())
+    table["scale"] = round(table["scale"] * u(0.8, 1.3), 5)
+    table["vertex_behind_front_mm"] = round(u(1, 7), 3)
+    focal = 100.0 * table["scale"]
+    camera, lens = scene["camera"], scene["lens"][0]
+    half = focal * np.tan(np.radians(field * u(0.6, 1.0)))
+    smaller = half / (np.hypot(camera["width_mm"], camera["height_mm"]) / 2 + 2.2)
+    for key in ("width_mm", "height_mm"):
+        camera[key] *= smaller
+    del lens["pupil_behind_front_mm"]
+    lens["focal_mm"] = focal
+    lens["f_number"] = round(widest * float(rng.choice([1.0, 1.4, 2.0, 2.8])) * 1.02, 3)
+    lens["prescription"] = name
+    if rng.random() < 0.4:
+        lens["front_to_sensor_mm"] = length_mm(table)
+        scene["check"]["focus_mm"] = [focal * u(8, 60) + 300]
+    return replace(case, scene=rounded(scene), tables={name: table})
 
 
 def extents(case, z):
@@ -107,7 +177,8 @@ def _box(case, kind, rng):
         return across + more, up + more, outward + more
 
     front = 2 * (extents(case, 0.0)[2] + 4)
-    lens["front_diameter_mm"] = float(np.clip(max(front, 30.0, lens["focal_mm"] / lens["f_number"] + 6), 15, 490))
+    longest = max([row["focal_mm"] for row in lens.get("state", ())] or [lens.get("focal_mm", 0.0)])
+    lens["front_diameter_mm"] = float(np.clip(max(front, 30.0, longest / lens["f_number"] + 6), 15, 490))
     at = _stages(kind, box, size, gap, rng)
     if kind == "drawing" or rng.random() < 0.4:
         at = _mask(kind, case, at + 8.0, size, gap, rng)
@@ -243,7 +314,7 @@ def moved(case, which, by):
         part["opening_mm"] = [side + 2 * by for side in part["opening_mm"]]
     else:
         part["opening_diameter_mm"] += 2 * by
-    return Case(rounded(scene), outlines, case.meshes)
+    return replace(case, scene=rounded(scene), outlines=outlines)
 
 
 def to_edge(case, rng):

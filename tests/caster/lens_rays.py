@@ -44,7 +44,7 @@ class Lens:
         crossing = self._crossing(tangent, disc)
         depth = np.broadcast_to(self._depth(tangent)[:, None], crossing.shape)
         if self.object_z < FAR:
-            aim = (tangent * (self.object_z + np.array(self.depth)))[:, None]
+            aim = (tangent * (self.object_z + self.depth[1]))[:, None]  # one object plane; the upright pupil maps the field onto it
             slope = (aim - crossing) / (self.object_z + depth)
         else:
             slope = np.broadcast_to(tangent[:, None], crossing.shape)
@@ -108,14 +108,15 @@ def lens_of(scene, *, depth=None):
     depths = (told["horizontal"], told["vertical"]) if isinstance(told, dict) else (depth or told,) * 2
     focus = check.get("focus_mm", ["infinity"])[0]
     half = np.hypot(camera["width_mm"], camera["height_mm"]) / 2
-    field, plane, narrower = focal, FAR, 1.0
+    field, plane = focal, FAR
     if focus != "infinity":
         plane = focus - lens["front_to_sensor_mm"]
-        field, narrower = _field_focal(lens, focal, focus, depths[1]), 1.0
+        field = _field_focal(lens, focal, focus, depths[1])
+    field = lens.get("field_focal_mm", field)  # of a measured half field
     radius = focal / stop / 2
     width = lens.get("pupil_width_factor", 1.0 / squeeze)
     return Lens(
-        focal=(field / squeeze, field), depth=depths, radius=(radius * width * narrower, radius * narrower), object_z=plane,
+        focal=(field / squeeze, field), depth=depths, radius=(radius * width, radius), object_z=plane,
         ring=lens.get("front_glass_mm", np.inf) / 2, projection=lens.get("projection", "rectilinear"),
         distortion=tuple(lens.get("distortion", (0.0, 0.0))), half_diagonal=half, walk=walk,
     )  # fmt: skip

@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.caster.campaign import one
+from tests.caster.campaign import LOSS_STOPS, one
 from tests.caster.cast import disc
+from tests.caster.glass_rays import _through
 from tests.caster.kernel import PLATE, SLAB, stopped_by
 from tests.caster.kinds import KINDS
 from tests.caster.lens_rays import Lens
 from tests.caster.scene_parts import row
+from tests.caster.zoom import at_setting
 
 NO_TRIANGLES = np.zeros((0, 9))
 
@@ -39,6 +41,42 @@ def test_the_caster_shifts_a_ray_by_a_plate_as_the_handbook_says():
     for edge, stops in ((at + 1e-6, False), (at - 1e-6, True)):
         mask = row(PLATE, np.eye(3), [0.0, 0.0, 20.0], 1e-9, 1, edge, 500.0, 0.0)
         assert (stopped_by(np.zeros((1, 3)), way, np.array([mask, slab]), NO_TRIANGLES, 1e30)[0] >= 0) == stops
+
+
+@pytest.mark.parametrize("height", [0.3, 1.0, 2.4])
+def test_the_caster_bends_a_ray_to_the_aplanatic_point_of_a_sphere(height):
+    """Source: rays toward R n / n' behind the centre meet at R n' / n behind it, at any angle (Born and Wolf, 4.2.3)."""
+    radius, index = 5.0, 1.7
+    toward = np.array([0.0, 0.0, radius + radius * index])
+    start = np.array([0.0, height, -3.0])
+    way = (toward - start) / np.linalg.norm(toward - start)
+    surface = np.array([[0.0, radius, 1.0, index, np.inf]])
+    passed, at, bent = _through(tuple(start), tuple(way), surface, 0, 0, True)
+    assert passed
+    meets = at[2] - at[1] * bent[2] / bent[1]
+    assert meets == pytest.approx(radius + radius / index, abs=1e-12)
+
+
+def test_a_zoom_whose_rows_say_what_its_focal_lengths_do_sees_what_its_focal_length_says():
+    """Source: tan(half field) = half width / focal length; halfway in 1 / focus between infinity and 2 m lie 4 m."""
+    rows = [
+        {"focal_mm": f, "focus_mm": focus, "pupil_behind_front_mm": depth, "half_field_deg": np.degrees(np.arctan(12.0 / f))}
+        for f, focus, depth in ((20.0, "infinity", 30.0), (40.0, "infinity", 50.0), (20.0, 2000.0, 40.0), (40.0, 2000.0, 60.0))
+    ]
+    scene = {"camera": {"width_mm": 24.0}, "lens": [{"state": rows}], "box": {}, "check": {"focus_mm": [4000.0]}}
+    (lens,) = at_setting(scene, 25.0)["lens"]
+    assert lens["field_focal_mm"] == pytest.approx(25.0, rel=1e-12)
+    assert lens["pupil_behind_front_mm"] == pytest.approx(40.0)
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("zoom", 0), ("zoom", 2), ("walk", 0), ("walk", 3), ("traced", 1)])
+def test_the_loss_told_is_that_of_counted_rays(kind, seed, tmp_path):
+    """Boxes that lose some light: zooms between their rows, walking pupils, lenses traced by the caster's own surfaces."""
+    found = one(kind, seed, tmp_path, words=True)
+    (told,) = found["words"]
+    assert 0.02 < told["there"] < 2.0, found
+    assert told["told"] == pytest.approx(told["there"], abs=LOSS_STOPS / 4)
+    assert found["wrong"] == [], found
 
 
 @pytest.mark.parametrize("kind", KINDS)
