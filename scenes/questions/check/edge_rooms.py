@@ -48,19 +48,34 @@ def edge_rooms(plan: State, guide_name: str) -> tuple[EdgeRoom, ...]:
         whole = judgement_of(plan, guide)
         if not whole.followed or whole.nearest is None or not math.isfinite(whole.room_mm):
             return ()
-        return _with_least(tuple(_room_at(plan, guide, place, whole.room_mm) for place in PLACES), guide, whole)
+        return _with_least(tuple(_room_at(plan, guide, place, whole) for place in PLACES), guide, whole)
     except Exception:  # noqa: BLE001 - the verdict does not rest on it, and the table tells of what cannot be measured
         return ()
 
 
-def _room_at(plan: State, guide: Guide, place: str, least_mm: float) -> EdgeRoom:
+def _room_at(plan: State, guide: Guide, place: str, whole: GuideJudgement) -> EdgeRoom:
     """The room of the light of one place: never less than that of the whole guide's light, which holds it."""
+    part, room_mm = _nearest_at(plan, _piece_of(guide, place), whole)
+    right, up = PLACES[place]
+    return EdgeRoom(place=place, right=right, up=up, room_mm=max(room_mm, whole.room_mm), part=part)
+
+
+def _nearest_at(plan: State, piece: Guide, whole: GuideJudgement) -> tuple[str, float]:
+    """The part nearest to the light of a piece of a guide, and its room there [mm].
+
+    Parts are asked one by one, those nearest to the whole guide's light first, until no other can come nearer: none has less room
+    to a piece than to the whole.
+    """
     from raytrace.judge.judgement import judge  # compiled code that reading a scene must not cost
 
-    found = judge(plan.variants, _piece_of(guide, place), plan.box, margin=False)
-    part = min(found.parts, key=lambda part: part.room_mm)
-    right, up = PLACES[place]
-    return EdgeRoom(place=place, right=right, up=up, room_mm=max(part.room_mm, least_mm), part=part.part)
+    part, room_mm = "", math.inf
+    for number in sorted(range(len(whole.rooms)), key=lambda number: whole.rooms[number].room_mm):
+        if room_mm <= whole.rooms[number].room_mm:
+            break
+        (found,) = judge(plan.variants, piece, replace(plan.box, parts=(plan.box.parts[number],)), margin=False).parts
+        if found.room_mm < room_mm:
+            part, room_mm = found.part, found.room_mm
+    return part, room_mm
 
 
 def _piece_of(guide: Guide, place: str) -> Guide:
