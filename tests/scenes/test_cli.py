@@ -124,8 +124,8 @@ def files_by_threads(capsys, path, out, counts, *options):
 
 def test_the_same_bytes_come_from_any_number_of_threads(capsys, scene, tmp_path):
     one, two = files_by_threads(capsys, scene(angle=20, text=FOUR_STOPS), tmp_path, "12", "--pixels", "12", "--no-pictures")
-    assert {name.rpartition("/")[2] for name in one} == {"results.json", "map.npz", "test-plan.txt"}
-    assert len(one) == 6
+    assert {name.rpartition("/")[2] for name in one if not name.endswith(".csv")} == {"results.json", "map.npz", "test-plan.txt"}
+    assert sum(not name.endswith(".csv") for name in one) == 6
     assert one == two
 
 
