@@ -1,6 +1,6 @@
 """Draws docs/pictures/demo-map.png, demo-box.png and demo-cut.png: pictures that `brimline check` makes of the demo show.
 
-    python docs/demo_pictures.py        # from the top of the repository, with Brimline installed
+python docs/demo_pictures.py        # from the top of the repository, with Brimline installed
 """
 
 from __future__ import annotations

@@ -136,6 +136,4 @@ def test_a_picture_of_the_whole_frame_names_the_guide_that_its_verdict_is_of():
     state = checked()
     inner = replace(state.guides[0], guide="scope extraction", margin=replace(state.guides[0].margin, percent=30.0))
     assert guide_words(state) == "Frame guide: whole frame"
-    assert (
-        guide_words(replace(state, guides=(state.guides[0], inner))) == "scope extraction, worst of 2 frame guides"
-    )
+    assert guide_words(replace(state, guides=(state.guides[0], inner))) == "scope extraction, worst of 2 frame guides"
