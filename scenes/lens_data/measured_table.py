@@ -31,7 +31,10 @@ def read_table(text: str, source: str) -> list[Reading]:
     if len(lines) < 2:
         raise refusal(source, "", f"must have a head of column names and a row for each setting; columns: {', '.join(COLUMNS)}")
     separator = max(SEPARATORS, key=lines[0].count)
-    rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=separator))
+    try:
+        rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=separator))
+    except csv.Error as error:
+        raise refusal(source, "", f"is no table that can be read ({error}); export it as plain CSV") from None
     names = [name.strip() for name in rows[0]]
     _insist_on_names(names, source)
     if len(rows) > MOST_ROWS:

@@ -16,12 +16,13 @@ FARTHEST_MM = 1e6  # a scene's own limit: from here on it is infinity
 FROM_PICTURE = ("Brown-Conrady D-U", "")  # the standard's default, and what a sample without a model means
 TO_PICTURE = ("Brown-Conrady U-D",)
 MOST_SAMPLES = 200_000
-RADIAL_TERMS = 6
+MOST_TERMS = {"radial": 6, "tangential": 2}  # k1 to k6, p1 and p2
+FOCUS = "lens.focusDistance"
 
 VALUES = {  # key of a reading: (key path, factor)
     "pupil_from_sensor_mm": ("lens.entrancePupilOffset", MM),
     "pinhole_mm": ("lens.pinholeFocalLength", 1.0),
-    "focus_mm": ("lens.focusDistance", MM),
+    "focus_mm": (FOCUS, MM),
     "f_number": ("lens.fStop", 1.0),
     "t_number": ("lens.tStop", 1.0),
     "zoom": ("lens.encoders.zoom", 1.0),
@@ -108,7 +109,8 @@ def _at_frame(key: str, value: Any, frame: int) -> Any:
 
 
 def _reading(sample: dict[str, Any], source: str, *, pupil_in_mm: bool) -> Reading:
-    found, keys = {}, {}
+    found: dict[str, Any] = {}
+    keys: dict[str, str] = {}
     for name, (path, factor) in VALUES.items():
         value = _number(_at(sample, path), path, source)
         if value is not None:
@@ -117,13 +119,15 @@ def _reading(sample: dict[str, Any], source: str, *, pupil_in_mm: bool) -> Readi
     _insist_on_metres(found.get("pupil_from_sensor_mm"), source, pupil_in_mm=pupil_in_mm)
     if found.get("focus_mm", 0.0) > FARTHEST_MM:
         found["focus_mm"] = math.inf
-    offsets = {name: pair for name, path in OFFSETS.items() if (pair := _pair(_at(sample, path), path, source)) is not None}
+    offsets: dict[str, Any] = {
+        name: pair for name, path in OFFSETS.items() if (pair := _pair(_at(sample, path), path, source)) is not None
+    }
     return Reading(
         source=source,
         keys={**keys, **{name: OFFSETS[name] for name in offsets}},
         polynomial=_polynomial(sample, source),
         pixels=_pixels(_at(sample, "static.camera.activeSensorResolution")),
-        falloff=_at(sample, "lens.exposureFalloff") is not None,
+        falloff=_falloff(_at(sample, "lens.exposureFalloff"), source),
         **found,
         **offsets,
     )
@@ -155,9 +159,27 @@ def _number(value: Any, path: str, source: str) -> float | None:
         if not bottom:
             raise refusal(source, path, "must have a denom other than 0")
         return (top or 0.0) / bottom
-    if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
+    number = _as_float(value)
+    if math.isnan(number) or (math.isinf(number) and path != FOCUS):
         raise refusal(source, path, f"must be a number, got {shown(value)}")
-    return float(value)
+    return number
+
+
+def _as_float(value: Any) -> float:
+    """The number that a JSON value is; nan where it is none, and infinity where it is too large."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return math.nan
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf
+
+
+def _falloff(value: Any, source: str) -> tuple[float, ...] | None:
+    """a1, a2, a3 of a share 1 - (a1 r^2 + a2 r^4 + a3 r^6), r in mm. Source: OpenLensIO 1.0.0, equation 20."""
+    if not isinstance(value, dict):
+        return None
+    return tuple(_number(value.get(key), f"lens.exposureFalloff.{key}", source) or 0.0 for key in ("a1", "a2", "a3"))
 
 
 def _pair(value: Any, path: str, source: str) -> tuple[float, float] | None:
@@ -170,8 +192,8 @@ def _pair(value: Any, path: str, source: str) -> tuple[float, float] | None:
 
 
 def _pixels(value: Any) -> tuple[int, int] | None:
-    sides = [value.get(key) for key in ("width", "height")] if isinstance(value, dict) else []
-    return (int(sides[0]), int(sides[1])) if len(sides) == 2 and all(isinstance(side, int) for side in sides) else None
+    width, height = (value.get(key) if isinstance(value, dict) else None for key in ("width", "height"))
+    return (width, height) if type(width) is int and type(height) is int else None
 
 
 def _polynomial(sample: dict[str, Any], source: str) -> Polynomial | None:
@@ -179,7 +201,7 @@ def _polynomial(sample: dict[str, Any], source: str) -> Polynomial | None:
     entries = _at(sample, "lens.distortion")
     if not isinstance(entries, list) or not entries:
         return None
-    known = {"lens.distortion": [(_model(entry), entry) for entry in entries]}["lens.distortion"]
+    known = [(_model(entry), entry) for entry in entries]
     for models, undistorts in ((FROM_PICTURE, True), (TO_PICTURE, False)):
         for model, entry in known:
             if model in models:
@@ -200,6 +222,8 @@ def _model(entry: Any) -> str:
 
 def _terms(entry: dict[str, Any], key: str, source: str) -> tuple[float, ...]:
     values = entry.get(key) or []
-    if not isinstance(values, list) or len(values) > RADIAL_TERMS:
-        raise refusal(source, f"lens.distortion.{key}", f"must be an array of at most {RADIAL_TERMS} numbers, got {shown(values)}")
+    if not isinstance(values, list) or len(values) > MOST_TERMS[key]:
+        raise refusal(
+            source, f"lens.distortion.{key}", f"must be an array of at most {MOST_TERMS[key]} numbers, got {shown(values)}"
+        )
     return tuple(_number(value, f"lens.distortion.{key}", source) or 0.0 for value in values)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,14 +28,31 @@ class Polynomial:
 
     def at(self, radius_mm: FloatArray) -> FloatArray:
         """U of radii (N,) [mm]."""
-        square = radius_mm**2
-        over = 1.0 + sum((k * square ** (n + 1) for n, k in enumerate(self.radial[0::2])), start=np.zeros_like(square))
-        under = 1.0 + sum((k * square ** (n + 1) for n, k in enumerate(self.radial[1::2])), start=np.zeros_like(square))
-        return np.asarray(radius_mm * over / under, dtype=np.float64)
+        with np.errstate(all="ignore"):  # wild terms end in nan, which is refused
+            over, under = (_series(radius_mm**2, self.radial[start::2]) for start in (0, 1))
+            return np.asarray(radius_mm * over / under, dtype=np.float64)
 
     def shift_mm(self, radius_mm: float) -> float:
-        """How far the tangential terms move a point at this radius, at most [mm]."""
-        return 3.0 * radius_mm**2 * float(np.hypot(*[*self.tangential[:2], 0.0, 0.0][:2]))
+        """How far the tangential terms p1, p2 move a point at this radius, at most [mm]: 3 r^2 hypot(p1, p2)."""
+        return 3.0 * radius_mm**2 * math.hypot(*self.tangential)
+
+
+def _series(square: FloatArray, terms: tuple[float, ...]) -> FloatArray:
+    """1 + a s + b s^2 + c s^3."""
+    return np.asarray(1.0 + sum((k * square ** (n + 1) for n, k in enumerate(terms)), start=np.zeros_like(square)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """The recorded part of the sensor [mm]."""
+
+    width_mm: float
+    height_mm: float
+
+    @property
+    def half_diagonal_mm(self) -> float:
+        """From its middle to a corner."""
+        return math.hypot(self.width_mm, self.height_mm) / 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +60,8 @@ class Reading:
     """One sample. Lengths in mm; None where it does not say. `source` is the file and the place in it.
 
     pupil_from_sensor_mm is from the image plane, toward the scene; pupil_behind_front_mm is measured from the front. projection_mm
-    and distortion_mm: (right, down) as both standards have them. keys: ours -> the source's, for the notes beside a row.
+    and distortion_mm: (right, down), as OpenLensIO has them; offset_mm: the picture's middle off the lens's axis, (right, up).
+    falloff: a1, a2, a3. keys: ours -> the source's, for the notes beside a row.
     """
 
     source: str
@@ -68,7 +87,13 @@ class Reading:
     projection_mm: tuple[float, float] | None = None
     distortion_mm: tuple[float, float] | None = None
     offset_mm: tuple[float, float] | None = None
-    falloff: bool = False
+    falloff: tuple[float, ...] | None = None
+
+    @property
+    def off_axis_mm(self) -> tuple[float, float]:
+        """How far the lens's axis is off the picture's middle, across and down, without signs."""
+        across, down = self.projection_mm or self.offset_mm or (0.0, 0.0)
+        return abs(across), abs(down)
 
 
 def refusal(source: str, where: str, problem: str) -> SceneError:

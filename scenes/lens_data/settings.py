@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from scenes.lens_data.reading import Reading, refusal
 from scenes.scene_file.messages import plain
 
 ALIKE_FOCUS = 0.01  # of a distance: samples nearer to one another stand in one row
+FOCUS_SHARES = (ALIKE_FOCUS, 0.02, 0.05, 0.1, 0.2, 0.5)  # a clip of a focus pull comes to fewer rows
 ALIKE_ZOOM = 0.003  # of the ring's whole turn
 ALIKE_FOCAL = 0.005  # of a focal length
 MOST_ROWS = 60
@@ -37,19 +38,28 @@ def settings_of(readings: Sequence[Reading]) -> list[Setting]:
             )
         if not reading.focus_mm > 0.0:
             raise refusal(reading.source, reading.keys["focus_mm"], f"must be more than 0, got {plain(reading.focus_mm)} mm")
-    settings: list[Setting] = []
-    for zoom, at_zoom in enumerate(_by_zoom(readings)):
-        settings += [
-            Setting(zoom=zoom, focus_mm=max(r.focus_mm or 0.0 for r in group), readings=tuple(group))
-            for group in _by_focus(at_zoom)
-        ]
-    if len(settings) > MOST_ROWS:
-        raise refusal(
-            readings[0].source,
-            "",
-            f"must come to at most {MOST_ROWS} settings, got {len(settings)}; leave out focus distances between",
-        )
-    return settings
+    for share in FOCUS_SHARES:
+        settings = _settings(readings, share)
+        if len(settings) <= MOST_ROWS:
+            return settings
+    raise refusal(
+        readings[0].source,
+        "",
+        f"must come to at most {MOST_ROWS} settings, got {len(settings)}; name one lens's files only, and fewer zoom positions",
+    )
+
+
+def _settings(readings: Sequence[Reading], share: float) -> list[Setting]:
+    return [setting for zoom, at_zoom in enumerate(_by_zoom(readings)) for setting in _focus_settings(zoom, at_zoom, share)]
+
+
+def _focus_settings(zoom: int, readings: Sequence[Reading], share: float) -> Iterator[Setting]:
+    """Settings of one zoom position. Coarse ones hold their neighbours' readings too, so that none between rows is left out."""
+    groups = _by_focus(readings, share)
+    around = 0 if share == ALIKE_FOCUS else 1
+    for place, group in enumerate(groups):
+        near = [reading for other in groups[max(0, place - around) : place + around + 1] for reading in other]
+        yield Setting(zoom=zoom, focus_mm=max(r.focus_mm or 0.0 for r in group), readings=tuple(near))
 
 
 def _by_zoom(readings: Sequence[Reading]) -> list[list[Reading]]:
@@ -63,10 +73,10 @@ def _by_zoom(readings: Sequence[Reading]) -> list[list[Reading]]:
     return [list(readings)]
 
 
-def _by_focus(readings: Sequence[Reading]) -> list[list[Reading]]:
+def _by_focus(readings: Sequence[Reading], share: float) -> list[list[Reading]]:
     """Readings of each focus, the farthest first."""
     nearness = [0.0 if math.isinf(reading.focus_mm or 0.0) else 1.0 / (reading.focus_mm or 1.0) for reading in readings]
-    return _grouped(readings, nearness, lambda first, last: last > first * (1.0 + ALIKE_FOCUS) or first == 0.0 < last)
+    return _grouped(readings, nearness, lambda first, last: last > first * (1.0 + share) or first == 0.0 < last)
 
 
 def _grouped(readings: Sequence[Reading], keys: Sequence[float], apart: Callable[[float, float], bool]) -> list[list[Reading]]:
