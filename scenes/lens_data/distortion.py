@@ -48,7 +48,8 @@ def widening(polynomial: Polynomial | None, terms: Terms, picture: Picture, off_
     """By how much a half field's tangent has to grow, so that a scene with these terms is nowhere in the picture the narrower one.
 
     The scene takes the tangent at the middle of the picture's side as told, and from there goes by its own terms. off_mm: how far
-    the axis is off the picture's middle (across, down); centre_mm: how far the distortion's centre is off the axis. nan where it folds.
+    the axis is off the picture's middle (across, down); centre_mm: how far the distortion's centre is off the axis. nan where the
+    terms fold.
     """
     half_mm = picture.half_diagonal_mm
     picture_mm, plain_mm = (values[1:] for values in _pairs(polynomial, half_mm + float(np.hypot(*off_mm))))

@@ -43,7 +43,7 @@ def insist_on_numbers(given: Given) -> None:
     for one in fields(given):
         value = getattr(given, one.name)
         if isinstance(value, float) and not math.isfinite(value):
-            raise refusal("", f"--{one.name.replace('_', '-')}", f"must be a number, got {value}")
+            raise refusal("brimline lens", f"--{one.name.replace('_', '-')}", f"must be a number, got {value}")
 
 
 def insist_on_sense(reading: Reading) -> None:

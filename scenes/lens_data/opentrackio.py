@@ -122,10 +122,12 @@ def _reading(sample: dict[str, Any], source: str, *, pupil_in_mm: bool) -> Readi
     offsets: dict[str, Any] = {
         name: pair for name, path in OFFSETS.items() if (pair := _pair(_at(sample, path), path, source)) is not None
     }
+    polynomial = _polynomial(sample, source)
+    bent = {} if polynomial is None else {"polynomial": "lens.distortion"}
     return Reading(
         source=source,
-        keys={**keys, **{name: OFFSETS[name] for name in offsets}},
-        polynomial=_polynomial(sample, source),
+        keys={**keys, **bent, **{name: OFFSETS[name] for name in offsets}},
+        polynomial=polynomial,
         pixels=_pixels(_at(sample, "static.camera.activeSensorResolution")),
         falloff=_falloff(_at(sample, "lens.exposureFalloff"), source),
         **found,

@@ -15,6 +15,20 @@ from scenes.lens_data.reading import Picture, Reading, refusal
 from scenes.lens_data.settings import Setting, settings_of
 from scenes.scene_file.messages import plain
 
+ROW_NAMES = (
+    "focus_mm",
+    "pupil_from_sensor_mm",
+    "pupil_behind_front_mm",
+    "front_travel_mm",
+    "pinhole_mm",
+    "polynomial",
+    "projection_mm",
+    "half_field_deg",
+    "half_field_vertical_deg",
+    "pupil_magnification",
+)
+ZOOM_NAMES = ("zoom", "nominal_mm", "effective_mm")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
@@ -114,8 +128,13 @@ def _row(setting: Setting, focal_mm: float | None, zooms: int, case: FieldCase) 
         values["half_field_deg"] = field
     if (magnification := one_value(setting.readings, "pupil_magnification")) is not None:
         values["pupil_magnification"] = magnification
-    keys = {key for reading in setting.readings for key in reading.keys.values()}
-    return Row(values=values, note=f"from {_counted(setting)}: {', '.join(sorted(keys))}")
+    return Row(values=values, note=f"from {_counted(setting)}: {', '.join(_keys(setting, zooms))}")
+
+
+def _keys(setting: Setting, zooms: int) -> list[str]:
+    """The source's keys that a row rests on."""
+    names = (*ROW_NAMES, *(ZOOM_NAMES if zooms > 1 else ()))
+    return sorted({reading.keys[name] for reading in setting.readings for name in names if name in reading.keys})
 
 
 def _needed_focal_mm(setting: Setting, focal_mm: float | None) -> float:
