@@ -144,9 +144,7 @@ def test_a_focus_pull_of_a_thousand_frames_comes_to_rows_between_which_none_is_n
     pinholes = [25.0 - n / 1000 + 0.05 * math.sin(n / 30) for n in range(1000)]
     rows = [
         row.values
-        for row in table_of(
-            tmp_path, sample(focusDistance=foci, entrancePupilOffset=pupils, pinholeFocalLength=pinholes)
-        ).rows
+        for row in table_of(tmp_path, sample(focusDistance=foci, entrancePupilOffset=pupils, pinholeFocalLength=pinholes)).rows
     ]
     assert 10 < len(rows) <= 60
     for focus, pupil, pinhole in zip(foci, pupils, pinholes, strict=True):
