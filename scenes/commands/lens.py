@@ -33,6 +33,7 @@ def _mm(name: str, words: str) -> Callable[[Command], Command]:
 @_mm("--width-mm", "Width of the picture that you record.  [default: the samples' active area]")
 @_mm("--height-mm", "Height of the picture that you record.")
 @click.option("--squeeze", type=click.FloatRange(min=1.0), help="Squeeze of an anamorphic lens, where the files do not have it.")
+@click.option("--no-distortion", is_flag=True, help="The lens has no visible distortion; without it, the files have to state it.")
 @click.option("--pupil-in-mm", is_flag=True, help="The files' entrancePupilOffset is in mm, against its standard.")
 @click.option(
     "--confirmed", multiple=True, type=click.Choice(CONFIRMABLE), help="You have checked this although numbers speak against it."

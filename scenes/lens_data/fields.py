@@ -80,10 +80,10 @@ def half_field(setting: Setting, focal_mm: float | None, case: FieldCase) -> flo
         raise refusal(setting.readings[0].source, "half_field_vertical_deg", "needs half_field_deg beside it; add that column")
     _insist_on_likely_measures(setting, focal_mm, case)
     pinholes = [reading for reading in setting.readings if reading.pinhole_mm is not None]
-    across += [_pinhole_deg(reading, case.width_mm, "width", case.squeeze, focal_mm, case) for reading in pinholes]
+    across += [_pinhole_deg(reading, setting, case.width_mm, "width", case.squeeze, focal_mm, case) for reading in pinholes]
     if not upright:
         return _rounded_up(max(across)) if across else None
-    upright += [_pinhole_deg(reading, case.height_mm, "height", 1.0, None, case) for reading in pinholes]
+    upright += [_pinhole_deg(reading, setting, case.height_mm, "height", 1.0, None, case) for reading in pinholes]
     return {"horizontal": _rounded_up(max(across)), "vertical": _rounded_up(max(upright))}
 
 
@@ -92,7 +92,13 @@ def _rounded_up(angle_deg: float) -> float:
 
 
 def _pinhole_deg(
-    reading: Reading, side_mm: float | None, name: str, squeeze: float, focal_mm: float | None, case: FieldCase
+    reading: Reading,
+    setting: Setting,
+    side_mm: float | None,
+    name: str,
+    squeeze: float,
+    focal_mm: float | None,
+    case: FieldCase,
 ) -> float:
     """Atan of the edge without distortion over the pinhole's focal length. Source: OpenLensIO 1.0.0, 1.1 and equations 2 to 5."""
     key, pinhole_mm = reading.keys["pinhole_mm"], reading.pinhole_mm or 0.0
@@ -100,6 +106,14 @@ def _pinhole_deg(
         raise refusal(reading.source, key, f"says the field only with the picture's {name}; give --{name}-mm")
     if not pinhole_mm > 0.0:
         raise refusal(reading.source, key, f"must be more than 0, got {plain(pinhole_mm)}")
+    if reading.polynomial is None and not case.given.no_distortion and not setting.values("half_field_deg"):
+        raise refusal(
+            reading.source,
+            key,
+            "says the field only with the distortion, which is not in the file, and barrel makes the field wider; give "
+            "half_field_deg in a "
+            "table, measured at the edge of the frame, or --no-distortion if you know that the lens has none",
+        )
     edge_mm = undistorted_mm(reading.polynomial, side_mm / 2)
     if squeeze != 1.0:  # the wider of the two ways to put them together
         edge_mm = max(edge_mm, side_mm / 2)

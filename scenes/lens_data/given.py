@@ -23,6 +23,7 @@ class Given:
     width_mm: float | None = None
     height_mm: float | None = None
     squeeze: float | None = None
+    no_distortion: bool = False
     confirmed: tuple[str, ...] = ()
 
 

@@ -110,22 +110,18 @@ def _widest_stop(readings: Sequence[Reading], case: FieldCase) -> float:
 def say_what_is_left(readings: Sequence[Reading], case: FieldCase, focal_mm: float | None, told: Told) -> None:
     """Cautions about what the metadata leaves open, or has and a scene does not take."""
     if any(math.isfinite(reading.focus_mm or math.inf) for reading in readings):
-        told.say(
-            "focus is taken as measured from the image plane; the standards do not say from where: check one distance with a tape"
-        )
+        told.say("focus distances are taken from the image plane; the standards do not say where they start: check one with a tape")
     if max(reading.focus_mm or 0.0 for reading in readings) < FAR_FOCUS_MM:
-        told.say("no sample is at infinity: what lies farther than the farthest row is taken as that row has it")
+        told.say("no sample is at infinity: beyond the farthest row, that row's values are used")
     if any(reading.pinhole_mm is not None for reading in readings):
-        told.say("the field is that of a pinhole, so the lens is taken as rectilinear: a fisheye's has to be measured")
+        told.say("the files' lens model is rectilinear: measure the field of a fisheye")
         if case.terms is None:
-            told.say(
-                "no distortion is told: where the lens has barrel, fields are wider than told; measure half_field_deg at the edge"
-            )
+            told.say("no distortion in the files: you said that the lens has none, so fields are those of a pinhole")
     elif all(reading.half_field_deg is None for reading in readings):
-        told.say("no field is told: at close focus it is guessed from the focal length")
+        told.say("no field in the files: at close focus it is a guess from the focal length")
     if case.squeeze != 1.0:
         told.say(
-            "one pupil depth is given for a lens that squeezes: metadata does not say of which direction; measure both, and give "
+            "one pupil depth for an anamorphic lens: the files do not say in which direction; measure both, and give "
             "pupil_behind_front_mm = { horizontal = ..., vertical = ... }"
         )
     _say_of_centre(readings, case, told)

@@ -55,7 +55,7 @@ def _depth_mm(reading: Reading, setting: Setting, given: Given, zooms: int, told
     else:
         return None
     told.say(
-        "the pupil is that on the axis: no standard says how it walks with field, so keep the room that a fixed pupil asks for"
+        "the pupil is the one on axis; no standard says how it moves off axis, so leave the 2.5 mm that a fixed pupil can be out by"
     )
     return bounds
 

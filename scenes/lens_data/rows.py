@@ -63,7 +63,7 @@ def lens_table(readings: Sequence[Reading], given: Given) -> LensTable:
     _insist_on_whole_rows(rows, readings[0].source)
     _insist_on_focus_ahead(rows, readings[0].source, given)
     if any(len(setting.readings) > 1 for setting in settings):
-        told.say("several samples of one setting stand in one row: the widest field, and bounds of the pupil's depth")
+        told.say("samples of the same setting are merged into one row: widest field, range of pupil depths")
     say_what_is_left(readings, case, focal[0], told)
     values, notes = lens_values(readings, case, focal)
     camera = camera_values(readings, case, told)
@@ -88,7 +88,10 @@ def _case(readings: Sequence[Reading], given: Given, told: Told) -> FieldCase:
 def _squeeze(readings: Sequence[Reading], given: Given, told: Told) -> float:
     read = one_value(readings, "squeeze")
     if read is None and given.squeeze is None and any(reading.pinhole_mm is not None for reading in readings):
-        told.say("no sample tells a squeeze, as a desqueezed frame does not: the lens is taken as spherical, else give --squeeze")
+        told.say(
+            "no squeeze in the files, so the lens is treated as spherical; a desqueezed frame does not state one either: for an "
+            "anamorphic lens give --squeeze"
+        )
     if read is not None and given.squeeze is not None and abs(read / given.squeeze - 1.0) > 0.01:
         raise refusal(
             readings[0].source,
@@ -108,9 +111,9 @@ def _picture_mm(readings: Sequence[Reading], given: Given, told: Told) -> tuple[
             raise refusal(readings[0].source, f"the picture's {name}", f"must be more than 0 mm, got {plain(side)}")
     if given.width_mm is None and read[0] is not None:
         told.say(
-            f"the picture is taken as {plain(read[0])} mm wide, the samples' active area: where you record less of it, fields "
-            "come out "
-            "too wide, the safe side; where you record more, too narrow: give --width-mm and --height-mm"
+            f"picture width taken as {plain(read[0])} mm, the active area in the files; if you record more than that, the fields "
+            "are "
+            "too narrow: give --width-mm and --height-mm"
         )
     return given.width_mm or read[0], given.height_mm or read[1]
 

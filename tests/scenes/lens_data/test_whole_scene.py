@@ -94,14 +94,14 @@ def test_a_check_of_the_whole_scene_runs_with_the_lens_as_written(tmp_path, caps
     path = tmp_path / "show.toml"
     path.write_text(scene_with(written_lens(tmp_path, capsys)), encoding="utf-8")
     out = tmp_path / "out"
-    quick = ("--engine", "reference", "--pixels", "6", "--no-pictures", "--threads", "1", "--out", str(out))
+    quick = ("--engine", "reference", "--pixels", "6", "--no-pictures", "--no-range", "--threads", "1", "--out", str(out))
     assert main(["check", str(path), *quick]) in {0, 1}
     said = capsys.readouterr()
-    assert "half_field_deg" not in said.out
-    assert "guess" not in said.out
-    states = json.loads((out / "results.json").read_text())["results"]
-    pupils = {state["focus_mm"]: [one["pupil_behind_front_mm"] for one in state["pupils"]] for state in states}
-    assert pupils
+    assert "fault" not in said.out
+    states = json.loads((out / "results.json").read_text(encoding="utf-8"))["states"]
+    assert {(state["focal_mm"], state["focus_mm"]) for state in states} == {(25.0, "infinity"), (25.0, 400.0)}
+    assert all(state["field_guess_percent"] is None for state in states)  # told, not guessed
+    assert all(state["pupils"] == ["pupil as stated"] for state in states)
 
 
 def test_the_lens_is_written_whole_to_a_new_file_and_never_over_another(tmp_path, capsys):
