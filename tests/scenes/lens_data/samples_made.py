@@ -13,7 +13,7 @@ STATIC = {
     "lens": {"nominalFocalLength": 25.0},
 }
 OWN = {"name": "25", "f_number": 2.0, "front_diameter_mm": 114.0, "front_to_sensor_mm": 150.0, "front_travel_mm": 0.0}
-OWN["no_distortion"] = True
+OWN |= {"no_distortion": True}
 
 
 def sample(static=None, **lens):

@@ -1,4 +1,7 @@
-"""Frames whose headers are written by the OpenEXR library itself. Attributes: OpenEXR, Standard Attributes (StandardAttributes.rst)."""
+"""Frames whose headers are written by the OpenEXR library itself.
+
+Source of each attribute: OpenEXR, Standard Attributes (website/StandardAttributes.rst, 03d72ad5).
+"""
 
 import math
 
