@@ -26,7 +26,9 @@ def _mm(name: str, words: str) -> Callable[[Command], Command]:
 @_mm("--front-diameter-mm", "Outside of the barrel at the front; no standard holds it.")
 @_mm("--front-to-sensor-mm", "Front rim to image plane at infinity; no standard holds it.")
 @click.option(
-    "--front-travel-mm", type=float, help="How far the front rim has moved toward the scene at the nearest focus; 0: stands."
+    "--front-travel-mm",
+    type=float,
+    help="How far the front rim has moved toward the scene at the nearest focus; 0 if it stands still.",
 )
 @_mm("--front-glass-mm", "Clear opening of the front ring.")
 @_mm("--close-focus-mm", "Nearest focus, from the image plane.")
@@ -36,21 +38,21 @@ def _mm(name: str, words: str) -> Callable[[Command], Command]:
 @click.option("--no-distortion", is_flag=True, help="The lens has no visible distortion; without it, the files have to state it.")
 @click.option("--pupil-in-mm", is_flag=True, help="The files' entrancePupilOffset is in mm, against its standard.")
 @click.option(
-    "--confirmed", multiple=True, type=click.Choice(CONFIRMABLE), help="You have checked this although numbers speak against it."
+    "--confirmed",
+    multiple=True,
+    type=click.Choice(CONFIRMABLE),
+    help="You have checked this, although other numbers speak against it.",
 )
 @click.option(
     "-o", "--out", type=click.Path(path_type=Path), help="File to write instead of the screen; never over one that is there."
 )
 def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_in_mm: bool, **given: Any) -> int:
-    r"""Turn FILES into a [[lens]] with a row for each focus, and say what has to be asked.
+    """Turn FILES into a [[lens]] with a row for each focus, and list what to check.
 
-    FILES: OpenTrackIO samples or clips (JSON), OpenEXR frames, or tables (CSV) with a head of focus_mm, pupil_behind_front_mm,
-    half_field_deg and the like. Nothing is guessed where a wrong guess could tell the beam too narrow: it is asked for instead.
+    FILES: OpenTrackIO samples or clips (JSON), OpenEXR frames, or tables (CSV) with the columns focus_mm, pupil_behind_front_mm,
+    half_field_deg and so on. Whatever is missing and could make the beam too narrow is asked for, not assumed.
 
-    \b
-    Examples:
-      brimline lens clip.json --front-to-sensor-mm 150 --front-travel-mm 0 --front-diameter-mm 114 --f-number 2
-      brimline lens measured.csv --name 25 --front-diameter-mm 114 --f-number 2 -o 25.toml
+    For example: brimline lens clip.json --name 25 --f-number 2 --front-diameter-mm 114 --front-to-sensor-mm 150 --front-travel-mm 0
     """
     from scenes.io.files import write_new
     from scenes.lens_data.files import readings_of, shown_name
