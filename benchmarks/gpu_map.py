@@ -6,6 +6,7 @@ from time import perf_counter
 
 import numpy as np
 
+from geometry import flags
 from geometry import parts as make
 from raytrace.box import Box
 from raytrace.coverage.gpu import engine as gpu
@@ -30,7 +31,7 @@ def scene():
             make.tray(place, at_mm=30, depth_mm=6, opening=square, outer_mm=(220, 200), name="tray 2"),
             make.mask(place, at_mm=50, thickness_mm=2, opening=wide, outer_mm=(220, 180)),
             make.hood(place, at_mm=52, depth_mm=58, rear_mm=(200, 140), front_mm=(300, 180)),
-            make.flag(place, side="top", angle_deg=48, hinge_mm=90, at_mm=110, length_mm=120, width_mm=300),
+            flags.flag(place, side="top", angle_deg=48, hinge_mm=90, at_mm=110, length_mm=120, width_mm=300),
         )
     )
     lens = LensState(

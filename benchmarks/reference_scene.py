@@ -7,6 +7,7 @@ from functools import partial
 import numpy as np
 import trimesh
 
+from geometry import flags
 from geometry import parts as make
 from geometry.body import Kind, Part, Surface
 from geometry.outline import RoundedRectangle
@@ -39,7 +40,7 @@ def box(flag_deg=48.0):
             make.tray(place, at_mm=30, depth_mm=6, opening=square, outer_mm=(220, 200), name="tray 2"),
             make.mask(place, at_mm=50, thickness_mm=2, opening=wide, outer_mm=(220, 180)),
             make.hood(place, at_mm=52, depth_mm=58, rear_mm=(200, 140), front_mm=(300, 180)),
-            make.flag(place, side="top", angle_deg=flag_deg, hinge_mm=90, at_mm=110, length_mm=120, width_mm=300),
+            flags.flag(place, side="top", angle_deg=flag_deg, hinge_mm=90, at_mm=110, length_mm=120, width_mm=300),
         )
     )
 

@@ -79,7 +79,8 @@ def size_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note,
     small = [Note(name, _small_text(size), Severity.CAUTION) for name, size in flats if size.min() < THINNEST_OPENING_MM]
     spans = [(p.name, float(np.ptp(_outer_points(p), axis=0).max())) for p in parts]
     tiny = [Note(name, _tiny_text(span), Severity.CAUTION) for name, span in _solid_spans(parts) if span < SMALLEST_MM]
-    large = [Note(name, _large_text(span), Severity.CAUTION) for name, span in spans if span > LARGEST_MM]
+    meshes = {p.name for p in parts if p.kind is Kind.SOLID}
+    large = [_large_note(name, span, doubted=name in meshes) for name, span in spans if span > LARGEST_MM]
     return (*small, *tiny, *large)
 
 
@@ -204,5 +205,7 @@ def _tiny_text(span_mm: float) -> str:
     return f'is only {span_mm:.3g} mm across; if that is in inches (unit = "in" of a mesh), it is {inches} across'
 
 
-def _large_text(span_mm: float) -> str:
-    return f"is {span_mm / 1000:.1f} m across, larger than anything on a camera; check its unit"
+def _large_note(name: str, span_mm: float, *, doubted: bool) -> Note:
+    """A mesh too large has grown away from the light it would take: nothing is clear until its unit is put right."""
+    text = f"is {span_mm / 1000:.1f} m across, larger than anything on a camera; check its unit"
+    return Note(name, text, Severity.FAULT if doubted else Severity.CAUTION, doubts_light=doubted)

@@ -17,12 +17,15 @@ UNIT_WORDS = {"mm": "millimetres", "cm": "centimetres", "m": "metres", "in": "in
 def surface_from_arrays(vertices: ArrayLike, faces: ArrayLike, *, unit: str | None = None, name: str = "mesh") -> Surface:
     """The mesh in mm: `vertices` (V, 3) in `unit` ("mm", "cm", "m" or "in"), `faces` (F, 3) indices; faces without area go.
 
-    Where no unit is stated, mm is taken if the size is that of a thing on a camera in mm; otherwise an error asks.
+    A stated unit that makes a part of many units larger than parts in mm are is an error. Where no unit is stated, mm is taken if
+    the size is that of a thing on a camera in mm; otherwise an error asks.
     """
     points, triangles = _checked(vertices, faces, name)
     size = float(np.ptp(points, axis=0).max())
     scale = MM_PER_UNIT[_unit(size, unit, name)]
     whole = np.linalg.norm(_doubled_areas(points, triangles), axis=-1) > 0
+    if 2 * np.count_nonzero(whole) < len(whole):
+        raise GeometryError(f"{name}: {np.count_nonzero(~whole)} of its {len(whole)} triangles have no area; export it again")
     return Surface(points * scale, triangles[whole])
 
 
@@ -47,6 +50,11 @@ def _unit(size: float, unit: str | None, name: str) -> str:
     if unit is not None:
         if unit not in MM_PER_UNIT:
             raise GeometryError(f"{name}: unit must be one of {', '.join(MM_PER_UNIT)}, found {unit!r}")
+        if unit != "mm" and size >= SMALLEST_MM:  # a part in mm would be called clear where it shades: it grows away from the beam
+            raise GeometryError(
+                f'{name}: unit "{unit}" makes it {size * MM_PER_UNIT[unit]:.0f} mm across, and its {size:.0f} units look like '
+                'millimetres; set unit to "mm", or export it in mm'
+            )
         return unit
     guess = likely_units(size)
     if guess == ("mm",):

@@ -7,10 +7,12 @@ import signal
 import sys
 import threading
 import traceback
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
+from types import FrameType
+from typing import Any
 
 import click
 
@@ -24,6 +26,8 @@ from scenes.runtime.version import own_version
 HELP = ["-h", "--help"]
 CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOFTWARE of sysexits.h; 130: 128 + SIGINT
 TRACEBACK = "BRIMLINE_TRACEBACK"
+ALARM = getattr(signal, "SIGALRM", None)  # not on Windows
+LOADER, AGAIN_S = "<frozen importlib._bootstrap>", 0.05
 NO_MEMORY = ("Cannot allocate memory", "failed to map segment")  # what the system says where a library or a process finds none
 
 
@@ -111,7 +115,12 @@ def foreign_package() -> str:
     return ""
 
 
+_asked_to_stop = threading.Event()
+
+
 def _run(argv: Sequence[str] | None) -> int:
+    _asked_to_stop.clear()
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT, ALARM) if number is not None}
     try:
         _end_as_by_ctrl_c()
         status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)
@@ -120,23 +129,52 @@ def _run(argv: Sequence[str] | None) -> int:
     except click.ClickException as error:
         return _complain([_click_words(error)])
     except (KeyboardInterrupt, click.Abort):
-        click.echo("\nstopped; nothing was left half written", err=True)
-        return INTERRUPTED
+        return _stopped()
     except BrokenPipeError:  # the reader of our output went away, as `head` does
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return CLEAR
     except Exception as error:  # noqa: BLE001 - people get a sentence, whatever it is
-        return _known_trouble(error)
+        return _stopped() if _asked_to_stop.is_set() else _known_trouble(error)
+    finally:
+        _handle_as(before)
+
+
+def _handle_as(handlers: Mapping[signal.Signals, Any]) -> None:
+    """Give signals their earlier handlers back: one that comes while Python ends must not print where that was."""
+    if threading.current_thread() is threading.main_thread():
+        if ALARM is not None and signal.getsignal(ALARM) is _stop:
+            signal.setitimer(signal.ITIMER_REAL, 0.0)
+        for number, handler in handlers.items():
+            signal.signal(number, signal.SIG_DFL if handler is None else handler)
+
+
+def _stopped() -> int:
+    click.echo("\nstopped; nothing was left half written", err=True)
+    return INTERRUPTED
 
 
 def _end_as_by_ctrl_c() -> None:
     """Have a request to end, as schedulers and `timeout` send it, clean up as Ctrl-C does."""
-
-    def stop(_number: int, _frame: object) -> None:
-        raise KeyboardInterrupt
-
     if threading.current_thread() is threading.main_thread():  # elsewhere Python forbids it
-        signal.signal(signal.SIGTERM, stop)
+        signal.signal(signal.SIGTERM, _stop)
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where it is to be ignored, as in the background
+            signal.signal(signal.SIGINT, _stop)
+
+
+def _stop(_number: int, frame: FrameType | None) -> None:
+    """Interrupt the run, but no library while it is loaded: some catch it, and go on without what they were loading."""
+    _asked_to_stop.set()
+    if ALARM is not None and _loads(frame):
+        signal.signal(ALARM, _stop)
+        signal.setitimer(signal.ITIMER_REAL, AGAIN_S)
+        return
+    raise KeyboardInterrupt
+
+
+def _loads(frame: FrameType | None) -> bool:
+    while frame is not None and frame.f_code.co_filename != LOADER:
+        frame = frame.f_back
+    return frame is not None
 
 
 def _click_words(error: click.ClickException) -> str:

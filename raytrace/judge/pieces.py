@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
+from scipy.spatial import ConvexHull, QhullError
 
 from geometry.body import Block, Loop, Part, Surface, Tube
 from geometry.outline import Circle, Freeform, half_size_mm, to_shape
@@ -56,7 +56,10 @@ def _hull(points: FloatArray) -> FloatArray:
     spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
     if len(points) < 8 or spread[-1] < 1e-6:
         return np.ascontiguousarray(points, dtype=np.float64)
-    return np.ascontiguousarray(points[ConvexHull(points).vertices])
+    try:
+        return np.ascontiguousarray(points[ConvexHull(points).vertices])
+    except QhullError:  # nearly flat for its size: all points have the same hull, they only take longer
+        return np.ascontiguousarray(points, dtype=np.float64)
 
 
 def _tube(tube: Tube) -> Pieces:

@@ -26,6 +26,7 @@ NEAR_MM = 25.0  # what stays farther away is told by one hull
 GAIN_MM = 0.01  # cells that bring less are not halved again
 SHARE_GAINED = 0.1  # nor those that bring less than this share of how deep a part is in, where it is deeper than DEEP_MM
 DEEP_MM = 3.0
+DEEP_SHARE = 0.3  # of how deep a part is in: a pad that is no more of it leaves it deep
 ON_EDGE_MM = 0.5
 MOST_HALVINGS = 40
 RING_NEAR_MM = 10.0  # what stays farther away is not held any closer against a front ring
@@ -83,6 +84,11 @@ class GuideBeam:
     def may_halve(self, cell: Cell) -> bool:
         """Whether quarters of a cell could come less near than the cell."""
         return cell.level < self.deepest and (self.beam.loose or self.legs(cell) is None)
+
+    def pad_mm(self, cell: Cell) -> float:
+        """By how much the beam of a cell is widened for what lies between its field points; 0 where it cannot be followed."""
+        legs = self.legs(cell)
+        return 0.0 if legs is None else float(legs.pads.max())
 
     def known(self) -> tuple[Legs, ...]:
         """All legs made so far."""
@@ -151,7 +157,7 @@ def room_by(beam: GuideBeam, part: Pieces, near_mm: float, *, with_depth: bool) 
             leaves[quarter] = _leaf(beam, quarter, part, with_depth)
         gained = min(float(leaves[quarter][0]) for quarter in cell.quarters()) - was
         cell = min(leaves, key=lambda one: (leaves[one][0], -one.level))
-        if _is_told(float(leaves[cell][0]), gained):
+        if _is_told(float(leaves[cell][0]), gained, beam.pad_mm(cell)):
             break
     touched = [legs for leaf, row in leaves.items() if row[0] <= 0.0 and (legs := beam.legs(leaf)) is not None]
     if len(touched) < 2 or not len(part.whole) or not with_depth or beam.legs(cell) is None:
@@ -167,9 +173,14 @@ def _leaf(beam: GuideBeam, cell: Cell, part: Pieces, with_depth: bool) -> FloatA
     return _deepest([legs], part) if part.drawn is None else _drawn_deepest(legs, part, row)
 
 
-def _is_told(room_mm: float, gained_mm: float) -> bool:
-    """Whether finer cells would only change a number that nobody needs so closely; near 0 the sign may hang on them."""
-    return (room_mm > ON_EDGE_MM and gained_mm < GAIN_MM) or (room_mm < -DEEP_MM and gained_mm < -SHARE_GAINED * room_mm)
+def _is_told(room_mm: float, gained_mm: float, pad_mm: float) -> bool:
+    """Whether finer cells would only change a number that nobody needs so closely; near 0 the sign may hang on them.
+
+    pad_mm: of the nearest cell. A part that is in by hardly more than that may not be in at all.
+    """
+    if room_mm > ON_EDGE_MM:
+        return gained_mm < GAIN_MM
+    return room_mm < -DEEP_MM and gained_mm < -SHARE_GAINED * room_mm and pad_mm < -DEEP_SHARE * room_mm
 
 
 def _drawn_deepest(legs: Legs, part: Pieces, found: FloatArray) -> FloatArray:

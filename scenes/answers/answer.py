@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 import click
 
 from scenes.answers.blocks import Block, page_lines
+from scenes.answers.csv_tables import csv_files
 from scenes.answers.numbers import distance
 from scenes.io.files import as_json, result_folder
 from scenes.runtime.version import own_version
@@ -117,9 +118,9 @@ def answer_text(answer: Answer, *, written: bool = False) -> str:
     return "\n".join(page_lines(answer.blocks(written=written))) + "\n"
 
 
-def ask(answer: Answer, show: Loaded, *, out: Path | None, as_json_text: bool) -> int:
+def ask(answer: Answer, show: Loaded, *, out: Path | None, as_json_text: bool, formats: Sequence[str] = ("png",)) -> int:
     """Print the answer and write its folder, whole or not at all; the exit status comes back."""
-    files = () if out is None else save(answer, show, out)
+    files = () if out is None else save(answer, show, out, formats)
     text = as_json(answer_data(answer, show, files)) if as_json_text else answer_text(answer, written=out is not None)
     click.echo(text, nl=False)
     if out is not None:
@@ -127,17 +128,23 @@ def ask(answer: Answer, show: Loaded, *, out: Path | None, as_json_text: bool) -
     return answer.exit_status
 
 
-def save(answer: Answer, show: Loaded, out: Path) -> tuple[str, ...]:
-    """Write everything of an answer into one folder, whole or not at all; the names written come back."""
-    from scenes.io.files import figure_png
+def save(answer: Answer, show: Loaded, out: Path, formats: Sequence[str] = ("png",)) -> tuple[str, ...]:
+    """Write everything of an answer into one folder, whole or not at all; the names written come back.
+
+    Figures come in each of the formats; every table of the JSON as CSV too.
+    """
+    from scenes.io.pictures import figure_files
 
     with result_folder(out, answer.name) as staging:
-        for stem, figure in answer.sheets():
-            staging.write(f"{stem}.png", figure_png(figure()))
         for name, data in answer.files(out.name):
             staging.write(name, data)
+        for stem, figure in answer.sheets():
+            for name, data in figure_files(stem, figure(), formats):
+                staging.write(f"sheet-{name}" if name in staging.names() else name, data)  # masks.pdf is to be cut, no picture
         if isinstance(answer, Draws):
             _draw(answer, staging)
+        for name, text in csv_files(answer.name, answer_data(answer, show)):
+            staging.write(name, text)
         own = f"{answer.name}.json"
         files = tuple(sorted({*staging.names(), own}))
         staging.write(own, as_json(answer_data(answer, show, files), for_file=True))

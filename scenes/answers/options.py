@@ -38,6 +38,7 @@ class Output:
 
     out: Path | None
     as_json: bool
+    formats: tuple[str, ...] = ("png",)
 
 
 def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
@@ -96,13 +97,20 @@ def target_option(command: Callable[..., int]) -> Callable[..., int]:
     return click.option("--target", type=kinds, default="glass", help="Outermost glass (default) or lens front.")(command)
 
 
+def format_option(*formats: str) -> Callable[[Callable[..., int]], Callable[..., int]]:
+    """Add --format; the command gets `formats`."""
+    words = f"Pictures as {', '.join(formats[:-1])} or {formats[-1]}; may be given more than once.  [default: png]"
+    return click.option("--format", "formats", type=click.Choice(formats), multiple=True, default=("png",), help=words)
+
+
 def output_options(command: Callable[..., int]) -> Callable[..., int]:
     """Add --out (-o) and --json; the command gets them as `output`."""
 
     @click.option("--out", "-o", type=click.Path(path_type=Path, file_okay=False), help="Folder for pictures, files and the JSON.")
     @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the page.")
+    @format_option("png", "svg", "pdf")
     @wraps(command)
-    def with_output(*args: Any, out: Path | None, as_json: bool, **more: Any) -> int:
-        return command(*args, output=Output(out=out, as_json=as_json), **more)
+    def with_output(*args: Any, out: Path | None, as_json: bool, formats: tuple[str, ...], **more: Any) -> int:
+        return command(*args, output=Output(out=out, as_json=as_json, formats=tuple(dict.fromkeys(formats))), **more)
 
     return with_output

@@ -11,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.joined_lines import Line
-from scenes.io.library_remarks import remarks_of
+from scenes.io.dxf_tags import contradiction
+from scenes.io.joined_lines import JOIN_MM, Line
+from scenes.io.library_remarks import in_one_line, remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
 
 FLATNESS_MM = 0.002  # chords of arcs and splines stray at most this much: a fiftieth of what a file takes off metal
@@ -49,18 +50,19 @@ def read_document(data: bytes, source: str) -> Any:
         raise _refusal(source, "is cut short: it does not end with EOF as every DXF does; export it again")
     guessed = next((remark for remark in remarks if any(word in remark for word in GUESSES)), None)
     if guessed:
-        raise _refusal(source, f"is damaged: its reader had to guess ({' '.join(guessed.split())[:200]}); export it again")
+        raise _refusal(source, f"is damaged: its reader had to guess ({in_one_line(guessed)[:200]}); export it again")
+    spoilt = contradiction(data)
+    if spoilt:
+        raise _refusal(source, f"is damaged: {spoilt}; export it again")
     lost = _written(data) - _read(document)
     if lost or audit.errors:
-        what = ", ".join(f"{count} {kind}" for kind, count in sorted(lost.items())) or audit.errors[0].message
+        what = ", ".join(f"{count} {kind}" for kind, count in sorted(lost.items())) or in_one_line(audit.errors[0].message)[:200]
         raise _refusal(source, f"is damaged: it cannot be read whole ({what}); export it again")
     return document
 
 
 def _written(data: bytes) -> Counter[str]:
-    """How many things of each kind the file's text holds that draw; none for a binary file, whose reader knows where it breaks."""
-    if data.startswith(b"AutoCAD Binary"):  # the sentinel that the DXF reference prescribes
-        return Counter()
+    """How many things of each kind the file's text holds that draw."""
     lines = data.splitlines()
     heads = (value.strip().upper() for code, value in zip(lines[::2], lines[1::2], strict=False) if code.strip() == b"0")
     return Counter(word for head in heads if (word := head.decode("ascii", "replace")) in {*DRAWN, "INSERT"})
@@ -73,16 +75,20 @@ def _read(document: Any) -> Counter[str]:
 def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
     """What model space draws as lines (N, 2) [mm]; curves are chords with their ends on the curve, so an opening never grows."""
     lines: list[Line] = []
-    left = MOST_POINTS
+    left, heights = MOST_POINTS, set[float]()
     for number, piece in enumerate(_pieces(document.modelspace(), source)):
         if number >= MOST_PIECES:
             raise _refusal(source, f"holds more than {MOST_PIECES} lines and curves; save the cut-out alone")
         _within_reach(piece, unit_mm, source)
-        points = [(point[0], point[1]) for point in islice(_points(piece, FLATNESS_MM / unit_mm), left + 1)]
+        points = [tuple(point) for point in islice(_points(piece, FLATNESS_MM / unit_mm), left + 1)]
         left -= len(points)
+        heights |= {point[2] for point in points if len(point) > 2}
         if left < 0:
             raise _refusal(source, f"holds curves of more than {MOST_POINTS} points; save the cut-out alone, as arcs and lines")
-        lines.append(_finite(np.array(points, dtype=np.float64).reshape(-1, 2) * unit_mm, piece, source))
+        flat = [point[:2] for point in points]
+        lines.append(_finite(np.array(flat, dtype=np.float64).reshape(-1, 2) * unit_mm, piece, source))
+    if heights and (max(heights) - min(heights)) * unit_mm > JOIN_MM:
+        raise _refusal(source, f"is not flat: its z runs from {min(heights):g} to {max(heights):g}; draw the cut-out in one plane")
     return lines
 
 
@@ -90,6 +96,8 @@ def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
     """Lines and curves, with blocks and polylines taken apart."""
     for entity in entities:
         kind = entity.dxftype()
+        if kind in {*DRAWN, "INSERT"}:
+            _shows(entity, source)
         if kind == "INSERT":
             yield from _pieces(_block_parts(entity, source, depth), source, depth + 1)
         elif kind in {"LWPOLYLINE", "POLYLINE"}:
@@ -102,12 +110,30 @@ def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
             )
 
 
+def _shows(entity: Any, source: str) -> None:
+    """Refuse what does not show on the screen, or not in print: whoever cuts the metal may cut it or not."""
+    name, kind = str(entity.dxf.layer), entity.dxftype()
+    layers = entity.doc.layers if entity.doc else {}
+    layer = layers.get(name) if name in layers else None
+    hidden = layer is not None and (layer.is_off() or layer.is_frozen() or not layer.dxf.plot)
+    if hidden or entity.dxf.invisible:
+        where = f'on the layer "{name[:40]}", which is off, frozen or not printed' if hidden else "that is made invisible"
+        raise _refusal(source, f"holds {_a(kind)} {where}; show it or delete it")
+
+
+def _a(kind: str) -> str:
+    return f"{'an' if kind[0] in 'AEIO' else 'a'} {kind}"
+
+
 def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
     block = insert.block()
     if block is None or block.block.is_xref or depth >= DEEPEST:
         raise _refusal(
             source, f'holds the block "{insert.dxf.get("name", "")}", whose lines are not in this file; explode it and export again'
         )
+
+    if not len(block):
+        raise _refusal(source, f'is damaged: its block "{block.name[:40]}" holds nothing; explode it and export again')
 
     def refuse(entity: Any, _why: str) -> None:
         kind = entity.dxftype()
@@ -122,6 +148,8 @@ def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
 def _polyline_parts(entity: Any, source: str) -> Iterator[Any]:
     if entity.dxftype() == "POLYLINE" and (not (entity.is_2d_polyline or entity.is_3d_polyline) or entity.dxf.flags & SMOOTHED):
         raise _refusal(source, "holds a POLYLINE that is a mesh or a smoothed frame; draw it as lines and arcs, and export again")
+    if not entity.dxf.flags & 8 and entity.has_width:  # 8: a 3D polyline, which has none
+        raise _refusal(source, f"holds a {entity.dxftype()} that is drawn wide; draw its edges as lines, and export again")
     for piece in entity.virtual_entities():
         if piece.dxftype() not in DRAWN:
             raise _refusal(source, f"holds a {piece.dxftype()} in a polyline; draw it as lines and arcs, and export again")

@@ -18,6 +18,7 @@ from scenes.io.library_remarks import short_words
 from scenes.scene_file.errors import Complaint, SceneError
 
 UNIT_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}  # DXF reference, header variable $INSUNITS
+LARGEST_COARSE_MM = 300.0  # in a unit coarser than mm: one this large, whose numbers make a cut-out in mm, is one
 PLAUSIBLE_MM = (15.0, 1000.0)  # a cut-out for any lens on any box is larger and smaller than this
 
 
@@ -45,8 +46,7 @@ def _outline(data: bytes, source: str) -> Freeform:
         raise _refusal(source, "holds no closed outline; join its lines and arcs end to end")
     for ring in rings:
         _simple(ring, source)
-    if any(a.contains(b) for a in rings for b in rings if a is not b):
-        raise _refusal(source, "holds outlines inside each other; keep only the cut-out, without the plate's edge and screw holes")
+    _apart(rings, source)
     shape = unary_union(rings)
     _plausible(shape, unit_mm, source)
     mirrored = shapely.transform(shape, right_up_to_frame)
@@ -64,6 +64,19 @@ def _simple(ring: shapely.Polygon, source: str) -> None:
         x, y = (float(part) for part in shapely.is_valid_reason(ring).partition("[")[2].rstrip("]").split())
         raise _refusal(
             source, f"holds an outline that crosses or touches itself at x {x:.4g}, y {y:.4g} mm; draw it as one plain loop"
+        )
+
+
+def _apart(rings: list[shapely.Polygon], source: str) -> None:
+    """Refuse outlines that have to do with each other: which of them is the opening cannot be told."""
+    tree = shapely.STRtree(rings)
+    met = [(rings[a], rings[b]) for a, b in tree.query(rings, predicate="intersects").T if a < b]
+    if any(a.contains(b) or b.contains(a) for a, b in met):
+        raise _refusal(source, "holds outlines inside each other; keep only the cut-out, without the plate's edge and screw holes")
+    if met:
+        place = shapely.intersection(*met[0]).representative_point()
+        raise _refusal(
+            source, f"holds outlines that cross or touch at x {place.x:.4g}, y {place.y:.4g} mm; keep one loop for each cut-out"
         )
 
 
@@ -90,7 +103,8 @@ def _unit_guess(size_mm: float, unit_mm: float) -> str:
 def _plausible(shape: Any, unit_mm: float, source: str) -> None:
     x0, y0, x1, y1 = shape.bounds
     size = max(x1 - x0, y1 - y0)
-    if not PLAUSIBLE_MM[0] <= size <= PLAUSIBLE_MM[1]:
+    doubted = unit_mm > 1.0 and size > LARGEST_COARSE_MM and size / unit_mm >= PLAUSIBLE_MM[0]
+    if doubted or not PLAUSIBLE_MM[0] <= size <= PLAUSIBLE_MM[1]:
         limits = f"{PLAUSIBLE_MM[0]:g} to {PLAUSIBLE_MM[1]:g} mm"
         raise _refusal(source, f"must be a cut-out of {limits}, found {size:.0f} mm{_unit_guess(size, unit_mm)}")
     if not shape.contains(shapely.Point(0, 0)):

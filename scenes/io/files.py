@@ -38,7 +38,7 @@ OLD_RESULTS_KEY = "brimline_results"  # of version 1
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
 INPUTS = "scene"  # the folder of scene files in the demo's results, which people go on to work on
 PRINT_DPI = 200
-COMPRESSION = 3  # of maps: level 6 takes three times as long for a fifth less
+COMPRESSION = 3  # of maps and pictures: level 6 takes three times as long for a fifth less
 FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 LARGEST_DRAWING = 20_000_000
 LARGEST_MESH = 250_000_000  # five million triangles of an STL
@@ -238,7 +238,7 @@ def _write_npz(stream: BinaryIO, arrays: Mapping[str, NDArray[Any]]) -> None:
 def figure_png(figure: Figure, dpi: int = PRINT_DPI) -> bytes:
     """The figure as PNG bytes; needs no display."""
     stream = io.BytesIO()
-    figure.savefig(stream, format="png", dpi=dpi)
+    figure.savefig(stream, format="png", dpi=dpi, pil_kwargs={"compress_level": COMPRESSION})
     return stream.getvalue()
 
 
@@ -300,7 +300,11 @@ def _make_folder(stage: Path, target: Path) -> None:
 
 def _usable(target: Path, command: str) -> Path:
     """The folder's real path; refused where replacing it could cost somebody their files."""
-    real = target.expanduser().resolve()
+    try:
+        real = target.expanduser().resolve()
+        real.exists()
+    except (OSError, RuntimeError) as error:  # links that lead to each other, a name too long, a home that is not known
+        raise _refusal(str(target), f"cannot be used: {getattr(error, 'strerror', None) or 'its links lead nowhere'}") from None
     if real.exists() and not real.is_dir():
         raise _refusal(str(target), "is a file; results need a folder")
     if real.exists() and Path.cwd().resolve().is_relative_to(real):

@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,8 +26,8 @@ class Earlier:
 
     def unchanged(self, name: str) -> bool:
         """Whether a file is what that run wrote, so that it may go."""
-        if name in self.written:
-            return self.written[name] == sha256(self.folder / name)
+        if self.written:
+            return self.written.get(name) == sha256(self.folder / name)
         return name in self.listed and not self._later(name)
 
     def _later(self, name: str) -> bool:
@@ -36,9 +36,11 @@ class Earlier:
 
 
 def sha256(path: Path) -> str:
-    """Of a file's content; of a link, that it is one."""
+    """Of a file's content; of a link, a pipe and the like, that it is none."""
     if path.is_symlink():
         return "link"
+    if not path.is_file():
+        return "no file"
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
@@ -65,16 +67,38 @@ def carry_over(stage: Path, earlier: Earlier, inputs: str | None) -> list[str]:
     A changed file keeps its name if it lies under the folder `inputs`, and the new one goes beside it; else the other way round.
     """
     told: list[str] = []
+    moved: dict[str, Path] = {}
     for name in _names(earlier.folder):
-        path, new = earlier.folder / name, stage / name
+        path = earlier.folder / name
         if name == MANIFEST:
             continue
         if path.is_dir() and not path.is_symlink():
             if not any(path.iterdir()):
-                new.mkdir(parents=True, exist_ok=True)
+                _folder_for(stage, name.split("/"), moved, told).mkdir(parents=True, exist_ok=True)
         elif not earlier.unchanged(name):
+            *folders, last = name.split("/")
+            new = _folder_for(stage, folders, moved, told) / last
             told += _carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/"))
     return told
+
+
+def _folder_for(stage: Path, names: Sequence[str], moved: dict[str, Path], told: list[str]) -> Path:
+    """Where a folder of the earlier result goes; under another name where the new result has a file of that name."""
+    at = stage
+    for number in range(1, len(names) + 1):
+        said = "/".join(names[:number])
+        if said not in moved:
+            moved[said] = at / names[number - 1]
+            if os.path.lexists(moved[said]) and (moved[said].is_symlink() or not moved[said].is_dir()):
+                moved[said] = _free_name(moved[said])
+                told.append(f"{said} is a file of the new result; your folder of that name is kept as {moved[said].name} beside it")
+        at = moved[said]
+    return at
+
+
+def _free_name(path: Path) -> Path:
+    numbers = ("", *(f"-{number}" for number in range(2, 1000)))
+    return next(free for end in numbers if not os.path.lexists(free := path.with_name(f"{path.stem}.{YOURS}{end}{path.suffix}")))
 
 
 def _carried(path: Path, new: Path, name: str, *, keeps_name: bool) -> list[str]:

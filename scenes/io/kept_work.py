@@ -44,7 +44,7 @@ class KeptWork:
         """A piece as it was put; None where it is not there whole."""
         with suppress(OSError):
             data = self._path(name).read_bytes()
-            if data[:32] == hashlib.sha256(data[32:]).digest():
+            if data[:32] == _checksum(name, data[32:]):
                 return data[32:]
         return None
 
@@ -55,7 +55,7 @@ class KeptWork:
         part = self.folder / f"{secrets.token_hex(8)}{UNFINISHED}"
         try:
             self._make_room(len(data))
-            part.write_bytes(hashlib.sha256(data).digest() + data)
+            part.write_bytes(_checksum(name, data) + data)
             part.replace(self._path(name))
         except OSError as error:
             with suppress(OSError):
@@ -83,6 +83,11 @@ class KeptWork:
             if total > MOST_BYTES or changed < time.time() - LONGEST_S:
                 path.unlink(missing_ok=True)
                 total -= size
+
+
+def _checksum(name: str, data: bytes) -> bytes:
+    """Of a piece and what it is for, so that one under another's name is none."""
+    return hashlib.sha256(f"{name}\n".encode() + data).digest()
 
 
 def _stat(path: Path) -> os.stat_result | None:

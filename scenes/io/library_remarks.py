@@ -11,8 +11,13 @@ LONGEST_WORDS = 200  # of what a library says about an error: some quote the who
 
 def short_words(error: Exception) -> str:
     """What an error of a library says, in one line of bounded length."""
-    words = " ".join(str(error).split()) or type(error).__name__
+    words = in_one_line(str(error)) or type(error).__name__
     return words if len(words) <= LONGEST_WORDS else f"{words[:LONGEST_WORDS]}..."
+
+
+def in_one_line(words: str) -> str:
+    """Words of a library, which may quote the file, in one line and without its control characters."""
+    return "".join(letter if letter.isprintable() else "?" for letter in " ".join(words.split()))
 
 
 @contextmanager

@@ -7,11 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.library_remarks import remarks_of, short_words
+from scenes.io.library_remarks import in_one_line, remarks_of, short_words
 from scenes.io.mesh_counts import MOST_FACES, stated_faces
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
+FARTHEST = 1e6  # in the file's unit: a kilometre in mm. A slip of a unit gets its own words; this is a spoilt number
 MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
 
 # Units that 3MF may state (3MF core specification, section 3.4, attribute unit), as the unit and factor that the importer knows.
@@ -36,7 +37,7 @@ def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
         raise _refusal(source, f"is no readable {kind.upper()} mesh: {why}") from None
     _whole(mesh, expected, source)
     mesh.merge_vertices()  # corners that coincide are one, else no mesh of an STL would be closed
-    stated, factor = _stated_unit(kind, unit)
+    stated, factor = _stated_unit(kind, unit, source)
     return MeshArrays(
         vertices=np.array(mesh.vertices, dtype=np.float64) * factor, faces=np.array(mesh.faces, dtype=np.int64), unit=stated
     )
@@ -68,6 +69,9 @@ def _whole(mesh: Any, expected: int, source: str) -> None:
         raise _refusal(source, "holds no triangles")
     if not np.isfinite(mesh.vertices).all():
         raise _refusal(source, "holds coordinates that are not numbers; export it again")
+    farthest = float(np.abs(mesh.vertices).max())
+    if farthest > FARTHEST:  # and what makes corners one that coincide would count over
+        raise _refusal(source, f"is damaged: it holds a coordinate of {farthest:.3g}, farther out than any part; export it again")
     if mesh.faces.min() < 0 or mesh.faces.max() >= len(mesh.vertices):
         raise _refusal(source, "is damaged or cut short: faces name corners that it does not hold; export it again")
     if len(mesh.faces) != expected:
@@ -76,8 +80,12 @@ def _whole(mesh: Any, expected: int, source: str) -> None:
         )
 
 
-def _stated_unit(kind: str, units: str | None) -> tuple[str | None, float]:
+def _stated_unit(kind: str, units: str | None, source: str) -> tuple[str | None, float]:
     """The unit a format fixes or states; STL, OBJ and PLY state none, whatever a reader guesses."""
     if kind == "glb":
         return "m", 1.0  # glTF 2.0 specification, section 3.4: all linear distances are metres
-    return STATED_UNITS.get((units or "").lower(), (None, 1.0)) if kind == "3mf" else (None, 1.0)
+    if kind != "3mf" or not units:
+        return None, 1.0
+    if units.lower() not in STATED_UNITS:
+        raise _refusal(source, f'states the unit "{in_one_line(units)[:20]}", which 3MF does not have; export it in millimetres')
+    return STATED_UNITS[units.lower()]

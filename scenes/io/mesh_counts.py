@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import struct
 import zipfile
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any
@@ -27,6 +28,9 @@ def stated_faces(data: bytes, kind: str) -> int:
     return counts[kind](data)
 
 
+STL_CORNER = re.compile(rb"(?m)^\s*vertex\s")
+
+
 def _stl(data: bytes) -> int:
     """Binary STL: 80 bytes, the count, 50 bytes a triangle; ASCII STL: `endfacet` closes each. As the 1989 specification has it."""
     count = int.from_bytes(data[80:84], "little")
@@ -40,19 +44,45 @@ def _stl(data: bytes) -> int:
     opened, closed = text.count(b"facet normal"), text.count(b"endfacet")
     if opened != closed or not text.rstrip().splitlines()[-1].lstrip().startswith(b"endsolid"):
         raise DamagedMeshError("it is cut short: its last solid does not end; export it again")
+    odd = next((n for n, facet in enumerate(text.split(b"endfacet")[:-1], 1) if len(STL_CORNER.findall(facet)) != 3), None)
+    if odd is not None:
+        raise DamagedMeshError(f"its facet {odd} has not three corners; export it again")
     return closed
 
 
 def _obj(data: bytes) -> int:
-    """Wavefront OBJ: an `f` line of n corners is n - 2 triangles; lines go on after a backslash."""
-    lines = [line.split() for line in data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines()]
-    free = sorted({words[0].decode() for words in lines if words and words[0] in {b"curv", b"surf", b"cstype"}})
-    if free:
-        raise DamagedMeshError(f"it holds free-form surfaces ({', '.join(free)}); export it as triangles")
-    corners = [len(words) - 1 for words in lines if words and words[0] == b"f"]
-    if any(count < 3 for count in corners):
+    """Wavefront OBJ: an `f` line of n corners is n - 2 triangles; lines go on after a backslash.
+
+    Corners are written before the faces that use them: some that none uses are what is left where faces are lost.
+    """
+    faces, corners, used = 0, 0, set[int]()
+    for line in io.BytesIO(data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")):
+        kind, *words = line.split() or [b""]
+        if kind == b"v":
+            corners += 1
+        elif kind in {b"curv", b"surf", b"cstype"}:
+            raise DamagedMeshError(f"it holds free-form surfaces ({kind.decode()}); export it as triangles")
+        elif kind in {b"f", b"l", b"p"}:
+            used.update(_obj_corner(word, corners) for word in words)
+            faces += _obj_triangles(len(words)) if kind == b"f" else 0
+    unused = corners - len(used & set(range(1, corners + 1)))
+    if unused:
+        raise DamagedMeshError(f"it is cut short: {unused} of its {corners} corners belong to no face; export it again")
+    return faces
+
+
+def _obj_triangles(corners: int) -> int:
+    if corners < 3:
         raise DamagedMeshError("it is cut short: a face has fewer than three corners; export it again")
-    return sum(corners) - 2 * len(corners)
+    return corners - 2
+
+
+def _obj_corner(word: bytes, before: int) -> int:
+    """The number of a face's corner, from 1 on; negative ones count back from the last corner before."""
+    number = int(word.partition(b"/")[0])
+    if number == 0:
+        raise DamagedMeshError("a face names a corner 0, and the first is 1; export it again")
+    return number if number > 0 else before + 1 + number
 
 
 def _ply(data: bytes) -> int:
@@ -80,10 +110,10 @@ def _before_list(lines: list[list[str]]) -> int:
 
 def _ply_text_faces(body: bytes, elements: list[tuple[str, int]], before: int) -> int:
     rows = [words for line in body.splitlines() if (words := line.split())]
-    if len(rows) < sum(count for _, count in elements):
-        raise DamagedMeshError(
-            f"it is cut short: {len(rows)} of {sum(count for _, count in elements)} lines are there; export it again"
-        )
+    stated = sum(count for _, count in elements)
+    if len(rows) != stated:
+        wrong = "is cut short" if len(rows) < stated else "contradicts itself"
+        raise DamagedMeshError(f"it {wrong}: its header states {stated} lines of data, {len(rows)} are there; export it again")
     start = 0
     for name, count in elements:
         if name == "face":
@@ -202,11 +232,44 @@ def _glb(data: bytes) -> int:
     foreign = [name for name in tree.get("extensionsRequired", []) if not name.startswith(GLB_PLAIN)]
     if foreign:
         raise DamagedMeshError(f"it needs {foreign[0]}; export it as plain triangles")
+    _glb_is_plain(tree)
     if any(accessor["count"] > 3 * MOST_FACES for accessor in tree.get("accessors", [])):
         return 1 + MOST_FACES
     meshes = [_glb_mesh(tree, mesh) for mesh in tree.get("meshes", [])]
     scene = tree.get("scenes", [{}])[tree.get("scene", 0)]
     return sum(_glb_node(tree, meshes, node, 0) for node in scene.get("nodes", []))
+
+
+GLB_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a component; glTF 2.0 specification, section 3.6.2.2
+GLB_NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
+GLB_PADDING = 4
+GLB_COPIES = "EXT_mesh_gpu_instancing"
+
+
+def _glb_is_plain(tree: dict[str, Any]) -> None:
+    """Refuse what moves, copies or replaces corners in ways that the mesh reader passes over, and data that nothing names."""
+    nodes, accessors = tree.get("nodes", []), tree.get("accessors", [])
+    odd = {
+        "copies of a body (EXT_mesh_gpu_instancing)": any(
+            "EXT_mesh_gpu_instancing" in node.get("extensions", {}) for node in nodes
+        ),
+        "a body bent by bones": any("skin" in node and "mesh" in node for node in nodes),
+        "morph targets": any(one.get("targets") for mesh in tree.get("meshes", []) for one in mesh["primitives"]),
+        "sparse data": any("sparse" in accessor for accessor in accessors),
+    }
+    found = next((what for what, there in odd.items() if there), None)
+    if found:
+        raise DamagedMeshError(f"it holds {found}; export it as plain triangles")
+    users = Counter(accessor.get("bufferView") for accessor in accessors)
+    for accessor in accessors:
+        view = accessor.get("bufferView")
+        size = GLB_BYTES[accessor["componentType"]] * GLB_NUMBERS[accessor["type"]]
+        held = None if view is None else tree["bufferViews"][view]
+        if held is None or users[view] > 1 or held.get("byteStride", size) != size:
+            continue
+        used = accessor.get("byteOffset", 0) + accessor["count"] * size
+        if not 0 <= held["byteLength"] - used < GLB_PADDING:
+            raise DamagedMeshError(f"it states {used} bytes of data where {held['byteLength']} are; export it again")
 
 
 def _glb_mesh(tree: dict[str, Any], mesh: dict[str, Any]) -> int:

@@ -106,20 +106,25 @@ def _pinhole_deg(
         raise refusal(reading.source, key, f"says the field only with the picture's {name}; give --{name}-mm")
     if not pinhole_mm > 0.0:
         raise refusal(reading.source, key, f"must be more than 0, got {plain(pinhole_mm)}")
-    if reading.polynomial is None and not case.given.no_distortion and not setting.values("half_field_deg"):
-        raise refusal(
-            reading.source,
-            key,
-            "says the field only with the distortion, which is not in the file, and barrel makes the field wider; give "
-            "half_field_deg in a "
-            "table, measured at the edge of the frame, or --no-distortion if you know that the lens has none",
-        )
+    _insist_on_distortion(reading, setting, case)
     edge_mm = undistorted_mm(reading.polynomial, side_mm / 2)
     if squeeze != 1.0:  # the wider of the two ways to put them together
         edge_mm = max(edge_mm, side_mm / 2)
     tangent = squeeze * edge_mm / pinhole_mm
     _insist_on_likely_field(reading, "pinhole_mm", tangent, focal_mm, case)
     return math.degrees(math.atan(tangent * _widened(reading, case)))
+
+
+def _insist_on_distortion(reading: Reading, setting: Setting, case: FieldCase) -> None:
+    """A pinhole's field without its distortion would be too narrow for a lens with barrel."""
+    if reading.polynomial is None and not case.given.no_distortion and not setting.values("half_field_deg"):
+        raise refusal(
+            reading.source,
+            reading.keys["pinhole_mm"],
+            "says the field only with the distortion, which is not in the file, and barrel makes the field wider; give "
+            "half_field_deg in a "
+            "table, measured at the edge of the frame, or --no-distortion if you know that the lens has none",
+        )
 
 
 def _widened(reading: Reading, case: FieldCase) -> float:

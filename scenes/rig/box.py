@@ -210,6 +210,8 @@ def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
     thickness_mm = box.back[0].thickness_mm if box.back else 0.0
     for number, solid in enumerate(box.solid, 1):
         arrays = resources.meshes[solid.file]
+        if solid.unit and arrays.unit and solid.unit != arrays.unit:
+            raise ItemError(solid, f'unit = "{solid.unit}" speaks against the file, which states "{arrays.unit}"; leave unit out')
         try:
             part = build.imported_solid(
                 place,

@@ -15,13 +15,15 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from scenes.io.files import PRINT_DPI
-from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, INK, LABEL_PT, MM_PER_INCH, PAPER, SOFT_INK, TITLE_PT
+from scenes.sheets.colours import INK, PAPER, SOFT_INK
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
 
 FONT = "DejaVu Sans"  # comes with matplotlib: the same letters, and so the same sizes, on every machine
 MM_PER_PT = MM_PER_INCH / 72
 LINE_STEP = 1.25  # line height as a share of the letter size
+MOST_LINES = 9
 GAP_MM = 0.7  # least air between two labels
-LEAST_PT, STEP_PT = 5.0, 0.25  # letters shrink in steps down to what can still be read on paper
+LEAST_PT, STEP_PT = 8.0, 0.25  # letters shrink in steps down to what can still be read on paper
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,18 +101,23 @@ def wrapped(string: str, size_pt: float, width_mm: float, weight: str = "normal"
     return "\n".join(_rows(string, size_pt, width_mm, len(string), weight))
 
 
-def fitted(string: str, size_pt: float, width_mm: float, lines: int = 1, weight: str = "normal") -> tuple[str, float]:
-    """The text on at most `lines` lines of the width, and the size of its letters, which shrink until it fits.
+def fitted(
+    string: str, size_pt: float, width_mm: float, lines: int = 1, weight: str = "normal", most: int = MOST_LINES
+) -> tuple[str, float]:
+    """The text on lines of the width, and the size of its letters, which shrink until it fits on so many.
 
-    What is still too long at LEAST_PT ends with an ellipsis.
+    What is still too long at LEAST_PT takes more lines, up to `most`; what does not even fit these ends with an ellipsis.
     """
     if lines == 1:
         size = fitted_pt(string, size_pt, width_mm, LEAST_PT, weight)
-        return _shortened(string, size, width_mm + 1e-6, weight), size
+        if _fits([string], size, width_mm + 1e-6, weight):
+            return string, size
     size = size_pt
     while not _fits(_rows(string, size, width_mm, lines, weight), size, width_mm, weight) and size - STEP_PT >= LEAST_PT:
         size -= STEP_PT
-    return "\n".join(_shortened(row, size, width_mm, weight) for row in _rows(string, size, width_mm, lines, weight)), size
+    rows = _rows(string, size, width_mm, lines, weight)
+    rows = rows if _fits(rows, size, width_mm, weight) else _rows(string, size, width_mm, max(lines, most), weight)
+    return "\n".join(_shortened(row, size, width_mm, weight) for row in rows), size
 
 
 def _fits(rows: list[str], size_pt: float, width_mm: float, weight: str) -> bool:
@@ -230,10 +237,11 @@ class Page:
         *,
         lines: int = 1,
         weight: str = "normal",
+        most: int = MOST_LINES,
         **look: Any,
     ) -> Text:
-        """Write a text whole on at most `lines` lines of the width, in smaller letters where it takes them."""
-        words, size = fitted(string, size_pt, width_mm, lines, weight)
+        """Write a text whole on `lines` lines of the width, in smaller letters and on more lines where it takes them."""
+        words, size = fitted(string, size_pt, width_mm, lines, weight, most)
         return self.text(x_mm, y_mm, words, size, weight=weight, **look)
 
     @property
@@ -245,14 +253,14 @@ class Page:
         """The sheet's title, and softer what it is of; both as large on the desk whatever the paper."""
         small, left, width = self.width_mm <= A5_MM[0], self.margin_mm, self.width_mm - 2 * self.margin_mm
         top, below, more_pt = (8.5, 13.5, 0.0) if small else (12.0, 18.5, 1.0)
-        self.fit(left, self.height_mm - top, head, TITLE_PT + 2 * more_pt, width, weight="bold")
+        self.fit(left, self.height_mm - top, head, TITLE_PT + 2 * more_pt, width, weight="bold", most=2)
         if under:
-            self.fit(left, self.height_mm - below, under, BODY_PT + more_pt, width, colour=SOFT_INK)
+            self.fit(left, self.height_mm - below, under, BODY_PT + more_pt, width, colour=SOFT_INK, most=2)
 
     def foot(self, words: str, y_mm: float = 8.5) -> None:
         """How to read the sheet, softly along its lower edge."""
         left = self.margin_mm
-        self.fit(left, y_mm, words, FOOT_PT + 1, self.width_mm - 2 * left, lines=2, colour=SOFT_INK, va="center")
+        self.fit(left, y_mm, words, FOOT_PT, self.width_mm - 2 * left, lines=2, colour=SOFT_INK, va="center")
 
     def line(self, points_mm: Iterable[tuple[float, float]], colour: str = INK, width_pt: float = 0.8, **settings: Any) -> Line2D:
         """Draw a line through places of the sheet."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -13,9 +14,10 @@ from numpy.typing import NDArray
 
 from raytrace.optics.camera import Guide
 from raytrace.shares import VignetteMap
-from scenes.sheets.map_reading import extent_mm, known_loss
+from scenes.sheets.colours import DARK_STOPS, GUIDE, PAPER, SOFT_INK, UNKNOWN, loss_colours, loss_scale
+from scenes.sheets.map_reading import extent_mm, has_picture, known_loss
 from scenes.sheets.page import Box, Page, text_size_mm
-from scenes.sheets.style import DARK_STOPS, INK, PAPER, badge_of, loss_colours, loss_scale
+from scenes.sheets.style import badge_of
 
 ISOLINES_STOPS = (0.1, 1 / 3, 1.0)
 _DASHES = {0.1: (0, (1.2, 1.6)), 1 / 3: (0, (5, 2)), 1.0: "solid"}
@@ -91,6 +93,10 @@ def draw_loss(axes: Axes, map_: VignetteMap) -> AxesImage:
     axes.set_autoscale_on(False)  # a guide that reaches a little beyond must not push the picture aside
     axes.set_xlim(*extent[:2])
     axes.set_ylim(*extent[2:])
+    if not has_picture(map_).all():
+        left, right, bottom, top = extent
+        hatched: dict[str, Any] = {"facecolor": UNKNOWN, "edgecolor": SOFT_INK, "hatch": "///", "linewidth": 0.0}
+        axes.add_patch(Rectangle((left, bottom), right - left, top - bottom, zorder=-1, label="no picture", **hatched))
     return axes.imshow(
         shown_loss(map_),
         origin="upper",
@@ -102,8 +108,7 @@ def draw_loss(axes: Axes, map_: VignetteMap) -> AxesImage:
     )
 
 
-def draw_guides(axes: Axes, guides: Sequence[Guide], width_pt: float = 1.1) -> None:
-    """Outline guides so that they show on light and on dark."""
+def draw_guides(axes: Axes, guides: Sequence[Guide], width_pt: float = 1.4) -> None:
+    """Outline guides in a colour that shows on light and on dark."""
     for guide in guides:
-        edge = [Stroke(linewidth=width_pt + 1.3, foreground=INK), Normal()]
-        axes.plot(*guide.corners_mm()[[0, 1, 2, 3, 0]].T, color=PAPER, linewidth=width_pt, path_effects=edge, label=guide.name)
+        axes.plot(*guide.corners_mm()[[0, 1, 2, 3, 0]].T, color=GUIDE, linewidth=width_pt, label=guide.name)

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from geometry.arrays import FloatArray
-from geometry.meshes import slab_mesh
+from geometry.meshes import part_mesh, slab_mesh
 from raytrace.beam.clearance import beams_of, farthest_mm
 from raytrace.beam.outline import Section
 from raytrace.optics.lens import LensState, pencils_for
-from scenes.sheets.cut_shapes import View
-from scenes.sheets.section_sheet import SectionLens, SectionRay, section_figure
+from scenes.sheets.cut_shapes import SIDE, TOP, CutPlane, plane_through
+from scenes.sheets.section_sheet import Callout, PartNote, SectionLens, SectionRay, section_figure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -22,23 +24,88 @@ if TYPE_CHECKING:
     from scenes.states.state import State
 
 
-STEP_MM = 4.0  # between depths at which the beam's edge is taken: it bends by less than a line's thickness in between
+STEP_MM = 16.0  # between depths at which the beam's edge is taken: between faces of glass its rays run straight
 FAR_AWAY_MM = 1e4
-SIDES_OF_LINE = {View.SIDE: (1, 1), View.TOP: (0, -1)}  # frame coordinate that the edge is measured in, and its sense on the sheet
+OVERRUN = 0.14  # of the box's length: how far the beam is drawn past the last part
+LEAST_OVERRUN_MM = 20.0
+INSIDE_MM, INSIDE_SHARE = 4.0, 0.2
+APART_DEG = 3.0  # a worst place nearer to the upright or the level plane than this is shown there
 
 
-def section_sheets(plan: State, title: str, subtitle: str) -> dict[str, Figure]:
-    """The cuts from the side and from above of one state, by file name, each with the edge of the beam of all guides."""
+def section_sheets(
+    plan: State,
+    title: str,
+    subtitle: str,
+    notes: Mapping[str, PartNote] | None = None,
+    callout: Callout | None = None,
+    verdict: str = "",
+) -> dict[str, Figure]:
+    """Cuts of one state by file name without ending: through the worst place, from the side and from above, with the beam's edges.
+
+    The verdict is said only on the sheet that shows the place it is about; no sheet of its own where that is the side or the top.
+    """
+    callout = None if callout is None else _on_part(plan, callout)
     beams = beams_of(plan.variants, plan.guides, plan.box)
     depths = edge_depths_mm(plan)
     sections = [[named.beam.section_at(z) for named in beams] for z in depths]
     lens = _section_lens(plan)
-    return {
-        f"cut-{view}.png": section_figure(
-            plan.assembly, beam_edges(depths, sections, view), axis=view.value, title=title, subtitle=subtitle, lens=lens
+    planes = planes_of(None if callout is None else _inside(plan, callout))
+    worst = planes[0]
+
+    def sheet(plane: CutPlane) -> Figure:
+        shows = plane is worst and callout is not None
+        elsewhere = f"The tightest place is on cut-{worst.name}. " if callout is not None and not shows else ""
+        return section_figure(
+            plan.assembly,
+            beam_edges(depths, sections, plane),
+            plane=plane,
+            title=f"{title}: {verdict}" if verdict and (shows or callout is None) else title,
+            subtitle=f"{elsewhere}{subtitle}",
+            lens=lens,
+            notes=notes,
+            callout=callout if shows else None,
         )
-        for view in View
-    }
+
+    return {f"cut-{plane.name}": sheet(plane) for plane in planes}
+
+
+def plane_of(plan: State, part: str, point_mm: tuple[float, float, float] | None) -> CutPlane:
+    """The plane through the worst place of a part; the upright one where there is none."""
+    if point_mm is None:
+        return SIDE
+    callout = _on_part(plan, Callout(part, "", point_mm))
+    return planes_of(_inside(plan, callout))[0]
+
+
+def _on_part(plan: State, callout: Callout) -> Callout:
+    """The callout at the place of its part nearest to the one given: of a board right in the beam that one may lie beside it."""
+    part = next((part for part in plan.assembly.parts if part.name == callout.part), None)
+    if part is None:
+        return callout
+    places = np.asarray(part_mesh(part).vertices)
+    x, y, z = np.clip(callout.point_mm, places.min(axis=0), places.max(axis=0)).tolist()
+    return replace(callout, point_mm=(x, y, z))
+
+
+def _inside(plan: State, callout: Callout) -> FloatArray:
+    """A place a little inside the part from the callout's: a plane through a corner of a board would miss the board."""
+    point = np.array(callout.point_mm)
+    part = next((part for part in plan.assembly.parts if part.name == callout.part), None)
+    if part is None:
+        return point
+    inward = np.asarray(part_mesh(part).vertices).mean(axis=0) - point
+    return point + inward * min(INSIDE_MM / max(float(np.linalg.norm(inward)), 1e-9), INSIDE_SHARE)
+
+
+def planes_of(worst_mm: Sequence[float] | FloatArray | None) -> tuple[CutPlane, ...]:
+    """The planes that are drawn, the one through the worst place first."""
+    if worst_mm is None or math.hypot(worst_mm[0], worst_mm[1]) < 1.0:
+        return (SIDE, TOP)
+    through = plane_through(worst_mm, "worst")
+    for plane in (SIDE, TOP):
+        if abs(plane.up[0] * through.up[0] + plane.up[1] * through.up[1]) > np.cos(np.radians(APART_DEG)):
+            return (plane, *(other for other in (SIDE, TOP) if other is not plane))
+    return (through, SIDE, TOP)
 
 
 def edge_depths_mm(plan: State) -> list[float]:
@@ -49,36 +116,32 @@ def edge_depths_mm(plan: State) -> list[float]:
     return sorted({round(float(z), 3) for z in (*even, *faces) if 0.0 <= z <= far})
 
 
-def beam_edges(depths_mm: Sequence[float], sections: Sequence[Sequence[Section]], view: View) -> list[SectionRay]:
-    """The two edges of the beam in a plane through the lens axis, as lines from the lens front on.
+def beam_edges(depths_mm: Sequence[float], sections: Sequence[Sequence[Section]], plane: CutPlane) -> list[SectionRay]:
+    """The two edges of the beam in a plane through the lens axis, as lines from the lens front to past the last part.
 
     sections holds the sections at each depth square to the axis; where none meets the plane, both lines end.
     """
-    axis = SIDES_OF_LINE[view][0]
-    found = [(z, *span) for z, at in zip(depths_mm, sections, strict=True) if (span := _span_mm(at, axis)) is not None]
+    found = [(z, *span) for z, at in zip(depths_mm, sections, strict=True) if (span := _span_mm(at, plane)) is not None]
     if len(found) < 2:
         return []
-    z, low, high = np.array(found).T
-    return [SectionRay(points_mm=_in_plane(edge, z, axis)) for edge in (high, low)]
+    z, low, high = np.array([*found, *_beyond(found)]).T
+    return [SectionRay(points_mm=np.column_stack([np.outer(edge, plane.up), z])) for edge in (high, low)]
 
 
-def _in_plane(edge_mm: FloatArray, z_mm: FloatArray, axis: int) -> FloatArray:
-    points = np.zeros((len(z_mm), 3))
-    points[:, axis], points[:, 2] = edge_mm, z_mm
-    return points
+def _beyond(found: Sequence[tuple[float, float, float]]) -> list[tuple[float, float, float]]:
+    """Past the last part both edges run on straight."""
+    before, last = np.array(found[-2]), np.array(found[-1])
+    over = max(OVERRUN * (last[0] - found[0][0]), LEAST_OVERRUN_MM)
+    z, low, high = (last + (last - before) * over / max(float(last[0] - before[0]), 1e-9)).tolist()
+    return [(z, low, high)]
 
 
-def _span_mm(sections: Sequence[Section], axis: int) -> tuple[float, float] | None:
-    """How far the sections reach along a line through the lens axis, both ways [mm]."""
-    ends = [end for section in sections for end in _crossed(section, axis)]
-    return (min(ends), max(ends)) if ends else None
-
-
-def _crossed(section: Section, axis: int) -> Iterator[float]:
-    line = np.zeros((2, 2))
-    line[:, axis] = -FAR_AWAY_MM, FAR_AWAY_MM
-    within = shapely.intersection(section, shapely.LineString(line))
-    yield from shapely.get_coordinates(within)[:, axis].tolist()
+def _span_mm(sections: Sequence[Section], plane: CutPlane) -> tuple[float, float] | None:
+    """How far the sections reach along the plane's line through the lens axis, both ways [mm]."""
+    line = shapely.LineString(np.outer([-FAR_AWAY_MM, FAR_AWAY_MM], plane.up))
+    places = [shapely.get_coordinates(shapely.intersection(section, line)) for section in sections]
+    along = np.concatenate(places) @ np.array(plane.up) if places else np.zeros(0)
+    return (float(along.min()), float(along.max())) if len(along) else None
 
 
 def _section_lens(plan: State) -> SectionLens:

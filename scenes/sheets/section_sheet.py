@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import shapely
@@ -17,26 +17,20 @@ from shapely.geometry.base import BaseGeometry
 
 from geometry.body import Assembly, Kind
 from scenes.scene_file.messages import length_words
-from scenes.sheets.cut_shapes import SIDES_OF_VIEW, WORDS_OF_VIEW, Cut, CutPart, View, cut_box, flat_points
+from scenes.sheets.colours import GLASS_COLOUR, HIGHLIGHT, INK, PAPER, PART_COLOURS, RAY_BLOCKED, RAY_CLEAR, SOFT_INK
+from scenes.sheets.cut_shapes import SIDE, Cut, CutPart, CutPlane, cut_box, flat_points
+from scenes.sheets.leaders import Leader, crosses, spread, uncrossed
 from scenes.sheets.page import Box, Page, text_size_mm, wrapped
 from scenes.sheets.pieces import halo, to_page
-from scenes.sheets.style import (
-    A4_MM,
-    GLASS_COLOUR,
-    HIGHLIGHT,
-    INK,
-    PAPER,
-    PART_COLOURS,
-    RAY_BLOCKED,
-    RAY_CLEAR,
-    SOFT_INK,
-)
+from scenes.sheets.style import A4_MM, LABEL_PT
 
 _HEAD_PT, _BODY_PT, _TABLE_PT, _DIM_PT = 17.0, 10.5, 9.0, 8.5  # for A4; in A5 print the least is 6 pt
 _MARGIN_MM = 8.0
-_ROW_MM = 4.9
-LEAST_TOLD_MM = 0.05  # less than this in the beam is written as touching
+_LINE_MM, _ROW_AIR_MM = 4.2, 1.3  # of the table: a line of text, and between rows
+_TABLE_MM, _NAME_MM = 99.0, 34.0  # wide: the table at the right of the drawing, and the names in it
 _BALLOON_MM = 2.7  # radius
+_BARREL_MM = 15.0  # of the barrel shown behind the pupil
+_BEAM_SHARE = 0.06
 _HATCHES = {
     Kind.BACK: "////", Kind.SEAL: "xxxx", Kind.TRAY: "\\\\\\\\", Kind.MASK: "||||", Kind.HOOD: "////", Kind.FLAG: "\\\\\\\\",
     Kind.EXTENSION: "////", Kind.SOLID: "....", Kind.BARREL: "//", Kind.FRONT_RING: "\\\\\\\\", Kind.ROD: "//",
@@ -60,45 +54,69 @@ class SectionLens:
     pupil_radius_mm: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartNote:
+    """What the table says of a part: '4.0 mm clear', 'top right, 31.0 mm ahead'."""
+
+    room: str
+    where: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Callout:
+    """The place that a sheet points out: its part, the words about it, and where it is on the part (x, y, z) [mm]."""
+
+    part: str
+    words: str
+    point_mm: tuple[float, float, float]
+
+
 def section_figure(
     assembly: Assembly,
     rays: Sequence[SectionRay] = (),
     *,
-    axis: Literal["side", "top"] = "side",
+    plane: CutPlane = SIDE,
     title: str,
     subtitle: str = "",
     lens: SectionLens | None = None,
+    notes: Mapping[str, PartNote] | None = None,
+    callout: Callout | None = None,
 ) -> Figure:
-    """Dimensioned cut of a box on an A4 sheet: the upright plane through the lens axis ('side') or the level one ('top').
+    """Dimensioned cut of a box on an A4 sheet, in a plane through the lens axis.
 
-    Axes labelled 'section' are in mm, to scale: z ahead of the lens front rim to the right; up the sheet is up from the side, and
-    the operator's left from above. Distances are counted from the rear face of the back plate, as in the scene file.
+    Axes labelled 'section' are in mm, to scale: z ahead of the lens front rim to the right, the plane's own way up the sheet.
+    Distances are counted from the lens front. `notes` are by part; the callout's place has to lie in the plane.
     """
-    view = View(axis)
-    cut = cut_box(assembly, view, [ray.points_mm for ray in rays if not ray.blocked])
+    cut = cut_box(assembly, plane)
     page = Page(*A4_MM)
-    table_top = _write_table(page, cut)
-    _write_head(page, title, subtitle, view)
-    frame = Box(_MARGIN_MM + 6.0, table_top + 19.0, page.width_mm - _MARGIN_MM - 6.0, page.height_mm - 41.0)
-    axes = _draw_axes(page, frame, _view_box(cut, lens, frame))
-    _draw_parts(axes, cut)
-    _draw_rays(axes, rays, view)
+    _write_head(page, title, subtitle, plane)
+    _write_table(page, cut, notes or {})
+    frame = Box(_MARGIN_MM + 4.0, 33.0, page.width_mm - _MARGIN_MM - _TABLE_MM - 10.0, page.height_mm - 42.0)
+    axes = _draw_axes(page, frame, _view_box(cut, lens, frame, callout))
+    _draw_parts(axes, cut, "" if callout is None else callout.part)
+    _draw_rays(axes, rays, plane)
     _draw_lens(page, axes, frame, lens)
-    _draw_balloons(page, axes, frame, cut)
+    leaders = _draw_balloons(page, axes, frame, cut)
     _draw_distances(page, axes, frame, cut, lens)
     _draw_openings(page, axes, frame, cut)
-    _draw_tightest(page, axes, frame, cut)
+    if callout is not None:
+        _draw_callout(page, axes, frame, cut, callout, leaders)
     _write_foot(page, cut, rays)
     return page.figure
 
 
-def _view_box(cut: Cut, lens: SectionLens | None, frame: Box) -> tuple[float, float, float, float]:
+def _view_box(cut: Cut, lens: SectionLens | None, frame: Box, callout: Callout | None) -> tuple[float, float, float, float]:
     """Limits (z0, z1, low, high) [mm] that hold all parts and the pupil at one scale both ways."""
     bounds = [part.shape.bounds for part in cut.parts] or [(-50.0, -50.0, 50.0, 50.0)]
     if lens is not None:
         bounds.append((lens.pupil_z_mm, -lens.pupil_radius_mm, lens.pupil_z_mm, lens.pupil_radius_mm))
+    if callout is not None:
+        ((z, v),) = flat_points(np.array([callout.point_mm]), cut.plane)
+        bounds.append((z, v, z, v))
     lows, highs = np.min(bounds, axis=0), np.max(bounds, axis=0)
     (z0, v0), (z1, v1) = lows[:2], highs[2:]
+    z0 = max(z0, min(0.0 if lens is None else lens.pupil_z_mm, 0.0) - _BARREL_MM)  # a long barrel runs off the sheet
+    z1 += _BEAM_SHARE * (z1 - z0)  # the beam past the last part
     scale = max((z1 - z0) * 1.06 / frame.width, (v1 - v0) * 1.06 / frame.height)
     z, v = (z0 + z1) / 2, (v0 + v1) / 2
     return z - frame.width * scale / 2, z + frame.width * scale / 2, v - frame.height * scale / 2, v + frame.height * scale / 2
@@ -121,26 +139,29 @@ def shape_path(shape: BaseGeometry) -> Path:
     return Path.make_compound_path(*[Path(np.asarray(ring.coords), closed=False) for ring in (*rings, *lines)])
 
 
-def _draw_parts(axes: Axes, cut: Cut) -> None:
+def _draw_parts(axes: Axes, cut: Cut, pointed_at: str) -> None:
     for part in cut.parts:
-        solid = part.shape.area > 0
+        solid, edge = part.shape.area > 0, HIGHLIGHT if part.name == pointed_at else INK
         if part.kind is None:
-            style: dict[str, Any] = {"facecolor": GLASS_COLOUR, "edgecolor": INK}
+            style: dict[str, Any] = {"facecolor": GLASS_COLOUR, "edgecolor": edge}
         else:
             style = {
                 "facecolor": PART_COLOURS[part.kind] + "66",
-                "edgecolor": INK,
+                "edgecolor": edge,
                 "hatch": _HATCHES[part.kind],
                 "hatch_linewidth": 0.4,
             }
-        style = style if solid else {"fill": False, "edgecolor": INK}
+        style = style if solid else {"fill": False, "edgecolor": edge}
         axes.add_patch(PathPatch(shape_path(part.shape), linewidth=0.9 if solid else 1.6, label=part.name, zorder=3, **style))
 
 
-def _draw_rays(axes: Axes, rays: Sequence[SectionRay], view: View) -> None:
+def _draw_rays(axes: Axes, rays: Sequence[SectionRay], plane: CutPlane) -> None:
+    edges = [flat_points(ray.points_mm, plane) for ray in rays if not ray.blocked]
+    if len(edges) == 2:
+        axes.fill(*np.concatenate([edges[0], edges[1][::-1]]).T, color=RAY_CLEAR, alpha=0.07, linewidth=0.0, zorder=1, label="beam")
     for ray in rays:
         colour, dash = (RAY_BLOCKED, (0, (5, 2))) if ray.blocked else (RAY_CLEAR, "solid")
-        axes.plot(*flat_points(ray.points_mm, view).T, color=colour, linewidth=1.0, linestyle=dash, zorder=4, label="ray")
+        axes.plot(*flat_points(ray.points_mm, plane).T, color=colour, linewidth=1.0, linestyle=dash, zorder=4, label="ray")
 
 
 def _draw_lens(page: Page, axes: Axes, frame: Box, lens: SectionLens | None) -> None:
@@ -163,29 +184,21 @@ def _ground() -> dict[str, object]:
     return {"facecolor": PAPER, "edgecolor": "none", "alpha": 0.9, "boxstyle": "round,pad=0.1"}
 
 
-def spread(wanted: Sequence[float], step: float, low: float, high: float) -> list[float]:
-    """Places near the wanted ones (in their order), at least a step apart and within limits where these leave room."""
-    placed: list[float] = []
-    for value in wanted:
-        placed.append(max(value, placed[-1] + step if placed else low))
-    top = high
-    for i in range(len(placed) - 1, -1, -1):
-        placed[i] = min(placed[i], top)
-        top = placed[i] - step
-    return placed
-
-
-def _draw_balloons(page: Page, axes: Axes, frame: Box, cut: Cut) -> None:
+def _draw_balloons(page: Page, axes: Axes, frame: Box, cut: Cut) -> list[Leader]:
     """Number the parts above the drawing, below it where a part lies only there; the table gives the names."""
+    drawn: list[Leader] = []
     for upper, y in ((True, frame.top + 5.5), (False, frame.bottom - 2.2)):
         chosen = [(i, _anchor(part, upper)) for i, part in enumerate(cut.parts, 1) if _is_upper(part) is upper]
         points = to_page(axes, frame, np.array([anchor for _, anchor in chosen]).reshape(-1, 2))
         order = np.argsort(points[:, 0], kind="stable")
         xs = spread([float(points[k, 0]) for k in order], 2 * _BALLOON_MM + 0.8, frame.left, frame.right)
-        for k, x in zip(order, xs, strict=True):
-            page.line([(x, y), (points[k, 0], points[k, 1])], SOFT_INK, 0.6, zorder=2)
+        feet = uncrossed([((x, y), (float(points[k, 0]), float(points[k, 1]))) for k, x in zip(order, xs, strict=True)])
+        for k, (head, foot) in zip(order, feet, strict=True):
+            page.line([head, foot], SOFT_INK, 0.6, zorder=2)
             circle = {"facecolor": PAPER, "edgecolor": INK, "linewidth": 0.8, "boxstyle": "circle,pad=0.25"}
-            page.text(x, y, str(chosen[k][0]), _DIM_PT, ha="center", va="center", weight="bold", bbox=circle, zorder=6)
+            page.text(*head, str(chosen[k][0]), _DIM_PT, ha="center", va="center", weight="bold", bbox=circle, zorder=6)
+        drawn += feet
+    return drawn
 
 
 def _is_upper(part: CutPart) -> bool:
@@ -222,7 +235,8 @@ def _distance_marks(cut: Cut, lens: SectionLens | None) -> list[tuple[str, tuple
     """Distances in words, each with the place on the sheet that it belongs to, from rear to front."""
     found: dict[str, tuple[float, float]] = {}
     if lens is not None:
-        found[_length(cut.along_mm(lens.pupil_z_mm))] = (lens.pupil_z_mm, -lens.pupil_radius_mm)
+        found[_length(lens.pupil_z_mm)] = (lens.pupil_z_mm, -lens.pupil_radius_mm)
+    found["0"] = (0.0, 0.0)
     for part in cut.parts:
         z0, low, z1, _ = part.shape.bounds
         if part.kind is not Kind.BARREL:
@@ -266,85 +280,95 @@ def _keep_off_parts(page: Page, axes: Axes, frame: Box, cut: Cut) -> None:
             page.take(Box(x - 0.3, y - 0.3, x + 0.3, y + 0.3))
 
 
-def _draw_tightest(page: Page, axes: Axes, frame: Box, cut: Cut) -> None:
-    """Point out where the beam comes nearest to a part, or the part that stands deepest in the beam."""
-    near = [(tightest, part) for part in cut.parts if (tightest := part.tightest) is not None]
-    if not near:
-        return
-    tightest, part = min(near, key=lambda item: item[0].mm)
-    gap, ends = tightest.mm, tightest.ends_mm
-    axes.plot(*ends.T, color=HIGHLIGHT, linewidth=2.0, marker=".", zorder=7, path_effects=halo(3.2), label="tightest clearance")
-    on_page = to_page(axes, frame, ends)
-    x, y = on_page.mean(axis=0)
-    if not (frame.left <= x <= frame.right and frame.bottom <= y <= frame.top):
-        x, y = on_page[1]  # the beam's edge leaves the sheet there, the material does not
-    name = wrapped(part.name, _DIM_PT, 45.0, "bold")
-    words = f"{name}: {gap:.1f} clear" if gap > 0 else f"{name}: {_gap_words(gap)}{' the beam' if gap <= -LEAST_TOLD_MM else ''}"
-    reach = [(r, a) for r in (9.0, 13.0, 18.0, 24.0, 32.0, 42.0, 54.0) for a in np.linspace(0, 2 * np.pi, 25)]
+def _draw_callout(page: Page, axes: Axes, frame: Box, cut: Cut, callout: Callout, leaders: Sequence[Leader]) -> None:
+    """Ring the place and lead from the words about it, across no other leader."""
+    place = flat_points(np.array([callout.point_mm]), cut.plane)
+    axes.plot(*place.T, marker="o", markersize=7, markerfacecolor="none", markeredgecolor=HIGHLIGHT, markeredgewidth=1.8,
+              zorder=7, path_effects=halo(3.2), label="pointed out", linestyle="none")  # fmt: skip
+    ((x, y),) = to_page(axes, frame, place)
+    words = f"{wrapped(callout.part, _DIM_PT, 45.0, 'bold')}\n{callout.words}"
+    reach = [(r, a) for r in (9.0, 13.0, 18.0, 24.0, 32.0, 42.0, 54.0, 70.0) for a in np.linspace(0, 2 * np.pi, 25)]
     _keep_off_parts(page, axes, frame, cut)
     plate = {**_ground(), "edgecolor": HIGHLIGHT, "boxstyle": "round,pad=0.25"}
-    places = [(x + r * 1.6 * np.cos(a), y + r * np.sin(a)) for r, a in reach]
-    box = page.label_free(places, words, _DIM_PT, within=frame, pad_mm=1.0, weight="bold", bbox=plate, zorder=7)
+    places = [(float(x + r * 1.6 * np.cos(a)), float(y + r * np.sin(a))) for r, a in reach]
+    free = [p for p in places if not any(crosses(((x, y), p), leader) for leader in leaders)]
+    box = page.label_free([*free, *places], words, _DIM_PT, within=frame, pad_mm=1.0, weight="bold", bbox=plate, zorder=7)
     if box is not None:
         page.line([(x, y), (min(max(x, box.left), box.right), min(max(y, box.bottom), box.top))], HIGHLIGHT, 1.0, zorder=2)
 
 
-def _write_head(page: Page, title: str, subtitle: str, view: View) -> None:
+def _write_head(page: Page, title: str, subtitle: str, plane: CutPlane) -> None:
     width = page.width_mm - 2 * _MARGIN_MM
     page.fit(_MARGIN_MM, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold")
     page.fit(_MARGIN_MM, page.height_mm - 17.0, subtitle, _BODY_PT, width, colour=SOFT_INK)
-    page.text(_MARGIN_MM, page.height_mm - 22.5, f"{WORDS_OF_VIEW[view]} All lengths in mm.", _TABLE_PT, colour=SOFT_INK)
+    page.text(_MARGIN_MM, page.height_mm - 23.0, f"{plane.words} Lengths in mm.", _TABLE_PT, colour=SOFT_INK)
 
 
-_TABLE_MM = 137.0
+def _write_table(page: Page, cut: Cut, notes: Mapping[str, PartNote]) -> None:
+    """The parts by number at the right of the sheet: ahead of the lens front, depth, room; below the name its opening and where."""
+    left, top, low = page.width_mm - _MARGIN_MM - _TABLE_MM, page.height_mm - 33.0, 14.0
+    _write_cells(page, left, top, ("", "part", "ahead", "depth", "room" if notes else ""), SOFT_INK)
+    page.line([(left, top - 1.4), (left + _TABLE_MM, top - 1.4)], SOFT_INK, 0.5)
+    rows = [_row_of(number, part, notes.get(part.name)) for number, part in enumerate(cut.parts, 1)]
+    full = sum(row.height_mm for row in rows) <= top - 2.0 - low
+    step = (top - 2.0 - low) / max(len(rows), 1)
+    y = top - 2.0 - _LINE_MM
+    for row in rows:
+        _write_cells(page, left, y, row.cells if full else (*row.cells[:1], row.name, *row.cells[2:]), INK)
+        if full and row.more:
+            for j, line in enumerate(row.more.split("\n")):
+                page.text(left + 6.0, y - (row.name_lines + j) * _LINE_MM, line, LABEL_PT, colour=SOFT_INK)
+        y -= row.height_mm if full else min(step, _LINE_MM + _ROW_AIR_MM)
 
 
-def _write_table(page: Page, cut: Cut) -> float:
-    """The parts by number, in two columns at the foot; the height of its upper edge [mm]."""
-    rows = -(-max(len(cut.parts), 1) // 2)
-    top = 14.0 + (rows + 1) * _ROW_MM
-    told = any(gap is not None for part in cut.parts for gap in part.clearance_mm)
-    clear = f"clear {' / '.join(SIDES_OF_VIEW[cut.view])}" if told else ""
-    for half in (0, 1):
-        left = _MARGIN_MM + half * (_TABLE_MM + 7.0)
-        _write_row(page, left, top - _ROW_MM, ("", "part", "at", "depth", "opening", clear), SOFT_INK)
-        page.line([(left, top - _ROW_MM - 1.3), (left + _TABLE_MM, top - _ROW_MM - 1.3)], SOFT_INK, 0.5)
-        for i, part in enumerate(cut.parts[half * rows : (half + 1) * rows]):
-            cells = (str(half * rows + i + 1), part.name, _length(part.at_mm), _length(part.depth_mm), part.opening, _clear(part))
-            _write_row(page, left, top - (i + 2) * _ROW_MM, cells, INK)
-    return top
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Row:
+    """A row of the table: its cells, the plain name, and lines under it."""
+
+    cells: tuple[str, str, str, str, str]
+    name: str
+    more: str
+
+    @property
+    def name_lines(self) -> int:
+        return self.cells[1].count("\n") + 1
+
+    @property
+    def height_mm(self) -> float:
+        lines = self.name_lines + (self.more.count("\n") + 1 if self.more else 0)
+        return lines * _LINE_MM + _ROW_AIR_MM
+
+
+def _row_of(number: int, part: CutPart, note: PartNote | None) -> _Row:
+    """A row; names longer than their column go on below."""
+    told = [f"opening {part.opening}" if part.opening else "", note.where if note else ""]
+    more = wrapped("; ".join(words for words in told if words), LABEL_PT, _TABLE_MM - 6.0)
+    name = wrapped(part.name, _TABLE_PT, _NAME_MM)
+    cells = (str(number), name, _length(part.at_mm), _length(part.depth_mm), note.room if note else "")
+    return _Row(cells=cells, name=part.name, more=more)
 
 
 def _length(value_mm: float) -> str:
     return length_words(value_mm).replace("-", "−")
 
 
-def _clear(part: CutPart) -> str:
-    if all(value is None for value in part.clearance_mm):
-        return ""
-    return " / ".join("–" if value is None else _gap_words(value) for value in part.clearance_mm)
-
-
-def _gap_words(gap_mm: float) -> str:
-    return f"{gap_mm:.1f}" if gap_mm > 0 else "touches" if gap_mm > -LEAST_TOLD_MM else f"{-gap_mm:.1f} in"
-
-
-def _write_row(page: Page, left: float, y: float, cells: Sequence[str], colour: str) -> None:
-    edges = (0.0, 6.0, 61.0, 72.5, 75.5, _TABLE_MM)
-    for k, (cell, edge) in enumerate(zip(cells, edges, strict=True)):
-        room = (5.0, 44.0, 11.0, 11.0, 34.5, 26.0)[k]
-        page.fit(left + edge, y, cell, _TABLE_PT, room, ha="right" if k in (2, 3, 5) else "left", colour=colour)
+def _write_cells(page: Page, left: float, y: float, cells: Sequence[str], colour: str) -> None:
+    edges, rooms = (0.0, 6.0, 52.0, 63.0, _TABLE_MM), (5.0, _NAME_MM, 12.0, 11.0, 34.0)
+    for k, (cell, edge, room) in enumerate(zip(cells, edges, rooms, strict=True)):
+        lines = cell.split("\n")
+        for j, line in enumerate(lines):
+            page.fit(left + edge, y - j * _LINE_MM, line, _TABLE_PT, room, ha="left" if k < 2 else "right", colour=colour)
 
 
 def _write_foot(page: Page, cut: Cut, rays: Sequence[SectionRay]) -> None:
     width = page.width_mm - 2 * _MARGIN_MM
-    told = [f"Distances ('at') from the {cut.datum}."]
+    told = ["Distances from the lens front" + (_back_words(cut.back_mm) if cut.back_mm else "") + "."]
     if rays:
-        told.append("Clearances square to the beam's edge.")
-        told.append(
-            "'in': in the beam. Blue: the edge of the beam."
-            + (" Orange, dashed: rays that are stopped." if any(ray.blocked for ray in rays) else "")
-        )
-    page.fit(_MARGIN_MM, 7.8, " ".join(told), _TABLE_PT, width, colour=SOFT_INK)
-    if cut.missed:
-        page.fit(_MARGIN_MM, 3.6, f"Not met by this cut: {', '.join(cut.missed)}.", _TABLE_PT, width, colour=SOFT_INK)
+        told.append("Blue: the beam." + (" Orange, dashed: rays that are stopped." if any(ray.blocked for ray in rays) else ""))
+    told += [f"Not in this cut: {', '.join(cut.missed)}."] if cut.missed else []
+    page.fit(_MARGIN_MM, 9.5, " ".join(told), LABEL_PT, width, lines=2, colour=SOFT_INK, va="top")
+
+
+def _back_words(back_mm: float) -> str:
+    way = "more" if back_mm > 0 else "less"
+    return f": {length_words(abs(back_mm))} {way} than at_mm in the scene, which counts from the back plate's rear face"

@@ -1,14 +1,12 @@
-"""Words, colours and sizes that every flat picture shares. Draws nothing by itself and keeps no state."""
+"""Words, badges and sizes that every flat picture shares; colours are in `colours`. Draws nothing by itself and keeps no state."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 
-from matplotlib.colors import Colormap, Normalize
-
-from geometry.body import Kind
 from scenes.scene_file.messages import ALL_LIGHT, ALL_STOPS
+from scenes.sheets.colours import CLEAR_GROUND, IN_FRAME_GROUND, INK, PAPER, SHADING_GROUND, SOFT_INK, TIGHT_GROUND
 
 A5_MM = (210.0, 148.0)  # a page that goes into a kit bag; A4 sheets keep sizes that survive printing at this size
 A4_MM = (297.0, 210.0)
@@ -18,37 +16,10 @@ TITLE_PT = 13.0
 VERDICT_PT = 10.5
 BODY_PT = 9.0
 LABEL_PT = 8.0
-FOOT_PT = 6.5
+FOOT_PT = 8.0
 
-DARK_STOPS = 3.0  # an eighth of the light: the scale of loss ends here, all beyond is black
 NOTHING_STOPS = 0.005  # a loss that two decimals cannot show
 FRACTION_SLACK_STOPS = 0.002  # a loss this near to a third, a half or a tenth is written as that
-
-INK = "#1B1B1B"
-SOFT_INK = "#5A5A5A"
-PAPER = "#FFFFFF"
-HIGHLIGHT = "#D55E00"  # what to look at first
-UNKNOWN = "#BDBDBD"
-
-# Okabe and Ito's set ("Color Universal Design", 2008) and two greys, given to parts so that neighbours differ in lightness too.
-PART_COLOURS: dict[Kind, str] = {
-    Kind.BARREL: "#8A8A8A",
-    Kind.FRONT_RING: "#4D4D4D",
-    Kind.ROD: "#B5B5B5",
-    Kind.BACK: "#0072B2",
-    Kind.SEAL: "#CC79A7",
-    Kind.TRAY: "#009E73",
-    Kind.MASK: "#E69F00",
-    Kind.HOOD: "#56B4E9",
-    Kind.FLAG: "#D55E00",
-    Kind.EXTENSION: "#F0B48A",
-    Kind.SOLID: "#8C6BB1",
-}
-GLASS_COLOUR = "#BFE3EF"
-# openings and ways of stray light, in their order
-OPENING_COLOURS = ("#56B4E9", "#E69F00", "#009E73", "#CC79A7", "#0072B2", "#D55E00", "#F0E442", "#8C6BB1")
-RAY_CLEAR = "#0072B2"
-RAY_BLOCKED = "#D55E00"
 
 _FRACTIONS = ((1 / 10, "1/10"), (1 / 3, "1/3"), (1 / 2, "1/2"), (2 / 3, "2/3"))
 
@@ -63,10 +34,10 @@ class Badge:
 
 
 _BADGES = {
-    "clear": Badge("✓", "#0072B2"),
-    "tight": Badge("≈", "#F0E442", INK),
-    "shading": Badge("◣", "#E69F00", INK),
-    "in frame": Badge("✗", "#B23A00"),
+    "clear": Badge("✓", CLEAR_GROUND),
+    "tight": Badge("≈", TIGHT_GROUND, INK),
+    "shading": Badge("◐", SHADING_GROUND, INK),
+    "in frame": Badge("✗", IN_FRAME_GROUND),
 }
 
 VERDICT_ORDER = tuple(_BADGES)  # from best to worst
@@ -97,20 +68,3 @@ def _number_words(value: float) -> str:
         if abs(rest - fraction) <= FRACTION_SLACK_STOPS and (whole == 0 or fraction > 0.3):
             return f"{whole:.0f} {words}" if whole else words
     return f"{value:.2f}" if value < 1 else f"{value:.1f}"
-
-
-def loss_colours() -> Colormap:
-    """Light where nothing is lost, dark where much is; even steps, and told apart with any kind of colour vision."""
-    from matplotlib import colormaps
-
-    return colormaps["cividis_r"].with_extremes(over="#000000", bad=UNKNOWN)
-
-
-def loss_scale() -> Normalize:
-    """From no loss to DARK_STOPS, in even steps of stops."""
-    return Normalize(0.0, DARK_STOPS)
-
-
-def part_colour(kind: Kind) -> str:
-    """The colour of a kind of part in every picture."""
-    return PART_COLOURS[kind]

@@ -18,7 +18,7 @@ class View(StrEnum):
 
     BESIDE = "beside"  # standing at the operator's left, a little behind the lens: heatmap seen from behind, as on the monitor
     FRONT = "front"  # standing in the scene at the operator's left, looking back into the lens: the heatmap is left out
-    SECTION = "section"  # cut through the lens axis from top to bottom, seen from the operator's left: the scene is at the left
+    SECTION = "section"  # cut through the lens axis, seen from the operator's right: the scene is at the right
 
 
 class RayFate(StrEnum):

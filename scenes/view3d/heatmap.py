@@ -13,6 +13,7 @@ from geometry.body import Kind
 from geometry.frame import right_up_to_frame
 from raytrace.optics.camera import Guide
 from raytrace.shares import VignetteMap
+from scenes.sheets.colours import BLACK, DARK_STOPS, GUIDE, UNKNOWN, loss_ramp, rgb_of
 from scenes.view3d.content import Heatmap, Line, Solid
 from scenes.view3d.rays import PencilsAt
 
@@ -24,7 +25,6 @@ BEFORE_OBJECT = 0.97  # and never at or beyond the object, where a pencil is a p
 LIFT_MM = 0.6  # lines on the heatmap stand this far off it, toward the lens, so that the plane does not swallow them
 LARGEST = 3.0  # a picture that reaches farther than this many times the box is drawn smaller
 SHRUNK = 1.8  # and then reaches this many times as far as the box
-GUIDE_COLOUR = (0.62, 0.05, 0.35)  # told apart from isolines and rays, on yellow and on dark
 CHIEF = np.zeros((1, 2))
 
 
@@ -67,18 +67,15 @@ def _object_z_mm(pencils_at: PencilsAt) -> float:
 
 def heatmap_of(map_: VignetteMap, pencils_at: PencilsAt, plane: PicturePlane) -> Heatmap:
     """The map's loss in stops, standing in the picture plane."""
-    from scenes.sheets.style import DARK_STOPS, loss_colours
-
     loss, x, y = _joined(map_)
     right, up = np.meshgrid(_edges(x), _edges(y))
     places = on_plane(np.column_stack([right.ravel(), up.ravel()]), pencils_at, plane)
-    dark, unlit = ((float(c[0]), float(c[1]), float(c[2])) for c in (loss_colours().get_over(), loss_colours().get_bad()))
     return Heatmap(
         loss_stops=loss,
         corners_mm=places.reshape(*right.shape, 3),
-        colour_table=np.round(loss_colours()(np.linspace(0, 1, 256))[:, :3] * 255).astype(np.uint8),
-        dark_colour=dark,
-        unlit_colour=unlit,
+        colour_table=np.round(loss_ramp() * 255).astype(np.uint8),
+        dark_colour=rgb_of(BLACK),
+        unlit_colour=rgb_of(UNKNOWN),
         full_stops=DARK_STOPS,
     )
 
@@ -132,4 +129,4 @@ def guide_line(guide: Guide, pencils_at: PencilsAt, plane: PicturePlane) -> Line
     rim = np.concatenate([a + share * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)])
     places = on_plane(np.concatenate([rim, rim[:1]]), pencils_at, plane)
     good = places[np.isfinite(places).all(axis=1)]
-    return Line(points_mm=good - [0.0, 0.0, LIFT_MM], colour=GUIDE_COLOUR, width_px=4.0, dashed=True)
+    return Line(points_mm=good - [0.0, 0.0, LIFT_MM], colour=rgb_of(GUIDE), width_px=4.0)

@@ -15,7 +15,7 @@ from scenes.view3d.viewpoint import Rectangle, Viewpoint, fitted, project, sprea
 AHEAD = {  # which way the viewer looks, in the frame
     View.BESIDE: np.array([-0.68, -0.33, 0.62]),
     View.FRONT: np.array([-0.62, -0.34, -0.71]),
-    View.SECTION: np.array([-1.0, 0.0, 0.0]),
+    View.SECTION: np.array([1.0, 0.0, 0.0]),
 }
 UP = np.array([0.0, 1.0, 0.0])
 

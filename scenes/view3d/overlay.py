@@ -7,18 +7,20 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
+from scenes.sheets import colours
+from scenes.sheets.colours import rgb_of
 from scenes.view3d.content import Colour, Heatmap, RayFate, Scene3D
 from scenes.view3d.label_layout import BODY_PX, LABEL_PX, NOTE_PX, SIDE_PX, TITLE_PX, Layout, PlacedLabel, width_px
 from scenes.view3d.rays import RAY_COLOURS, RAY_WIDTH_PX
 
 Plotter = Any  # a pyvista.Plotter: its own annotations do not hold what its methods take
 
-INK: Colour = (0.106, 0.106, 0.106)
-SOFT: Colour = (0.35, 0.35, 0.35)
+INK: Colour = rgb_of(colours.INK)
+SOFT: Colour = rgb_of(colours.SOFT_INK)
 LEADER: Colour = (0.45, 0.45, 0.45)
-PAPER: Colour = (1.0, 1.0, 1.0)
+PAPER: Colour = rgb_of(colours.PAPER)
 FATE_WORDS = {
     RayFate.CLEAR: "ray gets through",
     RayFate.GLASS: "gets through, dimmed by glass",
@@ -94,6 +96,26 @@ def _flat(points_px: ArrayLike, cells: list[list[int]], colour: Colour, plotter:
     plotter.add_actor(actor, pickable=False, reset_camera=False, render=False)
 
 
+def _strip(colours: NDArray[np.uint8], at: tuple[float, float], size: tuple[float, float], plotter: Plotter) -> None:
+    """Colours (C, 3) side by side as one thing to draw: a thing for each would cost more than the rest of the words."""
+    import pyvista
+    from vtkmodules.vtkRenderingCore import vtkActor2D, vtkPolyDataMapper2D
+
+    x = np.repeat(at[0] + size[0] * np.arange(len(colours) + 1) / len(colours), 2)
+    y = np.tile([at[1], at[1] + size[1]], len(colours) + 1)
+    first = 2 * np.arange(len(colours))
+    quads = np.column_stack([np.full(len(colours), 4), first, first + 2, first + 3, first + 1])
+    mesh = pyvista.PolyData(np.column_stack([x, y, np.zeros_like(x)]), faces=quads.ravel())
+    mesh.cell_data.set_scalars(np.asarray(colours), "rgb")  # type: ignore[arg-type]
+    mapper = vtkPolyDataMapper2D()
+    mapper.SetInputData(mesh)
+    mapper.SetScalarModeToUseCellData()
+    mapper.SetColorModeToDirectScalars()
+    actor = vtkActor2D()
+    actor.SetMapper(mapper)
+    plotter.add_actor(actor, pickable=False, reset_camera=False, render=False)
+
+
 def _leader(label: PlacedLabel, layout: Layout, plotter: Plotter) -> None:
     if label.leader is not None:
         _flat(label.leader, [[0, 1]], LEADER, plotter, width_px=1.6 * layout.scale)
@@ -127,12 +149,9 @@ def _scale(heatmap: Heatmap, layout: Layout, plotter: Plotter) -> None:
     s = layout.scale
     width, height = SCALE_WIDTH_PX * s, SCALE_HEIGHT_PX * s
     left, bottom = layout.size[0] - SIDE_PX * s - width - 30 * s, LEGEND_Y_PX * s
-    steps = 60
-    x = left + width * np.arange(steps + 1) / steps
-    for k in range(steps):
-        colour = heatmap.colour_table[int((k + 0.5) / steps * (len(heatmap.colour_table) - 1))] / 255
-        quad = [[x[k], bottom], [x[k + 1] + 0.5, bottom], [x[k + 1] + 0.5, bottom + height], [x[k], bottom + height]]
-        _flat(quad, [[0, 1, 2, 3]], (float(colour[0]), float(colour[1]), float(colour[2])), plotter)
+    _strip(heatmap.colour_table, (left, bottom), (width, height), plotter)
+    rim = [[left, bottom], [left + width, bottom], [left + width, bottom + height], [left, bottom + height]]
+    _flat(rim, [[0, 1, 2, 3, 0]], INK, plotter, width_px=1.0 * s)  # or the clean end would not show on the paper
     _text("stops that parts take", (left + width / 2, bottom + height + 12 * s), NOTE_PX * s, plotter, centred=True)
     if np.isnan(heatmap.loss_stops).any():
         _unlit(heatmap, (left - 200 * s, bottom), layout, plotter)

@@ -19,6 +19,7 @@ from raytrace.optics.camera import Guide
 from raytrace.optics.glass import walk
 from raytrace.optics.pencil import Pencils
 from raytrace.shares import VignetteMap
+from scenes.sheets.colours import RAY_BLOCKED, RAY_CLEAR, RAY_DIMMED, rgb_of
 from scenes.view3d.content import Colour, RayFate, RayPath
 
 PencilsAt = Callable[[FloatArray], Pencils]
@@ -100,13 +101,10 @@ def _path(places_mm: FloatArray, stop_mm: float, stopped_by: str, light: float) 
     return RayPath(points_mm=np.array([*places_mm[begun < stop_mm], end]), fate=RayFate.BLOCKED, stopped_by=stopped_by)
 
 
-# Of Okabe and Ito's set: told apart with any kind of colour vision and on the heatmap's yellow; widths say the same. Dashes of
-# many rays side by side would make a pattern that hides the rays.
+# Widths say the same. Dashes of many rays side by side would make a pattern that hides the rays.
 RAY_COLOURS: dict[RayFate, Colour] = {
-    RayFate.CLEAR: (0.0, 0.447, 0.698),
-    RayFate.GLASS: (0.12, 0.12, 0.12),
-    RayFate.BLOCKED: (0.835, 0.369, 0.0),
+    RayFate.CLEAR: rgb_of(RAY_CLEAR),
+    RayFate.GLASS: rgb_of(RAY_DIMMED),
+    RayFate.BLOCKED: rgb_of(RAY_BLOCKED),
 }
-
-
 RAY_WIDTH_PX = {RayFate.CLEAR: 3.0, RayFate.GLASS: 1.6, RayFate.BLOCKED: 4.5}  # supersampling draws lines at half and less

@@ -24,7 +24,7 @@ _CUTTER: Any = trimesh.intersections  # not annotated by its makers
 
 CUT_X_MM = 1.3e-4  # a hair off the axis, where no corner of a mesh lies: cuts through corners give broken outlines
 SAME_PLACE_MM = 1e-6
-RAY_X_MM, GLASS_X_MM, LINE_X_MM = 3.0, 1.0, 4.0  # drawn one before the other, seen from the operator's left
+RAY_X_MM, GLASS_X_MM, LINE_X_MM = -3.0, -1.0, -4.0  # drawn one before the other, seen from the operator's right
 BEYOND_OPACITY = 0.10
 OVERRUN = 0.22  # rays go on ahead of the box for this share of its length
 LONGEST = 1.3  # and those that run nearly sideways end after this many times the way straight ahead
@@ -47,16 +47,33 @@ class Cut:
         return float(z0), float(y0), float(z1), float(y1)
 
 
-def section_of(assembly: Assembly, box: Box, pencils_at: PencilsAt, guide: Guide, *, title: tuple[str, ...], note: str) -> Scene3D:
-    """The section as a scene of flat things: what is cut in full colour, what stands beyond it faint."""
-    solids = solids_of(assembly)
+Up = tuple[float, float]  # unit vector (x, y) of the frame: the cutting plane holds it and the lens axis
+
+
+def section_of(
+    assembly: Assembly,
+    box: Box,
+    pencils_at: PencilsAt,
+    guide: Guide,
+    *,
+    title: tuple[str, ...],
+    note: str,
+    up: Up = (0.0, 1.0),
+    named: Sequence[str] | None = None,
+) -> Scene3D:
+    """The section as a scene of flat things, `up` up the sheet: what is cut in full colour, what stands beyond it faint.
+
+    `named`: the parts that get a label; all of them if not given.
+    """
+    solids = tuple(_turned(solid, up) for solid in solids_of(assembly))
     cuts = [cut for cut in map(cut_of, solids) if cut.polygons]
     rear, low, front = _bounds(solids)
     end_z = front + OVERRUN * (front - rear)
-    rays = _fan(pencils_at, box, guide, end_z, LONGEST * (end_z - _pupil(pencils_at)[0]))
-    lines = (_axis(rear, end_z), *_pupil_bar(pencils_at), *_ruler(cuts, low), *_heights(cuts, front))
-    names = (*_names(cuts, round_sizes_mm(assembly)), *_uncut_names(solids, cuts))
-    labels = (*names, *_places(cuts, pencils_at, low), *_height_labels(cuts, front))
+    rays = _fan(pencils_at, box, guide, end_z, LONGEST * (end_z - _pupil(pencils_at, up)[0]), up)
+    lines = (_axis(rear, end_z), *_pupil_bar(pencils_at, up), *_ruler(cuts, low), *_heights(cuts, front))
+    shown = [cut for cut in cuts if named is None or cut.solid.name in named]
+    names = (*_names(shown, round_sizes_mm(assembly)), *(_uncut_names(solids, cuts) if named is None else ()))
+    labels = (*names, *_places(cuts, pencils_at, low, up), *_height_labels(cuts, front))
     beyond = [_beyond(solid) for solid in solids]
     flat = [_flat(cut) for cut in cuts]
     return Scene3D(
@@ -68,6 +85,12 @@ def section_of(assembly: Assembly, box: Box, pencils_at: PencilsAt, guide: Guide
         lines=lines,
         labels=labels,
     )
+
+
+def _turned(solid: Solid, up: Up) -> Solid:
+    """The solid turned about the lens axis until `up` stands upright."""
+    turn = np.array([[up[1], up[0], 0.0], [-up[0], up[1], 0.0], [0.0, 0.0, 1.0]])
+    return replace(solid, vertices_mm=solid.vertices_mm @ turn, edges_mm=solid.edges_mm @ turn)
 
 
 def cut_of(solid: Solid) -> Cut:
@@ -100,7 +123,7 @@ def _flat(cut: Cut) -> Solid:
         vertices.append(_in_plane(zy, x))
         faces.append(np.asarray(triangles) + count)
         count += len(zy)
-        rim = _in_plane(np.asarray(polygon.exterior.coords), x + 0.5)
+        rim = _in_plane(np.asarray(polygon.exterior.coords), x - 0.5)
         edges.append(np.stack([rim[:-1], rim[1:]], axis=1))
     return replace(
         cut.solid,
@@ -116,15 +139,15 @@ def _in_plane(zy: FloatArray, x_mm: float) -> FloatArray:
 
 
 def _beyond(solid: Solid) -> Solid | None:
-    """What of the solid stands beyond the cut, at the operator's right, faint; None where nothing does."""
+    """What of the solid stands beyond the cut, faint; None where nothing does."""
     mesh = trimesh.Trimesh(solid.vertices_mm, solid.faces, process=False)
-    half = _CUTTER.slice_mesh_plane(mesh, plane_normal=[-1.0, 0.0, 0.0], plane_origin=[-CUT_X_MM, 0.0, 0.0], cap=False)
+    half = _CUTTER.slice_mesh_plane(mesh, plane_normal=[1.0, 0.0, 0.0], plane_origin=[CUT_X_MM, 0.0, 0.0], cap=False)
     if len(half.faces) == 0:
         return None
-    middle = solid.edges_mm.mean(axis=1)[:, 0] < -SAME_PLACE_MM
+    middle = solid.edges_mm.mean(axis=1)[:, 0] > SAME_PLACE_MM
     return replace(
         solid,
-        vertices_mm=np.array(half.vertices, dtype=np.float64) - [SAME_PLACE_MM, 0.0, 0.0],
+        vertices_mm=np.array(half.vertices, dtype=np.float64) + np.array([SAME_PLACE_MM, 0.0, 0.0]),
         faces=np.array(half.faces, dtype=np.int64),
         edges_mm=solid.edges_mm[middle],
         opacity=BEYOND_OPACITY,
@@ -137,13 +160,30 @@ def _bounds(solids: Sequence[Solid]) -> tuple[float, float, float]:
     return float(places[:, 2].min()), float(places[:, 1].min()), float(places[:, 2].max())
 
 
-def _fan(pencils_at: PencilsAt, box: Box, guide: Guide, end_z_mm: float, longest_mm: float) -> tuple[RayPath, ...]:
-    """Rays of the guide's top, middle and bottom above the axis, brought into the plane of the section."""
-    middle, half = guide.centre_mm, guide.half_height_mm
-    right = float(np.clip(0.0, middle[0] - guide.half_width_mm, middle[0] + guide.half_width_mm))
-    points = np.array([[right, middle[1] + share * half] for share in (1.0, 0.0, -1.0)])
-    rays = shown_rays(pencils_at(points), upright_fan(), box, end_z_mm, longest_mm)
-    return tuple(replace(ray, points_mm=ray.points_mm * [0.0, 1.0, 1.0] + [RAY_X_MM, 0.0, 0.0]) for ray in rays)
+def _fan(pencils_at: PencilsAt, box: Box, guide: Guide, end_z_mm: float, longest_mm: float, up: Up) -> tuple[RayPath, ...]:
+    """Rays of the guide's uppermost, middle and lowest point in the plane, brought into it."""
+    points = _ends_and_middle(guide, up)
+    fan = upright_fan()[:, 1:] * np.array(up)
+    rays = shown_rays(pencils_at(points), fan, box, end_z_mm, longest_mm)
+    return tuple(replace(ray, points_mm=_brought_in(ray.points_mm, up)) for ray in rays)
+
+
+def _brought_in(points_mm: FloatArray, up: Up) -> FloatArray:
+    return np.column_stack([np.full(len(points_mm), RAY_X_MM), points_mm[:, :2] @ np.array(up), points_mm[:, 2]])
+
+
+def _ends_and_middle(guide: Guide, up: Up) -> FloatArray:
+    """Picture points (3, 2): where the plane's line, as near the axis as the guide comes, enters and leaves it; between."""
+    way = np.array([-up[0], up[1]])
+    centre, half = np.asarray(guide.centre_mm), np.array([guide.half_width_mm, guide.half_height_mm])
+    start = np.clip(0.0, centre - half, centre + half)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ends = (
+            np.where(way != 0, (centre + np.sign(way) * half - start) / way, np.inf),
+            np.where(way != 0, (centre - np.sign(way) * half - start) / way, -np.inf),
+        )
+    high, low = start + ends[0].min() * way, start + ends[1].max() * way
+    return np.array([high, (high + low) / 2, low])
 
 
 def _line(
@@ -164,15 +204,15 @@ def _axis(rear_mm: float, front_mm: float) -> Line:
     return _line([(rear_mm - 10, 0.0), (front_mm, 0.0)], dashed=True, colour=AXIS_COLOUR)
 
 
-def _pupil(pencils_at: PencilsAt) -> tuple[float, float, float]:
-    """Z of the pupil that counts up and down, and its bottom and top [mm]."""
+def _pupil(pencils_at: PencilsAt, up: Up) -> tuple[float, float, float]:
+    """Z of the pupil that counts in the plane, and its bottom and top [mm]."""
     axial = pencils_at(np.zeros((1, 2)))
-    ends = axial.crossing_mm(np.array([[0.0, -1.0], [0.0, 1.0]]))[0, :, 1]
-    return float(axial.reference_z_mm[0, 1]), float(ends.min()), float(ends.max())
+    ends = axial.crossing_mm(np.array([up, up]) * [[-1.0], [1.0]])[0] @ np.array(up)
+    return float(axial.reference_z_mm[0, 0 if abs(up[0]) > abs(up[1]) else 1]), float(ends.min()), float(ends.max())
 
 
-def _pupil_bar(pencils_at: PencilsAt) -> tuple[Line, ...]:
-    z, low, high = _pupil(pencils_at)
+def _pupil_bar(pencils_at: PencilsAt, up: Up) -> tuple[Line, ...]:
+    z, low, high = _pupil(pencils_at, up)
     return (_line([(z, low), (z, high)], width_px=9.0, colour=(0.1, 0.1, 0.1)),)
 
 
@@ -194,9 +234,9 @@ def _ruler(cuts: Sequence[Cut], low_mm: float) -> list[Line]:
     return [_line([(places[0], y), (places[-1], y)]), *(_line([(z, y - 3), (z, y + 3)]) for z in places)]
 
 
-def _places(cuts: Sequence[Cut], pencils_at: PencilsAt, low_mm: float) -> list[Label]:
+def _places(cuts: Sequence[Cut], pencils_at: PencilsAt, low_mm: float, up: Up) -> list[Label]:
     """The stations' distances ahead of the front rim, and the pupil's behind it."""
-    z, low, high = _pupil(pencils_at)
+    z, low, high = _pupil(pencils_at, up)
     words = f"entrance pupil, {length_words(high - low)} high, {length_words(-z)} behind the front rim"
     pupil = Label(text=words, anchor_mm=_at(z, low), place=Place.BELOW)
     y = _ruler_y(low_mm) - 3

@@ -7,6 +7,7 @@ import trimesh
 
 from geometry.body import Assembly, Kind, Part
 from geometry.meshes import part_mesh, slab_mesh
+from scenes.sheets.colours import GLASS_COLOUR, part_colour, rgb_of
 from scenes.view3d.content import Colour, Solid
 
 SAGITTA_MM = 0.05  # chords of round outlines as drawn: finer than a pixel
@@ -48,10 +49,6 @@ def _solid(name: str, kind: str, mesh: trimesh.Trimesh, colour: Colour, opacity:
 
 def palette_colour(kind: str) -> Colour:
     """The colour of a kind of part, or of glass, as in every other picture, a little paler."""
-    from matplotlib.colors import to_rgb
-
-    from scenes.sheets.style import GLASS_COLOUR, part_colour
-
-    full = np.array(to_rgb(GLASS_COLOUR if kind == GLASS_KIND else part_colour(Kind(kind))))
+    full = np.array(rgb_of(GLASS_COLOUR if kind == GLASS_KIND else part_colour(Kind(kind))))
     r, g, b = full + PALER * (1.0 - full) if kind != GLASS_KIND else 0.8 * full
     return float(r), float(g), float(b)

@@ -77,3 +77,14 @@ def test_broken_meshes_are_refused(vertices, faces, words):
 def test_an_unknown_unit_is_named():
     with pytest.raises(GeometryError, match="unit must be one of mm, cm, m, in, found 'inch'"):
         surface_from_arrays(corner(100), FACES, unit="inch")
+
+
+def test_a_mesh_whose_triangles_have_collapsed_is_refused():
+    with pytest.raises(GeometryError, match="4 of its 4 triangles have no area; export it again"):
+        surface_from_arrays(corner(100) * (1, 0, 0), FACES, unit="mm")
+
+
+@pytest.mark.parametrize(("unit", "size_mm"), [("cm", 600), ("in", 1524), ("m", 60000)])
+def test_a_part_in_mm_that_is_called_something_larger_is_refused_for_it_would_grow_out_of_the_light(unit, size_mm):
+    with pytest.raises(GeometryError, match=f"makes it {size_mm} mm across, and its 60 units look like millimetres"):
+        surface_from_arrays(corner(60), FACES, unit=unit)

@@ -11,12 +11,24 @@ from numpy.typing import NDArray
 from raytrace.jit.compiled import compiled
 from raytrace.judge.kernels.faces import BACK_MM, CLOSE_UP, MM_PER_M, POWER, through_glasses
 from raytrace.judge.kernels.hull import CHAIN, flat_hull
-from raytrace.judge.kernels.pupil_sides import CONVERGENCE, CORNER_X, CORNER_Y, REFERENCE, SLOPE, place_corners, turn_sides
+from raytrace.judge.kernels.pupil_sides import (
+    CONVERGENCE,
+    CORNER_X,
+    CORNER_Y,
+    COSINE,
+    REFERENCE,
+    SINE,
+    SLOPE,
+    SPOKES,
+    place_corners,
+    turn_sides,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 OK, END = 0, 1  # what is told of a beam: whether all rays came through in order, where the last plane is
+TURNED_BY_GLASS = 0.2  # [rad]: directions of a section's sides, seen along the axis, in a plane of glass that leans by 10 deg
 BEYOND_MM = 150.0  # how far past the parts the beam is followed: the nearest ray may pass a part by as much as its room
 
 
@@ -122,26 +134,52 @@ def _largest(values: FloatArray) -> float:
 
 
 @compiled
-def _bends(points: FloatArray, plane: int, sides: int, triples: IntArray, weights: FloatArray, steps: FloatArray) -> float:
-    """How far rays between field points may stray from the straight way between them, in a plane [mm].
+def _bends(
+    points: FloatArray, plane: int, turns: FloatArray, alike: bool, triples: IntArray, weights: FloatArray, steps: FloatArray
+) -> float:
+    """How far the beam between field points may stray from the hull of those on both sides, in a plane [mm].
 
     triples (T, 3): indices of three points in a row; weights (T, 3): what share of their second difference counts, for three
-    families (rows, columns, depths) whose largest add up.
+    families (rows, columns, depths) whose largest add up. turns: `sides`. alike: whether sections keep the shape of the pupil. Then
+    a corner bounds the beam only in directions between those of its two sides, and what it strays along the outline is no matter.
     """
     rows = columns = depths = 0.0
+    sides = turns.shape[1] - 1
     for t in range(len(triples)):
         first, second, third = triples[t, 0] * sides, triples[t, 1] * sides, triples[t, 2] * sides
-        for c in range(3):
-            low = points[plane, c, first : first + sides]
-            middle = points[plane, c, second : second + sides]
-            high = points[plane, c, third : third + sides]
-            for k in range(sides):
-                step = low[k] - 2 * middle[k] + high[k]
-                steps[k] = step * step + (steps[k] if c else 0.0)
+        if alike:
+            _strays(points, plane, turns, first, second, third, steps)
+        else:
+            for c in range(3):
+                low = points[plane, c, first : first + sides]
+                middle = points[plane, c, second : second + sides]
+                high = points[plane, c, third : third + sides]
+                for k in range(sides):
+                    step = low[k] - 2 * middle[k] + high[k]
+                    steps[k] = step * step + (steps[k] if c else 0.0)
         bend = math.sqrt(_largest(steps[:sides]))
         rows, columns = max(rows, weights[t, 0] * bend), max(columns, weights[t, 1] * bend)
         depths = max(depths, weights[t, 2] * bend)
     return rows + columns + depths
+
+
+@compiled
+def _strays(points: FloatArray, plane: int, turns: FloatArray, first: int, second: int, third: int, steps: FloatArray) -> None:
+    """Squares of second differences of corners, as far as they show in the directions in which a corner is the outermost."""
+    sides = turns.shape[1] - 1
+    half = math.pi / sides + TURNED_BY_GLASS
+    along, aside = math.cos(half), math.sin(half)
+    low, middle, high = points[plane, :, first:], points[plane, :, second:], points[plane, :, third:]
+    for k in range(sides):
+        x = low[0, k] - 2 * middle[0, k] + high[0, k]
+        y = low[1, k] - 2 * middle[1, k] + high[1, k]
+        z = low[2, k] - 2 * middle[2, k] + high[2, k]
+        c, s = turns[COSINE, k] + turns[COSINE, k + 1], turns[SINE, k] + turns[SINE, k + 1]
+        size = math.sqrt(c * c + s * s)
+        out, past = abs(x * c + y * s) / size, abs(y * c - x * s) / size
+        inside = past * along <= out * aside
+        shown = out * along + past * aside
+        steps[k] = (x * x + y * y if inside else shown * shown) + z * z
 
 
 @compiled
@@ -221,6 +259,7 @@ def follow(
     (DIRECTIONS + 1, 2), keys (N K, at least K) and numbers (4, 2 N K + 2) are scratch.
     """
     count = sides.shape[1] - 1
+    alike = pencils.shape[1] > SPOKES and blend[0] == blend[1]
     lost = _trace(pencils, blend, ring_z, ring_radius, before, glasses, points, ways, sides, outline)
     planes = len(points)
     last = planes - (3 if parted else 2)
@@ -232,6 +271,6 @@ def follow(
     lost += _run_on(points, planes - 1, ways, end)
     told[OK], told[END] = 1.0 if lost == 0 else 0.0, end
     for m in range(planes):
-        told[2 + m] = _bends(points, m, count, triples, weights, keys)
+        told[2 + m] = _bends(points, m, sides, alike, triples, weights, keys)
     if lost == 0:
         _hulls(points, count, ends, corners, starts, keys, small, numbers, owner)

@@ -14,19 +14,10 @@ from shapely.geometry.base import BaseGeometry
 from geometry.frame import ahead_in_words
 from raytrace.beam.outline import Section
 from scenes.questions.beam.report import BeamInPlane, PartInPlane
+from scenes.sheets.colours import HIGHLIGHT, INK, PART_COLOURS, RAY_CLEAR, SOFT_INK
 from scenes.sheets.page import Box, Page
 from scenes.sheets.section_sheet import shape_path
-from scenes.sheets.style import (
-    A4_MM,
-    BODY_PT,
-    FOOT_PT,
-    HIGHLIGHT,
-    INK,
-    LABEL_PT,
-    PART_COLOURS,
-    RAY_CLEAR,
-    SOFT_INK,
-)
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT
 
 MARGIN_MM = 12.0
 ROOM_SHARE = 0.2  # of the beam's size shown around it: enough to see the edge of the part that holds it
@@ -50,7 +41,7 @@ def beam_figure(beam: BeamInPlane, title: str) -> Figure:
         7.0,
         "Seen from behind the camera; lengths in mm. Clearance is the least distance of the beam to the part in this plane; "
         "below 0 it is how deep the part is in.",
-        FOOT_PT + 1,
+        FOOT_PT,
         colour=SOFT_INK,
     )
     return page.figure

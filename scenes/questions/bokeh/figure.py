@@ -16,13 +16,11 @@ from scenes.questions.bokeh.report import (
     part_words,
     place_words,
 )
+from scenes.sheets.colours import BOKEH_LIGHT, BOKEH_NIGHT, BOKEH_TAKEN, HIGHLIGHT, INK, SOFT_INK
 from scenes.sheets.page import Box, Page
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, MM_PER_INCH, SOFT_INK, TITLE_PT
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
 from scenes.states.names import state_words
 
-LIGHT = "#F2C84B"
-NIGHT = "#23262B"
-TAKEN = "#4A4E57"
 MARGIN_MM, GAP_MM = 10.0, 8.0
 OVERLAP = 2.0  # of neighbouring lattice cells, so that no gaps show between them
 PANEL_BOTTOM_MM, PANEL_TOP_MM = 42.0, 168.0
@@ -63,7 +61,7 @@ def _legend(state: StateBokeh) -> str:
 
 
 def _panel(page: Page, space: Box, state: StateBokeh, with_box: bool) -> None:
-    axes = page.axes(space, facecolor=NIGHT, xticks=[], yticks=[])
+    axes = page.axes(space, facecolor=BOKEH_NIGHT, xticks=[], yticks=[])
     axes.set_xlim(0, space.width)
     axes.set_ylim(0, space.height)
     axes.set_aspect("equal")
@@ -74,7 +72,7 @@ def _panel(page: Page, space: Box, state: StateBokeh, with_box: bool) -> None:
         places = np.column_stack([state.blurs.right_mm[k], state.blurs.up_mm[k]]) * scale + [x, y]
         shown = state.blurs.open[k] if with_box else state.blurs.lit[k]
         size = _dot_pt(state, k, scale)
-        for which, colour in ((state.blurs.lit[k] & ~shown, TAKEN), (shown, LIGHT)):
+        for which, colour in ((state.blurs.lit[k] & ~shown, BOKEH_TAKEN), (shown, BOKEH_LIGHT)):
             axes.scatter(places[which, 0], places[which, 1], s=size, c=colour, marker="s", linewidths=0, rasterized=True)
         lost = float(state.blurs.lost_share[k])
         if with_box and lost >= SEEN_SHARE:
@@ -87,5 +85,5 @@ def _largest_mm(state: StateBokeh) -> float:
 
 def _dot_pt(state: StateBokeh, k: int, scale: float) -> float:
     """Marker area [pt squared] of one lattice point, a little more than its cell so that no gaps show."""
-    step = np.ptp(state.blurs.right_mm[k]) / (LATTICE - 1) * scale
+    step = max(np.ptp(state.blurs.right_mm[k]), np.ptp(state.blurs.up_mm[k])) / (LATTICE - 1) * scale
     return float((OVERLAP * step * 72 / MM_PER_INCH) ** 2)

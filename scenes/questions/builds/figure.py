@@ -16,8 +16,9 @@ from scenes.questions.builds.inputs import Input
 from scenes.questions.builds.report import TOLD_MM, LensSurety, Surety
 from scenes.questions.builds.text import nearest_words, share_words, summary, worst_words
 from scenes.scene_file.messages import plain
+from scenes.sheets.colours import HIGHLIGHT, INK, RAY_CLEAR
 from scenes.sheets.page import FONT, Box, Page
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, RAY_CLEAR
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT
 
 MARGIN_MM = 12.0
 WORDS_MM = 62.0  # room for what the bars are called
@@ -151,7 +152,7 @@ def _draw_bar(axes: Axes, row: int, effect: Effect, item: Input, nominal_mm: flo
                 textcoords="offset points",
                 ha=align,
                 va="center",
-                fontsize=FOOT_PT + 0.5,
+                fontsize=FOOT_PT,
                 fontfamily=FONT,
             )
 
@@ -172,7 +173,7 @@ def _draw_builds(axes: Axes, answers_mm: NDArray[np.float64], limits: tuple[floa
 def _scale(axes: Axes, limits: tuple[float, float], words: str) -> None:
     axes.set_xlim(*limits)
     axes.set_xlabel(words, fontsize=LABEL_PT, fontfamily=FONT)
-    axes.tick_params(labelsize=LABEL_PT - 1, length=2, pad=1.5, labelfontfamily=FONT)
+    axes.tick_params(labelsize=LABEL_PT, length=2, pad=1.5, labelfontfamily=FONT)
     axes.tick_params(axis="y", left=False, labelleft=False)
     axes.grid(axis="x", color="#D8D8D8", linewidth=0.4)
     axes.set_axisbelow(True)

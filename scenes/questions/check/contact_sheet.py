@@ -12,22 +12,11 @@ from matplotlib.figure import Figure
 
 from raytrace.optics.camera import Guide
 from raytrace.shares import VignetteMap
+from scenes.sheets.colours import DARK_STOPS, HIGHLIGHT, INK, RULE, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.map_reading import bite_of, extent_mm, inside_guides, reduced, worst_bite
 from scenes.sheets.page import Box, Page, fitted_pt, text_size_mm
 from scenes.sheets.pieces import dash, draw_guides, draw_loss, fitted_frame, halo, shown_loss, write_badge
-from scenes.sheets.style import (
-    A4_MM,
-    DARK_STOPS,
-    HIGHLIGHT,
-    INK,
-    SOFT_INK,
-    UNKNOWN,
-    VERDICT_ORDER,
-    badge_of,
-    loss_colours,
-    loss_scale,
-    stops_label,
-)
+from scenes.sheets.style import A4_MM, VERDICT_ORDER, badge_of, stops_label
 
 COLUMNS, ROWS = 4, 3  # as many as stay readable when the sheet is printed at half its area
 CELL_PIXELS = 360
@@ -43,7 +32,8 @@ class SheetEntry:
     """One state on a contact sheet.
 
     `lens` names the row and `column` focus, zoom and stop. A state that failed has no map and says why in `note`.
-    `worst_stops` and `where` come from the verdict where it looked closer than the map; else the map tells.
+    `worst_stops` and `where` come from the verdict where it looked closer than the map; else the map tells. Where nothing is lost
+    `room` says how much there is to the part named by `nearest`.
     """
 
     lens: str
@@ -55,6 +45,8 @@ class SheetEntry:
     worst_stops: float | None = None
     where: str = ""
     note: str = ""
+    room: str = ""
+    nearest: str = ""
 
 
 Row = tuple[str, tuple[SheetEntry | None, ...]]
@@ -93,7 +85,7 @@ def _sheet(
     width = (_GRID.width - _LENS_MM) / COLUMNS
     for i, (lens, states) in enumerate(rows):
         top = _GRID.top - i * height
-        page.line([(_GRID.left, top), (_GRID.right, top)], UNKNOWN, 0.6)
+        page.line([(_GRID.left, top), (_GRID.right, top)], RULE, 0.6)
         _write_lens(page, top - 2.0, lens)
         for j, entry in enumerate(states):
             left = _GRID.left + _LENS_MM + j * width
@@ -105,19 +97,19 @@ def _sheet(
 
 def _write_head(page: Page, title: str, entries: Sequence[SheetEntry]) -> None:
     width = page.width_mm - 16.0
-    page.fit(8.0, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold")
+    page.fit(8.0, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold", most=1)
     words = Counter(entry.verdict_word for entry in entries)
     ordered = sorted(words.items(), key=lambda item: _order(item[0]))
     told = ",  ".join(f"{badge_of(word).symbol} {count} {word}" for word, count in ordered)
     summary = f"{len(entries)} {'state' if len(entries) == 1 else 'states'}:  {told}"
-    page.fit(8.0, page.height_mm - 18.0, summary, _CELL_PT, width, colour=SOFT_INK)
+    page.fit(8.0, page.height_mm - 18.0, summary, _CELL_PT, width, colour=SOFT_INK, most=1)
 
 
 def _write_lens(page: Page, top_mm: float, lens: str) -> None:
     """A lens's name at the head of its row, in letters that hold its longest word."""
     width = _LENS_MM - 3.0
     size = min((fitted_pt(word, _LENS_PT, width, _SMALL_PT, "bold") for word in lens.split()), default=_LENS_PT)
-    page.fit(_GRID.left, top_mm, lens, size, width, lines=5, va="top", weight="bold")
+    page.fit(_GRID.left, top_mm, lens, size, width, lines=5, va="top", weight="bold", most=5)
 
 
 def _order(word: str) -> int:
@@ -125,7 +117,7 @@ def _order(word: str) -> int:
 
 
 def _draw_cell(page: Page, cell: Box, entry: SheetEntry, visible_loss_stops: float) -> None:
-    page.fit(cell.left, cell.top - 5.2, entry.column, _CELL_PT, cell.width)
+    page.fit(cell.left, cell.top - 5.2, entry.column, _CELL_PT, cell.width, most=1)
     space = Box(cell.left, cell.bottom + 12.5, cell.right, cell.top - 7.0)
     if entry.map_ is None:
         _fill_empty(page, space, entry.note or "this state gave no map")
@@ -133,8 +125,8 @@ def _draw_cell(page: Page, cell: Box, entry: SheetEntry, visible_loss_stops: flo
         _draw_small(page, space, entry, entry.map_, visible_loss_stops)
     after = write_badge(page, cell.left, cell.bottom + 9.0, entry.verdict_word, _SMALL_PT)
     loss, second = _told(entry)
-    page.fit(after - 0.5, cell.bottom + 9.0, loss, _SMALL_PT, cell.right - after + 0.5, va="center")
-    page.fit(cell.left, cell.bottom + 2.8, second, _SMALL_PT, cell.width)
+    page.fit(after - 0.5, cell.bottom + 9.0, loss, _SMALL_PT, cell.right - after + 0.5, va="center", most=1)
+    page.fit(cell.left, cell.bottom + 2.8, second, _SMALL_PT, cell.width, most=1)
 
 
 def _told(entry: SheetEntry) -> tuple[str, str]:
@@ -145,7 +137,10 @@ def _told(entry: SheetEntry) -> tuple[str, str]:
     loss = entry.worst_stops if entry.worst_stops is not None else (found.loss_stops if found else 0.0)
     where = entry.where or (found.where if found else "")
     words = stops_label(loss)
-    return (words if words == "none" or not where else f"{words}, {where}"), entry.blame or entry.note
+    if words == "none" and entry.room:
+        return f"room {entry.room}", entry.nearest
+    told = ", ".join(part for part in (entry.blame or entry.note, "" if words == "none" else where) if part)
+    return words, told
 
 
 def _fill_empty(page: Page, space: Box, why: str) -> None:
@@ -153,7 +148,7 @@ def _fill_empty(page: Page, space: Box, why: str) -> None:
     axes.set_xticks([])
     axes.set_yticks([])
     axes.set_facecolor("#EEEEEE")
-    page.fit(space.left + 2.0, space.top - 2.0, why, _SMALL_PT, space.width - 4.0, lines=7, va="top")
+    page.fit(space.left + 2.0, space.top - 2.0, why, _SMALL_PT, space.width - 4.0, lines=7, va="top", most=7)
 
 
 def _draw_small(page: Page, space: Box, entry: SheetEntry, map_: VignetteMap, visible_loss_stops: float) -> None:
@@ -165,7 +160,7 @@ def _draw_small(page: Page, space: Box, entry: SheetEntry, map_: VignetteMap, vi
     axes.set_xticks([])
     axes.set_yticks([])
     _draw_limit(axes, small, visible_loss_stops)
-    draw_guides(axes, entry.guides, 0.7)
+    draw_guides(axes, entry.guides, 1.0)
     _mark_bite(axes, small, entry)
 
 

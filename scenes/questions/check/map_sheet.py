@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -13,9 +13,13 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from raytrace.optics.camera import Guide
+from raytrace.optics.camera import Guide, whole_frame
 from raytrace.shares import Made, VignetteMap
+from scenes.questions.check.edge_rooms import EdgeRoom, edge_rooms
+from scenes.questions.check.room_labels import write_rooms
 from scenes.questions.check.text import glass_words, guide_words, state_sentence
+from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
+from scenes.sheets.colours import BLACK, DARK_STOPS, HIGHLIGHT, INK, PAPER, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.map_reading import (
     TOUCH_STOPS,
     Bite,
@@ -23,6 +27,7 @@ from scenes.sheets.map_reading import (
     extent_mm,
     has_picture,
     inside_guides,
+    known_loss,
     other_bites,
     readings,
     reduced,
@@ -42,29 +47,17 @@ from scenes.sheets.pieces import (
     to_page,
     write_badge,
 )
-from scenes.sheets.style import (
-    A5_MM,
-    BODY_PT,
-    DARK_STOPS,
-    FOOT_PT,
-    HIGHLIGHT,
-    INK,
-    LABEL_PT,
-    PAPER,
-    SOFT_INK,
-    VERDICT_PT,
-    loss_colours,
-    loss_scale,
-    stops_label,
-)
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, NOTHING_STOPS, VERDICT_PT, stops_label
 from scenes.states.names import state_words
 
 if TYPE_CHECKING:
     from scenes.questions.check.verdicts.check import StateResult
     from scenes.states.state import State
 
-_SPACE = Box(21.0, 26.0, 175.0, 119.0)  # where the picture may lie on the sheet [mm]
+_SPACE = Box(22.0, 31.0, 175.0, 120.0)  # where the picture may lie on the sheet [mm]
 _SCALE_MM = (33.0, 109.0)  # foot and head of the scale: the same on every sheet, so that sheets can be laid side by side
+CORNERS = ("top left", "top right", "bottom right", "bottom left")  # of a guide, as its verdict has them
+SAME_CORNER_MM = 0.01
 _LEADER_MM = 9.0  # a leader long enough to be seen
 
 
@@ -81,7 +74,16 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, visible_loss_s
         visible_loss_stops=visible_loss_stops,
         sentence=state_sentence(state),
         worst_stops=worst.loss_stops,
+        corners_stops=_corners_stops(plan, state),
+        rooms=() if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS else edge_rooms(plan, state.blamed.guide),
     )
+
+
+def _corners_stops(plan: State, state: StateResult) -> dict[str, float]:
+    """The losses that the verdict found at the frame's corners, closer than a map's pixels, where its guide is the whole frame."""
+    guide, frame = next(guide for guide in plan.guides if guide.name == state.blamed.guide), whole_frame(plan.grid)
+    same = np.allclose(guide.corners_mm(), frame.corners_mm(), atol=SAME_CORNER_MM)
+    return dict(zip(CORNERS, state.blamed.corners_stops, strict=True)) if same else {}
 
 
 def map_figure(
@@ -95,31 +97,40 @@ def map_figure(
     visible_loss_stops: float,
     sentence: str = "",
     worst_stops: float | None = None,
+    corners_stops: Mapping[str, float] | None = None,
+    rooms: Sequence[EdgeRoom] = (),
 ) -> Figure:
     """Heatmap of the light a box takes in one state, on an A5 sheet.
 
     `title` names lens, focus and stop, `subtitle` the guide that the verdict is of; `blame` is the name of the part to blame, None
     where there is none; `sentence` follows the verdict word in place of what the map itself tells, and worst_stops is the loss that
-    it tells, found between pixels too: the callout then says the same number. The axes labelled
-    'picture' carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar.
+    it tells, found between pixels too: the callout then says the same number, and the frame's corners
+    those of corners_stops. `rooms`, of a guide that loses nothing, are written at its corners and edges. Axes labelled 'picture'
+    carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar, left out where rooms are shown
+    and nothing is lost in the whole frame.
     """
     seen, page = reduced(map_), Page(*A5_MM)
-    bite, worst = _bite_of_blamed(seen, guides, blame), worst_bite(seen, inside_guides(seen, guides))
+    clean = bool(rooms) and float(known_loss(seen).max()) < NOTHING_STOPS
+    bite, worst = None if rooms else _bite_of_blamed(seen, guides, blame), worst_bite(seen, inside_guides(seen, guides))
     if bite is not None and worst_stops is not None and worst is not None and worst.part == blame:
         bite = replace(bite, loss_stops=worst_stops)
     frame = fitted_frame(extent_mm(seen), _SPACE)
     axes = _draw_picture(page, seen, frame)
     levels = isoline_levels(visible_loss_stops)
     paths = _draw_isolines(axes, seen, levels)
-    _draw_scale(page, frame, levels)
+    if not clean:
+        _draw_scale(page, frame, levels)
     _write_head(page, title, subtitle, verdict_word, sentence or _sentence(bite, worst, guides, visible_loss_stops))
-    _write_sides(page, frame, seen)
+    if not clean:
+        _write_sides(page, frame, {**readings(seen), **(corners_stops or {})})
     draw_guides(axes, guides)
+    write_rooms(page, frame, rooms)
     if bite is not None:
         _point_at(page, axes, frame, seen, bite)
     _name_guides(page, axes, frame, guides)
     _label_isolines(page, axes, frame, paths)
-    _write_foot(page, other_bites(seen, guides, blame, visible_loss_stops), map_, visible_loss_stops)
+    others = other_bites(seen, guides, blame, visible_loss_stops)
+    _write_foot(page, others, map_, ROOM_FOOT if rooms else _loss_foot(visible_loss_stops))
     return page.figure
 
 
@@ -130,12 +141,12 @@ def _bite_of_blamed(map_: VignetteMap, guides: Sequence[Guide], blame: str | Non
 def _draw_picture(page: Page, map_: VignetteMap, frame: Box) -> Axes:
     axes = page.axes(frame, label="picture")
     draw_loss(axes, map_)
-    axes.set_xlabel("right of the lens axis [mm]", fontsize=LABEL_PT, family=FONT, labelpad=12)
+    axes.set_xlabel("right of the lens axis [mm]", fontsize=LABEL_PT, family=FONT, labelpad=13)
     axes.set_ylabel("above the lens axis [mm]", fontsize=LABEL_PT, family=FONT)
-    axes.yaxis.set_label_coords(-8.6 / frame.width, 0.5)
+    axes.yaxis.set_label_coords(-9.2 / frame.width, 0.5)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
-    axes.tick_params(labelsize=FOOT_PT + 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+    axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
     return axes
 
 
@@ -179,7 +190,7 @@ def _write_scale(page: Page, box: Box, levels: Sequence[float]) -> None:
             (cap.left / page.width_mm, cap.bottom / page.height_mm),
             cap.width / page.width_mm,
             cap.height / page.height_mm,
-            facecolor="#000000",
+            facecolor=BLACK,
             edgecolor=INK,
             transform=page.figure.transFigure,
         )
@@ -208,13 +219,10 @@ def _sentence(bite: Bite | None, worst: Bite | None, guides: Sequence[Guide], vi
     return f"worst {area}: {stops_label(worst.loss_stops)} at {worst.where}, taken by {worst.part}"
 
 
-def _write_sides(page: Page, frame: Box, map_: VignetteMap) -> None:
+def _write_sides(page: Page, frame: Box, losses: Mapping[str, float]) -> None:
     """Name corners and sides around the picture, with the loss that each has: the frame's, which no guide's verdict is about."""
-    told = {
-        place: f"frame {place}: {'no picture' if np.isnan(value) else stops_label(value)}"
-        for place, value in readings(map_).items()
-    }
-    for row, y in (("top", frame.top + 1.8), ("bottom", frame.bottom - 6.6)):
+    told = {place: f"frame {place}: {'no picture' if np.isnan(value) else stops_label(value)}" for place, value in losses.items()}
+    for row, y in (("top", frame.top + 1.8), ("bottom", frame.bottom - 7.2)):
         left, middle, right = told[f"{row} left"], told[row], told[f"{row} right"]
         roomy = sum(text_size_mm(words, LABEL_PT)[0] for words in (left, right)) + 3.0 < frame.width
         page.text(frame.left, y, left, LABEL_PT, ha="left" if roomy else "center")
@@ -222,7 +230,7 @@ def _write_sides(page: Page, frame: Box, map_: VignetteMap) -> None:
         x = frame.at(0.5, 0)[0]
         if page.is_free(page.text_box(x, y, middle, LABEL_PT, ha="center")):
             page.text(x, y, middle, LABEL_PT, ha="center")
-    page.text(frame.left - 13.0, frame.at(0, 0.5)[1], told["left"], LABEL_PT, ha="right", va="center", upright=False)
+    page.text(frame.left - 13.4, frame.at(0, 0.5)[1], told["left"], LABEL_PT, ha="right", va="center", upright=False)
     page.text(frame.right + 1.2, frame.at(0, 0.5)[1], told["right"], LABEL_PT, va="center", upright=False)
 
 
@@ -329,17 +337,23 @@ def _length(path: NDArray[np.float64]) -> float:
     return float(np.hypot(*np.diff(path, axis=0).T).sum())
 
 
-def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, visible_loss_stops: float) -> None:
+ROOM_FOOT = "In mm: least distance in space from the light of that corner or edge to any part."
+
+
+def _loss_foot(visible_loss_stops: float) -> str:
+    outline = f"Orange line: where the part named takes most, from {TOUCH_STOPS:g} stop on."
+    return f"{outline} Visible: from {stops_label(visible_loss_stops)} on."
+
+
+def _write_foot(page: Page, others: Sequence[Bite], map_: VignetteMap, told: str) -> None:
     width = page.width_mm - 16.0
     if others:
-        page.fit(8.0, 9.6, _others_words(others, width), LABEL_PT, width)
-    outline = f"Orange line: where the part named takes most, from {TOUCH_STOPS:g} stop on."
-    visible = f"Visible: from {stops_label(visible_loss_stops)} on."
-    visible += "" if has_picture(map_).all() else " Grey: the lens gives no picture."
-    page.fit(8.0, 6.4, f"Seen from behind the camera. {outline} {visible}", FOOT_PT, width, colour=SOFT_INK)
+        page.fit(8.0, 12.4, _others_words(others, width), LABEL_PT, width)
+    told += "" if has_picture(map_).all() else " Hatched: the lens gives no picture."
+    page.fit(8.0, 8.2, f"Seen from behind the camera. {told}", FOOT_PT, width, colour=SOFT_INK)
     filters = glass_words(glass_in_corners(map_))
-    last = f"{provenance(map_)} Not in this map: {filters}." if filters else provenance(map_)
-    page.fit(8.0, 3.2, last, FOOT_PT, width, colour=SOFT_INK)
+    last = f"{provenance(map_)} Not shown: {filters}." if filters else provenance(map_)
+    page.fit(8.0, 4.0, last, FOOT_PT, width, colour=SOFT_INK)
 
 
 def _others_words(others: Sequence[Bite], width_mm: float) -> str:
@@ -359,7 +373,7 @@ def provenance(map_: VignetteMap) -> str:
     how = f"with {made.rays_per_point} rays a point" if made.rays_per_point else "by areas"
     noise = 2 * float(np.max(np.nan_to_num(map_.stderr), initial=0.0))
     off = noise + sum(bound.size for bound in made.bounds if bound.unit == "share")
-    accurate = f"; pictures accurate to {_rounded_up(off)} of the light" if off > 0 else ""
+    accurate = f"; accurate to {_rounded_up(off)} of the light" if off > 0 else ""
     return f"Computed {how}{accurate}."
 
 

@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING
 
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
-from scenes.io.files import Staging, figure_png, is_full
+from scenes.io.files import Staging, is_full
 from scenes.questions.check.results_json import map_arrays
-from scenes.questions.check.text import nearest_words, state_sentence, without_front
+from scenes.questions.check.text import clearance_words, nearest_part, nearest_words, room_label, state_sentence, without_front
 from scenes.questions.check.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
+from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import Limits
@@ -27,14 +28,19 @@ from scenes.states.names import in_a_sentence, lens_words, setting_words, state_
 from scenes.view3d.state_view import VIEW_SIZE
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from raytrace.optics.camera import Guide
     from scenes.questions.check.contact_sheet import SheetEntry
     from scenes.states.state import State
     from scenes.view3d.content import Scene3D, View
     from scenes.view3d.render import Job
+    from scenes.view3d.state_view import Spotlight
 
 VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
+MAP_LAYERS = ("loss_stops", "clear_share", "glass", "transmission", "lens")  # pages of map.tiff
+PNG = "png"
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
 LIBRARIES = (
     "raytrace.judge.judgement",
@@ -57,6 +63,7 @@ class StateRequest:
     rooms: bool
     staging: Staging | None = None
     folder: str = ""
+    formats: tuple[str, ...] = (PNG,)
     flat: bool = True
     solid: bool = True
 
@@ -68,6 +75,17 @@ class StateRequest:
         """Where a file is to be written."""
         assert self.staging is not None
         return self.staging.path_for(self.name(name))
+
+    def write_figure(self, stem: str, figure: Figure) -> tuple[str, ...]:
+        """Write a figure in each format asked for; the names of the files."""
+        from scenes.io.pictures import FIGURE_FORMATS, figure_files
+
+        assert self.staging is not None
+        wanted = [form for form in self.formats if form in FIGURE_FORMATS] or [PNG]
+        files = dict(figure_files(stem, figure, wanted))
+        for name, data in files.items():
+            self.staging.write(self.name(name), data)
+        return tuple(files)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,10 +115,10 @@ def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> 
     trouble: list[str] = []
 
     def keep(plan: State, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:
-        names = [_write_map(plan, map_, request)]
+        names = [*_write_map(plan, map_, request)]
         if request.flat:
             with _left_out(f"{plan.key}/map.png", trouble):
-                names.append(_write_picture(plan, state, map_, request))
+                names += _write_picture(plan, state, map_, request)
             entries.append(_sheet_entry(plan, state, map_))
         for view, name in SIDE_VIEWS if request.solid else ():
             with _left_out(f"{plan.key}/{name}", trouble):
@@ -147,19 +165,23 @@ def load_libraries(engine: str) -> None:
     _engine(engine, CPU)
 
 
-def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> str:
+def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:
+    from scenes.io.pictures import TIFF, layers_tiff
+
     assert request.staging is not None
-    request.staging.write_arrays(request.name(f"{plan.key}/map.npz"), map_arrays(map_))
-    return f"{plan.key}/map.npz"
+    arrays, name = map_arrays(map_), f"{plan.key}/map.npz"
+    request.staging.write_arrays(request.name(name), arrays)
+    if TIFF not in request.formats:
+        return (name,)
+    layers = {layer: arrays[layer] for layer in MAP_LAYERS}
+    request.staging.write(request.name(f"{plan.key}/map.tiff"), layers_tiff(layers))
+    return (name, f"{plan.key}/map.tiff")
 
 
-def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> str:
+def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:
     from scenes.questions.check.map_sheet import map_sheet
 
-    assert request.staging is not None
-    figure = map_sheet(plan, state, map_, request.limits.visible_loss_stops)
-    request.staging.write(request.name(f"{plan.key}/map.png"), figure_png(figure))
-    return f"{plan.key}/map.png"
+    return request.write_figure(f"{plan.key}/map", map_sheet(plan, state, map_, request.limits.visible_loss_stops))
 
 
 def _side_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest, view: str, name: str) -> Job:
@@ -188,18 +210,34 @@ def scene3d_of_state(plan: State, state: StateResult, map_: VignetteMap, view: V
         guides=_worst_first(plan.guides, state.blamed.guide),
         title=(state_words(state), _verdict_line(state)),
         view=view,
+        light=spotlight(plan, state),
+    )
+
+
+def spotlight(plan: State, state: StateResult) -> Spotlight:
+    """What a 3D picture of a state is about: the part to blame and those in the beam; where none is, the one that comes nearest."""
+    from scenes.sheets.section_of_state import plane_of
+    from scenes.view3d.state_view import Spotlight
+
+    worst, nearest = state.blamed.worst, nearest_part(state.parts)
+    blame = [worst.blame.part] if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS else []
+    deep = sorted((part.clearance_mm, part.name) for part in state.parts if part.clearance_mm is not None and part.clearance_mm < 0)
+    names = [*blame, *(name for _, name in deep)] or ([nearest.name] if nearest else [])
+    plane = plane_of(plan, nearest.name if nearest else "", None if nearest is None else nearest.point_mm)
+    return Spotlight(
+        parts=tuple(dict.fromkeys(names)),
+        blamed=bool(blame or deep),
+        worst_mm=(worst.x_mm, worst.y_mm) if blame else None,
+        up=plane.up,
+        up_words=plane.ends[0],
     )
 
 
 def write_cuts(plan: State, state: StateResult, scene_title: str, request: StateRequest, *, tick: Tick = silent) -> str:
     """The box cut from the side and from above, with dimensions, for one state; a sentence comes back where that fails."""
-    from scenes.sheets.section_of_state import section_sheets
-
-    assert request.staging is not None
     try:
-        sheets = section_sheets(plan, f"{state_words(state)}: {state.word}", f"{scene_title}. {cut_sentence(state)}")
-        for name, figure in sheets.items():
-            request.staging.write(request.name(f"{plan.key}/{name}"), figure_png(figure))
+        for name, figure in cut_sheets(plan, state, scene_title).items():
+            request.write_figure(f"{plan.key}/{name}", figure)
     except Exception as error:
         if is_full(error):
             raise
@@ -208,10 +246,28 @@ def write_cuts(plan: State, state: StateResult, scene_title: str, request: State
     return ""
 
 
+def cut_sheets(plan: State, state: StateResult, scene_title: str) -> dict[str, Figure]:
+    """The cuts of a state by file name without ending; what they say of parts is the table's."""
+    from scenes.sheets.section_of_state import section_sheets
+    from scenes.sheets.section_sheet import Callout, PartNote
+
+    nearest = nearest_part(state.parts)
+    told = [part for part in state.parts if part.clearance_mm is not None]
+    point = None if nearest is None else nearest.point_mm
+    return section_sheets(
+        plan,
+        state_words(state),
+        f"{scene_title}. {cut_sentence(state)}",
+        {part.name: PartNote(room=clearance_words(part.clearance_mm), where=without_front(part.where)) for part in told},
+        None if nearest is None or point is None else Callout(nearest.name, clearance_words(nearest.clearance_mm), point),
+        str(state.word),
+    )
+
+
 def cut_sentence(state: StateResult) -> str:
-    """What a cut alone does not show: where the beam comes nearest anywhere."""
+    """Where the beam comes nearest, on whichever sheet."""
     nearest = without_front(nearest_words(state.parts))
-    return f"Nearest anywhere, not only in this plane: {nearest}" if nearest else "No part comes near the beam"
+    return f"Nearest to the beam: {nearest}" if nearest else "No part comes near the beam"
 
 
 def _worst_first(guides: Sequence[Guide], worst: str) -> tuple[Guide, ...]:
@@ -226,7 +282,7 @@ def _verdict_line(state: StateResult) -> str:
 def _sheet_entry(plan: State, state: StateResult, map_: VignetteMap) -> SheetEntry:
     from scenes.questions.check.contact_sheet import SheetEntry
 
-    worst = state.blamed.worst
+    worst, nearest = state.blamed.worst, nearest_part(state.parts)
     return SheetEntry(
         lens=lens_words(state),
         column=setting_words(state),
@@ -236,6 +292,8 @@ def _sheet_entry(plan: State, state: StateResult, map_: VignetteMap) -> SheetEnt
         blame=None if worst.blame is None else worst.blame.part,
         worst_stops=worst.loss_stops,
         where=worst.where,
+        room=room_label(nearest.clearance_mm) if nearest else "",
+        nearest=nearest.name if nearest else "",
     )
 
 

@@ -9,6 +9,8 @@ from typing import Any
 
 import click
 
+from scenes.answers.options import format_option
+
 WAYS = ("coverage", "reference", "mesh")
 DEVICES = ("cpu", "gpu")
 FULL = "full"
@@ -40,6 +42,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         help="Where the coverage way makes its maps; gpu needs the extra `gpu`.",
     )
     @click.option("--pixels", type=Pixels(), help="Width of the maps; `full` for every pixel.  [default: the way's own]")
+    @format_option("png", "svg", "pdf", "tiff")
     @click.option("--no-3d", is_flag=True, help="Leave the 3D pictures out.")
     @click.option("--no-pictures", is_flag=True, help="Leave all pictures out.")
     @click.option(
@@ -63,6 +66,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
         engine: str,
         device: str,
         pixels: int | str | None,
+        formats: tuple[str, ...],
         no_3d: bool,
         no_pictures: bool,
         threads: int,
@@ -84,6 +88,7 @@ def run_options(command: Callable[..., int]) -> Callable[..., int]:
             engine=engine,
             device=device,
             columns=pixels,
+            formats=tuple(dict.fromkeys(formats)),
             flat=not no_pictures,
             solid=not (no_3d or no_pictures),
             threads=threads,

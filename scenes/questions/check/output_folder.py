@@ -9,6 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from scenes.answers.csv_tables import csv_files
 from scenes.io.files import RESULTS_NAME, Staging, as_json, write_whole
 from scenes.questions.check.kept_states import Keeping, picture_name
 from scenes.questions.check.one_state import Recorded, StateRequest, front_view, write_cuts
@@ -141,6 +142,8 @@ class Recorder:
         if self.request.flat:
             self._write_sheets(check, made_by.scene_title)
         self.staging.write(self.request.name(TEST_PLAN_NAME), "\n".join([*plan_lines(check, made_by.scene_title), ""]))
+        for name, text in csv_files("results", results_dict(check, made_by)):
+            self.staging.write(self.request.name(name), text)
         prefix = f"{self.request.folder}/" if self.request.folder else ""
         files = tuple(name.removeprefix(prefix) for name in self.staging.names() if name.startswith(prefix))
         check = replace(check, states=tuple(_existing(state, files) for state in check.states))
@@ -149,7 +152,6 @@ class Recorder:
         return results
 
     def _write_sheets(self, check: CheckResult, title: str) -> None:
-        from scenes.io.files import figure_png
         from scenes.questions.check.contact_sheet import SheetEntry, contact_sheet
 
         failed = {
@@ -158,7 +160,7 @@ class Recorder:
         entries = [*self.entries.values(), *failed.values()]
         visible = self.request.limits.visible_loss_stops
         for number, figure in enumerate(contact_sheet(entries, title=title, visible_loss_stops=visible), 1):
-            self.staging.write(self.request.name(f"sheet-{number}.png"), figure_png(figure))
+            self.request.write_figure(f"sheet-{number}", figure)
 
 
 def _existing(state: StateResult, files: Sequence[str]) -> StateResult:

@@ -10,14 +10,13 @@ from scenes.questions.check.proof_words import proof_words
 from scenes.questions.check.text import (
     PLAIN_SYMBOLS,
     SYMBOLS,
+    blame_words,
     notes_lines,
     range_lines,
     state_rank,
     tolerance_sentence,
 )
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
-from scenes.questions.check.verdicts.verdict import at_words
-from scenes.scene_file.messages import ALL_LIGHT
 from scenes.states.clear_rule import Word
 from scenes.states.names import lens_words, setting_words, state_words
 
@@ -64,16 +63,6 @@ def _one_states_sentence(state: StateResult) -> str:
     if state.word is Word.TIGHT:
         return f"{state_words(state)} does not vignette, but is tight."
     return f"{state_words(state)} is clear: the box stays out of the frame."
-
-
-def blame_words(state: StateResult) -> str:
-    """What the worst part does: 'the right flag blacks out the right edge', 'the hood takes 0.42 stop in the top left corner'."""
-    worst = state.blamed.worst
-    if worst.blame is None:
-        return "nothing in the box takes light"
-    if (loss := loss_words(worst.loss_stops)) == ALL_LIGHT:
-        return f"the {worst.blame.part} blacks out {at_words(worst.where)}"
-    return f"the {worst.blame.part} takes {loss} at {at_words(worst.where)}"
 
 
 def overview_lines(check: CheckResult, *, plain: bool = False) -> list[str]:

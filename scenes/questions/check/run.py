@@ -50,6 +50,7 @@ class Asked:
     engine: str = "coverage"
     device: str = "cpu"
     columns: int | str | None = None
+    formats: tuple[str, ...] = ("png",)
     flat: bool = True
     solid: bool = True
     threads: int = 1
@@ -220,6 +221,7 @@ def _request(job: Job, staging: Staging | None, context: RunContext) -> StateReq
         rooms=asked.parts,
         staging=staging,
         folder=job.folder,
+        formats=asked.formats,
         flat=asked.flat,
         solid=asked.solid,
     )

@@ -12,6 +12,7 @@ from scenes.questions.check.verdicts.check import CheckResult, StateResult
 from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.questions.check.verdicts.rooms import PartResult
 from scenes.questions.check.verdicts.verdict import GuideVerdict, at_words
+from scenes.scene_file.messages import ALL_LIGHT
 from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word_for
 from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
 from scenes.states.names import state_words
@@ -158,12 +159,17 @@ def caution_lines() -> list[str]:
     return [line for caution in CAUTIONS for line in _wrapped(caution, "")]
 
 
+def nearest_part(parts: Sequence[PartResult]) -> PartResult | None:
+    """The part that comes nearest to the beam, or stands deepest in it; None where none does."""
+    known = [part for part in parts if part.clearance_mm is not None and math.isfinite(part.clearance_mm)]
+    return min(known, key=lambda part: part.clearance_mm or 0.0, default=None)
+
+
 def nearest_words(parts: Sequence[PartResult]) -> str:
     """The part that comes nearest to the beam, or stands deepest in it, by how much and where; '' where none does."""
-    known = [part for part in parts if part.clearance_mm is not None and math.isfinite(part.clearance_mm)]
-    if not known:
+    part = nearest_part(parts)
+    if part is None:
         return ""
-    part = min(known, key=lambda part: part.clearance_mm or 0.0)
     return f"{part.name}, {clearance_words(part.clearance_mm)}{part.where and f', {part.where}'}"
 
 
@@ -188,6 +194,11 @@ def clearance_words(clearance_mm: float | None) -> str:
     if clearance_mm >= FARTHEST_MM:
         return f"more than {FARTHEST_MM:.0f} mm clear"
     return f"{clearance_mm:.1f} mm clear" if clearance_mm >= 0.0 else f"{-clearance_mm:.1f} mm in the beam"
+
+
+def room_label(room_mm: float | None) -> str:
+    """The same for a picture: '10.4 mm', 'over 150 mm', '0.3 mm in the beam'."""
+    return clearance_words(room_mm).removesuffix(" clear").replace("more than", "over")
 
 
 def _part_lines(parts: Sequence[PartResult]) -> list[str]:
@@ -271,7 +282,7 @@ def notes_lines(check: CheckResult) -> list[str]:
 def guide_words(state: StateResult) -> str:
     """Which guide a state's verdict is of: a picture shows the whole frame."""
     name, count = state.blamed.guide, len(state.guides)
-    return f"Verdict of {name}, which fares worst of {count} guides" if count > 1 else f"Verdict of {name}"
+    return f"{name}, worst of {count} frame guides" if count > 1 else f"Frame guide: {name}"
 
 
 def state_sentence(state: StateResult) -> str:
@@ -280,10 +291,20 @@ def state_sentence(state: StateResult) -> str:
     return f"the box has a fault, see the table; {_light_sentence(state)}" if fault else _light_sentence(state)
 
 
+def blame_words(state: StateResult) -> str:
+    """What the worst part does: 'the right flag blacks out the right edge', 'the hood takes 0.42 stop in the top left corner'."""
+    worst = state.blamed.worst
+    if worst.blame is None:
+        return "nothing in the box takes light"
+    if (loss := loss_words(worst.loss_stops)) == ALL_LIGHT:
+        return f"the {worst.blame.part} blacks out {at_words(worst.where)}"
+    return f"the {worst.blame.part} takes {loss} at {at_words(worst.where)}"
+
+
 def _light_sentence(state: StateResult) -> str:
     guide, worst = state.blamed, state.blamed.worst
     if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
-        return f"the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}"
+        return blame_words(state)
     if guide.margin.percent < LEAST_ROOM_PERCENT:
         return "nothing visible is lost; the frame could be no wider"
     if guide.lacks_room:

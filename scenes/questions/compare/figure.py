@@ -14,20 +14,9 @@ from scenes.questions.compare.maps import Floats
 from scenes.questions.compare.rows import Row
 from scenes.questions.compare.text import summary
 from scenes.questions.compare.verdict import Comparison, Verdict
+from scenes.sheets.colours import HIGHLIGHT, INK, PAPER, RAY_CLEAR, SOFT_INK, UNKNOWN, difference_colours, loss_colours, loss_scale
 from scenes.sheets.page import Box, Page, wrapped
-from scenes.sheets.style import (
-    A4_MM,
-    BODY_PT,
-    FOOT_PT,
-    HIGHLIGHT,
-    INK,
-    LABEL_PT,
-    SOFT_INK,
-    TITLE_PT,
-    UNKNOWN,
-    loss_colours,
-    loss_scale,
-)
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT, TITLE_PT
 from scenes.states.names import state_words
 
 LEVELS = (0.1, 1 / 3, 1.0, 2.0)
@@ -102,10 +91,10 @@ def _lines(axes: Axes, row: Row, stops: Floats, colour: str, style: str) -> None
 def _contours(page: Page, space: Box, row: Row, *, fitted: bool) -> None:
     words = "contours: measured (black), predicted (orange, dashed)" + (", fitted (blue, dotted)" if fitted else "")
     axes = _axes(page, space, words, row)
-    axes.set_facecolor("#FFFFFF")
+    axes.set_facecolor(PAPER)
     _lines(axes, row, row.maps.nominal, HIGHLIGHT, "dashed")
     if fitted:
-        _lines(axes, row, row.maps.fitted, "#0072B2", "dotted")
+        _lines(axes, row, row.maps.fitted, RAY_CLEAR, "dotted")
     _lines(axes, row, row.maps.measured, INK, "solid")
 
 
@@ -115,7 +104,7 @@ def _difference(page: Page, space: Box, row: Row) -> None:
     shown = axes.imshow(
         np.ma.masked_invalid(row.maps.difference),
         extent=_extent(row),
-        cmap="PuOr",
+        cmap=difference_colours(),
         norm=norm,
         interpolation="nearest",
         aspect="auto",

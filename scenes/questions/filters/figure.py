@@ -17,18 +17,20 @@ from raytrace.optics.filter_light import graded_share
 from scenes.questions.filters.effects import GradedAnswer
 from scenes.questions.filters.sizes import StageAnswer, size_outline
 from scenes.rig.box import filter_outline
-from scenes.sheets.page import FONT, Box, Page
+from scenes.sheets.colours import HIGHLIGHT, INK, PAPER, RAY_CLEAR, SOFT_INK, loss_colours, loss_scale
+from scenes.sheets.page import FONT, Box, Page, text_size_mm
+from scenes.sheets.pieces import to_page
 from scenes.sheets.section_sheet import shape_path
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, RAY_CLEAR, SOFT_INK
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT
 
 MARGIN_MM = 12.0
 GRADED_PIXELS, GRADED_RAYS = 40_000, 48  # of all small pictures together, and of each pixel: a second or two of work
 STAGE_FOOT = (
     "Seen from behind the camera, mm from the tray's centre. Blue: the beam of each lens at the glass. Orange: the glass fitted. "
-    "Grey: catalogue sizes. Dashed circle: what the neediest lens sweeps when its glass is turned any way."
+    "Grey: catalogue sizes. Dashed circle: needed by the most demanding lens with a rotating filter."
 )
 GRADED_FOOT = (
-    "The picture as on the monitor, the gradation alone: white passes all, dark takes the filter's full density. Solid line: half "
+    "The picture as on the monitor, the gradation alone: white passes all, darker loses light as on the maps. Solid line: half "
     "of its stops; dashed: a tenth and nine tenths."
 )
 LIST_STEP_MM = 4.5
@@ -43,6 +45,7 @@ def stages_figure(stages: Sequence[StageAnswer], title: str) -> Figure:
         axes = _axes(page, space, half, answer.name)
         page.fit(space.left, space.top + 3.0, answer.name, BODY_PT + 1, space.width, weight="bold")
         _draw_stage(axes, answer)
+        _name_sizes(page, axes, answer)
         _write_needs(page, space, answer)
     return page.figure
 
@@ -70,18 +73,6 @@ def _draw_stage(axes: Axes, answer: StageAnswer) -> None:
         axes.add_patch(
             PathPatch(shape_path(to_shape(size_outline(room.size), 0.1)), fill=False, edgecolor="#A8A8A8", linewidth=0.6)
         )
-        x, y = half_size_mm(size_outline(room.size))
-        place = (0.0, -y) if room.size.diameter_mm else (x, y)
-        round_glass = room.size.diameter_mm is not None
-        axes.annotate(
-            room.size.name,
-            place,
-            fontsize=FOOT_PT - 1,
-            color=SOFT_INK,
-            family=FONT,
-            ha="center" if round_glass else "right",
-            va="bottom" if round_glass else "top",
-        )
     if answer.stage.filter is not None:
         glass = to_shape(filter_outline(answer.stage.filter), 0.1)
         turned = shapely.affinity.rotate(glass, -answer.stage.turn_deg, origin=(0, 0))  # clockwise as the operator sees it
@@ -94,6 +85,20 @@ def _draw_stage(axes: Axes, answer: StageAnswer) -> None:
         axes.add_patch(PathPatch(shape_path(circle), fill=False, edgecolor=RAY_CLEAR, linestyle="--", linewidth=0.7, zorder=3))
         axes.annotate(need.lens.name, (0.0, need.turned_mm / 2), fontsize=FOOT_PT, color=RAY_CLEAR, ha="center", va="bottom")
     axes.plot([0.0], [0.0], "+", color=INK, markersize=8, zorder=5)
+
+
+def _name_sizes(page: Page, axes: Axes, answer: StageAnswer) -> None:
+    """The names of the catalogue's sizes just inside their outlines, at the first corner that is free."""
+    w, h = page.width_mm, page.height_mm
+    box = axes.get_position()
+    frame = Box(box.x0 * w, box.y0 * h, box.x1 * w, box.y1 * h)
+    for room in answer.needs[0].sizes:
+        x, y = half_size_mm(size_outline(room.size))
+        wide, high = text_size_mm(room.size.name, FOOT_PT)
+        ends = [(0, -1), (0, 1)] if room.size.diameter_mm else [(1, 1), (-1, 1), (1, -1), (-1, -1), (0, 1), (0, -1)]
+        corners = to_page(axes, frame, np.array([[r * x, u * y] for r, u in ends]))
+        insets = np.array([[-r * (wide / 2 + 0.5), -u * (high / 2 + 0.3)] for r, u in ends])
+        page.label_free(map(tuple, corners + insets), room.size.name, FOOT_PT, pad_mm=-0.3, colour=SOFT_INK)
 
 
 def graded_figure(graded: Sequence[GradedAnswer], title: str) -> Figure:
@@ -122,8 +127,7 @@ def _draw_graded(axes: Axes, answer: GradedAnswer, pixels: int) -> None:
     share = graded_share(answer.variant, points, answer.glasses, answer.place, GRADED_RAYS)
     stops = -np.log2(share).reshape(rows, columns)
     extent = (x0 - w, x0 + w, y0 - h, y0 + h)
-    full = answer.density / math.log10(2.0)
-    axes.imshow(stops, origin="upper", extent=extent, aspect="auto", cmap="gray_r", vmin=0.0, vmax=1.4 * full, zorder=1)
+    axes.imshow(stops, origin="upper", extent=extent, aspect="auto", cmap=loss_colours(), norm=loss_scale(), zorder=1)
     edge = answer.edge
     for place, dash in ((edge.begins_mm, (0, (4, 3))), (edge.middle_mm, "solid"), (edge.ends_mm, (0, (4, 3)))):
         if place is not None:
@@ -162,5 +166,5 @@ def _axes(page: Page, space: Box, half_mm: tuple[float, float], label: str, midd
     axes = page.axes(Box(space.left, space.top - h, space.left + w, space.top), label=label)
     axes.set_xlim(middle_mm[0] - half_mm[0], middle_mm[0] + half_mm[0])
     axes.set_ylim(middle_mm[1] - half_mm[1], middle_mm[1] + half_mm[1])
-    axes.tick_params(labelsize=FOOT_PT - 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+    axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
     return axes

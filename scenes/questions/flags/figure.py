@@ -21,15 +21,17 @@ from scenes.changes.flag_angles import FlagBench, FlagState, FlagSummary
 from scenes.questions.flags.lights import Window
 from scenes.questions.flags.lights_text import cut_words
 from scenes.questions.flags.text import angle_words, set_words, size_words, touch_words
+from scenes.sheets.colours import FLAG_ALLOWED, FLAG_BEAM, FLAG_NEEDED, FLAG_SHUT, HIGHLIGHT, INK, SOFT_INK
 from scenes.sheets.page import FONT, Box, Page
 from scenes.sheets.pieces import halo
-from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, SOFT_INK
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT
 from scenes.states.names import state_words
 
 DIAL_BOX, WORDS_LEFT = Box(20.0, 24.0, 130.0, 118.0), 137.0
-ALLOWED, SHUT, NEEDED, BEAM = "#0072B2", "#B23A00", "#E69F00", "#DCEBF5"
+ALLOWED, SHUT, NEEDED, BEAM = FLAG_ALLOWED, FLAG_SHUT, FLAG_NEEDED, FLAG_BEAM
 DIAL_SHARE = 0.10  # width of the dial's ring against its radius
 TICK_DEG, NUMBER_DEG = 10, 30
+WORDS_APART = 0.26  # of the reach: farther apart no two words in the dial overlap
 ROOM_SHARE = 1.32  # of the flag's reach: how much is shown around the hinge
 
 
@@ -97,12 +99,20 @@ def _draw_dial(axes: Axes, picture: FlagPicture) -> None:
     touch = picture.state.limits.touch
     _label(axes, 0.45 * reach, -0.22 * reach, "beam", ALLOWED)
     if touch.at_mm is not None:
-        _label(axes, touch.at_mm[0], touch.at_mm[1] - 0.09 * reach, f"touches ({touch_words(picture.state)})", HIGHLIGHT)
+        _label(axes, *_beside(axes, touch.at_mm, reach), f"touches ({touch_words(picture.state)})", HIGHLIGHT)
         axes.plot(*touch.at_mm, "o", color=HIGHLIGHT, markersize=6.0, markerfacecolor="none", markeredgewidth=1.6, zorder=7)
     axes.plot(0.0, 0.0, "o", color=INK, markersize=3.5, zorder=8)
     axes.set_xlabel("ahead of the hinge [mm]", fontsize=LABEL_PT, family=FONT)
     axes.set_ylabel(f"out from the hinge, to the {flag.side} [mm]", fontsize=LABEL_PT, family=FONT)
-    axes.tick_params(labelsize=FOOT_PT + 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+    axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
+
+
+def _beside(axes: Axes, at_mm: Sequence[float], reach: float) -> tuple[float, float]:
+    """A place for words below or above a point, off the words that are there."""
+    words = np.array([text.get_position() for text in axes.texts]).reshape(-1, 2)
+    steps = [(0.0, -0.09), (0.0, 0.1), (-0.2, -0.14), (0.2, 0.14), (-0.2, 0.14), (0.2, -0.14)]
+    places = [(at_mm[0] + x * reach, at_mm[1] + y * reach) for x, y in steps]
+    return max(places, key=lambda place: min([WORDS_APART * reach, *np.hypot(*(words - place).T)]))
 
 
 def _limits(axes: Axes, picture: FlagPicture, reach: float) -> None:
@@ -140,7 +150,7 @@ def _label(axes: Axes, x_mm: float, y_mm: float, words: str, colour: str) -> Non
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     room = 0.04 * (high - low)
     if left + room < x_mm < right - room and low + room < y_mm < high - room:
-        look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": FOOT_PT + 0.5, "family": FONT, "color": colour}
+        look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": FOOT_PT, "family": FONT, "color": colour}
         axes.text(x_mm, y_mm, words, path_effects=halo(), zorder=9, **look)
 
 

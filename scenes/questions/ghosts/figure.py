@@ -18,13 +18,13 @@ from raytrace.optics.camera import Guide, PixelGrid
 from scenes.questions.ghosts.report import GhostReport
 from scenes.questions.ghosts.text import best_answer, next_step, stops_words, tilt_words
 from scenes.questions.ghosts.tilts import TiltCurve
+from scenes.sheets.colours import HIGHLIGHT, INK, PAPER, RAY_CLEAR, SECOND_CURVE, SOFT_INK, SUN
 from scenes.sheets.page import FONT, Box, Page, text_size_mm, wrapped
 from scenes.sheets.pieces import plate_style, to_page
-from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, SOFT_INK
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT
 from scenes.states.names import state_words
 
-LIGHT_COLOUR = "#F0E442"
-CURVE_STYLES = (("#0072B2", "solid"), ("#009E73", (0, (5, 2))))
+CURVE_STYLES = ((RAY_CLEAR, "solid"), (SECOND_CURVE, (0, (5, 2))))
 MOST_CURVES = 2  # the whole box and the trays: each tray by itself runs along with them
 TALL = 2.1  # the sheet shows this many half-heights above and below the frame's middle
 WIDE = 1.12  # and this many half-widths
@@ -47,7 +47,7 @@ def ghost_figure(report: GhostReport) -> Figure:
     chart = _draw_chart(page, right, report)
     for axes in (picture, chart):
         axes.set_ylim(*_heights(report.plan.grid))
-        axes.tick_params(labelsize=FOOT_PT + 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+        axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
     _name_things(page, picture, left, report)
     _name_curves(page, chart, right, report.curves)
     _write_foot(page, report)
@@ -89,7 +89,7 @@ def _draw_picture(page: Page, box: Box, report: GhostReport) -> Axes:
     for ghost in shown_ghosts(report):
         _draw_ghost(axes, ghost, least)
     for light in shown_lights(report):
-        axes.plot(*light.picture_mm, marker="*", markersize=10, markerfacecolor=LIGHT_COLOUR, markeredgecolor=INK, zorder=6)
+        axes.plot(*light.picture_mm, marker="*", markersize=10, markerfacecolor=SUN, markeredgecolor=INK, zorder=6)
     axes.set_xlabel("right of the lens axis [mm]", fontsize=LABEL_PT, family=FONT)
     axes.set_ylabel("above the lens axis [mm]", fontsize=LABEL_PT, family=FONT)
     axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
@@ -151,7 +151,7 @@ def _name_things(page: Page, axes: Axes, box: Box, report: GhostReport) -> None:
         _name(page, box, place, wrapped(light.name, LABEL_PT, 34.0), LABEL_PT, INK)
     for ghost, place in zip(ghosts, places[len(lights) :], strict=True):
         words = wrapped(" / ".join(ghost.names), LABEL_PT, 30.0) + f", {stops_words(ghost.share)} stops"
-        _name(page, box, place, words, FOOT_PT + 0.5, HIGHLIGHT if ghost.in_frame else SOFT_INK)
+        _name(page, box, place, words, FOOT_PT, HIGHLIGHT if ghost.in_frame else SOFT_INK)
 
 
 def _name(page: Page, box: Box, place: NDArray[np.float64], words: str, size_pt: float, colour: str) -> None:
@@ -202,11 +202,11 @@ def _name_curves(page: Page, axes: Axes, box: Box, curves: Sequence[TiltCurve]) 
             handles,
             labels,
             loc="upper right",
-            fontsize=FOOT_PT + 0.5,
+            fontsize=FOOT_PT,
             frameon=True,
             framealpha=0.9,
             handlelength=2.6,
-            prop={"family": FONT, "size": FOOT_PT + 0.5},
+            prop={"family": FONT, "size": FOOT_PT},
         )
 
 

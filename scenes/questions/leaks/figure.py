@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import BoundaryNorm, Colormap, ListedColormap, Normalize
+from matplotlib.colors import BoundaryNorm, ListedColormap, Normalize
 from matplotlib.figure import Figure
 from matplotlib.image import AxesImage
 from matplotlib.patches import Circle
@@ -20,24 +20,13 @@ from raytrace.stray.direct import Sky, direction_to_chart
 from scenes.io.files import PRINT_DPI
 from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.questions.leaks.text import percent
-from scenes.sheets.style import (
-    BODY_PT,
-    FOOT_PT,
-    HIGHLIGHT,
-    INK,
-    LABEL_PT,
-    MM_PER_INCH,
-    OPENING_COLOURS,
-    PAPER,
-    SOFT_INK,
-    TITLE_PT,
-    part_colour,
-)
+from scenes.sheets.colours import GLASS_EDGE, HIGHLIGHT, INK, OPENING_COLOURS, PAPER, SOFT_INK, leak_colours, part_colour
+from scenes.sheets.page import wrapped
+from scenes.sheets.style import BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
 
 PAGE_MM = (210.0, 148.0)
 FAINTEST_STOPS = 13.0  # under the picture's own brightness: the scale ends where a black level hides all
 WAYS = 6
-GLASS_EDGE = "#6FB7CC"
 ROWS_SHOWN = 5
 FOOT = "Seen from behind the camera, upright; right and left as the operator has them."
 
@@ -49,14 +38,8 @@ def _page() -> Figure:
 def _written(figure: Figure, title: str, subtitle: str, foot: str) -> None:
     figure.text(0.04, 0.945, title, fontsize=TITLE_PT, fontweight="bold", color=INK, parse_math=False)
     figure.text(0.04, 0.905, subtitle, fontsize=BODY_PT, color=SOFT_INK, parse_math=False)
-    figure.text(0.04, 0.022, foot, fontsize=FOOT_PT, color=SOFT_INK, parse_math=False)
-
-
-def leak_colours(bad: str = "#000000") -> Colormap:
-    """Dark where nothing leaks, light where much does, the other way round than loss: a leak is light."""
-    from matplotlib import colormaps
-
-    return colormaps["inferno"].with_extremes(under="#000000", bad=bad)
+    lines = "\n".join(wrapped(line, FOOT_PT, 0.92 * PAGE_MM[0]) for line in foot.split("\n"))
+    figure.text(0.04, 0.015, lines, fontsize=FOOT_PT, color=SOFT_INK, va="bottom", parse_math=False)
 
 
 def leak_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
@@ -130,15 +113,15 @@ def sky_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
         "Straight ahead in the middle, dashed square to the lens axis, the rim straight behind; right and left as the operator's."
     )
     _written(figure, title, subtitle, f"{foot}\nWith no box all inside the dashed circle lights all of the glass.")
-    share = figure.add_axes((0.02, 0.12, 0.44, 0.72), label="share")
-    by = figure.add_axes((0.51, 0.12, 0.44, 0.72), label="opening")
+    share = figure.add_axes((0.02, 0.17, 0.44, 0.68), label="share")
+    by = figure.add_axes((0.51, 0.17, 0.44, 0.68), label="opening")
     image = _share_chart(share, report.sky)
     _opening_chart(by, report)
     for axes in (share, by):
         _sky_marks(axes, report)
     share.set_title("share of the glass that each direction lights", fontsize=BODY_PT)
     by.set_title("by which opening", fontsize=BODY_PT)
-    bar = figure.colorbar(image, cax=figure.add_axes((0.06, 0.09, 0.36, 0.018)), orientation="horizontal")
+    bar = figure.colorbar(image, cax=figure.add_axes((0.06, 0.145, 0.36, 0.018)), orientation="horizontal")
     bar.ax.tick_params(labelsize=FOOT_PT)
     return figure
 
@@ -215,7 +198,7 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
     foot = "The box is cut along the lens axis where the strongest way leaves; the others are turned into that plane."
     _written(figure, title, subtitle, f"{foot} Lines thicker where more comes; the scene lies toward the right.")
     paths = report.picture.paths[:WAYS]
-    axes = figure.add_axes((0.08, 0.13, 0.88, 0.74), label="ways")
+    axes = figure.add_axes((0.08, 0.17, 0.88, 0.70), label="ways")
     _draw_parts(axes, report.setup.world.walls, _azimuth(paths[0].corners_mm))
     for glass in report.setup.mirror.glasses:
         mesh = slab_mesh(glass.slab)
@@ -234,7 +217,7 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
     axes.set_xlim(-90, 160)
     axes.set_ylim(-15, 150)
     axes.axhline(0.0, color=SOFT_INK, linewidth=0.6, linestyle=(0, (8, 3, 2, 3)))
-    axes.legend(fontsize=FOOT_PT, loc="lower right", title="brightest place, opening, mirrors", title_fontsize=FOOT_PT)
+    axes.legend(fontsize=FOOT_PT, loc="upper left", title="brightest place, opening, mirrors", title_fontsize=FOOT_PT)
     return figure
 
 

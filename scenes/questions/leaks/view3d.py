@@ -7,12 +7,12 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.colors import to_rgb
 
 from geometry.arrays import FloatArray
+from geometry.body import Kind
 from raytrace.optics.lens import pencils_for
 from scenes.questions.leaks.text import percent
-from scenes.sheets.style import OPENING_COLOURS
+from scenes.sheets.colours import OPENING_COLOURS, rgb_of
 from scenes.view3d.content import Label, Line, Place, Scene3D, View
 from scenes.view3d.solids import solids_of
 from scenes.view3d.state_view import part_labels, pupil_lines
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 
 WAYS = 4  # more lie on top of each other
+NAMED = (Kind.BACK, Kind.SEAL, Kind.HOOD)  # parts that tell where one looks; with the way's that makes four labels
 BEYOND_MM = 120.0  # how far outside the box a way is drawn
 WIDEST_PX, THINNEST_PX = 7.0, 2.0
 NOTE = (
@@ -42,7 +43,7 @@ def leak_scene3d(report: LeakReport, title: tuple[str, ...]) -> Scene3D:
         solids=solids,
         rays=(),
         lines=(*pupil_lines(partial(pencils_for, report.lens)), *(_line(way, k, ways[0].peak) for k, way in enumerate(ways))),
-        labels=(*part_labels(solids), *(_label(way, report) for way in ways[:1])),
+        labels=(*part_labels(solid for solid in solids if solid.kind in NAMED)[:3], *(_label(way, report) for way in ways[:1])),
     )
 
 
@@ -55,9 +56,9 @@ def way_mm(way: LeakPath) -> FloatArray:
 
 
 def _line(way: LeakPath, number: int, strongest: float) -> Line:
-    r, g, b = to_rgb(OPENING_COLOURS[number % len(OPENING_COLOURS)])
+    colour = rgb_of(OPENING_COLOURS[number % len(OPENING_COLOURS)])
     width = THINNEST_PX + (WIDEST_PX - THINNEST_PX) * math.sqrt(way.peak / strongest)
-    return Line(points_mm=way_mm(way), colour=(r, g, b), width_px=width)
+    return Line(points_mm=way_mm(way), colour=colour, width_px=width)
 
 
 def _label(way: LeakPath, report: LeakReport) -> Label:

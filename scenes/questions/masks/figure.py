@@ -11,9 +11,10 @@ from matplotlib.patches import Circle, PathPatch
 
 from scenes.questions.masks.cut_files import as_drawn
 from scenes.questions.masks.report import MM2_PER_CM2, CutMask, MaskReport, size_mm
+from scenes.sheets.colours import HIGHLIGHT, INK, PLATE, RAY_CLEAR, SOFT_INK
 from scenes.sheets.page import FONT, Box, Page
 from scenes.sheets.section_sheet import shape_path
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, RAY_CLEAR, SOFT_INK
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT
 
 MARGIN_MM = 12.0
 PLATE_SHARE = 0.16  # of a cut-out's size shown around it
@@ -21,7 +22,6 @@ LEGEND = (
     "Seen from behind the camera, lengths in mm, one scale. Thick line: the cut-out. Filled: each lens's beam, without margin. "
     "Dotted circle: a lens front. Cross: the box's centre line. Excess is the area a lens gets beyond its own cut-out."
 )
-PLATE = "#F5E3BF"  # a pale tone of the colour that masks have in other pictures
 
 
 def masks_figure(report: MaskReport, title: str) -> Figure:

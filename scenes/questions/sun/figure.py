@@ -13,12 +13,13 @@ from matplotlib.patches import Polygon
 
 from scenes.questions.sun.report import BoolArray, SunReport
 from scenes.questions.sun.text import flag_angles, next_step
+from scenes.sheets.colours import GHOST_COLOUR, HIGHLIGHT, INK, PAPER, RAY_CLEAR, SKY_FRAME, SOFT_INK
 from scenes.sheets.page import FONT, Box, Page
-from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, HIGHLIGHT, INK, LABEL_PT, PAPER, SOFT_INK
+from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT
 from scenes.states.names import state_words
 
 SKY_BOX, STRIP_BOX = Box(21.0, 61.0, 203.0, 118.0), Box(42.0, 23.0, 203.0, 47.0)
-IN_PICTURE, ON_GLASS, OFF = "#0072B2", HIGHLIGHT, "#9A9A9A"
+IN_PICTURE, ON_GLASS, OFF = RAY_CLEAR, HIGHLIGHT, GHOST_COLOUR
 ROWS = ("sun up", "in the picture", "on the glass", "with flags far in")
 
 
@@ -50,7 +51,7 @@ def _write_head(page: Page, report: SunReport) -> None:
 def _draw_sky(page: Page, report: SunReport) -> None:
     axes = page.axes(SKY_BOX, label="sky")
     path = report.path
-    axes.add_patch(Polygon(report.frame_deg, closed=True, facecolor="#EAF2F8", edgecolor=INK, linewidth=1.1, zorder=1))
+    axes.add_patch(Polygon(report.frame_deg, closed=True, facecolor=SKY_FRAME, edgecolor=INK, linewidth=1.1, zorder=1))
     for holds, colour, width in (
         (path.up, OFF, 1.2),
         (path.up & path.in_frame, IN_PICTURE, 2.6),
@@ -65,7 +66,7 @@ def _draw_sky(page: Page, report: SunReport) -> None:
     axes.set_xticks(range(-180, 181, 45))
     axes.set_xlabel("to the operator's right of the lens axis [deg]", fontsize=LABEL_PT, family=FONT)
     axes.set_ylabel("above the lens axis [deg]", fontsize=LABEL_PT, family=FONT)
-    axes.tick_params(labelsize=FOOT_PT + 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+    axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
     axes.grid(color="#E3E3E3", linewidth=0.5)
     axes.set_axisbelow(True)
 
@@ -105,7 +106,7 @@ def _draw_hours(page: Page, report: SunReport) -> None:
     axes.set_xlim(low, high)
     axes.set_xticks(range(int(low), int(high) + 1))
     axes.set_xlabel(f"hour of the day, clock {path.moments[0]:UTC%z}", fontsize=LABEL_PT, family=FONT)
-    axes.tick_params(labelsize=FOOT_PT + 0.5, length=2, pad=1.5, labelfontfamily=FONT)
+    axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
     axes.grid(axis="x", color="#E3E3E3", linewidth=0.5)
     axes.set_axisbelow(True)
 

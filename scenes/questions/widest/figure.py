@@ -13,13 +13,13 @@ from scenes.questions.widest.report import Fate, SetupLimits, StateLimits, Wides
 from scenes.questions.widest.scene_lenses import LensFits
 from scenes.questions.widest.setups import setup_words
 from scenes.questions.widest.text import answer_words, fit_words, met_words, setting_words_of
+from scenes.sheets.colours import BITES, INK, RAY_CLEAR, SOFT_INK, TIGHT_GROUND
 from scenes.sheets.page import FONT, Box, Page
-from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, INK, LABEL_PT, RAY_CLEAR, SOFT_INK, TITLE_PT, badge_of
+from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT, TITLE_PT, badge_of
 
 MARGIN_MM = 12.0
 NAMES_MM = 52.0  # room for the setups' names, left of the bars
 ROW_MM = 6.5  # of the table of lenses
-TIGHT_COLOUR, BITES_COLOUR = "#F0E442", "#F2C9AE"  # a pale tone of the colour of what bites
 TICKS_MM = (4, 5, 6, 8, 10, 12, 14, 16, 18, 20, 24, 28, 35, 40, 50, 65, 75, 100, 135, 180, 250, 350, 500, 800, 1200, 2000)
 LEGEND = (
     "Bars, top to bottom of each setup: focus and stop. Dark: clears with 2 % of the frame to spare. Yellow: touches nothing, but "
@@ -75,7 +75,7 @@ def _draw_state(axes: Axes, row: int, share: float, tall: float, state: StateLim
     low, high = ends_mm
     middle = row + 0.1 + 0.8 * share
     clear, touch = (min(max(limit.focal_mm, low), high) for limit in (state.clear, state.touch))
-    for left, right, colour in ((low, touch, BITES_COLOUR), (touch, clear, TIGHT_COLOUR), (clear, high, RAY_CLEAR)):
+    for left, right, colour in ((low, touch, BITES), (touch, clear, TIGHT_GROUND), (clear, high, RAY_CLEAR)):
         if right > left:
             axes.barh(middle, right - left, height=0.8 * tall, left=left, color=colour, edgecolor="none")
     words = setting_words_of(state)

@@ -22,7 +22,7 @@ class Picture(Table):
     with_box: str = path("The still with the box on the lens.")
     without_box: str | None = path("The same shot with the box taken off; leave it out where there is none.", None)
     focus_mm: Focus = focus('Focus distance from the image plane, or "infinity".', words=("infinity",))
-    f_number: float = quantity("The stop it was shot at.", 0.5, 64.0)
+    f_number: float = quantity("Stop it was shot at.", 0.5, 64.0)
     focal_mm: float | None = quantity("Focal length that a zoom was set to.", 1.0, 2000.0, None, unit="mm")
     curve: Curve = choice("Transfer function of the stills: linear, srgb, rec709, bt1886, pq, pq-camera, hlg or table.")
     curve_table: tuple[tuple[float, float], ...] = part(

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 import trimesh
 
+from geometry import flags
 from geometry import parts as make
 from geometry.body import Block, Kind, Loop, Part, Surface, Tube
 from geometry.frame import Side, pose
@@ -211,7 +212,7 @@ def _flag(rng, place, at, half, k):
         "length_mm": rng.uniform(30, 120),
         "width_mm": rng.uniform(60, 260),
     }
-    return make.flag(place, angle_deg=rng.uniform(-20, 90), name=f"flag {k}", **make_flag)
+    return flags.flag(place, angle_deg=rng.uniform(-20, 90), name=f"flag {k}", **make_flag)
 
 
 def _solid(rng, at, half):

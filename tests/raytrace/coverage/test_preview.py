@@ -6,6 +6,7 @@ from functools import partial
 import numpy as np
 import pytest
 
+from geometry import flags
 from geometry import parts as make
 from raytrace.box import Box
 from raytrace.coverage.picture import coverage_map
@@ -39,7 +40,7 @@ def box(flag_deg=48.0):
             make.tray(place, at_mm=20, depth_mm=6, opening=make.opening(size_mm=(160, 160)), outer_mm=(220, 200), name="tray"),
             make.mask(place, at_mm=50, thickness_mm=2, opening=wide, outer_mm=(220, 180)),
             make.hood(place, at_mm=52, depth_mm=58, rear_mm=(200, 140), front_mm=(300, 180)),
-            make.flag(place, side="left", angle_deg=flag_deg, hinge_mm=150, at_mm=110, length_mm=120, width_mm=180),
+            flags.flag(place, side="left", angle_deg=flag_deg, hinge_mm=150, at_mm=110, length_mm=120, width_mm=180),
         )
     )
 

@@ -1,7 +1,9 @@
 """A mesh that is damaged, cut short or out of all bounds is refused: metal that is lost in reading would let light through."""
 
 import io
+import json
 import os
+import struct
 import zipfile
 
 import numpy as np
@@ -131,3 +133,73 @@ def test_an_error_that_quotes_the_file_is_cut_short(tmp_path):
     start = data.index(b"3D/3dmodel.model")
     (tmp_path / "a.3mf").write_bytes(data[: start - 4] + b"\xff\x1f" + data[start - 2 :])  # the length of the name: 8191 bytes
     assert len(complaint(lambda: read_mesh(tmp_path / "a.3mf"))) < 1500
+
+
+def test_a_number_spoilt_into_an_enormous_one_is_refused(tmp_path):
+    spoilt = trimesh.Trimesh(BRACKET.vertices.copy(), BRACKET.faces, process=False)
+    spoilt.vertices[7, 0] = -9.3e15  # a bit of its exponent
+    (tmp_path / "a.stl").write_bytes(written(spoilt, "stl"))
+    assert "a coordinate of 9.3e+15, farther out than any part" in complaint(lambda: read_mesh(tmp_path / "a.stl"))
+
+
+def stl_with_a_corner_in_another_facet(data):
+    lines = data.splitlines(keepends=True)
+    corners = [number for number, line in enumerate(lines) if b"vertex" in line]
+    return b"".join(line * (2 if number == corners[40] else 1) for number, line in enumerate(lines) if number != corners[10])
+
+
+def cut_in_the_faces(data):
+    faces = data.index(b"\nf ")
+    return data[: data.index(b"\n", faces + (len(data) - faces) // 2)]
+
+
+def package_in(unit):
+    with zipfile.ZipFile(io.BytesIO(written(BRACKET, "3mf"))) as archive:
+        model = archive.read("3D/3dmodel.model")
+    assert b'unit="millimeter"' in model
+    return package(model.replace(b'unit="millimeter"', f'unit="{unit}"'.encode()))
+
+
+def glb_with(change):
+    """The bracket as GLB with its JSON changed (glTF 2.0 specification, section 4.4: head, then JSON, then data)."""
+    data = written(BRACKET, "glb")
+    (size,) = struct.unpack("<I", data[12:16])
+    tree = json.loads(data[20 : 20 + size])
+    change(tree)
+    text = json.dumps(tree).encode()
+    text += b" " * (-len(text) % 4)
+    body = struct.pack("<I4s", len(text), b"JSON") + text + data[20 + size :]
+    return struct.pack("<4sII", b"glTF", 2, 12 + len(body)) + body
+
+
+@pytest.mark.parametrize(
+    ("kind", "data", "words"),
+    [
+        ("obj", cut_in_the_faces(written(BRACKET, "obj")), "corners belong to no face"),
+        ("obj", written(BRACKET, "obj").replace(b"f 1 ", b"f 0 ", 1), "names a corner 0"),
+        ("stl", stl_with_a_corner_in_another_facet(written(BRACKET, "stl_ascii")), "its facet 4 has not three corners"),
+        (
+            "ply",
+            BRACKET.export(file_type="ply", encoding="ascii").replace(b"element face 320", b"element face 300"),
+            "its header states 462 lines of data, 482 are there",
+        ),
+        ("3mf", package_in("yard"), 'states the unit "yard", which 3MF does not have'),
+        ("glb", glb_with(lambda tree: tree["accessors"][0].update(count=30)), "it states 120 bytes of data where 3840 are"),
+        ("glb", glb_with(lambda tree: tree["accessors"][1].update(sparse={"count": 1})), "it holds sparse data"),
+        ("glb", glb_with(lambda tree: tree["nodes"][0].update(skin=0)), "a body bent by bones"),
+        ("glb", glb_with(lambda tree: tree["meshes"][0]["primitives"][0].update(targets=[{}])), "morph targets"),
+        (
+            "glb",
+            glb_with(lambda tree: tree["nodes"][0].update(extensions={"EXT_mesh_gpu_instancing": {}})),
+            "copies of a body (EXT_mesh_gpu_instancing)",
+        ),
+    ],
+)
+def test_a_file_that_contradicts_itself_is_refused(tmp_path, kind, data, words):
+    (tmp_path / f"a.{kind}").write_bytes(data)
+    assert words in complaint(lambda: read_mesh(tmp_path / f"a.{kind}"))
+
+
+def test_an_obj_may_count_its_corners_backwards(tmp_path):
+    (tmp_path / "a.obj").write_text("v 0 0 0\nv 90 0 0\nv 0 90 0\nv 0 0 90\nf -4 -3 -2\nf -4 -2 -1\nf -4 -1 -3\nf -3 -1 -2\n")
+    assert len(read_mesh(tmp_path / "a.obj").faces) == 4

@@ -32,6 +32,12 @@ def test_a_damaged_piece_is_none(work, damage):
     assert work.get("ab") is None
 
 
+def test_a_piece_under_the_name_of_another_is_none(work):
+    work.put("ab", b"state")
+    (work.folder / "ab.kept").rename(work.folder / "cd.kept")
+    assert work.get("cd") is None
+
+
 def test_the_oldest_pieces_make_room(work, monkeypatch):
     monkeypatch.setattr(module, "MOST_BYTES", 250)
     for age, name in enumerate(("new", "older", "oldest")):

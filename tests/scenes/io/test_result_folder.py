@@ -226,3 +226,48 @@ def test_a_full_disk_leaves_the_old_result_and_says_so_with_the_folders_name(tmp
         fills()
     assert (out / "page.txt").read_text() == "old"
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize("made", ["page.txt", "later.txt"])
+def test_a_persons_folder_of_the_name_of_a_new_file_costs_neither(tmp_path, capsys, made):
+    out = tmp_path / "out"
+    write(out, "old")
+    (out / made).unlink(missing_ok=True)
+    (out / made / "inside").mkdir(parents=True)
+    (out / made / "inside/notes.txt").write_text("mine")
+    (out / made / "empty").mkdir()
+    write(out, "new", **{"later.txt": "new"})
+    beside = made.replace(".", ".yours.")
+    assert (out / made).read_text() == "new"
+    assert (out / beside / "inside/notes.txt").read_text() == "mine"
+    assert (out / beside / "empty").is_dir()
+    assert f"{made} is a file of the new result; your folder of that name is kept as {beside}" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="named pipes")
+def test_a_pipe_in_the_place_of_a_file_is_not_waited_for(tmp_path):
+    out = tmp_path / "out"
+    write(out, "old")
+    (out / "page.txt").unlink()
+    os.mkfifo(out / "page.txt")
+    signal.alarm(20)
+    write(out, "new")
+    signal.alarm(0)
+    assert (out / "page.txt").read_text() == "new"
+    assert (out / "page.yours.txt").is_fifo()
+
+
+def test_a_file_that_an_edited_result_lists_as_its_own_stays(tmp_path):
+    out = tmp_path / "out"
+    write(out, "old")
+    (out / "notes.txt").write_text("mine")
+    (out / "beam.json").write_text(json.dumps({RESULTS_KEY: "beam", "files": ["page.txt", "notes.txt"]}))
+    write(out, "new")
+    assert (out / "notes.txt").read_text() == "mine"
+
+
+def test_links_that_lead_to_each_other_are_refused_in_a_sentence(tmp_path):
+    (tmp_path / "a").symlink_to(tmp_path / "b")
+    (tmp_path / "b").symlink_to(tmp_path / "a")
+    with pytest.raises(SceneError, match=r"cannot be (used|written)"):
+        write(tmp_path / "a", "new")

@@ -86,6 +86,12 @@ def test_the_picture_s_middle_is_the_sensor_s_and_the_rectangle_s_together():
     assert table_of_header().camera["offset_mm"] == pytest.approx([0.2, 0.2])
 
 
+def test_a_recorded_part_to_the_right_on_the_sensor_moves_the_picture_s_middle_to_the_right():
+    # middle at 120 + 3600 = 3720 photosites = 18.6 mm, 0.1 right of the sensor's 18.5, which is 0.2 right of the mount's
+    moved = table_of_header(sensorAcquisitionRectangle=((120, 40), (7319, 4839)))
+    assert moved.camera["offset_mm"] == pytest.approx([0.3, 0.2])
+
+
 def test_without_a_sensor_s_size_its_own_offset_alone_counts():
     assert table_of_header(sensorOverallDimensions=None).camera["offset_mm"] == pytest.approx([0.2, -0.1])
 

@@ -1,6 +1,7 @@
 """Mistakes that newcomers make with a whole scene, drawings included: each gets a sentence that tells what to do."""
 
 import re
+import zipfile
 
 import ezdxf
 import pytest
@@ -13,6 +14,14 @@ from scenes.states.load import load_scene, plans_of
 EXAMPLE = example_text()
 LENSES = EXAMPLE[EXAMPLE.index("[[lens]]") : EXAMPLE.index("[box]")]
 OPENING = "opening_mm = [146, 104]\ncorner_mm = 6"  # of the mask
+
+
+# 3MF core specification: unit of the model, objects, build
+BOX_IN_INCHES = """<model unit="inch" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02"><resources>
+<object id="1" type="model"><mesh><vertices><vertex x="0" y="0" z="0"/><vertex x="4" y="0" z="0"/><vertex x="0" y="2" z="0"/>
+<vertex x="0" y="0" z="1"/></vertices><triangles><triangle v1="0" v2="2" v3="1"/><triangle v1="0" v2="1" v3="3"/>
+<triangle v1="0" v2="3" v3="2"/><triangle v1="1" v2="2" v3="3"/></triangles></mesh></object></resources>
+<build><item objectid="1"/></build></model>"""
 
 
 def solid(rows):
@@ -46,11 +55,14 @@ MISTAKES = {
     "no DXF": (OPENING, 'outline = "text.dxf"', "is no readable DXF drawing; export the cut-out as DXF again"),
     "STL in inches": (*solid('file = "inches.stl"'), "looks like inches (102 mm)"),  # 4 in
     "missing STL": (*solid('file = "inch.stl"'), 'did you mean "inches.stl"?'),
+    "STL in mm called inches": (*solid('file = "mm.stl"\nunit = "in"'), 'its 90 units look like millimetres; set unit to "mm"'),
+    "3MF in inches called mm": (*solid('file = "inches.3mf"\nunit = "mm"'), 'speaks against the file, which states "in"'),
     "mesh of another kind": (*solid('file = "part.step"'), "must end in .stl, .obj, .ply, .3mf or .glb"),
 }  # fmt: skip
 ODD_BOXES = {
     "filter too small": ('size = "4x5.65"\nthickness_mm = 4', 'size = "4x4"', "fault", "take a larger filter or a smaller opening"),
     "two flags on one side": ('side = "right"', 'side = "top"', "fault", "take one of them away, hinge it elsewhere"),
+    "STL in inches called metres": (*solid('file = "inches.stl"\nunit = "m"'), "fault", "is 4.0 m across, larger than anything"),
     "STL in inches called mm": (*solid('file = "inches.stl"\nunit = "mm"'), "caution", 'if that is in inches (unit = "in"'),
     "opening typed in inches": ("[146, 104]\ncorner_mm = 6", "[5.75, 6.1]", "caution", "if that was meant in inches, write"),
 }  # fmt: skip
@@ -59,6 +71,9 @@ ODD_BOXES = {
 @pytest.fixture
 def folder(tmp_path):
     trimesh.creation.box((4, 2, 1)).export(tmp_path / "inches.stl")
+    trimesh.creation.box((90, 50, 20)).export(tmp_path / "mm.stl")
+    with zipfile.ZipFile(tmp_path / "inches.3mf", "w") as package:
+        package.writestr("3D/3dmodel.model", BOX_IN_INCHES)
     corners = [(-70, -40), (70, -40), (70, 40), (-70, 40)]
     drawing(tmp_path / "open.dxf", corners, unit=4, closed=False)
     drawing(tmp_path / "metres.dxf", corners, unit=6)

@@ -6,8 +6,9 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from scenes.cli import main
-from scenes.sheets.page import FONT, LEAST_PT, Page, fitted, wrapped
+from scenes.sheets.page import FONT, LEAST_PT, Box, Page, fitted, wrapped
 from scenes.sheets.style import A4_MM, A5_MM, MM_PER_INCH
+from tests.scenes.sheets.figure_faults import faults
 
 HINTED = 1.03  # letters are drawn on whole pixels
 DEMO = Path(__file__).parents[3] / "scenes" / "demo" / "demo.toml"
@@ -28,7 +29,7 @@ def width_mm(text):
 def test_a_text_longer_than_its_room_is_written_whole_in_smaller_letters(lines, weight):
     text = Page(*A4_MM).fit(10, 100, LONG, 12.0, 280.0 / lines, lines=lines, weight=weight)
     assert text.get_text().split() == LONG.split()
-    assert text.get_text().count("\n") < lines
+    assert text.get_text().count("\n") < lines + 2  # no smaller than LEAST_PT: then on more lines
     assert LEAST_PT <= text.get_fontsize() < 12.0
     assert text.get_fontfamily() == [FONT]
     assert width_mm(text) <= 280.0 / lines * HINTED
@@ -67,19 +68,34 @@ def test_head_and_foot_of_a_sheet_keep_inside_it(size_mm):
         "bokeh --lens 35 --focus infinity",
         "builds --lens 35 --focus infinity --builds 10",
         "widest --from 20 --to 40 --no-lenses",
+        "leaks --lens 35 --no-3d",
     ],
 )
-def test_no_text_on_a_picture_of_the_demo_is_cut(words, tmp_path, monkeypatch):
-    drawn = []
-    write = Page.text
+def test_every_text_on_a_picture_of_the_demo_can_be_read(words, tmp_path, monkeypatch):
+    """No text is smaller than 8 pt on the printed sheet, cut off at its edge, shortened, or printed over another."""
+    found = []
 
-    def text(page, x_mm, y_mm, string, *more, **look):
-        drawn.append(string)
-        return write(page, x_mm, y_mm, string, *more, **look)
+    def png(figure, *_):
+        found.append(faults(figure))
+        return b""
 
-    monkeypatch.setattr(Page, "text", text)
-    monkeypatch.setattr("scenes.io.files.figure_png", lambda _: b"")  # what is written on it is enough
+    monkeypatch.setattr("scenes.io.files.figure_png", png)
     name, *options = words.split()
     assert main([name, str(DEMO), *options, "--out", str(tmp_path / "out")]) in {0, 1}
-    assert drawn
-    assert [string for string in drawn if "…" in string] == []
+    assert found
+    assert [fault for figure in found for fault in figure] == []
+
+
+def test_faults_of_a_figure_are_found():
+    page = Page(*A5_MM)
+    page.text(20, 100, "one over", 10.0)
+    page.text(24, 100.5, "another", 10.0)
+    page.text(20, 80, "small", 7.0)
+    page.text(200, 60, "off the edge of the sheet", 9.0)
+    page.text(20, 40, "cut…", 9.0)
+    axes = page.axes(Box(60, 90, 160, 130))
+    axes.set_xlabel("an axis", fontsize=6.0)
+    axes.text(0.5, 0.5, "fine", fontsize=9.0)
+    axes.tick_params(labelsize=8.0)
+    expected = {"7.0 pt: 'small'", "6.0 pt: 'an axis'", "shortened: 'cut…'", "'one over' over 'another'"}
+    assert set(faults(page.figure)) == {*expected, "cut off: 'off the edge of the sheet'"}

@@ -20,6 +20,7 @@ from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import FixedPupil, LensState, pencils_for
 from raytrace.shares import VignetteMap
 from scenes.scene_file.messages import length_words
+from scenes.sheets.colours import GHOST_COLOUR, HIGHLIGHT, rgb_of
 from scenes.view3d.content import Place, RayFate, Scene3D, View
 from scenes.view3d.content_file import packed, unpacked
 from scenes.view3d.draw import loss_rgb
@@ -28,7 +29,7 @@ from scenes.view3d.label_layout import LABEL_PX, layout_of, width_px
 from scenes.view3d.rays import rim_and_centre, shown_rays, worst_point
 from scenes.view3d.section import cut_of, section_of, way_through
 from scenes.view3d.solids import solids_of
-from scenes.view3d.state_view import scene3d_of
+from scenes.view3d.state_view import Spotlight, scene3d_of
 from scenes.view3d.viewpoint import Rectangle, fitted, project, spread_out
 
 BOX = box_pose(ahead_mm=4)
@@ -223,6 +224,61 @@ def test_every_part_is_named_in_every_view():
     for view in View:
         words = " ".join(label.text for label in crowded(view).labels)
         assert all(name in words for name in ("mask", "hood", "right flag", "filter", "barrel", "front ring", "entrance pupil"))
+
+
+@cache
+def lit_up(view: View, blamed: bool = True) -> Scene3D:
+    parts = (hood(BOX, at_mm=48, depth_mm=12, rear_mm=(170, 120), front_mm=(190, 140)), right_flag(),
+             *(replace(right_flag(), name=f"flag {n}") for n in range(6)))  # fmt: skip
+    light = Spotlight(parts=("right flag", *(f"flag {n}" for n in range(5))), blamed=blamed, worst_mm=(15.75, 6.75), up=(-0.6, 0.8))
+    assembly = Assembly(parts=parts, fixtures=(barrel(outside_mm=114),))
+    return scene3d_of(assembly, Box(parts=parts), lens_of(), map_dark_at(3, 22), title=("24",), view=view, light=light)
+
+
+@pytest.mark.parametrize("view", [View.BESIDE, View.FRONT])
+def test_at_most_four_places_are_named_beside_the_sides_of_the_picture(view):
+    scene = lit_up(view)
+    named = [label.text for label in scene.labels if label.place is not Place.HERE]
+    assert named[0] == "right flag"
+    assert 1 < len(named) <= 4
+    assert {"operator's left", "operator's right", "up"} <= {label.text for label in scene.labels}
+
+
+@pytest.mark.parametrize("view", list(View))
+def test_the_part_to_blame_stands_out_and_what_is_not_to_blame_is_a_ghost(view):
+    colours = {solid.name: solid.colour for solid in lit_up(view).solids}
+    assert colours["right flag"] == rgb_of(HIGHLIGHT)
+    assert colours["hood"] == colours["barrel"] == colours["flag 5"] == rgb_of(GHOST_COLOUR)
+    assert colours["flag 0"] not in {rgb_of(HIGHLIGHT), rgb_of(GHOST_COLOUR)}
+    nearest = {solid.name: solid.colour for solid in lit_up(view, blamed=False).solids}
+    assert nearest["right flag"] != rgb_of(HIGHLIGHT)  # nothing is taken: it only comes nearest
+
+
+def test_sides_are_written_where_they_are_seen_from_the_front():
+    layout = layout_of(lit_up(View.FRONT), SCREEN)
+    at = {label.text: (label.x, label.y) for label in layout.labels}
+    assert at["operator's right"][0] < at["operator's left"][0]  # looking back at the lens
+    assert at["up"][1] > max(at["operator's right"][1], at["operator's left"][1])
+
+
+def test_the_section_has_the_scene_to_the_right_and_its_place_up():
+    scene = lit_up(View.SECTION)
+    view = layout_of(scene, SCREEN).view
+    rim, ahead, above = project(view, [[0, 0, 0], [0, 0, 100], [0, 50, 0]], SCREEN)
+    assert ahead[0] > rim[0] + 50
+    assert above[1] > rim[1] + 50
+    # turned until the cut's way up, 0.6 to the operator's right and 0.8 up, stands upright: the right flag, 50 to 51.5 mm to the
+    # right and 80 up and down of the axis, then reaches from 0.6 * 50 - 0.8 * 80 to 0.6 * 51.5 + 0.8 * 80
+    tops = [solid.vertices_mm[:, 1].max() for solid in scene.solids if solid.name == "right flag"]
+    assert max(tops) == pytest.approx(0.6 * 51.5 + 0.8 * 80, abs=0.1)
+
+
+def test_rays_of_the_section_start_in_the_direction_of_its_way_up():
+    # a 24 mm lens, 36 x 24: along (-0.6, 0.8) of the frame, that is 0.6 right and 0.8 up, the frame ends at 12 / 0.8 = 15 mm,
+    # which its light leaves the pupil at 15 / 24
+    ends = np.array([ray.points_mm[1] - ray.points_mm[0] for ray in lit_up(View.SECTION).rays])
+    assert ends[:, 0] == pytest.approx(0.0)
+    assert (ends[:, 1] / ends[:, 2]).max() == pytest.approx(15 / 24, abs=0.01)
 
 
 def test_labels_in_a_row_stay_in_order_apart_and_inside():

@@ -43,7 +43,7 @@ class PartResult:
     """How far a part stays out of the beam of all guides in space [mm]: worst and range over pupil depths, negative where it is in.
 
     None where it could not be told. room_percent says how much wider the frame could be before the part shows, where that was
-    asked for. through: it stands right in the beam, and the depth is only a word for that.
+    asked for. through: it stands right in the beam, and the depth is only a word for that. point_mm: the place (x, y, z).
     """
 
     name: str
@@ -53,6 +53,7 @@ class PartResult:
     where: str = ""
     room_percent: float | None = None
     through: bool = False
+    point_mm: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +111,7 @@ def _result(room: Room, judged: StateJudgement) -> PartResult:
         where=room.where if known else "",
         room_percent=room.margin_percent,
         through=room.through,
+        point_mm=room.point_mm if known else None,
     )
 
 

@@ -12,10 +12,11 @@ from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.shares import Bound, Made, VignetteMap
 from scenes.io.files import figure_png
 from scenes.questions.check.map_sheet import _others_words, map_figure, provenance
+from scenes.sheets.colours import DARK_STOPS, PART_COLOURS
 from scenes.sheets.map_reading import Bite, bite_of, readings, reduced
 from scenes.sheets.page import text_size_mm
 from scenes.sheets.pieces import isoline_levels
-from scenes.sheets.style import DARK_STOPS, LABEL_PT, PART_COLOURS, badge_of, stops_label
+from scenes.sheets.style import LABEL_PT, badge_of, stops_label
 
 GRID = PixelGrid(width_mm=36.0, height_mm=24.0, columns=72, rows=48, offset_mm=(1.5, -1.0))
 GUIDE = Guide(name="scope extraction", half_width_mm=16.0, half_height_mm=7.0, centre_mm=(0.5, -0.5))
@@ -209,7 +210,7 @@ def test_where_the_lens_gives_no_light_nothing_is_called_clear():
     assert shown.mask[-1, -1]
     assert not shown.mask[0, -1]
     assert "frame bottom right: no picture" in words_of(figure)
-    assert any("Grey: the lens gives no picture." in words for words in words_of(figure))
+    assert any("Hatched: the lens gives no picture." in words.replace("\n", " ") for words in words_of(figure))
     assert np.ma.getmaskarray(axes_of(drawn(replace(map_, lens=lens * 0)), "picture").images[0].get_array()).all()
 
 
@@ -237,8 +238,8 @@ def foot_of(rays, stderr, *bounds):
 def test_provenance_is_one_plain_line_with_the_widest_error():
     # two standard errors and the bound of the share add up; a bound in another unit says nothing about light
     share, flat = Bound(what="chords", size=0.0004, unit="share"), Bound(what="walls taken as flat", size=0.02, unit="mm")
-    assert foot_of(256, 0.004, share, flat) == "Computed with 256 rays a point; pictures accurate to 0.009 of the light."
-    assert foot_of(0, 0.0, share) == "Computed by areas; pictures accurate to 0.0004 of the light."
+    assert foot_of(256, 0.004, share, flat) == "Computed with 256 rays a point; accurate to 0.009 of the light."
+    assert foot_of(0, 0.0, share) == "Computed by areas; accurate to 0.0004 of the light."
     assert foot_of(0, 0.0, flat) == "Computed by areas."
 
 
@@ -258,8 +259,8 @@ def test_the_foot_fits_the_sheet_and_tells_what_filters_take_in_the_corners():
     glass[0, 0] = 0.25 * 2**-0.27
     words = words_of(drawn(replace(map_, glass=glass)))
     (line,) = [text for text in words if text.startswith("Computed")]
-    assert line.endswith("Not in this map: the filters take 0.27 stop more in the corners than on the axis.")
-    assert not any("Not in this map" in text for text in words_of(drawn(map_)))
+    assert line.endswith("Not shown: the filters take 0.27 stop more in the corners than on the axis.")
+    assert not any("Not shown" in text for text in words_of(drawn(map_)))
 
 
 @pytest.mark.parametrize(

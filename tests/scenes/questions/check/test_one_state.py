@@ -119,7 +119,7 @@ def test_a_box_without_hood_and_mask_is_drawn_from_every_side_and_cut(tmp_path, 
     recorded = record_state(state, asked)
     assert (recorded.trouble, [path.name for _, path, _ in recorded.views]) == ((), ["box.png", "section.png"])
     sheets = section_sheets(state, "20", "bare")
-    assert list(sheets) == ["cut-side.png", "cut-top.png"]
+    assert list(sheets) == ["cut-side", "cut-top"]
 
 
 @pytest.mark.parametrize("writing", ["_write_map", "_write_picture"])
@@ -135,7 +135,7 @@ def test_a_full_disk_ends_the_run_instead_of_failing_state_after_state(tmp_path,
 def test_a_picture_of_the_whole_frame_names_the_guide_that_its_verdict_is_of():
     state = checked()
     inner = replace(state.guides[0], guide="scope extraction", margin=replace(state.guides[0].margin, percent=30.0))
-    assert guide_words(state) == "Verdict of whole frame"
+    assert guide_words(state) == "Frame guide: whole frame"
     assert (
-        guide_words(replace(state, guides=(state.guides[0], inner))) == "Verdict of scope extraction, which fares worst of 2 guides"
+        guide_words(replace(state, guides=(state.guides[0], inner))) == "scope extraction, worst of 2 frame guides"
     )

@@ -57,5 +57,8 @@ def test_a_picture_for_each_flag_is_written(path, tmp_path):
     assert sorted(p.name for p in (tmp_path / "out").glob("[!.]*")) == [
         "flag-left-flag.png",
         "flag-top-flag.png",
+        "flags-flags-states.csv",
+        "flags-flags.csv",
+        "flags-states.csv",
         "flags.json",
     ]

@@ -369,10 +369,21 @@ def told(*args):
 
 def test_the_command_writes_what_it_says(scene, tmp_path):
     out = tmp_path / "cut here"
-    assert told(scene(), "--masks", 2, "--out", out) == 0
-    names = {"mask-1.dxf", "mask-2.dxf", "mask-1.svg", "mask-2.svg", "masks.pdf", "masks.png", "masks.json", "box-masks.toml"}
-    assert {path.name for path in out.glob("[!.]*")} == names
-    assert set(json.loads((out / "masks.json").read_text())["files"]) == names
+    assert told(scene(), "--masks", 2, "--out", out, "--format", "png", "--format", "pdf") == 0
+    names = {
+        "sheet-masks.pdf",
+        "mask-1.dxf",
+        "mask-2.dxf",
+        "mask-1.svg",
+        "mask-2.svg",
+        "masks.pdf",
+        "masks.png",
+        "masks.json",
+        "box-masks.toml",
+    }
+    written = {path.name for path in out.glob("[!.]*")}
+    assert {name for name in written if not name.endswith(".csv")} == names  # the PDF to cut by keeps its name
+    assert set(json.loads((out / "masks.json").read_text())["files"]) == written
     assert 'outline = "cut here/mask-1.dxf"' in (out / "box-masks.toml").read_text()
 
 

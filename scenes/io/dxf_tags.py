@@ -1,0 +1,94 @@
+"""What a DXF's own text says against itself, tag by tag: damage that its reader would pass over, for it takes what it can get."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+Tag = tuple[int, str]  # group code, value; DXF reference, "About the DXF Format"
+
+# Subclass markers (group code 100) and what they stand in: one in another entity is all that is left of a lost head.
+MARKED = {
+    "AcDbLine": {"LINE"},
+    "AcDbPolyline": {"LWPOLYLINE"},
+    "AcDbCircle": {"CIRCLE", "ARC"},
+    "AcDbArc": {"ARC"},
+    "AcDbEllipse": {"ELLIPSE"},
+    "AcDbSpline": {"SPLINE", "HELIX"},
+    "AcDb2dPolyline": {"POLYLINE"},
+    "AcDb3dPolyline": {"POLYLINE"},
+    "AcDb2dVertex": {"VERTEX"},
+    "AcDb3dPolylineVertex": {"VERTEX"},
+    "AcDbBlockReference": {"INSERT"},
+}
+PLACE, SECOND = (10, 20), (11, 21)
+NEEDED = {
+    "LINE": (*PLACE, *SECOND),
+    "CIRCLE": (*PLACE, 40),
+    "ARC": (*PLACE, 40, 50, 51),
+    "ELLIPSE": (*PLACE, *SECOND, 40),
+    "VERTEX": PLACE,
+    "INSERT": (2, *PLACE),
+}
+PLACED_ONCE = {*NEEDED, "BLOCK", "TEXT", "MTEXT", "ATTDEF", "ATTRIB", "POINT"}
+EMBEDDED = 101  # what follows belongs to an object within the entity
+
+
+def contradiction(data: bytes) -> str:
+    """What in the file's text cannot be whole, in words that go on after "damaged: "; empty where nothing is found."""
+    try:
+        tags = list(_tags(data))
+    except ValueError as error:
+        return str(error)
+    return _units_words(tags) or next((words for head, own in _entities(tags) if (words := _words(head, own))), "")
+
+
+def _tags(data: bytes) -> Iterator[Tag]:
+    lines = data.splitlines()
+    for number in range(0, len(lines) - 1, 2):
+        code = lines[number].strip()
+        if not code.removeprefix(b"-").isdigit():
+            raise ValueError(f"its line {number + 1} should hold a group code")
+        value = lines[number + 1].strip().decode("utf-8", "replace")
+        yield int(code), value
+        if (int(code), value) == (0, "EOF"):
+            return
+
+
+def _entities(tags: Sequence[Tag]) -> Iterator[tuple[str, list[Tag]]]:
+    starts = [number for number, (code, _) in enumerate(tags) if code == 0]
+    for start, end in zip(starts, [*starts[1:], len(tags)], strict=True):
+        yield tags[start][1].upper(), list(tags[start + 1 : end])
+
+
+def _units_words(tags: Sequence[Tag]) -> str:
+    stated = {tags[number + 1][1] for number, tag in enumerate(tags[:-1]) if tag == (9, "$INSUNITS")}
+    return f"it states more than one unit ($INSUNITS = {', '.join(sorted(stated))})" if len(stated) > 1 else ""
+
+
+def _words(head: str, tags: Sequence[Tag]) -> str:
+    markers = Counter(value for code, value in tags if code == 100 and value in MARKED)
+    for marker, count in markers.items():
+        if head not in MARKED[marker] or count > 1:
+            return f"{max(MARKED[marker])} has lost its head and stands in {head}"
+    codes = Counter(_own_codes(tags))
+    if head == "LWPOLYLINE":
+        return _corner_words(tags, codes)
+    if head in PLACED_ONCE and max(codes[code] for code in (*PLACE, *SECOND)) > 1:
+        return f"{head} has more than one place"
+    missing = [code for code in NEEDED.get(head, ()) if not codes[code]]
+    return f"{head} lacks its group code {missing[0]}" if missing else ""
+
+
+def _own_codes(tags: Sequence[Tag]) -> Iterator[int]:
+    for code, _ in tags:
+        if code == EMBEDDED:
+            return
+        yield code
+
+
+def _corner_words(tags: Sequence[Tag], codes: Counter[int]) -> str:
+    """A polyline states its corners; one that is lost could be the one that reached in."""
+    stated = next((value for code, value in tags if code == 90), "none")
+    found = f"{codes[10]} x and {codes[20]} y" if codes[10] != codes[20] else str(codes[10])
+    return "" if stated == found else f"LWPOLYLINE states {stated} corners and holds {found}"

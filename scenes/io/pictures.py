@@ -1,0 +1,46 @@
+"""Figures and maps as bytes of files, in every format that is offered; opens no file and needs no display."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scenes.io import files
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+PNG, SVG, PDF, TIFF = "png", "svg", "pdf", "tiff"
+FIGURE_FORMATS = (PNG, SVG, PDF)
+
+
+def figure_files(stem: str, figure: Figure, formats: Sequence[str] = (PNG,)) -> Iterator[tuple[str, bytes]]:
+    """The figure as files, by name and bytes: one for each format, of the same bytes whenever it is the same figure."""
+    for form in formats:
+        yield f"{stem}.{form}", files.figure_png(figure) if form == PNG else _drawing(figure, form)
+
+
+def _drawing(figure: Figure, form: str) -> bytes:
+    """The figure as lines and letters: SVG or PDF, without the date and with names that do not change."""
+    import matplotlib as mpl
+
+    buffer, undated = io.BytesIO(), {"Date": None} if form == SVG else {"CreationDate": None}
+    with mpl.rc_context({"svg.hashsalt": "brimline"}):
+        figure.savefig(buffer, format=form, metadata=undated)
+    return buffer.getvalue()
+
+
+def layers_tiff(layers: Mapping[str, NDArray[np.float32]]) -> bytes:
+    """Layers (H, W) float32 as the pages of a TIFF, each with its name as its description."""
+    import tifffile
+
+    buffer = io.BytesIO()
+    with tifffile.TiffWriter(buffer) as tiff:
+        for name, layer in layers.items():
+            pixels = np.ascontiguousarray(layer, dtype=np.float32)
+            tiff.write(pixels, compression="zlib", description=name, software="brimline", metadata=None, photometric="minisblack")
+    return buffer.getvalue()

@@ -1,0 +1,41 @@
+"""Figures and layers as files, read by other libraries."""
+
+import io
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import tifffile
+from matplotlib.figure import Figure
+
+from scenes.io.pictures import figure_files, layers_tiff
+
+
+def figure():
+    drawn = Figure(figsize=(4.0, 2.0))
+    drawn.text(0.5, 0.5, "right flag")
+    drawn.add_axes((0.1, 0.1, 0.3, 0.3)).plot([0, 1], [1, 0])
+    return drawn
+
+
+def test_a_figure_comes_in_each_format_asked_for():
+    files = dict(figure_files("map", figure(), ("png", "svg", "pdf")))
+    assert list(files) == ["map.png", "map.svg", "map.pdf"]
+    assert files["map.png"].startswith(b"\x89PNG\r\n\x1a\n")  # ISO/IEC 15948, section 5.2
+    assert files["map.pdf"].startswith(b"%PDF-")  # ISO 32000-1, section 7.5.2
+    root = ET.fromstring(files["map.svg"])
+    assert root.tag == "{http://www.w3.org/2000/svg}svg"
+    assert (root.get("width"), root.get("height")) == ("288pt", "144pt")  # 4 x 2 inches
+
+
+def test_the_same_figure_gives_the_same_bytes():
+    one, other = (dict(figure_files("map", figure(), ("png", "svg", "pdf"))) for _ in range(2))
+    assert one == other
+
+
+def test_a_tiff_holds_every_layer_to_the_bit():
+    layers = {"loss_stops": np.array([[0.0, 0.1], [np.inf, 3.0]], np.float32), "lens": np.ones((2, 2), np.float32)}
+    with tifffile.TiffFile(io.BytesIO(layers_tiff(layers))) as file:
+        assert [page.description for page in file.pages] == list(layers)
+        for page, layer in zip(file.pages, layers.values(), strict=True):
+            assert page.dtype == np.float32
+            np.testing.assert_array_equal(page.asarray(), layer)
