@@ -25,6 +25,7 @@ COMMANDS = {
     "verify": ("scenes.commands.verify", "Say whether the proofs that check --prove left hold."),
     "view": ("scenes.commands.view", "Look at a state in 3D, in a window or as a picture."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
+    "lens": ("scenes.commands.lens", "Turn lens metadata or measures into a [[lens]] for a scene."),
     "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }

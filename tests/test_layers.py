@@ -72,7 +72,7 @@ FLOORS = {
     "scenes": (
         {"scene_file", "registry", "proof"},
         {"io", "runtime", "rig"},
-        {"states", "stills"},
+        {"states", "stills", "lens_data"},
         {"sheets", "answers", "changes"},
         {"view3d", *(QUESTIONS - DRAW_IN_3D)},
         DRAW_IN_3D,

@@ -1,0 +1,1 @@
+"""Lens metadata of open standards and of plain tables, as lens rows of a scene file."""

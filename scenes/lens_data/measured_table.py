@@ -1,0 +1,70 @@
+"""A plain table of measured focus, pupil and field (CSV) -> readings. The head names the columns, keys of state rows among them."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+
+from scenes.lens_data.reading import Reading, refusal
+from scenes.scene_file.messages import did_you_mean, shown
+
+COLUMNS = {
+    "focus_mm": "focus_mm",
+    "focal_mm": "nominal_mm",
+    "pupil_behind_front_mm": "pupil_behind_front_mm",
+    "pupil_from_sensor_mm": "pupil_from_sensor_mm",
+    "half_field_deg": "half_field_deg",
+    "half_field_vertical_deg": "half_field_vertical_deg",
+    "front_travel_mm": "front_travel_mm",
+    "pupil_magnification": "pupil_magnification",
+    "f_number": "f_number",
+}
+INFINITY = ("infinity", "inf", "∞")
+SEPARATORS = ",;\t"
+MOST_ROWS = 10_000
+
+
+def read_table(text: str, source: str) -> list[Reading]:
+    """A reading of each row. Separators may be commas, semicolons or tabs; a decimal comma goes with the latter two."""
+    lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    if len(lines) < 2:
+        raise refusal(source, "", f"must have a head of column names and a row for each setting; columns: {', '.join(COLUMNS)}")
+    separator = max(SEPARATORS, key=lines[0].count)
+    try:
+        rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=separator))
+    except csv.Error as error:
+        raise refusal(source, "", f"is no table that can be read ({error}); export it as plain CSV") from None
+    names = [name.strip() for name in rows[0]]
+    _insist_on_names(names, source)
+    if len(rows) > MOST_ROWS:
+        raise refusal(source, "", f"must have at most {MOST_ROWS} rows, got {len(rows) - 1}")
+    return [_reading(names, row, f"{source}, row {number}", separator) for number, row in enumerate(rows[1:], 1)]
+
+
+def _insist_on_names(names: list[str], source: str) -> None:
+    for name in names:
+        if name not in COLUMNS:
+            raise refusal(source, "", f"has the unknown column {shown(name)}; {did_you_mean(name, tuple(COLUMNS))}")
+        if names.count(name) > 1:
+            raise refusal(source, name, "stands twice in the head; leave one of them out")
+
+
+def _reading(names: list[str], row: list[str], source: str, separator: str) -> Reading:
+    if len(row) != len(names):
+        raise refusal(source, "", f"must have {len(names)} values as the head has, got {len(row)}")
+    cells = {name: cell.strip() for name, cell in zip(names, row, strict=True) if cell.strip()}
+    values = {COLUMNS[name]: _value(name, cell, source, separator) for name, cell in cells.items()}
+    return Reading(source=source, keys={COLUMNS[name]: name for name in cells}, **values)  # type: ignore[arg-type]
+
+
+def _value(name: str, cell: str, source: str, separator: str) -> float:
+    if name == "focus_mm" and cell.lower() in INFINITY:
+        return math.inf
+    try:
+        value = float(cell if separator == "," else cell.replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise refusal(source, name, f"must be a number{' or infinity' if name == 'focus_mm' else ''}, got {shown(cell)}")
+    return value

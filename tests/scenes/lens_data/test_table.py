@@ -1,0 +1,47 @@
+"""A table of measures: its columns are keys of state rows, its numbers as people write them."""
+
+import pytest
+
+from tests.scenes.lens_data.samples_made import lens_of, table_of
+
+COMMA = "focus_mm,focal_mm,pupil_behind_front_mm,half_field_deg,front_travel_mm\ninfinity,25,46.5,35.8,0\n400,25,48,36.9,2.5\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        COMMA,
+        "\ufeff# measured on the bench\n" + COMMA.replace("\n", "\r\n"),
+        COMMA.replace(",", ";").replace(".", ","),
+        COMMA.replace(",", "\t"),
+        COMMA.replace("infinity", "∞"),
+    ],
+    ids=["commas", "mark and comment", "decimal commas", "tabs", "sign"],
+)
+def test_separators_and_decimal_commas_do_not_matter(tmp_path, text):
+    lens = lens_of(table_of(tmp_path, text, "bench.csv"))
+    assert lens["focal_mm"] == 25.0
+    assert lens["state"] == [
+        {"focus_mm": "infinity", "pupil_behind_front_mm": 46.5, "front_travel_mm": 0.0, "half_field_deg": 35.8},
+        {"focus_mm": 400.0, "pupil_behind_front_mm": 48.0, "front_travel_mm": 2.5, "half_field_deg": 36.9},
+    ]
+
+
+def test_a_pupil_measured_from_the_sensor_takes_the_travel_of_its_own_row(tmp_path):
+    text = "focus_mm,focal_mm,pupil_from_sensor_mm,front_travel_mm\ninfinity,25,104,0\n1000,25,105,1.5\n400,25,107,4\n"
+    rows = lens_of(table_of(tmp_path, text, "bench.csv"))["state"]
+    assert [row["pupil_behind_front_mm"] for row in rows] == [46.0, 46.5, 47.0]  # 150 + 1.5 - 105, 150 + 4 - 107
+
+
+def test_both_half_fields_are_written_as_a_table(tmp_path):
+    text = "focus_mm,focal_mm,pupil_behind_front_mm,half_field_deg,half_field_vertical_deg\ninfinity,25,46,35.8,25.6\n"
+    assert lens_of(table_of(tmp_path, text, "b.csv"))["state"][0]["half_field_deg"] == {"horizontal": 35.8, "vertical": 25.6}
+
+
+def test_a_zoom_is_told_by_its_focal_lengths(tmp_path):
+    text = "focal_mm,focus_mm,pupil_behind_front_mm\n" + "".join(f"{f},{d},60\n" for f in (24, 35, 70) for d in ("infinity", 900))
+    lens = lens_of(table_of(tmp_path, text, "zoom.csv"))
+    assert [(row["focal_mm"], row["focus_mm"]) for row in lens["state"]] == [
+        (f, d) for f in (24.0, 35.0, 70.0) for d in ("infinity", 900.0)
+    ]
+    assert "focal_mm" not in lens
