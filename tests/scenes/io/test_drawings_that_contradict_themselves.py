@@ -79,6 +79,13 @@ def test_a_cut_out_that_has_lost_its_name_does_not_leave_the_plates_edge_as_the_
     assert "LWPOLYLINE has lost its head" in refusal(before + head + after)
 
 
+def test_a_control_character_of_a_damaged_name_is_not_shown():
+    text = drawing(notched)
+    said = refusal(text.replace("LWPOLYLINE\n", "LWPOLY\x1dINE\n", 1))
+    assert said.isprintable()
+    assert "LWPOLY?INE" in said
+
+
 def test_a_block_whose_place_is_called_a_text_does_not_leave_the_plates_edge_as_the_opening():
     def draw(document, space):
         space.add_lwpolyline(PLATE, close=True)
