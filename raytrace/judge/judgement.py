@@ -20,6 +20,8 @@ from raytrace.optics.lens import LensState
 
 FloatArray = NDArray[np.float64]
 
+NEXT_TO_MM = 0.5  # a place as near as this to a part is one on it
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartRoom:
@@ -129,18 +131,26 @@ def _percent(grown: Growth) -> float:
 
 
 def _part(part: Part, pieces: Pieces, row: FloatArray, most_mm: float, end_z_mm: float, margin: float | None) -> PartRoom:
-    touched = bool(row[7])
+    touched, is_board = bool(row[7]), isinstance(part.body, Block | Surface)
+    place = row[1:4] if not (touched and is_board) else _beside(row[1:4], pieces.whole)
     return PartRoom(
         part=part.name,
         kind=part.kind,
         room_mm=float(row[0]),
         range_mm=(float(row[0]), most_mm),
-        point_mm=(float(row[1]), float(row[2]), float(row[3])) if np.isfinite(row[0]) else None,
+        point_mm=(float(place[0]), float(place[1]), float(place[2])) if np.isfinite(row[0]) else None,
         picture_mm=(float(row[4]), float(row[5])),
-        through=touched and isinstance(part.body, Block | Surface) and bool(-row[0] > _half_width_mm(pieces.whole, float(row[8]))),
+        through=touched and is_board and bool(-row[0] > _half_width_mm(pieces.whole, float(row[8]))),
         beyond_focus=parts_span_mm([part])[1] > end_z_mm,
         margin_percent=margin,
     )
+
+
+def _beside(place_mm: FloatArray, whole: FloatArray) -> FloatArray:
+    """A place (3,) in the beam where a body (n, 3) stands: of rays that pass it as deeply any may be told; its middle is taken."""
+    low, high = whole[:, :2].min(axis=0), whole[:, :2].max(axis=0)
+    off = (place_mm[:2] < low - NEXT_TO_MM) | (place_mm[:2] > high + NEXT_TO_MM)
+    return np.concatenate([np.where(off, (low + high) / 2, place_mm[:2]), place_mm[2:]])
 
 
 def _half_width_mm(points: FloatArray, angle_rad: float) -> float:

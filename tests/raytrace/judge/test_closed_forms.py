@@ -81,6 +81,16 @@ def test_depth_of_a_board_is_the_least_move_across_the_axis():
     assert got.room_mm == pytest.approx(70.0 - (100.0 * TAN + RADIUS), abs=0.02)
 
 
+def test_the_place_of_a_board_deep_in_the_beam_lies_on_the_board():
+    """All rays of the right edge pass it as deeply, most of them above it and below."""
+    got = judge([lens()], GUIDE, Box(parts=(board((60.0, 200.0), (-9.0, 15.0), (59.0, 60.0)),)), margin=False)
+    assert got.room_mm < -10.0
+    x, y, z = got.parts[0].point_mm
+    assert 60.0 - 0.5 <= x <= 200.0
+    assert -9.0 <= y <= 15.0
+    assert 59.0 <= z <= 60.0
+
+
 def test_everything_between_two_pupil_depths_counts():
     depths = [lens(30.0), lens(40.0), lens(50.0)]
     got = judge(depths, GUIDE, Box(parts=(mask(95.0),)), margin=False)
