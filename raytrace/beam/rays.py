@@ -21,6 +21,7 @@ from raytrace.optics.glass import cross, length_to, object_plane_after
 from raytrace.optics.pencil import Pencils
 
 CHORD_MM = 0.005  # how far the corners of a polygon about a round pupil may stand off it
+STEEP_SHARE = 2.0  # radii of neighbouring corners this far apart: by then the bulge over their chord grows out of hand
 LEAST_CHORDS = 24  # even the smallest pupil stays round
 ENDLESS_MM = 1e7  # a plate this wide has no edge that a beam could find
 JOINT_EPS_MM = 1e-7  # legs overlap by this: a plane on a glass face must not fall between two of them
@@ -91,15 +92,19 @@ def rim_disc(pencils: Pencils, chords: int) -> FloatArray:
     """Corners (N, K, 2) of polygons about the pupil outline in its unit disc.
 
     Between two spokes the radius runs straight in angle, so it bulges over the chord of r and s by at most
-    (r + s)^2 / (4 r s cos(step / 2)).
+    (r + s)^2 / (4 r s cos(step / 2)). Where one of them is half the other or less, as beside spokes on which no light comes
+    through, both corners are set to hold the disc of the larger.
     """
     spokes = pencils.rim_share.shape[1]
     count = chords if spokes == 0 else spokes * int(np.ceil(chords / spokes))
     angle = 2 * np.pi * np.arange(count) / count
     r = np.ones((len(pencils), count)) if spokes == 0 else _between_spokes(pencils.rim_share, count)
     s = np.roll(r, -1, axis=1)
-    bulge = (r + s) ** 2 / (4 * r * s * np.cos(np.pi / count))
-    r = r * np.maximum(bulge, np.roll(bulge, 1, axis=1))
+    half_cos, larger = np.cos(np.pi / count), np.maximum(r, s)
+    steep = larger >= STEEP_SHARE * np.minimum(r, s)
+    bulge = (r + s) ** 2 / np.where(steep, 1.0, 4 * r * s * half_cos)
+    here, there = (np.where(steep, larger / half_cos, end * bulge) for end in (r, s))
+    r = np.maximum(here, np.roll(there, 1, axis=1))
     return r[..., None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
 
 

@@ -74,6 +74,7 @@ def _read(document: Any) -> Counter[str]:
 
 def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
     """What model space draws as lines (N, 2) [mm]; curves are chords with their ends on the curve, so an opening never grows."""
+    _nothing_on_sheets(document, source)
     lines: list[Line] = []
     left, heights = MOST_POINTS, set[float]()
     for number, piece in enumerate(_pieces(document.modelspace(), source)):
@@ -90,6 +91,20 @@ def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
     if heights and (max(heights) - min(heights)) * unit_mm > JOIN_MM:
         raise _refusal(source, f"is not flat: its z runs from {min(heights):g} to {max(heights):g}; draw the cut-out in one plane")
     return lines
+
+
+def _nothing_on_sheets(document: Any, source: str) -> None:
+    """Refuse lines in paper space: the cut-out may be among them, and what is left in model space only the plate's edge."""
+    for sheet in document.layouts:
+        drawn = (
+            next((entity for entity in sheet if entity.dxftype() in {*DRAWN, "INSERT"}), None) if sheet.is_any_paperspace else None
+        )
+        if drawn is not None:
+            raise _refusal(
+                source,
+                f'holds {_a(drawn.dxftype())} on the sheet "{sheet.name[:40]}", and only what is drawn in model space is read; '
+                "move the cut-out there and delete the sheet's lines, or save the cut-out alone",
+            )
 
 
 def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:

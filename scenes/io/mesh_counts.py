@@ -180,18 +180,31 @@ def _3mf(data: bytes) -> int:
     return _3mf_model(model)
 
 
+# Words in the addresses of 3MF extensions that leave shapes alone, or are looked at here: production.
+MF_BODIES = {"beamlattice", "booleanshape", "displacementmesh", "volumetricstack", "implicitfunction"}  # of other extensions
+MF_PLAIN = ("material", "production", "trianglesets", "securecontent")
+
+
 def _3mf_model(model: bytes) -> int:
     own: dict[str, int] = defaultdict(int)
     components: dict[str, list[str]] = defaultdict(list)
     items: list[str] = []
     inside = ""
+    spaces: dict[str, str] = {}
+
+    def declare(prefix: str | None, address: str | None) -> None:
+        spaces[prefix or ""] = address or ""
 
     def start(tag: str, attributes: dict[str, str]) -> None:
         nonlocal inside
         tag = tag.rpartition(" ")[2]
         if tag in {"component", "item"} and any(key.endswith("path") for key in attributes):
             raise DamagedMeshError("its bodies lie in several files of the package; export it as one body or as STL")
+        if tag in MF_BODIES:
+            raise DamagedMeshError(f"its bodies are made of more than triangles ({tag}); export them as triangles")
         match tag:
+            case "model":
+                _only_plain_extensions(attributes.get("requiredextensions", ""), spaces)
             case "object":
                 inside = attributes["id"]
                 own[inside] += 0
@@ -203,10 +216,17 @@ def _3mf_model(model: bytes) -> int:
                 items.append(attributes["objectid"])
 
     parser = expat.ParserCreate(namespace_separator=" ")
-    parser.StartElementHandler = start
+    parser.StartElementHandler, parser.StartNamespaceDeclHandler = start, declare
     parser.Parse(model, True)
     faces = _instances(own, components)
     return sum(faces(item) for item in items)
+
+
+def _only_plain_extensions(prefixes: str, spaces: Mapping[str, str]) -> None:
+    """3MF core specification, section 2.3.2: a reader must refuse a file that needs an extension which it does not know."""
+    for prefix in prefixes.split():
+        if not any(word in spaces.get(prefix, "") for word in MF_PLAIN):
+            raise DamagedMeshError(f'it needs the extension "{prefix[:20]}" of 3MF; export it as plain triangles')
 
 
 def _instances(own: Mapping[str, int], components: Mapping[str, list[str]]) -> Callable[[str], int]:

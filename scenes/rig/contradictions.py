@@ -45,6 +45,7 @@ NAMED_ASPECT = re.compile(r"([1-3]\.\d{1,2})(?![\d.])")
 ASPECT_SHARE = 1.05  # 2.39, 2.4 and 2.35 are one to many crews
 NARROWER_PUPIL_SHARE = 0.9  # of 1 / squeeze, which a front anamorphic's pupil has; no pupil is narrower
 AXIS_SIZE_SHARE = 0.98  # of 1, which a walk's sizes are on the axis by what they are held against
+SHALLOW_SHARE = 0.08  # of a large front's diameter: pupils lie two to five times as deep (common practice)
 WALK_SHARE, LEAST_WALK_MM = 0.5, 10.0  # of the depth on the axis: no published lens in docs/validation.md walks so far
 
 
@@ -162,6 +163,11 @@ def _pupil_words(lens: Lens) -> Iterator[str]:
         yield (
             f"pupil_behind_front_mm = {plain(_shallowest_mm(lens))} puts the entrance pupil ahead of the front rim, where no "
             f"camera lens has it: without the minus it is {plain(-_shallowest_mm(lens))} behind it"
+        )
+    elif _shallowest_mm(lens) < SHALLOW_SHARE * lens.front_diameter_mm and lens.front_diameter_mm >= LARGE_FRONT_MM:
+        yield (
+            f"pupil_behind_front_mm = {plain(_shallowest_mm(lens))} is next to nothing behind front_diameter_mm = "
+            f"{plain(lens.front_diameter_mm)} (written in cm? it would be {plain(10 * _shallowest_mm(lens))} mm)"
         )
     for depth in stated_depths(lens):
         if lens.squeeze > 1.0 and depth.horizontal[0] > depth.vertical[1] + SAME_DEPTH_MM:

@@ -12,7 +12,7 @@ import numpy as np
 
 from geometry.notes import Note, Severity
 from raytrace.optics.camera import Guide
-from raytrace.optics.lens import LensState
+from raytrace.optics.lens import LensState, TracedPupil
 from raytrace.optics.prescription import Prescription, first_order
 from raytrace.optics.traced_picture import TracedPicture
 from scenes.rig.traced_focus import length_mm, traced_focus
@@ -20,6 +20,7 @@ from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
 
 SLOWER_SHARE = 4.0  # four stops, as between the lenses of a set
+FASTER_SHARE = 1.5  # a good stop: published half diameters are transcribed to less
 LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape
 TOLD_MM = 0.01  # a picture that ends as near as this to the corner holds it
 WHY_IT_ENDS = {
@@ -39,6 +40,7 @@ def traced_notes(
         *picture_notes(lens.name, variants, guides),
         *_focus_notes(lens.name, glass, focus_mm),
         *_length_notes(lens, glass),
+        *_depth_notes(lens, variants),
         *_stop_notes(lens, glass),
         *_unused_notes(lens),
     )
@@ -86,6 +88,7 @@ def _focus_notes(lens_name: str, glass: GlassTable, focus_mm: float) -> Iterator
 
 
 def _length_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
+    """A table that is shorter than the lens puts the pupil too near the front: the beam looks narrower than it is."""
     own_mm = length_mm(glass, traced_focus(glass, math.inf))
     stated_mm = lens.front_to_sensor_mm
     if stated_mm is None or abs(stated_mm / own_mm - 1.0) * 100.0 <= LENGTH_PERCENT:
@@ -94,21 +97,42 @@ def _length_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
         f"front_to_sensor_mm = {stated_mm:g} is not what its table says, {own_mm:.2f} mm at infinity; the table's is used: "
         "check vertex_behind_front_mm"
     )
-    yield Note(lens.name, text, Severity.CAUTION)
+    if stated_mm < own_mm or "front_to_sensor_mm" in lens.confirmed:
+        yield Note(lens.name, text, Severity.CAUTION)
+    else:
+        deeper = f", for the pupil may lie {stated_mm - own_mm:.1f} mm deeper; {_or_confirmed('front_to_sensor_mm')}"
+        yield Note(lens.name, f"{text}{deeper}", Severity.FAULT, doubts_light=True)
+
+
+def _depth_notes(lens: Lens, variants: Sequence[LensState]) -> Iterator[Note]:
+    """A fault for a table so far ahead in its barrel that its pupil lies ahead of the front rim."""
+    depth_mm = min((one.pupil.behind_front_mm for one in variants if isinstance(one.pupil, TracedPupil)), default=0.0)
+    if depth_mm >= 0.0 or "pupil_behind_front_mm" in lens.confirmed:
+        return
+    text = (
+        f"its table lies so far ahead in the barrel that the entrance pupil is {-depth_mm:.1f} mm ahead of the front rim, where no "
+        f"camera lens has it: check the sign of vertex_behind_front_mm; {_or_confirmed('pupil_behind_front_mm')}"
+    )
+    yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _or_confirmed(key: str) -> str:
+    return f'put the wrong one right, or write confirmed = ["{key}"] in the lens if you have checked it'
 
 
 def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
-    """A fault for a widest stop far slower than the table's own stop: the pupil would be a fraction of the lens's."""
+    """A fault for a widest stop far from the table's own: the pupil would be a fraction of the lens's, or its rims too small."""
     table = glass.prescription
     wide_open_mm = table.surfaces[table.stop_index].semi_diameter_mm
     if "f_number" in lens.confirmed or not math.isfinite(wide_open_mm):
         return
     own = _f_number_of(table, wide_open_mm)
-    if lens.f_number < SLOWER_SHARE * own:
+    if own / FASTER_SHARE < lens.f_number < SLOWER_SHARE * own:
         return
+    halves = " (are its semi_diameter_mm halved once too often?)" if lens.f_number < own else ""
     text = (
-        f"f_number = {lens.f_number:g}, the widest stop, speaks against its table, whose stop opens to f/{own:.1f}; put the "
-        'wrong one right, or write confirmed = ["f_number"] in the lens if you have checked it'
+        f"f_number = {lens.f_number:g}, the widest stop, speaks against its table, whose stop opens to f/{own:.1f}{halves}; "
+        f"{_or_confirmed('f_number')}"
     )
     yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
 

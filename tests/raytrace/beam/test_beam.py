@@ -1,5 +1,6 @@
 """Sections of the beam against closed forms, published lenses and clouds of traced rays."""
 
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -10,7 +11,7 @@ import trimesh
 from geometry.frame import pose
 from raytrace.beam.beam import beam_of, beam_section, lens_beam, lens_section, outer_guides, union
 from raytrace.beam.outline import chained, section_size
-from raytrace.beam.rays import plane_crossing
+from raytrace.beam.rays import plane_crossing, rim_disc
 from raytrace.beam.solid import beam_solid
 from raytrace.box import Box, GlassKind
 from raytrace.optics.bundle import launch
@@ -22,6 +23,25 @@ from tests.raytrace.made import plate_of_glass
 from tests.raytrace.optics.test_lens import traced_state
 
 BEYOND_MM = 0.02  # how far a section may exceed its rays
+
+
+def outline_radius(share, angle):
+    """Radius of a pupil's outline at an angle by the plain words of Pencils: straight in angle from spoke to spoke."""
+    return np.interp(angle, 2 * np.pi * np.arange(len(share) + 1) / len(share), [*share, share[0]])
+
+
+@pytest.mark.parametrize(
+    "share", [(1, 1, 0, 0, 0, 1, 1, 1), (0, 0, 0, 0, 0, 0, 0, 0), (1, 0, 1, 0, 1, 0.01, 1, 1), (1, 0.9, 1, 1, 1, 0.9, 1, 1)]
+)
+def test_a_polygon_about_a_pupil_holds_its_outline_where_rims_let_nothing_through_too(share):
+    pencils = replace(pencils_for(plain_lens(), [[0.0, 0.0]]), rim_share=np.array([share], dtype=np.float64))
+    corners = rim_disc(pencils, 24)[0]
+    assert np.isfinite(corners).all()
+    angle = np.linspace(0, 2 * np.pi, 4000, endpoint=False)
+    outline = outline_radius(share, angle)[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    grown = shapely.Polygon(corners).buffer(1e-5)  # a ten thousandth of a millimetre of any pupil
+    assert shapely.contains_xy(grown, *outline[outline_radius(share, angle) > 0].T).all()
+    assert np.hypot(*corners.T).max() <= 1.1
 
 
 def plain_lens(**changes):

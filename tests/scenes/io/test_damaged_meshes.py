@@ -114,6 +114,29 @@ def test_a_package_may_put_a_body_twice(tmp_path):
     assert len(read_mesh(path).faces) == 2
 
 
+LATTICE = "http://schemas.microsoft.com/3dmanufacturing/beamlattice/2017/02"
+MATERIALS = "http://schemas.microsoft.com/3dmanufacturing/material/2015/02"
+
+
+@pytest.mark.parametrize(
+    ("address", "needed", "inside", "words"),
+    [
+        (LATTICE, 'requiredextensions="x"', "", 'it needs the extension "x" of 3MF'),
+        (LATTICE, "", '<x:beamlattice><x:beams><x:beam v1="0" v2="1"/></x:beams></x:beamlattice>', "made of more than triangles"),
+        (MATERIALS, 'requiredextensions="x"', "", ""),
+    ],
+)
+def test_a_package_that_needs_what_is_not_read_is_refused(tmp_path, address, needed, inside, words):
+    # 3MF core specification, section 2.3.2: a consumer must fail where it does not know a required extension; bars of a lattice
+    # are no triangles (3MF beam lattice extension 1.2, section 2)
+    path = tmp_path / "a.3mf"
+    head = HEAD.replace("<model ", f'<model xmlns:x="{address}" {needed} ')
+    path.write_bytes(
+        package(f'{head}{ONE.replace("</mesh>", inside + "</mesh>")}</resources><build><item objectid="1"/></build></model>')
+    )
+    assert words in complaint(lambda: read_mesh(path)) if words else len(read_mesh(path).faces) == 1
+
+
 @pytest.mark.skipif(os.name == "nt", reason="no pipes with a name")
 def test_a_pipe_is_refused_instead_of_waited_for(tmp_path):
     os.mkfifo(tmp_path / "a.stl")

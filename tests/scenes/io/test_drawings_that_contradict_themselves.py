@@ -164,6 +164,15 @@ def test_what_does_not_show_or_print_is_refused_for_the_shop_may_cut_it_or_not(h
     assert words in refusal(drawing(draw))
 
 
+@pytest.mark.parametrize("version", ["R12", "R2010"])
+def test_lines_on_a_sheet_are_refused_for_the_cut_out_may_be_there_and_only_the_plates_edge_in_the_model(version):
+    def draw(document, space):
+        space.add_polyline2d(PLATE, close=True)
+        document.layout("Layout1").add_circle((0, 0), 40)
+
+    assert 'holds a CIRCLE on the sheet "Layout1", and only what is drawn in model space is read' in refusal(drawing(draw, version))
+
+
 def test_an_invisible_outline_is_refused():
     draw = drawing(lambda _, space: space.add_lwpolyline(NOTCHED, close=True, dxfattribs={"invisible": 1}))
     assert "that is made invisible" in refusal(draw)

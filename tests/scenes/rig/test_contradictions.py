@@ -102,6 +102,12 @@ WRONG = {
         ["half_field_deg = 25", "focal_mm = 18"],
     ),
     "pupil without its sign": ("behind_front_mm = 38", "behind_front_mm = -38", "pupil_behind_front_mm", ["-38", "38 behind it"]),
+    "pupil in cm": (
+        "behind_front_mm = 38",
+        "behind_front_mm = 3.8",
+        "pupil_behind_front_mm",
+        ["pupil_behind_front_mm = 3.8", "front_diameter_mm = 114", "it would be 38 mm"],
+    ),
     "front to mount": (
         "front_to_sensor_mm = 168",
         "front_to_sensor_mm = 30",

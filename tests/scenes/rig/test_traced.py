@@ -67,12 +67,12 @@ def prescription(table):
     return Prescription(tuple(surfaces), table.stop)
 
 
-def scene_of(table, *, stop, box, focus='"infinity"', width=36, height=24, lens="", **changed):
+def scene_of(table, *, stop, box, focus='"infinity"', width=36, height=24, lens="", vertex=VERTEX_MM, **changed):
     own = prescription(table)
-    length = VERTEX_MM - table.vertices[-1] + first_order(own).back_focus_mm
+    length = vertex - table.vertices[-1] + first_order(own).back_focus_mm
     values = {"focal": first_order(own).focal_mm, "length": length, **changed}
     text = SCENE.format(stop=stop, box=box, focus=focus, width=width, height=height, lens=lens, **values)
-    glass = GlassTable(prescription=own, vertex_behind_front_mm=VERTEX_MM)
+    glass = GlassTable(prescription=own, vertex_behind_front_mm=vertex)
     return parse_scene(text, source="s.toml"), Resources(prescriptions={"a.toml": glass})
 
 
@@ -173,7 +173,7 @@ def test_a_half_field_that_the_table_does_not_see_is_refused():
 @pytest.mark.parametrize(
     ("changed", "words"),
     [
-        ({"length": 90}, "front_to_sensor_mm = 90 is not what its table says, 81.88 mm at infinity"),
+        ({"length": 75}, "front_to_sensor_mm = 75 is not what its table says, 81.88 mm at infinity"),
         ({"lens": 'projection = "equidistant"'}, "projection is not used"),
         ({"lens": "distortion = [-0.1, 0.0]"}, "distortion is not used"),
     ],
@@ -181,6 +181,32 @@ def test_a_half_field_that_the_table_does_not_see_is_refused():
 def test_what_a_table_overrules_is_said(changed, words):
     notes = plan_of(GAUSS, stop=2.8, box=BEHIND, **changed).notes
     assert [note.severity for note in notes if note.text.startswith(words)] == [Severity.CAUTION]
+
+
+def test_a_lens_longer_than_its_table_may_have_its_pupil_deeper_and_is_a_fault():
+    # 90 - 81.88 = 8.12 mm: that much farther ahead the front rim may stand
+    notes = plan_of(GAUSS, stop=2.8, box=BEHIND, length=90).notes
+    (fault,) = [note for note in notes if note.text.startswith("front_to_sensor_mm = 90 is not what its table says, 81.88 mm")]
+    assert (fault.severity, fault.doubts_light) == (Severity.FAULT, True)
+    assert "the pupil may lie 8.1 mm deeper" in fault.text
+    confirmed = plan_of(GAUSS, stop=2.8, box=BEHIND, length=90, lens='confirmed = ["front_to_sensor_mm"]').notes
+    assert [note.severity for note in confirmed if note.text.startswith("front_to_sensor_mm")] == [Severity.CAUTION]
+
+
+def test_a_table_that_puts_the_pupil_ahead_of_the_front_rim_is_a_fault():
+    depth_mm = first_order(prescription(RETROFOCUS)).entrance_pupil_mm  # behind the first vertex
+    for ahead_mm, fault in ((-1.0, False), (1.0, True)):
+        notes = plan_of(RETROFOCUS, stop=3.5, box=BEHIND, vertex=-depth_mm - ahead_mm).notes
+        found = [note for note in notes if "the entrance pupil is 1.0 mm ahead of the front rim" in note.text]
+        assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
+
+
+def test_rims_halved_once_too_often_are_a_fault_by_the_widest_stop():
+    # US Patent 4,099,850 is a lens of f/3.5; with its transcribed half diameters halved again its stop opens to twice that
+    halved = snell.Table(tuple((r, t, n, rim / 2) for r, t, n, rim in RETROFOCUS.rows), RETROFOCUS.stop)
+    for table, fault in ((RETROFOCUS, False), (halved, True)):
+        found = [note for note in plan_of(table, stop=3.5, box=BEHIND).notes if "halved once too often" in note.text]
+        assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
 
 
 @pytest.mark.parametrize(("stop", "fault"), [(2.8, False), (14, True)])
