@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from geometry.body import Assembly, Block, Kind, Part, Slab, Surface, Tube
 from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM, open_edges
 from geometry.meshes import slab_mesh
 from geometry.notes import Note, Severity
-from geometry.outline import half_size_mm, to_shape
+from geometry.outline import Freeform, half_size_mm, to_shape
 from geometry.overlap import TOUCH_MM, glass_overlap_notes, holds, overlap_notes
 
+LOPSIDED_MM = 1.0  # a drawing this far from its mirror image is meant to have two sides
 FIT_MM = 0.1  # play that a sheet of glass has in its holder anyway
 SLIVER_MM2 = 1e-3  # an area this small is arithmetic, not a gap
 COARSE_SAGITTA_MM = 0.05  # for places and weights of round parts
@@ -32,6 +34,8 @@ def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None
         *size_notes((*assembly.parts, *fixed), assembly.slabs),
         *(note for p in assembly.parts for note in mask_notes(p, front_diameter_mm)),
         *mesh_notes(assembly.parts),
+        *turned_mesh_notes(assembly.parts),
+        *(note for p in assembly.parts for note in drawn_notes(p)),
     )
 
 
@@ -97,6 +101,41 @@ def mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
         for name, count in edges
         if count
     )
+
+
+def turned_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """Imported meshes that lie behind the lens front, where they can darken nothing: many programs have z toward the camera."""
+    behind = [(p.name, -p.body.vertices_mm[:, 2]) for p in parts if isinstance(p.body, Surface)]
+    return tuple(
+        Note(
+            name,
+            f"its mesh lies wholly behind the lens front, from {depth.min():.0f} to {depth.max():.0f} mm, and can darken nothing "
+            "there; if it belongs ahead of the lens, export it with z toward the scene and y up, or turn it round",
+            Severity.CAUTION,
+        )
+        for name, depth in behind
+        if depth.min() > TOUCH_MM
+    )
+
+
+def drawn_notes(mask: Part) -> tuple[Note, ...]:
+    """Drawn cut-outs that are no longer the same from the other side, or hold holes beside the one for the light."""
+    shape = mask.body.inner[0].outline if isinstance(mask.body, Tube) else None
+    if not isinstance(shape, Freeform):
+        return ()
+    told: list[str] = []
+    if shapely.hausdorff_distance(shape.shape, shapely.transform(shape.shape, lambda xy: xy * (-1.0, 1.0))) > LOPSIDED_MM:
+        right, _, left, _ = shape.shape.bounds
+        told.append(
+            f"its cut-out is not the same left and right: drawn as seen from behind the camera it reaches {left:.0f} mm to the "
+            f"left and {-right:.0f} mm to the right; if it is drawn from the scene's side, mirror the drawing"
+        )
+    if len(shapely.get_parts(shape.shape)) > 1:
+        told.append(
+            f"its drawing holds {len(shapely.get_parts(shape.shape))} cut-outs, and light passes through each of them; "
+            "delete what is filled, such as screw holes, and what is no cut-out"
+        )
+    return tuple(Note(mask.name, text, Severity.CAUTION) for text in told)
 
 
 def mask_notes(mask: Part, front_diameter_mm: float | None) -> tuple[Note, ...]:

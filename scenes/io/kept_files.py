@@ -30,6 +30,10 @@ class Earlier:
             return self.written.get(name) == sha256(self.folder / name)
         return name in self.listed and not self._later(name)
 
+    def untold(self, name: str, stage: Path) -> bool:
+        """Whether a new file would replace one of which nobody knows whether it was changed: copies leave the manifest behind."""
+        return not self.written and name != self.own_json and os.path.lexists(stage / name)
+
     def _later(self, name: str) -> bool:
         times = [(self.folder / one).lstat().st_mtime for one in (name, self.own_json)]
         return times[0] > times[1] + LATER_S
@@ -75,7 +79,7 @@ def carry_over(stage: Path, earlier: Earlier, inputs: str | None) -> list[str]:
         if path.is_dir() and not path.is_symlink():
             if not any(path.iterdir()):
                 _folder_for(stage, name.split("/"), moved, told).mkdir(parents=True, exist_ok=True)
-        elif not earlier.unchanged(name):
+        elif not earlier.unchanged(name) or earlier.untold(name, stage):
             *folders, last = name.split("/")
             new = _folder_for(stage, folders, moved, told) / last
             told += _carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/"))

@@ -2,18 +2,29 @@
 
 import numpy as np
 import pytest
+import shapely
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geometry.body import Assembly
-from geometry.checks import assembly_notes, behind_notes, filter_notes, mask_notes, mesh_notes, seal_notes, size_notes
+from geometry.checks import (
+    assembly_notes,
+    behind_notes,
+    drawn_notes,
+    filter_notes,
+    mask_notes,
+    mesh_notes,
+    seal_notes,
+    size_notes,
+    turned_mesh_notes,
+)
 from geometry.fixtures import barrel
 from geometry.flags import flag
 from geometry.frame import pose
 from geometry.mesh_import import surface_from_arrays
 from geometry.notes import Note, Severity
-from geometry.outline import Circle, RoundedRectangle
+from geometry.outline import Circle, Freeform, RoundedRectangle
 from geometry.parts import back_plate, box_pose, filter_slab, mask, opening, seal, solid, tray
 
 BOX = box_pose(ahead_mm=4, back_thickness_mm=4)
@@ -197,6 +208,35 @@ def test_an_open_mesh_is_told_with_the_number_of_its_open_edges():
     (note,) = (note for note in assembly_notes(box) if "second face" in note.text)
     assert (note.part, note.severity) == ("bracket", Severity.CAUTION)
     assert note.text.startswith("its mesh is open: 3 edges have no second face")
+
+
+@pytest.mark.parametrize(
+    ("shape", "words"),
+    [
+        (shapely.box(-80, -50, 80, 40), []),
+        (shapely.box(-80, -50, 79.5, 50), []),
+        # x runs to the operator's left: 95 mm to the right
+        (
+            shapely.box(-95, -50, 70, 50),
+            ["it reaches 70 mm to the left and 95 mm to the right; if it is drawn from the scene's side"],
+        ),
+        (shapely.box(-80, -50, 80, 50).union(shapely.box(-80, 60, 80, 62)), ["holds 2 cut-outs, and light passes through each"]),
+    ],
+)
+def test_a_drawn_cut_out_that_may_be_seen_from_the_wrong_side_or_has_further_holes_is_told(shape, words):
+    notes = drawn_notes(mask(BOX, at_mm=20, thickness_mm=1, opening=Freeform(shape)))
+    assert len(notes) == len(words)
+    assert all(note.severity is Severity.CAUTION and word in note.text for note, word in zip(notes, words, strict=True))
+
+
+@pytest.mark.parametrize(("at_mm", "told"), [(60, False), (20, False), (-60, True)])
+def test_a_mesh_behind_the_lens_front_is_told_for_its_z_may_be_turned_round(at_mm, told):
+    # 40 mm deep about at_mm: ahead of the rim, ahead with its rear end at it, and behind
+    bar = trimesh.creation.box(extents=(100, 20, 40))
+    part = solid(pose(), surface_from_arrays(bar.vertices, bar.faces), at_mm=at_mm, name="bar")
+    notes = turned_mesh_notes([part])
+    assert [(note.part, note.severity) for note in notes] == [("bar", Severity.CAUTION)] * told
+    assert all("from 40 to 80 mm, and can darken nothing there" in note.text for note in notes)
 
 
 def test_a_mesh_of_loose_triangles_that_meet_is_closed():

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 
+import numpy as np
+
 from scenes.io.files import read_bytes
 from scenes.questions.compare.shoot import Notes, Shot
 from scenes.stills.blocks import CELLS_ACROSS, Blocks, block_shape, blocks_of
@@ -27,6 +29,9 @@ def _measured(notes: Notes, shot: Shot, across: int) -> Measured:
     picture = shot.picture
     with_box = _blocks(notes, shot, picture.with_box, cells)
     without = None if picture.without_box is None else _blocks(notes, shot, picture.without_box, cells)
+    if without is not None and np.array_equal(with_box.light, without.light):  # noise alone tells two exposures apart
+        way_out = "name the still that was shot without the box, or leave it out"
+        raise refusal(picture.without_box or "", f"holds the same picture as {picture.with_box} to the last bit; {way_out}")
     return measured_pair(with_box, without, cells)
 
 

@@ -173,13 +173,30 @@ def test_a_persons_own_file_of_a_name_that_a_later_run_writes_is_kept(tmp_path):
 
 def test_in_results_of_earlier_versions_a_file_later_than_their_json_counts_as_changed(tmp_path):
     out = tmp_path / "out"
-    write(out, "old", **{"b.txt": "old"})
+    write(out, "old", **{"a.txt": "old", "b.txt": "old"})
     (out / MANIFEST).unlink()
-    (out / "page.txt").write_text("mine")
     then = time.time() + 60
-    os.utime(out / "page.txt", (then, then))
-    write(out, "new", **{"b.txt": "new"})
-    assert names(out) == ["b.txt", "beam.json", "page.txt", "page.yours.txt"]
+    for name in ("page.txt", "a.txt"):
+        (out / name).write_text("mine")
+        os.utime(out / name, (then, then))
+    write(out, "new")
+    assert names(out) == ["a.txt", "beam.json", "page.txt", "page.yours.txt"]
+
+
+@pytest.mark.parametrize("manifest", [None, "{cut sho"])
+def test_in_a_copy_without_its_manifest_a_changed_file_is_kept_though_all_times_are_alike(tmp_path, manifest):
+    # a copy of all but hidden files, as file managers and `cp -r old/* new` make it, has the time of the copy on every file
+    out = tmp_path / "out"
+    write(out, "old", **{"b.txt": "same"})
+    (out / "page.txt").write_text("old, with my notes")
+    (out / MANIFEST).unlink()
+    if manifest is not None:
+        (out / MANIFEST).write_text(manifest)
+    for path in out.iterdir():
+        os.utime(path, (1e9, 1e9))
+    write(out, "new", **{"b.txt": "same"})
+    assert [(out / name).read_text() for name in ("page.txt", "page.yours.txt")] == ["new", "old, with my notes"]
+    assert not (out / "b.yours.txt").exists()
 
 
 def test_links_and_empty_folders_stay_what_they_are(tmp_path):

@@ -208,6 +208,15 @@ def test_bad_notes_get_one_sentence_that_says_the_way_out(good, kind):
     assert len(error.value.complaints) == 1
 
 
+def test_a_copy_of_the_still_with_the_box_is_no_reference(good):
+    # two exposures of one scene differ by their noise; against a copy of itself a still looks as if the box took nothing
+    (good / "copied.png").write_bytes((good / "with.png").read_bytes())
+    notes = good / "copied.toml"
+    notes.write_text((good / "shoot.toml").read_text().replace('"without.png"', '"copied.png"'))
+    with pytest.raises(SceneError, match=r"copied\.png: holds the same picture as with\.png to the last bit"):
+        answer(load_scene(good / "scene.toml"), shoot=notes)
+
+
 def test_with_and_without_swapped_is_said(good):
     notes = good / "swapped.toml"
     text = (good / "shoot.toml").read_text().replace('"with.png"', '"x"').replace('"without.png"', '"with.png"')
