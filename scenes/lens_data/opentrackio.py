@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
@@ -48,13 +49,21 @@ def read_opentrackio(text: str, source: str, *, pupil_in_mm: bool = False) -> li
 def _documents(text: str, source: str) -> list[Any]:
     """What the text holds: one JSON value, or one on each line."""
     try:
-        return [json.loads(text)]
+        return [json.loads(text, object_pairs_hook=_object)]
     except (ValueError, RecursionError) as whole:
         lines = [line for line in text.splitlines() if line.strip()]
         try:
-            return [json.loads(line) for line in lines] if len(lines) > 1 else _broken(whole, source)
+            return [json.loads(line, object_pairs_hook=_object) for line in lines] if len(lines) > 1 else _broken(whole, source)
         except (ValueError, RecursionError):
             return _broken(whole, source)
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """A JSON object whose keys each stand once; of two values nobody can tell which one was meant."""
+    twice = next((key for key, count in Counter(key for key, _ in pairs).items() if count > 1), None)
+    if twice is not None:
+        raise ValueError(f"the key {shown(twice)} stands twice in one object")
+    return dict(pairs)
 
 
 def _broken(error: Exception, source: str) -> list[Any]:

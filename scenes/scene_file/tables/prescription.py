@@ -58,6 +58,21 @@ class GlassFile(Table):
             yield ("rows",), "must hold glass: every row has the same index"
         elif self.rows[-1].index != 1.0:
             yield ("rows", len(self.rows) - 1, "index"), f"must be 1: behind the lens is air, got {plain(self.rows[-1].index)}"
+        elif (bare := self._bare_rows()) and self.stop_row not in bare:
+            yield (
+                ("stop_row",),
+                f"is {self.stop_row}, a surface of glass, but row {bare[0]} is flat with air on both sides, as only a stop is: write "
+                f"{bare[0]}, or, if it is no stop, take row {bare[0]} out and add its thickness to the row before",
+            )
+
+    def _bare_rows(self) -> list[int]:
+        """Rows, counted from 1, that are flat with air on both sides."""
+        ahead = [1.0, *(row.index for row in self.rows[:-1])]
+        return [
+            number
+            for number, (row, before) in enumerate(zip(self.rows, ahead, strict=True), 1)
+            if math.isinf(row.radius_mm) and row.index == before == 1.0
+        ]
 
 
 def parse_prescription(text: str, source: str) -> GlassFile:

@@ -8,6 +8,7 @@ import math
 
 import pytest
 
+from scenes.lens_data.opentrackio import read_opentrackio
 from scenes.lens_data.pupil import written_depth
 from scenes.scene_file.errors import SceneError
 from tests.scenes.lens_data.samples_made import lens_of, sample, table_of
@@ -77,6 +78,13 @@ def test_the_picture_s_middle_lies_away_from_the_projection_s_centre_left_for_ri
     assert table.camera["offset_mm"] == [-0.5, 0.2]
     # the field holds the side that reaches farther: 18.5 / 25, or as much more of the height
     assert math.tan(math.radians(only_row(table)["half_field_deg"])) >= 18.5 / 25.0
+
+
+def test_of_two_values_of_one_key_none_is_taken():
+    text = '{"lens": {"pinholeFocalLength": 25.0, "focusDistance": 1.0, "pinholeFocalLength": 27.0}}'
+    for whole in (text, f"{text}\n{text}"):
+        with pytest.raises(SceneError, match='the key "pinholeFocalLength" stands twice in one object'):
+            read_opentrackio(whole, "a.json")
 
 
 def test_a_squeeze_is_a_fraction_and_multiplies_the_tangent_across(tmp_path):

@@ -61,3 +61,17 @@ def test_wrong_tables_are_told_what_to_do(right, wrong, sentence):
     with pytest.raises(SceneError) as caught:
         parse_prescription(ROWS.replace(right, wrong), "g.toml")
     assert str(caught.value) == sentence
+
+
+@pytest.mark.parametrize("row", [1, 5, 8])
+def test_a_stop_on_glass_is_refused_where_a_bare_row_stands_in_air(row):
+    # US Patent 4,099,850 has its stop in row 7, in air; a flat surface between air and air does nothing to light but end it
+    text = shipped("retrofocus-28.toml")
+    assert text.count("stop_row = 7") == 1
+    assert parse_prescription(text, "g.toml").stop_row == 7
+    with pytest.raises(SceneError) as caught:
+        parse_prescription(text.replace("stop_row = 7", f"stop_row = {row}"), "g.toml")
+    (one,) = caught.value.complaints
+    assert f"stop_row: is {row}, a surface of glass, but row 7 is flat with air on both sides, as only a stop is: write 7" in str(
+        one
+    )
