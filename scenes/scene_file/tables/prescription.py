@@ -59,10 +59,10 @@ class GlassFile(Table):
         elif self.rows[-1].index != 1.0:
             yield ("rows", len(self.rows) - 1, "index"), f"must be 1: behind the lens is air, got {plain(self.rows[-1].index)}"
         elif (bare := self._bare_rows()) and self.stop_row not in bare:
+            way_out = f"write {bare[0]}, or, if that is no stop, take the row out and add its thickness to the one before"
             yield (
                 ("stop_row",),
-                f"is {self.stop_row}, a surface of glass, but row {bare[0]} is flat with air on both sides, as only a stop is: write "
-                f"{bare[0]}, or, if it is no stop, take row {bare[0]} out and add its thickness to the row before",
+                f"is {self.stop_row}, a surface of glass, but row {bare[0]} is flat with air on both sides, as only a stop is: {way_out}",
             )
 
     def _bare_rows(self) -> list[int]:
