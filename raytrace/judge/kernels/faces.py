@@ -15,7 +15,7 @@ from raytrace.jit.compiled import compiled
 FloatArray = NDArray[np.float64]
 
 GLASS_FIELDS = 16
-THICKNESS, INDEX, POWER, CLOSE_UP = 12, 13, 14, 15
+UPRIGHT, THICKNESS, INDEX, POWER, CLOSE_UP = 8, 12, 13, 14, 15  # first: how far the glass's own axis lies along the lens axis
 MM_PER_M = 1000.0
 LEAST_SLOPE = 1e-9  # a ray that comes nearer to a plate by less per mm never meets it
 BACK_MM = 1e-6  # planes that touch may be this much out of order

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.jit.compiled import compiled
-from raytrace.judge.kernels.faces import BACK_MM, CLOSE_UP, MM_PER_M, POWER, through_glasses
+from raytrace.judge.kernels.faces import BACK_MM, CLOSE_UP, MM_PER_M, POWER, UPRIGHT, through_glasses
 from raytrace.judge.kernels.hull import CHAIN, flat_hull
 from raytrace.judge.kernels.pupil_sides import (
     CONVERGENCE,
@@ -28,7 +28,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 OK, END = 0, 1  # what is told of a beam: whether all rays came through in order, where the last plane is
-TURNED_BY_GLASS = 0.2  # [rad]: directions of a section's sides, seen along the axis, in a plane of glass that leans by 10 deg
+MOST_TURNED = 0.5  # [rad]: where sections' sides may be turned by more than this, corners count whichever way they stray
 BEYOND_MM = 150.0  # how far past the parts the beam is followed: the nearest ray may pass a part by as much as its room
 
 
@@ -135,20 +135,21 @@ def _largest(values: FloatArray) -> float:
 
 @compiled
 def _bends(
-    points: FloatArray, plane: int, turns: FloatArray, alike: bool, triples: IntArray, weights: FloatArray, steps: FloatArray
+    points: FloatArray, plane: int, turns: FloatArray, turned: float, triples: IntArray, weights: FloatArray, steps: FloatArray
 ) -> float:
     """How far the beam between field points may stray from the hull of those on both sides, in a plane [mm].
 
     triples (T, 3): indices of three points in a row; weights (T, 3): what share of their second difference counts, for three
-    families (rows, columns, depths) whose largest add up. turns: `sides`. alike: whether sections keep the shape of the pupil. Then
-    a corner bounds the beam only in directions between those of its two sides, and what it strays along the outline is no matter.
+    families (rows, columns, depths) whose largest add up. turns: `sides`. turned: by how much sections
+    that keep the pupil's shape may be turned against it [rad]; more than MOST_TURNED where they do not keep it. A corner of such a
+    section bounds the beam only in directions between those of its two sides: what it strays along the outline is no matter.
     """
     rows = columns = depths = 0.0
     sides = turns.shape[1] - 1
     for t in range(len(triples)):
         first, second, third = triples[t, 0] * sides, triples[t, 1] * sides, triples[t, 2] * sides
-        if alike:
-            _strays(points, plane, turns, first, second, third, steps)
+        if turned <= MOST_TURNED:
+            _strays(points, plane, turns, turned, first, second, third, steps)
         else:
             for c in range(3):
                 low = points[plane, c, first : first + sides]
@@ -164,10 +165,28 @@ def _bends(
 
 
 @compiled
-def _strays(points: FloatArray, plane: int, turns: FloatArray, first: int, second: int, third: int, steps: FloatArray) -> None:
+def _turned(pencils: FloatArray, glasses: FloatArray) -> float:
+    """By how much sections of pencils in leaning faces of glass may be turned, seen along the axis, against the pupils [rad].
+
+    A face that leans by t moves a section's points along the pencil, by their distance along the lean times tan t: a shear.
+    """
+    lean, steep = 0.0, 0.0
+    for g in range(len(glasses)):
+        upright = max(abs(glasses[g, UPRIGHT]), 1e-6)
+        lean = max(lean, math.sqrt(max(1.0 - upright * upright, 0.0)) / upright)
+    for n in range(len(pencils)):
+        steep = max(steep, math.hypot(pencils[n, SLOPE], pencils[n, SLOPE + 1]))
+    shear = lean * steep
+    return math.atan(shear / (1.0 - shear)) if shear < 1.0 else math.inf
+
+
+@compiled
+def _strays(
+    points: FloatArray, plane: int, turns: FloatArray, turned: float, first: int, second: int, third: int, steps: FloatArray
+) -> None:
     """Squares of second differences of corners, as far as they show in the directions in which a corner is the outermost."""
     sides = turns.shape[1] - 1
-    half = math.pi / sides + TURNED_BY_GLASS
+    half = math.pi / sides + turned
     along, aside = math.cos(half), math.sin(half)
     low, middle, high = points[plane, :, first:], points[plane, :, second:], points[plane, :, third:]
     for k in range(sides):
@@ -259,7 +278,7 @@ def follow(
     (DIRECTIONS + 1, 2), keys (N K, at least K) and numbers (4, 2 N K + 2) are scratch.
     """
     count = sides.shape[1] - 1
-    alike = pencils.shape[1] > SPOKES and blend[0] == blend[1]
+    turned = _turned(pencils, glasses) if pencils.shape[1] > SPOKES and blend[0] == blend[1] else math.inf
     lost = _trace(pencils, blend, ring_z, ring_radius, before, glasses, points, ways, sides, outline)
     planes = len(points)
     last = planes - (3 if parted else 2)
@@ -271,6 +290,6 @@ def follow(
     lost += _run_on(points, planes - 1, ways, end)
     told[OK], told[END] = 1.0 if lost == 0 else 0.0, end
     for m in range(planes):
-        told[2 + m] = _bends(points, m, sides, alike, triples, weights, keys)
+        told[2 + m] = _bends(points, m, sides, turned, triples, weights, keys)
     if lost == 0:
         _hulls(points, count, ends, corners, starts, keys, small, numbers, owner)

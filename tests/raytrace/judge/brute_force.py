@@ -46,7 +46,7 @@ def _distances(lens, guide, box, triangles, uv, turn, radius):
     points = np.asarray(guide.centre_mm) + uv * [guide.half_width_mm, guide.half_height_mm]
     pencils = pencils_for(lens, points)
     disc = radius[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
-    crossing = pencils.crossing_mm(disc)
+    crossing = pencils.crossing_mm(_within_outline(pencils, disc))
     start_z = pencils.reference_z_mm.min()
     at = pencils.at_plane_mm(crossing, start_z)
     slope = pencils.ray_slope(crossing)
@@ -70,6 +70,19 @@ def _distances(lens, guide, box, triangles, uv, turn, radius):
     distance, index = nearest(starts, ends, triangles)
     ray = which[index % n]
     return distance, (uv[ray // len(turn)], turn[ray % len(turn)], radius[ray % len(turn)])
+
+
+def _within_outline(pencils, disc):
+    """Points (R, 2) of the unit disc drawn in to the outline of each traced pupil (N, R, 2), straight between its spokes' ends."""
+    count = pencils.rim_share.shape[1]
+    if count == 0:
+        return disc
+    angle = np.arctan2(disc[:, 1], disc[:, 0]) % (2 * np.pi) * count / (2 * np.pi)
+    low, part = np.floor(angle).astype(int) % count, angle % 1.0
+    near, far = pencils.rim_share[:, low], pencils.rim_share[:, (low + 1) % count]
+    step = 2 * np.pi / count
+    rim = near * far * np.sin(step) / (near * np.sin(part * step) + far * np.sin((1 - part) * step))
+    return disc[None] * rim[..., None]
 
 
 @numba.njit(cache=True, fastmath=False)
