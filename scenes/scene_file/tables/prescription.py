@@ -10,6 +10,7 @@ from scenes.scene_file.parse import read_model, read_toml
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.fields import FLAT, Fault, Table, mm, part, quantity, text
 
+BARE = "flat with air on both sides, as only a stop is"
 LEAST_RADIUS_MM = 0.1  # a smaller sphere is a slip of the keyboard, not a lens surface
 
 
@@ -62,7 +63,7 @@ class GlassFile(Table):
             way_out = f"write {bare[0]}, or, if that is no stop, take the row out and add its thickness to the one before"
             yield (
                 ("stop_row",),
-                f"is {self.stop_row}, a surface of glass, but row {bare[0]} is flat with air on both sides, as only a stop is: {way_out}",
+                f"is {self.stop_row}, a surface of glass, but row {bare[0]} is {BARE}: {way_out}",
             )
 
     def _bare_rows(self) -> list[int]:
