@@ -42,12 +42,14 @@ def _leave_out() -> None:
 
 
 def _once(method: Callable[..., Any], key_of: Callable[..., Any]) -> Callable[..., Any]:
-    """The method, worked out once for each key of its arguments."""
+    """The method, worked out once for each key of its arguments; these are kept, so that no other gets an id that is a key."""
     known: dict[Any, Any] = {}
+    kept: list[tuple[Any, ...]] = []
 
     def remembered(*arguments: Any) -> Any:
         key = key_of(*arguments)
         if key not in known:
+            kept.append(arguments)
             known[key] = None  # should it be asked for again while it is worked out
             known[key] = method(*arguments)
         return known[key]

@@ -39,6 +39,7 @@ LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film
 INPUTS = "scene"  # the folder of scene files in the demo's results, which people go on to work on
 PRINT_DPI = 200
 COMPRESSION = 3  # of maps and pictures: level 6 takes three times as long for a fifth less
+LINKS_IN_A_RING = "its links lead nowhere"
 FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 LARGEST_DRAWING = 20_000_000
 LARGEST_MESH = 250_000_000  # five million triangles of an STL
@@ -304,7 +305,9 @@ def _usable(target: Path, command: str) -> Path:
         real = target.expanduser().resolve()
         real.exists()
     except (OSError, RuntimeError) as error:  # links that lead to each other, a name too long, a home that is not known
-        raise _refusal(str(target), f"cannot be used: {getattr(error, 'strerror', None) or 'its links lead nowhere'}") from None
+        raise _refusal(str(target), f"cannot be used: {getattr(error, 'strerror', None) or LINKS_IN_A_RING}") from None
+    if real.is_symlink():  # from Python 3.13 on a ring of links is left as it is
+        raise _refusal(str(target), f"cannot be used: {LINKS_IN_A_RING}")
     if real.exists() and not real.is_dir():
         raise _refusal(str(target), "is a file; results need a folder")
     if real.exists() and Path.cwd().resolve().is_relative_to(real):

@@ -32,7 +32,7 @@ def test_data_names_every_place_of_the_frame():
 
 def test_a_page_comes_for_each_state(tmp_path):
     run("--lens", "24", "--focus", "close", "--f-number", "2.8", "--out", str(tmp_path))
-    assert sorted(path.name for path in tmp_path.glob("[!.]*")) == ["bokeh.json", "bokeh_24_at_450_f2.8.png"]
+    assert {path.name for path in tmp_path.glob("[!.]*") if path.suffix != ".csv"} == {"bokeh.json", "bokeh_24_at_450_f2.8.png"}
 
 
 TWO_GUIDES = """
