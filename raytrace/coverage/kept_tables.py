@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from typing import TypeVar
 
 from raytrace.box import Box
 from raytrace.coverage.tables.clip import box_depths_mm
 from raytrace.coverage.tables.tables import Tables, box_tables
-
-Key = TypeVar("Key")
-Held = TypeVar("Held")
+from raytrace.kept import Kept
 
 KEPT = 16
 BESIDE_MM = 2.0  # depths are told by coarse chords: cut farther off than this a part loses nothing
 
 _tables: OrderedDict[tuple[int, float, float, float], tuple[Box, Tables]] = OrderedDict()
-_depths: OrderedDict[int, tuple[Box, float, float]] = OrderedDict()
 
 
 def kept_tables(box: Box, *, start_z_mm: float, end_z_mm: float, sagitta_mm: float) -> Tables:
@@ -28,19 +24,14 @@ def kept_tables(box: Box, *, start_z_mm: float, end_z_mm: float, sagitta_mm: flo
     if held is None:
         held = (box, box_tables(box, start_z_mm=start, end_z_mm=end, sagitta_mm=sagitta_mm))
         _tables[key] = held  # with the box, so that no other gets its id
-        _shorten(_tables)
+        if len(_tables) > KEPT:
+            _tables.popitem(last=False)
     return held[1]
 
 
-def _depths_of(box: Box) -> tuple[float, float]:
-    held = _depths.get(id(box))
-    if held is None:
-        near, far = box_depths_mm(box)
-        held = _depths[id(box)] = (box, float(near), float(far))
-        _shorten(_depths)
-    return held[1:]
+def _depths_mm(box: Box) -> tuple[float, float]:
+    near, far = box_depths_mm(box)
+    return float(near), float(far)
 
 
-def _shorten(kept: OrderedDict[Key, Held]) -> None:
-    while len(kept) > KEPT:
-        kept.popitem(last=False)
+_depths_of: Kept[Box, tuple[float, float]] = Kept(_depths_mm, KEPT)

@@ -18,6 +18,7 @@ from scenes.states.names import in_a_sentence
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from scenes.answers.options import Output
     from scenes.io.files import Staging
     from scenes.states.load import Loaded
     from scenes.states.names import Named
@@ -118,13 +119,14 @@ def answer_text(answer: Answer, *, written: bool = False) -> str:
     return "\n".join(page_lines(answer.blocks(written=written))) + "\n"
 
 
-def ask(answer: Answer, show: Loaded, *, out: Path | None, as_json_text: bool, formats: Sequence[str] = ("png",)) -> int:
+def ask(answer: Answer, show: Loaded, output: Output) -> int:
     """Print the answer and write its folder, whole or not at all; the exit status comes back."""
-    files = () if out is None else save(answer, show, out, formats)
-    text = as_json(answer_data(answer, show, files)) if as_json_text else answer_text(answer, written=out is not None)
+    out = output.out
+    files = () if out is None else save(answer, show, out, output.formats)
+    text = as_json(answer_data(answer, show, files)) if output.as_json else answer_text(answer, written=out is not None)
     click.echo(text, nl=False)
     if out is not None:
-        click.echo(f"wrote {len(files)} files to {out}", err=as_json_text)
+        click.echo(f"wrote {len(files)} files to {out}", err=output.as_json)
     return answer.exit_status
 
 

@@ -98,9 +98,15 @@ def target_option(command: Callable[..., int]) -> Callable[..., int]:
 
 
 def format_option(*formats: str) -> Callable[[Callable[..., int]], Callable[..., int]]:
-    """Add --format; the command gets `formats`."""
+    """Add --format; the command gets `formats`, each once."""
     words = f"Pictures as {', '.join(formats[:-1])} or {formats[-1]}; may be given more than once.  [default: png]"
-    return click.option("--format", "formats", type=click.Choice(formats), multiple=True, default=("png",), help=words)
+    return click.option(
+        "--format", "formats", type=click.Choice(formats), multiple=True, default=("png",), help=words, callback=_each_once
+    )
+
+
+def _each_once(_context: click.Context, _option: click.Parameter, values: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(values))
 
 
 def output_options(command: Callable[..., int]) -> Callable[..., int]:
@@ -111,6 +117,6 @@ def output_options(command: Callable[..., int]) -> Callable[..., int]:
     @format_option("png", "svg", "pdf")
     @wraps(command)
     def with_output(*args: Any, out: Path | None, as_json: bool, formats: tuple[str, ...], **more: Any) -> int:
-        return command(*args, output=Output(out=out, as_json=as_json, formats=tuple(dict.fromkeys(formats))), **more)
+        return command(*args, output=Output(out=out, as_json=as_json, formats=formats), **more)
 
     return with_output

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
+from scenes.io.library_remarks import printable
+
 LONGEST_WORD = 40  # of a file, shown
 Tag = tuple[int, str]  # group code, value; DXF reference, "About the DXF Format"
 
@@ -63,15 +65,17 @@ def _entities(tags: Sequence[Tag]) -> Iterator[tuple[str, list[Tag]]]:
 
 
 def _units_words(tags: Sequence[Tag]) -> str:
-    stated = {tags[number + 1][1] for number, tag in enumerate(tags[:-1]) if tag == (9, "$INSUNITS")}
-    return f"it states more than one unit ($INSUNITS = {', '.join(map(_seen, sorted(stated)))})" if len(stated) > 1 else ""
+    stated = sorted({tags[number + 1][1] for number, tag in enumerate(tags[:-1]) if tag == (9, "$INSUNITS")})
+    if len(stated) < 2:
+        return ""
+    return f"it states more than one unit ($INSUNITS = {', '.join(printable(one[:LONGEST_WORD]) for one in stated)})"
 
 
 def _words(head: str, tags: Sequence[Tag]) -> str:
     markers = Counter(value for code, value in tags if code == 100 and value in MARKED)
     for marker, count in markers.items():
         if head not in MARKED[marker] or count > 1:
-            return f"{max(MARKED[marker])} has lost its head and stands in {_seen(head)}"
+            return f"{max(MARKED[marker])} has lost its head and stands in {printable(head[:LONGEST_WORD])}"
     codes = Counter(_own_codes(tags))
     if head == "LWPOLYLINE":
         return _corner_words(tags, codes)
@@ -79,11 +83,6 @@ def _words(head: str, tags: Sequence[Tag]) -> str:
         return f"{head} has more than one place"
     missing = [code for code in NEEDED.get(head, ()) if not codes[code]]
     return f"{head} lacks its group code {missing[0]}" if missing else ""
-
-
-def _seen(word: str) -> str:
-    """A word of a file as it may be shown: short, and no control characters among it."""
-    return "".join(letter if letter.isprintable() else "?" for letter in word[:LONGEST_WORD])
 
 
 def _own_codes(tags: Sequence[Tag]) -> Iterator[int]:
@@ -97,4 +96,4 @@ def _corner_words(tags: Sequence[Tag], codes: Counter[int]) -> str:
     """A polyline states its corners; one that is lost could be the one that reached in."""
     stated = next((value for code, value in tags if code == 90), "none")
     found = f"{codes[10]} x and {codes[20]} y" if codes[10] != codes[20] else str(codes[10])
-    return "" if stated == found else f"LWPOLYLINE states {_seen(stated)} corners and holds {found}"
+    return "" if stated == found else f"LWPOLYLINE states {printable(stated[:LONGEST_WORD])} corners and holds {found}"

@@ -17,7 +17,12 @@ def short_words(error: Exception) -> str:
 
 def in_one_line(words: str) -> str:
     """Words of a library, which may quote the file, in one line and without its control characters."""
-    return "".join(letter if letter.isprintable() else "?" for letter in " ".join(words.split()))
+    return printable(" ".join(words.split()))
+
+
+def printable(words: str) -> str:
+    """Words of a file as they may be shown: a question mark for each control character."""
+    return "".join(letter if letter.isprintable() else "?" for letter in words)
 
 
 @contextmanager

@@ -63,8 +63,7 @@ def _fit(polynomial: Polynomial, picture: Picture, source: str) -> FittedDistort
             source,
             "lens.distortion",
             f"must turn every point of a picture of {plain(2 * picture.half_diagonal_mm)} mm across corners into another, but "
-            "its terms "
-            "fold the picture over; radii are in mm: check the terms' units",
+            "its terms fold the picture over; radii are in mm: check the terms' units",
         )
     return fit
 
@@ -179,6 +178,5 @@ def _insist_on_likely_field(reading: Reading, name: str, tangent: float, focal_m
             reading.keys[name],
             f"gives a half field of {math.degrees(math.atan(tangent)):.1f} deg, where {plain(focal_mm)} mm and a picture "
             f"{plain(case.width_mm)} mm wide give {math.degrees(math.atan(expected)):.1f}; one of the three is likely wrong: if "
-            "you have "
-            "checked them, say so with --confirmed half_field_deg",
+            "you have checked them, say so with --confirmed half_field_deg",
         )

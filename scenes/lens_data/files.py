@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from scenes.io.files import read_bytes
+from scenes.io.library_remarks import printable
 from scenes.lens_data.exr_header import header_reading, read_header
 from scenes.lens_data.measured_table import read_table
 from scenes.lens_data.opentrackio import read_opentrackio
@@ -29,7 +30,7 @@ def readings_of(path: Path, *, pupil_in_mm: bool = False) -> list[Reading]:
 
 def shown_name(path: Path) -> str:
     """A file's name as it may stand in a comment or a sentence, on one line."""
-    return "".join(letter if letter.isprintable() else "?" for letter in path.name)
+    return printable(path.name)
 
 
 def _text(data: bytes, name: str) -> str:

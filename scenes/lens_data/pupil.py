@@ -66,8 +66,7 @@ def _length_mm(reading: Reading, given: Given) -> float:
             reading.source,
             reading.keys["pupil_from_sensor_mm"],
             "says where the entrance pupil stands from the sensor, and no standard holds the front rim; measure from front rim "
-            "to image "
-            "plane at infinity and give --front-to-sensor-mm",
+            "to image plane at infinity and give --front-to-sensor-mm",
         )
     return given.front_to_sensor_mm
 

@@ -97,8 +97,7 @@ def _squeeze(readings: Sequence[Reading], given: Given, told: Told) -> float:
             readings[0].source,
             "squeeze",
             f"must be one, got {plain(read)} in the samples and {plain(given.squeeze)} from --squeeze; leave --squeeze out, or "
-            "name "
-            "the right lens's files",
+            "name the right lens's files",
         )
     return given.squeeze or read or 1.0
 
@@ -112,8 +111,7 @@ def _picture_mm(readings: Sequence[Reading], given: Given, told: Told) -> tuple[
     if given.width_mm is None and read[0] is not None:
         told.say(
             f"picture width taken as {plain(read[0])} mm, the active area in the files; if you record more than that, the fields "
-            "are "
-            "too narrow: give --width-mm and --height-mm"
+            "are too narrow: give --width-mm and --height-mm"
         )
     return given.width_mm or read[0], given.height_mm or read[1]
 
@@ -161,8 +159,7 @@ def _insist_on_whole_rows(rows: Sequence[Row], source: str) -> None:
                 source,
                 "",
                 f"tells {key} at some settings only; at focus {lacking[0].values['focus_mm']} it does not: add it there, or "
-                "leave those "
-                "samples out",
+                "leave those samples out",
             )
     if len({isinstance(row.values.get("half_field_deg"), dict) for row in rows}) > 1:
         raise refusal(source, "half_field_vertical_deg", "must be told at all settings or at none; add it, or leave the column out")

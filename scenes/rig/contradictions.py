@@ -71,7 +71,8 @@ def _fault(part: str, text: str) -> Note:
     return Note(part, text, Severity.FAULT, doubts_light=True)
 
 
-def _or_confirmed(key: str, where: str = "the lens") -> str:
+def or_confirmed(key: str, where: str = "the lens") -> str:
+    """The way out of two numbers that speak against each other."""
     return f'put the wrong one right, or write confirmed = ["{key}"] in {where} if you have checked it'
 
 
@@ -89,7 +90,7 @@ def _lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
     }
     for key, texts in rules.items():
         if key not in lens.confirmed:
-            yield from (f"{text}; {_or_confirmed(key)}" for text in texts)
+            yield from (f"{text}; {or_confirmed(key)}" for text in texts)
 
 
 def _focal_words(lens: Lens) -> Iterator[str]:
@@ -165,9 +166,11 @@ def _pupil_words(lens: Lens) -> Iterator[str]:
             f"camera lens has it: without the minus it is {plain(-_shallowest_mm(lens))} behind it"
         )
     elif _shallowest_mm(lens) < SHALLOW_SHARE * lens.front_diameter_mm and lens.front_diameter_mm >= LARGE_FRONT_MM:
+        depth_mm = _shallowest_mm(lens)
+        in_cm = f" (written in cm? it would be {plain(TENFOLD * depth_mm)} mm)" if depth_mm > 0.0 else ""
         yield (
-            f"pupil_behind_front_mm = {plain(_shallowest_mm(lens))} is next to nothing behind front_diameter_mm = "
-            f"{plain(lens.front_diameter_mm)} (written in cm? it would be {plain(10 * _shallowest_mm(lens))} mm)"
+            f"pupil_behind_front_mm = {plain(depth_mm)} is next to nothing behind front_diameter_mm = "
+            f"{plain(lens.front_diameter_mm)}{in_cm}"
         )
     for depth in stated_depths(lens):
         if lens.squeeze > 1.0 and depth.horizontal[0] > depth.vertical[1] + SAME_DEPTH_MM:
@@ -258,7 +261,7 @@ def _field_words(lens: Lens, grid: PixelGrid) -> Iterator[str]:
     says = f"focal_mm = {plain(worst.focal_mm)}{squeeze} and the picture's {share} of {plain(size)} mm say"
     yield (
         f"half_field_deg = {plain(worst.stated_deg)} at {focus}, but {says} {worst.expected_deg:.1f} deg{_slip_words(worst)}: "
-        f"the wider counts; {_or_confirmed('half_field_deg')}"
+        f"the wider counts; {or_confirmed('half_field_deg')}"
     )
 
 
@@ -279,7 +282,7 @@ def _camera_words(camera: Camera, lenses: Iterable[Lens]) -> Iterator[str]:
     if {"width_mm", "height_mm"} & set(camera.confirmed):
         return
     size = f"width_mm = {plain(camera.width_mm)}, height_mm = {plain(camera.height_mm)}"
-    way_out = _or_confirmed("width_mm", "[camera]")
+    way_out = or_confirmed("width_mm", "[camera]")
     front_mm = min(lens.front_diameter_mm for lens in lenses)
     pitch_mm = camera.width_mm / camera.pixels[0]
     if camera.width_mm < SMALL_SENSOR_MM and front_mm >= LARGE_FRONT_MM:

@@ -15,6 +15,7 @@ from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, TracedPupil
 from raytrace.optics.prescription import Prescription, first_order
 from raytrace.optics.traced_picture import TracedPicture
+from scenes.rig.contradictions import or_confirmed
 from scenes.rig.traced_focus import length_mm, traced_focus
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
@@ -100,7 +101,7 @@ def _length_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
     if stated_mm < own_mm or "front_to_sensor_mm" in lens.confirmed:
         yield Note(lens.name, text, Severity.CAUTION)
     else:
-        deeper = f", for the pupil may lie {stated_mm - own_mm:.1f} mm deeper; {_or_confirmed('front_to_sensor_mm')}"
+        deeper = f", for the pupil may lie {stated_mm - own_mm:.1f} mm deeper; {or_confirmed('front_to_sensor_mm')}"
         yield Note(lens.name, f"{text}{deeper}", Severity.FAULT, doubts_light=True)
 
 
@@ -111,13 +112,9 @@ def _depth_notes(lens: Lens, variants: Sequence[LensState]) -> Iterator[Note]:
         return
     text = (
         f"its table lies so far ahead in the barrel that the entrance pupil is {-depth_mm:.1f} mm ahead of the front rim, where no "
-        f"camera lens has it: check the sign of vertex_behind_front_mm; {_or_confirmed('pupil_behind_front_mm')}"
+        f"camera lens has it: check the sign of vertex_behind_front_mm; {or_confirmed('pupil_behind_front_mm')}"
     )
     yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
-
-
-def _or_confirmed(key: str) -> str:
-    return f'put the wrong one right, or write confirmed = ["{key}"] in the lens if you have checked it'
 
 
 def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
@@ -132,7 +129,7 @@ def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
     halves = " (are its semi_diameter_mm halved once too often?)" if lens.f_number < own else ""
     text = (
         f"f_number = {lens.f_number:g}, the widest stop, speaks against its table, whose stop opens to f/{own:.1f}{halves}; "
-        f"{_or_confirmed('f_number')}"
+        f"{or_confirmed('f_number')}"
     )
     yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -44,7 +43,6 @@ def section_sheets(
 
     The verdict is said only on the sheet that shows the place it is about; no sheet of its own where that is the side or the top.
     """
-    callout = None if callout is None else _on_part(plan, callout)
     beams = beams_of(plan.variants, plan.guides, plan.box)
     depths = edge_depths_mm(plan)
     sections = [[named.beam.section_at(z) for named in beams] for z in depths]
@@ -73,18 +71,7 @@ def plane_of(plan: State, part: str, point_mm: tuple[float, float, float] | None
     """The plane through the worst place of a part; the upright one where there is none."""
     if point_mm is None:
         return SIDE
-    callout = _on_part(plan, Callout(part, "", point_mm))
-    return planes_of(_inside(plan, callout))[0]
-
-
-def _on_part(plan: State, callout: Callout) -> Callout:
-    """The callout at the place of its part nearest to the one given: of a board right in the beam that one may lie beside it."""
-    part = next((part for part in plan.assembly.parts if part.name == callout.part), None)
-    if part is None:
-        return callout
-    places = np.asarray(part_mesh(part).vertices)
-    x, y, z = np.clip(callout.point_mm, places.min(axis=0), places.max(axis=0)).tolist()
-    return replace(callout, point_mm=(x, y, z))
+    return planes_of(_inside(plan, Callout(part, "", point_mm)))[0]
 
 
 def _inside(plan: State, callout: Callout) -> FloatArray:

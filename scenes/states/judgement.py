@@ -19,6 +19,7 @@ from geometry.notes import Note, Severity
 from raytrace.beam.beam import holds, outer_guides
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin
 from raytrace.box import Box
+from raytrace.kept import Kept
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.traced_notes import picture_notes
 from scenes.runtime.first_run import prepare_judge
@@ -209,18 +210,11 @@ def doubts(state: State) -> tuple[Note, ...]:
     return tuple(dict.fromkeys(doubted))
 
 
-_bare: OrderedDict[int, tuple[Box, Box]] = OrderedDict()
+def _emptied(box: Box) -> Box:
+    return replace(box, glasses=()) if box.glasses else box
 
 
-def without_glass(box: Box) -> Box:
-    """The box with its trays empty; the same one each time it is asked for."""
-    if not box.glasses:
-        return box
-    if id(box) not in _bare:
-        _bare[id(box)] = (box, replace(box, glasses=()))
-        if len(_bare) > KEPT:
-            _bare.popitem(last=False)
-    return _bare[id(box)][1]
+without_glass: Kept[Box, Box] = Kept(_emptied, KEPT)  # the box with its trays empty; the same one each time it is asked for
 
 
 def judge_guide(

@@ -47,7 +47,7 @@ class Rooms:
 
     def reaches(self, box: Box) -> bool:
         """Whether the beams are followed past all parts of another box."""
-        return all(_known(part)[2] <= beam.beam.far_z_mm for _, beam in self._beams for part in box.parts)
+        return all(_ahead_mm(part) <= beam.beam.far_z_mm for _, beam in self._beams for part in box.parts)
 
     def clearance(self, part: Part) -> Clearance:
         """How far a part stays out of every beam; -ALONG_MM where some of it stands beyond the plane in focus."""
@@ -60,7 +60,7 @@ class Rooms:
         for place, (_, beam) in enumerate(self._beams):
             if self._is_beyond(beam, part):
                 return ALONG_MM
-            row, _ = room(beam, _known(part)[1], max(needed_mm, 0.0), with_depth=False)
+            row, _ = room(beam, _pieces(part), max(needed_mm, 0.0), with_depth=False)
             if not row[0] > needed_mm:
                 self._beams.insert(0, self._beams.pop(place))  # what refuses one part is likely to refuse the next
                 return max(needed_mm - max(float(row[0]), 0.0), 1e-9)
@@ -70,7 +70,7 @@ class Rooms:
         from raytrace.judge.rooms import rooms
 
         beyond = self._is_beyond(beam, part)
-        (row,) = rooms(beam, [_known(part)[1]])
+        (row,) = rooms(beam, [_pieces(part)])
         room_mm = -ALONG_MM if beyond else float(row[0])
         point = (float(row[1]), float(row[2]), float(row[3])) if np.isfinite(row[0]) else None
         where = BEYOND if beyond and beam.legs(beam.cell) is not None else place_words(point)
@@ -87,7 +87,7 @@ class Rooms:
 
     def _is_beyond(self, beam: GuideBeam, part: Part) -> bool:
         legs = beam.legs(beam.cell)
-        return legs is None or _known(part)[2] > legs.end_z_mm + TOUCHING_MM
+        return legs is None or _ahead_mm(part) > legs.end_z_mm + TOUCHING_MM
 
 
 def rooms_of(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> Rooms:
@@ -95,21 +95,17 @@ def rooms_of(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -
     return Rooms(variants, outer_guides(guides), box)
 
 
-MOST_KNOWN = 2000
-_parts: dict[int, tuple[Part, Pieces, float]] = {}
+def _pieces(part: Part) -> Pieces:
+    from raytrace.judge.pieces import pieces_of
+
+    return pieces_of(part)
 
 
-def _known(part: Part) -> tuple[Part, Pieces, float]:
-    """A part with its pieces and how far ahead it reaches [mm], made once; kept with it, so that no other part gets its id."""
-    found = _parts.get(id(part))
-    if found is None:
-        from raytrace.judge.body import parts_span_mm
-        from raytrace.judge.pieces import pieces_of
+def _ahead_mm(part: Part) -> float:
+    """How far ahead a part reaches [mm]."""
+    from raytrace.judge.body import parts_span_mm
 
-        if len(_parts) >= MOST_KNOWN:
-            _parts.clear()
-        found = _parts[id(part)] = part, pieces_of(part), float(parts_span_mm([part])[1])
-    return found
+    return parts_span_mm([part])[1]
 
 
 class ClearRooms:

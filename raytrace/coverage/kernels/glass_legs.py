@@ -65,14 +65,21 @@ def _launch(pencil: FloatArray, valid: bool, u: float, v: float, ray: FloatArray
 
 
 @compiled
-def _passes(glass: FloatArray, edges: FloatArray, ray: FloatArray) -> bool:
-    """Follow a ray through one glass, if it meets it before it comes to a point; whether it did."""
+def _in_axes_of(glass: FloatArray, ray: FloatArray) -> tuple[float, float, float, float, float, float]:
+    """Where a ray is and how it runs, in the axes of a glass."""
     x = y = z = u = v = w = 0.0
     for k in range(3):
         a, b, c = glass[3 * k], glass[3 * k + 1], glass[3 * k + 2]
         at, way = ray[k] - glass[9 + k], ray[3 + k]
         x, y, z = x + at * a, y + at * b, z + at * c
         u, v, w = u + way * a, v + way * b, w + way * c
+    return x, y, z, u, v, w
+
+
+@compiled
+def _passes(glass: FloatArray, edges: FloatArray, ray: FloatArray) -> bool:
+    """Follow a ray through one glass, if it meets it before it comes to a point; whether it did."""
+    x, y, z, u, v, w = _in_axes_of(glass, ray)
     if w <= 0.0:
         return False
     run = (-glass[THICKNESS] / 2 - z) / w
@@ -106,12 +113,7 @@ def _bend(glass: FloatArray, ray: FloatArray, x: float, y: float, u: float, v: f
 @compiled
 def _meets(glass: FloatArray, edges: FloatArray, ray: FloatArray) -> bool:
     """Whether the line of a ray crosses the middle plane of a glass within its outline: of a thin lens no leg tells."""
-    x = y = z = u = v = w = 0.0
-    for k in range(3):
-        a, b, c = glass[3 * k], glass[3 * k + 1], glass[3 * k + 2]
-        at, way = ray[k] - glass[9 + k], ray[3 + k]
-        x, y, z = x + at * a, y + at * b, z + at * c
-        u, v, w = u + way * a, v + way * b, w + way * c
+    x, y, z, u, v, w = _in_axes_of(glass, ray)
     return _inside(glass, edges, x - z / w * u, y - z / w * v)
 
 

@@ -25,4 +25,4 @@ def command(show: Loaded, at_mm: float, wanted: Wanted, output: Output) -> int:
     from scenes.answers.answer import ask
     from scenes.questions.beam.answer import answer
 
-    return ask(answer(show, at_mm=at_mm, wanted=wanted), show, out=output.out, as_json_text=output.as_json, formats=output.formats)
+    return ask(answer(show, at_mm=at_mm, wanted=wanted), show, output)

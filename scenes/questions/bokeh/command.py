@@ -25,13 +25,7 @@ def command(show: Loaded, ahead: str | None, wanted: Wanted, output: Output) -> 
     from scenes.answers.answer import ask
     from scenes.questions.bokeh.answer import answer
 
-    return ask(
-        answer(show, ahead_mm=_ahead_mm(ahead), wanted=wanted),
-        show,
-        out=output.out,
-        as_json_text=output.as_json,
-        formats=output.formats,
-    )
+    return ask(answer(show, ahead_mm=_ahead_mm(ahead), wanted=wanted), show, output)
 
 
 def _ahead_mm(ahead: str | None) -> float | None:

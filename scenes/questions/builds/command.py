@@ -30,4 +30,4 @@ def command(show: Loaded, count: int, seed: int, wanted: Wanted, output: Output)
     lenses = {state.lens_name for state in wanted.of(show)}
     with progress(100 * len(lenses), "builds") as tick:
         found = answer(show, wanted=wanted, count=count, seed=seed, tick=tick)
-    return ask(found, show, out=output.out, as_json_text=output.as_json, formats=output.formats)
+    return ask(found, show, output)

@@ -30,4 +30,4 @@ def command(show: Loaded, shoot: Path, output: Output) -> int:
     from scenes.answers.answer import ask
     from scenes.questions.compare.answer import answer
 
-    return ask(answer(show, shoot=shoot), show, out=output.out, as_json_text=output.as_json, formats=output.formats)
+    return ask(answer(show, shoot=shoot), show, output)

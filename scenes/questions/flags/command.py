@@ -25,6 +25,4 @@ def command(show: Loaded, wanted: Wanted, changes: bool, output: Output) -> int:
     from scenes.answers.answer import ask
     from scenes.questions.flags.answer import answer
 
-    return ask(
-        answer(show, changes=changes, wanted=wanted), show, out=output.out, as_json_text=output.as_json, formats=output.formats
-    )
+    return ask(answer(show, changes=changes, wanted=wanted), show, output)

@@ -26,4 +26,4 @@ def command(show: Loaded, wanted: Wanted, grid: bool, output: Output) -> int:
     from scenes.answers.answer import ask
     from scenes.questions.ghosts.answer import answer
 
-    return ask(answer(show, grid=grid, wanted=wanted), show, out=output.out, as_json_text=output.as_json, formats=output.formats)
+    return ask(answer(show, grid=grid, wanted=wanted), show, output)

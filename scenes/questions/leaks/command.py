@@ -28,4 +28,4 @@ def command(show: Loaded, wanted: Wanted, target: str, columns: int, no_3d: bool
     from scenes.questions.leaks.answer import answer
 
     found = answer(show, target=target, columns=columns, solid=not no_3d, wanted=wanted)
-    return ask(found, show, out=output.out, as_json_text=output.as_json, formats=output.formats)
+    return ask(found, show, output)

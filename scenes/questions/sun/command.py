@@ -29,4 +29,4 @@ def command(show: Loaded, light: str | None, day: dt.datetime | None, wanted: Wa
     from scenes.questions.sun.answer import answer
 
     found = answer(show, light=light, day=day.date() if day else None, target=target, wanted=wanted)
-    return ask(found, show, out=output.out, as_json_text=output.as_json, formats=output.formats)
+    return ask(found, show, output)

@@ -38,4 +38,4 @@ def command(show: Loaded, output: Output, **options: Any) -> int:
     from scenes.answers.answer import ask
     from scenes.questions.widest.answer import answer
 
-    return ask(answer(show, **options), show, out=output.out, as_json_text=output.as_json, formats=output.formats)
+    return ask(answer(show, **options), show, output)
