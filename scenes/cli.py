@@ -27,7 +27,7 @@ HELP = ["-h", "--help"]
 CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOFTWARE of sysexits.h; 130: 128 + SIGINT
 TRACEBACK = "BRIMLINE_TRACEBACK"
 ALARM = getattr(signal, "SIGALRM", None)  # not on Windows
-LOADER, AGAIN_S = "<frozen importlib._bootstrap>", 0.05
+LOADER, COMPILER, AGAIN_S = "<frozen importlib._bootstrap>", f"{os.sep}llvmlite{os.sep}", 0.05
 NO_MEMORY = ("Cannot allocate memory", "failed to map segment")  # what the system says where a library or a process finds none
 
 
@@ -162,19 +162,22 @@ def _end_as_by_ctrl_c() -> None:
 
 
 def _stop(_number: int, frame: FrameType | None) -> None:
-    """Interrupt the run, but no library while it is loaded: some catch it, and go on without what they were loading."""
+    """Interrupt the run, but no library while it is loaded, nor the compiler: either may catch it and go on."""
     _asked_to_stop.set()
-    if ALARM is not None and _loads(frame):
+    if ALARM is not None and _would_be_lost(frame):
         signal.signal(ALARM, _stop)
         signal.setitimer(signal.ITIMER_REAL, AGAIN_S)
         return
     raise KeyboardInterrupt
 
 
-def _loads(frame: FrameType | None) -> bool:
-    while frame is not None and frame.f_code.co_filename != LOADER:
+def _would_be_lost(frame: FrameType | None) -> bool:
+    """Whether an interruption here may be swallowed: by a library that is being loaded, or where the compiler calls back from C."""
+    while frame is not None:
+        if frame.f_code.co_filename == LOADER or COMPILER in frame.f_code.co_filename:
+            return True
         frame = frame.f_back
-    return frame is not None
+    return False
 
 
 def _click_words(error: click.ClickException) -> str:

@@ -1,5 +1,6 @@
 """The command as a person meets it: what it prints, where, and with which exit status."""
 
+import ctypes
 import importlib
 import json
 import os
@@ -12,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from scenes import cli
 from scenes.cli import COMMANDS, main
 from scenes.scene_file.errors import ItemError
 from scenes.states.load import load_scene, plans_of
@@ -208,6 +210,26 @@ def test_a_request_to_end_leaves_no_half_files_either(scene, tmp_path):
         child.terminate()
         assert "nothing was left half written" in child.stderr.read()
     assert (child.returncode, [path.name for path in tmp_path.iterdir()]) == (130, ["show.toml"])
+
+
+@pytest.mark.skipif(cli.ALARM is None, reason="signals that come again are not known here")
+def test_a_request_to_end_that_meets_the_compiler_calling_back_is_not_lost():
+    """Python drops what is raised in a function that C calls (ctypes, "Callback functions")."""
+    code = "def ask():\n    os.kill(os.getpid(), signal.SIGTERM)\n    sum(range(1000))"
+    names = {"os": os, "signal": signal}
+    exec(compile(code, f"{os.sep}llvmlite{os.sep}binding.py", "exec"), names)
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT, cli.ALARM)}
+
+    def work():
+        ctypes.CFUNCTYPE(None)(names["ask"])()
+        time.sleep(5)
+
+    cli._end_as_by_ctrl_c()
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            work()
+    finally:
+        cli._handle_as(before)
 
 
 def test_a_fault_of_the_program_is_one_sentence_and_status_70(capsys, scene, monkeypatch):
