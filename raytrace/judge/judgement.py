@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geometry.body import Block, Kind, Part, Surface
 from raytrace.box import Box
-from raytrace.judge.body import parts_span_mm
+from raytrace.judge.body import parts_span_mm, span_of
 from raytrace.judge.field import cell_of
 from raytrace.judge.growth import Growth, Search, growth
 from raytrace.judge.pieces import Pieces, pieces_of
@@ -132,7 +132,7 @@ def _percent(grown: Growth) -> float:
 
 def _part(part: Part, pieces: Pieces, row: FloatArray, most_mm: float, end_z_mm: float, margin: float | None) -> PartRoom:
     touched, is_board = bool(row[7]), isinstance(part.body, Block | Surface)
-    place = row[1:4] if not (touched and is_board) else _beside(row[1:4], pieces.whole)
+    place = _on_part(row[1:4], part, pieces) if touched else row[1:4]
     return PartRoom(
         part=part.name,
         kind=part.kind,
@@ -146,11 +146,19 @@ def _part(part: Part, pieces: Pieces, row: FloatArray, most_mm: float, end_z_mm:
     )
 
 
-def _beside(place_mm: FloatArray, whole: FloatArray) -> FloatArray:
-    """A place (3,) in the beam where a body (n, 3) stands: of rays that pass it as deeply any may be told; its middle is taken."""
-    low, high = whole[:, :2].min(axis=0), whole[:, :2].max(axis=0)
+def _on_part(place_mm: FloatArray, part: Part, pieces: Pieces) -> FloatArray:
+    """A place (3,) of light that a part stops, on the part.
+
+    Along the axis it may be told where a leg of the beam begins, ahead of the part or behind. Of rays that pass a board as deeply
+    any may be told, beside the board too: its middle is taken then.
+    """
+    x, y, z = place_mm
+    z = np.clip(z, *span_of(part.body))
+    if not isinstance(part.body, Block | Surface):
+        return np.array([x, y, z])
+    low, high = pieces.whole[:, :2].min(axis=0), pieces.whole[:, :2].max(axis=0)
     off = (place_mm[:2] < low - NEXT_TO_MM) | (place_mm[:2] > high + NEXT_TO_MM)
-    return np.concatenate([np.where(off, (low + high) / 2, place_mm[:2]), place_mm[2:]])
+    return np.append(np.where(off, (low + high) / 2, place_mm[:2]), z)
 
 
 def _half_width_mm(points: FloatArray, angle_rad: float) -> float:

@@ -10,6 +10,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from geometry.body import Tube
+from geometry.meshes import trace_mesh
 from raytrace.judge.judgement import judge
 from raytrace.optics.camera import Guide
 from tests.raytrace.coverage.random_boxes import random_scene
@@ -46,6 +48,25 @@ def differences(seed):
 def test_no_room_is_larger_than_the_nearest_of_thousands_of_rays(seed):
     below, _ = differences(seed)
     assert (below > -GENEROUS_MM).all()
+
+
+def ends_mm(part):
+    """Where a part begins and ends along the axis; of one that leaves no way round it, its opening."""
+    if not isinstance(part.body, Tube):
+        z = trace_mesh(part, sagitta_mm=0.1).vertices[:, 2]
+    else:
+        z = np.concatenate([points[:, 2] for loop in (*part.body.inner, *part.body.outer) for points in loop.points_mm(0.1)])
+    return z.min(), z.max()
+
+
+@pytest.mark.parametrize("seed", [522, 538])
+def test_the_place_where_a_part_stops_light_lies_between_its_ends(seed):
+    """A leg of the beam that begins at a leaning glass, or past the part, may be the one that asks for the longest move."""
+    box, lens, guide = scene_and_guide(seed)
+    for part, told in zip(box.parts, judge([lens], guide, box, margin=False).parts, strict=True):
+        if told.room_mm <= 0.0 and not told.beyond_focus:
+            low, high = ends_mm(part)
+            assert low - 0.1 <= told.point_mm[2] <= high + 0.1, part.name
 
 
 @pytest.mark.slow
