@@ -59,17 +59,22 @@ INSTEAD = {  # another way, told where nothing else has to change
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What is done to some parts, in words, and these parts as they are then; none where it cannot be tried out."""
+    """What is done to some parts, in words, and these parts as they are then, or that they are gone; none where it cannot be tried."""
 
     words: str
     parts: tuple[Part, ...] = ()
+    gone: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """The beams of a state that a change is tried in, each with the room that a clear frame needs from it [mm]."""
+    """The beams of a state that a change is tried in, each with the room that a clear frame needs from it [mm].
+
+    In pairs, as the guide is and grown; where the box holds glass a pair with it, then one with the trays empty.
+    """
 
     beams: tuple[tuple[GuideBeam, float], ...]
+    glazed: bool = False
 
     def spare_mm(self, part: Part) -> float:
         """How much farther in a part could stand for the state to be clear [mm]; 0 or less where it stands too near."""
@@ -78,7 +83,12 @@ class Light:
 
     def room_mm(self, part: Part) -> float:
         """The room of a part from the guides as they are [mm]."""
-        return min(self._room_mm(beam, part) for beam, _ in self.beams[::2])
+        return min(self.rooms_mm(part))
+
+    def rooms_mm(self, part: Part) -> tuple[float, ...]:
+        """The same with the filters in and with the trays empty; one number where the box holds no glass."""
+        own = [self._room_mm(beam, part) for beam, _ in self.beams[::2]]
+        return (min(own[::2]), min(own[1::2])) if self.glazed else (min(own),)
 
     def _room_mm(self, beam: GuideBeam, part: Part) -> float:
         from raytrace.judge.pieces import pieces_of
@@ -101,7 +111,8 @@ def light_of(plan: State, tried: Sequence[Part]) -> Light:
             for guide in outer_guides(plan.guides)
             for one in boxes
             for scale, needed in ((1.0, needed_mm), (1.0 + ROOM_PERCENT / 100.0, 0.0))
-        )
+        ),
+        glazed=len(boxes) > 1,
     )
 
 
@@ -120,7 +131,7 @@ def remedy_words(plan: State) -> str:
         return f"no single change helps: {names}{more} stand too far in; bring the whole box closer to the lens, or use a wider one"
     changes = tuple(_changes(plan, to_blame, light))
     told = _listed([change.words for change in changes])
-    if len(to_blame) == 1:
+    if len(to_blame) == 1 and not changes[0].gone:
         told += INSTEAD.get(to_blame[0].kind, "")
     return f"{told}: {_outcome(plan, changes, light)}"
 
@@ -156,9 +167,19 @@ def _changes(plan: State, to_blame: Sequence[Part], light: Light) -> Iterator[Ch
             if flag is part or flag.name not in names:
                 yield _opened(plan, part, light)
         elif isinstance(part.body, Tube) and part.kind in WIDER:
-            yield _widened(part, light)
+            yield _pushed_back(part) if part.kind is Kind.SEAL and _is_on_barrel(plan, part) else _widened(part, light)
         else:
             yield Change(FIXED.get(part.kind, "move the {part} out of the view").format(part=part.name))
+
+
+def _is_on_barrel(plan: State, part: Part) -> bool:
+    """Whether a seal grips the barrel, so that a wider one would not close."""
+    outline = _first(part).outline
+    return isinstance(outline, Circle) and 2 * outline.radius_mm <= plan.lens.front_diameter_mm + TOLD_MM
+
+
+def _pushed_back(part: Part) -> Change:
+    return Change(f"push the {part.name} back over the barrel, behind the lens front", gone=(part.name,))
 
 
 def _opened(plan: State, blade: Part, light: Light) -> Change:
@@ -269,12 +290,23 @@ def _wider(outline: Outline, across_mm: float, upright_mm: float) -> Outline:
 def _outcome(plan: State, changes: Sequence[Change], light: Light) -> str:
     """How the state is with all changes made: 'then clear, 3.0 mm', or what is still too near."""
     changed = {part.name: part for change in changes for part in change.parts}
-    parts = [changed.get(part.name, part) for part in plan.box.parts]
+    gone = {name for change in changes for name in change.gone}
+    parts = [changed.get(part.name, part) for part in plan.box.parts if part.name not in gone]
     spare = {part.name: light.spare_mm(part) for part in parts}
     left = [part for part in parts if spare[part.name] < 0.0]
     if not left:
-        return f"then clear, {min(light.room_mm(part) for part in parts):.1f} mm"
+        return f"then clear{_room_words([light.rooms_mm(part) for part in parts])}"
     return f"check again then, for now {_listed([_left_words(part, light.room_mm(part)) for part in left])}"
+
+
+def _room_words(rooms_mm: Sequence[tuple[float, ...]]) -> str:
+    """The least room of any part, and whether with the filters in or the trays empty: ', 2.5 mm with the trays empty, 3.1 mm ...'."""
+    told = [f"{min(way):.1f} mm" for way in zip(*rooms_mm, strict=True)]
+    if len(told) < 2:
+        return "".join(f", {one} of room" for one in told)
+    return f", {told[0]} of room, filters in or out" if told[0] == told[1] else (
+        f", {told[0]} of room with the filters in and {told[1]} with the trays empty"
+    )
 
 
 def _left_words(part: Part, room_mm: float) -> str:

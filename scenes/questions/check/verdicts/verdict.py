@@ -14,7 +14,7 @@ from geometry.notes import Note, Severity
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin, pessimistic_share
 from raytrace.optics.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
-from scenes.questions.check.verdicts.loss_words import loss_words
+from scenes.questions.check.verdicts.loss_words import lost_words
 from scenes.rig.focus_plane import BEYOND
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word, has_room, lack_words, word_for, worst_word
 
@@ -135,7 +135,7 @@ def with_trays_empty(guide: GuideVerdict, empty: TraysEmpty | None) -> GuideVerd
 
 def only_with_glass(empty: TraysEmpty) -> str:
     """Why a frame is clear with its filters only: 'with the trays empty the mask stands 1.7 mm in the beam, top right, ...'."""
-    loss = f", and {loss_words(empty.loss_stops)} is lost" if empty.loss_stops is not None and empty.loss_stops > 0.0 else ""
+    loss = f", and {lost_words(empty.loss_stops)}" if empty.loss_stops is not None and empty.loss_stops > 0.0 else ""
     how = f"stands {-empty.room_mm:.1f} mm in the beam" if empty.room_mm <= 0.0 else f"has {empty.room_mm:.1f} mm of room"
     return f"with the trays empty the {empty.part} {how}, {empty.where}{loss}"
 
@@ -380,9 +380,10 @@ def next_step(
 def _keep_away(margin: Margin, kinds: Sequence[Kind], names: Sequence[str]) -> str:
     if margin.part is None:
         return "shoot a test before trusting it: the errors of this way of computing reach the limit"
-    of_lens = kinds[margin.part] in {Kind.BARREL, Kind.FRONT_RING}
-    away = "leave the lens where it is" if of_lens else f"do not bring the {names[margin.part]} any further in"
-    return f"{away}, and confirm {at_words(margin.where)} on the test shoot"
+    part, place = names[margin.part], at_words(margin.where)
+    if kinds[margin.part] in {Kind.FLAG, Kind.EXTENSION}:
+        return f"do not bring the {part} any further in, and confirm {place} on the test shoot"
+    return f"the {part} only just clears {place}: leave box and lens as they are, and confirm it on the test shoot"
 
 
 def never_clear(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
