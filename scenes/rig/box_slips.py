@@ -19,6 +19,7 @@ SHORTEST_FLAG_MM = 18.0  # hinge to end; flags for boxes run from 60 to 180 mm
 SHORTEST_EXTENSION_MM = 9.5
 SHORTEST_HOOD_MM = 14.0  # hoods run from 40 to 140 mm
 LEAST_AHEAD_MM = 1.0
+LEAST_PLACE_MM = 5.0  # a box that says where its parts stand reaches that far
 SMALL_SHARE = 0.15  # of the lens front: an opening that lets next to nothing of it see
 SMALL_HOOD_SHARE = 0.3  # the same of a hood, and of its mouth against its rear
 CM = 10.0
@@ -44,7 +45,7 @@ def _place_words(box: Box) -> Words:
     """A box less than a mm ahead of the lens, where every other place in it is told in whole mm."""
     places = [value for part in (*box.stage, *box.hood) for value in (part.at_mm, part.depth_mm)]
     places += [mask.at_mm for mask in box.mask]
-    whole = bool(places) and all(value == round(value) for value in places)
+    whole = max(places, default=0.0) >= LEAST_PLACE_MM and all(value == round(value) for value in places)
     if whole and 0.0 < abs(box.ahead_mm) < LEAST_AHEAD_MM:
         yield (
             "box",
