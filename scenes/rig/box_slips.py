@@ -1,6 +1,6 @@
-"""Lengths of a box that are probably written in cm: parts far smaller than what they belong to. A caution each, with both numbers.
+"""Lengths of a box that are probably written in cm: parts far smaller than what they belong to. A caution each, both numbers named.
 
-A hood or flag a tenth as long, or a box a tenth as far ahead, takes less light than the real one: nobody would notice a wrong clear.
+A hood or flag a tenth as long, or a box a tenth as far ahead, takes less light than the real one: nobody would see a wrong clear.
 Sizes are common practice; none of the boxes drawn by chance in `tests` and none of the demo's comes near them.
 """
 
@@ -43,15 +43,12 @@ def _sizes(size_mm: tuple[float, float]) -> str:
 
 def _place_words(box: Box) -> Words:
     """A box less than a mm ahead of the lens, where every other place in it is told in whole mm."""
-    places = [value for part in (*box.stage, *box.hood) for value in (part.at_mm, part.depth_mm)]
-    places += [mask.at_mm for mask in box.mask]
+    starts = [*(stage.at_mm for stage in box.stage), *(mask.at_mm for mask in box.mask), *(hood.at_mm for hood in box.hood)]
+    places = [*starts, *(stage.depth_mm for stage in box.stage), *(hood.depth_mm for hood in box.hood)]
     whole = max(places, default=0.0) >= LEAST_PLACE_MM and all(value == round(value) for value in places)
     if whole and 0.0 < abs(box.ahead_mm) < LEAST_AHEAD_MM:
-        yield (
-            "box",
-            f"ahead_mm = {plain(box.ahead_mm)} is less than a mm, where the parts of the box stand by whole mm, the farthest "
-            f"at_mm = {plain(max(part.at_mm for part in (*box.stage, *box.hood, *box.mask)))}: {_in_cm(box.ahead_mm)}",
-        )
+        all_whole = f"where the parts of the box stand by whole mm, the farthest at_mm = {plain(max(starts))}"
+        yield "box", f"ahead_mm = {plain(box.ahead_mm)} is less than a mm, {all_whole}: {_in_cm(box.ahead_mm)}"
 
 
 def _flag_words(box: Box) -> Words:

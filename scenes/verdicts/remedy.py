@@ -17,6 +17,7 @@ from raytrace.beam.frame_margin import scaled
 from raytrace.box import Box
 from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
 from scenes.states.judgement import without_glass
+from scenes.states.names import the
 
 if TYPE_CHECKING:
     from raytrace.judge.rooms import GuideBeam
@@ -34,19 +35,19 @@ HALVES = 2  # openings are told to whole mm, so that each side moves by a half
 TOUCHING_MM = 1e-4  # no room at all
 MANY_PARTS = 3  # where more than this many parts have to change, the box itself is the wrong one
 FIXED = {
-    Kind.FLAG: "open the {part}",
-    Kind.EXTENSION: "swing the {part} back out",
-    Kind.ROD: "shorten the {part}, or raise the lens above the rods",
-    Kind.SOLID: "move the {part} out of the view",
-    Kind.BARREL: "check the lens's own measures: its {part} stands in its own light",
-    Kind.FRONT_RING: "check the lens's own measures: its {part} stands in its own light",
+    Kind.FLAG: "open {part}",
+    Kind.EXTENSION: "swing {part} back out",
+    Kind.ROD: "shorten {part}, or raise the lens above the rods",
+    Kind.SOLID: "move {part} out of the view",
+    Kind.BARREL: "check the lens's own dimensions: {part} stands in its light",
+    Kind.FRONT_RING: "check the lens's own dimensions: {part} stands in its light",
 }
 WIDER = {
-    Kind.MASK: "give the {part} a cut-out of {size}",
-    Kind.HOOD: "make the {part} wider by {by} mm on each side",
-    Kind.TRAY: "replace the {part} by a stage of {size} inside",
-    Kind.BACK: "use a bore of {size} in the {part}",
-    Kind.SEAL: "replace the {part} by one of {size} inside",
+    Kind.MASK: "give {part} a cut-out of {size}",
+    Kind.HOOD: "make {part} wider by {by} mm on each side",
+    Kind.TRAY: "replace {part} by a stage of {size} inside",
+    Kind.BACK: "use a bore of {size} in {part}",
+    Kind.SEAL: "replace {part} by one of {size} inside",
 }
 INSTEAD = {  # another way, told where nothing else has to change
     Kind.MASK: ", or leave it out",
@@ -59,7 +60,7 @@ INSTEAD = {  # another way, told where nothing else has to change
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What is done to some parts, in words, and these parts as they are then, or that they are gone; none where it cannot be tried."""
+    """What is done to some parts, in words, and these parts as they are then or gone; none where it cannot be tried."""
 
     words: str
     parts: tuple[Part, ...] = ()
@@ -126,7 +127,7 @@ def remedy_words(plan: State) -> str:
     if not to_blame or min(spare.values()) <= -RIGHT_THROUGH_MM:  # no part, or light that could not be followed
         return ""
     if len(to_blame) > MANY_PARTS:
-        names = _listed([f"the {part.name}" for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]])
+        names = _listed([the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]])
         more = f", and {len(to_blame) - MANY_PARTS} more parts," if len(to_blame) > MANY_PARTS + 1 else ", and 1 more part,"
         return f"no single change helps: {names}{more} stand too far in; bring the whole box closer to the lens, or use a wider one"
     changes = tuple(_changes(plan, to_blame, light))
@@ -169,7 +170,7 @@ def _changes(plan: State, to_blame: Sequence[Part], light: Light) -> Iterator[Ch
         elif isinstance(part.body, Tube) and part.kind in WIDER:
             yield _pushed_back(part) if part.kind is Kind.SEAL and _is_on_barrel(plan, part) else _widened(part, light)
         else:
-            yield Change(FIXED.get(part.kind, "move the {part} out of the view").format(part=part.name))
+            yield Change(FIXED.get(part.kind, "move {part} out of the view").format(part=the(part.name)))
 
 
 def _is_on_barrel(plan: State, part: Part) -> bool:
@@ -179,7 +180,7 @@ def _is_on_barrel(plan: State, part: Part) -> bool:
 
 
 def _pushed_back(part: Part) -> Change:
-    return Change(f"push the {part.name} back over the barrel, behind the lens front", gone=(part.name,))
+    return Change(f"push {the(part.name)} back over the barrel, behind the lens front", gone=(part.name,))
 
 
 def _opened(plan: State, blade: Part, light: Light) -> Change:
@@ -206,10 +207,10 @@ def _opened(plan: State, blade: Part, light: Light) -> Change:
 
 def _opened_words(blade: Part, by_deg: float, set_deg: float | None) -> str:
     if blade.kind is Kind.EXTENSION:
-        return f"swing the {blade.name} back out by {_degrees(by_deg)}"
+        return f"swing {the(blade.name)} back out by {_degrees(by_deg)}"
     if set_deg is None:
-        return f"open the {blade.name} by {_degrees(by_deg)}"
-    return f"open the {blade.name} to {set_deg + by_deg:.0f} degrees (by {by_deg:.3g})"
+        return f"open {the(blade.name)} by {_degrees(by_deg)}"
+    return f"open {the(blade.name)} to {set_deg + by_deg:.0f} degrees (by {by_deg:.3g})"
 
 
 def _degrees(angle_deg: float) -> str:
@@ -235,14 +236,14 @@ def _widened(part: Part, light: Light) -> Change:
 
     both = least_clear(lambda wider: spare_mm(wider, wider), spare_mm(0, 0), MOST_WIDER_MM)
     if both is None:
-        return Change(WIDER[part.kind].format(part=part.name, size="another shape", by="many"))
+        return Change(WIDER[part.kind].format(part=the(part.name), size="another shape", by="many"))
     across = upright = both
     if isinstance(_first(part).outline, RoundedRectangle):
         across = _least(lambda wider: spare_mm(wider, both), both)
         upright = _least(lambda wider: spare_mm(across, wider), both)
     new = widened(part, across / HALVES, upright / HALVES)
     by = f"{max(across, upright) / HALVES:g}"
-    return Change(WIDER[part.kind].format(part=part.name, size=_size_words(_first(new).outline, by), by=by), (new,))
+    return Change(WIDER[part.kind].format(part=the(part.name), size=_size_words(_first(new).outline, by), by=by), (new,))
 
 
 def _least(spare_mm: Callable[[int], float], most: int) -> int:
@@ -300,17 +301,19 @@ def _outcome(plan: State, changes: Sequence[Change], light: Light) -> str:
 
 
 def _room_words(rooms_mm: Sequence[tuple[float, ...]]) -> str:
-    """The least room of any part, and whether with the filters in or the trays empty: ', 2.5 mm with the trays empty, 3.1 mm ...'."""
+    """The least room of any part, and whether with the filters in or the trays empty."""
     told = [f"{min(way):.1f} mm" for way in zip(*rooms_mm, strict=True)]
     if len(told) < 2:
         return "".join(f", {one} of room" for one in told)
-    return f", {told[0]} of room, filters in or out" if told[0] == told[1] else (
-        f", {told[0]} of room with the filters in and {told[1]} with the trays empty"
+    return (
+        f", {told[0]} of room, filters in or out"
+        if told[0] == told[1]
+        else (f", {told[0]} of room with the filters in and {told[1]} with the trays empty")
     )
 
 
 def _left_words(part: Part, room_mm: float) -> str:
-    return f"the {part.name} {f'is {-room_mm:.1f} mm in the beam' if room_mm <= 0.0 else f'has {room_mm:.1f} mm of room'}"
+    return f"{the(part.name)} {f'is {-room_mm:.1f} mm in the beam' if room_mm <= 0.0 else f'has {room_mm:.1f} mm of room'}"
 
 
 def _listed(words: Sequence[str]) -> str:

@@ -10,7 +10,7 @@ from geometry.notes import Severity
 from scenes.scene_file.messages import ALL_LIGHT
 from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word_for
 from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
-from scenes.states.names import state_words
+from scenes.states.names import state_words, the
 from scenes.states.notes import field_words
 from scenes.verdicts.check import CheckResult, StateResult
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
@@ -80,7 +80,7 @@ def _worst_sentence(state: StateResult) -> str:
     worst, words = state.blamed.worst, state_words(state)
     if worst.blame is None:
         return f" The tightest is {words}."
-    return f" The worst is {words}: the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}."
+    return f" The worst is {words}: {the(worst.blame.part)} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}."
 
 
 def _count(count: int, word: str) -> str:
@@ -301,8 +301,8 @@ def blame_words(state: StateResult) -> str:
     if worst.blame is None:
         return "nothing in the box takes light"
     if (loss := loss_words(worst.loss_stops)) == ALL_LIGHT:
-        return f"the {worst.blame.part} blacks out {at_words(worst.where)}"
-    return f"the {worst.blame.part} takes {loss} at {at_words(worst.where)}"
+        return f"{the(worst.blame.part)} blacks out {at_words(worst.where)}"
+    return f"{the(worst.blame.part)} takes {loss} at {at_words(worst.where)}"
 
 
 def _light_sentence(state: StateResult) -> str:

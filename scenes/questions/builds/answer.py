@@ -78,8 +78,8 @@ class BuildsAnswer(Answer):
         yield Gap()
         yield self.lens_table()
         yield Paragraph(
-            f"stays out: share of {found.count} builds that stay out of frame (all, none: settled by the worst and by what the dimensions "
-            "can do at most). "
+            f"stays out: share of {found.count} builds that stay out of frame (all, none: settled by the worst and by what the "
+            "dimensions can do at most). "
             "between: 95 % confidence range of the share. as written, worst: room between beam and nearest part; below 0 it "
             "stands in the beam."
         )

@@ -11,16 +11,16 @@ from scenes.questions.builds.report import LensSurety, Surety
 from scenes.rig.focus_plane import BEYOND
 from scenes.scene_file.messages import plain
 from scenes.states.clear_rule import lack_words
-from scenes.states.names import state_words
+from scenes.states.names import state_words, the
 
 CAUTION = (
     "A prediction is no substitute for the test shoot: measure what the answer hangs on, and confirm the frame with the real lens, "
     "box and filters before metal is cut or a truck is loaded."
 )
 METHOD = (
-    "A build stays out of frame when no part reaches into the beam of any guide, as written in [check], at the widest stop, with the "
-    "filters that the scene has. That is less than the clear of `check`, which asks for room as well: here the tolerances are the "
-    "room, and what a pupil taken as fixed can be out by is told apart. Every dimension is as likely anywhere between its limits "
+    "A build stays out of frame when no part reaches into the beam of any guide, as written in [check], at the widest stop, with "
+    "the filters that the scene has. That is less than the clear of `check`, which asks for room as well: here the tolerances are "
+    "the room, and what a pupil taken as fixed can be out by is told apart. Every dimension is as likely anywhere between its limits "
     "(the cautious reading of +/-), each on its own; a pupil known by bounds joins in."
 )
 SET = "all lenses"
@@ -82,12 +82,12 @@ def nearest_words(build: Build) -> str:
     nearest = build.nearest
     place = f" at {nearest.where}" if nearest.where else ""
     if nearest.where == BEYOND:
-        return f"the {nearest.part} reaches {BEYOND}, where nothing is looked at"
+        return f"{the(nearest.part)} reaches {BEYOND}, where nothing is looked at"
     if nearest.where == IN_DOUBT:
         return "its light is in doubt as written: brimline check says why"
     if build.clearance_mm <= 0:
-        return f"the {nearest.part} stands {-build.clearance_mm:.2f} mm in the beam{place}"
-    return f"the {nearest.part} stays {build.clearance_mm:.2f} mm outside the beam{place}"
+        return f"{the(nearest.part)} stands {-build.clearance_mm:.2f} mm in the beam{place}"
+    return f"{the(nearest.part)} stays {build.clearance_mm:.2f} mm outside the beam{place}"
 
 
 def _off_words(item: Input, build: Build) -> str:
@@ -165,8 +165,8 @@ def next_step(found: Surety) -> str:
     if worst.never and worst.nominal.clearance_mm <= 0:
         if worst.nominal.nearest.where in {BEYOND, IN_DOUBT}:
             return f"see what brimline check says of the {worst.lens_name}: a fault leaves its light in doubt as written."
-        how = f"as written the {part} stands in its beam"
+        how = f"as written {the(part)} stands in its beam"
         return f"see what brimline check says of the {worst.lens_name}: {how}."
     item = next((item for item in found.inputs if item.path == worst.least_sure), None)
-    more = f"give the {part} {room:.1f} mm more room" if room > 0 else f"keep the room at the {part}"
+    more = f"give {the(part)} {room:.1f} mm more room" if room > 0 else f"keep the room at {the(part)}"
     return f"{more}, or know the {item.words} better than {range_words(item)}; then run this again." if item else f"{more}."

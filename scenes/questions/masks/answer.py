@@ -264,13 +264,13 @@ def _cm2_unit(value_mm2: float) -> str:
 
 
 LENS_COLUMNS: tuple[Column[LensMask], ...] = (
-    Column(head="lens", key="lens", of=lambda mask: mask.lens.name, left=True, width=20, most=20),
+    Column(head="lens", key="lens", of=lambda mask: mask.lens.name, left=True, width=16, most=16),
     Column(head="at", key="at_mm", of=lambda mask: mask.place.at_mm, words="{:g}".format, width=6),
     Column(key="thickness_mm", of=lambda mask: mask.place.thickness_mm),
     Column(key="mask_now", of=lambda mask: mask.place.now),
     Column(key="widest_state", of=lambda mask: mask.widest),
-    Column(head="beam", key="beam", of=lambda mask: mask.need, words=_by, data=_shape_data, width=15),
-    Column(head="cut-out", key="cut_out", of=lambda mask: mask.cutout, words=_by, data=_shape_data, width=15),
+    Column(head="beam", key="beam", of=lambda mask: mask.need, words=_by, data=_shape_data, width=14),
+    Column(head="cut-out", key="cut_out", of=lambda mask: mask.cutout, words=_by, data=_shape_data, width=14),
     Column(head="margin", key="margin_mm", of=lambda mask: mask.margin_mm, words="{:g}".format, data=finite, width=6),
     Column(head="its middle", of=lambda mask: mask.cutout, words=middle_words, width=12),
     Column(

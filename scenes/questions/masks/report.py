@@ -29,7 +29,7 @@ from scenes.scene_file.tables.scene import box_for
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
 from scenes.states.full_range import focus_note, ranged
 from scenes.states.load import Loaded, chosen_lenses
-from scenes.states.names import state_words
+from scenes.states.names import state_words, the
 from scenes.states.rooms import ROOMY
 from scenes.states.state import State
 
@@ -121,9 +121,7 @@ def mask_report(loaded: Loaded, wanted: Wanted, names: Sequence[str] = ()) -> Ma
     splits = best_splits([mask.cutout for mask in lenses], max(count, MOST_MASKS_SHOWN), families=families)
     chosen = splits[min(count - len(set(families)), len(splits) - 1)]
     notes = [note for note in (focus_note(mask.lens) for mask in lenses) if note] + _room_notes(lenses)
-    return MaskReport(
-        wanted=wanted, lenses=lenses, splits=splits, chosen=chosen, masks=_cut(lenses, chosen), notes=tuple(notes)
-    )
+    return MaskReport(wanted=wanted, lenses=lenses, splits=splits, chosen=chosen, masks=_cut(lenses, chosen), notes=tuple(notes))
 
 
 def _room_notes(lenses: Sequence[LensMask]) -> list[str]:
@@ -148,8 +146,8 @@ def _tight_when_empty(lenses: Sequence[LensMask]) -> Iterator[str]:
     if found:
         reach_mm = max(mask.short_empty_mm for mask in found)
         yield (
-            f"with the trays empty the beam reaches up to {reach_mm:.1f} mm farther: {_names(found)} will then be tight behind a mask "
-            "cut so; leave --as-fitted out where filters come and go"
+            f"with the trays empty the beam reaches up to {reach_mm:.1f} mm farther: {_names(found)} will then be tight behind a "
+            "mask cut so; leave --as-fitted out where filters come and go"
         )
 
 
@@ -284,7 +282,7 @@ def _refuse_inside_a_part(loaded: Loaded, lens: Lens, at_mm: float) -> None:
     for name, from_mm, depth_mm in (*trays, *masks):
         if from_mm - THICKNESS_MM < at_mm < from_mm + depth_mm:
             problem = (
-                f"would stand inside the {name}, which reaches from {from_mm:g} to {from_mm + depth_mm:g} mm "
+                f"would stand inside {the(name)}, which reaches from {from_mm:g} to {from_mm + depth_mm:g} mm "
                 f"ahead of the back plate; use --at {from_mm + depth_mm:g} or more, or {max(from_mm - THICKNESS_MM, 0.0):g} or less"
             )
             raise SceneError([Complaint(where=f'a mask for lens "{lens.name}"', problem=problem, source="--at")])

@@ -56,9 +56,9 @@ class Measures:
 class FieldStated:
     """What the rows of a family's own lens say of its field, as shares of what its focal length says.
 
-    wider: the most at its shortest focal length, 1 at least. narrower: the least there, 1 at most. The family takes what they say at
-    each focus. longer: the most at its longer focal lengths, 1 at least. unheld_mm: focus distances of rows that nothing can be held
-    against. by_table says that a traced lens's table, not its rows, told `wider`.
+    wider: the most at its shortest focal length, 1 at least. narrower: the least there, 1 at most. The family takes what they
+    say at each focus. longer: the most at its longer focal lengths, 1 at least. unheld_mm: focus distances of rows that nothing
+    can be held against. by_table says that a traced lens's table, not its rows, told `wider`.
     """
 
     wider: float = 1.0
@@ -301,8 +301,8 @@ def _field_words(field: FieldStated, name: str) -> Iterator[str]:
         yield f"field: {up_to}{_percent(field.wider)} wider than the focal length says, as in {name}'s {told_by}"
     if field.narrower < SAME_FIELD:
         yield (
-            f"field: up to {_percent(field.narrower)} narrower than the focal length says, at the focus where {name}'s rows measure it "
-            "so: another lens may see wider there"
+            f"field: up to {_percent(field.narrower)} narrower than the focal length says, where {name}'s rows measure it so: "
+            "another lens may see wider there"
         )
     if field.longer > field.wider / SAME_FIELD:
         yield (

@@ -14,7 +14,7 @@ from scenes.rig.focus_plane import BEYOND
 from scenes.scene_file.tables.lens import focal_lengths
 from scenes.states.clear_rule import MEANING, WALK_MM, Word
 from scenes.states.lens_front import TOO_SMALL
-from scenes.states.names import setting_words, state_words
+from scenes.states.names import setting_words, state_words, the
 
 LEAST_GAIN_MM = 0.05  # half a step of what is told
 CAUTION = (
@@ -30,7 +30,7 @@ CATALOGUE_WORDS = "The scene's own lenses, as measured, at every zoom row and fo
 
 
 def answer_words(report: WidestReport, fits: Sequence[LensFits] = ()) -> str:
-    """The answer in a few sentences: as set, in the setup that lets the widest lens be used, and the measured lens where it differs."""
+    """The answer: as set, in the setup that lets the widest lens be used, and the measured lens where it differs."""
     now = next(one for one in report.setups if one.setup == AS_SET)
     words = f"Widest that clears this box as set: {_by_focus_words(now)}."
     best = min(report.setups, key=lambda one: [limit.focal_mm for limit in _limits(one)])
@@ -48,8 +48,10 @@ def _measured_words(report: WidestReport, now: SetupLimits, fits: Sequence[LensF
     fit = next(fit for fit in own.fits if fit.setup == AS_SET)
     if said == (fit.word is Word.CLEAR):
         return ""
-    return f" The {own.lens.name} itself, as the scene has it, is {fit.word} ({state_words(fit.plan)})." if said else (
-        f" The {own.lens.name} itself, as measured, is clear."
+    return (
+        f" The {own.lens.name} itself, as the scene has it, is {fit.word} ({state_words(fit.plan)})."
+        if said
+        else (f" The {own.lens.name} itself, as measured, is clear.")
     )
 
 
@@ -158,7 +160,7 @@ def why_words(one: LensFits) -> str:
         return ""
     deep = fit.met.clearance_mm
     if fit.met.where == BEYOND:
-        return f"{one.lens.name}: the {fit.met.part} reaches {BEYOND}, where nothing is looked at ({state_words(fit.plan)})"
+        return f"{one.lens.name}: {the(fit.met.part)} reaches {BEYOND}, where nothing is looked at ({state_words(fit.plan)})"
     how = f"{-deep:.1f} mm in" if deep < 0 else f"{deep:.1f} mm to spare"
     return f"{one.lens.name}: the {met_words(fit.met)}, {how} ({state_words(fit.plan)})"
 

@@ -56,7 +56,7 @@ def slips(text):
         ("length_mm = 110", "length_mm = 11", "top flag", ("length_mm = 11", "width_mm = 260", "would be 110 mm")),
         ("length_mm = 70", "length_mm = 7", "top flag", ("extension.length_mm = 7", "length_mm = 110", "would be 70 mm")),
         ("depth_mm = 70", "depth_mm = 7", "hood", ("depth_mm = 7", "front_mm = [250, 170]", "would be 70 mm")),
-        ("rear_mm = [170, 120]", "rear_mm = [30, 25]", "hood", ("rear_mm = [30, 25]", "front_glass_mm = 100", "would be 300 x 250")),
+        ("rear_mm = [170, 120]", "rear_mm = [30, 25]", "hood", ("rear_mm = [30, 25]", "front_glass_mm = 100", "be 300 x 250")),
         ("front_mm = [250, 170]", "front_mm = [25, 20]", "hood", ("front_mm = [25, 20]", "rear_mm = [170, 120]")),
         ("opening_mm = [138, 97]", "opening_mm = [13.8, 9.7]", "tray", ("opening_mm = [13.8, 9.7]", "would be 138 x 97 mm")),
     ],

@@ -165,7 +165,8 @@ def test_a_show_is_settled_where_no_build_can_be_otherwise(tmp_path):
     wide, narrow = found_in(tmp_path, table, width=WIDTH + 8), found_in(tmp_path, table, width=WIDTH - 8)
     assert (wide.always, wide.clear_share, wide.lenses[0].spread) == (True, 1.0, None)
     assert (narrow.always, narrow.clear_share, narrow.lenses[0].spread) == (False, 0.0, None)
-    assert summary(wide).startswith("Every build within the tolerances stays out of frame with the 24; the worst leaves +3.1 mm")  # 4/5
+    told = "Every build within the tolerances stays out of frame with the 24; the worst leaves +3.1 mm"  # 4/5
+    assert summary(wide).startswith(told)
     assert summary(narrow) == "No build stays out of frame with the 24."
 
 

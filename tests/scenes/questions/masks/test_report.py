@@ -381,6 +381,11 @@ def test_the_table_keeps_within_a_hundred_columns_and_the_json_says_the_same(sce
     assert {(state["lens"], state["focus_mm"]) for state in data["states"]} >= {("20", "infinity"), ("20", 400.0)}
 
 
+def test_no_column_of_the_table_runs_off_the_page(scene):
+    lines = answer_text(answer(load_scene(scene(stage=STAGE)))).splitlines()
+    assert not [line for line in lines if line.endswith("…")]
+
+
 def test_the_names_of_many_lenses_that_share_a_mask_are_all_on_the_page(scene):
     path = scene()
     names = [f"{focal} of the long set with a long name" for focal in (40, 60)]

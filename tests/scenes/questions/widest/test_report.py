@@ -278,13 +278,13 @@ def test_a_field_stated_wider_than_the_focal_length_says_is_used():
 def test_a_field_stated_narrower_is_used_and_said_so():
     field, (words,) = stated_fields((25, '"infinity"', 0.94))
     assert (field.wider, field.narrower) == (1.0, pytest.approx(0.94, abs=1e-5))
-    assert words.startswith("field: up to 6.0 % narrower than the focal length says, at the focus where the \"25\"'s rows measure it")
+    assert words.startswith('field: up to 6.0 % narrower than the focal length says, where the "25"\'s rows measure it so')
 
 
 @pytest.mark.parametrize("share", [0.93, 1.06])
 def test_at_its_own_focal_length_the_family_sees_what_its_lens_measures_close_up(share):
     # the tangent of the half field is 18 / f times the share at infinity, and close up as the row states it
-    row = f'[[lens.state]]\nfocus_mm = 600\nhalf_field_deg = {math.degrees(math.atan(18.0 / 25 * share)):.5f}\n'
+    row = f"[[lens.state]]\nfocus_mm = 600\nhalf_field_deg = {math.degrees(math.atan(18.0 / 25 * share)):.5f}\n"
     scene = loaded(lenses=row, focus='["infinity", 600]')
     grid = plans_of(scene)[0].grid
     family = family_of(scene.scene, Resources(), None, Measures(), grid)
@@ -295,7 +295,7 @@ def test_at_its_own_focal_length_the_family_sees_what_its_lens_measures_close_up
 
 
 def test_the_headline_does_not_contradict_check_of_the_measured_lens():
-    row = f'[[lens.state]]\nfocus_mm = 600\nhalf_field_deg = {math.degrees(math.atan(18.0 / 25 * 0.93)):.5f}\n'
+    row = f"[[lens.state]]\nfocus_mm = 600\nhalf_field_deg = {math.degrees(math.atan(18.0 / 25 * 0.93)):.5f}\n"
     scene = loaded(focal=25, lenses=row, focus='["infinity", 600]')
     for found in (answer(scene), answer(loaded(focal=14), pupil="held")):
         (own,) = (one for one in found.fits if one.lens.name == "25")
