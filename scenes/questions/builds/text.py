@@ -20,8 +20,8 @@ CAUTION = (
 METHOD = (
     "A build stays out of frame when no part reaches into the beam of any guide, as written in [check], at the widest stop, with "
     "the filters that the scene has. That is less than the clear of `check`, which asks for room as well: here the tolerances are "
-    "the room, and what a pupil taken as fixed can be out by is told apart. Every dimension is as likely anywhere between its limits "
-    "(the cautious reading of +/-), each on its own; a pupil known by bounds joins in."
+    "the room, and what a pupil taken as fixed can be out by is told apart. Every dimension is as likely anywhere between its "
+    "limits (the cautious reading of +/-), each on its own; a pupil known by bounds joins in."
 )
 SET = "all lenses"
 MOST_TOLD = 12
