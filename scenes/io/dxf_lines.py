@@ -163,8 +163,8 @@ def _is_full_line(entity: Any, layer: Any, source: str) -> None:
     name = str(entity.dxf.linetype)
     if name.upper() == "BYLAYER" and layer is not None:
         name = str(layer.dxf.linetype)
-    kinds = entity.doc.linetypes if entity.doc else {}
-    if name.upper() not in FULL_LINES and name in kinds and kinds.get(name).simplified_line_pattern():
+    kind = entity.doc.linetypes.get(name) if entity.doc and name in entity.doc.linetypes else None
+    if name.upper() not in FULL_LINES and kind is not None and kind.simplified_line_pattern():
         raise _refusal(
             source,
             f'holds {_a(entity.dxftype())} drawn as a "{name[:40]}" line; draw what is cut as a full line, delete the rest',

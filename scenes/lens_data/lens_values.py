@@ -127,8 +127,8 @@ def say_what_is_left(readings: Sequence[Reading], case: FieldCase, focal_mm: flo
         told.say("no field in the files: at close focus it is a guess from the focal length")
     if case.width_mm is None and any(reading.half_field_deg is not None for reading in readings):
         told.say(
-            "half_field_deg is taken as the half field, from the lens axis to the edge of the frame: if it is the full field, halve "
-            "it; with --width-mm it is held against the focal length"
+            "half_field_deg is taken as the half field, from the lens axis to the edge of the frame: if it is the full field, "
+            "halve it; with --width-mm it is held against the focal length"
         )
     if case.squeeze != 1.0:
         told.say(

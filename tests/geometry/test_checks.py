@@ -252,7 +252,7 @@ def test_a_mesh_behind_the_lens_front_is_told_for_its_z_may_be_turned_round(at_m
 )
 def test_a_plate_that_lies_along_the_axis_is_told_for_it_may_be_drawn_with_z_up(extents, centre, told):
     plate = trimesh.creation.box(extents=extents)
-    part = solid(pose(), surface_from_arrays(plate.vertices + [*centre, 0.0], plate.faces), at_mm=80, name="plate")
+    part = solid(pose(), surface_from_arrays(plate.vertices + np.array([*centre, 0.0]), plate.faces), at_mm=80, name="plate")
     notes = lying_mesh_notes([part])
     assert [note.severity for note in notes] == [Severity.CAUTION] * told
     assert all("as if drawn with z up" in note.text for note in notes)

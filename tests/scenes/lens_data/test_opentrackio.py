@@ -111,7 +111,7 @@ def test_focus_in_metres_becomes_mm_and_a_kilometre_is_infinity(tmp_path):
 def test_focus_told_in_mm_is_not_read_as_infinity(tmp_path):
     # 450 and 1200 m stand on no focus scale; 450 m alone neither. As mm they are an everyday pull.
     for pull in ([sample(focusDistance=450.0), sample(focusDistance=1200.0)], sample(focusDistance=450.0)):
-        with pytest.raises(SceneError, match="focusDistance: must be in metres, and no lens is focused at 450 m.*--focus-in-mm"):
+        with pytest.raises(SceneError, match=r"focusDistance: must be in metres, and no lens is focused at 450 m.*--focus-in-mm"):
             table_of(tmp_path, pull)
     pulled = [sample(focusDistance=450.0), sample(focusDistance=1200.0)]
     readings = readings_of(written(tmp_path, pulled), focus_in_mm=True)
