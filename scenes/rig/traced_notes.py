@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from scenes.rig.contradictions import or_confirmed
 from scenes.rig.traced_focus import length_mm, traced_focus
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
+from scenes.states.clear_rule import WALK_MM
 
 SLOWER_SHARE = 4.0  # four stops, as between the lenses of a set
 FASTER_SHARE = 1.5  # a good stop: published half diameters are transcribed to less
@@ -43,6 +45,7 @@ def traced_notes(
         *_length_notes(lens, glass),
         *_depth_notes(lens, variants),
         *_stop_notes(lens, glass),
+        *_lost_stop_notes(lens, glass),
         *_unused_notes(lens),
     )
 
@@ -132,6 +135,42 @@ def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
         f"{or_confirmed('f_number')}"
     )
     yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _lost_stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
+    """A fault for a stop on a surface of glass, in a table without a row for it, where the air beside it has very other pupils."""
+    table = glass.prescription
+    if "pupil_behind_front_mm" in lens.confirmed or any(_is_bare(table, place) for place in range(len(table.surfaces))):
+        return
+    places = [table.stop_index, *_across_air(table)]
+    pupils_mm = [first_order(replace(table, stop_index=place)).entrance_pupil_mm for place in places]
+    depths_mm = [glass.vertex_behind_front_mm + pupil_mm for pupil_mm in pupils_mm]
+    if max(depths_mm) - min(depths_mm) <= WALK_MM:
+        return
+    text = (
+        f"its table has no row of its own for the stop: stop_row = {table.stop_index + 1} is a surface of glass, and in the air beside "
+        f"it the entrance pupil may lie from {min(depths_mm):.1f} to {max(depths_mm):.1f} mm behind the front; add the stop's row, "
+        'flat with air on both sides, or write confirmed = ["pupil_behind_front_mm"] in the lens if that surface is the stop'
+    )
+    yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _index_ahead(table: Prescription, place: int) -> float:
+    return table.surfaces[place - 1].index if place else 1.0
+
+
+def _is_bare(table: Prescription, place: int) -> bool:
+    """Whether a surface is flat with air on both sides, as only a stop is."""
+    surface = table.surfaces[place]
+    return math.isinf(surface.radius_mm) and surface.index == _index_ahead(table, place) == 1.0
+
+
+def _across_air(table: Prescription) -> list[int]:
+    """The surfaces at the far ends of the air beside the stop's."""
+    stop = table.stop_index
+    ahead = [stop - 1] if stop and _index_ahead(table, stop) == 1.0 else []
+    behind = [stop + 1] if table.surfaces[stop].index == 1.0 and stop + 1 < len(table.surfaces) else []
+    return [*ahead, *behind]
 
 
 def _f_number_of(table: Prescription, wide_open_mm: float) -> float:
