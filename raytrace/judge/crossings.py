@@ -46,11 +46,13 @@ def crossings(
     object_z_mm: float,
     *,
     parted: bool,
+    shares: int = 0,
 ) -> Crossings:
     """The crossings of polygons about the pupils, with so many sides, or, with another blend than 1, 1, about stand-ins for them.
 
     ring (z, radius) of the lens front; before (B,): z of planes before the glass; glasses (G, GLASS_FIELDS); parted: with a plane
-    just ahead of all parts.
+    just ahead of all parts; shares: 0 where light inside the polygons keeps within the hull of their corners, else how closely it is
+    looked at: 1 for the middle alone, 2 for half-way as well.
     """
     pencils = _rows(field)
     count = len(pencils) * sides
@@ -60,11 +62,12 @@ def crossings(
     ways, numbers = np.empty((3, count)), np.empty((4, 2 * count + 2), dtype=np.int64)
     spokes = field.pencils.rim_share.shape[1]
     outline = spokes * -(-sides // spokes) if spokes else 0
-    scratch = np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))
+    inner = np.empty((1, pencils.shape[1])), np.empty((planes, 3, sides))
+    scratch = np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), *inner, np.empty((DIRECTIONS + 1, 2))
     follow(
-        *(pencils, np.array(blend), float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
+        *(pencils, np.array(blend), float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted, shares),
         *(field.triples, field.weights, field.ends, points, ways, *scratch),
-        *(corners, np.empty(max(count, sides)), numbers, owner, starts, told),
+        *(corners, np.empty(max(count, sides, planes)), numbers, owner, starts, told),
     )
     total = int(starts[-1])
     fields = np.where(owner[:total] < 0, -1, owner[:total] // sides)
