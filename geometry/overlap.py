@@ -159,7 +159,7 @@ def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bo
 
 
 def _plainly_apart(a: Body, b: Body, hinges_mm: Sequence[NDArray[np.float64]] = ()) -> bool:
-    """Whether corners alone show that two bodies share nothing that counts, hinges (2, 3) given; else their meshes are looked at."""
+    """Whether corners alone show that two bodies, with hinges (2, 3), share nothing that counts; else their meshes are looked at."""
     one, two = _corners(a), _corners(b)
     ways = np.concatenate([np.eye(3), ways_of(a), ways_of(b)])
     if least_overlap_mm(one, two, ways) <= SURE_MM:

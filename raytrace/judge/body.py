@@ -7,7 +7,7 @@ edge of a filter runs through the beam, light goes both through it and past it, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
@@ -38,7 +38,6 @@ GRID_INTERVALS = 10  # along a guide whose inside counts
 CELL_GRID_INTERVALS = 6  # along a cell of it
 PUPIL = (1.0, 1.0)  # of front ring and pupil: the pupil alone
 RING = (0.0, 0.0)
-NO_POINTS = np.empty((0, 3, 0))
 BEHIND_PARTS_MM = 1.0  # where the first leg is parted, behind the hindmost part
 ROUNDING_MM = 1e-6  # what arithmetic may be off by
 
@@ -101,8 +100,9 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     start = float(seen.pencils.reference_z_mm.min())
     ring = _ring(lenses)
     before = [start] if np.isinf(ring[1]) or ring[0] <= start else [start, float(ring[0])]
-    met = crossings(seen, 16, PUPIL, ring, np.array(before), glasses, far, _object_z(lenses), parted=False)
+    met = crossings(seen, 16, PUPIL, ring, np.array(before), glasses, far, _object_z(lenses), parted=False, with_points=True)
     points = met.points
+    assert points is not None
     far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in _endless_loops(box.parts)), 0.0)
     first_face = float(points[len(before), 2].min()) if len(glasses) else float(points[-1, 2].min())
     before = _planes_mm(before, _waists_mm(lenses), loose, hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
@@ -174,13 +174,15 @@ def _chain(beam: Beam, cell: Cell, there: FieldPencils, sides: int, chain: tuple
             planes = beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses)
             shares = _inside_shares(beam, blend) if len(glasses) else 0
             met = crossings(there, sides, blend, ring, *planes, parted=beam.loose, shares=shares)
-            beam.followed[key] = replace(met, points=NO_POINTS)  # corners are enough
+            beam.followed[key] = met
         met = beam.followed[key]
         if not met.followed:
             raise NotFollowed
         found, starts, pad, end = met.corners, met.starts, met.bends_mm + ROUNDING_MM, met.end_z_mm
-        entries = [(beam.box.glasses[g], found[starts[m] : starts[m + 1]], pad[m]) for g, m in _entries(beam, chain)]
-        over = [np.minimum(least, _overhang_mm(*entry)) for least, entry in zip(over, entries, strict=True)]
+        for number, (g, m) in enumerate(_entries(beam, chain)):
+            if not (over[number] < 0.0).all():
+                reach = _overhang_mm(beam.box.glasses[g], found[starts[m] : starts[m + 1]], pad[m])
+                over[number] = np.minimum(over[number], reach)
         runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
         corners.append(found)
         fields.append(np.where(met.fields[:, None] < 0, np.nan, there.points_mm[met.fields]))

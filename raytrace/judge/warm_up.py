@@ -31,7 +31,8 @@ def compile_ahead() -> None:
     field = np.zeros((0, 3), dtype=np.int64), none, np.zeros((0, 2), dtype=np.int64)
     follow(
         *(np.zeros((0, SPOKES)), np.ones(2), 0.0, np.inf, before, np.zeros((0, GLASS_FIELDS)), 0.0, np.inf, False, 0),
-        *(*field, np.zeros((2, 3, 0)), np.zeros((3, 0)), np.zeros((SIDE_ROWS, 1)), np.zeros((2, 0))),
+        *field,
+        *(np.zeros((2, 3, 0)), np.zeros((3, 0)), np.zeros((SIDE_ROWS, 1)), np.zeros((2, 0))),
         *(np.zeros((1, SPOKES)), np.zeros((2, 3, 0)), np.zeros((25, 2))),
         *(none, np.zeros(0), np.zeros((4, 2), dtype=np.int64), count, count, np.zeros(4)),
     )

@@ -342,10 +342,11 @@ def follow(
     """The beam of pencils (N, SPOKES + spokes) as corners on the planes of a chain: those given before the glass, faces, the last.
 
     blend (2,): 1, 1 for the pupil itself; else, across and up, what holds all light through pupil and front ring that far on its
-    way from ring to pupil (below 0: ahead of the ring). parted: whether the last leg has a plane just ahead of all parts. shares: how
-    closely light inside the polygons is looked at, see `_bulges`. triples, weights: see `_bends`; ends: see `flat_hull`. Comes back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told
-    (2 + P,): OK, END and the bends of each plane. ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), one (1, as pencils), inner
-    (P, 3, K), small (DIRECTIONS + 1, 2), keys (N K, at least K and P) and numbers (4, 2 N K + 2) are scratch.
+    way from ring to pupil (below 0: ahead of the ring). parted: whether the last leg has a plane just ahead of all parts. shares:
+    how closely light inside the polygons is looked at, see `_bulges`. triples, weights: see `_bends`; ends: see `flat_hull`. Comes
+    back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told (2 + P,): OK, END and the bends of each plane. ways
+    (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), one (1, as pencils), inner (P, 3, K), small (DIRECTIONS + 1, 2), keys (N K,
+    at least K and P) and numbers (4, 2 N K + 2) are scratch.
     """
     count = sides.shape[1] - 1
     turned = _turned(pencils, glasses) if pencils.shape[1] > SPOKES and blend[0] == blend[1] else math.inf
