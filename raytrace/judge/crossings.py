@@ -93,7 +93,8 @@ def crossings(
     )
     total = int(starts[-1])
     fields = np.where(owner[:total] < 0, -1, owner[:total] // sides)
-    return Crossings(points.copy() if with_points else None, corners[:total].copy(), fields, starts, told[2:], float(told[END]), bool(told[OK]))
+    kept = points.copy() if with_points else None
+    return Crossings(kept, corners[:total].copy(), fields, starts, told[2:], float(told[END]), bool(told[OK]))
 
 
 def _rows(field: FieldPencils) -> FloatArray:
