@@ -34,9 +34,10 @@ def all_beyond(start: Any, ray: Any, edge: Any, outward: Any, low: int, high: in
 
 
 def _kept(
-    first: Any, start: Any, ray: Any, ends: Any, origin: Any, normal: Any, edge: Any, outward: Any, lucky: Any, scratch: Any, found: Any
+    first: Any, start: Any, ray: Any, ends: Any, origin: Any, normal: Any, edge: Any, outward: Any,
+    lucky: Any, scratch: Any, found: Any,
 ) -> None:  # fmt: skip
-    """Rays of piece c are first[c]..first[c + 1] - 1; edges of way w end before ends[w]. lucky (W,): the edge that is tried first."""
+    """Rays of piece c are first[c]..first[c + 1] - 1, edges of way w end before ends[w]; lucky (W,): the edge tried first."""
     for piece in range(len(found)):
         low, high = first[piece], first[piece + 1]
         begin = 0
