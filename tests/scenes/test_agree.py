@@ -262,7 +262,7 @@ def test_a_tilt_that_ghosts_call_clear_keeps_check_clear(show_of, seed):
             assert judge_state(state).clear or not clear[report.plan.key]
 
 
-# Leaks looks at the focus named first, close up; the beam reaches lower on the glass, and the flag has to come in farther, at infinity.
+# Leaks looks at the focus named first, close up; the flag has to come in farther at infinity.
 FOCUSED = """
 brimline = 1
 [camera]

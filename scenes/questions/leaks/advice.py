@@ -313,7 +313,7 @@ class _Work:
             if not tried:
                 yield f"{row.light.name}: no flag stands on its side ({' or '.join(_sides_of(row))}); hinge one there"
             else:
-                yield min(tried, key=lambda one: (not one.keeps_off, one.to_share, one.angle_deg - one.to_angle_deg))
+                yield self._judged(min(tried, key=lambda one: (not one.keeps_off, one.to_share, one.angle_deg - one.to_angle_deg)))
 
     def _flags_for(self, row: LightRow) -> tuple[int, ...]:
         """Flags on the sides that the light comes from."""
@@ -352,8 +352,11 @@ class _Work:
             meets=meets,
             to_reach=reach,
             off=self._off(row, place),
-            not_clear=self.keeping.kept.not_clear(_set_by_name(flag_name(flag), to_deg)),
         )
+
+    def _judged(self, found: LightAdvice) -> LightAdvice:
+        """The advice with the states that are not clear with the flag so set."""
+        return replace(found, not_clear=self.keeping.kept.not_clear(_set_by_name(found.flag, found.to_angle_deg)))
 
     def _off(self, row: LightRow, place: int) -> Cut:
         """The widest angle at which the flag alone keeps a light off with this lens, as `brimline flags` has it."""

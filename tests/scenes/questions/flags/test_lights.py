@@ -78,7 +78,8 @@ def answer_of(path, *, asked=False):
     loaded = load_scene(path)
     states = [state for _, found in flag_states(plans_of(loaded)) for state in found]
     flags, flagless = summaries(states), FlaglessBoxes()
-    by_state = list(lights_in_states(flagless, stray_lights(loaded.scene), states, flags))
+    start = {flag.name: flag.clear_deg for flag in flags}
+    by_state = list(lights_in_states(flagless, stray_lights(loaded.scene), plans_of(loaded), (), start))
     collisions = FlagCollisions(plans_of(loaded))
     return light_answers(loaded.scene, by_state, flags, *([collisions.met] if asked else []))[0]
 
