@@ -122,7 +122,15 @@ def check_file(path: Path, wanted: Wanted, out: Path | None, asked: Asked) -> in
     """Check the wanted states of the scene at a path and say what was found; the exit status comes back."""
     show = load_scene(path)
     plans = wanted_states(show, lenses=wanted.lenses, focus=wanted.focus, f_numbers=wanted.f_numbers)
+    tell_faults(plans)
     return answered(run_jobs([Job(loaded=show, plans=plans)], out, asked), out, asked)
+
+
+def tell_faults(plans: Sequence[State]) -> None:
+    """Say on stderr, before anything is traced, what the scene's own numbers are at fault with: the answer rests on them."""
+    found = dict.fromkeys((note.part, note.text) for plan in plans for note in plan.notes if note.doubts_light)
+    for part, text in found:
+        click.echo(f"fault: {part}: {text}", err=True)
 
 
 def answered(done: Sequence[Done], out: Path | None, asked: Asked) -> int:
