@@ -21,6 +21,7 @@ COMMANDS = {
     "ghosts": ("scenes.questions.ghosts.command", "Say where lights ghost in the filters, and which tilt helps."),
     "sun": ("scenes.questions.sun.command", "Say when through a day the sun is in the picture and on the glass."),
     "leaks": ("scenes.questions.leaks.command", "Where stray light gets in, how much, and what closes it."),
+    "plan": ("scenes.questions.plan.command", "Plan the test shoot: what to measure, fit and shoot, and what to expect."),
     "compare": ("scenes.questions.compare.command", "Lay test-shoot stills over the prediction; fit what was not measured."),
     "verify": ("scenes.commands.verify", "Say whether the proofs that check --prove left hold."),
     "view": ("scenes.commands.view", "Look at a state in 3D, in a window or as a picture."),
@@ -30,7 +31,7 @@ COMMANDS = {
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
 # Commands that rest on compiled code.
-COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "view"})
+COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view"})
 
 
 def questions() -> tuple[str, ...]:
