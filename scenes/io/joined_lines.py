@@ -40,9 +40,9 @@ def _nothing_lost(short: Sequence[Line], long: Sequence[Line]) -> None:
         return
     places = np.array([line[0] for line in short])
     ends = np.array([line[k] for line in long for k in (0, -1)]).reshape(-1, 2)
-    away = cKDTree(ends).query(places)[0] > 2.0 * JOIN_MM if len(ends) else np.ones(len(places), dtype=bool)
-    if away.any():
-        place = _words(places[int(np.argmax(away))])
+    off_mm = np.asarray(cKDTree(ends).query(places)[0]) if len(ends) else np.full(len(places), np.inf)
+    if off_mm.max() > 2.0 * JOIN_MM:
+        place = _words(places[int(np.argmax(off_mm))])
         raise OpenLineError(f"holds a line or curve without length at {place}; delete it, or draw what it stands for at full size")
 
 
