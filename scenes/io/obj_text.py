@@ -16,8 +16,8 @@ from scenes.io.mesh_damage import DamagedMeshError
 FREE_FORM = {b"curv", b"curv2", b"surf", b"cstype"}
 ELSEWHERE = {b"call", b"csh"}  # more of the model in another file, or by a command
 SHAPELESS = set(
-    b"vt vn vp p l g s mg o bevel c_interp d_interp lod usemtl mtllib usemap maplib shadow_obj trace_obj ctech stech deg bmat step parm "
-    b"trim hole scrv sp end con".split()
+    b"vt vn vp p l g s mg o bevel c_interp d_interp lod usemtl mtllib usemap maplib shadow_obj trace_obj ctech stech deg bmat step "
+    b"parm trim hole scrv sp end con".split()
 )
 PLACE_WORDS = (3, 4, 6, 7)  # x y z, and with a weight, a colour, both
 FACES = {b"f", b"fo"}  # fo: a face, of the format's first years
