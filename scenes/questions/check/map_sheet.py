@@ -17,8 +17,6 @@ from raytrace.optics.camera import Guide, whole_frame
 from raytrace.shares import Made, VignetteMap
 from scenes.questions.check.edge_rooms import EdgeRoom, edge_rooms
 from scenes.questions.check.room_labels import write_rooms
-from scenes.questions.check.text import glass_words, guide_words, state_sentence
-from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.sheets.colours import BLACK, DARK_STOPS, HIGHLIGHT, INK, PAPER, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.map_reading import (
     TOUCH_STOPS,
@@ -49,10 +47,12 @@ from scenes.sheets.pieces import (
 )
 from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, NOTHING_STOPS, VERDICT_PT, stops_label
 from scenes.states.names import state_words
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS
+from scenes.verdicts.text import glass_words, guide_words, state_sentence
 
 if TYPE_CHECKING:
-    from scenes.questions.check.verdicts.check import StateResult
     from scenes.states.state import State
+    from scenes.verdicts.check import StateResult
 
 _SPACE = Box(22.0, 31.0, 175.0, 120.0)  # where the picture may lie on the sheet [mm]
 _SCALE_MM = (33.0, 109.0)  # foot and head of the scale: the same on every sheet, so that sheets can be laid side by side

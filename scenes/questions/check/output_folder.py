@@ -14,11 +14,11 @@ from scenes.io.files import RESULTS_NAME, Staging, as_json, write_whole
 from scenes.questions.check.kept_states import Keeping, picture_name
 from scenes.questions.check.one_state import Recorded, StateRequest, front_view, write_cuts
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.questions.check.test_plan import plan_lines
-from scenes.questions.check.verdicts.check import CheckResult, StateResult
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.progress import Tick, silent
 from scenes.states.names import in_a_sentence, lens_words
+from scenes.verdicts.check import CheckResult, StateResult
+from scenes.verdicts.test_plan import plan_lines
 
 if TYPE_CHECKING:
     from scenes.questions.check.contact_sheet import SheetEntry

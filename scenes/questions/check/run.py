@@ -18,10 +18,7 @@ from scenes.questions.check.between import between_states
 from scenes.questions.check.kept_states import Keeping, keeping_of, told
 from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
-from scenes.questions.check.overview import answer_line, end_lines, overview_lines
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.questions.check.text import caution_lines, device_lines, table_lines
-from scenes.questions.check.verdicts.check import CheckResult, FailedState, map_grid
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU, engine_of
 from scenes.runtime.progress import Tick, progress, silent
@@ -29,6 +26,9 @@ from scenes.runtime.version import own_version
 from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes, no_aside
 from scenes.states.clear_rule import Limits
 from scenes.states.load import Loaded, load_scene, wanted_states
+from scenes.verdicts.check import CheckResult, FailedState, map_grid
+from scenes.verdicts.overview import answer_line, end_lines, overview_lines
+from scenes.verdicts.text import caution_lines, device_lines, table_lines
 
 if TYPE_CHECKING:
     from scenes.answers.options import Wanted

@@ -7,9 +7,9 @@ import pytest
 
 from scenes.questions.check import run
 from scenes.questions.check.run import Asked, Done, state_failed, workers_for, written_words
-from scenes.questions.check.verdicts.check import CheckResult
 from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.clear_rule import Limits
+from scenes.verdicts.check import CheckResult
 from tests.scenes.check_made import plan
 from tests.scenes.questions.check.test_results_json import FAILED, state
 

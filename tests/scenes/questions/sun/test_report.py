@@ -11,7 +11,6 @@ from click.testing import CliRunner
 from raytrace.lights import LightPlace
 from raytrace.sun import camera_angles, sun_in_sky
 from scenes.answers.answer import answer_text
-from scenes.questions.check.verdicts.check import check_state
 from scenes.questions.sun.answer import SunAnswer
 from scenes.questions.sun.command import command
 from scenes.questions.sun.figure import sun_figure
@@ -22,6 +21,7 @@ from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import Limits
 from scenes.states.load import load_scene, plans_of
 from scenes.states.select import first_focus
+from scenes.verdicts.check import check_state
 from tests.scenes.light_cast import beam_on_glass, lit_share, walls
 
 SCENE = """

@@ -9,7 +9,6 @@ from scipy.optimize import brentq
 
 from scenes.answers.answer import answer_data, answer_text
 from scenes.answers.page import WIDTH
-from scenes.questions.check.verdicts.check import run_check
 from scenes.questions.widest.answer import answer
 from scenes.questions.widest.command import command
 from scenes.questions.widest.figure import widest_figure
@@ -27,6 +26,7 @@ from scenes.scene_file.resources import Resources
 from scenes.states.clear_rule import Word
 from scenes.states.load import Loaded, load_scene, plans_of
 from scenes.states.select import widest_stops
+from scenes.verdicts.check import run_check
 
 SCENE = """
 brimline = 1

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from geometry.notes import Note, Severity
-from scenes.questions.check.test_plan import plan_lines, shots
 from scenes.states.clear_rule import Word
+from scenes.verdicts.test_plan import plan_lines, shots
 from tests.scenes.questions.check.test_results_json import check, clear_state, guide, state, with_little_room
 
 

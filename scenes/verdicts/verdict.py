@@ -14,9 +14,9 @@ from geometry.notes import Note, Severity
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin, pessimistic_share
 from raytrace.optics.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
-from scenes.questions.check.verdicts.loss_words import loss_words
 from scenes.rig.focus_plane import BEYOND
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word, has_room, lack_words, word_for, worst_word
+from scenes.verdicts.loss_words import loss_words
 
 SharesAt = Callable[[NDArray[np.float64], bool], Shares]  # picture points (N, 2), whether to spend more rays on them
 

@@ -6,8 +6,11 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from scenes.answers.page import clipped, counted, wrapped
-from scenes.questions.check.proof_words import proof_words
-from scenes.questions.check.text import (
+from scenes.states.clear_rule import Word
+from scenes.states.names import lens_words, setting_words, state_words
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.proof_words import proof_words
+from scenes.verdicts.text import (
     PLAIN_SYMBOLS,
     SYMBOLS,
     blame_words,
@@ -16,12 +19,9 @@ from scenes.questions.check.text import (
     state_rank,
     tolerance_sentence,
 )
-from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
-from scenes.states.clear_rule import Word
-from scenes.states.names import lens_words, setting_words, state_words
 
 if TYPE_CHECKING:
-    from scenes.questions.check.verdicts.check import CheckResult, StateResult
+    from scenes.verdicts.check import CheckResult, StateResult
 
 ROW = "{0:1} {1:13} {2:28} {3:8} {4:>10}  {5:19} {6}"
 HEADINGS = ("", "lens", "worst at", "verdict", "loss", "where", "part")

@@ -9,7 +9,7 @@ from geometry.body import Kind
 from geometry.flags import flag
 from geometry.frame import pose
 from geometry.outline import RoundedRectangle
-from scenes.questions.check.verdicts.remedy import least_clear, remedy_words
+from scenes.verdicts.remedy import least_clear, remedy_words
 from tests.raytrace.made import holed
 from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, beam_right_mm, plan, wall_on_the_right
 

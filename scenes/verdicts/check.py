@@ -17,9 +17,6 @@ from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
 from scenes.io.files import is_full
-from scenes.questions.check.verdicts.remedy import remedy_words
-from scenes.questions.check.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
-from scenes.questions.check.verdicts.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.traced_notes import picture_notes
 from scenes.runtime.engines import Engine, darkest_of, seed_of, sparing
@@ -36,6 +33,9 @@ from scenes.states.clear_rule import (
 from scenes.states.judgement import doubts, without_glass
 from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words
+from scenes.verdicts.remedy import remedy_words
+from scenes.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
+from scenes.verdicts.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
 
 if TYPE_CHECKING:
     from scenes.proof.verify import Finding

@@ -8,14 +8,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from geometry.notes import Severity
-from scenes.questions.check.text import WIDTH, caution_lines, nearest_words
-from scenes.questions.check.verdicts.check import CheckResult, StateResult
-from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
-from scenes.questions.check.verdicts.verdict import GuideVerdict, at_words
 from scenes.scene_file.messages import ALL_STOPS
 from scenes.states.clear_rule import RANK, Word
 from scenes.states.names import lens_words, setting_words
 from scenes.states.notes import field_words
+from scenes.verdicts.check import CheckResult, StateResult
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.text import WIDTH, caution_lines, nearest_words
+from scenes.verdicts.verdict import GuideVerdict, at_words
 
 HOW = (
     "How to read it (common practice): light a plain wall or card evenly, larger than the frame, and expose it to middle grey at "

@@ -8,10 +8,10 @@ import pytest
 from geometry.errors import GeometryError
 from raytrace.box import GlassKind
 from raytrace.optics.camera import Guide
-from scenes.questions.check.verdicts.check import check_state, run_check
-from scenes.questions.check.verdicts.rooms import part_results
 from scenes.runtime.engines import engine_of, seed_of
 from scenes.states.clear_rule import Limits, Word
+from scenes.verdicts.check import check_state, run_check
+from scenes.verdicts.rooms import part_results
 from tests.raytrace.made import block, plate_of_glass
 from tests.scenes.check_made import FOCAL_MM, beam_right_mm, clear_share, gap_for_share, plan, wall_on_the_right
 

@@ -7,16 +7,16 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from geometry.notes import Severity
-from scenes.questions.check.proof_words import proof_words
-from scenes.questions.check.verdicts.check import CheckResult, StateResult
-from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
-from scenes.questions.check.verdicts.rooms import PartResult
-from scenes.questions.check.verdicts.verdict import GuideVerdict, at_words
 from scenes.scene_file.messages import ALL_LIGHT
 from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word_for
 from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
 from scenes.states.names import state_words
 from scenes.states.notes import field_words
+from scenes.verdicts.check import CheckResult, StateResult
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.proof_words import proof_words
+from scenes.verdicts.rooms import PartResult
+from scenes.verdicts.verdict import GuideVerdict, at_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

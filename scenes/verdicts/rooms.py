@@ -16,8 +16,11 @@ from raytrace.beam.beam import holds, outer_guides
 from raytrace.optics.camera import whole_frame
 from raytrace.optics.lens import FixedPupil
 from raytrace.shares import loss_stops
-from scenes.questions.check.verdicts.doubts import places_in_doubt_mm
-from scenes.questions.check.verdicts.verdict import (
+from scenes.states.clear_rule import has_room, room_needed_mm
+from scenes.states.judgement import GuideJudgement, Room, StateJudgement, empty_judgement_of, judge_guide, judge_state, judgement_of
+from scenes.states.names import in_a_sentence
+from scenes.verdicts.doubts import places_in_doubt_mm
+from scenes.verdicts.verdict import (
     NO_PLACES,
     GuideVerdict,
     SharesAt,
@@ -26,9 +29,6 @@ from scenes.questions.check.verdicts.verdict import (
     with_room,
     with_trays_empty,
 )
-from scenes.states.clear_rule import has_room, room_needed_mm
-from scenes.states.judgement import GuideJudgement, Room, StateJudgement, empty_judgement_of, judge_guide, judge_state, judgement_of
-from scenes.states.names import in_a_sentence
 
 if TYPE_CHECKING:
     from raytrace.optics.camera import Guide

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
-from scenes.questions.check.overview import answer_line, overview_lines
 from scenes.questions.check.run import ANSWER, EVERY_STATE, OVERVIEW, page_lines
 from scenes.states.clear_rule import Word
+from scenes.verdicts.overview import answer_line, overview_lines
 from tests.scenes.questions.check.test_results_json import FAILED, WIDTH, check, clear_state, guide, state
 
 

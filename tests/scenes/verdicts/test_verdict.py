@@ -7,8 +7,8 @@ from geometry.body import Kind
 from raytrace.beam.frame_margin import Margin, pessimistic_share
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.shares import Bound, Made, Shares, VignetteMap
-from scenes.questions.check.verdicts.verdict import at_words, judge
 from scenes.states.clear_rule import Limits, Word, word_for, worst_word
+from scenes.verdicts.verdict import at_words, judge
 
 GRID = PixelGrid(width_mm=40, height_mm=20, columns=20, rows=10)
 FRAME = Guide(name="frame", half_width_mm=20, half_height_mm=10)
