@@ -75,8 +75,12 @@ class DesignAnswer(Answer):
                 yield self.designs()
         for words in contradiction_words(report.contradiction) if report.contradiction else ():
             yield Paragraph(words)
+        if report.refused or report.ruled_out:
+            yield Gap()
+        for words in report.ruled_out:
+            yield Note(f"ruled out: {words}")
         for words in report.refused:
-            yield Note(f"not shown: {words}")
+            yield Note(f"not shown, for it is not clear: {words}")
         yield Gap()
         yield NextStep(self.next_step)
         for words in CAUTIONS:
@@ -106,6 +110,7 @@ class DesignAnswer(Answer):
             "needed_mm": finite(report.needed_mm),
             "designs": [design_data(number, shown) for number, shown in enumerate(report.shown, 1)],
             "prices": [_price_data(price) for price in report.prices],
+            "ruled_out": list(report.ruled_out),
             "not_shown": list(report.refused),
             "contradiction": [] if found is None else [_way_data(way) for way in found.ways],
             "stuck": found.stuck if found is not None else "",

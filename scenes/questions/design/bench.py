@@ -80,6 +80,10 @@ class LensBench:
         rooms = self._of_setting(number, box).asked[0][0]
         return min((rooms.clearance(part) for part in box.parts if part.name in names), key=lambda one: one.clearance_mm)
 
+    def same(self, one: object, other: object) -> bool:
+        """Whether two values hold the same."""
+        return self._digest(one) == self._digest(other)
+
     def _lacking(self, number: int, box: Box, asked: Asked) -> Iterator[Part]:
         glass = self._digest(box.glasses)
         for part in box.parts:

@@ -133,7 +133,7 @@ def _stuck(designer: Designer, wishes: Wishes) -> str:
     widest = attempt.widest
     for bench in attempt.benches:
         for number in range(len(bench.states)):
-            held = bench.held(number, attempt.box(bench, number, widest), attempt.asked)
+            held = attempt.held(bench, number, widest)
             if held is not None:
                 return f"with everything as wide as you allow, the {held.part} still lacks room with the {bench.lens.name}: {held.where}"
     return designer.fault(repr(sorted(pick.items())), attempt.space, attempt.scene, widest) or "no measure within its ends does it"

@@ -70,6 +70,7 @@ class Designer:
     _bases: dict[str, Loaded] = field(default_factory=dict)
     _dark: dict[tuple[str, str, Notches, str], bool] = field(default_factory=dict)
     _faults: dict[tuple[str, Notches], str] = field(default_factory=dict)
+    ruled_out: dict[str, str] = field(default_factory=dict)
     _solved: dict[tuple[str, Wishes, tuple[str, ...]], Design | None] = field(default_factory=dict)
 
     @property
@@ -115,7 +116,13 @@ class Designer:
         if not wishes.lenses:
             return None
         found = placed(attempt, turns=bool(wishes.lights), tick=self.tick)
-        return None if found is None else self.designed(pick, attempt, found)
+        if found is not None:
+            return self.designed(pick, attempt, found)
+        if pick and attempt.fault_at is not None:
+            words = ", ".join(f"{path} = {value}" for path, value in pick.items())
+            why = self.fault(repr(sorted(pick.items())), attempt.space, attempt.scene, attempt.fault_at)
+            self.ruled_out.setdefault(words, why)
+        return None
 
     def designed(self, pick: Mapping[str, Any], attempt: Try, found: Found) -> Design:
         """A design of notches."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from scenes.questions.builds.inputs import input_words
-from scenes.questions.design.bench import Held, LensBench
+from scenes.questions.design.bench import Held
 from scenes.questions.design.designer import Design, Designer
 from scenes.questions.design.search import Notches, Try
 from scenes.questions.design.space import Knob
@@ -73,14 +73,10 @@ def held_by(attempt: Try, place: int, notches: Notches) -> Held | None:
     refusing = [(bench, n) for bench in attempt.benches for n in range(len(bench.states)) if not attempt.clears(bench, n, less)]
     if len(refusing) > 1:
         farther = _lower(notches, place, WHERE_STEPS)
-        found = [(_held(attempt, bench, n, farther), bench, n) for bench, n in refusing]
+        found = [(attempt.held(bench, n, farther), bench, n) for bench, n in refusing]
         _, bench, number = min(found, key=lambda one: one[0].room_mm if one[0] else 0.0)
         refusing = [(bench, number)]
-    return _held(attempt, *refusing[0], less) if refusing else None
-
-
-def _held(attempt: Try, bench: LensBench, number: int, notches: Notches) -> Held | None:
-    return bench.held(number, attempt.box(bench, number, notches), attempt.asked)
+    return attempt.held(*refusing[0], less) if refusing else None
 
 
 def _lower(notches: Notches, place: int, by: int) -> Notches:

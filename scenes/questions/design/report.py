@@ -23,7 +23,7 @@ from scenes.states.state import State
 
 MOST_DESIGNS = 5
 FRONT_STEPS = 4  # designs between the two ends of a trade-off
-MORE_MM, MOST_MORE = 0.05, 5  # room added where what lies between two settings could not be shown, and how often
+MORE_MM = (0.0, 0.1, 0.2, 0.4, 0.8)  # room added where what lies between two settings could not be shown
 BUILD_MM, BUILD_STEPS = 0.25, 5  # room added for tolerance builds: how finely, in how many halvings
 NO_DESIGN = 'has no [design]; add one that says what is free, such as [[design.free]] with of = "box.hood.front_mm", from and to'
 
@@ -55,6 +55,7 @@ class Report:
     shown: list[Shown] = field(default_factory=list)
     prices: list[Price] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
+    ruled_out: list[str] = field(default_factory=list)
     contradiction: Contradiction | None = None
     stopped: bool = False
 
@@ -94,6 +95,7 @@ def _fill(report: Report, designer: Designer) -> None:
         if shown is not None:
             report.shown.append(shown)
             designer.tick(0, f"best so far {words_of(report.shown[0].design)}")
+    report.ruled_out.extend(f"{words}: {why}" for words, why in designer.ruled_out.items())
     if report.shown:
         best = report.shown[0]
         report.prices.extend(prices(designer, best.design, report.wishes, best.reasons))
@@ -140,15 +142,15 @@ def words_of(design: Design) -> str:
 def _judged(designer: Designer, design: Design, report: Report) -> Shown | None:
     """A design as it is shown, with room added until all that is asked is proven; None, and why, where it cannot be."""
     wishes, why = report.wishes, ""
-    for _ in range(MOST_MORE):
-        shown = judged(design, designer)
+    for more_mm in MORE_MM:
+        asked = replace(wishes, more_mm=wishes.more_mm + more_mm)
+        tried = design if not more_mm else designer.solved(design.pick, asked, designer.design.small)
+        if tried is None:
+            break
+        shown = judged(tried, designer)
         if isinstance(shown, Shown):
             return _with_builds(designer, shown, report) if wishes.clear_builds is not None else shown
-        why, wishes = shown, replace(wishes, more_mm=wishes.more_mm + MORE_MM)
-        again = designer.solved(design.pick, wishes, designer.design.small)
-        if again is None:
-            break
-        design = again
+        why = shown
     report.refused.append(f"{words_of(design)}: {why}")
     return None
 

@@ -82,7 +82,7 @@ def _saved(value: float, words: str) -> str:
     """A measure that would be less, or more, without a wish; '' where it stays."""
     if abs(value) < TOLD_MM:
         return ""
-    return f"{value:.1f} {words}" if value > 0 else f"{value:+.1f} {words}".replace("-", "less than nothing, ", 1) if value > 0 else f"({-value:.1f} {words} more without it)"
+    return f"{value:.1f} {words}" if value > 0 else f"but {-value:.1f} {words} more without it"
 
 
 def contradiction_words(found: Contradiction) -> Iterator[str]:
