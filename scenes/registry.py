@@ -8,6 +8,7 @@ COMMANDS = {
     "beam": ("scenes.questions.beam.command", "Size of the beam in a plane of the box, over the parts that stand there."),
     "masks": ("scenes.questions.masks.command", "The tightest mask for each lens, the best set of masks, and files to cut."),
     "filters": ("scenes.questions.filters.command", "Which filter size each stage needs, and what filters do to the corners."),
+    "design": ("scenes.questions.design.command", "Find the smallest box that is clear with every lens, and say what holds it."),
     "flags": ("scenes.questions.flags.command", "Say how far in each flag may come, and how far it must to cut a light."),
     "builds": (
         "scenes.questions.builds.command",
@@ -31,7 +32,7 @@ COMMANDS = {
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
 # Commands that rest on compiled code.
-COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view"})
+COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view", "design"})
 # Commands as --help lists them: what a crew or a builder is about to do. A name that is no command yet is passed over.
 GROUPS = {
     "Start": ("demo", "new", "check", "view"),
