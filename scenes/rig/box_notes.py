@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -31,7 +32,16 @@ class BoxNotes:
 def box_notes(fitted: Box, lens: Lens, assembly: Assembly, box: TracedBox, variants: Sequence[LensState]) -> BoxNotes:
     """All that is told of a box as it is on a lens, and as it is built."""
     of_filters, of_focus = filter_contradictions(fitted), focus_notes(box, variants)
-    return BoxNotes(facts=box_facts(fitted, lens, assembly), contradictions=of_filters, focus=of_focus)
+    held = _facts_kept.get(id(assembly))
+    if held is None:
+        held = _facts_kept[id(assembly)] = assembly, box_facts(fitted, lens, assembly)
+        if len(_facts_kept) > KEPT:
+            _facts_kept.popitem(last=False)
+    return BoxNotes(facts=held[1], contradictions=of_filters, focus=of_focus)
+
+
+KEPT = 64
+_facts_kept: OrderedDict[int, tuple[Assembly, tuple[Note, ...]]] = OrderedDict()  # with the assembly, so that no other gets its id
 
 
 def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:

@@ -148,7 +148,7 @@ def _lost_stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
     if max(depths_mm) - min(depths_mm) <= WALK_MM:
         return
     text = (
-        f"its table has no row of its own for the stop: stop_row = {table.stop_index + 1} is a surface of glass, and in the air beside "
+        f"its table has no row of its own for the stop: stop_row = {table.stop_index + 1} is a surface of glass; in the air beside "
         f"it the entrance pupil may lie from {min(depths_mm):.1f} to {max(depths_mm):.1f} mm behind the front; add the stop's row, "
         'flat with air on both sides, or write confirmed = ["pupil_behind_front_mm"] in the lens if that surface is the stop'
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from scenes.answers.page import clipped, counted, wrapped
@@ -125,16 +126,34 @@ def _lens_row(states: Sequence[StateResult], symbols: dict[Word, str]) -> str:
     ).rstrip()
 
 
-def _attention(check: CheckResult, symbols: dict[Word, str]) -> Iterator[str]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attention:
+    """States of one lens with one verdict and one thing to do about them."""
+
+    lens: str
+    word: Word
+    step: str
+    states: tuple[StateResult, ...]
+
+    @property
+    def settings(self) -> str:
+        """'infinity, f/2.8 | infinity, f/5.6'."""
+        return " | ".join(setting_words(state) for state in self.states)
+
+
+def attention(check: CheckResult) -> tuple[Attention, ...]:
     """States that are not clear, the worst first; those of one lens with the same thing to do stand together."""
     groups: dict[tuple[str, Word, str], list[StateResult]] = {}
     for state in sorted(check.states, key=state_rank, reverse=True):
         if state.word is not Word.CLEAR:
             groups.setdefault((lens_words(state), state.word, state.blamed.next_step), []).append(state)
-    for (lens, word, step), states in groups.items():
-        settings = " | ".join(setting_words(state) for state in states)
-        yield from wrapped(f"{symbols[word]} {lens}: {settings}", hanging="    ")
-        yield from wrapped(step, "    -> ", hanging="       ")
+    return tuple(Attention(lens=lens, word=word, step=step, states=tuple(of)) for (lens, word, step), of in groups.items())
+
+
+def _attention(check: CheckResult, symbols: dict[Word, str]) -> Iterator[str]:
+    for group in attention(check):
+        yield from wrapped(f"{symbols[group.word]} {group.lens}: {group.settings}", hanging="    ")
+        yield from wrapped(group.step, "    -> ", hanging="       ")
     for failed in check.failed:
         yield from wrapped(f"? {failed.key}: could not be computed: {failed.why}", hanging="    ")
 

@@ -16,7 +16,7 @@ from scenes.answers.page import wrapped
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.questions.check.between import between_states
 from scenes.questions.check.kept_states import Keeping, keeping_of, told
-from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries, record_state
+from scenes.questions.check.one_state import Gathered, Kept, Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
 from scenes.questions.check.results_json import Provenance, results_dict
 from scenes.runtime.child_process import StopSwitch
@@ -53,6 +53,7 @@ class Asked:
     formats: tuple[str, ...] = ("png",)
     flat: bool = True
     solid: bool = True
+    all_3d: bool = False
     threads: int = 1
     parts: bool = False
     between: bool = True
@@ -193,15 +194,18 @@ def _with_proofs(check: CheckResult, job: Job, into: tuple[Staging, StateRequest
 
 
 def _draw(recorder: Recorder, context: RunContext, title: str) -> None:
-    """Have the cuts made and the 3D pictures that are left."""
-    cuts = recorder.cuts(title)
+    """Have the 3D pictures made that are left, and the cuts."""
+    views, cuts = recorder.views(), recorder.cuts(title)
 
-    def take(_number: int, sentence: str | WorkerDied) -> None:
-        words = "cuts were left out: the process that drew them has ended" if isinstance(sentence, WorkerDied) else sentence
+    def take(number: int, done: Gathered | str | WorkerDied) -> None:
+        if number < len(views):
+            recorder.take_views(number, done)
+            return
+        words = "cuts were left out: the process that drew them has ended" if isinstance(done, WorkerDied) else done
         recorder.trouble += [words] if words else []
 
-    with progress(len(cuts) + len(recorder.waiting), "pictures") as tick:
-        context.sharing.run(cuts, take, aside=recorder.draw_rest(tick), tick=tick)
+    with progress(len(views) + len(cuts) + recorder.pictures_left(), "pictures") as tick:
+        context.sharing.run([*views, *cuts], take, aside=recorder.draw_rest(tick), tick=tick)
 
 
 def joined(checks: Sequence[CheckResult], limits: Limits) -> CheckResult:
@@ -232,6 +236,7 @@ def _request(job: Job, staging: Staging | None, context: RunContext) -> StateReq
         formats=asked.formats,
         flat=asked.flat,
         solid=asked.solid,
+        all_3d=asked.all_3d,
     )
 
 

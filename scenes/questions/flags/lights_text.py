@@ -10,8 +10,9 @@ from geometry.flags import LEAST_DEG, MOST_DEG
 from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table, as_named
+from scenes.changes.flag_cuts import LightInState
 from scenes.questions.flags.changes import ChangesTried, WorkingChange
-from scenes.questions.flags.lights import LightAnswer, LightInState, PairWindow, Window
+from scenes.questions.flags.lights import LightAnswer, PairWindow, Window
 from scenes.questions.flags.text import angle_value, angle_words
 from scenes.states.names import lens_words, state_words
 
