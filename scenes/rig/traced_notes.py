@@ -20,11 +20,11 @@ from scenes.rig.contradictions import or_confirmed
 from scenes.rig.traced_focus import length_mm, traced_focus
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
-from scenes.states.clear_rule import WALK_MM
 
 SLOWER_SHARE = 4.0  # four stops, as between the lenses of a set
 FASTER_SHARE = 1.5  # a good stop: published half diameters are transcribed to less
 LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape
+PUPIL_OFF_MM = 2.5  # as far as a pupil may be off anyway (scenes.states.clear_rule)
 TOLD_MM = 0.01  # a picture that ends as near as this to the corner holds it
 WHY_IT_ENDS = {
     "glass": "from there on no ray gets from the centre of the stop through the glass",
@@ -145,7 +145,7 @@ def _lost_stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
     places = [table.stop_index, *_across_air(table)]
     pupils_mm = [first_order(replace(table, stop_index=place)).entrance_pupil_mm for place in places]
     depths_mm = [glass.vertex_behind_front_mm + pupil_mm for pupil_mm in pupils_mm]
-    if max(depths_mm) - min(depths_mm) <= WALK_MM:
+    if max(depths_mm) - min(depths_mm) <= PUPIL_OFF_MM:
         return
     text = (
         f"its table has no row of its own for the stop: stop_row = {table.stop_index + 1} is a surface of glass; in the air beside "

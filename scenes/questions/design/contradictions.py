@@ -77,7 +77,9 @@ def _needed(designer: Designer, wishes: Wishes, every: Sequence[Wish]) -> list[W
     """
     others = [wish for wish in every if not wish.key.startswith("lens:")]
     lenses = [wish for wish in every if wish.key.startswith("lens:")]
-    if not any(_fits(designer, _without(wishes, [*others, *(one for one in lenses if one is not kept)])) for kept in lenses or [None]):
+    if not any(
+        _fits(designer, _without(wishes, [*others, *(one for one in lenses if one is not kept)])) for kept in lenses or [None]
+    ):
         return None
     dropped: list[Wish] = []
     for wish in [*lenses, *others]:

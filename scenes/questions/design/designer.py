@@ -160,7 +160,11 @@ class Designer:
             return not self.fault(name, space, scene, notches)
 
         def light(notches: Notches) -> bool:
-            return all(self._is_dark(name, space.scene(scene, notches), notches, bench, light) for light in wishes.lights for bench in benches)
+            return all(
+                self._is_dark(name, space.scene(scene, notches), notches, bench, light)
+                for light in wishes.lights
+                for bench in benches
+            )
 
         asked = Asked(more_mm=wishes.more_mm, walk=wishes.walk)
         return Try(scene, space, benches, asked, cost, within=within, holds=holds, light=light)

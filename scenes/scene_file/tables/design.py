@@ -113,9 +113,7 @@ else:  # `from` is no name that Python lets a class have
 class Want(Table):
     """What is asked of a design besides a clear frame with every lens, at every focus and zoom."""
 
-    room_mm: float = quantity(
-        "Room beyond what bounds and a fixed pupil already ask of a clear frame.", 0.0, 100.0, 0.0, unit="mm"
-    )
+    room_mm: float = quantity("Room beyond what bounds and a fixed pupil already ask of a clear frame.", 0.0, 100.0, 0.0, unit="mm")
     clear_builds: float | None = quantity("Share of tolerance builds ([[tolerance]]) that must be clear.", 0.0, 1.0, None)
     keep_off: tuple[str, ...] = choice("Names of lights that must be kept off the glass.", ())
 
@@ -190,7 +188,10 @@ def design_faults(scene: Table, design: DesignRow, lights: Sequence[str]) -> Ite
             yield from _limit_faults(scene, row, place)
     for name in design.want.keep_off:
         if name not in lights:
-            yield ("design", "want", "keep_off"), f"names a light that is not in this scene, {shown(name)}; {did_you_mean(name, lights)}"
+            yield (
+                ("design", "want", "keep_off"),
+                f"names a light that is not in this scene, {shown(name)}; {did_you_mean(name, lights)}",
+            )
 
 
 def named_by(scene: Table, row: FreeRow) -> tuple[object, ...]:
