@@ -199,7 +199,7 @@ def report_blocks(report: LeakReport) -> Iterator[Block]:
 
 def _way_blocks(report: LeakReport) -> Iterator[Block]:
     shown = report.picture.paths[:WAYS_SHOWN]
-    yield Heading("Ways of mirrored light")
+    yield Heading("Paths of mirrored light")
     yield Table(columns=way_columns(report), rows=shown, ruled=False, indent="  ")
     left = len(report.picture.paths) - len(shown)
     if left:

@@ -222,7 +222,7 @@ def test_a_box_that_none_of_the_family_clears_is_told_as_that():
     scene = loaded()
     report = widest_report(scene, Wanted(measures=Measures(pupil_mm=(40.0, 40.0)), to_mm=14.0))
     assert report.setups[0].clear.clear.fate is Fate.NONE
-    assert "none at infinity, f/2, the plate, top right corner is always in" in answer_words(report)
+    assert "none at infinity, f/2 (always in: plate, top right corner)" in answer_words(report)
 
 
 def test_the_answer_put_into_the_scene_is_clear_and_a_shorter_lens_is_not():
