@@ -358,7 +358,7 @@ OPENING_COLUMNS: tuple[Column[OpeningRow], ...] = (
 )
 WORTH_COLUMNS: tuple[Column[tuple[str, float]], ...] = (
     Column(head="part", key="part", of=lambda item: item[0], left=True, width=40, most=40),
-    Column(head="sky", of=lambda item: f"{item[1]:.3f} sr", width=11),
+    Column(head="sky", of=lambda item: f"{round(item[1], 3) + 0.0:.3f} sr", width=11),
     Column(key="sr", of=lambda item: item[1]),
 )
 CHANGE_COLUMNS: tuple[Column[OpeningAdvice], ...] = (
