@@ -227,7 +227,7 @@ class Ground:
         return within(Cells(low, np.full(len(low), side), piece), self.outline)
 
     def _to_light(self, points: FloatArray, cell: Index, piece: Index) -> tuple[FloatArray, FloatArray, Index, Index]:
-        """Start, direction, cell and ray of `Lit`: from corners (N, 2) of cells (N,) to those of each one's piece (N,) of the light."""
+        """Start, direction, cell and ray of `Lit`: from corners (N, 2) of cells (N,) to those of the light's pieces (N,)."""
         starts, ways, cells, rays, base = [], [], [], [], 0
         for k, corners in enumerate(self.light.pieces):
             mine = np.flatnonzero(piece == k)
