@@ -51,8 +51,6 @@ def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_i
 
     FILES: OpenTrackIO samples or clips (JSON), OpenEXR frames, or tables (CSV) with the columns focus_mm, pupil_behind_front_mm,
     half_field_deg and so on. Whatever is missing and could make the beam too narrow is asked for, not assumed.
-
-    For example: brimline lens clip.json --name 25 --f-number 2 --front-diameter-mm 114 --front-to-sensor-mm 150 --front-travel-mm 0
     """
     from scenes.io.files import write_new
     from scenes.lens_data.files import readings_of, shown_name

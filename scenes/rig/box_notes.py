@@ -13,6 +13,7 @@ from geometry.notes import Note, Severity
 from raytrace.box import Box as TracedBox
 from raytrace.optics.lens import LensState
 from scenes.rig.box import rod_spec
+from scenes.rig.box_slips import slip_notes
 from scenes.rig.contradictions import filter_contradictions
 from scenes.rig.focus_plane import focus_notes
 from scenes.scene_file.tables.box import CLAMP, Box
@@ -50,6 +51,7 @@ def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
         *assembly_notes(assembly, front_diameter_mm=barrel_mm),
         *(seal_notes(parts, barrel_mm=barrel_mm, bore_mm=box.back[0].bore_mm) if box.back else ()),
         *(clamp_notes(parts, assembly.slabs) if box.mount == CLAMP else ()),
+        *slip_notes(box, lens),
         *of_rods,
     )
 

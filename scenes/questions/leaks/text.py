@@ -64,8 +64,8 @@ def light_words(row: LightRow, report: LeakReport) -> Iterator[str]:
     if row.in_frame:
         yield "in the picture: its ghosts are another matter"
     elif row.lit and row.seen.cut_by:
-        at = f"{row.seen.cut_at_deg:.1f} deg farther" if row.seen.cut_at_deg else "its edge is there already"
-        yield f"the first part that would cut it: {row.seen.cut_by}, {at}"
+        at = f"{row.seen.cut_at_deg:.1f} deg farther" if row.seen.cut_at_deg else "already at its limit"
+        yield f"nearest part that could block it: {row.seen.cut_by}, {at}"
     elif row.seen.stopped_by:
         proof = "" if row.reach is Reach.NONE else f"; {row.seen.rays} rays were followed, more may slip by"
         yield f"kept off first by: {row.seen.stopped_by}{proof}"
