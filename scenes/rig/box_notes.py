@@ -13,6 +13,7 @@ from raytrace.box import Box as TracedBox
 from raytrace.optics.lens import LensState
 from scenes.rig.box import rod_spec
 from scenes.rig.contradictions import filter_contradictions
+from scenes.rig.doubtful_numbers import doubtful_box_notes
 from scenes.rig.focus_plane import focus_notes
 from scenes.scene_file.tables.box import CLAMP, Box
 from scenes.scene_file.tables.lens import Lens
@@ -41,6 +42,7 @@ def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
         *(seal_notes(parts, barrel_mm=barrel_mm, bore_mm=box.back[0].bore_mm) if box.back else ()),
         *(clamp_notes(parts, assembly.slabs) if box.mount == CLAMP else ()),
         *of_rods,
+        *doubtful_box_notes(box),
     )
 
 
