@@ -73,7 +73,7 @@ focus_mm = ["infinity"]
 FAULTS = {
     "squeeze left out of an anamorphic lens": ("squeeze = 2\n", "", "squeeze", 'squeeze = 1 speaks against the name "40 ana 2x"'),
     "squeeze of another lens": ("squeeze = 2\n", "squeeze = 1.3\n", "squeeze", 'squeeze = 1.3 speaks against the name "40 ana 2x"'),
-    "front travel with the wrong sign": ("travel_mm = 12", "travel_mm = -12", "front_travel_mm", "at focus infinity and -12 at 900"),
+    "front travel with the wrong sign": ("travel_mm = 12", "travel_mm = -12", "front_travel_mm", "infinity and -12 at 900"),
 }  # fmt: skip
 CAUTIONS = {
     "stop of a slower lens": ("f_number = 2.0", "f_number = 4", "f/2 of [check] is not looked at"),
