@@ -190,11 +190,12 @@ def _draw(recorder: Recorder, context: RunContext, title: str) -> None:
     views, cuts = recorder.views(), recorder.cuts(title)
 
     def take(number: int, done: Gathered | str | WorkerDied) -> None:
-        if number < len(views):
+        if isinstance(done, str):
+            recorder.trouble += [done] if done else []
+        elif isinstance(done, Gathered) or number < len(views):
             recorder.take_views(number, done)
-            return
-        words = "cuts were left out: the process that drew them has ended" if isinstance(done, WorkerDied) else done
-        recorder.trouble += [words] if words else []
+        else:
+            recorder.trouble.append("cuts were left out: the process that drew them has ended")
 
     with progress(len(views) + len(cuts) + recorder.pictures_left(), "pictures") as tick:
         context.sharing.run([*views, *cuts], take, aside=recorder.draw_rest(tick), tick=tick)
