@@ -224,8 +224,8 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
     _list_ways(page, report, paths)
     _name_parts(page, axes, cuts)
     page.foot(
-        "The box is cut along the lens axis where the strongest way leaves; the others are turned into that plane. Thicker lines: more "
-        "light. The scene lies toward the right."
+        "The box is cut along the lens axis where the strongest way leaves; the others are turned into that plane. Thicker lines: "
+        "more light. The scene lies toward the right."
     )
     return page.figure
 
@@ -274,7 +274,7 @@ def _azimuth(corners_mm: FloatArray) -> FloatArray:
 
 
 def _draw_parts(axes: Axes, walls: Sequence[Part], azimuth: FloatArray) -> dict[str, FloatArray]:
-    """Every wall cut by the half plane of the lens axis toward an azimuth, as line pieces; where each part is cut (N, 2), by name."""
+    """Every wall cut by the half plane of the lens axis toward an azimuth; where each part is cut (N, 2), by name."""
     cuts: dict[str, list[FloatArray]] = {}
     for wall in walls:
         if isinstance(wall.body, Surface):
