@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scenes.answers.answer import VERSION
+from scenes.answers.narrow import for_terminal
 from scenes.answers.page import wrapped
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.questions.check.between import between_states
@@ -278,7 +279,7 @@ def say(done: Sequence[Done], out: Path | None, asked: Asked) -> None:
         click.echo(as_json(answers[0] if len(answers) == 1 else {"shows": answers}), nl=False)
     else:
         plain = not _stdout_writes("✓≈◐✗…")
-        text = "\n".join(page_lines(done, out, asked.detail, plain=plain))
+        text = for_terminal("\n".join(page_lines(done, out, asked.detail, plain=plain)))
         click.echo(text.encode("ascii", "replace").decode() if plain else text)
     for sentence in dict.fromkeys(sentence for one in done for sentence in one.trouble):
         click.echo(f"note: {sentence}", err=True)
