@@ -250,10 +250,10 @@ def _list_ways(page: Page, report: LeakReport, paths: Sequence[LeakPath]) -> Non
     left, y = WAYS_BOX.right + 6.0, WAYS_BOX.top
     page.fit(left, y, "brightest place, opening, mirrors", LABEL_PT, page.width_mm - 8.0 - left, weight="bold", va="top")
     for number, found in enumerate(paths):
-        y -= 13.0 if number else 7.0
+        y -= 15.5 if number else 7.0
         page.line([(left, y - 1.6), (left + 6.0, y - 1.6)], _way_colour(number), 2.6)
         words = f"{percent(found.peak)}: {report.picture.opening_names[found.opening]}, {found.name}"
-        page.fit(left + 8.0, y, words, LABEL_PT, page.width_mm - 8.0 - left - 8.0, lines=3, most=3, va="top")
+        page.fit(left + 8.0, y, words, LABEL_PT, page.width_mm - 8.0 - left - 8.0, lines=4, va="top")
 
 
 def _name_parts(page: Page, axes: Axes, cuts: Mapping[str, FloatArray]) -> None:
