@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from geometry.apart import slab_corners
 from geometry.body import Assembly, Block, Kind, Part, Slab, Surface, Tube
 from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM, open_edges
-from geometry.meshes import slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import Freeform, half_size_mm, to_shape
 from geometry.overlap import TOUCH_MM, glass_overlap_notes, holds, overlap_notes
@@ -51,7 +51,7 @@ def behind_notes(parts: Sequence[Part], slabs: Sequence[Slab] = (), *, front_dia
     """
     plates = [p for p in parts if p.kind in (Kind.TRAY, Kind.MASK)]
     places = [(p.name, _opening_points(p), _too_narrow(p, front_diameter_mm)) for p in plates]
-    places += [(s.name, np.asarray(slab_mesh(s, COARSE_SAGITTA_MM).vertices), "") for s in slabs]
+    places += [(s.name, slab_corners(s), "") for s in slabs]
     depths = [(name, -float(points[:, 2].min()), narrow) for name, points, narrow in places]
     return tuple(
         Note(

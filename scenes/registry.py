@@ -8,6 +8,7 @@ COMMANDS = {
     "beam": ("scenes.questions.beam.command", "Size of the beam in a plane of the box, over the parts that stand there."),
     "masks": ("scenes.questions.masks.command", "The tightest mask for each lens, the best set of masks, and files to cut."),
     "filters": ("scenes.questions.filters.command", "Which filter size each stage needs, and what filters do to the corners."),
+    "design": ("scenes.questions.design.command", "Find the smallest box that is clear with every lens, and say what holds it."),
     "flags": ("scenes.questions.flags.command", "Say how far in each flag may come, and how far it must to cut a light."),
     "builds": (
         "scenes.questions.builds.command",
@@ -21,6 +22,7 @@ COMMANDS = {
     "ghosts": ("scenes.questions.ghosts.command", "Say where lights ghost in the filters, and which tilt helps."),
     "sun": ("scenes.questions.sun.command", "Say when through a day the sun is in the picture and on the glass."),
     "leaks": ("scenes.questions.leaks.command", "Where stray light gets in, how much, and what closes it."),
+    "plan": ("scenes.questions.plan.command", "Plan the test shoot: what to measure, fit and shoot, and what to expect."),
     "compare": ("scenes.questions.compare.command", "Lay test-shoot stills over the prediction; fit what was not measured."),
     "verify": ("scenes.commands.verify", "Say whether the proofs that check --prove left hold."),
     "view": ("scenes.commands.view", "Look at a state in 3D, in a window or as a picture."),
@@ -30,7 +32,7 @@ COMMANDS = {
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
 # Commands that rest on compiled code.
-COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "view"})
+COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view", "design"})
 # Commands as --help lists them: what a crew or a builder is about to do. A name that is no command yet is passed over.
 GROUPS = {
     "Start": ("demo", "new", "check", "view"),

@@ -15,10 +15,11 @@ import shapely
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from geometry.body import Kind
+from geometry.body import Kind, Loop
 from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG, Bars, Hinge
 from geometry.frame import OUTWARD
 from geometry.openings import BODY_NAME, OpeningKind
+from raytrace.kept import Kept
 from raytrace.lights import LightPlace
 from raytrace.stray.flag_kernel import HINGE_GAP_MM, widest_deg
 from raytrace.stray.target import FlatTarget
@@ -39,6 +40,9 @@ PAIR_ROUNDS = 4
 PAIR_CELLS = 24  # cells cut at a time for two flags, those that are least sure first
 STRAIGHT = 1.0 - 1e-9  # cosine: an edge along the hinge
 FLAT_KINDS = (Kind.FLAG, Kind.EXTENSION, Kind.ROD)  # convex: what one keeps off at its corners it keeps off
+
+
+_ways_of: Kept[tuple[Loop, ...], tuple[Way, ...]] = Kept(ways_of)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,7 +180,7 @@ class Ground:
         if ahead.pieces:
             outline = target.outline_for(ahead.all_from(target.pose.origin_mm))
         is_whole = bool((corners.all_from(target.pose.origin_mm) @ normal > 0).all())
-        return cls(target=target, outline=outline, light=ahead, world=world, ways=ways_of(world.ways), all_ahead=is_whole)
+        return cls(target=target, outline=outline, light=ahead, world=world, ways=_ways_of(world.ways), all_ahead=is_whole)
 
     def rays(self, cells: Cells) -> Lit:
         """Rays from the corners of what cells hold of the target; by the mouth of the box they pass."""

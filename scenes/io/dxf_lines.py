@@ -11,7 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.dxf_tags import contradiction
+from scenes.io.dxf_dimensions import other_scale
+from scenes.io.dxf_tags import contradiction, entity_heads
 from scenes.io.joined_lines import JOIN_MM, Line
 from scenes.io.library_remarks import in_one_line, remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
@@ -25,6 +26,7 @@ MOST_PIECES, MOST_POINTS, DEEPEST = 20_000, 400_000, 16
 LARGEST_MM = 100_000.0  # a hundred times the largest cut-out: a slip of a unit still gets its own words
 GUESSES = ("recovered invalid", "ignoring content", "skipped")  # words of the reader's remarks on what it made up or left out
 CLOSED_WITH = b"EOF"
+NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 
 
@@ -62,14 +64,15 @@ def read_document(data: bytes, source: str) -> Any:
 
 
 def _written(data: bytes) -> Counter[str]:
-    """How many things of each kind the file's text holds that draw."""
-    lines = data.splitlines()
-    heads = (value.strip().upper() for code, value in zip(lines[::2], lines[1::2], strict=False) if code.strip() == b"0")
-    return Counter(word for head in heads if (word := head.decode("ascii", "replace")) in {*DRAWN, "INSERT"})
+    """How many things of each kind the file's text holds: all that draw, wherever they stand, and all among the entities."""
+    return Counter(head for head, inside in entity_heads(data) if inside or head in {*DRAWN, "INSERT"})
 
 
 def _read(document: Any) -> Counter[str]:
-    return Counter(entity.dxftype() for entity in document.entitydb.values() if entity.is_alive)
+    """How many of each kind its reader has, and for all but lines in a place where they show: what it does not know has none."""
+    lines = Counter(entity.dxftype() for entity in document.entitydb.values() if entity.is_alive)
+    placed = Counter(entity.dxftype() for block in document.blocks for entity in block)
+    return Counter({kind: lines[kind] if kind in {*DRAWN, "INSERT"} else placed[kind] for kind in {*lines, *placed}})
 
 
 def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
@@ -119,10 +122,19 @@ def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
             yield from _polyline_parts(entity, source)
         elif kind in DRAWN:
             yield entity
-        elif kind not in WRITING and "DIMENSION" not in kind:
+        elif "DIMENSION" in kind:
+            _at_full_size(entity, source)
+        elif kind not in WRITING:
             raise _refusal(
                 source, f"holds a {kind}, which is no line or arc; delete it, or draw it as lines and arcs, and export again"
             )
+
+
+def _at_full_size(dimension: Any, source: str) -> None:
+    """Refuse a drawing whose dimensions tell other sizes than its lines have: it is to a scale, or a size was changed alone."""
+    words = other_scale(dimension)
+    if words:
+        raise _refusal(source, f"is not drawn at full size: {words}; draw the cut-out at full size, 1 : 1")
 
 
 def _shows(entity: Any, source: str) -> None:
@@ -131,6 +143,7 @@ def _shows(entity: Any, source: str) -> None:
     layers = entity.doc.layers if entity.doc else {}
     layer = layers.get(name) if name in layers else None
     hidden = layer is not None and (layer.is_off() or layer.is_frozen() or not layer.dxf.plot)
+    hidden = hidden or name.lower() == NEVER_PRINTED
     if hidden or entity.dxf.invisible:
         where = f'on the layer "{name[:40]}", which is off, frozen or not printed' if hidden else "that is made invisible"
         raise _refusal(source, f"holds {_a(kind)} {where}; show it or delete it")
@@ -147,6 +160,8 @@ def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
             source, f'holds the block "{insert.dxf.get("name", "")}", whose lines are not in this file; explode it and export again'
         )
 
+    if _is_clipped(insert):
+        raise _refusal(source, f'shows only a part of its block "{block.name[:40]}"; explode it and export again')
     if not len(block):
         raise _refusal(source, f'is damaged: its block "{block.name[:40]}" holds nothing; explode it and export again')
 
@@ -158,6 +173,11 @@ def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
     copies = insert.multi_insert() if insert.mcount > 1 else [insert]
     for copy in islice(copies, MOST_PIECES):
         yield from copy.virtual_entities(skipped_entity_callback=refuse)
+
+
+def _is_clipped(insert: Any) -> bool:
+    """Whether a block is shown within a frame only; DXF reference, SPATIAL_FILTER, which stands in the block's ACAD_FILTER."""
+    return bool(insert.has_extension_dict and "ACAD_FILTER" in insert.get_extension_dict())
 
 
 def _polyline_parts(entity: Any, source: str) -> Iterator[Any]:

@@ -49,7 +49,7 @@ def set_figure(found: Surety, title: str) -> Figure:
     worst = min(found.counted, key=lambda lens: lens.worst.clearance_mm)
     return chart_figure(
         Chart(
-            head=f"All lenses: clear in {_share(found)}" if len(found.lenses) > 1 else f"Clear in {_share(found)}",
+            head=f"All lenses: out of frame in {_share(found)}" if len(found.lenses) > 1 else f"Out of frame in {_share(found)}",
             words=f"{summary(found)} {_left_out(found)}Worst build, of the {worst.lens_name}: {worst_words(worst)}",
             effects=found.effects,
             inputs=found.inputs,
@@ -62,14 +62,14 @@ def set_figure(found: Surety, title: str) -> Figure:
 
 
 def _left_out(found: Surety) -> str:
-    return "" if len(found.counted) == len(found.lenses) else "Shown are the lenses that some build clears. "
+    return "" if len(found.counted) == len(found.lenses) else "Shown are the lenses with which some build stays out of frame. "
 
 
 def lens_figure(found: Surety, lens: LensSurety, title: str) -> Figure:
     """One lens."""
     return chart_figure(
         Chart(
-            head=f"The {lens.lens_name}: clear in {_share(lens)}",
+            head=f"The {lens.lens_name}: out of frame in {_share(lens)}",
             words=f"As written {nearest_words(lens.nominal)}. Worst build: {worst_words(lens)}",
             effects=lens.effects,
             inputs=found.inputs,

@@ -18,13 +18,13 @@ from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging, is_full
 from scenes.questions.check.results_json import map_arrays
-from scenes.questions.check.text import clearance_words, nearest_part, nearest_words, room_label, state_sentence, without_front
-from scenes.questions.check.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
-from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import Limits
 from scenes.states.names import in_a_sentence, lens_words, setting_words, state_words
+from scenes.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS
+from scenes.verdicts.text import clearance_words, nearest_part, nearest_words, room_label, state_sentence, without_front
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

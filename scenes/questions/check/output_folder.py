@@ -14,13 +14,13 @@ from scenes.io.files import RESULTS_NAME, Staging, as_json, write_whole
 from scenes.questions.check.kept_states import Keeping, picture_name
 from scenes.questions.check.one_state import SIDE_VIEWS, VIEWS, Gathered, Kept, Recorded, StateRequest, gather_views, write_cuts
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.questions.check.test_plan import plan_lines
-from scenes.questions.check.text import state_rank
-from scenes.questions.check.verdicts.check import CheckResult, StateResult
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.names import lens_words
+from scenes.verdicts.check import CheckResult, StateResult
+from scenes.verdicts.test_plan import plan_lines
+from scenes.verdicts.text import state_rank
 
 if TYPE_CHECKING:
     from raytrace.shares import VignetteMap

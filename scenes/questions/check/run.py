@@ -19,10 +19,7 @@ from scenes.questions.check.between import between_states
 from scenes.questions.check.kept_states import Keeping, keeping_of, told
 from scenes.questions.check.one_state import Gathered, Kept, Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
-from scenes.questions.check.overview import answer_line, end_lines, overview_lines
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.questions.check.text import caution_lines, device_lines, table_lines
-from scenes.questions.check.verdicts.check import CheckResult, FailedState, map_grid
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU, engine_of
 from scenes.runtime.progress import Tick, progress, silent
@@ -30,6 +27,9 @@ from scenes.runtime.version import own_version
 from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes, no_aside
 from scenes.states.clear_rule import Limits
 from scenes.states.load import Loaded, load_scene, wanted_states
+from scenes.verdicts.check import CheckResult, FailedState, map_grid
+from scenes.verdicts.overview import answer_line, end_lines, overview_lines
+from scenes.verdicts.text import caution_lines, device_lines, table_lines
 
 if TYPE_CHECKING:
     from scenes.answers.options import Wanted
@@ -124,7 +124,15 @@ def check_file(path: Path, wanted: Wanted, out: Path | None, asked: Asked) -> in
     """Check the wanted states of the scene at a path and say what was found; the exit status comes back."""
     show = load_scene(path)
     plans = wanted_states(show, lenses=wanted.lenses, focus=wanted.focus, f_numbers=wanted.f_numbers)
+    tell_faults(plans)
     return answered(run_jobs([Job(loaded=show, plans=plans)], out, asked), out, asked)
+
+
+def tell_faults(plans: Sequence[State]) -> None:
+    """Say on stderr, before anything is traced, what the scene's own numbers are at fault with: the answer rests on them."""
+    found = dict.fromkeys((note.part, note.text) for plan in plans for note in plan.notes if note.doubts_light)
+    for part, text in found:
+        click.echo(f"fault: {part}: {text}", err=True)
 
 
 def answered(done: Sequence[Done], out: Path | None, asked: Asked) -> int:

@@ -278,6 +278,8 @@ def _light_advice_data(light: LightAdvice) -> dict[str, Any]:
         **{key: getattr(light, key) for key in same},
         "loss_stops": finite(light.loss_stops, EXACT),
         "meets": light.meets or None,
+        "off_to_deg": finite(light.off.angle_deg, EXACT),
+        "off_decided_by": light.off.decided_by.key if light.off.decided_by else None,
         "clear_deg": finite(light.limit.clear_deg, EXACT),
         "clear_decided_by": light.limit.decided_by.key if light.limit.decided_by else None,
         "states_that_no_angle_clears": [plan.key for plan in light.limit.shut],

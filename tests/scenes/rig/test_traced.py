@@ -13,7 +13,6 @@ from geometry.errors import GeometryError
 from geometry.notes import Severity
 from raytrace.ghosts.paths import picture_mm
 from raytrace.optics.prescription import Prescription, Surface, first_order
-from scenes.questions.check.verdicts.check import run_check
 from scenes.questions.widest.lens_family import Measures, assumed, family_of
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
@@ -23,6 +22,7 @@ from scenes.states.clear_rule import Word
 from scenes.states.full_range import range_plans
 from scenes.states.load import Loaded
 from scenes.states.state import pixel_grid, states_of
+from scenes.verdicts.check import run_check
 from tests.raytrace.optics import snell
 
 WIDE = json.loads((Path(__file__).parents[2] / "data" / "published_wide_lenses.json").read_text("utf-8"))

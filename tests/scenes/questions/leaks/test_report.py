@@ -10,7 +10,6 @@ from raytrace.optics.in_frame import in_frame
 from scenes.answers.answer import answer_text, save
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.changes.tilts import TiltRoom, fit_words
-from scenes.questions.check.verdicts.check import check_state
 from scenes.questions.ghosts.tilts import TiltableBox
 from scenes.questions.leaks.advice import AdviceLimits, advise
 from scenes.questions.leaks.answer import LeaksAnswer, report_data
@@ -22,6 +21,7 @@ from scenes.scene_file.parse import parse_scene
 from scenes.states.clear_rule import Limits
 from scenes.states.load import load_scene, plans_of
 from scenes.states.state import states_of
+from scenes.verdicts.check import check_state
 from scenes.view3d import render
 
 pytestmark = pytest.mark.slow

@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,17 +12,17 @@ from click.testing import CliRunner
 from raytrace.lights import LightPlace
 from raytrace.sun import camera_angles, sun_in_sky
 from scenes.answers.answer import answer_text
-from scenes.questions.check.verdicts.check import check_state
 from scenes.questions.sun.answer import SunAnswer
 from scenes.questions.sun.command import command
 from scenes.questions.sun.figure import level_angles, sun_figure
 from scenes.questions.sun.report import chosen_sun, clock_may_differ, sun_report
-from scenes.questions.sun.text import flag_words, next_step, unwanted
+from scenes.questions.sun.text import flag_angles, flag_words, joint_words, next_step, unwanted
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import Limits
 from scenes.states.load import load_scene, plans_of
 from scenes.states.select import first_focus
+from scenes.verdicts.check import check_state
 from tests.scenes.light_cast import beam_on_glass, lit_share, walls
 
 SCENE = """
@@ -225,7 +226,7 @@ def test_a_flag_that_no_picture_holds_up_comes_in_as_far_as_a_scene_takes_and_sa
     (flag,) = report.flags
     # By hand: at -30 deg its tip is 80 mm aside, 94 mm ahead; the edge of the beam is there at 139 x 18 / 50 + 12.5 = 62.5 mm.
     assert flag.least_deg == -30.0
-    assert flag_words(flag) == "right flag 85 to -30 deg (as far as flags fold in)"
+    assert flag_words(flag) == "right flag in from 85 to -30 deg (as far as flags fold in)"
 
 
 def test_flags_far_in_leave_the_check_clear_and_do_not_meet(tmp_path, monkeypatch):
@@ -293,3 +294,16 @@ def test_the_table_says_which_clock_it_goes_by_where_the_day_may_have_another(tm
     assert "Clocks may be put" in winter.cautions[0]
     assert "Clocks" not in answer_text(summer)
     assert not any("Clocks" in caution for caution in summer.cautions)
+
+
+def flag_of(name, now_deg, least_deg):
+    return SimpleNamespace(name=name, now_deg=now_deg, least_deg=least_deg, limit=SimpleNamespace(clear_deg=least_deg))
+
+
+def test_lenses_that_turn_one_flag_opposite_ways_are_given_one_setting_for_all():
+    # One lens asks the right flag out to 47.2, the other lets it in to 27.3: what clears both is the wider.
+    reports = [SimpleNamespace(flags=[flag_of("right flag", 30.0, least)]) for least in (47.2, 27.3)]
+    assert flag_angles(reports[0].flags[0]) == "right flag out from 30 to 47.2 deg"
+    assert flag_angles(reports[1].flags[0]) == "right flag in from 30 to 27.3 deg"
+    assert joint_words(reports).endswith("One setting for all these lenses: right flag 47.2 deg.")
+    assert joint_words(reports[:1]) == ""
