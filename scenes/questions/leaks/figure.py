@@ -261,7 +261,9 @@ def _name_parts(page: Page, axes: Axes, cuts: Mapping[str, FloatArray]) -> None:
     for name, points in cuts.items():
         seen = points[(points[:, 0] > axes.get_xlim()[0]) & (points[:, 0] < axes.get_xlim()[1])]
         seen = seen[(seen[:, 1] > 0) & (seen[:, 1] < axes.get_ylim()[1])]
-        order = np.argsort(-seen[:, 1])
+        order = np.argsort(
+            np.linalg.norm(seen - points.mean(axis=0), axis=1)
+        )  # the middle of a part first: its ends may be another's
         at = to_page(axes, WAYS_BOX, seen[order])
         places = [(x + right, y + up) for x, y in at[:: max(len(at) // 12, 1)] for right, up in AROUND]
         page.label_free(places, name, FOOT_PT, within=WAYS_BOX, pad_mm=0.0, colour=INK, bbox=plate_style(), zorder=4)
@@ -280,7 +282,7 @@ def _draw_parts(axes: Axes, walls: Sequence[Part], azimuth: FloatArray) -> dict[
         if isinstance(wall.body, Surface):
             found = _draw_cut(axes, wall.body.vertices_mm[wall.body.faces], azimuth, part_colour(wall.kind))
             cuts.setdefault(wall.name, []).extend(found)
-    return {name: np.concatenate(found) for name, found in cuts.items() if found}
+    return {name: np.concatenate([np.mean(found, axis=1), *found]) for name, found in cuts.items() if found}
 
 
 def _draw_cut(axes: Axes, corners: FloatArray, azimuth: FloatArray, colour: str) -> list[FloatArray]:
