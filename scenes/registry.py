@@ -55,6 +55,8 @@ EXAMPLES = {
         ("view my-show.toml --lens 25 --focus close", "the box in a window"),
         ("view my-show.toml --from section -o cut.png", "cut open, as a picture"),
     ),
+    "design": (("design my-show.toml --out designs", "the smallest box that is clear with every lens, as its [design] asks"),),
+    "plan": (("plan my-show.toml --out plan", "what do I shoot first?"),),
     "beam": (("beam my-show.toml --at 46", "its size 46 mm ahead of the back plate's rear face"),),
     "masks": (
         ("masks my-show.toml --out masks", "what do I cut?"),

@@ -36,7 +36,7 @@ WIDER = 3.0  # how far beyond its end a measure is tried that is asked what it w
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Design:
-    """One design: choices and measures by key path, its scene and outside, whether none can be smaller, and what it was tried with."""
+    """One design: choices by key path, the try that it comes from, what was found, its scene and its outside."""
 
     pick: Mapping[str, Any]
     attempt: Try
