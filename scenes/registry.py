@@ -32,7 +32,9 @@ COMMANDS = {
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
 # Commands that rest on compiled code.
-COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view", "design"})
+COMPILED = frozenset(
+    {"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view", "design"}
+)
 # Commands as --help lists them: what a crew or a builder is about to do. A name that is no command yet is passed over.
 GROUPS = {
     "Start": ("demo", "new", "check", "view"),
@@ -53,6 +55,8 @@ EXAMPLES = {
         ("view my-show.toml --lens 25 --focus close", "the box in a window"),
         ("view my-show.toml --from section -o cut.png", "cut open, as a picture"),
     ),
+    "design": (("design my-show.toml --out designs", "the smallest box that is clear with every lens, as its [design] asks"),),
+    "plan": (("plan my-show.toml --out plan", "what do I shoot first?"),),
     "beam": (("beam my-show.toml --at 46", "its size 46 mm ahead of the back plate's rear face"),),
     "masks": (
         ("masks my-show.toml --out masks", "what do I cut?"),

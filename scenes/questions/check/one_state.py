@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
-MAP_LAYERS = ("loss_stops", "clear_share", "glass", "transmission", "lens")  # pages of map.tiff
+MAP_LAYERS = ("loss_stops", "clear_share", "glass", "transmission", "lens")  # pages of map.tiff, channels of map.exr
 PNG = "png"
 # Views in 3D and their files: of every state where all are asked for, and of the worst state of each lens.
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))
@@ -171,16 +171,17 @@ def load_libraries(engine: str, *, drawing: bool = True) -> None:
 
 
 def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:
-    from scenes.io.pictures import TIFF, layers_tiff
+    from scenes.io.pictures import EXR, TIFF, layers_exr, layers_tiff
 
     assert request.staging is not None
     arrays, name = map_arrays(map_), f"{plan.key}/map.npz"
     request.staging.write_arrays(request.name(name), arrays)
-    if TIFF not in request.formats:
-        return (name,)
-    layers = {layer: arrays[layer] for layer in MAP_LAYERS}
-    request.staging.write(request.name(f"{plan.key}/map.tiff"), layers_tiff(layers))
-    return (name, f"{plan.key}/map.tiff")
+    layers, names = {layer: arrays[layer] for layer in MAP_LAYERS}, [name]
+    for form, written in ((TIFF, layers_tiff), (EXR, layers_exr)):
+        if form in request.formats:
+            names.append(f"{plan.key}/map.{form}")
+            request.staging.write(request.name(names[-1]), written(layers))
+    return tuple(names)
 
 
 def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:

@@ -43,7 +43,7 @@ OPTIONS: dict[str, Callable[[Callable[..., int]], Callable[..., int]]] = {  # by
         help="Where the coverage way makes its maps; gpu needs the extra `gpu`.",
     ),
     "pixels": click.option("--pixels", type=Pixels(), help="Width of the maps; `full` for every pixel.  [default: the way's own]"),
-    "formats": format_option("png", "svg", "pdf", "tiff"),
+    "formats": format_option("png", "svg", "pdf", "tiff", "exr"),
     "all_3d": click.option("--all-3d", is_flag=True, help="3D pictures of every state, not only of each lens's worst."),
     "no_3d": click.option("--no-3d", is_flag=True, help="Leave the 3D pictures out."),
     "no_pictures": click.option("--no-pictures", is_flag=True, help="Leave all pictures out."),
@@ -101,10 +101,11 @@ def _asked(
     **same: Any,
 ) -> Asked:
     """What the options' values ask for; those in `same` as they are."""
+    from scenes.io.pictures import exr_trouble
     from scenes.questions.check.run import ANSWER, EVERY_STATE, OVERVIEW, Asked
     from scenes.runtime.engines import device_trouble
 
-    if trouble := device_trouble(engine, device):
+    if trouble := device_trouble(engine, device) or exr_trouble(same["formats"]):
         raise click.UsageError(f"{trouble}.", ctx=click.get_current_context())
     if all_3d and (no_3d or no_pictures):
         other = "--no-3d" if no_3d else "--no-pictures"

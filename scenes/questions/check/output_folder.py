@@ -23,6 +23,7 @@ from scenes.verdicts.test_plan import plan_lines
 from scenes.verdicts.text import state_rank
 
 if TYPE_CHECKING:
+    from raytrace.shares import VignetteMap
     from scenes.questions.check.contact_sheet import SheetEntry
     from scenes.states.state import State
     from scenes.view3d.render import Job
@@ -38,7 +39,7 @@ class Worst:
 
     plan: State
     state: StateResult
-    entry: SheetEntry
+    map_: VignetteMap
     kept: Kept | None
 
 
@@ -71,7 +72,8 @@ class Recorder:
         if recorded.entry is not None:
             self.entries[plan.key] = recorded.entry
             self._remember_tightest(plan, state)
-            self._remember_worst(Worst(plan, state, recorded.entry, recorded.kept))
+            if recorded.entry.map_ is not None:
+                self._remember_worst(Worst(plan, state, recorded.entry.map_, recorded.kept))
         self._queue(recorded.views, recorded.kept)
         return recorded
 
@@ -115,7 +117,7 @@ class Recorder:
         named = tuple(view for view in VIEWS if view not in SIDE_VIEWS) if self.request.all_3d else VIEWS
         found = [one for one in self.worst.values() if self.request.solid]
         self.unready = len(found)
-        return [partial(gather_views, one.plan, one.state, one.entry.map_, self.request, named) for one in found]
+        return [partial(gather_views, one.plan, one.state, one.map_, self.request, named) for one in found]
 
     def take_views(self, number: int, gathered: Gathered | WorkerDied) -> None:
         """Note what the call of that number has got ready."""

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scenes.answers.answer import VERSION
+from scenes.answers.narrow import for_terminal
 from scenes.answers.page import wrapped
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.questions.check.between import between_states
@@ -198,11 +199,12 @@ def _draw(recorder: Recorder, context: RunContext, title: str) -> None:
     views, cuts = recorder.views(), recorder.cuts(title)
 
     def take(number: int, done: Gathered | str | WorkerDied) -> None:
-        if number < len(views):
+        if isinstance(done, str):
+            recorder.trouble += [done] if done else []
+        elif isinstance(done, Gathered) or number < len(views):
             recorder.take_views(number, done)
-            return
-        words = "cuts were left out: the process that drew them has ended" if isinstance(done, WorkerDied) else done
-        recorder.trouble += [words] if words else []
+        else:
+            recorder.trouble.append("cuts were left out: the process that drew them has ended")
 
     with progress(len(views) + len(cuts) + recorder.pictures_left(), "pictures") as tick:
         context.sharing.run([*views, *cuts], take, aside=recorder.draw_rest(tick), tick=tick)
@@ -285,7 +287,7 @@ def say(done: Sequence[Done], out: Path | None, asked: Asked) -> None:
         click.echo(as_json(answers[0] if len(answers) == 1 else {"shows": answers}), nl=False)
     else:
         plain = not _stdout_writes("✓≈◐✗…")
-        text = "\n".join(page_lines(done, out, asked.detail, plain=plain))
+        text = for_terminal("\n".join(page_lines(done, out, asked.detail, plain=plain)))
         click.echo(text.encode("ascii", "replace").decode() if plain else text)
     for sentence in dict.fromkeys(sentence for one in done for sentence in one.trouble):
         click.echo(f"note: {sentence}", err=True)

@@ -14,7 +14,7 @@ from raytrace.sun import camera_angles, sun_in_sky
 from scenes.answers.answer import answer_text
 from scenes.questions.sun.answer import SunAnswer
 from scenes.questions.sun.command import command
-from scenes.questions.sun.figure import sun_figure
+from scenes.questions.sun.figure import level_angles, sun_figure
 from scenes.questions.sun.report import chosen_sun, clock_may_differ, sun_report
 from scenes.questions.sun.text import flag_angles, flag_words, joint_words, next_step, unwanted
 from scenes.runtime.engines import engine_of
@@ -168,17 +168,30 @@ def test_the_table_keeps_to_its_width_and_carries_the_cautions(tmp_path):
     assert "never look at it" in " ".join(" ".join(lines).split())
 
 
-def test_the_chart_runs_to_the_operators_right_and_marks_the_hours(tmp_path):
+def test_the_chart_is_the_sky_from_above_with_the_way_the_camera_looks_up_the_sheet(tmp_path):
+    """In polar coordinates: the bearing from where the camera looks, and the angle from overhead as the length."""
     report = report_with(tmp_path)
     figure = sun_figure(report)
     sky = next(axes for axes in figure.axes if axes.get_label() == "sky")
-    hours = {text.get_text(): text.xy for text in sky.texts}
-    site = report.site
-    place = sun_in_sky([at(17, 0)], site)
-    expected = camera_angles(place.compass_deg, place.height_deg, site.camera_heading_deg, site.camera_tilt_deg)
-    assert hours["17"] == pytest.approx((expected[0][0], expected[1][0]), abs=1e-6)
-    assert hours["17"][0] > hours["15"][0]
-    assert sky.get_xlim() == (-180, 180)
+    (dots,) = (line for line in sky.lines if line.get_label() == "hours")
+    x, y = dots.get_xdata(), dots.get_ydata()
+    moments = [moment for k, moment in enumerate(report.path.moments) if moment.minute == 0 and report.path.up[k]]
+    place = sun_in_sky([at(17, 0)], report.site)
+    k = [moment.hour for moment in moments].index(17)
+    assert np.hypot(x[k], y[k]) == pytest.approx(90 - place.height_deg[0], abs=1e-6)
+    bearing = (place.compass_deg[0] - report.site.camera_heading_deg + 180) % 360 - 180
+    assert np.degrees(np.arctan2(x[k], y[k])) == pytest.approx(bearing, abs=1e-6)
+    written = {text.get_text() for text in figure.texts}
+    assert {"N", "E", "S", "W", "horizon", "17"} <= written
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 12.0, -35.0])
+def test_the_picture_on_the_sky_is_tilted_with_the_camera(tilt_deg):
+    compass, height = np.array([10.0, 150.0, 200.0, 330.0]), np.array([5.0, 40.0, -20.0, 70.0])
+    azimuth, elevation = camera_angles(compass, height, 200.0, tilt_deg)
+    bearing, back = level_angles(azimuth, elevation, tilt_deg)
+    np.testing.assert_allclose((bearing + 200.0) % 360.0, compass, atol=1e-9)
+    np.testing.assert_allclose(back, height, atol=1e-9)
 
 
 def test_the_pictures_outline_lies_where_the_sensor_is_shifted_to(tmp_path):
