@@ -19,6 +19,7 @@ LOPSIDED_MM = 1.0  # a drawing this far from its mirror image is meant to have t
 FIT_MM = 0.1  # play that a sheet of glass has in its holder anyway
 SLIVER_MM2 = 1e-3  # an area this small is arithmetic, not a gap
 COARSE_SAGITTA_MM = 0.05  # for places and weights of round parts
+FLAT_SHARE = 0.2  # of the next larger extent: a plate
 THINNEST_OPENING_MM = 10.0  # no opening in front of a lens is smaller; 4 x 5.65 typed in inches is
 _SIZES = ("wide", "high")
 
@@ -35,6 +36,7 @@ def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None
         *(note for p in assembly.parts for note in mask_notes(p, front_diameter_mm)),
         *mesh_notes(assembly.parts),
         *turned_mesh_notes(assembly.parts),
+        *lying_mesh_notes(assembly.parts),
         *(note for p in assembly.parts for note in drawn_notes(p)),
     )
 
@@ -116,6 +118,26 @@ def turned_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
         for name, depth in behind
         if depth.min() > TOUCH_MM
     )
+
+
+def lying_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """Imported plates that the lens axis runs along instead of through: many drawing programs have z up, not toward the scene."""
+    found = []
+    for part in parts:
+        if not isinstance(part.body, Surface):
+            continue
+        low, high = part.body.vertices_mm.min(axis=0), part.body.vertices_mm.max(axis=0)
+        size = high - low
+        thin, middle, _ = np.argsort(size)
+        on_axis = bool(np.all(low[:2] <= 0.0) and np.all(high[:2] >= 0.0))
+        if on_axis and thin != 2 and size[thin] < FLAT_SHARE * size[middle]:
+            way = ("from side to side", "from top to bottom")[thin]
+            text = (
+                f"its mesh is a plate of {size[thin]:.3g} mm {way} that lies along the lens axis, {size[2]:.3g} mm from front to "
+                "rear, as if drawn with z up; a plate before the lens is thin along z: export it with z toward the scene and y up"
+            )
+            found.append(Note(part.name, text, Severity.CAUTION))
+    return tuple(found)
 
 
 def drawn_notes(mask: Part) -> tuple[Note, ...]:

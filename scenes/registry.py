@@ -32,7 +32,9 @@ COMMANDS = {
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
 # Commands that rest on compiled code.
-COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view", "design"})
+COMPILED = frozenset(
+    {"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view", "design"}
+)
 # Commands as --help lists them: what a crew or a builder is about to do. A name that is no command yet is passed over.
 GROUPS = {
     "Start": ("demo", "new", "check", "view"),

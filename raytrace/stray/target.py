@@ -194,7 +194,7 @@ def _outline(flat_mm: FloatArray, stray_mm: float) -> shapely.Polygon:
     """The hull of places (N, 2), as much larger as the chords between them may stray inside the beam's own edge."""
     if len(flat_mm) < 3:
         return _disc(1.0)
-    hull = shapely.MultiPoint(flat_mm).convex_hull.buffer(stray_mm, quad_segs=4)
+    hull = shapely.LineString(flat_mm).convex_hull.buffer(stray_mm, quad_segs=4)
     return hull if isinstance(hull, shapely.Polygon) else _disc(1.0)
 
 

@@ -49,18 +49,23 @@ class LightInState:
     second_deg: dict[tuple[str, str], FloatArray]
 
     def asks_no_more(self, others: Sequence[LightInState]) -> bool:
-        """Whether one of some other states at least, in which the light counts, asks as much of every flag and of every two."""
-        lit = [one for one in others if one.reaches and not one.in_picture]
-        if not self.reaches:
-            return True
-        alone = all(
+        """Whether of some other states, in which the light counts, one at least asks as much of every flag by itself."""
+        lit = _counted(others)
+        return not self.reaches or all(
             any(getattr(one, name).get(flag, math.inf) <= cut_deg for one in lit)
             for name in ("cut_deg", "bare_cut_deg")
             for flag, cut_deg in getattr(self, name).items()
         )
-        never = np.full(len(PAIR_ANGLES), np.inf)
+
+    def asks_no_more_of_two(self, others: Sequence[LightInState]) -> bool:
+        """The same of two flags together."""
+        never, lit = np.full(len(PAIR_ANGLES), np.inf), _counted(others)
         least = {pair: np.min([never, *(one.second_deg.get(pair, never) for one in lit)], axis=0) for pair in self.second_deg}
-        return alone and all(bool((least[pair] <= second).all()) for pair, second in self.second_deg.items())
+        return not self.reaches or all(bool((least[pair] <= second).all()) for pair, second in self.second_deg.items())
+
+
+def _counted(states: Sequence[LightInState]) -> list[LightInState]:
+    return [one for one in states if one.reaches and not one.in_picture]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +127,7 @@ def lights_in_states(
     for mine in _alike(between):
         targets = [flagless.target(plan) for plan in mine]
         for light in lights:
-            there = [seen for seen in known if seen.light.plan.lens_name == mine[0].lens_name and seen.light.light == light.name]
+            there = [seen for seen in known if seen.light.light == light.name]
             yield from _between(flagless, light, list(zip(mine, targets, strict=True)), there, start)
 
 
@@ -142,9 +147,10 @@ def _between(
     known: Sequence[_Seen],
     start: Mapping[str, float],
 ) -> Iterator[LightInState]:
-    """A light in those of some states of one lens, their boxes alike, that may ask more than the states known do.
+    """A light in those of some states of one lens, their boxes alike, that may ask more than the states known, of all lenses, do.
 
-    Where they ask no more all together, on a target that holds all of theirs, none does by itself.
+    Where they ask no more all together, on a target that holds all of theirs, none does by itself; where they ask more of two flags
+    alone, that target stands for all of them.
     """
     left = [(plan, target) for plan, target in between if not _is_known(plan, target, light, known)]
     if not left:
@@ -153,17 +159,20 @@ def _between(
     lit = [(plan, target) for plan, target in left if not is_shown(plan, light)]
     if len(lit) > 1:
         together = light_in_state(light, lit[0][0], together_of([target for _, target in lit]), world, places, start)
-        if together.asks_no_more([seen.light for seen in known]):
+        seen = [one.light for one in known]
+        if together.asks_no_more(seen):
             left = [(plan, target) for plan, target in left if is_shown(plan, light)]
+            yield from () if together.asks_no_more_of_two(seen) else (together,)
     for plan, target in left:
         yield light_in_state(light, plan, target, world, flag_places(plan), start)
 
 
 def _is_known(plan: State, target: FlatTarget, light: LightPlace, known: Sequence[_Seen]) -> bool:
     """Whether a state has nothing to add about a light: it is in the picture, or the target all lies within another state's."""
+    mine = [seen for seen in known if seen.light.plan.lens_name == plan.lens_name]
     if is_shown(plan, light):
-        return any(seen.light.in_picture for seen in known)
-    alike = (seen for seen in known if seen.light.plan.travel_mm == plan.travel_mm and not seen.light.in_picture)
+        return any(seen.light.in_picture for seen in mine)
+    alike = (seen for seen in mine if seen.light.plan.travel_mm == plan.travel_mm and not seen.light.in_picture)
     return any(seen.target.covers(target) for seen in alike)
 
 

@@ -37,6 +37,7 @@ def _mm(name: str, words: str) -> Callable[[Command], Command]:
 @click.option("--squeeze", type=click.FloatRange(min=1.0), help="Squeeze of an anamorphic lens, where the files do not have it.")
 @click.option("--no-distortion", is_flag=True, help="The lens has no visible distortion; without it, the files have to state it.")
 @click.option("--pupil-in-mm", is_flag=True, help="The files' entrancePupilOffset is in mm, against its standard.")
+@click.option("--focus-in-mm", is_flag=True, help="The files' focusDistance is in mm, against its standard.")
 @click.option(
     "--confirmed",
     multiple=True,
@@ -46,7 +47,7 @@ def _mm(name: str, words: str) -> Callable[[Command], Command]:
 @click.option(
     "-o", "--out", type=click.Path(path_type=Path), help="File to write instead of the screen; never over one that is there."
 )
-def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_in_mm: bool, **given: Any) -> int:
+def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_in_mm: bool, focus_in_mm: bool, **given: Any) -> int:
     """Turn FILES into a [[lens]] with a row for each focus, and list what to check.
 
     FILES: OpenTrackIO samples or clips (JSON), OpenEXR frames, or tables (CSV) with the columns focus_mm, pupil_behind_front_mm,
@@ -59,7 +60,7 @@ def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_i
     from scenes.lens_data.toml_text import lens_text
     from scenes.scene_file.lens_fragment import insist_on_lens
 
-    readings = [reading for path in files for reading in readings_of(path, pupil_in_mm=pupil_in_mm)]
+    readings = [reading for path in files for reading in readings_of(path, pupil_in_mm=pupil_in_mm, focus_in_mm=focus_in_mm)]
     table = lens_table(readings, Given(name=name or files[0].stem, **given))
     text = lens_text(table, [shown_name(path) for path in files])
     insist_on_lens(text, " and ".join(shown_name(path) for path in files))

@@ -15,6 +15,7 @@ from raytrace.optics.lens import LensState
 from scenes.rig.box import rod_spec
 from scenes.rig.box_slips import slip_notes
 from scenes.rig.contradictions import filter_contradictions
+from scenes.rig.doubtful_numbers import doubtful_box_notes
 from scenes.rig.focus_plane import focus_notes
 from scenes.scene_file.tables.box import CLAMP, Box
 from scenes.scene_file.tables.lens import Lens
@@ -53,6 +54,7 @@ def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
         *(clamp_notes(parts, assembly.slabs) if box.mount == CLAMP else ()),
         *slip_notes(box, lens),
         *of_rods,
+        *doubtful_box_notes(box),
     )
 
 

@@ -16,6 +16,7 @@ from raytrace.optics.lens import LensState
 from scenes.rig.box import box_place, build_box
 from scenes.rig.box_notes import box_facts, box_notes
 from scenes.rig.contradictions import filter_contradictions, lens_contradictions
+from scenes.rig.doubtful_numbers import doubtful_notes
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.rig.traced_notes import traced_notes
@@ -162,7 +163,7 @@ def plan_state(
     guess = field_guess_percent(lens, variants, grid, focal_mm, focus_mm)
     glass, share = resources.glass_of(lens), 1.0 + max(guess or (0.0,)) / 100.0
     lens_notes = LensNotes(
-        facts=lens_facts(lens, glass, min(f_numbers_of(scene, lens))),
+        facts=(*lens_facts(lens, glass, min(f_numbers_of(scene, lens))), *doubtful_notes(scene, lens)),
         contradictions=lens_contradictions(scene, lens, grid),
         guesses=(
             *walk_notes(lens.name, states),
@@ -236,6 +237,7 @@ def _facts(scene: Scene, lens: Lens, resources: Resources) -> tuple[Note, ...]:
     own_box = box_for(scene, lens)
     assembly, _ = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, math.inf))
     told = (*box_facts(own_box, lens, assembly), *lens_facts(lens, resources.glass_of(lens), min(f_numbers_of(scene, lens))))
+    told = (*told, *doubtful_notes(scene, lens))
     return (*told, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))
 
 

@@ -28,7 +28,7 @@ PUPIL, FIELD, WALK, NOTE = "pupil", "field", "pupil walk", "note"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measure:
-    """Something to measure or look at before the shoot: of what, what, and what is taken so far; `key`: the state it is asked at."""
+    """Something to measure or look at before the shoot: of what, what, and the value so far; `key`: the state it is asked at."""
 
     kind: str
     who: str

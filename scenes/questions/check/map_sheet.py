@@ -107,9 +107,9 @@ def map_figure(
     `title` names lens, focus and stop, `subtitle` the guide that the verdict is of; `blame` is the name of the part to blame, None
     where there is none; `sentence` follows the verdict word in place of what the map itself tells, and worst_stops is the loss that
     it tells, found between pixels too, worst_at where, in words and (right, up) [mm]: the callout then says the same number and
-    place, and the frame's corners say those of corners_stops. `rooms`, of a guide that loses nothing, are written at its corners and edges. Axes labelled 'picture'
-    carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar, left out where rooms are shown
-    and nothing is lost in the whole frame.
+    place, and the frame's corners say those of corners_stops. `rooms`, of a guide that loses nothing, are written at its
+    corners and edges. Axes labelled 'picture' carry loss in stops, clipped just above the scale's end; axes labelled 'scale'
+    the colour bar, left out where rooms are shown and nothing is lost in the whole frame.
     """
     seen, page = reduced(map_), Page(*A5_MM)
     clean = bool(rooms) and float(known_loss(seen).max()) < NOTHING_STOPS

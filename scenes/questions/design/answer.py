@@ -113,6 +113,8 @@ class DesignAnswer(Answer):
             "ruled_out": list(report.ruled_out),
             "not_shown": list(report.refused),
             "contradiction": [] if found is None else [_way_data(way) for way in found.ways],
+            "also_contradict": [] if found is None else [[wish.words for wish in some] for some in found.more],
+            "blocked": [] if found is None else list(found.blocked),
             "stuck": found.stuck if found is not None else "",
         }
 

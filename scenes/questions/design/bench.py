@@ -1,4 +1,4 @@
-"""One lens before boxes that are tried: whether each of its settings stands clear, by the judgement of `check`, each part asked once."""
+"""One lens before boxes that are tried: whether each setting stands clear, by the judgement of `check`, each part asked once."""
 
 from __future__ import annotations
 

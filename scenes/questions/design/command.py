@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 def command(show: Loaded, output: Output) -> int:
     """Find the smallest box for the lenses of SCENE, as its [design] asks: what is free, what is wanted, what is to be small.
 
-    Says what holds each measure and what each wish costs. --out writes each design as a scene file that `brimline check` takes as it
-    is, and a sheet. Ctrl-C hands over the best box so far.
+    Says what holds each measure and what each wish costs. --out writes each design as a scene file that `brimline check` takes as
+    it is, and a sheet. Ctrl-C hands over the best box so far.
 
     Exit status: 0 a box was found and is clear in every state, 1 no box does all that is asked, 2 the input is at fault.
     """

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from scenes.questions.builds.inputs import input_words
@@ -12,7 +13,10 @@ from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.space import space_of
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
 from scenes.scene_file.messages import plain
+from scenes.states.names import state_words
 
+MOST_SETS = 4  # of contradicting wishes that are told
+TENTHS = 10  # of a mm: how finely room is told
 WHOLE = 1.0  # what giving up a lens or a light counts: all of it
 
 
@@ -28,24 +32,38 @@ class WayOut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contradiction:
-    """The fewest wishes that cannot hold together, the cheapest to give up first.
+    """The fewest wishes that cannot hold together, the cheapest to give up first; `more` are further such sets, beside the first.
 
-    stuck: why not even the box alone can be built, where no wish is to blame.
+    stuck: why not even one lens fits a box with nothing else asked of it. blocked: parts that lack room at their widest.
     """
 
-    ways: tuple[WayOut, ...]
+    ways: tuple[WayOut, ...] = ()
+    more: tuple[tuple[Wish, ...], ...] = ()
     stuck: str = ""
+    blocked: tuple[str, ...] = ()
 
 
 def contradiction(designer: Designer, wishes: Wishes) -> Contradiction:
-    """The fewest wishes that contradict each other where no design fits all."""
+    """The fewest wishes that contradict each other where no design fits all, and those that contradict besides."""
     every = [*each_wish(wishes, designer.needed_mm()), *_ends(designer)]
-    left = _needed(designer, wishes, every)
+    blocked = tuple(_blocked(designer, wishes))
+    left = _fewest_of(designer, wishes, every)
     if left is None:
-        return Contradiction(ways=(), stuck=_stuck(designer, wishes))
-    left = _fewest(designer, wishes, every, left)
+        return Contradiction(stuck=_stuck(designer, wishes), blocked=blocked)
+    sets = [left]
+    while len(sets) < MOST_SETS and not _fits(designer, rest := _without(wishes, [wish for some in sets for wish in some])):
+        further = _fewest_of(designer, rest, [wish for wish in every if all(wish not in some for some in sets)])
+        if further is None:
+            break
+        sets.append(further)
     ways = [_way_out(designer, wishes, wish) for wish in left]
-    return Contradiction(ways=tuple(sorted(ways, key=lambda way: (way.design is None, way.share, way.wish.key))))
+    ordered = tuple(sorted(ways, key=lambda way: (way.design is None, way.share, way.wish.key)))
+    return Contradiction(ways=ordered, more=tuple(map(tuple, sets[1:])), blocked=blocked)
+
+
+def _fewest_of(designer: Designer, wishes: Wishes, every: Sequence[Wish]) -> list[Wish] | None:
+    left = _needed(designer, wishes, every)
+    return None if left is None else _fewest(designer, wishes, every, left)
 
 
 def _ends(designer: Designer) -> list[Wish]:
@@ -77,7 +95,8 @@ def _needed(designer: Designer, wishes: Wishes, every: Sequence[Wish]) -> list[W
     """
     others = [wish for wish in every if not wish.key.startswith("lens:")]
     lenses = [wish for wish in every if wish.key.startswith("lens:")]
-    if not any(_fits(designer, _without(wishes, [*others, *(one for one in lenses if one is not kept)])) for kept in lenses or [None]):
+    alone = [[one for one in lenses if one is not kept] for kept in lenses] or [[]]
+    if not any(_fits(designer, _without(wishes, [*others, *gone])) for gone in alone):
         return None
     dropped: list[Wish] = []
     for wish in [*lenses, *others]:
@@ -109,6 +128,9 @@ def _way_out(designer: Designer, wishes: Wishes, wish: Wish) -> WayOut:
 def _given_up(designer: Designer, wishes: Wishes, wish: Wish, design: Design) -> tuple[float, str]:
     """How much of a wish has to go, as a share of it, and what that means."""
     kind, _, name = wish.key.partition(":")
+    if kind == "room":
+        room_mm = _most_room_mm(designer, wishes)
+        return 1.0 - room_mm / wishes.more_mm, f"{plain(room_mm)} mm in place of {plain(wishes.more_mm)}"
     if kind == "limit":
         own, needed = dict(wishes.limits)[name], _least(designer, wish.left_out(wishes), name)
         return needed / own - 1.0, f"{plain(round(needed, 2))} in place of {plain(own)}"
@@ -119,6 +141,15 @@ def _given_up(designer: Designer, wishes: Wishes, wish: Wish, design: Design) ->
     return WHOLE, "left out"
 
 
+def _most_room_mm(designer: Designer, wishes: Wishes) -> float:
+    """The most room that there is for all other wishes, to a tenth of a mm."""
+    low, high = 0, math.ceil(wishes.more_mm * TENTHS)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if _fits(designer, replace(wishes, more_mm=middle / TENTHS)) else (low, middle)
+    return low / TENTHS
+
+
 def _least(designer: Designer, wishes: Wishes, measure: str) -> float:
     """The least that a limit has to be."""
     small = (measure, *(one for one in designer.design.small if one != measure))
@@ -126,14 +157,19 @@ def _least(designer: Designer, wishes: Wishes, measure: str) -> float:
     return min(MEASURES[measure](one.outside) for one in found)
 
 
+def _blocked(designer: Designer, wishes: Wishes) -> Iterator[str]:
+    """Parts that lack room with everything as wide as is allowed, lens by lens."""
+    attempt = designer.attempt(designer.picks[0], wishes, designer.design.small)
+    for bench in attempt.benches:
+        held = (attempt.held(bench, number, attempt.widest) for number in range(len(bench.states)))
+        first = next((one for one in held if one is not None), None)
+        if first is not None:
+            yield f"{state_words(first.state)}: {first.part}, {first.where}"
+
+
 def _stuck(designer: Designer, wishes: Wishes) -> str:
-    """Why nothing stands clear whatever is given up: the part in the way of a lens, or a fault of the box."""
+    """Why nothing can be built whatever is given up: a fault of the box."""
     pick = designer.picks[0]
     attempt = designer.attempt(pick, wishes, designer.design.small)
-    widest = attempt.widest
-    for bench in attempt.benches:
-        for number in range(len(bench.states)):
-            held = attempt.held(bench, number, widest)
-            if held is not None:
-                return f"with everything as wide as you allow, the {held.part} still lacks room with the {bench.lens.name}: {held.where}"
-    return designer.fault(repr(sorted(pick.items())), attempt.space, attempt.scene, widest) or "no measure within its ends does it"
+    name, at = repr(sorted(pick.items())), attempt.fault_at or attempt.widest
+    return designer.fault(name, attempt.space, attempt.scene, at) or "not even one lens alone has room in the box"

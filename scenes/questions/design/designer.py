@@ -36,7 +36,7 @@ WIDER = 3.0  # how far beyond its end a measure is tried that is asked what it w
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Design:
-    """One design: choices and measures by key path, its scene and outside, whether none can be smaller, and what it was tried with."""
+    """One design: choices by key path, the try that it comes from, what was found, its scene and its outside."""
 
     pick: Mapping[str, Any]
     attempt: Try
@@ -160,7 +160,11 @@ class Designer:
             return not self.fault(name, space, scene, notches)
 
         def light(notches: Notches) -> bool:
-            return all(self._is_dark(name, space.scene(scene, notches), notches, bench, light) for light in wishes.lights for bench in benches)
+            return all(
+                self._is_dark(name, space.scene(scene, notches), notches, bench, light)
+                for light in wishes.lights
+                for bench in benches
+            )
 
         asked = Asked(more_mm=wishes.more_mm, walk=wishes.walk)
         return Try(scene, space, benches, asked, cost, within=within, holds=holds, light=light)

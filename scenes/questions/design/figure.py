@@ -24,5 +24,8 @@ def design_figure(number: int, shown: Shown) -> Figure:
     notes = {room.part: PartNote(room=f"{room.room_mm:.1f} mm", where=room.where.partition(",")[0]) for room in rooms}
     point = nearest.point_mm
     callout = None if point is None else Callout(nearest.part, f"{nearest.room_mm:.1f} mm", point)
-    title, subtitle = f"Design {number}: {size_words(shown.design)}", f"{shown.loaded.scene.title}. Least room: {state_words(shown.nearest)}"
+    title, subtitle = (
+        f"Design {number}: {size_words(shown.design)}",
+        f"{shown.loaded.scene.title}. Least room: {state_words(shown.nearest)}",
+    )
     return next(iter(section_sheets(shown.nearest, title, subtitle, notes, callout).values()))

@@ -95,7 +95,10 @@ def _tray_size(stage: Stage) -> Size:
 
 def _hood_outside(hood: Hood) -> tuple[Size, Size]:
     """Outside width and height at the rear and front edge: a slanted wall cut across is wider than it is thick."""
-    rims = [2 * hood.thickness_mm * math.hypot(1.0, (b - a) / 2 / hood.depth_mm) for a, b in zip(hood.rear_mm, hood.front_mm, strict=True)]
+    rims = [
+        2 * hood.thickness_mm * math.hypot(1.0, (b - a) / 2 / hood.depth_mm)
+        for a, b in zip(hood.rear_mm, hood.front_mm, strict=True)
+    ]
     rear, front = ((size[0] + rims[0], size[1] + rims[1]) for size in (hood.rear_mm, hood.front_mm))
     return rear, front
 

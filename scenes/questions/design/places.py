@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.optimize import Bounds, direct
 
+from geometry.arrays import FloatArray
 from scenes.questions.design.search import Found, Notches, Try, solve
 from scenes.runtime.progress import Tick, silent
 
@@ -40,7 +41,11 @@ class _Trials:
         """A look over all of the space by scipy's DIRECT, then steps about the best that shrink to a notch."""
         last = [self._attempt.space.knobs[k].last for k in self._moved]
         trials = TRIALS * len(self._moved)
-        direct(lambda x: self._scalar(self._at(x * last)), Bounds(np.zeros(len(last)), np.ones(len(last))), maxfun=trials, eps=1e-3)
+
+        def cost(shares: FloatArray) -> float:
+            return self._scalar(self._at(shares * np.array(last)))
+
+        direct(cost, Bounds(np.zeros(len(last)), np.ones(len(last))), maxfun=trials, eps=1e-3)
         for end in (0.0, 1.0):
             self._solved(self._at(np.array(last) * end))
         working = {at: found for at, found in self._known.items() if found is not None}
@@ -53,7 +58,7 @@ class _Trials:
         assert found is not None
         return Found(notches=found.notches, cost=found.cost, bound=found.bound, trials=len(self._known))
 
-    def _at(self, notches: Sequence[float] | np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> Notches:
+    def _at(self, notches: FloatArray) -> Notches:
         given = list(self._attempt.widest)
         for k, notch in zip(self._moved, notches, strict=True):
             given[k] = round(float(notch))

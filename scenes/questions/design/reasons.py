@@ -14,6 +14,7 @@ from scenes.questions.design.wishes import Wish, Wishes, each_wish
 
 WHERE_STEPS = 10  # notches farther in, where several settings refuse at once: the one that lacks most there holds it
 SAME = 1e-6
+LEAST = "the least that you allow"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,9 +58,9 @@ def _reason(design: Design, place: int) -> Reason:
     if knob.opens == 0:
         because = "the best place found by trial"
     elif knob.opens < 0:
-        because = "as much as you allow: less leaves more room" if notch == knob.last else "needed to keep the light off"
+        because = LEAST if notch == knob.last else "needed to keep the light off"
     elif notch == 0:
-        because = "the least that you allow"
+        because = LEAST
     else:
         held = held_by(attempt, place, design.notches)
         because = "" if held is not None else _other_reason(attempt, place, design.notches)

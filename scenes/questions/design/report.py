@@ -209,7 +209,9 @@ def _with_builds(designer: Designer, shown: Shown, report: Report) -> Shown | No
         if high - low <= BUILD_MM:
             break
     if best is None:
-        report.refused.append(f"{words_of(shown.design)}: {plain(round(100 * share, 1))} % of builds clear, {plain(100 * wanted)} % wanted")
+        report.refused.append(
+            f"{words_of(shown.design)}: {plain(round(100 * share, 1))} % of builds clear, {plain(100 * wanted)} % wanted"
+        )
     return best
 
 

@@ -1,7 +1,7 @@
-"""The least measures that keep every lens clear: brackets on the exact judgement, then branch and bound where measures hang together.
+"""The least measures that keep every lens clear: brackets on the exact judgement, then knob against knob, branch and bound.
 
-A wider opening, a flag farther out, a shorter hood never takes room from a part, so of each measure with the others wide open there is
-one least notch: no design lies below it. Where all of these together stand clear they are the smallest design, and proven so.
+A wider opening, a flag farther out, a shorter hood never takes room from a part, so of each measure with the others wide open there
+is one least notch: no design lies below it. Where all of these together stand clear they are the smallest design, and proven so.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from itertools import count
+from itertools import combinations, count
 
 from geometry.errors import GeometryError
 from raytrace.box import Box
@@ -25,6 +25,8 @@ MOST_KEPT = 400
 MOST_BOXES = 160  # of the branch and bound: beyond them the best found stands
 FIRST_SHARE = 8  # of a box that is halved: the first part is smaller by so much
 PROVEN_SHARE = 1e-3  # nearer to the least that is possible than this is the least
+LOOKS = 8  # along a border, at first
+NEAR = 4  # notches above the least that is possible: nothing to be won
 GLASS = "glass"
 SAME_SHARE = 1e-4  # costs nearer to each other than this are one
 
@@ -213,7 +215,7 @@ def _together(attempt: Try, lowest: Notches, widest: Notches) -> Notches:
     found = list(lowest)
     for group in attempt.groups():
         part = Part(attempt, lowest, widest, tuple(group))
-        best = part.low if part.is_clear(part.low) else _branched(part)
+        best = part.low if part.is_clear(part.low) else _traded(part)
         if best is not None:
             for place in group:
                 found[place] = best[place]
@@ -270,6 +272,52 @@ class Part:
         return self.attempt.is_clear(high)
 
 
+def _traded(part: Part) -> Notches | None:
+    """A group's best where its knobs hold each other: down to a border, then along it, knob against knob."""
+    best = _climbed(part)
+    if best is None:
+        return None
+    opening = [k for k in part.places if part.attempt.space.knobs[k].opens > 0]
+    for one, other in combinations(opening, 2):
+        if max(best[k] - part.low[k] for k in (one, other)) > NEAR:
+            best = _along(part, best, one, other)
+    return best
+
+
+def _along(part: Part, start: Notches, one: int, other: int) -> Notches:
+    """The cheapest place on the border that one knob and another make: a look over all of it, then finer about the best."""
+    found: dict[int, tuple[tuple[float, ...], Notches]] = {start[one]: (part.cost(start), start)}
+
+    def look(notch: int) -> None:
+        if notch not in found and part.low[one] <= notch <= part.widest[one]:
+            least = _least(part, _with(start, one, notch), other)
+            if least is not None:
+                found[notch] = part.cost(least), least
+
+    crossing = _least(part, _with(_with(start, other, part.low[other]), one, part.widest[one]), one)
+    last = part.widest[one] if crossing is None else crossing[one]
+    step = max((last - part.low[one]) // LOOKS, 1)
+    for notch in range(part.low[one], last + step, step):
+        look(min(notch, last))
+    while step > 1:
+        step = max(step // 3, 1)
+        middle = min(found, key=lambda notch: (found[notch][0], notch))
+        for by in (-2, -1, 1, 2):
+            look(middle + by * step)
+    return min(found.values())[1]
+
+
+def _least(part: Part, notches: Notches, knob: int) -> Notches | None:
+    """The notches with one knob at its least that is clear; None where it is not clear wide open."""
+    low, high = part.low[knob] - 1, part.widest[knob]
+    if not part.is_clear(_with(notches, knob, high)):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if part.is_clear(_with(notches, knob, middle)) else (middle, high)
+    return _with(notches, knob, high)
+
+
 def _branched(part: Part) -> Notches | None:
     """Branch and bound over what lies between two corners: best bound first; a corner that is not clear wide open is cut off."""
     best = _climbed(part)
@@ -310,7 +358,7 @@ def _halves(part: Part, low: Notches, high: Notches) -> list[tuple[Notches, Notc
 
 
 def _climbed(part: Part) -> Notches | None:
-    """A design that works, down from the widest one knob after the other, the dearest first; None where the least found does not."""
+    """A design that works, down from the widest knob by knob, the dearest first; None where the least found does not."""
     notches = part.widest
     places = [k for k in part.places if part.attempt.space.knobs[k].opens > 0]
     for place in sorted(places, key=lambda k: part.cost(_with(part.widest, k, part.low[k]))):

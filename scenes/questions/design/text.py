@@ -86,14 +86,18 @@ def _saved(value: float, words: str) -> str:
 
 
 def contradiction_words(found: Contradiction) -> Iterator[str]:
-    """Which wishes contradict each other, and the cheapest way out."""
+    """Which wishes contradict each other, the cheapest way out, and what stands in the way."""
     if found.stuck:
         yield f"Whatever is given up, nothing fits: {found.stuck}."
-        return
-    wishes = " and ".join(way.wish.words for way in found.ways)
-    yield f"Cannot hold together: {wishes}." if len(found.ways) > 1 else f"Cannot be: {wishes}."
-    for place, way in enumerate(found.ways):
+    for some in (tuple(way.wish for way in found.ways), *found.more) if found.ways else ():
+        words = ", ".join(wish.words for wish in some)
+        yield f"Cannot hold together: {words}." if len(some) > 1 else f"Cannot be had: {words}."
+    for place, way in enumerate(way for way in found.ways if way.design is not None):
         yield f"{'Cheapest way out' if place == 0 else 'Or'}: {way_words(way)}."
+    if found.ways and not any(way.design for way in found.ways):
+        yield "Giving up one of them is not enough."
+    for words in found.blocked:
+        yield f"With everything free as wide as allowed, still no room: {words}."
 
 
 def way_words(way: WayOut) -> str:
@@ -114,5 +118,7 @@ def next_words(report: Report) -> str:
     if walk is not None and not walk.is_free:
         fixed = dict.fromkeys(r.held.state.lens_name for r in report.shown[0].reasons if r.held is not None)
         names = ", ".join(fixed)
-        return f"measure how the pupil of the {names} walks toward the edge of the frame (pupil_walk): it may save {price_words(walk)}."
-    return f"look at design-1.png, then run brimline check on design-1.toml{'' if len(report.shown) < 2 else ' or another of the ' + counted(len(report.shown), 'design')}."
+        what = f"measure how the pupil of the {names} walks toward the edge of the frame (pupil_walk)"
+        return f"{what}: it may save {price_words(walk)}."
+    others = f" or another of the {counted(len(report.shown), 'design')}" if len(report.shown) > 1 else ""
+    return f"look at design-1.png, then run brimline check on design-1.toml{others}."

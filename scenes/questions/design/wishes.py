@@ -14,7 +14,7 @@ LIMITS |= {"depth_mm": ("depth", "deep", "mm"), "weight_kg": ("weight", "heavy",
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wishes:
-    """Lenses that must stand clear, room beyond theirs [mm], whether a fixed pupil's room counts, lights, limits by measure, builds.
+    """Lenses that must stand clear, room beyond theirs [mm], whether a fixed pupil's room counts, lights, limits, builds.
 
     wide: the key paths of measures that may go beyond the ends given for them.
     """

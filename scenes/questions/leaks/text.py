@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -138,6 +138,16 @@ def _left_words(light: LightAdvice) -> str:
         with_others = f", not with {state_words(light.off.decided_by)}" if light.off.decided_by else ""
         return f"off the glass here{with_others}"
     return "off the glass" if light.keeps_off else f"{_lit_words(light.share)} -> {_lit_words(light.to_share)} of the glass"
+
+
+def joint_words(lights: Sequence[LightAdvice | str]) -> str:
+    """One setting for each flag that several lights ask for in different places; '' where none is."""
+    asked: dict[str, set[float]] = {}
+    for light in lights:
+        if not isinstance(light, str) and not math.isinf(light.limit.clear_deg):
+            asked.setdefault(light.flag, set()).add(light.to_angle_deg)
+    told = [f"the {flag} to {min(angles):g} deg" for flag, angles in asked.items() if len(angles) > 1]
+    return f"for all of these lights at once set {' and '.join(told)}" if told else ""
 
 
 def flag_to_open_words(flag: FlagToOpen) -> str:

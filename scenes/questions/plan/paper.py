@@ -403,7 +403,8 @@ def _shot(shot: PlannedShot, station: Station, width: float) -> Iterator[Any]:
 def _chart(plan: TestPlan, width: float) -> Iterator[Any]:
     yield _head("Wall chart: what goes with which lens")
     rows: list[list[Any]] = [[_text(head, SMALL_PT, bold=True) for head in CHART_HEADS]]
-    for row in chart_rows(plan):
-        rows.append([_text(row[0], 11, bold=True), *(_text(cell, SMALL_PT) for cell in row[1:-1]), _badge(row[-1])])
+    rows += [
+        [_text(row[0], 11, bold=True), *(_text(cell, SMALL_PT) for cell in row[1:-1]), _badge(row[-1])] for row in chart_rows(plan)
+    ]
     shares = (0.16, 0.12, 0.22, 0.13, 0.23, 0.14)
     yield _table(rows, [share * width for share in shares], heads=True, pad=5)

@@ -19,9 +19,10 @@ from scenes.verdicts.text import CAUTIONS, blame_words, clearance_words, nearest
 
 VIGNETTES = (Word.SHADING, Word.IN_FRAME)
 HOW = (
-    "Light a plain wall or card evenly, larger than the frame, and put it at the focus named. With the box off, set the exposure so "
-    "that the place to look at reads {bare} on the waveform. Put the box on, touch nothing else, and read the same place again: the "
-    "difference is what the box takes. Then rack focus and zoom once through with the box on, and look for anything not on this list."
+    "Light a plain wall or card evenly, larger than the frame, and put it at the focus named. With the box off, set the "
+    "exposure so that the place to look at reads {bare} on the waveform. Put the box on, touch nothing else, and read the "
+    "same place again: the difference is what the box takes. Then rack focus and zoom once through with the box on, and "
+    "look for anything not on this list."
 )
 TOOLS = "card or wall, evenly lit; tape measure; two upright pins; waveform monitor"
 RENTAL = (
@@ -47,13 +48,13 @@ def show_lines(plan: TestPlan) -> tuple[str, ...]:
     size = "" if grid is None else f", {plain(round(grid.width_mm, 2))} x {plain(round(grid.height_mm, 2))} mm"
     stops = sorted({state.f_number for state in plan.check.states})
     focus = sorted({state.focus_mm for state in plan.check.states}, reverse=True)
+    work = f"{counted(len(plan.shots), 'shot')} on {counted(len(plan.stations), 'set-up')}, about {plan.minutes:.0f} min of changes"
     return (
         f"Camera: {scene.camera.format or 'own format'}{size}; frame guides: {guides}.",
         f"Lenses: {', '.join(lens.name for lens in scene.lens)}.",
         f"Checked: focus {', '.join(map(focus_words, focus))}; stops {', '.join(f'f/{stop:g}' for stop in stops)}.",
         f"Box on {scene.box.mount}: {box_words(plan)}.",
-        f"Shoot: {counted(len(plan.shots), 'shot')} on {counted(len(plan.stations), 'set-up')}, "
-        f"about {plan.minutes:.0f} minutes of changes; waveform in {CURVE_WORDS[scene.plan.curve]}, {scene.plan.bits}-bit codes.",
+        f"Shoot: {work}; waveform in {CURVE_WORDS[scene.plan.curve]}, {scene.plan.bits}-bit codes.",
     )
 
 
@@ -196,15 +197,17 @@ def near_words(shot: PlannedShot) -> str:
 
 
 PUPIL_HOW = (
-    "Set two upright pins ahead of the lens, one near and one far, in line through the lens axis. Pan from side to side: where the near "
-    "pin moves against the far one, slide the camera along the lens axis and pan again. Where they stay in line, the pan axis is under "
-    "the entrance pupil: measure from there to the front rim. For pupil_walk pan until the pins stand at the edge of the picture, and "
-    "slide again. An anamorphic has two: pan for the horizontal one, tilt for the vertical one. Common practice."
+    "Set two upright pins ahead of the lens, one near and one far, in line through the lens axis. Pan from side to side: "
+    "where the near pin moves against the far one, slide the camera along the lens axis and pan again. Where they stay in "
+    "line, the pan axis is under the entrance pupil: measure from there to the front rim. For pupil_walk pan until the pins"
+    " stand at the edge of the picture, and slide again. An anamorphic has two: pan for the horizontal one, tilt for the "
+    "vertical one. Common practice."
 )
 FIELD_HOW = (
-    "Box off. Put a card with a tape across square to the lens axis at the focus distance, which counts from the image plane. Focus on "
-    "it and read the tape where the frame ends, from the axis to the left and to the right. Half of the width over the distance from "
-    "pupil to card is the tangent of half_field_deg; that distance is the focus distance less front_to_sensor_mm plus the pupil's depth."
+    "Box off. Put a card with a tape across square to the lens axis at the focus distance, which counts from the image "
+    "plane. Focus on it and read the tape where the frame ends, from the axis to the left and to the right. Half of the "
+    "width over the distance from pupil to card is the tangent of half_field_deg; that distance is the focus distance less "
+    "front_to_sensor_mm plus the pupil's depth."
 )
 
 

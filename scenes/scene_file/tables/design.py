@@ -8,22 +8,27 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import create_model
 
 from scenes.scene_file.messages import did_you_mean, plain, shown
-from scenes.scene_file.tables.fields import LONGEST_TEXT, Fault, Table, choice, is_number, part, quantity, text
+from scenes.scene_file.tables.fields import LONGEST_TEXT, Fault, Table, choice, is_number, loose, part, quantity, text
 from scenes.scene_file.tables.tolerance_paths import PathError, Spot, places_of, spots_of
 
 Small = Literal["front_area", "front_width", "front_height", "depth", "weight", "glass_sizes"]
 ALUMINIUM = 2.70  # g/cm3, 6061-T6: data sheets, docs/design.md
 MOST_FREE, MOST_CHOICES = 12, 40
 NUMBER_OR_PAIR = [{"type": "number"}, {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}]
-FREE_VALUES = [*NUMBER_OR_PAIR, {"type": "string"}]
 
 
-def _loose(meaning: str, shapes: list[dict[str, Any]], *, many: bool = False, words: str = "") -> Any:
-    """A value of one of several shapes; which one is right hangs on what `of` names."""
-    shape = {"type": "array", "items": {"anyOf": shapes}, "minItems": 2} if many else {"anyOf": shapes}
-    field = choice(meaning, None)
-    field.json_schema_extra = {**shape, "x-kind": words}
-    return field
+def _free(meaning: str) -> Any:
+    return loose(meaning, None, {"anyOf": NUMBER_OR_PAIR}, "number or array of 2 numbers")
+
+
+def _choices(meaning: str) -> Any:
+    shape = {"type": "array", "items": {"anyOf": [*NUMBER_OR_PAIR, {"type": "string"}]}, "minItems": 2}
+    return loose(meaning, None, shape, "array of values")
+
+
+def _key(table: Table, key: str) -> Any:
+    """A key that only the made model of a table has."""
+    return getattr(table, key)
 
 
 class FreeRow(Table):
@@ -39,19 +44,19 @@ class FreeRow(Table):
     @property
     def ends(self) -> tuple[tuple[float, ...], tuple[float, ...]] | None:
         """Least and largest values; None where it is a choice."""
-        low, high = getattr(self, "from"), getattr(self, "to")
+        low, high = _key(self, "from"), _key(self, "to")
         return None if low is None or high is None else (_numbers(low), _numbers(high))
 
     @property
     def choices(self) -> tuple[Any, ...]:
         """The values to choose from; none where it has ends."""
-        found = getattr(self, "choose")  # noqa: B009 - a key that only the made model has
+        found = _key(self, "choose")
         return () if found is None else tuple(found)
 
     def faults(self) -> Iterator[Fault]:
         """Ends in their order, or some choices."""
-        ends = [key for key in ("from", "to") if getattr(self, key) is not None]
-        if getattr(self, "choose") is not None:  # noqa: B009
+        ends = [key for key in ("from", "to") if _key(self, key) is not None]
+        if _key(self, "choose") is not None:
             yield from self._choice_faults(ends)
         elif len(ends) < 2:
             missing = "to" if ends == ["from"] else "from"
@@ -60,7 +65,7 @@ class FreeRow(Table):
             yield from self._end_faults()
 
     def _choice_faults(self, ends: list[str]) -> Iterator[Fault]:
-        found = getattr(self, "choose")  # noqa: B009
+        found = _key(self, "choose")
         if ends:
             yield (ends[0],), "must be left out where choose is given"
         if not isinstance(found, list | tuple) or len(found) < 2:
@@ -71,21 +76,27 @@ class FreeRow(Table):
             yield ("choose",), "names one value twice"
 
     def _end_faults(self) -> Iterator[Fault]:
-        low, high = getattr(self, "from"), getattr(self, "to")
+        low, high = _key(self, "from"), _key(self, "to")
         for key, value in (("from", low), ("to", high)):
             if not _is_number_or_pair(value):
                 yield (key,), f"must be a number, or an array of 2 numbers for a pair, got {shown(value)}"
                 return
         if isinstance(low, list | tuple) != isinstance(high, list | tuple):
-            yield ("to",), f"must be of the same kind as from, {shown(low)}, got {shown(high)}"
+            yield ("to",), f"must be of the same kind as from, {_listed(low)}, got {_listed(high)}"
         elif any(a > b for a, b in zip(_numbers(low), _numbers(high), strict=True)):
-            yield ("to",), f"must not be less than from = {shown(low)}, got {shown(high)}; the limits stand the wrong way round"
+            yield ("to",), f"must not be less than from = {_listed(low)}, got {_listed(high)}; the limits stand the wrong way round"
 
 
 def _is_number_or_pair(value: Any) -> bool:
     if isinstance(value, list | tuple):
         return len(value) == 2 and all(is_number(item) for item in value)
     return is_number(value)
+
+
+def _listed(value: Any) -> str:
+    """A number or a pair as it is written."""
+    numbers = ", ".join(map(plain, _numbers(value)))
+    return f"[{numbers}]" if isinstance(value, list | tuple) else numbers
 
 
 def _numbers(value: Any) -> tuple[float, ...]:
@@ -100,12 +111,9 @@ else:  # `from` is no name that Python lets a class have
         __base__=FreeRow,
         __doc__=FreeRow.__doc__,
         **{
-            "from": (Any, _loose("Its least value; two of them for a pair.", NUMBER_OR_PAIR, words="number or array of 2 numbers")),
-            "to": (Any, _loose("Its largest value; two of them for a pair.", NUMBER_OR_PAIR, words="number or array of 2 numbers")),
-            "choose": (
-                Any,
-                _loose("The values that it may have, in place of from and to.", FREE_VALUES, many=True, words="array of values"),
-            ),
+            "from": (Any, _free("Its least value; two of them for a pair.")),
+            "to": (Any, _free("Its largest value; two of them for a pair.")),
+            "choose": (Any, _choices("The values that it may have, in place of from and to.")),
         },
     )
 
@@ -113,9 +121,7 @@ else:  # `from` is no name that Python lets a class have
 class Want(Table):
     """What is asked of a design besides a clear frame with every lens, at every focus and zoom."""
 
-    room_mm: float = quantity(
-        "Room beyond what bounds and a fixed pupil already ask of a clear frame.", 0.0, 100.0, 0.0, unit="mm"
-    )
+    room_mm: float = quantity("Room beyond what bounds and a fixed pupil already ask of a clear frame.", 0.0, 100.0, 0.0, unit="mm")
     clear_builds: float | None = quantity("Share of tolerance builds ([[tolerance]]) that must be clear.", 0.0, 1.0, None)
     keep_off: tuple[str, ...] = choice("Names of lights that must be kept off the glass.", ())
 
@@ -144,7 +150,7 @@ class DesignRow(Table):
     @property
     def is_trade_off(self) -> bool:
         """Whether the whole front between the first two of `small` is asked for."""
-        return bool(getattr(self, "trade-off"))
+        return bool(_key(self, "trade-off"))
 
     def faults(self) -> Iterator[Fault]:
         """Something is free, something is to be small, nothing twice."""
@@ -168,7 +174,7 @@ else:
         **{
             "trade-off": (
                 bool,
-                choice("Show the front between the first two of `small` instead of the best by their order.", False),  # noqa: FBT003
+                choice("Show the front between the first two of `small` instead of the best by their order.", False),
             )
         },
     )
@@ -190,7 +196,10 @@ def design_faults(scene: Table, design: DesignRow, lights: Sequence[str]) -> Ite
             yield from _limit_faults(scene, row, place)
     for name in design.want.keep_off:
         if name not in lights:
-            yield ("design", "want", "keep_off"), f"names a light that is not in this scene, {shown(name)}; {did_you_mean(name, lights)}"
+            yield (
+                ("design", "want", "keep_off"),
+                f"names a light that is not in this scene, {shown(name)}; {did_you_mean(name, lights)}",
+            )
 
 
 def named_by(scene: Table, row: FreeRow) -> tuple[object, ...]:
