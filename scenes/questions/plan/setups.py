@@ -141,7 +141,7 @@ def filter_words(glass: Filter) -> str:
     kind = {"density": f"density {plain(glass.density)}", "graduated": f"graduated {plain(glass.density)}"}.get(
         glass.kind, glass.kind
     )
-    words = [] if glass.name in {kind, glass.kind} else [kind]
+    words = [] if (glass.name or glass.kind) == kind else [kind]
     if glass.kind == "graduated":
         side = "above" if glass.edge_mm >= 0 else "below"
         words += ["dark end up", f"edge {plain(abs(glass.edge_mm))} mm {side} centre"]

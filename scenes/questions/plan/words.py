@@ -53,7 +53,7 @@ def show_lines(plan: TestPlan) -> tuple[str, ...]:
         f"Camera: {scene.camera.format or 'own format'}{size}; frame guides: {guides}.",
         f"Lenses: {', '.join(lens.name for lens in scene.lens)}.",
         f"Checked: focus {', '.join(map(focus_words, focus))}; stops {', '.join(f'f/{stop:g}' for stop in stops)}.",
-        f"Box on {scene.box.mount}: {box_words(plan)}.",
+        f"Box {'clamped to the lens' if scene.box.mount == CLAMP else f'on {scene.box.mount}'}: {box_words(plan)}.",
         f"Shoot: {work}; waveform in {CURVE_WORDS[scene.plan.curve]}, {scene.plan.bits}-bit codes.",
     )
 
