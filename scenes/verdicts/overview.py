@@ -36,7 +36,8 @@ def answer_line(checks: Sequence[CheckResult]) -> str:
     if not states:
         return f"None of {counted(failed, 'state')} could be computed."
     fault = [f"The box has {counted(faults, 'fault')} and cannot be used as it stands."] if faults else []
-    sentences = [*fault, _verdict_sentence(states)]
+    dark = any(state.word in VIGNETTES for state in states)  # which no fault explains away
+    sentences = [_verdict_sentence(states), *fault] if dark else [*fault, _verdict_sentence(states)]
     if failed:
         sentences.append(f"{counted(failed, 'state')} could not be computed.")
     return " ".join(sentences)
@@ -51,11 +52,18 @@ def _verdict_sentence(states: Sequence[StateResult]) -> str:
     if bad:
         many = "vignettes" if len(bad) == 1 else "vignette"
         also = f", {len(tight)} more {'is' if len(tight) == 1 else 'are'} tight" if tight else ""
-        return f"{len(bad)} of {counted(total, 'state')} {many}{also}. Worst: {state_words(worst)}: {blame_words(worst)}."
+        return f"{_of_all(len(bad), total)} {many}{also}. Worst: {state_words(worst)}: {blame_words(worst)}."
     if tight:
-        told = f"{len(tight)} of {counted(total, 'state')} {'is' if len(tight) == 1 else 'are'} tight"
+        told = f"{_of_all(len(tight), total).lower()} {'is' if len(tight) == 1 else 'are'} tight"
         return f"No vignetting, but {told}. Tightest: {state_words(worst)}."
     return f"All {total} states are clear: the box stays out of every frame."
+
+
+def _of_all(count: int, total: int) -> str:
+    """'3 of 56 states', 'All 4 states', 'Both states'."""
+    if count == total:
+        return "Both states" if total == 2 else f"All {total} states"
+    return f"{count} of {counted(total, 'state')}"
 
 
 def _one_states_sentence(state: StateResult) -> str:

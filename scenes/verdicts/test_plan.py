@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from geometry.notes import Severity
 from scenes.scene_file.messages import ALL_STOPS
 from scenes.states.clear_rule import RANK, Word
-from scenes.states.names import lens_words, setting_words
+from scenes.states.names import lens_words, setting_words, the
 from scenes.states.notes import field_words
 from scenes.verdicts.check import CheckResult, StateResult
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
@@ -66,7 +66,7 @@ class Shot:
             room = "more than 50" if margin.capped else f"{margin.percent:.0f}"
             spare = f"nothing, with {room} % of the frame to spare" if margin.percent > 0 else "nothing, and no room to spare"
             return f"{spare}, as a fixed pupil has it: {self.guide.lack_words}" if self.guide.lacks_room else spare
-        part = f", by the {worst.blame.part}" if worst.blame else ""
+        part = f", by {the(worst.blame.part)}" if worst.blame else ""
         most = "no light at all" if high >= ALL_STOPS else f"{loss_words(high)} less light"
         if loss_words(low) == loss_words(high):
             return f"{most}{part}"
