@@ -140,10 +140,9 @@ def _seat(piece: Piece) -> str:
 
 def _way(piece: Piece) -> str:
     if piece.kind == "filter" and "dark end" in piece.words:
-        return "▲ this end up, dark"
-    return {"mask": "▲ this side up, label to the lens", "filter": "▲ this side up, label to the lens"}.get(
-        piece.kind, "label to the lens"
-    )
+        return "▲ dark end, up in the tray"
+    ways = {"mask": "▲ this side up, label to the lens", "filter": "▲ up in the tray, label to the lens"}
+    return ways.get(piece.kind, "label to the lens")
 
 
 def labels_pdf(plan: TestPlan, sheet: LabelSheet) -> bytes:
