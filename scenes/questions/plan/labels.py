@@ -8,13 +8,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from scenes.questions.plan.pdf_basics import BOLD, LETTERS, MM, PAPER_MM, draw_bar, use_letters
 from scenes.questions.plan.report import Station, TestPlan
 from scenes.questions.plan.setups import Piece
 from scenes.questions.plan.words import Part, parts
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 
-PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 # Sheets by the size of a sticker: columns, rows, gap across; all centred on the page. Common practice, sizes from memory.
 KNOWN: dict[str, dict[tuple[float, float], tuple[int, int, float]]] = {
     "a4": {
@@ -32,7 +32,6 @@ SIZE = re.compile(r"^(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)$")
 LEAST_MM = (30.0, 15.0)
 MARGIN_MM = 10.0  # of a sheet that is not known: printers leave as much blank
 PAD_MM = 2.5
-PT_PER_MM = 72 / 25.4
 NAME_PT, TEXT_PT, LEAST_PT = 13.0, 8.5, 6.0
 
 
@@ -149,16 +148,14 @@ def labels_pdf(plan: TestPlan, sheet: LabelSheet) -> bytes:
     """The sticker sheets, with a first page that says how to print them and has a bar to measure."""
     from reportlab.pdfgen.canvas import Canvas
 
-    from scenes.questions.plan.paper import BOLD, LETTERS, draw_bar, use_letters
-
     use_letters()
     stream = io.BytesIO()
-    page = sheet.page_mm[0] * PT_PER_MM, sheet.page_mm[1] * PT_PER_MM
+    page = sheet.page_mm[0] * MM, sheet.page_mm[1] * MM
     canvas = Canvas(stream, pagesize=page, invariant=1, pageCompression=0)
     canvas.setTitle(f"Labels: {plan.title}")
     canvas.setViewerPreference("PrintScaling", "None")
     _cover(canvas, plan, sheet, BOLD, LETTERS)
-    draw_bar(canvas, MARGIN_MM * PT_PER_MM, 20.0 * PT_PER_MM)
+    draw_bar(canvas, MARGIN_MM * MM, 20.0 * MM)
     canvas.showPage()
     made = labels_of(plan)
     per_page = sheet.columns * sheet.rows
@@ -179,7 +176,7 @@ def _cover(canvas: Any, plan: TestPlan, sheet: LabelSheet, bold: str, letters: s
         "Hold the next page, printed on plain paper, behind a sticker sheet against the light before you print on stickers.",
         f"Plan {plan.plan_id}.",
     )
-    x, y = MARGIN_MM * PT_PER_MM, (sheet.page_mm[1] - 25.0) * PT_PER_MM
+    x, y = MARGIN_MM * MM, (sheet.page_mm[1] - 25.0) * MM
     canvas.setFont(bold, 14)
     canvas.drawString(x, y, f"Labels: {plan.title}"[:80])
     canvas.setFont(letters, 9)
@@ -192,10 +189,10 @@ def _draw(canvas: Any, label: Label, sheet: LabelSheet, place: int, bold: str, l
     width, height = sheet.size_mm
     if not sheet.known:
         canvas.setLineWidth(0.2)
-        canvas.rect(left * PT_PER_MM, (sheet.page_mm[1] - top - height) * PT_PER_MM, width * PT_PER_MM, height * PT_PER_MM)
-    x, room = (left + PAD_MM) * PT_PER_MM, (width - 2 * PAD_MM) * PT_PER_MM
-    y = (sheet.page_mm[1] - top - PAD_MM) * PT_PER_MM
-    floor = (sheet.page_mm[1] - top - height + PAD_MM) * PT_PER_MM
+        canvas.rect(left * MM, (sheet.page_mm[1] - top - height) * MM, width * MM, height * MM)
+    x, room = (left + PAD_MM) * MM, (width - 2 * PAD_MM) * MM
+    y = (sheet.page_mm[1] - top - PAD_MM) * MM
+    floor = (sheet.page_mm[1] - top - height + PAD_MM) * MM
     for text, font, size in _fitted(label, room, y - floor, bold, letters):
         y -= size
         canvas.setFont(font, size)

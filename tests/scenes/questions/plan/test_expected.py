@@ -56,7 +56,7 @@ def test_black_half_and_white_are_the_standards_codes(bits, codes):
 
 
 def test_halves_of_a_code_go_up():
-    assert code_of_signal(110.5 / 219, 8) == 127  # 126.5: round() to even would say 126
+    assert code_of_signal(3 / 32, 12) == 585  # 584.5, exact in binary: round() to even would say 584
 
 
 @pytest.mark.parametrize("curve", FROM_LIGHT)
