@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +28,7 @@ KNOWN: dict[str, dict[tuple[float, float], tuple[int, int, float]]] = {
     },
     "letter": {(66.675, 25.4): (3, 10, 3.175)},
 }
+Line = tuple[str, str, float]  # words, letters, size [pt]
 SIZE = re.compile(r"^(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)$")
 LEAST_MM = (30.0, 15.0)
 MARGIN_MM = 10.0  # of a sheet that is not known: printers leave as much blank
@@ -114,23 +115,19 @@ def labels_of(plan: TestPlan) -> tuple[Label, ...]:
 
 
 def _lens_label(station: Station) -> Label:
-    setup = station.setup
-    found = {kind: [piece.name for piece in setup.pieces if piece.kind == kind] for kind in ("seal", "mask", "filter")}
-    lens = station.shots[0].plan.lens
+    setup, lens = station.setup, station.shots[0].plan.lens
+    found = {kind: [piece.name for piece in setup.pieces if piece.kind == kind] for kind in ("mask", "seal", "filter")}
+    told = (f"{kind}: {', '.join(names)}" for kind, names in found.items() if names)
     size = f"f/{lens.f_number:g}, {plain(lens.front_diameter_mm)} mm front"
-    told = [size, *(f"{kind}: {', '.join(names)}" for kind, names in found.items() if names)]
-    return Label(kind="lens", name=setup.lens, lines=tuple(told), way=f"box: {setup.placement}")
+    way = setup.placement.replace("rear face of the back plate", "box", 1)
+    return Label(kind="lens", name=setup.lens, lines=(*told, size), way=way)
 
 
 def _part_label(part: Part, of: int) -> Label:
     piece = part.piece
     lenses = "all lenses" if len(part.lenses) == of else ", ".join(part.lenses)
-    return Label(
-        kind=piece.kind,
-        name=piece.name,
-        lines=tuple(line for line in (piece.words, _seat(piece), f"with {lenses}") if line),
-        way=_way(piece),
-    )
+    lines = (piece.words, f"with {lenses}", _seat(piece))
+    return Label(kind=piece.kind, name=piece.name, lines=tuple(line for line in lines if line), way=_way(piece))
 
 
 def _seat(piece: Piece) -> str:
@@ -161,7 +158,7 @@ def labels_pdf(plan: TestPlan, sheet: LabelSheet) -> bytes:
     per_page = sheet.columns * sheet.rows
     for first in range(0, len(made), per_page):
         for place, label in enumerate(made[first : first + per_page]):
-            _draw(canvas, label, sheet, place, BOLD, LETTERS)
+            _draw(canvas, label, sheet, place)
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
@@ -184,7 +181,7 @@ def _cover(canvas: Any, plan: TestPlan, sheet: LabelSheet, bold: str, letters: s
         canvas.drawString(x, y - 8 - 14 * number, line)
 
 
-def _draw(canvas: Any, label: Label, sheet: LabelSheet, place: int, bold: str, letters: str) -> None:
+def _draw(canvas: Any, label: Label, sheet: LabelSheet, place: int) -> None:
     left, top = sheet.corner_mm(place)
     width, height = sheet.size_mm
     if not sheet.known:
@@ -193,46 +190,37 @@ def _draw(canvas: Any, label: Label, sheet: LabelSheet, place: int, bold: str, l
     x, room = (left + PAD_MM) * MM, (width - 2 * PAD_MM) * MM
     y = (sheet.page_mm[1] - top - PAD_MM) * MM
     floor = (sheet.page_mm[1] - top - height + PAD_MM) * MM
-    for text, font, size in _fitted(label, room, y - floor, bold, letters):
+    for text, font, size in _fitted(label, room, y - floor):
         y -= size
         canvas.setFont(font, size)
         canvas.drawString(x, y, text)
         y -= 0.2 * size
 
 
-def _fitted(label: Label, room: float, high: float, bold: str, letters: str) -> list[tuple[str, str, float]]:
-    """The sticker's lines with letters as large as fit its width and height."""
+def _fitted(label: Label, room: float, high: float) -> list[Line]:
+    """The sticker's lines with letters as large as fit its width and height; at the smallest, as many of its details as fit."""
     size = TEXT_PT
-    while True:
-        lines = list(_set(label, room, size, bold, letters))
-        if sum(1.2 * one for _, _, one in lines) <= high or size <= LEAST_PT:
-            return _cut(lines, high)
+    while size > LEAST_PT and _height(_set(label, label.lines, room, size)) > high:
         size -= 0.25
+    details = label.lines
+    while details and _height(_set(label, details, room, size)) > high:
+        details = details[:-1]
+    return _set(label, details, room, size)
 
 
-def _cut(lines: list[tuple[str, str, float]], high: float) -> list[tuple[str, str, float]]:
-    """The lines that fit, the first always; where some do not, the last of all, which says the way up, ends them."""
-    kept: list[tuple[str, str, float]] = []
-    for line in lines:
-        if kept and sum(1.2 * one for _, _, one in [*kept, line]) > high:
-            return [*kept[:-1], lines[-1]]
-        kept.append(line)
-    return kept
+def _height(lines: Sequence[Line]) -> float:
+    return sum(1.2 * size for _, _, size in lines)
 
 
-def _set(label: Label, room: float, size: float, bold: str, letters: str) -> Iterator[tuple[str, str, float]]:
+def _set(label: Label, details: Sequence[str], room: float, size: float) -> list[Line]:
+    """Name, details and way, broken to a width [pt]."""
     from reportlab.lib.utils import simpleSplit
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
-    head = label.title
-    name_pt = min(
-        NAME_PT * size / TEXT_PT, NAME_PT * size / TEXT_PT * room / max(stringWidth(head, bold, NAME_PT * size / TEXT_PT), 1.0)
-    )
-    yield head, bold, name_pt
-    for text, font in (*((line, letters) for line in label.lines), (label.way, bold)):
-        for line in _lines(simpleSplit(text, font, size, room)):
-            yield line, font, size
-
-
-def _lines(found: Sequence[str]) -> Sequence[str]:
-    return found or [""]
+    name_pt = NAME_PT * size / TEXT_PT
+    name_pt *= min(1.0, room / max(stringWidth(label.title, BOLD, name_pt), 1.0))
+    told = [(words, LETTERS) for words in details] + [(label.way, BOLD)]
+    return [
+        (label.title, BOLD, name_pt),
+        *((line, font, size) for words, font in told for line in simpleSplit(words, font, size, room)),
+    ]

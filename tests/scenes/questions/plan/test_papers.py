@@ -14,7 +14,7 @@ from scenes.answers.options import Wanted
 from scenes.cli import brimline
 from scenes.questions.plan.answer import answer
 from scenes.questions.plan.drawings import places_mm
-from scenes.questions.plan.labels import KNOWN, label_sheet, labels_of
+from scenes.questions.plan.labels import KNOWN, label_sheet, labels_of, labels_pdf
 from scenes.questions.plan.paper import plan_pdf
 from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import RANK
@@ -289,6 +289,14 @@ def test_every_sticker_lies_on_its_page_and_on_no_other(paper):
         assert all(x >= -1e-9 and x + size[0] <= sheet.page_mm[0] + 1e-9 for x, _ in corners)
         assert all(y >= -1e-9 and y + size[1] <= sheet.page_mm[1] + 1e-9 for _, y in corners)
         assert len({(round(x, 6), round(y, 6)) for x, y in corners}) == len(corners)
+
+
+@pytest.mark.parametrize("size", ["30x15", "38.1x21.2", "63.5x38.1"])
+def test_a_sticker_however_small_has_its_name_and_the_whole_of_which_way_it_goes(made, size):
+    words = " ".join(PdfReader(io.BytesIO(labels_pdf(made.plan, label_sheet("a4", size)))).pages[1].extract_text().split())
+    for label in labels_of(made.plan):
+        assert label.title in words
+        assert label.way in words
 
 
 @pytest.mark.parametrize("size", ["wide", "63.5", "5x5", "400x400", "-63x38"])
