@@ -42,7 +42,7 @@ def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
         *(seal_notes(parts, barrel_mm=barrel_mm, bore_mm=box.back[0].bore_mm) if box.back else ()),
         *(clamp_notes(parts, assembly.slabs) if box.mount == CLAMP else ()),
         *of_rods,
-        *doubtful_box_notes(box),
+        *doubtful_box_notes(box, parts),
     )
 
 
