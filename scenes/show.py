@@ -25,7 +25,7 @@ from scenes.states.state import State
 
 MAP_COLUMNS = 512
 # Of a check, by the names of `Asked`.
-RUN_OPTIONS = ("columns", "engine", "device", "threads", "parts", "flat", "solid")
+RUN_OPTIONS = ("columns", "engine", "device", "threads", "parts", "flat", "solid", "all_3d")
 # What parameters of an `answer` are called here; `tick` shows how far a command is.
 SAID_AS = {"wanted": ("lens", "focus", "f_number"), "lenses": ("lens",), "asked": RUN_OPTIONS, "tick": ()}
 MOST_COLUMNS = 32768

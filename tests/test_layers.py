@@ -61,6 +61,7 @@ def test_only_scenes_opens_files_and_prints(layer):
 
 # The house, floor by floor: a room may use rooms on lower floors alone. Rooms of one floor know nothing of each other.
 DRAW_IN_3D = {"questions.check", "questions.leaks"}  # one floor up, for they use the room that draws
+ASKS_OTHERS = {"questions.design"}  # one floor up, for the boxes that it finds have to do what other questions ask
 QUESTIONS = {f"questions.{folder.name}" for folder in (ROOT / "scenes/questions").iterdir() if (folder / "__init__.py").exists()}
 FLOORS = {
     "raytrace": (
@@ -75,8 +76,8 @@ FLOORS = {
         {"states", "stills", "lens_data"},
         {"sheets", "answers", "changes"},
         {"verdicts"},
-        {"view3d", *(QUESTIONS - DRAW_IN_3D)},
-        DRAW_IN_3D,
+        {"view3d", *(QUESTIONS - DRAW_IN_3D - ASKS_OTHERS)},
+        DRAW_IN_3D | ASKS_OTHERS,
         {"cli", "commands", "show", "replies", "face"},
     ),
 }

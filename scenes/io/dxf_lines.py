@@ -26,6 +26,8 @@ MOST_PIECES, MOST_POINTS, DEEPEST = 20_000, 400_000, 16
 LARGEST_MM = 100_000.0  # a hundred times the largest cut-out: a slip of a unit still gets its own words
 GUESSES = ("recovered invalid", "ignoring content", "skipped")  # words of the reader's remarks on what it made up or left out
 CLOSED_WITH = b"EOF"
+FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
+OWN_BLOCKS = ("*", "_")  # of dimensions, hatches and arrow heads, which drawing programs make themselves
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 
@@ -78,6 +80,7 @@ def _read(document: Any) -> Counter[str]:
 def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
     """What model space draws as lines (N, 2) [mm]; curves are chords with their ends on the curve, so an opening never grows."""
     _nothing_on_sheets(document, source)
+    _nothing_in_idle_blocks(document, source)
     lines: list[Line] = []
     left, heights = MOST_POINTS, set[float]()
     for number, piece in enumerate(_pieces(document.modelspace(), source)):
@@ -107,6 +110,24 @@ def _nothing_on_sheets(document: Any, source: str) -> None:
                 source,
                 f'holds {_a(drawn.dxftype())} on the sheet "{sheet.name[:40]}", and only what is drawn in model space is read; '
                 "move the cut-out there and delete the sheet's lines, or save the cut-out alone",
+            )
+
+
+def _nothing_in_idle_blocks(document: Any, source: str) -> None:
+    """Refuse lines in a block that is inserted nowhere: the cut-out may be what it holds. Arrow heads are the drawing program's."""
+    used: set[str] = set()
+    waiting = [document.modelspace()]
+    while waiting:
+        names = {str(entity.dxf.name).lower() for entity in waiting.pop() if entity.dxftype() == "INSERT"} - used
+        used |= names
+        waiting += [document.blocks.get(name) for name in names if name in document.blocks]
+    for block in document.blocks:
+        idle = not block.is_any_layout and not block.name.startswith(OWN_BLOCKS) and block.name.lower() not in used
+        if idle and any(entity.dxftype() in DRAWN for entity in block):
+            raise _refusal(
+                source,
+                f'holds lines in the block "{block.name[:40]}", which is inserted nowhere, so nobody sees them; insert it if it is '
+                "the cut-out, or purge it",
             )
 
 
@@ -142,11 +163,25 @@ def _shows(entity: Any, source: str) -> None:
     name, kind = str(entity.dxf.layer), entity.dxftype()
     layers = entity.doc.layers if entity.doc else {}
     layer = layers.get(name) if name in layers else None
+    _is_full_line(entity, layer, source)
     hidden = layer is not None and (layer.is_off() or layer.is_frozen() or not layer.dxf.plot)
     hidden = hidden or name.lower() == NEVER_PRINTED
     if hidden or entity.dxf.invisible:
         where = f'on the layer "{name[:40]}", which is off, frozen or not printed' if hidden else "that is made invisible"
         raise _refusal(source, f"holds {_a(kind)} {where}; show it or delete it")
+
+
+def _is_full_line(entity: Any, layer: Any, source: str) -> None:
+    """Refuse dashed lines: they stand for what is hidden, bent or engraved as often as for a cut."""
+    name = str(entity.dxf.linetype)
+    if name.upper() == "BYLAYER" and layer is not None:
+        name = str(layer.dxf.linetype)
+    kind = entity.doc.linetypes.get(name) if entity.doc and name in entity.doc.linetypes else None
+    if name.upper() not in FULL_LINES and kind is not None and kind.simplified_line_pattern():
+        raise _refusal(
+            source,
+            f'holds {_a(entity.dxftype())} drawn as a "{name[:40]}" line; draw what is cut as a full line, delete the rest',
+        )
 
 
 def _a(kind: str) -> str:

@@ -21,6 +21,7 @@ from scenes.io.obj_text import obj_faces
 MOST_FACES = 4_000_000
 LARGEST_UNPACKED = 200_000_000  # bytes of all members of a 3MF: a million triangles take half of it
 DEEPEST = 16  # parts within parts
+RELATIONS, MODEL_RELATION = "_rels/.rels", "/3dmodel"  # of a 3MF package
 
 
 def stated_faces(data: bytes, kind: str) -> int:
@@ -151,10 +152,29 @@ def _3mf(data: bytes) -> int:
         models = [name for name in archive.namelist() if "3d/3dmodel.model" in name.lower()]
         if not models:
             raise DamagedMeshError("it holds no 3D model; export it again")
+        _only_that_model(archive, models[0])
         model = archive.read(models[0])
     if b"<!DOCTYPE" in model or b"<!ENTITY" in model:
         raise DamagedMeshError("it declares entities, which 3MF forbids; export it again")
     return _3mf_model(model)
+
+
+def _only_that_model(archive: zipfile.ZipFile, read: str) -> None:
+    """The package's relations say which part is its model (3MF core specification, section 2.2.1): it has to be the one read."""
+    if RELATIONS not in archive.namelist():
+        return
+    named: list[str] = []
+
+    def start(tag: str, attributes: dict[str, str]) -> None:
+        if tag.rpartition(" ")[2] == "Relationship" and attributes.get("Type", "").endswith(MODEL_RELATION):
+            named.append(attributes.get("Target", "").lstrip("/"))
+
+    parser = expat.ParserCreate(namespace_separator=" ")
+    parser.StartElementHandler = start
+    parser.Parse(archive.read(RELATIONS), True)
+    other = next((name for name in named if name.lower() != read.lower()), None)
+    if other is not None:
+        raise DamagedMeshError(f'its package names "{other[:60]}" as its model, not "{read[:60]}"; export it as one model')
 
 
 # Words in the addresses of 3MF extensions that leave shapes alone, or are looked at here: production.

@@ -41,6 +41,11 @@ def starter_text() -> str:
     return _data("starter.toml")
 
 
+def design_text() -> str:
+    """Text of a scene with an empty box, for `brimline design` to fill."""
+    return _data("design.toml")
+
+
 def example_text() -> str:
     """Text of the worked example: every part of a box once, ready to run."""
     return _data("example.toml")

@@ -38,6 +38,9 @@ back plate's centre, then the box's `offset_mm` and `ahead_mm`.
 Any length or angle of camera, lens or box may come out otherwise than written: a `[[tolerance]]` names it and says by how
 much, and `brimline builds` says how sure the frame is then ([tolerances](tolerances.md)).
 
+Any length, angle or choice of the box may be left to the program: `[design]` says what is free and what is asked, and
+`brimline design` finds the smallest box ([design](design.md)).
+
 A key that is not listed here is an error. Complaints name the file, the line, and the key; places in arrays count from 1
 and carry the name that is written there: `box.stage[2 "front tray"].filter.thickness_mm`. Files that a scene names are
 looked for relative to the scene file, with forward slashes.
@@ -101,6 +104,8 @@ def _row(name: str, field: FieldInfo) -> str:
 
 
 def _type_words(field: FieldInfo, notes: dict[str, Any]) -> str:
+    if notes.get("x-kind"):
+        return str(notes["x-kind"])
     if notes.get("x-words"):
         words = " or ".join(f'`"{word}"`' for word in notes["x-words"])
         return f"array of numbers or {words}" if get_origin(bare(field.annotation)) is tuple else f"number or {words}"
@@ -121,7 +126,7 @@ def _kind_words(annotation: Any) -> str:
         items = get_args(kind)
         several = "" if Ellipsis in items else f"{len(items)} "
         return f"array of {several}{_plural(items[0])}"
-    return {float: "number", int: "whole number", str: "text"}.get(kind, "date and time")
+    return {float: "number", int: "whole number", str: "text", bool: "true or false"}.get(kind, "date and time")
 
 
 def _plural(annotation: Any) -> str:
@@ -151,6 +156,8 @@ def _value_words(value: Any) -> str:
     match value:
         case None | () | Table():
             return "none"
+        case bool():
+            return "true" if value else "false"
         case float():
             return plain(value)
         case str():

@@ -30,6 +30,7 @@ from scenes.states.lens_front import front_notes
 from scenes.states.notes import field_notes, lens_facts, nearest_focus_notes, walk_notes
 
 KEPT = 64  # boxes kept in a process: those of all lenses of a show, with each place of their front rims
+TRIED = 3  # boxes tried out on a lens that are kept: states are asked of one after the other
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +114,7 @@ class State:
 
     def rebuilt(self, fitted: SceneBox) -> tuple[Assembly, Box]:
         """Another box in this one's place, as parts."""
-        return build_box(fitted, self.lens, self.resources, front_travel_mm=self.travel_mm)
+        return _rebuilt(fitted, self.lens, self.resources, self.travel_mm)
 
     def with_box(self, fitted: SceneBox) -> State:
         """The state with another box, as it is on this lens; what that box is at fault with is among its notes."""
@@ -210,6 +211,24 @@ def _box_with(scene: Scene, lens: Lens, resources: Resources, travel_mm: float) 
         if len(_boxes) > KEPT:
             _boxes.popitem(last=False)
     return held[1:]
+
+
+_trials: OrderedDict[tuple[int, int, float], list[tuple[tuple[Lens, Resources, SceneBox], tuple[Assembly, Box]]]] = OrderedDict()
+
+
+def _rebuilt(fitted: SceneBox, lens: Lens, resources: Resources, travel_mm: float) -> tuple[Assembly, Box]:
+    """A box that is tried out on a lens; the same one for all states that try the same, if it was among the last few."""
+    key = (id(lens), id(resources), travel_mm)
+    tried = _trials.setdefault(key, [])
+    _trials.move_to_end(key)
+    found = next((built for held, built in tried if held[2] == fitted), None)
+    if found is None:
+        found = build_box(fitted, lens, resources, front_travel_mm=travel_mm)
+        tried.append(((lens, resources, fitted), found))  # with these, so that no others get their ids
+        del tried[:-TRIED]
+    if len(_trials) > KEPT:
+        _trials.popitem(last=False)
+    return found
 
 
 def _facts(scene: Scene, lens: Lens, resources: Resources) -> tuple[Note, ...]:

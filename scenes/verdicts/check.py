@@ -32,7 +32,7 @@ from scenes.states.clear_rule import (
 )
 from scenes.states.judgement import doubts, without_glass
 from scenes.states.keys import StateLabel
-from scenes.states.names import OfState, in_a_sentence, state_words
+from scenes.states.names import OfState, in_a_sentence, state_words, the
 from scenes.verdicts.remedy import remedy_words
 from scenes.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
 from scenes.verdicts.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
@@ -247,7 +247,7 @@ def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartRes
         return guides
     if any(guide.worst.loss_stops >= UNSEEN_STOPS for guide in guides):
         return guides
-    step = f"trace more pixels: the {deep.name} stands {-deep.clearance_mm:.1f} mm in the beam, between those looked at"
+    step = f"trace more pixels: {the(deep.name)} stands {-deep.clearance_mm:.1f} mm in the beam, between those looked at"
     return tuple(replace(guide, word=worst_word([guide.word, Word.SHADING]), next_step=step) for guide in guides)
 
 

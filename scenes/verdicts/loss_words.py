@@ -14,3 +14,9 @@ def loss_words(value: float) -> str:
     if value < SHOWN_LOSS_STOPS:
         return "none"
     return f"{value:.2f} stop" if value < 1.005 else f"{value:.2f} stops"
+
+
+def lost_words(value: float) -> str:
+    """A loss as a clause: '0.34 stop is lost', '3.13 stops are lost', 'all light is lost'."""
+    told = loss_words(value)
+    return f"{told} {'are' if told.endswith('stops') else 'is'} lost"

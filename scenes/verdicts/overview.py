@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from scenes.answers.page import clipped, counted, wrapped
@@ -35,7 +36,8 @@ def answer_line(checks: Sequence[CheckResult]) -> str:
     if not states:
         return f"None of {counted(failed, 'state')} could be computed."
     fault = [f"The box has {counted(faults, 'fault')} and cannot be used as it stands."] if faults else []
-    sentences = [*fault, _verdict_sentence(states)]
+    dark = any(state.word in VIGNETTES for state in states)  # which no fault explains away
+    sentences = [_verdict_sentence(states), *fault] if dark else [*fault, _verdict_sentence(states)]
     if failed:
         sentences.append(f"{counted(failed, 'state')} could not be computed.")
     return " ".join(sentences)
@@ -50,11 +52,18 @@ def _verdict_sentence(states: Sequence[StateResult]) -> str:
     if bad:
         many = "vignettes" if len(bad) == 1 else "vignette"
         also = f", {len(tight)} more {'is' if len(tight) == 1 else 'are'} tight" if tight else ""
-        return f"{len(bad)} of {counted(total, 'state')} {many}{also}. Worst: {state_words(worst)}: {blame_words(worst)}."
+        return f"{_of_all(len(bad), total)} {many}{also}. Worst: {state_words(worst)}: {blame_words(worst)}."
     if tight:
-        told = f"{len(tight)} of {counted(total, 'state')} {'is' if len(tight) == 1 else 'are'} tight"
+        told = f"{_of_all(len(tight), total).lower()} {'is' if len(tight) == 1 else 'are'} tight"
         return f"No vignetting, but {told}. Tightest: {state_words(worst)}."
     return f"All {total} states are clear: the box stays out of every frame."
+
+
+def _of_all(count: int, total: int) -> str:
+    """'3 of 56 states', 'All 4 states', 'Both states'."""
+    if count == total:
+        return "Both states" if total == 2 else f"All {total} states"
+    return f"{count} of {counted(total, 'state')}"
 
 
 def _one_states_sentence(state: StateResult) -> str:
@@ -117,16 +126,34 @@ def _lens_row(states: Sequence[StateResult], symbols: dict[Word, str]) -> str:
     ).rstrip()
 
 
-def _attention(check: CheckResult, symbols: dict[Word, str]) -> Iterator[str]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attention:
+    """States of one lens with one verdict and one thing to do about them."""
+
+    lens: str
+    word: Word
+    step: str
+    states: tuple[StateResult, ...]
+
+    @property
+    def settings(self) -> str:
+        """'infinity, f/2.8 | infinity, f/5.6'."""
+        return " | ".join(setting_words(state) for state in self.states)
+
+
+def attention(check: CheckResult) -> tuple[Attention, ...]:
     """States that are not clear, the worst first; those of one lens with the same thing to do stand together."""
     groups: dict[tuple[str, Word, str], list[StateResult]] = {}
     for state in sorted(check.states, key=state_rank, reverse=True):
         if state.word is not Word.CLEAR:
             groups.setdefault((lens_words(state), state.word, state.blamed.next_step), []).append(state)
-    for (lens, word, step), states in groups.items():
-        settings = " | ".join(setting_words(state) for state in states)
-        yield from wrapped(f"{symbols[word]} {lens}: {settings}", hanging="    ")
-        yield from wrapped(step, "    -> ", hanging="       ")
+    return tuple(Attention(lens=lens, word=word, step=step, states=tuple(of)) for (lens, word, step), of in groups.items())
+
+
+def _attention(check: CheckResult, symbols: dict[Word, str]) -> Iterator[str]:
+    for group in attention(check):
+        yield from wrapped(f"{symbols[group.word]} {group.lens}: {group.settings}", hanging="    ")
+        yield from wrapped(group.step, "    -> ", hanging="       ")
     for failed in check.failed:
         yield from wrapped(f"? {failed.key}: could not be computed: {failed.why}", hanging="    ")
 

@@ -17,6 +17,7 @@ from raytrace.beam.frame_margin import scaled
 from raytrace.box import Box
 from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
 from scenes.states.judgement import without_glass
+from scenes.states.names import the
 
 if TYPE_CHECKING:
     from raytrace.judge.rooms import GuideBeam
@@ -34,19 +35,19 @@ HALVES = 2  # openings are told to whole mm, so that each side moves by a half
 TOUCHING_MM = 1e-4  # no room at all
 MANY_PARTS = 3  # where more than this many parts have to change, the box itself is the wrong one
 FIXED = {
-    Kind.FLAG: "open the {part}",
-    Kind.EXTENSION: "swing the {part} back out",
-    Kind.ROD: "shorten the {part}, or raise the lens above the rods",
-    Kind.SOLID: "move the {part} out of the view",
-    Kind.BARREL: "check the lens's own measures: its {part} stands in its own light",
-    Kind.FRONT_RING: "check the lens's own measures: its {part} stands in its own light",
+    Kind.FLAG: "open {part}",
+    Kind.EXTENSION: "swing {part} back out",
+    Kind.ROD: "shorten {part}, or raise the lens above the rods",
+    Kind.SOLID: "move {part} out of the view",
+    Kind.BARREL: "check the lens's own dimensions: {part} stands in its light",
+    Kind.FRONT_RING: "check the lens's own dimensions: {part} stands in its light",
 }
 WIDER = {
-    Kind.MASK: "give the {part} a cut-out of {size}",
-    Kind.HOOD: "make the {part} wider by {by} mm on each side",
-    Kind.TRAY: "replace the {part} by a stage of {size} inside",
-    Kind.BACK: "use a bore of {size} in the {part}",
-    Kind.SEAL: "replace the {part} by one of {size} inside",
+    Kind.MASK: "give {part} a cut-out of {size}",
+    Kind.HOOD: "make {part} wider by {by} mm on each side",
+    Kind.TRAY: "replace {part} by a stage of {size} inside",
+    Kind.BACK: "use a bore of {size} in {part}",
+    Kind.SEAL: "replace {part} by one of {size} inside",
 }
 INSTEAD = {  # another way, told where nothing else has to change
     Kind.MASK: ", or leave it out",
@@ -59,17 +60,22 @@ INSTEAD = {  # another way, told where nothing else has to change
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What is done to some parts, in words, and these parts as they are then; none where it cannot be tried out."""
+    """What is done to some parts, in words, and these parts as they are then or gone; none where it cannot be tried."""
 
     words: str
     parts: tuple[Part, ...] = ()
+    gone: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """The beams of a state that a change is tried in, each with the room that a clear frame needs from it [mm]."""
+    """The beams of a state that a change is tried in, each with the room that a clear frame needs from it [mm].
+
+    In pairs, as the guide is and grown; where the box holds glass a pair with it, then one with the trays empty.
+    """
 
     beams: tuple[tuple[GuideBeam, float], ...]
+    glazed: bool = False
 
     def spare_mm(self, part: Part) -> float:
         """How much farther in a part could stand for the state to be clear [mm]; 0 or less where it stands too near."""
@@ -78,7 +84,12 @@ class Light:
 
     def room_mm(self, part: Part) -> float:
         """The room of a part from the guides as they are [mm]."""
-        return min(self._room_mm(beam, part) for beam, _ in self.beams[::2])
+        return min(self.rooms_mm(part))
+
+    def rooms_mm(self, part: Part) -> tuple[float, ...]:
+        """The same with the filters in and with the trays empty; one number where the box holds no glass."""
+        own = [self._room_mm(beam, part) for beam, _ in self.beams[::2]]
+        return (min(own[::2]), min(own[1::2])) if self.glazed else (min(own),)
 
     def _room_mm(self, beam: GuideBeam, part: Part) -> float:
         from raytrace.judge.pieces import pieces_of
@@ -101,7 +112,8 @@ def light_of(plan: State, tried: Sequence[Part]) -> Light:
             for guide in outer_guides(plan.guides)
             for one in boxes
             for scale, needed in ((1.0, needed_mm), (1.0 + ROOM_PERCENT / 100.0, 0.0))
-        )
+        ),
+        glazed=len(boxes) > 1,
     )
 
 
@@ -115,12 +127,12 @@ def remedy_words(plan: State) -> str:
     if not to_blame or min(spare.values()) <= -RIGHT_THROUGH_MM:  # no part, or light that could not be followed
         return ""
     if len(to_blame) > MANY_PARTS:
-        names = _listed([f"the {part.name}" for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]])
+        names = _listed([the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]])
         more = f", and {len(to_blame) - MANY_PARTS} more parts," if len(to_blame) > MANY_PARTS + 1 else ", and 1 more part,"
         return f"no single change helps: {names}{more} stand too far in; bring the whole box closer to the lens, or use a wider one"
     changes = tuple(_changes(plan, to_blame, light))
     told = _listed([change.words for change in changes])
-    if len(to_blame) == 1:
+    if len(to_blame) == 1 and not changes[0].gone:
         told += INSTEAD.get(to_blame[0].kind, "")
     return f"{told}: {_outcome(plan, changes, light)}"
 
@@ -156,9 +168,19 @@ def _changes(plan: State, to_blame: Sequence[Part], light: Light) -> Iterator[Ch
             if flag is part or flag.name not in names:
                 yield _opened(plan, part, light)
         elif isinstance(part.body, Tube) and part.kind in WIDER:
-            yield _widened(part, light)
+            yield _pushed_back(part) if part.kind is Kind.SEAL and _is_on_barrel(plan, part) else _widened(part, light)
         else:
-            yield Change(FIXED.get(part.kind, "move the {part} out of the view").format(part=part.name))
+            yield Change(FIXED.get(part.kind, "move {part} out of the view").format(part=the(part.name)))
+
+
+def _is_on_barrel(plan: State, part: Part) -> bool:
+    """Whether a seal grips the barrel, so that a wider one would not close."""
+    outline = _first(part).outline
+    return isinstance(outline, Circle) and 2 * outline.radius_mm <= plan.lens.front_diameter_mm + TOLD_MM
+
+
+def _pushed_back(part: Part) -> Change:
+    return Change(f"push {the(part.name)} back over the barrel, behind the lens front", gone=(part.name,))
 
 
 def _opened(plan: State, blade: Part, light: Light) -> Change:
@@ -185,10 +207,10 @@ def _opened(plan: State, blade: Part, light: Light) -> Change:
 
 def _opened_words(blade: Part, by_deg: float, set_deg: float | None) -> str:
     if blade.kind is Kind.EXTENSION:
-        return f"swing the {blade.name} back out by {_degrees(by_deg)}"
+        return f"swing {the(blade.name)} back out by {_degrees(by_deg)}"
     if set_deg is None:
-        return f"open the {blade.name} by {_degrees(by_deg)}"
-    return f"open the {blade.name} to {set_deg + by_deg:.0f} degrees (by {by_deg:.3g})"
+        return f"open {the(blade.name)} by {_degrees(by_deg)}"
+    return f"open {the(blade.name)} to {set_deg + by_deg:.0f} degrees (by {by_deg:.3g})"
 
 
 def _degrees(angle_deg: float) -> str:
@@ -214,14 +236,14 @@ def _widened(part: Part, light: Light) -> Change:
 
     both = least_clear(lambda wider: spare_mm(wider, wider), spare_mm(0, 0), MOST_WIDER_MM)
     if both is None:
-        return Change(WIDER[part.kind].format(part=part.name, size="another shape", by="many"))
+        return Change(WIDER[part.kind].format(part=the(part.name), size="another shape", by="many"))
     across = upright = both
     if isinstance(_first(part).outline, RoundedRectangle):
         across = _least(lambda wider: spare_mm(wider, both), both)
         upright = _least(lambda wider: spare_mm(across, wider), both)
     new = widened(part, across / HALVES, upright / HALVES)
     by = f"{max(across, upright) / HALVES:g}"
-    return Change(WIDER[part.kind].format(part=part.name, size=_size_words(_first(new).outline, by), by=by), (new,))
+    return Change(WIDER[part.kind].format(part=the(part.name), size=_size_words(_first(new).outline, by), by=by), (new,))
 
 
 def _least(spare_mm: Callable[[int], float], most: int) -> int:
@@ -269,16 +291,29 @@ def _wider(outline: Outline, across_mm: float, upright_mm: float) -> Outline:
 def _outcome(plan: State, changes: Sequence[Change], light: Light) -> str:
     """How the state is with all changes made: 'then clear, 3.0 mm', or what is still too near."""
     changed = {part.name: part for change in changes for part in change.parts}
-    parts = [changed.get(part.name, part) for part in plan.box.parts]
+    gone = {name for change in changes for name in change.gone}
+    parts = [changed.get(part.name, part) for part in plan.box.parts if part.name not in gone]
     spare = {part.name: light.spare_mm(part) for part in parts}
     left = [part for part in parts if spare[part.name] < 0.0]
     if not left:
-        return f"then clear, {min(light.room_mm(part) for part in parts):.1f} mm"
+        return f"then clear{_room_words([light.rooms_mm(part) for part in parts])}"
     return f"check again then, for now {_listed([_left_words(part, light.room_mm(part)) for part in left])}"
 
 
+def _room_words(rooms_mm: Sequence[tuple[float, ...]]) -> str:
+    """The least room of any part, and whether with the filters in or the trays empty."""
+    told = [f"{min(way):.1f} mm" for way in zip(*rooms_mm, strict=True)]
+    if len(told) < 2:
+        return "".join(f", {one} of room" for one in told)
+    return (
+        f", {told[0]} of room, filters in or out"
+        if told[0] == told[1]
+        else (f", {told[0]} of room with the filters in and {told[1]} with the trays empty")
+    )
+
+
 def _left_words(part: Part, room_mm: float) -> str:
-    return f"the {part.name} {f'is {-room_mm:.1f} mm in the beam' if room_mm <= 0.0 else f'has {room_mm:.1f} mm of room'}"
+    return f"{the(part.name)} {f'is {-room_mm:.1f} mm in the beam' if room_mm <= 0.0 else f'has {room_mm:.1f} mm of room'}"
 
 
 def _listed(words: Sequence[str]) -> str:

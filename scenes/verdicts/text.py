@@ -10,7 +10,7 @@ from geometry.notes import Severity
 from scenes.scene_file.messages import ALL_LIGHT
 from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word_for
 from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
-from scenes.states.names import state_words
+from scenes.states.names import state_words, the
 from scenes.states.notes import field_words
 from scenes.verdicts.check import CheckResult, StateResult
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
@@ -80,7 +80,7 @@ def _worst_sentence(state: StateResult) -> str:
     worst, words = state.blamed.worst, state_words(state)
     if worst.blame is None:
         return f" The tightest is {words}."
-    return f" The worst is {words}: the {worst.blame.part} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}."
+    return f" The worst is {words}: {the(worst.blame.part)} takes {loss_words(worst.loss_stops)} at {at_words(worst.where)}."
 
 
 def _count(count: int, word: str) -> str:
@@ -128,7 +128,8 @@ def _state_lines(state: StateResult, symbols: dict[Word, str], limits: Limits) -
         rows = [f"  {_clip(state_words(state))}", *(_row(guide, f"  {guide.guide}", symbols) for guide in state.guides)]
     step, glass = state.blamed.next_step, glass_words(max(guide.glass_corner_minus_axis_stops for guide in state.guides))
     nearest = nearest_words(state.parts)
-    told = [*_wrapped(nearest and f"nearest to the beam: {nearest}", "    "), *_wrapped(walk_words(state.guides), "    ")]
+    filled = ", with the filters in" if any(guide.trays_empty is not None for guide in state.guides) else ""
+    told = [*_wrapped(nearest and f"nearest to the beam{filled}: {nearest}", "    "), *_wrapped(walk_words(state.guides), "    ")]
     told += _part_lines(state.parts)
     doubt = _wrapped(doubt_words(state.blamed, limits), "    ")
     told += _wrapped(field_words("this focus", state.field_guess_percent), "    ")
@@ -288,7 +289,10 @@ def guide_words(state: StateResult) -> str:
 def state_sentence(state: StateResult) -> str:
     """What the verdict rests on, for the head of a picture; a box that cannot be built so is never just called clear."""
     fault = any(note.severity is Severity.FAULT for note in state.notes)
-    return f"the box has a fault, see the table; {_light_sentence(state)}" if fault else _light_sentence(state)
+    light, told = _light_sentence(state), "the box has a fault, see the table"
+    if not fault:
+        return light
+    return f"{light}; {told}" if state.word not in LOSING_NOTHING else f"{told}; {light}"
 
 
 def blame_words(state: StateResult) -> str:
@@ -297,8 +301,8 @@ def blame_words(state: StateResult) -> str:
     if worst.blame is None:
         return "nothing in the box takes light"
     if (loss := loss_words(worst.loss_stops)) == ALL_LIGHT:
-        return f"the {worst.blame.part} blacks out {at_words(worst.where)}"
-    return f"the {worst.blame.part} takes {loss} at {at_words(worst.where)}"
+        return f"{the(worst.blame.part)} blacks out {at_words(worst.where)}"
+    return f"{the(worst.blame.part)} takes {loss} at {at_words(worst.where)}"
 
 
 def _light_sentence(state: StateResult) -> str:

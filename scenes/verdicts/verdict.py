@@ -16,7 +16,8 @@ from raytrace.optics.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
 from scenes.rig.focus_plane import BEYOND
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word, has_room, lack_words, word_for, worst_word
-from scenes.verdicts.loss_words import loss_words
+from scenes.states.names import the
+from scenes.verdicts.loss_words import lost_words
 
 SharesAt = Callable[[NDArray[np.float64], bool], Shares]  # picture points (N, 2), whether to spend more rays on them
 
@@ -135,9 +136,9 @@ def with_trays_empty(guide: GuideVerdict, empty: TraysEmpty | None) -> GuideVerd
 
 def only_with_glass(empty: TraysEmpty) -> str:
     """Why a frame is clear with its filters only: 'with the trays empty the mask stands 1.7 mm in the beam, top right, ...'."""
-    loss = f", and {loss_words(empty.loss_stops)} is lost" if empty.loss_stops is not None and empty.loss_stops > 0.0 else ""
+    loss = f", and {lost_words(empty.loss_stops)}" if empty.loss_stops is not None and empty.loss_stops > 0.0 else ""
     how = f"stands {-empty.room_mm:.1f} mm in the beam" if empty.room_mm <= 0.0 else f"has {empty.room_mm:.1f} mm of room"
-    return f"with the trays empty the {empty.part} {how}, {empty.where}{loss}"
+    return f"with the trays empty {the(empty.part)} {how}, {empty.where}{loss}"
 
 
 Remedy = Callable[[], str]  # what takes every part out of the light, in words; '' where that is not known
@@ -373,16 +374,17 @@ def next_step(
         return ""
     if word is Word.TIGHT and margin.percent > 0:
         return _keep_away(margin, kinds, names)
-    blamed = f"take the {worst.blame.part} out of the light" if worst.blame else ""
+    blamed = f"take {the(worst.blame.part)} out of the light" if worst.blame else ""
     return remedy() or blamed or _keep_away(margin, kinds, names)
 
 
 def _keep_away(margin: Margin, kinds: Sequence[Kind], names: Sequence[str]) -> str:
     if margin.part is None:
         return "shoot a test before trusting it: the errors of this way of computing reach the limit"
-    of_lens = kinds[margin.part] in {Kind.BARREL, Kind.FRONT_RING}
-    away = "leave the lens where it is" if of_lens else f"do not bring the {names[margin.part]} any further in"
-    return f"{away}, and confirm {at_words(margin.where)} on the test shoot"
+    part, place = names[margin.part], at_words(margin.where)
+    if kinds[margin.part] in {Kind.FLAG, Kind.EXTENSION}:
+        return f"do not bring {the(part)} any further in, and confirm {place} on the test shoot"
+    return f"{the(part)} only just clears {place}: leave box and lens as they are, and confirm it on the test shoot"
 
 
 def never_clear(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
@@ -410,5 +412,5 @@ def _tight_at_best(guides: tuple[GuideVerdict, ...], step: str) -> tuple[GuideVe
 def _fault_step(fault: Note) -> str:
     told = fault.text.partition("; ")[0].partition(": ")[0]
     if BEYOND in fault.text:
-        return f"check a farther focus too, or bring the {fault.part} back: it {told}"
+        return f"check a farther focus too, or bring {the(fault.part)} back: it {told}"
     return f"first clear up the fault of {fault.part}: {told}"

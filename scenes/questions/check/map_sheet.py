@@ -74,6 +74,7 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, visible_loss_s
         visible_loss_stops=visible_loss_stops,
         sentence=state_sentence(state),
         worst_stops=worst.loss_stops,
+        worst_at=None if worst.blame is None else (worst.where, worst.x_mm, worst.y_mm),
         corners_stops=_corners_stops(plan, state),
         rooms=() if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS else edge_rooms(plan, state.blamed.guide),
     )
@@ -97,6 +98,7 @@ def map_figure(
     visible_loss_stops: float,
     sentence: str = "",
     worst_stops: float | None = None,
+    worst_at: tuple[str, float, float] | None = None,
     corners_stops: Mapping[str, float] | None = None,
     rooms: Sequence[EdgeRoom] = (),
 ) -> Figure:
@@ -104,16 +106,18 @@ def map_figure(
 
     `title` names lens, focus and stop, `subtitle` the guide that the verdict is of; `blame` is the name of the part to blame, None
     where there is none; `sentence` follows the verdict word in place of what the map itself tells, and worst_stops is the loss that
-    it tells, found between pixels too: the callout then says the same number, and the frame's corners
-    those of corners_stops. `rooms`, of a guide that loses nothing, are written at its corners and edges. Axes labelled 'picture'
-    carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar, left out where rooms are shown
-    and nothing is lost in the whole frame.
+    it tells, found between pixels too, worst_at where, in words and (right, up) [mm]: the callout then says the same number and
+    place, and the frame's corners say those of corners_stops. `rooms`, of a guide that loses nothing, are written at its
+    corners and edges. Axes labelled 'picture' carry loss in stops, clipped just above the scale's end; axes labelled 'scale'
+    the colour bar, left out where rooms are shown and nothing is lost in the whole frame.
     """
     seen, page = reduced(map_), Page(*A5_MM)
     clean = bool(rooms) and float(known_loss(seen).max()) < NOTHING_STOPS
     bite, worst = None if rooms else _bite_of_blamed(seen, guides, blame), worst_bite(seen, inside_guides(seen, guides))
-    if bite is not None and worst_stops is not None and worst is not None and worst.part == blame:
+    if bite is not None and worst_stops is not None and worst is not None and (worst.part == blame or worst_at is not None):
         bite = replace(bite, loss_stops=worst_stops)
+    if bite is not None and worst_at is not None:
+        bite = replace(bite, where=worst_at[0], x_mm=worst_at[1], y_mm=worst_at[2])
     frame = fitted_frame(extent_mm(seen), _SPACE)
     axes = _draw_picture(page, seen, frame)
     levels = isoline_levels(visible_loss_stops)

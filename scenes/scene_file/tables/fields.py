@@ -76,6 +76,11 @@ def choice(meaning: str, default: Any = ...) -> Any:
     return _field(meaning, default)
 
 
+def loose(meaning: str, default: Any, shape: dict[str, Any], kind: str) -> Any:
+    """A value of one of several shapes, as JSON Schema and in words; which one is right is for the table to say."""
+    return _field(meaning, default, **shape, **{"x-kind": kind})
+
+
 def part(meaning: str, default: Any = ...) -> Any:
     """A table inside a table, or an array of them."""
     return _field(meaning, default)

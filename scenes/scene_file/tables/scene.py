@@ -9,9 +9,11 @@ from typing import Any
 from scenes.scene_file.messages import did_you_mean, plain, shown
 from scenes.scene_file.tables.box import ONE_PER_LENS, PART_KEYS, Box, box_parts, fitted, is_fitted
 from scenes.scene_file.tables.camera import Camera
+from scenes.scene_file.tables.design import Design, design_faults
 from scenes.scene_file.tables.fields import CLOSE, INFINITY, Fault, Focus, Table, focus, part, quantity, text
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.light import Light
+from scenes.scene_file.tables.plan import Plan
 from scenes.scene_file.tables.tolerance import Tolerance
 from scenes.scene_file.tables.tolerance_paths import tolerance_faults
 
@@ -59,6 +61,8 @@ class Scene(Table):
     light: tuple[Light, ...] = part("Lights that must not reach the glass, or whose ghosts are asked for.", ())
     check: Check = part("What to check.", Check())
     tolerance: tuple[Tolerance, ...] = part("What may come out otherwise than written, for `brimline builds`.", ())
+    plan: Plan = part("What `brimline plan` reckons with.", Plan())
+    design: Design | None = part("What `brimline design` may change in the box, and what it is to be.", None)
 
     def faults(self) -> Iterator[Fault]:
         """What parts, lenses and checks must agree on."""
@@ -71,6 +75,8 @@ class Scene(Table):
         yield from _hingeless_flags(self)
         yield from _seals_without_room(self)
         yield from tolerance_faults(self, self.tolerance)
+        if self.design is not None:
+            yield from design_faults(self, self.design, [light.name for light in self.light])
         for place, lens in enumerate(self.lens):
             yield from _focus_faults(self.check, lens, place)
 
@@ -236,8 +242,10 @@ __all__ = [
     "Box",
     "Camera",
     "Check",
+    "Design",
     "Lens",
     "Light",
+    "Plan",
     "Scene",
     "Tolerance",
     "box_for",

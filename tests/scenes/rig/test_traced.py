@@ -209,6 +209,28 @@ def test_rims_halved_once_too_often_are_a_fault_by_the_widest_stop():
         assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
 
 
+def without_stop_row(table, stop):
+    """A table that has lost its stop's row: the air before it is that much longer, and `stop` (from 0) is a surface of glass."""
+    rows = list(table.rows)
+    radius, thickness, index, rim = rows[table.stop - 1]
+    rows[table.stop - 1 : table.stop + 1] = [(radius, thickness + rows[table.stop][1], index, rim)]
+    return snell.Table(tuple(rows), stop)
+
+
+@pytest.mark.parametrize("beside", [-1, 0])
+def test_a_table_that_has_lost_the_row_of_its_stop_is_a_fault_where_the_pupil_depends_on_it(beside):
+    # US Patent 4,448,497, example 1: its stop stands in 14.5 mm of air, and with it on either side the pupil is 10 mm and more off.
+    lost = without_stop_row(GAUSS, GAUSS.stop + beside)
+    for table, lens, fault in (
+        (GAUSS, "", False),
+        (lost, "", True),
+        (lost, 'confirmed = ["pupil_behind_front_mm"]', False),
+    ):
+        notes = plan_of(table, stop=2.0, box=BEHIND, lens=lens).notes
+        found = [note for note in notes if "no row of its own for the stop" in note.text]
+        assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
+
+
 @pytest.mark.parametrize(("stop", "fault"), [(2.8, False), (14, True)])
 def test_a_widest_stop_far_slower_than_the_tables_own_is_a_fault(stop, fault):
     # US Patent 4,448,497, example 1, is a lens of f/1.4; its stop as transcribed opens to f/1.3

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
+from geometry.notes import Note, Severity
 from scenes.questions.check.run import ANSWER, EVERY_STATE, OVERVIEW, page_lines
 from scenes.states.clear_rule import Word
 from scenes.verdicts.overview import answer_line, overview_lines
+from scenes.verdicts.text import state_sentence
 from tests.scenes.questions.check.test_results_json import FAILED, WIDTH, check, clear_state, guide, state
 
 
@@ -19,6 +21,22 @@ def test_a_run_without_vignetting_says_so_and_counts_what_is_tight():
     tight = state(guide(word=Word.TIGHT, loss=0.0, part=None))
     assert answer_line([check(clear_state(), tight)]) == "No vignetting, but 1 of 2 states is tight. Tightest: 18, infinity, f/2."
     assert answer_line([check(clear_state(), clear_state())]) == "All 2 states are clear: the box stays out of every frame."
+
+
+def test_where_all_states_are_alike_the_answer_says_all():
+    tight = state(guide(word=Word.TIGHT, loss=0.0, part=None))
+    assert answer_line([check(*[tight] * 4)]).startswith("No vignetting, but all 4 states are tight.")
+    assert answer_line([check(*[state()] * 4)]).startswith("All 4 states vignette. Worst: ")
+    assert answer_line([check(state(), state())]).startswith("Both states vignette.")
+
+
+def test_the_darkening_comes_before_a_fault_that_does_not_explain_it_away():
+    fault = Note("filter", "is smaller than its opening", Severity.FAULT)
+    dark, clear = (answer_line([check(one(notes=[fault]), clear_state())]) for one in (state, clear_state))
+    assert dark.startswith("1 of 2 states vignettes.")
+    assert dark.endswith("The box has 1 fault and cannot be used as it stands.")
+    assert clear.startswith("The box has 1 fault")
+    assert state_sentence(state(notes=[fault])).endswith("; the box has a fault, see the table")
 
 
 def test_states_that_could_not_be_computed_are_in_the_answer():

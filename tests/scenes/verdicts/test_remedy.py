@@ -8,9 +8,9 @@ import pytest
 from geometry.body import Kind
 from geometry.flags import flag
 from geometry.frame import pose
-from geometry.outline import RoundedRectangle
+from geometry.outline import Circle, RoundedRectangle
 from scenes.verdicts.remedy import least_clear, remedy_words
-from tests.raytrace.made import holed
+from tests.raytrace.made import holed, plate_of_glass
 from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, beam_right_mm, plan, wall_on_the_right
 
 HINGE_AT_MM, LENGTH_MM = 80.0, 60.0
@@ -61,7 +61,7 @@ def test_all_parts_in_the_light_are_changed_and_the_box_is_judged_again():
     needed = 2 * (90 + RADIUS_MM + 2.5 * np.hypot(0.9, 1))
     assert needed <= across <= needed + 2.0
     assert upright == 160
-    assert re.search(r"and open the right flag by \d+ degrees: then clear, 2\.\d mm$", told)
+    assert re.search(r"and open the right flag by \d+ degrees: then clear, 2\.\d mm of room$", told)
 
 
 def test_what_no_change_helps_is_told_and_not_called_clear():
@@ -90,3 +90,19 @@ def test_the_least_whole_number_is_found_in_a_few_looks(root, bend):
 def test_a_clearance_that_stays_negative_has_no_answer_and_one_without_end_counts():
     assert least_clear(lambda x: x - 200.0, -200.0, 120) is None
     assert least_clear(lambda x: np.inf if x >= 41 else -2.0, -2.0, 120) == 41
+
+
+def test_a_seal_that_grips_the_barrel_is_pushed_back_and_not_replaced_by_one_that_does_not_close():
+    # The barrel is 80 mm across; 30 mm ahead of it the frame's beam is 126 mm wide, and no donut of 128 mm grips 80.
+    seal = holed(30, Circle(40.0), name="donut", kind=Kind.SEAL)
+    told = words(seal)
+    assert told.startswith("push the donut back over the barrel, behind the lens front: then clear")
+    loose = words(holed(30, Circle(45.0), name="step ring", kind=Kind.SEAL))
+    assert loose.startswith("replace the step ring by one of at least ")
+
+
+def test_the_room_that_advice_leaves_is_told_with_the_filters_in_and_with_the_trays_empty():
+    glass = plate_of_glass(20.0, thickness_mm=8.0)
+    told = words(holed(60, RoundedRectangle(170, 160), name="mask", kind=Kind.MASK), glasses=[glass])
+    inside, empty = map(float, re.findall(r"([\d.]+) mm of room with the filters in and ([\d.]+) mm with the trays empty", told)[0])
+    assert inside > empty >= 2.4  # the plate draws the beam in (docs/physics.md, "Glass")

@@ -138,6 +138,13 @@ def test_a_tight_frame_says_what_not_to_move_and_what_to_confirm():
     assert found.next_step == "do not bring the left flag any further in, and confirm the top right corner on the test shoot"
 
 
+def test_a_part_that_nobody_can_bring_in_is_not_what_the_advice_moves():
+    at = light(lambda x, _: np.ones_like(x))
+    made = asked(at) | {"kinds": [Kind.TRAY] * len(asked(at)["kinds"])}
+    found = judge(FRAME, **made, margin=Margin(percent=1.0, part=0, where="top right"))
+    assert found.next_step.startswith("the left flag only just clears the top right corner: leave box and lens as they are")
+
+
 def test_a_thin_part_between_the_pixels_is_found_round_the_place_in_doubt():
     # A dark streak 0.2 mm wide between pixels that are 2 mm apart; the place in doubt is 0.3 mm beside it.
     at = light(lambda x, y: np.where((np.abs(x - 7.1) < 0.1) & (np.abs(y) < 1.0), 0.5, 1.0))

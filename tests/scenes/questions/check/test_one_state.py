@@ -82,7 +82,7 @@ def test_a_state_that_fails_is_a_sentence_and_leaves_nothing_to_draw(tmp_path):
     assert "\n" not in recorded.check.failed[0].why
 
 
-@pytest.mark.parametrize(("drawing", "name"), [("_write_picture", "map.png"), ("_side_view", "section.png")])
+@pytest.mark.parametrize(("drawing", "name"), [("_write_picture", "map.png"), ("_view", "section.png")])
 def test_a_drawing_that_fails_costs_its_picture_and_not_the_state(tmp_path, monkeypatch, drawing, name):
     def fail(*_):
         raise ValueError("nothing to draw")

@@ -1,0 +1,1 @@
+"""From lenses and wishes to the smallest box: `brimline design`."""

@@ -1,0 +1,243 @@
+"""Boxes tried, judged and kept: the best design of each set of choices for any set of wishes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from geometry.errors import GeometryError
+from geometry.notes import Severity
+from raytrace.stray.light_on_glass import Reach, reach_of
+from scenes.changes.flag_angles import set_flags
+from scenes.questions.design.bench import Asked, LensBench
+from scenes.questions.design.outside import MEASURES, Outside, outside_of
+from scenes.questions.design.places import placed
+from scenes.questions.design.search import Found, Notches, Try
+from scenes.questions.design.space import Knob, Space, space_of
+from scenes.questions.design.wishes import Wishes
+from scenes.rig.box_notes import box_notes
+from scenes.runtime.first_run import prepare_judge
+from scenes.runtime.progress import Tick, silent
+from scenes.scene_file.tables.design import DesignRow
+from scenes.scene_file.tables.scene import Scene, box_for
+from scenes.states.clear_rule import room_needed_mm
+from scenes.states.full_range import Ranged, checked_ranges
+from scenes.states.load import Loaded, changed, plans_of
+from scenes.states.names import middle_variant
+from scenes.states.select import widest_stops
+from scenes.states.state import State
+from scenes.states.stray import light_in_frame, setup_of, stray_lights
+
+WIDER = 3.0  # how far beyond its end a measure is tried that is asked what it would need
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Design:
+    """One design: choices by key path, the try that it comes from, what was found, its scene and its outside."""
+
+    pick: Mapping[str, Any]
+    attempt: Try
+    found: Found
+    scene: Scene
+    outside: Outside
+
+    @property
+    def notches(self) -> Notches:
+        """The notch of each knob."""
+        return self.found.notches
+
+    @property
+    def measures(self) -> dict[str, float]:
+        """The measures by key path."""
+        return self.attempt.space.values(self.found.notches)
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """Everything that is to be changed in the scene."""
+        return {**self.pick, **self.measures}
+
+
+@dataclass(slots=True)
+class Designer:
+    """All that is worked out once for a scene, however many wishes are tried."""
+
+    loaded: Loaded
+    tick: Tick = silent
+    benches: dict[str, LensBench] = field(default_factory=dict)
+    _bases: dict[str, Loaded] = field(default_factory=dict)
+    _dark: dict[tuple[str, str, Notches, str], bool] = field(default_factory=dict)
+    _faults: dict[tuple[str, Notches], str] = field(default_factory=dict)
+    ruled_out: dict[str, str] = field(default_factory=dict)
+    _solved: dict[tuple[str, Wishes, tuple[str, ...]], Design | None] = field(default_factory=dict)
+
+    @property
+    def design(self) -> DesignRow:
+        """The scene's own wishes."""
+        assert self.loaded.scene.design is not None
+        return self.loaded.scene.design
+
+    @property
+    def picks(self) -> list[dict[str, Any]]:
+        """Every set of choices."""
+        return list(space_of(self.loaded.scene, self.design).picks)
+
+    def prepare(self) -> None:
+        """The lenses over the range that [check] spans, each with the states that hold it."""
+        prepare_judge()
+        space = space_of(self.loaded.scene, self.design)
+        plans = plans_of(self.loaded)
+        for one in checked_ranges(plans):
+            own = tuple(plan for plan in widest_stops(plans) if plan.lens_name == one.lens.name)
+            far = space.scene(self.loaded.scene, [_farthest(knob) for knob in space.knobs])
+            held = Ranged(lens=one.lens, plans=(*own, *one.plans), left_out_mm=one.left_out_mm)
+            self.benches[one.lens.name] = LensBench(held, own[0].rebuilt(box_for(far, one.lens))[1])
+
+    def needed_mm(self) -> float:
+        """The most room that any lens's pupil asks for."""
+        return max(room_needed_mm(state.variants) for bench in self.benches.values() for state in bench.states)
+
+    def best(self, wishes: Wishes, small: tuple[str, ...] = ()) -> list[Design]:
+        """The best design of each set of choices, the best of all first; what cannot be better than another's is left out."""
+        found = [one for pick in self.picks if (one := self.solved(pick, wishes, small or self.design.small)) is not None]
+        return sorted(found, key=lambda one: one.found.cost)
+
+    def solved(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Design | None:
+        """The best design of one set of choices; None where none works."""
+        key = (repr(sorted(pick.items())), wishes, small)
+        if key not in self._solved:
+            self._solved[key] = self._solve(pick, wishes, small)
+        return self._solved[key]
+
+    def _solve(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Design | None:
+        attempt = self.attempt(pick, wishes, small)
+        if not wishes.lenses:
+            return None
+        found = placed(attempt, turns=bool(wishes.lights), tick=self.tick)
+        if found is not None:
+            return self.designed(pick, attempt, found)
+        if pick and attempt.fault_at is not None:
+            words = ", ".join(f"{path} = {value}" for path, value in pick.items())
+            why = self.fault(repr(sorted(pick.items())), attempt.space, attempt.scene, attempt.fault_at)
+            self.ruled_out.setdefault(words, why)
+        return None
+
+    def designed(self, pick: Mapping[str, Any], attempt: Try, found: Found) -> Design:
+        """A design of notches."""
+        scene = attempt.space.scene(attempt.scene, found.notches)
+        return Design(pick=pick, attempt=attempt, found=found, scene=scene, outside=outside_of(scene, self.design))
+
+    def base(self, pick: Mapping[str, Any]) -> Loaded:
+        """The scene with its choices made; SceneError where a value cannot be chosen."""
+        key = repr(sorted(pick.items()))
+        if key not in self._bases:
+            self._bases[key] = changed(self.loaded, pick) if pick else self.loaded
+        return self._bases[key]
+
+    def attempt(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Try:
+        """One set of choices with what is asked of it."""
+        scene = self.base(pick).scene
+        space = _widened(space_of(scene, self.design), wishes.wide)
+        name = repr(sorted(pick.items()))
+        benches = [self.benches[lens] for lens in wishes.lenses]
+        outsides: dict[Notches, Outside] = {}
+
+        def outside(notches: Notches) -> Outside:
+            if notches not in outsides:
+                outsides[notches] = outside_of(space.scene(scene, notches), self.design)
+            return outsides[notches]
+
+        def cost(notches: Notches) -> tuple[float, ...]:
+            share = sum(_share(knob, n) for knob, n in zip(space.knobs, notches, strict=True))
+            return (*(MEASURES[measure](outside(notches)) for measure in small), share)
+
+        def within(notches: Notches) -> bool:
+            return all(MEASURES[measure](outside(notches)) <= most + 1e-9 for measure, most in wishes.limits)
+
+        def holds(notches: Notches) -> bool:
+            return not self.fault(name, space, scene, notches)
+
+        def light(notches: Notches) -> bool:
+            return all(
+                self._is_dark(name, space.scene(scene, notches), notches, bench, light)
+                for light in wishes.lights
+                for bench in benches
+            )
+
+        asked = Asked(more_mm=wishes.more_mm, walk=wishes.walk)
+        return Try(scene, space, benches, asked, cost, within=within, holds=holds, light=light)
+
+    def fault(self, name: str, space: Space, scene: Scene, notches: Notches) -> str:
+        """Why a box cannot be built or used, the first reason; '' where it can."""
+        key = (name, notches)
+        if key not in self._faults:
+            self._faults[key] = self._looked_over(space.scene(scene, notches))
+        return self._faults[key]
+
+    def _looked_over(self, scene: Scene) -> str:
+        for table in _tables(scene):
+            for _, problem in table.faults():
+                return problem
+        for bench in self.benches.values():
+            state, fitted = bench.states[0], box_for(scene, bench.lens)
+            try:
+                assembly, box = state.rebuilt(fitted)
+            except GeometryError as error:
+                return str(error)
+            notes = box_notes(fitted, bench.lens, assembly, box, state.variants)
+            for note in (*notes.facts, *notes.contradictions, *notes.focus):
+                if note.severity is Severity.FAULT or note.doubts_light:
+                    return f"{note.part}: {note.text}"
+        return ""
+
+    def _is_dark(self, name: str, scene: Scene, notches: Notches, bench: LensBench, light: str) -> bool:
+        key = (name, bench.lens.name, notches, light)
+        if key not in self._dark:
+            fitted = box_for(scene, bench.lens)
+            self._dark[key] = all(is_kept_off(state.with_box(fitted), light) for state in bench.states)
+        return self._dark[key]
+
+
+def is_kept_off(state: State, name: str) -> bool:
+    """Whether a light is proven off the outermost glass of a state, or its lens front; one that is in the picture cannot be."""
+    light = next((one for one in stray_lights(state.scene) if one.name == name), None)
+    if light is None or any(light_in_frame(lens, state.grid, light) for lens in state.variants):
+        return True
+    setup = setup_of(state, middle_variant(state), state.fitted, target="glass", rng=np.random.default_rng(3))
+    if setup.target.face is None:
+        return False
+    return reach_of(setup.target.face, light, setup.world, set_flags(state.fitted, state)) is Reach.NONE
+
+
+def _tables(scene: Scene) -> Iterator[Any]:
+    """The tables of a scene whose rules a design may break."""
+    yield scene
+    yield scene.box
+    for parts in (scene.box.back, scene.box.stage, scene.box.mask, scene.box.hood, scene.box.flag):
+        yield from parts
+
+
+def _farthest(knob: Knob) -> int:
+    """The notch at which a part reaches farthest ahead, as far as a measure alone tells."""
+    grows = knob.spot.key in {"at_mm", "depth_mm", "length_mm", "ahead_mm", "thickness_mm"}
+    return max(range(len(knob.values)), key=lambda n: knob.values[n]) if grows else knob.last
+
+
+def _share(knob: Knob, notch: int) -> float:
+    """How far a measure lies on its way from the least to the largest."""
+    span = knob.high - knob.low
+    return (knob.values[notch] - knob.low) / span if span > 0 else 0.0
+
+
+def _widened(space: Space, paths: Sequence[str]) -> Space:
+    """The space with some measures allowed far beyond the end that leaves most room."""
+    return replace(space, knobs=tuple(_wide(knob) if knob.path in paths else knob for knob in space.knobs))
+
+
+def _wide(knob: Knob) -> Knob:
+    least, most = knob.spot.limits
+    if knob.opens < 0:
+        return replace(knob, low=max(least, min(knob.low / WIDER, knob.low)))
+    return replace(knob, high=min(most, max(knob.high * WIDER, knob.high)))

@@ -1,0 +1,31 @@
+"""A design on a page: the dimensioned cut of its box through the tightest place. Returns a figure; saves nothing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from scenes.questions.design.text import size_words
+from scenes.states.judgement import judge_state
+from scenes.states.names import state_words
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from scenes.questions.design.report import Shown
+
+
+def design_figure(number: int, shown: Shown) -> Figure:
+    """The cut of the state that has least room, with every part's room."""
+    from scenes.sheets.section_of_state import section_sheets
+    from scenes.sheets.section_sheet import Callout, PartNote
+
+    rooms = judge_state(shown.nearest).worst_rooms
+    nearest = min(rooms, key=lambda room: room.room_mm)
+    notes = {room.part: PartNote(room=f"{room.room_mm:.1f} mm", where=room.where.partition(",")[0]) for room in rooms}
+    point = nearest.point_mm
+    callout = None if point is None else Callout(nearest.part, f"{nearest.room_mm:.1f} mm", point)
+    title, subtitle = (
+        f"Design {number}: {size_words(shown.design)}",
+        f"{shown.loaded.scene.title}. Least room: {state_words(shown.nearest)}",
+    )
+    return next(iter(section_sheets(shown.nearest, title, subtitle, notes, callout).values()))

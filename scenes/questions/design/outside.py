@@ -1,0 +1,159 @@
+"""A box's outside and weight from its measures alone, flags aside: what a design keeps small."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Stage
+from scenes.scene_file.tables.design import DesignRow
+from scenes.scene_file.tables.scene import Scene, box_for
+
+GLASS = 2.51  # g/cm3, N-BK7: catalogue value, docs/design.md
+TRAY_RIM_MM = 6.0  # of a tray whose outside is not given: what it stands out round its glass or opening; common practice
+KG = 1e-6  # mm3 times g/cm3
+
+Size = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outside:
+    """Outside width, height and depth [mm] of a box with all of its parts, its weight with the heaviest lens set-up [kg].
+
+    Flags fold away and rods carry: neither counts in the size. Weight counts flags, but no screws, hinges, brackets or rods.
+    """
+
+    width_mm: float
+    height_mm: float
+    depth_mm: float
+    weight_kg: float
+    glass_sizes: int
+
+    @property
+    def front_area_mm2(self) -> float:
+        """The rectangle that it fills seen from the front."""
+        return self.width_mm * self.height_mm
+
+
+def outside_of(scene: Scene, design: DesignRow) -> Outside:
+    """The outside of a scene's box."""
+    spans = list(_spans(scene.box))
+    glasses = [stage.filter for stage in scene.box.stage if stage.filter is not None]
+    return Outside(
+        width_mm=max((size[0] for size, _, _ in spans), default=0.0),
+        height_mm=max((size[1] for size, _, _ in spans), default=0.0),
+        depth_mm=max((end for _, _, end in spans), default=0.0) - min((start for _, start, _ in spans), default=0.0),
+        weight_kg=max(weight_kg(box_for(scene, lens), design.material_density) for lens in scene.lens),
+        glass_sizes=len({(glass.rectangle_mm, glass.round_mm) for glass in glasses}),
+    )
+
+
+MEASURES: dict[str, Callable[[Outside], float]] = {
+    "front_area": lambda outside: outside.front_area_mm2,
+    "front_width": lambda outside: outside.width_mm,
+    "front_height": lambda outside: outside.height_mm,
+    "depth": lambda outside: outside.depth_mm,
+    "weight": lambda outside: outside.weight_kg,
+    "glass_sizes": lambda outside: float(outside.glass_sizes),
+}
+
+
+def _spans(box: Box) -> Iterator[tuple[Size, float, float]]:
+    """Outside size, rear and front end of every part but flags and meshes [mm]."""
+    for back in box.back:
+        yield (back.width_mm, back.height_mm), 0.0, back.thickness_mm
+    for stage in box.stage:
+        yield _tray_size(stage), stage.at_mm, stage.at_mm + stage.depth_mm
+    for mask in box.mask:
+        yield mask.outer_mm or _opening_size(mask), mask.at_mm, mask.at_mm + mask.thickness_mm
+    for hood in box.hood:
+        rear, front = _hood_outside(hood)
+        yield _larger(rear, front), hood.at_mm, hood.at_mm + hood.depth_mm
+
+
+def _larger(one: Size, other: Size) -> Size:
+    return max(one[0], other[0]), max(one[1], other[1])
+
+
+def _opening_size(part: Stage | Mask) -> Size:
+    """Width and height of an opening; nothing where a drawing gives it."""
+    return part.opening_mm or ((part.opening_diameter_mm or 0.0,) * 2)
+
+
+def _glass_size(glass: Filter) -> Size:
+    return glass.rectangle_mm or ((glass.round_mm or 0.0,) * 2)
+
+
+def _tray_size(stage: Stage) -> Size:
+    if stage.outer_mm is not None:
+        return stage.outer_mm
+    inner = _opening_size(stage)
+    held = inner if stage.filter is None else _larger(inner, _glass_size(stage.filter))
+    return held[0] + 2 * TRAY_RIM_MM, held[1] + 2 * TRAY_RIM_MM
+
+
+def _hood_outside(hood: Hood) -> tuple[Size, Size]:
+    """Outside width and height at the rear and front edge: a slanted wall cut across is wider than it is thick."""
+    rims = [
+        2 * hood.thickness_mm * math.hypot(1.0, (b - a) / 2 / hood.depth_mm)
+        for a, b in zip(hood.rear_mm, hood.front_mm, strict=True)
+    ]
+    rear, front = ((size[0] + rims[0], size[1] + rims[1]) for size in (hood.rear_mm, hood.front_mm))
+    return rear, front
+
+
+def weight_kg(box: Box, density: float) -> float:
+    """Weight of a box as fitted to one lens, filters included [kg]; density of its material [g/cm3]."""
+    plates = sum((_back_mm3(part) for part in box.back), 0.0) + sum((_mask_mm3(part) for part in box.mask), 0.0)
+    walls = sum((hood_mm3(part) for part in box.hood), 0.0) + sum((_tray_mm3(part) for part in box.stage), 0.0)
+    flags = sum((_flag_mm3(part) for part in box.flag), 0.0)
+    glass = sum((_filter_mm3(part.filter) for part in box.stage if part.filter is not None), 0.0)
+    return KG * (density * (plates + walls + flags) + GLASS * glass)
+
+
+def _back_mm3(back: Back) -> float:
+    return (back.width_mm * back.height_mm - math.pi / 4 * back.bore_mm**2) * back.thickness_mm
+
+
+def _open_mm2(part: Stage | Mask) -> float:
+    """Area of an opening, its rounded corners taken as sharp."""
+    width, height = _opening_size(part)
+    return math.pi / 4 * width**2 if part.opening_diameter_mm is not None else width * height
+
+
+def _mask_mm3(mask: Mask) -> float:
+    """A mask without an outside is as large as the rim about its opening that a tray has."""
+    width, height = mask.outer_mm or tuple(side + 2 * TRAY_RIM_MM for side in _opening_size(mask))
+    return max(width * height - _open_mm2(mask), 0.0) * mask.thickness_mm
+
+
+def _tray_mm3(stage: Stage) -> float:
+    width, height = _tray_size(stage)
+    glass = 0.0 if stage.filter is None else _glass_mm2(stage.filter) * stage.filter.thickness_mm
+    return max((width * height - _open_mm2(stage)) * stage.depth_mm - glass, 0.0)
+
+
+def hood_mm3(hood: Hood) -> float:
+    """Material of four tapered walls: the prismatoid outside less the one inside, h/6 (A + 4 M + B) each."""
+    inner = _prismatoid_mm3(hood.rear_mm, hood.front_mm, hood.depth_mm)
+    return _prismatoid_mm3(*_hood_outside(hood), hood.depth_mm) - inner
+
+
+def _prismatoid_mm3(rear: Size, front: Size, depth_mm: float) -> float:
+    middle = (rear[0] + front[0]) / 2, (rear[1] + front[1]) / 2
+    return depth_mm / 6 * (rear[0] * rear[1] + 4 * middle[0] * middle[1] + front[0] * front[1])
+
+
+def _flag_mm3(flag: Flag) -> float:
+    length_mm = flag.length_mm + (flag.extension.length_mm if flag.extension else 0.0)
+    return length_mm * flag.width_mm * flag.thickness_mm
+
+
+def _glass_mm2(glass: Filter) -> float:
+    width, height = _glass_size(glass)
+    return width * height if glass.rectangle_mm is not None else math.pi / 4 * width**2
+
+
+def _filter_mm3(glass: Filter) -> float:
+    return _glass_mm2(glass) * glass.thickness_mm

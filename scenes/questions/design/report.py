@@ -1,0 +1,227 @@
+"""From a scene with a design table to the best boxes, each judged as `check` does before it is handed over. Prints nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+from geometry.notes import Severity
+from scenes.questions.builds.report import surety
+from scenes.questions.design.contradictions import Contradiction, contradiction
+from scenes.questions.design.designer import Design, Designer, is_kept_off
+from scenes.questions.design.outside import MEASURES
+from scenes.questions.design.reasons import Price, Reason, prices, reasons
+from scenes.questions.design.wishes import Wishes, wishes_of
+from scenes.runtime.progress import Tick, silent
+from scenes.scene_file.errors import Complaint, SceneError
+from scenes.scene_file.messages import plain
+from scenes.states.judgement import judge_state
+from scenes.states.lens_judgement import lens_judgements
+from scenes.states.load import Loaded, changed, plans_of
+from scenes.states.names import state_words
+from scenes.states.state import State
+
+MOST_DESIGNS = 5
+FRONT_STEPS = 4  # designs between the two ends of a trade-off
+MORE_MM = (0.0, 0.1, 0.2, 0.4, 0.8)  # room added where what lies between two settings could not be shown
+BUILD_MM, BUILD_STEPS = 0.25, 5  # room added for tolerance builds: how finely, in how many halvings
+NO_DESIGN = 'has no [design]; add one that says what is free, such as [[design.free]] with of = "box.hood.front_mm", from and to'
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """A design that was judged clear in every state and between: its scene, its states, the nearest one, what holds it.
+
+    room_mm is that of the nearest part of the nearest state, margin_percent the least of any state's frame.
+    """
+
+    design: Design
+    loaded: Loaded
+    states: tuple[State, ...]
+    nearest: State
+    room_mm: float
+    margin_percent: float
+    reasons: tuple[Reason, ...]
+    clear_builds: float | None = None
+
+
+@dataclass(slots=True, kw_only=True)
+class Report:
+    """The designs shown, the best first; what each wish of the first costs; why nothing fits. stopped: by Ctrl-C on the way."""
+
+    loaded: Loaded
+    wishes: Wishes
+    needed_mm: float = 0.0
+    shown: list[Shown] = field(default_factory=list)
+    prices: list[Price] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
+    ruled_out: list[str] = field(default_factory=list)
+    contradiction: Contradiction | None = None
+    stopped: bool = False
+
+
+def design_report(loaded: Loaded, tick: Tick = silent) -> Report:
+    """The best designs of a scene; SceneError where it asks for none. Ctrl-C hands over what is found by then."""
+    if loaded.scene.design is None:
+        raise SceneError([Complaint(where="design", problem=NO_DESIGN, source=loaded.file_name)])
+    report = Report(loaded=loaded, wishes=wishes_of(loaded.scene))
+    designer = Designer(loaded, tick)
+    for pick in designer.picks:
+        _insist_on_choice(designer, pick)
+    try:
+        _fill(report, designer)
+    except KeyboardInterrupt:
+        if not report.shown:
+            raise
+        report.stopped = True
+    return report
+
+
+def _insist_on_choice(designer: Designer, pick: dict[str, object]) -> None:
+    """SceneError, in one sentence, for a choice that the scene file does not allow."""
+    try:
+        designer.base(pick)
+    except SceneError as error:
+        words = ", ".join(f"{path} = {value}" for path, value in pick.items())
+        problem = f"{words} cannot be: {error.complaints[0].problem}"
+        raise SceneError([Complaint(where="design.free", problem=problem, source=designer.loaded.file_name)]) from None
+
+
+def _fill(report: Report, designer: Designer) -> None:
+    designer.prepare()
+    report.needed_mm = designer.needed_mm()
+    for design in _wanted(designer, report.wishes):
+        shown = _judged(designer, design, report)
+        if shown is not None:
+            report.shown.append(shown)
+            designer.tick(0, f"best so far {words_of(report.shown[0].design)}")
+    report.ruled_out.extend(f"{words}: {why}" for words, why in designer.ruled_out.items())
+    if report.shown:
+        best = report.shown[0]
+        report.prices.extend(prices(designer, best.design, report.wishes, best.reasons))
+    elif not report.refused:
+        report.contradiction = contradiction(designer, report.wishes)
+
+
+def _wanted(designer: Designer, wishes: Wishes) -> Iterator[Design]:
+    """The designs to show: the best of each set of choices, or those of a trade-off that no other beats in both."""
+    if not designer.design.is_trade_off:
+        yield from designer.best(wishes)[:MOST_DESIGNS]
+        return
+    yield from trade_off(designer, wishes)
+
+
+def trade_off(designer: Designer, wishes: Wishes) -> list[Design]:
+    """Designs of which none is worse than another in both of the first two of `small`, from one end of the front to the other."""
+    first, second, *rest = designer.design.small
+    found = [*designer.best(wishes), *designer.best(wishes, (second, first, *rest))]
+    if found:
+        ends = [MEASURES[first](one.outside) for one in found]
+        low, high = min(ends), max(ends)
+        for step in range(1, FRONT_STEPS):
+            limits = (*wishes.limits, (first, low + (high - low) * step / FRONT_STEPS))
+            found += designer.best(replace(wishes, limits=limits), (second, first, *rest))
+    return _front(found, first, second)[:MOST_DESIGNS]
+
+
+def _front(found: Sequence[Design], first: str, second: str) -> list[Design]:
+    at = {id(one): (MEASURES[first](one.outside), MEASURES[second](one.outside)) for one in found}
+    ordered = sorted(found, key=lambda one: at[id(one)])
+    front: list[Design] = []
+    for one in ordered:
+        if not front or at[id(one)][1] < at[id(front[-1])][1] - 1e-9:
+            front.append(one)
+    return front
+
+
+def words_of(design: Design) -> str:
+    """'238.8 x 165.9 mm in front'."""
+    return f"{design.outside.width_mm:.1f} x {design.outside.height_mm:.1f} mm in front"
+
+
+def _judged(designer: Designer, design: Design, report: Report) -> Shown | None:
+    """A design as it is shown, with room added until all that is asked is proven; None, and why, where it cannot be."""
+    wishes, why = report.wishes, ""
+    for more_mm in MORE_MM:
+        asked = replace(wishes, more_mm=wishes.more_mm + more_mm)
+        tried = design if not more_mm else designer.solved(design.pick, asked, designer.design.small)
+        if tried is None:
+            break
+        shown = judged(tried, designer)
+        if isinstance(shown, Shown):
+            return _with_builds(designer, shown, report) if wishes.clear_builds is not None else shown
+        why = shown
+    report.refused.append(f"{words_of(design)}: {why}")
+    return None
+
+
+def judged(design: Design, designer: Designer) -> Shown | str:
+    """A design judged as a scene file of its own: every state that [check] asks for and all between; else why it is not clear."""
+    designer.tick(0, f"judging {words_of(design)}")
+    loaded = changed(designer.loaded, rounded(design))
+    states = plans_of(loaded)
+    found = {id(state): judge_state(state) for state in states}
+    for state in states:
+        faults = [note for note in state.notes if note.severity is Severity.FAULT]
+        if faults:
+            return f"{faults[0].part}: {faults[0].text}"
+        if not found[id(state)].clear:
+            return f"not clear with the {state_words(state)}"
+    for lens in lens_judgements(states):
+        if not lens.clear:
+            return f"the {lens.lens.name} is {lens.words}"
+    for name in loaded.scene.design.want.keep_off if loaded.scene.design else ():
+        if not all(is_kept_off(state, name) for state in states):
+            return f"{name} is not proven off the glass"
+    nearest = min(states, key=lambda state: found[id(state)].room_mm)
+    return Shown(
+        design=design,
+        loaded=loaded,
+        states=states,
+        nearest=nearest,
+        room_mm=found[id(nearest)].room_mm,
+        margin_percent=min(g.margin.percent for one in found.values() for g in one.fitted if g.margin is not None),
+        reasons=reasons(design),
+    )
+
+
+def rounded(design: Design) -> dict[str, object]:
+    """What a design changes in the scene, as a file says it."""
+    return {path: round(value, 4) if isinstance(value, float) else value for path, value in design.values.items()}
+
+
+def _with_builds(designer: Designer, shown: Shown, report: Report) -> Shown | None:
+    """The design with as little more room as the share of builds asks for."""
+    wanted = report.wishes.clear_builds or 0.0
+    share, worst_mm = _builds(shown)
+    if share >= wanted:
+        return replace(shown, clear_builds=share)
+    low, high, best = 0.0, max(-worst_mm, 0.0) + 1.0, None
+    for step in range(BUILD_STEPS + 1):
+        middle = high if step == 0 else (low + high) / 2
+        tried = _with_more(designer, shown.design, report.wishes, middle)
+        if tried is not None and tried.clear_builds is not None and tried.clear_builds >= wanted:
+            best, high = tried, middle
+        elif step == 0:
+            break
+        else:
+            low = middle
+        if high - low <= BUILD_MM:
+            break
+    if best is None:
+        report.refused.append(
+            f"{words_of(shown.design)}: {plain(round(100 * share, 1))} % of builds clear, {plain(100 * wanted)} % wanted"
+        )
+    return best
+
+
+def _with_more(designer: Designer, design: Design, wishes: Wishes, more_mm: float) -> Shown | None:
+    found = designer.solved(design.pick, replace(wishes, more_mm=wishes.more_mm + round(more_mm, 3)), designer.design.small)
+    shown = None if found is None else judged(found, designer)
+    return replace(shown, clear_builds=_builds(shown)[0]) if isinstance(shown, Shown) else None
+
+
+def _builds(shown: Shown) -> tuple[float, float]:
+    """Share of the design's builds that are clear with every lens, and the room of the worst [mm]."""
+    found = surety(shown.loaded, shown.states)
+    return found.clear_share, min(lens.worst.clearance_mm for lens in found.lenses)

@@ -1,0 +1,54 @@
+"""Each design as a scene file that `check` takes as it is: the scene's own text with the design's values, comments kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from scenes.answers.answer import Files
+from scenes.io.files import read_bytes, read_text
+from scenes.io.rewritten_scene import rewritten, tables_text
+from scenes.questions.design.report import Report, Shown, rounded
+from scenes.questions.design.text import size_words
+from scenes.scene_file.tables.scene import Scene
+from scenes.states.load import Loaded
+
+HELD = "set by brimline design"
+
+
+def scene_files(report: Report) -> Files:
+    """A scene for each design, and copies of the files that the scenes name, under names inside the folder."""
+    named = dict(_named(report.loaded.scene))
+    for number, shown in enumerate(report.shown, 1):
+        yield f"design-{number}.toml", design_text(report.loaded, shown, number, named).encode()
+    for name, copy in {name: _inside(name) for name in named.values()}.items():
+        yield copy, read_bytes(report.loaded.folder / Path(name).expanduser())
+
+
+def design_text(loaded: Loaded, shown: Shown, number: int, named: dict[str, str]) -> str:
+    """The text of one design."""
+    own = read_text(loaded.folder / loaded.file_name) if loaded.sha256 else tables_text(loaded.tables)
+    values: dict[str, Any] = rounded(shown.design)
+    moved = {path: _inside(name) for path, name in named.items() if _inside(name) != name}
+    head = f"# Design {number} of {loaded.file_name}: {size_words(shown.design)}. Made by `brimline design`.\n\n"
+    return head + rewritten(own, loaded.scene, {**values, **moved}, dict.fromkeys(values, HELD))
+
+
+def _named(scene: Scene) -> Iterator[tuple[str, str]]:
+    """Key path and name of every file that a scene names."""
+    for k, lens in enumerate(scene.lens, 1):
+        if lens.prescription is not None:
+            yield f"lens[{k}].prescription", lens.prescription
+    for k, mask in enumerate(scene.box.mask, 1):
+        if mask.outline is not None:
+            yield f"box.mask[{k}].outline", mask.outline
+    for k, solid in enumerate(scene.box.solid, 1):
+        yield f"box.solid[{k}].file", solid.file
+
+
+def _inside(name: str) -> str:
+    """The name under which a copy lies in the folder: its own, or its last part where that would lead out."""
+    path = PurePosixPath(name)
+    leads_out = path.is_absolute() or ".." in path.parts or name.startswith("~")
+    return path.name if leads_out else path.as_posix()

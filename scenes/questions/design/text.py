@@ -1,0 +1,124 @@
+"""The sentences of a design: how large it is, what holds each measure, what each wish costs, why nothing fits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from scenes.answers.page import SHOOT_CAUTION, counted
+from scenes.questions.design.contradictions import Contradiction, WayOut
+from scenes.questions.design.designer import Design
+from scenes.questions.design.reasons import Price, Reason
+from scenes.questions.design.report import Report, Shown
+from scenes.scene_file.messages import plain
+from scenes.states.names import state_words
+
+MOST_WORDS = 3  # measures named in one sentence
+TOLD_MM, TOLD_KG = 0.05, 0.005
+CAUTIONS = (
+    "Sizes are the outside without flags, rods and brackets; weights leave out screws, hinges, brackets and rods.",
+    SHOOT_CAUTION,
+)
+
+
+def size_words(design: Design) -> str:
+    """'253.0 x 203.2 mm in front, 60.0 mm deep, about 0.21 kg'."""
+    outside = design.outside
+    front = f"{outside.width_mm:.1f} x {outside.height_mm:.1f} mm in front"
+    return f"{front}, {outside.depth_mm:.1f} mm deep, about {outside.weight_kg:.2f} kg"
+
+
+def answer_words(report: Report) -> str:
+    """The answer in a sentence or two."""
+    if not report.shown:
+        return "No box does all that is asked." if report.contradiction else "No box found could be shown to be clear."
+    best = report.shown[0]
+    until = " Stopped on the way: this is the best so far, and there may be a smaller one." if report.stopped else ""
+    proof = "" if best.design.found.is_proven else " Smaller ones may exist: the search by trial is no proof."
+    return f"The {_superlative(report)} box is {size_words(best.design)}. {clear_words(report, best)}{proof}{until}"
+
+
+def _superlative(report: Report) -> str:
+    return "smallest" if report.shown[0].design.found.is_proven and not report.stopped else "smallest found"
+
+
+def clear_words(report: Report, shown: Shown) -> str:
+    """With what it is clear, as `check` judges it."""
+    lenses = report.wishes.lenses
+    who = f"the {lenses[0]}" if len(lenses) == 1 else f"all {len(lenses)} lenses"
+    room = f"nearest part {shown.room_mm:.1f} mm from the beam ({state_words(shown.nearest)})"
+    builds = "" if shown.clear_builds is None else f" {plain(round(100 * shown.clear_builds, 1))} % of its builds are clear."
+    return f"Clear with {who}, at every focus and zoom checked and between: {room}.{builds}"
+
+
+def reason_words(reason: Reason) -> str:
+    """What holds a measure: '18, focus 450 mm, f/2: hood top right, 80.0 mm ahead of the lens front'."""
+    if reason.held is None:
+        return reason.because
+    held = reason.held
+    return f"{state_words(held.state)}: {held.part}, {held.where} ({held.guide})"
+
+
+def value_words(reason: Reason) -> str:
+    """'232.8 mm'."""
+    return f"{reason.value:.1f} {reason.unit}"
+
+
+def price_words(price: Price) -> str:
+    """What a wish costs: '46.0 mm of front opening width of the hood; 46.0 mm of width outside'."""
+    if price.is_free:
+        return "nothing: the same box without it"
+    saves = [_saved(value, f"{knob.spot.unit} of the {words}") for knob, words, value in price.saves if abs(value) >= TOLD_MM]
+    outside = [
+        _saved(price.width_mm, "mm of outside width"),
+        _saved(price.height_mm, "mm of outside height"),
+        _saved(price.depth_mm, "mm of depth"),
+    ]
+    kilos = [f"{price.weight_kg:.2f} kg"] if price.weight_kg >= TOLD_KG else []
+    found = [one for one in (*outside, *saves[:MOST_WORDS]) if one]
+    return ", ".join([*found, *kilos]) or "less than 0.1 mm"
+
+
+def _saved(value: float, words: str) -> str:
+    """A measure that would be less, or more, without a wish; '' where it stays."""
+    if abs(value) < TOLD_MM:
+        return ""
+    return f"{value:.1f} {words}" if value > 0 else f"but {-value:.1f} {words} more without it"
+
+
+def contradiction_words(found: Contradiction) -> Iterator[str]:
+    """Which wishes contradict each other, the cheapest way out, and what stands in the way."""
+    if found.stuck:
+        yield f"Whatever is given up, nothing fits: {found.stuck}."
+    for some in (tuple(way.wish for way in found.ways), *found.more) if found.ways else ():
+        words = ", ".join(wish.words for wish in some)
+        yield f"Cannot hold together: {words}." if len(some) > 1 else f"Cannot be had: {words}."
+    for place, way in enumerate(way for way in found.ways if way.design is not None):
+        yield f"{'Cheapest way out' if place == 0 else 'Or'}: {way_words(way)}."
+    if found.ways and not any(way.design for way in found.ways):
+        yield "Giving up one of them is not enough."
+    for words in found.blocked:
+        yield f"With everything free as wide as allowed, still no room: {words}."
+
+
+def way_words(way: WayOut) -> str:
+    """A wish given up, and the box that comes out then."""
+    if way.design is None:
+        return way.words
+    what = f"give up {way.wish.words}" if way.words == "left out" else f"{way.wish.words}: {way.words}"
+    return f"{what}; the box is then {size_words(way.design)}"
+
+
+def next_words(report: Report) -> str:
+    """What to do now."""
+    if report.contradiction is not None:
+        return "change the scene's [design] as above, and ask again."
+    if not report.shown:
+        return "see what kept each box from being clear, and give the design more freedom."
+    walk = next((price for price in report.prices if price.wish.key == "walk:"), None)
+    if walk is not None and not walk.is_free:
+        fixed = dict.fromkeys(r.held.state.lens_name for r in report.shown[0].reasons if r.held is not None)
+        names = ", ".join(fixed)
+        what = f"measure how the pupil of the {names} walks toward the edge of the frame (pupil_walk)"
+        return f"{what}: it may save {price_words(walk)}."
+    others = f" or another of the {counted(len(report.shown), 'design')}" if len(report.shown) > 1 else ""
+    return f"look at design-1.png, then run brimline check on design-1.toml{others}."
