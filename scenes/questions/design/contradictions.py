@@ -8,12 +8,11 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from scenes.questions.builds.inputs import input_words
-from scenes.questions.design.designer import Design, Designer
+from scenes.questions.design.designer import Design, Designer, blocked_words
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.space import space_of
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
 from scenes.scene_file.messages import plain
-from scenes.states.names import state_words
 
 MOST_SETS = 4  # of contradicting wishes that are told
 TENTHS = 10  # of a mm: how finely room is told
@@ -159,12 +158,7 @@ def _least(designer: Designer, wishes: Wishes, measure: str) -> float:
 
 def _blocked(designer: Designer, wishes: Wishes) -> Iterator[str]:
     """Parts that lack room with everything as wide as is allowed, lens by lens."""
-    attempt = designer.attempt(designer.picks[0], wishes, designer.design.small)
-    for bench in attempt.benches:
-        held = (attempt.held(bench, number, attempt.widest) for number in range(len(bench.states)))
-        first = next((one for one in held if one is not None), None)
-        if first is not None:
-            yield f"{state_words(first.state)}: {first.part}, {first.where}"
+    yield from blocked_words(designer.attempt(designer.picks[0], wishes, designer.design.small))
 
 
 def _stuck(designer: Designer, wishes: Wishes) -> str:
