@@ -12,7 +12,7 @@ from geometry.errors import GeometryError
 from geometry.notes import Severity
 from raytrace.stray.light_on_glass import Reach, reach_of
 from scenes.changes.flag_angles import set_flags
-from scenes.questions.design.bench import Asked, LensBench
+from scenes.questions.design.bench import Asked, Held, LensBench
 from scenes.questions.design.outside import MEASURES, Outside, outside_of
 from scenes.questions.design.places import placed
 from scenes.questions.design.search import Found, Notches, Try
@@ -127,8 +127,10 @@ class Designer:
         """Why a set of choices does not do."""
         if attempt.fault_at is not None:
             return self.fault(repr(sorted(pick.items())), attempt.space, attempt.scene, attempt.fault_at)
-        blocked = next(blocked_words(attempt), "")
-        return f"no room even at the widest: {blocked}" if blocked else "not all that is asked can be had"
+        held = next(blocked(attempt), None)
+        if held is None:
+            return "not all that is asked can be had"
+        return f"no room even at the widest: {state_words(held.state)}: {held.part}, {held.where}"
 
     def designed(self, pick: Mapping[str, Any], attempt: Try, found: Found) -> Design:
         """A design of notches."""
@@ -206,13 +208,13 @@ class Designer:
         return self._dark[key]
 
 
-def blocked_words(attempt: Try) -> Iterator[str]:
-    """Parts that lack room with everything as wide as is allowed, lens by lens."""
+def blocked(attempt: Try) -> Iterator[Held]:
+    """Parts that lack room with everything as wide as is allowed, one for each lens."""
     for bench in attempt.benches:
         held = (attempt.held(bench, number, attempt.widest) for number in range(len(bench.states)))
         first = next((one for one in held if one is not None), None)
         if first is not None:
-            yield f"{state_words(first.state)}: {first.part}, {first.where}"
+            yield first
 
 
 def is_kept_off(state: State, name: str) -> bool:

@@ -1,5 +1,7 @@
 """Wishes beyond a clear frame: lights, builds, choices, places, trade-offs; each held against another way to the same answer."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -104,7 +106,7 @@ def test_a_trade_off_shows_designs_of_which_none_beats_another(tmp_path):
     report = designed(tmp_path, scene(lens("35", 35, 1.4, 70), mask, free, want))
     sizes = [(one.design.outside.width_mm, one.design.outside.height_mm) for one in report.shown]
     assert len(sizes) >= 3
-    assert all(a[0] < b[0] and a[1] > b[1] for a, b in zip(sizes, sizes[1:], strict=False))
+    assert all(a[0] < b[0] and a[1] > b[1] for a, b in pairwise(sizes))
 
 
 @pytest.mark.slow
