@@ -47,7 +47,7 @@ def test_a_flag_is_as_far_in_as_it_may_come_and_keeps_the_lamp_off_every_point_o
     assert report.shown, report.contradiction
     values = {reason.path: reason.value for reason in report.shown[0].reasons}
     angle, height = values["box.flag[top flag].angle_deg"], values["box.hood[1].front_mm.height"]
-    # by hand, in the upright plane: every ray from the front toward the lamp starts below the hood's top wall and ends above the flag
+    # by hand, in the upright plane: each ray from the front toward the lamp starts below the hood's top and ends above the flag
     toward, front_y_mm = np.tan(np.radians(55)), np.linspace(-40, 40, 161)
     end_z, end_y = 44 + 150 * np.cos(np.radians(angle)), height / 2 + 150 * np.sin(np.radians(angle))
     assert (front_y_mm + 4.0 * toward < 55.0).all()
