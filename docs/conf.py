@@ -14,11 +14,14 @@ myst_heading_anchors = 3
 exclude_patterns = ["_build"]
 html_theme = "furo"
 html_title = "Brimline"
+html_static_path = ["_static"]
+html_css_files = ["tables.css"]
 suppress_warnings = ["myst.xref_missing"]
 
 
 def write_generated(_app):
-    """Write the scene-file reference from the models and the validation page from its rows: page and program cannot differ."""
+    """Write the scene-file reference, the validation page and the commands' pages: page and program cannot differ."""
+    from command_pages import write_pages
     from validation_rows import page as validation_page
 
     from scenes.scene_file.reference_page import scene_file_reference
@@ -27,6 +30,7 @@ def write_generated(_app):
         page = ROOT / "docs" / name
         if not page.exists() or page.read_text(encoding="utf-8") != text:
             page.write_text(text, encoding="utf-8")
+    write_pages(ROOT / "docs" / "commands")
 
 
 def run_examples(_app, docname, _source):

@@ -1,6 +1,7 @@
-"""Draws docs/pictures/demo-map.png, demo-box.png and demo-cut.png: pictures that `brimline check` makes of the demo show.
+"""Draws the pictures of the README and the first page of the docs: those that the program makes of the demo show.
 
-python docs/demo_pictures.py        # from the top of the repository, with Brimline installed
+python docs/demo_pictures.py            # from the top of the repository, with Brimline installed
+python docs/demo_pictures.py flags sun  # only those of these commands
 """
 
 from __future__ import annotations
@@ -16,22 +17,30 @@ sys.path.insert(0, str(ROOT))
 from scenes.cli import main as brimline  # noqa: E402
 
 PICTURES = ROOT / "docs" / "pictures"
-STATES = (
-    ("24", "24_at_450_f2.8", {"map.png": "demo-map.png"}),
-    ("35", "35_at_450_f2.8", {"box.png": "demo-box.png", "cut-worst.png": "demo-cut.png"}),
+DEMO = ROOT / "scenes" / "demo" / "demo.toml"
+ONE_STATE = ("--focus", "450", "--f-number", "2.8", "--no-range", "-q")
+RUNS = (  # command and options, then each file that it makes and what it is called here
+    (("check", "--lens", "24", *ONE_STATE), {"24_at_450_f2.8/map.png": "demo-map.png"}),
+    (
+        ("check", "--lens", "35", *ONE_STATE),
+        {"35_at_450_f2.8/box.png": "demo-box.png", "35_at_450_f2.8/cut-worst.png": "demo-cut.png"},
+    ),
+    (("flags", "--lens", "24", "--focus", "infinity"), {"flag-right-flag.png": "demo-flags.png"}),
+    (("sun", "--lens", "24", "--focus", "infinity"), {"sun-24_inf_f2.8.png": "demo-sun.png"}),
 )
 
 
-def main() -> None:
-    """Check the two states and copy the pictures."""
+def main(commands: list[str]) -> None:
+    """Run the commands and copy the pictures."""
     with tempfile.TemporaryDirectory() as folder:
-        for lens, state, names in STATES:
-            out = Path(folder, lens)
-            scene = str(ROOT / "scenes" / "demo" / "demo.toml")
-            brimline(["check", scene, "--lens", lens, "--focus", "450", "--f-number", "2.8", "--no-range", "-q", "--out", str(out)])
+        for number, ((command, *options), names) in enumerate(RUNS):
+            if commands and command not in commands:
+                continue
+            out = Path(folder, str(number))
+            brimline([command, str(DEMO), *options, "--out", str(out)])
             for made, kept in names.items():
-                shutil.copyfile(out / state / made, PICTURES / kept)
+                shutil.copyfile(out / made, PICTURES / kept)
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from geometry.apart import slab_corners
 from geometry.body import Assembly, Block, Kind, Part, Slab, Surface, Tube
 from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM, open_edges
-from geometry.meshes import slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import Freeform, half_size_mm, to_shape
 from geometry.overlap import TOUCH_MM, glass_overlap_notes, holds, overlap_notes
@@ -19,6 +19,7 @@ LOPSIDED_MM = 1.0  # a drawing this far from its mirror image is meant to have t
 FIT_MM = 0.1  # play that a sheet of glass has in its holder anyway
 SLIVER_MM2 = 1e-3  # an area this small is arithmetic, not a gap
 COARSE_SAGITTA_MM = 0.05  # for places and weights of round parts
+FLAT_SHARE = 0.2  # of the next larger extent: a plate
 THINNEST_OPENING_MM = 10.0  # no opening in front of a lens is smaller; 4 x 5.65 typed in inches is
 _SIZES = ("wide", "high")
 
@@ -35,6 +36,7 @@ def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None
         *(note for p in assembly.parts for note in mask_notes(p, front_diameter_mm)),
         *mesh_notes(assembly.parts),
         *turned_mesh_notes(assembly.parts),
+        *lying_mesh_notes(assembly.parts),
         *(note for p in assembly.parts for note in drawn_notes(p)),
     )
 
@@ -51,7 +53,7 @@ def behind_notes(parts: Sequence[Part], slabs: Sequence[Slab] = (), *, front_dia
     """
     plates = [p for p in parts if p.kind in (Kind.TRAY, Kind.MASK)]
     places = [(p.name, _opening_points(p), _too_narrow(p, front_diameter_mm)) for p in plates]
-    places += [(s.name, np.asarray(slab_mesh(s, COARSE_SAGITTA_MM).vertices), "") for s in slabs]
+    places += [(s.name, slab_corners(s), "") for s in slabs]
     depths = [(name, -float(points[:, 2].min()), narrow) for name, points, narrow in places]
     return tuple(
         Note(
@@ -116,6 +118,26 @@ def turned_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
         for name, depth in behind
         if depth.min() > TOUCH_MM
     )
+
+
+def lying_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """Imported plates that the lens axis runs along instead of through: many drawing programs have z up, not toward the scene."""
+    found = []
+    for part in parts:
+        if not isinstance(part.body, Surface):
+            continue
+        low, high = part.body.vertices_mm.min(axis=0), part.body.vertices_mm.max(axis=0)
+        size = high - low
+        thin, middle, _ = np.argsort(size)
+        on_axis = bool(np.all(low[:2] <= 0.0) and np.all(high[:2] >= 0.0))
+        if on_axis and thin != 2 and size[thin] < FLAT_SHARE * size[middle]:
+            way = ("from side to side", "from top to bottom")[thin]
+            text = (
+                f"its mesh is a plate of {size[thin]:.3g} mm {way} that lies along the lens axis, {size[2]:.3g} mm from front to "
+                "rear, as if drawn with z up; a plate before the lens is thin along z: export it with z toward the scene and y up"
+            )
+            found.append(Note(part.name, text, Severity.CAUTION))
+    return tuple(found)
 
 
 def drawn_notes(mask: Part) -> tuple[Note, ...]:

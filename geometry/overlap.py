@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.apart import beyond, corners_of, least_overlap_mm, passes_through, slab_corners, ways_of
 from geometry.body import Block, Body, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.flags import hinge_line
 from geometry.frame import Pose
@@ -28,6 +29,7 @@ FAR_MOVE = 3.0  # a way this many times as long as the shortest is no advice
 LEVEL_COSINE = float(np.cos(np.radians(0.5)))  # tilts within half a degree are one: less than a stage can be set to
 LEAST_RIM_MM = 2.0  # material that must be there round an opening even where its outside is not given
 CHECK_SAGITTA_MM = 0.01  # chords this close cannot make an overlap that counts
+SURE_MM = 0.01  # so little in common, and twice the chords that corners are told by, is contact still
 KEPT = 256  # meshes kept in a process: a box that is tried out with one part changed has the same others
 
 _STACKED = {Kind.BACK, Kind.SEAL, Kind.TRAY, Kind.MASK, Kind.BARREL, Kind.FRONT_RING}  # follow each other along the axis
@@ -64,12 +66,12 @@ def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[N
     """A fault for each filter that another part or filter stands in, its own tray aside: what light does there cannot be told."""
     found = []
     for place, slab in enumerate(slabs):
-        glass = slab_mesh(slab, CHECK_SAGITTA_MM)
-        near = [part for part in parts if _may_meet(part, slab)]
-        others = [(part.name, _mesh(_material(part, _is_open(part)))) for part in near]
-        others += [(other.name, slab_mesh(other, CHECK_SAGITTA_MM)) for other in slabs[place + 1 :]]
-        for name, mesh in others:
-            shared = _shared(mesh, glass)
+        near = [(part.name, _material(part, _is_open(part))) for part in parts if _may_meet(part, slab)]
+        corners, ways = slab_corners(slab), np.concatenate([np.eye(3), ways_of(slab)])
+        others: list[tuple[str, Body | Slab]] = [(name, body) for name, body in near if not _is_apart(corners, ways, body)]
+        others += [(other.name, other) for other in slabs[place + 1 :] if not _is_apart(corners, ways, other)]
+        for name, body in others:
+            shared = _shared(_mesh_of(body), _mesh_of(slab))
             if shared is not None:
                 span_mm = float(np.ptp(slab.pose.points_to_part(np.asarray(shared.vertices))[:, 2]))
                 text = (
@@ -78,6 +80,18 @@ def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[N
                 )
                 found.append(Note(name, text, Severity.FAULT, doubts_light=True))
     return tuple(found)
+
+
+def _is_apart(glass: NDArray[np.float64], ways: NDArray[np.float64], other: Body | Slab) -> bool:
+    """Whether corners alone show that something shares nothing that counts with a filter's (N, 3)."""
+    points = slab_corners(other) if isinstance(other, Slab) else _corners(other)
+    if least_overlap_mm(glass, points, np.concatenate([ways, ways_of(other)])) <= SURE_MM:
+        return True
+    return not isinstance(other, Slab) and passes_through(glass, other, SURE_MM)
+
+
+def _mesh_of(thing: Body | Slab) -> trimesh.Trimesh:
+    return slab_mesh(thing, CHECK_SAGITTA_MM) if isinstance(thing, Slab) else _mesh(thing)
 
 
 def _may_meet(part: Part, slab: Slab) -> bool:
@@ -132,6 +146,8 @@ def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bo
     a, b = parts[i], parts[j]
     if {a.kind, b.kind} in _PASS_THROUGH:
         return None
+    if _plainly_apart(_material(a, _is_thin(a, b)), _material(b, _is_thin(b, a)), _hinges(a, b)):
+        return None
     shared = _shared(mesh_of(i, _is_thin(a, b)), mesh_of(j, _is_thin(b, a)))
     if shared is None or _is_hinge_contact(a, b, np.asarray(shared.vertices)):
         return None
@@ -140,6 +156,34 @@ def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bo
     way = int(np.argmin(spans))
     # two parts cannot take up the same room: where they will stand, and what light they take there, is not known
     return Note(a.name, _sentence(a, b, axes, way, float(spans[way])), Severity.FAULT, doubts_light=True)
+
+
+def _plainly_apart(a: Body, b: Body, hinges_mm: Sequence[NDArray[np.float64]] = ()) -> bool:
+    """Whether corners alone show that two bodies, with hinges (2, 3), share nothing that counts; else their meshes are looked at."""
+    one, two = _corners(a), _corners(b)
+    ways = np.concatenate([np.eye(3), ways_of(a), ways_of(b)])
+    if least_overlap_mm(one, two, ways) <= SURE_MM:
+        return True
+    if passes_through(one, b, SURE_MM) or passes_through(two, a, SURE_MM):
+        return True
+    return any(_meet_near(one, two, np.concatenate([ways, -ways]), hinge) for hinge in hinges_mm)
+
+
+def _meet_near(
+    one: NDArray[np.float64], two: NDArray[np.float64], ways: NDArray[np.float64], ends_mm: NDArray[np.float64]
+) -> bool:
+    """Whether what either hull has beyond the near end of the other, along some direction, lies within a hinge's reach."""
+    for points, others in ((one, two), (two, one)):
+        for way, level in zip(ways, (others @ ways.T).min(axis=0), strict=True):
+            if np.all(_line_distance(beyond(points, way, float(level)), ends_mm) <= HINGE_MM):
+                return True
+    return False
+
+
+def _hinges(a: Part, b: Part) -> list[NDArray[np.float64]]:
+    """The hinges (2, 3) at which two parts may meet."""
+    hung = [p for p in (a, b) if p.kind in _BLADES and isinstance(p.body, Block)]
+    return [hinge_line(p) for p in hung] if {a.kind, b.kind} <= _BLADES | {Kind.HOOD} else []
 
 
 def _sentence(a: Part, b: Part, axes: Pose, way: int, span_mm: float) -> str:
@@ -193,6 +237,20 @@ def _is_thin(part: Part, other: Part) -> bool:
     return isinstance(part.body, Tube) and not part.body.bounded and other.kind not in _STACKED
 
 
+def _corners(body: Body) -> NDArray[np.float64]:
+    """Points (N, 3) whose hull holds a body; worked out once for bodies of the same numbers."""
+    key = _key(body)
+    if key is None:
+        return corners_of(body)
+    found = _points.get(key)
+    if found is None:
+        found = _points[key] = corners_of(body)
+        if len(_points) > KEPT:
+            _points.popitem(last=False)
+    return found
+
+
+_points: OrderedDict[object, NDArray[np.float64]] = OrderedDict()
 _meshes: OrderedDict[object, trimesh.Trimesh] = OrderedDict()
 
 
@@ -248,11 +306,7 @@ def _widened(outline: Outline) -> Outline:
 
 def _is_hinge_contact(a: Part, b: Part, points_mm: NDArray[np.float64]) -> bool:
     """Whether the overlap lies at the hinge of a blade, with the hood or blade that carries it."""
-    carriers = _BLADES | {Kind.HOOD}
-    hung = [p for p in (a, b) if p.kind in _BLADES and isinstance(p.body, Block)]
-    if not hung or not {a.kind, b.kind} <= carriers:
-        return False
-    return any(bool(np.all(_line_distance(points_mm, hinge_line(p)) <= HINGE_MM)) for p in hung)
+    return any(bool(np.all(_line_distance(points_mm, hinge) <= HINGE_MM)) for hinge in _hinges(a, b))
 
 
 def _line_distance(points_mm: NDArray[np.float64], ends_mm: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -10,7 +10,6 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
 
 from geometry.arrays import FloatArray
 from geometry.body import Block, Body, Loop, Surface, Tube
@@ -44,6 +43,8 @@ def half_spaces(corners_mm: FloatArray) -> tuple[FloatArray, tuple[float, float]
 
     Points that all lie in one plane get a skin of a micrometre, so that a sheet stops rays too.
     """
+    from scipy.spatial import ConvexHull  # here, for it takes long to load
+
     spread = corners_mm - corners_mm.mean(axis=0)
     _, size, axes = np.linalg.svd(spread, full_matrices=False)
     points = corners_mm if size[-1] > 1e-6 else np.concatenate([corners_mm + 5e-4 * axes[-1], corners_mm - 5e-4 * axes[-1]])

@@ -17,13 +17,22 @@ from typing import Any
 import click
 
 from scenes.answers.opened import DOUBTED
-from scenes.registry import COMMANDS, COMPILED
+from scenes.registry import COMMANDS, COMPILED, EXAMPLES, GROUPS
 from scenes.runtime.blas import hold_to_one_thread
 from scenes.runtime.terminal import hush_libraries, visible_streams
 from scenes.runtime.version import own_version
 
 # What each command is for stands here, so that --help needs none of their modules. Each module holds a click command `command`.
 HELP = ["-h", "--help"]
+ABOUT = """Say what the matte box in front of a lens does to the picture, before the test shoot.
+
+\b
+brimline new my-show.toml      a scene to change into yours
+brimline check my-show.toml    does the box darken any frame?
+brimline check --help          what else it can do, with examples
+
+Exit status: 0 all clear, 1 a part darkens the frame or the box has a fault, 2 the input is at fault.
+"""  # \b: the lines after it are kept as they stand
 CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOFTWARE of sysexits.h; 130: 128 + SIGINT
 TRACEBACK = "BRIMLINE_TRACEBACK"
 ALARM = getattr(signal, "SIGALRM", None)  # not on Windows
@@ -44,6 +53,7 @@ class Commands(click.Group):
             return None
         command = import_module(COMMANDS[cmd_name][0]).command
         assert isinstance(command, click.Command)
+        command.epilog = examples_text(cmd_name)
         return command
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
@@ -51,19 +61,34 @@ class Commands(click.Group):
         from scenes.runtime.first_run import begin_early
         from scenes.scene_file.messages import did_you_mean
 
-        if args and args[0] in COMPILED and not set(HELP) & set(args):
+        if args and args[0] in COMPILED and not set(HELP) & set(args) and not ctx.resilient_parsing:  # nor to complete a word
             begin_early()
         if args and not args[0].startswith("-") and args[0] not in self.list_commands(ctx):
             ctx.fail(f'There is no command "{args[0]}"; {did_you_mean(args[0], self.list_commands(ctx))}')
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's signature
-        """The list of commands in --help."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+        """The commands in --help, in groups."""
+        wide = max(map(len, COMMANDS))
+        for group, names in grouped().items():
+            with formatter.section(group):
+                formatter.write_dl([(f"{name:{wide}}", COMMANDS[name][1]) for name in names])
 
 
-@click.group(cls=Commands, context_settings={"help_option_names": HELP, "max_content_width": 100})
+def grouped() -> dict[str, list[str]]:
+    """Names of the commands by group; those of no group come last."""
+    groups = {group: [name for name in names if name in COMMANDS] for group, names in GROUPS.items()}
+    rest = [name for name in COMMANDS if not any(name in names for names in groups.values())]
+    return {group: names for group, names in {**groups, "More": rest}.items() if names}
+
+
+def examples_text(name: str) -> str:
+    """What people type, for the end of a command's --help; empty where nothing is known."""
+    lines = [f"  brimline {typed}\n      {words}" for typed, words in EXAMPLES.get(name, ())]
+    return "\n".join(["\b", "Examples:", *lines]) if lines else ""
+
+
+@click.group(cls=Commands, help=ABOUT, context_settings={"help_option_names": HELP, "max_content_width": 100})
 @click.option(
     "--version",
     is_flag=True,
@@ -73,10 +98,7 @@ class Commands(click.Group):
     help="Print the version.",
 )
 def brimline() -> None:
-    """Say what the matte box in front of a lens does to the picture, before the test shoot.
-
-    Exit status: 0 all clear, 1 a part darkens the frame or the box has a fault, 2 the input is at fault.
-    """
+    """Say what the matte box in front of a lens does to the picture; ABOUT is what --help says."""
 
 
 @brimline.result_callback()
@@ -126,6 +148,9 @@ def _run(argv: Sequence[str] | None) -> int:
         status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)
         sys.stdout.flush()
         return status if isinstance(status, int) else CLEAR
+    except click.exceptions.NoArgsIsHelpError as bare:  # nothing asked for: nothing is wrong
+        click.echo(bare.format_message())
+        return CLEAR
     except click.ClickException as error:
         return _complain([_click_words(error)])
     except (KeyboardInterrupt, click.Abort):

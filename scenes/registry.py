@@ -22,16 +22,72 @@ COMMANDS = {
     "ghosts": ("scenes.questions.ghosts.command", "Say where lights ghost in the filters, and which tilt helps."),
     "sun": ("scenes.questions.sun.command", "Say when through a day the sun is in the picture and on the glass."),
     "leaks": ("scenes.questions.leaks.command", "Where stray light gets in, how much, and what closes it."),
+    "plan": ("scenes.questions.plan.command", "Plan the test shoot: what to measure, fit and shoot, and what to expect."),
     "compare": ("scenes.questions.compare.command", "Lay test-shoot stills over the prediction; fit what was not measured."),
     "verify": ("scenes.commands.verify", "Say whether the proofs that check --prove left hold."),
     "view": ("scenes.commands.view", "Look at a state in 3D, in a window or as a picture."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
     "lens": ("scenes.commands.lens", "Turn lens metadata or measures into a [[lens]] for a scene."),
-    "list": ("scenes.commands.list", "List camera formats, filter sizes or rods."),
+    "list": ("scenes.commands.list", "List camera formats, filter sizes, rods, or the words used here."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
 # Commands that rest on compiled code.
-COMPILED = frozenset({"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "view", "design"})
+COMPILED = frozenset(
+    {"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view", "design"}
+)
+# Commands as --help lists them: what a crew or a builder is about to do. A name that is no command yet is passed over.
+GROUPS = {
+    "Start": ("demo", "new", "check", "view"),
+    "Engineer a box": ("design", "beam", "masks", "filters", "widest", "builds"),
+    "Check flags, leaks and reflections": ("flags", "leaks", "ghosts", "sun", "bokeh"),
+    "Plan the shoot and compare with it": ("plan", "compare"),
+    "Files and lists": ("lens", "list", "schema", "verify"),
+}
+# At the end of each command's --help: what people type, and what for. my-show.toml is the scene that `brimline new` writes.
+EXAMPLES = {
+    "demo": (("demo", "two invented shows into the folder demo-out"), ("demo --no-3d --pixels 256", "the same, quicker")),
+    "check": (
+        ("check my-show.toml --out my-show", "every lens, focus and stop, with maps and pictures"),
+        ("check my-show.toml --lens 25 --focus close", "is my 25 clear at its closest focus?"),
+        ("check my-show.toml -q", "the answer in one line"),
+    ),
+    "view": (
+        ("view my-show.toml --lens 25 --focus close", "the box in a window"),
+        ("view my-show.toml --from section -o cut.png", "cut open, as a picture"),
+    ),
+    "design": (("design my-show.toml --out designs", "the smallest box that is clear with every lens, as its [design] asks"),),
+    "plan": (("plan my-show.toml --out plan", "what do I shoot first?"),),
+    "beam": (("beam my-show.toml --at 46", "its size 46 mm ahead of the back plate's rear face"),),
+    "masks": (
+        ("masks my-show.toml --out masks", "what do I cut?"),
+        ("masks my-show.toml --masks 2", "the best two masks for the whole set"),
+    ),
+    "filters": (
+        ("filters my-show.toml", "which filter size does each stage need?"),
+        ("filters my-show.toml --close-up 2", "and with a +2 close-up lens"),
+    ),
+    "widest": (("widest my-show.toml", "the widest lens that clears this box"),),
+    "builds": (("builds my-show.toml --builds 400", "how sure is clear, within the scene's tolerances?"),),
+    "flags": (
+        ("flags my-show.toml --lens 25", "how far may the top flag come in?"),
+        ("flags my-show.toml --changes", "and what would cut the lights that no flag can reach"),
+    ),
+    "leaks": (("leaks my-show.toml --lens 25 --out leaks", "where does stray light get in?"),),
+    "ghosts": (("ghosts my-show.toml --grid", "reflections in the filters, of lights all over the picture"),),
+    "sun": (("sun my-show.toml --date 2027-03-21", "when is the sun on the glass that day?"),),
+    "bokeh": (("bokeh my-show.toml --lens 25 --ahead infinity", "is a highlight far away whole?"),),
+    "compare": (("compare my-show.toml --shoot shoot.toml --out compared", "were the test stills as predicted?"),),
+    "verify": (("verify my-show.toml my-show", "the proofs that check --prove left in my-show"),),
+    "new": (("new my-show.toml", "a scene to change into yours"),),
+    "lens": (
+        (
+            "lens clip.json --name 25 --f-number 2 --front-diameter-mm 114 --front-to-sensor-mm 150 --front-travel-mm 0",
+            "a [[lens]] from metadata, on the screen",
+        ),
+    ),
+    "list": (("list formats", "camera formats with their sizes"), ("list words", "what crews say, and what it is called here")),
+    "schema": (("schema", "of scene files, for an editor"), ("schema check", "of what check --json prints")),
+}
 
 
 def questions() -> tuple[str, ...]:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from raytrace.shares import VignetteMap
-    from scenes.questions.check.verdicts.check import StateResult
+    from scenes.verdicts.check import StateResult
 
 
 @dataclass(frozen=True, slots=True)

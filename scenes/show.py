@@ -25,7 +25,7 @@ from scenes.states.state import State
 
 MAP_COLUMNS = 512
 # Of a check, by the names of `Asked`.
-RUN_OPTIONS = ("columns", "engine", "device", "threads", "parts", "flat", "solid")
+RUN_OPTIONS = ("columns", "engine", "device", "threads", "parts", "flat", "solid", "all_3d")
 # What parameters of an `answer` are called here; `tick` shows how far a command is.
 SAID_AS = {"wanted": ("lens", "focus", "f_number"), "lenses": ("lens",), "asked": RUN_OPTIONS, "tick": ()}
 MOST_COLUMNS = 32768
@@ -117,8 +117,8 @@ class Show:
         engine: str = "coverage",
     ) -> LossMap:
         """What the box takes from one state's picture, judged by the scene's own limits; `columns` "full" for every pixel."""
-        from scenes.questions.check.verdicts.check import check_state
         from scenes.runtime.engines import engine_of
+        from scenes.verdicts.check import check_state
 
         state = self.state(lens, focus=focus, f_number=f_number)
         result, found = check_state(state, engine_of(engine), columns=_columns(columns), threads=os.cpu_count() or 1)

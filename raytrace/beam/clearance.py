@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from scipy.optimize import brentq
 from shapely.geometry.base import BaseGeometry
 
 from geometry.arrays import FloatArray
@@ -174,6 +173,7 @@ def scaled(guide: Guide, scale: float) -> Guide:
 
 def _margin_percent(measure: Measure, at: Callable[[float], tuple[NamedBeam, ...]]) -> float:
     """Where a part's clearance comes to nought as the frame grows, or shrinks."""
+    from scipy.optimize import brentq  # here, for it takes long to load
 
     def clear_mm(scale: float) -> float:
         return float(np.clip(min(measure(named.beam).distance_mm for named in at(scale)), -ALONG_MM, ALONG_MM))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
 from shapely.geometry.base import BaseGeometry
 
 from geometry.arrays import FloatArray
@@ -17,6 +16,8 @@ SKIN_MM = 5e-4  # half the thickness given to a sheet without any
 
 def hull_edges(corners_mm: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
     """Corners (V, 3) of a convex hull and its edges (E, 2) by index; flat sets get a skin, so that a sheet is a body too."""
+    from scipy.spatial import ConvexHull  # here, for it takes long to load
+
     spread = corners_mm - corners_mm.mean(axis=0)
     _, size, axes = np.linalg.svd(spread, full_matrices=False)
     points = corners_mm if size[-1] > 1e-6 else np.concatenate([corners_mm + SKIN_MM * axes[-1], corners_mm - SKIN_MM * axes[-1]])

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
 from geometry.arrays import FloatArray
 from geometry.frame import frame_to_right_up
@@ -34,6 +33,8 @@ def chained(points: FloatArray, there: BoolArray) -> Section:
         return shapely.Polygon()
     if not there.all():
         return linked(points, there)
+    from scipy.spatial import QhullError  # here as below, for it takes long to load
+
     try:
         corners, vertices = _hull(points.reshape(-1, 2))
     except QhullError:  # all rays in one point or line
@@ -50,6 +51,8 @@ def _hull(points: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
 
     Most rays cross well inside the polygon of the points farthest out in a few directions, so they need no closer look.
     """
+    from scipy.spatial import ConvexHull
+
     outer = np.arange(len(points))
     for directions in LOOKS:
         outer = outer[_outside_coarse(points[outer], directions)]
@@ -64,6 +67,8 @@ def _hair(points: FloatArray) -> Section:
 
 def _convex_corners(points: FloatArray) -> FloatArray:
     """Corners (C, 2) of a convex hull, counter-clockwise; its two ends where a pencil comes to a line or, in focus, a point."""
+    from scipy.spatial import ConvexHull, QhullError
+
     try:
         return np.asarray(points[ConvexHull(points).vertices])
     except QhullError:

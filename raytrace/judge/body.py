@@ -7,7 +7,7 @@ edge of a filter runs through the beam, light goes both through it and past it, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
@@ -21,7 +21,6 @@ from raytrace.judge.crossings import Crossings, crossings
 from raytrace.judge.field import Cell, FieldPencils, Samples, edge_is_enough, edge_samples, field_pencils, grid_samples
 from raytrace.judge.front_ring import ring_matters
 from raytrace.judge.kernels.faces import CLOSE_UP, GLASS_FIELDS
-from raytrace.judge.kernels.rays import BEYOND_MM
 from raytrace.judge.kernels.shapes import ENDLESS_MM
 from raytrace.kept import Kept
 from raytrace.optics.lens import FixedPupil, LensState
@@ -31,7 +30,7 @@ IntArray = NDArray[np.int64]
 
 CHORD_MM = 0.008  # corners of a pupil's polygon stand off it by no more
 GRID_CHORD_MM = 0.016  # where the inside of the guide counts too, and there are so many more rays
-LEAST_SIDES, FEW_SIDES = 24, 8
+LEAST_SIDES = 24
 BEND_MM = 0.003  # how far rays may stray between two field points, if more of them help
 LOOK_INTERVALS = 8
 MOST_INTERVALS = 64
@@ -39,9 +38,7 @@ GRID_INTERVALS = 10  # along a guide whose inside counts
 CELL_GRID_INTERVALS = 6  # along a cell of it
 PUPIL = (1.0, 1.0)  # of front ring and pupil: the pupil alone
 RING = (0.0, 0.0)
-NO_POINTS = np.empty((0, 3, 0))
 BEHIND_PARTS_MM = 1.0  # where the first leg is parted, behind the hindmost part
-BULGE = 4 / 3  # of what is seen in the middle and half-way: for what lies in between
 ROUNDING_MM = 1e-6  # what arithmetic may be off by
 
 
@@ -103,8 +100,9 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     start = float(seen.pencils.reference_z_mm.min())
     ring = _ring(lenses)
     before = [start] if np.isinf(ring[1]) or ring[0] <= start else [start, float(ring[0])]
-    met = crossings(seen, 16, PUPIL, ring, np.array(before), glasses, far, _object_z(lenses), parted=False)
+    met = crossings(seen, 16, PUPIL, ring, np.array(before), glasses, far, _object_z(lenses), parted=False, with_points=True)
     points = met.points
+    assert points is not None
     far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in _endless_loops(box.parts)), 0.0)
     first_face = float(points[len(before), 2].min()) if len(glasses) else float(points[-1, 2].min())
     before = _planes_mm(before, _waists_mm(lenses), loose, hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
@@ -173,18 +171,18 @@ def _chain(beam: Beam, cell: Cell, there: FieldPencils, sides: int, chain: tuple
     for blend in beam.stand_ins:
         key = (cell, blend, chain)
         if key not in beam.followed:
-            met = crossings(
-                there, sides, blend, ring, beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses), parted=beam.loose
-            )
-            if met.followed:
-                met = replace(met, bends_mm=met.bends_mm + _bulges_mm(beam, there, sides, blend, glasses, met))
-            beam.followed[key] = replace(met, points=NO_POINTS)  # corners are enough
+            planes = beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses)
+            shares = _inside_shares(beam, blend) if len(glasses) else 0
+            met = crossings(there, sides, blend, ring, *planes, parted=beam.loose, shares=shares)
+            beam.followed[key] = met
         met = beam.followed[key]
         if not met.followed:
             raise NotFollowed
         found, starts, pad, end = met.corners, met.starts, met.bends_mm + ROUNDING_MM, met.end_z_mm
-        entries = [(beam.box.glasses[g], found[starts[m] : starts[m + 1]], pad[m]) for g, m in _entries(beam, chain)]
-        over = [np.minimum(least, _overhang_mm(*entry)) for least, entry in zip(over, entries, strict=True)]
+        for number, (g, m) in enumerate(_entries(beam, chain)):
+            if not (over[number] < 0.0).all():
+                reach = _overhang_mm(beam.box.glasses[g], found[starts[m] : starts[m + 1]], pad[m])
+                over[number] = np.minimum(over[number], reach)
         runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
         corners.append(found)
         fields.append(np.where(met.fields[:, None] < 0, np.nan, there.points_mm[met.fields]))
@@ -195,43 +193,14 @@ def _chain(beam: Beam, cell: Cell, there: FieldPencils, sides: int, chain: tuple
     return _Chain(np.concatenate(corners), np.concatenate(fields), np.stack(legs, 1), np.stack(pads, 1), end, not_held)
 
 
-def _bulges_mm(
-    beam: Beam, there: FieldPencils, sides: int, blend: tuple[float, float], glasses: FloatArray, met: Crossings
-) -> FloatArray:
-    """How far light inside a polygon may come to lie beyond the hull of that of its corners, by plane (P,) [mm].
+def _inside_shares(beam: Beam, blend: tuple[float, float]) -> int:
+    """How closely light inside a polygon is looked at, see `crossings`: it may come to lie beyond the hull of that of its corners.
 
-    Without glass nowhere, nor where a pencil's rays are parallel. Glass shifts steep rays by more than their share: looked at in
-    the middle and half-way to each corner, against the straight line between opposite corners.
+    Without glass it does nowhere, nor where a pencil's rays are parallel. Glass shifts steep rays by more than their share.
     """
-    object_z = _object_z(beam.lenses)
-    if not len(glasses) or np.isinf(object_z):
-        return np.zeros(len(met.points))
-    far = max(beam.far_z_mm, met.end_z_mm - BEYOND_MM - 1.0)  # so that all end in the same planes
-    ring, outer, half = _ring(beam.lenses), _by_pencil(met.points, sides), sides // 2
-    across = np.roll(outer, -half, axis=-1)
-    worst = np.zeros(len(outer))
-    for share, count in ((0.0, FEW_SIDES), (0.5, sides))[: 1 if blend == PUPIL else 2]:  # a pupil is small: its middle is enough
-        smaller = replace(there, pencils=replace(there.pencils, axes_mm=share * there.pencils.axes_mm))
-        shrunk = ring if np.isinf(ring[1]) else ring * np.array([1.0, share])
-        within = crossings(smaller, count, blend, shrunk, beam.before, glasses, far, object_z, parted=beam.loose)
-        if not within.followed:
-            raise NotFollowed
-        inner = _by_pencil(within.points, count)[..., :1] if share == 0.0 else _by_pencil(within.points, sides)
-        worst = np.maximum(worst, _off_mm(inner, across, outer).max(axis=(1, 2)))
-    return BULGE * worst
-
-
-def _off_mm(points: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:
-    """How far points (P, 3, N, K) stand off the lines through others: (P, N, K) [mm]."""
-    along, away = end - start, points - start
-    squares = (along**2).sum(axis=1)
-    run = (away * along).sum(axis=1) / np.where(squares > 0.0, squares, 1.0)
-    return np.asarray(np.linalg.norm(away - run[:, None] * along, axis=1))
-
-
-def _by_pencil(points: FloatArray, sides: int) -> FloatArray:
-    """Points (P, 3, N K) by pencil and corner: (P, 3, N, K)."""
-    return points.reshape(*points.shape[:2], -1, sides)
+    if np.isinf(_object_z(beam.lenses)):
+        return 0
+    return 1 if blend == PUPIL else 2  # a pupil is small: its middle is enough
 
 
 def _entries(beam: Beam, chain: tuple[int, ...]) -> list[tuple[int, int]]:

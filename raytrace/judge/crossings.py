@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+import threading
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,16 +20,34 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+class _Scratch(threading.local):
+    """Room that is kept for the next beam, one for each thread: the system takes as long to hand it out as beams take to follow."""
+
+    def __init__(self, kind: type[np.float64] | type[np.int64]) -> None:
+        self._room: NDArray[Any] = np.empty(0, dtype=kind)
+
+    def of(self, *shape: int) -> NDArray[Any]:
+        """An array of that shape with anything in it, until the next one is asked for."""
+        size = math.prod(shape)
+        if size > self._room.size:
+            self._room = np.empty(size * 5 // 4, dtype=self._room.dtype)
+        return self._room[:size].reshape(shape)
+
+
+_points, _corners, _ways, _keys = (_Scratch(np.float64) for _ in range(4))
+_owners, _numbers = (_Scratch(np.int64) for _ in range(2))
+
+
 @dataclass(frozen=True, slots=True)
 class Crossings:
-    """All crossings (P, 3, N) [mm], and of these the corners (n, 3) of each plane, one plane after the other.
+    """All crossings (P, 3, N) [mm], where asked for, and of these the corners (n, 3) of each plane, one plane after the other.
 
     fields (n,): the field point of each corner, -1 where pencils of all cross alike; starts (P + 1,): where planes begin; bends_mm
     (P,): how far rays between field points may stray from the straight way between them; end_z_mm: the last plane; followed:
     whether all rays came through in order.
     """
 
-    points: FloatArray
+    points: FloatArray | None
     corners: FloatArray
     fields: IntArray
     starts: IntArray
@@ -46,29 +67,34 @@ def crossings(
     object_z_mm: float,
     *,
     parted: bool,
+    shares: int = 0,
+    with_points: bool = False,
 ) -> Crossings:
     """The crossings of polygons about the pupils, with so many sides, or, with another blend than 1, 1, about stand-ins for them.
 
     ring (z, radius) of the lens front; before (B,): z of planes before the glass; glasses (G, GLASS_FIELDS); parted: with a plane
-    just ahead of all parts.
+    just ahead of all parts; shares: 0 where light inside the polygons keeps within the hull of their corners, else how closely it
+    is looked at: 1 for the middle alone, 2 for half-way as well.
     """
     pencils = _rows(field)
     count = len(pencils) * sides
     planes = len(before) + (2 if parted else 1) + sum(1 if glass[CLOSE_UP] > 0.0 else 2 for glass in glasses)
-    points, corners = np.empty((planes, 3, count)), np.empty((planes * count, 3))
-    owner, starts, told = np.empty(planes * count, dtype=np.int64), np.zeros(planes + 1, dtype=np.int64), np.zeros(2 + planes)
-    ways, numbers = np.empty((3, count)), np.empty((4, 2 * count + 2), dtype=np.int64)
+    points, corners, ways = _points.of(planes, 3, count), _corners.of(planes * count, 3), _ways.of(3, count)
+    owner, numbers, keys = _owners.of(planes * count), _numbers.of(4, 2 * count + 2), _keys.of(max(count, sides, planes))
+    starts, told = np.zeros(planes + 1, dtype=np.int64), np.zeros(2 + planes)
     spokes = field.pencils.rim_share.shape[1]
     outline = spokes * -(-sides // spokes) if spokes else 0
-    scratch = np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), np.empty((DIRECTIONS + 1, 2))
+    inner = np.empty((1, pencils.shape[1])), np.empty((planes, 3, sides))
+    scratch = np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), *inner, np.empty((DIRECTIONS + 1, 2))
     follow(
-        *(pencils, np.array(blend), float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted),
+        *(pencils, np.array(blend), float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted, shares),
         *(field.triples, field.weights, field.ends, points, ways, *scratch),
-        *(corners, np.empty(max(count, sides)), numbers, owner, starts, told),
+        *(corners, keys, numbers, owner, starts, told),
     )
     total = int(starts[-1])
     fields = np.where(owner[:total] < 0, -1, owner[:total] // sides)
-    return Crossings(points, corners[:total].copy(), fields, starts, told[2:], float(told[END]), bool(told[OK]))
+    kept = points.copy() if with_points else None
+    return Crossings(kept, corners[:total].copy(), fields, starts, told[2:], float(told[END]), bool(told[OK]))
 
 
 def _rows(field: FieldPencils) -> FloatArray:

@@ -9,7 +9,6 @@ from itertools import pairwise
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
 from geometry.body import Block, Body, Loop, Part, Surface, Tube
 from geometry.outline import Circle, Freeform, half_size_mm, to_shape
@@ -20,6 +19,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 SAME_MM = 1e-9
+BLOCK_CORNERS = 8  # a flag's or a rod's: it needs them all
 LEAST_AREA_MM2 = 1e-12
 NO_WALLS = np.zeros((0, 2, LOOP_FIELDS))
 NO_POINTS = np.zeros((0, 3))
@@ -61,9 +61,12 @@ pieces_of_body: Kept[Body, Pieces] = Kept(_pieces)
 
 
 def _hull(points: FloatArray) -> FloatArray:
+    """Those of points (N, 3) that their hull needs: of few, or of flat ones, all."""
     spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
-    if len(points) < 8 or spread[-1] < 1e-6:
+    if len(points) <= BLOCK_CORNERS or spread[-1] < 1e-6:
         return np.ascontiguousarray(points, dtype=np.float64)
+    from scipy.spatial import ConvexHull, QhullError  # here, for it takes long to load
+
     try:
         return np.ascontiguousarray(points[ConvexHull(points).vertices])
     except QhullError:  # nearly flat for its size: all points have the same hull, they only take longer

@@ -8,17 +8,18 @@ flag (raytrace.stray.ways); all others count as lit whole, and where they decide
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from geometry.body import Kind
+from geometry.body import Kind, Loop
 from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG, Bars, Hinge
 from geometry.frame import OUTWARD
 from geometry.openings import BODY_NAME, OpeningKind
+from raytrace.kept import Kept
 from raytrace.lights import LightPlace
 from raytrace.stray.flag_kernel import HINGE_GAP_MM, widest_deg
 from raytrace.stray.target import FlatTarget
@@ -32,6 +33,7 @@ CELLS = 14  # along the longer side of the target at first
 CUT = 3  # a cell that decides is cut into as many along each side
 FINEST_MM = 0.1  # cells so small need no further cutting: a tenth of a millimetre on the glass
 ROUNDS = 14
+SAME_DIGITS = 9  # corners of two cells that differ by less than so many digits of a millimetre are one
 MOST_CUT = 60  # cells cut at a time, those that ask most first: one lit place among them may decide
 ALIKE_DEG = 0.05  # cells whose angles differ by less decide together
 ALIKE_PAIR_DEG = 0.4  # the same for two flags together: their curve has no single place that decides
@@ -39,6 +41,9 @@ PAIR_ROUNDS = 4
 PAIR_CELLS = 24  # cells cut at a time for two flags, those that are least sure first
 STRAIGHT = 1.0 - 1e-9  # cosine: an edge along the hinge
 FLAT_KINDS = (Kind.FLAG, Kind.EXTENSION, Kind.ROD)  # convex: what one keeps off at its corners it keeps off
+
+
+_ways_of: Kept[tuple[Loop, ...], tuple[Way, ...]] = Kept(ways_of)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,29 +119,32 @@ class Cells:
 
 @dataclass(frozen=True, slots=True)
 class Lit:
-    """Rays from corners of cells to corners of the light: cell (R,), start and direction (R, 3), whether the box lets it by (R,).
+    """Rays from corners of cells to corners of the light: start and direction (R, 3), whether the box lets each by (R,).
 
-    kept (C,): cells of which the box keeps off all.
+    Cells that lie side by side share rays: cell and ray (I,) say which belongs to which. kept (C,): cells of which the box keeps
+    off all.
     """
 
-    cell: Index
     start: FloatArray
     direction: FloatArray
     passes: BoolArray
+    cell: Index
+    ray: Index
     kept: BoolArray
 
     def take(self, which: BoolArray) -> Lit:
-        """Those of some cells (C,), renumbered."""
-        rays, number = which[self.cell], np.cumsum(which) - 1
-        return Lit(number[self.cell[rays]], self.start[rays], self.direction[rays], self.passes[rays], self.kept[which])
+        """Those of some cells (C,), renumbered; rays that belong to no cell any more stay."""
+        mine, number = which[self.cell], np.cumsum(which) - 1
+        return replace(self, cell=number[self.cell[mine]], ray=self.ray[mine], kept=self.kept[which])
 
     def and_also(self, more: Lit) -> Lit:
         """These and those of further cells."""
         return Lit(
-            np.concatenate([self.cell, more.cell + len(self.kept)]),
             np.concatenate([self.start, more.start]),
             np.concatenate([self.direction, more.direction]),
             np.concatenate([self.passes, more.passes]),
+            np.concatenate([self.cell, more.cell + len(self.kept)]),
+            np.concatenate([self.ray, more.ray + len(self.start)]),
             np.concatenate([self.kept, more.kept]),
         )
 
@@ -144,12 +152,22 @@ class Lit:
         """The least (S, C) of values (S, R) over the rays of each cell; inf for a cell without rays."""
         found = np.full((len(values), len(self.kept)), np.inf)
         for row, value in zip(found, values, strict=True):
-            np.minimum.at(row, self.cell, value)
+            np.minimum.at(row, self.cell, value[self.ray])
         return found
 
     def any_of(self, holds: BoolArray) -> BoolArray:
         """Cells (C,) any of whose rays (R,) hold."""
-        return np.asarray(np.bincount(self.cell[holds], minlength=len(self.kept)) > 0)
+        return np.asarray(np.bincount(self.cell[holds[self.ray]], minlength=len(self.kept)) > 0)
+
+    def of_open_cells(self) -> BoolArray:
+        """Rays (R,) of cells that the box does not keep off wholly."""
+        return _marked(self.ray[~self.kept[self.cell]], len(self.start))
+
+
+def _marked(places: Index, count: int) -> BoolArray:
+    found = np.zeros(count, dtype=np.bool_)
+    found[places] = True
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,22 +194,30 @@ class Ground:
         if ahead.pieces:
             outline = target.outline_for(ahead.all_from(target.pose.origin_mm))
         is_whole = bool((corners.all_from(target.pose.origin_mm) @ normal > 0).all())
-        return cls(target=target, outline=outline, light=ahead, world=world, ways=ways_of(world.ways), all_ahead=is_whole)
+        return cls(target=target, outline=outline, light=ahead, world=world, ways=_ways_of(world.ways), all_ahead=is_whole)
 
     def rays(self, cells: Cells) -> Lit:
         """Rays from the corners of what cells hold of the target; by the mouth of the box they pass."""
-        parts = np.asarray(shapely.intersection(self.outline, cells.boxes()))
-        points, cell = shapely.get_coordinates(parts, return_index=True)
-        start = self.target.pose.points_to_frame(np.column_stack([points, np.zeros(len(points))]))
-        start, direction, cell = self._to_corners(start, cell.astype(np.int64), cells.piece)
+        points, cell = self._corners(cells)
+        start, direction, cell, ray = self._to_light(points, cell, cells.piece[cell])
         count = len(cells.side_mm)
-        kept = kept_off(self.ways, cell, start, direction, count)
+        kept = kept_off(self.ways, cell, start[ray], direction[ray], count)
         opening, wall = np.full(len(start), NOTHING), np.full(len(start), NOTHING)
-        open_ones = ~kept[cell]
+        open_ones = _marked(ray[~kept[cell]], len(start))
         found = self.world.escape(start[open_ones], direction[open_ones])
         opening[open_ones], wall[open_ones] = found.opening, found.wall
-        kept |= self._behind_one_wall(cell, wall, count)
-        return Lit(cell, start, direction, np.isin(opening, self._mouths()), kept)
+        kept |= self._behind_one_wall(cell, wall[ray], count)
+        return Lit(start, direction, np.isin(opening, self._mouths()), cell, ray, kept)
+
+    def _corners(self, cells: Cells) -> tuple[FloatArray, Index]:
+        """Corners (N, 2) [mm] of what cells hold of the outline, each with its cell (N,)."""
+        parts = cells.boxes()
+        shapely.prepare(self.outline)
+        edge = ~np.asarray(shapely.contains(self.outline, parts))
+        parts[edge] = shapely.intersection(self.outline, parts[edge])
+        points, cell = shapely.get_coordinates(parts, return_index=True)
+        closing = np.append(cell[1:] != cell[:-1], True) & (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON)[cell]
+        return points[~closing], cell[~closing].astype(np.int64)
 
     def first_cells(self) -> Cells:
         """The outline in CELLS cells along its longer side, each against every piece of the light."""
@@ -200,16 +226,21 @@ class Ground:
         low, piece = np.repeat(low, len(pieces), axis=0), np.tile(pieces, len(low))
         return within(Cells(low, np.full(len(low), side), piece), self.outline)
 
-    def _to_corners(self, start: FloatArray, cell: Index, piece: Index) -> tuple[FloatArray, FloatArray, Index]:
-        """Rays from points (N, 3) of cells (N,) to the corners of each cell's piece: starts and directions (R, 3), cells (R,)."""
-        starts, ways, cells = [], [], []
+    def _to_light(self, points: FloatArray, cell: Index, piece: Index) -> tuple[FloatArray, FloatArray, Index, Index]:
+        """Start, direction, cell and ray of `Lit`: from corners (N, 2) of cells (N,) to those of the light's pieces (N,)."""
+        starts, ways, cells, rays, base = [], [], [], [], 0
         for k, corners in enumerate(self.light.pieces):
-            mine = piece[cell] == k
-            starts.append(np.repeat(start[mine], len(corners), axis=0))
-            ways.append(self.light.rays_from(start[mine], k).reshape(-1, 3))
+            mine = np.flatnonzero(piece == k)
+            flat, place = _once_each(points[mine])
+            start = self.target.pose.points_to_frame(np.column_stack([flat, np.zeros(len(flat))]))
+            starts.append(np.repeat(start, len(corners), axis=0))
+            ways.append(self.light.rays_from(start, k).reshape(-1, 3))
             cells.append(np.repeat(cell[mine], len(corners)))
+            rays.append((base + len(corners) * place[:, None] + np.arange(len(corners))).ravel())
+            base += len(starts[-1])
         way = np.concatenate(ways)
-        return np.concatenate(starts), way / np.linalg.norm(way, axis=1, keepdims=True), np.concatenate(cells)
+        direction = way / np.linalg.norm(way, axis=1, keepdims=True)
+        return np.concatenate(starts), direction, np.concatenate(cells), np.concatenate(rays)
 
     def _mouths(self) -> list[int]:
         kinds = (OpeningKind.MOUTH, OpeningKind.REST)
@@ -252,11 +283,18 @@ def shading_of(
             break
         more = within(cells.take(cut).finer(), ground.outline)
         new = ground.rays(more)
-        widest = np.concatenate([widest[:, ~cut[rays.cell]], widest_shading(shields, new, ground.ways)], axis=1)
+        widest = np.concatenate([widest, widest_shading(shields, new, ground.ways)], axis=1)
         rays = rays.take(~cut).and_also(new)
         cells = cells.take(~cut).and_also(more)
     counted = ~rays.kept & bool(rays.passes.any())
     return Shading(widest_deg=rays.of_cells(widest)[:, counted])
+
+
+def _once_each(points: FloatArray) -> tuple[FloatArray, Index]:
+    """Points (N, 2) that differ, and the place (N,) of each among them."""
+    told = np.round(points, SAME_DIGITS)
+    _, first, place = np.unique(told[:, 0] + 1j * told[:, 1], return_index=True, return_inverse=True)
+    return points[first], place
 
 
 def _grid(outline: shapely.Polygon) -> tuple[FloatArray, float]:
@@ -313,10 +351,10 @@ def widest_shading(shields: Sequence[Shield], rays: Lit, ways: Sequence[Way]) ->
     A ray that the box stops stands for lit places beside it. Behind a hinge that an edge of the box carries it goes on into that
     edge, so there nothing is asked of the flag.
     """
-    if not len(rays.cell) or not shields:
-        return np.zeros((len(shields), len(rays.cell)))
-    found = np.full((len(shields), len(rays.cell)), np.inf)
-    asked = ~rays.kept[rays.cell]
+    found = np.full((len(shields), len(rays.start)), np.inf)
+    asked = rays.of_open_cells()
+    if not asked.any():
+        return found
     for row, shield in zip(found, shields, strict=True):
         behind = np.where(rays.passes[asked] | (not is_carried(shield.hinge, ways)), HINGE_GAP_MM, np.inf)
         row[asked] = _widest(shield, rays.start[asked], rays.direction[asked], behind)
@@ -325,7 +363,7 @@ def widest_shading(shields: Sequence[Shield], rays: Lit, ways: Sequence[Way]) ->
 
 def set_at(hinge: Hinge, bars: Bars, angle_deg: float, rays: Lit, *, carried: bool) -> BoolArray:
     """Whether a flag at an angle stops rays (R,), or the edge of the box that carries its hinge does."""
-    behind = np.full(len(rays.cell), np.inf if carried else HINGE_GAP_MM)
+    behind = np.full(len(rays.start), np.inf if carried else HINGE_GAP_MM)
     o, d = hinge.to_box(rays.start), hinge.vectors_to_box(rays.direction)
     return _shades(bars, np.full(len(o), angle_deg), o, d, behind)
 

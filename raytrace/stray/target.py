@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -48,6 +48,12 @@ class FlatTarget:
     pose: Pose
     outline: shapely.Polygon
     rear: RearFace | None = None
+
+    def covers(self, other: FlatTarget) -> bool:
+        """Whether light on another target in the same plane would be on this one too."""
+        if not self.outline.covers(other.outline):
+            return False
+        return other.rear is None or (self.rear is not None and self.rear.outline.covers(other.rear.outline))
 
     def outline_for(self, ray: FloatArray) -> shapely.Polygon:
         """The outline, with where light toward (J, 3) enters that falls on the rear face: T tan t' nearer to the light."""
@@ -154,6 +160,13 @@ def glass_face(box: Box, found: Sequence[Faces]) -> FlatTarget:
     )
 
 
+def together_of(targets: Sequence[FlatTarget]) -> FlatTarget:
+    """A target that holds several in one plane, all alike but for their outlines."""
+    first, rears = targets[0], [one.rear.outline for one in targets if one.rear is not None]
+    rear = None if first.rear is None else replace(first.rear, outline=_hull_of(rears))
+    return replace(first, outline=_hull_of([one.outline for one in targets]), rear=rear)
+
+
 def _hull_of(shapes: Sequence[shapely.Polygon]) -> shapely.Polygon:
     hull = shapely.union_all(shapes).convex_hull
     assert isinstance(hull, shapely.Polygon)
@@ -181,7 +194,7 @@ def _outline(flat_mm: FloatArray, stray_mm: float) -> shapely.Polygon:
     """The hull of places (N, 2), as much larger as the chords between them may stray inside the beam's own edge."""
     if len(flat_mm) < 3:
         return _disc(1.0)
-    hull = shapely.MultiPoint(flat_mm).convex_hull.buffer(stray_mm, quad_segs=4)
+    hull = shapely.LineString(flat_mm).convex_hull.buffer(stray_mm, quad_segs=4)
     return hull if isinstance(hull, shapely.Polygon) else _disc(1.0)
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any, cast
 
 import numpy as np
 import shapely
@@ -22,6 +23,7 @@ from geometry.arrays import FloatArray
 from geometry.body import Loop
 from geometry.frame import AHEAD
 from geometry.outline import RoundedRectangle, polygon_loops
+from raytrace.stray.ways_kernel import kept_entry
 
 BoolArray = NDArray[np.bool_]
 Index = NDArray[np.int64]
@@ -152,35 +154,14 @@ def _pieces(middle: FloatArray, toward: FloatArray, radius: float, width_deg: fl
 def kept_off(ways: Sequence[Way], cell: Index, start_mm: FloatArray, ray: FloatArray, count: int) -> BoolArray:
     """Which of `count` pieces (C,) one edge keeps off wholly; rays (R, 3) from their corners (R, 3) to all corners of the light."""
     found = np.zeros(count, dtype=np.bool_)
-    for one in ways:
-        before = (one.origin_mm - start_mm) @ one.normal
-        along = ray @ one.normal
-        ahead = _all_of(cell, (before > 0) & (along > 0), count)
-        if not ahead.any():
-            continue
-        left, mine = ahead & ~found, np.arange(len(cell))
-        for edge, out in _edges(one, ray):
-            some = left[cell[mine]]
-            if 2 * np.count_nonzero(some) < len(some):  # what is kept off need not be looked at again
-                mine = mine[some]
-            if not left.any():
-                break
-            beyond = ((start_mm[mine] - edge) @ out) * along[mine] + before[mine] * (ray[mine] @ out) > 0
-            found |= left & _all_of(cell[mine], beyond, count)
-            left = left & ~found
-    return found
-
-
-def _edges(one: Way, ray: FloatArray) -> Iterator[tuple[FloatArray, FloatArray]]:
-    """Edges that some of the rays lean over."""
-    some = ray[:: max(1, len(ray) // 64)]
-    for edge, out in zip(one.edge_mm, one.outward, strict=True):
-        if (some @ out).max() > 0:
-            yield edge, out
-
-
-def _all_of(cell: Index, holds: BoolArray, count: int) -> BoolArray:
-    """Pieces (C,) all of whose rays (R,) hold."""
-    found = np.ones(count, dtype=np.bool_)
-    found[cell[~holds]] = False
+    if not ways or not len(cell):
+        return found
+    order = np.argsort(cell, kind="stable")
+    first = np.searchsorted(cell[order], np.arange(count + 1))
+    ends = np.cumsum([len(one.edge_mm) for one in ways])
+    origin, normal = (np.stack([getattr(one, name) for one in ways]) for name in ("origin_mm", "normal"))
+    edge, outward = (np.concatenate([getattr(one, name) for one in ways]) for name in ("edge_mm", "outward"))
+    rays = np.ascontiguousarray(start_mm[order]), np.ascontiguousarray(ray[order])
+    lucky, scratch = np.zeros(len(ways), dtype=np.int64), np.empty((2, len(cell)))
+    cast("Any", kept_entry)(first, *rays, ends, origin, normal, edge, outward, lucky, scratch, found)
     return found

@@ -10,6 +10,7 @@ import click
 
 from scenes.answers.blocks import Block, page_lines
 from scenes.answers.csv_tables import csv_files
+from scenes.answers.narrow import for_terminal
 from scenes.answers.numbers import distance
 from scenes.io.files import as_json, result_folder
 from scenes.runtime.version import own_version
@@ -123,8 +124,10 @@ def ask(answer: Answer, show: Loaded, output: Output) -> int:
     """Print the answer and write its folder, whole or not at all; the exit status comes back."""
     out = output.out
     files = () if out is None else save(answer, show, out, output.formats)
-    text = as_json(answer_data(answer, show, files)) if output.as_json else answer_text(answer, written=out is not None)
-    click.echo(text, nl=False)
+    told = (
+        as_json(answer_data(answer, show, files)) if output.as_json else for_terminal(answer_text(answer, written=out is not None))
+    )
+    click.echo(told, nl=False)
     if out is not None:
         click.echo(f"wrote {len(files)} files to {out}", err=output.as_json)
     return answer.exit_status

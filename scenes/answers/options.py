@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from scenes.answers.completion import names_of
+
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
     from scenes.states.state import State
@@ -56,9 +58,8 @@ def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
 
 def lens_option(command: Callable[..., int]) -> Callable[..., int]:
     """Add --lens; the command gets `lenses`."""
-    return click.option("--lens", "lenses", multiple=True, metavar="NAME", help="Only this lens; may be given more than once.")(
-        command
-    )
+    words = "Only this lens; may be given more than once."
+    return click.option("--lens", "lenses", multiple=True, metavar="NAME", help=words, shell_complete=names_of("lens"))(command)
 
 
 def _focus_option(command: Callable[..., int]) -> Callable[..., int]:

@@ -457,7 +457,8 @@ class Rim:
         if not parts:
             return np.ones(len(pencils))
         box = RayBox(parts=tuple(parts), glasses=self._plan.box.glasses)
-        shares: Shares = without_dark_pencils(coverage_shares(pencils, box, with_alone=False, threads=1), pencils)
+        seen = coverage_shares(pencils, box, with_alone=False, with_glass=False, threads=1)
+        shares: Shares = without_dark_pencils(seen, pencils)
         return pessimistic_share(shares)
 
     def loss_stops(self, flags: Sequence[Sequence[Part]]) -> float:

@@ -18,6 +18,7 @@ from geometry.overlap import overlap_notes
 from raytrace.beam.frame_margin import pessimistic_share
 from raytrace.box import Box as TracedBox
 from raytrace.embree import embree_shares
+from raytrace.kept import Kept
 from raytrace.optics.camera import where
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import Shares, loss_stops
@@ -197,11 +198,14 @@ def lean_words(*, toward_scene: bool) -> str:
     return f"top toward the {'scene' if toward_scene else 'lens'}"
 
 
-def meetings(assembly: Assembly) -> frozenset[tuple[str, str]]:
+def _meetings(assembly: Assembly) -> frozenset[tuple[str, str]]:
     """Pairs of parts that take up the same room, barrel and rods counted."""
     notes = overlap_notes((*assembly.parts, *assembly.fixtures))
     met = [(note.part, MET.search(note.text)) for note in notes if note.severity is Severity.FAULT]
     return frozenset((part, found[1]) for part, found in met if found is not None)
+
+
+meetings: Kept[Assembly, frozenset[tuple[str, str]]] = Kept(_meetings, 64)
 
 
 def fit_words(fit: TiltFit) -> str:

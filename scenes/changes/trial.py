@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from scenes.scene_file.tables.box import Box
 from scenes.states.judgement import doubts, judge_state
-from scenes.states.names import state_words
+from scenes.states.names import state_words, the
 from scenes.states.rooms import stands_clear
 from scenes.states.state import State
 
@@ -69,5 +69,5 @@ def why_not_clear(state: State) -> str:
     if nearest is None:
         return "its light cannot be followed"
     if nearest.is_in:
-        return f"the {nearest.part} stands {-nearest.room_mm:.1f} mm in the beam"
-    return f"the {nearest.part} leaves {nearest.room_mm:.1f} mm of room"
+        return f"{the(nearest.part)} stands {-nearest.room_mm:.1f} mm in the beam"
+    return f"{the(nearest.part)} leaves {nearest.room_mm:.1f} mm of room"

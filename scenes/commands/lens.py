@@ -37,6 +37,7 @@ def _mm(name: str, words: str) -> Callable[[Command], Command]:
 @click.option("--squeeze", type=click.FloatRange(min=1.0), help="Squeeze of an anamorphic lens, where the files do not have it.")
 @click.option("--no-distortion", is_flag=True, help="The lens has no visible distortion; without it, the files have to state it.")
 @click.option("--pupil-in-mm", is_flag=True, help="The files' entrancePupilOffset is in mm, against its standard.")
+@click.option("--focus-in-mm", is_flag=True, help="The files' focusDistance is in mm, against its standard.")
 @click.option(
     "--confirmed",
     multiple=True,
@@ -46,13 +47,11 @@ def _mm(name: str, words: str) -> Callable[[Command], Command]:
 @click.option(
     "-o", "--out", type=click.Path(path_type=Path), help="File to write instead of the screen; never over one that is there."
 )
-def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_in_mm: bool, **given: Any) -> int:
+def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_in_mm: bool, focus_in_mm: bool, **given: Any) -> int:
     """Turn FILES into a [[lens]] with a row for each focus, and list what to check.
 
     FILES: OpenTrackIO samples or clips (JSON), OpenEXR frames, or tables (CSV) with the columns focus_mm, pupil_behind_front_mm,
     half_field_deg and so on. Whatever is missing and could make the beam too narrow is asked for, not assumed.
-
-    For example: brimline lens clip.json --name 25 --f-number 2 --front-diameter-mm 114 --front-to-sensor-mm 150 --front-travel-mm 0
     """
     from scenes.io.files import write_new
     from scenes.lens_data.files import readings_of, shown_name
@@ -61,7 +60,7 @@ def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_i
     from scenes.lens_data.toml_text import lens_text
     from scenes.scene_file.lens_fragment import insist_on_lens
 
-    readings = [reading for path in files for reading in readings_of(path, pupil_in_mm=pupil_in_mm)]
+    readings = [reading for path in files for reading in readings_of(path, pupil_in_mm=pupil_in_mm, focus_in_mm=focus_in_mm)]
     table = lens_table(readings, Given(name=name or files[0].stem, **given))
     text = lens_text(table, [shown_name(path) for path in files])
     insist_on_lens(text, " and ".join(shown_name(path) for path in files))

@@ -1,25 +1,56 @@
-"""`brimline list`: the catalogue, each value with its source."""
+"""`brimline list`: the catalogue, each value with its source, and what crews call things."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import click
 
-WHAT = ("formats", "filters", "rods")
+LISTS = {
+    "formats": "camera formats, for [camera] format",
+    "filters": "filter sizes, for filter = { size }",
+    "rods": "rods that carry a box, for [box] mount",
+    "words": "what crews say, and what it is called here",
+}
 
 
-@click.command("list", short_help="List camera formats, filter sizes or rods.")
-@click.argument("what", type=click.Choice(WHAT))
+@click.command("list", short_help="List camera formats, filter sizes, rods, or the words used here.")
+@click.argument("what", type=click.Choice(tuple(LISTS)), required=False)
 @click.option("--json", "in_json", is_flag=True, help="Print JSON instead.")
-def command(what: str, in_json: bool) -> int:
-    """List the catalogue: sizes in mm, and how sure they are. Sources stand in the --json form."""
+def command(what: str | None, in_json: bool) -> int:
+    """List WHAT: sizes in mm, and how sure they are, or words; without WHAT, what can be listed. --json gives the sources too."""
     from scenes.io.files import as_json
-    from scenes.scene_file.catalogue import filter_sizes, formats, rods
 
-    tables = {"formats": formats, "filters": filter_sizes, "rods": rods}
-    rows = catalogue_rows(tables[what]().values())
-    text = as_json({what: rows}) if in_json else "".join(f"{line}\n" for line in catalogue_lines(rows))
+    rows = rows_of(what)
+    text = as_json({what or "lists": rows}) if in_json else "".join(f"{line}\n" for line in lines_of(what, rows))
     click.echo(text, nl=False)
     return 0
+
+
+def rows_of(what: str | None) -> list[dict[str, Any]]:
+    """A list as plain tables; without a name, the lists that there are."""
+    from scenes.scene_file.catalogue import filter_sizes, formats, rods
+    from scenes.scene_file.trade_words import TRADE_WORDS
+
+    if what is None:
+        return [{"name": name, "title": words} for name, words in LISTS.items()]
+    if what == "words":
+        return catalogue_rows(TRADE_WORDS)
+    return catalogue_rows({"formats": formats, "filters": filter_sizes, "rods": rods}[what]().values())
+
+
+def lines_of(what: str | None, rows: list[dict[str, Any]]) -> list[str]:
+    """A list for people, a line for each row."""
+    if what is None:
+        return [f"brimline list {row['name']:8}  {row['title']}" for row in rows]
+    return word_lines(rows) if what == "words" else catalogue_lines(rows)
+
+
+def word_lines(rows: list[dict[str, Any]]) -> list[str]:
+    """What is said on set, what it is called here, and how a scene file has it."""
+    said = [", ".join(row["on_set"]) for row in rows]
+    wide, here = max(map(len, said)), max(len(row["here"]) for row in rows)
+    return [f"{words:{wide}}  {row['here']:{here}}  {row['scene_file']}" for words, row in zip(said, rows, strict=True)]
 
 
 def catalogue_rows(values: object) -> list[dict[str, object]]:

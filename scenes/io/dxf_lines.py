@@ -11,7 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.dxf_tags import contradiction
+from scenes.io.dxf_dimensions import other_scale
+from scenes.io.dxf_tags import contradiction, entity_heads
 from scenes.io.joined_lines import JOIN_MM, Line
 from scenes.io.library_remarks import in_one_line, remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
@@ -25,6 +26,9 @@ MOST_PIECES, MOST_POINTS, DEEPEST = 20_000, 400_000, 16
 LARGEST_MM = 100_000.0  # a hundred times the largest cut-out: a slip of a unit still gets its own words
 GUESSES = ("recovered invalid", "ignoring content", "skipped")  # words of the reader's remarks on what it made up or left out
 CLOSED_WITH = b"EOF"
+FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
+OWN_BLOCKS = ("*", "_")  # of dimensions, hatches and arrow heads, which drawing programs make themselves
+NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 
 
@@ -62,19 +66,21 @@ def read_document(data: bytes, source: str) -> Any:
 
 
 def _written(data: bytes) -> Counter[str]:
-    """How many things of each kind the file's text holds that draw."""
-    lines = data.splitlines()
-    heads = (value.strip().upper() for code, value in zip(lines[::2], lines[1::2], strict=False) if code.strip() == b"0")
-    return Counter(word for head in heads if (word := head.decode("ascii", "replace")) in {*DRAWN, "INSERT"})
+    """How many things of each kind the file's text holds: all that draw, wherever they stand, and all among the entities."""
+    return Counter(head for head, inside in entity_heads(data) if inside or head in {*DRAWN, "INSERT"})
 
 
 def _read(document: Any) -> Counter[str]:
-    return Counter(entity.dxftype() for entity in document.entitydb.values() if entity.is_alive)
+    """How many of each kind its reader has, and for all but lines in a place where they show: what it does not know has none."""
+    lines = Counter(entity.dxftype() for entity in document.entitydb.values() if entity.is_alive)
+    placed = Counter(entity.dxftype() for block in document.blocks for entity in block)
+    return Counter({kind: lines[kind] if kind in {*DRAWN, "INSERT"} else placed[kind] for kind in {*lines, *placed}})
 
 
 def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
     """What model space draws as lines (N, 2) [mm]; curves are chords with their ends on the curve, so an opening never grows."""
     _nothing_on_sheets(document, source)
+    _nothing_in_idle_blocks(document, source)
     lines: list[Line] = []
     left, heights = MOST_POINTS, set[float]()
     for number, piece in enumerate(_pieces(document.modelspace(), source)):
@@ -107,6 +113,24 @@ def _nothing_on_sheets(document: Any, source: str) -> None:
             )
 
 
+def _nothing_in_idle_blocks(document: Any, source: str) -> None:
+    """Refuse lines in a block that is inserted nowhere: the cut-out may be what it holds. Arrow heads are the drawing program's."""
+    used: set[str] = set()
+    waiting = [document.modelspace()]
+    while waiting:
+        names = {str(entity.dxf.name).lower() for entity in waiting.pop() if entity.dxftype() == "INSERT"} - used
+        used |= names
+        waiting += [document.blocks.get(name) for name in names if name in document.blocks]
+    for block in document.blocks:
+        idle = not block.is_any_layout and not block.name.startswith(OWN_BLOCKS) and block.name.lower() not in used
+        if idle and any(entity.dxftype() in DRAWN for entity in block):
+            raise _refusal(
+                source,
+                f'holds lines in the block "{block.name[:40]}", which is inserted nowhere, so nobody sees them; insert it if it is '
+                "the cut-out, or purge it",
+            )
+
+
 def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
     """Lines and curves, with blocks and polylines taken apart."""
     for entity in entities:
@@ -119,10 +143,19 @@ def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
             yield from _polyline_parts(entity, source)
         elif kind in DRAWN:
             yield entity
-        elif kind not in WRITING and "DIMENSION" not in kind:
+        elif "DIMENSION" in kind:
+            _at_full_size(entity, source)
+        elif kind not in WRITING:
             raise _refusal(
                 source, f"holds a {kind}, which is no line or arc; delete it, or draw it as lines and arcs, and export again"
             )
+
+
+def _at_full_size(dimension: Any, source: str) -> None:
+    """Refuse a drawing whose dimensions tell other sizes than its lines have: it is to a scale, or a size was changed alone."""
+    words = other_scale(dimension)
+    if words:
+        raise _refusal(source, f"is not drawn at full size: {words}; draw the cut-out at full size, 1 : 1")
 
 
 def _shows(entity: Any, source: str) -> None:
@@ -130,10 +163,25 @@ def _shows(entity: Any, source: str) -> None:
     name, kind = str(entity.dxf.layer), entity.dxftype()
     layers = entity.doc.layers if entity.doc else {}
     layer = layers.get(name) if name in layers else None
+    _is_full_line(entity, layer, source)
     hidden = layer is not None and (layer.is_off() or layer.is_frozen() or not layer.dxf.plot)
+    hidden = hidden or name.lower() == NEVER_PRINTED
     if hidden or entity.dxf.invisible:
         where = f'on the layer "{name[:40]}", which is off, frozen or not printed' if hidden else "that is made invisible"
         raise _refusal(source, f"holds {_a(kind)} {where}; show it or delete it")
+
+
+def _is_full_line(entity: Any, layer: Any, source: str) -> None:
+    """Refuse dashed lines: they stand for what is hidden, bent or engraved as often as for a cut."""
+    name = str(entity.dxf.linetype)
+    if name.upper() == "BYLAYER" and layer is not None:
+        name = str(layer.dxf.linetype)
+    kind = entity.doc.linetypes.get(name) if entity.doc and name in entity.doc.linetypes else None
+    if name.upper() not in FULL_LINES and kind is not None and kind.simplified_line_pattern():
+        raise _refusal(
+            source,
+            f'holds {_a(entity.dxftype())} drawn as a "{name[:40]}" line; draw what is cut as a full line, delete the rest',
+        )
 
 
 def _a(kind: str) -> str:
@@ -147,6 +195,8 @@ def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
             source, f'holds the block "{insert.dxf.get("name", "")}", whose lines are not in this file; explode it and export again'
         )
 
+    if _is_clipped(insert):
+        raise _refusal(source, f'shows only a part of its block "{block.name[:40]}"; explode it and export again')
     if not len(block):
         raise _refusal(source, f'is damaged: its block "{block.name[:40]}" holds nothing; explode it and export again')
 
@@ -158,6 +208,11 @@ def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
     copies = insert.multi_insert() if insert.mcount > 1 else [insert]
     for copy in islice(copies, MOST_PIECES):
         yield from copy.virtual_entities(skipped_entity_callback=refuse)
+
+
+def _is_clipped(insert: Any) -> bool:
+    """Whether a block is shown within a frame only; DXF reference, SPATIAL_FILTER, which stands in the block's ACAD_FILTER."""
+    return bool(insert.has_extension_dict and "ACAD_FILTER" in insert.get_extension_dict())
 
 
 def _polyline_parts(entity: Any, source: str) -> Iterator[Any]:

@@ -46,6 +46,22 @@ def contradiction(data: bytes) -> str:
     return _units_words(tags) or next((words for head, own in _entities(tags) if (words := _words(head, own))), "")
 
 
+FRAMES = {"SECTION", "ENDSEC", "BLOCK", "ENDBLK", "VERTEX", "SEQEND", "ATTRIB", "VIEWPORT", "EOF"}  # what holds or ends others
+
+
+def entity_heads(data: bytes) -> Iterator[tuple[str, bool]]:
+    """The kind of every thing in the file's text, and whether it stands among the entities or in a block."""
+    lines = data.splitlines()
+    section, awaited = "", False
+    for code, value in zip(lines[::2], lines[1::2], strict=False):
+        word, number = value.strip().upper().decode("ascii", "replace"), code.strip()
+        if awaited and number == b"2":
+            section = word
+        if number == b"0":
+            awaited = word == "SECTION"
+            yield word, section in {"ENTITIES", "BLOCKS"} and word not in FRAMES
+
+
 def _tags(data: bytes) -> Iterator[Tag]:
     lines = data.splitlines()
     for number in range(0, len(lines) - 1, 2):

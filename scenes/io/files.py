@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.outline import Freeform
-from scenes.io.folder_lock import BusyError, locked
+from scenes.io.folder_lock import BusyError, around_at_work, lock_of, locked
 from scenes.io.folder_swap import PARTIAL, put_in_place, tidy
 from scenes.io.kept_files import Earlier, carry_over, hashes_in, write_manifest
 from scenes.scene_file.errors import Complaint, SceneError
@@ -278,7 +278,7 @@ def result_folder(target: Path, command: str) -> Iterator[Staging]:
 @contextmanager
 def _alone(real: Path, target: Path) -> Iterator[None]:
     """Let no second run into a folder; what it says is about the folder as the user named it."""
-    lock = locked(real.parent / f".{real.name}.lock")
+    lock = locked(lock_of(real))
     try:
         real.parent.mkdir(parents=True, exist_ok=True)
         lock.__enter__()
@@ -287,6 +287,9 @@ def _alone(real: Path, target: Path) -> Iterator[None]:
     except OSError as error:
         raise _refusal(str(target), f"cannot be written: {error.strerror}") from None
     try:
+        other = around_at_work(real)
+        if other is not None:
+            raise _refusal(str(target), f"cannot be written while another run writes in {other}; wait for it to end")
         yield
     finally:
         lock.__exit__(None, None, None)

@@ -29,6 +29,31 @@ def locked(path: Path) -> Iterator[None]:
                 path.unlink()
 
 
+def lock_of(folder: Path) -> Path:
+    """The file that stands for the lock of a folder, beside it."""
+    return folder.parent / f".{folder.name}.lock"
+
+
+def around_at_work(folder: Path) -> Path | None:
+    """A folder around this one, or in it, that another run is writing: what it writes takes the place of all that is in it."""
+    around = (outer for outer in folder.parents if outer.name and _is_held(lock_of(outer)))
+    return next(around, None) or next((lock.parent for lock in folder.rglob(".*.lock") if _is_held(lock)), None)
+
+
+def _is_held(path: Path) -> bool:
+    try:
+        handle = os.open(path, os.O_RDWR | getattr(os, "O_CLOEXEC", 0))
+    except OSError:
+        return False
+    try:
+        _take(handle)
+    except BusyError:
+        return True
+    finally:
+        os.close(handle)
+    return False
+
+
 def _open(path: Path) -> int:
     """An open file at that path whose lock is ours; again where the one that was opened has been taken away meanwhile."""
     while True:

@@ -21,10 +21,29 @@ class OpenLineError(ValueError):
 
 def closed_rings(lines: Sequence[Line]) -> list[Line]:
     """The rings that lines close; each line belongs to one. OpenLineError where one does not."""
-    long = [line for line in lines if len(line) > 1 and np.ptp(line, axis=0).max() > JOIN_MM]
+    long = [line for line in lines if _has_length(line)]
+    _nothing_lost([line for line in lines if not _has_length(line)], long)
     rings = [_with_ends(line, line[0], line[0]) for line in long if _apart(line[0], line[-1]) <= JOIN_MM]
     open_lines = [line for line in long if _apart(line[0], line[-1]) > JOIN_MM]
     return rings + (_walked(open_lines) if open_lines else [])
+
+
+def _has_length(line: Line) -> bool:
+    return len(line) > 1 and float(np.ptp(line, axis=0).max()) > JOIN_MM
+
+
+def _nothing_lost(short: Sequence[Line], long: Sequence[Line]) -> None:
+    """Refuse what is drawn and has no length, but at the ends of lines: a cut-out that has shrunk to a point, or of tiny chords."""
+    if any(not len(line) for line in short):
+        raise OpenLineError("holds a curve without size; delete it, or draw the cut-out anew")
+    if not short:
+        return
+    places = np.array([line[0] for line in short])
+    ends = np.array([line[k] for line in long for k in (0, -1)]).reshape(-1, 2)
+    off_mm = np.asarray(cKDTree(ends).query(places)[0]) if len(ends) else np.full(len(places), np.inf)
+    if off_mm.max() > 2.0 * JOIN_MM:
+        place = _words(places[int(np.argmax(off_mm))])
+        raise OpenLineError(f"holds a line or curve without length at {place}; delete it, or draw what it stands for at full size")
 
 
 def _apart(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:

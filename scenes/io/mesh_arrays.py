@@ -9,6 +9,7 @@ import numpy as np
 
 from scenes.io.library_remarks import in_one_line, remarks_of, short_words
 from scenes.io.mesh_counts import MOST_FACES, stated_faces
+from scenes.io.obj_text import plain_obj
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
@@ -29,7 +30,7 @@ def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
         expected = stated_faces(data, kind)
         _few_enough(expected, source)
         with remarks_of("trimesh"):
-            mesh, unit = _loaded(data, kind)
+            mesh, unit = _loaded(plain_obj(data) if kind == "obj" else data, kind)
     except (SceneError, MemoryError):
         raise
     except Exception as error:  # noqa: BLE001 - readers of five formats fail in their own ways; to the user it is one fault

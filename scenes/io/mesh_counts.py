@@ -8,23 +8,25 @@ import re
 import struct
 import zipfile
 from collections import Counter, defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from typing import Any
 from xml.parsers import expat
 
+import numpy as np
+
+from scenes.io.mesh_damage import DamagedMeshError
+from scenes.io.obj_text import obj_faces
+
 MOST_FACES = 4_000_000
 LARGEST_UNPACKED = 200_000_000  # bytes of all members of a 3MF: a million triangles take half of it
 DEEPEST = 16  # parts within parts
-
-
-class DamagedMeshError(ValueError):
-    """A file that contradicts itself; the text is what is wrong with it."""
+RELATIONS, MODEL_RELATION = "_rels/.rels", "/3dmodel"  # of a 3MF package
 
 
 def stated_faces(data: bytes, kind: str) -> int:
     """Triangles, copies of bodies counted, polygons as the triangles they make. DamagedMeshError or a parser's error."""
-    counts = {"stl": _stl, "obj": _obj, "ply": _ply, "3mf": _3mf, "glb": _glb}
+    counts = {"stl": _stl, "obj": obj_faces, "ply": _ply, "3mf": _3mf, "glb": _glb}
     return counts[kind](data)
 
 
@@ -35,7 +37,7 @@ def _stl(data: bytes) -> int:
     """Binary STL: 80 bytes, the count, 50 bytes a triangle; ASCII STL: `endfacet` closes each. As the 1989 specification has it."""
     count = int.from_bytes(data[80:84], "little")
     if len(data) >= 84 and len(data) == 84 + 50 * count:
-        return count
+        return _none_blank(data, count)
     text = data.lower()
     if not text.lstrip().startswith(b"solid") or b"facet" not in text:
         raise DamagedMeshError(
@@ -50,39 +52,15 @@ def _stl(data: bytes) -> int:
     return closed
 
 
-def _obj(data: bytes) -> int:
-    """Wavefront OBJ: an `f` line of n corners is n - 2 triangles; lines go on after a backslash.
-
-    Corners are written before the faces that use them: some that none uses are what is left where faces are lost.
-    """
-    faces, corners, used = 0, 0, set[int]()
-    for line in io.BytesIO(data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")):
-        kind, *words = line.split() or [b""]
-        if kind == b"v":
-            corners += 1
-        elif kind in {b"curv", b"surf", b"cstype"}:
-            raise DamagedMeshError(f"it holds free-form surfaces ({kind.decode()}); export it as triangles")
-        elif kind in {b"f", b"l", b"p"}:
-            used.update(_obj_corner(word, corners) for word in words)
-            faces += _obj_triangles(len(words)) if kind == b"f" else 0
-    unused = corners - len(used & set(range(1, corners + 1)))
-    if unused:
-        raise DamagedMeshError(f"it is cut short: {unused} of its {corners} corners belong to no face; export it again")
-    return faces
-
-
-def _obj_triangles(corners: int) -> int:
-    if corners < 3:
-        raise DamagedMeshError("it is cut short: a face has fewer than three corners; export it again")
-    return corners - 2
-
-
-def _obj_corner(word: bytes, before: int) -> int:
-    """The number of a face's corner, from 1 on; negative ones count back from the last corner before."""
-    number = int(word.partition(b"/")[0])
-    if number == 0:
-        raise DamagedMeshError("a face names a corner 0, and the first is 1; export it again")
-    return number if number > 0 else before + 1 + number
+def _none_blank(data: bytes, count: int) -> int:
+    """The count, where no triangle is all zeros: so a copy ends that was never written to its end."""
+    blank = ~np.frombuffer(data, dtype=np.uint8, offset=84).reshape(count, 50).any(axis=1)
+    if blank.any():
+        first = int(np.argmax(blank)) + 1
+        raise DamagedMeshError(
+            f"its triangle {first} holds nothing but zeros, as in a copy that was cut off; copy or export it again"
+        )
+    return count
 
 
 def _ply(data: bytes) -> int:
@@ -174,10 +152,29 @@ def _3mf(data: bytes) -> int:
         models = [name for name in archive.namelist() if "3d/3dmodel.model" in name.lower()]
         if not models:
             raise DamagedMeshError("it holds no 3D model; export it again")
+        _only_that_model(archive, models[0])
         model = archive.read(models[0])
     if b"<!DOCTYPE" in model or b"<!ENTITY" in model:
         raise DamagedMeshError("it declares entities, which 3MF forbids; export it again")
     return _3mf_model(model)
+
+
+def _only_that_model(archive: zipfile.ZipFile, read: str) -> None:
+    """The package's relations say which part is its model (3MF core specification, section 2.2.1): it has to be the one read."""
+    if RELATIONS not in archive.namelist():
+        return
+    named: list[str] = []
+
+    def start(tag: str, attributes: dict[str, str]) -> None:
+        if tag.rpartition(" ")[2] == "Relationship" and attributes.get("Type", "").endswith(MODEL_RELATION):
+            named.append(attributes.get("Target", "").lstrip("/"))
+
+    parser = expat.ParserCreate(namespace_separator=" ")
+    parser.StartElementHandler = start
+    parser.Parse(archive.read(RELATIONS), True)
+    other = next((name for name in named if name.lower() != read.lower()), None)
+    if other is not None:
+        raise DamagedMeshError(f'its package names "{other[:60]}" as its model, not "{read[:60]}"; export it as one model')
 
 
 # Words in the addresses of 3MF extensions that leave shapes alone, or are looked at here: production.
@@ -219,6 +216,7 @@ def _3mf_model(model: bytes) -> int:
     parser.StartElementHandler, parser.StartNamespaceDeclHandler = start, declare
     parser.Parse(model, True)
     faces = _instances(own, components)
+    _all_built(own, components, items)
     return sum(faces(item) for item in items)
 
 
@@ -227,6 +225,18 @@ def _only_plain_extensions(prefixes: str, spaces: Mapping[str, str]) -> None:
     for prefix in prefixes.split():
         if not any(word in spaces.get(prefix, "") for word in MF_PLAIN):
             raise DamagedMeshError(f'it needs the extension "{prefix[:20]}" of 3MF; export it as plain triangles')
+
+
+def _all_built(own: Mapping[str, int], components: Mapping[str, list[str]], items: Sequence[str]) -> None:
+    """Refuse bodies that the build does not ask for: one that has lost its item may be the part that is meant."""
+    built, waiting = set[str](), list(items)
+    while waiting:
+        name = waiting.pop()
+        if name not in built:
+            built.add(name)
+            waiting += components.get(name, [])
+    if any(count and name not in built for name, count in own.items()):
+        raise DamagedMeshError("it holds bodies that are not in its build; delete them or put them in, and export it again")
 
 
 def _instances(own: Mapping[str, int], components: Mapping[str, list[str]]) -> Callable[[str], int]:
@@ -257,10 +267,26 @@ def _glb(data: bytes) -> int:
         return 1 + MOST_FACES
     meshes = [_glb_mesh(tree, mesh) for mesh in tree.get("meshes", [])]
     scene = tree.get("scenes", [{}])[tree.get("scene", 0)]
+    _glb_all_shown(tree, scene)
     return sum(_glb_node(tree, meshes, node, 0) for node in scene.get("nodes", []))
 
 
+def _glb_all_shown(tree: dict[str, Any], scene: dict[str, Any]) -> None:
+    """Refuse bodies that the file's scene does not show: they may be the part that is meant."""
+    nodes, shown, waiting = tree.get("nodes", []), set[int](), list(scene.get("nodes", []))
+    while waiting:
+        node = waiting.pop()
+        if node not in shown:
+            shown.add(node)
+            waiting += nodes[node].get("children", [])
+    placed = {found["mesh"] for number, found in enumerate(nodes) if "mesh" in found and number in shown}
+    lost = [number for number, found in enumerate(nodes) if "mesh" in found and number not in shown]
+    if lost or placed != set(range(len(tree.get("meshes", [])))):
+        raise DamagedMeshError("it holds bodies that its scene does not show; delete them or show them, and export it again")
+
+
 GLB_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a component; glTF 2.0 specification, section 3.6.2.2
+GLB_FLOAT = 5126  # without an extension positions are floats; glTF 2.0 specification, section 3.7.2.1
 GLB_NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 GLB_PADDING = 4
 GLB_COPIES = "EXT_mesh_gpu_instancing"
@@ -297,6 +323,8 @@ def _glb_mesh(tree: dict[str, Any], mesh: dict[str, Any]) -> int:
     for primitive in mesh["primitives"]:
         if primitive.get("mode", 4) != 4:
             raise DamagedMeshError("it holds points, lines or strips; export it as triangles")
+        if tree["accessors"][primitive["attributes"]["POSITION"]]["componentType"] != GLB_FLOAT:
+            raise DamagedMeshError("its corners are not held as plain numbers; export it as plain triangles")
         accessor = tree["accessors"][primitive.get("indices", primitive["attributes"]["POSITION"])]
         faces += accessor["count"] // 3
     return faces

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import io
+import tempfile
 from collections.abc import Iterator, Mapping, Sequence
+from importlib.util import find_spec
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +17,7 @@ from scenes.io import files
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-PNG, SVG, PDF, TIFF = "png", "svg", "pdf", "tiff"
+PNG, SVG, PDF, TIFF, EXR = "png", "svg", "pdf", "tiff", "exr"
 FIGURE_FORMATS = (PNG, SVG, PDF)
 
 
@@ -44,3 +47,23 @@ def layers_tiff(layers: Mapping[str, NDArray[np.float32]]) -> bytes:
             pixels = np.ascontiguousarray(layer, dtype=np.float32)
             tiff.write(pixels, compression="zlib", description=name, software="brimline", metadata=None, photometric="minisblack")
     return buffer.getvalue()
+
+
+def exr_trouble(formats: Sequence[str]) -> str:
+    """Why maps cannot be written as EXR here; empty where they can, or are not asked for."""
+    if EXR not in formats or find_spec("OpenEXR") is not None:
+        return ""
+    return "--format exr needs one more library; install brimline[exr], or use --format tiff"
+
+
+def layers_exr(layers: Mapping[str, NDArray[np.float32]]) -> bytes:
+    """Layers (H, W) float32 as the channels of an OpenEXR frame, each by its name; row 0 is the top."""
+    import OpenEXR
+
+    channels = {name: np.ascontiguousarray(layer, dtype=np.float32) for name, layer in layers.items()}
+    header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
+    with tempfile.TemporaryDirectory(prefix="brimline-") as folder:  # the library writes by name alone
+        path = Path(folder) / "map.exr"
+        with OpenEXR.File(header, channels) as frame:
+            frame.write(str(path))
+        return path.read_bytes()

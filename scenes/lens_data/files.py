@@ -15,7 +15,7 @@ EXR = b"\x76\x2f\x31\x01"
 LARGEST_TEXT = 64_000_000  # bytes; an hour of samples, and reading a film by mistake should not fill the memory
 
 
-def readings_of(path: Path, *, pupil_in_mm: bool = False) -> list[Reading]:
+def readings_of(path: Path, *, pupil_in_mm: bool = False, focus_in_mm: bool = False) -> list[Reading]:
     """All readings of a file; SceneError with one sentence where it cannot be used."""
     data, name = read_bytes(path), shown_name(path)
     if not data.strip():
@@ -24,7 +24,7 @@ def readings_of(path: Path, *, pupil_in_mm: bool = False) -> list[Reading]:
         return [header_reading(read_header(data, name), name)]
     text = _text(data, name)
     if text.lstrip("\ufeff \t\r\n").startswith(("{", "[")):
-        return read_opentrackio(text, name, pupil_in_mm=pupil_in_mm)
+        return read_opentrackio(text, name, pupil_in_mm=pupil_in_mm, focus_in_mm=focus_in_mm)
     return read_table(text, name)
 
 

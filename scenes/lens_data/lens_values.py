@@ -13,6 +13,7 @@ from scenes.lens_data.settings import Setting
 from scenes.scene_file.messages import plain
 
 FAR_FOCUS_MM = 20_000.0
+LEAST_SURE_M = 20_000.0  # from here on a number is infinity, whatever its unit: 20 m in mm
 OWN_MEASURES = ("front_glass_mm", "front_to_sensor_mm", "close_focus_mm")
 
 
@@ -111,6 +112,11 @@ def say_what_is_left(readings: Sequence[Reading], case: FieldCase, focal_mm: flo
     """Cautions about what the metadata leaves open, or has and a scene does not take."""
     if any(math.isfinite(reading.focus_mm or math.inf) for reading in readings):
         told.say("focus distances are taken from the image plane; the standards do not say where they start: check one with a tape")
+    taken = [
+        raw for reading in readings if math.isinf(reading.focus_mm or 0.0) and math.isfinite(raw := reading.focus_raw_m or math.inf)
+    ]
+    if taken and min(taken) < LEAST_SURE_M:
+        told.say(f"a focus of {plain(min(taken))} m is taken as infinity; if the files have it in mm, say so with --focus-in-mm")
     if max(reading.focus_mm or 0.0 for reading in readings) < FAR_FOCUS_MM:
         told.say("no sample is at infinity: beyond the farthest row, that row's values are used")
     if any(reading.pinhole_mm is not None for reading in readings):
@@ -119,6 +125,11 @@ def say_what_is_left(readings: Sequence[Reading], case: FieldCase, focal_mm: flo
             told.say("no distortion in the files: you said that the lens has none, so fields are those of a pinhole")
     elif all(reading.half_field_deg is None for reading in readings):
         told.say("no field in the files: at close focus it is a guess from the focal length")
+    if case.width_mm is None and any(reading.half_field_deg is not None for reading in readings):
+        told.say(
+            "half_field_deg is taken as the half field, from the lens axis to the edge of the frame: if it is the full field, "
+            "halve it; with --width-mm it is held against the focal length"
+        )
     if case.squeeze != 1.0:
         told.say(
             "one pupil depth for an anamorphic lens: the files do not say in which direction; measure both, and give "

@@ -12,6 +12,7 @@ from scenes.lens_data.reading import Polynomial, Reading, refusal
 from scenes.scene_file.messages import plain, shown
 
 MM = 1000.0  # in a metre
+LEAST_FAR_M = 100.0  # no focus scale is marked so far out: what is told beyond is infinity, or mm
 LARGEST_PUPIL_M = 1.0  # a pupil farther from the sensor than this is one told in mm
 FARTHEST_MM = 1e6  # a scene's own limit: from here on it is infinity
 FROM_PICTURE = ("Brown-Conrady D-U", "")  # the standard's default, and what a sample without a model means
@@ -35,15 +36,32 @@ VALUES = {  # key of a reading: (key path, factor)
 OFFSETS = {"projection_mm": "lens.projectionOffset", "distortion_mm": "lens.distortionOffset"}
 
 
-def read_opentrackio(text: str, source: str, *, pupil_in_mm: bool = False) -> list[Reading]:
+def read_opentrackio(text: str, source: str, *, pupil_in_mm: bool = False, focus_in_mm: bool = False) -> list[Reading]:
     """Readings of a sample, of several (an array, or one a line), or of a clip whose values are arrays."""
     readings = [
-        _reading(sample, f"{source}, sample {number}", pupil_in_mm=pupil_in_mm)
+        _reading(sample, f"{source}, sample {number}", pupil_in_mm=pupil_in_mm, focus_in_mm=focus_in_mm)
         for number, sample in enumerate(_samples(_documents(text, source), source), 1)
     ]
     if not readings:
         raise refusal(source, "", "holds no sample; name an OpenTrackIO sample or clip")
+    if not focus_in_mm:
+        _insist_on_focus_in_metres(readings)
     return readings
+
+
+def _insist_on_focus_in_metres(readings: list[Reading]) -> None:
+    """Distances in mm would read as infinity, where most lenses see less than close up.
+
+    Nobody pulls focus out there: several distances, all beyond any scale, or one between there and a kilometre, are mm.
+    """
+    told = {reading.focus_raw_m: reading for reading in readings if reading.focus_raw_m is not None}
+    far = sorted(value for value in told if math.isfinite(value))
+    if far and far[0] >= LEAST_FAR_M and (len(far) > 1 or far[0] * MM < FARTHEST_MM):
+        raise refusal(
+            told[far[0]].source,
+            FOCUS,
+            f"must be in metres, and no lens is focused at {plain(far[0])} m; if its writer meant mm, say so with --focus-in-mm",
+        )
 
 
 def _documents(text: str, source: str) -> list[Any]:
@@ -117,15 +135,18 @@ def _at_frame(key: str, value: Any, frame: int) -> Any:
     return value[frame] if _is_per_frame(key, value) else value
 
 
-def _reading(sample: dict[str, Any], source: str, *, pupil_in_mm: bool) -> Reading:
+def _reading(sample: dict[str, Any], source: str, *, pupil_in_mm: bool, focus_in_mm: bool) -> Reading:
     found: dict[str, Any] = {}
     keys: dict[str, str] = {}
+    in_mm = {"pupil_from_sensor_mm"} if pupil_in_mm else set()
+    in_mm |= {"focus_mm"} if focus_in_mm else set()
     for name, (path, factor) in VALUES.items():
         value = _number(_at(sample, path), path, source)
         if value is not None:
-            found[name] = value * (1.0 if name == "pupil_from_sensor_mm" and pupil_in_mm else factor)
+            found[name] = value * (1.0 if name in in_mm else factor)
             keys[name] = path
     _insist_on_metres(found.get("pupil_from_sensor_mm"), source, pupil_in_mm=pupil_in_mm)
+    focus_raw_m = found["focus_mm"] / MM if "focus_mm" in found else None
     if found.get("focus_mm", 0.0) > FARTHEST_MM:
         found["focus_mm"] = math.inf
     offsets: dict[str, Any] = {
@@ -139,6 +160,7 @@ def _reading(sample: dict[str, Any], source: str, *, pupil_in_mm: bool) -> Readi
         polynomial=polynomial,
         pixels=_pixels(_at(sample, "static.camera.activeSensorResolution")),
         falloff=_falloff(_at(sample, "lens.exposureFalloff"), source),
+        focus_raw_m=focus_raw_m,
         **found,
         **offsets,
     )

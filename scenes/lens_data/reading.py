@@ -61,7 +61,8 @@ class Reading:
 
     pupil_from_sensor_mm is from the image plane, toward the scene; pupil_behind_front_mm is measured from the front. projection_mm
     and distortion_mm: (right, down), as OpenLensIO has them; offset_mm: the picture's middle off the lens's axis, (right, up).
-    falloff: a1, a2, a3. keys: ours -> the source's, for the notes beside a row.
+    falloff: a1, a2, a3. focus_raw_m: the focus as the file has it, taken as metres.
+    keys: ours -> the source's, for the notes beside a row.
     """
 
     source: str
@@ -88,6 +89,7 @@ class Reading:
     distortion_mm: tuple[float, float] | None = None
     offset_mm: tuple[float, float] | None = None
     falloff: tuple[float, ...] | None = None
+    focus_raw_m: float | None = None
 
     @property
     def off_axis_mm(self) -> tuple[float, float]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from scenes.lens_data.fields import FieldCase, half_field, scene_distortion
 from scenes.lens_data.given import Given, Told, insist_on_numbers, insist_on_sense
+from scenes.lens_data.lacking import insist_on_all
 from scenes.lens_data.lens_values import camera_values, focal_of_zoom_mm, lens_values, one_value, say_what_is_left
 from scenes.lens_data.pupil import depth_bounds_mm, travel_bounds_mm, written_depth
 from scenes.lens_data.reading import Picture, Reading, refusal
@@ -55,6 +56,7 @@ def lens_table(readings: Sequence[Reading], given: Given) -> LensTable:
     insist_on_numbers(given)
     for reading in readings:
         insist_on_sense(reading)
+    insist_on_all(readings, given)
     settings = settings_of(readings)
     case = _case(readings, given, told)
     zooms = 1 + max(setting.zoom for setting in settings)

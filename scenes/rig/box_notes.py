@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -12,7 +13,9 @@ from geometry.notes import Note, Severity
 from raytrace.box import Box as TracedBox
 from raytrace.optics.lens import LensState
 from scenes.rig.box import rod_spec
+from scenes.rig.box_slips import slip_notes
 from scenes.rig.contradictions import filter_contradictions
+from scenes.rig.doubtful_numbers import doubtful_box_notes
 from scenes.rig.focus_plane import focus_notes
 from scenes.scene_file.tables.box import CLAMP, Box
 from scenes.scene_file.tables.lens import Lens
@@ -30,7 +33,16 @@ class BoxNotes:
 def box_notes(fitted: Box, lens: Lens, assembly: Assembly, box: TracedBox, variants: Sequence[LensState]) -> BoxNotes:
     """All that is told of a box as it is on a lens, and as it is built."""
     of_filters, of_focus = filter_contradictions(fitted), focus_notes(box, variants)
-    return BoxNotes(facts=box_facts(fitted, lens, assembly), contradictions=of_filters, focus=of_focus)
+    held = _facts_kept.get(id(assembly))
+    if held is None:
+        held = _facts_kept[id(assembly)] = assembly, box_facts(fitted, lens, assembly)
+        if len(_facts_kept) > KEPT:
+            _facts_kept.popitem(last=False)
+    return BoxNotes(facts=held[1], contradictions=of_filters, focus=of_focus)
+
+
+KEPT = 64
+_facts_kept: OrderedDict[int, tuple[Assembly, tuple[Note, ...]]] = OrderedDict()  # with the assembly, so that no other gets its id
 
 
 def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
@@ -40,7 +52,9 @@ def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
         *assembly_notes(assembly, front_diameter_mm=barrel_mm),
         *(seal_notes(parts, barrel_mm=barrel_mm, bore_mm=box.back[0].bore_mm) if box.back else ()),
         *(clamp_notes(parts, assembly.slabs) if box.mount == CLAMP else ()),
+        *slip_notes(box, lens),
         *of_rods,
+        *doubtful_box_notes(box),
     )
 
 

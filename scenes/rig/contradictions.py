@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Iterator
+from itertools import pairwise
 from statistics import median
 
 from geometry.notes import Note, Severity
@@ -44,6 +45,12 @@ LONGEST_NAMED_MM = 1200.0  # a larger number in a name is a year or a serial num
 NAMED_ASPECT = re.compile(r"([1-3]\.\d{1,2})(?![\d.])")
 ASPECT_SHARE = 1.05  # 2.39, 2.4 and 2.35 are one to many crews
 NARROWER_PUPIL_SHARE = 0.9  # of 1 / squeeze, which a front anamorphic's pupil has; no pupil is narrower
+NAMED_SQUEEZE = re.compile(r"(?<![\d.])(1\.[2-9]\d?|2(?:\.0)?)\s?[xX](?![\w])")  # as 1.33x, 1.8x or 2x stands after a focal length
+NAMED_ANAMORPHIC = re.compile(r"\b(?:ana|anamorph\w*)\b", re.IGNORECASE)
+NO_SQUEEZE = re.compile(r"\b(?:ext\w*|tele\w*|conv\w*|tc|doubler|zoom)\b", re.IGNORECASE)  # a 2x that makes the focal length longer
+SAME_SQUEEZE = 1.03
+WIDEST_ASPECT = 3.01  # of what is shown; a 3:2 sensor behind a squeeze of 2 is 3
+FLATTER_SHARE = 1.25  # than the picture: such a guide leaves out a fifth of its height
 AXIS_SIZE_SHARE = 0.98  # of 1, which a walk's sizes are on the axis by what they are held against
 SHALLOW_SHARE = 0.08  # of a large front's diameter: pupils lie two to five times as deep (common practice)
 WALK_SHARE, LEAST_WALK_MM = 0.5, 10.0  # of the depth on the axis: no published lens in docs/validation.md walks so far
@@ -83,7 +90,8 @@ def _lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
         "front_to_sensor_mm": _length_words(lens),
         "close_focus_mm": _nearest_words(lens),
         "pupil_behind_front_mm": _pupil_words(lens),
-        "squeeze": _squeeze_words(lens),
+        "squeeze": (*_squeeze_words(lens), *_named_squeeze_words(lens), *_desqueezed_words(scene, lens)),
+        "front_travel_mm": _travel_words(lens),
         "pupil_walk": _walk_words(lens),
         "pupil_magnification": _magnification_words(lens),
         "distortion": _distortion_words(lens),
@@ -195,6 +203,48 @@ def _squeeze_words(lens: Lens) -> Iterator[str]:
             yield (
                 f"squeeze = 1 speaks against the two depths of pupil_behind_front_mm, {plain(across[0])} horizontal and "
                 f"{plain(upright[0])} vertical, which only an anamorphic lens has"
+            )
+            return
+
+
+def _named_squeeze_words(lens: Lens) -> Iterator[str]:
+    """A name that tells another squeeze: crews write 2x, 1.8x or anamorphic after the focal length."""
+    named = [float(number) for number in NAMED_SQUEEZE.findall(lens.name)] if not NO_SQUEEZE.search(lens.name) else []
+    if named and not any(1 / SAME_SQUEEZE <= lens.squeeze / squeeze <= SAME_SQUEEZE for squeeze in named):
+        yield f'squeeze = {plain(lens.squeeze)} speaks against the name "{lens.name}"'
+    elif not named and lens.squeeze == 1.0 and NAMED_ANAMORPHIC.search(lens.name):
+        yield f'squeeze = 1, that of a spherical lens, speaks against the name "{lens.name}"'
+
+
+def _desqueezed_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    if all(other.squeeze > 1.0 for other in scene.lens):
+        yield from desqueezed_words(scene, lens)
+
+
+def desqueezed_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """Guides as the desqueezed picture has them: on the sensor they leave out much of its height."""
+    if lens.squeeze == 1.0 or not scene.camera.guide:
+        return
+    guide = min(scene.camera.guide, key=lambda one: one.aspect)
+    flatter = guide.aspect * scene.camera.height_mm / scene.camera.width_mm
+    if guide.aspect * lens.squeeze > WIDEST_ASPECT and flatter >= FLATTER_SHARE:
+        yield (
+            f'squeeze = {plain(lens.squeeze)} makes aspect = {plain(guide.aspect)} of the guide "{guide.name}" '
+            f"{plain(round(guide.aspect * lens.squeeze, 2))} desqueezed, wider than any picture is shown: aspect is as recorded, "
+            f"{plain(round(guide.aspect / lens.squeeze, 3))} for {plain(guide.aspect)}"
+        )
+
+
+def _travel_words(lens: Lens) -> Iterator[str]:
+    """A front that goes back as the focus comes nearer: lenses go out for it, if their front moves at all (common practice)."""
+    rows = sorted(rows_of(lens), key=lambda row: (row.focal_mm, -row.focus_mm))
+    told = [(row.focal_mm, row.focus_mm, row.front_travel_mm) for row in rows if row.front_travel_mm is not None]
+    for (focal_mm, far_mm, far_out_mm), (same_mm, near_mm, near_out_mm) in pairwise(told):
+        if focal_mm == same_mm and near_out_mm < far_out_mm - SAME_DEPTH_MM:
+            far, near = ("infinity" if math.isinf(focus_mm) else f"{plain(focus_mm)} mm" for focus_mm in (far_mm, near_mm))
+            yield (
+                f"front_travel_mm = {plain(far_out_mm)} at focus {far} and {plain(near_out_mm)} at {near} speak against each "
+                "other: fronts that move come out, toward the scene, for a nearer focus, and that is positive"
             )
             return
 

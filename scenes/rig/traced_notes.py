@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,6 +24,7 @@ from scenes.scene_file.tables.lens import Lens
 SLOWER_SHARE = 4.0  # four stops, as between the lenses of a set
 FASTER_SHARE = 1.5  # a good stop: published half diameters are transcribed to less
 LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape
+PUPIL_OFF_MM = 2.5  # as far as a pupil may be off anyway (scenes.states.clear_rule)
 TOLD_MM = 0.01  # a picture that ends as near as this to the corner holds it
 WHY_IT_ENDS = {
     "glass": "from there on no ray gets from the centre of the stop through the glass",
@@ -43,6 +45,7 @@ def traced_notes(
         *_length_notes(lens, glass),
         *_depth_notes(lens, variants),
         *_stop_notes(lens, glass),
+        *_lost_stop_notes(lens, glass),
         *_unused_notes(lens),
     )
 
@@ -132,6 +135,42 @@ def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
         f"{or_confirmed('f_number')}"
     )
     yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _lost_stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
+    """A fault for a stop on a surface of glass, in a table without a row for it, where the air beside it has very other pupils."""
+    table = glass.prescription
+    if "pupil_behind_front_mm" in lens.confirmed or any(_is_bare(table, place) for place in range(len(table.surfaces))):
+        return
+    places = [table.stop_index, *_across_air(table)]
+    pupils_mm = [first_order(replace(table, stop_index=place)).entrance_pupil_mm for place in places]
+    depths_mm = [glass.vertex_behind_front_mm + pupil_mm for pupil_mm in pupils_mm]
+    if max(depths_mm) - min(depths_mm) <= PUPIL_OFF_MM:
+        return
+    text = (
+        f"its table has no row of its own for the stop: stop_row = {table.stop_index + 1} is a surface of glass; in the air beside "
+        f"it the entrance pupil may lie from {min(depths_mm):.1f} to {max(depths_mm):.1f} mm behind the front; add the stop's row, "
+        'flat with air on both sides, or write confirmed = ["pupil_behind_front_mm"] in the lens if that surface is the stop'
+    )
+    yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _index_ahead(table: Prescription, place: int) -> float:
+    return table.surfaces[place - 1].index if place else 1.0
+
+
+def _is_bare(table: Prescription, place: int) -> bool:
+    """Whether a surface is flat with air on both sides, as only a stop is."""
+    surface = table.surfaces[place]
+    return math.isinf(surface.radius_mm) and surface.index == _index_ahead(table, place) == 1.0
+
+
+def _across_air(table: Prescription) -> list[int]:
+    """The surfaces at the far ends of the air beside the stop's."""
+    stop = table.stop_index
+    ahead = [stop - 1] if stop and _index_ahead(table, stop) == 1.0 else []
+    behind = [stop + 1] if table.surfaces[stop].index == 1.0 and stop + 1 < len(table.surfaces) else []
+    return [*ahead, *behind]
 
 
 def _f_number_of(table: Prescription, wide_open_mm: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import re
 import sys
 import unicodedata
@@ -56,11 +57,22 @@ class VisibleStream:
 
 @contextmanager
 def visible_streams() -> Iterator[None]:
-    """Have all that is written to stdout and stderr be visible."""
+    """Have all that is written to stdout and stderr be visible; where they are closed, as without a console, it goes nowhere."""
     before = sys.stdout, sys.stderr
+    _fill_closed_numbers()
     streams: Any = sys
-    streams.stdout, streams.stderr = (None if stream is None else VisibleStream(stream) for stream in before)
-    try:
-        yield
-    finally:
-        sys.stdout, sys.stderr = before
+    with os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8") as nowhere:
+        streams.stdout, streams.stderr = (VisibleStream(nowhere if stream is None else stream) for stream in before)
+        try:
+            yield
+        finally:
+            sys.stdout, sys.stderr = before
+
+
+def _fill_closed_numbers() -> None:
+    """Give the three standard streams' numbers to nothing where they are free, else a file gets one, and what is printed."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)

@@ -14,6 +14,7 @@ from scenes.scene_file.tables.box import PART_KEYS
 from scenes.scene_file.tables.fields import LONGEST_TEXT, Fault, Table, bare, table_of
 from scenes.scene_file.tables.scene import SCENE_VERSION, Scene, unknown_lens_faults
 from scenes.scene_file.toml_lines import Repeat, key_lines, line_of, repeats
+from scenes.scene_file.trade_words import in_the_scene_file
 from scenes.scene_file.unit_slips import alike_elsewhere, also_in_that_unit
 
 Model = TypeVar("Model", bound=Table)
@@ -251,6 +252,9 @@ def _missing(model: type[Table], place: KeyPath) -> str:
 def _unknown_key(model: type[Table], place: KeyPath) -> str:
     near = _meant(model, place)
     known = f"known: {', '.join(_known_keys(model, place))}"
+    trade = in_the_scene_file(str(place[-1]))
+    if trade and not near:
+        return f"is no key of this table; here that is {trade}"
     way_out = f'did you mean "{near[-1]}"?' if near else _home_of(model, str(place[-1])) or known
     return f"is no key of this table; {way_out}"
 

@@ -20,7 +20,7 @@ from scenes.states.keys import Setting
 from scenes.states.rooms import ClearRooms, least_rooms, stands_clear
 from scenes.states.state import State, plan_state
 
-HALVINGS = 3  # of a span between two settings that could not be shown whole
+HALVINGS = 5  # of a span between two settings that could not be shown whole
 LIMIT_STEPS = 6  # halvings that find the focus at which it stops being clear
 SAME_TRAVEL_MM = 1e-6
 
@@ -70,12 +70,17 @@ def _listed(focals: Sequence[float]) -> str:
 
 
 def _span_words(spans: Sequence[FocusSpan]) -> str:
-    return ", ".join(
-        f"{span.shown} at {_focus(span.far_mm)}"
-        if span.far_mm == span.near_mm
-        else f"{span.shown} from {_focus(span.far_mm)} to {_focus(span.near_mm)}"
-        for span in spans
-    )
+    return ", ".join(map(_one_span_words, spans))
+
+
+def _one_span_words(span: FocusSpan) -> str:
+    """A span; of one that is not shown whole the words that `check` has for every focus of it that was looked at."""
+    if span.far_mm == span.near_mm:
+        return f"{span.shown} at {_focus(span.far_mm)}"
+    between = f"from {_focus(span.far_mm)} to {_focus(span.near_mm)}"
+    if span.shown is Shown.IN_DOUBT:
+        return f"clear at each focus tried {between}, but by so little that those between them are not proven"
+    return f"{span.shown} {between}"
 
 
 def _focus(focus_mm: float) -> str:

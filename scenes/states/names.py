@@ -102,3 +102,8 @@ def in_a_sentence(error: Exception) -> str:
 def middle_variant(plan: State) -> LensState:
     """The lens with its pupil where it is, or in the middle of its bounds: at infinity focus ghosts do not depend on it."""
     return plan.variants[len(plan.variants) // 2]
+
+
+def the(part: str) -> str:
+    """A part in a sentence: 'the front tray', but 'mask 1', 'stage 2': a number needs no article."""
+    return part if part.rpartition(" ")[2].isdigit() else f"the {part}"

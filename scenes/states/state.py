@@ -16,6 +16,7 @@ from raytrace.optics.lens import LensState
 from scenes.rig.box import box_place, build_box
 from scenes.rig.box_notes import box_facts, box_notes
 from scenes.rig.contradictions import filter_contradictions, lens_contradictions
+from scenes.rig.doubtful_numbers import doubtful_notes
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.rig.traced_notes import traced_notes
@@ -29,6 +30,7 @@ from scenes.states.lens_front import front_notes
 from scenes.states.notes import field_notes, lens_facts, nearest_focus_notes, walk_notes
 
 KEPT = 64  # boxes kept in a process: those of all lenses of a show, with each place of their front rims
+TRIED = 3  # boxes tried out on a lens that are kept: states are asked of one after the other
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +114,7 @@ class State:
 
     def rebuilt(self, fitted: SceneBox) -> tuple[Assembly, Box]:
         """Another box in this one's place, as parts."""
-        return build_box(fitted, self.lens, self.resources, front_travel_mm=self.travel_mm)
+        return _rebuilt(fitted, self.lens, self.resources, self.travel_mm)
 
     def with_box(self, fitted: SceneBox) -> State:
         """The state with another box, as it is on this lens; what that box is at fault with is among its notes."""
@@ -161,7 +163,7 @@ def plan_state(
     guess = field_guess_percent(lens, variants, grid, focal_mm, focus_mm)
     glass, share = resources.glass_of(lens), 1.0 + max(guess or (0.0,)) / 100.0
     lens_notes = LensNotes(
-        facts=lens_facts(lens, glass, min(f_numbers_of(scene, lens))),
+        facts=(*lens_facts(lens, glass, min(f_numbers_of(scene, lens))), *doubtful_notes(scene, lens)),
         contradictions=lens_contradictions(scene, lens, grid),
         guesses=(
             *walk_notes(lens.name, states),
@@ -211,12 +213,31 @@ def _box_with(scene: Scene, lens: Lens, resources: Resources, travel_mm: float) 
     return held[1:]
 
 
+_trials: OrderedDict[tuple[int, int, float], list[tuple[tuple[Lens, Resources, SceneBox], tuple[Assembly, Box]]]] = OrderedDict()
+
+
+def _rebuilt(fitted: SceneBox, lens: Lens, resources: Resources, travel_mm: float) -> tuple[Assembly, Box]:
+    """A box that is tried out on a lens; the same one for all states that try the same, if it was among the last few."""
+    key = (id(lens), id(resources), travel_mm)
+    tried = _trials.setdefault(key, [])
+    _trials.move_to_end(key)
+    found = next((built for held, built in tried if held[2] == fitted), None)
+    if found is None:
+        found = build_box(fitted, lens, resources, front_travel_mm=travel_mm)
+        tried.append(((lens, resources, fitted), found))  # with these, so that no others get their ids
+        del tried[:-TRIED]
+    if len(_trials) > KEPT:
+        _trials.popitem(last=False)
+    return found
+
+
 def _facts(scene: Scene, lens: Lens, resources: Resources) -> tuple[Note, ...]:
     """What shapes and numbers alone tell about a lens in this box, at its shortest focal length."""
     focal_mm = focal_lengths(lens)[0]
     own_box = box_for(scene, lens)
     assembly, _ = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, math.inf))
     told = (*box_facts(own_box, lens, assembly), *lens_facts(lens, resources.glass_of(lens), min(f_numbers_of(scene, lens))))
+    told = (*told, *doubtful_notes(scene, lens))
     return (*told, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))
 
 

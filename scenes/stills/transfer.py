@@ -117,6 +117,17 @@ TO_LIGHT: dict[str, Callable[[ArrayLike], Floats]] = {
 }
 
 
+FROM_LIGHT: dict[str, Callable[[ArrayLike], Floats]] = {
+    "linear": linear_to_light,
+    "srgb": light_to_srgb,
+    "rec709": light_to_rec709,
+    "bt1886": light_to_bt1886,
+    "pq": light_to_pq,
+    "pq-camera": light_to_pq_camera,
+    "hlg": light_to_hlg,
+}
+
+
 def to_light(signal: ArrayLike, curve: str, rows: Sequence[tuple[float, float]] = ()) -> Floats:
     """Light of a signal by the curve's name, or by the rows of a table."""
     return table_to_light(signal, rows) if curve == "table" else TO_LIGHT[curve](signal)
@@ -126,3 +137,10 @@ def signal_of_code(code: ArrayLike, bits: int, code_range: str = "full") -> Floa
     """Signal of whole-number codes: D / (2^n - 1), or (D / 2^(n-8) - 16) / 219 in narrow range. Source: BT.2100, table 9."""
     d = np.asarray(code, dtype=np.float64)
     return (d / 2.0 ** (bits - 8) - 16.0) / 219.0 if code_range == "narrow" else d / (2.0**bits - 1.0)
+
+
+def code_of_signal(signal: ArrayLike, bits: int, code_range: str = "narrow") -> NDArray[np.int64]:
+    """Code of a signal, halves up: floor((219 V + 16) 2^(n-8) + 0.5), or floor((2^n - 1) V + 0.5). Source: BT.2100, table 9."""
+    v = np.asarray(signal, dtype=np.float64)
+    code = (219.0 * v + 16.0) * 2.0 ** (bits - 8) if code_range == "narrow" else (2.0**bits - 1.0) * v
+    return np.floor(code + 0.5).astype(np.int64)

@@ -128,9 +128,9 @@ def one(kind, seed, folder, *, words=False):
 
 
 def _checked(state):
-    from scenes.questions.check.verdicts.check import check_state
     from scenes.runtime.engines import engine_of
     from scenes.states.clear_rule import Limits
+    from scenes.verdicts.check import check_state
 
     limits = Limits(visible_loss_stops=state.visible_loss_stops)
     return check_state(state, engine_of("coverage"), columns=None, limits=limits)[0].guides

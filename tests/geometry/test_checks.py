@@ -13,6 +13,7 @@ from geometry.checks import (
     behind_notes,
     drawn_notes,
     filter_notes,
+    lying_mesh_notes,
     mask_notes,
     mesh_notes,
     seal_notes,
@@ -237,6 +238,24 @@ def test_a_mesh_behind_the_lens_front_is_told_for_its_z_may_be_turned_round(at_m
     notes = turned_mesh_notes([part])
     assert [(note.part, note.severity) for note in notes] == [("bar", Severity.CAUTION)] * told
     assert all("from 40 to 80 mm, and can darken nothing there" in note.text for note in notes)
+
+
+@pytest.mark.parametrize(
+    ("extents", "centre", "told"),
+    [
+        ((150, 3, 100), (0, 0), True),  # a plate drawn with z up: the lens axis runs along it
+        ((3, 150, 100), (0, 0), True),
+        ((150, 100, 3), (0, 0), False),  # square to the axis, as a plate before the lens stands
+        ((3, 150, 100), (90, 0), False),  # a bracket at the side
+        ((80, 60, 70), (0, 0), False),
+    ],
+)
+def test_a_plate_that_lies_along_the_axis_is_told_for_it_may_be_drawn_with_z_up(extents, centre, told):
+    plate = trimesh.creation.box(extents=extents)
+    part = solid(pose(), surface_from_arrays(plate.vertices + np.array([*centre, 0.0]), plate.faces), at_mm=80, name="plate")
+    notes = lying_mesh_notes([part])
+    assert [note.severity for note in notes] == [Severity.CAUTION] * told
+    assert all("as if drawn with z up" in note.text for note in notes)
 
 
 def test_a_mesh_of_loose_triangles_that_meet_is_closed():

@@ -260,3 +260,57 @@ def test_a_tilt_that_ghosts_call_clear_keeps_check_clear(show_of, seed):
 
             state = report.plan.with_box(then.tilted(tilt.keys, tilt.tilt_deg))
             assert judge_state(state).clear or not clear[report.plan.key]
+
+
+# Leaks looks at the focus named first, close up; the flag has to come in farther at infinity.
+FOCUSED = """
+brimline = 1
+[camera]
+width_mm = 24.0
+height_mm = 13.5
+pixels = [320, 180]
+[[lens]]
+name = "35"
+focal_mm = 35
+f_number = 2.8
+front_diameter_mm = 80
+front_to_sensor_mm = 120
+pupil_behind_front_mm = 60
+close_focus_mm = 300
+[box]
+back = { width_mm = 160, height_mm = 140, bore_mm = 82 }
+seal = { kind = "donut" }
+[[box.stage]]
+at_mm = 8
+depth_mm = 8
+opening_mm = [140, 110]
+filter = { width_mm = 150, height_mm = 120 }
+[box.hood]
+at_mm = 18
+depth_mm = 30
+rear_mm = [150, 120]
+front_mm = [170, 130]
+[[box.flag]]
+side = "top"
+angle_deg = 80
+length_mm = 140
+width_mm = 400
+[[light]]
+name = "lamp"
+azimuth_deg = 5
+elevation_deg = 52
+width_deg = 0.5
+[check]
+focus_mm = ["close", "infinity"]
+"""
+
+
+def test_leaks_and_flags_give_one_angle_for_a_flag_and_a_light_which_holds_at_every_focus(show_of):
+    show = show_of(FOCUSED)
+    ((window,),) = (light.windows for light in flags(show).lights)
+    assert window.opens
+    ((report, advice),) = leaks(show, columns=64, solid=False).cases
+    assert window.decided_by.focus_mm > report.plan.focus_mm
+    (light,) = advice.lights
+    assert light.keeps_off
+    assert light.to_angle_deg == window.cut_deg

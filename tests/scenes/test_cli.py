@@ -185,7 +185,7 @@ def test_ctrl_c_leaves_no_half_files(capsys, scene, tmp_path, monkeypatch):
     def interrupted(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("scenes.questions.check.verdicts.check.check_state", interrupted)
+    monkeypatch.setattr("scenes.verdicts.check.check_state", interrupted)
     status, out, err = run(capsys, "check", path, "--out", tmp_path / "out", *QUICK)
     assert (status, out, [p.name for p in tmp_path.iterdir()]) == (130, "", ["show.toml"])
     assert "nothing was left half written" in err
@@ -276,7 +276,7 @@ def test_when_no_state_could_be_computed_nobody_is_sent_to_pictures(capsys, scen
     def fails(*_, **__):
         raise ValueError("no such light")
 
-    monkeypatch.setattr("scenes.questions.check.verdicts.check.check_state", fails)
+    monkeypatch.setattr("scenes.verdicts.check.check_state", fails)
     status, out, _ = run(capsys, "check", scene(), "--out", tmp_path / "out", *QUICK)
     assert status == 2
     assert "no maps and no pictures were written" in out

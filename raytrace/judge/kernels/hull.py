@@ -8,19 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.jit.compiled import compiled
-from raytrace.judge.kernels.heap import pop, push
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 DIRECTIONS = 24  # whose farthest points make a first polygon: what lies inside it is no corner
-FEW = 400  # fewer points are sorted at once
-SAMPLE = 400  # of about so many points
+FEW = 400  # fewer points need no such look
+SAMPLE = 64  # of about so many pencils
 TURN_RAD = 0.7312  # columns of a field share an x: points are sorted along a direction that none of them shares
 TURN_X, TURN_Y = math.cos(TURN_RAD), math.sin(TURN_RAD)
 ALIKE_MM = 2e-7  # corners nearer than this are one: a fifth of what beams are widened by for rounding
 SURELY_MM2 = 1e-9  # what lies less inside counts as a corner
-KEPT, HEAP, ORDER, CHAIN = 0, 1, 2, 3  # rows of numbers, each with room for twice as many as there are points, and 2 more
+KEPT, DRAWER, ORDER, CHAIN = 0, 1, 2, 3  # rows of numbers, each with room for twice as many as there are points, and 2 more
 
 
 @compiled
@@ -32,44 +31,97 @@ def flat_hull(
     The points come in polygons with so many sides; ends (N / sides, 2) name two others for each, best such between which it lies.
     keys (N,), poly (DIRECTIONS + 1, 2) and numbers (4, 2 N + 2) are scratch.
     """
-    kept = _not_between(points, plane, sides, ends, keys, numbers)
+    many = points.shape[2] > FEW
+    if many:
+        _first_polygon(points, plane, sides, poly)
+    x, y, a, b, square = _ellipse_inside(poly) if many else (0.0, 0.0, 1.0, 1.0, -1.0)
+    kept = _not_between(points, plane, sides, ends, x, y, a, b, square, keys, numbers)
     if kept > FEW:
-        kept = _outside_first_polygon(points, plane, kept, poly, numbers)
-    heap, ids = 0, numbers[HEAP]
-    for m in range(kept):
-        k = numbers[KEPT, m]
-        heap = push(keys, ids, heap, TURN_X * points[plane, 0, k] + TURN_Y * points[plane, 1, k], k)
-    for m in range(kept):
-        numbers[ORDER, m] = ids[0]
-        heap = pop(keys, ids, heap)
+        kept = _outside_polygon(points, plane, kept, poly, numbers)
+    _sort(points, plane, kept, keys, numbers)
     count = _half(points, plane, numbers, kept, 0, 1, 0)
     count = _half(points, plane, numbers, kept, kept - 1, -1, max(count - 1, 0))
     return min(max(count - 1, 1), kept)
 
 
 @compiled
-def _not_between(points: FloatArray, plane: int, sides: int, ends: IntArray, marks: FloatArray, numbers: IntArray) -> int:
+def _sort(points: FloatArray, plane: int, count: int, keys: FloatArray, numbers: IntArray) -> None:
+    """Puts the points in KEPT into ORDER, along a direction: by drawers, as many as there are points, then each into its place."""
+    kept, drawer, order = numbers[KEPT], numbers[DRAWER], numbers[ORDER]
+    low, high = math.inf, -math.inf
+    for m in range(count):
+        k = kept[m]
+        keys[m] = TURN_X * points[plane, 0, k] + TURN_Y * points[plane, 1, k]
+        low, high = min(low, keys[m]), max(high, keys[m])
+        drawer[m] = 0
+    drawer[count] = 0
+    per_mm = (count - 1) / (high - low) if high > low else 0.0
+    for m in range(count):
+        drawer[int((keys[m] - low) * per_mm) + 1] += 1
+    for m in range(count):
+        drawer[m + 1] += drawer[m]
+    for m in range(count):
+        at = int((keys[m] - low) * per_mm)
+        order[drawer[at]] = m
+        drawer[at] += 1
+    for m in range(1, count):
+        at, k = m, order[m]
+        while at > 0 and keys[order[at - 1]] > keys[k]:
+            order[at] = order[at - 1]
+            at -= 1
+        order[at] = k
+    for m in range(count):
+        order[m] = kept[order[m]]
+
+
+@compiled
+def _not_between(
+    points: FloatArray,
+    plane: int,
+    sides: int,
+    ends: IntArray,
+    x: float,
+    y: float,
+    a: float,
+    b: float,
+    square: float,
+    marks: FloatArray,
+    numbers: IntArray,
+) -> int:
     """How many points may be corners; they are put into KEPT.
 
-    Left out is what repeats the polygon before, and what lies inside a triangle of its two neighbours in its own polygon and the
-    corner of the same number of another one.
+    Left out is what lies in an ellipse about (x, y), what repeats the polygon before, and what lies inside a triangle of its two
+    neighbours in its own polygon and the corner of the same number of another one.
     """
     kept = 0
     for n in range(points.shape[2] // sides):
         first = n * sides
-        x, y = points[plane, 0, first : first + sides], points[plane, 1, first : first + sides]
-        for k in range(sides):
-            marks[k] = 0.0
+        across, up = points[plane, 0, first : first + sides], points[plane, 1, first : first + sides]
+        if _mark_within(across, up, x, y, a, b, square, marks) == sides:
+            continue
         if n > 0:
-            _mark_repeated(points, plane, x, y, first - sides, marks)
+            _mark_repeated(points, plane, across, up, first - sides, marks)
         if sides > 2:
             for end in range(2):
-                _mark_inside(points, plane, x, y, ends[n, end] * sides, marks)
+                _mark_inside(points, plane, across, up, ends[n, end] * sides, marks)
         for k in range(sides):
-            if marks[k] == 0.0:
-                numbers[KEPT, kept] = first + k
-                kept += 1
+            numbers[KEPT, kept] = first + k
+            kept += 1 if marks[k] == 0.0 else 0
     return kept
+
+
+@compiled
+def _mark_within(
+    across: FloatArray, up: FloatArray, x: float, y: float, a: float, b: float, square: float, marks: FloatArray
+) -> int:
+    """Marks points in an ellipse with such a centre, half axes and squared share of them; how many these are."""
+    count, per_a, per_b = 0.0, 1.0 / a, 1.0 / b
+    for k in range(len(across)):
+        u, v = (across[k] - x) * per_a, (up[k] - y) * per_b
+        mark = 1.0 if u * u + v * v < square else 0.0
+        marks[k] = mark
+        count += mark
+    return int(count)
 
 
 @compiled
@@ -77,7 +129,7 @@ def _mark_repeated(points: FloatArray, plane: int, x: FloatArray, y: FloatArray,
     sides = len(x)
     u, v = points[plane, 0, other : other + sides], points[plane, 1, other : other + sides]
     for k in range(sides):
-        marks[k] = 1.0 if (u[k] == x[k]) & (v[k] == y[k]) else 0.0
+        marks[k] = 1.0 if (u[k] == x[k]) & (v[k] == y[k]) else marks[k]
 
 
 @compiled
@@ -125,30 +177,29 @@ def _half(points: FloatArray, plane: int, numbers: IntArray, count: int, start: 
 
 
 @compiled
-def _outside_first_polygon(points: FloatArray, plane: int, count: int, poly: FloatArray, numbers: IntArray) -> int:
-    """How many of the points in KEPT are not strictly inside the polygon of those farthest in a few directions; they stay there."""
-    _first_polygon(points, plane, count, poly, numbers)
-    x, y, a, b, square = _ellipse_inside(poly)
-    n = 0
+def _outside_polygon(points: FloatArray, plane: int, count: int, poly: FloatArray, numbers: IntArray) -> int:
+    """How many of the points in KEPT are not strictly inside a convex polygon given once round; they stay there."""
+    n, edge = 0, 0
     for m in range(count):
         k = numbers[KEPT, m]
-        px, py = points[plane, 0, k], points[plane, 1, k]
-        u, v = (px - x) / a, (py - y) / b
-        if u * u + v * v >= square and not _inside(poly, px, py):
+        found = _edge_before(poly, points[plane, 0, k], points[plane, 1, k], edge)
+        if found >= 0:
             numbers[KEPT, n] = k
-            n += 1
+            n, edge = n + 1, found
     return n
 
 
 @compiled
-def _first_polygon(points: FloatArray, plane: int, count: int, poly: FloatArray, numbers: IntArray) -> None:
-    step = max(count // SAMPLE, 1) | 1  # odd: the sides of a pupil mostly come in even numbers
+def _first_polygon(points: FloatArray, plane: int, sides: int, poly: FloatArray) -> None:
+    """The polygon of the points farthest in a few directions, among corners that mostly face there, of some of the pencils."""
+    pencils = points.shape[2] // sides
+    step = max(pencils // SAMPLE, 1)
     for d in range(DIRECTIONS):
         turn = 2 * math.pi * (d + 0.3) / DIRECTIONS
-        c, s = math.cos(turn), math.sin(turn)
-        best, at = -math.inf, 0
-        for m in range(0, count, step):
-            k = numbers[KEPT, m]
+        c, s, facing = math.cos(turn), math.sin(turn), int(sides * (d + 0.3) / DIRECTIONS)
+        best, at = -math.inf, facing
+        for n in range(0, pencils, step):
+            k = n * sides + facing
             far = c * points[plane, 0, k] + s * points[plane, 1, k]
             if far > best:
                 best, at = far, k
@@ -157,14 +208,15 @@ def _first_polygon(points: FloatArray, plane: int, count: int, poly: FloatArray,
 
 
 @compiled
-def _inside(poly: FloatArray, x: float, y: float) -> bool:
-    """Whether a point lies strictly inside a convex polygon given once round."""
-    for d in range(DIRECTIONS):
+def _edge_before(poly: FloatArray, x: float, y: float, first: int) -> int:
+    """An edge of a convex polygon given once round that a point does not lie strictly inside of, the first one tried first; or -1."""
+    for turn in range(DIRECTIONS):
+        d = first + turn if first + turn < DIRECTIONS else first + turn - DIRECTIONS
         ax, ay = poly[d, 0], poly[d, 1]
         bx, by = poly[d + 1, 0] - ax, poly[d + 1, 1] - ay
         if (bx != 0.0 or by != 0.0) and bx * (y - ay) - by * (x - ax) <= 1e-9:
-            return False
-    return True
+            return d
+    return -1
 
 
 @compiled

@@ -12,6 +12,7 @@ from raytrace.jit.compiled import compiled
 from raytrace.judge.kernels.faces import BACK_MM, CLOSE_UP, MM_PER_M, POWER, UPRIGHT, through_glasses
 from raytrace.judge.kernels.hull import CHAIN, flat_hull
 from raytrace.judge.kernels.pupil_sides import (
+    AXES,
     CONVERGENCE,
     CORNER_X,
     CORNER_Y,
@@ -28,6 +29,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 OK, END = 0, 1  # what is told of a beam: whether all rays came through in order, where the last plane is
+BULGE = 4 / 3  # of what is seen in the middle and half-way: for what lies in between
 MOST_TURNED = 0.5  # [rad]: where sections' sides may be turned by more than this, corners count whichever way they stray
 BEYOND_MM = 150.0  # how far past the parts the beam is followed: the nearest ray may pass a part by as much as its room
 
@@ -62,22 +64,23 @@ def _launch(
     points: FloatArray,
     ways: FloatArray,
     sides: FloatArray,
+    first: int,
+    count: int,
 ) -> None:
-    """Directions of one pencil's rays, and their points on the planes before the glass."""
-    count = sides.shape[1] - 1
+    """Directions of one pencil's rays, and their points on the planes before the glass, as the rays from `first` on."""
     x, y = sides[CORNER_X], sides[CORNER_Y]
     for axis in range(2):
         pupil_z = pencils[n, REFERENCE + axis]
         at_z = pupil_z if blend[axis] == 1.0 else (1 - blend[axis]) * ring_z + blend[axis] * pupil_z
         slope, convergence = _aim(pencils[n, SLOPE + axis], pencils[n, CONVERGENCE + axis], pupil_z, at_z)
-        crossing, way = x if axis == 0 else y, ways[axis, n * count : (n + 1) * count]
+        crossing, way = x if axis == 0 else y, ways[axis, first : first + count]
         for k in range(count):
             way[k] = slope - crossing[k] * convergence
         for b in range(len(before)):
-            point, ahead = points[b, axis, n * count : (n + 1) * count], before[b] - at_z
+            point, ahead = points[b, axis, first : first + count], before[b] - at_z
             for k in range(count):
                 point[k] = crossing[k] + way[k] * ahead
-    for at in range(n * count, (n + 1) * count):
+    for at in range(first, first + count):
         ways[2, at] = 1.0
         for b in range(len(before)):
             points[b, 2, at] = before[b]
@@ -101,19 +104,19 @@ def _trace(
     turn_sides(sides)
     for n in range(len(pencils)):
         place_corners(pencils, n, blend, ring_radius, sides, outline)
-        _launch(pencils, n, blend, ring_z, before, points, ways, sides)
+        _launch(pencils, n, blend, ring_z, before, points, ways, sides, n * count, count)
         lost += through_glasses(glasses, points, ways, len(before), n * count, (n + 1) * count)
     return lost
 
 
 @compiled
-def _run_on(points: FloatArray, plane: int, ways: FloatArray, z: float) -> int:
-    """Follows all rays from one plane straight to the next, at z; how many would have to go back."""
+def _run_on(points: FloatArray, plane: int, ways: FloatArray, count: int, z: float) -> int:
+    """Follows the first rays from one plane straight to the next, at z; how many would have to go back."""
     lost = 0
     dx, dy, dz = ways[0], ways[1], ways[2]
     x0, y0, z0 = points[plane - 1, 0], points[plane - 1, 1], points[plane - 1, 2]
     x1, y1, z1 = points[plane, 0], points[plane, 1], points[plane, 2]
-    for k in range(len(dx)):
+    for k in range(count):
         run = (z - z0[k]) / dz[k]
         lost += 0 if run >= -BACK_MM else 1
         x1[k], y1[k], z1[k] = x0[k] + run * dx[k], y0[k] + run * dy[k], z0[k] + run * dz[k]
@@ -162,6 +165,70 @@ def _bends(
         rows, columns = max(rows, weights[t, 0] * bend), max(columns, weights[t, 1] * bend)
         depths = max(depths, weights[t, 2] * bend)
     return rows + columns + depths
+
+
+@compiled
+def _off(inner: FloatArray, points: FloatArray, plane: int, first: int, sides: int, rays: int) -> float:
+    """The square of how far the rays inside a polygon, one or one for each corner, stand off the lines between opposite corners."""
+    half, worst = sides // 2, 0.0
+    ax, ay, az = points[plane, 0, first:], points[plane, 1, first:], points[plane, 2, first:]
+    bx, by, bz = points[plane, 0, first + half :], points[plane, 1, first + half :], points[plane, 2, first + half :]
+    x, y, z = inner[plane, 0], inner[plane, 1], inner[plane, 2]
+    for turn in range(1 if rays == 1 else 2):
+        step, start = (0, 0) if rays == 1 else (1, turn * half)
+        for k in range(half):
+            u, v, w = bx[k] - ax[k], by[k] - ay[k], bz[k] - az[k]
+            i = start + step * k
+            p, q, r = x[i] - ax[k], y[i] - ay[k], z[i] - az[k]
+            square = u * u + v * v + w * w
+            run = (p * u + q * v + r * w) / (square if square > 0.0 else 1.0)
+            p, q, r = p - run * u, q - run * v, r - run * w
+            worst = max(worst, p * p + q * q + r * r)
+    return worst
+
+
+@compiled
+def _bulges(
+    pencils: FloatArray,
+    blend: FloatArray,
+    ring_z: float,
+    ring_radius: float,
+    before: FloatArray,
+    glasses: FloatArray,
+    points: FloatArray,
+    shares: int,
+    parted_z: float,
+    end_z: float,
+    sides: FloatArray,
+    outline: FloatArray,
+    one: FloatArray,
+    inner: FloatArray,
+    ways: FloatArray,
+    squares: FloatArray,
+) -> int:
+    """How far light inside a polygon may lie off the straight lines between opposite corners, by plane, into `squares` (P,) [mm2].
+
+    Looked at in the middle and, with two shares, half-way to each corner too. How many of these rays get lost comes back. parted_z:
+    where the plane just ahead of all parts is, inf without one. one (1, columns of pencils), inner (P, 3, K) and ways (3, K) are
+    scratch.
+    """
+    lost, count, planes = 0, sides.shape[1] - 1, len(points)
+    for m in range(planes):
+        squares[m] = 0.0
+    for n in range(len(pencils)):
+        for number in range(shares):
+            share, rays = 0.5 * number, count if number else 1
+            for c in range(pencils.shape[1]):
+                one[0, c] = pencils[n, c] * share if AXES <= c < AXES + 4 else pencils[n, c]
+            place_corners(one, 0, blend, ring_radius * share if number else 0.0, sides, outline)
+            _launch(one, 0, blend, ring_z, before, inner, ways, sides, 0, rays)
+            lost += through_glasses(glasses, inner, ways, len(before), 0, rays)
+            if parted_z < math.inf:
+                lost += _run_on(inner, planes - 2, ways, rays, parted_z)
+            lost += _run_on(inner, planes - 1, ways, rays, end_z)
+            for m in range(len(before), planes):
+                squares[m] = max(squares[m], _off(inner, points, m, n * count, count, rays))
+    return lost
 
 
 @compiled
@@ -254,6 +321,7 @@ def follow(
     far_z: float,
     object_z: float,
     parted: bool,
+    shares: int,
     triples: IntArray,
     weights: FloatArray,
     ends: IntArray,
@@ -261,6 +329,8 @@ def follow(
     ways: FloatArray,
     sides: FloatArray,
     outline: FloatArray,
+    one: FloatArray,
+    inner: FloatArray,
     small: FloatArray,
     corners: FloatArray,
     keys: FloatArray,
@@ -272,10 +342,11 @@ def follow(
     """The beam of pencils (N, SPOKES + spokes) as corners on the planes of a chain: those given before the glass, faces, the last.
 
     blend (2,): 1, 1 for the pupil itself; else, across and up, what holds all light through pupil and front ring that far on its
-    way from ring to pupil (below 0: ahead of the ring). parted: whether the last leg has a plane just ahead of all parts. triples,
-    weights: see `_bends`; ends: see `flat_hull`. Comes back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told
-    (2 + P,): OK, END and the bends of each plane. ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), small
-    (DIRECTIONS + 1, 2), keys (N K, at least K) and numbers (4, 2 N K + 2) are scratch.
+    way from ring to pupil (below 0: ahead of the ring). parted: whether the last leg has a plane just ahead of all parts. shares:
+    how closely light inside the polygons is looked at, see `_bulges`. triples, weights: see `_bends`; ends: see `flat_hull`. Comes
+    back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told (2 + P,): OK, END and the bends of each plane. ways
+    (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), one (1, as pencils), inner (P, 3, K), small (DIRECTIONS + 1, 2), keys (N K,
+    at least K and P) and numbers (4, 2 N K + 2) are scratch.
     """
     count = sides.shape[1] - 1
     turned = _turned(pencils, glasses) if pencils.shape[1] > SPOKES and blend[0] == blend[1] else math.inf
@@ -285,11 +356,19 @@ def follow(
     reach = max(far_z, _largest(points[last, 2]))
     sharp, front = _object_after(glasses, object_z), max(reach, before[len(before) - 1]) + 1.0
     if parted:
-        lost += _run_on(points, planes - 2, ways, min(front, sharp))
+        lost += _run_on(points, planes - 2, ways, points.shape[2], min(front, sharp))
     end = min(front + BEYOND_MM, sharp)
-    lost += _run_on(points, planes - 1, ways, end)
-    told[OK], told[END] = 1.0 if lost == 0 else 0.0, end
+    lost += _run_on(points, planes - 1, ways, points.shape[2], end)
     for m in range(planes):
         told[2 + m] = _bends(points, m, sides, turned, triples, weights, keys)
+    if shares and lost == 0:
+        parted_z = min(front, sharp) if parted else math.inf
+        lost += _bulges(
+            *(pencils, blend, ring_z, ring_radius, before, glasses, points, shares, parted_z, end),
+            *(sides, outline, one, inner, ways, keys),
+        )
+        for m in range(planes):
+            told[2 + m] += BULGE * math.sqrt(keys[m])
+    told[OK], told[END] = 1.0 if lost == 0 else 0.0, end
     if lost == 0:
         _hulls(points, count, ends, corners, starts, keys, small, numbers, owner)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from shapely import get_parts
@@ -15,7 +16,7 @@ from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import distance, distance_words, finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
-from scenes.questions.beam.report import BeamInPlane, PartInPlane, StateInPlane, beam_in_plane
+from scenes.questions.beam.report import BeamInPlane, PartInPlane, StateInPlane, beam_in_plane, by_lens
 
 if TYPE_CHECKING:
     from raytrace.beam.outline import Section
@@ -86,10 +87,17 @@ class BeamAnswer(Answer):
         }
 
     def sheets(self) -> Sheets:
-        """The plane with the beam and the parts."""
+        """The plane with the beam and the parts; a panel for each lens where there are several, on as many sheets as it takes."""
         from scenes.questions.beam.figure import beam_figure
+        from scenes.questions.beam.lens_panels import lenses_figure, sheets_of
 
-        yield f"beam_at_{self.beam.at_mm:g}", lambda: beam_figure(self.beam, self.title)
+        name = f"beam_at_{self.beam.at_mm:g}"
+        lenses = by_lens(self.beam)
+        if len(lenses) == 1:
+            yield name, lambda: beam_figure(self.beam, self.title)
+            return
+        for number, some in enumerate(sheets_of(lenses), 1):
+            yield (name if number == 1 else f"{name}-{number}"), partial(lenses_figure, self.beam, some, self.title)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,8 +32,8 @@ def beam_figure(beam: BeamInPlane, title: str) -> Figure:
     frame = Box(MARGIN_MM + 8.0, 22.0, page.width_mm - MARGIN_MM - LIST_MM - 6.0, page.height_mm - 28.0)
     axes = _axes(page, frame, beam)
     for part in beam.parts:
-        _draw_part(axes, part)
-    _draw_beam(axes, beam)
+        draw_part(axes, part)
+    draw_beam(axes, beam)
     _draw_size(page, axes, frame, beam)
     _write_list(page, page.width_mm - MARGIN_MM - LIST_MM, page.height_mm - 32.0, beam)
     page.text(
@@ -79,14 +79,16 @@ def _axes(page: Page, frame: Box, beam: BeamInPlane) -> Axes:
     return axes
 
 
-def _draw_part(axes: Axes, part: PartInPlane) -> None:
+def draw_part(axes: Axes, part: PartInPlane) -> None:
+    """A part's material, outlined in the colour of what stops light where it is in the beam."""
     solid = part.material.area > 0
     style = {"facecolor": PART_COLOURS[part.kind] + "66"} if solid else {"fill": False}
     edge = HIGHLIGHT if part.clearance_mm <= 0 else INK
     axes.add_patch(PathPatch(shape_path(as_seen(part.material)), edgecolor=edge, linewidth=1.0, label=part.name, zorder=2, **style))
 
 
-def _draw_beam(axes: Axes, beam: BeamInPlane) -> None:
+def draw_beam(axes: Axes, beam: BeamInPlane) -> None:
+    """The beam of all states filled, that of each a thin line."""
     if beam.section.is_empty:
         return
     fill = {"facecolor": RAY_CLEAR + "33", "edgecolor": RAY_CLEAR, "linewidth": 1.8}

@@ -58,7 +58,18 @@ class BeamInPlane:
 
 def beam_in_plane(plans: Sequence[State], at_mm: float) -> BeamInPlane:
     """The beam of some states where `at_mm` of the scene file lies."""
-    states = tuple(_state(plan, box_plane(plan, at_mm)) for plan in plans)
+    return _together(at_mm, tuple(_state(plan, box_plane(plan, at_mm)) for plan in plans))
+
+
+def by_lens(beam: BeamInPlane) -> dict[str, BeamInPlane]:
+    """The beam of each lens by itself, over its zooms, focuses and stops, with the parts that it meets."""
+    groups: dict[str, list[StateInPlane]] = {}
+    for state in beam.states:
+        groups.setdefault(state.plan.lens_name, []).append(state)
+    return {lens: _together(beam.at_mm, tuple(states)) for lens, states in groups.items()}
+
+
+def _together(at_mm: float, states: tuple[StateInPlane, ...]) -> BeamInPlane:
     whole = union([state.section for state in states])
     return BeamInPlane(at_mm=at_mm, states=states, section=whole, size=section_size(whole), parts=_nearest_parts(states))
 

@@ -62,7 +62,7 @@ class BuildsAnswer(Answer):
 
     @property
     def exit_status(self) -> int:
-        """1 where a build was found that is not clear."""
+        """1 where a build was found that reaches into a frame."""
         return CLEAR if self.found.worst.worst.clearance_mm > 0 else IN_FRAME
 
     @property
@@ -78,7 +78,8 @@ class BuildsAnswer(Answer):
         yield Gap()
         yield self.lens_table()
         yield Paragraph(
-            f"clear: share of {found.count} builds (all, none: settled by the worst and by what the dimensions can do at most). "
+            f"stays out: share of {found.count} builds that stay out of frame (all, none: settled by the worst and by what the "
+            "dimensions can do at most). "
             "between: 95 % confidence range of the share. as written, worst: room between beam and nearest part; below 0 it "
             "stands in the beam."
         )
@@ -152,7 +153,7 @@ def _worst_room_mm(row: Row) -> float:
 def _lens_columns(found: Surety) -> tuple[Column[Row], ...]:
     return (
         Column(head="lens", of=lambda row: row.lens_name if isinstance(row, LensSurety) else SET, left=True, width=18, most=18),
-        Column(head="clear", of=share_words, width=7),
+        Column(head="stays out", of=share_words, width=9),
         Column(head="between", of=lambda row: range_of_share_words(_spread_of(row)), width=11),
         Column(head="as written", of=_least_room_mm, words=room_words),
         Column(head="worst", of=_worst_room_mm, words=room_words, width=10),

@@ -1,4 +1,4 @@
-"""`brimline builds`: how sure the clear is when lengths and angles differ from the drawing."""
+"""`brimline builds`: how sure the box stays out of frame when lengths and angles differ from the drawing."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def command(show: Loaded, count: int, seed: int, wanted: Wanted, output: Output) -> int:
     """Say how sure it is that nothing darkens the frame of SCENE, over its [[tolerance]] tables and pupils known by bounds.
 
-    Exit status: 0 every build found is clear, the worst too; 1 one is not; 2 the input is at fault.
+    Exit status: 0 every build found stays out of frame, the worst too; 1 one does not; 2 the input is at fault.
     """
     from scenes.answers.answer import ask
     from scenes.questions.builds.answer import answer

@@ -22,14 +22,13 @@ from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT
 
 MARGIN_MM = 12.0
 WORDS_MM = 62.0  # room for what the bars are called
-MOST_ROW_MM = 13.0
+MOST_ROW_MM = 16.0
 BUILDS_MM = 34.0
+KEY_STEP_MM, KEY_MM = 6.0, 40.0  # of the lines that say how to read the page, and of all of them
 MOST_BARS = 11
 BINS = 40
-LEGEND = (
-    "Bars: room with one measure at either end of its limits, everything else as written; its value stands at the bar's end. "
-    "Line: as written. Triangle: the worst build. Below 0 (shaded) a part stands in the beam."
-)
+HOW_TO_READ = "How to read this page"
+FOOT = "Room: the least distance in space between the beam and any part."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +49,7 @@ def set_figure(found: Surety, title: str) -> Figure:
     worst = min(found.counted, key=lambda lens: lens.worst.clearance_mm)
     return chart_figure(
         Chart(
-            head=f"All lenses: clear in {_share(found)}" if len(found.lenses) > 1 else f"Clear in {_share(found)}",
+            head=f"All lenses: out of frame in {_share(found)}" if len(found.lenses) > 1 else f"Out of frame in {_share(found)}",
             words=f"{summary(found)} {_left_out(found)}Worst build, of the {worst.lens_name}: {worst_words(worst)}",
             effects=found.effects,
             inputs=found.inputs,
@@ -63,14 +62,14 @@ def set_figure(found: Surety, title: str) -> Figure:
 
 
 def _left_out(found: Surety) -> str:
-    return "" if len(found.counted) == len(found.lenses) else "Shown are the lenses that some build clears. "
+    return "" if len(found.counted) == len(found.lenses) else "Shown are the lenses with which some build stays out of frame. "
 
 
 def lens_figure(found: Surety, lens: LensSurety, title: str) -> Figure:
     """One lens."""
     return chart_figure(
         Chart(
-            head=f"The {lens.lens_name}: clear in {_share(lens)}",
+            head=f"The {lens.lens_name}: out of frame in {_share(lens)}",
             words=f"As written {nearest_words(lens.nominal)}. Worst build: {worst_words(lens)}",
             effects=lens.effects,
             inputs=found.inputs,
@@ -97,7 +96,7 @@ def chart_figure(chart: Chart, title: str) -> Figure:
     limits = _limits_mm(chart, told)
     top = page.height_mm - 47.0
     left, right = MARGIN_MM + WORDS_MM, page.width_mm - MARGIN_MM - 6.0
-    row_mm = min(MOST_ROW_MM, (top - BUILDS_MM - 46.0) / max(len(told), 1))
+    row_mm = min(MOST_ROW_MM, (top - BUILDS_MM - KEY_MM - 40.0) / max(len(told), 1))
     low = top - row_mm * max(len(told), 1)
     bars = page.axes(Box(left, low, right, top), label="bars")
     _draw_bars(page, bars, chart, told, Box(left, low, right, top), limits)
@@ -105,8 +104,53 @@ def chart_figure(chart: Chart, title: str) -> Figure:
         below = page.axes(Box(left, low - 14.0 - BUILDS_MM, right, low - 14.0), label="builds")
         _draw_builds(below, chart.answers_mm, limits)
         page.text(MARGIN_MM, low - 14.0 - BUILDS_MM / 2, f"{len(chart.answers_mm)} builds tried", BODY_PT, va="center")
-    page.foot(LEGEND)
+    _write_key(
+        page, low - 26.0 - (BUILDS_MM + 12.0 if chart.answers_mm is not None else 0.0), with_builds=chart.answers_mm is not None
+    )
+    page.foot(FOOT)
     return page.figure
+
+
+def _write_key(page: Page, top_mm: float, *, with_builds: bool) -> None:
+    """What bars, lines and colours stand for, each beside a piece of it."""
+    page.text(MARGIN_MM, top_mm, HOW_TO_READ, BODY_PT, weight="bold")
+    rows = [
+        (
+            "bar",
+            HIGHLIGHT,
+            "A bar: the room if one dimension alone is off, as far as its tolerance lets it; its value stands at the end.",
+        ),
+        (
+            "bar",
+            RAY_CLEAR,
+            "Orange: less room than as written in the scene. Blue: more. The longest bar is the dimension to measure first.",
+        ),
+        ("line", INK, "The upright line: the room with every dimension as written in the scene."),
+        ("mark", HIGHLIGHT, "The triangle: the worst build, with all dimensions off together in the worst way found."),
+        ("ground", HIGHLIGHT, "Shaded, below 0: a part stands in the beam and darkens the frame."),
+    ]
+    if with_builds:
+        rows.append(
+            (
+                "bar",
+                RAY_CLEAR,
+                "Lower chart: all dimensions off at random within their tolerances; how many of these builds have how much room.",
+            )
+        )
+    for row, (kind, colour, words) in enumerate(rows, 1):
+        y = top_mm - KEY_STEP_MM * row
+        _draw_key(page, kind, colour, y)
+        page.fit(MARGIN_MM + 12.0, y, words, LABEL_PT + 0.5, page.width_mm - 2 * MARGIN_MM - 12.0, va="center")
+
+
+def _draw_key(page: Page, kind: str, colour: str, y_mm: float) -> None:
+    left, right = MARGIN_MM + 1.0, MARGIN_MM + 9.0
+    if kind == "mark":
+        page.line([((left + right) / 2, y_mm)], colour, marker="v", markersize=8)
+    elif kind == "line":
+        page.line([((left + right) / 2, y_mm - 2.0), ((left + right) / 2, y_mm + 2.0)], colour, 1.0)
+    else:
+        page.line([(left, y_mm), (right, y_mm)], colour, 8.0, solid_capstyle="butt", alpha=0.10 if kind == "ground" else 1.0)
 
 
 def _limits_mm(chart: Chart, told: Sequence[Effect]) -> tuple[float, float]:

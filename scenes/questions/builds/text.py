@@ -11,17 +11,17 @@ from scenes.questions.builds.report import LensSurety, Surety
 from scenes.rig.focus_plane import BEYOND
 from scenes.scene_file.messages import plain
 from scenes.states.clear_rule import lack_words
-from scenes.states.names import state_words
+from scenes.states.names import state_words, the
 
 CAUTION = (
     "A prediction is no substitute for the test shoot: measure what the answer hangs on, and confirm the frame with the real lens, "
     "box and filters before metal is cut or a truck is loaded."
 )
 METHOD = (
-    "A build is clear when no part reaches into the beam of any guide, as written in [check], at the widest stop, with the "
-    "filters that the scene has. Every measure is as likely anywhere between its limits (the cautious reading of +/-), "
-    "each on its own; a pupil known by bounds joins in. No further room is asked for: the tolerances are the room. What a pupil "
-    "taken as fixed can be out by is told apart."
+    "A build stays out of frame when no part reaches into the beam of any guide, as written in [check], at the widest stop, with "
+    "the filters that the scene has. That is less than the clear of `check`, which asks for room as well: here the tolerances are "
+    "the room, and what a pupil taken as fixed can be out by is told apart. Every dimension is as likely anywhere between its "
+    "limits (the cautious reading of +/-), each on its own; a pupil known by bounds joins in."
 )
 SET = "all lenses"
 MOST_TOLD = 12
@@ -82,12 +82,12 @@ def nearest_words(build: Build) -> str:
     nearest = build.nearest
     place = f" at {nearest.where}" if nearest.where else ""
     if nearest.where == BEYOND:
-        return f"the {nearest.part} reaches {BEYOND}, where nothing is looked at"
+        return f"{the(nearest.part)} reaches {BEYOND}, where nothing is looked at"
     if nearest.where == IN_DOUBT:
         return "its light is in doubt as written: brimline check says why"
     if build.clearance_mm <= 0:
-        return f"the {nearest.part} stands {-build.clearance_mm:.2f} mm in the beam{place}"
-    return f"the {nearest.part} stays {build.clearance_mm:.2f} mm outside the beam{place}"
+        return f"{the(nearest.part)} stands {-build.clearance_mm:.2f} mm in the beam{place}"
+    return f"{the(nearest.part)} stays {build.clearance_mm:.2f} mm outside the beam{place}"
 
 
 def _off_words(item: Input, build: Build) -> str:
@@ -106,10 +106,10 @@ def summary(found: Surety) -> str:
     who = "all lenses" if len(found.lenses) > 1 else f"the {found.lenses[0].lens_name}"
     if never:
         others = f" {_others(found)}" if len(never) < len(found.lenses) else ""
-        return f"No build is clear with the {listed(never)}.{others}"
+        return f"No build stays out of frame with the {listed(never)}.{others}"
     if found.always:
         room = room_words(found.worst.worst.clearance_mm)
-        return f"Every build within the tolerances is clear with {who}; the worst leaves {room} of room."
+        return f"Every build within the tolerances stays out of frame with {who}; the worst leaves {room} of room."
     assert found.spread is not None
     low, high = (percent(share) for share in found.spread.share_range)
     sure = f"least sure: {input_words(found, found.least_sure)}"
@@ -120,12 +120,12 @@ def summary(found: Surety) -> str:
             if found_bad
             else f"and the worst found leaves {room_words(found.worst.worst.clearance_mm)} of room"
         )
-        return f"Clear with {who} in all {found.count} builds tried (more than {low} % of all), {but}; {sure}."
-    return f"Clear with {who} in {percent(found.clear_share)} % of builds (between {low} and {high}); {sure}."
+        return f"Out of frame with {who} in all {found.count} builds tried (more than {low} % of all), {but}; {sure}."
+    return f"Out of frame with {who} in {percent(found.clear_share)} % of builds (between {low} and {high}); {sure}."
 
 
 def glass_words(found: Surety) -> str:
-    """Which lenses are clear as written only while the filters are in; '' where none are."""
+    """Which lenses the box as written stays out of only while the filters are in; '' where none are."""
     told = [lens for lens in found.lenses if lens.only_with_glass is not None]
     if not told:
         return ""
@@ -136,37 +136,37 @@ def glass_words(found: Surety) -> str:
 
 
 def fixed_words(found: Surety) -> str:
-    """Which lenses are clear at their worst only if their pupils, taken as fixed, stand still; '' where none are."""
+    """With which lenses the worst build stays out of frame only if their pupils, taken as fixed, stand still; '' where none are."""
     lacking = [lens for lens in found.lenses if lens.lacks_room]
     if not lacking:
         return ""
     least = min(lacking, key=lambda lens: lens.worst.clearance_mm)
     why = lack_words(least.worst.clearance_mm, least.needed_mm)
-    return f"Not sure by that alone: {listed([lens.lens_name for lens in lacking])}, at the worst with {why}."
+    return f"`check` would call the worst build tight with {listed([lens.lens_name for lens in lacking])}: {why}."
 
 
 def _others(found: Surety) -> str:
     rest = [lens for lens in found.lenses if not lens.never]
     least = min(rest, key=lambda lens: (lens.clear_share, lens.worst.clearance_mm))
     if least.always:
-        return "The other lenses are clear in every build."
-    return f"Of the others the {least.lens_name} is least sure: clear in {percent(least.clear_share)} % of builds."
+        return "With the other lenses every build stays out of frame."
+    return f"Of the others the {least.lens_name} is least sure: out of frame in {percent(least.clear_share)} % of builds."
 
 
 def next_step(found: Surety) -> str:
     """What to do about the worst."""
     worst = found.worst
     if found.always and fixed_words(found):
-        return "confirm on the test shoot the lenses that are not sure, or give them pupil_walk."
+        return "confirm on the test shoot the lenses that may be tight, or give them pupil_walk."
     if found.always:
         return "nothing needs doing within these tolerances."
     part = worst.worst.nearest.part
     room = max(-worst.worst.clearance_mm, 0.0)
     if worst.never and worst.nominal.clearance_mm <= 0:
         if worst.nominal.nearest.where in {BEYOND, IN_DOUBT}:
-            return f"see what brimline check says of the {worst.lens_name}: a fault keeps it from clear as written."
-        how = f"as written the {part} stands in its beam"
+            return f"see what brimline check says of the {worst.lens_name}: a fault leaves its light in doubt as written."
+        how = f"as written {the(part)} stands in its beam"
         return f"see what brimline check says of the {worst.lens_name}: {how}."
     item = next((item for item in found.inputs if item.path == worst.least_sure), None)
-    more = f"give the {part} {room:.1f} mm more room" if room > 0 else f"keep the room at the {part}"
+    more = f"give {the(part)} {room:.1f} mm more room" if room > 0 else f"keep the room at {the(part)}"
     return f"{more}, or know the {item.words} better than {range_words(item)}; then run this again." if item else f"{more}."

@@ -17,8 +17,6 @@ from raytrace.optics.camera import Guide, whole_frame
 from raytrace.shares import Made, VignetteMap
 from scenes.questions.check.edge_rooms import EdgeRoom, edge_rooms
 from scenes.questions.check.room_labels import write_rooms
-from scenes.questions.check.text import glass_words, guide_words, state_sentence
-from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.sheets.colours import BLACK, DARK_STOPS, HIGHLIGHT, INK, PAPER, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.map_reading import (
     TOUCH_STOPS,
@@ -49,10 +47,12 @@ from scenes.sheets.pieces import (
 )
 from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, NOTHING_STOPS, VERDICT_PT, stops_label
 from scenes.states.names import state_words
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS
+from scenes.verdicts.text import glass_words, guide_words, state_sentence
 
 if TYPE_CHECKING:
-    from scenes.questions.check.verdicts.check import StateResult
     from scenes.states.state import State
+    from scenes.verdicts.check import StateResult
 
 _SPACE = Box(22.0, 31.0, 175.0, 120.0)  # where the picture may lie on the sheet [mm]
 _SCALE_MM = (33.0, 109.0)  # foot and head of the scale: the same on every sheet, so that sheets can be laid side by side
@@ -74,6 +74,7 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, visible_loss_s
         visible_loss_stops=visible_loss_stops,
         sentence=state_sentence(state),
         worst_stops=worst.loss_stops,
+        worst_at=None if worst.blame is None else (worst.where, worst.x_mm, worst.y_mm),
         corners_stops=_corners_stops(plan, state),
         rooms=() if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS else edge_rooms(plan, state.blamed.guide),
     )
@@ -97,6 +98,7 @@ def map_figure(
     visible_loss_stops: float,
     sentence: str = "",
     worst_stops: float | None = None,
+    worst_at: tuple[str, float, float] | None = None,
     corners_stops: Mapping[str, float] | None = None,
     rooms: Sequence[EdgeRoom] = (),
 ) -> Figure:
@@ -104,16 +106,18 @@ def map_figure(
 
     `title` names lens, focus and stop, `subtitle` the guide that the verdict is of; `blame` is the name of the part to blame, None
     where there is none; `sentence` follows the verdict word in place of what the map itself tells, and worst_stops is the loss that
-    it tells, found between pixels too: the callout then says the same number, and the frame's corners
-    those of corners_stops. `rooms`, of a guide that loses nothing, are written at its corners and edges. Axes labelled 'picture'
-    carry loss in stops, clipped just above the scale's end; axes labelled 'scale' the colour bar, left out where rooms are shown
-    and nothing is lost in the whole frame.
+    it tells, found between pixels too, worst_at where, in words and (right, up) [mm]: the callout then says the same number and
+    place, and the frame's corners say those of corners_stops. `rooms`, of a guide that loses nothing, are written at its
+    corners and edges. Axes labelled 'picture' carry loss in stops, clipped just above the scale's end; axes labelled 'scale'
+    the colour bar, left out where rooms are shown and nothing is lost in the whole frame.
     """
     seen, page = reduced(map_), Page(*A5_MM)
     clean = bool(rooms) and float(known_loss(seen).max()) < NOTHING_STOPS
     bite, worst = None if rooms else _bite_of_blamed(seen, guides, blame), worst_bite(seen, inside_guides(seen, guides))
-    if bite is not None and worst_stops is not None and worst is not None and worst.part == blame:
+    if bite is not None and worst_stops is not None and worst is not None and (worst.part == blame or worst_at is not None):
         bite = replace(bite, loss_stops=worst_stops)
+    if bite is not None and worst_at is not None:
+        bite = replace(bite, where=worst_at[0], x_mm=worst_at[1], y_mm=worst_at[2])
     frame = fitted_frame(extent_mm(seen), _SPACE)
     axes = _draw_picture(page, seen, frame)
     levels = isoline_levels(visible_loss_stops)

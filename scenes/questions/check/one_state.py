@@ -18,13 +18,13 @@ from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging, is_full
 from scenes.questions.check.results_json import map_arrays
-from scenes.questions.check.text import clearance_words, nearest_part, nearest_words, room_label, state_sentence, without_front
-from scenes.questions.check.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
-from scenes.questions.check.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import Limits
 from scenes.states.names import in_a_sentence, lens_words, setting_words, state_words
+from scenes.verdicts.check import CheckResult, StateResult, check_state, keep_nothing, run_check
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS
+from scenes.verdicts.text import clearance_words, nearest_part, nearest_words, room_label, state_sentence, without_front
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -38,9 +38,11 @@ if TYPE_CHECKING:
 
 VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
-MAP_LAYERS = ("loss_stops", "clear_share", "glass", "transmission", "lens")  # pages of map.tiff
+MAP_LAYERS = ("loss_stops", "clear_share", "glass", "transmission", "lens")  # pages of map.tiff, channels of map.exr
 PNG = "png"
-SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))  # views in 3D of every state, and their files
+# Views in 3D and their files: of every state where all are asked for, and of the worst state of each lens.
+SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))
+VIEWS = (*SIDE_VIEWS, ("front", "front.png"))
 LIBRARIES = ("raytrace.judge.judgement",)
 DRAWING_LIBRARIES = (
     "scenes.questions.check.map_sheet",
@@ -65,6 +67,7 @@ class StateRequest:
     formats: tuple[str, ...] = (PNG,)
     flat: bool = True
     solid: bool = True
+    all_3d: bool = True  # of every state, not of the worst of each lens alone
 
     def name(self, name: str) -> str:
         """A file's name in the staging folder."""
@@ -118,11 +121,14 @@ def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> 
         if request.flat:
             with _left_out(f"{plan.key}/map.png", trouble):
                 names += _write_picture(plan, state, map_, request)
-            entries.append(_sheet_entry(plan, state, map_))
-        for view, name in SIDE_VIEWS if request.solid else ():
-            with _left_out(f"{plan.key}/{name}", trouble):
-                views.append(_side_view(plan, state, _thinned(map_, SHEET_COLUMNS), request, view, name))
-                names.append(f"{plan.key}/{name}")
+        small = _thinned(map_, SHEET_COLUMNS)
+        if request.flat or request.solid:
+            entries.append(_sheet_entry(plan, state, small))
+        if request.solid and request.all_3d:
+            gathered = gather_views(plan, state, small, request, SIDE_VIEWS)
+            trouble.extend(gathered.trouble)
+            views.extend(gathered.jobs)
+            names += [f"{plan.key}/{path.name}" for _, path, _ in gathered.jobs]
         return tuple(names)
 
     check = run_check(
@@ -165,16 +171,17 @@ def load_libraries(engine: str, *, drawing: bool = True) -> None:
 
 
 def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:
-    from scenes.io.pictures import TIFF, layers_tiff
+    from scenes.io.pictures import EXR, TIFF, layers_exr, layers_tiff
 
     assert request.staging is not None
     arrays, name = map_arrays(map_), f"{plan.key}/map.npz"
     request.staging.write_arrays(request.name(name), arrays)
-    if TIFF not in request.formats:
-        return (name,)
-    layers = {layer: arrays[layer] for layer in MAP_LAYERS}
-    request.staging.write(request.name(f"{plan.key}/map.tiff"), layers_tiff(layers))
-    return (name, f"{plan.key}/map.tiff")
+    layers, names = {layer: arrays[layer] for layer in MAP_LAYERS}, [name]
+    for form, written in ((TIFF, layers_tiff), (EXR, layers_exr)):
+        if form in request.formats:
+            names.append(f"{plan.key}/map.{form}")
+            request.staging.write(request.name(names[-1]), written(layers))
+    return tuple(names)
 
 
 def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:
@@ -183,19 +190,38 @@ def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: 
     return request.write_figure(f"{plan.key}/map", map_sheet(plan, state, map_, request.limits.visible_loss_stops))
 
 
-def _side_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest, view: str, name: str) -> Job:
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """Pictures in 3D that are ready to be drawn, and sentences about those that could not be got ready."""
+
+    jobs: tuple[Job, ...]
+    trouble: tuple[str, ...]
+
+
+def gather_views(
+    plan: State,
+    state: StateResult,
+    map_: VignetteMap,
+    request: StateRequest,
+    views: Sequence[tuple[str, str]],
+    *,
+    tick: Tick = silent,
+) -> Gathered:
+    """Pictures in 3D of a state, by view and file name; `map_` is one for the contact sheet."""
+    jobs: list[Job] = []
+    trouble: list[str] = []
+    for view, name in views:
+        with _left_out(f"{plan.key}/{name}", trouble):
+            jobs.append(_view(plan, state, map_, request, view, name))
+    tick(1, "3D pictures")
+    return Gathered(tuple(jobs), tuple(trouble))
+
+
+def _view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest, view: str, name: str) -> Job:
     from scenes.view3d.content import View
     from scenes.view3d.state_view import VIEW_SIZE
 
     return scene3d_of_state(plan, state, map_, View(view)), request.path(f"{plan.key}/{name}"), VIEW_SIZE
-
-
-def front_view(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> Job:
-    """The view from the front, from where all states of one lens look alike."""
-    from scenes.view3d.content import View
-    from scenes.view3d.state_view import VIEW_SIZE
-
-    return scene3d_of_state(plan, state, map_, View.FRONT), request.path(f"{plan.key}/front.png"), VIEW_SIZE
 
 
 def scene3d_of_state(plan: State, state: StateResult, map_: VignetteMap, view: View) -> Scene3D:
@@ -287,7 +313,7 @@ def _sheet_entry(plan: State, state: StateResult, map_: VignetteMap) -> SheetEnt
     return SheetEntry(
         lens=lens_words(state),
         column=setting_words(state),
-        map_=_thinned(map_, SHEET_COLUMNS),
+        map_=map_,
         guides=plan.guides,
         verdict_word=str(state.word),
         blame=None if worst.blame is None else worst.blame.part,

@@ -43,7 +43,8 @@ OPTIONS: dict[str, Callable[[Callable[..., int]], Callable[..., int]]] = {  # by
         help="Where the coverage way makes its maps; gpu needs the extra `gpu`.",
     ),
     "pixels": click.option("--pixels", type=Pixels(), help="Width of the maps; `full` for every pixel.  [default: the way's own]"),
-    "formats": format_option("png", "svg", "pdf", "tiff"),
+    "formats": format_option("png", "svg", "pdf", "tiff", "exr"),
+    "all_3d": click.option("--all-3d", is_flag=True, help="3D pictures of every state, not only of each lens's worst."),
     "no_3d": click.option("--no-3d", is_flag=True, help="Leave the 3D pictures out."),
     "no_pictures": click.option("--no-pictures", is_flag=True, help="Leave all pictures out."),
     "threads": click.option(
@@ -93,23 +94,30 @@ def _asked(
     pixels: int | str | None,
     no_3d: bool,
     no_pictures: bool,
+    all_3d: bool,
     no_range: bool,
     verbose: bool,
     quiet: bool,
     **same: Any,
 ) -> Asked:
     """What the options' values ask for; those in `same` as they are."""
+    from scenes.io.pictures import exr_trouble
     from scenes.questions.check.run import ANSWER, EVERY_STATE, OVERVIEW, Asked
     from scenes.runtime.engines import device_trouble
 
-    if trouble := device_trouble(engine, device):
+    if trouble := device_trouble(engine, device) or exr_trouble(same["formats"]):
         raise click.UsageError(f"{trouble}.", ctx=click.get_current_context())
+    if all_3d and (no_3d or no_pictures):
+        other = "--no-3d" if no_3d else "--no-pictures"
+        both = f"--all-3d asks for 3D pictures and {other} for none; leave one out."
+        raise click.UsageError(both, ctx=click.get_current_context())
     return Asked(
         engine=engine,
         device=device,
         columns=pixels,
         flat=not no_pictures,
         solid=not (no_3d or no_pictures),
+        all_3d=all_3d,
         between=not no_range,
         detail=ANSWER if quiet else EVERY_STATE if verbose else OVERVIEW,
         **same,

@@ -12,15 +12,18 @@ from typing import TYPE_CHECKING, Any
 from scenes.answers.csv_tables import csv_files
 from scenes.io.files import RESULTS_NAME, Staging, as_json, write_whole
 from scenes.questions.check.kept_states import Keeping, picture_name
-from scenes.questions.check.one_state import Recorded, StateRequest, front_view, write_cuts
+from scenes.questions.check.one_state import SIDE_VIEWS, VIEWS, Gathered, Kept, Recorded, StateRequest, gather_views, write_cuts
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.questions.check.test_plan import plan_lines
-from scenes.questions.check.verdicts.check import CheckResult, StateResult
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.progress import Tick, silent
-from scenes.states.names import in_a_sentence, lens_words
+from scenes.runtime.worker_pool import WorkerDied
+from scenes.states.names import lens_words
+from scenes.verdicts.check import CheckResult, StateResult
+from scenes.verdicts.test_plan import plan_lines
+from scenes.verdicts.text import state_rank
 
 if TYPE_CHECKING:
+    from raytrace.shares import VignetteMap
     from scenes.questions.check.contact_sheet import SheetEntry
     from scenes.states.state import State
     from scenes.view3d.render import Job
@@ -28,6 +31,16 @@ if TYPE_CHECKING:
 TEST_PLAN_NAME = "test-plan.txt"
 # Pictures to one start of the drawing process, which takes as long as three of them: where a lane has no state to trace, and else.
 VIEWS_AT_ONCE, VIEWS_BESIDE_STATES = 8, 16
+
+
+@dataclass(frozen=True, slots=True)
+class Worst:
+    """The worst state of a lens so far, its small map, and what it is kept as."""
+
+    plan: State
+    state: StateResult
+    map_: VignetteMap
+    kept: Kept | None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -42,13 +55,13 @@ class Recorder:
     kept_as: dict[Path, str] = field(default_factory=dict)  # 3D pictures of kept states
     entries: dict[str, SheetEntry] = field(default_factory=dict)
     waiting: list[Job] = field(default_factory=list)
-    due: int = 0  # 3D pictures not yet known to be drawn or not
+    unready: int = 0  # states whose 3D pictures are being got ready
     places: dict[Path, int] = field(default_factory=dict)  # of 3D pictures, in the order in which they were asked for
     left_out: list[tuple[Path, str]] = field(default_factory=list)
     problem: str = ""
-    seen_lenses: set[str] = field(default_factory=set)
     trouble: list[str] = field(default_factory=list)
     tightest: dict[str, tuple[float, State, StateResult]] = field(default_factory=dict)
+    worst: dict[str, Worst] = field(default_factory=dict)  # by lens
 
     def take(self, plan: State, recorded: Recorded) -> Recorded:
         """Note a state for the sheets and cuts and queue its 3D pictures; it comes back with all of its files."""
@@ -59,14 +72,17 @@ class Recorder:
         if recorded.entry is not None:
             self.entries[plan.key] = recorded.entry
             self._remember_tightest(plan, state)
-        views = [*recorded.views, *self._front_view(plan, state, recorded.entry)]
+            if recorded.entry.map_ is not None:
+                self._remember_worst(Worst(plan, state, recorded.entry.map_, recorded.kept))
+        self._queue(recorded.views, recorded.kept)
+        return recorded
+
+    def _queue(self, views: Sequence[Job], kept: Kept | None) -> None:
+        """Have a state's pictures drawn, unless an earlier run has."""
         self.places |= {path: len(self.places) + k for k, (_, path, _) in enumerate(views)}
-        if recorded.kept is not None:
-            self.kept_as |= {path: picture_name(recorded.kept, path) for _, path, _ in views}
+        if kept is not None:
+            self.kept_as |= {path: picture_name(kept, path) for _, path, _ in views}
         self.waiting += [view for view in views if not self._taken(view[1])]
-        self.due += len(views)
-        files = (*state.files, *(f"{plan.key}/front.png" for _ in views[len(recorded.views) :]))
-        return replace(recorded, check=replace(recorded.check, states=(replace(state, files=files),)))
 
     def _taken(self, path: Path) -> bool:
         """Whether a picture is there now that an earlier run has left."""
@@ -83,23 +99,39 @@ class Recorder:
             if self.keeping is not None and path in self.kept_as:
                 self.keeping.work.put(self.kept_as[path], path.read_bytes())
 
-    def _front_view(self, plan: State, state: StateResult, entry: SheetEntry | None) -> list[Job]:
-        """The view from the front of a lens's first state."""
-        if not self.request.solid or entry is None or entry.map_ is None or lens_words(state) in self.seen_lenses:
-            return []
-        self.seen_lenses.add(lens_words(state))
-        try:
-            return [front_view(plan, state, entry.map_, self.request)]
-        except Exception as error:  # noqa: BLE001 - a drawing must not cost the results
-            self.trouble.append(f"{plan.key}/front.png was left out: {in_a_sentence(error)}")
-            return []
-
     def _remember_tightest(self, plan: State, state: StateResult) -> None:
         """Of each lens, zoomed or not, the state whose beam comes nearest to a part: its box is drawn to be built from."""
         clearance_mm = min((part.clearance_mm for part in state.parts if part.clearance_mm is not None), default=math.inf)
         lens = lens_words(state)
         if lens not in self.tightest or clearance_mm < self.tightest[lens][0]:
             self.tightest[lens] = (clearance_mm, plan, state)
+
+    def _remember_worst(self, found: Worst) -> None:
+        """Of each lens the state that its row of the answer is about, the first of several alike."""
+        lens = found.state.lens_name
+        if lens not in self.worst or state_rank(found.state) > state_rank(self.worst[lens].state):
+            self.worst[lens] = found
+
+    def views(self) -> list[Callable[..., Gathered]]:
+        """Calls that get the 3D pictures of each lens's worst state ready, but for those that every state has."""
+        named = tuple(view for view in VIEWS if view not in SIDE_VIEWS) if self.request.all_3d else VIEWS
+        found = [one for one in self.worst.values() if self.request.solid]
+        self.unready = len(found)
+        return [partial(gather_views, one.plan, one.state, one.map_, self.request, named) for one in found]
+
+    def take_views(self, number: int, gathered: Gathered | WorkerDied) -> None:
+        """Note what the call of that number has got ready."""
+        found = list(self.worst.values())[number]
+        self.unready -= 1
+        if isinstance(gathered, WorkerDied):
+            self.trouble.append(f"{found.plan.key}: no 3D pictures: the process that got them ready has ended")
+            return
+        self.trouble += gathered.trouble
+        self._queue(gathered.jobs, found.kept)
+
+    def pictures_left(self) -> int:
+        """How many 3D pictures are still to be drawn, at most."""
+        return len(self.waiting) + self.unready * len(VIEWS)
 
     def draw_beside(self, idle: bool) -> Callable[[], None] | None:
         """3D pictures to draw while states are traced, once there are enough for one start of the drawing process."""
@@ -108,9 +140,9 @@ class Recorder:
         return self._batch(VIEWS_BESIDE_STATES, silent)
 
     def draw_rest(self, tick: Tick) -> Callable[[bool], Callable[[], None] | None]:
-        """The 3D pictures that are left, shared out evenly."""
-        share = math.ceil(len(self.waiting) / self.lanes)
-        return lambda _idle: self._batch(share, tick) if self.waiting else None
+        """The 3D pictures that are left, shared out evenly, as soon as there are enough for a lane or no more are to come."""
+        share = math.ceil(self.pictures_left() / self.lanes)
+        return lambda _idle: self._batch(share, tick) if self.waiting and (len(self.waiting) >= share or not self.unready) else None
 
     def _batch(self, count: int, tick: Tick) -> Callable[[], None]:
         batch, self.waiting = self.waiting[:count], self.waiting[count:]
@@ -146,7 +178,8 @@ class Recorder:
             self.staging.write(self.request.name(name), text)
         prefix = f"{self.request.folder}/" if self.request.folder else ""
         files = tuple(name.removeprefix(prefix) for name in self.staging.names() if name.startswith(prefix))
-        check = replace(check, states=tuple(_existing(state, files) for state in check.states))
+        drawn = {one.plan.key for one in self.worst.values()}
+        check = replace(check, states=tuple(_existing(state, files, state.key in drawn) for state in check.states))
         results = results_dict(check, made_by, files)
         self.staging.write(self.request.name(RESULTS_NAME), as_json(results, for_file=True))
         return results
@@ -163,6 +196,7 @@ class Recorder:
             self.request.write_figure(f"sheet-{number}", figure)
 
 
-def _existing(state: StateResult, files: Sequence[str]) -> StateResult:
-    """The state without files that could not be drawn."""
-    return replace(state, files=tuple(name for name in state.files if name in files))
+def _existing(state: StateResult, files: Sequence[str], worst: bool) -> StateResult:
+    """The state with its files, without those that could not be drawn; the worst of a lens has pictures that others lack."""
+    more = [f"{state.key}/{name}" for _, name in VIEWS if worst]
+    return replace(state, files=tuple(name for name in dict.fromkeys([*state.files, *more]) if name in files))

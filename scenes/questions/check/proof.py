@@ -12,17 +12,17 @@ from typing import TYPE_CHECKING, Any
 from scenes.answers.answer import head
 from scenes.answers.numbers import INFINITY
 from scenes.proof.verify import ALONE, NAME, PROVED, REFUSED, Finding, find
-from scenes.questions.check.proof_words import Findings
 from scenes.states.clear_rule import Word, room_needed_mm
 from scenes.states.judgement import empty_judgement_of, judgement_of
 from scenes.states.names import in_a_sentence
+from scenes.verdicts.proof_words import Findings
 
 if TYPE_CHECKING:
     from raytrace.judge.proof import PartPlanes, Proof
     from raytrace.optics.camera import Guide
     from scenes.questions.check.results_json import Provenance
-    from scenes.questions.check.verdicts.check import CheckResult
     from scenes.states.state import State
+    from scenes.verdicts.check import CheckResult
 
 NORMAL_DIGITS, LEVEL_DIGITS = 8, 5  # of openings without end a normal is felt 4 m out
 ENOUGH_SHARE = 0.8  # of the nearest part's room: more would take many more planes; but the room that a clear frame needs is shown

@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 from raytrace.shares import Made, VignetteMap
 from scenes.answers import numbers
 from scenes.answers.answer import head
-from scenes.questions.check.proof_words import proof_data
-from scenes.questions.check.text import CAUTIONS, summary
-from scenes.questions.check.verdicts.check import CheckResult, FailedState, StateResult
-from scenes.questions.check.verdicts.rooms import PartResult
-from scenes.questions.check.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty
 from scenes.states.clear_rule import LOSING_NOTHING, RANK, WALK_MM, Limits, Word, has_room
 from scenes.states.names import state_words
+from scenes.verdicts.check import CheckResult, FailedState, StateResult
+from scenes.verdicts.proof_words import proof_data
+from scenes.verdicts.rooms import PartResult
+from scenes.verdicts.text import CAUTIONS, summary
+from scenes.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty
 
 if TYPE_CHECKING:
     from geometry.notes import Note

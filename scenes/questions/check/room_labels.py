@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scenes.questions.check.edge_rooms import EdgeRoom
-from scenes.questions.check.text import room_label
 from scenes.sheets.colours import INK, PAPER, SOFT_INK, loss_colours
 from scenes.sheets.page import Box, Page, text_size_mm, wrapped
 from scenes.sheets.style import BODY_PT, LABEL_PT
+from scenes.verdicts.text import room_label
 
 
 def write_rooms(page: Page, frame: Box, rooms: Sequence[EdgeRoom]) -> None:

@@ -12,16 +12,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scenes.answers.answer import VERSION
+from scenes.answers.narrow import for_terminal
 from scenes.answers.page import wrapped
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.questions.check.between import between_states
 from scenes.questions.check.kept_states import Keeping, keeping_of, told
-from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries, record_state
+from scenes.questions.check.one_state import Gathered, Kept, Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
-from scenes.questions.check.overview import answer_line, end_lines, overview_lines
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.questions.check.text import caution_lines, device_lines, table_lines
-from scenes.questions.check.verdicts.check import CheckResult, FailedState, map_grid
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU, engine_of
 from scenes.runtime.progress import Tick, progress, silent
@@ -29,6 +27,9 @@ from scenes.runtime.version import own_version
 from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes, no_aside
 from scenes.states.clear_rule import Limits
 from scenes.states.load import Loaded, load_scene, wanted_states
+from scenes.verdicts.check import CheckResult, FailedState, map_grid
+from scenes.verdicts.overview import answer_line, end_lines, overview_lines
+from scenes.verdicts.text import caution_lines, device_lines, table_lines
 
 if TYPE_CHECKING:
     from scenes.answers.options import Wanted
@@ -53,6 +54,7 @@ class Asked:
     formats: tuple[str, ...] = ("png",)
     flat: bool = True
     solid: bool = True
+    all_3d: bool = False
     threads: int = 1
     parts: bool = False
     between: bool = True
@@ -122,7 +124,15 @@ def check_file(path: Path, wanted: Wanted, out: Path | None, asked: Asked) -> in
     """Check the wanted states of the scene at a path and say what was found; the exit status comes back."""
     show = load_scene(path)
     plans = wanted_states(show, lenses=wanted.lenses, focus=wanted.focus, f_numbers=wanted.f_numbers)
+    tell_faults(plans)
     return answered(run_jobs([Job(loaded=show, plans=plans)], out, asked), out, asked)
+
+
+def tell_faults(plans: Sequence[State]) -> None:
+    """Say on stderr, before anything is traced, what the scene's own numbers are at fault with: the answer rests on them."""
+    found = dict.fromkeys((note.part, note.text) for plan in plans for note in plan.notes if note.doubts_light)
+    for part, text in found:
+        click.echo(f"fault: {part}: {text}", err=True)
 
 
 def answered(done: Sequence[Done], out: Path | None, asked: Asked) -> int:
@@ -185,15 +195,19 @@ def _with_proofs(check: CheckResult, job: Job, into: tuple[Staging, StateRequest
 
 
 def _draw(recorder: Recorder, context: RunContext, title: str) -> None:
-    """Have the cuts made and the 3D pictures that are left."""
-    cuts = recorder.cuts(title)
+    """Have the 3D pictures made that are left, and the cuts."""
+    views, cuts = recorder.views(), recorder.cuts(title)
 
-    def take(_number: int, sentence: str | WorkerDied) -> None:
-        words = "cuts were left out: the process that drew them has ended" if isinstance(sentence, WorkerDied) else sentence
-        recorder.trouble += [words] if words else []
+    def take(number: int, done: Gathered | str | WorkerDied) -> None:
+        if isinstance(done, str):
+            recorder.trouble += [done] if done else []
+        elif isinstance(done, Gathered) or number < len(views):
+            recorder.take_views(number, done)
+        else:
+            recorder.trouble.append("cuts were left out: the process that drew them has ended")
 
-    with progress(len(cuts) + len(recorder.waiting), "pictures") as tick:
-        context.sharing.run(cuts, take, aside=recorder.draw_rest(tick), tick=tick)
+    with progress(len(views) + len(cuts) + recorder.pictures_left(), "pictures") as tick:
+        context.sharing.run([*views, *cuts], take, aside=recorder.draw_rest(tick), tick=tick)
 
 
 def joined(checks: Sequence[CheckResult], limits: Limits) -> CheckResult:
@@ -224,6 +238,7 @@ def _request(job: Job, staging: Staging | None, context: RunContext) -> StateReq
         formats=asked.formats,
         flat=asked.flat,
         solid=asked.solid,
+        all_3d=asked.all_3d,
     )
 
 
@@ -272,7 +287,7 @@ def say(done: Sequence[Done], out: Path | None, asked: Asked) -> None:
         click.echo(as_json(answers[0] if len(answers) == 1 else {"shows": answers}), nl=False)
     else:
         plain = not _stdout_writes("✓≈◐✗…")
-        text = "\n".join(page_lines(done, out, asked.detail, plain=plain))
+        text = for_terminal("\n".join(page_lines(done, out, asked.detail, plain=plain)))
         click.echo(text.encode("ascii", "replace").decode() if plain else text)
     for sentence in dict.fromkeys(sentence for one in done for sentence in one.trouble):
         click.echo(f"note: {sentence}", err=True)

@@ -402,7 +402,7 @@ COST_COLUMNS: tuple[Column[Cost], ...] = (
     LENS,
     Column(key="now", of=lambda cost: cost.now, data=_standing_data),
     Column(key="then", of=lambda cost: cost.then, data=_standing_data),
-    _of_cost("now", "clear now", _clear_words, 9),
+    _of_cost("now", "room now", _clear_words, 9),
     _of_cost("then", "then", _clear_words, 9),
     _of_cost("now", "loss", _loss_words, 7),
     _of_cost("then", "then", _loss_words, 7),

@@ -27,6 +27,7 @@ from scenes.states.state import State, guides_of, pixel_grid, plan_state
 DENSITIES = (0.3, 0.6, 0.9, 1.2, 1.8)
 TRIED_DENSITY = 0.6  # of the hard-edged graduated filter that is looked at where the scene has none
 STOPPED_DOWN = 4.0  # times the widest f-number: how an edge hardens four stops further closed
+ALIKE_STOPS = 0.6  # stops nearer than this show the same edge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +104,12 @@ def _graded(loaded: Loaded, lens: Lens) -> Iterator[GradedAnswer]:
 
 
 def _stops(loaded: Loaded, lens: Lens) -> tuple[float, ...]:
-    return tuple(sorted({lens.f_number, *f_numbers_of(loaded.scene, lens), lens.f_number * STOPPED_DOWN}))
+    """The scene's own stops, and where these leave them out the widest and one stopped far down."""
+    found = list(f_numbers_of(loaded.scene, lens))
+    for extra in (lens.f_number, lens.f_number * STOPPED_DOWN):
+        if all(abs(2 * math.log2(extra / stop)) > ALIKE_STOPS for stop in found):
+            found.append(extra)
+    return tuple(sorted(found))
 
 
 def _graded_at(loaded: Loaded, lens: Lens, stage: Stage, f_number: float, *, tried: bool) -> GradedAnswer:

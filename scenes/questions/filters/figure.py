@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import shapely
@@ -19,21 +20,25 @@ from scenes.questions.filters.sizes import StageAnswer, size_outline
 from scenes.rig.box import filter_outline
 from scenes.sheets.colours import HIGHLIGHT, INK, PAPER, RAY_CLEAR, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.page import FONT, Box, Page, text_size_mm
-from scenes.sheets.pieces import to_page
+from scenes.sheets.pieces import plate_style, to_page
 from scenes.sheets.section_sheet import shape_path
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT
 
 MARGIN_MM = 12.0
-GRADED_PIXELS, GRADED_RAYS = 40_000, 48  # of all small pictures together, and of each pixel: a second or two of work
+# Of a small picture: places along the gradation and across it, where hardly anything changes; of a side where the edge is slanted;
+# rays of each place, enough for the soft edge to have no steps.
+ALONG, ACROSS, SLANTED, GRADED_RAYS = 120, 5, 40, 256
+UPRIGHT = 1e-6  # of a direction: what rounding leaves of nothing
 STAGE_FOOT = (
     "Seen from behind the camera, mm from the tray's centre. Blue: the beam of each lens at the glass. Orange: the glass fitted. "
     "Grey: catalogue sizes. Dashed circle: needed by the most demanding lens with a rotating filter."
 )
 GRADED_FOOT = (
-    "The picture as on the monitor, the gradation alone: white passes all, darker loses light as on the maps. Solid line: half "
-    "of its stops; dashed: a tenth and nine tenths."
+    "The picture as on the monitor, mm on the image plane, the gradation alone: white passes all, darker loses light as on the "
+    "maps. Solid line: half of its stops; dashed: a tenth and nine tenths."
 )
 LIST_STEP_MM = 4.5
+ALONG_AN_EDGE = (0.5, 0.35, 0.65, 0.2, 0.8)  # where a beam's name may stand
 TOO_MANY = 7  # lenses that a list under a panel has no room for
 
 
@@ -45,6 +50,7 @@ def stages_figure(stages: Sequence[StageAnswer], title: str) -> Figure:
         axes = _axes(page, space, half, answer.name)
         page.fit(space.left, space.top + 3.0, answer.name, BODY_PT + 1, space.width, weight="bold")
         _draw_stage(axes, answer)
+        _name_beams(page, axes, answer)
         _name_sizes(page, axes, answer)
         _write_needs(page, space, answer)
     return page.figure
@@ -64,7 +70,7 @@ def _half_mm(stages: Sequence[StageAnswer]) -> tuple[float, float]:
     """Half the width and height that every panel shows: beams, glass and what turned glass must hold."""
     largest = max(need.turned_mm for answer in stages for need in answer.needs) / 2
     glass = [half_size_mm(size_outline(room.size)).max() for room in stages[0].needs[0].sizes]
-    reach = max(largest, *glass) * 1.06
+    reach = max(largest, *glass) * 1.12
     return reach, reach
 
 
@@ -83,22 +89,38 @@ def _draw_stage(axes: Axes, answer: StageAnswer) -> None:
     for need in (max(answer.needs, key=lambda need: need.turned_mm),):
         circle = shapely.Point(0, 0).buffer(need.turned_mm / 2, quad_segs=64)
         axes.add_patch(PathPatch(shape_path(circle), fill=False, edgecolor=RAY_CLEAR, linestyle="--", linewidth=0.7, zorder=3))
-        axes.annotate(need.lens.name, (0.0, need.turned_mm / 2), fontsize=FOOT_PT, color=RAY_CLEAR, ha="center", va="bottom")
     axes.plot([0.0], [0.0], "+", color=INK, markersize=8, zorder=5)
+
+
+def _frame_of(page: Page, axes: Axes) -> Box:
+    w, h, box = page.width_mm, page.height_mm, axes.get_position()
+    return Box(box.x0 * w, box.y0 * h, box.x1 * w, box.y1 * h)
+
+
+def _name_beams(page: Page, axes: Axes, answer: StageAnswer) -> None:
+    """The lens of each beam on its outline, the largest first, and that of the circle above it."""
+    frame, most = _frame_of(page, axes), max(answer.needs, key=lambda need: need.turned_mm)
+    ((x, y),) = to_page(axes, frame, np.array([[0.0, most.turned_mm / 2]]))
+    page.label_free(((x, y + 2.0), (x, y - 2.0)), f"{most.lens.name}, turning", FOOT_PT, pad_mm=-0.3, colour=RAY_CLEAR)
+    for need in sorted(answer.needs, key=lambda need: -need.section.area):
+        left, low, right, high = shapely.transform(need.section, frame_to_right_up).bounds
+        (x0, y0), (x1, y1) = to_page(axes, frame, np.array([[left, low], [right, high]]))
+        level = [(x0 + share * (x1 - x0), y) for y in (y0, y1) for share in ALONG_AN_EDGE]
+        upright = [(x, y0 + share * (y1 - y0)) for x in (x0, x1) for share in ALONG_AN_EDGE]
+        look: dict[str, Any] = {"colour": RAY_CLEAR, "weight": "bold", "bbox": plate_style(0.9), "zorder": 6}
+        page.label_free([*level, *upright], need.lens.name, FOOT_PT, pad_mm=-0.2, **look)
 
 
 def _name_sizes(page: Page, axes: Axes, answer: StageAnswer) -> None:
     """The names of the catalogue's sizes just inside their outlines, at the first corner that is free."""
-    w, h = page.width_mm, page.height_mm
-    box = axes.get_position()
-    frame = Box(box.x0 * w, box.y0 * h, box.x1 * w, box.y1 * h)
+    frame = _frame_of(page, axes)
     for room in answer.needs[0].sizes:
         x, y = half_size_mm(size_outline(room.size))
         wide, high = text_size_mm(room.size.name, FOOT_PT)
         ends = [(0, -1), (0, 1)] if room.size.diameter_mm else [(1, 1), (-1, 1), (1, -1), (-1, -1), (0, 1), (0, -1)]
         corners = to_page(axes, frame, np.array([[r * x, u * y] for r, u in ends]))
         insets = np.array([[-r * (wide / 2 + 0.5), -u * (high / 2 + 0.3)] for r, u in ends])
-        page.label_free(map(tuple, corners + insets), room.size.name, FOOT_PT, pad_mm=-0.3, colour=SOFT_INK)
+        page.label_free(map(tuple, corners + insets), room.size.name, FOOT_PT, pad_mm=-0.3, colour=SOFT_INK, bbox=plate_style(0.9))
 
 
 def graded_figure(graded: Sequence[GradedAnswer], title: str) -> Figure:
@@ -112,14 +134,20 @@ def graded_figure(graded: Sequence[GradedAnswer], title: str) -> Figure:
         words = f"{answer.lens.name} f/{answer.f_number:.3g}"
         page.fit(space.left, space.top + 1.5, words, LABEL_PT, space.width, weight="bold")
         axes = _axes(page, space, answer.half_mm, words, answer.middle_mm)
-        _draw_graded(axes, answer, GRADED_PIXELS // len(graded))
+        _draw_graded(axes, answer)
     return page.figure
 
 
-def _draw_graded(axes: Axes, answer: GradedAnswer, pixels: int) -> None:
+def _grid_of(turn_deg: float) -> tuple[int, int]:
+    """Columns and rows of a small picture: fine along the gradation."""
+    if abs(math.sin(math.radians(turn_deg))) < UPRIGHT:
+        return ACROSS, ALONG
+    return (ALONG, ACROSS) if abs(math.cos(math.radians(turn_deg))) < UPRIGHT else (SLANTED, SLANTED)
+
+
+def _draw_graded(axes: Axes, answer: GradedAnswer) -> None:
     (w, h), (x0, y0) = answer.half_mm, answer.middle_mm
-    columns = min(round(math.sqrt(pixels * w / h)), 160)
-    rows = max(2, round(columns * h / w))
+    columns, rows = _grid_of(answer.turn_deg)
     x = x0 + w * (2 * (np.arange(columns) + 0.5) / columns - 1)
     y = y0 - h * (2 * (np.arange(rows) + 0.5) / rows - 1)  # row 0 is the top
     across, upright = np.meshgrid(x, y)
@@ -127,7 +155,8 @@ def _draw_graded(axes: Axes, answer: GradedAnswer, pixels: int) -> None:
     share = graded_share(answer.variant, points, answer.glasses, answer.place, GRADED_RAYS)
     stops = -np.log2(share).reshape(rows, columns)
     extent = (x0 - w, x0 + w, y0 - h, y0 + h)
-    axes.imshow(stops, origin="upper", extent=extent, aspect="auto", cmap=loss_colours(), norm=loss_scale(), zorder=1)
+    look: dict[str, Any] = {"aspect": "auto", "interpolation": "bilinear", "cmap": loss_colours(), "norm": loss_scale()}
+    axes.imshow(stops, origin="upper", extent=extent, zorder=1, **look)
     edge = answer.edge
     for place, dash in ((edge.begins_mm, (0, (4, 3))), (edge.middle_mm, "solid"), (edge.ends_mm, (0, (4, 3)))):
         if place is not None:

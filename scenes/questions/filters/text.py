@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from scenes.questions.filters.costs import RodAnswer
 from scenes.questions.filters.effects import CloseUp, GradedAnswer
 from scenes.questions.filters.sizes import StageAnswer, StageNeed, smallest, takes_round
-from scenes.states.names import state_words
+from scenes.states.names import state_words, the
 
 SAME_HEIGHT_MM = 0.05
 CAUTION = (
@@ -58,7 +58,7 @@ def graded_words(first: GradedAnswer) -> str:
     """What the table of graduated edges shows; `first` says whether the scene has them."""
     what = "of the scene's graduated filters"
     if first.tried:
-        what = f"if a hard-edged graduated filter of {first.density:g} stood upright in the middle of the {first.stage_name}"
+        what = f"if a hard-edged graduated filter of {first.density:g} stood upright in the middle of {the(first.stage_name)}"
     return (
         f"Graduated edge {what}, at infinity focus: where half of its stops are reached, in mm and % of the half picture from "
         "the middle toward the dark side, and how far it runs from a tenth to nine tenths of them."
@@ -110,10 +110,10 @@ def next_step(stages: Sequence[StageAnswer], margin_mm: float) -> str:
             what = "the tray's opening" if need.tray_mm < 0 else "the glass"
             wide = "{:.0f} x {:.0f} mm".format(*need.upright_mm)
             return (
-                f"the {need.lens.name} sees past {what} of the {name}, its beam is {wide}: take that stage off with "
+                f"the {need.lens.name} sees past {what} of {the(name)}, its beam is {wide}: take that stage off with "
                 "this lens, bring the box closer, or hold its focus and stop to what brimline check shows clear."
             )
     for need, name in pairs:
         if (need.now_mm or math.inf) < margin_mm:
-            return f"measure the glass in the {name} for the {need.lens.name}: only {need.now_mm:.1f} mm are left round its beam."
+            return f"measure the glass in {the(name)} for the {need.lens.name}: only {need.now_mm:.1f} mm are left round its beam."
     return "the glass fitted does for every lens; run brimline check for the rest of the box."

@@ -24,10 +24,11 @@ from scenes.changes.flag_angles import (
     summaries,
 )
 from scenes.changes.flag_collisions import FlagCollisions
+from scenes.changes.flag_cuts import FlaglessBoxes, lights_in_states
 from scenes.changes.flagless import InBeam, in_beam_without_flags
 from scenes.io.file_names import file_names
 from scenes.questions.flags.changes import ChangeSearch, ChangesTried
-from scenes.questions.flags.lights import FlaglessBoxes, LightAnswer, light_answers, lights_in_states
+from scenes.questions.flags.lights import LightAnswer, light_answers
 from scenes.questions.flags.lights_text import light_blocks, light_data, next_step
 from scenes.questions.flags.text import angle_value, angle_words, met_words, set_lines, set_words, size_words, state_cell
 from scenes.runtime.progress import progress
@@ -64,7 +65,8 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
         states += states_between(ranges, summaries(states))
         flags = summaries(states)
         joint = joint_loss([work for work, _ in worked], flags)
-        by_state = list(lights_in_states(FlaglessBoxes(), stray_lights(show.scene), states, flags, tick))
+        between, start = [plan for one in ranges for plan in one.plans], {flag.name: flag.clear_deg for flag in flags}
+        by_state = list(lights_in_states(FlaglessBoxes(), stray_lights(show.scene), plans, between, start, tick))
     collisions = FlagCollisions(plans)
     lights = light_answers(show.scene, by_state, flags, collisions.met)
     return FlagsAnswer(

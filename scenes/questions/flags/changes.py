@@ -20,7 +20,7 @@ from raytrace.stray.flag_light import Shield, shading_of
 from raytrace.stray.target import FlatTarget
 from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in, rounded_down
 from scenes.changes.flag_collisions import FlagCollisions
-from scenes.questions.flags.lights import PAIR_ANGLES, FlaglessBoxes, neighbours, sides_of
+from scenes.changes.flag_cuts import PAIR_ANGLES, FlaglessBoxes, neighbours, sides_of
 from scenes.rig.box import flag_name
 from scenes.scene_file.tables.box import Box, Extension, Flag
 from scenes.states.select import widest_stops

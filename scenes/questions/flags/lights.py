@@ -3,49 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geometry.arrays import FloatArray
 from geometry.flags import LEAST_DEG, MOST_DEG
-from geometry.frame import Side
-from geometry.openings import enclosure_of
 from raytrace.lights import LightPlace
-from raytrace.stray.flag_light import Shading, Shield, shading_of
-from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face
-from raytrace.stray.world import World
-from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, rounded_down
-from scenes.rig.box import fit_of
-from scenes.runtime.progress import Tick, silent
-from scenes.scene_file.tables.box import Box
+from scenes.changes.flag_angles import FlagSummary, rounded_down
+from scenes.changes.flag_cuts import PAIR_ANGLES, LightInState, sides_of
 from scenes.scene_file.tables.scene import Scene
-from scenes.states.select import widest_stops
 from scenes.states.state import State
-from scenes.states.stray import angles_deg, light_in_frame, stray_lights
-
-PAIR_DEG = 0.5  # steps of the first flag of two
-LEANS_DEG = 5.0  # a light nearer to the axis than this on a side does not come from that side
-PAIR_ANGLES = np.arange(LEAST_DEG, MOST_DEG + PAIR_DEG, PAIR_DEG)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LightInState:
-    """One light in one state: whether it is in the picture, comes from behind the glass, or reaches the glass with no flag.
-
-    cut_deg and bare_cut_deg: by flag, the widest angle that keeps it off, with and without extension; second_deg: by two flags, for
-    the first at PAIR_ANGLES the widest angle of the second. inf where the light is off whatever the flag does, -inf where it can't.
-    """
-
-    light: str
-    plan: State
-    target: str
-    in_picture: bool
-    reaches: bool
-    cut_deg: dict[str, float]
-    bare_cut_deg: dict[str, float]
-    second_deg: dict[tuple[str, str], FloatArray]
+from scenes.states.stray import angles_deg, stray_lights
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,82 +97,6 @@ class LightAnswer:
         return any(seen.reaches and not seen.in_picture for seen in self.by_state) and not works
 
 
-class FlaglessBoxes:
-    """What lights fall on: the box without its flags, state by state; search trees are made once for each lens and setting."""
-
-    def __init__(self, change: Callable[[Box], Box] | None = None) -> None:
-        self._change = change
-        self._worlds: dict[tuple[str, float], World] = {}
-
-    def box(self, plan: State) -> Box:
-        """The box as fitted to the lens of a state."""
-        return plan.fitted if self._change is None else self._change(plan.fitted)
-
-    def world(self, plan: State) -> World:
-        """The box of a state without its flags."""
-        key = (plan.lens_name, plan.travel_mm)
-        if key not in self._worlds:
-            bare = self.box(plan).model_copy(update={"flag": ()})
-            assembly, _ = plan.rebuilt(bare)
-            self._worlds[key] = World.of(enclosure_of(assembly, fit_of(bare, plan.lens, plan.travel_mm)))
-        return self._worlds[key]
-
-    def target(self, plan: State) -> FlatTarget:
-        """The outermost glass as far as the beam crosses it, over all pupil depths; else the lens front."""
-        if plan.box.glasses:
-            return glass_face(plan.box, [beam_on_faces(lens, plan.grid, plan.box) for lens in plan.variants])
-        front = fit_of(self.box(plan), plan.lens, 0.0).front
-        return lens_front_face(front.glass_mm / 2)
-
-
-def lights_in_states(
-    flagless: FlaglessBoxes,
-    lights: Sequence[LightPlace],
-    states: Sequence[FlagState],
-    flags: Sequence[FlagSummary],
-    tick: Tick = silent,
-) -> Iterator[LightInState]:
-    """Every light in every state that has flags; of several stops the widest, whose beam holds those of the others."""
-    start = {flag.name: flag.clear_deg for flag in flags}
-    for plan in widest_stops(state.plan for state in states):
-        target, places = flagless.target(plan), [state.flag for state in states if state.plan is plan]
-        for light in lights:
-            yield light_in_state(light, plan, target, flagless.world(plan), places, start)
-        tick(1, plan.key)
-
-
-def light_in_state(
-    light: LightPlace, plan: State, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: dict[str, float]
-) -> LightInState:
-    """One light in one state."""
-    shown = any(light_in_frame(lens, plan.grid, light) for lens in plan.variants)
-    toward = [place for place in places if place.side in sides_of(light)]
-    named = [(place, bars) for place in toward for bars in (place.bars, place.bars.bare)]
-    shields = [Shield(hinge=place.hinge, bars=bars, from_deg=start[place.name]) for place, bars in named]
-    pairs = tuple(neighbours([place.side for place in toward]))
-    found = Shading(widest_deg=np.zeros((len(shields), 0)))
-    if not shown:
-        found = shading_of(target, light, world, shields, [(2 * i, 2 * j) for i, j in pairs])
-    return LightInState(
-        light=light.name,
-        plan=plan,
-        target=target.name,
-        in_picture=shown,
-        reaches=found.widest_deg.shape[1] > 0,
-        cut_deg={place.name: found.alone_deg(2 * k) for k, place in enumerate(toward)},
-        bare_cut_deg={place.name: found.alone_deg(2 * k + 1) for k, place in enumerate(toward)},
-        second_deg={(toward[i].name, toward[j].name): found.second_deg(2 * i, 2 * j, PAIR_ANGLES) for i, j in pairs},
-    )
-
-
-def neighbours(sides: Sequence[Side]) -> Iterator[tuple[int, int]]:
-    """Flags on neighbouring sides: top or bottom with left or right."""
-    for i, first in enumerate(sides):
-        for j, second in enumerate(sides):
-            if first in (Side.TOP, Side.BOTTOM) and second in (Side.LEFT, Side.RIGHT):
-                yield i, j
-
-
 Met = Callable[[dict[str, float]], str]  # what meets where flags are set to angles by name; '' where nothing does
 
 
@@ -242,13 +135,6 @@ def _asked(pair: PairWindow, met: Met) -> PairWindow:
     if not pair.opens:
         return pair
     return replace(pair, met=met({pair.first.name: pair.first_deg, pair.second.name: pair.second_deg}))
-
-
-def sides_of(light: LightPlace) -> tuple[Side, ...]:
-    """Sides that a light comes from, the stronger first."""
-    x, y = float(light.direction[0]), float(light.direction[1])
-    sides = [(abs(x), Side.LEFT if x > 0 else Side.RIGHT), (abs(y), Side.TOP if y > 0 else Side.BOTTOM)]
-    return tuple(side for lean, side in sorted(sides, reverse=True) if lean > math.sin(math.radians(LEANS_DEG)))
 
 
 def window_of(flag: FlagSummary, by_state: Sequence[LightInState]) -> Window | None:

@@ -10,8 +10,9 @@ from geometry.flags import LEAST_DEG, MOST_DEG
 from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table, as_named
+from scenes.changes.flag_cuts import LightInState
 from scenes.questions.flags.changes import ChangesTried, WorkingChange
-from scenes.questions.flags.lights import LightAnswer, LightInState, PairWindow, Window
+from scenes.questions.flags.lights import LightAnswer, PairWindow, Window
 from scenes.questions.flags.text import angle_value, angle_words
 from scenes.states.names import lens_words, state_words
 
@@ -28,6 +29,9 @@ def light_blocks(lights: Sequence[LightAnswer], searched: Sequence[ChangesTried]
         )
     for light in lights:
         yield from _one_light(light, searched)
+    if words := joint_words(lights):
+        yield Gap()
+        yield Paragraph(words)
 
 
 def _one_light(answer: LightAnswer, searched: Sequence[ChangesTried] | None) -> Iterator[Block]:
@@ -144,10 +148,35 @@ def next_step(answer: LightAnswer) -> str:
     return f"no setting of these flags does it{_hardest(answer)}"
 
 
+def joint_words(lights: Sequence[LightAnswer]) -> str:
+    """One setting for each flag that several lights ask for; '' where no flag is asked for twice."""
+    orders = [order for light in lights if light.reaches for order in _orders(light)]
+    names = [name for name, _, _ in orders]
+    told = []
+    for name in dict.fromkeys(name for name in names if names.count(name) > 1):
+        lows, highs = zip(*((low, high) for flag, low, high in orders if flag == name), strict=True)
+        told.append(f"the {name} {_span_words(max(lows), min(highs))}")
+    return f"For all of these lights at once set {' and '.join(told)}." if told else ""
+
+
+def _orders(answer: LightAnswer) -> list[tuple[str, float, float]]:
+    """(flag, from, to) of what a light's next step asks for [deg]."""
+    window, pair = best_window(answer), best_pair(answer)
+    if window is not None:
+        return [(window.flag.name, window.clear_deg, window.upto_deg)]
+    if pair is None:
+        return []
+    return [(flag.name, flag.clear_deg, deg) for flag, deg in ((pair.first, pair.first_deg), (pair.second, pair.second_deg))]
+
+
+def _span_words(low_deg: float, high_deg: float) -> str:
+    if high_deg == math.inf:
+        return "to any angle" if low_deg == -math.inf else f"anywhere from {angle_words(low_deg)} on"
+    return f"between {angle_words(max(low_deg, LEAST_DEG))} and {cut_words(high_deg)}"
+
+
 def _between(window: Window) -> str:
-    if window.upto_deg == math.inf:
-        return "to any angle" if window.clear_deg == -math.inf else f"anywhere from {angle_words(window.clear_deg)} on"
-    return f"between {angle_words(max(window.clear_deg, LEAST_DEG))} and {cut_words(window.upto_deg)}"
+    return _span_words(window.clear_deg, window.upto_deg)
 
 
 def _hardest(answer: LightAnswer) -> str:

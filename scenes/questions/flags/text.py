@@ -110,7 +110,7 @@ def _folding_words(flag: FlagSummary) -> str:
     clear, farther = min(room.clear_mm for room in rooms), max(room.farther_mm or 0.0 for room in rooms)
     near = f"its hinge is {max(clear, 0.0):.1f} mm clear of the beam, and the blade {flag.bars.thickness_mm:g} mm thick"
     way_out = f"a thinner blade, or a hinge {farther:.1f} mm farther out, lets it fold right back"
-    return f"open it no farther than {flag.most_deg:.1f} with {_named(short)}: {near}; {way_out}"
+    return f"past {flag.most_deg:.1f} it would dip back into the beam of {_named(short)}: {near}; {way_out}"
 
 
 def _focus_words(flag: FlagSummary) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
@@ -17,12 +16,11 @@ from raytrace.optics.lens import pencils_for
 from raytrace.reference import reference_shares
 from raytrace.shares import loss_stops
 from raytrace.stray.direct import lit_share, sky_of
-from raytrace.stray.flag_light import Shield, shading_of
 from raytrace.stray.light_on_glass import Reach, reach_of
 from raytrace.stray.picture import leak_picture
-from raytrace.stray.world import World
-from scenes.changes.flag_angles import places_in, rounded_down, set_flags
+from scenes.changes.flag_angles import rounded_down, set_flags
 from scenes.changes.flag_collisions import come_in, with_flag
+from scenes.changes.flag_cuts import NO_LIGHT, Cut, FlagCuts, sides_of
 from scenes.changes.flag_limits import FlagLimit, FlagLimits
 from scenes.changes.tilts import Refit, TiltRoom, lean_words
 from scenes.changes.trial import Change, Kept, is_dark, spoilt_words
@@ -37,12 +35,12 @@ from scenes.states.stray import setup_of
 
 LEAST_VEIL = 1e-7  # of the picture's brightness: below 23 stops under it nothing is worth a change
 HELPS = 0.98  # of all gaps: a change that leaves more does nothing that could be seen
-LEAST_LEAN = 0.087  # sine of 5 deg
 FLAG_STEP_DEG = 4.0  # how a flag that cannot keep a light off is brought in, down to its limit
 ALIKE_SHARE = 0.005  # of the target: a setting that lets in less by no more than this is not worth bringing the flag in for
 TILTS_DEG = (8.0, 5.0, 3.0)  # of a tray, to either side: the largest that fits is measured
 BORE_ROOM_MM = 8.0  # between barrel and bore of a back plate that is proposed; common practice, a donut needs it
 SOFT = "donut"
+TARGETS = ("glass", "lens")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +77,8 @@ class LightAdvice:
     """How far in a flag has to come to keep a light off the target, within what keeps every state clear (limit).
 
     A flag that stands farther in than that is first opened to it. meets names what it would meet farther in, where that comes
-    first. loss_stops is what the flag, so set, takes from the picture. not_clear names the states, all settings between those
+    first. off is the angle that keeps the light off at every focus and zoom of the lens; to_reach tells of the state at hand alone.
+    loss_stops is what the flag, so set, takes from the picture. not_clear names the states, all settings between those
     checked among them, that `check` does not call clear with the flag so set, though none that is clear now.
     """
 
@@ -93,6 +92,7 @@ class LightAdvice:
     limit: FlagLimit
     meets: str = ""
     to_reach: Reach = Reach.UNSURE
+    off: Cut = NO_LIGHT
     not_clear: tuple[State, ...] = ()
 
     @property
@@ -102,8 +102,13 @@ class LightAdvice:
 
     @property
     def keeps_off(self) -> bool:
-        """Whether the light no longer reaches the target."""
-        return self.to_reach is Reach.NONE
+        """Whether the light no longer reaches the target, at any focus and zoom of the lens."""
+        return self.to_reach is Reach.NONE and self.to_angle_deg <= self.off.angle_deg
+
+    @property
+    def only_here(self) -> bool:
+        """Whether it no longer reaches the target in the state at hand, but does so in another."""
+        return self.to_reach is Reach.NONE and not self.keeps_off
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,12 +140,17 @@ class _Changed:
 
 
 class AdviceLimits:
-    """What advice has to leave alone in every state and between them: clear states, the room for tilts. Shared between reports."""
+    """What advice goes by in every state and between them: clear states, the room for tilts and flags. Shared between reports."""
 
     def __init__(self, plans: Sequence[State]) -> None:
         ranges = checked_ranges(plans)
         states = (*widest_stops(plans), *(plan for one in ranges for plan in one.plans))
         self.limits, self.tilts, self.kept = FlagLimits(plans, ranges), TiltRoom(states), Kept(states)
+        self._cuts = {target: FlagCuts(plans, ranges, self.limits, target=target) for target in TARGETS}
+
+    def cuts(self, target: str) -> FlagCuts:
+        """How far in flags keep lights off a target, by the same states as their limits."""
+        return self._cuts[target]
 
     def judged(self, change: _Changed, lens_name: str) -> _Changed:
         """A change with what the judgement of its lens's states says against it: it cannot be built, or one is no longer clear."""
@@ -303,7 +313,7 @@ class _Work:
             if not tried:
                 yield f"{row.light.name}: no flag stands on its side ({' or '.join(_sides_of(row))}); hinge one there"
             else:
-                yield min(tried, key=lambda one: (not one.keeps_off, one.to_share, one.angle_deg - one.to_angle_deg))
+                yield self._judged(min(tried, key=lambda one: (not one.keeps_off, one.to_share, one.angle_deg - one.to_angle_deg)))
 
     def _flags_for(self, row: LightRow) -> tuple[int, ...]:
         """Flags on the sides that the light comes from."""
@@ -321,7 +331,8 @@ class _Work:
             return self._told(row, place, limit, now, "")
         apart = come_in(self.refit, self.box, place, min(limit.clear_deg, now))
         least = max(limit.clear_deg, apart.angle_deg)
-        best = self._kept_off_at(row, place, limit, least)
+        off = self._off(row, place)
+        best = self._kept_off_at(row, place, limit, least, off.angle_deg)
         if any(self.keeping.kept.spoilt(_set_by_name(name, best))):
             best = now
         return self._told(row, place, limit, best, apart.meets)
@@ -340,29 +351,23 @@ class _Work:
             limit=limit,
             meets=meets,
             to_reach=reach,
-            not_clear=self.keeping.kept.not_clear(_set_by_name(flag_name(flag), to_deg)),
+            off=self._off(row, place),
         )
 
-    def _kept_off_at(self, row: LightRow, place: int, limit: FlagLimit, least_deg: float) -> float:
-        """The widest angle at which the flag alone keeps a light off, as `brimline flags` has it; else one that lets least in."""
+    def _judged(self, found: LightAdvice) -> LightAdvice:
+        """The advice with the states that are not clear with the flag so set."""
+        return replace(found, not_clear=self.keeping.kept.not_clear(_set_by_name(found.flag, found.to_angle_deg)))
+
+    def _off(self, row: LightRow, place: int) -> Cut:
+        """The widest angle at which the flag alone keeps a light off with this lens, as `brimline flags` has it."""
+        found = self.keeping.cuts(self.target).of(flag_name(self.box.flag[place]), row.light, self.plan.lens_name)
+        return replace(found, angle_deg=rounded_down(found.angle_deg))
+
+    def _kept_off_at(self, row: LightRow, place: int, limit: FlagLimit, least_deg: float, off_deg: float) -> float:
+        """The widest angle at which the flag alone keeps a light off, within what it may be set to; else one that lets least in."""
         now = max(min(self.box.flag[place].angle_deg, limit.most_deg), least_deg)
-        cut = min(now, rounded_down(self._cut_deg(row, place, limit)))
+        cut = min(now, off_deg)
         return cut if cut >= least_deg else self._least_lit_at(row, place, now, least_deg)
-
-    def _cut_deg(self, row: LightRow, place: int, limit: FlagLimit) -> float:
-        face = self.report.setup.target.face
-        if face is None:
-            return -math.inf
-        at = places_in(self.box, self.plan)[place]
-        shield = Shield(hinge=at.hinge, bars=at.bars, from_deg=limit.clear_deg)
-        return shading_of(face, row.light, self._bare_world, [shield]).alone_deg(0)
-
-    @cached_property
-    def _bare_world(self) -> World:
-        """The box without its flags."""
-        bare = self.box.model_copy(update={"flag": ()})
-        aim = self.report.setup.target
-        return setup_of(self.plan, self.report.lens, bare, target=aim, rng=np.random.default_rng(3)).world
 
     def _least_lit_at(self, row: LightRow, place: int, now_deg: float, least_deg: float) -> float:
         """The widest angle of those that let least of a light in."""
@@ -428,10 +433,8 @@ def _same_place(first: OpeningRow, second: OpeningRow) -> bool:
 
 
 def _sides_of(row: LightRow) -> tuple[str, ...]:
-    """Sides that a light comes from, the stronger first; one that it leans to by less than 5 deg is left out."""
-    x, y = row.light.direction[:2]
-    sides = [(abs(x), "left" if x > 0 else "right"), (abs(y), "top" if y > 0 else "bottom")]
-    return tuple(side for lean, side in sorted(sides, reverse=True) if lean > LEAST_LEAN)
+    """Sides that a light comes from, the stronger first."""
+    return tuple(side.value for side in sides_of(row.light))
 
 
 __all__ = ["GLARE", "Advice", "LightAdvice", "OpeningAdvice", "advise"]

@@ -23,6 +23,7 @@ from scenes.questions.leaks.text import (
     change_words,
     direction_words,
     flag_to_open_words,
+    joint_words,
     light_advice_words,
     light_words,
     mirror_words,
@@ -222,6 +223,8 @@ def advice_blocks(report: LeakReport, advice: Advice) -> Iterator[Block]:
         first, *more = _light_lines(light)
         yield Paragraph(first, "  ", "    ")
         yield from (Paragraph(words, "    ", "      ") for words in more)
+    if words := joint_words(advice.lights):
+        yield Paragraph(words, "  ", "    ")
     mouth = next((row for row in report.openings if row.kind is OpeningKind.MOUTH), None)
     if mouth is not None:
         sky = f"mouth: {mouth.open_sr:.2f} sr of sky outside the picture"
@@ -278,6 +281,8 @@ def _light_advice_data(light: LightAdvice) -> dict[str, Any]:
         **{key: getattr(light, key) for key in same},
         "loss_stops": finite(light.loss_stops, EXACT),
         "meets": light.meets or None,
+        "off_to_deg": finite(light.off.angle_deg, EXACT),
+        "off_decided_by": light.off.decided_by.key if light.off.decided_by else None,
         "clear_deg": finite(light.limit.clear_deg, EXACT),
         "clear_decided_by": light.limit.decided_by.key if light.limit.decided_by else None,
         "states_that_no_angle_clears": [plan.key for plan in light.limit.shut],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -17,16 +17,27 @@ from geometry.body import Part, Surface
 from geometry.meshes import slab_mesh
 from raytrace.optics.in_frame import frame_slopes
 from raytrace.stray.direct import Sky, direction_to_chart
+from raytrace.stray.picture import LeakPath
 from scenes.io.files import PRINT_DPI
 from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.questions.leaks.text import percent
 from scenes.sheets.colours import GLASS_EDGE, HIGHLIGHT, INK, OPENING_COLOURS, PAPER, SOFT_INK, leak_colours, part_colour
-from scenes.sheets.page import wrapped
+from scenes.sheets.page import Box, Page, wrapped
+from scenes.sheets.pieces import plate_style, to_page
 from scenes.sheets.style import BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
 
 PAGE_MM = (210.0, 148.0)
 FAINTEST_STOPS = 13.0  # under the picture's own brightness: the scale ends where a black level hides all
 WAYS = 6
+WAYS_BOX = Box(18.0, 24.0, 136.0, 124.0)
+AROUND = (
+    (0.0, 2.6),
+    (0.0, -2.6),
+    (8.0, 0.0),
+    (-8.0, 0.0),
+    (8.0, 3.0),
+    (-8.0, 3.0),
+)  # of a cut's corner [mm], where its name may stand
 ROWS_SHOWN = 5
 FOOT = "Seen from behind the camera, upright; right and left as the operator has them."
 
@@ -193,32 +204,69 @@ def _light_mark(axes: Axes, row: LightRow) -> None:
 
 
 def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
-    """The strongest mirrored ways through the box, each laid into the plane of the lens axis that the strongest one leaves in."""
-    figure = _page()
-    foot = "The box is cut along the lens axis where the strongest way leaves; the others are turned into that plane."
-    _written(figure, title, subtitle, f"{foot} Lines thicker where more comes; the scene lies toward the right.")
+    """The strongest mirrored ways through the box, each laid into the plane of the lens axis that the strongest one leaves in.
+
+    Parts are named where they stand, the ways in a list beside the drawing.
+    """
+    page = Page(*PAGE_MM)
+    page.head(title, subtitle)
     paths = report.picture.paths[:WAYS]
-    axes = figure.add_axes((0.08, 0.17, 0.88, 0.70), label="ways")
-    _draw_parts(axes, report.setup.world.walls, _azimuth(paths[0].corners_mm))
+    axes = _way_axes(page)
+    azimuth = _azimuth(paths[0].corners_mm)
+    cuts = _draw_parts(axes, report.setup.world.walls, azimuth)
     for glass in report.setup.mirror.glasses:
         mesh = slab_mesh(glass.slab)
-        _draw_cut(axes, np.asarray(mesh.vertices)[mesh.faces], _azimuth(paths[0].corners_mm), GLASS_EDGE)
+        _draw_cut(axes, np.asarray(mesh.vertices)[mesh.faces], azimuth, GLASS_EDGE)
     for number, found in enumerate(paths):
         line = found.corners_mm
         width = 0.7 + 2.3 * math.sqrt(found.peak / paths[0].peak)
-        away = line[:, :2] @ _azimuth(line)
-        colour = OPENING_COLOURS[number % len(OPENING_COLOURS)]
-        words = f"{percent(found.peak)}: {report.picture.opening_names[found.opening]}, {found.name}"
-        axes.plot(line[:, 2], away, color=colour, linewidth=width, label=words)
+        axes.plot(line[:, 2], line[:, :2] @ _azimuth(line), color=_way_colour(number), linewidth=width, zorder=3)
+    _list_ways(page, report, paths)
+    _name_parts(page, axes, cuts)
+    page.foot(
+        "The box is cut along the lens axis where the strongest way leaves; the others are turned into that plane. Thicker lines: "
+        "more light. The scene lies toward the right."
+    )
+    return page.figure
+
+
+def _way_axes(page: Page) -> Axes:
+    axes = page.axes(WAYS_BOX, label="ways")
     axes.set_xlabel("ahead of the lens front rim [mm]", fontsize=LABEL_PT)
     axes.set_ylabel("from the lens axis [mm]", fontsize=LABEL_PT)
     axes.tick_params(labelsize=FOOT_PT)
-    axes.set_aspect("equal")
     axes.set_xlim(-90, 160)
-    axes.set_ylim(-15, 150)
+    axes.set_ylim(-15, 250 * WAYS_BOX.height / WAYS_BOX.width - 15)  # of true shape
     axes.axhline(0.0, color=SOFT_INK, linewidth=0.6, linestyle=(0, (8, 3, 2, 3)))
-    axes.legend(fontsize=FOOT_PT, loc="upper left", title="brightest place, opening, mirrors", title_fontsize=FOOT_PT)
-    return figure
+    return axes
+
+
+def _way_colour(number: int) -> str:
+    return OPENING_COLOURS[number % len(OPENING_COLOURS)]
+
+
+def _list_ways(page: Page, report: LeakReport, paths: Sequence[LeakPath]) -> None:
+    """Each way by its colour: how bright it is at most, the opening it comes through, what mirrors it."""
+    left, y = WAYS_BOX.right + 6.0, WAYS_BOX.top
+    page.fit(left, y, "brightest place, opening, mirrors", LABEL_PT, page.width_mm - 8.0 - left, weight="bold", va="top")
+    for number, found in enumerate(paths):
+        y -= 15.5 if number else 7.0
+        page.line([(left, y - 1.6), (left + 6.0, y - 1.6)], _way_colour(number), 2.6)
+        words = f"{percent(found.peak)}: {report.picture.opening_names[found.opening]}, {found.name}"
+        page.fit(left + 8.0, y, words, LABEL_PT, page.width_mm - 8.0 - left - 8.0, lines=4, va="top")
+
+
+def _name_parts(page: Page, axes: Axes, cuts: Mapping[str, FloatArray]) -> None:
+    """The name of each part beside its cut, where there is room; the drawing's ways are kept free."""
+    for name, points in cuts.items():
+        seen = points[(points[:, 0] > axes.get_xlim()[0]) & (points[:, 0] < axes.get_xlim()[1])]
+        seen = seen[(seen[:, 1] > 0) & (seen[:, 1] < axes.get_ylim()[1])]
+        order = np.argsort(
+            np.linalg.norm(seen - points.mean(axis=0), axis=1)
+        )  # the middle of a part first: its ends may be another's
+        at = to_page(axes, WAYS_BOX, seen[order])
+        places = [(x + right, y + up) for x, y in at[:: max(len(at) // 12, 1)] for right, up in AROUND]
+        page.label_free(places, name, FOOT_PT, within=WAYS_BOX, pad_mm=0.0, colour=INK, bbox=plate_style(), zorder=4)
 
 
 def _azimuth(corners_mm: FloatArray) -> FloatArray:
@@ -227,16 +275,24 @@ def _azimuth(corners_mm: FloatArray) -> FloatArray:
     return np.asarray(last / max(float(np.hypot(*last)), 1e-9))
 
 
-def _draw_parts(axes: Axes, walls: Sequence[Part], azimuth: FloatArray) -> None:
-    """Every wall cut by the half plane of the lens axis toward an azimuth, as line pieces."""
+def _draw_parts(axes: Axes, walls: Sequence[Part], azimuth: FloatArray) -> dict[str, FloatArray]:
+    """Every wall cut by the half plane of the lens axis toward an azimuth; where each part is cut (N, 2), by name."""
+    cuts: dict[str, list[FloatArray]] = {}
     for wall in walls:
         if isinstance(wall.body, Surface):
-            _draw_cut(axes, wall.body.vertices_mm[wall.body.faces], azimuth, part_colour(wall.kind))
+            found = _draw_cut(axes, wall.body.vertices_mm[wall.body.faces], azimuth, part_colour(wall.kind))
+            cuts.setdefault(wall.name, []).extend(found)
+    return {name: np.concatenate([np.mean(found, axis=1), *found]) for name, found in cuts.items() if found}
 
 
-def _draw_cut(axes: Axes, corners: FloatArray, azimuth: FloatArray, colour: str) -> None:
-    for piece in _cut_at_axis(corners, np.array([-azimuth[1], azimuth[0], 0.0])):
-        axes.plot(piece[:, 2], piece[:, :2] @ azimuth, color=colour, linewidth=1.3, solid_capstyle="round")
+def _draw_cut(axes: Axes, corners: FloatArray, azimuth: FloatArray, colour: str) -> list[FloatArray]:
+    pieces = [
+        np.column_stack([piece[:, 2], piece[:, :2] @ azimuth])
+        for piece in _cut_at_axis(corners, np.array([-azimuth[1], azimuth[0], 0.0]))
+    ]
+    for piece in pieces:
+        axes.plot(*piece.T, color=colour, linewidth=1.3, solid_capstyle="round")
+    return pieces
 
 
 def _cut_at_axis(corners: FloatArray, normal: FloatArray) -> list[FloatArray]:

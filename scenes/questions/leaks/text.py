@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -64,8 +64,8 @@ def light_words(row: LightRow, report: LeakReport) -> Iterator[str]:
     if row.in_frame:
         yield "in the picture: its ghosts are another matter"
     elif row.lit and row.seen.cut_by:
-        at = f"{row.seen.cut_at_deg:.1f} deg farther" if row.seen.cut_at_deg else "its edge is there already"
-        yield f"the first part that would cut it: {row.seen.cut_by}, {at}"
+        at = f"{row.seen.cut_at_deg:.1f} deg farther" if row.seen.cut_at_deg else "already at its limit"
+        yield f"nearest part that could block it: {row.seen.cut_by}, {at}"
     elif row.seen.stopped_by:
         proof = "" if row.reach is Reach.NONE else f"; {row.seen.rays} rays were followed, more may slip by"
         yield f"kept off first by: {row.seen.stopped_by}{proof}"
@@ -119,7 +119,7 @@ def light_advice_words(light: LightAdvice) -> list[str]:
     head = f"{light.light}: lights {_lit_words(light.share)}; the {light.flag}"
     if math.isinf(limit.clear_deg):
         return [f"{head} stands in the picture at any angle: brimline flags says with what"]
-    left = "off the glass" if light.keeps_off else f"{_lit_words(light.share)} -> {_lit_words(light.to_share)} of the glass"
+    left = _left_words(light)
     if light.is_too_far_in:
         opened = f"open it from {light.angle_deg:g} to {light.to_angle_deg:g} deg{_held_words(limit)}"
         return [f"{head} stands too far in as it is: {opened}; {left}; {_clear_words(light)}"]
@@ -130,6 +130,24 @@ def light_advice_words(light: LightAdvice) -> list[str]:
     if not light.keeps_off:
         lines.append(f"{_no_farther(light)}: a longer flag or extension, a deeper hood, or a flag on a stand")
     return lines
+
+
+def _left_words(light: LightAdvice) -> str:
+    """What is left of a light: told of the state at hand, and whether another one keeps some."""
+    if light.only_here:
+        with_others = f", not with {state_words(light.off.decided_by)}" if light.off.decided_by else ""
+        return f"off the glass here{with_others}"
+    return "off the glass" if light.keeps_off else f"{_lit_words(light.share)} -> {_lit_words(light.to_share)} of the glass"
+
+
+def joint_words(lights: Sequence[LightAdvice | str]) -> str:
+    """One setting for each flag that several lights ask for in different places; '' where none is."""
+    asked: dict[str, set[float]] = {}
+    for light in lights:
+        if not isinstance(light, str) and not math.isinf(light.limit.clear_deg):
+            asked.setdefault(light.flag, set()).add(light.to_angle_deg)
+    told = [f"the {flag} to {min(angles):g} deg" for flag, angles in asked.items() if len(angles) > 1]
+    return f"for all of these lights at once set {' and '.join(told)}" if told else ""
 
 
 def flag_to_open_words(flag: FlagToOpen) -> str:

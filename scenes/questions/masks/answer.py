@@ -15,7 +15,7 @@ from scenes.answers.page import WIDTH, wrapped
 from scenes.answers.table import Column, Table
 from scenes.questions.masks.cut_files import as_drawn, dxf_bytes, pdf_bytes, scene_tables, svg_bytes
 from scenes.questions.masks.report import MM2_PER_CM2, SAME_MM, CutMask, LensMask, MaskReport, Rule, mask_report, rules_of, size_mm
-from scenes.questions.masks.wanted import CORNER_MM, MARGIN_MM, Wanted
+from scenes.questions.masks.wanted import CORNER_MM, Wanted
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 RULE = "an opening no smaller than the lens front diameter (common practice)"
 COLUMNS_WORDS = (
     "its middle: to the right or left, then up (+) or down (-). mask now: room between the beam and the scene's own mask, below 0 "
-    "it stands in the beam. empty: how much farther the beam reaches somewhere once filters come out."
+    "it stands in the beam. margin: round the beam, in the mask's plane. empty: how much farther the beam reaches somewhere once "
+    "filters come out."
 )
 SHARED_AT = 24  # column where the lenses that share a mask begin
 
@@ -32,11 +33,11 @@ SHARED_AT = 24  # column where the lenses that share a mask begin
 def answer(
     show: Loaded,
     *,
-    margin_mm: float = MARGIN_MM,
+    margin_mm: float | None = None,
     corner_mm: float = CORNER_MM,
     masks: int | None = None,
     split_anamorphic: bool = False,
-    also_empty: bool = False,
+    also_empty: bool = True,
     at_mm: float | None = None,
     lenses: Sequence[str] = (),
 ) -> MasksAnswer:
@@ -79,7 +80,7 @@ class MasksAnswer:
         """Lens by lens, the rule of thumb, the sets of masks, the masks of the set chosen."""
         report = self.report
         yield Heading(f"Masks: {self.title}" if self.title else "Masks")
-        yield Paragraph(method_words(report.wanted))
+        yield Paragraph(method_words(report))
         yield Gap()
         yield Table(columns=LENS_COLUMNS, rows=report.lenses)
         yield Paragraph(COLUMNS_WORDS)
@@ -125,7 +126,7 @@ class MasksAnswer:
         """Lengths in mm, outlines as (right, up) of their corners."""
         report = self.report
         return {
-            "margin_mm": report.wanted.margin_mm,
+            "margin_mm": max(mask.margin_mm for mask in report.lenses),
             "least_corner_mm": report.wanted.corner_mm,
             "filters": "in or out" if report.wanted.also_empty else "as fitted",
             "rule_of_thumb": RULE,
@@ -151,14 +152,24 @@ class MasksAnswer:
         yield "box-masks.toml", (scene_tables(masks, folder or "masks") + "\n").encode()
 
 
-def method_words(wanted: Wanted) -> str:
-    """What a cut-out holds."""
-    filters = "with every filter in or out" if wanted.also_empty else "through the filters fitted"
+def method_words(report: MaskReport) -> str:
+    """What a cut-out holds, and what holding empty trays costs."""
+    wanted, costs_mm = report.wanted, max(mask.empty_mm for mask in report.lenses)
+    cost = f" (that costs up to {costs_mm:.1f} mm a side; --as-fitted saves it)" if costs_mm > SAME_MM else ""
+    filters = f"with every filter in or out{cost}" if wanted.also_empty else "through the filters fitted, which have to stay in"
     return (
         f"Each cut-out holds the beam of all guides at both faces of the mask, {filters}, at every zoom row, from infinity to the "
-        f"nearest focus, at the widest stop; then {wanted.margin_mm:g} mm margin and inside corners of {wanted.corner_mm:g} mm at "
-        "least. Lengths in mm, places as the operator sees them from the box's centre line."
+        f"nearest focus, at the widest stop; then {_margin_words(report)} and inside corners of {wanted.corner_mm:g} mm at least. "
+        "Lengths in mm, places as the operator sees them from the box's centre line."
     )
+
+
+def _margin_words(report: MaskReport) -> str:
+    if report.wanted.margin_mm is not None:
+        return f"{report.wanted.margin_mm:g} mm margin"
+    least, most = (some(mask.margin_mm for mask in report.lenses) for some in (min, max))
+    told = f"{least:g} mm" if least == most else f"{least:g} to {most:g} mm"
+    return f"the margin that `check` asks for ({told})"
 
 
 def exactness_words(split: Split) -> str:
@@ -170,11 +181,11 @@ def exactness_words(split: Split) -> str:
 
 def next_step(report: MaskReport, *, written: bool) -> str:
     """What to do, worst first."""
-    worst = max(report.lenses, key=lambda mask: mask.empty_mm - report.wanted.margin_mm)
-    if worst.empty_mm > report.wanted.margin_mm:
+    worst = max(report.lenses, key=lambda mask: mask.short_empty_mm - mask.margin_mm)
+    if worst.short_empty_mm > worst.margin_mm:
         return (
             f"these masks hold only with the filters in: with a tray empty the beam of the {worst.lens.name} reaches "
-            f"{worst.empty_mm:.1f} mm farther, beyond the margin. Where filters come and go, cut with --also-empty."
+            f"{worst.empty_mm:.1f} mm farther, beyond the margin. Where filters come and go, leave --as-fitted out."
         )
     if not written:
         return "name a folder with --out for DXF, SVG, a 1:1 PDF and the tables that put the masks into the scene."
@@ -253,13 +264,14 @@ def _cm2_unit(value_mm2: float) -> str:
 
 
 LENS_COLUMNS: tuple[Column[LensMask], ...] = (
-    Column(head="lens", key="lens", of=lambda mask: mask.lens.name, left=True, width=20, most=20),
+    Column(head="lens", key="lens", of=lambda mask: mask.lens.name, left=True, width=16, most=16),
     Column(head="at", key="at_mm", of=lambda mask: mask.place.at_mm, words="{:g}".format, width=6),
     Column(key="thickness_mm", of=lambda mask: mask.place.thickness_mm),
     Column(key="mask_now", of=lambda mask: mask.place.now),
     Column(key="widest_state", of=lambda mask: mask.widest),
-    Column(head="beam", key="beam", of=lambda mask: mask.need, words=_by, data=_shape_data, width=15),
-    Column(head="cut-out", key="cut_out", of=lambda mask: mask.cutout, words=_by, data=_shape_data, width=15),
+    Column(head="beam", key="beam", of=lambda mask: mask.need, words=_by, data=_shape_data, width=14),
+    Column(head="cut-out", key="cut_out", of=lambda mask: mask.cutout, words=_by, data=_shape_data, width=14),
+    Column(head="margin", key="margin_mm", of=lambda mask: mask.margin_mm, words="{:g}".format, data=finite, width=6),
     Column(head="its middle", of=lambda mask: mask.cutout, words=middle_words, width=12),
     Column(
         head="mask now", key="mask_now_room_mm", of=lambda mask: mask.now_mm, data=finite,

@@ -17,7 +17,10 @@ if TYPE_CHECKING:
 @scene_argument
 @click.option("--masks", type=click.IntRange(1, 99), metavar="K", help="Masks to cut.  [default: as many as now]")
 @click.option(
-    "--margin", "margin_mm", type=click.FloatRange(0, 50), default=MARGIN_MM, show_default=True, help="Room round the beam, mm."
+    "--margin",
+    "margin_mm",
+    type=click.FloatRange(0, 50),
+    help=f"Room round the beam, mm.  [default: what check calls clear, {MARGIN_MM:g} or more]",
 )
 @click.option(
     "--corner", "corner_mm", type=click.FloatRange(0, 50), default=CORNER_MM, show_default=True, help="Least inside radius, mm."
@@ -25,7 +28,12 @@ if TYPE_CHECKING:
 @click.option("--at", "at_mm", type=float, metavar="MM", help="Where the masks stand, ahead of the back plate.  [default: as now]")
 @lens_option
 @click.option("--split-anamorphic", is_flag=True, help="Anamorphic and spherical lenses share no mask.")
-@click.option("--also-empty", is_flag=True, help="Cut for empty trays too: each filter in or out.")
+@click.option(
+    "--also-empty/--as-fitted",
+    default=True,
+    show_default="also empty",
+    help="Cut for empty trays too, each filter in or out; or tighter, for the filters fitted only.",
+)
 @output_options
 def command(show: Loaded, output: Output, **options: Any) -> int:
     """Find the tightest cut-out for each lens of SCENE at its mask's place, over every guide, zoom, focus and stop.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +20,7 @@ from raytrace.beam.outline import Section, widened
 from raytrace.beam.planes import fillings, sections_in, with_glasses
 from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
-from scenes.questions.masks.wanted import Wanted
+from scenes.questions.masks.wanted import MARGIN_MM, Wanted
 from scenes.rig.box import stage_name
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Mask
@@ -29,7 +29,8 @@ from scenes.scene_file.tables.scene import box_for
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
 from scenes.states.full_range import focus_note, ranged
 from scenes.states.load import Loaded, chosen_lenses
-from scenes.states.names import state_words
+from scenes.states.names import state_words, the
+from scenes.states.rooms import ROOMY
 from scenes.states.state import State
 
 MM2_PER_CM2 = 100.0
@@ -56,9 +57,9 @@ class LensMask:
 
     need is the beam itself over its whole range and both faces; cutout has margin and corners. widest names the state whose beam is
     largest, axis_mm (right, up) is where the lens axis meets the mask. now_mm is how far the mask that the scene has stays out of
-    the beam. empty_mm is how much farther the beam reaches anywhere when trays are emptied; 0 where that is counted in. needed_mm
-    is the room that `check` asks for with this lens, in space; lean is how many times as much that is in the mask's plane, at most.
-    states are those whose beams it holds.
+    the beam. empty_mm is how much farther the beam reaches anywhere when trays are emptied; held_empty says that need counts that
+    in. needed_mm is the room that `check` asks for with this lens, in space; lean is how many times as much that is in the mask's
+    plane, at most. margin_mm is that of the cut-out, in the mask's plane. states are those whose beams it holds.
     """
 
     lens: Lens
@@ -72,6 +73,13 @@ class LensMask:
     needed_mm: float = 0.0
     states: tuple[State, ...] = ()
     lean: float = 1.0
+    margin_mm: float = MARGIN_MM
+    held_empty: bool = False
+
+    @property
+    def short_empty_mm(self) -> float:
+        """How much farther than it holds the beam reaches with trays emptied [mm]."""
+        return 0.0 if self.held_empty else self.empty_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,23 +120,43 @@ def mask_report(loaded: Loaded, wanted: Wanted, names: Sequence[str] = ()) -> Ma
     families = [int(wanted.split_anamorphic and mask.lens.squeeze != 1.0) for mask in lenses]
     splits = best_splits([mask.cutout for mask in lenses], max(count, MOST_MASKS_SHOWN), families=families)
     chosen = splits[min(count - len(set(families)), len(splits) - 1)]
-    notes = [note for note in (focus_note(mask.lens) for mask in lenses) if note] + _room_notes(lenses, wanted.margin_mm)
-    return MaskReport(
-        wanted=wanted, lenses=lenses, splits=splits, chosen=chosen, masks=_cut(lenses, chosen, wanted.margin_mm), notes=tuple(notes)
-    )
+    notes = [note for note in (focus_note(mask.lens) for mask in lenses) if note] + _room_notes(lenses)
+    return MaskReport(wanted=wanted, lenses=lenses, splits=splits, chosen=chosen, masks=_cut(lenses, chosen), notes=tuple(notes))
 
 
-def _room_notes(lenses: Sequence[LensMask], margin_mm: float) -> list[str]:
-    """Which lenses a check will not call clear behind these masks, for their pupils are taken as fixed."""
-    found = [mask for mask in lenses if not has_room(margin_mm / mask.lean, mask.needed_mm)]
+def _room_notes(lenses: Sequence[LensMask]) -> list[str]:
+    """Which lenses a check will not call clear behind these masks: their pupils are taken as fixed, or trays are emptied."""
+    return [*_short_of_room(lenses), *_tight_when_empty(lenses)]
+
+
+def _short_of_room(lenses: Sequence[LensMask]) -> Iterator[str]:
+    found = [mask for mask in lenses if not has_room(mask.margin_mm / mask.lean, mask.needed_mm)]
     if not found:
-        return []
-    names = ", ".join(mask.lens.name for mask in found)
-    lean = max(mask.lean for mask in found)
+        return
+    lean, margin_mm = max(mask.lean for mask in found), found[0].margin_mm
     least = f"{margin_mm:g} mm of margin leaves as little as {margin_mm / lean:.1f} mm square to the beam's side"
     why = f"{least}, less than the {WALK_MM:g} mm a fixed pupil can be out by"
-    way_out = f"give pupil_walk, or a margin of {math.ceil(10 * WALK_MM * lean) / 10:g} mm"
-    return [f"{why}: `brimline check` may call {names} tight behind a mask cut so; {way_out}"]
+    way_out = "give pupil_walk, or leave --margin out"
+    yield f"{why}: `brimline check` may call {_names(found)} tight behind a mask cut so; {way_out}"
+
+
+def _tight_when_empty(lenses: Sequence[LensMask]) -> Iterator[str]:
+    """Lenses whose margin holds the beam with the trays empty, but not with the room that a clear frame needs."""
+    found = [mask for mask in lenses if SAME_MM < mask.short_empty_mm <= mask.margin_mm and not _clear_when_empty(mask)]
+    if found:
+        reach_mm = max(mask.short_empty_mm for mask in found)
+        yield (
+            f"with the trays empty the beam reaches up to {reach_mm:.1f} mm farther: {_names(found)} will then be tight behind a "
+            "mask cut so; leave --as-fitted out where filters come and go"
+        )
+
+
+def _clear_when_empty(mask: LensMask) -> bool:
+    return has_room((mask.margin_mm - mask.short_empty_mm) / mask.lean, mask.needed_mm)
+
+
+def _names(masks: Sequence[LensMask]) -> str:
+    return ", ".join(mask.lens.name for mask in masks)
 
 
 def _how_many(lenses: Sequence[LensMask], wanted: Wanted) -> int:
@@ -141,12 +169,12 @@ def _how_many(lenses: Sequence[LensMask], wanted: Wanted) -> int:
     return min(wanted.masks or max(now, least), len(lenses))
 
 
-def _cut(lenses: Sequence[LensMask], chosen: Split, margin_mm: float) -> tuple[CutMask, ...]:
+def _cut(lenses: Sequence[LensMask], chosen: Split) -> tuple[CutMask, ...]:
     found = []
     for number, group in enumerate(sorted(chosen.groups), 1):
         members = tuple(lenses[k] for k in group)
         cutout = joined([member.cutout for member in members])
-        filters_in = any(member.empty_mm > margin_mm for member in members)
+        filters_in = any(member.short_empty_mm > member.margin_mm for member in members)
         found.append(CutMask(name=f"mask {number}", members=members, cutout=cutout, filters_in=filters_in))
     return tuple(found)
 
@@ -171,20 +199,36 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
         problem = f"has no beam {where}, the plane of focus lies nearer: use another --at"
         raise SceneError([Complaint(where=f'lens "{lens.name}"', problem=problem)])
     empty_mm = max((reach_beyond_mm(need, section) for section in other if not section.is_empty), default=0.0)
+    needed_mm = max(room_needed_mm(plan.variants) for plan in plans)
+    lean = max(_lean(plan, faces[0]) for plan, faces in zip(plans, planes, strict=True))
     need = union([need, *(widened(section, held.left_out_mm) for section in other)]) if wanted.also_empty else need
+    margin_mm = _clear_margin_mm(need, needed_mm, lean) if wanted.margin_mm is None else wanted.margin_mm
     return LensMask(
         lens=lens,
         place=place,
         need=need,
-        cutout=tightest(need, wanted.margin_mm + TRACED_MM, wanted.corner_mm),
+        cutout=tightest(need, margin_mm + TRACED_MM, wanted.corner_mm),
         widest=state_words(max(zip(own, plans, strict=True), key=lambda pair: pair[0].area)[1]),
         now_mm=None if fitted is None else _room_mm(_opening(loaded, fitted), need),
-        empty_mm=0.0 if wanted.also_empty else empty_mm,
+        empty_mm=empty_mm,
         axis_mm=_axis_mm(planes[0][0]),
-        needed_mm=max(room_needed_mm(plan.variants) for plan in plans),
+        needed_mm=needed_mm,
         states=plans,
-        lean=max(_lean(plan, faces[0]) for plan, faces in zip(plans, planes, strict=True)),
+        lean=lean,
+        margin_mm=margin_mm,
+        held_empty=wanted.also_empty,
     )
+
+
+def _clear_margin_mm(need: Section, needed_mm: float, lean: float) -> float:
+    """The margin in a mask's plane behind which `check` calls a lens clear, to a tenth [mm].
+
+    The room needed lies square to the beam's side, which leans; and a frame that may grow by 2 % moves the beam's edge by no more
+    than 2 % of its way from the beam's middle.
+    """
+    left, low, right, high = need.bounds
+    grown_mm = (ROOMY - 1.0) * math.hypot(right - left, high - low) / 2
+    return math.ceil(10.0 * max(MARGIN_MM, needed_mm * lean, grown_mm)) / 10.0
 
 
 def _lean(plan: State, plane: Pose) -> float:
@@ -238,7 +282,7 @@ def _refuse_inside_a_part(loaded: Loaded, lens: Lens, at_mm: float) -> None:
     for name, from_mm, depth_mm in (*trays, *masks):
         if from_mm - THICKNESS_MM < at_mm < from_mm + depth_mm:
             problem = (
-                f"would stand inside the {name}, which reaches from {from_mm:g} to {from_mm + depth_mm:g} mm "
+                f"would stand inside {the(name)}, which reaches from {from_mm:g} to {from_mm + depth_mm:g} mm "
                 f"ahead of the back plate; use --at {from_mm + depth_mm:g} or more, or {max(from_mm - THICKNESS_MM, 0.0):g} or less"
             )
             raise SceneError([Complaint(where=f'a mask for lens "{lens.name}"', problem=problem, source="--at")])

@@ -12,11 +12,15 @@ CORNER_MM = 3.0  # a 6 mm cutter; common practice
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """What is asked for: margin and least inside corner radius [mm], how many masks, and whether lens families share."""
+    """What is asked for: margin and least inside corner radius [mm], how many masks, and whether lens families share.
 
-    margin_mm: float = MARGIN_MM
+    margin_mm None: as much as `check` asks for before it calls a lens clear, MARGIN_MM at least. also_empty: cut-outs hold the beam
+    with each filter in or out.
+    """
+
+    margin_mm: float | None = None
     corner_mm: float = CORNER_MM
     masks: int | None = None
     split_anamorphic: bool = False
-    also_empty: bool = False
+    also_empty: bool = True
     at_mm: float | None = None

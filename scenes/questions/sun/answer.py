@@ -13,7 +13,7 @@ from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.options import Wanted
 from scenes.answers.page import WIDTH
 from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, chosen_sun, limits_of, sun_report
-from scenes.questions.sun.text import CAUTIONS, clock, clock_words, flag_words, next_step, spans_words, unwanted
+from scenes.questions.sun.text import CAUTIONS, clock, clock_words, flag_words, joint_words, next_step, spans_words, unwanted
 from scenes.states.load import plans_of
 from scenes.states.names import lens_words, state_words
 from scenes.states.select import first_focus
@@ -67,6 +67,9 @@ class SunAnswer(Answer):
         yield from self._head()
         for report in self.reports:
             yield from _lens_blocks(report)
+        if words := joint_words(self.reports):
+            yield Paragraph(words)
+            yield Gap()
         yield from map(Paragraph, CAUTIONS)
 
     def _head(self) -> Iterator[Block]:
@@ -110,7 +113,7 @@ def _lens_blocks(report: SunReport) -> Iterator[Block]:
     yield _row("in the picture", spans_words(report, report.path.in_frame))
     yield _row("on the glass", f"{spans_words(report, report.on_glass)}{_most_words(report)}")
     if report.flags:
-        yield _row("with flags far in", spans_words(report, report.on_glass_at_best))
+        yield _row("with flags so set", spans_words(report, report.on_glass_at_best))
         yield _row("", "; ".join(flag_words(flag) for flag in report.flags))
     yield Paragraph(f"Next: {next_step(report)}", "  ", UNDER_WORDS)
     yield Gap()

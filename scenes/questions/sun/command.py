@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from scenes.answers.completion import names_of
 from scenes.answers.options import Output, Wanted, focus_options, output_options, scene_argument, target_option
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
 @click.command("sun")
 @scene_argument
-@click.option("--light", metavar="NAME", help="Which sun of the scene.  [default: the first]")
+@click.option("--light", metavar="NAME", help="Which sun of the scene.  [default: the first]", shell_complete=names_of("light"))
 @click.option("--date", "day", type=click.DateTime(["%Y-%m-%d"]), help="Another day than the scene's own.")
 @focus_options
 @target_option

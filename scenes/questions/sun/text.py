@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Sequence
 
 from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, clock_may_differ
 from scenes.states.names import state_words
@@ -40,12 +41,24 @@ def spans_words(report: SunReport, holds: BoolArray) -> str:
 
 
 def flag_angles(flag: FlagAngle) -> str:
-    """A flag's way in, short: 'top flag 30 to 18.5 deg'."""
-    return f"{flag.name} {flag.now_deg:g} to {flag.least_deg + 0.0:g} deg"
+    """A flag's way, short: 'top flag in from 30 to 18.5 deg', 'right flag out from 30 to 47.2 deg'."""
+    way = "out" if flag.least_deg > flag.now_deg else "in"
+    return f"{flag.name} {way} from {flag.now_deg:g} to {flag.least_deg + 0.0:g} deg"
+
+
+def joint_words(reports: Sequence[SunReport]) -> str:
+    """One setting that suits every lens of the day, where lenses ask for different ones; '' where all ask for the same."""
+    asked: dict[str, list[float]] = {}
+    for flag in (flag for report in reports for flag in report.flags if math.isfinite(flag.limit.clear_deg)):
+        asked.setdefault(flag.name, []).append(flag.least_deg)
+    if all(len(set(angles)) < 2 for angles in asked.values()):
+        return ""
+    told = ", ".join(f"{name} {max(angles) + 0.0:g} deg" for name, angles in asked.items())
+    return f"Those angles are each for one lens, and have to be set anew when it changes. One setting for all these lenses: {told}."
 
 
 def flag_words(flag: FlagAngle) -> str:
-    """A flag's way in, and what holds it: 'top flag 30 to 18.5 deg (21, infinity, f/2)'."""
+    """A flag's way, and what holds it: 'top flag in from 30 to 18.5 deg (21, infinity, f/2)'."""
     if math.isinf(flag.limit.clear_deg):
         return f"{flag.name} left at {flag.now_deg:g} deg (no angle of it clears the frame: brimline flags)"
     held = state_words(flag.limit.decided_by) if flag.limit.decided_by else "as far as flags fold in"

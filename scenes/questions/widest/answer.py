@@ -85,7 +85,7 @@ class WidestAnswer(Answer):
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """The answer itself first, then what it rests on, setup by setup, lens by lens."""
         yield Heading(f"Widest: {self.title}" if self.title else "Widest")
-        yield Paragraph(answer_words(self.report))
+        yield Paragraph(answer_words(self.report, self.fits))
         yield Gap()
         yield Paragraph(family_words(self.report))
         for sentence in assumed(self.report.family):
@@ -122,7 +122,7 @@ class WidestAnswer(Answer):
         """The answer in words, the family, limits by setup and state, the scene's lenses; places in mm of the frame."""
         report = self.report
         return {
-            "answer": answer_words(report),
+            "answer": answer_words(report, self.fits),
             "family": {
                 "of": report.family.lens.name,
                 "from_mm": finite(report.from_mm),

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from scenes.answers.completion import names_of
 from scenes.answers.options import Output, output_options, scene_argument
 
 if TYPE_CHECKING:
@@ -14,7 +15,12 @@ if TYPE_CHECKING:
 
 @click.command("widest")
 @scene_argument
-@click.option("--like", metavar="NAME", help="Lens of the scene that the family follows.  [default: the widest]")
+@click.option(
+    "--like",
+    metavar="NAME",
+    help="Lens of the scene that the family follows.  [default: the widest]",
+    shell_complete=names_of("lens"),
+)
 @click.option(
     "--pupil", default="worse", metavar="HOW", help="mm behind the front, or 40..52, or held, scaled, worse.  [default: worse]"
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -18,12 +19,12 @@ from scenes.sheets.page import FONT, Box, Page
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT, TITLE_PT, badge_of
 
 MARGIN_MM = 12.0
-NAMES_MM = 52.0  # room for the setups' names, left of the bars
+NAMES_MM, SETTINGS_MM = 46.0, 30.0  # room left of the bars for the setups' names, and for focus and stop of each bar
 ROW_MM = 6.5  # of the table of lenses
 TICKS_MM = (4, 5, 6, 8, 10, 12, 14, 16, 18, 20, 24, 28, 35, 40, 50, 65, 75, 100, 135, 180, 250, 350, 500, 800, 1200, 2000)
 LEGEND = (
-    "Bars, top to bottom of each setup: focus and stop. Dark: clears with 2 % of the frame to spare. Yellow: touches nothing, but "
-    "has less room. Pale: the part named stands in the beam."
+    "Blue: clears with 2 % of the frame to spare, from the focal length written at its end. Yellow: touches nothing, but has less "
+    "room. Pale: the part named stands in the beam."
 )
 
 
@@ -34,7 +35,7 @@ def widest_figure(report: WidestReport, fits: Sequence[LensFits], title: str) ->
     page.fit(MARGIN_MM, page.height_mm - 12.0, f"Widest: {title}", TITLE_PT, width, weight="bold")
     page.fit(MARGIN_MM, page.height_mm - 16.0, answer_words(report), BODY_PT, width, lines=3, va="top")
     floor = 14.0 + (ROW_MM * (len(fits) + 1) + 6.0 if fits else 0.0)
-    space = Box(MARGIN_MM + NAMES_MM, floor + 10.0, page.width_mm - MARGIN_MM, page.height_mm - 31.0)
+    space = Box(MARGIN_MM + NAMES_MM + SETTINGS_MM, floor + 10.0, page.width_mm - MARGIN_MM, page.height_mm - 31.0)
     _draw_bars(page.axes(space, label="limits"), report)
     _name_setups(page, space, report)
     if fits:
@@ -78,12 +79,14 @@ def _draw_state(axes: Axes, row: int, share: float, tall: float, state: StateLim
     for left, right, colour in ((low, touch, BITES), (touch, clear, TIGHT_GROUND), (clear, high, RAY_CLEAR)):
         if right > left:
             axes.barh(middle, right - left, height=0.8 * tall, left=left, color=colour, edgecolor="none")
-    words = setting_words_of(state)
-    if clear < high:
-        axes.text(high, middle, f"{words} ", ha="right", va="center", fontsize=FOOT_PT, color="white", fontfamily=FONT)
+    look: dict[str, Any] = {"va": "center", "fontsize": FOOT_PT, "fontfamily": FONT}
+    place = {"xycoords": axes.get_yaxis_transform(), "xytext": (-4.0, 0.0), "textcoords": "offset points"}
+    axes.annotate(setting_words_of(state), (0.0, middle), ha="right", color=INK, **place, **look)
+    if low < clear < high:
+        axes.text(clear, middle, f" {clear:.1f}", ha="left", color="white", **look)
     met = state.touch.met or state.clear.met
     if state.touch.fate is not Fate.ALL and met is not None:
-        axes.text(low, middle, f" {met_words(met)}", ha="left", va="center", fontsize=FOOT_PT, color=INK, fontfamily=FONT)
+        axes.text(low, middle, f" {met_words(met)}", ha="left", color=INK, **look)
 
 
 def _name_setups(page: Page, space: Box, report: WidestReport) -> None:

@@ -21,7 +21,8 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import GlassTable, Resources
 from scenes.scene_file.tables.lens import Interval, Lens, PupilDepth, WalkRow
-from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, focal_lengths
+from scenes.scene_file.tables.lens import LensState as Row
+from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, can_focus, focal_lengths
 from scenes.states.clear_rule import WALK_MM
 from scenes.states.load import chosen_lenses
 
@@ -55,9 +56,9 @@ class Measures:
 class FieldStated:
     """What the rows of a family's own lens say of its field, as shares of what its focal length says.
 
-    wider: the most at its shortest focal length, 1 at least: what the family takes. narrower: the least there, 1 at most. longer:
-    the most at its longer focal lengths, 1 at least. unheld_mm: focus distances of rows that nothing can be held against. by_table
-    says that a traced lens's table, not its rows, told `wider`.
+    wider: the most at its shortest focal length, 1 at least. narrower: the least there, 1 at most. The family takes what they
+    say at each focus. longer: the most at its longer focal lengths, 1 at least. unheld_mm: focus distances of rows that nothing
+    can be held against. by_table says that a traced lens's table, not its rows, told `wider`.
     """
 
     wider: float = 1.0
@@ -71,7 +72,7 @@ class FieldStated:
 class Family:
     """A reference lens at its shortest focal length, freed of its rows and its front glass, and what its relatives measure.
 
-    depth_mm is its pupil (None where pupil_walk tells it).
+    depth_mm is its pupil (None where pupil_walk tells it); rows are its own, without what they say of the pupil.
     """
 
     lens: Lens
@@ -81,6 +82,7 @@ class Family:
     travel_mm: float
     field: FieldStated
     traced: bool
+    rows: tuple[Row, ...] = ()
 
     @property
     def focal_mm(self) -> float:
@@ -106,6 +108,7 @@ def family_of(scene: Scene, resources: Resources, name: str | None, measures: Me
         travel_mm=front_travel_mm(own, focal, math.inf),
         field=_field_stated(own, free, grid) if glass is None else _field_traced(own, glass, grid),
         traced=glass is not None,
+        rows=() if glass is not None else tuple(row.model_copy(update={"pupil_behind_front_mm": None}) for row in own.state),
     )
 
 
@@ -227,8 +230,35 @@ def family_states(family: Family, grid: PixelGrid, focal_mm: float, focus_mm: fl
     for lens in relatives(family, focal_mm):
         variants = lens_variants(lens, grid, None, focal_mm=focal_mm, focus_mm=focus_mm, f_number=f_number)
         ends = [variant.lens for variant in variants if _is_end(variant.lens, lens)]
-        found += [replace(end, field_focal_mm=end.field_focal_mm / family.field.wider) for end in ends]
+        found += [_seeing_as(end, family, grid) for end in ends]
     return tuple(found)
+
+
+def _seeing_as(state: LensState, family: Family, grid: PixelGrid) -> LensState:
+    """A lens whose field stands to what its focal length says as the reference lens's does at the same focus."""
+    upright, across = _field_shares(family, grid, state)
+    return replace(state, field_focal_mm=state.field_focal_mm / upright, squeeze=state.squeeze * across / upright)
+
+
+def _field_shares(family: Family, grid: PixelGrid, state: LensState) -> tuple[float, float]:
+    """How much wider (upright, across) the reference lens sees at a focus than its focal length says there: as its rows have it."""
+    stated = any(row.half_field_deg is not None for row in family.rows)
+    if not stated or not can_focus(family.lens, family.focal_mm, state.focus_mm):
+        return family.field.wider, family.field.wider
+    across_mm, upright_mm = _on_axis_mm(state)
+    depth = PupilDepth(horizontal=(across_mm, across_mm), vertical=(upright_mm, upright_mm))
+    held = family.lens.model_copy(update={"pupil_walk": None, "pupil_behind_front_mm": depth})
+    setting = {"focal_mm": family.focal_mm, "focus_mm": state.focus_mm, "f_number": state.f_number}
+    rows = held.model_copy(update={"state": family.rows})
+    measured, said = (lens_variants(lens, grid, None, **setting)[0].lens for lens in (rows, held))
+    upright = said.field_focal_mm / measured.field_focal_mm
+    return upright, upright * measured.squeeze / said.squeeze
+
+
+def _on_axis_mm(state: LensState) -> tuple[float, float]:
+    """Depth of a lens's pupil on the axis, (across, upright) [mm]."""
+    depth = state.pupil.behind_front_mm
+    return (depth, depth) if isinstance(depth, float | int) else depth
 
 
 def _is_end(state: LensState, lens: Lens) -> bool:
@@ -267,9 +297,13 @@ def _field_words(field: FieldStated, name: str) -> Iterator[str]:
     """What of the fields that rows state is used, and what is not."""
     if field.wider > 1 / SAME_FIELD:
         told_by = "table" if field.by_table else "rows"
-        yield f"field: {_percent(field.wider)} wider than the focal length says, as in {name}'s {told_by}"
+        up_to = "" if field.by_table else "up to "
+        yield f"field: {up_to}{_percent(field.wider)} wider than the focal length says, as in {name}'s {told_by}"
     if field.narrower < SAME_FIELD:
-        yield f"field: {name}'s rows state it up to {_percent(field.narrower)} narrower too, which is left out: the safe side"
+        yield (
+            f"field: up to {_percent(field.narrower)} narrower than the focal length says, where {name}'s rows measure it so: "
+            "another lens may see wider there"
+        )
     if field.longer > field.wider / SAME_FIELD:
         yield (
             f"field: {name}'s rows at longer focal lengths state it up to {_percent(field.longer)} wider than those say, which is "

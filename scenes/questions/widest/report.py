@@ -10,7 +10,6 @@ from itertools import product
 from typing import Protocol
 
 import numpy as np
-from scipy.optimize import brentq
 
 from geometry.body import Part
 from raytrace.beam.clearance import ALONG_MM, Clearance, scaled
@@ -341,6 +340,7 @@ def _root(clear_mm: Callable[[float], float], low: float, high: float) -> float:
 
     Looked for in 1 / f, with which a beam's reach grows almost evenly.
     """
+    from scipy.optimize import brentq  # here, for it takes long to load
 
     def bounded(inverse: float) -> float:
         return float(np.clip(clear_mm(1 / inverse), -ALONG_MM, ALONG_MM))

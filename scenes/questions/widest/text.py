@@ -11,9 +11,10 @@ from scenes.questions.widest.report import Fate, Limit, SetupLimits, StateLimits
 from scenes.questions.widest.scene_lenses import Fit, LensFits
 from scenes.questions.widest.setups import AS_SET, setup_words
 from scenes.rig.focus_plane import BEYOND
+from scenes.scene_file.tables.lens import focal_lengths
 from scenes.states.clear_rule import MEANING, WALK_MM, Word
 from scenes.states.lens_front import TOO_SMALL
-from scenes.states.names import setting_words, state_words
+from scenes.states.names import setting_words, state_words, the
 
 LEAST_GAIN_MM = 0.05  # half a step of what is told
 CAUTION = (
@@ -28,14 +29,30 @@ LIMIT_WORDS = (
 CATALOGUE_WORDS = "The scene's own lenses, as measured, at every zoom row and focus of [check] and the widest stop asked for:"
 
 
-def answer_words(report: WidestReport) -> str:
-    """The answer in one or two sentences: as set, and in the setup that lets the widest lens be used."""
+def answer_words(report: WidestReport, fits: Sequence[LensFits] = ()) -> str:
+    """The answer: as set, in the setup that lets the widest lens be used, and the measured lens where it differs."""
     now = next(one for one in report.setups if one.setup == AS_SET)
     words = f"Widest that clears this box as set: {_by_focus_words(now)}."
     best = min(report.setups, key=lambda one: [limit.focal_mm for limit in _limits(one)])
     if any(better.focal_mm < limit.focal_mm for better, limit in zip(_limits(best), _limits(now), strict=True)):
         words += f" With {setup_words(best.setup)}: {_by_focus_words(best)}."
-    return words
+    return f"{words}{_measured_words(report, now, fits)}"
+
+
+def _measured_words(report: WidestReport, now: SetupLimits, fits: Sequence[LensFits]) -> str:
+    """How the family's own lens fares as the scene has it, where the limits of its unmeasured relatives say otherwise."""
+    own = next((one for one in fits if one.lens.name == report.family.lens.name), None)
+    if own is None or len(focal_lengths(own.lens)) > 1:
+        return ""
+    said = all(limit.focal_mm <= own.lens.focal_mm for limit in _limits(now))
+    fit = next(fit for fit in own.fits if fit.setup == AS_SET)
+    if said == (fit.word is Word.CLEAR):
+        return ""
+    return (
+        f" The {own.lens.name} itself, as the scene has it, is {fit.word} ({state_words(fit.plan)})."
+        if said
+        else (f" The {own.lens.name} itself, as measured, is clear.")
+    )
 
 
 def _by_focus(limits: SetupLimits) -> list[StateLimits]:
@@ -143,7 +160,7 @@ def why_words(one: LensFits) -> str:
         return ""
     deep = fit.met.clearance_mm
     if fit.met.where == BEYOND:
-        return f"{one.lens.name}: the {fit.met.part} reaches {BEYOND}, where nothing is looked at ({state_words(fit.plan)})"
+        return f"{one.lens.name}: {the(fit.met.part)} reaches {BEYOND}, where nothing is looked at ({state_words(fit.plan)})"
     how = f"{-deep:.1f} mm in" if deep < 0 else f"{deep:.1f} mm to spare"
     return f"{one.lens.name}: the {met_words(fit.met)}, {how} ({state_words(fit.plan)})"
 

@@ -39,6 +39,7 @@ Checked = Literal[
     "half_field_deg",
     "squeeze",
     "distortion",
+    "front_travel_mm",
 ]
 SAFE_NAME = re.compile(r"[^/\\:*?\"<>|]+")
 

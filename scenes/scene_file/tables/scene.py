@@ -13,6 +13,7 @@ from scenes.scene_file.tables.design import Design, design_faults
 from scenes.scene_file.tables.fields import CLOSE, INFINITY, Fault, Focus, Table, focus, part, quantity, text
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.light import Light
+from scenes.scene_file.tables.plan import Plan
 from scenes.scene_file.tables.tolerance import Tolerance
 from scenes.scene_file.tables.tolerance_paths import tolerance_faults
 
@@ -60,6 +61,7 @@ class Scene(Table):
     light: tuple[Light, ...] = part("Lights that must not reach the glass, or whose ghosts are asked for.", ())
     check: Check = part("What to check.", Check())
     tolerance: tuple[Tolerance, ...] = part("What may come out otherwise than written, for `brimline builds`.", ())
+    plan: Plan = part("What `brimline plan` reckons with.", Plan())
     design: Design | None = part("What `brimline design` may change in the box, and what it is to be.", None)
 
     def faults(self) -> Iterator[Fault]:
@@ -243,6 +245,7 @@ __all__ = [
     "Design",
     "Lens",
     "Light",
+    "Plan",
     "Scene",
     "Tolerance",
     "box_for",

@@ -16,11 +16,11 @@ from raytrace.reference import reference_shares
 from scenes.answers.page import WIDTH
 from scenes.changes.flag_angles import flag_states, joint_loss, rounded_up, summaries
 from scenes.cli import main
-from scenes.questions.check.verdicts.check import check_state
 from scenes.questions.flags.command import command
 from scenes.runtime.engines import engine_of
 from scenes.states.clear_rule import Limits as CheckLimits
 from scenes.states.load import load_scene, plans_of
+from scenes.verdicts.check import check_state
 
 # Lopsided on purpose: the frame lies to the right, the box sits high and left, the flags differ.
 SCENE = """

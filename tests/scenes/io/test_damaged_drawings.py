@@ -207,3 +207,29 @@ def test_a_number_that_its_reader_had_to_guess_is_refused_and_nothing_reaches_th
     broken = data.replace(b"\n-40.0\n", b"\n-4\x1b0.0\n", 1)  # which reads as -4
     assert "its reader had to guess" in complaint(lambda: read_outline(broken, "m.dxf"))
     assert not any(capfd.readouterr())
+
+
+def test_a_cut_out_in_a_block_that_is_inserted_nowhere_is_not_passed_over_in_silence():
+    def kept(document):
+        cut_out(document, document.blocks.new("CUT"))
+
+    def inserted(document):
+        cut_out(document, document.blocks.new("CUT"))
+        document.modelspace().add_blockref("CUT", (0, 0))
+
+    assert 'holds lines in the block "CUT", which is inserted nowhere' in refusal_of(drawing(plate, kept))
+    assert 'holds lines in the block "CUT", which is inserted nowhere' in refusal_of(drawing(kept))
+    assert refusal_of(drawing(inserted)) == ""
+    assert refusal_of(drawing(cut_out, lambda document: document.blocks.new("EMPTY"))) == ""
+
+
+@pytest.mark.parametrize("by_layer", [False, True])
+def test_a_dashed_outline_is_not_taken_for_a_cut(by_layer):
+    def dashed(document):
+        document.linetypes.add("HIDDEN", pattern=[9.0, 6.0, -3.0])
+        document.layers.add("L", linetype="HIDDEN")
+        own = {"layer": "L"} if by_layer else {"linetype": "HIDDEN"}
+        document.modelspace().add_lwpolyline(box(40, 25), close=True, dxfattribs=own)
+
+    assert 'holds a LWPOLYLINE drawn as a "HIDDEN" line; draw what is cut as a full line' in refusal_of(drawing(dashed))
+    assert refusal_of(drawing(cut_out)) == ""

@@ -75,10 +75,12 @@ def test_a_coordinate_that_is_no_number_is_refused_and_no_face_is_dropped_for_it
     complaint(lambda: read_mesh(path))
 
 
-def package(model):
+def package(model, relations=None):
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("3D/3dmodel.model", model)
+        if relations is not None:
+            archive.writestr("_rels/.rels", relations)
     return stream.getvalue()
 
 
@@ -226,3 +228,19 @@ def test_a_file_that_contradicts_itself_is_refused(tmp_path, kind, data, words):
 def test_an_obj_may_count_its_corners_backwards(tmp_path):
     (tmp_path / "a.obj").write_text("v 0 0 0\nv 90 0 0\nv 0 90 0\nv 0 0 90\nf -4 -3 -2\nf -4 -2 -1\nf -4 -1 -3\nf -3 -1 -2\n")
     assert len(read_mesh(tmp_path / "a.obj").faces) == 4
+
+
+def test_a_package_whose_relations_name_another_model_is_refused(tmp_path):
+    # Open packaging conventions, and 3MF core specification, section 2.2.1: the package's relations name its model part.
+    relation = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
+    head = '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
+    model = f'{HEAD}{ONE}</resources><build><item objectid="1"/></build></model>'
+    path = tmp_path / "a.3mf"
+    for target, words in (("/3D/other.model", 'its package names "3D/other.model" as its model'), ("/3D/3dmodel.model", "")):
+        path.write_bytes(
+            package(model, relations=f'{head}<Relationship Target="{target}" Id="r" Type="{relation}"/></Relationships>')
+        )
+        if words:
+            assert words in complaint(lambda: read_mesh(path))
+        else:
+            assert len(read_mesh(path).faces) == 1

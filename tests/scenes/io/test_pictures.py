@@ -4,10 +4,11 @@ import io
 import xml.etree.ElementTree as ET
 
 import numpy as np
+import pytest
 import tifffile
 from matplotlib.figure import Figure
 
-from scenes.io.pictures import figure_files, layers_tiff
+from scenes.io.pictures import exr_trouble, figure_files, layers_exr, layers_tiff
 
 
 def figure():
@@ -39,3 +40,24 @@ def test_a_tiff_holds_every_layer_to_the_bit():
         for page, layer in zip(file.pages, layers.values(), strict=True):
             assert page.dtype == np.float32
             np.testing.assert_array_equal(page.asarray(), layer)
+
+
+def test_an_exr_holds_every_layer_to_the_bit_under_its_name(tmp_path):
+    OpenEXR = pytest.importorskip("OpenEXR", reason="the library comes with the extra exr")
+    rng = np.random.default_rng(4)
+    layers = {name: rng.random((5, 7), dtype=np.float32) for name in ("loss_stops", "glass")}
+    layers["loss_stops"][0, 0] = np.inf
+    (tmp_path / "map.exr").write_bytes(layers_exr(layers))
+    with OpenEXR.File(str(tmp_path / "map.exr"), separate_channels=True) as frame:
+        found = {name: channel.pixels for name, channel in frame.channels().items()}
+    assert set(found) == set(layers)
+    for name, layer in layers.items():
+        assert found[name].dtype == np.float32
+        np.testing.assert_array_equal(found[name], layer)
+    assert layers_exr(layers) == (tmp_path / "map.exr").read_bytes()
+
+
+def test_without_its_library_exr_is_refused_before_anything_is_computed(monkeypatch):
+    monkeypatch.setattr("scenes.io.pictures.find_spec", lambda _: None)
+    assert exr_trouble(("png", "tiff")) == ""
+    assert exr_trouble(("png", "exr")) == "--format exr needs one more library; install brimline[exr], or use --format tiff"

@@ -288,3 +288,17 @@ def test_links_that_lead_to_each_other_are_refused_in_a_sentence(tmp_path):
     (tmp_path / "b").symlink_to(tmp_path / "a")
     with pytest.raises(SceneError, match=r"cannot be (used|written)"):
         write(tmp_path / "a", "new")
+
+
+@pytest.mark.parametrize(("first", "second"), [("r", "r/inner"), ("r/inner", "r"), ("r/a/b", "r"), ("r", "r/a/b")])
+def test_a_run_into_a_folder_within_one_that_is_being_written_is_refused_for_its_result_would_go_with_the_old_one(
+    tmp_path, first, second
+):
+    write(tmp_path / "r", "old")
+    write(tmp_path / first, "old")
+    with result_folder(tmp_path / first, "beam"):
+        with pytest.raises(SceneError, match="cannot be written while another run writes in"):
+            write(tmp_path / second, "new")
+        write(tmp_path / "beside", "new")
+    write(tmp_path / second, "new")
+    assert (tmp_path / second / "page.txt").read_text() == "new"

@@ -8,10 +8,11 @@ import math
 
 import pytest
 
+from scenes.lens_data.files import readings_of
 from scenes.lens_data.opentrackio import read_opentrackio
 from scenes.lens_data.pupil import written_depth
 from scenes.scene_file.errors import SceneError
-from tests.scenes.lens_data.samples_made import lens_of, sample, table_of
+from tests.scenes.lens_data.samples_made import lens_of, sample, table_of, written
 
 STATIC_WITHOUT_SIZE = {"lens": {"nominalFocalLength": 25.0}}
 
@@ -105,6 +106,18 @@ def test_focus_in_metres_becomes_mm_and_a_kilometre_is_infinity(tmp_path):
     table = table_of(tmp_path, [sample(focusDistance=1200.0), sample(focusDistance=0.75)])
     assert [row.values["focus_mm"] for row in table.rows] == ["infinity", 750.0]
     assert any("from the image plane; the standards do not say" in caution for caution in table.cautions)
+
+
+def test_focus_told_in_mm_is_not_read_as_infinity(tmp_path):
+    # 450 and 1200 m stand on no focus scale; 450 m alone neither. As mm they are an everyday pull.
+    for pull in ([sample(focusDistance=450.0), sample(focusDistance=1200.0)], sample(focusDistance=450.0)):
+        with pytest.raises(SceneError, match=r"focusDistance: must be in metres, and no lens is focused at 450 m.*--focus-in-mm"):
+            table_of(tmp_path, pull)
+    pulled = [sample(focusDistance=450.0), sample(focusDistance=1200.0)]
+    readings = readings_of(written(tmp_path, pulled), focus_in_mm=True)
+    assert sorted(reading.focus_mm for reading in readings) == [450.0, 1200.0]
+    alone = table_of(tmp_path, sample(focusDistance=1200.0))
+    assert "a focus of 1200 m is taken as infinity; if the files have it in mm, say so with --focus-in-mm" in alone.cautions
 
 
 def test_a_clip_of_arrays_is_its_samples_one_by_one(tmp_path):

@@ -2,6 +2,7 @@
 
 import pytest
 
+from scenes.scene_file.errors import SceneError
 from tests.scenes.lens_data.samples_made import lens_of, table_of
 
 COMMA = "focus_mm,focal_mm,pupil_behind_front_mm,half_field_deg,front_travel_mm\ninfinity,25,46.5,35.8,0\n400,25,48,36.9,2.5\n"
@@ -36,6 +37,25 @@ def test_a_pupil_measured_from_the_sensor_takes_the_travel_of_its_own_row(tmp_pa
 def test_both_half_fields_are_written_as_a_table(tmp_path):
     text = "focus_mm,focal_mm,pupil_behind_front_mm,half_field_deg,half_field_vertical_deg\ninfinity,25,46,35.8,25.6\n"
     assert lens_of(table_of(tmp_path, text, "b.csv"))["state"][0]["half_field_deg"] == {"horizontal": 35.8, "vertical": 25.6}
+
+
+def test_all_that_is_missing_is_asked_for_at_once(tmp_path):
+    text = "focus_mm,half_field_deg\ninfinity,35\n400,36\n"
+    with pytest.raises(SceneError) as told:
+        table_of(tmp_path, text, "b.csv", f_number=None, front_diameter_mm=None)
+    assert all(key in str(told.value) for key in ("focal_mm", "pupil_behind_front_mm", "--f-number", "--front-diameter-mm"))
+    text = "focus_mm,focal_mm,pupil_from_sensor_mm\ninfinity,25,104\n400,25,107\n"
+    with pytest.raises(SceneError) as told:
+        table_of(tmp_path, text, "b.csv", front_to_sensor_mm=None, front_travel_mm=None)
+    assert all(key in str(told.value) for key in ("--front-to-sensor-mm", "front_travel_mm"))
+
+
+def test_a_half_field_that_nothing_holds_is_asked_about(tmp_path):
+    text = "focus_mm,focal_mm,pupil_behind_front_mm,half_field_deg\ninfinity,25,46,71.6\n"
+    table = table_of(tmp_path, text, "b.csv")
+    assert any("if it is the full field, halve it; with --width-mm" in caution for caution in table.cautions)
+    with pytest.raises(SceneError, match=r"half field of 71.6 deg, where 25 mm .* 36 mm wide give 35.8"):
+        table_of(tmp_path, text, "b.csv", width_mm=36.0)
 
 
 def test_a_zoom_is_told_by_its_focal_lengths(tmp_path):

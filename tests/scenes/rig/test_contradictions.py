@@ -8,14 +8,14 @@ import pytest
 
 from geometry.notes import Severity
 from raytrace.optics.lens import pencils_for
-from scenes.questions.check.verdicts.check import run_check
-from scenes.questions.check.verdicts.verdict import Word
 from scenes.rig.focus_plane import BEYOND
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.examples import example_text
 from scenes.scene_file.parse import parse_scene
 from scenes.states.load import load_scene, plans_of
 from scenes.states.state import states_of
+from scenes.verdicts.check import run_check
+from scenes.verdicts.verdict import Word
 
 DEMOS = sorted((Path(__file__).parents[3] / "scenes" / "demo").glob("*.toml"))
 SCENE = """

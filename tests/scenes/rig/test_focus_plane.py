@@ -3,11 +3,11 @@
 import pytest
 
 from geometry.notes import Severity
-from scenes.questions.check.verdicts.check import map_grid, run_check
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.parse import parse_scene
 from scenes.states.clear_rule import Word
 from scenes.states.state import states_of
+from scenes.verdicts.check import map_grid, run_check
 
 SCENE = """
 brimline = 1

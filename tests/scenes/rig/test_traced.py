@@ -13,7 +13,6 @@ from geometry.errors import GeometryError
 from geometry.notes import Severity
 from raytrace.ghosts.paths import picture_mm
 from raytrace.optics.prescription import Prescription, Surface, first_order
-from scenes.questions.check.verdicts.check import run_check
 from scenes.questions.widest.lens_family import Measures, assumed, family_of
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
@@ -23,6 +22,7 @@ from scenes.states.clear_rule import Word
 from scenes.states.full_range import range_plans
 from scenes.states.load import Loaded
 from scenes.states.state import pixel_grid, states_of
+from scenes.verdicts.check import run_check
 from tests.raytrace.optics import snell
 
 WIDE = json.loads((Path(__file__).parents[2] / "data" / "published_wide_lenses.json").read_text("utf-8"))
@@ -206,6 +206,28 @@ def test_rims_halved_once_too_often_are_a_fault_by_the_widest_stop():
     halved = snell.Table(tuple((r, t, n, rim / 2) for r, t, n, rim in RETROFOCUS.rows), RETROFOCUS.stop)
     for table, fault in ((RETROFOCUS, False), (halved, True)):
         found = [note for note in plan_of(table, stop=3.5, box=BEHIND).notes if "halved once too often" in note.text]
+        assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
+
+
+def without_stop_row(table, stop):
+    """A table that has lost its stop's row: the air before it is that much longer, and `stop` (from 0) is a surface of glass."""
+    rows = list(table.rows)
+    radius, thickness, index, rim = rows[table.stop - 1]
+    rows[table.stop - 1 : table.stop + 1] = [(radius, thickness + rows[table.stop][1], index, rim)]
+    return snell.Table(tuple(rows), stop)
+
+
+@pytest.mark.parametrize("beside", [-1, 0])
+def test_a_table_that_has_lost_the_row_of_its_stop_is_a_fault_where_the_pupil_depends_on_it(beside):
+    # US Patent 4,448,497, example 1: its stop stands in 14.5 mm of air, and with it on either side the pupil is 10 mm and more off.
+    lost = without_stop_row(GAUSS, GAUSS.stop + beside)
+    for table, lens, fault in (
+        (GAUSS, "", False),
+        (lost, "", True),
+        (lost, 'confirmed = ["pupil_behind_front_mm"]', False),
+    ):
+        notes = plan_of(table, stop=2.0, box=BEHIND, lens=lens).notes
+        found = [note for note in notes if "no row of its own for the stop" in note.text]
         assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
 
 

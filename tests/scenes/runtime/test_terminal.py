@@ -13,6 +13,7 @@ from scenes.cli import main
 from scenes.io.files import as_json
 from scenes.runtime.progress import progress
 from scenes.runtime.terminal import VisibleStream, visible
+from scenes.scene_file.examples import example_text
 
 ROOT = Path(__file__).parents[3]
 SCENE = (ROOT / "scenes/demo/demo-36x24.toml").read_text()
@@ -83,3 +84,17 @@ def test_every_code_page_gets_the_same_json_of_a_scene_with_wide_letters(tmp_pat
     assert json.loads(json_run.stdout)["scene"]["title"].startswith("日本 😀")
     page_run = subprocess.run(command, env=env, capture_output=True, check=False)
     assert page_run.returncode in {0, 1}, page_run.stderr
+
+
+@pytest.mark.skipif(os.name == "nt", reason="closes streams by a shell of POSIX")
+@pytest.mark.parametrize("closed", [">&-", "<&- >&- 2>&-"])
+def test_a_run_whose_streams_are_closed_ends_as_any_other_and_leaves_its_result_whole(tmp_path, closed):
+    """As where it is started without a console, or by a job of the night that closed them."""
+    scene = example_text().replace('"infinity", "close"', '"infinity"')
+    (tmp_path / "s.toml").write_text(scene, encoding="utf-8")
+    options = "--no-pictures --pixels 8 --threads 1 --no-range --lens 21"
+    command = f'"{sys.executable}" -m scenes.cli check s.toml {options} --out out {closed}'
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    status = subprocess.run(["/bin/sh", "-c", command], cwd=tmp_path, env=env, check=False).returncode
+    results = json.loads((tmp_path / "out/results.json").read_text(encoding="utf-8"))
+    assert status == results["exit_status"] <= 1

@@ -12,10 +12,10 @@ import pytest
 from geometry.errors import GeometryError
 from raytrace.optics.camera import Guide, whole_frame
 from raytrace.optics.lens import WalkingPupil
-from scenes.questions.check.verdicts.check import check_state
 from scenes.runtime.engines import engine_of
 from scenes.states.clear_rule import Limits, Word, has_room, lack_words, room_needed_mm
 from scenes.states.notes import walk_notes
+from scenes.verdicts.check import check_state
 from tests.scenes.check_made import GRID, PUPIL_MM, RADIUS_MM, beam_right_mm, lens, plan, wall_on_the_right
 
 EDGE_MM = beam_right_mm(18) + RADIUS_MM  # where the outermost ray passes the wall: similar triangles

@@ -5,8 +5,6 @@ import math
 import pytest
 
 from geometry.notes import Severity
-from scenes.questions.check.test_plan import plan_lines
-from scenes.questions.check.verdicts.check import run_check
 from scenes.questions.widest.lens_family import Measures, Rule
 from scenes.questions.widest.report import Fate, Wanted, widest_report
 from scenes.runtime.engines import engine_of
@@ -14,6 +12,8 @@ from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.resources import Resources
 from scenes.states.load import Loaded
 from scenes.states.state import states_of
+from scenes.verdicts.check import run_check
+from scenes.verdicts.test_plan import plan_lines
 
 SCENE = """
 brimline = 1

@@ -15,8 +15,8 @@ from raytrace.stray.flag_light import Shield, shading_of
 from raytrace.stray.light_on_glass import Reach, reach_of
 from scenes.changes.flag_angles import places_in, set_flags
 from scenes.changes.flag_collisions import with_flag
+from scenes.changes.flag_cuts import FlaglessBoxes, sides_of
 from scenes.questions.flags.command import command as flags_command
-from scenes.questions.flags.lights import FlaglessBoxes, sides_of
 from scenes.questions.leaks.command import command as leaks_command
 from scenes.rig.lights import lights_of
 from scenes.states.load import load_scene, plans_of

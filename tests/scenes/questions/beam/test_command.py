@@ -2,12 +2,14 @@
 
 import json
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from scenes.questions.beam.command import command
 from scenes.questions.beam.figure import beam_figure
-from scenes.questions.beam.report import beam_in_plane
+from scenes.questions.beam.lens_panels import lenses_figure, sheets_of
+from scenes.questions.beam.report import beam_in_plane, by_lens
 from scenes.states.load import load_scene, plans_of
 
 SCENE = """
@@ -106,3 +108,26 @@ def test_the_picture_has_the_operators_right_on_the_right(scene, tmp_path):
     corners = beam.get_path().vertices
     assert corners[:, 0].max() == pytest.approx(HALF_WIDTH_MM + RIGHT_MM, abs=0.03)
     assert corners[:, 0].min() == pytest.approx(RIGHT_MM - HALF_WIDTH_MM, abs=0.03)
+
+
+def test_lenses_have_a_panel_each_with_their_own_beam_at_one_scale(scene):
+    """A 40 mm lens sees half of what a 20 sees, on the same pupil depth: its beam has half the width, but for the pupil."""
+    path = scene()
+    second = (
+        path.read_text()
+        .partition("[[lens]]")[2]
+        .partition("[box]")[0]
+        .replace('"20"', '"40"')
+        .replace("focal_mm = 20", "focal_mm = 40")
+    )
+    path.write_text(path.read_text().replace("[box]\n", f"[[lens]]{second}[box]\n"))
+    whole = beam_in_plane(plans_of(load_scene(path)), 20.0)
+    figure = lenses_figure(whole, by_lens(whole), "one plate")
+    panels = {axes.get_label(): axes for axes in figure.axes}
+    assert list(panels) == ["20", "40"]
+    assert panels["20"].get_xlim() == panels["40"].get_xlim()
+    for name, half_mm in (("20", HALF_WIDTH_MM), ("40", 60 * 18 / 40 + 10)):
+        (beam,) = [patch for patch in panels[name].patches if patch.get_label() == "beam"]
+        corners = beam.get_path().vertices
+        assert np.ptp(corners[:, 0]) == pytest.approx(2 * half_mm, abs=0.05)
+    assert [list(some) for some in sheets_of(dict.fromkeys("abcdefghijk", whole))] == [list("abcdefghi"), list("jk")]

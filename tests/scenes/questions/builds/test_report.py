@@ -7,6 +7,7 @@ Beams are made up to 0.02 mm larger than they are, never smaller. Room is the di
 """
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -164,8 +165,9 @@ def test_a_show_is_settled_where_no_build_can_be_otherwise(tmp_path):
     wide, narrow = found_in(tmp_path, table, width=WIDTH + 8), found_in(tmp_path, table, width=WIDTH - 8)
     assert (wide.always, wide.clear_share, wide.lenses[0].spread) == (True, 1.0, None)
     assert (narrow.always, narrow.clear_share, narrow.lenses[0].spread) == (False, 0.0, None)
-    assert summary(wide).startswith("Every build within the tolerances is clear with the 24; the worst leaves +3.1 mm")  # 4/5
-    assert summary(narrow) == "No build is clear with the 24."
+    told = "Every build within the tolerances stays out of frame with the 24; the worst leaves +3.1 mm"  # 4/5
+    assert summary(wide).startswith(told)
+    assert summary(narrow) == "No build stays out of frame with the 24."
 
 
 def test_all_lenses_stand_on_one_and_the_same_build(tmp_path):
@@ -244,12 +246,19 @@ def test_builds_that_are_clear_only_if_a_fixed_pupil_stands_still_are_told_apart
     width = tolerance("box.mask.opening_mm.width", plus_minus=0.04)
     found = found_in(tmp_path, width)
     assert found.always
-    told = "Not sure by that alone: 24, at the worst with room 0.22 mm, less than the 2.5 mm a fixed pupil can be out by."
+    told = "`check` would call the worst build tight with 24: room 0.22 mm, less than the 2.5 mm a fixed pupil can be out by."
     assert fixed_words(found) == told
     assert told in " ".join(answer_text(answer_of(found)).split())
     assert answer_of(found).data()["summary"].endswith(told)
     assert next_step(found).startswith("confirm on the test shoot")
     assert fixed_words(found_in(tmp_path, width, width=WIDTH + 6)) == ""
+
+
+@pytest.mark.parametrize("off", [0.04, 1.0, 0.3])
+def test_builds_never_say_clear_of_what_check_calls_tight(tmp_path, off):
+    # The room is 0.24 mm of 2.5 asked for: tight in check at its best.
+    page = " ".join(answer_text(answer_of(found_in(tmp_path, tolerance("box.mask.opening_mm.width", plus_minus=off)))).split())
+    assert re.findall(r"\b[Cc]lear\b", page.replace("less than the clear of `check`, which asks for room as well", "")) == []
 
 
 def test_a_share_is_never_rounded_to_all_or_nothing():
@@ -260,7 +269,7 @@ def test_the_command_prints_writes_and_exits_by_the_worst_build(tmp_path, capsys
     loaded(tmp_path, tolerance("box.mask.opening_mm.width", plus_minus=1))
     out = tmp_path / "out"
     assert main(["builds", str(tmp_path / "scene.toml"), "--builds", "20", "--out", str(out)]) == 1
-    assert "Clear with the 24 in" in capsys.readouterr().out
+    assert "Out of frame with the 24 in" in capsys.readouterr().out
     written = {path.name for path in out.glob("[!.]*") if path.suffix != ".csv"}
     assert written == {"builds-24.png", "builds.json", "builds.png"}
     data = json.loads((out / "builds.json").read_text(encoding="utf-8"))

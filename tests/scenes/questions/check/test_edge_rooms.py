@@ -6,8 +6,8 @@ import pytest
 from raytrace.optics.camera import Guide
 from scenes.questions.check.edge_rooms import PLACES, edge_rooms
 from scenes.questions.check.map_sheet import map_figure
-from scenes.questions.check.text import room_label
 from scenes.states.judgement import judgement_of
+from scenes.verdicts.text import room_label
 from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, WALL_AT_MM, plan, wall_on_the_right
 from tests.scenes.questions.check.test_map_sheet import even
 

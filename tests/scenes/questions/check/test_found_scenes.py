@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from raytrace.beam.frame_margin import scaled
-from scenes.questions.check.verdicts.check import check_state
 from scenes.runtime.engines import engine_of
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word
 from scenes.states.judgement import judge_state
 from scenes.states.load import load_scene, plans_of
+from scenes.verdicts.check import check_state
 
 FOUND = Path(__file__).parents[3] / "data" / "found"
 NAMES = sorted(path.stem for path in FOUND.glob("*.toml"))

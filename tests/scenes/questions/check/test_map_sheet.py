@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
 
 from geometry.body import Kind
 from raytrace.optics.camera import Guide, PixelGrid
@@ -133,6 +134,19 @@ def test_the_callout_tells_the_loss_that_the_verdict_found_between_pixels():
     bite = next(text for text in words_of(drawn(told, worst_stops=7.25)) if text.startswith("top flag\n"))
     assert bite.split("\n")[1].startswith(stops_label(7.25))
     assert not any(text.startswith(f"top flag\n{stops_label(7.25)}") for text in words_of(drawn(told)))
+
+
+def test_the_callout_points_to_the_place_that_the_verdict_names():
+    # Both right corners are dark alike: whichever pixel a map would take, picture and words name the corner of the verdict.
+    right, up = np.meshgrid(np.linspace(-1, 1, GRID.columns), np.linspace(1, -1, GRID.rows))
+    dark = (right > 0.8) & (np.abs(up) > 0.8)
+    map_ = synthetic(np.where(dark, 0.2, 1.0), np.where(dark, 0, -1))
+    for where, x_mm, y_mm in (("bottom right", 18.9, -12.7), ("top right", 18.9, 10.7)):
+        figure = drawn(map_, guides=(), worst_stops=2.4, worst_at=(where, x_mm, y_mm))
+        assert [text.get_text() for text in figure.findobj(Text) if f"2.4 stops, {where}" in text.get_text()]
+        (axes,) = (one for one in figure.axes if one.get_label() == "picture")
+        marks = [line.get_xydata()[0] for line in axes.lines if line.get_marker() == "o"]
+        assert np.allclose(marks, [[x_mm, y_mm]])
 
 
 def test_outline_of_the_blamed_region_holds_the_top_right_corner():

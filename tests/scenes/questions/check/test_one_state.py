@@ -11,8 +11,6 @@ from geometry.notes import Note, Severity
 from scenes.io.files import Staging
 from scenes.questions.check import one_state
 from scenes.questions.check.one_state import StateRequest, record_state
-from scenes.questions.check.text import guide_words, state_sentence
-from scenes.questions.check.verdicts.check import check_state
 from scenes.runtime.engines import engine_of
 from scenes.runtime.progress import silent
 from scenes.runtime.worker_pool import Worker, no_aside
@@ -20,6 +18,8 @@ from scenes.scene_file.parse import parse_scene
 from scenes.sheets.section_of_state import section_sheets
 from scenes.states.clear_rule import Limits
 from scenes.states.state import states_of
+from scenes.verdicts.check import check_state
+from scenes.verdicts.text import guide_words, state_sentence
 from tests.scenes.check_made import plan, wall_on_the_right
 
 
@@ -82,7 +82,7 @@ def test_a_state_that_fails_is_a_sentence_and_leaves_nothing_to_draw(tmp_path):
     assert "\n" not in recorded.check.failed[0].why
 
 
-@pytest.mark.parametrize(("drawing", "name"), [("_write_picture", "map.png"), ("_side_view", "section.png")])
+@pytest.mark.parametrize(("drawing", "name"), [("_write_picture", "map.png"), ("_view", "section.png")])
 def test_a_drawing_that_fails_costs_its_picture_and_not_the_state(tmp_path, monkeypatch, drawing, name):
     def fail(*_):
         raise ValueError("nothing to draw")

@@ -15,12 +15,12 @@ from raytrace.beam.frame_margin import Margin
 from raytrace.shares import Bound, Made, VignetteMap
 from scenes.io.files import as_json
 from scenes.questions.check.results_json import Provenance, map_arrays, results_dict
-from scenes.questions.check.text import WIDTH, loss_words, nearest_words, notes_lines, summary, table_lines, without_front
-from scenes.questions.check.verdicts.check import CheckResult, FailedState, StateResult
-from scenes.questions.check.verdicts.rooms import PartResult
-from scenes.questions.check.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty, Worst, with_trays_empty
 from scenes.states.clear_rule import Limits, Word
 from scenes.states.keys import StateLabel
+from scenes.verdicts.check import CheckResult, FailedState, StateResult
+from scenes.verdicts.rooms import PartResult
+from scenes.verdicts.text import WIDTH, loss_words, nearest_words, notes_lines, summary, table_lines, without_front
+from scenes.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty, Worst, with_trays_empty
 
 DOCS = Path(__file__).parents[4] / "docs" / "results.md"
 MADE_BY = Provenance(engine="reference", scene_title="Test", scene_file="t.toml", scene_sha256="ab")
@@ -340,4 +340,6 @@ def test_a_frame_that_loses_light_with_the_trays_empty_says_so(word):
     told = with_trays_empty(guide(word=word, loss=0.0, part=None, step="do not bring the mask any further in", margin=9.0), empty)
     assert told.word is Word.TIGHT
     assert "keep the filters in" in told.next_step
+    lost = with_trays_empty(guide(word=word, loss=0.0, part=None), replace(empty, loss_stops=3.13)).next_step
+    assert "and 3.13 stops are lost" in lost
     assert "with the trays empty the mask stands 1.7 mm in the beam, top right, and 0.16 stop is lost" in told.next_step

@@ -1,15 +1,17 @@
 """What a run says of its folder, and in how many processes it works."""
 
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from scenes.answers.options import Wanted
 from scenes.questions.check import run
 from scenes.questions.check.run import Asked, Done, state_failed, workers_for, written_words
-from scenes.questions.check.verdicts.check import CheckResult
 from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.clear_rule import Limits
+from scenes.verdicts.check import CheckResult
 from tests.scenes.check_made import plan
 from tests.scenes.questions.check.test_results_json import FAILED, state
 
@@ -65,3 +67,16 @@ def test_a_state_that_costs_its_process_is_told_in_a_sentence():
     assert failed.key == plan().key
     assert "status -9" in failed.why
     assert "--pixels" in failed.why
+
+
+def test_faults_of_the_scenes_own_numbers_are_told_before_anything_is_traced(monkeypatch, tmp_path, capsys):
+    text = Path("scenes/demo/demo-36x24.toml").read_text(encoding="utf-8")
+    path = tmp_path / "typo.toml"
+    path.write_text(text.replace('name = "18"\nfocal_mm = 18', 'name = "18"\nfocal_mm = 21.5'), encoding="utf-8")
+    shutil.copytree("scenes/demo/glass", tmp_path / "glass")
+    traced = []
+    monkeypatch.setattr(run, "run_jobs", lambda *_: traced.append(capsys.readouterr().err) or [])
+    monkeypatch.setattr(run, "answered", lambda *_: 1)
+    assert run.check_file(path, Wanted(lenses=("18",)), None, Asked()) == 1
+    (before,) = traced
+    assert 'fault: 18: focal_mm = 21.5 speaks against the name "18"' in before

@@ -11,10 +11,11 @@ from raytrace.stray.direct import lit_share
 from scenes.answers.page import WIDTH
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.changes.flag_collisions import FlagCollisions
+from scenes.changes.flag_cuts import FlaglessBoxes, lights_in_states, sides_of
 from scenes.questions.flags import changes as flag_changes
 from scenes.questions.flags.changes import ChangeSearch, deeper
 from scenes.questions.flags.command import command
-from scenes.questions.flags.lights import FlaglessBoxes, light_answers, lights_in_states, rounded_down, sides_of
+from scenes.questions.flags.lights import light_answers, rounded_down
 from scenes.states.load import load_scene, plans_of
 from scenes.states.stray import setup_of, stray_lights
 
@@ -77,7 +78,8 @@ def answer_of(path, *, asked=False):
     loaded = load_scene(path)
     states = [state for _, found in flag_states(plans_of(loaded)) for state in found]
     flags, flagless = summaries(states), FlaglessBoxes()
-    by_state = list(lights_in_states(flagless, stray_lights(loaded.scene), states, flags))
+    start = {flag.name: flag.clear_deg for flag in flags}
+    by_state = list(lights_in_states(flagless, stray_lights(loaded.scene), plans_of(loaded), (), start))
     collisions = FlagCollisions(plans_of(loaded))
     return light_answers(loaded.scene, by_state, flags, *([collisions.met] if asked else []))[0]
 

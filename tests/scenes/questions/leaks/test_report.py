@@ -1,6 +1,7 @@
 """From a scene to its leak report, the advice, and the words."""
 
 import json
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,18 +11,18 @@ from raytrace.optics.in_frame import in_frame
 from scenes.answers.answer import answer_text, save
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.changes.tilts import TiltRoom, fit_words
-from scenes.questions.check.verdicts.check import check_state
 from scenes.questions.ghosts.tilts import TiltableBox
 from scenes.questions.leaks.advice import AdviceLimits, advise
 from scenes.questions.leaks.answer import LeaksAnswer, report_data
 from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
 from scenes.questions.leaks.report import run_leaks
-from scenes.questions.leaks.text import direction_words, strength_words
+from scenes.questions.leaks.text import direction_words, joint_words, strength_words
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.parse import parse_scene
 from scenes.states.clear_rule import Limits
 from scenes.states.load import load_scene, plans_of
 from scenes.states.state import states_of
+from scenes.verdicts.check import check_state
 from scenes.view3d import render
 
 pytestmark = pytest.mark.slow
@@ -332,3 +333,11 @@ def test_a_box_whose_donut_is_wider_than_its_barrel_lets_nothing_round_the_donut
     names = [row.name for row in report_of_text(wide).openings]
     assert "gap inside seal" in names
     assert "open air" not in names
+
+
+def test_one_setting_is_told_for_a_flag_that_two_lights_ask_for():
+    limit = SimpleNamespace(clear_deg=20.4)
+    lights = [SimpleNamespace(flag="top flag", to_angle_deg=deg, limit=limit) for deg in (20.4, 22.0)]
+    told = joint_words([*lights, "edge lamp: no flag stands on its side"])
+    assert told == "for all of these lights at once set the top flag to 20.4 deg"
+    assert joint_words(lights[:1]) == ""

@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,17 +12,17 @@ from click.testing import CliRunner
 from raytrace.lights import LightPlace
 from raytrace.sun import camera_angles, sun_in_sky
 from scenes.answers.answer import answer_text
-from scenes.questions.check.verdicts.check import check_state
 from scenes.questions.sun.answer import SunAnswer
 from scenes.questions.sun.command import command
-from scenes.questions.sun.figure import sun_figure
+from scenes.questions.sun.figure import level_angles, sun_figure
 from scenes.questions.sun.report import chosen_sun, clock_may_differ, sun_report
-from scenes.questions.sun.text import flag_words, next_step, unwanted
+from scenes.questions.sun.text import flag_angles, flag_words, joint_words, next_step, unwanted
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import Limits
 from scenes.states.load import load_scene, plans_of
 from scenes.states.select import first_focus
+from scenes.verdicts.check import check_state
 from tests.scenes.light_cast import beam_on_glass, lit_share, walls
 
 SCENE = """
@@ -167,17 +168,30 @@ def test_the_table_keeps_to_its_width_and_carries_the_cautions(tmp_path):
     assert "never look at it" in " ".join(" ".join(lines).split())
 
 
-def test_the_chart_runs_to_the_operators_right_and_marks_the_hours(tmp_path):
+def test_the_chart_is_the_sky_from_above_with_the_way_the_camera_looks_up_the_sheet(tmp_path):
+    """In polar coordinates: the bearing from where the camera looks, and the angle from overhead as the length."""
     report = report_with(tmp_path)
     figure = sun_figure(report)
     sky = next(axes for axes in figure.axes if axes.get_label() == "sky")
-    hours = {text.get_text(): text.xy for text in sky.texts}
-    site = report.site
-    place = sun_in_sky([at(17, 0)], site)
-    expected = camera_angles(place.compass_deg, place.height_deg, site.camera_heading_deg, site.camera_tilt_deg)
-    assert hours["17"] == pytest.approx((expected[0][0], expected[1][0]), abs=1e-6)
-    assert hours["17"][0] > hours["15"][0]
-    assert sky.get_xlim() == (-180, 180)
+    (dots,) = (line for line in sky.lines if line.get_label() == "hours")
+    x, y = dots.get_xdata(), dots.get_ydata()
+    moments = [moment for k, moment in enumerate(report.path.moments) if moment.minute == 0 and report.path.up[k]]
+    place = sun_in_sky([at(17, 0)], report.site)
+    k = [moment.hour for moment in moments].index(17)
+    assert np.hypot(x[k], y[k]) == pytest.approx(90 - place.height_deg[0], abs=1e-6)
+    bearing = (place.compass_deg[0] - report.site.camera_heading_deg + 180) % 360 - 180
+    assert np.degrees(np.arctan2(x[k], y[k])) == pytest.approx(bearing, abs=1e-6)
+    written = {text.get_text() for text in figure.texts}
+    assert {"N", "E", "S", "W", "horizon", "17"} <= written
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 12.0, -35.0])
+def test_the_picture_on_the_sky_is_tilted_with_the_camera(tilt_deg):
+    compass, height = np.array([10.0, 150.0, 200.0, 330.0]), np.array([5.0, 40.0, -20.0, 70.0])
+    azimuth, elevation = camera_angles(compass, height, 200.0, tilt_deg)
+    bearing, back = level_angles(azimuth, elevation, tilt_deg)
+    np.testing.assert_allclose((bearing + 200.0) % 360.0, compass, atol=1e-9)
+    np.testing.assert_allclose(back, height, atol=1e-9)
 
 
 def test_the_pictures_outline_lies_where_the_sensor_is_shifted_to(tmp_path):
@@ -212,7 +226,7 @@ def test_a_flag_that_no_picture_holds_up_comes_in_as_far_as_a_scene_takes_and_sa
     (flag,) = report.flags
     # By hand: at -30 deg its tip is 80 mm aside, 94 mm ahead; the edge of the beam is there at 139 x 18 / 50 + 12.5 = 62.5 mm.
     assert flag.least_deg == -30.0
-    assert flag_words(flag) == "right flag 85 to -30 deg (as far as flags fold in)"
+    assert flag_words(flag) == "right flag in from 85 to -30 deg (as far as flags fold in)"
 
 
 def test_flags_far_in_leave_the_check_clear_and_do_not_meet(tmp_path, monkeypatch):
@@ -280,3 +294,16 @@ def test_the_table_says_which_clock_it_goes_by_where_the_day_may_have_another(tm
     assert "Clocks may be put" in winter.cautions[0]
     assert "Clocks" not in answer_text(summer)
     assert not any("Clocks" in caution for caution in summer.cautions)
+
+
+def flag_of(name, now_deg, least_deg):
+    return SimpleNamespace(name=name, now_deg=now_deg, least_deg=least_deg, limit=SimpleNamespace(clear_deg=least_deg))
+
+
+def test_lenses_that_turn_one_flag_opposite_ways_are_given_one_setting_for_all():
+    # One lens asks the right flag out to 47.2, the other lets it in to 27.3: what clears both is the wider.
+    reports = [SimpleNamespace(flags=[flag_of("right flag", 30.0, least)]) for least in (47.2, 27.3)]
+    assert flag_angles(reports[0].flags[0]) == "right flag out from 30 to 47.2 deg"
+    assert flag_angles(reports[1].flags[0]) == "right flag in from 30 to 27.3 deg"
+    assert joint_words(reports).endswith("One setting for all these lenses: right flag 47.2 deg.")
+    assert joint_words(reports[:1]) == ""

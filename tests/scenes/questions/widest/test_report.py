@@ -9,11 +9,10 @@ from scipy.optimize import brentq
 
 from scenes.answers.answer import answer_data, answer_text
 from scenes.answers.page import WIDTH
-from scenes.questions.check.verdicts.check import run_check
 from scenes.questions.widest.answer import answer
 from scenes.questions.widest.command import command
 from scenes.questions.widest.figure import widest_figure
-from scenes.questions.widest.lens_family import Measures, Rule, assumed, family_of, relatives
+from scenes.questions.widest.lens_family import Measures, Rule, assumed, family_of, family_states, relatives
 from scenes.questions.widest.report import ROUND_MM, Fate, Wanted, widest_report
 from scenes.questions.widest.scene_lenses import catalogue
 from scenes.questions.widest.setups import AS_SET, Setup
@@ -27,6 +26,7 @@ from scenes.scene_file.resources import Resources
 from scenes.states.clear_rule import Word
 from scenes.states.load import Loaded, load_scene, plans_of
 from scenes.states.select import widest_stops
+from scenes.verdicts.check import run_check
 
 SCENE = """
 brimline = 1
@@ -272,13 +272,37 @@ def test_a_field_stated_wider_than_the_focal_length_says_is_used():
     # the tangent of a thin lens's half field at infinity is 18 / f
     field, (words,) = stated_fields((25, '"infinity"', 1.04))
     assert field.wider == pytest.approx(1.04, abs=1e-5)
-    assert words == 'field: 4.0 % wider than the focal length says, as in the "25"\'s rows'
+    assert words == 'field: up to 4.0 % wider than the focal length says, as in the "25"\'s rows'
 
 
-def test_a_field_stated_narrower_is_left_out_and_said_so():
+def test_a_field_stated_narrower_is_used_and_said_so():
     field, (words,) = stated_fields((25, '"infinity"', 0.94))
     assert (field.wider, field.narrower) == (1.0, pytest.approx(0.94, abs=1e-5))
-    assert words == 'field: the "25"\'s rows state it up to 6.0 % narrower too, which is left out: the safe side'
+    assert words.startswith('field: up to 6.0 % narrower than the focal length says, where the "25"\'s rows measure it so')
+
+
+@pytest.mark.parametrize("share", [0.93, 1.06])
+def test_at_its_own_focal_length_the_family_sees_what_its_lens_measures_close_up(share):
+    # the tangent of the half field is 18 / f times the share at infinity, and close up as the row states it
+    row = f"[[lens.state]]\nfocus_mm = 600\nhalf_field_deg = {math.degrees(math.atan(18.0 / 25 * share)):.5f}\n"
+    scene = loaded(lenses=row, focus='["infinity", 600]')
+    grid = plans_of(scene)[0].grid
+    family = family_of(scene.scene, Resources(), None, Measures(), grid)
+    (near,) = family_states(family, grid, 25.0, 600.0, 2.0)
+    assert 18.0 / near.field_focal_mm == pytest.approx(18.0 / 25 * share, rel=1e-5)
+    (checked,) = next(plan for plan in plans_of(scene) if plan.focus_mm == 600).variants
+    assert near.field_focal_mm == pytest.approx(checked.field_focal_mm, rel=1e-9)
+
+
+def test_the_headline_does_not_contradict_check_of_the_measured_lens():
+    row = f"[[lens.state]]\nfocus_mm = 600\nhalf_field_deg = {math.degrees(math.atan(18.0 / 25 * 0.93)):.5f}\n"
+    scene = loaded(focal=25, lenses=row, focus='["infinity", 600]')
+    for found in (answer(scene), answer(loaded(focal=14), pupil="held")):
+        (own,) = (one for one in found.fits if one.lens.name == "25")
+        words = answer_words(found.report, found.fits)
+        (now,) = (one for one in found.report.setups if one.setup == AS_SET)
+        said = all(state.clear.focal_mm <= own.lens.focal_mm for state in now.states)
+        assert said == (own.fits[0].word is Word.CLEAR) or "The 25 itself" in words
 
 
 def test_a_field_stated_wider_at_the_long_end_of_a_zoom_is_left_out_and_said_so():

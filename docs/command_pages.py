@@ -1,0 +1,67 @@
+"""A page for each command, made from its own --help: what people read here and what the program says cannot differ."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from scenes.cli import brimline, grouped
+from scenes.registry import COMMANDS, EXAMPLES
+
+WIDTH = 96  # of --help on a page, as a wide terminal shows it
+MORE = {  # command: the page that tells more
+    "check": "results", "masks": "masks", "filters": "filters", "flags": "flags", "builds": "tolerances", "widest": "widest",
+    "bokeh": "bokeh", "ghosts": "ghosts", "sun": "ghosts", "leaks": "stray-light", "compare": "compare", "lens": "lens-data",
+    "verify": "results", "design": "design", "new": "getting-started", "schema": "scene-file", "list": "nomenclature",
+}  # fmt: skip
+PICTURES = {  # command: a picture that it made of the demo show, and what is on it
+    "check": ("demo-map.png", "The map of one state: where light is lost, how much, and which part takes it"),
+    "demo": ("demo-box.png", "The box of the demo show in 3D, the part to blame in colour"),
+    "view": ("demo-box.png", "A state in 3D"),
+    "flags": ("demo-flags.png", "How far a flag may come in, and how far it must"),
+    "sun": ("demo-sun.png", "The sun's day: over the sky, and by the hour"),
+}
+
+
+def write_pages(folder: Path) -> None:
+    """Write index.md and a page for each command into a folder, where they differ from what is there."""
+    folder.mkdir(exist_ok=True)
+    texts = {"index": index_text(), **{name: page_text(name) for name in COMMANDS}}
+    for name, text in texts.items():
+        page = folder / f"{name}.md"
+        if not page.exists() or page.read_text(encoding="utf-8") != text:
+            page.write_text(text, encoding="utf-8")
+
+
+def index_text() -> str:
+    """All commands in their groups."""
+    lines = ["# Commands", "", "`brimline --help` lists them, `brimline NAME --help` says what each can do.", ""]
+    for group, names in grouped().items():
+        lines += [f"## {group}", "", *(f"- [`{name}`]({name}.md): {COMMANDS[name][1]}" for name in names), ""]
+    listed = [name for names in grouped().values() for name in names]
+    return "\n".join([*lines, "```{toctree}", ":hidden:", "", *listed, "```", ""])
+
+
+def page_text(name: str) -> str:
+    """One command: what it is for, examples, its picture, its options."""
+    lines = [f"# brimline {name}", "", COMMANDS[name][1], ""]
+    for typed, words in EXAMPLES.get(name, ()):
+        lines += [f"{words[0].upper()}{words[1:]}{'' if words[-1] in '?.' else ':'}", "", "```sh", f"brimline {typed}", "```", ""]
+    if name in PICTURES:
+        picture, words = PICTURES[name]
+        lines += [f"![{words}](../pictures/{picture})", ""]
+    if name in MORE:
+        lines += [f"More: [{MORE[name]}](../{MORE[name]}.md)", ""]
+    return "\n".join([*lines, "## Options", "", "```text", help_text(name), "```", ""])
+
+
+def help_text(name: str) -> str:
+    """A command's --help without its examples, which stand above."""
+    command = brimline.get_command(click.Context(brimline), name)
+    assert command is not None
+    command.epilog = None
+    context = click.Context(
+        command, info_name=f"brimline {name}", terminal_width=WIDTH, max_content_width=WIDTH, help_option_names=["-h", "--help"]
+    )
+    return command.get_help(context)

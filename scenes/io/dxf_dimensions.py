@@ -1,0 +1,47 @@
+"""Dimensions of a DXF that tell other sizes than its lines have: the drawing is to a scale, or a size was overwritten."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+from scenes.io.library_remarks import printable
+
+SAME_SHARE = 0.02  # a written size is rounded by less
+ANGULAR = {2, 5}  # DXF reference, DIMENSION, group code 70, lowest three bits
+ORDINATE = 6
+# Factors that only tell another unit than the drawing's: mm, cm, m, inch, foot against each other.
+UNITS_MM = (1.0, 10.0, 1000.0, 25.4, 304.8)
+UNIT_FACTORS = tuple(a / b for a in UNITS_MM for b in UNITS_MM)
+WRITTEN = re.compile(r"(?:%%[cC]|\\U\+2205|[RrDØø⌀\u2205])?\s*(\d+(?:[.,]\d+)?)\s*(?:mm|cm|m|in|\"|'')?")
+
+
+def other_scale(dimension: Any) -> str:
+    """What a dimension tells against its own lines, in words; empty where nothing does."""
+    kind = dimension.dxf.get("dimtype", 0) & 7
+    if kind in ANGULAR:
+        return ""
+    factor = abs(float(dimension.override().get("dimlfac", 1.0) or 1.0))
+    if not _is_unit(factor):
+        return f"its dimensions count {factor:g} times what is drawn"
+    drawn, written = _drawn(dimension), _written(str(dimension.dxf.get("text", "")))
+    if kind == ORDINATE or written is None or not drawn or _is_unit(written / drawn):
+        return ""
+    return f"a dimension says {printable(str(dimension.dxf.text)[:20])} where {drawn:.4g} is drawn"
+
+
+def _is_unit(factor: float) -> bool:
+    return any(math.isclose(factor, unit, rel_tol=SAME_SHARE) for unit in UNIT_FACTORS)
+
+
+def _drawn(dimension: Any) -> float:
+    measured = dimension.get_measurement()
+    return abs(float(measured)) if isinstance(measured, int | float) else 0.0
+
+
+def _written(text: str) -> float | None:
+    """The size that stands in place of the measured one, where it is a plain number."""
+    found = WRITTEN.fullmatch(text.strip())
+    size = float(found[1].replace(",", ".")) if found else 0.0
+    return size or None

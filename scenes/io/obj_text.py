@@ -1,0 +1,94 @@
+"""Wavefront OBJ as plain text: corners, and triangles by the numbers of their corners. Opens nothing.
+
+Mesh readers take corners that count back from the end for corners of the whole file, and pass over what they do not know:
+both would put a body elsewhere, or nowhere, without a word.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from itertools import pairwise
+
+from scenes.io.library_remarks import printable
+from scenes.io.mesh_damage import DamagedMeshError
+
+FREE_FORM = {b"curv", b"curv2", b"surf", b"cstype"}
+ELSEWHERE = {b"call", b"csh"}  # more of the model in another file, or by a command
+SHAPELESS = set(
+    b"vt vn vp p l g s mg o bevel c_interp d_interp lod usemtl mtllib usemap maplib shadow_obj trace_obj ctech stech deg bmat step "
+    b"parm trim hole scrv sp end con".split()
+)
+PLACE_WORDS = (3, 4, 6, 7)  # x y z, and with a weight, a colour, both
+FACES = {b"f", b"fo"}  # fo: a face, of the format's first years
+
+
+def obj_faces(data: bytes) -> int:
+    """Triangles of the file: a face of n corners is n - 2 of them. DamagedMeshError where it cannot be read whole.
+
+    Corners are written before the faces that use them: some that none uses are what is left where faces are lost.
+    """
+    faces, corners, used = 0, 0, set[int]()
+    for kind, words in _lines(data):
+        if kind == b"v":
+            corners += 1
+        elif kind in FACES or kind in {b"l", b"p"}:
+            used.update(_corner(word, corners) for word in words)
+            faces += _triangles(len(words)) if kind in FACES else 0
+    unused = corners - len(used & set(range(1, corners + 1)))
+    if unused:
+        raise DamagedMeshError(f"it is cut short: {unused} of its {corners} corners belong to no face; export it again")
+    return faces
+
+
+def plain_obj(data: bytes) -> bytes:
+    """The same mesh in corners and triangles alone, each corner by its number in the whole file."""
+    text, corners = io.BytesIO(), 0
+    for kind, words in _lines(data):
+        if kind == b"v":
+            corners += 1
+            text.write(b"v " + b" ".join(_place(words)) + b"\n")
+        elif kind in FACES:
+            numbers = [_corner(word, corners) for word in words]
+            text.writelines(b"f %d %d %d\n" % (numbers[0], b, c) for b, c in pairwise(numbers[1:]))
+    return text.getvalue()
+
+
+def _lines(data: bytes) -> Iterator[tuple[bytes, list[bytes]]]:
+    """Each line's first word and the others, without remarks; lines go on after a backslash."""
+    for line in io.BytesIO(data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")):
+        kind, *words = _before_remark(line.split()) or [b""]
+        if kind in FREE_FORM:
+            raise DamagedMeshError(f"it holds free-form surfaces ({kind.decode()}); export it as triangles")
+        if kind in ELSEWHERE:
+            raise DamagedMeshError(f"a part of it is in another file ({kind.decode()}); export it as one")
+        if kind and kind != b"v" and kind not in FACES and kind not in SHAPELESS:
+            word = printable(kind[:20].decode("ascii", "replace"))
+            raise DamagedMeshError(f'it holds a line "{word}", which OBJ does not know; export it again')
+        yield kind, words
+
+
+def _before_remark(words: list[bytes]) -> list[bytes]:
+    """Words up to a remark; the # of a number that is none, 1.#IND, begins no remark."""
+    return next((words[:place] for place, word in enumerate(words) if word.startswith(b"#")), words)
+
+
+def _place(words: list[bytes]) -> list[bytes]:
+    """The three numbers of a corner; a weight and a colour may follow them."""
+    if len(words) not in PLACE_WORDS:
+        raise DamagedMeshError(f"a corner of it has {len(words)} numbers; export it again")
+    return words[:3]
+
+
+def _triangles(corners: int) -> int:
+    if corners < 3:
+        raise DamagedMeshError("it is cut short: a face has fewer than three corners; export it again")
+    return corners - 2
+
+
+def _corner(word: bytes, before: int) -> int:
+    """The number of a face's corner, from 1 on; negative ones count back from the last corner before."""
+    number = int(word.partition(b"/")[0])
+    if number == 0 or before + 1 + number < 1:
+        raise DamagedMeshError(f"a face names a corner {number}, which is not there; export it again")
+    return number if number > 0 else before + 1 + number

@@ -1,0 +1,274 @@
+"""A test shoot as values: set-ups in their order, what is shot with each, what need not be, what a single shot tells."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from geometry.notes import Severity
+from raytrace.optics.camera import Guide
+from raytrace.optics.lens import LensState, field_slopes
+from scenes.questions.plan.expected import Expected, expected
+from scenes.questions.plan.looked_at import LookedAt, SmallMap
+from scenes.questions.plan.order import best_order
+from scenes.questions.plan.setups import Change, Setup, change, order_of, setups_of
+from scenes.runtime.version import own_version
+from scenes.scene_file.messages import ALL_STOPS
+from scenes.scene_file.tables.plan import Minutes
+from scenes.scene_file.tables.scene import Scene
+from scenes.states.clear_rule import LOSING_NOTHING, Word
+from scenes.states.load import Loaded
+from scenes.states.names import OfState, lens_words, middle_variant
+from scenes.states.state import State
+from scenes.verdicts.check import CheckResult, StateResult
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.test_plan import FIELD, WALK, Measure, Shot, measures, noticed, shots
+from scenes.verdicts.verdict import TraysEmpty
+
+GUESS_PERCENT = 3.0  # a field guessed wider by less shifts the beam's edge by no more than a mount does
+ID_LENGTH = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedShot(OfState):
+    """One thing to shoot: its number in the order of work, its state, where to look, what to expect, what it tells.
+
+    `again` is the same once more with the trays empty, where that makes a difference; '' where it does not. `minutes` is what the
+    setting takes, coming from the shot before with the same set-up.
+    """
+
+    number: int
+    plan: State
+    shot: Shot
+    expected: Expected
+    map: SmallMap
+    minutes: float
+    tells: str
+    again: str
+
+    @property
+    def result(self) -> StateResult:
+        """The state's result."""
+        return self.shot.state
+
+    @property
+    def guide(self) -> Guide:
+        """The frame guide that the shot is about."""
+        return next(guide for guide in self.plan.guides if guide.name == self.shot.guide.guide)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Station:
+    """A set-up in the order of work: what changes to get there, and what is shot with it."""
+
+    number: int
+    setup: Setup
+    change: Change
+    shots: tuple[PlannedShot, ...]
+
+    @property
+    def minutes(self) -> float:
+        """What the change takes, and the settings of its shots."""
+        return self.change.minutes + sum(shot.minutes for shot in self.shots)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Covered(OfState):
+    """A state that need not be shot: which shot speaks for it, and why."""
+
+    plan: State
+    word: Word
+    by: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TestPlan:
+    """All of it. `exact`: no other order of the set-ups takes less time."""
+
+    title: str
+    plan_id: str
+    scene: Scene
+    check: CheckResult
+    stations: tuple[Station, ...]
+    exact: bool
+    covered: tuple[Covered, ...]
+    measures: tuple[Measure, ...]
+    faults: tuple[Measure, ...]
+
+    @property
+    def shots(self) -> tuple[PlannedShot, ...]:
+        """Every shot in the order of work."""
+        return tuple(shot for station in self.stations for shot in station.shots)
+
+    @property
+    def minutes(self) -> float:
+        """What all changes take, the looking aside."""
+        return sum(station.minutes for station in self.stations)
+
+
+def plan_of(show: Loaded, states: Sequence[State], seen: LookedAt) -> TestPlan:
+    """The plan of a show's states."""
+    scene, check = show.scene, seen.check
+    by_key = {state.key: state for state in states}
+    wanted = shots(check)
+    setups = setups_of([by_key[shot.state.key] for shot in wanted])
+    order = order_of(list(setups.values()), scene.plan.minutes)
+    ordered = [list(setups.values())[place] for place in order.places]
+    stations = tuple(_stations(ordered, wanted, by_key, seen, scene))
+    return TestPlan(
+        title=scene.title,
+        plan_id=plan_id(show, states),
+        scene=scene,
+        check=check,
+        stations=stations,
+        exact=order.exact,
+        covered=tuple(_covered(check, stations, by_key)),
+        measures=tuple(with_values(one, states) for one in measures(check)),
+        faults=tuple(noticed(check, Severity.FAULT)),
+    )
+
+
+def with_values(one: Measure, states: Sequence[State]) -> Measure:
+    """What is to be measured, with the value used so far where the text list does not say it."""
+    if one.kind == FIELD:
+        told = predicted_field_words(next(state for state in states if state.key == one.key))
+    elif one.kind == WALK:
+        told = pupil_words(next(state for state in states if state.lens_name == one.who))
+    else:
+        return one
+    return replace(one, so_far=f"{told}; {one.so_far}" if told else one.so_far)
+
+
+def predicted_field_words(state: State) -> str:
+    """Half field as predicted, and what a tape in the plane in focus reads from the axis to each side of the recorded area."""
+    lens, grid = middle_variant(state), state.grid
+    reach_mm = lens.object_z_mm + depths_mm(lens)[0]
+    sides = [grid.offset_mm[0] - grid.width_mm / 2, grid.offset_mm[0] + grid.width_mm / 2]
+    tangents = [abs(float(tan)) for tan in field_slopes(lens, np.array(sides), 0.0).tan_right]
+    told = dict.fromkeys(f"{math.degrees(math.atan(tan)):.1f} deg, {tan * reach_mm:.0f} mm on the tape" for tan in tangents)
+    return f"taken as {' to the left, '.join(told)} to {'either side' if len(told) == 1 else 'the right'}"
+
+
+def pupil_words(state: State) -> str:
+    """Where the pupil is taken to lie: 'taken as 49 to 54 mm behind the front rim', of an anamorphic both ways."""
+    ways = {depths_mm(lens) for lens in state.variants}
+    across, upright = ((min(way[k] for way in ways), max(way[k] for way in ways)) for k in (0, 1))
+    told = _range_words(*across) if across == upright else f"{_range_words(*across)} mm across and {_range_words(*upright)}"
+    return f"taken as {told}{' mm upright,' if across != upright else ' mm'} behind the front rim"
+
+
+def _range_words(low: float, high: float) -> str:
+    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+
+
+def depths_mm(lens: LensState) -> tuple[float, float]:
+    """How far the pupil lies behind the front rim, for the horizontal field and for the vertical one."""
+    depth = lens.pupil.behind_front_mm
+    return (float(depth[0]), float(depth[1])) if isinstance(depth, tuple) else (float(depth), float(depth))
+
+
+def plan_id(show: Loaded, states: Sequence[State]) -> str:
+    """What tells this plan's papers from another's: of the scene, the program and the states asked for."""
+    said = "\n".join([show.sha256 or show.scene.model_dump_json(), own_version(), *(state.key for state in states)])
+    return hashlib.sha256(said.encode()).hexdigest()[:ID_LENGTH]
+
+
+def _stations(
+    setups: Sequence[Setup], wanted: Sequence[Shot], by_key: dict[str, State], seen: LookedAt, scene: Scene
+) -> Iterator[Station]:
+    before, number = None, 1
+    for place, setup in enumerate(setups, 1):
+        own = _in_order([shot for shot in wanted if shot.state.lens_name == setup.lens], scene.plan.minutes)
+        made = tuple(_planned(number + k, by_key, seen, scene, shot, minutes) for k, (shot, minutes) in enumerate(own))
+        yield Station(number=place, setup=setup, change=change(before, setup, scene.plan.minutes), shots=made)
+        before, number = setup, number + len(made)
+
+
+def _in_order(wanted: Sequence[Shot], minutes: Minutes) -> list[tuple[Shot, float]]:
+    """Shots of one set-up with the least zooming, focusing and setting of stops, from infinity where nothing speaks against it."""
+    listed = sorted(wanted, key=lambda shot: (shot.state.focal_mm, -shot.state.focus_mm, shot.state.f_number))
+    cost = np.array([[_setting_minutes(a.state, b.state, minutes) for b in listed] for a in listed]).reshape(
+        len(listed), len(listed)
+    )
+    places = best_order(cost, np.zeros(len(listed))).places
+    taken = [0.0, *(float(cost[a, b]) for a, b in pairwise(places))]
+    return [(listed[place], one) for place, one in zip(places, taken, strict=True)]
+
+
+def _setting_minutes(a: StateResult, b: StateResult, minutes: Minutes) -> float:
+    zoom, focus = a.focal_mm != b.focal_mm, a.focus_mm != b.focus_mm
+    return zoom * minutes.zoom + focus * minutes.focus + (a.f_number != b.f_number) * minutes.stop
+
+
+def _planned(number: int, by_key: dict[str, State], seen: LookedAt, scene: Scene, shot: Shot, minutes: float) -> PlannedShot:
+    low, high = shot.guide.worst.range_stops
+    readings = expected(scene.plan, low, high, shot.guide.worst.worst_case_stops)
+    return PlannedShot(
+        number=number,
+        plan=by_key[shot.state.key],
+        shot=shot,
+        expected=readings,
+        map=seen.maps[shot.state.key],
+        minutes=minutes,
+        tells=" ".join(_tells(shot, readings)),
+        again=again_words(shot.guide.trays_empty) if shot.guide.trays_empty and shot.guide.word in LOSING_NOTHING else "",
+    )
+
+
+def _tells(shot: Shot, readings: Expected) -> Iterator[str]:
+    """Which unknown this shot alone decides."""
+    state, guide = shot.state, shot.guide
+    if len(state.pupils) > 1 and readings.dark.words != readings.light.words:
+        dark = state.pupils[guide.pupil]
+        yield f"Tells where the pupil lies: {readings.dark.words} means {dark}; the lighter it reads, the nearer the other end."
+    guess = max(state.field_guess_percent or (0.0,))
+    if guess >= GUESS_PERCENT and readings.loses:
+        wide = f"as wide as assumed ({guess:.0f} % wider than at infinity)"
+        yield f"Tells whether the field at this focus is {wide}: lighter, it is narrower."
+
+
+def again_words(empty: TraysEmpty) -> str:
+    """What the same shot shows with the filters out, where a clear frame needs them; '' where it does not."""
+    if empty.enough:
+        return ""
+    again = "Then take the filters out and shoot it again: expect"
+    if empty.loss_stops is not None and empty.loss_stops >= SHOWN_LOSS_STOPS:
+        most = "no light at all" if empty.loss_stops >= ALL_STOPS else f"up to {loss_words(empty.loss_stops)} less light"
+        return f"{again} {most}, by the {empty.part}, {empty.where}."
+    if empty.room_mm <= 0.0:
+        return f"{again} a trace at most: the {empty.part} stands {-empty.room_mm:.1f} mm in the beam, {empty.where}."
+    return f"{again} nothing, with {empty.room_mm:.1f} mm of room at the {empty.part}, {empty.where}."
+
+
+def _covered(check: CheckResult, stations: Sequence[Station], by_key: dict[str, State]) -> Iterator[Covered]:
+    made = [shot for station in stations for shot in station.shots]
+    keys = {shot.key for shot in made}
+    for state in check.states:
+        if state.key not in keys:
+            by = _speaks_for(state, [shot for shot in made if lens_words(shot) == lens_words(state)])
+            yield Covered(plan=by_key[state.key], word=state.word, by=by.number, why=_why(state, by))
+
+
+def _speaks_for(state: StateResult, of_lens: Sequence[PlannedShot]) -> PlannedShot:
+    """The shot at the same focus, else the one with least room: `shots` takes the worst of both."""
+    same = [shot for shot in of_lens if shot.focus_mm == state.focus_mm]
+    return min(same or of_lens, key=lambda shot: (-list(Word).index(shot.result.word), -shot.expected.high_stops))
+
+
+def _why(state: StateResult, by: PlannedShot) -> str:
+    same = by.focus_mm == state.focus_mm
+    which = f"same focus at f/{by.f_number:g}" if same else "same lens"
+    if state.word is Word.CLEAR and by.result.word is Word.CLEAR:
+        return f"clear; shot {by.number}, {which}, has less room"
+    return f"{'clear; ' if state.word is Word.CLEAR else ''}shot {by.number}, {which}, loses as much or more, or has less room"
+
+
+def focus_words(focus_mm: float) -> str:
+    """'infinity', '450 mm'."""
+    return "infinity" if math.isinf(focus_mm) else f"{focus_mm:g} mm"

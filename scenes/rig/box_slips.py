@@ -1,0 +1,95 @@
+"""Lengths of a box that are probably written in cm: parts far smaller than what they belong to. A caution each, both numbers named.
+
+A hood or flag a tenth as long, or a box a tenth as far ahead, takes less light than the real one: nobody would see a wrong clear.
+Sizes are common practice; none of the boxes drawn by chance in `tests` and none of the demo's comes near them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import chain
+
+from geometry.notes import Note, Severity
+from scenes.rig.box import flag_name, stage_name
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.lens import Lens
+
+SHORTEST_FLAG_MM = 18.0  # hinge to end; flags for boxes run from 60 to 180 mm
+SHORTEST_EXTENSION_MM = 9.5
+SHORTEST_HOOD_MM = 14.0  # hoods run from 40 to 140 mm
+LEAST_AHEAD_MM = 1.0
+LEAST_PLACE_MM = 5.0  # a box that says where its parts stand reaches that far
+SMALL_SHARE = 0.15  # of the lens front: an opening that lets next to nothing of it see
+SMALL_HOOD_SHARE = 0.3  # the same of a hood, and of its mouth against its rear
+CM = 10.0
+
+Words = Iterator[tuple[str, str]]
+
+
+def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
+    """A caution for each length of a box on a lens that is probably in cm."""
+    found = chain(_place_words(box), _flag_words(box), _hood_words(box, lens), _opening_words(box, lens))
+    return tuple(Note(part, text, Severity.CAUTION) for part, text in found)
+
+
+def _in_cm(value_mm: float) -> str:
+    return f"written in cm? it would be {plain(round(CM * value_mm, 3))} mm"
+
+
+def _sizes(size_mm: tuple[float, float]) -> str:
+    return f"[{plain(size_mm[0])}, {plain(size_mm[1])}]"
+
+
+def _place_words(box: Box) -> Words:
+    """A box less than a mm ahead of the lens, where every other place in it is told in whole mm."""
+    starts = [*(stage.at_mm for stage in box.stage), *(mask.at_mm for mask in box.mask), *(hood.at_mm for hood in box.hood)]
+    places = [*starts, *(stage.depth_mm for stage in box.stage), *(hood.depth_mm for hood in box.hood)]
+    whole = max(places, default=0.0) >= LEAST_PLACE_MM and all(value == round(value) for value in places)
+    if whole and 0.0 < abs(box.ahead_mm) < LEAST_AHEAD_MM:
+        all_whole = f"where the parts of the box stand by whole mm, the farthest at_mm = {plain(max(starts))}"
+        yield "box", f"ahead_mm = {plain(box.ahead_mm)} is less than a mm, {all_whole}: {_in_cm(box.ahead_mm)}"
+
+
+def _flag_words(box: Box) -> Words:
+    for flag in box.flag:
+        wide = f"a flag of width_mm = {plain(flag.width_mm)}"
+        if flag.length_mm < SHORTEST_FLAG_MM:
+            yield flag_name(flag), f"length_mm = {plain(flag.length_mm)} is too short for {wide}: {_in_cm(flag.length_mm)}"
+        out = flag.extension
+        if out is not None and out.length_mm < SHORTEST_EXTENSION_MM:
+            on = f"the extension of a flag of length_mm = {plain(flag.length_mm)}"
+            yield flag_name(flag), f"extension.length_mm = {plain(out.length_mm)} is too short for {on}: {_in_cm(out.length_mm)}"
+
+
+def _hood_words(box: Box, lens: Lens) -> Words:
+    front_mm = lens.front_diameter_mm
+    for hood in box.hood:
+        name, mouth = hood.name or "hood", f"front_mm = {_sizes(hood.front_mm)}"
+        if hood.depth_mm < SHORTEST_HOOD_MM:
+            yield name, f"depth_mm = {plain(hood.depth_mm)} is too short for a hood of {mouth}: {_in_cm(hood.depth_mm)}"
+        if max(hood.rear_mm) < SMALL_HOOD_SHARE * front_mm:
+            yield name, _small(f"rear_mm = {_sizes(hood.rear_mm)}", lens, hood.rear_mm)
+        if any(front < SMALL_HOOD_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
+            yield name, f"{mouth} is far narrower than rear_mm = {_sizes(hood.rear_mm)}: {_in_cm_each(hood.front_mm)}"
+
+
+def _opening_words(box: Box, lens: Lens) -> Words:
+    """Trays; of a mask the rule of the lens front says it (geometry.checks)."""
+    for number, stage in enumerate(box.stage, 1):
+        size = stage.opening_mm or (stage.opening_diameter_mm or 0.0,) * 2
+        if 0.0 < max(size) < SMALL_SHARE * lens.front_diameter_mm:
+            key = f"opening_mm = {_sizes(size)}" if stage.opening_mm else f"opening_diameter_mm = {plain(size[0])}"
+            yield stage_name(stage, number), _small(key, lens, size)
+
+
+def _small(what: str, lens: Lens, size_mm: tuple[float, float]) -> str:
+    if lens.front_glass_mm is not None:
+        front = f"front_glass_mm = {plain(lens.front_glass_mm)}"
+    else:
+        front = f"front_diameter_mm = {plain(lens.front_diameter_mm)}"
+    return f"{what} is far smaller than the lens front it stands before, {front}: {_in_cm_each(size_mm)}"
+
+
+def _in_cm_each(size_mm: tuple[float, float]) -> str:
+    return f"written in cm? it would be {' x '.join(plain(round(CM * value, 3)) for value in size_mm)} mm"

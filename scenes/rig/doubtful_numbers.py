@@ -1,0 +1,122 @@
+"""Numbers that may well be meant, but turn a dark frame clear where they are a slip: a caution each, which says what is left out.
+
+Faults are for numbers that others speak against: scenes/rig/contradictions.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from geometry.notes import Note, Severity
+from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
+from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
+from scenes.rig.contradictions import desqueezed_words
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.box import Box, Hood
+from scenes.scene_file.tables.lens import Lens, focal_lengths
+from scenes.scene_file.tables.scene import Scene, box_for
+
+SLOWER_SHARE = 1.9  # two stops, as they are rounded: more than the lenses of a set differ
+FAR_SHARE, FAR_MM = 100.0, 1500.0  # of the focal length: lenses focus nearer than both (common practice)
+LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
+UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
+OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
+WIDER_SHARE = 1.25  # than the plate before it, both ways: nothing is left for such an opening to be cut in
+
+
+def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
+    """Cautions by the numbers of the scene about this lens, its range, what is looked at, and parts it goes without."""
+    told = [(lens.name, text) for text in (*_stop_words(scene, lens), *_nearest_words(lens), *_bare_words(scene, lens))]
+    told += [(lens.name, text) for text in _mixed_words(scene, lens)]
+    told += [("camera", text) for text in _guide_words(scene)]
+    return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
+
+
+def doubtful_box_notes(box: Box) -> tuple[Note, ...]:
+    """Cautions by the numbers of a box as it is on a lens: what its parts would hang on, or be cut in."""
+    told = [*_flag_words(box), *_opening_words(box)]
+    return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
+
+
+def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    asked = min(scene.check.f_numbers, default=math.inf)
+    if "f_number" not in lens.confirmed and SLOWER_SHARE <= lens.f_number / asked < FAULT_SHARE:
+        yield (
+            f"f_number = {plain(lens.f_number)} is its widest stop, so f/{plain(asked)} of [check] is not looked at; "
+            "is it another lens's?"
+        )
+
+
+def _nearest_words(lens: Lens) -> Iterator[str]:
+    nearest_mm, shortest_mm = lens.close_focus_mm, focal_lengths(lens)[0]
+    if nearest_mm is None or "close_focus_mm" in lens.confirmed or nearest_mm < max(FAR_SHARE * shortest_mm, FAR_MM):
+        return
+    yield (
+        f"close_focus_mm = {plain(nearest_mm)} is far for focal_mm = {plain(shortest_mm)}, and nothing nearer is looked at; "
+        f"is a point missing? {plain(nearest_mm / 10)} would be usual"
+    )
+
+
+def _bare_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A lens that every hood's list of lenses leaves out: it is checked without one."""
+    if scene.box.hood and not box_for(scene, lens).hood:
+        yield 'has no hood, for "lenses" of the hood does not name it; name it there if the hood stays on'
+
+
+def _mixed_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """In a set of both kinds a guide may be the spherical lenses'; where all are anamorphic it is a fault."""
+    if "squeeze" not in lens.confirmed and any(other.squeeze == 1.0 for other in scene.lens):
+        yield from (f"{text}; give a guide for it too" for text in desqueezed_words(scene, lens))
+
+
+def _guide_words(scene: Scene) -> Iterator[str]:
+    guides = scene.camera.guide
+    if guides and max(guide.scale for guide in guides) < LEAST_GUIDE_SHARE:
+        yield (
+            f'scale = {plain(guides[0].scale)} of its guide "{guides[0].name}" leaves out most of the picture, which is not '
+            "looked at; 0.9 is nine tenths"
+        )
+    for guide in guides:
+        if guide.aspect < UPRIGHT_ASPECT and scene.camera.width_mm > scene.camera.height_mm:
+            yield (
+                f'aspect = {plain(guide.aspect)} of its guide "{guide.name}" leaves out most of the picture, which is not looked '
+                f"at; it is width over height, {plain(round(1 / guide.aspect, 2))} if it was turned over"
+            )
+
+
+def _flag_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Flags that hang on nothing: hinge_mm as a whole width, at_mm from elsewhere than the back plate."""
+    for flag in box.flag if box.hood else ():
+        own = flag_hinge_mm(flag, box.hood)
+        edge = flag_hinge_mm(flag.model_copy(update={"hinge_mm": None, "at_mm": None}), box.hood)
+        off_mm = math.dist(own, edge)
+        if off_mm > OFF_HOOD_MM:
+            text = (
+                f"is hinged {off_mm:.0f} mm off the hood's front edge, hinge_mm = {plain(edge[0])}, at_mm = {plain(edge[1])}: "
+                "hinge_mm counts from the box's centre line, at_mm from the back plate's rear face"
+            )
+            yield flag_name(flag), text
+
+
+def _opening_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Trays and masks behind the hood whose opening is larger than the back plate and the hood's rear, both ways."""
+    round_them = [(back.width_mm, back.height_mm) for back in box.back] + [hood.rear_mm for hood in box.hood]
+    if not round_them:
+        return
+    limit = [WIDER_SHARE * max(size[k] for size in round_them) for k in (0, 1)]
+    named = [(stage_name(stage, number), stage) for number, stage in enumerate(box.stage, 1)]
+    for name, part in (*named, *((mask.name or "mask", mask) for mask in box.mask)):
+        size = part.opening_mm or (2 * (part.opening_diameter_mm,) if part.opening_diameter_mm else None)
+        if size is None or part.outer_mm is not None or _ahead_of_hood(part.at_mm, box.hood):
+            continue
+        if size[0] > limit[0] and size[1] > limit[1]:
+            text = (
+                f"its opening of {plain(size[0])} x {plain(size[1])} mm is larger than the box around it and takes no light; "
+                "is it twice what it should be, or in another unit?"
+            )
+            yield name, text
+
+
+def _ahead_of_hood(at_mm: float, hoods: tuple[Hood, ...]) -> bool:
+    return any(at_mm > hood.at_mm for hood in hoods)

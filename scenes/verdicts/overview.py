@@ -1,0 +1,167 @@
+"""What a check says first: the answer in one line, a row for each lens, what to do; the states one by one are in `text`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from scenes.answers.page import clipped, counted, wrapped
+from scenes.states.clear_rule import Word
+from scenes.states.names import lens_words, setting_words, state_words
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.proof_words import proof_words
+from scenes.verdicts.text import (
+    PLAIN_SYMBOLS,
+    SYMBOLS,
+    blame_words,
+    notes_lines,
+    range_lines,
+    state_rank,
+    tolerance_sentence,
+)
+
+if TYPE_CHECKING:
+    from scenes.verdicts.check import CheckResult, StateResult
+
+ROW = "{0:1} {1:13} {2:28} {3:8} {4:>10}  {5:19} {6}"
+HEADINGS = ("", "lens", "worst at", "verdict", "loss", "where", "part")
+VIGNETTES = (Word.SHADING, Word.IN_FRAME)
+
+
+def answer_line(checks: Sequence[CheckResult]) -> str:
+    """The answer for a whole run in one sentence or two: '3 of 56 states vignette. Worst: 18, focus 450 mm, f/2: ...'."""
+    states = [state for check in checks for state in check.states]
+    failed, faults = sum(len(check.failed) for check in checks), sum(len(check.faults) for check in checks)
+    if not states:
+        return f"None of {counted(failed, 'state')} could be computed."
+    fault = [f"The box has {counted(faults, 'fault')} and cannot be used as it stands."] if faults else []
+    dark = any(state.word in VIGNETTES for state in states)  # which no fault explains away
+    sentences = [_verdict_sentence(states), *fault] if dark else [*fault, _verdict_sentence(states)]
+    if failed:
+        sentences.append(f"{counted(failed, 'state')} could not be computed.")
+    return " ".join(sentences)
+
+
+def _verdict_sentence(states: Sequence[StateResult]) -> str:
+    total, bad = len(states), [state for state in states if state.word in VIGNETTES]
+    tight = [state for state in states if state.word is Word.TIGHT]
+    worst = max(states, key=state_rank)
+    if total == 1:
+        return _one_states_sentence(worst)
+    if bad:
+        many = "vignettes" if len(bad) == 1 else "vignette"
+        also = f", {len(tight)} more {'is' if len(tight) == 1 else 'are'} tight" if tight else ""
+        return f"{_of_all(len(bad), total)} {many}{also}. Worst: {state_words(worst)}: {blame_words(worst)}."
+    if tight:
+        told = f"{_of_all(len(tight), total).lower()} {'is' if len(tight) == 1 else 'are'} tight"
+        return f"No vignetting, but {told}. Tightest: {state_words(worst)}."
+    return f"All {total} states are clear: the box stays out of every frame."
+
+
+def _of_all(count: int, total: int) -> str:
+    """'3 of 56 states', 'All 4 states', 'Both states'."""
+    if count == total:
+        return "Both states" if total == 2 else f"All {total} states"
+    return f"{count} of {counted(total, 'state')}"
+
+
+def _one_states_sentence(state: StateResult) -> str:
+    if state.word in VIGNETTES:
+        return f"{state_words(state)} vignettes: {blame_words(state)}."
+    if state.word is Word.TIGHT:
+        return f"{state_words(state)} does not vignette, but is tight."
+    return f"{state_words(state)} is clear: the box stays out of the frame."
+
+
+def overview_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
+    """A row for each lens with its worst state, what needs attention with what to do, and the clear states in one line."""
+    symbols = PLAIN_SYMBOLS if plain else SYMBOLS
+    lines = (
+        [ROW.format(*HEADINGS).rstrip(), *(_lens_row(group, symbols) for group in _by_lens(check.states))] if check.states else []
+    )
+    lines += ["", *_attention(check, symbols)]
+    if clear := [state for state in check.states if state.word is Word.CLEAR]:
+        lines += wrapped(f"Clear: {'; '.join(_listed(clear))}.", hanging="  ")
+    if told := proof_lines(check):
+        lines += ["", *told]
+    if told := range_lines(check):
+        lines += ["", *told]
+    if told := notes_lines(check):
+        lines += ["", *told]
+    return lines
+
+
+def proof_lines(check: CheckResult) -> list[str]:
+    """A line for each state whose clear guides a proof was asked for."""
+    told = [(state_words(state), proof_words(check.proofs, state.key)) for state in check.states]
+    return [line for state, words in told if words for line in wrapped(f"{state}: {words}", hanging="    ")]
+
+
+def end_lines(check: CheckResult) -> list[str]:
+    """What the answer leaves out, for the end of a page."""
+    return wrapped(told) if (told := tolerance_sentence(check)) else []
+
+
+def _by_lens(states: Sequence[StateResult]) -> list[list[StateResult]]:
+    groups: dict[str, list[StateResult]] = {}
+    for state in states:
+        groups.setdefault(state.lens_name, []).append(state)
+    return list(groups.values())
+
+
+def _lens_row(states: Sequence[StateResult], symbols: dict[Word, str]) -> str:
+    worst = max(states, key=state_rank)
+    found = worst.blamed.worst
+    setting = f"{worst.focal_mm:g} mm, {setting_words(worst)}" if worst.is_zoom else setting_words(worst)
+    lost = found.blame if found.loss_stops >= SHOWN_LOSS_STOPS else None
+    return ROW.format(
+        symbols[worst.word],
+        clipped(worst.lens_name, 13),
+        clipped(setting, 28),
+        str(worst.word),
+        loss_words(found.loss_stops),
+        clipped(found.where if lost else "-", 19),
+        clipped(lost.part if lost else "-", 14),
+    ).rstrip()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attention:
+    """States of one lens with one verdict and one thing to do about them."""
+
+    lens: str
+    word: Word
+    step: str
+    states: tuple[StateResult, ...]
+
+    @property
+    def settings(self) -> str:
+        """'infinity, f/2.8 | infinity, f/5.6'."""
+        return " | ".join(setting_words(state) for state in self.states)
+
+
+def attention(check: CheckResult) -> tuple[Attention, ...]:
+    """States that are not clear, the worst first; those of one lens with the same thing to do stand together."""
+    groups: dict[tuple[str, Word, str], list[StateResult]] = {}
+    for state in sorted(check.states, key=state_rank, reverse=True):
+        if state.word is not Word.CLEAR:
+            groups.setdefault((lens_words(state), state.word, state.blamed.next_step), []).append(state)
+    return tuple(Attention(lens=lens, word=word, step=step, states=tuple(of)) for (lens, word, step), of in groups.items())
+
+
+def _attention(check: CheckResult, symbols: dict[Word, str]) -> Iterator[str]:
+    for group in attention(check):
+        yield from wrapped(f"{symbols[group.word]} {group.lens}: {group.settings}", hanging="    ")
+        yield from wrapped(group.step, "    -> ", hanging="       ")
+    for failed in check.failed:
+        yield from wrapped(f"? {failed.key}: could not be computed: {failed.why}", hanging="    ")
+
+
+def _listed(states: Sequence[StateResult]) -> Iterator[str]:
+    """Each lens with its clear settings."""
+    groups: dict[str, list[StateResult]] = {}
+    for state in states:
+        groups.setdefault(lens_words(state), []).append(state)
+    for lens, group in groups.items():
+        yield f"{lens}: {' | '.join(setting_words(state) for state in group)}"

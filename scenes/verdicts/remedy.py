@@ -1,0 +1,338 @@
+"""Everything that has to change for a state to be clear, with how much; applied to a copy of the box and judged again."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import TYPE_CHECKING
+
+from geometry.body import Block, Kind, Loop, Part, Tube
+from geometry.flags import leaning_deg, swung_with
+from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
+from raytrace.beam.beam import outer_guides
+from raytrace.beam.frame_margin import scaled
+from raytrace.box import Box
+from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
+from scenes.states.judgement import without_glass
+from scenes.states.names import the
+
+if TYPE_CHECKING:
+    from raytrace.judge.rooms import GuideBeam
+    from scenes.states.state import State
+
+BLADES = {Kind.FLAG, Kind.EXTENSION}
+WIDEST_DEG = 120  # a flag opened further than this lies behind its hinge: another place, not another angle, is then the cure
+STRAIGHT_STEPS = (
+    4  # guesses along a straight line, which a blade's clearance nearly follows; then by halving, which always ends soon
+)
+FOLDED_DEG = 170.0  # nor folded further back than this: beyond it the blade comes in again behind its hinge
+SPAN_DEG = 15  # steps at which the swing of a blade is looked at for how far it reaches along the axis
+MOST_WIDER_MM = 200  # of an opening, each way: beyond this it is another box
+HALVES = 2  # openings are told to whole mm, so that each side moves by a half
+TOUCHING_MM = 1e-4  # no room at all
+MANY_PARTS = 3  # where more than this many parts have to change, the box itself is the wrong one
+FIXED = {
+    Kind.FLAG: "open {part}",
+    Kind.EXTENSION: "swing {part} back out",
+    Kind.ROD: "shorten {part}, or raise the lens above the rods",
+    Kind.SOLID: "move {part} out of the view",
+    Kind.BARREL: "check the lens's own dimensions: {part} stands in its light",
+    Kind.FRONT_RING: "check the lens's own dimensions: {part} stands in its light",
+}
+WIDER = {
+    Kind.MASK: "give {part} a cut-out of {size}",
+    Kind.HOOD: "make {part} wider by {by} mm on each side",
+    Kind.TRAY: "replace {part} by a stage of {size} inside",
+    Kind.BACK: "use a bore of {size} in {part}",
+    Kind.SEAL: "replace {part} by one of {size} inside",
+}
+INSTEAD = {  # another way, told where nothing else has to change
+    Kind.MASK: ", or leave it out",
+    Kind.HOOD: ", or make it shorter",
+    Kind.TRAY: ", or bring the box closer to the lens",
+    Kind.BACK: ", or bring the box closer to the lens",
+    Kind.SEAL: ", or push it back over the barrel",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What is done to some parts, in words, and these parts as they are then or gone; none where it cannot be tried."""
+
+    words: str
+    parts: tuple[Part, ...] = ()
+    gone: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """The beams of a state that a change is tried in, each with the room that a clear frame needs from it [mm].
+
+    In pairs, as the guide is and grown; where the box holds glass a pair with it, then one with the trays empty.
+    """
+
+    beams: tuple[tuple[GuideBeam, float], ...]
+    glazed: bool = False
+
+    def spare_mm(self, part: Part) -> float:
+        """How much farther in a part could stand for the state to be clear [mm]; 0 or less where it stands too near."""
+        asked = (one for number, one in enumerate(self.beams) if number % 2 or one[1] > 0.0)  # a grown beam holds the other
+        return min(self._room_mm(beam, part) - needed_mm for beam, needed_mm in asked) - TOUCHING_MM
+
+    def room_mm(self, part: Part) -> float:
+        """The room of a part from the guides as they are [mm]."""
+        return min(self.rooms_mm(part))
+
+    def rooms_mm(self, part: Part) -> tuple[float, ...]:
+        """The same with the filters in and with the trays empty; one number where the box holds no glass."""
+        own = [self._room_mm(beam, part) for beam, _ in self.beams[::2]]
+        return (min(own[::2]), min(own[1::2])) if self.glazed else (min(own),)
+
+    def _room_mm(self, beam: GuideBeam, part: Part) -> float:
+        from raytrace.judge.pieces import pieces_of
+        from raytrace.judge.rooms import room
+
+        return float(room(beam, pieces_of(part))[0][0])
+
+
+def light_of(plan: State, tried: Sequence[Part]) -> Light:
+    """The beams of a state's outer guides, glass in and out, as they are and grown by the margin of a clear frame."""
+    from raytrace.judge.field import cell_of
+    from raytrace.judge.rooms import GuideBeam
+
+    box = Box(parts=(*plan.box.parts, *tried), glasses=plan.box.glasses)
+    boxes = (box, without_glass(box)) if box.glasses else (box,)
+    needed_mm = max(room_needed_mm(plan.variants) - TOLD_MM, 0.0)
+    return Light(
+        tuple(
+            (GuideBeam(plan.variants, one, cell_of(scaled(guide, scale))), needed)
+            for guide in outer_guides(plan.guides)
+            for one in boxes
+            for scale, needed in ((1.0, needed_mm), (1.0 + ROOM_PERCENT / 100.0, 0.0))
+        ),
+        glazed=len(boxes) > 1,
+    )
+
+
+def remedy_words(plan: State) -> str:
+    """What has to change for the state to be clear, and how it is then; '' where no part stands too near."""
+    from raytrace.judge.rooms import RIGHT_THROUGH_MM
+
+    light = light_of(plan, tuple(_swings(plan.box.parts)))
+    spare = {part.name: light.spare_mm(part) for part in plan.box.parts}
+    to_blame = [part for part in plan.box.parts if spare[part.name] < 0.0]
+    if not to_blame or min(spare.values()) <= -RIGHT_THROUGH_MM:  # no part, or light that could not be followed
+        return ""
+    if len(to_blame) > MANY_PARTS:
+        names = _listed([the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]])
+        more = f", and {len(to_blame) - MANY_PARTS} more parts," if len(to_blame) > MANY_PARTS + 1 else ", and 1 more part,"
+        return f"no single change helps: {names}{more} stand too far in; bring the whole box closer to the lens, or use a wider one"
+    changes = tuple(_changes(plan, to_blame, light))
+    told = _listed([change.words for change in changes])
+    if len(to_blame) == 1 and not changes[0].gone:
+        told += INSTEAD.get(to_blame[0].kind, "")
+    return f"{told}: {_outcome(plan, changes, light)}"
+
+
+def _swings(parts: Sequence[Part]) -> Iterator[Part]:
+    """Blades as they swing outward, for how far along the axis the beams have to be followed."""
+    for part in parts:
+        if _is_blade(part):
+            for mate in _mates(part, parts):
+                yield from (swung_with(part, mate, deg) for deg in range(SPAN_DEG, widest_deg(part) + SPAN_DEG, SPAN_DEG))
+
+
+def _is_blade(part: Part) -> bool:
+    return part.kind in BLADES and isinstance(part.body, Block)
+
+
+def _mates(flag: Part, parts: Sequence[Part]) -> tuple[Part, ...]:
+    """What swings with a flag: itself and its extension."""
+    if flag.kind is not Kind.FLAG or not flag.group:
+        return (flag,)
+    return tuple(part for part in parts if _is_blade(part) and _hangs_on(part, flag))
+
+
+def _hangs_on(blade: Part, flag: Part) -> bool:
+    return bool(flag.group) and blade.group in {flag.group, f"{flag.group}.extension"}
+
+
+def _changes(plan: State, to_blame: Sequence[Part], light: Light) -> Iterator[Change]:
+    names = {part.name for part in to_blame}
+    for part in to_blame:
+        if _is_blade(part):
+            flag = next((one for one in plan.box.parts if one.kind is Kind.FLAG and _hangs_on(part, one)), part)
+            if flag is part or flag.name not in names:
+                yield _opened(plan, part, light)
+        elif isinstance(part.body, Tube) and part.kind in WIDER:
+            yield _pushed_back(part) if part.kind is Kind.SEAL and _is_on_barrel(plan, part) else _widened(part, light)
+        else:
+            yield Change(FIXED.get(part.kind, "move {part} out of the view").format(part=the(part.name)))
+
+
+def _is_on_barrel(plan: State, part: Part) -> bool:
+    """Whether a seal grips the barrel, so that a wider one would not close."""
+    outline = _first(part).outline
+    return isinstance(outline, Circle) and 2 * outline.radius_mm <= plan.lens.front_diameter_mm + TOLD_MM
+
+
+def _pushed_back(part: Part) -> Change:
+    return Change(f"push {the(part.name)} back over the barrel, behind the lens front", gone=(part.name,))
+
+
+def _opened(plan: State, blade: Part, light: Light) -> Change:
+    """A flag opened with what hangs on it, or an extension swung back out, to the least whole degrees."""
+    mates = _mates(blade, plan.box.parts)
+    set_deg = _set_deg(plan, blade)
+    to_whole = 0.0 if set_deg is None else math.ceil(set_deg) - set_deg  # so that the angle to set is a whole one
+
+    def opened(steps: int) -> float:
+        return steps + to_whole if steps else 0.0
+
+    @cache
+    def spare_mm(steps: int) -> float:
+        return min(light.spare_mm(swung_with(blade, mate, opened(steps))) for mate in mates)
+
+    widest = widest_deg(blade)
+    steps = least_clear(spare_mm, spare_mm(0), widest)
+    if steps is not None:
+        by_deg = opened(steps)
+        return Change(_opened_words(blade, by_deg, set_deg), tuple(swung_with(blade, mate, by_deg) for mate in mates))
+    out_mm = math.ceil(-spare_mm(widest))
+    return Change(f"{_opened_words(blade, opened(widest), set_deg)} and hinge it {out_mm} mm further out")
+
+
+def _opened_words(blade: Part, by_deg: float, set_deg: float | None) -> str:
+    if blade.kind is Kind.EXTENSION:
+        return f"swing {the(blade.name)} back out by {_degrees(by_deg)}"
+    if set_deg is None:
+        return f"open {the(blade.name)} by {_degrees(by_deg)}"
+    return f"open {the(blade.name)} to {set_deg + by_deg:.0f} degrees (by {by_deg:.3g})"
+
+
+def _degrees(angle_deg: float) -> str:
+    return f"{angle_deg:.3g} degree{'s' if angle_deg > 1 else ''}"
+
+
+def _set_deg(plan: State, blade: Part) -> float | None:
+    """The angle that the scene sets a flag to; None for a blade made by hand."""
+    numbered = re.fullmatch(r"box\.flag\[(\d+)\]", blade.group)  # an extension's angle is another one
+    return plan.fitted.flag[int(numbered[1]) - 1].angle_deg if numbered and len(plan.fitted.flag) >= int(numbered[1]) else None
+
+
+def widest_deg(blade: Part) -> int:
+    """How far a blade may be opened, in whole degrees."""
+    return max(min(WIDEST_DEG, int(FOLDED_DEG - leaning_deg(blade))), 1)
+
+
+def _widened(part: Part, light: Light) -> Change:
+    """An opening made wider by the least whole mm: both ways together, then each way as little as will do."""
+
+    def spare_mm(across: int, upright: int) -> float:
+        return light.spare_mm(widened(part, across / HALVES, upright / HALVES))
+
+    both = least_clear(lambda wider: spare_mm(wider, wider), spare_mm(0, 0), MOST_WIDER_MM)
+    if both is None:
+        return Change(WIDER[part.kind].format(part=the(part.name), size="another shape", by="many"))
+    across = upright = both
+    if isinstance(_first(part).outline, RoundedRectangle):
+        across = _least(lambda wider: spare_mm(wider, both), both)
+        upright = _least(lambda wider: spare_mm(across, wider), both)
+    new = widened(part, across / HALVES, upright / HALVES)
+    by = f"{max(across, upright) / HALVES:g}"
+    return Change(WIDER[part.kind].format(part=the(part.name), size=_size_words(_first(new).outline, by), by=by), (new,))
+
+
+def _least(spare_mm: Callable[[int], float], most: int) -> int:
+    """The least whole number from 0 to `most`, which is enough, that is enough as well."""
+    at_zero = spare_mm(0)
+    return 0 if at_zero > 0.0 else least_clear(spare_mm, at_zero, most) or most
+
+
+def _first(part: Part) -> Loop:
+    assert isinstance(part.body, Tube)
+    return part.body.inner[0]
+
+
+def _size_words(outline: Outline, by: str) -> str:
+    match outline:
+        case RoundedRectangle():
+            return f"at least {math.ceil(outline.width_mm)} x {math.ceil(outline.height_mm)} mm"
+        case Circle():
+            return f"at least {math.ceil(2 * outline.radius_mm)} mm across"
+        case Freeform():
+            return f"its shape, {by} mm wider all round"
+
+
+def widened(part: Part, across_mm: float, upright_mm: float) -> Part:
+    """A part whose openings, and outsides, reach farther by so much on each side [mm]."""
+    assert isinstance(part.body, Tube)
+    inner, outer = (
+        tuple(replace(loop, outline=_wider(loop.outline, across_mm, upright_mm)) for loop in loops)
+        for loops in (part.body.inner, part.body.outer)
+    )
+    return replace(part, body=replace(part.body, inner=inner, outer=outer))
+
+
+def _wider(outline: Outline, across_mm: float, upright_mm: float) -> Outline:
+    match outline:
+        case RoundedRectangle():
+            width, height = outline.width_mm + 2 * across_mm, outline.height_mm + 2 * upright_mm
+            return RoundedRectangle(float(math.ceil(width - 1e-6)), float(math.ceil(height - 1e-6)), outline.corner_mm)
+        case Circle():
+            return Circle(math.ceil(2 * (outline.radius_mm + max(across_mm, upright_mm)) - 1e-6) / 2)
+        case Freeform():
+            return Freeform(outline.shape.buffer(max(across_mm, upright_mm), join_style="mitre"))
+
+
+def _outcome(plan: State, changes: Sequence[Change], light: Light) -> str:
+    """How the state is with all changes made: 'then clear, 3.0 mm', or what is still too near."""
+    changed = {part.name: part for change in changes for part in change.parts}
+    gone = {name for change in changes for name in change.gone}
+    parts = [changed.get(part.name, part) for part in plan.box.parts if part.name not in gone]
+    spare = {part.name: light.spare_mm(part) for part in parts}
+    left = [part for part in parts if spare[part.name] < 0.0]
+    if not left:
+        return f"then clear{_room_words([light.rooms_mm(part) for part in parts])}"
+    return f"check again then, for now {_listed([_left_words(part, light.room_mm(part)) for part in left])}"
+
+
+def _room_words(rooms_mm: Sequence[tuple[float, ...]]) -> str:
+    """The least room of any part, and whether with the filters in or the trays empty."""
+    told = [f"{min(way):.1f} mm" for way in zip(*rooms_mm, strict=True)]
+    if len(told) < 2:
+        return "".join(f", {one} of room" for one in told)
+    return (
+        f", {told[0]} of room, filters in or out"
+        if told[0] == told[1]
+        else (f", {told[0]} of room with the filters in and {told[1]} with the trays empty")
+    )
+
+
+def _left_words(part: Part, room_mm: float) -> str:
+    return f"{the(part.name)} {f'is {-room_mm:.1f} mm in the beam' if room_mm <= 0.0 else f'has {room_mm:.1f} mm of room'}"
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
+
+
+def least_clear(clearance_mm: Callable[[int], float], at_zero_mm: float, widest: int) -> int | None:
+    """The least whole number at which a rising clearance is not negative; None where it is negative up to `widest`."""
+    if at_zero_mm >= 0.0:
+        return 0
+    bad, good, low, high = 0, widest, at_zero_mm, clearance_mm(widest)
+    if high < 0.0:
+        return None
+    for step in range(widest):
+        if good - bad <= 1:
+            break
+        straight = step < STRAIGHT_STEPS and math.isfinite(high)
+        guess = bad + (good - bad) * -low / (high - low) if straight else (bad + good) / 2
+        middle = min(max(math.ceil(guess), bad + 1), good - 1)
+        found = clearance_mm(middle)
+        bad, good, low, high = (bad, middle, low, found) if found >= 0.0 else (middle, good, found, high)
+    return good

@@ -1,0 +1,187 @@
+"""What the test shoot has to confirm: from a checked run to a short list of set-ups, where to look, and what to expect there."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from geometry.notes import Severity
+from scenes.scene_file.messages import ALL_STOPS
+from scenes.states.clear_rule import RANK, Word
+from scenes.states.names import lens_words, setting_words, the
+from scenes.states.notes import field_words
+from scenes.verdicts.check import CheckResult, StateResult
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.text import WIDTH, caution_lines, nearest_words
+from scenes.verdicts.verdict import GuideVerdict, at_words
+
+HOW = (
+    "How to read it (common practice): light a plain wall or card evenly, larger than the frame, and expose it to middle grey at "
+    "the focus named. Compare the waveform at the place named, box on and box off: the difference is what the box takes; a stop is "
+    "a halving of the light. Then rack focus and zoom once through with the box on, and look for what this list does not name."
+)
+TICK = "[ ] "
+PUPIL, FIELD, WALK, NOTE = "pupil", "field", "pupil walk", "note"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """Something to measure or look at before the shoot: of what, what, and the value so far; `key`: the state it is asked at."""
+
+    kind: str
+    who: str
+    what: str
+    so_far: str = ""
+    key: str = ""
+
+    @property
+    def text(self) -> str:
+        """All of it in a sentence."""
+        return f"{self.who}: {self.what}{self.so_far and f'; {self.so_far}'}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """One set-up: the state, its worst guide, where to look and what to expect, and what to do where it is otherwise."""
+
+    state: StateResult
+    guide: GuideVerdict
+
+    @property
+    def where(self) -> str:
+        """Where to look, with its article; the place with least room where nothing is lost."""
+        worst, margin = self.guide.worst, self.guide.margin
+        if worst.where and worst.loss_stops >= SHOWN_LOSS_STOPS:
+            return at_words(worst.where)
+        return at_words(margin.where) if margin.where else "every corner and edge"
+
+    @property
+    def expected(self) -> str:
+        """What the waveform should show there."""
+        worst, margin = self.guide.worst, self.guide.margin
+        low, high = worst.range_stops
+        if high < SHOWN_LOSS_STOPS:
+            room = "more than 50" if margin.capped else f"{margin.percent:.0f}"
+            spare = f"nothing, with {room} % of the frame to spare" if margin.percent > 0 else "nothing, and no room to spare"
+            return f"{spare}, as a fixed pupil has it: {self.guide.lack_words}" if self.guide.lacks_room else spare
+        part = f", by {the(worst.blame.part)}" if worst.blame else ""
+        most = "no light at all" if high >= ALL_STOPS else f"{loss_words(high)} less light"
+        if loss_words(low) == loss_words(high):
+            return f"{most}{part}"
+        least = "nothing" if low < SHOWN_LOSS_STOPS else loss_words(low)
+        return f"from {least} to {most}{part}, as the pupil lies"
+
+
+def shots(check: CheckResult) -> tuple[Shot, ...]:
+    """The set-ups worth shooting, worst first: of each lens its tightest, and every focus at which it is less than clear."""
+    chosen: list[Shot] = []
+    for lens in dict.fromkeys(lens_words(state) for state in check.states):
+        ranked = sorted((shot_of(state) for state in check.states if lens_words(state) == lens), key=badness, reverse=True)
+        chosen.append(ranked[0])
+        seen = {ranked[0].state.focus_mm}
+        for shot in ranked[1:]:
+            if shot.guide.word is not Word.CLEAR and shot.state.focus_mm not in seen:
+                chosen.append(shot)
+                seen.add(shot.state.focus_mm)
+    return tuple(sorted(chosen, key=badness, reverse=True))
+
+
+def shot_of(state: StateResult) -> Shot:
+    """A state as a shot, with its worst guide."""
+    return Shot(state=state, guide=max(state.guides, key=lambda guide: (RANK[guide.word], -guide.margin.percent)))
+
+
+def badness(shot: Shot) -> tuple[int, float, float]:
+    """What the worst of several shots has most of."""
+    guide = shot.guide
+    return RANK[guide.word], guide.worst.worst_case_stops, -guide.margin.percent
+
+
+def plan_lines(check: CheckResult, title: str) -> list[str]:
+    """The test plan as text, `WIDTH` columns, with a box to tick for each thing to do."""
+    lines = [f"Test plan: {title}" if title else "Test plan", "=" * WIDTH, *_wrapped(HOW), ""]
+    faults = list(fault_lines(check))
+    lines += ["Change before the shoot: as it stands the box cannot be used", "-" * WIDTH, *faults, ""] if faults else []
+    measures = list(measure_lines(check))
+    lines += ["Measure first", "-" * WIDTH, *measures, ""] if measures else []
+    lines += ["Shoot, the most doubtful first", "-" * WIDTH]
+    lines += [line for shot in shots(check) for line in _shot_lines(shot)]
+    for failed in check.failed:
+        lines += _wrapped(f"{failed.key}: could not be computed, so nothing is known of it: look at every corner.", TICK)
+    return [*lines, "", *caution_lines()]
+
+
+def fault_lines(check: CheckResult) -> Iterator[str]:
+    """What of the box cannot be built or used as it stands."""
+    for one in noticed(check, Severity.FAULT):
+        yield from _wrapped(one.text, TICK)
+
+
+def measure_lines(check: CheckResult) -> Iterator[str]:
+    """What a prediction rests on that a person can measure: pupils known by bounds, and what else needs a look."""
+    for one in measures(check):
+        yield from _wrapped(one.text, TICK)
+
+
+def measures(check: CheckResult) -> Iterator[Measure]:
+    """The same, lens by lens, then what was noticed of the box."""
+    for lens in dict.fromkeys(state.lens_name for state in check.states):
+        states = [state for state in check.states if state.lens_name == lens]
+        if any(len(state.pupils) > 1 for state in states):
+            ends = f"{states[0].pupils[0]} and {states[0].pupils[-1]}"
+            yield Measure(
+                kind=PUPIL,
+                who=lens,
+                what="where its entrance pupil lies, by parallax",
+                so_far=f"so far it is only known between: {ends}",
+            )
+        yield from _fields(states)
+        yield from _walks(lens, [guide for state in states for guide in state.guides if guide.lacks_room])
+    yield from noticed(check, Severity.CAUTION)
+
+
+def noticed(check: CheckResult, severity: Severity) -> Iterator[Measure]:
+    """Notes of one severity, each once."""
+    found = {(note.part, note.text) for state in check.states for note in state.notes if note.severity is severity}
+    return (Measure(kind=NOTE, who=part, what=text) for part, text in sorted(found))
+
+
+def _fields(states: Sequence[StateResult]) -> Iterator[Measure]:
+    """The fields at the nearest focus that no row states."""
+    guessed = [state for state in states if state.field_guess_percent is not None]
+    nearest = {lens_words(state): state for state in sorted(guessed, key=lambda state: -state.focus_mm)}
+    for words, state in nearest.items():
+        than = field_words(f"focus {state.focus_mm:g} mm", state.field_guess_percent)
+        yield Measure(kind=FIELD, who=words, what="how wide it sees there, to either side", so_far=than, key=state.key)
+
+
+def _walks(lens: str, lacking: Sequence[GuideVerdict]) -> Iterator[Measure]:
+    """What to measure of a lens whose room is less than its pupil, taken as fixed, can be out by."""
+    if not lacking:
+        return
+    least = min(lacking, key=lambda guide: -math.inf if guide.room_mm is None else guide.room_mm)
+    edge = "toward the edge of the picture (pupil_walk)"
+    what = f"where its entrance pupil lies {edge}, by parallax with the lens turned that far aside"
+    yield Measure(kind=WALK, who=lens, what=what, so_far=f"so far it is taken as fixed: {least.lack_words}")
+
+
+def _shot_lines(shot: Shot) -> list[str]:
+    state, guide = shot.state, shot.guide
+    lines = _wrapped(f"{lens_words(state)}, {setting_words(state)}: {guide.word}, {guide.guide}", TICK)
+    lines += _wrapped(f"look at {shot.where}; expect {shot.expected}", " " * len(TICK))
+    nearest = nearest_words(state.parts)
+    lines += _wrapped(nearest and f"nearest to the beam: {nearest}", " " * len(TICK))
+    return lines + _wrapped(otherwise(guide), " " * len(TICK))
+
+
+def otherwise(guide: GuideVerdict) -> str:
+    """What to do where it is as predicted, or for a clear one where it is not."""
+    if guide.word is Word.CLEAR:
+        return "darker than that: measure pupil and box again, and do not trust the other set-ups of this lens"
+    return f"to do: {guide.next_step}" if guide.next_step else ""
+
+
+def _wrapped(text: str, lead: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))

@@ -1,0 +1,106 @@
+"""What a drawing holds and its reader would pass over is refused: the plate's edge must not be all that is left."""
+
+import io
+
+import ezdxf
+import pytest
+from ezdxf import xclip
+
+from scenes.io.dxf_outline import read_outline
+from scenes.scene_file.errors import SceneError
+
+
+def drawing(*draw, version="R2010"):
+    document = ezdxf.new(version)
+    if version != "R12":
+        document.header["$INSUNITS"] = 4
+    for one in draw:
+        one(document)
+    stream = io.StringIO()
+    document.write(stream)
+    return stream.getvalue().encode()
+
+
+def refusal_of(data):
+    with pytest.raises(SceneError) as caught:
+        read_outline(data, "m.dxf")
+    return str(caught.value)
+
+
+def box(half_x, half_y):
+    return [(-half_x, -half_y), (half_x, -half_y), (half_x, half_y), (-half_x, half_y)]
+
+
+def plate(document):
+    document.modelspace().add_polyline2d(box(90, 75), close=True)
+
+
+SHRUNK = {
+    "a circle without radius": lambda space: space.add_circle((0, 0), 0),
+    "an arc whose ends are one angle, which some programs draw as a circle": lambda space: space.add_arc((0, 0), 40, 0, 0),
+    "an ellipse without sweep": lambda space: space.add_ellipse((0, 0), (40, 0), 0.5, 0, 0),
+    "corners that are all one": lambda space: space.add_lwpolyline([(5, 5)] * 4, close=True),
+    "a loop of chords shorter than lines are joined over": lambda space: space.add_lwpolyline(
+        [(x / 200, y) for y, step in ((0.0, 1), (0.005, -1)) for x in range(800)[::step]], close=True
+    ),
+}
+
+
+@pytest.mark.parametrize("draw", SHRUNK.values(), ids=SHRUNK.keys())
+def test_what_has_no_length_is_refused_for_it_may_be_what_is_left_of_the_cut_out(draw):
+    refused = refusal_of(drawing(plate, lambda document: draw(document.modelspace())))
+    assert "without length" in refused or "without size" in refused
+
+
+def test_a_corner_drawn_twice_is_no_lost_line():
+    corners = [*box(70, 50), (-70, 50)]
+    assert read_outline(drawing(lambda document: document.modelspace().add_lwpolyline(corners, close=True)), "m.dxf")
+
+
+@pytest.mark.parametrize("version", ["R12", "R2000", "R2018"])
+def test_an_entity_that_its_reader_does_not_know_is_missed(version):
+    """As a line of a drawing in the old form whose name is spoilt: it has no marker by which it could be told."""
+    whole = drawing(plate, version=version)
+    end = whole.index(b"  0\nENDSEC", whole.index(b"ENTITIES"))
+    strange = b"  0\nLIME\n  8\n0\n 10\n-40\n 20\n-25\n 11\n40\n 21\n-25\n"
+    assert "cannot be read whole (1 LIME)" in refusal_of(whole[:end] + strange + whole[end:])
+
+
+def test_lines_on_the_layer_of_dimension_points_are_refused_which_no_program_prints():
+    def draw(document):
+        document.layers.get("Defpoints").dxf.plot = 1  # whatever the table of layers says
+        document.modelspace().add_lwpolyline(box(70, 50), close=True, dxfattribs={"layer": "DefPoints"})
+
+    assert "not printed; show it or delete it" in refusal_of(drawing(draw))
+
+
+def test_a_block_of_which_a_part_is_shown_is_refused():
+    def clipped(document):
+        document.blocks.new("B").add_lwpolyline(box(70, 50), close=True)
+        insert = document.modelspace().add_blockref("B", (0, 0))
+        xclip.XClip(insert).set_wcs_clipping_path([(-20, -20), (20, 20)])
+
+    assert 'shows only a part of its block "B"' in refusal_of(drawing(clipped))
+
+
+def dimensioned(factor=1.0, text="<>"):
+    def draw(document):
+        space = document.modelspace()
+        space.add_lwpolyline(box(70, 50), close=True)
+        points = {"p1": (-70, 50), "p2": (70, 50)}
+        space.add_linear_dim(base=(0, 70), **points, text=text, dimstyle="Standard", override={"dimlfac": factor}).render()
+
+    return drawing(draw)
+
+
+@pytest.mark.parametrize(("factor", "text"), [(0.5, "<>"), (2.0, "<>"), (1.0, "70"), (1.0, "280 mm"), (0.5, "70")])
+def test_a_drawing_to_a_scale_is_refused_for_at_twice_its_size_a_dark_frame_would_be_clear(factor, text):
+    """DXF reference: group code 1 of a DIMENSION overwrites what is measured; DIMLFAC multiplies it, as sheets to a scale need."""
+    assert "is not drawn at full size" in refusal_of(dimensioned(factor, text))
+
+
+@pytest.mark.parametrize(
+    ("factor", "text"), [(1.0, "<>"), (1.0, "140"), (1.0, "<> mm"), (1.0, "2x"), (1 / 25.4, "<>"), (1.0, "5.51 in")]
+)
+def test_a_dimension_that_tells_the_drawn_size_in_any_unit_is_no_scale(factor, text):
+    assert read_outline(dimensioned(factor, text), "m.dxf")

@@ -1,0 +1,76 @@
+"""Lengths of a box in cm are told; boxes that are as they are meant to be, drawn ones and a thousand by chance, are not."""
+
+from pathlib import Path
+
+import pytest
+
+from scenes.rig.box_slips import slip_notes
+from scenes.scene_file.parse import parse_scene
+from scenes.scene_file.tables.scene import box_for
+from scenes.states.load import load_scene
+from tests.scenes.random_boxes import random_scene
+
+ROOT = Path(__file__).parents[3]
+SCENE = """
+brimline = 1
+[camera]
+format = "36x24"
+[[lens]]
+name = "25"
+focal_mm = 25
+f_number = 2.0
+front_diameter_mm = 114
+front_glass_mm = 100
+pupil_behind_front_mm = 40
+[box]
+ahead_mm = 4
+[[box.stage]]
+name = "tray"
+at_mm = 10
+depth_mm = 8
+opening_mm = [138, 97]
+[box.hood]
+at_mm = 20
+depth_mm = 70
+rear_mm = [170, 120]
+front_mm = [250, 170]
+[[box.flag]]
+side = "top"
+angle_deg = 40
+length_mm = 110
+width_mm = 260
+extension = { length_mm = 70, angle_deg = 10 }
+"""
+
+
+def slips(text):
+    scene = parse_scene(text, source="s.toml")
+    return {(note.part, note.text) for lens in scene.lens for note in slip_notes(box_for(scene, lens), lens)}
+
+
+@pytest.mark.parametrize(
+    ("right", "slip", "part", "told"),
+    [
+        ("ahead_mm = 4\n", "ahead_mm = 0.4\n", "box", ("ahead_mm = 0.4", "at_mm = 20", "would be 4 mm")),
+        ("ahead_mm = 4\n", "ahead_mm = -0.6\n", "box", ("ahead_mm = -0.6", "would be -6 mm")),
+        ("length_mm = 110", "length_mm = 11", "top flag", ("length_mm = 11", "width_mm = 260", "would be 110 mm")),
+        ("length_mm = 70", "length_mm = 7", "top flag", ("extension.length_mm = 7", "length_mm = 110", "would be 70 mm")),
+        ("depth_mm = 70", "depth_mm = 7", "hood", ("depth_mm = 7", "front_mm = [250, 170]", "would be 70 mm")),
+        ("rear_mm = [170, 120]", "rear_mm = [30, 25]", "hood", ("rear_mm = [30, 25]", "front_glass_mm = 100", "be 300 x 250")),
+        ("front_mm = [250, 170]", "front_mm = [25, 20]", "hood", ("front_mm = [25, 20]", "rear_mm = [170, 120]")),
+        ("opening_mm = [138, 97]", "opening_mm = [13.8, 9.7]", "tray", ("opening_mm = [13.8, 9.7]", "would be 138 x 97 mm")),
+    ],
+)
+def test_a_length_in_cm_is_told_with_the_number_that_it_speaks_against(right, slip, part, told):
+    assert SCENE.count(right) == 1
+    assert slips(SCENE) == set()
+    ((named, words),) = slips(SCENE.replace(right, slip))
+    assert named == part
+    assert all(one in words for one in told)
+
+
+def test_boxes_drawn_by_chance_and_those_of_the_demo_are_not_doubted():
+    assert not [found for seed in range(300) if (found := slips(random_scene(seed)))]
+    for path in (*(ROOT / "scenes/demo").glob("*.toml"), *(ROOT / "tests/golden/scenes").glob("*.toml")):
+        scene = load_scene(path).scene
+        assert not [note for lens in scene.lens for note in slip_notes(box_for(scene, lens), lens)], path.name

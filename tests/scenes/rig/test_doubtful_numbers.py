@@ -1,0 +1,134 @@
+"""Numbers that may be meant and may be slips which turn a dark frame clear: each gets a word, and a plain scene none."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from geometry.notes import Severity
+from scenes.scene_file.parse import parse_scene
+from scenes.states.load import load_scene, plans_of
+from scenes.states.state import states_of
+
+SCENES = Path(__file__).parents[3] / "scenes"
+SCENE = """
+brimline = 1
+[camera]
+width_mm = 24
+height_mm = 20
+[[camera.guide]]
+name = "extraction"
+aspect = 1.195
+[[lens]]
+name = "40 ana 2x"
+focal_mm = 40
+squeeze = 2
+f_number = 2.3
+front_diameter_mm = 114
+front_to_sensor_mm = 210
+close_focus_mm = 900
+[[lens.state]]
+focus_mm = "infinity"
+pupil_behind_front_mm = [70, 140]
+front_travel_mm = 0
+[[lens.state]]
+focus_mm = 900
+pupil_behind_front_mm = [70, 140]
+front_travel_mm = 12
+[[lens]]
+name = "25"
+focal_mm = 25
+f_number = 2.0
+front_diameter_mm = 114
+pupil_behind_front_mm = 46
+front_to_sensor_mm = 150
+close_focus_mm = 400
+[box]
+ahead_mm = 4
+[[box.back]]
+width_mm = 190
+height_mm = 160
+bore_mm = 130
+[[box.stage]]
+name = "tray"
+at_mm = 8
+depth_mm = 8
+opening_diameter_mm = 140
+[[box.hood]]
+at_mm = 30
+depth_mm = 60
+rear_mm = [190, 140]
+front_mm = [290, 220]
+[[box.flag]]
+side = "right"
+angle_deg = 50
+length_mm = 110
+width_mm = 200
+hinge_mm = 150
+at_mm = 92
+[check]
+f_numbers = [2.0]
+focus_mm = ["infinity"]
+"""
+FAULTS = {
+    "squeeze left out of an anamorphic lens": ("squeeze = 2\n", "", "squeeze", 'squeeze = 1 speaks against the name "40 ana 2x"'),
+    "squeeze of another lens": ("squeeze = 2\n", "squeeze = 1.3\n", "squeeze", 'squeeze = 1.3 speaks against the name "40 ana 2x"'),
+    "front travel with the wrong sign": ("travel_mm = 12", "travel_mm = -12", "front_travel_mm", "infinity and -12 at 900"),
+}  # fmt: skip
+CAUTIONS = {
+    "stop of a slower lens": ("f_number = 2.0", "f_number = 4", "f/2 of [check] is not looked at"),
+    "nearest focus without its point": ("close_focus_mm = 400", "close_focus_mm = 4000", "400 would be usual"),
+    "guide after the desqueeze, of the spherical lens": ("aspect = 1.195", "aspect = 2.39", "give a guide for it too"),
+    "guide turned over": ("aspect = 1.195", "aspect = 0.418", "2.39 if it was turned over"),
+    "guide with its point one place off": ("aspect = 1.195", "aspect = 1.195\nscale = 0.095", "leaves out most of the picture"),
+    "hinge as the width between hinges": ("hinge_mm = 150", "hinge_mm = 300", "hinged 155 mm off the hood's front edge"),
+    "hinge from the hood": ("at_mm = 92", "at_mm = 2", "hinged 88 mm off the hood's front edge"),
+    "diameter twice": ("opening_diameter_mm = 140", "opening_diameter_mm = 280", "larger than the box around it"),
+    "hood that names one lens of two": ("[[box.hood]]", '[[box.hood]]\nlenses = ["40 ana 2x"]', "has no hood"),
+}  # fmt: skip
+
+
+def told(text, severity):
+    return {note.text for plan in states_of(parse_scene(text, source="s.toml")) for note in plan.notes if note.severity is severity}
+
+
+def changed(right, wrong):
+    assert SCENE.count(right) == 1, right
+    return SCENE.replace(right, wrong)
+
+
+@pytest.mark.parametrize(("right", "wrong", "key", "words"), FAULTS.values(), ids=FAULTS.keys())
+def test_a_number_that_the_rest_of_the_lens_speaks_against_is_a_fault_until_it_is_confirmed(right, wrong, key, words):
+    slipped = changed(right, wrong)
+    (fault,) = told(slipped, Severity.FAULT)
+    assert words in fault
+    assert told(slipped.replace('name = "40 ana 2x"\n', f'name = "40 ana 2x"\nconfirmed = ["{key}"]\n'), Severity.FAULT) == set()
+
+
+@pytest.mark.parametrize(("right", "wrong", "words"), CAUTIONS.values(), ids=CAUTIONS.keys())
+def test_a_number_that_may_be_a_slip_gets_a_caution_that_says_what_it_leaves_out(right, wrong, words):
+    before, after = told(SCENE, Severity.CAUTION), told(changed(right, wrong), Severity.CAUTION)
+    assert any(words in text for text in after)
+    assert not any(words in text for text in before)
+
+
+def test_a_guide_after_the_desqueeze_is_a_fault_where_every_lens_is_anamorphic():
+    only = SCENE[: SCENE.index('[[lens]]\nname = "25"')] + SCENE[SCENE.index("[box]") :]
+    assert told(only, Severity.FAULT) == set()
+    (fault,) = told(only.replace("aspect = 1.195", "aspect = 2.39"), Severity.FAULT)
+    assert "aspect is as recorded, 1.195 for 2.39" in fault
+
+
+@pytest.mark.parametrize("name", ["50-500 2x extender", "24-70 zoom 2x", "anastigmat 40", "60 1.1x", "35 f2x4"])
+def test_a_name_that_tells_no_squeeze_is_none(name):
+    spherical = re.sub(r'name = "25"\nfocal_mm = 25', f'name = "{name}"\nconfirmed = ["focal_mm"]\nfocal_mm = 25', SCENE)
+    assert not any("squeeze" in text for text in told(spherical, Severity.FAULT))
+
+
+@pytest.mark.parametrize(
+    "path", [*(SCENES / "demo").glob("*.toml"), *(SCENES / "data").glob("[es][xt]a*.toml")], ids=lambda path: path.stem
+)
+def test_what_comes_with_the_program_gets_none_of_these_cautions(path):
+    words = [words for *_, words in (*CAUTIONS.values(), *FAULTS.values())]
+    texts = [note.text for plan in plans_of(load_scene(path)) for note in plan.notes]
+    assert not [text for text in texts if any(word in text for word in words)]

@@ -1,0 +1,108 @@
+"""How far to open a flag, how deep a part stands in the beam: similar triangles and the arc tangent."""
+
+import re
+
+import numpy as np
+import pytest
+
+from geometry.body import Kind
+from geometry.flags import flag
+from geometry.frame import pose
+from geometry.outline import Circle, RoundedRectangle
+from scenes.verdicts.remedy import least_clear, remedy_words
+from tests.raytrace.made import holed, plate_of_glass
+from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, beam_right_mm, plan, wall_on_the_right
+
+HINGE_AT_MM, LENGTH_MM = 80.0, 60.0
+
+
+def words(*parts, **more):
+    return remedy_words(plan(*parts, **more))
+
+
+def right_flag(angle_deg, hinge_mm):
+    made = {"length_mm": LENGTH_MM, "width_mm": 400, "thickness_mm": 1.5, "name": "right flag"}
+    return flag(pose(), side="right", angle_deg=angle_deg, hinge_mm=hinge_mm, at_mm=HINGE_AT_MM, **made)
+
+
+def edge_mm(at_mm, grown=1.0):
+    """Outermost ray to the right: the pencil of the frame's edge, 18 mm on the image plane, and the pupil's radius."""
+    return 18.0 * grown / FOCAL_MM * (PUPIL_MM + at_mm) + RADIUS_MM
+
+
+def test_a_flag_is_opened_by_the_whole_degrees_that_clear_the_outermost_ray():
+    hinge_mm = edge_mm(HINGE_AT_MM) + 10.0  # outside the beam, so the flag's far edge decides
+    least_deg = least_free_deg(hinge_mm)
+    assert 20 < least_deg < 60
+    assert words(right_flag(10.0, hinge_mm)).startswith(f"open the right flag by {least_deg - 10} degrees: then clear, ")
+
+
+def least_free_deg(hinge_mm):
+    """The least whole angle at which the flag's far edge keeps the room of a fixed pupil, and out of a frame 2 % wider."""
+    far = np.radians(np.arange(0, 90))
+    out_mm, at_mm = hinge_mm + LENGTH_MM * np.sin(far), HINGE_AT_MM + LENGTH_MM * np.cos(far)
+    room_mm = (out_mm - edge_mm(at_mm)) / np.hypot(1.0, 18.0 / FOCAL_MM)
+    return int(np.flatnonzero((room_mm >= 2.5) & (out_mm > edge_mm(at_mm, 1.02)))[0])
+
+
+def test_a_flag_whose_hinge_is_in_the_beam_is_told_to_be_hinged_further_out():
+    told = words(right_flag(10.0, edge_mm(HINGE_AT_MM) - 20.0))
+    (out_mm,) = re.findall(r"and hinge it ([0-9.]+) mm further out", told)
+    # the blade's thickness turns past the hinge line; 2.5 mm is the room of a fixed pupil, 2 % of 108 mm that of a clear frame
+    assert float(out_mm) == pytest.approx(20.0 + 2.5, abs=2.0)
+    assert "check again then, for now the right flag is" in told
+
+
+def test_all_parts_in_the_light_are_changed_and_the_box_is_judged_again():
+    # A frame of 36 x 24 mm at f = 20 mm, pupil 40 mm behind: 100 mm ahead of it light fills 90 and 60 mm each way and the pupil's
+    # radius, with 2.5 mm of room for a fixed pupil at right angles to the light; a clear frame may grow by 2 % besides.
+    told = words(holed(60, RoundedRectangle(170, 160), name="mask", kind=Kind.MASK), right_flag(10.0, edge_mm(HINGE_AT_MM) + 10.0))
+    across, upright = map(int, re.findall(r"cut-out of at least (\d+) x (\d+) mm", told)[0])
+    needed = 2 * (90 + RADIUS_MM + 2.5 * np.hypot(0.9, 1))
+    assert needed <= across <= needed + 2.0
+    assert upright == 160
+    assert re.search(r"and open the right flag by \d+ degrees: then clear, 2\.\d mm of room$", told)
+
+
+def test_what_no_change_helps_is_told_and_not_called_clear():
+    wall = wall_on_the_right(beam_right_mm(18) - 3.0, name="rod", kind=Kind.ROD)
+    assert "check again then, for now the rod is" in words(wall)
+
+
+@pytest.mark.parametrize("gap_mm", [8.0, 30.0])
+def test_parts_with_room_ask_for_nothing(gap_mm):
+    assert words(holed(60, RoundedRectangle(2 * (beam_right_mm(18) + RADIUS_MM + gap_mm), 2000))) == ""
+
+
+@pytest.mark.parametrize("root", [0.2, 3.0, 7.5, 33.4, 119.0])
+@pytest.mark.parametrize("bend", [0.2, 1.0, 5.0])
+def test_the_least_whole_number_is_found_in_a_few_looks(root, bend):
+    looks = []
+
+    def rising(x):
+        looks.append(x)
+        return x**bend - root**bend
+
+    assert least_clear(rising, rising(0), 120) == np.ceil(root)
+    assert len(looks) <= 13  # one at each end, four guesses, seven halvings
+
+
+def test_a_clearance_that_stays_negative_has_no_answer_and_one_without_end_counts():
+    assert least_clear(lambda x: x - 200.0, -200.0, 120) is None
+    assert least_clear(lambda x: np.inf if x >= 41 else -2.0, -2.0, 120) == 41
+
+
+def test_a_seal_that_grips_the_barrel_is_pushed_back_and_not_replaced_by_one_that_does_not_close():
+    # The barrel is 80 mm across; 30 mm ahead of it the frame's beam is 126 mm wide, and no donut of 128 mm grips 80.
+    seal = holed(30, Circle(40.0), name="donut", kind=Kind.SEAL)
+    told = words(seal)
+    assert told.startswith("push the donut back over the barrel, behind the lens front: then clear")
+    loose = words(holed(30, Circle(45.0), name="step ring", kind=Kind.SEAL))
+    assert loose.startswith("replace the step ring by one of at least ")
+
+
+def test_the_room_that_advice_leaves_is_told_with_the_filters_in_and_with_the_trays_empty():
+    glass = plate_of_glass(20.0, thickness_mm=8.0)
+    told = words(holed(60, RoundedRectangle(170, 160), name="mask", kind=Kind.MASK), glasses=[glass])
+    inside, empty = map(float, re.findall(r"([\d.]+) mm of room with the filters in and ([\d.]+) mm with the trays empty", told)[0])
+    assert inside > empty >= 2.4  # the plate draws the beam in (docs/physics.md, "Glass")
