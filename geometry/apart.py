@@ -9,7 +9,6 @@ from geometry.body import Block, Body, Slab, Surface, Tube
 from geometry.outline import inside_distance, is_convex, polygon_loops
 
 CHORD_MM = 0.01  # chords of round outlines stand off them by no more
-LEAST_EDGE_MM = 1e-6
 
 
 def corners_of(body: Body) -> FloatArray:
@@ -31,17 +30,14 @@ def slab_corners(slab: Slab) -> FloatArray:
 
 
 def ways_of(body: Body | Slab) -> FloatArray:
-    """Directions (K, 3) along which a body is likely to end: its own axes, or those square to its edges."""
+    """Directions (K, 3) along which a body is likely to end: its own axes, or those along which a board is longest and thinnest."""
     match body:
         case Tube(inner=inner):
             return inner[0].pose.rotation.T
         case Slab(pose=pose):
             return pose.rotation.T
         case Block(corners_mm=corners):
-            edges = corners[1:] - corners[0]
-            ways = np.cross(edges[:, None], edges[None]).reshape(-1, 3)
-            length = np.linalg.norm(ways, axis=1)
-            return np.asarray(ways[length > LEAST_EDGE_MM] / length[length > LEAST_EDGE_MM, None])
+            return np.linalg.svd(corners - corners.mean(axis=0), full_matrices=False)[2]
         case Surface():
             return np.zeros((0, 3))
 
@@ -51,9 +47,9 @@ def least_overlap_mm(first: FloatArray, second: FloatArray, ways: FloatArray) ->
 
     0 or less where a plane parts them. What they share is no thicker than that anywhere.
     """
-    one, two = first @ ways.T, second @ ways.T
-    low = np.minimum(one.max(axis=0), two.max(axis=0)) - np.maximum(one.min(axis=0), two.min(axis=0))
-    return float(low.min(initial=np.inf))
+    one, two = ways @ first.T, ways @ second.T
+    shared = np.minimum(one.max(axis=1), two.max(axis=1)) - np.maximum(one.min(axis=1), two.min(axis=1))
+    return float(shared.min(initial=np.inf))
 
 
 def passes_through(points: FloatArray, body: Body, play_mm: float) -> bool:

@@ -84,7 +84,7 @@ def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[N
 
 def _is_apart(glass: NDArray[np.float64], ways: NDArray[np.float64], other: Body | Slab) -> bool:
     """Whether corners alone show that something shares nothing that counts with a filter's (N, 3)."""
-    points = slab_corners(other) if isinstance(other, Slab) else _corners(other)
+    points = slab_corners(other) if isinstance(other, Slab) else _corners(other)[0]
     if least_overlap_mm(glass, points, np.concatenate([ways, ways_of(other)])) <= SURE_MM:
         return True
     return not isinstance(other, Slab) and passes_through(glass, other, SURE_MM)
@@ -159,19 +159,19 @@ def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bo
 
 
 def _plainly_apart(a: Body, b: Body, hinges_mm: Sequence[NDArray[np.float64]] = ()) -> bool:
-    """Whether corners alone show that two bodies, with hinges (2, 3), share nothing that counts; else their meshes are looked at."""
-    one, two = _corners(a), _corners(b)
+    """Whether corners alone show that two bodies, hung on hinges (2, 3), share nothing that counts; else their meshes are made."""
+    (one, one_ends), (two, two_ends) = _corners(a), _corners(b)
+    if (np.minimum(one_ends[1], two_ends[1]) - np.maximum(one_ends[0], two_ends[0])).min() <= SURE_MM:
+        return True
     ways = np.concatenate([np.eye(3), ways_of(a), ways_of(b)])
-    if least_overlap_mm(one, two, ways) <= SURE_MM:
+    if least_overlap_mm(one, two, ways[3:]) <= SURE_MM:
         return True
     if passes_through(one, b, SURE_MM) or passes_through(two, a, SURE_MM):
         return True
     return any(_meet_near(one, two, np.concatenate([ways, -ways]), hinge) for hinge in hinges_mm)
 
 
-def _meet_near(
-    one: NDArray[np.float64], two: NDArray[np.float64], ways: NDArray[np.float64], ends_mm: NDArray[np.float64]
-) -> bool:
+def _meet_near(one: NDArray[np.float64], two: NDArray[np.float64], ways: NDArray[np.float64], ends_mm: NDArray[np.float64]) -> bool:
     """Whether what either hull has beyond the near end of the other, along some direction, lies within a hinge's reach."""
     for points, others in ((one, two), (two, one)):
         for way, level in zip(ways, (others @ ways.T).min(axis=0), strict=True):
@@ -237,20 +237,19 @@ def _is_thin(part: Part, other: Part) -> bool:
     return isinstance(part.body, Tube) and not part.body.bounded and other.kind not in _STACKED
 
 
-def _corners(body: Body) -> NDArray[np.float64]:
-    """Points (N, 3) whose hull holds a body; worked out once for bodies of the same numbers."""
-    key = _key(body)
-    if key is None:
-        return corners_of(body)
+def _corners(body: Body) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Points (N, 3) whose hull holds a body, and where they begin and end (2, 3); once for bodies of the same numbers."""
+    key = body.vertices_mm.tobytes() if isinstance(body, Surface) else _key(body)
     found = _points.get(key)
     if found is None:
-        found = _points[key] = corners_of(body)
+        points = corners_of(body)
+        found = _points[key] = points, np.array([points.min(axis=0), points.max(axis=0)])
         if len(_points) > KEPT:
             _points.popitem(last=False)
     return found
 
 
-_points: OrderedDict[object, NDArray[np.float64]] = OrderedDict()
+_points: OrderedDict[object, tuple[NDArray[np.float64], NDArray[np.float64]]] = OrderedDict()
 _meshes: OrderedDict[object, trimesh.Trimesh] = OrderedDict()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 from functools import partial
 from typing import TypeVar
@@ -34,13 +34,27 @@ FEW_POINTS = 256  # are done before a second thread has started
 POINTS_AT_ONCE = 64  # pencils a thread takes at a time: a few milliseconds of work, so that a short list keeps both cores busy
 
 
-def coverage_shares(pencils: Pencils, box: Box, *, with_alone: bool = True, with_glass: bool = True, threads: int = 2) -> Shares:
-    """Light of N pencils by the area that parts leave of each pupil; what the glass takes is nan where it is not asked for."""
+def coverage_shares(
+    pencils: Pencils,
+    box: Box,
+    *,
+    with_alone: bool = True,
+    with_glass: bool = True,
+    apart: Collection[int] = (),
+    threads: int = 2,
+) -> Shares:
+    """Light of N pencils by the area that parts leave of each pupil; what the glass takes is nan where it is not asked for.
+
+    Parts `apart` (by index) are known to stand out of all of this light, so that alone they take none.
+    """
     known = optics(pencils, box, with_glass=with_glass)
     tables = kept_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=POINT_SAGITTA_MM)
     share, by = _points(tables, np.arange(len(tables.item)), known, len(box.parts), threads)
+    away = range(len(box.parts)) if (share == 1.0).all() else apart
     alone = [
-        _points(tables, np.flatnonzero(tables.item[:, PART_OF] == part), known, len(box.parts), threads)[0]
+        np.ones(len(pencils))
+        if part in away
+        else _points(tables, np.flatnonzero(tables.item[:, PART_OF] == part), known, len(box.parts), threads)[0]
         for part in range(len(box.parts) if with_alone else 0)
     ]
     return Shares(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -22,6 +23,7 @@ SMOOTH = 1 / 6  # of a second difference: what lies between field points is an e
 KINK = 1 / 2  # where a table has a row in between: a kink rises four times as far as it shows
 END_KINK = 1.0  # in the first or last interval a kink may show only in part
 SHORT_OF_FOLD = 1 - 1e-9
+KEPT = 256  # cells' pencils kept in a process
 HALVINGS = 40  # of the way to where a lens's field ends
 
 
@@ -123,7 +125,23 @@ def edge_is_enough(lenses: Sequence[LensState]) -> bool:
 
 
 def field_pencils(lenses: Sequence[LensState], cell: Cell, samples: Samples) -> FieldPencils:
-    """The pencils of a cell for every pupil depth; points beyond the end of a lens's field are drawn in to it."""
+    """The pencils of a cell for every pupil depth; points beyond the end of a lens's field are drawn in to it.
+
+    The same for beams through a box with its glass and without: some are kept.
+    """
+    key = (*(id(lens) for lens in lenses), cell, id(samples))
+    held = _kept.get(key)
+    if held is None:
+        held = _kept[key] = (*lenses, samples), _field_pencils(lenses, cell, samples)  # with these, so that no others get their ids
+        if len(_kept) > KEPT:
+            _kept.popitem(last=False)
+    return held[1]
+
+
+_kept: OrderedDict[tuple[object, ...], tuple[tuple[object, ...], FieldPencils]] = OrderedDict()
+
+
+def _field_pencils(lenses: Sequence[LensState], cell: Cell, samples: Samples) -> FieldPencils:
     size = np.array([cell.right - cell.left, cell.high - cell.low])
     points = np.array([cell.left, cell.low]) + samples.shares * size
     found = [_drawn_in(lens, points) for lens in lenses]

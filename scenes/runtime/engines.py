@@ -211,8 +211,8 @@ def seed_of(key: str) -> int:
 class Areas:
     """The way that measures areas: no rays, no noise. Its maps may come from a graphics processor, its points never do.
 
-    apart: parts (by index) that are known to stand out of all light of the maps to be made; points look at all parts. glass:
-    whether maps tell what the glass takes, else it is left at 1 there.
+    apart: parts (by index) that are known to stand out of all light of the maps to be made; points look at all parts together, and
+    pass over these alone. glass: whether maps tell what the glass takes, else it is left at 1 there.
     """
 
     name: str = AREAS
@@ -230,7 +230,8 @@ class Areas:
 
         prepare()
         pencils = pencils_for(lens, points_mm)
-        return without_dark_pencils(coverage_shares(pencils, box, with_alone=fine, with_glass=fine), pencils)
+        shares = coverage_shares(pencils, box, with_alone=fine, with_glass=fine, apart=self.apart)
+        return without_dark_pencils(shares, pencils)
 
     def map(self, lens: LensState, grid: PixelGrid, box: Box, *, seed: int, threads: int, tick: Tick = silent) -> VignetteMap:  # noqa: ARG002
         """The map of a grid, whole at once."""

@@ -180,7 +180,7 @@ def check_state(
     share_of_work = _Shared(tick, count)
     spared = sparing(engine, parts_apart(plan, rooms=rooms), glass=map_glass)
     maps = [spared.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
-    shares_at = [_asker(engine, lens, plan.box, seed) for lens in plan.variants]
+    shares_at = [_asker(spared, lens, plan.box, seed) for lens in plan.variants]
     kinds = [part.kind for part in plan.box.parts]
     parts, trouble = part_results(plan, rooms=rooms)
     bare_box = without_glass(plan.box)

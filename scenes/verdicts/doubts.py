@@ -57,22 +57,28 @@ def _aimed_from_mm(lens: LensState, guide: Guide, points_mm: FloatArray) -> Floa
     side = np.linspace(-1.0, 1.0, GRID_SIDE)
     half = np.array([guide.half_width_mm, guide.half_height_mm])
     grid = np.stack(np.meshgrid(side, side), axis=-1).reshape(-1, 2) * half + guide.centre_mm
-    passed = _passed_mm(lens, grid, points_mm[:, 2])
-    off = np.linalg.norm(passed - points_mm[:, None, :2], axis=2)
-    place = grid[np.argmin(off, axis=1)]
+    place = grid[np.argmin(_off_mm2(lens, grid, points_mm), axis=1)]
     for _ in range(NEWTON_STEPS):
         place = _nearer(lens, place, points_mm)
     inside = np.isfinite(place).all(axis=1) & (np.abs(place - guide.centre_mm) <= half * 1.02).all(axis=1)
     return np.asarray(np.unique(np.round(place[inside], 3), axis=0))
 
 
-def _passed_mm(lens: LensState, places_mm: FloatArray, z_mm: FloatArray, *, each: bool = False) -> FloatArray:
-    """Where the middle rays of places (N, 2) pass planes (M,), in the frame (M, N, 2); far off where there are none.
+def _off_mm2(lens: LensState, places_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
+    """How far beside points (M, 3) the middle rays of places (N, 2) pass, squared (M, N) [mm2]; inf where there are none."""
+    pencils, off = pencils_for(lens, places_mm), np.zeros((len(points_mm), len(places_mm)))
+    for axis in range(2):  # a ray's place is straight in z
+        per_mm = pencils.slope[:, axis] - pencils.centre_mm[:, axis] * pencils.convergence_per_mm[:, axis]
+        at_front = pencils.centre_mm[:, axis] - pencils.reference_z_mm[:, axis] * per_mm
+        off += (per_mm * points_mm[:, 2:] + (at_front - points_mm[:, axis : axis + 1])) ** 2
+    off[:, ~pencils.valid] = np.inf
+    return off
 
-    each: of every place in its own plane alone, (N, 2).
-    """
+
+def _passed_mm(lens: LensState, places_mm: FloatArray, z_mm: FloatArray) -> FloatArray:
+    """Where the middle rays of places (N, 2) pass planes of their own (N,), in the frame (N, 2); far off where there is none."""
     pencils = pencils_for(lens, places_mm)
-    step = (z_mm[:, None] if each else z_mm[:, None, None]) - pencils.reference_z_mm
+    step = z_mm[:, None] - pencils.reference_z_mm
     passed = pencils.slope * step + pencils.centre_mm * (1.0 - pencils.convergence_per_mm * step)
     return np.asarray(np.where(pencils.valid[:, None], passed, 1e9))
 
@@ -80,8 +86,7 @@ def _passed_mm(lens: LensState, places_mm: FloatArray, z_mm: FloatArray, *, each
 def _nearer(lens: LensState, place_mm: FloatArray, points_mm: FloatArray) -> FloatArray:
     """One step of Newton's toward the places whose middle rays pass the points, one place for each."""
     at, right, up = (
-        _passed_mm(lens, place_mm + np.array(step), points_mm[:, 2], each=True)
-        for step in ((0.0, 0.0), (STEP_MM, 0.0), (0.0, STEP_MM))
+        _passed_mm(lens, place_mm + np.array(step), points_mm[:, 2]) for step in ((0.0, 0.0), (STEP_MM, 0.0), (0.0, STEP_MM))
     )
     slopes = np.stack([right - at, up - at], axis=-1) / STEP_MM
     known = np.abs(np.linalg.det(slopes)) > 1e-9

@@ -209,7 +209,7 @@ def _first_polygon(points: FloatArray, plane: int, sides: int, poly: FloatArray)
 
 @compiled
 def _edge_before(poly: FloatArray, x: float, y: float, first: int) -> int:
-    """An edge of a convex polygon given once round that a point does not lie strictly inside of, the first one tried first; or -1."""
+    """An edge of a convex polygon given once round that a point does not lie strictly inside of, looked for from one on; or -1."""
     for turn in range(DIRECTIONS):
         d = first + turn if first + turn < DIRECTIONS else first + turn - DIRECTIONS
         ax, ay = poly[d, 0], poly[d, 1]
