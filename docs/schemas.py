@@ -47,8 +47,8 @@ def answers(name: str) -> Iterator[Any]:
     """What a question says of every scene that it can be asked about."""
     from scenes.cli import brimline
 
-    if name == "compare":
-        yield from compared()
+    if name in OWN:
+        yield from OWN[name]()
         return
     for scene in SCENES:
         for options in (FEW.get(name, []), *MORE.get(name, [])):
@@ -68,6 +68,21 @@ def compared() -> Iterator[Any]:
             folder = make_shoot(Path(name), true=moved, unknown=tuple(moved), columns=480, **more)
             argv = ["compare", str(folder / "scene.toml"), "--shoot", str(folder / "shoot.toml"), "--json"]
             yield json.loads(CliRunner().invoke(brimline, argv).stdout)
+
+
+def designed() -> Iterator[Any]:
+    """What `design` says of scenes made for its tests: a box, several, limits that cannot hold, a box that nothing clears."""
+    from scenes.cli import brimline
+    from tests.scenes.questions.design.made import asked_in_many_ways
+
+    with tempfile.TemporaryDirectory() as name:
+        for place, text in enumerate(asked_in_many_ways()):
+            scene = Path(name) / f"{place}.toml"
+            scene.write_text(text, encoding="utf-8")
+            yield json.loads(CliRunner().invoke(brimline, ["design", str(scene), "--json"]).stdout)
+
+
+OWN = {"compare": compared, "design": designed}
 
 
 def closed(schema: Any) -> Any:

@@ -9,13 +9,17 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from raytrace.box import Box
+from raytrace.intersect import passes_whole
 from raytrace.optics.bundle import launch
 from raytrace.optics.glass import walk
 from raytrace.optics.lens import LensState, pencils_for
+from raytrace.optics.pencil import Pencils
 from raytrace.reference import plain_tracer
 
 LATTICE = 81  # pupil points across: a share is good to 0.3 %
 PENCILS_AT_ONCE = 4  # of LATTICE**2 rays each
+RIM_POINTS = 32  # round a pencil
+RIM_SHARE = 1.02  # of the pupil: more than glass bends the rays between from straight
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,15 +86,31 @@ def pupil_lattice(count: int = LATTICE) -> FloatArray:
     return np.column_stack([u[inside], v[inside]])
 
 
+def _may_stop(pencils: Pencils, box: Box) -> list[bool]:
+    """Which parts (P,) may stop a ray of some pencils: those that rays round them do not show to be passed by all."""
+    around = RIM_SHARE / np.cos(np.pi / RIM_POINTS) * _circle(RIM_POINTS)
+    _, legs = walk(launch(pencils, around), box.glasses)
+    if any(crossed.any() and not crossed.all() for crossed in (leg.length_mm > 0.0 for leg in legs)):
+        return [True] * len(box.parts)  # some past the edge of a glass
+    return [not passes_whole(part.body, legs) for part in box.parts]
+
+
+def _circle(count: int) -> FloatArray:
+    turn = 2 * np.pi * np.arange(count) / count
+    return np.column_stack([np.cos(turn), np.sin(turn)])
+
+
 def highlight_blurs(lens: LensState, points_mm: FloatArray, box: Box, *, highlight_z_mm: float) -> Blurs:
     """Blurs of highlights at z = `highlight_z_mm` ahead of the lens front (inf: far away), seen at picture points (N, 2).
 
     Source: geometric optics; the blur of a point is the pupil projected from it, docs/physics.md "Highlights out of focus".
     """
-    pencils, disc, trace = pencils_for(replace(lens, object_z_mm=highlight_z_mm), points_mm), pupil_lattice(), plain_tracer(box)
+    pencils, disc = pencils_for(replace(lens, object_z_mm=highlight_z_mm), points_mm), pupil_lattice()
     lit, stopped = [], []
     for first in range(0, len(points_mm), PENCILS_AT_ONCE):
-        bundle, legs = walk(launch(pencils.take(slice(first, first + PENCILS_AT_ONCE)), disc), box.glasses)
+        some = pencils.take(slice(first, first + PENCILS_AT_ONCE))
+        bundle, legs = walk(launch(some, disc), box.glasses)
+        trace = plain_tracer(box, _may_stop(some, box))
         lit.append(bundle.alive.reshape(-1, len(disc)))
         stopped.append(trace(bundle, legs).first_part.reshape(-1, len(disc)))
     across = pencils.crossing_mm(disc) - pencils.centre_mm[:, None]

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.body import Block, Body, Loop, Surface, Tube
-from geometry.outline import inside_distance
+from geometry.outline import inside_distance, is_convex
+from raytrace.kept import Kept
 from raytrace.optics.bundle import BoolArray, Leg
 
 Stopper = Callable[[Sequence[Leg]], FloatArray]
@@ -28,14 +29,35 @@ def stopper(body: Body) -> Stopper:
     """The function that answers where rays meet this body; what does not depend on the rays is worked out once, here."""
     match body:
         case Tube(bounded=True):
-            facets, span = half_spaces(np.concatenate([points for loop in body.outer for points in loop.points_mm()]))
-            return partial(_bounded_tube, body.inner, facets, span)
+            return partial(_bounded_tube, body.inner, *_facets_of(body))
         case Tube():
             return partial(_tube, body.inner)
         case Block():
-            return partial(_hull, *half_spaces(body.corners_mm))
+            return partial(_hull, *_facets_of(body))
         case Surface():
             return partial(_surface, body)
+
+
+def passes_whole(body: Body, legs: Sequence[Leg]) -> bool:
+    """Whether rays round a bundle, their legs straight images of one another, show that all rays among them pass a body.
+
+    Through a way that is not hollow anywhere goes what lies among rays that go through; past a convex body what lies among rays
+    that all stay outside one of its facets. False where neither shows it.
+    """
+    match body:
+        case Tube(inner=inner):
+            return all(is_convex(loop.outline) for loop in inner) and bool(np.isinf(_tube(inner, legs)).all())
+        case Block():
+            facets, _ = _facets_of(body)
+            return any(all(_stays_outside(facet, leg) for leg in legs) for facet in facets)
+        case Surface():
+            return False
+
+
+def _stays_outside(facet: FloatArray, leg: Leg) -> bool:
+    outside, speed = leg.origin @ facet[:3] + facet[3], leg.direction @ facet[:3]
+    nears = speed < 0.0
+    return bool((outside > 0.0).all() and (outside[nears] + speed[nears] * leg.length_mm[nears] > 0.0).all())
 
 
 def half_spaces(corners_mm: FloatArray) -> tuple[FloatArray, tuple[float, float]]:
@@ -50,6 +72,15 @@ def half_spaces(corners_mm: FloatArray) -> tuple[FloatArray, tuple[float, float]
     points = corners_mm if size[-1] > 1e-6 else np.concatenate([corners_mm + 5e-4 * axes[-1], corners_mm - 5e-4 * axes[-1]])
     facets = np.unique(ConvexHull(points).equations.round(12), axis=0)
     return facets, (float(points[:, 2].min()), float(points[:, 2].max()))
+
+
+def _outer_facets(body: Block | Tube) -> tuple[FloatArray, tuple[float, float]]:
+    if isinstance(body, Block):
+        return half_spaces(body.corners_mm)
+    return half_spaces(np.concatenate([points for loop in body.outer for points in loop.points_mm()]))
+
+
+_facets_of: Kept[Block | Tube, tuple[FloatArray, tuple[float, float]]] = Kept(_outer_facets)
 
 
 def _overlapping(legs: Sequence[Leg], span_mm: tuple[float, float]) -> list[Leg]:

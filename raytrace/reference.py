@@ -40,14 +40,15 @@ def reference_shares(pencils: Pencils, box: Box, *, log2_rays: int = 8, rng: np.
     return sampled_shares(pencils, box, plain_tracer(box), engine="reference", log2_rays=log2_rays, rng=rng)
 
 
-def plain_tracer(box: Box) -> Tracer:
-    """The tracer that asks every part of the box for every ray."""
-    stoppers = [stopper(part.body) for part in box.parts]
+def plain_tracer(box: Box, asked: Sequence[bool] | None = None) -> Tracer:
+    """The tracer that asks every part of the box for every ray, or only those `asked` (P,), the others known to be passed."""
+    stoppers = [stopper(part.body) if asked is None or asked[k] else None for k, part in enumerate(box.parts)]
 
     def trace(bundle: Bundle, legs: Sequence[Leg]) -> Stops:
         met = np.full((len(bundle), len(stoppers)), np.inf)
         for k, distance in enumerate(stoppers):
-            met[:, k] = distance(legs)
+            if distance is not None:
+                met[:, k] = distance(legs)
         return Stops(first_part=_nearest_part(met), passes=np.isinf(met))
 
     return trace

@@ -74,7 +74,7 @@ EXAMPLES = {
     ),
     "leaks": (("leaks my-show.toml --lens 25 --out leaks", "where does stray light get in?"),),
     "ghosts": (("ghosts my-show.toml --grid", "reflections in the filters, of lights all over the picture"),),
-    "sun": (("sun my-show.toml --date 2027-03-21", "when is the sun on the glass that day?"),),
+    "sun": (("sun my-show.toml --date 2027-03-21", "when is the sun on the glass that day? For a light with sun = { ... }"),),
     "bokeh": (("bokeh my-show.toml --lens 25 --ahead infinity", "is a highlight far away whole?"),),
     "compare": (("compare my-show.toml --shoot shoot.toml --out compared", "were the test stills as predicted?"),),
     "verify": (("verify my-show.toml my-show", "the proofs that check --prove left in my-show"),),

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from scenes.cli import brimline
 from scenes.registry import questions
 from tests.scenes.questions.compare.made_shoot import make_shoot
+from tests.scenes.questions.design.made import asked_in_many_ways, written
 
 ROOT = Path(__file__).parents[1]
 SCENES = ROOT / "tests" / "golden" / "scenes"
@@ -31,6 +32,8 @@ def test_what_a_question_prints_is_as_its_schema_says(name, tmp_path):
     if name == "compare":
         make_shoot(tmp_path, true={"box.ahead_mm": 9}, unknown=("box.ahead_mm",), columns=480)
         scene, few = tmp_path / "scene.toml", ["--shoot", str(tmp_path / "shoot.toml")]
+    if name == "design":
+        scene = written(tmp_path, next(iter(asked_in_many_ways())))
     done = CliRunner().invoke(brimline, [name, str(scene), "--json", *few], catch_exceptions=False)
     data = json.loads(done.stdout)
     jsonschema.validate(data, schema, cls=jsonschema.Draft202012Validator)

@@ -54,7 +54,7 @@ def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
         *(clamp_notes(parts, assembly.slabs) if box.mount == CLAMP else ()),
         *slip_notes(box, lens),
         *of_rods,
-        *doubtful_box_notes(box),
+        *doubtful_box_notes(box, parts),
     )
 
 

@@ -6,8 +6,12 @@ Faults are for numbers that others speak against: scenes/rig/contradictions.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
+from geometry.body import Part, Surface
 from geometry.notes import Note, Severity
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
@@ -22,6 +26,8 @@ FAR_SHARE, FAR_MM = 100.0, 1500.0  # of the focal length: lenses focus nearer th
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
 OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
+LOOSE_MM = 100.0  # beyond all other parts: a bracket is no longer one
+UNTOLD_REACH_MM = 200.0  # of a box that has no plate, hood or flag
 WIDER_SHARE = 1.25  # than the plate before it, both ways: nothing is left for such an opening to be cut in
 
 
@@ -33,9 +39,9 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
 
 
-def doubtful_box_notes(box: Box) -> tuple[Note, ...]:
+def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
     """Cautions by the numbers of a box as it is on a lens: what its parts would hang on, or be cut in."""
-    told = [*_flag_words(box), *_opening_words(box)]
+    told = [*_flag_words(box), *_opening_words(box), *_loose_words(box, parts)]
     return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
 
 
@@ -116,6 +122,34 @@ def _opening_words(box: Box) -> Iterator[tuple[str, str]]:
                 "is it twice what it should be, or in another unit?"
             )
             yield name, text
+
+
+def _loose_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
+    """Meshes that lie off all that the box has: drawn about the origin of a whole assembly, and not where the part is."""
+    reach_mm = max(_reaches_mm(box), default=UNTOLD_REACH_MM) + LOOSE_MM
+    for part in parts:
+        if isinstance(part.body, Surface):
+            off_mm = float(np.hypot(*(part.body.vertices_mm[:, :2] - _middle_mm(box)).T).min())
+            if off_mm > reach_mm:
+                text = (
+                    f"its mesh lies {off_mm:.0f} mm off the middle of the box, where nothing of the box reaches, and can darken "
+                    "nothing there; its coordinates count from the centre of the back plate: export it about that, or move it"
+                )
+                yield part.name, text
+
+
+def _reaches_mm(box: Box) -> Iterator[float]:
+    """How far the parts of a box reach from its middle: corners of plate and hood, flags laid out flat."""
+    yield from (math.hypot(back.width_mm, back.height_mm) / 2 for back in box.back)
+    yield from (math.hypot(*hood.front_mm) / 2 for hood in box.hood)
+    for flag in box.flag:
+        hinge_mm, _ = flag_hinge_mm(flag, box.hood)
+        yield hinge_mm + flag.length_mm + (flag.extension.length_mm if flag.extension else 0.0)
+
+
+def _middle_mm(box: Box) -> NDArray[np.float64]:
+    right_mm, up_mm = box.offset_mm
+    return np.array([-right_mm, up_mm])
 
 
 def _ahead_of_hood(at_mm: float, hoods: tuple[Hood, ...]) -> bool:

@@ -105,9 +105,14 @@ def bite_of(map_: VignetteMap, part: int, guides: Sequence[Guide]) -> Bite | Non
     return worst_bite(map_, inside if inside.any() else region, map_.part_names[part])
 
 
-def worst_bite(map_: VignetteMap, among: NDArray[np.bool_], part: str | None = None) -> Bite | None:
-    """The worst of the pixels given, named after the part that stops light there; None where none loses anything."""
-    loss = np.where(among, known_loss(map_), -1.0)
+def worst_bite(
+    map_: VignetteMap, among: NDArray[np.bool_], part: str | None = None, *, loss: NDArray[np.float64] | None = None
+) -> Bite | None:
+    """The worst of the pixels given, named after the part that stops light there; None where none loses anything.
+
+    `loss` is the map's `known_loss` where that is at hand.
+    """
+    loss = np.where(among, known_loss(map_) if loss is None else loss, -1.0)
     if not loss.size or loss.max() < TOUCH_STOPS:
         return None
     row, column = _middle_of_largest(loss == loss.max())
@@ -144,8 +149,10 @@ def _middle_of_largest(chosen: NDArray[np.bool_]) -> tuple[int, int]:
 
 def other_bites(map_: VignetteMap, guides: Sequence[Guide], but: str | None, least_stops: float) -> list[Bite]:
     """Worst places of the other parts that take at least so much inside the guides, worst first."""
-    inside = inside_guides(map_, guides)
-    found = [worst_bite(map_, region_of(map_, i) & inside, name) for i, name in enumerate(map_.part_names) if name != but]
+    loss = known_loss(map_)
+    taken = np.where((loss >= TOUCH_STOPS) & inside_guides(map_, guides), map_.blocked_by, -1)
+    parts = [int(part) for part in np.unique(taken) if part >= 0 and map_.part_names[part] != but]
+    found = [worst_bite(map_, taken == part, map_.part_names[part], loss=loss) for part in parts]
     return sorted((b for b in found if b is not None and b.loss_stops >= least_stops), key=lambda b: -b.loss_stops)
 
 

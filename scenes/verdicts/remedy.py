@@ -127,9 +127,10 @@ def remedy_words(plan: State) -> str:
     if not to_blame or min(spare.values()) <= -RIGHT_THROUGH_MM:  # no part, or light that could not be followed
         return ""
     if len(to_blame) > MANY_PARTS:
-        names = _listed([the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]])
-        more = f", and {len(to_blame) - MANY_PARTS} more parts," if len(to_blame) > MANY_PARTS + 1 else ", and 1 more part,"
-        return f"no single change helps: {names}{more} stand too far in; bring the whole box closer to the lens, or use a wider one"
+        named = [the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]]
+        rest = len(to_blame) - MANY_PARTS
+        names = _listed([*named, f"{rest} more part{'s' if rest > 1 else ''}"])
+        return f"no single change helps: {names} stand too far in; bring the whole box closer to the lens, or use a wider one"
     changes = tuple(_changes(plan, to_blame, light))
     told = _listed([change.words for change in changes])
     if len(to_blame) == 1 and not changes[0].gone:

@@ -152,7 +152,7 @@ def range_lines(check: CheckResult) -> list[str]:
     if not check.lenses:
         return []
     told = [line for one in check.lenses for line in _wrapped(f"{one.lens.name}: {one.words}", "  ")]
-    return ["Each lens over its range of focus, between the states too:", *told]
+    return ["Each lens over its whole range of focus:", *told]
 
 
 def caution_lines() -> list[str]:

@@ -115,7 +115,8 @@ def with_room(guide: GuideVerdict, *, room_mm: float | None, needed_mm: float, n
     told = replace(guide, room_mm=room_mm, room_needed_mm=needed_mm)
     if not told.lacks_room or guide.word is not Word.CLEAR:
         return told
-    step = f"confirm it on the test shoot ({nearest or 'every corner and edge'}), or give the lens its pupil_walk"
+    where = f"tightest at {the(nearest)}" if nearest else "every corner and edge"
+    step = f"confirm it on the test shoot ({where}), or measure the pupil off axis and give the lens its pupil_walk"
     return replace(told, word=Word.TIGHT, next_step=step)
 
 

@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
-from raytrace.bokeh import highlight_blurs
+from geometry.outline import Circle
+from raytrace.bokeh import _may_stop, highlight_blurs
 from raytrace.box import Box
-from raytrace.optics.lens import FixedPupil, LensState
-from tests.raytrace.made import block
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for
+from tests.raytrace.made import block, holed, plate_of_glass
 
 
 def lens(**more):
@@ -49,3 +50,21 @@ def test_more_box_never_leaves_more_of_a_highlight():
     both = highlight_blurs(lens(), points, Box(parts=(*RIGHT_HALF.parts, top)), highlight_z_mm=900.0).lost_share
     assert np.all(both >= one)
     assert np.any(both > one)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_parts_that_are_passed_over_stop_no_ray(seed, monkeypatch):
+    rng = np.random.default_rng(seed)
+    edge = rng.uniform(4.0, 30.0)
+    parts = (
+        holed(45.0, Circle(rng.uniform(10.0, 60.0)), depth_mm=10.0),
+        holed(60.0, Circle(60.0)),
+        block((-edge - 90, -9, 70), (-edge, 9, 75)),
+    )
+    box = Box(parts=parts, glasses=(plate_of_glass(30.0, tilt_deg=8.0),))
+    points = np.array([[0.0, 0.0], [12.0, 8.0], [-14.0, 9.0], [14.0, -2.0], [6.0, 0.0]])
+    quick = highlight_blurs(lens(), points, box, highlight_z_mm=900.0).stopped_by
+    over = _may_stop(pencils_for(lens(object_z_mm=900.0), points[:1]), box)
+    assert not over[1]  # the wide hole
+    monkeypatch.setattr("raytrace.bokeh._may_stop", lambda _, box: [True] * len(box.parts))
+    assert np.array_equal(quick, highlight_blurs(lens(), points, box, highlight_z_mm=900.0).stopped_by)

@@ -3,6 +3,7 @@
 import itertools
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,11 +11,14 @@ import shapely
 
 from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
+from scenes.answers.answer import answer_text
+from scenes.changes.flag_cuts import Cut
 from scenes.questions.builds.answer import answer as builds
 from scenes.questions.filters.sizes import smallest, stage_answers
 from scenes.questions.flags.answer import answer as flags
 from scenes.questions.ghosts.answer import answer as ghosts
 from scenes.questions.leaks.answer import answer as leaks
+from scenes.questions.leaks.text import light_advice_words
 from scenes.questions.masks.answer import answer as masks
 from scenes.questions.widest.lens_family import family_states
 from scenes.questions.widest.report import Fate, widest_report
@@ -90,8 +94,6 @@ def settings_between(show, count, seed=3):
 
 def flags_alone(state):
     """A state whose box is its flags."""
-    from dataclasses import replace
-
     parts = tuple(part for part in state.box.parts if part.kind.value in ("flag", "extension"))
     return replace(state, box=Box(parts=parts, glasses=state.box.glasses), notes=())
 
@@ -150,8 +152,6 @@ def test_the_shortest_lens_of_a_family_that_widest_lets_through_is_clear_and_a_t
             setting = Setting(focal_mm=plan.focal_mm, focus_mm=limit.focus_mm, f_number=limit.f_number)
             state = plan_state(show.scene, plan.lens, show.resources, setting, grid=plan.grid, guides=plan.guides)
             variants = family_states(report.family, plan.grid, focal_mm, limit.focus_mm, limit.f_number)
-            from dataclasses import replace
-
             clear.append(judge_state(replace(state, variants=variants, notes=())).clear)
         assert clear == [True, False]
 
@@ -309,8 +309,13 @@ def test_leaks_and_flags_give_one_angle_for_a_flag_and_a_light_which_holds_at_ev
     show = show_of(FOCUSED)
     ((window,),) = (light.windows for light in flags(show).lights)
     assert window.opens
-    ((report, advice),) = leaks(show, columns=64, solid=False).cases
+    found = leaks(show, columns=64, solid=False)
+    ((report, advice),) = found.cases
     assert window.decided_by.focus_mm > report.plan.focus_mm
     (light,) = advice.lights
     assert light.keeps_off
     assert light.to_angle_deg == window.cut_deg
+    assert f"bring the top flag from 80 to {window.cut_deg:g} deg: off the glass" in answer_text(found)
+    elsewhere = replace(light, off=Cut(angle_deg=light.to_angle_deg - 1.0, decided_by=window.decided_by))
+    assert not elsewhere.keeps_off
+    assert "off the glass here, not with 35, infinity, f/2.8" in light_advice_words(elsewhere)[0]

@@ -214,13 +214,15 @@ name = "the sun"
 sun = { latitude_deg = 48, longitude_deg = 11, time = 2026-06-21T12:00:00+02:00, camera_heading_deg = 180 }
 
 [check]"""
+FREE_HOOD = '\n[[design.free]]\nof = "box.hood.front_mm"\nfrom = [200, 140]\nto = [500, 400]\n'
 OPTIONS = {"beam": {"at_mm": 40}, "builds": {"count": 8}, "check": {"columns": 24}}
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("question", questions())
 def test_every_question_answers_about_a_changed_show_as_page_table_html_and_json(tmp_path, question):
-    (tmp_path / "s.toml").write_text(starter_text().replace("\n[check]", SUN))
+    free = FREE_HOOD if question == "design" else ""
+    (tmp_path / "s.toml").write_text(starter_text().replace("\n[check]", SUN) + free)
     options = OPTIONS.get(question, {})
     if question == "compare":
         stills = make_shoot(tmp_path / "stills", true={"box.ahead_mm": 9}, scene=starter_text(), notes_lens="25", columns=480)

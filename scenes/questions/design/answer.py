@@ -11,7 +11,8 @@ from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
-from scenes.questions.design.contradictions import WayOut
+from scenes.questions.design.bench import Held
+from scenes.questions.design.contradictions import Contradiction, WayOut
 from scenes.questions.design.reasons import Price, Reason
 from scenes.questions.design.report import Report, Shown, design_report
 from scenes.questions.design.text import (
@@ -25,6 +26,7 @@ from scenes.questions.design.text import (
     way_words,
 )
 from scenes.runtime.progress import Tick, silent
+from scenes.states.names import state_words
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -73,8 +75,8 @@ class DesignAnswer(Answer):
                 yield Gap()
                 yield Heading("The designs, the best first")
                 yield self.designs()
-        for words in contradiction_words(report.contradiction) if report.contradiction else ():
-            yield Paragraph(words)
+        if report.contradiction is not None:
+            yield from _contradiction_blocks(report.contradiction)
         if report.refused or report.ruled_out:
             yield Gap()
         for words in report.ruled_out:
@@ -114,7 +116,7 @@ class DesignAnswer(Answer):
             "not_shown": list(report.refused),
             "contradiction": [] if found is None else [_way_data(way) for way in found.ways],
             "also_contradict": [] if found is None else [[wish.words for wish in some] for some in found.more],
-            "blocked": [] if found is None else list(found.blocked),
+            "blocked": [] if found is None else [_held_data(held) for held in found.blocked],
             "stuck": found.stuck if found is not None else "",
         }
 
@@ -131,6 +133,19 @@ class DesignAnswer(Answer):
 
         for number, shown in enumerate(self.report.shown, 1):
             yield f"design-{number}", partial(design_figure, number, shown)
+
+
+def _contradiction_blocks(found: Contradiction) -> Iterator[Block]:
+    for words in contradiction_words(found):
+        yield Paragraph(words)
+    if found.blocked:
+        yield Gap()
+        title = "In the way with everything free as wide as you allow"
+        yield Table(title=title, columns=HELD_COLUMNS, rows=found.blocked, ruled=False, heads=False)
+
+
+def _held_data(held: Held) -> dict[str, Any]:
+    return {"lens": held.state.lens_name, "state": held.state.key, "part": held.part, "where": held.where, "guide": held.guide}
 
 
 def designs_json(report: Report) -> bytes:
@@ -197,6 +212,11 @@ REASON_COLUMNS: tuple[Column[Reason], ...] = (
     Column(head="measure", of=lambda row: row.words, left=True, most=42),
     Column(head="value", of=value_words),
     Column(head="held by", of=reason_words, left=True, folds=True),
+)
+HELD_COLUMNS: tuple[Column[Held], ...] = (
+    Column(head="state", of=lambda row: state_words(row.state), left=True, most=48),
+    Column(head="part", of=lambda row: row.part, left=True, most=30),
+    Column(head="where", of=lambda row: row.where, left=True, folds=True),
 )
 PRICE_COLUMNS: tuple[Column[Price], ...] = (
     Column(head="wish", of=lambda row: row.wish.words, left=True, most=48),

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
 from scenes.questions.builds.inputs import input_words
-from scenes.questions.design.designer import Design, Designer
+from scenes.questions.design.bench import Held
+from scenes.questions.design.designer import Design, Designer, blocked
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.space import space_of
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
 from scenes.scene_file.messages import plain
-from scenes.states.names import state_words
 
 MOST_SETS = 4  # of contradicting wishes that are told
 TENTHS = 10  # of a mm: how finely room is told
@@ -40,16 +40,16 @@ class Contradiction:
     ways: tuple[WayOut, ...] = ()
     more: tuple[tuple[Wish, ...], ...] = ()
     stuck: str = ""
-    blocked: tuple[str, ...] = ()
+    blocked: tuple[Held, ...] = ()
 
 
 def contradiction(designer: Designer, wishes: Wishes) -> Contradiction:
     """The fewest wishes that contradict each other where no design fits all, and those that contradict besides."""
     every = [*each_wish(wishes, designer.needed_mm()), *_ends(designer)]
-    blocked = tuple(_blocked(designer, wishes))
+    in_the_way = tuple(blocked(designer.attempt(designer.picks[0], wishes, designer.design.small)))
     left = _fewest_of(designer, wishes, every)
     if left is None:
-        return Contradiction(stuck=_stuck(designer, wishes), blocked=blocked)
+        return Contradiction(stuck=_stuck(designer, wishes), blocked=in_the_way)
     sets = [left]
     while len(sets) < MOST_SETS and not _fits(designer, rest := _without(wishes, [wish for some in sets for wish in some])):
         further = _fewest_of(designer, rest, [wish for wish in every if all(wish not in some for some in sets)])
@@ -58,7 +58,7 @@ def contradiction(designer: Designer, wishes: Wishes) -> Contradiction:
         sets.append(further)
     ways = [_way_out(designer, wishes, wish) for wish in left]
     ordered = tuple(sorted(ways, key=lambda way: (way.design is None, way.share, way.wish.key)))
-    return Contradiction(ways=ordered, more=tuple(map(tuple, sets[1:])), blocked=blocked)
+    return Contradiction(ways=ordered, more=tuple(map(tuple, sets[1:])), blocked=in_the_way)
 
 
 def _fewest_of(designer: Designer, wishes: Wishes, every: Sequence[Wish]) -> list[Wish] | None:
@@ -155,16 +155,6 @@ def _least(designer: Designer, wishes: Wishes, measure: str) -> float:
     small = (measure, *(one for one in designer.design.small if one != measure))
     found = designer.best(wishes, small)
     return min(MEASURES[measure](one.outside) for one in found)
-
-
-def _blocked(designer: Designer, wishes: Wishes) -> Iterator[str]:
-    """Parts that lack room with everything as wide as is allowed, lens by lens."""
-    attempt = designer.attempt(designer.picks[0], wishes, designer.design.small)
-    for bench in attempt.benches:
-        held = (attempt.held(bench, number, attempt.widest) for number in range(len(bench.states)))
-        first = next((one for one in held if one is not None), None)
-        if first is not None:
-            yield f"{state_words(first.state)}: {first.part}, {first.where}"
 
 
 def _stuck(designer: Designer, wishes: Wishes) -> str:

@@ -12,7 +12,7 @@ from geometry.errors import GeometryError
 from geometry.notes import Severity
 from raytrace.stray.light_on_glass import Reach, reach_of
 from scenes.changes.flag_angles import set_flags
-from scenes.questions.design.bench import Asked, LensBench
+from scenes.questions.design.bench import Asked, Held, LensBench
 from scenes.questions.design.outside import MEASURES, Outside, outside_of
 from scenes.questions.design.places import placed
 from scenes.questions.design.search import Found, Notches, Try
@@ -26,7 +26,7 @@ from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.states.clear_rule import room_needed_mm
 from scenes.states.full_range import Ranged, checked_ranges
 from scenes.states.load import Loaded, changed, plans_of
-from scenes.states.names import middle_variant
+from scenes.states.names import middle_variant, state_words
 from scenes.states.select import widest_stops
 from scenes.states.state import State
 from scenes.states.stray import light_in_frame, setup_of, stray_lights
@@ -118,11 +118,19 @@ class Designer:
         found = placed(attempt, turns=bool(wishes.lights), tick=self.tick)
         if found is not None:
             return self.designed(pick, attempt, found)
-        if pick and attempt.fault_at is not None:
+        if pick:
             words = ", ".join(f"{path} = {value}" for path, value in pick.items())
-            why = self.fault(repr(sorted(pick.items())), attempt.space, attempt.scene, attempt.fault_at)
-            self.ruled_out.setdefault(words, why)
+            self.ruled_out.setdefault(words, self._why_not(pick, attempt))
         return None
+
+    def _why_not(self, pick: Mapping[str, Any], attempt: Try) -> str:
+        """Why a set of choices does not do."""
+        if attempt.fault_at is not None:
+            return self.fault(repr(sorted(pick.items())), attempt.space, attempt.scene, attempt.fault_at)
+        held = next(blocked(attempt), None)
+        if held is None:
+            return "not all that is asked can be had"
+        return f"no room even at the widest: {state_words(held.state)}: {held.part}, {held.where}"
 
     def designed(self, pick: Mapping[str, Any], attempt: Try, found: Found) -> Design:
         """A design of notches."""
@@ -198,6 +206,15 @@ class Designer:
             fitted = box_for(scene, bench.lens)
             self._dark[key] = all(is_kept_off(state.with_box(fitted), light) for state in bench.states)
         return self._dark[key]
+
+
+def blocked(attempt: Try) -> Iterator[Held]:
+    """Parts that lack room with everything as wide as is allowed, one for each lens."""
+    for bench in attempt.benches:
+        held = (attempt.held(bench, number, attempt.widest) for number in range(len(bench.states)))
+        first = next((one for one in held if one is not None), None)
+        if first is not None:
+            yield first
 
 
 def is_kept_off(state: State, name: str) -> bool:

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import Bounds, direct
 
 from geometry.arrays import FloatArray
-from scenes.questions.design.search import Found, Notches, Try, solve
+from scenes.questions.design.search import Found, Notches, Try, lowest, solve
 from scenes.runtime.progress import Tick, silent
 
 TRIALS = 14  # of the first look, for each such measure
@@ -24,10 +24,19 @@ def placed(attempt: Try, *, turns: bool, tick: Tick = silent) -> Found | None:
     """
     knobs = attempt.space.knobs
     moved = [k for k, knob in enumerate(knobs) if knob.opens == 0 or (knob.opens < 0 and turns)]
+    if turns and all(knob.opens for knob in knobs) and not _can_be_dark(attempt):
+        return None
     first = solve(attempt)
     if not moved or (first is not None and all(knobs[k].opens for k in moved)):
         return first
     return _Trials(attempt, moved, tick).best()
+
+
+def _can_be_dark(attempt: Try) -> bool:
+    """Whether lights are kept off by a box that is more closed than any that is clear."""
+    low = lowest(attempt, attempt.widest)
+    knobs = attempt.space.knobs
+    return low is not None and attempt.light(tuple(n if knob.opens > 0 else 0 for knob, n in zip(knobs, low, strict=True)))
 
 
 class _Trials:

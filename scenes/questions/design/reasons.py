@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scenes.questions.builds.inputs import input_words
 from scenes.questions.design.bench import Held
@@ -93,13 +93,19 @@ def _other_reason(attempt: Try, place: int, notches: Notches) -> str:
 
 def prices(designer: Designer, design: Design, wishes: Wishes, held: Sequence[Reason]) -> Iterator[Price]:
     """What each wish costs that may hold the design."""
+    used = replace(wishes, more_mm=design.attempt.asked.more_mm)  # what lies between settings and builds may have asked for more
     holding = {reason.held.state.lens_name for reason in held if reason.held is not None}
     for wish in each_wish(wishes, designer.needed_mm()):
         kind, _, name = wish.key.partition(":")
         if kind == "lens" and name not in holding and design.found.is_proven:
             continue  # every measure is held by others: the same design comes out
         designer.tick(0, f"without {wish.words}")
-        without = designer.solved(design.pick, wish.left_out(wishes), designer.design.small)
+        rest = wish.left_out(used)
+        if kind == "room":
+            rest = replace(rest, more_mm=used.more_mm - wishes.more_mm)
+        elif kind == "builds":
+            rest = replace(rest, more_mm=wishes.more_mm)
+        without = designer.solved(design.pick, rest, designer.design.small)
         if without is not None:
             yield _price(wish, design, without)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -21,6 +22,7 @@ from scenes.states.load import Loaded, changed, plans_of
 from scenes.states.names import state_words
 from scenes.states.state import State
 
+MOST_PICKS = 100  # combinations of choices
 MOST_DESIGNS = 5
 FRONT_STEPS = 4  # designs between the two ends of a trade-off
 MORE_MM = (0.0, 0.1, 0.2, 0.4, 0.8)  # room added where what lies between two settings could not be shown
@@ -66,6 +68,7 @@ def design_report(loaded: Loaded, tick: Tick = silent) -> Report:
         raise SceneError([Complaint(where="design", problem=NO_DESIGN, source=loaded.file_name)])
     report = Report(loaded=loaded, wishes=wishes_of(loaded.scene))
     designer = Designer(loaded, tick)
+    _insist_on_few(designer)
     for pick in designer.picks:
         _insist_on_choice(designer, pick)
     try:
@@ -75,6 +78,14 @@ def design_report(loaded: Loaded, tick: Tick = silent) -> Report:
             raise
         report.stopped = True
     return report
+
+
+def _insist_on_few(designer: Designer) -> None:
+    """SceneError for more combinations of choices than can be looked through."""
+    count = math.prod(len(row.choices) for row in designer.design.free if row.ends is None)
+    if count > MOST_PICKS:
+        problem = f"makes {count} combinations of choices, {MOST_PICKS} at most can be looked through; shorten the lists"
+        raise SceneError([Complaint(where="design.free", problem=problem, source=designer.loaded.file_name)])
 
 
 def _insist_on_choice(designer: Designer, pick: dict[str, object]) -> None:

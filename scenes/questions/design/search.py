@@ -172,23 +172,23 @@ def solve(attempt: Try, *, given: Notches | None = None) -> Found | None:
     given: the notches of knobs that open nothing or both ways, taken as they stand there.
     """
     widest = _taken(attempt, attempt.widest, given)
-    lowest = _lowest(attempt, widest)
-    if lowest is None or not attempt.within(lowest):
+    low = lowest(attempt, widest)
+    if low is None or not attempt.within(low):
         return None
-    best = lowest if attempt.is_clear(lowest) else _together(attempt, lowest, widest)
+    best = low if attempt.is_clear(low) else _together(attempt, low, widest)
     if not attempt.holds(best):
         best = _built(attempt, best, widest)
     if not attempt.holds(best):
         attempt.fault_at = best
         return None
-    if not attempt.light(lowest):
+    if not attempt.light(low):
         return None
     if not attempt.works(best):
-        found = _branched(Part(attempt, lowest, widest, tuple(range(len(lowest))), whole=True))
+        found = _branched(Part(attempt, low, widest, tuple(range(len(low))), whole=True))
         if found is None:
             return None
         best = found
-    return Found(notches=best, cost=attempt.cost(best), bound=attempt.cost(lowest))
+    return Found(notches=best, cost=attempt.cost(best), bound=attempt.cost(low))
 
 
 def _taken(attempt: Try, notches: Notches, given: Notches | None) -> Notches:
@@ -197,7 +197,7 @@ def _taken(attempt: Try, notches: Notches, given: Notches | None) -> Notches:
     return tuple(own if knob.opens > 0 else at for own, at, knob in zip(notches, given, attempt.space.knobs, strict=True))
 
 
-def _lowest(attempt: Try, widest: Notches) -> Notches | None:
+def lowest(attempt: Try, widest: Notches) -> Notches | None:
     """The least notch of each knob with the others wide open; None where even the widest is not clear."""
     if not attempt.is_clear(widest):
         return None
@@ -210,11 +210,11 @@ def _lowest(attempt: Try, widest: Notches) -> Notches | None:
     return tuple(found)
 
 
-def _together(attempt: Try, lowest: Notches, widest: Notches) -> Notches:
+def _together(attempt: Try, low: Notches, widest: Notches) -> Notches:
     """Each group of knobs at its own best, where those of a group cannot all be at their least at once."""
-    found = list(lowest)
+    found = list(low)
     for group in attempt.groups():
-        part = Part(attempt, lowest, widest, tuple(group))
+        part = Part(attempt, low, widest, tuple(group))
         best = part.low if part.is_clear(part.low) else _traded(part)
         if best is not None:
             for place in group:

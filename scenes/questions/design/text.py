@@ -96,8 +96,6 @@ def contradiction_words(found: Contradiction) -> Iterator[str]:
         yield f"{'Cheapest way out' if place == 0 else 'Or'}: {way_words(way)}."
     if found.ways and not any(way.design for way in found.ways):
         yield "Giving up one of them is not enough."
-    for words in found.blocked:
-        yield f"With everything free as wide as allowed, still no room: {words}."
 
 
 def way_words(way: WayOut) -> str:

@@ -23,6 +23,7 @@ CORNER_WORDS = (
     "Density's own corner loss: what an even filter takes more at the farthest corner than on the axis, since light crosses it "
     "aslant [stops]; first by density, then the filters fitted."
 )
+ALIKE_PERCENT = 0.05  # half a step of what is told
 
 
 def method_words(margin_mm: float) -> str:
@@ -30,7 +31,7 @@ def method_words(margin_mm: float) -> str:
     return (
         "Each size holds the beam of all guides at both faces of the glass, at every zoom row, from infinity to the nearest "
         "focus, at the widest stop, with the trays nearer the lens filled or empty. Glass sits in the middle of its tray. "
-        f"Room is from the beam to the edge of the glass; a size does with {margin_mm:g} mm of it. Lengths in mm."
+        f"Room is from the beam to the edge of the glass; a size fits if {margin_mm:g} mm is left. Lengths in mm."
     )
 
 
@@ -42,7 +43,12 @@ def decided_words(stage: StageAnswer, need: StageNeed, margin_mm: float) -> str:
     guess = room.state.field_guess_percent
     if guess is None:
         return f"{words}."
-    return f"{words}; its field there is a guess, taken {guess[0]:+.1f} % across and {guess[1]:+.1f} % upright against infinity."
+    ways = (
+        f"{guess[0]:+.1f} %"
+        if abs(guess[0] - guess[1]) < ALIKE_PERCENT
+        else f"{guess[0]:+.1f} % across and {guess[1]:+.1f} % upright"
+    )
+    return f"{words}; its field there is a guess, {ways} against infinity."
 
 
 def holder_words(stage: StageAnswer) -> str:
@@ -77,7 +83,7 @@ def close_up_words(first: CloseUp) -> str:
 def added_words(added_mm: float) -> str:
     """What one stage more moves, and what its table shows."""
     return (
-        f"One stage more, {added_mm:g} mm deep and empty: mask and hood move forward by as much. Least clearance of any "
+        f"An extra stage, {added_mm:g} mm deep and empty: mask and hood move forward by as much. Least clearance of any "
         "part [mm] and worst loss at the edge of a guide [stops], now and then; flags left out, they can be opened."
     )
 
@@ -110,7 +116,7 @@ def next_step(stages: Sequence[StageAnswer], margin_mm: float) -> str:
             what = "the tray's opening" if need.tray_mm < 0 else "the glass"
             wide = "{:.0f} x {:.0f} mm".format(*need.upright_mm)
             return (
-                f"the {need.lens.name} sees past {what} of {the(name)}, its beam is {wide}: take that stage off with "
+                f"the {need.lens.name} sees past {what} of {the(name)}: its beam there is {wide}. Take that stage off with "
                 "this lens, bring the box closer, or hold its focus and stop to what brimline check shows clear."
             )
     for need, name in pairs:

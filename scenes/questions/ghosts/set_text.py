@@ -46,7 +46,8 @@ def _whom(answer: SetTilt) -> str:
     """Which states are spoken of; '' for all."""
     if answer.dark:
         return f"the other {answer.count}"
-    return f"the {answer.count} with a light in the picture" if answer.not_counted else ""
+    states = "the one state" if answer.count == 1 else f"the {answer.count} states"
+    return f"{states} with a light in the picture" if answer.not_counted else ""
 
 
 def _setting(answer: SetTilt) -> str:

@@ -199,7 +199,7 @@ def report_blocks(report: LeakReport) -> Iterator[Block]:
 
 def _way_blocks(report: LeakReport) -> Iterator[Block]:
     shown = report.picture.paths[:WAYS_SHOWN]
-    yield Heading("Ways of mirrored light")
+    yield Heading("Paths of mirrored light")
     yield Table(columns=way_columns(report), rows=shown, ruled=False, indent="  ")
     left = len(report.picture.paths) - len(shown)
     if left:
@@ -358,7 +358,7 @@ OPENING_COLUMNS: tuple[Column[OpeningRow], ...] = (
 )
 WORTH_COLUMNS: tuple[Column[tuple[str, float]], ...] = (
     Column(head="part", key="part", of=lambda item: item[0], left=True, width=40, most=40),
-    Column(head="sky", of=lambda item: f"{item[1]:.3f} sr", width=11),
+    Column(head="sky", of=lambda item: f"{round(item[1], 3) + 0.0:.3f} sr", width=11),
     Column(key="sr", of=lambda item: item[1]),
 )
 CHANGE_COLUMNS: tuple[Column[OpeningAdvice], ...] = (

@@ -213,10 +213,10 @@ def middle_words(shape: Shape) -> str:
 
 
 def rule_words(rule: Rule) -> str:
-    """Whether the rule is too lax or too strict, and the number that says so."""
+    """Whether an opening as large as the front is not enough, or a smaller one works, and the number that says so."""
     if rule.word == "too lax":
-        return f"too lax: beam {rule.beam_mm:.1f}"
-    return f"too strict: {rule.cutout_mm:.1f} will do" if rule.word == "too strict" else "about right"
+        return f"not enough: beam {rule.beam_mm:.1f}"
+    return f"smaller works: {rule.cutout_mm:.1f}" if rule.word == "too strict" else "about right"
 
 
 def _rule_data(rules: tuple[Rule, Rule]) -> dict[str, Any]:

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from scenes.questions.plan.pdf_basics import BOLD, LETTERS, MM, PAPER_MM, draw_bar, use_letters
 from scenes.questions.plan.report import Station, TestPlan
 from scenes.questions.plan.setups import Piece
 from scenes.questions.plan.words import Part, parts
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 
-PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 # Sheets by the size of a sticker: columns, rows, gap across; all centred on the page. Common practice, sizes from memory.
 KNOWN: dict[str, dict[tuple[float, float], tuple[int, int, float]]] = {
     "a4": {
@@ -28,11 +28,11 @@ KNOWN: dict[str, dict[tuple[float, float], tuple[int, int, float]]] = {
     },
     "letter": {(66.675, 25.4): (3, 10, 3.175)},
 }
+Line = tuple[str, str, float]  # words, letters, size [pt]
 SIZE = re.compile(r"^(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)$")
 LEAST_MM = (30.0, 15.0)
 MARGIN_MM = 10.0  # of a sheet that is not known: printers leave as much blank
 PAD_MM = 2.5
-PT_PER_MM = 72 / 25.4
 NAME_PT, TEXT_PT, LEAST_PT = 13.0, 8.5, 6.0
 
 
@@ -115,23 +115,19 @@ def labels_of(plan: TestPlan) -> tuple[Label, ...]:
 
 
 def _lens_label(station: Station) -> Label:
-    setup = station.setup
-    found = {kind: [piece.name for piece in setup.pieces if piece.kind == kind] for kind in ("seal", "mask", "filter")}
-    lens = station.shots[0].plan.lens
+    setup, lens = station.setup, station.shots[0].plan.lens
+    found = {kind: [piece.name for piece in setup.pieces if piece.kind == kind] for kind in ("mask", "seal", "filter")}
+    told = (f"{kind}: {', '.join(names)}" for kind, names in found.items() if names)
     size = f"f/{lens.f_number:g}, {plain(lens.front_diameter_mm)} mm front"
-    told = [size, *(f"{kind}: {', '.join(names)}" for kind, names in found.items() if names)]
-    return Label(kind="lens", name=setup.lens, lines=tuple(told), way=f"box: {setup.placement}")
+    way = setup.placement.replace("rear face of the back plate", "box", 1)
+    return Label(kind="lens", name=setup.lens, lines=(*told, size), way=way)
 
 
 def _part_label(part: Part, of: int) -> Label:
     piece = part.piece
     lenses = "all lenses" if len(part.lenses) == of else ", ".join(part.lenses)
-    return Label(
-        kind=piece.kind,
-        name=piece.name,
-        lines=tuple(line for line in (piece.words, _seat(piece), f"with {lenses}") if line),
-        way=_way(piece),
-    )
+    lines = (piece.words, f"with {lenses}", _seat(piece))
+    return Label(kind=piece.kind, name=piece.name, lines=tuple(line for line in lines if line), way=_way(piece))
 
 
 def _seat(piece: Piece) -> str:
@@ -140,32 +136,29 @@ def _seat(piece: Piece) -> str:
 
 def _way(piece: Piece) -> str:
     if piece.kind == "filter" and "dark end" in piece.words:
-        return "▲ this end up, dark"
-    return {"mask": "▲ this side up, label to the lens", "filter": "▲ this side up, label to the lens"}.get(
-        piece.kind, "label to the lens"
-    )
+        return "▲ dark end, up in the tray"
+    ways = {"mask": "▲ this side up, label to the lens", "filter": "▲ up in the tray, label to the lens"}
+    return ways.get(piece.kind, "label to the lens")
 
 
 def labels_pdf(plan: TestPlan, sheet: LabelSheet) -> bytes:
     """The sticker sheets, with a first page that says how to print them and has a bar to measure."""
     from reportlab.pdfgen.canvas import Canvas
 
-    from scenes.questions.plan.paper import BOLD, LETTERS, draw_bar, use_letters
-
     use_letters()
     stream = io.BytesIO()
-    page = sheet.page_mm[0] * PT_PER_MM, sheet.page_mm[1] * PT_PER_MM
+    page = sheet.page_mm[0] * MM, sheet.page_mm[1] * MM
     canvas = Canvas(stream, pagesize=page, invariant=1, pageCompression=0)
     canvas.setTitle(f"Labels: {plan.title}")
     canvas.setViewerPreference("PrintScaling", "None")
     _cover(canvas, plan, sheet, BOLD, LETTERS)
-    draw_bar(canvas, MARGIN_MM * PT_PER_MM, 20.0 * PT_PER_MM)
+    draw_bar(canvas, MARGIN_MM * MM, 20.0 * MM)
     canvas.showPage()
     made = labels_of(plan)
     per_page = sheet.columns * sheet.rows
     for first in range(0, len(made), per_page):
         for place, label in enumerate(made[first : first + per_page]):
-            _draw(canvas, label, sheet, place, BOLD, LETTERS)
+            _draw(canvas, label, sheet, place)
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
@@ -180,7 +173,7 @@ def _cover(canvas: Any, plan: TestPlan, sheet: LabelSheet, bold: str, letters: s
         "Hold the next page, printed on plain paper, behind a sticker sheet against the light before you print on stickers.",
         f"Plan {plan.plan_id}.",
     )
-    x, y = MARGIN_MM * PT_PER_MM, (sheet.page_mm[1] - 25.0) * PT_PER_MM
+    x, y = MARGIN_MM * MM, (sheet.page_mm[1] - 25.0) * MM
     canvas.setFont(bold, 14)
     canvas.drawString(x, y, f"Labels: {plan.title}"[:80])
     canvas.setFont(letters, 9)
@@ -188,55 +181,46 @@ def _cover(canvas: Any, plan: TestPlan, sheet: LabelSheet, bold: str, letters: s
         canvas.drawString(x, y - 8 - 14 * number, line)
 
 
-def _draw(canvas: Any, label: Label, sheet: LabelSheet, place: int, bold: str, letters: str) -> None:
+def _draw(canvas: Any, label: Label, sheet: LabelSheet, place: int) -> None:
     left, top = sheet.corner_mm(place)
     width, height = sheet.size_mm
     if not sheet.known:
         canvas.setLineWidth(0.2)
-        canvas.rect(left * PT_PER_MM, (sheet.page_mm[1] - top - height) * PT_PER_MM, width * PT_PER_MM, height * PT_PER_MM)
-    x, room = (left + PAD_MM) * PT_PER_MM, (width - 2 * PAD_MM) * PT_PER_MM
-    y = (sheet.page_mm[1] - top - PAD_MM) * PT_PER_MM
-    floor = (sheet.page_mm[1] - top - height + PAD_MM) * PT_PER_MM
-    for text, font, size in _fitted(label, room, y - floor, bold, letters):
+        canvas.rect(left * MM, (sheet.page_mm[1] - top - height) * MM, width * MM, height * MM)
+    x, room = (left + PAD_MM) * MM, (width - 2 * PAD_MM) * MM
+    y = (sheet.page_mm[1] - top - PAD_MM) * MM
+    floor = (sheet.page_mm[1] - top - height + PAD_MM) * MM
+    for text, font, size in _fitted(label, room, y - floor):
         y -= size
         canvas.setFont(font, size)
         canvas.drawString(x, y, text)
         y -= 0.2 * size
 
 
-def _fitted(label: Label, room: float, high: float, bold: str, letters: str) -> list[tuple[str, str, float]]:
-    """The sticker's lines with letters as large as fit its width and height."""
+def _fitted(label: Label, room: float, high: float) -> list[Line]:
+    """The sticker's lines with letters as large as fit its width and height; at the smallest, as many of its details as fit."""
     size = TEXT_PT
-    while True:
-        lines = list(_set(label, room, size, bold, letters))
-        if sum(1.2 * one for _, _, one in lines) <= high or size <= LEAST_PT:
-            return _cut(lines, high)
+    while size > LEAST_PT and _height(_set(label, label.lines, room, size)) > high:
         size -= 0.25
+    details = label.lines
+    while details and _height(_set(label, details, room, size)) > high:
+        details = details[:-1]
+    return _set(label, details, room, size)
 
 
-def _cut(lines: list[tuple[str, str, float]], high: float) -> list[tuple[str, str, float]]:
-    """The lines that fit, the first always; where some do not, the last of all, which says the way up, ends them."""
-    kept: list[tuple[str, str, float]] = []
-    for line in lines:
-        if kept and sum(1.2 * one for _, _, one in [*kept, line]) > high:
-            return [*kept[:-1], lines[-1]]
-        kept.append(line)
-    return kept
+def _height(lines: Sequence[Line]) -> float:
+    return sum(1.2 * size for _, _, size in lines)
 
 
-def _set(label: Label, room: float, size: float, bold: str, letters: str) -> Iterator[tuple[str, str, float]]:
+def _set(label: Label, details: Sequence[str], room: float, size: float) -> list[Line]:
+    """Name, details and way, broken to a width [pt]."""
     from reportlab.lib.utils import simpleSplit
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
-    head = label.title
-    name_pt = min(
-        NAME_PT * size / TEXT_PT, NAME_PT * size / TEXT_PT * room / max(stringWidth(head, bold, NAME_PT * size / TEXT_PT), 1.0)
-    )
-    yield head, bold, name_pt
-    for text, font in (*((line, letters) for line in label.lines), (label.way, bold)):
-        for line in _lines(simpleSplit(text, font, size, room)):
-            yield line, font, size
-
-
-def _lines(found: Sequence[str]) -> Sequence[str]:
-    return found or [""]
+    name_pt = NAME_PT * size / TEXT_PT
+    name_pt *= min(1.0, room / max(stringWidth(label.title, BOLD, name_pt), 1.0))
+    told = [(words, LETTERS) for words in details] + [(label.way, BOLD)]
+    return [
+        (label.title, BOLD, name_pt),
+        *((line, font, size) for words, font in told for line in simpleSplit(words, font, size, room)),
+    ]

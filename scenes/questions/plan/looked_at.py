@@ -14,7 +14,7 @@ from raytrace.shares import VignetteMap
 from scenes.io.files import is_full
 from scenes.runtime.engines import AREAS, CPU, engine_of
 from scenes.runtime.progress import Tick, progress, silent
-from scenes.runtime.worker_pool import Sharing, WorkerDied
+from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes
 from scenes.sheets.map_reading import extent_mm, known_loss, reduced
 from scenes.states.clear_rule import Limits
 from scenes.states.names import in_a_sentence
@@ -24,6 +24,7 @@ from scenes.verdicts.check import CheckResult, FailedState, StateResult, check_s
 ACROSS = 240  # pixels of a small picture: more than it can show in print
 STATES_PER_PROCESS = 4
 MOST_PROCESSES = 16
+PROCESS_BYTES, SHARE_OF_MEMORY = 1.0e9, 0.5  # what a process takes at most, and how much of the memory all may fill
 STEPS_PER_STATE = 100
 LIBRARIES = ("raytrace.judge.judgement", "raytrace.coverage.engine", "raytrace.coverage.picture")
 
@@ -50,7 +51,8 @@ Judged = tuple[StateResult, SmallMap] | FailedState
 def look_at(states: Sequence[State], title: str, *, threads: int = 1) -> LookedAt:
     """Every state judged; one that fails leaves the others."""
     found: dict[int, Judged | WorkerDied] = {}
-    workers = max(min(threads, len(states) // STATES_PER_PROCESS, MOST_PROCESSES) - 1, 0)
+    room = int(SHARE_OF_MEMORY * memory_bytes() / PROCESS_BYTES)
+    workers = max(min(threads, len(states) // STATES_PER_PROCESS, room, MOST_PROCESSES) - 1, 0)
     each = max(threads // (workers + 1), 1)
     with Sharing(lanes=workers + 1, workers=workers, warm=_load) as sharing, progress(len(states) * STEPS_PER_STATE, title) as tick:
         sharing.run([partial(judged, state, threads=each) for state in states], found.__setitem__, tick=tick)

@@ -63,7 +63,8 @@ def _front(plan: TestPlan) -> Iterator[str]:
         ("chart", "Wall chart"),
         ("labels", "Labels"),
     )
-    anchors = "".join(f'<a href="#{key}">{words}</a>' for key, words in links)
+    there = {"measure": bool(plan.measures), "covered": bool(plan.covered)}
+    anchors = "".join(f'<a href="#{key}">{words}</a>' for key, words in links if there.get(key, True))
     yield f"<nav>{anchors}</nav>"
     if to_change(plan):
         yield "<h2>Change before the shoot</h2>" + _ticks("change", to_change(plan))

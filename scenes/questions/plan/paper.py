@@ -5,12 +5,12 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator, Sequence
 from functools import partial
-from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
 from scenes.questions.plan.drawings import Disc, Drawing, Line, Shape, Words, field_width, heatmap, parallax, scale_bar
 from scenes.questions.plan.page import CHART_HEADS, blanks_of, shot_rows
+from scenes.questions.plan.pdf_basics import BOLD, LETTERS, MM, PAPER_MM, draw_bar, use_letters
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
 from scenes.questions.plan.words import (
     FIELD_HOW,
@@ -34,11 +34,7 @@ from scenes.sheets.style import badge_of
 from scenes.states.names import state_words
 from scenes.verdicts.overview import Attention
 
-PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
-MM = 72 / 25.4  # points
-LETTERS, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 20.0, 12.0, 12.0, 22.0  # the punched side is wider
-BAR_MM = 100.0
 TICK_MM, LINE_MM = 5.0, 8.0
 BODY_PT, SMALL_PT, HEAD_PT, TITLE_PT = 9.0, 8.5, 12.5, 16.0
 HEAT_MM = 62.0
@@ -67,30 +63,6 @@ def _unscaled(*args: Any, **more: Any) -> Any:
     canvas = Canvas(*args, **more)
     canvas.setViewerPreference("PrintScaling", "None")
     return canvas
-
-
-def use_letters() -> None:
-    """The letters that come with the pictures' library: names may be of any script."""
-    from matplotlib import get_data_path
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    folder = Path(get_data_path()) / "fonts" / "ttf"
-    for name in (LETTERS, BOLD):
-        pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
-    pdfmetrics.registerFontFamily(LETTERS, normal=LETTERS, bold=BOLD, italic=LETTERS, boldItalic=BOLD)
-
-
-def draw_bar(canvas: Any, x: float, y: float) -> None:
-    """A bar of BAR_MM from a place [pt], with what it is for."""
-    end = x + BAR_MM * MM
-    canvas.setStrokeColorRGB(0, 0, 0)
-    canvas.setLineWidth(0.6)
-    canvas.line(x, y, end, y)
-    for at in (x, end):
-        canvas.line(at, y - 2 * MM, at, y + 2 * MM)
-    canvas.setFont(LETTERS, 7)
-    canvas.drawString(x + 2 * MM, y + 1.2 * MM, f"{BAR_MM:g} mm: print at 100 %, then measure this bar")
 
 
 def _foot(canvas: Any, doc: Any, *, plan: TestPlan) -> None:

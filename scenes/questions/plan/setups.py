@@ -96,7 +96,8 @@ def _pieces(key: str, item: BoxPart, number: int, count: int) -> list[Piece]:
         return []
     pieces = [Piece(key, name, _words(item), _place(item))]
     if isinstance(item, Stage) and item.filter is not None:
-        pieces.append(Piece("filter", item.filter.name or item.filter.kind, filter_words(item.filter), name))
+        words = ", ".join([filter_words(item.filter), *(f"tray {turn}" for turn in _turn_words(item))])
+        pieces.append(Piece("filter", item.filter.name or item.filter.kind, words, name))
     return pieces
 
 
@@ -137,14 +138,14 @@ def _place(item: BoxPart) -> str:
 
 
 def filter_words(glass: Filter) -> str:
-    """What a filter is: 'graduated 0.6, edge 10 mm above centre, dark end up, 6.6x6.6'."""
+    """What a filter is: 'graduated 0.6, dark end up in the tray, edge 10 mm above centre, 6.6x6.6, 4 mm thick'."""
     kind = {"density": f"density {plain(glass.density)}", "graduated": f"graduated {plain(glass.density)}"}.get(
         glass.kind, glass.kind
     )
-    words = [] if glass.name in {kind, glass.kind} else [kind]
+    words = [] if (glass.name or glass.kind) == kind else [kind]
     if glass.kind == "graduated":
         side = "above" if glass.edge_mm >= 0 else "below"
-        words += ["dark end up", f"edge {plain(abs(glass.edge_mm))} mm {side} centre"]
+        words += ["dark end up in the tray", f"edge {plain(abs(glass.edge_mm))} mm {side} centre"]
     return ", ".join([*words, size_words(glass), f"{plain(glass.thickness_mm)} mm thick"])
 
 

@@ -46,7 +46,7 @@ dt { color: #595959; } dd { margin: 0; } dd.main { font-weight: 600; }
 .sticker { border: 1px dashed #767676; padding: 2.5mm; font-size: 8.5pt; line-height: 1.2; overflow: hidden; }
 .sticker b { font-size: 12pt; display: block; } .sticker div:last-child { font-weight: 600; }
 footer { margin-top: 40px; font-size: 0.88rem; color: #595959; }
-@media (max-width: 760px) {
+@media screen and (max-width: 760px) {
   .two, .shot .body, .notes { grid-template-columns: minmax(0, 1fr); } dl { grid-template-columns: 6.2em minmax(0, 1fr); }
   body { padding: 0 12px 48px; } h1 { font-size: 1.35rem; }
   .fill tr:first-child { display: none; }
@@ -57,14 +57,18 @@ footer { margin-top: 40px; font-size: 0.88rem; color: #595959; }
   .states td { border: 0; padding: 1px 0; } .states td:nth-child(2) { width: auto; }
 }
 @media print {
+  html { font-size: 9.5pt; }
   @page { margin: 12mm 12mm 14mm 16mm; }
-  body { font-size: 10pt; max-width: none; padding: 0; } nav, .screen { display: none; }
+  body { font-size: 1rem; line-height: 1.3; max-width: none; padding: 0; }
+  label.tick { padding: 2px 0; } nav, .screen { display: none; }
   .shot, .setup, tr, .sticker, .measure { break-inside: avoid; } .setup, h2, h3 { break-after: avoid; }
   .sheet { break-before: page; }
   .two { grid-template-columns: 1fr 1fr; } .shot .body { grid-template-columns: 68mm minmax(0, 1fr); }
   .notes { grid-template-columns: 40mm 1fr; }
   .drawing { max-width: 82mm; } textarea { height: 12mm; } input, textarea { border-color: #1b1b1b; } h2 { margin-top: 18pt; }
-  input[type=checkbox] { width: 5mm; height: 5mm; } .shot { margin: 8pt 0; padding: 8pt 10pt; }
+  input[type=checkbox] { width: 5mm; height: 5mm; } input[type=text] { height: 8mm; } .shot { margin: 8pt 0; padding: 8pt 10pt; }
+  dl { font-size: 0.95rem; gap: 2px 8px; grid-template-columns: 22mm minmax(0, 1fr); }
+  th, td { padding: 3px 8px 3px 0; }
   * { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 }
 """

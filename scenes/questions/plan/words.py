@@ -17,6 +17,7 @@ from scenes.verdicts.overview import Attention, answer_line, attention
 from scenes.verdicts.test_plan import otherwise
 from scenes.verdicts.text import CAUTIONS, blame_words, clearance_words, nearest_part, without_front
 
+CHART_KINDS = (("seal",), ("stage",), ("mask",), ("flag", "solid"))
 VIGNETTES = (Word.SHADING, Word.IN_FRAME)
 HOW = (
     "Light a plain wall or card evenly, larger than the frame, and put it at the focus named. With the box off, set the "
@@ -53,7 +54,7 @@ def show_lines(plan: TestPlan) -> tuple[str, ...]:
         f"Camera: {scene.camera.format or 'own format'}{size}; frame guides: {guides}.",
         f"Lenses: {', '.join(lens.name for lens in scene.lens)}.",
         f"Checked: focus {', '.join(map(focus_words, focus))}; stops {', '.join(f'f/{stop:g}' for stop in stops)}.",
-        f"Box on {scene.box.mount}: {box_words(plan)}.",
+        f"Box {'clamped to the lens' if scene.box.mount == CLAMP else f'on {scene.box.mount}'}: {box_words(plan)}.",
         f"Shoot: {work}; waveform in {CURVE_WORDS[scene.plan.curve]}, {scene.plan.bits}-bit codes.",
     )
 
@@ -213,13 +214,18 @@ FIELD_HOW = (
 
 def chain(setup: Setup) -> str:
     """What is fitted, from the lens outward, each tray with its glass: 'wide donut > rear tray: clear glass > mask'."""
-    told: list[str] = []
+    return " > ".join([f"lens {setup.lens}", *(words for _, words in _fitted(setup))])
+
+
+def _fitted(setup: Setup) -> list[tuple[str, str]]:
+    """Kind and words of each piece, a filter with its tray."""
+    told: list[tuple[str, str]] = []
     for piece in setup.pieces:
         if piece.kind == "filter":
-            told[-1] = f"{told[-1]}: {piece.name}"
+            told[-1] = told[-1][0], f"{told[-1][1]}: {piece.name}"
         else:
-            told.append(f"{piece.name} at {piece.words}" if piece.kind == "flag" else piece.name)
-    return " > ".join([f"lens {setup.lens}", *told])
+            told.append((piece.kind, f"{piece.name} at {piece.words}" if piece.kind == "flag" else piece.name))
+    return told
 
 
 def chart_rows(plan: TestPlan) -> tuple[tuple[str, ...], ...]:
@@ -229,9 +235,9 @@ def chart_rows(plan: TestPlan) -> tuple[tuple[str, ...], ...]:
 
 def _chart_row(plan: TestPlan, station: Station) -> tuple[str, ...]:
     setup = station.setup
-    named = {kind: [piece.name for piece in setup.pieces if piece.kind == kind] for kind in ("seal", "mask")}
-    flags = [f"{piece.name} at {piece.words}".removesuffix(" at ") for piece in setup.pieces if piece.kind in {"flag", "solid"}]
-    trays = [told for told in chain(setup).split(" > ") if any(told.startswith(p.name) for p in setup.pieces if p.kind == "stage")]
     worst = worst_word([state.word for state in plan.check.states if state.lens_name == setup.lens])
-    seal, mask = (", ".join(named[kind]) or "none" for kind in ("seal", "mask"))
-    return setup.lens, seal, "; ".join(trays) or "none", mask, "; ".join(flags) or "none", str(worst)
+    return setup.lens, *(_of_kinds(setup, kinds) for kinds in CHART_KINDS), str(worst)
+
+
+def _of_kinds(setup: Setup, kinds: tuple[str, ...]) -> str:
+    return "; ".join(words for kind, words in _fitted(setup) if kind in kinds) or "none"

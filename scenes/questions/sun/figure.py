@@ -86,7 +86,8 @@ def _draw_sky(page: Page, report: SunReport) -> None:
     axes.set_ylim(-SKY_DEG, SKY_DEG)
     axes.set_axis_off()
     _draw_dome(axes)
-    frame = on_dome(*level_angles(*report.frame_deg.T, report.site.camera_tilt_deg))
+    azimuth, elevation = report.frame_deg.T
+    frame = on_dome(*level_angles(azimuth, elevation, report.site.camera_tilt_deg))
     picture = axes.add_patch(Polygon(frame, closed=True, facecolor=SKY_FRAME, edgecolor=INK, linewidth=1.1, zorder=1))
     picture.set_clip_path(Circle((0.0, 0.0), 90.0, transform=axes.transData))  # below the horizon it shows no sky
     path, places = report.path, _sun_places(report)

@@ -80,7 +80,7 @@ def _draw_state(axes: Axes, row: int, share: float, tall: float, state: StateLim
         if right > left:
             axes.barh(middle, right - left, height=0.8 * tall, left=left, color=colour, edgecolor="none")
     look: dict[str, Any] = {"va": "center", "fontsize": FOOT_PT, "fontfamily": FONT}
-    place = {"xycoords": axes.get_yaxis_transform(), "xytext": (-4.0, 0.0), "textcoords": "offset points"}
+    place: dict[str, Any] = {"xycoords": axes.get_yaxis_transform(), "xytext": (-4.0, 0.0), "textcoords": "offset points"}
     axes.annotate(setting_words_of(state), (0.0, middle), ha="right", color=INK, **place, **look)
     if low < clear < high:
         axes.text(clear, middle, f" {clear:.1f}", ha="left", color="white", **look)

@@ -74,12 +74,12 @@ def _by_focus_words(limits: SetupLimits) -> str:
 
 def _limit_words(state: StateLimits) -> str:
     limit, setting, met = state.clear, setting_words_of(state), first_met(state)
-    where = "" if met is None else f", the {met_words(met)}"
+    where = "" if met is None else met_words(met)
     if limit.fate is Fate.NONE:
-        return f"none at {setting}{where} is always in"
+        return f"none at {setting}{where and f' (always in: {where})'}"
     if limit.fate is Fate.ALL:
         return f"all at {setting}, down to {limit.focal_mm:.1f} mm"
-    return f"{limit.focal_mm:.1f} mm at {setting}{where} bites first"
+    return f"{limit.focal_mm:.1f} mm at {setting}{where and f' (first in: {where})'}"
 
 
 def first_met(state: StateLimits) -> Clearance | None:
@@ -176,8 +176,10 @@ def next_step(report: WidestReport) -> str:
         return f"neither flags nor mask stand in the way of a wider lens: the {met.part if met else 'box'} does."
     words, then, before = max(gains, key=lambda gain: (round(gain[2].clear.focal_mm - gain[1].clear.focal_mm, 1), -len(gain[0])))
     every = " (no shorter one was looked at)" if then.clear.fate is Fate.ALL else ""
-    instead = "where none is now" if before.clear.fate is Fate.NONE else f"not only from {before.clear.focal_mm:.1f} mm on"
-    return f"{words}: lenses from {then.clear.focal_mm:.1f} mm on{every} are clear at {setting_words_of(then)}, {instead}."
+    now_from = "none is" if before.clear.fate is Fate.NONE else f"only those from {before.clear.focal_mm:.1f} mm up are"
+    return (
+        f"with {words}, lenses from {then.clear.focal_mm:.1f} mm up{every} are clear at {setting_words_of(then)}; now {now_from}."
+    )
 
 
 def _pairs(one: SetupLimits, now: SetupLimits) -> list[tuple[StateLimits, StateLimits]]:

@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
+import trimesh
 
 from geometry.notes import Severity
 from scenes.scene_file.parse import parse_scene
@@ -132,3 +133,13 @@ def test_what_comes_with_the_program_gets_none_of_these_cautions(path):
     words = [words for *_, words in (*CAUTIONS.values(), *FAULTS.values())]
     texts = [note.text for plan in plans_of(load_scene(path)) for note in plan.notes]
     assert not [text for text in texts if any(word in text for word in words)]
+
+
+@pytest.mark.parametrize(("shift_mm", "caution"), [((0, 90, 60), False), ((0, 2060, 60), True), ((500, 0, 60), True)])
+def test_a_mesh_far_off_the_box_gets_a_caution_for_it_was_drawn_about_another_origin(tmp_path, shift_mm, caution):
+    bracket = trimesh.creation.box((60, 40, 20)).apply_translation(shift_mm)
+    bracket.export(tmp_path / "bracket.stl")
+    solid = '[[box.solid]]\nfile = "bracket.stl"\n'
+    (tmp_path / "s.toml").write_text(SCENE.replace("[check]", f"{solid}[check]"), encoding="utf-8")
+    texts = [note.text for plan in plans_of(load_scene(tmp_path / "s.toml")) for note in plan.notes]
+    assert any("where nothing of the box reaches" in text for text in texts) == caution

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
 
 from raytrace.ghosts.paths import pupil_mm
 from raytrace.ghosts.seen import light_from, seen_light
@@ -16,8 +15,6 @@ from raytrace.stray.light_on_glass import Reach, reach_of
 from scenes.changes.flag_angles import places_in, set_flags
 from scenes.changes.flag_collisions import with_flag
 from scenes.changes.flag_cuts import FlaglessBoxes, sides_of
-from scenes.questions.flags.command import command as flags_command
-from scenes.questions.leaks.command import command as leaks_command
 from scenes.rig.lights import lights_of
 from scenes.states.load import load_scene, plans_of
 from scenes.states.names import middle_variant
@@ -276,18 +273,6 @@ def test_a_flag_keeps_a_light_off_both_faces_up_to_where_rays_say(tmp_path, text
     assert angle == pytest.approx(tracer_deg, abs=0.2)
     assert bench.cast(light, bench.alone(place, angle)) == 0.0
     assert bench.cast(light, bench.alone(place, angle + 0.5)) > 0.0
-
-
-def test_flags_and_leaks_name_the_same_angle(tmp_path):
-    path = tmp_path / "scene.toml"
-    path.write_text(PLAIN)
-    told = [CliRunner().invoke(one, [str(path)], standalone_mode=False) for one in (flags_command, leaks_command)]
-    assert [result.exception for result in told] == [None, None]
-    flags, leaks = (" ".join(result.stdout.split()) for result in told)
-    assert "set top flag between 13.6 and 36.9" in flags
-    assert "bring the top flag from 80 to 36.9 deg: off the glass" in leaks
-    assert "set right flag between 22.9 and 37.0" in flags
-    assert "bring the right flag from 80 to 37 deg: off the glass" in leaks
 
 
 @pytest.mark.parametrize("name", ["L14", "L55"])

@@ -14,7 +14,7 @@ from raytrace.shares import Bound, Made, VignetteMap
 from scenes.io.files import figure_png
 from scenes.questions.check.map_sheet import _others_words, map_figure, provenance
 from scenes.sheets.colours import DARK_STOPS, PART_COLOURS
-from scenes.sheets.map_reading import Bite, bite_of, readings, reduced
+from scenes.sheets.map_reading import Bite, bite_of, other_bites, readings, reduced
 from scenes.sheets.page import text_size_mm
 from scenes.sheets.pieces import isoline_levels
 from scenes.sheets.style import LABEL_PT, badge_of, stops_label
@@ -127,6 +127,17 @@ def test_part_to_blame_is_named_with_its_worst_place_inside_the_guide():
     assert bite.x_mm <= GUIDE.centre_mm[0] + GUIDE.half_width_mm + 0.25
     assert bite.y_mm <= GUIDE.centre_mm[1] + GUIDE.half_height_mm + 0.25
     assert any(words.startswith("top flag\n") and words.endswith("top right") for words in words_of(drawn(map_)))
+
+
+def test_the_other_parts_that_take_light_are_those_with_their_own_worst_place():
+    map_ = lopsided(names=("top flag", "hood", "a mask that takes nothing"))
+    everywhere = Guide(name="all", half_width_mm=18.0, half_height_mm=12.0, centre_mm=(1.5, -1.0))
+    found = other_bites(map_, [everywhere], None, 0.1)
+    assert [bite.part for bite in found] == ["top flag", "hood"]  # the worst first
+    for bite, part in zip(found, (0, 1), strict=True):
+        assert bite.loss_stops == map_.loss_stops[map_.blocked_by == part].max()
+    assert [bite.part for bite in other_bites(map_, [everywhere], "top flag", 0.1)] == ["hood"]
+    assert other_bites(map_, [everywhere], "top flag", 2.0) == []
 
 
 def test_the_callout_tells_the_loss_that_the_verdict_found_between_pixels():

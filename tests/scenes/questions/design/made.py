@@ -75,3 +75,14 @@ def half_mm(half_frame, focal, stop, depth, ahead, room_mm, grown=1.0):
     """How far an edge must stand off the axis: similar triangles from the pupil, the pupil's own half, room square to the ray."""
     slope = grown * half_frame / focal
     return slope * (depth + ahead) + focal / stop / 2 + room_mm * math.hypot(1.0, slope)
+
+
+def asked_in_many_ways():
+    """Scenes that bring out every kind of answer: a box, several with one ruled out, limits that cannot hold, no room at all."""
+    two = lens("20", 20, 2.0, 40) + lens("27", 27, 1.4, 60)
+    places = FREE_FRONT + '[[design.free]]\nof = "box.hood.at_mm"\nchoose = [10, 20, 40]\n'
+    narrow = 'small = ["front_area"]\n[design.want]\nroom_mm = 1\n[design.limits]\nwidth_mm = 236'
+    yield scene(two, hood())
+    yield scene(two, hood(rear=(160, 120)), places)
+    yield scene(two, hood(rear=(170, 120)), design=narrow)
+    yield scene(two, hood(rear=(60, 50)))

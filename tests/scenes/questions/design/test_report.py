@@ -71,7 +71,9 @@ def test_a_hood_is_as_small_as_the_best_of_an_exhaustive_search(tmp_path, focal,
         assert searched - 0.5 <= found <= searched + NOTCH_MM
 
 
-@pytest.mark.parametrize(("focal", "stop", "depth", "at", "corner"), [(24, 2.0, 50, 20, 10), (35, 1.4, 70, 40, 25)])
+@pytest.mark.parametrize(
+    ("focal", "stop", "depth", "at", "corner"), [pytest.param(24, 2.0, 50, 20, 10, marks=pytest.mark.slow), (35, 1.4, 70, 40, 25)]
+)
 def test_a_mask_is_as_small_as_the_best_of_an_exhaustive_search(tmp_path, focal, stop, depth, at, corner):
     box = f"[[box.mask]]\nat_mm = {at}\nopening_mm = [200, 160]\ncorner_mm = {corner}\nthickness_mm = 0.1\nouter_mm = [400, 300]\n"
     free = '[[design.free]]\nof = "box.mask.opening_mm"\nfrom = [60, 50]\nto = [260, 210]\n'
@@ -107,6 +109,7 @@ def test_leaving_a_wish_out_never_makes_the_box_larger_and_prices_are_those_of_a
     assert saved[0] > 20
 
 
+@pytest.mark.slow
 def test_a_show_twice_as_large_has_a_box_twice_as_large(tmp_path):
     small = designed(tmp_path, scene(lens("20", 20, 2.0, 40, known=True), hood()))
     large = lens("40", 40, 2.0, 80, known=True)

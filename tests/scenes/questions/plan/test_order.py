@@ -1,4 +1,4 @@
-"""The order of set-ups against all orders tried, and against published-size instances whose one optimum is known."""
+"""The order of set-ups against all orders tried, and against instances whose one optimum is known."""
 
 from itertools import permutations
 
@@ -7,8 +7,7 @@ import pytest
 
 from scenes.questions.plan.order import MOST_EXACT, best_order, good_order, path_cost
 
-FREE = 0.0
-# cost[i][j] from i to j. The one optimum of each was found with Held and Karp's recurrence and by trying all orders, apart from this code.
+# cost[i][j] from i to j. The one optimum of each was found by trying all orders and by Held and Karp's recurrence, elsewhere.
 FOUR = np.array([[0, 2, 9, 10], [1, 0, 6, 4], [15, 7, 0, 8], [6, 3, 12, 0]], dtype=float)
 FIVE = np.array([[0, 3, 8, 6, 7], [5, 0, 4, 9, 6], [7, 2, 0, 5, 8], [9, 6, 3, 0, 2], [4, 8, 7, 6, 0]], dtype=float)
 FAR = 1000.0
