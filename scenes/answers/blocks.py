@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from scenes.answers.page import clipped, wrapped
 from scenes.answers.table import Table
+from scenes.runtime.page import clipped, wrapped
 
 
 @dataclass(frozen=True, slots=True)

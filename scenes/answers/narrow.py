@@ -8,7 +8,7 @@ import sys
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from scenes.answers.page import WIDTH
+from scenes.runtime.page import WIDTH
 
 LEAST = 60  # columns; a terminal that is narrower still breaks lines itself
 GAP = re.compile(r" {2,}")

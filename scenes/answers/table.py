@@ -8,7 +8,7 @@ from itertools import zip_longest
 from operator import attrgetter
 from typing import Any, Generic, TypeVar
 
-from scenes.answers.page import WIDTH, clipped, wrapped
+from scenes.runtime.page import WIDTH, clipped, wrapped
 
 Row = TypeVar("Row")
 GAP = "  "

@@ -125,7 +125,8 @@ class ClearRooms:
         asked = [(Rooms(variants, grown, box), more_mm), *([(self.own, own_mm)] if self.own else [])]
         if box.glasses:
             asked.append((Rooms(variants, outer, replace(box, glasses=())), own_mm))
-        self.asked: tuple[tuple[Rooms, float], ...] = tuple(asked)
+        self.asked: tuple[tuple[Rooms, float], ...] = tuple(asked)  # the last with the trays empty, where there is glass
+        self.has_glass = bool(box.glasses)
 
     def reaches(self, box: Box) -> bool:
         """Whether the beams are followed past all parts of another box."""

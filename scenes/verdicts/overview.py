@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from scenes.answers.page import clipped, counted, wrapped
+from scenes.runtime.page import clipped, counted, wrapped
 from scenes.states.clear_rule import Word
 from scenes.states.names import lens_words, setting_words, state_words
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words

@@ -14,7 +14,6 @@ from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import Wanted
-from scenes.answers.page import SHOOT_CAUTION, counted
 from scenes.answers.table import Column, Table
 from scenes.questions.bokeh.report import (
     NEAR_MM,
@@ -26,6 +25,7 @@ from scenes.questions.bokeh.report import (
     part_words,
     place_words,
 )
+from scenes.runtime.page import SHOOT_CAUTION, counted
 from scenes.states.names import state_words
 
 if TYPE_CHECKING:

@@ -13,7 +13,6 @@ import click
 
 from scenes.answers.answer import VERSION
 from scenes.answers.narrow import for_terminal
-from scenes.answers.page import wrapped
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
 from scenes.questions.check.between import between_states
 from scenes.questions.check.kept_states import Keeping, keeping_of, told
@@ -22,6 +21,7 @@ from scenes.questions.check.output_folder import Recorder
 from scenes.questions.check.results_json import Provenance, results_dict
 from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU, engine_of
+from scenes.runtime.page import wrapped
 from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.version import own_version
 from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes, no_aside

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from scenes.answers.page import SHOOT_CAUTION, counted
 from scenes.questions.design.contradictions import Contradiction, WayOut
 from scenes.questions.design.designer import Design
 from scenes.questions.design.reasons import Price, Reason
 from scenes.questions.design.report import Report, Shown
+from scenes.runtime.page import SHOOT_CAUTION, counted
 from scenes.scene_file.messages import plain
 from scenes.states.names import state_words
 

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 from geometry.flags import MOST_DEG
-from scenes.answers.page import clipped
 from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, HingeRoom
+from scenes.runtime.page import clipped
 from scenes.states.names import setting_words
 
 NAMED = 3  # states named one by one before the rest is counted

@@ -15,7 +15,6 @@ from scenes.answers.answer import CLEAR, Answer, Sheets, state_data
 from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
-from scenes.answers.page import SHOOT_CAUTION, WIDTH
 from scenes.answers.table import Column, Table, as_named
 from scenes.questions.ghosts.places import between_words
 from scenes.questions.ghosts.report import GhostReport, ghost_report
@@ -38,6 +37,7 @@ from scenes.questions.ghosts.text import (
     tilt_words,
 )
 from scenes.questions.ghosts.tilts import TiltAnswer
+from scenes.runtime.page import SHOOT_CAUTION, WIDTH
 from scenes.states.names import state_words
 from scenes.states.select import widest_stops
 

@@ -14,7 +14,6 @@ from scenes.answers.answer import CLEAR, Answer, Files, Sheets, answer_text, sta
 from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
-from scenes.answers.page import WIDTH, wrapped
 from scenes.answers.table import Column, Table, as_named
 from scenes.io.files import npz_bytes
 from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise
@@ -33,6 +32,7 @@ from scenes.questions.leaks.text import (
     share_words,
     way_in,
 )
+from scenes.runtime.page import WIDTH, wrapped
 from scenes.runtime.progress import progress
 from scenes.states.names import state_words
 from scenes.states.select import first_of_each_lens

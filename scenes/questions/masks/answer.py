@@ -11,11 +11,11 @@ from geometry.mask_sets import Split
 from scenes.answers.answer import CLEAR, Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
-from scenes.answers.page import WIDTH, wrapped
 from scenes.answers.table import Column, Table
 from scenes.questions.masks.cut_files import as_drawn, dxf_bytes, pdf_bytes, scene_tables, svg_bytes
 from scenes.questions.masks.report import MM2_PER_CM2, SAME_MM, CutMask, LensMask, MaskReport, Rule, mask_report, rules_of, size_mm
 from scenes.questions.masks.wanted import CORNER_MM, Wanted
+from scenes.runtime.page import WIDTH, wrapped
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded

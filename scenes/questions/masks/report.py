@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geometry.body import Part
 from geometry.cutouts import Shape, joined, reach_beyond_mm, tightest
 from geometry.errors import GeometryError
 from geometry.frame import Pose, ahead_in_words, frame_to_right_up
 from geometry.mask_sets import Split, best_splits
-from geometry.outline import Outline
+from geometry.outline import Freeform, Outline
+from geometry.parts import mask as mask_part
 from geometry.parts import opening, part_pose
 from raytrace.beam.beam import union
 from raytrace.beam.clearance_plane import loop_clearance
@@ -30,13 +32,14 @@ from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
 from scenes.states.full_range import focus_note, ranged
 from scenes.states.load import Loaded, chosen_lenses
 from scenes.states.names import state_words, the
-from scenes.states.rooms import ROOMY
+from scenes.states.rooms import ROOMY, ClearRooms
 from scenes.states.state import State
 
 MM2_PER_CM2 = 100.0
 THICKNESS_MM = 1.0  # of a mask that the scene does not have yet, as in the scene file's own default
 MOST_MASKS_SHOWN = 6
 SAME_MM = 0.05  # less is nothing
+MOST_GROWN, MOST_LACK_MM = 4, 20.0  # steps in which a margin is grown to what check asks for; more is no matter of margin
 TRACED_MM = 0.015  # one beam traced twice may differ by 0.02: cut so much larger, less what a check rounds, masks keep their margin
 
 
@@ -202,7 +205,9 @@ def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
     needed_mm = max(room_needed_mm(plan.variants) for plan in plans)
     lean = max(_lean(plan, faces[0]) for plan, faces in zip(plans, planes, strict=True))
     need = union([need, *(widened(section, held.left_out_mm) for section in other)]) if wanted.also_empty else need
-    margin_mm = _clear_margin_mm(need, needed_mm, lean) if wanted.margin_mm is None else wanted.margin_mm
+    margin_mm = wanted.margin_mm
+    if margin_mm is None:
+        margin_mm = _judged_margin_mm(plans, place, need, wanted, _clear_margin_mm(need, needed_mm, lean), lean)
     return LensMask(
         lens=lens,
         place=place,
@@ -229,6 +234,46 @@ def _clear_margin_mm(need: Section, needed_mm: float, lean: float) -> float:
     left, low, right, high = need.bounds
     grown_mm = (ROOMY - 1.0) * math.hypot(right - left, high - low) / 2
     return math.ceil(10.0 * max(MARGIN_MM, needed_mm * lean, grown_mm)) / 10.0
+
+
+def _judged_margin_mm(plans: Sequence[State], place: Place, need: Section, wanted: Wanted, margin_mm: float, lean: float) -> float:
+    """The margin grown until the judgement that `check` asks calls the mask clear in every state: it widens beams behind rings.
+
+    As it is where the mask stands beyond the plane in focus, which no margin cures.
+    """
+    rooms = [ClearRooms(plan.variants, plan.guides, _with_mask(plan, place, need)) for plan in plans]
+    for _ in range(MOST_GROWN):
+        cutout = tightest(need, margin_mm + TRACED_MM, wanted.corner_mm)
+        lack_mm = max(
+            _lack_mm(one, _mask_of(plan, place, cutout), also_empty=wanted.also_empty)
+            for one, plan in zip(rooms, plans, strict=True)
+        )
+        if lack_mm <= 0.0 or lack_mm > MOST_LACK_MM:
+            break
+        margin_mm = math.ceil(10.0 * (margin_mm + lack_mm * lean)) / 10.0
+    return margin_mm
+
+
+def _with_mask(plan: State, place: Place, need: Section) -> Box:
+    """A state's box with the mask, so that beams are followed past it."""
+    return replace(plan.box, parts=(*plan.box.parts, _mask_of(plan, place, tightest(need, MARGIN_MM, 0.0))))
+
+
+def _mask_of(plan: State, place: Place, cutout: Shape) -> Part:
+    return mask_part(
+        plan.place,
+        at_mm=place.at_mm,
+        thickness_mm=place.thickness_mm,
+        opening=Freeform(cutout),
+        turn_deg=place.turn_deg,
+        tilt_deg=place.tilt_deg,
+    )
+
+
+def _lack_mm(rooms: ClearRooms, part: Part, *, also_empty: bool) -> float:
+    """By how much a mask misses what a clear frame needs, at least; with the trays empty only where that is asked for."""
+    asked = rooms.asked if also_empty or not rooms.has_glass else rooms.asked[:-1]
+    return max(one.lacks_mm(part, needed_mm) for one, needed_mm in asked)
 
 
 def _lean(plan: State, plane: Pose) -> float:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from scenes.answers.page import counted
 from scenes.questions.plan.expected import CURVE_WORDS
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan, focus_words
 from scenes.questions.plan.setups import Change, Piece, Setup
+from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
 from scenes.states.clear_rule import Word, worst_word

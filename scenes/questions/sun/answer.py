@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from scenes.answers.answer import CLEAR, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.options import Wanted
-from scenes.answers.page import WIDTH
 from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, chosen_sun, limits_of, sun_report
 from scenes.questions.sun.text import CAUTIONS, clock, clock_words, flag_words, joint_words, next_step, spans_words, unwanted
+from scenes.runtime.page import WIDTH
 from scenes.states.load import plans_of
 from scenes.states.names import lens_words, state_words
 from scenes.states.select import first_focus

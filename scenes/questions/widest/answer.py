@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from scenes.answers.answer import CLEAR, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragraph
 from scenes.answers.numbers import distance, finite
-from scenes.answers.page import clipped
 from scenes.answers.table import Column, Table
 from scenes.questions.widest.lens_family import Rule, assumed
 from scenes.questions.widest.report import Limit, StateLimits, WidestReport, widest_report
@@ -33,6 +32,7 @@ from scenes.questions.widest.text import (
     why_words,
 )
 from scenes.questions.widest.wanted import wanted_of
+from scenes.runtime.page import clipped
 from scenes.runtime.progress import progress
 from scenes.states.load import plans_of
 from scenes.states.select import widest_stops

@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from scenes.answers.narrow import for_terminal, narrowed
-from scenes.answers.page import WIDTH, wrapped
+from scenes.runtime.page import WIDTH, wrapped
 
 WORDS = " ".join(f"word{k}" for k in range(40))
 PAGE = "\n".join(

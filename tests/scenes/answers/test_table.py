@@ -1,7 +1,7 @@
 """Tables: one row for people and programs, heads of two lines, cuts that are marked only where something was cut."""
 
-from scenes.answers.page import WIDTH
 from scenes.answers.table import Column, Table, as_named
+from scenes.runtime.page import WIDTH
 
 
 def column(text, head="head", **more):

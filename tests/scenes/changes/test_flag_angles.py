@@ -13,11 +13,11 @@ from geometry.flags import boards
 from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
 from raytrace.reference import reference_shares
-from scenes.answers.page import WIDTH
 from scenes.changes.flag_angles import flag_states, joint_loss, rounded_up, summaries
 from scenes.cli import main
 from scenes.questions.flags.command import command
 from scenes.runtime.engines import engine_of
+from scenes.runtime.page import WIDTH
 from scenes.states.clear_rule import Limits as CheckLimits
 from scenes.states.load import load_scene, plans_of
 from scenes.verdicts.check import check_state

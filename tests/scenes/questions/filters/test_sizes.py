@@ -274,6 +274,15 @@ def test_a_graduated_filter_of_the_scene_is_used_as_it_stands(scene):
     assert answers[-1].edge.middle_mm == pytest.approx(5 * 20 / 59 - 1, abs=0.35)
 
 
+def test_a_stop_that_shows_the_same_edge_as_one_of_the_scene_is_left_out(scene, tmp_path):
+    scene()
+    path = tmp_path / "scene.toml"
+    path.write_text(path.read_text().replace("f_numbers = [5.6]", "f_numbers = [2.2, 5.6]"))
+    loaded = load_scene(path)
+    answers = graded_answers(loaded, loaded.scene.lens[:1])
+    assert [answer.f_number for answer in answers] == [2.2, 5.6, 8.0]  # not the widest, 2.0, a quarter of a stop away
+
+
 def test_the_table_keeps_within_a_hundred_columns_and_says_what_the_json_says(scene):
     loaded = scene(up=1.0)
     found = answer(loaded, close_ups=[2.0])

@@ -8,7 +8,6 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.stray.direct import lit_share
-from scenes.answers.page import WIDTH
 from scenes.changes.flag_angles import flag_states, summaries
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.changes.flag_cuts import FlaglessBoxes, lights_in_states, sides_of
@@ -16,6 +15,7 @@ from scenes.questions.flags import changes as flag_changes
 from scenes.questions.flags.changes import ChangeSearch, deeper
 from scenes.questions.flags.command import command
 from scenes.questions.flags.lights import light_answers, rounded_down
+from scenes.runtime.page import WIDTH
 from scenes.states.load import load_scene, plans_of
 from scenes.states.stray import setup_of, stray_lights
 

@@ -332,6 +332,15 @@ def test_a_mask_cut_without_options_is_clear_in_check_with_the_filters_in_and_wi
     assert "that costs up to" in answer_text(MasksAnswer(report=report, title=""))
 
 
+def test_a_mask_cut_without_options_is_clear_in_check_close_up_behind_a_front_ring(scene):
+    # The judgement widens beams that a front ring cuts: what it calls clear asks for more than the beam and the room beside it.
+    path = scene(stage=STAGE)
+    path.write_text(path.read_text().replace("front_diameter_mm = 110\n", "front_diameter_mm = 110\nfront_glass_mm = 96\n"))
+    report = report_of(path, "20")
+    show = put_back(path, report, [dxf_bytes(mask) for mask in report.masks])
+    assert least_spare_of_mask(show, "20") == 0.0
+
+
 def test_a_mask_cut_as_fitted_says_that_it_is_tight_with_the_trays_empty(scene):
     path = far_lens_scene(scene(stage=STAGE))
     report = report_of(path, "20", also_empty=False)

@@ -8,7 +8,6 @@ from click.testing import CliRunner
 from scipy.optimize import brentq
 
 from scenes.answers.answer import answer_data, answer_text
-from scenes.answers.page import WIDTH
 from scenes.questions.widest.answer import answer
 from scenes.questions.widest.command import command
 from scenes.questions.widest.figure import widest_figure
@@ -20,6 +19,7 @@ from scenes.questions.widest.text import answer_words
 from scenes.questions.widest.wanted import wanted_of
 from scenes.registry import COMMANDS
 from scenes.runtime.engines import engine_of
+from scenes.runtime.page import WIDTH
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.resources import Resources

@@ -1,8 +1,8 @@
 """Pages of answers: paragraphs that hang, tables that go on and columns that fold."""
 
 from scenes.answers.blocks import NextStep, Paragraph, page_lines
-from scenes.answers.page import WIDTH
 from scenes.answers.table import Column, Table
+from scenes.runtime.page import WIDTH
 
 LONG = " ".join(f"word{k}" for k in range(40))
 
