@@ -91,7 +91,8 @@ ALL = "check beam masks filters flags builds widest bokeh ghosts sun leaks"
 BUT_SLOW = "check beam masks filters flags builds bokeh ghosts sun"
 QUICK = ("beam", "bokeh", "masks")
 SAYS_JSON = "anamorphic.toml"  # one state: every question can be asked twice
-NAMES = "demo check beam masks filters flags builds widest bokeh ghosts sun leaks view new list schema"
+NAMES = "demo check beam masks filters flags builds widest bokeh ghosts sun leaks plan design compare verify"
+MORE_NAMES = "lens view new list schema"
 
 
 def every_run() -> list[Run]:
@@ -104,6 +105,8 @@ def every_run() -> list[Run]:
         Run("demo/flags-24", split(f"flags demo.toml --lens 24 {first} 5.6"), as_json=False),
         Run("demo/check-close", split("check demo.toml --lens 24 --focus close --f-number 2.8 --no-3d"), as_json=False),
         Run("demo/whole", split("demo --no-pictures --pixels 48"), as_json=False),
+        Run("demo/plan", split(f"plan demo.toml --lens 35 {first} 2.8"), as_json=False),
+        Run("design/design", split("design design.toml"), as_json=False),
         *calls("anamorphic.toml", "", "", "", "19", ALL),
         *calls("zoom.toml", "--focus infinity", "", "--focus infinity", "26", BUT_SLOW),
         *calls("lights.toml", "", "", "", "20", BUT_SLOW + " leaks"),
@@ -112,13 +115,13 @@ def every_run() -> list[Run]:
         *calls("patent.toml", "", "", "", "18", BUT_SLOW),
         *calls("turned.toml", "", "", "", "20", BUT_SLOW + " leaks check-mesh"),
         *calls("walking.toml", "", "", "", "9", BUT_SLOW + " widest check-parts check-reference"),
-        *(Run(f"list/{what}", ("list", what), out=False) for what in ("formats", "filters", "rods")),
+        *(Run(f"list/{what}", ("list", what), out=False) for what in ("formats", "filters", "rods", "words")),
         Run("schema/schema", ("schema",), out=False, as_json=False),
         Run("new/new", ("new", "out/mine.toml"), out=False, as_json=False),
         Run("errors/no-scene", split("check nowhere.toml"), out=False),
         Run("errors/no-lens", split("check demo.toml --lens 1000"), out=False),
         Run("help/brimline", ("--help",), out=False, as_json=False),
-        *(Run(f"help/{name}", (name, "--help"), out=False, as_json=False) for name in NAMES.split()),
+        *(Run(f"help/{name}", (name, "--help"), out=False, as_json=False) for name in f"{NAMES} {MORE_NAMES}".split()),
     ]
 
 
