@@ -36,7 +36,8 @@ Exit status: 0 all clear, 1 a part darkens the frame or the box has a fault, 2 t
 CLEAR, IN_FRAME, BAD_INPUT, BROKEN, INTERRUPTED = 0, 1, 2, 70, 130  # 70: EX_SOFTWARE of sysexits.h; 130: 128 + SIGINT
 TRACEBACK = "BRIMLINE_TRACEBACK"
 ALARM = getattr(signal, "SIGALRM", None)  # not on Windows
-LOADER, COMPILER, AGAIN_S = "<frozen importlib._bootstrap>", f"{os.sep}llvmlite{os.sep}", 0.05
+LOADER, COMPILER = "<frozen importlib._bootstrap>", f"{os.sep}llvmlite{os.sep}"
+AGAIN_S, SWALLOWED_S = 0.05, 0.5  # when to ask again: where it would be lost now, and where it may have been
 NO_MEMORY = ("Cannot allocate memory", "failed to map segment")  # what the system says where a library or a process finds none
 
 
@@ -186,14 +187,28 @@ def _end_as_by_ctrl_c() -> None:
             signal.signal(signal.SIGINT, _stop)
 
 
-def _stop(_number: int, frame: FrameType | None) -> None:
-    """Interrupt the run, but no library while it is loaded, nor the compiler: either may catch it and go on."""
+def _stop(number: int, frame: FrameType | None) -> None:
+    """Interrupt the run, but no library while it is loaded, nor the compiler: either may catch it and go on.
+
+    An alarm asks again until the run ends, for whatever else may swallow the interruption; it does not disturb the clearing up.
+    """
     _asked_to_stop.set()
-    if ALARM is not None and _would_be_lost(frame):
+    if ALARM is not None:
+        waits = _would_be_lost(frame)
         signal.signal(ALARM, _stop)
-        signal.setitimer(signal.ITIMER_REAL, AGAIN_S)
-        return
+        signal.setitimer(signal.ITIMER_REAL, AGAIN_S if waits else SWALLOWED_S)
+        if waits or (number == ALARM and _is_ending(sys.exc_info()[1])):
+            return
     raise KeyboardInterrupt
+
+
+def _is_ending(handled: BaseException | None) -> bool:
+    """Whether an interruption is what is being handled: files are put back, processes ended."""
+    while handled is not None:
+        if isinstance(handled, KeyboardInterrupt):
+            return True
+        handled = handled.__context__
+    return False
 
 
 def _would_be_lost(frame: FrameType | None) -> bool:

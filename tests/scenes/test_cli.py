@@ -1,5 +1,6 @@
 """The command as a person meets it: what it prints, where, and with which exit status."""
 
+import contextlib
 import ctypes
 import importlib
 import json
@@ -230,6 +231,36 @@ def test_a_request_to_end_that_meets_the_compiler_calling_back_is_not_lost():
             work()
     finally:
         cli._handle_as(before)
+
+
+@pytest.mark.skipif(cli.ALARM is None, reason="signals that come again are not known here")
+def test_a_request_to_end_that_something_swallows_comes_again_but_not_into_the_clearing_up(monkeypatch):
+    monkeypatch.setattr(cli, "SWALLOWED_S", 0.02)
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT, cli.ALARM)}
+    cleared = []
+
+    def work():
+        with contextlib.suppress(BaseException):
+            os.kill(os.getpid(), signal.SIGTERM)
+            time.sleep(5)
+        try:
+            time.sleep(5)
+        finally:
+            time.sleep(0.2)
+            with contextlib.suppress(KeyError):  # an error handled within the clearing up
+                try:
+                    raise KeyError
+                finally:
+                    time.sleep(0.1)
+            cleared.append(True)
+
+    cli._end_as_by_ctrl_c()
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            work()
+    finally:
+        cli._handle_as(before)
+    assert cleared == [True]
 
 
 def test_a_fault_of_the_program_is_one_sentence_and_status_70(capsys, scene, monkeypatch):
