@@ -42,7 +42,7 @@ def around_at_work(folder: Path) -> Path | None:
 
 def _is_held(path: Path) -> bool:
     try:
-        handle = os.open(path, os.O_RDWR | getattr(os, "O_CLOEXEC", 0))
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_CLOEXEC", 0))  # to look at: nothing is written there
     except OSError:
         return False
     try:
