@@ -69,6 +69,7 @@ def test_a_zoom_whose_rows_say_what_its_focal_lengths_do_sees_what_its_focal_len
     assert lens["pupil_behind_front_mm"] == pytest.approx(40.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("kind", "seed"), [("zoom", 0), ("zoom", 2), ("walk", 0), ("walk", 3), ("traced", 1)])
 def test_the_loss_told_is_that_of_counted_rays(kind, seed, tmp_path):
     """Boxes that lose some light: zooms between their rows, walking pupils, lenses traced by the caster's own surfaces."""

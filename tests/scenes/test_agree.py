@@ -35,7 +35,7 @@ from scenes.states.select import widest_stops
 from scenes.states.state import plan_state
 from tests.scenes.random_boxes import random_scene
 
-FEW, MANY = 3, 6  # boxes: quick, and among the slow tests
+FEW, MANY = 2, 6  # boxes: quick, and among the slow tests
 
 
 def seeds(first, quick=FEW, all_of=MANY):

@@ -38,6 +38,7 @@ def rays_mm(rows, focal_mm, radius_mm, guide, z_mm, rng, count):
     return slope * (z_mm + depth)[:, None] + a[:, None] * out + b[:, None] * side
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("rows", "focal_mm", "radius_mm"), [(SHRINKING, 85, 30.3), (RATIONED, 35, 11.0), (LATE, 50, 17.0)])
 @pytest.mark.parametrize("centre_mm", [(0.0, 0.0), (5.0, -3.0)])
 def test_a_section_holds_rays_from_inside_the_frame_where_the_pupil_shrinks(rows, focal_mm, radius_mm, centre_mm):

@@ -5,6 +5,8 @@ import subprocess
 import sys
 from functools import partial
 
+import pytest
+
 from raytrace.box import Box
 from raytrace.coverage.engine import coverage_shares
 from raytrace.coverage.kernels.cells import list_blocks
@@ -54,6 +56,7 @@ def test_helpers_have_no_machine_code_of_their_own():
     assert made.library.get_pointer_to_function(made.fndesc.llvm_func_name) == 0
 
 
+@pytest.mark.slow
 def test_plain_numba_gives_the_same_map():
     code = (
         "import hashlib, numpy as np; from tests.raytrace.coverage.random_boxes import random_scene;"

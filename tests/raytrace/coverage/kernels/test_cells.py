@@ -9,7 +9,7 @@ from raytrace.coverage.picture import coverage_map
 from tests.raytrace.coverage.random_boxes import random_scene
 
 
-@pytest.mark.parametrize("seed", [3, 4, 11])
+@pytest.mark.parametrize("seed", [3, 4, pytest.param(11, marks=pytest.mark.slow)])
 def test_a_map_is_the_same_however_few_blocks_are_listed_at_once(monkeypatch, seed):
     scene = random_scene(np.random.default_rng(seed))
     roomy = coverage_map(scene.pencils, scene.grid(90, 60), scene.box)
