@@ -241,7 +241,9 @@ def _ways_through(part: Part, plane: CutPlane) -> list[WayThrough]:
             ends = points[[np.argmin(points[:, 1]), np.argmax(points[:, 1])]]
             across = length_words(float(np.hypot(*(ends[1] - ends[0]))))
             found.append(WayThrough(ends, _outline_words(loop.outline) if isinstance(loop.outline, Circle) else across))
-    return found[:1] if len({way.words for way in found}) == 1 else found
+    if len({way.words for way in found}) > 1:
+        return found
+    return found[-1:] if part.kind is Kind.HOOD else found[:1]  # a hood's rear stands close to the mask, its front free
 
 
 def _crossing_points(loop_mm: NDArray[np.float64], plane: CutPlane) -> NDArray[np.float64]:

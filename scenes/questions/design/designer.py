@@ -74,6 +74,7 @@ class Designer:
     _dark: dict[tuple[str, str, Notches, str], bool] = field(default_factory=dict)
     _faults: dict[tuple[str, Notches], str] = field(default_factory=dict)
     ruled_out: dict[str, str] = field(default_factory=dict)
+    so_far: dict[Wishes, Design] = field(default_factory=dict)  # the best found on the way, by what is asked
     _solved: dict[tuple[str, Wishes, tuple[str, ...]], Design | None] = field(default_factory=dict)
 
     @property
@@ -118,7 +119,13 @@ class Designer:
         attempt = self.attempt(pick, wishes, small)
         if not wishes.lenses:
             return None
-        found = placed(attempt, turns=bool(wishes.lights), tick=self.tick)
+
+        def keep(found: Found) -> None:
+            known = self.so_far.get(wishes)
+            if known is None or found.cost < known.found.cost:
+                self.so_far[wishes] = self.designed(pick, attempt, found)
+
+        found = placed(attempt, turns=bool(wishes.lights), tick=self.tick, keep=keep)
         if found is not None:
             return self.designed(pick, attempt, found)
         if pick:

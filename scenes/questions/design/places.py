@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import Bounds, direct
@@ -11,16 +12,19 @@ from geometry.arrays import FloatArray
 from scenes.questions.design.search import Found, Notches, Try, lowest, solve
 from scenes.runtime.progress import Tick, silent
 
+Keep = Callable[[Found], None]
+
 TRIALS = 14  # of the first look, for each such measure
 STEPS = (40, 13, 4, 1)  # notches up and down about the best, then finer
 FAILS = 1e12  # the cost of what does not work
 SECOND = 1e-4  # what later costs count beside the first
 
 
-def placed(attempt: Try, *, turns: bool, tick: Tick = silent) -> Found | None:
+def placed(attempt: Try, *, turns: bool, tick: Tick = silent, keep: Keep = lambda found: None) -> Found | None:  # noqa: ARG005
     """The best design of a set of choices; None where none works.
 
-    turns: whether measures that take room as they grow may be worth it all the same, since a light is to be kept off.
+    turns: whether measures that take room as they grow may be worth it all the same, since a light is to be kept off. keep is told
+    every design found on the way.
     """
     knobs = attempt.space.knobs
     moved = [k for k, knob in enumerate(knobs) if knob.opens == 0 or (knob.opens < 0 and turns)]
@@ -29,7 +33,7 @@ def placed(attempt: Try, *, turns: bool, tick: Tick = silent) -> Found | None:
     first = solve(attempt)
     if not moved or (first is not None and all(knobs[k].opens for k in moved)):
         return first
-    return _Trials(attempt, moved, tick).best()
+    return _Trials(attempt, moved, tick, keep).best()
 
 
 def _can_be_dark(attempt: Try) -> bool:
@@ -42,8 +46,8 @@ def _can_be_dark(attempt: Try) -> bool:
 class _Trials:
     """Trials, each made once."""
 
-    def __init__(self, attempt: Try, moved: Sequence[int], tick: Tick) -> None:
-        self._attempt, self._moved, self._tick = attempt, list(moved), tick
+    def __init__(self, attempt: Try, moved: Sequence[int], tick: Tick, keep: Keep) -> None:
+        self._attempt, self._moved, self._tick, self._keep = attempt, list(moved), tick, keep
         self._known: dict[Notches, Found | None] = {}
 
     def best(self) -> Found | None:
@@ -75,7 +79,9 @@ class _Trials:
 
     def _solved(self, at: Notches) -> Found | None:
         if at not in self._known:
-            self._known[at] = solve(self._attempt, given=at)
+            self._known[at] = found = solve(self._attempt, given=at)
+            if found is not None:
+                self._keep(replace(found, trials=1))  # no more than one of many
             self._tick(0, f"{len(self._known)} places tried")
         return self._known[at]
 

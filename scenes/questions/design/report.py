@@ -14,6 +14,7 @@ from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
 from scenes.questions.design.wishes import Wishes, wishes_of
 from scenes.runtime.progress import Tick, silent
+from scenes.runtime.stopping import heard
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.states.judgement import judge_state
@@ -74,6 +75,10 @@ def design_report(loaded: Loaded, tick: Tick = silent) -> Report:
     try:
         _fill(report, designer)
     except KeyboardInterrupt:
+        heard()
+        partly = designer.so_far.get(report.wishes)
+        if not report.shown and partly is not None:
+            report.shown = [shown] if (shown := _judged(designer, partly, report)) is not None else []
         if not report.shown:
             raise
         report.stopped = True

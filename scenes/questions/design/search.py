@@ -253,11 +253,15 @@ def _straight(attempt: Try, notches: Notches) -> Notches | None:
 
 
 def _straightened(attempt: Try, notches: Notches) -> Notches:
-    """With each hood's rear opened up as far as that makes the box smaller, and no wider than its front."""
+    """With each hood's rear opened up as far as that makes the box smaller, and no wider than its front.
+
+    Where a size comes first, a box that is only lighter is not worth an opening that nothing asks for.
+    """
+    told = max(len(attempt.bound(notches)), 1)
     for end in (one for one in ends_of(attempt.space, attempt.scene) if one.is_rear):
         level = end.level(notches)
         wider = [_with(notches, end.knob, at) for at in _between(notches[end.knob], level)]
-        cheaper = [one for one in wider if _is_less(attempt.cost(one), attempt.cost(notches))]
+        cheaper = [one for one in wider if _is_less(attempt.cost(one)[:told], attempt.cost(notches)[:told])]
         notches = next((one for one in sorted(cheaper, key=attempt.cost) if attempt.works(one)), notches)
     return notches
 

@@ -1,9 +1,15 @@
 """What people are handed where nothing fits, when they stop on the way, and in a design's own file."""
 
 import io
+import os
+import signal
+import time
 
 from scenes.cli import main
 from scenes.questions.design import designer as designer_module
+from scenes.questions.design import figure as figure_module
+from scenes.questions.design import places as places_module
+from scenes.questions.design import report as report_module
 from scenes.questions.design.contradictions import WayOut
 from scenes.questions.design.report import design_report
 from scenes.questions.design.text import answer_words, next_words, size_words
@@ -75,6 +81,43 @@ def test_stopped_while_further_choices_are_tried_hands_over_the_best_so_far(tmp_
     assert report.stopped
     assert report.shown[0].design.pick == {"box.hood.at_mm": 10}
     assert answer_words(report).startswith("The smallest found box is ")
+
+
+def test_stopped_while_places_are_tried_hands_over_the_best_place_so_far(tmp_path, monkeypatch):
+    own, asked = places_module.solve, []
+
+    def stop_at_the_third(*given, **more):
+        asked.append(given)
+        if len(asked) > 2:
+            raise KeyboardInterrupt
+        return own(*given, **more)
+
+    monkeypatch.setattr(places_module, "solve", stop_at_the_third)
+    place = FREE_FRONT + '[[design.free]]\nof = "box.hood.at_mm"\nfrom = 6\nto = 20\n'
+    report = designed(tmp_path, scene(LENS, hood(rear=(170, 130)), place))
+    assert report.stopped
+    assert len(report.shown) == 1
+    assert answer_words(report).startswith("The smallest found box is ")
+
+
+def test_what_is_found_by_ctrl_c_is_written_however_long_that_takes(tmp_path, monkeypatch, capsys):
+    def stop(*_, **__):
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(5)  # where the signal comes in
+        yield
+
+    def slow(*given):
+        time.sleep(0.8)
+        return own(*given)
+
+    own = figure_module.level_cut
+    monkeypatch.setattr(report_module, "prices", stop)
+    monkeypatch.setattr(figure_module, "level_cut", slow)
+    path = written(tmp_path, scene(LENS, hood(rear=(170, 130))))
+    assert main(["design", str(path), "--out", str(tmp_path / "out")]) == 0
+    assert "Stopped on the way: this is the best so far" in " ".join(capsys.readouterr().out.split())
+    assert (tmp_path / "out" / "design-1.png").exists()
+    assert (tmp_path / "out" / "design-1.toml").exists()
 
 
 def test_a_pipe_hears_what_is_being_tried_while_a_design_is_looked_for(tmp_path, monkeypatch):
