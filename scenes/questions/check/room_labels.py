@@ -14,7 +14,6 @@ from scenes.sheets.pieces import to_page
 from scenes.sheets.style import BODY_PT, LABEL_PT
 from scenes.verdicts.text import room_label
 
-
 LEAST_WIDTH_MM = 14.0  # a part's name is not folded narrower
 
 

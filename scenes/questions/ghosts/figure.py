@@ -111,9 +111,7 @@ def shown_ghosts(report: GhostReport) -> Iterator[SeenGhost]:
     return (
         ghost
         for ghost in report.lights.ghosts
-        if ghost.ghost.light in names
-        and all(map(math.isfinite, ghost.ghost.picture_mm))
-        and not ghost.hides
+        if ghost.ghost.light in names and all(map(math.isfinite, ghost.ghost.picture_mm)) and not ghost.hides
     )
 
 

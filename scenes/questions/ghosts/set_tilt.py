@@ -40,7 +40,7 @@ class GhostState:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Left:
-    """A state in which a tilt leaves a ghost in the frame, the strongest of them [stops below its light], and whether all lie on it."""
+    """A state in which a tilt leaves ghosts in the frame: the strongest [stops below its light]; on_light: all lie on their own."""
 
     words: str
     key: str
