@@ -31,16 +31,22 @@ def tables_text(tables: Mapping[str, Any]) -> str:
 def _put(document: Any, tables: Mapping[str, Any], place: tuple[str | int, ...], comment: str) -> None:
     """Copy the value at a place of the changed tables into the document; tables that it lacks are made."""
     here, source = document, tables
-    inline = False
+    inline: Item | None = None  # the one-line table or list that holds the place: its line takes the comment
     for step in place[:-1]:
         if isinstance(here, list) or isinstance(step, str):
             if isinstance(step, str) and step not in here:
-                here[step] = tomlkit.inline_table() if inline else tomlkit.table()
+                here[step] = tomlkit.table() if inline is None else tomlkit.inline_table()
             here, source = here[step], source[step]  # type: ignore[index]
-        inline = inline or isinstance(here, tomlkit.items.InlineTable)
+        if inline is None and isinstance(here, tomlkit.items.InlineTable | tomlkit.items.Array):
+            inline = here
     key = place[-1]
     here[key] = source[key]  # type: ignore[index]
-    item = here.item(key) if hasattr(here, "item") else here[key]
-    old = item.trivia.comment.removeprefix("#").strip() if isinstance(item, Item) else ""
-    if comment and isinstance(item, Item) and not inline and not old.startswith(comment):  # a pair is set twice
+    item = inline or (here.item(key) if hasattr(here, "item") else here[key])
+    if comment and isinstance(item, Item):
+        _remark(item, comment)
+
+
+def _remark(item: Item, comment: str) -> None:
+    old = item.trivia.comment.removeprefix("#").strip()
+    if not old.startswith(comment):  # a pair, or a second value of one line, is set twice
         item.comment(f"{comment}; {old}" if old else comment)

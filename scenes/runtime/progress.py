@@ -34,11 +34,16 @@ class _Lines:
     def __call__(self, steps: int, doing: str = "") -> None:
         self._done += steps
         now = time.monotonic()
-        if now - self._said >= LINE_EVERY_S and 0 < self._done < self._total:
+        if now - self._said >= LINE_EVERY_S and self._done < self._total:
             self._said = now
-            left_s = (now - self._began) * (self._total - self._done) / self._done
-            words = f"{self._label}: {100 * self._done // self._total} % done, about {_time_words(left_s)} left"
+            words = f"{self._label}: {self._how_far(now - self._began)}"
             click.echo(visible(f"{words} ({doing})" if doing else words), file=self._stream)
+
+    def _how_far(self, gone_s: float) -> str:
+        if not self._done:  # nobody knows how long it takes
+            return f"{_time_words(gone_s)} gone by"
+        left_s = gone_s * (self._total - self._done) / self._done
+        return f"{100 * self._done // self._total} % done, about {_time_words(left_s)} left"
 
 
 def _time_words(seconds: float) -> str:
@@ -56,8 +61,15 @@ def progress(total: int, label: str, stream: TextIO | None = None) -> Iterator[T
     bar: Any = click.progressbar(
         length=total, label=visible(label), file=own, show_eta=True, item_show_func=lambda doing: visible(doing or "")
     )
+
+    def tick(steps: int, doing: str = "") -> None:
+        bar.update(steps, doing)
+        if not steps:  # of itself the bar is drawn anew by steps alone
+            bar.current_item = doing
+            bar.render_progress()
+
     with bar:
-        yield lambda steps, doing="": bar.update(steps, doing)
+        yield tick
 
 
 def tell(sentence: str, stream: TextIO | None = None) -> None:

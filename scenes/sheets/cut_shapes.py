@@ -18,11 +18,12 @@ from geometry.flags import hinge_line
 from geometry.frame import where_in_words
 from geometry.meshes import part_mesh, slab_mesh
 from geometry.outline import Circle, Outline, half_size_mm
-from scenes.scene_file.messages import length_words
+from scenes.scene_file.messages import length_words, plain
 
 SAGITTA_MM = 0.02  # chords of drawn curves: a tenth of the thinnest line on paper
 OFF_AXIS_MM = 1e-3  # the cut lies this far beside the axis, so that no mesh corner lies on it
-LEVEL_SHARE = 0.3  # of the way across: a plane that rises less is called level
+LEVEL_SHARE = 0.3  # of the way across: a plane that rises less is seen from above, with the operator's left up
+TRUE_DEG = 0.05  # nearer to level or upright than this, lengths across are off by less than a millionth
 JOIN_DECIMALS = 5  # ends of a cut triangle that agree to 0.01 um are one point
 
 
@@ -52,13 +53,25 @@ class CutPlane:
     def words(self) -> str:
         """Which plane this is and how it is looked at."""
         upper, lower = self.ends
-        seen = "above" if self.is_level else "the operator's right"
-        kind = "Upright" if upper == "top" else "Level" if upper == "left" else "Diagonal"
-        return f"{kind} cut through the lens axis: {upper} up, {lower} down, the scene to the right; seen from {seen}."
+        seen = "above" if self.is_nearly_level else "the operator's right"
+        along = "" if self.turn_deg <= TRUE_DEG else " Lengths across are measured along this cut."
+        return f"{self._kind} through the lens axis: {upper} up, {lower} down, the scene to the right; seen from {seen}.{along}"
 
     @property
-    def is_level(self) -> bool:
-        """Whether the operator's left and right are up and down the sheet."""
+    def _kind(self) -> str:
+        nearest = "level" if abs(self.up[1]) < abs(self.up[0]) else "upright"
+        if self.turn_deg <= TRUE_DEG:
+            return f"{nearest.capitalize()} cut"
+        return f"Cut turned {plain(round(self.turn_deg, 0 if self.turn_deg >= 1.0 else 1))} deg from {nearest}"
+
+    @property
+    def turn_deg(self) -> float:
+        """How far the plane is turned about the lens axis from the nearer of level and upright [deg]."""
+        return math.degrees(math.atan2(*sorted(map(abs, self.up))))
+
+    @property
+    def is_nearly_level(self) -> bool:
+        """Whether the operator's left and right are up and down the sheet, or nearly so."""
         return abs(self.up[1]) < LEVEL_SHARE * abs(self.up[0])
 
 

@@ -38,10 +38,13 @@ def section_sheets(
     notes: Mapping[str, PartNote] | None = None,
     callout: Callout | None = None,
     verdict: str = "",
+    *,
+    drawn: Sequence[CutPlane] = (),
 ) -> dict[str, Figure]:
     """Cuts of one state by file name without ending: through the worst place, from the side and from above, with the beam's edges.
 
     The verdict is said only on the sheet that shows the place it is about; no sheet of its own where that is the side or the top.
+    drawn: only these planes.
     """
     beams = beams_of(plan.variants, plan.guides, plan.box)
     depths = edge_depths_mm(plan)
@@ -52,7 +55,7 @@ def section_sheets(
 
     def sheet(plane: CutPlane) -> Figure:
         shows = plane is worst and callout is not None
-        elsewhere = f"The tightest place is on cut-{worst.name}. " if callout is not None and not shows else ""
+        elsewhere = f"The tightest place is on cut-{worst.name}. " if callout is not None and not shows and not drawn else ""
         return section_figure(
             plan.assembly,
             beam_edges(depths, sections, plane),
@@ -64,7 +67,7 @@ def section_sheets(
             callout=callout if shows else None,
         )
 
-    return {f"cut-{plane.name}": sheet(plane) for plane in planes}
+    return {f"cut-{plane.name}": sheet(plane) for plane in drawn or planes}
 
 
 def plane_of(plan: State, part: str, point_mm: tuple[float, float, float] | None) -> CutPlane:

@@ -301,7 +301,7 @@ def _write_head(page: Page, title: str, subtitle: str, plane: CutPlane) -> None:
     width = page.width_mm - 2 * _MARGIN_MM
     page.fit(_MARGIN_MM, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold")
     page.fit(_MARGIN_MM, page.height_mm - 17.0, subtitle, _BODY_PT, width, colour=SOFT_INK)
-    page.text(_MARGIN_MM, page.height_mm - 23.0, f"{plane.words} Lengths in mm.", _TABLE_PT, colour=SOFT_INK)
+    page.fit(_MARGIN_MM, page.height_mm - 23.0, f"{plane.words} Lengths in mm.", _TABLE_PT, width, colour=SOFT_INK)
 
 
 def _write_table(page: Page, cut: Cut, notes: Mapping[str, PartNote]) -> None:

@@ -1,4 +1,4 @@
-"""The designs as an answer: page, JSON, scene files to go on with, a sheet each."""
+"""The designs as an answer: page, JSON, scene files to go on with, two sheets each."""
 
 from __future__ import annotations
 
@@ -128,11 +128,12 @@ class DesignAnswer(Answer):
         yield "designs.json", designs_json(self.report)
 
     def sheets(self) -> Sheets:
-        """A sheet each."""
-        from scenes.questions.design.figure import design_figure
+        """Two sheets each: the level cut, and the upright one."""
+        from scenes.questions.design.figure import level_cut, upright_cut
 
         for number, shown in enumerate(self.report.shown, 1):
-            yield f"design-{number}", partial(design_figure, number, shown)
+            yield f"design-{number}", partial(level_cut, number, shown)
+            yield f"design-{number}-side", partial(upright_cut, number, shown)
 
 
 def _contradiction_blocks(found: Contradiction) -> Iterator[Block]:

@@ -17,6 +17,7 @@ from scenes.scene_file.messages import plain
 
 MOST_SETS = 4  # of contradicting wishes that are told
 TENTHS = 10  # of a mm: how finely room is told
+HUNDREDTHS = 100  # of a limit's unit: how finely a limit is told
 WHOLE = 1.0  # what giving up a lens or a light counts: all of it
 
 
@@ -34,22 +35,25 @@ class WayOut:
 class Contradiction:
     """The fewest wishes that cannot hold together, the cheapest to give up first; `more` are further such sets, beside the first.
 
-    stuck: why not even one lens fits a box with nothing else asked of it. blocked: parts that lack room at their widest.
+    stuck: why not even one lens fits a box with nothing else asked of it. blocked: parts that lack room at their widest; fixed:
+    those that lack it however wide all that is free may be, by name.
     """
 
     ways: tuple[WayOut, ...] = ()
     more: tuple[tuple[Wish, ...], ...] = ()
     stuck: str = ""
     blocked: tuple[Held, ...] = ()
+    fixed: tuple[str, ...] = ()
 
 
 def contradiction(designer: Designer, wishes: Wishes) -> Contradiction:
     """The fewest wishes that contradict each other where no design fits all, and those that contradict besides."""
     every = [*each_wish(wishes, designer.needed_mm()), *_ends(designer)]
     in_the_way = tuple(blocked(designer.attempt(designer.picks[0], wishes, designer.design.small)))
+    fixed = _fixed(designer, wishes)
     left = _fewest_of(designer, wishes, every)
     if left is None:
-        return Contradiction(stuck=_stuck(designer, wishes), blocked=in_the_way)
+        return Contradiction(stuck=_stuck(designer, wishes), blocked=in_the_way, fixed=fixed)
     sets = [left]
     while len(sets) < MOST_SETS and not _fits(designer, rest := _without(wishes, [wish for some in sets for wish in some])):
         further = _fewest_of(designer, rest, [wish for wish in every if all(wish not in some for some in sets)])
@@ -58,7 +62,15 @@ def contradiction(designer: Designer, wishes: Wishes) -> Contradiction:
         sets.append(further)
     ways = [_way_out(designer, wishes, wish) for wish in left]
     ordered = tuple(sorted(ways, key=lambda way: (way.design is None, way.share, way.wish.key)))
-    return Contradiction(ways=ordered, more=tuple(map(tuple, sets[1:])), blocked=in_the_way)
+    return Contradiction(ways=ordered, more=tuple(map(tuple, sets[1:])), blocked=in_the_way, fixed=fixed)
+
+
+def _fixed(designer: Designer, wishes: Wishes) -> tuple[str, ...]:
+    """Parts that lack room with each set of choices even where every measure may go far beyond its end."""
+    opening = (knob.path for knob in space_of(designer.loaded.scene, designer.design).knobs if knob.opens)
+    wide = replace(wishes, wide=tuple(opening))
+    each = [[held.part for held in blocked(designer.attempt(pick, wide, designer.design.small))] for pick in designer.picks]
+    return tuple(dict.fromkeys(part for part in each[0] if all(part in parts for parts in each)))
 
 
 def _fewest_of(designer: Designer, wishes: Wishes, every: Sequence[Wish]) -> list[Wish] | None:
@@ -121,24 +133,36 @@ def _way_out(designer: Designer, wishes: Wishes, wish: Wish) -> WayOut:
     design = found[0] if found else None
     if design is None:
         return WayOut(wish=wish, design=None, share=WHOLE, words=f"without {wish.words} the rest still does not fit")
-    share, words = _given_up(designer, wishes, wish, design)
-    return WayOut(wish=wish, design=design, share=share, words=words)
+    share, words, rest = _given_up(designer, wishes, wish, design)
+    partly = next(iter(designer.best(rest)), None)
+    if partly is None:
+        words += ", as found by trial; left out, it gives the box told here"
+    return WayOut(wish=wish, design=partly or design, share=share, words=words)
 
 
-def _given_up(designer: Designer, wishes: Wishes, wish: Wish, design: Design) -> tuple[float, str]:
-    """How much of a wish has to go, as a share of it, and what that means."""
+def _given_up(designer: Designer, wishes: Wishes, wish: Wish, design: Design) -> tuple[float, str, Wishes]:
+    """How much of a wish has to go, as a share of it, what that means, and what is asked then."""
     kind, _, name = wish.key.partition(":")
+    without = wish.left_out(wishes)
     if kind == "room":
         room_mm = _most_room_mm(designer, wishes)
-        return 1.0 - room_mm / wishes.more_mm, f"{plain(room_mm)} mm in place of {plain(wishes.more_mm)}"
+        rest = replace(wishes, more_mm=room_mm)
+        return 1.0 - room_mm / wishes.more_mm, f"{plain(room_mm)} mm in place of {plain(wishes.more_mm)}", rest
     if kind == "limit":
-        own, needed = dict(wishes.limits)[name], _least(designer, wish.left_out(wishes), name)
-        return needed / own - 1.0, f"{plain(round(needed, 2))} in place of {plain(own)}"
+        own, needed = dict(wishes.limits)[name], _rounded_up(_least(designer, without, name))
+        rest = replace(without, limits=(*without.limits, (name, needed)))
+        return needed / own - 1.0, f"{plain(needed)} in place of {plain(own)}", rest
     if kind == "end":
         knob = next(one for one in space_of(designer.loaded.scene, designer.design).knobs if one.path == name)
         own, needed = (knob.high if knob.opens > 0 else knob.low), design.measures[name]
-        return abs(needed - own) / max(abs(own), 1.0), f"{plain(round(needed, 1))} {knob.spot.unit} in place of {plain(own)}"
-    return WHOLE, "left out"
+        words = f"{plain(round(needed, 1))} {knob.spot.unit} in place of {plain(own)}"
+        return abs(needed - own) / max(abs(own), 1.0), words, without
+    return WHOLE, "left out", without
+
+
+def _rounded_up(limit: float) -> float:
+    """A limit to a hundredth, never less than is needed."""
+    return math.ceil(limit * HUNDREDTHS - 1e-6) / HUNDREDTHS
 
 
 def _most_room_mm(designer: Designer, wishes: Wishes) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import takewhile
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from geometry.notes import Severity
 from raytrace.stray.light_on_glass import Reach, reach_of
 from scenes.changes.flag_angles import set_flags
 from scenes.questions.design.bench import Asked, Held, LensBench
+from scenes.questions.design.ends import deepest, levelled
 from scenes.questions.design.outside import MEASURES, Outside, outside_of
 from scenes.questions.design.places import placed
 from scenes.questions.design.search import Found, Notches, Try
@@ -31,6 +33,7 @@ from scenes.states.select import widest_stops
 from scenes.states.state import State
 from scenes.states.stray import light_in_frame, setup_of, stray_lights
 
+WEIGHT = "weight"  # may fall as an opening grows, so nothing is certain of the least
 WIDER = 3.0  # how far beyond its end a measure is tried that is asked what it would need
 
 
@@ -119,7 +122,7 @@ class Designer:
         if found is not None:
             return self.designed(pick, attempt, found)
         if pick:
-            words = ", ".join(f"{path} = {value}" for path, value in pick.items())
+            words = _pick_words(pick)
             self.ruled_out.setdefault(words, self._why_not(pick, attempt))
         return None
 
@@ -161,8 +164,18 @@ class Designer:
             share = sum(_share(knob, n) for knob, n in zip(space.knobs, notches, strict=True))
             return (*(MEASURES[measure](outside(notches)) for measure in small), share)
 
+        def least(notches: Notches) -> Outside:
+            straight = outside(deepest(space, levelled(space, scene, notches)))
+            return replace(outside(notches), width_mm=straight.width_mm, height_mm=straight.height_mm)
+
+        def bound(notches: Notches) -> tuple[float, ...]:
+            return tuple(MEASURES[measure](least(notches)) for measure in takewhile(lambda one: one != WEIGHT, small))
+
         def within(notches: Notches) -> bool:
             return all(MEASURES[measure](outside(notches)) <= most + 1e-9 for measure, most in wishes.limits)
+
+        def may_be_within(notches: Notches) -> bool:
+            return all(MEASURES[measure](least(notches)) <= most + 1e-9 for measure, most in wishes.limits)
 
         def holds(notches: Notches) -> bool:
             return not self.fault(name, space, scene, notches)
@@ -175,7 +188,20 @@ class Designer:
             )
 
         asked = Asked(more_mm=wishes.more_mm, walk=wishes.walk)
-        return Try(scene, space, benches, asked, cost, within=within, holds=holds, light=light)
+        words = _trying(self.picks, pick)
+        return Try(
+            scene,
+            space,
+            benches,
+            asked,
+            cost,
+            within=within,
+            bound=bound,
+            may_be_within=may_be_within,
+            holds=holds,
+            light=light,
+            looking=lambda: self.tick(0, words),
+        )
 
     def fault(self, name: str, space: Space, scene: Scene, notches: Notches) -> str:
         """Why a box cannot be built or used, the first reason; '' where it can."""
@@ -203,9 +229,21 @@ class Designer:
     def _is_dark(self, name: str, scene: Scene, notches: Notches, bench: LensBench, light: str) -> bool:
         key = (name, bench.lens.name, notches, light)
         if key not in self._dark:
+            self.tick(0, f"looking whether {light} stays off the glass")
             fitted = box_for(scene, bench.lens)
             self._dark[key] = all(is_kept_off(state.with_box(fitted), light) for state in bench.states)
         return self._dark[key]
+
+
+def _pick_words(pick: Mapping[str, Any]) -> str:
+    return ", ".join(f"{path} = {value}" for path, value in pick.items())
+
+
+def _trying(picks: Sequence[Mapping[str, Any]], pick: Mapping[str, Any]) -> str:
+    """'trying choices 2 of 9, box.stage[rear].filter.size = 4x5.65'."""
+    if not pick or pick not in picks:
+        return "trying sizes"
+    return f"trying choices {picks.index(pick) + 1} of {len(picks)}, {_pick_words(pick)}"
 
 
 def blocked(attempt: Try) -> Iterator[Held]:

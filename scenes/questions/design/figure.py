@@ -1,4 +1,4 @@
-"""A design on a page: the dimensioned cut of its box through the tightest place. Returns a figure; saves nothing."""
+"""A design on a page: a dimensioned cut of its box, level or upright as a shop measures it. Returns a figure; saves nothing."""
 
 from __future__ import annotations
 
@@ -12,9 +12,24 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from scenes.questions.design.report import Shown
+    from scenes.sheets.cut_shapes import CutPlane
 
 
-def design_figure(number: int, shown: Shown) -> Figure:
+def level_cut(number: int, shown: Shown) -> Figure:
+    """The true level cut: widths."""
+    from scenes.sheets.cut_shapes import TOP
+
+    return _cut(number, shown, TOP)
+
+
+def upright_cut(number: int, shown: Shown) -> Figure:
+    """The true upright cut: heights."""
+    from scenes.sheets.cut_shapes import SIDE
+
+    return _cut(number, shown, SIDE)
+
+
+def _cut(number: int, shown: Shown, plane: CutPlane) -> Figure:
     """The cut of the state that has least room, with every part's room."""
     from scenes.sheets.section_of_state import section_sheets
     from scenes.sheets.section_sheet import Callout, PartNote
@@ -28,4 +43,4 @@ def design_figure(number: int, shown: Shown) -> Figure:
         f"Design {number}: {size_words(shown.design)}",
         f"{shown.loaded.scene.title}. Least room: {state_words(shown.nearest)}",
     )
-    return next(iter(section_sheets(shown.nearest, title, subtitle, notes, callout).values()))
+    return section_sheets(shown.nearest, title, subtitle, notes, callout, drawn=(plane,))[f"cut-{plane.name}"]

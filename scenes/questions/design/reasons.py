@@ -88,6 +88,8 @@ def _other_reason(attempt: Try, place: int, notches: Notches) -> str:
     less = _lower(notches, place, 1)
     if not attempt.holds(less):
         return "smaller, the box could not be built"
+    if attempt.cost(less) > attempt.cost(notches):
+        return "smaller, its walls would lean more and the outside be larger"
     return "held together with the other measures"
 
 

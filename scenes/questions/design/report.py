@@ -101,17 +101,34 @@ def _insist_on_choice(designer: Designer, pick: dict[str, object]) -> None:
 def _fill(report: Report, designer: Designer) -> None:
     designer.prepare()
     report.needed_mm = designer.needed_mm()
+    known = {} if designer.design.is_trade_off else _judged_on_the_way(designer, report)
+    found: list[Shown] = []
     for design in _wanted(designer, report.wishes):
-        shown = _judged(designer, design, report)
+        shown = known[id(design)] if id(design) in known else _judged(designer, design, report)
         if shown is not None:
-            report.shown.append(shown)
-            designer.tick(0, f"best so far {words_of(report.shown[0].design)}")
+            found.append(shown)
+            report.shown = found
+            designer.tick(0, f"best so far {words_of(found[0].design)}")
+    report.shown = found
     report.ruled_out.extend(f"{words}: {why}" for words, why in designer.ruled_out.items())
     if report.shown:
         best = report.shown[0]
         report.prices.extend(prices(designer, best.design, report.wishes, best.reasons))
     elif not report.refused:
         report.contradiction = contradiction(designer, report.wishes)
+
+
+def _judged_on_the_way(designer: Designer, report: Report) -> dict[int, Shown | None]:
+    """Each design that is better than those before it, judged at once: so that there is something to hand over when stopped."""
+    known: dict[int, Shown | None] = {}
+    for pick in designer.picks:
+        design = designer.solved(pick, report.wishes, designer.design.small)
+        if design is None or (report.shown and design.found.cost >= report.shown[0].design.found.cost):
+            continue
+        known[id(design)] = shown = _judged(designer, design, report)
+        if shown is not None:
+            report.shown = [shown]
+    return known
 
 
 def _wanted(designer: Designer, wishes: Wishes) -> Iterator[Design]:

@@ -1,12 +1,15 @@
 """The least measures that keep every lens clear: brackets on the exact judgement, then knob against knob, branch and bound.
 
 A wider opening, a flag farther out, a shorter hood never takes room from a part, so of each measure with the others wide open there
-is one least notch: no design lies below it. Where all of these together stand clear they are the smallest design, and proven so.
+is one least notch: no design lies below it. Where all of these together stand clear no opening can be smaller. The outside can: a
+slanted wall cut across is wider than it is thick, so a hood is also tried with its rear opened up. What is smallest is proven only
+against the box with all openings at their least and walls as straight as is allowed.
 """
 
 from __future__ import annotations
 
 import heapq
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations, count
@@ -14,6 +17,7 @@ from itertools import combinations, count
 from geometry.errors import GeometryError
 from raytrace.box import Box
 from scenes.questions.design.bench import Asked, Held, LensBench
+from scenes.questions.design.ends import ends_of, levelled
 from scenes.questions.design.space import Space
 from scenes.scene_file.tables.scene import Scene
 
@@ -35,8 +39,9 @@ SAME_SHARE = 1e-4  # costs nearer to each other than this are one
 class Try:
     """One set of choices: a scene, its knobs, and what is asked of it of which lenses.
 
-    within tells whether the box is within its limits, light whether every light is kept off: opening more never helps either. holds
-    tells whether it can be built.
+    within tells whether the box is within its limits, light whether every light is kept off, holds whether it can be built. bound
+    is the least that any box with no opening smaller could cost, of the first measures that are to be small, as far as that is
+    certain; may_be_within tells whether any such box may be within its limits. looking is called at each look at a box.
     """
 
     scene: Scene
@@ -45,8 +50,11 @@ class Try:
     asked: Asked
     cost: Cost
     within: Holds = lambda notches: True  # noqa: ARG005
+    bound: Cost = lambda notches: ()  # noqa: ARG005
+    may_be_within: Holds = lambda notches: True  # noqa: ARG005
     holds: Holds = lambda notches: True  # noqa: ARG005
     light: Holds = lambda notches: True  # noqa: ARG005
+    looking: Callable[[], None] = lambda: None
     _boxes: dict[tuple[int, Notches], dict[float, Box] | None] = field(default_factory=dict)
     fault_at: Notches | None = None  # the least that is clear, where it cannot be built
     _first: dict[int, list[int]] = field(default_factory=dict)
@@ -71,6 +79,7 @@ class Try:
 
     def clears(self, bench: LensBench, number: int, notches: Notches) -> bool:
         """Whether one setting of a lens stands clear."""
+        self.looking()
         box = self.box(bench, number, notches)
         return box is not None and bench.clears(number, box, self.asked)
 
@@ -153,7 +162,7 @@ def _with(notches: Notches, knob: int, notch: int) -> Notches:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """The best design of one set of choices: notches, cost, and the least that any design of it could cost."""
+    """The best design of one set of choices: notches, cost, and the least that any could cost by its first measures."""
 
     notches: Notches
     cost: tuple[float, ...]
@@ -163,7 +172,8 @@ class Found:
     @property
     def is_proven(self) -> bool:
         """Whether none can be smaller by what was to be small, by more than a notch or so."""
-        return not self.trials and all(a <= b * (1 + PROVEN_SHARE) for a, b in zip(self.cost[:-1], self.bound, strict=False))
+        near = (a <= b * (1 + PROVEN_SHARE) for a, b in zip(self.cost, self.bound, strict=False))
+        return not self.trials and bool(self.bound) and all(near)
 
 
 def solve(attempt: Try, *, given: Notches | None = None) -> Found | None:
@@ -173,7 +183,7 @@ def solve(attempt: Try, *, given: Notches | None = None) -> Found | None:
     """
     widest = _taken(attempt, attempt.widest, given)
     low = lowest(attempt, widest)
-    if low is None or not attempt.within(low):
+    if low is None or not attempt.may_be_within(low):
         return None
     best = low if attempt.is_clear(low) else _together(attempt, low, widest)
     if not attempt.holds(best):
@@ -184,11 +194,12 @@ def solve(attempt: Try, *, given: Notches | None = None) -> Found | None:
     if not attempt.light(low):
         return None
     if not attempt.works(best):
-        found = _branched(Part(attempt, low, widest, tuple(range(len(low))), whole=True))
+        found = _straight(attempt, best) or _branched(Part(attempt, low, widest, tuple(range(len(low))), whole=True))
         if found is None:
             return None
         best = found
-    return Found(notches=best, cost=attempt.cost(best), bound=attempt.cost(low))
+    best = _straightened(attempt, best)
+    return Found(notches=best, cost=attempt.cost(best), bound=attempt.bound(low))
 
 
 def _taken(attempt: Try, notches: Notches, given: Notches | None) -> Notches:
@@ -235,6 +246,27 @@ def _built(attempt: Try, notches: Notches, widest: Notches) -> Notches:
     return min(mended, key=attempt.cost, default=notches)
 
 
+def _straight(attempt: Try, notches: Notches) -> Notches | None:
+    """With each hood's narrower end as wide as its other, where that does what is asked."""
+    found = levelled(attempt.space, attempt.scene, notches)
+    return found if attempt.works(found) else None
+
+
+def _straightened(attempt: Try, notches: Notches) -> Notches:
+    """With each hood's rear opened up as far as that makes the box smaller, and no wider than its front."""
+    for end in (one for one in ends_of(attempt.space, attempt.scene) if one.is_rear):
+        level = end.level(notches)
+        wider = [_with(notches, end.knob, at) for at in _between(notches[end.knob], level)]
+        cheaper = [one for one in wider if _is_less(attempt.cost(one), attempt.cost(notches))]
+        notches = next((one for one in sorted(cheaper, key=attempt.cost) if attempt.works(one)), notches)
+    return notches
+
+
+def _between(low: int, high: int) -> list[int]:
+    """Notches above the low one up to the high one, a look evenly spread."""
+    return sorted({low + math.ceil((high - low) * k / LOOKS) for k in range(1, LOOKS + 1)}) if high > low else []
+
+
 @dataclass(frozen=True, slots=True)
 class Part:
     """Some knobs of a try between two corners; the others stand wide open where room is asked for, at their least for the cost.
@@ -267,7 +299,7 @@ class Part:
 
     def may_work(self, low: Notches, high: Notches) -> bool:
         """Whether anything between two corners can do what is asked."""
-        if self.whole and not (self.attempt.within(low) and self.attempt.light(low)):
+        if self.whole and not (self.attempt.may_be_within(low) and self.attempt.light(low)):
             return False
         return self.attempt.is_clear(high)
 

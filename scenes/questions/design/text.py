@@ -106,10 +106,21 @@ def way_words(way: WayOut) -> str:
     return f"{what}; the box is then {size_words(way.design)}"
 
 
+def _changes(found: Contradiction) -> str:
+    """What to change where nothing fits."""
+    if not found.fixed:
+        return "change the scene's [design] as above, and ask again."
+    one = len(found.fixed) == 1
+    parts, verb = " and ".join(found.fixed), "stands" if one else "stand"
+    it, of, free = ("it", "its", "is not free") if one else ("them", "their", "are not free")
+    above = "or give something up as above, " if any(way.design for way in found.ways) else ""
+    return f"{parts} {verb} in the way and {free}: make {it} larger, free one of {of} measures in [design], {above}and ask again."
+
+
 def next_words(report: Report) -> str:
     """What to do now."""
     if report.contradiction is not None:
-        return "change the scene's [design] as above, and ask again."
+        return _changes(report.contradiction)
     if not report.shown:
         return "see what kept each box from being clear, and give the design more freedom."
     walk = next((price for price in report.prices if price.wish.key == "walk:"), None)

@@ -232,6 +232,18 @@ def test_a_level_cut_has_the_operators_left_up(point_mm):
     assert "seen from above" in plane.words
 
 
+@pytest.mark.parametrize(("turned_deg", "nearest"), [(0.6, "level"), (14.8, "level"), (53.0, "upright"), (75.0, "upright")])
+def test_a_cut_that_is_turned_says_by_how_much_and_is_called_neither_level_nor_upright(turned_deg, nearest):
+    turn = np.radians(turned_deg)
+    words = plane_through((100 * np.cos(turn), 100 * np.sin(turn), 5.0), "worst").words
+    off = turned_deg if nearest == "level" else 90 - turned_deg
+    assert words.startswith(f"Cut turned {off:.{0 if off > 1 else 1}f} deg from {nearest} through the lens axis")
+    assert words.endswith("Lengths across are measured along this cut.")
+    assert TOP.words.startswith("Level cut through")
+    assert SIDE.words.startswith("Upright cut through")
+    assert "along this cut" not in TOP.words + SIDE.words
+
+
 def test_the_callout_stands_at_its_place_and_says_what_the_table_says():
     figure = called_out()
     (ring,) = [line for line in figure.axes[0].lines if line.get_label() == "pointed out"]

@@ -1,0 +1,88 @@
+"""What people are handed where nothing fits, when they stop on the way, and in a design's own file."""
+
+import io
+
+from scenes.cli import main
+from scenes.questions.design import designer as designer_module
+from scenes.questions.design.contradictions import WayOut
+from scenes.questions.design.report import design_report
+from scenes.questions.design.text import answer_words, next_words, size_words
+from scenes.runtime import progress as progress_module
+from scenes.runtime.progress import progress
+from scenes.states.load import load_scene
+from tests.scenes.questions.design.made import FREE_FRONT, designed, half_mm, hood, lens, scene, written
+
+LENS = lens("20", 20, 2.0, 40)
+BACK = "back = { width_mm = 150, height_mm = 130, thickness_mm = 4, bore_mm = 118 }   # ours\n"
+PLACES = FREE_FRONT + '[[design.free]]\nof = "box.hood.at_mm"\nchoose = [10, 20]\n'
+
+
+def tight(room_mm, rear):
+    """A hood of a fixed rear that has no room for all that is asked."""
+    return scene(LENS, hood(rear=rear), design=f'small = ["front_area"]\n[design.want]\nroom_mm = {room_mm}')
+
+
+def test_the_box_told_with_part_of_a_wish_is_that_of_a_second_run_with_so_much(tmp_path):
+    # the rear leaves 0.45 mm beside the 2.5 mm of a fixed pupil, so 0.4 mm of the 1 mm that is asked for besides
+    rear = 2 * half_mm(18, 20, 2.0, 40, 20, 2.5 + 0.45)
+    report = designed(tmp_path, tight(1, (rear, 240)))
+    assert not report.shown
+    way: WayOut = next(one for one in report.contradiction.ways if one.wish.key == "room:")
+    assert way.words == "0.4 mm in place of 1"
+    again = designed(tmp_path, tight(0.4, (rear, 240))).shown[0].design
+    bare = designed(tmp_path, tight(0, (rear, 240))).shown[0].design
+    assert size_words(way.design) == size_words(again) != size_words(bare)
+
+
+def test_a_part_in_the_way_that_is_not_free_is_named_as_what_to_change(tmp_path):
+    report = designed(tmp_path, scene(LENS, BACK.replace("118", "60") + hood(rear=(170, 130))))
+    assert not report.shown
+    words = next_words(report)
+    assert words.startswith("back plate stands in the way and is not free: make it larger, free one of its measures in [design],")
+    free = scene(LENS, hood(rear=(170, 130)), FREE_FRONT.replace("[420, 320]", "[150, 100]"))
+    assert next_words(designed(tmp_path, free)) == "change the scene's [design] as above, and ask again."
+
+
+def test_a_value_set_in_a_table_of_one_line_is_marked_at_the_end_of_the_line(tmp_path):
+    free = FREE_FRONT + '[[design.free]]\nof = "box.back.width_mm"\nfrom = 140\nto = 200\n'
+    path = written(tmp_path, scene(LENS, BACK + hood(at=6, depth=40, rear=(170, 130)), free))
+    assert main(["design", str(path), "--out", str(tmp_path / "out")]) == 0
+    (line,) = [one for one in (tmp_path / "out" / "design-1.toml").read_text().splitlines() if one.startswith("back")]
+    assert line.endswith(("} # set by brimline design; ours", "}   # set by brimline design; ours"))
+    assert "140" in line
+
+
+def test_stopped_before_anything_is_found_says_so_in_one_sentence(tmp_path, monkeypatch, capsys):
+    def stop(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(designer_module, "placed", stop)
+    assert main(["design", str(written(tmp_path, scene(LENS, hood())))]) == 130
+    assert "stopped before any box was found: there is nothing to hand over" in capsys.readouterr().err
+
+
+def test_stopped_while_further_choices_are_tried_hands_over_the_best_so_far(tmp_path, monkeypatch):
+    own, asked = designer_module.placed, []
+
+    def stop_at_the_second(*given, **more):
+        asked.append(given)
+        if len(asked) > 1:
+            raise KeyboardInterrupt
+        return own(*given, **more)
+
+    monkeypatch.setattr(designer_module, "placed", stop_at_the_second)
+    report = designed(tmp_path, scene(LENS, hood(rear=(170, 130)), PLACES))
+    assert report.stopped
+    assert report.shown[0].design.pick == {"box.hood.at_mm": 10}
+    assert answer_words(report).startswith("The smallest found box is ")
+
+
+def test_a_pipe_hears_what_is_being_tried_while_a_design_is_looked_for(tmp_path, monkeypatch):
+    now = iter(range(0, 10**9, 7))  # each look at the clock 7 s later
+    monkeypatch.setattr(progress_module.time, "monotonic", lambda: float(next(now)))
+    log = io.StringIO()
+    with progress(1, "design", log) as tick:
+        design_report(load_scene(written(tmp_path, scene(LENS, hood(rear=(170, 130)), PLACES))), tick)
+    lines = log.getvalue().splitlines()
+    assert any("gone by (trying choices 1 of 2, box.hood.at_mm = 10)" in line for line in lines)
+    assert any("gone by (trying choices 2 of 2, box.hood.at_mm = 20)" in line for line in lines)
