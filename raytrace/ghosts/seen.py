@@ -11,7 +11,7 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.frame import right_up_to_frame, where_in_words
 from raytrace.box import Glass
-from raytrace.ghosts.paths import Ghost, Light, disc_directions, ghosts_of, pupil_mm, spot_mm
+from raytrace.ghosts.paths import Ghost, Light, Route, disc_directions, ghosts_of, pupil_mm, spot_mm
 from raytrace.ghosts.returning import light_back
 from raytrace.ghosts.tilt import outside_mm
 from raytrace.lights import LightPlace
@@ -54,7 +54,7 @@ class SeenLight:
 class SeenGhost:
     """A ghost and those that fall together with it: light of all of them, the filters' names, how far out of every guide they stay.
 
-    on_light: it falls on the light itself, as between two parallel filters, and cannot be told from it.
+    on_light: it falls on the light itself.
     """
 
     ghost: Ghost
@@ -70,6 +70,14 @@ class SeenGhost:
     def in_frame(self) -> bool:
         """Whether any of it falls inside a guide."""
         return self.outside_mm <= 0
+
+    @property
+    def hides(self) -> bool:
+        """Whether it stays on the light wherever that goes, as between two parallel filters, and can never be told from it.
+
+        A ghost off the sensor lies on its light in one place only, and leaves it on the other side as soon as the camera pans.
+        """
+        return self.on_light and self.ghost.route is Route.FILTERS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,26 +37,44 @@ def answer_line(checks: Sequence[CheckResult]) -> str:
         return f"None of {counted(failed, 'state')} could be computed."
     fault = [f"The box has {counted(faults, 'fault')} and cannot be used as it stands."] if faults else []
     dark = any(state.word in VIGNETTES for state in states)  # which no fault explains away
-    sentences = [_verdict_sentence(states), *fault] if dark else [*fault, _verdict_sentence(states)]
+    empty = [state for check in checks for state in check.states if loses_with_trays_empty(state, check)]
+    verdict = _verdict_sentence(states, empty)
+    sentences = [verdict, *fault] if dark else [*fault, verdict]
     if failed:
         sentences.append(f"{counted(failed, 'state')} could not be computed.")
     return " ".join(sentences)
 
 
-def _verdict_sentence(states: Sequence[StateResult]) -> str:
+def loses_with_trays_empty(state: StateResult, check: CheckResult) -> bool:
+    """Whether a state that is tight loses visible light in some guide once its filters are out."""
+    empty = (guide.trays_empty for guide in state.guides)
+    lost = [one.loss_stops for one in empty if one is not None and not one.enough and one.loss_stops is not None]
+    return state.word is Word.TIGHT and max(lost, default=0.0) >= check.limits.visible_loss_stops
+
+
+def _verdict_sentence(states: Sequence[StateResult], empty: Sequence[StateResult]) -> str:
+    """Of all states; `empty` are those that are tight, and lose light with the trays empty."""
     total, bad = len(states), [state for state in states if state.word in VIGNETTES]
     tight = [state for state in states if state.word is Word.TIGHT]
     worst = max(states, key=state_rank)
     if total == 1:
-        return _one_states_sentence(worst)
+        return _one_states_sentence(worst, loses_empty=bool(empty))
     if bad:
         many = "vignettes" if len(bad) == 1 else "vignette"
         also = f", {len(tight)} more {'is' if len(tight) == 1 else 'are'} tight" if tight else ""
         return f"{_of_all(len(bad), total)} {many}{also}. Worst: {state_words(worst)}: {blame_words(worst)}."
     if tight:
         told = f"{_of_all(len(tight), total).lower()} {'is' if len(tight) == 1 else 'are'} tight"
-        return f"No vignetting, but {told}. Tightest: {state_words(worst)}."
+        return f"No vignetting, but {told}{_empty_words(len(empty), len(tight))}. Tightest: {state_words(worst)}."
     return f"All {total} states are clear: the box stays out of every frame."
+
+
+def _empty_words(count: int, tight: int) -> str:
+    """How many of the states that are tight lose light with the trays empty; '' for none."""
+    if not count:
+        return ""
+    lose = f"{'loses' if count == 1 else 'lose'} light with the trays empty"
+    return f" and {lose}" if count == tight else f", and {count} of them {lose}"
 
 
 def _of_all(count: int, total: int) -> str:
@@ -66,11 +84,11 @@ def _of_all(count: int, total: int) -> str:
     return f"{count} of {counted(total, 'state')}"
 
 
-def _one_states_sentence(state: StateResult) -> str:
+def _one_states_sentence(state: StateResult, *, loses_empty: bool) -> str:
     if state.word in VIGNETTES:
         return f"{state_words(state)} vignettes: {blame_words(state)}."
     if state.word is Word.TIGHT:
-        return f"{state_words(state)} does not vignette, but is tight."
+        return f"{state_words(state)} does not vignette, but is tight{_empty_words(int(loses_empty), 1)}."
     return f"{state_words(state)} is clear: the box stays out of the frame."
 
 

@@ -149,6 +149,7 @@ def trays_empty(judged: GuideJudgement, plan: State, guide: Guide, bare: Sequenc
         where=nearest.where if nearest else "",
         enough=enough,
         loss_stops=None if enough else max(darkest_stops(guide, at, doubtful_mm) for at in bare),
+        filters=len(plan.box.glasses),
     )
 
 

@@ -128,7 +128,8 @@ def _state_lines(state: StateResult, symbols: dict[Word, str], limits: Limits) -
         rows = [f"  {_clip(state_words(state))}", *(_row(guide, f"  {guide.guide}", symbols) for guide in state.guides)]
     step, glass = state.blamed.next_step, glass_words(max(guide.glass_corner_minus_axis_stops for guide in state.guides))
     nearest = nearest_words(state.parts)
-    filled = ", with the filters in" if any(guide.trays_empty is not None for guide in state.guides) else ""
+    fitted = next((guide.trays_empty for guide in state.guides if guide.trays_empty is not None), None)
+    filled = "" if fitted is None else f", with the {fitted.filter_words} in"
     told = [*_wrapped(nearest and f"nearest to the beam{filled}: {nearest}", "    "), *_wrapped(walk_words(state.guides), "    ")]
     told += _part_lines(state.parts)
     doubt = _wrapped(doubt_words(state.blamed, limits), "    ")

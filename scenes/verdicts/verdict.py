@@ -64,7 +64,7 @@ class Worst:
 class TraysEmpty:
     """How a guide fares with the glass taken out: the least room of any part, which and where, and whether that is enough.
 
-    loss_stops is the loss at the darkest place, None where the room is enough and nothing is lost.
+    loss_stops is the loss at the darkest place, None where the room is enough and nothing is lost. filters: how many are fitted.
     """
 
     room_mm: float
@@ -72,6 +72,12 @@ class TraysEmpty:
     where: str
     enough: bool
     loss_stops: float | None = None
+    filters: int = 0
+
+    @property
+    def filter_words(self) -> str:
+        """'filter' where one is fitted, 'filters'."""
+        return "filter" if self.filters == 1 else "filters"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,11 +134,12 @@ def with_trays_empty(guide: GuideVerdict, empty: TraysEmpty | None) -> GuideVerd
     if empty.enough:
         losing = guide.word not in LOSING_NOTHING and guide.next_step
         return replace(told, next_step=f"{guide.next_step}; with the trays empty it is clear") if losing else told
+    keep = f"keep the {empty.filter_words} in"
     if guide.word is not Word.CLEAR:
         first = f"{guide.next_step}; and " if guide.next_step else ""
         worse = guide.word in LOSING_NOTHING and empty.room_mm <= 0.0
-        return replace(told, next_step=f"{first}keep the filters in: {only_with_glass(empty)}") if worse else told
-    return replace(told, word=Word.TIGHT, next_step=f"keep the filters in, or other glass as thick: {only_with_glass(empty)}")
+        return replace(told, next_step=f"{first}{keep}: {only_with_glass(empty)}") if worse else told
+    return replace(told, word=Word.TIGHT, next_step=f"{keep}, or other glass as thick: {only_with_glass(empty)}")
 
 
 def only_with_glass(empty: TraysEmpty) -> str:

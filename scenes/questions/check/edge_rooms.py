@@ -27,12 +27,14 @@ PLACES = {
 class EdgeRoom:
     """The least room [mm] of any part to the light of one corner or edge of a guide, and that part.
 
-    `right` and `up` are -1, 0 or 1; `least`: the one place that the table's number is of.
+    `right` and `up` are -1, 0 or 1; picture_mm is the guide's corner or the middle of its edge, right and up on the image plane;
+    `least`: the one place that the table's number is of.
     """
 
     place: str
     right: int
     up: int
+    picture_mm: tuple[float, float]
     room_mm: float
     part: str
     least: bool = False
@@ -57,7 +59,9 @@ def _room_at(plan: State, guide: Guide, place: str, whole: GuideJudgement) -> Ed
     """The room of the light of one place: never less than that of the whole guide's light, which holds it."""
     part, room_mm = _nearest_at(plan, _piece_of(guide, place), whole)
     right, up = PLACES[place]
-    return EdgeRoom(place=place, right=right, up=up, room_mm=max(room_mm, whole.room_mm), part=part)
+    (x, y), half = guide.centre_mm, (guide.half_width_mm, guide.half_height_mm)
+    at_mm = x + right * half[0], y + up * half[1]
+    return EdgeRoom(place=place, right=right, up=up, picture_mm=at_mm, room_mm=max(room_mm, whole.room_mm), part=part)
 
 
 def _nearest_at(plan: State, piece: Guide, whole: GuideJudgement) -> tuple[str, float]:

@@ -128,7 +128,7 @@ def map_figure(
     if not clean:
         _write_sides(page, frame, {**readings(seen), **(corners_stops or {})})
     draw_guides(axes, guides)
-    write_rooms(page, frame, rooms)
+    write_rooms(page, axes, frame, rooms)
     if bite is not None:
         _point_at(page, axes, frame, seen, bite)
     _name_guides(page, axes, frame, guides)
@@ -341,7 +341,7 @@ def _length(path: NDArray[np.float64]) -> float:
     return float(np.hypot(*np.diff(path, axis=0).T).sum())
 
 
-ROOM_FOOT = "In mm: least distance in space from the light of that corner or edge to any part."
+ROOM_FOOT = "In mm: least distance in space from the light of that corner or edge of the guide to any part."
 
 
 def _loss_foot(visible_loss_stops: float) -> str:

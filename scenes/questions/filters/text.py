@@ -40,6 +40,8 @@ def decided_words(stage: StageAnswer, need: StageNeed, margin_mm: float) -> str:
     found = smallest(need, margin_mm, turned=False, round_glass=takes_round(stage.stage))
     room = found or max(need.sizes, key=lambda room: room.fitted_mm)
     words = f"{need.lens.name}: {'no size' if found is None else found.size.name}, decided by {state_words(room.state)}"
+    if found is not None and need.tray_mm < 0:
+        words += "; the glass fits, the tray's opening does not"
     guess = room.state.field_guess_percent
     if guess is None:
         return f"{words}."

@@ -22,7 +22,6 @@ from scenes.questions.ghosts.set_text import set_words
 from scenes.questions.ghosts.set_tilt import Left, SetTilt, set_tilt
 from scenes.questions.ghosts.text import (
     NOT_BACK,
-    is_hidden,
     is_opposite,
     lands_words,
     next_step,
@@ -139,7 +138,7 @@ def report_blocks(report: GhostReport) -> Iterator[Block]:
     for light in report.lights.missed:
         yield Heading(f"  {light.name}: {OUTSIDE} of this lens, no ghost off the sensor")
     yield from _grid_blocks(report) if report.lights.is_grid else _own_blocks(report)
-    hidden = [ghost for ghost in report.lights.ghosts if is_hidden(ghost)]
+    hidden = [ghost for ghost in report.lights.ghosts if ghost.hides]
     if hidden:
         yield Heading(f"  between filters: on the light itself, {span_words(hidden)} (they stand parallel)")
     yield Gap()
@@ -153,7 +152,7 @@ def _own_blocks(report: GhostReport) -> Iterator[Block]:
     """Each light of the scene with its ghosts."""
     heads = True
     for light in report.lights.seen:
-        ghosts = [ghost for ghost in report.lights.ghosts if ghost.ghost.light == light.name and not is_hidden(ghost)]
+        ghosts = [ghost for ghost in report.lights.ghosts if ghost.ghost.light == light.name and not ghost.hides]
         if light.in_picture or any(ghost.in_frame for ghost in ghosts):
             yield Heading(f"  {light.name} at {place_words(light.picture_mm).strip()} mm ({light.where})")
             yield Table(columns=GHOST_COLUMNS, rows=ghosts, heads=heads and bool(ghosts), ruled=False, indent="    ", gap=" ")
@@ -166,7 +165,7 @@ def _grid_blocks(report: GhostReport) -> Iterator[Block]:
     """Nine places, by what mirrors; in one line where every ghost lies straight opposite its light."""
     kinds: dict[str, list[SeenGhost]] = {}
     for ghost in report.lights.ghosts:
-        if not is_hidden(ghost):
+        if not ghost.hides:
             kinds.setdefault(between_words(ghost), []).append(ghost)
     if len(kinds) == 1 and all(is_opposite(ghost) for ghosts in kinds.values() for ghost in ghosts):
         ((what, ghosts),) = kinds.items()

@@ -12,7 +12,6 @@ from matplotlib.patches import Circle, FancyArrowPatch, Rectangle
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from raytrace.ghosts.paths import Route
 from raytrace.ghosts.seen import SeenGhost, SeenLight
 from raytrace.optics.camera import Guide, PixelGrid
 from scenes.questions.ghosts.report import GhostReport
@@ -112,9 +111,7 @@ def shown_ghosts(report: GhostReport) -> Iterator[SeenGhost]:
     return (
         ghost
         for ghost in report.lights.ghosts
-        if ghost.ghost.light in names
-        and all(map(math.isfinite, ghost.ghost.picture_mm))
-        and not (ghost.on_light and ghost.ghost.route is Route.FILTERS)
+        if ghost.ghost.light in names and all(map(math.isfinite, ghost.ghost.picture_mm)) and not ghost.hides
     )
 
 

@@ -29,9 +29,14 @@ def _said(answer: SetTilt) -> str:
     none = f"No one tilt{_but(answer)} sends the ghosts of {answer.lights} out of every frame{why}."
     if answer.tilt_deg is None:
         rest = "tilt for each lens as above, coat the filters, or go without them"
-        return f"{none} None that fits does better than the present one: {rest}."
+        return f"{none} None that fits does better than the present one{_on_light(answer)}: {rest}."
     left = f"it leaves a ghost in {len(answer.left)} of {answer.count} states, {_named(answer.left)}; now {len(answer.left_now)}"
     return f"{none} The best that fits is {_setting(answer)}: {left}; {CONFIRM}."
+
+
+def _on_light(answer: SetTilt) -> str:
+    own = "which leaves each ghost on its own light until the camera pans"
+    return f", {own}" if answer.left_now and all(one.on_light for one in answer.left_now) else ""
 
 
 def _head(answer: SetTilt) -> str:

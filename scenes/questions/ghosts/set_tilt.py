@@ -40,11 +40,12 @@ class GhostState:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Left:
-    """A state in which a tilt leaves a ghost in the frame, and the strongest of them [stops below its light]."""
+    """A state in which a tilt leaves ghosts in the frame: the strongest [stops below its light]; on_light: all lie on their own."""
 
     words: str
     key: str
     stops: float
+    on_light: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,15 +183,18 @@ class _Set:
         return _Try(lever, tilt_deg, self._left(boxes))
 
     def _left(self, boxes: Sequence[TracedBox]) -> tuple[Left, ...]:
-        worst = [self._worst(number, box) for number, box in enumerate(boxes)]
-        named = zip(self.states, worst, strict=True)
-        return tuple(Left(words=state_words(s.plan), key=s.plan.key, stops=stops) for s, stops in named if stops < math.inf)
+        left = (self._left_in(number, box) for number, box in enumerate(boxes))
+        return tuple(one for one in left if one is not None)
 
-    def _worst(self, number: int, box: TracedBox) -> float:
+    def _left_in(self, number: int, box: TracedBox) -> Left | None:
         state, lights = self.states[number], self._lights[number]
         seen = ghosts_seen(state.tiltable.view, box.glasses, lights, [True] * len(lights))
-        shares = [ghost.share for ghost in seen if ghost.in_frame and not ghost.on_light]
-        return float(loss_stops(max(shares))) if shares else math.inf
+        shown = [ghost for ghost in seen if ghost.in_frame and not ghost.hides and ghost.share > 0]
+        if not shown:
+            return None
+        stops = float(loss_stops(max(ghost.share for ghost in shown)))
+        on_light = all(ghost.on_light for ghost in shown)
+        return Left(words=state_words(state.plan), key=state.plan.key, stops=stops, on_light=on_light)
 
     def against(self, lever: _Lever, tilt_deg: float) -> str:
         """What speaks against a tilt in a state that refuses it; '' where none does. Who refuses is asked first the next time."""
@@ -264,13 +268,17 @@ def _smallest(is_out: Callable[[float], bool], sign: float) -> float | None:
 
 
 def _compromise(of: _Set, bare: SetTilt) -> SetTilt:
-    """Of tilts that fit and clear in every state the one that leaves the fewest states with a ghost, and the weakest worst one."""
+    """Of tilts that fit and clear in every state the one that leaves the fewest states with a ghost, and the weakest worst one.
+
+    A ghost is not moved off its own light, where it shows least, only to be weaker.
+    """
     count, worst = _badness(bare.left_now)
+    dims = any(not one.on_light for one in bare.left_now)
     tries = sorted(_coarse_tilts(of), key=lambda one: one.score)
     refused: dict[tuple[str, bool], float] = {}
     for one in tries:
         side = (one.lever.name, one.tilt_deg > 0)
-        better = one.score[0] < count or (one.score[0] == count and one.score[1] <= worst - DIMMER_STOPS)
+        better = one.score[0] < count or (dims and one.score[0] == count and one.score[1] <= worst - DIMMER_STOPS)
         if not better or abs(one.tilt_deg) >= refused.get(side, math.inf):
             continue
         if not of.against(one.lever, one.tilt_deg):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from raytrace.ghosts.paths import Route
 from raytrace.ghosts.seen import ANYWHERE, TOGETHER_MM, SeenGhost
 from raytrace.optics.camera import OUTSIDE
 from raytrace.optics.fresnel import loss_stops
@@ -45,15 +44,10 @@ def span_words(ghosts: Sequence[SeenGhost]) -> str:
     return f"{least:.1f} stops down" if most - least < 0.05 else f"{least:.1f} to {most:.1f} stops down"
 
 
-def is_hidden(ghost: SeenGhost) -> bool:
-    """Whether a ghost between filters falls on the light itself."""
-    return ghost.on_light and ghost.ghost.route is Route.FILTERS
-
-
 def lands_words(ghost: SeenGhost) -> str:
     """Where a ghost lands, and by how much it misses the frame."""
     if ghost.in_frame:
-        return ghost.where
+        return "on its own light" if ghost.on_light else ghost.where
     return f"{ghost.outside_mm:.1f} mm out" if math.isfinite(ghost.outside_mm) else OUTSIDE
 
 

@@ -199,9 +199,9 @@ def rounded_out_deg(tilt_deg: float) -> float:
 
 
 def _left(tiltable: TiltableBox, lights: tuple[Light, ...], box: TracedBox) -> tuple[str, ...]:
-    """Ghosts that a tilt leaves in the frame, by what makes them; those on the light itself hide in it."""
+    """Ghosts that a tilt leaves in the frame, by what makes them; those that stay on the light hide in it."""
     seen = ghosts_seen(tiltable.view, box.glasses, lights, [True] * len(lights))
-    return tuple(dict.fromkeys(between_words(ghost) for ghost in seen if ghost.in_frame and not ghost.on_light))
+    return tuple(dict.fromkeys(between_words(ghost) for ghost in seen if ghost.in_frame and not ghost.hides))
 
 
 def tilt_curves_of(tiltable: TiltableBox, light: Light) -> tuple[TiltCurve, ...]:

@@ -177,8 +177,7 @@ def _clear_words(light: LightAdvice) -> str:
     more = f" and {rest} more" if rest else ""
     if not others:
         return f"every state is then clear but {state_words(named)}{more}, which no angle of it clears"
-    verb = "are" if rest else "is"
-    return f"what is clear stays clear; {state_words(named)}{more} {verb} not, for other reasons: see brimline check"
+    return f"clear states stay clear; other parts keep {state_words(named)}{more} from being clear: see brimline check"
 
 
 def _no_farther(light: LightAdvice) -> str:

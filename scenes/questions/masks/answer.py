@@ -215,8 +215,8 @@ def middle_words(shape: Shape) -> str:
 def rule_words(rule: Rule) -> str:
     """Whether an opening as large as the front is not enough, or a smaller one works, and the number that says so."""
     if rule.word == "too lax":
-        return f"not enough: beam {rule.beam_mm:.1f}"
-    return f"smaller works: {rule.cutout_mm:.1f}" if rule.word == "too strict" else "about right"
+        return f"not enough: beam is {rule.beam_mm:.1f}"
+    return f"smaller works: cut-out {rule.cutout_mm:.1f}" if rule.word == "too strict" else "about right"
 
 
 def _rule_data(rules: tuple[Rule, Rule]) -> dict[str, Any]:
@@ -286,6 +286,6 @@ LENS_COLUMNS: tuple[Column[LensMask], ...] = (
 RULE_COLUMNS: tuple[Column[LensMask], ...] = (
     Column(head="lens", of=lambda mask: mask.lens.name, left=True, width=20, most=20),
     Column(head="front", of=lambda mask: mask.lens.front_diameter_mm, words="{:g}".format),
-    Column(head="across", of=lambda mask: rules_of(mask)[0], words=rule_words, left=True, width=27),
+    Column(head="across", of=lambda mask: rules_of(mask)[0], words=rule_words, left=True, width=28),
     Column(head="upright", of=lambda mask: rules_of(mask)[1], words=rule_words, left=True),
 )

@@ -19,7 +19,7 @@ from scenes.questions.plan.order import best_order
 from scenes.questions.plan.setups import Change, Setup, change, order_of, setups_of
 from scenes.runtime.version import own_version
 from scenes.scene_file.messages import ALL_STOPS
-from scenes.scene_file.tables.plan import Minutes
+from scenes.scene_file.tables.plan import Minutes, Plan
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.clear_rule import LOSING_NOTHING, Word
 from scenes.states.load import Loaded
@@ -217,7 +217,7 @@ def _planned(number: int, by_key: dict[str, State], seen: LookedAt, scene: Scene
         map=seen.maps[shot.state.key],
         minutes=minutes,
         tells=" ".join(_tells(shot, readings)),
-        again=again_words(shot.guide.trays_empty) if shot.guide.trays_empty and shot.guide.word in LOSING_NOTHING else "",
+        again=again_words(shot.guide.trays_empty, scene.plan) if shot.guide.word in LOSING_NOTHING else "",
     )
 
 
@@ -233,17 +233,19 @@ def _tells(shot: Shot, readings: Expected) -> Iterator[str]:
         yield f"Tells whether the field at this focus is {wide}: lighter, it is narrower."
 
 
-def again_words(empty: TraysEmpty) -> str:
+def again_words(empty: TraysEmpty | None, plan: Plan) -> str:
     """What the same shot shows with the filters out, where a clear frame needs them; '' where it does not."""
-    if empty.enough:
+    if empty is None or empty.enough:
         return ""
-    again = "Then take the filters out and shoot it again: expect"
+    again = f"Then take the {empty.filter_words} out and shoot it again: expect"
     if empty.loss_stops is not None and empty.loss_stops >= SHOWN_LOSS_STOPS:
         most = "no light at all" if empty.loss_stops >= ALL_STOPS else f"up to {loss_words(empty.loss_stops)} less light"
-        return f"{again} {most}, by the {empty.part}, {empty.where}."
+        dark = expected(plan, empty.loss_stops, empty.loss_stops, empty.loss_stops).dark
+        return f"{again} {most}, down to {dark.words} (code {dark.code}), by the {empty.part}, {empty.where}."
     if empty.room_mm <= 0.0:
-        return f"{again} a trace at most: the {empty.part} stands {-empty.room_mm:.1f} mm in the beam, {empty.where}."
-    return f"{again} nothing, with {empty.room_mm:.1f} mm of room at the {empty.part}, {empty.where}."
+        trace = f"the {empty.part} stands {-empty.room_mm:.1f} mm in the beam, {empty.where}"
+        return f"{again} the same reading, or a trace less: {trace}."
+    return f"{again} the same reading, with {empty.room_mm:.1f} mm of room at the {empty.part}, {empty.where}."
 
 
 def _covered(check: CheckResult, stations: Sequence[Station], by_key: dict[str, State]) -> Iterator[Covered]:

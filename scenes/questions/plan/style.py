@@ -18,7 +18,7 @@ nav { display: flex; flex-wrap: wrap; gap: 6px 16px; margin: 8px 0; } nav a { co
 table { border-collapse: collapse; width: 100%; margin: 8px 0; font-size: 0.94rem; }
 th { text-align: left; font-weight: 600; border-bottom: 1px solid #1b1b1b; }
 th, td { padding: 5px 10px 5px 0; vertical-align: top; }
-.states td:nth-child(2) { width: 34%; } .fill td:last-child { width: 9.5em; } .fill input + input { margin-top: 5px; }
+.states td:nth-child(2) { width: 34%; } .fill td:last-child { width: 11.5em; } .fill input + input { margin-top: 5px; }
 tr + tr td { border-top: 1px solid #d9d9d9; } .wide { overflow-x: auto; }
 .two { display: grid; grid-template-columns: 1fr 1fr; gap: 8px 32px; } .two > * { min-width: 0; }
 .badge { display: inline-block; padding: 1px 9px; border-radius: 3px; font-weight: 600; font-size: 0.9rem; white-space: nowrap;

@@ -95,7 +95,8 @@ def room_lines(group: Attention) -> str:
         f"{part.name}, {clearance_words(part.clearance_mm)}{at and f', {at}'}" for part, at in zip(near, places, strict=True)
     )
     empty = [state.blamed.trays_empty for state in group.states]
-    keep = "; keep filters in" if any(one is not None and not one.enough for one in empty) else ""
+    needed = [one.filter_words for one in empty if one is not None and not one.enough]
+    keep = f"; keep the {'filters' if 'filters' in needed else 'filter'} in" if needed else ""
     return "; ".join(told) + keep
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -11,9 +11,9 @@ from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragrap
 from scenes.answers.numbers import distance, finite
 from scenes.answers.table import Column, Table
 from scenes.questions.widest.lens_family import Rule, assumed
-from scenes.questions.widest.report import Limit, StateLimits, WidestReport, widest_report
+from scenes.questions.widest.report import Limit, SetupLimits, StateLimits, WidestReport, widest_report
 from scenes.questions.widest.scene_lenses import Fit, LensFits, catalogue
-from scenes.questions.widest.setups import Setup, setup_words
+from scenes.questions.widest.setups import AS_SET, Setup, setup_words
 from scenes.questions.widest.text import (
     CATALOGUE_WORDS,
     CAUTION,
@@ -93,6 +93,7 @@ class WidestAnswer(Answer):
         yield Gap()
         yield Paragraph(LIMIT_WORDS)
         yield self.setups_table()
+        yield from map(Paragraph, self._alike_words())
         if own_front := own_front_words(self.report):
             yield Paragraph(own_front)
         yield Gap()
@@ -106,12 +107,29 @@ class WidestAnswer(Answer):
         yield from map(Paragraph, self.cautions)
 
     def setups_table(self) -> Table[Line]:
-        """Each setup at its worst, its states below it."""
+        """Each setup at its worst, its states below it; of setups that read alike the first."""
         rows: list[Line] = []
-        for one in self.report.setups:
-            words = setup_words(one.setup).replace("one stage more", f"stage more ({self.report.added_mm:g} mm)")
-            rows += [Line(words, one.clear), *(Line(f"  {setting_words_of(state)}", state) for state in one.states)]
+        for one, *_ in self._alike():
+            rows += [Line(self._named(one), one.clear), *(Line(f"  {setting_words_of(state)}", state) for state in one.states)]
         return Table(columns=LIMIT_COLUMNS, rows=rows)
+
+    def _alike(self) -> Iterable[list[SetupLimits]]:
+        """The setups, those together that read alike in every state."""
+        groups: dict[tuple[str, ...], list[SetupLimits]] = {}
+        for one in self.report.setups:
+            told = tuple(words for state in one.states for words in limit_words(state))
+            groups.setdefault(told, []).append(one)
+        return groups.values()
+
+    def _alike_words(self) -> Iterator[str]:
+        """Which setups are left out of the table: 'No different from the box as set: mask out; flags off.'."""
+        for first, *others in self._alike():
+            if others:
+                like = "the box as set" if first.setup == AS_SET else self._named(first)
+                yield f"No different from {like}: {'; '.join(map(self._named, others))}."
+
+    def _named(self, one: SetupLimits) -> str:
+        return setup_words(one.setup).replace("one stage more", f"stage more ({self.report.added_mm:g} mm)")
 
     def lenses_table(self) -> Table[LensFits]:
         """A row for each lens, a column for each setup."""
@@ -184,6 +202,12 @@ def _fit_column(place: int, setup: Setup) -> Column[LensFits]:
     what = "stage more" if setup.added else "as set" if setup.masked else "mask out"
     head = what if setup.flagged else "flags off" if what == "as set" else f"flags off\n{what}"
     return Column(head=head, of=lambda one: one.fits[place], words=fit_words, width=11)
+
+
+def limit_words(state: StateLimits) -> tuple[str, ...]:
+    """What a line of the table says of a state."""
+    met = first_met(state)
+    return limit_cell(state.clear), limit_cell(state.touch), met.part if met else "", _where(met)
 
 
 def _where(met: Clearance | None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 from geometry.notes import Note, Severity
@@ -9,6 +10,7 @@ from scenes.questions.check.run import ANSWER, EVERY_STATE, OVERVIEW, page_lines
 from scenes.states.clear_rule import Word
 from scenes.verdicts.overview import answer_line, overview_lines
 from scenes.verdicts.text import state_sentence
+from scenes.verdicts.verdict import TraysEmpty
 from tests.scenes.questions.check.test_results_json import FAILED, WIDTH, check, clear_state, guide, state
 
 
@@ -21,6 +23,17 @@ def test_a_run_without_vignetting_says_so_and_counts_what_is_tight():
     tight = state(guide(word=Word.TIGHT, loss=0.0, part=None))
     assert answer_line([check(clear_state(), tight)]) == "No vignetting, but 1 of 2 states is tight. Tightest: 18, infinity, f/2."
     assert answer_line([check(clear_state(), clear_state())]) == "All 2 states are clear: the box stays out of every frame."
+
+
+def test_the_first_line_says_where_a_tight_frame_loses_visible_light_with_the_trays_empty():
+    tight = guide(word=Word.TIGHT, loss=0.0, part=None)
+    empty = TraysEmpty(room_mm=-1.2, part="front tray", where="bottom left", enough=False, loss_stops=0.13)
+    dark, faint = (state(replace(tight, trays_empty=one)) for one in (empty, replace(empty, loss_stops=0.09)))
+    first = "No vignetting, but 2 of 3 states are tight"
+    assert answer_line([check(dark, faint, clear_state())]).startswith(f"{first}, and 1 of them loses light with the trays empty.")
+    assert answer_line([check(dark, dark, clear_state())]).startswith(f"{first} and lose light with the trays empty.")
+    assert answer_line([check(faint, faint, clear_state())]).startswith(f"{first}. ")
+    assert answer_line([check(dark)]) == "18, infinity, f/2 does not vignette, but is tight and loses light with the trays empty."
 
 
 def test_where_all_states_are_alike_the_answer_says_all():

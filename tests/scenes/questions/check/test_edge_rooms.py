@@ -10,6 +10,7 @@ from scenes.states.judgement import judgement_of
 from scenes.verdicts.text import room_label
 from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, WALL_AT_MM, plan, wall_on_the_right
 from tests.scenes.questions.check.test_map_sheet import even
+from tests.scenes.sheets.figure_faults import faults
 
 FRAME = Guide(name="frame", half_width_mm=15, half_height_mm=9)
 WALL_MM = 90.0  # inner face, at the operator's right
@@ -56,3 +57,17 @@ def test_a_clear_state_shows_its_rooms_instead_of_an_empty_field():
         t.get_position()[0] for t in figure.texts if t.get_text().startswith(room_label(next(r for r in rooms if r.least).room_mm))
     ]
     assert np.min(right) > 0.5  # the wall stands at the operator's right, and so does its room
+
+
+def test_rooms_stand_inside_the_guide_that_they_are_of_not_at_the_recorded_areas_corners():
+    low = Guide(name="low", half_width_mm=15, half_height_mm=6, centre_mm=(0.0, -2.0))
+    rooms = edge_rooms(plan(wall_on_the_right(WALL_MM), guides=(low,)), "low")
+    figure = map_figure(even(1.0), (low,), title="20", verdict_word="clear", blame=None, visible_loss_stops=0.1, rooms=rooms)
+    assert not faults(figure)
+    (axes,) = figure.axes
+    top, bottom = (figure.transFigure.inverted().transform(axes.transData.transform((0.0, up)))[1] for up in (4.0, -8.0))
+    labels = [text for text in figure.texts if text.get_text().endswith(rooms[0].part)]
+    assert len(labels) == len(PLACES)
+    renderer = figure.canvas.get_renderer()
+    spans = [text.get_window_extent(renderer).transformed(figure.transFigure.inverted()) for text in labels]
+    assert all(bottom < span.y0 < span.y1 < top for span in spans)

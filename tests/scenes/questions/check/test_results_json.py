@@ -340,6 +340,8 @@ def test_a_frame_that_loses_light_with_the_trays_empty_says_so(word):
     told = with_trays_empty(guide(word=word, loss=0.0, part=None, step="do not bring the mask any further in", margin=9.0), empty)
     assert told.word is Word.TIGHT
     assert "keep the filters in" in told.next_step
+    one = with_trays_empty(guide(word=word, loss=0.0, part=None), replace(empty, filters=1))
+    assert "keep the filter in" in one.next_step
     lost = with_trays_empty(guide(word=word, loss=0.0, part=None), replace(empty, loss_stops=3.13)).next_step
     assert "and 3.13 stops are lost" in lost
     assert "with the trays empty the mask stands 1.7 mm in the beam, top right, and 0.16 stop is lost" in told.next_step

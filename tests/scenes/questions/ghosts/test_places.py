@@ -305,8 +305,8 @@ def reports_of(tmp_path):
 
 
 def states_with_ghosts(reports):
-    """Keys of states in whose frame a ghost shows that can be told from its light."""
-    return {r.plan.key for r in reports if any(ghost.in_frame and not ghost.on_light for ghost in r.lights.ghosts)}
+    """Keys of states in whose frame a ghost lies, but for those that stay on their light."""
+    return {r.plan.key for r in reports if any(ghost.in_frame and not ghost.hides for ghost in r.lights.ghosts)}
 
 
 def test_one_tilt_clears_every_focus_and_a_tenth_less_does_not(reports_of):
@@ -342,6 +342,27 @@ def test_where_nothing_that_fits_is_better_the_sentence_says_so(reports_of):
     )
     assert (answer.clears, answer.tilt_deg) == (False, None)
     assert "None that fits does better" in set_words(answer)
+
+
+def test_a_sensor_ghost_on_its_own_light_counts_for_one_state_and_for_all_alike(reports_of):
+    # Off an upright filter the light on the axis comes back onto itself; a pan takes light and ghost apart, to opposite sides.
+    centred = LAMP.replace("azimuth_deg = -12", "azimuth_deg = 0").replace("elevation_deg = 4", "elevation_deg = 0")
+    reports = reports_of(more=centred, tilt=0.0)
+    assert all(ghost.on_light and ghost.in_frame for report in reports for ghost in sensor_ghosts(report)[:1])
+    assert all(not answer.is_present for report in reports for answer in report.tilts)
+    answer = set_tilt(reports)
+    assert {one.key for one in answer.left_now} == {report.plan.key for report in reports}
+    page = "\n".join(page_of(*reports))
+    assert not answer.is_present
+    assert "leave the tilts as they are" not in page
+    assert page.count("  on its own light  ") == sum(len(sensor_ghosts(report)) for report in reports)
+
+
+def test_a_ghost_is_not_moved_off_its_own_light_only_to_be_weaker(reports_of):
+    centred = LAMP.replace("azimuth_deg = -12", "azimuth_deg = 0").replace("elevation_deg = 4", "elevation_deg = 0")
+    answer = set_tilt(reports_of(more=centred + LITTLE_ROOM, tilt=0.0))
+    assert (answer.clears, answer.tilt_deg) == (False, None)
+    assert "the present one, which leaves each ghost on its own light until the camera pans: " in set_words(answer)
 
 
 def test_the_short_list_ends_with_one_tilt_for_all_and_the_json_has_it(reports_of):

@@ -1,12 +1,15 @@
 """What a loss shows as on the waveform, against values computed with colour-science 0.4.7 from the standards' formulas."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from scenes.questions.plan.expected import expected, signal_percent
+from scenes.questions.plan.report import again_words
 from scenes.scene_file.tables.plan import Plan
 from scenes.stills.transfer import FROM_LIGHT, TO_LIGHT, code_of_signal
+from scenes.verdicts.verdict import TraysEmpty
 
 # Grey 18 %; HLG with diffuse white at 75 %, PQ with grey at 26 cd/m2 (ITU-R BT.2408): percent, drops at 1/10, 1/3, 1 and 2 stops.
 DROPS = {
@@ -77,3 +80,13 @@ def test_the_band_holds_both_ends_the_errors_and_the_reading():
     assert found.most.percent == pytest.approx(40.9008 + 1.0, abs=1e-3)
     assert found.dark.percent == pytest.approx(40.9008 - 5.0166, abs=1e-3)
     assert found.least.percent == pytest.approx(40.9008 - 13.6124 - 1.0, abs=1e-3)
+
+
+def test_the_shot_with_the_trays_empty_says_what_the_waveform_reads():
+    # A third of a stop under BT.709, as above; the code of BT.709 in 10-bit narrow range is 64 + 876 E'.
+    empty = TraysEmpty(room_mm=-1.2, part="front tray", where="bottom left", enough=False, loss_stops=1 / 3, filters=1)
+    told = again_words(empty, Plan(curve="rec709"))
+    assert told.startswith(
+        "Then take the filter out and shoot it again: expect up to 0.33 stop less light, down to 35.9 % (code 378)"
+    )
+    assert "(code" not in again_words(replace(empty, room_mm=0.3, loss_stops=0.0), Plan())

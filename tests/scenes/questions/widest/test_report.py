@@ -361,3 +361,13 @@ def test_the_command_writes_a_chart_and_says_what_is_wrong_with_an_option(tmp_pa
         wanted_of(front="wide")
     assert load_scene(path).scene.title == "one opening"
     assert COMMANDS["widest"][0] == "scenes.questions.widest.command"
+
+
+def test_setups_that_change_nothing_are_named_in_one_line_and_their_rows_left_out():
+    found = answer(loaded(flag=FLAG.replace("hinge_mm = 62", "hinge_mm = 200")))
+    lines = answer_text(found).splitlines()
+    assert "No different from the box as set: flags off." in lines
+    assert "No different from stage more (8 mm): stage more (8 mm), flags off." in lines
+    heads = [row.words for row in found.setups_table().rows if not row.words.startswith("  ")]
+    assert heads == ["as set", "mask out", "stage more (8 mm)", "mask out, flags off"]
+    assert len(found.data()["setups"]) == 6
