@@ -49,11 +49,10 @@ class Contradiction:
 def contradiction(designer: Designer, wishes: Wishes) -> Contradiction:
     """The fewest wishes that contradict each other where no design fits all, and those that contradict besides."""
     every = [*each_wish(wishes, designer.needed_mm()), *_ends(designer)]
-    in_the_way = tuple(blocked(designer.attempt(designer.picks[0], wishes, designer.design.small)))
-    fixed = _fixed(designer, wishes)
+    obstacles = in_the_way(designer, wishes)
     left = _fewest_of(designer, wishes, every)
     if left is None:
-        return Contradiction(stuck=_stuck(designer, wishes), blocked=in_the_way, fixed=fixed)
+        return replace(obstacles, stuck=_stuck(designer, wishes))
     sets = [left]
     while len(sets) < MOST_SETS and not _fits(designer, rest := _without(wishes, [wish for some in sets for wish in some])):
         further = _fewest_of(designer, rest, [wish for wish in every if all(wish not in some for some in sets)])
@@ -62,7 +61,13 @@ def contradiction(designer: Designer, wishes: Wishes) -> Contradiction:
         sets.append(further)
     ways = [_way_out(designer, wishes, wish) for wish in left]
     ordered = tuple(sorted(ways, key=lambda way: (way.design is None, way.share, way.wish.key)))
-    return Contradiction(ways=ordered, more=tuple(map(tuple, sets[1:])), blocked=in_the_way, fixed=fixed)
+    return replace(obstacles, ways=ordered, more=tuple(map(tuple, sets[1:])))
+
+
+def in_the_way(designer: Designer, wishes: Wishes) -> Contradiction:
+    """Only what stands in the way: what is known before any wish is given up."""
+    found = tuple(blocked(designer.attempt(designer.picks[0], wishes, designer.design.small)))
+    return Contradiction(blocked=found, fixed=_fixed(designer, wishes))
 
 
 def _fixed(designer: Designer, wishes: Wishes) -> tuple[str, ...]:

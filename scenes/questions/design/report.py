@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from geometry.notes import Severity
 from scenes.questions.builds.report import surety
-from scenes.questions.design.contradictions import Contradiction, contradiction
+from scenes.questions.design.contradictions import Contradiction, contradiction, in_the_way
 from scenes.questions.design.designer import Design, Designer, is_kept_off
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
@@ -79,7 +79,7 @@ def design_report(loaded: Loaded, tick: Tick = silent) -> Report:
         partly = designer.so_far.get(report.wishes)
         if not report.shown and partly is not None:
             report.shown = [shown] if (shown := _judged(designer, partly, report)) is not None else []
-        if not report.shown:
+        if not report.shown and report.contradiction is None:
             raise
         report.stopped = True
     return report
@@ -120,6 +120,7 @@ def _fill(report: Report, designer: Designer) -> None:
         best = report.shown[0]
         report.prices.extend(prices(designer, best.design, report.wishes, best.reasons))
     elif not report.refused:
+        report.contradiction = in_the_way(designer, report.wishes)
         report.contradiction = contradiction(designer, report.wishes)
 
 

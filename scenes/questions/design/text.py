@@ -29,8 +29,11 @@ def size_words(design: Design) -> str:
 
 def answer_words(report: Report) -> str:
     """The answer in a sentence or two."""
+    if not report.shown and report.contradiction is not None:
+        until = " Stopped on the way: which wishes contradict each other is not worked out." if report.stopped else ""
+        return f"No box does all that is asked.{until}"
     if not report.shown:
-        return "No box does all that is asked." if report.contradiction else "No box found could be shown to be clear."
+        return "No box found could be shown to be clear."
     best = report.shown[0]
     until = " Stopped on the way: this is the best so far, and there may be a smaller one." if report.stopped else ""
     proof = "" if best.design.found.is_proven else " Smaller ones may exist: the search by trial is no proof."

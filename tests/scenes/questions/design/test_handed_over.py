@@ -67,6 +67,16 @@ def test_stopped_before_anything_is_found_says_so_in_one_sentence(tmp_path, monk
     assert "stopped before any box was found: there is nothing to hand over" in capsys.readouterr().err
 
 
+def test_stopped_while_contradictions_are_looked_for_says_that_no_box_fits_and_what_stands_in_the_way(tmp_path, monkeypatch):
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(report_module, "contradiction", stop)
+    report = designed(tmp_path, scene(LENS, BACK.replace("118", "60") + hood(rear=(170, 130))))
+    assert answer_words(report).startswith("No box does all that is asked. Stopped on the way:")
+    assert next_words(report).startswith("back plate stands in the way and is not free: make it larger")
+
+
 def test_stopped_while_further_choices_are_tried_hands_over_the_best_so_far(tmp_path, monkeypatch):
     own, asked = designer_module.placed, []
 
