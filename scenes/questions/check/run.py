@@ -20,28 +20,25 @@ from scenes.questions.check.one_state import Gathered, Kept, Recorded, StateRequ
 from scenes.questions.check.output_folder import Recorder
 from scenes.questions.check.results_json import Provenance, results_dict
 from scenes.runtime.child_process import StopSwitch
-from scenes.runtime.engines import AREAS, CPU, engine_of
+from scenes.runtime.engines import AREAS, CPU
 from scenes.runtime.page import wrapped
 from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.version import own_version
-from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes, no_aside
+from scenes.runtime.worker_pool import Sharing, WorkerDied, no_aside
 from scenes.states.clear_rule import Limits
 from scenes.states.load import Loaded, load_scene, wanted_states
-from scenes.verdicts.check import CheckResult, FailedState, map_grid
+from scenes.verdicts.check import CheckResult, FailedState
 from scenes.verdicts.overview import answer_line, end_lines, overview_lines
+from scenes.verdicts.processes import STATES_PER_PROCESS, STEPS_PER_STATE, died_words, processes_beside
 from scenes.verdicts.text import caution_lines, device_lines, table_lines
 
 if TYPE_CHECKING:
     from scenes.answers.options import Wanted
     from scenes.states.state import State
 
-STEPS_PER_STATE = 100
+LEAST_STATES = 2  # for each process, where a state takes long
 DEMO = "demo"
 ANSWER, OVERVIEW, EVERY_STATE = range(3)  # how much of an answer is printed
-# Of processes that work on states: what one takes without maps and with its drawing process, and what each pixel of a map takes;
-# the share of the machine's memory that all may fill; the least states for each, for it takes as long to start as two; the most,
-# because what one process does alone is then half of a run.
-PROCESS_BYTES, PIXEL_BYTES, SHARE_OF_MEMORY, STATES_PER_PROCESS, MOST_PROCESSES = 1.0e9, 30.0, 0.5, 4, 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,8 +215,7 @@ def joined(checks: Sequence[CheckResult], limits: Limits) -> CheckResult:
 
 def state_failed(plan: State, died: WorkerDied, limits: Limits) -> Recorded:
     """A state that has cost its process, as one that could not be computed."""
-    ended = f"the process at work on it ended twice, with status {died.status}"
-    why = f"{ended}, perhaps for want of memory; try smaller maps with --pixels"
+    why = f"{died_words(died)}; try smaller maps with --pixels"
     failed = FailedState(key=plan.key, lens_name=plan.lens_name, why=why)
     return Recorded(check=CheckResult(states=(), failed=(failed,), limits=limits))
 
@@ -246,16 +242,8 @@ def workers_for(asked: Asked, plans: Sequence[State]) -> int:
     """How many processes to work on states beside this one: none where there are few states or little memory."""
     if asked.device != CPU:  # its memory is not for several, and it has made the maps before the second process is ready
         return 0
-    least = 2 if asked.parts or asked.engine != AREAS else STATES_PER_PROCESS
-    room = int(SHARE_OF_MEMORY * memory_bytes() / process_bytes(asked, plans))
-    return max(min(asked.threads, len(plans) // least, room, MOST_PROCESSES) - 1, 0)
-
-
-def process_bytes(asked: Asked, plans: Sequence[State]) -> float:
-    """What a process takes at most, with a drawing process that it waits for: libraries, and maps of all pupil depths at once."""
-    engine = engine_of(asked.engine)
-    grids = [(map_grid(plan, engine, asked.columns), len(plan.variants)) for plan in plans]
-    return PROCESS_BYTES + PIXEL_BYTES * max(grid.columns * grid.rows * (count + 2) for grid, count in grids)
+    least = LEAST_STATES if asked.parts or asked.engine != AREAS else STATES_PER_PROCESS
+    return processes_beside(plans, asked.threads, engine=asked.engine, columns=asked.columns, least=least)
 
 
 def provenance(job: Job, asked: Asked) -> Provenance:

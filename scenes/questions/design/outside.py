@@ -6,11 +6,11 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from geometry.carrying import GLASS_G_CM3
 from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Stage
 from scenes.scene_file.tables.design import DesignRow
 from scenes.scene_file.tables.scene import Scene, box_for
 
-GLASS = 2.51  # g/cm3, N-BK7: catalogue value, docs/design.md
 TRAY_RIM_MM = 6.0  # of a tray whose outside is not given: what it stands out round its glass or opening; common practice
 KG = 1e-6  # mm3 times g/cm3
 
@@ -109,7 +109,7 @@ def weight_kg(box: Box, density: float) -> float:
     walls = sum((hood_mm3(part) for part in box.hood), 0.0) + sum((_tray_mm3(part) for part in box.stage), 0.0)
     flags = sum((_flag_mm3(part) for part in box.flag), 0.0)
     glass = sum((_filter_mm3(part.filter) for part in box.stage if part.filter is not None), 0.0)
-    return KG * (density * (plates + walls + flags) + GLASS * glass)
+    return KG * (density * (plates + walls + flags) + GLASS_G_CM3 * glass)
 
 
 def _back_mm3(back: Back) -> float:

@@ -14,18 +14,15 @@ from raytrace.shares import VignetteMap
 from scenes.io.files import is_full
 from scenes.runtime.engines import AREAS, CPU, engine_of
 from scenes.runtime.progress import Tick, progress, silent
-from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes
+from scenes.runtime.worker_pool import Sharing, WorkerDied
 from scenes.sheets.map_reading import extent_mm, known_loss, reduced
 from scenes.states.clear_rule import Limits
 from scenes.states.names import in_a_sentence
 from scenes.states.state import State
 from scenes.verdicts.check import CheckResult, FailedState, StateResult, check_state
+from scenes.verdicts.processes import STEPS_PER_STATE, died_words, processes_beside
 
 ACROSS = 240  # pixels of a small picture: more than it can show in print
-STATES_PER_PROCESS = 4
-MOST_PROCESSES = 16
-PROCESS_BYTES, SHARE_OF_MEMORY = 1.0e9, 0.5  # what a process takes at most, and how much of the memory all may fill
-STEPS_PER_STATE = 100
 LIBRARIES = ("raytrace.judge.judgement", "raytrace.coverage.engine", "raytrace.coverage.picture")
 
 
@@ -51,8 +48,7 @@ Judged = tuple[StateResult, SmallMap] | FailedState
 def look_at(states: Sequence[State], title: str, *, threads: int = 1) -> LookedAt:
     """Every state judged; one that fails leaves the others."""
     found: dict[int, Judged | WorkerDied] = {}
-    room = int(SHARE_OF_MEMORY * memory_bytes() / PROCESS_BYTES)
-    workers = max(min(threads, len(states) // STATES_PER_PROCESS, room, MOST_PROCESSES) - 1, 0)
+    workers = processes_beside(states, threads)
     each = max(threads // (workers + 1), 1)
     with Sharing(lanes=workers + 1, workers=workers, warm=_load) as sharing, progress(len(states) * STEPS_PER_STATE, title) as tick:
         sharing.run([partial(judged, state, threads=each) for state in states], found.__setitem__, tick=tick)
@@ -100,5 +96,4 @@ def _joined(states: Sequence[State], found: Sequence[Judged | WorkerDied]) -> Lo
 def _failed(state: State, found: FailedState | WorkerDied) -> FailedState:
     if isinstance(found, FailedState):
         return found
-    why = f"the process at work on it ended twice, with status {found.status}, perhaps for want of memory"
-    return FailedState(key=state.key, lens_name=state.lens_name, why=why)
+    return FailedState(key=state.key, lens_name=state.lens_name, why=died_words(found))
