@@ -46,10 +46,12 @@ class Contradiction:
     fixed: tuple[str, ...] = ()
 
 
-def contradiction(designer: Designer, wishes: Wishes) -> Contradiction:
-    """The fewest wishes that contradict each other where no design fits all, and those that contradict besides."""
+def contradiction(designer: Designer, wishes: Wishes, obstacles: Contradiction) -> Contradiction:
+    """The fewest wishes that contradict each other where no design fits all, and those that contradict besides.
+
+    obstacles: what `in_the_way` says.
+    """
     every = [*each_wish(wishes, designer.needed_mm()), *_ends(designer)]
-    obstacles = in_the_way(designer, wishes)
     left = _fewest_of(designer, wishes, every)
     if left is None:
         return replace(obstacles, stuck=_stuck(designer, wishes))

@@ -120,8 +120,8 @@ def _fill(report: Report, designer: Designer) -> None:
         best = report.shown[0]
         report.prices.extend(prices(designer, best.design, report.wishes, best.reasons))
     elif not report.refused:
-        report.contradiction = in_the_way(designer, report.wishes)
-        report.contradiction = contradiction(designer, report.wishes)
+        report.contradiction = in_the_way(designer, report.wishes)  # handed over where the rest is stopped
+        report.contradiction = contradiction(designer, report.wishes, report.contradiction)
 
 
 def _judged_on_the_way(designer: Designer, report: Report) -> dict[int, Shown | None]:
