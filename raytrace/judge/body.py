@@ -240,6 +240,9 @@ edges_of: Kept[Outline, tuple[FloatArray, FloatArray]] = Kept(_edges)
 
 
 def _together(made: Sequence[_Chain], whole: bool) -> Legs:
+    if len(made) == 1:
+        (one,) = made
+        return Legs(one.corners, one.fields, one.legs.astype(np.int64), one.pads, one.end_z_mm, whole)
     starts = np.cumsum([0, *(len(one.corners) for one in made[:-1])])
     return Legs(
         corners=np.concatenate([one.corners for one in made]),

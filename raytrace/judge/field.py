@@ -154,14 +154,40 @@ def _field_pencils(lenses: Sequence[LensState], cell: Cell, samples: Samples) ->
 
 
 def _between(layers: Sequence[Pencils], points: FloatArray, samples: Samples, whole: bool) -> tuple[IntArray, FloatArray]:
-    n, t = len(points), len(samples.triples)
+    if whole and not any(len(pencils.field_tan) for pencils in layers):
+        return _smooth(_Same(samples), len(layers))
+    return _weighed([_weights(pencils, points, samples, whole) for pencils in layers], samples)
+
+
+@dataclass(frozen=True, slots=True)
+class _Same:
+    """Samples told apart by which they are, not by what they hold."""
+
+    samples: Samples
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.samples is self.samples
+
+    def __hash__(self) -> int:
+        return id(self.samples)
+
+
+@cache
+def _smooth(of: _Same, layers: int) -> tuple[IntArray, FloatArray]:
+    """Triples and weights where pencils change smoothly everywhere; samples are few and kept."""
+    return _weighed([np.full(len(of.samples.triples), SMOOTH)] * layers, of.samples)
+
+
+def _weighed(shares: Sequence[FloatArray], samples: Samples) -> tuple[IntArray, FloatArray]:
+    """Triples and weights of layers (depths) from what share (T,) of each second difference counts."""
+    n, t = len(samples.shares), len(samples.triples)
     triples, weights = [], []
-    for number, pencils in enumerate(layers):
+    for number, share in enumerate(shares):
         weight = np.zeros((t, 3))
-        weight[np.arange(t), samples.family] = _weights(pencils, points, samples, whole)
+        weight[np.arange(t), samples.family] = share
         triples.append(samples.triples + number * n)
         weights.append(weight)
-    for number in range(len(layers) - 2):
+    for number in range(len(shares) - 2):
         triples.append(np.arange(n)[:, None] + n * (number + np.arange(3)))
         weights.append(np.tile([0.0, 0.0, SMOOTH], (n, 1)))
     return np.concatenate(triples).astype(np.int64), np.concatenate(weights)

@@ -28,7 +28,7 @@ NARROWEST_SCALE = 0.05
 SCALE_STEP = 1e-4  # a hundredth of a percent of the frame: finer than any mount repeats
 LEAST_STEP = 1e-9  # where a room above 0 has to show as a margin above 0
 MOST_STEPS = 60
-LITTLE_MM = 1e-3  # parts that leave more than the nearest by this are not looked at closer
+MORE_MM = 1e-3  # parts that leave more than the nearest by this are not looked at closer
 LEAST_RATE = 0.05  # of a place's distance from the axis: how fast it is neared at least, where the first scale to ask is guessed
 ASK_MIDDLE = 8  # every so many steps, the middle of what is left, whatever the cell that came nearest says
 
@@ -268,7 +268,7 @@ def _nearest(search: Search, scale: float, numbers: list[int]) -> tuple[int, flo
     """
     hit, least, nearest_cell, shown = numbers[0], np.inf, search.beam(scale).cell, set()
     for number in numbers:
-        row, cell = search.room(scale, number, least + LITTLE_MM)
+        row, cell = search.room(scale, number, least + MORE_MM)
         if row[ROOM] <= 0.0:
             row, cell = search.closer_room(scale, number)
         if row[ROOM] < least:
