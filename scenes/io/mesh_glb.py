@@ -111,6 +111,7 @@ def _glb_is_plain(tree: dict[str, Any]) -> None:
     nodes, accessors = tree.get("nodes", []), tree.get("accessors", [])
     odd = {
         f"copies of a body ({GLB_COPIES})": any(GLB_COPIES in node.get("extensions", {}) for node in nodes),
+        "a camera": any("camera" in node for node in nodes),
         "a body bent by bones": any("skin" in node and "mesh" in node for node in nodes),
         "morph targets": any(one.get("targets") for mesh in tree.get("meshes", []) for one in mesh["primitives"]),
         "sparse data": any("sparse" in accessor for accessor in accessors),

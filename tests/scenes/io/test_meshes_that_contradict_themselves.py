@@ -54,6 +54,7 @@ SPOILT_GLB = {
     "a matrix that is no place": (glb({"matrix": [1, 0, 0, 0.5, *MOVED[4:]]}), "matrix that is no place"),
     "a body shrunk to a point": (glb({"scale": [0, 0, 0]}), "shrinks to nothing"),
     "a body pressed flat": (glb({"matrix": [0, *MOVED[1:]]}), "shrinks to nothing"),
+    "a camera": (glb({"camera": 0}), "it holds a camera"),
     "packed corners": (glb(view={"extensions": {"EXT_meshopt_compression": {}}}), "needs EXT_meshopt_compression"),
     "packed triangles": (glb(primitive={"extensions": {"KHR_draco_mesh_compression": {}}}), "needs KHR_draco_mesh_compression"),
     "a place of an extension's": (glb({"extensions": {"EXT_other_place": {}}}), "needs EXT_other_place"),
