@@ -11,7 +11,7 @@ from scenes.registry import COMMANDS, EXAMPLES
 
 WIDTH = 96  # of --help on a page, as a wide terminal shows it
 MORE = {  # command: the page that tells more
-    "check": "results", "masks": "masks", "filters": "filters", "flags": "flags", "builds": "tolerances", "widest": "widest",
+    "check": "results", "masks": "masks", "filters": "filters", "flags": "flags", "tolerances": "tolerances", "widest": "widest",
     "bokeh": "bokeh", "ghosts": "ghosts", "sun": "ghosts", "leaks": "stray-light", "plan": "plan",
     "compare": "compare", "lens": "lens-data", "design": "design",
     "verify": "results", "new": "getting-started", "schema": "scene-file", "list": "nomenclature",

@@ -36,7 +36,7 @@ A part moves with its box: first its own turn and tilt about its own centre, the
 back plate's centre, then the box's `offset_mm` and `ahead_mm`.
 
 Any length or angle of camera, lens or box may come out otherwise than written: a `[[tolerance]]` names it and says by how
-much, and `brimline builds` says how sure the frame is then ([tolerances](tolerances.md)).
+much, and `brimline tolerances` says how sure the frame is then ([tolerances](tolerances.md)).
 
 Any length, angle or choice of the box may be left to the program: `[design]` says what is free and what is asked, and
 `brimline design` finds the smallest box ([design](design.md)).

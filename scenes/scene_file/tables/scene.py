@@ -60,7 +60,7 @@ class Scene(Table):
     box: Box = part("The light-control box; every part of it is optional.")
     light: tuple[Light, ...] = part("Lights that must not reach the glass, or whose ghosts are asked for.", ())
     check: Check = part("What to check.", Check())
-    tolerance: tuple[Tolerance, ...] = part("What may come out otherwise than written, for `brimline builds`.", ())
+    tolerance: tuple[Tolerance, ...] = part("What may come out otherwise than written, for `brimline tolerances`.", ())
     plan: Plan = part("What `brimline plan` reckons with.", Plan())
     design: Design | None = part("What `brimline design` may change in the box, and what it is to be.", None)
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.tolerance import Effect, Spread, builds, spread_of, worst_case
-from scenes.questions.builds.clearances import Build, LensBench
-from scenes.questions.builds.inputs import Input, inputs_of, touches
+from scenes.questions.tolerances.clearances import Build, LensBench
+from scenes.questions.tolerances.inputs import Input, inputs_of, touches
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.scene import Scene
