@@ -52,19 +52,21 @@ def shared_out(
     each_s: float,
     tick: Tick = silent,
     words: Callable[[Item], str] = lambda _: "",
+    elsewhere: bool = False,
 ) -> list[Made]:
     """What `work` makes of each item, in their order, by as many processes as there are cores; `tick` counts items done.
 
     each_s is about how long one takes. `work` and items pickle. An item, or what it holds, that comes back in an answer is this
-    process's own object again. Whatever `work` raises is raised here: of several items the first one's.
+    process's own object again. Whatever `work` raises is raised here: of several items the first one's. `elsewhere` leaves all work
+    to others, where it wakes threads beside which nothing can be forked any more.
     """
     todo = tuple(items)
     count, told = processes_for(len(todo), each_s), _OneAtATime(tick, [words(item) for item in todo])
-    if count > 1 and not _sharing:
+    if not _sharing and (count > 1 or (elsewhere and count)):
         with _marked():
             if can_fork():
-                return _forked(work, todo, count, told)
-            if each_s * len(todo) > STARTED_S:
+                return _forked(work, todo, count, told, elsewhere=elsewhere)
+            if count > 1 and each_s * len(todo) > STARTED_S:
                 return _started(work, todo, count, told)
     return [told.after(number, work(item)) for number, item in enumerate(todo)]
 
@@ -82,11 +84,9 @@ def _marked() -> Iterator[None]:
 
 
 def processes_for(count: int, each_s: float) -> int:
-    """How many processes, this one among them, to share so many items out to."""
-    if count * each_s < FORKED_S:
-        return 1
-    room = int(SHARE_OF_MEMORY * memory_bytes() / PROCESS_BYTES)
-    return max(min(cores(), count, room, MOST_PROCESSES), 1)
+    """How many processes to share so many items out to; 0 where one core, or little memory, is all there is, or little work."""
+    room = min(cores(), int(SHARE_OF_MEMORY * memory_bytes() / PROCESS_BYTES), MOST_PROCESSES)
+    return min(room, count) if room > 1 and count * each_s >= FORKED_S else 0
 
 
 def can_fork() -> bool:
@@ -159,7 +159,7 @@ def _held(item: object) -> list[object]:
 
 
 def _spread(thing: object) -> Iterator[object]:
-    if isinstance(thing, PLAIN) or thing == ():
+    if isinstance(thing, PLAIN) or (isinstance(thing, tuple) and not thing):
         return
     yield thing
     if isinstance(thing, tuple | list):
@@ -231,13 +231,13 @@ def _filled(numbers: int, count: int) -> None:
             stream.write(NUMBER.pack(number))
 
 
-def _forked(work: Callable[[Item], Made], items: Sequence[Item], count: int, told: _OneAtATime) -> list[Made]:
+def _forked(work: Callable[[Item], Made], items: Sequence[Item], count: int, told: _OneAtATime, *, elsewhere: bool) -> list[Made]:
     work_round = _Round(work, items, told)
-    with _children(work_round, count - 1) as readers:
+    with _children(work_round, count if elsewhere else count - 1) as readers:
         work_round.fill()
         for reader in readers:
             reader.start()
-        for number in work_round.taken():
+        for number in () if elsewhere else work_round.taken():
             try:
                 work_round.found[number] = told.after(number, work(items[number]))
             except Exception as error:  # noqa: BLE001 - raised below, unless an item before this one fails too
