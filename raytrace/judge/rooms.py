@@ -95,12 +95,12 @@ class GuideBeam:
         return tuple(legs for legs in self._legs.values() if legs is not None)
 
 
-def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces) -> FloatArray:
+def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces, enough_mm: float = np.inf) -> FloatArray:
     """The room of a part from the light of one cell, as `part_room` gives it; bodies that touch are 0."""
     legs = beam.legs(cell)
     if legs is None:
         return _unknown()
-    found = nearest(legs, pieces)
+    found = nearest(legs, pieces, enough_mm)
     found[0] = min(found[0], BEYOND_MM)  # where the beam is not followed it may come nearer than that
     return found
 
@@ -144,9 +144,11 @@ def room_held(
     return row, cell, beam
 
 
-def room_by(beam: GuideBeam, part: Pieces, near_mm: float, *, with_depth: bool) -> tuple[FloatArray, Cell]:
-    """As `room`, by the stand-ins that the beam has."""
-    leaves = {beam.cell: _leaf(beam, beam.cell, part, with_depth)}
+def room_by(
+    beam: GuideBeam, part: Pieces, near_mm: float, *, with_depth: bool, enough_mm: float = np.inf
+) -> tuple[FloatArray, Cell]:
+    """As `room`, by the stand-ins that the beam has; a hull that leaves `enough_mm` is not looked at closer."""
+    leaves = {beam.cell: _leaf(beam, beam.cell, part, with_depth, enough_mm)}
     cell = beam.cell
     for _ in range(MOST_HALVINGS):
         was = float(leaves[cell][0])
@@ -154,7 +156,7 @@ def room_by(beam: GuideBeam, part: Pieces, near_mm: float, *, with_depth: bool) 
             break
         del leaves[cell]
         for quarter in cell.quarters():
-            leaves[quarter] = _leaf(beam, quarter, part, with_depth)
+            leaves[quarter] = _leaf(beam, quarter, part, with_depth, enough_mm)
         gained = min(float(leaves[quarter][0]) for quarter in cell.quarters()) - was
         cell = min(leaves, key=lambda one: (leaves[one][0], -one.level))
         if _is_told(float(leaves[cell][0]), gained, beam.pad_mm(cell)):
@@ -165,9 +167,9 @@ def room_by(beam: GuideBeam, part: Pieces, near_mm: float, *, with_depth: bool) 
     return _deepest(touched, part), cell
 
 
-def _leaf(beam: GuideBeam, cell: Cell, part: Pieces, with_depth: bool) -> FloatArray:
+def _leaf(beam: GuideBeam, cell: Cell, part: Pieces, with_depth: bool, enough_mm: float) -> FloatArray:
     """The room of a part from the light of one cell; where it touches, with how deep it is in, if that is asked for."""
-    row, legs = room_in_cell(beam, cell, part), beam.legs(cell)
+    row, legs = room_in_cell(beam, cell, part, enough_mm), beam.legs(cell)
     if row[0] > 0.0 or not len(part.runs) or not with_depth or legs is None:
         return row
     return _deepest([legs], part) if part.drawn is None else _drawn_deepest(legs, part, row)

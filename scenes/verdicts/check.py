@@ -33,9 +33,10 @@ from scenes.states.clear_rule import (
 from scenes.states.judgement import doubts, without_glass
 from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words, the
+from scenes.verdicts.darkest import SharesAt
 from scenes.verdicts.remedy import remedy_words
 from scenes.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
-from scenes.verdicts.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
+from scenes.verdicts.verdict import GuideVerdict, judge, never_clear, never_clear_beyond
 
 if TYPE_CHECKING:
     from scenes.proof.verify import Finding
