@@ -134,6 +134,7 @@ class MakeAnswer(Answer):
         """Solids, flats, sheets of stock, lists."""
         from scenes.io.solid_files import stl_bytes, threemf_bytes
         from scenes.io.step_text import step_bytes
+        from scenes.questions.make.drawings import drawings_pdf
 
         report = self.report
         names = {part.number: name for part, name in zip(report.parts.made, self._names(), strict=True)}
@@ -145,6 +146,7 @@ class MakeAnswer(Answer):
         yield from self._boxes()
         yield from self._flats(names)
         yield from self._stock()
+        yield "drawings.pdf", drawings_pdf(report)
         yield "cut-list.csv", cut_list_csv(report).encode()
         yield "bill-of-materials.csv", bill_csv(report).encode()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -15,7 +16,7 @@ from geometry.flats import Flat, upright
 from geometry.frame import Pose
 from geometry.outline import half_size_mm
 from geometry.polyhedra import Polyhedron, hood_shell, plate
-from geometry.rings import Ring, circle_ring, polygon_ring, rectangle_ring, rings_of
+from geometry.rings import Ring, bounds_mm, circle_ring, polygon_ring, rectangle_ring, rings_of
 from geometry.unfold import (
     Bending,
     Ends,
@@ -35,6 +36,7 @@ from scenes.scene_file.tables.make import MakePart, materials_of, names_of
 from scenes.scene_file.tables.scene import Scene
 
 FILE_SAGITTA_MM, DRAWN_SAGITTA_MM = 0.005, 0.02  # of chords in files and in views: both of the very same area as the arc
+LEAST_BESIDE_MM = 1.0  # of material between a screw hole and an edge
 LEAST_FRAME_MM = 0.3  # of sheet: thinner frames about a filter are left out
 CENTRE = Pose(np.eye(3), np.zeros(3))
 GLUED_KINDS = {"panels": "glued from four panels", "tabs": "folded on scored lines", "bend": "bent from one sheet"}
@@ -215,6 +217,7 @@ class PartsOf:
             f"{name}: a stack of frames screwed together, the filter between them with {self._make.glass_gap_mm:g} mm of play "
             "(glass_gap_mm); it goes in before the front frame is put on"
         )
+        screws = self._screw_holes(name, size, pocket)
         layers = [("rear frame", opening, frame_mm, 0.0), ("filter frame", pocket, glass_mm, frame_mm)]
         layers.append(("front frame", opening, frame_mm, frame_mm + glass_mm))
         for what, holes, thick, at in layers:
@@ -222,8 +225,23 @@ class PartsOf:
                 self._taken.append(f"{name}: no {what}, for the glass is as thick as the tray is deep")
                 continue
             shift = Pose(np.eye(3), np.array([0.0, 0.0, at + thick / 2 - stage.depth_mm / 2]))
-            shape = PlateShape(outer=outer, holes=holes, thickness_mm=thick)
+            shape = PlateShape(outer=outer, holes=(*holes, *screws), thickness_mm=thick)
             yield _Rough(f"{name}, {what}", ("stage", place), stage, shape, shift.then(middle))
+
+    def _screw_holes(self, name: str, size: tuple[float, float], pocket: Sequence[Ring]) -> tuple[Ring, ...]:
+        """Four holes in the corners, half way between the pocket's sides and the edges; none where there is no room for them."""
+        across = self._make.screw_hole_mm
+        left, low, right, high = bounds_mm(pocket[0])
+        rim = min(size[0] - (right - left), size[1] - (high - low)) / 2
+        if across <= 0:
+            return ()
+        if (rim - across) / 2 < LEAST_BESIDE_MM:
+            self._taken.append(
+                f"{name}: no screw holes, for {rim:g} mm beside the filter have no room for {across:g} mm: glue the frames"
+            )
+            return ()
+        x, y = (side / 2 - rim / 2 for side in size)
+        return tuple(circle_ring(across / 2, (a * x, b * y)) for a, b in ((1, 1), (-1, 1), (-1, -1), (1, -1)))
 
     def _pocket(self, stage: Stage) -> tuple[Ring, ...]:
         assert stage.filter is not None
@@ -251,9 +269,9 @@ class PartsOf:
 
     def _rimmed(self, half_mm: np.typing.NDArray[np.float64], name: str) -> tuple[float, float]:
         rim = self._make.rim_mm
-        width, height = (float(side) for side in 2 * half_mm + 2 * rim)
+        width, height = (math.ceil(float(side) - 1e-6) for side in 2 * half_mm + 2 * rim)
         self._taken.append(
-            f"{name}: {width:g} x {height:g} mm outside, {rim:g} mm past what it covers (rim_mm), as it has no outer_mm"
+            f"{name}: {width:g} x {height:g} mm outside, at least {rim:g} mm past what it covers (rim_mm), as it has no outer_mm"
         )
         return width, height
 

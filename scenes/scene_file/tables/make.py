@@ -61,6 +61,7 @@ class Make(Table):
     tab_mm: float = mm("Width of the tab that closes a hood made of one sheet.", 3.0, 100.0, 12.0)
     rim_mm: float = mm("Of trays and masks without outer_mm: how far they reach past what they cover.", 1.0, 200.0, 6.0)
     glass_gap_mm: float = mm("Play of a filter in its tray, in width and height.", 0.0, 10.0, 0.5)
+    screw_hole_mm: float = mm("Diameter of the four screw holes through a tray's frames; 0: none.", 0.0, 20.0, 3.2)
     sheet_mm: tuple[float, float] | None = mm(
         "Width and height of the sheets that parts are cut from.", 20.0, 10000.0, None, default_words="a usual size of the material"
     )

@@ -88,6 +88,12 @@ def show(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
+def found(show):
+    """Its answer."""
+    return answer(show)
+
+
+@pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """The folder that the command wrote."""
     tmp_path = tmp_path_factory.mktemp("make")
@@ -105,11 +111,12 @@ def formulas():
     """Volumes [mm3] of the parts by hand."""
     rims = [2 * 2 * np.hypot(1, (b - a) / 2 / 60) for a, b in ((190, 300), (150, 230))]
     outside = prismatoid((190 + rims[0], 150 + rims[1]), (300 + rims[0], 230 + rims[1]), 60)
-    frame = 190 * 160 - (150 * 110 - (4 - pi) * 16)
+    screws = 4 * pi * 1.6**2
+    frame = 190 * 160 - (150 * 110 - (4 - pi) * 16) - screws
     return {
         "back plate": 4 * (200 * 170 - pi * 60**2),
         "tray, rear frame": 2 * frame,
-        "tray, filter frame": 4 * (190 * 160 - 160.5 * 120.5),
+        "tray, filter frame": 4 * (190 * 160 - 160.5 * 120.5 - screws),
         "tray, front frame": 2 * frame,
         "mask": 1.0 * (200 * 160 - (160 * 120 - (4 - pi) * 36)),
         "hood": outside - prismatoid((190, 150), (300, 230), 60),
@@ -189,10 +196,10 @@ def test_glass_is_as_heavy_as_its_kind(index, density):
     assert glass_g_cm3(index) == density
 
 
-def test_balance_and_moments_are_those_of_point_masses_by_hand(show):
+def test_balance_and_moments_are_those_of_point_masses_by_hand(found):
     """Sum m z / sum m over the parts' own centres: those of plates are their middles, of the flag half way along it."""
-    (box,) = answer(show).report.carried
-    made, volumes = answer(show).report.parts.made, formulas()
+    (box,) = found.report.carried
+    made, volumes = found.report.parts.made, formulas()
     sin, cos = np.sin(np.radians(70)), np.cos(np.radians(70))
     middles = {  # ahead of the back plate's rear face, up
         "back plate": (2, 0), "tray, rear frame": (9, 0), "tray, filter frame": (12, 0), "tray, front frame": (15, 0),
@@ -212,9 +219,8 @@ def test_balance_and_moments_are_those_of_point_masses_by_hand(show):
     assert len(made) == 8
 
 
-def test_the_rods_bend_as_cantilevers_and_the_box_is_judged_where_they_leave_it(show):
+def test_the_rods_bend_as_cantilevers_and_the_box_is_judged_where_they_leave_it(found):
     """Half the box on each 15 x 1.5 tube of 6061, 150 mm free: the formulas are held by tests/geometry/test_cantilever.py."""
-    found = answer(show)
     (box,) = found.report.carried
     rod = Rod(diameter_mm=15, wall_mm=1.5, modulus_gpa=68.9, density_g_cm3=2.70)
     force = box.kg * G / 2
@@ -235,9 +241,9 @@ def test_a_camera_balances_farther_ahead_by_the_lever_rule(tmp_path):
     assert box.shift_mm == pytest.approx(box.kg * (box.ahead_mm + 120) / (box.kg + 10))
 
 
-def test_wind_on_a_flag_is_the_drag_of_a_plate_at_its_middle(show):
+def test_wind_on_a_flag_is_the_drag_of_a_plate_at_its_middle(found):
     """rho/2 v^2 Cd A with 1.225 kg/m3, 10 m/s, Cd 1.2 on 250 x 160 mm; at the hinge times half its length."""
-    (flag,) = answer(show).report.wind
+    (flag,) = found.report.wind
     assert flag.force_n == pytest.approx(0.5 * 1.225 * 100 * 1.2 * 0.25 * 0.16)
     assert flag.hinge_n_m == pytest.approx(flag.force_n * 0.08)
     assert flag.careful_n / flag.force_n == pytest.approx(1.3 / 1.2)
