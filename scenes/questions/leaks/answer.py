@@ -11,7 +11,7 @@ import numpy as np
 
 from geometry.openings import OpeningKind
 from scenes.answers.answer import CLEAR, Answer, Files, Sheets, answer_text, state_data
-from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
+from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table, as_named
@@ -19,6 +19,7 @@ from scenes.io.files import npz_bytes
 from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise
 from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, LightRow, OpeningRow, run_leaks
 from scenes.questions.leaks.text import (
+    answer_words,
     change_words,
     direction_words,
     flag_to_open_words,
@@ -102,6 +103,10 @@ class LeaksAnswer(Answer):
 
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Each state, then what is to be said once."""
+        yield Paragraph(answer_words([report for report, _ in self.cases]))
+        if self.next_step:
+            yield NextStep(self.next_step)
+        yield Gap()
         for report, advice in self.cases:
             yield from report_blocks(report)
             yield from advice_blocks(report, advice)
