@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from scenes.runtime.progress import Tick, silent
+
 if TYPE_CHECKING:
     from scenes.states.lens_judgement import LensJudgement
     from scenes.states.state import State
 
 
-def between_states(plans: Sequence[State]) -> tuple[LensJudgement, ...]:
+def between_states(plans: Sequence[State], *, tick: Tick = silent) -> tuple[LensJudgement, ...]:
     """Every lens over the range that its states span; those whose range cannot be worked out are left out."""
     from scenes.states.full_range import settings_spanned
     from scenes.states.lens_judgement import judge_lens
@@ -21,4 +23,5 @@ def between_states(plans: Sequence[State]) -> tuple[LensJudgement, ...]:
             found += [judge_lens(states) for states in settings_spanned(plan for plan in plans if plan.lens_name == name)]
         except Exception:  # noqa: BLE001 - the verdicts of the states must not be lost with it
             continue
+    tick(1, "lenses between their states")
     return tuple(found)
