@@ -12,6 +12,7 @@ from scenes.scene_file.messages import ALL_STOPS
 from scenes.states.clear_rule import RANK, Word
 from scenes.states.names import lens_words, setting_words, the
 from scenes.states.notes import field_words
+from scenes.states.unconfirmed import Number
 from scenes.verdicts.check import CheckResult, StateResult
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.verdicts.text import WIDTH, caution_lines, nearest_words
@@ -23,7 +24,7 @@ HOW = (
     "a halving of the light. Then rack focus and zoom once through with the box on, and look for what this list does not name."
 )
 TICK = "[ ] "
-PUPIL, FIELD, WALK, NOTE = "pupil", "field", "pupil walk", "note"
+PUPIL, FIELD, WALK, CLEAR, NOTE = "pupil", "field", "pupil walk", "clear while", "note"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +140,8 @@ def measures(check: CheckResult) -> Iterator[Measure]:
             )
         yield from _fields(states)
         yield from _walks(lens, [guide for state in states for guide in state.guides if guide.lacks_room])
+        if all(state.word is Word.CLEAR for state in states):
+            yield from _rests(lens, check)
     yield from noticed(check, Severity.CAUTION)
 
 
@@ -155,6 +158,15 @@ def _fields(states: Sequence[StateResult]) -> Iterator[Measure]:
     for words, state in nearest.items():
         than = field_words(f"focus {state.focus_mm:g} mm", state.field_guess_percent)
         yield Measure(kind=FIELD, who=words, what="how wide it sees there, to either side", so_far=than, key=state.key)
+
+
+def _rests(lens: str, check: CheckResult) -> Iterator[Measure]:
+    """What a clear lens rests on that a slip could undo."""
+    for one in check.lenses:
+        if one.lens.name == lens and one.clear_while:
+            pupil = one.clear_while.number is Number.PUPIL
+            what = "where its entrance pupil lies, by parallax" if pupil else "how wide it sees, to either side"
+            yield Measure(kind=CLEAR, who=lens, what=what, so_far=f"clear {one.clear_while.words}")
 
 
 def _walks(lens: str, lacking: Sequence[GuideVerdict]) -> Iterator[Measure]:
