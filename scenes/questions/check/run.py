@@ -14,7 +14,6 @@ import click
 from scenes.answers.answer import VERSION
 from scenes.answers.narrow import for_terminal
 from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
-from scenes.questions.check.between import between_states
 from scenes.questions.check.kept_states import Keeping, keeping_of, told
 from scenes.questions.check.one_state import Gathered, Kept, Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
@@ -25,6 +24,7 @@ from scenes.runtime.page import wrapped
 from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.version import own_version
 from scenes.runtime.worker_pool import Sharing, WorkerDied, no_aside
+from scenes.states.between import between_states
 from scenes.states.clear_rule import Limits
 from scenes.states.load import Loaded, load_scene, wanted_states
 from scenes.verdicts.check import CheckResult, FailedState
