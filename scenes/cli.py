@@ -17,7 +17,7 @@ from typing import Any
 import click
 
 from scenes.answers.opened import DOUBTED
-from scenes.registry import COMMANDS, COMPILED, EXAMPLES, GROUPS
+from scenes.registry import COMMANDS, COMPILED, EXAMPLES, GROUPS, own_name
 from scenes.runtime.blas import hold_to_one_thread
 from scenes.runtime.terminal import hush_libraries, visible_streams
 from scenes.runtime.version import own_version
@@ -50,11 +50,12 @@ class Commands(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 - click's signature
         """The command of that name, imported now."""
-        if cmd_name not in COMMANDS:
+        name = own_name(cmd_name)
+        if name not in COMMANDS:
             return None
-        command = import_module(COMMANDS[cmd_name][0]).command
+        command = import_module(COMMANDS[name][0]).command
         assert isinstance(command, click.Command)
-        command.epilog = examples_text(cmd_name)
+        command.epilog = examples_text(name)
         return command
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
@@ -62,9 +63,9 @@ class Commands(click.Group):
         from scenes.runtime.first_run import begin_early
         from scenes.scene_file.messages import did_you_mean
 
-        if args and args[0] in COMPILED and not set(HELP) & set(args) and not ctx.resilient_parsing:  # nor to complete a word
+        if not ctx.resilient_parsing and args and own_name(args[0]) in COMPILED and not set(HELP) & set(args):
             begin_early()
-        if args and not args[0].startswith("-") and args[0] not in self.list_commands(ctx):
+        if args and not args[0].startswith("-") and own_name(args[0]) not in self.list_commands(ctx):
             ctx.fail(f'There is no command "{args[0]}"; {did_you_mean(args[0], self.list_commands(ctx))}')
         return super().resolve_command(ctx, args)
 

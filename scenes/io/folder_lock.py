@@ -36,11 +36,26 @@ def lock_of(folder: Path) -> Path:
 
 def around_at_work(folder: Path) -> Path | None:
     """A folder around this one, or in it, that another run is writing: what it writes takes the place of all that is in it."""
-    around = (outer for outer in folder.parents if outer.name and _is_held(lock_of(outer)))
-    return next(around, None) or next((lock.parent for lock in folder.rglob(".*.lock") if _is_held(lock)), None)
+    around = (outer for outer in folder.parents if outer.name and is_held(lock_of(outer)))
+    return next(around, None) or next((lock.parent for lock in folder.rglob(".*.lock") if is_held(lock)), None)
 
 
-def _is_held(path: Path) -> bool:
+@contextmanager
+def held(folder: Path) -> Iterator[None]:
+    """Hold a folder that is being filled, in case somebody deletes the lock file; where folders cannot be held, go on without."""
+    handle = None
+    with suppress(OSError):  # on Windows no folder can be opened
+        handle = os.open(folder, os.O_RDONLY | getattr(os, "O_CLOEXEC", 0))
+        _take(handle)
+    try:
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
+
+
+def is_held(path: Path) -> bool:
+    """Whether another process, or another part of this one, holds the lock of a file or folder."""
     try:
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_CLOEXEC", 0))  # to look at: nothing is written there
     except OSError:

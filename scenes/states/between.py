@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from scenes.runtime.progress import Tick, silent
+
 if TYPE_CHECKING:
     from scenes.states.lens_judgement import LensJudgement
     from scenes.states.state import State
 
 
-def between_states(plans: Sequence[State]) -> tuple[LensJudgement, ...]:
+def between_states(plans: Sequence[State], *, tick: Tick = silent) -> tuple[LensJudgement, ...]:
     """Every lens over the range that its states span, with what a clear one rests on; left out where that cannot be worked out."""
     from scenes.states.full_range import settings_spanned
     from scenes.states.lens_judgement import judge_lens
@@ -25,4 +27,5 @@ def between_states(plans: Sequence[State]) -> tuple[LensJudgement, ...]:
                 found.append(replace(judged, clear_while=clear_while(states)) if judged.clear else judged)
         except Exception:  # noqa: BLE001 - the verdicts of the states must not be lost with it
             continue
+    tick(1, "lenses between their states")
     return tuple(found)

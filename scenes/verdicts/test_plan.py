@@ -139,6 +139,16 @@ def measures(check: CheckResult) -> Iterator[Measure]:
     yield from noticed(check, Severity.CAUTION)
 
 
+def range_words(first: str, last: str) -> str:
+    """Two places that differ by one number as a range: 'pupil 34 to 40 mm behind the front'."""
+    low, high = first.split(), last.split()
+    apart = [k for k, (a, b) in enumerate(zip(low, high, strict=False)) if a != b]
+    if len(low) != len(high) or len(apart) != 1:
+        return f"{first} to {last}"
+    low[apart[0]] += f" to {high[apart[0]]}"
+    return " ".join(low)
+
+
 def noticed(check: CheckResult, severity: Severity) -> Iterator[Measure]:
     """Notes of one severity, each once."""
     found = {(note.part, note.text) for state in check.states for note in state.notes if note.severity is severity}
@@ -162,7 +172,7 @@ def _clear_while(lens: str, check: CheckResult) -> ClearWhile | None:
 def _pupil(lens: str, states: Sequence[StateResult], rests: ClearWhile | None) -> Iterator[Measure]:
     """The pupil on the axis, where it is known by bounds only or a slip in it could undo what is called clear."""
     bounds = next(((state.pupils[0], state.pupils[-1]) for state in states if len(state.pupils) > 1), None)
-    told = [f"so far it is only known between: {bounds[0]} and {bounds[1]}"] if bounds else []
+    told = [f"known so far: {range_words(*bounds)}"] if bounds else []
     told += [f"clear {rests.words}"] if rests and rests.number is Number.PUPIL else []
     if told:
         yield Measure(kind=PUPIL, who=lens, what="where its entrance pupil lies, by parallax", so_far="; ".join(told))

@@ -62,7 +62,7 @@ def tolerance_sentence(check: CheckResult) -> str:
     if not check.tolerances:
         return ""
     given = _count(check.tolerances, "tolerance")
-    return f"That is the box as drawn: the scene gives {given}, and `brimline builds` says how sure it is within them."
+    return f"That is the box as drawn: the scene gives {given}, and `brimline tolerances` says how sure it is within them."
 
 
 def state_rank(state: StateResult) -> tuple[int, float, float]:

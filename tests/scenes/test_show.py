@@ -215,7 +215,7 @@ sun = { latitude_deg = 48, longitude_deg = 11, time = 2026-06-21T12:00:00+02:00,
 
 [check]"""
 FREE_HOOD = '\n[[design.free]]\nof = "box.hood.front_mm"\nfrom = [200, 140]\nto = [500, 400]\n'
-OPTIONS = {"beam": {"at_mm": 40}, "builds": {"count": 8}, "check": {"columns": 24}}
+OPTIONS = {"beam": {"at_mm": 40}, "tolerances": {"count": 8}, "check": {"columns": 24}}
 
 
 @pytest.mark.slow

@@ -7,12 +7,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from geometry.notes import Severity
-from scenes.questions.builds.report import surety
 from scenes.questions.design.contradictions import Contradiction, contradiction, in_the_way
 from scenes.questions.design.designer import Design, Designer, is_kept_off
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
 from scenes.questions.design.wishes import Wishes, wishes_of
+from scenes.questions.tolerances.report import surety
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.stopping import heard
 from scenes.scene_file.errors import Complaint, SceneError

@@ -14,18 +14,19 @@ import pytest
 
 from scenes.answers.answer import answer_text
 from scenes.cli import main
-from scenes.questions.builds.answer import BuildsAnswer
-from scenes.questions.builds.command import command
-from scenes.questions.builds.inputs import built, inputs_of
-from scenes.questions.builds.report import BUILDS, surety
-from scenes.questions.builds.text import fixed_words, next_step, percent, summary, worst_words
+from scenes.questions.tolerances.answer import TolerancesAnswer
+from scenes.questions.tolerances.command import command
+from scenes.questions.tolerances.inputs import built, inputs_of
+from scenes.questions.tolerances.report import BUILDS, surety
+from scenes.questions.tolerances.text import fixed_words, next_step, percent, summary, worst_words
 from scenes.scene_file.errors import SceneError
+from scenes.show import load
 from scenes.states.judgement import judge_state
 from scenes.states.load import load_scene, plans_of
 
 
 def answer_of(found, title=""):
-    return BuildsAnswer(found=found, title=title, states=())
+    return TolerancesAnswer(found=found, title=title, states=())
 
 
 IN_SPACE = 4 / 5
@@ -268,14 +269,14 @@ def test_a_share_is_never_rounded_to_all_or_nothing():
 def test_the_command_prints_writes_and_exits_by_the_worst_build(tmp_path, capsys):
     loaded(tmp_path, tolerance("box.mask.opening_mm.width", plus_minus=1))
     out = tmp_path / "out"
-    assert main(["builds", str(tmp_path / "scene.toml"), "--builds", "20", "--out", str(out)]) == 1
+    assert main(["tolerances", str(tmp_path / "scene.toml"), "--builds", "20", "--out", str(out)]) == 1
     assert "Out of frame with the 24 in" in capsys.readouterr().out
     written = {path.name for path in out.glob("[!.]*") if path.suffix != ".csv"}
-    assert written == {"builds-24.png", "builds.json", "builds.png"}
-    data = json.loads((out / "builds.json").read_text(encoding="utf-8"))
+    assert written == {"tolerances-24.png", "tolerances.json", "tolerances.png"}
+    data = json.loads((out / "tolerances.json").read_text(encoding="utf-8"))
     assert data["lenses"][0]["worst"]["room_mm"] == pytest.approx(-0.2, abs=EXACT_MM)
     loaded(tmp_path, tolerance("box.mask.opening_mm.width", plus_minus=0.2))
-    assert main(["builds", str(tmp_path / "scene.toml"), "--builds", "20", "--json"]) == 0
+    assert main(["tolerances", str(tmp_path / "scene.toml"), "--builds", "20", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["set"]["clear_share"] == 1.0
 
 
@@ -284,10 +285,34 @@ def test_a_check_says_that_its_verdict_is_for_the_box_as_written(tmp_path, capsy
     loaded(tmp_path, tolerance("box.ahead_mm", plus_minus=5), width=WIDTH + 6)
     assert main(check) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert "That is the box as drawn: the scene gives 1 tolerance, and `brimline builds` says how sure it is within them." in said
+    drawn = "That is the box as drawn: the scene gives 1 tolerance, and `brimline tolerances` says how sure it is within them."
+    assert drawn in said
     loaded(tmp_path, width=WIDTH + 6)
     assert main(check) == 0
     assert "as written" not in capsys.readouterr().out
+
+
+def test_the_earlier_name_of_the_command_works_as_before_for_scripts_and_is_not_listed(tmp_path, capsys):
+    loaded(tmp_path, tolerance("box.mask.opening_mm.width", plus_minus=1))
+    scene, out = str(tmp_path / "scene.toml"), tmp_path / "out"
+    told = {}
+    for name in ("builds", "tolerances"):
+        assert main([name, scene, "--builds", "20", "--json"]) == 1
+        told[name] = json.loads(capsys.readouterr().out)
+    assert told["builds"] == told["tolerances"]
+    assert told["builds"]["brimline"] == "tolerances"
+    assert main(["builds", scene, "--builds", "20", "--out", str(out)]) == 1
+    assert {path.name for path in out.glob("[!.]*") if path.suffix != ".csv"} == {"builds-24.png", "builds.json", "builds.png"}
+    capsys.readouterr()
+    main(["--help"])
+    assert "builds " not in capsys.readouterr().out.replace("share of builds", "")
+    show = load(scene)
+    assert "builds" not in dir(show)
+    main(["schema", "builds"])
+    assert json.loads(capsys.readouterr().out)["title"] == "brimline tolerances --json"
+    reply = show.builds(count=20)
+    assert reply.json == show.tolerances(count=20).json
+    assert "builds.json" in reply.save(tmp_path / "saved")
 
 
 def test_the_help_says_how_many_builds_are_tried():

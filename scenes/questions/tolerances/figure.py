@@ -12,9 +12,9 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from raytrace.tolerance import Effect
-from scenes.questions.builds.inputs import Input
-from scenes.questions.builds.report import TOLD_MM, LensSurety, Surety
-from scenes.questions.builds.text import nearest_words, share_words, summary, worst_words
+from scenes.questions.tolerances.inputs import Input
+from scenes.questions.tolerances.report import TOLD_MM, LensSurety, Surety
+from scenes.questions.tolerances.text import nearest_words, share_words, summary, worst_words
 from scenes.scene_file.messages import plain
 from scenes.sheets.colours import HIGHLIGHT, INK, RAY_CLEAR
 from scenes.sheets.page import FONT, Box, Page

@@ -13,10 +13,10 @@ from scenes.answers.blocks import Block, Gap, Heading, NextStep, Paragraph
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.io.file_names import file_names
-from scenes.questions.builds.clearances import Build
-from scenes.questions.builds.inputs import Input
-from scenes.questions.builds.report import BUILDS, TOLD_MM, LensSurety, Surety, surety
-from scenes.questions.builds.text import (
+from scenes.questions.tolerances.clearances import Build
+from scenes.questions.tolerances.inputs import Input
+from scenes.questions.tolerances.report import BUILDS, TOLD_MM, LensSurety, Surety, surety
+from scenes.questions.tolerances.text import (
     CAUTION,
     METHOD,
     MOST_TOLD,
@@ -43,22 +43,25 @@ if TYPE_CHECKING:
 Row = LensSurety | Surety
 
 
-def answer(show: Loaded, *, wanted: Wanted | None = None, count: int = BUILDS, seed: int = 0, tick: Tick = silent) -> BuildsAnswer:
+def answer(
+    show: Loaded, *, wanted: Wanted | None = None, count: int = BUILDS, seed: int = 0, tick: Tick = silent
+) -> TolerancesAnswer:
     """How sure the wanted states are, over `count` builds drawn from a seed; `tick` counts to 100 for each lens."""
     states = (wanted or Wanted()).of(show)
-    return BuildsAnswer(found=surety(show, states, count, seed, tick), title=show.scene.title, states=states)
+    return TolerancesAnswer(found=surety(show, states, count, seed, tick), title=show.scene.title, states=states)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BuildsAnswer(Answer):
+class TolerancesAnswer(Answer):
     """Every lens and all together over the tolerances of a scene."""
 
-    name: ClassVar[str] = "builds"
+    name: ClassVar[str] = "tolerances"
     cautions: ClassVar[Sequence[str]] = (CAUTION,)
 
     found: Surety
     title: str
     states: Sequence[State]
+    stem: str = "tolerances"  # what the names of its files begin with: another where an earlier name of the command was typed
 
     @property
     def exit_status(self) -> int:
@@ -73,7 +76,9 @@ class BuildsAnswer(Answer):
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Lens by lens, then what may differ from the drawing, then the worst builds."""
         found = self.found
-        yield Heading(f"Builds: {self.title}" if self.title else "Builds")
+        yield Heading(f"Tolerances: {self.title}" if self.title else "Tolerances")
+        yield Paragraph(summary(found))
+        yield Gap()
         yield Paragraph(METHOD)
         yield Gap()
         yield self.lens_table()
@@ -89,7 +94,7 @@ class BuildsAnswer(Answer):
         for lens in sorted(found.lenses, key=lambda lens: lens.worst.clearance_mm):
             yield Paragraph(f"Worst build of the {lens.lens_name}: {worst_words(lens)}")
         yield Gap()
-        yield from (Paragraph(words) for words in (summary(found), fixed_words(found), glass_words(found)) if words)
+        yield from (Paragraph(words) for words in (fixed_words(found), glass_words(found)) if words)
         yield NextStep(self.next_step)
         yield Paragraph(CAUTION)
 
@@ -130,12 +135,12 @@ class BuildsAnswer(Answer):
 
     def sheets(self) -> Sheets:
         """A chart of the whole set, and one of each lens."""
-        from scenes.questions.builds.figure import lens_figure, set_figure
+        from scenes.questions.tolerances.figure import lens_figure, set_figure
 
-        yield "builds", partial(set_figure, self.found, self.title)
+        yield self.stem, partial(set_figure, self.found, self.title)
         names = file_names([lens.lens_name for lens in self.found.lenses], "lens")
         for lens in self.found.lenses:
-            yield f"builds-{names[lens.lens_name]}", partial(lens_figure, self.found, lens, self.title)
+            yield f"{self.stem}-{names[lens.lens_name]}", partial(lens_figure, self.found, lens, self.title)
 
 
 def _spread_of(row: Row) -> Spread | None:

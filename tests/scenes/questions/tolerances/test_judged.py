@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from scenes.questions.builds.answer import answer as builds
+from scenes.questions.tolerances.answer import answer as builds
 from scenes.questions.widest.answer import answer as widest
 from scenes.states.clear_rule import Word
 from scenes.states.judgement import judge_state

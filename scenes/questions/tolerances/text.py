@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from raytrace.tolerance import Spread
-from scenes.questions.builds.clearances import ENDLESS_MM, IN_DOUBT, Build
-from scenes.questions.builds.inputs import Input
-from scenes.questions.builds.report import LensSurety, Surety
+from scenes.questions.tolerances.clearances import ENDLESS_MM, IN_DOUBT, Build
+from scenes.questions.tolerances.inputs import Input
+from scenes.questions.tolerances.report import LensSurety, Surety
 from scenes.rig.focus_plane import BEYOND
 from scenes.scene_file.messages import plain
 from scenes.states.clear_rule import lack_words
