@@ -168,7 +168,8 @@ def write_new(path: Path, text: str) -> None:
     try:
         if os.path.lexists(path):
             raise FileExistsError
-        path.parent.mkdir(parents=True, exist_ok=True)
+        if not path.parent.exists():
+            path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=path.parent, prefix=f".{path.name}.") as folder:
             whole = Path(folder) / path.name
             whole.write_text(text, encoding="utf-8", newline="")
@@ -344,6 +345,9 @@ def _usable(target: Path, command: str) -> Path:
         raise _refusal(str(target), "is a file; results need a folder")
     if os.path.ismount(real):  # as a folder that a container is lent: no other can take its place
         raise _refusal(str(target), f"is the root of a disk, which stays; name a folder on it, such as {target / 'results'}")
+    inner = next((name for name in names_in(real) if os.path.ismount(real / name)), None)
+    if inner is not None:
+        raise _refusal(str(target), f"holds another disk, {inner}, whose files are not to be moved; name another folder")
     if real.exists() and Path.cwd().resolve().is_relative_to(real):
         raise _refusal(
             str(target), "is the folder you are working in; name a folder of its own for the results, such as --out results"

@@ -62,13 +62,19 @@ def beside(stage: Path, target: Path) -> Path:
 
 def removed(folder: Path) -> None:
     """Remove a folder of ours with all that is in it, folders made read-only too."""
-    if not folder.is_dir() or folder.is_symlink():
+    if not _is_a_folder(folder):
         return
     _open_up(folder)
     for root, folders, _ in os.walk(folder):
         for name in folders:
             _open_up(Path(root, name))
     shutil.rmtree(folder, ignore_errors=True)
+
+
+def _is_a_folder(path: Path) -> bool:
+    with suppress(OSError):  # a name too long is none
+        return path.is_dir() and not path.is_symlink()
+    return False
 
 
 def _open_up(folder: Path) -> None:
