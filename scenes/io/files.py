@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from geometry.outline import Freeform
 from scenes.io.folder_lock import BusyError, around_at_work, held, lock_of, locked
-from scenes.io.folder_swap import PARTIAL, beside, put_in_place, removed, tidy
+from scenes.io.folder_swap import PARTIAL, beside, clear_leftovers, put_in_place, removed, tidy
 from scenes.io.kept_files import Earlier, carry_over, hashes_in, names_in, write_manifest
 from scenes.io.late_files import bring_along, identities
 from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
@@ -152,7 +152,8 @@ class Folder:
 def write_whole(path: Path, data: bytes) -> None:
     """A file written whole or not at all, over one of that name that was there."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".partial")
+    clear_leftovers(path)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=PARTIAL)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
@@ -170,7 +171,8 @@ def write_new(path: Path, text: str) -> None:
             raise FileExistsError
         if not path.parent.exists():
             path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=path.parent, prefix=f".{path.name}.") as folder:
+        clear_leftovers(path)
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=f".{path.name}.", suffix=PARTIAL) as folder:
             whole = Path(folder) / path.name
             whole.write_text(text, encoding="utf-8", newline="")
             _name_once(whole, path)

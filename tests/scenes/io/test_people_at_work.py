@@ -274,3 +274,17 @@ def test_a_new_file_below_a_file_is_refused_for_what_it_is(tmp_path):
     (tmp_path / "f").touch()
     with pytest.raises(SceneError, match="cannot be written"):
         files.write_new(tmp_path / "f/x.toml", "text")
+
+
+@pytest.mark.parametrize("write_again", [lambda path: files.write_new(path, "text"), lambda path: files.write_whole(path, b"text")])
+def test_what_a_killed_run_left_beside_a_file_goes_with_the_next_and_nothing_else(tmp_path, write_again):
+    left, fresh, mine = (tmp_path / f".x.toml.{middle}.partial" for middle in ("ab_1cd23", "zz_1cd23", "my notes"))
+    for path in (left, fresh, mine):
+        path.write_text("half")
+    folder = tmp_path / ".x.toml.ab_1cd24.partial"
+    folder.mkdir()
+    (folder / "x.toml").write_text("half")
+    for path in (left, mine, folder):
+        os.utime(path, (1e9, 1e9))
+    write_again(tmp_path / "x.toml")
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted([fresh.name, mine.name, "x.toml"])
