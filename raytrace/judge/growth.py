@@ -6,13 +6,13 @@ A wider guide holds every narrower one, so yes or no is monotone, and no part is
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.box import Box
-from raytrace.judge.body import Beam, NotFollowed, legs_of
+from raytrace.judge.body import Beam, NotFollowed, is_loose, legs_of
 from raytrace.judge.field import Cell, cell_of, has_all
 from raytrace.judge.kernels.depth import ANGLE, PICTURE, PLACE, ROOM
 from raytrace.judge.nearest import nearest
@@ -28,7 +28,7 @@ NARROWEST_SCALE = 0.05
 SCALE_STEP = 1e-4  # a hundredth of a percent of the frame: finer than any mount repeats
 LEAST_STEP = 1e-9  # where a room above 0 has to show as a margin above 0
 MOST_STEPS = 60
-LITTLE_MM = 1e-3  # parts that leave more than the nearest by this are not looked at closer
+MORE_MM = 1e-3  # parts that leave more than the nearest by this are not looked at closer
 LEAST_RATE = 0.05  # of a place's distance from the axis: how fast it is neared at least, where the first scale to ask is guessed
 ASK_MIDDLE = 8  # every so many steps, the middle of what is left, whatever the cell that came nearest says
 
@@ -49,7 +49,7 @@ class Search:
 
     rows: the room of each part at scale 1 (FOUND,), and the cell that was nearest. last: the scale asked last, which part came
     nearest then, to the light of which cell, and that room [mm]. followed: the part followed since, and a scale just this side of
-    where it touches.
+    where it touches. wide: parts that touched in the light of other places than the one nearest at scale 1.
     """
 
     lenses: tuple[LensState, ...]
@@ -62,6 +62,7 @@ class Search:
     _expected: FloatArray | None = None
     last: tuple[float, int, Cell, float] | None = None
     followed: tuple[int, float] | None = None
+    wide: set[int] = field(default_factory=set)
 
     @property
     def expected(self) -> FloatArray:
@@ -82,6 +83,17 @@ class Search:
         for blend in self._stand_ins.get(number, ()):
             beam = beam.with_stand_in(blend)
         return beam
+
+    def is_wide(self, number: int) -> bool:
+        """Whether a part has to be followed in all light of a cell: where its edge is not enough, or another place came nearer."""
+        return number in self.wide or is_loose(self.lenses)
+
+    def some(self, scale: float, number: int) -> Beam:
+        """How the beam at a scale is cut for a part, for the light alone that is near the place nearest at scale 1."""
+        (x, y), row, cell = self.guide.centre_mm, self.rows[number][0], cell_of(self.guide)
+        right = 0.5 + (float(row[PICTURE]) - x) / (cell.right - cell.left)
+        up = 0.5 + (float(row[PICTURE + 1]) - y) / (cell.high - cell.low)
+        return replace(self.held(scale, number).beam, near=(right, up), followed={})
 
     def room(self, scale: float, number: int, enough_mm: float) -> tuple[FloatArray, Cell]:
         """The room of a part beside the guide at a scale, by stand-ins known to suit it; bodies that touch may stop at 0.
@@ -167,11 +179,17 @@ def _next(search: Search, low: float, high: float, step: int) -> tuple[float, fl
     if search.last is None or step % ASK_MIDDLE == ASK_MIDDLE - 1:
         return middle, high
     scale, number, cell, room_mm = search.last
-    by_a_hair, came_here = _rate(search, number) * SCALE_STEP / 2, search.followed == (number, scale)
-    search.followed = None
-    if came_here and scale == high and -by_a_hair < room_mm <= 0.0:  # in a beam cut a little differently
-        return max(high - max(-1.5 * room_mm / by_a_hair, 0.2) * SCALE_STEP / 2, (low + high) / 2), high
-    cut, nearest_cell = search.held(scale, number).beam, cell
+    came_here, search.followed = search.followed == (number, scale), None
+    if came_here and scale == high and room_mm <= 0.0:
+        missing = -room_mm / max(_rate(search, number), 1e-9) if room_mm < 0.0 else SCALE_STEP / 4
+        if missing < SCALE_STEP:  # it touched by a hair, in a beam cut a little differently
+            return max(high - 1.2 * missing - 0.1 * SCALE_STEP, middle), high
+    if came_here and scale == high:
+        search.wide.add(number)
+    if not search.is_wide(number) and _probe(search, search.some(scale, number), _grown(search, cell, high / scale), number) > 0.0:
+        search.wide.add(number)
+    cut = search.held(scale, number).beam if search.is_wide(number) else search.some(scale, number)
+    nearest_cell = cell
     while cell.level < DEEPEST_LEVEL and cut.loose:
         cell = min(cell.quarters(), key=lambda quarter: _probe(search, cut, quarter, number))
 
@@ -268,7 +286,7 @@ def _nearest(search: Search, scale: float, numbers: list[int]) -> tuple[int, flo
     """
     hit, least, nearest_cell, shown = numbers[0], np.inf, search.beam(scale).cell, set()
     for number in numbers:
-        row, cell = search.room(scale, number, least + LITTLE_MM)
+        row, cell = search.room(scale, number, least + MORE_MM)
         if row[ROOM] <= 0.0:
             row, cell = search.closer_room(scale, number)
         if row[ROOM] < least:

@@ -28,6 +28,7 @@ SHARE_GAINED = 0.1  # nor those that bring less than this share of how deep a pa
 DEEP_MM = 3.0
 DEEP_SHARE = 0.3  # of how deep a part is in: a pad that is no more of it leaves it deep
 ON_EDGE_MM = 0.5
+LITTLE_MM = 5e-4  # a room told may be less than one that is enough by less than this
 MOST_HALVINGS = 40
 RING_NEAR_MM = 10.0  # what stays farther away is not held any closer against a front ring
 MOST_STAND_INS = 4  # added for one part
@@ -116,31 +117,35 @@ def rooms(beam: GuideBeam, parts: Sequence[Pieces]) -> list[FloatArray]:
     return [room(beam, part)[0] for part in parts]
 
 
-def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True) -> tuple[FloatArray, Cell]:
+def room(
+    beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True, enough_mm: float = np.inf
+) -> tuple[FloatArray, Cell]:
     """The room of one part (FOUND,) from the whole guide, and the cell that is nearest.
 
     Cells are made where one hull leaves no more than `near_mm`. Where a front ring takes light and the part is near, stand-ins
-    that suit the nearest place are added for as long as they show more room.
+    that suit the nearest place are added for as long as they show more room. What leaves `enough_mm` is not looked at closer.
     """
-    row, cell, _ = room_held(beam, part, near_mm, with_depth=with_depth)
+    row, cell, _ = room_held(beam, part, near_mm, with_depth=with_depth, enough_mm=enough_mm)
     return row, cell
 
 
 def room_held(
-    beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True
+    beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True, enough_mm: float = np.inf
 ) -> tuple[FloatArray, Cell, GuideBeam]:
     """As `room`, and the beam, held by more stand-ins, that showed it."""
-    row, cell = room_by(beam, part, near_mm, with_depth=with_depth)
-    if row[0] > min(near_mm, RING_NEAR_MM) or not beam.ring_matters:
+    row, cell = room_by(beam, part, near_mm, with_depth=with_depth, enough_mm=enough_mm)
+    if row[0] > min(near_mm, RING_NEAR_MM) or row[0] > enough_mm - LITTLE_MM or not beam.ring_matters:
         return row, cell, beam
     for _ in range(MOST_STAND_INS):
         closer = beam.suited_to(row)
         if closer is None:
             break
-        again, where = room_by(closer, part, near_mm, with_depth=with_depth)
+        again, where = room_by(closer, part, near_mm, with_depth=with_depth, enough_mm=enough_mm)
         if again[0] <= row[0] + GAIN_MM:
             break
         row, cell, beam = again, where, closer
+        if row[0] > enough_mm - LITTLE_MM:
+            break
     return row, cell, beam
 
 
@@ -152,7 +157,7 @@ def room_by(
     cell = beam.cell
     for _ in range(MOST_HALVINGS):
         was = float(leaves[cell][0])
-        if was > near_mm or not beam.may_halve(cell):
+        if was > min(near_mm, enough_mm - LITTLE_MM) or not beam.may_halve(cell):
             break
         del leaves[cell]
         for quarter in cell.quarters():

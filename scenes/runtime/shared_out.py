@@ -14,7 +14,7 @@ import signal
 import struct
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
@@ -32,7 +32,7 @@ FORKED_S, STARTED_S = 0.3, 6.0  # work that is longer is worth sharing: with for
 PROCESSES = "BRIMLINE_PROCESSES"  # set in the environment: how many processes a question may use at most
 PROCESS_BYTES, SHARE_OF_MEMORY, MOST_PROCESSES = 0.7e9, 0.5, 16
 NUMBER = struct.Struct("=q")
-PLAIN = (str, bytes, int, float, complex, bool, type(None), type, Enum)
+PLAIN = (str, bytes, int, float, complex, bool, type(None), type, Enum, list, dict, set)  # or may be changed: sent whole
 
 
 def cores() -> int:
@@ -120,9 +120,7 @@ class _OneAtATime:
 
 def packed(made: object, item: object) -> bytes:
     """What was made of an item, to be sent: of what the item holds only where it is found."""
-    stream = io.BytesIO()
-    _Packer(stream, item).dump(made)
-    return stream.getvalue()
+    return _Packing(item).packed(made)
 
 
 def unpacked(data: bytes, item: object) -> Any:
@@ -130,10 +128,23 @@ def unpacked(data: bytes, item: object) -> Any:
     return _Unpacker(io.BytesIO(data), item).load()
 
 
+class _Packing:
+    """Where an item holds what, as it was before anything was made of it."""
+
+    def __init__(self, item: object) -> None:
+        self._held = _held(item)
+        self.places = {id(thing): place for place, thing in enumerate(self._held)}
+
+    def packed(self, made: object) -> bytes:
+        stream = io.BytesIO()
+        _Packer(stream, self.places).dump(made)
+        return stream.getvalue()
+
+
 class _Packer(pickle.Pickler):
-    def __init__(self, stream: io.BytesIO, item: object) -> None:
+    def __init__(self, stream: io.BytesIO, places: Mapping[int, int]) -> None:
         super().__init__(stream, protocol=pickle.HIGHEST_PROTOCOL)
-        self._places = {id(thing): place for place, thing in enumerate(_held(item))}
+        self._places = places
 
     def persistent_id(self, thing: object) -> int | None:
         return self._places.get(id(thing))
@@ -149,7 +160,7 @@ class _Unpacker(pickle.Unpickler):
 
 
 def _held(item: object) -> list[object]:
-    """An item that is not plain, with what it holds: elements, and values of dataclasses down to their values' own elements."""
+    """An item with what it holds, elements of tuples and values of dataclasses, but for what is plain or may be changed."""
     found: list[object] = []
     for thing in _spread(item):
         found.append(thing)
@@ -162,15 +173,16 @@ def _spread(thing: object) -> Iterator[object]:
     if isinstance(thing, PLAIN) or (isinstance(thing, tuple) and not thing):
         return
     yield thing
-    if isinstance(thing, tuple | list):
+    if isinstance(thing, tuple):
         for one in thing:
             yield from _spread(one)
 
 
 def _made_of(work: Callable[[Item], Made], item: Item) -> bytes:
     """What was made of an item, or what it raised, to be sent."""
+    packing = _Packing(item)
     try:
-        return packed(work(item), item)
+        return packing.packed(work(item))
     except Exception as error:  # noqa: BLE001 - whatever it is, it is raised where the work was asked for
         return packed(_Failure(_sendable(error)), None)
 

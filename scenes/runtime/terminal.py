@@ -12,6 +12,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
+from scenes.runtime.colour import coloured, wants_colour
+
 # Besides control characters: what ends lines or turns the direction of writing, so that text reads as something else.
 UNIN_DOUBT = {0x2028, 0x2029, *range(0x202A, 0x202F), *range(0x2066, 0x206A)}
 
@@ -47,10 +49,11 @@ class VisibleStream:
 
     def __init__(self, stream: Any, called: str = "") -> None:
         self.unfiltered, self._called = stream, called
+        self._in_colour = wants_colour(stream, os.environ)
 
     def write(self, text: str) -> int:
         """Write the text; the count of letters asked for comes back."""
-        shown = visible(text)
+        shown = coloured(visible(text)) if self._in_colour else visible(text)
         with self._told():
             try:
                 self.unfiltered.write(shown)

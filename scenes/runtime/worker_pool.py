@@ -105,6 +105,7 @@ class Worker:
     """A child process that makes calls one at a time; `warm`, its first, is what takes time before it can do anything else."""
 
     def __init__(self, warm: Piece) -> None:
+        self._kept: tuple[Call, ...] = ()
         self._known: dict[int, int] = {}
         self._process: _Process = subprocess.Popen(
             [sys.executable, "-P", "-m", "scenes.runtime.worker_process"],
@@ -124,7 +125,8 @@ class Worker:
         Only for a process with one thread: others hold locks that nobody would open in the copy.
         """
         made = cls.__new__(cls)
-        made._known = {id(call): number for number, call in enumerate(known)}
+        made._kept = tuple(known)  # while these live, no later call can have the `id` of one of them
+        made._known = {id(call): number for number, call in enumerate(made._kept)}
         made._process = _Copy(known, [end for other in others for end in other.ends()])
         return made
 

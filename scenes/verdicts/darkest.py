@@ -63,6 +63,7 @@ def _looked_round(
     square = np.stack(np.meshgrid(side, side), axis=-1).reshape(-1, 2) * reach_mm
     centre, half = np.asarray(guide.centre_mm), np.array([guide.half_width_mm, guide.half_height_mm])
     tried = np.clip((points_mm[picked][:, None] + square).reshape(-1, 2), centre - half, centre + half)
+    tried = tried[np.sort(np.unique(tried[:, 0] + 1j * tried[:, 1], return_index=True)[1])]  # many were clipped to one place
     return np.concatenate([points_mm, tried]), np.concatenate([shares, shares_at(tried, False).clear_share])
 
 

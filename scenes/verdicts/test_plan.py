@@ -130,16 +130,26 @@ def measures(check: CheckResult) -> Iterator[Measure]:
     for lens in dict.fromkeys(state.lens_name for state in check.states):
         states = [state for state in check.states if state.lens_name == lens]
         if any(len(state.pupils) > 1 for state in states):
-            ends = f"{states[0].pupils[0]} and {states[0].pupils[-1]}"
+            ends = range_words(states[0].pupils[0], states[0].pupils[-1])
             yield Measure(
                 kind=PUPIL,
                 who=lens,
                 what="where its entrance pupil lies, by parallax",
-                so_far=f"so far it is only known between: {ends}",
+                so_far=f"known so far: {ends}",
             )
         yield from _fields(states)
         yield from _walks(lens, [guide for state in states for guide in state.guides if guide.lacks_room])
     yield from noticed(check, Severity.CAUTION)
+
+
+def range_words(first: str, last: str) -> str:
+    """Two places that differ by one number as a range: 'pupil 34 to 40 mm behind the front'."""
+    low, high = first.split(), last.split()
+    apart = [k for k, (a, b) in enumerate(zip(low, high, strict=False)) if a != b]
+    if len(low) != len(high) or len(apart) != 1:
+        return f"{first} to {last}"
+    low[apart[0]] += f" to {high[apart[0]]}"
+    return " ".join(low)
 
 
 def noticed(check: CheckResult, severity: Severity) -> Iterator[Measure]:

@@ -33,6 +33,7 @@ from scenes.questions.filters.text import (
     CORNER_WORDS,
     ROOM_WORDS,
     added_words,
+    answer_words,
     close_up_words,
     decided_words,
     graded_words,
@@ -110,6 +111,8 @@ class FiltersAnswer(Answer):
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Stage by stage, then what filters do to the corners and what changes cost."""
         yield Heading(f"Filters: {self.title}" if self.title else "Filters")
+        yield Paragraph(answer_words(self.stages, self.margin_mm))
+        yield Gap()
         yield Paragraph(method_words(self.margin_mm))
         yield Gap()
         for stage in self.stages:

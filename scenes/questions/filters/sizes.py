@@ -211,6 +211,22 @@ def smallest(need: StageNeed, margin_mm: float, *, turned: bool, round_glass: bo
     return min(enough, key=_area_mm2, default=None)
 
 
+def smallest_for_all(answer: StageAnswer, margin_mm: float, *, turned: bool) -> FilterSize | None:
+    """The smallest catalogue size of the stage's form that leaves every lens the margin; None where none does."""
+    rooms: dict[FilterSize, list[SizeRoom]] = {}
+    for need in answer.needs:
+        for room in need.sizes:
+            rooms.setdefault(room.size, []).append(room)
+    serving = [
+        found[0]
+        for size, found in rooms.items()
+        if (size.diameter_mm is not None) == takes_round(answer.stage)
+        and all((room.turned_mm if turned else room.fitted_mm) >= margin_mm for room in found)
+    ]
+    least = min(serving, key=_area_mm2, default=None)
+    return None if least is None else least.size
+
+
 def takes_round(stage: Stage) -> bool:
     """Whether a stage is for round glass: by the glass in it, else by its opening."""
     return stage.opening_diameter_mm is not None if stage.filter is None else stage.filter.round_mm is not None

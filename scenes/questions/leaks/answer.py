@@ -11,7 +11,7 @@ import numpy as np
 
 from geometry.openings import OpeningKind
 from scenes.answers.answer import CLEAR, Answer, Files, Sheets, answer_text, state_data
-from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
+from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table, as_named
@@ -19,6 +19,7 @@ from scenes.io.files import npz_bytes
 from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise_all
 from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, LightRow, OpeningRow, reports_of
 from scenes.questions.leaks.text import (
+    answer_words,
     change_words,
     direction_words,
     flag_to_open_words,
@@ -98,6 +99,10 @@ class LeaksAnswer(Answer):
 
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Each state, then what is to be said once."""
+        yield Paragraph(answer_words([report for report, _ in self.cases]))
+        if self.next_step:
+            yield NextStep(self.next_step)
+        yield Gap()
         for report, advice in self.cases:
             yield from report_blocks(report)
             yield from advice_blocks(report, advice)
@@ -119,7 +124,7 @@ class LeaksAnswer(Answer):
         return {"states": [report_data(report, advice) for report, advice in self.cases]}
 
     def sheets(self) -> Sheets:
-        """For each state the leak picture, the sky that the glass sees, and the strongest ways."""
+        """For each state the sky that the glass sees; where anything is mirrored in, the leak picture and the strongest paths."""
         from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
 
         for report, _ in self.cases:
@@ -128,10 +133,11 @@ class LeaksAnswer(Answer):
             mirrored = f"Mean {mean:.2g} % of the picture's brightness" if mean else "Nothing is mirrored in"
             leak = f"{self.title}. {mirrored}"
             sky = f"{self.title}. {report.open_sr:.2f} sr open outside the picture, {report.off_sr:.2f} sr with no box"
-            yield f"{key}/leak", partial(leak_figure, report, f"{words}: what the filters mirror in from behind", leak)
+            if report.picture.paths:
+                yield f"{key}/leak", partial(leak_figure, report, f"{words}: what the filters mirror in from behind", leak)
             yield f"{key}/sky", partial(sky_figure, report, f"{words}: the sky that reaches {report.setup.target.name}", sky)
             if report.picture.paths:
-                yield f"{key}/ways", partial(ways_figure, report, f"{words}: the strongest mirrored ways", self.title)
+                yield f"{key}/ways", partial(ways_figure, report, f"{words}: the strongest mirrored paths", self.title)
 
     def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
         """The page, and each leak picture as arrays."""
@@ -148,7 +154,7 @@ class LeaksAnswer(Answer):
         jobs = []
         for report, _ in self.cases if self.solid else ():
             if report.picture.paths:
-                head = f"{state_words(report.plan)}: the strongest mirrored ways"
+                head = f"{state_words(report.plan)}: the strongest mirrored paths"
                 path = folder.path_for(f"{report.plan.key}/ways-3d.png")
                 jobs.append((leak_scene3d(report, (head, self.title)), path, VIEW_SIZE))
         drawn = render_batch(jobs)

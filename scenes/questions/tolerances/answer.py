@@ -77,6 +77,8 @@ class TolerancesAnswer(Answer):
         """Lens by lens, then what may differ from the drawing, then the worst builds."""
         found = self.found
         yield Heading(f"Tolerances: {self.title}" if self.title else "Tolerances")
+        yield Paragraph(summary(found))
+        yield Gap()
         yield Paragraph(METHOD)
         yield Gap()
         yield self.lens_table()
@@ -92,7 +94,7 @@ class TolerancesAnswer(Answer):
         for lens in sorted(found.lenses, key=lambda lens: lens.worst.clearance_mm):
             yield Paragraph(f"Worst build of the {lens.lens_name}: {worst_words(lens)}")
         yield Gap()
-        yield from (Paragraph(words) for words in (summary(found), fixed_words(found), glass_words(found)) if words)
+        yield from (Paragraph(words) for words in (fixed_words(found), glass_words(found)) if words)
         yield NextStep(self.next_step)
         yield Paragraph(CAUTION)
 

@@ -111,3 +111,13 @@ def test_a_lane_without_a_worker_does_what_is_to_be_done_aside(tmp_path):
     calls = [partial(made.here_or, os.getpid(), tmp_path / "sign", made.no_more_than_a_name)]
     assert shared(calls, workers=0, lanes=2, aside=aside) == [(0, "here")]
     assert set(threads) == {True, False}
+
+
+def test_a_later_round_gets_its_own_results_though_its_calls_lie_where_earlier_ones_lay():
+    with Sharing(workers=1, lanes=2) as sharing:
+        for start in range(0, 60, 20):  # each round's calls are let go, so that the next ones take their place in memory
+            taken = []
+            calls = [partial(made.number_after, start + k, 0.001) for k in range(20)]
+            sharing.run(calls, lambda _, result, taken=taken: taken.append(result))
+            del calls
+            assert taken == list(range(start, start + 20))
