@@ -18,7 +18,7 @@ from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.io.file_names import file_names
 from scenes.questions.make.lists import bill_csv, cut_list_csv
-from scenes.questions.make.parts import Cut, Made
+from scenes.questions.make.parts import DRAWN_SAGITTA_MM, Cut, Made
 from scenes.questions.make.report import Bought, MakeReport, Sheet, Wind, make_report, mass_kg, set_ups
 from scenes.questions.make.text import CAUTIONS, ENTIRE, clear_words, next_words, rod_words, sheet_words, summary, taken_words
 from scenes.questions.make.weights import Carried, Sagged
@@ -142,7 +142,8 @@ class MakeAnswer(Answer):
             own, stem = part.own_solid(), f"solids/{names[part.number]}"
             yield f"{stem}-mm.stl", stl_bytes(own)
             yield f"{stem}.3mf", threemf_bytes([(_called(part), own)], _called(part))
-            yield f"{stem}.step", step_bytes([(_called(part), own)], _called(part))
+            coarse = part.own_solid(DRAWN_SAGITTA_MM)
+            yield f"{stem}.step", step_bytes([(_called(part), coarse)], _called(part))
         yield from self._boxes()
         yield from self._flats(names)
         yield from self._stock()
@@ -166,7 +167,8 @@ class MakeAnswer(Answer):
             stem = "box" if len(sets) == 1 else f"box-{stems[lenses[0]]}"
             title = f"{self.title or 'box'}, with {', '.join(lenses)}"
             yield f"{stem}.3mf", threemf_bytes(solids, title)
-            yield f"{stem}.step", step_bytes(solids, title)
+            coarse = [(_called(part), part.solid(DRAWN_SAGITTA_MM)) for part in self.report.parts.made if part.number in numbers]
+            yield f"{stem}.step", step_bytes(coarse, title)
 
     def _flats(self, names: dict[str, str]) -> Files:
         from scenes.io.flat_files import dxf_of, svg_of
