@@ -18,7 +18,7 @@ from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.io.file_names import file_names
 from scenes.questions.make.lists import bill_csv, cut_list_csv
-from scenes.questions.make.parts import Cut, Made
+from scenes.questions.make.parts import DRAWN_SAGITTA_MM, Cut, Made
 from scenes.questions.make.report import Bought, MakeReport, Sheet, Wind, make_report, mass_kg, set_ups
 from scenes.questions.make.text import CAUTIONS, ENTIRE, clear_words, next_words, rod_words, sheet_words, summary, taken_words
 from scenes.questions.make.weights import Carried, Sagged
@@ -118,7 +118,7 @@ class MakeAnswer(Answer):
         yield Gap()
 
     def data(self) -> dict[str, Any]:
-        """Lengths in mm, masses in kg, forces in N, moments in N m."""
+        """Lengths in mm, masses in kg, forces in N (_n), moments in N m (_nm), stress in N/mm2 (_mpa)."""
         report = self.report
         return {
             "answer": f"{summary(report)} {clear_words(report)}",
@@ -142,7 +142,8 @@ class MakeAnswer(Answer):
             own, stem = part.own_solid(), f"solids/{names[part.number]}"
             yield f"{stem}-mm.stl", stl_bytes(own)
             yield f"{stem}.3mf", threemf_bytes([(_called(part), own)], _called(part))
-            yield f"{stem}.step", step_bytes([(_called(part), own)], _called(part))
+            coarse = part.own_solid(DRAWN_SAGITTA_MM)
+            yield f"{stem}.step", step_bytes([(_called(part), coarse)], _called(part))
         yield from self._boxes()
         yield from self._flats(names)
         yield from self._stock()
@@ -166,7 +167,8 @@ class MakeAnswer(Answer):
             stem = "box" if len(sets) == 1 else f"box-{stems[lenses[0]]}"
             title = f"{self.title or 'box'}, with {', '.join(lenses)}"
             yield f"{stem}.3mf", threemf_bytes(solids, title)
-            yield f"{stem}.step", step_bytes(solids, title)
+            coarse = [(_called(part), part.solid(DRAWN_SAGITTA_MM)) for part in self.report.parts.made if part.number in numbers]
+            yield f"{stem}.step", step_bytes(coarse, title)
 
     def _flats(self, names: dict[str, str]) -> Files:
         from scenes.io.flat_files import dxf_of, svg_of
@@ -272,7 +274,7 @@ def _part_data(part: Made) -> dict[str, Any]:
         "material": part.material.name,
         "density_g_cm3": part.material.density_g_cm3,
         "thickness_mm": finite(part.thickness_mm),
-        "volume_number": finite(mm3),
+        "volume_mm3": finite(mm3),
         "kg": finite(mass_kg(part), 6),
         "centre_mm": [finite(float(value)) for value in centre_mm(solid)],
         "flats": [_flat_data(cut) for cut in part.cuts],
@@ -326,12 +328,12 @@ def _carried_data(box: Carried) -> dict[str, Any]:
         "right_mm": finite(box.right_mm),
         "up_mm": finite(box.up_mm),
         "ahead_mm": finite(box.ahead_mm),
-        "lens_front_n_m_number": finite(box.lens_front_n_m, 4),
-        "rods_n_m_number": finite(box.rods_n_m, 4),
+        "lens_front_nm": finite(box.lens_front_n_m, 4),
+        "rods_nm": finite(box.rods_n_m, 4),
         "rod_length_mm": finite(box.rod_length_mm),
         "rod_drop_mm": None if box.sag is None else finite(box.sag.drop_mm, 4),
         "rod_tilt_deg": None if box.sag is None else finite(float(np.degrees(box.sag.tilt_rad)), 4),
-        "rod_stress_n_mm2_number": None if box.sag is None else finite(box.sag.stress_n_mm2),
+        "rod_stress_mpa": None if box.sag is None else finite(box.sag.stress_n_mm2),
         "balance_shift_mm": finite(box.shift_mm),
         "things": [{"name": thing.name, "kind": thing.kind, "kg": finite(thing.kg, 6)} for thing in box.things],
         "states": [_state_data(one) for one in box.states],
@@ -354,8 +356,8 @@ def _wind_data(wind: Wind) -> dict[str, Any]:
     return {
         "flag": wind.name,
         "area_mm2": finite(wind.area_mm2),
-        "force_number": finite(wind.force_n),
-        "careful_force_number": finite(wind.careful_n),
-        "hinge_number": finite(wind.hinge_n_m, 4),
-        "careful_hinge_number": finite(wind.careful_n_m, 4),
+        "force_n": finite(wind.force_n),
+        "careful_force_n": finite(wind.careful_n),
+        "hinge_nm": finite(wind.hinge_n_m, 4),
+        "careful_hinge_nm": finite(wind.careful_n_m, 4),
     }
