@@ -80,8 +80,8 @@ class _Process(Protocol):
 class _Copy:
     """A copy of this process, see `copied`."""
 
-    def __init__(self, known: Sequence[Call], others: Sequence[int]) -> None:
-        self._number, stdin, stdout = copied(known, others)
+    def __init__(self, known: Sequence[Call]) -> None:
+        self._number, stdin, stdout = copied(known)
         self.stdin: IO[bytes] | None = stdin
         self.stdout: IO[bytes] | None = stdout
         self._status: int | None = None
@@ -119,7 +119,7 @@ class Worker:
         self._send(warm)
 
     @classmethod
-    def copy(cls, known: Sequence[Call], others: Sequence[Worker]) -> Self:
+    def copy(cls, known: Sequence[Call]) -> Self:
         """A worker that has all that this process has loaded and kept, the calls known so far among it.
 
         Only for a process with one thread: others hold locks that nobody would open in the copy.
@@ -127,12 +127,8 @@ class Worker:
         made = cls.__new__(cls)
         made._kept = tuple(known)  # while these live, no later call can have the `id` of one of them
         made._known = {id(call): number for number, call in enumerate(made._kept)}
-        made._process = _Copy(known, [end for other in others for end in other.ends()])
+        made._process = _Copy(known)
         return made
-
-    def ends(self) -> tuple[int, ...]:
-        """The open ends of pipes to it."""
-        return tuple(pipe.fileno() for pipe in (self._process.stdin, self._process.stdout) if pipe is not None)
 
     def call(self, call: Call, tick: Tick) -> Any:
         """What a call comes to; WorkerGone where the process ends before it has said so."""
@@ -307,7 +303,7 @@ class Sharing:
         """Makes the first call, and the workers as copies of what this process is then."""
         self._make(work, work.todo.popleft())
         while work.todo and len(self._workers) < self.workers:
-            worker = Worker.copy(work.calls, self._alive()) if has_one_thread() else Worker(self.warm)
+            worker = Worker.copy(work.calls) if has_one_thread() else Worker(self.warm)
             self._workers.append(worker)
 
     def _make(self, work: _Round, number: int) -> None:
