@@ -17,6 +17,8 @@ from typing import IO, Any, NoReturn
 
 from scenes.runtime.terminal import hush_libraries
 
+DRAWING = {"matplotlib", "vtkmodules", "PIL"}
+PARENT_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux's prctl(2)
 TICK, DONE, FAILED = "tick", "done", "failed"  # what an answer begins with
 
 
@@ -33,10 +35,14 @@ def main() -> int:
     return 0
 
 
-def has_one_thread() -> bool:
-    """Whether this process is known to run a single thread, that of a library included: only then may it be copied."""
+def may_be_copied() -> bool:
+    """Whether this process is known to run a single thread, that of a library included, and has loaded nothing that draws.
+
+    Another thread may hold locks that nobody would open in the copy. Drawing libraries keep fonts open, and two processes that read
+    on in one open file would take the places from each other.
+    """
     try:
-        return len(list(Path("/proc/self/task").iterdir())) == 1
+        return len(list(Path("/proc/self/task").iterdir())) == 1 and not DRAWING & sys.modules.keys()
     except OSError:  # not Linux
         return False
 
@@ -60,6 +66,7 @@ def _serve(calls_in: int, answers_out: int, known: Sequence[Callable[..., Any]])
     status = 1
     try:
         os.setpgid(0, 0)
+        _end_with_parent()
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGALRM):
             signal.signal(number, signal.SIG_DFL)
         _let_go(keep={1, 2, calls_in, answers_out})
@@ -69,6 +76,14 @@ def _serve(calls_in: int, answers_out: int, known: Sequence[Callable[..., Any]])
         status = 0
     finally:
         os._exit(status)  # nothing of what the parent has open or would do at its end is this one's
+
+
+def _end_with_parent() -> None:
+    """Have the system end this process with the one that asks, amid a call too: nothing is written or kept for nobody."""
+    import ctypes
+
+    with suppress(OSError, AttributeError):  # another C library: it ends after its call then
+        ctypes.CDLL(None).prctl(PARENT_DEATH_SIGNAL, signal.SIGKILL)
 
 
 def _let_go(keep: set[int]) -> None:
