@@ -63,10 +63,14 @@ class _UnfitError(ValueError):
     """A picture that can be read, but whose codes are no levels of light."""
 
 
+RAW_TAG = 50706  # DNGVersion. Source: Digital Negative specification 1.7
+RAW_WORDS = 'is a camera raw file; develop it to a linear 16-bit TIFF, without lens corrections, and state curve = "linear"'
 _UNFIT_TIFF = {  # by the tag PhotometricInterpretation. Source: TIFF revision 6.0
     0: "is a negative (white is code 0); invert it, or export it anew",
     3: "has a palette of a few colours in place of levels; save it as grey or RGB",
     5: "has inks (CMYK) in place of light; save it as RGB",
+    32803: RAW_WORDS,
+    34892: RAW_WORDS,
 }
 
 
@@ -156,6 +160,8 @@ def _read_tiff(data: bytes) -> NDArray[Any]:
 
     with tifffile.TiffFile(io.BytesIO(data)) as file:
         page = file.pages[0]
+        if RAW_TAG in getattr(page, "tags", ()):  # its first page is a thumbnail
+            raise _UnfitError(RAW_WORDS)
         if unfit := _UNFIT_TIFF.get(getattr(page, "photometric", -1)):
             raise _UnfitError(unfit)
         pixels = page.asarray()

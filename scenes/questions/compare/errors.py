@@ -22,7 +22,7 @@ ASLEEP = 5.0  # mm or degrees: the standard error, by noise alone, of a value th
 LARGE_AREAS = 8  # across the width: the larger blocks over which a misfit may hang together
 # What may be off in all stills alike: the picture's place and size against the sensor, as shares of the width; the power of the
 # curve; the stop, whose marks are rounded; light that is brighter in the middle or at one corner, in stops at the edges.
-SHIFT_SHARE, SCALE_SHARE, CURVE_SHARE, STOP_SHARE, BOWL_STOPS = 0.0007, 0.0007, 0.002, 0.01, 0.005
+SHIFT_SHARE, SCALE_SHARE, CURVE_SHARE, STOP_SHARE, BOWL_STOPS = 0.0004, 0.0004, 0.002, 0.01, 0.005
 LEAST_SHARE = 1e-3
 
 

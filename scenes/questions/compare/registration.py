@@ -111,8 +111,8 @@ def insist_on_pairs(found: Framing) -> None:
     which = "less" if power < 0 else "more"
     raise refusal(
         name,
-        f"shows {which} of the field than its reference, by its fall-off: one of them was cropped or scaled, or is of another lens "
-        "or stop; hand in both as they were recorded",
+        f"shows {which} of the field than its reference, by its fall-off: one of them was cropped or scaled, is of another lens "
+        "or stop, or light got into one; hand in both as they were recorded",
     )
 
 

@@ -51,6 +51,8 @@ def summary(found: Comparison) -> str:
         )
     if not moved or found.fit.rms > 2 * GOOD_SHARE:
         rest = f"{100 * found.fit.rms:.1f} % of the light"
+        if not found.notes.unknowns:
+            return f"Not as predicted: {rest} (rms) is left over. Leave free in `unknown` what was not measured, and compare again."
         words = f"Not as predicted, and the values left free do not explain it: {rest} (rms) is left over."
         return f"{words} Check curve, focus, stop and scene."
     if far := _far(found):

@@ -113,7 +113,7 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
     whole = fit
     fit, found, left_out = _without_surprises(notes.unknowns, stills, fit)
     if other is None and fit.rms > GOOD_SHARE:
-        other = _other_lens(notes, fit, hopeless=True)
+        other = _other_lens(notes, fit, hopeless=bool(notes.unknowns))
     if other is not None:
         fit, found, left_out = whole, (), tuple(np.zeros(one.cells, dtype=bool) for one in stills)
     nominal = nominal_fit(fit)
