@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -18,6 +18,7 @@ from scenes.answers.table import Table
 from scenes.io.files import npz_bytes, read_text
 from scenes.questions.compare.columns import STILLS, VALUES
 from scenes.questions.compare.measure import measured_shots
+from scenes.questions.compare.next_shot import next_shot
 from scenes.questions.compare.rows import Row, Value, row_of
 from scenes.questions.compare.shoot import read_notes
 from scenes.questions.compare.text import (
@@ -25,6 +26,7 @@ from scenes.questions.compare.text import (
     cautions,
     correlated,
     doubts,
+    is_vague,
     next_step,
     orientation_notes,
     summary,
@@ -41,6 +43,8 @@ def answer(show: Loaded, *, shoot: Path | str) -> CompareAnswer:
     """The stills that the notes at `shoot` name, compared with the scene."""
     notes = read_notes(show, Path(shoot))
     found = compare(notes, measured_shots(notes))
+    if found.verdict is not Verdict.OTHER_LENS and is_vague(found):
+        found = replace(found, next_shot=next_shot(notes, found.fit))
     return CompareAnswer(show=show, found=found, rows=tuple(row_of(found, k) for k in range(len(notes.shots))))
 
 

@@ -101,7 +101,7 @@ def woken(fit: Fit) -> Fit:
     """The fit with each value tried further off: a part that is out of frame has no derivative, and would stay where it is."""
     for place in range(fit.model.count):
         asleep = bool(unfelt(fit.model, fit.vector)[place])
-        if not asleep and fit.rms <= GOOD_SHARE:
+        if not asleep and fit.rms <= (2 * GOOD_SHARE if fit.model.rough else GOOD_SHARE):  # large cells blur penumbrae
             continue
         for start in _starts_away(fit, place, asleep=asleep):
             fit = min(fit, fit_from(fit.model, start), key=lambda one: one.cost)

@@ -68,8 +68,8 @@ def framing_of(notes: Notes, fit: Fit) -> Framing | None:
     if not few:
         return None
     unknowns, count = (*notes.unknowns, *framing()), len(notes.unknowns)
-    as_noted = fit_from(Model(notes.unknowns, tuple(replace(one, radial=False) for one in few)), fit.values)
-    model = Model(unknowns, few)
+    as_noted = fit_from(Model(notes.unknowns, tuple(replace(one, radial=False) for one in few), rough=True), fit.values)
+    model = Model(unknowns, few, rough=True)  # how good a value is counts here, not its last digit
     found = fit_from(model, _start(unknowns, few, fit))
     size, right, up = (float(value) for value in found.values[count:])
     spread = found.covariance[count, count]

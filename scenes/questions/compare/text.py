@@ -6,7 +6,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from scenes.answers.numbers import distance_words
 from scenes.questions.compare.fit import GOOD_SHARE
+from scenes.questions.compare.next_shot import NextShot
 from scenes.questions.compare.registration import framing_doubts, framing_words
 from scenes.questions.compare.shoot import Unknown
 from scenes.questions.compare.surprises import Surprise
@@ -129,6 +131,8 @@ def next_step(found: Comparison) -> str:
 
 def _tell_more(found: Comparison) -> str:
     open_values = [item.path for item, told in zip(found.notes.unknowns, found.told, strict=True) if not told]
+    if found.next_shot is not None:
+        return f"these stills do not tell {', '.join(open_values)}: {_next_words(found.next_shot)}."
     return f"these stills do not tell {', '.join(open_values)}: measure, or shoot one more still with the part well into the frame."
 
 
@@ -154,8 +158,19 @@ def doubts(found: Comparison) -> Iterator[str]:
             f"{a} and {b} are hard to tell apart ({alike:+.2f}): with {a} larger and {b} {other} the stills look nearly "
             "the same. "
             f"Alone they are known to {sigmas[first]:.2f} and {sigmas[second]:.2f} {unknowns[first].unit}; "
-            "measuring one of them settles both."
+            "measuring one of them settles both" + (f"; {_next_words(found.next_shot)}." if found.next_shot is not None else ".")
         )
+
+
+def _next_words(shot: NextShot) -> str:
+    state = shot.state
+    at = f"focus {distance_words(state.focus_mm)}, f/{state.f_number:g}"
+    return f"one more still at {at} would bring every error to {shot.sigmas.max():.2g} or less"
+
+
+def is_vague(found: Comparison) -> bool:
+    """Whether some value is not told, or only together with another."""
+    return not all(found.told) or bool(correlated(found))
 
 
 def correlated(found: Comparison) -> list[tuple[int, int, float]]:

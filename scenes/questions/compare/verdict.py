@@ -13,6 +13,7 @@ from geometry.errors import GeometryError
 from scenes.questions.compare.fit import GOOD_SHARE, Fit, best_fit, coarse_fit, finders, fit_from, start_cost
 from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.model import Kept, Model, Seen, seen, seen_coarser
+from scenes.questions.compare.next_shot import NextShot
 from scenes.questions.compare.orientation import ALIKE_COST, alike_orientations, best_orientations
 from scenes.questions.compare.registration import Framing, framing_of, insist_on_pairs, reframed
 from scenes.questions.compare.shoot import Notes, Shot, Unknown, nominal_values
@@ -66,6 +67,7 @@ class Comparison:
     other: OtherLens | None
     framing: Framing | None
     alike: tuple[tuple[str, NDArray[np.float64]], ...] = ()
+    next_shot: NextShot | None = None
 
     @property
     def told(self) -> tuple[bool, ...]:
