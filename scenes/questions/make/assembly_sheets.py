@@ -48,7 +48,7 @@ def drawn_apart(made: Sequence[Made]) -> list[tuple[Made, Polyhedron]]:
     for part, solid in rows:
         low, high = solid.vertices_mm[:, 2].min(), solid.vertices_mm[:, 2].max()
         if part.key[0] == "flag":
-            hood_ends = ends if hood_ends is None else hood_ends
+            hood_ends = (ends if found else low) if hood_ends is None else hood_ends
             out = np.array([*_middle(solid)[:2], 0.0])
             out /= max(float(np.linalg.norm(out)), 1e-9)
             shift = (hood_ends + STEP_MM - _nearest_flag(rows)) * np.array([0.0, 0.0, 1.0]) + STEP_MM * out
