@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
@@ -159,10 +160,15 @@ def _other(path: Path, content: Path) -> bool:
 
 
 def _link(path: Path, new: Path) -> None:
-    """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be."""
+    """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be.
+
+    Not one from another disk that is put in here: with the old folder its own files there would go.
+    """
     try:
         os.link(path, new, follow_symlinks=False)
-    except (OSError, NotImplementedError):
+    except (OSError, NotImplementedError) as error:
+        if getattr(error, "errno", None) == errno.EXDEV:
+            raise OSError(errno.EXDEV, f"{path} is on another disk") from None
         shutil.copy2(path, new, follow_symlinks=False)
 
 

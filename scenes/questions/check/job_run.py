@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from scenes.questions.check.between import between_states
 from scenes.questions.check.one_state import Kept, Recorded, StateRequest
 from scenes.questions.check.output_folder import Recorder
 from scenes.runtime.worker_pool import WorkerDied
+from scenes.states.between import between_states
 from scenes.states.load import Loaded
 from scenes.verdicts.check import CheckResult
 
