@@ -57,7 +57,10 @@ EXAMPLES = {
         ("view my-show.toml --lens 25 --focus close", "the box in a window"),
         ("view my-show.toml --from section -o cut.png", "cut open, as a picture"),
     ),
-    "design": (("design my-show.toml --out designs", "the smallest box that is clear with every lens, as its [design] asks"),),
+    "design": (
+        ("new my-box.toml --design", "five lenses, an empty box and a [design] to change into yours"),
+        ("design my-box.toml --out designs", "the smallest box that is clear with every lens, as its [design] asks"),
+    ),
     "plan": (("plan my-show.toml --out plan", "what do I shoot first?"),),
     "beam": (("beam my-show.toml --at 46", "its size 46 mm ahead of the back plate's rear face"),),
     "masks": (
