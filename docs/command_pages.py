@@ -14,7 +14,7 @@ WIDTH = 96  # of --help on a page, as a wide terminal shows it
 MORE = {  # command: the page that tells more
     "check": "results", "masks": "masks", "filters": "filters", "flags": "flags", "tolerances": "tolerances", "widest": "widest",
     "bokeh": "bokeh", "ghosts": "ghosts", "sun": "ghosts", "leaks": "stray-light", "plan": "plan",
-    "compare": "compare", "lens": "lens-data", "design": "design",
+    "compare": "compare", "lens": "lens-data", "design": "design", "make": "make",
     "verify": "results", "new": "getting-started", "schema": "scene-file", "list": "nomenclature",
 }  # fmt: skip
 PICTURES = {  # command: a picture that it made of the demo show, and what is on it

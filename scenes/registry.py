@@ -9,6 +9,7 @@ COMMANDS = {
     "masks": ("scenes.questions.masks.command", "The tightest mask for each lens, the best set of masks, and files to cut."),
     "filters": ("scenes.questions.filters.command", "Which filter size each stage needs, and what filters do to the corners."),
     "design": ("scenes.questions.design.command", "Find the smallest box that is clear with every lens, and say what holds it."),
+    "make": ("scenes.questions.make.command", "Write the workshop's folder: solids, flats, drawings, lists, weights."),
     "flags": ("scenes.questions.flags.command", "Say how far in each flag may come, and how far it must to cut a light."),
     "tolerances": (
         "scenes.questions.tolerances.command",
@@ -28,19 +29,19 @@ COMMANDS = {
     "view": ("scenes.commands.view", "Look at a state in 3D, in a window or as a picture."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
     "lens": ("scenes.commands.lens", "Turn lens metadata or measures into a [[lens]] for a scene."),
-    "list": ("scenes.commands.list", "List camera formats, filter sizes, rods, or the words used here."),
+    "list": ("scenes.commands.list", "List camera formats, filter sizes, rods, materials, or words used here."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
 # Earlier names of commands: not listed, and they work as ever.
 ALIASES = {"builds": "tolerances"}
 # Commands that rest on compiled code.
 COMPILED = frozenset(
-    {"demo", "check", "masks", "filters", "flags", "tolerances", "widest", "bokeh", "compare", "plan", "view", "design"}
+    {"demo", "check", "masks", "filters", "flags", "tolerances", "widest", "bokeh", "compare", "plan", "view", "design", "make"}
 )
 # Commands as --help lists them: what a crew or a builder is about to do. A name that is no command yet is passed over.
 GROUPS = {
     "Start": ("demo", "new", "check", "view"),
-    "Engineer a box": ("design", "beam", "masks", "filters", "widest", "tolerances"),
+    "Engineer a box": ("design", "beam", "masks", "filters", "widest", "tolerances", "make"),
     "Check flags, leaks and reflections": ("flags", "leaks", "ghosts", "sun", "bokeh"),
     "Plan the shoot and compare with it": ("plan", "compare"),
     "Files and lists": ("lens", "list", "schema", "verify"),
@@ -73,6 +74,10 @@ EXAMPLES = {
     ),
     "widest": (("widest my-show.toml", "the widest lens that clears this box"),),
     "tolerances": (("tolerances my-show.toml --builds 400", "how sure is clear, within the scene's tolerances?"),),
+    "make": (
+        ("make my-show.toml --out workshop", "everything to build this box from"),
+        ("make designs/design-1.toml --out workshop", "the same for a box that design found"),
+    ),
     "flags": (
         ("flags my-show.toml --lens 25", "how far may the top flag come in?"),
         ("flags my-show.toml --changes", "and what would cut the lights that no flag can reach"),

@@ -122,15 +122,15 @@ def lights_in_states(
     """
     known: list[_Seen] = []
     widest = [plan for plan in widest_stops(plan for plan in plans if plan.fitted.flag) if lights]
-    asked = [tuple(mine) for mine in _alike(widest)]
-    seen = shared_out(partial(_seen_alike, flagless, lights, start), asked, each_s=SEEN_S * len(lights))
+    asked, each_s = [tuple(mine) for mine in _alike(widest)], SEEN_S * len(lights)
+    seen = shared_out(partial(_seen_alike, flagless, lights, start), asked, each_s=each_s, elsewhere=True)
     by_plan = {id(plan): found for mine, each in zip(asked, seen, strict=True) for plan, found in zip(mine, each, strict=True)}
     for plan in widest:
         known += by_plan[id(plan)]
         yield from (one.light for one in by_plan[id(plan)])
         tick(1, plan.key)
-    between_alike = [(tuple(mine), known) for mine in _alike(between) if lights]
-    for found in shared_out(partial(_all_between, flagless, lights, start), between_alike, each_s=SEEN_S * len(lights)):
+    more = [(tuple(mine), known) for mine in _alike(between) if lights]
+    for found in shared_out(partial(_all_between, flagless, lights, start), more, each_s=each_s, elsewhere=True):
         yield from found
 
 

@@ -70,6 +70,6 @@ def _written(text: str) -> float | None:
     """The size that stands in place of the measured one, where it is a plain number."""
     from ezdxf.tools.text import fast_plain_mtext
 
-    found = None if MEASURED in text else WRITTEN.fullmatch(fast_plain_mtext(text).strip())
+    found = None if MEASURED in text else WRITTEN.fullmatch(str(fast_plain_mtext(text)).strip())
     size = _number(found[1]) if found else 0.0
     return size or None

@@ -84,6 +84,18 @@ def read_bytes(path: Path, largest: int = LARGEST_MESH) -> bytes:
         raise _refusal(str(path), f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
 
 
+def file_names(folder: Path) -> list[str]:
+    """Names of the files in a folder, in their order; a SceneError where it is none."""
+    try:
+        return sorted(entry.name for entry in folder.iterdir() if entry.is_file())
+    except FileNotFoundError:
+        raise _refusal(str(folder), _missing(folder)) from None
+    except NotADirectoryError:
+        raise _refusal(str(folder), "is a file; name the folder that it is in") from None
+    except OSError as error:
+        raise _refusal(str(folder), f"cannot be read: {error.strerror}") from None
+
+
 def _file_inside(folder: Path) -> str:
     """The scene that a folder holds, as a guess at what was meant."""
     scenes = sorted(folder.glob("*.toml"))

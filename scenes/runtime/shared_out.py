@@ -14,7 +14,7 @@ import signal
 import struct
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
@@ -32,7 +32,7 @@ FORKED_S, STARTED_S = 0.3, 6.0  # work that is longer is worth sharing: with for
 PROCESSES = "BRIMLINE_PROCESSES"  # set in the environment: how many processes a question may use at most
 PROCESS_BYTES, SHARE_OF_MEMORY, MOST_PROCESSES = 0.7e9, 0.5, 16
 NUMBER = struct.Struct("=q")
-PLAIN = (str, bytes, int, float, complex, bool, type(None), type, Enum)
+PLAIN = (str, bytes, int, float, complex, bool, type(None), type, Enum, list, dict, set)  # or may be changed: sent whole
 
 
 def cores() -> int:
@@ -52,19 +52,21 @@ def shared_out(
     each_s: float,
     tick: Tick = silent,
     words: Callable[[Item], str] = lambda _: "",
+    elsewhere: bool = False,
 ) -> list[Made]:
     """What `work` makes of each item, in their order, by as many processes as there are cores; `tick` counts items done.
 
     each_s is about how long one takes. `work` and items pickle. An item, or what it holds, that comes back in an answer is this
-    process's own object again. Whatever `work` raises is raised here: of several items the first one's.
+    process's own object again. Whatever `work` raises is raised here: of several items the first one's. `elsewhere` leaves all work
+    to others, where it wakes threads beside which nothing can be forked any more.
     """
     todo = tuple(items)
     count, told = processes_for(len(todo), each_s), _OneAtATime(tick, [words(item) for item in todo])
-    if count > 1 and not _sharing:
+    if not _sharing and (count > 1 or (elsewhere and count)):
         with _marked():
             if can_fork():
-                return _forked(work, todo, count, told)
-            if each_s * len(todo) > STARTED_S:
+                return _forked(work, todo, count, told, elsewhere=elsewhere)
+            if count > 1 and each_s * len(todo) > STARTED_S:
                 return _started(work, todo, count, told)
     return [told.after(number, work(item)) for number, item in enumerate(todo)]
 
@@ -82,11 +84,9 @@ def _marked() -> Iterator[None]:
 
 
 def processes_for(count: int, each_s: float) -> int:
-    """How many processes, this one among them, to share so many items out to."""
-    if count * each_s < FORKED_S:
-        return 1
-    room = int(SHARE_OF_MEMORY * memory_bytes() / PROCESS_BYTES)
-    return max(min(cores(), count, room, MOST_PROCESSES), 1)
+    """How many processes to share so many items out to; 0 where one core, or little memory, is all there is, or little work."""
+    room = min(cores(), int(SHARE_OF_MEMORY * memory_bytes() / PROCESS_BYTES), MOST_PROCESSES)
+    return min(room, count) if room > 1 and count * each_s >= FORKED_S else 0
 
 
 def can_fork() -> bool:
@@ -120,9 +120,7 @@ class _OneAtATime:
 
 def packed(made: object, item: object) -> bytes:
     """What was made of an item, to be sent: of what the item holds only where it is found."""
-    stream = io.BytesIO()
-    _Packer(stream, item).dump(made)
-    return stream.getvalue()
+    return _Packing(item).packed(made)
 
 
 def unpacked(data: bytes, item: object) -> Any:
@@ -130,10 +128,23 @@ def unpacked(data: bytes, item: object) -> Any:
     return _Unpacker(io.BytesIO(data), item).load()
 
 
+class _Packing:
+    """Where an item holds what, as it was before anything was made of it."""
+
+    def __init__(self, item: object) -> None:
+        self._held = _held(item)
+        self.places = {id(thing): place for place, thing in enumerate(self._held)}
+
+    def packed(self, made: object) -> bytes:
+        stream = io.BytesIO()
+        _Packer(stream, self.places).dump(made)
+        return stream.getvalue()
+
+
 class _Packer(pickle.Pickler):
-    def __init__(self, stream: io.BytesIO, item: object) -> None:
+    def __init__(self, stream: io.BytesIO, places: Mapping[int, int]) -> None:
         super().__init__(stream, protocol=pickle.HIGHEST_PROTOCOL)
-        self._places = {id(thing): place for place, thing in enumerate(_held(item))}
+        self._places = places
 
     def persistent_id(self, thing: object) -> int | None:
         return self._places.get(id(thing))
@@ -149,7 +160,7 @@ class _Unpacker(pickle.Unpickler):
 
 
 def _held(item: object) -> list[object]:
-    """An item that is not plain, with what it holds: elements, and values of dataclasses down to their values' own elements."""
+    """An item with what it holds, elements of tuples and values of dataclasses, but for what is plain or may be changed."""
     found: list[object] = []
     for thing in _spread(item):
         found.append(thing)
@@ -159,18 +170,19 @@ def _held(item: object) -> list[object]:
 
 
 def _spread(thing: object) -> Iterator[object]:
-    if isinstance(thing, PLAIN) or thing == ():
+    if isinstance(thing, PLAIN) or (isinstance(thing, tuple) and not thing):
         return
     yield thing
-    if isinstance(thing, tuple | list):
+    if isinstance(thing, tuple):
         for one in thing:
             yield from _spread(one)
 
 
 def _made_of(work: Callable[[Item], Made], item: Item) -> bytes:
     """What was made of an item, or what it raised, to be sent."""
+    packing = _Packing(item)
     try:
-        return packed(work(item), item)
+        return packing.packed(work(item))
     except Exception as error:  # noqa: BLE001 - whatever it is, it is raised where the work was asked for
         return packed(_Failure(_sendable(error)), None)
 
@@ -231,13 +243,13 @@ def _filled(numbers: int, count: int) -> None:
             stream.write(NUMBER.pack(number))
 
 
-def _forked(work: Callable[[Item], Made], items: Sequence[Item], count: int, told: _OneAtATime) -> list[Made]:
+def _forked(work: Callable[[Item], Made], items: Sequence[Item], count: int, told: _OneAtATime, *, elsewhere: bool) -> list[Made]:
     work_round = _Round(work, items, told)
-    with _children(work_round, count - 1) as readers:
+    with _children(work_round, count if elsewhere else count - 1) as readers:
         work_round.fill()
         for reader in readers:
             reader.start()
-        for number in work_round.taken():
+        for number in () if elsewhere else work_round.taken():
             try:
                 work_round.found[number] = told.after(number, work(items[number]))
             except Exception as error:  # noqa: BLE001 - raised below, unless an item before this one fails too

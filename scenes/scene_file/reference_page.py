@@ -41,6 +41,9 @@ much, and `brimline tolerances` says how sure the frame is then ([tolerances](to
 Any length, angle or choice of the box may be left to the program: `[design]` says what is free and what is asked, and
 `brimline design` finds the smallest box ([design](design.md)).
 
+What the box is made of, the sheets it is cut from and what carries it stand in `[make]`: `brimline make` writes the
+workshop's files, and says every default that it took ([make](make.md)).
+
 A key that is not listed here is an error. Complaints name the file, the line, and the key; places in arrays count from 1
 and carry the name that is written there: `box.stage[2 "front tray"].filter.thickness_mm`. Files that a scene names are
 looked for relative to the scene file, with forward slashes.

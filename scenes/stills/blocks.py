@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +26,7 @@ MEDIAN_BLOCKS = 9  # across the window that a block is compared with: wider than
 SPOT_SIGMAS, SPOT_SHARE, SPOT_FLOOR = 8.0, 0.03, 0.01  # further off its neighbours than noise, than a share of them, than of white
 MAD_TO_SIGMA = 1.4826022  # scale = 1.4826 x median absolute deviation, for normal noise
 SHARP_SHARE = 0.15  # of the light, from one block to the next: far more than a shadow out of focus changes
+HIGHEST_FLOAT = 1e6
 BIT_DEPTHS = (10, 12, 14)  # that a 16-bit file may hold at its lower end
 
 
@@ -48,19 +51,9 @@ def blocks_of(
     bits, notes = _bits(still)
     if still.bits == 0 and curve != "linear":
         notes += (f"{still.name} holds floats; they were taken as a signal on the curve {curve}",)
-    light = np.zeros(shape)
-    clipped = np.zeros(shape)
-    edges = _edges(still.codes.shape[0], shape[0]), _edges(still.codes.shape[1], shape[1])
-    counts = np.outer(np.diff(edges[0]), np.diff(edges[1]))
-    channels = still.codes.shape[2]
-    for k in range(channels):
-        codes = still.codes[..., k]
-        light += _summed(_linear(codes, bits, curve, table, code_range), edges) / counts / channels
-        top = _is_clipped(codes, bits)
-        if top.any():
-            clipped = np.maximum(clipped, _summed(top.astype(np.float32), edges) / counts)
+    light, clipped = _averaged(still, shape, bits, _LightOf(still, bits, curve, table, code_range))
     _insist_on_light(light, still.name)
-    around = median_filter(light, size=MEDIAN_BLOCKS, mode="nearest")
+    around = _around(light)
     noise = _noise(light, around)
     return Blocks(
         light=light,
@@ -96,29 +89,60 @@ def _edges(count: int, parts: int) -> NDArray[np.int64]:
     return np.round(np.linspace(0, count, parts + 1)).astype(np.int64)
 
 
-def _summed(values: NDArray[np.float32], edges: tuple[NDArray[np.int64], NDArray[np.int64]]) -> Floats:
-    down = np.add.reduceat(values, edges[0][:-1], axis=0, dtype=np.float64)
-    return np.add.reduceat(down, edges[1][:-1], axis=1)
+def _averaged(still: Still, shape: tuple[int, int], bits: int, light_of: _LightOf) -> tuple[Floats, Floats]:
+    """Mean light and the largest share of clipped pixels of any channel, block by block (H, W).
+
+    A row of blocks at a time: that much stays in the processor's cache.
+    """
+    rows, columns = _edges(still.codes.shape[0], shape[0]), _edges(still.codes.shape[1], shape[1])
+    light, clipped = np.zeros(shape), np.zeros(shape)
+    limit = _clipped_from(bits)
+    for k, (first, last) in enumerate(pairwise(rows)):
+        codes = still.codes[first:last]
+        count = (last - first) * np.diff(columns)
+        light[k] = _summed(light_of(codes), columns).mean(axis=1) / count
+        if codes.max() >= limit:
+            clipped[k] = _summed(codes >= limit, columns).max(axis=1) / count
+    return light, clipped
 
 
-def _linear(
-    codes: NDArray[np.generic], bits: int, curve: str, table: Sequence[tuple[float, float]], code_range: str
-) -> NDArray[np.float32]:
+def _summed(values: NDArray[Any], columns: NDArray[np.int64]) -> Floats:
+    """Sums of pixels (H, W, C) over blocks from column to column (B, C)."""
+    down = values.sum(axis=0, dtype=np.float32)
+    return np.add.reduceat(down, columns[:-1], axis=0, dtype=np.float64)
+
+
+class _LightOf:
     """Light of codes; whole numbers through a table of all codes."""
-    if bits == 0:
-        return to_light(np.minimum(codes, 1e6), curve, table).astype(np.float32)
-    every = np.arange(2 ** (8 if codes.dtype == np.uint8 else 16))
-    signal = signal_of_code(np.minimum(every, 2**bits - 1), bits, code_range)
-    if curve in {"pq", "pq-camera"}:
-        signal = np.clip(signal, 0.0, 1.0)
-    return to_light(signal, curve, table).astype(np.float32)[codes]
+
+    def __init__(self, still: Still, bits: int, curve: str, table: Sequence[tuple[float, float]], code_range: str) -> None:
+        self._curve, self._rows = curve, table
+        self._known: NDArray[np.float32] | None = None
+        if bits:
+            every = np.arange(2 ** (8 if still.codes.dtype == np.uint8 else 16))
+            signal = signal_of_code(np.minimum(every, 2**bits - 1), bits, code_range)
+            if curve in {"pq", "pq-camera"}:
+                signal = np.clip(signal, 0.0, 1.0)
+            self._known = to_light(signal, curve, table).astype(np.float32)
+
+    def __call__(self, codes: NDArray[Any]) -> NDArray[np.float32]:
+        if self._known is not None:
+            return np.take(self._known, codes, mode="clip")
+        return to_light(np.minimum(codes, HIGHEST_FLOAT), self._curve, self._rows).astype(np.float32)
 
 
-def _is_clipped(codes: NDArray[np.generic], bits: int) -> Bools:
+def _clipped_from(bits: int) -> float:
+    """The least code that counts as clipped."""
     if bits == 0:
-        return np.isinf(codes.astype(np.float64))
+        return np.inf
     margin = TOP_CODES[8] if bits == 8 else max(1, TOP_CODES[16] >> (16 - bits))
-    return np.asarray(codes > 2**bits - 1 - margin)
+    return 2**bits - margin
+
+
+def _around(light: Floats) -> Floats:
+    """What is usual near each block: the median down, then across, of a window wider than dust, letters and frame lines."""
+    down = median_filter(light, size=(MEDIAN_BLOCKS, 1), mode="nearest")
+    return np.asarray(median_filter(down, size=(1, MEDIAN_BLOCKS), mode="nearest"))
 
 
 def _insist_on_light(light: Floats, name: str) -> None:

@@ -16,6 +16,7 @@ LARGEST_SIDE = 20_000  # pixels: no camera of today records more, and a slip of 
 LARGEST_COUNT = 150_000_000  # pixels
 LEAST_SIDE = 96
 KINDS = "TIFF, PNG, JPEG or EXR"
+SUFFIXES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".exr", ".dng")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,8 +8,6 @@ Source: Gauss-Chebyshev rule of the second kind, Abramowitz and Stegun, 25.4.40 
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -47,10 +45,14 @@ FAR = 1e30
 
 
 def chord_rule(count: int) -> FloatArray:
-    """Rule (4, N): v of the chords, their weights, half lengths, and weight / length."""
+    """Rule (5, N): v of the chords, their weights, half lengths, weight / length, and how many lie above each of N even steps of v.
+
+    The steps rise from -1 to 1; the count is of chords above a step's upper end.
+    """
     angle = np.arange(1, count + 1) * np.pi / (count + 1)
     weight, half = 2.0 / (count + 1) * np.sin(angle) ** 2, np.sin(angle)
-    return np.stack([np.cos(angle), weight, half, weight / (2.0 * half)])
+    above = np.searchsorted(-np.cos(angle), -(-1.0 + 2.0 * np.arange(1, count + 1) / count))
+    return np.stack([np.cos(angle), weight, half, weight / (2.0 * half), above.astype(np.float64)])
 
 
 @compiled
@@ -153,15 +155,18 @@ def _set_reach(b: Block, at: FloatArray, mode: int, first: int, last: int) -> No
 
 
 @compiled
-def _first_chord(top: float, count: int) -> int:
+def _first_chord(top: float, rule: FloatArray) -> int:
     """The first chord that a side up to v = top may cross, or one before it."""
-    return 0 if top >= 1.0 else max(int(math.acos(max(top, -1.0)) * ((count + 1) / math.pi)) - 2, 0)
+    n = len(rule[0])
+    return 0 if top >= 1.0 else int(rule[4, min(int(max(top + 1.0, 0.0) * (0.5 * n)) + 1, n - 1)])
 
 
 @compiled
-def _chords_end(bottom: float, count: int) -> int:
+def _chords_end(bottom: float, rule: FloatArray) -> int:
     """The end of the chords that a side down to v = bottom may cross, or one beyond it."""
-    return count if bottom <= -1.0 else min(int(math.acos(min(bottom, 1.0)) * ((count + 1) / math.pi)) + 2, count)
+    n = len(rule[0])
+    step = int(max(min(bottom, 1.0) + 1.0, 0.0) * (0.5 * n)) - 2
+    return int(rule[4, step]) if step >= 0 else n
 
 
 @compiled
@@ -189,17 +194,17 @@ def _convex_pixel(b: Block, w: Tally, rule: FloatArray) -> float:
 @compiled
 def _clip_chords(row: FloatArray, inward: float, rule: FloatArray, low: FloatArray, high: FloatArray) -> None:
     """Cut the open piece of all chords at one side. One that runs upward, its inside to the left, keeps what is left of it."""
-    c, k, n = row[0], row[1], len(rule[0])
+    c, k = row[0], row[1]
     if row[6] != 0.0:
-        for j in range(n):
+        for j in range(len(rule[0])):
             if (rule[0, j] - row[2]) * row[4] * inward < 0.0:
                 high[j] = -FAR
     elif row[4] * inward > 0.0:
-        for j in range(_first_chord(row[3], n), _chords_end(row[2], n)):
+        for j in range(_first_chord(row[3], rule), _chords_end(row[2], rule)):
             u = c + k * rule[0, j]
             high[j] = min(high[j], u)
     else:
-        for j in range(_first_chord(row[3], n), _chords_end(row[2], n)):
+        for j in range(_first_chord(row[3], rule), _chords_end(row[2], rule)):
             u = c + k * rule[0, j]
             low[j] = max(low[j], u)
 
@@ -275,7 +280,7 @@ def _set_span(
         if mode == PLANES:
             _clip_chords(at[e], turn, rule, low, high)
         elif at[e, 6] == 0.0:
-            for j in range(_first_chord(at[e, 3], n), _chords_end(at[e, 2], n)):
+            for j in range(_first_chord(at[e, 3], rule), _chords_end(at[e, 2], rule)):
                 v = rule[0, j]
                 if at[e, 2] <= v <= at[e, 3]:
                     u = at[e, 0] + at[e, 1] * v

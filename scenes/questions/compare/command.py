@@ -12,22 +12,40 @@ from scenes.answers.options import Output, output_options, scene_argument
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
 
+NOTES_NAME = "shoot.toml"
+
 
 @click.command("compare")
 @scene_argument
+@click.option("--shoot", type=click.Path(path_type=Path), help="The crew's notes: which still is which, what was not measured.")
 @click.option(
-    "--shoot",
-    required=True,
+    "--stills",
     type=click.Path(path_type=Path),
-    help="The crew's notes: which still is which state, what was not measured.",
+    help=f"Write such notes to fill in, {NOTES_NAME} in this folder of stills; never over any that are there.",
 )
 @output_options
-def command(show: Loaded, shoot: Path, output: Output) -> int:
+def command(show: Loaded, shoot: Path | None, stills: Path | None, output: Output) -> int:
     """Lay the stills of a test shoot over what SCENE predicts, and fit what was not measured.
 
     Exit status: 0 as predicted, 1 something differs or the stills are of another lens, 2 the input is at fault.
     """
+    if (shoot is None) == (stills is None):
+        words = "--shoot NOTES compares; --stills FOLDER writes such notes first. Give one of them."
+        raise click.UsageError(words, ctx=click.get_current_context())
+    if stills is not None:
+        return _write_notes(show, stills)
     from scenes.answers.answer import ask
     from scenes.questions.compare.answer import answer
 
+    assert shoot is not None
     return ask(answer(show, shoot=shoot), show, output)
+
+
+def _write_notes(show: Loaded, folder: Path) -> int:
+    from scenes.io.files import write_new
+    from scenes.questions.compare.draft import draft_text
+
+    path = folder / NOTES_NAME
+    write_new(path, draft_text(show.scene, show.file_name, folder))
+    click.echo(f'wrote {path}; answer every "?" in it, then: brimline compare {show.file_name} --shoot {path} --out compare')
+    return 0

@@ -1,32 +1,30 @@
-"""The unknown values that explain all stills best, with honest standard errors. Deterministic: no chance, no clock."""
+"""The unknown values that explain all stills best. Deterministic: no chance, no clock."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 from scipy.stats import qmc
 
+from scenes.questions.compare.errors import covariance
 from scenes.questions.compare.measure import COARSE
-from scenes.questions.compare.model import LN2, UNEVEN_AREAS, UNEVEN_STOPS, Model, Seen, seen_coarser
-from scenes.questions.compare.predicted import Predicted, UnbuildableError, Values
+from scenes.questions.compare.model import Kept, Model, Seen, seen_coarser
+from scenes.questions.compare.predicted import UnbuildableError, Values
 from scenes.questions.compare.shoot import Unknown, nominal_values
+from scenes.questions.compare.solve import Bounds, cost_of, minimised
 
 Floats = NDArray[np.float64]
-Kept = dict[tuple[int, tuple[float, ...]], Predicted]
 
+GOOD_SHARE = 0.005  # rms: the scene explains the stills
 REACH = 8.0  # mm or degrees to either side that starts are looked for in
 STARTS_A_VALUE, MOST_STARTS = 16, 64
-FINDERS = 4  # stills that starts are tried on; every fit is of all
+FINDERS = 3  # stills that the way is found on; every fit is of all
 TRIED = 2  # of the best starts are followed
-F_SCALE = 2.0  # of soft_l1: residuals beyond twice their scale count less
-LARGE_AREAS = 8  # across the width: the larger blocks over which a misfit may hang together
 MOST_STEPS, ROUGH_STEPS = 20, 12
 TOLERANCE, ROUGH_TOLERANCE = 1e-5, 1e-3
-HELD = 1e-6
 AWAY = (1.0, 2.0, 3.0, 4.0, 5.5, 7.0, 9.0)  # mm or degrees
 ASLEEP = 5.0  # mm or degrees: the standard error of a value that does next to nothing where it is
 FELT = 0.02  # of the cost
@@ -54,26 +52,46 @@ class Fit:
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
 
 
-def best_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Values | None = None) -> Fit:
-    """The fit of all stills: found on coarse cells from many starts, or from `near`, then on the cells as they are."""
+def finders(stills: Sequence[Seen]) -> tuple[Seen, ...]:
+    """A few stills, of settings as unlike as there are: the way to all is found on them."""
+    kinds = {one.kind: one for one in reversed(stills)}
+    unlike = sorted(kinds.values(), key=lambda one: (one.shot.state.focus_mm, one.shot.state.f_number), reverse=True)
+    places = np.unique(np.linspace(0, len(unlike) - 1, min(FINDERS, len(unlike))).round().astype(int))
+    return tuple(unlike[place] for place in places)
+
+
+def best_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Values | None = None, like: Model | None = None) -> Fit:
+    """The fit of all stills: found on coarse cells from many starts, or from `near`, then on the cells as they are.
+
+    `like` is a model of the same shots whose predictions serve again.
+    """
     if near is None:
         near = coarse_fit(unknowns, stills).values
-    fit = fit_from(Model(unknowns, tuple(stills)), near)
+    model = Model(unknowns, tuple(stills)) if like is None else replace(like, stills=tuple(stills))
+    fit = fit_from(model, near)
+    if len(stills) > FINDERS and fit.rms > GOOD_SHARE:
+        fit = min(fit, fit_from(model, _wide_fit(unknowns, stills, near).values), key=lambda one: one.cost)
     return woken(fit) if (fit.sigmas > ASLEEP).any() else fit
 
 
+def _wide_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Values) -> Fit:
+    """The best fit of all stills on large cells: a few may have led astray."""
+    model = Model(unknowns, tuple(seen_coarser(one, COARSE) for one in stills), rough=True)
+    chosen = dict.fromkeys([tuple(near), tuple(item.nominal for item in unknowns)])
+    return woken(min((fit_from(model, start) for start in chosen), key=lambda fit: fit.cost))
+
+
 def coarse_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], kept: Kept | None = None, *, quick: bool = False) -> Fit:
-    """The best fit on large cells, from the nominal values and the likeliest of many others.
+    """The best fit of a few stills on large cells, from the nominal values and the likeliest of many others.
 
     `kept` are predictions that fits of the same shots share; a `quick` one only shows whether the way leads anywhere.
     """
-    model = Model(unknowns, tuple(seen_coarser(one, COARSE) for one in stills), {} if kept is None else kept, rough=True)
+    some = tuple(seen_coarser(one, COARSE) for one in finders(stills))
+    model = Model(unknowns, some, {} if kept is None else kept, rough=True)
     nominal = tuple(item.nominal for item in unknowns)
     if not unknowns:
         return fit_from(model, nominal)
-    some = -(-len(stills) // FINDERS)
-    finder = model if some == 1 else Model(unknowns, model.stills[::some])
-    costs = sorted((start_cost(finder, start), start) for start in starts(unknowns))
+    costs = sorted((start_cost(model, start), start) for start in starts(unknowns))
     if quick:
         return fit_from(model, costs[0][1])
     chosen = dict.fromkeys([nominal, *(start for _, start in costs[:TRIED])])
@@ -91,6 +109,8 @@ def woken(fit: Fit) -> Fit:
 def _starts_away(fit: Fit, place: int) -> Iterator[tuple[float, ...]]:
     """A place that costs less to either side; for a value that does nothing, where it begins to do something."""
     here, asleep = start_cost(fit.model, fit.values), fit.sigmas[place] > ASLEEP
+    if not asleep and fit.rms <= GOOD_SHARE:
+        return
     for sign in (-1.0, 1.0):
         for off, before in zip(AWAY, (0.0, *AWAY), strict=False):
             cost = start_cost(fit.model, _with(fit, place, sign * off))
@@ -134,15 +154,9 @@ def starts(unknowns: tuple[Unknown, ...]) -> Iterator[tuple[float, ...]]:
 def start_cost(model: Model, values: Values) -> float:
     """Cost at these values, the stills' own numbers taken as they first come; infinite where nothing can be built."""
     try:
-        return soft_cost(model.residuals(model.start(values)))
+        return cost_of(model, model.start(values))
     except UnbuildableError:
         return np.inf
-
-
-def soft_cost(residuals: Floats) -> float:
-    """Half the sum of soft_l1 losses, as scipy counts it."""
-    z = (residuals / F_SCALE) ** 2
-    return float(F_SCALE**2 * np.sum(np.sqrt(1.0 + z) - 1.0))
 
 
 def fit_from(model: Model, values: Values, held: int | None = None) -> Fit:
@@ -153,31 +167,13 @@ def fit_from(model: Model, values: Values, held: int | None = None) -> Fit:
         start = model.start([item.nominal for item in model.unknowns])
     low, high = np.full(model.size, -np.inf), np.full(model.size, np.inf)
     for place, item in enumerate(model.unknowns):
-        low[place], high[place] = item.limits[0] - 1e-9, item.limits[1] + 1e-9
+        low[place], high[place] = item.limits
     if held is not None:
-        low[held], high[held] = start[held] - HELD, start[held] + HELD
-    start = np.clip(start, low, high)
-    found = least_squares(
-        model.residuals,
-        start,
-        model.jacobian,
-        bounds=(low, high),
-        loss="soft_l1",
-        f_scale=F_SCALE,
-        x_scale="jac",
-        ftol=ROUGH_TOLERANCE if model.rough else TOLERANCE,
-        xtol=ROUGH_TOLERANCE if model.rough else TOLERANCE,
-        gtol=1e-10,
-        max_nfev=ROUGH_STEPS if model.rough else MOST_STEPS,
-    )
-    vector = np.asarray(found.x)
-    return Fit(
-        model=model,
-        vector=vector,
-        covariance=covariance(model, vector),
-        cost=float(found.cost),
-        rms=rms_share(model, vector),
-    )
+        low[held] = high[held] = start[held]
+    steps, tolerance = (ROUGH_STEPS, ROUGH_TOLERANCE) if model.rough else (MOST_STEPS, TOLERANCE)
+    vector, cost = minimised(model, start, Bounds(low=low, high=high), steps=steps, tolerance=tolerance)
+    found = covariance(model, vector)
+    return Fit(model=model, vector=vector, covariance=found, cost=cost, rms=rms_share(model, vector))
 
 
 def rms_share(model: Model, vector: Floats) -> float:
@@ -190,56 +186,3 @@ def differences(model: Model, vector: Floats, k: int) -> Floats:
     """Measured less predicted of still k (H, W), as a share of the light without the box."""
     lit = model.lit(k, vector[model.own(k)])
     return model.stills[k].measured.light / lit - model.share(k, vector[: model.count])
-
-
-def covariance(model: Model, vector: Floats) -> Floats:
-    """Covariance of the unknown values (P, P).
-
-    (J'J)^-1 (sum g g') (J'J)^-1, the sandwich for errors that hang together within areas: once with noise and the unevenness that
-    is always there, once with the residuals as they are over larger areas. Both are added: neither promises too much alone.
-    Source: White, Econometrica 48 (1980) 817; Liang and Zeger, Biometrika 73 (1986) 13 (from memory).
-    """
-    if not model.count:
-        return np.zeros((0, 0))
-    jacobian, residuals = model.jacobian(vector), model.residuals(vector)
-    bread = np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-14, hermitian=True)
-    meat = np.zeros((model.size, model.size))
-    at = 0
-    for k, one in enumerate(model.stills):
-        count = int(one.use.sum())
-        rows, off = jacobian[at : at + count], residuals[at : at + count]
-        meat += _expected(model, vector, k, rows) + _found(one, rows, off)
-        at += count
-    priors = jacobian[at:]
-    meat += priors.T @ priors
-    found = bread @ meat @ bread
-    return np.asarray(found[: model.count, : model.count])
-
-
-def _expected(model: Model, vector: Floats, k: int, rows: Floats) -> Floats:
-    """Noise cell by cell, and unevenness that is one and the same within each of its areas."""
-    one = model.stills[k]
-    scale = model.sigma(k, model.lit(k, vector[model.own(k)]))[one.use]
-    noisy = rows * (one.measured.noise[one.use] / scale)[:, None]
-    uneven = rows * (UNEVEN_STOPS * LN2 * one.measured.light[one.use] / scale)[:, None]
-    sums = _area_sums(uneven, _areas(one, UNEVEN_AREAS))
-    return np.asarray(noisy.T @ noisy + sums.T @ sums)
-
-
-def _found(one: Seen, rows: Floats, off: Floats) -> Floats:
-    sums = _area_sums(rows * off[:, None], _areas(one, LARGE_AREAS))
-    return np.asarray(sums.T @ sums)
-
-
-def _areas(one: Seen, across: int) -> NDArray[np.int64]:
-    """Which area each cell that counts lies in."""
-    side = max(1, one.cells[1] // across)
-    row, column = np.nonzero(one.use)
-    return row // side * one.cells[1] + column // side
-
-
-def _area_sums(rows: Floats, areas: NDArray[np.int64]) -> Floats:
-    _, which = np.unique(areas, return_inverse=True)
-    sums = np.zeros((int(which.max(initial=-1)) + 1, rows.shape[1]))
-    np.add.at(sums, which, rows)
-    return sums

@@ -6,7 +6,10 @@ no reference. Exposure, plane and fall-off belong to each still.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +20,10 @@ from scenes.stills.cells import Measured, coarser
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Found = TypeVar("Found")
+Kind = Hashable  # of a still: those of one kind are predicted alike
+Kept = dict[tuple[Kind, tuple[float, ...]], Predicted]
+Slopes = dict[tuple[Kind, int], tuple[tuple[float, ...], Floats]]
 
 LN2 = float(np.log(2.0))
 UNEVEN_STOPS = 0.01  # unevenness of the light that no plane takes up, over areas 1/24 of the width across
@@ -26,7 +33,10 @@ PRIOR = 20.0  # mm or degrees: no dimension of a box is further off than a few t
 STEP = 0.1  # mm or degrees, of the derivatives; the maps are exact areas, smooth to some 1e-3 of a share
 FALLOFF_START, FALLOFF_PRIOR = 3.5, 2.0  # power of the cosine; "retrofocus lenses 2 to 3.5, a thin lens 4"
 CORNER_PRIOR = 0.05  # stops at the corner, r^4: real lenses do not follow a power of the cosine
-MOST_KEPT = 200  # predictions of each still that are kept
+MOST_KEPT_CELLS = 12_000_000  # of the predictions that are kept
+REUSED, ROUGHLY_REUSED = 0.1, 0.5  # mm or degrees: derivatives from so near by serve as well, as penumbrae are far wider
+THREADS = 2  # kernels let go of the interpreter
+THREADED_FROM = 3  # stills
 UNBUILDABLE = 1e3  # residual in place of a box that cannot be built
 PLANE, FALLOFF = 3, 2  # numbers of a still: exposure, right, up; power of the cosine and what is left of the fall-off at the corner
 
@@ -54,6 +64,13 @@ class Seen:
     def cells(self) -> tuple[int, int]:
         """Rows and columns."""
         return self.measured.shape
+
+    @property
+    def kind(self) -> Kind:
+        """What its prediction hangs on: lens and setting, area, cells."""
+        state, area = self.shot.state, self.shot.area
+        own = state.lens_name, state.focal_mm, state.focus_mm, state.f_number, self.measured.has_reference
+        return *own, area.width_mm, area.height_mm, area.offset_mm, self.cells
 
     @property
     def extra(self) -> int:
@@ -84,8 +101,9 @@ class Model:
 
     unknowns: tuple[Unknown, ...]
     stills: tuple[Seen, ...]
-    kept: dict[tuple[int, tuple[float, ...]], Predicted] = field(default_factory=dict)
+    kept: Kept = field(default_factory=dict)
     rough: bool = False  # derivatives from a step to one side: half the maps, good enough to find the way
+    slopes: Slopes = field(default_factory=dict)
 
     @property
     def count(self) -> int:
@@ -104,17 +122,30 @@ class Model:
 
     def predicted(self, k: int, values: Values) -> Predicted:
         """The prediction for still k; the last few are kept."""
-        key = (k, tuple(float(value) for value in values))
-        if key not in self.kept:
-            if len(self.kept) >= MOST_KEPT * len(self.stills):
+        one = self.stills[k]
+        key = one.kind, tuple(float(value) for value in values)
+        found = self.kept.get(key)
+        if found is None:
+            if (len(self.kept) + 1) * one.use.size > MOST_KEPT_CELLS:
                 self.kept.clear()
-            self.kept[key] = predicted(self.stills[k].shot, self.unknowns, key[1], self.stills[k].cells)
-        return self.kept[key]
+            found = predicted(one.shot, self.unknowns, key[1], one.cells, with_rims=not one.measured.has_reference)
+            self.kept[key] = found
+        return found
+
+    def each(self, of: Callable[[int], Found]) -> list[Found]:
+        """Something of every still, in their order, on threads where they are many."""
+        count = len(self.stills)
+        if count < THREADED_FROM:
+            return [of(k) for k in range(count)]
+        firsts = list({one.kind: k for k, one in reversed(list(enumerate(self.stills)))}.values())
+        with ThreadPoolExecutor(THREADS) as pool:
+            found = dict(zip(firsts, pool.map(of, firsts), strict=True))
+        return [found[k] if k in found else of(k) for k in range(count)]
 
     def share(self, k: int, values: Values) -> Floats:
         """What still k keeps of its light by the prediction: of the reference's, or of an even field's but for fall-off."""
         one = self.predicted(k, values)
-        return one.share if self.stills[k].measured.has_reference else one.share * one.rims
+        return np.asarray(one.share if self.stills[k].measured.has_reference else one.share * one.rims, dtype=np.float64)
 
     def lit(self, k: int, own: Floats) -> Floats:
         """What still k would show without a box and rims: exposure, plane, fall-off."""
@@ -131,8 +162,8 @@ class Model:
         """A vector at these values: the stills' own numbers from straight lines through the logarithms."""
         vector = np.zeros(self.size)
         vector[: self.count] = values
-        for k in range(len(self.stills)):
-            vector[self.own(k)] = self._own_start(k, values)
+        for k, own in enumerate(self.each(lambda k: self._own_start(k, values))):
+            vector[self.own(k)] = own
         return vector
 
     def _own_start(self, k: int, values: Values) -> Floats:
@@ -155,66 +186,67 @@ class Model:
             found[3] = np.clip(found[3], 0.0, 8.0)
         return np.asarray(found)
 
-    def residuals(self, vector: Floats) -> Floats:
-        """Every cell that counts, in its own scale, then the priors."""
+    def cell_residuals(self, vector: Floats) -> list[Floats]:
+        """Of each still, every cell that counts, in its own scale (N,)."""
         try:
-            cells = [self._cell_residuals(k, vector) for k in range(len(self.stills))]
+            return self.each(lambda k: self._cell_residuals(k, vector))
         except UnbuildableError:
-            cells = [np.full(int(one.use.sum()), UNBUILDABLE) for one in self.stills]
-        return np.concatenate([*cells, self._priors(vector)])
+            return [np.full(int(one.use.sum()), UNBUILDABLE) for one in self.stills]
 
     def _cell_residuals(self, k: int, vector: Floats) -> Floats:
         one, lit = self.stills[k], self.lit(k, vector[self.own(k)])
         off = self.share(k, vector[: self.count]) * lit - one.measured.light
         return np.asarray((off / self.sigma(k, lit))[one.use])
 
-    def _priors(self, vector: Floats) -> Floats:
-        nominal = nominal_values(self.unknowns)
-        own = [vector[self.own(k)] for k, one in enumerate(self.stills) if not one.measured.has_reference]
-        powers = [(one[3] - FALLOFF_START) / FALLOFF_PRIOR for one in own]
-        return np.concatenate([(vector[: self.count] - nominal) / PRIOR, powers, [one[4] / CORNER_PRIOR for one in own]])
+    def priors(self, vector: Floats) -> tuple[Floats, Floats]:
+        """What is known beforehand, as residuals (M,), and their derivatives (M, size): values near the scene's, usual fall-off."""
+        wanted, width = np.zeros(self.size), np.full(self.size, np.inf)
+        wanted[: self.count], width[: self.count] = nominal_values(self.unknowns), PRIOR
+        for k, one in enumerate(self.stills):
+            if not one.measured.has_reference:
+                falloff = slice(self.own(k).start + PLANE, self.own(k).stop)
+                wanted[falloff], width[falloff] = (FALLOFF_START, 0.0), (FALLOFF_PRIOR, CORNER_PRIOR)
+        known = np.isfinite(width)
+        return ((vector - wanted) / width)[known], np.diag(1.0 / width)[known]
 
-    def jacobian(self, vector: Floats) -> Floats:
-        """Derivatives of the residuals; those by the unknown values from two maps each, a step to either side."""
-        rows = [self._cell_jacobian(k, vector) for k in range(len(self.stills))]
-        priors = np.zeros((len(self._priors(vector)), self.size))
-        priors[np.arange(self.count), np.arange(self.count)] = 1.0 / PRIOR
-        alone = [k for k, one in enumerate(self.stills) if not one.measured.has_reference]
-        for place, k in enumerate(alone):
-            priors[self.count + place, self.own(k).start + 3] = 1.0 / FALLOFF_PRIOR
-            priors[self.count + len(alone) + place, self.own(k).start + 4] = 1.0 / CORNER_PRIOR
-        return np.vstack([*rows, priors])
+    def cell_jacobians(self, vector: Floats) -> list[Floats]:
+        """Of each still, derivatives of its residuals (N, P + own) by the unknown values, then by its own numbers."""
+        return self.each(lambda k: self._cell_jacobian(k, vector))
+
+    def places(self, k: int) -> NDArray[np.intp]:
+        """Where in the vector the columns of still k's derivatives belong."""
+        own = self.own(k)
+        return np.concatenate([np.arange(self.count), np.arange(own.start, own.stop)])
 
     def _cell_jacobian(self, k: int, vector: Floats) -> Floats:
-        one, own = self.stills[k], self.own(k)
-        values, lit = vector[: self.count], self.lit(k, vector[own])
+        one = self.stills[k]
+        values, lit = vector[: self.count], self.lit(k, vector[self.own(k)])
         scale = self.sigma(k, lit)
         light = self.share(k, values) * lit / scale
-        found = np.zeros((int(one.use.sum()), self.size))
-        for place in range(self.count):
-            found[:, place] = (self._slope(k, values, place) * lit / scale)[one.use]
-        columns = [
-            LN2 * light,
-            LN2 * light * one.right,
-            LN2 * light * one.up,
-            light * np.log(one.cosine),
-            -LN2 * light * one.corner,
-        ]
-        for place, column in enumerate(columns[: one.extra]):
-            found[:, own.start + place] = column[one.use]
-        return found
+        columns = [self._slope(k, values, place) * lit / scale for place in range(self.count)]
+        own = (LN2 * light, LN2 * light * one.right, LN2 * light * one.up, light * np.log(one.cosine), -LN2 * light * one.corner)
+        return np.stack([column[one.use] for column in (*columns, *own[: one.extra])], axis=1)
 
     def _slope(self, k: int, values: Floats, place: int) -> Floats:
-        """Derivative of a share by one value; from one side where the other cannot be built."""
+        """Derivative of a share by one value; one from near by serves as well."""
+        key, here = (self.stills[k].kind, place), tuple(float(value) for value in values)
+        held = self.slopes.get(key)
+        near = ROUGHLY_REUSED if self.rough else REUSED
+        if held is None or max(abs(a - b) for a, b in zip(held[0], here, strict=True)) > near:
+            held = self.slopes[key] = here, self._fresh_slope(k, here, place)
+        return held[1]
+
+    def _fresh_slope(self, k: int, values: tuple[float, ...], place: int) -> Floats:
+        """From one side where the other cannot be built."""
         low, high = self.unknowns[place].limits
         ends = [values[place] if self.rough and values[place] + STEP <= high else max(values[place] - STEP, low)]
         ends.append(min(values[place] + STEP, high))
         shares: list[Floats] = []
         for at, end in enumerate(ends):
             try:
-                shares.append(self.share(k, [*values[:place], end, *values[place + 1 :]]))
+                shares.append(self.share(k, (*values[:place], end, *values[place + 1 :])))
             except UnbuildableError:
-                ends[at] = float(values[place])
+                ends[at] = values[place]
                 shares.append(self.share(k, values))
         width = ends[1] - ends[0]
-        return (shares[1] - shares[0]) / width if width > 0 else np.zeros_like(shares[0])
+        return np.asarray((shares[1] - shares[0]) / width if width > 0 else np.zeros(shares[0].shape))

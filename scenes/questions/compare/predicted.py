@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -11,19 +12,25 @@ from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
 from raytrace.box import Box
-from raytrace.coverage.picture import coverage_map
+from raytrace.coverage.picture import Prepared, box_depths_mm, prepared, prepared_map
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState, pencils_for
+from raytrace.shares import VignetteMap
 from scenes.questions.compare.shoot import Shot, Unknown, moved
 from scenes.rig.box import build_box
 from scenes.rig.lens import front_travel_mm, lens_variants
 from scenes.runtime.engines import unlit_as_clear
 from scenes.scene_file.tables.scene import box_for
+from scenes.states.state import State
 
 Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
 Values = Sequence[float] | NDArray[np.float64]
+Cells = tuple[int, int]
 FINER = 2  # points of the map to a cell, along a side: a cell shows the mean light of its area
 THREADS = 1  # such maps take a few milliseconds: a second thread costs more than it saves
+BESIDE_MM = 12.0  # that parts may move along the axis before what a map is prepared with is worked out anew
+MOST_READY = 256
 
 
 class UnbuildableError(ValueError):
@@ -32,34 +39,58 @@ class UnbuildableError(ValueError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Predicted:
-    """On cells (H, W): share of light past parts and glass, past parts alone, and of the bare lens's own rims."""
+    """On cells (H, W): share of light past parts and glass, and of the bare lens's own rims; rims 1 where nobody asked."""
 
-    share: Floats
-    parts: Floats
-    rims: Floats
-    valid: NDArray[np.bool_]
+    share: Singles
+    rims: Singles
 
 
-def predicted(shot: Shot, unknowns: tuple[Unknown, ...], values: Values, cells: tuple[int, int]) -> Predicted:
+def predicted(shot: Shot, unknowns: tuple[Unknown, ...], values: Values, cells: Cells, *, with_rims: bool = True) -> Predicted:
     """The prediction on (rows, columns) cells."""
     lens, box = _built(shot, unknowns, tuple(values))
-    grid = PixelGrid(
-        width_mm=shot.area.width_mm,
-        height_mm=shot.area.height_mm,
-        columns=cells[1] * FINER,
-        rows=cells[0] * FINER,
-        offset_mm=shot.area.offset_mm,
-    )
-    map_ = unlit_as_clear(coverage_map(partial(pencils_for, lens), grid, box, threads=THREADS))
+    grid = area_grid(shot, (cells[0] * FINER, cells[1] * FINER))
+    map_ = unlit_as_clear(_map(shot, lens, grid, box))
+    rims = _cell_means(_rims(lens, grid, map_)) if with_rims else np.broadcast_to(np.float32(1.0), cells)
+    return Predicted(share=_cell_means(map_.transmission), rims=rims)
+
+
+def _rims(lens: LensState, grid: PixelGrid, map_: VignetteMap) -> Floats:
     natural = pencils_for(lens, grid.points_mm).falloff.reshape(grid.rows, grid.columns)
     lit = (map_.lens > 0.0) & (natural > 0.0)
-    rims = np.where(lit, map_.lens / np.where(lit, natural, 1.0), 0.0)
-    return Predicted(
-        share=_cell_means(map_.transmission.astype(np.float64)),
-        parts=_cell_means(map_.clear_share.astype(np.float64)),
-        rims=_cell_means(rims),
-        valid=_cell_means(lit.astype(np.float64)) > 0.99,
-    )
+    return np.where(lit, map_.lens / np.where(lit, natural, 1.0), 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """What a state's maps on a grid are prepared with, for parts between two depths [mm]; with the state, which keeps its id."""
+
+    state: State
+    prepared: Prepared
+    depths_mm: tuple[float, float]
+
+
+_ready: OrderedDict[tuple[int, PixelGrid], _Ready] = OrderedDict()
+
+
+def _map(shot: Shot, lens: LensState, grid: PixelGrid, box: Box) -> VignetteMap:
+    pencils_at = partial(pencils_for, lens)
+    near, far = (float(depth) for depth in box_depths_mm(box))
+    if box.glasses or lens is not _own_lens(shot.state):
+        ready = prepared(pencils_at, grid, box, np.array([near, far]), threads=THREADS)
+        return prepared_map(ready, pencils_at, grid, box, threads=THREADS)
+    key = id(shot.state), grid
+    held = _ready.get(key)
+    if held is None or near < held.depths_mm[0] or far > held.depths_mm[1]:
+        reach = near - BESIDE_MM, far + BESIDE_MM
+        ready = prepared(pencils_at, grid, box, np.array(reach), threads=THREADS)
+        held = _ready[key] = _Ready(shot.state, ready, reach)
+        if len(_ready) > MOST_READY:
+            _ready.popitem(last=False)
+    return prepared_map(held.prepared, pencils_at, grid, box, threads=THREADS)
+
+
+def _own_lens(state: State) -> LensState:
+    return state.variants[len(state.variants) // 2]
 
 
 def _built(shot: Shot, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> tuple[LensState, Box]:
@@ -68,6 +99,10 @@ def _built(shot: Shot, unknowns: tuple[Unknown, ...], values: tuple[float, ...])
     lens = next(lens for lens in scene.lens if lens.name == state.lens_name)
     setting = shot.setting
     try:
+        travel = front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
+        _, box = build_box(box_for(scene, lens), lens, state.resources, front_travel_mm=travel)
+        if lens is state.lens and scene.camera is state.scene.camera:
+            return _own_lens(state), box
         variants = lens_variants(
             lens,
             state.grid,
@@ -76,27 +111,32 @@ def _built(shot: Shot, unknowns: tuple[Unknown, ...], values: tuple[float, ...])
             focus_mm=setting.focus_mm,
             f_number=setting.f_number,
         )
-        travel = front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
-        _, box = build_box(box_for(scene, lens), lens, state.resources, front_travel_mm=travel)
     except (GeometryError, ValueError) as error:
         raise UnbuildableError(str(error)) from error
     return variants[len(variants) // 2].lens, box
 
 
-def _cell_means(values: Floats) -> Floats:
+def stopped_down(shot: Shot, factor: float) -> Shot:
+    """The shot at so many times its f-number."""
+    state, setting = shot.state, shot.setting
+    glass, f_number = state.resources.glass_of(state.lens), factor * setting.f_number
+    found = lens_variants(state.lens, state.grid, glass, focal_mm=setting.focal_mm, focus_mm=setting.focus_mm, f_number=f_number)
+    return replace(shot, state=replace(state, f_number=f_number, variants=tuple(variant.lens for variant in found)))
+
+
+def _cell_means(values: NDArray[np.floating]) -> Singles:
     rows, columns = values.shape[0] // FINER, values.shape[1] // FINER
-    return np.asarray(values.reshape(rows, FINER, columns, FINER).mean(axis=(1, 3)))
+    means = values.reshape(rows, FINER, columns, FINER).mean(axis=(1, 3), dtype=np.float64)
+    return np.asarray(means, dtype=np.float32)
 
 
-def field_cosine(shot: Shot, cells: tuple[int, int]) -> Floats:
+def field_cosine(shot: Shot, cells: Cells) -> Floats:
     """Cosine of the field angle at the cells' centres (H, W), of the lens as the scene has it."""
-    grid = area_grid(shot, cells)
-    variants = shot.state.variants
-    slope = pencils_for(variants[len(variants) // 2], grid.points_mm).slope
+    slope = pencils_for(_own_lens(shot.state), area_grid(shot, cells).points_mm).slope
     return np.asarray(1.0 / np.sqrt(1.0 + np.sum(slope**2, axis=1))).reshape(cells)
 
 
-def area_grid(shot: Shot, cells: tuple[int, int]) -> PixelGrid:
+def area_grid(shot: Shot, cells: Cells) -> PixelGrid:
     """The area of a still on (rows, columns) cells."""
     area = shot.area
     return PixelGrid(width_mm=area.width_mm, height_mm=area.height_mm, columns=cells[1], rows=cells[0], offset_mm=area.offset_mm)

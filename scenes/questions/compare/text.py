@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from scenes.questions.compare.fit import GOOD_SHARE
 from scenes.questions.compare.shoot import Unknown
 from scenes.questions.compare.surprises import Surprise
-from scenes.questions.compare.verdict import GOOD_SHARE, Comparison, Verdict
+from scenes.questions.compare.verdict import Comparison, Verdict
 from scenes.stills.cells import ORIENTATIONS
 
 ALIKE = 0.9  # correlation from which two values are told only together

@@ -10,21 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
-from scenes.questions.compare.fit import Fit, Kept, best_fit, coarse_fit, fit_from, soft_cost, start_cost
+from scenes.questions.compare.fit import GOOD_SHARE, Fit, best_fit, coarse_fit, finders, fit_from, start_cost
 from scenes.questions.compare.measure import COARSE
-from scenes.questions.compare.model import Model, Seen, seen, seen_coarser
+from scenes.questions.compare.model import Kept, Model, Seen, seen, seen_coarser
+from scenes.questions.compare.orientation import ALIKE_COST, best_orientations
 from scenes.questions.compare.shoot import Notes, Shot, Unknown, nominal_values
+from scenes.questions.compare.solve import cost_of
 from scenes.questions.compare.surprises import Surprise, surprises
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.tolerance_paths import PathError, spots_of
 from scenes.states.state import plan_state
 from scenes.stills.cells import ORIENTATIONS, Measured, oriented
 
-GOOD_SHARE = 0.005  # rms: the scene explains the stills
 BAD_SHARE = 0.03  # rms: it does not, whatever the unknown values
 UNEXPLAINED_SHARE = 0.01  # rms: too much for "as predicted", whatever the values
-BETTER = 0.6  # of the cost: another orientation is believed
-ALIKE_COST = 1.15  # orientations that an even box cannot tell apart
 MUCH_BETTER = 0.5  # of the cost: another lens is believed
 FOCAL_SHARE, FOCAL_SIGMAS = 0.04, 5.0  # the focal length has to be off by this much
 FOLLOWED = 2  # of the best starts
@@ -94,14 +93,13 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
     """Lay the stills over the scene."""
     stills = [seen(shot, one) for shot, one in zip(notes.shots, measured, strict=True)]
     kept: Kept = {}
-    near = coarse_fit(notes.unknowns, stills, kept)
+    fit = best_fit(notes.unknowns, stills, coarse_fit(notes.unknowns, stills, kept).values)
     orientations = tuple(ORIENTATIONS[0] for _ in stills)
-    if near.rms > GOOD_SHARE:
-        orientations = tuple(_orientation(notes, shot, one) for shot, one in zip(notes.shots, measured, strict=True))
+    if fit.rms > GOOD_SHARE:
+        orientations = best_orientations(notes, measured, fit, kept)
         if set(orientations) != {ORIENTATIONS[0]}:
-            stills = [seen(shot, oriented(one, way)) for shot, one, way in zip(notes.shots, measured, orientations, strict=True)]
-            near = coarse_fit(notes.unknowns, stills, kept)
-    fit = best_fit(notes.unknowns, stills, near.values)
+            stills = _turned(notes, measured, orientations)
+            fit = best_fit(notes.unknowns, stills, coarse_fit(notes.unknowns, stills, kept).values)
     other = _other_lens(notes, fit, hopeless=False) if fit.rms > GOOD_SHARE else None
     whole = fit
     fit, found, left_out = _without_surprises(notes.unknowns, stills, fit)
@@ -122,20 +120,14 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
     )
 
 
+def _turned(notes: Notes, measured: Sequence[Measured], ways: Sequence[str]) -> list[Seen]:
+    return [seen(shot, oriented(one, way)) for shot, one, way in zip(notes.shots, measured, ways, strict=True)]
+
+
 def nominal_fit(fit: Fit) -> Fit:
     """The same stills with the values as the scene has them: only exposure, plane and fall-off are fitted."""
     shots = [replace(one) for one in fit.model.stills]
     return fit_from(Model((), tuple(shots)), ())
-
-
-def _orientation(notes: Notes, shot: Shot, measured: Measured) -> str:
-    """Which way up a still is, by the cost of each on large cells; as shot unless another is clearly better."""
-    kept: Kept = {}
-    costs = {way: coarse_fit(notes.unknowns, [seen(shot, oriented(measured, way))], kept, quick=True).cost for way in ORIENTATIONS}
-    best = min(costs.values())
-    if best > BETTER * costs[ORIENTATIONS[0]]:
-        return ORIENTATIONS[0]
-    return next(way for way in ORIENTATIONS if costs[way] <= ALIKE_COST * best)  # likelier mistakes first
 
 
 def _without_surprises(
@@ -151,7 +143,7 @@ def _without_surprises(
         if all(np.array_equal(mark, old) for mark, old in zip(marks, left_out, strict=True)):
             break
         left_out = marks
-        fit = best_fit(unknowns, [one.without(mark) for one, mark in zip(stills, left_out, strict=True)], fit.values)
+        fit = best_fit(unknowns, [one.without(mark) for one, mark in zip(stills, left_out, strict=True)], fit.values, fit.model)
     return fit, found, left_out
 
 
@@ -170,12 +162,17 @@ def _other_lens(notes: Notes, fit: Fit, *, hopeless: bool) -> OtherLens | None:
 
 
 def _named_lens(notes: Notes, fit: Fit) -> OtherLens | None:
-    """Another lens of the scene."""
+    """Another lens of the scene; looked for on a few stills, believed on all."""
     unknowns = tuple(item for item in notes.unknowns if item.spot.table[0] != "lens")
+    few = finders(fit.model.stills)
+    as_noted = start_cost(Model(notes.unknowns, tuple(seen_coarser(one, COARSE) for one in few)), fit.values)
     for lens in notes.shots[0].state.scene.lens:
         if lens.name == notes.lens.name:
             continue
         try:
+            near = coarse_fit(unknowns, [replace(one, shot=_with_lens(one.shot, lens)) for one in few], quick=True)
+            if near.cost > ALIKE_COST * as_noted:
+                continue
             stills = [replace(one, shot=_with_lens(one.shot, lens)) for one in fit.model.stills]
         except GeometryError:
             continue
@@ -207,7 +204,7 @@ def _freed(notes: Notes, fit: Fit) -> tuple[Fit, int] | None:
     place = next((k for k, item in enumerate(unknowns) if item.spot.key == "focal_mm" and item.spot.table[0] == "lens"), None)
     if place is None:
         return None
-    coarse = Model(unknowns, tuple(seen_coarser(one, COARSE) for one in fit.model.stills), rough=True)
+    coarse = Model(unknowns, tuple(seen_coarser(one, COARSE) for one in finders(fit.model.stills)), rough=True)
     starts = []
     for factor in FOCAL_STARTS:
         values = [item.nominal for item in unknowns]
@@ -225,5 +222,5 @@ def _verdict(fit: Fit, nominal: Fit, other: OtherLens | None) -> Verdict:
     if nominal.rms > UNEXPLAINED_SHARE:
         return Verdict.FIT
     off = np.abs(fit.values - nominal_values(fit.model.unknowns))
-    same = nominal.cost <= COST_GAIN * soft_cost(fit.model.residuals(fit.vector))
+    same = nominal.cost <= COST_GAIN * cost_of(fit.model, fit.vector)
     return Verdict.NOTHING if same or np.all(off <= NOTHING_MM) else Verdict.FIT

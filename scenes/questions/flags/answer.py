@@ -94,10 +94,8 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
 
 def _searched(plans: Sequence[State], lights: Sequence[LightAnswer]) -> tuple[ChangesTried, ...]:
     """The least changes for every light that no setting of the flags keeps off."""
-    search = ChangeSearch(plans)
-    return tuple(
-        search.least_changes(light.light, skip=[seen.plan.key for seen in light.in_picture]) for light in lights if light.is_open
-    )
+    wanted = [(light.light, tuple(seen.plan.key for seen in light.in_picture)) for light in lights if light.is_open]
+    return ChangeSearch(plans).least_for_all(wanted) if wanted else ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

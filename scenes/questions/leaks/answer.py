@@ -16,8 +16,8 @@ from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table, as_named
 from scenes.io.files import npz_bytes
-from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise
-from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, LightRow, OpeningRow, run_leaks
+from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise_all
+from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, LightRow, OpeningRow, reports_of
 from scenes.questions.leaks.text import (
     answer_words,
     change_words,
@@ -37,7 +37,7 @@ from scenes.runtime.page import WIDTH, wrapped
 from scenes.runtime.progress import progress
 from scenes.states.names import state_words
 from scenes.states.select import first_of_each_lens
-from scenes.states.stray import angles_deg
+from scenes.states.stray import angles_deg, stray_lights
 
 if TYPE_CHECKING:
     from raytrace.stray.picture import LeakPath
@@ -65,14 +65,10 @@ def answer(
     every = wanted.of(show)
     plans = first_of_each_lens(every)
     keeping = AdviceLimits(Wanted(lenses=wanted.lenses).of(show))
-    cases = []
-    with progress(2 * len(plans), "leaks") as tick:
-        for plan in plans:
-            report = run_leaks(plan, target=target, columns=columns)
-            tick(1, plan.key)
-            cases.append((report, advise(report, target=target, keeping=keeping)))
-            tick(1, plan.key)
-    return LeaksAnswer(title=show.scene.title, cases=tuple(cases), wanted=len(every), solid=solid)
+    with progress((2 + len(stray_lights(show.scene))) * len(plans), "leaks") as tick:
+        reports = reports_of(plans, target=target, columns=columns, tick=tick)
+        advice = advise_all(reports, target=target, keeping=keeping, tick=tick)
+    return LeaksAnswer(title=show.scene.title, cases=tuple(zip(reports, advice, strict=True)), wanted=len(every), solid=solid)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

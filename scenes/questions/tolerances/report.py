@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from raytrace.tolerance import Effect, Spread, builds, spread_of, worst_case
-from scenes.questions.tolerances.clearances import Build, LensBench
+from raytrace.tolerance import Effect, Spread, WorstCase, builds, spread_of, worst_case
+from scenes.questions.tolerances.clearances import Build, LensBench, Pair, Reach
 from scenes.questions.tolerances.inputs import Input, inputs_of, touches
+from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.progress import Tick, silent
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.clear_rule import has_room, room_needed_mm
@@ -19,6 +21,7 @@ from scenes.states.load import Loaded
 from scenes.states.select import widest_stops
 from scenes.states.state import State
 
+LENS_S, TOLD_S, PIECES = 1.0, 0.1, 4  # what a lens takes, about, and what is told of it; pieces that its builds come in
 BUILDS = 200  # half of them clear is then known to 7 in a hundred, all of them to 2
 TOLD_MM = 0.005  # less than this is no effect: a hundredth is as fine as clearances are told
 SCREEN_TICKS, CORNER_TICKS, BUILD_TICKS = 40, 20, 40  # of 100 for each lens
@@ -146,13 +149,12 @@ def surety(loaded: Loaded, plans: Sequence[State], count: int = BUILDS, seed: in
     if not items:
         raise _no_answer(loaded, NO_TOLERANCE)
     tried = builds([item.tolerance for item in items], count, np.random.default_rng(seed))
-    lenses = []
-    for bench in _benches(loaded, items, plans):
-        own = tried[:, [items.index(item) for item in bench.items]]
-        lenses.append(lens_surety(bench, own, _Steps(tick, bench.lens.name)))
+    benches = _benches(loaded, items, plans)
+    own = [tried[:, [items.index(item) for item in bench.items]] for bench in benches]
+    lenses = lens_sureties(benches, own, tick)
     sampled = [lens.spread.values for lens in lenses if lens.spread is not None]
     spread = spread_of(tuple(item.path for item in items), tried, np.min(sampled, axis=0)) if sampled else None
-    return Surety(scene=loaded.scene, inputs=items, lenses=tuple(lenses), count=count, seed=seed, spread=spread)
+    return Surety(scene=loaded.scene, inputs=items, lenses=lenses, count=count, seed=seed, spread=spread)
 
 
 def _no_answer(loaded: Loaded, problem: str) -> SceneError:
@@ -172,14 +174,73 @@ def _benches(loaded: Loaded, items: Sequence[Input], plans: Sequence[State]) -> 
     return found
 
 
-def lens_surety(bench: LensBench, tried: NDArray[np.float64], steps: Callable[[float], None] = lambda _: None) -> LensSurety:
-    """One lens: which parts can come nearest at all, the worst of the corners, then builds where the answer is in doubt."""
-    low, high = bench.screen(lambda share: steps(SCREEN_TICKS * share))
-    found = worst_case(bench.answer_mm, [item.tolerance for item in bench.items], bench.worst_corners())
-    steps(CORNER_TICKS)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Screened:
+    """What is known of a lens before any build is drawn: between which numbers all answers lie, and the worst of the corners."""
+
+    low_mm: float
+    high_mm: float
+    reaches: dict[Pair, Reach]
+    worst: WorstCase
+
+    @property
+    def in_doubt(self) -> bool:
+        """Whether builds may be clear or not."""
+        return self.low_mm <= 0 < self.high_mm
+
+    def on(self, bench: LensBench) -> LensBench:
+        """A bench that measures builds by what is known."""
+        return LensBench(plans=bench.plans, items=bench.items, reaches=self.reaches)
+
+
+def lens_sureties(
+    benches: Sequence[LensBench], tried: Sequence[NDArray[np.float64]], tick: Tick = silent
+) -> tuple[LensSurety, ...]:
+    """Every lens, on all cores: which parts can come nearest and the worst corner, then builds where the answer is in doubt."""
+    prepare_judge()
+    steps = {bench.lens.name: _Steps(tick, bench.lens.name) for bench in benches}
+
+    def counted(share: float) -> Tick:
+        return lambda _, name="": steps[name](share)
+
+    screened = shared_out(_screened, benches, each_s=LENS_S, tick=counted(SCREEN_TICKS + CORNER_TICKS), words=_name, elsewhere=True)
+    ready = [known.on(bench) for bench, known in zip(benches, screened, strict=True)]
+    asked = [
+        (bench, some)
+        for bench, known, rows in zip(ready, screened, tried, strict=True)
+        if known.in_doubt
+        for some in np.array_split(rows, PIECES)
+    ]
+    pieces = shared_out(
+        _answers, asked, each_s=LENS_S / PIECES, tick=counted(BUILD_TICKS / PIECES), words=lambda one: _name(one[0]), elsewhere=True
+    )
+    answers: dict[str, list[NDArray[np.float64]]] = {bench.lens.name: [] for bench in benches}
+    for (bench, _), piece in zip(asked, pieces, strict=True):
+        answers[bench.lens.name].append(piece)
+    found = [
+        (bench, known, rows, np.concatenate(answers[bench.lens.name]) if known.in_doubt else None)
+        for bench, known, rows in zip(ready, screened, tried, strict=True)
+    ]
+    return tuple(shared_out(_told, found, each_s=TOLD_S, elsewhere=True))
+
+
+def _name(bench: LensBench) -> str:
+    return bench.lens.name
+
+
+def _screened(bench: LensBench) -> _Screened:
+    low, high = bench.screen()
+    worst = worst_case(bench.answer_mm, [item.tolerance for item in bench.items], bench.worst_corners())
+    return _Screened(low_mm=low, high_mm=high, reaches=bench.reaches, worst=worst)
+
+
+def _told(asked: tuple[LensBench, _Screened, NDArray[np.float64], NDArray[np.float64] | None]) -> LensSurety:
+    """One lens, by the answers of its builds where it is in doubt."""
+    bench, known, tried, answers = asked
+    found = known.worst
     worst, spread = bench.build(found.inputs), None
-    if low <= 0 < high:
-        spread = spread_of(tuple(bench.nominal), tried, _answers(bench, tried, steps))
+    if answers is not None:
+        spread = spread_of(tuple(bench.nominal), tried, answers)
         if spread.values.min() < found.worst:
             worst = bench.build(_row(bench, tried[int(spread.values.argmin())]))
     return LensSurety(
@@ -204,13 +265,10 @@ def _row(bench: LensBench, row: NDArray[np.float64]) -> dict[str, float]:
     return dict(zip(bench.nominal, row.tolist(), strict=True))
 
 
-def _answers(bench: LensBench, tried: NDArray[np.float64], steps: Callable[[float], None]) -> NDArray[np.float64]:
-    """The answer of every build (n,) [mm]."""
-    answers = np.zeros(len(tried))
-    for k, row in enumerate(tried):
-        answers[k] = bench.answer_mm(_row(bench, row))
-        steps(BUILD_TICKS / len(tried))
-    return answers
+def _answers(asked: tuple[LensBench, NDArray[np.float64]]) -> NDArray[np.float64]:
+    """The answers of some builds (n,) [mm]."""
+    bench, tried = asked
+    return np.array([bench.answer_mm(_row(bench, row)) for row in tried])
 
 
 class _Steps:

@@ -13,6 +13,7 @@ from scenes.scene_file.tables.design import Design, design_faults
 from scenes.scene_file.tables.fields import CLOSE, INFINITY, Fault, Focus, Table, focus, part, quantity, text
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.light import Light
+from scenes.scene_file.tables.make import Make, make_faults
 from scenes.scene_file.tables.plan import Plan
 from scenes.scene_file.tables.tolerance import Tolerance
 from scenes.scene_file.tables.tolerance_paths import tolerance_faults
@@ -63,6 +64,7 @@ class Scene(Table):
     tolerance: tuple[Tolerance, ...] = part("What may come out otherwise than written, for `brimline tolerances`.", ())
     plan: Plan = part("What `brimline plan` reckons with.", Plan())
     design: Design | None = part("What `brimline design` may change in the box, and what it is to be.", None)
+    make: Make = part("What `brimline make` makes the box from, and how it draws it.", Make())
 
     def faults(self) -> Iterator[Fault]:
         """What parts, lenses and checks must agree on."""
@@ -77,6 +79,7 @@ class Scene(Table):
         yield from tolerance_faults(self, self.tolerance)
         if self.design is not None:
             yield from design_faults(self, self.design, [light.name for light in self.light])
+        yield from make_faults(self.box, self.make)
         for place, lens in enumerate(self.lens):
             yield from _focus_faults(self.check, lens, place)
 
@@ -245,6 +248,7 @@ __all__ = [
     "Design",
     "Lens",
     "Light",
+    "Make",
     "Plan",
     "Scene",
     "Tolerance",

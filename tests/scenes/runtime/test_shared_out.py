@@ -21,7 +21,7 @@ linux = pytest.mark.skipif(sys.platform != "linux", reason="forks")
 @dataclass(frozen=True)
 class Named:
     name: str
-    held: list
+    held: tuple
 
 
 def squared(number):
@@ -48,7 +48,7 @@ def answered_by_item(item):
 
 def in_a_process_of_its_own(code, processes=2):
     """What a script prints that runs alone in its process: beside pytest's own threads nothing is forked."""
-    start = f"from tests.scenes.runtime.test_shared_out import *\n{code}"
+    start = f"from functools import partial\nfrom tests.scenes.runtime.test_shared_out import *\n{code}"
     environment = {**os.environ, "PYTHONPATH": str(ROOT), module.PROCESSES: str(processes)}
     done = subprocess.run([sys.executable, "-c", start], capture_output=True, text=True, cwd=ROOT, env=environment, check=False)
     return done.stdout.strip() or done.stderr
@@ -77,15 +77,25 @@ def test_what_a_process_had_in_hand_when_it_ended_is_made_here():
 @linux
 def test_what_an_item_holds_comes_back_as_this_process_s_own():
     code = """
-items = [Named(str(k), [k]) for k in range(4)]
+items = [Named(str(k), (k,)) for k in range(4)]
 found = shared_out(answered_by_item, items, each_s=1.0)
 print(all(one is item and held is item.held and new is not item and new.held is item.held
           for item, (one, held, new) in zip(items, found, strict=True)))"""
     assert in_a_process_of_its_own(code) == "True"
 
 
+@linux
+def test_what_work_has_changed_of_an_item_comes_back_changed():
+    code = """
+def filled(item):
+    item["k"] = 1
+    return item
+print(shared_out(filled, [{}, {}], each_s=1.0, elsewhere=True))"""
+    assert in_a_process_of_its_own(code) == "[{'k': 1}, {'k': 1}]"
+
+
 def test_what_was_not_of_the_item_comes_back_as_a_copy():
-    item, other = Named("a", [1]), Named("b", [2])
+    item, other = Named("a", (1,)), Named("b", (2,))
     one, two = unpacked(packed((item, other), item), item)
     assert one is item
     assert two is not other
@@ -96,7 +106,7 @@ def test_beside_other_threads_work_is_shared_out_to_processes_started_anew(monke
     monkeypatch.setattr(module, "can_fork", lambda: False)
     monkeypatch.setattr(module, "cores", lambda: 2)
     monkeypatch.setattr(module, "STARTED_S", 0.0)
-    items, ticks = [Named(str(k), [k]) for k in range(3)], []
+    items, ticks = [Named(str(k), (k,)) for k in range(3)], []
     found = shared_out(answered_by_item, items, each_s=1.0, tick=lambda *told: ticks.append(told[0]))
     assert all(one is item for item, (one, *_) in zip(items, found, strict=True))
     assert ticks == [1, 1, 1]
