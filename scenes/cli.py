@@ -144,7 +144,6 @@ _asked_to_stop, _has_ended = threading.Event(), threading.Event()
 
 def _run(argv: Sequence[str] | None) -> int:
     _asked_to_stop.clear()
-    _has_ended.clear()
     before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT, ALARM) if number is not None}
     try:
         return _answered(argv)
@@ -191,6 +190,7 @@ def _stopped() -> int:
 
 def _end_as_by_ctrl_c() -> None:
     """Have a request to end, as schedulers and `timeout` send it, clean up as Ctrl-C does."""
+    _has_ended.clear()
     if threading.current_thread() is threading.main_thread():  # elsewhere Python forbids it
         signal.signal(signal.SIGTERM, _stop)
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where it is to be ignored, as in the background

@@ -25,8 +25,8 @@ from numpy.typing import NDArray
 from geometry.outline import Freeform
 from scenes.io.folder_lock import BusyError, around_at_work, held, lock_of, locked
 from scenes.io.folder_swap import PARTIAL, beside, clear_leftovers, put_in_place, removed, tidy
-from scenes.io.kept_files import Earlier, carry_over, hashes_in, names_in, write_manifest
-from scenes.io.late_files import bring_along, identities
+from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
+from scenes.io.late_files import bring_along
 from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
@@ -382,15 +382,15 @@ def _swap(stage: Path, target: Path, command: str) -> None:
     """Put the finished folder in place of the old one; whatever interrupts it, one of the two stands there whole."""
     if target.is_symlink() or (target.exists() and not target.is_dir()):
         raise OSError(errno.ENOTDIR, "something else has taken its name meanwhile")
-    own, before = frozenset(names_in(stage)), identities(target)
+    own, seen = frozenset(names_in(stage)), Seen()
     write_manifest(stage, command, target)
     told: list[str] = []
     if target.exists():
         written = hashes_in(target).get(command, {})
         earlier = Earlier(target, files_written(target, command), results_name(command), written)
-        told = carry_over(stage, earlier, INPUTS if command == "demo" else None)
+        told = carry_over(stage, earlier, INPUTS if command == "demo" else None, seen)
         shutil.copymode(target, stage)
-    _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, before, own))])
+    _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, seen, own))])
 
 
 def _say(sentences: Sequence[str]) -> None:

@@ -93,7 +93,7 @@ class MakeAnswer(Answer):
         report = self.report
         spec = rod_spec(report.loaded.scene.box)
         yield Heading("Weight and balance with each lens")
-        yield Table(columns=CARRIED_COLUMNS if spec is not None else CARRIED_COLUMNS[:5], rows=report.carried)
+        yield Table(columns=CARRIED_COLUMNS if spec is not None else CARRIED_COLUMNS[:6], rows=report.carried)
         yield Paragraph(
             "ahead, up: centre of mass from the middle of the lens front [mm]. front: moment there, as if clamped to it [N m]."
         )
@@ -206,12 +206,12 @@ def _size_words(part: Made) -> str:
 
 
 PART_COLUMNS: tuple[Column[Made], ...] = (
-    Column(head="no.", of=attrgetter("number"), left=True),
-    Column(head="part", of=attrgetter("name"), left=True, most=36),
+    Column(head="no.", key="number", of=attrgetter("number"), left=True),
+    Column(head="part", key="name", of=attrgetter("name"), left=True, most=36),
     Column(head="flat, mm", of=_size_words),
-    Column(head="thick", of=attrgetter("thickness_mm"), words=lambda value: plain(round(value, 3))),
-    Column(head="kg", of=mass_kg, words="{:.3f}".format),
-    Column(head="material", of=lambda part: part.material.title, left=True, most=24),
+    Column(head="thick", key="thickness_mm", of=attrgetter("thickness_mm"), words=lambda value: plain(round(value, 3))),
+    Column(head="kg", key="kg", of=mass_kg, words="{:.3f}".format),
+    Column(head="material", key="material", of=lambda part: part.material.title, left=True, most=24),
 )
 
 
@@ -238,22 +238,23 @@ def _mm(value: float) -> str:
 
 
 CARRIED_COLUMNS: tuple[Column[Carried], ...] = (
-    Column(head="lens", of=attrgetter("lens_name"), left=True, most=20),
+    Column(head="lens", key="lens", of=attrgetter("lens_name"), left=True, most=20),
+    Column(key="kg", of=attrgetter("kg")),
     Column(head="kg", of=lambda box: f"{box.kg:.2f} ({box.range_kg[0]:.2f} - {box.range_kg[1]:.2f})"),
-    Column(head="ahead", of=attrgetter("ahead_mm"), words="{:.0f}".format),
-    Column(head="up", of=attrgetter("up_mm"), words="{:+.0f}".format),
-    Column(head="front", of=attrgetter("lens_front_n_m"), words="{:.2f}".format),
+    Column(head="ahead", key="ahead_mm", of=attrgetter("ahead_mm"), words="{:.0f}".format),
+    Column(head="up", key="up_mm", of=attrgetter("up_mm"), words="{:+.0f}".format),
+    Column(head="front", key="lens_front_nm", of=attrgetter("lens_front_n_m"), words="{:.2f}".format),
     Column(head="at rods", of=lambda box: "-" if box.rods_n_m is None else f"{box.rods_n_m:.1f}"),
     Column(head="drop", of=_drop),
     Column(head="tilt", of=_tilt),
     Column(head="least room", of=_room),
 )
 WIND_COLUMNS: tuple[Column[Wind], ...] = (
-    Column(head="flag", of=attrgetter("name"), left=True, most=30),
+    Column(head="flag", key="flag", of=attrgetter("name"), left=True, most=30),
     Column(head="cm2", of=lambda wind: wind.area_mm2 / 100, words="{:.0f}".format),
-    Column(head="N", of=attrgetter("force_n"), words="{:.1f}".format),
+    Column(head="N", key="force_n", of=attrgetter("force_n"), words="{:.1f}".format),
     Column(head="careful", of=attrgetter("careful_n"), words="{:.1f}".format),
-    Column(head="at the hinge, N m", of=attrgetter("hinge_n_m"), words="{:.2f}".format),
+    Column(head="at the hinge, N m", key="hinge_nm", of=attrgetter("hinge_n_m"), words="{:.2f}".format),
     Column(head="careful", of=attrgetter("careful_n_m"), words="{:.2f}".format),
 )
 BOUGHT_COLUMNS: tuple[Column[Bought], ...] = (
