@@ -139,12 +139,21 @@ def foreign_package() -> str:
     return ""
 
 
-_asked_to_stop = threading.Event()
+_asked_to_stop, _has_ended = threading.Event(), threading.Event()
 
 
 def _run(argv: Sequence[str] | None) -> int:
     _asked_to_stop.clear()
     before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT, ALARM) if number is not None}
+    try:
+        return _answered(argv)
+    except KeyboardInterrupt:  # once more, while it said how it ended
+        return INTERRUPTED
+    finally:
+        _handle_as(before)
+
+
+def _answered(argv: Sequence[str] | None) -> int:
     try:
         _end_as_by_ctrl_c()
         status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)
@@ -162,13 +171,12 @@ def _run(argv: Sequence[str] | None) -> int:
         return CLEAR
     except Exception as error:  # noqa: BLE001 - people get a sentence, whatever it is
         return _stopped() if _asked_to_stop.is_set() else _known_trouble(error)
-    finally:
-        _handle_as(before)
 
 
 def _handle_as(handlers: Mapping[signal.Signals, Any]) -> None:
     """Give signals their earlier handlers back: one that comes while Python ends must not print where that was."""
     if threading.current_thread() is threading.main_thread():
+        _has_ended.set()
         if ALARM is not None and signal.getsignal(ALARM) is _stop:
             signal.setitimer(signal.ITIMER_REAL, 0.0)
         for number, handler in handlers.items():
@@ -182,6 +190,7 @@ def _stopped() -> int:
 
 def _end_as_by_ctrl_c() -> None:
     """Have a request to end, as schedulers and `timeout` send it, clean up as Ctrl-C does."""
+    _has_ended.clear()
     if threading.current_thread() is threading.main_thread():  # elsewhere Python forbids it
         signal.signal(signal.SIGTERM, _stop)
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where it is to be ignored, as in the background
@@ -193,6 +202,8 @@ def _stop(number: int, frame: FrameType | None) -> None:
 
     An alarm asks again until the run ends, for whatever else may swallow the interruption; it does not disturb the clearing up.
     """
+    if _has_ended.is_set():  # handlers are being put back: there is nothing left to stop
+        return
     _asked_to_stop.set()
     if ALARM is not None:
         waits = _would_be_lost(frame)

@@ -58,7 +58,7 @@ EXAMPLES = {
         ("view my-show.toml --lens 25 --focus close", "the box in a window"),
         ("view my-show.toml --from section -o cut.png", "cut open, as a picture"),
     ),
-    "design": (("design my-show.toml --out designs", "the smallest box that is clear with every lens, as its [design] asks"),),
+    "design": (("design my-box.toml --out designs", "the smallest box that is clear with every lens, as its [design] asks"),),
     "plan": (("plan my-show.toml --out plan", "what do I shoot first?"),),
     "beam": (("beam my-show.toml --at 46", "its size 46 mm ahead of the back plate's rear face"),),
     "masks": (
@@ -85,7 +85,10 @@ EXAMPLES = {
     "bokeh": (("bokeh my-show.toml --lens 25 --ahead infinity", "is a highlight far away whole?"),),
     "compare": (("compare my-show.toml --shoot shoot.toml --out compared", "were the test stills as predicted?"),),
     "verify": (("verify my-show.toml my-show", "the proofs that check --prove left in my-show"),),
-    "new": (("new my-show.toml", "a scene to change into yours"),),
+    "new": (
+        ("new my-show.toml", "a scene to change into yours"),
+        ("new my-box.toml --design", "five lenses, an empty box and a [design], for brimline design"),
+    ),
     "lens": (
         (
             "lens clip.json --name 25 --f-number 2 --front-diameter-mm 114 --front-to-sensor-mm 150 --front-travel-mm 0",

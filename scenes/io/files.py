@@ -24,9 +24,9 @@ from numpy.typing import NDArray
 
 from geometry.outline import Freeform
 from scenes.io.folder_lock import BusyError, around_at_work, held, lock_of, locked
-from scenes.io.folder_swap import PARTIAL, beside, put_in_place, removed, tidy
-from scenes.io.kept_files import Earlier, carry_over, hashes_in, names_in, write_manifest
-from scenes.io.late_files import bring_along, identities
+from scenes.io.folder_swap import PARTIAL, beside, clear_leftovers, put_in_place, removed, tidy
+from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
+from scenes.io.late_files import bring_along
 from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
@@ -164,7 +164,8 @@ class Folder:
 def write_whole(path: Path, data: bytes) -> None:
     """A file written whole or not at all, over one of that name that was there."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".partial")
+    clear_leftovers(path)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=PARTIAL)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
@@ -180,8 +181,10 @@ def write_new(path: Path, text: str) -> None:
     try:
         if os.path.lexists(path):
             raise FileExistsError
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=path.parent, prefix=f".{path.name}.") as folder:
+        if not path.parent.exists():
+            path.parent.mkdir(parents=True, exist_ok=True)
+        clear_leftovers(path)
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=f".{path.name}.", suffix=PARTIAL) as folder:
             whole = Path(folder) / path.name
             whole.write_text(text, encoding="utf-8", newline="")
             _name_once(whole, path)
@@ -356,6 +359,9 @@ def _usable(target: Path, command: str) -> Path:
         raise _refusal(str(target), "is a file; results need a folder")
     if os.path.ismount(real):  # as a folder that a container is lent: no other can take its place
         raise _refusal(str(target), f"is the root of a disk, which stays; name a folder on it, such as {target / 'results'}")
+    inner = next((name for name in names_in(real) if os.path.ismount(real / name)), None)
+    if inner is not None:
+        raise _refusal(str(target), f"holds another disk, {inner}, whose files are not to be moved; name another folder")
     if real.exists() and Path.cwd().resolve().is_relative_to(real):
         raise _refusal(
             str(target), "is the folder you are working in; name a folder of its own for the results, such as --out results"
@@ -376,15 +382,15 @@ def _swap(stage: Path, target: Path, command: str) -> None:
     """Put the finished folder in place of the old one; whatever interrupts it, one of the two stands there whole."""
     if target.is_symlink() or (target.exists() and not target.is_dir()):
         raise OSError(errno.ENOTDIR, "something else has taken its name meanwhile")
-    own, before = frozenset(names_in(stage)), identities(target)
+    own, seen = frozenset(names_in(stage)), Seen()
     write_manifest(stage, command, target)
     told: list[str] = []
     if target.exists():
         written = hashes_in(target).get(command, {})
         earlier = Earlier(target, files_written(target, command), results_name(command), written)
-        told = carry_over(stage, earlier, INPUTS if command == "demo" else None)
+        told = carry_over(stage, earlier, INPUTS if command == "demo" else None, seen)
         shutil.copymode(target, stage)
-    _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, before, own))])
+    _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, seen, own))])
 
 
 def _say(sentences: Sequence[str]) -> None:

@@ -17,16 +17,32 @@ class BusyError(OSError):
 @contextmanager
 def locked(path: Path) -> Iterator[None]:
     """Hold the lock that this file stands for; BusyError at once where another process does. The file goes with the lock."""
-    handle = _open(path)
+    handle = None
     try:
+        handle = _open(path)
         yield
     finally:
+        if handle is None:  # interrupted on the way to it, or somebody else's
+            _drop_free(path)
+        else:
+            _give_up(path, handle)
+
+
+def _drop_free(path: Path) -> None:
+    with suppress(OSError):
+        if not is_held(path):
+            path.unlink()
+
+
+def _give_up(path: Path, handle: int) -> None:
+    try:
         if not WINDOWS:  # while it is still held: nobody else's file is taken away. On Windows no open file can be
             path.unlink(missing_ok=True)
+    finally:
         os.close(handle)
-        if WINDOWS:
-            with suppress(OSError):
-                path.unlink()
+    if WINDOWS:
+        with suppress(OSError):
+            path.unlink()
 
 
 def lock_of(folder: Path) -> Path:

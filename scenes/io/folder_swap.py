@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ctypes
 import os
+import re
 import shutil
 import sys
 import time
@@ -19,6 +20,7 @@ WINDOWS = os.name == "nt"
 WAITS_S = (0.05, 0.1, 0.2, 0.4, 0.8)
 PARTIAL, OLD = ".partial", ".old"
 BEFORE = "before"
+WRITTEN_S = 60.0  # far longer than a file is written
 
 
 def put_in_place(stage: Path, target: Path, bring: Callable[[Path], list[str]]) -> list[str]:
@@ -62,13 +64,19 @@ def beside(stage: Path, target: Path) -> Path:
 
 def removed(folder: Path) -> None:
     """Remove a folder of ours with all that is in it, folders made read-only too."""
-    if not folder.is_dir() or folder.is_symlink():
+    if not _is_a_folder(folder):
         return
     _open_up(folder)
     for root, folders, _ in os.walk(folder):
         for name in folders:
             _open_up(Path(root, name))
     shutil.rmtree(folder, ignore_errors=True)
+
+
+def _is_a_folder(path: Path) -> bool:
+    with suppress(OSError):  # a name too long is none
+        return path.is_dir() and not path.is_symlink()
+    return False
 
 
 def _open_up(folder: Path) -> None:
@@ -130,6 +138,15 @@ def _tidied(path: Path, target: Path, left: Sequence[Path]) -> str:
         return f"a run into {target} was ended as it put its result there; {_in_sight(path, target)}"
     path.replace(target)
     return ""
+
+
+def clear_leftovers(path: Path) -> None:
+    """Clear away what runs left beside a file that were ended as they wrote it; not what somebody may be writing now."""
+    begun = re.compile(rf"\.{re.escape(path.name)}\.[a-z0-9_]{{8}}{re.escape(PARTIAL)}")  # as `tempfile` names them
+    with suppress(OSError):
+        for entry in os.scandir(path.parent):
+            if begun.fullmatch(entry.name) and time.time() - entry.stat(follow_symlinks=False).st_mtime > WRITTEN_S:
+                removed(Path(entry)) if entry.is_dir(follow_symlinks=False) else Path(entry).unlink(missing_ok=True)
 
 
 def _escaped(name: str) -> str:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
 import shutil
+import stat
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import suppress
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
 
 MANIFEST = ".brimline-files.json"  # what each command wrote, as SHA-256 by file name: what differs was changed since
@@ -41,14 +43,34 @@ class Earlier:
         return times[0] > times[1] + LATER_S
 
 
+Identity = tuple[int, ...]  # of a file as it stands: which, how large, and when it was last written
+
+
+@dataclass(slots=True)
+class Seen:
+    """What was found in the old folder, by name, as it was taken, and what it became in the new one."""
+
+    taken: dict[str, Identity] = field(default_factory=dict)
+    given: dict[str, Identity] = field(default_factory=dict)
+
+
+def identity(path: Path) -> Identity:
+    """Of a file; folders are all alike."""
+    found = path.lstat()
+    return (0,) if stat.S_ISDIR(found.st_mode) else (found.st_ino, found.st_size, found.st_mtime_ns, found.st_mode)
+
+
 def sha256(path: Path) -> str:
-    """Of a file's content; of a link, a pipe and the like, that it is none."""
+    """Of a file's content; of a link, a pipe and the like, that it is none; of one that we may not read, that."""
     if path.is_symlink():
         return "link"
     if not path.is_file():
         return "no file"
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+    try:
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except PermissionError:
+        return "unreadable"
 
 
 def hashes_in(folder: Path) -> dict[str, dict[str, str]]:
@@ -77,26 +99,42 @@ def write_manifest(stage: Path, command: str, old: Path) -> None:
     (stage / MANIFEST).write_text(sealed({**hashes_in(old), command: own}), encoding="utf-8", newline="\n")
 
 
-def carry_over(stage: Path, earlier: Earlier, inputs: str | None) -> list[str]:
+def carry_over(stage: Path, earlier: Earlier, inputs: str | None, seen: Seen) -> list[str]:
     """Put into the finished folder what is not the earlier result's own; a sentence for each file that stood in a new one's way.
 
     A changed file keeps its name if it lies under the folder `inputs`, and the new one goes beside it; else the other way round.
     """
     told: list[str] = []
     moved: dict[str, Path] = {}
-    for name in names_in(earlier.folder):
-        path = earlier.folder / name
-        if name == MANIFEST:
-            continue
+
+    def carry(name: str, path: Path) -> None:
+        seen.taken[name] = identity(path)
         if path.is_dir() and not path.is_symlink():
             if not any(path.iterdir()):
                 folder_for(stage, name.split("/"), moved, told).mkdir(parents=True, exist_ok=True)
         elif not earlier.unchanged(name) or earlier.untold(name, stage):
             *folders, last = name.split("/")
             new = folder_for(stage, folders, moved, told) / last
-            told += carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/"))
+            told.extend(carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/")))
+            seen.given[name] = identity(new)
+
+    for name in names_in(earlier.folder):
+        path = earlier.folder / name
+        with _unless_gone(path):
+            if name != MANIFEST:
+                carry(name, path)
     _give_rights(earlier.folder, moved)
     return told
+
+
+@contextmanager
+def _unless_gone(path: Path) -> Iterator[None]:
+    """Go on without a file that its owner has taken away meanwhile."""
+    try:
+        yield
+    except FileNotFoundError:
+        if os.path.lexists(path):
+            raise
 
 
 def _give_rights(folder: Path, moved: Mapping[str, Path]) -> None:
@@ -159,10 +197,15 @@ def _other(path: Path, content: Path) -> bool:
 
 
 def _link(path: Path, new: Path) -> None:
-    """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be."""
+    """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be.
+
+    Not one from another disk that is put in here: with the old folder its own files there would go.
+    """
     try:
         os.link(path, new, follow_symlinks=False)
-    except (OSError, NotImplementedError):
+    except (OSError, NotImplementedError) as error:
+        if getattr(error, "errno", None) == errno.EXDEV:
+            raise OSError(errno.EXDEV, f"{path} is on another disk") from None
         shutil.copy2(path, new, follow_symlinks=False)
 
 

@@ -111,11 +111,18 @@ def _face(
         ring = data.add(f"EDGE_LOOP('',({','.join(oriented)}))")
         bounds.append(data.add(f"{'FACE_BOUND' if place else 'FACE_OUTER_BOUND'}('',{ring},.T.)"))
     points = solid.vertices_mm[list(face[0])]
-    normal = np.cross(points - points[0], np.roll(points, -1, axis=0) - points[0]).sum(axis=0)
-    across = max((np.roll(points, -1, axis=0) - points), key=lambda edge: float(np.linalg.norm(edge)))
+    after = np.concatenate([points[1:], points[:1]])
+    normal, edges_mm = _normal(points, after), after - points
+    across = edges_mm[int(np.argmax((edges_mm**2).sum(axis=1)))]
     axes = f"{_direction(data, normal)},{_direction(data, across)}"
     plane = data.add(f"PLANE('',{data.add(f'AXIS2_PLACEMENT_3D({_blank()},{_point(data, points[0])},{axes})')})")
     return data.add(f"ADVANCED_FACE('',({','.join(bounds)}),{plane},.T.)")
+
+
+def _normal(points: FloatArray, after: FloatArray) -> FloatArray:
+    """Square to a loop, by Newell's sums over its corners and those after them."""
+    away, both = points - after, points + after
+    return np.array([float(away[:, k - 2] @ both[:, k - 1]) for k in range(3)])
 
 
 def _oriented(data: _Data, solid: Polyhedron, a: int, b: int, corners: Sequence[str], edges: dict[tuple[int, int], str]) -> str:

@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, Generic, NoReturn, TypeVar
 
@@ -66,8 +66,8 @@ def shared_out(
         with _marked():
             if can_fork():
                 return _forked(work, todo, count, told, elsewhere=elsewhere)
-            if count > 1 and each_s * len(todo) > STARTED_S:
-                return _started(work, todo, count, told)
+            if count > 1 and each_s * len(todo) > STARTED_S and (data := _pickled(work)):
+                return _started(data, todo, count, told)
     return [told.after(number, work(item)) for number, item in enumerate(todo)]
 
 
@@ -334,18 +334,33 @@ def _read(work_round: _Round[Any, Any], answers: int) -> None:
 # Started anew
 
 
-def _started(work: Callable[[Item], Made], items: Sequence[Item], count: int, told: _OneAtATime) -> list[Made]:
+def _pickled(work: Callable[[Item], Made]) -> bytes:
+    """The work as it is before anybody begins, for what it knows may grow meanwhile; empty where it does not pickle."""
+    try:
+        return pickle.dumps(work, protocol=pickle.HIGHEST_PROTOCOL)
+    except Exception:  # noqa: BLE001 - whatever it holds: then it is done here
+        return b""
+
+
+def _started(data: bytes, items: Sequence[Any], count: int, told: _OneAtATime) -> list[Any]:
     found: dict[int, Any] = {}
 
-    def take(number: int, data: bytes | WorkerDied) -> None:
-        made = work(items[number]) if isinstance(data, WorkerDied) else unpacked(data, items[number])
-        found[number] = told.after(number, made)
+    def take(number: int, made: bytes | WorkerDied) -> None:
+        whole = _made_of(_work_in(data), items[number]) if isinstance(made, WorkerDied) else made
+        found[number] = told.after(number, unpacked(whole, items[number]))
 
     with Sharing(lanes=count, workers=count - 1) as sharing:
-        sharing.run([partial(_called, work, item) for item in items], take)
+        sharing.run([partial(_called, data, item) for item in items], take)
     return _all_made([found[number] for number in range(len(items))])
 
 
-def _called(work: Callable[[Item], Made], item: Item, *, tick: Tick) -> bytes:  # noqa: ARG001 - a Call
+def _called(data: bytes, item: object, *, tick: Tick) -> bytes:  # noqa: ARG001 - a Call
     with _marked():
-        return _made_of(work, item)
+        return _made_of(_work_in(data), item)
+
+
+@lru_cache(maxsize=1)
+def _work_in(data: bytes) -> Callable[[Any], Any]:
+    """The work, the same one for all items, so that it need not find out everything anew."""
+    work: Callable[[Any], Any] = pickle.loads(data)
+    return work

@@ -20,7 +20,7 @@ from typing import IO, Any, Protocol, Self
 
 from scenes.runtime.child_process import child_environment
 from scenes.runtime.progress import Tick, silent
-from scenes.runtime.worker_process import DONE, TICK, copied, has_one_thread
+from scenes.runtime.worker_process import DONE, TICK, copied, may_be_copied
 
 Call = Callable[..., Any]  # takes `tick`; pickles, for another process may make it
 Take = Callable[[int, Any], None]
@@ -80,8 +80,8 @@ class _Process(Protocol):
 class _Copy:
     """A copy of this process, see `copied`."""
 
-    def __init__(self, known: Sequence[Call], others: Sequence[int]) -> None:
-        self._number, stdin, stdout = copied(known, others)
+    def __init__(self, known: Sequence[Call]) -> None:
+        self._number, stdin, stdout = copied(known)
         self.stdin: IO[bytes] | None = stdin
         self.stdout: IO[bytes] | None = stdout
         self._status: int | None = None
@@ -119,20 +119,16 @@ class Worker:
         self._send(warm)
 
     @classmethod
-    def copy(cls, known: Sequence[Call], others: Sequence[Worker]) -> Self:
+    def copy(cls, known: Sequence[Call]) -> Self:
         """A worker that has all that this process has loaded and kept, the calls known so far among it.
 
-        Only for a process with one thread: others hold locks that nobody would open in the copy.
+        Only for a process that may be copied.
         """
         made = cls.__new__(cls)
         made._kept = tuple(known)  # while these live, no later call can have the `id` of one of them
         made._known = {id(call): number for number, call in enumerate(made._kept)}
-        made._process = _Copy(known, [end for other in others for end in other.ends()])
+        made._process = _Copy(known)
         return made
-
-    def ends(self) -> tuple[int, ...]:
-        """The open ends of pipes to it."""
-        return tuple(pipe.fileno() for pipe in (self._process.stdin, self._process.stdout) if pipe is not None)
 
     def call(self, call: Call, tick: Tick) -> Any:
         """What a call comes to; WorkerGone where the process ends before it has said so."""
@@ -257,6 +253,7 @@ class Sharing:
 
     lanes: int = 1
     workers: int = 0
+    copied: bool = True  # where it may be: not where the first call draws, for workers would only start after it
     warm: Piece = _nothing
     halt: Piece = _nothing  # ends work aside that is going on
     _workers: list[Worker | None] = field(default_factory=list)
@@ -277,7 +274,7 @@ class Sharing:
         instead. Pieces, `take` and `tick` may come from any thread of this process, the latter two one at a time.
         """
         work = _Round(calls, take, aside, tick)
-        copies = bool(calls) and not self._workers and self.workers > 0 and has_one_thread()
+        copies = bool(calls) and not self._workers and self.workers > 0 and self.copied and may_be_copied()
         if calls and not self._workers and not copies:
             self._workers += [Worker(self.warm) for _ in range(self.workers)]
         threads = [threading.Thread(target=self._lane, args=(work, k), daemon=True) for k in range(self.lanes - 1)]
@@ -307,7 +304,7 @@ class Sharing:
         """Makes the first call, and the workers as copies of what this process is then."""
         self._make(work, work.todo.popleft())
         while work.todo and len(self._workers) < self.workers:
-            worker = Worker.copy(work.calls, self._alive()) if has_one_thread() else Worker(self.warm)
+            worker = Worker.copy(work.calls) if may_be_copied() else Worker(self.warm)
             self._workers.append(worker)
 
     def _make(self, work: _Round, number: int) -> None:

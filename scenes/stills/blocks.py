@@ -27,6 +27,16 @@ SPOT_SIGMAS, SPOT_SHARE, SPOT_FLOOR = 8.0, 0.03, 0.01  # further off its neighbo
 MAD_TO_SIGMA = 1.4826022  # scale = 1.4826 x median absolute deviation, for normal noise
 SHARP_SHARE = 0.15  # of the light, from one block to the next: far more than a shadow out of focus changes
 HIGHEST_FLOAT = 1e6
+HIGHEST_SIGNAL = 1.5  # some curves go on a little beyond white
+NARROW_FLOOR, NARROW_TOP = (15.0, 18.0), 236.0  # of 255: black and white of narrow range. Source: BT.2100, table 9
+BAR_SHARE, BESIDE_BAR = 0.01, 0.1  # of white: how dark a bar is, and how light the picture right beside it
+BAR_LEAST = 0.01  # of the height or width
+LEAST_GROWTH = 0.35  # of the variance of noise, as a power of light: photons alone give 1
+GROWTH_FROM, GROWTH_SPAN = 0.12, 1.5  # of the brightest level: where it is looked at, and how far levels have to reach
+NOISE_WORDS = (
+    "its noise grows with light to the power of {growth:.1f}, where photons give 1: it is denoised, or its curve is not {curve}. "
+    "Ask who exported it: a wrong curve looks like a box that stands elsewhere."
+)
 BIT_DEPTHS = (10, 12, 14)  # that a 16-bit file may hold at its lower end
 
 
@@ -50,11 +60,17 @@ def blocks_of(
     """A still on (rows, columns) blocks."""
     bits, notes = _bits(still)
     if still.bits == 0 and curve != "linear":
+        _insist_on_signal(still, curve)
         notes += (f"{still.name} holds floats; they were taken as a signal on the curve {curve}",)
+    if still.bits:
+        notes += _range_notes(still, bits, code_range)
     light, clipped = _averaged(still, shape, bits, _LightOf(still, bits, curve, table, code_range))
     _insist_on_light(light, still.name)
+    _insist_on_no_bars(light, still.name)
     around = _around(light)
-    noise = _noise(light, around)
+    noise, growth = _noise(light, around)
+    if growth is not None and growth < LEAST_GROWTH and not still.lossy:
+        notes += (f"{still.name}: {NOISE_WORDS.format(growth=growth, curve=curve)}",)
     return Blocks(
         light=light,
         noise=noise,
@@ -156,8 +172,27 @@ def _insist_on_light(light: Floats, name: str) -> None:
         raise refusal(name, "is the same all over; a real still has noise and fall-off, this is a test card or a blank")
 
 
-def _noise(light: Floats, around: Floats) -> Floats:
-    """Standard error of every block, by the second differences of neighbours in bins of like light.
+def _insist_on_no_bars(light: Floats, name: str) -> None:
+    """Refuse a picture with black bars, whose edges are sharper than any shadow of a box: it does not fill its file."""
+    white = float(np.percentile(light, 99))
+    lines = {"top": light, "bottom": light[::-1], "left": light.T, "right": light.T[::-1]}
+    bars = {side: share for side, rows in lines.items() if (share := _bar(rows, white)) > 0}
+    if bars:
+        found = " and ".join(f"{share:.0%} at the {side}" for side, share in bars.items())
+        raise refusal(name, f"has black bars, {found}; cut them off, and let `covers` name the guide that is left")
+
+
+def _bar(rows: Floats, white: float) -> float:
+    """Share of the rows that a black bar takes at the first of them; 0 where there is none."""
+    dark = rows.max(axis=1) < BAR_SHARE * white
+    count = len(rows) if dark.all() else int(np.argmin(dark))
+    beyond = rows[min(count + 1, len(rows) - 1)]  # the one before may hold some of both
+    is_bar = BAR_LEAST * len(rows) <= count < len(rows) / 2 and np.median(beyond) > BESIDE_BAR * white
+    return count / len(rows) if is_bar else 0.0
+
+
+def _noise(light: Floats, around: Floats) -> tuple[Floats, float | None]:
+    """Standard error of every block, by the second differences of neighbours in bins of like light; and how it grows with light.
 
     For independent blocks of equal variance s^2 the difference a - 2 b + c has variance 6 s^2; medians leave letters and dust out.
     """
@@ -165,13 +200,41 @@ def _noise(light: Floats, around: Floats) -> Floats:
     middle = around[:, 1:-1]  # not the blocks themselves: like blocks would be chosen by their noise
     levels = np.unique(np.percentile(middle, np.linspace(0, 100, NOISE_BINS + 1)))
     if len(levels) < 3:
-        return np.full(light.shape, _spread(second))
+        return np.full(light.shape, _spread(second)), None
     which = np.clip(np.searchsorted(levels, middle, side="right") - 1, 0, len(levels) - 2)
     found = [
         (float(np.median(middle[which == k])), _spread(second[which == k])) for k in range(len(levels) - 1) if (which == k).any()
     ]
     known, spread = (np.array(column) for column in zip(*found, strict=True))
-    return np.interp(around, known, spread)
+    return np.interp(around, known, spread), _growth(known, spread)
+
+
+def _growth(level: Floats, spread: Floats) -> float | None:
+    """Power of the light that variance grows with: 1 for photons, 2 for texture; None for few levels, or without noise."""
+    bright = (level > GROWTH_FROM * level[-1]) & (spread > 0)
+    if bright.sum() < 4 or level[bright][-1] < GROWTH_SPAN * level[bright][0]:
+        return None
+    return float(np.polyfit(np.log(level[bright]), 2 * np.log(spread[bright]), 1)[0])
+
+
+def _insist_on_signal(still: Still, curve: str) -> None:
+    """Refuse floats that are light and no signal: nits, say."""
+    high = float(np.percentile(still.codes[::8, ::8], 99))
+    if high > HIGHEST_SIGNAL:
+        found = f"holds floats up to {high:.3g}, which is no signal of 0 to 1 on the curve {curve}"
+        raise refusal(still.name, f'{found}; write curve = "linear" if they are light, such as nits, or export it anew')
+
+
+def _range_notes(still: Still, bits: int, code_range: str) -> tuple[str, ...]:
+    """What codes say against the range that was stated."""
+    low, high = (np.percentile(still.codes[::4, ::4], [0.1, 99.9]) / 2.0 ** (bits - 8)).tolist()
+    if code_range == "full" and NARROW_FLOOR[0] <= low <= NARROW_FLOOR[1] and high <= NARROW_TOP:
+        found = f"has no code under {low:.0f} and none over {high:.0f} of 255, as narrow range has"
+        return (f'{still.name} {found}: if it is from a video link, write code_range = "narrow".',)
+    if code_range == "narrow" and (low < NARROW_FLOOR[0] - 4 or high > NARROW_TOP + 4):
+        found = f"has codes from {low:.0f} to {high:.0f} of 255, which narrow range (16 to 235) has not"
+        return (f'{still.name} {found}: write code_range = "full" unless its blacks were crushed.',)
+    return ()
 
 
 def _spread(second: Floats) -> float:

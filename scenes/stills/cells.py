@@ -19,6 +19,12 @@ LEFT_SHARE = 0.5  # of a cell's blocks that must be of use
 SWAPPED_LOW, SWAPPED_HIGH = 0.9, 1.2  # of the middle's light: no box adds light, and uneven light takes some elsewhere
 CLIPPED_MOST = 0.25  # of a still
 ORIENTATIONS = ("as shot", "turned 180", "mirrored", "upside down")
+WAY_WORDS = {
+    "turned 180": "turned by 180 degrees",
+    "mirrored": "mirrored left to right",
+    "upside down": "mirrored top to bottom",
+}
+LEAST_DUST, DUST_TIMES = 8, 4  # blocks of dust that lie alike, and how many times more than as shot, to tell the way up by
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +63,7 @@ def measured_pair(with_box: Blocks, without_box: Blocks | None, cells: tuple[int
             with_box.name,
             f"is {_words(with_box)} pixels, its reference {without_box.name} {_words(without_box)}; hand in both alike",
         )
+    _insist_on_one_way_up(with_box, without_box)
     measured = _on_cells(with_box, with_box.light, with_box.noise, without_box, cells)
     _insist_on_order(measured, without_box)
     return measured
@@ -70,6 +77,18 @@ def _insist_on_order(measured: Measured, without_box: Blocks) -> None:
     if low > SWAPPED_LOW and high > SWAPPED_HIGH:
         found = f"lets {high:.2f} times the light of {without_box.name} through at the rim, and nowhere less"
         raise refusal(measured.name, f"{found}; with_box and without_box are probably swapped")
+
+
+def _insist_on_one_way_up(with_box: Blocks, without_box: Blocks) -> None:
+    """Refuse a pair of which one was turned or mirrored: dust on the sensor lies in one place in both."""
+    if with_box.spots.shape != without_box.spots.shape:
+        return
+    dust = binary_dilation(without_box.spots)
+    alike = {way: int((put_upright(with_box.spots, way) & dust).sum()) for way in ORIENTATIONS}
+    best = max(ORIENTATIONS, key=lambda way: alike[way])
+    if alike[best] >= LEAST_DUST and alike[best] > DUST_TIMES * (alike[ORIENTATIONS[0]] + 1):
+        way_out = "export both alike, the right way up"
+        raise refusal(with_box.name, f"is {WAY_WORDS[best]} against {without_box.name}, by the dust in both; {way_out}")
 
 
 def _words(blocks: Blocks) -> str:

@@ -15,6 +15,7 @@ from scenes.scene_file.errors import Complaint, SceneError
 LARGEST_SIDE = 20_000  # pixels: no camera of today records more, and a slip of the pen should not fill the memory
 LARGEST_COUNT = 150_000_000  # pixels
 LEAST_SIDE = 96
+PNG_COLOUR, PNG_PALETTE = 25, 3  # byte of the colour type, and that of a palette. Source: PNG specification, IHDR
 KINDS = "TIFF, PNG, JPEG or EXR"
 SUFFIXES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".exr", ".dng")
 
@@ -45,8 +46,8 @@ def decode(data: bytes, name: str) -> Still:
     _insist_on_size(_size(data, kind), name)
     try:
         codes = _READ[kind](data)
-    except SceneError:
-        raise
+    except _UnfitError as unfit:
+        raise refusal(name, str(unfit)) from None
     except ImportError:
         raise refusal(
             name, "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF"
@@ -56,6 +57,21 @@ def decode(data: bytes, name: str) -> Still:
             name, f"is damaged or cut short and cannot be read as {kind.upper()}; copy it from the card again ({error})"
         ) from None
     return _still(np.asarray(codes), kind, name)
+
+
+class _UnfitError(ValueError):
+    """A picture that can be read, but whose codes are no levels of light."""
+
+
+RAW_TAG = 50706  # DNGVersion. Source: Digital Negative specification 1.7
+RAW_WORDS = 'is a camera raw file; develop it to a linear 16-bit TIFF, without lens corrections, and state curve = "linear"'
+_UNFIT_TIFF = {  # by the tag PhotometricInterpretation. Source: TIFF revision 6.0
+    0: "is a negative (white is code 0); invert it, or export it anew",
+    3: "has a palette of a few colours in place of levels; save it as grey or RGB",
+    5: "has inks (CMYK) in place of light; save it as RGB",
+    32803: RAW_WORDS,
+    34892: RAW_WORDS,
+}
 
 
 def _kind(data: bytes, name: str) -> str:
@@ -125,13 +141,18 @@ def _insist_on_size(size: tuple[int, int] | None, name: str) -> None:
 def _read_png(data: bytes) -> NDArray[Any]:
     from imagecodecs import png_decode
 
+    if len(data) > PNG_COLOUR and data[PNG_COLOUR] == PNG_PALETTE:
+        raise _UnfitError("has a palette of a few colours in place of levels; save it as grey or RGB")
     return png_decode(data)
 
 
 def _read_jpeg(data: bytes) -> NDArray[Any]:
     from imagecodecs import jpeg8_decode
 
-    return jpeg8_decode(data)
+    codes = jpeg8_decode(data)
+    if codes.ndim == 3 and codes.shape[2] == 4:
+        raise _UnfitError("has inks (CMYK) in place of light; save it as RGB")
+    return codes
 
 
 def _read_tiff(data: bytes) -> NDArray[Any]:
@@ -139,6 +160,10 @@ def _read_tiff(data: bytes) -> NDArray[Any]:
 
     with tifffile.TiffFile(io.BytesIO(data)) as file:
         page = file.pages[0]
+        if RAW_TAG in getattr(page, "tags", ()):  # its first page is a thumbnail
+            raise _UnfitError(RAW_WORDS)
+        if unfit := _UNFIT_TIFF.get(getattr(page, "photometric", -1)):
+            raise _UnfitError(unfit)
         pixels = page.asarray()
         if page.axes.startswith("S"):  # planes one after another
             pixels = np.moveaxis(pixels, 0, -1)

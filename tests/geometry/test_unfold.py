@@ -107,7 +107,16 @@ def _axes(corners):
     return np.column_stack([along, up, np.cross(along, up)])
 
 
-@pytest.mark.parametrize("ends", [SQUARE, LOPSIDED, ends_of((190, 132), (300, 158), 55), ends_of((180, 140), (120, 100), 60)])
+@pytest.mark.parametrize(
+    "ends",
+    [
+        SQUARE,
+        LOPSIDED,
+        ends_of((190, 132), (300, 158), 55),
+        ends_of((180, 140), (120, 100), 60),
+        ends_of((200, 120), (150, 180), 50),
+    ],
+)
 @pytest.mark.parametrize(
     "bending", [PLAIN, Bending(thickness_mm=2, radius_mm=2, k_factor=0.44), Bending(thickness_mm=1, radius_mm=3, k_factor=0.38)]
 )

@@ -266,6 +266,28 @@ def test_a_request_to_end_that_something_swallows_comes_again_but_not_into_the_c
     assert cleared == [True]
 
 
+def test_a_request_to_end_that_comes_while_a_run_says_how_it_ended_prints_no_traceback(scene, monkeypatch):
+    def told_late(_):
+        os.kill(os.getpid(), signal.SIGTERM)
+        time.sleep(1)
+
+    before = signal.getsignal(signal.SIGTERM)
+    monkeypatch.setattr(cli, "_complain", told_late)
+    assert main(["check", str(scene(text="["))]) == 130
+    assert signal.getsignal(signal.SIGTERM) is before
+
+
+def test_a_request_to_end_that_comes_while_handlers_are_put_back_is_not_raised():
+    before = {signal.SIGTERM: signal.getsignal(signal.SIGTERM)}
+    cli._end_as_by_ctrl_c()
+    cli._has_ended.set()
+    try:
+        os.kill(os.getpid(), signal.SIGTERM)
+        time.sleep(0.01)
+    finally:
+        cli._handle_as(before)
+
+
 def test_a_fault_of_the_program_is_one_sentence_and_status_70(capsys, scene, monkeypatch):
     def broken(*_, **__):
         raise KeyError("lost")

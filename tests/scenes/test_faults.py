@@ -92,6 +92,7 @@ COMMANDS = {
     "widest": "widest {scene} --out {out}",
     "bokeh": "bokeh {scene} --out {out} --ahead 1000",
     "tolerances": "tolerances {scene} --out {out}",
+    "make": "make {scene} --out {out}",
 }
 MINE = b"my words\n"  # what a person has written over one of the files
 ENDS = ("kill", "term", "full")

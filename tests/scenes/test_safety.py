@@ -69,6 +69,7 @@ SLOW = [
     "widest {scene} --out {out}",
     "bokeh {scene} --lens 18 --out {out} --ahead 1000",
     "tolerances {scene} --out {out}",
+    "make {scene} --lens 18 --out {out}",
     "view {scene} --out {out}.png",
 ]
 

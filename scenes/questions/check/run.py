@@ -91,9 +91,10 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     plans = [plan for job in jobs for plan in job.plans]
     count, keeping = workers_for(asked, plans), keeping_of(len(plans), fresh=asked.fresh)
     lanes = max(count + 1, min(asked.threads, 2) if out is not None and asked.solid else 1)
+    draws = out is not None and (asked.flat or asked.solid)
     warm = partial(load_libraries, asked.engine, drawing=out is not None and asked.flat)
     drawers = Drawers()
-    with drawers, Sharing(lanes=lanes, workers=count, warm=warm, halt=drawers.stop.stop) as sharing:
+    with drawers, Sharing(lanes=lanes, workers=count, copied=not draws, warm=warm, halt=drawers.stop.stop) as sharing:
         context = RunContext(asked=asked, sharing=sharing, drawers=drawers, keeping=keeping)
         if out is None:
             done = _run(jobs, None, context)

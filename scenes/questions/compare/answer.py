@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -13,10 +13,12 @@ import numpy as np
 
 from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
-from scenes.answers.numbers import distance, distance_words, finite
-from scenes.answers.table import Column, Table
+from scenes.answers.numbers import finite
+from scenes.answers.table import Table
 from scenes.io.files import npz_bytes, read_text
+from scenes.questions.compare.columns import STILLS, VALUES
 from scenes.questions.compare.measure import measured_shots
+from scenes.questions.compare.next_shot import next_shot
 from scenes.questions.compare.rows import Row, Value, row_of
 from scenes.questions.compare.shoot import read_notes
 from scenes.questions.compare.text import (
@@ -24,11 +26,11 @@ from scenes.questions.compare.text import (
     cautions,
     correlated,
     doubts,
+    is_vague,
     next_step,
     orientation_notes,
     summary,
     surprise_words,
-    value_words,
 )
 from scenes.questions.compare.verdict import Comparison, Verdict, compare
 
@@ -41,6 +43,8 @@ def answer(show: Loaded, *, shoot: Path | str) -> CompareAnswer:
     """The stills that the notes at `shoot` name, compared with the scene."""
     notes = read_notes(show, Path(shoot))
     found = compare(notes, measured_shots(notes))
+    if found.verdict is not Verdict.OTHER_LENS and is_vague(found):
+        found = replace(found, next_shot=next_shot(notes, found.fit))
     return CompareAnswer(show=show, found=found, rows=tuple(row_of(found, k) for k in range(len(notes.shots))))
 
 
@@ -159,6 +163,9 @@ class CompareAnswer(Answer):
 
     def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
         """The fit for programs, the measured maps, and the scene with the fitted values."""
+        from scenes.questions.compare.page import page_html
+
+        yield "compare.html", page_html(self.found, self.rows, self.values, self.show.scene.title).encode()
         yield "fit.json", (json.dumps(self.fit_data(), indent=1) + "\n").encode()
         for k, row in enumerate(self.rows):
             yield _map_name(k, len(self.rows)), npz_bytes(row.maps.arrays())
@@ -175,54 +182,3 @@ def _map_name(k: int, count: int) -> str:
 
 def _box(one: Any) -> dict[str, float]:
     return {name: round(float(getattr(one, name)), 4) for name in ("left", "top", "width", "height")}
-
-
-def _told_words(value: Value) -> str:
-    return value_words(value.value, value.sigma, value.unknown.unit) if value.told else "not told by these stills"
-
-
-VALUES: tuple[Column[Value], ...] = (
-    Column(head="not measured", key="of", of=lambda one: one.unknown.path, left=True, most=46),
-    Column(head="scene", key="as_written", of=lambda one: one.unknown.nominal, words="{:g}".format),
-    Column(head="stills say", of=_told_words, left=True),
-    Column(key="unit", of=lambda one: one.unknown.unit),
-    Column(key="value", of=lambda one: one.value if one.told else None, data=lambda value: finite(value, 4)),
-    Column(key="standard_error", of=lambda one: one.sigma, data=lambda value: finite(value, 4)),
-)
-STILLS: tuple[Column[Row], ...] = (
-    Column(key="key", of=lambda row: row.shot.state.key),
-    Column(key="lens", of=lambda row: row.shot.state.lens_name),
-    Column(key="focal_mm", of=lambda row: row.shot.state.focal_mm, data=distance),
-    Column(key="focus_mm", of=lambda row: row.shot.state.focus_mm, data=distance),
-    Column(key="f_number", of=lambda row: row.shot.state.f_number),
-    Column(head="still", key="with_box", of=lambda row: row.shot.picture.with_box, left=True, most=24),
-    Column(head="focus", of=lambda row: distance_words(row.shot.state.focus_mm)),
-    Column(head="f/", of=lambda row: f"{row.shot.state.f_number:g}"),
-    Column(
-        head="reference",
-        key="without_box",
-        of=lambda row: row.shot.picture.without_box,
-        words=lambda name: "yes" if name else "none",
-        left=True,
-    ),
-    Column(
-        head="before",
-        key="as_written_rms_stops",
-        of=lambda row: row.nominal_rms,
-        words="{:.3f}".format,
-        data=lambda value: finite(value, 4),
-    ),
-    Column(
-        head="after",
-        key="fitted_rms_stops",
-        of=lambda row: row.fitted_rms,
-        words="{:.3f}".format,
-        data=lambda value: finite(value, 4),
-    ),
-    Column(head="worst", key="worst_stops", of=lambda row: row.worst_stops, words="{:+.2f}".format, data=finite),
-    Column(key="worst_right_mm", of=lambda row: row.worst_mm[0], data=finite),
-    Column(key="worst_up_mm", of=lambda row: row.worst_mm[1], data=finite),
-    Column(key="orientation", of=lambda row: row.orientation),
-    Column(key="left_out_share", of=lambda row: row.left_out, data=finite),
-    Column(head="verdict", key="word", of=lambda row: row.word, left=True),
-)

@@ -18,10 +18,11 @@ from scenes.questions.compare.predicted import predicted, stopped_down
 
 Floats = NDArray[np.float64]
 
+ASLEEP = 5.0  # mm or degrees: the standard error, by noise alone, of a value that does next to nothing where it is
 LARGE_AREAS = 8  # across the width: the larger blocks over which a misfit may hang together
 # What may be off in all stills alike: the picture's place and size against the sensor, as shares of the width; the power of the
 # curve; the stop, whose marks are rounded; light that is brighter in the middle or at one corner, in stops at the edges.
-SHIFT_SHARE, SCALE_SHARE, CURVE_SHARE, STOP_SHARE, BOWL_STOPS = 0.0007, 0.0007, 0.002, 0.01, 0.005
+SHIFT_SHARE, SCALE_SHARE, CURVE_SHARE, STOP_SHARE, BOWL_STOPS = 0.0004, 0.0004, 0.002, 0.01, 0.005
 LEAST_SHARE = 1e-3
 
 
@@ -47,6 +48,17 @@ def covariance(model: Model, vector: Floats) -> Floats:
     meat += sum(sums.T @ sums for sums in found.values()) + alike.T @ alike
     bread = np.linalg.pinv(information, rcond=1e-14, hermitian=True)[: model.count]
     return np.asarray(bread @ meat @ bread.T)
+
+
+def unfelt(model: Model, vector: Floats) -> NDArray[np.bool_]:
+    """Which unknown values (P,) do next to nothing where they are: all that holds them is what was known beforehand."""
+    priors = model.priors(vector)[1]
+    information = priors.T @ priors
+    for k, rows in enumerate(model.cell_jacobians(vector)):
+        places = model.places(k)
+        information[np.ix_(places, places)] += rows.T @ rows
+    bread = np.linalg.pinv(information, rcond=1e-14, hermitian=True)
+    return np.asarray(np.sqrt(np.diag(bread)[: model.count]) > ASLEEP)
 
 
 def _added(some: Floats, more: Floats) -> Floats:

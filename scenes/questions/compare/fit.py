@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from scenes.questions.compare.errors import covariance
+from scenes.questions.compare.errors import covariance, unfelt
 from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.model import Kept, Model, Seen, seen_coarser
 from scenes.questions.compare.predicted import UnbuildableError, Values
@@ -26,7 +26,6 @@ TRIED = 2  # of the best starts are followed
 MOST_STEPS, ROUGH_STEPS = 20, 12
 TOLERANCE, ROUGH_TOLERANCE = 1e-5, 1e-3
 AWAY = (1.0, 2.0, 3.0, 4.0, 5.5, 7.0, 9.0)  # mm or degrees
-ASLEEP = 5.0  # mm or degrees: the standard error of a value that does next to nothing where it is
 FELT = 0.02  # of the cost
 PARTS = (0.25, 0.5, 0.75, 1.0)  # of the step in which a part comes into frame
 
@@ -71,7 +70,7 @@ def best_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Values
     fit = fit_from(model, near)
     if len(stills) > FINDERS and fit.rms > GOOD_SHARE:
         fit = min(fit, fit_from(model, _wide_fit(unknowns, stills, near).values), key=lambda one: one.cost)
-    return woken(fit) if (fit.sigmas > ASLEEP).any() else fit
+    return woken(fit) if unfelt(fit.model, fit.vector).any() else fit
 
 
 def _wide_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Values) -> Fit:
@@ -101,16 +100,17 @@ def coarse_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], kept: Kept
 def woken(fit: Fit) -> Fit:
     """The fit with each value tried further off: a part that is out of frame has no derivative, and would stay where it is."""
     for place in range(fit.model.count):
-        for start in _starts_away(fit, place):
+        asleep = bool(unfelt(fit.model, fit.vector)[place])
+        if not asleep and fit.rms <= (2 * GOOD_SHARE if fit.model.rough else GOOD_SHARE):  # large cells blur penumbrae
+            continue
+        for start in _starts_away(fit, place, asleep=asleep):
             fit = min(fit, fit_from(fit.model, start), key=lambda one: one.cost)
     return fit
 
 
-def _starts_away(fit: Fit, place: int) -> Iterator[tuple[float, ...]]:
+def _starts_away(fit: Fit, place: int, *, asleep: bool) -> Iterator[tuple[float, ...]]:
     """A place that costs less to either side; for a value that does nothing, where it begins to do something."""
-    here, asleep = start_cost(fit.model, fit.values), fit.sigmas[place] > ASLEEP
-    if not asleep and fit.rms <= GOOD_SHARE:
-        return
+    here = start_cost(fit.model, fit.values)
     for sign in (-1.0, 1.0):
         for off, before in zip(AWAY, (0.0, *AWAY), strict=False):
             cost = start_cost(fit.model, _with(fit, place, sign * off))

@@ -6,15 +6,18 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
+from raytrace.optics.camera import Guide
 from scenes.io.files import read_bytes
 from scenes.questions.compare.shoot import Notes, Shot
 from scenes.stills.blocks import CELLS_ACROSS, Blocks, block_shape, blocks_of
 from scenes.stills.cells import Measured, measured_pair
 from scenes.stills.decode import decode, refusal
+from scenes.stills.frame_lines import FrameLines, frame_lines
 
 COARSE = 3  # cells that the way is found on are so many times larger, and have to come out even
 READERS = 2  # stills in memory at a time
 LARGEST_STILL = 1_000_000_000  # bytes
+LINE_SLACK = 0.015  # of the size: lines are a few pixels thick
 ASPECT_SLACK = 0.01  # a still scaled to whole pixels
 
 
@@ -28,11 +31,34 @@ def _measured(notes: Notes, shot: Shot, across: int) -> Measured:
     cells = (max(1, round(across / COARSE * shot.area.height_mm / shot.area.width_mm)) * COARSE, across)
     picture = shot.picture
     with_box = _blocks(notes, shot, picture.with_box, cells)
+    _insist_on_lines(shot, with_box)
     without = None if picture.without_box is None else _blocks(notes, shot, picture.without_box, cells)
     if without is not None and np.array_equal(with_box.light, without.light):  # noise alone tells two exposures apart
         way_out = "name the still that was shot without the box, or leave it out"
         raise refusal(picture.without_box or "", f"holds the same picture as {picture.with_box} to the last bit; {way_out}")
     return measured_pair(with_box, without, cells)
+
+
+def _insist_on_lines(shot: Shot, still: Blocks) -> None:
+    """Refuse a still whose frame lines do not lie where its guide has them: it was cropped or scaled."""
+    lines = frame_lines(still.spots)
+    if lines is None or not shot.state.scene.camera.guide:
+        return
+    shown = [(guide, *_shown(shot, guide, lines)) for guide in shot.state.guides]
+    alike = [(guide, across) for guide, across, down in shown if abs(across / down - 1.0) < LINE_SLACK]
+    if not alike:
+        return
+    guide, share = min(alike, key=lambda one: abs(one[1] - 1.0))
+    if abs(share - 1.0) > LINE_SLACK:
+        found = f"shows {100 * share:.0f} % of the {shot.picture.covers}, by the frame lines of {guide.name} in it"
+        way_out = "hand it in as it was recorded, or let `covers` name a guide of that size"
+        raise refusal(still.name, f"{found}: it was cropped or scaled; {way_out}")
+
+
+def _shown(shot: Shot, guide: Guide, lines: FrameLines) -> tuple[float, float]:
+    """Share of the area's width and height that a still shows, if its lines are those of a guide."""
+    area = shot.area
+    return 2 * guide.half_width_mm / area.width_mm / lines.width, 2 * guide.half_height_mm / area.height_mm / lines.height
 
 
 def _blocks(notes: Notes, shot: Shot, name: str, cells: tuple[int, int]) -> Blocks:

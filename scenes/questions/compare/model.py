@@ -31,6 +31,7 @@ UNEVEN_AREAS = 24
 MODEL_SHARE = 0.003  # what maps of exact areas and a thin-lens renderer differ by in the penumbra; docs/validation.md
 PRIOR = 20.0  # mm or degrees: no dimension of a box is further off than a few times this, so values that no still shows stay put
 STEP = 0.1  # mm or degrees, of the derivatives; the maps are exact areas, smooth to some 1e-3 of a share
+MOST_POWER = 4.0  # that a start may lie off the usual power
 FALLOFF_START, FALLOFF_PRIOR = 3.5, 2.0  # power of the cosine; "retrofocus lenses 2 to 3.5, a thin lens 4"
 CORNER_PRIOR = 0.05  # stops at the corner, r^4: real lenses do not follow a power of the cosine
 MOST_KEPT_CELLS = 12_000_000  # of the predictions that are kept
@@ -51,6 +52,7 @@ class Seen:
     cosine: Floats
     right: Floats
     up: Floats
+    radial: bool = False  # a pair of which one still shows more of the field than the other: their fall-off does not cancel out
 
     @property
     def corner(self) -> Floats:
@@ -75,7 +77,12 @@ class Seen:
     @property
     def extra(self) -> int:
         """How many numbers of its own the still has: exposure, plane and, without a reference, fall-off."""
-        return PLANE if self.measured.has_reference else PLANE + FALLOFF
+        return PLANE if self.measured.has_reference and not self.radial else PLANE + FALLOFF
+
+    @property
+    def usual_power(self) -> float:
+        """Of the cosine, that its fall-off has unless it shows otherwise."""
+        return 0.0 if self.measured.has_reference else FALLOFF_START
 
     def without(self, left_out: Bools) -> Seen:
         """The same with more cells left out."""
@@ -151,7 +158,7 @@ class Model:
         """What still k would show without a box and rims: exposure, plane, fall-off."""
         one = self.stills[k]
         plane = 2.0 ** (own[0] + own[1] * one.right + own[2] * one.up)
-        return plane if one.measured.has_reference else plane * one.cosine ** own[3] * 2.0 ** (-own[4] * one.corner)
+        return plane if one.extra == PLANE else plane * one.cosine ** own[3] * 2.0 ** (-own[4] * one.corner)
 
     def sigma(self, k: int, lit: Floats) -> Floats:
         """Scale of the residuals of still k: noise, unevenness, and what the model itself is good to."""
@@ -170,20 +177,20 @@ class Model:
         one, share = self.stills[k], self.share(k, values)
         use = one.use & (share > 0.15) & (one.measured.light > 0.0)
         columns = [np.ones_like(share), one.right, one.up]
-        if not one.measured.has_reference:
+        if one.extra > PLANE:
             columns.append(np.log2(one.cosine))
         design = np.stack([column[use] for column in columns], axis=1)
         if len(design) < 4 * one.extra:
-            return np.array([0.0, 0.0, 0.0, FALLOFF_START, 0.0][: one.extra])
+            return np.array([0.0, 0.0, 0.0, one.usual_power, 0.0][: one.extra])
         wanted = np.log2(one.measured.light[use] / share[use])
         weight = np.ones(len(wanted))
         for _ in range(4):
             found, *_ = np.linalg.lstsq(design * weight[:, None], wanted * weight, rcond=None)
             off = np.abs(wanted - design @ found)
             weight = np.sqrt(1.0 / np.maximum(off / max(1.5 * float(np.median(off)), 1e-4), 1.0))
-        if not one.measured.has_reference:
+        if one.extra > PLANE:
             found = np.append(found, 0.0)
-            found[3] = np.clip(found[3], 0.0, 8.0)
+            found[3] = np.clip(found[3], one.usual_power - MOST_POWER, one.usual_power + MOST_POWER)
         return np.asarray(found)
 
     def cell_residuals(self, vector: Floats) -> list[Floats]:
@@ -203,9 +210,9 @@ class Model:
         wanted, width = np.zeros(self.size), np.full(self.size, np.inf)
         wanted[: self.count], width[: self.count] = nominal_values(self.unknowns), PRIOR
         for k, one in enumerate(self.stills):
-            if not one.measured.has_reference:
+            if one.extra > PLANE:
                 falloff = slice(self.own(k).start + PLANE, self.own(k).stop)
-                wanted[falloff], width[falloff] = (FALLOFF_START, 0.0), (FALLOFF_PRIOR, CORNER_PRIOR)
+                wanted[falloff], width[falloff] = (one.usual_power, 0.0), (FALLOFF_PRIOR, CORNER_PRIOR)
         known = np.isfinite(width)
         return ((vector - wanted) / width)[known], np.diag(1.0 / width)[known]
 

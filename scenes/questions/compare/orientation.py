@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.questions.compare.fit import Fit, coarse_fit, start_cost
+from scenes.questions.compare.fit import Fit, coarse_fit, finders, start_cost
 from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.model import Kept, Model, Seen, seen, seen_coarser
 from scenes.questions.compare.predicted import Values
@@ -17,6 +17,7 @@ from scenes.stills.cells import ORIENTATIONS, Measured, oriented
 Floats = NDArray[np.float64]
 
 BETTER = 0.6  # of the cost: another orientation is believed
+FELT_MM = 0.5  # mm or degrees: values that differ by less are the same
 ALIKE_COST = 1.15  # orientations that an even box cannot tell apart
 
 
@@ -25,7 +26,7 @@ def best_orientations(notes: Notes, measured: Sequence[Measured], fit: Fit, kept
 
     Values are fitted once for each way that all stills may be in; each still is then held against each of these fits.
     """
-    turned = [[seen(shot, oriented(one, way)) for shot, one in zip(notes.shots, measured, strict=True)] for way in ORIENTATIONS]
+    turned = [_one_way(notes, measured, way) for way in ORIENTATIONS]
     found = [fit.values, *(coarse_fit(notes.unknowns, some, kept, quick=True).values for some in turned[1:])]
     ways = [tuple(seen_coarser(one, COARSE) for one in some) for some in turned]
     as_shot = _costs(notes, ways, fit.values, kept)[:, 0].sum()
@@ -34,6 +35,22 @@ def best_orientations(notes: Notes, measured: Sequence[Measured], fit: Fit, kept
     if best.min(axis=1).sum() > BETTER * as_shot:
         return tuple(ORIENTATIONS[0] for _ in measured)
     return tuple(_likeliest(row) for row in best)
+
+
+def alike_orientations(notes: Notes, measured: Sequence[Measured], fit: Fit, kept: Kept) -> tuple[tuple[str, Floats], ...]:
+    """Other ways up in which all stills would look the same, each with the values (U,) that they would then have."""
+    found = []
+    as_shot = _one_way(notes, measured, ORIENTATIONS[0])
+    here = start_cost(Model(notes.unknowns, tuple(seen_coarser(one, COARSE) for one in finders(as_shot)), kept), fit.values)
+    for way in ORIENTATIONS[1:]:
+        other = coarse_fit(notes.unknowns, _one_way(notes, measured, way), kept, quick=True)
+        if other.cost <= ALIKE_COST * here and np.abs(other.values - fit.values).max(initial=0.0) > FELT_MM:
+            found.append((way, other.values))
+    return tuple(found)
+
+
+def _one_way(notes: Notes, measured: Sequence[Measured], way: str) -> list[Seen]:
+    return [seen(shot, oriented(one, way)) for shot, one in zip(notes.shots, measured, strict=True)]
 
 
 def _likeliest(costs: Floats) -> str:

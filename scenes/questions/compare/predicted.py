@@ -16,7 +16,7 @@ from raytrace.coverage.picture import Prepared, box_depths_mm, prepared, prepare
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState, pencils_for
 from raytrace.shares import VignetteMap
-from scenes.questions.compare.shoot import Shot, Unknown, moved
+from scenes.questions.compare.shoot import Shot, Unknown, framed, moved
 from scenes.rig.box import build_box
 from scenes.rig.lens import front_travel_mm, lens_variants
 from scenes.runtime.engines import unlit_as_clear
@@ -48,7 +48,7 @@ class Predicted:
 def predicted(shot: Shot, unknowns: tuple[Unknown, ...], values: Values, cells: Cells, *, with_rims: bool = True) -> Predicted:
     """The prediction on (rows, columns) cells."""
     lens, box = _built(shot, unknowns, tuple(values))
-    grid = area_grid(shot, (cells[0] * FINER, cells[1] * FINER))
+    grid = area_grid(framed(shot, unknowns, tuple(values)), (cells[0] * FINER, cells[1] * FINER))
     map_ = unlit_as_clear(_map(shot, lens, grid, box))
     rims = _cell_means(_rims(lens, grid, map_)) if with_rims else np.broadcast_to(np.float32(1.0), cells)
     return Predicted(share=_cell_means(map_.transmission), rims=rims)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -165,10 +165,33 @@ def _area(scene: Scene, covers: str) -> PixelGrid | None:
     )
 
 
+STILLS = "stills"  # in place of a table of the scene: how the stills were framed
+FRAMING = (("scale", 100.0, (50.0, 200.0)), ("right", 0.0, (-30.0, 30.0)), ("up", 0.0, (-30.0, 30.0)))
+
+
+def framing() -> tuple[Unknown, ...]:
+    """What of its area a still shows, as unknown values in percent: its size, and how far its middle lies off, of the width."""
+    spots = (Spot(table=(STILLS,), key=key, part="", unit="%", nominal=at, limits=limits) for key, at, limits in FRAMING)
+    return tuple(Unknown(path=f"{STILLS}.{spot.key}", spot=spot) for spot in spots)
+
+
+def framed(shot: Shot, unknowns: Sequence[Unknown], values: Sequence[float]) -> Shot:
+    """The shot with the part of the sensor that it shows at these values."""
+    asked = {item.spot.key: value for item, value in zip(unknowns, values, strict=True) if item.spot.table == (STILLS,)}
+    if not asked:
+        return shot
+    area, share = shot.area, asked.get("scale", 100.0) / 100.0
+    right, up = (area.offset_mm[k] + area.width_mm * asked.get(key, 0.0) / 100.0 for k, key in enumerate(("right", "up")))
+    shown = replace(area, width_mm=area.width_mm * share, height_mm=area.height_mm * share, offset_mm=(right, up))
+    return replace(shot, area=shown)
+
+
 def moved(scene: Scene, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> Scene:
     """The scene with other values of what was not measured. Where a lens places the box itself, that moves along."""
     own = {(item.spot.table, item.spot.key, item.spot.part) for item in unknowns}
     for item, value in zip(unknowns, values, strict=True):
+        if item.spot.table == (STILLS,):
+            continue
         by = value - item.nominal
         scene = shifted(scene, item.spot, by)
         if item.spot.table == ("box",) and item.spot.key in PLACEMENT:

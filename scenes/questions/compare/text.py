@@ -6,12 +6,18 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from scenes.answers.numbers import distance_words
 from scenes.questions.compare.fit import GOOD_SHARE
+from scenes.questions.compare.next_shot import NextShot
+from scenes.questions.compare.registration import framing_doubts, framing_words
 from scenes.questions.compare.shoot import Unknown
 from scenes.questions.compare.surprises import Surprise
 from scenes.questions.compare.verdict import Comparison, Verdict
-from scenes.stills.cells import ORIENTATIONS
+from scenes.stills.cells import ORIENTATIONS, WAY_WORDS
 
+NOT_ALIKE = 0.5  # mm or degrees
+NO_LOSS = 0.97  # of the light: a still that shows as much everywhere has no box on it
+FAR_MM = 10.0  # mm or degrees: far more than anyone misses by who measures at all
 ALIKE = 0.9  # correlation from which two values are told only together
 METHOD = (
     "Each still was brought to linear light by the curve that the notes state, averaged to cells and divided by its reference. "
@@ -22,11 +28,6 @@ NO_REFERENCE = (
     "a loss that is as smooth as these cannot be told from them. Shoot the same frame with the box taken off."
 )
 CAUTION = "Fitted values rest on these stills alone: measure what can be measured before metal is cut."
-ORIENTATION_WORDS = {
-    "turned 180": "turned by 180 degrees",
-    "mirrored": "mirrored left to right",
-    "upside down": "mirrored top to bottom",
-}
 
 
 def value_words(value: float, sigma: float, unit: str) -> str:
@@ -44,14 +45,52 @@ def summary(found: Comparison) -> str:
         case Verdict.OTHER_LENS:
             return other_lens_words(found)
     moved = [item.path for item, told, off in _moves(found) if told and off]
+    if found.framing is not None and found.framing.is_cropped:
+        return f"Not as noted. {framing_words(found.framing)} Put right, {_differing(moved)}."
+    if shaded := _not_shaded(found):
+        return (
+            f"Not as predicted: the stills show no loss anywhere, and {shaded:.1f} stops were predicted. Was the box on the lens?"
+        )
     if not moved or found.fit.rms > 2 * GOOD_SHARE:
         rest = f"{100 * found.fit.rms:.1f} % of the light"
+        if not found.notes.unknowns:
+            return f"Not as predicted: {rest} (rms) is left over. Leave free in `unknown` what was not measured, and compare again."
         words = f"Not as predicted, and the values left free do not explain it: {rest} (rms) is left over."
         return f"{words} Check curve, focus, stop and scene."
+    if far := _far(found):
+        return (
+            f"Not as predicted: only with {' and '.join(far)} would the stills agree, more than a tape is ever misread by. "
+            "Check curve, code range, crop, focus, stop and lens in the notes before the box."
+        )
     words = " and ".join(moved) if len(moved) < 3 else f"{', '.join(moved[:-1])} and {moved[-1]}"
     return (
         f"Not as predicted: {words} differ{'s' if len(moved) == 1 else ''} from the scene. With the fitted values the stills agree."
     )
+
+
+def _not_shaded(found: Comparison) -> float:
+    """Stops that were predicted at most, where no still shows any; else 0."""
+    shares = []
+    for k, one in enumerate(found.nominal.model.stills):
+        lit = found.nominal.model.lit(k, found.fit.vector[found.fit.model.own(k)])
+        if np.quantile((one.measured.light / lit)[one.use], 0.01) < NO_LOSS:
+            return 0.0
+        shares.append(float(np.quantile(found.nominal.model.share(k, ())[one.use], 0.01)))
+    return 0.0 if min(shares) > 2 * NO_LOSS - 1 else float(-np.log2(max(min(shares), 1e-3)))
+
+
+def _far(found: Comparison) -> list[str]:
+    """Told values that moved by more than anyone misses by."""
+    values = zip(found.notes.unknowns, found.told, found.values, strict=True)
+    return [
+        f"{item.path} {abs(value - item.nominal):.0f} {item.unit} off"
+        for item, told, value in values
+        if told and abs(value - item.nominal) > FAR_MM
+    ]
+
+
+def _differing(moved: Sequence[str]) -> str:
+    return f"{' and '.join(moved)} differ{'s' if len(moved) == 1 else ''} from the scene" if moved else "they are as predicted"
 
 
 def _moves(found: Comparison) -> Iterator[tuple[Unknown, bool, bool]]:
@@ -69,7 +108,7 @@ def other_lens_words(found: Comparison) -> str:
             f"Another lens: the stills fit a focal length of about {other.focal_mm:.0f} mm, not the {name}. "
             "No value was fitted; find out which lens was on the camera."
         )
-    rest = "" if other is None else f" ({100 * other.rms:.0f} % of the light is left over, rms)"
+    rest = "" if other is None or other.rms > 0.5 else f" ({100 * other.rms:.0f} % of the light is left over, rms)"
     return (
         f"Another lens or set-up: no values of what was left free make the {name} in this box show these stills{rest}. "
         "Check lens, focus, stop and curve in the notes."
@@ -92,6 +131,8 @@ def next_step(found: Comparison) -> str:
 
 def _tell_more(found: Comparison) -> str:
     open_values = [item.path for item, told in zip(found.notes.unknowns, found.told, strict=True) if not told]
+    if found.next_shot is not None:
+        return f"these stills do not tell {', '.join(open_values)}: {_next_words(found.next_shot)}."
     return f"these stills do not tell {', '.join(open_values)}: measure, or shoot one more still with the part well into the frame."
 
 
@@ -103,6 +144,13 @@ def doubts(found: Comparison) -> Iterator[str]:
     for item, told in zip(unknowns, found.told, strict=True):
         if not told:
             yield f"{item.path}: these stills do not tell it. The scene's value stands, and nothing is claimed."
+    if found.alike:
+        way, values = found.alike[0]
+        pairs = zip(unknowns, values, found.values, strict=True)
+        words = ", ".join(f"{item.path} {value:.1f} {item.unit}" for item, value, here in pairs if abs(value - here) > NOT_ALIKE)
+        yield f"With {words} the stills would look the same {WAY_WORDS[way]}: make sure that they are the right way up."
+    if found.framing is not None:
+        yield from framing_doubts(found.notes, found.framing)
     for first, second, alike in correlated(found):
         a, b = unknowns[first].path, unknowns[second].path
         other = "larger" if alike > 0 else "smaller"
@@ -110,8 +158,19 @@ def doubts(found: Comparison) -> Iterator[str]:
             f"{a} and {b} are hard to tell apart ({alike:+.2f}): with {a} larger and {b} {other} the stills look nearly "
             "the same. "
             f"Alone they are known to {sigmas[first]:.2f} and {sigmas[second]:.2f} {unknowns[first].unit}; "
-            "measuring one of them settles both."
+            "measuring one of them settles both" + (f"; {_next_words(found.next_shot)}." if found.next_shot is not None else ".")
         )
+
+
+def _next_words(shot: NextShot) -> str:
+    state = shot.state
+    at = f"focus {distance_words(state.focus_mm)}, f/{state.f_number:g}"
+    return f"one more still at {at} would bring every error to {shot.sigmas.max():.2g} or less"
+
+
+def is_vague(found: Comparison) -> bool:
+    """Whether some value is not told, or only together with another."""
+    return not all(found.told) or bool(correlated(found))
 
 
 def correlated(found: Comparison) -> list[tuple[int, int, float]]:
@@ -126,7 +185,7 @@ def orientation_notes(found: Comparison) -> Iterator[str]:
     """Stills that were not as shot."""
     for shot, way in zip(found.notes.shots, found.orientations, strict=True):
         if way != ORIENTATIONS[0]:
-            yield f"{shot.picture.with_box} is {ORIENTATION_WORDS[way]}: it was put upright first. Check how it was exported."
+            yield f"{shot.picture.with_box} is {WAY_WORDS[way]}: it was put upright first. Check how it was exported."
 
 
 def surprise_words(found: Comparison, one: Surprise) -> str:

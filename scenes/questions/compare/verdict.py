@@ -13,7 +13,9 @@ from geometry.errors import GeometryError
 from scenes.questions.compare.fit import GOOD_SHARE, Fit, best_fit, coarse_fit, finders, fit_from, start_cost
 from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.model import Kept, Model, Seen, seen, seen_coarser
-from scenes.questions.compare.orientation import ALIKE_COST, best_orientations
+from scenes.questions.compare.next_shot import NextShot
+from scenes.questions.compare.orientation import ALIKE_COST, alike_orientations, best_orientations
+from scenes.questions.compare.registration import Framing, framing_of, insist_on_pairs, reframed
 from scenes.questions.compare.shoot import Notes, Shot, Unknown, nominal_values
 from scenes.questions.compare.solve import cost_of
 from scenes.questions.compare.surprises import Surprise, surprises
@@ -63,6 +65,9 @@ class Comparison:
     surprises: tuple[Surprise, ...]
     left_out: tuple[NDArray[np.bool_], ...]
     other: OtherLens | None
+    framing: Framing | None
+    alike: tuple[tuple[str, NDArray[np.float64]], ...] = ()
+    next_shot: NextShot | None = None
 
     @property
     def told(self) -> tuple[bool, ...]:
@@ -100,23 +105,38 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
         if set(orientations) != {ORIENTATIONS[0]}:
             stills = _turned(notes, measured, orientations)
             fit = best_fit(notes.unknowns, stills, coarse_fit(notes.unknowns, stills, kept).values)
+    framing = framing_of(notes, fit) if fit.rms > GOOD_SHARE else None
     other = _other_lens(notes, fit, hopeless=False) if fit.rms > GOOD_SHARE else None
+    if framing is not None and other is None:
+        insist_on_pairs(framing)
+        if framing.is_cropped:
+            stills = reframed(stills, framing)
+            fit = best_fit(notes.unknowns, stills, fit.values)
     whole = fit
     fit, found, left_out = _without_surprises(notes.unknowns, stills, fit)
     if other is None and fit.rms > GOOD_SHARE:
-        other = _other_lens(notes, fit, hopeless=True)
+        other = _other_lens(notes, fit, hopeless=bool(notes.unknowns))
     if other is not None:
         fit, found, left_out = whole, (), tuple(np.zeros(one.cells, dtype=bool) for one in stills)
     nominal = nominal_fit(fit)
+    verdict = _verdict(fit, nominal, other)
+    if framing is not None and framing.is_cropped and verdict is Verdict.NOTHING:
+        verdict = Verdict.FIT  # what had to be put right first is not as predicted
+    if framing is None and verdict is Verdict.FIT:
+        framing = framing_of(notes, fit)
+    as_shot = set(orientations) == {ORIENTATIONS[0]}
+    alike = alike_orientations(notes, measured, fit, kept) if verdict is Verdict.FIT and as_shot and fit.rms <= GOOD_SHARE else ()
     return Comparison(
         notes=notes,
-        verdict=_verdict(fit, nominal, other),
+        verdict=verdict,
         fit=fit,
         nominal=nominal,
         orientations=orientations,
         surprises=found,
         left_out=left_out,
         other=other,
+        framing=framing,
+        alike=alike,
     )
 
 

@@ -28,7 +28,10 @@ MOST_DESIGNS = 5
 FRONT_STEPS = 4  # designs between the two ends of a trade-off
 MORE_MM = (0.0, 0.1, 0.2, 0.4, 0.8)  # room added where what lies between two settings could not be shown
 BUILD_MM, BUILD_STEPS = 0.25, 5  # room added for tolerance builds: how finely, in how many halvings
-NO_DESIGN = 'has no [design]; add one that says what is free, such as [[design.free]] with of = "box.hood.front_mm", from and to'
+NO_DESIGN = (
+    'has no [design]; add one that says what is free, such as [[design.free]] with of = "box.hood.front_mm", from and to; '
+    "brimline new box.toml --design writes a scene that has one"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
+from importlib import import_module
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ from scenes.runtime.shared_out import shared_out
 from scenes.states.state import State
 from scenes.states.stray import StraySetup, angles_deg, light_in_frame, setup_of, stray_lights, world_without
 
+LIBRARIES = ("trimesh", "scipy.stats.qmc")
 STATE_S = 3.0  # what a state takes, about
 PICTURE_COLUMNS = 1024
 LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the total is enough to compare
@@ -99,6 +101,8 @@ class LeakReport:
 
 def reports_of(plans: Sequence[State], *, target: str, columns: int, tick: Tick = silent) -> list[LeakReport]:
     """Everything about some states, on all cores; `tick` counts them."""
+    for name in LIBRARIES:  # here once, and not in every process
+        import_module(name)
     threads = THREADS if len(plans) == 1 else 1
     run = partial(run_leaks, target=target, columns=columns, threads=threads)
     return shared_out(run, plans, each_s=STATE_S, tick=tick, words=lambda plan: plan.key, elsewhere=True)

@@ -18,7 +18,7 @@ from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.io.file_names import file_names
 from scenes.questions.make.lists import bill_csv, cut_list_csv
-from scenes.questions.make.parts import Cut, Made
+from scenes.questions.make.parts import DRAWN_SAGITTA_MM, Cut, Made
 from scenes.questions.make.report import Bought, MakeReport, Sheet, Wind, make_report, mass_kg, set_ups
 from scenes.questions.make.text import CAUTIONS, ENTIRE, clear_words, next_words, rod_words, sheet_words, summary, taken_words
 from scenes.questions.make.weights import Carried, Sagged
@@ -93,7 +93,7 @@ class MakeAnswer(Answer):
         report = self.report
         spec = rod_spec(report.loaded.scene.box)
         yield Heading("Weight and balance with each lens")
-        yield Table(columns=CARRIED_COLUMNS if spec is not None else CARRIED_COLUMNS[:5], rows=report.carried)
+        yield Table(columns=CARRIED_COLUMNS if spec is not None else CARRIED_COLUMNS[:6], rows=report.carried)
         yield Paragraph(
             "ahead, up: centre of mass from the middle of the lens front [mm]. front: moment there, as if clamped to it [N m]."
         )
@@ -118,7 +118,7 @@ class MakeAnswer(Answer):
         yield Gap()
 
     def data(self) -> dict[str, Any]:
-        """Lengths in mm, masses in kg, forces in N, moments in N m."""
+        """Lengths in mm, masses in kg, forces in N (_n), moments in N m (_nm), stress in N/mm2 (_mpa)."""
         report = self.report
         return {
             "answer": f"{summary(report)} {clear_words(report)}",
@@ -142,7 +142,8 @@ class MakeAnswer(Answer):
             own, stem = part.own_solid(), f"solids/{names[part.number]}"
             yield f"{stem}-mm.stl", stl_bytes(own)
             yield f"{stem}.3mf", threemf_bytes([(_called(part), own)], _called(part))
-            yield f"{stem}.step", step_bytes([(_called(part), own)], _called(part))
+            coarse = part.own_solid(DRAWN_SAGITTA_MM)
+            yield f"{stem}.step", step_bytes([(_called(part), coarse)], _called(part))
         yield from self._boxes()
         yield from self._flats(names)
         yield from self._stock()
@@ -166,7 +167,8 @@ class MakeAnswer(Answer):
             stem = "box" if len(sets) == 1 else f"box-{stems[lenses[0]]}"
             title = f"{self.title or 'box'}, with {', '.join(lenses)}"
             yield f"{stem}.3mf", threemf_bytes(solids, title)
-            yield f"{stem}.step", step_bytes(solids, title)
+            coarse = [(_called(part), part.solid(DRAWN_SAGITTA_MM)) for part in self.report.parts.made if part.number in numbers]
+            yield f"{stem}.step", step_bytes(coarse, title)
 
     def _flats(self, names: dict[str, str]) -> Files:
         from scenes.io.flat_files import dxf_of, svg_of
@@ -204,12 +206,12 @@ def _size_words(part: Made) -> str:
 
 
 PART_COLUMNS: tuple[Column[Made], ...] = (
-    Column(head="no.", of=attrgetter("number"), left=True),
-    Column(head="part", of=attrgetter("name"), left=True, most=36),
+    Column(head="no.", key="number", of=attrgetter("number"), left=True),
+    Column(head="part", key="name", of=attrgetter("name"), left=True, most=36),
     Column(head="flat, mm", of=_size_words),
-    Column(head="thick", of=attrgetter("thickness_mm"), words=lambda value: plain(round(value, 3))),
-    Column(head="kg", of=mass_kg, words="{:.3f}".format),
-    Column(head="material", of=lambda part: part.material.title, left=True, most=24),
+    Column(head="thick", key="thickness_mm", of=attrgetter("thickness_mm"), words=lambda value: plain(round(value, 3))),
+    Column(head="kg", key="kg", of=mass_kg, words="{:.3f}".format),
+    Column(head="material", key="material", of=lambda part: part.material.title, left=True, most=24),
 )
 
 
@@ -236,22 +238,23 @@ def _mm(value: float) -> str:
 
 
 CARRIED_COLUMNS: tuple[Column[Carried], ...] = (
-    Column(head="lens", of=attrgetter("lens_name"), left=True, most=20),
+    Column(head="lens", key="lens", of=attrgetter("lens_name"), left=True, most=20),
+    Column(key="kg", of=attrgetter("kg")),
     Column(head="kg", of=lambda box: f"{box.kg:.2f} ({box.range_kg[0]:.2f} - {box.range_kg[1]:.2f})"),
-    Column(head="ahead", of=attrgetter("ahead_mm"), words="{:.0f}".format),
-    Column(head="up", of=attrgetter("up_mm"), words="{:+.0f}".format),
-    Column(head="front", of=attrgetter("lens_front_n_m"), words="{:.2f}".format),
+    Column(head="ahead", key="ahead_mm", of=attrgetter("ahead_mm"), words="{:.0f}".format),
+    Column(head="up", key="up_mm", of=attrgetter("up_mm"), words="{:+.0f}".format),
+    Column(head="front", key="lens_front_nm", of=attrgetter("lens_front_n_m"), words="{:.2f}".format),
     Column(head="at rods", of=lambda box: "-" if box.rods_n_m is None else f"{box.rods_n_m:.1f}"),
     Column(head="drop", of=_drop),
     Column(head="tilt", of=_tilt),
     Column(head="least room", of=_room),
 )
 WIND_COLUMNS: tuple[Column[Wind], ...] = (
-    Column(head="flag", of=attrgetter("name"), left=True, most=30),
+    Column(head="flag", key="flag", of=attrgetter("name"), left=True, most=30),
     Column(head="cm2", of=lambda wind: wind.area_mm2 / 100, words="{:.0f}".format),
-    Column(head="N", of=attrgetter("force_n"), words="{:.1f}".format),
+    Column(head="N", key="force_n", of=attrgetter("force_n"), words="{:.1f}".format),
     Column(head="careful", of=attrgetter("careful_n"), words="{:.1f}".format),
-    Column(head="at the hinge, N m", of=attrgetter("hinge_n_m"), words="{:.2f}".format),
+    Column(head="at the hinge, N m", key="hinge_nm", of=attrgetter("hinge_n_m"), words="{:.2f}".format),
     Column(head="careful", of=attrgetter("careful_n_m"), words="{:.2f}".format),
 )
 BOUGHT_COLUMNS: tuple[Column[Bought], ...] = (
@@ -272,7 +275,7 @@ def _part_data(part: Made) -> dict[str, Any]:
         "material": part.material.name,
         "density_g_cm3": part.material.density_g_cm3,
         "thickness_mm": finite(part.thickness_mm),
-        "volume_number": finite(mm3),
+        "volume_mm3": finite(mm3),
         "kg": finite(mass_kg(part), 6),
         "centre_mm": [finite(float(value)) for value in centre_mm(solid)],
         "flats": [_flat_data(cut) for cut in part.cuts],
@@ -326,12 +329,12 @@ def _carried_data(box: Carried) -> dict[str, Any]:
         "right_mm": finite(box.right_mm),
         "up_mm": finite(box.up_mm),
         "ahead_mm": finite(box.ahead_mm),
-        "lens_front_n_m_number": finite(box.lens_front_n_m, 4),
-        "rods_n_m_number": finite(box.rods_n_m, 4),
+        "lens_front_nm": finite(box.lens_front_n_m, 4),
+        "rods_nm": finite(box.rods_n_m, 4),
         "rod_length_mm": finite(box.rod_length_mm),
         "rod_drop_mm": None if box.sag is None else finite(box.sag.drop_mm, 4),
         "rod_tilt_deg": None if box.sag is None else finite(float(np.degrees(box.sag.tilt_rad)), 4),
-        "rod_stress_n_mm2_number": None if box.sag is None else finite(box.sag.stress_n_mm2),
+        "rod_stress_mpa": None if box.sag is None else finite(box.sag.stress_n_mm2),
         "balance_shift_mm": finite(box.shift_mm),
         "things": [{"name": thing.name, "kind": thing.kind, "kg": finite(thing.kg, 6)} for thing in box.things],
         "states": [_state_data(one) for one in box.states],
@@ -354,8 +357,8 @@ def _wind_data(wind: Wind) -> dict[str, Any]:
     return {
         "flag": wind.name,
         "area_mm2": finite(wind.area_mm2),
-        "force_number": finite(wind.force_n),
-        "careful_force_number": finite(wind.careful_n),
-        "hinge_number": finite(wind.hinge_n_m, 4),
-        "careful_hinge_number": finite(wind.careful_n_m, 4),
+        "force_n": finite(wind.force_n),
+        "careful_force_n": finite(wind.careful_n),
+        "hinge_nm": finite(wind.hinge_n_m, 4),
+        "careful_hinge_nm": finite(wind.careful_n_m, 4),
     }

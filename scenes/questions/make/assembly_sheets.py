@@ -1,4 +1,4 @@
-"""The assembly: parts drawn apart with numbers in balloons, together from two sides, the parts list; sheets of stock."""
+"""The assembly: parts drawn apart with numbers in balloons, together from two sides; the parts list."""
 
 from __future__ import annotations
 
@@ -7,20 +7,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import shapely
 
 from geometry.arrays import FloatArray
 from geometry.polyhedra import Polyhedron
 from geometry.projected import View
-from geometry.rings import chords
 from scenes.questions.make.drawing_paper import Space
 from scenes.questions.make.part_sheets import TIER_MM, dimension, draw_table
 from scenes.questions.make.parts import Made
-from scenes.questions.make.pen import CHAIN, LARGE, NARROW, SMALL, TEXT, WIDE, Pen
-from scenes.questions.make.report import MakeReport, Sheet, mass_kg
+from scenes.questions.make.pen import CHAIN, LARGE, NARROW, TEXT, Pen
+from scenes.questions.make.report import MakeReport, mass_kg
 from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT, Box, Placed, best_scale, centred, draw_view, flat_box
-from scenes.runtime.page import counted
-from scenes.scene_file.messages import plain
 
 COARSE_MM = 0.1  # of chords in the view of the whole box: it is looked at, not measured
 STEP_MM = 45.0  # between neighbours that are drawn apart
@@ -48,7 +44,7 @@ def drawn_apart(made: Sequence[Made]) -> list[tuple[Made, Polyhedron]]:
     for part, solid in rows:
         low, high = solid.vertices_mm[:, 2].min(), solid.vertices_mm[:, 2].max()
         if part.key[0] == "flag":
-            hood_ends = ends if hood_ends is None else hood_ends
+            hood_ends = (ends if found else low) if hood_ends is None else hood_ends
             out = np.array([*_middle(solid)[:2], 0.0])
             out /= max(float(np.linalg.norm(out)), 1e-9)
             shift = (hood_ends + STEP_MM - _nearest_flag(rows)) * np.array([0.0, 0.0, 1.0]) + STEP_MM * out
@@ -171,7 +167,7 @@ def draw_together(pen: Pen, space: Space, made: Sequence[Made], words: str, *, t
     return said
 
 
-# ---- lists and sheets of stock ----
+# ---- parts list ----
 
 PART_WIDTHS = (13.0, 56.0, 11.0, 54.0, 12.0, 14.0)
 ROOM_FOR_ROWS = 5.0
@@ -194,41 +190,3 @@ def draw_list(pen: Pen, space: Space, rows: Sequence[tuple[str, ...]]) -> None:
     """One page of the parts list."""
     pen.text((space.left, space.high - 1.0 - LARGE), "Parts list", LARGE, bold=True)
     draw_table(pen, (space.left, space.high - 8.0), [HEADS, *rows], PART_WIDTHS)
-
-
-def draw_stock(pen: Pen, space: Space, sheet: Sheet) -> str:
-    """A sheet of stock with the flats where they are cut; the scale comes back."""
-    wide, high = sheet.size_mm
-    used_wide, used_high = sheet.offcut_mm
-    turned = high > wide and space.width > space.height
-    box = Box(0.0, 0.0, high, wide) if turned else Box(0.0, 0.0, wide, high)
-    free = Space(space.left + TIER_MM + 6, space.low + TIER_MM + 6, space.right - 6.0, space.high - 22.0)
-    scale, said = best_scale(lambda s: s * box.width <= free.width and s * box.height <= free.height)
-    placed = centred(box, free, scale)
-
-    def on_page(points: FloatArray) -> list[tuple[float, float]]:
-        flat = np.column_stack([points[:, 1], wide - points[:, 0]]) if turned else points
-        return [placed.point(point) for point in flat.tolist()]
-
-    pen.line(on_page(np.array([[0, 0], [wide, 0], [wide, high], [0, high]], dtype=np.float64)), WIDE, closed=True)
-    pen.line(on_page(np.array([[used_wide, 0], [used_wide, used_high], [0, used_high]], dtype=np.float64)), NARROW, CHAIN)
-    for one in sheet.placed:
-        for ring in one.flat.rings:
-            pen.line(on_page(chords(ring, 0.2)), 0.35, closed=True)
-        for bend in one.flat.bends:
-            pen.line(on_page(bend.line_mm), NARROW * 0.6)
-        spot = shapely.Polygon(chords(one.flat.outer, 0.5), [chords(hole, 0.5) for hole in one.flat.holes])
-        inside = shapely.maximum_inscribed_circle(spot, tolerance=2.0)
-        roomy = scale * float(inside.length) > SMALL
-        middle = inside if roomy else shapely.box(*spot.bounds).centroid  # of a narrow frame: the number stands in its opening
-        (x, y), *_ = on_page(shapely.get_coordinates(middle)[:1])
-        size = min(TEXT, scale * float(inside.length)) if roomy else SMALL
-        pen.text((x, y - size / 2), one.made.number, size, anchor="middle")
-    pen.across(placed.left, placed.right, (placed.low, placed.low), placed.low - TIER_MM, dimension(box.width))
-    pen.upright(placed.low, placed.high, (placed.left, placed.left), placed.left - TIER_MM, dimension(box.height))
-    title = f"{plain(round(sheet.thickness_mm, 3))} mm {sheet.material.title}, {counted(len(sheet.placed), 'flat')}"
-    enough = f"Dash-dotted: an offcut of {used_wide:.0f} x {used_high:.0f} mm is enough. Cut from sheets/sheet-{sheet.number}.dxf."
-    grain = "Parts may lie turned by a quarter: mind the grain and the film side where your material has one."
-    used = f"{title}: {100 * sheet.used_share:.1f} % of the sheet becomes parts."
-    pen.notes((space.left, space.high - 1.0), [used, enough, grain], space.width)
-    return said

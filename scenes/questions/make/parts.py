@@ -213,11 +213,12 @@ class PartsOf:
         glass_mm = stage.filter.thickness_mm
         frame_mm = (stage.depth_mm - glass_mm) / 2
         pocket = self._pocket(stage)
+        _insist_on_rim(name, size, pocket[0], "its filter with its play")
         self._taken.append(
             f"{name}: a stack of frames screwed together, the filter between them with {self._make.glass_gap_mm:g} mm of play "
             "(glass_gap_mm); it goes in before the front frame is put on"
         )
-        screws = self._screw_holes(name, size, pocket)
+        screws = self._screw_holes(name, size, (*pocket, *opening))
         layers = [("rear frame", opening, frame_mm, 0.0), ("filter frame", pocket, glass_mm, frame_mm)]
         layers.append(("front frame", opening, frame_mm, frame_mm + glass_mm))
         for what, holes, thick, at in layers:
@@ -228,11 +229,10 @@ class PartsOf:
             shape = PlateShape(outer=outer, holes=(*holes, *screws), thickness_mm=thick)
             yield _Rough(f"{name}, {what}", ("stage", place), stage, shape, shift.then(middle))
 
-    def _screw_holes(self, name: str, size: tuple[float, float], pocket: Sequence[Ring]) -> tuple[Ring, ...]:
-        """Four holes in the corners, half way between the pocket's sides and the edges; none where there is no room for them."""
+    def _screw_holes(self, name: str, size: tuple[float, float], inside: Sequence[Ring]) -> tuple[Ring, ...]:
+        """Four holes in the corners, half way between filter or opening and the edges; none where there is no room for them."""
         across = self._make.screw_hole_mm
-        left, low, right, high = bounds_mm(pocket[0])
-        rim = min(size[0] - (right - left), size[1] - (high - low)) / 2
+        rim = min(_rim_mm(size, ring) for ring in inside)
         if across <= 0:
             return ()
         if (rim - across) / 2 < LEAST_BESIDE_MM:
@@ -342,6 +342,21 @@ class PartsOf:
         """Those hoods first that share a lens with the flag: it hangs on the front edge of the first."""
         hoods = self._box.hood
         return tuple(sorted(hoods, key=lambda hood: not _share_a_lens(hood, flag)))
+
+
+def _rim_mm(size: tuple[float, float], ring: Ring) -> float:
+    """The narrowest material beside an opening in the middle of a plate [mm]."""
+    left, low, right, high = bounds_mm(ring)
+    return min(size[0] - (right - left), size[1] - (high - low)) / 2
+
+
+def _insist_on_rim(name: str, size: tuple[float, float], ring: Ring, what: str) -> None:
+    if _rim_mm(size, ring) <= 0:
+        left, low, right, high = bounds_mm(ring)
+        raise GeometryError(
+            f"{name}: {what}, {right - left:g} x {high - low:g} mm, is larger than its outside, {size[0]:g} x {size[1]:g} mm; "
+            "make outer_mm larger, or leave it out"
+        )
 
 
 def _share_a_lens(one: BoxPart, other: BoxPart) -> bool:

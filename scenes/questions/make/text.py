@@ -51,7 +51,10 @@ def clear_words(report: MakeReport) -> str:
         )
     if sagged:
         worst = min(sagged, key=lambda one: one.sagged_room_mm or 0.0)
-        return f"Clear as drawn, but not with the rods bent: {state_words(worst)}, {worst.part}."
+        return (
+            f"Clear as drawn, but no longer with the rods bent: {counted(len(sagged), 'state')}, worst {state_words(worst)} "
+            f"({worst.part}: {worst.sagged_room_mm:.2f} mm of room, {worst.room_mm:.2f} mm as drawn)."
+        )
     bent = any(one.sagged_clear is not None for one in states)
     return f"Clear in {counted(len(states), 'state')} at the widest stop, as drawn{' and with the rods bent' if bent else ''}."
 
@@ -108,6 +111,12 @@ def taken_words(report: MakeReport) -> Iterator[str]:
 
 def next_words(report: MakeReport) -> str:
     """What to do now."""
+    states = [one for box in report.carried for one in box.states]
+    if all(one.clear for one in states) and not report.all_clear:
+        return (
+            "say in [make] what rods really carry it (rod_length_mm, rod_wall_mm, rod_material); if it stays so, give the box that "
+            "much more room, in a design by room_mm in [design.want]."
+        )
     if not report.all_clear:
         return "run brimline check on this scene, and mend what it names, before anything is cut."
     return "look through drawings.pdf, print a page at 100 % and measure its 100 mm bar, then cut one part and check it."

@@ -8,7 +8,6 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -22,6 +21,7 @@ from scenes.io.dxf_outline import read_outline
 from scenes.questions.masks.report import CutMask, LensMask, size_mm
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
+from scenes.sheets.pdf_letters import use_letters
 
 CUT, ENGRAVE = "CUT", "ENGRAVE"
 TEXT_MM = 3.5  # letters that a laser or an engraver writes well
@@ -142,7 +142,7 @@ def pdf_bytes(masks: Sequence[CutMask], title: str) -> bytes:
     canvas = Canvas(stream, pageCompression=0, invariant=1)
     canvas.setTitle(title)
     canvas.setViewerPreference("PrintScaling", "None")
-    _letters()
+    use_letters()
     for mask in masks:
         width, height = page_mm(mask)
         canvas.setPageSize((width / MM_PER_PT, height / MM_PER_PT))
@@ -151,15 +151,6 @@ def pdf_bytes(masks: Sequence[CutMask], title: str) -> bytes:
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
-
-
-def _letters() -> None:
-    """The letters that come with the pictures' library: lens names may be of any script."""
-    from matplotlib import get_data_path
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    pdfmetrics.registerFont(TTFont("DejaVuSans", str(Path(get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")))
 
 
 def page_mm(mask: CutMask) -> tuple[float, float]:

@@ -28,6 +28,7 @@ KEY_STEP_MM, KEY_MM = 6.0, 40.0  # of the lines that say how to read the page, a
 MOST_BARS = 11
 BINS = 40
 HOW_TO_READ = "How to read this page"
+NOTHING_MOVES = "no tolerance moves the nearest part"
 FOOT = "Room: the least distance in space between the beam and any part."
 
 
@@ -157,7 +158,8 @@ def _limits_mm(chart: Chart, told: Sequence[Effect]) -> tuple[float, float]:
     """What the scale shows: everything drawn, and 0, with room for the values at the bars' ends."""
     ends = [chart.nominal_mm, chart.worst_mm, *(end for effect in told for end in (effect.at_low, effect.at_high))]
     ends += [] if chart.answers_mm is None else [float(chart.answers_mm.min()), float(chart.answers_mm.max())]
-    near = [0.0] if min(ends) < 3 * (max(ends) - min(ends)) and max(ends) > -3 * (max(ends) - min(ends)) else []
+    spread = max(ends) - min(ends)
+    near = [0.0] if not told or (min(ends) < 3 * spread and max(ends) > -3 * spread) else []
     low, high = min([*ends, *near]), max([*ends, *near])
     room = 0.12 * max(high - low, 0.1)
     return low - room, high + room
@@ -167,6 +169,8 @@ def _draw_bars(page: Page, axes: Axes, chart: Chart, told: Sequence[Effect], box
     _scale(axes, limits, "room between the beam and the nearest part [mm]")
     axes.set_ylim(max(len(told), 1) - 0.5, -0.5)
     items = {item.path: item for item in chart.inputs}
+    if not told:
+        page.fit(MARGIN_MM, box.bottom + box.height / 2, NOTHING_MOVES, LABEL_PT, WORDS_MM - 4.0, lines=2, va="center")
     for row, effect in enumerate(told):
         item = items[effect.name]
         y = box.top - (row + 0.5) * box.height / len(told)

@@ -2,6 +2,7 @@
 
 import math
 import re
+import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import product
 from typing import Any
@@ -92,7 +93,7 @@ def folder_name(name: str) -> str:
 def _repeated_names(items: tuple[Any, ...], key: str) -> Iterator[Fault]:
     seen: dict[str, str] = {}
     for place, item in enumerate(items):
-        name = folder_name(item.name).casefold()  # some file systems ignore case
+        name = folder_name(unicodedata.normalize("NFC", item.name)).casefold()  # systems and people do not tell these apart
         if name in seen:
             found = "is used twice" if seen[name] == item.name else f"must differ more from {shown(seen[name])}"
             yield (key, place, "name"), f"{found}, got {shown(item.name)}; give each {key} its own name"

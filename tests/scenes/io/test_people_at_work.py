@@ -1,13 +1,16 @@
 """People save, move and lock files where a run is at work: nothing of theirs is lost, and no half result stands for a whole."""
 
+import contextlib
 import json
 import os
 import shutil
+import signal
 import stat
+import time
 
 import pytest
 
-from scenes.io import files, folder_swap, kept_files
+from scenes.io import files, folder_lock, folder_swap, kept_files
 from scenes.io.files import result_folder
 from scenes.io.kept_files import MANIFEST
 from scenes.io.left_results import RESULTS_KEY
@@ -242,3 +245,103 @@ def test_a_lock_file_that_somebody_deletes_does_not_let_the_next_run_clear_away_
             write(out, "second")
         staging.write("beam.json", json.dumps({RESULTS_KEY: "beam", "files": ["beam.json", "page.txt"]}))
     assert (out / "page.txt").read_text() == "first"
+
+
+def test_another_disk_put_into_the_folder_is_left_alone(out, monkeypatch):
+    """A stick or a folder of another computer, in a folder of results: what clears the old result away would empty it."""
+    monkeypatch.setattr(files.os.path, "ismount", lambda path: str(path) == str(out / "mine"))
+    with pytest.raises(SceneError, match=r"holds another disk, .*mine"):
+        write(out, "new")
+
+
+def test_files_on_another_disk_stay_there_alone(out, monkeypatch):
+    """As where one folder is shown in another: it is no disk of its own, but its files cannot be given a second name."""
+
+    def elsewhere(*_, **__):
+        raise OSError(18, "Invalid cross-device link")
+
+    monkeypatch.setattr(kept_files.os, "link", elsewhere)
+    with pytest.raises(SceneError, match=r"notes.txt is on another disk; what was there is as it was, and the new result is in"):
+        write(out, "new")
+    assert (out / "mine/notes.txt").read_text() == "first words"
+    assert (out.parent / "out-2/page.txt").read_text() == "new"
+
+
+def test_a_folder_with_a_name_as_long_as_can_be_is_refused_by_its_own_name(tmp_path):
+    with pytest.raises(SceneError) as caught:
+        write(tmp_path / ("x" * 240), "new")
+    assert str(caught.value).startswith(str(tmp_path / "xxx"))
+
+
+def test_a_new_file_below_a_file_is_refused_for_what_it_is(tmp_path):
+    (tmp_path / "f").touch()
+    with pytest.raises(SceneError, match="cannot be written"):
+        files.write_new(tmp_path / "f/x.toml", "text")
+
+
+@pytest.mark.parametrize("write_again", [lambda path: files.write_new(path, "text"), lambda path: files.write_whole(path, b"text")])
+def test_what_a_killed_run_left_beside_a_file_goes_with_the_next_and_nothing_else(tmp_path, write_again):
+    left, fresh, mine = (tmp_path / f".x.toml.{middle}.partial" for middle in ("ab_1cd23", "zz_1cd23", "my notes"))
+    for path in (left, fresh, mine):
+        path.write_text("half")
+    folder = tmp_path / ".x.toml.ab_1cd24.partial"
+    folder.mkdir()
+    (folder / "x.toml").write_text("half")
+    for path in (left, mine, folder):
+        os.utime(path, (1e9, 1e9))
+    write_again(tmp_path / "x.toml")
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted([fresh.name, mine.name, "x.toml"])
+
+
+def test_of_two_saves_one_before_and_one_after_the_names_changed_neither_is_lost(out, monkeypatch):
+    whole = folder_swap._on_disk_alone
+
+    def then_saves_again(path):
+        whole(path)
+        if path == out.parent and (out / "page.txt").read_text() == "new":
+            saved(out / "mine/notes.txt", "last words")
+
+    just_before_the_exchange(monkeypatch, lambda: saved(out / "mine/notes.txt", "words between"))
+    monkeypatch.setattr(folder_swap, "_on_disk_alone", then_saves_again)
+    write(out, "new")
+    assert (out / "mine/notes.txt").read_text() == "last words"
+    assert (out / "mine/notes.yours.txt").read_text() == "words between"
+
+
+def test_whoever_saves_without_pause_beside_runs_without_pause_finds_the_last_words(out):
+    """An editor that saves every ms by giving a new file the name, and results that take each other's place."""
+    child = os.fork()
+    if not child:
+        status = 1
+        try:
+            for number in range(10_000):
+                write(out, f"run {number}")
+        finally:
+            os._exit(status)
+    until, number, last = time.monotonic() + 3.0, 0, 0
+    while time.monotonic() < until:
+        number += 1
+        with contextlib.suppress(FileNotFoundError):  # where the folder went between two of its steps, an editor tries again
+            saved(out / "mine/notes.txt", f"save {number}")
+            last = number
+    time.sleep(0.3)
+    os.kill(child, signal.SIGTERM)  # which ends it at once: nothing here clears up
+    assert os.WIFSIGNALED(os.waitpid(child, 0)[1])
+    found = [path.read_text() for path in (out / "mine").glob("notes*.txt")]
+    assert f"save {last}" in found
+    assert (out / "mine/notes.txt").read_text() == f"save {last}"
+
+
+def test_a_request_to_end_just_as_the_lock_is_taken_leaves_no_lock_file(tmp_path, monkeypatch):
+    taken = os.open
+
+    def then_interrupted(path, *more):
+        handle = taken(path, *more)
+        if str(path).endswith(".lock") and more[0] & os.O_CREAT:
+            raise KeyboardInterrupt
+        return handle
+
+    monkeypatch.setattr(folder_lock.os, "open", then_interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        write(tmp_path / "out", "new")
+    assert names(tmp_path) == []

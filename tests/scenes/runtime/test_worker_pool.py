@@ -101,6 +101,23 @@ with Sharing(workers=1, lanes=2) as sharing:
     assert is_gone(pid)
 
 
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="the system does not tell how many threads there are")
+@pytest.mark.parametrize(("threads", "seen"), [(1, "59.0"), (2, "60.0")])
+def test_a_worker_is_a_copy_of_what_this_process_is_by_then_if_it_has_a_single_thread(tmp_path, threads, seen):
+    code = f"""
+from functools import partial; from pathlib import Path; import os, threading, time
+from scenes.runtime.worker_pool import Sharing; from tests.scenes import sharing_made as made
+made.PATIENCE_S = 59.0
+for _ in range({threads - 1}):
+    threading.Thread(target=time.sleep, args=(600,), daemon=True).start()
+with Sharing(workers=1, lanes=2) as sharing:
+    calls = [made.pid_of_maker, *[partial(made.here_or, os.getpid(), Path({str(tmp_path / "sign")!r}), made.patience)] * 2]
+    sharing.run(calls, lambda number, result: print(result))
+"""
+    done = subprocess.run([sys.executable, "-c", code], cwd=Path(__file__).parents[3], capture_output=True, text=True, check=True)
+    assert seen in done.stdout.split()
+
+
 def test_a_lane_without_a_worker_does_what_is_to_be_done_aside(tmp_path):
     pieces, threads = [(tmp_path / "sign").touch], []
 

@@ -97,6 +97,9 @@ BROKEN = {
     "cut tiff": (tiff(GREY)[:3000], "damaged or cut short"),
     "thumbnail": (imagecodecs.png_encode(GREY[:40, :60].copy()), "too small"),
     "stack": (tiff(np.zeros((120, 160, 7), np.uint8), photometric="minisblack", planarconfig="contig"), "not one picture"),
+    "negative": (tiff(GREY, photometric="miniswhite"), "is a negative"),
+    "inks": (tiff(np.stack([GREY] * 4, axis=-1), photometric="separated"), "has inks"),
+    "camera raw": (tiff(GREY, extratags=[(50706, 1, 4, (1, 6, 0, 0), True)]), "is a camera raw file"),
     "signed": (tiff(GREY.astype(np.int32)), "8 or 16 bits"),
 }
 

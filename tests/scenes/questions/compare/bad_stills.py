@@ -170,6 +170,14 @@ def lined(light):
     return imagecodecs.png_encode(codes)
 
 
+def lined_and_cropped(shoot):
+    """A guide of 80 % in the scene, its lines in the still, and a punch-in by a tenth after that."""
+    shoot.scene = shoot.scene.replace("[[lens]]", '[[camera.guide]]\nname = "inner"\naspect = 1.7778\nscale = 0.8\n\n[[lens]]', 1)
+    for key, light in shoot.light.items():
+        codes = imagecodecs.png_decode(lined(light))
+        shoot.light[key] = cropped(0.9)(light_of(codes))
+
+
 def palette(light):
     stream = io.BytesIO()
     Image.fromarray((srgb16(light) >> 8).astype(np.uint8)).convert("P").save(stream, "png")
@@ -268,6 +276,7 @@ WAYS = {
     "text": as_file("without", lambda _: b"see the other folder"),
     "50000 wide": as_file("with", wide),
     "palette": both_files(palette),
+    "frame lines, then cropped to 90 %": lined_and_cropped,
     "cropped to 90 %": both(cropped(0.9)),
     "box on alone cropped to 90 %": box_on(cropped(0.9)),
     "reference alone cropped to 90 %": reference(cropped(0.9)),

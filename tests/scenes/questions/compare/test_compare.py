@@ -1,6 +1,7 @@
 """Stills with a known truth through `brimline compare`; the stills are the program's own maps with all that a camera adds."""
 
 import json
+import re
 import tomllib
 from pathlib import Path
 
@@ -84,6 +85,10 @@ def test_the_folder_holds_fit_maps_and_a_scene_that_loads_with_its_comments(tmp_
     with np.load(out / fit["loss_map"][0]) as maps:
         assert maps["loss_stops"].shape == (len(maps["y_mm"]), len(maps["x_mm"]))
         assert maps["y_mm"][0] > maps["y_mm"][-1]
+    page = (out / "compare.html").read_text()
+    assert not re.findall(r'(?:src|href)="(?!data:)', page)  # nothing from outside
+    assert "measured less predicted" in page
+    assert "left out:" in page
 
 
 @pytest.mark.slow

@@ -12,7 +12,9 @@ import pytest
 import trimesh
 
 from geometry.cantilever import Rod, sag
+from geometry.meshes import part_mesh
 from geometry.polyhedra import volume_mm3
+from scenes.answers.table import Table
 from scenes.cli import main
 from scenes.questions.make.answer import answer
 from scenes.questions.make.parts import parts_of
@@ -302,3 +304,57 @@ def test_the_same_scene_is_the_same_folder(folder, tmp_path):
     one, two = ({p.relative_to(at): p.read_bytes() for p in at.rglob("*") if p.is_file()} for at in (folder, tmp_path / "out"))
     assert one == two
     assert len(one) > 60
+
+
+THICK = "filter = { diameter_mm = 138, thickness_mm = 6 }\n"
+
+
+@pytest.mark.parametrize(
+    "box",
+    [
+        '[[box.flag]]\nside = "left"\nangle_deg = 30\nlength_mm = 40\nwidth_mm = 50\nhinge_mm = 80\nat_mm = 10\n',
+        "[box.hood]\nat_mm = 5\ndepth_mm = 10\nrear_mm = [100, 100]\nfront_mm = [900, 900]\n",
+        f'[[box.stage]]\nname = "Ünï \\" $(x)"\nat_mm = 5\ndepth_mm = 6\nopening_diameter_mm = 120\n{THICK}',
+    ],
+    ids=["one flag", "a hood too flat for one piece", "glass as thick as its tray"],
+)
+def test_unusual_boxes_are_made_closed_too(box, tmp_path):
+    found = answer(loaded(tmp_path, box=f'[box]\nmount = "rods-19"\n{box}'))
+    files = dict(found.files("out"))
+    solids = [trimesh.load(io.BytesIO(data), file_type="stl") for name, data in files.items() if name.endswith(".stl")]
+    assert solids
+    assert all(solid.is_watertight and solid.volume > 0 for solid in solids)
+    assert files["drawings.pdf"].startswith(b"%PDF")
+
+
+def test_a_filter_larger_than_its_tray_is_told(tmp_path):
+    stage = "[[box.stage]]\nat_mm = 5\ndepth_mm = 9\nopening_mm = [80, 60]\nouter_mm = [100, 80]\n"
+    scene = loaded(tmp_path, box=f"[box]\n{stage}filter = {{ width_mm = 120, height_mm = 70 }}\n")
+    with pytest.raises(
+        SceneError, match=r"stage 1: its filter with its play, 120.5 x 70.5 mm, is larger than its outside, 100 x 80 mm"
+    ):
+        answer(scene)
+
+
+def test_the_tables_of_the_page_hold_values_for_notebooks(found):
+    parts, carried, wind = (block.data() for block in found.blocks(written=False) if isinstance(block, Table))
+    assert [row["name"] for row in parts] == list(formulas())
+    assert carried[0]["kg"] == found.report.carried[0].kg
+    assert wind[0]["force_n"] == found.report.wind[0].force_n
+
+
+def test_what_is_made_is_what_is_judged_part_by_part(found):
+    """Against the meshes of the state that the judgement looks at (geometry.meshes), moved back into the box."""
+    state, checked = found.states[0], 0
+    made = {part.name: part.solid() for part in found.report.parts.made}
+    for part in state.assembly.parts:
+        if part.name in made:
+            corners = state.place.points_to_part(part_mesh(part).vertices)
+            own = made[part.name].vertices_mm
+            assert [corners.min(axis=0), corners.max(axis=0)] == pytest.approx(
+                np.array([own.min(axis=0), own.max(axis=0)]), abs=1e-3
+            )
+            if len(own) <= 16:  # all flat: every corner of one is a corner of the other
+                assert np.linalg.norm(own[:, None] - corners[None], axis=2).min(axis=1).max() < 1e-6
+            checked += 1
+    assert checked == 5

@@ -16,6 +16,7 @@ from scenes.answers.answer import answer_text
 from scenes.cli import main
 from scenes.questions.tolerances.answer import TolerancesAnswer
 from scenes.questions.tolerances.command import command
+from scenes.questions.tolerances.figure import NOTHING_MOVES, Chart, chart_figure
 from scenes.questions.tolerances.inputs import built, inputs_of
 from scenes.questions.tolerances.report import BUILDS, surety
 from scenes.questions.tolerances.text import fixed_words, next_step, percent, summary, worst_words
@@ -329,3 +330,11 @@ def test_more_inputs_than_corners_find_the_same_worst(tmp_path):
     assert len(lens.inputs) == 7
     assert lens.worst.clearance_mm == pytest.approx(0.3 - 0.5 - 0.4, abs=0.05)
     assert np.isfinite(lens.worst.clearance_mm)
+
+
+def test_a_page_without_bars_says_so_on_a_scale_that_shows_where_the_beam_begins():
+    chart = Chart(head="h", words="w", effects=(), inputs=(), nominal_mm=-93.9, worst_mm=-93.9, answers_mm=None)
+    figure = chart_figure(chart, "t")
+    low, high = figure.axes[0].get_xlim()
+    assert low < -93.9 < 0.0 < high
+    assert any(NOTHING_MOVES in text.get_text() for text in figure.texts)
