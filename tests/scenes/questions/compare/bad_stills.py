@@ -284,6 +284,7 @@ WAYS = {
     "shrunk, black round it": both(shrunk(0.9)),
     "black bars": both(barred),
     "black bars, box on alone": box_on(barred),
+    "black bars, no reference": together(both(barred), unpaired),
     "exchanged": exchanged,
     "copied": copied,
     "box never on": box_never_on,

@@ -24,7 +24,7 @@ REFUSED = {  # a part of the sentence
     "frame lines, then cropped to 90 %": "shows 90 % of the recorded area, by the frame lines of inner",
     "shrunk, black round it": "has black bars, 5% at the top and 5% at the bottom and 5% at the left and 5% at the right",
     "black bars": "has black bars, 13% at the top and 13% at the bottom",
-    "black bars, box on alone": "has black bars",
+    "black bars, no reference": "with_box.png: has black bars, 13% at the top and 13% at the bottom",
     "exchanged": "with_box and without_box are probably swapped",
     "copied": "holds the same picture as with_box.png to the last bit",
     "black": "is black all over",
