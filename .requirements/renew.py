@@ -24,7 +24,7 @@ UV = os.environ.get("UV", "uv")
 FILES = {  # file: what of pyproject.toml it holds besides the program's own needs
     "run.txt": (),
     "test.txt": ("test",),
-    "all.txt": ("test", "renderer", "dev", "docs"),
+    "all.txt": ("test", "renderer", "readers", "dev", "docs", "exr"),
 }
 SYSTEMS = {"macOS on Apple silicon": "aarch64-apple-darwin", "Windows": "x86_64-pc-windows-msvc", "Linux": "x86_64-manylinux_2_28"}
 PYTHONS = ("3.11", "3.12", "3.13")
@@ -34,8 +34,11 @@ COMPILE = ("pip", "compile", "-q", "--no-header", "--no-annotate")
 
 
 def uv(*arguments: str) -> subprocess.CompletedProcess[str]:
-    """What uv says."""
-    return subprocess.run([UV, *arguments], cwd=ROOT, capture_output=True, text=True, encoding="utf-8", check=False)
+    """What uv says; a sentence, and the end, where there is none."""
+    try:
+        return subprocess.run([UV, *arguments], cwd=ROOT, capture_output=True, text=True, encoding="utf-8", check=False)
+    except OSError as error:
+        raise SystemExit(f"{UV}: cannot be run; install uv, or name it by UV in the environment ({error.strerror})") from None
 
 
 def pins(text: str) -> dict[tuple[str, str], str]:

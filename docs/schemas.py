@@ -24,8 +24,8 @@ from scenes.registry import questions  # noqa: E402
 
 QUESTIONS = ROOT / "scenes" / "questions"
 SCENES = (*sorted((ROOT / "tests/golden/scenes").glob("*.toml")), *sorted((ROOT / "scenes/demo").glob("*.toml")))
-FEW = {"check": ["--pixels", "16"], "leaks": ["--columns", "32"], "builds": ["--builds", "10"], "beam": ["--at", "40"]}
-UNITS = ("mm", "mm2", "deg", "stops", "percent", "share", "number")
+FEW = {"check": ["--pixels", "16"], "leaks": ["--columns", "32"], "tolerances": ["--builds", "10"], "beam": ["--at", "40"]}
+UNITS = ("mm", "mm2", "deg", "stops", "percent", "share", "number", "mm3", "kg", "n", "nm", "mpa")
 MORE = {"flags": [["--changes"]], "check": [["--pixels", "8", "--parts", "--prove"]]}  # what only shows when it is asked for
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import mapbox_earcut
 import numpy as np
 import shapely
 
@@ -68,11 +69,10 @@ def flat_surface(shape: shapely.Geometry, pose: Pose, z_mm: float = 0.0) -> Surf
 
 
 def _triangles(piece: shapely.Polygon, pose: Pose, z_mm: float) -> Surface:
-    import trimesh
-
-    points, faces = trimesh.creation.triangulate_polygon(piece, engine="earcut")
-    flat = np.asarray(points, dtype=np.float64)[:, :2]
-    return Surface(pose.points_to_frame(np.column_stack([flat, np.full(len(flat), z_mm)])), np.asarray(faces, dtype=np.int64))
+    loops = [np.asarray(ring.coords, dtype=np.float64)[:, :2] for ring in (piece.exterior, *piece.interiors)]
+    flat, ends = np.concatenate(loops), np.cumsum([len(loop) for loop in loops])
+    faces = mapbox_earcut.triangulate_float64(flat, ends).reshape(-1, 3)
+    return Surface(pose.points_to_frame(np.column_stack([flat, np.full(len(flat), z_mm)])), faces.astype(np.int64))
 
 
 def joined(surfaces: Sequence[Surface]) -> Surface:

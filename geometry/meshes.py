@@ -39,6 +39,14 @@ def body_mesh(body: Body, sagitta_mm: float = SAGITTA_MM) -> trimesh.Trimesh:
     return trimesh.Trimesh(body.vertices_mm, body.faces, process=False)
 
 
+def body_triangles(body: Body, sagitta_mm: float = SAGITTA_MM) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """(vertices (V, 3) [mm], faces (F, 3)) of `body_mesh`; of plain loops without loading the library that meshes are made with."""
+    if isinstance(body, Tube) and not _is_drawn(loops := _all_round(body.inner, body.outer)):
+        return _wrapped(loops, sagitta_mm)
+    mesh = body_mesh(body, sagitta_mm)
+    return np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces, dtype=np.int64)
+
+
 def slab_mesh(slab: Slab, sagitta_mm: float = SAGITTA_MM) -> trimesh.Trimesh:
     """The glass as a closed plate."""
     return _prism(to_shape(slab.outline, sagitta_mm), -slab.thickness_mm / 2, slab.thickness_mm / 2, slab.pose)
@@ -103,9 +111,9 @@ def _rolled_loop(half_mm: NDArray[np.float64], radius_mm: float, quarter: NDArra
 def _tube_mesh(inner: tuple[Loop, ...], outer: tuple[Loop, ...], sagitta_mm: float) -> trimesh.Trimesh:
     import trimesh
 
-    loops = (*inner, *outer[::-1])
-    if not any(isinstance(loop.outline, Freeform) for loop in loops):
-        return _wrapped(loops, sagitta_mm)
+    loops = _all_round(inner, outer)
+    if not _is_drawn(loops):
+        return trimesh.Trimesh(*_wrapped(loops, sagitta_mm), process=False)
     if _is_prism(inner, outer):
         hole, rim = inner[0].outline, outer[0].outline
         shape = to_shape(rim, sagitta_mm).difference(to_shape(hole, sagitta_mm))
@@ -113,10 +121,17 @@ def _tube_mesh(inner: tuple[Loop, ...], outer: tuple[Loop, ...], sagitta_mm: flo
     return trimesh.boolean.difference([_filled(outer, sagitta_mm), _filled(inner, sagitta_mm)], engine="manifold")
 
 
-def _wrapped(loops: tuple[Loop, ...], sagitta_mm: float) -> trimesh.Trimesh:
-    """The closed skin through the loops in turn and back to the first: up the inside, down the outside."""
-    import trimesh
+def _all_round(inner: tuple[Loop, ...], outer: tuple[Loop, ...]) -> tuple[Loop, ...]:
+    """Up the inside and down the outside."""
+    return (*inner, *outer[::-1])
 
+
+def _is_drawn(loops: tuple[Loop, ...]) -> bool:
+    return any(isinstance(loop.outline, Freeform) for loop in loops)
+
+
+def _wrapped(loops: tuple[Loop, ...], sagitta_mm: float) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """The closed skin through the loops in turn and back to the first, as vertices and faces."""
     flat = matched_loops([loop.outline for loop in loops if not isinstance(loop.outline, Freeform)], sagitta_mm)
     local = [np.column_stack([points, np.full(len(points), loop.z_mm)]) for loop, points in zip(loops, flat, strict=True)]
     placed = [loop.pose.points_to_frame(points) for loop, points in zip(loops, local, strict=True)]
@@ -125,7 +140,7 @@ def _wrapped(loops: tuple[Loop, ...], sagitta_mm: float) -> trimesh.Trimesh:
     _, first, merged = np.unique(np.column_stack([np.concatenate(local), owner]), axis=0, return_index=True, return_inverse=True)
     faces = merged.reshape(-1)[_torus_faces(len(loops), len(flat[0]))]
     whole = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
-    return trimesh.Trimesh(np.concatenate(placed)[first], faces[whole], process=False)
+    return np.concatenate(placed)[first], faces[whole]
 
 
 def _torus_faces(loops: int, points: int) -> NDArray[np.int64]:

@@ -32,7 +32,7 @@ from geometry.enclosure import (
 )
 from geometry.fixtures import CENTRE, RING_DEPTH_MM
 from geometry.frame import AHEAD, OUTWARD, Pose, Side
-from geometry.meshes import body_mesh
+from geometry.meshes import body_triangles
 from geometry.outline import Circle, RoundedRectangle, area_mm2, half_size_mm, to_shape
 
 EDGE_MM = 0.05  # how far an opening's surface reaches into the material round it: more than chords and rounding stray
@@ -256,8 +256,7 @@ def _part_walls(assembly: Assembly, stations: Sequence[_Station], body: Body | N
 
 def solid_surface(part: Part) -> Surface:
     """A part's own skin as triangles."""
-    mesh = body_mesh(part.body)
-    return Surface(np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces, dtype=np.int64))
+    return Surface(*body_triangles(part.body))
 
 
 def _body_walls(stations: Sequence[_Station], body: Body | None, gaps: Sequence[Opening]) -> list[Part]:

@@ -17,7 +17,7 @@ from typing import Any
 import click
 
 from scenes.answers.opened import DOUBTED
-from scenes.registry import COMMANDS, COMPILED, EXAMPLES, GROUPS
+from scenes.registry import COMMANDS, COMPILED, EXAMPLES, GROUPS, own_name
 from scenes.runtime.blas import hold_to_one_thread
 from scenes.runtime.terminal import hush_libraries, visible_streams
 from scenes.runtime.version import own_version
@@ -50,11 +50,12 @@ class Commands(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 - click's signature
         """The command of that name, imported now."""
-        if cmd_name not in COMMANDS:
+        name = own_name(cmd_name)
+        if name not in COMMANDS:
             return None
-        command = import_module(COMMANDS[cmd_name][0]).command
+        command = import_module(COMMANDS[name][0]).command
         assert isinstance(command, click.Command)
-        command.epilog = examples_text(cmd_name)
+        command.epilog = examples_text(name)
         return command
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
@@ -62,9 +63,9 @@ class Commands(click.Group):
         from scenes.runtime.first_run import begin_early
         from scenes.scene_file.messages import did_you_mean
 
-        if args and args[0] in COMPILED and not set(HELP) & set(args) and not ctx.resilient_parsing:  # nor to complete a word
+        if not ctx.resilient_parsing and args and own_name(args[0]) in COMPILED and not set(HELP) & set(args):
             begin_early()
-        if args and not args[0].startswith("-") and args[0] not in self.list_commands(ctx):
+        if args and not args[0].startswith("-") and own_name(args[0]) not in self.list_commands(ctx):
             ctx.fail(f'There is no command "{args[0]}"; {did_you_mean(args[0], self.list_commands(ctx))}')
         return super().resolve_command(ctx, args)
 
@@ -138,12 +139,21 @@ def foreign_package() -> str:
     return ""
 
 
-_asked_to_stop = threading.Event()
+_asked_to_stop, _has_ended = threading.Event(), threading.Event()
 
 
 def _run(argv: Sequence[str] | None) -> int:
     _asked_to_stop.clear()
     before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT, ALARM) if number is not None}
+    try:
+        return _answered(argv)
+    except KeyboardInterrupt:  # once more, while it said how it ended
+        return INTERRUPTED
+    finally:
+        _handle_as(before)
+
+
+def _answered(argv: Sequence[str] | None) -> int:
     try:
         _end_as_by_ctrl_c()
         status = brimline.main(None if argv is None else list(argv), prog_name="brimline", standalone_mode=False)
@@ -161,13 +171,12 @@ def _run(argv: Sequence[str] | None) -> int:
         return CLEAR
     except Exception as error:  # noqa: BLE001 - people get a sentence, whatever it is
         return _stopped() if _asked_to_stop.is_set() else _known_trouble(error)
-    finally:
-        _handle_as(before)
 
 
 def _handle_as(handlers: Mapping[signal.Signals, Any]) -> None:
     """Give signals their earlier handlers back: one that comes while Python ends must not print where that was."""
     if threading.current_thread() is threading.main_thread():
+        _has_ended.set()
         if ALARM is not None and signal.getsignal(ALARM) is _stop:
             signal.setitimer(signal.ITIMER_REAL, 0.0)
         for number, handler in handlers.items():
@@ -181,6 +190,7 @@ def _stopped() -> int:
 
 def _end_as_by_ctrl_c() -> None:
     """Have a request to end, as schedulers and `timeout` send it, clean up as Ctrl-C does."""
+    _has_ended.clear()
     if threading.current_thread() is threading.main_thread():  # elsewhere Python forbids it
         signal.signal(signal.SIGTERM, _stop)
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where it is to be ignored, as in the background
@@ -192,6 +202,8 @@ def _stop(number: int, frame: FrameType | None) -> None:
 
     An alarm asks again until the run ends, for whatever else may swallow the interruption; it does not disturb the clearing up.
     """
+    if _has_ended.is_set():  # handlers are being put back: there is nothing left to stop
+        return
     _asked_to_stop.set()
     if ALARM is not None:
         waits = _would_be_lost(frame)

@@ -9,9 +9,10 @@ COMMANDS = {
     "masks": ("scenes.questions.masks.command", "The tightest mask for each lens, the best set of masks, and files to cut."),
     "filters": ("scenes.questions.filters.command", "Which filter size each stage needs, and what filters do to the corners."),
     "design": ("scenes.questions.design.command", "Find the smallest box that is clear with every lens, and say what holds it."),
+    "make": ("scenes.questions.make.command", "Write the workshop's folder: solids, flats, drawings, lists, weights."),
     "flags": ("scenes.questions.flags.command", "Say how far in each flag may come, and how far it must to cut a light."),
-    "builds": (
-        "scenes.questions.builds.command",
+    "tolerances": (
+        "scenes.questions.tolerances.command",
         "Say how sure a clear frame is when dimensions are off: share of builds, worst build.",
     ),
     "widest": (
@@ -28,17 +29,19 @@ COMMANDS = {
     "view": ("scenes.commands.view", "Look at a state in 3D, in a window or as a picture."),
     "new": ("scenes.commands.new", "Write a commented scene file to start from."),
     "lens": ("scenes.commands.lens", "Turn lens metadata or measures into a [[lens]] for a scene."),
-    "list": ("scenes.commands.list", "List camera formats, filter sizes, rods, or the words used here."),
+    "list": ("scenes.commands.list", "List camera formats, filter sizes, rods, materials, or words used here."),
     "schema": ("scenes.commands.schema", "Print the JSON Schema of scene files, for editors."),
 }
+# Earlier names of commands: not listed, and they work as ever.
+ALIASES = {"builds": "tolerances"}
 # Commands that rest on compiled code.
 COMPILED = frozenset(
-    {"demo", "check", "masks", "filters", "flags", "builds", "widest", "bokeh", "compare", "plan", "view", "design"}
+    {"demo", "check", "masks", "filters", "flags", "tolerances", "widest", "bokeh", "compare", "plan", "view", "design", "make"}
 )
 # Commands as --help lists them: what a crew or a builder is about to do. A name that is no command yet is passed over.
 GROUPS = {
     "Start": ("demo", "new", "check", "view"),
-    "Engineer a box": ("design", "beam", "masks", "filters", "widest", "builds"),
+    "Engineer a box": ("design", "beam", "masks", "filters", "widest", "tolerances", "make"),
     "Check flags, leaks and reflections": ("flags", "leaks", "ghosts", "sun", "bokeh"),
     "Plan the shoot and compare with it": ("plan", "compare"),
     "Files and lists": ("lens", "list", "schema", "verify"),
@@ -55,7 +58,7 @@ EXAMPLES = {
         ("view my-show.toml --lens 25 --focus close", "the box in a window"),
         ("view my-show.toml --from section -o cut.png", "cut open, as a picture"),
     ),
-    "design": (("design my-show.toml --out designs", "the smallest box that is clear with every lens, as its [design] asks"),),
+    "design": (("design my-box.toml --out designs", "the smallest box that is clear with every lens, as its [design] asks"),),
     "plan": (("plan my-show.toml --out plan", "what do I shoot first?"),),
     "beam": (("beam my-show.toml --at 46", "its size 46 mm ahead of the back plate's rear face"),),
     "masks": (
@@ -67,7 +70,11 @@ EXAMPLES = {
         ("filters my-show.toml --close-up 2", "and with a +2 close-up lens"),
     ),
     "widest": (("widest my-show.toml", "the widest lens that clears this box"),),
-    "builds": (("builds my-show.toml --builds 400", "how sure is clear, within the scene's tolerances?"),),
+    "tolerances": (("tolerances my-show.toml --builds 400", "how sure is clear, within the scene's tolerances?"),),
+    "make": (
+        ("make my-show.toml --out workshop", "everything to build this box from"),
+        ("make designs/design-1.toml --out workshop", "the same for a box that design found"),
+    ),
     "flags": (
         ("flags my-show.toml --lens 25", "how far may the top flag come in?"),
         ("flags my-show.toml --changes", "and what would cut the lights that no flag can reach"),
@@ -78,7 +85,10 @@ EXAMPLES = {
     "bokeh": (("bokeh my-show.toml --lens 25 --ahead infinity", "is a highlight far away whole?"),),
     "compare": (("compare my-show.toml --shoot shoot.toml --out compared", "were the test stills as predicted?"),),
     "verify": (("verify my-show.toml my-show", "the proofs that check --prove left in my-show"),),
-    "new": (("new my-show.toml", "a scene to change into yours"),),
+    "new": (
+        ("new my-show.toml", "a scene to change into yours"),
+        ("new my-box.toml --design", "five lenses, an empty box and a [design], for brimline design"),
+    ),
     "lens": (
         (
             "lens clip.json --name 25 --f-number 2 --front-diameter-mm 114 --front-to-sensor-mm 150 --front-travel-mm 0",
@@ -88,6 +98,11 @@ EXAMPLES = {
     "list": (("list formats", "camera formats with their sizes"), ("list words", "what crews say, and what it is called here")),
     "schema": (("schema", "of scene files, for an editor"), ("schema check", "of what check --json prints")),
 }
+
+
+def own_name(name: str) -> str:
+    """The name of the command that a word calls: itself, unless it is an earlier name."""
+    return ALIASES.get(name, name)
 
 
 def questions() -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from typing import Any
 
 from scenes.answers.answer import Answer
 from scenes.answers.options import Wanted
-from scenes.registry import COMMANDS, questions
+from scenes.registry import ALIASES, COMMANDS, own_name, questions
 from scenes.replies import Box3D, LossMap, Reply
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import did_you_mean
@@ -57,7 +57,7 @@ class Show:
 
     def __getattr__(self, name: str) -> Callable[..., Reply]:
         """A question by its name, as a method."""
-        if name.startswith("_") or name not in questions():
+        if name.startswith("_") or own_name(name) not in questions():
             raise AttributeError(f'a show has no "{name}"; {did_you_mean(name, [n for n in dir(self) if n[0] != "_"])}')
         return _method(self, name)
 
@@ -99,13 +99,14 @@ class Show:
 
         Its options are those of the command in Python's spelling; lens, focus and f_number take one value or several.
         """
-        if question not in questions():
+        if own_name(question) not in questions():
             raise SceneError(
                 [Complaint("", f'there is no question "{question}"; {did_you_mean(question, questions())}', None, "ask")]
             )
         answer = _answer_of(question)
         with _python_words():
-            return Reply(answer(self.loaded, **_options(question, answer, options)), self.loaded)
+            found = answer(self.loaded, **_options(question, answer, options))
+        return Reply(replace(found, stem=question) if question in ALIASES else found, self.loaded)  # type: ignore[type-var]
 
     def map(
         self,
@@ -150,7 +151,7 @@ def _columns(columns: int | str) -> int | str:
 
 
 def _answer_of(question: str) -> Callable[..., Answer]:
-    found: Callable[..., Answer] = import_module(f"scenes.questions.{question}.answer").answer
+    found: Callable[..., Answer] = import_module(f"scenes.questions.{own_name(question)}.answer").answer
     return found
 
 
@@ -160,7 +161,7 @@ def _method(show: Show, question: str) -> Callable[..., Reply]:
 
     answer = _answer_of(question)
     method.__name__ = method.__qualname__ = question
-    method.__doc__ = f"{COMMANDS[question][1]}\n\nOptions: {', '.join(_option_names(answer)) or 'none'}."
+    method.__doc__ = f"{COMMANDS[own_name(question)][1]}\n\nOptions: {', '.join(_option_names(answer)) or 'none'}."
     return method
 
 

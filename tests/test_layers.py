@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 ALLOWED = {
-    "geometry": {"numpy", "scipy", "shapely", "trimesh", "manifold3d"},
+    "geometry": {"numpy", "scipy", "shapely", "trimesh", "manifold3d", "mapbox_earcut"},
     "raytrace": {"geometry", "numpy", "scipy", "shapely", "trimesh", "embreex", "numba", "llvmlite", "cupy"},
     "scenes": {
         "geometry", "raytrace", "numpy", "scipy", "shapely", "trimesh", "click", "pydantic", "pydantic_core", "matplotlib",

@@ -17,7 +17,7 @@ SCENES = ROOT / "tests" / "golden" / "scenes"
 FEW = {
     "check": ["--pixels", "16"],
     "leaks": ["--columns", "32"],
-    "builds": ["--builds", "10"],
+    "tolerances": ["--builds", "10"],
     "beam": ["--at", "40"],
     "widest": ["--no-lenses"],
 }
@@ -27,7 +27,7 @@ HEAD = ["brimline", "version", "program", "scene"]
 @pytest.mark.parametrize("name", questions())
 def test_what_a_question_prints_is_as_its_schema_says(name, tmp_path):
     schema = json.loads((ROOT / "scenes/questions" / name / "schema.json").read_text(encoding="utf-8"))
-    scene = SCENES / ("anamorphic.toml" if name in {"builds", "masks"} else "lights.toml")
+    scene = SCENES / ("anamorphic.toml" if name in {"tolerances", "masks"} else "lights.toml")
     few = FEW.get(name, [])
     if name == "compare":
         make_shoot(tmp_path, true={"box.ahead_mm": 9}, unknown=("box.ahead_mm",), columns=480)

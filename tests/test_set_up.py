@@ -1,11 +1,17 @@
 """The README's commands and the pins beside it: the same on every system, and nothing that the program needs left out."""
 
 import importlib.util
+import itertools
 import re
+import shutil
+import subprocess
 import tomllib
+from importlib import import_module
 from pathlib import Path
 
 import pytest
+
+from scenes.registry import COMMANDS
 
 ROOT = Path(__file__).parents[1]
 PINS = ROOT / ".requirements"
@@ -59,9 +65,36 @@ def test_what_is_new_in_pins_is_told():
     ]
 
 
-@pytest.mark.parametrize("part", ["pytest -q", "demo", "ruff check", "mypy", "sphinx-build"])
+@pytest.mark.parametrize("part", ["pytest -q", "demo", "ruff check", "mypy", "sphinx-build", "-m tests.fuzz"])
 def test_the_public_forge_runs_the_parts_of_the_continuous_check(part):
     workflow = (ROOT / ".github/workflows/checks.yml").read_text(encoding="utf-8")
     assert part in (ROOT / ".ci/run").read_text(encoding="utf-8")
     assert part in workflow
     assert all(system in workflow for system in ("ubuntu", "macos", "windows"))
+
+
+def steps_of_the_forge():
+    """The shell lines of each step of the workflow."""
+    lines = (ROOT / ".github/workflows/checks.yml").read_text(encoding="utf-8").splitlines()
+    for number, line in enumerate(lines):
+        found = re.match(r"( *)(?:- )?run: (.+)", line)
+        if found and found[2] != "|":
+            yield found[2].strip("'")
+        elif found:
+            deeper = " " * (len(found[1]) + 1)
+            inside = list(itertools.takewhile(re.compile(rf"\s*$|{deeper}").match, lines[number + 1 :]))
+            yield "\n".join(one.strip() for one in inside)
+
+
+def test_each_step_of_the_forge_is_shell_that_runs_here_and_asks_for_what_there_is():
+    steps = list(steps_of_the_forge())
+    assert len(steps) >= 7
+    shell = shutil.which("bash")
+    for step in steps:
+        assert shell is None or subprocess.run([shell, "-n", "-c", step], check=False).returncode == 0, step
+        for file in re.findall(r"-r (\S+)", step):
+            assert (ROOT / file).is_file()
+        for words in re.findall(r'brimline"? (.+)', step):
+            command, *options = words.split()
+            known = {name for one in import_module(COMMANDS[command][0]).command.params for name in one.opts}
+            assert {word for word in options if word.startswith("--")} <= known

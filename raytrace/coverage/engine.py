@@ -19,6 +19,7 @@ from raytrace.coverage.kernels.chords import chord_rule
 from raytrace.coverage.kernels.cover_kernels import cover_blocks
 from raytrace.coverage.kernels.scratch import Room, room_for
 from raytrace.coverage.pencil_map import Optics, as_nodes, optics
+from raytrace.coverage.tables.clip import box_depths_mm
 from raytrace.coverage.tables.nodes import Cells, Nodes
 from raytrace.coverage.tables.tables import PART_OF, Tables
 from raytrace.optics.pencil import Pencils
@@ -29,7 +30,8 @@ Kept = TypeVar("Kept")
 ENGINE = "coverage"
 CHORD_ERROR = 12.0  # over N**1.5: above every error seen on random boxes, 0.0104 at 64 chords and, glass aside, 0.0022 at 256
 POINT_CHORDS = 256  # across the disc of a single pencil where no closed form fits
-POINT_SAGITTA_MM = 2e-5  # round outlines of single pencils: areas good to 1e-5 of the pupil
+POINT_SAGITTA_MM = 2e-5  # round outlines of single pencils, per mm of the pupil's radius: areas good to 1e-5 of the pupil
+SAGITTA_STEP = 4.0  # it grows in such steps, so that tables of outlines made for one pencil are those of others
 FEW_POINTS = 256  # are done before a second thread has started
 POINTS_AT_ONCE = 64  # pencils a thread takes at a time: a few milliseconds of work, so that a short list keeps both cores busy
 
@@ -48,7 +50,7 @@ def coverage_shares(
     Parts `apart` (by index) are known to stand out of all of this light, so that alone they take none.
     """
     known = optics(pencils, box, with_glass=with_glass)
-    tables = kept_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=POINT_SAGITTA_MM)
+    tables = kept_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=_sagitta_mm(known, box))
     share, by = _points(tables, np.arange(len(tables.item)), known, len(box.parts), threads)
     away = range(len(box.parts)) if (share == 1.0).all() else apart
     alone = [
@@ -67,6 +69,17 @@ def coverage_shares(
         part_names=box.part_names,
         made=Made(engine=ENGINE, bounds=_point_bounds(known)),
     )
+
+
+def _sagitta_mm(known: Optics, box: Box) -> float:
+    """How far chords of round outlines may stray inside them: by the least section of any pencil among the parts."""
+    if not known.valid.any():
+        return POINT_SAGITTA_MM
+    far_mm = min(float(box_depths_mm(box)[1]), known.end_z_mm)
+    last = known.affine[known.valid, -1]
+    scale = np.minimum(last[:, 0] + last[:, 1] * far_mm, last[:, 4] + last[:, 5] * far_mm)
+    radius_mm = float((scale / np.linalg.norm(known.disc[known.valid, 2:], axis=1)).min())
+    return POINT_SAGITTA_MM * SAGITTA_STEP ** int(np.log(max(radius_mm, 1.0)) / np.log(SAGITTA_STEP))
 
 
 def _point_bounds(known: Optics) -> tuple[Bound, ...]:

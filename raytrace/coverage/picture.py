@@ -17,6 +17,7 @@ from raytrace.coverage.kernels.interpolate import spread
 from raytrace.coverage.kernels.scratch import Room, room_for
 from raytrace.coverage.pencil_map import as_nodes
 from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
+from raytrace.coverage.spline import on_finer_grid
 from raytrace.coverage.tables.clip import box_depths_mm as box_depths_mm  # noqa: PLC0414 - other ways to a map take it from here
 from raytrace.coverage.tables.nodes import Nodes
 from raytrace.coverage.tables.tables import PART_OF, Tables
@@ -163,12 +164,8 @@ def _spread(layer: Layer, shape: tuple[int, int], threads: int) -> NDArray[np.fl
     """A smooth layer over all pixels: a cubic spline from the nodes of the cells to finer nodes, bilinear between those."""
     out, cells, values = np.empty(shape, dtype=np.float32), layer.cells, layer.values
     if layer.size > FINE and min(shape) > 1:
-        from scipy.interpolate import RectBivariateSpline  # here, for it takes long to load
-
-        fine = fine_cells(shape, FINE)
-        kx, ky = (min(3, len(ticks) - 1) for ticks in (cells.rows, cells.columns))
-        spline = RectBivariateSpline(cells.rows, cells.columns, values.reshape(len(cells.rows), -1), kx=kx, ky=ky)
-        values, cells = spline(fine.rows, fine.columns), fine
+        fine, known = fine_cells(shape, FINE), values.reshape(len(cells.rows), -1)
+        values, cells = on_finer_grid(cells.rows, cells.columns, known, fine.rows, fine.columns), fine
     values = values.reshape(len(cells.rows), len(cells.columns))
     share_out(lambda _, row: spread(values, cells, row, row + 1, out), range(len(cells.row_end)), int, threads)
     return out

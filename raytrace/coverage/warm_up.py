@@ -48,7 +48,7 @@ def compile_covering() -> None:
     """Compile the other kernels, by a picture of no cells."""
     _, nodes, cells, room = _nothing()
     clear, by = _no_pixels()
-    rule = np.zeros((4, 1))
+    rule = np.zeros((5, 1))
     cover_blocks(room.listing.found, room.listing.blocks, nodes, 1, rule, room.tally, clear, by)
     bare_shares(nodes, rule, room.tally.lens, room.tally.outline, np.zeros((0, 0)))
     spread(np.zeros((0, 0)), cells, 0, 0, clear)

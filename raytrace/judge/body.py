@@ -18,7 +18,16 @@ from geometry.body import Block, Body, Loop, Part, Surface, Tube
 from geometry.outline import Freeform, Outline, is_convex, polygon_loops
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.judge.crossings import Crossings, crossings
-from raytrace.judge.field import Cell, FieldPencils, Samples, edge_is_enough, edge_samples, field_pencils, grid_samples
+from raytrace.judge.field import (
+    Cell,
+    FieldPencils,
+    Samples,
+    edge_is_enough,
+    edge_samples,
+    edge_samples_near,
+    field_pencils,
+    grid_samples,
+)
 from raytrace.judge.front_ring import ring_matters
 from raytrace.judge.kernels.faces import CLOSE_UP, GLASS_FIELDS
 from raytrace.judge.kernels.shapes import ENDLESS_MM
@@ -67,7 +76,8 @@ class Beam:
     """How a lens's beam is cut into legs, as a first look at the whole guide tells.
 
     stand_ins: blends of front ring and pupil (see `follow`); what is outside of one of them is outside of the beam. followed: what
-    was followed already, shared by beams that differ in their stand-ins only.
+    was followed already, shared by beams that differ in their stand-ins only. near: a place of a cell, in shares of it, whose
+    light alone is looked at: some of the beam, which may show that a part touches, not that it does not.
     """
 
     lenses: tuple[LensState, ...]
@@ -78,6 +88,7 @@ class Beam:
     intervals: int
     loose: bool
     stand_ins: tuple[tuple[float, float], ...]
+    near: tuple[float, float] | None = None
     followed: dict[tuple[Cell, tuple[float, float], tuple[int, ...]], Crossings] = field(default_factory=dict, compare=False)
 
 
@@ -240,6 +251,9 @@ edges_of: Kept[Outline, tuple[FloatArray, FloatArray]] = Kept(_edges)
 
 
 def _together(made: Sequence[_Chain], whole: bool) -> Legs:
+    if len(made) == 1:
+        (one,) = made
+        return Legs(one.corners, one.fields, one.legs.astype(np.int64), one.pads, one.end_z_mm, whole)
     starts = np.cumsum([0, *(len(one.corners) for one in made[:-1])])
     return Legs(
         corners=np.concatenate([one.corners for one in made]),
@@ -254,7 +268,10 @@ def _together(made: Sequence[_Chain], whole: bool) -> Legs:
 def _samples(beam: Beam, cell: Cell) -> Samples:
     if not edge_is_enough(beam.lenses):
         return grid_samples(GRID_INTERVALS if cell.level == 0 else CELL_GRID_INTERVALS)
-    return edge_samples(max(2, -(-beam.intervals // 2**cell.level)))
+    intervals = max(2, -(-beam.intervals // 2**cell.level))
+    if beam.near is None:
+        return edge_samples(intervals)
+    return edge_samples_near(intervals, round(beam.near[0] * intervals), round(beam.near[1] * intervals))
 
 
 def _sides(field: FieldPencils, chord_mm: float) -> int:

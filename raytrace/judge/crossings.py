@@ -20,7 +20,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
-class _Scratch(threading.local):
+class Scratch(threading.local):
     """Room that is kept for the next beam, one for each thread: the system takes as long to hand it out as beams take to follow."""
 
     def __init__(self, kind: type[np.float64] | type[np.int64]) -> None:
@@ -34,8 +34,8 @@ class _Scratch(threading.local):
         return self._room[:size].reshape(shape)
 
 
-_points, _corners, _ways, _keys = (_Scratch(np.float64) for _ in range(4))
-_owners, _numbers = (_Scratch(np.int64) for _ in range(2))
+_points, _corners, _ways, _keys = (Scratch(np.float64) for _ in range(4))
+_owners, _numbers = (Scratch(np.int64) for _ in range(2))
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ SMOOTH = 1 / 6  # of a second difference: what lies between field points is an e
 KINK = 1 / 2  # where a table has a row in between: a kink rises four times as far as it shows
 END_KINK = 1.0  # in the first or last interval a kink may show only in part
 SHORT_OF_FOLD = 1 - 1e-9
+NEAR_STEPS = 2  # between field points, to either side of a place whose light is looked at alone
 KEPT = 256  # cells' pencils kept in a process
 HALVINGS = 40  # of the way to where a lens's field ends
 
@@ -78,6 +79,27 @@ def edge_samples(intervals: int) -> Samples:
     triples = np.concatenate([row + k * (intervals + 1) for k in range(4)])
     family = np.repeat([0, 1, 0, 1], intervals - 1)
     return Samples(np.concatenate(sides), triples, family, np.tile(_ends(intervals), 4), _row_ends(4, intervals + 1))
+
+
+@cache
+def edge_samples_near(intervals: int, step_right: int, step_up: int) -> Samples:
+    """Those points round a cell's edge that lie within NEAR_STEPS of a place, which is told in their steps; all where none do."""
+    whole = edge_samples(intervals)
+    off = np.abs(whole.shares * intervals - (step_right, step_up)).max(axis=1)
+    kept = off < NEAR_STEPS + 0.5
+    if not kept.any():
+        return whole
+    number = np.cumsum(kept) - 1
+    rows = kept[whole.triples].all(axis=1)
+    side = np.arange(len(kept)) // (intervals + 1)
+    ends = [(number[kept & (side == k)][0], number[kept & (side == k)][-1]) for k in side[kept]]
+    return Samples(
+        whole.shares[kept],
+        number[whole.triples[rows]],
+        whole.family[rows],
+        whole.at_end[rows],
+        np.array(ends, dtype=np.int64).reshape(-1, 2),
+    )
 
 
 @cache
@@ -154,14 +176,40 @@ def _field_pencils(lenses: Sequence[LensState], cell: Cell, samples: Samples) ->
 
 
 def _between(layers: Sequence[Pencils], points: FloatArray, samples: Samples, whole: bool) -> tuple[IntArray, FloatArray]:
-    n, t = len(points), len(samples.triples)
+    if whole and not any(len(pencils.field_tan) for pencils in layers):
+        return _smooth(_Same(samples), len(layers))
+    return _weighed([_weights(pencils, points, samples, whole) for pencils in layers], samples)
+
+
+@dataclass(frozen=True, slots=True)
+class _Same:
+    """Samples told apart by which they are, not by what they hold."""
+
+    samples: Samples
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.samples is self.samples
+
+    def __hash__(self) -> int:
+        return id(self.samples)
+
+
+@cache
+def _smooth(of: _Same, layers: int) -> tuple[IntArray, FloatArray]:
+    """Triples and weights where pencils change smoothly everywhere; samples are few and kept."""
+    return _weighed([np.full(len(of.samples.triples), SMOOTH)] * layers, of.samples)
+
+
+def _weighed(shares: Sequence[FloatArray], samples: Samples) -> tuple[IntArray, FloatArray]:
+    """Triples and weights of layers (depths) from what share (T,) of each second difference counts."""
+    n, t = len(samples.shares), len(samples.triples)
     triples, weights = [], []
-    for number, pencils in enumerate(layers):
+    for number, share in enumerate(shares):
         weight = np.zeros((t, 3))
-        weight[np.arange(t), samples.family] = _weights(pencils, points, samples, whole)
+        weight[np.arange(t), samples.family] = share
         triples.append(samples.triples + number * n)
         weights.append(weight)
-    for number in range(len(layers) - 2):
+    for number in range(len(shares) - 2):
         triples.append(np.arange(n)[:, None] + n * (number + np.arange(3)))
         weights.append(np.tile([0.0, 0.0, SMOOTH], (n, 1)))
     return np.concatenate(triples).astype(np.int64), np.concatenate(weights)

@@ -56,17 +56,17 @@ def best_blend(lenses: Sequence[LensState], cell: Cell, point_mm: FloatArray, tu
 def _farthest_out(
     pencils: Pencils, radius_mm: float, point_mm: FloatArray, turns: FloatArray, across: FloatArray, up: FloatArray
 ) -> tuple[float, float]:
-    """Of blends (A,) across and (B,) up the two that part the point farthest from the light, along any of some directions (D,)."""
-    x, gain_x = _at(pencils, np.column_stack([across, across]), float(point_mm[2]))
-    y, gain_y = _at(pencils, np.column_stack([up, up]), float(point_mm[2]))
+    """Of blends (A,) across and (A,) up the two that part the point farthest from the light, along any of some directions (D,)."""
+    offset, gain = _at(pencils, np.column_stack([across, up]), float(point_mm[2]))
+    x, gain_x, y, gain_y = offset[..., 0], gain[..., 0], offset[..., 1], gain[..., 1]
     c, s = np.cos(turns)[:, None, None, None], np.sin(turns)[:, None, None, None]
     t, v = across[None, :, None, None], up[None, None, :, None]
-    a, b = c * gain_x[None, :, None, :, 0], s * gain_y[None, None, :, :, 1]
+    a, b = c * gain_x[None, :, None, :], s * gain_y[None, None, :, :]
     axes, p, q = pencils.axes_mm, a * t, b * v
     pupil = p * pencils.centre_mm[:, 0] + q * pencils.centre_mm[:, 1]
     pupil += np.hypot(axes[:, 0, 0] * p + axes[:, 1, 0] * q, axes[:, 0, 1] * p + axes[:, 1, 1] * q)
     ring = radius_mm * np.hypot(a * (1 - t), b * (1 - v))
-    reach = (c * x[None, :, None, :, 0] + s * y[None, None, :, :, 1] + pupil + ring).max(axis=-1)
+    reach = (c * x[None, :, None, :] + s * y[None, None, :, :] + pupil + ring).max(axis=-1)
     c, s = c[..., 0], s[..., 0]
     outside = c * point_mm[0] + s * point_mm[1] - reach
     at = np.unravel_index(int(np.argmax(outside)), outside.shape)

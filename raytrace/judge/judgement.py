@@ -14,7 +14,7 @@ from raytrace.judge.body import parts_span_mm, span_of
 from raytrace.judge.field import cell_of
 from raytrace.judge.growth import Growth, Search, growth
 from raytrace.judge.pieces import Pieces, pieces_of
-from raytrace.judge.rooms import GuideBeam, rooms
+from raytrace.judge.rooms import GuideBeam, room, rooms
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
 
@@ -83,12 +83,13 @@ def judge(lenses: Sequence[LensState], guide: Guide, box: Box, *, margin: bool =
     """
     pieces = [pieces_of(part) for part in box.parts]
     beam = GuideBeam(tuple(lenses), box, cell_of(guide))
-    found = rooms(beam, pieces)
+    told = [room(beam, one) for one in pieces]
+    found = [row for row, _ in told]
     most = _most(lenses, guide, box, pieces, found)
-    search = Search(tuple(lenses), box, guide, pieces)
+    search = Search(tuple(lenses), box, guide, pieces, told)
     nearest = int(np.argmin([row[0] for row in found])) if found else None
     grown = _margin(search, found) if margin and found else None
-    own = [_own_margin(search, number, row) if every_margin else None for number, row in enumerate(found)]
+    own = [_own_margin(search, number) if every_margin else None for number in range(len(found))]
     root = beam.legs(beam.cell)
     end_z_mm = root.end_z_mm if root else np.inf
     return Judgement(
@@ -119,11 +120,11 @@ def _most(
 
 def _margin(search: Search, found: Sequence[FloatArray]) -> Growth:
     least = min(float(row[0]) for row in found)
-    return growth(search, [number for number, row in enumerate(found) if least > 0.0 or row[0] <= 0.0], least)
+    return growth(search, [number for number, row in enumerate(found) if least > 0.0 or row[0] <= 0.0])
 
 
-def _own_margin(search: Search, number: int, row: FloatArray) -> float:
-    return _percent(growth(search, [number], float(row[0])))
+def _own_margin(search: Search, number: int) -> float:
+    return _percent(growth(search, [number]))
 
 
 def _percent(grown: Growth) -> float:

@@ -28,6 +28,7 @@ SHARE_GAINED = 0.1  # nor those that bring less than this share of how deep a pa
 DEEP_MM = 3.0
 DEEP_SHARE = 0.3  # of how deep a part is in: a pad that is no more of it leaves it deep
 ON_EDGE_MM = 0.5
+LITTLE_MM = 5e-4  # a room told may be less than one that is enough by less than this
 MOST_HALVINGS = 40
 RING_NEAR_MM = 10.0  # what stays farther away is not held any closer against a front ring
 MOST_STAND_INS = 4  # added for one part
@@ -95,12 +96,12 @@ class GuideBeam:
         return tuple(legs for legs in self._legs.values() if legs is not None)
 
 
-def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces) -> FloatArray:
+def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces, enough_mm: float = np.inf) -> FloatArray:
     """The room of a part from the light of one cell, as `part_room` gives it; bodies that touch are 0."""
     legs = beam.legs(cell)
     if legs is None:
         return _unknown()
-    found = nearest(legs, pieces)
+    found = nearest(legs, pieces, enough_mm)
     found[0] = min(found[0], BEYOND_MM)  # where the beam is not followed it may come nearer than that
     return found
 
@@ -116,45 +117,51 @@ def rooms(beam: GuideBeam, parts: Sequence[Pieces]) -> list[FloatArray]:
     return [room(beam, part)[0] for part in parts]
 
 
-def room(beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True) -> tuple[FloatArray, Cell]:
+def room(
+    beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True, enough_mm: float = np.inf
+) -> tuple[FloatArray, Cell]:
     """The room of one part (FOUND,) from the whole guide, and the cell that is nearest.
 
     Cells are made where one hull leaves no more than `near_mm`. Where a front ring takes light and the part is near, stand-ins
-    that suit the nearest place are added for as long as they show more room.
+    that suit the nearest place are added for as long as they show more room. What leaves `enough_mm` is not looked at closer.
     """
-    row, cell, _ = room_held(beam, part, near_mm, with_depth=with_depth)
+    row, cell, _ = room_held(beam, part, near_mm, with_depth=with_depth, enough_mm=enough_mm)
     return row, cell
 
 
 def room_held(
-    beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True
+    beam: GuideBeam, part: Pieces, near_mm: float = NEAR_MM, *, with_depth: bool = True, enough_mm: float = np.inf
 ) -> tuple[FloatArray, Cell, GuideBeam]:
     """As `room`, and the beam, held by more stand-ins, that showed it."""
-    row, cell = room_by(beam, part, near_mm, with_depth=with_depth)
-    if row[0] > min(near_mm, RING_NEAR_MM) or not beam.ring_matters:
+    row, cell = room_by(beam, part, near_mm, with_depth=with_depth, enough_mm=enough_mm)
+    if row[0] > min(near_mm, RING_NEAR_MM) or row[0] > enough_mm - LITTLE_MM or not beam.ring_matters:
         return row, cell, beam
     for _ in range(MOST_STAND_INS):
         closer = beam.suited_to(row)
         if closer is None:
             break
-        again, where = room_by(closer, part, near_mm, with_depth=with_depth)
+        again, where = room_by(closer, part, near_mm, with_depth=with_depth, enough_mm=enough_mm)
         if again[0] <= row[0] + GAIN_MM:
             break
         row, cell, beam = again, where, closer
+        if row[0] > enough_mm - LITTLE_MM:
+            break
     return row, cell, beam
 
 
-def room_by(beam: GuideBeam, part: Pieces, near_mm: float, *, with_depth: bool) -> tuple[FloatArray, Cell]:
-    """As `room`, by the stand-ins that the beam has."""
-    leaves = {beam.cell: _leaf(beam, beam.cell, part, with_depth)}
+def room_by(
+    beam: GuideBeam, part: Pieces, near_mm: float, *, with_depth: bool, enough_mm: float = np.inf
+) -> tuple[FloatArray, Cell]:
+    """As `room`, by the stand-ins that the beam has; a hull that leaves `enough_mm` is not looked at closer."""
+    leaves = {beam.cell: _leaf(beam, beam.cell, part, with_depth, enough_mm)}
     cell = beam.cell
     for _ in range(MOST_HALVINGS):
         was = float(leaves[cell][0])
-        if was > near_mm or not beam.may_halve(cell):
+        if was > min(near_mm, enough_mm - LITTLE_MM) or not beam.may_halve(cell):
             break
         del leaves[cell]
         for quarter in cell.quarters():
-            leaves[quarter] = _leaf(beam, quarter, part, with_depth)
+            leaves[quarter] = _leaf(beam, quarter, part, with_depth, enough_mm)
         gained = min(float(leaves[quarter][0]) for quarter in cell.quarters()) - was
         cell = min(leaves, key=lambda one: (leaves[one][0], -one.level))
         if _is_told(float(leaves[cell][0]), gained, beam.pad_mm(cell)):
@@ -165,9 +172,9 @@ def room_by(beam: GuideBeam, part: Pieces, near_mm: float, *, with_depth: bool) 
     return _deepest(touched, part), cell
 
 
-def _leaf(beam: GuideBeam, cell: Cell, part: Pieces, with_depth: bool) -> FloatArray:
+def _leaf(beam: GuideBeam, cell: Cell, part: Pieces, with_depth: bool, enough_mm: float) -> FloatArray:
     """The room of a part from the light of one cell; where it touches, with how deep it is in, if that is asked for."""
-    row, legs = room_in_cell(beam, cell, part), beam.legs(cell)
+    row, legs = room_in_cell(beam, cell, part, enough_mm), beam.legs(cell)
     if row[0] > 0.0 or not len(part.runs) or not with_depth or legs is None:
         return row
     return _deepest([legs], part) if part.drawn is None else _drawn_deepest(legs, part, row)

@@ -168,6 +168,12 @@ def first_order(lens: Prescription) -> FirstOrder:
     )
 
 
+def axial_height(lens: Prescription, k: int) -> float:
+    """Paraxial height at surface k of a ray that comes in along the axis, in its height at the first surface."""
+    ahead = ray_matrix(lens, 0, k)
+    return float(ahead[0, 0] + _gap_before(lens, k) * ahead[1, 0])
+
+
 def _gap_before(lens: Prescription, k: int) -> float:
     """Reduced distance from the vertex before surface k to its own; 0 for the first."""
     return 0.0 if k == 0 else lens.surfaces[k - 1].thickness_mm / lens.surfaces[k - 1].index

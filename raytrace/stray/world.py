@@ -52,6 +52,10 @@ class World:
         self._solid, self._wall_of_face = _merged(solid)
         self._gaps, self._gap_of_face = _merged([opening.surface for opening in openings])
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """What it was made of: search trees are grown anew where they are asked for."""
+        return World, (self.walls, self.openings, self.ways)
+
     @classmethod
     def of(cls, enclosure: Enclosure) -> World:
         """The world of an enclosure."""

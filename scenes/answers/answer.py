@@ -140,7 +140,8 @@ def save(answer: Answer, show: Loaded, out: Path, formats: Sequence[str] = ("png
     """
     from scenes.io.pictures import figure_files
 
-    with result_folder(out, answer.name) as staging:
+    base = getattr(answer, "stem", answer.name)  # an answer may call its files otherwise
+    with result_folder(out, base) as staging:
         for name, data in answer.files(out.name):
             staging.write(name, data)
         for stem, figure in answer.sheets():
@@ -148,9 +149,9 @@ def save(answer: Answer, show: Loaded, out: Path, formats: Sequence[str] = ("png
                 staging.write(f"sheet-{name}" if name in staging.names() else name, data)  # masks.pdf is to be cut, no picture
         if isinstance(answer, Draws):
             _draw(answer, staging)
-        for name, text in csv_files(answer.name, answer_data(answer, show)):
+        for name, text in csv_files(base, answer_data(answer, show)):
             staging.write(name, text)
-        own = f"{answer.name}.json"
+        own = f"{base}.json"
         files = tuple(sorted({*staging.names(), own}))
         staging.write(own, as_json(answer_data(answer, show, files), for_file=True))
     return files

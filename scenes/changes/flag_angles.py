@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 import shapely
@@ -41,6 +40,7 @@ from scenes.rig.box import bars_of, box_place, flag_name, hinge_of
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.tables.box import Box
 from scenes.states.clear_rule import NOTHING_SHARE, room_needed_mm
 from scenes.states.full_range import Ranged
@@ -54,7 +54,7 @@ STEP_DEG = 0.1  # angles are given to this: a hinge with a friction knob is set 
 RIM_POINTS = 33  # per side of a guide, as the check looks at its edges
 BRACKET_DEG = (0.6, 1.2, 2.4, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 210.0)  # how far in from clear a visible loss is looked for
 FINE_DEG = 0.06  # how near to the angle itself, on the safe side
-THREADS = 2  # states at once
+STATE_S, JOINT_S = 0.15, 0.02  # what a state takes, and the flags of one together, about
 ROUNDED_DEG = 1e-6  # an angle this little past a step is on it
 ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
 MOST_FARTHER = 12  # steps, each twice the last, that a hinge is moved out by when its blade folded back has too little room
@@ -508,15 +508,21 @@ def flag_states(
     plans: Sequence[State], tick: Tick = silent, *, left_out_mm: Mapping[str, float] = NOTHING_LEFT_OUT
 ) -> Iterator[tuple[FlagBench, tuple[FlagState, ...]]]:
     """Every state with the limits of its flags; left_out_mm is more room for a clear frame, by lens."""
+    prepare()
+    asked = [(plan, left_out_mm.get(plan.lens_name, 0.0)) for plan in plans]
+    found = shared_out(_of_state, asked, each_s=STATE_S, tick=tick, words=_key)
+    for (plan, more_mm), states in zip(asked, found, strict=True):
+        yield FlagBench(plan, left_out_mm=more_mm), states
 
-    def worked(plan: State) -> tuple[FlagBench, tuple[FlagState, ...]]:
-        work = FlagBench(plan, left_out_mm=left_out_mm.get(plan.lens_name, 0.0))
-        return work, tuple(_flag_state(work, place) for place in work.places)
 
-    with ThreadPoolExecutor(max_workers=THREADS) as pool:
-        for plan, found in zip(plans, pool.map(worked, plans), strict=True):
-            tick(1, plan.key)
-            yield found
+def _of_state(asked: tuple[State, float]) -> tuple[FlagState, ...]:
+    plan, left_out_mm = asked
+    work = FlagBench(plan, left_out_mm=left_out_mm)
+    return tuple(_flag_state(work, place) for place in work.places)
+
+
+def _key(asked: tuple[State, float]) -> str:
+    return asked[0].key
 
 
 def _flag_state(work: FlagBench, place: FlagPlace) -> FlagState:
@@ -527,21 +533,40 @@ def _flag_state(work: FlagBench, place: FlagPlace) -> FlagState:
 
 def states_between(ranges: Sequence[Ranged], flags: Sequence[FlagSummary]) -> Iterator[FlagState]:
     """States of lenses' ranges that ask more of a flag than any of its states that are known does."""
-    by_name = {flag.name: flag for flag in flags}
-    for one in ranges:
-        for plan in one.plans:
-            work = FlagBench(plan, left_out_mm=one.left_out_mm)
-            asking = (place for place in work.places if place.name in by_name and not _is_held(work, place, by_name[place.name]))
-            yield from (_flag_state(work, place) for place in asking)
+    prepare()
+    asked = [(plan, one.left_out_mm) for one in ranges for plan in one.plans]
+    held = {flag.name: _Held.of(flag) for flag in flags}
+    for found in shared_out(partial(_asking_more, held), asked, each_s=STATE_S):
+        yield from found
 
 
-def _is_held(work: FlagBench, place: FlagPlace, flag: FlagSummary) -> bool:
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """What all known states of a flag allow: from and up to which angle, and from which on without its extension."""
+
+    clear_deg: float
+    most_deg: float
+    bare_deg: float
+
+    @classmethod
+    def of(cls, flag: FlagSummary) -> _Held | None:
+        """What a flag's states allow; None where no angle clears any."""
+        kept = flag.kept()
+        if not kept.states:
+            return None
+        return cls(flag.clear_deg, flag.most_deg, kept.limit("clear_deg", bare=True)[0])
+
+
+def _asking_more(held: Mapping[str, _Held | None], asked: tuple[State, float]) -> tuple[FlagState, ...]:
+    plan, left_out_mm = asked
+    work = FlagBench(plan, left_out_mm=left_out_mm)
+    asking = (place for place in work.places if (known := held.get(place.name)) is not None and not _is_held(work, place, known))
+    return tuple(_flag_state(work, place) for place in asking)
+
+
+def _is_held(work: FlagBench, place: FlagPlace, flag: _Held) -> bool:
     """Whether a state is clear at both ends of what all others of a flag allow, with its extension and without."""
-    kept = flag.kept()
-    if not kept.states:
-        return True
-    bare_deg = kept.limit("clear_deg", bare=True)[0]
-    asked = [(place.bars, flag.clear_deg), (place.bars, flag.most_deg), (place.bars.bare, bare_deg)]
+    asked = [(place.bars, flag.clear_deg), (place.bars, flag.most_deg), (place.bars.bare, flag.bare_deg)]
     return all(work.holds(place.hinge, bars, max(deg, LEAST_DEG)) for bars, deg in asked if deg < math.inf)
 
 
@@ -569,10 +594,20 @@ def joint_loss(works: Sequence[FlagBench], flags: Sequence[FlagSummary]) -> tupl
     """
     angles = {flag.name: flag.kept().limit("visible_deg")[0] for flag in flags if flag.kept().states}
     shut = {state.plan.key for flag in flags for state in flag.hopeless}
-    found = []
+    asked = []
     for work in works:
-        met = [place for place in work.places if math.isfinite(angles.get(place.name, math.inf))]
-        if len(met) > 1 and work.plan.key not in shut and work.rim.loss_stops(()) <= work.plan.visible_loss_stops:
-            parts = [boards(place.hinge, place.bars, angles[place.name]) for place in met]
-            found.append((work.rim.loss_stops(parts), work.plan))
+        met = tuple(place for place in work.places if math.isfinite(angles.get(place.name, math.inf)))
+        if len(met) > 1 and work.plan.key not in shut:
+            asked.append((work.plan, met))
+    losses = shared_out(partial(_joint_loss, angles), asked, each_s=JOINT_S)
+    found = [(loss, plan) for (plan, _), loss in zip(asked, losses, strict=True) if loss is not None]
     return max(found, key=lambda one: one[0], default=None)
+
+
+def _joint_loss(angles: Mapping[str, float], asked: tuple[State, tuple[FlagPlace, ...]]) -> float | None:
+    """What the flags of a state cost at their angles, added up [stops]; None where the rest of the box costs a visible loss."""
+    plan, met = asked
+    rim = Rim(plan)
+    if rim.loss_stops(()) > plan.visible_loss_stops:
+        return None
+    return rim.loss_stops([boards(place.hinge, place.bars, angles[place.name]) for place in met])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -20,12 +21,14 @@ from scenes.changes.flag_angles import FlagPlace, flag_places
 from scenes.changes.flag_limits import FlagLimits
 from scenes.rig.box import fit_of
 from scenes.runtime.progress import Tick, silent
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.tables.box import Box
 from scenes.states.full_range import Ranged
 from scenes.states.select import widest_stops
 from scenes.states.state import State
 from scenes.states.stray import light_in_frame
 
+SEEN_S = 0.1  # what a light takes in states alike, about
 PAIR_DEG = 0.5  # steps of the first flag of two
 LEANS_DEG = 5.0  # a light nearer to the axis than this on a side does not come from that side
 PAIR_ANGLES = np.arange(LEAST_DEG, MOST_DEG + PAIR_DEG, PAIR_DEG)
@@ -118,17 +121,45 @@ def lights_in_states(
     from which on it may be set [deg].
     """
     known: list[_Seen] = []
-    for plan in widest_stops(plan for plan in plans if plan.fitted.flag):
-        target, places = flagless.target(plan), flag_places(plan)
-        for light in lights:
-            known.append(_Seen(target, light_in_state(light, plan, target, flagless.world(plan), places, start)))
-            yield known[-1].light
+    widest = [plan for plan in widest_stops(plan for plan in plans if plan.fitted.flag) if lights]
+    asked, each_s = [tuple(mine) for mine in _alike(widest)], SEEN_S * len(lights)
+    seen = shared_out(partial(_seen_alike, flagless, lights, start), asked, each_s=each_s, elsewhere=True)
+    by_plan = {id(plan): found for mine, each in zip(asked, seen, strict=True) for plan, found in zip(mine, each, strict=True)}
+    for plan in widest:
+        known += by_plan[id(plan)]
+        yield from (one.light for one in by_plan[id(plan)])
         tick(1, plan.key)
-    for mine in _alike(between):
-        targets = [flagless.target(plan) for plan in mine]
-        for light in lights:
-            there = [seen for seen in known if seen.light.light == light.name]
-            yield from _between(flagless, light, list(zip(mine, targets, strict=True)), there, start)
+    more = [(tuple(mine), known) for mine in _alike(between) if lights]
+    for found in shared_out(partial(_all_between, flagless, lights, start), more, each_s=each_s, elsewhere=True):
+        yield from found
+
+
+def _seen_alike(
+    flagless: FlaglessBoxes, lights: Sequence[LightPlace], start: Mapping[str, float], plans: Sequence[State]
+) -> list[list[_Seen]]:
+    """Every light in some states whose boxes stand alike, state by state."""
+    return [_seen(flagless, lights, start, plan) for plan in plans]
+
+
+def _seen(flagless: FlaglessBoxes, lights: Sequence[LightPlace], start: Mapping[str, float], plan: State) -> list[_Seen]:
+    target, places = flagless.target(plan), flag_places(plan)
+    return [_Seen(target, light_in_state(light, plan, target, flagless.world(plan), places, start)) for light in lights]
+
+
+def _all_between(
+    flagless: FlaglessBoxes,
+    lights: Sequence[LightPlace],
+    start: Mapping[str, float],
+    asked: tuple[Sequence[State], Sequence[_Seen]],
+) -> list[LightInState]:
+    """Every light in some states between those known, their boxes alike, that may ask more than these do."""
+    mine, known = asked
+    targets = [flagless.target(plan) for plan in mine]
+    found: list[LightInState] = []
+    for light in lights:
+        there = [seen for seen in known if seen.light.light == light.name]
+        found += _between(flagless, light, list(zip(mine, targets, strict=True)), there, start)
+    return found
 
 
 def _alike(between: Sequence[State]) -> Iterable[Sequence[State]]:

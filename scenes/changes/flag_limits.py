@@ -9,9 +9,13 @@ from typing import NamedTuple
 
 from geometry.flags import LEAST_DEG, MOST_DEG
 from scenes.changes.flag_angles import FlagBench
+from scenes.runtime.first_run import prepare_judge
+from scenes.runtime.shared_out import shared_out
 from scenes.states.full_range import Ranged, checked_ranges
 from scenes.states.select import by_setting
 from scenes.states.state import State
+
+SETTING_S = 0.2  # what a lens at one zoom and focus takes, about
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,15 +49,21 @@ class FlagLimits:
 
     def of(self, name: str) -> FlagLimit:
         """The limit of the flag of that name."""
+        return self.all()[name]
+
+    def all(self) -> dict[str, FlagLimit]:
+        """The limits of all flags by name; worked out on all cores when first asked for."""
         if self._found is None:
             self._found = self._all()
-        return self._found[name]
+        return self._found
 
     def _all(self) -> dict[str, FlagLimit]:
+        prepare_judge()
         found: dict[str, list[_Span]] = {}
         left_out_mm = {one.lens.name: one.left_out_mm for one in self._ranges}
-        for setting in by_setting(self._plans):
-            for name, span in self._of_setting(setting, left_out_mm.get(setting[0].lens_name, 0.0)):
+        asked = [(setting, left_out_mm.get(setting[0].lens_name, 0.0)) for setting in by_setting(self._plans)]
+        for spans in shared_out(_of_setting, asked, each_s=SETTING_S):
+            for name, span in spans:
                 found.setdefault(name, []).append(span)
         for one in self._ranges:
             for plan in one.plans:
@@ -61,14 +71,18 @@ class FlagLimits:
                     found[name].append(span)
         return {name: _limit(spans) for name, spans in found.items()}
 
-    def _of_setting(self, plans: Sequence[State], left_out_mm: float) -> Iterator[tuple[str, _Span]]:
-        """From the widest stop on, down to the first that every flag can keep clear: its beam holds those of the rest."""
-        for plan in plans:
-            work = FlagBench(plan, left_out_mm=left_out_mm)
-            spans = {place.name: _Span(plan, *work.span_deg(place.hinge, place.bars)) for place in work.places}
-            yield from spans.items()
-            if not any(span.least_deg == math.inf for span in spans.values()):
-                return
+
+def _of_setting(asked: tuple[Sequence[State], float]) -> list[tuple[str, _Span]]:
+    """From the widest stop on, down to the first that every flag can keep clear: its beam holds those of the rest."""
+    found: list[tuple[str, _Span]] = []
+    plans, left_out_mm = asked
+    for plan in plans:
+        work = FlagBench(plan, left_out_mm=left_out_mm)
+        spans = {place.name: _Span(plan, *work.span_deg(place.hinge, place.bars)) for place in work.places}
+        found += spans.items()
+        if not any(span.least_deg == math.inf for span in spans.values()):
+            break
+    return found
 
 
 def _asking_more(work: FlagBench, found: dict[str, list[_Span]]) -> Iterator[tuple[str, _Span]]:

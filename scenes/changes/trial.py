@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
+from scenes.runtime.first_run import prepare_judge
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.tables.box import Box
 from scenes.states.judgement import doubts, judge_state
 from scenes.states.names import state_words, the
@@ -11,29 +13,44 @@ from scenes.states.rooms import stands_clear
 from scenes.states.state import State
 
 Change = Callable[[Box], Box]  # of the box as it is on one lens
+STATE_S = 0.02  # what the judgement of a state takes, about
 
 
 class Kept:
-    """States of a show, whole ranges of lenses, and whether a change leaves those clear that are."""
+    """States of a show, whole ranges of lenses, and whether a change leaves those clear that are.
+
+    What was judged is kept by lens and setting, so that it holds in another process too.
+    """
 
     def __init__(self, states: Sequence[State]) -> None:
         self.states = tuple(states)
-        self._clear_now: dict[int, bool] = {}
+        self._known: dict[_Setting, list[tuple[Box, bool]]] = {}
+
+    def look(self) -> None:
+        """Judge every state as the box is, on all cores."""
+        prepare_judge()
+        for state, clear in zip(self.states, shared_out(_is_clear, self.states, each_s=STATE_S), strict=True):
+            self._known.setdefault(_setting(state), []).append((state.fitted, clear))
 
     def is_clear_now(self, state: State) -> bool:
         """Whether a state is clear as the box is."""
-        if id(state) not in self._clear_now:
-            self._clear_now[id(state)] = stands_clear(state.with_box(state.fitted))
-        return self._clear_now[id(state)]
+        return self._is_clear_with(state, state.fitted)
+
+    def _is_clear_with(self, state: State, box: Box) -> bool:
+        """Whether a state is clear with a box; judged once."""
+        known = self._known.setdefault(_setting(state), [])
+        for tried, clear in known:
+            if tried == box:
+                return clear
+        known.append((box, stands_clear(state.with_box(box))))
+        return known[-1][1]
 
     def spoilt(self, change: Change, states: Sequence[State] | None = None) -> Iterator[State]:
         """Those of the states, all by default, that are clear and would no longer be, as they then are."""
         for state in self.states if states is None else states:
             box = change(state.fitted)
-            if box != state.fitted and self.is_clear_now(state):
-                then = state.with_box(box)
-                if not stands_clear(then):
-                    yield then
+            if box != state.fitted and self.is_clear_now(state) and not self._is_clear_with(state, box):
+                yield state.with_box(box)
 
     def worst_spoilt(self, change: Change, states: Sequence[State] | None = None) -> State | None:
         """Of the states that a change spoils one in which a part stands in the beam, else the first; None where it spoils none."""
@@ -42,12 +59,18 @@ class Kept:
 
     def not_clear(self, change: Change) -> tuple[State, ...]:
         """The states that are not clear with a change made."""
-        found = []
-        for state in self.states:
-            box = change(state.fitted)
-            clear = self.is_clear_now(state) if box == state.fitted else stands_clear(state.with_box(box))
-            found += [] if clear else [state]
-        return tuple(found)
+        return tuple(state for state in self.states if not self._is_clear_with(state, change(state.fitted)))
+
+
+_Setting = tuple[str, float, float, float]
+
+
+def _setting(state: State) -> _Setting:
+    return state.lens_name, state.focal_mm, state.focus_mm, state.f_number
+
+
+def _is_clear(state: State) -> bool:
+    return stands_clear(state.with_box(state.fitted))
 
 
 def is_dark(state: State) -> bool:

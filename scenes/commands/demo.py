@@ -25,7 +25,8 @@ def command(out: Path, asked: Asked) -> int:
     """
     from importlib.resources import as_file, files
 
-    from scenes.questions.check.run import Job, answered, run_jobs
+    from scenes.questions.check.job_run import Job
+    from scenes.questions.check.run import answered, run_jobs
     from scenes.states.load import load_scene, plans_of
 
     with as_file(files("scenes") / "demo") as folder:

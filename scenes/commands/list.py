@@ -10,11 +10,12 @@ LISTS = {
     "formats": "camera formats, for [camera] format",
     "filters": "filter sizes, for filter = { size }",
     "rods": "rods that carry a box, for [box] mount",
+    "materials": "materials that boxes are made of, for [make] material",
     "words": "what crews say, and what it is called here",
 }
 
 
-@click.command("list", short_help="List camera formats, filter sizes, rods, or the words used here.")
+@click.command("list", short_help="List camera formats, filter sizes, rods, materials, or words used here.")
 @click.argument("what", type=click.Choice(tuple(LISTS)), required=False)
 @click.option("--json", "in_json", is_flag=True, help="Print JSON instead.")
 def command(what: str | None, in_json: bool) -> int:
@@ -29,20 +30,20 @@ def command(what: str | None, in_json: bool) -> int:
 
 def rows_of(what: str | None) -> list[dict[str, Any]]:
     """A list as plain tables; without a name, the lists that there are."""
-    from scenes.scene_file.catalogue import filter_sizes, formats, rods
+    from scenes.scene_file.catalogue import filter_sizes, formats, materials, rods
     from scenes.scene_file.trade_words import TRADE_WORDS
 
     if what is None:
         return [{"name": name, "title": words} for name, words in LISTS.items()]
     if what == "words":
         return catalogue_rows(TRADE_WORDS)
-    return catalogue_rows({"formats": formats, "filters": filter_sizes, "rods": rods}[what]().values())
+    return catalogue_rows({"formats": formats, "filters": filter_sizes, "rods": rods, "materials": materials}[what]().values())
 
 
 def lines_of(what: str | None, rows: list[dict[str, Any]]) -> list[str]:
     """A list for people, a line for each row."""
     if what is None:
-        return [f"brimline list {row['name']:8}  {row['title']}" for row in rows]
+        return [f"brimline list {row['name']:9}  {row['title']}" for row in rows]
     return word_lines(rows) if what == "words" else catalogue_lines(rows)
 
 
@@ -68,6 +69,8 @@ def catalogue_lines(rows: list[dict[str, object]]) -> list[str]:
 
 
 def _sizes(row: dict[str, object]) -> str:
+    if "density_g_cm3" in row:
+        return f"{row['density_g_cm3']:.2f} g/cm3, {row['modulus_gpa']:g} GPa"
     if "spacing_mm" in row:
         return f"{row['diameter_mm']:g} mm, {row['spacing_mm']:g} apart, {row['drop_mm']:g} below"
     size = f"{row['diameter_mm']:g} mm round" if "diameter_mm" in row else f"{row['width_mm']:g} x {row['height_mm']:g} mm"

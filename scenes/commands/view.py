@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -34,6 +35,7 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
 
     Exit status: 0 shown or written, 2 the input is at fault or this machine cannot show it.
     """
+    from scenes.io.pictures import own_picture
     from scenes.questions.check.one_state import traced_in_3d
     from scenes.states.names import state_words
     from scenes.view3d.content import View
@@ -43,6 +45,8 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
         insist_on_window()  # tracing takes seconds
     elif out.suffix.lower() != ".png":
         raise click.UsageError(f'--out must name a .png file, got "{out}".', ctx=click.get_current_context())
+    else:
+        own_picture(out)  # before seconds are spent on it
     states = wanted.of(show)
     scene = traced_in_3d(states[0], View(view))
     if out is None:
@@ -55,14 +59,19 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
 
 def _write(scene: Scene3D, out: Path) -> None:
     """The picture; SceneError where it cannot be drawn."""
+    from scenes.io.files import read_bytes, write_whole
+    from scenes.io.pictures import own_picture, signed
     from scenes.scene_file.errors import Complaint, SceneError
     from scenes.view3d.render import render_batch
     from scenes.view3d.window import WINDOW_PX
 
-    report = render_batch([(scene, out, WINDOW_PX)])
-    problem = report.problem or next((why for _, why in report.failed), "")
-    if problem:
-        raise SceneError([Complaint(where="", problem=problem, source=str(out))])
+    with tempfile.TemporaryDirectory(prefix="brimline-") as folder:
+        drawn = Path(folder) / "view.png"
+        report = render_batch([(scene, drawn, WINDOW_PX)])
+        problem = report.problem or next((why for _, why in report.failed), "")
+        if problem:
+            raise SceneError([Complaint(where="", problem=problem, source=str(out))])
+        write_whole(own_picture(out), signed(read_bytes(drawn)))
 
 
 def _others(states: tuple[State, ...]) -> str:

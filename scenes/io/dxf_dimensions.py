@@ -1,4 +1,4 @@
-"""Dimensions of a DXF that tell other sizes than its lines have: the drawing is to a scale, or a size was overwritten."""
+"""Dimensions and words of a DXF that tell other sizes than its lines have: it is to a scale, or a size was overwritten."""
 
 from __future__ import annotations
 
@@ -14,7 +14,20 @@ ORDINATE = 6
 # Factors that only tell another unit than the drawing's: mm, cm, m, inch, foot against each other.
 UNITS_MM = (1.0, 10.0, 1000.0, 25.4, 304.8)
 UNIT_FACTORS = tuple(a / b for a in UNITS_MM for b in UNITS_MM)
-WRITTEN = re.compile(r"(?:%%[cC]|\\U\+2205|[RrDØø⌀\u2205])?\s*(\d+(?:[.,]\d+)?)\s*(?:mm|cm|m|in|\"|'')?")
+# A size as people write it: how often, radius or diameter, the number, its unit, a tolerance or a remark that such have.
+WRITTEN = re.compile(
+    r"\(?\s*(?:\d+\s*[x×*]\s*)?(?:\\U\+2205|[rdø⌀∅])?\s*(\d+(?:[.,]\d+)?)\s*(?:mm|cm|m|in|\"|'')?"
+    r"(?:\s*(?:ref|typ|max|min|nom)\.?|\s*[±+\-/\[(].*|\s*\n.*)?\s*\)?",
+    re.IGNORECASE | re.DOTALL,
+)
+MEASURED = "<>"  # in a dimension's text: the size that it measures itself
+WORD = "scale|ma(?:ß|ss|sz)stab|[eé]chelle|escala|scala|schaal|skala"
+NUMBER = r"\d+(?:[.,]\d+)?"
+SCALE = re.compile(
+    rf"\b(?:{WORD})\b\s*[:=]?\s*(?P<a>{NUMBER})\s*(?:[:/]\s*(?P<b>{NUMBER})|(?P<percent>%))?"
+    rf"|\b(?P<c>{NUMBER})\s*[:/]\s*(?P<d>{NUMBER})\s*(?:{WORD})\b",
+    re.IGNORECASE,
+)
 
 
 def other_scale(dimension: Any) -> str:
@@ -31,6 +44,19 @@ def other_scale(dimension: Any) -> str:
     return f"a dimension says {printable(str(dimension.dxf.text)[:20])} where {drawn:.4g} is drawn"
 
 
+def stated_scale(words: str) -> str:
+    """The part of a text that says that a drawing is to a scale other than 1 : 1; empty where none does."""
+    for found in SCALE.finditer(words):
+        over, under = (_number(found[one] or found[other] or "1") for one, other in (("a", "c"), ("b", "d")))
+        if not math.isclose(over, under * (100.0 if found["percent"] else 1.0)):
+            return found[0].strip()
+    return ""
+
+
+def _number(word: str) -> float:
+    return float(word.replace(",", "."))
+
+
 def _is_unit(factor: float) -> bool:
     return any(math.isclose(factor, unit, rel_tol=SAME_SHARE) for unit in UNIT_FACTORS)
 
@@ -42,6 +68,8 @@ def _drawn(dimension: Any) -> float:
 
 def _written(text: str) -> float | None:
     """The size that stands in place of the measured one, where it is a plain number."""
-    found = WRITTEN.fullmatch(text.strip())
-    size = float(found[1].replace(",", ".")) if found else 0.0
+    from ezdxf.tools.text import fast_plain_mtext
+
+    found = None if MEASURED in text else WRITTEN.fullmatch(str(fast_plain_mtext(text)).strip())
+    size = _number(found[1]) if found else 0.0
     return size or None

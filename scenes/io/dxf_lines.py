@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.dxf_dimensions import other_scale
+from scenes.io.dxf_dimensions import other_scale, stated_scale
 from scenes.io.dxf_tags import contradiction, entity_heads
 from scenes.io.joined_lines import JOIN_MM, Line
-from scenes.io.library_remarks import in_one_line, remarks_of
+from scenes.io.library_remarks import in_one_line, printable, remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
 
 FLATNESS_MM = 0.002  # chords of arcs and splines stray at most this much: a fiftieth of what a file takes off metal
@@ -138,6 +138,8 @@ def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
         if kind in {*DRAWN, "INSERT"}:
             _shows(entity, source)
         if kind == "INSERT":
+            for attribute in entity.attribs:
+                _tells_no_scale(attribute, source)
             yield from _pieces(_block_parts(entity, source, depth), source, depth + 1)
         elif kind in {"LWPOLYLINE", "POLYLINE"}:
             yield from _polyline_parts(entity, source)
@@ -145,7 +147,9 @@ def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
             yield entity
         elif "DIMENSION" in kind:
             _at_full_size(entity, source)
-        elif kind not in WRITING:
+        elif kind in WRITING:
+            _tells_no_scale(entity, source)
+        else:
             raise _refusal(
                 source, f"holds a {kind}, which is no line or arc; delete it, or draw it as lines and arcs, and export again"
             )
@@ -156,6 +160,17 @@ def _at_full_size(dimension: Any, source: str) -> None:
     words = other_scale(dimension)
     if words:
         raise _refusal(source, f"is not drawn at full size: {words}; draw the cut-out at full size, 1 : 1")
+
+
+def _tells_no_scale(text: Any, source: str) -> None:
+    words = str(text.plain_text()) if hasattr(text, "plain_text") else ""
+    told = stated_scale(words)
+    if told:
+        raise _refusal(
+            source,
+            f'is not drawn at full size: its text says "{printable(told)[:40]}"; draw the cut-out at full size, '
+            "or delete those words if it is",
+        )
 
 
 def _shows(entity: Any, source: str) -> None:
@@ -195,6 +210,12 @@ def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
             source, f'holds the block "{insert.dxf.get("name", "")}", whose lines are not in this file; explode it and export again'
         )
 
+    across, up = abs(float(insert.dxf.xscale)), abs(float(insert.dxf.yscale))
+    if not math.isclose(across, up, rel_tol=1e-6):
+        raise _refusal(
+            source,
+            f'shows its block "{block.name[:40]}" at two scales, {across:g} across and {up:g} up; explode it and export again',
+        )
     if _is_clipped(insert):
         raise _refusal(source, f'shows only a part of its block "{block.name[:40]}"; explode it and export again')
     if not len(block):

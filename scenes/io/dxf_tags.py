@@ -34,6 +34,7 @@ NEEDED = {
     "INSERT": (2, *PLACE),
 }
 PLACED_ONCE = {*NEEDED, "BLOCK", "TEXT", "MTEXT", "ATTDEF", "ATTRIB", "POINT"}
+SCALES = (41, 42, 43)  # of INSERT; readers take 0 for 1
 EMBEDDED = 101  # what follows belongs to an object within the entity
 
 
@@ -97,8 +98,18 @@ def _words(head: str, tags: Sequence[Tag]) -> str:
         return _corner_words(tags, codes)
     if head in PLACED_ONCE and max(codes[code] for code in (*PLACE, *SECOND)) > 1:
         return f"{head} has more than one place"
+    if head == "INSERT" and any(code in SCALES and _is_zero(value) for code, value in tags):
+        named = next((value for code, value in tags if code == 2), "")
+        return f'it puts its block "{printable(named[:LONGEST_WORD])}" at a scale of 0'
     missing = [code for code in NEEDED.get(head, ()) if not codes[code]]
     return f"{head} lacks its group code {missing[0]}" if missing else ""
+
+
+def _is_zero(value: str) -> bool:
+    try:
+        return float(value) == 0.0
+    except ValueError:
+        return False
 
 
 def _own_codes(tags: Sequence[Tag]) -> Iterator[int]:

@@ -11,8 +11,8 @@ import shutil
 import stat
 import tempfile
 import zipfile
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -23,22 +23,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.outline import Freeform
-from scenes.io.folder_lock import BusyError, around_at_work, lock_of, locked
-from scenes.io.folder_swap import PARTIAL, put_in_place, tidy
-from scenes.io.kept_files import Earlier, carry_over, hashes_in, write_manifest
+from scenes.io.folder_lock import BusyError, around_at_work, held, lock_of, locked
+from scenes.io.folder_swap import PARTIAL, beside, clear_leftovers, put_in_place, removed, tidy
+from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
+from scenes.io.late_files import bring_along
+from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-RESULTS_NAME = "results.json"
-RESULTS_KEY = "brimline"  # in the JSON of every answer: the command that left it
-OLD_RESULTS_KEY = "brimline_results"  # of version 1
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
 INPUTS = "scene"  # the folder of scene files in the demo's results, which people go on to work on
 PRINT_DPI = 200
 COMPRESSION = 3  # of maps and pictures: level 6 takes three times as long for a fifth less
+AT_WORK = "is being written by another run; wait for it to end, or name another folder"
 LINKS_IN_A_RING = "its links lead nowhere"
 FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 LARGEST_DRAWING = 20_000_000
@@ -164,7 +164,8 @@ class Folder:
 def write_whole(path: Path, data: bytes) -> None:
     """A file written whole or not at all, over one of that name that was there."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".partial")
+    clear_leftovers(path)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=PARTIAL)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
@@ -180,8 +181,10 @@ def write_new(path: Path, text: str) -> None:
     try:
         if os.path.lexists(path):
             raise FileExistsError
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=path.parent, prefix=f".{path.name}.") as folder:
+        if not path.parent.exists():
+            path.parent.mkdir(parents=True, exist_ok=True)
+        clear_leftovers(path)
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=f".{path.name}.", suffix=PARTIAL) as folder:
             whole = Path(folder) / path.name
             whole.write_text(text, encoding="utf-8", newline="")
             _name_once(whole, path)
@@ -217,6 +220,7 @@ class Staging:
 
     def path_for(self, name: str) -> Path:
         """Where a file of that relative name is to be written, its folder made."""
+        _insist_on(self.folder)
         path = self.folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         return path
@@ -239,6 +243,12 @@ class Staging:
     def names(self) -> tuple[str, ...]:
         """Relative names of all files written so far, sorted."""
         return tuple(sorted(str(path.relative_to(self.folder).as_posix()) for path in self.folder.rglob("*") if path.is_file()))
+
+
+def _insist_on(stage: Path) -> None:
+    """Refuse to go on in a folder that is not there any more: what is written from now on would stand for a whole result."""
+    if not stage.is_dir():
+        raise _refusal(str(stage), "was moved or removed while results were being written into it; run again and leave it alone")
 
 
 def _write_npz(stream: BinaryIO, arrays: Mapping[str, NDArray[Any]]) -> None:
@@ -272,19 +282,33 @@ def result_folder(target: Path, command: str) -> Iterator[Staging]:
     """
     real = _usable(target, command)
     with _alone(real, target):
-        tidy(real)
         real = _usable(target, command)
         stage = real.parent / f".{real.name}.{secrets.token_hex(6)}{PARTIAL}"
         try:  # the folder is made in here, so that a signal at any moment finds it cleared away
             _make_folder(stage, target)
-            yield Staging(stage)
-            _swap(stage, real, command)
+            with held(stage):
+                yield Staging(stage)
+                _insist_on(stage)
+                _in_place(stage, real, target, command)
         except OSError as error:
             if not is_full(error):
                 raise
             raise _refusal(str(target), f"cannot be written: {error.strerror}; what was there is as it was") from None
         finally:
-            shutil.rmtree(stage, ignore_errors=True)
+            removed(stage)
+
+
+def _in_place(stage: Path, real: Path, target: Path, command: str) -> None:
+    """The finished folder at its name; where that cannot be had, beside it, for what was computed is not to be lost."""
+    try:
+        _swap(stage, real, command)
+    except OSError as error:
+        if is_full(error):
+            raise
+        why, place = error.strerror or str(error), ""
+        with suppress(OSError):
+            place = f", and the new result is in {beside(stage, real)}"
+        raise _refusal(str(target), f"cannot be replaced: {why}; what was there is as it was{place}") from None
 
 
 @contextmanager
@@ -295,16 +319,24 @@ def _alone(real: Path, target: Path) -> Iterator[None]:
         real.parent.mkdir(parents=True, exist_ok=True)
         lock.__enter__()
     except BusyError:
-        raise _refusal(str(target), "is being written by another run; wait for it to end, or name another folder") from None
+        raise _refusal(str(target), AT_WORK) from None
     except OSError as error:
         raise _refusal(str(target), f"cannot be written: {error.strerror}") from None
     try:
         other = around_at_work(real)
         if other is not None:
             raise _refusal(str(target), f"cannot be written while another run writes in {other}; wait for it to end")
+        _say(_tidied(real, target))
         yield
     finally:
         lock.__exit__(None, None, None)
+
+
+def _tidied(real: Path, target: Path) -> list[str]:
+    try:
+        return tidy(real)
+    except BusyError:  # though nobody holds its lock: somebody took the file away
+        raise _refusal(str(target), AT_WORK) from None
 
 
 def _make_folder(stage: Path, target: Path) -> None:
@@ -325,13 +357,18 @@ def _usable(target: Path, command: str) -> Path:
         raise _refusal(str(target), f"cannot be used: {LINKS_IN_A_RING}")
     if real.exists() and not real.is_dir():
         raise _refusal(str(target), "is a file; results need a folder")
+    if os.path.ismount(real):  # as a folder that a container is lent: no other can take its place
+        raise _refusal(str(target), f"is the root of a disk, which stays; name a folder on it, such as {target / 'results'}")
+    inner = next((name for name in names_in(real) if os.path.ismount(real / name)), None)
+    if inner is not None:
+        raise _refusal(str(target), f"holds another disk, {inner}, whose files are not to be moved; name another folder")
     if real.exists() and Path.cwd().resolve().is_relative_to(real):
         raise _refusal(
             str(target), "is the folder you are working in; name a folder of its own for the results, such as --out results"
         )
-    if real.exists() and any(real.iterdir()) and not _holds_results(real):
+    if real.exists() and any(real.iterdir()) and not holds_results(real):
         raise _refusal(str(target), "holds other files and no results; name a new or empty folder")
-    whose = _left_by(_results(real, results_name(command))) if real.exists() else ""
+    whose = left_by(results_in(real, results_name(command))) if real.exists() else ""
     if whose not in {"", command}:
         raise _refusal(
             str(target),
@@ -341,50 +378,23 @@ def _usable(target: Path, command: str) -> Path:
     return real
 
 
-def results_name(command: str) -> str:
-    """The JSON file that a command leaves in its folder, which lists all its files."""
-    return RESULTS_NAME if command in {"check", "demo"} else f"{command}.json"
-
-
-def _left_by(results: Mapping[str, Any]) -> str:
-    """The command that left these results; empty where there are none."""
-    if OLD_RESULTS_KEY in results:
-        return str(results.get("command") or ("demo" if "shows" in results else "check"))
-    return str(results.get(RESULTS_KEY, ""))
-
-
-def _results(folder: Path, name: str) -> dict[str, Any]:
-    """What a JSON file says that a run left in a folder; empty where no run did."""
-    try:
-        found = json.loads((folder / name).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    return found if isinstance(found, dict) and (isinstance(found.get(RESULTS_KEY), str) or OLD_RESULTS_KEY in found) else {}
-
-
-def _holds_results(folder: Path) -> bool:
-    """Whether some run has left results in a folder."""
-    return any(_results(folder, path.name) for path in folder.glob("*.json"))
-
-
-def _written(folder: Path, command: str) -> frozenset[str]:
-    """Names of the files that an earlier run of a command left in a folder."""
-    name = results_name(command)
-    files = _results(folder, name).get("files", [])
-    return frozenset([*map(str, files), name]) if isinstance(files, list) else frozenset([name])
-
-
 def _swap(stage: Path, target: Path, command: str) -> None:
     """Put the finished folder in place of the old one; whatever interrupts it, one of the two stands there whole."""
+    if target.is_symlink() or (target.exists() and not target.is_dir()):
+        raise OSError(errno.ENOTDIR, "something else has taken its name meanwhile")
+    own, seen = frozenset(names_in(stage)), Seen()
     write_manifest(stage, command, target)
     told: list[str] = []
     if target.exists():
         written = hashes_in(target).get(command, {})
-        earlier = Earlier(target, _written(target, command), results_name(command), written)
-        told = carry_over(stage, earlier, INPUTS if command == "demo" else None)
+        earlier = Earlier(target, files_written(target, command), results_name(command), written)
+        told = carry_over(stage, earlier, INPUTS if command == "demo" else None, seen)
         shutil.copymode(target, stage)
-    put_in_place(stage, target)
-    for sentence in told:
+    _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, seen, own))])
+
+
+def _say(sentences: Sequence[str]) -> None:
+    for sentence in sentences:
         click.echo(f"note: {sentence}", err=True)
 
 

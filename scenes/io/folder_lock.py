@@ -17,16 +17,32 @@ class BusyError(OSError):
 @contextmanager
 def locked(path: Path) -> Iterator[None]:
     """Hold the lock that this file stands for; BusyError at once where another process does. The file goes with the lock."""
-    handle = _open(path)
+    handle = None
     try:
+        handle = _open(path)
         yield
     finally:
+        if handle is None:  # interrupted on the way to it, or somebody else's
+            _drop_free(path)
+        else:
+            _give_up(path, handle)
+
+
+def _drop_free(path: Path) -> None:
+    with suppress(OSError):
+        if not is_held(path):
+            path.unlink()
+
+
+def _give_up(path: Path, handle: int) -> None:
+    try:
         if not WINDOWS:  # while it is still held: nobody else's file is taken away. On Windows no open file can be
             path.unlink(missing_ok=True)
+    finally:
         os.close(handle)
-        if WINDOWS:
-            with suppress(OSError):
-                path.unlink()
+    if WINDOWS:
+        with suppress(OSError):
+            path.unlink()
 
 
 def lock_of(folder: Path) -> Path:
@@ -36,11 +52,26 @@ def lock_of(folder: Path) -> Path:
 
 def around_at_work(folder: Path) -> Path | None:
     """A folder around this one, or in it, that another run is writing: what it writes takes the place of all that is in it."""
-    around = (outer for outer in folder.parents if outer.name and _is_held(lock_of(outer)))
-    return next(around, None) or next((lock.parent for lock in folder.rglob(".*.lock") if _is_held(lock)), None)
+    around = (outer for outer in folder.parents if outer.name and is_held(lock_of(outer)))
+    return next(around, None) or next((lock.parent for lock in folder.rglob(".*.lock") if is_held(lock)), None)
 
 
-def _is_held(path: Path) -> bool:
+@contextmanager
+def held(folder: Path) -> Iterator[None]:
+    """Hold a folder that is being filled, in case somebody deletes the lock file; where folders cannot be held, go on without."""
+    handle = None
+    with suppress(OSError):  # on Windows no folder can be opened
+        handle = os.open(folder, os.O_RDONLY | getattr(os, "O_CLOEXEC", 0))
+        _take(handle)
+    try:
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
+
+
+def is_held(path: Path) -> bool:
+    """Whether another process, or another part of this one, holds the lock of a file or folder."""
     try:
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_CLOEXEC", 0))  # to look at: nothing is written there
     except OSError:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
 import shutil
+import stat
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
 
 MANIFEST = ".brimline-files.json"  # what each command wrote, as SHA-256 by file name: what differs was changed since
+SEAL = "seal"  # of the manifest: a checksum of all else in it
 LATER_S = 2.0  # without a manifest, a file later than the JSON that was written last has been changed; coarse clocks allowed for
 YOURS, FRESH = "yours", "fresh"
 
@@ -25,10 +29,10 @@ class Earlier:
     written: Mapping[str, str]
 
     def unchanged(self, name: str) -> bool:
-        """Whether a file is what that run wrote, so that it may go."""
-        if self.written:
-            return self.written.get(name) == sha256(self.folder / name)
-        return name in self.listed and not self._later(name)
+        """Whether a file is what that run wrote, so that it may go. What its JSON does not list is a person's, and not read."""
+        if name not in self.listed:
+            return False
+        return self.written.get(name) == sha256(self.folder / name) if self.written else not self._later(name)
 
     def untold(self, name: str, stage: Path) -> bool:
         """Whether a new file would replace one of which nobody knows whether it was changed: copies leave the manifest behind."""
@@ -39,54 +43,109 @@ class Earlier:
         return times[0] > times[1] + LATER_S
 
 
+Identity = tuple[int, ...]  # of a file as it stands: which, how large, and when it was last written
+
+
+@dataclass(slots=True)
+class Seen:
+    """What was found in the old folder, by name, as it was taken, and what it became in the new one."""
+
+    taken: dict[str, Identity] = field(default_factory=dict)
+    given: dict[str, Identity] = field(default_factory=dict)
+
+
+def identity(path: Path) -> Identity:
+    """Of a file; folders are all alike."""
+    found = path.lstat()
+    return (0,) if stat.S_ISDIR(found.st_mode) else (found.st_ino, found.st_size, found.st_mtime_ns, found.st_mode)
+
+
 def sha256(path: Path) -> str:
-    """Of a file's content; of a link, a pipe and the like, that it is none."""
+    """Of a file's content; of a link, a pipe and the like, that it is none; of one that we may not read, that."""
     if path.is_symlink():
         return "link"
     if not path.is_file():
         return "no file"
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+    try:
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except PermissionError:
+        return "unreadable"
 
 
 def hashes_in(folder: Path) -> dict[str, dict[str, str]]:
-    """What a folder's manifest holds; nothing where it has none that can be read."""
+    """What a folder's manifest holds; nothing where it has none that can be read, or one that was edited."""
     try:
         found = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-        return {str(command): {str(k): str(v) for k, v in files.items()} for command, files in found.items()}
-    except (OSError, ValueError, AttributeError):
+        seal = found.pop(SEAL)
+        hashes = {str(command): {str(k): str(v) for k, v in files.items()} for command, files in found.items()}
+        return hashes if seal == _seal(hashes) else {}
+    except (OSError, ValueError, AttributeError, KeyError, RecursionError):
         return {}
+
+
+def sealed(hashes: Mapping[str, Mapping[str, str]]) -> str:
+    """The text of a manifest, with a checksum of its own: one that was edited by hand, or damaged, counts for nothing."""
+    return json.dumps({**hashes, SEAL: _seal(hashes)}, indent=1, sort_keys=True) + "\n"
+
+
+def _seal(hashes: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
+    return {"sha256": hashlib.sha256(json.dumps(hashes, sort_keys=True).encode()).hexdigest()}
 
 
 def write_manifest(stage: Path, command: str, old: Path) -> None:
     """Note in a finished folder what this command wrote, beside what others wrote into the old one."""
-    own = {name: sha256(stage / name) for name in _names(stage) if not (stage / name).is_dir() and name != MANIFEST}
-    text = json.dumps({**hashes_in(old), command: own}, indent=1, sort_keys=True)
-    (stage / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
+    own = {name: sha256(stage / name) for name in names_in(stage) if not (stage / name).is_dir() and name != MANIFEST}
+    (stage / MANIFEST).write_text(sealed({**hashes_in(old), command: own}), encoding="utf-8", newline="\n")
 
 
-def carry_over(stage: Path, earlier: Earlier, inputs: str | None) -> list[str]:
+def carry_over(stage: Path, earlier: Earlier, inputs: str | None, seen: Seen) -> list[str]:
     """Put into the finished folder what is not the earlier result's own; a sentence for each file that stood in a new one's way.
 
     A changed file keeps its name if it lies under the folder `inputs`, and the new one goes beside it; else the other way round.
     """
     told: list[str] = []
     moved: dict[str, Path] = {}
-    for name in _names(earlier.folder):
-        path = earlier.folder / name
-        if name == MANIFEST:
-            continue
+
+    def carry(name: str, path: Path) -> None:
+        seen.taken[name] = identity(path)
         if path.is_dir() and not path.is_symlink():
             if not any(path.iterdir()):
-                _folder_for(stage, name.split("/"), moved, told).mkdir(parents=True, exist_ok=True)
+                folder_for(stage, name.split("/"), moved, told).mkdir(parents=True, exist_ok=True)
         elif not earlier.unchanged(name) or earlier.untold(name, stage):
             *folders, last = name.split("/")
-            new = _folder_for(stage, folders, moved, told) / last
-            told += _carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/"))
+            new = folder_for(stage, folders, moved, told) / last
+            told.extend(carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/")))
+            seen.given[name] = identity(new)
+
+    for name in names_in(earlier.folder):
+        path = earlier.folder / name
+        with _unless_gone(path):
+            if name != MANIFEST:
+                carry(name, path)
+    _give_rights(earlier.folder, moved)
     return told
 
 
-def _folder_for(stage: Path, names: Sequence[str], moved: dict[str, Path], told: list[str]) -> Path:
+@contextmanager
+def _unless_gone(path: Path) -> Iterator[None]:
+    """Go on without a file that its owner has taken away meanwhile."""
+    try:
+        yield
+    except FileNotFoundError:
+        if os.path.lexists(path):
+            raise
+
+
+def _give_rights(folder: Path, moved: Mapping[str, Path]) -> None:
+    """Folders' rights and times as they were, the innermost first: a private one stays private."""
+    for name, new in sorted(moved.items(), reverse=True):
+        with suppress(OSError):
+            if new.is_dir():
+                shutil.copystat(folder / name, new)
+
+
+def folder_for(stage: Path, names: Sequence[str], moved: dict[str, Path], told: list[str]) -> Path:
     """Where a folder of the earlier result goes; under another name where the new result has a file of that name."""
     at = stage
     for number in range(1, len(names) + 1):
@@ -105,7 +164,8 @@ def _free_name(path: Path) -> Path:
     return next(free for end in numbers if not os.path.lexists(free := path.with_name(f"{path.stem}.{YOURS}{end}{path.suffix}")))
 
 
-def _carried(path: Path, new: Path, name: str, *, keeps_name: bool) -> list[str]:
+def carried(path: Path, new: Path, name: str, *, keeps_name: bool) -> list[str]:
+    """Give a file its name in the new folder, or one beside it where the new result has a file of that name; what to say of it."""
     new.parent.mkdir(parents=True, exist_ok=True)
     if not os.path.lexists(new):
         _link(path, new)
@@ -137,14 +197,19 @@ def _other(path: Path, content: Path) -> bool:
 
 
 def _link(path: Path, new: Path) -> None:
-    """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be."""
+    """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be.
+
+    Not one from another disk that is put in here: with the old folder its own files there would go.
+    """
     try:
         os.link(path, new, follow_symlinks=False)
-    except (OSError, NotImplementedError):
+    except (OSError, NotImplementedError) as error:
+        if getattr(error, "errno", None) == errno.EXDEV:
+            raise OSError(errno.EXDEV, f"{path} is on another disk") from None
         shutil.copy2(path, new, follow_symlinks=False)
 
 
-def _names(folder: Path) -> Iterator[str]:
+def names_in(folder: Path) -> Iterator[str]:
     """Relative names of all that lies in a folder, links not followed, sorted."""
     found: list[str] = []
     for root, folders, files in os.walk(folder):

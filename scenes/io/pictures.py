@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import tempfile
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from importlib.util import find_spec
 from pathlib import Path
@@ -13,12 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenes.io import files
+from scenes.scene_file.errors import Complaint, SceneError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PNG, SVG, PDF, TIFF, EXR = "png", "svg", "pdf", "tiff", "exr"
 FIGURE_FORMATS = (PNG, SVG, PDF)
+SIGNATURE = b"tEXtSoftware\0brimline"
+PNG_HEAD, PNG_NOTES = 33, 4096  # bytes: its signature and sizes; where a note stands that is ahead of the pixels
 
 
 def figure_files(stem: str, figure: Figure, formats: Sequence[str] = (PNG,)) -> Iterator[tuple[str, bytes]]:
@@ -35,6 +39,21 @@ def _drawing(figure: Figure, form: str) -> bytes:
     with mpl.rc_context({"svg.hashsalt": "brimline"}):
         figure.savefig(buffer, format=form, metadata=undated)
     return buffer.getvalue()
+
+
+def signed(png: bytes) -> bytes:
+    """The PNG with a note of the program that drew it, ahead of its pixels (PNG specification, 11.3.3.1, Software)."""
+    note = SIGNATURE + zlib.crc32(SIGNATURE).to_bytes(4, "big")
+    return png[:PNG_HEAD] + (len(SIGNATURE) - 4).to_bytes(4, "big") + note + png[PNG_HEAD:]
+
+
+def own_picture(path: Path) -> Path:
+    """Where a picture may be written, links followed; a SceneError where that would cost somebody a file that is none of ours."""
+    real = path.expanduser().resolve()
+    if real.exists() and SIGNATURE not in files.read_bytes(real)[:PNG_NOTES]:
+        problem = "is there already and was not drawn by `brimline view`; give another name, or move it away first"
+        raise SceneError([Complaint(where="", problem=problem, source=str(path))])
+    return real
 
 
 def layers_tiff(layers: Mapping[str, NDArray[np.float32]]) -> bytes:

@@ -62,7 +62,7 @@ def _value(name: str, cell: str, source: str, separator: str) -> float:
     if name == "focus_mm" and cell.lower() in INFINITY:
         return math.inf
     try:
-        value = float(cell if separator == "," else cell.replace(",", "."))
+        value = math.nan if "_" in cell else float(cell if separator == "," else cell.replace(",", "."))
     except ValueError:
         value = math.nan
     if not math.isfinite(value):

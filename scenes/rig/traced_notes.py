@@ -14,7 +14,7 @@ import numpy as np
 from geometry.notes import Note, Severity
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, TracedPupil
-from raytrace.optics.prescription import Prescription, first_order
+from raytrace.optics.prescription import Prescription, axial_height, first_order
 from raytrace.optics.traced_picture import TracedPicture
 from scenes.rig.contradictions import or_confirmed
 from scenes.rig.traced_focus import length_mm, traced_focus
@@ -45,6 +45,7 @@ def traced_notes(
         *_length_notes(lens, glass),
         *_depth_notes(lens, variants),
         *_stop_notes(lens, glass),
+        *_rim_notes(lens, glass.prescription),
         *_lost_stop_notes(lens, glass),
         *_unused_notes(lens),
     )
@@ -92,7 +93,7 @@ def _focus_notes(lens_name: str, glass: GlassTable, focus_mm: float) -> Iterator
 
 
 def _length_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
-    """A table that is shorter than the lens puts the pupil too near the front: the beam looks narrower than it is."""
+    """A table that is shorter than the lens puts the pupil too near the front; one that is longer has a row too many, or a slip."""
     own_mm = length_mm(glass, traced_focus(glass, math.inf))
     stated_mm = lens.front_to_sensor_mm
     if stated_mm is None or abs(stated_mm / own_mm - 1.0) * 100.0 <= LENGTH_PERCENT:
@@ -101,11 +102,12 @@ def _length_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
         f"front_to_sensor_mm = {stated_mm:g} is not what its table says, {own_mm:.2f} mm at infinity; the table's is used: "
         "check vertex_behind_front_mm"
     )
-    if stated_mm < own_mm or "front_to_sensor_mm" in lens.confirmed:
+    if "front_to_sensor_mm" in lens.confirmed:
         yield Note(lens.name, text, Severity.CAUTION)
-    else:
-        deeper = f", for the pupil may lie {stated_mm - own_mm:.1f} mm deeper; {or_confirmed('front_to_sensor_mm')}"
-        yield Note(lens.name, f"{text}{deeper}", Severity.FAULT, doubts_light=True)
+        return
+    deeper = f", for the pupil may lie {stated_mm - own_mm:.1f} mm deeper"
+    why = deeper if stated_mm > own_mm else ", and whether a row stands twice or is too thick"
+    yield Note(lens.name, f"{text}{why}; {or_confirmed('front_to_sensor_mm')}", Severity.FAULT, doubts_light=True)
 
 
 def _depth_notes(lens: Lens, variants: Sequence[LensState]) -> Iterator[Note]:
@@ -135,6 +137,22 @@ def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
         f"{or_confirmed('f_number')}"
     )
     yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _rim_notes(lens: Lens, table: Prescription) -> Iterator[Note]:
+    """A fault for the first rim that cuts the light on the axis: what it keeps from the corners, the box is not blamed for."""
+    wide_open_mm = table.surfaces[table.stop_index].semi_diameter_mm
+    own = _f_number_of(table, wide_open_mm) if math.isfinite(wide_open_mm) else 0.0
+    f_number = max(lens.f_number, own)
+    for place, surface in enumerate(table.surfaces):
+        height_mm = abs(axial_height(table, place) * first_order(table).focal_mm) / (2.0 * f_number)
+        if place != table.stop_index and surface.semi_diameter_mm < height_mm / FASTER_SHARE:
+            text = (
+                f"row {place + 1} of its table has a rim of {surface.semi_diameter_mm:.2g} mm, scaled, where the light of "
+                f"f/{f_number:.3g} is {height_mm:.2g} mm high on the axis; put its semi_diameter_mm right, or leave it out"
+            )
+            yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+            return
 
 
 def _lost_stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:

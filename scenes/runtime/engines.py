@@ -24,6 +24,8 @@ from scenes.scene_file.messages import did_you_mean
 
 PIECE_RAYS = 1 << 18  # rays to a piece of work: small enough for the caches, large enough for numpy
 WIDE_COLUMNS = 1024  # of a coverage map
+LEAST_COLUMNS = 160  # of one where much more would take many seconds
+MOST_SIDES = 18e6  # of outlines that the pupils of a state's maps may be cut by: about a second of work
 AREAS = "coverage"
 CPU, GPU = "cpu", "gpu"  # what `--device` may say
 MAP, LOOK, FINE = range(3)  # what rays are spent on; each has its own stream of random numbers
@@ -245,6 +247,21 @@ class Areas:
             map_ = coverage_map(pencils_at, grid, box, threads=threads, apart=self.apart, with_glass=self.glass)
         tick(100)
         return unlit_as_clear(map_)
+
+
+def in_seconds(engine: Engine, lenses: Sequence[LensState], grid: PixelGrid, box: Box) -> PixelGrid:
+    """The grid, coarser where all of a picture's pupils are cut by so much that maps of these lenses would take many seconds.
+
+    Pupils as large as that have no fine shadows to show.
+    """
+    if not isinstance(engine, Areas) or grid.columns <= LEAST_COLUMNS or len(engine.apart) == len(box.parts):
+        return grid
+    from raytrace.coverage.work import sides_per_pixel
+
+    prepare()
+    sides = sides_per_pixel(partial(pencils_for, lenses[0]), grid, box, engine.apart) * len(lenses)
+    columns = int(np.sqrt(MOST_SIDES / max(sides, 1.0) * grid.columns / grid.rows)) // 16 * 16
+    return grid if columns >= grid.columns else grid.resized(max(columns, LEAST_COLUMNS))
 
 
 def sparing(engine: Engine, apart: Sequence[int], *, glass: bool = True) -> Engine:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import pickle
+import signal
 import subprocess
 import sys
 import threading
@@ -15,11 +16,11 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import Any, Self
+from typing import IO, Any, Protocol, Self
 
 from scenes.runtime.child_process import child_environment
 from scenes.runtime.progress import Tick, silent
-from scenes.runtime.worker_process import DONE, TICK
+from scenes.runtime.worker_process import DONE, TICK, copied, may_be_copied
 
 Call = Callable[..., Any]  # takes `tick`; pickles, for another process may make it
 Take = Callable[[int, Any], None]
@@ -65,11 +66,48 @@ class WorkerGone(Exception):  # noqa: N818 - it says what happened
         self.status = status
 
 
+class _Process(Protocol):
+    """What a worker needs of its process, as `subprocess.Popen` has it."""
+
+    stdin: IO[bytes] | None
+    stdout: IO[bytes] | None
+
+    def kill(self) -> None: ...
+
+    def wait(self) -> int: ...
+
+
+class _Copy:
+    """A copy of this process, see `copied`."""
+
+    def __init__(self, known: Sequence[Call]) -> None:
+        self._number, stdin, stdout = copied(known)
+        self.stdin: IO[bytes] | None = stdin
+        self.stdout: IO[bytes] | None = stdout
+        self._status: int | None = None
+        self._ended = threading.Lock()
+
+    def kill(self) -> None:
+        """End it, if it has not."""
+        if self._status is None:
+            with suppress(ProcessLookupError):
+                os.kill(self._number, signal.SIGKILL)
+
+    def wait(self) -> int:
+        """Its status, once it has ended."""
+        with self._ended:
+            if self._status is None:
+                self._status = os.waitstatus_to_exitcode(os.waitpid(self._number, 0)[1])
+        return self._status
+
+
 class Worker:
     """A child process that makes calls one at a time; `warm`, its first, is what takes time before it can do anything else."""
 
     def __init__(self, warm: Piece) -> None:
-        self._process = subprocess.Popen(
+        self._kept: tuple[Call, ...] = ()
+        self._known: dict[int, int] = {}
+        self._process: _Process = subprocess.Popen(
             [sys.executable, "-P", "-m", "scenes.runtime.worker_process"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
@@ -79,6 +117,18 @@ class Worker:
             creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
         )
         self._send(warm)
+
+    @classmethod
+    def copy(cls, known: Sequence[Call]) -> Self:
+        """A worker that has all that this process has loaded and kept, the calls known so far among it.
+
+        Only for a process that may be copied.
+        """
+        made = cls.__new__(cls)
+        made._kept = tuple(known)  # while these live, no later call can have the `id` of one of them
+        made._known = {id(call): number for number, call in enumerate(made._kept)}
+        made._process = _Copy(known)
+        return made
 
     def call(self, call: Call, tick: Tick) -> Any:
         """What a call comes to; WorkerGone where the process ends before it has said so."""
@@ -94,7 +144,7 @@ class Worker:
 
     def _send(self, call: Callable[..., Any]) -> None:
         assert self._process.stdin is not None
-        data = pickle.dumps(call, protocol=pickle.HIGHEST_PROTOCOL)
+        data = pickle.dumps(self._known.get(id(call), call), protocol=pickle.HIGHEST_PROTOCOL)
         try:
             self._process.stdin.write(data)
             self._process.stdin.flush()
@@ -198,11 +248,12 @@ class Sharing:
     """Lanes that work goes through: this process's own, one for each worker, and more that only do what is to be done aside.
 
     Workers start at the first round. The first call of all is made in this process before a worker makes any: it compiles what
-    the others then read from disk.
+    the others then read from disk, or, where this process may be copied, have from it.
     """
 
     lanes: int = 1
     workers: int = 0
+    copied: bool = True  # where it may be: not where the first call draws, for workers would only start after it
     warm: Piece = _nothing
     halt: Piece = _nothing  # ends work aside that is going on
     _workers: list[Worker | None] = field(default_factory=list)
@@ -223,12 +274,17 @@ class Sharing:
         instead. Pieces, `take` and `tick` may come from any thread of this process, the latter two one at a time.
         """
         work = _Round(calls, take, aside, tick)
-        if calls and not self._workers:
+        copies = bool(calls) and not self._workers and self.workers > 0 and self.copied and may_be_copied()
+        if calls and not self._workers and not copies:
             self._workers += [Worker(self.warm) for _ in range(self.workers)]
         threads = [threading.Thread(target=self._lane, args=(work, k), daemon=True) for k in range(self.lanes - 1)]
+        begun: list[threading.Thread] = []
         try:
+            if copies:
+                self._copy_after_first(work)
             for thread in threads:
                 thread.start()
+                begun.append(thread)
             self._own_lane(work)
         except BaseException:  # Ctrl-C included: nothing goes on behind the user's back
             work.stop()
@@ -237,18 +293,28 @@ class Sharing:
                 worker.kill()
             raise
         finally:
-            for thread in threads:
+            for thread in begun:
                 thread.join()
         if work.errors:
             raise work.errors[0]
         if work.lost:
             self._again(work)
 
+    def _copy_after_first(self, work: _Round) -> None:
+        """Makes the first call, and the workers as copies of what this process is then."""
+        self._make(work, work.todo.popleft())
+        while work.todo and len(self._workers) < self.workers:
+            worker = Worker.copy(work.calls) if may_be_copied() else Worker(self.warm)
+            self._workers.append(worker)
+
+    def _make(self, work: _Round, number: int) -> None:
+        work.done(number, work.calls[number](tick=work.tick))
+        self._prepared = True
+
     def _own_lane(self, work: _Round) -> None:
         while (piece := work.next(_always)) is not None:
             if isinstance(piece, int):
-                work.done(piece, work.calls[piece](tick=work.tick))
-                self._prepared = True
+                self._make(work, piece)
             else:
                 piece()
             work.wake()

@@ -1,20 +1,24 @@
 """A worker of a run: reads calls from its input and answers each, until nobody is left to ask.
 
-The first call prepares and gets no answer. Only scenes/runtime/worker_pool.py starts
-`python -m scenes.runtime.worker_process`.
+A process of its own, whose first call prepares and gets no answer: only scenes/runtime/worker_pool.py starts
+`python -m scenes.runtime.worker_process`. Or a copy of the process that asks, which has all that this one has loaded.
 """
 
 from __future__ import annotations
 
 import os
 import pickle
+import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
-from typing import IO, Any
+from pathlib import Path
+from typing import IO, Any, NoReturn
 
 from scenes.runtime.terminal import hush_libraries
 
+DRAWING = {"matplotlib", "vtkmodules", "PIL"}
+PARENT_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux's prctl(2)
 TICK, DONE, FAILED = "tick", "done", "failed"  # what an answer begins with
 
 
@@ -27,9 +31,74 @@ def main() -> int:
     with suppress(EOFError, OSError):  # whoever asked is gone, which Windows tells as a wrong argument
         with suppress(Exception):  # a preparation that fails will fail again where it is told
             pickle.load(calls)()
-        while True:
-            _answer(pickle.load(calls), answers)
+        _answer_all(calls, answers, ())
     return 0
+
+
+def may_be_copied() -> bool:
+    """Whether this process is known to run a single thread, that of a library included, and has loaded nothing that draws.
+
+    Another thread may hold locks that nobody would open in the copy. Drawing libraries keep fonts open, and two processes that read
+    on in one open file would take the places from each other.
+    """
+    try:
+        return len(list(Path("/proc/self/task").iterdir())) == 1 and not DRAWING & sys.modules.keys()
+    except OSError:  # not Linux
+        return False
+
+
+def copied(known: Sequence[Callable[..., Any]]) -> tuple[int, IO[bytes], IO[bytes]]:
+    """A copy of this process that answers calls: its number, where calls go and where answers come from.
+
+    known: calls that may be asked for by their number alone.
+    """
+    calls_in, calls_out = os.pipe()
+    answers_in, answers_out = os.pipe()
+    child = os.fork()
+    if child == 0:
+        _serve(calls_in, answers_out, known)
+    os.close(calls_in)
+    os.close(answers_out)
+    return child, os.fdopen(calls_out, "wb"), os.fdopen(answers_in, "rb")
+
+
+def _serve(calls_in: int, answers_out: int, known: Sequence[Callable[..., Any]]) -> NoReturn:
+    status = 1
+    try:
+        os.setpgid(0, 0)
+        _end_with_parent()
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGALRM):
+            signal.signal(number, signal.SIG_DFL)
+        _let_go(keep={1, 2, calls_in, answers_out})
+        os.dup2(2, 1)
+        with suppress(EOFError, OSError):
+            _answer_all(os.fdopen(calls_in, "rb"), os.fdopen(answers_out, "wb"), known)
+        status = 0
+    finally:
+        os._exit(status)  # nothing of what the parent has open or would do at its end is this one's
+
+
+def _end_with_parent() -> None:
+    """Have the system end this process with the one that asks, amid a call too: nothing is written or kept for nobody."""
+    import ctypes
+
+    with suppress(OSError, AttributeError):  # another C library: it ends after its call then
+        ctypes.CDLL(None).prctl(PARENT_DEATH_SIGNAL, signal.SIGKILL)
+
+
+def _let_go(keep: set[int]) -> None:
+    """Hold no file, pipe or lock of the parent's any more. Their numbers stay taken: somebody may still close them."""
+    nothing = os.open(os.devnull, os.O_RDONLY)
+    for held in {int(path.name) for path in Path("/proc/self/fd").iterdir()} - keep - {nothing}:
+        with suppress(OSError):  # the one that listed the others is closed by now
+            os.fstat(held)
+            os.dup2(nothing, held, inheritable=held == 0)
+
+
+def _answer_all(calls: IO[bytes], answers: IO[bytes], known: Sequence[Callable[..., Any]]) -> NoReturn:
+    while True:
+        asked = pickle.load(calls)
+        _answer(known[asked] if isinstance(asked, int) else asked, answers)
 
 
 def _answer(call: Callable[..., Any], answers: IO[bytes]) -> None:

@@ -1,4 +1,4 @@
-"""Camera formats, filter sizes and rod standards, each value with its source; looked up by name."""
+"""Camera formats, filter sizes, rod standards and materials, each value with its source; looked up by name."""
 
 import tomllib
 from collections.abc import Mapping
@@ -48,6 +48,34 @@ class Rods:
     confidence: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """A material of sheets, prints or rods: density and its range [g/cm3], Young's modulus [GPa], how it bends.
+
+    bend holds (up to this thickness [mm], least inside radius in thicknesses); without it the sheet is not bent. k is the share of
+    the thickness at which a bend neither stretches nor shrinks.
+    """
+
+    name: str
+    title: str
+    density_g_cm3: float
+    range_g_cm3: tuple[float, float]
+    modulus_gpa: float | None
+    source: str
+    confidence: str
+    joint: str
+    bend: tuple[tuple[float, float], ...] = ()
+    k: float = 0.4
+    sheet_mm: tuple[float, float] = (1000.0, 2000.0)
+    bend_radius_mm: float | None = None
+
+    def least_radius_mm(self, thickness_mm: float) -> float | None:
+        """The least inside radius of a bend in a sheet [mm]; None where it is not to be bent."""
+        if self.bend_radius_mm is not None:
+            return self.bend_radius_mm
+        return next((times * thickness_mm for most, times in self.bend if thickness_mm <= most), None)
+
+
 @lru_cache(maxsize=8)
 def _table(name: str) -> dict[str, Any]:
     return tomllib.loads(files("scenes").joinpath("data", f"{name}.toml").read_text(encoding="utf-8"))
@@ -69,6 +97,17 @@ def filter_sizes() -> Mapping[str, FilterSize]:
 def rods() -> Mapping[str, Rods]:
     """Rod standards by name, in catalogue order."""
     return {row["name"]: Rods(**row) for row in _table("rods")["rods"]}
+
+
+@lru_cache(maxsize=1)
+def materials() -> Mapping[str, Material]:
+    """Materials by name, in catalogue order."""
+    return {row["name"]: _material(row) for row in _table("materials")["material"]}
+
+
+def _material(row: dict[str, Any]) -> Material:
+    bend = tuple((most, times) for most, times in row.get("bend", ()))
+    return Material(**{**row, "bend": bend, **{key: tuple(row[key]) for key in ("range_g_cm3", "sheet_mm")}})
 
 
 def unknown_name(kind: str, name: str, known: Mapping[str, object], otherwise: str = "") -> str:

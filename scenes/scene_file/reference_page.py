@@ -36,10 +36,13 @@ A part moves with its box: first its own turn and tilt about its own centre, the
 back plate's centre, then the box's `offset_mm` and `ahead_mm`.
 
 Any length or angle of camera, lens or box may come out otherwise than written: a `[[tolerance]]` names it and says by how
-much, and `brimline builds` says how sure the frame is then ([tolerances](tolerances.md)).
+much, and `brimline tolerances` says how sure the frame is then ([tolerances](tolerances.md)).
 
 Any length, angle or choice of the box may be left to the program: `[design]` says what is free and what is asked, and
 `brimline design` finds the smallest box ([design](design.md)).
+
+What the box is made of, the sheets it is cut from and what carries it stand in `[make]`: `brimline make` writes the
+workshop's files, and says every default that it took ([make](make.md)).
 
 A key that is not listed here is an error. Complaints name the file, the line, and the key; places in arrays count from 1
 and carry the name that is written there: `box.stage[2 "front tray"].filter.thickness_mm`. Files that a scene names are

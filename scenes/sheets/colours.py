@@ -49,7 +49,7 @@ GHOST_COLOUR = "#B9BEC4"  # parts of a 3D picture that are not to blame
 GUIDE = "#009E73"  # outlines of frame guides: shows on a clean card and on black
 RULE = "#BDBDBD"  # thin lines that part rows
 RAY_CLEAR = "#0072B2"
-RAY_DIMMED = "#55551A"
+RAY_DIMMED = "#2B2B96"
 RAY_BLOCKED = HIGHLIGHT
 
 # Of verdicts: ground, letters.

@@ -11,6 +11,7 @@ import numpy as np
 
 from geometry.notes import Severity
 from scenes.rig.traced_notes import picture_notes
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
@@ -21,6 +22,7 @@ from scenes.states.load import Loaded, chosen_lenses
 from scenes.states.state import State, guides_of, pixel_grid, plan_state
 from scenes.states.widest_settings import bulging
 
+RANGE_S = 0.2  # what the range of a lens takes to work out, about
 STEPS_BETWEEN = 7  # focal lengths between two rows: a bulge between them is then missed by 1/64 of its height, a tenth of a mm
 
 
@@ -82,7 +84,7 @@ def checked_ranges(plans: Iterable[State]) -> tuple[Ranged, ...]:
     by_lens: dict[str, list[State]] = {}
     for plan in plans:
         by_lens.setdefault(plan.lens_name, []).append(plan)
-    return tuple(_checked_range(tuple(mine)) for mine in by_lens.values())
+    return tuple(shared_out(_checked_range, [tuple(mine) for mine in by_lens.values()], each_s=RANGE_S))
 
 
 def settings_spanned(plans: Iterable[State]) -> tuple[tuple[State, ...], ...]:

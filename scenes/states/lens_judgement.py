@@ -19,6 +19,7 @@ from scenes.states.judgement import doubts
 from scenes.states.keys import Setting
 from scenes.states.rooms import ClearRooms, least_rooms, stands_clear
 from scenes.states.state import State, plan_state
+from scenes.states.unconfirmed import ClearWhile
 
 HALVINGS = 5  # of a span between two settings that could not be shown whole
 LIMIT_STEPS = 6  # halvings that find the focus at which it stops being clear
@@ -45,10 +46,14 @@ class FocusSpan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LensJudgement:
-    """A lens's spans of focus at the widest stop asked for, by focal length, far to near."""
+    """A lens's spans of focus at the widest stop asked for, by focal length, far to near.
+
+    clear_while: of a clear lens what that rests on, where it was asked for and any likely slip could undo it.
+    """
 
     lens: Lens
     spans: tuple[FocusSpan, ...]
+    clear_while: ClearWhile | None = None
 
     @property
     def clear(self) -> bool:

@@ -169,7 +169,7 @@ def _insist_on_some(option: str, wanted: Sequence[tuple[str, Test]], plans: Sequ
     for said, test in wanted:
         if not any(test(plan) for plan in plans):
             known = ", ".join(dict.fromkeys(words(plan) for plan in plans))
-            raise _bad_option(option, f"the scene's [check] has no state at {said}; it has {known}")
+            raise _bad_option(option, f"the scene's [check] has no state at {said}; it has {known}; add it there")
 
 
 def _bad_option(option: str, problem: str) -> SceneError:

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 ROOMY = 1 + (ROOM_PERCENT + 0.02) / 100
 SAME_MM = 0.01  # rooms in beams that are followed differently far differ by less
 ENOUGH_MM = 0.0
+PLENTY_MM = 1e-3  # more room than is asked for by this need not be told
 
 
 class Rooms:
@@ -60,7 +61,7 @@ class Rooms:
         for place, (_, beam) in enumerate(self._beams):
             if self._is_beyond(beam, part):
                 return ALONG_MM
-            row, _ = room(beam, _pieces(part), max(needed_mm, 0.0), with_depth=False)
+            row, _ = room(beam, _pieces(part), max(needed_mm, 0.0), with_depth=False, enough_mm=max(needed_mm, 0.0) + PLENTY_MM)
             if not row[0] > needed_mm:
                 self._beams.insert(0, self._beams.pop(place))  # what refuses one part is likely to refuse the next
                 return max(needed_mm - max(float(row[0]), 0.0), 1e-9)

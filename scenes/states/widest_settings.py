@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.errors import GeometryError
@@ -105,7 +106,7 @@ class _Out:
 
     def __init__(self, have: Sequence[_Reach], tried: Sequence[_Reach]) -> None:
         rims = np.stack([one.rims_mm for one in tried])
-        there = np.moveaxis(~np.isnan(rims[..., 0]), 2, 0)
+        there = np.moveaxis(~np.isnan(rims[..., 0]) & ~_held_whole(have, tried)[..., None], 2, 0)
         self._points = [np.moveaxis(rims, 2, 0)[plane][there[plane]] for plane in range(len(there))]
         self._owner = [np.nonzero(one)[0] for one in there]
         self._beyond = [np.full(len(points), np.inf) for points in self._points]
@@ -147,6 +148,15 @@ class _Out:
         """The setting whose point that is."""
         plane = int(np.argmax([beyond.max(initial=0.0) for beyond in self._beyond]))
         return int(self._owner[plane][self._beyond[plane].argmax()])
+
+
+def _held_whole(have: Sequence[_Reach], tried: Sequence[_Reach]) -> NDArray[np.bool_]:
+    """Which beams tried (T, S, P) reach in no direction farther than some single one of those that are had."""
+    reach_mm = np.stack([one.reach_mm for one in tried])
+    held = np.zeros(reach_mm.shape[:3], dtype=np.bool_)
+    for own_mm in (own for one in have for own in one.reach_mm):
+        held |= (reach_mm <= own_mm + BULGE_MM).all(axis=3)
+    return held
 
 
 def _toward() -> FloatArray:
@@ -210,8 +220,8 @@ def _rims_mm(lens: LensState, field_mm: FloatArray, planes_mm: FloatArray) -> Fl
     pencils = pencils_for(lens, field_mm)
     turns = 2 * np.pi * np.arange(RIM_POINTS) / RIM_POINTS
     crossing = pencils.crossing_mm(np.column_stack([np.cos(turns), np.sin(turns)]))
-    found = []
-    for z_mm in planes_mm:
-        lit = pencils.valid & np.all(1.0 - pencils.convergence_per_mm * (z_mm - pencils.reference_z_mm) > 0.0, axis=1)
-        found.append(np.where(lit[:, None, None], pencils.at_plane_mm(crossing, float(z_mm)), np.nan).reshape(-1, 2))
-    return np.stack(found)
+    z_mm = planes_mm[:, None, None]
+    lit = pencils.valid & np.all(1.0 - pencils.convergence_per_mm * (z_mm - pencils.reference_z_mm) > 0.0, axis=2)
+    steps = z_mm[..., None] - pencils.reference_z_mm[:, None, :]  # as `Pencils.at_plane_mm`, all planes at once
+    there = crossing + pencils.ray_slope(crossing) * steps
+    return np.where(lit[:, :, None, None], there, np.nan).reshape(len(planes_mm), -1, 2)

@@ -19,7 +19,7 @@ from raytrace.shares import Made, Shares, VignetteMap
 from scenes.io.files import is_full
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.traced_notes import picture_notes
-from scenes.runtime.engines import Engine, darkest_of, seed_of, sparing
+from scenes.runtime.engines import Engine, darkest_of, in_seconds, seed_of, sparing
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import (
     LOSING_NOTHING,
@@ -33,9 +33,10 @@ from scenes.states.clear_rule import (
 from scenes.states.judgement import doubts, without_glass
 from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words, the
+from scenes.verdicts.darkest import SharesAt
 from scenes.verdicts.remedy import remedy_words
 from scenes.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
-from scenes.verdicts.verdict import GuideVerdict, SharesAt, judge, never_clear, never_clear_beyond
+from scenes.verdicts.verdict import GuideVerdict, judge, never_clear, never_clear_beyond
 
 if TYPE_CHECKING:
     from scenes.proof.verify import Finding
@@ -179,6 +180,8 @@ def check_state(
     seed, count = seed_of(plan.key), len(plan.variants)
     share_of_work = _Shared(tick, count)
     spared = sparing(engine, parts_apart(plan, rooms=rooms), glass=map_glass)
+    if columns is None:
+        grid = in_seconds(spared, plan.variants, grid, plan.box)
     maps = [spared.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
     shares_at = [_asker(spared, lens, plan.box, seed) for lens in plan.variants]
     kinds = [part.kind for part in plan.box.parts]

@@ -18,6 +18,7 @@ from raytrace.box import Box
 from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
 from scenes.states.judgement import without_glass
 from scenes.states.names import the
+from scenes.states.rooms import PLENTY_MM
 
 if TYPE_CHECKING:
     from raytrace.judge.rooms import GuideBeam
@@ -79,8 +80,10 @@ class Light:
 
     def spare_mm(self, part: Part) -> float:
         """How much farther in a part could stand for the state to be clear [mm]; 0 or less where it stands too near."""
-        asked = (one for number, one in enumerate(self.beams) if number % 2 or one[1] > 0.0)  # a grown beam holds the other
-        return min(self._room_mm(beam, part) - needed_mm for beam, needed_mm in asked) - TOUCHING_MM
+        spare = math.inf
+        for beam, needed_mm in (one for number, one in enumerate(self.beams) if number % 2 or one[1] > 0.0):  # the rest are held
+            spare = min(spare, self._room_mm(beam, part, spare + needed_mm + PLENTY_MM) - needed_mm)
+        return spare - TOUCHING_MM
 
     def room_mm(self, part: Part) -> float:
         """The room of a part from the guides as they are [mm]."""
@@ -91,11 +94,11 @@ class Light:
         own = [self._room_mm(beam, part) for beam, _ in self.beams[::2]]
         return (min(own[::2]), min(own[1::2])) if self.glazed else (min(own),)
 
-    def _room_mm(self, beam: GuideBeam, part: Part) -> float:
+    def _room_mm(self, beam: GuideBeam, part: Part, enough_mm: float = math.inf) -> float:
         from raytrace.judge.pieces import pieces_of
         from raytrace.judge.rooms import room
 
-        return float(room(beam, pieces_of(part))[0][0])
+        return float(room(beam, pieces_of(part), enough_mm=enough_mm)[0][0])
 
 
 def light_of(plan: State, tried: Sequence[Part]) -> Light:

@@ -19,16 +19,9 @@ from raytrace.shares import loss_stops
 from scenes.states.clear_rule import has_room, room_needed_mm
 from scenes.states.judgement import GuideJudgement, Room, StateJudgement, empty_judgement_of, judge_guide, judge_state, judgement_of
 from scenes.states.names import in_a_sentence
+from scenes.verdicts.darkest import NO_PLACES, SharesAt, darkest_mm
 from scenes.verdicts.doubts import places_in_doubt_mm
-from scenes.verdicts.verdict import (
-    NO_PLACES,
-    GuideVerdict,
-    SharesAt,
-    TraysEmpty,
-    darkest_mm,
-    with_room,
-    with_trays_empty,
-)
+from scenes.verdicts.verdict import GuideVerdict, TraysEmpty, with_room, with_trays_empty
 
 if TYPE_CHECKING:
     from raytrace.optics.camera import Guide

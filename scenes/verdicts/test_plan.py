@@ -12,6 +12,7 @@ from scenes.scene_file.messages import ALL_STOPS
 from scenes.states.clear_rule import RANK, Word
 from scenes.states.names import lens_words, setting_words, the
 from scenes.states.notes import field_words
+from scenes.states.unconfirmed import ClearWhile, Number
 from scenes.verdicts.check import CheckResult, StateResult
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.verdicts.text import WIDTH, caution_lines, nearest_words
@@ -23,7 +24,7 @@ HOW = (
     "a halving of the light. Then rack focus and zoom once through with the box on, and look for what this list does not name."
 )
 TICK = "[ ] "
-PUPIL, FIELD, WALK, NOTE = "pupil", "field", "pupil walk", "note"
+PUPIL, FIELD, WALK, FAR_FIELD, NOTE = "pupil", "field", "pupil walk", "far field", "note"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,17 +130,23 @@ def measures(check: CheckResult) -> Iterator[Measure]:
     """The same, lens by lens, then what was noticed of the box."""
     for lens in dict.fromkeys(state.lens_name for state in check.states):
         states = [state for state in check.states if state.lens_name == lens]
-        if any(len(state.pupils) > 1 for state in states):
-            ends = f"{states[0].pupils[0]} and {states[0].pupils[-1]}"
-            yield Measure(
-                kind=PUPIL,
-                who=lens,
-                what="where its entrance pupil lies, by parallax",
-                so_far=f"so far it is only known between: {ends}",
-            )
+        rests = _clear_while(lens, check) if all(state.word is Word.CLEAR for state in states) else None
+        yield from _pupil(lens, states, rests)
         yield from _fields(states)
+        if rests and rests.number is Number.FIELD:
+            yield Measure(kind=FAR_FIELD, who=lens, what="how wide it sees, to either side", so_far=f"clear {rests.words}")
         yield from _walks(lens, [guide for state in states for guide in state.guides if guide.lacks_room])
     yield from noticed(check, Severity.CAUTION)
+
+
+def range_words(first: str, last: str) -> str:
+    """Two places that differ by one number as a range: 'pupil 34 to 40 mm behind the front'."""
+    low, high = first.split(), last.split()
+    apart = [k for k, (a, b) in enumerate(zip(low, high, strict=False)) if a != b]
+    if len(low) != len(high) or len(apart) != 1:
+        return f"{first} to {last}"
+    low[apart[0]] += f" to {high[apart[0]]}"
+    return " ".join(low)
 
 
 def noticed(check: CheckResult, severity: Severity) -> Iterator[Measure]:
@@ -155,6 +162,20 @@ def _fields(states: Sequence[StateResult]) -> Iterator[Measure]:
     for words, state in nearest.items():
         than = field_words(f"focus {state.focus_mm:g} mm", state.field_guess_percent)
         yield Measure(kind=FIELD, who=words, what="how wide it sees there, to either side", so_far=than, key=state.key)
+
+
+def _clear_while(lens: str, check: CheckResult) -> ClearWhile | None:
+    """What a clear lens rests on that a slip could undo."""
+    return next((one.clear_while for one in check.lenses if one.lens.name == lens), None)
+
+
+def _pupil(lens: str, states: Sequence[StateResult], rests: ClearWhile | None) -> Iterator[Measure]:
+    """The pupil on the axis, where it is known by bounds only or a slip in it could undo what is called clear."""
+    bounds = next(((state.pupils[0], state.pupils[-1]) for state in states if len(state.pupils) > 1), None)
+    told = [f"known so far: {range_words(*bounds)}"] if bounds else []
+    told += [f"clear {rests.words}"] if rests and rests.number is Number.PUPIL else []
+    if told:
+        yield Measure(kind=PUPIL, who=lens, what="where its entrance pupil lies, by parallax", so_far="; ".join(told))
 
 
 def _walks(lens: str, lacking: Sequence[GuideVerdict]) -> Iterator[Measure]:

@@ -21,6 +21,8 @@ from scenes.verdicts.verdict import GuideVerdict, at_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from scenes.states.lens_judgement import LensJudgement
+
 
 LEAST_ROOM_PERCENT = 0.5  # less is none
 CAUTIONS = (
@@ -60,7 +62,7 @@ def tolerance_sentence(check: CheckResult) -> str:
     if not check.tolerances:
         return ""
     given = _count(check.tolerances, "tolerance")
-    return f"That is the box as drawn: the scene gives {given}, and `brimline builds` says how sure it is within them."
+    return f"That is the box as drawn: the scene gives {given}, and `brimline tolerances` says how sure it is within them."
 
 
 def state_rank(state: StateResult) -> tuple[int, float, float]:
@@ -152,8 +154,13 @@ def range_lines(check: CheckResult) -> list[str]:
     """A line for each lens: from which focus to which it is clear, the states between those of the table among them."""
     if not check.lenses:
         return []
-    told = [line for one in check.lenses for line in _wrapped(f"{one.lens.name}: {one.words}", "  ")]
+    told = [line for one in check.lenses for line in _wrapped(f"{one.lens.name}: {one.words}{_rests_on(one)}", "  ")]
     return ["Each lens over its whole range of focus:", *told]
+
+
+def _rests_on(lens: LensJudgement) -> str:
+    """', as long as its pupil is no deeper than 61 mm (43 stated)' of a clear lens; '' where no likely slip could undo it."""
+    return f", {lens.clear_while.words}" if lens.clear_while else ""
 
 
 def caution_lines() -> list[str]:

@@ -17,20 +17,15 @@ from raytrace.shares import Shares, VignetteMap, loss_stops
 from scenes.rig.focus_plane import BEYOND
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word, has_room, lack_words, word_for, worst_word
 from scenes.states.names import the
+from scenes.verdicts.darkest import NO_PLACES, SharesAt, darkest_mm
 from scenes.verdicts.loss_words import lost_words
-
-SharesAt = Callable[[NDArray[np.float64], bool], Shares]  # picture points (N, 2), whether to spend more rays on them
 
 ALIKE_STOPS = 0.05  # corners this close to each other are named together,
 ALIKE_LEAST = 0.5  # if each loses at least this share of what the worst place does
 MOST_ALIKE = 4096  # pixels of a wholly dark patch that are looked at to find its innermost
 ALIKE_SHARE = 1e-4  # places that differ by less than this are equally dark
 CANDIDATES = 6  # worst map pixels and rim points that are looked at again with more rays
-NO_PLACES = np.zeros((0, 2))
 ALL_ROOM = Margin(percent=WIDEST_PERCENT, capped=True)
-FIRST_REACH = 1 / 12  # of half the guide: how far round a place of doubt the darkest is first looked for
-ROUNDS, PER_SIDE, KEPT = 3, 7, 3  # then round the darkest few, each time a third as far
-MOST_DOUBTFUL = 12  # places in doubt that are looked round while nothing is seen to lose light
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -255,42 +250,6 @@ class _Look:
             blame=self.blame,
             others=self.others,
         )
-
-
-def darkest_mm(
-    guide: Guide, shares_at: SharesAt, start_mm: NDArray[np.float64], doubtful_mm: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """The darkest few places (N, 2) near those given: looked for round those that lose some light and round those in doubt.
-
-    None where nothing is lost there, or all.
-    """
-    centre, half = np.asarray(guide.centre_mm), np.array([guide.half_width_mm, guide.half_height_mm])
-    start_mm = np.clip(np.concatenate([start_mm, doubtful_mm]), centre - half, centre + half)
-    if not len(start_mm):
-        return NO_PLACES
-    shares = shares_at(start_mm, False).clear_share
-    if shares.min() <= 0.0 or not (len(doubtful_mm) or (shares < 1.0).any()):
-        return NO_PLACES
-    in_doubt = np.arange(len(start_mm) - len(doubtful_mm), len(start_mm))[:: max(len(doubtful_mm) // MOST_DOUBTFUL, 1)]
-    points_mm, reach = start_mm, FIRST_REACH
-    for step in range(ROUNDS):
-        dark = _darkest(shares)
-        picked = np.union1d(dark, in_doubt) if step == 0 or not len(dark) else dark
-        tried = np.clip((points_mm[picked][:, None] + _square() * reach * half).reshape(-1, 2), centre - half, centre + half)
-        points_mm = np.concatenate([points_mm, tried])
-        shares = np.concatenate([shares, shares_at(tried, False).clear_share])
-        reach /= PER_SIDE // 2
-    return np.asarray(points_mm[_darkest(shares)])
-
-
-def _square() -> NDArray[np.float64]:
-    side = np.linspace(-1.0, 1.0, PER_SIDE)
-    return np.stack(np.meshgrid(side, side), axis=-1).reshape(-1, 2)
-
-
-def _darkest(shares: NDArray[np.float64]) -> NDArray[np.intp]:
-    order = np.argsort(shares, kind="stable")[:KEPT]
-    return order[shares[order] < 1.0]
 
 
 def _lowest(guide: Guide, shares: NDArray[np.float64], points_mm: NDArray[np.float64]) -> NDArray[np.intp]:

@@ -27,6 +27,7 @@ FATE_WORDS = {
     RayFate.BLOCKED: "stopped by a part, at the dot",
 }
 LEGEND_Y_PX, NOTE_Y_PX = 62.0, 20.0
+LEGEND_WIDTH_PX = 5.0  # thinner, one line alone looks paler than a bundle of rays
 SCALE_WIDTH_PX, SCALE_HEIGHT_PX = 300.0, 18.0
 
 
@@ -139,7 +140,7 @@ def _legend(scene: Scene3D, layout: Layout, plotter: Plotter) -> None:
         if not any(ray.fate is fate for ray in scene.rays):
             continue
         ends = [[x, y + 6 * s], [x + 46 * s, y + 6 * s]]
-        _flat(ends, [[0, 1]], RAY_COLOURS[fate], plotter, width_px=RAY_WIDTH_PX[fate] * s)
+        _flat(ends, [[0, 1]], RAY_COLOURS[fate], plotter, width_px=max(RAY_WIDTH_PX[fate], LEGEND_WIDTH_PX) * s)
         _text(FATE_WORDS[fate], (x + 56 * s, y), BODY_PX * s, plotter)
         x += 56 * s + width_px(FATE_WORDS[fate], s, BODY_PX) + 20 * s
 

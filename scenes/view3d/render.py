@@ -1,4 +1,4 @@
-"""3D pictures without a display, drawn in a child process: where there is no OpenGL, a sentence comes instead of a crash."""
+"""3D pictures without a display, drawn in processes that stay: where there is no OpenGL, a sentence comes and no crash."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+import threading
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass, field
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any
+from typing import Protocol, Self
 
 import numpy as np
 
@@ -26,6 +28,7 @@ Job = tuple[Scene3D, Path, tuple[int, int]]
 WINDOWS = (("libEGL.so.1", "vtkEGLRenderWindow"), ("libOSMesa.so.8", "vtkOSOpenGLRenderWindow"))
 OTHER_SYSTEMS = ("",)  # macOS and Windows bring OpenGL along and have but one kind of window
 START_S, PICTURE_S = 90.0, 45.0  # a start takes about 2 s, a picture 1; beyond this the child is taken to hang
+PICTURES_PER_CHILD = 64  # so that what the drawing library keeps of each picture does not add up
 
 INSTALL = "on Debian and Ubuntu: apt install libegl1 libegl-mesa0 libgl1-mesa-dri"
 NO_OPENGL = f"3D pictures were left out: this machine has no OpenGL to draw with; {INSTALL}"
@@ -41,22 +44,177 @@ class RenderReport:
     failed: tuple[tuple[Path, str], ...] = ()
     problem: str = ""
 
+    def and_then(self, other: RenderReport) -> RenderReport:
+        """This and a later one as one."""
+        return RenderReport(
+            written=self.written + other.written, failed=self.failed + other.failed, problem=self.problem or other.problem
+        )
+
+
+class ChildGone(Exception):  # noqa: N818 - it says what happened
+    """A drawing process ended, or was given up, while at work on a picture."""
+
+
+class Child(Protocol):
+    """A process that draws one picture at a time."""
+
+    @property
+    def is_worn(self) -> bool:
+        """Whether it has drawn enough, and a new one is to go on."""
+
+    def draw(self, scene: Scene3D, path: Path, size: tuple[int, int]) -> str:
+        """Draw into a PNG file; empty, or in a sentence why not; ChildGone where the process does not get over it."""
+
+    def end(self) -> None:
+        """End the process."""
+
+
+class RenderChild:
+    """A drawing process that stays: `python -m scenes.view3d.render_process`, told a file at a time."""
+
+    def __init__(self, window: str, stop: StopSwitch) -> None:
+        self._held = ExitStack()
+        self._folder = Path(self._held.enter_context(tempfile.TemporaryDirectory(prefix="brimline-", ignore_cleanup_errors=True)))
+        self._process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "scenes.view3d.render_process"],
+            env=child_environment(os.environ, window),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+        )
+        self._held.enter_context(stop.on(self._process))
+        self._drawn = 0
+
+    def draw(self, scene: Scene3D, path: Path, size: tuple[int, int]) -> str:
+        """Draw into a PNG file, whole or not at all; empty, or in a sentence why not."""
+        source = self._folder / f"{self._drawn}.npz"
+        np.savez(source, allow_pickle=False, size=np.array(size), **packed(scene))
+        limit_s = PICTURE_S + (0 if self._drawn else START_S)
+        self._drawn += 1
+        why = self._answer(str(source), limit_s)
+        if not why:
+            write_whole(path, source.with_suffix(".png").read_bytes())
+        for file in (source, source.with_suffix(".png")):
+            file.unlink(missing_ok=True)
+        return why
+
+    @property
+    def is_worn(self) -> bool:
+        """Whether it has drawn enough, and a new one is to go on."""
+        return self._drawn >= PICTURES_PER_CHILD
+
+    def _answer(self, line: str, limit_s: float) -> str:
+        late = threading.Event()
+        timer = threading.Timer(limit_s, self._give_up, [late])
+        timer.daemon = True
+        timer.start()
+        try:
+            return self._asked(line)
+        except (OSError, EOFError):
+            status = self._process.wait()
+            words = f"drawing took longer than {limit_s:.0f} s" if late.is_set() else f"drawing stopped with status {status}"
+            raise ChildGone(words) from None
+        finally:
+            timer.cancel()
+
+    def _give_up(self, late: threading.Event) -> None:
+        late.set()
+        self._process.kill()
+
+    def _asked(self, line: str) -> str:
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        self._process.stdin.write(line + "\n")
+        self._process.stdin.flush()
+        for answer in self._process.stdout:  # between answers the libraries may have words of their own
+            if answer.startswith("{") and answer.endswith("}\n"):
+                return str(json.loads(answer)["why"])
+        raise EOFError
+
+    def end(self) -> None:
+        """End the process, whatever it is at, and drop its files."""
+        self._process.kill()
+        self._process.wait()
+        for pipe in (self._process.stdin, self._process.stdout):
+            with suppress(OSError):  # what was not sent yet finds nobody
+                assert pipe is not None
+                pipe.close()
+        self._held.close()
+
+
+@dataclass(slots=True, kw_only=True)
+class Drawers:
+    """Drawing processes that stay while the block lasts, one for each picture that is drawn at a time; for any threads."""
+
+    stop: StopSwitch = field(default_factory=StopSwitch)
+    child_of: Callable[[str, StopSwitch], Child] = RenderChild
+    _idle: list[Child] = field(default_factory=list)
+    _window: str | None = None  # the kind that has answered once
+    _problem: str = ""
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def __enter__(self) -> Self:
+        """Itself; its processes end with the block."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End all processes."""
+        while self._idle:
+            self._idle.pop().end()
+
+    def draw(self, jobs: Sequence[Job]) -> RenderReport:
+        """Draw scenes into PNG files (scene, path, (width, height) pixels); never raises for want of OpenGL.
+
+        A file is written whole or not at all.
+        """
+        report = RenderReport()
+        for job in jobs:
+            if self.stop.stopped or report.problem:
+                break
+            report = report.and_then(self._draw(job))
+        return report
+
+    def _draw(self, job: Job) -> RenderReport:
+        if not self._problem and find_spec("pyvista") is None:
+            self._problem = NO_LIBRARY
+        if self._problem:
+            return RenderReport(problem=self._problem)
+        gone = ""
+        for window in offscreen_windows() if self._window is None else (self._window,):
+            try:
+                return self._drawn_with(window, job)
+            except ChildGone as words:
+                gone = str(words)
+            if self.stop.stopped:
+                return RenderReport()
+        if self._window is None:
+            self._problem = NO_OPENGL
+            return RenderReport(problem=NO_OPENGL)
+        return RenderReport(failed=((job[1], gone),))
+
+    def _drawn_with(self, window: str, job: Job) -> RenderReport:
+        with self._lock:
+            child = self._idle.pop() if self._idle else None
+        child = self.child_of(window, self.stop) if child is None else child
+        try:
+            why = child.draw(*job)
+        except BaseException:  # Ctrl-C included
+            child.end()
+            raise
+        with self._lock:
+            self._window = window
+            if not child.is_worn:
+                self._idle.append(child)
+        if child.is_worn:
+            child.end()
+        return RenderReport(failed=((job[1], why),)) if why else RenderReport(written=(job[1],))
+
 
 def render_batch(jobs: Sequence[Job], stop: StopSwitch | None = None) -> RenderReport:
-    """Draw scenes into PNG files (scene, path, (width, height) pixels); never raises for want of OpenGL.
-
-    A file is written whole or not at all. One start serves all pictures: hand over as many as there are.
-    """
-    stop = stop or StopSwitch()
-    if not jobs:
-        return RenderReport()
-    if find_spec("pyvista") is None:
-        return RenderReport(problem=NO_LIBRARY)
-    for window in offscreen_windows():
-        report = _render_with(window, jobs, stop)
-        if report.written or report.problem != NO_OPENGL:
-            return report
-    return RenderReport(problem=NO_OPENGL)
+    """Draw scenes as `Drawers.draw` does, in one process that ends with the last."""
+    with Drawers(stop=stop or StopSwitch()) as drawers:
+        return drawers.draw(jobs)
 
 
 def offscreen_windows() -> tuple[str, ...]:
@@ -74,66 +232,8 @@ def _loads(library: str) -> bool:
     return True
 
 
-def _render_with(window: str, jobs: Sequence[Job], stop: StopSwitch) -> RenderReport:
-    """All jobs in one child, and what a crash left over in a second one; NO_OPENGL where not even the first picture came."""
-    report, left = RenderReport(), list(jobs)
-    while left:
-        done, crash = _one_child(window, left, stop)
-        if stop.stopped:
-            return report
-        if not done and not report.written:
-            return replace(report, problem=NO_OPENGL)
-        report = _joined(report, left, done)
-        left = left[len(done) :]
-        if left:
-            report = replace(report, failed=(*report.failed, (left[0][1], crash)))
-            left = left[1:]
-    return report
-
-
-def _joined(report: RenderReport, jobs: Sequence[Job], done: Sequence[str]) -> RenderReport:
-    paths = [path for _, path, _ in jobs]
-    written = tuple(path for path, why in zip(paths, done, strict=False) if not why)
-    failed = tuple((path, why) for path, why in zip(paths, done, strict=False) if why)
-    return replace(report, written=report.written + written, failed=report.failed + failed)
-
-
-def _one_child(window: str, jobs: Sequence[Job], stop: StopSwitch) -> tuple[list[str], str]:
-    """For each picture the child got to, in order, why it failed or an empty text; and how the child ended, for the one after."""
-    with tempfile.TemporaryDirectory(prefix="brimline-") as name:
-        folder = Path(name)
-        for number, (scene, _, size) in enumerate(jobs):
-            np.savez(folder / f"{number}.npz", allow_pickle=False, size=np.array(size), **packed(scene))
-        said, crash = _run([str(folder)], window, START_S + PICTURE_S * len(jobs), stop)
-        done = [str(line["why"]) for line in said]
-        for number, why in enumerate(done):
-            if not why:
-                write_whole(jobs[number][1], (folder / f"{number}.png").read_bytes())
-    return done, crash
-
-
-def _run(arguments: Sequence[str], window: str, timeout_s: float, stop: StopSwitch) -> tuple[list[dict[str, Any]], str]:
-    """What a child said, and how it ended in a sentence."""
-    try:
-        ended = run_child(arguments, window, timeout_s, stop)
-    except subprocess.TimeoutExpired as late:
-        out = late.stdout or b""
-        return _lines(out if isinstance(out, str) else out.decode(errors="replace")), f"drawing took longer than {timeout_s:.0f} s"
-    return _lines(ended.stdout), f"drawing stopped with status {ended.returncode}"
-
-
-def run_child(arguments: Sequence[str], window: str, timeout_s: float, stop: StopSwitch) -> subprocess.CompletedProcess[str]:
+def run_child(arguments: Sequence[str], window: str, timeout_s: float) -> subprocess.CompletedProcess[str]:
     """The drawing process, run to its end with a kind of window; TimeoutExpired where it hangs."""
     command = [sys.executable, "-P", "-m", "scenes.view3d.render_process", *arguments]
-    environment, pipe = child_environment(os.environ, window), subprocess.PIPE
-    with subprocess.Popen(command, env=environment, stdout=pipe, stderr=pipe, text=True) as child, stop.on(child):
-        try:
-            out, err = child.communicate(timeout=timeout_s)
-        except BaseException:  # Ctrl-C included
-            child.kill()
-            raise
-    return subprocess.CompletedProcess(command, child.returncode, out, err)
-
-
-def _lines(text: str) -> list[dict[str, Any]]:
-    return [json.loads(line) for line in text.splitlines() if line.startswith("{") and line.endswith("}")]
+    environment = child_environment(os.environ, window)
+    return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=timeout_s, check=False)

@@ -8,7 +8,6 @@ import sys
 from importlib.util import find_spec
 from typing import Any
 
-from scenes.runtime.child_process import StopSwitch
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.view3d.content import Scene3D
 from scenes.view3d.render import INSTALL, NO_LIBRARY_HERE, START_S, run_child
@@ -56,7 +55,7 @@ def window_problem() -> str:
     if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
         return NO_DISPLAY
     try:
-        ended = run_child([TRY_WINDOW], "", START_S, StopSwitch())
+        ended = run_child([TRY_WINDOW], "", START_S)
     except subprocess.TimeoutExpired:
         return NO_WINDOW
     return "" if ended.returncode == 0 and OPENED in ended.stdout else NO_WINDOW

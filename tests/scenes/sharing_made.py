@@ -66,5 +66,9 @@ def long_sleep():
     time.sleep(600)
 
 
+def patience():
+    return PATIENCE_S
+
+
 def no_more_than_a_name():
     return "elsewhere"

@@ -13,13 +13,13 @@ from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
 from scenes.answers.answer import answer_text
 from scenes.changes.flag_cuts import Cut
-from scenes.questions.builds.answer import answer as builds
 from scenes.questions.filters.sizes import smallest, stage_answers
 from scenes.questions.flags.answer import answer as flags
 from scenes.questions.ghosts.answer import answer as ghosts
 from scenes.questions.leaks.answer import answer as leaks
 from scenes.questions.leaks.text import light_advice_words
 from scenes.questions.masks.answer import answer as masks
+from scenes.questions.tolerances.answer import answer as builds
 from scenes.questions.widest.lens_family import family_states
 from scenes.questions.widest.report import Fate, widest_report
 from scenes.questions.widest.report import Wanted as FamilyWanted

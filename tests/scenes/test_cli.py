@@ -3,6 +3,7 @@
 import contextlib
 import ctypes
 import importlib
+import io
 import json
 import os
 import re
@@ -13,11 +14,13 @@ import time
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from scenes import cli
 from scenes.cli import COMMANDS, main
 from scenes.scene_file.errors import ItemError
 from scenes.states.load import load_scene, plans_of
+from scenes.view3d.render import RenderReport
 
 HEAVY = ("numpy", "scipy", "trimesh", "pyvista", "matplotlib", "numba", "pydantic", "shapely", "ezdxf")
 SMALL = """
@@ -263,6 +266,28 @@ def test_a_request_to_end_that_something_swallows_comes_again_but_not_into_the_c
     assert cleared == [True]
 
 
+def test_a_request_to_end_that_comes_while_a_run_says_how_it_ended_prints_no_traceback(scene, monkeypatch):
+    def told_late(_):
+        os.kill(os.getpid(), signal.SIGTERM)
+        time.sleep(1)
+
+    before = signal.getsignal(signal.SIGTERM)
+    monkeypatch.setattr(cli, "_complain", told_late)
+    assert main(["check", str(scene(text="["))]) == 130
+    assert signal.getsignal(signal.SIGTERM) is before
+
+
+def test_a_request_to_end_that_comes_while_handlers_are_put_back_is_not_raised():
+    before = {signal.SIGTERM: signal.getsignal(signal.SIGTERM)}
+    cli._end_as_by_ctrl_c()
+    cli._has_ended.set()
+    try:
+        os.kill(os.getpid(), signal.SIGTERM)
+        time.sleep(0.01)
+    finally:
+        cli._handle_as(before)
+
+
 def test_a_fault_of_the_program_is_one_sentence_and_status_70(capsys, scene, monkeypatch):
     def broken(*_, **__):
         raise KeyError("lost")
@@ -413,6 +438,32 @@ def test_view_says_that_there_are_more_states_and_how_to_see_them(capsys, scene,
     status, _, err = run(capsys, "view", scene(text=f"{SMALL}[check]\nf_numbers = [4, 8]\n"))
     assert status == 0
     assert err.endswith("f/4. It is the first of 2 states; to see another, add --lens, --focus or --f-number.\n")
+
+
+def test_view_replaces_its_own_picture_and_nobody_elses(capsys, scene, tmp_path, monkeypatch):
+    picture, link = tmp_path / "photo.png", tmp_path / "link.png"
+
+    def drawn(jobs):
+        figure = io.BytesIO()
+        Image.new("RGB", (3, 2)).save(figure, "PNG")
+        jobs[0][1].write_bytes(figure.getvalue())
+        return RenderReport(written=(jobs[0][1],), failed=(), problem="")
+
+    monkeypatch.setattr("scenes.questions.check.one_state.traced_in_3d", lambda *_: None)
+    monkeypatch.setattr("scenes.view3d.render.render_batch", drawn)
+    Image.new("RGB", (4, 4)).save(picture)
+    before = picture.read_bytes()
+    status, _, err = run(capsys, "view", scene(text=SMALL), "--out", picture)
+    assert (status, picture.read_bytes()) == (2, before)
+    assert "is there already and was not drawn by `brimline view`; give another name" in err
+    picture.unlink()
+    link.symlink_to(picture)
+    for _ in range(2):  # a new picture, then over it
+        assert run(capsys, "view", scene(text=SMALL), "--out", link)[0] == 0
+    assert link.is_symlink()
+    with Image.open(picture) as found:
+        found.load()
+        assert (found.size, found.text) == ((3, 2), {"Software": "brimline"})
 
 
 def test_view_writes_no_file_that_is_no_png(capsys, scene, tmp_path):

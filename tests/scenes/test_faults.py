@@ -91,7 +91,8 @@ COMMANDS = {
     "sun": "sun {scene} --out {out}",
     "widest": "widest {scene} --out {out}",
     "bokeh": "bokeh {scene} --out {out} --ahead 1000",
-    "builds": "builds {scene} --out {out}",
+    "tolerances": "tolerances {scene} --out {out}",
+    "make": "make {scene} --out {out}",
 }
 MINE = b"my words\n"  # what a person has written over one of the files
 ENDS = ("kill", "term", "full")

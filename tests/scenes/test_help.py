@@ -63,7 +63,7 @@ def test_list_says_what_can_be_listed_and_each_of_that_is_a_list(capsys):
     status, out, _ = run(capsys, "list")
     assert status == 0
     names = re.findall(r"^brimline list (\w+)", out, re.MULTILINE)
-    assert names == ["formats", "filters", "rods", "words"]
+    assert names == ["formats", "filters", "rods", "materials", "words"]
     assert all(json.loads(run(capsys, "list", name, "--json")[1])[name] for name in names)
 
 

@@ -68,7 +68,8 @@ SLOW = [
     "sun {scene} --lens 18 --out {out}",
     "widest {scene} --out {out}",
     "bokeh {scene} --lens 18 --out {out} --ahead 1000",
-    "builds {scene} --out {out}",
+    "tolerances {scene} --out {out}",
+    "make {scene} --lens 18 --out {out}",
     "view {scene} --out {out}.png",
 ]
 

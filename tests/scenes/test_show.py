@@ -151,7 +151,7 @@ def test_a_state_is_picked_by_key_or_by_lens_focus_and_stop(show):
     ("call", "told"),
     [
         (lambda show: show.map("26"), 'lens: the scene has no lens "26"; did you mean "25"?'),
-        (lambda show: show.map("25", f_number=3), "f_number: the scene's [check] has no state at 3; it has 2, 5.6"),
+        (lambda show: show.map("25", f_number=3), "f_number: the scene's [check] has no state at 3; it has 2, 5.6; add it there"),
         (lambda show: show.map("25", columns=0), 'columns: must be a whole number of pixels from 1 to 32768, or "full", got 0'),
         (lambda show: show.beam(), "beam: needs at_mm, such as show.beam(at_mm=...)"),
         (lambda show: show.beam(at=3), 'beam: has no option "at"; did you mean "at_mm"?'),
@@ -215,7 +215,7 @@ sun = { latitude_deg = 48, longitude_deg = 11, time = 2026-06-21T12:00:00+02:00,
 
 [check]"""
 FREE_HOOD = '\n[[design.free]]\nof = "box.hood.front_mm"\nfrom = [200, 140]\nto = [500, 400]\n'
-OPTIONS = {"beam": {"at_mm": 40}, "builds": {"count": 8}, "check": {"columns": 24}}
+OPTIONS = {"beam": {"at_mm": 40}, "tolerances": {"count": 8}, "check": {"columns": 24}}
 
 
 @pytest.mark.slow

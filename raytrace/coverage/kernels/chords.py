@@ -17,6 +17,8 @@ from raytrace.coverage.kernels.lens_rim import rim_at
 from raytrace.coverage.kernels.project import between
 from raytrace.coverage.kernels.scratch import (
     ALL_DARK,
+    END_A,
+    END_B,
     FIRST,
     HULL_FIRST,
     HULL_LAST,
@@ -27,7 +29,6 @@ from raytrace.coverage.kernels.scratch import (
     PART,
     PLANES,
     SENSE,
-    SPAN,
     TURN,
     WEBBED,
     Block,
@@ -44,10 +45,14 @@ FAR = 1e30
 
 
 def chord_rule(count: int) -> FloatArray:
-    """Rule (4, N): v of the chords, their weights, half lengths, and weight / length."""
+    """Rule (5, N): v of the chords, their weights, half lengths, weight / length, and how many lie above each of N even steps of v.
+
+    The steps rise from -1 to 1; the count is of chords above a step's upper end.
+    """
     angle = np.arange(1, count + 1) * np.pi / (count + 1)
     weight, half = 2.0 / (count + 1) * np.sin(angle) ** 2, np.sin(angle)
-    return np.stack([np.cos(angle), weight, half, weight / (2.0 * half)])
+    above = np.searchsorted(-np.cos(angle), -(-1.0 + 2.0 * np.arange(1, count + 1) / count))
+    return np.stack([np.cos(angle), weight, half, weight / (2.0 * half), above.astype(np.float64)])
 
 
 @compiled
@@ -70,6 +75,9 @@ def cover_by_chords(
             _sides_at(b, w, fx, fy)
             for k in range(len(b.entry)):
                 w.row[8, b.entry[k, PART]] = 0.0
+            for k in range(len(b.entry)):
+                _set_reach(b, w.at, b.entry[k, MODE], b.entry[k, FIRST], b.entry[k, LAST])
+                _set_reach(b, w.at, b.entry[k, HULL_MODE], b.entry[k, HULL_FIRST], b.entry[k, HULL_LAST])
             if convex:
                 share = _convex_pixel(b, w, rule)
             else:
@@ -126,6 +134,42 @@ def _row(row: FloatArray, au: float, av: float, bu: float, bv: float) -> None:
 
 
 @compiled
+def _set_reach(b: Block, at: FloatArray, mode: int, first: int, last: int) -> None:
+    """Let sides of an ordered outline count for the chords between their ends alone: columns 2 and 3 of their rows.
+
+    Beyond an end the next side bounds the outline closer, if it is listed and goes on the same way up or down; else the side
+    counts for all chords beyond.
+    """
+    if mode != PLANES:
+        return
+    for e in range(first, last):
+        row = at[e]
+        if row[6] != 0.0:
+            continue
+        before, after = e - 1 if e > first else last - 1, e + 1 if e + 1 < last else first
+        goes_on = b.side[e, END_B] == b.side[after, END_A] and at[after, 4] == row[4] and at[after, 6] == 0.0
+        comes_so = b.side[before, END_B] == b.side[e, END_A] and at[before, 4] == row[4] and at[before, 6] == 0.0
+        up, down = (goes_on, comes_so) if row[4] > 0.0 else (comes_so, goes_on)
+        row[3] = row[3] if up else FAR
+        row[2] = row[2] if down else -FAR
+
+
+@compiled
+def _first_chord(top: float, rule: FloatArray) -> int:
+    """The first chord that a side up to v = top may cross, or one before it."""
+    n = len(rule[0])
+    return 0 if top >= 1.0 else int(rule[4, min(int(max(top + 1.0, 0.0) * (0.5 * n)) + 1, n - 1)])
+
+
+@compiled
+def _chords_end(bottom: float, rule: FloatArray) -> int:
+    """The end of the chords that a side down to v = bottom may cross, or one beyond it."""
+    n = len(rule[0])
+    step = int(max(min(bottom, 1.0) + 1.0, 0.0) * (0.5 * n)) - 2
+    return int(rule[4, step]) if step >= 0 else n
+
+
+@compiled
 def _convex_pixel(b: Block, w: Tally, rule: FloatArray) -> float:
     """Clear share where one piece of every chord stays open; w.row[8] gets what each part stops first."""
     n = len(rule[0])
@@ -156,11 +200,11 @@ def _clip_chords(row: FloatArray, inward: float, rule: FloatArray, low: FloatArr
             if (rule[0, j] - row[2]) * row[4] * inward < 0.0:
                 high[j] = -FAR
     elif row[4] * inward > 0.0:
-        for j in range(len(rule[0])):
+        for j in range(_first_chord(row[3], rule), _chords_end(row[2], rule)):
             u = c + k * rule[0, j]
             high[j] = min(high[j], u)
     else:
-        for j in range(len(rule[0])):
+        for j in range(_first_chord(row[3], rule), _chords_end(row[2], rule)):
             u = c + k * rule[0, j]
             low[j] = max(low[j], u)
 
@@ -169,6 +213,7 @@ def _clip_chords(row: FloatArray, inward: float, rule: FloatArray, low: FloatArr
 def _any_pixel(b: Block, w: Tally, cut_by_lens: int, x: float, y: float, rule: FloatArray) -> float:
     """Clear share of the bare pupil whatever the shapes; w.row[8] gets what each part stops first."""
     bare, clear = 0.0, 0.0
+    _set_spans(b, w, rule)
     for j in range(len(rule[0])):
         v = rule[0, j]
         low, high = -rule[2, j], rule[2, j]
@@ -178,12 +223,12 @@ def _any_pixel(b: Block, w: Tally, cut_by_lens: int, x: float, y: float, rule: F
                 continue
         w.row[2, 0], w.row[3, 0] = low, high
         bare += (high - low) * rule[3, j]
-        clear += _chord(b, w, v, rule[3, j], high - low)
+        clear += _chord(b, w, j, v, rule[3, j], high - low)
     return clear / bare if bare > 0.0 else 1.0
 
 
 @compiled
-def _chord(b: Block, w: Tally, v: float, weight: float, length: float) -> float:
+def _chord(b: Block, w: Tally, chord: int, v: float, weight: float, length: float) -> float:
     """Weighted open length of one chord after all entries, in order."""
     pieces, before = 1, length
     for k in range(len(b.entry)):
@@ -193,15 +238,13 @@ def _chord(b: Block, w: Tally, v: float, weight: float, length: float) -> float:
             return 0.0
         hull_low, hull_high = -FAR, FAR
         if entry[HULL_MODE] != NO_MODE:
-            hull_low, hull_high = _inside(w.at, entry[HULL_MODE], entry[HULL_FIRST], entry[HULL_LAST], 1.0, v)
+            hull_low, hull_high = w.span[4 * k + 2, chord], w.span[4 * k + 3, chord]
         if entry[MODE] == WEBBED:
             pieces = stop_layers(b, w, entry, v, pieces, hull_low, hull_high)
+        elif entry[SENSE] == PASSES:
+            pieces = keep_only(w.row, pieces, w.span[4 * k, chord], w.span[4 * k + 1, chord], hull_low, hull_high)
         else:
-            low, high = _inside(w.at, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), v)
-            if entry[SENSE] == PASSES:
-                pieces = keep_only(w.row, pieces, low, high, hull_low, hull_high)
-            else:
-                pieces = cut_out(w.row, pieces, low, high)
+            pieces = cut_out(w.row, pieces, w.span[4 * k, chord], w.span[4 * k + 1, chord])
         after = open_length(w.row, pieces)
         w.row[8, entry[PART]] += (before - after) * weight
         before = after
@@ -211,20 +254,34 @@ def _chord(b: Block, w: Tally, v: float, weight: float, length: float) -> float:
 
 
 @compiled
-def _inside(at: FloatArray, mode: int, first: int, last: int, turn: float, v: float) -> tuple[float, float]:
-    """Piece of the chord inside a convex shape, low >= high where there is none."""
-    low, high = (-FAR, FAR) if mode == PLANES else (FAR, -FAR)
+def _set_spans(b: Block, w: Tally, rule: FloatArray) -> None:
+    """Where the entries' shapes, and the hulls about them, begin and end on every chord: four rows of w.span for each."""
+    for k in range(len(b.entry)):
+        entry = b.entry[k]
+        if entry[MODE] == ALL_DARK:
+            break
+        if entry[MODE] != WEBBED:
+            _set_span(w.at, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), rule, w.span[4 * k], w.span[4 * k + 1])
+        if entry[HULL_MODE] != NO_MODE:
+            first, last = entry[HULL_FIRST], entry[HULL_LAST]
+            _set_span(w.at, entry[HULL_MODE], first, last, 1.0, rule, w.span[4 * k + 2], w.span[4 * k + 3])
+
+
+@compiled
+def _set_span(
+    at: FloatArray, mode: int, first: int, last: int, turn: float, rule: FloatArray, low: FloatArray, high: FloatArray
+) -> None:
+    """The piece of every chord inside a convex shape, low >= high where there is none."""
+    n = len(rule[0])
+    start = -FAR if mode == PLANES else FAR
+    for j in range(n):
+        low[j], high[j] = start, -start
     for e in range(first, last):
-        row = at[e]
-        u = row[0] + row[1] * v
-        if mode == SPAN:
-            if row[2] <= v <= row[3] and row[6] == 0.0:
-                low, high = min(low, u), max(high, u)
-        elif row[6] != 0.0:
-            if (v - row[2]) * row[4] * turn < 0.0:
-                return FAR, -FAR
-        elif row[4] * turn > 0.0:
-            high = min(high, u)
-        else:
-            low = max(low, u)
-    return low, high
+        if mode == PLANES:
+            _clip_chords(at[e], turn, rule, low, high)
+        elif at[e, 6] == 0.0:
+            for j in range(_first_chord(at[e, 3], rule), _chords_end(at[e, 2], rule)):
+                v = rule[0, j]
+                if at[e, 2] <= v <= at[e, 3]:
+                    u = at[e, 0] + at[e, 1] * v
+                    low[j], high[j] = min(low[j], u), max(high[j], u)

@@ -93,7 +93,8 @@ class Tally(NamedTuple):
     """Scratch for one block.
 
     at (M, 8) sides at a pixel; row (9, K) low and high ends of chords (0, 1), pieces (2 to 5), events (6, 7) and what parts stop
-    first (8); hand (8,) an edge's spots at a pixel; lens (10, N); outline (K, 2) of the rims.
+    first (8); hand (8,) an edge's spots at a pixel; lens (10, N); outline (K, 2) of the rims; span (4 I, N) where each entry's
+    shape, and the hull about it, begin and end on every chord.
     """
 
     at: FloatArray
@@ -101,6 +102,7 @@ class Tally(NamedTuple):
     hand: FloatArray
     lens: FloatArray
     outline: FloatArray
+    span: FloatArray
 
 
 class Room(NamedTuple):
@@ -132,6 +134,7 @@ def room_for(tables: Tables, nodes: Nodes, parts: int, chords: int, blocks: int)
         hand=np.zeros(8),
         lens=np.zeros((LENS_ROWS, max(chords, 24))),
         outline=np.zeros((nodes.rim.shape[2], 2)),
+        span=np.empty((4 * entries, chords)),
     )
     return Room(listing, tally)
 

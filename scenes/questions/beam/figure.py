@@ -18,6 +18,7 @@ from scenes.sheets.colours import HIGHLIGHT, INK, PART_COLOURS, RAY_CLEAR, SOFT_
 from scenes.sheets.page import Box, Page
 from scenes.sheets.section_sheet import shape_path
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT
+from scenes.states.names import state_words
 
 MARGIN_MM = 12.0
 ROOM_SHARE = 0.2  # of the beam's size shown around it: enough to see the edge of the part that holds it
@@ -144,7 +145,7 @@ def _write_list(page: Page, left: float, top: float, beam: BeamInPlane) -> None:
     y = top - 6.0 * (max(len(rows), 1) + 2)
     page.text(left, y, f"{len(beam.states)} {'state' if len(beam.states) == 1 else 'states'}; the widest beam:", BODY_PT)
     widest = max(beam.states, key=lambda state: state.section.area)
-    page.fit(left, y - 6.0, widest.plan.key, BODY_PT, LIST_MM, colour=SOFT_INK)
+    page.fit(left, y - 6.0, state_words(widest.plan), BODY_PT, LIST_MM, colour=SOFT_INK)
 
 
 def clear_words(clearance_mm: float) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,9 +14,11 @@ from raytrace.bokeh import Blurs, highlight_blurs
 from raytrace.optics.camera import Guide
 from raytrace.optics.fresnel import loss_stops
 from scenes.runtime.engines import engine_of
+from scenes.runtime.first_run import prepare
+from scenes.runtime.shared_out import shared_out
 from scenes.states.state import State
 
-THREADS = 2  # states at once: most of the work is on long arrays, which leaves room for one more
+STATE_S = 0.2  # what a state takes, about
 ACROSS, UPRIGHT = 5, 3  # places of the frame
 FAR_MM = math.inf
 NEAR_MM = 2000.0  # ahead of the lens front: where highlights stand for a lens focused at infinity, unless asked for
@@ -47,8 +48,8 @@ class StateBokeh:
 def bokeh_of(plans: Sequence[State], ahead_mm: float | None) -> tuple[StateBokeh, ...]:
     """Blurs of every state; those that are focused where the highlights stand are left out, for they have none."""
     wanted = [(plan, at) for plan in plans if not is_sharp(plan, at := highlight_mm(plan, ahead_mm))]
-    with ThreadPoolExecutor(max_workers=THREADS) as pool:
-        return tuple(pool.map(_state, *zip(*wanted, strict=True))) if wanted else ()
+    prepare()
+    return tuple(shared_out(_state, wanted, each_s=STATE_S))
 
 
 def highlight_mm(plan: State, ahead_mm: float | None) -> float:
@@ -72,7 +73,8 @@ def places_mm(guide: Guide) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]
     return np.column_stack([x.ravel(), y.ravel()])
 
 
-def _state(plan: State, at_mm: float) -> StateBokeh:
+def _state(asked: tuple[State, float]) -> StateBokeh:
+    plan, at_mm = asked
     engine, guides = engine_of("coverage"), outer_guides(plan.guides)
     each = [
         (guide.name, highlight_blurs(lens, places_mm(guide), plan.box, highlight_z_mm=at_mm))

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from scenes.answers.answer import Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
 from scenes.answers.options import Wanted
+from scenes.questions.check.job_run import Job
 from scenes.questions.check.results_json import results_dict
-from scenes.questions.check.run import Asked, Done, Job, provenance, run_jobs
+from scenes.questions.check.run import Asked, Done, provenance, run_jobs
 from scenes.verdicts.overview import answer_line, end_lines, overview_lines
 from scenes.verdicts.text import CAUTIONS, caution_lines
 

@@ -52,11 +52,28 @@ class SheetEntry:
 Row = tuple[str, tuple[SheetEntry | None, ...]]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """One sheet: its rows of lenses, its title, and the verdict words of all states, on whichever sheet they are."""
+
+    rows: tuple[Row, ...]
+    title: str
+    verdict_words: tuple[str, ...]
+
+
 def contact_sheet(entries: Sequence[SheetEntry], *, title: str, visible_loss_stops: float) -> list[Figure]:
-    """Sheets (A4) of all states: a row for each lens, a column for each focus and stop; as many sheets as it takes."""
-    rows = sheet_rows(entries)
-    pages = [rows[first : first + ROWS] for first in range(0, len(rows), ROWS)] or [[]]
-    return [_sheet(page, number, len(pages), entries, title, visible_loss_stops) for number, page in enumerate(pages, 1)]
+    """Sheets (A4) of all states, drawn."""
+    return [sheet_figure(sheet, visible_loss_stops) for sheet in sheets(entries, title=title)]
+
+
+def sheets(entries: Sequence[SheetEntry], *, title: str) -> list[Sheet]:
+    """All states shared out to sheets: a row for each lens, a column for each focus and stop; as many sheets as it takes."""
+    rows, words = sheet_rows(entries), tuple(entry.verdict_word for entry in entries)
+    pages = [tuple(rows[first : first + ROWS]) for first in range(0, len(rows), ROWS)] or [()]
+    return [
+        Sheet(rows=page, title=title if len(pages) == 1 else f"{title} · sheet {number} of {len(pages)}", verdict_words=words)
+        for number, page in enumerate(pages, 1)
+    ]
 
 
 def sheet_rows(entries: Sequence[SheetEntry]) -> list[Row]:
@@ -76,14 +93,13 @@ def sheet_rows(entries: Sequence[SheetEntry]) -> list[Row]:
     return rows
 
 
-def _sheet(
-    rows: Sequence[Row], number: int, count: int, entries: Sequence[SheetEntry], title: str, visible_loss_stops: float
-) -> Figure:
+def sheet_figure(sheet: Sheet, visible_loss_stops: float) -> Figure:
+    """A sheet, drawn."""
     page = Page(*A4_MM)
-    _write_head(page, title if count == 1 else f"{title} · sheet {number} of {count}", entries)
+    _write_head(page, sheet.title, sheet.verdict_words)
     height = _GRID.height / ROWS
     width = (_GRID.width - _LENS_MM) / COLUMNS
-    for i, (lens, states) in enumerate(rows):
+    for i, (lens, states) in enumerate(sheet.rows):
         top = _GRID.top - i * height
         page.line([(_GRID.left, top), (_GRID.right, top)], RULE, 0.6)
         _write_lens(page, top - 2.0, lens)
@@ -95,13 +111,13 @@ def _sheet(
     return page.figure
 
 
-def _write_head(page: Page, title: str, entries: Sequence[SheetEntry]) -> None:
+def _write_head(page: Page, title: str, verdict_words: Sequence[str]) -> None:
     width = page.width_mm - 16.0
     page.fit(8.0, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold", most=1)
-    words = Counter(entry.verdict_word for entry in entries)
+    words = Counter(verdict_words)
     ordered = sorted(words.items(), key=lambda item: _order(item[0]))
     told = ",  ".join(f"{badge_of(word).symbol} {count} {word}" for word, count in ordered)
-    summary = f"{len(entries)} {'state' if len(entries) == 1 else 'states'}:  {told}"
+    summary = f"{len(verdict_words)} {'state' if len(verdict_words) == 1 else 'states'}:  {told}"
     page.fit(8.0, page.height_mm - 18.0, summary, _CELL_PT, width, colour=SOFT_INK, most=1)
 
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from raytrace.optics.camera import Guide
-    from scenes.questions.check.contact_sheet import SheetEntry
+    from scenes.questions.check.contact_sheet import Sheet, SheetEntry
     from scenes.states.state import State
     from scenes.view3d.content import Scene3D, View
     from scenes.view3d.render import Job
@@ -270,6 +270,20 @@ def write_cuts(plan: State, state: StateResult, scene_title: str, request: State
             raise
         return f"the cuts of {state_words(state)} were left out: {in_a_sentence(error)}"
     tick(1, "cuts")
+    return ""
+
+
+def write_sheet(sheet: Sheet, name: str, request: StateRequest, *, tick: Tick = silent) -> str:
+    """One contact sheet; a sentence comes back where that fails."""
+    from scenes.questions.check.contact_sheet import sheet_figure
+
+    try:
+        request.write_figure(name, sheet_figure(sheet, request.limits.visible_loss_stops))
+    except Exception as error:
+        if is_full(error):
+            raise
+        return f"{name} was left out: {in_a_sentence(error)}"
+    tick(1, "contact sheets")
     return ""
 
 

@@ -3,34 +3,43 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scenes.answers.csv_tables import csv_files
-from scenes.io.files import RESULTS_NAME, Staging, as_json, write_whole
+from scenes.io.files import Staging, as_json, write_whole
+from scenes.io.left_results import RESULTS_NAME
 from scenes.questions.check.kept_states import Keeping, picture_name
-from scenes.questions.check.one_state import SIDE_VIEWS, VIEWS, Gathered, Kept, Recorded, StateRequest, gather_views, write_cuts
+from scenes.questions.check.one_state import (
+    SIDE_VIEWS,
+    VIEWS,
+    Gathered,
+    Kept,
+    Recorded,
+    StateRequest,
+    gather_views,
+    write_cuts,
+    write_sheet,
+)
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.names import lens_words
-from scenes.verdicts.check import CheckResult, StateResult
+from scenes.verdicts.check import CheckResult, FailedState, StateResult
 from scenes.verdicts.test_plan import plan_lines
 from scenes.verdicts.text import state_rank
+from scenes.view3d.render import Drawers, Job
 
 if TYPE_CHECKING:
     from raytrace.shares import VignetteMap
     from scenes.questions.check.contact_sheet import SheetEntry
     from scenes.states.state import State
-    from scenes.view3d.render import Job
 
 TEST_PLAN_NAME = "test-plan.txt"
-# Pictures to one start of the drawing process, which takes as long as three of them: where a lane has no state to trace, and else.
-VIEWS_AT_ONCE, VIEWS_BESIDE_STATES = 8, 16
+MOST_WAITING = 16  # 3D pictures: their parts and maps take memory, so beyond this they go before the next state
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +58,7 @@ class Recorder:
 
     staging: Staging
     request: StateRequest
-    lanes: int = 1
-    stop: StopSwitch = field(default_factory=StopSwitch)
+    drawers: Drawers
     keeping: Keeping | None = None
     kept_as: dict[Path, str] = field(default_factory=dict)  # 3D pictures of kept states
     entries: dict[str, SheetEntry] = field(default_factory=dict)
@@ -112,16 +120,26 @@ class Recorder:
         if lens not in self.worst or state_rank(found.state) > state_rank(self.worst[lens].state):
             self.worst[lens] = found
 
-    def views(self) -> list[Callable[..., Gathered]]:
+    def steps(self, title: str, failed: Sequence[FailedState]) -> Iterator[tuple[Callable[..., Any], Callable[[Any], None]]]:
+        """Calls for what takes several states, each with what takes its result."""
+        yield from self.views()
+        for _, plan, state in self.tightest.values():
+            yield partial(write_cuts, plan, state, title, self.request), self._take_sentence("cuts")
+        for call in self._sheets(title, failed) if self.request.flat else ():
+            yield call, self._take_sentence("contact sheets")
+
+    def views(self) -> list[tuple[Callable[..., Gathered], Callable[[Gathered | WorkerDied], None]]]:
         """Calls that get the 3D pictures of each lens's worst state ready, but for those that every state has."""
         named = tuple(view for view in VIEWS if view not in SIDE_VIEWS) if self.request.all_3d else VIEWS
         found = [one for one in self.worst.values() if self.request.solid]
         self.unready = len(found)
-        return [partial(gather_views, one.plan, one.state, one.map_, self.request, named) for one in found]
+        return [
+            (partial(gather_views, one.plan, one.state, one.map_, self.request, named), partial(self._take_views, one))
+            for one in found
+        ]
 
-    def take_views(self, number: int, gathered: Gathered | WorkerDied) -> None:
-        """Note what the call of that number has got ready."""
-        found = list(self.worst.values())[number]
+    def _take_views(self, found: Worst, gathered: Gathered | WorkerDied) -> None:
+        """Note what a call has got ready."""
         self.unready -= 1
         if isinstance(gathered, WorkerDied):
             self.trouble.append(f"{found.plan.key}: no 3D pictures: the process that got them ready has ended")
@@ -129,35 +147,35 @@ class Recorder:
         self.trouble += gathered.trouble
         self._queue(gathered.jobs, found.kept)
 
+    def _take_sentence(self, what: str) -> Callable[[str | WorkerDied], None]:
+        def take(why: str | WorkerDied) -> None:
+            words = f"{what} were left out: the process that drew them has ended" if isinstance(why, WorkerDied) else why
+            self.trouble += [words] if words else []
+
+        return take
+
     def pictures_left(self) -> int:
         """How many 3D pictures are still to be drawn, at most."""
         return len(self.waiting) + self.unready * len(VIEWS)
 
     def draw_beside(self, idle: bool) -> Callable[[], None] | None:
-        """3D pictures to draw while states are traced, once there are enough for one start of the drawing process."""
-        if len(self.waiting) < (VIEWS_AT_ONCE if idle else VIEWS_BESIDE_STATES):
-            return None
-        return self._batch(VIEWS_BESIDE_STATES, silent)
+        """A 3D picture to draw where there is no state to check, or where too many wait."""
+        return self._next_picture(silent) if self.waiting and (idle or len(self.waiting) > MOST_WAITING) else None
 
     def draw_rest(self, tick: Tick) -> Callable[[bool], Callable[[], None] | None]:
-        """The 3D pictures that are left, shared out evenly, as soon as there are enough for a lane or no more are to come."""
-        share = math.ceil(self.pictures_left() / self.lanes)
-        return lambda _idle: self._batch(share, tick) if self.waiting and (len(self.waiting) >= share or not self.unready) else None
+        """The 3D pictures that are left, one by one."""
+        return lambda _idle: self._next_picture(tick) if self.waiting else None
 
-    def _batch(self, count: int, tick: Tick) -> Callable[[], None]:
-        batch, self.waiting = self.waiting[:count], self.waiting[count:]
-        return partial(self._draw, batch, tick)
+    def _next_picture(self, tick: Tick) -> Callable[[], None]:
+        return partial(self._draw, self.waiting.pop(0), tick)
 
-    def _draw(self, batch: Sequence[Job], tick: Tick) -> None:
-        """Have pictures drawn; a machine that cannot draw gets a sentence in `trouble`, never a crash."""
-        from scenes.view3d.render import render_batch
-
-        if not self.problem:  # else the machine cannot draw, and has said so once
-            report = render_batch(batch, self.stop)
-            self.problem = self.problem or report.problem
-            self.left_out += report.failed
-            self._keep(report.written)
-        tick(len(batch), "3D pictures")
+    def _draw(self, job: Job, tick: Tick) -> None:
+        """Have a picture drawn; a machine that cannot draw gets a sentence in `trouble`, never a crash."""
+        report = self.drawers.draw([job])
+        self.problem = self.problem or report.problem
+        self.left_out += report.failed
+        self._keep(report.written)
+        tick(1, "3D pictures")
 
     def told(self) -> tuple[str, ...]:
         """Sentences about what could not be drawn, in the scene's order."""
@@ -165,14 +183,8 @@ class Recorder:
         sentences = [f"{path.parent.name}/{path.name} was left out: {why}" for path, why in left_out]
         return tuple(dict.fromkeys([*sentences, *([self.problem] if self.problem else []), *self.trouble]))
 
-    def cuts(self, scene_title: str) -> list[Callable[..., str]]:
-        """Calls that write the cuts of each lens's tightest state."""
-        return [partial(write_cuts, plan, state, scene_title, self.request) for _, plan, state in self.tightest.values()]
-
     def finish(self, check: CheckResult, made_by: Provenance) -> dict[str, Any]:
-        """Write contact sheets, the test plan and results.json; the latter's content comes back."""
-        if self.request.flat:
-            self._write_sheets(check, made_by.scene_title)
+        """Write the test plan and results.json; the latter's content comes back."""
         self.staging.write(self.request.name(TEST_PLAN_NAME), "\n".join([*plan_lines(check, made_by.scene_title), ""]))
         for name, text in csv_files("results", results_dict(check, made_by)):
             self.staging.write(self.request.name(name), text)
@@ -184,16 +196,12 @@ class Recorder:
         self.staging.write(self.request.name(RESULTS_NAME), as_json(results, for_file=True))
         return results
 
-    def _write_sheets(self, check: CheckResult, title: str) -> None:
-        from scenes.questions.check.contact_sheet import SheetEntry, contact_sheet
+    def _sheets(self, title: str, failed: Sequence[FailedState]) -> list[Callable[..., str]]:
+        from scenes.questions.check.contact_sheet import SheetEntry, sheets
 
-        failed = {
-            state.key: SheetEntry(lens=state.lens_name, column=state.key, map_=None, note=state.why) for state in check.failed
-        }
-        entries = [*self.entries.values(), *failed.values()]
-        visible = self.request.limits.visible_loss_stops
-        for number, figure in enumerate(contact_sheet(entries, title=title, visible_loss_stops=visible), 1):
-            self.request.write_figure(f"sheet-{number}", figure)
+        lost = [SheetEntry(lens=state.lens_name, column=state.key, map_=None, note=state.why) for state in failed]
+        found = sheets([*self.entries.values(), *lost], title=title)
+        return [partial(write_sheet, sheet, f"sheet-{number}", self.request) for number, sheet in enumerate(found, 1)]
 
 
 def _existing(state: StateResult, files: Sequence[str], worst: bool) -> StateResult:

@@ -14,6 +14,7 @@ from scenes.answers import numbers
 from scenes.answers.answer import head
 from scenes.states.clear_rule import LOSING_NOTHING, RANK, WALK_MM, Limits, Word, has_room
 from scenes.states.names import state_words
+from scenes.states.unconfirmed import ClearWhile, Number
 from scenes.verdicts.check import CheckResult, FailedState, StateResult
 from scenes.verdicts.proof_words import proof_data
 from scenes.verdicts.rooms import PartResult
@@ -103,6 +104,7 @@ def _lens(one: LensJudgement) -> dict[str, Any]:
         "lens": one.lens.name,
         "clear": one.clear,
         "says": one.words,
+        "clear_while": _clear_while(one.clear_while) if one.clear_while else None,
         "spans": [
             {
                 "focal_mm": mm(span.focal_mm),
@@ -112,6 +114,17 @@ def _lens(one: LensJudgement) -> dict[str, Any]:
             }
             for span in one.spans
         ],
+    }
+
+
+def _clear_while(one: ClearWhile) -> dict[str, Any]:
+    """What a clear lens rests on: how far the number may be out [mm, or % of the field's tangent]."""
+    return {
+        "number": str(one.number),
+        "off_by_mm": mm(one.off_by) if one.number is Number.PUPIL else None,
+        "off_by_percent": one.off_by if one.number is Number.FIELD else None,
+        "stated_mm": mm(one.stated_mm) if one.stated_mm is not None else None,
+        "says": one.words,
     }
 
 

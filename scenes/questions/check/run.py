@@ -13,24 +13,25 @@ import click
 
 from scenes.answers.answer import VERSION
 from scenes.answers.narrow import for_terminal
-from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Staging, as_json, result_folder
-from scenes.questions.check.between import between_states
+from scenes.io.files import Staging, as_json, result_folder
+from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
+from scenes.questions.check.job_run import Job, JobRun
 from scenes.questions.check.kept_states import Keeping, keeping_of, told
-from scenes.questions.check.one_state import Gathered, Kept, Recorded, StateRequest, load_libraries, record_state
+from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries, record_state
 from scenes.questions.check.output_folder import Recorder
 from scenes.questions.check.results_json import Provenance, results_dict
-from scenes.runtime.child_process import StopSwitch
 from scenes.runtime.engines import AREAS, CPU
 from scenes.runtime.page import wrapped
 from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.version import own_version
-from scenes.runtime.worker_pool import Sharing, WorkerDied, no_aside
+from scenes.runtime.worker_pool import Aside, Sharing, WorkerDied
 from scenes.states.clear_rule import Limits
-from scenes.states.load import Loaded, load_scene, wanted_states
+from scenes.states.load import load_scene, wanted_states
 from scenes.verdicts.check import CheckResult, FailedState
 from scenes.verdicts.overview import answer_line, end_lines, overview_lines
 from scenes.verdicts.processes import STATES_PER_PROCESS, STEPS_PER_STATE, died_words, processes_beside
 from scenes.verdicts.text import caution_lines, device_lines, table_lines
+from scenes.view3d.render import Drawers
 
 if TYPE_CHECKING:
     from scenes.answers.options import Wanted
@@ -67,17 +68,8 @@ class RunContext:
 
     asked: Asked
     sharing: Sharing
-    stop: StopSwitch
+    drawers: Drawers
     keeping: Keeping | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
-    """A scene's states to check, and the folder under --out that its results go to."""
-
-    loaded: Loaded
-    plans: tuple[State, ...]
-    folder: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,18 +90,19 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     """
     plans = [plan for job in jobs for plan in job.plans]
     count, keeping = workers_for(asked, plans), keeping_of(len(plans), fresh=asked.fresh)
-    stop = StopSwitch()
     lanes = max(count + 1, min(asked.threads, 2) if out is not None and asked.solid else 1)
+    draws = out is not None and (asked.flat or asked.solid)
     warm = partial(load_libraries, asked.engine, drawing=out is not None and asked.flat)
-    with Sharing(lanes=lanes, workers=count, warm=warm, halt=stop.stop) as sharing:
-        context = RunContext(asked=asked, sharing=sharing, stop=stop, keeping=keeping)
+    drawers = Drawers()
+    with drawers, Sharing(lanes=lanes, workers=count, copied=not draws, warm=warm, halt=drawers.stop.stop) as sharing:
+        context = RunContext(asked=asked, sharing=sharing, drawers=drawers, keeping=keeping)
         if out is None:
-            done = [run_job(job, None, context) for job in jobs]
+            done = _run(jobs, None, context)
         else:
             with result_folder(out, "demo" if all(job.folder for job in jobs) else "check") as staging:
                 for name, data in (extra or {}).items():
                     staging.write(name, data)
-                done = [run_job(job, staging, context) for job in jobs]
+                done = _run(jobs, staging, context)
                 if all(job.folder for job in jobs):
                     staging.write(RESULTS_NAME, as_json(index(jobs, done, staging.names()), for_file=True))
     if keeping is not None:  # the answer is there: nobody needs them any more
@@ -138,38 +131,72 @@ def answered(done: Sequence[Done], out: Path | None, asked: Asked) -> int:
     return max(one.check.exit_status for one in done)
 
 
-def run_job(job: Job, staging: Staging | None, context: RunContext) -> Done:
-    """Check one scene and write all of its files."""
-    scene = job.loaded.scene
+def _run(jobs: Sequence[Job], staging: Staging | None, context: RunContext) -> list[Done]:
+    """Check scenes and write all of their files: first every state of all, then what takes several states."""
+    runs = [_begun(job, staging, context) for job in jobs]
+    _check_states(runs, context)
+    _look_at_lenses(runs, context)
+    return [_finished(run, context) for run in runs]
+
+
+def _begun(job: Job, staging: Staging | None, context: RunContext) -> JobRun:
     request = _request(job, staging, context)
     recorder = (
-        None
-        if staging is None
-        else Recorder(staging=staging, request=request, lanes=context.sharing.lanes, stop=context.stop, keeping=context.keeping)
+        None if staging is None else Recorder(staging=staging, request=request, drawers=context.drawers, keeping=context.keeping)
     )
-    checks: list[CheckResult] = []
-    kept: list[Kept] = []
+    return JobRun(job=job, request=request, recorder=recorder)
+
+
+def _check_states(runs: Sequence[JobRun], context: RunContext) -> None:
+    """Check every state; results come in the order of the scenes and of their states."""
+    whose = [(run, plan) for run in runs for plan in run.job.plans]
 
     def take(number: int, recorded: Recorded | WorkerDied) -> None:
-        plan = job.plans[number]
-        whole = state_failed(plan, recorded, request.limits) if isinstance(recorded, WorkerDied) else recorded
-        kept.extend([whole.kept] if whole.kept is not None else [])
-        checks.append((whole if recorder is None else recorder.take(plan, whole)).check)
+        run, plan = whose[number]
+        run.take(plan, state_failed(plan, recorded, run.request.limits) if isinstance(recorded, WorkerDied) else recorded)
 
-    calls = [partial(state_once, plan, request, context.keeping) for plan in job.plans]
-    with progress(STEPS_PER_STATE * len(calls), scene.title or job.loaded.file_name) as tick:
-        context.sharing.run(calls, take, aside=no_aside if recorder is None else recorder.draw_beside, tick=tick)
-    for sentence in told(kept, len(calls)):
+    calls = [partial(state_once, plan, run.request, context.keeping) for run, plan in whose]
+    with progress(STEPS_PER_STATE * len(calls), _label(runs)) as tick:
+        context.sharing.run(calls, take, aside=_first_piece([r.draw_beside for r in _recorders(runs)]), tick=tick)
+    for sentence in told([kept for run in runs for kept in run.kept], len(calls)):
         click.echo(f"note: {sentence}", err=True)
-    lenses = between_states(job.plans) if context.asked.between else ()
-    check = replace(joined(checks, request.limits), tolerances=len(scene.tolerance), lenses=lenses)
+
+
+def _look_at_lenses(runs: Sequence[JobRun], context: RunContext) -> None:
+    """Have done what takes several states: lenses between their states, contact sheets, cuts, and the 3D pictures that are left."""
+    steps = [step for run in runs for step in run.steps(between=context.asked.between)]
+    recorders = _recorders(runs)
+    with progress(
+        len(steps) + sum(recorder.pictures_left() for recorder in recorders), "pictures" if recorders else "lenses"
+    ) as tick:
+        aside = _first_piece([recorder.draw_rest(tick) for recorder in recorders])
+        context.sharing.run([call for call, _ in steps], lambda number, result: steps[number][1](result), aside=aside, tick=tick)
+
+
+def _recorders(runs: Sequence[JobRun]) -> list[Recorder]:
+    return [run.recorder for run in runs if run.recorder is not None]
+
+
+def _first_piece(asides: Sequence[Aside]) -> Aside:
+    """The first piece of work that any of several has."""
+    return lambda idle: next((piece for aside in asides if (piece := aside(idle)) is not None), None)
+
+
+def _label(runs: Sequence[JobRun]) -> str:
+    loaded = runs[0].job.loaded
+    return loaded.scene.title or loaded.file_name if len(runs) == 1 else f"{len(runs)} shows"
+
+
+def _finished(run: JobRun, context: RunContext) -> Done:
+    """Write what tells of the whole scene."""
+    job, recorder = run.job, run.recorder
+    check = replace(joined(run.checks, run.request.limits), tolerances=len(job.loaded.scene.tolerance), lenses=run.between())
     made_by = provenance(job, context.asked)
     if context.asked.prove:
-        check = _with_proofs(check, job, None if staging is None else (staging, request), made_by)
+        check = _with_proofs(check, job, None if recorder is None else (recorder.staging, run.request), made_by)
     if recorder is None:
-        return Done(check=check, results=results_dict(check, made_by), trouble=(), kept=tuple(kept))
-    _draw(recorder, context, scene.title)
-    return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told(), kept=tuple(kept))
+        return Done(check=check, results=results_dict(check, made_by), trouble=(), kept=tuple(run.kept))
+    return Done(check=check, results=recorder.finish(check, made_by), trouble=recorder.told(), kept=tuple(run.kept))
 
 
 def state_once(plan: State, request: StateRequest, keeping: Keeping | None, *, tick: Tick = silent) -> Recorded:
@@ -189,22 +216,6 @@ def _with_proofs(check: CheckResult, job: Job, into: tuple[Staging, StateRequest
         staging, request = into
         staging.write(request.name(NAME), proof_text(entries, made_by))
     return replace(check, proofs=findings)
-
-
-def _draw(recorder: Recorder, context: RunContext, title: str) -> None:
-    """Have the 3D pictures made that are left, and the cuts."""
-    views, cuts = recorder.views(), recorder.cuts(title)
-
-    def take(number: int, done: Gathered | str | WorkerDied) -> None:
-        if isinstance(done, str):
-            recorder.trouble += [done] if done else []
-        elif isinstance(done, Gathered) or number < len(views):
-            recorder.take_views(number, done)
-        else:
-            recorder.trouble.append("cuts were left out: the process that drew them has ended")
-
-    with progress(len(views) + len(cuts) + recorder.pictures_left(), "pictures") as tick:
-        context.sharing.run([*views, *cuts], take, aside=recorder.draw_rest(tick), tick=tick)
 
 
 def joined(checks: Sequence[CheckResult], limits: Limits) -> CheckResult:

@@ -22,7 +22,7 @@ def command(show: Loaded, output: Output) -> int:
     """Find the smallest box for the lenses of SCENE, as its [design] asks: what is free, what is wanted, what is to be small.
 
     Says what holds each measure and what each wish costs. --out writes each design as a scene file that `brimline check` takes as
-    it is, and two sheets. Ctrl-C hands over the best box so far.
+    it is, and two sheets. Ctrl-C hands over the best box so far. `brimline new my-box.toml --design` writes a scene to start from.
 
     Exit status: 0 a box was found and is clear in every state, 1 no box does all that is asked, 2 the input is at fault.
     """

@@ -129,9 +129,10 @@ def _mask_mm3(mask: Mask) -> float:
 
 
 def _tray_mm3(stage: Stage) -> float:
+    """A tray less its opening, and less what the filter takes of it beside the opening."""
     width, height = _tray_size(stage)
-    glass = 0.0 if stage.filter is None else _glass_mm2(stage.filter) * stage.filter.thickness_mm
-    return max((width * height - _open_mm2(stage)) * stage.depth_mm - glass, 0.0)
+    pocket = 0.0 if stage.filter is None else max(_glass_mm2(stage.filter) - _open_mm2(stage), 0.0) * stage.filter.thickness_mm
+    return max((width * height - _open_mm2(stage)) * stage.depth_mm - pocket, 0.0)
 
 
 def hood_mm3(hood: Hood) -> float:

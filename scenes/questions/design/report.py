@@ -7,12 +7,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from geometry.notes import Severity
-from scenes.questions.builds.report import surety
 from scenes.questions.design.contradictions import Contradiction, contradiction, in_the_way
 from scenes.questions.design.designer import Design, Designer, is_kept_off
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
 from scenes.questions.design.wishes import Wishes, wishes_of
+from scenes.questions.tolerances.report import surety
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.stopping import heard
 from scenes.scene_file.errors import Complaint, SceneError
@@ -28,7 +28,10 @@ MOST_DESIGNS = 5
 FRONT_STEPS = 4  # designs between the two ends of a trade-off
 MORE_MM = (0.0, 0.1, 0.2, 0.4, 0.8)  # room added where what lies between two settings could not be shown
 BUILD_MM, BUILD_STEPS = 0.25, 5  # room added for tolerance builds: how finely, in how many halvings
-NO_DESIGN = 'has no [design]; add one that says what is free, such as [[design.free]] with of = "box.hood.front_mm", from and to'
+NO_DESIGN = (
+    'has no [design]; add one that says what is free, such as [[design.free]] with of = "box.hood.front_mm", from and to; '
+    "brimline new box.toml --design writes a scene that has one"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,26 +14,17 @@ from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import ROOM_MM
 from scenes.answers.table import Column, Table, as_named
-from scenes.changes.stages import added_depth_mm, with_stage_added
-from scenes.questions.filters.costs import (
-    Cost,
-    RodAnswer,
-    Standing,
-    close_up_costs,
-    costs_of,
-    costs_without_close_ups,
-    rod_answer,
-    standings,
-)
-from scenes.questions.filters.effects import DENSITIES, CloseUp, CornerLoss, GradedAnswer, corner_losses, graded_answers
-from scenes.questions.filters.effects import close_ups as close_ups_of
+from scenes.changes.stages import added_depth_mm
+from scenes.questions.filters.costs import Cost, RodAnswer, Standing, mount_of
+from scenes.questions.filters.effects import DENSITIES, CloseUp, CornerLoss, GradedAnswer
+from scenes.questions.filters.report import lens_filters
 from scenes.questions.filters.sizes import (
     SizeRoom,
     StageAnswer,
     StageNeed,
     fits_holder,
+    gathered,
     smallest,
-    stage_answers,
     takes_round,
     widest_served,
 )
@@ -42,6 +33,7 @@ from scenes.questions.filters.text import (
     CORNER_WORDS,
     ROOM_WORDS,
     added_words,
+    answer_words,
     close_up_words,
     decided_words,
     graded_words,
@@ -50,7 +42,7 @@ from scenes.questions.filters.text import (
     next_step,
     rod_words,
 )
-from scenes.states.full_range import focus_note, ranged_lenses
+from scenes.states.full_range import focus_note
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -69,22 +61,22 @@ def answer(
     lenses: Sequence[str] = (),
 ) -> FiltersAnswer:
     """Filters of the named lenses, all where none is named; `added_mm` deep is the stage more, `close_ups` are powers to try."""
-    ranged = ranged_lenses(show, lenses)
-    found, now = [one.lens for one in ranged], standings(ranged)
     depth_mm = added_mm or added_depth_mm(show.scene)
+    each = lens_filters(show, depth_mm, close_ups, lenses)
+    ranged = [one.held for one in each]
     return FiltersAnswer(
         title=show.scene.title,
         margin_mm=margin_mm,
-        stages=stage_answers(show.scene, ranged),
-        corners=corner_losses(ranged),
-        graded=graded_answers(show, found),
-        close_ups=close_ups_of(ranged, close_ups),
-        close_up_costs=close_up_costs(ranged, now, close_ups) if close_ups else costs_without_close_ups(ranged, now),
+        stages=gathered(show.scene, ranged, [one.needs for one in each]),
+        corners=tuple(corner for one in each for corner in one.corners),
+        graded=tuple(answer for one in each for answer in one.graded),
+        close_ups=tuple(found for one in each for found in one.close_ups),
+        close_up_costs=tuple(cost for one in each for cost in one.close_up_costs),
         close_ups_tried=bool(close_ups),
         added_mm=depth_mm,
-        added=tuple(cost for one in ranged for cost in costs_of([one], now, with_stage_added(show.scene, depth_mm, one.lens))),
-        rods=rod_answer(show.scene, ranged, now),
-        notes=tuple(note for note in map(focus_note, found) if note),
+        added=tuple(cost for one in each for cost in one.added),
+        rods=mount_of(show.scene, tuple(cost for one in each for cost in one.on_axis)),
+        notes=tuple(note for one in ranged if (note := focus_note(one.lens))),
         states=tuple(plan for one in ranged for plan in one.plans),
     )
 
@@ -119,6 +111,8 @@ class FiltersAnswer(Answer):
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Stage by stage, then what filters do to the corners and what changes cost."""
         yield Heading(f"Filters: {self.title}" if self.title else "Filters")
+        yield Paragraph(answer_words(self.stages, self.margin_mm))
+        yield Gap()
         yield Paragraph(method_words(self.margin_mm))
         yield Gap()
         for stage in self.stages:

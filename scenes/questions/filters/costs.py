@@ -132,17 +132,26 @@ class RodAnswer:
 
 def rod_answer(scene: Scene, ranged: Sequence[Ranged], now: dict[str, Standing]) -> RodAnswer:
     """The mount of the scene, and what its offset costs each lens."""
+    return mount_of(scene, off_axis_costs(scene, ranged, now))
+
+
+def off_axis_costs(scene: Scene, ranged: Sequence[Ranged], now: dict[str, Standing]) -> tuple[Cost, ...]:
+    """What the box's offset costs each lens; empty where it stands on the axis."""
+    return costs_of(ranged, now, on_axis(scene)) if scene.box.offset_mm != (0.0, 0.0) else ()
+
+
+def mount_of(scene: Scene, costs: tuple[Cost, ...]) -> RodAnswer:
+    """The mount of the scene, with what its offset costs each lens."""
     box = scene.box
     known = None if box.mount == CLAMP else catalogue_rods()[box.mount]
     drop = None if known is None else box.rod_drop_mm or known.drop_mm
-    off = box.offset_mm != (0.0, 0.0)
     return RodAnswer(
         mount=box.mount,
         drop_mm=drop,
         usual_drop_mm=None if known is None else known.drop_mm,
         stated_mm=box.offset_mm,
         expected_up_mm=None if known is None or drop is None else known.drop_mm - drop,
-        costs=costs_of(ranged, now, on_axis(scene)) if off else (),
+        costs=costs,
     )
 
 

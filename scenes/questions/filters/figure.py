@@ -20,7 +20,7 @@ from scenes.questions.filters.sizes import StageAnswer, size_outline
 from scenes.rig.box import filter_outline
 from scenes.sheets.colours import HIGHLIGHT, INK, PAPER, RAY_CLEAR, SOFT_INK, loss_colours, loss_scale
 from scenes.sheets.page import FONT, Box, Page, text_size_mm
-from scenes.sheets.pieces import plate_style, to_page
+from scenes.sheets.pieces import halo, plate_style, to_page
 from scenes.sheets.section_sheet import shape_path
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT
 
@@ -162,7 +162,8 @@ def _draw_graded(axes: Axes, answer: GradedAnswer) -> None:
         if place is not None:
             s, c = math.sin(math.radians(answer.turn_deg)), math.cos(math.radians(answer.turn_deg))
             ends = np.array([[place * s - 4 * w * c, place * c + 4 * w * s], [place * s + 4 * w * c, place * c - 4 * w * s]])
-            axes.plot(x0 + ends[:, 0], y0 + ends[:, 1], color=HIGHLIGHT, linewidth=0.9, linestyle=dash, zorder=2)
+            look = {"color": HIGHLIGHT, "linewidth": 0.9, "linestyle": dash, "zorder": 2, "path_effects": halo(2.2)}
+            axes.plot(x0 + ends[:, 0], y0 + ends[:, 1], **look)
     axes.set_facecolor(PAPER)
 
 

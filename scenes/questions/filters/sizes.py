@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -76,13 +76,22 @@ class StageAnswer:
 
 def stage_answers(scene: Scene, ranged: Sequence[Ranged]) -> tuple[StageAnswer, ...]:
     """Every stage with every lens it is fitted with, widest lens first."""
-    ordered = sorted(ranged, key=lambda one: -field_deg(one.plans))
+    return gathered(scene, ranged, [stage_needs(scene, one) for one in ranged])
+
+
+def stage_needs(scene: Scene, one: Ranged) -> dict[int, StageNeed]:
+    """What a lens needs in each stage that it is fitted with, by the stage's number."""
+    return {number: _stage_need(one, stage) for number, stage in enumerate(scene.box.stage, 1) if is_fitted(stage, one.lens.name)}
+
+
+def gathered(scene: Scene, ranged: Sequence[Ranged], needs: Sequence[Mapping[int, StageNeed]]) -> tuple[StageAnswer, ...]:
+    """What lenses need, stage by stage, widest lens first."""
+    ordered = sorted(zip(ranged, needs, strict=True), key=lambda pair: -field_deg(pair[0].plans))
     found = []
     for number, stage in enumerate(scene.box.stage, 1):
-        fitted = [one for one in ordered if is_fitted(stage, one.lens.name)]
-        needs = tuple(_stage_need(one, stage) for one in fitted)
-        if needs:
-            found.append(StageAnswer(name=stage_name(stage, number), stage=stage, holder_mm=_holder_mm(stage), needs=needs))
+        mine = tuple(each[number] for _, each in ordered if number in each)
+        if mine:
+            found.append(StageAnswer(name=stage_name(stage, number), stage=stage, holder_mm=_holder_mm(stage), needs=mine))
     return tuple(found)
 
 
@@ -200,6 +209,22 @@ def smallest(need: StageNeed, margin_mm: float, *, turned: bool, round_glass: bo
     same_form = [room for room in need.sizes if (room.size.diameter_mm is not None) == round_glass]
     enough = [room for room in same_form if (room.turned_mm if turned else room.fitted_mm) >= margin_mm]
     return min(enough, key=_area_mm2, default=None)
+
+
+def smallest_for_all(answer: StageAnswer, margin_mm: float, *, turned: bool) -> FilterSize | None:
+    """The smallest catalogue size of the stage's form that leaves every lens the margin; None where none does."""
+    rooms: dict[FilterSize, list[SizeRoom]] = {}
+    for need in answer.needs:
+        for room in need.sizes:
+            rooms.setdefault(room.size, []).append(room)
+    serving = [
+        found[0]
+        for size, found in rooms.items()
+        if (size.diameter_mm is not None) == takes_round(answer.stage)
+        and all((room.turned_mm if turned else room.fitted_mm) >= margin_mm for room in found)
+    ]
+    least = min(serving, key=_area_mm2, default=None)
+    return None if least is None else least.size
 
 
 def takes_round(stage: Stage) -> bool:

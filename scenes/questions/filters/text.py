@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from scenes.questions.filters.costs import RodAnswer
 from scenes.questions.filters.effects import CloseUp, GradedAnswer
-from scenes.questions.filters.sizes import StageAnswer, StageNeed, smallest, takes_round
+from scenes.questions.filters.sizes import StageAnswer, StageNeed, smallest, smallest_for_all, takes_round
 from scenes.states.names import state_words, the
 
 SAME_HEIGHT_MM = 0.05
@@ -33,6 +33,28 @@ def method_words(margin_mm: float) -> str:
         "focus, at the widest stop, with the trays nearer the lens filled or empty. Glass sits in the middle of its tray. "
         f"Room is from the beam to the edge of the glass; a size fits if {margin_mm:g} mm is left. Lengths in mm."
     )
+
+
+def answer_words(stages: Sequence[StageAnswer], margin_mm: float) -> str:
+    """Which size serves every lens in each stage, in a sentence."""
+    if not stages:
+        return "The box has no stage to hold a filter."
+    told = "; ".join(f"{stage.name} {_stage_words(stage, margin_mm)}" for stage in stages)
+    return f"Smallest filter for all of the lenses: {told}."
+
+
+def _stage_words(stage: StageAnswer, margin_mm: float) -> str:
+    fixed, turned = (smallest_for_all(stage, margin_mm, turned=turned) for turned in (False, True))
+    small = [need.lens.name for need in stage.needs if need.tray_mm < 0]
+    but = f", but the tray itself cuts in with the {', '.join(small)}" if small else ""
+    if fixed is None:
+        widest = max(stage.needs, key=lambda need: need.upright_mm[0] * need.upright_mm[1])
+        across, high = widest.upright_mm
+        return f"none of the catalogue: the {widest.lens.name} needs {across:.0f} x {high:.0f} mm{but}"
+    any_turn = (
+        "" if turned is not None and turned.name == fixed.name else f" ({'none' if turned is None else turned.name} to turn freely)"
+    )
+    return f"{fixed.name}{any_turn}{but}"
 
 
 def decided_words(stage: StageAnswer, need: StageNeed, margin_mm: float) -> str:
@@ -124,4 +146,4 @@ def next_step(stages: Sequence[StageAnswer], margin_mm: float) -> str:
     for need, name in pairs:
         if (need.now_mm or math.inf) < margin_mm:
             return f"measure the glass in {the(name)} for the {need.lens.name}: only {need.now_mm:.1f} mm are left round its beam."
-    return "the glass fitted does for every lens; run brimline check for the rest of the box."
+    return "the glass fitted is large enough for every lens; run brimline check for the rest of the box."

@@ -30,7 +30,16 @@ from scenes.io.file_names import file_names
 from scenes.questions.flags.changes import ChangeSearch, ChangesTried
 from scenes.questions.flags.lights import LightAnswer, light_answers
 from scenes.questions.flags.lights_text import light_blocks, light_data, next_step
-from scenes.questions.flags.text import angle_value, angle_words, met_words, set_lines, set_words, size_words, state_cell
+from scenes.questions.flags.text import (
+    angle_value,
+    angle_words,
+    answer_words,
+    met_words,
+    set_lines,
+    set_words,
+    size_words,
+    state_cell,
+)
 from scenes.runtime.progress import progress
 from scenes.states.full_range import checked_ranges
 from scenes.states.names import state_words
@@ -85,10 +94,8 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
 
 def _searched(plans: Sequence[State], lights: Sequence[LightAnswer]) -> tuple[ChangesTried, ...]:
     """The least changes for every light that no setting of the flags keeps off."""
-    search = ChangeSearch(plans)
-    return tuple(
-        search.least_changes(light.light, skip=[seen.plan.key for seen in light.in_picture]) for light in lights if light.is_open
-    )
+    wanted = [(light.light, tuple(seen.plan.key for seen in light.in_picture)) for light in lights if light.is_open]
+    return ChangeSearch(plans).least_for_all(wanted) if wanted else ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +136,8 @@ class FlagsAnswer(Answer):
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Flags, what they do together, lights."""
         yield Heading(f"Flags: {self.title}" if self.title else "Flags")
+        yield Paragraph(answer_words(self.flags))
+        yield Gap()
         yield Paragraph(
             "Smallest opening angles [deg]: 0 lies along the lens axis, 90 stands straight out; rounded up. clear: takes nothing, "
             f"and 2 % of the frame to spare; touches: the beam's own edge; {self.visible_stops:g} stop: costs at most that."

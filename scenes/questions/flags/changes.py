@@ -6,8 +6,9 @@ Cheapest first: a longer extension on one flag, on two, a wider flag, a flag on 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -22,6 +23,8 @@ from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in, rounded_
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.changes.flag_cuts import PAIR_ANGLES, FlaglessBoxes, neighbours, sides_of
 from scenes.rig.box import flag_name
+from scenes.runtime.first_run import prepare
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.tables.box import Box, Extension, Flag
 from scenes.states.select import widest_stops
 from scenes.states.state import State
@@ -32,7 +35,11 @@ DEEPER_MM = (20, 40, 60, 80, 100, 130, 160, 200)  # by how much the hood is deep
 MORE_MM = 320.0  # how much farther than now a changed flag may reach
 LOOK_ROUNDS = 1  # at pairs: enough to find what works, on the safe side
 
+KIND_S = 5.0  # what a kind of change takes, about
+
 Apply = Callable[[Box], Box]
+Wanted = tuple[LightPlace, Sequence[str]]  # a light, and the names of states that do not matter
+_Place = tuple[int, int]  # of a light and a kind of change
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +101,7 @@ class ChangeSearch:
 
         `skip` names states that do not matter.
         """
-        plans = [plan for plan in self._plans if plan.key not in skip]
+        plans = self._but(skip)
         found: list[WorkingChange] = []
         tried: list[str] = []
         for family in self._families(light, plans):
@@ -104,6 +111,37 @@ class ChangeSearch:
             working = self._least(light, plans, family.changes)
             found += [] if working is None else [working]
         return ChangesTried(light=light.name, found=tuple(found), tried=tuple(tried))
+
+    def least_for_all(self, wanted: Sequence[Wanted]) -> tuple[ChangesTried, ...]:
+        """The same for several lights, kind by kind on all cores: first what is no last resort."""
+        prepare()
+        kinds = [list(self._families(light, self._but(skip))) for light, skip in wanted]
+        every = [(place, k) for place, some in enumerate(kinds) for k in range(len(some))]
+        found = self._of_kinds(wanted, [one for one in every if not _kind(kinds, one).last_resort])
+        found |= self._of_kinds(wanted, [one for one in every if _kind(kinds, one).last_resort and not _done_before(found, one)])
+        tried = [one for one in every if not (_kind(kinds, one).last_resort and _done_before(found, one))]
+        return tuple(
+            ChangesTried(
+                light=light.name,
+                found=tuple(working for one in tried if one[0] == place and (working := found[one]) is not None),
+                tried=tuple(_kind(kinds, one).words for one in tried if one[0] == place),
+            )
+            for place, (light, _) in enumerate(wanted)
+        )
+
+    def _of_kinds(self, wanted: Sequence[Wanted], asked: Sequence[_Place]) -> dict[_Place, WorkingChange | None]:
+        """The least change of some kinds, by light and kind."""
+        found = shared_out(partial(_least_of_kind, self, tuple(wanted)), asked, each_s=KIND_S, elsewhere=True)
+        return dict(zip(asked, found, strict=True))
+
+    def of_kind(self, wanted: Wanted, kind: int) -> WorkingChange | None:
+        """The least change of one kind that keeps a light off; None where none does."""
+        light, skip = wanted
+        plans = self._but(skip)
+        return self._least(light, plans, list(self._families(light, plans))[kind].changes)
+
+    def _but(self, skip: Sequence[str]) -> list[State]:
+        return [plan for plan in self._plans if plan.key not in skip]
 
     def _least(self, light: LightPlace, plans: list[State], changes: Sequence[Change]) -> WorkingChange | None:
         for change in changes:
@@ -206,6 +244,20 @@ class ChangeSearch:
         _, built = plan.rebuilt(box)
         bench, hoods = self._limits[plan.key], [part for part in built.parts if part.kind is Kind.HOOD]
         return all(bench.clears(part) for part in hoods), min(bench.room_mm(part) for part in hoods)
+
+
+def _least_of_kind(search: ChangeSearch, wanted: Sequence[Wanted], asked: _Place) -> WorkingChange | None:
+    place, kind = asked
+    return search.of_kind(wanted[place], kind)
+
+
+def _kind(kinds: Sequence[Sequence[_Family]], one: _Place) -> _Family:
+    return kinds[one[0]][one[1]]
+
+
+def _done_before(found: Mapping[_Place, WorkingChange | None], one: _Place) -> bool:
+    """Whether a kind of change before this one keeps the same light off."""
+    return any(place == one[0] and k < one[1] and working is not None for (place, k), working in found.items())
 
 
 class _Trial:

@@ -50,6 +50,24 @@ def angle_words(angle_deg: float | None) -> str:
     return "none" if angle_deg == math.inf else f"{angle_deg + 0.0:.1f}"
 
 
+def answer_words(flags: Sequence[FlagSummary]) -> str:
+    """How far in each flag may come, in a sentence."""
+    if not flags:
+        return "The box has no flag."
+    told = ", ".join(f"{flag.name} {_farthest_words(flag)}" for flag in flags)
+    return f"Farthest in, with the frame clear of the flag in every state: {told}."
+
+
+def _farthest_words(flag: FlagSummary) -> str:
+    if len(flag.hopeless) == len(flag.states):
+        return "at no angle"
+    but = f", all but {_named(flag.hopeless)}" if flag.hopeless else ""
+    if flag.clear_deg == -math.inf:
+        return f"at any angle{but}"
+    open_it = ", so open it" if flag.set_deg < flag.clear_deg else ""
+    return f"{flag.clear_deg + 0.0:.1f} deg (set to {flag.set_deg:g}{open_it}{but})"
+
+
 def set_words(flag: FlagSummary) -> str:
     """How a flag is set against its limits, and what its hinge stands too near to, in one sentence."""
     return "; ".join(set_lines(flag))

@@ -90,6 +90,9 @@ class GhostsAnswer(Answer):
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Every state, all of them in short, then what is to be said once."""
         yield Heading(f"Ghosts: {self.title}" if self.title else "Ghosts")
+        if self.next_step:
+            yield Paragraph(f"{self.next_step[0].upper()}{self.next_step[1:]}")
+            yield Gap()
         yield Paragraph("Places: mm from the lens axis, as the operator sees them. Strengths: stops below the light itself.")
         yield Gap()
         for report in self.reports:
@@ -169,7 +172,7 @@ def _grid_blocks(report: GhostReport) -> Iterator[Block]:
             kinds.setdefault(between_words(ghost), []).append(ghost)
     if len(kinds) == 1 and all(is_opposite(ghost) for ghosts in kinds.values() for ghost in ghosts):
         ((what, ghosts),) = kinds.items()
-        opposite = "straight opposite the light, as far on the other side of the lens axis"
+        opposite = "the ghost lies opposite its light, as far from the lens axis"
         yield Paragraph(f"{what}: {opposite}, {span_words(ghosts)}{rest_words(report, ghosts)}", "  ", "    ")
         return
     for place, (what, ghosts) in enumerate(kinds.items()):

@@ -28,7 +28,7 @@ def _said(answer: SetTilt) -> str:
     why = f": {answer.why}" if answer.why else " within 30 deg"
     none = f"No one tilt{_but(answer)} sends the ghosts of {answer.lights} out of every frame{why}."
     if answer.tilt_deg is None:
-        rest = "tilt for each lens as above, coat the filters, or go without them"
+        rest = "tilt for each lens by itself, coat the filters, or go without them"
         return f"{none} None that fits does better than the present one{_on_light(answer)}: {rest}."
     left = f"it leaves a ghost in {len(answer.left)} of {answer.count} states, {_named(answer.left)}; now {len(answer.left_now)}"
     return f"{none} The best that fits is {_setting(answer)}: {left}; {CONFIRM}."

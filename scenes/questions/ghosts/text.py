@@ -29,7 +29,7 @@ def rest_words(report: GhostReport, ghosts: Sequence[SeenGhost]) -> str:
     """From which places alone a ghost comes, where not from all that are looked at."""
     if len(ghosts) == len(report.lights.lights):
         return ""
-    return f"; of a light at {', '.join(ghost.ghost.light for ghost in ghosts)}: from the other places {NOT_BACK}"
+    return f"; only of a light at {', '.join(ghost.ghost.light for ghost in ghosts)}: from elsewhere {NOT_BACK}"
 
 
 def is_opposite(ghost: SeenGhost) -> bool:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -26,6 +28,8 @@ from scenes.changes.tilts import Refit, TiltRoom, lean_words
 from scenes.changes.trial import Change, Kept, is_dark, spoilt_words
 from scenes.questions.leaks.report import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, opening_rows
 from scenes.rig.box import flag_name, stage_name
+from scenes.runtime.progress import Tick, silent
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.tables.box import Back, Box, Seal
 from scenes.states.full_range import checked_ranges
@@ -41,6 +45,8 @@ TILTS_DEG = (8.0, 5.0, 3.0)  # of a tray, to either side: the largest that fits 
 BORE_ROOM_MM = 8.0  # between barrel and bore of a back plate that is proposed; common practice, a donut needs it
 SOFT = "donut"
 TARGETS = ("glass", "lens")
+ADVICE_S = 2.0  # what the openings of a lens, or a light, take, about
+OPENINGS = -1  # stands for all openings where a light has its place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +154,11 @@ class AdviceLimits:
         self.limits, self.tilts, self.kept = FlagLimits(plans, ranges), TiltRoom(states), Kept(states)
         self._cuts = {target: FlagCuts(plans, ranges, self.limits, target=target) for target in TARGETS}
 
+    def look(self) -> None:
+        """Work out what all advice asks for, on all cores, before each process would do so by itself."""
+        self.limits.all()
+        self.kept.look()
+
     def cuts(self, target: str) -> FlagCuts:
         """How far in flags keep lights off a target, by the same states as their limits."""
         return self._cuts[target]
@@ -167,8 +178,29 @@ class AdviceLimits:
 
 def advise(report: LeakReport, *, target: str, keeping: AdviceLimits) -> Advice:
     """Changes for every gap and every light that reaches the target, each recomputed, none at the cost of a state of `keeping`."""
+    (advice,) = advise_all([report], target=target, keeping=keeping)
+    return advice
+
+
+def advise_all(reports: Sequence[LeakReport], *, target: str, keeping: AdviceLimits, tick: Tick = silent) -> list[Advice]:
+    """The same for several lenses, on all cores; `tick` counts openings of a lens, and each of its lights."""
+    keeping.look()
+    states = keeping.kept.states
+    asked = [(report, light, states) for report in reports for light in (OPENINGS, *range(len(report.lights)))]
+    each = iter(shared_out(partial(_advised, target, keeping), asked, each_s=ADVICE_S, tick=tick, elsewhere=True))
+    found = []
+    for report in reports:
+        openings, *lights = (next(each) for _ in range(1 + len(report.lights)))
+        too_far_in = tuple(_Work(report, target, keeping).too_far_in())
+        found.append(Advice(openings=openings, lights=tuple(one for some in lights for one in some), too_far_in=too_far_in))
+    return found
+
+
+def _advised(target: str, keeping: AdviceLimits, asked: tuple[LeakReport, int, object]) -> tuple[Any, ...]:
+    """What is advised for all openings of a report, or for one of its lights, by its place: none or one."""
+    report, light, _ = asked
     work = _Work(report, target, keeping)
-    return Advice(openings=tuple(work.openings()), lights=tuple(work.lights()), too_far_in=tuple(work.too_far_in()))
+    return tuple(work.openings()) if light == OPENINGS else tuple(work.light(report.lights[light]))
 
 
 class _Work:
@@ -305,15 +337,15 @@ class _Work:
             if flag.angle_deg < limit.clear_deg < math.inf:
                 yield FlagToOpen(flag=flag_name(flag), angle_deg=flag.angle_deg, limit=limit)
 
-    def lights(self) -> Iterator[LightAdvice | str]:
-        for row in self.report.lights:
-            if row.in_frame or not row.lit:
-                continue
-            tried = [self._closed_flag(row, place) for place in self._flags_for(row)]
-            if not tried:
-                yield f"{row.light.name}: no flag stands on its side ({' or '.join(_sides_of(row))}); hinge one there"
-            else:
-                yield self._judged(min(tried, key=lambda one: (not one.keeps_off, one.to_share, one.angle_deg - one.to_angle_deg)))
+    def light(self, row: LightRow) -> Iterator[LightAdvice | str]:
+        """What keeps a light off; nothing of one that is in the picture, or reaches nothing."""
+        if row.in_frame or not row.lit:
+            return
+        tried = [self._closed_flag(row, place) for place in self._flags_for(row)]
+        if not tried:
+            yield f"{row.light.name}: no flag stands on its side ({' or '.join(_sides_of(row))}); hinge one there"
+        else:
+            yield self._judged(min(tried, key=lambda one: (not one.keeps_off, one.to_share, one.angle_deg - one.to_angle_deg)))
 
     def _flags_for(self, row: LightRow) -> tuple[int, ...]:
         """Flags on the sides that the light comes from."""

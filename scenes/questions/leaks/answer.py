@@ -11,14 +11,15 @@ import numpy as np
 
 from geometry.openings import OpeningKind
 from scenes.answers.answer import CLEAR, Answer, Files, Sheets, answer_text, state_data
-from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
+from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table, as_named
 from scenes.io.files import npz_bytes
-from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise
-from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, LightRow, OpeningRow, run_leaks
+from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise_all
+from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, LightRow, OpeningRow, reports_of
 from scenes.questions.leaks.text import (
+    answer_words,
     change_words,
     direction_words,
     flag_to_open_words,
@@ -36,7 +37,7 @@ from scenes.runtime.page import WIDTH, wrapped
 from scenes.runtime.progress import progress
 from scenes.states.names import state_words
 from scenes.states.select import first_of_each_lens
-from scenes.states.stray import angles_deg
+from scenes.states.stray import angles_deg, stray_lights
 
 if TYPE_CHECKING:
     from raytrace.stray.picture import LeakPath
@@ -64,14 +65,10 @@ def answer(
     every = wanted.of(show)
     plans = first_of_each_lens(every)
     keeping = AdviceLimits(Wanted(lenses=wanted.lenses).of(show))
-    cases = []
-    with progress(2 * len(plans), "leaks") as tick:
-        for plan in plans:
-            report = run_leaks(plan, target=target, columns=columns)
-            tick(1, plan.key)
-            cases.append((report, advise(report, target=target, keeping=keeping)))
-            tick(1, plan.key)
-    return LeaksAnswer(title=show.scene.title, cases=tuple(cases), wanted=len(every), solid=solid)
+    with progress((2 + len(stray_lights(show.scene))) * len(plans), "leaks") as tick:
+        reports = reports_of(plans, target=target, columns=columns, tick=tick)
+        advice = advise_all(reports, target=target, keeping=keeping, tick=tick)
+    return LeaksAnswer(title=show.scene.title, cases=tuple(zip(reports, advice, strict=True)), wanted=len(every), solid=solid)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +99,10 @@ class LeaksAnswer(Answer):
 
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Each state, then what is to be said once."""
+        yield Paragraph(answer_words([report for report, _ in self.cases]))
+        if self.next_step:
+            yield NextStep(self.next_step)
+        yield Gap()
         for report, advice in self.cases:
             yield from report_blocks(report)
             yield from advice_blocks(report, advice)
@@ -123,7 +124,7 @@ class LeaksAnswer(Answer):
         return {"states": [report_data(report, advice) for report, advice in self.cases]}
 
     def sheets(self) -> Sheets:
-        """For each state the leak picture, the sky that the glass sees, and the strongest ways."""
+        """For each state the sky that the glass sees; where anything is mirrored in, the leak picture and the strongest paths."""
         from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
 
         for report, _ in self.cases:
@@ -132,10 +133,11 @@ class LeaksAnswer(Answer):
             mirrored = f"Mean {mean:.2g} % of the picture's brightness" if mean else "Nothing is mirrored in"
             leak = f"{self.title}. {mirrored}"
             sky = f"{self.title}. {report.open_sr:.2f} sr open outside the picture, {report.off_sr:.2f} sr with no box"
-            yield f"{key}/leak", partial(leak_figure, report, f"{words}: what the filters mirror in from behind", leak)
+            if report.picture.paths:
+                yield f"{key}/leak", partial(leak_figure, report, f"{words}: what the filters mirror in from behind", leak)
             yield f"{key}/sky", partial(sky_figure, report, f"{words}: the sky that reaches {report.setup.target.name}", sky)
             if report.picture.paths:
-                yield f"{key}/ways", partial(ways_figure, report, f"{words}: the strongest mirrored ways", self.title)
+                yield f"{key}/ways", partial(ways_figure, report, f"{words}: the strongest mirrored paths", self.title)
 
     def files(self, folder: str) -> Files:  # noqa: ARG002 - every answer is told
         """The page, and each leak picture as arrays."""
@@ -152,7 +154,7 @@ class LeaksAnswer(Answer):
         jobs = []
         for report, _ in self.cases if self.solid else ():
             if report.picture.paths:
-                head = f"{state_words(report.plan)}: the strongest mirrored ways"
+                head = f"{state_words(report.plan)}: the strongest mirrored paths"
                 path = folder.path_for(f"{report.plan.key}/ways-3d.png")
                 jobs.append((leak_scene3d(report, (head, self.title)), path, VIEW_SIZE))
         drawn = render_batch(jobs)

@@ -163,7 +163,9 @@ def _opening_chart(axes: Axes, report: LeakReport) -> None:
     )
     for k, opening in enumerate(used):
         colour = OPENING_COLOURS[k % len(OPENING_COLOURS)]
-        axes.text(-1.95, -2.12 - 0.14 * k, f"\u25a0 {names[opening]}", color=colour, fontsize=LABEL_PT, va="top", parse_math=False)
+        y = -2.12 - 0.14 * k
+        axes.text(-1.95, y, "\u25a0", color=colour, fontsize=LABEL_PT, va="top")
+        axes.text(-1.8, y, names[opening], color=INK, fontsize=LABEL_PT, va="top", parse_math=False)
 
 
 def _sky_marks(axes: Axes, report: LeakReport) -> None:
@@ -179,7 +181,7 @@ def _sky_marks(axes: Axes, report: LeakReport) -> None:
     chart = direction_to_chart(rim)
     axes.plot(*np.vstack([chart, chart[:1]]).T, color="#FFFFFF", linewidth=1.2)
     axes.text(0, 0, "picture", color=INK, fontsize=FOOT_PT, ha="center", va="center")
-    for words, place in {"top": (0, 1.3), "bottom": (0, -1.3), "left": (-1.28, 0), "right": (1.28, 0)}.items():
+    for words, place in {"top": (0, 1.3), "bottom": (0, -1.3), "left": (-1.2, 0), "right": (1.2, 0)}.items():
         axes.text(*place, words, color="#FFFFFF", fontsize=FOOT_PT, ha="center", va="center")
     for row in report.lights:
         _light_mark(axes, row)
@@ -224,7 +226,7 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
     _list_ways(page, report, paths)
     _name_parts(page, axes, cuts)
     page.foot(
-        "The box is cut along the lens axis where the strongest way leaves; the others are turned into that plane. Thicker lines: "
+        "The box is cut along the lens axis where the strongest path leaves; the others are turned into that plane. Thicker lines: "
         "more light. The scene lies toward the right."
     )
     return page.figure

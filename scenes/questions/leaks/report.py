@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
+from importlib import import_module
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,9 +22,13 @@ from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.picture import LeakPicture, leak_picture
 from scenes.changes.flag_angles import set_flags
 from scenes.runtime.engines import seed_of
+from scenes.runtime.progress import Tick, silent
+from scenes.runtime.shared_out import shared_out
 from scenes.states.state import State
 from scenes.states.stray import StraySetup, angles_deg, light_in_frame, setup_of, stray_lights, world_without
 
+LIBRARIES = ("trimesh", "scipy.stats.qmc")
+STATE_S = 3.0  # what a state takes, about
 PICTURE_COLUMNS = 1024
 LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the total is enough to compare
 SKY_SIZE = 121
@@ -93,12 +99,21 @@ class LeakReport:
     off_sr: float
 
 
-def run_leaks(plan: State, *, target: str = "glass", columns: int = PICTURE_COLUMNS) -> LeakReport:
+def reports_of(plans: Sequence[State], *, target: str, columns: int, tick: Tick = silent) -> list[LeakReport]:
+    """Everything about some states, on all cores; `tick` counts them."""
+    for name in LIBRARIES:  # here once, and not in every process
+        import_module(name)
+    threads = THREADS if len(plans) == 1 else 1
+    run = partial(run_leaks, target=target, columns=columns, threads=threads)
+    return shared_out(run, plans, each_s=STATE_S, tick=tick, words=lambda plan: plan.key, elsewhere=True)
+
+
+def run_leaks(plan: State, *, target: str = "glass", columns: int = PICTURE_COLUMNS, threads: int = THREADS) -> LeakReport:
     """Everything about one state: leak picture, sky, openings, lights, and what each part is worth."""
     rng = np.random.default_rng(seed_of(plan.key))
     pupil, spread = _worst_pupil(plan, rng)
     setup = setup_of(plan, pupil, plan.fitted, target=target, rng=rng)
-    picture = leak_picture(pupil, plan.grid.resized(min(columns, plan.grid.columns)), setup.mirror, rng=rng, threads=THREADS)
+    picture = leak_picture(pupil, plan.grid.resized(min(columns, plan.grid.columns)), setup.mirror, rng=rng, threads=threads)
     sky = sky_of(setup.target, setup.world, SKY_SIZE)
     frame = in_frame(pupil, plan.grid, sky.direction)
     names = [wall.name for wall in setup.world.walls if wall.kind in WORTHY and wall.group]

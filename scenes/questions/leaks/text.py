@@ -17,6 +17,7 @@ from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.states.names import state_words
 from scenes.states.stray import angles_deg
 
+OPENINGS_NAMED = 3  # in the first sentence
 FAINT = 1e-6  # 20 stops under the picture: shown as nothing
 
 
@@ -42,6 +43,20 @@ def direction_words(direction: FloatArray) -> str:
     azimuth, elevation = angles_deg(direction)
     side = "ahead" if abs(azimuth) < 0.5 else f"{abs(azimuth):.0f} {'right' if azimuth > 0 else 'left'}"
     return f"{side}, {abs(elevation):.0f} {'up' if elevation >= 0 else 'down'}"
+
+
+def answer_words(reports: Sequence[LeakReport]) -> str:
+    """Where stray light gets in, the worst opening first, in a sentence."""
+    most: dict[str, float] = {}
+    for report in reports:
+        for row in report.openings:
+            most[row.name] = max(most.get(row.name, 0.0), row.veil)
+    worst = sorted(((share, name) for name, share in most.items() if share > FAINT), reverse=True)
+    if not worst:
+        return "No stray light gets in."
+    named = "; ".join(f"{name}, {percent(share)}" for share, name in worst[:OPENINGS_NAMED])
+    more = f"; and {len(worst) - OPENINGS_NAMED} smaller" if len(worst) > OPENINGS_NAMED else ""
+    return f"Stray light gets in by: {named}{more}. That is what it adds to the picture if all around is as bright."
 
 
 def mirror_words(report: LeakReport) -> Iterator[str]:

@@ -27,7 +27,7 @@ NAMED = (Kind.BACK, Kind.SEAL, Kind.HOOD)  # parts that tell where one looks; wi
 BEYOND_MM = 120.0  # how far outside the box a way is drawn
 WIDEST_PX, THINNEST_PX = 7.0, 2.0
 NOTE = (
-    "Seen from the operator's left, a little behind the lens. Each line is the strongest ray of one way, from where it comes in "
+    "Seen from the operator's left, a little behind the lens. Each line is the strongest ray of one path, from where it comes in "
     "to the lens front; thicker where more comes."
 )
 

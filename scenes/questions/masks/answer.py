@@ -80,6 +80,8 @@ class MasksAnswer:
         """Lens by lens, the rule of thumb, the sets of masks, the masks of the set chosen."""
         report = self.report
         yield Heading(f"Masks: {self.title}" if self.title else "Masks")
+        yield Paragraph(answer_words(report))
+        yield Gap()
         yield Paragraph(method_words(report))
         yield Gap()
         yield Table(columns=LENS_COLUMNS, rows=report.lenses)
@@ -150,6 +152,13 @@ class MasksAnswer:
             yield f"mask-{number}.svg", svg_bytes(mask)
         yield "masks.pdf", pdf_bytes(masks, self.title or "Masks")
         yield "box-masks.toml", (scene_tables(masks, folder or "masks") + "\n").encode()
+
+
+def answer_words(report: MaskReport) -> str:
+    """What to cut, in a sentence."""
+    cut = "; ".join(f"{_by(mask.cutout)} mm for the {', '.join(mask.lens_names)}" for mask in report.masks)
+    count = len(report.masks)
+    return f"Cut {'one mask' if count == 1 else f'{count} masks'}: {cut}."
 
 
 def method_words(report: MaskReport) -> str:

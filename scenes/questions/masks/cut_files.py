@@ -8,8 +8,6 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from pathlib import Path
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -18,10 +16,12 @@ import shapely
 from geometry.arrays import FloatArray
 from geometry.cutouts import Shape, closed_rings_mm, reach_beyond_mm
 from geometry.frame import frame_to_right_up
+from scenes.io.dxf_bytes import drawing_bytes, new_drawing, same_bytes_each_time
 from scenes.io.dxf_outline import read_outline
 from scenes.questions.masks.report import CutMask, LensMask, size_mm
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
+from scenes.sheets.pdf_letters import use_letters
 
 CUT, ENGRAVE = "CUT", "ENGRAVE"
 TEXT_MM = 3.5  # letters that a laser or an engraver writes well
@@ -65,32 +65,16 @@ def engraving(mask: CutMask) -> tuple[str, ...]:
 
 def dxf_bytes(mask: CutMask) -> bytes:
     """A DXF drawing (R2010, mm): the cut-out as closed polylines on CUT, words on ENGRAVE. Read back before it is handed out."""
-    with _same_bytes_each_time():
+    with same_bytes_each_time():
         data = _drawn(mask)
     _insist_on_same(mask, data)
     return data
 
 
-@contextmanager
-def _same_bytes_each_time() -> Iterator[None]:
-    """Let the drawing library write neither the time nor random numbers, so that the same mask is the same file."""
-    from ezdxf._options import options
-
-    before = options.write_fixed_meta_data_for_testing
-    options.write_fixed_meta_data_for_testing = True
-    try:
-        yield
-    finally:
-        options.write_fixed_meta_data_for_testing = before
-
-
 def _drawn(mask: CutMask) -> bytes:
-    from ezdxf import units
     from ezdxf.enums import TextEntityAlignment
-    from ezdxf.filemanagement import new
 
-    document = new("R2010", units=units.MM)
-    document.header["$MEASUREMENT"] = 1
+    document = new_drawing()
     document.layers.add(CUT, color=7)
     document.layers.add(ENGRAVE, color=8)
     space = document.modelspace()
@@ -99,11 +83,7 @@ def _drawn(mask: CutMask) -> bytes:
     for (x, y), text in _words_at(mask):
         text_entity = space.add_text(text, height=TEXT_MM, dxfattribs={"layer": ENGRAVE})
         text_entity.set_placement((x, y), align=TextEntityAlignment.MIDDLE_CENTER)
-    for name in sorted(document.entitydb.dxf_types_in_use()):
-        document.classes.add_class(name)  # else the library writes them in an order that changes from run to run
-    stream = io.StringIO()
-    document.write(stream)
-    return stream.getvalue().encode("utf-8")
+    return drawing_bytes(document)
 
 
 def _insist_on_same(mask: CutMask, data: bytes) -> None:
@@ -162,7 +142,7 @@ def pdf_bytes(masks: Sequence[CutMask], title: str) -> bytes:
     canvas = Canvas(stream, pageCompression=0, invariant=1)
     canvas.setTitle(title)
     canvas.setViewerPreference("PrintScaling", "None")
-    _letters()
+    use_letters()
     for mask in masks:
         width, height = page_mm(mask)
         canvas.setPageSize((width / MM_PER_PT, height / MM_PER_PT))
@@ -171,15 +151,6 @@ def pdf_bytes(masks: Sequence[CutMask], title: str) -> bytes:
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
-
-
-def _letters() -> None:
-    """The letters that come with the pictures' library: lens names may be of any script."""
-    from matplotlib import get_data_path
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    pdfmetrics.registerFont(TTFont("DejaVuSans", str(Path(get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")))
 
 
 def page_mm(mask: CutMask) -> tuple[float, float]:

@@ -30,7 +30,7 @@ def masks_figure(report: MaskReport, title: str) -> Figure:
     excess = report.chosen.excess_mm2 / MM2_PER_CM2
     word = "mask" if len(report.masks) == 1 else "masks"
     served = "lens" if len(report.lenses) == 1 else "lenses"
-    head = f"{len(report.masks)} {word} for {len(report.lenses)} {served}, excess {excess:.0f} cm²"
+    head = f"{len(report.masks)} {word} for {len(report.lenses)} {served}{f', excess {excess:.0f} cm²' if excess >= 0.5 else ''}"
     page.head(head, title)
     half_mm = _half_size_mm(report.masks)
     for mask, space in zip(report.masks, _spaces(page, len(report.masks), half_mm), strict=True):

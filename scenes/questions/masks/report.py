@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -24,6 +25,8 @@ from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
 from scenes.questions.masks.wanted import MARGIN_MM, Wanted
 from scenes.rig.box import stage_name
+from scenes.runtime.first_run import prepare_judge
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.tables.box import Mask
 from scenes.scene_file.tables.lens import Lens
@@ -35,6 +38,7 @@ from scenes.states.names import state_words, the
 from scenes.states.rooms import ROOMY, ClearRooms
 from scenes.states.state import State
 
+LENS_S = 0.7  # what a lens takes, about
 MM2_PER_CM2 = 100.0
 THICKNESS_MM = 1.0  # of a mask that the scene does not have yet, as in the scene file's own default
 MOST_MASKS_SHOWN = 6
@@ -118,7 +122,9 @@ class MaskReport:
 
 def mask_report(loaded: Loaded, wanted: Wanted, names: Sequence[str] = ()) -> MaskReport:
     """Masks for the named lenses of a scene, all where none is named."""
-    lenses = tuple(_lens_mask(loaded, lens, wanted) for lens in chosen_lenses(loaded.scene, names))
+    prepare_judge()
+    asked = [(loaded, lens) for lens in chosen_lenses(loaded.scene, names)]
+    lenses = tuple(shared_out(partial(_lens_mask, wanted), asked, each_s=LENS_S))
     count = _how_many(lenses, wanted)
     families = [int(wanted.split_anamorphic and mask.lens.squeeze != 1.0) for mask in lenses]
     splits = best_splits([mask.cutout for mask in lenses], max(count, MOST_MASKS_SHOWN), families=families)
@@ -182,7 +188,8 @@ def _cut(lenses: Sequence[LensMask], chosen: Split) -> tuple[CutMask, ...]:
     return tuple(found)
 
 
-def _lens_mask(loaded: Loaded, lens: Lens, wanted: Wanted) -> LensMask:
+def _lens_mask(wanted: Wanted, asked: tuple[Loaded, Lens]) -> LensMask:
+    loaded, lens = asked
     place, fitted = place_of(loaded, lens, wanted.at_mm)
     held = ranged(loaded, lens)
     plans = held.plans

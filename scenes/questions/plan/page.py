@@ -36,7 +36,7 @@ from scenes.questions.plan.words import (
 from scenes.sheets.style import badge_of
 from scenes.states.names import state_words
 from scenes.verdicts.overview import Attention
-from scenes.verdicts.test_plan import FIELD, NOTE, WALK, Measure
+from scenes.verdicts.test_plan import FAR_FIELD, FIELD, NOTE, WALK, Measure
 
 CHART_HEADS = ("lens", "seal", "trays, from the lens outward", "mask", "flags and others", "worst")
 
@@ -118,9 +118,11 @@ def blanks_of(one: Measure) -> tuple[tuple[str, str], ...]:
     """The blanks of something to measure: their names, and what goes into them."""
     if one.kind == FIELD:
         return ("left", "left, mm"), ("right", "right, mm")
-    return {NOTE: (("found", "seen"),), WALK: (("angle", "pan, deg"), ("found", "behind rim, mm"))}.get(
-        one.kind, (("found", "behind rim, mm"),)
-    )
+    return {
+        NOTE: (("found", "seen"),),
+        WALK: (("angle", "pan, deg"), ("found", "behind rim, mm")),
+        FAR_FIELD: (("found", "half field, deg"),),
+    }.get(one.kind, (("found", "behind rim, mm"),))
 
 
 def _shots(plan: TestPlan) -> Iterator[str]:

@@ -10,7 +10,7 @@ from xml.sax.saxutils import escape
 
 from scenes.questions.plan.drawings import Disc, Drawing, Line, Shape, Words, field_width, heatmap, parallax, scale_bar
 from scenes.questions.plan.page import CHART_HEADS, blanks_of, shot_rows
-from scenes.questions.plan.pdf_basics import BOLD, LETTERS, MM, PAPER_MM, draw_bar, use_letters
+from scenes.questions.plan.pdf_basics import MM, PAPER_MM, draw_bar
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
 from scenes.questions.plan.words import (
     FIELD_HOW,
@@ -30,6 +30,7 @@ from scenes.questions.plan.words import (
     tight,
     to_change,
 )
+from scenes.sheets.pdf_letters import BOLD, LETTERS, use_letters
 from scenes.sheets.style import badge_of
 from scenes.states.names import state_words
 from scenes.verdicts.overview import Attention

@@ -21,6 +21,7 @@ from scenes.runtime.version import own_version
 from scenes.scene_file.messages import ALL_STOPS
 from scenes.scene_file.tables.plan import Minutes, Plan
 from scenes.scene_file.tables.scene import Scene
+from scenes.states.between import between_states
 from scenes.states.clear_rule import LOSING_NOTHING, Word
 from scenes.states.load import Loaded
 from scenes.states.names import OfState, lens_words, middle_variant
@@ -114,7 +115,7 @@ class TestPlan:
 
 def plan_of(show: Loaded, states: Sequence[State], seen: LookedAt) -> TestPlan:
     """The plan of a show's states."""
-    scene, check = show.scene, seen.check
+    scene, check = show.scene, replace(seen.check, lenses=between_states(states))
     by_key = {state.key: state for state in states}
     wanted = shots(check)
     setups = setups_of([by_key[shot.state.key] for shot in wanted])

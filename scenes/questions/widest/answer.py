@@ -58,7 +58,7 @@ def answer(
     """The limits of a family (options as of `wanted_of`), and the scene's own lenses in the same setups."""
     wanted = wanted_of(like=like, pupil=pupil, front=front, length=length, from_mm=from_mm, to_mm=to_mm, added_mm=added_mm)
     states = () if no_lenses else widest_stops(plans_of(show))
-    with progress(len(states) + 4, "widest") as tick:
+    with progress(len(states) + 6, "widest") as tick:
         report = widest_report(show, wanted, tick)
         fits = () if no_lenses else catalogue(show, states, report.added_mm, tick)
     return WidestAnswer(report=report, fits=fits, states=states, title=show.scene.title)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import partial
 from itertools import pairwise, product
 from typing import Protocol
 
@@ -30,7 +31,9 @@ from scenes.questions.widest.lens_family import (
     relatives,
 )
 from scenes.questions.widest.setups import Setup, Stack, setups_of, stack_of
+from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.progress import Tick, silent
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.scene import Scene, f_numbers_of, focus_distances_of
 from scenes.states.clear_rule import WALK_MM, beyond_room_mm, room_needed_mm
@@ -39,6 +42,7 @@ from scenes.states.load import Loaded
 from scenes.states.rooms import ROOMY, Rooms, rooms_of
 from scenes.states.state import guides_of, pixel_grid
 
+SWEEP_S = 1.0  # what a focus and stop takes, about
 ROUND_MM = 0.1  # focal lengths are told to this, rounded to the longer side
 FOCAL_MM = 0.01  # how near a limit is looked for: a tenth of what is told
 SURE_MM = 0.5  # what is this clear at two focal lengths is not measured again between them
@@ -132,26 +136,34 @@ def widest_report(loaded: Loaded, wanted: Wanted, tick: Tick = silent) -> Widest
     ends = (wanted.from_mm or SHORTEST_SHARE * family.focal_mm, wanted.to_mm or LONGEST_SHARE * family.focal_mm)
     focus, stops = focus_distances_of(scene, family.lens), f_numbers_of(scene, family.lens)
     checked(family, grid, focus, min(stops))
-    found: dict[Setup, list[StateLimits]] = {setup: [] for setup in setups_of(scene)}
-
-    def sweep(setting: tuple[float, float]) -> list[StateLimits]:
-        here = Sweep(scene, loaded.resources, family, added_mm, *setting, ends)
-        return [here.limits(setup) for setup in found]
-
-    for setting in product(focus, stops):
-        for one in sweep(setting):
-            found[one.setup].append(one)
-        tick(1)
-    own = tuple(Sweep(scene, loaded.resources, family, added_mm, d, min(stops), ends).own_front() for d in focus)
-    setups = tuple(SetupLimits(setup=setup, states=tuple(states)) for setup, states in found.items())
+    prepare_judge()
+    setups = setups_of(scene)
+    asked = [*((setups, *setting) for setting in product(focus, stops)), *(((), distance, min(stops)) for distance in focus)]
+    swept = shared_out(partial(_swept, loaded, family, added_mm, ends), asked, each_s=SWEEP_S, tick=tick)
+    own = tuple(limit for limit in swept if isinstance(limit, Limit))
+    states = [limits for limits in swept if not isinstance(limits, Limit)]
+    found = {setup: [limits[k] for limits in states] for k, setup in enumerate(setups)}
     return WidestReport(
         family=family,
         from_mm=ends[0],
         to_mm=ends[1],
         added_mm=added_mm,
-        setups=setups,
+        setups=tuple(SetupLimits(setup=setup, states=tuple(states)) for setup, states in found.items()),
         own_front=tuple(zip(focus, own, strict=True)),
     )
+
+
+def _swept(
+    loaded: Loaded,
+    family: Family,
+    added_mm: float,
+    ends_mm: tuple[float, float],
+    asked: tuple[tuple[Setup, ...], float, float],
+) -> tuple[StateLimits, ...] | Limit:
+    """The limits of setups at one focus and stop; without any setup that of the family's own front."""
+    setups, focus_mm, f_number = asked
+    here = Sweep(loaded.scene, loaded.resources, family, added_mm, focus_mm, f_number, ends_mm)
+    return tuple(here.limits(setup) for setup in setups) if setups else here.own_front()
 
 
 class At(Protocol):

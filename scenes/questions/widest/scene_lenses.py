@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from scenes.rig.focus_plane import BEYOND, light_in_doubt
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
+from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.tables.lens import Lens
 from scenes.states.clear_rule import NOTHING_SHARE, SHOWN_STOPS, UNSEEN_MM, Word
 from scenes.states.full_range import checked_ranges
@@ -27,7 +28,7 @@ from scenes.states.load import Loaded
 from scenes.states.rooms import ClearRooms, Rooms, rooms_of
 from scenes.states.state import State
 
-THREADS = 2  # states at once: long arrays of traced lenses leave room for one more
+STATE_S = 0.1  # what a state takes, about
 RIM_POINTS = 17  # on each side of a guide, as what a stage more costs is looked at
 NOTHING_STOPS = float(loss_stops(np.array(1 - NOTHING_SHARE)))
 
@@ -65,14 +66,13 @@ def catalogue(loaded: Loaded, plans: Sequence[State], added_mm: float, tick: Tic
     left_out_mm = {one.lens.name: one.left_out_mm for one in ranges}
     every = (*plans, *(plan for one in ranges for plan in one.plans))
 
-    def fits_of(plan: State) -> tuple[Fit, ...]:
-        stack = stack_of(scene, added_mm, plan.lens, plan.resources, front_travel_mm=plan.travel_mm)
-        return _fits(plan, stack, setups, left_out_mm[plan.lens_name])
-
-    with ThreadPoolExecutor(max_workers=THREADS) as pool:
-        for number, (plan, fits) in enumerate(zip(every, pool.map(fits_of, every), strict=True)):
-            found[plan.lens_name].append(fits)
-            tick(1 if number < len(plans) else 0)
+    prepare()
+    asked = [(plan, left_out_mm[plan.lens_name]) for plan in every]
+    for number, (plan, fits) in enumerate(
+        zip(every, shared_out(partial(_fits, setups, added_mm), asked, each_s=STATE_S), strict=True)
+    ):
+        found[plan.lens_name].append(fits)
+        tick(1 if number < len(plans) else 0)
     worst = {name: tuple(max(column, key=_badness) for column in zip(*rows, strict=True)) for name, rows in found.items()}
     ordered = sorted(scene.lens, key=lambda lens: lens.focal_mm / lens.squeeze)
     return tuple(LensFits(lens=lens, fits=worst[lens.name]) for lens in ordered)
@@ -82,7 +82,9 @@ def _badness(fit: Fit) -> tuple[int, float, float]:
     return list(Word).index(fit.word), fit.loss_stops, -fit.met.clearance_mm if fit.met else -math.inf
 
 
-def _fits(plan: State, stack: Stack, setups: Sequence[Setup], left_out_mm: float) -> tuple[Fit, ...]:
+def _fits(setups: Sequence[Setup], added_mm: float, asked: tuple[State, float]) -> tuple[Fit, ...]:
+    plan, left_out_mm = asked
+    stack = stack_of(plan.scene, added_mm, plan.lens, plan.resources, front_travel_mm=plan.travel_mm)
     look = _Look(plan, stack, left_out_mm)
     return tuple(look.fit(setup, plan.visible_loss_stops) for setup in setups)
 

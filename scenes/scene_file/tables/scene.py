@@ -2,6 +2,7 @@
 
 import math
 import re
+import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import product
 from typing import Any
@@ -13,6 +14,7 @@ from scenes.scene_file.tables.design import Design, design_faults
 from scenes.scene_file.tables.fields import CLOSE, INFINITY, Fault, Focus, Table, focus, part, quantity, text
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.light import Light
+from scenes.scene_file.tables.make import Make, make_faults
 from scenes.scene_file.tables.plan import Plan
 from scenes.scene_file.tables.tolerance import Tolerance
 from scenes.scene_file.tables.tolerance_paths import tolerance_faults
@@ -60,9 +62,10 @@ class Scene(Table):
     box: Box = part("The light-control box; every part of it is optional.")
     light: tuple[Light, ...] = part("Lights that must not reach the glass, or whose ghosts are asked for.", ())
     check: Check = part("What to check.", Check())
-    tolerance: tuple[Tolerance, ...] = part("What may come out otherwise than written, for `brimline builds`.", ())
+    tolerance: tuple[Tolerance, ...] = part("What may come out otherwise than written, for `brimline tolerances`.", ())
     plan: Plan = part("What `brimline plan` reckons with.", Plan())
     design: Design | None = part("What `brimline design` may change in the box, and what it is to be.", None)
+    make: Make = part("What `brimline make` makes the box from, and how it draws it.", Make())
 
     def faults(self) -> Iterator[Fault]:
         """What parts, lenses and checks must agree on."""
@@ -77,6 +80,7 @@ class Scene(Table):
         yield from tolerance_faults(self, self.tolerance)
         if self.design is not None:
             yield from design_faults(self, self.design, [light.name for light in self.light])
+        yield from make_faults(self.box, self.make)
         for place, lens in enumerate(self.lens):
             yield from _focus_faults(self.check, lens, place)
 
@@ -89,7 +93,7 @@ def folder_name(name: str) -> str:
 def _repeated_names(items: tuple[Any, ...], key: str) -> Iterator[Fault]:
     seen: dict[str, str] = {}
     for place, item in enumerate(items):
-        name = folder_name(item.name).casefold()  # some file systems ignore case
+        name = folder_name(unicodedata.normalize("NFC", item.name)).casefold()  # systems and people do not tell these apart
         if name in seen:
             found = "is used twice" if seen[name] == item.name else f"must differ more from {shown(seen[name])}"
             yield (key, place, "name"), f"{found}, got {shown(item.name)}; give each {key} its own name"
@@ -245,6 +249,7 @@ __all__ = [
     "Design",
     "Lens",
     "Light",
+    "Make",
     "Plan",
     "Scene",
     "Tolerance",

@@ -8,7 +8,7 @@ LARGEST = 500.0  # mm or degrees: more is no tolerance
 
 
 class Tolerance(Table):
-    """A length or angle that may come out otherwise than written: `brimline builds` says how sure the frame is over all of them."""
+    """A length or angle that may come out otherwise than written: `brimline tolerances` says how sure the frame is over all."""
 
     of: str = text(
         "The length or angle, by its tables and key, with the name or number of a repeated table in brackets: "

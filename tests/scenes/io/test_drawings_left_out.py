@@ -104,3 +104,72 @@ def test_a_drawing_to_a_scale_is_refused_for_at_twice_its_size_a_dark_frame_woul
 )
 def test_a_dimension_that_tells_the_drawn_size_in_any_unit_is_no_scale(factor, text):
     assert read_outline(dimensioned(factor, text), "m.dxf")
+
+
+def cut_out(document, space=None):
+    (document.modelspace() if space is None else space).add_lwpolyline(box(70, 50), close=True)
+
+
+def noted(text):
+    return drawing(cut_out, lambda document: document.modelspace().add_text(text))
+
+
+@pytest.mark.parametrize(
+    "text", ["SCALE 2:1", "Scale = 1/2", "MASSSTAB 1 : 5", "Maßstab: 2:1", "scale 0.5", "Echelle 2:1", "2:1 scale"]
+)
+def test_a_drawing_that_says_that_it_is_to_a_scale_is_refused(text):
+    assert f'its text says "{text}"' in refusal_of(noted(text))
+
+
+def test_a_scale_told_in_a_block_or_a_long_text_is_seen():
+    def in_block(document):
+        frame = document.blocks.new("FRAME")
+        frame.add_mtext("Mask for the 40\\PScale 2:1\\Psteel")
+        document.modelspace().add_blockref("FRAME", (0, 0))
+
+    assert "is not drawn at full size" in refusal_of(drawing(cut_out, in_block))
+
+
+@pytest.mark.parametrize("text", ["SCALE 1:1", "scale 1", "2.39:1", "SCALE: FULL", "do not scale", "M 3", "scale 100 %", "scale"])
+def test_words_that_tell_no_other_scale_are_none(text):
+    assert read_outline(noted(text), "m.dxf")
+
+
+@pytest.mark.parametrize(
+    "text", ["280 mm\\P{ref}", "{\\H2.5;280}", "280 %%P0.1", "2x 280", "280±0.1", "280 +0.1/-0", "(280)", "280 TYP", "\\A1;280"]
+)
+def test_a_size_dressed_up_is_held_against_its_lines_all_the_same(text):
+    assert "where 140 is drawn" in refusal_of(dimensioned(1.0, text))
+
+
+@pytest.mark.parametrize("text", ["140 %%P0.1", "4x 140", "<> REF", "140 [5.51]", "SEE NOTE 3", "{\\H2.5;140}", "M4", "14 cm"])
+def test_a_size_that_agrees_or_is_none_is_read(text):
+    assert read_outline(dimensioned(1.0, text), "m.dxf")
+
+
+def put(**scales):
+    def draw(document):
+        cut_out(document, document.blocks.new("CUT"))
+        document.modelspace().add_blockref("CUT", (0, 0), dxfattribs=scales)
+
+    return drawing(draw)
+
+
+@pytest.mark.parametrize("scales", [{"yscale": 0.5}, {"xscale": 2.0}])
+def test_a_block_drawn_at_two_scales_is_refused_for_one_of_them_may_be_lost(scales):
+    """DXF reference: a scale that is not told is 1."""
+    assert 'block "CUT" at two scales' in refusal_of(put(**scales))
+
+
+@pytest.mark.parametrize("code", [b" 41", b" 42"])
+def test_a_block_at_a_scale_of_nothing_is_refused(code):
+    """Its reader takes 0 for 1: the cut-out would be twice as wide as it was drawn."""
+    whole = put(xscale=0.5, yscale=0.5)
+    spoilt = whole.replace(code + b"\n0.5\n", code + b"\n0.0\n", 1)
+    assert spoilt != whole
+    assert 'its block "CUT" at a scale of 0' in refusal_of(spoilt)
+
+
+@pytest.mark.parametrize("scales", [{"xscale": -1.0}, {"xscale": 0.5, "yscale": 0.5}, {"xscale": 0.5, "yscale": -0.5}])
+def test_a_block_at_one_scale_is_read_turned_over_or_not(scales):
+    assert read_outline(put(**scales), "m.dxf")

@@ -12,8 +12,9 @@ import trimesh
 from geometry.outline import area_mm2, contains
 from scenes.cli import main
 from scenes.io.dxf_outline import read_outline
-from scenes.io.files import RESULTS_KEY, RESULTS_NAME, Folder, read_mesh, read_text, result_folder, write_new, write_whole
+from scenes.io.files import Folder, read_mesh, read_text, result_folder, write_new, write_whole
 from scenes.io.kept_files import MANIFEST
+from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
 from scenes.scene_file.errors import SceneError
 
 
@@ -204,9 +205,9 @@ def test_a_new_result_replaces_the_earlier_but_keeps_peoples_own_files(earlier):
     assert (earlier / "out/18_inf_f2/map.txt").read_text() == "later"
 
 
-def test_a_failing_swap_puts_the_earlier_result_back(earlier, monkeypatch):
+def test_a_failing_swap_leaves_the_earlier_result_and_puts_the_new_one_beside_it(earlier, monkeypatch):
     def refuse(*_):
-        raise OSError("disk full")
+        raise OSError("disk broken")
 
     monkeypatch.setattr("scenes.io.files.carry_over", refuse)
 
@@ -214,10 +215,11 @@ def test_a_failing_swap_puts_the_earlier_result_back(earlier, monkeypatch):
         with result_folder(earlier / "out", "check") as staging:
             fill(staging, "later")
 
-    with pytest.raises(OSError, match="disk full"):
+    with pytest.raises(SceneError, match=r"cannot be replaced: disk broken.* the new result is in .*out-2"):
         run()
     assert (earlier / "out/18_inf_f2/map.txt").read_text() == "earlier"
-    assert [path.name for path in earlier.iterdir()] == ["out"]
+    assert (earlier / "out-2/18_inf_f2/map.txt").read_text() == "later"
+    assert sorted(path.name for path in earlier.iterdir()) == ["out", "out-2"]
 
 
 def test_a_folder_of_other_files_is_refused_before_any_work(tmp_path):

@@ -14,11 +14,13 @@ import pytest
 from raytrace.jit import disk_cache
 from scenes.io import folder_lock, folder_swap, kept_files
 from scenes.io.file_names import LONGEST_BYTES, file_name, file_names
-from scenes.io.files import RESULTS_KEY, as_json, result_folder
+from scenes.io.files import as_json, result_folder
 from scenes.io.folder_lock import BusyError, locked
+from scenes.io.left_results import RESULTS_KEY
 from scenes.runtime import worker_pool
 from scenes.runtime.progress import silent
 from scenes.runtime.worker_pool import Worker, no_aside
+from scenes.scene_file.errors import SceneError
 from scenes.view3d.render import offscreen_windows
 from tests.scenes import sharing_made
 
@@ -101,7 +103,7 @@ def test_a_folder_that_stays_in_use_leaves_the_old_result_and_says_so(tmp_path, 
     monkeypatch.setattr(folder_swap, "WAITS_S", (0.0,))
     monkeypatch.setattr(folder_swap, "exchanged", lambda *_: False)
     monkeypatch.setattr(Path, "replace", lambda *_: (_ for _ in ()).throw(PermissionError(13, "in use")))
-    with pytest.raises(PermissionError):
+    with pytest.raises(SceneError, match="cannot be replaced: in use; what was there is as it was"):
         write(tmp_path / "out", "new")
     monkeypatch.undo()
     assert (tmp_path / "out/page.txt").read_text() == "old"

@@ -12,9 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scenes.io import files, folder_swap
-from scenes.io.files import RESULTS_KEY, result_folder
+from scenes.io import folder_swap
+from scenes.io.files import result_folder
 from scenes.io.kept_files import MANIFEST
+from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
 from scenes.scene_file.errors import SceneError
 
 ROOT = Path(__file__).parents[3]
@@ -219,8 +220,8 @@ def test_the_demo_leaves_edited_scene_files_as_they_are(tmp_path, capsys):
     for text in ("first", "second", "second"):
         with result_folder(out, "demo") as staging:
             staging.write("scene/demo.toml", text)
-            listed = ["scene/demo.toml", files.RESULTS_NAME]
-            staging.write(files.RESULTS_NAME, json.dumps({RESULTS_KEY: "demo", "files": listed}))
+            listed = ["scene/demo.toml", RESULTS_NAME]
+            staging.write(RESULTS_NAME, json.dumps({RESULTS_KEY: "demo", "files": listed}))
         (out / "scene/demo.toml").write_text("mine")
     assert names(out / "scene") == ["demo.fresh.toml", "demo.toml"]
     assert (out / "scene/demo.toml").read_text() == "mine"

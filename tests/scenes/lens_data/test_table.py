@@ -65,3 +65,10 @@ def test_a_zoom_is_told_by_its_focal_lengths(tmp_path):
         (f, d) for f in (24.0, 35.0, 70.0) for d in ("infinity", 900.0)
     ]
     assert "focal_mm" not in lens
+
+
+@pytest.mark.parametrize("cell", ["46_5", "1_000", "4 6.5", "46.5 mm", "0x2e", "46.5.0"])
+def test_a_cell_that_is_no_number_as_people_write_it_is_refused(tmp_path, cell):
+    """46_5 is a slip for 46.5, and a number of 465 to Python."""
+    with pytest.raises(SceneError, match="row 1: pupil_behind_front_mm: must be a number"):
+        table_of(tmp_path, COMMA.replace("46.5", cell), "bench.csv")

@@ -173,7 +173,6 @@ def test_a_half_field_that_the_table_does_not_see_is_refused():
 @pytest.mark.parametrize(
     ("changed", "words"),
     [
-        ({"length": 75}, "front_to_sensor_mm = 75 is not what its table says, 81.88 mm at infinity"),
         ({"lens": 'projection = "equidistant"'}, "projection is not used"),
         ({"lens": "distortion = [-0.1, 0.0]"}, "distortion is not used"),
     ],
@@ -191,6 +190,34 @@ def test_a_lens_longer_than_its_table_may_have_its_pupil_deeper_and_is_a_fault()
     assert "the pupil may lie 8.1 mm deeper" in fault.text
     confirmed = plan_of(GAUSS, stop=2.8, box=BEHIND, length=90, lens='confirmed = ["front_to_sensor_mm"]').notes
     assert [note.severity for note in confirmed if note.text.startswith("front_to_sensor_mm")] == [Severity.CAUTION]
+
+
+def test_a_lens_shorter_than_its_table_may_have_a_row_too_many_and_is_a_fault():
+    # a row entered twice makes a table longer, and moved its pupil so that a dark frame was called clear
+    notes = plan_of(GAUSS, stop=2.8, box=BEHIND, length=75).notes
+    (fault,) = [note for note in notes if note.text.startswith("front_to_sensor_mm = 75 is not what its table says, 81.88 mm")]
+    assert (fault.severity, fault.doubts_light) == (Severity.FAULT, True)
+    assert "a row stands twice" in fault.text
+
+
+@pytest.mark.parametrize(
+    ("row", "share", "fault"), [(3, 0.5, True), (3, 0.95, False), (0, 0.5, True), (9, 0.5, True), (9, 0.95, False)]
+)
+def test_a_rim_narrower_than_the_light_of_the_widest_stop_is_a_fault(row, share, fault):
+    """The height of the edge of the light on the axis at each row, by y and nu of Kingslake & Johnson, ch. 3, added up by hand."""
+    radius, thickness, index, _ = map(np.array, zip(*RETROFOCUS.rows, strict=True))
+    height, angle, before, heights = 1.0, 0.0, 1.0, []
+    for r, t, n in zip(radius, thickness, index, strict=True):
+        heights.append(height)
+        angle, before = angle - (height * (n - before) / r if r else 0.0), n
+        height += t * angle / n
+    focal = -1.0 / angle
+    rims = [list(one) for one in RETROFOCUS.rows]
+    rims[row][3] = share * abs(heights[row]) * focal / (2 * 3.5)
+    table = snell.Table(tuple(map(tuple, rims)), RETROFOCUS.stop)
+    found = [note for note in plan_of(table, stop=3.5, box=BEHIND).notes if "of its table has a rim of" in note.text]
+    assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
+    assert all(note.text.startswith(f"row {row + 1} ") for note in found)
 
 
 def test_a_table_that_puts_the_pupil_ahead_of_the_front_rim_is_a_fault():

@@ -101,6 +101,23 @@ with Sharing(workers=1, lanes=2) as sharing:
     assert is_gone(pid)
 
 
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="the system does not tell how many threads there are")
+@pytest.mark.parametrize(("threads", "seen"), [(1, "59.0"), (2, "60.0")])
+def test_a_worker_is_a_copy_of_what_this_process_is_by_then_if_it_has_a_single_thread(tmp_path, threads, seen):
+    code = f"""
+from functools import partial; from pathlib import Path; import os, threading, time
+from scenes.runtime.worker_pool import Sharing; from tests.scenes import sharing_made as made
+made.PATIENCE_S = 59.0
+for _ in range({threads - 1}):
+    threading.Thread(target=time.sleep, args=(600,), daemon=True).start()
+with Sharing(workers=1, lanes=2) as sharing:
+    calls = [made.pid_of_maker, *[partial(made.here_or, os.getpid(), Path({str(tmp_path / "sign")!r}), made.patience)] * 2]
+    sharing.run(calls, lambda number, result: print(result))
+"""
+    done = subprocess.run([sys.executable, "-c", code], cwd=Path(__file__).parents[3], capture_output=True, text=True, check=True)
+    assert seen in done.stdout.split()
+
+
 def test_a_lane_without_a_worker_does_what_is_to_be_done_aside(tmp_path):
     pieces, threads = [(tmp_path / "sign").touch], []
 
@@ -111,3 +128,13 @@ def test_a_lane_without_a_worker_does_what_is_to_be_done_aside(tmp_path):
     calls = [partial(made.here_or, os.getpid(), tmp_path / "sign", made.no_more_than_a_name)]
     assert shared(calls, workers=0, lanes=2, aside=aside) == [(0, "here")]
     assert set(threads) == {True, False}
+
+
+def test_a_later_round_gets_its_own_results_though_its_calls_lie_where_earlier_ones_lay():
+    with Sharing(workers=1, lanes=2) as sharing:
+        for start in range(0, 60, 20):  # each round's calls are let go, so that the next ones take their place in memory
+            taken = []
+            calls = [partial(made.number_after, start + k, 0.001) for k in range(20)]
+            sharing.run(calls, lambda _, result, taken=taken: taken.append(result))
+            del calls
+            assert taken == list(range(start, start + 20))

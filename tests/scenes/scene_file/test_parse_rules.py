@@ -171,3 +171,14 @@ def test_cameras():
     assert found(camera="width_mm = 36.0") == [
         'camera.width_mm: must be left out where format is given ("36x24"); or leave format out'
     ]
+
+
+def test_two_names_that_look_alike_are_one():
+    """One letter with its accent, and the same as two signs (Unicode, canonical equivalence): nobody sees the difference."""
+    twins = [
+        f'[[lens]]\nname = "{name}"\nfocal_mm = 18\nf_number = 2.0\nfront_diameter_mm = 114\n{PUPIL}'
+        for name in ("\u00e9", "e\u0301")
+    ]
+    (said,) = found(more="".join(twins))
+    assert said.startswith("lens[3")
+    assert "must differ more from" in said

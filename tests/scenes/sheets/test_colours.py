@@ -99,6 +99,12 @@ def test_what_is_drawn_over_the_ramp_stands_out_with_any_colour_vision(name, kin
     assert apart([rgb_of(OVERLAYS[name])], loss_ramp(), kind).min() > GLANCE
 
 
+@pytest.mark.parametrize("kind", SIMULATIONS)
+@pytest.mark.parametrize("passing", ["clear ray", "dimmed ray"])
+def test_light_that_gets_through_is_told_at_a_glance_from_what_stops_it_with_any_colour_vision(passing, kind):
+    assert apart([rgb_of(OVERLAYS[passing])], [rgb_of(colours.HIGHLIGHT)], kind)[0, 0] > 4 * GLANCE
+
+
 def test_badges_parts_and_rays_look_like_none_of_each_other():
     alike = [(a, b) for a, b in itertools.combinations(NAMED, 2) if apart([rgb_of(NAMED[a])], [rgb_of(NAMED[b])])[0, 0] < GLANCE]
     assert alike == []

@@ -66,7 +66,7 @@ def test_head_and_foot_of_a_sheet_keep_inside_it(size_mm):
         "masks --lens 35",
         "filters --lens 35",
         "bokeh --lens 35 --focus infinity",
-        "builds --lens 35 --focus infinity --builds 10",
+        "tolerances --lens 35 --focus infinity --builds 10",
         "widest --from 20 --to 40 --no-lenses",
         "leaks --lens 35 --no-3d",
     ],

@@ -3,9 +3,13 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from geometry.notes import Note, Severity
+from scenes.scene_file.tables.lens import Lens
 from scenes.states.clear_rule import Word
+from scenes.states.lens_judgement import LensJudgement
+from scenes.states.unconfirmed import ClearWhile, Number
 from scenes.verdicts.test_plan import plan_lines, shots
 from tests.scenes.questions.check.test_results_json import check, clear_state, guide, state, with_little_room
 
@@ -37,6 +41,23 @@ def test_a_clear_lens_is_still_confirmed_and_pupils_known_by_bounds_are_measured
     assert "expect nothing, with 9 % of the frame to spare" in text
     assert "[ ] 18: where its entrance pupil lies, by parallax" in text
     assert "parallax" not in " ".join(plan_lines(check(known), ""))
+
+
+@pytest.mark.parametrize(
+    ("number", "told"),
+    [
+        (
+            Number.PUPIL,
+            "where its entrance pupil lies, by parallax; clear as long as its pupil is no deeper than 61 mm (43 stated)",
+        ),
+        (Number.FIELD, "how wide it sees, to either side; clear as long as it sees no more than 18 % wider than stated"),
+    ],
+)
+def test_what_a_clear_lens_rests_on_is_measured_first(number, told):
+    lens = Lens.model_validate({"name": "18", "focal_mm": 18, "f_number": 2, "front_diameter_mm": 114, "pupil_behind_front_mm": 43})
+    rests = ClearWhile(number=number, off_by=18.0, stated_mm=43.0 if number is Number.PUPIL else None)
+    made = replace(check(clear_state()), lenses=(LensJudgement(lens=lens, spans=(), clear_while=rests),))
+    assert f"[ ] 18: {told}" in " ".join(" ".join(plan_lines(made, "")).split())
 
 
 def test_a_lens_whose_fixed_pupil_has_too_little_room_is_on_the_plan_at_every_such_focus_and_its_walk_is_to_be_measured():

@@ -1,6 +1,6 @@
 """Pictures from the child process, and sentences where there can be none."""
 
-import subprocess
+import io
 import sys
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from scenes.runtime.child_process import StopSwitch, child_environment
 from scenes.view3d import render
 from scenes.view3d.content import Heatmap, Line, Place, RayFate, RayPath, Scene3D, Solid, View
 from scenes.view3d.content import Label as Words
-from scenes.view3d.render import Job, offscreen_windows, render_batch
+from scenes.view3d.render import ChildGone, Drawers, Job, offscreen_windows, render_batch
 from scenes.view3d.render_process import main as child_main
 
 SIZE = (1200, 750)
@@ -127,73 +127,117 @@ def test_without_the_drawing_library_a_sentence_says_so(tmp_path, monkeypatch):
     assert "pip install pyvista" in render_batch([(lopsided(), tmp_path / "a.png", SIZE)]).problem
 
 
-def fake_child(fates):
-    """A child that draws, fails or dies at each picture as told, its starts counted."""
-    starts = []
+class FakeChild:
+    """A process that draws, fails or dies at each picture as told; its starts and ends are counted."""
 
-    def child(arguments, window, timeout_s, stop):  # noqa: ARG001
-        starts.append(window)
-        lines, status = [], 0
-        for number, _ in enumerate(sorted(Path(arguments[0]).glob("*.npz"))):
-            fate = fates.pop(0)
-            if fate == "dies":
-                status = -11
-                break
-            Path(arguments[0], f"{number}.png").write_bytes(b"png")
-            lines.append(f'{{"number": {number}, "why": "{"" if fate == "draws" else fate}"}}')
-        return subprocess.CompletedProcess([], status, "\n".join(lines), "")
+    def __init__(self, fates):
+        self.fates, self.starts, self.ended, self.is_worn = fates, [], 0, False
 
-    return child, starts
+    def __call__(self, window, stop):  # noqa: ARG002
+        self.starts.append(window)
+        return self
+
+    def draw(self, scene, path, size):  # noqa: ARG002
+        fate = self.fates.pop(0)
+        if fate == "dies":
+            raise ChildGone("drawing stopped with status -11")
+        if fate == "draws":
+            path.write_bytes(b"png")
+        return "" if fate == "draws" else fate
+
+    def end(self):
+        self.ended += 1
 
 
 def jobs_in(folder: Path, count: int) -> list[Job]:
     return [(lopsided(), folder / f"{n}.png", SIZE) for n in range(count)]
 
 
-def test_pictures_after_a_crash_are_drawn_by_a_second_child(tmp_path, monkeypatch):
-    child, starts = fake_child(["draws", "dies", "draws", "too large"])
-    monkeypatch.setattr(render, "run_child", child)
+def test_pictures_after_a_crash_are_drawn_by_a_second_process(tmp_path, monkeypatch):
+    child = FakeChild(["draws", "dies", "draws", "too large"])
     monkeypatch.setattr(render, "offscreen_windows", lambda: ("one",))
-    report = render_batch(jobs_in(tmp_path, 4))
+    with Drawers(child_of=child) as drawers:
+        report = drawers.draw(jobs_in(tmp_path, 4))
     assert report.written == (tmp_path / "0.png", tmp_path / "2.png")
     assert report.failed == ((tmp_path / "1.png", "drawing stopped with status -11"), (tmp_path / "3.png", "too large"))
-    assert starts == ["one", "one"]
+    assert (child.starts, child.ended) == (["one", "one"], 2)
 
 
-def test_where_the_first_kind_of_window_crashes_the_second_is_tried(tmp_path, monkeypatch):
-    child, starts = fake_child(["dies", "draws"])
-    monkeypatch.setattr(render, "run_child", child)
-    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
-    assert render_batch(jobs_in(tmp_path, 1)).written == (tmp_path / "0.png",)
-    assert starts == ["one", "two"]
-
-
-def test_a_child_that_hangs_is_given_up(tmp_path, monkeypatch):
-    def hangs(arguments, window, timeout_s, stop):  # noqa: ARG001
-        raise subprocess.TimeoutExpired("child", timeout_s, output=b"")
-
-    monkeypatch.setattr(render, "run_child", hangs)
+def test_one_process_draws_what_is_asked_one_after_the_other_and_ends_with_the_block(tmp_path, monkeypatch):
+    child = FakeChild(["draws"] * 4)
     monkeypatch.setattr(render, "offscreen_windows", lambda: ("one",))
-    assert render_batch(jobs_in(tmp_path, 1)).problem == render.NO_OPENGL
+    with Drawers(child_of=child) as drawers:
+        for job in jobs_in(tmp_path, 4):
+            assert drawers.draw([job]).written == (job[1],)
+        assert (child.starts, child.ended) == (["one"], 0)
+    assert child.ended == 1
 
 
-def test_a_stop_ends_the_child_that_draws_and_no_other_is_started(tmp_path, monkeypatch):
+def test_a_worn_process_is_followed_by_a_new_one(tmp_path, monkeypatch):
+    child = FakeChild(["draws"] * 2)
+    child.is_worn = True
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one",))
+    with Drawers(child_of=child) as drawers:
+        drawers.draw(jobs_in(tmp_path, 2))
+        assert (child.starts, child.ended) == (["one", "one"], 2)
+
+
+def test_where_the_first_kind_of_window_crashes_the_second_is_tried_and_kept(tmp_path, monkeypatch):
+    child = FakeChild(["dies", "draws", "dies", "draws"])
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
+    with Drawers(child_of=child) as drawers:
+        report = drawers.draw(jobs_in(tmp_path, 3))
+    assert report.written == (tmp_path / "0.png", tmp_path / "2.png")
+    assert child.starts == ["one", "two", "two"]
+
+
+def test_where_no_kind_of_window_draws_it_is_said_once_and_nothing_further_is_started(tmp_path, monkeypatch):
+    child = FakeChild(["dies", "dies"])
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
+    with Drawers(child_of=child) as drawers:
+        assert [drawers.draw([job]).problem for job in jobs_in(tmp_path, 3)] == [render.NO_OPENGL] * 3
+    assert child.starts == ["one", "two"]
+
+
+def test_a_process_that_hangs_is_given_up(tmp_path, monkeypatch):
+    monkeypatch.setattr(render, "START_S", 0.05)
+    monkeypatch.setattr(render, "PICTURE_S", 0.05)
+    child, (job,) = render.RenderChild("no window needed", StopSwitch()), jobs_in(tmp_path, 1)
+    with pytest.raises(ChildGone, match=r"drawing took longer than 0 s"):
+        child.draw(*job)
+    child.end()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_stop_ends_the_process_that_draws_and_no_other_is_started(tmp_path, monkeypatch):
     stop, starts = StopSwitch(), []
 
-    def child(arguments, window, timeout_s, stop):  # noqa: ARG001
-        starts.append(window)
-        with subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"]) as sleeper, stop.on(sleeper):
+    class Stopped(FakeChild):
+        def draw(self, scene, path, size):  # noqa: ARG002
             stop.stop()
-        return subprocess.CompletedProcess([], sleeper.returncode, "", "")
+            raise ChildGone
 
-    monkeypatch.setattr(render, "run_child", child)
+    def child(window, stop):  # noqa: ARG001
+        starts.append(window)
+        return Stopped([])
+
     monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
-    assert render_batch(jobs_in(tmp_path, 2), stop) == render.RenderReport()
+    with Drawers(child_of=child, stop=stop) as drawers:
+        assert drawers.draw(jobs_in(tmp_path, 2)) == render.RenderReport()
     assert starts == ["one"]
 
 
-def test_no_pictures_start_no_child(monkeypatch):
-    monkeypatch.setattr(render, "run_child", None)
+def test_a_stop_kills_a_drawing_process(tmp_path):
+    stop, (job,) = StopSwitch(), jobs_in(tmp_path, 1)
+    child = render.RenderChild("no window needed", stop)
+    stop.stop()
+    with pytest.raises(ChildGone):
+        child.draw(*job)
+    child.end()
+
+
+def test_no_pictures_start_no_process(monkeypatch):
+    monkeypatch.setattr(render, "RenderChild", None)
     assert render_batch([]) == render.RenderReport()
 
 
@@ -206,8 +250,12 @@ def test_the_child_imports_this_project_and_knows_its_window_before_the_library_
     assert environment["ALLOW_PLOTTING"] == "true"  # pyvista.system_supports_plotting asks no program then
 
 
-def test_one_unreadable_picture_does_not_keep_the_child_from_the_next(tmp_path, capsys):
-    (tmp_path / "0.npz").write_bytes(b"no archive")
-    (tmp_path / "1.npz").write_bytes(b"nor this")
-    assert child_main([str(tmp_path)]) == 1
-    assert [line.split(",")[0] for line in capsys.readouterr().out.splitlines()] == ['{"number": 0', '{"number": 1']
+def test_one_unreadable_picture_does_not_keep_the_child_from_the_next(tmp_path, capsys, monkeypatch):
+    paths = [tmp_path / "0.npz", tmp_path / "1.npz"]
+    for path in paths:
+        path.write_bytes(b"no archive")
+    monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{path}\n" for path in paths)))
+    assert child_main([]) == 0
+    told = capsys.readouterr().out.splitlines()
+    assert [line.startswith('{"why": "') for line in told] == [True, True]
+    assert '{"why": ""}' not in told

@@ -43,6 +43,8 @@ def result_of(name, number=0):
         ("worst-place-201194", 0.17, Word.SHADING),
         ("worst-place-201265", 1.4207, Word.IN_FRAME),  # an independent ray caster, two million rays at the place told
         ("worst-place-333", 0.106, Word.SHADING),
+        ("worst-place-420000413", 1.1335, Word.IN_FRAME),  # a small stop: 0.02 mm beside it 1.10; a million rays
+        ("worst-place-710001811", 3.4598, Word.IN_FRAME),  # 0.013 mm beside it 3.17; two million rays
         ("clear-only-with-filters-out", 0.27, Word.SHADING),
     ],
 )

@@ -105,6 +105,8 @@ def test_a_run_stopped_half_way_leaves_its_states_to_the_next_which_writes_the_s
 
 
 def request(folder, **more):
+    if folder:
+        folder.mkdir(exist_ok=True)
     staging = Staging(folder) if folder else None
     limits = Limits(visible_loss_stops=0.1)
     asked = StateRequest(

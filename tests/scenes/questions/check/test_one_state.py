@@ -43,6 +43,7 @@ def test_a_frame_without_room_is_not_said_to_be_wider():
 
 
 def request(folder, flat=True):
+    folder.mkdir(exist_ok=True)
     return StateRequest(
         engine="reference",
         device="cpu",

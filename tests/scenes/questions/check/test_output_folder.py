@@ -2,13 +2,13 @@
 
 from dataclasses import replace
 
-import pytest
-
 from scenes.io.files import Staging
+from scenes.questions.check import contact_sheet
 from scenes.questions.check.one_state import StateRequest, record_state
-from scenes.questions.check.output_folder import Recorder
+from scenes.questions.check.output_folder import MOST_WAITING, Recorder
 from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.clear_rule import Limits
+from scenes.view3d.render import Drawers
 from tests.scenes.check_made import plan, wall_on_the_right
 
 STATES = (
@@ -23,15 +23,15 @@ def recorder(folder, *, all_3d):
     asked = StateRequest(
         engine="reference", device="cpu", columns=12, limits=limits, threads=1, rooms=False, staging=Staging(folder), flat=False
     )
-    return Recorder(staging=asked.staging, request=replace(asked, all_3d=all_3d), lanes=2)
+    return Recorder(staging=asked.staging, request=replace(asked, all_3d=all_3d), drawers=Drawers())
 
 
 def drawn(one):
     """Pictures that are asked for, as STATE/NAME, in the order in which they are."""
     for state in STATES:
         one.take(state, record_state(state, one.request))
-    for number, call in enumerate(one.views()):
-        one.take_views(number, call())
+    for call, take in one.views():
+        take(call())
     assert one.unready == 0
     return [f"{path.parent.name}/{path.name}" for _, path, _ in one.waiting]
 
@@ -48,16 +48,29 @@ def test_with_all_3d_every_state_is_drawn_and_the_worst_from_the_front_too(tmp_p
 def test_pictures_whose_process_has_ended_are_told_and_waited_for_no_longer(tmp_path):
     one = recorder(tmp_path, all_3d=False)
     one.take(STATES[1], record_state(STATES[1], one.request))
-    one.views()
-    one.take_views(0, WorkerDied(9))
+    ((_, take),) = one.views()
+    take(WorkerDied(9))
     assert one.told() == ("20_in_the_frame: no 3D pictures: the process that got them ready has ended",)
     assert (one.unready, one.waiting) == (0, [])
 
 
-@pytest.mark.parametrize(("ready", "unready", "begins"), [(2, 1, False), (3, 1, True), (2, 0, True), (0, 0, False)])
-def test_a_lane_begins_to_draw_once_its_share_is_ready_or_nothing_more_comes(tmp_path, ready, unready, begins):
+def test_while_states_are_checked_pictures_are_drawn_by_idle_lanes_alone_unless_too_many_wait(tmp_path):
+    one = recorder(tmp_path, all_3d=True)
+    assert one.draw_beside(idle=True) is None  # nothing waits
+    one.waiting = [None]
+    assert one.draw_beside(idle=False) is None
+    assert one.draw_beside(idle=True) is not None
+    one.waiting = [None] * (MOST_WAITING + 1)
+    assert one.draw_beside(idle=False) is not None
+    assert len(one.waiting) == MOST_WAITING  # a piece is one picture
+
+
+def test_a_contact_sheet_that_cannot_be_drawn_is_told_and_costs_nothing_else(tmp_path, monkeypatch):
     one = recorder(tmp_path, all_3d=False)
-    one.unready = 2
-    piece = one.draw_rest(lambda *_: None)  # 6 pictures for two lanes
-    one.waiting, one.unready = [None] * ready, unready
-    assert (piece(True) is not None) is begins
+    one.request = replace(one.request, flat=True, solid=False)
+    one.take(STATES[0], record_state(STATES[0], one.request))
+    monkeypatch.setattr(contact_sheet, "sheet_figure", lambda *_: 1 / 0)
+    for call, take in one.steps("a show", ()):
+        take(call())
+    (words,) = one.told()
+    assert words.startswith("sheet-1 was left out: ZeroDivisionError: division by zero")

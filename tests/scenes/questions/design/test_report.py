@@ -14,7 +14,7 @@ from scenes.questions.design import report as design_module
 from scenes.questions.design.designer import Designer
 from scenes.questions.design.outside import hood_mm3, outside_of, weight_kg
 from scenes.questions.design.wishes import each_wish, wishes_of
-from scenes.scene_file.tables.box import Box, Hood
+from scenes.scene_file.tables.box import Box, Filter, Hood, Stage
 from scenes.states.judgement import judge_state
 from scenes.states.load import load_scene, plans_of
 from tests.scenes.questions.design.exhaustive import least_hood_mm, least_mask_mm
@@ -158,6 +158,15 @@ def test_worked_hoods_weigh_what_the_sheet_says():
     square = Hood(at_mm=0, depth_mm=100, rear_mm=(120 - 2 * wall,) * 2, front_mm=(180 - 2 * wall,) * 2, thickness_mm=2.0)
     assert hood_mm3(square) == pytest.approx(123539.678107, abs=1e-3)
     assert weight_kg(Box(hood=(square,)), 2.70) == pytest.approx(0.333557, abs=1e-6)
+
+
+def test_a_tray_weighs_its_frames_and_its_glass():
+    """Two frames of 2 mm about the opening, one of 4 mm about the glass, by area; glass of 4 mm at 2.5 g/cm3."""
+    glass = Filter(width_mm=160, height_mm=120, thickness_mm=4)
+    stage = Stage(at_mm=0, depth_mm=8, opening_mm=(150, 110), outer_mm=(190, 160), filter=glass)
+    frames = 2 * 2 * (190 * 160 - 150 * 110) + 4 * (190 * 160 - 160 * 120)
+    expected = 1e-6 * (2.70 * frames + 2.5 * 160 * 120 * 4)
+    assert weight_kg(Box(stage=(stage,)), 2.70) == pytest.approx(expected, rel=1e-9)
     thin = Hood(at_mm=0, depth_mm=120, rear_mm=(160, 110), front_mm=(260, 190), thickness_mm=0.1)
     assert hood_mm3(thin) / 0.1 == pytest.approx(92560.139613, rel=2e-2)  # example 2 leans its walls unequally: its area is larger
 

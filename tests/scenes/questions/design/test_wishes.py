@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from scenes.questions.builds.report import surety
+from scenes.questions.tolerances.report import surety
 from scenes.scene_file.examples import design_text
 from scenes.states.judgement import judge_state
 from scenes.states.load import load_scene, plans_of
@@ -67,7 +67,7 @@ def test_a_lamp_that_nothing_keeps_off_is_named_and_given_up_first(tmp_path):
 
 
 @pytest.mark.slow
-def test_the_share_of_builds_asked_for_is_that_of_brimline_builds(tmp_path):
+def test_the_share_of_builds_asked_for_is_that_of_brimline_tolerances(tmp_path):
     more = '[[tolerance]]\nof = "box.ahead_mm"\nplus_minus = 6\n'
     want = 'small = ["front_area"]\n[design.want]\nclear_builds = 0.95'
     report = designed(tmp_path, scene(lens("20", 20, 2.0, 40), hood(rear=(160, 120)), design=want, more=more))

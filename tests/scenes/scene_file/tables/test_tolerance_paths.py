@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from scenes.questions.builds.inputs import built, inputs_of
+from scenes.questions.tolerances.inputs import built, inputs_of
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.examples import example_text
 from scenes.scene_file.parse import parse_scene

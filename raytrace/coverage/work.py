@@ -1,0 +1,46 @@
+"""How much work a map is, told from the pupils of a few of its pixels before it is made."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import numpy as np
+
+from geometry.arrays import FloatArray
+from raytrace.box import Box
+from raytrace.coverage.engine import single_cells
+from raytrace.coverage.kept_tables import kept_tables
+from raytrace.coverage.kernels.cells import list_blocks
+from raytrace.coverage.kernels.scratch import EDGES, SIDES, room_for
+from raytrace.coverage.pencil_map import as_nodes, optics
+from raytrace.coverage.planning import PencilsAt
+from raytrace.coverage.tables.tables import PART_OF
+from raytrace.optics.camera import PixelGrid
+
+FEW = (8, 6)  # pixels across and down that are asked
+SAGITTA_MM = 2e-3  # as coarse as maps of large pupils have it
+
+
+def sides_per_pixel(pencils_at: PencilsAt, grid: PixelGrid, box: Box, apart: Collection[int] = ()) -> float:
+    """How many sides of outlines cut a pixel's pupil, in the mean over the picture; none of parts `apart`, by index."""
+    known = optics(pencils_at(_spread_out(grid)), box, with_glass=False)
+    tables = kept_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=SAGITTA_MM)
+    count = len(known.valid)
+    items = np.flatnonzero(~np.isin(tables.item[:, PART_OF], list(apart)))
+    nodes, cells = as_nodes(known, (count, 1)), single_cells(known.valid)
+    w = room_for(tables, nodes, len(box.parts), 1, count).listing
+    clear, by = np.ones((count, 1), dtype=np.float32), np.zeros((count, 1), dtype=np.int16)
+    w.here[:], sides, done = 0, 0, False
+    while not done:
+        done = list_blocks(tables, items, nodes, cells, 1, 1.0, 1, w, count, clear, by)
+        sides += int(w.found.used[SIDES] + w.found.used[EDGES])
+    return sides / count
+
+
+def _spread_out(grid: PixelGrid) -> FloatArray:
+    """Centres (N, 2) of a few pixels all over the picture [mm]."""
+    x, y = (
+        at[np.linspace(0, len(at) - 1, min(few, len(at))).round().astype(int)]
+        for at, few in zip((grid.x_mm, grid.y_mm), FEW, strict=True)
+    )
+    return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)

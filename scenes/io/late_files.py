@@ -1,0 +1,35 @@
+"""What people save into a folder of results in the moment in which a new one takes its place: it goes along too."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Collection
+from pathlib import Path
+
+from scenes.io.kept_files import MANIFEST, Seen, carried, folder_for, identity, names_in
+
+
+def bring_along(old: Path, target: Path, seen: Seen, own: Collection[str]) -> list[str]:
+    """Put into the new folder what was saved in the old one since it was seen; a sentence for each file in a new one's way.
+
+    `own` are the names of the new result. OSError where something cannot be brought along.
+    """
+    told: list[str] = []
+    moved: dict[str, Path] = {}
+    for name in names_in(old):
+        path = old / name
+        if name == MANIFEST or identity(path) == seen.taken.get(name):
+            continue
+        *folders, last = name.split("/")
+        new = folder_for(target, folders, moved, told) / last
+        if path.is_dir() and not path.is_symlink():
+            new.mkdir(parents=True, exist_ok=True)
+        elif not _same(path, new):
+            if name not in own and os.path.lexists(new) and identity(new) == seen.given.get(name):
+                new.unlink()  # the version that was carried over, and not one that was saved here since
+            told += carried(path, new, name, keeps_name=False)
+    return told
+
+
+def _same(path: Path, new: Path) -> bool:
+    return os.path.lexists(new) and os.path.samestat(path.lstat(), new.lstat())

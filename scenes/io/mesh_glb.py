@@ -1,0 +1,151 @@
+"""What a binary glTF file says of its own shapes: how many triangles its scene shows, where, and that nothing replaces corners."""
+
+from __future__ import annotations
+
+import json
+import struct
+from collections import Counter
+from typing import Any
+
+import numpy as np
+
+from scenes.io.mesh_damage import DamagedMeshError
+
+MOST_CORNERS = 12_000_000  # of any list in the file: more would fill the memory before triangles are counted
+DEEPEST = 16  # nodes within nodes
+GLB_PLAIN = ("KHR_materials", "KHR_texture", "KHR_lights", "EXT_texture", "KHR_xmp")  # extensions that leave shapes alone
+
+
+def faces_of_glb(data: bytes) -> int:
+    """Binary glTF 2.0: the head states the file's size; each node of the scene puts one mesh."""
+    magic, _, length = struct.unpack("<4sII", data[:12])
+    if magic != b"glTF" or length != len(data):
+        raise DamagedMeshError(f"its head states {length} bytes, {len(data)} are there; export it again")
+    size, _ = struct.unpack("<I4s", data[12:20])
+    tree = json.loads(data[20 : 20 + size])
+    shaping = [*tree.get("nodes", []), *tree.get("bufferViews", []), *_primitives(tree)]
+    stated = [*tree.get("extensionsRequired", []), *(name for one in shaping for name in one.get("extensions", {}))]
+    foreign = [name for name in stated if name != GLB_COPIES and not name.startswith(GLB_PLAIN)]
+    if foreign:
+        raise DamagedMeshError(f"it needs {foreign[0]}; export it as plain triangles")
+    _glb_is_plain(tree)
+    for node in tree.get("nodes", []):
+        _glb_has_a_place(node)
+    if any(accessor["count"] > MOST_CORNERS for accessor in tree.get("accessors", [])):
+        return MOST_CORNERS
+    meshes = [_glb_mesh(tree, mesh) for mesh in tree.get("meshes", [])]
+    scene = tree.get("scenes", [{}])[tree.get("scene", 0)]
+    _glb_all_shown(tree, scene)
+    _glb_as_large_as_stated(tree, data[28 + size :])
+    return sum(_glb_node(tree, meshes, node, 0) for node in scene.get("nodes", []))
+
+
+def _primitives(tree: dict[str, Any]) -> list[dict[str, Any]]:
+    return [one for mesh in tree.get("meshes", []) for one in mesh["primitives"]]
+
+
+def _glb_has_a_place(node: dict[str, Any]) -> None:
+    """Refuse a node that states its place twice, or one that shrinks a body to nothing, as some programs hide it."""
+    if "matrix" in node and {"translation", "rotation", "scale"} & set(node):
+        raise DamagedMeshError("a node of it states its place twice, by a matrix and by parts; export it again")
+    matrix = np.array(node.get("matrix", np.eye(4)), dtype=np.float64).reshape(4, 4).T  # stored by columns; section 3.5.3
+    if not np.array_equal(matrix[3], [0, 0, 0, 1]):
+        raise DamagedMeshError("a node of it has a matrix that is no place and size; export it again")
+    if has_no_room(matrix[:3, :3] * np.array(node.get("scale", (1.0, 1.0, 1.0)), dtype=np.float64)):
+        raise DamagedMeshError("a node of it shrinks to nothing; delete it, or give it its size, and export it again")
+
+
+def has_no_room(turned: Any) -> bool:
+    """Whether a (3, 3) matrix presses bodies flat or to a point."""
+    sizes = np.linalg.norm(turned, axis=0)
+    return bool(abs(np.linalg.det(turned)) <= FLAT_SHARE * np.prod(sizes))
+
+
+def _glb_as_large_as_stated(tree: dict[str, Any], binary: bytes) -> None:
+    """The list of corners states its smallest and largest (section 3.7.2.1): corners that were lost or spoilt lie elsewhere."""
+    if "uri" in tree.get("buffers", [{}])[0]:
+        return
+    for number in {one["attributes"]["POSITION"] for one in _primitives(tree)}:
+        accessor = tree["accessors"][number]
+        view = tree["bufferViews"][accessor["bufferView"]]
+        start = view.get("byteOffset", 0) + accessor.get("byteOffset", 0)
+        shape, steps = (accessor["count"], 3), (view.get("byteStride", 12), 4)
+        corners = np.ndarray(shape, dtype="<f4", buffer=binary, offset=start, strides=steps).astype(np.float64)
+        for key, found in (("min", corners.min(axis=0)), ("max", corners.max(axis=0))):
+            stated = np.array(accessor.get(key, found), dtype=np.float64)
+            if not np.allclose(stated, found, rtol=0.0, atol=STATED_SHARE * float(np.abs(stated).max()), equal_nan=True):
+                raise DamagedMeshError(
+                    f"it holds corners that reach to {_words(found)} where it states {_words(stated)}; export it again"
+                )
+
+
+def _words(place: Any) -> str:
+    return ", ".join(f"{value:.4g}" for value in place)
+
+
+def _glb_all_shown(tree: dict[str, Any], scene: dict[str, Any]) -> None:
+    """Refuse bodies that the file's scene does not show: they may be the part that is meant."""
+    nodes, shown, waiting = tree.get("nodes", []), set[int](), list(scene.get("nodes", []))
+    while waiting:
+        node = waiting.pop()
+        if node not in shown:
+            shown.add(node)
+            waiting += nodes[node].get("children", [])
+    placed = {found["mesh"] for number, found in enumerate(nodes) if "mesh" in found and number in shown}
+    lost = [number for number, found in enumerate(nodes) if "mesh" in found and number not in shown]
+    if lost or placed != set(range(len(tree.get("meshes", [])))):
+        raise DamagedMeshError("it holds bodies that its scene does not show; delete them or show them, and export it again")
+
+
+GLB_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a component; glTF 2.0 specification, section 3.6.2.2
+GLB_FLOAT = 5126  # without an extension positions are floats; glTF 2.0 specification, section 3.7.2.1
+GLB_NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
+GLB_PADDING = 4
+FLAT_SHARE = 1e-9  # of the box that three axes span: flatter than that is flat
+STATED_SHARE = 1e-3  # of the farthest corner: exporters round what they state
+GLB_COPIES = "EXT_mesh_gpu_instancing"
+
+
+def _glb_is_plain(tree: dict[str, Any]) -> None:
+    """Refuse what moves, copies or replaces corners in ways that the mesh reader passes over, and data that nothing names."""
+    nodes, accessors = tree.get("nodes", []), tree.get("accessors", [])
+    odd = {
+        f"copies of a body ({GLB_COPIES})": any(GLB_COPIES in node.get("extensions", {}) for node in nodes),
+        "a camera": any("camera" in node for node in nodes),
+        "a body bent by bones": any("skin" in node and "mesh" in node for node in nodes),
+        "morph targets": any(one.get("targets") for mesh in tree.get("meshes", []) for one in mesh["primitives"]),
+        "sparse data": any("sparse" in accessor for accessor in accessors),
+    }
+    found = next((what for what, there in odd.items() if there), None)
+    if found:
+        raise DamagedMeshError(f"it holds {found}; export it as plain triangles")
+    users = Counter(accessor.get("bufferView") for accessor in accessors)
+    for accessor in accessors:
+        view = accessor.get("bufferView")
+        size = GLB_BYTES[accessor["componentType"]] * GLB_NUMBERS[accessor["type"]]
+        held = None if view is None else tree["bufferViews"][view]
+        if held is None or users[view] > 1 or held.get("byteStride", size) != size:
+            continue
+        used = accessor.get("byteOffset", 0) + accessor["count"] * size
+        if not 0 <= held["byteLength"] - used < GLB_PADDING:
+            raise DamagedMeshError(f"it states {used} bytes of data where {held['byteLength']} are; export it again")
+
+
+def _glb_mesh(tree: dict[str, Any], mesh: dict[str, Any]) -> int:
+    faces = 0
+    for primitive in mesh["primitives"]:
+        if primitive.get("mode", 4) != 4:
+            raise DamagedMeshError("it holds points, lines or strips; export it as triangles")
+        if tree["accessors"][primitive["attributes"]["POSITION"]]["componentType"] != GLB_FLOAT:
+            raise DamagedMeshError("its corners are not held as plain numbers; export it as plain triangles")
+        accessor = tree["accessors"][primitive.get("indices", primitive["attributes"]["POSITION"])]
+        faces += accessor["count"] // 3
+    return faces
+
+
+def _glb_node(tree: dict[str, Any], meshes: list[int], node: int, depth: int) -> int:
+    if depth > DEEPEST:
+        raise DamagedMeshError(f"its nodes lie more than {DEEPEST} deep in each other; export it as one body")
+    found = tree["nodes"][node]
+    own = meshes[found["mesh"]] if "mesh" in found else 0
+    return own + sum(_glb_node(tree, meshes, child, depth + 1) for child in found.get("children", []))

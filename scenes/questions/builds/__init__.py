@@ -1,1 +1,0 @@
-"""The question `brimline builds`."""

@@ -1,0 +1,122 @@
+"""The sentences of `brimline make`: what was made, what it weighs, what was taken by default, what to mind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from scenes.questions.make.report import MakeReport, Sheet
+from scenes.questions.make.weights import USUAL_WALL_MM, Carried
+from scenes.runtime.page import counted
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.make import Make, materials_of
+from scenes.states.names import state_words
+
+HANGING = (
+    "What a lens front, a mount or rods may carry is for the rental house to say: no limit is stated here. A heavy box does not "
+    "hang on a lens front unsupported."
+)
+GUSTS = (
+    "Wind comes in gusts of about one and a half times the mean, with more than twice its force; two flags that form a cup catch "
+    "more than flat ones. Take flags off before the wind takes them."
+)
+CAUTIONS = (
+    "Weights leave out screws, hinges, seals, brackets, rods, paint and glue.",
+    HANGING,
+    "Rods sag more than their own bending: play in the clamps usually exceeds it.",
+    GUSTS,
+    "Check one part against its drawing before the rest is cut: measure the 100 mm square, bend a test strip.",
+)
+ENTIRE = "The scene takes trays and masks without outer_mm as closed all round: close what stays open between them and the hood."
+
+
+def summary(report: MakeReport) -> str:
+    """'15 parts of aluminium 5083-H111 from 4 sheets; 1.74 to 1.76 kg as fitted.'."""
+    kinds = dict.fromkeys(part.material.title for part in report.parts.made)
+    kilos = sorted(box.kg for box in report.carried)
+    weight = f"{kilos[0]:.2f} kg" if f"{kilos[0]:.2f}" == f"{kilos[-1]:.2f}" else f"{kilos[0]:.2f} to {kilos[-1]:.2f} kg"
+    made = f"{counted(len(report.parts.made), 'part')} of {' and '.join(kinds)} from {counted(len(report.sheets), 'sheet')}"
+    return f"{made}; the box weighs {weight} as fitted, filters included."
+
+
+def clear_words(report: MakeReport) -> str:
+    """Whether the box is worth making as it is: what `check` says of the states judged."""
+    states = [one for box in report.carried for one in box.states]
+    dark = [one for one in states if not one.clear]
+    sagged = [one for one in states if one.clear and one.sagged_clear is False]
+    if dark:
+        worst = min(dark, key=lambda one: one.room_mm)
+        return (
+            f"Not clear as drawn: {len(dark)} of {counted(len(states), 'state')}, worst {state_words(worst)} ({worst.part}). "
+            "See brimline check before metal is cut."
+        )
+    if sagged:
+        worst = min(sagged, key=lambda one: one.sagged_room_mm or 0.0)
+        return (
+            f"Clear as drawn, but no longer with the rods bent: {counted(len(sagged), 'state')}, worst {state_words(worst)} "
+            f"({worst.part}: {worst.sagged_room_mm:.2f} mm of room, {worst.room_mm:.2f} mm as drawn)."
+        )
+    bent = any(one.sagged_clear is not None for one in states)
+    return f"Clear in {counted(len(states), 'state')} at the widest stop, as drawn{' and with the rods bent' if bent else ''}."
+
+
+def carried_words(box: Carried) -> str:
+    """Mass, balance and moments with one lens."""
+    low, high = box.range_kg
+    side = "right" if box.right_mm >= 0 else "left"
+    where = f"{box.ahead_mm:.0f} mm ahead of the lens front, {_off(box.up_mm, 'above', 'below')} the axis"
+    where += f", {abs(box.right_mm):.0f} mm to the {side}" if abs(box.right_mm) >= 0.5 else ""
+    return f"{box.lens_name}: {box.kg:.2f} kg ({low:.2f} to {high:.2f} by the material alone), balanced {where}."
+
+
+def _off(value: float, plus: str, minus: str) -> str:
+    return f"{abs(value):.0f} mm {plus if value >= 0 else minus}"
+
+
+def rod_words(make: Make, diameter_mm: float) -> str:
+    """What the rods were taken as."""
+    wall = USUAL_WALL_MM if make.rod_wall_mm is None else make.rod_wall_mm
+    what = "solid" if 2 * wall >= diameter_mm else f"tube of {plain(wall)} mm wall"
+    kind = f"{what}, {materials_of(make)[make.rod_material].title}"
+    length = "free from the image plane to the back plate" if make.rod_length_mm is None else f"{plain(make.rod_length_mm)} mm free"
+    return f"Rods: two of {plain(diameter_mm)} mm, {kind}, {length}, each a cantilever with half the box."
+
+
+def sheet_words(sheet: Sheet) -> str:
+    """'1: 1000 x 2000 mm, 1.5 mm aluminium 5083-H111: 5 parts, 6.8 % used; an offcut of 980 x 356 mm does'."""
+    size = (
+        f"{plain(sheet.size_mm[0])} x {plain(sheet.size_mm[1])} mm, {plain(round(sheet.thickness_mm, 3))} mm {sheet.material.title}"
+    )
+    offcut = " x ".join(f"{side:.0f}" for side in sheet.offcut_mm)
+    return f"{size}: {counted(len(sheet.placed), 'flat')}, {100 * sheet.used_share:.1f} % used; an offcut of {offcut} mm is enough"
+
+
+def taken_words(report: MakeReport) -> Iterator[str]:
+    """Every default that was taken, a sentence each."""
+    make = report.make
+    given = make.model_fields_set
+    if "material" not in given:
+        title = materials_of(make)[make.material].title
+        yield f"material: {title}, where no other is named"
+    yield from report.parts.taken
+    if make.sheet_mm is None:
+        sizes = dict.fromkeys(f"{plain(s.size_mm[0])} x {plain(s.size_mm[1])}" for s in report.sheets)
+        yield f"sheets: {', '.join(sizes)} mm, a usual size (sheet_mm), {plain(make.gap_mm)} mm between parts (gap_mm)"
+    if "paper" not in given or "projection" not in given:
+        yield f"drawings: {make.paper.upper()} (paper), {make.projection}-angle projection (projection)"
+    if not make.hole:
+        yield "back plate: no holes but the bore, as the scene states none ([[make.hole]])"
+    if report.wind and "wind_m_s" not in given:
+        yield f"wind: {plain(make.wind_m_s)} m/s (wind_m_s)"
+
+
+def next_words(report: MakeReport) -> str:
+    """What to do now."""
+    states = [one for box in report.carried for one in box.states]
+    if all(one.clear for one in states) and not report.all_clear:
+        return (
+            "say in [make] what rods really carry it (rod_length_mm, rod_wall_mm, rod_material); if it stays so, give the box that "
+            "much more room, in a design by room_mm in [design.want]."
+        )
+    if not report.all_clear:
+        return "run brimline check on this scene, and mend what it names, before anything is cut."
+    return "look through drawings.pdf, print a page at 100 % and measure its 100 mm bar, then cut one part and check it."

@@ -1,0 +1,127 @@
+"""Views of a part on a page: where they stand, at which scale, their lines; the same for first and third angle."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometry.arrays import FloatArray
+from geometry.polyhedra import Polyhedron
+from geometry.projected import Lines, View, lines_of
+from scenes.questions.make.drawing_paper import Space
+from scenes.questions.make.pen import HIDDEN, NARROW, WIDE, Pen, Point
+
+SCALES = ((1, 1), (1, 2), (1, 3), (1, 4), (1, 5), (1, 10), (1, 20), (1, 50))  # ISO 5455, and two between that a page often asks for
+OPERATORS_RIGHT, UP, AHEAD = np.array([-1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
+FROM_BEHIND = View(OPERATORS_RIGHT, UP)
+FROM_RIGHT = View(AHEAD, UP)
+FROM_ABOVE = View(OPERATORS_RIGHT, AHEAD)
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """Left, low, right, high of something flat [mm]."""
+
+    left: float
+    low: float
+    right: float
+    high: float
+
+    @property
+    def width(self) -> float:
+        """Width [mm]."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """Height [mm]."""
+        return self.high - self.low
+
+
+def flat_box(solid: Polyhedron, view: View) -> Box:
+    """What a solid takes of a page at full size."""
+    points = view.flat(solid.vertices_mm)
+    (left, low), (right, high) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return Box(left, low, right, high)
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A view on a page: how a place of it, in mm at full size, is found there."""
+
+    at: Point
+    scale: float
+    box: Box
+
+    def x(self, value: float) -> float:
+        """Across, on the page."""
+        return self.at[0] + self.scale * value
+
+    def y(self, value: float) -> float:
+        """Up, on the page."""
+        return self.at[1] + self.scale * value
+
+    def point(self, xy: Sequence[float]) -> Point:
+        """A place, on the page."""
+        return self.x(xy[0]), self.y(xy[1])
+
+    @property
+    def left(self) -> float:
+        """Left edge on the page."""
+        return self.x(self.box.left)
+
+    @property
+    def right(self) -> float:
+        """Right edge on the page."""
+        return self.x(self.box.right)
+
+    @property
+    def low(self) -> float:
+        """Lower edge on the page."""
+        return self.y(self.box.low)
+
+    @property
+    def high(self) -> float:
+        """Upper edge on the page."""
+        return self.y(self.box.high)
+
+    def lines(self, lines: Lines) -> tuple[FloatArray, FloatArray]:
+        """Lines seen and hidden, on the page."""
+        return self.scale * lines.seen_mm + np.asarray(self.at), self.scale * lines.hidden_mm + np.asarray(self.at)
+
+
+def best_scale(fits: Callable[[float], bool]) -> tuple[float, str]:
+    """The largest usual scale at which views fit, and how it is written."""
+    for up, down in SCALES:
+        if fits(up / down):
+            return up / down, f"{up}:{down}"
+    up, down = SCALES[-1]
+    return up / down, f"{up}:{down}"
+
+
+def centred(box: Box, space: Space, scale: float) -> Placed:
+    """A view in the middle of a space."""
+    x = (space.left + space.right) / 2 - scale * (box.left + box.right) / 2
+    y = (space.low + space.high) / 2 - scale * (box.low + box.high) / 2
+    return Placed((x, y), scale, box)
+
+
+def draw_view(
+    pen: Pen, placed: Placed, solids: Sequence[Polyhedron], view: View, *, hidden: bool = True, width: float = WIDE
+) -> None:
+    """Visible edges wide, hidden ones narrow and dashed, those first."""
+    seen, behind = placed.lines(lines_of(solids, view))
+    if hidden:
+        pen.pieces(_without_covered(behind, seen), NARROW, HIDDEN)
+    pen.pieces(seen, width)
+
+
+def _without_covered(hidden: FloatArray, seen: FloatArray) -> FloatArray:
+    """Hidden pieces that no visible piece runs along: those would only blot it."""
+    if not len(hidden) or not len(seen):
+        return hidden
+    known = {tuple(sorted(map(tuple, np.round(piece, 2).tolist()))) for piece in seen}
+    kept = [piece for piece in hidden if tuple(sorted(map(tuple, np.round(piece, 2).tolist()))) not in known]
+    return np.array(kept).reshape(-1, 2, 2)

@@ -1,0 +1,1 @@
+"""The question `brimline tolerances`."""

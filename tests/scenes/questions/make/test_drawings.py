@@ -1,0 +1,209 @@
+"""The drawings as printed: sizes on paper, what every sheet says, the projection and its symbol."""
+
+import io
+from itertools import pairwise
+
+import numpy as np
+import pypdf
+import pytest
+
+from scenes.questions.make.answer import answer
+from scenes.questions.make.drawing_paper import BAR_MM, PAPERS_MM, projection_symbol
+from scenes.questions.make.drawings import drawings_pdf
+from scenes.questions.make.pen import WIDE
+from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT
+from tests.scenes.questions.make.test_make import loaded
+
+MM = 72 / 25.4
+TOLERANCES = """
+[[tolerance]]
+of = "box.back.bore_mm"
+plus_minus = 0.2
+[[tolerance]]
+of = "box.hood.front_mm.width"
+plus = 0.5
+minus = 0.3
+"""
+PRINTED_MM = 0.2
+
+
+SMALL = """
+[box]
+mount = "clamp"
+back = { width_mm = 200, height_mm = 170, thickness_mm = 4, bore_mm = 120 }
+[[box.mask]]
+name = "mask"
+at_mm = 20
+opening_mm = [160, 120]
+corner_mm = 6
+outer_mm = [200, 160]
+[box.hood]
+name = "hood"
+at_mm = 24
+depth_mm = 60
+rear_mm = [190, 150]
+front_mm = [300, 230]
+thickness_mm = 2
+[[box.flag]]
+name = "top flag"
+side = "top"
+angle_deg = 70
+length_mm = 100
+width_mm = 250
+"""
+
+
+def report_of(tmp_path, make):
+    return answer(loaded(tmp_path, f"{TOLERANCES}\n[make]\n{make}\n", box=SMALL)).report
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory):
+    return report_of(tmp_path_factory.mktemp("a3"), 'owner = "Own works"\ndate = "2026-11-30"')
+
+
+@pytest.fixture(scope="module")
+def a3(report):
+    return drawings_pdf(report)
+
+
+@pytest.fixture(scope="module")
+def a4(tmp_path_factory):
+    return drawings_pdf(report_of(tmp_path_factory.mktemp("a4"), 'paper = "a4"\nprojection = "first"\njoint = "panels"'))
+
+
+def strokes(page):
+    """Straight pieces (N, 2, 2) of a page [mm], by its own operators."""
+    found, here = [], None
+    for operands, operator in pypdf.generic.ContentStream(page.get_contents(), page.pdf).operations:
+        if operator == b"m":
+            here = np.array([float(v) for v in operands])
+        elif operator == b"l":
+            there = np.array([float(v) for v in operands])
+            found.append([here, there])
+            here = there
+    return np.array(found) / MM
+
+
+@pytest.mark.parametrize(("which", "paper"), [("a3", "a3"), ("a4", "a4")])
+def test_every_sheet_has_its_papers_size_and_bars_of_100_mm_across_and_along(which, paper, request):
+    pages = pypdf.PdfReader(io.BytesIO(request.getfixturevalue(which))).pages
+    assert len(pages) >= 11
+    for page in (pages[0], pages[4], pages[-1]):
+        assert [float(page.mediabox.width) / MM, float(page.mediabox.height) / MM] == pytest.approx(PAPERS_MM[paper], abs=0.01)
+        pieces = np.abs(np.diff(strokes(page), axis=1)[:, 0])
+        assert (np.abs(pieces - [BAR_MM, 0]).max(axis=1) < 1e-3).any()
+        assert (np.abs(pieces - [0, BAR_MM]).max(axis=1) < 1e-3).any()
+
+
+def test_a_printed_page_measures_100_mm_and_the_back_plate_its_size_by_the_scale(a3):
+    """Rasterised at 300 dpi by PDFium: dark runs in pixels, an inch is 25.4 mm."""
+    pdfium = pytest.importorskip("pypdfium2")
+    document = pdfium.PdfDocument(a3)
+    texts = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(a3)).pages]
+    number = next(k for k, text in enumerate(texts) if "Back plate" in text)
+    dark = np.asarray(document[number].render(scale=300 / 72).to_pil().convert("L")) < 128
+    mm = 25.4 / 300
+    below_bar = dark[
+        -round((16.0 - 1.0) / mm), : round(180 / mm)
+    ]  # the bar lies 16 mm above the edge, its end marks reach 1.5 mm below
+    marks = [
+        where.mean() for where in np.split(np.flatnonzero(below_bar), np.flatnonzero(np.diff(np.flatnonzero(below_bar)) > 3) + 1)
+    ]
+    spans = [(b - a) * mm for a in marks for b in marks]
+    assert min(spans, key=lambda span: abs(span - 100.0)) == pytest.approx(100.0, abs=PRINTED_MM)
+    assert "1:1" in texts[number]
+    plate = max(_runs(row) for row in dark[int(40 / mm) : int(240 / mm), int(40 / mm) : int(390 / mm)])
+    assert plate * mm - WIDE == pytest.approx(200.0, abs=PRINTED_MM)  # between the middles of its outlines
+
+
+def _runs(row):
+    """Length of the longest dark run."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(int), [0]])))
+    return int((edges[1::2] - edges[::2]).max()) if len(edges) else 0
+
+
+def test_every_part_has_a_sheet_that_says_what_a_title_block_must(a3):
+    """ISO 7200: owner, number, date, sheet, title, creator, approval, type; beside them scale, material and general tolerances."""
+    texts = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(a3)).pages]
+    for number, text in enumerate(texts, 1):
+        assert f"{number} / {len(texts)}" in text
+        assert "ISO 2768-m" in text
+        assert "Own works" in text
+        assert "2026-11-30" in text
+        for label in (
+            "Title",
+            "Identification number",
+            "Document type",
+            "Creator",
+            "Approved by",
+            "Projection",
+            "Scale",
+            "Material",
+        ):
+            assert label in text
+    for name in ("Back plate", "Mask", "Hood", "Hood, flat", "Top flag", "Parts list"):
+        assert any(name in text for text in texts), name
+
+
+def test_tolerances_of_the_scene_stand_behind_their_dimensions(a3):
+    texts = "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(a3)).pages)
+    assert "⌀120 ±0.2" in texts
+    assert "300 +0.5/-0.3 front inside" in texts
+
+
+class Recorder:
+    """Takes the place of a pen: keeps circles and closed lines."""
+
+    def __init__(self):
+        self.circles, self.cones = [], []
+
+    def circle(self, centre, radius, *_):
+        self.circles.append((centre, radius))
+
+    def line(self, points, *_, closed=False, **__):
+        if closed:
+            self.cones.append(np.array(points))
+
+    def axis(self, *_):
+        pass
+
+
+@pytest.mark.parametrize(("third_angle", "facing"), [(True, "small"), (False, "large")])
+def test_the_symbol_turns_its_small_end_to_the_circles_in_third_angle_and_its_large_end_in_first(third_angle, facing):
+    """ISO 5456-2: the end view is taken from the small end; third angle puts it beside that end, first angle beside the other."""
+    pen = Recorder()
+    projection_symbol(pen, (50.0, 50.0), third_angle=third_angle)
+    (cone,) = pen.cones
+    circles_x = pen.circles[0][0][0]
+    ends = {float(x): float(np.ptp(cone[cone[:, 0] == x][:, 1])) for x in np.unique(cone[:, 0])}
+    near, far = sorted(ends, key=lambda x: abs(x - circles_x))
+    assert (ends[near] < ends[far]) == (facing == "small")
+    assert sorted(radius for _, radius in pen.circles) == pytest.approx(sorted(end / 2 for end in ends.values()))
+    assert max(ends.values()) == pytest.approx(2 * min(ends.values()))
+
+
+@pytest.mark.parametrize(("projection", "on_the_right"), [("third", True), ("first", False)])
+def test_the_view_from_the_right_stands_right_in_third_angle_and_left_in_first(projection, on_the_right, tmp_path, monkeypatch):
+    placed = []
+    for module in ("part_sheets", "assembly_sheets"):
+        name = f"scenes.questions.make.{module}.draw_view"
+        monkeypatch.setattr(name, lambda _pen, at, _solids, view, **_: placed.append((view, at)))
+    drawings_pdf(report_of(tmp_path, f'projection = "{projection}"'))
+    checked = 0
+    for (view, at), (other, beside) in pairwise(placed):
+        if view is FROM_BEHIND and other is FROM_RIGHT:
+            assert (beside.left > at.right) == on_the_right
+            assert (beside.right < at.left) != on_the_right
+            checked += 1
+    assert checked == 5  # the whole box, three plates, the hood
+
+
+def test_a_hood_of_panels_has_a_flat_of_each_and_names_the_projection_by_its_symbol(a4):
+    texts = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(a4)).pages]
+    for side in ("top", "left", "bottom", "right"):
+        assert any(f"Hood, {side} wall, flat" in text for text in texts)
+
+
+def test_the_same_scene_gives_the_same_pdf(report, a3):
+    assert drawings_pdf(report) == a3

@@ -1,0 +1,84 @@
+"""What a clear lens rests on, against the edge of a beam by similar triangles: (z + p) t + r at z ahead of a pupil p deep."""
+
+import math
+
+import pytest
+
+from scenes.scene_file.parse import parse_scene
+from scenes.states.state import states_of
+from scenes.states.unconfirmed import ClearWhile, Number, clear_while
+
+SCENE = """
+brimline = 1
+[camera]
+width_mm = 36
+height_mm = 10
+[[lens]]
+name = "x"
+focal_mm = 36
+f_number = 4
+{pupil}
+front_diameter_mm = 60
+[box]
+ahead_mm = 0
+[[box.mask]]
+at_mm = {at}
+opening_mm = [{width}, 400]
+thickness_mm = 0.5
+"""
+TANGENT, RADIUS_MM, FACE_MM = 18 / 36, 36 / 4 / 2, 0.5
+NEEDED_MM, ROOM_PERCENT = 2.5, 2.0  # of a clear frame with a fixed pupil: docs/physics.md
+
+
+def rests_on(pupil="pupil_behind_front_mm = 40", at=30, width=120):
+    states = states_of(parse_scene(SCENE.format(pupil=pupil, at=at, width=width), "x.toml"))
+    return clear_while(states)
+
+
+def room_mm(depth_mm, at, width, wider=1.0):
+    """How far the mask's edge lies off the beam, square to the beam's own edge."""
+    tangent = TANGENT * wider
+    return (width / 2 - (at + FACE_MM + depth_mm) * tangent - RADIUS_MM) * math.cos(math.atan(tangent))
+
+
+def test_the_depth_told_is_clear_and_one_a_little_deeper_is_not():
+    found = rests_on()
+    assert found.number is Number.PUPIL
+    deepest_mm = 40 + found.off_by
+    assert room_mm(deepest_mm, 30, 120) >= NEEDED_MM
+    assert room_mm(deepest_mm + 5, 30, 120) < NEEDED_MM or room_mm(deepest_mm + 5, 30, 120, 1 + ROOM_PERCENT / 100) < 0
+
+
+def test_a_pupil_swapped_for_one_that_would_darken_lies_beyond_the_depth_told():
+    swapped_mm = 85
+    assert room_mm(swapped_mm, 30, 120) < 0
+    assert 40 + rests_on().off_by < swapped_mm
+
+
+def test_a_walking_pupil_moves_as_a_whole():
+    walk = "pupil_walk = [[0, 40, 1, 1], [40, 40, 1, 1]]"
+    found = rests_on(walk)
+    assert room_mm(40 + found.off_by, 30, 120, 1 + ROOM_PERCENT / 100) > 0
+    assert found.stated_mm == 40
+
+
+def test_far_ahead_the_field_is_told_rather_than_the_pupil():
+    found = rests_on(at=400, width=480)
+    assert found.number is Number.FIELD
+    assert room_mm(40, 400, 480, 1 + found.off_by / 100) >= NEEDED_MM > room_mm(40, 400, 480, 1 + (found.off_by + 3) / 100)
+
+
+def test_a_mask_as_large_as_any_slip_needs_says_nothing():
+    assert rests_on(width=300) is None
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        (ClearWhile(number=Number.PUPIL, off_by=18.0, stated_mm=43.0), "as long as its pupil is no deeper than 61 mm (43 stated)"),
+        (ClearWhile(number=Number.PUPIL, off_by=18.0), "as long as its pupil is no more than 18 mm deeper than stated"),
+        (ClearWhile(number=Number.FIELD, off_by=7.0), "as long as it sees no more than 7 % wider than stated"),
+    ],
+)
+def test_the_words_name_the_number_and_how_far_it_may_go(found, words):
+    assert found.words == words
