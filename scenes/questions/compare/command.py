@@ -45,7 +45,7 @@ def _write_notes(show: Loaded, folder: Path) -> int:
     from scenes.io.files import write_new
     from scenes.questions.compare.draft import draft_text
 
-    path = folder / NOTES_NAME
-    write_new(path, draft_text(show.scene, show.file_name, folder))
-    click.echo(f'wrote {path}; answer every "?" in it, then: brimline compare {show.file_name} --shoot {path} --out compare')
+    path, scene_path = folder / NOTES_NAME, str(show.folder / show.file_name)
+    write_new(path, draft_text(show.scene, scene_path, folder))
+    click.echo(f'wrote {path}; answer every "?" in it, then: brimline compare {scene_path} --shoot {path} --out compare')
     return 0

@@ -99,8 +99,8 @@ class MakeAnswer(Answer):
         )
         if spec is not None:
             yield Paragraph(
-                f"{rod_words(report.make, spec.diameter_mm)} drop, tilt: of the box, which leans forward. least room: of any part "
-                "with the rods bent, and as drawn in brackets [mm]."
+                f"{rod_words(report.make, spec.diameter_mm)} at rods: moment where they are held, both together [N m]. drop, "
+                "tilt: of the box, which leans forward. least room: of any part with the rods bent, and as drawn in brackets [mm]."
             )
         if any(box.shift_mm is not None for box in report.carried):
             told = ", ".join(f"{box.lens_name} {box.shift_mm:.0f} mm" for box in report.carried if box.shift_mm is not None)

@@ -136,7 +136,8 @@ def draw_together(pen: Pen, space: Space, made: Sequence[Made], words: str, *, t
     """The box as it stands, from behind the camera and from the operator's right, with its overall sizes; the scale comes back."""
     solids = [part.solid(COARSE_MM) for part in made]
     rear, side = _box_of(solids, FROM_BEHIND), _box_of(solids, FROM_RIGHT)
-    free = Space(space.left + TIER_MM + 6, space.low + TIER_MM + 8, space.right - TIER_MM - 8, space.high - 16.0)
+    top = pen.notes((space.left, space.high - 1.0), [words, places(made)], space.width)
+    free = Space(space.left + TIER_MM + 6, space.low + TIER_MM + 8, space.right - TIER_MM - 8, min(top - 4.0, space.high - 16.0))
     gap = 30.0
     scale, said = best_scale(lambda s: s * (rear.width + side.width) + gap <= free.width and s * rear.height <= free.height)
     left = (free.left + free.right - scale * (rear.width + side.width) - gap) / 2
@@ -163,8 +164,17 @@ def draw_together(pen: Pen, space: Space, made: Sequence[Made], words: str, *, t
     outer = plan.left - TIER_MM if third_angle else plan.right + TIER_MM
     feature = plan.left if third_angle else plan.right
     pen.upright(plan.low, plan.high, (feature, feature), outer, dimension(round(rear.height, 1)))
-    pen.notes((space.left, space.high - 1.0), [words], space.width)
     return said
+
+
+def places(made: Sequence[Made]) -> str:
+    """Where each part but the flags stands: its rearmost point ahead of that of the rearmost part, in mm; "" for a single part."""
+    starts = {part.number: float(part.solid(COARSE_MM).vertices_mm[:, 2].min()) for part in made if part.key[0] != "flag"}
+    if len(starts) < 2:
+        return ""
+    (first, low), *others = sorted(starts.items(), key=lambda one: one[1])
+    listed = "; ".join(f"{number} {dimension(round(start - low, 2))}" for number, start in others)
+    return f"Rear of each part ahead of the rear of {first}, mm: {listed}."
 
 
 # ---- parts list ----

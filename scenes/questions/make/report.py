@@ -179,7 +179,7 @@ def bought_of(scene: Scene) -> Iterator[Bought]:
     if stacked:
         yield Bought(name="screw and nut, M3", count=4 * stacked, note="four through each stack of tray frames")
     if scene.box.mount != "clamp":
-        yield Bought(name=f"rod, {scene.box.mount}", count=2, note="and a bracket that holds the back plate on them")
+        yield Bought(name=f"rod, {scene.box.mount}", count=2, note="with a bracket for the back plate")
     for solid in scene.box.solid:
         yield Bought(name=f"mesh {solid.file}", count=1, note=solid.name or "as its own file has it")
 

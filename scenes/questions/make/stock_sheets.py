@@ -21,6 +21,8 @@ from scenes.scene_file.messages import plain
 WIDTHS = (12.0, 52.0, 17.0, 17.0, 12.0)  # of the cut list's columns
 BESIDE_MM = 300.0  # a space wider than this has the cut list beside the sheet, else above it
 MOST_ROWS = 30
+NUMBER_REACH = 1.4  # from the middle of a part's number to its corner, by its height
+TURNED = "Drawn turned by a quarter: the sheet's left edge is on top."
 GRAIN = "Parts may lie turned by a quarter: mind the grain and the film side where your material has one."
 
 OnPage = Callable[[FloatArray], list[tuple[float, float]]]
@@ -43,6 +45,8 @@ def draw_stock(pen: Pen, space: Space, sheet: Sheet) -> str:
         flat = np.column_stack([points[:, 1], wide - points[:, 0]]) if turned else points
         return [placed.point(point) for point in flat.tolist()]
 
+    if turned:
+        pen.text((placed.left, placed.high + 1.0), TURNED, SMALL)
     _draw_edges(pen, sheet, on_page)
     for one in sheet.placed:
         _draw_flat(pen, one, on_page, scale)
@@ -83,8 +87,9 @@ def _draw_flat(pen: Pen, one: Cut, on_page: OnPage, scale: float) -> None:
         pen.line(on_page(bend.line_mm), NARROW * 0.6)
     material = shapely.Polygon(chords(flat.outer, 0.5), [chords(hole, 0.5) for hole in flat.holes])
     inside = shapely.maximum_inscribed_circle(material, tolerance=2.0)
-    roomy = scale * float(inside.length) > SMALL
+    fits = scale * float(inside.length) / NUMBER_REACH
+    roomy = fits > SMALL
     middle = inside if roomy else shapely.box(*material.bounds).centroid
     (x, y), *_ = on_page(shapely.get_coordinates(middle)[:1])
-    size = min(TEXT, scale * float(inside.length)) if roomy else SMALL
+    size = min(TEXT, fits) if roomy else SMALL
     pen.text((x, y - size / 2), one.made.number, size, anchor="middle")

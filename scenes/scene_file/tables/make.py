@@ -111,7 +111,7 @@ class Make(Table):
 
 
 def _way_out(name: str, known: Sequence[str]) -> str:
-    return f"{did_you_mean(name, known)} One of your own goes into [[make.own]]"
+    return f"{did_you_mean(name, known)} (one of your own goes into [[make.own]])"
 
 
 def _twice(key: str, names: Sequence[str], field: str, what: str) -> Iterator[Fault]:

@@ -53,6 +53,14 @@ def test_notes_list_the_stills_and_ask_what_only_the_crew_can_tell(shoot):
     assert '# "box.flag[top flag].angle_deg",' in text
 
 
+def test_the_next_command_names_the_scene_by_a_path_that_is_there(shoot, capsys):
+    run(shoot / "scene.toml", "--stills", shoot / "stills")
+    notes = shoot / "stills" / "shoot.toml"
+    command = f"brimline compare {shoot / 'scene.toml'} --shoot {notes} --out compare"
+    assert command in capsys.readouterr().out
+    assert command in notes.read_text()
+
+
 def test_a_curve_that_nobody_stated_is_not_guessed(shoot):
     run(shoot / "scene.toml", "--stills", shoot / "stills")
     with pytest.raises(SceneError, match=r"curve: must be one of linear, srgb"):

@@ -207,5 +207,29 @@ def test_a_hood_of_panels_has_a_flat_of_each_and_names_the_projection_by_its_sym
         assert any(f"Hood, {side} wall, flat" in text for text in texts)
 
 
+def test_the_assembly_says_where_each_part_stands_by_the_scenes_own_places(report, a3):
+    text = " ".join(pypdf.PdfReader(io.BytesIO(a3)).pages[1].extract_text().split())
+    plate, mask, hood, _ = (part.number for part in report.parts.made)
+    assert f"Rear of each part ahead of the rear of {plate}, mm: {mask} 20; {hood} 24." in text  # at_mm of SMALL
+
+
+@pytest.mark.parametrize(("stock", "turned"), [("[1000, 500]", True), ("[500, 1000]", False)])
+def test_a_sheet_of_stock_that_lies_turned_on_its_page_says_so(stock, turned, tmp_path):
+    pdf = drawings_pdf(report_of(tmp_path, f'paper = "a4"\njoint = "panels"\nsheet_mm = {stock}'))  # a page higher than wide
+    texts = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages]
+    plans = [text for text in texts if "cutting plan" in text]
+    assert plans
+    assert {"turned by a quarter: the sheet's left edge is on top" in text for text in plans} == {turned}
+
+
+def test_no_remark_of_the_parts_list_is_cut_short(tmp_path):
+    on_rods = SMALL.replace('"clamp"', '"rods-15"')
+    report = answer(loaded(tmp_path, '[make]\npaper = "a4"', box=on_rods)).report
+    texts = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(drawings_pdf(report))).pages]
+    (parts_list,) = (text for text in texts if "material, remark" in text)
+    assert all(" ".join(one.note.split()) in " ".join(parts_list.split()) for one in report.bought)
+    assert any("rod" in one.name for one in report.bought)
+
+
 def test_the_same_scene_gives_the_same_pdf(report, a3):
     assert drawings_pdf(report) == a3

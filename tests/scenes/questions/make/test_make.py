@@ -258,6 +258,7 @@ def test_wind_on_a_flag_is_the_drag_of_a_plate_at_its_middle(found):
             '[make]\nmaterial = "aluminum-5083"',
             'make.material: "aluminum-5083" is no material known here; did you mean "aluminium-5083"?',
         ),
+        ('[make]\nmaterial = "unobtainium"', "plywood, acrylic (one of your own goes into [[make.own]])"),
         ("[make]\nsheet_mm = [150, 150]", "does not fit a sheet of 150 x 150 mm"),
         ('[[make.part]]\nof = "hod"\nmaterial = "abs"', 'names no part of this box, "hod"; did you mean "hood"?'),
         ("[[make.hole]]\nat_mm = [99, 0]\ndiameter_mm = 6", "puts the hole over the edge of its plate, 200 x 170 mm"),
