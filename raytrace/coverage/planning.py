@@ -65,6 +65,12 @@ def plan(pencils_at: PencilsAt, grid: PixelGrid, box: Box, depths_mm: FloatArray
     return Plan(cells=cells, known=known, shape=shape, size=size, stray=stray, shift=shift)
 
 
+def least_stray(pencils_at: PencilsAt, grid: PixelGrid, box: Box, depths_mm: FloatArray) -> float:
+    """How far spots stray in the smallest cells of a large picture [pupil radii]: what no plan of it can do better than."""
+    rows, columns = (_ticks(count, CELL_SIZES[-1]) for count in (grid.rows, grid.columns))
+    return _stray_between(pencils_at, grid, box, rows, columns, depths_mm, np.zeros((0, 2)))[0]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layer:
     """A smooth layer of the picture, known at the nodes of cells `size` pixels wide (row by row)."""

@@ -13,11 +13,13 @@ from raytrace.coverage.kept_tables import kept_tables
 from raytrace.coverage.kernels.cells import list_blocks
 from raytrace.coverage.kernels.scratch import EDGES, SIDES, room_for
 from raytrace.coverage.pencil_map import as_nodes, optics
-from raytrace.coverage.planning import PencilsAt
+from raytrace.coverage.planning import WORST_STRAY, PencilsAt, least_stray
+from raytrace.coverage.tables.clip import box_depths_mm
 from raytrace.coverage.tables.tables import PART_OF
 from raytrace.optics.camera import PixelGrid
 
 FEW = (8, 6)  # pixels across and down that are asked
+SUDDEN = 20.0  # times the stray that cells are made for: of an edge, not of a curve
 SAGITTA_MM = 2e-3  # as coarse as maps of large pupils have it
 
 
@@ -35,6 +37,11 @@ def sides_per_pixel(pencils_at: PencilsAt, grid: PixelGrid, box: Box, apart: Col
         done = list_blocks(tables, items, nodes, cells, 1, 1.0, 1, w, count, clear, by)
         sides += int(w.found.used[SIDES] + w.found.used[EDGES])
     return sides / count
+
+
+def is_divided(pencils_at: PencilsAt, grid: PixelGrid, box: Box) -> bool:
+    """Whether pencils part so suddenly in the picture, at the edge of a glass, that no cells are small enough to follow them."""
+    return bool(box.glasses) and least_stray(pencils_at, grid, box, box_depths_mm(box)) > SUDDEN * WORST_STRAY
 
 
 def _spread_out(grid: PixelGrid) -> FloatArray:

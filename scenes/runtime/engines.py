@@ -25,6 +25,7 @@ from scenes.scene_file.messages import did_you_mean
 PIECE_RAYS = 1 << 18  # rays to a piece of work: small enough for the caches, large enough for numpy
 WIDE_COLUMNS = 1024  # of a coverage map
 LEAST_COLUMNS = 160  # of one where much more would take many seconds
+DIVIDED_COLUMNS = 384  # where the edge of a glass divides the light: its cells are the smallest, and there are many
 MOST_SIDES = 18e6  # of outlines that the pupils of a state's maps may be cut by: about a second of work
 AREAS = "coverage"
 CPU, GPU = "cpu", "gpu"  # what `--device` may say
@@ -256,11 +257,14 @@ def in_seconds(engine: Engine, lenses: Sequence[LensState], grid: PixelGrid, box
     """
     if not isinstance(engine, Areas) or grid.columns <= LEAST_COLUMNS or len(engine.apart) == len(box.parts):
         return grid
-    from raytrace.coverage.work import sides_per_pixel
+    from raytrace.coverage.work import is_divided, sides_per_pixel
 
     prepare()
-    sides = sides_per_pixel(partial(pencils_for, lenses[0]), grid, box, engine.apart) * len(lenses)
+    pencils_at = partial(pencils_for, lenses[0])
+    sides = sides_per_pixel(pencils_at, grid, box, engine.apart) * len(lenses)
     columns = int(np.sqrt(MOST_SIDES / max(sides, 1.0) * grid.columns / grid.rows)) // 16 * 16
+    if is_divided(pencils_at, grid, box):
+        columns = min(columns, DIVIDED_COLUMNS)
     return grid if columns >= grid.columns else grid.resized(max(columns, LEAST_COLUMNS))
 
 

@@ -1,12 +1,16 @@
 """How fine a map is where nothing is asked for: a second's work, not a minute's."""
 
+from pathlib import Path
+
 import pytest
 
-from scenes.runtime.engines import engine_of
+from scenes.runtime.engines import DIVIDED_COLUMNS, engine_of
 from scenes.scene_file.parse import parse_scene
+from scenes.states.load import load_scene
 from scenes.states.state import states_of
 from scenes.verdicts.check import check_state
 
+SLOW = Path(__file__).parents[2] / "data" / "slow"  # boxes of the random generator whose maps took longest
 ROUND_TRAYS = """
 brimline = 1
 [camera]
@@ -38,3 +42,8 @@ def test_a_map_is_coarser_where_trays_cut_the_large_pupils_of_every_pixel(stop, 
     (state,) = states_of(parse_scene(ROUND_TRAYS.format(stop=stop), "trays.toml"))
     assert least <= check_state(state, engine_of("coverage"), columns=None)[0].columns <= most
     assert check_state(state, engine_of("coverage"), columns=500)[0].columns == 500
+
+
+def test_a_map_is_coarser_where_the_edge_of_a_filter_divides_the_light():
+    (state,) = states_of(load_scene(SLOW / "glass-edge-210018085.toml").scene)
+    assert check_state(state, engine_of("coverage"), columns=None)[0].columns == DIVIDED_COLUMNS
