@@ -28,6 +28,7 @@ from scenes.io.folder_swap import PARTIAL, beside, clear_leftovers, put_in_place
 from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
 from scenes.io.late_files import bring_along
 from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
+from scenes.registry import ALIASES
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
@@ -369,7 +370,7 @@ def _usable(target: Path, command: str) -> Path:
     if real.exists() and any(real.iterdir()) and not holds_results(real):
         raise _refusal(str(target), "holds other files and no results; name a new or empty folder")
     whose = left_by(results_in(real, results_name(command))) if real.exists() else ""
-    if whose not in {"", command}:
+    if whose not in {"", command, ALIASES.get(command)}:
         raise _refusal(
             str(target),
             f"holds results of `brimline {whose}`, which those of `brimline {command}` would replace; "

@@ -29,8 +29,6 @@ SHARP_SHARE = 0.15  # of the light, from one block to the next: far more than a 
 HIGHEST_FLOAT = 1e6
 HIGHEST_SIGNAL = 1.5  # some curves go on a little beyond white
 NARROW_FLOOR, NARROW_TOP = (15.0, 18.0), 236.0  # of 255: black and white of narrow range. Source: BT.2100, table 9
-BAR_SHARE, BESIDE_BAR = 0.01, 0.1  # of white: how dark a bar is, and how light the picture right beside it
-BAR_LEAST = 0.01  # of the height or width
 LEAST_GROWTH = 0.35  # of the variance of noise, as a power of light: photons alone give 1
 GROWTH_FROM, GROWTH_SPAN = 0.12, 1.5  # of the brightest level: where it is looked at, and how far levels have to reach
 NOISE_WORDS = (
@@ -66,7 +64,6 @@ def blocks_of(
         notes += _range_notes(still, bits, code_range)
     light, clipped = _averaged(still, shape, bits, _LightOf(still, bits, curve, table, code_range))
     _insist_on_light(light, still.name)
-    _insist_on_no_bars(light, still.name)
     around = _around(light)
     noise, growth = _noise(light, around)
     if growth is not None and growth < LEAST_GROWTH and not still.lossy:
@@ -170,25 +167,6 @@ def _insist_on_light(light: Floats, name: str) -> None:
         raise refusal(name, "is black all over; hand in the still of the lit wall, and check `curve` and `code_range`")
     if float(light.max() - light.min()) < 1e-4 * high:
         raise refusal(name, "is the same all over; a real still has noise and fall-off, this is a test card or a blank")
-
-
-def _insist_on_no_bars(light: Floats, name: str) -> None:
-    """Refuse a picture with black bars, whose edges are sharper than any shadow of a box: it does not fill its file."""
-    white = float(np.percentile(light, 99))
-    lines = {"top": light, "bottom": light[::-1], "left": light.T, "right": light.T[::-1]}
-    bars = {side: share for side, rows in lines.items() if (share := _bar(rows, white)) > 0}
-    if bars:
-        found = " and ".join(f"{share:.0%} at the {side}" for side, share in bars.items())
-        raise refusal(name, f"has black bars, {found}; cut them off, and let `covers` name the guide that is left")
-
-
-def _bar(rows: Floats, white: float) -> float:
-    """Share of the rows that a black bar takes at the first of them; 0 where there is none."""
-    dark = rows.max(axis=1) < BAR_SHARE * white
-    count = len(rows) if dark.all() else int(np.argmin(dark))
-    beyond = rows[min(count + 1, len(rows) - 1)]  # the one before may hold some of both
-    is_bar = BAR_LEAST * len(rows) <= count < len(rows) / 2 and np.median(beyond) > BESIDE_BAR * white
-    return count / len(rows) if is_bar else 0.0
 
 
 def _noise(light: Floats, around: Floats) -> tuple[Floats, float | None]:

@@ -9,6 +9,7 @@ import numpy as np
 from raytrace.optics.camera import Guide
 from scenes.io.files import read_bytes
 from scenes.questions.compare.shoot import Notes, Shot
+from scenes.stills.bars import insist_on_no_bars
 from scenes.stills.blocks import CELLS_ACROSS, Blocks, block_shape, blocks_of
 from scenes.stills.cells import Measured, measured_pair
 from scenes.stills.decode import decode, refusal
@@ -36,6 +37,7 @@ def _measured(notes: Notes, shot: Shot, across: int) -> Measured:
     if without is not None and np.array_equal(with_box.light, without.light):  # noise alone tells two exposures apart
         way_out = "name the still that was shot without the box, or leave it out"
         raise refusal(picture.without_box or "", f"holds the same picture as {picture.with_box} to the last bit; {way_out}")
+    insist_on_no_bars(with_box, without)
     return measured_pair(with_box, without, cells)
 
 

@@ -112,7 +112,7 @@ def insist_on_pairs(found: Framing) -> None:
     raise refusal(
         name,
         f"shows {which} of the field than its reference, by its fall-off: one of them was cropped or scaled, is of another lens "
-        "or stop, or light got into one; hand in both as they were recorded",
+        "or stop, or light got into one; or their curve is not the one stated. Hand in both as they were recorded",
     )
 
 

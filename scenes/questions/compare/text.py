@@ -27,6 +27,7 @@ NO_REFERENCE = (
     "Without a reference still the lens's own fall-off and the evenness of the light are guessed (a power of the cosine, a plane): "
     "a loss that is as smooth as these cannot be told from them. Shoot the same frame with the box taken off."
 )
+CROP = "A crop that nobody noted hides the corners, which boxes darken first: see that stills show all that `covers` says."
 CAUTION = "Fitted values rest on these stills alone: measure what can be measured before metal is cut."
 
 
@@ -49,7 +50,8 @@ def summary(found: Comparison) -> str:
         return f"Not as noted. {framing_words(found.framing)} Put right, {_differing(moved)}."
     if shaded := _not_shaded(found):
         return (
-            f"Not as predicted: the stills show no loss anywhere, and {shaded:.1f} stops were predicted. Was the box on the lens?"
+            f"Not as predicted: the stills show no loss anywhere, and {shaded:.1f} stops were predicted. "
+            "Was the box on the lens? Do the stills show all of what `covers` says?"
         )
     if not moved or found.fit.rms > 2 * GOOD_SHARE:
         rest = f"{100 * found.fit.rms:.1f} % of the light"
@@ -199,7 +201,7 @@ def surprise_words(found: Comparison, one: Surprise) -> str:
 
 def cautions(found: Comparison) -> Sequence[str]:
     """What could mislead."""
-    notes = [CAUTION]
+    notes = [CROP, CAUTION] if found.verdict is Verdict.NOTHING else [CAUTION]
     if any(shot.picture.without_box is None for shot in found.notes.shots):
         notes.append(NO_REFERENCE)
     for one in found.fit.model.stills:

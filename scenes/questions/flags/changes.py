@@ -84,11 +84,21 @@ class _Family:
     last_resort: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class _Amounts:
+    """How much is tried of each kind [mm]: as it is here, whichever process tries it."""
+
+    longer_mm: tuple[int, ...]
+    wider_mm: tuple[int, ...]
+    deeper_mm: tuple[int, ...]
+
+
 class ChangeSearch:
     """The states of a show at their widest stops, ready to be measured with a changed box."""
 
     def __init__(self, plans: Sequence[State]) -> None:
         self._plans = widest_stops(plans)
+        self._amounts = _Amounts(LONGER_MM, WIDER_MM, DEEPER_MM)
         self._limits = {plan.key: FlagBench(plan, more_mm=MORE_MM) for plan in self._plans}
         self._now = FlaglessBoxes()
         self._collisions = FlagCollisions(self._plans)
@@ -152,15 +162,16 @@ class ChangeSearch:
 
     def _families(self, light: LightPlace, plans: Sequence[State]) -> Iterator[_Family]:
         """Kinds of change, cheapest first."""
+        amounts = self._amounts
         places = {place.name: place for plan in plans for place in self._limits[plan.key].places}
         toward = [place for place in places.values() if place.side in sides_of(light)]
-        yield from (family for place in toward for family in _longer_ones([place]))
+        yield from (family for place in toward for family in _longer_ones([place], amounts.longer_mm))
         if len(toward) > 1:
-            yield from (replace(family, last_resort=True) for family in _longer_ones(toward))
+            yield from (replace(family, last_resort=True) for family in _longer_ones(toward, amounts.longer_mm))
         alone = [[place] for place in toward]
         for some in [*alone, toward] if len(toward) > 1 else alone:  # two wider flags can meet where one does not
-            changes = tuple(wider(some, more) for more in WIDER_MM)
-            yield _Family(words=f"{_named(some)} wider by up to {WIDER_MM[-1]} mm", changes=changes, last_resort=True)
+            changes = tuple(wider(some, more) for more in amounts.wider_mm)
+            yield _Family(words=f"{_named(some)} wider by up to {amounts.wider_mm[-1]} mm", changes=changes, last_resort=True)
         free = [side for side in sides_of(light) if side not in {place.side for place in toward}]
         for side in free:
             like = next((place for place in places.values()), None)
@@ -168,8 +179,8 @@ class ChangeSearch:
                 change = another(side, like)
                 yield _Family(words=f"a flag like the {like.name} on the {side.value}", changes=(change,))
         if all(self._now.box(plan).hood for plan in plans):
-            words = f"the hood deeper by up to {DEEPER_MM[-1]} mm, its walls carried straight on"
-            yield _Family(words=words, changes=tuple(deeper(more) for more in DEEPER_MM))
+            words = f"the hood deeper by up to {amounts.deeper_mm[-1]} mm, its walls carried straight on"
+            yield _Family(words=words, changes=tuple(deeper(more) for more in amounts.deeper_mm))
 
     def _tried(self, light: LightPlace, plans: list[State], change: Change) -> WorkingChange | None:
         """What a change leads to; None where it does not do. States that refuse come first the next time."""
@@ -312,12 +323,12 @@ class _Trial:
         return WorkingChange(light=self._light.name, change=words, flags=pair[0], angles_deg=pair[1], room_deg=pair[2])
 
 
-def _longer_ones(places: Sequence[FlagPlace]) -> Iterator[_Family]:
+def _longer_ones(places: Sequence[FlagPlace], lengths_mm: Sequence[int]) -> Iterator[_Family]:
     """Longer extensions on flags, if those that they have are not longer than any tried."""
     shortest = min(place.bars.extension_mm for place in places)
-    changes = tuple(longer(places, length) for length in LONGER_MM if length > shortest)
+    changes = tuple(longer(places, length) for length in lengths_mm if length > shortest)
     if changes:
-        yield _Family(words=f"extensions of up to {LONGER_MM[-1]} mm on {_named(places)}", changes=changes)
+        yield _Family(words=f"extensions of up to {lengths_mm[-1]} mm on {_named(places)}", changes=changes)
 
 
 def _named(places: Sequence[FlagPlace]) -> str:

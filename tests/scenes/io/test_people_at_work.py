@@ -332,6 +332,17 @@ def test_whoever_saves_without_pause_beside_runs_without_pause_finds_the_last_wo
     assert (out / "mine/notes.txt").read_text() == f"save {last}"
 
 
+def test_a_command_by_its_earlier_name_takes_the_place_of_its_own_earlier_result(tmp_path):
+    """`builds` is `tolerances`, and its JSON says so: as scripts run it, again and again into one folder."""
+    out = tmp_path / "out"
+    for text in ("old", "new"):
+        with result_folder(out, "builds") as staging:
+            staging.write("page.txt", text)
+            staging.write("builds.json", json.dumps({RESULTS_KEY: "tolerances", "files": ["builds.json", "page.txt"]}))
+    assert names(out) == ["builds.json", "page.txt"]
+    assert (out / "page.txt").read_text() == "new"
+
+
 def test_a_request_to_end_just_as_the_lock_is_taken_leaves_no_lock_file(tmp_path, monkeypatch):
     taken = os.open
 

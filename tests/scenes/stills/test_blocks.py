@@ -12,6 +12,7 @@ from scenes.scene_file.errors import SceneError
 from scenes.stills.blocks import blocks_of
 from scenes.stills.cells import measured_pair
 from scenes.stills.decode import decode
+from scenes.stills.transfer import light_to_srgb
 
 RNG = np.random.default_rng(5)
 GREY = RNG.integers(0, 65536, (120, 160), dtype=np.uint16)
@@ -87,6 +88,30 @@ def test_what_dust_takes_from_both_frames_is_no_loss():
     measured = measured_pair(blocks, blocks, (16, 24))
     assert measured.marked.any()
     assert measured.light == pytest.approx(np.ones((16, 24)))
+
+
+def wall(curve, narrow=False):
+    """A wall of 0.15 to 0.6 of white with the noise of photons, 16 bits."""
+    light = np.linspace(0.15, 0.6, 480) * np.ones((320, 1))
+    signal = curve(light + np.random.default_rng(2).normal(size=light.shape) * np.sqrt(1e-4 * light))
+    codes = 4096 + 56064 * signal if narrow else 65535 * signal
+    return decode(tiff(np.floor(codes + 0.5).astype(np.uint16)), "a.tif")
+
+
+def test_noise_that_does_not_grow_with_light_speaks_against_the_curve():
+    """Variance of photon noise is in proportion to the light: EMVA 1288. Through the curve of sRGB it falls instead."""
+    coded = wall(light_to_srgb)
+    assert "its curve is not linear" in " ".join(blocks_of(coded, (80, 120), curve="linear").notes)
+    assert blocks_of(coded, (80, 120), curve="srgb").notes == ()
+    assert blocks_of(wall(lambda light: light), (80, 120), curve="linear").notes == ()
+
+
+def test_codes_that_speak_against_the_range_are_said():
+    """Source: BT.2100, table 9: narrow range ends at 16 and 235 of 8 bits."""
+    dark = wall(lambda light: np.clip((light - 0.2) * 2.6, 0, 1))
+    assert 'write code_range = "full"' in " ".join(blocks_of(dark, (80, 120), curve="linear", code_range="narrow").notes)
+    narrow = wall(lambda light: np.clip((light - 0.2) * 2.6, 0, 1), narrow=True)
+    assert 'write code_range = "narrow"' in " ".join(blocks_of(narrow, (80, 120), curve="linear").notes)
 
 
 BROKEN = {

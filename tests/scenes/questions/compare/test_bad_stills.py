@@ -24,7 +24,7 @@ REFUSED = {  # a part of the sentence
     "frame lines, then cropped to 90 %": "shows 90 % of the recorded area, by the frame lines of inner",
     "shrunk, black round it": "has black bars, 5% at the top and 5% at the bottom and 5% at the left and 5% at the right",
     "black bars": "has black bars, 13% at the top and 13% at the bottom",
-    "black bars, box on alone": "has black bars",
+    "black bars, no reference": "with_box.png: has black bars, 13% at the top and 13% at the bottom",
     "exchanged": "with_box and without_box are probably swapped",
     "copied": "holds the same picture as with_box.png to the last bit",
     "black": "is black all over",
@@ -32,8 +32,7 @@ REFUSED = {  # a part of the sentence
     "a flat card": "is the same all over",
     "far too dark": "is black all over",
     "box on alone cropped to 90 %": "shows less of the field than its reference, by its fall-off",
-    "reference alone cropped to 90 %": "shows more of the field than its reference, by its fall-off",
-    "light leaking in": "of the field than its reference",
+    "curve: hlg instead of srgb": "or their curve is not the one stated",
 }
 RIGHT = {  # up, right, ahead as they are, within what the stills then tell: 0.5 mm, or 3 standard errors
     "a tint",
@@ -46,9 +45,10 @@ SAID = {  # part of the answer's page
     "curve: linear instead of srgb": "Check curve, code range, crop",
     "two lenses swapped": "the stills fit the 24, not the 40",
     "turned 180": "the stills would look the same turned by 180 degrees",
+    "cropped to 90 %": "These stills do not tell whether they were cropped",
     "box never on": "Was the box on the lens?",
 }
-QUICK = {*REFUSED} - {"box on alone cropped to 90 %", "reference alone cropped to 90 %", "light leaking in"} | {"a tint"}
+QUICK = {*REFUSED} - {"box on alone cropped to 90 %", "curve: hlg instead of srgb"} | {"a tint"}
 TRUE = {"box.offset_mm.up": -3.0, "box.offset_mm.right": -2.0, "box.ahead_mm": 6.0}
 
 

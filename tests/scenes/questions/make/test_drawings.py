@@ -188,10 +188,12 @@ def test_the_view_from_the_right_stands_right_in_third_angle_and_left_in_first(p
     placed = []
     for module in ("part_sheets", "assembly_sheets"):
         name = f"scenes.questions.make.{module}.draw_view"
-        monkeypatch.setattr(name, lambda _pen, at, _solids, view, **_: placed.append((view, at)))
+        monkeypatch.setattr(name, lambda _pen, at, solids, view, **_: placed.append((view, at, solids)))
     drawings_pdf(report_of(tmp_path, f'projection = "{projection}"'))
     checked = 0
-    for (view, at), (other, beside) in pairwise(placed):
+    for (view, at, solids), (other, beside, _) in pairwise(placed):
+        points = view.flat(np.concatenate([solid.vertices_mm for solid in solids]))
+        assert [at.box.left, at.box.right] == pytest.approx([points[:, 0].min(), points[:, 0].max()])
         if view is FROM_BEHIND and other is FROM_RIGHT:
             assert (beside.left > at.right) == on_the_right
             assert (beside.right < at.left) != on_the_right
