@@ -42,7 +42,7 @@ def still_figure(found: Comparison, row: Row, k: int) -> Figure:
     _loss(page, Box(right, UPPER_MM, right + half, UPPER_MM + HEIGHT_MM), "predicted, the scene's values", row, maps.nominal)
     _contours(page, Box(left, LOWER_MM, left + half, LOWER_MM + HEIGHT_MM), row, fitted=fitted)
     _difference(page, Box(right, LOWER_MM, right + half, LOWER_MM + HEIGHT_MM), row)
-    foot = "Losses in stops, seen from behind the camera. Grey: left out (clipped, dust, letters, lines, things not in the scene)."
+    foot = "Losses in stops, seen from behind the camera. Olive: left out (clipped, dust, letters, lines, things not in the scene)."
     page.text(MARGIN_MM, 9, foot, FOOT_PT, colour=SOFT_INK)
     return page.figure
 

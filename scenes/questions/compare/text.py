@@ -58,7 +58,7 @@ def summary(found: Comparison) -> str:
         if not found.notes.unknowns:
             return f"Not as predicted: {rest} (rms) is left over. Leave free in `unknown` what was not measured, and compare again."
         words = f"Not as predicted, and the values left free do not explain it: {rest} (rms) is left over."
-        return f"{words} Check curve, focus, stop and scene."
+        return f"{words} Check curve, focus, stop and scene, or leave free in `unknown` what else was not measured."
     if far := _far(found):
         return (
             f"Not as predicted: only with {' and '.join(far)} would the stills agree, more than a tape is ever misread by. "
@@ -159,7 +159,7 @@ def doubts(found: Comparison) -> Iterator[str]:
         yield (
             f"{a} and {b} are hard to tell apart ({alike:+.2f}): with {a} larger and {b} {other} the stills look nearly "
             "the same. "
-            f"Alone they are known to {sigmas[first]:.2f} and {sigmas[second]:.2f} {unknowns[first].unit}; "
+            f"Alone they are known to {sigmas[first]:.2f} {unknowns[first].unit} and {sigmas[second]:.2f} {unknowns[second].unit}; "
             "measuring one of them settles both" + (f"; {_next_words(found.next_shot)}." if found.next_shot is not None else ".")
         )
 

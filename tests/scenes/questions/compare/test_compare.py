@@ -4,6 +4,7 @@ import json
 import re
 import tomllib
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from scipy.interpolate import RegularGridInterpolator
 
 from scenes.cli import brimline
 from scenes.questions.compare.answer import answer
+from scenes.questions.compare.text import doubts
 from scenes.scene_file.errors import SceneError
 from scenes.states.load import load_scene
 from tests.scenes.questions.compare.made_shoot import ANOTHER_LENS, SCENE, make_shoot
@@ -228,3 +230,19 @@ def test_with_and_without_swapped_is_said(good):
     notes.write_text(text.replace('"x"', '"without.png"'))
     with pytest.raises(SceneError, match="with_box and without_box are probably swapped"):
         answer(load_scene(good / "scene.toml"), shoot=notes)
+
+
+def test_of_a_length_and_an_angle_that_move_together_each_is_told_in_its_own_unit():
+    unknowns = [SimpleNamespace(path="box.offset_mm.up", unit="mm"), SimpleNamespace(path="box.tilt_deg", unit="deg")]
+    found = SimpleNamespace(
+        verdict=None,
+        notes=SimpleNamespace(unknowns=unknowns),
+        sigmas=np.array([1.48, 1.53]),
+        told=(True, True),
+        alike=(),
+        framing=None,
+        fit=SimpleNamespace(covariance=np.outer([1.48, 1.53], [1.48, 1.53])),
+        next_shot=None,
+    )
+    (said,) = doubts(found)
+    assert "Alone they are known to 1.48 mm and 1.53 deg" in said
