@@ -166,7 +166,7 @@ def _spread(layer: Layer, shape: tuple[int, int], threads: int) -> NDArray[np.fl
     if layer.size > FINE and min(shape) > 1:
         fine, known = fine_cells(shape, FINE), values.reshape(len(cells.rows), -1)
         values, cells = on_finer_grid(cells.rows, cells.columns, known, fine.rows, fine.columns), fine
-    values = values.reshape(len(cells.rows), len(cells.columns))
+    values = np.ascontiguousarray(values.reshape(len(cells.rows), len(cells.columns)))  # what kernels are compiled for
     share_out(lambda _, row: spread(values, cells, row, row + 1, out), range(len(cells.row_end)), int, threads)
     return out
 

@@ -26,10 +26,11 @@ MOST_DOUBTFUL = 12  # places in doubt that are looked round while nothing is see
 def darkest_mm(guide: Guide, shares_at: SharesAt, start_mm: FloatArray, doubtful_mm: FloatArray) -> FloatArray:
     """The darkest few places (N, 2) near those given: looked for round those that lose some light and round those in doubt.
 
-    None where nothing is lost there, or all. Shadows of thin parts are as narrow as the pupil is small: the search goes on until
-    neighbours of the darkest are as dark.
+    None where nothing is lost there, or all; none but those darker than all of `start_mm`. Shadows of thin parts are as narrow as
+    the pupil is small: the search goes on until neighbours of the darkest are as dark.
     """
     centre, half = np.asarray(guide.centre_mm), np.array([guide.half_width_mm, guide.half_height_mm])
+    known = len(start_mm)
     start_mm = np.clip(np.concatenate([start_mm, doubtful_mm]), centre - half, centre + half)
     if not len(start_mm):
         return NO_PLACES
@@ -37,7 +38,7 @@ def darkest_mm(guide: Guide, shares_at: SharesAt, start_mm: FloatArray, doubtful
     if shares.min() <= 0.0 or not (len(doubtful_mm) or (shares < 1.0).any()):
         return NO_PLACES
     in_doubt = np.arange(len(start_mm) - len(doubtful_mm), len(start_mm))[:: max(len(doubtful_mm) // MOST_DOUBTFUL, 1)]
-    points_mm, reach, rounds = start_mm, FIRST_REACH, 0
+    points_mm, reach, rounds, darkest = start_mm, FIRST_REACH, 0, shares[:known].min(initial=1.0)
     while rounds < ROUNDS:
         dark = _darkest(points_mm, shares, half * reach)
         picked = np.union1d(dark, in_doubt) if rounds == 0 or not len(dark) else dark
@@ -46,7 +47,8 @@ def darkest_mm(guide: Guide, shares_at: SharesAt, start_mm: FloatArray, doubtful
     while rounds < MOST_ROUNDS and len(picked := _unsettled(points_mm, shares, half * reach)):
         points_mm, shares = _looked_round(picked, FINE_SIDE, points_mm, shares, half * reach, guide, shares_at)
         reach, rounds = reach / (FINE_SIDE // 2), rounds + 1
-    return np.asarray(points_mm[_darkest(points_mm, shares, half * reach)])
+    found = _darkest(points_mm, shares, half * reach)
+    return np.asarray(points_mm[found[shares[found] < darkest]])
 
 
 def _looked_round(

@@ -27,7 +27,7 @@ NO_REFERENCE = (
     "Without a reference still the lens's own fall-off and the evenness of the light are guessed (a power of the cosine, a plane): "
     "a loss that is as smooth as these cannot be told from them. Shoot the same frame with the box taken off."
 )
-CROP = "A crop that nobody noted hides the corners, which boxes darken first: make sure that the stills show all that `covers` says."
+CROP = "A crop that nobody noted hides the corners, which boxes darken first: make sure that the stills show all of `covers`."
 CAUTION = "Fitted values rest on these stills alone: measure what can be measured before metal is cut."
 
 
