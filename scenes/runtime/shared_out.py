@@ -24,6 +24,7 @@ from typing import Any, Generic, NoReturn, TypeVar
 
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.worker_pool import Sharing, WorkerDied, memory_bytes
+from scenes.runtime.worker_process import end_with_parent
 
 Item = TypeVar("Item")
 Made = TypeVar("Made")
@@ -299,6 +300,7 @@ def _child(work_round: _Round[Any, Any], asked: int, others: Sequence[int]) -> N
     status = 1
     try:
         os.setpgid(0, 0)  # Ctrl-C at the terminal is for the run, and the run ends its processes
+        end_with_parent()  # one that is killed can end nobody
         for request in (signal.SIGINT, signal.SIGTERM, signal.SIGALRM):
             signal.signal(request, signal.SIG_DFL)
         work_round.forget_filling()

@@ -66,7 +66,7 @@ def _serve(calls_in: int, answers_out: int, known: Sequence[Callable[..., Any]])
     status = 1
     try:
         os.setpgid(0, 0)
-        _end_with_parent()
+        end_with_parent()
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGALRM):
             signal.signal(number, signal.SIG_DFL)
         _let_go(keep={1, 2, calls_in, answers_out})
@@ -78,7 +78,7 @@ def _serve(calls_in: int, answers_out: int, known: Sequence[Callable[..., Any]])
         os._exit(status)  # nothing of what the parent has open or would do at its end is this one's
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
     """Have the system end this process with the one that asks, amid a call too: nothing is written or kept for nobody."""
     import ctypes
 

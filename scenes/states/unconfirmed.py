@@ -6,11 +6,13 @@ against such a slip. So a clear lens says how far it may go.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from raytrace.optics.lens import FixedPupil, LensState, WalkingPupil
+from scenes.states.lens_front import front_notes
 from scenes.states.rooms import stands_clear
 from scenes.states.state import State
 
@@ -40,11 +42,13 @@ class ClearWhile:
     @property
     def words(self) -> str:
         """'as long as its pupil is no deeper than 61 mm (43 stated)'."""
+        if self.off_by == 0.0:
+            return f"as long as {'its pupil is no deeper' if self.number is Number.PUPIL else 'it sees no wider'} than stated"
         if self.number is Number.FIELD:
             return f"as long as it sees no more than {self.off_by:g} % wider than stated"
         if self.stated_mm is None:
             return f"as long as its pupil is no more than {self.off_by:g} mm deeper than stated"
-        return f"as long as its pupil is no deeper than {int(self.stated_mm + self.off_by)} mm ({self.stated_mm:g} stated)"
+        return f"as long as its pupil is no deeper than {math.floor(self.stated_mm + self.off_by)} mm ({self.stated_mm:g} stated)"
 
 
 def clear_while(states: Sequence[State]) -> ClearWhile | None:
@@ -77,10 +81,21 @@ def _is_clear(states: list[State], out: Out, off_by: float) -> bool:
     """Whether all states stay clear; the one that does not comes first from now on, for it is likely to refuse the next."""
     for place, state in enumerate(states):
         lenses = tuple(other for lens in state.variants if (other := out(lens, off_by)) is not None)
-        if lenses and not stands_clear(replace(state, variants=lenses)):
+        if lenses and not (_gets_out(state, lenses) and stands_clear(replace(state, variants=lenses))):
             states.insert(0, states.pop(place))
             return False
     return True
+
+
+def _gets_out(state: State, lenses: Sequence[LensState]) -> bool:
+    """Whether the lens's own front still lets its light out: where it does not, `check` has a fault."""
+    notes = front_notes(state.lens, lenses, state.guides, field_is_guess=False, guess_share=_guess_share(state))
+    return not any(note.doubts_light for note in notes)
+
+
+def _guess_share(state: State) -> float:
+    """How much wider than at infinity the field is taken to be by guess, of its tangent."""
+    return 1.0 + max(state.field_guess_percent or (0.0,)) / 100.0
 
 
 def deeper(lens: LensState, by_mm: float) -> LensState | None:

@@ -72,12 +72,23 @@ def test_a_mask_as_large_as_any_slip_needs_says_nothing():
     assert rests_on(width=300) is None
 
 
+def test_a_depth_at_which_the_front_glass_keeps_the_corners_dark_is_not_told():
+    corner, glass_mm = math.hypot(18, 5) / 36, 34.0
+    found = rests_on(f"pupil_behind_front_mm = 40\nfront_glass_mm = {glass_mm}")
+    told_mm = 40 + found.off_by
+    lost_past_mm = (glass_mm / 2 + RADIUS_MM) / corner  # the pencils' middles a whole pupil's radius past the glass
+    assert told_mm < lost_past_mm
+
+
 @pytest.mark.parametrize(
     ("found", "words"),
     [
         (ClearWhile(number=Number.PUPIL, off_by=18.0, stated_mm=43.0), "as long as its pupil is no deeper than 61 mm (43 stated)"),
         (ClearWhile(number=Number.PUPIL, off_by=18.0), "as long as its pupil is no more than 18 mm deeper than stated"),
         (ClearWhile(number=Number.FIELD, off_by=7.0), "as long as it sees no more than 7 % wider than stated"),
+        (ClearWhile(number=Number.PUPIL, off_by=0.0, stated_mm=40.7), "as long as its pupil is no deeper than stated"),
+        (ClearWhile(number=Number.FIELD, off_by=0.0), "as long as it sees no wider than stated"),
+        (ClearWhile(number=Number.PUPIL, off_by=3.0, stated_mm=-8.5), "as long as its pupil is no deeper than -6 mm (-8.5 stated)"),
     ],
 )
 def test_the_words_name_the_number_and_how_far_it_may_go(found, words):
