@@ -17,13 +17,24 @@ from scenes.questions.compare.maps import Floats
 from scenes.questions.compare.rows import Row, Value
 from scenes.questions.compare.text import METHOD, cautions, doubts, next_step, orientation_notes, summary, surprise_words
 from scenes.questions.compare.verdict import Comparison, Verdict
-from scenes.sheets.colours import HIGHLIGHT, INK, RAY_CLEAR, UNKNOWN, difference_colours, loss_colours, loss_scale, rgb_of
+from scenes.sheets.colours import (
+    HIGHLIGHT,
+    INK,
+    OPENING_COLOURS,
+    RAY_CLEAR,
+    UNKNOWN,
+    difference_colours,
+    loss_colours,
+    loss_scale,
+    rgb_of,
+)
 from scenes.sheets.web_style import PAGE_CSS
 from scenes.states.names import state_words
 
 LEVELS = (0.1, 1 / 3, 1.0, 2.0)
 DIFFERENCE_STOPS = 0.5  # where the scale of differences ends
-WHY = {"clipped": "#D55E00", "dust, letters, lines": "#F0E442", "not in the scene": "#CC79A7", "too little of use": "#8A8A8A"}
+REASONS = {"clipped": 5, "dust, letters, lines": 6, "not in the scene": 3, "too little of use": 7}
+WHY = {reason: OPENING_COLOURS[number] for reason, number in REASONS.items()}
 CSS = """
 .maps { display: grid; grid-template-columns: 1fr 1fr; gap: 10px 20px; margin: 8px 0 4px; }
 .maps figure { margin: 0; break-inside: avoid; } .maps svg { width: 100%; height: auto; border: 1px solid #bdbdbd; display: block; }
