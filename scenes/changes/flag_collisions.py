@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from geometry.body import Kind
-from scenes.changes.flag_angles import STEP_DEG, rounded_up
+from scenes.changes.angle_steps import STEP_DEG, rounded_up
 from scenes.changes.tilts import Refit, meetings
 from scenes.rig.box import flag_name
 from scenes.scene_file.tables.box import Box

@@ -17,8 +17,8 @@ from raytrace.lights import LightPlace
 from raytrace.stray.flag_light import Shading, Shield, shading_of
 from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face, together_of
 from raytrace.stray.world import World
-from scenes.changes.flag_angles import FlagPlace, flag_places
 from scenes.changes.flag_limits import FlagLimits
+from scenes.changes.flag_places import FlagPlace, flag_places
 from scenes.rig.box import fit_of
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.shared_out import shared_out

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from geometry.flags import LEAST_DEG, MOST_DEG
-from scenes.changes.flag_angles import FlagBench
+from scenes.changes.flag_bench import FlagBench
 from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.shared_out import shared_out
 from scenes.states.full_range import Ranged, checked_ranges

@@ -12,7 +12,7 @@ import numpy as np
 from geometry.errors import GeometryError
 from geometry.notes import Severity
 from raytrace.stray.light_on_glass import Reach, reach_of
-from scenes.changes.flag_angles import set_flags
+from scenes.changes.flag_places import set_flags
 from scenes.questions.design.bench import Asked, Held, LensBench
 from scenes.questions.design.ends import deepest, levelled
 from scenes.questions.design.outside import MEASURES, Outside, outside_of

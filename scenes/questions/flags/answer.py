@@ -13,18 +13,10 @@ from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
-from scenes.changes.flag_angles import (
-    FlagState,
-    FlagSummary,
-    Limits,
-    clear_angles,
-    flag_states,
-    joint_loss,
-    states_between,
-    summaries,
-)
+from scenes.changes.flag_angles import flag_states, joint_loss, states_between
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.changes.flag_cuts import FlaglessBoxes, lights_in_states
+from scenes.changes.flag_summaries import FlagState, FlagSummary, Limits, clear_angles, summaries
 from scenes.changes.flagless import InBeam, in_beam_without_flags
 from scenes.io.file_names import file_names
 from scenes.questions.flags.changes import ChangeSearch, ChangesTried

@@ -19,9 +19,11 @@ from geometry.frame import Side
 from raytrace.lights import LightPlace
 from raytrace.stray.flag_light import Shield, shading_of
 from raytrace.stray.target import FlatTarget
-from scenes.changes.flag_angles import FlagBench, FlagPlace, places_in, rounded_down
+from scenes.changes.angle_steps import rounded_down
+from scenes.changes.flag_bench import FlagBench
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.changes.flag_cuts import PAIR_ANGLES, FlaglessBoxes, neighbours, sides_of
+from scenes.changes.flag_places import FlagPlace, places_in
 from scenes.rig.box import flag_name
 from scenes.runtime.first_run import prepare
 from scenes.runtime.shared_out import shared_out

@@ -17,7 +17,8 @@ from shapely.geometry.base import BaseGeometry
 from geometry.arrays import FloatArray
 from geometry.flags import LEAST_DEG, MOST_DEG, Bars
 from geometry.frame import ahead_in_words
-from scenes.changes.flag_angles import FlagBench, FlagState, FlagSummary
+from scenes.changes.flag_bench import FlagBench
+from scenes.changes.flag_summaries import FlagState, FlagSummary
 from scenes.questions.flags.lights import Window
 from scenes.questions.flags.lights_text import cut_words
 from scenes.questions.flags.text import angle_words, set_words, size_words, touch_words

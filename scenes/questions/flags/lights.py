@@ -10,8 +10,9 @@ import numpy as np
 
 from geometry.flags import LEAST_DEG, MOST_DEG
 from raytrace.lights import LightPlace
-from scenes.changes.flag_angles import FlagSummary, rounded_down
+from scenes.changes.angle_steps import rounded_down
 from scenes.changes.flag_cuts import PAIR_ANGLES, LightInState, sides_of
+from scenes.changes.flag_summaries import FlagSummary
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.state import State
 from scenes.states.stray import angles_deg, stray_lights

@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 
 from geometry.flags import MOST_DEG
-from scenes.changes.flag_angles import FlagPlace, FlagState, FlagSummary, HingeRoom
+from scenes.changes.flag_places import FlagPlace
+from scenes.changes.flag_summaries import FlagState, FlagSummary, HingeRoom
 from scenes.runtime.page import clipped
 from scenes.states.names import setting_words
 

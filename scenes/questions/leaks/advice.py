@@ -20,10 +20,11 @@ from raytrace.shares import loss_stops
 from raytrace.stray.direct import lit_share, sky_of
 from raytrace.stray.light_on_glass import Reach, reach_of
 from raytrace.stray.picture import leak_picture
-from scenes.changes.flag_angles import rounded_down, set_flags
+from scenes.changes.angle_steps import rounded_down
 from scenes.changes.flag_collisions import come_in, with_flag
 from scenes.changes.flag_cuts import NO_LIGHT, Cut, FlagCuts, sides_of
 from scenes.changes.flag_limits import FlagLimit, FlagLimits
+from scenes.changes.flag_places import set_flags
 from scenes.changes.tilts import Refit, TiltRoom, lean_words
 from scenes.changes.trial import Change, Kept, is_dark, spoilt_words
 from scenes.questions.leaks.report import GLARE, LOOK_COLUMNS, WORTH_SIZE, LeakReport, LightRow, OpeningRow, opening_rows

@@ -20,7 +20,7 @@ from raytrace.stray.bounce import Veil, veil_of
 from raytrace.stray.direct import LightShare, Sky, Through, light_share, sky_of, through_opening, worth_of
 from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.picture import LeakPicture, leak_picture
-from scenes.changes.flag_angles import set_flags
+from scenes.changes.flag_places import set_flags
 from scenes.runtime.engines import seed_of
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.shared_out import shared_out

@@ -19,9 +19,9 @@ from raytrace.stray.light_on_glass import Reach, SetFlag, reach_of
 from raytrace.stray.target import Target
 from raytrace.stray.world import NOTHING, World
 from raytrace.sun import InPicture, Reaches, Site, SunPath, minutes_of_day, spans, sun_path
-from scenes.changes.flag_angles import set_flags
 from scenes.changes.flag_collisions import come_in, with_flag
 from scenes.changes.flag_limits import FlagLimit, FlagLimits
+from scenes.changes.flag_places import set_flags
 from scenes.changes.tilts import Refit
 from scenes.rig.box import flag_name
 from scenes.rig.lights import site_of, suns_of

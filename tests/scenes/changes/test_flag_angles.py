@@ -13,7 +13,9 @@ from geometry.flags import boards
 from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
 from raytrace.reference import reference_shares
-from scenes.changes.flag_angles import flag_states, joint_loss, rounded_up, summaries
+from scenes.changes.angle_steps import rounded_up
+from scenes.changes.flag_angles import flag_states, joint_loss
+from scenes.changes.flag_summaries import summaries
 from scenes.cli import main
 from scenes.questions.flags.command import command
 from scenes.runtime.engines import engine_of

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from scenes.changes.flag_angles import flag_places
 from scenes.changes.flag_cuts import FlaglessBoxes, light_in_state, lights_in_states
+from scenes.changes.flag_places import flag_places
 from scenes.states.full_range import checked_ranges
 from scenes.states.load import load_scene, plans_of
 from scenes.states.stray import stray_lights

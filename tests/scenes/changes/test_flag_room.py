@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from scenes.changes.flag_angles import FlagBench
+from scenes.changes.flag_bench import FlagBench
 from scenes.states.judgement import judge_state
 from scenes.states.load import load_scene
 from scenes.states.state import states_of

@@ -12,9 +12,9 @@ from raytrace.ghosts.paths import pupil_mm
 from raytrace.ghosts.seen import light_from, seen_light
 from raytrace.stray.flag_light import Shield, shading_of
 from raytrace.stray.light_on_glass import Reach, reach_of
-from scenes.changes.flag_angles import places_in, set_flags
 from scenes.changes.flag_collisions import with_flag
 from scenes.changes.flag_cuts import FlaglessBoxes, sides_of
+from scenes.changes.flag_places import places_in, set_flags
 from scenes.rig.lights import lights_of
 from scenes.states.load import load_scene, plans_of
 from scenes.states.names import middle_variant

@@ -5,7 +5,8 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
-from scenes.changes.flag_angles import flag_states, summaries
+from scenes.changes.flag_angles import flag_states
+from scenes.changes.flag_summaries import summaries
 from scenes.questions.flags.command import command
 from scenes.questions.flags.figure import flag_figure, flag_picture
 from scenes.states.load import load_scene, plans_of

@@ -8,9 +8,10 @@ import pytest
 from click.testing import CliRunner
 
 from raytrace.stray.direct import lit_share
-from scenes.changes.flag_angles import flag_states, summaries
+from scenes.changes.flag_angles import flag_states
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.changes.flag_cuts import FlaglessBoxes, lights_in_states, sides_of
+from scenes.changes.flag_summaries import summaries
 from scenes.questions.flags import changes as flag_changes
 from scenes.questions.flags.changes import ChangeSearch, deeper
 from scenes.questions.flags.command import command

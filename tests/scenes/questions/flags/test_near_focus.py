@@ -5,7 +5,8 @@ import pytest
 from scipy.spatial import ConvexHull
 
 from geometry.flags import boards
-from scenes.changes.flag_angles import flag_states, summaries
+from scenes.changes.flag_angles import flag_states
+from scenes.changes.flag_summaries import summaries
 from scenes.questions.flags.text import set_words
 from scenes.states.load import load_scene, plans_of
 

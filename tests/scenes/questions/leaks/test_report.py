@@ -9,7 +9,8 @@ import pytest
 from geometry.openings import OpeningKind
 from raytrace.optics.in_frame import in_frame
 from scenes.answers.answer import answer_text, save
-from scenes.changes.flag_angles import flag_states, summaries
+from scenes.changes.flag_angles import flag_states
+from scenes.changes.flag_summaries import summaries
 from scenes.changes.tilts import TiltRoom, fit_words
 from scenes.questions.ghosts.tilts import TiltableBox
 from scenes.questions.leaks.advice import AdviceLimits, advise

@@ -1,0 +1,228 @@
+"""How far in any flag of one state may come, by the room that a clear frame keeps and by the light at its edges."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cached_property
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from geometry.body import Part
+from geometry.flags import LEAST_DEG, MOST_DEG, Bars, Hinge, boards
+from geometry.frame import Side, pose
+from raytrace.beam.beam import Beam, lens_beam, outer_guides
+from raytrace.beam.clearance import ALONG_MM
+from raytrace.beam.outline import Section
+from raytrace.box import Box as RayBox
+from raytrace.stray.flag_window import (
+    Sections,
+    Touch,
+    depths_mm,
+    farther_out_mm,
+    hinge_clearance_mm,
+    profile,
+    touch_of,
+    widest_touch,
+)
+from scenes.changes.angle_steps import brought_in, least_deg, rounded_in, rounded_up
+from scenes.changes.edge_light import Rim
+from scenes.changes.flag_places import FlagPlace, flag_places
+from scenes.changes.flag_summaries import HingeRoom, Limits
+from scenes.states.clear_rule import room_needed_mm
+from scenes.states.rooms import ClearRooms, Rooms, rooms_of
+from scenes.states.state import State
+
+ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
+MOST_FARTHER = 12  # steps, each twice the last, that a hinge is moved out by when its blade folded back has too little room
+FARTHEST_DEG = (0.0, 45.0, 90.0)  # where flags and extensions reach farthest along the axis
+
+
+class FlagBench:
+    """One state's limits for any flag: beams are made once, for the judgement, and cut once in each plane for where they are met.
+
+    left_out_mm is how much more room than `check` asks for a clear frame is to have (`scenes.states.full_range`).
+    """
+
+    def __init__(
+        self, plan: State, places: Sequence[FlagPlace] | None = None, *, more_mm: float = 0.0, left_out_mm: float = 0.0
+    ) -> None:
+        self.plan, self.places = plan, flag_places(plan) if places is None else tuple(places)
+        self._far_mm = max((float(p.hinge.plane(p.bars.reach_mm + more_mm).origin_mm[2]) for p in self.places), default=1.0)
+        self._left_out_mm = left_out_mm
+        self._beams: tuple[Beam, ...] | None = None
+        self._cuts: dict[tuple[int, float, float], Section] = {}
+        self._clear: ClearRooms | None = None
+        self._own: Rooms | None = None
+        self._spans: dict[tuple[Side, float, float, Bars], tuple[float, float]] = {}  # the box's pose is one
+
+    def limits(self, place: FlagPlace, bars: Bars) -> Limits:
+        """The smallest angles of a flag, or of another hinged in its place."""
+        hinge = place.hinge
+        touch = self._touch(hinge, bars)
+        touch_deg = self._confirmed_touch(hinge, bars, rounded_up(touch.angle_deg))
+        # shares know nothing of what stands beyond the plane in focus
+        near = self.focus_in_reach(hinge, bars)
+        visible = touch_deg if near else rounded_up(self.rim.least_angle(hinge, bars, touch.angle_deg))
+        clear_deg, most_deg = self.span_deg(hinge, bars)
+        return Limits(
+            clear_deg=clear_deg,
+            touch_deg=touch_deg,
+            touch=touch,
+            visible_deg=min(visible, touch_deg, clear_deg),
+            most_deg=most_deg,
+            touch_most_deg=rounded_in(touch.most_deg),
+            hinge=None if clear_deg < math.inf and most_deg >= MOST_DEG else self._hinge_room(hinge, bars),
+        )
+
+    def clear_deg(self, hinge: Hinge, bars: Bars) -> float:
+        """The smallest angle that keeps the frame clear, alone."""
+        return self.span_deg(hinge, bars)[0]
+
+    def span_deg(self, hinge: Hinge, bars: Bars) -> tuple[float, float]:
+        """The smallest and the largest angle between which a flag keeps the frame clear, alone; (inf, MOST_DEG) where none does."""
+        key = (hinge.side, hinge.out_mm, hinge.at_mm, bars)
+        if key not in self._spans:
+            self._spans[key] = self._span(hinge, bars)
+        return self._spans[key]
+
+    def _span(self, hinge: Hinge, bars: Bars) -> tuple[float, float]:
+        near = widest_touch(bars, self.outline(hinge, bars).buffer(self._room_mm, quad_segs=ROOM_SEGMENTS))
+        start = LEAST_DEG if near.angle_deg < LEAST_DEG else rounded_up(near.angle_deg)
+        least = least_deg(start, lambda tried: self._lacks_mm(hinge, bars, tried), bars.reach_mm)
+        if least == math.inf:
+            return least, MOST_DEG
+        most = MOST_DEG if near.most_deg >= MOST_DEG else max(rounded_in(near.most_deg), least)
+        most = brought_in(most, least, lambda tried: self.holds(hinge, bars, tried))
+        return -math.inf if least <= LEAST_DEG else least, most
+
+    @property
+    def _room_mm(self) -> float:
+        """What a clear frame keeps round its beam at least [mm]."""
+        return room_needed_mm(self.plan.variants) + self._left_out_mm
+
+    def _hinge_room(self, hinge: Hinge, bars: Bars) -> HingeRoom:
+        own = self.outline(hinge, bars)
+        roomy = own.buffer(self._room_mm, quad_segs=ROOM_SEGMENTS)
+        return HingeRoom(
+            clear_mm=math.floor(10 * hinge_clearance_mm(own)) / 10,
+            farther_mm=self._farther_mm(hinge, bars, math.ceil(10 * farther_out_mm(bars, roomy)) / 10),
+        )
+
+    def _farther_mm(self, hinge: Hinge, bars: Bars, farther_mm: float) -> float | None:
+        """How much farther out a hinge lets its blade fold right back, by the blade's room in space; None where nowhere near."""
+
+        def lacks(out_mm: float) -> float:
+            return self._lacks_mm(replace(hinge, out_mm=hinge.out_mm + out_mm), bars, MOST_DEG)
+
+        low = high = farther_mm
+        for _ in range(MOST_FARTHER):
+            lacking = lacks(high)
+            if lacking <= 0.0:
+                break
+            if not lacking < ALONG_MM:  # beyond the plane in focus, wherever it is hinged
+                return None
+            low, high = high, round(high + max(math.ceil(10 * lacking) / 10, 2 * (high - low), 0.1), 1)
+        else:
+            return None
+        while high - low > 0.15:
+            middle = round((low + high) / 2, 1)
+            low, high = (low, middle) if lacks(middle) <= 0.0 else (middle, high)
+        return high
+
+    def outline(self, hinge: Hinge, bars: Bars) -> BaseGeometry:
+        """What a flag can meet of the beam, over all pupil depths and guides: a shape in (ahead of, out from) its hinge [mm]."""
+        return shapely.union_all([profile(self._cut(beam, hinge, bars), hinge, bars.width_mm) for beam in self.beams])
+
+    @property
+    def beams(self) -> tuple[Beam, ...]:
+        """The beams of all pupil depths and outer guides.
+
+        Their rays run on beyond the plane in focus: a flag that reaches so far would show, blurred, wherever the picture sees past
+        a subject in that plane.
+        """
+        if self._beams is None:
+            plan, far = self.plan, pose(ahead_mm=self._far_mm)
+            pairs = [(lens, guide) for lens in plan.variants for guide in outer_guides(plan.guides)]
+            self._beams = tuple(lens_beam(lens, guide, plan.box, far=far).endless() for lens, guide in pairs)
+        return self._beams
+
+    def focus_in_reach(self, hinge: Hinge, bars: Bars) -> bool:
+        """Whether a flag can reach beyond the plane in focus."""
+        leaning_mm = float(np.hypot(*hinge.box.rotation[2, :2])) * (bars.width_mm / 2 + hinge.out_mm)
+        farthest_mm = float(hinge.plane(0.0).origin_mm[2]) + bars.reach_mm + leaning_mm
+        return any(lens.object_z_mm < farthest_mm for lens in self.plan.variants)
+
+    @cached_property
+    def rim(self) -> Rim:
+        """What the edges of the guides lose."""
+        return Rim(self.plan)
+
+    def _touch(self, hinge: Hinge, bars: Bars) -> Touch:
+        return touch_of(bars, hinge, [self._cut(beam, hinge, bars) for beam in self.beams])
+
+    def _cut(self, beam: Beam, hinge: Hinge, bars: Bars) -> Sections:
+        found = {depth: self._section(beam, hinge, depth) for depth in depths_mm(bars).tolist()}
+        return {depth: section for depth, section in found.items() if not section.is_empty}
+
+    def _section(self, beam: Beam, hinge: Hinge, depth_mm: float) -> Section:
+        key = (id(beam), hinge.at_mm, depth_mm)
+        if key not in self._cuts:
+            self._cuts[key] = beam.section(hinge.plane(depth_mm))
+        return self._cuts[key]
+
+    def _confirmed_touch(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
+        """The angle at which a blade touches the beam itself, opened until it does not: some do so between two sections."""
+        if not math.isfinite(angle_deg) or self.focus_in_reach(hinge, bars):
+            return angle_deg
+
+        def lacks(tried: float) -> float:
+            parts = boards(hinge, bars, tried)
+            return max(self._own_rooms(parts).lacks_mm(part) for part in parts)
+
+        return least_deg(angle_deg, lacks, bars.reach_mm)
+
+    def _lacks_mm(self, hinge: Hinge, bars: Bars, angle_deg: float) -> float:
+        """By how much a flag at an angle misses the room that a clear frame has; not positive where it leaves it."""
+        lacking = 0.0
+        parts = boards(hinge, bars, angle_deg)
+        rooms = self._clear_rooms(parts)
+        for part in reversed(parts):  # an extension is mostly nearer
+            lacking = rooms.lacks_mm(part)
+            if lacking > 0.0:
+                break
+        return lacking
+
+    def holds(self, hinge: Hinge, bars: Bars, angle_deg: float) -> bool:
+        """Whether a flag at an angle leaves a clear frame its room."""
+        return self._lacks_mm(hinge, bars, angle_deg) <= 0.0
+
+    def clears(self, part: Part) -> bool:
+        """Whether any part leaves a clear frame its room."""
+        return self._clear_rooms((part,)).clears(part)
+
+    def room_mm(self, part: Part) -> float:
+        """How far any part stays out of the beam as the box is, in space [mm]."""
+        return self._own_rooms((part,)).clearance(part).clearance_mm
+
+    def _clear_rooms(self, parts: Sequence[Part]) -> ClearRooms:
+        alone = RayBox(parts=tuple(parts), glasses=self.plan.box.glasses)
+        if self._clear is None or not self._clear.reaches(alone):
+            self._clear = ClearRooms(self.plan.variants, self.plan.guides, self._whole(parts), left_out_mm=self._left_out_mm)
+        return self._clear
+
+    def _own_rooms(self, parts: Sequence[Part]) -> Rooms:
+        alone = RayBox(parts=tuple(parts), glasses=self.plan.box.glasses)
+        if self._clear is not None and self._clear.own is not None and self._clear.reaches(alone):
+            return self._clear.own
+        if self._own is None or not self._own.reaches(alone):
+            self._own = rooms_of(self.plan.variants, self.plan.guides, self._whole(parts))
+        return self._own
+
+    def _whole(self, parts: Sequence[Part]) -> RayBox:
+        """How far beams have to be followed for every flag of the box, wherever it swings, and for some parts."""
+        swung = [board for place in self.places for deg in FARTHEST_DEG for board in boards(place.hinge, place.bars, deg)]
+        return RayBox(parts=(*self.plan.box.parts, *swung, *parts), glasses=self.plan.box.glasses)
