@@ -12,13 +12,17 @@ def _told_words(value: Value) -> str:
     return value_words(value.value, value.sigma, value.unknown.unit) if value.told else "not told by these stills"
 
 
+def _to_four(value: float | None) -> float | None:
+    return finite(value, 4)
+
+
 VALUES: tuple[Column[Value], ...] = (
     Column(head="not measured", key="of", of=lambda one: one.unknown.path, left=True, most=46),
     Column(head="scene", key="as_written", of=lambda one: one.unknown.nominal, words="{:g}".format),
     Column(head="stills say", of=_told_words, left=True),
     Column(key="unit", of=lambda one: one.unknown.unit),
-    Column(key="value", of=lambda one: one.value if one.told else None, data=lambda value: finite(value, 4)),
-    Column(key="standard_error", of=lambda one: one.sigma, data=lambda value: finite(value, 4)),
+    Column(key="value", of=lambda one: one.value if one.told else None, data=_to_four),
+    Column(key="standard_error", of=lambda one: one.sigma, data=_to_four),
 )
 STILLS: tuple[Column[Row], ...] = (
     Column(key="key", of=lambda row: row.shot.state.key),
@@ -36,20 +40,8 @@ STILLS: tuple[Column[Row], ...] = (
         words=lambda name: "yes" if name else "none",
         left=True,
     ),
-    Column(
-        head="before",
-        key="as_written_rms_stops",
-        of=lambda row: row.nominal_rms,
-        words="{:.3f}".format,
-        data=lambda value: finite(value, 4),
-    ),
-    Column(
-        head="after",
-        key="fitted_rms_stops",
-        of=lambda row: row.fitted_rms,
-        words="{:.3f}".format,
-        data=lambda value: finite(value, 4),
-    ),
+    Column(head="before", key="as_written_rms_stops", of=lambda row: row.nominal_rms, words="{:.3f}".format, data=_to_four),
+    Column(head="after", key="fitted_rms_stops", of=lambda row: row.fitted_rms, words="{:.3f}".format, data=_to_four),
     Column(head="worst", key="worst_stops", of=lambda row: row.worst_stops, words="{:+.2f}".format, data=finite),
     Column(key="worst_right_mm", of=lambda row: row.worst_mm[0], data=finite),
     Column(key="worst_up_mm", of=lambda row: row.worst_mm[1], data=finite),

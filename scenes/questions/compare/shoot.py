@@ -18,7 +18,7 @@ from scenes.scene_file.parse import read_model, read_toml
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, focal_lengths
 from scenes.scene_file.tables.shoot import RECORDED, Picture, Shoot
-from scenes.scene_file.tables.tolerance_paths import PathError, Spot, shifted, spot_path, spots_of
+from scenes.scene_file.tables.tolerance_paths import PathError, Spot, shifted_with_lenses, spot_path, spots_of
 from scenes.scene_file.toml_lines import key_lines, line_of
 from scenes.states.keys import Setting
 from scenes.states.load import Loaded
@@ -26,7 +26,6 @@ from scenes.states.state import State, guides_of, pixel_grid, plan_state
 
 Complain = Callable[[KeyPath, str], None]
 
-PLACEMENT = ("ahead_mm", "offset_mm", "tilt_deg")  # of a box; a lens may have its own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,19 +187,8 @@ def framed(shot: Shot, unknowns: Sequence[Unknown], values: Sequence[float]) -> 
 
 def moved(scene: Scene, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> Scene:
     """The scene with other values of what was not measured. Where a lens places the box itself, that moves along."""
-    own = {(item.spot.table, item.spot.key, item.spot.part) for item in unknowns}
+    own = {item.spot.place for item in unknowns}
     for item, value in zip(unknowns, values, strict=True):
-        if item.spot.table == (STILLS,):
-            continue
-        by = value - item.nominal
-        scene = shifted(scene, item.spot, by)
-        if item.spot.table == ("box",) and item.spot.key in PLACEMENT:
-            for spot in _own_placements(scene, item.spot):
-                scene = scene if (spot.table, spot.key, spot.part) in own else shifted(scene, spot, by)
+        if item.spot.table != (STILLS,):
+            scene = shifted_with_lenses(scene, item.spot, value - item.nominal, own)
     return scene
-
-
-def _own_placements(scene: Scene, spot: Spot) -> Iterator[Spot]:
-    for k, lens in enumerate(scene.lens):
-        if getattr(lens.box, spot.key) is not None:
-            yield Spot(table=("lens", k, "box"), key=spot.key, part=spot.part, unit=spot.unit, nominal=0.0, limits=spot.limits)

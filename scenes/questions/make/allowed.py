@@ -14,7 +14,7 @@ class Allowed:
         self._by_spot: dict[tuple[tuple[str | int, ...], str, str], tuple[float, float]] = {}
         for row in scene.tolerance:
             for spot in spots_of(scene, row.of):
-                self._by_spot[spot.table, spot.key, spot.part] = (row.low, row.high)
+                self._by_spot[spot.place] = (row.low, row.high)
 
     def words(self, part: tuple[str, int], key: str, which: str = "", *, more: tuple[str, ...] = ()) -> str:
         """' ±0.2', ' +0.3/-0.1'; '' where the scene gives none: general tolerances hold then. `more` leads to a table inside."""

@@ -11,12 +11,12 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.polyhedra import Polyhedron
 from geometry.projected import View
-from scenes.questions.make.drawing_paper import Space
 from scenes.questions.make.part_sheets import TIER_MM, dimension, draw_table
 from scenes.questions.make.parts import Made
 from scenes.questions.make.pen import CHAIN, LARGE, NARROW, TEXT, Pen
 from scenes.questions.make.report import MakeReport, mass_kg
-from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT, Box, Placed, best_scale, centred, draw_view, flat_box
+from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT, Placed, best_scale, centred, draw_view, flat_box
+from scenes.sheets.page import Box
 
 COARSE_MM = 0.1  # of chords in the view of the whole box: it is looked at, not measured
 STEP_MM = 45.0  # between neighbours that are drawn apart
@@ -66,19 +66,19 @@ def _middle(solid: Polyhedron) -> FloatArray:
 
 def _box_of(solids: Sequence[Polyhedron], view: View) -> Box:
     boxes = [flat_box(solid, view) for solid in solids]
-    return Box(min(b.left for b in boxes), min(b.low for b in boxes), max(b.right for b in boxes), max(b.high for b in boxes))
+    return Box(min(b.left for b in boxes), min(b.bottom for b in boxes), max(b.right for b in boxes), max(b.top for b in boxes))
 
 
-def draw_apart(pen: Pen, space: Space, made: Sequence[Made], words: str) -> str:
+def draw_apart(pen: Pen, space: Box, made: Sequence[Made], words: str) -> str:
     """The parts of one set-up drawn apart, each with its number in a balloon; the scale comes back."""
     rows = drawn_apart(made)
     solids = [solid for _, solid in rows]
     box = _box_of(solids, APART)
-    free = Space(space.left, space.low + ROOM_MM + 6.0, space.right, space.high - ROOM_MM - 12.0)
+    free = Box(space.left, space.bottom + ROOM_MM + 6.0, space.right, space.top - ROOM_MM - 12.0)
     scale = min(free.width / box.width, free.height / box.height)
     placed = centred(box, free, scale)
     draw_view(pen, placed, solids, APART, hidden=False, width=THIN)
-    pen.notes((space.left, space.high - 1.0), [words], space.width)
+    pen.notes((space.left, space.top - 1.0), [words], space.width)
     anchors = [(part, placed.point(APART.flat(_on_part(part, solid)).tolist())) for part, solid in rows]
     _balloons(pen, space, placed, anchors)
     return "none"
@@ -93,21 +93,21 @@ def _on_part(part: Made, solid: Polyhedron) -> FloatArray:
     return np.asarray((top.min(axis=0) + top.max(axis=0)) / 2)
 
 
-def _balloons(pen: Pen, space: Space, placed: Placed, anchors: Sequence[tuple[Made, tuple[float, float]]]) -> None:
+def _balloons(pen: Pen, space: Box, placed: Placed, anchors: Sequence[tuple[Made, tuple[float, float]]]) -> None:
     """Numbers in a row above, those of parts low on the page below, by where they stand from left to right."""
-    middle = (placed.low + 2 * placed.high) / 3
+    middle = (placed.bottom + 2 * placed.top) / 3
     _row(
-        pen, space, min(placed.high + ROOM_MM, space.high - 10.0), [row for row in anchors if row[1][1] >= placed.low + middle / 4]
+        pen, space, min(placed.top + ROOM_MM, space.top - 10.0), [row for row in anchors if row[1][1] >= placed.bottom + middle / 4]
     )
     _row(
         pen,
         space,
-        max(placed.low - ROOM_MM, space.low + BALLOON_MM),
-        [row for row in anchors if row[1][1] < placed.low + middle / 4],
+        max(placed.bottom - ROOM_MM, space.bottom + BALLOON_MM),
+        [row for row in anchors if row[1][1] < placed.bottom + middle / 4],
     )
 
 
-def _row(pen: Pen, space: Space, y: float, anchors: Sequence[tuple[Made, tuple[float, float]]]) -> None:
+def _row(pen: Pen, space: Box, y: float, anchors: Sequence[tuple[Made, tuple[float, float]]]) -> None:
     ordered = sorted(anchors, key=lambda row: row[1][0])
     step = min(2.6 * BALLOON_MM, space.width / max(len(ordered), 1))
     xs = _spread([x for _, (x, _) in ordered], step, space.left + BALLOON_MM, space.right - BALLOON_MM)
@@ -132,38 +132,38 @@ def _spread(wanted: Sequence[float], step: float, low: float, high: float) -> li
     return found
 
 
-def draw_together(pen: Pen, space: Space, made: Sequence[Made], words: str, *, third_angle: bool) -> str:
+def draw_together(pen: Pen, space: Box, made: Sequence[Made], words: str, *, third_angle: bool) -> str:
     """The box as it stands, from behind the camera and from the operator's right, with its overall sizes; the scale comes back."""
     solids = [part.solid(COARSE_MM) for part in made]
     rear, side = _box_of(solids, FROM_BEHIND), _box_of(solids, FROM_RIGHT)
-    top = pen.notes((space.left, space.high - 1.0), [words, places(made)], space.width)
-    free = Space(space.left + TIER_MM + 6, space.low + TIER_MM + 8, space.right - TIER_MM - 8, min(top - 4.0, space.high - 16.0))
+    top = pen.notes((space.left, space.top - 1.0), [words, places(made)], space.width)
+    free = Box(space.left + TIER_MM + 6, space.bottom + TIER_MM + 8, space.right - TIER_MM - 8, min(top - 4.0, space.top - 16.0))
     gap = 30.0
     scale, said = best_scale(lambda s: s * (rear.width + side.width) + gap <= free.width and s * rear.height <= free.height)
     left = (free.left + free.right - scale * (rear.width + side.width) - gap) / 2
-    middle = (free.low + free.high) / 2
+    middle = (free.bottom + free.top) / 2
     at_rear = left if third_angle else left + scale * side.width + gap
     at_side = left + scale * rear.width + gap if third_angle else left
     plan = centred(
         rear,
-        Space(at_rear, middle - scale * rear.height / 2, at_rear + scale * rear.width, middle + scale * rear.height / 2),
+        Box(at_rear, middle - scale * rear.height / 2, at_rear + scale * rear.width, middle + scale * rear.height / 2),
         scale,
     )
     edge = centred(
         side,
-        Space(at_side, middle - scale * rear.height / 2, at_side + scale * side.width, middle + scale * rear.height / 2),
+        Box(at_side, middle - scale * rear.height / 2, at_side + scale * side.width, middle + scale * rear.height / 2),
         scale,
     )
     draw_view(pen, plan, solids, FROM_BEHIND, hidden=False, width=THIN)
     draw_view(pen, edge, solids, FROM_RIGHT, hidden=False, width=NARROW)
     pen.line([(edge.left - 8, edge.y(0)), (edge.right + 8, edge.y(0))], NARROW, CHAIN)
-    pen.line([(plan.x(0), plan.low - 3), (plan.x(0), plan.high + 3)], NARROW, CHAIN)
+    pen.line([(plan.x(0), plan.bottom - 3), (plan.x(0), plan.top + 3)], NARROW, CHAIN)
     pen.line([(plan.left - 3, plan.y(0)), (plan.right + 3, plan.y(0))], NARROW, CHAIN)
-    pen.across(plan.left, plan.right, (plan.low, plan.low), plan.low - TIER_MM, dimension(round(rear.width, 1)))
-    pen.across(edge.left, edge.right, (edge.low, edge.low), edge.low - TIER_MM, dimension(round(side.width, 1)))
+    pen.across(plan.left, plan.right, (plan.bottom, plan.bottom), plan.bottom - TIER_MM, dimension(round(rear.width, 1)))
+    pen.across(edge.left, edge.right, (edge.bottom, edge.bottom), edge.bottom - TIER_MM, dimension(round(side.width, 1)))
     outer = plan.left - TIER_MM if third_angle else plan.right + TIER_MM
     feature = plan.left if third_angle else plan.right
-    pen.upright(plan.low, plan.high, (feature, feature), outer, dimension(round(rear.height, 1)))
+    pen.upright(plan.bottom, plan.top, (feature, feature), outer, dimension(round(rear.height, 1)))
     return said
 
 
@@ -196,7 +196,7 @@ def part_rows(report: MakeReport) -> list[tuple[str, ...]]:
 HEADS = ("no.", "name", "count", "material, remark", "mm", "kg")
 
 
-def draw_list(pen: Pen, space: Space, rows: Sequence[tuple[str, ...]]) -> None:
+def draw_list(pen: Pen, space: Box, rows: Sequence[tuple[str, ...]]) -> None:
     """One page of the parts list."""
-    pen.text((space.left, space.high - 1.0 - LARGE), "Parts list", LARGE, bold=True)
-    draw_table(pen, (space.left, space.high - 8.0), [HEADS, *rows], PART_WIDTHS)
+    pen.text((space.left, space.top - 1.0 - LARGE), "Parts list", LARGE, bold=True)
+    draw_table(pen, (space.left, space.top - 8.0), [HEADS, *rows], PART_WIDTHS)

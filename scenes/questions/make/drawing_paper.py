@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from scenes.questions.make.pen import FRAME, LARGE, NARROW, SMALL, TEXT, WIDE, Pen, Point
+from scenes.sheets.page import Box
 
 PAPERS_MM = {"a4": (210.0, 297.0), "a3": (420.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 LEFT_MM, EDGE_MM = 20.0, 10.0  # of the frame: ISO 5457
@@ -35,31 +36,11 @@ class Title:
     third_angle: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Space:
-    """A rectangle of a page [mm]."""
-
-    left: float
-    low: float
-    right: float
-    high: float
-
-    @property
-    def width(self) -> float:
-        """Width [mm]."""
-        return self.right - self.left
-
-    @property
-    def height(self) -> float:
-        """Height [mm]."""
-        return self.high - self.low
-
-
-def views_space(paper: str) -> Space:
+def views_space(paper: str) -> Box:
     """What a page leaves for views: above the title block, right of the upright bar."""
     width, height = PAPERS_MM[paper]
     beside = width - EDGE_MM - BLOCK_MM[0] - LEFT_MM > BAR_MM + 16.0
-    return Space(LEFT_MM + 12.0, EDGE_MM + BLOCK_MM[1] + (6.0 if beside else 14.0), width - EDGE_MM - 6.0, height - EDGE_MM - 6.0)
+    return Box(LEFT_MM + 12.0, EDGE_MM + BLOCK_MM[1] + (6.0 if beside else 14.0), width - EDGE_MM - 6.0, height - EDGE_MM - 6.0)
 
 
 def draw_paper(pen: Pen, paper: str, title: Title) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from scenes.questions.make.allowed import Allowed
 from scenes.questions.make.assembly_sheets import draw_apart, draw_list, draw_together, part_rows
-from scenes.questions.make.drawing_paper import PAPERS_MM, Space, Title, draw_paper, views_space
+from scenes.questions.make.drawing_paper import PAPERS_MM, Title, draw_paper, views_space
 from scenes.questions.make.part_sheets import ROW_MM, draw_flat, draw_hood, draw_plate
 from scenes.questions.make.parts import HoodShape, Made
 from scenes.questions.make.pen import PT, Pen
@@ -16,6 +16,7 @@ from scenes.questions.make.report import MakeReport, mass_kg, set_ups
 from scenes.questions.make.stock_sheets import draw_stock
 from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain
+from scenes.sheets.page import Box
 from scenes.sheets.pdf_letters import use_letters
 
 SAME_SCALE = "-"
@@ -26,7 +27,7 @@ HASH = 8  # letters of the scene's own in a drawing's number: another scene is a
 class Page:
     """One sheet: what draws its views (the scale comes back), and what its title block says."""
 
-    draw: Callable[[Pen, Space], str]
+    draw: Callable[[Pen, Box], str]
     title: str
     number: str
     kind: str
@@ -122,7 +123,7 @@ def _lists(report: MakeReport) -> Iterator[Page]:
     for number, start in enumerate(range(0, len(rows), most), 1):
         some = rows[start : start + most]
 
-        def draw(pen: Pen, space: Space, some: list[tuple[str, ...]] = some) -> str:
+        def draw(pen: Pen, space: Box, some: list[tuple[str, ...]] = some) -> str:
             draw_list(pen, space, some)
             return SAME_SCALE
 

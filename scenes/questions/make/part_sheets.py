@@ -9,14 +9,12 @@ import numpy as np
 from geometry.rings import Ring, bounds_mm
 from geometry.unfold import ORDER, turn_rad
 from scenes.questions.make.allowed import Allowed
-from scenes.questions.make.drawing_paper import Space
 from scenes.questions.make.parts import DRAWN_SAGITTA_MM, Cut, HoodShape, Made, PlateShape
 from scenes.questions.make.pen import CHAIN, NARROW, SMALL, WIDE, Pen
 from scenes.questions.make.views import (
     FROM_ABOVE,
     FROM_BEHIND,
     FROM_RIGHT,
-    Box,
     Placed,
     best_scale,
     centred,
@@ -25,6 +23,7 @@ from scenes.questions.make.views import (
 )
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Back, Flag, Mask, Stage
+from scenes.sheets.page import Box
 
 TIER_MM = 9.0  # from an outline to its first dimension, and on to the next
 APART_MM = 26.0  # between two views
@@ -40,7 +39,7 @@ def dimension(value: float) -> str:
 # ---- plates ----
 
 
-def draw_plate(pen: Pen, space: Space, part: Made, allowed: Allowed, *, third_angle: bool) -> str:
+def draw_plate(pen: Pen, space: Box, part: Made, allowed: Allowed, *, third_angle: bool) -> str:
     """A plate from behind the camera and from the operator's right; the scale comes back."""
     shape = part.shape
     assert isinstance(shape, PlateShape)
@@ -49,11 +48,11 @@ def draw_plate(pen: Pen, space: Space, part: Made, allowed: Allowed, *, third_an
     tables = _hole_rows(part)
     notes = 24.0 + (ROW_MM * (len(tables) + 2) if tables else 0.0)
     tiers = 2 * TIER_MM + 6.0
-    free = Space(
+    free = Box(
         space.left + (tiers if third_angle else 8.0),
-        space.low + tiers + 2.0,
+        space.bottom + tiers + 2.0,
         space.right - (8.0 if third_angle else tiers),
-        space.high - notes,
+        space.top - notes,
     )
 
     def fits(scale: float) -> bool:
@@ -63,8 +62,8 @@ def draw_plate(pen: Pen, space: Space, part: Made, allowed: Allowed, *, third_an
     wide = scale * (main.width + side.width) + APART_MM
     start = (free.left + free.right - wide) / 2
     first, second = (main, side) if third_angle else (side, main)
-    placed_first = _at(first, start, (free.low + free.high) / 2, scale)
-    placed_second = _at(second, start + scale * first.width + APART_MM, (free.low + free.high) / 2, scale)
+    placed_first = _at(first, start, (free.bottom + free.top) / 2, scale)
+    placed_second = _at(second, start + scale * first.width + APART_MM, (free.bottom + free.top) / 2, scale)
     plan, edge = (placed_first, placed_second) if third_angle else (placed_second, placed_first)
     draw_view(pen, plan, [solid], FROM_BEHIND)
     draw_view(pen, edge, [solid], FROM_RIGHT)
@@ -76,14 +75,14 @@ def draw_plate(pen: Pen, space: Space, part: Made, allowed: Allowed, *, third_an
 
 
 def _at(box: Box, left: float, middle: float, scale: float) -> Placed:
-    return Placed((left - scale * box.left, middle - scale * (box.low + box.high) / 2), scale, box)
+    return Placed((left - scale * box.left, middle - scale * (box.bottom + box.top) / 2), scale, box)
 
 
 def _plate_axes(pen: Pen, plan: Placed, edge: Placed, shape: PlateShape) -> None:
     over = 3.0
     if shape.holes:
         pen.axis((plan.left - over, plan.y(0)), (plan.right + over, plan.y(0)))
-        pen.axis((plan.x(0), plan.low - over), (plan.x(0), plan.high + over))
+        pen.axis((plan.x(0), plan.bottom - over), (plan.x(0), plan.top + over))
         pen.axis((edge.left - over, edge.y(0)), (edge.right + over, edge.y(0)))
     for hole in shape.holes[1:]:
         circle = hole.as_circle
@@ -105,7 +104,7 @@ def _plate_dimensions(pen: Pen, plan: Placed, part: Made, shape: PlateShape, all
         _corner(pen, plan, part, hole)
     sizes.append((bounds_mm(shape.outer), _outside_words(part, allowed)))
     for tier, ((x0, y0, x1, y1), (more_wide, more_high)) in enumerate(sizes, 1):
-        low = plan.low - tier * TIER_MM
+        low = plan.bottom - tier * TIER_MM
         pen.across(plan.x(x0), plan.x(x1), (plan.y(y0), plan.y(y0)), low, f"{dimension(x1 - x0)}{more_wide}")
         line = plan.left - tier * TIER_MM if left else plan.right + tier * TIER_MM
         feature = plan.x(x0) if left else plan.x(x1)
@@ -132,7 +131,7 @@ def _diameter(pen: Pen, plan: Placed, hole: Ring, more: str) -> None:
     assert circle is not None
     (x, y), r = circle
     tip = plan.point((x + r * np.cos(np.radians(65)), y + r * np.sin(np.radians(65))))
-    pen.leader(tip, (tip[0] + 6.0, plan.high + 7.0), f"⌀{dimension(2 * r)}{more}")
+    pen.leader(tip, (tip[0] + 6.0, plan.top + 7.0), f"⌀{dimension(2 * r)}{more}")
 
 
 def _corner(pen: Pen, plan: Placed, part: Made, hole: Ring) -> None:
@@ -142,12 +141,12 @@ def _corner(pen: Pen, plan: Placed, part: Made, hole: Ring) -> None:
     _, _, right, high = bounds_mm(hole)
     turn = np.radians(55)
     tip = plan.point((right - radius + radius * np.cos(turn), high - radius + radius * np.sin(turn)))
-    pen.leader(tip, (tip[0] - 12.0, plan.high + 7.0), f"4 × R{dimension(radius)}", to_right=False)
+    pen.leader(tip, (tip[0] - 12.0, plan.top + 7.0), f"4 × R{dimension(radius)}", to_right=False)
 
 
 def _thickness(pen: Pen, edge: Placed, part: Made, allowed: Allowed) -> None:
     more = allowed.words(part.key, "thickness_mm")
-    pen.across(edge.left, edge.right, (edge.low, edge.low), edge.low - TIER_MM, f"{dimension(part.thickness_mm)}{more}")
+    pen.across(edge.left, edge.right, (edge.bottom, edge.bottom), edge.bottom - TIER_MM, f"{dimension(part.thickness_mm)}{more}")
 
 
 def _hole_rows(part: Made) -> list[tuple[str, str, str, str]]:
@@ -175,8 +174,8 @@ def _plate_notes(part: Made) -> list[str]:
     return lines
 
 
-def _notes(pen: Pen, space: Space, lines: Sequence[str], table: Sequence[Sequence[str]] = ()) -> None:
-    y = pen.notes((space.left, space.high - 1.0), lines, space.width)
+def _notes(pen: Pen, space: Box, lines: Sequence[str], table: Sequence[Sequence[str]] = ()) -> None:
+    y = pen.notes((space.left, space.top - 1.0), lines, space.width)
     if table:
         draw_table(pen, (space.left, y - 1.0), table, (16.0, 20.0, 20.0, 24.0))
 
@@ -198,18 +197,18 @@ def draw_table(pen: Pen, at: tuple[float, float], rows: Sequence[Sequence[str]],
 # ---- hoods ----
 
 
-def draw_hood(pen: Pen, space: Space, part: Made, allowed: Allowed, *, third_angle: bool) -> str:
+def draw_hood(pen: Pen, space: Box, part: Made, allowed: Allowed, *, third_angle: bool) -> str:
     """A hood from behind the camera, from the operator's right and from above; the scale comes back."""
     shape = part.shape
     assert isinstance(shape, HoodShape)
     solid = part.own_solid(DRAWN_SAGITTA_MM)
     rear, side, top = (flat_box(solid, view) for view in (FROM_BEHIND, FROM_RIGHT, FROM_ABOVE))
     tiers = 3 * TIER_MM + 4.0
-    free = Space(
+    free = Box(
         space.left + (tiers if third_angle else 6.0),
-        space.low + (tiers if third_angle else 4.0),
+        space.bottom + (tiers if third_angle else 4.0),
         space.right - (6.0 if third_angle else tiers),
-        space.high - 22.0,
+        space.top - 22.0,
     )
     gap, above_mm = APART_MM, APART_MM + (0.0 if third_angle else 3 * TIER_MM)
 
@@ -220,7 +219,7 @@ def draw_hood(pen: Pen, space: Space, part: Made, allowed: Allowed, *, third_ang
 
     scale, words = best_scale(fits)
     wide, high = scale * (rear.width + side.width) + gap, scale * (rear.height + top.height) + above_mm
-    left, low = (free.left + free.right - wide) / 2, (free.low + free.high - high) / 2
+    left, low = (free.left + free.right - wide) / 2, (free.bottom + free.top - high) / 2
     rear_left = left if third_angle else left + scale * side.width + gap
     side_left = left + scale * rear.width + gap if third_angle else left
     rear_low = low if third_angle else low + scale * top.height + above_mm
@@ -231,9 +230,9 @@ def draw_hood(pen: Pen, space: Space, part: Made, allowed: Allowed, *, third_ang
     for placed, view in ((plan, FROM_BEHIND), (edge, FROM_RIGHT), (above, FROM_ABOVE)):
         draw_view(pen, placed, [solid], view)
     pen.axis((plan.left - 3, plan.y(0)), (plan.right + 3, plan.y(0)))
-    pen.axis((plan.x(0), plan.low - 3), (plan.x(0), plan.high + 3))
+    pen.axis((plan.x(0), plan.bottom - 3), (plan.x(0), plan.top + 3))
     pen.axis((edge.left - 3, edge.y(0)), (edge.right + 3, edge.y(0)))
-    pen.axis((above.x(0), above.low - 3), (above.x(0), above.high + 3))
+    pen.axis((above.x(0), above.bottom - 3), (above.x(0), above.top + 3))
     _hood_dimensions(pen, plan, edge, part, shape, allowed, left=third_angle)
     _notes(pen, space, _hood_notes(shape))
     return words
@@ -244,18 +243,22 @@ def _hood_dimensions(pen: Pen, plan: Placed, edge: Placed, part: Made, shape: Ho
     rows = (
         (ends.rear_mm, "rear_mm", "rear inside"),
         (ends.front_mm, "front_mm", "front inside"),
-        ((plan.box.left, plan.box.right, plan.box.low, plan.box.high), "", "outside"),
+        ((plan.box.left, plan.box.right, plan.box.bottom, plan.box.top), "", "outside"),
     )
     for tier, ((x0, x1, y0, y1), key, which_end) in enumerate(rows, 1):
         wide, high = (allowed.words(part.key, key, which) if key else "" for which in ("width", "height"))
         pen.across(
-            plan.x(x0), plan.x(x1), (plan.low, plan.low), plan.low - tier * TIER_MM, f"{dimension(x1 - x0)}{wide} {which_end}"
+            plan.x(x0),
+            plan.x(x1),
+            (plan.bottom, plan.bottom),
+            plan.bottom - tier * TIER_MM,
+            f"{dimension(x1 - x0)}{wide} {which_end}",
         )
         line = plan.left - tier * TIER_MM if left else plan.right + tier * TIER_MM
         feature = plan.left if left else plan.right
         pen.upright(plan.y(y0), plan.y(y1), (feature, feature), line, f"{dimension(y1 - y0)}{high} {which_end}")
     depth = allowed.words(part.key, "depth_mm")
-    pen.across(edge.left, edge.right, (edge.low, edge.low), edge.low - TIER_MM, f"{dimension(ends.depth_mm)}{depth}")
+    pen.across(edge.left, edge.right, (edge.bottom, edge.bottom), edge.bottom - TIER_MM, f"{dimension(ends.depth_mm)}{depth}")
 
 
 def _hood_notes(shape: HoodShape) -> list[str]:
@@ -273,13 +276,13 @@ def _hood_notes(shape: HoodShape) -> list[str]:
 # ---- flats ----
 
 
-def draw_flat(pen: Pen, space: Space, part: Made, cut: Cut, tab_is: str = "") -> str:
+def draw_flat(pen: Pen, space: Box, part: Made, cut: Cut, tab_is: str = "") -> str:
     """A flat with the numbers of its corners, their places and its bends in tables; the scale comes back."""
     left, low, right, high = cut.flat.bounds_mm
     points = cut.flat.outer.points_mm - np.array([left, low])
     lines = [bend.line_mm - np.array([left, low]) for bend in cut.flat.bends]
     about = [f"{part.number} {cut.name}: {cut.seen}. Corners and bends from the lower left of the outline.", tab_is]
-    top = pen.notes((space.left, space.high - 1.0), about, space.width) - 2.0
+    top = pen.notes((space.left, space.top - 1.0), about, space.width) - 2.0
     corners = [(str(k), dimension(x), dimension(y)) for k, (x, y) in enumerate(points.tolist(), 1)]
     bends = [
         _bend_row(k, line, bend.turn_deg, bend.radius_mm)
@@ -287,9 +290,9 @@ def draw_flat(pen: Pen, space: Space, part: Made, cut: Cut, tab_is: str = "") ->
     ]
     beside = space.width > 300.0
     end = _draw_tables(pen, (space.right - TABLES_MM if beside else space.left, top), corners, bends)
-    free = Space(
+    free = Box(
         space.left + TIER_MM + 8,
-        space.low + TIER_MM + 10,
+        space.bottom + TIER_MM + 10,
         space.right - (TABLES_MM + 8.0 if beside else 6.0),
         top if beside else end - 8.0,
     )
@@ -301,8 +304,8 @@ def draw_flat(pen: Pen, space: Space, part: Made, cut: Cut, tab_is: str = "") ->
     for number, line in enumerate(lines, 1):
         _draw_bend(pen, number, [placed.point(point) for point in line.tolist()])
     _number_corners(pen, ring)
-    pen.across(placed.left, placed.right, (placed.low, placed.low), placed.low - TIER_MM - 4, dimension(box.width))
-    pen.upright(placed.low, placed.high, (placed.left, placed.left), placed.left - TIER_MM - 2, dimension(box.height))
+    pen.across(placed.left, placed.right, (placed.bottom, placed.bottom), placed.bottom - TIER_MM - 4, dimension(box.width))
+    pen.upright(placed.bottom, placed.top, (placed.left, placed.left), placed.left - TIER_MM - 2, dimension(box.height))
     return words
 
 

@@ -9,14 +9,14 @@ import shapely
 
 from geometry.arrays import FloatArray
 from geometry.rings import chords
-from scenes.questions.make.drawing_paper import Space
 from scenes.questions.make.part_sheets import TIER_MM, dimension, draw_table
 from scenes.questions.make.pen import CHAIN, NARROW, SMALL, TEXT, WIDE, Pen
 from scenes.questions.make.report import Placed as Cut
 from scenes.questions.make.report import Sheet
-from scenes.questions.make.views import Box, best_scale, centred
+from scenes.questions.make.views import best_scale, centred
 from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain
+from scenes.sheets.page import Box
 
 WIDTHS = (12.0, 52.0, 17.0, 17.0, 12.0)  # of the cut list's columns
 BESIDE_MM = 300.0  # a space wider than this has the cut list beside the sheet, else above it
@@ -28,13 +28,13 @@ GRAIN = "Parts may lie turned by a quarter: mind the grain and the film side whe
 OnPage = Callable[[FloatArray], list[tuple[float, float]]]
 
 
-def draw_stock(pen: Pen, space: Space, sheet: Sheet) -> str:
+def draw_stock(pen: Pen, space: Box, sheet: Sheet) -> str:
     """A sheet of stock with its flats, and its cut list; the scale comes back."""
-    top = pen.notes((space.left, space.high - 1.0), _about(sheet), space.width) - 2.0
+    top = pen.notes((space.left, space.top - 1.0), _about(sheet), space.width) - 2.0
     beside = space.width > BESIDE_MM
     end = draw_table(pen, (space.right - sum(WIDTHS) if beside else space.left, top), _rows(sheet), WIDTHS)
     right = space.right - (sum(WIDTHS) + 8.0 if beside else 6.0)
-    free = Space(space.left + TIER_MM + 6, space.low + TIER_MM + 6, right, (top if beside else end) - 4.0)
+    free = Box(space.left + TIER_MM + 6, space.bottom + TIER_MM + 6, right, (top if beside else end) - 4.0)
     wide, high = sheet.size_mm
     turned = (high > wide) == (free.width > free.height)
     box = Box(0.0, 0.0, high, wide) if turned else Box(0.0, 0.0, wide, high)
@@ -46,12 +46,12 @@ def draw_stock(pen: Pen, space: Space, sheet: Sheet) -> str:
         return [placed.point(point) for point in flat.tolist()]
 
     if turned:
-        pen.text((placed.left, placed.high + 1.0), TURNED, SMALL)
+        pen.text((placed.left, placed.top + 1.0), TURNED, SMALL)
     _draw_edges(pen, sheet, on_page)
     for one in sheet.placed:
         _draw_flat(pen, one, on_page, scale)
-    pen.across(placed.left, placed.right, (placed.low, placed.low), placed.low - TIER_MM, dimension(box.width))
-    pen.upright(placed.low, placed.high, (placed.left, placed.left), placed.left - TIER_MM, dimension(box.height))
+    pen.across(placed.left, placed.right, (placed.bottom, placed.bottom), placed.bottom - TIER_MM, dimension(box.width))
+    pen.upright(placed.bottom, placed.top, (placed.left, placed.left), placed.left - TIER_MM, dimension(box.height))
     return said
 
 

@@ -10,34 +10,14 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.polyhedra import Polyhedron
 from geometry.projected import Lines, View, lines_of
-from scenes.questions.make.drawing_paper import Space
 from scenes.questions.make.pen import HIDDEN, NARROW, WIDE, Pen, Point
+from scenes.sheets.page import Box
 
 SCALES = ((1, 1), (1, 2), (1, 3), (1, 4), (1, 5), (1, 10), (1, 20), (1, 50))  # ISO 5455, and two between that a page often asks for
 OPERATORS_RIGHT, UP, AHEAD = np.array([-1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
 FROM_BEHIND = View(OPERATORS_RIGHT, UP)
 FROM_RIGHT = View(AHEAD, UP)
 FROM_ABOVE = View(OPERATORS_RIGHT, AHEAD)
-
-
-@dataclass(frozen=True, slots=True)
-class Box:
-    """Left, low, right, high of something flat [mm]."""
-
-    left: float
-    low: float
-    right: float
-    high: float
-
-    @property
-    def width(self) -> float:
-        """Width [mm]."""
-        return self.right - self.left
-
-    @property
-    def height(self) -> float:
-        """Height [mm]."""
-        return self.high - self.low
 
 
 def flat_box(solid: Polyhedron, view: View) -> Box:
@@ -78,14 +58,14 @@ class Placed:
         return self.x(self.box.right)
 
     @property
-    def low(self) -> float:
+    def bottom(self) -> float:
         """Lower edge on the page."""
-        return self.y(self.box.low)
+        return self.y(self.box.bottom)
 
     @property
-    def high(self) -> float:
+    def top(self) -> float:
         """Upper edge on the page."""
-        return self.y(self.box.high)
+        return self.y(self.box.top)
 
     def lines(self, lines: Lines) -> tuple[FloatArray, FloatArray]:
         """Lines seen and hidden, on the page."""
@@ -101,10 +81,10 @@ def best_scale(fits: Callable[[float], bool]) -> tuple[float, str]:
     return up / down, f"{up}:{down}"
 
 
-def centred(box: Box, space: Space, scale: float) -> Placed:
+def centred(box: Box, space: Box, scale: float) -> Placed:
     """A view in the middle of a space."""
     x = (space.left + space.right) / 2 - scale * (box.left + box.right) / 2
-    y = (space.low + space.high) / 2 - scale * (box.low + box.high) / 2
+    y = (space.bottom + space.top) / 2 - scale * (box.bottom + box.top) / 2
     return Placed((x, y), scale, box)
 
 

@@ -16,7 +16,7 @@ from scenes.scene_file.tables.tolerance_paths import (
     PathError,
     Spot,
     at_path,
-    shifted,
+    shifted_with_lenses,
     spot_path,
     spots_at,
     spots_of,
@@ -25,7 +25,6 @@ from scenes.scene_file.tables.tolerance_paths import (
 if TYPE_CHECKING:
     from scenes.scene_file.tables.scene import Scene
 
-PLACEMENT = ("ahead_mm", "offset_mm", "tilt_deg")  # of a box; a lens may have its own
 SAID = {
     PUPIL: "pupil position of the {}",
     "pupil_walk": "pupil position of the {}",
@@ -152,20 +151,9 @@ def built(scene: Scene, items: Sequence[Input], values: Mapping[str, float]) -> 
 
     Where a lens places the box itself, what the box's placement is off by moves that too, unless it has a tolerance of its own.
     """
-    own = {(item.spot.table, item.spot.key, item.spot.part) for item in items}
+    own = {item.spot.place for item in items}
     for item in items:
         by = values[item.path] - item.nominal
-        if by == 0.0 and not item.bounds:
-            continue
-        scene = shifted(scene, item.spot, by)
-        if item.spot.table == ("box",) and item.spot.key in PLACEMENT:
-            for spot in _own_placements(scene, item.spot):
-                scene = scene if (spot.table, spot.key, spot.part) in own else shifted(scene, spot, by)
+        if by != 0.0 or item.bounds:
+            scene = shifted_with_lenses(scene, item.spot, by, own)
     return scene
-
-
-def _own_placements(scene: Scene, spot: Spot) -> Iterator[Spot]:
-    """The same measure of the box's place where lenses set it for themselves."""
-    for k, lens in enumerate(scene.lens):
-        if getattr(lens.box, spot.key) is not None:
-            yield Spot(table=("lens", k, "box"), key=spot.key, part=spot.part, unit=spot.unit, nominal=0.0, limits=spot.limits)

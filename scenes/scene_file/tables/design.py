@@ -208,7 +208,7 @@ def named_by(scene: Table, row: FreeRow) -> tuple[object, ...]:
         raise PathError(f"must begin with box: a design sets the box and nothing else, got {shown(row.of)}")
     if row.ends is None:
         return tuple(places_of(scene, row.of))
-    return tuple((spot.table, spot.key, spot.part) for spot in spots_in(scene, row))
+    return tuple(spot.place for spot in spots_in(scene, row))
 
 
 def spots_in(scene: Table, row: FreeRow) -> tuple[Spot, ...]:

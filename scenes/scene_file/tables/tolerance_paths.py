@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from scenes.scene_file.messages import KeyPath, did_you_mean, nearest, plain, shown
 from scenes.scene_file.tables.fields import Fault, Table, table_of
 from scenes.scene_file.tables.half_field import HalfFieldAngles
 from scenes.scene_file.tables.lens import PUPIL_LIMITS, PupilDepth
 from scenes.scene_file.tables.tolerance import Tolerance
+
+if TYPE_CHECKING:
+    from scenes.scene_file.tables.scene import Scene
 
 AnyTable = TypeVar("AnyTable", bound=Table)
 
@@ -22,6 +25,7 @@ NUMBERED = re.compile(r"(\d+)(?:\s+[\"'](.*)[\"'])?")
 SETTINGS = {("lens", "close_focus_mm"), ("state", "focal_mm"), ("state", "focus_mm")}  # what is set on a lens, not how it is built
 PUPIL, WALK = "pupil_behind_front_mm", "pupil_walk"
 ACROSS, SIZES, DIRECTIONS = ("right", "up"), ("width", "height"), ("horizontal", "vertical")
+PLACEMENT = ("ahead_mm", "offset_mm", "tilt_deg")  # of a box; a lens may have its own
 MOST_KEYS_TOLD = 14
 
 
@@ -43,6 +47,11 @@ class Spot:
     nominal: float
     limits: tuple[float, float]
     width: float = 0.0
+
+    @property
+    def place(self) -> tuple[KeyPath, str, str]:
+        """Its table, its key, which of a pair it is."""
+        return self.table, self.key, self.part
 
 
 def spots_of(scene: Table, of: str) -> tuple[Spot, ...]:
@@ -230,6 +239,17 @@ def shifted(scene: AnyTable, spot: Spot, by: float) -> AnyTable:
     return _changed(scene, (*spot.table, spot.key), lambda value: _moved(value, spot, by))
 
 
+def shifted_with_lenses(scene: Scene, spot: Spot, by: float, own: Collection[tuple[KeyPath, str, str]]) -> Scene:
+    """As `shifted`; where lenses place the box themselves, that moves along, unless `own` has it as a place of its own."""
+    scene = shifted(scene, spot, by)
+    if spot.table == ("box",) and spot.key in PLACEMENT:
+        for k, lens in enumerate(scene.lens):
+            along = replace(spot, table=("lens", k, "box"), nominal=0.0, width=0.0)
+            if getattr(lens.box, spot.key) is not None and along.place not in own:
+                scene = shifted(scene, along, by)
+    return scene
+
+
 def _moved(value: Any, spot: Spot, by: float) -> Any:
     if isinstance(value, PupilDepth):
         certain = (spot.nominal + by, spot.nominal + by)
@@ -285,12 +305,12 @@ def tolerance_faults(scene: Table, tolerances: Sequence[Tolerance]) -> Iterator[
             if problem := _spot_problem(scene, spot, seen, row.low, row.high):
                 yield ("tolerance", place, "of"), problem
                 break
-            seen.add((spot.table, spot.key, spot.part))
+            seen.add(spot.place)
 
 
 def _spot_problem(scene: Table, spot: Spot, seen: set[tuple[KeyPath, str, str]], low: float, high: float) -> str:
     path = spot_path(scene, spot)
-    if (spot.table, spot.key, spot.part) in seen:
+    if spot.place in seen:
         return f"names {path} a second time; keep one of them"
     if spot.width > 0:
         return f"names {path}, which is given by bounds: they are its tolerance; leave this out"

@@ -12,7 +12,7 @@ from scenes.questions.make.drawing_paper import BAR_MM, PAPERS_MM, projection_sy
 from scenes.questions.make.drawings import drawings_pdf
 from scenes.questions.make.pen import WIDE
 from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT
-from tests.scenes.questions.make.test_make import loaded
+from tests.scenes.questions.make.small_box import SMALL, loaded
 
 MM = 72 / 25.4
 TOLERANCES = """
@@ -25,32 +25,6 @@ plus = 0.5
 minus = 0.3
 """
 PRINTED_MM = 0.2
-
-
-SMALL = """
-[box]
-mount = "clamp"
-back = { width_mm = 200, height_mm = 170, thickness_mm = 4, bore_mm = 120 }
-[[box.mask]]
-name = "mask"
-at_mm = 20
-opening_mm = [160, 120]
-corner_mm = 6
-outer_mm = [200, 160]
-[box.hood]
-name = "hood"
-at_mm = 24
-depth_mm = 60
-rear_mm = [190, 150]
-front_mm = [300, 230]
-thickness_mm = 2
-[[box.flag]]
-name = "top flag"
-side = "top"
-angle_deg = 70
-length_mm = 100
-width_mm = 250
-"""
 
 
 def report_of(tmp_path, make):
