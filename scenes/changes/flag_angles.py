@@ -10,7 +10,7 @@ from functools import partial
 from geometry.flags import LEAST_DEG, boards
 from scenes.changes.edge_light import Rim
 from scenes.changes.flag_bench import FlagBench
-from scenes.changes.flag_places import FlagPlace
+from scenes.changes.flag_places import FlagPlace, flag_places
 from scenes.changes.flag_summaries import FlagState, FlagSummary
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
@@ -24,13 +24,12 @@ STATE_S, JOINT_S = 0.15, 0.02  # what a state takes, and the flags of one togeth
 
 def flag_states(
     plans: Sequence[State], tick: Tick = silent, *, left_out_mm: Mapping[str, float] = NOTHING_LEFT_OUT
-) -> Iterator[tuple[FlagBench, tuple[FlagState, ...]]]:
+) -> Iterator[tuple[State, tuple[FlagState, ...]]]:
     """Every state with the limits of its flags; left_out_mm is more room for a clear frame, by lens."""
     prepare()
     asked = [(plan, left_out_mm.get(plan.lens_name, 0.0)) for plan in plans]
     found = shared_out(_of_state, asked, each_s=STATE_S, tick=tick, words=_key)
-    for (plan, more_mm), states in zip(asked, found, strict=True):
-        yield FlagBench(plan, left_out_mm=more_mm), states
+    yield from zip(plans, found, strict=True)
 
 
 def _of_state(asked: tuple[State, float]) -> tuple[FlagState, ...]:
@@ -88,7 +87,7 @@ def _is_held(work: FlagBench, place: FlagPlace, flag: _Held) -> bool:
     return all(work.holds(place.hinge, bars, max(deg, LEAST_DEG)) for bars, deg in asked if deg < math.inf)
 
 
-def joint_loss(works: Sequence[FlagBench], flags: Sequence[FlagSummary]) -> tuple[float, State] | None:
+def joint_loss(plans: Sequence[State], flags: Sequence[FlagSummary]) -> tuple[float, State] | None:
     """The most that all flags together may cost, each at the angle where it alone costs the visible loss [stops], and where.
 
     Never less than they do cost: what each takes is added up. States that some flag cannot keep clear are left out, and those from
@@ -97,10 +96,10 @@ def joint_loss(works: Sequence[FlagBench], flags: Sequence[FlagSummary]) -> tupl
     angles = {flag.name: flag.kept().limit("visible_deg")[0] for flag in flags if flag.kept().states}
     shut = {state.plan.key for flag in flags for state in flag.hopeless}
     asked = []
-    for work in works:
-        met = tuple(place for place in work.places if math.isfinite(angles.get(place.name, math.inf)))
-        if len(met) > 1 and work.plan.key not in shut:
-            asked.append((work.plan, met))
+    for plan in plans:
+        met = tuple(place for place in flag_places(plan) if math.isfinite(angles.get(place.name, math.inf)))
+        if len(met) > 1 and plan.key not in shut:
+            asked.append((plan, met))
     losses = shared_out(partial(_joint_loss, angles), asked, each_s=JOINT_S)
     found = [(loss, plan) for (plan, _), loss in zip(asked, losses, strict=True) if loss is not None]
     return max(found, key=lambda one: one[0], default=None)

@@ -8,6 +8,7 @@ from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.tables.box import Box
 from scenes.states.judgement import doubts, judge_state
+from scenes.states.keys import StateLabel
 from scenes.states.names import state_words, the
 from scenes.states.rooms import stands_clear
 from scenes.states.state import State
@@ -19,18 +20,19 @@ STATE_S = 0.02  # what the judgement of a state takes, about
 class Kept:
     """States of a show, whole ranges of lenses, and whether a change leaves those clear that are.
 
-    What was judged is kept by lens and setting, so that it holds in another process too.
+    What was judged is kept by label, so that it holds in another process too.
     """
 
     def __init__(self, states: Sequence[State]) -> None:
         self.states = tuple(states)
-        self._known: dict[_Setting, list[tuple[Box, bool]]] = {}
+        self._known: dict[StateLabel, list[tuple[Box, bool]]] = {}
 
     def look(self) -> None:
         """Judge every state as the box is, on all cores."""
         prepare_judge()
-        for state, clear in zip(self.states, shared_out(_is_clear, self.states, each_s=STATE_S), strict=True):
-            self._known.setdefault(_setting(state), []).append((state.fitted, clear))
+        asked = [state for state in self.states if state.label not in self._known]
+        for state, clear in zip(asked, shared_out(_is_clear, asked, each_s=STATE_S), strict=True):
+            self._known[state.label] = [(state.fitted, clear)]
 
     def is_clear_now(self, state: State) -> bool:
         """Whether a state is clear as the box is."""
@@ -38,7 +40,7 @@ class Kept:
 
     def _is_clear_with(self, state: State, box: Box) -> bool:
         """Whether a state is clear with a box; judged once."""
-        known = self._known.setdefault(_setting(state), [])
+        known = self._known.setdefault(state.label, [])
         for tried, clear in known:
             if tried == box:
                 return clear
@@ -60,13 +62,6 @@ class Kept:
     def not_clear(self, change: Change) -> tuple[State, ...]:
         """The states that are not clear with a change made."""
         return tuple(state for state in self.states if not self._is_clear_with(state, change(state.fitted)))
-
-
-_Setting = tuple[str, float, float, float]
-
-
-def _setting(state: State) -> _Setting:
-    return state.lens_name, state.focal_mm, state.focus_mm, state.f_number
 
 
 def _is_clear(state: State) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 WIDTH = 100  # columns
 SHOOT_CAUTION = "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters."
@@ -21,6 +22,11 @@ def wrapped(text: str, indent: str = "", *, hanging: str | None = None, width: i
 def clipped(line: str, width: int = WIDTH) -> str:
     """A line cut to a width, the cut marked."""
     return line if len(line) <= width else f"{line[: width - 1]}…"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words in a sentence: 'a, b and c'."""
+    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else "".join(words)
 
 
 def counted(count: int, one: str, many: str = "") -> str:

@@ -18,7 +18,7 @@ from scenes.scene_file.tables.box import CLAMP
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for, can_focus, focal_lengths, focus_distances_of
 from scenes.states.keys import Setting
-from scenes.states.load import Loaded, chosen_lenses
+from scenes.states.load import Loaded
 from scenes.states.state import State, guides_of, pixel_grid, plan_state
 from scenes.states.widest_settings import bulging
 
@@ -36,11 +36,6 @@ class Ranged:
     lens: Lens
     plans: tuple[State, ...]
     left_out_mm: float = 0.0
-
-
-def ranged_lenses(loaded: Loaded, names: Sequence[str] = ()) -> tuple[Ranged, ...]:
-    """The scene's lenses of these names with their states, all where none is named."""
-    return tuple(ranged(loaded, lens) for lens in chosen_lenses(loaded.scene, names))
 
 
 def range_plans(loaded: Loaded, lens: Lens) -> tuple[State, ...]:

@@ -15,6 +15,7 @@ from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
 from raytrace.beam.beam import outer_guides
 from raytrace.beam.frame_margin import scaled
 from raytrace.box import Box
+from scenes.runtime.page import listed
 from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
 from scenes.states.judgement import without_glass
 from scenes.states.names import the
@@ -132,10 +133,10 @@ def remedy_words(plan: State) -> str:
     if len(to_blame) > MANY_PARTS:
         named = [the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]]
         rest = len(to_blame) - MANY_PARTS
-        names = _listed([*named, f"{rest} more part{'s' if rest > 1 else ''}"])
+        names = listed([*named, f"{rest} more part{'s' if rest > 1 else ''}"])
         return f"no single change helps: {names} stand too far in; bring the whole box closer to the lens, or use a wider one"
     changes = tuple(_changes(plan, to_blame, light))
-    told = _listed([change.words for change in changes])
+    told = listed([change.words for change in changes])
     if len(to_blame) == 1 and not changes[0].gone:
         told += INSTEAD.get(to_blame[0].kind, "")
     return f"{told}: {_outcome(plan, changes, light)}"
@@ -301,7 +302,7 @@ def _outcome(plan: State, changes: Sequence[Change], light: Light) -> str:
     left = [part for part in parts if spare[part.name] < 0.0]
     if not left:
         return f"then clear{_room_words([light.rooms_mm(part) for part in parts])}"
-    return f"check again then, for now {_listed([_left_words(part, light.room_mm(part)) for part in left])}"
+    return f"check again then, for now {listed([_left_words(part, light.room_mm(part)) for part in left])}"
 
 
 def _room_words(rooms_mm: Sequence[tuple[float, ...]]) -> str:
@@ -318,10 +319,6 @@ def _room_words(rooms_mm: Sequence[tuple[float, ...]]) -> str:
 
 def _left_words(part: Part, room_mm: float) -> str:
     return f"{the(part.name)} {f'is {-room_mm:.1f} mm in the beam' if room_mm <= 0.0 else f'has {room_mm:.1f} mm of room'}"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
 
 
 def least_clear(clearance_mm: Callable[[int], float], at_zero_mm: float, widest: int) -> int | None:

@@ -13,7 +13,7 @@ from raytrace.box import Box
 from raytrace.optics.lens import pencils_for
 from scenes.answers.answer import answer_text
 from scenes.changes.flag_cuts import Cut
-from scenes.questions.filters.sizes import smallest, stage_answers
+from scenes.questions.filters.sizes import gathered, smallest, stage_needs
 from scenes.questions.flags.answer import answer as flags
 from scenes.questions.ghosts.answer import answer as ghosts
 from scenes.questions.leaks.answer import answer as leaks
@@ -26,7 +26,7 @@ from scenes.questions.widest.report import Wanted as FamilyWanted
 from scenes.questions.widest.scene_lenses import catalogue
 from scenes.questions.widest.wanted import wanted_of
 from scenes.states.clear_rule import Word
-from scenes.states.full_range import ranged_lenses
+from scenes.states.full_range import ranged
 from scenes.states.judgement import judge_state
 from scenes.states.keys import Setting
 from scenes.states.lens_judgement import at_focus
@@ -161,11 +161,11 @@ def test_the_filter_size_told_holds_every_ray_and_the_next_smaller_does_not_keep
     # Rays to the rear face of the glass nearest the lens run straight from the pupil: similar triangles, for an upright tray.
     text = re.sub(r"\ntilt_deg = [-\d.]+", "\ntilt_deg = 0", varied(seed))
     show = show_of(text)
-    (held,) = ranged_lenses(show)
-    stage = stage_answers(show.scene, [held])[0]
+    held = ranged(show, show.scene.lens[0])
+    stage = gathered(show.scene, [held], [stage_needs(show.scene, held)])[0]
     (need,) = stage.needs
     margin_mm = 1.0
-    right = smallest(need, margin_mm, turned=False)
+    right = smallest(need.sizes, margin_mm, turned=False)
     if right is None:
         pytest.skip("no catalogue size is large enough for this beam")
     thickness = show.scene.box.stage[0].filter.thickness_mm

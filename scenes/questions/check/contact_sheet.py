@@ -61,11 +61,6 @@ class Sheet:
     verdict_words: tuple[str, ...]
 
 
-def contact_sheet(entries: Sequence[SheetEntry], *, title: str, visible_loss_stops: float) -> list[Figure]:
-    """Sheets (A4) of all states, drawn."""
-    return [sheet_figure(sheet, visible_loss_stops) for sheet in sheets(entries, title=title)]
-
-
 def sheets(entries: Sequence[SheetEntry], *, title: str) -> list[Sheet]:
     """All states shared out to sheets: a row for each lens, a column for each focus and stop; as many sheets as it takes."""
     rows, words = sheet_rows(entries), tuple(entry.verdict_word for entry in entries)

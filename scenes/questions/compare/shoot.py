@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from geometry.errors import GeometryError
 from raytrace.optics.camera import PixelGrid
 from scenes.io.files import read_text
+from scenes.rig.placement import shifted_with_lenses
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import KeyPath, did_you_mean, key_words, shown
 from scenes.scene_file.parse import read_model, read_toml
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, focal_lengths
 from scenes.scene_file.tables.shoot import RECORDED, Picture, Shoot
-from scenes.scene_file.tables.tolerance_paths import PathError, Spot, shifted_with_lenses, spot_path, spots_of
+from scenes.scene_file.tables.tolerance_paths import PathError, Spot, spot_path, spots_of
 from scenes.scene_file.toml_lines import key_lines, line_of
 from scenes.states.keys import Setting
 from scenes.states.load import Loaded

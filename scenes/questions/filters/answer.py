@@ -200,7 +200,7 @@ def needs_table(stage: StageAnswer, margin_mm: float) -> Table[StageNeed]:
         return Column(
             head=head,
             key=key,
-            of=lambda need: smallest(need, margin_mm, turned=turned, round_glass=takes_round(stage.stage)),
+            of=lambda need: smallest(need.sizes, margin_mm, turned=turned, round_glass=takes_round(stage.stage)),
             words=lambda room: size_words(room, turned=turned),
             data=lambda room: None if room is None else room.size.name,
             left=True,

@@ -130,11 +130,6 @@ class RodAnswer:
     costs: tuple[Cost, ...]
 
 
-def rod_answer(scene: Scene, ranged: Sequence[Ranged], now: dict[str, Standing]) -> RodAnswer:
-    """The mount of the scene, and what its offset costs each lens."""
-    return mount_of(scene, off_axis_costs(scene, ranged, now))
-
-
 def off_axis_costs(scene: Scene, ranged: Sequence[Ranged], now: dict[str, Standing]) -> tuple[Cost, ...]:
     """What the box's offset costs each lens; empty where it stands on the axis."""
     return costs_of(ranged, now, on_axis(scene)) if scene.box.offset_mm != (0.0, 0.0) else ()

@@ -74,11 +74,6 @@ class StageAnswer:
     needs: tuple[StageNeed, ...]
 
 
-def stage_answers(scene: Scene, ranged: Sequence[Ranged]) -> tuple[StageAnswer, ...]:
-    """Every stage with every lens it is fitted with, widest lens first."""
-    return gathered(scene, ranged, [stage_needs(scene, one) for one in ranged])
-
-
 def stage_needs(scene: Scene, one: Ranged) -> dict[int, StageNeed]:
     """What a lens needs in each stage that it is fitted with, by the stage's number."""
     return {number: _stage_need(one, stage) for number, stage in enumerate(scene.box.stage, 1) if is_fitted(stage, one.lens.name)}
@@ -204,27 +199,25 @@ def widest_served(answer: StageAnswer, size: FilterSize, margin_mm: float, *, tu
     )
 
 
-def smallest(need: StageNeed, margin_mm: float, *, turned: bool, round_glass: bool = False) -> SizeRoom | None:
+def smallest(rooms: Sequence[SizeRoom], margin_mm: float, *, turned: bool, round_glass: bool = False) -> SizeRoom | None:
     """The smallest catalogue size of a form, by area, that leaves the margin; None where none does."""
-    same_form = [room for room in need.sizes if (room.size.diameter_mm is not None) == round_glass]
+    same_form = [room for room in rooms if (room.size.diameter_mm is not None) == round_glass]
     enough = [room for room in same_form if (room.turned_mm if turned else room.fitted_mm) >= margin_mm]
     return min(enough, key=_area_mm2, default=None)
 
 
 def smallest_for_all(answer: StageAnswer, margin_mm: float, *, turned: bool) -> FilterSize | None:
     """The smallest catalogue size of the stage's form that leaves every lens the margin; None where none does."""
-    rooms: dict[FilterSize, list[SizeRoom]] = {}
-    for need in answer.needs:
-        for room in need.sizes:
-            rooms.setdefault(room.size, []).append(room)
-    serving = [
-        found[0]
-        for size, found in rooms.items()
-        if (size.diameter_mm is not None) == takes_round(answer.stage)
-        and all((room.turned_mm if turned else room.fitted_mm) >= margin_mm for room in found)
-    ]
-    least = min(serving, key=_area_mm2, default=None)
+    of_all = zip(*(need.sizes for need in answer.needs), strict=True)  # every lens is asked about the same sizes
+    worst = [_least_room(rooms) for rooms in of_all]
+    least = smallest(worst, margin_mm, turned=turned, round_glass=takes_round(answer.stage))
     return None if least is None else least.size
+
+
+def _least_room(rooms: Sequence[SizeRoom]) -> SizeRoom:
+    """One size's room, upright and turned, with the lens that has least of each."""
+    first = min(rooms, key=lambda room: room.fitted_mm)
+    return replace(first, turned_mm=min(room.turned_mm for room in rooms))
 
 
 def takes_round(stage: Stage) -> bool:

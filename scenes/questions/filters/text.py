@@ -59,7 +59,7 @@ def _stage_words(stage: StageAnswer, margin_mm: float) -> str:
 
 def decided_words(stage: StageAnswer, need: StageNeed, margin_mm: float) -> str:
     """Which state decides a lens's size, and whether its field is a guess there: '40: 4x5.65 by 40, focus 450 mm, f/2'."""
-    found = smallest(need, margin_mm, turned=False, round_glass=takes_round(stage.stage))
+    found = smallest(need.sizes, margin_mm, turned=False, round_glass=takes_round(stage.stage))
     room = found or max(need.sizes, key=lambda room: room.fitted_mm)
     words = f"{need.lens.name}: {'no size' if found is None else found.size.name}, decided by {state_words(room.state)}"
     if found is not None and need.tray_mm < 0:

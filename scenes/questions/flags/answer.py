@@ -61,11 +61,11 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
     plans = wanted.of(show)
     with progress(2 * len(plans), "flags") as tick:
         ranges = () if wanted.focus else checked_ranges(plans)
-        worked = list(flag_states(plans, tick, left_out_mm={one.lens.name: one.left_out_mm for one in ranges}))
+        worked = flag_states(plans, tick, left_out_mm={one.lens.name: one.left_out_mm for one in ranges})
         states = [state for _, found in worked for state in found]
         states += states_between(ranges, summaries(states))
         flags = summaries(states)
-        joint = joint_loss([work for work, _ in worked], flags)
+        joint = joint_loss(plans, flags)
         between, start = [plan for one in ranges for plan in one.plans], {flag.name: flag.clear_deg for flag in flags}
         by_state = list(lights_in_states(FlaglessBoxes(), stray_lights(show.scene), plans, between, start, tick))
     collisions = FlagCollisions(plans)

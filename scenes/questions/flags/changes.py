@@ -108,24 +108,11 @@ class ChangeSearch:
         self._changed: dict[str, FlaglessBoxes] = {}
         self._targets: dict[str, FlatTarget] = {plan.key: self._now.target(plan) for plan in self._plans}
 
-    def least_changes(self, light: LightPlace, skip: Sequence[str] = (), most: int | None = None) -> ChangesTried:
-        """The least change of each kind that keeps a light off, cheapest kind first, up to `most` of them.
-
-        `skip` names states that do not matter.
-        """
-        plans = self._but(skip)
-        found: list[WorkingChange] = []
-        tried: list[str] = []
-        for family in self._families(light, plans):
-            if found and (family.last_resort or len(found) == most):
-                continue
-            tried.append(family.words)
-            working = self._least(light, plans, family.changes)
-            found += [] if working is None else [working]
-        return ChangesTried(light=light.name, found=tuple(found), tried=tuple(tried))
-
     def least_for_all(self, wanted: Sequence[Wanted]) -> tuple[ChangesTried, ...]:
-        """The same for several lights, kind by kind on all cores: first what is no last resort."""
+        """The least change of each kind that keeps a light off, cheapest first, on all cores; last resorts where nothing else does.
+
+        Wanted are lights, each with the names of states that do not matter.
+        """
         prepare()
         kinds = [list(self._families(light, self._but(skip))) for light, skip in wanted]
         every = [(place, k) for place, some in enumerate(kinds) for k in range(len(some))]

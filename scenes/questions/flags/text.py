@@ -56,17 +56,22 @@ def answer_words(flags: Sequence[FlagSummary]) -> str:
     if not flags:
         return "The box has no flag."
     told = ", ".join(f"{flag.name} {_farthest_words(flag)}" for flag in flags)
-    return f"Farthest in, with the frame clear of the flag in every state: {told}."
+    where = "" if any(flag.hopeless for flag in flags) else " in every state"
+    return f"Farthest in, with the frame clear of the flag{where}: {told}."
 
 
 def _farthest_words(flag: FlagSummary) -> str:
     if len(flag.hopeless) == len(flag.states):
         return "at no angle"
     but = f", all but {_named(flag.hopeless)}" if flag.hopeless else ""
-    if flag.clear_deg == -math.inf:
-        return f"at any angle{but}"
-    open_it = ", so open it" if flag.set_deg < flag.clear_deg else ""
-    return f"{flag.clear_deg + 0.0:.1f} deg (set to {flag.set_deg:g}{open_it}{but})"
+    if flag.clear_deg > flag.most_deg:
+        return f"at no one angle{but}"
+    least = "at any angle" if flag.clear_deg == -math.inf else f"{flag.clear_deg + 0.0:.1f} deg"
+    upto = "" if flag.most_deg >= MOST_DEG else f" up to {flag.most_deg:.1f} deg"
+    turn = _turn_words(flag)
+    if least == "at any angle" and not turn:
+        return f"{least}{upto}{but}"
+    return f"{least}{upto} (set to {flag.set_deg:g}{turn}{but})"
 
 
 def set_words(flag: FlagSummary) -> str:

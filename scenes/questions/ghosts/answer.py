@@ -90,8 +90,8 @@ class GhostsAnswer(Answer):
     def blocks(self, *, written: bool) -> Iterator[Block]:  # noqa: ARG002 - every page is told
         """Every state, all of them in short, then what is to be said once."""
         yield Heading(f"Ghosts: {self.title}" if self.title else "Ghosts")
-        if self.next_step:
-            yield Paragraph(f"{self.next_step[0].upper()}{self.next_step[1:]}")
+        if self.for_all:
+            yield NextStep(self.next_step)
             yield Gap()
         yield Paragraph("Places: mm from the lens axis, as the operator sees them. Strengths: stops below the light itself.")
         yield Gap()

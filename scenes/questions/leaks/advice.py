@@ -177,14 +177,11 @@ class AdviceLimits:
         return replace(change, against=words) if is_dark(spoilt) else replace(change, but=words)
 
 
-def advise(report: LeakReport, *, target: str, keeping: AdviceLimits) -> Advice:
-    """Changes for every gap and every light that reaches the target, each recomputed, none at the cost of a state of `keeping`."""
-    (advice,) = advise_all([report], target=target, keeping=keeping)
-    return advice
-
-
 def advise_all(reports: Sequence[LeakReport], *, target: str, keeping: AdviceLimits, tick: Tick = silent) -> list[Advice]:
-    """The same for several lenses, on all cores; `tick` counts openings of a lens, and each of its lights."""
+    """Changes for every gap and every light that reaches the target, each recomputed, none at the cost of a state of `keeping`.
+
+    For several lenses, on all cores; `tick` counts openings of a lens, and each of its lights.
+    """
     keeping.look()
     states = keeping.kept.states
     asked = [(report, light, states) for report in reports for light in (OPENINGS, *range(len(report.lights)))]
@@ -470,4 +467,4 @@ def _sides_of(row: LightRow) -> tuple[str, ...]:
     return tuple(side.value for side in sides_of(row.light))
 
 
-__all__ = ["GLARE", "Advice", "LightAdvice", "OpeningAdvice", "advise"]
+__all__ = ["GLARE", "Advice", "LightAdvice", "OpeningAdvice", "advise_all"]

@@ -14,6 +14,7 @@ from raytrace.stray.light_on_glass import Reach
 from scenes.changes.flag_limits import FlagLimit
 from scenes.questions.leaks.advice import FlagToOpen, LightAdvice, OpeningAdvice
 from scenes.questions.leaks.report import LeakReport, LightRow
+from scenes.runtime.page import listed
 from scenes.states.names import state_words
 from scenes.states.stray import angles_deg
 
@@ -52,8 +53,10 @@ def answer_words(reports: Sequence[LeakReport]) -> str:
         for row in report.openings:
             most[row.name] = max(most.get(row.name, 0.0), row.veil)
     worst = sorted(((share, name) for name, share in most.items() if share > FAINT), reverse=True)
+    lit = list(dict.fromkeys(row.light.name for report in reports for row in report.lights if row.lit and not row.in_frame))
+    reach = f"{listed(lit)} reach{'es' if len(lit) == 1 else ''} the target" if lit else ""
     if not worst:
-        return "No stray light gets in."
+        return f"Nothing to speak of gets in by the openings looked at{f'; {reach}' if reach else ''}."
     named = "; ".join(f"{name}, {percent(share)}" for share, name in worst[:OPENINGS_NAMED])
     more = f"; and {len(worst) - OPENINGS_NAMED} smaller" if len(worst) > OPENINGS_NAMED else ""
     return f"Stray light gets in by: {named}{more}. That is what it adds to the picture if all around is as bright."

@@ -24,7 +24,6 @@ from scenes.questions.tolerances.text import (
     fixed_words,
     glass_words,
     input_words,
-    listed,
     next_step,
     range_of_share_words,
     range_words,
@@ -33,6 +32,7 @@ from scenes.questions.tolerances.text import (
     summary,
     worst_words,
 )
+from scenes.runtime.page import listed
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.messages import plain
 

@@ -221,7 +221,7 @@ class LensBench:
             found += [Build(values=self.nominal, state=plan, nearest=nearest) for nearest in touching]
         return min(found, key=lambda one: one.clearance_mm, default=None)
 
-    def screen(self, tick: Callable[[float], None] = lambda _: None) -> tuple[float, float]:
+    def screen(self) -> tuple[float, float]:
         """Find what each input does to each part that can come nearest; all answers lie between the two numbers given [mm].
 
         A part is left out where it cannot come as near as the nearest one stays: first by how far a measure that is off can move
@@ -230,13 +230,11 @@ class LensBench:
         nominal = self.measured(self.nominal)
         nearest = min(nominal, key=lambda pair: nominal[pair].clearance_mm)
         first = self._reaches({nearest}, nominal)[nearest]
-        tick(1 / 5)
         if first.high_mm <= 0:  # it stands in the beam whatever comes out how: other parts change nothing
             self.reaches = {nearest: first}
-            tick(4 / 5)
             return first.low_mm, first.high_mm
         near = {pair for pair, found in nominal.items() if found.clearance_mm - self._farthest_mm(pair) <= first.high_mm}
-        self.reaches = self._reaches(near | {nearest}, nominal, lambda share: tick(4 / 5 * share))
+        self.reaches = self._reaches(near | {nearest}, nominal)
         high = min(reach.high_mm for reach in self.reaches.values())
         self.reaches = {pair: reach for pair, reach in self.reaches.items() if reach.low_mm <= high}
         return min(reach.low_mm for reach in self.reaches.values()), high
@@ -248,13 +246,10 @@ class LensBench:
         found = {tuple(corner.values()): corner for corner in (*ends, *turned)}
         return list(found.values())
 
-    def _reaches(
-        self, pairs: Set[Pair], nominal: Mapping[Pair, Clearance], tick: Callable[[float], None] = lambda _: None
-    ) -> dict[Pair, Reach]:
+    def _reaches(self, pairs: Set[Pair], nominal: Mapping[Pair, Clearance]) -> dict[Pair, Reach]:
         looks = []
         for item in self.items:
             looks += [self.measured(self.nominal | {item.path: end}, pairs) for end in item.tolerance.ends]
-            tick(1 / len(self.items))
         steady = not any(is_unsteady(item) for item in self.items)
         return {pair: _reach(within(nominal[pair].clearance_mm), pair, looks, steady=steady) for pair in pairs}
 

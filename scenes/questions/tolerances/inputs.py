@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from raytrace.tolerance import PlusMinus
+from scenes.rig.placement import shifted_with_lenses
 from scenes.scene_file.messages import KeyPath
 from scenes.scene_file.tables.box import BoxPart, Flag, is_fitted
 from scenes.scene_file.tables.lens import Lens
@@ -16,7 +17,6 @@ from scenes.scene_file.tables.tolerance_paths import (
     PathError,
     Spot,
     at_path,
-    shifted_with_lenses,
     spot_path,
     spots_at,
     spots_of,

@@ -24,7 +24,7 @@ from scenes.states.state import State
 LENS_S, TOLD_S, PIECES = 1.0, 0.1, 4  # what a lens takes, about, and what is told of it; pieces that its builds come in
 BUILDS = 200  # half of them clear is then known to 7 in a hundred, all of them to 2
 TOLD_MM = 0.005  # less than this is no effect: a hundredth is as fine as clearances are told
-SCREEN_TICKS, CORNER_TICKS, BUILD_TICKS = 40, 20, 40  # of 100 for each lens
+SCREEN_TICKS, BUILD_TICKS = 60, 40  # of 100 for each lens
 NO_TOLERANCE = (
     "the scene gives none; add a table [[tolerance]] with lines such as "
     '`of = "box.ahead_mm"` and `plus_minus = 1`, or give a pupil position as bounds'
@@ -203,7 +203,7 @@ def lens_sureties(
     def counted(share: float) -> Tick:
         return lambda _, name="": steps[name](share)
 
-    screened = shared_out(_screened, benches, each_s=LENS_S, tick=counted(SCREEN_TICKS + CORNER_TICKS), words=_name, elsewhere=True)
+    screened = shared_out(_screened, benches, each_s=LENS_S, tick=counted(SCREEN_TICKS), words=_name, elsewhere=True)
     ready = [known.on(bench) for bench, known in zip(benches, screened, strict=True)]
     asked = [
         (bench, some)

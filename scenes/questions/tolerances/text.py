@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from raytrace.tolerance import Spread
 from scenes.questions.tolerances.clearances import ENDLESS_MM, IN_DOUBT, Build
 from scenes.questions.tolerances.inputs import Input
 from scenes.questions.tolerances.report import LensSurety, Surety
 from scenes.rig.focus_plane import BEYOND
+from scenes.runtime.page import listed
 from scenes.scene_file.messages import plain
 from scenes.states.clear_rule import lack_words
 from scenes.states.names import state_words, the
@@ -93,11 +92,6 @@ def nearest_words(build: Build) -> str:
 def _off_words(item: Input, build: Build) -> str:
     value = build.values[item.path]
     return f"{item.words} {plain(round(value, 2))} {item.unit} ({value - item.nominal:+.3g})"
-
-
-def listed(words: Sequence[str]) -> str:
-    """Names in a sentence: 'a, b and c'."""
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def summary(found: Surety) -> str:

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from scenes.scene_file.messages import KeyPath, did_you_mean, nearest, plain, shown
 from scenes.scene_file.tables.fields import Fault, Table, table_of
 from scenes.scene_file.tables.half_field import HalfFieldAngles
 from scenes.scene_file.tables.lens import PUPIL_LIMITS, PupilDepth
 from scenes.scene_file.tables.tolerance import Tolerance
-
-if TYPE_CHECKING:
-    from scenes.scene_file.tables.scene import Scene
 
 AnyTable = TypeVar("AnyTable", bound=Table)
 
@@ -25,7 +22,6 @@ NUMBERED = re.compile(r"(\d+)(?:\s+[\"'](.*)[\"'])?")
 SETTINGS = {("lens", "close_focus_mm"), ("state", "focal_mm"), ("state", "focus_mm")}  # what is set on a lens, not how it is built
 PUPIL, WALK = "pupil_behind_front_mm", "pupil_walk"
 ACROSS, SIZES, DIRECTIONS = ("right", "up"), ("width", "height"), ("horizontal", "vertical")
-PLACEMENT = ("ahead_mm", "offset_mm", "tilt_deg")  # of a box; a lens may have its own
 MOST_KEYS_TOLD = 14
 
 
@@ -237,17 +233,6 @@ def pair_names(key: str) -> tuple[str, str]:
 def shifted(scene: AnyTable, spot: Spot, by: float) -> AnyTable:
     """The scene with one length or angle moved by so much off its nominal value."""
     return _changed(scene, (*spot.table, spot.key), lambda value: _moved(value, spot, by))
-
-
-def shifted_with_lenses(scene: Scene, spot: Spot, by: float, own: Collection[tuple[KeyPath, str, str]]) -> Scene:
-    """As `shifted`; where lenses place the box themselves, that moves along, unless `own` has it as a place of its own."""
-    scene = shifted(scene, spot, by)
-    if spot.table == ("box",) and spot.key in PLACEMENT:
-        for k, lens in enumerate(scene.lens):
-            along = replace(spot, table=("lens", k, "box"), nominal=0.0, width=0.0)
-            if getattr(lens.box, spot.key) is not None and along.place not in own:
-                scene = shifted(scene, along, by)
-    return scene
 
 
 def _moved(value: Any, spot: Spot, by: float) -> Any:

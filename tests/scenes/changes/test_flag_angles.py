@@ -216,7 +216,7 @@ def test_what_flags_take_together_is_no_less_than_the_check_finds(scene):
     loaded = load_scene(scene())
     worked = list(flag_states(plans_of(loaded)))
     flags = summaries([state for _, states in worked for state in states])
-    most, plan = joint_loss([work for work, _ in worked], flags)
+    most, plan = joint_loss([plan for plan, _ in worked], flags)
     top, left = (flag.limit("visible_deg")[0] for flag in flags)
     state, _ = check_state(
         plans_of(load_scene(scene(top=top, left=left)))[0],
@@ -276,10 +276,10 @@ def test_a_flag_that_reaches_to_the_plane_of_focus_is_held_up_by_the_last_of_the
     path = tmp_path / "near.toml"
     path.write_text(text.replace('focus_mm = ["infinity", "close"]', 'focus_mm = ["close"]').replace("[2.0, 5.6]", "[2.0]"))
     loaded = load_scene(path)
-    ((work, (state, *_)), *_) = flag_states(plans_of(loaded))
-    box = Box(parts=boards(state.flag.hinge, state.flag.bars, state.limits.touch_deg), glasses=work.plan.box.glasses)
-    for lens in work.plan.variants:
-        pencils = pencils_for(lens, work.plan.guides[0].rim_points_mm(33))
+    ((plan, (state, *_)), *_) = flag_states(plans_of(loaded))
+    box = Box(parts=boards(state.flag.hinge, state.flag.bars, state.limits.touch_deg), glasses=plan.box.glasses)
+    for lens in plan.variants:
+        pencils = pencils_for(lens, plan.guides[0].rim_points_mm(33))
         assert reference_shares(pencils, box, log2_rays=10, rng=np.random.default_rng(1)).clear_share.min() > 0.999
 
 

@@ -8,9 +8,13 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.shares import VignetteMap
-from scenes.questions.check.contact_sheet import ROWS, SheetEntry, contact_sheet, sheet_rows
+from scenes.questions.check.contact_sheet import ROWS, SheetEntry, sheet_figure, sheet_rows, sheets
 
 GRID = PixelGrid(width_mm=36.0, height_mm=24.0, columns=30, rows=20)
+
+
+def contact_sheet(entries, *, title, visible_loss_stops):
+    return [sheet_figure(sheet, visible_loss_stops) for sheet in sheets(entries, title=title)]
 
 
 def dark_top_right(share=0.25):

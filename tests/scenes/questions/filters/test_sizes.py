@@ -10,12 +10,12 @@ from scenes.answers.answer import answer_data, answer_text
 from scenes.changes.stages import outermost, with_stage_added
 from scenes.questions.filters.answer import answer
 from scenes.questions.filters.command import command
-from scenes.questions.filters.costs import costs_of, costs_without_close_ups, rod_answer, standings
+from scenes.questions.filters.costs import costs_of, costs_without_close_ups, mount_of, off_axis_costs, standings
 from scenes.questions.filters.effects import close_ups, corner_losses, graded_answers
-from scenes.questions.filters.sizes import fits_holder, smallest, stage_answers, widest_served
+from scenes.questions.filters.sizes import fits_holder, gathered, smallest, stage_needs, widest_served
 from scenes.questions.filters.text import rod_words
 from scenes.scene_file.catalogue import filter_sizes
-from scenes.states.full_range import ranged_lenses
+from scenes.states.full_range import ranged
 from scenes.states.load import load_scene
 
 SCENE = """
@@ -89,8 +89,17 @@ def scene(tmp_path):
     return written
 
 
+def ranged_of(loaded, *names):
+    return [ranged(loaded, lens) for lens in loaded.scene.lens if not names or lens.name in names]
+
+
+def stages_of(loaded):
+    held = ranged_of(loaded)
+    return gathered(loaded.scene, held, [stage_needs(loaded.scene, one) for one in held])
+
+
 def needs_of(loaded, stage):
-    answer = next(answer for answer in stage_answers(loaded.scene, ranged_lenses(loaded)) if answer.name == stage)
+    answer = next(answer for answer in stages_of(loaded) if answer.name == stage)
     return {need.lens.name: need for need in answer.needs}
 
 
@@ -149,10 +158,10 @@ def test_the_room_of_a_catalogue_size_is_half_what_it_is_larger(scene):
 def test_the_smallest_size_that_leaves_the_margin_is_named(scene):
     need = needs_of(scene(), "rear")["40"]
     # At most (11 + 4 + 50) x 19 / 40 + 10 = 41 mm to the right, 29 mm up; the corner lies 47 mm out.
-    assert smallest(need, 2.5, turned=False).size.name == "4x4"
-    assert smallest(need, 2.5, turned=True).size.name == "4x4"
-    assert smallest(need, 2.5, turned=True, round_glass=True).size.name == "round-4.5in"
-    assert smallest(need, 200.0, turned=False) is None
+    assert smallest(need.sizes, 2.5, turned=False).size.name == "4x4"
+    assert smallest(need.sizes, 2.5, turned=True).size.name == "4x4"
+    assert smallest(need.sizes, 2.5, turned=True, round_glass=True).size.name == "round-4.5in"
+    assert smallest(need.sizes, 200.0, turned=False) is None
 
 
 @pytest.mark.parametrize("turn", [0, 20, 35, 90])
@@ -185,7 +194,7 @@ def test_the_state_that_decides_a_size_is_told_and_how_much_of_it_is_a_guess(sce
 
 def test_the_widest_lens_of_a_size_is_named_with_those_it_does_not_serve(scene):
     loaded = scene()
-    answer = next(answer for answer in stage_answers(loaded.scene, ranged_lenses(loaded)) if answer.name == "rear")
+    answer = next(answer for answer in stages_of(loaded) if answer.name == "rear")
     assert [need.lens.name for need in answer.needs] == ["20", "40"]
     sizes = filter_sizes()
     assert widest_served(answer, sizes["6x6"], 2.5, turned=False) == ("20", ())
@@ -205,7 +214,7 @@ def test_a_holder_takes_glass_of_its_height_and_narrower_glass():
 
 def test_the_density_of_a_filter_is_told_at_the_lenss_own_corner(scene):
     loaded = scene(rear='size = "6x6", kind = "density", density = 0.6')
-    wide = next(corner for corner in corner_losses(ranged_lenses(loaded)) if corner.lens.name == "20")
+    wide = next(corner for corner in corner_losses(ranged_of(loaded)) if corner.lens.name == "20")
     assert wide.field_deg == pytest.approx(math.degrees(math.atan(math.hypot(RIGHT, HIGH))), abs=1e-6)
     assert wide.fitted[0][1] == pytest.approx(wide.usual[1])
     # Handbook bounds (package tmm 0.2.0, n = 1.5168, D 0.6): 0.272 at 45 deg, 0.547 at 60 deg; this corner lies at 48.
@@ -214,7 +223,7 @@ def test_the_density_of_a_filter_is_told_at_the_lenss_own_corner(scene):
 
 def test_close_up_lenses_add_and_focus_at_their_focal_length_when_the_main_lens_is_at_infinity(scene):
     loaded = scene()
-    for found in close_ups(ranged_lenses(loaded), [1.0, 1.0]):
+    for found in close_ups(ranged_of(loaded), [1.0, 1.0]):
         assert found.power_dioptre == 2.0
         assert found.sharp_mm == pytest.approx(500.0)
         # From the focal plane of a thin lens rays leave parallel: the picture is 500 mm x its tangent wide, wherever the lens.
@@ -224,7 +233,7 @@ def test_close_up_lenses_add_and_focus_at_their_focal_length_when_the_main_lens_
 def test_two_close_up_lenses_apart_have_a_little_less_power(scene):
     one, two = (f'size = "6x6", thickness_mm = 2, kind = "close-up", power_dioptre = {power}' for power in (1, 2))
     loaded = scene(rear=one, front=f"filter = {{ {two} }}")  # their middles stand 19 - 9 = 10 mm apart
-    found = close_ups(ranged_lenses(loaded))[0]
+    found = close_ups(ranged_of(loaded))[0]
     assert found.spaced_dioptre == pytest.approx(2.98)  # P1 + P2 - d P1 P2
     assert found.sharp_mm == pytest.approx(335.570470, abs=1e-5)
 
@@ -232,8 +241,8 @@ def test_two_close_up_lenses_apart_have_a_little_less_power(scene):
 def test_a_stage_more_costs_a_masks_clearance_its_depth_times_the_edges_tangent(scene):
     loaded = scene()
     lenses = [lens for lens in loaded.scene.lens if lens.name == "20"]
-    ranged = ranged_lenses(loaded, ["20"])
-    (cost,) = costs_of(ranged, standings(ranged), with_stage_added(loaded.scene, 8.0, lenses[0]))
+    held = ranged_of(loaded, "20")
+    (cost,) = costs_of(held, standings(held), with_stage_added(loaded.scene, 8.0, lenses[0]))
     assert cost.now.part == cost.then.part == "plate"
     assert cost.now.clearance_mm - cost.then.clearance_mm == pytest.approx(8.0 * HIGH * IN_SPACE, abs=0.1)
 
@@ -249,8 +258,8 @@ def test_what_stands_ahead_of_the_last_stage_moves_on_and_nothing_else(scene):
 def test_rods_lower_than_the_box_is_made_for_put_it_low(scene):
     # Common practice: light rods run 85 mm below the lens axis.
     loaded = scene(extra="rod_drop_mm = 87", up=-2.0)
-    ranged = ranged_lenses(loaded)
-    found = rod_answer(loaded.scene, ranged, standings(ranged))
+    held = ranged_of(loaded)
+    found = mount_of(loaded.scene, off_axis_costs(loaded.scene, held, standings(held)))
     assert found.expected_up_mm == pytest.approx(-2.0)
     assert "which puts the box 2 mm below it. The scene has it off axis, 2 mm below." in rod_words(found)
     wide = next(cost for cost in found.costs if cost.lens.name == "20")
@@ -259,8 +268,8 @@ def test_rods_lower_than_the_box_is_made_for_put_it_low(scene):
 
 def test_a_box_on_axis_has_no_cost(scene):
     loaded = scene()
-    ranged = ranged_lenses(loaded)
-    found = rod_answer(loaded.scene, ranged, standings(ranged))
+    held = ranged_of(loaded)
+    found = mount_of(loaded.scene, off_axis_costs(loaded.scene, held, standings(held)))
     assert found.costs == ()
     assert rod_words(found).endswith("The scene has it on axis.")
 
@@ -316,7 +325,7 @@ def test_a_negative_close_up_lens_leaves_nothing_sharp_at_infinity_and_says_so(s
 
 def test_fitted_close_up_lenses_are_held_against_the_box_without_them(scene):
     loaded = scene(rear='size = "6x6", thickness_mm = 4, kind = "close-up", power_dioptre = 2')
-    (cost,) = costs_without_close_ups(ranged_lenses(loaded, ["20"]), standings(ranged_lenses(loaded)))
+    (cost,) = costs_without_close_ups(ranged_of(loaded, "20"), standings(ranged_of(loaded)))
     # Without it the beam goes straight: 36 mm pupil to front, 4 + 28 mm to the mask's far face, 12 / 20 up, 5 mm pupil.
     assert cost.then.clearance_mm == pytest.approx((55 - ((36 + 4 + 28) * HIGH + 5)) * IN_SPACE, abs=0.05)
     # With it, a ray that crosses the lens (at 13 mm) at height h bends in by h D / 1000 a mm; the pupil's upper edge has most.

@@ -175,7 +175,7 @@ def test_the_cheapest_change_put_into_the_scene_keeps_off_what_no_setting_did(sc
     path.write_text(short)
     assert answer_of(path).is_open
     loaded = load_scene(path)
-    first = ChangeSearch(plans_of(loaded)).least_changes(stray_lights(loaded.scene)[0], most=1).found[0]
+    first = ChangeSearch(plans_of(loaded)).least_for_all([(stray_lights(loaded.scene)[0], ())])[0].found[0]
     millimetres = float(re.search(r"give the top flag (\d+) mm of extension", first.change)[1])
     low, high = first.window_deg
     extended = f"length_mm = 60\nextension = {{ length_mm = {millimetres}, angle_deg = 0 }}"

@@ -13,7 +13,7 @@ from scenes.changes.flag_angles import flag_states
 from scenes.changes.flag_summaries import summaries
 from scenes.changes.tilts import TiltRoom, fit_words
 from scenes.questions.ghosts.tilts import TiltableBox
-from scenes.questions.leaks.advice import AdviceLimits, advise
+from scenes.questions.leaks.advice import AdviceLimits, advise_all
 from scenes.questions.leaks.answer import LeaksAnswer, report_data
 from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
 from scenes.questions.leaks.report import run_leaks
@@ -84,7 +84,8 @@ def report_of(text, **more):
 
 def advised(report):
     """Advice that leaves alone every state of the report's own scene."""
-    return advise(report, target="glass", keeping=AdviceLimits(states_of(report.plan.scene, report.plan.resources)))
+    keeping = AdviceLimits(states_of(report.plan.scene, report.plan.resources))
+    return advise_all([report], target="glass", keeping=keeping)[0]
 
 
 def page_of(report, advice, wanted=1):
