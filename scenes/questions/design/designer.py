@@ -145,7 +145,8 @@ class Designer:
     def designed(self, pick: Mapping[str, Any], attempt: Try, found: Found) -> Design:
         """A design of notches."""
         scene = attempt.space.scene(attempt.scene, found.notches)
-        return Design(pick=pick, attempt=attempt, found=found, scene=scene, outside=outside_of(scene, self.design))
+        outside = outside_of(scene, self.design, self.base(pick).resources.outlines)
+        return Design(pick=pick, attempt=attempt, found=found, scene=scene, outside=outside)
 
     def base(self, pick: Mapping[str, Any]) -> Loaded:
         """The scene with its choices made; SceneError where a value cannot be chosen."""
@@ -156,7 +157,7 @@ class Designer:
 
     def attempt(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Try:
         """One set of choices with what is asked of it."""
-        scene = self.base(pick).scene
+        scene, outlines = self.base(pick).scene, self.base(pick).resources.outlines
         space = _widened(space_of(scene, self.design), wishes.wide)
         name = repr(sorted(pick.items()))
         benches = [self.benches[lens] for lens in wishes.lenses]
@@ -164,7 +165,7 @@ class Designer:
 
         def outside(notches: Notches) -> Outside:
             if notches not in outsides:
-                outsides[notches] = outside_of(space.scene(scene, notches), self.design)
+                outsides[notches] = outside_of(space.scene(scene, notches), self.design, outlines)
             return outsides[notches]
 
         def cost(notches: Notches) -> tuple[float, ...]:
@@ -172,8 +173,8 @@ class Designer:
             return (*(MEASURES[measure](outside(notches)) for measure in small), share)
 
         def least(notches: Notches) -> Outside:
-            straight = outside(deepest(space, levelled(space, scene, notches)))
-            return replace(outside(notches), width_mm=straight.width_mm, height_mm=straight.height_mm)
+            straight = outside(deepest(space, levelled(space, scene, notches)))  # its plates may be larger: they cover wider rears
+            return replace(outside(notches), hoods_mm=straight.hoods_mm)
 
         def bound(notches: Notches) -> tuple[float, ...]:
             return tuple(MEASURES[measure](least(notches)) for measure in takewhile(lambda one: one != WEIGHT, small))

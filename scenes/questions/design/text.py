@@ -16,7 +16,6 @@ MOST_WORDS = 3  # measures named in one sentence
 TOLD_MM, TOLD_KG = 0.05, 0.005
 CAUTIONS = (
     "Sizes are the outside without flags, rods and brackets; weights leave out screws, hinges, brackets and rods.",
-    "A mask without outer_mm counts with its opening alone; brimline make adds a rim past the hood: for tight limits, state it.",
     SHOOT_CAUTION,
 )
 

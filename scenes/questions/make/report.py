@@ -10,12 +10,13 @@ from geometry.cantilever import plate_drag_n
 from geometry.errors import GeometryError
 from geometry.flats import Flat
 from geometry.nesting import Laid, Piece, nested
-from geometry.polyhedra import volume_mm3
-from scenes.questions.make.parts import Cut, Made, Parts, parts_of
-from scenes.questions.make.weights import KG_PER_MM3, Carried, carried
+from scenes.questions.make.parts import Cut, Made, Parts, PlateShape, parts_of
+from scenes.questions.make.weights import Carried, carried
+from scenes.rig.box import flag_name
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.catalogue import Material
 from scenes.scene_file.errors import Complaint, SceneError
+from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.make import Make
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.load import Loaded
@@ -23,10 +24,12 @@ from scenes.states.state import State
 
 AIR_KG_M3 = 1.225  # 15 degrees C at sea level, ISO 2533
 DRAG, CAREFUL_DRAG = 1.2, 1.3  # flat plate square to the wind, side ratio up to 5, and up to 10: F. M. White, Fluid Mechanics
+# Off square: the force across a plate keeps up down to some 45 degrees; on a nearly square one it may peak a quarter higher there.
+# From memory: O. Flachsbart's measurements of 1932, as S. F. Hoerner, Fluid-Dynamic Drag, has them.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Placed:
+class OnSheet:
     """A flat on a sheet: which part and cut, where it lies."""
 
     made: Made
@@ -47,7 +50,7 @@ class Sheet:
     material: Material
     thickness_mm: float
     size_mm: tuple[float, float]
-    placed: tuple[Placed, ...]
+    placed: tuple[OnSheet, ...]
 
     @property
     def used_share(self) -> float:
@@ -123,15 +126,10 @@ def make_report(show: Loaded, states: Sequence[State], tick: Tick = silent) -> M
         loaded=show,
         parts=parts,
         sheets=sheets,
-        bought=tuple(bought_of(scene)),
+        bought=tuple(bought_of(scene, parts.made)),
         carried=carried(states, parts.made),
         wind=tuple(wind_on(scene)),
     )
-
-
-def mass_kg(part: Made) -> float:
-    """Mass of a part [kg]."""
-    return volume_mm3(part.solid()) * part.material.density_g_cm3 * KG_PER_MM3
 
 
 def sheets_of(made: Sequence[Made], make: Make) -> Iterator[Sheet]:
@@ -146,7 +144,7 @@ def sheets_of(made: Sequence[Made], make: Make) -> Iterator[Sheet]:
         laid = nested(pieces, size, gap_mm=make.gap_mm, margin_mm=make.margin_mm)
         for count in range(max(one.sheet for one in laid) + 1):
             number += 1
-            placed = (Placed(made=some[o.piece.name][0], cut=some[o.piece.name][1], laid=o) for o in laid if o.sheet == count)
+            placed = (OnSheet(made=some[o.piece.name][0], cut=some[o.piece.name][1], laid=o) for o in laid if o.sheet == count)
             yield Sheet(
                 number=number,
                 material=material,
@@ -160,7 +158,7 @@ def _stock(part: Made) -> tuple[str, float]:
     return part.material.name, round(part.thickness_mm, 6)
 
 
-def bought_of(scene: Scene) -> Iterator[Bought]:
+def bought_of(scene: Scene, made: Sequence[Made]) -> Iterator[Bought]:
     """Filters, seals, hinges, screws, rods, meshes: counted, not drawn."""
     for stage in scene.box.stage:
         if stage.filter is not None:
@@ -175,9 +173,10 @@ def bought_of(scene: Scene) -> Iterator[Bought]:
     hinges = sum(1 + (flag.extension is not None) for flag in scene.box.flag)
     if hinges:
         yield Bought(name="friction hinge", count=2 * hinges, note="two at each flag and extension")
-    stacked = sum(1 for stage in scene.box.stage if stage.filter is not None)
-    if stacked:
-        yield Bought(name="screw and nut, M3", count=4 * stacked, note="four through each stack of tray frames")
+    screws = sum({part.key: part.shape.screws for part in made if isinstance(part.shape, PlateShape)}.values())
+    if screws:
+        name = f"screw and nut for {plain(scene.make.screw_hole_mm)} mm holes"
+        yield Bought(name=name, count=screws, note="four through each stack of tray frames that is screwed")
     if scene.box.mount != "clamp":
         yield Bought(name=f"rod, {scene.box.mount}", count=2, note="with a bracket for the back plate")
     for solid in scene.box.solid:
@@ -191,7 +190,7 @@ def wind_on(scene: Scene) -> Iterator[Wind]:
         area = length * flag.width_mm
         usual, careful = (plate_drag_n(area, scene.make.wind_m_s, drag, AIR_KG_M3) for drag in (DRAG, CAREFUL_DRAG))
         yield Wind(
-            name=flag.name or f"{flag.side} flag",
+            name=flag_name(flag),
             area_mm2=area,
             force_n=usual,
             careful_n=careful,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from scenes.questions.make.report import MakeReport, Sheet
-from scenes.questions.make.weights import USUAL_WALL_MM, Carried
+from scenes.questions.make.weights import BACK_TO_SENSOR_MM, USUAL_WALL_MM, glass_g_cm3
 from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.make import Make, materials_of
@@ -53,23 +53,10 @@ def clear_words(report: MakeReport) -> str:
         worst = min(sagged, key=lambda one: one.sagged_room_mm or 0.0)
         return (
             f"Clear as drawn, but no longer with the rods bent: {counted(len(sagged), 'state')}, worst {state_words(worst)} "
-            f"({worst.part}: {worst.sagged_room_mm:.2f} mm of room, {worst.room_mm:.2f} mm as drawn)."
+            f"({worst.sagged_part}: {worst.sagged_room_mm:.2f} mm of room, {worst.room_mm:.2f} mm as drawn)."
         )
     bent = any(one.sagged_clear is not None for one in states)
     return f"Clear in {counted(len(states), 'state')} at the widest stop, as drawn{' and with the rods bent' if bent else ''}."
-
-
-def carried_words(box: Carried) -> str:
-    """Mass, balance and moments with one lens."""
-    low, high = box.range_kg
-    side = "right" if box.right_mm >= 0 else "left"
-    where = f"{box.ahead_mm:.0f} mm ahead of the lens front, {_off(box.up_mm, 'above', 'below')} the axis"
-    where += f", {abs(box.right_mm):.0f} mm to the {side}" if abs(box.right_mm) >= 0.5 else ""
-    return f"{box.lens_name}: {box.kg:.2f} kg ({low:.2f} to {high:.2f} by the material alone), balanced {where}."
-
-
-def _off(value: float, plus: str, minus: str) -> str:
-    return f"{abs(value):.0f} mm {plus if value >= 0 else minus}"
 
 
 def rod_words(make: Make, diameter_mm: float) -> str:
@@ -78,7 +65,7 @@ def rod_words(make: Make, diameter_mm: float) -> str:
     what = "solid" if 2 * wall >= diameter_mm else f"tube of {plain(wall)} mm wall"
     kind = f"{what}, {materials_of(make)[make.rod_material].title}"
     length = "free from the image plane to the back plate" if make.rod_length_mm is None else f"{plain(make.rod_length_mm)} mm free"
-    return f"Rods: two of {plain(diameter_mm)} mm, {kind}, {length}, each a cantilever with half the box."
+    return f"Rods: two of {plain(diameter_mm)} mm, {kind}, {length}, each a cantilever with half the box at its heaviest."
 
 
 def sheet_words(sheet: Sheet) -> str:
@@ -105,8 +92,30 @@ def taken_words(report: MakeReport) -> Iterator[str]:
         yield f"drawings: {make.paper.upper()} (paper), {make.projection}-angle projection (projection)"
     if not make.hole:
         yield "back plate: no holes but the bore, as the scene states none ([[make.hole]])"
+    yield from _weight_words(report)
     if report.wind and "wind_m_s" not in given:
         yield f"wind: {plain(make.wind_m_s)} m/s (wind_m_s)"
+
+
+def _weight_words(report: MakeReport) -> Iterator[str]:
+    """What the weights and rods take by default."""
+    make = report.make
+    glasses = {glass.index for box in report.carried for state in box.states for glass in state.plan.box.glasses}
+    for index in sorted(glasses):
+        low, high = glass_g_cm3(index)
+        yield (
+            f"filters of index {plain(index)}: density by the index alone, {plain(high)} g/cm3, the heaviest near it; the lightest "
+            f"has {plain(low)}"
+        )
+    for thing in {thing.name: thing for box in report.carried for thing in box.things if thing.kind == "mesh"}.values():
+        if thing.kg > 0:
+            yield f"{thing.name}: a mesh, weighed as solid {materials_of(make)[make.material].title} (material)"
+        else:
+            yield f"{thing.name}: a mesh that is not closed: it counts as weighing nothing"
+    for box in report.carried:
+        how_long = f"{plain(BACK_TO_SENSOR_MM)} mm from the image plane to its front taken (front_to_sensor_mm, or rod_length_mm)"
+        if box.rod_length_mm is not None and make.rod_length_mm is None and box.states[0].plan.lens.front_to_sensor_mm is None:
+            yield f"rods: {box.lens_name} does not say how long it is; {how_long}"
 
 
 def next_words(report: MakeReport) -> str:

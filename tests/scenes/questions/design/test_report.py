@@ -143,7 +143,7 @@ def test_a_design_is_a_scene_file_that_is_judged_clear_with_its_comments_kept(tm
     made = load_scene(tmp_path / "out" / "design-1.toml")
     assert all(judge_state(state).clear for state in plans_of(made))
     data = json.loads((tmp_path / "out" / "designs.json").read_text())["designs"][0]
-    outside = outside_of(made.scene, made.scene.design)
+    outside = outside_of(made.scene, made.scene.design, made.resources.outlines)
     assert (data["width_mm"], data["height_mm"]) == pytest.approx((outside.width_mm, outside.height_mm), abs=1e-3)
     tight = text.replace(
         re.search(r"front_mm = \[[^]]*\]", text)[0], "front_mm = [{}, {}]".format(*(m["value"] - 1 for m in data["measures"]))
