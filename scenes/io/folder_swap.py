@@ -8,7 +8,7 @@ import re
 import shutil
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -20,6 +20,7 @@ WINDOWS = os.name == "nt"
 WAITS_S = (0.05, 0.1, 0.2, 0.4, 0.8)
 PARTIAL, OLD = ".partial", ".old"
 BEFORE = "before"
+NUMBERS = range(2, 1000)  # that a name gets which is taken
 WRITTEN_S = 60.0  # far longer than a file is written
 
 
@@ -51,13 +52,16 @@ def _in_sight(old: Path, target: Path) -> str:
 
 def free_beside(target: Path, word: str) -> Path:
     """A name beside a folder that nothing has yet: its own, and a word."""
-    numbers = ("", *(f"-{number}" for number in range(2, 1000)))
-    return next(free for end in numbers if not os.path.lexists(free := target.with_name(f"{target.name}-{word}{end}")))
+    return _free(target, (f"-{word}", *(f"-{word}-{number}" for number in NUMBERS)))
+
+
+def _free(target: Path, ends: Iterable[str]) -> Path:
+    return next(free for end in ends if not os.path.lexists(free := target.with_name(f"{target.name}{end}")))
 
 
 def beside(stage: Path, target: Path) -> Path:
     """A finished folder under the target's name and a number, where the name itself cannot be had; OSError where none can."""
-    place = next(free for number in range(2, 1000) if not os.path.lexists(free := target.with_name(f"{target.name}-{number}")))
+    place = _free(target, (f"-{number}" for number in NUMBERS))
     _renamed(stage, place)
     return place
 
