@@ -14,6 +14,8 @@ from scenes.questions.compare.verdict import Comparison, Verdict
 Floats = NDArray[np.float64]
 
 MOST_STOPS = 10.0
+LEVELS = (0.1, 1 / 3, 1.0, 2.0)  # stops that contour lines are drawn at
+DIFFERENCE_STOPS = 0.5  # where the scale of differences ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +48,11 @@ class StillMaps:
             "y_mm": self.y_mm,
         }
         return {name: values.astype(np.float32) for name, values in named.items()}
+
+
+def levels_within(stops: Floats) -> list[float]:
+    """The levels of contour lines that a map reaches, NaN passed over."""
+    return [level for level in LEVELS if np.nanmin(stops) < level < np.nanmax(stops)]
 
 
 def still_maps(found: Comparison, k: int) -> StillMaps:
