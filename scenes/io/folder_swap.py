@@ -8,11 +8,12 @@ import re
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
 from scenes.io.folder_lock import BusyError, is_held
+from scenes.io.free_names import ENDS, first_free
 
 AT_FDCWD, RENAME_EXCHANGE = -100, 2  # Linux, renameat2(2)
 RENAME_SWAP = 2  # macOS, renamex_np(2)
@@ -20,7 +21,6 @@ WINDOWS = os.name == "nt"
 WAITS_S = (0.05, 0.1, 0.2, 0.4, 0.8)
 PARTIAL, OLD = ".partial", ".old"
 BEFORE = "before"
-NUMBERS = range(2, 1000)  # that a name gets which is taken
 WRITTEN_S = 60.0  # far longer than a file is written
 
 
@@ -52,16 +52,12 @@ def _in_sight(old: Path, target: Path) -> str:
 
 def free_beside(target: Path, word: str) -> Path:
     """A name beside a folder that nothing has yet: its own, and a word."""
-    return _free(target, (f"-{word}", *(f"-{word}-{number}" for number in NUMBERS)))
-
-
-def _free(target: Path, ends: Iterable[str]) -> Path:
-    return next(free for end in ends if not os.path.lexists(free := target.with_name(f"{target.name}{end}")))
+    return first_free(target.with_name(f"{target.name}-{word}{end}") for end in ENDS)
 
 
 def beside(stage: Path, target: Path) -> Path:
     """A finished folder under the target's name and a number, where the name itself cannot be had; OSError where none can."""
-    place = _free(target, (f"-{number}" for number in NUMBERS))
+    place = first_free(target.with_name(f"{target.name}{end}") for end in ENDS[1:])
     _renamed(stage, place)
     return place
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.mesh_damage import DamagedMeshError, has_no_room
+from scenes.io.mesh_damage import DamagedMeshError, has_no_room, unlike_stated
 
 MOST_CORNERS = 12_000_000  # of any list in the file: more would fill the memory before triangles are counted
 DEEPEST = 16  # nodes within nodes
@@ -67,12 +67,9 @@ def _glb_as_large_as_stated(tree: dict[str, Any], binary: bytes) -> None:
         corners = np.ndarray(shape, dtype="<f4", buffer=binary, offset=start, strides=steps).astype(np.float64)
         found = np.stack([corners.min(axis=0), corners.max(axis=0)])
         stated = np.array([accessor.get(key, there) for key, there in zip(("min", "max"), found, strict=True)], dtype=np.float64)
-        slack = STATED_SHARE * float(np.abs(stated).max())
-        for there, told in zip(found, stated, strict=True):
-            if not np.allclose(told, there, rtol=0.0, atol=slack, equal_nan=True):
-                raise DamagedMeshError(
-                    f"it holds corners that reach to {_words(there)} where it states {_words(told)}; export it again"
-                )
+        if unlike := unlike_stated(found, stated):
+            there, told = map(_words, unlike)
+            raise DamagedMeshError(f"it holds corners that reach to {there} where it states {told}; export it again")
 
 
 def _words(place: Any) -> str:
@@ -97,7 +94,6 @@ GLB_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a compo
 GLB_FLOAT = 5126  # without an extension positions are floats; glTF 2.0 specification, section 3.7.2.1
 GLB_NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 GLB_PADDING = 4
-STATED_SHARE = 1e-3  # of the farthest corner that is stated: exporters round both ends
 GLB_COPIES = "EXT_mesh_gpu_instancing"
 
 

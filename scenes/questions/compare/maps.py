@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 from scenes.questions.compare.fit import Fit
 from scenes.questions.compare.predicted import area_grid
 from scenes.questions.compare.verdict import Comparison, Verdict
+from scenes.sheets.map_reading import ISOLINES_STOPS
 
 Floats = NDArray[np.float64]
 
 MOST_STOPS = 10.0
-LEVELS = (0.1, 1 / 3, 1.0, 2.0)  # stops that contour lines are drawn at
+LEVELS = (*ISOLINES_STOPS, 2.0)  # stops that contour lines are drawn at
 DIFFERENCE_STOPS = 0.5  # where the scale of differences ends
 
 

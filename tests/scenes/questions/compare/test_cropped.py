@@ -92,7 +92,7 @@ def test_pairs_of_which_one_shows_more_of_the_field_are_refused_where_that_is_fo
         compared(folder)
 
 
-def a_crop(fit_rms, nominal_rms, values=(5.0,), sigma=0.1):
+def a_crop(fit_rms, nominal_rms, values=(5.0,), sigma=0.1, surprises=()):
     """A comparison of cropped stills, one value left free that the scene has at 5 mm."""
     framing = SimpleNamespace(is_cropped=True, size=90.0, right=0.0, up=0.0)
     unknowns = [SimpleNamespace(path="box.ahead_mm", unit="mm", nominal=5.0)][: len(values)]
@@ -104,7 +104,8 @@ def a_crop(fit_rms, nominal_rms, values=(5.0,), sigma=0.1):
         values=np.array(values),
         sigmas=np.full(len(values), sigma),
         fit=SimpleNamespace(rms=fit_rms),
-        nominal=SimpleNamespace(rms=nominal_rms),
+        nominal=SimpleNamespace(rms=nominal_rms, model=SimpleNamespace(stills=())),
+        surprises=surprises,
     )
 
 
@@ -117,6 +118,11 @@ UNEXPLAINED = "Not as predicted, and the values left free do not explain it: 3.1
     ("found", "rest"),
     [
         (a_crop(WELL, WELL), "Put right, they are as predicted."),
+        (a_crop(WELL, WELL, surprises=("a hand",)), "Put right, they are as predicted, but for a thing in frame that is no part"),
+        (
+            a_crop(WELL, POORLY, (20.0,)),
+            "Not as predicted: only with box.ahead_mm 15 mm off would the stills agree, and that is far off.",
+        ),
         (a_crop(WELL, POORLY, (9.0,)), "Put right, box.ahead_mm differs from the scene."),
         (a_crop(POORLY, POORLY), UNEXPLAINED),
         (a_crop(POORLY, POORLY, (9.0,)), UNEXPLAINED),
