@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
-from scenes.questions.compare.fit import Fit
+from scenes.questions.compare.fit import Fit, FitWithErrors
 from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.model import Model, Seen, seen
 from scenes.questions.compare.predicted import UnbuildableError
@@ -33,7 +33,7 @@ class NextShot:
     sigmas: Floats
 
 
-def next_shot(notes: Notes, fit: Fit) -> NextShot | None:
+def next_shot(notes: Notes, fit: FitWithErrors) -> NextShot | None:
     """The setting that brings the largest standard error down most; None where none of those that the scene checks helps."""
     known = np.asarray(np.linalg.pinv(fit.covariance, hermitian=True))
     found = [NextShot(state=state, sigmas=_with_it(known, told)) for state, told in _candidates(notes, fit)]

@@ -45,11 +45,13 @@ class Predicted:
     rims: Singles
 
 
-def predicted(shot: Shot, unknowns: tuple[Unknown, ...], values: Values, cells: Cells, *, with_rims: bool = True) -> Predicted:
-    """The prediction on (rows, columns) cells."""
+def predicted(
+    shot: Shot, unknowns: tuple[Unknown, ...], values: Values, cells: Cells, *, with_rims: bool = True, again: bool = True
+) -> Predicted:
+    """The prediction on (rows, columns) cells; without `again`, nothing is kept of a state that is not asked for again."""
     lens, box = _built(shot, unknowns, tuple(values))
     grid = area_grid(framed(shot, unknowns, tuple(values)), (cells[0] * FINER, cells[1] * FINER))
-    map_ = unlit_as_clear(_map(shot, lens, grid, box))
+    map_ = unlit_as_clear(_map(shot, lens, grid, box, again=again))
     rims = _cell_means(_rims(lens, grid, map_)) if with_rims else np.broadcast_to(np.float32(1.0), cells)
     return Predicted(share=_cell_means(map_.transmission), rims=rims)
 
@@ -72,7 +74,7 @@ class _Ready:
 _ready: OrderedDict[tuple[int, PixelGrid], _Ready] = OrderedDict()
 
 
-def _map(shot: Shot, lens: LensState, grid: PixelGrid, box: Box) -> VignetteMap:
+def _map(shot: Shot, lens: LensState, grid: PixelGrid, box: Box, *, again: bool) -> VignetteMap:
     pencils_at = partial(pencils_for, lens)
     near, far = (float(depth) for depth in box_depths_mm(box))
     if box.glasses or lens is not _own_lens(shot.state):
@@ -83,10 +85,16 @@ def _map(shot: Shot, lens: LensState, grid: PixelGrid, box: Box) -> VignetteMap:
     if held is None or near < held.depths_mm[0] or far > held.depths_mm[1]:
         reach = near - BESIDE_MM, far + BESIDE_MM
         ready = prepared(pencils_at, grid, box, np.array(reach), threads=THREADS)
-        held = _ready[key] = _Ready(shot.state, ready, reach)
-        if len(_ready) > MOST_READY:
-            _ready.popitem(last=False)
+        held = _Ready(shot.state, ready, reach)
+        if again:
+            _keep(key, held)
     return prepared_map(held.prepared, pencils_at, grid, box, threads=THREADS)
+
+
+def _keep(key: tuple[int, PixelGrid], held: _Ready) -> None:
+    _ready[key] = held
+    if len(_ready) > MOST_READY:
+        _ready.popitem(last=False)
 
 
 def _own_lens(state: State) -> LensState:

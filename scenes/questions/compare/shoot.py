@@ -28,7 +28,6 @@ from scenes.states.state import State, guides_of, pixel_grid, plan_state
 Complain = Callable[[KeyPath, str], None]
 
 
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unknown:
     """A length or angle that was not measured: its path as the notes have it, and where it stands in the scene."""
