@@ -5,7 +5,7 @@ A still is summed up once, its exposure and plane eliminated; what any set of st
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -21,9 +21,10 @@ from scenes.unknowns.unknown import Unknown, View, nominal_values
 Floats = NDArray[np.float64]
 
 USUAL_NOISE = 0.002  # of the light, of a cell of a still to come; assumed
-ACROSS = 48  # cells: unevenness hangs together over two of them
+ACROSS, FIT_ACROSS = 48, 96  # cells; as many as a fit has see thin edges of the frame too
 TOLD_SIGMA = 2.0  # mm or degrees: a value known no better than this is not claimed
 NEARLY = 1.25  # of the errors that all stills give: a few that come so near say as much
+HARD = 0.9  # correlation from which two values are told only together
 MOST_TRIED = 12  # stills of which every choice is tried
 
 
@@ -36,13 +37,13 @@ class Telling:
     alike: Floats
 
 
-def telling(view: View, unknowns: tuple[Unknown, ...], values: Values | None = None) -> Telling:
+def telling(view: View, unknowns: tuple[Unknown, ...], values: Values | None = None, across: int = ACROSS) -> Telling:
     """What a still of a view would tell near these values, else near the scene's; UnbuildableError where there is no box."""
     here = list(nominal_values(unknowns)) if values is None else list(values)
     area = view.area
-    cells = (max(1, round(ACROSS * area.height_mm / area.width_mm)), ACROSS)
+    cells = (max(1, round(across * area.height_mm / area.width_mm)), across)
     blank = seen(view, _even(np.ones(cells)))
-    model = Model(unknowns, (blank,))
+    model = Model(unknowns, (blank,), rough=True)  # derivatives from one side: half the maps
     model = replace(model, stills=(replace(blank, measured=_even(model.share(0, here))),))
     vector = np.concatenate([here, np.zeros(model.size - model.count)])
     (rows,) = model.cell_jacobians(vector)
@@ -89,18 +90,22 @@ def fewest(some: Sequence[Telling], count: int) -> tuple[int, ...]:
         return ()
     limit = np.minimum(NEARLY * wanted[told], TOLD_SIGMA)
     for size in range(1, min(len(some), MOST_TRIED) + 1):
-        enough = [places for places in _choices(len(some), size) if (_sigmas(some, places, count)[told] <= limit).all()]
+        enough = [
+            places for places in combinations(range(min(len(some), MOST_TRIED)), size) if _is_enough(some, places, told, limit)
+        ]
         if enough:
-            return min(enough, key=lambda places: float(np.log(_sigmas(some, places, count)[told]).sum()))
+            return min(enough, key=lambda places: _spread(some, places, told))
     return tuple(range(len(some)))
 
 
-def _choices(count: int, size: int) -> Iterator[tuple[int, ...]]:
-    yield from combinations(range(min(count, MOST_TRIED)), size)
+def _is_enough(some: Sequence[Telling], places: Sequence[int], told: NDArray[np.bool_], limit: Floats) -> bool:
+    return bool((sigmas_of([some[place] for place in places], len(told))[told] <= limit).all())
 
 
-def _sigmas(some: Sequence[Telling], places: Sequence[int], count: int) -> Floats:
-    return sigmas_of([some[place] for place in places], count)
+def _spread(some: Sequence[Telling], places: Sequence[int], told: NDArray[np.bool_]) -> float:
+    """Logarithm of how large a space the values told may lie in: what a D-optimal choice makes smallest."""
+    known = covariance_of([some[place] for place in places], len(told))
+    return float(np.linalg.slogdet(known[np.ix_(told, told)])[1])
 
 
 def known_alone(one: Telling) -> Floats:

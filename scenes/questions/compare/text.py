@@ -13,13 +13,12 @@ from scenes.questions.compare.surprises import Surprise
 from scenes.questions.compare.verdict import Comparison, Verdict
 from scenes.runtime.page import listed
 from scenes.stills.cells import ORIENTATIONS, WAY_WORDS
-from scenes.unknowns.telling import TOLD_SIGMA
+from scenes.unknowns.telling import HARD, TOLD_SIGMA
 from scenes.unknowns.unknown import Unknown
 
 NOT_ALIKE = 0.5  # mm or degrees
 NO_LOSS = 0.97  # of the light: a still that shows as much everywhere has no box on it
 FAR_MM = 10.0  # mm or degrees: so far off is likelier a mistake in the notes than in the box
-ALIKE = 0.9  # correlation from which two values are told only together
 METHOD = (
     "Each still was brought to linear light by the curve that the notes state, averaged to cells and divided by its reference. "
     "Exposure and a plane of uneven light were fitted to each still, clipped pixels, dust and burnt-in letters and lines left out."
@@ -213,7 +212,7 @@ def correlated(found: Comparison) -> list[tuple[int, int, float]]:
     sigmas = np.maximum(found.sigmas, 1e-12)
     alike = found.fit.covariance / np.outer(sigmas, sigmas)
     places = [k for k, told in enumerate(found.told) if told]
-    return [(i, j, float(alike[i, j])) for i in places for j in places if i < j and abs(alike[i, j]) >= ALIKE]
+    return [(i, j, float(alike[i, j])) for i in places for j in places if i < j and abs(alike[i, j]) >= HARD]
 
 
 def orientation_notes(found: Comparison) -> Iterator[str]:
