@@ -14,15 +14,14 @@ from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, f_numbers_of, focal_lengths, focus_distances_of
 from scenes.scene_file.tables.shoot import MOST_PICTURES, RECORDED
-from scenes.scene_file.tables.tolerance_paths import PathError, spots_of
 from scenes.stills.decode import SUFFIXES
+from scenes.unknowns.usual import usual_paths
 
 ASKED = '"?"'
 WITHOUT = {"without", "wo", "off", "ref", "reference", "bare", "nobox", "clean", "open"}  # words of a name: shot without the box
 WITH = {"with", "w", "on", "box"}
 FROM_SCENE = "from the scene: look whether it was shot at it"
 COMMENT_AT = 46  # column
-LENGTHS = ("box.ahead_mm", "box.offset_mm.up", "box.offset_mm.right", "box.tilt_deg")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,15 +99,7 @@ def _unknown(scene: Scene) -> Iterator[str]:
 
 
 def _candidates(scene: Scene) -> Iterator[str]:
-    lenses = [f"lens[{lens.name}].pupil_behind_front_mm" for lens in scene.lens]
-    flags = [f"box.flag[{flag.name or place + 1}].angle_deg" for place, flag in enumerate(scene.box.flag)]
-    trays = [f"box.stage[{stage.name or place + 1}].turn_deg" for place, stage in enumerate(scene.box.stage)]
-    for path in (*LENGTHS, *lenses, *flags, *trays):
-        try:
-            spots_of(scene, path)
-        except PathError:
-            continue
-        yield path
+    return iter(dict.fromkeys(path for lens in scene.lens for path in usual_paths(scene, lens)))
 
 
 def _picture(scene: Scene, pair: Pair, *, first: bool) -> Iterator[str]:

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from scenes.questions.compare.errors import covariance, unfelt
 from scenes.questions.compare.measure import COARSE
-from scenes.questions.compare.model import Kept, Model, Seen, seen_coarser
-from scenes.questions.compare.predicted import UnbuildableError, Values
-from scenes.questions.compare.shoot import Unknown, nominal_values
 from scenes.questions.compare.solve import Bounds, cost_of, minimised
+from scenes.unknowns.errors import covariance, unfelt
+from scenes.unknowns.model import Kept, Model, Seen, seen_coarser
+from scenes.unknowns.predicted import UnbuildableError, Values
+from scenes.unknowns.unknown import Unknown, nominal_values
 
 Floats = NDArray[np.float64]
 

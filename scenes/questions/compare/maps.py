@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenes.questions.compare.fit import Fit
-from scenes.questions.compare.predicted import area_grid
 from scenes.questions.compare.verdict import Comparison, Verdict
 from scenes.sheets.map_reading import ISOLINES_STOPS
+from scenes.unknowns.predicted import area_grid
 
 Floats = NDArray[np.float64]
 

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from scenes.questions.compare.fit import Fit, coarse_fit, finders, start_cost
 from scenes.questions.compare.measure import COARSE
-from scenes.questions.compare.model import Kept, Model, Seen, seen, seen_coarser
-from scenes.questions.compare.predicted import Values
 from scenes.questions.compare.shoot import Notes
 from scenes.stills.cells import ORIENTATIONS, Measured, oriented
+from scenes.unknowns.model import Kept, Model, Seen, seen, seen_coarser
+from scenes.unknowns.predicted import Values
 
 Floats = NDArray[np.float64]
 

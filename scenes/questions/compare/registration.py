@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from scenes.questions.compare.fit import GOOD_SHARE, Fit, finders, fit_from, start_cost, with_errors
 from scenes.questions.compare.measure import COARSE
-from scenes.questions.compare.model import PLANE, Model, Seen, seen_coarser
-from scenes.questions.compare.predicted import Values
-from scenes.questions.compare.shoot import Notes, Unknown, framed, framing
+from scenes.questions.compare.shoot import Notes
 from scenes.stills.decode import refusal
+from scenes.unknowns.model import PLANE, Model, Seen, seen_coarser
+from scenes.unknowns.predicted import Values
+from scenes.unknowns.unknown import Unknown, framed, framing
 
 Floats = NDArray[np.float64]
 

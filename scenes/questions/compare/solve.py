@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.questions.compare.model import Model
+from scenes.unknowns.model import Model
 
 Floats = NDArray[np.float64]
 

@@ -8,18 +8,17 @@ import numpy as np
 
 from scenes.answers.numbers import distance_words
 from scenes.questions.compare.fit import GOOD_SHARE
-from scenes.questions.compare.next_shot import NextShot
 from scenes.questions.compare.registration import framing_doubts, framing_words
-from scenes.questions.compare.shoot import Unknown
 from scenes.questions.compare.surprises import Surprise
 from scenes.questions.compare.verdict import Comparison, Verdict
 from scenes.runtime.page import listed
 from scenes.stills.cells import ORIENTATIONS, WAY_WORDS
+from scenes.unknowns.telling import HARD, TOLD_SIGMA
+from scenes.unknowns.unknown import Unknown
 
 NOT_ALIKE = 0.5  # mm or degrees
 NO_LOSS = 0.97  # of the light: a still that shows as much everywhere has no box on it
 FAR_MM = 10.0  # mm or degrees: so far off is likelier a mistake in the notes than in the box
-ALIKE = 0.9  # correlation from which two values are told only together
 METHOD = (
     "Each still was brought to linear light by the curve that the notes state, averaged to cells and divided by its reference. "
     "Exposure and a plane of uneven light were fitted to each still, clipped pixels, dust and burnt-in letters and lines left out."
@@ -158,8 +157,8 @@ def next_step(found: Comparison) -> str:
 
 def _tell_more(found: Comparison) -> str:
     open_values = [item.path for item, told in zip(found.notes.unknowns, found.told, strict=True) if not told]
-    if found.next_shot is not None:
-        return f"these stills do not tell {listed(open_values)}: {_next_words(found, found.next_shot)}."
+    if found.next_shots:
+        return f"these stills do not tell {listed(open_values)}: {_next_words(found)}."
     return f"these stills do not tell {listed(open_values)}: measure, or shoot one more still with the part well into the frame."
 
 
@@ -178,7 +177,7 @@ def doubts(found: Comparison) -> Iterator[str]:
         yield f"With {words} the stills would look the same {WAY_WORDS[way]}: make sure that they are the right way up."
     if found.framing is not None:
         yield from framing_doubts(found.notes, found.framing)
-    more = f"; {_next_words(found, found.next_shot)}" if found.next_shot is not None else ""
+    more = f"; {_next_words(found)}" if found.next_shots else ""
     for first, second, alike in correlated(found):
         a, b = unknowns[first].path, unknowns[second].path
         other = "larger" if alike > 0 else "smaller"
@@ -190,11 +189,17 @@ def doubts(found: Comparison) -> Iterator[str]:
         )
 
 
-def _next_words(found: Comparison, shot: NextShot) -> str:
-    state, worst = shot.state, int(np.argmax(shot.sigmas))
-    at = f"focus {distance_words(state.focus_mm)}, f/{state.f_number:g}"
+def _next_words(found: Comparison) -> str:
+    """What the next stills would bring: of one alone all errors, of several how many values."""
+    shot = found.next_shots[0]
+    told = shot.sigmas <= TOLD_SIGMA
+    if not told.any():
+        return "no setting that the scene checks would tell them"
+    worst = int(np.argmax(np.where(told, shot.sigmas, 0.0)))
+    at = f"focus {distance_words(shot.state.focus_mm)}, f/{shot.state.f_number:g}"
     error = f"{shot.sigmas[worst]:.2g} {found.notes.unknowns[worst].unit}"
-    return f"one more still at {at} would bring every error to about {error} or less"
+    every = "every error" if told.all() else "the errors of those that it tells"
+    return f"one more still at {at} would bring {every} to about {error} or less"
 
 
 def is_vague(found: Comparison) -> bool:
@@ -207,7 +212,7 @@ def correlated(found: Comparison) -> list[tuple[int, int, float]]:
     sigmas = np.maximum(found.sigmas, 1e-12)
     alike = found.fit.covariance / np.outer(sigmas, sigmas)
     places = [k for k, told in enumerate(found.told) if told]
-    return [(i, j, float(alike[i, j])) for i in places for j in places if i < j and abs(alike[i, j]) >= ALIKE]
+    return [(i, j, float(alike[i, j])) for i in places for j in places if i < j and abs(alike[i, j]) >= HARD]
 
 
 def orientation_notes(found: Comparison) -> Iterator[str]:

@@ -22,17 +22,19 @@ from scenes.questions.compare.fit import (
     with_errors,
 )
 from scenes.questions.compare.measure import COARSE
-from scenes.questions.compare.model import Kept, Model, Seen, seen, seen_coarser
 from scenes.questions.compare.next_shot import NextShot
 from scenes.questions.compare.orientation import ALIKE_COST, alike_orientations, best_orientations
 from scenes.questions.compare.registration import Framing, framing_of, insist_on_pairs, reframed
-from scenes.questions.compare.shoot import Notes, Shot, Unknown, nominal_values
+from scenes.questions.compare.shoot import Notes, Shot
 from scenes.questions.compare.solve import cost_of
 from scenes.questions.compare.surprises import Surprise, surprises
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.tolerance_paths import PathError, spots_of
 from scenes.states.state import plan_state
 from scenes.stills.cells import ORIENTATIONS, Measured, oriented
+from scenes.unknowns.model import Kept, Model, Seen, seen, seen_coarser
+from scenes.unknowns.telling import TOLD_SIGMA
+from scenes.unknowns.unknown import Unknown, View, nominal_values
 
 BAD_SHARE = 0.03  # rms: it does not, whatever the unknown values
 UNEXPLAINED_SHARE = 0.01  # rms: too much for "as predicted", whatever the values
@@ -41,7 +43,6 @@ FOCAL_SHARE, FOCAL_SIGMAS = 0.04, 5.0  # the focal length has to be off by this 
 FOLLOWED = 2  # of the best starts
 FOCAL_STARTS = (0.72, 0.85, 1.0, 1.18, 1.4)
 NOTHING_MM = 0.5  # mm or degrees: less is what a tape measure reads
-TOLD_SIGMA = 2.0  # mm or degrees: a value known no better than this is not claimed
 COST_GAIN = 1.1
 ROUNDS = 2
 
@@ -77,7 +78,7 @@ class Comparison:
     other: OtherLens | None
     framing: Framing | None
     alike: tuple[tuple[str, NDArray[np.float64]], ...] = ()
-    next_shot: NextShot | None = None
+    next_shots: tuple[NextShot, ...] = ()
 
     @property
     def told(self) -> tuple[bool, ...]:
@@ -123,7 +124,7 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
         if framing is not None and not framing.is_as_noted:
             judged = _judged(notes, stills, judged.fit, framing, None)
     upright = set(orientations) == {ORIENTATIONS[0]} and judged.verdict is Verdict.FIT and judged.fit.rms <= GOOD_SHARE
-    shown = replace(notes, shots=tuple(one.shot for one in judged.fit.model.stills))  # as put right
+    shown = replace(notes, shots=put_right(notes, judged.fit))
     return Comparison(
         notes=notes,
         verdict=judged.verdict,
@@ -170,6 +171,12 @@ def _judged(notes: Notes, stills: Sequence[Seen], fit: Fit, framing: Framing | N
     if is_cropped and verdict is Verdict.NOTHING:
         verdict = Verdict.FIT  # what had to be put right first is not as predicted
     return _Judged(fit=fit, nominal=nominal, surprises=found, left_out=left_out, other=other, verdict=verdict)
+
+
+def put_right(notes: Notes, fit: Fit) -> tuple[Shot, ...]:
+    """The shots of the notes with the part of the sensor that the fit took them to show."""
+    pairs = zip(notes.shots, fit.model.stills, strict=True)
+    return tuple(replace(shot, area=one.shot.area) for shot, one in pairs)
 
 
 def _turned(notes: Notes, measured: Sequence[Measured], ways: Sequence[str]) -> list[Seen]:
@@ -239,7 +246,7 @@ def _named_lens(notes: Notes, fit: Fit) -> OtherLens | None:
     return None
 
 
-def _with_lens(shot: Shot, lens: Lens) -> Shot:
+def _with_lens(shot: View, lens: Lens) -> View:
     state = shot.state
     setting = replace(shot.setting, focal_mm=lens.focal_mm)
     return replace(shot, state=plan_state(state.scene, lens, state.resources, setting, grid=state.grid, guides=state.guides))

@@ -12,7 +12,7 @@ from scenes.questions.design.designer import Design, Designer, blocked
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.space import space_of
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
-from scenes.questions.tolerances.inputs import input_words
+from scenes.rig.spot_words import input_words
 from scenes.scene_file.messages import plain
 
 MOST_SETS = 4  # of contradicting wishes that are told

@@ -10,7 +10,7 @@ from scenes.questions.design.designer import Design, Designer
 from scenes.questions.design.search import Notches, Try
 from scenes.questions.design.space import Knob
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
-from scenes.questions.tolerances.inputs import input_words
+from scenes.rig.spot_words import input_words
 
 WHERE_STEPS = 10  # notches farther in, where several settings refuse at once: the one that lacks most there holds it
 SAME = 1e-6

@@ -7,15 +7,15 @@ import pytest
 from scipy.ndimage import map_coordinates
 from scipy.optimize import least_squares
 
-from scenes.questions.compare import errors
 from scenes.questions.compare.fit import fit_from, with_errors
-from scenes.questions.compare.model import LN2, MODEL_SHARE, UNEVEN_STOPS, Model, seen
-from scenes.questions.compare.next_shot import next_shot
-from scenes.questions.compare.predicted import predicted
+from scenes.questions.compare.next_shot import next_shots
 from scenes.questions.compare.shoot import read_notes
 from scenes.questions.compare.solve import F_SCALE, Bounds, minimised
 from scenes.states.load import load_scene
 from scenes.stills.cells import Measured
+from scenes.unknowns import errors
+from scenes.unknowns.model import LN2, MODEL_SHARE, UNEVEN_STOPS, Model, seen
+from scenes.unknowns.predicted import predicted
 from tests.scenes.questions.compare.made_shoot import SCENE
 
 CELLS = (24, 32)
@@ -117,7 +117,7 @@ def test_one_more_still_up_close_tells_the_pupil_from_the_box_as_foretold(tmp_pa
     values = [9.0, 50.0]
     alone = notes_of(tmp_path, unknown)
     fit = with_errors(fit_from(model_of(alone, values), values))
-    more = next_shot(alone, fit)
+    more = next_shots(alone, fit)[0]
     assert more.state.focus_mm == 600
     both = notes_of(tmp_path, unknown, focus=('"infinity"', "600"))
     true = with_errors(fit_from(model_of(both, values), values)).sigmas

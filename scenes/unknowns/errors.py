@@ -13,8 +13,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.questions.compare.model import LN2, MODEL_SHARE, UNEVEN_AREAS, UNEVEN_STOPS, Kind, Model, Seen
-from scenes.questions.compare.predicted import predicted, stopped_down
+from scenes.unknowns.model import LN2, MODEL_SHARE, UNEVEN_AREAS, UNEVEN_STOPS, Kind, Model, Seen
+from scenes.unknowns.predicted import predicted, stopped_down
 
 Floats = NDArray[np.float64]
 
@@ -39,13 +39,11 @@ def covariance(model: Model, vector: Floats) -> Floats:
     stopped = {} if model.rough else _stopped_down(model, vector)
     for k, rows in enumerate(jacobians):
         one, places = model.stills[k], model.places(k)
-        scale = model.sigma(k, model.lit(k, vector[model.own(k)]))[one.use]
-        meat[np.ix_(places, places)] += _expected(one, rows, scale)
+        meat[np.ix_(places, places)] += expected_meat(model, vector, k, rows)
         wide = _widened(model, k, _area_sums(one, rows * residuals[k][:, None], LARGE_AREAS))
         found[one.kind] = found.get(one.kind, 0.0) + wide
         if not model.rough:
-            patterns = np.stack([pattern[one.use] for pattern in _patterns(model, vector, k, stopped[one.kind])])
-            alike = _added(alike, _widened(model, k, (patterns / scale) @ rows))
+            alike = _added(alike, _widened(model, k, alike_rows(model, vector, k, rows, stopped[one.kind])))
     meat += sum(sums.T @ sums for sums in found.values()) + alike.T @ alike
     bread = _inverse(information)[: model.count]
     return np.asarray(bread @ meat @ bread.T)
@@ -82,12 +80,26 @@ def _widened(model: Model, k: int, rows: Floats) -> Floats:
     return wide
 
 
-def _expected(one: Seen, rows: Floats, scale: Floats) -> Floats:
-    """Noise cell by cell, and unevenness that is one and the same within each of its areas."""
+def expected_meat(model: Model, vector: Floats, k: int, rows: Floats) -> Floats:
+    """Scatter of J'r of still k: noise cell by cell, and unevenness that is one and the same within each of its areas."""
+    one, scale = model.stills[k], _scale(model, vector, k)
     noisy = rows * (one.measured.noise[one.use] / scale)[:, None]
     uneven = rows * (UNEVEN_STOPS * LN2 * one.measured.light[one.use] / scale)[:, None]
     sums = _area_sums(one, uneven, UNEVEN_AREAS)
     return np.asarray(noisy.T @ noisy + sums.T @ sums)
+
+
+def alike_rows(model: Model, vector: Floats, k: int, rows: Floats, stopped: Floats | None = None) -> Floats:
+    """J' of each thing that may be off in all stills alike, in still k (K, columns); `stopped`: its share stopped down."""
+    one = model.stills[k]
+    share = _stopped_down_share(model, vector, one) if stopped is None else stopped
+    patterns = np.stack([pattern[one.use] for pattern in _patterns(model, vector, k, share)])
+    return np.asarray((patterns / _scale(model, vector, k)) @ rows)
+
+
+def _scale(model: Model, vector: Floats, k: int) -> Floats:
+    """Scale of the residuals of the cells of still k that count (N,)."""
+    return model.sigma(k, model.lit(k, vector[model.own(k)]))[model.stills[k].use]
 
 
 def _area_sums(one: Seen, rows: Floats, across: int) -> Floats:

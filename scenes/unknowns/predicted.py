@@ -16,12 +16,12 @@ from raytrace.coverage.picture import Prepared, box_depths_mm, prepared, prepare
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState, pencils_for
 from raytrace.shares import VignetteMap
-from scenes.questions.compare.shoot import Shot, Unknown, framed, moved
 from scenes.rig.box import build_box
 from scenes.rig.lens import front_travel_mm, lens_variants
 from scenes.runtime.engines import unlit_as_clear
 from scenes.scene_file.tables.scene import box_for
 from scenes.states.state import State
+from scenes.unknowns.unknown import Unknown, View, framed, moved
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -46,7 +46,7 @@ class Predicted:
 
 
 def predicted(
-    shot: Shot, unknowns: tuple[Unknown, ...], values: Values, cells: Cells, *, with_rims: bool = True, again: bool = True
+    shot: View, unknowns: tuple[Unknown, ...], values: Values, cells: Cells, *, with_rims: bool = True, again: bool = True
 ) -> Predicted:
     """The prediction on (rows, columns) cells; without `again`, nothing is kept of a state that is not asked for again."""
     lens, box = _built(shot, unknowns, tuple(values))
@@ -74,7 +74,7 @@ class _Ready:
 _ready: OrderedDict[tuple[int, PixelGrid], _Ready] = OrderedDict()
 
 
-def _map(shot: Shot, lens: LensState, grid: PixelGrid, box: Box, *, again: bool) -> VignetteMap:
+def _map(shot: View, lens: LensState, grid: PixelGrid, box: Box, *, again: bool) -> VignetteMap:
     pencils_at = partial(pencils_for, lens)
     near, far = (float(depth) for depth in box_depths_mm(box))
     if box.glasses or lens is not _own_lens(shot.state):
@@ -101,7 +101,7 @@ def _own_lens(state: State) -> LensState:
     return state.variants[len(state.variants) // 2]
 
 
-def _built(shot: Shot, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> tuple[LensState, Box]:
+def _built(shot: View, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> tuple[LensState, Box]:
     state = shot.state
     scene = moved(state.scene, unknowns, values)
     lens = next(lens for lens in scene.lens if lens.name == state.lens_name)
@@ -124,7 +124,7 @@ def _built(shot: Shot, unknowns: tuple[Unknown, ...], values: tuple[float, ...])
     return variants[len(variants) // 2].lens, box
 
 
-def stopped_down(shot: Shot, factor: float) -> Shot:
+def stopped_down(shot: View, factor: float) -> View:
     """The shot at so many times its f-number."""
     state, setting = shot.state, shot.setting
     glass, f_number = state.resources.glass_of(state.lens), factor * setting.f_number
@@ -138,13 +138,13 @@ def _cell_means(values: NDArray[np.floating]) -> Singles:
     return np.asarray(means, dtype=np.float32)
 
 
-def field_cosine(shot: Shot, cells: Cells) -> Floats:
+def field_cosine(shot: View, cells: Cells) -> Floats:
     """Cosine of the field angle at the cells' centres (H, W), of the lens as the scene has it."""
     slope = pencils_for(_own_lens(shot.state), area_grid(shot, cells).points_mm).slope
     return np.asarray(1.0 / np.sqrt(1.0 + np.sum(slope**2, axis=1))).reshape(cells)
 
 
-def area_grid(shot: Shot, cells: Cells) -> PixelGrid:
+def area_grid(shot: View, cells: Cells) -> PixelGrid:
     """The area of a still on (rows, columns) cells."""
     area = shot.area
     return PixelGrid(width_mm=area.width_mm, height_mm=area.height_mm, columns=cells[1], rows=cells[0], offset_mm=area.offset_mm)
