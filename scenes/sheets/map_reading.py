@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from geometry.frame import where_in_words
 from raytrace.optics.camera import Guide
@@ -141,6 +140,8 @@ def place_words(map_: VignetteMap, row: int, column: int) -> str:
 
 def _middle_of_largest(chosen: NDArray[np.bool_]) -> tuple[int, int]:
     """The chosen pixel nearest the middle of the largest patch of them."""
+    from scipy import ndimage  # here, for it takes long to load and a clear state has no such patch
+
     patches, count = ndimage.label(chosen)
     largest = int(np.argmax(np.bincount(patches.ravel(), minlength=count + 1)[1:])) + 1
     rows, columns = np.nonzero(patches == largest)

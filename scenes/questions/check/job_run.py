@@ -51,6 +51,8 @@ class JobRun:
 
     def steps(self, *, between: bool) -> Iterator[Step]:
         """What is to be done once all states are checked."""
+        if self.recorder is not None:
+            yield from self.recorder.views()  # first: processes that draw in 3D wait for them
         if between:
             yield from (self._range_of(name) for name in dict.fromkeys(plan.lens_name for plan in self.job.plans))
         if self.recorder is not None:
