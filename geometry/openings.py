@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from geometry.arrays import FloatArray
+from geometry.arrays import FloatArray, cross_product
 from geometry.body import Assembly, Kind, Loop, Part, Surface, Tube
 from geometry.enclosure import (
     OVERLAP_MM,
@@ -111,7 +111,7 @@ class Enclosure:
 def triangle_areas_mm2(surface: Surface) -> FloatArray:
     """Areas (F,) of a surface's triangles [mm^2]."""
     a, b, c = np.moveaxis(surface.vertices_mm[surface.faces], 1, 0)
-    return np.asarray(np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2)
+    return np.asarray(np.linalg.norm(cross_product(b - a, c - a), axis=1) / 2)
 
 
 def openings_of(assembly: Assembly, fit: Fit) -> tuple[Opening, ...]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geometry.arrays import FloatArray
+from geometry.arrays import FloatArray, cross_product
 from geometry.outline import contains
 from raytrace.box import Glass, GlassKind
 from raytrace.optics.bundle import BoolArray, Bundle, Leg
@@ -192,11 +192,11 @@ def _after(glass: Glass, crossing: Crossing, direction: FloatArray, light: _Ligh
 
 def _twice_the_angle(direction: FloatArray, normal: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Cosine and sine of twice the angle from the ray's level axis to a plate's s axis, which is square to ray and normal."""
-    level = np.cross(np.array([0.0, 1.0, 0.0]), direction)
+    level = cross_product(np.array([0.0, 1.0, 0.0]), direction)
     level /= np.maximum(np.linalg.norm(level, axis=1, keepdims=True), 1e-300)
-    s_axis = np.cross(direction, normal)
+    s_axis = cross_product(direction, normal)
     c = np.sum(s_axis * level, axis=1)
-    s = np.sum(s_axis * np.cross(direction, level), axis=1)
+    s = np.sum(s_axis * cross_product(direction, level), axis=1)
     square = c * c + s * s
     straight = square < 1e-24  # at normal incidence s and p are alike and any axis will do
     square = np.where(straight, 1.0, square)
