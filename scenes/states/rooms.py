@@ -51,6 +51,12 @@ class Rooms:
         """Whether the beams are followed past all parts of another box."""
         return all(_ahead_mm(part) <= beam.beam.far_z_mm for _, beam in self._beams for part in box.parts)
 
+    @property
+    def whole_field(self) -> bool:
+        """Whether all light of the guides could be followed, and the lens has some for all of each."""
+        roots = [beam.legs(beam.cell) for _, beam in self._beams]
+        return all(root is not None and root.whole for root in roots)
+
     def clearance(self, part: Part) -> Clearance:
         """How far a part stays out of every beam; -ALONG_MM where some of it stands beyond the plane in focus."""
         return min((self._one(name, beam, part) for name, beam in self._beams), key=lambda found: found.clearance_mm)
