@@ -112,10 +112,13 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
     fit = best_fit(notes.unknowns, stills, coarse_fit(notes.unknowns, stills, kept).values)
     orientations = tuple(ORIENTATIONS[0] for _ in stills)
     if fit.rms > GOOD_SHARE:
-        orientations = best_orientations(notes, measured, fit, kept)
+        way_up = best_orientations(notes, measured, fit, kept)
+        orientations = way_up.orientations
         if set(orientations) != {ORIENTATIONS[0]}:
             stills = _turned(notes, measured, orientations)
             fit = best_fit(notes.unknowns, stills, coarse_fit(notes.unknowns, stills, kept).values)
+        elif way_up.near is not None:
+            fit = min(fit, best_fit(notes.unknowns, stills, way_up.near), key=lambda one: one.cost)
     poor = fit.rms > GOOD_SHARE
     framing = framing_of(notes, fit) if poor else None
     judged = _judged(notes, stills, fit, framing, _other_lens(notes, fit, hopeless=False) if poor else None)
