@@ -19,7 +19,17 @@ from scenes.io.file_names import file_names
 from scenes.questions.make.lists import bill_csv, cut_list_csv
 from scenes.questions.make.parts import DRAWN_SAGITTA_MM, Cut, Made
 from scenes.questions.make.report import Bought, MakeReport, Sheet, Wind, make_report, set_ups
-from scenes.questions.make.text import CAUTIONS, ENTIRE, clear_words, next_words, rod_words, sheet_words, summary, taken_words
+from scenes.questions.make.text import (
+    CAUTIONS,
+    ENTIRE,
+    clear_words,
+    next_words,
+    plate_words,
+    rod_words,
+    sheet_words,
+    summary,
+    taken_words,
+)
 from scenes.questions.make.weights import Carried, Sagged
 from scenes.rig.box import rod_spec
 from scenes.runtime.progress import Tick, silent
@@ -49,7 +59,7 @@ class MakeAnswer(Answer):
 
     @property
     def exit_status(self) -> int:
-        """0 where every state is clear, as drawn and with the rods bent."""
+        """0 where every lens is clear in its states and between, as drawn and with the rods bent."""
         return CLEAR if self.report.all_clear else IN_FRAME
 
     @property
@@ -71,6 +81,8 @@ class MakeAnswer(Answer):
         yield Heading(f"Make: {self.title}" if self.title else "Make")
         yield Paragraph(summary(report))
         yield Paragraph(clear_words(report))
+        for words in plate_words(report):
+            yield Paragraph(words)
         yield Gap()
         yield Table(columns=PART_COLUMNS, rows=report.parts.made)
         yield Gap()
@@ -122,6 +134,7 @@ class MakeAnswer(Answer):
         report = self.report
         return {
             "answer": f"{summary(report)} {clear_words(report)}",
+            "rods_in_plate": list(plate_words(report)),
             "taken": list(taken_words(report)),
             "parts": [_part_data(part) for part in report.parts.made],
             "sheets": [_sheet_data(sheet) for sheet in report.sheets],
@@ -336,6 +349,10 @@ def _carried_data(box: Carried) -> dict[str, Any]:
         "balance_shift_mm": finite(box.shift_mm),
         "things": [{"name": thing.name, "kind": thing.kind, "kg": finite(thing.kg, 6)} for thing in box.things],
         "states": [_state_data(one) for one in box.states],
+        "clear_between": box.between.clear,
+        "between": box.between.words,
+        "sagged_clear_between": None if box.between_bent is None else box.between_bent.clear,
+        "sagged_between": None if box.between_bent is None else box.between_bent.words,
     }
 
 

@@ -10,6 +10,7 @@ from geometry.cantilever import plate_drag_n
 from geometry.errors import GeometryError
 from geometry.flats import Flat
 from geometry.nesting import Laid, Piece, nested
+from scenes.questions.make.joints import RodMeeting, joints_of, rods_in_plate
 from scenes.questions.make.parts import Cut, Made, Parts, PlateShape, parts_of
 from scenes.questions.make.weights import Carried, carried
 from scenes.rig.box import flag_name
@@ -96,6 +97,7 @@ class MakeReport:
     bought: tuple[Bought, ...]
     carried: tuple[Carried, ...]
     wind: tuple[Wind, ...]
+    rods_in_plate: tuple[RodMeeting, ...]
 
     @property
     def make(self) -> Make:
@@ -104,8 +106,8 @@ class MakeReport:
 
     @property
     def all_clear(self) -> bool:
-        """Whether every state judged is clear, as drawn and with the rods bent."""
-        return all(one.clear and one.sagged_clear is not False for box in self.carried for one in box.states)
+        """Whether every lens is clear in its states and between, as drawn and with the rods bent."""
+        return all(box.clear and box.clear_bent for box in self.carried)
 
 
 def make_report(show: Loaded, states: Sequence[State], tick: Tick = silent) -> MakeReport:
@@ -129,6 +131,7 @@ def make_report(show: Loaded, states: Sequence[State], tick: Tick = silent) -> M
         bought=tuple(bought_of(scene, parts.made)),
         carried=carried(states, parts.made),
         wind=tuple(wind_on(scene)),
+        rods_in_plate=rods_in_plate(scene),
     )
 
 
@@ -172,15 +175,25 @@ def bought_of(scene: Scene, made: Sequence[Made]) -> Iterator[Bought]:
             yield Bought(name=f"seal, {seal.kind}", count=1, note=seal.name or "between barrel and bore")
     hinges = sum(1 + (flag.extension is not None) for flag in scene.box.flag)
     if hinges:
-        yield Bought(name="friction hinge", count=2 * hinges, note="two at each flag and extension")
+        note = "two a flag and extension; yours to choose"
+        yield Bought(name="friction hinge", count=2 * hinges, note=note)
     screws = sum({part.key: part.shape.screws for part in made if isinstance(part.shape, PlateShape)}.values())
     if screws:
         name = f"screw and nut for {plain(scene.make.screw_hole_mm)} mm holes"
-        yield Bought(name=name, count=screws, note="four through each stack of tray frames that is screwed")
+        yield Bought(name=name, count=screws, note="four through each screwed stack of tray frames")
+    for joint in joints_of(scene):
+        note = f"{_apart_words(joint.apart_mm)}; yours to choose"
+        yield Bought(name=f"joint, {joint.rear} to {joint.front}", count=1, note=note)
     if scene.box.mount != "clamp":
         yield Bought(name=f"rod, {scene.box.mount}", count=2, note="with a bracket for the back plate")
     for solid in scene.box.solid:
         yield Bought(name=f"mesh {solid.file}", count=1, note=solid.name or "as its own file has it")
+
+
+def _apart_words(apart_mm: float) -> str:
+    if apart_mm < 0:
+        return f"{plain(-apart_mm)} mm into each other"
+    return f"{plain(apart_mm)} mm apart" if apart_mm else "face to face"
 
 
 def wind_on(scene: Scene) -> Iterator[Wind]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +21,7 @@ from scenes.rig.box import rod_spec
 from scenes.scene_file.catalogue import Material
 from scenes.scene_file.tables.make import Make, materials_of
 from scenes.states.judgement import StateJudgement, judge_state
+from scenes.states.lens_judgement import LensJudgement, lens_judgements
 from scenes.states.names import OfState
 from scenes.states.select import widest_stops
 from scenes.states.state import State
@@ -86,7 +87,8 @@ class Carried:
 
     right_mm, up_mm, ahead_mm: centre of mass from the middle of the lens front. lens_front_n_m: moment there, as if clamped to it;
     rods_n_m: about the rods' clamp. sag: with everything as heavy as it may be. shift_mm: by how much the camera's balance point
-    moves ahead, where the camera is known.
+    moves ahead, where the camera is known. between: the lens from infinity to the nearest focus, and between rows of a zoom, as
+    drawn; between_bent: the same with the rods bent.
     """
 
     lens_name: str
@@ -102,6 +104,18 @@ class Carried:
     sag: Sag | None
     shift_mm: float | None
     states: tuple[Sagged, ...]
+    between: LensJudgement
+    between_bent: LensJudgement | None
+
+    @property
+    def clear(self) -> bool:
+        """Whether it is clear as drawn, in every state and between."""
+        return all(one.clear for one in self.states) and self.between.clear
+
+    @property
+    def clear_bent(self) -> bool:
+        """Whether it is clear with the rods bent, where there are any."""
+        return all(one.sagged_clear is not False for one in self.states) and (self.between_bent is None or self.between_bent.clear)
 
 
 def rod_of(make: Make, diameter_mm: float) -> Rod:
@@ -153,7 +167,14 @@ def _carried(states: Sequence[State], made: Sequence[Made]) -> Carried:
         sag=bent,
         shift_mm=_shift_mm(make, kg, float(centre[2])),
         states=tuple(_sagged(one, bent) for one in states),
+        between=_between(states),
+        between_bent=None if bent is None else _between([sagged_state(one, bent) for one in states]),
     )
+
+
+def _between(states: Sequence[State]) -> LensJudgement:
+    (judged,) = lens_judgements(states)
+    return judged
 
 
 def rod_length_mm(state: State) -> float:
@@ -228,7 +249,10 @@ def _nearest(judged: StateJudgement) -> str:
 
 
 def sagged_state(state: State, bent: Sag) -> State:
-    """The state with its box as low and as far tilted as its rods let it."""
+    """The state with its box as low and as far tilted as its rods let it; so it stays at other settings of the lens."""
     right, up = state.fitted.offset_mm
-    box = {"offset_mm": (right, up - bent.drop_mm), "tilt_deg": state.fitted.tilt_deg + math.degrees(bent.tilt_rad)}
-    return state.with_box(state.fitted.model_copy(update=box))
+    place = {"offset_mm": (right, up - bent.drop_mm), "tilt_deg": state.fitted.tilt_deg + math.degrees(bent.tilt_rad)}
+    lens = state.lens.model_copy(update={"box": state.lens.box.model_copy(update=place)})
+    lenses = tuple(lens if one.name == lens.name else one for one in state.scene.lens)
+    hanging = state.with_box(state.fitted.model_copy(update=place))
+    return replace(hanging, lens=lens, scene=hanging.scene.model_copy(update={"lens": lenses}))

@@ -13,7 +13,7 @@ from scenes.questions.make.drawing_paper import projection_symbol
 from scenes.questions.make.drawings import drawings_pdf
 from scenes.questions.make.pen import WIDE
 from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT
-from tests.scenes.questions.make.small_box import SMALL, loaded
+from tests.scenes.questions.make.small_box import BOX, SMALL, loaded
 
 MM = 72 / 25.4
 TOLERANCES = """
@@ -201,10 +201,9 @@ def test_a_sheet_of_stock_that_lies_turned_on_its_page_says_so(stock, turned, tm
 
 
 def test_no_remark_of_the_parts_list_is_cut_short(tmp_path):
-    on_rods = SMALL.replace('"clamp"', '"rods-15"')
-    report = answer(loaded(tmp_path, '[make]\npaper = "a4"', box=on_rods)).report
+    report = answer(loaded(tmp_path, '[make]\npaper = "a4"', box=BOX)).report  # on rods, with a tray and a flag
     texts = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(drawings_pdf(report))).pages]
-    (parts_list,) = (text for text in texts if "material, remark" in text)
+    parts_list = " ".join(text for text in texts if "material, remark" in text)
     assert all(" ".join(one.note.split()) in " ".join(parts_list.split()) for one in report.bought)
     assert any("rod" in one.name for one in report.bought)
 

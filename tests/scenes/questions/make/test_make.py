@@ -121,7 +121,8 @@ def test_lists_hold_every_part_and_what_is_bought(folder):
     assert {row["part"] for row in rows} == {f"P{number:02}" for number in range(1, 9)}
     bill = list(csv.DictReader(io.StringIO((folder / "bill-of-materials.csv").read_text())))
     assert [row["name"] for row in bill if row["remarks"] == "bought"] == [
-        "filter, 160 x 120 x 4 mm", "friction hinge", "screw and nut for 3.2 mm holes", "rod, rods-15",
+        "filter, 160 x 120 x 4 mm", "friction hinge", "screw and nut for 3.2 mm holes",
+        "joint, back plate to tray", "joint, tray to mask", "joint, mask to hood", "rod, rods-15",
     ]  # fmt: skip
     assert next(row for row in bill if row["name"] == "mask")["material"] == "ABS"
 
