@@ -44,15 +44,18 @@ class Crossing:
     beyond: FloatArray
 
 
-def walk(bundle: Bundle, glasses: Sequence[Glass]) -> tuple[Bundle, tuple[Leg, ...]]:
-    """The bundle dimmed by every glass its rays go through, and the straight legs they run, in order, up to the object plane."""
+def walk(bundle: Bundle, glasses: Sequence[Glass], *, dimmed: bool = True) -> tuple[Bundle, tuple[Leg, ...]]:
+    """The bundle dimmed by every glass its rays go through, and the straight legs they run, in order, up to the object plane.
+
+    Not `dimmed`, it keeps the light that it has: for those who ask for the legs alone.
+    """
     origin, direction, end_z = bundle.origin, bundle.direction, bundle.end_z_mm
     start = np.zeros(len(bundle))
     light = _Light(intensity=np.ones(len(bundle)), q=np.zeros(len(bundle)), u=np.zeros(len(bundle)))
     legs: list[Leg] = []
     for glass in glasses:
         crossing = cross(glass, origin, direction, end_z)
-        light = _after(glass, crossing, direction, light)
+        light = _after(glass, crossing, direction, light) if dimmed else light
         legs += _legs_to_far_face(crossing, origin, direction, start)
         start = legs[-1].start_mm + legs[-1].length_mm
         end_z = object_plane_after(glass, crossing, end_z)
