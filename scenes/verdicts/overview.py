@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from scenes.runtime.page import clipped, counted, wrapped
 from scenes.states.clear_rule import Word
 from scenes.states.names import lens_words, setting_words, state_words
-from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.loss_words import TOLD_LOSS_STOPS, loss_words
 from scenes.verdicts.proof_words import proof_words
 from scenes.verdicts.text import (
     PLAIN_SYMBOLS,
@@ -132,7 +132,7 @@ def _lens_row(states: Sequence[StateResult], symbols: dict[Word, str]) -> str:
     worst = max(states, key=state_rank)
     found = worst.blamed.worst
     setting = f"{worst.focal_mm:g} mm, {setting_words(worst)}" if worst.is_zoom else setting_words(worst)
-    lost = found.blame if found.loss_stops >= SHOWN_LOSS_STOPS else None
+    lost = found.blame if found.loss_stops >= TOLD_LOSS_STOPS else None
     return ROW.format(
         symbols[worst.word],
         clipped(worst.lens_name, 13),

@@ -13,7 +13,7 @@ from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
 from scenes.states.names import state_words, the
 from scenes.states.notes import field_words
 from scenes.verdicts.check import CheckResult, StateResult
-from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, TOLD_LOSS_STOPS, loss_words
 from scenes.verdicts.proof_words import proof_words
 from scenes.verdicts.rooms import PartResult
 from scenes.verdicts.verdict import GuideVerdict, at_words
@@ -234,7 +234,7 @@ def glass_words(corner_minus_axis_stops: float) -> str:
 
 def _row(guide: GuideVerdict, words: str, symbols: dict[Word, str]) -> str:
     worst = guide.worst
-    lost = worst.blame if worst.loss_stops >= SHOWN_LOSS_STOPS else None
+    lost = worst.blame if worst.loss_stops >= TOLD_LOSS_STOPS else None
     margin = f">{guide.margin.percent:.0f}%" if guide.margin.capped else f"{guide.margin.percent:+.1f}%"
     return ROW.format(
         symbols[guide.word],
