@@ -34,6 +34,7 @@ from scenes.states.judgement import doubts, without_glass
 from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words, the
 from scenes.verdicts.darkest import SharesAt
+from scenes.verdicts.in_glass import note_in_glass, parts_without_rooms, without_rooms
 from scenes.verdicts.remedy import remedy_words
 from scenes.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
 from scenes.verdicts.verdict import GuideVerdict, judge, never_clear, never_clear_beyond
@@ -213,6 +214,8 @@ def check_state(
     map_ = darkest_of(maps)
     sampled = map_.made.rays_per_point > 0
     guides = never_clear(not_between_points(guides, parts, sampled=sampled), (*doubts(plan), *trouble))
+    if (fault := note_in_glass(plan.notes)) is not None:
+        guides, parts = without_rooms(guides, fault), parts_without_rooms(parts)
     result = StateResult(
         plan=plan.label,
         pupils=tuple(plan.variant_names),
