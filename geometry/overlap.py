@@ -79,7 +79,7 @@ def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[N
                     f"stands in {slab.name}, by up to {span_mm:.1f} mm of its thickness: no light can be told there; "
                     "move one of them along the axis, or tilt it less"
                 )
-                found.append(Note(name, text, Severity.FAULT, doubts_light=True))
+                found.append(Note(name, text, Severity.FAULT, doubts_light=True, in_glass=True))
     return tuple(found)
 
 
