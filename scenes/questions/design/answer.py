@@ -13,6 +13,7 @@ from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
 from scenes.questions.design.bench import Held
 from scenes.questions.design.contradictions import Contradiction, WayOut
+from scenes.questions.design.designer import choice_words
 from scenes.questions.design.reasons import Price, Reason
 from scenes.questions.design.report import Report, Shown, design_report
 from scenes.questions.design.text import (
@@ -178,7 +179,7 @@ def design_data(number: int, shown: Shown) -> dict[str, Any]:
         "margin_percent": finite(shown.margin_percent),
         "nearest_state": shown.nearest.key,
         "clear_builds_share": finite(shown.clear_builds),
-        "choices": [{"of": path, "value": str(value)} for path, value in design.pick.items()],
+        "choices": [{"of": path, "value": choice_words(value)} for path, value in design.pick.items()],
         "measures": [_reason_data(reason) for reason in shown.reasons],
     }
 
@@ -248,4 +249,4 @@ def design_columns(rows: Sequence[Shown]) -> tuple[Column[Shown], ...]:
 
 
 def _choices(row: Shown) -> str:
-    return ", ".join(str(value) for value in row.design.pick.values()) or "-"
+    return ", ".join(map(choice_words, row.design.pick.values())) or "-"

@@ -12,6 +12,7 @@ from matplotlib.patches import PathPatch
 
 from geometry.arrays import FloatArray
 from geometry.body import Assembly, Kind
+from scenes.questions.design.designer import choice_words
 from scenes.questions.design.outside import MEASURES, Outside
 from scenes.rig.outsides import with_outsides
 from scenes.scene_file.tables.scene import box_for
@@ -151,7 +152,7 @@ def _write_size(page: Page, left: float, top: float, width: float, number: int, 
         f"{outside.width_mm:.1f} x {outside.height_mm:.1f} mm, {outside.depth_mm:.1f} deep",
         f"about {outside.weight_kg:.2f} kg; open sky {100 * outside.sky_share:.0f} %",
         f"least room {shown.room_mm:.1f} mm",
-        *(f"{path.removeprefix('box.')}: {value}" for path, value in shown.design.pick.items()),
+        *(f"{path.removeprefix('box.')}: {choice_words(value)}" for path, value in shown.design.pick.items()),
     )
     for words in lines:
         y = page.taken[-1].bottom - 0.8
