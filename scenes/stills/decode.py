@@ -20,7 +20,6 @@ LEAST_SIDE = 96
 PNG_COLOUR, PNG_PALETTE = 25, 3  # byte of the colour type, and that of a palette. Source: PNG specification, IHDR
 KINDS = "TIFF, PNG, JPEG or EXR"
 EXR_WORDS = "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF"
-TIFF_SUFFIXES = ("", ".tif", ".tiff")
 SUFFIXES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".exr", ".dng")
 
 
@@ -78,7 +77,7 @@ def _kind(data: bytes, name: str) -> str:
         raise refusal(name, "is an empty file; copy it from the card again")
     for kind, marks in _MARKS.items():
         if data.startswith(marks):
-            return "raw" if kind == "tiff" and (Path(name).suffix.lower() not in TIFF_SUFFIXES or is_raw_tiff(data)) else kind
+            return "raw" if kind == "tiff" and (Path(name).suffix.lower() not in ("", *SUFFIXES) or is_raw_tiff(data)) else kind
     if data[:4].isalpha() or data[:1] in {b"{", b"#", b"["}:
         raise refusal(name, f"is no picture but text; name a {KINDS} file")
     if Path(name).suffix.lower() not in SUFFIXES and can_read_raw():  # raw files begin in many ways

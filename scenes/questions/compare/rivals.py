@@ -12,7 +12,7 @@ import numpy as np
 
 from geometry.errors import GeometryError
 from scenes.questions.compare.fit import GOOD_SHARE, Fit, finders, fit_from, start_cost
-from scenes.questions.compare.registration import LEAST_PERCENT
+from scenes.questions.compare.registration import AS_GOOD, LEAST_PERCENT
 from scenes.questions.compare.shoot import Notes
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.tolerance_paths import PathError
@@ -22,7 +22,6 @@ from scenes.unknowns.unknown import Unknown, View, framing, nominal_values
 from scenes.unknowns.usual import unknowns_at
 
 SUSPECT_MM = 1.0  # mm or degrees: who moves no value by more needs no other explanation
-AS_GOOD = 1.15  # of the cost: explains the stills as well
 FOCAL_SHARE = 0.04  # the focal length has to be off by this much to be another lens
 SIZES = (97.0, 93.0, 88.0, 80.0)  # percent that a crop is looked for from
 FOCALS = (0.85, 0.93, 1.07, 1.18)

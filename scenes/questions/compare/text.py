@@ -49,7 +49,7 @@ def summary(found: Comparison) -> str:
             return other_lens_words(found)
     if found.framing is not None and found.framing.is_cropped:
         return f"Not as noted. {framing_words(found.framing)} {_put_right_words(found)}"
-    if found.rivals:
+    if found.rivals and not _not_shaded(found):
         return _rivals_words(found)
     moved = _moved(found)
     unlike = _unexplained(found, found.fit.rms, agree=bool(moved))

@@ -83,6 +83,7 @@ def test_pairs_of_which_one_shows_more_of_the_field_are_refused_where_that_is_fo
         right=0.0,
         up=0.0,
         cost_share=0.1,
+        three_less=9.0,
         powers=np.array([-1.0]),
         names=("with_box.tif",),
         per_percent=np.zeros(0),

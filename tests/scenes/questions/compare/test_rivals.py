@@ -5,6 +5,7 @@ from click.testing import CliRunner
 
 from scenes.cli import brimline
 from scenes.questions.compare.answer import answer
+from scenes.questions.compare.text import doubts
 from scenes.states.load import load_scene
 from tests.scenes.questions.compare.cast_stills import cast_shoot, mask_share
 
@@ -69,3 +70,13 @@ def test_a_lens_of_the_scene_that_explains_as_much_as_a_pupil_moved_is_named(tmp
     lenses = (("18", 18, 38), ("18.8", 18.8, 38))
     found = compared(cast_shoot(tmp_path / "shoot", mask_share(18.8, 38), 18.8, unknown=(PUPIL,), lenses=lenses))
     assert found.data()["summary"].startswith("Another lens: the stills fit the 18.8, not the 18 of the notes.")
+
+
+def test_what_a_crop_would_do_to_a_value_is_said_where_a_value_makes_up_for_one(tmp_path):
+    """Cropped to 95 % and the pupil 3 mm deeper: no one cause explains it, and the fit is good all the same."""
+    found = compared(cast_shoot(tmp_path / "shoot", mask_share(18, 41, shown=0.95), 18, unknown=(PUPIL,), shown=0.95))
+    assert not found.found.framing.told
+    per_percent = (4 + 76 + 41) / 100  # of the way from pupil to mask
+    (said,) = [words for words in doubts(found.found) if "do not tell whether they were cropped" in words]
+    moved = float(said.split(" by ")[1].split(" mm")[0])
+    assert moved == pytest.approx(per_percent, abs=0.3)
