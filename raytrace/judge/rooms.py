@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from enum import Enum
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +37,15 @@ MOST_STAND_INS = 4  # added for one part
 RIGHT_THROUGH_MM = 1000.0  # told of parts that light cannot be followed past
 
 
+class _NotMade(Enum):
+    """What a cell's legs are before they are asked for."""
+
+    NOT_MADE = 0
+
+
+NOT_MADE = _NotMade.NOT_MADE
+
+
 @dataclass(slots=True)
 class GuideBeam:
     """The beam of one guide, its cells made when they are asked for."""
@@ -56,12 +67,10 @@ class GuideBeam:
 
     def legs(self, cell: Cell) -> Legs | None:
         """The legs of a cell; None where its light cannot be followed."""
-        if cell not in self._legs:
-            try:
-                self._legs[cell] = legs_of(self.beam, cell)
-            except NotFollowed:
-                self._legs[cell] = None
-        return self._legs[cell]
+        held: Legs | Literal[_NotMade.NOT_MADE] | None = self._legs.get(cell, NOT_MADE)
+        if held is NOT_MADE:
+            held = self._legs[cell] = _legs_or_none(self.beam, cell)
+        return held
 
     @property
     def ring_matters(self) -> bool:
@@ -94,6 +103,13 @@ class GuideBeam:
     def known(self) -> tuple[Legs, ...]:
         """All legs made so far."""
         return tuple(legs for legs in self._legs.values() if legs is not None)
+
+
+def _legs_or_none(beam: Beam, cell: Cell) -> Legs | None:
+    try:
+        return legs_of(beam, cell)
+    except NotFollowed:
+        return None
 
 
 def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces, enough_mm: float = np.inf) -> FloatArray:

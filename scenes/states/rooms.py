@@ -110,7 +110,7 @@ def _pieces(part: Part) -> Pieces:
 
 def _ahead_mm(part: Part) -> float:
     """How far ahead a part reaches [mm]."""
-    from raytrace.judge.body import parts_span_mm
+    from raytrace.judge.way import parts_span_mm
 
     return parts_span_mm([part])[1]
 
