@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.box import Box
-from raytrace.judge.body import Beam, Legs, NotFollowed, legs_of, look
+from raytrace.judge.body import PUPIL, Beam, Legs, NotFollowed, legs_of, look
 from raytrace.judge.drawn import flat_depth
 from raytrace.judge.field import Cell
 from raytrace.judge.front_ring import best_blend
@@ -57,6 +57,7 @@ class GuideBeam:
     _beam: Beam | None = None
     _legs: dict[Cell, Legs | None] = field(default_factory=dict)
     _suited: dict[tuple[float, float], GuideBeam] = field(default_factory=dict)
+    _by_pupil: GuideBeam | None = None
 
     @property
     def beam(self) -> Beam:
@@ -76,6 +77,15 @@ class GuideBeam:
     def ring_matters(self) -> bool:
         """Whether the lens's front ring takes light from the guide."""
         return len(self.beam.stand_ins) > 1
+
+    def by_pupil(self) -> GuideBeam:
+        """The beam as its pupil alone holds it, which is no less: it shows most parts that stand clear to do so."""
+        if not self.ring_matters:
+            return self
+        if self._by_pupil is None:
+            beam = replace(self.beam, stand_ins=(PUPIL,))
+            self._by_pupil = GuideBeam(self.lenses, self.box, self.cell, self.deepest, beam)
+        return self._by_pupil
 
     def suited_to(self, nearest: FloatArray) -> GuideBeam | None:
         """The beam with one more stand-in, the best one for a nearest place (FOUND,); None where it has that already."""
