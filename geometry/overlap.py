@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.apart import beyond, corners_of, least_overlap_mm, passes_through, slab_corners, ways_of
+from geometry.arrays import cross_product
 from geometry.body import Block, Body, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.flags import hinge_line
 from geometry.frame import Pose
@@ -310,4 +311,4 @@ def _is_hinge_contact(a: Part, b: Part, points_mm: NDArray[np.float64]) -> bool:
 
 def _line_distance(points_mm: NDArray[np.float64], ends_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     along = (ends_mm[1] - ends_mm[0]) / np.linalg.norm(ends_mm[1] - ends_mm[0])
-    return np.linalg.norm(np.cross(points_mm - ends_mm[0], along), axis=-1)
+    return np.linalg.norm(cross_product(points_mm - ends_mm[0], along), axis=-1)

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from geometry.frame import where_in_words
 from raytrace.optics.camera import Guide
 from raytrace.shares import VignetteMap
 
 TOUCH_STOPS = 0.01  # where a part begins to take light: under a tenth of what anyone sees, over the noise of a few hundred rays
+ISOLINES_STOPS = (0.1, 1 / 3, 1.0)  # losses that lines are drawn at
 PIXELS_ACROSS = 1400  # more than a sheet can print
 
 
@@ -140,6 +140,8 @@ def place_words(map_: VignetteMap, row: int, column: int) -> str:
 
 def _middle_of_largest(chosen: NDArray[np.bool_]) -> tuple[int, int]:
     """The chosen pixel nearest the middle of the largest patch of them."""
+    from scipy import ndimage  # here, for it takes long to load and a clear state has no such patch
+
     patches, count = ndimage.label(chosen)
     largest = int(np.argmax(np.bincount(patches.ravel(), minlength=count + 1)[1:])) + 1
     rows, columns = np.nonzero(patches == largest)

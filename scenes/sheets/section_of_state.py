@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from geometry.arrays import FloatArray
-from geometry.meshes import part_mesh, slab_mesh
+from geometry.meshes import slab_mesh
 from raytrace.beam.clearance import beams_of, farthest_mm
 from raytrace.beam.outline import Section
 from raytrace.optics.lens import LensState, pencils_for
-from scenes.sheets.cut_shapes import SIDE, TOP, CutPlane, plane_through
+from scenes.sheets.cut_planes import inside, planes_of
+from scenes.sheets.cut_shapes import CutPlane
 from scenes.sheets.section_sheet import Callout, PartNote, SectionLens, SectionRay, section_figure
 
 if TYPE_CHECKING:
@@ -27,8 +26,6 @@ STEP_MM = 16.0  # between depths at which the beam's edge is taken: between face
 FAR_AWAY_MM = 1e4
 OVERRUN = 0.14  # of the box's length: how far the beam is drawn past the last part
 LEAST_OVERRUN_MM = 20.0
-INSIDE_MM, INSIDE_SHARE = 4.0, 0.2
-APART_DEG = 3.0  # a worst place nearer to the upright or the level plane than this is shown there
 
 
 def section_sheets(
@@ -50,7 +47,7 @@ def section_sheets(
     depths = edge_depths_mm(plan)
     sections = [[named.beam.section_at(z) for named in beams] for z in depths]
     lens = _section_lens(plan)
-    planes = planes_of(None if callout is None else _inside(plan, callout))
+    planes = planes_of(None if callout is None else inside(plan, callout.part, callout.point_mm))
     worst = planes[0]
 
     def sheet(plane: CutPlane) -> Figure:
@@ -68,34 +65,6 @@ def section_sheets(
         )
 
     return {f"cut-{plane.name}": sheet(plane) for plane in drawn or planes}
-
-
-def plane_of(plan: State, part: str, point_mm: tuple[float, float, float] | None) -> CutPlane:
-    """The plane through the worst place of a part; the upright one where there is none."""
-    if point_mm is None:
-        return SIDE
-    return planes_of(_inside(plan, Callout(part, "", point_mm)))[0]
-
-
-def _inside(plan: State, callout: Callout) -> FloatArray:
-    """A place a little inside the part from the callout's: a plane through a corner of a board would miss the board."""
-    point = np.array(callout.point_mm)
-    part = next((part for part in plan.assembly.parts if part.name == callout.part), None)
-    if part is None:
-        return point
-    inward = np.asarray(part_mesh(part).vertices).mean(axis=0) - point
-    return point + inward * min(INSIDE_MM / max(float(np.linalg.norm(inward)), 1e-9), INSIDE_SHARE)
-
-
-def planes_of(worst_mm: Sequence[float] | FloatArray | None) -> tuple[CutPlane, ...]:
-    """The planes that are drawn, the one through the worst place first."""
-    if worst_mm is None or math.hypot(worst_mm[0], worst_mm[1]) < 1.0:
-        return (SIDE, TOP)
-    through = plane_through(worst_mm, "worst")
-    for plane in (SIDE, TOP):
-        if abs(plane.up[0] * through.up[0] + plane.up[1] * through.up[1]) > np.cos(np.radians(APART_DEG)):
-            return (plane, *(other for other in (SIDE, TOP) if other is not plane))
-    return (through, SIDE, TOP)
 
 
 def edge_depths_mm(plan: State) -> list[float]:

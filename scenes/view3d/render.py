@@ -28,6 +28,7 @@ Job = tuple[Scene3D, Path, tuple[int, int]]
 WINDOWS = (("libEGL.so.1", "vtkEGLRenderWindow"), ("libOSMesa.so.8", "vtkOSOpenGLRenderWindow"))
 OTHER_SYSTEMS = ("",)  # macOS and Windows bring OpenGL along and have but one kind of window
 START_S, PICTURE_S = 90.0, 45.0  # a start takes about 2 s, a picture 1; beyond this the child is taken to hang
+PICTURES_PER_START = 3  # pictures that take as long as a start
 PICTURES_PER_CHILD = 64  # so that what the drawing library keeps of each picture does not add up
 
 INSTALL = "on Debian and Ubuntu: apt install libegl1 libegl-mesa0 libgl1-mesa-dri"
@@ -150,6 +151,7 @@ class Drawers:
     stop: StopSwitch = field(default_factory=StopSwitch)
     child_of: Callable[[str, StopSwitch], Child] = RenderChild
     _idle: list[Child] = field(default_factory=list)
+    _at_work: int = 0
     _window: str | None = None  # the kind that has answered once
     _problem: str = ""
     _lock: threading.Lock = field(default_factory=threading.Lock)
@@ -162,6 +164,17 @@ class Drawers:
         """End all processes."""
         while self._idle:
             self._idle.pop().end()
+
+    def start_early(self) -> None:
+        """Have a process load what it draws with before there is anything to draw; that none can is said at the first picture."""
+        windows = offscreen_windows() if find_spec("pyvista") is not None else ()
+        with suppress(OSError):
+            self._idle += [self.child_of(window, self.stop) for window in windows[:1]]
+
+    def worth_another(self, waiting: int) -> bool:
+        """Whether so many pictures are to have one more process at work: one that is idle, the first, or where a start pays."""
+        with self._lock:
+            return waiting > (0 if self._idle or not self._at_work else PICTURES_PER_START)
 
     def draw(self, jobs: Sequence[Job]) -> RenderReport:
         """Draw scenes into PNG files (scene, path, (width, height) pixels); never raises for want of OpenGL.
@@ -196,12 +209,17 @@ class Drawers:
     def _drawn_with(self, window: str, job: Job) -> RenderReport:
         with self._lock:
             child = self._idle.pop() if self._idle else None
-        child = self.child_of(window, self.stop) if child is None else child
+            self._at_work += 1
         try:
+            child = self.child_of(window, self.stop) if child is None else child
             why = child.draw(*job)
         except BaseException:  # Ctrl-C included
-            child.end()
+            if child is not None:
+                child.end()
             raise
+        finally:
+            with self._lock:
+                self._at_work -= 1
         with self._lock:
             self._window = window
             if not child.is_worn:

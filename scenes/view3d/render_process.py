@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 import sys
+from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 SIZE = "size"
+FIRST_WINDOW = 16, 16  # px
 COMPRESSION = 3  # level 6 takes half as long again for a twentieth less
 OPENED = "opened"
 TRY_WINDOW = "--window"
@@ -24,10 +27,20 @@ def main(argv: list[str]) -> int:
     """Exit status 0 where everything asked for was done."""
     if argv == [TRY_WINDOW]:
         return _try_window()
+    _load()
     for line in sys.stdin:
         sys.stdout.write(json.dumps({"why": _drawn(Path(line.rstrip("\n")))}) + "\n")
         sys.stdout.flush()
     return 0
+
+
+def _load() -> None:
+    """Load the libraries and open a first window before a picture is asked for; what fails now is told when one is."""
+    with suppress(Exception):
+        import pyvista
+
+        import_module("scenes.view3d.draw")
+        pyvista.Plotter(off_screen=True, window_size=list(FIRST_WINDOW)).close()
 
 
 def _drawn(source: Path) -> str:

@@ -18,6 +18,7 @@ from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
 from scenes.io.files import Staging, is_full
 from scenes.questions.check.results_json import map_arrays
+from scenes.questions.check.sheet_rows import Sheet, SheetEntry
 from scenes.runtime.engines import AREAS, CPU, Engine, engine_of
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import Limits
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from raytrace.optics.camera import Guide
-    from scenes.questions.check.contact_sheet import Sheet, SheetEntry
     from scenes.states.state import State
     from scenes.view3d.content import Scene3D, View
     from scenes.view3d.render import Job
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 VIEW_COLUMNS = 256  # of the heatmap in a window: more than its picture plane shows
 SHEET_COLUMNS = 256  # of a map kept for the contact sheet: more than its small pictures can show
 MAP_LAYERS = ("loss_stops", "clear_share", "glass", "transmission", "lens")  # pages of map.tiff, channels of map.exr
-PNG = "png"
+PNG, HEATMAP = "png", "map"
 # Views in 3D and their files: of every state where all are asked for, and of the worst state of each lens.
 SIDE_VIEWS = (("beside", "box.png"), ("section", "section.png"))
 VIEWS = (*SIDE_VIEWS, ("front", "front.png"))
@@ -68,6 +68,7 @@ class StateRequest:
     flat: bool = True
     solid: bool = True
     all_3d: bool = True  # of every state, not of the worst of each lens alone
+    heatmap_later: bool = False  # a lone state's is drawn once its 3D pictures, which another process draws, are ready
 
     def name(self, name: str) -> str:
         """A file's name in the staging folder."""
@@ -80,14 +81,19 @@ class StateRequest:
 
     def write_figure(self, stem: str, figure: Figure) -> tuple[str, ...]:
         """Write a figure in each format asked for; the names of the files."""
-        from scenes.io.pictures import FIGURE_FORMATS, figure_files
+        from scenes.io.pictures import figure_files
 
         assert self.staging is not None
-        wanted = [form for form in self.formats if form in FIGURE_FORMATS] or [PNG]
-        files = dict(figure_files(stem, figure, wanted))
+        files = dict(figure_files(stem, figure, self.figure_formats()))
         for name, data in files.items():
             self.staging.write(self.name(name), data)
         return tuple(files)
+
+    def figure_formats(self) -> list[str]:
+        """Endings of the files that a figure is written to."""
+        from scenes.io.pictures import FIGURE_FORMATS
+
+        return [form for form in self.formats if form in FIGURE_FORMATS] or [PNG]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,10 +107,11 @@ class Kept:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
-    """A state that was checked or failed, and what is still to be drawn of it; its map and heatmap are written."""
+    """A state that was checked or failed, and what is still to be drawn of it; its map is written, its heatmap unless later."""
 
     check: CheckResult
     entry: SheetEntry | None = None
+    map_: VignetteMap | None = None  # whole, where its heatmap is still to be drawn
     views: tuple[Job, ...] = ()
     trouble: tuple[str, ...] = ()  # sentences about pictures that could not be drawn
     kept: Kept | None = None
@@ -113,13 +120,17 @@ class Recorded:
 def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> Recorded:
     """Check a state and write what one process can write of it alone."""
     entries: list[SheetEntry] = []
+    later: list[VignetteMap] = []
     views: list[Job] = []
     trouble: list[str] = []
 
     def keep(plan: State, state: StateResult, map_: VignetteMap) -> tuple[str, ...]:
         names = [*_write_map(plan, map_, request)]
-        if request.flat:
-            with _left_out(f"{plan.key}/map.png", trouble):
+        if request.flat and request.heatmap_later:
+            later.append(map_)
+            names += [f"{plan.key}/{HEATMAP}.{form}" for form in request.figure_formats()]
+        elif request.flat:
+            with _left_out(f"{plan.key}/{HEATMAP}.{PNG}", trouble):
                 names += _write_picture(plan, state, map_, request)
         small = _thinned(map_, SHEET_COLUMNS)
         if request.flat or request.solid:
@@ -143,7 +154,11 @@ def record_state(plan: State, request: StateRequest, *, tick: Tick = silent) -> 
     )
     kept = bool(check.states)
     return Recorded(
-        check=check, entry=entries[0] if kept and entries else None, views=tuple(views) if kept else (), trouble=tuple(trouble)
+        check=check,
+        entry=entries[0] if kept and entries else None,
+        map_=later[0] if kept and later else None,
+        views=tuple(views) if kept else (),
+        trouble=tuple(trouble),
     )
 
 
@@ -187,7 +202,16 @@ def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> tuple[s
 def _write_picture(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:
     from scenes.questions.check.map_sheet import map_sheet
 
-    return request.write_figure(f"{plan.key}/map", map_sheet(plan, state, map_, request.limits.visible_loss_stops))
+    return request.write_figure(f"{plan.key}/{HEATMAP}", map_sheet(plan, state, map_, request.limits.visible_loss_stops))
+
+
+def write_heatmap(plan: State, state: StateResult, map_: VignetteMap, request: StateRequest, *, tick: Tick = silent) -> str:
+    """The heatmap of a state whose map is written; a sentence comes back where that fails."""
+    trouble: list[str] = []
+    with _left_out(f"{plan.key}/{HEATMAP}.{PNG}", trouble):
+        _write_picture(plan, state, map_, request)
+    tick(1, "heatmap")
+    return " ".join(trouble)
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +267,7 @@ def scene3d_of_state(plan: State, state: StateResult, map_: VignetteMap, view: V
 
 def spotlight(plan: State, state: StateResult) -> Spotlight:
     """What a 3D picture of a state is about: the part to blame and those in the beam; where none is, the one that comes nearest."""
-    from scenes.sheets.section_of_state import plane_of
+    from scenes.sheets.cut_planes import plane_of
     from scenes.view3d.state_view import Spotlight
 
     worst, nearest = state.blamed.worst, nearest_part(state.parts)
@@ -321,8 +345,6 @@ def _verdict_line(state: StateResult) -> str:
 
 
 def _sheet_entry(plan: State, state: StateResult, map_: VignetteMap) -> SheetEntry:
-    from scenes.questions.check.contact_sheet import SheetEntry
-
     worst, nearest = state.blamed.worst, nearest_part(state.parts)
     return SheetEntry(
         lens=lens_words(state),

@@ -22,9 +22,11 @@ from scenes.questions.check.one_state import (
     StateRequest,
     gather_views,
     write_cuts,
+    write_heatmap,
     write_sheet,
 )
 from scenes.questions.check.results_json import Provenance, results_dict
+from scenes.questions.check.sheet_rows import SheetEntry, sheets
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.names import lens_words
@@ -35,7 +37,6 @@ from scenes.view3d.render import Drawers, Job
 
 if TYPE_CHECKING:
     from raytrace.shares import VignetteMap
-    from scenes.questions.check.contact_sheet import SheetEntry
     from scenes.states.state import State
 
 TEST_PLAN_NAME = "test-plan.txt"
@@ -70,6 +71,7 @@ class Recorder:
     trouble: list[str] = field(default_factory=list)
     tightest: dict[str, tuple[float, State, StateResult]] = field(default_factory=dict)
     worst: dict[str, Worst] = field(default_factory=dict)  # by lens
+    heatmaps: list[tuple[State, StateResult, VignetteMap]] = field(default_factory=list)  # still to be drawn
 
     def take(self, plan: State, recorded: Recorded) -> Recorded:
         """Note a state for the sheets and cuts and queue its 3D pictures; it comes back with all of its files."""
@@ -82,6 +84,8 @@ class Recorder:
             self._remember_tightest(plan, state)
             if recorded.entry.map_ is not None:
                 self._remember_worst(Worst(plan, state, recorded.entry.map_, recorded.kept))
+        if recorded.map_ is not None:
+            self.heatmaps.append((plan, state, recorded.map_))
         self._queue(recorded.views, recorded.kept)
         return recorded
 
@@ -121,8 +125,9 @@ class Recorder:
             self.worst[lens] = found
 
     def steps(self, title: str, failed: Sequence[FailedState]) -> Iterator[tuple[Callable[..., Any], Callable[[Any], None]]]:
-        """Calls for what takes several states, each with what takes its result."""
-        yield from self.views()
+        """Calls for flat pictures that take several states or were put off, each with what takes its result."""
+        for heatmap in self.heatmaps:
+            yield partial(write_heatmap, *heatmap, self.request), self._take_sentence("heatmaps")
         for _, plan, state in self.tightest.values():
             yield partial(write_cuts, plan, state, title, self.request), self._take_sentence("cuts")
         for call in self._sheets(title, failed) if self.request.flat else ():
@@ -163,8 +168,8 @@ class Recorder:
         return self._next_picture(silent) if self.waiting and (idle or len(self.waiting) > MOST_WAITING) else None
 
     def draw_rest(self, tick: Tick) -> Callable[[bool], Callable[[], None] | None]:
-        """The 3D pictures that are left, one by one."""
-        return lambda _idle: self._next_picture(tick) if self.waiting else None
+        """The 3D pictures that are left, one by one, by whoever has nothing else to do."""
+        return lambda idle: self._next_picture(tick) if idle and self.drawers.worth_another(len(self.waiting)) else None
 
     def _next_picture(self, tick: Tick) -> Callable[[], None]:
         return partial(self._draw, self.waiting.pop(0), tick)
@@ -197,8 +202,6 @@ class Recorder:
         return results
 
     def _sheets(self, title: str, failed: Sequence[FailedState]) -> list[Callable[..., str]]:
-        from scenes.questions.check.contact_sheet import SheetEntry, sheets
-
         lost = [SheetEntry(lens=state.lens_name, column=state.key, map_=None, note=state.why) for state in failed]
         found = sheets([*self.entries.values(), *lost], title=title)
         return [partial(write_sheet, sheet, f"sheet-{number}", self.request) for number, sheet in enumerate(found, 1)]

@@ -70,6 +70,7 @@ class RunContext:
     sharing: Sharing
     drawers: Drawers
     keeping: Keeping | None = None
+    lone: bool = False  # a single state
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +96,9 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     warm = partial(load_libraries, asked.engine, drawing=out is not None and asked.flat)
     drawers = Drawers()
     with drawers, Sharing(lanes=lanes, workers=count, copied=not draws, warm=warm, halt=drawers.stop.stop) as sharing:
-        context = RunContext(asked=asked, sharing=sharing, drawers=drawers, keeping=keeping)
+        context = RunContext(asked=asked, sharing=sharing, drawers=drawers, keeping=keeping, lone=len(plans) == 1)
+        if out is not None and asked.solid and not count:
+            drawers.start_early()
         if out is None:
             done = _run(jobs, None, context)
         else:
@@ -246,6 +249,7 @@ def _request(job: Job, staging: Staging | None, context: RunContext) -> StateReq
         flat=asked.flat,
         solid=asked.solid,
         all_3d=asked.all_3d,
+        heatmap_later=context.lone and asked.solid,
     )
 
 

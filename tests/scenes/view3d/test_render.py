@@ -173,6 +173,23 @@ def test_one_process_draws_what_is_asked_one_after_the_other_and_ends_with_the_b
     assert child.ended == 1
 
 
+def test_a_process_that_was_started_early_draws_the_first_picture_and_few_pictures_start_no_other(tmp_path, monkeypatch):
+    asked = []
+
+    class Watched(FakeChild):
+        def draw(self, scene, path, size):
+            asked.append([drawers.worth_another(waiting) for waiting in (1, render.PICTURES_PER_START, 10)])
+            return super().draw(scene, path, size)
+
+    child = Watched(["draws"] * 2)
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
+    with Drawers(child_of=child) as drawers:
+        drawers.start_early()
+        assert (child.starts, drawers.worth_another(1)) == (["one"], True)
+        drawers.draw(jobs_in(tmp_path, 2))
+    assert (child.starts, child.ended, asked) == (["one"], 1, [[False, False, True]] * 2)
+
+
 def test_a_worn_process_is_followed_by_a_new_one(tmp_path, monkeypatch):
     child = FakeChild(["draws"] * 2)
     child.is_worn = True
