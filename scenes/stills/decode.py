@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.io.library_remarks import remarks_of, short_words
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.stills.camera_raw import RAW_WORDS, can_read_raw, is_raw_tiff, read_raw
 
@@ -46,6 +47,11 @@ def refusal(name: str, problem: str) -> SceneError:
 
 def decode(data: bytes, name: str) -> Still:
     """The picture that bytes hold."""
+    with remarks_of("tifffile"):
+        return _decoded(data, name)
+
+
+def _decoded(data: bytes, name: str) -> Still:
     kind = _kind(data, name)
     _insist_on_size(_size(data, kind), name)
     try:
@@ -56,7 +62,8 @@ def decode(data: bytes, name: str) -> Still:
         raise refusal(name, RAW_WORDS if kind == "raw" else EXR_WORDS) from None
     except Exception as error:  # noqa: BLE001 - whatever a broken file makes a decoder trip over
         raise refusal(
-            name, f"is damaged or cut short and cannot be read as {kind.upper()}; copy it from the card again ({error})"
+            name,
+            f"is damaged or cut short and cannot be read as {kind.upper()}; copy it from the card again ({short_words(error)})",
         ) from None
     return _still(np.asarray(codes), kind, name)
 
