@@ -68,9 +68,10 @@ def flag_figure(picture: FlagPicture, title: str) -> Figure:
     _draw_dial(page.axes(DIAL_BOX, label="dial"), picture)
     _write_angles(page, picture)
     foot = (
-        f"Seen along the hinge: the scene is to the right, away from the lens axis is up. Blue: angles that the frame allows; "
-        f"red: too far in; yellow: far enough in to keep a light off. {_capital(size_words(flag))}. Beam: "
-        f"{state_words(picture.state.plan)}, the state that asks for the widest angle. Confirm at the test shoot."
+        "Seen along the hinge: the scene is to the right, away from the lens axis is up. Blue ring: angles that the frame allows; "
+        "hatched, red: too far in; outer arc, yellow: far enough in to keep a light off. "
+        f"{_capital(size_words(flag))}. Beam: {state_words(picture.state.plan)}, the state that asks for the widest angle. "
+        "Confirm at the test shoot."
     )
     page.fit(8.0, 12.0, foot, FOOT_PT, width, lines=3, colour=SOFT_INK, va="top")
     return page.figure
@@ -132,11 +133,11 @@ def _draw_ring(axes: Axes, clear_deg: float, most_deg: float, reach: float) -> N
     radius = ROOM_SHARE * reach * 0.97
     most = max(most_deg, LEAST_DEG)
     edge = min(max(clear_deg, LEAST_DEG), most)
-    look: dict[str, Any] = {"width": DIAL_SHARE * radius, "edgecolor": "none", "zorder": 2}
-    axes.add_patch(Wedge((0.0, 0.0), radius, edge, most, facecolor=ALLOWED, alpha=0.25, **look))
-    if most < MOST_DEG:
-        axes.add_patch(Wedge((0.0, 0.0), radius, most, MOST_DEG, facecolor=SHUT, alpha=0.25, **look))
-    axes.add_patch(Wedge((0.0, 0.0), radius, LEAST_DEG, edge, facecolor=SHUT, alpha=0.25, **look))
+    look: dict[str, Any] = {"width": DIAL_SHARE * radius, "linewidth": 0.0, "zorder": 2}
+    axes.add_patch(Wedge((0.0, 0.0), radius, edge, most, facecolor=ALLOWED, edgecolor="none", alpha=0.25, **look))
+    for first, last in ((LEAST_DEG, edge), (most, MOST_DEG)):
+        if last > first:  # hatched, for printed grey the two tones are alike
+            axes.add_patch(Wedge((0.0, 0.0), radius, first, last, facecolor=SHUT, edgecolor=INK, hatch="////", alpha=0.3, **look))
     for angle in range(int(LEAST_DEG), int(MOST_DEG) + 1, TICK_DEG):
         turn, inner = math.radians(angle), radius * (1 - DIAL_SHARE * (1.0 if angle % NUMBER_DEG == 0 else 0.5))
         ends = np.array([[inner, radius]]) * np.array([[math.cos(turn)], [math.sin(turn)]])
