@@ -23,7 +23,7 @@ class Rod:
     density_g_cm3: float
 
     def __post_init__(self) -> None:
-        """Refuse a wall that is no wall."""
+        """Refuse a wall outside 0 to half the diameter."""
         if self.wall_mm is not None and not 0 < self.wall_mm <= self.diameter_mm / 2:
             raise GeometryError(
                 f"a rod's wall must lie between 0 and half its diameter, {self.diameter_mm / 2:g} mm, found {self.wall_mm:g}"

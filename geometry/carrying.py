@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Kind, Part, Slab
+from geometry.cantilever import GRAVITY_M_S2
 from geometry.meshes import part_mesh, slab_mesh
 from geometry.notes import Note, Severity
 
 METAL_G_CM3 = 2.7  # aluminium, handbook value from memory
 GLASS_G_CM3 = 2.5  # crown glass, from memory
 CLAMP_KG = 0.5  # above this a clamped box is heavy: common practice, no standard; the rental house decides
-GRAVITY_M_S2 = 9.81
 WEIGHT_SAGITTA_MM = 0.05  # chords this close change no weight by a gram
 _HANGING = (Kind.BACK, Kind.TRAY, Kind.MASK, Kind.HOOD, Kind.FLAG, Kind.EXTENSION, Kind.SOLID)
 

@@ -10,11 +10,12 @@ from typing import Any
 
 import numpy as np
 
-from geometry.arrays import FloatArray
+from geometry.arrays import FloatArray, cross_product
 from geometry.body import Block, Kind, Part
 from geometry.errors import positive
 from geometry.frame import AHEAD, OUTWARD, Pose, Side
 
+CORNERS = np.array([[w, ahead, out] for w in (-0.5, 0.5) for ahead in (0.0, 1.0) for out in (0.0, 1.0)])  # of a blade
 LEAST_DEG, OPEN_DEG, MOST_DEG = -30.0, 90.0, 180.0  # what the opening angle of a flag may be, and straight out
 
 
@@ -135,9 +136,8 @@ def flag(
     """
     sizes = [positive(name, what, v) for what, v in (("width", width_mm), ("length", length_mm), ("thickness", thickness_mm))]
     outward, (s, c) = OUTWARD[Side(side)], (np.sin(np.radians(angle_deg)), np.cos(np.radians(angle_deg)))
-    axes = np.array([np.cross(outward, AHEAD), c * AHEAD + s * outward, c * outward - s * AHEAD])
-    steps = np.array([[w, ahead, out] for w in (-0.5, 0.5) for ahead in (0.0, 1.0) for out in (0.0, 1.0)])
-    corners = hinge_mm * outward + at_mm * AHEAD + (steps * sizes) @ axes
+    axes = np.array([cross_product(outward, AHEAD), c * AHEAD + s * outward, c * outward - s * AHEAD])
+    corners = hinge_mm * outward + at_mm * AHEAD + (CORNERS * sizes) @ axes
     return Part(name=name, kind=kind, body=Block(box.points_to_frame(corners)), group=group)
 
 

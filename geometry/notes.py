@@ -19,10 +19,11 @@ class Note:
     """A fact about a part, worth telling before any ray is traced; `text` is one sentence with the way out.
 
     doubts_light says that light cannot be told while it stands, for one as parts will not stand where they are told to: such a
-    state is never clear.
+    state is never clear. in_glass says that a part stands in a filter: no figure of light or room holds there.
     """
 
     part: str
     text: str
     severity: Severity
     doubts_light: bool = False
+    in_glass: bool = False

@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 import shapely
 
-from geometry.arrays import FloatArray
-from geometry.body import Assembly, Kind, Loop, Part, Surface, Tube
+from geometry.arrays import FloatArray, cross_product
+from geometry.body import Assembly, Block, Kind, Loop, Part, Surface, Tube
 from geometry.enclosure import (
     OVERLAP_MM,
     Body,
@@ -111,7 +112,7 @@ class Enclosure:
 def triangle_areas_mm2(surface: Surface) -> FloatArray:
     """Areas (F,) of a surface's triangles [mm^2]."""
     a, b, c = np.moveaxis(surface.vertices_mm[surface.faces], 1, 0)
-    return np.asarray(np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2)
+    return np.asarray(np.linalg.norm(cross_product(b - a, c - a), axis=1) / 2)
 
 
 def openings_of(assembly: Assembly, fit: Fit) -> tuple[Opening, ...]:
@@ -256,7 +257,14 @@ def _part_walls(assembly: Assembly, stations: Sequence[_Station], body: Body | N
 
 def solid_surface(part: Part) -> Surface:
     """A part's own skin as triangles."""
-    return Surface(*body_triangles(part.body))
+    body = part.body
+    return _block_skin(body.corners_mm.tobytes()) if isinstance(body, Block) else Surface(*body_triangles(body))
+
+
+@lru_cache(maxsize=256)
+def _block_skin(corners: bytes) -> Surface:
+    """The skin of a block by its numbers: of the flags of a box that is tried many ways all but one stand as they did."""
+    return Surface(*body_triangles(Block(np.frombuffer(corners).reshape(-1, 3))))
 
 
 def _body_walls(stations: Sequence[_Station], body: Body | None, gaps: Sequence[Opening]) -> list[Part]:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.apart import beyond, corners_of, least_overlap_mm, passes_through, slab_corners, ways_of
+from geometry.arrays import cross_product
 from geometry.body import Block, Body, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.flags import hinge_line
 from geometry.frame import Pose
@@ -78,7 +79,7 @@ def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[N
                     f"stands in {slab.name}, by up to {span_mm:.1f} mm of its thickness: no light can be told there; "
                     "move one of them along the axis, or tilt it less"
                 )
-                found.append(Note(name, text, Severity.FAULT, doubts_light=True))
+                found.append(Note(name, text, Severity.FAULT, doubts_light=True, in_glass=True))
     return tuple(found)
 
 
@@ -310,4 +311,4 @@ def _is_hinge_contact(a: Part, b: Part, points_mm: NDArray[np.float64]) -> bool:
 
 def _line_distance(points_mm: NDArray[np.float64], ends_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     along = (ends_mm[1] - ends_mm[0]) / np.linalg.norm(ends_mm[1] - ends_mm[0])
-    return np.linalg.norm(np.cross(points_mm - ends_mm[0], along), axis=-1)
+    return np.linalg.norm(cross_product(points_mm - ends_mm[0], along), axis=-1)

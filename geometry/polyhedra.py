@@ -34,21 +34,18 @@ class Polyhedron:
         return Polyhedron(pose.points_to_frame(self.vertices_mm), self.faces)
 
 
-def plate(
-    outer: Ring, holes: Sequence[Ring], thickness_mm: float, *, rear_mm: float | None = None, sagitta_mm: float = SAGITTA_MM
-) -> Polyhedron:
+def plate(outer: Ring, holes: Sequence[Ring], thickness_mm: float, *, sagitta_mm: float = SAGITTA_MM) -> Polyhedron:
     """A plate as the operator sees it (right to the right), as a solid in a part's own coordinates: x to the operator's left.
 
-    It reaches from `rear_mm`, else from half its thickness behind the part's middle, ahead.
+    The part's middle lies half way through it.
     """
     if not thickness_mm > 0:
         raise GeometryError(f"a plate needs a thickness above 0 mm, found {thickness_mm:g}")
-    rear = -thickness_mm / 2 if rear_mm is None else rear_mm
     loops = [right_up_to_frame(chords(outer, sagitta_mm))[::-1], *(right_up_to_frame(chords(h, sagitta_mm)) for h in holes)]
     starts = np.cumsum([0, *map(len, loops)])
     flat = np.concatenate(loops)
     count = len(flat)
-    vertices = np.concatenate([np.column_stack([flat, np.full(count, z)]) for z in (rear, rear + thickness_mm)])
+    vertices = np.concatenate([np.column_stack([flat, np.full(count, z)]) for z in (-thickness_mm / 2, thickness_mm / 2)])
     fronts = [tuple(range(int(a) + count, int(b) + count)) for a, b in itertools.pairwise(starts)]
     rears = [tuple(range(int(b) - 1, int(a) - 1, -1)) for a, b in itertools.pairwise(starts)]
     sides = [side for a, b in itertools.pairwise(starts) for side in _sides(int(a), int(b), count)]
@@ -73,13 +70,6 @@ def hood_shell(inner_mm: Sequence[FloatArray], outer_mm: Sequence[FloatArray]) -
         after = (k + 1) % 4
         faces += [((k, k + 4, after + 4, after),), ((k + 8, after + 8, after + 12, k + 12),)]
     return Polyhedron(vertices, tuple(faces))
-
-
-def block(corners_mm: FloatArray) -> Polyhedron:
-    """A six-sided block from its corners (8, 3), which come by width, then length, then thickness."""
-    quads = ((0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3))
-    solid = Polyhedron(np.asarray(corners_mm, dtype=np.float64), tuple((quad,) for quad in quads))
-    return solid if volume_mm3(solid) > 0 else Polyhedron(solid.vertices_mm, tuple((quad[::-1],) for quad in quads))
 
 
 def volume_mm3(solid: Polyhedron) -> float:

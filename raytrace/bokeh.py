@@ -89,7 +89,7 @@ def pupil_lattice(count: int = LATTICE) -> FloatArray:
 def _may_stop(pencils: Pencils, box: Box) -> list[bool]:
     """Which parts (P,) may stop a ray of some pencils: those that rays round them do not show to be passed by all."""
     around = RIM_SHARE / np.cos(np.pi / RIM_POINTS) * _circle(RIM_POINTS)
-    _, legs = walk(launch(pencils, around), box.glasses)
+    _, legs = walk(launch(pencils, around), box.glasses, dimmed=False)
     if any(crossed.any() and not crossed.all() for crossed in (leg.length_mm > 0.0 for leg in legs)):
         return [True] * len(box.parts)  # some past the edge of a glass
     return [not passes_whole(part.body, legs) for part in box.parts]
@@ -109,7 +109,7 @@ def highlight_blurs(lens: LensState, points_mm: FloatArray, box: Box, *, highlig
     lit, stopped = [], []
     for first in range(0, len(points_mm), PENCILS_AT_ONCE):
         some = pencils.take(slice(first, first + PENCILS_AT_ONCE))
-        bundle, legs = walk(launch(some, disc), box.glasses)
+        bundle, legs = walk(launch(some, disc), box.glasses, dimmed=False)
         trace = plain_tracer(box, _may_stop(some, box))
         lit.append(bundle.alive.reshape(-1, len(disc)))
         stopped.append(trace(bundle, legs).first_part.reshape(-1, len(disc)))

@@ -28,3 +28,21 @@ class Kept(Generic[Thing, Found]):
             if len(self._kept) > self._most:
                 self._kept.popitem(last=False)
         return held[1]
+
+
+class KeptTogether(Generic[Found]):
+    """The same of several objects together."""
+
+    def __init__(self, find: Callable[..., Found], most: int = 64) -> None:
+        self._find, self._most = find, most
+        self._kept: OrderedDict[tuple[int, ...], tuple[tuple[object, ...], Found]] = OrderedDict()
+
+    def __call__(self, *things: object) -> Found:
+        """The answer about these objects, in this order."""
+        key = tuple(map(id, things))
+        held = self._kept.get(key)
+        if held is None:
+            held = self._kept[key] = things, self._find(*things)
+            if len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+        return held[1]

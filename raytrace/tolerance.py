@@ -171,7 +171,7 @@ def spread(evaluate: Evaluate, tolerances: Sequence[PlusMinus], n: int, rng: np.
 
     Even spreads are the cautious reading of a +/- on a drawing: nothing says that the middle is likelier.
 
-    Source: McKay, Beckman and Conover, Technometrics 21, 239 (1979) (from memory); scipy.stats.qmc.
+    Source: McKay, Beckman and Conover, Technometrics 21, 239 (1979) (from memory).
     """
     inputs = builds(tolerances, n, rng)
     names = tuple(t.name for t in tolerances)
@@ -181,9 +181,20 @@ def spread(evaluate: Evaluate, tolerances: Sequence[PlusMinus], n: int, rng: np.
 def builds(tolerances: Sequence[PlusMinus], n: int, rng: np.random.Generator) -> FloatArray:
     """Inputs (n, d) of `n` builds, evenly spread within their tolerances; any columns of them are evenly spread too."""
     ends = np.array([t.ends for t in tolerances])
-    from scipy.stats import qmc  # half a second that reading a scene must not cost
+    return np.asarray(ends[:, 0] + latin_hypercube(n, len(tolerances), rng) * (ends[:, 1] - ends[:, 0]))
 
-    return np.asarray(ends[:, 0] + qmc.LatinHypercube(d=len(tolerances), rng=rng).random(n) * (ends[:, 1] - ends[:, 0]))
+
+def latin_hypercube(n: int, d: int, rng: np.random.Generator) -> FloatArray:
+    """Points (n, d) of the unit cube, one in each of n slices of every axis: those of scipy.stats.qmc, without its loading.
+
+    Source: McKay, Beckman and Conover, Technometrics 21, 239 (1979) (from memory).
+    """
+    own = rng.spawn(1)[0]
+    within = own.uniform(size=(n, d))
+    slices = np.tile(np.arange(1, n + 1), (d, 1))
+    for row in slices:
+        own.shuffle(row)
+    return np.asarray((slices.T - within) / n)
 
 
 def spread_of(names: tuple[str, ...], inputs: FloatArray, values: FloatArray) -> Spread:
@@ -206,9 +217,9 @@ def share_range(hits: int, n: int, confidence: float = CONFIDENCE) -> tuple[floa
 
     Source: Wilson, J. Am. Stat. Assoc. 22, 209 (1927) (from memory).
     """
-    from scipy.stats import norm
+    from scipy.special import ndtri  # not needed to read a scene
 
-    z, p = float(norm.ppf(0.5 + confidence / 2)), hits / n
+    z, p = float(ndtri(0.5 + confidence / 2)), hits / n
     middle, half = p + z * z / (2 * n), z * np.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
     low, high = float((middle - half) / (1 + z * z / n)), float((middle + half) / (1 + z * z / n))
     return (0.0 if hits == 0 else low), (1.0 if hits == n else high)

@@ -74,7 +74,7 @@ FLOORS = {
         {"scene_file", "registry", "proof"},
         {"io", "runtime", "rig"},
         {"states", "stills", "lens_data"},
-        {"sheets", "answers", "changes", "verdicts"},
+        {"sheets", "answers", "changes", "verdicts", "unknowns"},
         {"view3d", *(QUESTIONS - DRAW_IN_3D - ASKS_OTHERS)},
         DRAW_IN_3D | ASKS_OTHERS,
         {"cli", "commands", "show", "replies", "face"},

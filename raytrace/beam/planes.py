@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from geometry.errors import GeometryError
 from geometry.frame import Pose
-from raytrace.beam.beam import lens_beam, outer_guides, union
+from raytrace.beam.beam import Beam, lens_beam, outer_guides, union
 from raytrace.beam.outline import Section, widened
 from raytrace.box import Box, Glass
 from raytrace.optics.camera import Guide
@@ -22,13 +22,15 @@ def sections_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box
 
     GeometryError where some of the beam runs along a plane and never crosses it: no opening there could let it through.
     """
-    found = []
-    far = planes[-1]
-    for beam in (lens_beam(lens, guide, box, far=far) for lens in variants for guide in outer_guides(guides)):
-        if any(beam.runs_along(plane) for plane in planes):
-            raise GeometryError("some of the beam runs along this plane and never crosses it: tilt it less")
-        found += [beam.section(plane) for plane in planes]
-    return union(found)
+    return union([beam.section(plane) for beam in _beams(variants, guides, box, planes) for plane in planes])
+
+
+def _beams(variants: Sequence[LensState], guides: Sequence[Guide], box: Box, planes: Sequence[Pose]) -> list[Beam]:
+    """The beams of all pupil depths and outer guides, which cross all planes, the last the farthest."""
+    beams = [lens_beam(lens, guide, box, far=planes[-1]) for lens in variants for guide in outer_guides(guides)]
+    if any(beam.runs_along(plane) for beam in beams for plane in planes):
+        raise GeometryError("some of the beam runs along this plane and never crosses it: tilt it less")
+    return beams
 
 
 def with_glasses(box: Box, glasses: Sequence[Glass]) -> Box:
@@ -43,18 +45,35 @@ def fillings(glasses: Sequence[Glass]) -> tuple[tuple[Glass, ...], ...]:
     return tuple(choice for some in taken for choice in combinations(glasses, some))
 
 
-def sections_by_filling(
-    variants: Sequence[LensState],
-    guides: Sequence[Guide],
-    planes: Sequence[Pose],
-    *,
-    loose: Sequence[Glass],
-    fixed: Sequence[Glass] = (),
-    wider_mm: float = 0.0,
-) -> Section:
-    """The union of the beam's sections by planes, whichever of the `loose` filters are in and with all of the `fixed` ones [mm].
+@dataclass(frozen=True, slots=True)
+class Crossed:
+    """Planes, one behind the other, and the ways of filling trays in which the beam is asked for there."""
 
-    It is taken wider all round by so much. GeometryError as for `sections_in`.
+    planes: tuple[Pose, ...]
+    ways: tuple[tuple[Glass, ...], ...]
+
+
+def sections_by_filling(
+    variants: Sequence[LensState], guides: Sequence[Guide], asked: Sequence[Crossed], *, wider_mm: float = 0.0
+) -> list[Section]:
+    """For each of the planes asked for the union of the beam's sections, however the trays are filled [mm].
+
+    It is taken wider all round by so much. The beam through glasses that are asked for twice, by their identity, is followed once,
+    as far as the farthest of these planes. GeometryError as for `sections_in`.
     """
-    ways = [Box(parts=(), glasses=(*held, *fixed)) for held in fillings(loose)]
-    return widened(union([sections_in(variants, guides, box, planes) for box in ways]), wider_mm)
+    found: list[list[Section]] = [[] for _ in asked]
+    for key, way in {_key(way): way for one in asked for way in one.ways}.items():
+        mine = [k for k, one in enumerate(asked) if key in map(_key, one.ways)]
+        planes = sorted((plane for k in mine for plane in asked[k].planes), key=_ahead_mm)
+        for beam in _beams(variants, guides, Box(parts=(), glasses=way), planes):
+            for k in mine:
+                found[k] += [beam.section(plane) for plane in asked[k].planes]
+    return [widened(union(sections), wider_mm) for sections in found]
+
+
+def _key(way: tuple[Glass, ...]) -> tuple[int, ...]:
+    return tuple(map(id, way))
+
+
+def _ahead_mm(plane: Pose) -> float:
+    return float(plane.origin_mm[2])

@@ -75,9 +75,9 @@ def _sagitta_mm(known: Optics, box: Box) -> float:
     """How far chords of round outlines may stray inside them: by the least section of any pencil among the parts."""
     if not known.valid.any():
         return POINT_SAGITTA_MM
-    far_mm = min(float(box_depths_mm(box)[1]), known.end_z_mm)
-    last = known.affine[known.valid, -1]
-    scale = np.minimum(last[:, 0] + last[:, 1] * far_mm, last[:, 4] + last[:, 5] * far_mm)
+    ends_mm = np.clip(box_depths_mm(box), known.start_z_mm, known.end_z_mm)
+    last = known.affine[known.valid, -1][:, :, None]
+    scale = np.minimum(last[:, 0] + last[:, 1] * ends_mm, last[:, 4] + last[:, 5] * ends_mm).min(axis=1)
     radius_mm = float((scale / np.linalg.norm(known.disc[known.valid, 2:], axis=1)).min())
     return POINT_SAGITTA_MM * SAGITTA_STEP ** int(np.log(max(radius_mm, 1.0)) / np.log(SAGITTA_STEP))
 

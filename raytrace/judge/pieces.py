@@ -115,8 +115,10 @@ def _turned_alike(one: Loop, two: Loop) -> bool:
 def _drawn(tube: Tube, one: Loop, two: Loop) -> list[FloatArray]:
     """Pieces round a drawn opening: beyond each edge of its hull, and what its dents and islands hold."""
     first, second = to_shape(one.outline), to_shape(two.outline)
+    drawn = ((one, first), (two, second))
+    faces = [(loop, shapely.get_coordinates(shapely.convex_hull(shape)), _outside(tube, loop)) for loop, shape in drawn]
     found = [
-        np.concatenate([_placed(one, _beyond(tube, one, first, way)), _placed(two, _beyond(tube, two, second, way))])
+        np.concatenate([_placed(loop, _beyond(hull, outside, way)) for loop, hull, outside in faces])
         for way in _ways((first, second))
     ]
     if one.outline is two.outline or first.equals(second):
@@ -137,14 +139,14 @@ def _ways(shapes: Sequence[shapely.Geometry]) -> FloatArray:
     return np.unique(np.concatenate(ways).round(14), axis=0)
 
 
-def _beyond(tube: Tube, loop: Loop, shape: shapely.Geometry, way: FloatArray) -> FloatArray:
-    """Corners (k, 2) of what lies beyond a hull's edge and inside the tube's outside, in the loop's plane."""
-    level = float((shapely.get_coordinates(shapely.convex_hull(shape)) @ way).max())
+def _beyond(hull: FloatArray, outside: tuple[float, float, float], way: FloatArray) -> FloatArray:
+    """Corners (k, 2) of what lies beyond the edge of a hull (c, 2) and inside the tube's outside, in the loop's plane."""
+    level = float((hull @ way).max())
     across = np.array([-way[1], way[0]])
     far = level + ENDLESS_MM
     strip = np.array([level * way + across * ENDLESS_MM, level * way - across * ENDLESS_MM, far * way - across * ENDLESS_MM])
     strip = np.concatenate([strip, [far * way + across * ENDLESS_MM]])
-    kind, w, h = _outside(tube, loop)
+    kind, w, h = outside
     if kind == 0.0:
         return strip
     met = shapely.Polygon(strip).intersection(shapely.box(-w, -h, w, h))

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geometry.arrays import FloatArray
+from geometry.arrays import FloatArray, cross_product
 from geometry.outline import contains
 from raytrace.box import Glass, GlassKind
 from raytrace.optics.bundle import BoolArray, Bundle, Leg
@@ -44,15 +44,18 @@ class Crossing:
     beyond: FloatArray
 
 
-def walk(bundle: Bundle, glasses: Sequence[Glass]) -> tuple[Bundle, tuple[Leg, ...]]:
-    """The bundle dimmed by every glass its rays go through, and the straight legs they run, in order, up to the object plane."""
+def walk(bundle: Bundle, glasses: Sequence[Glass], *, dimmed: bool = True) -> tuple[Bundle, tuple[Leg, ...]]:
+    """The bundle dimmed by every glass its rays go through, and the straight legs they run, in order, up to the object plane.
+
+    Not `dimmed`, it keeps the light that it has: for those who ask for the legs alone.
+    """
     origin, direction, end_z = bundle.origin, bundle.direction, bundle.end_z_mm
     start = np.zeros(len(bundle))
     light = _Light(intensity=np.ones(len(bundle)), q=np.zeros(len(bundle)), u=np.zeros(len(bundle)))
     legs: list[Leg] = []
     for glass in glasses:
         crossing = cross(glass, origin, direction, end_z)
-        light = _after(glass, crossing, direction, light)
+        light = _after(glass, crossing, direction, light) if dimmed else light
         legs += _legs_to_far_face(crossing, origin, direction, start)
         start = legs[-1].start_mm + legs[-1].length_mm
         end_z = object_plane_after(glass, crossing, end_z)
@@ -192,11 +195,11 @@ def _after(glass: Glass, crossing: Crossing, direction: FloatArray, light: _Ligh
 
 def _twice_the_angle(direction: FloatArray, normal: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Cosine and sine of twice the angle from the ray's level axis to a plate's s axis, which is square to ray and normal."""
-    level = np.cross(np.array([0.0, 1.0, 0.0]), direction)
+    level = cross_product(np.array([0.0, 1.0, 0.0]), direction)
     level /= np.maximum(np.linalg.norm(level, axis=1, keepdims=True), 1e-300)
-    s_axis = np.cross(direction, normal)
+    s_axis = cross_product(direction, normal)
     c = np.sum(s_axis * level, axis=1)
-    s = np.sum(s_axis * np.cross(direction, level), axis=1)
+    s = np.sum(s_axis * cross_product(direction, level), axis=1)
     square = c * c + s * s
     straight = square < 1e-24  # at normal incidence s and p are alike and any axis will do
     square = np.where(straight, 1.0, square)

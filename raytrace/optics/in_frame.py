@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geometry.arrays import FloatArray
+from geometry.arrays import FloatArray, cross_product
 from raytrace.optics.camera import PixelGrid, whole_frame
 from raytrace.optics.lens import LensState, pencils_for
 
@@ -30,10 +30,11 @@ def _angle_to_ring_deg(unit: FloatArray, ring: FloatArray) -> FloatArray:
     corner = np.column_stack([ring, np.ones(len(ring))])
     corner /= np.linalg.norm(corner, axis=1, keepdims=True)
     first, last = corner[:-1], corner[1:]
-    pole = np.cross(first, last)
+    pole = cross_product(first, last)
     pole /= np.maximum(np.linalg.norm(pole, axis=1, keepdims=True), 1e-300)
     to_arc = np.arcsin(np.clip(np.abs(unit @ pole.T), 0.0, 1.0))
-    beside = (unit @ np.cross(pole, first).T >= 0) & (unit @ np.cross(last, pole).T >= 0)  # the foot lies between the ends
+    after, before = cross_product(pole, first), cross_product(last, pole)
+    beside = (unit @ after.T >= 0) & (unit @ before.T >= 0)  # the foot lies between the ends
     to_end = np.arccos(np.clip(unit @ corner.T, -1.0, 1.0)).min(axis=1)
     return np.asarray(np.degrees(np.minimum(np.where(beside, to_arc, np.inf).min(axis=1), to_end)))
 

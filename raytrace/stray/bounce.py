@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from geometry.arrays import FloatArray
+from geometry.arrays import FloatArray, cross_product
 from geometry.body import Surface
 from geometry.openings import OpeningKind
 from raytrace.lights import LightPlace
@@ -148,6 +148,6 @@ def view_factor(target: Target, world: World, wall: int, *, rng: np.random.Gener
 
 def _square_to(normal: FloatArray) -> tuple[FloatArray, FloatArray]:
     aside = np.array([0.0, 1.0, 0.0]) if abs(normal[1]) < 0.9 else np.array([1.0, 0.0, 0.0])
-    first = np.cross(normal, aside)
+    first = cross_product(normal, aside)
     first /= np.linalg.norm(first)
-    return first, np.cross(normal, first)
+    return first, cross_product(normal, first)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from geometry.arrays import FloatArray
+from geometry.arrays import FloatArray, cross_product
 from geometry.body import Surface
 from geometry.frame import frame_to_right_up, right_up_to_frame
 from geometry.openings import triangle_areas_mm2
@@ -185,7 +185,7 @@ def surface_points(surface: Surface, log2_count: int, rng: np.random.Generator) 
     u, v = np.sqrt(np.clip(left, 0.0, 1.0)), square[:, 1]
     a, b, c = np.moveaxis(surface.vertices_mm[surface.faces[face]], 1, 0)
     points = a + u[:, None] * (b - a + v[:, None] * (c - b))
-    normal = np.cross(b - a, c - a)
+    normal = cross_product(b - a, c - a)
     return points, normal / np.linalg.norm(normal, axis=1, keepdims=True), float(edges[-1])
 
 
@@ -266,15 +266,20 @@ def light_rays(light: LightPlace, start: FloatArray, wider_deg: float, disc: Flo
     distance = np.linalg.norm(toward, axis=1)
     toward = toward / distance[:, None]
     half = np.radians(light.width_deg) / 2 if light.place_mm is None else np.arctan(light.size_mm / 2 / distance)
-    aside = np.where(np.abs(toward[:, [1]]) < 0.9, np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0]))
-    first = np.cross(toward, aside)
-    first /= np.linalg.norm(first, axis=1, keepdims=True)
-    second = np.cross(toward, first)
+    first, second = _axes_round(toward if light.place_mm is not None else toward[:1])
     reach = 2 * np.sin((half + np.radians(wider_deg)) / 2)  # a disc of equal areas on the sphere
     place = disc * np.broadcast_to(reach, len(disc))[:, None]
     r2 = (place**2).sum(axis=1)
     lean = np.sqrt(1.0 - r2 / 4.0)
     return (1.0 - r2 / 2.0)[:, None] * toward + (place[:, [0]] * first + place[:, [1]] * second) * lean[:, None]
+
+
+def _axes_round(toward: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Two unit vectors each (N, 3), square to directions (N, 3) and to each other."""
+    aside = np.where(np.abs(toward[:, [1]]) < 0.9, np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0]))
+    first = cross_product(toward, aside)
+    first /= np.linalg.norm(first, axis=1, keepdims=True)
+    return first, cross_product(toward, first)
 
 
 def worth_of(target: Target, world: World, without: Mapping[str, World], where: BoolArray, size: int) -> dict[str, float]:

@@ -8,7 +8,7 @@ flag (raytrace.stray.ways); all others count as lit whole, and where they decide
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -19,8 +19,9 @@ from geometry.body import Kind, Loop
 from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG, Bars, Hinge
 from geometry.frame import OUTWARD
 from geometry.openings import BODY_NAME, OpeningKind
-from raytrace.kept import Kept
+from raytrace.kept import Kept, KeptTogether
 from raytrace.lights import LightPlace
+from raytrace.stray.flag_cells import Cells, Lit, marked, within
 from raytrace.stray.flag_kernel import HINGE_GAP_MM, widest_deg
 from raytrace.stray.target import FlatTarget
 from raytrace.stray.ways import LightCorners, Way, kept_off, light_corners, ways_of
@@ -30,7 +31,6 @@ BoolArray = NDArray[np.bool_]
 Index = NDArray[np.int64]
 
 CELLS = 14  # along the longer side of the target at first
-CUT = 3  # a cell that decides is cut into as many along each side
 FINEST_MM = 0.1  # cells so small need no further cutting: a tenth of a millimetre on the glass
 ROUNDS = 14
 SAME_DIGITS = 9  # corners of two cells that differ by less than so many digits of a millimetre are one
@@ -85,91 +85,6 @@ def _second(first: FloatArray, second: FloatArray, first_deg: FloatArray) -> Flo
     return np.asarray(least[np.searchsorted(first[order], first_deg, side="left")])
 
 
-@dataclass(frozen=True, slots=True)
-class Cells:
-    """Square cells of the target by their lower corners (C, 2) and sides (C,) [mm], each against one piece of the light (C,)."""
-
-    low_mm: FloatArray
-    side_mm: FloatArray
-    piece: Index
-
-    def boxes(self) -> NDArray[np.object_]:
-        """The cells as shapes (C,)."""
-        high = self.low_mm + self.side_mm[:, None]
-        return np.asarray(shapely.box(*self.low_mm.T, *high.T))
-
-    def take(self, which: BoolArray) -> Cells:
-        """Some of them."""
-        return Cells(self.low_mm[which], self.side_mm[which], self.piece[which])
-
-    def and_also(self, more: Cells) -> Cells:
-        """These and others."""
-        return Cells(
-            np.concatenate([self.low_mm, more.low_mm]),
-            np.concatenate([self.side_mm, more.side_mm]),
-            np.concatenate([self.piece, more.piece]),
-        )
-
-    def finer(self) -> Cells:
-        """Every cell cut into CUT x CUT."""
-        steps = np.array([[i, j] for i in range(CUT) for j in range(CUT)]) / CUT
-        low = self.low_mm[:, None] + steps * self.side_mm[:, None, None]
-        return Cells(low.reshape(-1, 2), np.repeat(self.side_mm / CUT, CUT * CUT), np.repeat(self.piece, CUT * CUT))
-
-
-@dataclass(frozen=True, slots=True)
-class Lit:
-    """Rays from corners of cells to corners of the light: start and direction (R, 3), whether the box lets each by (R,).
-
-    Cells that lie side by side share rays: cell and ray (I,) say which belongs to which. kept (C,): cells of which the box keeps
-    off all.
-    """
-
-    start: FloatArray
-    direction: FloatArray
-    passes: BoolArray
-    cell: Index
-    ray: Index
-    kept: BoolArray
-
-    def take(self, which: BoolArray) -> Lit:
-        """Those of some cells (C,), renumbered; rays that belong to no cell any more stay."""
-        mine, number = which[self.cell], np.cumsum(which) - 1
-        return replace(self, cell=number[self.cell[mine]], ray=self.ray[mine], kept=self.kept[which])
-
-    def and_also(self, more: Lit) -> Lit:
-        """These and those of further cells."""
-        return Lit(
-            np.concatenate([self.start, more.start]),
-            np.concatenate([self.direction, more.direction]),
-            np.concatenate([self.passes, more.passes]),
-            np.concatenate([self.cell, more.cell + len(self.kept)]),
-            np.concatenate([self.ray, more.ray + len(self.start)]),
-            np.concatenate([self.kept, more.kept]),
-        )
-
-    def of_cells(self, values: FloatArray) -> FloatArray:
-        """The least (S, C) of values (S, R) over the rays of each cell; inf for a cell without rays."""
-        found = np.full((len(values), len(self.kept)), np.inf)
-        for row, value in zip(found, values, strict=True):
-            np.minimum.at(row, self.cell, value[self.ray])
-        return found
-
-    def any_of(self, holds: BoolArray) -> BoolArray:
-        """Cells (C,) any of whose rays (R,) hold."""
-        return np.asarray(np.bincount(self.cell[holds[self.ray]], minlength=len(self.kept)) > 0)
-
-    def of_open_cells(self) -> BoolArray:
-        """Rays (R,) of cells that the box does not keep off wholly."""
-        return _marked(self.ray[~self.kept[self.cell]], len(self.start))
-
-
-def _marked(places: Index, count: int) -> BoolArray:
-    found = np.zeros(count, dtype=np.bool_)
-    found[places] = True
-    return found
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ground:
     """A light on a target in a box: the outline that counts, the light's corners ahead of it, the box's walls and ways through.
@@ -203,7 +118,7 @@ class Ground:
         count = len(cells.side_mm)
         kept = kept_off(self.ways, cell, start[ray], direction[ray], count)
         opening, wall = np.full(len(start), NOTHING), np.full(len(start), NOTHING)
-        open_ones = _marked(ray[~kept[cell]], len(start))
+        open_ones = marked(ray[~kept[cell]], len(start))
         found = self.world.escape(start[open_ones], direction[open_ones])
         opening[open_ones], wall[open_ones] = found.opening, found.wall
         kept |= self._behind_one_wall(cell, wall[ray], count)
@@ -271,11 +186,10 @@ def shading_of(
 
     Fewer pair_rounds look at pairs less closely, on the safe side.
     """
-    ground = Ground.of(target, light, world)
-    if not ground.light.pieces:
+    look = _first_look(target, light, world)
+    if look is None:
         return Shading(widest_deg=np.zeros((len(shields), 0)))
-    cells = ground.first_cells()
-    rays = ground.rays(cells)
+    ground, cells, rays = look
     widest = widest_shading(shields, rays, ground.ways)
     for turn in range(ROUNDS):
         cut = _deciding(rays, widest, cells.side_mm > FINEST_MM, together if turn < pair_rounds else ())
@@ -288,6 +202,18 @@ def shading_of(
         cells = cells.take(~cut).and_also(more)
     counted = ~rays.kept & bool(rays.passes.any())
     return Shading(widest_deg=rays.of_cells(widest)[:, counted])
+
+
+def _looked(target: FlatTarget, light: LightPlace, world: World) -> tuple[Ground, Cells, Lit] | None:
+    """The ground, its first cells and the rays of these, which ask for no flag yet; None where no light is ahead."""
+    ground = Ground.of(target, light, world)
+    if not ground.light.pieces:
+        return None
+    cells = ground.first_cells()
+    return ground, cells, ground.rays(cells)
+
+
+_first_look = KeptTogether(_looked)  # for many changes of flags are tried in one box
 
 
 def _once_each(points: FloatArray) -> tuple[FloatArray, Index]:
@@ -304,11 +230,6 @@ def _grid(outline: shapely.Polygon) -> tuple[FloatArray, float]:
     columns, rows = int(np.ceil((right - left) / side)), int(np.ceil((high - low) / side))
     place = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1).reshape(-1, 2)
     return np.array([left, low]) + side * place, side
-
-
-def within(cells: Cells, outline: shapely.Polygon) -> Cells:
-    """Those that hold any of an outline."""
-    return cells.take(np.asarray(shapely.intersects(outline, cells.boxes())))
 
 
 def _deciding(rays: Lit, widest: FloatArray, coarse: BoolArray, together: Sequence[tuple[int, int]]) -> BoolArray:

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from geometry.flags import Bars, Hinge
 from geometry.openings import OpeningKind
 from raytrace.lights import LightPlace
-from raytrace.stray.flag_light import FINEST_MM, Ground, Lit, is_carried, set_at, within
+from raytrace.stray.flag_cells import Lit, within
+from raytrace.stray.flag_light import FINEST_MM, Ground, is_carried, set_at
 from raytrace.stray.target import FlatTarget
 from raytrace.stray.world import World
 

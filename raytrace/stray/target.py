@@ -181,7 +181,7 @@ def beam_on_faces(lens: LensState, grid: PixelGrid, box: Box) -> Faces:
     glass = box.glasses[-1]
     rim = np.concatenate([RIM_SHARE * _circle(RIM_POINTS), sunflower_disc(8)])
     places = np.concatenate([grid.resized(BEAM_COLUMNS).points_mm, whole_frame(grid).rim_points_mm(EDGE_POINTS)])
-    bundle, legs = walk(launch(pencils_for(lens, places), rim), box.glasses)
+    bundle, legs = walk(launch(pencils_for(lens, places), rim), box.glasses, dimmed=False)
     flat = glass.slab.pose.points_to_part(legs[-1].origin)[:, :2]
     through = (legs[-2].length_mm > 0) | ((glass.kind is GlassKind.CLOSE_UP) & contains(glass.slab.outline, flat))
     kept = (bundle.fate == Fate.ALIVE) & through

@@ -13,7 +13,7 @@ import numpy as np
 from embreex.rtcore_scene import EmbreeScene
 from numpy.typing import NDArray
 
-from geometry.arrays import FloatArray
+from geometry.arrays import FloatArray, cross_product
 from geometry.body import Loop, Part, Surface
 from geometry.enclosure import joined
 from geometry.openings import BODY_NAME, Enclosure, Opening
@@ -104,7 +104,7 @@ class World:
         face = found["primID"].astype(np.int64)
         hit = face >= 0
         corners = self._solid.vertices_mm[self._solid.faces[np.where(hit, face, 0)]]
-        normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
         facing = np.einsum("nj,nj->n", normal, direction)
         distance = np.einsum("nj,nj->n", corners[:, 0] - origin, normal) / np.where(facing == 0, 1.0, facing)

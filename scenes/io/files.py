@@ -28,7 +28,7 @@ from scenes.io.folder_swap import PARTIAL, beside, clear_leftovers, put_in_place
 from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
 from scenes.io.late_files import bring_along
 from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
-from scenes.registry import ALIASES
+from scenes.registry import own_name
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
@@ -360,17 +360,17 @@ def _usable(target: Path, command: str) -> Path:
         raise _refusal(str(target), "is a file; results need a folder")
     if os.path.ismount(real):  # as a folder that a container is lent: no other can take its place
         raise _refusal(str(target), f"is the root of a disk, which stays; name a folder on it, such as {target / 'results'}")
-    inner = next((name for name in names_in(real) if os.path.ismount(real / name)), None)
-    if inner is not None:
-        raise _refusal(str(target), f"holds another disk, {inner}, whose files are not to be moved; name another folder")
     if real.exists() and Path.cwd().resolve().is_relative_to(real):
         raise _refusal(
             str(target), "is the folder you are working in; name a folder of its own for the results, such as --out results"
         )
     if real.exists() and any(real.iterdir()) and not holds_results(real):
         raise _refusal(str(target), "holds other files and no results; name a new or empty folder")
+    inner = next((name for name in names_in(real) if os.path.ismount(real / name)), None)  # a walk through all of it: only now
+    if inner is not None:
+        raise _refusal(str(target), f"holds another disk, {inner}, whose files are not to be moved; name another folder")
     whose = left_by(results_in(real, results_name(command))) if real.exists() else ""
-    if whose not in {"", command, ALIASES.get(command)}:
+    if whose not in {"", command, own_name(command)}:
         raise _refusal(
             str(target),
             f"holds results of `brimline {whose}`, which those of `brimline {command}` would replace; "

@@ -34,7 +34,7 @@ class Words:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
-    """A drawing: flats where they lie, words to engrave; edges (left, low, right, high) of a sheet that they lie on, if on one."""
+    """A drawing: flats where they lie, words to engrave; width and height of the sheet that they lie on from (0, 0), if on one."""
 
     flats: Sequence[Flat]
     words: Sequence[Words] = ()

@@ -13,6 +13,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from scenes.io.folder_lock import BusyError, is_held
+from scenes.io.free_names import ENDS, first_free
 
 AT_FDCWD, RENAME_EXCHANGE = -100, 2  # Linux, renameat2(2)
 RENAME_SWAP = 2  # macOS, renamex_np(2)
@@ -51,13 +52,12 @@ def _in_sight(old: Path, target: Path) -> str:
 
 def free_beside(target: Path, word: str) -> Path:
     """A name beside a folder that nothing has yet: its own, and a word."""
-    numbers = ("", *(f"-{number}" for number in range(2, 1000)))
-    return next(free for end in numbers if not os.path.lexists(free := target.with_name(f"{target.name}-{word}{end}")))
+    return first_free(target.with_name(f"{target.name}-{word}{end}") for end in ENDS)
 
 
 def beside(stage: Path, target: Path) -> Path:
     """A finished folder under the target's name and a number, where the name itself cannot be had; OSError where none can."""
-    place = next(free for number in range(2, 1000) if not os.path.lexists(free := target.with_name(f"{target.name}-{number}")))
+    place = first_free(target.with_name(f"{target.name}{end}") for end in ENDS[1:])
     _renamed(stage, place)
     return place
 

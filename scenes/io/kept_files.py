@@ -13,6 +13,8 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from scenes.io.free_names import ENDS, first_free
+
 MANIFEST = ".brimline-files.json"  # what each command wrote, as SHA-256 by file name: what differs was changed since
 SEAL = "seal"  # of the manifest: a checksum of all else in it
 LATER_S = 2.0  # without a manifest, a file later than the JSON that was written last has been changed; coarse clocks allowed for
@@ -160,8 +162,7 @@ def folder_for(stage: Path, names: Sequence[str], moved: dict[str, Path], told: 
 
 
 def _free_name(path: Path) -> Path:
-    numbers = ("", *(f"-{number}" for number in range(2, 1000)))
-    return next(free for end in numbers if not os.path.lexists(free := path.with_name(f"{path.stem}.{YOURS}{end}{path.suffix}")))
+    return first_free(path.with_name(f"{path.stem}.{YOURS}{end}{path.suffix}") for end in ENDS)
 
 
 def carried(path: Path, new: Path, name: str, *, keeps_name: bool) -> list[str]:

@@ -13,8 +13,7 @@ from xml.parsers import expat
 import numpy as np
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError
-from scenes.io.mesh_glb import has_no_room
+from scenes.io.mesh_damage import DamagedMeshError, has_no_room
 
 LARGEST_UNPACKED = 200_000_000  # bytes of all members: a million triangles take half of it
 DEEPEST = 16  # parts within parts

@@ -1,5 +1,27 @@
 """What is wrong with a mesh file that contradicts itself."""
 
+from typing import Any
+
+import numpy as np
+
+FLAT_SHARE = 1e-9  # of the box that three axes span: flatter than that is flat
+STATED_SHARE = 1e-3  # of the farthest corner that is stated: exporters round both ends
+
 
 class DamagedMeshError(ValueError):
     """A file that contradicts itself; the text is what is wrong with it."""
+
+
+def has_no_room(turned: Any) -> bool:
+    """Whether a (3, 3) matrix presses bodies flat or to a point."""
+    sizes = np.linalg.norm(turned, axis=0)
+    return bool(abs(np.linalg.det(turned)) <= FLAT_SHARE * np.prod(sizes))
+
+
+def unlike_stated(found: Any, stated: Any) -> tuple[Any, Any] | None:
+    """The first end of a list of corners (2, 3) that lies elsewhere than the file states by more than rounding, and that."""
+    slack = STATED_SHARE * float(np.abs(stated).max())
+    pairs = zip(found, stated, strict=True)
+    return next(
+        ((there, told) for there, told in pairs if not np.allclose(told, there, rtol=0.0, atol=slack, equal_nan=True)), None
+    )

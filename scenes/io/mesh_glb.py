@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.mesh_damage import DamagedMeshError
+from scenes.io.mesh_damage import DamagedMeshError, has_no_room, unlike_stated
 
 MOST_CORNERS = 12_000_000  # of any list in the file: more would fill the memory before triangles are counted
 DEEPEST = 16  # nodes within nodes
@@ -55,12 +55,6 @@ def _glb_has_a_place(node: dict[str, Any]) -> None:
         raise DamagedMeshError("a node of it shrinks to nothing; delete it, or give it its size, and export it again")
 
 
-def has_no_room(turned: Any) -> bool:
-    """Whether a (3, 3) matrix presses bodies flat or to a point."""
-    sizes = np.linalg.norm(turned, axis=0)
-    return bool(abs(np.linalg.det(turned)) <= FLAT_SHARE * np.prod(sizes))
-
-
 def _glb_as_large_as_stated(tree: dict[str, Any], binary: bytes) -> None:
     """The list of corners states its smallest and largest (section 3.7.2.1): corners that were lost or spoilt lie elsewhere."""
     if "uri" in tree.get("buffers", [{}])[0]:
@@ -71,12 +65,11 @@ def _glb_as_large_as_stated(tree: dict[str, Any], binary: bytes) -> None:
         start = view.get("byteOffset", 0) + accessor.get("byteOffset", 0)
         shape, steps = (accessor["count"], 3), (view.get("byteStride", 12), 4)
         corners = np.ndarray(shape, dtype="<f4", buffer=binary, offset=start, strides=steps).astype(np.float64)
-        for key, found in (("min", corners.min(axis=0)), ("max", corners.max(axis=0))):
-            stated = np.array(accessor.get(key, found), dtype=np.float64)
-            if not np.allclose(stated, found, rtol=0.0, atol=STATED_SHARE * float(np.abs(stated).max()), equal_nan=True):
-                raise DamagedMeshError(
-                    f"it holds corners that reach to {_words(found)} where it states {_words(stated)}; export it again"
-                )
+        found = np.stack([corners.min(axis=0), corners.max(axis=0)])
+        stated = np.array([accessor.get(key, there) for key, there in zip(("min", "max"), found, strict=True)], dtype=np.float64)
+        if unlike := unlike_stated(found, stated):
+            there, told = map(_words, unlike)
+            raise DamagedMeshError(f"it holds corners that reach to {there} where it states {told}; export it again")
 
 
 def _words(place: Any) -> str:
@@ -101,8 +94,6 @@ GLB_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a compo
 GLB_FLOAT = 5126  # without an extension positions are floats; glTF 2.0 specification, section 3.7.2.1
 GLB_NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 GLB_PADDING = 4
-FLAT_SHARE = 1e-9  # of the box that three axes span: flatter than that is flat
-STATED_SHARE = 1e-3  # of the farthest corner: exporters round what they state
 GLB_COPIES = "EXT_mesh_gpu_instancing"
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from geometry.polyhedra import Polyhedron, triangles
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
-LONG_AGO = (1980, 1, 1, 0, 0, 0)  # the least date that a ZIP can hold: the time of day is no part of a box
+WRITTEN_AT = (1980, 1, 1, 0, 0, 0)  # the least date that a ZIP can hold: the time of day is no part of a box
 TYPES = """<?xml version="1.0" encoding="UTF-8"?>
 <Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">
 <Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>
@@ -50,7 +50,7 @@ def threemf_bytes(solids: Sequence[tuple[str, Polyhedron]], title: str) -> bytes
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as package:
         for name, text in (("[Content_Types].xml", TYPES), ("_rels/.rels", RELATIONS), ("3D/3dmodel.model", model)):
-            entry = zipfile.ZipInfo(name, LONG_AGO)
+            entry = zipfile.ZipInfo(name, WRITTEN_AT)
             entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, 0o644 << 16
             package.writestr(entry, text.encode())
     return stream.getvalue()

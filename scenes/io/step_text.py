@@ -1,6 +1,6 @@
 """Solids as a STEP file (ISO 10303-21, AP214): every flat face of each as it is, one closed solid a product, in mm.
 
-Written from the text of the standards' own examples; round surfaces are chords, as in the solids themselves.
+ISO 10303-42 and AP214, from memory; read back by Open CASCADE in the tests. Round surfaces are chords, as in the solids themselves.
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.polyhedra import Polyhedron
 
+UNNAMED = "''"
 SCHEMA = "AUTOMOTIVE_DESIGN { 1 0 10303 214 1 1 1 1 }"
-LONG_AGO = "1980-01-01T00:00:00"  # a file of the same solids is the same file, whenever it was written
+WRITTEN_AT = "1980-01-01T00:00:00"  # a file of the same solids is the same file, whenever it was written
 
 
 class _Data:
@@ -43,7 +44,7 @@ def step_bytes(solids: Sequence[tuple[str, Polyhedron]], title: str) -> bytes:
         _product(data, name, solid, context, application)
     header = (
         "ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION(('solids with flat faces, lengths in mm'),'2;1');\n"
-        f"FILE_NAME({_text(title)},'{LONG_AGO}',(''),(''),'brimline','brimline','');\nFILE_SCHEMA(('{SCHEMA}'));\nENDSEC;\nDATA;\n"
+        f"FILE_NAME({_text(title)},'{WRITTEN_AT}',(''),(''),'brimline','brimline','');\nFILE_SCHEMA(('{SCHEMA}'));\nENDSEC;\nDATA;\n"
     )
     return (header + "\n".join(data.lines) + "\nENDSEC;\nEND-ISO-10303-21;\n").encode("ascii")
 
@@ -91,15 +92,11 @@ def _product(data: _Data, name: str, solid: Polyhedron, context: str, applicatio
 
 def _shell(data: _Data, solid: Polyhedron) -> str:
     corners = [
-        data.add(f"VERTEX_POINT('',{data.add(f'CARTESIAN_POINT({_blank()},{_triple(point)})')})") for point in solid.vertices_mm
+        data.add(f"VERTEX_POINT('',{data.add(f'CARTESIAN_POINT({UNNAMED},{_triple(point)})')})") for point in solid.vertices_mm
     ]
     edges: dict[tuple[int, int], str] = {}
     faces = [_face(data, solid, face, corners, edges) for face in solid.faces]
     return data.add(f"CLOSED_SHELL('',({','.join(faces)}))")
-
-
-def _blank() -> str:
-    return "''"
 
 
 def _face(
@@ -115,7 +112,7 @@ def _face(
     normal, edges_mm = _normal(points, after), after - points
     across = edges_mm[int(np.argmax((edges_mm**2).sum(axis=1)))]
     axes = f"{_direction(data, normal)},{_direction(data, across)}"
-    plane = data.add(f"PLANE('',{data.add(f'AXIS2_PLACEMENT_3D({_blank()},{_point(data, points[0])},{axes})')})")
+    plane = data.add(f"PLANE('',{data.add(f'AXIS2_PLACEMENT_3D({UNNAMED},{_point(data, points[0])},{axes})')})")
     return data.add(f"ADVANCED_FACE('',({','.join(bounds)}),{plane},.T.)")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 
@@ -33,7 +33,7 @@ def build_box(box: SceneBox, lens: Lens, resources: Resources, *, front_travel_m
     A box on rods stays where it is when the lens's front moves toward the scene; a clamped one moves with it.
     """
     ahead_mm, place = _ahead_mm(box, front_travel_mm), box_place(box, front_travel_mm)
-    fitted = tuple(_named_apart(_parts(box, lens, place, resources, ahead_mm)))
+    fitted = tuple(_named_apart(tuple(_parts(box, lens, place, resources, ahead_mm))))
     glasses = tuple(sorted(_glasses(box, place), key=lambda glass: float(glass.slab.pose.origin_mm[2])))
     slabs = tuple(glass.slab for glass in glasses)
     assembly = Assembly(parts=fitted, slabs=slabs, fixtures=_fixtures(box, lens, ahead_mm))
@@ -231,12 +231,18 @@ def _solids(box: SceneBox, place: Pose, resources: Resources) -> Iterator[Part]:
         yield part
 
 
-def _named_apart(items: Iterator[Part]) -> Iterator[Part]:
-    """Parts with distinct names: a second 'top flag' becomes 'top flag 2'."""
+def named_apart(names: Iterable[str]) -> Iterator[str]:
+    """Distinct names: a second 'top flag' becomes 'top flag 2'."""
     seen: Counter[str] = Counter()
-    for part in items:
-        seen[part.name] += 1
-        yield part if seen[part.name] == 1 else replace(part, name=f"{part.name} {seen[part.name]}")
+    for name in names:
+        seen[name] += 1
+        yield name if seen[name] == 1 else f"{name} {seen[name]}"
+
+
+def _named_apart(items: Sequence[Part]) -> Iterator[Part]:
+    """Parts with distinct names."""
+    for part, name in zip(items, named_apart(part.name for part in items), strict=True):
+        yield part if part.name == name else replace(part, name=name)
 
 
 def filter_outline(glass: Filter) -> Outline:

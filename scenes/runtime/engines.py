@@ -253,7 +253,7 @@ class Areas:
 def in_seconds(engine: Engine, lenses: Sequence[LensState], grid: PixelGrid, box: Box) -> PixelGrid:
     """The grid, coarser where all of a picture's pupils are cut by so much that maps of these lenses would take many seconds.
 
-    Pupils as large as that have no fine shadows to show.
+    What is lost between the pixels of a coarser map is looked for again at places: scenes/verdicts/darkest.py.
     """
     if not isinstance(engine, Areas) or grid.columns <= LEAST_COLUMNS or len(engine.apart) == len(box.parts):
         return grid

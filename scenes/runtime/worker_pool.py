@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import pickle
-import signal
 import subprocess
 import sys
 import threading
@@ -16,19 +15,21 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from typing import IO, Any, Protocol, Self
 
 from scenes.runtime.child_process import child_environment
 from scenes.runtime.progress import Tick, silent
-from scenes.runtime.worker_process import DONE, TICK, copied, may_be_copied
+from scenes.runtime.worker_process import DONE, TICK, Copy, may_be_copied
 
 Call = Callable[..., Any]  # takes `tick`; pickles, for another process may make it
 Take = Callable[[int, Any], None]
 Piece = Callable[[], None]
 Aside = Callable[[bool], Piece | None]
 
-
 UNKNOWN_MEMORY = 8e9  # bytes, where the system does not say
+SHARE_OF_MEMORY = 0.5  # of the machine's, that all processes of a run may fill
+MOST_PROCESSES = 16  # of a run: what one process does alone is half of it then
 
 
 def memory_bytes() -> float:
@@ -37,6 +38,11 @@ def memory_bytes() -> float:
         return float(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES"))
     except (AttributeError, ValueError, OSError):
         return UNKNOWN_MEMORY
+
+
+def processes_that_fit(bytes_each: float) -> int:
+    """How many processes of such a size, this one among them, a run may have on this machine; 0 where not even one fits."""
+    return min(int(SHARE_OF_MEMORY * memory_bytes() / bytes_each), MOST_PROCESSES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +58,6 @@ def no_aside(idle: bool) -> None:
 
 def _nothing() -> None:
     """A piece without any work."""
-
-
-def _always() -> bool:
-    return True
 
 
 class WorkerGone(Exception):  # noqa: N818 - it says what happened
@@ -75,30 +77,6 @@ class _Process(Protocol):
     def kill(self) -> None: ...
 
     def wait(self) -> int: ...
-
-
-class _Copy:
-    """A copy of this process, see `copied`."""
-
-    def __init__(self, known: Sequence[Call]) -> None:
-        self._number, stdin, stdout = copied(known)
-        self.stdin: IO[bytes] | None = stdin
-        self.stdout: IO[bytes] | None = stdout
-        self._status: int | None = None
-        self._ended = threading.Lock()
-
-    def kill(self) -> None:
-        """End it, if it has not."""
-        if self._status is None:
-            with suppress(ProcessLookupError):
-                os.kill(self._number, signal.SIGKILL)
-
-    def wait(self) -> int:
-        """Its status, once it has ended."""
-        with self._ended:
-            if self._status is None:
-                self._status = os.waitstatus_to_exitcode(os.waitpid(self._number, 0)[1])
-        return self._status
 
 
 class Worker:
@@ -127,7 +105,7 @@ class Worker:
         made = cls.__new__(cls)
         made._kept = tuple(known)  # while these live, no later call can have the `id` of one of them
         made._known = {id(call): number for number, call in enumerate(made._kept)}
-        made._process = _Copy(known)
+        made._process = Copy(known)
         return made
 
     def call(self, call: Call, tick: Tick) -> Any:
@@ -180,7 +158,7 @@ class _Round:
         self.calls, self.take, self.aside = calls, take, aside
         self.todo = deque(range(len(calls)))
         self.open = len(calls)
-        self.lost: list[int] = []
+        self.lost: dict[int, int] = {}  # with the status of the process
         self.errors: list[BaseException] = []
         self.stopped = False
         self._changed = threading.Condition()
@@ -217,10 +195,10 @@ class _Round:
             self.open -= 1
             self._changed.notify_all()
 
-    def lose(self, number: int) -> None:
+    def lose(self, number: int, status: int) -> None:
         """A call has cost its process."""
         with self._changed:
-            self.lost.append(number)
+            self.lost[number] = status
             self.open -= 1
             self._changed.notify_all()
 
@@ -247,13 +225,17 @@ class _Round:
 class Sharing:
     """Lanes that work goes through: this process's own, one for each worker, and more that only do what is to be done aside.
 
-    Workers start at the first round. The first call of all is made in this process before a worker makes any: it compiles what
-    the others then read from disk, or, where this process may be copied, have from it.
+    Workers start at the first round, fewer where the system allows no more. The first call of all is made in this process before a
+    worker makes any: it compiles what the others then read from disk, or, where this process may be copied, have from it. Not so
+    without `first_here`, where workers are copied at once, for they have all that they need and draw nothing; what costs its
+    process is then made in this one, and without `here` all else only by workers, while there are any.
     """
 
     lanes: int = 1
     workers: int = 0
     copied: bool = True  # where it may be: not where the first call draws, for workers would only start after it
+    first_here: bool = True
+    here: bool = True
     warm: Piece = _nothing
     halt: Piece = _nothing  # ends work aside that is going on
     _workers: list[Worker | None] = field(default_factory=list)
@@ -274,17 +256,15 @@ class Sharing:
         instead. Pieces, `take` and `tick` may come from any thread of this process, the latter two one at a time.
         """
         work = _Round(calls, take, aside, tick)
-        copies = bool(calls) and not self._workers and self.workers > 0 and self.copied and may_be_copied()
-        if calls and not self._workers and not copies:
-            self._workers += [Worker(self.warm) for _ in range(self.workers)]
+        copies = bool(calls) and not self._workers and self.workers > 0 and self.copied and self._may_copy()
+        if calls and not self._workers and not copies and self.first_here:
+            self._add_workers(self._started, self.workers)
         threads = [threading.Thread(target=self._lane, args=(work, k), daemon=True) for k in range(self.lanes - 1)]
         begun: list[threading.Thread] = []
         try:
             if copies:
-                self._copy_after_first(work)
-            for thread in threads:
-                thread.start()
-                begun.append(thread)
+                self._copy(work)
+            self._begin(threads, begun)
             self._own_lane(work)
         except BaseException:  # Ctrl-C included: nothing goes on behind the user's back
             work.stop()
@@ -300,19 +280,51 @@ class Sharing:
         if work.lost:
             self._again(work)
 
-    def _copy_after_first(self, work: _Round) -> None:
-        """Makes the first call, and the workers as copies of what this process is then."""
-        self._make(work, work.todo.popleft())
-        while work.todo and len(self._workers) < self.workers:
-            worker = Worker.copy(work.calls) if may_be_copied() else Worker(self.warm)
+    def _begin(self, lanes: Sequence[threading.Thread], begun: list[threading.Thread]) -> None:
+        """Begins as many lanes as the system allows; workers without one end, for nobody would ask them."""
+        try:
+            for lane in lanes:
+                lane.start()
+                begun.append(lane)
+        except RuntimeError:
+            for seat in range(len(begun), len(self._workers)):
+                worker, self._workers[seat] = self._workers[seat], None
+                if worker is not None:
+                    worker.end()
+
+    def _copy(self, work: _Round) -> None:
+        """Makes the workers as copies of what this process is, once it has made the first call if that is to be made here."""
+        if self.first_here:
+            self._make(work, work.todo.popleft())
+        self._prepared = True
+        self._add_workers(partial(self._copied, work.calls), min(self.workers, len(work.todo)))
+
+    def _add_workers(self, new: Callable[[], Worker | None], count: int) -> None:
+        while len(self._workers) < count and (worker := new()) is not None:
             self._workers.append(worker)
+
+    def _copied(self, calls: Sequence[Call]) -> Worker | None:
+        """A worker that is a copy, or, after a first call that leaves threads behind, or takes much memory, one started anew."""
+        if self._may_copy():
+            with suppress(OSError):
+                return Worker.copy(calls)
+        return self._started() if self.first_here else None
+
+    def _may_copy(self) -> bool:
+        return may_be_copied(draws=self.first_here)
+
+    def _started(self) -> Worker | None:
+        """A worker started anew; None where the system allows no further process."""
+        with suppress(OSError):
+            return Worker(self.warm)
+        return None
 
     def _make(self, work: _Round, number: int) -> None:
         work.done(number, work.calls[number](tick=work.tick))
         self._prepared = True
 
     def _own_lane(self, work: _Round) -> None:
-        while (piece := work.next(_always)) is not None:
+        while (piece := work.next(lambda: self.here or not self._alive())) is not None:
             if isinstance(piece, int):
                 self._make(work, piece)
             else:
@@ -335,25 +347,29 @@ class Sharing:
         assert worker is not None
         try:
             result = worker.call(work.calls[number], work.tick)
-        except WorkerGone:
+        except WorkerGone as gone:
             self._workers[seat] = None  # what it needed may be too much beside the others: the run goes on with fewer
             worker.end()
-            work.lose(number)
+            work.lose(number, gone.status)
         else:
             work.done(number, result)
 
     def _again(self, work: _Round) -> None:
-        """Calls that cost their process, one after the other, in a new process that has the machine to itself."""
-        for number in work.lost:
+        """Calls that cost their process, one after the other, when nothing else runs any more."""
+        for number, status in work.lost.items():
             self._end_workers()
-            worker = Worker(self.warm)
-            self._workers = [worker]
-            try:
-                result = worker.call(work.calls[number], work.tick)
-            except WorkerGone as gone:
-                result = WorkerDied(gone.status)
-            work.again(number, result)
+            work.again(number, self._alone(work, number, status) if self.first_here else work.calls[number](tick=work.tick))
         self._own_lane(work)
+
+    def _alone(self, work: _Round, number: int, status: int) -> Any:
+        """What a call comes to in a new process that has the machine to itself, or that it died, `status` where there is none."""
+        if (worker := self._started()) is None:
+            return WorkerDied(status)
+        self._workers = [worker]
+        try:
+            return worker.call(work.calls[number], work.tick)
+        except WorkerGone as gone:
+            return WorkerDied(gone.status)
 
     def _end_workers(self) -> None:
         for worker in self._alive():

@@ -10,6 +10,7 @@ import os
 import pickle
 import signal
 import sys
+import threading
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -35,26 +36,57 @@ def main() -> int:
     return 0
 
 
-def may_be_copied() -> bool:
-    """Whether this process is known to run a single thread, that of a library included, and has loaded nothing that draws.
+def may_be_copied(*, draws: bool) -> bool:
+    """Whether this process is known to run a single thread, that of a library included, and, for a copy that draws, has not drawn.
 
     Another thread may hold locks that nobody would open in the copy. Drawing libraries keep fonts open, and two processes that read
-    on in one open file would take the places from each other.
+    on in one open file would take the places from each other; a copy that only computes may have them loaded (trimesh loads one).
     """
     try:
-        return len(list(Path("/proc/self/task").iterdir())) == 1 and not DRAWING & sys.modules.keys()
+        return len(list(Path("/proc/self/task").iterdir())) == 1 and not (draws and DRAWING & sys.modules.keys())
     except OSError:  # not Linux
         return False
 
 
-def copied(known: Sequence[Callable[..., Any]]) -> tuple[int, IO[bytes], IO[bytes]]:
-    """A copy of this process that answers calls: its number, where calls go and where answers come from.
+class Copy:
+    """A copy of this process that answers calls; those in `known` may be asked for by their number alone.
 
-    known: calls that may be asked for by their number alone.
+    OSError where the system allows no further process.
     """
-    calls_in, calls_out = os.pipe()
-    answers_in, answers_out = os.pipe()
-    child = os.fork()
+
+    def __init__(self, known: Sequence[Callable[..., Any]]) -> None:
+        self._number, stdin, stdout = _copied(known)
+        self.stdin: IO[bytes] | None = stdin
+        self.stdout: IO[bytes] | None = stdout
+        self._status: int | None = None
+        self._ended = threading.Lock()
+
+    def kill(self) -> None:
+        """End it, if it has not."""
+        if self._status is None:
+            with suppress(ProcessLookupError):
+                os.kill(self._number, signal.SIGKILL)
+
+    def wait(self) -> int:
+        """Its status, once it has ended."""
+        with self._ended:
+            if self._status is None:
+                self._status = os.waitstatus_to_exitcode(os.waitpid(self._number, 0)[1])
+        return self._status
+
+
+def _copied(known: Sequence[Callable[..., Any]]) -> tuple[int, IO[bytes], IO[bytes]]:
+    """A copy: its number, where calls go and where answers come from."""
+    ends = list[int]()
+    try:
+        ends += os.pipe()
+        ends += os.pipe()
+        child = os.fork()
+    except OSError:
+        for end in ends:
+            os.close(end)
+        raise
+    calls_in, calls_out, answers_in, answers_out = ends
     if child == 0:
         _serve(calls_in, answers_out, known)
     os.close(calls_in)
@@ -65,8 +97,8 @@ def copied(known: Sequence[Callable[..., Any]]) -> tuple[int, IO[bytes], IO[byte
 def _serve(calls_in: int, answers_out: int, known: Sequence[Callable[..., Any]]) -> NoReturn:
     status = 1
     try:
-        os.setpgid(0, 0)
-        end_with_parent()
+        os.setpgid(0, 0)  # Ctrl-C at the terminal is for the run, and the run ends its processes
+        _end_with_parent()
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGALRM):
             signal.signal(number, signal.SIG_DFL)
         _let_go(keep={1, 2, calls_in, answers_out})
@@ -78,7 +110,7 @@ def _serve(calls_in: int, answers_out: int, known: Sequence[Callable[..., Any]])
         os._exit(status)  # nothing of what the parent has open or would do at its end is this one's
 
 
-def end_with_parent() -> None:
+def _end_with_parent() -> None:
     """Have the system end this process with the one that asks, amid a call too: nothing is written or kept for nobody."""
     import ctypes
 
@@ -112,9 +144,14 @@ def _answer(call: Callable[..., Any], answers: IO[bytes]) -> None:
     except OSError as error:  # as it is: the number says whether the disk is full
         _say(answers, FAILED, error)
     except Exception as error:  # noqa: BLE001 - whatever it is, the process that asked has to say it
-        _say(answers, FAILED, " ".join(f"{type(error).__name__}: {error}".split()))
+        _say(answers, FAILED, in_words(error))
     else:
         _say(answers, DONE, result)
+
+
+def in_words(error: Exception) -> str:
+    """An error on one line, for where it cannot be sent as it is."""
+    return " ".join(f"{type(error).__name__}: {error}".split())
 
 
 def _say(answers: IO[bytes], kind: str, what: Any) -> None:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Kind
+from scenes.stills.transfer import light_to_srgb
 
 if TYPE_CHECKING:  # the drawing process of 3D pictures does without matplotlib
     from matplotlib.colors import Colormap, Normalize
@@ -99,7 +100,7 @@ def srgb_of(lab: NDArray[np.float64]) -> NDArray[np.float64]:
     f = np.hstack([upright + lab[:, 1:2] / 500.0, upright, upright - lab[:, 2:] / 200.0])
     xyz = np.where(f > 6 / 29, f**3, 3 * (6 / 29) ** 2 * (f - 4 / 29)) * _TO_XYZ.sum(axis=1)
     linear = np.clip(xyz @ np.linalg.inv(_TO_XYZ).T, 0.0, 1.0)
-    return np.asarray(np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055))
+    return light_to_srgb(linear)
 
 
 def loss_scale() -> Normalize:

@@ -13,6 +13,7 @@ from raytrace.optics.camera import Guide
 from raytrace.shares import VignetteMap
 
 TOUCH_STOPS = 0.01  # where a part begins to take light: under a tenth of what anyone sees, over the noise of a few hundred rays
+ISOLINES_STOPS = (0.1, 1 / 3, 1.0)  # losses that lines are drawn at
 PIXELS_ACROSS = 1400  # more than a sheet can print
 
 

@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 from raytrace.optics.camera import Guide
 from raytrace.shares import VignetteMap
 from scenes.sheets.colours import DARK_STOPS, GUIDE, PAPER, SOFT_INK, UNKNOWN, loss_colours, loss_scale
-from scenes.sheets.map_reading import extent_mm, has_picture, known_loss
+from scenes.sheets.map_reading import ISOLINES_STOPS, extent_mm, has_picture, known_loss
 from scenes.sheets.page import Box, Page, text_size_mm
 from scenes.sheets.style import badge_of
 
-ISOLINES_STOPS = (0.1, 1 / 3, 1.0)
 _DASHES = {0.1: (0, (1.2, 1.6)), 1 / 3: (0, (5, 2)), 1.0: "solid"}
 _LIMIT_DASH = (0, (6, 1.5, 1.2, 1.5))
 _SHOWN_BEYOND = DARK_STOPS * 1.01  # any place of the scale's dark end will do

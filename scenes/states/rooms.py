@@ -5,6 +5,7 @@ Where only a yes or no is asked for, cells of the beam are made no finer than it
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -49,6 +50,12 @@ class Rooms:
     def reaches(self, box: Box) -> bool:
         """Whether the beams are followed past all parts of another box."""
         return all(_ahead_mm(part) <= beam.beam.far_z_mm for _, beam in self._beams for part in box.parts)
+
+    @property
+    def whole_field(self) -> bool:
+        """Whether all light of the guides could be followed, and the lens has some for all of each."""
+        roots = [beam.legs(beam.cell) for _, beam in self._beams]
+        return all(root is not None and root.whole for root in roots)
 
     def clearance(self, part: Part) -> Clearance:
         """How far a part stays out of every beam; -ALONG_MM where some of it stands beyond the plane in focus."""
@@ -160,11 +167,14 @@ def least_rooms(state: State) -> tuple[float, ...]:
     )
 
 
-def nearest_in(variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> Clearance | None:
-    """The part of a box that comes nearest to the beam with the glass that it has; None without parts."""
+def nearest_in(
+    variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, within_mm: float = math.inf
+) -> Clearance | None:
+    """The part of a box that comes nearest to the beam with the glass that it has; None where none comes within so much."""
     rooms, nearest = rooms_of(variants, guides, box), None
     for part in box.parts:
-        if nearest is not None and rooms.lacks_mm(part, max(nearest.clearance_mm, 0.0)) <= 0.0:
+        least_mm = within_mm if nearest is None else min(nearest.clearance_mm, within_mm)
+        if least_mm < math.inf and rooms.lacks_mm(part, max(least_mm, 0.0)) <= 0.0:
             continue
         found = rooms.clearance(part)
         nearest = found if nearest is None or found.clearance_mm < nearest.clearance_mm else nearest

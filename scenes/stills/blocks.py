@@ -32,8 +32,8 @@ NARROW_FLOOR, NARROW_TOP = (15.0, 18.0), 236.0  # of 255: black and white of nar
 LEAST_GROWTH = 0.35  # of the variance of noise, as a power of light: photons alone give 1
 GROWTH_FROM, GROWTH_SPAN = 0.12, 1.5  # of the brightest level: where it is looked at, and how far levels have to reach
 NOISE_WORDS = (
-    "its noise grows with light to the power of {growth:.1f}, where photons give 1: it is denoised, or its curve is not {curve}. "
-    "Ask who exported it: a wrong curve looks like a box that stands elsewhere."
+    "the variance of its noise grows with light to the power of {growth:.1f}, where photons give 1: it is denoised, or its curve "
+    "is not {curve}. Ask who exported it: a wrong curve looks like a box that stands elsewhere."
 )
 BIT_DEPTHS = (10, 12, 14)  # that a 16-bit file may hold at its lower end
 

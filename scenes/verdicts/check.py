@@ -34,6 +34,7 @@ from scenes.states.judgement import doubts, without_glass
 from scenes.states.keys import StateLabel
 from scenes.states.names import OfState, in_a_sentence, state_words, the
 from scenes.verdicts.darkest import SharesAt
+from scenes.verdicts.in_glass import note_in_glass, parts_without_rooms, without_rooms
 from scenes.verdicts.remedy import remedy_words
 from scenes.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
 from scenes.verdicts.verdict import GuideVerdict, judge, never_clear, never_clear_beyond
@@ -210,8 +211,11 @@ def check_state(
     )
     guides = field_first(guides, plan.field_guess_percent)
     guides = never_clear_beyond(guides, picture_notes(plan.lens_name, plan.variants, plan.guides))
-    guides = never_clear(not_between_points(guides, parts), (*doubts(plan), *trouble))
     map_ = darkest_of(maps)
+    sampled = map_.made.rays_per_point > 0
+    guides = never_clear(not_between_points(guides, parts, sampled=sampled), (*doubts(plan), *trouble))
+    if (fault := note_in_glass(plan.notes)) is not None:
+        guides, parts = without_rooms(guides, fault), parts_without_rooms(parts)
     result = StateResult(
         plan=plan.label,
         pupils=tuple(plan.variant_names),
@@ -240,18 +244,32 @@ def field_first(guides: tuple[GuideVerdict, ...], guess_percent: tuple[float, fl
     )
 
 
-def not_between_points(guides: tuple[GuideVerdict, ...], parts: Sequence[PartResult]) -> tuple[GuideVerdict, ...]:
+def not_between_points(
+    guides: tuple[GuideVerdict, ...], parts: Sequence[PartResult], *, sampled: bool = True
+) -> tuple[GuideVerdict, ...]:
     """The verdicts, none of which calls a frame clear where a part stands deep in the beam and no point looked at has seen it.
 
-    A thin part can stand between the pixels of a coarse map; its clearance tells of it all the same.
+    A thin part can stand between the rays of points that are sampled; its clearance tells of it all the same. Exact areas round
+    the very places where it should stand deepest do not miss it: there its depth is one of the widest that the beam may be, or all
+    that it takes is the little told.
     """
     deep = min((part for part in parts if part.clearance_mm is not None), key=lambda part: part.clearance_mm or 0.0, default=None)
     if deep is None or deep.clearance_mm is None or deep.clearance_mm > -UNSEEN_MM:
         return guides
     if any(guide.worst.loss_stops >= UNSEEN_STOPS for guide in guides):
         return guides
-    step = f"trace more pixels: {the(deep.name)} stands {-deep.clearance_mm:.1f} mm in the beam, between those looked at"
-    return tuple(replace(guide, word=worst_word([guide.word, Word.SHADING]), next_step=step) for guide in guides)
+    depth = f"{-deep.clearance_mm:.1f} mm"
+    if sampled:
+        step = f"trace more rays: {the(deep.name)} stands {depth} in the beam, between those looked at"
+        return tuple(replace(guide, word=worst_word([guide.word, Word.SHADING]), next_step=step) for guide in guides)
+    step = f"confirm it on the test shoot: no light is seen to be lost, but {the(deep.name)} may stand up to {depth} in the beam"
+    return tuple(guide if guide.room_mm is not None and guide.room_mm > 0.0 else _tight_at_best(guide, step) for guide in guides)
+
+
+def _tight_at_best(guide: GuideVerdict, step: str) -> GuideVerdict:
+    """The verdict, tight where it was clear; with this step where it sees no light lost."""
+    seen = guide.worst.blame is not None
+    return replace(guide, word=worst_word([guide.word, Word.TIGHT]), next_step=guide.next_step if seen else step)
 
 
 def _remedy(plan: State) -> str:

@@ -82,7 +82,7 @@ def _darkest(points_mm: FloatArray, shares: FloatArray, step_mm: FloatArray) -> 
 def _unsettled(points_mm: FloatArray, shares: FloatArray, step_mm: FloatArray) -> NDArray[np.intp]:
     """Those of the darkest few beside which light changes within a step (2,) by more than matters, and may yet be the darkest.
 
-    Light falls between two places by no more than it does from the lightest place a step beside.
+    Light is taken to fall between two places by no more than it does from the lightest place a step beside.
     """
     dark = _darkest(points_mm, shares, step_mm)
     beside = np.array([shares[(np.abs(points_mm - points_mm[k]) < 1.5 * step_mm).all(axis=1)].max() for k in dark])

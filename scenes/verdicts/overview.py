@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from scenes.runtime.page import clipped, counted, wrapped
 from scenes.states.clear_rule import Word
 from scenes.states.names import lens_words, setting_words, state_words
-from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.in_glass import UNTOLD, why_untold
+from scenes.verdicts.loss_words import TOLD_LOSS_STOPS, loss_words
 from scenes.verdicts.proof_words import proof_words
 from scenes.verdicts.text import (
     PLAIN_SYMBOLS,
@@ -54,6 +55,9 @@ def loses_with_trays_empty(state: StateResult, check: CheckResult) -> bool:
 
 def _verdict_sentence(states: Sequence[StateResult], empty: Sequence[StateResult]) -> str:
     """Of all states; `empty` are those that are tight, and lose light with the trays empty."""
+    untold = [why for state in states if (why := why_untold(state))]
+    if untold:
+        return _untold_sentence(states, untold)
     total, bad = len(states), [state for state in states if state.word in VIGNETTES]
     tight = [state for state in states if state.word is Word.TIGHT]
     worst = max(states, key=state_rank)
@@ -67,6 +71,15 @@ def _verdict_sentence(states: Sequence[StateResult], empty: Sequence[StateResult
         told = f"{_of_all(len(tight), total).lower()} {'is' if len(tight) == 1 else 'are'} tight"
         return f"No vignetting, but {told}{_empty_words(len(empty), len(tight))}. Tightest: {state_words(worst)}."
     return f"All {total} states are clear: the box stays out of every frame."
+
+
+def _untold_sentence(states: Sequence[StateResult], untold: Sequence[str]) -> str:
+    """That a part stands in glass, and what is found of the other states."""
+    if len(states) == 1:
+        return f"{state_words(states[0])}: {untold[0]}."
+    told = [state for state in states if not why_untold(state)]
+    first = f"{_of_all(len(untold), len(states))}: {untold[0]}."
+    return f"{first} Of the others: {_verdict_sentence(told, ())}" if told else first
 
 
 def _empty_words(count: int, tight: int) -> str:
@@ -132,13 +145,14 @@ def _lens_row(states: Sequence[StateResult], symbols: dict[Word, str]) -> str:
     worst = max(states, key=state_rank)
     found = worst.blamed.worst
     setting = f"{worst.focal_mm:g} mm, {setting_words(worst)}" if worst.is_zoom else setting_words(worst)
-    lost = found.blame if found.loss_stops >= SHOWN_LOSS_STOPS else None
+    untold = bool(why_untold(worst))
+    lost = found.blame if found.loss_stops >= TOLD_LOSS_STOPS and not untold else None
     return ROW.format(
         symbols[worst.word],
         clipped(worst.lens_name, 13),
         clipped(setting, 28),
         str(worst.word),
-        loss_words(found.loss_stops),
+        UNTOLD if untold else loss_words(found.loss_stops),
         clipped(found.where if lost else "-", 19),
         clipped(lost.part if lost else "-", 14),
     ).rstrip()

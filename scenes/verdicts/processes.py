@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from scenes.runtime.engines import AREAS, engine_of
-from scenes.runtime.worker_pool import WorkerDied, memory_bytes
+from scenes.runtime.worker_pool import WorkerDied, processes_that_fit
 from scenes.verdicts.check import map_grid
 
 if TYPE_CHECKING:
@@ -14,9 +14,8 @@ if TYPE_CHECKING:
 
 STEPS_PER_STATE = 100  # of a progress bar
 # Of processes that work on states: what one takes without maps and with its drawing process, and what each pixel of a map takes;
-# the share of the machine's memory that all may fill; the least states for each, for it takes as long to start as two; the most,
-# because what one process does alone is then half of a run.
-PROCESS_BYTES, PIXEL_BYTES, SHARE_OF_MEMORY, STATES_PER_PROCESS, MOST_PROCESSES = 1.0e9, 30.0, 0.5, 4, 16
+# the least states for each, for it takes as long to start as two.
+PROCESS_BYTES, PIXEL_BYTES, STATES_PER_PROCESS = 1.0e9, 30.0, 4
 
 
 def processes_beside(
@@ -28,8 +27,8 @@ def processes_beside(
     least: int = STATES_PER_PROCESS,
 ) -> int:
     """How many processes to judge states beside this one, `least` states for each: none where these, or memory, are few."""
-    room = int(SHARE_OF_MEMORY * memory_bytes() / _process_bytes(states, engine, columns))
-    return max(min(threads, len(states) // least, room, MOST_PROCESSES) - 1, 0)
+    room = processes_that_fit(_process_bytes(states, engine, columns))
+    return max(min(threads, len(states) // least, room) - 1, 0)
 
 
 def _process_bytes(states: Sequence[State], engine: str, columns: int | str | None) -> float:

@@ -19,6 +19,7 @@ from raytrace.shares import loss_stops
 from scenes.states.clear_rule import has_room, room_needed_mm
 from scenes.states.judgement import GuideJudgement, Room, StateJudgement, empty_judgement_of, judge_guide, judge_state, judgement_of
 from scenes.states.names import in_a_sentence
+from scenes.states.rooms import rooms_of
 from scenes.verdicts.darkest import NO_PLACES, SharesAt, darkest_mm
 from scenes.verdicts.doubts import places_in_doubt_mm
 from scenes.verdicts.verdict import GuideVerdict, TraysEmpty, with_room, with_trays_empty
@@ -78,16 +79,32 @@ def parts_apart(plan: State, *, rooms: bool = False) -> tuple[int, ...]:
     guide's own judgement is asked for as `judge_state` asks, `rooms` or not, so that it is made once.
     """
     try:
-        whole = whole_frame(plan.grid)
-        own = next((one for one in outer_guides(plan.guides) if holds(one, whole)), None)
+        whole, outer = whole_frame(plan.grid), outer_guides(plan.guides)
+        own = next((one for one in outer if holds(one, whole)), None)
         if own is None and all(isinstance(lens.pupil, FixedPupil) and math.isinf(lens.object_z_mm) for lens in plan.variants):
             return ()
-        judged = judge_guide(plan, whole) if own is None else judge_guide(plan, own, margin=True, every_margin=rooms)
+        if own is None:
+            inside = [judge_guide(plan, one, margin=True, every_margin=rooms) for one in outer if holds(whole, one)]
+            return _shown_apart(plan, whole, inside)
+        judged = judge_guide(plan, own, margin=True, every_margin=rooms)
     except Exception:  # noqa: BLE001 - part_results tells of it
         return ()
     if not (judged.followed and judged.whole_field):
         return ()
-    return tuple(number for number, room in enumerate(judged.rooms) if room.room_mm > WELL_APART_MM and not room.beyond_focus)
+    return tuple(number for number, room in enumerate(judged.rooms) if _is_apart(room))
+
+
+def _is_apart(room: Room) -> bool:
+    return room.room_mm > WELL_APART_MM and not room.beyond_focus
+
+
+def _shown_apart(plan: State, whole: Guide, inside: Sequence[GuideJudgement]) -> tuple[int, ...]:
+    """The same by a yes or no for each part that is apart from all guides inside the picture: none other can be."""
+    asked = rooms_of(plan.variants, (whole,), plan.box)
+    if not asked.whole_field:
+        return ()
+    left = (n for n in range(len(plan.box.parts)) if all(_is_apart(judged.rooms[n]) for judged in inside))
+    return tuple(n for n in left if asked.lacks_mm(plan.box.parts[n], WELL_APART_MM) <= 0.0)
 
 
 def _failed(error: Exception) -> Note:

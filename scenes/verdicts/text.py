@@ -13,7 +13,8 @@ from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
 from scenes.states.names import state_words, the
 from scenes.states.notes import field_words
 from scenes.verdicts.check import CheckResult, StateResult
-from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
+from scenes.verdicts.in_glass import UNTOLD, why_untold
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, TOLD_LOSS_STOPS, loss_words
 from scenes.verdicts.proof_words import proof_words
 from scenes.verdicts.rooms import PartResult
 from scenes.verdicts.verdict import GuideVerdict, at_words
@@ -124,19 +125,22 @@ def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
 
 def _state_lines(state: StateResult, symbols: dict[Word, str], limits: Limits) -> list[str]:
     """A state with one guide takes one row; with more, a heading and a row for each. The worst guide says what to do."""
+    untold = bool(why_untold(state))
     if len(state.guides) == 1 and len(state_words(state)) <= STATE_WIDTH:
-        rows = [_row(state.guides[0], state_words(state), symbols)]
+        rows = [_row(state.guides[0], state_words(state), symbols, untold=untold)]
     else:
-        rows = [f"  {_clip(state_words(state))}", *(_row(guide, f"  {guide.guide}", symbols) for guide in state.guides)]
+        own = (_row(guide, f"  {guide.guide}", symbols, untold=untold) for guide in state.guides)
+        rows = [f"  {_clip(state_words(state))}", *own]
     step, glass = state.blamed.next_step, glass_words(max(guide.glass_corner_minus_axis_stops for guide in state.guides))
     nearest = nearest_words(state.parts)
     fitted = next((guide.trays_empty for guide in state.guides if guide.trays_empty is not None), None)
     filled = "" if fitted is None else f", with the {fitted.filter_words} in"
-    told = [*_wrapped(nearest and f"nearest to the beam{filled}: {nearest}", "    "), *_wrapped(walk_words(state.guides), "    ")]
+    doubt = why_untold(state) or walk_words(state.guides)
+    told = [*_wrapped(nearest and f"nearest to the beam{filled}: {nearest}", "    "), *_wrapped(doubt, "    ")]
     told += _part_lines(state.parts)
-    doubt = _wrapped(doubt_words(state.blamed, limits), "    ")
     told += _wrapped(field_words("this focus", state.field_guess_percent), "    ")
-    return [*rows, *doubt, *_wrapped(step, "    -> "), *told, *_wrapped(glass, "    ")]
+    worse = "" if untold else doubt_words(state.blamed, limits)
+    return [*rows, *_wrapped(worse, "    "), *_wrapped(step, "    -> "), *told, *_wrapped(glass, "    ")]
 
 
 def doubt_words(guide: GuideVerdict, limits: Limits) -> str:
@@ -232,18 +236,18 @@ def glass_words(corner_minus_axis_stops: float) -> str:
     return f"the filters take {loss_words(corner_minus_axis_stops)} more in the corners than on the axis"
 
 
-def _row(guide: GuideVerdict, words: str, symbols: dict[Word, str]) -> str:
+def _row(guide: GuideVerdict, words: str, symbols: dict[Word, str], *, untold: bool = False) -> str:
     worst = guide.worst
-    lost = worst.blame if worst.loss_stops >= SHOWN_LOSS_STOPS else None
+    lost = worst.blame if worst.loss_stops >= TOLD_LOSS_STOPS and not untold else None
     margin = f">{guide.margin.percent:.0f}%" if guide.margin.capped else f"{guide.margin.percent:+.1f}%"
     return ROW.format(
         symbols[guide.word],
         _clip(words, STATE_WIDTH),
         str(guide.word),
-        loss_words(worst.loss_stops),
+        UNTOLD if untold else loss_words(worst.loss_stops),
         _clip(worst.where if lost else "-", 19),
         _clip(lost.part if lost else "-", 16),
-        margin,
+        "-" if untold else margin,
     )
 
 
@@ -315,6 +319,8 @@ def blame_words(state: StateResult) -> str:
 
 def _light_sentence(state: StateResult) -> str:
     guide, worst = state.blamed, state.blamed.worst
+    if untold := why_untold(state):
+        return untold
     if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
         return blame_words(state)
     if guide.margin.percent < LEAST_ROOM_PERCENT:

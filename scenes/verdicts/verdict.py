@@ -359,7 +359,7 @@ def never_clear(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tupl
     fault = next((note for note in notes if note.doubts_light), None)
     if fault is None:
         return guides
-    return _tight_at_best(guides, _fault_step(fault))
+    return _tight_at_best(guides, fault_step(fault))
 
 
 def never_clear_beyond(guides: tuple[GuideVerdict, ...], notes: Sequence[Note]) -> tuple[GuideVerdict, ...]:
@@ -376,7 +376,8 @@ def _tight_at_best(guides: tuple[GuideVerdict, ...], step: str) -> tuple[GuideVe
     )
 
 
-def _fault_step(fault: Note) -> str:
+def fault_step(fault: Note) -> str:
+    """What to do first, where a fault leaves the light in doubt."""
     told = fault.text.partition("; ")[0].partition(": ")[0]
     if BEYOND in fault.text:
         return f"check a farther focus too, or bring {the(fault.part)} back: it {told}"

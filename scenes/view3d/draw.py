@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
+from scenes.sheets.map_reading import ISOLINES_STOPS
 from scenes.view3d.content import Heatmap, Line, RayFate, RayPath, Scene3D, Solid, View
 from scenes.view3d.heatmap import LIFT_MM
 from scenes.view3d.label_layout import Layout, layout_of
@@ -19,8 +20,6 @@ from scenes.view3d.viewpoint import VIEW_ANGLE_DEG, Viewpoint
 Plotter = Any  # a pyvista.Plotter: its own annotations do not hold what its methods take
 
 STOP_DOT_PX = 16.0
-
-ISO_STOPS = (0.1, 1 / 3, 1.0)
 PEELS = 8  # layers of translucent material that are told apart along one line of sight
 
 
@@ -125,7 +124,7 @@ def _draw_heatmap(heatmap: Heatmap, plotter: Plotter, scale: float) -> None:
     grid["loss"] = loss.ravel(order="F")
     if min(loss.shape) < 2:
         return
-    for level in ISO_STOPS:
+    for level in ISOLINES_STOPS:
         lines = grid.contour([level], scalars="loss")
         if lines.n_points:
             colour = (1.0, 1.0, 1.0) if level >= 1.0 else (0.1, 0.1, 0.1)

@@ -70,6 +70,8 @@ class Lens:
 
     def _undistorted(self, radius):
         k1, k2 = self.distortion
+        if k1 == k2 == 0:
+            return radius
         want, r = radius / self.half_diagonal, radius / self.half_diagonal
         for _ in range(60):
             r = r - (r * (1 + k1 * r**2 + k2 * r**4) - want) / (1 + 3 * k1 * r**2 + 5 * k2 * r**4)

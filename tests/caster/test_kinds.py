@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from scenes.verdicts.loss_words import loss_words
 from tests.caster.campaign import LOSS_STOPS, one
 from tests.caster.cast import disc
 from tests.caster.glass_rays import _through
@@ -85,6 +86,18 @@ def test_the_loss_told_is_that_of_counted_rays(kind, seed, tmp_path):
 def test_no_clear_and_no_margin_is_wrong_by_counted_rays(kind, seed, tmp_path):
     found = one(kind, seed, tmp_path)
     assert found["wrong"] == [], found
+
+
+@pytest.mark.parametrize(("kind", "seed", "loss"), [("projection", 390003482, "none"), ("projection", 370006011, "<0.01 stop")])
+def test_a_part_deep_in_the_widest_that_a_beam_may_be_is_not_called_shading_where_rays_hardly_meet_it(kind, seed, loss, tmp_path):
+    """Flags that stand 2.5 and 1.2 mm in the beam as it is held: the caster's rays lose nothing, and 0.002 stop."""
+    found = one(kind, seed, tmp_path, words=True)
+    assert found["wrong"] == [], found
+    (told,) = found["words"]
+    assert found["guides"][0]["room"] < -1.0
+    assert told["there"] == pytest.approx(told["told"], abs=0.001)
+    assert told["word"] == "tight"
+    assert loss_words(told["told"]) == loss
 
 
 @pytest.mark.slow

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from geometry.polyhedra import block, plate
+from geometry.frame import Pose
+from geometry.polyhedra import plate
 from geometry.projected import View, lines_of
 from geometry.rings import circle_ring, rectangle_ring
 
@@ -20,7 +21,8 @@ def corner_view():
 
 
 def cuboid(x, y, z):
-    return block(np.array([[a, b, c] for a in x for b in y for c in z], dtype=float))
+    (width, height, depth), middle = zip(*((high - low, (high + low) / 2) for low, high in (x, y, z)), strict=True)
+    return plate(rectangle_ring(width, height), [], depth).placed(Pose(np.eye(3), np.array(middle)))
 
 
 def length(pieces):

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest
+from scipy.stats import binomtest, qmc
 
-from raytrace.tolerance import PlusMinus, main_effects, plus_minus, share_range, spread, tornado, worst_case
+from raytrace.tolerance import PlusMinus, latin_hypercube, main_effects, plus_minus, share_range, spread, tornado, worst_case
 
 
 def stack(inputs):
@@ -109,3 +109,10 @@ def test_the_worst_of_many_is_found_on_an_edge_that_no_input_alone_brings_near()
     many = tuple(plus_minus(name, 0.0, 0.9) for name in "wxyzabc")
     found = worst_case(lambda v: min(1.0, 3 + v["a"] - v["b"] + v["c"]), many)
     assert found.worst == pytest.approx(0.3)
+
+
+@pytest.mark.parametrize(("n", "d"), [(10, 1), (200, 24)])
+def test_builds_are_a_latin_hypercube_of_scipy_to_the_last_bit(n, d):
+    mine, theirs = np.random.default_rng(5), np.random.default_rng(5)
+    assert np.array_equal(latin_hypercube(n, d, mine), qmc.LatinHypercube(d=d, rng=theirs).random(n))
+    assert mine.random() == theirs.random()

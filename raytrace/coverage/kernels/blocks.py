@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from raytrace.coverage.kernels.classify import settle
-from raytrace.coverage.kernels.hulls import ONE, hull_at_hand
+from raytrace.coverage.kernels.classify import note_hull, settle, take_hull
+from raytrace.coverage.kernels.hulls import KNOWN, KNOWN_FIRST, KNOWN_LAST, KNOWN_MODE, ONE, STOPPED, UNKNOWN, hull_at_hand
 from raytrace.coverage.kernels.project import CLEAR, CUT, DARK, edge_state, narrow
 from raytrace.coverage.kernels.scratch import (
     ALL_DARK,
@@ -26,6 +26,7 @@ from raytrace.coverage.kernels.scratch import (
     HULL_FIRST,
     HULL_LAST,
     HULL_MODE,
+    HULL_NUMBER,
     LAST,
     MODE,
     NO_MODE,
@@ -33,6 +34,7 @@ from raytrace.coverage.kernels.scratch import (
     PLANES,
     ROW,
     ROW_END,
+    SENSE,
     SIDES,
     SIDES_END,
     SPAN,
@@ -43,6 +45,7 @@ from raytrace.coverage.kernels.scratch import (
     add_side,
 )
 from raytrace.coverage.kernels.web_kernels import narrow_web
+from raytrace.coverage.tables.tables import NO_HULL, STOPS
 from raytrace.jit.compiled import compiled
 
 Ints = NDArray[np.int64]
@@ -102,27 +105,54 @@ def fill_block(row: int, row_end: int, column: int, column_end: int, share: floa
 def _narrow_list(cell: Lists, found: Lists, bench: Bench, place: FloatArray, chords: int) -> None:
     """Add to `found` what of the cell's list can stop rays of a block."""
     for k in range(cell.used[ENTRIES]):
+        if cell.entry[k, HULL_NUMBER] != NO_HULL:
+            bench.hull[KNOWN, cell.entry[k, HULL_NUMBER]] = UNKNOWN
+    for k in range(cell.used[ENTRIES]):
         entry = found.entry[found.used[ENTRIES]]
         for i in range(len(entry)):
             entry[i] = cell.entry[k, i]
         if entry[MODE] == ALL_DARK:
             found.used[ENTRIES] += 1
             break
-        hull_state, sides = CLEAR, found.used[SIDES]
-        if entry[HULL_MODE] != NO_MODE:
-            hull_state = _narrow_shape(
-                cell, found, bench, entry[HULL_MODE], entry[HULL_FIRST], entry[HULL_LAST], 1.0, place, chords
-            )
-            if hull_state == DARK:
+        hull, hull_state, state = entry[HULL_NUMBER], CLEAR, CUT
+        of_hull = hull != NO_HULL and entry[SENSE] == STOPS
+        if of_hull or entry[HULL_MODE] != NO_MODE:
+            _narrow_hull(cell, found, bench, entry, of_hull, place, chords)
+            hull_state = bench.hull[KNOWN, hull]
+            if hull_state in (DARK, STOPPED):
                 continue
-            entry[HULL_MODE] = NO_MODE if hull_state == CLEAR else found.used[FOUND]
-            entry[HULL_FIRST], entry[HULL_LAST] = sides, found.used[SIDES]
-        kind = EDGES if entry[MODE] == WEBBED else SIDES
-        start = found.used[kind]
-        state = _narrow_shape(cell, found, bench, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), place, chords)
-        entry[MODE], entry[FIRST], entry[LAST] = found.used[FOUND], start, found.used[kind]
+        if of_hull:
+            state, hull_state = hull_state, CLEAR
+            entry[MODE], entry[FIRST], entry[LAST] = (
+                bench.hull[KNOWN_MODE, hull],
+                bench.hull[KNOWN_FIRST, hull],
+                bench.hull[KNOWN_LAST, hull],
+            )
+        else:
+            if entry[HULL_MODE] != NO_MODE:
+                take_hull(entry, bench.hull)
+            kind = EDGES if entry[MODE] == WEBBED else SIDES
+            start = found.used[kind]
+            state = _narrow_shape(cell, found, bench, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), place, chords)
+            entry[MODE], entry[FIRST], entry[LAST] = found.used[FOUND], start, found.used[kind]
         if settle(state, hull_state, entry, found.used):
             break
+        if hull != NO_HULL and entry[SENSE] == STOPS:
+            bench.hull[KNOWN, hull] = STOPPED
+
+
+@compiled
+def _narrow_hull(cell: Lists, found: Lists, bench: Bench, entry: Ints, of_hull: bool, place: FloatArray, chords: int) -> None:
+    """Note what is known of an entry's hull in the block, unless an entry before has; `of_hull` where the entry is all of it."""
+    hull = entry[HULL_NUMBER]
+    if bench.hull[KNOWN, hull] != UNKNOWN:
+        return
+    mode, from_, to = entry[HULL_MODE], entry[HULL_FIRST], entry[HULL_LAST]
+    if of_hull:
+        mode, from_, to = entry[MODE], entry[FIRST], entry[LAST]
+    first = found.used[SIDES]
+    state = _narrow_shape(cell, found, bench, mode, from_, to, 1.0, place, chords)
+    note_hull(bench.hull, hull, state, found.used, first)
 
 
 @compiled

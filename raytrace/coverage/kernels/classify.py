@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from raytrace.coverage.kernels.hulls import ONE, classify_hull
+from raytrace.coverage.kernels.hulls import KNOWN, KNOWN_FIRST, KNOWN_LAST, KNOWN_MODE, ONE, STOPPED, UNKNOWN, classify_hull
 from raytrace.coverage.kernels.project import CLEAR, CUT, DARK, edge_state, project
 from raytrace.coverage.kernels.scratch import (
     ALL_DARK,
@@ -18,6 +18,7 @@ from raytrace.coverage.kernels.scratch import (
     HULL_FIRST,
     HULL_LAST,
     HULL_MODE,
+    HULL_NUMBER,
     LAST,
     MODE,
     NO_MODE,
@@ -58,12 +59,20 @@ THIN = 1e-9  # outlines with less area in the disc's units, or of changing turn,
 
 @compiled
 def list_cell(t: Tables, items: Ints, corner: FloatArray, reach: float, cell: Lists, bench: Bench) -> None:
-    """Fill the lists with what can stop rays of a cell, in the order rays meet it, up to the first that stops all."""
+    """Fill the lists with what can stop rays of a cell, in the order rays meet it, up to the first that stops all.
+
+    The hull about a part is looked at once for all ways through it; what lies in one that stops all is told by that.
+    """
     cell.used[SIDES] = cell.used[EDGES] = cell.used[ENTRIES] = 0
+    for k in range(len(t.shape)):
+        bench.hull[KNOWN, k] = UNKNOWN
     for k in range(len(items)):
         i = items[k]
+        hull = t.item[i, HULL_OF]
+        if hull != NO_HULL and (bench.hull[KNOWN, hull] == DARK or bench.hull[KNOWN, hull] == STOPPED):
+            continue
         entry = cell.entry[cell.used[ENTRIES]]
-        entry[PART], entry[SENSE], entry[HULL_MODE] = t.item[i, PART_OF], t.item[i, SENSE_OF], NO_MODE
+        entry[PART], entry[SENSE], entry[HULL_MODE], entry[HULL_NUMBER] = t.item[i, PART_OF], t.item[i, SENSE_OF], NO_MODE, hull
         sides, edges = cell.used[SIDES], cell.used[EDGES]
         state = _classify(t, t.item[i, SHAPE], corner, reach, cell, bench)
         if state == (CLEAR if entry[SENSE] == PASSES else DARK):
@@ -72,16 +81,34 @@ def list_cell(t: Tables, items: Ints, corner: FloatArray, reach: float, cell: Li
         entry[MODE], entry[TURN] = cell.used[FOUND], cell.used[FOUND_TURN]
         entry[FIRST], entry[LAST] = edges if kind == EDGES else sides, cell.used[kind]
         hull_state = CLEAR
-        if t.item[i, HULL_OF] != NO_HULL:
-            entry[HULL_FIRST] = cell.used[SIDES]
-            hull_state = classify_hull(t, t.item[i, HULL_OF], corner, reach, cell, bench)
-            if hull_state == CUT:
-                entry[HULL_MODE], entry[HULL_LAST] = cell.used[FOUND], cell.used[SIDES]
+        if hull != NO_HULL:
+            if bench.hull[KNOWN, hull] == UNKNOWN:
+                first = cell.used[SIDES]
+                note_hull(bench.hull, hull, classify_hull(t, hull, corner, reach, cell, bench), cell.used, first)
+            hull_state = bench.hull[KNOWN, hull]
+            take_hull(entry, bench.hull)
         if hull_state == DARK:
             cell.used[SIDES], cell.used[EDGES] = sides, edges
             continue
         if settle(state, hull_state, entry, cell.used):
             break
+        if hull != NO_HULL and entry[SENSE] == STOPS:
+            bench.hull[KNOWN, hull] = STOPPED
+
+
+@compiled
+def note_hull(known: Ints, hull: int, state: int, used: Ints, first: int) -> None:
+    """Note the state of a hull, whose sides were listed from `first` on."""
+    known[KNOWN, hull], known[KNOWN_MODE, hull] = state, used[FOUND]
+    known[KNOWN_FIRST, hull], known[KNOWN_LAST, hull] = first, used[SIDES]
+
+
+@compiled
+def take_hull(entry: Ints, known: Ints) -> None:
+    """Give the entry the sides of its hull, which others may share; none where the hull cuts nothing."""
+    hull = entry[HULL_NUMBER]
+    entry[HULL_MODE] = known[KNOWN_MODE, hull] if known[KNOWN, hull] == CUT else NO_MODE
+    entry[HULL_FIRST], entry[HULL_LAST] = known[KNOWN_FIRST, hull], known[KNOWN_LAST, hull]
 
 
 @compiled

@@ -14,6 +14,10 @@ from raytrace.jit.compiled import compiled
 Ints = NDArray[np.int64]
 
 ONE = 16  # where in Lists.hand the spots of a whole shape begin; before them lies the edge being looked at
+ORDER, COUNTS, NEXT = 4, 5, 6  # rows of Bench.hull: points in order; points of each corner's outline; who comes next in it
+NOBODY = -1  # comes next after a point within an outline
+KNOWN, KNOWN_MODE, KNOWN_FIRST, KNOWN_LAST = range(10, 14)  # rows of what is known of hulls, by their number
+UNKNOWN, STOPPED = 2, 3  # in place of a state: not looked at yet; an entry before stops all within it
 
 
 @compiled
@@ -48,11 +52,21 @@ def hull_at_hand(count: int, for_block: bool, reach: float, found: Lists, bench:
         return state
     found.used[SIDES] = start
     for c in range(4 if for_block else 1):
-        n = bench.hull[5, c] if for_block else count
+        n = bench.hull[COUNTS, c] if for_block else count
         for k in range(n):
             a, b = (bench.hull[c, k], bench.hull[c, (k + 1) % n]) if for_block else (k, k)
-            add_side(found.side, found.used, bench.hand, ONE + 8 * a, ONE + 8 * b, a, b)
+            if not for_block or _meets_strip(bench.hand, ONE + 8 * a, ONE + 8 * b, reach):
+                add_side(found.side, found.used, bench.hand, ONE + 8 * a, ONE + 8 * b, a, b)
     return CUT
+
+
+@compiled
+def _meets_strip(hand: FloatArray, a: int, b: int, reach: float) -> bool:
+    """Whether the side between two spots comes into the strip of the chords, -reach <= v <= reach: others bound no chord."""
+    low, high = np.inf, -np.inf
+    for k in range(1, 8, 2):
+        low, high = min(low, hand[a + k], hand[b + k]), max(high, hand[a + k], hand[b + k])
+    return bool(low <= reach and high >= -reach)
 
 
 @compiled
@@ -61,12 +75,14 @@ def _sides(count: int, reach: float, found: Lists, bench: Bench) -> int:
     start = found.used[SIDES]
     found.used[FOUND], found.used[FOUND_TURN] = PLANES, 1
     for c in range(4):
-        bench.hull[5, c] = _outline_at(bench.hand, count, c, bench.hull, c)
+        bench.hull[COUNTS, c] = _outline_at(bench.hand, count, c, bench.hull, c)
+        _link(bench.hull, c, count)
     for c in range(4):
-        n = bench.hull[5, c]
+        n = bench.hull[COUNTS, c]
         for k in range(n):
-            a, b = bench.hull[c, k], bench.hull[c, (k + 1) % n]
-            common = _seen_by_all(bench.hull, c, k, a, b)
+            a = bench.hull[c, k]
+            b = bench.hull[NEXT + c, a]
+            common = _seen_by_all(bench.hull, a, b)
             if c > 0 and common:
                 continue
             for i in range(8):
@@ -83,16 +99,19 @@ def _sides(count: int, reach: float, found: Lists, bench: Bench) -> int:
 
 
 @compiled
-def _seen_by_all(hull: Ints, c: int, k: int, a: int, b: int) -> bool:
-    """Whether the side from a to b, the k-th of corner c, is in the outlines of all four corners."""
-    for other in range(4):
-        n = hull[5, other]
-        found = other == c or (k < n and hull[other, k] == a and hull[other, (k + 1) % n] == b)
-        for i in range(0 if found else n):
-            found |= hull[other, i] == a and hull[other, (i + 1) % n] == b
-        if not found:
-            return False
-    return True
+def _link(hull: Ints, c: int, count: int) -> None:
+    """Note of each of the points at hand who comes next in the outline of corner c."""
+    for k in range(count):
+        hull[NEXT + c, k] = NOBODY
+    n = hull[COUNTS, c]
+    for k in range(n):
+        hull[NEXT + c, hull[c, k]] = hull[c, (k + 1) % n]
+
+
+@compiled
+def _seen_by_all(hull: Ints, a: int, b: int) -> bool:
+    """Whether the side from a to b is in the outlines of all four corners."""
+    return bool(hull[NEXT, a] == b and hull[NEXT + 1, a] == b and hull[NEXT + 2, a] == b and hull[NEXT + 3, a] == b)
 
 
 @compiled
@@ -102,10 +121,13 @@ def _outline_at(hand: FloatArray, count: int, corner: int, hull: Ints, to: int) 
     Source: monotone chain, Andrew, Information Processing Letters 9, 216 (1979) (from memory).
     """
     at = ONE + 2 * corner
+    if corner == 0:
+        for k in range(count):
+            hull[ORDER, k] = k
     _sort_points(hand, count, at, hull)
     n, base = 0, 1
     for step in range(2 * count - 1):
-        point = hull[4, step if step < count else 2 * count - 2 - step]
+        point = hull[ORDER, step if step < count else 2 * count - 2 - step]
         base = n if step == count else base
         while n > base and _turns(hand, at, hull[to, n - 2], hull[to, n - 1], point) <= 0.0:
             n -= 1
@@ -116,9 +138,9 @@ def _outline_at(hand: FloatArray, count: int, corner: int, hull: Ints, to: int) 
     for k in range(n):
         lowest = k if hull[to, k] < hull[to, lowest] else lowest
     for k in range(n):
-        hull[4, k] = hull[to, (lowest + k) % n]
+        hull[NEXT + to, k] = hull[to, (lowest + k) % n]
     for k in range(n):
-        hull[to, k] = hull[4, k]
+        hull[to, k] = hull[NEXT + to, k]
     return n
 
 
@@ -130,23 +152,23 @@ def _turns(hand: FloatArray, at: int, a: int, b: int, c: int) -> float:
 
 @compiled
 def _sort_points(hand: FloatArray, count: int, at: int, hull: Ints) -> None:
-    """Numbers of the points by u, then v, into hull[4].
+    """Put hull[ORDER] by u, then v, then number; from corner to corner the order hardly changes.
 
     Source: Shell, Communications of the ACM 2(7), 30 (1959), with gaps that shrink by 2.25 (from memory).
     """
-    for k in range(count):
-        hull[4, k] = k
     gap = count
     while gap > 1:
         gap = max(1, int(gap / 2.25))
         for k in range(gap, count):
-            number = hull[4, k]
+            number = hull[ORDER, k]
             u, v = hand[8 * number + at], hand[8 * number + at + 1]
             j = k
             while j >= gap:
-                before = 8 * hull[4, j - gap] + at
-                if u > hand[before] or (u == hand[before] and v >= hand[before + 1]):
+                before = 8 * hull[ORDER, j - gap] + at
+                if u > hand[before] or (u == hand[before] and v > hand[before + 1]):
                     break
-                hull[4, j] = hull[4, j - gap]
+                if u == hand[before] and v == hand[before + 1] and number > hull[ORDER, j - gap]:
+                    break
+                hull[ORDER, j] = hull[ORDER, j - gap]
                 j -= gap
-            hull[4, j] = number
+            hull[ORDER, j] = number

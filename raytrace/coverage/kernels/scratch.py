@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from raytrace.coverage.kernels.lens_rim import LENS_ROWS
 from raytrace.coverage.tables.nodes import Nodes
-from raytrace.coverage.tables.tables import HULL, HULL_OF, KIND, LOOP, POINTS, POINTS_END, Tables
+from raytrace.coverage.tables.tables import HULL, KIND, LOOP, POINTS, POINTS_END, Tables
 from raytrace.jit.compiled import compiled
 
 Ints = NDArray[np.int64]
 
 # Columns of an entry: one thing that can stop rays of a block of pixels.
-PART, SENSE, MODE, FIRST, LAST, TURN, HULL_MODE, HULL_FIRST, HULL_LAST = range(9)
+PART, SENSE, MODE, FIRST, LAST, TURN, HULL_MODE, HULL_FIRST, HULL_LAST, HULL_NUMBER = range(10)
 
 # How an entry's shape is told: sides of an ordered convex outline; loose sides whose outermost crossings bound a convex one; web
 # edges between layers; or all pixels dark.
@@ -37,8 +37,9 @@ EACH = 4  # sides, web edges and entries of a block that there is room for; one 
 class Lists(NamedTuple):
     """What can stop rays of the cell at hand, or of all blocks listed so far, one after the other.
 
-    side (E, 18) and web (W, 35) sides and web edges; entry (I, 9), each with where its sides or edges begin and end in the list of
-    its cell or block; used (6,) how many are in use, and mode and turn of the shape last looked at.
+    side (E, 18) and web (W, 35) sides and web edges; entry (I, 10), each with where its sides or edges begin and end in the list of
+    its cell or block, those of a hull often for several entries; used (6,) how many are in use, and mode and turn of the shape
+    last looked at.
     """
 
     side: FloatArray
@@ -59,7 +60,10 @@ class Blocks(NamedTuple):
 
 
 class Bench(NamedTuple):
-    """Scratch for one shape: hand (P,) spots at hand; hull (6, P) numbers of hull points; spot (1, 4) a point as of Tables."""
+    """Scratch for one shape: hand (P,) spots at hand; hull (14, P) numbers of hull points; spot (1, 4) a point as of Tables.
+
+    The last four rows of `hull` hold what is known of each hull, by its number: state, mode, and where its sides begin and end.
+    """
 
     hand: FloatArray
     hull: Ints
@@ -82,7 +86,7 @@ class Listing(NamedTuple):
 
 
 class Block(NamedTuple):
-    """What can stop rays of one block: entry (I, 9), side (E, 18) and web (W, 35) of its own."""
+    """What can stop rays of one block: entry (I, 10), side (E, 18) and web (W, 35) of its own."""
 
     entry: Ints
     side: FloatArray
@@ -116,15 +120,15 @@ def room_for(tables: Tables, nodes: Nodes, parts: int, chords: int, blocks: int)
     """Room for the cells of this box, and for so many blocks to be listed before they are covered."""
     counts = tables.shape[:, POINTS_END] - tables.shape[:, POINTS]
     kind = tables.shape[:, KIND]
-    asked = tables.item[tables.item[:, HULL_OF] >= 0, HULL_OF]
-    sides = 4 * int(counts[kind == LOOP].sum() + counts[kind == HULL].sum() + counts[asked].sum()) + 8  # four outlines at most
+    sides = 4 * int(counts[kind == LOOP].sum() + counts[kind == HULL].sum()) + 8  # four outlines at most
     webs, entries = len(tables.web) + 8, len(tables.item) + 1
     widest = int(counts[kind != 2].max(initial=8)) + 8
+    hull = np.zeros((14, max(widest, len(kind))), dtype=np.int64)
     listing = Listing(
         cell=_lists(sides, webs, entries),
         found=_lists(sides + EACH * blocks, webs + EACH * blocks, entries + EACH * blocks),
         blocks=Blocks(rect=np.zeros((blocks, 10), dtype=np.int64), place=np.zeros((blocks, 5))),
-        bench=Bench(hand=np.zeros(8 * widest + 64), hull=np.zeros((6, widest), dtype=np.int64), spot=np.zeros((1, 4))),
+        bench=Bench(hand=np.zeros(8 * widest + 64), hull=hull, spot=np.zeros((1, 4))),
         corner=np.zeros((4, nodes.optics.shape[2])),
         here=np.zeros(3, dtype=np.int64),
     )
@@ -144,7 +148,7 @@ def _lists(sides: int, webs: int, entries: int) -> Lists:
     return Lists(
         side=np.empty((sides, 18)),
         web=np.empty((webs, 35)),
-        entry=np.zeros((entries, 9), dtype=np.int64),
+        entry=np.zeros((entries, 10), dtype=np.int64),
         used=np.zeros(6, dtype=np.int64),
     )
 

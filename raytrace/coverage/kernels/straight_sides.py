@@ -80,9 +80,9 @@ def course_of(entry: Ints, side: FloatArray, at: FloatArray) -> int:
     for k in range(entries):
         turn_k = float(entry[k, TURN]) * turn
         for e in range(entry[k, HULL_FIRST], entry[k, HULL_LAST]):
-            at[e, 4] *= turn
+            at[e, 4] = at[e, 7] * turn
         for e in range(entry[k, FIRST], entry[k, LAST]):
-            at[e, 4] *= turn_k
+            at[e, 4] = at[e, 7] * turn_k
     return PARALLEL
 
 
@@ -103,7 +103,7 @@ def _runs_along(side: FloatArray, turn: float, at: FloatArray, n: int) -> bool:
         at[n, c] = way * turn * cross_of(side, c, c) / length
         au, av = au + 0.25 * side[2 * c], av + 0.25 * side[2 * c + 1]
         bu, bv = bu + 0.25 * side[8 + 2 * c], bv + 0.25 * side[9 + 2 * c]
-    at[n, 4] = way
+    at[n, 4] = at[n, 7] = way  # as it runs; entries may share a side
     du, dv = bu - au, bv - av
     length = max(math.sqrt(du * du + dv * dv), 1e-300)
     return bool(abs(way * turn * (au * bv - av * bu) / length - 0.25 * (at[n, 0] + at[n, 1] + at[n, 2] + at[n, 3])) < EVEN)

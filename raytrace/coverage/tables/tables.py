@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -23,6 +23,7 @@ LOOP, HULL, WEB = 0, 1, 2  # an ordered convex outline; points that span a conve
 PASSES, STOPS = 0, 1  # whether rays inside the shape get past it or are stopped
 NO_HULL = -1
 CHAIN_OF = 12  # a loop with more points is first tried by every k-th of them
+ON_A_LINE_MM = 1e-9
 HULL_TRIAL = 24  # a hull of more points is first tried by this many
 
 
@@ -103,7 +104,7 @@ def _add_tube(draft: _Draft, body: Tube, number: int) -> None:
     """One item per inner loop: a ray that misses a loop is stopped by the wall just before it."""
     hull = NO_HULL
     if body.bounded:
-        points = block_between(np.concatenate([p for loop in body.outer for p in _hull_points(loop)]), draft.span_mm)
+        points = block_between(np.concatenate(_spanning([np.concatenate(loop.points_mm()) for loop in body.outer])), draft.span_mm)
         if not len(points):
             return
         hull = draft.shape(HULL, points)
@@ -138,8 +139,22 @@ def _loop_points(loop: Loop, sagitta_mm: float) -> tuple[FloatArray, ...]:
     return (centre + (loops[0] - centre) * np.sqrt(step / np.sin(step)),)
 
 
-def _hull_points(loop: Loop) -> Iterable[FloatArray]:
-    return loop.points_mm()
+def _spanning(loops: Sequence[FloatArray]) -> list[FloatArray]:
+    """Those of the loops (K, 3) that span the hull of all: none on straight lines from the one before to the last."""
+    kept = list(loops[:1])
+    for loop in loops[1:-1]:
+        if not _lies_between(kept[-1], loop, loops[-1]):
+            kept.append(loop)
+    return [*kept, *loops[max(len(loops) - 1, 1) :]]
+
+
+def _lies_between(before: FloatArray, loop: FloatArray, after: FloatArray) -> bool:
+    """Whether each point of the loop lies on the line between its fellows, all at the same share of the way."""
+    if not before.shape == loop.shape == after.shape:
+        return False
+    way = after - before
+    share = float(np.sum((loop - before) * way) / max(np.sum(way * way), 1e-300))
+    return 0.0 <= share <= 1.0 and bool(np.abs(before + share * way - loop).max() < ON_A_LINE_MM)
 
 
 def _loop_trial(count: int) -> Ints:

@@ -7,12 +7,15 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+import click
+
 from scenes.questions.check.one_state import Kept, Recorded, StateRequest
 from scenes.questions.check.output_folder import Recorder
 from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.between import between_states
 from scenes.states.load import Loaded
 from scenes.verdicts.check import CheckResult
+from scenes.verdicts.processes import died_words
 
 if TYPE_CHECKING:
     from scenes.states.lens_judgement import LensJudgement
@@ -60,6 +63,8 @@ class JobRun:
         plans = tuple(plan for plan in self.job.plans if plan.lens_name == name)
 
         def take(found: tuple[LensJudgement, ...] | WorkerDied) -> None:
+            if isinstance(found, WorkerDied):
+                click.echo(f'note: "{name}" is not judged between its states: {died_words(found)}', err=True)
             self.lenses[name] = () if isinstance(found, WorkerDied) else found
 
         return partial(between_states, plans), take

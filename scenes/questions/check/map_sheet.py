@@ -47,6 +47,7 @@ from scenes.sheets.pieces import (
 )
 from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, NOTHING_STOPS, VERDICT_PT, stops_label
 from scenes.states.names import state_words
+from scenes.verdicts.in_glass import why_untold
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS
 from scenes.verdicts.text import glass_words, guide_words, state_sentence
 
@@ -64,6 +65,7 @@ _LEADER_MM = 9.0  # a leader long enough to be seen
 def map_sheet(plan: State, state: StateResult, map_: VignetteMap, visible_loss_stops: float) -> Figure:
     """The heatmap of a state on its sheet, with its verdict."""
     worst = state.blamed.worst
+    lost = worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS
     return map_figure(
         map_,
         plan.guides,
@@ -76,7 +78,7 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, visible_loss_s
         worst_stops=worst.loss_stops,
         worst_at=None if worst.blame is None else (worst.where, worst.x_mm, worst.y_mm),
         corners_stops=_corners_stops(plan, state),
-        rooms=() if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS else edge_rooms(plan, state.blamed.guide),
+        rooms=() if lost or why_untold(state) else edge_rooms(plan, state.blamed.guide),
     )
 
 

@@ -18,7 +18,7 @@ from scenes.answers.table import Table
 from scenes.io.files import npz_bytes, read_text
 from scenes.questions.compare.columns import STILLS, VALUES
 from scenes.questions.compare.measure import measured_shots
-from scenes.questions.compare.next_shot import next_shot
+from scenes.questions.compare.next_shot import next_shots
 from scenes.questions.compare.rows import Row, Value, row_of
 from scenes.questions.compare.shoot import read_notes
 from scenes.questions.compare.text import (
@@ -44,7 +44,7 @@ def answer(show: Loaded, *, shoot: Path | str) -> CompareAnswer:
     notes = read_notes(show, Path(shoot))
     found = compare(notes, measured_shots(notes))
     if found.verdict is not Verdict.OTHER_LENS and is_vague(found):
-        found = replace(found, next_shot=next_shot(notes, found.fit))
+        found = replace(found, next_shots=next_shots(notes, found.fit))
     return CompareAnswer(show=show, found=found, rows=tuple(row_of(found, k) for k in range(len(notes.shots))))
 
 

@@ -46,6 +46,6 @@ def _write_notes(show: Loaded, folder: Path) -> int:
     from scenes.questions.compare.draft import draft_text
 
     path, scene_path = folder / NOTES_NAME, str(show.folder / show.file_name)
-    write_new(path, draft_text(show.scene, scene_path, folder))
+    write_new(path, draft_text(show.scene, scene_path, path))
     click.echo(f'wrote {path}; answer every "?" in it, then: brimline compare {scene_path} --shoot {path} --out compare')
     return 0

@@ -14,14 +14,14 @@ from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, f_numbers_of, focal_lengths, focus_distances_of
 from scenes.scene_file.tables.shoot import MOST_PICTURES, RECORDED
-from scenes.scene_file.tables.tolerance_paths import PathError, spots_of
 from scenes.stills.decode import SUFFIXES
+from scenes.unknowns.usual import usual_paths
 
 ASKED = '"?"'
 WITHOUT = {"without", "wo", "off", "ref", "reference", "bare", "nobox", "clean", "open"}  # words of a name: shot without the box
 WITH = {"with", "w", "on", "box"}
+FROM_SCENE = "from the scene: look whether it was shot at it"
 COMMENT_AT = 46  # column
-LENGTHS = ("box.ahead_mm", "box.offset_mm.up", "box.offset_mm.right", "box.tilt_deg")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +32,9 @@ class Pair:
     without_box: str | None
 
 
-def draft_text(scene: Scene, scene_name: str, folder: Path) -> str:
-    """The notes of the stills in a folder, with a question mark wherever only the crew can tell."""
+def draft_text(scene: Scene, scene_name: str, path: Path) -> str:
+    """The notes at a path of the stills in its folder, with a question mark wherever only the crew can tell."""
+    folder = path.parent
     names = [name for name in file_names(folder) if Path(name).suffix.lower() in SUFFIXES]
     if not names:
         kinds = ", ".join(SUFFIXES)
@@ -42,23 +43,24 @@ def draft_text(scene: Scene, scene_name: str, folder: Path) -> str:
     if len(pairs) > MOST_PICTURES:
         problem = f"holds {len(pairs)} stills, more than {MOST_PICTURES}; put each lens's stills into a folder of their own"
         raise SceneError([Complaint("", problem, None, str(folder))])
-    lines = [*_head(scene, scene_name, folder), *_unknown(scene)]
+    lines = [*_head(scene, scene_name, path), *_unknown(scene)]
     for place, pair in enumerate(pairs):
         lines += _picture(scene, pair, first=place == 0)
     if alone:
-        lines += ["", f"# named like stills without the box, but like no still with it: {', '.join(alone)}"]
+        lines += ["", f"# named like stills without the box, and the reference of none above: {', '.join(alone)}"]
     return "\n".join(lines) + "\n"
 
 
 def paired(names: Sequence[str]) -> tuple[list[Pair], list[str]]:
-    """Stills with the box, each with the reference that is named like it, and references that are left over."""
-    references = {_rest(name): name for name in names if _words(name) & WITHOUT}
+    """Stills with the box, each with the first reference that is named like it, and all references that are left over."""
+    bare = [name for name in names if _words(name) & WITHOUT]
+    references = {_rest(name): name for name in reversed(bare)}
     shots = [name for name in names if not _words(name) & WITHOUT]
     if not shots:  # every name has such a word: it tells nothing
         return [Pair(name, None) for name in names], []
     pairs = [Pair(name, references.get(_rest(name))) for name in shots]
     used = {pair.without_box for pair in pairs}
-    return pairs, [name for name in references.values() if name not in used]
+    return pairs, [name for name in bare if name not in used]
 
 
 def _words(name: str) -> set[str]:
@@ -74,9 +76,9 @@ def _rest(name: str) -> tuple[str, ...]:
     return tuple(word for word in _split(name) if word not in WITHOUT | WITH)
 
 
-def _head(scene: Scene, scene_name: str, folder: Path) -> Iterator[str]:
+def _head(scene: Scene, scene_name: str, path: Path) -> Iterator[str]:
     yield '# Notes of the test shoot. Put an answer in place of every "?", then:'
-    yield f"#   brimline compare {scene_name} --shoot {folder / 'shoot.toml'} --out compare"
+    yield f"#   brimline compare {scene_name} --shoot {path} --out compare"
     yield "# One lens to a table of notes. What the scene checks of each:"
     for lens in scene.lens:
         focus = ", ".join(_focus(one) for one in focus_distances_of(scene, lens))
@@ -97,15 +99,7 @@ def _unknown(scene: Scene) -> Iterator[str]:
 
 
 def _candidates(scene: Scene) -> Iterator[str]:
-    lenses = [f"lens[{lens.name}].pupil_behind_front_mm" for lens in scene.lens]
-    flags = [f"box.flag[{flag.name or place + 1}].angle_deg" for place, flag in enumerate(scene.box.flag)]
-    trays = [f"box.stage[{stage.name or place + 1}].turn_deg" for place, stage in enumerate(scene.box.stage)]
-    for path in (*LENGTHS, *lenses, *flags, *trays):
-        try:
-            spots_of(scene, path)
-        except PathError:
-            continue
-        yield path
+    return iter(dict.fromkeys(path for lens in scene.lens for path in usual_paths(scene, lens)))
 
 
 def _picture(scene: Scene, pair: Pair, *, first: bool) -> Iterator[str]:
@@ -123,25 +117,28 @@ def _picture(scene: Scene, pair: Pair, *, first: bool) -> Iterator[str]:
         yield line("without_box", name, "the same shot, box off; paired by its name: look whether it is")
     else:
         yield (f"# without_box = {ASKED}".ljust(COMMENT_AT) + "  # the same shot, box off: tells far more; none has such a name")
-    yield line("focus_mm", _only(lens, scene, focus=True), 'focus distance from the image plane, or "infinity"')
-    yield line("f_number", _only(lens, scene, focus=False), "stop that it was shot at")
+    for key, known, comment in (
+        ("focus_mm", _only(lens, scene, focus=True), 'focus distance from the image plane, or "infinity"'),
+        ("f_number", _only(lens, scene, focus=False), "stop that it was shot at"),
+    ):
+        yield line(key, ASKED, comment) if known is None else _line(key, known, FROM_SCENE)
     if lens is None or len(focal_lengths(lens)) > 1:
         yield f"# focal_mm = {ASKED}".ljust(COMMENT_AT) + "  # what a zoom was set to"
     yield line("curve", ASKED, "transfer function: linear, srgb, rec709, bt1886, pq, pq-camera, hlg or table; ask who exported it")
-    yield line("code_range", '"full"', "or narrow, as on a video link")
+    yield line("code_range", ASKED, '"full", or "narrow" as on a video link')
     guides = "".join(f", {json.dumps(guide.name, ensure_ascii=False)}" for guide in scene.camera.guide)
-    yield line("covers", f'"{RECORDED}"', f"what of the sensor it shows: {json.dumps(RECORDED)}{guides}")
+    yield line("covers", ASKED, f"what of the sensor it shows: {json.dumps(RECORDED)}{guides}")
 
 
-def _only(lens: Lens | None, scene: Scene, *, focus: bool) -> str:
-    """The one focus or stop that the scene knows of the lens, or a question mark."""
+def _only(lens: Lens | None, scene: Scene, *, focus: bool) -> str | None:
+    """The one focus or stop that the scene knows of the lens; None where it knows several, or there are several lenses."""
     if lens is None:
-        return ASKED
+        return None
     if focus:
         known = tuple(_focus(one) for one in focus_distances_of(scene, lens))
     else:
         known = tuple(plain(one) for one in f_numbers_of(scene, lens))
-    return known[0] if len(known) == 1 else ASKED
+    return known[0] if len(known) == 1 else None
 
 
 def _focus(focus_mm: float) -> str:

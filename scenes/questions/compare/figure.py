@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import TwoSlopeNorm
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from scenes.questions.compare.maps import Floats
+from scenes.questions.compare.maps import DIFFERENCE_STOPS, Floats, levels_within
 from scenes.questions.compare.rows import Row
 from scenes.questions.compare.text import summary
 from scenes.questions.compare.verdict import Comparison, Verdict
@@ -19,8 +17,6 @@ from scenes.sheets.page import Box, Page, wrapped
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT, TITLE_PT
 from scenes.states.names import state_words
 
-LEVELS = (0.1, 1 / 3, 1.0, 2.0)
-DIFFERENCE_STOPS = 0.5  # where the scale of differences ends
 MARGIN_MM, GAP_MM = 12.0, 14.0
 UPPER_MM, LOWER_MM, HEIGHT_MM = 104.0, 24.0, 66.0
 
@@ -74,7 +70,7 @@ def _loss(page: Page, space: Box, title: str, row: Row, stops: Floats) -> Axes:
 
 
 def _lines(axes: Axes, row: Row, stops: Floats, colour: str, style: str) -> None:
-    present: Sequence[float] = [level for level in LEVELS if np.nanmin(stops) < level < np.nanmax(stops)]
+    present = levels_within(stops)
     if present:
         drawn = axes.contour(
             row.maps.x_mm,

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from scenes.questions.compare.errors import covariance, unfelt
 from scenes.questions.compare.measure import COARSE
-from scenes.questions.compare.model import Kept, Model, Seen, seen_coarser
-from scenes.questions.compare.predicted import UnbuildableError, Values
-from scenes.questions.compare.shoot import Unknown, nominal_values
 from scenes.questions.compare.solve import Bounds, cost_of, minimised
+from scenes.unknowns.errors import covariance, unfelt
+from scenes.unknowns.model import Kept, Model, Seen, seen_coarser
+from scenes.unknowns.predicted import UnbuildableError, Values
+from scenes.unknowns.unknown import Unknown, nominal_values
 
 Floats = NDArray[np.float64]
 
@@ -32,11 +32,10 @@ PARTS = (0.25, 0.5, 0.75, 1.0)  # of the step in which a part comes into frame
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fit:
-    """The best vector of a model, the covariance of its unknown values (P, P), and the cost; `rms` is in shares of lit cells."""
+    """The best vector of a model and its cost; `rms` is in shares of lit cells."""
 
     model: Model
     vector: Floats
-    covariance: Floats
     cost: float
     rms: float
 
@@ -45,10 +44,23 @@ class Fit:
         """The unknown values."""
         return self.vector[: self.model.count]
 
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitWithErrors(Fit):
+    """A fit with the covariance of its unknown values (P, P)."""
+
+    covariance: Floats
+
     @property
     def sigmas(self) -> Floats:
         """Their standard errors."""
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
+
+
+def with_errors(fit: Fit) -> FitWithErrors:
+    """The fit with its standard errors, which cost many maps: for the fit that is told, not for those on the way to it."""
+    found = covariance(fit.model, fit.vector)
+    return FitWithErrors(model=fit.model, vector=fit.vector, cost=fit.cost, rms=fit.rms, covariance=found)
 
 
 def finders(stills: Sequence[Seen]) -> tuple[Seen, ...]:
@@ -70,14 +82,14 @@ def best_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Values
     fit = fit_from(model, near)
     if len(stills) > FINDERS and fit.rms > GOOD_SHARE:
         fit = min(fit, fit_from(model, _wide_fit(unknowns, stills, near).values), key=lambda one: one.cost)
-    return woken(fit) if unfelt(fit.model, fit.vector).any() else fit
+    return tried_further_off(fit) if unfelt(fit.model, fit.vector).any() else fit
 
 
 def _wide_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], near: Values) -> Fit:
     """The best fit of all stills on large cells: a few may have led astray."""
     model = Model(unknowns, tuple(seen_coarser(one, COARSE) for one in stills), rough=True)
     chosen = dict.fromkeys([tuple(near), tuple(item.nominal for item in unknowns)])
-    return woken(min((fit_from(model, start) for start in chosen), key=lambda fit: fit.cost))
+    return tried_further_off(min((fit_from(model, start) for start in chosen), key=lambda fit: fit.cost))
 
 
 def coarse_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], kept: Kept | None = None, *, quick: bool = False) -> Fit:
@@ -94,30 +106,30 @@ def coarse_fit(unknowns: tuple[Unknown, ...], stills: Sequence[Seen], kept: Kept
     if quick:
         return fit_from(model, costs[0][1])
     chosen = dict.fromkeys([nominal, *(start for _, start in costs[:TRIED])])
-    return woken(min((fit_from(model, start) for start in chosen), key=lambda fit: fit.cost))
+    return tried_further_off(min((fit_from(model, start) for start in chosen), key=lambda fit: fit.cost))
 
 
-def woken(fit: Fit) -> Fit:
+def tried_further_off(fit: Fit) -> Fit:
     """The fit with each value tried further off: a part that is out of frame has no derivative, and would stay where it is."""
     for place in range(fit.model.count):
-        asleep = bool(unfelt(fit.model, fit.vector)[place])
-        if not asleep and fit.rms <= (2 * GOOD_SHARE if fit.model.rough else GOOD_SHARE):  # large cells blur penumbrae
+        is_unfelt = bool(unfelt(fit.model, fit.vector)[place])
+        if not is_unfelt and fit.rms <= (2 * GOOD_SHARE if fit.model.rough else GOOD_SHARE):  # large cells blur penumbrae
             continue
-        for start in _starts_away(fit, place, asleep=asleep):
+        for start in _starts_away(fit, place, is_unfelt=is_unfelt):
             fit = min(fit, fit_from(fit.model, start), key=lambda one: one.cost)
     return fit
 
 
-def _starts_away(fit: Fit, place: int, *, asleep: bool) -> Iterator[tuple[float, ...]]:
+def _starts_away(fit: Fit, place: int, *, is_unfelt: bool) -> Iterator[tuple[float, ...]]:
     """A place that costs less to either side; for a value that does nothing, where it begins to do something."""
     here = start_cost(fit.model, fit.values)
     for sign in (-1.0, 1.0):
         for off, before in zip(AWAY, (0.0, *AWAY), strict=False):
             cost = start_cost(fit.model, _with(fit, place, sign * off))
-            if asleep and abs(cost - here) > FELT * here:
+            if is_unfelt and abs(cost - here) > FELT * here:
                 yield _best_held(fit, place, [sign * (before + (off - before) * part) for part in PARTS])
                 break
-            if not asleep and cost < (1.0 - FELT) * here:
+            if not is_unfelt and cost < (1.0 - FELT) * here:
                 yield _with(fit, place, sign * off)
                 break
 
@@ -172,8 +184,7 @@ def fit_from(model: Model, values: Values, held: int | None = None) -> Fit:
         low[held] = high[held] = start[held]
     steps, tolerance = (ROUGH_STEPS, ROUGH_TOLERANCE) if model.rough else (MOST_STEPS, TOLERANCE)
     vector, cost = minimised(model, start, Bounds(low=low, high=high), steps=steps, tolerance=tolerance)
-    found = covariance(model, vector)
-    return Fit(model=model, vector=vector, covariance=found, cost=cost, rms=rms_share(model, vector))
+    return Fit(model=model, vector=vector, cost=cost, rms=rms_share(model, vector))
 
 
 def rms_share(model: Model, vector: Floats) -> float:

@@ -8,12 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenes.questions.compare.fit import Fit
-from scenes.questions.compare.predicted import area_grid
 from scenes.questions.compare.verdict import Comparison, Verdict
+from scenes.sheets.map_reading import ISOLINES_STOPS
+from scenes.unknowns.predicted import area_grid
 
 Floats = NDArray[np.float64]
 
 MOST_STOPS = 10.0
+LEVELS = (*ISOLINES_STOPS, 2.0)  # stops that contour lines are drawn at
+DIFFERENCE_STOPS = 0.5  # where the scale of differences ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +49,11 @@ class StillMaps:
             "y_mm": self.y_mm,
         }
         return {name: values.astype(np.float32) for name, values in named.items()}
+
+
+def levels_within(stops: Floats) -> list[float]:
+    """The levels of contour lines that a map reaches, NaN passed over."""
+    return [level for level in LEVELS if np.nanmin(stops) < level < np.nanmax(stops)]
 
 
 def still_maps(found: Comparison, k: int) -> StillMaps:

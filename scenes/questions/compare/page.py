@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scenes.answers.html import table_html
 from scenes.answers.table import Table
 from scenes.questions.compare.columns import STILLS, VALUES
-from scenes.questions.compare.maps import Floats
+from scenes.questions.compare.maps import DIFFERENCE_STOPS, Floats, levels_within
 from scenes.questions.compare.rows import Row, Value
 from scenes.questions.compare.text import METHOD, cautions, doubts, next_step, orientation_notes, summary, surprise_words
 from scenes.questions.compare.verdict import Comparison, Verdict
@@ -30,9 +30,8 @@ from scenes.sheets.colours import (
 )
 from scenes.sheets.web_style import PAGE_CSS
 from scenes.states.names import state_words
+from scenes.stills.transfer import light_to_srgb
 
-LEVELS = (0.1, 1 / 3, 1.0, 2.0)
-DIFFERENCE_STOPS = 0.5  # where the scale of differences ends
 REASONS = {"clipped": 5, "dust, letters, lines": 6, "not in the scene": 3, "too little of use": 7}
 WHY = {reason: OPENING_COLOURS[number] for reason, number in REASONS.items()}
 CSS = """
@@ -67,7 +66,7 @@ def _front(found: Comparison, rows: Sequence[Row], values: Sequence[Value]) -> I
 
 
 def _end(found: Comparison) -> Iterator[str]:
-    yield "<h2>Mind</h2>" + _list(cautions(found))
+    yield "<h2>What could mislead</h2>" + _list(cautions(found))
     yield f"<footer>{escape(METHOD)} Losses in stops, seen from behind the camera.</footer>"
 
 
@@ -138,7 +137,7 @@ def _contours(maps: Sequence[tuple[Floats, str, str]]) -> str:
 
 def _lines(stops: Floats) -> Iterator[Floats]:
     """Lines (N, 2) of equal loss, in cells right and down."""
-    levels = [level for level in LEVELS if np.nanmin(stops) < level < np.nanmax(stops)]
+    levels = levels_within(stops)
     if levels:
         drawn = Figure().add_subplot().contour(np.ma.masked_invalid(stops), levels=levels)
         for segments in drawn.allsegs:
@@ -155,8 +154,8 @@ def _outline(row: Row, share: tuple[float, float, float, float]) -> str:
 def _why_pixels(found: Comparison, k: int) -> NDArray[np.uint8]:
     """What was left out of still k and why, over its light in grey."""
     one = found.fit.model.stills[k]
-    light = np.clip(one.measured.light / max(float(np.percentile(one.measured.light, 99)), 1e-9), 0.0, 1.0) ** (1 / 2.2)
-    rgb = np.repeat((0.35 + 0.65 * light)[..., None], 3, axis=2)
+    light = np.clip(one.measured.light / max(float(np.percentile(one.measured.light, 99)), 1e-9), 0.0, 1.0)
+    rgb = np.repeat((0.35 + 0.65 * light_to_srgb(light))[..., None], 3, axis=2)
     for words, mask in _why(found, k).items():
         rgb[mask] = rgb_of(WHY[words])
     return np.asarray(np.round(255 * rgb), dtype=np.uint8)

@@ -9,12 +9,13 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.questions.compare.fit import GOOD_SHARE, Fit, finders, fit_from, start_cost
+from scenes.questions.compare.fit import GOOD_SHARE, Fit, finders, fit_from, start_cost, with_errors
 from scenes.questions.compare.measure import COARSE
-from scenes.questions.compare.model import PLANE, Model, Seen, seen_coarser
-from scenes.questions.compare.predicted import Values
-from scenes.questions.compare.shoot import Notes, Unknown, framed, framing
+from scenes.questions.compare.shoot import Notes
 from scenes.stills.decode import refusal
+from scenes.unknowns.model import PLANE, Model, Seen, seen_coarser
+from scenes.unknowns.predicted import Values
+from scenes.unknowns.unknown import Unknown, framed, framing
 
 Floats = NDArray[np.float64]
 
@@ -55,6 +56,11 @@ class Framing:
         return bool(self.told and off and self.cost_share < BETTER)
 
     @property
+    def is_as_noted(self) -> bool:
+        """Whether nothing speaks against the notes: neither a crop beyond doubt, nor pairs unlike each other."""
+        return not self.is_cropped and self.unlike is None
+
+    @property
     def unlike(self) -> tuple[str, float] | None:
         """The first still that shows more or less of the field than its reference, and the power that tells so."""
         if self.cost_share >= BETTER:
@@ -70,7 +76,7 @@ def framing_of(notes: Notes, fit: Fit) -> Framing | None:
     unknowns, count = (*notes.unknowns, *framing()), len(notes.unknowns)
     as_noted = fit_from(Model(notes.unknowns, tuple(replace(one, radial=False) for one in few), rough=True), fit.values)
     model = Model(unknowns, few, rough=True)  # how good a value is counts here, not its last digit
-    found = fit_from(model, _start(unknowns, few, fit))
+    found = with_errors(fit_from(model, _start(unknowns, few, fit)))
     size, right, up = (float(value) for value in found.values[count:])
     spread = found.covariance[count, count]
     return Framing(

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from scenes.questions.compare.maps import Floats, StillMaps, still_maps
-from scenes.questions.compare.shoot import Shot, Unknown
-from scenes.questions.compare.verdict import Comparison, Verdict
+from scenes.questions.compare.shoot import Shot
+from scenes.questions.compare.verdict import Comparison, Verdict, put_right
+from scenes.unknowns.unknown import Unknown
 
 DIFFERS_SHARE = 0.99  # of the cells: what the worst hundredth differs by counts as dust
 SHOWN_STOPS = 2.0  # a loss beyond this is dark whatever its number
@@ -46,7 +47,7 @@ def row_of(found: Comparison, k: int) -> Row:
     limit = float(np.quantile(np.abs(difference), DIFFERS_SHARE))
     at = np.unravel_index(int(np.argmin(np.abs(np.abs(difference) - limit))), difference.shape)
     return Row(
-        shot=one.shot,
+        shot=put_right(found.notes, found.fit)[k],
         maps=maps,
         orientation=found.orientations[k],
         nominal_rms=_rms(maps.measured - maps.nominal, maps),

@@ -2,73 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
-
-import numpy as np
-from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
 from raytrace.optics.camera import PixelGrid
 from scenes.io.files import read_text
-from scenes.rig.placement import shifted_with_lenses
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import KeyPath, did_you_mean, key_words, shown
 from scenes.scene_file.parse import read_model, read_toml
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, focal_lengths
 from scenes.scene_file.tables.shoot import RECORDED, Picture, Shoot
-from scenes.scene_file.tables.tolerance_paths import PathError, Spot, spot_path, spots_of
+from scenes.scene_file.tables.tolerance_paths import PathError
 from scenes.scene_file.toml_lines import key_lines, line_of
 from scenes.states.keys import Setting
 from scenes.states.load import Loaded
-from scenes.states.state import State, guides_of, pixel_grid, plan_state
+from scenes.states.state import guides_of, pixel_grid, plan_state
+from scenes.unknowns.unknown import Unknown, View
+from scenes.unknowns.usual import unknowns_at
 
 Complain = Callable[[KeyPath, str], None]
 
 
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Unknown:
-    """A length or angle that was not measured: its path as the notes have it, and where it stands in the scene."""
-
-    path: str
-    spot: Spot
-
-    @property
-    def nominal(self) -> float:
-        """The value as the scene has it."""
-        return self.spot.nominal
-
-    @property
-    def unit(self) -> str:
-        """Mm or deg."""
-        return self.spot.unit
-
-    @property
-    def limits(self) -> tuple[float, float]:
-        """What a scene file allows."""
-        return self.spot.limits
-
-
-def nominal_values(unknowns: Sequence[Unknown]) -> NDArray[np.float64]:
-    """The values (U,) as the scene has them."""
-    return np.array([item.nominal for item in unknowns])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shot:
+class Shot(View):
     """A picture of the notes with its state and the part of the sensor that it shows."""
 
     picture: Picture
-    state: State
-    area: PixelGrid
-
-    @property
-    def setting(self) -> Setting:
-        """Zoom, focus and stop."""
-        return Setting(focal_mm=self.state.focal_mm, focus_mm=self.state.focus_mm, f_number=self.state.f_number)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,13 +76,11 @@ def read_notes(show: Loaded, path: Path) -> Notes:
 
 def _unknowns(scene: Scene, shoot: Shoot, complain: Complain) -> tuple[Unknown, ...]:
     found: list[Unknown] = []
-    for place, of in enumerate(shoot.unknown):
+    for place, path in enumerate(shoot.unknown):
         try:
-            spots = spots_of(scene, of)
+            found += unknowns_at(scene, path)
         except PathError as error:
             complain(("unknown", place), str(error))
-            continue
-        found += [Unknown(path=of if len(spots) == 1 else spot_path(scene, spot), spot=spot) for spot in spots]
     return tuple(found)
 
 
@@ -163,33 +123,3 @@ def _area(scene: Scene, covers: str) -> PixelGrid | None:
     return PixelGrid(
         width_mm=width, height_mm=height, columns=columns, rows=max(1, round(columns * height / width)), offset_mm=guide.centre_mm
     )
-
-
-STILLS = "stills"  # in place of a table of the scene: how the stills were framed
-FRAMING = (("scale", 100.0, (50.0, 200.0)), ("right", 0.0, (-30.0, 30.0)), ("up", 0.0, (-30.0, 30.0)))
-
-
-def framing() -> tuple[Unknown, ...]:
-    """What of its area a still shows, as unknown values in percent: its size, and how far its middle lies off, of the width."""
-    spots = (Spot(table=(STILLS,), key=key, part="", unit="%", nominal=at, limits=limits) for key, at, limits in FRAMING)
-    return tuple(Unknown(path=f"{STILLS}.{spot.key}", spot=spot) for spot in spots)
-
-
-def framed(shot: Shot, unknowns: Sequence[Unknown], values: Sequence[float]) -> Shot:
-    """The shot with the part of the sensor that it shows at these values."""
-    asked = {item.spot.key: value for item, value in zip(unknowns, values, strict=True) if item.spot.table == (STILLS,)}
-    if not asked:
-        return shot
-    area, share = shot.area, asked.get("scale", 100.0) / 100.0
-    right, up = (area.offset_mm[k] + area.width_mm * asked.get(key, 0.0) / 100.0 for k, key in enumerate(("right", "up")))
-    shown = replace(area, width_mm=area.width_mm * share, height_mm=area.height_mm * share, offset_mm=(right, up))
-    return replace(shot, area=shown)
-
-
-def moved(scene: Scene, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> Scene:
-    """The scene with other values of what was not measured. Where a lens places the box itself, that moves along."""
-    own = {item.spot.place for item in unknowns}
-    for item, value in zip(unknowns, values, strict=True):
-        if item.spot.table != (STILLS,):
-            scene = shifted_with_lenses(scene, item.spot, value - item.nominal, own)
-    return scene

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.questions.compare.model import Model
+from scenes.unknowns.model import Model
 
 Floats = NDArray[np.float64]
 
 F_SCALE = 2.0  # of soft_l1: residuals beyond twice their scale count less
 DAMPING, LESS, MORE = 1e-4, 0.1, 8.0  # of Levenberg and Marquardt, and what it is multiplied with after a good and a bad step
 TRIES = 6  # with more damping before a place counts as the best
-STILL = 100.0  # times the tolerance, in mm or degrees: steps below it lead nowhere
+LEAST_STEP = 100.0  # times the tolerance, in mm or degrees: steps below it lead nowhere
 FIXED = 1e-9  # bounds nearer to each other hold a value
 
 
@@ -72,7 +72,7 @@ def minimised(model: Model, start: Floats, bounds: Bounds, *, steps: int, tolera
             return vector, cost
         gain, moved = cost - tried, np.abs(trial - vector)[: model.count].max(initial=0.0)
         vector, cost, damping = trial, tried, damping * LESS
-        if gain <= tolerance * cost or (model.count and moved <= STILL * tolerance):
+        if gain <= tolerance * cost or (model.count and moved <= LEAST_STEP * tolerance):
             break
     return vector, cost
 

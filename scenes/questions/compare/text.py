@@ -8,17 +8,17 @@ import numpy as np
 
 from scenes.answers.numbers import distance_words
 from scenes.questions.compare.fit import GOOD_SHARE
-from scenes.questions.compare.next_shot import NextShot
 from scenes.questions.compare.registration import framing_doubts, framing_words
-from scenes.questions.compare.shoot import Unknown
 from scenes.questions.compare.surprises import Surprise
 from scenes.questions.compare.verdict import Comparison, Verdict
+from scenes.runtime.page import listed
 from scenes.stills.cells import ORIENTATIONS, WAY_WORDS
+from scenes.unknowns.telling import HARD, TOLD_SIGMA
+from scenes.unknowns.unknown import Unknown
 
 NOT_ALIKE = 0.5  # mm or degrees
 NO_LOSS = 0.97  # of the light: a still that shows as much everywhere has no box on it
-FAR_MM = 10.0  # mm or degrees: far more than anyone misses by who measures at all
-ALIKE = 0.9  # correlation from which two values are told only together
+FAR_MM = 10.0  # mm or degrees: so far off is likelier a mistake in the notes than in the box
 METHOD = (
     "Each still was brought to linear light by the curve that the notes state, averaged to cells and divided by its reference. "
     "Exposure and a plane of uneven light were fitted to each still, clipped pixels, dust and burnt-in letters and lines left out."
@@ -45,29 +45,48 @@ def summary(found: Comparison) -> str:
             return f"As predicted{rest}: the stills show what the scene predicts, within what they can tell."
         case Verdict.OTHER_LENS:
             return other_lens_words(found)
-    moved = [item.path for item, told, off in _moves(found) if told and off]
     if found.framing is not None and found.framing.is_cropped:
-        return f"Not as noted. {framing_words(found.framing)} Put right, {_differing(moved)}."
+        return f"Not as noted. {framing_words(found.framing)} {_put_right_words(found)}"
+    moved = _moved(found)
+    unlike = _unexplained(found, found.fit.rms, agree=bool(moved))
+    return unlike or f"Not as predicted: {_differing(moved)}. With the fitted values the stills agree."
+
+
+def _put_right_words(found: Comparison) -> str:
+    """What cropped stills come to once they are put right; where nothing moved the scene's values stand, and are looked at."""
+    moved = _moved(found)
+    if unlike := _unexplained(found, found.fit.rms if moved else max(found.fit.rms, found.nominal.rms), agree=True):
+        return unlike
+    if moved:
+        return f"Put right, {_differing(moved)}."
+    rest = ", but for a thing in frame that is no part of the scene" if found.surprises else ""
+    return f"Put right, they are as predicted{rest}."
+
+
+def _unexplained(found: Comparison, rms: float, *, agree: bool) -> str:
+    """Why the values do not account for stills of which so much is left over, or that cannot `agree`; '' where they do."""
     if shaded := _not_shaded(found):
         return (
             f"Not as predicted: the stills show no loss anywhere, and {shaded:.1f} stops were predicted. "
             "Was the box on the lens? Do the stills show all of what `covers` says?"
         )
-    if not moved or found.fit.rms > 2 * GOOD_SHARE:
-        rest = f"{100 * found.fit.rms:.1f} % of the light"
-        if not found.notes.unknowns:
-            return f"Not as predicted: {rest} (rms) is left over. Leave free in `unknown` what was not measured, and compare again."
-        words = f"Not as predicted, and the values left free do not explain it: {rest} (rms) is left over."
-        return f"{words} Check curve, focus, stop and scene, or leave free in `unknown` what else was not measured."
+    if not agree or rms > 2 * GOOD_SHARE:
+        return _left_over(found, rms)
     if far := _far(found):
         return (
-            f"Not as predicted: only with {' and '.join(far)} would the stills agree, more than a tape is ever misread by. "
-            "Check curve, code range, crop, focus, stop and lens in the notes before the box."
+            f"Not as predicted: only with {listed(far)} would the stills agree, and that is far off. "
+            "Check curve, code range, crop, focus, stop and lens in the notes first, then the box."
         )
-    words = " and ".join(moved) if len(moved) < 3 else f"{', '.join(moved[:-1])} and {moved[-1]}"
-    return (
-        f"Not as predicted: {words} differ{'s' if len(moved) == 1 else ''} from the scene. With the fitted values the stills agree."
-    )
+    return ""
+
+
+def _left_over(found: Comparison, rms: float) -> str:
+    """That the stills are not explained, and the way on."""
+    rest = f"{100 * rms:.1f} % of the light"
+    if not found.notes.unknowns:
+        return f"Not as predicted: {rest} (rms) is left over. Leave free in `unknown` what was not measured, and compare again."
+    words = f"Not as predicted, and the values left free do not explain it: {rest} (rms) is left over."
+    return f"{words} Check curve, focus, stop and scene, or leave free in `unknown` what else was not measured."
 
 
 def _not_shaded(found: Comparison) -> float:
@@ -78,11 +97,11 @@ def _not_shaded(found: Comparison) -> float:
         if np.quantile((one.measured.light / lit)[one.use], 0.01) < NO_LOSS:
             return 0.0
         shares.append(float(np.quantile(found.nominal.model.share(k, ())[one.use], 0.01)))
-    return 0.0 if min(shares) > 2 * NO_LOSS - 1 else float(-np.log2(max(min(shares), 1e-3)))
+    return 0.0 if min(shares, default=1.0) > 2 * NO_LOSS - 1 else float(-np.log2(max(min(shares), 1e-3)))
 
 
 def _far(found: Comparison) -> list[str]:
-    """Told values that moved by more than anyone misses by."""
+    """Told values that moved far, and how far."""
     values = zip(found.notes.unknowns, found.told, found.values, strict=True)
     return [
         f"{item.path} {abs(value - item.nominal):.0f} {item.unit} off"
@@ -92,7 +111,12 @@ def _far(found: Comparison) -> list[str]:
 
 
 def _differing(moved: Sequence[str]) -> str:
-    return f"{' and '.join(moved)} differ{'s' if len(moved) == 1 else ''} from the scene" if moved else "they are as predicted"
+    return f"{listed(moved)} differ{'s' if len(moved) == 1 else ''} from the scene"
+
+
+def _moved(found: Comparison) -> list[str]:
+    """Paths of told values that lie off the scene's by more than their error."""
+    return [item.path for item, told, off in _moves(found) if told and off]
 
 
 def _moves(found: Comparison) -> Iterator[tuple[Unknown, bool, bool]]:
@@ -133,9 +157,9 @@ def next_step(found: Comparison) -> str:
 
 def _tell_more(found: Comparison) -> str:
     open_values = [item.path for item, told in zip(found.notes.unknowns, found.told, strict=True) if not told]
-    if found.next_shot is not None:
-        return f"these stills do not tell {', '.join(open_values)}: {_next_words(found.next_shot)}."
-    return f"these stills do not tell {', '.join(open_values)}: measure, or shoot one more still with the part well into the frame."
+    if found.next_shots:
+        return f"these stills do not tell {listed(open_values)}: {_next_words(found)}."
+    return f"these stills do not tell {listed(open_values)}: measure, or shoot one more still with the part well into the frame."
 
 
 def doubts(found: Comparison) -> Iterator[str]:
@@ -153,6 +177,7 @@ def doubts(found: Comparison) -> Iterator[str]:
         yield f"With {words} the stills would look the same {WAY_WORDS[way]}: make sure that they are the right way up."
     if found.framing is not None:
         yield from framing_doubts(found.notes, found.framing)
+    more = f"; {_next_words(found)}" if found.next_shots else ""
     for first, second, alike in correlated(found):
         a, b = unknowns[first].path, unknowns[second].path
         other = "larger" if alike > 0 else "smaller"
@@ -160,14 +185,21 @@ def doubts(found: Comparison) -> Iterator[str]:
             f"{a} and {b} are hard to tell apart ({alike:+.2f}): with {a} larger and {b} {other} the stills look nearly "
             "the same. "
             f"Alone they are known to {sigmas[first]:.2f} {unknowns[first].unit} and {sigmas[second]:.2f} {unknowns[second].unit}; "
-            "measuring one of them settles both" + (f"; {_next_words(found.next_shot)}." if found.next_shot is not None else ".")
+            f"measuring one of them settles both{more}."
         )
 
 
-def _next_words(shot: NextShot) -> str:
-    state = shot.state
-    at = f"focus {distance_words(state.focus_mm)}, f/{state.f_number:g}"
-    return f"one more still at {at} would bring every error to {shot.sigmas.max():.2g} or less"
+def _next_words(found: Comparison) -> str:
+    """What the next stills would bring: of one alone all errors, of several how many values."""
+    shot = found.next_shots[0]
+    told = shot.sigmas <= TOLD_SIGMA
+    if not told.any():
+        return "no setting that the scene checks would tell them"
+    worst = int(np.argmax(np.where(told, shot.sigmas, 0.0)))
+    at = f"focus {distance_words(shot.state.focus_mm)}, f/{shot.state.f_number:g}"
+    error = f"{shot.sigmas[worst]:.2g} {found.notes.unknowns[worst].unit}"
+    every = "every error" if told.all() else "the errors of those that it tells"
+    return f"one more still at {at} would bring {every} to about {error} or less"
 
 
 def is_vague(found: Comparison) -> bool:
@@ -180,7 +212,7 @@ def correlated(found: Comparison) -> list[tuple[int, int, float]]:
     sigmas = np.maximum(found.sigmas, 1e-12)
     alike = found.fit.covariance / np.outer(sigmas, sigmas)
     places = [k for k, told in enumerate(found.told) if told]
-    return [(i, j, float(alike[i, j])) for i in places for j in places if i < j and abs(alike[i, j]) >= ALIKE]
+    return [(i, j, float(alike[i, j])) for i in places for j in places if i < j and abs(alike[i, j]) >= HARD]
 
 
 def orientation_notes(found: Comparison) -> Iterator[str]:

@@ -10,19 +10,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
-from scenes.questions.compare.fit import GOOD_SHARE, Fit, best_fit, coarse_fit, finders, fit_from, start_cost
+from scenes.questions.compare.fit import (
+    GOOD_SHARE,
+    Fit,
+    FitWithErrors,
+    best_fit,
+    coarse_fit,
+    finders,
+    fit_from,
+    start_cost,
+    with_errors,
+)
 from scenes.questions.compare.measure import COARSE
-from scenes.questions.compare.model import Kept, Model, Seen, seen, seen_coarser
 from scenes.questions.compare.next_shot import NextShot
 from scenes.questions.compare.orientation import ALIKE_COST, alike_orientations, best_orientations
 from scenes.questions.compare.registration import Framing, framing_of, insist_on_pairs, reframed
-from scenes.questions.compare.shoot import Notes, Shot, Unknown, nominal_values
+from scenes.questions.compare.shoot import Notes, Shot
 from scenes.questions.compare.solve import cost_of
 from scenes.questions.compare.surprises import Surprise, surprises
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.tolerance_paths import PathError, spots_of
 from scenes.states.state import plan_state
 from scenes.stills.cells import ORIENTATIONS, Measured, oriented
+from scenes.unknowns.model import Kept, Model, Seen, seen, seen_coarser
+from scenes.unknowns.telling import TOLD_SIGMA
+from scenes.unknowns.unknown import Unknown, View, nominal_values
 
 BAD_SHARE = 0.03  # rms: it does not, whatever the unknown values
 UNEXPLAINED_SHARE = 0.01  # rms: too much for "as predicted", whatever the values
@@ -31,7 +43,6 @@ FOCAL_SHARE, FOCAL_SIGMAS = 0.04, 5.0  # the focal length has to be off by this 
 FOLLOWED = 2  # of the best starts
 FOCAL_STARTS = (0.72, 0.85, 1.0, 1.18, 1.4)
 NOTHING_MM = 0.5  # mm or degrees: less is what a tape measure reads
-TOLD_SIGMA = 2.0  # mm or degrees: a value known no better than this is not claimed
 COST_GAIN = 1.1
 ROUNDS = 2
 
@@ -59,7 +70,7 @@ class Comparison:
 
     notes: Notes
     verdict: Verdict
-    fit: Fit
+    fit: FitWithErrors
     nominal: Fit
     orientations: tuple[str, ...]
     surprises: tuple[Surprise, ...]
@@ -67,7 +78,7 @@ class Comparison:
     other: OtherLens | None
     framing: Framing | None
     alike: tuple[tuple[str, NDArray[np.float64]], ...] = ()
-    next_shot: NextShot | None = None
+    next_shots: tuple[NextShot, ...] = ()
 
     @property
     def told(self) -> tuple[bool, ...]:
@@ -101,15 +112,55 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
     fit = best_fit(notes.unknowns, stills, coarse_fit(notes.unknowns, stills, kept).values)
     orientations = tuple(ORIENTATIONS[0] for _ in stills)
     if fit.rms > GOOD_SHARE:
-        orientations = best_orientations(notes, measured, fit, kept)
+        way_up = best_orientations(notes, measured, fit, kept)
+        orientations = way_up.orientations
         if set(orientations) != {ORIENTATIONS[0]}:
             stills = _turned(notes, measured, orientations)
             fit = best_fit(notes.unknowns, stills, coarse_fit(notes.unknowns, stills, kept).values)
-    framing = framing_of(notes, fit) if fit.rms > GOOD_SHARE else None
-    other = _other_lens(notes, fit, hopeless=False) if fit.rms > GOOD_SHARE else None
+        elif way_up.near is not None:
+            fit = min(fit, best_fit(notes.unknowns, stills, way_up.near), key=lambda one: one.cost)
+    poor = fit.rms > GOOD_SHARE
+    framing = framing_of(notes, fit) if poor else None
+    judged = _judged(notes, stills, fit, framing, _other_lens(notes, fit, hopeless=False) if poor else None)
+    if framing is None and judged.verdict is Verdict.FIT:
+        framing = framing_of(notes, judged.fit)
+        if framing is not None and not framing.is_as_noted:
+            judged = _judged(notes, stills, judged.fit, framing, None)
+    upright = set(orientations) == {ORIENTATIONS[0]} and judged.verdict is Verdict.FIT and judged.fit.rms <= GOOD_SHARE
+    shown = replace(notes, shots=put_right(notes, judged.fit))
+    return Comparison(
+        notes=notes,
+        verdict=judged.verdict,
+        fit=with_errors(judged.fit),
+        nominal=judged.nominal,
+        orientations=orientations,
+        surprises=judged.surprises,
+        left_out=judged.left_out,
+        other=judged.other,
+        framing=framing,
+        alike=alike_orientations(shown, measured, judged.fit, kept) if upright else (),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Judged:
+    """What stills of a framing come to."""
+
+    fit: Fit
+    nominal: Fit
+    surprises: tuple[Surprise, ...]
+    left_out: tuple[NDArray[np.bool_], ...]
+    other: OtherLens | None
+    verdict: Verdict
+
+
+def _judged(notes: Notes, stills: Sequence[Seen], fit: Fit, framing: Framing | None, other: OtherLens | None) -> _Judged:
+    """The verdict on stills: framing put right where it is wrong beyond doubt, surprises left out, another lens looked for."""
+    is_cropped = False
     if framing is not None and other is None:
         insist_on_pairs(framing)
-        if framing.is_cropped:
+        is_cropped = framing.is_cropped
+        if is_cropped:
             stills = reframed(stills, framing)
             fit = best_fit(notes.unknowns, stills, fit.values)
     whole = fit
@@ -120,24 +171,15 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
         fit, found, left_out = whole, (), tuple(np.zeros(one.cells, dtype=bool) for one in stills)
     nominal = nominal_fit(fit)
     verdict = _verdict(fit, nominal, other)
-    if framing is not None and framing.is_cropped and verdict is Verdict.NOTHING:
+    if is_cropped and verdict is Verdict.NOTHING:
         verdict = Verdict.FIT  # what had to be put right first is not as predicted
-    if framing is None and verdict is Verdict.FIT:
-        framing = framing_of(notes, fit)
-    as_shot = set(orientations) == {ORIENTATIONS[0]}
-    alike = alike_orientations(notes, measured, fit, kept) if verdict is Verdict.FIT and as_shot and fit.rms <= GOOD_SHARE else ()
-    return Comparison(
-        notes=notes,
-        verdict=verdict,
-        fit=fit,
-        nominal=nominal,
-        orientations=orientations,
-        surprises=found,
-        left_out=left_out,
-        other=other,
-        framing=framing,
-        alike=alike,
-    )
+    return _Judged(fit=fit, nominal=nominal, surprises=found, left_out=left_out, other=other, verdict=verdict)
+
+
+def put_right(notes: Notes, fit: Fit) -> tuple[Shot, ...]:
+    """The shots of the notes with the part of the sensor that the fit took them to show."""
+    pairs = zip(notes.shots, fit.model.stills, strict=True)
+    return tuple(replace(shot, area=one.shot.area) for shot, one in pairs)
 
 
 def _turned(notes: Notes, measured: Sequence[Measured], ways: Sequence[str]) -> list[Seen]:
@@ -175,10 +217,15 @@ def _other_lens(notes: Notes, fit: Fit, *, hopeless: bool) -> OtherLens | None:
     freed = _freed(notes, fit)
     if freed is not None:
         model_fit, place = freed
-        focal, sigma, nominal = model_fit.values[place], model_fit.sigmas[place], model_fit.model.unknowns[place].nominal
-        if model_fit.cost < MUCH_BETTER * fit.cost and abs(focal - nominal) > max(FOCAL_SHARE * nominal, FOCAL_SIGMAS * sigma):
-            return OtherLens(focal_mm=float(focal), name=None, rms=model_fit.rms)
+        if model_fit.cost < MUCH_BETTER * fit.cost and _is_off(with_errors(model_fit), place):
+            return OtherLens(focal_mm=float(model_fit.values[place]), name=None, rms=model_fit.rms)
     return OtherLens(focal_mm=None, name=None, rms=fit.rms) if hopeless and fit.rms > BAD_SHARE else None
+
+
+def _is_off(fit: FitWithErrors, place: int) -> bool:
+    """Whether the focal length at this place of the values is another than the scene's beyond doubt."""
+    nominal = fit.model.unknowns[place].nominal
+    return bool(abs(fit.values[place] - nominal) > max(FOCAL_SHARE * nominal, FOCAL_SIGMAS * fit.sigmas[place]))
 
 
 def _named_lens(notes: Notes, fit: Fit) -> OtherLens | None:
@@ -202,7 +249,7 @@ def _named_lens(notes: Notes, fit: Fit) -> OtherLens | None:
     return None
 
 
-def _with_lens(shot: Shot, lens: Lens) -> Shot:
+def _with_lens(shot: View, lens: Lens) -> View:
     state = shot.state
     setting = replace(shot.setting, focal_mm=lens.focal_mm)
     return replace(shot, state=plan_state(state.scene, lens, state.resources, setting, grid=state.grid, guides=state.guides))

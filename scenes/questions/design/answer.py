@@ -114,7 +114,9 @@ class DesignAnswer(Answer):
             "prices": [_price_data(price) for price in report.prices],
             "ruled_out": list(report.ruled_out),
             "not_shown": list(report.refused),
-            "contradiction": [] if found is None else [_way_data(way) for way in found.ways],
+            "contradiction": [] if found is None else [wish.words for wish in found.wishes],
+            "lenses_alike": [] if found is None else list(found.alike),
+            "ways_out": [] if found is None else [_way_data(way) for way in found.ways],
             "also_contradict": [] if found is None else [[wish.words for wish in some] for some in found.more],
             "blocked": [] if found is None else [_held_data(held) for held in found.blocked],
             "stuck": found.stuck if found is not None else "",
@@ -195,7 +197,7 @@ def _reason_data(reason: Reason) -> dict[str, Any]:
 def _price_data(price: Price) -> dict[str, Any]:
     return {
         "wish": price.wish.words,
-        "kind": price.wish.key.partition(":")[0],
+        "kind": price.wish.kind,
         "words": price_words(price),
         "width_mm": finite(price.width_mm),
         "height_mm": finite(price.height_mm),
@@ -206,7 +208,7 @@ def _price_data(price: Price) -> dict[str, Any]:
 
 
 def _way_data(way: WayOut) -> dict[str, Any]:
-    return {"wish": way.wish.words, "works": way.design is not None, "share": finite(way.share), "words": way_words(way)}
+    return {"give_up": [wish.words for wish in way.wishes], "share": finite(way.share), "words": way_words(way)}
 
 
 REASON_COLUMNS: tuple[Column[Reason], ...] = (

@@ -1,18 +1,18 @@
-"""Where nothing fits: the fewest wishes that contradict each other, and the cheapest one to give up."""
+"""Where nothing fits: the fewest wishes that contradict each other, and the cheapest to give up."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 from scenes.questions.design.bench import Held
+from scenes.questions.design.conflicts import Asked, fewest_given_up, smallest_conflict
 from scenes.questions.design.designer import Design, Designer, blocked
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.space import space_of
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
-from scenes.questions.tolerances.inputs import input_words
+from scenes.rig.spot_words import input_words
 from scenes.scene_file.messages import plain
 
 MOST_SETS = 4  # of contradicting wishes that are told
@@ -23,9 +23,9 @@ WHOLE = 1.0  # what giving up a lens or a light counts: all of it
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WayOut:
-    """A wish given up: the design that all others allow then, None where they still contradict, and how much of it has to go."""
+    """Wishes given up: the design that all others allow then, None where they still contradict; how much of them has to go."""
 
-    wish: Wish
+    wishes: tuple[Wish, ...]
     design: Design | None
     share: float
     words: str
@@ -33,14 +33,17 @@ class WayOut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contradiction:
-    """The fewest wishes that cannot hold together, the cheapest to give up first; `more` are further such sets, beside the first.
+    """The fewest wishes that cannot hold together: without any one of them the others can.
 
-    stuck: why not even one lens fits a box with nothing else asked of it. blocked: parts that lack room at their widest; fixed:
-    those that lack it however wide all that is free may be, by name.
+    alike: other lenses that cannot be had either with the rest of them. more: further such sets, which stay when some are given up.
+    ways: all that is as few as can be given up, the cheapest first. stuck: why not even one lens fits a box with nothing else asked
+    of it. blocked: parts that lack room at their widest; fixed: those that lack it however wide all that is free may be, by name.
     """
 
-    ways: tuple[WayOut, ...] = ()
+    wishes: tuple[Wish, ...] = ()
+    alike: tuple[str, ...] = ()
     more: tuple[tuple[Wish, ...], ...] = ()
+    ways: tuple[WayOut, ...] = ()
     stuck: str = ""
     blocked: tuple[Held, ...] = ()
     fixed: tuple[str, ...] = ()
@@ -51,19 +54,53 @@ def contradiction(designer: Designer, wishes: Wishes, obstacles: Contradiction) 
 
     obstacles: what `in_the_way` says.
     """
-    every = [*each_wish(wishes, designer.needed_mm()), *_ends(designer)]
-    left = _fewest_of(designer, wishes, every)
-    if left is None:
+    asked = asking(designer, wishes)
+    first = smallest_conflict(asked, asked.every)
+    if not first:
         return replace(obstacles, stuck=_stuck(designer, wishes))
-    sets = [left]
-    while len(sets) < MOST_SETS and not _fits(designer, rest := _without(wishes, [wish for some in sets for wish in some])):
-        further = _fewest_of(designer, rest, [wish for wish in every if all(wish not in some for some in sets)])
-        if further is None:
-            break
-        sets.append(further)
-    ways = [_way_out(designer, wishes, wish) for wish in left]
-    ordered = tuple(sorted(ways, key=lambda way: (way.design is None, way.share, way.wish.key)))
-    return replace(obstacles, ways=ordered, more=tuple(map(tuple, sets[1:])))
+    first, alike = _neediest(designer, wishes, asked, first)
+    sets, given_up = fewest_given_up(asked, first, MOST_SETS)
+    ways = [_way_out(designer, wishes, some) for some in given_up]
+    return replace(
+        obstacles,
+        wishes=first,
+        alike=alike,
+        more=tuple(sets[1:]),
+        ways=tuple(sorted(ways, key=lambda way: (way.share, [wish.key for wish in way.wishes]))),
+    )
+
+
+def asking(designer: Designer, wishes: Wishes) -> Asked[Wish]:
+    """Every wish that may be given up, and whether some can be had: with their lenses, or any one where they name none."""
+    every = [*each_wish(wishes, designer.needed_mm()), *_ends(designer)]
+
+    def ask(some: Sequence[Wish]) -> bool:
+        rest = _without(wishes, [wish for wish in every if wish not in some])
+        each = [rest] if rest.lenses else [replace(rest, lenses=(name,)) for name in wishes.lenses]
+        return any(_fits(designer, one) for one in each)
+
+    return Asked(every, ask)
+
+
+def _neediest(
+    designer: Designer, wishes: Wishes, asked: Asked[Wish], some: tuple[Wish, ...]
+) -> tuple[tuple[Wish, ...], tuple[str, ...]]:
+    """A contradiction by the lens that asks for the largest box, where others in its place contradict as well, and those others."""
+    named = [wish for wish in some if wish.is_lens]
+    if len(named) != 1:
+        return some, ()
+    rest = frozenset(some) - set(named)
+    alike = [wish for wish in asked.every if wish.is_lens and (wish in named or not asked.can(rest | {wish}))]
+    worst = alike[0] if len(alike) == 1 else max(alike, key=lambda wish: _need(designer, wishes, wish))
+    words = tuple(wish.words for wish in alike if wish is not worst)
+    return tuple(wish for wish in asked.every if wish in rest or wish is worst), words
+
+
+def _need(designer: Designer, wishes: Wishes, lens: Wish) -> tuple[float, ...]:
+    """What a lens alone asks of the box, by what is to be small, with no limit and no end."""
+    free = _without(replace(wishes, limits=(), lights=()), _ends(designer))
+    found = designer.best(replace(free, lenses=(lens.name,)))
+    return found[0].found.cost if found else (math.inf,)
 
 
 def in_the_way(designer: Designer, wishes: Wishes) -> Contradiction:
@@ -74,15 +111,9 @@ def in_the_way(designer: Designer, wishes: Wishes) -> Contradiction:
 
 def _fixed(designer: Designer, wishes: Wishes) -> tuple[str, ...]:
     """Parts that lack room with each set of choices even where every measure may go far beyond its end."""
-    opening = (knob.path for knob in space_of(designer.loaded.scene, designer.design).knobs if knob.opens)
-    wide = replace(wishes, wide=tuple(opening))
+    wide = _without(wishes, _ends(designer))
     each = [[held.part for held in blocked(designer.attempt(pick, wide, designer.design.small))] for pick in designer.picks]
     return tuple(dict.fromkeys(part for part in each[0] if all(part in parts for parts in each)))
-
-
-def _fewest_of(designer: Designer, wishes: Wishes, every: Sequence[Wish]) -> list[Wish] | None:
-    left = _needed(designer, wishes, every)
-    return None if left is None else _fewest(designer, wishes, every, left)
 
 
 def _ends(designer: Designer) -> list[Wish]:
@@ -107,49 +138,21 @@ def _without(wishes: Wishes, some: Sequence[Wish]) -> Wishes:
     return wishes
 
 
-def _needed(designer: Designer, wishes: Wishes, every: Sequence[Wish]) -> list[Wish] | None:
-    """Wishes none of which can be spared for a contradiction; None where even without any nothing fits.
-
-    Lenses are asked last: one at least has to stay.
-    """
-    others = [wish for wish in every if not wish.key.startswith("lens:")]
-    lenses = [wish for wish in every if wish.key.startswith("lens:")]
-    alone = [[one for one in lenses if one is not kept] for kept in lenses] or [[]]
-    if not any(_fits(designer, _without(wishes, [*others, *gone])) for gone in alone):
-        return None
-    dropped: list[Wish] = []
-    for wish in [*lenses, *others]:
-        rest = _without(wishes, [*dropped, wish])
-        if rest.lenses and not _fits(designer, rest):
-            dropped.append(wish)
-    return [wish for wish in every if wish not in dropped]
-
-
-def _fewest(designer: Designer, wishes: Wishes, every: Sequence[Wish], known: list[Wish]) -> list[Wish]:
-    """The fewest of all: sets smaller than the one known are tried, smallest first."""
-    for size in range(1, len(known)):
-        for some in combinations(every, size):
-            rest = _without(wishes, [wish for wish in every if wish not in some])
-            if rest.lenses and not _fits(designer, rest):
-                return list(some)
-    return known
-
-
-def _way_out(designer: Designer, wishes: Wishes, wish: Wish) -> WayOut:
-    found = designer.best(wish.left_out(wishes))
-    design = found[0] if found else None
-    if design is None:
-        return WayOut(wish=wish, design=None, share=WHOLE, words=f"without {wish.words} the rest still does not fit")
-    share, words, rest = _given_up(designer, wishes, wish, design)
+def _way_out(designer: Designer, wishes: Wishes, some: tuple[Wish, ...]) -> WayOut:
+    """The box without some wishes; of one alone, with as much of it as can be had."""
+    design = next(iter(designer.best(_without(wishes, some))), None)
+    if design is None or len(some) > 1:
+        return WayOut(wishes=some, design=design, share=WHOLE * len(some), words="left out")
+    share, words, rest = _given_up(designer, wishes, some[0], design)
     partly = next(iter(designer.best(rest)), None)
     if partly is None:
         words += ", as found by trial; left out, it gives the box told here"
-    return WayOut(wish=wish, design=partly or design, share=share, words=words)
+    return WayOut(wishes=some, design=partly or design, share=share, words=words)
 
 
 def _given_up(designer: Designer, wishes: Wishes, wish: Wish, design: Design) -> tuple[float, str, Wishes]:
     """How much of a wish has to go, as a share of it, what that means, and what is asked then."""
-    kind, _, name = wish.key.partition(":")
+    kind, name = wish.kind, wish.name
     without = wish.left_out(wishes)
     if kind == "room":
         room_mm = _most_room_mm(designer, wishes)
@@ -162,9 +165,22 @@ def _given_up(designer: Designer, wishes: Wishes, wish: Wish, design: Design) ->
     if kind == "end":
         knob = next(one for one in space_of(designer.loaded.scene, designer.design).knobs if one.path == name)
         own, needed = (knob.high if knob.opens > 0 else knob.low), design.measures[name]
+        needed = _nearest_end(designer, wishes, name, own, needed) if knob.opens < 0 else needed
         words = f"{plain(round(needed, 1))} {knob.spot.unit} in place of {plain(own)}"
-        return abs(needed - own) / max(abs(own), 1.0), words, without
+        return abs(needed - own) / max(abs(own), 1.0), words, replace(wishes, wide=(*wishes.wide, (name, needed)))
     return WHOLE, "left out", without
+
+
+def _nearest_end(designer: Designer, wishes: Wishes, path: str, own: float, enough: float) -> float:
+    """The end of a measure nearest to its own, to a tenth, that is enough for all other wishes."""
+    steps = math.ceil(abs(own - enough) * TENTHS - 1e-6)
+    ends = [*(own + math.copysign(step / TENTHS, enough - own) for step in range(1, steps)), enough]
+    low, high = -1, len(ends) - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        fits = _fits(designer, replace(wishes, wide=(*wishes.wide, (path, ends[middle]))))
+        low, high = (low, middle) if fits else (middle, high)
+    return ends[high]
 
 
 def _rounded_up(limit: float) -> float:
@@ -192,5 +208,4 @@ def _stuck(designer: Designer, wishes: Wishes) -> str:
     """Why nothing can be built whatever is given up: a fault of the box."""
     pick = designer.picks[0]
     attempt = designer.attempt(pick, wishes, designer.design.small)
-    name, at = repr(sorted(pick.items())), attempt.fault_at or attempt.widest
-    return designer.fault(name, attempt.space, attempt.scene, at) or "not even one lens alone has room in the box"
+    return designer.fault(pick, attempt, attempt.fault_at or attempt.widest) or "not even one lens alone has room in the box"

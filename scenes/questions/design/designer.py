@@ -23,6 +23,7 @@ from scenes.questions.design.wishes import Wishes
 from scenes.rig.box_notes import box_notes
 from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.progress import Tick, silent
+from scenes.scene_file.tables.box import PART_KEYS, BoxPart
 from scenes.scene_file.tables.design import DesignRow
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.states.clear_rule import room_needed_mm
@@ -71,8 +72,8 @@ class Designer:
     tick: Tick = silent
     benches: dict[str, LensBench] = field(default_factory=dict)
     _bases: dict[str, Loaded] = field(default_factory=dict)
-    _dark: dict[tuple[str, str, Notches, str], bool] = field(default_factory=dict)
-    _faults: dict[tuple[str, Notches], str] = field(default_factory=dict)
+    _dark: dict[tuple[object, ...], bool] = field(default_factory=dict)
+    _faults: dict[tuple[object, ...], str] = field(default_factory=dict)
     ruled_out: dict[str, str] = field(default_factory=dict)
     so_far: dict[Wishes, Design] = field(default_factory=dict)  # the best found on the way, by what is asked
     _solved: dict[tuple[str, Wishes, tuple[str, ...]], Design | None] = field(default_factory=dict)
@@ -136,7 +137,7 @@ class Designer:
     def _why_not(self, pick: Mapping[str, Any], attempt: Try) -> str:
         """Why a set of choices does not do."""
         if attempt.fault_at is not None:
-            return self.fault(repr(sorted(pick.items())), attempt.space, attempt.scene, attempt.fault_at)
+            return self.fault(pick, attempt, attempt.fault_at)
         held = next(blocked(attempt), None)
         if held is None:
             return "not all that is asked can be had"
@@ -145,7 +146,9 @@ class Designer:
     def designed(self, pick: Mapping[str, Any], attempt: Try, found: Found) -> Design:
         """A design of notches."""
         scene = attempt.space.scene(attempt.scene, found.notches)
-        return Design(pick=pick, attempt=attempt, found=found, scene=scene, outside=outside_of(scene, self.design))
+        fitted = of_lenses(scene, [bench.lens.name for bench in attempt.benches])
+        outside = outside_of(fitted, self.design, self.base(pick).resources.outlines)
+        return Design(pick=pick, attempt=attempt, found=found, scene=scene, outside=outside)
 
     def base(self, pick: Mapping[str, Any]) -> Loaded:
         """The scene with its choices made; SceneError where a value cannot be chosen."""
@@ -156,15 +159,15 @@ class Designer:
 
     def attempt(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Try:
         """One set of choices with what is asked of it."""
-        scene = self.base(pick).scene
+        scene, outlines = self.base(pick).scene, self.base(pick).resources.outlines
         space = _widened(space_of(scene, self.design), wishes.wide)
-        name = repr(sorted(pick.items()))
         benches = [self.benches[lens] for lens in wishes.lenses]
         outsides: dict[Notches, Outside] = {}
 
         def outside(notches: Notches) -> Outside:
             if notches not in outsides:
-                outsides[notches] = outside_of(space.scene(scene, notches), self.design)
+                fitted = of_lenses(space.scene(scene, notches), wishes.lenses)
+                outsides[notches] = outside_of(fitted, self.design, outlines)
             return outsides[notches]
 
         def cost(notches: Notches) -> tuple[float, ...]:
@@ -172,8 +175,8 @@ class Designer:
             return (*(MEASURES[measure](outside(notches)) for measure in small), share)
 
         def least(notches: Notches) -> Outside:
-            straight = outside(deepest(space, levelled(space, scene, notches)))
-            return replace(outside(notches), width_mm=straight.width_mm, height_mm=straight.height_mm)
+            straight = outside(deepest(space, levelled(space, scene, notches)))  # its plates may be larger: they cover wider rears
+            return replace(outside(notches), hoods_mm=straight.hoods_mm)
 
         def bound(notches: Notches) -> tuple[float, ...]:
             return tuple(MEASURES[measure](least(notches)) for measure in takewhile(lambda one: one != WEIGHT, small))
@@ -185,14 +188,11 @@ class Designer:
             return all(MEASURES[measure](least(notches)) <= most + 1e-9 for measure, most in wishes.limits)
 
         def holds(notches: Notches) -> bool:
-            return not self.fault(name, space, scene, notches)
+            return not self._fault(_key(pick, space, notches), space.scene(scene, notches), benches)
 
         def light(notches: Notches) -> bool:
-            return all(
-                self._is_dark(name, space.scene(scene, notches), notches, bench, light)
-                for light in wishes.lights
-                for bench in benches
-            )
+            key, tried = _key(pick, space, notches), space.scene(scene, notches)
+            return all(self._is_dark(key, tried, bench, light) for light in wishes.lights for bench in benches)
 
         asked = Asked(more_mm=wishes.more_mm, walk=wishes.walk)
         words = _trying(self.picks, pick)
@@ -210,36 +210,60 @@ class Designer:
             looking=lambda: self.tick(0, words),
         )
 
-    def fault(self, name: str, space: Space, scene: Scene, notches: Notches) -> str:
-        """Why a box cannot be built or used, the first reason; '' where it can."""
-        key = (name, notches)
-        if key not in self._faults:
-            self._faults[key] = self._looked_over(space.scene(scene, notches))
-        return self._faults[key]
+    def fault(self, pick: Mapping[str, Any], attempt: Try, notches: Notches) -> str:
+        """Why a box cannot be built or used with the lenses of a try, the first reason; '' where it can."""
+        return self._fault(_key(pick, attempt.space, notches), attempt.space.scene(attempt.scene, notches), attempt.benches)
 
-    def _looked_over(self, scene: Scene) -> str:
-        for table in _tables(scene):
-            for _, problem in table.faults():
-                return problem
-        for bench in self.benches.values():
-            state, fitted = bench.states[0], box_for(scene, bench.lens)
-            try:
-                assembly, box = state.rebuilt(fitted)
-            except GeometryError as error:
-                return str(error)
-            notes = box_notes(fitted, bench.lens, assembly, box, state.variants)
-            for note in (*notes.facts, *notes.contradictions, *notes.focus):
-                if note.severity is Severity.FAULT or note.doubts_light:
-                    return f"{note.part}: {note.text}"
-        return ""
+    def _fault(self, key: object, scene: Scene, benches: Sequence[LensBench]) -> str:
+        if (key,) not in self._faults:
+            self._faults[(key,)] = next((problem for table in _tables(scene) for _, problem in table.faults()), "")
+        return self._faults[(key,)] or next(filter(None, (self._fault_with(key, scene, bench) for bench in benches)), "")
 
-    def _is_dark(self, name: str, scene: Scene, notches: Notches, bench: LensBench, light: str) -> bool:
-        key = (name, bench.lens.name, notches, light)
-        if key not in self._dark:
+    def _fault_with(self, key: object, scene: Scene, bench: LensBench) -> str:
+        own = (key, bench.lens.name)
+        if own not in self._faults:
+            self._faults[own] = _looked_over(scene, bench)
+        return self._faults[own]
+
+    def _is_dark(self, key: object, scene: Scene, bench: LensBench, light: str) -> bool:
+        own = (key, bench.lens.name, light)
+        if own not in self._dark:
             self.tick(0, f"looking whether {light} stays off the glass")
             fitted = box_for(scene, bench.lens)
-            self._dark[key] = all(is_kept_off(state.with_box(fitted), light) for state in bench.states)
-        return self._dark[key]
+            self._dark[own] = all(is_kept_off(state.with_box(fitted), light) for state in bench.states)
+        return self._dark[own]
+
+
+def of_lenses(scene: Scene, names: Sequence[str]) -> Scene:
+    """The scene with some of its lenses alone, and the parts that are fitted with any of them."""
+    if len(names) == len(scene.lens):
+        return scene
+    parts = {key: _fitted_with(getattr(scene.box, key), names) for key in PART_KEYS}
+    lenses = tuple(lens for lens in scene.lens if lens.name in names)
+    return scene.model_copy(update={"lens": lenses, "box": scene.box.model_copy(update=parts)})
+
+
+def _fitted_with(parts: Sequence[BoxPart], names: Sequence[str]) -> tuple[BoxPart, ...]:
+    return tuple(part for part in parts if part.lenses is None or not set(part.lenses).isdisjoint(names))
+
+
+def _key(pick: Mapping[str, Any], space: Space, notches: Notches) -> object:
+    """What tells one box from another."""
+    return repr(sorted(pick.items())), tuple(space.values(notches).values())
+
+
+def _looked_over(scene: Scene, bench: LensBench) -> str:
+    """Why a box cannot be built or used with a lens; '' where it can."""
+    state, fitted = bench.states[0], box_for(scene, bench.lens)
+    try:
+        assembly, box = state.rebuilt(fitted)
+    except GeometryError as error:
+        return str(error)
+    notes = box_notes(fitted, bench.lens, assembly, box, state.variants)
+    for note in (*notes.facts, *notes.contradictions, *notes.focus):
+        if note.severity is Severity.FAULT or note.doubts_light:
+            return f"{note.part}: {note.text}"
+    return ""
 
 
 def _pick_words(pick: Mapping[str, Any]) -> str:
@@ -293,13 +317,14 @@ def _share(knob: Knob, notch: int) -> float:
     return (knob.values[notch] - knob.low) / span if span > 0 else 0.0
 
 
-def _widened(space: Space, paths: Sequence[str]) -> Space:
-    """The space with some measures allowed far beyond the end that leaves most room."""
-    return replace(space, knobs=tuple(_wide(knob) if knob.path in paths else knob for knob in space.knobs))
+def _widened(space: Space, wide: Sequence[tuple[str, float | None]]) -> Space:
+    """The space with some measures allowed beyond the end that leaves most room."""
+    ends = dict(wide)
+    return replace(space, knobs=tuple(_wide(knob, ends[knob.path]) if knob.path in ends else knob for knob in space.knobs))
 
 
-def _wide(knob: Knob) -> Knob:
+def _wide(knob: Knob, end: float | None) -> Knob:
     least, most = knob.spot.limits
     if knob.opens < 0:
-        return replace(knob, low=max(least, min(knob.low / WIDER, knob.low)))
-    return replace(knob, high=min(most, max(knob.high * WIDER, knob.high)))
+        return replace(knob, low=max(least, min(knob.low / WIDER, knob.low)) if end is None else end)
+    return replace(knob, high=min(most, max(knob.high * WIDER, knob.high)) if end is None else end)

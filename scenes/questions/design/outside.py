@@ -3,32 +3,45 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from geometry.carrying import GLASS_G_CM3
+from geometry.outline import Outline
+from scenes.rig.outsides import with_outsides
 from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Stage
 from scenes.scene_file.tables.design import DesignRow
 from scenes.scene_file.tables.scene import Scene, box_for
 
-TRAY_RIM_MM = 6.0  # of a tray whose outside is not given: what it stands out round its glass or opening; common practice
 KG = 1e-6  # mm3 times g/cm3
 
 Size = tuple[float, float]
+Span = tuple[Size, float, float]  # outside size, rear and front end of a part [mm]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outside:
-    """Outside width, height and depth [mm] of a box with all of its parts, its weight with the heaviest lens set-up [kg].
+    """Outside of a box with all of its parts: width and height of its plates and of its hoods, depth [mm].
 
-    Flags fold away and rods carry: neither counts in the size. Weight counts flags, but no screws, hinges, brackets or rods.
+    weight_kg: with the heaviest lens set-up. Flags fold away and rods carry: neither counts in the size. Weight counts flags, no
+    screws, hinges, brackets or rods.
     """
 
-    width_mm: float
-    height_mm: float
+    plates_mm: Size
+    hoods_mm: Size
     depth_mm: float
     weight_kg: float
     glass_sizes: int
+
+    @property
+    def width_mm(self) -> float:
+        """Outside width [mm]."""
+        return max(self.plates_mm[0], self.hoods_mm[0])
+
+    @property
+    def height_mm(self) -> float:
+        """Outside height [mm]."""
+        return max(self.plates_mm[1], self.hoods_mm[1])
 
     @property
     def front_area_mm2(self) -> float:
@@ -36,15 +49,17 @@ class Outside:
         return self.width_mm * self.height_mm
 
 
-def outside_of(scene: Scene, design: DesignRow) -> Outside:
-    """The outside of a scene's box."""
-    spans = list(_spans(scene.box))
-    glasses = [stage.filter for stage in scene.box.stage if stage.filter is not None]
+def outside_of(scene: Scene, design: DesignRow, outlines: Mapping[str, Outline]) -> Outside:
+    """The outside of a scene's box as `brimline make` makes it; outlines: the cut-outs of masks by their file."""
+    made = scene.model_copy(update={"box": with_outsides(scene, outlines)})
+    plates, hoods = list(_plates(made.box)), list(_hoods(made.box))
+    spans = [*plates, *hoods]
+    glasses = [stage.filter for stage in made.box.stage if stage.filter is not None]
     return Outside(
-        width_mm=max((size[0] for size, _, _ in spans), default=0.0),
-        height_mm=max((size[1] for size, _, _ in spans), default=0.0),
+        plates_mm=_largest(plates),
+        hoods_mm=_largest(hoods),
         depth_mm=max((end for _, _, end in spans), default=0.0) - min((start for _, start, _ in spans), default=0.0),
-        weight_kg=max(weight_kg(box_for(scene, lens), design.material_density) for lens in scene.lens),
+        weight_kg=max(weight_kg(box_for(made, lens), design.material_density) for lens in made.lens),
         glass_sizes=len({(glass.rectangle_mm, glass.round_mm) for glass in glasses}),
     )
 
@@ -59,14 +74,21 @@ MEASURES: dict[str, Callable[[Outside], float]] = {
 }
 
 
-def _spans(box: Box) -> Iterator[tuple[Size, float, float]]:
-    """Outside size, rear and front end of every part but flags and meshes [mm]."""
+def _largest(spans: Sequence[Span]) -> Size:
+    return max((size[0] for size, _, _ in spans), default=0.0), max((size[1] for size, _, _ in spans), default=0.0)
+
+
+def _plates(box: Box) -> Iterator[Span]:
+    """Back plates, trays and masks."""
     for back in box.back:
         yield (back.width_mm, back.height_mm), 0.0, back.thickness_mm
     for stage in box.stage:
-        yield _tray_size(stage), stage.at_mm, stage.at_mm + stage.depth_mm
+        yield _outer_size(stage), stage.at_mm, stage.at_mm + stage.depth_mm
     for mask in box.mask:
-        yield mask.outer_mm or _opening_size(mask), mask.at_mm, mask.at_mm + mask.thickness_mm
+        yield _outer_size(mask), mask.at_mm, mask.at_mm + mask.thickness_mm
+
+
+def _hoods(box: Box) -> Iterator[Span]:
     for hood in box.hood:
         rear, front = _hood_outside(hood)
         yield _larger(rear, front), hood.at_mm, hood.at_mm + hood.depth_mm
@@ -85,12 +107,9 @@ def _glass_size(glass: Filter) -> Size:
     return glass.rectangle_mm or ((glass.round_mm or 0.0,) * 2)
 
 
-def _tray_size(stage: Stage) -> Size:
-    if stage.outer_mm is not None:
-        return stage.outer_mm
-    inner = _opening_size(stage)
-    held = inner if stage.filter is None else _larger(inner, _glass_size(stage.filter))
-    return held[0] + 2 * TRAY_RIM_MM, held[1] + 2 * TRAY_RIM_MM
+def _outer_size(part: Stage | Mask) -> Size:
+    assert part.outer_mm is not None  # scenes.rig.outsides
+    return part.outer_mm
 
 
 def _hood_outside(hood: Hood) -> tuple[Size, Size]:
@@ -104,7 +123,10 @@ def _hood_outside(hood: Hood) -> tuple[Size, Size]:
 
 
 def weight_kg(box: Box, density: float) -> float:
-    """Weight of a box as fitted to one lens, filters included [kg]; density of its material [g/cm3]."""
+    """Weight of a box as fitted to one lens, filters included [kg]; density of its material [g/cm3].
+
+    Its trays and masks have their outer_mm.
+    """
     plates = sum((_back_mm3(part) for part in box.back), 0.0) + sum((_mask_mm3(part) for part in box.mask), 0.0)
     walls = sum((hood_mm3(part) for part in box.hood), 0.0) + sum((_tray_mm3(part) for part in box.stage), 0.0)
     flags = sum((_flag_mm3(part) for part in box.flag), 0.0)
@@ -123,14 +145,13 @@ def _open_mm2(part: Stage | Mask) -> float:
 
 
 def _mask_mm3(mask: Mask) -> float:
-    """A mask without an outside is as large as the rim about its opening that a tray has."""
-    width, height = mask.outer_mm or tuple(side + 2 * TRAY_RIM_MM for side in _opening_size(mask))
+    width, height = _outer_size(mask)
     return max(width * height - _open_mm2(mask), 0.0) * mask.thickness_mm
 
 
 def _tray_mm3(stage: Stage) -> float:
     """A tray less its opening, and less what the filter takes of it beside the opening."""
-    width, height = _tray_size(stage)
+    width, height = _outer_size(stage)
     pocket = 0.0 if stage.filter is None else max(_glass_mm2(stage.filter) - _open_mm2(stage), 0.0) * stage.filter.thickness_mm
     return max((width * height - _open_mm2(stage)) * stage.depth_mm - pocket, 0.0)
 

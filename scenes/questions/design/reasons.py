@@ -10,7 +10,7 @@ from scenes.questions.design.designer import Design, Designer
 from scenes.questions.design.search import Notches, Try
 from scenes.questions.design.space import Knob
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
-from scenes.questions.tolerances.inputs import input_words
+from scenes.rig.spot_words import input_words
 
 WHERE_STEPS = 10  # notches farther in, where several settings refuse at once: the one that lacks most there holds it
 SAME = 1e-6
@@ -98,14 +98,13 @@ def prices(designer: Designer, design: Design, wishes: Wishes, held: Sequence[Re
     used = replace(wishes, more_mm=design.attempt.asked.more_mm)  # what lies between settings and builds may have asked for more
     holding = {reason.held.state.lens_name for reason in held if reason.held is not None}
     for wish in each_wish(wishes, designer.needed_mm()):
-        kind, _, name = wish.key.partition(":")
-        if kind == "lens" and name not in holding and design.found.is_proven:
+        if wish.is_lens and wish.name not in holding and design.found.is_proven:
             continue  # every measure is held by others: the same design comes out
         designer.tick(0, f"without {wish.words}")
         rest = wish.left_out(used)
-        if kind == "room":
+        if wish.kind == "room":
             rest = replace(rest, more_mm=used.more_mm - wishes.more_mm)
-        elif kind == "builds":
+        elif wish.kind == "builds":
             rest = replace(rest, more_mm=wishes.more_mm)
         without = designer.solved(design.pick, rest, designer.design.small)
         if without is not None:

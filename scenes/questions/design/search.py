@@ -198,7 +198,7 @@ def solve(attempt: Try, *, given: Notches | None = None) -> Found | None:
         if found is None:
             return None
         best = found
-    best = _straightened(attempt, best)
+    best = _straightened(attempt, best, attempt.works)
     return Found(notches=best, cost=attempt.cost(best), bound=attempt.bound(low))
 
 
@@ -247,12 +247,14 @@ def _built(attempt: Try, notches: Notches, widest: Notches) -> Notches:
 
 
 def _straight(attempt: Try, notches: Notches) -> Notches | None:
-    """With each hood's narrower end as wide as its other, where that does what is asked."""
-    found = levelled(attempt.space, attempt.scene, notches)
-    return found if attempt.works(found) else None
+    """With each hood's narrower end as wide as its other, or as wide as makes the box smallest, where that does what is asked."""
+    for found in (levelled(attempt.space, attempt.scene, notches), _straightened(attempt, notches, attempt.is_clear)):
+        if attempt.works(found):
+            return found
+    return None
 
 
-def _straightened(attempt: Try, notches: Notches) -> Notches:
+def _straightened(attempt: Try, notches: Notches, works: Holds) -> Notches:
     """With each hood's rear opened up as far as that makes the box smaller, and no wider than its front.
 
     Where a size comes first, a box that is only lighter is not worth an opening that nothing asks for.
@@ -262,7 +264,7 @@ def _straightened(attempt: Try, notches: Notches) -> Notches:
         level = end.level(notches)
         wider = [_with(notches, end.knob, at) for at in _between(notches[end.knob], level)]
         cheaper = [one for one in wider if _is_less(attempt.cost(one)[:told], attempt.cost(notches)[:told])]
-        notches = next((one for one in sorted(cheaper, key=attempt.cost) if attempt.works(one)), notches)
+        notches = next((one for one in sorted(cheaper, key=attempt.cost) if works(one)), notches)
     return notches
 
 

@@ -16,7 +16,6 @@ MOST_WORDS = 3  # measures named in one sentence
 TOLD_MM, TOLD_KG = 0.05, 0.005
 CAUTIONS = (
     "Sizes are the outside without flags, rods and brackets; weights leave out screws, hinges, brackets and rods.",
-    "A mask without outer_mm counts with its opening alone; brimline make adds a rim past the hood: for tight limits, state it.",
     SHOOT_CAUTION,
 )
 
@@ -93,21 +92,26 @@ def contradiction_words(found: Contradiction) -> Iterator[str]:
     """Which wishes contradict each other, the cheapest way out, and what stands in the way."""
     if found.stuck:
         yield f"Whatever is given up, nothing fits: {found.stuck}."
-    for some in (tuple(way.wish for way in found.ways), *found.more) if found.ways else ():
+    for some in (found.wishes, *found.more) if found.wishes else ():
         words = ", ".join(wish.words for wish in some)
-        yield f"Cannot hold together: {words}." if len(some) > 1 else f"Cannot be had: {words}."
-    for place, way in enumerate(way for way in found.ways if way.design is not None):
+        whom = "" if any(wish.is_lens for wish in some) else " with any lens"
+        yield f"Cannot hold together{whom}: {words}." if len(some) > 1 else f"Cannot be had{whom}: {words}."
+        if some == found.wishes and found.alike:
+            (named,) = (wish.words for wish in some if wish.is_lens)
+            yield f"Nor can they with {' or '.join(found.alike)} in place of {named}, which asks for the largest box."
+    if found.more and found.ways:
+        yield "Giving up one wish is not enough."
+    elif found.wishes and not found.ways:
+        yield "Giving up a few of them is not enough."
+    for place, way in enumerate(found.ways):
         yield f"{'Cheapest way out' if place == 0 else 'Or'}: {way_words(way)}."
-    if found.ways and not any(way.design for way in found.ways):
-        yield "Giving up one of them is not enough."
 
 
 def way_words(way: WayOut) -> str:
-    """A wish given up, and the box that comes out then."""
-    if way.design is None:
-        return way.words
-    what = f"give up {way.wish.words}" if way.words == "left out" else f"{way.wish.words}: {way.words}"
-    return f"{what}; the box is then {size_words(way.design)}"
+    """Wishes given up, and the box that comes out then."""
+    names = " and ".join(wish.words for wish in way.wishes)
+    what = f"give up {names}" if way.words == "left out" else f"{names}: {way.words}"
+    return what if way.design is None else f"{what}; the box is then {size_words(way.design)}"
 
 
 def _changes(found: Contradiction) -> str:
@@ -117,7 +121,7 @@ def _changes(found: Contradiction) -> str:
     one = len(found.fixed) == 1
     parts, verb = " and ".join(found.fixed), "stands" if one else "stand"
     it, of, free = ("it", "its", "is not free") if one else ("them", "their", "are not free")
-    above = "or give something up as above, " if any(way.design for way in found.ways) else ""
+    above = "or give something up as above, " if found.ways else ""
     return f"{parts} {verb} in the way and {free}: make {it} larger, free one of {of} measures in [design], {above}and ask again."
 
 

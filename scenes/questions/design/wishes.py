@@ -16,7 +16,7 @@ LIMITS |= {"depth_mm": ("depth", "deep", "mm"), "weight_kg": ("weight", "heavy",
 class Wishes:
     """Lenses that must stand clear, room beyond theirs [mm], whether a fixed pupil's room counts, lights, limits, builds.
 
-    wide: the key paths of measures that may go beyond the ends given for them.
+    wide: key paths of measures that may go beyond the end given for them, and how far: None, as far as may be.
     """
 
     lenses: tuple[str, ...]
@@ -25,7 +25,7 @@ class Wishes:
     lights: tuple[str, ...] = ()
     limits: tuple[tuple[str, float], ...] = ()
     clear_builds: float | None = None
-    wide: tuple[str, ...] = ()
+    wide: tuple[tuple[str, float | None], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +35,25 @@ class Wish:
     key: str
     words: str
 
+    @property
+    def kind(self) -> str:
+        """'lens', 'room', 'walk', 'light', 'limit', 'end', 'builds'."""
+        return self.key.partition(":")[0]
+
+    @property
+    def name(self) -> str:
+        """The lens, light, measure or key path that it is about; '' where there is one of its kind."""
+        return self.key.partition(":")[2]
+
+    @property
+    def is_lens(self) -> bool:
+        """Whether it asks for a lens."""
+        return self.kind == "lens"
+
     def left_out(self, wishes: Wishes) -> Wishes:
         """All others."""
-        kind, _, name = self.key.partition(":")
-        match kind:
+        name = self.name
+        match self.kind:
             case "lens":
                 return replace(wishes, lenses=tuple(lens for lens in wishes.lenses if lens != name))
             case "light":
@@ -46,7 +61,7 @@ class Wish:
             case "limit":
                 return replace(wishes, limits=tuple(limit for limit in wishes.limits if limit[0] != name))
             case "end":
-                return replace(wishes, wide=(*wishes.wide, name))
+                return replace(wishes, wide=(*wishes.wide, (name, None)))
             case "room":
                 return replace(wishes, more_mm=0.0)
             case "walk":

@@ -50,10 +50,11 @@ def standing(plans: Sequence[State], box_of: Callable[[State], Box] = lambda pla
     engine, worst, least = engine_of("coverage"), (0.0, state_words(plans[0])), (float("inf"), "")
     for plan in plans:
         box = without_flags(box_of(plan))
-        found = nearest_in(plan.variants, plan.guides, box)
-        nearest = least if found is None else (found.clearance_mm, found.part)
-        least = min(least, nearest)
-        if nearest[0] > UNTOUCHED_MM:
+        found = nearest_in(plan.variants, plan.guides, box, within_mm=max(least[0], UNTOUCHED_MM))
+        if found is None:
+            continue
+        least = min(least, (found.clearance_mm, found.part))
+        if found.clearance_mm > UNTOUCHED_MM:
             continue
         points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in plan.guides])
         for variant in plan.variants:

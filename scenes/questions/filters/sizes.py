@@ -16,7 +16,7 @@ from geometry.outline import Outline, RoundedRectangle
 from geometry.parts import opening, part_pose
 from raytrace.beam.beam import union
 from raytrace.beam.outline import Section
-from raytrace.beam.planes import sections_by_filling
+from raytrace.beam.planes import Crossed, fillings, sections_by_filling
 from raytrace.beam.rays import ENDLESS_MM
 from raytrace.box import Glass
 from raytrace.optics.lens import pencils_for
@@ -148,15 +148,16 @@ def _at_glass_and_tray(stage: Stage, plan: State, wider_mm: float) -> tuple[Sect
     own, nearer = plate_in(middle, stage.filter), _nearer(plan, middle)
     faces, edges = _faces(middle, own.slab.thickness_mm), _faces(middle, stage.depth_mm)
     loose = nearer if stage.filter is None else (*nearer, own)
-    return (
-        sections_by_filling(plan.variants, plan.guides, faces, loose=nearer, fixed=(own,), wider_mm=wider_mm),
-        sections_by_filling(plan.variants, plan.guides, edges, loose=loose, wider_mm=wider_mm),
-    )
+    at_glass = Crossed(faces, tuple((*held, own) for held in fillings(nearer)))
+    at_tray = Crossed(edges, fillings(loose))
+    glass, tray = sections_by_filling(plan.variants, plan.guides, (at_glass, at_tray), wider_mm=wider_mm)
+    return glass, tray
 
 
-def _faces(middle: Pose, thickness_mm: float) -> list[Pose]:
+def _faces(middle: Pose, thickness_mm: float) -> tuple[Pose, Pose]:
     """The planes of the rear and front face of a plate about that middle."""
-    return [Pose(middle.rotation, middle.points_to_frame(np.array([0.0, 0.0, side * thickness_mm / 2]))) for side in (-1, 1)]
+    rear, front = (Pose(middle.rotation, middle.points_to_frame(np.array([0.0, 0.0, side * thickness_mm / 2]))) for side in (-1, 1))
+    return rear, front
 
 
 def _nearer(plan: State, middle: Pose) -> tuple[Glass, ...]:

@@ -208,6 +208,7 @@ class _Work:
         self.report, self.plan, self.target, self.keeping = report, report.plan, target, keeping
         self.box, self.refit = self.plan.fitted, Refit(self.plan)
         self._measured: dict[str, tuple[OpeningRow, ...]] = {}
+        self._shares: dict[tuple[str, int, float], float] = {}  # by light, flag and angle
 
     def openings(self) -> Iterator[OpeningAdvice]:
         gaps = [row for row in self.report.openings if row.kind is not OpeningKind.MOUTH and row.veil > 0]
@@ -415,6 +416,12 @@ class _Work:
         return share, reach_of(aim.face, row.light, setup.world, set_flags(box, self.plan))
 
     def _share_at(self, row: LightRow, place: int, angle_deg: float) -> float:
+        key = (row.light.name, place, angle_deg)
+        if key not in self._shares:
+            self._shares[key] = self._share_with(row, place, angle_deg)
+        return self._shares[key]
+
+    def _share_with(self, row: LightRow, place: int, angle_deg: float) -> float:
         rng = np.random.default_rng(3)
         aim = self.report.setup.target
         setup = setup_of(self.plan, self.report.lens, with_flag(self.box, place, angle_deg), target=aim, rng=rng)

@@ -27,7 +27,7 @@ from scenes.runtime.shared_out import shared_out
 from scenes.states.state import State
 from scenes.states.stray import StraySetup, angles_deg, light_in_frame, setup_of, stray_lights, world_without
 
-LIBRARIES = ("trimesh", "scipy.stats.qmc")
+LIBRARIES = ("trimesh",)
 STATE_S = 3.0  # what a state takes, about
 PICTURE_COLUMNS = 1024
 LOOK_COLUMNS = 160  # for recomputing a change: a tenth of a per cent in the total is enough to compare

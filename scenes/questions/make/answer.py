@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from geometry.flats import Flat
-from geometry.polyhedra import Polyhedron, centre_mm, volume_mm3
 from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Files
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
@@ -19,8 +18,18 @@ from scenes.answers.table import Column, Table
 from scenes.io.file_names import file_names
 from scenes.questions.make.lists import bill_csv, cut_list_csv
 from scenes.questions.make.parts import DRAWN_SAGITTA_MM, Cut, Made
-from scenes.questions.make.report import Bought, MakeReport, Sheet, Wind, make_report, mass_kg, set_ups
-from scenes.questions.make.text import CAUTIONS, ENTIRE, clear_words, next_words, rod_words, sheet_words, summary, taken_words
+from scenes.questions.make.report import Bought, MakeReport, Sheet, Wind, make_report, set_ups
+from scenes.questions.make.text import (
+    CAUTIONS,
+    ENTIRE,
+    clear_words,
+    next_words,
+    plate_words,
+    rod_words,
+    sheet_words,
+    summary,
+    taken_words,
+)
 from scenes.questions.make.weights import Carried, Sagged
 from scenes.rig.box import rod_spec
 from scenes.runtime.progress import Tick, silent
@@ -50,7 +59,7 @@ class MakeAnswer(Answer):
 
     @property
     def exit_status(self) -> int:
-        """0 where every state is clear, as drawn and with the rods bent."""
+        """0 where every lens is clear in its states and between, as drawn and with the rods bent."""
         return CLEAR if self.report.all_clear else IN_FRAME
 
     @property
@@ -72,6 +81,8 @@ class MakeAnswer(Answer):
         yield Heading(f"Make: {self.title}" if self.title else "Make")
         yield Paragraph(summary(report))
         yield Paragraph(clear_words(report))
+        for words in plate_words(report):
+            yield Paragraph(words)
         yield Gap()
         yield Table(columns=PART_COLUMNS, rows=report.parts.made)
         yield Gap()
@@ -113,7 +124,8 @@ class MakeAnswer(Answer):
         yield Heading(f"Wind of {plain(self.report.make.wind_m_s)} m/s square on the flags")
         yield Table(columns=WIND_COLUMNS, rows=self.report.wind, ruled=False)
         yield Paragraph(
-            "careful: with the drag of a slender plate. Off square the force stays near its full value down to about 45 degrees."
+            "careful: with the drag of a slender plate. Off square the force does not fall before about 45 degrees; on a nearly "
+            "square flag it may be a quarter more there."
         )
         yield Gap()
 
@@ -122,6 +134,7 @@ class MakeAnswer(Answer):
         report = self.report
         return {
             "answer": f"{summary(report)} {clear_words(report)}",
+            "rods_in_plate": list(plate_words(report)),
             "taken": list(taken_words(report)),
             "parts": [_part_data(part) for part in report.parts.made],
             "sheets": [_sheet_data(sheet) for sheet in report.sheets],
@@ -210,7 +223,7 @@ PART_COLUMNS: tuple[Column[Made], ...] = (
     Column(head="part", key="name", of=attrgetter("name"), left=True, most=36),
     Column(head="flat, mm", of=_size_words),
     Column(head="thick", key="thickness_mm", of=attrgetter("thickness_mm"), words=lambda value: plain(round(value, 3))),
-    Column(head="kg", key="kg", of=mass_kg, words="{:.3f}".format),
+    Column(head="kg", key="kg", of=attrgetter("kg"), words="{:.3f}".format),
     Column(head="material", key="material", of=lambda part: part.material.title, left=True, most=24),
 )
 
@@ -265,8 +278,6 @@ BOUGHT_COLUMNS: tuple[Column[Bought], ...] = (
 
 
 def _part_data(part: Made) -> dict[str, Any]:
-    solid: Polyhedron = part.solid()
-    mm3 = volume_mm3(solid)
     return {
         "number": part.number,
         "name": part.name,
@@ -275,9 +286,9 @@ def _part_data(part: Made) -> dict[str, Any]:
         "material": part.material.name,
         "density_g_cm3": part.material.density_g_cm3,
         "thickness_mm": finite(part.thickness_mm),
-        "volume_mm3": finite(mm3),
-        "kg": finite(mass_kg(part), 6),
-        "centre_mm": [finite(float(value)) for value in centre_mm(solid)],
+        "volume_mm3": finite(part.volume_mm3),
+        "kg": finite(part.kg, 6),
+        "centre_mm": [finite(float(value)) for value in part.centre_mm],
         "flats": [_flat_data(cut) for cut in part.cuts],
     }
 
@@ -338,6 +349,10 @@ def _carried_data(box: Carried) -> dict[str, Any]:
         "balance_shift_mm": finite(box.shift_mm),
         "things": [{"name": thing.name, "kind": thing.kind, "kg": finite(thing.kg, 6)} for thing in box.things],
         "states": [_state_data(one) for one in box.states],
+        "clear_between": box.between.clear,
+        "between": box.between.words,
+        "sagged_clear_between": None if box.between_bent is None else box.between_bent.clear,
+        "sagged_between": None if box.between_bent is None else box.between_bent.words,
     }
 
 
@@ -350,6 +365,7 @@ def _state_data(one: Sagged) -> dict[str, Any]:
         "sagged_clear": one.sagged_clear,
         "sagged_room_mm": finite(one.sagged_room_mm),
         "part": one.part,
+        "sagged_part": one.sagged_part,
     }
 
 

@@ -14,13 +14,14 @@ from geometry.projected import View
 from scenes.questions.make.part_sheets import TIER_MM, dimension, draw_table
 from scenes.questions.make.parts import Made
 from scenes.questions.make.pen import CHAIN, LARGE, NARROW, TEXT, Pen
-from scenes.questions.make.report import MakeReport, mass_kg
-from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT, Placed, best_scale, centred, draw_view, flat_box
+from scenes.questions.make.report import MakeReport
+from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT, Placed, centred, draw_view, flat_box, side_by_side
 from scenes.sheets.page import Box
 
 COARSE_MM = 0.1  # of chords in the view of the whole box: it is looked at, not measured
 STEP_MM = 45.0  # between neighbours that are drawn apart
 BALLOON_MM, ROOM_MM = 4.0, 12.0
+APART_MM = 30.0  # between two views
 THIN = 0.35  # of outlines where many stand close together
 
 
@@ -138,22 +139,7 @@ def draw_together(pen: Pen, space: Box, made: Sequence[Made], words: str, *, thi
     rear, side = _box_of(solids, FROM_BEHIND), _box_of(solids, FROM_RIGHT)
     top = pen.notes((space.left, space.top - 1.0), [words, places(made)], space.width)
     free = Box(space.left + TIER_MM + 6, space.bottom + TIER_MM + 8, space.right - TIER_MM - 8, min(top - 4.0, space.top - 16.0))
-    gap = 30.0
-    scale, said = best_scale(lambda s: s * (rear.width + side.width) + gap <= free.width and s * rear.height <= free.height)
-    left = (free.left + free.right - scale * (rear.width + side.width) - gap) / 2
-    middle = (free.bottom + free.top) / 2
-    at_rear = left if third_angle else left + scale * side.width + gap
-    at_side = left + scale * rear.width + gap if third_angle else left
-    plan = centred(
-        rear,
-        Box(at_rear, middle - scale * rear.height / 2, at_rear + scale * rear.width, middle + scale * rear.height / 2),
-        scale,
-    )
-    edge = centred(
-        side,
-        Box(at_side, middle - scale * rear.height / 2, at_side + scale * side.width, middle + scale * rear.height / 2),
-        scale,
-    )
+    (plan, edge), said = side_by_side(rear, side, free, APART_MM, third_angle=third_angle)
     draw_view(pen, plan, solids, FROM_BEHIND, hidden=False, width=THIN)
     draw_view(pen, edge, solids, FROM_RIGHT, hidden=False, width=NARROW)
     pen.line([(edge.left - 8, edge.y(0)), (edge.right + 8, edge.y(0))], NARROW, CHAIN)
@@ -186,7 +172,7 @@ ROOM_FOR_ROWS = 5.0
 def part_rows(report: MakeReport) -> list[tuple[str, ...]]:
     """The parts list, what is bought at its end."""
     rows: list[tuple[str, ...]] = [
-        (part.number, part.name, "1", part.material.title, dimension(part.thickness_mm), f"{mass_kg(part):.3f}")
+        (part.number, part.name, "1", part.material.title, dimension(part.thickness_mm), f"{part.kg:.3f}")
         for part in report.parts.made
     ]
     rows += [("-", one.name, str(one.count), one.note, "", "") for one in report.bought]

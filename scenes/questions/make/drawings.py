@@ -12,7 +12,7 @@ from scenes.questions.make.drawing_paper import PAPERS_MM, Title, draw_paper, vi
 from scenes.questions.make.part_sheets import ROW_MM, draw_flat, draw_hood, draw_plate
 from scenes.questions.make.parts import HoodShape, Made
 from scenes.questions.make.pen import PT, Pen
-from scenes.questions.make.report import MakeReport, mass_kg, set_ups
+from scenes.questions.make.report import MakeReport, set_ups
 from scenes.questions.make.stock_sheets import draw_stock
 from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain
@@ -131,7 +131,7 @@ def _lists(report: MakeReport) -> Iterator[Page]:
 
 
 def _part(part: Made, allowed: Allowed, *, third_angle: bool) -> Iterator[Page]:
-    common = {"material": f"{part.material.title}, {plain(round(part.thickness_mm, 3))} mm", "mass": f"{mass_kg(part):.3f} kg"}
+    common = {"material": f"{part.material.title}, {plain(round(part.thickness_mm, 3))} mm", "mass": f"{part.kg:.3f} kg"}
     draw = draw_hood if isinstance(part.shape, HoodShape) else draw_plate
     yield Page(
         draw=lambda pen, space: draw(pen, space, part, allowed, third_angle=third_angle),
@@ -146,11 +146,11 @@ def _part(part: Made, allowed: Allowed, *, third_angle: bool) -> Iterator[Page]:
             if part.shape.joint == "panels"
             else "The tab at the end is bent over the outside of the top wall and glued or riveted there."
         )
-        for cut in part.cuts:
+        for number, cut in enumerate(part.cuts, 1):
             yield Page(
                 draw=lambda pen, space, cut=cut: draw_flat(pen, space, part, cut, tab),  # type: ignore[misc]
                 title=f"{cut.name}, flat",
-                number=f"{part.number}F",
+                number=f"{part.number}.F{number}",
                 kind="flat pattern",
                 **common,
             )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
+import shapely.affinity
 
 from geometry.flats import Flat
 from geometry.rings import chords
@@ -27,9 +28,24 @@ def drawn_cut(part: Made, cut: Cut) -> Drawn:
 
 
 def drawn_sheet(sheet: Sheet) -> Drawn:
-    """A sheet of stock with every flat where it is cut."""
-    words = tuple(one for placed in sheet.placed for one in _words(placed.made, placed.cut, placed.flat))
+    """A sheet of stock with every flat where it is cut; words that do not fit on theirs are left out."""
+    words = tuple(one for on in sheet.placed for one in _words(on.made, on.cut, on.flat) if _material(on.flat).covers(_block(one)))
     return Drawn(flats=tuple(placed.flat for placed in sheet.placed), words=words, sheet_mm=sheet.size_mm)
+
+
+def _material(flat: Flat) -> shapely.Polygon:
+    return shapely.Polygon(chords(flat.outer, 0.1), [chords(hole, 0.1) for hole in flat.holes])
+
+
+def _block(words: Words) -> shapely.Geometry:
+    """What a block of lines takes, at most."""
+    (x, y), (w, h) = words.at_mm, _half_mm(words.lines, words.height_mm)
+    return shapely.affinity.rotate(shapely.box(x - w, y - h, x + w, y + h), words.turn_deg, origin=words.at_mm)
+
+
+def _half_mm(lines: tuple[str, ...], height: float) -> tuple[float, float]:
+    """Half the width and height of lines."""
+    return max(map(len, lines)) * WIDE * height / 2, len(lines) * LINE_SHARE * height / 2
 
 
 def _words(part: Made, cut: Cut, flat: Flat) -> Iterator[Words]:
@@ -52,8 +68,7 @@ def _words(part: Made, cut: Cut, flat: Flat) -> Iterator[Words]:
 
 def _fitted(flat: Flat, lines: tuple[str, ...]) -> Words:
     """The lines as large as they fit into the material, one line where three do not; above the flat where none does."""
-    material = shapely.Polygon(chords(flat.outer, 0.1), [chords(hole, 0.1) for hole in flat.holes])
-    kept = material.difference(
+    kept = _material(flat).difference(
         shapely.union_all([shapely.LineString(bend.line_mm).buffer(2 * ON_BEND_MM + 2.0) for bend in flat.bends])
     )
     for some in (lines, lines[:1], (lines[0].split(" ", 1)[0],)):
@@ -68,8 +83,7 @@ def _fitted(flat: Flat, lines: tuple[str, ...]) -> Words:
 
 def _place(material: shapely.Geometry, lines: tuple[str, ...], height: float, turn: float) -> tuple[float, float] | None:
     """A middle about which a block of lines lies on the material, nearest to its lower left; None where there is none."""
-    wide = max(map(len, lines)) * WIDE * height / 2 + CLEAR_MM
-    tall = (len(lines) * LINE_SHARE * height) / 2 + CLEAR_MM
+    wide, tall = (half + CLEAR_MM for half in _half_mm(lines, height))
     w, h = (tall, wide) if turn else (wide, tall)
     left, low, right, high = shapely.bounds(material).tolist()
     if right - left < 2 * w or high - low < 2 * h:

@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
-from scenes.questions.make.report import MakeReport, mass_kg
+from scenes.questions.make.report import MakeReport
 
 CUT_HEADS = (
     "sheet", "part", "name", "material", "thickness mm", "width mm", "height mm", "cut mm", "bends", "left mm", "low mm", "turned",
@@ -45,7 +45,7 @@ def bill_csv(report: MakeReport) -> str:
             1,
             part.material.title,
             f"{part.thickness_mm:g}",
-            f"{mass_kg(part):.4f}",
+            f"{part.kg:.4f}",
             ", ".join(part.lenses) if part.lenses else "all lenses",
             "made",
         )

@@ -20,6 +20,7 @@ from scenes.questions.make.views import (
     centred,
     draw_view,
     flat_box,
+    side_by_side,
 )
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Back, Flag, Mask, Stage
@@ -54,17 +55,7 @@ def draw_plate(pen: Pen, space: Box, part: Made, allowed: Allowed, *, third_angl
         space.right - (8.0 if third_angle else tiers),
         space.top - notes,
     )
-
-    def fits(scale: float) -> bool:
-        return scale * (main.width + side.width) + APART_MM <= free.width and scale * main.height <= free.height
-
-    scale, words = best_scale(fits)
-    wide = scale * (main.width + side.width) + APART_MM
-    start = (free.left + free.right - wide) / 2
-    first, second = (main, side) if third_angle else (side, main)
-    placed_first = _at(first, start, (free.bottom + free.top) / 2, scale)
-    placed_second = _at(second, start + scale * first.width + APART_MM, (free.bottom + free.top) / 2, scale)
-    plan, edge = (placed_first, placed_second) if third_angle else (placed_second, placed_first)
+    (plan, edge), words = side_by_side(main, side, free, APART_MM, third_angle=third_angle)
     draw_view(pen, plan, [solid], FROM_BEHIND)
     draw_view(pen, edge, [solid], FROM_RIGHT)
     _plate_axes(pen, plan, edge, shape)
@@ -72,10 +63,6 @@ def draw_plate(pen: Pen, space: Box, part: Made, allowed: Allowed, *, third_angl
     _thickness(pen, edge, part, allowed)
     _notes(pen, space, _plate_notes(part), _table_of_holes(tables) if tables else ())
     return words
-
-
-def _at(box: Box, left: float, middle: float, scale: float) -> Placed:
-    return Placed((left - scale * box.left, middle - scale * (box.bottom + box.top) / 2), scale, box)
 
 
 def _plate_axes(pen: Pen, plan: Placed, edge: Placed, shape: PlateShape) -> None:
@@ -210,23 +197,8 @@ def draw_hood(pen: Pen, space: Box, part: Made, allowed: Allowed, *, third_angle
         space.right - (6.0 if third_angle else tiers),
         space.top - 22.0,
     )
-    gap, above_mm = APART_MM, APART_MM + (0.0 if third_angle else 3 * TIER_MM)
-
-    def fits(scale: float) -> bool:
-        return (
-            scale * (rear.width + side.width) + gap <= free.width and scale * (rear.height + top.height) + above_mm <= free.height
-        )
-
-    scale, words = best_scale(fits)
-    wide, high = scale * (rear.width + side.width) + gap, scale * (rear.height + top.height) + above_mm
-    left, low = (free.left + free.right - wide) / 2, (free.bottom + free.top - high) / 2
-    rear_left = left if third_angle else left + scale * side.width + gap
-    side_left = left + scale * rear.width + gap if third_angle else left
-    rear_low = low if third_angle else low + scale * top.height + above_mm
-    top_low = low + scale * rear.height + above_mm if third_angle else low
-    plan = _at(rear, rear_left, rear_low + scale * rear.height / 2, scale)
-    edge = _at(side, side_left, rear_low + scale * rear.height / 2, scale)
-    above = _at(top, rear_left, top_low + scale * top.height / 2, scale)
+    above_mm = APART_MM + (0.0 if third_angle else 3 * TIER_MM)
+    (plan, edge, above), words = side_by_side(rear, side, free, APART_MM, third_angle=third_angle, top=top, above_mm=above_mm)
     for placed, view in ((plan, FROM_BEHIND), (edge, FROM_RIGHT), (above, FROM_ABOVE)):
         draw_view(pen, placed, [solid], view)
     pen.axis((plan.left - 3, plan.y(0)), (plan.right + 3, plan.y(0)))

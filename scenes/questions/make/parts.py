@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 import geometry.parts as build
+from geometry.arrays import FloatArray
 from geometry.body import Block
 from geometry.errors import GeometryError
 from geometry.flags import boards
 from geometry.flats import Flat, upright
 from geometry.frame import Pose
-from geometry.outline import half_size_mm
-from geometry.polyhedra import Polyhedron, hood_shell, plate
+from geometry.polyhedra import Polyhedron, centre_mm, hood_shell, plate, volume_mm3
 from geometry.rings import Ring, bounds_mm, circle_ring, polygon_ring, rectangle_ring, rings_of
 from geometry.unfold import (
     Bending,
@@ -28,27 +27,31 @@ from geometry.unfold import (
     outside_corners_mm,
     overlaps_itself,
 )
-from scenes.rig.box import bars_of, filter_outline, flag_name, hinge_of, opening_outline, stage_name
+from scenes.rig.box import bars_of, flag_name, hinge_of, named_apart, opening_outline, stage_name
+from scenes.rig.outsides import mask_outline, stands_inside, with_outsides
 from scenes.scene_file.catalogue import Material
+from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Back, BoxPart, Flag, Hood, Mask, Stage
-from scenes.scene_file.tables.make import MakePart, materials_of, names_of
+from scenes.scene_file.tables.make import LEAST_BETWEEN_MM, MakePart, materials_of, names_of
 from scenes.scene_file.tables.scene import Scene
 
 FILE_SAGITTA_MM, DRAWN_SAGITTA_MM = 0.005, 0.02  # of chords in files and in views: both of the very same area as the arc
 LEAST_BESIDE_MM = 1.0  # of material between a screw hole and an edge
 LEAST_FRAME_MM = 0.3  # of sheet: thinner frames about a filter are left out
+KG_PER_MM3 = 1e-6  # times g/cm3
 CENTRE = Pose(np.eye(3), np.zeros(3))
-GLUED_KINDS = {"panels": "glued from four panels", "tabs": "folded on scored lines", "bend": "bent from one sheet"}
+JOINT_WORDS = {"panels": "glued from four panels", "tabs": "folded on scored lines", "bend": "bent from one sheet"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlateShape:
-    """A flat plate, seen by the operator: outline and holes, thickness."""
+    """A flat plate, seen by the operator: outline and holes, thickness; how many of the holes, its last ones, are for screws."""
 
     outer: Ring
     holes: tuple[Ring, ...] = ()
     thickness_mm: float
+    screws: int = 0
 
     def solid(self, sagitta_mm: float) -> Polyhedron:
         """As a solid about its own middle."""
@@ -91,7 +94,7 @@ class Cut:
 class Made:
     """A part to make: its number and name, where it stands in the scene, its material, its shape and place in the box, its flats.
 
-    The place is in box coordinates (geometry.parts); lenses None: fitted with all.
+    Place and centre of mass (3,) [mm] are in box coordinates (geometry.parts); lenses None: fitted with all.
     """
 
     number: str
@@ -103,6 +106,19 @@ class Made:
     place: Pose
     lenses: tuple[str, ...] | None
     cuts: tuple[Cut, ...]
+    volume_mm3: float
+    centre_mm: FloatArray
+
+    @property
+    def kg(self) -> float:
+        """Mass [kg]."""
+        return self.volume_mm3 * self.material.density_g_cm3 * KG_PER_MM3
+
+    @property
+    def range_kg(self) -> tuple[float, float]:
+        """The least and the most that it weighs, by the range of its material [kg]."""
+        low, high = self.material.range_g_cm3
+        return self.volume_mm3 * low * KG_PER_MM3, self.volume_mm3 * high * KG_PER_MM3
 
     @property
     def thickness_mm(self) -> float:
@@ -142,7 +158,8 @@ class PartsOf:
     """Works a scene's box out as parts; what it takes by default is gathered."""
 
     def __init__(self, scene: Scene, resources: Resources) -> None:
-        self._box, self._make, self._resources = scene.box, scene.make, resources
+        self._scene, self._make, self._resources = scene, scene.make, resources
+        self._box = with_outsides(scene, resources.outlines)
         self._known = materials_of(scene.make)
         self._places = names_of(scene.box)
         self._taken: list[str] = []
@@ -150,7 +167,7 @@ class PartsOf:
     def all(self) -> Parts:
         """Every part, numbered in the order of the box."""
         rough = list(self._rough())
-        names = _named_apart([one.name for one in rough])
+        names = named_apart(one.name for one in rough)
         made = tuple(self._made(f"P{number:02}", name, one) for number, (name, one) in enumerate(zip(names, rough, strict=True), 1))
         return Parts(made=made, taken=tuple(dict.fromkeys(self._taken)))
 
@@ -168,6 +185,7 @@ class PartsOf:
             yield from self._flag(place, flag)
 
     def _made(self, number: str, name: str, rough: _Rough) -> Made:
+        solid = rough.shape.solid(FILE_SAGITTA_MM).placed(rough.place)
         return Made(
             number=number,
             name=name,
@@ -178,6 +196,8 @@ class PartsOf:
             place=rough.place,
             lenses=rough.item.lenses,
             cuts=tuple(_cuts(name, rough.shape)),
+            volume_mm3=volume_mm3(solid),
+            centre_mm=centre_mm(solid),
         )
 
     def _row(self, key: tuple[str, int]) -> MakePart | None:
@@ -205,8 +225,14 @@ class PartsOf:
         """A tray as a stack: a frame behind the filter, one about it, one ahead of it; of one plate where it holds none."""
         name, middle = stage_name(stage, place + 1), _pose_of(stage, stage.depth_mm)
         opening = rings_of(opening_outline(stage))
-        size = self._tray_size(stage, name)
+        size = self._outside(stage, self._scene.box.stage[place], name)
         outer = rectangle_ring(*size)
+        _insist_on_rim(name, size, opening[0], "its opening")
+        if stage.slot_mm > 0:
+            sides = " and ".join(stage.slot_sides)
+            self._taken.append(
+                f"{name}: its gap of {stage.slot_mm:g} mm at the {sides} (slot_mm) is not drawn: the tray is made closed"
+            )
         if stage.filter is None:
             yield _Rough(name, ("stage", place), stage, PlateShape(outer=outer, holes=opening, thickness_mm=stage.depth_mm), middle)
             return
@@ -214,11 +240,11 @@ class PartsOf:
         frame_mm = (stage.depth_mm - glass_mm) / 2
         pocket = self._pocket(stage)
         _insist_on_rim(name, size, pocket[0], "its filter with its play")
-        self._taken.append(
-            f"{name}: a stack of frames screwed together, the filter between them with {self._make.glass_gap_mm:g} mm of play "
-            "(glass_gap_mm); it goes in before the front frame is put on"
-        )
         screws = self._screw_holes(name, size, (*pocket, *opening))
+        self._taken.append(
+            f"{name}: a stack of frames {'screwed' if screws else 'glued'} together, the filter between them with "
+            f"{self._make.glass_gap_mm:g} mm of play (glass_gap_mm); it goes in before the front frame is put on"
+        )
         layers = [("rear frame", opening, frame_mm, 0.0), ("filter frame", pocket, glass_mm, frame_mm)]
         layers.append(("front frame", opening, frame_mm, frame_mm + glass_mm))
         for what, holes, thick, at in layers:
@@ -226,7 +252,7 @@ class PartsOf:
                 self._taken.append(f"{name}: no {what}, for the glass is as thick as the tray is deep")
                 continue
             shift = Pose(np.eye(3), np.array([0.0, 0.0, at + thick / 2 - stage.depth_mm / 2]))
-            shape = PlateShape(outer=outer, holes=(*holes, *screws), thickness_mm=thick)
+            shape = PlateShape(outer=outer, holes=(*holes, *screws), thickness_mm=thick, screws=len(screws))
             yield _Rough(f"{name}, {what}", ("stage", place), stage, shape, shift.then(middle))
 
     def _screw_holes(self, name: str, size: tuple[float, float], inside: Sequence[Ring]) -> tuple[Ring, ...]:
@@ -252,42 +278,27 @@ class PartsOf:
         width, height = stage.filter.rectangle_mm
         return (rectangle_ring(width + gap, height + gap),)
 
-    def _tray_size(self, stage: Stage, name: str) -> tuple[float, float]:
-        if stage.outer_mm is not None:
-            return stage.outer_mm
-        need = half_size_mm(opening_outline(stage))
-        if stage.filter is not None:
-            need = np.maximum(need, half_size_mm(filter_outline(stage.filter)) + self._make.glass_gap_mm / 2)
-        if not self._box.mask:
-            need = self._with_hoods(need)
-        return self._rimmed(need, name)
-
-    def _with_hoods(self, half_mm: np.typing.NDArray[np.float64]) -> np.typing.NDArray[np.float64]:
-        for hood in self._box.hood:
-            half_mm = np.maximum(half_mm, np.array(hood.rear_mm) / 2)
-        return half_mm
-
-    def _rimmed(self, half_mm: np.typing.NDArray[np.float64], name: str) -> tuple[float, float]:
-        rim = self._make.rim_mm
-        width, height = (math.ceil(float(side) - 1e-6) for side in 2 * half_mm + 2 * rim)
-        self._taken.append(
-            f"{name}: {width:g} x {height:g} mm outside, at least {rim:g} mm past what it covers (rim_mm), as it has no outer_mm"
-        )
+    def _outside(self, part: Stage | Mask, given: Stage | Mask, name: str) -> tuple[float, float]:
+        """Outside of a tray or mask; told where the scene does not give it."""
+        assert part.outer_mm is not None
+        width, height = part.outer_mm
+        if given.outer_mm is None:
+            self._taken.append(
+                f"{name}: {plain(round(width, 2))} x {plain(round(height, 2))} mm outside, {self._make.rim_mm:g} mm past what it "
+                "covers (rim_mm), as it has no outer_mm"
+            )
         return width, height
 
     def _mask(self, place: int, mask: Mask) -> _Rough:
-        name = mask.name or "mask"
-        outline = self._resources.outlines[mask.outline] if mask.outline is not None else opening_outline(mask)
-        size = mask.outer_mm
-        if size is None:
-            need = half_size_mm(outline)
-            for stage in self._box.stage:
-                need = np.maximum(need, half_size_mm(opening_outline(stage)))
-            size = self._rimmed(self._with_hoods(need), name)
+        name, given = mask.name or "mask", self._scene.box.mask[place]
+        if given.outer_mm is None and stands_inside(given, self._scene):
+            raise GeometryError(f"{name}: stands inside the hood; give outer_mm")
+        size = self._outside(mask, given, name)
         try:
-            holes = rings_of(outline)
+            holes = rings_of(mask_outline(mask, self._resources.outlines))
         except GeometryError as error:
             raise GeometryError(f"{name}: {error}") from None
+        _insist_on_rim(name, size, holes[0], "its opening")
         shape = PlateShape(outer=rectangle_ring(*size), holes=holes, thickness_mm=mask.thickness_mm)
         return _Rough(name, ("mask", place), mask, shape, _pose_of(mask, mask.thickness_mm))
 
@@ -296,7 +307,7 @@ class PartsOf:
         row, material = self._row(key), self._material(key)
         joint = (row.joint if row is not None else None) or self._make.joint or material.joint
         if (row is None or row.joint is None) and self._make.joint is None:
-            self._taken.append(f"{name}: {GLUED_KINDS[joint]}, as is usual with {material.title} (joint)")
+            self._taken.append(f"{name}: {JOINT_WORDS[joint]}, as is usual with {material.title} (joint)")
         bending = self._bending(name, hood.thickness_mm, joint, material, row)
         ends = ends_of(hood.rear_mm, hood.front_mm, hood.depth_mm)
         shape = HoodShape(ends=ends, thickness_mm=hood.thickness_mm, joint=joint, bending=bending, tab_mm=self._make.tab_mm)
@@ -345,16 +356,18 @@ class PartsOf:
 
 
 def _rim_mm(size: tuple[float, float], ring: Ring) -> float:
-    """The narrowest material beside an opening in the middle of a plate [mm]."""
+    """The narrowest material beside an opening of a plate [mm]."""
     left, low, right, high = bounds_mm(ring)
-    return min(size[0] - (right - left), size[1] - (high - low)) / 2
+    return min(size[0] / 2 - max(right, -left), size[1] / 2 - max(high, -low))
 
 
 def _insist_on_rim(name: str, size: tuple[float, float], ring: Ring, what: str) -> None:
-    if _rim_mm(size, ring) <= 0:
+    rim = _rim_mm(size, ring)
+    if rim < LEAST_BETWEEN_MM:
         left, low, right, high = bounds_mm(ring)
+        how = "is larger than" if rim < 0 else "leaves nothing of"
         raise GeometryError(
-            f"{name}: {what}, {right - left:g} x {high - low:g} mm, is larger than its outside, {size[0]:g} x {size[1]:g} mm; "
+            f"{name}: {what}, {right - left:g} x {high - low:g} mm, {how} its outside, {size[0]:g} x {size[1]:g} mm; "
             "make outer_mm larger, or leave it out"
         )
 
@@ -367,20 +380,11 @@ def _pose_of(part: Stage | Mask, depth_mm: float) -> Pose:
     return build.part_pose(CENTRE, at_mm=part.at_mm, depth_mm=depth_mm, turn_deg=part.turn_deg, tilt_deg=part.tilt_deg)
 
 
-def _blade_pose(corners_mm: np.typing.NDArray[np.float64]) -> Pose:
+def _blade_pose(corners_mm: FloatArray) -> Pose:
     """Where a blade lies: its length up, its thickness ahead, in its own coordinates."""
     up, ahead = (corners_mm[k] - corners_mm[0] for k in (2, 1))
     up, ahead = up / np.linalg.norm(up), ahead / np.linalg.norm(ahead)
     return Pose(np.column_stack([np.cross(up, ahead), up, ahead]), corners_mm.mean(axis=0))
-
-
-def _named_apart(names: Sequence[str]) -> list[str]:
-    seen: dict[str, int] = {}
-    found = []
-    for name in names:
-        seen[name] = seen.get(name, 0) + 1
-        found.append(name if seen[name] == 1 else f"{name} {seen[name]}")
-    return found
 
 
 def _cuts(name: str, shape: Shape) -> Iterator[Cut]:

@@ -13,7 +13,6 @@ from scenes.sheets.pdf_letters import BOLD, CAP_SHARE, LETTERS
 PT = 72 / 25.4
 WIDE, NARROW, FRAME = 0.5, 0.25, 0.7  # line group 0.5 of ISO 128-2, for A4 to A2; frame of ISO 5457
 HIDDEN, CHAIN = (12 * NARROW, 3 * NARROW), (24 * NARROW, 3 * NARROW, 1 * NARROW, 3 * NARROW)  # dashes in line widths: ISO 128-2
-PHANTOM = (24 * NARROW, 3 * NARROW, 1 * NARROW, 3 * NARROW, 1 * NARROW, 3 * NARROW)
 SMALL, TEXT, LARGE = 1.8, 2.5, 3.5  # heights of capitals [mm]
 ARROW_MM, ARROW_DEG = 2.5, 15.0
 GAP_MM, OVER_MM = 1.0, 2.0  # of extension lines: from the outline, past the dimension line

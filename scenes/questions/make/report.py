@@ -10,12 +10,14 @@ from geometry.cantilever import plate_drag_n
 from geometry.errors import GeometryError
 from geometry.flats import Flat
 from geometry.nesting import Laid, Piece, nested
-from geometry.polyhedra import volume_mm3
-from scenes.questions.make.parts import Cut, Made, Parts, parts_of
-from scenes.questions.make.weights import KG_PER_MM3, Carried, carried
+from scenes.questions.make.joints import RodMeeting, joints_of, rods_in_plate
+from scenes.questions.make.parts import Cut, Made, Parts, PlateShape, parts_of
+from scenes.questions.make.weights import Carried, carried
+from scenes.rig.box import flag_name
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.catalogue import Material
 from scenes.scene_file.errors import Complaint, SceneError
+from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.make import Make
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.load import Loaded
@@ -23,10 +25,12 @@ from scenes.states.state import State
 
 AIR_KG_M3 = 1.225  # 15 degrees C at sea level, ISO 2533
 DRAG, CAREFUL_DRAG = 1.2, 1.3  # flat plate square to the wind, side ratio up to 5, and up to 10: F. M. White, Fluid Mechanics
+# Off square: the force across a plate keeps up down to some 45 degrees; on a nearly square one it may peak a quarter higher there.
+# From memory: O. Flachsbart's measurements of 1932, as S. F. Hoerner, Fluid-Dynamic Drag, has them.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Placed:
+class OnSheet:
     """A flat on a sheet: which part and cut, where it lies."""
 
     made: Made
@@ -47,7 +51,7 @@ class Sheet:
     material: Material
     thickness_mm: float
     size_mm: tuple[float, float]
-    placed: tuple[Placed, ...]
+    placed: tuple[OnSheet, ...]
 
     @property
     def used_share(self) -> float:
@@ -93,6 +97,7 @@ class MakeReport:
     bought: tuple[Bought, ...]
     carried: tuple[Carried, ...]
     wind: tuple[Wind, ...]
+    rods_in_plate: tuple[RodMeeting, ...]
 
     @property
     def make(self) -> Make:
@@ -101,8 +106,8 @@ class MakeReport:
 
     @property
     def all_clear(self) -> bool:
-        """Whether every state judged is clear, as drawn and with the rods bent."""
-        return all(one.clear and one.sagged_clear is not False for box in self.carried for one in box.states)
+        """Whether every lens is clear in its states and between, as drawn and with the rods bent."""
+        return all(box.clear and box.clear_bent for box in self.carried)
 
 
 def make_report(show: Loaded, states: Sequence[State], tick: Tick = silent) -> MakeReport:
@@ -123,15 +128,11 @@ def make_report(show: Loaded, states: Sequence[State], tick: Tick = silent) -> M
         loaded=show,
         parts=parts,
         sheets=sheets,
-        bought=tuple(bought_of(scene)),
+        bought=tuple(bought_of(scene, parts.made)),
         carried=carried(states, parts.made),
         wind=tuple(wind_on(scene)),
+        rods_in_plate=rods_in_plate(scene),
     )
-
-
-def mass_kg(part: Made) -> float:
-    """Mass of a part [kg]."""
-    return volume_mm3(part.solid()) * part.material.density_g_cm3 * KG_PER_MM3
 
 
 def sheets_of(made: Sequence[Made], make: Make) -> Iterator[Sheet]:
@@ -146,7 +147,7 @@ def sheets_of(made: Sequence[Made], make: Make) -> Iterator[Sheet]:
         laid = nested(pieces, size, gap_mm=make.gap_mm, margin_mm=make.margin_mm)
         for count in range(max(one.sheet for one in laid) + 1):
             number += 1
-            placed = (Placed(made=some[o.piece.name][0], cut=some[o.piece.name][1], laid=o) for o in laid if o.sheet == count)
+            placed = (OnSheet(made=some[o.piece.name][0], cut=some[o.piece.name][1], laid=o) for o in laid if o.sheet == count)
             yield Sheet(
                 number=number,
                 material=material,
@@ -160,7 +161,7 @@ def _stock(part: Made) -> tuple[str, float]:
     return part.material.name, round(part.thickness_mm, 6)
 
 
-def bought_of(scene: Scene) -> Iterator[Bought]:
+def bought_of(scene: Scene, made: Sequence[Made]) -> Iterator[Bought]:
     """Filters, seals, hinges, screws, rods, meshes: counted, not drawn."""
     for stage in scene.box.stage:
         if stage.filter is not None:
@@ -174,14 +175,25 @@ def bought_of(scene: Scene) -> Iterator[Bought]:
             yield Bought(name=f"seal, {seal.kind}", count=1, note=seal.name or "between barrel and bore")
     hinges = sum(1 + (flag.extension is not None) for flag in scene.box.flag)
     if hinges:
-        yield Bought(name="friction hinge", count=2 * hinges, note="two at each flag and extension")
-    stacked = sum(1 for stage in scene.box.stage if stage.filter is not None)
-    if stacked:
-        yield Bought(name="screw and nut, M3", count=4 * stacked, note="four through each stack of tray frames")
+        note = "two a flag and extension; yours to choose"
+        yield Bought(name="friction hinge", count=2 * hinges, note=note)
+    screws = sum({part.key: part.shape.screws for part in made if isinstance(part.shape, PlateShape)}.values())
+    if screws:
+        name = f"screw and nut for {plain(scene.make.screw_hole_mm)} mm holes"
+        yield Bought(name=name, count=screws, note="four through each screwed stack of tray frames")
+    for joint in joints_of(scene):
+        note = f"{_apart_words(joint.apart_mm)}; yours to choose"
+        yield Bought(name=f"joint, {joint.rear} to {joint.front}", count=1, note=note)
     if scene.box.mount != "clamp":
         yield Bought(name=f"rod, {scene.box.mount}", count=2, note="with a bracket for the back plate")
     for solid in scene.box.solid:
         yield Bought(name=f"mesh {solid.file}", count=1, note=solid.name or "as its own file has it")
+
+
+def _apart_words(apart_mm: float) -> str:
+    if apart_mm < 0:
+        return f"{plain(-apart_mm)} mm into each other"
+    return f"{plain(apart_mm)} mm apart" if apart_mm else "face to face"
 
 
 def wind_on(scene: Scene) -> Iterator[Wind]:
@@ -191,7 +203,7 @@ def wind_on(scene: Scene) -> Iterator[Wind]:
         area = length * flag.width_mm
         usual, careful = (plate_drag_n(area, scene.make.wind_m_s, drag, AIR_KG_M3) for drag in (DRAG, CAREFUL_DRAG))
         yield Wind(
-            name=flag.name or f"{flag.side} flag",
+            name=flag_name(flag),
             area_mm2=area,
             force_n=usual,
             careful_n=careful,

@@ -11,8 +11,7 @@ from geometry.arrays import FloatArray
 from geometry.rings import chords
 from scenes.questions.make.part_sheets import TIER_MM, dimension, draw_table
 from scenes.questions.make.pen import CHAIN, NARROW, SMALL, TEXT, WIDE, Pen
-from scenes.questions.make.report import Placed as Cut
-from scenes.questions.make.report import Sheet
+from scenes.questions.make.report import OnSheet, Sheet
 from scenes.questions.make.views import best_scale, centred
 from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain
@@ -78,7 +77,7 @@ def _draw_edges(pen: Pen, sheet: Sheet, on_page: OnPage) -> None:
     pen.line(on_page(np.array([[used_wide, 0], [used_wide, used_high], [0, used_high]], dtype=np.float64)), NARROW, CHAIN)
 
 
-def _draw_flat(pen: Pen, one: Cut, on_page: OnPage, scale: float) -> None:
+def _draw_flat(pen: Pen, one: OnSheet, on_page: OnPage, scale: float) -> None:
     """A flat's lines, and its part's number in it; of a narrow frame in its opening."""
     flat = one.flat
     for ring in flat.rings:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from scenes.questions.make.joints import RodMeeting
 from scenes.questions.make.report import MakeReport, Sheet
-from scenes.questions.make.weights import USUAL_WALL_MM, Carried
+from scenes.questions.make.weights import BACK_TO_SENSOR_MM, USUAL_WALL_MM, glass_g_cm3
 from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.make import Make, materials_of
@@ -39,7 +40,7 @@ def summary(report: MakeReport) -> str:
 
 
 def clear_words(report: MakeReport) -> str:
-    """Whether the box is worth making as it is: what `check` says of the states judged."""
+    """Whether the box is worth making as it is: what `check` says of the states judged and of what lies between."""
     states = [one for box in report.carried for one in box.states]
     dark = [one for one in states if not one.clear]
     sagged = [one for one in states if one.clear and one.sagged_clear is False]
@@ -49,27 +50,42 @@ def clear_words(report: MakeReport) -> str:
             f"Not clear as drawn: {len(dark)} of {counted(len(states), 'state')}, worst {state_words(worst)} ({worst.part}). "
             "See brimline check before metal is cut."
         )
+    if not all(box.clear for box in report.carried):
+        told = "; ".join(f"the {box.lens_name} is {box.between.words}" for box in report.carried if not box.clear)
+        return (
+            f"Clear as drawn in {counted(len(states), 'state')}, but not between: {told}. See brimline check before metal is cut."
+        )
     if sagged:
         worst = min(sagged, key=lambda one: one.sagged_room_mm or 0.0)
         return (
             f"Clear as drawn, but no longer with the rods bent: {counted(len(sagged), 'state')}, worst {state_words(worst)} "
-            f"({worst.part}: {worst.sagged_room_mm:.2f} mm of room, {worst.room_mm:.2f} mm as drawn)."
+            f"({worst.sagged_part}: {worst.sagged_room_mm:.2f} mm of room, {worst.room_mm:.2f} mm as drawn)."
         )
-    bent = any(one.sagged_clear is not None for one in states)
-    return f"Clear in {counted(len(states), 'state')} at the widest stop, as drawn{' and with the rods bent' if bent else ''}."
+    hanging = [(box.lens_name, box.between_bent) for box in report.carried if box.between_bent is not None]
+    told = "; ".join(f"the {name} is {between.words}" for name, between in hanging if not between.clear)
+    if told:
+        return f"Clear as drawn, but with the rods bent not between the {counted(len(states), 'state')} judged: {told}."
+    how = "as drawn and with the rods bent" if hanging else "as drawn"
+    return f"Clear in {counted(len(states), 'state')} at the widest stop and at every focus and zoom between, {how}."
 
 
-def carried_words(box: Carried) -> str:
-    """Mass, balance and moments with one lens."""
-    low, high = box.range_kg
-    side = "right" if box.right_mm >= 0 else "left"
-    where = f"{box.ahead_mm:.0f} mm ahead of the lens front, {_off(box.up_mm, 'above', 'below')} the axis"
-    where += f", {abs(box.right_mm):.0f} mm to the {side}" if abs(box.right_mm) >= 0.5 else ""
-    return f"{box.lens_name}: {box.kg:.2f} kg ({low:.2f} to {high:.2f} by the material alone), balanced {where}."
+def plate_words(report: MakeReport) -> Iterator[str]:
+    """Rods that the back plate is in the way of, a sentence for those that are alike."""
+    alike: dict[tuple[str, bool], list[RodMeeting]] = {}
+    for rod in report.rods_in_plate:
+        alike.setdefault((rod.plate, rod.at_edge), []).append(rod)
+    for (plate, at_edge), some in alike.items():
+        places = " and ".join(f"the {rod.side} rod ({_away_words(rod.at_mm)} the middle)" for rod in some)
+        what = f"its edge runs into {places}" if at_edge else f"no hole is large enough there for {places}"
+        mend = "Make the plate smaller or larger there" if at_edge else "Give it holes in [[make.hole]]"
+        rods = f"rods of {plain(some[0].diameter_mm)} mm, with the {some[0].lens_name}"
+        yield f"{plate}: {what}; {rods}. {mend}, or end the rods behind it."
 
 
-def _off(value: float, plus: str, minus: str) -> str:
-    return f"{abs(value):.0f} mm {plus if value >= 0 else minus}"
+def _away_words(at_mm: tuple[float, float]) -> str:
+    """'30 mm left, 85 mm below'."""
+    (right, up), (wide, high) = at_mm, (plain(round(abs(one), 2)) for one in at_mm)
+    return f"{wide} mm {'right' if right > 0 else 'left'}, {high} mm {'above' if up > 0 else 'below'}"
 
 
 def rod_words(make: Make, diameter_mm: float) -> str:
@@ -78,7 +94,7 @@ def rod_words(make: Make, diameter_mm: float) -> str:
     what = "solid" if 2 * wall >= diameter_mm else f"tube of {plain(wall)} mm wall"
     kind = f"{what}, {materials_of(make)[make.rod_material].title}"
     length = "free from the image plane to the back plate" if make.rod_length_mm is None else f"{plain(make.rod_length_mm)} mm free"
-    return f"Rods: two of {plain(diameter_mm)} mm, {kind}, {length}, each a cantilever with half the box."
+    return f"Rods: two of {plain(diameter_mm)} mm, {kind}, {length}, each a cantilever with half the box at its heaviest."
 
 
 def sheet_words(sheet: Sheet) -> str:
@@ -103,16 +119,40 @@ def taken_words(report: MakeReport) -> Iterator[str]:
         yield f"sheets: {', '.join(sizes)} mm, a usual size (sheet_mm), {plain(make.gap_mm)} mm between parts (gap_mm)"
     if "paper" not in given or "projection" not in given:
         yield f"drawings: {make.paper.upper()} (paper), {make.projection}-angle projection (projection)"
-    if not make.hole:
+    yield "joints: what holds back plate, trays, masks, hoods and flags together is yours to choose: counted in the bill, not drawn"
+    if not make.hole and report.loaded.scene.box.back:
         yield "back plate: no holes but the bore, as the scene states none ([[make.hole]])"
+    yield from _weight_words(report)
     if report.wind and "wind_m_s" not in given:
         yield f"wind: {plain(make.wind_m_s)} m/s (wind_m_s)"
 
 
+def _weight_words(report: MakeReport) -> Iterator[str]:
+    """What the weights and rods take by default."""
+    make = report.make
+    glasses = {glass.index for box in report.carried for state in box.states for glass in state.plan.box.glasses}
+    for index in sorted(glasses):
+        low, high = glass_g_cm3(index)
+        yield (
+            f"filters of index {plain(index)}: density by the index alone, {plain(high)} g/cm3, the heaviest near it; the lightest "
+            f"has {plain(low)}"
+        )
+    for thing in {thing.name: thing for box in report.carried for thing in box.things if thing.kind == "mesh"}.values():
+        if thing.kg > 0:
+            yield f"{thing.name}: a mesh, weighed as solid {materials_of(make)[make.material].title} (material)"
+        else:
+            yield f"{thing.name}: a mesh that is not closed: it counts as weighing nothing"
+    for box in report.carried:
+        how_long = f"{plain(BACK_TO_SENSOR_MM)} mm from the image plane to its front taken (front_to_sensor_mm, or rod_length_mm)"
+        if box.rod_length_mm is not None and make.rod_length_mm is None and box.states[0].plan.lens.front_to_sensor_mm is None:
+            yield f"rods: {box.lens_name} does not say how long it is; {how_long}"
+
+
 def next_words(report: MakeReport) -> str:
     """What to do now."""
-    states = [one for box in report.carried for one in box.states]
-    if all(one.clear for one in states) and not report.all_clear:
+    if report.rods_in_plate and report.all_clear:
+        return "mend what the back plate does to the rods, as said above, before it is cut."
+    if all(box.clear for box in report.carried) and not report.all_clear:
         return (
             "say in [make] what rods really carry it (rod_length_mm, rod_wall_mm, rod_material); if it stays so, give the box that "
             "much more room, in a design by room_mm in [design.want]."

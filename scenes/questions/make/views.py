@@ -88,6 +88,34 @@ def centred(box: Box, space: Box, scale: float) -> Placed:
     return Placed((x, y), scale, box)
 
 
+def side_by_side(
+    rear: Box, side: Box, free: Box, gap_mm: float, *, third_angle: bool, top: Box | None = None, above_mm: float = 0.0
+) -> tuple[tuple[Placed, ...], str]:
+    """Views from behind, from the right and, if told, from above, in a space at the largest scale at which they fit.
+
+    Third angle: the view from the right stands right, that from above stands above; first angle: left, and below.
+    """
+    stacked = 0.0 if top is None else top.height
+    between = 0.0 if top is None else above_mm
+
+    def size(scale: float) -> tuple[float, float]:
+        return scale * (rear.width + side.width) + gap_mm, scale * (rear.height + stacked) + between
+
+    scale, said = best_scale(lambda s: size(s)[0] <= free.width and size(s)[1] <= free.height)
+    wide, high = size(scale)
+    left, low = (free.left + free.right - wide) / 2, (free.bottom + free.top - high) / 2
+    rear_left, side_left = (left, left + scale * rear.width + gap_mm) if third_angle else (left + scale * side.width + gap_mm, left)
+    rear_low, top_low = (low, low + scale * rear.height + between) if third_angle else (low + scale * stacked + between, low)
+    middle = rear_low + scale * rear.height / 2
+    found = [_at(rear, rear_left, middle, scale), _at(side, side_left, middle, scale)]
+    found += [] if top is None else [_at(top, rear_left, top_low + scale * top.height / 2, scale)]
+    return tuple(found), said
+
+
+def _at(box: Box, left: float, middle: float, scale: float) -> Placed:
+    return Placed((left - scale * box.left, middle - scale * (box.bottom + box.top) / 2), scale, box)
+
+
 def draw_view(
     pen: Pen, placed: Placed, solids: Sequence[Polyhedron], view: View, *, hidden: bool = True, width: float = WIDE
 ) -> None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,27 +15,46 @@ from geometry.cantilever import GRAVITY_M_S2, Rod, Sag, sag
 from geometry.frame import frame_to_right_up
 from geometry.meshes import body_mesh
 from geometry.outline import area_mm2
-from geometry.polyhedra import centre_mm, volume_mm3
-from scenes.questions.make.parts import Made
+from raytrace.box import Glass
+from scenes.questions.make.parts import KG_PER_MM3, Made
 from scenes.rig.box import rod_spec
-from scenes.scene_file.tables.box import CLAMP
+from scenes.scene_file.catalogue import Material
 from scenes.scene_file.tables.make import Make, materials_of
-from scenes.states.judgement import judge_state
+from scenes.states.judgement import StateJudgement, judge_state
+from scenes.states.lens_judgement import LensJudgement, lens_judgements
 from scenes.states.names import OfState
 from scenes.states.select import widest_stops
 from scenes.states.state import State
 
-KG_PER_MM3 = 1e-6  # times g/cm3
+if TYPE_CHECKING:
+    from trimesh import Trimesh
+
 RODS = 2
 USUAL_WALL_MM = 1.5  # a thin tube bends most; common practice
 BACK_TO_SENSOR_MM = 200.0  # rods of a lens that does not say how long it is: from image plane to front, from memory
-# Glass by its index at 587.6 nm: density [g/cm3]. Data sheets of N-BK7 and float glass; silica, flints, plastics from memory.
-GLASSES = ((1.458, 2.20), (1.491, 1.19), (1.5168, 2.51), (1.523, 2.50), (1.586, 1.20), (1.620, 3.60), (1.673, 3.22), (1.785, 4.74))
+GLASS_SHARE = 0.01  # by which the density of one kind of glass differs
+NEAR = 0.05  # of an index: glasses and plastics that a filter of it may be made of
+# Index at 587.6 nm and density [g/cm3]: makers' catalogues as refractiveindex.info keeps them; M: from memory.
+GLASSES = (
+    (1.4585, 2.20),  # silica, M
+    (1.491, 1.19),  # acrylic, M
+    (1.5168, 2.51),  # N-BK7
+    (1.523, 2.50),  # float glass, M
+    (1.586, 1.20),  # polycarbonate, M
+    (1.6200, 3.599),  # F2
+    (1.6727, 2.858),  # N-SF5
+    (1.6727, 4.07),  # SF5
+    (1.7847, 3.224),  # N-SF11
+    (1.7847, 4.74),  # SF11
+    (1.8052, 5.18),  # SF6
+)
 
 
-def glass_g_cm3(index: float) -> float:
-    """Density of glass of an index: that of the nearest in the table, the heavier of two as near."""
-    return max(GLASSES, key=lambda row: (-round(abs(row[0] - index), 4), row[1]))[1]
+def glass_g_cm3(index: float) -> tuple[float, float]:
+    """The least and the most that glass or plastic of an index weighs, of those near to it in the table [g/cm3]."""
+    nearest = min(abs(known - index) for known, _ in GLASSES)
+    near = [density for known, density in GLASSES if abs(known - index) <= max(NEAR, nearest) + 1e-9]
+    return min(near), max(near)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +70,7 @@ class Weighed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sagged(OfState):
-    """A state as drawn and with its rods bent: least room [mm] and whether it is clear, of each."""
+    """A state as drawn and with its rods bent: least room [mm], whether it is clear and the nearest part, of each."""
 
     plan: State
     room_mm: float
@@ -58,6 +78,7 @@ class Sagged(OfState):
     sagged_room_mm: float | None
     sagged_clear: bool | None
     part: str
+    sagged_part: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +86,9 @@ class Carried:
     """The box as fitted with one lens: what hangs, its mass and balance, moments, the rods' sag; states judged.
 
     right_mm, up_mm, ahead_mm: centre of mass from the middle of the lens front. lens_front_n_m: moment there, as if clamped to it;
-    rods_n_m: about the rods' clamp. shift_mm: by how much the camera's balance point moves ahead, where the camera is known.
+    rods_n_m: about the rods' clamp. sag: with everything as heavy as it may be. shift_mm: by how much the camera's balance point
+    moves ahead, where the camera is known. between: the lens from infinity to the nearest focus, and between rows of a zoom, as
+    drawn; between_bent: the same with the rods bent.
     """
 
     lens_name: str
@@ -81,6 +104,18 @@ class Carried:
     sag: Sag | None
     shift_mm: float | None
     states: tuple[Sagged, ...]
+    between: LensJudgement
+    between_bent: LensJudgement | None
+
+    @property
+    def clear(self) -> bool:
+        """Whether it is clear as drawn, in every state and between."""
+        return all(one.clear for one in self.states) and self.between.clear
+
+    @property
+    def clear_bent(self) -> bool:
+        """Whether it is clear with the rods bent, where there are any."""
+        return all(one.sagged_clear is not False for one in self.states) and (self.between_bent is None or self.between_bent.clear)
 
 
 def rod_of(make: Make, diameter_mm: float) -> Rod:
@@ -108,20 +143,21 @@ def _carried(states: Sequence[State], made: Sequence[Made]) -> Carried:
     state = states[0]
     make = state.scene.make
     things = tuple(_things(state, made))
-    kg, centre = _balance(things)
+    kg, centre = _balance([(thing.kg, thing.centre_mm) for thing in things])
+    range_kg = (sum(t.range_kg[0] for t in things), sum(t.range_kg[1] for t in things))
     right, up = (float(value) for value in frame_to_right_up(centre[:2]))
     spec, place = rod_spec(state.fitted), state.place
     length = None if spec is None else rod_length_mm(state)
     bent = None
     if spec is not None and length is not None and kg > 0:
-        ahead_of_rods = float(centre[2] - place.origin_mm[2])
-        force = kg * GRAVITY_M_S2 / RODS
-        bent = sag(rod_of(make, spec.diameter_mm), length, force, force * ahead_of_rods)
+        heaviest, middle = _balance([(thing.range_kg[1], thing.centre_mm) for thing in things])
+        force = heaviest * GRAVITY_M_S2 / RODS
+        bent = sag(rod_of(make, spec.diameter_mm), length, force, force * float(middle[2] - place.origin_mm[2]))
     return Carried(
         lens_name=state.lens_name,
         things=things,
         kg=kg,
-        range_kg=(sum(t.range_kg[0] for t in things), sum(t.range_kg[1] for t in things)),
+        range_kg=range_kg,
         right_mm=right,
         up_mm=up,
         ahead_mm=float(centre[2]),
@@ -131,7 +167,14 @@ def _carried(states: Sequence[State], made: Sequence[Made]) -> Carried:
         sag=bent,
         shift_mm=_shift_mm(make, kg, float(centre[2])),
         states=tuple(_sagged(one, bent) for one in states),
+        between=_between(states),
+        between_bent=None if bent is None else _between([sagged_state(one, bent) for one in states]),
     )
+
+
+def _between(states: Sequence[State]) -> LensJudgement:
+    (judged,) = lens_judgements(states)
+    return judged
 
 
 def rod_length_mm(state: State) -> float:
@@ -152,68 +195,64 @@ def _things(state: State, made: Sequence[Made]) -> Iterator[Weighed]:
     for part in made:
         if part.is_fitted(state.lens_name):
             yield _part(part, state)
-    for glass in state.box.glasses:
-        kg = area_mm2(glass.slab.outline) * glass.slab.thickness_mm * glass_g_cm3(glass.index) * KG_PER_MM3
-        yield Weighed(
-            name=glass.slab.name, kind="glass", kg=kg, range_kg=(0.99 * kg, 1.01 * kg), centre_mm=glass.slab.pose.origin_mm
-        )
+    yield from map(_glass, state.box.glasses)
     material = materials_of(state.scene.make)[state.scene.make.material]
     for body in state.assembly.parts:
         if body.kind is Kind.SOLID and isinstance(body.body, Surface):
-            mesh = body_mesh(body.body)
-            if mesh.is_volume:
-                low, high = material.range_g_cm3
-                mm3 = float(mesh.volume) * KG_PER_MM3
-                centre = np.asarray(mesh.center_mass, dtype=np.float64)
-                yield Weighed(
-                    name=body.name,
-                    kind="mesh",
-                    kg=mm3 * material.density_g_cm3,
-                    range_kg=(mm3 * low, mm3 * high),
-                    centre_mm=centre,
-                )
+            yield _mesh(body.name, body_mesh(body.body), material)
 
 
 def _part(part: Made, state: State) -> Weighed:
-    solid = part.solid()
-    mm3 = volume_mm3(solid) * KG_PER_MM3
-    low, high = part.material.range_g_cm3
-    return Weighed(
-        name=part.name,
-        kind="part",
-        kg=mm3 * part.material.density_g_cm3,
-        range_kg=(mm3 * low, mm3 * high),
-        centre_mm=state.place.points_to_frame(centre_mm(solid)),
-    )
+    centre = state.place.points_to_frame(part.centre_mm)
+    return Weighed(name=part.name, kind="part", kg=part.kg, range_kg=part.range_kg, centre_mm=centre)
 
 
-def _balance(things: Sequence[Weighed]) -> tuple[float, FloatArray]:
+def _glass(glass: Glass) -> Weighed:
+    slab, (low, high) = glass.slab, glass_g_cm3(glass.index)
+    mm3 = area_mm2(slab.outline) * slab.thickness_mm * KG_PER_MM3
+    least, most = (1 - GLASS_SHARE) * low, (1 + GLASS_SHARE) * high
+    return Weighed(name=slab.name, kind="glass", kg=mm3 * high, range_kg=(mm3 * least, mm3 * most), centre_mm=slab.pose.origin_mm)
+
+
+def _mesh(name: str, mesh: Trimesh, material: Material) -> Weighed:
+    """An imported mesh, solid throughout; one that is not closed weighs nothing."""
+    if not mesh.is_volume:
+        return Weighed(name=name, kind="mesh", kg=0.0, range_kg=(0.0, 0.0), centre_mm=np.zeros(3))
+    mm3 = float(mesh.volume) * KG_PER_MM3
+    low, high = material.range_g_cm3
+    centre = np.asarray(mesh.center_mass, dtype=np.float64)
+    return Weighed(name=name, kind="mesh", kg=mm3 * material.density_g_cm3, range_kg=(mm3 * low, mm3 * high), centre_mm=centre)
+
+
+def _balance(masses: Sequence[tuple[float, FloatArray]]) -> tuple[float, FloatArray]:
     """Mass and centre of mass: the sum of m r over the sum of m."""
-    kg = sum(thing.kg for thing in things)
-    return kg, sum((thing.kg * thing.centre_mm for thing in things), np.zeros(3)) / kg if kg > 0 else np.zeros(3)
+    kg = sum(mass for mass, _ in masses)
+    return kg, sum((mass * place for mass, place in masses), np.zeros(3)) / kg if kg > 0 else np.zeros(3)
 
 
 def _sagged(state: State, bent: Sag | None) -> Sagged:
     before = judge_state(state)
     after = None if bent is None else judge_state(sagged_state(state, bent))
-    nearest = (after or before).nearest
     return Sagged(
         plan=state,
         room_mm=before.room_mm,
         clear=before.clear,
         sagged_room_mm=None if after is None else after.room_mm,
         sagged_clear=None if after is None else after.clear,
-        part=nearest.part if nearest is not None else "",
+        part=_nearest(before),
+        sagged_part=None if after is None else _nearest(after),
     )
 
 
+def _nearest(judged: StateJudgement) -> str:
+    return "" if judged.nearest is None else judged.nearest.part
+
+
 def sagged_state(state: State, bent: Sag) -> State:
-    """The state with its box as low and as far tilted as its rods let it."""
+    """The state with its box as low and as far tilted as its rods let it; so it stays at other settings of the lens."""
     right, up = state.fitted.offset_mm
-    box = {"offset_mm": (right, up - bent.drop_mm), "tilt_deg": state.fitted.tilt_deg + math.degrees(bent.tilt_rad)}
-    return state.with_box(state.fitted.model_copy(update=box))
-
-
-def hangs_on_the_lens(state: State) -> bool:
-    """Whether the box is clamped to the lens front."""
-    return state.fitted.mount == CLAMP
+    place = {"offset_mm": (right, up - bent.drop_mm), "tilt_deg": state.fitted.tilt_deg + math.degrees(bent.tilt_rad)}
+    lens = state.lens.model_copy(update={"box": state.lens.box.model_copy(update=place)})
+    lenses = tuple(lens if one.name == lens.name else one for one in state.scene.lens)
+    hanging = state.with_box(state.fitted.model_copy(update=place))
+    return replace(hanging, lens=lens, scene=hanging.scene.model_copy(update={"lens": lenses}))

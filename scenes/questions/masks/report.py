@@ -248,22 +248,25 @@ def _judged_margin_mm(plans: Sequence[State], place: Place, need: Section, wante
 
     As it is where the mask stands beyond the plane in focus, which no margin cures.
     """
-    rooms = [ClearRooms(plan.variants, plan.guides, _with_mask(plan, place, need)) for plan in plans]
+    tight = _masks_of(plans, place, tightest(need, MARGIN_MM, 0.0))  # so that beams are followed past it
+    boxes = [replace(plan.box, parts=(*plan.box.parts, part)) for plan, part in zip(plans, tight, strict=True)]
+    rooms = [ClearRooms(plan.variants, plan.guides, box) for plan, box in zip(plans, boxes, strict=True)]
     for _ in range(MOST_GROWN):
-        cutout = tightest(need, margin_mm + TRACED_MM, wanted.corner_mm)
-        lack_mm = max(
-            _lack_mm(one, _mask_of(plan, place, cutout), also_empty=wanted.also_empty)
-            for one, plan in zip(rooms, plans, strict=True)
-        )
+        parts = _masks_of(plans, place, tightest(need, margin_mm + TRACED_MM, wanted.corner_mm))
+        lack_mm = max(_lack_mm(one, part, also_empty=wanted.also_empty) for one, part in zip(rooms, parts, strict=True))
         if lack_mm <= 0.0 or lack_mm > MOST_LACK_MM:
             break
         margin_mm = math.ceil(10.0 * (margin_mm + lack_mm * lean)) / 10.0
     return margin_mm
 
 
-def _with_mask(plan: State, place: Place, need: Section) -> Box:
-    """A state's box with the mask, so that beams are followed past it."""
-    return replace(plan.box, parts=(*plan.box.parts, _mask_of(plan, place, tightest(need, MARGIN_MM, 0.0))))
+def _masks_of(plans: Sequence[State], place: Place, cutout: Shape) -> list[Part]:
+    """The mask in every state of a lens, the same one where the box stands in the same place: what is kept of it is made once."""
+    made: dict[float, Part] = {}
+    for plan in plans:
+        if plan.travel_mm not in made:
+            made[plan.travel_mm] = _mask_of(plan, place, cutout)
+    return [made[plan.travel_mm] for plan in plans]
 
 
 def _mask_of(plan: State, place: Place, cutout: Shape) -> Part:

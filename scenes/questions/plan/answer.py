@@ -14,7 +14,9 @@ from scenes.questions.plan.labels import LabelSheet, label_sheet
 from scenes.questions.plan.looked_at import look_at
 from scenes.questions.plan.report import Covered, PlannedShot, Station, TestPlan, plan_of
 from scenes.questions.plan.setups import Piece
+from scenes.questions.plan.tells import tells_data
 from scenes.questions.plan.words import (
+    all_tells_lines,
     cautions,
     change_words,
     expect_words,
@@ -100,6 +102,11 @@ class PlanAnswer(Answer):
         yield Paragraph(order_words(self.plan))
         for station in self.plan.stations:
             yield from _station_blocks(station)
+        if self.plan.tells:
+            yield Gap()
+            yield Heading("What stills of these shots tell")
+            for line in all_tells_lines(self.plan):
+                yield Note(line)
         if self.plan.covered:
             yield Gap()
             yield Heading("Need not be shot")
@@ -125,6 +132,7 @@ class PlanAnswer(Answer):
             "setups": [_station_data(station) for station in plan.stations],
             "shots": [_shot_data(shot, station.number) for station in plan.stations for shot in station.shots],
             "covered": [_covered_data(one) for one in plan.covered],
+            "stills_tell": [tells_data(one) for one in plan.tells],
             "measure": [{"kind": one.kind, "of": one.who, "what": one.what, "so_far": one.so_far} for one in plan.measures],
             "change": list(to_change(plan)),
             "parts": [{**_piece_data(part.piece), "lenses": list(part.lenses)} for part in parts(plan)],

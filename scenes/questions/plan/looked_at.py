@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from importlib import import_module
 
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.errors import GeometryError
 from raytrace.shares import VignetteMap
 from scenes.io.files import is_full
 from scenes.runtime.engines import AREAS, CPU, engine_of
@@ -19,10 +20,16 @@ from scenes.sheets.map_reading import extent_mm, known_loss, reduced
 from scenes.states.clear_rule import Limits
 from scenes.states.names import in_a_sentence
 from scenes.states.state import State
+from scenes.unknowns.telling import FIT_ACROSS, Telling, telling
+from scenes.unknowns.unknown import View
+from scenes.unknowns.usual import usual_unknowns
 from scenes.verdicts.check import CheckResult, FailedState, StateResult, check_state
 from scenes.verdicts.processes import STEPS_PER_STATE, died_words, processes_beside
+from scenes.verdicts.test_plan import shots
 
 ACROSS = 240  # pixels of a small picture: more than it can show in print
+SHOWN_STOPS = 0.003  # loss from which a still shows a shadow at all
+MOST_OTHERS = 2  # states of a lens, besides its shots, of which stills are thought of
 LIBRARIES = ("raytrace.judge.judgement", "raytrace.coverage.engine", "raytrace.coverage.picture")
 
 
@@ -36,10 +43,14 @@ class SmallMap:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LookedAt:
-    """A run's result, and the small picture of each state by its key."""
+    """A run's result; by the state's key its small picture, and what a still of it would tell.
+
+    A state without an entry in `tellings` shows nothing of the box or was not asked for; None: it could not be computed.
+    """
 
     check: CheckResult
     maps: dict[str, SmallMap]
+    tellings: dict[str, Telling | None]
 
 
 Judged = tuple[StateResult, SmallMap] | FailedState
@@ -52,7 +63,46 @@ def look_at(states: Sequence[State], title: str, *, threads: int = 1) -> LookedA
     each = max(threads // (workers + 1), 1)
     with Sharing(lanes=workers + 1, workers=workers, warm=_load) as sharing, progress(len(states) * STEPS_PER_STATE, title) as tick:
         sharing.run([partial(judged, state, threads=each) for state in states], found.__setitem__, tick=tick)
-    return _joined(states, [found[number] for number in range(len(states))])
+        seen = _joined(states, [found[number] for number in range(len(states))])
+        asked, told = asked_of(states, seen), dict[int, Telling | WorkerDied | None]()
+        tick(0, "what stills would tell")
+        sharing.run([partial(told_by, state) for state in asked], told.__setitem__)
+    tellings = {state.key: _known(told[number]) for number, state in enumerate(asked)}
+    return replace(seen, tellings=tellings)
+
+
+def asked_of(states: Sequence[State], seen: LookedAt) -> list[State]:
+    """States whose stills may tell something: of each lens the shots, and those that darken most besides."""
+    shot = {one.state.key for one in shots(seen.check)}
+    darkest = {key: float(map_.loss_stops.max(initial=0.0)) for key, map_ in seen.maps.items()}
+    found: list[State] = []
+    for lens in dict.fromkeys(state.lens_name for state in states):
+        own = [state for state in states if state.lens_name == lens and _shows(state, darkest.get(state.key, 0.0))]
+        others = sorted((state for state in own if state.key not in shot), key=lambda state: -_mean_loss(seen, state))
+        found += [*(state for state in own if state.key in shot), *others[:MOST_OTHERS]]
+    return found
+
+
+def _shows(state: State, darkest_stops: float) -> bool:
+    """Whether a still of a state shows anything of the box: a shadow, or a filter that is darker at one side."""
+    graduated = any(stage.filter is not None and stage.filter.kind == "graduated" for stage in state.scene.box.stage)
+    return darkest_stops >= SHOWN_STOPS or (graduated and darkest_stops >= 0.0)
+
+
+def _mean_loss(seen: LookedAt, state: State) -> float:
+    return float(np.minimum(seen.maps[state.key].loss_stops, 1.0).mean())
+
+
+def told_by(state: State, *, tick: Tick = silent) -> Telling | None:  # noqa: ARG001 - as every call is made
+    """What a still of the recorded area would tell of what is usually not measured; None where that cannot be computed."""
+    try:
+        return telling(View(state=state, area=state.grid), usual_unknowns(state.scene, state.lens), across=FIT_ACROSS)
+    except (GeometryError, ValueError, ArithmeticError, RuntimeError):
+        return None
+
+
+def _known(found: Telling | WorkerDied | None) -> Telling | None:
+    return None if isinstance(found, WorkerDied) else found
 
 
 def judged(state: State, *, threads: int = 1, tick: Tick = silent) -> Judged:
@@ -90,7 +140,7 @@ def _joined(states: Sequence[State], found: Sequence[Judged | WorkerDied]) -> Lo
     limits = Limits(visible_loss_stops=states[0].visible_loss_stops)
     scene = states[0].scene
     check = CheckResult(states=tuple(state for state, _ in done), failed=failed, limits=limits, tolerances=len(scene.tolerance))
-    return LookedAt(check=check, maps={state.key: map_ for state, map_ in done})
+    return LookedAt(check=check, maps={state.key: map_ for state, map_ in done}, tellings={})
 
 
 def _failed(state: State, found: FailedState | WorkerDied) -> FailedState:

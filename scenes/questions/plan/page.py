@@ -13,6 +13,7 @@ from scenes.questions.plan.svg import svg_of
 from scenes.questions.plan.words import (
     FIELD_HOW,
     PUPIL_HOW,
+    all_tells_lines,
     bring_lines,
     cautions,
     chain,
@@ -59,11 +60,12 @@ def _front(plan: TestPlan) -> Iterator[str]:
     links = (
         ("measure", "Measure first"),
         ("shots", "Shots"),
+        ("stills", "What stills tell"),
         ("covered", "Need not be shot"),
         ("chart", "Wall chart"),
         ("labels", "Labels"),
     )
-    there = {"measure": bool(plan.measures), "covered": bool(plan.covered)}
+    there = {"measure": bool(plan.measures), "covered": bool(plan.covered), "stills": bool(plan.tells)}
     anchors = "".join(f'<a href="#{key}">{words}</a>' for key, words in links if there.get(key, True))
     yield f"<nav>{anchors}</nav>"
     if to_change(plan):
@@ -135,6 +137,8 @@ def _shots(plan: TestPlan) -> Iterator[str]:
     for failed in plan.check.failed:
         words = f"{failed.key}: could not be computed, so nothing is known of it: look at every corner."
         yield f'<div class="shot">{_ticks(f"failed_{failed.key}", [words])}</div>'
+    if plan.tells:
+        yield f'<h2 id="stills">What stills of these shots tell</h2>{_list(all_tells_lines(plan))}'
     if plan.covered:
         yield '<h2 id="covered">Need not be shot</h2>'
         rows = "".join(

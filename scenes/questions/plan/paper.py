@@ -15,6 +15,7 @@ from scenes.questions.plan.report import PlannedShot, Station, TestPlan
 from scenes.questions.plan.words import (
     FIELD_HOW,
     PUPIL_HOW,
+    all_tells_lines,
     bring_lines,
     cautions,
     change_words,
@@ -332,6 +333,10 @@ def _shots(plan: TestPlan, width: float) -> Iterator[Any]:
         yield _ticks(
             f"failed_{number:02}", [f"{failed.key}: could not be computed, so nothing is known of it: look at every corner."], width
         )
+    if plan.tells:
+        yield _head("What stills of these shots tell")
+        for line in all_tells_lines(plan):
+            yield _text(line, SMALL_PT)
     if plan.covered:
         yield _head("Need not be shot")
         rows = [[_text(state_words(one), SMALL_PT), _badge(str(one.word)), _text(one.why, SMALL_PT)] for one in plan.covered]

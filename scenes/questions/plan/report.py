@@ -17,6 +17,7 @@ from scenes.questions.plan.expected import Expected, expected
 from scenes.questions.plan.looked_at import LookedAt, SmallMap
 from scenes.questions.plan.order import best_order
 from scenes.questions.plan.setups import Change, Setup, change, order_of, setups_of
+from scenes.questions.plan.tells import LensTells, lens_tells, shot_tells_words
 from scenes.runtime.version import own_version
 from scenes.scene_file.messages import ALL_STOPS
 from scenes.scene_file.tables.plan import Minutes, Plan
@@ -101,6 +102,7 @@ class TestPlan:
     covered: tuple[Covered, ...]
     measures: tuple[Measure, ...]
     faults: tuple[Measure, ...]
+    tells: tuple[LensTells, ...]
 
     @property
     def shots(self) -> tuple[PlannedShot, ...]:
@@ -132,7 +134,17 @@ def plan_of(show: Loaded, states: Sequence[State], seen: LookedAt) -> TestPlan:
         covered=tuple(_covered(check, stations, by_key)),
         measures=tuple(with_values(one, states) for one in measures(check)),
         faults=tuple(noticed(check, Severity.FAULT)),
+        tells=tuple(_lens_tells(states, stations, seen)),
     )
+
+
+def _lens_tells(states: Sequence[State], stations: Sequence[Station], seen: LookedAt) -> Iterator[LensTells]:
+    """What stills of each lens's shots tell, in the order of work."""
+    for station in stations:
+        numbers = {shot.key: shot.number for shot in station.shots}
+        own = [state for state in states if state.lens_name == station.setup.lens]
+        if (found := lens_tells(own, numbers, seen.tellings)) is not None:
+            yield found
 
 
 def with_values(one: Measure, states: Sequence[State]) -> Measure:
@@ -210,6 +222,7 @@ def _setting_minutes(a: StateResult, b: StateResult, minutes: Minutes) -> float:
 def _planned(number: int, by_key: dict[str, State], seen: LookedAt, scene: Scene, shot: Shot, minutes: float) -> PlannedShot:
     low, high = shot.guide.worst.range_stops
     readings = expected(scene.plan, low, high, shot.guide.worst.worst_case_stops)
+    still = shot_tells_words(by_key[shot.state.key], seen.tellings.get(shot.state.key))
     return PlannedShot(
         number=number,
         plan=by_key[shot.state.key],
@@ -217,7 +230,7 @@ def _planned(number: int, by_key: dict[str, State], seen: LookedAt, scene: Scene
         expected=readings,
         map=seen.maps[shot.state.key],
         minutes=minutes,
-        tells=" ".join(_tells(shot, readings)),
+        tells=" ".join(one for one in (*_tells(shot, readings), still) if one),
         again=again_words(shot.guide.trays_empty, scene.plan) if shot.guide.word in LOSING_NOTHING else "",
     )
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from scenes.questions.plan.expected import CURVE_WORDS
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan, focus_words
 from scenes.questions.plan.setups import Change, Piece, Setup
+from scenes.questions.plan.tells import HOW_STILLS, tells_lines
 from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
@@ -171,6 +172,11 @@ def _change_words(change: Change, *, first: bool) -> Iterator[str]:
         yield f"On: {'everything listed below' if first else ', '.join(piece.name for piece in change.on)}"
     if change.placement:
         yield f"Box: {change.placement}"
+
+
+def all_tells_lines(plan: TestPlan) -> tuple[str, ...]:
+    """What stills of the shots tell, lens by lens, and how to read it."""
+    return (*tells_lines(plan.tells), *([HOW_STILLS] if plan.tells else []))
 
 
 def expect_words(shot: PlannedShot) -> str:

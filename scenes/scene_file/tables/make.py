@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Literal
 
@@ -13,6 +14,8 @@ from scenes.scene_file.tables.fields import Fault, Table, choice, mm, part, quan
 Joint = Literal["bend", "tabs", "panels"]
 Paper = Literal["a4", "a3", "letter"]
 Projection = Literal["first", "third"]
+
+LEAST_BETWEEN_MM = 0.2  # of material beside a hole: thinner, and it falls out when it is cut
 
 KINDS = {"back": "back plate", "seal": "seal", "stage": "stage", "mask": "mask", "hood": "hood", "flag": "flag", "solid": "solid"}
 
@@ -168,18 +171,30 @@ def make_faults(box: Box, make: Make) -> Iterator[Fault]:
     for place, hole in enumerate(make.hole):
         if known.get(hole.of, ("", 0))[0] == "back":
             yield from _hole_faults(box.back[known[hole.of][1]], hole, place)
+            yield from _near_holes(make.hole[:place], hole, place, known)
         elif hole.of in known:
             yield ("make", "hole", place, "of"), f"must name a back plate: holes in other parts are not drawn, got {shown(hole.of)}"
 
 
+def _near_holes(others: Sequence[Hole], hole: Hole, place: int, known: Mapping[str, tuple[str, int]]) -> Iterator[Fault]:
+    """Holes in the same plate that leave nothing between them, each pair once."""
+    for number, other in enumerate(others, 1):
+        apart = math.dist(hole.at_mm, other.at_mm) - (hole.diameter_mm + other.diameter_mm) / 2
+        if known.get(other.of) == known[hole.of] and apart < LEAST_BETWEEN_MM:
+            yield (
+                ("make", "hole", place, "at_mm"),
+                f"puts the hole into hole {number} or against it; leave {LEAST_BETWEEN_MM:g} mm between them, or drill one",
+            )
+
+
 def _hole_faults(back: Table, hole: Hole, place: int) -> Iterator[Fault]:
     half, radius = (getattr(back, "width_mm") / 2, getattr(back, "height_mm") / 2), hole.diameter_mm / 2  # noqa: B009
-    if any(abs(at) + radius >= side for at, side in zip(hole.at_mm, half, strict=True)):
+    if any(abs(at) + radius + LEAST_BETWEEN_MM > side for at, side in zip(hole.at_mm, half, strict=True)):
         size = f"{plain(2 * half[0])} x {plain(2 * half[1])} mm"
         yield (
             ("make", "hole", place, "at_mm"),
-            f"puts the hole over the edge of its plate, {size}; move it in, or take a smaller one",
+            f"puts the hole over the edge of its plate, {size}, or against it; move it in, or take a smaller one",
         )
     bore = getattr(back, "bore_mm") / 2  # noqa: B009
-    if (hole.at_mm[0] ** 2 + hole.at_mm[1] ** 2) ** 0.5 - radius <= bore:
-        yield ("make", "hole", place, "at_mm"), f"puts the hole into the bore, {plain(2 * bore)} mm; move it out"
+    if (hole.at_mm[0] ** 2 + hole.at_mm[1] ** 2) ** 0.5 - radius < bore + LEAST_BETWEEN_MM:
+        yield ("make", "hole", place, "at_mm"), f"puts the hole into the bore, {plain(2 * bore)} mm, or against it; move it out"

@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from scipy.stats import qmc
 
-from raytrace.optics.sampling import concentric_disc, forbes_rings, polar_disc, sobol_disc, sunflower_disc
+from raytrace.optics.sampling import concentric_disc, forbes_rings, polar_disc, sobol_disc, sobol_square, sunflower_disc
 
 # Integrals over the unit disc in closed form (gamma functions; exp(x) is 2 pi I_1(1))
 EXACT = {
@@ -111,3 +112,12 @@ def test_sunflower_finds_an_edge_as_well_as_stratified_chance():
 def test_samples_need_a_generator_and_repeat_with_its_seed():
     first, second = (sobol_disc(5, np.random.default_rng(7)) for _ in range(2))
     np.testing.assert_array_equal(first, second)
+
+
+@pytest.mark.parametrize("log2_count", [0, 1, 6, 13])
+def test_sobol_points_are_those_of_scipy_to_the_last_bit(log2_count):
+    mine, theirs = np.random.default_rng([7, log2_count]), np.random.default_rng([7, log2_count])
+    for _ in range(2):
+        expected = qmc.Sobol(d=2, scramble=True, rng=theirs).random_base2(log2_count)
+        assert np.array_equal(sobol_square(log2_count, mine), expected)
+    assert mine.random() == theirs.random()

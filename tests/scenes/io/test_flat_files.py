@@ -10,7 +10,7 @@ import pytest
 from ezdxf import path as dxf_path
 
 from geometry.flats import Flat, upright
-from geometry.rings import area_mm2, circle_ring, polygon_ring, rectangle_ring
+from geometry.rings import circle_ring, polygon_ring, rectangle_ring
 from geometry.unfold import Bending, ends_of, one_piece
 from scenes.io.dxf_outline import read_outline
 from scenes.io.flat_files import Drawn, Words, dxf_of, svg_of
@@ -37,7 +37,9 @@ def test_a_drawing_passes_the_audit_and_is_in_millimetres():
 
 
 def test_what_is_cut_encloses_the_areas_of_the_flats():
-    """Areas of polylines with bulges by ezdxf's own flattening, of circles by pi r^2."""
+    """Areas of polylines with bulges by ezdxf's own flattening. Those expected: a rectangle less what four arcs of 6 mm cut off
+    it, (4 - pi) r^2, and the shoelace formula for a ring of straight lines.
+    """
     _, space = read(DRAWN)
     circles = sorted(entity.dxf.radius for entity in space.query('CIRCLE[layer=="cut"]'))
     assert circles == [3, 65]
@@ -45,7 +47,10 @@ def test_what_is_cut_encloses_the_areas_of_the_flats():
         abs(np.trapezoid(*np.array([(p.y, p.x) for p in [*dxf_path.make_path(one).flattening(0.001)]]).T))
         for one in space.query('LWPOLYLINE[layer=="cut"]')
     )
-    assert found == pytest.approx(sorted([area_mm2(PLATE.outer), area_mm2(HOOD.outer)]), rel=1e-4)
+    x, y = HOOD.outer.points_mm.T
+    assert not HOOD.outer.bulges.any()
+    hood = abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+    assert found == pytest.approx(sorted([190 * 160 - (4 - np.pi) * 36, hood]), rel=1e-4)
     assert all(one.closed for one in space.query("LWPOLYLINE"))
 
 
@@ -78,16 +83,16 @@ def test_the_svg_is_the_same_drawing_at_its_true_size():
     assert points[-1] == pytest.approx(ring[0], abs=1e-3)
 
 
-def test_a_mask_written_here_is_read_as_the_outline_it_is():
-    """The scene's own reader of drawings takes a mask's cut-out from its drawing; words and squares stand on other layers."""
-    document, space = read(Drawn(flats=(PLATE,)))
-    for entity in list(space):
-        if entity.dxf.layer != "cut" or (entity.dxftype() == "LWPOLYLINE"):
-            space.delete_entity(entity)
+def test_the_cut_out_of_a_mask_alone_on_the_layer_cut_is_read_as_the_outline_it_is():
+    """The scene's own reader of drawings, on a drawing of nothing but a cut-out of 120 x 80 with corners of 8 mm."""
+    cut_out = Flat(outer=rectangle_ring(120, 80, 8))
+    document, space = read(Drawn(flats=(cut_out,)))
+    for entity in list(space.query('*[layer!="cut"]')):  # the square to measure
+        space.delete_entity(entity)
     stream = io.StringIO()
     document.write(stream)
     area = read_outline(stream.getvalue().encode(), source="x").shape.area
-    assert area == pytest.approx(np.pi * (65**2 + 9), rel=1e-4)
+    assert area == pytest.approx(120 * 80 - (4 - np.pi) * 64, rel=1e-4)
 
 
 def test_the_same_drawing_is_the_same_bytes():

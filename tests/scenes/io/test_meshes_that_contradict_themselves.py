@@ -72,6 +72,14 @@ def test_a_glb_in_order_is_read(node):
     assert not refusal_of(glb(node, primitive={"extensions": {"KHR_materials_variants": {}}}), "glb")
 
 
+@pytest.mark.parametrize("end", [0, 3])
+def test_a_glb_whose_stated_sizes_are_rounded_is_read_at_either_end(end):
+    """Its least corner is stated as 0, 0, 0: a rounding is one of the body's size, not of the end that it falls on."""
+    corners = CORNERS.copy()
+    corners[corners == end] += np.float32(1e-7 if end == 0 else 1e-3)
+    assert not refusal_of(glb(corners=corners), "glb")
+
+
 def package(item='<item objectid="1"/>', *, vertices=None, triangles=None, more=(), unit='unit="millimeter"', extra=""):
     """A tetrahedron as 3MF."""
     vertices = vertices or "".join(f'<vertex x="{x:g}" y="{y:g}" z="{z:g}"/>' for x, y, z in CORNERS)

@@ -260,6 +260,18 @@ def test_another_disk_put_into_the_folder_is_left_alone(out, monkeypatch):
         write(out, "new")
 
 
+def test_a_folder_without_results_is_refused_before_anything_in_it_is_walked_through(tmp_path, monkeypatch):
+    """As a home folder, with everything that a person has."""
+    (tmp_path / "home/photos").mkdir(parents=True)
+
+    def walked(_):
+        raise AssertionError
+
+    monkeypatch.setattr(files, "names_in", walked)
+    with pytest.raises(SceneError, match="holds other files and no results"):
+        write(tmp_path / "home", "new")
+
+
 def test_files_on_another_disk_stay_there_alone(out, monkeypatch):
     """As where one folder is shown in another: it is no disk of its own, but its files cannot be given a second name."""
 

@@ -221,7 +221,8 @@ def test_without_a_state_the_table_has_no_head():
 @pytest.mark.parametrize(
     ("value", "words"),
     [
-        (0.004, "none"),
+        (0.0004, "none"),
+        (0.004, "<0.01 stop"),
         (0.34, "0.34 stop"),
         (1.0, "1.00 stop"),
         (1.5, "1.50 stops"),

@@ -9,9 +9,9 @@ import pytest
 from scenes.answers.options import Wanted
 from scenes.questions.check import run
 from scenes.questions.check.run import Asked, Done, state_failed, workers_for, written_words
+from scenes.runtime import worker_pool
 from scenes.runtime.worker_pool import WorkerDied
 from scenes.states.clear_rule import Limits
-from scenes.verdicts import processes
 from scenes.verdicts.check import CheckResult
 from tests.scenes.check_made import plan
 from tests.scenes.questions.check.test_results_json import FAILED, state
@@ -49,17 +49,17 @@ def test_the_closing_line_tells_what_was_written(states, failed, words):
         (Asked(threads=8, parts=True), 2, 0),
         (Asked(threads=8, parts=True), 4, 1),
         (Asked(threads=8, device="gpu"), 40, 0),
-        (Asked(threads=256), 400, processes.MOST_PROCESSES - 1),
+        (Asked(threads=256), 400, worker_pool.MOST_PROCESSES - 1),
     ],
 )
 def test_workers_are_as_many_as_pay(monkeypatch, asked, states, workers):
-    monkeypatch.setattr(processes, "memory_bytes", lambda: 1e15)
+    monkeypatch.setattr(worker_pool, "memory_bytes", lambda: 1e15)
     assert workers_for(asked, [plan()] * states) == workers
 
 
 @pytest.mark.parametrize(("gigabytes", "workers"), [(2, 0), (4, 1), (1, 0)])
 def test_workers_are_no_more_than_the_memory_holds(monkeypatch, gigabytes, workers):
-    monkeypatch.setattr(processes, "memory_bytes", lambda: gigabytes * 1.1e9)
+    monkeypatch.setattr(worker_pool, "memory_bytes", lambda: gigabytes * 1.1e9)
     assert workers_for(Asked(threads=8), [plan()] * 40) == workers
 
 

@@ -10,9 +10,9 @@ import imagecodecs
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from scenes.questions.compare.predicted import field_cosine, predicted
 from scenes.questions.compare.shoot import read_notes
 from scenes.states.load import load_scene
+from scenes.unknowns.predicted import field_cosine, predicted
 
 SCENE = """brimline = 1
 title = "Quarry, night"

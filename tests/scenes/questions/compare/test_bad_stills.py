@@ -1,11 +1,13 @@
 """Ways to hand in bad stills: each gets a sentence or a right answer, never "as predicted", for the box is not as in the scene."""
 
+import json
+
 import pytest
 
 from scenes.questions.compare.answer import answer
 from scenes.scene_file.errors import SceneError
 from scenes.states.load import load_scene
-from tests.scenes.questions.compare.bad_stills import WAYS, spoilt
+from tests.scenes.questions.compare.bad_stills import GOOD, WAYS, spoilt
 
 REFUSED = {  # a part of the sentence
     "half size": "is 240 x 135 pixels, its reference without_box.png 480 x 270",
@@ -34,7 +36,7 @@ REFUSED = {  # a part of the sentence
     "box on alone cropped to 90 %": "shows less of the field than its reference, by its fall-off",
     "curve: hlg instead of srgb": "or their curve is not the one stated",
 }
-RIGHT = {  # up, right, ahead as they are, within what the stills then tell: 0.5 mm, or 3 standard errors
+RIGHT = {  # up, right, ahead as they are, within what truth.json allows, or 3 standard errors
     "a tint",
     "frame lines and a name",
     "no reference",
@@ -49,7 +51,7 @@ SAID = {  # part of the answer's page
     "box never on": "Was the box on the lens?",
 }
 QUICK = {*REFUSED} - {"box on alone cropped to 90 %", "curve: hlg instead of srgb"} | {"a tint"}
-TRUE = {"box.offset_mm.up": -3.0, "box.offset_mm.right": -2.0, "box.ahead_mm": 6.0}
+TRUTH = json.loads((GOOD / "truth.json").read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize("way", [way if way in QUICK else pytest.param(way, marks=pytest.mark.slow) for way in WAYS])
@@ -68,4 +70,5 @@ def test_bad_stills_get_a_sentence_or_a_right_answer(way, tmp_path):
     assert SAID.get(way, "") in page
     if way in RIGHT:
         for value in found.values:
-            assert abs(value.value - TRUE[value.unknown.path]) <= max(0.5, 3 * value.sigma), value.unknown.path
+            path = value.unknown.path
+            assert abs(value.value - TRUTH["values"][path]) <= max(TRUTH["allowed"][path], 3 * value.sigma), path

@@ -242,7 +242,11 @@ def test_of_a_length_and_an_angle_that_move_together_each_is_told_in_its_own_uni
         alike=(),
         framing=None,
         fit=SimpleNamespace(covariance=np.outer([1.48, 1.53], [1.48, 1.53])),
-        next_shot=None,
+        next_shots=(),
     )
     (said,) = doubts(found)
     assert "Alone they are known to 1.48 mm and 1.53 deg" in said
+    state = SimpleNamespace(focus_mm=600.0, f_number=2.8)
+    found.next_shots = (SimpleNamespace(state=state, sigmas=np.array([0.12, 0.34])),)
+    (said,) = doubts(found)
+    assert "would bring every error to about 0.34 deg or less" in said

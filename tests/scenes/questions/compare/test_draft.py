@@ -34,6 +34,7 @@ def shoot(tmp_path):
         (["A001-28-on.tif", "A001-28-off.tif"], [Pair("A001-28-on.tif", "A001-28-off.tif")], []),
         (["one.tif", "two.tif"], [Pair("one.tif", None), Pair("two.tif", None)], []),
         (["x_no_box.tif", "x.tif", "y_ref.tif"], [Pair("x.tif", "x_no_box.tif")], ["y_ref.tif"]),
+        (["a_clean.tif", "a_ref.tif", "a_with.tif"], [Pair("a_with.tif", "a_clean.tif")], ["a_ref.tif"]),
     ],
 )
 def test_stills_are_paired_by_their_names(names, pairs, alone):
@@ -47,9 +48,12 @@ def test_notes_list_the_stills_and_ask_what_only_the_crew_can_tell(shoot):
     assert [one["with_box"] for one in notes["picture"]] == ["inf_with.tif", "near.PNG"]
     assert notes["picture"][0]["without_box"] == "inf_without.tif"
     assert "without_box" not in notes["picture"][1]
-    assert {one["curve"] for one in notes["picture"]} == {"?"}
+    assert {one[key] for one in notes["picture"] for key in ("curve", "code_range", "covers")} == {"?"}
     assert notes["lens"] == "28"
     assert notes["picture"][0]["focus_mm"] == "infinity"  # the only one that the scene checks
+    taken = [line for line in text.splitlines() if line.startswith(("focus_mm", "f_number"))]
+    assert len(taken) == 4
+    assert all(line.endswith("# from the scene: look whether it was shot at it") for line in taken)
     assert '# "box.flag[top flag].angle_deg",' in text
 
 
@@ -61,10 +65,23 @@ def test_the_next_command_names_the_scene_by_a_path_that_is_there(shoot, capsys)
     assert command in notes.read_text()
 
 
-def test_a_curve_that_nobody_stated_is_not_guessed(shoot):
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [
+        ("curve", r"curve: must be one of linear, srgb"),
+        ("code_range", r"code_range: must be one of full, narrow"),
+        ("covers", r'covers: names no guide of scene.toml, "\?"'),
+    ],
+)
+def test_what_nobody_stated_is_not_guessed(shoot, key, words):
     run(shoot / "scene.toml", "--stills", shoot / "stills")
-    with pytest.raises(SceneError, match=r"curve: must be one of linear, srgb"):
-        answer(load_scene(shoot / "scene.toml"), shoot=shoot / "stills" / "shoot.toml")
+    notes = shoot / "stills" / "shoot.toml"
+    text = notes.read_text()
+    for stated, value in {"curve": "srgb", "code_range": "full", "covers": "recorded area"}.items():
+        text = text if stated == key else text.replace(f'{stated} = "?"', f'{stated} = "{value}"')
+    notes.write_text(text)
+    with pytest.raises(SceneError, match=words):
+        answer(load_scene(shoot / "scene.toml"), shoot=notes)
 
 
 def test_notes_that_are_there_are_kept(shoot, capsys):

@@ -33,7 +33,7 @@ def test_the_box_told_with_part_of_a_wish_is_that_of_a_second_run_with_so_much(t
     rear = 2 * half_mm(18, 20, 2.0, 40, 20, 2.5 + 0.45)
     report = designed(tmp_path, tight(1, (rear, 240)))
     assert not report.shown
-    way: WayOut = next(one for one in report.contradiction.ways if one.wish.key == "room:")
+    way: WayOut = next(one for one in report.contradiction.ways if one.wishes[0].key == "room:")
     assert way.words == "0.4 mm in place of 1"
     again = designed(tmp_path, tight(0.4, (rear, 240))).shown[0].design
     bare = designed(tmp_path, tight(0, (rear, 240))).shown[0].design

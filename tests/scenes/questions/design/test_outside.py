@@ -3,11 +3,15 @@
 import itertools
 import math
 
+import numpy as np
 import pytest
 
 from scenes.questions.design.answer import DesignAnswer
+from scenes.questions.design.outside import outside_of
 from scenes.questions.design.text import answer_words
-from tests.scenes.questions.design.made import FREE_FRONT, designed, half_mm, hood, lens, scene
+from scenes.questions.make.parts import parts_of
+from scenes.states.load import load_scene
+from tests.scenes.questions.design.made import FREE_FRONT, designed, half_mm, hood, lens, scene, written
 
 FREE_REAR = """
 [[design.free]]
@@ -81,3 +85,60 @@ def test_the_sheets_of_a_design_are_true_cuts_that_measure_what_its_table_says(t
         words = [text.get_text() for text in itertools.chain(figure.texts, *(axes.texts for axes in figure.axes))]
         assert any(text.startswith(f"{kind} cut through the lens axis") for text in words)
         assert f"{found[f'front_mm.{side}']:g}" in words
+
+
+MASK = """
+[[box.mask]]
+name = "mask"
+at_mm = 15
+opening_mm = [130, 100]
+"""
+
+
+def test_a_mask_without_an_outside_counts_as_it_is_made(tmp_path):
+    """190 + 2 x 6 = 202 and 150 + 2 x 6 = 162 mm: the hood's rear edge with a rim on each side; the walls end at 194 and 154."""
+    box = hood(at=AT_MM, depth=DEPTH_MM, rear=(190, 150), front=(190, 150)) + MASK
+    show = load_scene(written(tmp_path, scene(lens("50", 50, 2.0, 40), box)))
+    outside = outside_of(show.scene, show.scene.design, show.resources.outlines)
+    assert (outside.width_mm, outside.height_mm) == (202, 162)
+    assert outside.hoods_mm == (194, 154)
+
+
+def masked_mm(rear, front):
+    """Outside of a hood and of the mask of 130 mm behind it, each by hand."""
+    return max(leaning_mm(rear, front), rear + 12, 130 + 12)
+
+
+def masked(tmp_path, limit):
+    """A design of a hood, both ends free, behind which a mask has no outside of its own."""
+    free = FREE_FRONT + FREE_REAR.format(300, 240)
+    box = hood(at=AT_MM, depth=DEPTH_MM, rear=(200, 150)) + MASK
+    return designed(tmp_path, scene(lens("20", 20, 2.0, 40), box, free, design=f'small = ["front_area"]\n[design.limits]\n{limit}'))
+
+
+def test_a_hood_with_a_narrow_rear_is_not_refused_where_only_that_keeps_the_limit(tmp_path):
+    """Against every rear and front of the grid of 0.1 mm: by similar triangles clear, and by hand within the limit."""
+    rear_least, front_least = (2 * half_mm(18, 20, 2.0, 40, at, ROOM_MM) for at in (AT_MM, AT_MM + DEPTH_MM))
+    limit = front_least + 6.0
+    grid = [n / 10 for n in range(math.ceil(10 * rear_least), 3001)]
+    sizes = {
+        (rear, front): masked_mm(rear, front) for front in grid if front_least <= front <= limit for rear in grid if rear <= limit
+    }
+    within = [rear for (rear, _), size in sizes.items() if size <= limit]
+    assert 0 < max(within) < front_least - 2  # walls that do not lean would need a larger mask
+    report = masked(tmp_path, f"width_mm = {limit}")
+    found = report.shown[0].design.outside.width_mm
+    assert found <= limit
+    assert found == pytest.approx(min(sizes.values()), abs=2.0)
+    assert found >= min(sizes.values()) - 0.1
+
+
+def test_a_design_within_its_limits_stays_within_them_when_it_is_made(tmp_path):
+    limits = {"width_mm": 240.0, "height_mm": 178.0}
+    report = masked(tmp_path, "\n".join(f"{key} = {value}" for key, value in limits.items()))
+    design = report.shown[0].design
+    made = parts_of(design.scene, report.loaded.resources).made
+    corners = np.concatenate([part.solid().vertices_mm for part in made])
+    size = np.ptp(corners[:, :2], axis=0)
+    assert size.tolist() == pytest.approx([design.outside.width_mm, design.outside.height_mm], abs=1e-6)
+    assert (size <= [*limits.values()]).all()

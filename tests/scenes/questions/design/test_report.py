@@ -143,7 +143,7 @@ def test_a_design_is_a_scene_file_that_is_judged_clear_with_its_comments_kept(tm
     made = load_scene(tmp_path / "out" / "design-1.toml")
     assert all(judge_state(state).clear for state in plans_of(made))
     data = json.loads((tmp_path / "out" / "designs.json").read_text())["designs"][0]
-    outside = outside_of(made.scene, made.scene.design)
+    outside = outside_of(made.scene, made.scene.design, made.resources.outlines)
     assert (data["width_mm"], data["height_mm"]) == pytest.approx((outside.width_mm, outside.height_mm), abs=1e-3)
     tight = text.replace(
         re.search(r"front_mm = \[[^]]*\]", text)[0], "front_mm = [{}, {}]".format(*(m["value"] - 1 for m in data["measures"]))
@@ -180,10 +180,10 @@ def test_limits_that_cannot_hold_name_the_fewest_wishes_and_the_cheapest_way_out
     report = designed(tmp_path, narrow)
     assert not report.shown
     ways = report.contradiction.ways
-    assert {way.wish.key.partition(":")[0] for way in ways} == {"limit", "lens", "room", "walk"}
-    assert "height" not in " ".join(way.wish.words for way in ways)
+    assert {wish.kind for wish in report.contradiction.wishes} == {"limit", "lens", "room", "walk"}
+    assert "height" not in " ".join(wish.words for wish in report.contradiction.wishes)
     cheapest = ways[0]
-    assert cheapest.wish.key == "limit:front_width"
+    assert cheapest.wishes[0].key == "limit:front_width"
     least = float(re.match(r"[\d.]+", cheapest.words)[0])
     enough = designed(tmp_path, narrow.replace("width_mm = 238", f"width_mm = {least + 0.02}"))
     assert enough.shown

@@ -62,7 +62,7 @@ def test_a_lamp_that_nothing_keeps_off_is_named_and_given_up_first(tmp_path):
     report = designed(
         tmp_path, scene(lens("20", 20, 2.0, 20), CLOSED + hood(at=4, depth=40, rear=(150, 110)), more=ahead, design=wish)
     )
-    assert [way.wish.key for way in report.contradiction.ways] == ["light:lamp"]
+    assert [way.wishes[0].key for way in report.contradiction.ways] == ["light:lamp"]
     assert report.contradiction.ways[0].design is not None
 
 

@@ -1,6 +1,7 @@
 """The drawings as printed: sizes on paper, what every sheet says, the projection and its symbol."""
 
 import io
+import re
 from itertools import pairwise
 
 import numpy as np
@@ -8,11 +9,11 @@ import pypdf
 import pytest
 
 from scenes.questions.make.answer import answer
-from scenes.questions.make.drawing_paper import BAR_MM, PAPERS_MM, projection_symbol
+from scenes.questions.make.drawing_paper import projection_symbol
 from scenes.questions.make.drawings import drawings_pdf
 from scenes.questions.make.pen import WIDE
 from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT
-from tests.scenes.questions.make.small_box import SMALL, loaded
+from tests.scenes.questions.make.small_box import BOX, SMALL, loaded
 
 MM = 72 / 25.4
 TOLERANCES = """
@@ -59,15 +60,16 @@ def strokes(page):
     return np.array(found) / MM
 
 
-@pytest.mark.parametrize(("which", "paper"), [("a3", "a3"), ("a4", "a4")])
-def test_every_sheet_has_its_papers_size_and_bars_of_100_mm_across_and_along(which, paper, request):
+@pytest.mark.parametrize(("which", "size_mm"), [("a3", (420, 297)), ("a4", (210, 297))])
+def test_every_sheet_has_its_papers_size_and_bars_of_100_mm_across_and_along(which, size_mm, request):
+    """Sizes: ISO 216."""
     pages = pypdf.PdfReader(io.BytesIO(request.getfixturevalue(which))).pages
     assert len(pages) >= 11
     for page in (pages[0], pages[4], pages[-1]):
-        assert [float(page.mediabox.width) / MM, float(page.mediabox.height) / MM] == pytest.approx(PAPERS_MM[paper], abs=0.01)
+        assert [float(page.mediabox.width) / MM, float(page.mediabox.height) / MM] == pytest.approx(size_mm, abs=0.01)
         pieces = np.abs(np.diff(strokes(page), axis=1)[:, 0])
-        assert (np.abs(pieces - [BAR_MM, 0]).max(axis=1) < 1e-3).any()
-        assert (np.abs(pieces - [0, BAR_MM]).max(axis=1) < 1e-3).any()
+        assert (np.abs(pieces - [100, 0]).max(axis=1) < 1e-3).any()
+        assert (np.abs(pieces - [0, 100]).max(axis=1) < 1e-3).any()
 
 
 def test_a_printed_page_measures_100_mm_and_the_back_plate_its_size_by_the_scale(a3):
@@ -179,6 +181,8 @@ def test_a_hood_of_panels_has_a_flat_of_each_and_names_the_projection_by_its_sym
     texts = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(a4)).pages]
     for side in ("top", "left", "bottom", "right"):
         assert any(f"Hood, {side} wall, flat" in text for text in texts)
+    numbers = [re.search(r"P\d\d(\.F\d)?-[0-9a-f]{8}", text).group() for text in texts if "flat pattern" in text]
+    assert len(numbers) == 4 == len(set(numbers))  # ISO 7200: a number identifies one document
 
 
 def test_the_assembly_says_where_each_part_stands_by_the_scenes_own_places(report, a3):
@@ -197,10 +201,9 @@ def test_a_sheet_of_stock_that_lies_turned_on_its_page_says_so(stock, turned, tm
 
 
 def test_no_remark_of_the_parts_list_is_cut_short(tmp_path):
-    on_rods = SMALL.replace('"clamp"', '"rods-15"')
-    report = answer(loaded(tmp_path, '[make]\npaper = "a4"', box=on_rods)).report
+    report = answer(loaded(tmp_path, '[make]\npaper = "a4"', box=BOX)).report  # on rods, with a tray and a flag
     texts = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(drawings_pdf(report))).pages]
-    (parts_list,) = (text for text in texts if "material, remark" in text)
+    parts_list = " ".join(text for text in texts if "material, remark" in text)
     assert all(" ".join(one.note.split()) in " ".join(parts_list.split()) for one in report.bought)
     assert any("rod" in one.name for one in report.bought)
 

@@ -127,6 +127,19 @@ def seen(page):
     return parser
 
 
+def test_what_stills_tell_is_on_the_page_on_paper_and_in_the_json(papers, data):
+    lenses = [one["lens"] for one in data["stills_tell"]]
+    assert sorted(lenses) == ["long", "wide"]
+    assert {"box.ahead_mm", "lens[wide].pupil_behind_front_mm"} <= {
+        one["of"] for one in data["stills_tell"][lenses.index("wide")]["values"]
+    }
+    page = " ".join(seen(papers["plan.html"]).words)
+    paper = " ".join(" ".join(one.extract_text() for one in PdfReader(io.BytesIO(papers["plan.pdf"])).pages).split())
+    for words in ("What stills of these shots tell", "let brimline compare fit them"):
+        assert words in page
+        assert words in paper
+
+
 def test_every_state_is_shot_or_spoken_for_by_a_shot_of_its_lens_that_is_no_better(made):
     plan = made.plan
     shots = {shot.number: shot for shot in plan.shots}

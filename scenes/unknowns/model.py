@@ -14,9 +14,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.questions.compare.predicted import Predicted, UnbuildableError, Values, field_cosine, predicted
-from scenes.questions.compare.shoot import Shot, Unknown, nominal_values
 from scenes.stills.cells import Measured, coarser
+from scenes.unknowns.predicted import Predicted, UnbuildableError, Values, field_cosine, predicted
+from scenes.unknowns.unknown import Unknown, View, nominal_values
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -46,7 +46,7 @@ PLANE, FALLOFF = 3, 2  # numbers of a still: exposure, right, up; power of the c
 class Seen:
     """A shot with what was measured on its cells, upright, and which of them count."""
 
-    shot: Shot
+    shot: View
     measured: Measured
     use: Bools
     cosine: Floats
@@ -89,7 +89,7 @@ class Seen:
         return replace(self, use=self.use & ~left_out)
 
 
-def seen(shot: Shot, measured: Measured) -> Seen:
+def seen(shot: View, measured: Measured) -> Seen:
     """A still on the cells of its own shape; plane coordinates run from -1/2 to 1/2 across the picture."""
     rows, columns = measured.shape
     right = np.broadcast_to((np.arange(columns) + 0.5) / columns - 0.5, (rows, columns))

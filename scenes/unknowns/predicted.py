@@ -16,12 +16,12 @@ from raytrace.coverage.picture import Prepared, box_depths_mm, prepared, prepare
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState, pencils_for
 from raytrace.shares import VignetteMap
-from scenes.questions.compare.shoot import Shot, Unknown, framed, moved
 from scenes.rig.box import build_box
 from scenes.rig.lens import front_travel_mm, lens_variants
 from scenes.runtime.engines import unlit_as_clear
 from scenes.scene_file.tables.scene import box_for
 from scenes.states.state import State
+from scenes.unknowns.unknown import Unknown, View, framed, moved
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -45,11 +45,13 @@ class Predicted:
     rims: Singles
 
 
-def predicted(shot: Shot, unknowns: tuple[Unknown, ...], values: Values, cells: Cells, *, with_rims: bool = True) -> Predicted:
-    """The prediction on (rows, columns) cells."""
+def predicted(
+    shot: View, unknowns: tuple[Unknown, ...], values: Values, cells: Cells, *, with_rims: bool = True, again: bool = True
+) -> Predicted:
+    """The prediction on (rows, columns) cells; without `again`, nothing is kept of a state that is not asked for again."""
     lens, box = _built(shot, unknowns, tuple(values))
     grid = area_grid(framed(shot, unknowns, tuple(values)), (cells[0] * FINER, cells[1] * FINER))
-    map_ = unlit_as_clear(_map(shot, lens, grid, box))
+    map_ = unlit_as_clear(_map(shot, lens, grid, box, again=again))
     rims = _cell_means(_rims(lens, grid, map_)) if with_rims else np.broadcast_to(np.float32(1.0), cells)
     return Predicted(share=_cell_means(map_.transmission), rims=rims)
 
@@ -72,7 +74,7 @@ class _Ready:
 _ready: OrderedDict[tuple[int, PixelGrid], _Ready] = OrderedDict()
 
 
-def _map(shot: Shot, lens: LensState, grid: PixelGrid, box: Box) -> VignetteMap:
+def _map(shot: View, lens: LensState, grid: PixelGrid, box: Box, *, again: bool) -> VignetteMap:
     pencils_at = partial(pencils_for, lens)
     near, far = (float(depth) for depth in box_depths_mm(box))
     if box.glasses or lens is not _own_lens(shot.state):
@@ -83,17 +85,23 @@ def _map(shot: Shot, lens: LensState, grid: PixelGrid, box: Box) -> VignetteMap:
     if held is None or near < held.depths_mm[0] or far > held.depths_mm[1]:
         reach = near - BESIDE_MM, far + BESIDE_MM
         ready = prepared(pencils_at, grid, box, np.array(reach), threads=THREADS)
-        held = _ready[key] = _Ready(shot.state, ready, reach)
-        if len(_ready) > MOST_READY:
-            _ready.popitem(last=False)
+        held = _Ready(shot.state, ready, reach)
+        if again:
+            _keep(key, held)
     return prepared_map(held.prepared, pencils_at, grid, box, threads=THREADS)
+
+
+def _keep(key: tuple[int, PixelGrid], held: _Ready) -> None:
+    _ready[key] = held
+    if len(_ready) > MOST_READY:
+        _ready.popitem(last=False)
 
 
 def _own_lens(state: State) -> LensState:
     return state.variants[len(state.variants) // 2]
 
 
-def _built(shot: Shot, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> tuple[LensState, Box]:
+def _built(shot: View, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> tuple[LensState, Box]:
     state = shot.state
     scene = moved(state.scene, unknowns, values)
     lens = next(lens for lens in scene.lens if lens.name == state.lens_name)
@@ -116,7 +124,7 @@ def _built(shot: Shot, unknowns: tuple[Unknown, ...], values: tuple[float, ...])
     return variants[len(variants) // 2].lens, box
 
 
-def stopped_down(shot: Shot, factor: float) -> Shot:
+def stopped_down(shot: View, factor: float) -> View:
     """The shot at so many times its f-number."""
     state, setting = shot.state, shot.setting
     glass, f_number = state.resources.glass_of(state.lens), factor * setting.f_number
@@ -130,13 +138,13 @@ def _cell_means(values: NDArray[np.floating]) -> Singles:
     return np.asarray(means, dtype=np.float32)
 
 
-def field_cosine(shot: Shot, cells: Cells) -> Floats:
+def field_cosine(shot: View, cells: Cells) -> Floats:
     """Cosine of the field angle at the cells' centres (H, W), of the lens as the scene has it."""
     slope = pencils_for(_own_lens(shot.state), area_grid(shot, cells).points_mm).slope
     return np.asarray(1.0 / np.sqrt(1.0 + np.sum(slope**2, axis=1))).reshape(cells)
 
 
-def area_grid(shot: Shot, cells: Cells) -> PixelGrid:
+def area_grid(shot: View, cells: Cells) -> PixelGrid:
     """The area of a still on (rows, columns) cells."""
     area = shot.area
     return PixelGrid(width_mm=area.width_mm, height_mm=area.height_mm, columns=cells[1], rows=cells[0], offset_mm=area.offset_mm)
