@@ -77,9 +77,9 @@ def _draw_state(axes: Axes, row: int, share: float, tall: float, state: StateLim
     middle = row + 0.1 + 0.8 * share
     clear, touch = (min(max(limit.focal_mm, low), high) for limit in (state.clear, state.touch))
     hatched: dict[str, Any] = {"hatch": "/////", "hatch_linewidth": 0.5, "edgecolor": SOFT_INK, "linewidth": 0.0}
-    bars = ((low, touch, BITES, {}), (touch, clear, TIGHT_GROUND, hatched), (clear, high, RAY_CLEAR, {}))
-    for left, right, colour, ground in bars:
+    for left, right, colour in ((low, touch, BITES), (touch, clear, TIGHT_GROUND), (clear, high, RAY_CLEAR)):
         if right > left:
+            ground = hatched if colour == TIGHT_GROUND else {}
             axes.barh(middle, right - left, height=0.8 * tall, left=left, facecolor=colour, **ground)
     look: dict[str, Any] = {"va": "center", "fontsize": FOOT_PT, "fontfamily": FONT}
     place: dict[str, Any] = {"xycoords": axes.get_yaxis_transform(), "xytext": (-4.0, 0.0), "textcoords": "offset points"}
