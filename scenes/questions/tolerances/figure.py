@@ -71,7 +71,7 @@ def lens_figure(found: Surety, lens: LensSurety, title: str) -> Figure:
     return chart_figure(
         Chart(
             head=f"The {lens.lens_name}: out of frame in {_share(lens)}",
-            words=f"As written {nearest_words(lens.nominal)}. Worst build: {worst_words(lens)}",
+            words=f"Nominal: {nearest_words(lens.nominal)}. Worst build: {worst_words(lens)}",
             effects=lens.effects,
             inputs=found.inputs,
             answers_mm=lens.spread.values if lens.spread is not None else None,
