@@ -12,8 +12,9 @@ from scipy.stats import qmc
 from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.solve import Bounds, cost_of, minimised
 from scenes.unknowns.errors import covariance, unfelt
-from scenes.unknowns.model import Kept, Model, Seen, seen_coarser
+from scenes.unknowns.model import PRIOR, Kept, Model, Seen, seen_coarser
 from scenes.unknowns.predicted import UnbuildableError, Values
+from scenes.unknowns.telling import TOLD_SIGMA
 from scenes.unknowns.unknown import Unknown, nominal_values
 
 Floats = NDArray[np.float64]
@@ -27,6 +28,8 @@ MOST_STEPS, ROUGH_STEPS = 20, 12
 TOLERANCE, ROUGH_TOLERANCE = 1e-5, 1e-3
 AWAY = (1.0, 2.0, 3.0, 4.0, 5.5, 7.0, 9.0)  # mm or degrees
 FELT = 0.02  # of the cost
+TRUST_SIGMAS, LEAST_MOVE = 3.0, 0.5  # how far a told value is tried to either side: errors, and mm or degrees
+ONE_SIDED = 0.1  # of what the cost rises by on the other side: no rise
 PARTS = (0.25, 0.5, 0.75, 1.0)  # of the step in which a part comes into frame
 
 
@@ -60,7 +63,28 @@ class FitWithErrors(Fit):
 def with_errors(fit: Fit) -> FitWithErrors:
     """The fit with its standard errors, which cost many maps: for the fit that is told, not for those on the way to it."""
     found = covariance(fit.model, fit.vector)
+    for place in range(fit.model.count):
+        sigma = float(np.sqrt(max(found[place, place], 0.0)))
+        if sigma <= TOLD_SIGMA and _held_from_one_side(fit, place, max(TRUST_SIGMAS * sigma, LEAST_MOVE)):
+            found[place], found[:, place] = 0.0, 0.0
+            found[place, place] = PRIOR**2
     return FitWithErrors(model=fit.model, vector=fit.vector, cost=fit.cost, rms=fit.rms, covariance=found)
+
+
+def _held_from_one_side(fit: Fit, place: int, off: float) -> bool:
+    """Whether a value could as well lie this much further to one side, as that of a part that just comes into frame.
+
+    What little such a part explains, dust or an uneven wall would too.
+    """
+    rises = []
+    for sign in (-1.0, 1.0):
+        vector = fit.vector.copy()
+        vector[place] = _with(fit, place, sign * off)[place]
+        try:
+            rises.append(cost_of(fit.model, vector) - fit.cost)
+        except UnbuildableError:
+            return False
+    return min(rises) < ONE_SIDED * max(rises)
 
 
 def finders(stills: Sequence[Seen]) -> tuple[Seen, ...]:
