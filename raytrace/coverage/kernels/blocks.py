@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from raytrace.coverage.kernels.classify import note_hull, settle, take_hull
-from raytrace.coverage.kernels.hulls import KNOWN, KNOWN_FIRST, KNOWN_LAST, KNOWN_MODE, ONE, STOPPED, UNKNOWN, hull_at_hand
+from raytrace.coverage.kernels.hulls import KNOWN, KNOWN_FIRST, KNOWN_LAST, KNOWN_MODE, STOPPED, UNKNOWN, hull_at_hand
+from raytrace.coverage.kernels.outlines import ONE
 from raytrace.coverage.kernels.project import CLEAR, CUT, DARK, edge_state, narrow
 from raytrace.coverage.kernels.scratch import (
     ALL_DARK,

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from raytrace.coverage.kernels.hulls import KNOWN, KNOWN_FIRST, KNOWN_LAST, KNOWN_MODE, ONE, STOPPED, UNKNOWN, classify_hull
+from raytrace.coverage.kernels.hulls import KNOWN, KNOWN_FIRST, KNOWN_LAST, KNOWN_MODE, STOPPED, UNKNOWN, classify_hull
+from raytrace.coverage.kernels.outlines import ONE
 from raytrace.coverage.kernels.project import CLEAR, CUT, DARK, edge_state, project
 from raytrace.coverage.kernels.scratch import (
     ALL_DARK,

@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
+from raytrace.coverage.kernels.near_points import near_points
+from raytrace.coverage.kernels.outlines import COUNTS, NEXT, ONE, outline_at
 from raytrace.coverage.kernels.project import CLEAR, CUT, DARK, edge_state, outside_square, project
 from raytrace.coverage.kernels.scratch import FOUND, FOUND_TURN, PLANES, SIDES, SPAN, Bench, Lists, add_side
 from raytrace.coverage.tables.tables import POINTS, POINTS_END, TRIAL, TRIAL_END, Tables
@@ -13,10 +15,9 @@ from raytrace.jit.compiled import compiled
 
 Ints = NDArray[np.int64]
 
-ONE = 16  # where in Lists.hand the spots of a whole shape begin; before them lies the edge being looked at
-ORDER, COUNTS, NEXT = 4, 5, 6  # rows of Bench.hull: points in order; points of each corner's outline; who comes next in it
 NOBODY = -1  # comes next after a point within an outline
 KNOWN, KNOWN_MODE, KNOWN_FIRST, KNOWN_LAST = range(10, 14)  # rows of what is known of hulls, by their number
+MANY_POINTS = 48  # of a body, from which on only those near the discs are put in order
 UNKNOWN, STOPPED = 2, 3  # in place of a state: not looked at yet; an entry before stops all within it
 
 
@@ -34,6 +35,8 @@ def classify_hull(t: Tables, shape: int, corner: FloatArray, reach: float, found
         found.used[SIDES] = start
     for k in range(count):
         project(corner, t.point, first + k, bench.hand, ONE + 8 * k)
+    if count > MANY_POINTS and not outside_square(bench.hand, ONE, count, reach):
+        count = near_points(count, reach, bench)
     return hull_at_hand(count, False, reach, found, bench)
 
 
@@ -75,7 +78,7 @@ def _sides(count: int, reach: float, found: Lists, bench: Bench) -> int:
     start = found.used[SIDES]
     found.used[FOUND], found.used[FOUND_TURN] = PLANES, 1
     for c in range(4):
-        bench.hull[COUNTS, c] = _outline_at(bench.hand, count, c, bench.hull, c)
+        bench.hull[COUNTS, c] = outline_at(bench.hand, count, c, bench.hull, c)
         _link(bench.hull, c, count)
     for c in range(4):
         n = bench.hull[COUNTS, c]
@@ -112,63 +115,3 @@ def _link(hull: Ints, c: int, count: int) -> None:
 def _seen_by_all(hull: Ints, a: int, b: int) -> bool:
     """Whether the side from a to b is in the outlines of all four corners."""
     return bool(hull[NEXT, a] == b and hull[NEXT + 1, a] == b and hull[NEXT + 2, a] == b and hull[NEXT + 3, a] == b)
-
-
-@compiled
-def _outline_at(hand: FloatArray, count: int, corner: int, hull: Ints, to: int) -> int:
-    """Number of points of the convex outline at one corner, put into hull[to] turning left from the lowest-numbered one.
-
-    Source: monotone chain, Andrew, Information Processing Letters 9, 216 (1979) (from memory).
-    """
-    at = ONE + 2 * corner
-    if corner == 0:
-        for k in range(count):
-            hull[ORDER, k] = k
-    _sort_points(hand, count, at, hull)
-    n, base = 0, 1
-    for step in range(2 * count - 1):
-        point = hull[ORDER, step if step < count else 2 * count - 2 - step]
-        base = n if step == count else base
-        while n > base and _turns(hand, at, hull[to, n - 2], hull[to, n - 1], point) <= 0.0:
-            n -= 1
-        hull[to, n] = point
-        n += 1
-    n = max(n - 1, 1)
-    lowest = 0
-    for k in range(n):
-        lowest = k if hull[to, k] < hull[to, lowest] else lowest
-    for k in range(n):
-        hull[NEXT + to, k] = hull[to, (lowest + k) % n]
-    for k in range(n):
-        hull[to, k] = hull[NEXT + to, k]
-    return n
-
-
-@compiled
-def _turns(hand: FloatArray, at: int, a: int, b: int, c: int) -> float:
-    u, v = hand[8 * a + at], hand[8 * a + at + 1]
-    return (hand[8 * b + at] - u) * (hand[8 * c + at + 1] - v) - (hand[8 * b + at + 1] - v) * (hand[8 * c + at] - u)
-
-
-@compiled
-def _sort_points(hand: FloatArray, count: int, at: int, hull: Ints) -> None:
-    """Put hull[ORDER] by u, then v, then number; from corner to corner the order hardly changes.
-
-    Source: Shell, Communications of the ACM 2(7), 30 (1959), with gaps that shrink by 2.25 (from memory).
-    """
-    gap = count
-    while gap > 1:
-        gap = max(1, int(gap / 2.25))
-        for k in range(gap, count):
-            number = hull[ORDER, k]
-            u, v = hand[8 * number + at], hand[8 * number + at + 1]
-            j = k
-            while j >= gap:
-                before = 8 * hull[ORDER, j - gap] + at
-                if u > hand[before] or (u == hand[before] and v > hand[before + 1]):
-                    break
-                if u == hand[before] and v == hand[before + 1] and number > hull[ORDER, j - gap]:
-                    break
-                hull[ORDER, j] = hull[ORDER, j - gap]
-                j -= gap
-            hull[ORDER, j] = number
