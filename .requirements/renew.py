@@ -24,7 +24,7 @@ UV = os.environ.get("UV", "uv")
 FILES = {  # file: what of pyproject.toml it holds besides the program's own needs
     "run.txt": (),
     "test.txt": ("test",),
-    "all.txt": ("test", "renderer", "readers", "dev", "docs", "exr"),
+    "all.txt": ("test", "renderer", "readers", "dev", "docs", "exr", "raw"),
 }
 SYSTEMS = {"macOS on Apple silicon": "aarch64-apple-darwin", "Windows": "x86_64-pc-windows-msvc", "Linux": "x86_64-manylinux_2_28"}
 PYTHONS = ("3.11", "3.12", "3.13")

@@ -58,7 +58,7 @@ class FlagBench:
         self._left_out_mm = left_out_mm
         self._beams: tuple[Beam, ...] | None = None
         self._cuts: dict[tuple[int, float, float], Section] = {}
-        self._highest: dict[tuple[int, Side, float, float], float] = {}
+        self._behind: dict[tuple[int, float], FloatArray | None] = {}  # the box's pose is one
         self._clear: ClearRooms | None = None
         self._own: Rooms | None = None
         self._spans: dict[tuple[Side, float, float, Bars], tuple[float, float]] = {}  # the box's pose is one
@@ -181,11 +181,12 @@ class FlagBench:
 
     def _highest_behind_mm(self, beam: Beam, hinge: Hinge) -> float:
         """How far out from a hinge a beam comes behind it [mm]; inf where that is not known."""
-        key = (id(beam), hinge.side, hinge.out_mm, hinge.at_mm)
-        if key not in self._highest:
+        key = (id(beam), hinge.at_mm)
+        if key not in self._behind:
             points = beam.bends_behind(hinge.plane(0.0))
-            self._highest[key] = math.inf if points is None else float(hinge.to_box(points)[:, 2].max())
-        return self._highest[key]
+            self._behind[key] = None if points is None else hinge.box.points_to_part(points)[:, :2]
+        across = self._behind[key]
+        return math.inf if across is None else float(hinge.out_and_along(across)[0].max())
 
     def _cut(self, beam: Beam, hinge: Hinge, depths: FloatArray) -> Sections:
         found = {depth: self._section(beam, hinge, depth) for depth in depths.tolist()}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -139,9 +138,12 @@ def states_of_lens(scene: Scene, lens: Lens, resources: Resources) -> Iterator[S
     """Every state of one lens; GeometryError or ItemError where its box or the lens itself cannot be built."""
     grid = pixel_grid(scene.camera)
     guides = guides_of(scene.camera, grid)
-    notes = _facts(scene, lens, resources)
+    facts: dict[float, tuple[Note, ...]] = {}  # by how far the front rim has come out: it may run into the box
     for setting in settings_of(scene, lens):
-        yield plan_state(scene, lens, resources, setting, grid=grid, guides=guides, notes=notes)
+        travel_mm = front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
+        if travel_mm not in facts:
+            facts[travel_mm] = _facts(scene, lens, resources, travel_mm)
+        yield plan_state(scene, lens, resources, setting, grid=grid, guides=guides, notes=facts[travel_mm])
 
 
 def plan_state(
@@ -231,11 +233,9 @@ def _rebuilt(fitted: SceneBox, lens: Lens, resources: Resources, travel_mm: floa
     return found
 
 
-def _facts(scene: Scene, lens: Lens, resources: Resources) -> tuple[Note, ...]:
-    """What shapes and numbers alone tell about a lens in this box, at its shortest focal length."""
-    focal_mm = focal_lengths(lens)[0]
-    own_box = box_for(scene, lens)
-    assembly, _ = build_box(own_box, lens, resources, front_travel_mm=front_travel_mm(lens, focal_mm, math.inf))
+def _facts(scene: Scene, lens: Lens, resources: Resources, travel_mm: float) -> tuple[Note, ...]:
+    """What shapes and numbers alone tell about a lens in this box, with its front rim moved so far."""
+    own_box, assembly, _ = _box_with(scene, lens, resources, travel_mm)
     told = (*box_facts(own_box, lens, assembly), *lens_facts(lens, resources.glass_of(lens), min(f_numbers_of(scene, lens))))
     told = (*told, *doubtful_notes(scene, lens))
     return (*told, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))

@@ -24,8 +24,9 @@ from scenes.questions.design.wishes import Wishes
 from scenes.rig.box_notes import box_notes
 from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.progress import Tick, silent
-from scenes.scene_file.tables.box import PART_KEYS, BoxPart
+from scenes.scene_file.tables.box import PART_KEYS, Box, BoxPart
 from scenes.scene_file.tables.design import TRAYS, DesignRow, tray_of
+from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.states.clear_rule import room_needed_mm
 from scenes.states.full_range import Ranged, checked_ranges
@@ -277,13 +278,18 @@ def _key(pick: Mapping[str, Any], space: Space, notches: Notches) -> object:
 
 
 def _looked_over(scene: Scene, bench: LensBench) -> str:
-    """Why a box cannot be built or used with a lens; '' where it can."""
-    state, fitted = bench.states[0], box_for(scene, bench.lens)
+    """Why a box cannot be built or used with a lens, however far its front comes out; '' where it can."""
+    fitted = box_for(scene, bench.lens)
+    by_travel = {state.travel_mm: state for state in bench.states}
+    return next(filter(None, (_looked_over_at(fitted, bench.lens, state) for state in by_travel.values())), "")
+
+
+def _looked_over_at(fitted: Box, lens: Lens, state: State) -> str:
     try:
         assembly, box = state.rebuilt(fitted)
     except GeometryError as error:
         return str(error)
-    notes = box_notes(fitted, bench.lens, assembly, box, state.variants)
+    notes = box_notes(fitted, lens, assembly, box, state.variants)
     for note in (*notes.facts, *notes.contradictions, *notes.focus):
         if note.severity is Severity.FAULT or note.doubts_light:
             return f"{note.part}: {note.text}"

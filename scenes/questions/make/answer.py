@@ -255,7 +255,7 @@ CARRIED_COLUMNS: tuple[Column[Carried], ...] = (
     Column(key="kg", of=attrgetter("kg")),
     Column(head="kg", of=lambda box: f"{box.kg:.2f} ({box.range_kg[0]:.2f} - {box.range_kg[1]:.2f})"),
     Column(head="ahead", key="ahead_mm", of=attrgetter("ahead_mm"), words="{:.0f}".format),
-    Column(head="up", key="up_mm", of=attrgetter("up_mm"), words="{:+.0f}".format),
+    Column(head="up", key="up_mm", of=attrgetter("up_mm"), words=lambda value: f"{round(value):+d}"),
     Column(head="front", key="lens_front_nm", of=attrgetter("lens_front_n_m"), words="{:.2f}".format),
     Column(head="at rods", of=lambda box: "-" if box.rods_n_m is None else f"{box.rods_n_m:.1f}"),
     Column(head="drop", of=_drop),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from scenes.questions.make.joints import RodMeeting
@@ -148,14 +149,21 @@ def _weight_words(report: MakeReport) -> Iterator[str]:
             yield f"rods: {box.lens_name} does not say how long it is; {how_long}"
 
 
+def bent_words(report: MakeReport) -> str:
+    """How much room bent rods take at most, rounded up to a tenth of a mm."""
+    states = (one for box in report.carried for one in box.states if one.sagged_room_mm is not None)
+    lost_mm = max((one.room_mm - (one.sagged_room_mm or 0.0) for one in states), default=0.0)
+    return plain(max(math.ceil(10 * lost_mm - 1e-6), 1) / 10)
+
+
 def next_words(report: MakeReport) -> str:
     """What to do now."""
     if report.rods_in_plate and report.all_clear:
         return "mend what the back plate does to the rods, as said above, before it is cut."
     if all(box.clear for box in report.carried) and not report.all_clear:
         return (
-            "say in [make] what rods really carry it (rod_length_mm, rod_wall_mm, rod_material); if it stays so, give the box that "
-            "much more room, in a design by room_mm in [design.want]."
+            "say in [make] what rods really carry it (rod_length_mm, rod_wall_mm, rod_material); if it stays so, give the box "
+            f"about {bent_words(report)} mm more room, in a design by room_mm in [design.want]."
         )
     if not report.all_clear:
         return "run brimline check on this scene, and mend what it names, before anything is cut."

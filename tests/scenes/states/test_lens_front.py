@@ -10,6 +10,7 @@ from scenes.questions.widest.report import Fate, Wanted, widest_report
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.resources import Resources
+from scenes.states.judgement import judge_state
 from scenes.states.load import Loaded
 from scenes.states.state import states_of
 from scenes.verdicts.check import run_check
@@ -87,3 +88,44 @@ def test_the_widest_lens_and_the_check_agree_where_a_front_is_too_small(front):
     assert limit.fate is Fate.FOUND
     assert words(focal=limit.focal_mm, front=front) == []
     assert len(words(focal=limit.focal_mm - 0.3, front=front)) == 1
+
+
+COMES_OUT = """
+brimline = 1
+[camera]
+format = "36x24"
+[[lens]]
+name = "50"
+focal_mm = 50
+f_number = 2.8
+front_diameter_mm = 110
+front_to_sensor_mm = 150
+pupil_behind_front_mm = 30
+[[lens.state]]
+focus_mm = "infinity"
+front_travel_mm = 0
+[[lens.state]]
+focus_mm = 800
+front_travel_mm = {travel}
+[box]
+mount = "rods-15"
+ahead_mm = 2
+[[box.stage]]
+name = "tray"
+at_mm = 1
+depth_mm = 8
+opening_mm = [100, 80]
+outer_mm = [160, 140]
+[check]
+focus_mm = ["infinity", 800]
+"""
+
+
+def test_a_front_that_comes_out_into_a_tray_is_a_fault_at_that_focus_and_there_alone():
+    """The box on its rods stays: of 3 mm between rim and tray a travel of 4 mm leaves 1 mm too few, one of 2 mm 1 mm to spare."""
+    for travel_mm, is_clear in ((4, False), (2, True)):
+        far, near = states_of(parse_scene(COMES_OUT.format(travel=travel_mm), source="s.toml"))
+        faults = [note.text for note in near.notes if note.severity is Severity.FAULT]
+        assert judge_state(far).clear
+        assert judge_state(near).clear is is_clear
+        assert any("overlaps front ring by up to 1.0 mm along the axis" in text for text in faults) is not is_clear

@@ -167,10 +167,10 @@ def test_check_tells_each_lens_between_its_states_on_its_page_and_in_its_json(tm
     path = tmp_path / "scene.toml"
     path.write_text(SCENE.format(middle=34, width=half_width_mm(31, 600) + half_width_mm(34, 1200)))
     told = CliRunner().invoke(check, [str(path), "--pixels", "16", "--json"], standalone_mode=False)
-    (lens,) = json.loads(told.output)["lenses"]
+    (lens,) = json.loads(told.stdout)["lenses"]
     assert not lens["clear"]
     assert [span["shown"] for span in lens["spans"]] == ["clear", "not clear", "clear"]
-    page = CliRunner().invoke(check, [str(path), "--pixels", "16"], standalone_mode=False).output
+    page = CliRunner().invoke(check, [str(path), "--pixels", "16"], standalone_mode=False).stdout
     assert f"a: {lens['says']}" in " ".join(page.split())
     without = CliRunner().invoke(check, [str(path), "--pixels", "16", "--no-range", "--json"], standalone_mode=False)
-    assert json.loads(without.output)["lenses"] == []
+    assert json.loads(without.stdout)["lenses"] == []

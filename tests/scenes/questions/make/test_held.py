@@ -1,5 +1,7 @@
 """What holds a box: rods beside its back plate by plain geometry, joints counted, and the whole range judged with the rods bent."""
 
+import re
+
 import pytest
 
 from scenes.questions.make.answer import answer
@@ -52,6 +54,9 @@ def test_what_holds_the_parts_together_is_counted_and_said_to_be_open(tmp_path):
     )
 
 
+LIMP = '[make]\nrod_length_mm = 260\nrod_material = "limp"\n[[make.own]]\nname = "limp"\ndensity_g_cm3 = 0.1\nmodulus_gpa = 6\n'
+
+
 def masked(tmp_path, width, height, make=""):
     """A lens whose field is widest at a focus between the two that are checked, and a mask."""
     path = tmp_path / "scene.toml"
@@ -74,8 +79,7 @@ def half_height_mm(field_deg, focus_mm):
 
 def test_a_box_that_bends_its_rods_into_the_beam_between_two_states_is_told(tmp_path):
     ends, middle = half_height_mm(31, float("inf")), half_height_mm(34, 1200)
-    limp = '[make]\nrod_length_mm = 260\nrod_material = "limp"\n[[make.own]]\nname = "limp"\ndensity_g_cm3 = 0.1\nmodulus_gpa = 6\n'
-    found = masked(tmp_path, 300, 2 * middle + 0.8, limp)
+    found = masked(tmp_path, 300, 2 * middle + 0.8, LIMP)
     (box,) = found.report.carried
     assert 0.5 < box.sag.drop_mm < middle - ends - 0.5  # 0.4 mm of room in the middle: too much there, and not at the ends
     assert box.clear
@@ -83,5 +87,16 @@ def test_a_box_that_bends_its_rods_into_the_beam_between_two_states_is_told(tmp_
     assert not box.between_bent.clear
     assert found.exit_status == 1
     assert "with the rods bent not between the 2 states judged: the a is clear from infinity to " in clear_words(found.report)
-    stiff = masked(tmp_path, 300, 2 * middle + 0.8, limp.replace("modulus_gpa = 6", "modulus_gpa = 210"))
+    stiff = masked(tmp_path, 300, 2 * middle + 0.8, LIMP.replace("modulus_gpa = 6", "modulus_gpa = 210"))
     assert stiff.exit_status == 0
+
+
+def test_with_as_much_more_room_as_is_told_the_box_stays_clear_with_its_rods_bent(tmp_path):
+    opening_mm = 2 * half_height_mm(34, 1200) + 0.3
+    found = masked(tmp_path, 300, opening_mm, LIMP)
+    assert found.exit_status == 1
+    more_mm = float(re.search(r"give the box about ([\d.]+) mm more room", found.next_step)[1])
+    (box,) = found.report.carried
+    assert box.sag.drop_mm < more_mm < 3 * box.sag.drop_mm  # it leans forward besides: lower by what it leans over 60 mm
+    assert masked(tmp_path, 300, opening_mm + 2 * more_mm + 0.2, LIMP).exit_status == 0
+    assert masked(tmp_path, 300, opening_mm + more_mm, LIMP).exit_status == 1
