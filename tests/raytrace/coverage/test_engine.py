@@ -226,3 +226,34 @@ def test_one_thread_and_two_give_the_same():
     one, two = (coverage_shares(pencil, show_box(), with_alone=False, threads=t) for t in (1, 2))
     assert one.clear_share.tobytes() == two.clear_share.tobytes()
     assert one.blocked_by.tobytes() == two.blocked_by.tobytes()
+
+
+def mesh_bar(low, high, rng):
+    """An upright box as an imported mesh: eight corners in any order, two triangles a side along either diagonal."""
+    corners = np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
+    sides = np.array([(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)])
+    around = [np.roll(side, rng.integers(2)) for side in sides]
+    faces = np.array([face for a, b, c, d in around for face in ((a, b, c), (a, c, d))])
+    order = rng.permutation(8)
+    return Part(name="bar", kind=Kind.SOLID, body=Surface(corners[np.argsort(order)], order[faces]))
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("axis", [0, 1])
+def test_a_bar_whose_sides_lie_along_the_rays_takes_what_it_takes_beside_them(axis, side):
+    """Half-planes cut the disc: what lies between two of them is the difference of two circle segments.
+
+    At the middle of an edge of the frame the rays run in the very planes of the bar's sides, which hide nothing.
+    """
+    radius, slope, behind = 6.25, 0.72, 40.0
+    rng = np.random.default_rng(20261130)
+    for _ in range(40):
+        low, rear = rng.uniform(-8.0, 4.0), rng.uniform(40.0, 70.0)
+        high, front = low + rng.uniform(0.3, 4.0), rear + rng.uniform(0.3, 5.0)
+        long = (-rng.uniform(83.0, 160.0), rng.uniform(83.0, 160.0))
+        ends = np.array([[long[0], low, rear], [long[1], high, front]])[:, [axis, 1 - axis, 2]]
+        direction = np.array([side * slope, 0.0])[[axis, 1 - axis]]
+        got = shares(pencils(direction, behind_mm=behind, radius_mm=radius), mesh_bar(*ends, rng)).clear_share[0]
+        edges = np.clip(np.array([low, high]) / radius, -1.0, 1.0)
+        between = np.diff(edges * np.sqrt(1.0 - edges**2) + np.arcsin(edges))[0] / np.pi
+        assert got == pytest.approx(1.0 - between, abs=1e-4)
