@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from geometry.notes import Note
 from raytrace.beam.frame_margin import Margin
 from scenes.states.names import the
 from scenes.verdicts.rooms import PartResult
 from scenes.verdicts.verdict import GuideVerdict, fault_step
-
-if TYPE_CHECKING:
-    from scenes.verdicts.check import StateResult
 
 UNTOLD = "not told"
 
@@ -34,7 +30,7 @@ def parts_without_rooms(parts: tuple[PartResult, ...]) -> tuple[PartResult, ...]
     return tuple(PartResult(name=part.name, kind=part.kind) for part in parts)
 
 
-def why_untold(state: StateResult) -> str:
+def why_untold(notes: Sequence[Note]) -> str:
     """'no light can be told, for the mask stands in stage 1 filter'; '' where light can be told."""
-    note = note_in_glass(state.notes)
+    note = note_in_glass(notes)
     return "" if note is None else f"no light can be told, for {the(note.part)} {note.text.partition(', by')[0]}"

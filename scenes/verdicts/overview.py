@@ -55,7 +55,7 @@ def loses_with_trays_empty(state: StateResult, check: CheckResult) -> bool:
 
 def _verdict_sentence(states: Sequence[StateResult], empty: Sequence[StateResult]) -> str:
     """Of all states; `empty` are those that are tight, and lose light with the trays empty."""
-    untold = [why for state in states if (why := why_untold(state))]
+    untold = [why for state in states if (why := why_untold(state.notes))]
     if untold:
         return _untold_sentence(states, untold)
     total, bad = len(states), [state for state in states if state.word in VIGNETTES]
@@ -77,7 +77,7 @@ def _untold_sentence(states: Sequence[StateResult], untold: Sequence[str]) -> st
     """That a part stands in glass, and what is found of the other states."""
     if len(states) == 1:
         return f"{state_words(states[0])}: {untold[0]}."
-    told = [state for state in states if not why_untold(state)]
+    told = [state for state in states if not why_untold(state.notes)]
     first = f"{_of_all(len(untold), len(states))}: {untold[0]}."
     return f"{first} Of the others: {_verdict_sentence(told, ())}" if told else first
 
@@ -145,7 +145,7 @@ def _lens_row(states: Sequence[StateResult], symbols: dict[Word, str]) -> str:
     worst = max(states, key=state_rank)
     found = worst.blamed.worst
     setting = f"{worst.focal_mm:g} mm, {setting_words(worst)}" if worst.is_zoom else setting_words(worst)
-    untold = bool(why_untold(worst))
+    untold = bool(why_untold(worst.notes))
     lost = found.blame if found.loss_stops >= TOLD_LOSS_STOPS and not untold else None
     return ROW.format(
         symbols[worst.word],

@@ -125,7 +125,7 @@ def table_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
 
 def _state_lines(state: StateResult, symbols: dict[Word, str], limits: Limits) -> list[str]:
     """A state with one guide takes one row; with more, a heading and a row for each. The worst guide says what to do."""
-    untold = bool(why_untold(state))
+    untold = bool(why_untold(state.notes))
     if len(state.guides) == 1 and len(state_words(state)) <= STATE_WIDTH:
         rows = [_row(state.guides[0], state_words(state), symbols, untold=untold)]
     else:
@@ -135,7 +135,7 @@ def _state_lines(state: StateResult, symbols: dict[Word, str], limits: Limits) -
     nearest = nearest_words(state.parts)
     fitted = next((guide.trays_empty for guide in state.guides if guide.trays_empty is not None), None)
     filled = "" if fitted is None else f", with the {fitted.filter_words} in"
-    doubt = why_untold(state) or walk_words(state.guides)
+    doubt = why_untold(state.notes) or walk_words(state.guides)
     told = [*_wrapped(nearest and f"nearest to the beam{filled}: {nearest}", "    "), *_wrapped(doubt, "    ")]
     told += _part_lines(state.parts)
     told += _wrapped(field_words("this focus", state.field_guess_percent), "    ")
@@ -319,7 +319,7 @@ def blame_words(state: StateResult) -> str:
 
 def _light_sentence(state: StateResult) -> str:
     guide, worst = state.blamed, state.blamed.worst
-    if untold := why_untold(state):
+    if untold := why_untold(state.notes):
         return untold
     if worst.blame is not None and worst.loss_stops >= SHOWN_LOSS_STOPS:
         return blame_words(state)

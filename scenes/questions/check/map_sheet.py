@@ -78,7 +78,7 @@ def map_sheet(plan: State, state: StateResult, map_: VignetteMap, visible_loss_s
         worst_stops=worst.loss_stops,
         worst_at=None if worst.blame is None else (worst.where, worst.x_mm, worst.y_mm),
         corners_stops=_corners_stops(plan, state),
-        rooms=() if lost or why_untold(state) else edge_rooms(plan, state.blamed.guide),
+        rooms=() if lost or why_untold(state.notes) else edge_rooms(plan, state.blamed.guide),
     )
 
 
