@@ -12,6 +12,7 @@ extensions = ["myst_parser"]
 myst_enable_extensions = ["dollarmath", "deflist", "attrs_inline"]
 myst_heading_anchors = 3
 exclude_patterns = ["_build"]
+highlight_language = "none"  # of blocks that name none: what they print is no Python
 html_theme = "furo"
 html_title = "Brimline"
 html_static_path = ["_static"]

@@ -13,7 +13,7 @@ ALLOWED = {
     "raytrace": {"geometry", "numpy", "scipy", "shapely", "trimesh", "embreex", "numba", "llvmlite", "cupy"},
     "scenes": {
         "geometry", "raytrace", "numpy", "scipy", "shapely", "trimesh", "click", "pydantic", "pydantic_core", "matplotlib",
-        "pyvista", "vtkmodules", "ezdxf", "reportlab", "platformdirs", "tifffile", "imagecodecs", "OpenEXR", "tomlkit",
+        "pyvista", "vtkmodules", "ezdxf", "reportlab", "platformdirs", "tifffile", "imagecodecs", "OpenEXR", "tomlkit", "rawpy",
     },
 }  # fmt: skip
 

@@ -74,6 +74,12 @@ class Beam:
         """Whether some ray starts behind a plane and never gets nearer to it."""
         return any(sheet.runs_along(plane) for sheet in self.sheets)
 
+    def bends_behind(self, plane: Pose) -> FloatArray | None:
+        """Frame points (M, 3) whose hull, `pad_mm` larger, holds the beam behind a plane [mm]; None where that is not known."""
+        found = [sheet.bends_behind(plane) for sheet in self.sheets]
+        known = [points for points in found if points is not None]
+        return np.concatenate(known) if self.inside is None and known and len(known) == len(found) else None
+
     def endless(self) -> Beam:
         """The same rays, running on beyond the plane in focus."""
         inside = None if self.inside is None else self.inside.endless()

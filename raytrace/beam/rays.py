@@ -68,6 +68,19 @@ class Sheet:
         count = len(self.here)
         return xy.reshape(count, -1, 2), self.here & crossed.reshape(count, -1).all(axis=1)
 
+    def bends_behind(self, plane: Pose) -> FloatArray | None:
+        """Frame points (M, 3) that hold the rays behind a plane: where they start and bend there, and where they cross it [mm].
+
+        None where some ray never crosses it.
+        """
+        mine = np.repeat(self.here, len(self.legs[0].origin) // len(self.here))
+        xy, crossed = plane_crossing(plane, self.legs, self.spans_mm)
+        if not crossed[mine].all():
+            return None
+        starts = np.concatenate([leg.origin[mine] for leg in self.legs])
+        behind = starts[(starts - plane.origin_mm) @ plane.rotation[:, 2] <= 0.0]
+        return np.concatenate([behind, plane.points_to_frame(np.column_stack([xy[mine], np.zeros(int(mine.sum()))]))])
+
     def runs_along(self, plane: Pose) -> bool:
         """Whether some ray starts behind a plane and never gets nearer to it."""
         ahead = plane.rotation[:, 2] * (1 if plane.rotation[2, 2] >= 0 else -1)

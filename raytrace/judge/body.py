@@ -6,17 +6,19 @@ edge of a filter runs through the beam, light goes both through it and past it, 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import combinations
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geometry.body import Block, Body, Loop, Part, Surface, Tube
+from geometry.body import Loop
 from geometry.outline import Freeform, Outline, is_convex, polygon_loops
-from raytrace.box import Box, Glass, GlassKind
+from raytrace.box import Box, Glass
 from raytrace.judge.crossings import Crossings, crossings
 from raytrace.judge.field import (
     Cell,
@@ -29,8 +31,9 @@ from raytrace.judge.field import (
     grid_samples,
 )
 from raytrace.judge.front_ring import ring_matters
-from raytrace.judge.kernels.faces import CLOSE_UP, GLASS_FIELDS
+from raytrace.judge.kernels.pupil_sides import CONVERGENCE, REFERENCE
 from raytrace.judge.kernels.shapes import ENDLESS_MM
+from raytrace.judge.way import way_of
 from raytrace.kept import Kept
 from raytrace.optics.lens import FixedPupil, LensState
 
@@ -75,6 +78,7 @@ class Legs:
 class Beam:
     """How a lens's beam is cut into legs, as a first look at the whole guide tells.
 
+    ring (z, radius): the lens front; object_z_mm: where it is focused. faces: see Way.
     stand_ins: blends of front ring and pupil (see `follow`); what is outside of one of them is outside of the beam. followed: what
     was followed already, shared by beams that differ in their stand-ins only. near: a place of a cell, in shares of it, whose
     light alone is looked at: some of the beam, which may show that a part touches, not that it does not.
@@ -83,7 +87,10 @@ class Beam:
     lenses: tuple[LensState, ...]
     box: Box
     glasses: FloatArray
+    faces: tuple[int, ...]
     before: FloatArray
+    ring: FloatArray
+    object_z_mm: float
     far_z_mm: float
     intervals: int
     loose: bool
@@ -105,21 +112,22 @@ def is_loose(lenses: Sequence[LensState]) -> bool:
 
 def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     """A first look at the beam with few rays: how many field points it asks for, and where its first leg is parted."""
-    loose, hind, far = is_loose(lenses), *parts_span_mm(box.parts)
-    glasses = np.array([_glass_row(glass) for glass in box.glasses]).reshape(-1, GLASS_FIELDS)
+    loose, way = is_loose(lenses), way_of(box)
+    hind, far, glasses = way.hind_mm, way.far_mm, way.glasses
     seen = field_pencils(lenses, guide_cell, edge_samples(LOOK_INTERVALS))
-    start = float(seen.pencils.reference_z_mm.min())
-    ring = _ring(lenses)
+    start = float(seen.rows[:, REFERENCE:CONVERGENCE].min())
+    ring, object_z_mm = _ring(lenses), _object_z(lenses)
     before = [start] if np.isinf(ring[1]) or ring[0] <= start else [start, float(ring[0])]
-    met = crossings(seen, 16, PUPIL, ring, np.array(before), glasses, far, _object_z(lenses), parted=False, with_points=True)
+    met = crossings(seen, 16, PUPIL, ring, np.array(before), glasses, far, object_z_mm, parted=False, with_points=True)
     points = met.points
     assert points is not None
-    far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in _endless_loops(box.parts)), 0.0)
+    far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in way.leaning), 0.0)
     first_face = float(points[len(before), 2].min()) if len(glasses) else float(points[-1, 2].min())
     before = _planes_mm(before, _waists_mm(lenses), loose, hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
     bend = float(met.bends_mm.max())
     count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))
-    return Beam(tuple(lenses), box, glasses, np.array(before), far, count, loose, _first_stand_ins(seen, ring))
+    stand_ins = _first_stand_ins(seen, ring)
+    return Beam(tuple(lenses), box, glasses, way.faces, np.array(before), ring, object_z_mm, far, count, loose, stand_ins)
 
 
 def _planes_mm(start: Sequence[float], waists: set[float], loose: bool, hind: float, most: float) -> list[float]:
@@ -176,32 +184,57 @@ class _Chain:
 
 def _chain(beam: Beam, cell: Cell, there: FieldPencils, sides: int, chain: tuple[int, ...]) -> _Chain:
     """The legs of the light that goes through some of the filters, each taken as endless."""
-    glasses, ring = beam.glasses[list(chain)], _ring(beam.lenses)
-    corners, fields, legs, pads, base, end = [], [], [], [], 0, np.inf
-    over: list[FloatArray] = [np.array([np.inf])] * len(chain)
+    made: list[Crossings] = []
+    over: list[FloatArray | float] = [np.inf] * len(chain)
+    entries = _entries(beam, chain)
     for blend in beam.stand_ins:
-        key = (cell, blend, chain)
-        if key not in beam.followed:
-            planes = beam.before, glasses, beam.far_z_mm, _object_z(beam.lenses)
-            shares = _inside_shares(beam, blend) if len(glasses) else 0
-            met = crossings(there, sides, blend, ring, *planes, parted=beam.loose, shares=shares)
-            beam.followed[key] = met
-        met = beam.followed[key]
+        met = _followed(beam, cell, there, sides, chain, blend)
         if not met.followed:
             raise NotFollowed
-        found, starts, pad, end = met.corners, met.starts, met.bends_mm + ROUNDING_MM, met.end_z_mm
-        for number, (g, m) in enumerate(_entries(beam, chain)):
-            if not (over[number] < 0.0).all():
-                reach = _overhang_mm(beam.box.glasses[g], found[starts[m] : starts[m + 1]], pad[m])
-                over[number] = np.minimum(over[number], reach)
-        runs = base + np.column_stack([starts[:-2], starts[1:-1], starts[1:-1], starts[2:]])
-        corners.append(found)
-        fields.append(np.where(met.fields[:, None] < 0, np.nan, there.points_mm[met.fields]))
-        legs.append(runs)
-        pads.append(np.maximum(pad[:-1], pad[1:]))
-        base += len(found)
-    not_held = tuple(g for g, beyond in zip(chain, over, strict=True) if not (beyond < 0.0).all())
-    return _Chain(np.concatenate(corners), np.concatenate(fields), np.stack(legs, 1), np.stack(pads, 1), end, not_held)
+        made.append(met)
+        for number, (g, m) in enumerate(entries):
+            if not np.max(over[number]) < 0.0:
+                entering, pad_mm = met.corners[met.starts[m] : met.starts[m + 1]], float(met.bends_mm[m]) + ROUNDING_MM
+                over[number] = np.minimum(over[number], _overhang_mm(beam.box.glasses[g], entering, pad_mm))
+    not_held = tuple(g for g, beyond in zip(chain, over, strict=True) if not np.max(beyond) < 0.0)
+    return _joined_by_leg(made, not_held)
+
+
+def _followed(
+    beam: Beam, cell: Cell, there: FieldPencils, sides: int, chain: tuple[int, ...], blend: tuple[float, float]
+) -> Crossings:
+    """A stand-in's crossings of the planes of a chain; followed once."""
+    key = (cell, blend, chain)
+    met = beam.followed.get(key)
+    if met is None:
+        glasses = beam.glasses if len(chain) == len(beam.glasses) else beam.glasses[list(chain)]
+        planes = beam.before, glasses, beam.far_z_mm, beam.object_z_mm
+        shares = _inside_shares(beam, blend) if chain else 0
+        met = beam.followed[key] = crossings(there, sides, blend, beam.ring, *planes, parted=beam.loose, shares=shares)
+    return met
+
+
+def _joined_by_leg(made: Sequence[Crossings], not_held: tuple[int, ...]) -> _Chain:
+    """The legs of several stand-ins, side by side."""
+    pads = [_worse_of_ends(met.bends_mm + ROUNDING_MM) for met in made]
+    ends = _ends_of_legs(len(pads[0]))
+    if len(made) == 1:
+        (met,) = made
+        return _Chain(met.corners, met.fields, met.starts[ends][:, None], pads[0][:, None], met.end_z_mm, not_held)
+    first = np.cumsum([0, *(len(met.corners) for met in made[:-1])])
+    runs = [start + met.starts[ends] for start, met in zip(first, made, strict=True)]
+    corners, fields = np.concatenate([met.corners for met in made]), np.concatenate([met.fields for met in made])
+    return _Chain(corners, fields, np.stack(runs, 1), np.stack(pads, 1), made[-1].end_z_mm, not_held)
+
+
+def _worse_of_ends(pads: FloatArray) -> FloatArray:
+    return np.maximum(pads[:-1], pads[1:])
+
+
+@cache
+def _ends_of_legs(count: int) -> IntArray:
+    """Of so many legs, by leg: which planes' corners begin and end its two runs (L, 4)."""
+    return np.arange(count)[:, None] + np.array([0, 1, 1, 2])
 
 
 def _inside_shares(beam: Beam, blend: tuple[float, float]) -> int:
@@ -209,7 +242,7 @@ def _inside_shares(beam: Beam, blend: tuple[float, float]) -> int:
 
     Without glass it does nowhere, nor where a pencil's rays are parallel. Glass shifts steep rays by more than their share.
     """
-    if np.isinf(_object_z(beam.lenses)):
+    if np.isinf(beam.object_z_mm):
         return 0
     return 1 if blend == PUPIL else 2  # a pupil is small: its middle is enough
 
@@ -219,7 +252,7 @@ def _entries(beam: Beam, chain: tuple[int, ...]) -> list[tuple[int, int]]:
     plane, found = len(beam.before), []
     for g in chain:
         found.append((g, plane))
-        plane += 1 if beam.glasses[g, CLOSE_UP] > 0 else 2
+        plane += beam.faces[g]
     return found
 
 
@@ -228,12 +261,23 @@ def _overhang_mm(glass: Glass, corners: FloatArray, pad_mm: float) -> FloatArray
 
     Each edge may be kept by a stand-in of its own. One number stands for an outline with dents.
     """
-    at, outline = glass.slab.pose.points_to_part(corners)[:, :2], glass.slab.outline
+    outline = glass.slab.outline
     if not is_convex(outline):
+        at = glass.slab.pose.points_to_part(corners)[:, :2]
         assert isinstance(outline, Freeform)
         return np.array([-1.0 if shapely.MultiPoint(at).convex_hull.buffer(pad_mm).within(outline.shape) else 1.0])
-    normals, levels = edges_of(outline)
-    return np.asarray((at @ normals.T).max(axis=0) + pad_mm - levels)
+    normals, levels = _sides_of(glass)
+    return np.asarray((corners @ normals).max(axis=0) + (pad_mm - levels))
+
+
+def _sides_in_frame(glass: Glass) -> tuple[FloatArray, FloatArray]:
+    """Outward normals (3, K) of the straight edges of a filter, and how far out along them these lie, in the frame [mm]."""
+    normals, levels = edges_of(glass.slab.outline)
+    across = glass.slab.pose.rotation[:, :2] @ normals.T
+    return across, levels + glass.slab.pose.origin_mm @ across
+
+
+_sides_of: Kept[Glass, tuple[FloatArray, FloatArray]] = Kept(_sides_in_frame)
 
 
 def _edges(outline: Outline) -> tuple[FloatArray, FloatArray]:
@@ -253,12 +297,12 @@ edges_of: Kept[Outline, tuple[FloatArray, FloatArray]] = Kept(_edges)
 def _together(made: Sequence[_Chain], whole: bool) -> Legs:
     if len(made) == 1:
         (one,) = made
-        return Legs(one.corners, one.fields, one.legs.astype(np.int64), one.pads, one.end_z_mm, whole)
+        return Legs(one.corners, one.fields, one.legs, one.pads, one.end_z_mm, whole)
     starts = np.cumsum([0, *(len(one.corners) for one in made[:-1])])
     return Legs(
         corners=np.concatenate([one.corners for one in made]),
         fields=np.concatenate([one.fields for one in made]),
-        legs=np.concatenate([one.legs + start for one, start in zip(made, starts, strict=True)]).astype(np.int64),
+        legs=np.concatenate([one.legs + start for one, start in zip(made, starts, strict=True)]),
         pads=np.concatenate([one.pads for one in made]),
         end_z_mm=min(one.end_z_mm for one in made),
         whole=whole,
@@ -276,8 +320,7 @@ def _samples(beam: Beam, cell: Cell) -> Samples:
 
 def _sides(field: FieldPencils, chord_mm: float) -> int:
     """Sides K of a pupil's polygon: r (1 / cos(pi / K) - 1) ~ r pi^2 / (2 K^2)."""
-    largest = float(np.sqrt((field.pencils.axes_mm**2).sum(axis=(1, 2)).max()))
-    even = 2 * int(np.ceil(np.pi / 2 * np.sqrt(largest / (2 * chord_mm))))  # each corner has one opposite
+    even = 2 * math.ceil(math.pi / 2 * math.sqrt(field.across_mm / (2 * chord_mm)))  # each corner has one opposite
     return max(LEAST_SIDES, even)
 
 
@@ -289,24 +332,6 @@ def _object_z(lenses: Sequence[LensState]) -> float:
     return float(max(lens.object_z_mm for lens in lenses))
 
 
-def _glass_row(glass: Glass) -> list[float]:
-    place, close_up = glass.slab.pose, glass.kind is GlassKind.CLOSE_UP
-    return [
-        *place.rotation.ravel(),
-        *place.origin_mm,
-        glass.slab.thickness_mm,
-        glass.index,
-        glass.power_dioptre if close_up else 0.0,
-        float(close_up),
-    ]
-
-
-def _endless_loops(parts: Sequence[Part]) -> list[Loop]:
-    """Loops that leave no way round them and lean: their material is wherever the beam meets their plane."""
-    tubes = [part.body for part in parts if isinstance(part.body, Tube) and not part.body.bounded]
-    return [loop for tube in tubes for loop in tube.inner if abs(loop.pose.rotation[2, 2]) < 1 - 1e-12]
-
-
 def _meets_mm(loop: Loop, before: FloatArray, after: FloatArray) -> float:
     """How far ahead rays (N, 3) through points of two planes meet the plane of a loop at most [mm]."""
     way, normal = after - before, loop.pose.rotation[:, 2] * np.sign(loop.pose.rotation[2, 2] or 1.0)
@@ -315,27 +340,3 @@ def _meets_mm(loop: Loop, before: FloatArray, after: FloatArray) -> float:
     behind = loop.z_mm * np.sign(loop.pose.rotation[2, 2] or 1.0) - (before - loop.pose.origin_mm) @ normal
     z = np.where(meets, before[..., 2] + behind / np.where(meets, toward, 1.0) * way[..., 2], ENDLESS_MM)
     return float(np.minimum(z, ENDLESS_MM).max())
-
-
-def parts_span_mm(parts: Sequence[Part]) -> tuple[float, float]:
-    """How far back and how far ahead the parts reach [mm]."""
-    spans = [span for part in parts if (span := span_of(part.body))[0] <= span[1]]
-    return (min(near for near, _ in spans), max(*(far for _, far in spans), 0.0)) if spans else (0.0, 0.0)
-
-
-def _span_mm(body: Body) -> tuple[float, float]:
-    z = _depths_mm(body)
-    return float(z.min(initial=np.inf)), float(z.max(initial=-np.inf))
-
-
-def _depths_mm(body: Body) -> FloatArray:
-    match body:
-        case Tube(inner=inner, outer=outer):
-            return np.concatenate([points[:, 2] for loop in (*inner, *outer) for points in loop.points_mm(0.1)])
-        case Block(corners_mm=corners):
-            return corners[:, 2]
-        case Surface(vertices_mm=vertices):
-            return vertices[:, 2]
-
-
-span_of: Kept[Body, tuple[float, float]] = Kept(_span_mm)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from raytrace.judge.field import FieldPencils
 from raytrace.judge.kernels.faces import CLOSE_UP
 from raytrace.judge.kernels.hull import DIRECTIONS
-from raytrace.judge.kernels.pupil_sides import SIDE_ROWS
+from raytrace.judge.kernels.pupil_sides import SIDE_ROWS, SPOKES
 from raytrace.judge.kernels.rays import END, OK, follow
 
 FloatArray = NDArray[np.float64]
@@ -34,22 +34,22 @@ class Scratch(threading.local):
         return self._room[:size].reshape(shape)
 
 
-_points, _corners, _ways, _keys = (Scratch(np.float64) for _ in range(4))
-_owners, _numbers = (Scratch(np.int64) for _ in range(2))
+_points, _corners, _fields, _ways, _keys = (Scratch(np.float64) for _ in range(5))
+_numbers = Scratch(np.int64)
 
 
 @dataclass(frozen=True, slots=True)
 class Crossings:
     """All crossings (P, 3, N) [mm], where asked for, and of these the corners (n, 3) of each plane, one plane after the other.
 
-    fields (n,): the field point of each corner, -1 where pencils of all cross alike; starts (P + 1,): where planes begin; bends_mm
-    (P,): how far rays between field points may stray from the straight way between them; end_z_mm: the last plane; followed:
-    whether all rays came through in order.
+    fields (n, 2): the picture point of each corner, nan where pencils of all cross alike; starts (P + 1,): where planes begin;
+    bends_mm (P,): how far rays between field points may stray from the straight way between them; end_z_mm: the last plane;
+    followed: whether all rays came through in order.
     """
 
     points: FloatArray | None
     corners: FloatArray
-    fields: IntArray
+    fields: FloatArray
     starts: IntArray
     bends_mm: FloatArray
     end_z_mm: float
@@ -76,28 +76,29 @@ def crossings(
     just ahead of all parts; shares: 0 where light inside the polygons keeps within the hull of their corners, else how closely it
     is looked at: 1 for the middle alone, 2 for half-way as well.
     """
-    pencils = _rows(field)
+    pencils = field.rows
     count = len(pencils) * sides
-    planes = len(before) + (2 if parted else 1) + sum(1 if glass[CLOSE_UP] > 0.0 else 2 for glass in glasses)
-    points, corners, ways = _points.of(planes, 3, count), _corners.of(planes * count, 3), _ways.of(3, count)
-    owner, numbers, keys = _owners.of(planes * count), _numbers.of(4, 2 * count + 2), _keys.of(max(count, sides, planes))
+    planes = len(before) + (2 if parted else 1) + planes_of(glasses)
+    points, corners, fields = _points.of(planes, 3, count), _corners.of(planes * count, 3), _fields.of(planes * count, 2)
+    ways, numbers, keys = _ways.of(3, count), _numbers.of(4, 2 * count + 2), _keys.of(max(count, sides, planes))
     starts, told = np.zeros(planes + 1, dtype=np.int64), np.zeros(2 + planes)
-    spokes = field.pencils.rim_share.shape[1]
+    spokes = pencils.shape[1] - SPOKES
     outline = spokes * -(-sides // spokes) if spokes else 0
     inner = np.empty((1, pencils.shape[1])), np.empty((planes, 3, sides))
     scratch = np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), *inner, np.empty((DIRECTIONS + 1, 2))
     follow(
         *(pencils, np.array(blend), float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted, shares),
-        *(field.triples, field.weights, field.ends, points, ways, *scratch),
-        *(corners, keys, numbers, owner, starts, told),
+        *(field.triples, field.weights, field.ends, field.points_mm),
+        *(points, ways, *scratch),
+        *(corners, keys, numbers, fields),
+        starts,
+        told,
     )
     total = int(starts[-1])
-    fields = np.where(owner[:total] < 0, -1, owner[:total] // sides)
     kept = points.copy() if with_points else None
-    return Crossings(kept, corners[:total].copy(), fields, starts, told[2:], float(told[END]), bool(told[OK]))
+    return Crossings(kept, corners[:total].copy(), fields[:total].copy(), starts, told[2:], float(told[END]), bool(told[OK]))
 
 
-def _rows(field: FieldPencils) -> FloatArray:
-    p = field.pencils
-    columns = (p.slope, p.reference_z_mm, p.convergence_per_mm, p.centre_mm, p.axes_mm.reshape(-1, 4), p.rim_share)
-    return np.concatenate(columns, axis=1)
+def planes_of(glasses: FloatArray) -> int:
+    """How many planes filters (G, GLASS_FIELDS) part a beam by: two faces each, or the one of a close-up lens."""
+    return 2 * len(glasses) - int((glasses[:, CLOSE_UP] > 0.0).sum())

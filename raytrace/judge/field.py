@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from raytrace.judge.kernels.pupil_sides import AXES, CENTRE, CONVERGENCE, REFERENCE, SLOPE, SPOKES
+from raytrace.kept import Kept
 from raytrace.optics.camera import Guide
-from raytrace.optics.lens import FixedPupil, LensState, pencils_for
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for, slopes_of_fixed
 from raytrace.optics.pencil import Pencils
 from raytrace.optics.projection import distortion_fold
 
@@ -129,16 +131,35 @@ def _ends(intervals: int) -> BoolArray:
 class FieldPencils:
     """Pencils of M depths x N field points, one depth after the other; picture points (M * N, 2).
 
-    triples (T, 3) and weights (T, 3) say what may lie between them, see `bends`; ends (M * N, 2): the two of the same depth between
-    which each lies; whole: False where the field ends inside.
+    rows (M * N, SPOKES + spokes): the pencils as kernels take them. across_mm: the largest pupil's diagonal half size. triples
+    (T, 3) and weights (T, 3) say what may lie between them, see `bends`; ends (M * N, 2): the two of the same depth between which
+    each lies; whole: False where the field ends inside; ring_mm (z, radius): the lens's front ring.
     """
 
-    pencils: Pencils
+    rows: FloatArray
+    across_mm: float
     points_mm: FloatArray
     triples: IntArray
     weights: FloatArray
     ends: IntArray
     whole: bool
+    ring_mm: FloatArray
+
+    @property
+    def pencils(self) -> Pencils:
+        """The pencils without their light, which no room asks for."""
+        rows, dark = self.rows, np.full(len(self.rows), np.nan)
+        return Pencils(
+            slope=rows[:, SLOPE:REFERENCE],
+            reference_z_mm=rows[:, REFERENCE:CONVERGENCE],
+            convergence_per_mm=rows[:, CONVERGENCE:CENTRE],
+            centre_mm=rows[:, CENTRE:AXES],
+            axes_mm=rows[:, AXES:SPOKES].reshape(-1, 2, 2),
+            rim_share=rows[:, SPOKES:],
+            falloff=dark,
+            valid=np.ones(len(rows), dtype=np.bool_),
+            front_ring_mm=self.ring_mm,
+        )
 
 
 def edge_is_enough(lenses: Sequence[LensState]) -> bool:
@@ -164,15 +185,65 @@ _kept: OrderedDict[tuple[object, ...], tuple[tuple[object, ...], FieldPencils]] 
 
 
 def _field_pencils(lenses: Sequence[LensState], cell: Cell, samples: Samples) -> FieldPencils:
-    size = np.array([cell.right - cell.left, cell.high - cell.low])
-    points = np.array([cell.left, cell.low]) + samples.shares * size
+    points = np.array([cell.left, cell.low]) + samples.shares * np.array([cell.right - cell.left, cell.high - cell.low])
+    if (alike := _all_alike(lenses, points, samples)) is not None:
+        return alike
     found = [_drawn_in(lens, points) for lens in lenses]
     drawn, layers = [moved for moved, _ in found], [pencils for _, pencils in found]
     whole = all(bool((moved == points).all()) for moved in drawn)
-    together = joined(layers)
+    rows = np.concatenate([_rows(pencils) for pencils in layers])
     triples, weights = _between(layers, points, samples, whole)
-    ends = np.concatenate([samples.ends + number * len(points) for number in range(len(layers))])
-    return FieldPencils(together, np.concatenate(drawn), triples, weights, ends, whole)
+    ends = _ends_of(_Same(samples), len(layers))
+    ring_mm = layers[0].front_ring_mm  # pupil depths share it
+    return FieldPencils(rows, _across_mm(rows), np.concatenate(drawn), triples, weights, ends, whole, ring_mm)
+
+
+def _all_alike(lenses: Sequence[LensState], points: FloatArray, samples: Samples) -> FieldPencils | None:
+    """The pencils of lenses whose pupils stay in place, which differ in their slopes alone; None where some have none there."""
+    one = [alike_of(lens) for lens in lenses]
+    rows = np.empty((len(lenses), len(points), SPOKES))
+    for number, (lens, alike) in enumerate(zip(lenses, one, strict=True)):
+        if alike is None:
+            return None
+        slopes, valid = slopes_of_fixed(lens, points)
+        if not valid.all():
+            return None
+        rows[number], rows[number, :, SLOPE:REFERENCE] = alike.row, slopes
+    same, places = _Same(samples), points if len(lenses) == 1 else np.concatenate([points] * len(lenses))
+    across_mm, ring_mm = max(alike.across_mm for alike in one if alike), one[0].ring_mm if one[0] else np.zeros(2)
+    triples, weights = _smooth(same, len(lenses))
+    return FieldPencils(rows.reshape(-1, SPOKES), across_mm, places, triples, weights, _ends_of(same, len(lenses)), True, ring_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """What all pencils of a lens share whose pupil stays in place: a row but for its slopes, and see FieldPencils."""
+
+    row: FloatArray
+    across_mm: float
+    ring_mm: FloatArray
+
+
+def _alike(lens: LensState) -> Alike | None:
+    if not isinstance(lens.pupil, FixedPupil) or lens.distortion != (0.0, 0.0):
+        return None
+    on_axis = pencils_for(lens, np.zeros((1, 2)))
+    row = _rows(on_axis)
+    return Alike(row[0], _across_mm(row), on_axis.front_ring_mm)
+
+
+alike_of: Kept[LensState, Alike | None] = Kept(_alike)
+
+
+def _rows(p: Pencils) -> FloatArray:
+    """Pencils as kernels take them."""
+    columns = (p.slope, p.reference_z_mm, p.convergence_per_mm, p.centre_mm, p.axes_mm.reshape(-1, 4), p.rim_share)
+    return np.concatenate(columns, axis=1)
+
+
+def _across_mm(rows: FloatArray) -> float:
+    """The largest pupil's diagonal half size."""
+    return float(np.sqrt((rows[:, AXES:SPOKES] ** 2).sum(axis=1).max()))
 
 
 def _between(layers: Sequence[Pencils], points: FloatArray, samples: Samples, whole: bool) -> tuple[IntArray, FloatArray]:
@@ -192,6 +263,13 @@ class _Same:
 
     def __hash__(self) -> int:
         return id(self.samples)
+
+
+@cache
+def _ends_of(of: _Same, layers: int) -> IntArray:
+    """Between which two others each field point lies, for so many depths."""
+    ends = of.samples.ends
+    return np.concatenate([ends + number * len(of.samples.shares) for number in range(layers)])
 
 
 @cache
@@ -262,14 +340,3 @@ def has_all(lenses: Sequence[LensState], cell: Cell) -> bool:
     shares = edge_samples(4).shares
     points = np.array([cell.left, cell.low]) + shares * np.array([cell.right - cell.left, cell.high - cell.low])
     return all(bool(_pencils(lens, points)[1].all()) for lens in lenses)
-
-
-def joined(layers: Sequence[Pencils]) -> Pencils:
-    """Pencils of several pupil depths as one struct; they share their front ring."""
-    if len(layers) == 1:
-        return layers[0]
-    columns = {
-        name: np.concatenate([getattr(layer, name) for layer in layers])
-        for name in ("slope", "reference_z_mm", "convergence_per_mm", "centre_mm", "axes_mm", "rim_share", "falloff", "valid")
-    }
-    return replace(layers[0], **columns, field_tan=np.concatenate([layer.field_tan for layer in layers]))

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from geometry.body import Block, Kind, Part, Surface
 from raytrace.box import Box
-from raytrace.judge.body import parts_span_mm, span_of
 from raytrace.judge.field import cell_of
 from raytrace.judge.growth import Growth, Search, growth
 from raytrace.judge.pieces import Pieces, pieces_of
 from raytrace.judge.rooms import GuideBeam, room, rooms
+from raytrace.judge.way import parts_span_mm, span_of
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
 

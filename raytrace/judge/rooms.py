@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from enum import Enum
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.box import Box
-from raytrace.judge.body import Beam, Legs, NotFollowed, legs_of, look
+from raytrace.judge.body import PUPIL, Beam, Legs, NotFollowed, legs_of, look
 from raytrace.judge.drawn import flat_depth
 from raytrace.judge.field import Cell
 from raytrace.judge.front_ring import best_blend
@@ -35,6 +37,15 @@ MOST_STAND_INS = 4  # added for one part
 RIGHT_THROUGH_MM = 1000.0  # told of parts that light cannot be followed past
 
 
+class _NotMade(Enum):
+    """What a cell's legs are before they are asked for."""
+
+    NOT_MADE = 0
+
+
+NOT_MADE = _NotMade.NOT_MADE
+
+
 @dataclass(slots=True)
 class GuideBeam:
     """The beam of one guide, its cells made when they are asked for."""
@@ -46,6 +57,7 @@ class GuideBeam:
     _beam: Beam | None = None
     _legs: dict[Cell, Legs | None] = field(default_factory=dict)
     _suited: dict[tuple[float, float], GuideBeam] = field(default_factory=dict)
+    _by_pupil: GuideBeam | None = None
 
     @property
     def beam(self) -> Beam:
@@ -56,17 +68,24 @@ class GuideBeam:
 
     def legs(self, cell: Cell) -> Legs | None:
         """The legs of a cell; None where its light cannot be followed."""
-        if cell not in self._legs:
-            try:
-                self._legs[cell] = legs_of(self.beam, cell)
-            except NotFollowed:
-                self._legs[cell] = None
-        return self._legs[cell]
+        held: Legs | Literal[_NotMade.NOT_MADE] | None = self._legs.get(cell, NOT_MADE)
+        if held is NOT_MADE:
+            held = self._legs[cell] = _legs_or_none(self.beam, cell)
+        return held
 
     @property
     def ring_matters(self) -> bool:
         """Whether the lens's front ring takes light from the guide."""
         return len(self.beam.stand_ins) > 1
+
+    def by_pupil(self) -> GuideBeam:
+        """The beam as its pupil alone holds it, which is no less: it shows most parts that stand clear to do so."""
+        if not self.ring_matters:
+            return self
+        if self._by_pupil is None:
+            beam = replace(self.beam, stand_ins=(PUPIL,))
+            self._by_pupil = GuideBeam(self.lenses, self.box, self.cell, self.deepest, beam)
+        return self._by_pupil
 
     def suited_to(self, nearest: FloatArray) -> GuideBeam | None:
         """The beam with one more stand-in, the best one for a nearest place (FOUND,); None where it has that already."""
@@ -94,6 +113,13 @@ class GuideBeam:
     def known(self) -> tuple[Legs, ...]:
         """All legs made so far."""
         return tuple(legs for legs in self._legs.values() if legs is not None)
+
+
+def _legs_or_none(beam: Beam, cell: Cell) -> Legs | None:
+    try:
+        return legs_of(beam, cell)
+    except NotFollowed:
+        return None
 
 
 def room_in_cell(beam: GuideBeam, cell: Cell, pieces: Pieces, enough_mm: float = np.inf) -> FloatArray:

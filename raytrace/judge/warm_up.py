@@ -28,12 +28,13 @@ def compile_ahead() -> None:
     """Compile all kernels, by a beam of no pencils and a part of no pieces."""
     none, before = np.zeros((0, 3)), np.zeros(1)
     names, count = np.zeros((1, NAMES), dtype=np.int64), np.zeros(3, dtype=np.int64)
-    field = np.zeros((0, 3), dtype=np.int64), none, np.zeros((0, 2), dtype=np.int64)
+    flat = np.zeros((0, 2))
+    field = np.zeros((0, 3), dtype=np.int64), none, np.zeros((0, 2), dtype=np.int64), flat
     arguments: tuple[Any, ...] = (
         *(np.zeros((0, SPOKES)), np.ones(2), 0.0, np.inf, before, np.zeros((0, GLASS_FIELDS)), 0.0, np.inf, False, 0),
         *field,
         *(np.zeros((2, 3, 0)), np.zeros((3, 0)), np.zeros((SIDE_ROWS, 1)), np.zeros((2, 0)), np.zeros((1, SPOKES))),
-        *(np.zeros((2, 3, 0)), np.zeros((25, 2)), none, np.zeros(0), np.zeros((4, 2), dtype=np.int64), count, count, np.zeros(4)),
+        *(np.zeros((2, 3, 0)), np.zeros((25, 2)), none, np.zeros(0), np.zeros((4, 2), dtype=np.int64), flat, count, np.zeros(4)),
     )
     follow(*arguments)
     legs = none, np.zeros((0, 2)), np.zeros((0, 4), dtype=np.int64), np.zeros((0, 1))

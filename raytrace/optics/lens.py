@@ -131,6 +131,15 @@ def pencils_for(lens: LensState, points_mm: ArrayLike) -> Pencils:
             return _traced(lens, lens.pupil, tangent, field.valid)
 
 
+def slopes_of_fixed(lens: LensState, points_mm: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """All that differs between the pencils of a lens whose pupil stays in place: their slopes (N, 2), and which it has (N,)."""
+    assert isinstance(lens.pupil, FixedPupil)
+    field = field_slopes(lens, points_mm[:, 0], points_mm[:, 1])
+    tangent = right_up_to_frame(np.column_stack([field.tan_right, field.tan_up]))
+    depth = lens.pupil.behind_front_mm
+    return _aim(lens, depth[1], tangent, -np.array(depth))[0], field.valid
+
+
 def _aim(lens: LensState, depth_mm: float, tangent: FloatArray, reference_z_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Slopes and convergences (N, 2) of rays from the reference planes to the object points seen from the paraxial pupil.
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -26,6 +27,8 @@ SWING_MM = 0.01  # how far the end of a bar may stray between two angles tried f
 HALVINGS = 16  # of the last step: far below a hundredth of a degree
 EDGE_MM = 0.1  # points of the beam this near to the outermost touch with it
 STEP_MM = 15.0  # between sections; the beam's sides are straight or hollow, so that chords between them are on the safe side
+LOOKS, LOOKS_ALONG, SIDES = 421, 65, ((0, 1), (3, 2))  # angles, half a degree apart, and places along both faces of a bar
+LOOK_SHARE = 0.01  # of their reach: no place of theirs is farther from one looked at
 FAR_ASIDE_MM = 1e5  # beyond any beam
 
 
@@ -57,6 +60,17 @@ def depths_mm(bars: Bars) -> FloatArray:
     """
     steps = np.ceil(bars.reach_mm / STEP_MM)
     return STEP_MM * np.arange(-steps, steps + 1)
+
+
+@lru_cache(maxsize=256)
+def lowest_out_mm(bars: Bars, ahead_mm: float) -> float:
+    """How far in toward the axis bars come, at any angle, behind the hinge and up to so far ahead of it [mm]; or a little less."""
+    beside_mm = LOOK_SHARE * bars.reach_mm + bars.thickness_mm
+    shapes = bars.shapes(np.linspace(LEAST_DEG, MOST_DEG, LOOKS))
+    along = np.linspace(0.0, 1.0, LOOKS_ALONG)[:, None, None, None]
+    places = np.concatenate([shapes[None, :, :, k] + along * (shapes[None, :, :, j] - shapes[None, :, :, k]) for k, j in SIDES])
+    near = places[..., 0] <= ahead_mm + beside_mm
+    return float(places[..., 1][near].min()) - beside_mm
 
 
 def profile(sections: Sections, hinge: Hinge, width_mm: float) -> BaseGeometry:

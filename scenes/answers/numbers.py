@@ -20,3 +20,8 @@ def distance(value_mm: float, digits: int = 3) -> float | str:
 def distance_words(value_mm: float) -> str:
     """A focus distance in a table: '300', 'infinity'."""
     return f"{value_mm:g}" if math.isfinite(value_mm) else INFINITY
+
+
+def error_words(sigma: float, unit: str) -> str:
+    """'0.15 mm', '1.2 deg': two figures, and no less than a hundredth."""
+    return f"{max(sigma, 0.01):.2f} {unit}" if sigma < 1.0 else f"{sigma:.1f} {unit}"

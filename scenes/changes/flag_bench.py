@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from geometry.arrays import FloatArray
 from geometry.body import Part
 from geometry.flags import LEAST_DEG, MOST_DEG, Bars, Hinge, boards
 from geometry.frame import Side, pose
@@ -24,6 +25,7 @@ from raytrace.stray.flag_window import (
     depths_mm,
     farther_out_mm,
     hinge_clearance_mm,
+    lowest_out_mm,
     profile,
     touch_of,
     widest_touch,
@@ -37,6 +39,7 @@ from scenes.states.rooms import ClearRooms, Rooms, rooms_of
 from scenes.states.state import State
 
 ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
+SPARE_MM = 0.2  # more than a section is larger than the rays that it holds, and its profile than the section
 MOST_FARTHER = 12  # steps, each twice the last, that a hinge is moved out by when its blade folded back has too little room
 FARTHEST_DEG = (0.0, 45.0, 90.0)  # where flags and extensions reach farthest along the axis
 
@@ -55,6 +58,7 @@ class FlagBench:
         self._left_out_mm = left_out_mm
         self._beams: tuple[Beam, ...] | None = None
         self._cuts: dict[tuple[int, float, float], Section] = {}
+        self._behind: dict[tuple[int, float], FloatArray | None] = {}  # the box's pose is one
         self._clear: ClearRooms | None = None
         self._own: Rooms | None = None
         self._spans: dict[tuple[Side, float, float, Bars], tuple[float, float]] = {}  # the box's pose is one
@@ -90,7 +94,8 @@ class FlagBench:
         return self._spans[key]
 
     def _span(self, hinge: Hinge, bars: Bars) -> tuple[float, float]:
-        near = widest_touch(bars, self.outline(hinge, bars).buffer(self._room_mm, quad_segs=ROOM_SEGMENTS))
+        met = self._outline(hinge, bars, self._depths_met(hinge, bars))
+        near = widest_touch(bars, met.buffer(self._room_mm, quad_segs=ROOM_SEGMENTS))
         start = LEAST_DEG if near.angle_deg < LEAST_DEG else rounded_up(near.angle_deg)
         least = least_deg(start, lambda tried: self._lacks_mm(hinge, bars, tried), bars.reach_mm)
         if least == math.inf:
@@ -134,8 +139,11 @@ class FlagBench:
         return high
 
     def outline(self, hinge: Hinge, bars: Bars) -> BaseGeometry:
-        """What a flag can meet of the beam, over all pupil depths and guides: a shape in (ahead of, out from) its hinge [mm]."""
-        return shapely.union_all([profile(self._cut(beam, hinge, bars), hinge, bars.width_mm) for beam in self.beams])
+        """The beam as a flag has it before it, over all pupil depths and guides: a shape in (ahead of, out from) its hinge [mm]."""
+        return self._outline(hinge, bars, depths_mm(bars))
+
+    def _outline(self, hinge: Hinge, bars: Bars, depths: FloatArray) -> BaseGeometry:
+        return shapely.union_all([profile(self._cut(beam, hinge, depths), hinge, bars.width_mm) for beam in self.beams])
 
     @property
     def beams(self) -> tuple[Beam, ...]:
@@ -162,10 +170,26 @@ class FlagBench:
         return Rim(self.plan)
 
     def _touch(self, hinge: Hinge, bars: Bars) -> Touch:
-        return touch_of(bars, hinge, [self._cut(beam, hinge, bars) for beam in self.beams])
+        depths = self._depths_met(hinge, bars)
+        return touch_of(bars, hinge, [self._cut(beam, hinge, depths) for beam in self.beams])
 
-    def _cut(self, beam: Beam, hinge: Hinge, bars: Bars) -> Sections:
-        found = {depth: self._section(beam, hinge, depth) for depth in depths_mm(bars).tolist()}
+    def _depths_met(self, hinge: Hinge, bars: Bars) -> FloatArray:
+        """Places (K,) of sections where a flag may meet the beam or its room: not behind the hinge where all that is too low."""
+        depths, room_mm = depths_mm(bars), self._room_mm + SPARE_MM
+        low = all(self._highest_behind_mm(beam, hinge) + room_mm < lowest_out_mm(bars, room_mm) for beam in self.beams)
+        return depths[depths >= 0.0] if low else depths
+
+    def _highest_behind_mm(self, beam: Beam, hinge: Hinge) -> float:
+        """How far out from a hinge a beam comes behind it [mm]; inf where that is not known."""
+        key = (id(beam), hinge.at_mm)
+        if key not in self._behind:
+            points = beam.bends_behind(hinge.plane(0.0))
+            self._behind[key] = None if points is None else hinge.box.points_to_part(points)[:, :2]
+        across = self._behind[key]
+        return math.inf if across is None else float(hinge.out_and_along(across)[0].max())
+
+    def _cut(self, beam: Beam, hinge: Hinge, depths: FloatArray) -> Sections:
+        found = {depth: self._section(beam, hinge, depth) for depth in depths.tolist()}
         return {depth: section for depth, section in found.items() if not section.is_empty}
 
     def _section(self, beam: Beam, hinge: Hinge, depth_mm: float) -> Section:

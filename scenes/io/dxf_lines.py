@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from scenes.io.dxf_dimensions import other_scale, stated_scale
+from scenes.io.dxf_splines import spline_points
 from scenes.io.dxf_tags import contradiction, entity_heads
 from scenes.io.joined_lines import JOIN_MM, Line
 from scenes.io.library_remarks import in_one_line, printable, remarks_of
@@ -27,7 +28,8 @@ LARGEST_MM = 100_000.0  # a hundred times the largest cut-out: a slip of a unit 
 GUESSES = ("recovered invalid", "ignoring content", "skipped")  # words of the reader's remarks on what it made up or left out
 CLOSED_WITH = b"EOF"
 FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
-OWN_BLOCKS = ("*", "_")  # of dimensions, hatches and arrow heads, which drawing programs make themselves
+# Of dimensions, hatches and tables, which drawing programs make themselves; *U is a user's own block in one of its forms.
+OWN_BLOCKS = ("*D", "*X", "*T", "*E")
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 
@@ -87,7 +89,7 @@ def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
         if number >= MOST_PIECES:
             raise _refusal(source, f"holds more than {MOST_PIECES} lines and curves; save the cut-out alone")
         _within_reach(piece, unit_mm, source)
-        points = [tuple(point) for point in islice(_points(piece, FLATNESS_MM / unit_mm), left + 1)]
+        points = [tuple(point) for point in islice(_points(piece, FLATNESS_MM / unit_mm, left), left + 1)]
         left -= len(points)
         heights |= {point[2] for point in points if len(point) > 2}
         if left < 0:
@@ -115,6 +117,8 @@ def _nothing_on_sheets(document: Any, source: str) -> None:
 
 def _nothing_in_idle_blocks(document: Any, source: str) -> None:
     """Refuse lines in a block that is inserted nowhere: the cut-out may be what it holds. Arrow heads are the drawing program's."""
+    from ezdxf.render.arrows import ARROWS
+
     used: set[str] = set()
     waiting = [document.modelspace()]
     while waiting:
@@ -122,7 +126,8 @@ def _nothing_in_idle_blocks(document: Any, source: str) -> None:
         used |= names
         waiting += [document.blocks.get(name) for name in names if name in document.blocks]
     for block in document.blocks:
-        idle = not block.is_any_layout and not block.name.startswith(OWN_BLOCKS) and block.name.lower() not in used
+        own = block.is_any_layout or block.name.upper().startswith(OWN_BLOCKS) or ARROWS.is_acad_arrow(block.name.lstrip("_"))
+        idle = not own and block.name.lower() not in used
         if idle and any(entity.dxftype() in DRAWN for entity in block):
             raise _refusal(
                 source,
@@ -144,6 +149,7 @@ def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
         elif kind in {"LWPOLYLINE", "POLYLINE"}:
             yield from _polyline_parts(entity, source)
         elif kind in DRAWN:
+            _runs_one_way(entity, source)
             yield entity
         elif "DIMENSION" in kind:
             _at_full_size(entity, source)
@@ -153,6 +159,16 @@ def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
             raise _refusal(
                 source, f"holds a {kind}, which is no line or arc; delete it, or draw it as lines and arcs, and export again"
             )
+
+
+def _runs_one_way(entity: Any, source: str) -> None:
+    """Refuse a spline of points that it runs through: how it runs between them each drawing program has of its own."""
+    if entity.dxftype() == "SPLINE" and len(entity.fit_points) and not len(entity.control_points):
+        raise _refusal(
+            source,
+            "holds a SPLINE that tells only the points which it runs through, and programs draw it unlike between them; "
+            "export it with its control points, or as arcs and lines",
+        )
 
 
 def _at_full_size(dimension: Any, source: str) -> None:
@@ -275,9 +291,11 @@ def _sizes(piece: Any) -> Iterator[float]:
             yield from (*map(float, piece.knots), *map(float, piece.weights))
 
 
-def _points(piece: Any, flatness: float) -> Iterator[Any]:
+def _points(piece: Any, flatness: float, most: int) -> Iterator[Any]:
     if piece.dxftype() == "LINE":
         return iter([piece.dxf.start, piece.dxf.end])
+    if piece.dxftype() == "SPLINE" and len(piece.control_points):
+        return spline_points(piece, flatness, most)
     return iter(piece.flattening(flatness))
 
 

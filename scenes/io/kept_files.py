@@ -34,11 +34,11 @@ class Earlier:
         """Whether a file is what that run wrote, so that it may go. What its JSON does not list is a person's, and not read."""
         if name not in self.listed:
             return False
-        return self.written.get(name) == sha256(self.folder / name) if self.written else not self._later(name)
+        return self.written.get(name) == sha256(self.folder / name) if self.written else name == self.own_json
 
-    def untold(self, name: str, stage: Path) -> bool:
-        """Whether a new file would replace one of which nobody knows whether it was changed: copies leave the manifest behind."""
-        return not self.written and name != self.own_json and os.path.lexists(stage / name)
+    def untold(self, name: str) -> bool:
+        """Whether nobody knows of a file of that run if it was changed: copies leave the manifest behind, and clocks go wrong."""
+        return not self.written and name in self.listed and not self._later(name)
 
     def _later(self, name: str) -> bool:
         times = [(self.folder / one).lstat().st_mtime for one in (name, self.own_json)]
@@ -114,11 +114,14 @@ def carry_over(stage: Path, earlier: Earlier, inputs: str | None, seen: Seen) ->
         if path.is_dir() and not path.is_symlink():
             if not any(path.iterdir()):
                 folder_for(stage, name.split("/"), moved, told).mkdir(parents=True, exist_ok=True)
-        elif not earlier.unchanged(name) or earlier.untold(name, stage):
+        elif not earlier.unchanged(name):
             *folders, last = name.split("/")
             new = folder_for(stage, folders, moved, told) / last
-            told.extend(carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/")))
-            seen.given[name] = identity(new)
+            if earlier.untold(name) and not os.path.lexists(new):
+                told.extend(_set_aside(path, new, name))
+            else:
+                told.extend(carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/")))
+                seen.given[name] = identity(new)
 
     for name in names_in(earlier.folder):
         path = earlier.folder / name
@@ -182,6 +185,15 @@ def carried(path: Path, new: Path, name: str, *, keeps_name: bool) -> list[str]:
     beside.unlink(missing_ok=True)
     _link(path, beside)
     return [f"{name} was changed since it was written; your version is kept as {beside.name} beside the new one"]
+
+
+def _set_aside(path: Path, new: Path, name: str) -> list[str]:
+    """Keep a file that the new result lacks under a name that says so: under its own it would pass for a part of that."""
+    beside = _name_beside(path, new, YOURS, path)
+    beside.unlink(missing_ok=True)
+    new.parent.mkdir(parents=True, exist_ok=True)
+    _link(path, beside)
+    return [f"{name} is of an earlier result and may have been changed since; it is kept as {beside.name}"]
 
 
 def _name_beside(path: Path, new: Path, word: str, content: Path) -> Path:

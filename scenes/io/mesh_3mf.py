@@ -13,7 +13,7 @@ from xml.parsers import expat
 import numpy as np
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError, has_no_room
+from scenes.io.mesh_damage import DamagedMeshError, has_no_room, plain_number
 
 LARGEST_UNPACKED = 200_000_000  # bytes of all members: a million triangles take half of it
 DEEPEST = 16  # parts within parts
@@ -90,7 +90,9 @@ def _is_known(space: str, tag: str, attributes: Mapping[str, str]) -> None:
 
 
 def _has_a_place(attributes: Mapping[str, str]) -> None:
-    turned = np.array([float(word) for word in attributes.get("transform", "1 0 0 0 1 0 0 0 1 0 0 0").split()]).reshape(4, 3)[:3]
+    turned = np.array(
+        [float(plain_number(word)) for word in attributes.get("transform", "1 0 0 0 1 0 0 0 1 0 0 0").split()]
+    ).reshape(4, 3)[:3]
     if has_no_room(turned):
         raise DamagedMeshError("a body of it shrinks to nothing; delete it, or give it its size, and export it again")
 
@@ -103,9 +105,20 @@ def _is_a_corner(attributes: Mapping[str, str]) -> None:
         raise DamagedMeshError("a corner of it has no plain number; export it again") from None
 
 
+def _is_of_triangles(tag: str, attributes: Mapping[str, str]) -> None:
+    """Refuse bodies that lie elsewhere or are more than triangles; of rough ones the 3MF slice extension tells (from memory)."""
+    if tag in {"component", "item"} and any(key.endswith("path") for key in attributes):
+        raise DamagedMeshError("its bodies lie in several files of the package; export it as one body or as STL")
+    if tag in MF_BODIES:
+        raise DamagedMeshError(f"its bodies are made of more than triangles ({tag}); export them as triangles")
+    if any(key.rpartition(" ")[2] == "meshresolution" and value == "lowres" for key, value in attributes.items()):
+        raise DamagedMeshError("a mesh of it is rough and stands for slices; export it as triangles alone")
+
+
 def _3mf_model(model: bytes) -> int:
     own: dict[str, int] = defaultdict(int)
     components: dict[str, list[str]] = defaultdict(list)
+    cornered: list[str] = []
     items: list[str] = []
     inside = ""
     spaces: dict[str, str] = {}
@@ -117,16 +130,15 @@ def _3mf_model(model: bytes) -> int:
         nonlocal inside
         space, _, tag = tag.rpartition(" ")
         _is_known(space, tag, attributes)
-        if tag in {"component", "item"} and any(key.endswith("path") for key in attributes):
-            raise DamagedMeshError("its bodies lie in several files of the package; export it as one body or as STL")
-        if tag in MF_BODIES:
-            raise DamagedMeshError(f"its bodies are made of more than triangles ({tag}); export them as triangles")
+        _is_of_triangles(tag, attributes)
         match tag:
             case "model":
                 _only_plain_extensions(attributes.get("requiredextensions", ""), spaces)
             case "object":
                 inside = attributes["id"]
                 own[inside] += 0
+            case "vertices":
+                cornered.append(inside)
             case "triangle":
                 own[inside] += 1
             case "vertex":
@@ -141,6 +153,8 @@ def _3mf_model(model: bytes) -> int:
     parser = expat.ParserCreate(namespace_separator=" ")
     parser.StartElementHandler, parser.StartNamespaceDeclHandler = start, declare
     parser.Parse(model, True)
+    if len(cornered) > len(set(cornered)):
+        raise DamagedMeshError("a body of it has two lists of corners; export it again")
     faces = _instances(own, components)
     _all_built(own, components, items)
     return sum(faces(item) for item in items)

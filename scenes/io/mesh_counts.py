@@ -103,9 +103,26 @@ def _ply_text_faces(body: bytes, elements: list[tuple[str, int]], lines: list[li
             if any(len(row) <= before or len(row) < before + 1 + int(row[before]) or int(row[before]) < 3 for row in own):
                 raise DamagedMeshError("it is cut short within a face; export it again")
             triangles = sum(int(row[before]) - 2 for row in own)
+        _held_by_their_types(own, _properties(lines, name))
         _rows_in_full(own, [words[0] == "list" for words in _properties(lines, name)], name)
         start += count
     return triangles
+
+
+def _held_by_their_types(rows: list[list[bytes]], properties: list[list[str]]) -> None:
+    """Refuse places that a whole number's type cannot hold as they are written: its reader would cut them off or turn them over."""
+    for column, (kind, *_, name) in enumerate(properties):
+        if kind == "list":
+            return  # what stands behind one has no column of its own
+        whole = kind.removeprefix("u") in PLY_WHOLE and name in PLACES
+        bits = 8 * PLY_BYTES.get(kind, 0) - (0 if kind.startswith("u") else 1)
+        least, most = (0 if kind.startswith("u") else -(2**bits)), 2**bits - 1
+        if whole and not all(_is_whole(row[column]) and least <= int(row[column]) <= most for row in rows if len(row) > column):
+            raise DamagedMeshError(f"a place of it is no number of its property {kind} {name}; export it again")
+
+
+def _is_whole(word: bytes) -> bool:
+    return word.removeprefix(b"-").removeprefix(b"+").isdigit()
 
 
 def _rows_in_full(rows: list[list[bytes]], lists: list[bool], name: str) -> None:
@@ -120,6 +137,8 @@ def _rows_in_full(rows: list[list[bytes]], lists: list[bool], name: str) -> None
             )
 
 
+PLACES = {"x", "y", "z"}
+PLY_WHOLE = {"char", "short", "int", "int8", "int16", "int32"}
 PLY_BYTES = {
     "char": 1, "uchar": 1, "int8": 1, "uint8": 1, "short": 2, "ushort": 2, "int16": 2, "uint16": 2,
     "int": 4, "uint": 4, "int32": 4, "uint32": 4, "float": 4, "float32": 4, "double": 8, "float64": 8,

@@ -4,12 +4,21 @@ from typing import Any
 
 import numpy as np
 
+from scenes.io.library_remarks import printable
+
 FLAT_SHARE = 1e-9  # of the box that three axes span: flatter than that is flat
 STATED_SHARE = 1e-3  # of the farthest corner that is stated: exporters round both ends
 
 
 class DamagedMeshError(ValueError):
     """A file that contradicts itself; the text is what is wrong with it."""
+
+
+def plain_number(word: str) -> str:
+    """The word of a number; refused where it holds an underscore, which Python's readers pass over."""
+    if "_" in word:
+        raise DamagedMeshError(f'it holds "{printable(word[:20])}" for a number; export it again')
+    return word
 
 
 def has_no_room(turned: Any) -> bool:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import struct
 from collections import Counter
+from difflib import get_close_matches
 from typing import Any
 
 import numpy as np
 
-from scenes.io.mesh_damage import DamagedMeshError, has_no_room, unlike_stated
+from scenes.io.library_remarks import printable
+from scenes.io.mesh_damage import STATED_SHARE, DamagedMeshError, has_no_room, unlike_stated
 
 MOST_CORNERS = 12_000_000  # of any list in the file: more would fill the memory before triangles are counted
 DEEPEST = 16  # nodes within nodes
@@ -23,6 +25,7 @@ def faces_of_glb(data: bytes) -> int:
         raise DamagedMeshError(f"its head states {length} bytes, {len(data)} are there; export it again")
     size, _ = struct.unpack("<I4s", data[12:20])
     tree = json.loads(data[20 : 20 + size])
+    _glb_is_known(tree)
     shaping = [*tree.get("nodes", []), *tree.get("bufferViews", []), *_primitives(tree)]
     stated = [*tree.get("extensionsRequired", []), *(name for one in shaping for name in one.get("extensions", {}))]
     foreign = [name for name in stated if name != GLB_COPIES and not name.startswith(GLB_PLAIN)]
@@ -40,6 +43,35 @@ def faces_of_glb(data: bytes) -> int:
     return sum(_glb_node(tree, meshes, node, 0) for node in scene.get("nodes", []))
 
 
+# What shapes are told by; glTF 2.0 specification, section 5: properties of each.
+GLB_KEYS = {
+    "scene": ("nodes",),
+    "node": ("children", "matrix", "mesh", "rotation", "scale", "skin", "translation", "weights"),
+    "mesh": ("primitives", "weights"),
+    "primitive": ("attributes", "indices", "mode", "targets"),
+    "accessor": ("bufferView", "byteOffset", "componentType", "count", "normalized", "sparse", "type"),
+    "bufferView": ("buffer", "byteLength", "byteOffset", "byteStride"),
+}
+SPOILT_LIKENESS = 0.75  # a name this near to one of these is one that was spoilt; others are programs' own
+READ_VERSION = "2."
+
+
+def _glb_is_known(tree: dict[str, Any]) -> None:
+    """Refuse another version, and names with a spoilt letter: what they tell would be passed over without a word."""
+    asset = tree.get("asset", {})
+    version = str(asset.get("minVersion", asset.get("version", READ_VERSION)))
+    if not version.startswith(READ_VERSION):
+        raise DamagedMeshError(f"it is of version {printable(version[:20])} of glTF; export it as version 2.0")
+    for kind, known in GLB_KEYS.items():
+        things = _primitives(tree) if kind == "primitive" else tree.get("meshes" if kind == "mesh" else f"{kind}s", [])
+        for key in {key for thing in things for key in thing} - set(known) - GLB_OTHER:
+            if get_close_matches(key, known, 1, SPOILT_LIKENESS):
+                raise DamagedMeshError(f'a {kind} has a "{printable(key[:20])}", which glTF does not know; export it again')
+
+
+GLB_OTHER = {"name", "extensions", "extras", "camera", "material", "min", "max", "target"}
+
+
 def _primitives(tree: dict[str, Any]) -> list[dict[str, Any]]:
     return [one for mesh in tree.get("meshes", []) for one in mesh["primitives"]]
 
@@ -51,6 +83,9 @@ def _glb_has_a_place(node: dict[str, Any]) -> None:
     matrix = np.array(node.get("matrix", np.eye(4)), dtype=np.float64).reshape(4, 4).T  # stored by columns; section 3.5.3
     if not np.array_equal(matrix[3], [0, 0, 0, 1]):
         raise DamagedMeshError("a node of it has a matrix that is no place and size; export it again")
+    turn = np.array(node.get("rotation", (0.0, 0.0, 0.0, 1.0)), dtype=np.float64)
+    if abs(float(np.linalg.norm(turn)) - 1.0) > STATED_SHARE:  # NaN is told where corners are
+        raise DamagedMeshError("a node of it has a rotation that is no turn; export it again")
     if has_no_room(matrix[:3, :3] * np.array(node.get("scale", (1.0, 1.0, 1.0)), dtype=np.float64)):
         raise DamagedMeshError("a node of it shrinks to nothing; delete it, or give it its size, and export it again")
 
@@ -92,6 +127,7 @@ def _glb_all_shown(tree: dict[str, Any], scene: dict[str, Any]) -> None:
 
 GLB_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a component; glTF 2.0 specification, section 3.6.2.2
 GLB_FLOAT = 5126  # without an extension positions are floats; glTF 2.0 specification, section 3.7.2.1
+GLB_WHOLE = (5121, 5123, 5125)  # that triangles name corners by; section 3.7.2.1
 GLB_NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 GLB_PADDING = 4
 GLB_COPIES = "EXT_mesh_gpu_instancing"
@@ -130,6 +166,8 @@ def _glb_mesh(tree: dict[str, Any], mesh: dict[str, Any]) -> int:
         if tree["accessors"][primitive["attributes"]["POSITION"]]["componentType"] != GLB_FLOAT:
             raise DamagedMeshError("its corners are not held as plain numbers; export it as plain triangles")
         accessor = tree["accessors"][primitive.get("indices", primitive["attributes"]["POSITION"])]
+        if "indices" in primitive and accessor["componentType"] not in GLB_WHOLE:
+            raise DamagedMeshError(f"its corners are named by numbers of type {accessor['componentType']}; export it again")
         faces += accessor["count"] // 3
     return faces
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError
+from scenes.io.mesh_damage import DamagedMeshError, plain_number
 
 FREE_FORM = {b"curv", b"curv2", b"surf", b"cstype"}
 ELSEWHERE = {b"call", b"csh"}  # more of the model in another file, or by a command
@@ -88,7 +88,7 @@ def _triangles(corners: int) -> int:
 
 def _corner(word: bytes, before: int) -> int:
     """The number of a face's corner, from 1 on; negative ones count back from the last corner before."""
-    number = int(word.partition(b"/")[0])
+    number = int(plain_number(word.partition(b"/")[0].decode("ascii", "replace")))
     if number == 0 or before + 1 + number < 1:
         raise DamagedMeshError(f"a face names a corner {number}, which is not there; export it again")
     return number if number > 0 else before + 1 + number

@@ -16,7 +16,8 @@ Bounds = tuple[float, float]
 
 def depth_bounds_mm(setting: Setting, given: Given, zooms: int, told: Told) -> Bounds | None:
     """Least and most depth that the readings of a setting allow [mm]; None where none of them tells."""
-    found = [bounds for reading in setting.readings if (bounds := _depth_mm(reading, setting, given, zooms, told)) is not None]
+    travel = travel_bounds_mm(setting, given, zooms)
+    found = [bounds for reading in setting.readings if (bounds := _depth_mm(reading, travel, given, told)) is not None]
     return (min(least for least, _ in found), max(most for _, most in found)) if found else None
 
 
@@ -43,14 +44,14 @@ def travel_bounds_mm(setting: Setting, given: Given, zooms: int) -> Bounds | Non
     return min(travel, 0.0), max(travel, 0.0)
 
 
-def _depth_mm(reading: Reading, setting: Setting, given: Given, zooms: int, told: Told) -> Bounds | None:
+def _depth_mm(reading: Reading, travel: Bounds | None, given: Given, told: Told) -> Bounds | None:
     if reading.pupil_behind_front_mm is not None:
         bounds = (reading.pupil_behind_front_mm, reading.pupil_behind_front_mm)
         _insist_on_likely_depth(reading, "pupil_behind_front_mm", bounds, given)
     elif reading.pupil_from_sensor_mm is not None:
-        length, travel = _length_mm(reading, given), _needed_travel_mm(reading, setting, given, zooms)
-        from_rim = length - reading.pupil_from_sensor_mm
-        bounds = (from_rim + travel[0], from_rim + travel[1])
+        from_rim = _length_mm(reading, given) - reading.pupil_from_sensor_mm
+        least, most = _needed_travel_mm(reading, travel)
+        bounds = (from_rim + least, from_rim + most)
         _insist_on_likely_depth(reading, "pupil_from_sensor_mm", bounds, given)
     else:
         return None
@@ -71,8 +72,7 @@ def _length_mm(reading: Reading, given: Given) -> float:
     return given.front_to_sensor_mm
 
 
-def _needed_travel_mm(reading: Reading, setting: Setting, given: Given, zooms: int) -> Bounds:
-    travel = travel_bounds_mm(setting, given, zooms)
+def _needed_travel_mm(reading: Reading, travel: Bounds | None) -> Bounds:
     if travel is None:
         raise refusal(
             reading.source,

@@ -69,7 +69,9 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 def did_you_mean(word: str, known: Sequence[str]) -> str:
     """The way out for an unknown word: the nearest one, else the whole list."""
     near = nearest(word, known)
-    return f'did you mean "{near}"?' if near else f"known: {', '.join(known)}" if known else "none is known here"
+    if near:
+        return f"did you mean {shown(near)}?"
+    return f"known: {', '.join(one if one.isprintable() else shown(one) for one in known)}" if known else "none is known here"
 
 
 def text_as_mm(text: str) -> float | None:

@@ -3,6 +3,7 @@
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
+from functools import cache
 from typing import Any, TypeVar, get_origin
 
 from pydantic import ValidationError
@@ -29,6 +30,7 @@ SEVERAL_VALUES = re.compile(r"=\s*([^\[\]{}\"']+,[^\[\]{}\"'#]+?)\s*(?:#.*)?$")
 TWICE = re.compile(r"overwrite|declare|mutate|redefine|duplicate|twice", re.IGNORECASE)  # what the standard library says of them
 BOUNDS_ONLY = re.compile(r"(?:value \d+ )?must be \S+ to [^;]*, got [^;]*")
 MOST_COMPLAINTS = 100
+MOST_LOOKED_AT = 4 * MOST_COMPLAINTS  # of the faults that are found: each is put into words, with the nearest known key
 MOST_PLACES = 3  # where a key could belong: more of them are no help
 NOTHING_THERE = "holds no keys; write a commented scene to start from with `brimline new my-show.toml`"
 
@@ -182,7 +184,7 @@ def read_model(
 
 
 def _faults(model: type[Table], data: dict[str, Any], error: ValidationError) -> Iterator[Fault]:
-    details = error.errors(include_url=False)
+    details = error.errors(include_url=False)[:MOST_LOOKED_AT]
     misspelt = {_meant(model, detail["loc"]) for detail in details if detail["type"] == "extra_forbidden"}
     for detail in details:
         place = detail["loc"]
@@ -261,8 +263,13 @@ def _unknown_key(model: type[Table], place: KeyPath) -> str:
 
 def _home_of(model: type[Table], key: str) -> str:
     """The tables that a key belongs to, where it was written into another; '' if none or too many have it."""
-    homes = [path for path, table in tables_of(model) if path and key in table.model_fields]
+    homes = [path for path, table in _all_tables(model) if path and key in table.model_fields]
     return f"it belongs to {' or '.join(f'[{home}]' for home in homes)}" if 0 < len(homes) <= MOST_PLACES else ""
+
+
+@cache
+def _all_tables(model: type[Table]) -> tuple[tuple[str, type[Table]], ...]:
+    return tuple(tables_of(model))
 
 
 def tables_of(model: type[Table], path: str = "") -> Iterator[tuple[str, type[Table]]]:

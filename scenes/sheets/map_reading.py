@@ -115,7 +115,7 @@ def worst_bite(
     loss = np.where(among, known_loss(map_) if loss is None else loss, -1.0)
     if not loss.size or loss.max() < TOUCH_STOPS:
         return None
-    row, column = _middle_of_largest(loss == loss.max())
+    row, column = middle_of_largest(loss == loss.max())
     return Bite(
         part=part if part is not None else part_name(map_, int(map_.blocked_by[row, column])),
         loss_stops=float(loss[row, column]),
@@ -138,7 +138,7 @@ def place_words(map_: VignetteMap, row: int, column: int) -> str:
     )
 
 
-def _middle_of_largest(chosen: NDArray[np.bool_]) -> tuple[int, int]:
+def middle_of_largest(chosen: NDArray[np.bool_]) -> tuple[int, int]:
     """The chosen pixel nearest the middle of the largest patch of them."""
     from scipy import ndimage  # here, for it takes long to load and a clear state has no such patch
 

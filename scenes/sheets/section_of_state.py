@@ -43,9 +43,7 @@ def section_sheets(
     The verdict is said only on the sheet that shows the place it is about; no sheet of its own where that is the side or the top.
     drawn: only these planes.
     """
-    beams = beams_of(plan.variants, plan.guides, plan.box)
-    depths = edge_depths_mm(plan)
-    sections = [[named.beam.section_at(z) for named in beams] for z in depths]
+    depths, sections = beam_sections(plan)
     lens = _section_lens(plan)
     planes = planes_of(None if callout is None else inside(plan, callout.part, callout.point_mm))
     worst = planes[0]
@@ -65,6 +63,12 @@ def section_sheets(
         )
 
     return {f"cut-{plane.name}": sheet(plane) for plane in drawn or planes}
+
+
+def beam_sections(plan: State) -> tuple[list[float], list[list[Section]]]:
+    """Depths ahead of the lens front [mm], and the beam of each guide and pupil depth cut square to the axis at each."""
+    beams, depths = beams_of(plan.variants, plan.guides, plan.box), edge_depths_mm(plan)
+    return depths, [[named.beam.section_at(z) for named in beams] for z in depths]
 
 
 def edge_depths_mm(plan: State) -> list[float]:

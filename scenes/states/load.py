@@ -78,6 +78,12 @@ def changed(loaded: Loaded, values: Mapping[str, Any]) -> Loaded:
         tables = with_values(loaded.scene, loaded.tables, values)
     except PathError as error:
         raise SceneError([Complaint(where="", problem=str(error), source=source)]) from None
+    return with_tables(loaded, tables)
+
+
+def with_tables(loaded: Loaded, tables: dict[str, Any]) -> Loaded:
+    """The scene with other tables, checked as those of a file are."""
+    source = f"{loaded.file_name}, changed"
     scene = scene_of(tables, source)
     resources = resources_of(scene, Folder(loaded.folder), "", source)
     return replace(loaded, scene=scene, resources=resources, sha256="", lines={}, tables=tables)

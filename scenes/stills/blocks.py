@@ -56,6 +56,8 @@ def blocks_of(
     still: Still, shape: tuple[int, int], *, curve: str, table: Sequence[tuple[float, float]] = (), code_range: str = "full"
 ) -> Blocks:
     """A still on (rows, columns) blocks."""
+    if still.raw and (curve, code_range) != ("linear", "full"):
+        raise refusal(still.name, 'is a camera raw file, whose codes are linear and full range; write curve = "linear" for it')
     bits, notes = _bits(still)
     if still.bits == 0 and curve != "linear":
         _insist_on_signal(still, curve)
@@ -88,7 +90,7 @@ def block_shape(size: tuple[int, int], cells: tuple[int, int]) -> tuple[int, int
 
 def _bits(still: Still) -> tuple[int, tuple[str, ...]]:
     """How many bits the codes have: a 16-bit file may hold 10, 12 or 14 at its lower end, which is said."""
-    if still.bits != 16:
+    if still.bits != 16 or still.raw:
         return still.bits, ()
     top = int(still.codes.max())
     for bits in BIT_DEPTHS:

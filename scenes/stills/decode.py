@@ -5,18 +5,22 @@ from __future__ import annotations
 import io
 import struct
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.io.library_remarks import remarks_of, short_words
 from scenes.scene_file.errors import Complaint, SceneError
+from scenes.stills.camera_raw import RAW_WORDS, can_read_raw, is_raw_tiff, read_raw
 
 LARGEST_SIDE = 20_000  # pixels: no camera of today records more, and a slip of the pen should not fill the memory
 LARGEST_COUNT = 150_000_000  # pixels
 LEAST_SIDE = 96
 PNG_COLOUR, PNG_PALETTE = 25, 3  # byte of the colour type, and that of a palette. Source: PNG specification, IHDR
 KINDS = "TIFF, PNG, JPEG or EXR"
+EXR_WORDS = "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF"
 SUFFIXES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".exr", ".dng")
 
 
@@ -28,6 +32,7 @@ class Still:
     bits: int
     name: str
     lossy: bool = False
+    raw: bool = False
 
     @property
     def size(self) -> tuple[int, int]:
@@ -42,6 +47,11 @@ def refusal(name: str, problem: str) -> SceneError:
 
 def decode(data: bytes, name: str) -> Still:
     """The picture that bytes hold."""
+    with remarks_of("tifffile"):
+        return _decoded(data, name)
+
+
+def _decoded(data: bytes, name: str) -> Still:
     kind = _kind(data, name)
     _insist_on_size(_size(data, kind), name)
     try:
@@ -49,12 +59,11 @@ def decode(data: bytes, name: str) -> Still:
     except _UnfitError as unfit:
         raise refusal(name, str(unfit)) from None
     except ImportError:
-        raise refusal(
-            name, "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF"
-        ) from None
+        raise refusal(name, RAW_WORDS if kind == "raw" else EXR_WORDS) from None
     except Exception as error:  # noqa: BLE001 - whatever a broken file makes a decoder trip over
         raise refusal(
-            name, f"is damaged or cut short and cannot be read as {kind.upper()}; copy it from the card again ({error})"
+            name,
+            f"is damaged or cut short and cannot be read as {kind.upper()}; copy it from the card again ({short_words(error)})",
         ) from None
     return _still(np.asarray(codes), kind, name)
 
@@ -63,14 +72,10 @@ class _UnfitError(ValueError):
     """A picture that can be read, but whose codes are no levels of light."""
 
 
-RAW_TAG = 50706  # DNGVersion. Source: Digital Negative specification 1.7
-RAW_WORDS = 'is a camera raw file; develop it to a linear 16-bit TIFF, without lens corrections, and state curve = "linear"'
 _UNFIT_TIFF = {  # by the tag PhotometricInterpretation. Source: TIFF revision 6.0
     0: "is a negative (white is code 0); invert it, or export it anew",
     3: "has a palette of a few colours in place of levels; save it as grey or RGB",
     5: "has inks (CMYK) in place of light; save it as RGB",
-    32803: RAW_WORDS,
-    34892: RAW_WORDS,
 }
 
 
@@ -79,9 +84,11 @@ def _kind(data: bytes, name: str) -> str:
         raise refusal(name, "is an empty file; copy it from the card again")
     for kind, marks in _MARKS.items():
         if data.startswith(marks):
-            return kind
+            return "raw" if kind == "tiff" and (Path(name).suffix.lower() not in ("", *SUFFIXES) or is_raw_tiff(data)) else kind
     if data[:4].isalpha() or data[:1] in {b"{", b"#", b"["}:
         raise refusal(name, f"is no picture but text; name a {KINDS} file")
+    if Path(name).suffix.lower() not in SUFFIXES and can_read_raw():  # raw files begin in many ways
+        return "raw"
     raise refusal(name, f"is no picture that can be read here; save it as {KINDS}, 16-bit TIFF for the best")
 
 
@@ -127,15 +134,18 @@ def _jpeg_size(data: bytes) -> tuple[int, int] | None:
 
 
 def _insist_on_size(size: tuple[int, int] | None, name: str) -> None:
-    if size is None:
-        return
+    if size is not None and (problem := _size_problem(size)):
+        raise refusal(name, problem)
+
+
+def _size_problem(size: tuple[int, int]) -> str:
+    """What is wrong with (width, height) in pixels; '' where nothing is."""
     width, height = size
     if max(size) > LARGEST_SIDE or width * height > LARGEST_COUNT:
-        raise refusal(
-            name, f"is {width} x {height} pixels, more than {LARGEST_SIDE} on a side; scale it to 4096 wide in linear light"
-        )
+        return f"is {width} x {height} pixels, more than {LARGEST_SIDE} on a side; scale it to 4096 wide in linear light"
     if min(size) < LEAST_SIDE:
-        raise refusal(name, f"is {width} x {height} pixels, too small to measure on; hand in the full picture, not its thumbnail")
+        return f"is {width} x {height} pixels, too small to measure on; hand in the full picture, not its thumbnail"
+    return ""
 
 
 def _read_png(data: bytes) -> NDArray[Any]:
@@ -160,8 +170,6 @@ def _read_tiff(data: bytes) -> NDArray[Any]:
 
     with tifffile.TiffFile(io.BytesIO(data)) as file:
         page = file.pages[0]
-        if RAW_TAG in getattr(page, "tags", ()):  # its first page is a thumbnail
-            raise _UnfitError(RAW_WORDS)
         if unfit := _UNFIT_TIFF.get(getattr(page, "photometric", -1)):
             raise _UnfitError(unfit)
         pixels = page.asarray()
@@ -172,7 +180,6 @@ def _read_tiff(data: bytes) -> NDArray[Any]:
 
 def _read_exr(data: bytes) -> NDArray[Any]:
     import tempfile
-    from pathlib import Path
 
     import OpenEXR
 
@@ -185,7 +192,16 @@ def _read_exr(data: bytes) -> NDArray[Any]:
     return np.stack([channels[name] for name in names], axis=-1)
 
 
-_READ = {"png": _read_png, "jpeg": _read_jpeg, "tiff": _read_tiff, "exr": _read_exr}
+def _read_raw(data: bytes) -> NDArray[Any]:
+    return read_raw(data, _insist_on_fit_size)
+
+
+def _insist_on_fit_size(size: tuple[int, int]) -> None:
+    if problem := _size_problem(size):
+        raise _UnfitError(problem)
+
+
+_READ = {"png": _read_png, "jpeg": _read_jpeg, "tiff": _read_tiff, "exr": _read_exr, "raw": _read_raw}
 
 
 def _still(codes: NDArray[Any], kind: str, name: str) -> Still:
@@ -201,4 +217,4 @@ def _still(codes: NDArray[Any], kind: str, name: str) -> Still:
         return Still(codes=codes, bits=0, name=name)
     if codes.dtype not in {np.dtype(np.uint8), np.dtype(np.uint16)}:
         raise refusal(name, f"holds {codes.dtype} values; save it with 8 or 16 bits a channel")
-    return Still(codes=codes, bits=8 * codes.dtype.itemsize, name=name, lossy=kind == "jpeg")
+    return Still(codes=codes, bits=8 * codes.dtype.itemsize, name=name, lossy=kind == "jpeg", raw=kind == "raw")

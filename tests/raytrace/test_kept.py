@@ -1,6 +1,6 @@
 """Answers kept with what they are about."""
 
-from raytrace.kept import Kept
+from raytrace.kept import Kept, KeptTogether
 
 
 def test_an_answer_is_worked_out_once_for_an_object_and_anew_for_one_that_only_looks_like_it():
@@ -16,3 +16,11 @@ def test_no_more_than_so_many_objects_are_kept():
     things = [[1], [2], [3]]
     assert [kept(thing) for thing in things] == [1, 2, 3]
     assert (kept(things[2]), kept(things[0])) == (3, 4)
+
+
+def test_an_answer_about_several_objects_is_worked_out_once_for_these_very_ones_in_their_order():
+    asked = []
+    kept = KeptTogether(lambda *things: asked.append(things) or len(asked), most=2)
+    one, other = [1], [1]
+    assert (kept(one, other), kept(one, other), kept(other, one), kept(one, other)) == (1, 1, 2, 1)
+    assert (kept([2], one), kept(one, other)) == (3, 4)

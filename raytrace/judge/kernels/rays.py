@@ -286,16 +286,17 @@ def _hulls(
     points: FloatArray,
     sides: int,
     ends: IntArray,
+    places: FloatArray,
     corners: FloatArray,
     starts: IntArray,
     keys: FloatArray,
     poly: FloatArray,
     numbers: IntArray,
-    owner: IntArray,
+    fields: FloatArray,
 ) -> None:
-    """Corners of the points on each plane, one plane after the other, the point that each is, and where the runs start (P + 1,).
+    """Corners of the points on each plane, one plane after the other, their picture points, and where the runs start (P + 1,).
 
-    Where all pencils cross a plane alike, as they do in their pupil, no corner is a point of one of them: -1.
+    Where all pencils cross a plane alike, as they do in their pupil, no corner is a point of one of them: nan.
     """
     total = 0
     for m in range(len(points)):
@@ -303,7 +304,9 @@ def _hulls(
         count = flat_hull(points, m, sides, ends, keys, poly, numbers)
         alike = _cross_alike(points, m, sides)
         for k in range(count):
-            owner[total] = -1 if alike else numbers[CHAIN, k]
+            n = numbers[CHAIN, k] // sides
+            for c in range(2):
+                fields[total, c] = math.nan if alike else places[n, c]
             for c in range(3):
                 corners[total, c] = points[m, c, numbers[CHAIN, k]]
             total += 1
@@ -325,6 +328,7 @@ def follow(
     triples: IntArray,
     weights: FloatArray,
     ends: IntArray,
+    places: FloatArray,
     points: FloatArray,
     ways: FloatArray,
     sides: FloatArray,
@@ -335,7 +339,7 @@ def follow(
     corners: FloatArray,
     keys: FloatArray,
     numbers: IntArray,
-    owner: IntArray,
+    fields: FloatArray,
     starts: IntArray,
     told: FloatArray,
 ) -> None:
@@ -343,10 +347,10 @@ def follow(
 
     blend (2,): 1, 1 for the pupil itself; else, across and up, what holds all light through pupil and front ring that far on its
     way from ring to pupil (below 0: ahead of the ring). parted: whether the last leg has a plane just ahead of all parts. shares:
-    how closely light inside the polygons is looked at, see `_bulges`. triples, weights: see `_bends`; ends: see `flat_hull`. Comes
-    back in points (P, 3, N K); corners, owner and starts, see `_hulls`; told (2 + P,): OK, END and the bends of each plane. ways
-    (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), one (1, as pencils), inner (P, 3, K), small (DIRECTIONS + 1, 2), keys (N K,
-    at least K and P) and numbers (4, 2 N K + 2) are scratch.
+    how closely light inside the polygons is looked at, see `_bulges`. triples, weights: see `_bends`; ends: see `flat_hull`;
+    places (N, 2): picture points. Comes back in points (P, 3, N K); corners, fields and starts, see `_hulls`; told (2 + P,): OK,
+    END and the bends of each plane. ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), one (1, as pencils), inner (P, 3, K),
+    small (DIRECTIONS + 1, 2), keys (N K, at least K and P) and numbers (4, 2 N K + 2) are scratch.
     """
     count = sides.shape[1] - 1
     turned = _turned(pencils, glasses) if pencils.shape[1] > SPOKES and blend[0] == blend[1] else math.inf
@@ -371,4 +375,4 @@ def follow(
             told[2 + m] += BULGE * math.sqrt(keys[m])
     told[OK], told[END] = 1.0 if lost == 0 else 0.0, end
     if lost == 0:
-        _hulls(points, count, ends, corners, starts, keys, small, numbers, owner)
+        _hulls(points, count, ends, places, corners, starts, keys, small, numbers, fields)

@@ -16,7 +16,7 @@ from scenes.questions.bokeh.report import (
     part_words,
     place_words,
 )
-from scenes.sheets.colours import BOKEH_LIGHT, BOKEH_NIGHT, BOKEH_TAKEN, HIGHLIGHT, INK, SOFT_INK
+from scenes.sheets.colours import BOKEH_LIGHT, BOKEH_NIGHT, BOKEH_TAKEN, INK, PAPER, SOFT_INK
 from scenes.sheets.page import Box, Page
 from scenes.sheets.style import A4_MM, BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
 from scenes.states.names import state_words
@@ -76,7 +76,7 @@ def _panel(page: Page, space: Box, state: StateBokeh, with_box: bool) -> None:
             axes.scatter(places[which, 0], places[which, 1], s=size, c=colour, marker="s", linewidths=0, rasterized=True)
         lost = float(state.blurs.lost_share[k])
         if with_box and lost >= SEEN_SHARE:
-            axes.text(x, y - 0.49 * tall, f"-{100 * lost:.0f} %", color=HIGHLIGHT, fontsize=LABEL_PT, ha="center", va="bottom")
+            axes.text(x, y - 0.49 * tall, f"-{100 * lost:.0f} %", color=PAPER, fontsize=LABEL_PT, ha="center", va="bottom")
 
 
 def _largest_mm(state: StateBokeh) -> float:

@@ -5,6 +5,7 @@ A state asked alone, without a run, is traced here too.
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -183,6 +184,7 @@ def load_libraries(engine: str, *, drawing: bool = True) -> None:
     for name in (*LIBRARIES, *(DRAWING_LIBRARIES if drawing else ()), *(AREA_LIBRARIES if engine == AREAS else ())):
         import_module(name)
     _engine(engine, CPU)
+    gc.freeze()  # what is loaded stays: looking through all of it for garbage, again and again, is a hundredth of a check
 
 
 def _write_map(plan: State, map_: VignetteMap, request: StateRequest) -> tuple[str, ...]:

@@ -97,7 +97,7 @@ def run_jobs(jobs: Sequence[Job], out: Path | None, asked: Asked, extra: Mapping
     drawers = Drawers()
     with drawers, Sharing(lanes=lanes, workers=count, copied=not draws, warm=warm, halt=drawers.stop.stop) as sharing:
         context = RunContext(asked=asked, sharing=sharing, drawers=drawers, keeping=keeping, lone=len(plans) == 1)
-        if out is not None and asked.solid and not count:
+        if out is not None and asked.solid and not count and asked.threads > 1:
             drawers.start_early()
         if out is None:
             done = _run(jobs, None, context)

@@ -18,6 +18,7 @@ from scenes.answers.table import Table
 from scenes.io.files import npz_bytes, read_text
 from scenes.questions.compare.columns import STILLS, VALUES
 from scenes.questions.compare.measure import measured_shots
+from scenes.questions.compare.next_plan import next_data, next_lines, next_notes, writes_fitted
 from scenes.questions.compare.next_shot import next_shots
 from scenes.questions.compare.rows import Row, Value, row_of
 from scenes.questions.compare.shoot import read_notes
@@ -109,6 +110,12 @@ class CompareAnswer(Answer):
             *self.cautions,
         ):
             yield Note(words)
+        if planned := list(next_lines(self.found)):
+            yield Gap()
+            yield Heading("The next plan")
+            for line in planned:
+                yield Note(line)
+            yield Gap()
         yield NextStep(self.next_step)
         yield Paragraph(METHOD)
 
@@ -124,6 +131,8 @@ class CompareAnswer(Answer):
                 for i, j, alike in (correlated(self.found) if self.values else [])
             ],
             "states": Table(columns=STILLS, rows=self.rows).data(),
+            "next_shots": next_data(self.found),
+            "rivals": [{"share_percent": finite(one.size), "focal_mm": finite(one.focal_mm)} for one in self.found.rivals],
             "surprises": [{"picture": one.picture + 1, **_box(one), "stops": round(one.stops, 2)} for one in self.found.surprises],
         }
 
@@ -169,7 +178,9 @@ class CompareAnswer(Answer):
         yield "fit.json", (json.dumps(self.fit_data(), indent=1) + "\n").encode()
         for k, row in enumerate(self.rows):
             yield _map_name(k, len(self.rows)), npz_bytes(row.maps.arrays())
-        if self.found.verdict is Verdict.FIT and any(self.found.told) and self.show.sha256:  # text and values belong together
+        if notes := next_notes(self.found):
+            yield "next-shoot.toml", notes.encode()
+        if writes_fitted(self.found) and self.show.sha256:  # text and values belong together
             from scenes.questions.compare.fitted_scene import fitted_text
 
             text = read_text(self.show.folder / self.show.file_name)

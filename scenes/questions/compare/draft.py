@@ -81,7 +81,7 @@ def _head(scene: Scene, scene_name: str, path: Path) -> Iterator[str]:
     yield f"#   brimline compare {scene_name} --shoot {path} --out compare"
     yield "# One lens to a table of notes. What the scene checks of each:"
     for lens in scene.lens:
-        focus = ", ".join(_focus(one) for one in focus_distances_of(scene, lens))
+        focus = ", ".join(focus_value(one) for one in focus_distances_of(scene, lens))
         stops = ", ".join(plain(stop) for stop in f_numbers_of(scene, lens))
         yield f"#   {lens.name}: focus_mm {focus}; f_number {stops}"
     yield ""
@@ -135,13 +135,14 @@ def _only(lens: Lens | None, scene: Scene, *, focus: bool) -> str | None:
     if lens is None:
         return None
     if focus:
-        known = tuple(_focus(one) for one in focus_distances_of(scene, lens))
+        known = tuple(focus_value(one) for one in focus_distances_of(scene, lens))
     else:
         known = tuple(plain(one) for one in f_numbers_of(scene, lens))
     return known[0] if len(known) == 1 else None
 
 
-def _focus(focus_mm: float) -> str:
+def focus_value(focus_mm: float) -> str:
+    """A focus distance as notes have it."""
     return '"infinity"' if focus_mm == float("inf") else plain(focus_mm)
 
 

@@ -14,6 +14,7 @@ from scenes.answers.html import table_html
 from scenes.answers.table import Table
 from scenes.questions.compare.columns import STILLS, VALUES
 from scenes.questions.compare.maps import DIFFERENCE_STOPS, Floats, levels_within
+from scenes.questions.compare.next_plan import next_lines
 from scenes.questions.compare.rows import Row, Value
 from scenes.questions.compare.text import METHOD, cautions, doubts, next_step, orientation_notes, summary, surprise_words
 from scenes.questions.compare.verdict import Comparison, Verdict
@@ -62,6 +63,8 @@ def _front(found: Comparison, rows: Sequence[Row], values: Sequence[Value]) -> I
         yield table_html(Table(columns=VALUES, rows=values)) + "</div>"
     things = [surprise_words(found, one) for one in found.surprises]
     yield _list([*things, *orientation_notes(found), *doubts(found)])
+    if planned := list(next_lines(found)):
+        yield "<h2>The next plan</h2>" + _list(planned)
     yield '<h2>Stills</h2><div class="wide">' + table_html(Table(columns=STILLS, rows=rows)) + "</div>"
 
 

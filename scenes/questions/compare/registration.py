@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 
 SCALE_STARTS = (80.0, 90.0, 100.0, 111.0, 125.0)  # percent
 BETTER = 0.5  # of the cost: other framing is believed
+AS_GOOD = 1.15  # of the cost: explains the stills as well
 LEAST_PERCENT, SIGMAS = 3.0, 4.0  # that a size has to be off by
 TOLD_PERCENT = 1.0  # standard error of a size that the stills tell
 POWER_OFF = 0.25  # of the cosine, left over between the stills of a pair
@@ -32,7 +33,8 @@ class Framing:
     """What the stills seem to show of their area: its size [%] and the error of it, its middle off right and up [% of the width].
 
     `cost_share` is the cost with this framing by that as noted; `powers` (K,) of the cosine are what the fall-off of pairs is left
-    with, `names` their stills; `per_percent` (U,) is how the values move with each per cent of the size.
+    with, `names` their stills. `three_less` is the cost, by that of this framing, with 3 % less of the width and all values fitted
+    anew, `per_percent` (U,) what the values then move by for each per cent.
     """
 
     size: float
@@ -40,14 +42,15 @@ class Framing:
     right: float
     up: float
     cost_share: float
+    three_less: float
     powers: Floats
     names: tuple[str, ...]
     per_percent: Floats
 
     @property
     def told(self) -> bool:
-        """Whether the stills tell the size."""
-        return self.size_error <= TOLD_PERCENT
+        """Whether the stills tell the size: other values do not make up for a crop."""
+        return self.size_error <= TOLD_PERCENT and self.three_less > AS_GOOD
 
     @property
     def is_cropped(self) -> bool:
@@ -78,17 +81,26 @@ def framing_of(notes: Notes, fit: Fit) -> Framing | None:
     model = Model(unknowns, few, rough=True)  # how good a value is counts here, not its last digit
     found = with_errors(fit_from(model, _start(unknowns, few, fit)))
     size, right, up = (float(value) for value in found.values[count:])
-    spread = found.covariance[count, count]
+    smaller = _three_less(notes, few, found)
     return Framing(
         size=size,
-        size_error=float(np.sqrt(spread)),
+        size_error=float(np.sqrt(found.covariance[count, count])),
+        three_less=float(smaller.cost / max(found.cost, 1e-9)),
         right=right,
         up=up,
         cost_share=float(found.cost / max(as_noted.cost, 1e-9)),
         powers=np.array([found.vector[model.own(k)][PLANE] for k in range(len(few))]),
         names=tuple(one.measured.name for one in few),
-        per_percent=found.covariance[:count, count] / max(spread, 1e-12),
+        per_percent=(smaller.values - found.values[:count]) / LEAST_PERCENT,
     )
+
+
+def _three_less(notes: Notes, few: Sequence[Seen], found: Fit) -> Fit:
+    """The fit as if the stills showed 3 % less of the width than was found."""
+    count = len(notes.unknowns)
+    size, right, up = found.values[count:]
+    stills = tuple(replace(one, shot=framed(one.shot, framing(), (size - LEAST_PERCENT, right, up))) for one in few)
+    return fit_from(Model(notes.unknowns, stills, rough=True), found.values[:count])
 
 
 def _start(unknowns: tuple[Unknown, ...], few: tuple[Seen, ...], fit: Fit) -> Values:

@@ -19,6 +19,8 @@ from scenes.unknowns.unknown import Unknown
 NOT_ALIKE = 0.5  # mm or degrees
 NO_LOSS = 0.97  # of the light: a still that shows as much everywhere has no box on it
 FAR_MM = 10.0  # mm or degrees: so far off is likelier a mistake in the notes than in the box
+BEYOND_SIGMAS, BEYOND_MM = 3.0, 1.0  # out of stated bounds by more than this is no slip of a reading
+LIKE_SHARE = 0.08  # of a focal length: about the same
 METHOD = (
     "Each still was brought to linear light by the curve that the notes state, averaged to cells and divided by its reference. "
     "Exposure and a plane of uneven light were fitted to each still, clipped pixels, dust and burnt-in letters and lines left out."
@@ -47,9 +49,19 @@ def summary(found: Comparison) -> str:
             return other_lens_words(found)
     if found.framing is not None and found.framing.is_cropped:
         return f"Not as noted. {framing_words(found.framing)} {_put_right_words(found)}"
+    if found.rivals and not _not_shaded(found):
+        return _rivals_words(found)
     moved = _moved(found)
     unlike = _unexplained(found, found.fit.rms, agree=bool(moved))
     return unlike or f"Not as predicted: {_differing(moved)}. With the fitted values the stills agree."
+
+
+def _rivals_words(found: Comparison) -> str:
+    """That a fit is not the only explanation."""
+    rows = zip(found.notes.unknowns, found.fit.values, strict=True)
+    off = [f"{item.path} is {value:.1f} {item.unit}" for item, value in rows if abs(value - item.nominal) > NOT_ALIKE]
+    others = ", or ".join(one.words for one in found.rivals)
+    return f"Not as predicted, and the stills do not tell why: either {listed(off)}, or {others}. Do not rely on either yet."
 
 
 def _put_right_words(found: Comparison) -> str:
@@ -101,13 +113,16 @@ def _not_shaded(found: Comparison) -> float:
 
 
 def _far(found: Comparison) -> list[str]:
-    """Told values that moved far, and how far."""
-    values = zip(found.notes.unknowns, found.told, found.values, strict=True)
-    return [
-        f"{item.path} {abs(value - item.nominal):.0f} {item.unit} off"
-        for item, told, value in values
-        if told and abs(value - item.nominal) > FAR_MM
-    ]
+    """Told values that moved far, or out of the bounds that the scene states, and how far."""
+    rows = zip(found.notes.unknowns, found.told, found.values, found.sigmas, strict=True)
+    return [words for item, told, value, sigma in rows if told and (words := _far_words(item, float(value), float(sigma)))]
+
+
+def _far_words(item: Unknown, value: float, sigma: float) -> str:
+    off, bound = abs(value - item.nominal), item.spot.width / 2
+    if bound > 0 and off - bound > max(BEYOND_SIGMAS * sigma, BEYOND_MM):
+        return f"{item.path} {off - bound:.1f} {item.unit} outside its stated bounds"
+    return f"{item.path} {off:.0f} {item.unit} off" if off > FAR_MM else ""
 
 
 def _differing(moved: Sequence[str]) -> str:
@@ -131,7 +146,8 @@ def other_lens_words(found: Comparison) -> str:
         return f"Another lens: the stills fit the {other.name}, not the {name} of the notes. No value was fitted; correct `lens`."
     if other is not None and other.focal_mm is not None:
         return (
-            f"Another lens: the stills fit a focal length of about {other.focal_mm:.0f} mm, not the {name}. "
+            f"Another lens: the stills fit a focal length of about {other.focal_mm:.0f} mm{_like_words(found, other.focal_mm)}, "
+            f"not the {name}. "
             "No value was fitted; find out which lens was on the camera."
         )
     rest = "" if other is None or other.rms > 0.5 else f" ({100 * other.rms:.0f} % of the light is left over, rms)"
@@ -141,8 +157,17 @@ def other_lens_words(found: Comparison) -> str:
     )
 
 
+def _like_words(found: Comparison, focal_mm: float) -> str:
+    """Another lens of the scene that has about this focal length: ', as the 21 has'."""
+    near = [lens for lens in found.notes.shots[0].state.scene.lens if abs(lens.focal_mm - focal_mm) <= LIKE_SHARE * focal_mm]
+    names = [lens.name for lens in near if lens.name != found.notes.lens.name]
+    return f", as the {listed(names)} {'has' if len(names) == 1 else 'have'}" if names else ""
+
+
 def next_step(found: Comparison) -> str:
     """What to do now."""
+    if found.rivals:
+        return f"{_settle_words(found)}, then compare again."
     match found.verdict:
         case Verdict.OTHER_LENS:
             return "find out which lens, focus and stop the stills are of, and compare again."
@@ -153,6 +178,17 @@ def next_step(found: Comparison) -> str:
         if all(found.told)
         else _tell_more(found)
     )
+
+
+def _settle_words(found: Comparison) -> str:
+    """What settles which explanation holds."""
+    asked = []
+    if any(one.size is not None for one in found.rivals):
+        asked.append("ask who exported the stills whether they are whole")
+    if any(one.focal_mm is not None for one in found.rivals):
+        asked.append("find out which lens was on the camera")
+    open_values = [item.path for item, told in zip(found.notes.unknowns, found.told, strict=True) if not told]
+    return f"{listed(asked)}, or measure {listed(open_values) if open_values else 'what moved'}"
 
 
 def _tell_more(found: Comparison) -> str:

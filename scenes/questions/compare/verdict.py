@@ -25,21 +25,20 @@ from scenes.questions.compare.measure import COARSE
 from scenes.questions.compare.next_shot import NextShot
 from scenes.questions.compare.orientation import ALIKE_COST, alike_orientations, best_orientations
 from scenes.questions.compare.registration import Framing, framing_of, insist_on_pairs, reframed
+from scenes.questions.compare.rivals import FOCAL_SHARE, Rival, is_suspect, lens_as_good, rivals_of, with_lens
 from scenes.questions.compare.shoot import Notes, Shot
 from scenes.questions.compare.solve import cost_of
 from scenes.questions.compare.surprises import Surprise, surprises
-from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.tolerance_paths import PathError, spots_of
-from scenes.states.state import plan_state
 from scenes.stills.cells import ORIENTATIONS, Measured, oriented
 from scenes.unknowns.model import Kept, Model, Seen, seen, seen_coarser
 from scenes.unknowns.telling import TOLD_SIGMA
-from scenes.unknowns.unknown import Unknown, View, nominal_values
+from scenes.unknowns.unknown import Unknown, nominal_values
 
 BAD_SHARE = 0.03  # rms: it does not, whatever the unknown values
 UNEXPLAINED_SHARE = 0.01  # rms: too much for "as predicted", whatever the values
 MUCH_BETTER = 0.5  # of the cost: another lens is believed
-FOCAL_SHARE, FOCAL_SIGMAS = 0.04, 5.0  # the focal length has to be off by this much
+FOCAL_SIGMAS = 5.0  # the focal length has to be off by this much
 FOLLOWED = 2  # of the best starts
 FOCAL_STARTS = (0.72, 0.85, 1.0, 1.18, 1.4)
 NOTHING_MM = 0.5  # mm or degrees: less is what a tape measure reads
@@ -79,6 +78,7 @@ class Comparison:
     framing: Framing | None
     alike: tuple[tuple[str, NDArray[np.float64]], ...] = ()
     next_shots: tuple[NextShot, ...] = ()
+    rivals: tuple[Rival, ...] = ()
 
     @property
     def told(self) -> tuple[bool, ...]:
@@ -93,8 +93,9 @@ class Comparison:
 
     @property
     def sigmas(self) -> NDArray[np.float64]:
-        """Their standard errors, no smaller than what chance moved them by."""
-        return np.where(self._by_chance, np.maximum(self.fit.sigmas, self._moved), self.fit.sigmas)
+        """Their standard errors, no smaller than what chance moved them by, or what something else may have."""
+        unsure = self._by_chance | (self._moved > NOTHING_MM) if self.rivals else self._by_chance
+        return np.where(unsure, np.maximum(self.fit.sigmas, self._moved), self.fit.sigmas)
 
     @property
     def _moved(self) -> NDArray[np.float64]:
@@ -126,6 +127,12 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
         framing = framing_of(notes, judged.fit)
         if framing is not None and not framing.is_as_noted:
             judged = _judged(notes, stills, judged.fit, framing, None)
+    rivals: tuple[Rival, ...] = ()
+    if judged.verdict is Verdict.FIT and (framing is None or framing.is_as_noted) and is_suspect(judged.fit):
+        if (named := lens_as_good(notes, judged.fit)) is not None:
+            judged = _judged(notes, stills, fit, None, OtherLens(focal_mm=named[0].focal_mm, name=named[0].name, rms=named[1]))
+        else:
+            rivals = rivals_of(notes, judged.fit)
     upright = set(orientations) == {ORIENTATIONS[0]} and judged.verdict is Verdict.FIT and judged.fit.rms <= GOOD_SHARE
     shown = replace(notes, shots=put_right(notes, judged.fit))
     return Comparison(
@@ -138,6 +145,7 @@ def compare(notes: Notes, measured: Sequence[Measured]) -> Comparison:
         left_out=judged.left_out,
         other=judged.other,
         framing=framing,
+        rivals=rivals,
         alike=alike_orientations(shown, measured, judged.fit, kept) if upright else (),
     )
 
@@ -237,22 +245,16 @@ def _named_lens(notes: Notes, fit: Fit) -> OtherLens | None:
         if lens.name == notes.lens.name:
             continue
         try:
-            near = coarse_fit(unknowns, [replace(one, shot=_with_lens(one.shot, lens)) for one in few], quick=True)
+            near = coarse_fit(unknowns, [replace(one, shot=with_lens(one.shot, lens)) for one in few], quick=True)
             if near.cost > ALIKE_COST * as_noted:
                 continue
-            stills = [replace(one, shot=_with_lens(one.shot, lens)) for one in fit.model.stills]
+            stills = [replace(one, shot=with_lens(one.shot, lens)) for one in fit.model.stills]
         except GeometryError:
             continue
         tried = best_fit(unknowns, stills)
         if tried.cost < MUCH_BETTER * fit.cost:
             return OtherLens(focal_mm=lens.focal_mm, name=lens.name, rms=tried.rms)
     return None
-
-
-def _with_lens(shot: View, lens: Lens) -> View:
-    state = shot.state
-    setting = replace(shot.setting, focal_mm=lens.focal_mm)
-    return replace(shot, state=plan_state(state.scene, lens, state.resources, setting, grid=state.grid, guides=state.guides))
 
 
 def _freed(notes: Notes, fit: Fit) -> tuple[Fit, int] | None:

@@ -13,6 +13,7 @@ from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
 from scenes.questions.design.bench import Held
 from scenes.questions.design.contradictions import Contradiction, WayOut
+from scenes.questions.design.designer import choice_words
 from scenes.questions.design.reasons import Price, Reason
 from scenes.questions.design.report import Report, Shown, design_report
 from scenes.questions.design.text import (
@@ -130,9 +131,13 @@ class DesignAnswer(Answer):
         yield "designs.json", designs_json(self.report)
 
     def sheets(self) -> Sheets:
-        """Two sheets each: the level cut, and the upright one."""
+        """All designs side by side, and by what is to be small; two sheets each: the level cut, and the upright one."""
         from scenes.questions.design.figure import level_cut, upright_cut
+        from scenes.questions.design.side_by_side import cuts_sheet, front_picture
 
+        if len(self.report.shown) > 1:
+            yield "designs", partial(cuts_sheet, self.report.shown)
+            yield "designs-front", partial(front_picture, self.report)
         for number, shown in enumerate(self.report.shown, 1):
             yield f"design-{number}", partial(level_cut, number, shown)
             yield f"design-{number}-side", partial(upright_cut, number, shown)
@@ -168,12 +173,13 @@ def design_data(number: int, shown: Shown) -> dict[str, Any]:
         "height_mm": finite(outside.height_mm),
         "depth_mm": finite(outside.depth_mm),
         "weight_kg": finite(outside.weight_kg),
+        "open_sky_share": finite(outside.sky_share),
         "proven_smallest": design.found.is_proven,
         "room_mm": finite(shown.room_mm),
         "margin_percent": finite(shown.margin_percent),
         "nearest_state": shown.nearest.key,
         "clear_builds_share": finite(shown.clear_builds),
-        "choices": [{"of": path, "value": str(value)} for path, value in design.pick.items()],
+        "choices": [{"of": path, "value": choice_words(value)} for path, value in design.pick.items()],
         "measures": [_reason_data(reason) for reason in shown.reasons],
     }
 
@@ -236,10 +242,11 @@ def design_columns(rows: Sequence[Shown]) -> tuple[Column[Shown], ...]:
         Column(head="height", of=lambda row: row.design.outside.height_mm, words="{:.1f}".format),
         Column(head="depth", of=lambda row: row.design.outside.depth_mm, words="{:.1f}".format),
         Column(head="kg", of=lambda row: row.design.outside.weight_kg, words="{:.2f}".format),
+        Column(head="sky %", of=lambda row: 100 * row.design.outside.sky_share, words="{:.0f}".format),
         Column(head="room", of=lambda row: row.room_mm, words="{:.1f}".format),
         Column(head="choices", of=_choices, left=True, folds=True),
     )
 
 
 def _choices(row: Shown) -> str:
-    return ", ".join(str(value) for value in row.design.pick.values()) or "-"
+    return ", ".join(map(choice_words, row.design.pick.values())) or "-"

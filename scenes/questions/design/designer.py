@@ -19,12 +19,13 @@ from scenes.questions.design.outside import MEASURES, Outside, outside_of
 from scenes.questions.design.places import placed
 from scenes.questions.design.search import Found, Notches, Try
 from scenes.questions.design.space import Knob, Space, space_of
+from scenes.questions.design.trays import with_trays
 from scenes.questions.design.wishes import Wishes
 from scenes.rig.box_notes import box_notes
 from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import PART_KEYS, BoxPart
-from scenes.scene_file.tables.design import DesignRow
+from scenes.scene_file.tables.design import TRAYS, DesignRow, tray_of
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.states.clear_rule import room_needed_mm
 from scenes.states.full_range import Ranged, checked_ranges
@@ -60,8 +61,8 @@ class Design:
 
     @property
     def values(self) -> dict[str, Any]:
-        """Everything that is to be changed in the scene."""
-        return {**self.pick, **self.measures}
+        """Everything that is to be changed in a scene that has the design's trays."""
+        return {**{path: value for path, value in self.pick.items() if path != TRAYS}, **self.measures}
 
 
 @dataclass(slots=True)
@@ -86,8 +87,10 @@ class Designer:
 
     @property
     def picks(self) -> list[dict[str, Any]]:
-        """Every set of choices."""
-        return list(space_of(self.loaded.scene, self.design).picks)
+        """Every set of choices, without those of trays that are left out."""
+        every = space_of(self.loaded.scene, self.design).picks
+        kept = [{path: value for path, value in pick.items() if path == TRAYS or is_there(path, pick)} for pick in every]
+        return list({repr(pick): pick for pick in kept}.values())
 
     def prepare(self) -> None:
         """The lenses over the range that [check] spans, each with the states that hold it."""
@@ -154,13 +157,24 @@ class Designer:
         """The scene with its choices made; SceneError where a value cannot be chosen."""
         key = repr(sorted(pick.items()))
         if key not in self._bases:
-            self._bases[key] = changed(self.loaded, pick) if pick else self.loaded
+            self._bases[key] = self._chosen(pick)
         return self._bases[key]
+
+    def _chosen(self, pick: Mapping[str, Any]) -> Loaded:
+        """Trays first, then what is chosen of those that are there."""
+        loaded = with_trays(self.loaded, pick[TRAYS]) if TRAYS in pick else self.loaded
+        values = {path: value for path, value in pick.items() if path != TRAYS}
+        return changed(loaded, values) if values else loaded
+
+    def remade(self, design: Design) -> Loaded:
+        """A design as a scene of its own, with its measures as a file says them."""
+        return changed(self.base(design.pick), rounded(design.measures))
 
     def attempt(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Try:
         """One set of choices with what is asked of it."""
         scene, outlines = self.base(pick).scene, self.base(pick).resources.outlines
-        space = _widened(space_of(scene, self.design), wishes.wide)
+        assert scene.design is not None
+        space = _widened(space_of(scene, scene.design), wishes.wide)
         benches = [self.benches[lens] for lens in wishes.lenses]
         outsides: dict[Notches, Outside] = {}
 
@@ -234,6 +248,16 @@ class Designer:
         return self._dark[own]
 
 
+def is_there(path: str, pick: Mapping[str, Any]) -> bool:
+    """Whether what a path names is a value of a design whose trays are chosen: not the trays themselves, nor one left out."""
+    return path != TRAYS and (TRAYS not in pick or not tray_of(path) or tray_of(path) in pick[TRAYS])
+
+
+def rounded(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Values by key path as a scene file says them."""
+    return {path: round(value, 4) if isinstance(value, float) else value for path, value in values.items()}
+
+
 def of_lenses(scene: Scene, names: Sequence[str]) -> Scene:
     """The scene with some of its lenses alone, and the parts that are fitted with any of them."""
     if len(names) == len(scene.lens):
@@ -267,7 +291,14 @@ def _looked_over(scene: Scene, bench: LensBench) -> str:
 
 
 def _pick_words(pick: Mapping[str, Any]) -> str:
-    return ", ".join(f"{path} = {value}" for path, value in pick.items())
+    return ", ".join(f"{path} = {choice_words(value)}" for path, value in pick.items())
+
+
+def choice_words(value: Any) -> str:
+    """A chosen value; of trays their names from the lens on."""
+    if isinstance(value, list | tuple) and all(isinstance(one, str) for one in value):
+        return " + ".join(value) or "no tray"
+    return str(value)
 
 
 def _trying(picks: Sequence[Mapping[str, Any]], pick: Mapping[str, Any]) -> str:

@@ -24,7 +24,8 @@ class Outside:
     """Outside of a box with all of its parts: width and height of its plates and of its hoods, depth [mm].
 
     weight_kg: with the heaviest lens set-up. Flags fold away and rods carry: neither counts in the size. Weight counts flags, no
-    screws, hinges, brackets or rods.
+    screws, hinges, brackets or rods. sky_share: how much of the half sky ahead the middle of a lens front sees past trays, masks
+    and hoods, without flags; of the lens that sees most.
     """
 
     plates_mm: Size
@@ -32,6 +33,7 @@ class Outside:
     depth_mm: float
     weight_kg: float
     glass_sizes: int
+    sky_share: float
 
     @property
     def width_mm(self) -> float:
@@ -61,7 +63,45 @@ def outside_of(scene: Scene, design: DesignRow, outlines: Mapping[str, Outline])
         depth_mm=max((end for _, _, end in spans), default=0.0) - min((start for _, start, _ in spans), default=0.0),
         weight_kg=max(weight_kg(box_for(made, lens), design.material_density) for lens in made.lens),
         glass_sizes=len({(glass.rectangle_mm, glass.round_mm) for glass in glasses}),
+        sky_share=max(open_sky_share(box_for(made, lens)) for lens in made.lens),
     )
+
+
+def open_sky_share(box: Box) -> float:
+    """Share of the half sky ahead that is seen from the middle of the lens front through a box's openings, taken as rectangles.
+
+    A rectangle square to the axis at distance z, seen from a point on the line through a corner, whose sides are a z and b z, takes
+    the solid angle atan(a b / sqrt(1 + a^2 + b^2)): A. Khadjavi, J. Opt. Soc. Am. 58, 1417 (1968), from memory.
+    """
+    right, up = box.offset_mm
+    edges = [(math.inf, math.inf, math.inf, math.inf)]
+    for (width, height), at_mm in _openings(box):
+        if box.ahead_mm + at_mm > 0:
+            sides = (width / 2 + right, width / 2 - right, height / 2 + up, height / 2 - up)
+            edges.append(tuple(side / (box.ahead_mm + at_mm) for side in sides))  # type: ignore[arg-type]
+    to_right, to_left, above, below = (min(sides) for sides in zip(*edges, strict=True))
+    return max(sum(_corner_sr(a, b) for a in (to_right, to_left) for b in (above, below)) / (2 * math.pi), 0.0)
+
+
+def _openings(box: Box) -> Iterator[tuple[Size, float]]:
+    """Width and height of what light passes, and its distance ahead of the back plate's rear face [mm]."""
+    for hood in box.hood:
+        yield hood.rear_mm, hood.at_mm
+        yield hood.front_mm, hood.at_mm + hood.depth_mm
+    parts: tuple[Stage | Mask, ...] = (*box.stage, *box.mask)
+    for part in parts:
+        size = _opening_size(part)
+        if min(size) > 0:  # not by a drawing
+            yield size, part.at_mm
+
+
+def _corner_sr(a: float, b: float) -> float:
+    """Solid angle of a rectangle seen from over its corner, its sides by its distance; endless ones: a quarter of the half sky."""
+    if math.isinf(a) and math.isinf(b):
+        return math.pi / 2
+    if math.isinf(a) or math.isinf(b):
+        return math.atan(min(a, b))
+    return math.atan(a * b / math.sqrt(1 + a * a + b * b))
 
 
 MEASURES: dict[str, Callable[[Outside], float]] = {

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from geometry.notes import Severity
 from scenes.questions.design.contradictions import Contradiction, contradiction, in_the_way
-from scenes.questions.design.designer import Design, Designer, is_kept_off
+from scenes.questions.design.designer import Design, Designer, choice_words, is_kept_off
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
 from scenes.questions.design.wishes import Wishes, wishes_of
@@ -19,7 +19,7 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.states.judgement import judge_state
 from scenes.states.lens_judgement import lens_judgements
-from scenes.states.load import Loaded, changed, plans_of
+from scenes.states.load import Loaded, plans_of
 from scenes.states.names import state_words
 from scenes.states.state import State
 
@@ -101,7 +101,7 @@ def _insist_on_choice(designer: Designer, pick: dict[str, object]) -> None:
     try:
         designer.base(pick)
     except SceneError as error:
-        words = ", ".join(f"{path} = {value}" for path, value in pick.items())
+        words = ", ".join(f"{path} = {choice_words(value)}" for path, value in pick.items())
         problem = f"{words} cannot be: {error.complaints[0].problem}"
         raise SceneError([Complaint(where="design.free", problem=problem, source=designer.loaded.file_name)]) from None
 
@@ -195,7 +195,7 @@ def _judged(designer: Designer, design: Design, report: Report) -> Shown | None:
 def judged(design: Design, designer: Designer) -> Shown | str:
     """A design judged as a scene file of its own: every state that [check] asks for and all between; else why it is not clear."""
     designer.tick(0, f"judging {words_of(design)}")
-    loaded = changed(designer.loaded, rounded(design))
+    loaded = designer.remade(design)
     states = plans_of(loaded)
     found = {id(state): judge_state(state) for state in states}
     for state in states:
@@ -220,11 +220,6 @@ def judged(design: Design, designer: Designer) -> Shown | str:
         margin_percent=min(g.margin.percent for one in found.values() for g in one.fitted if g.margin is not None),
         reasons=reasons(design),
     )
-
-
-def rounded(design: Design) -> dict[str, object]:
-    """What a design changes in the scene, as a file says it."""
-    return {path: round(value, 4) if isinstance(value, float) else value for path, value in design.values.items()}
 
 
 def _with_builds(designer: Designer, shown: Shown, report: Report) -> Shown | None:

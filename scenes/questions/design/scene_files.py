@@ -9,8 +9,11 @@ from typing import Any
 from scenes.answers.answer import Files
 from scenes.io.files import read_bytes, read_text
 from scenes.io.rewritten_scene import rewritten, tables_text
-from scenes.questions.design.report import Report, Shown, rounded
+from scenes.questions.design.designer import rounded
+from scenes.questions.design.report import Report, Shown
 from scenes.questions.design.text import size_words
+from scenes.questions.design.trays import text_with_trays, with_trays
+from scenes.scene_file.tables.design import TRAYS
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.load import Loaded
 
@@ -29,10 +32,13 @@ def scene_files(report: Report) -> Files:
 def design_text(loaded: Loaded, shown: Shown, number: int, named: dict[str, str]) -> str:
     """The text of one design."""
     own = read_text(loaded.folder / loaded.file_name) if loaded.sha256 else tables_text(loaded.tables)
-    values: dict[str, Any] = rounded(shown.design)
+    scene, pick = loaded.scene, shown.design.pick
+    if TRAYS in pick:
+        own, scene = text_with_trays(own, loaded, pick[TRAYS]), with_trays(loaded, pick[TRAYS]).scene
+    values: dict[str, Any] = rounded(shown.design.values)
     moved = {path: _inside(name) for path, name in named.items() if _inside(name) != name}
     head = f"# Design {number} of {loaded.file_name}: {size_words(shown.design)}. Made by `brimline design`.\n\n"
-    return head + rewritten(own, loaded.scene, {**values, **moved}, dict.fromkeys(values, HELD))
+    return head + rewritten(own, scene, {**values, **moved}, dict.fromkeys(values, HELD))
 
 
 def _named(scene: Scene) -> Iterator[tuple[str, str]]:

@@ -11,6 +11,7 @@ import shapely
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
+from shapely.geometry.base import BaseGeometry
 
 from geometry.frame import frame_to_right_up
 from geometry.outline import half_size_mm, to_shape
@@ -30,14 +31,15 @@ MARGIN_MM = 12.0
 ALONG, ACROSS, SLANTED, GRADED_RAYS = 120, 5, 40, 256
 UPRIGHT = 1e-6  # of a direction: what rounding leaves of nothing
 STAGE_FOOT = (
-    "Seen from behind the camera, mm from the tray's centre. Blue: the beam of each lens at the glass. Orange: the glass fitted. "
-    "Grey: catalogue sizes. Dashed circle: needed by the most demanding lens with a rotating filter."
+    "Seen from behind the camera, mm from the tray's centre. Filled, blue: the beam of each lens at the glass. Thick, orange: "
+    "the glass fitted. Thin, grey: catalogue sizes. Dashed circle: what the most demanding lens needs of a turning filter."
 )
 GRADED_FOOT = (
     "The picture as on the monitor, mm on the image plane, the gradation alone: white passes all, darker loses light as on the "
     "maps. Solid line: half of its stops; dashed: a tenth and nine tenths."
 )
 LIST_STEP_MM = 4.5
+FITTED = "fitted"
 ALONG_AN_EDGE = (0.5, 0.35, 0.65, 0.2, 0.8)  # where a beam's name may stand
 TOO_MANY = 7  # lenses that a list under a panel has no room for
 
@@ -50,6 +52,7 @@ def stages_figure(stages: Sequence[StageAnswer], title: str) -> Figure:
         axes = _axes(page, space, half, answer.name)
         page.fit(space.left, space.top + 3.0, answer.name, BODY_PT + 1, space.width, weight="bold")
         _draw_stage(axes, answer)
+        _name_fitted(page, axes, answer)
         _name_beams(page, axes, answer)
         _name_sizes(page, axes, answer)
         _write_needs(page, space, answer)
@@ -79,10 +82,8 @@ def _draw_stage(axes: Axes, answer: StageAnswer) -> None:
         axes.add_patch(
             PathPatch(shape_path(to_shape(size_outline(room.size), 0.1)), fill=False, edgecolor="#A8A8A8", linewidth=0.6)
         )
-    if answer.stage.filter is not None:
-        glass = to_shape(filter_outline(answer.stage.filter), 0.1)
-        turned = shapely.affinity.rotate(glass, -answer.stage.turn_deg, origin=(0, 0))  # clockwise as the operator sees it
-        axes.add_patch(PathPatch(shape_path(turned), fill=False, edgecolor=HIGHLIGHT, linewidth=1.6, zorder=4))
+    if (glass := _fitted(answer)) is not None:
+        axes.add_patch(PathPatch(shape_path(glass), fill=False, edgecolor=HIGHLIGHT, linewidth=1.6, zorder=4))
     for need in answer.needs:
         drawn = shapely.transform(need.section, frame_to_right_up)
         axes.add_patch(PathPatch(shape_path(drawn), facecolor=RAY_CLEAR + "18", edgecolor=RAY_CLEAR, linewidth=0.9, zorder=3))
@@ -90,6 +91,26 @@ def _draw_stage(axes: Axes, answer: StageAnswer) -> None:
         circle = shapely.Point(0, 0).buffer(need.turned_mm / 2, quad_segs=64)
         axes.add_patch(PathPatch(shape_path(circle), fill=False, edgecolor=RAY_CLEAR, linestyle="--", linewidth=0.7, zorder=3))
     axes.plot([0.0], [0.0], "+", color=INK, markersize=8, zorder=5)
+
+
+def _fitted(answer: StageAnswer) -> BaseGeometry | None:
+    """The glass that the scene fits, as it is turned, in picture mm; None where it fits none."""
+    if answer.stage.filter is None:
+        return None
+    glass = to_shape(filter_outline(answer.stage.filter), 0.1)
+    return shapely.affinity.rotate(glass, -answer.stage.turn_deg, origin=(0, 0))  # clockwise as the operator sees it
+
+
+def _name_fitted(page: Page, axes: Axes, answer: StageAnswer) -> None:
+    """The word beside the glass that is fitted: below it, or above."""
+    if (glass := _fitted(answer)) is None:
+        return
+    left, low, right, high = glass.bounds
+    ends = to_page(axes, _frame_of(page, axes), np.array([[left, low], [right, low], [left, high], [right, high]]))
+    wide, _ = text_size_mm(FITTED, FOOT_PT)
+    beside = ((wide / 2, -2.2), (-wide / 2, -2.2), (wide / 2, 2.2), (-wide / 2, 2.2))
+    places = [(x + aside, y + off) for (x, y), (aside, off) in zip(ends, beside, strict=True)]
+    page.label_free(places, FITTED, FOOT_PT, pad_mm=-0.3, colour=HIGHLIGHT, weight="bold")
 
 
 def _frame_of(page: Page, axes: Axes) -> Box:
@@ -162,7 +183,7 @@ def _draw_graded(axes: Axes, answer: GradedAnswer) -> None:
         if place is not None:
             s, c = math.sin(math.radians(answer.turn_deg)), math.cos(math.radians(answer.turn_deg))
             ends = np.array([[place * s - 4 * w * c, place * c + 4 * w * s], [place * s + 4 * w * c, place * c - 4 * w * s]])
-            look = {"color": HIGHLIGHT, "linewidth": 0.9, "linestyle": dash, "zorder": 2, "path_effects": halo(2.2)}
+            look = {"color": INK, "linewidth": 1.0, "linestyle": dash, "zorder": 2, "path_effects": halo(2.8)}
             axes.plot(x0 + ends[:, 0], y0 + ends[:, 1], **look)
     axes.set_facecolor(PAPER)
 

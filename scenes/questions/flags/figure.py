@@ -24,7 +24,7 @@ from scenes.questions.flags.lights_text import cut_words
 from scenes.questions.flags.text import angle_words, set_words, size_words, touch_words
 from scenes.sheets.colours import FLAG_ALLOWED, FLAG_BEAM, FLAG_NEEDED, FLAG_SHUT, HIGHLIGHT, INK, SOFT_INK
 from scenes.sheets.page import FONT, Box, Page
-from scenes.sheets.pieces import halo
+from scenes.sheets.pieces import halo, plate_style
 from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT
 from scenes.states.names import state_words
 
@@ -68,9 +68,10 @@ def flag_figure(picture: FlagPicture, title: str) -> Figure:
     _draw_dial(page.axes(DIAL_BOX, label="dial"), picture)
     _write_angles(page, picture)
     foot = (
-        f"Seen along the hinge: the scene is to the right, away from the lens axis is up. Blue: angles that the frame allows; "
-        f"red: too far in; yellow: far enough in to keep a light off. {_capital(size_words(flag))}. Beam: "
-        f"{state_words(picture.state.plan)}, the state that asks for the widest angle. Confirm at the test shoot."
+        "Seen along the hinge: the scene is to the right, away from the lens axis is up. Blue ring: angles that the frame allows; "
+        "hatched, red: too far in; outer arc, yellow: far enough in to keep a light off. "
+        f"{_capital(size_words(flag))}. Beam: {state_words(picture.state.plan)}, the state that asks for the widest angle. "
+        "Confirm at the test shoot."
     )
     page.fit(8.0, 12.0, foot, FOOT_PT, width, lines=3, colour=SOFT_INK, va="top")
     return page.figure
@@ -100,7 +101,8 @@ def _draw_dial(axes: Axes, picture: FlagPicture) -> None:
     touch = picture.state.limits.touch
     _label(axes, 0.45 * reach, -0.22 * reach, "beam", ALLOWED)
     if touch.at_mm is not None:
-        _label(axes, *_beside(axes, touch.at_mm, reach), f"touches ({touch_words(picture.state)})", HIGHLIGHT)
+        words = f"touches ({touch_words(picture.state)})"
+        _label(axes, *_beside(axes, touch.at_mm, reach), words, HIGHLIGHT, bbox=plate_style(0.9))
         axes.plot(*touch.at_mm, "o", color=HIGHLIGHT, markersize=6.0, markerfacecolor="none", markeredgewidth=1.6, zorder=7)
     axes.plot(0.0, 0.0, "o", color=INK, markersize=3.5, zorder=8)
     axes.set_xlabel("ahead of the hinge [mm]", fontsize=LABEL_PT, family=FONT)
@@ -132,11 +134,11 @@ def _draw_ring(axes: Axes, clear_deg: float, most_deg: float, reach: float) -> N
     radius = ROOM_SHARE * reach * 0.97
     most = max(most_deg, LEAST_DEG)
     edge = min(max(clear_deg, LEAST_DEG), most)
-    look: dict[str, Any] = {"width": DIAL_SHARE * radius, "edgecolor": "none", "zorder": 2}
-    axes.add_patch(Wedge((0.0, 0.0), radius, edge, most, facecolor=ALLOWED, alpha=0.25, **look))
-    if most < MOST_DEG:
-        axes.add_patch(Wedge((0.0, 0.0), radius, most, MOST_DEG, facecolor=SHUT, alpha=0.25, **look))
-    axes.add_patch(Wedge((0.0, 0.0), radius, LEAST_DEG, edge, facecolor=SHUT, alpha=0.25, **look))
+    look: dict[str, Any] = {"width": DIAL_SHARE * radius, "linewidth": 0.0, "zorder": 2}
+    axes.add_patch(Wedge((0.0, 0.0), radius, edge, most, facecolor=ALLOWED, edgecolor="none", alpha=0.25, **look))
+    for first, last in ((LEAST_DEG, edge), (most, MOST_DEG)):
+        if last > first:  # hatched, for printed grey the two tones are alike
+            axes.add_patch(Wedge((0.0, 0.0), radius, first, last, facecolor=SHUT, edgecolor=INK, hatch="////", alpha=0.3, **look))
     for angle in range(int(LEAST_DEG), int(MOST_DEG) + 1, TICK_DEG):
         turn, inner = math.radians(angle), radius * (1 - DIAL_SHARE * (1.0 if angle % NUMBER_DEG == 0 else 0.5))
         ends = np.array([[inner, radius]]) * np.array([[math.cos(turn)], [math.sin(turn)]])
@@ -146,13 +148,13 @@ def _draw_ring(axes: Axes, clear_deg: float, most_deg: float, reach: float) -> N
             _label(axes, inward * math.cos(turn), inward * math.sin(turn), f"{angle}°", SOFT_INK)
 
 
-def _label(axes: Axes, x_mm: float, y_mm: float, words: str, colour: str) -> None:
+def _label(axes: Axes, x_mm: float, y_mm: float, words: str, colour: str, **plate: Any) -> None:
     """A word in the drawing, left out where it would stand at or beyond its edge."""
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     room = 0.04 * (high - low)
     if left + room < x_mm < right - room and low + room < y_mm < high - room:
         look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": FOOT_PT, "family": FONT, "color": colour}
-        axes.text(x_mm, y_mm, words, path_effects=halo(), zorder=9, **look)
+        axes.text(x_mm, y_mm, words, path_effects=halo(), zorder=9, **look, **plate)
 
 
 def _draw_bars(axes: Axes, bars: Bars, angle_deg: float, colour: str, dash: str, *, filled: bool = False) -> None:

@@ -24,8 +24,8 @@ def light_blocks(lights: Sequence[LightAnswer], searched: Sequence[ChangesTried]
     if lights:
         yield Gap()
         yield Paragraph(
-            "Lights: a flag may be opened from `clear from`, and keeps the light off the target up to `off to`, rounded down "
-            "[deg]. Other flags are left out, but where two are named together. All states count, those that cannot be cleared too."
+            "Lights [deg]: opened to `clear from` or wider, a flag is out of the frame; at `off to` or less it keeps the light off "
+            "the glass. Each flag is taken alone unless two are named together. Every state counts, also one that no angle clears."
         )
     for light in lights:
         yield from _one_light(light, searched)

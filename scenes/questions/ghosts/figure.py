@@ -119,7 +119,8 @@ def _draw_ghost(axes: Axes, ghost: SeenGhost, least_mm: float) -> None:
     colour = HIGHLIGHT if ghost.in_frame else SOFT_INK
     radius = max(ghost.radius_mm if math.isfinite(ghost.radius_mm) else 0.0, least_mm)
     axes.add_patch(Circle(ghost.ghost.picture_mm, radius, facecolor=colour, alpha=0.25, edgecolor="none", zorder=3))
-    axes.add_patch(Circle(ghost.ghost.picture_mm, radius, facecolor="none", edgecolor=colour, linewidth=1.3, zorder=4))
+    thick = 1.8 if ghost.in_frame else 0.8
+    axes.add_patch(Circle(ghost.ghost.picture_mm, radius, facecolor="none", edgecolor=colour, linewidth=thick, zorder=4))
     if not ghost.on_light:
         arrow = FancyArrowPatch(
             ghost.ghost.light_mm,
@@ -209,10 +210,11 @@ def _name_curves(page: Page, axes: Axes, box: Box, curves: Sequence[TiltCurve]) 
 
 def _write_foot(page: Page, report: GhostReport) -> None:
     best = best_answer(report)
-    set_to = "" if best is None or best.is_present else f"Orange upright line: {best.what} at {tilt_words(best)}. "
+    set_to = "" if best is None or best.is_present else f"Solid upright line: {best.what} at {tilt_words(best)}. "
     some = "Four of nine places are drawn. " if report.lights.is_grid else ""
     foot = (
-        f"{some}Star: light. Ring: its ghost by filter, with its strength in stops below the light; orange inside the guides "
-        f"(dashed), grey outside; small ones are drawn larger. Dotted: as it is. {set_to}Never look at the sun through a lens."
+        f"{some}Star: light. Ring: its ghost by filter, with its strength in stops below the light; inside the guides (dashed) "
+        "orange and thick, outside grey and thin; small ones are drawn larger. "
+        f"Dotted: as it is. {set_to}Never look at the sun through a lens."
     )
     page.fit(8.0, 12.5, foot, FOOT_PT, page.width_mm - 16.0, lines=3, colour=SOFT_INK, va="top")

@@ -111,7 +111,7 @@ def next_step(report: GhostReport) -> str:
         return f"leave the tilts as they are: the ghosts of {best.lights} stay outside the frame{already}."
     keys = " and ".join(best.keys)
     confirm = "then run brimline check: this looked at the frame's edge only"
-    short = "" if best.lights == ANYWHERE or not report.lights.is_grid else "; nothing that clears does it for a light anywhere"
+    short = "" if best.lights == ANYWHERE or not report.lights.is_grid else "; no tilt does it wherever the light stands"
     return f"set {keys} = {best.tilt_deg:g} ({side_words(best)}), which clears {best.lights}{short}; {confirm}."
 
 

@@ -11,6 +11,8 @@ from matplotlib.colors import BoundaryNorm, ListedColormap, Normalize
 from matplotlib.figure import Figure
 from matplotlib.image import AxesImage
 from matplotlib.patches import Circle
+from matplotlib.patheffects import Normal, Stroke
+from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.body import Part, Surface
@@ -22,6 +24,7 @@ from scenes.io.files import PRINT_DPI
 from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.questions.leaks.text import percent
 from scenes.sheets.colours import GLASS_EDGE, HIGHLIGHT, INK, OPENING_COLOURS, PAPER, SOFT_INK, leak_colours, part_colour
+from scenes.sheets.map_reading import middle_of_largest
 from scenes.sheets.page import Box, Page, wrapped
 from scenes.sheets.pieces import plate_style, to_page
 from scenes.sheets.style import BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
@@ -39,6 +42,8 @@ AROUND = (
     (-8.0, 3.0),
 )  # of a cut's corner [mm], where its name may stand
 ROWS_SHOWN = 5
+WORD_REACH = 0.6  # of the word in the middle of a sky, in lengths of its chart
+DARK_RIM = [Stroke(linewidth=2.4, foreground="#202020"), Normal()]  # white words and lines also stand on bright ground
 FOOT = "Seen from behind the camera, upright; right and left as the operator has them."
 
 
@@ -165,7 +170,20 @@ def _opening_chart(axes: Axes, report: LeakReport) -> None:
         colour = OPENING_COLOURS[k % len(OPENING_COLOURS)]
         y = -2.12 - 0.14 * k
         axes.text(-1.95, y, "\u25a0", color=colour, fontsize=LABEL_PT, va="top")
-        axes.text(-1.8, y, names[opening], color=INK, fontsize=LABEL_PT, va="top", parse_math=False)
+        axes.text(-1.8, y, f"{k + 1}  {names[opening]}", color=INK, fontsize=LABEL_PT, va="top", parse_math=False)
+        _number_patch(axes, picture == k + 1.0, k + 1)
+
+
+def _number_patch(axes: Axes, chosen: NDArray[np.bool_], number: int) -> None:
+    """The number in the middle of an opening's largest patch: printed grey, colours alone would not tell it from the next."""
+    if not chosen.any():
+        return
+    down, across = (4.0 * (np.arange(count) + 0.5) / count - 2.0 for count in chosen.shape)
+    aside = chosen & (np.hypot(down[:, None], across) > WORD_REACH)  # off the word in the middle, where that can be
+    row, column = middle_of_largest(aside if aside.any() else chosen)
+    place = float(across[column]), -float(down[row])
+    plate = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "circle,pad=0.15", "alpha": 0.85}
+    axes.text(*place, str(number), color=INK, fontsize=FOOT_PT, ha="center", va="center", weight="bold", bbox=plate, zorder=5)
 
 
 def _sky_marks(axes: Axes, report: LeakReport) -> None:
@@ -179,10 +197,10 @@ def _sky_marks(axes: Axes, report: LeakReport) -> None:
     rim = np.column_stack([slopes, np.ones(len(slopes))])
     rim /= np.linalg.norm(rim, axis=1, keepdims=True)
     chart = direction_to_chart(rim)
-    axes.plot(*np.vstack([chart, chart[:1]]).T, color="#FFFFFF", linewidth=1.2)
+    axes.plot(*np.vstack([chart, chart[:1]]).T, color="#FFFFFF", linewidth=1.2, path_effects=DARK_RIM)
     axes.text(0, 0, "picture", color=INK, fontsize=FOOT_PT, ha="center", va="center")
     for words, place in {"top": (0, 1.3), "bottom": (0, -1.3), "left": (-1.2, 0), "right": (1.2, 0)}.items():
-        axes.text(*place, words, color="#FFFFFF", fontsize=FOOT_PT, ha="center", va="center")
+        axes.text(*place, words, color="#FFFFFF", fontsize=FOOT_PT, ha="center", va="center", path_effects=DARK_RIM)
     for row in report.lights:
         _light_mark(axes, row)
 
@@ -223,6 +241,7 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
         line = found.corners_mm
         width = 0.7 + 2.3 * math.sqrt(found.peak / paths[0].peak)
         axes.plot(line[:, 2], line[:, :2] @ _azimuth(line), color=_way_colour(number), linewidth=width, zorder=3)
+        _number_way(page, axes, line, number + 1)
     _list_ways(page, report, paths)
     _name_parts(page, axes, cuts)
     page.foot(
@@ -230,6 +249,14 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
         "more light. The scene lies toward the right."
     )
     return page.figure
+
+
+def _number_way(page: Page, axes: Axes, line: FloatArray, number: int) -> None:
+    """The way's number on it, at the first of its pieces' middles and quarters that is free."""
+    flat = np.column_stack([line[:, 2], line[:, :2] @ _azimuth(line)])
+    along = [flat[:-1] + share * np.diff(flat, axis=0) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
+    places = [(float(x), float(y)) for x, y in to_page(axes, WAYS_BOX, np.concatenate(along))]
+    page.label_free(places, str(number), FOOT_PT, within=WAYS_BOX, pad_mm=-0.2, weight="bold", bbox=plate_style(0.9), zorder=5)
 
 
 def _way_axes(page: Page) -> Axes:
@@ -248,13 +275,13 @@ def _way_colour(number: int) -> str:
 
 
 def _list_ways(page: Page, report: LeakReport, paths: Sequence[LeakPath]) -> None:
-    """Each way by its colour: how bright it is at most, the opening it comes through, what mirrors it."""
+    """Each way by its number and colour: how bright it is at most, the opening it comes through, what mirrors it."""
     left, y = WAYS_BOX.right + 6.0, WAYS_BOX.top
     page.fit(left, y, "brightest place, opening, mirrors", LABEL_PT, page.width_mm - 8.0 - left, weight="bold", va="top")
     for number, found in enumerate(paths):
         y -= 15.5 if number else 7.0
         page.line([(left, y - 1.6), (left + 6.0, y - 1.6)], _way_colour(number), 2.6)
-        words = f"{percent(found.peak)}: {report.picture.opening_names[found.opening]}, {found.name}"
+        words = f"{number + 1}  {percent(found.peak)}: {report.picture.opening_names[found.opening]}, {found.name}"
         page.fit(left + 8.0, y, words, LABEL_PT, page.width_mm - 8.0 - left - 8.0, lines=4, va="top")
 
 

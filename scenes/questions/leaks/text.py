@@ -9,6 +9,7 @@ import numpy as np
 
 from geometry.arrays import FloatArray
 from geometry.frame import where_in_words
+from geometry.openings import OpeningKind
 from raytrace.optics.camera import PixelGrid
 from raytrace.stray.light_on_glass import Reach
 from scenes.changes.flag_limits import FlagLimit
@@ -57,9 +58,14 @@ def answer_words(reports: Sequence[LeakReport]) -> str:
     reach = f"{listed(lit)} reach{'es' if len(lit) == 1 else ''} the target" if lit else ""
     if not worst:
         return f"Nothing to speak of gets in by the openings looked at{f'; {reach}' if reach else ''}."
-    named = "; ".join(f"{name}, {percent(share)}" for share, name in worst[:OPENINGS_NAMED])
+    named = "; ".join(f"{_plain(name)}, {percent(share)}" for share, name in worst[:OPENINGS_NAMED])
     more = f"; and {len(worst) - OPENINGS_NAMED} smaller" if len(worst) > OPENINGS_NAMED else ""
     return f"Stray light gets in by: {named}{more}. That is what it adds to the picture if all around is as bright."
+
+
+def _plain(name: str) -> str:
+    """An opening's name, and what that is where the word alone would not tell."""
+    return f"{name} (the open front)" if name == OpeningKind.MOUTH else name
 
 
 def mirror_words(report: LeakReport) -> Iterator[str]:

@@ -198,7 +198,10 @@ def next_step(report: MaskReport, *, written: bool) -> str:
         )
     if not written:
         return "name a folder with --out for DXF, SVG, a 1:1 PDF and the tables that put the masks into the scene."
-    return "put box-masks.toml into the scene in place of its [[box.mask]] tables and run brimline check."
+    return (
+        "cut from mask-1.dxf and so on, or print masks.pdf; then put box-masks.toml into the scene in place of its [[box.mask]] "
+        "tables and run brimline check."
+    )
 
 
 def _mask_blocks(mask: CutMask) -> Iterator[Block]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.answers.numbers import error_words
 from scenes.rig.spot_words import input_words
 from scenes.runtime.page import listed
 from scenes.states.names import setting_words
@@ -136,11 +137,6 @@ def _lens_lines(found: LensTells) -> Iterator[str]:
 
 def _values(found: LensTells, places: Sequence[int], sigmas: Floats) -> str:
     return "; ".join(f"{found.words[place]} ± {error_words(sigmas[place], found.unknowns[place].unit)}" for place in places)
-
-
-def error_words(sigma: float, unit: str) -> str:
-    """'0.15 mm', '1.2 deg': two figures, and no less than a hundredth."""
-    return f"{max(sigma, 0.01):.2f} {unit}" if sigma < 1.0 else f"{sigma:.1f} {unit}"
 
 
 def _hard_lines(found: LensTells, told: Sequence[int]) -> Iterator[str]:

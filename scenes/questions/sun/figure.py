@@ -29,7 +29,14 @@ RIM = np.linspace(-180.0, 180.0, 181)
 COMPASS = (("N", 0.0), ("E", 90.0), ("S", 180.0), ("W", 270.0))
 MOST_HOURS = 14  # that have a number each under the strip
 GRID: dict[str, Any] = {"color": "#D8D8D8", "linewidth": 0.5}
-KEY = ((IN_PICTURE, "the sun is in the picture"), (ON_GLASS, "it shines on the glass"), (OFF, "neither"))
+DASHES: dict[str, Any] = {"linestyle": (0, (1.4, 0.7)), "linewidth": 3.2}  # or printed grey it would look like the next
+WHOLE: dict[str, Any] = {"linewidth": 2.6}
+THIN: dict[str, Any] = {"linewidth": 1.2}
+KEY = (
+    (IN_PICTURE, DASHES, "the sun is in the picture"),
+    (ON_GLASS, WHOLE, "it shines on the glass"),
+    (OFF, THIN, "neither"),
+)
 
 
 def sun_figure(report: SunReport) -> Figure:
@@ -91,12 +98,12 @@ def _draw_sky(page: Page, report: SunReport) -> None:
     picture = axes.add_patch(Polygon(frame, closed=True, facecolor=SKY_FRAME, edgecolor=INK, linewidth=1.1, zorder=1))
     picture.set_clip_path(Circle((0.0, 0.0), 90.0, transform=axes.transData))  # below the horizon it shows no sky
     path, places = report.path, _sun_places(report)
-    for holds, colour, width in (
-        (path.up, OFF, 1.2),
-        (path.up & path.in_frame, IN_PICTURE, 2.6),
-        (path.up & report.on_glass & ~path.in_frame, ON_GLASS, 2.6),
+    for holds, colour, look in (
+        (path.up, OFF, THIN),
+        (path.up & path.in_frame, IN_PICTURE, DASHES),
+        (path.up & report.on_glass & ~path.in_frame, ON_GLASS, WHOLE),
     ):
-        axes.plot(*np.where(holds[:, None], places, np.nan).T, color=colour, linewidth=width, zorder=3)
+        axes.plot(*np.where(holds[:, None], places, np.nan).T, color=colour, zorder=3, **look)
     _write_compass(page, axes, report.site.camera_heading_deg)
     _draw_clock(page, axes, report)
     _write_heights(page, axes)
@@ -135,7 +142,7 @@ def _draw_clock(page: Page, axes: Axes, report: SunReport) -> None:
         page.take(Box(x - 0.6, y - 0.6, x + 0.6, y + 0.6))
     for k, (x, y) in zip(hours, dots, strict=True):
         around = ((x + 3.6 * np.sin(turn), y + 3.6 * np.cos(turn)) for turn in np.radians([0, 180, 90, 270, 45, 315, 135, 225]))
-        page.label_free(around, f"{path.moments[k]:%H}", FOOT_PT, pad_mm=-0.4)
+        page.label_free(around, f"{path.moments[k]:%H}", FOOT_PT, pad_mm=-0.4, bbox=plate_style(), zorder=4)
 
 
 def _write_heights(page: Page, axes: Axes) -> None:
@@ -146,9 +153,9 @@ def _write_heights(page: Page, axes: Axes) -> None:
 
 
 def _write_key(page: Page) -> None:
-    for row, (colour, words) in enumerate(KEY):
+    for row, (colour, look, words) in enumerate(KEY):
         y = 30.0 - 5.0 * row
-        page.line(((STRIP_BOX.left, y), (STRIP_BOX.left + 8.0, y)), colour, 2.6 if colour != OFF else 1.2)
+        page.line(((STRIP_BOX.left, y), (STRIP_BOX.left + 8.0, y)), colour, look["linewidth"], linestyle=look.get("linestyle", "-"))
         page.text(STRIP_BOX.left + 10.0, y, words, LABEL_PT, va="center")
 
 

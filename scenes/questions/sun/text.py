@@ -81,10 +81,10 @@ def next_step(report: SunReport) -> str:
     if not now.any():
         return "nothing to do: the sun is never on the glass but when it is in the picture."
     if not best.any():
-        return "bring the flags that far in: the sun is then on the glass only while in the picture; confirm by brimline check."
+        return "bring the flags fully in: the sun is then on the glass only while in the picture; confirm with brimline check."
     saved = int(now.sum() - best.sum())
     rest = spans_words(report, best)
     if saved > 0:
         more = "add a larger flag or a seal (brimline leaks), or shade the box"
-        return f"flags that far in save {saved} minutes; for {rest} {more}."
+        return f"with the flags fully in, {saved} fewer minutes of sun on the glass; for {rest} {more}."
     return f"no flag that clears the picture helps; for {rest} close gaps (brimline leaks), or shade the box."

@@ -85,7 +85,7 @@ class TolerancesAnswer(Answer):
         yield Paragraph(
             f"stays out: share of {found.count} builds that stay out of frame (all, none: settled by the worst and by what the "
             "dimensions can do at most). "
-            "between: 95 % confidence range of the share. as written, worst: room between beam and nearest part; below 0 it "
+            "between: 95 % confidence range of the share. nominal, worst: room between beam and nearest part; below 0 it "
             "stands in the beam."
         )
         yield Gap()
@@ -111,7 +111,7 @@ class TolerancesAnswer(Answer):
     def _input_blocks(self) -> Iterator[Block]:
         found, table = self.found, self.input_table()
         if not table.rows:
-            yield Paragraph("None of the tolerances moves the nearest part: the room stays as written.")
+            yield Paragraph("None of the tolerances moves the nearest part: the room stays as it is.")
             return
         yield table
         rest = len(found.effects) - len(table.rows)
@@ -160,7 +160,7 @@ def _lens_columns(found: Surety) -> tuple[Column[Row], ...]:
         Column(head="lens", of=lambda row: row.lens_name if isinstance(row, LensSurety) else SET, left=True, width=18, most=18),
         Column(head="stays out", of=share_words, width=9),
         Column(head="between", of=lambda row: range_of_share_words(_spread_of(row)), width=11),
-        Column(head="as written", of=_least_room_mm, words=room_words),
+        Column(head="nominal", of=_least_room_mm, words=room_words),
         Column(head="worst", of=_worst_room_mm, words=room_words, width=10),
         Column(head="least sure", of=lambda row: input_words(found, row.least_sure), left=True),
     )
@@ -173,7 +173,7 @@ def _input_columns(items: Mapping[str, Input]) -> tuple[Column[Effect], ...]:
 
     return (
         Column(head="what may differ from the drawing", of=lambda effect: items[effect.name].words, left=True, width=46, most=50),
-        Column(head="as written", of=nominal, width=12),
+        Column(head="nominal", of=nominal, width=12),
         Column(head="between", of=lambda effect: range_words(items[effect.name]), width=16),
         Column(head="at low", of=lambda effect: effect.at_low, words="{:+.2f}".format, width=7),
         Column(head="at high", of=lambda effect: effect.at_high, words="{:+.2f}".format, width=7),

@@ -71,7 +71,7 @@ def lens_figure(found: Surety, lens: LensSurety, title: str) -> Figure:
     return chart_figure(
         Chart(
             head=f"The {lens.lens_name}: out of frame in {_share(lens)}",
-            words=f"As written {nearest_words(lens.nominal)}. Worst build: {worst_words(lens)}",
+            words=f"Nominal: {nearest_words(lens.nominal)}. Worst build: {worst_words(lens)}",
             effects=lens.effects,
             inputs=found.inputs,
             answers_mm=lens.spread.values if lens.spread is not None else None,
@@ -124,9 +124,9 @@ def _write_key(page: Page, top_mm: float, *, with_builds: bool) -> None:
         (
             "bar",
             RAY_CLEAR,
-            "Orange: less room than as written in the scene. Blue: more. The longest bar is the dimension to measure first.",
+            "Left of the line, orange: less room. Right of it, blue: more. The longest bar is the dimension to measure first.",
         ),
-        ("line", INK, "The upright line: the room with every dimension as written in the scene."),
+        ("line", INK, "The upright line: the room with every dimension as the scene has it."),
         ("mark", HIGHLIGHT, "The triangle: the worst build, with all dimensions off together in the worst way found."),
         ("ground", HIGHLIGHT, "Shaded, below 0: a part stands in the beam and darkens the frame."),
     ]

@@ -17,7 +17,7 @@ CAUTION = (
     "box and filters before metal is cut or a truck is loaded."
 )
 METHOD = (
-    "A build stays out of frame when no part reaches into the beam of any guide, as written in [check], at the widest stop, with "
+    "A build stays out of frame when no part reaches into the beam of any guide, as [check] asks, at the widest stop, with "
     "the filters that the scene has. That is less than the clear of `check`, which asks for room as well: here the tolerances are "
     "the room, and what a pupil taken as fixed can be out by is told apart. Every dimension is as likely anywhere between its "
     "limits (the cautious reading of +/-), each on its own; a pupil known by bounds joins in."
@@ -72,7 +72,7 @@ def worst_words(lens: LensSurety) -> str:
     """The worst build in a sentence: what stands where, in which state, and what came out how."""
     worst = lens.worst
     off = [_off_words(item, worst) for item in lens.inputs if abs(worst.values[item.path] - item.nominal) > 1e-9]
-    how = f", with {listed(off)}" if off else ", as written"
+    how = f", with {listed(off)}" if off else ", all dimensions nominal"
     return f"{nearest_words(worst)} ({state_words(worst.state)}){how}."
 
 
@@ -83,7 +83,7 @@ def nearest_words(build: Build) -> str:
     if nearest.where == BEYOND:
         return f"{the(nearest.part)} reaches {BEYOND}, where nothing is looked at"
     if nearest.where == IN_DOUBT:
-        return "its light is in doubt as written: brimline check says why"
+        return "its light is in doubt with nominal dimensions: brimline check says why"
     if build.clearance_mm <= 0:
         return f"{the(nearest.part)} stands {-build.clearance_mm:.2f} mm in the beam{place}"
     return f"{the(nearest.part)} stays {build.clearance_mm:.2f} mm outside the beam{place}"
@@ -158,8 +158,8 @@ def next_step(found: Surety) -> str:
     room = max(-worst.worst.clearance_mm, 0.0)
     if worst.never and worst.nominal.clearance_mm <= 0:
         if worst.nominal.nearest.where in {BEYOND, IN_DOUBT}:
-            return f"see what brimline check says of the {worst.lens_name}: a fault leaves its light in doubt as written."
-        how = f"as written {the(part)} stands in its beam"
+            return f"see what brimline check says of the {worst.lens_name}: a fault leaves its light in doubt."
+        how = f"with nominal dimensions {the(part)} stands in its beam"
         return f"see what brimline check says of the {worst.lens_name}: {how}."
     item = next((item for item in found.inputs if item.path == worst.least_sure), None)
     more = f"give {the(part)} {room:.1f} mm more room" if room > 0 else f"keep the room at {the(part)}"

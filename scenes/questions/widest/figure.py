@@ -23,8 +23,8 @@ NAMES_MM, SETTINGS_MM = 46.0, 30.0  # room left of the bars for the setups' name
 ROW_MM = 6.5  # of the table of lenses
 TICKS_MM = (4, 5, 6, 8, 10, 12, 14, 16, 18, 20, 24, 28, 35, 40, 50, 65, 75, 100, 135, 180, 250, 350, 500, 800, 1200, 2000)
 LEGEND = (
-    "Blue: clears with 2 % of the frame to spare, from the focal length written at its end. Yellow: touches nothing, but has less "
-    "room. Pale: the part named stands in the beam."
+    "Blue: clears with 2 % of the frame to spare, from the focal length written at its end. Hatched, yellow: touches nothing, "
+    "but has less room. Pale: the part named stands in the beam."
 )
 
 
@@ -76,9 +76,11 @@ def _draw_state(axes: Axes, row: int, share: float, tall: float, state: StateLim
     low, high = ends_mm
     middle = row + 0.1 + 0.8 * share
     clear, touch = (min(max(limit.focal_mm, low), high) for limit in (state.clear, state.touch))
+    hatched: dict[str, Any] = {"hatch": "/////", "hatch_linewidth": 0.5, "edgecolor": SOFT_INK, "linewidth": 0.0}
     for left, right, colour in ((low, touch, BITES), (touch, clear, TIGHT_GROUND), (clear, high, RAY_CLEAR)):
         if right > left:
-            axes.barh(middle, right - left, height=0.8 * tall, left=left, color=colour, edgecolor="none")
+            ground = hatched if colour == TIGHT_GROUND else {}
+            axes.barh(middle, right - left, height=0.8 * tall, left=left, facecolor=colour, **ground)
     look: dict[str, Any] = {"va": "center", "fontsize": FOOT_PT, "fontfamily": FONT}
     place: dict[str, Any] = {"xycoords": axes.get_yaxis_transform(), "xytext": (-4.0, 0.0), "textcoords": "offset points"}
     axes.annotate(setting_words_of(state), (0.0, middle), ha="right", color=INK, **place, **look)

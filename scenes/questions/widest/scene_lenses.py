@@ -86,7 +86,9 @@ def _fits(setups: Sequence[Setup], added_mm: float, asked: tuple[State, float]) 
     plan, left_out_mm = asked
     stack = stack_of(plan.scene, added_mm, plan.lens, plan.resources, front_travel_mm=plan.travel_mm)
     look = _Look(plan, stack, left_out_mm)
-    return tuple(look.fit(setup, plan.visible_loss_stops) for setup in setups)
+    largest_first = sorted(range(len(setups)), key=lambda k: -len(stack.parts(setups[k])))
+    fits = {k: look.fit(setups[k], plan.visible_loss_stops) for k in largest_first}
+    return tuple(fits[k] for k in range(len(setups)))
 
 
 class _Look:
@@ -98,6 +100,7 @@ class _Look:
         self._rooms: dict[bool, tuple[ClearRooms, Rooms]] = {}
         self._clears: dict[int, bool] = {}
         self._known: dict[int, Clearance] = {}
+        self._lossless: list[set[int]] = []  # parts that together take nothing: nor do some of them
         points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in plan.guides])
         self._pencils = [pencils_for(variant, points) for variant in plan.variants]
 
@@ -123,14 +126,20 @@ class _Look:
     def _loss(self, setup: Setup) -> tuple[float, int | None]:
         """The worst loss at the edges of all guides, and which part of the setup is met first there."""
         prepare()
+        parts, least = set(map(id, self._stack.parts(setup))), 1.0
         worst: tuple[float, int | None] = (0.0, None)
+        if any(parts <= known for known in self._lossless):
+            return worst
         for pencils in self._pencils:
             shares = without_dark_pencils(coverage_shares(pencils, self._stack.box(setup), with_alone=False), pencils)
             left = pessimistic_share(shares)
             k = int(left.argmin())
+            least = min(least, float(left[k]))
             loss = float(loss_stops(left)[k])
             if loss > worst[0] and shares.blocked_by[k] >= 0:
                 worst = loss, int(shares.blocked_by[k])
+        if least == 1.0:
+            self._lossless.append(parts)
         return worst
 
     def _is_clear(self, part: Part) -> bool:

@@ -32,11 +32,20 @@ CATALOGUE_WORDS = "The scene's own lenses, as measured, at every zoom row and fo
 def answer_words(report: WidestReport, fits: Sequence[LensFits] = ()) -> str:
     """The answer: as set, in the setup that lets the widest lens be used, and the measured lens where it differs."""
     now = next(one for one in report.setups if one.setup == AS_SET)
-    words = f"Widest that clears this box as set: {_by_focus_words(now)}."
+    words = f"{_least_words(now)}: {_by_focus_words(now)}."
     best = min(report.setups, key=lambda one: [limit.focal_mm for limit in _limits(one)])
     if any(better.focal_mm < limit.focal_mm for better, limit in zip(_limits(best), _limits(now), strict=True)):
         words += f" With {setup_words(best.setup)}: {_by_focus_words(best)}."
     return f"{words}{_measured_words(report, now, fits)}"
+
+
+def _least_words(now: SetupLimits) -> str:
+    """Which lenses the box clears at every focus asked for."""
+    limit = now.clear.clear
+    if limit.fate is Fate.NONE:
+        return "This box as set clears no lens of the family at every focus"
+    longer = "every lens looked at" if limit.fate is Fate.ALL else f"lenses of {limit.focal_mm:.1f} mm and longer"
+    return f"This box as set clears {longer}"
 
 
 def _measured_words(report: WidestReport, now: SetupLimits, fits: Sequence[LensFits]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -14,6 +15,8 @@ from scenes.scene_file.tables.tolerance_paths import PathError, Spot, places_of,
 Small = Literal["front_area", "front_width", "front_height", "depth", "weight", "glass_sizes"]
 ALUMINIUM = 2.70  # g/cm3, 6061-T6: data sheets, docs/design.md
 MOST_FREE, MOST_CHOICES = 12, 40
+TRAYS = "box.stage"  # of a row that chooses which trays there are, and in which order
+TRAY = re.compile(r"box\.stage\[([^\]]*)\]")
 NUMBER_OR_PAIR = [{"type": "number"}, {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}]
 
 
@@ -22,7 +25,8 @@ def _free(meaning: str) -> Any:
 
 
 def _choices(meaning: str) -> Any:
-    shape = {"type": "array", "items": {"anyOf": [*NUMBER_OR_PAIR, {"type": "string"}]}, "minItems": 2}
+    names = {"type": "array", "items": {"type": "string"}}
+    shape = {"type": "array", "items": {"anyOf": [*NUMBER_OR_PAIR, {"type": "string"}, names]}, "minItems": 2}
     return loose(meaning, None, shape, "array of values")
 
 
@@ -184,6 +188,8 @@ def design_faults(scene: Table, design: DesignRow, lights: Sequence[str]) -> Ite
     """What is wrong with a design: places that are none, ends beyond what the scene file allows, lights that are not there."""
     seen: set[object] = set()
     for place, row in enumerate(design.free):
+        if row.of == TRAYS:
+            yield from _tray_faults(scene, design, row, place)
         try:
             for found in named_by(scene, row):
                 if found in seen:
@@ -192,7 +198,7 @@ def design_faults(scene: Table, design: DesignRow, lights: Sequence[str]) -> Ite
         except PathError as error:
             yield ("design", "free", place, "of"), str(error)
             continue
-        if row.ends is not None:
+        if row.ends is not None and row.of != TRAYS:
             yield from _limit_faults(scene, row, place)
     for name in design.want.keep_off:
         if name not in lights:
@@ -202,8 +208,44 @@ def design_faults(scene: Table, design: DesignRow, lights: Sequence[str]) -> Ite
             )
 
 
+def tray_of(of: str) -> str:
+    """What stands in brackets after box.stage in a key path; '' where nothing does."""
+    found = TRAY.match(of)
+    return found[1].strip() if found else ""
+
+
+def _tray_faults(scene: Any, design: DesignRow, row: FreeRow, place: int) -> Iterator[Fault]:
+    """Choices of trays are lists of their names; whatever else is free of a tray names it so too."""
+    names = [stage.name for stage in scene.box.stage]
+    where = ("design", "free", place)
+    if row.ends is not None:
+        yield (*where, "of"), "is a list of trays; give choose, with the names of those to have in each list"
+        return
+    if not names or None in names or len(set(names)) < len(names):
+        yield (*where, "of"), "needs [[box.stage]] tables that each have a name of their own"
+        return
+    for choice_ in row.choices:
+        if not isinstance(choice_, list | tuple) or any(name not in names for name in choice_) or len(set(choice_)) < len(choice_):
+            listed = ", ".join(shown(name) for name in names)
+            yield (
+                (*where, "choose"),
+                f"must hold lists of trays in their order from the lens on, of {listed}, none twice; got {shown(choice_)}",
+            )
+            return
+    if all(other.of == TRAYS or tray_of(other.of) for other in design.free):
+        yield (*where, "of"), "needs something else that is free and not of a tray, such as box.hood.front_mm"
+    for other, free in enumerate(design.free):
+        if free.of != TRAYS and free.of.startswith(TRAYS) and tray_of(free.of) not in names:
+            yield (
+                ("design", "free", other, "of"),
+                f"must name its tray, as box.stage[{names[0]}], where trays are chosen; got {shown(free.of)}",
+            )
+
+
 def named_by(scene: Table, row: FreeRow) -> tuple[object, ...]:
     """What a free row names; PathError where that is nothing that a design may set."""
+    if row.of == TRAYS:
+        return (TRAYS,)
     if not row.of.startswith("box"):
         raise PathError(f"must begin with box: a design sets the box and nothing else, got {shown(row.of)}")
     if row.ends is None:

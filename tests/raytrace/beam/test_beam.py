@@ -8,7 +8,7 @@ import pytest
 import shapely
 import trimesh
 
-from geometry.frame import pose
+from geometry.frame import Pose, pose
 from raytrace.beam.beam import beam_of, beam_section, lens_beam, lens_section, outer_guides, union
 from raytrace.beam.outline import chained, section_size
 from raytrace.beam.rays import plane_crossing, rim_disc
@@ -324,3 +324,21 @@ def test_rays_past_the_edge_of_a_small_plate_are_in_the_section_too():
     found = beam_section(partial(pencils_for, lens), guide, Box(parts=(), glasses=glasses), plane)
     rays = rays_of(lens, guide, glasses, plane, 2**17, np.random.default_rng(6))
     assert farthest_outside_mm(found, rays) < 1e-9
+
+
+@pytest.mark.parametrize(("tilt_deg", "radius_mm", "object_mm"), [(0.0, 5.0, np.inf), (12.0, 5.0, np.inf), (6.0, 30.0, 150.0)])
+def test_no_section_behind_a_plane_reaches_past_where_rays_start_bend_or_cross_it(tilt_deg, radius_mm, object_mm):
+    lens = plain_lens(pupil=round_pupil(40.0, radius_mm), object_z_mm=object_mm)
+    guide = Guide(name="a", half_width_mm=4.0, half_height_mm=2.0, centre_mm=(2.0, -1.0))
+    box = Box(parts=(), glasses=(plate_of_glass(20.0, tilt_deg=-tilt_deg), plate_of_glass(34.0, tilt_deg=tilt_deg)))
+    plane = pose(ahead_mm=60.0, tilt_deg=tilt_deg / 2)
+    beam = lens_beam(lens, guide, box, far=plane).endless()
+    held = plane.points_to_part(beam.bends_behind(plane))
+    for behind_mm in (0.0, 5.0, 22.0, 26.5, 38.0, 44.0):
+        nearer = Pose(plane.rotation, plane.points_to_frame(np.array([0.0, 0.0, -behind_mm])))
+        left, low, right, high = beam.section(nearer).bounds
+        spare_mm = 2.0 * beam.pad_mm + 1e-6
+        assert held[:, 0].min() - spare_mm <= left
+        assert right <= held[:, 0].max() + spare_mm
+        assert held[:, 1].min() - spare_mm <= low
+        assert high <= held[:, 1].max() + spare_mm

@@ -5,9 +5,17 @@ import pytest
 import shapely
 from scipy.optimize import brentq
 
-from geometry.flags import Bars, Hinge, boards
+from geometry.flags import LEAST_DEG, MOST_DEG, Bars, Hinge, boards
 from geometry.frame import Side, pose
-from raytrace.stray.flag_window import depths_mm, farther_out_mm, hinge_clearance_mm, profile, touch_of, widest_touch
+from raytrace.stray.flag_window import (
+    depths_mm,
+    farther_out_mm,
+    hinge_clearance_mm,
+    lowest_out_mm,
+    profile,
+    touch_of,
+    widest_touch,
+)
 
 PLATE_MM = 0.01  # thin enough to be a line
 EXACT_DEG = 0.05  # the beam is taken 0.02 mm larger, at tips a few tens of mm out
@@ -106,3 +114,15 @@ def test_a_thin_blade_folds_right_back_however_close_its_hinge_is():
     hinge = Hinge(box=pose(), side=Side.TOP, out_mm=70.0, at_mm=80.0)
     bars = Bars(length_mm=100.0, width_mm=300.0, thickness_mm=PLATE_MM)
     assert touch_of(bars, hinge, [wedge(hinge, bars, gap_mm=0.2, slope=0.3)]).most_deg == 180.0
+
+
+@pytest.mark.parametrize("bend_deg", [-170.0, -60.0, 0.0, 40.0])
+def test_no_place_of_a_flag_behind_its_hinge_lies_lower_than_is_said(bend_deg):
+    bars = Bars(length_mm=150.0, width_mm=100.0, thickness_mm=2.0, extension_mm=90.0, extension_deg=bend_deg)
+    rng = np.random.default_rng(4)
+    shapes = bars.shapes(rng.uniform(LEAST_DEG, MOST_DEG, 20_000))
+    share = rng.dirichlet(np.ones(4), shapes.shape[:2])[..., None]
+    places = (share * shapes).sum(axis=2).reshape(-1, 2)
+    for ahead_mm in (0.0, 3.0):
+        least = places[places[:, 0] <= ahead_mm, 1].min()
+        assert least - 12.0 < lowest_out_mm(bars, ahead_mm) <= least

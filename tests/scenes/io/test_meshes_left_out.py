@@ -35,6 +35,7 @@ SPOILT_OBJ = {
     "a line of no kind": (obj_body(0, 1).replace("\nf ", "\nF ", 1), 'a line "F"'),
     "another file": ("call more.obj\n" + obj_body(0, 1), "in another file"),
     "two corners in a line": (obj_body(0, 1).replace("\nv", " v", 1), "a corner of it has 7 numbers"),
+    "a corner by a number with an underscore": (obj_body(0, 1).replace("\nf 1 ", "\nf 0_1 ", 1), "0_1"),
     "no number": (obj_body(0, 1).replace("v -20 ", "v 1.#IND ", 1), "is no readable OBJ mesh"),
 }
 

@@ -46,6 +46,7 @@ def glb(node=None, *, corners=CORNERS, view=None, primitive=None, **more):
     return struct.pack("<4sII", b"glTF", 2, 12 + len(body)) + body
 
 
+ACCESSORS = json.loads(glb()[20 : 20 + struct.unpack("<I", glb()[12:16])[0]])["accessors"]
 MOVED = [1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 10, 20, 30, 1]
 SPOILT_GLB = {
     "a corner spoilt": (glb(corners=np.where(CORNERS == 2, 0.02, CORNERS).astype("<f4")), "corners that reach to"),
@@ -57,6 +58,16 @@ SPOILT_GLB = {
     "a camera": (glb({"camera": 0}), "it holds a camera"),
     "packed corners": (glb(view={"extensions": {"EXT_meshopt_compression": {}}}), "needs EXT_meshopt_compression"),
     "packed triangles": (glb(primitive={"extensions": {"KHR_draco_mesh_compression": {}}}), "needs KHR_draco_mesh_compression"),
+    "a turn that is none, which readers take for no turn": (glb({"rotation": [0, 0, 0, 0]}), "rotation that is no turn"),
+    "a turn with a spoilt number": (glb({"rotation": [0.5, 0, 0, 0.5]}), "rotation that is no turn"),
+    "a place under a spoilt name": (glb({"transaltion": [0, 0, 5]}), 'node has a "transaltion"'),
+    "triangles under a spoilt name": (glb(primitive={"indicez": 1, "mode": 4}), 'primitive has a "indicez"'),
+    "a start under a spoilt name": (glb(view={"byteOfset": 0}), 'bufferView has a "byteOfset"'),
+    "a version that is not known": (glb(asset={"version": "3.0", "minVersion": "3.0"}), "of version 3.0"),
+    "corners named by broken numbers": (
+        glb(accessors=[*ACCESSORS[:1], {**ACCESSORS[1], "componentType": 5126, "count": 6}]),
+        "5126",
+    ),
     "a place of an extension's": (glb({"extensions": {"EXT_other_place": {}}}), "needs EXT_other_place"),
 }
 
@@ -66,7 +77,10 @@ def test_a_glb_that_speaks_against_itself_is_refused(data, words):
     assert words in refusal_of(data, "glb")
 
 
-@pytest.mark.parametrize("node", [{}, {"matrix": MOVED}, {"translation": [5, 0, 0], "scale": [-1, 2, 1]}])
+@pytest.mark.parametrize(
+    "node",
+    [{}, {"matrix": MOVED}, {"translation": [5, 0, 0], "scale": [-1, 2, 1]}, {"rotation": [0, 0, 0.7071, 0.7071], "name": "a"}],
+)
 def test_a_glb_in_order_is_read(node):
     assert not refusal_of(glb(node), "glb")
     assert not refusal_of(glb(node, primitive={"extensions": {"KHR_materials_variants": {}}}), "glb")
@@ -98,6 +112,8 @@ def package(item='<item objectid="1"/>', *, vertices=None, triangles=None, more=
 
 
 PLACE = "1 0 0 0 1 0 0 0 1 10 20 30"
+VERTICES = "".join(f'<vertex x="{x:g}" y="{y:g}" z="{z:g}"/>' for x, y, z in CORNERS)
+ROUGH = '<object id="2" s:meshresolution="lowres"><components><component objectid="1"/></components></object>'
 TWO_ONCE = '<object id="2"><components><component objectid="1"/><komponent objectid="1"/></components></object>'
 SPOILT_3MF = {
     "a place by a spoilt name": (package(f'<item objectid="1" transfgrm="{PLACE}"/>'), 'an attribute "transfgrm"'),
@@ -109,6 +125,9 @@ SPOILT_3MF = {
     "a copy by a spoilt name": (package('<item objectid="2"/>', extra=TWO_ONCE), "komponent"),
     "a body shrunk to a point": (package('<item objectid="1" transform="0 0 0 0 0 0 0 0 0 10 20 30"/>'), "shrinks to nothing"),
     "two models": (package(more=["Other/3D/3dmodel.model"]), "more than one model"),
+    "corners twice": (package(vertices=f"{VERTICES}</vertices><vertices>{VERTICES}"), "two lists of corners"),
+    "a place with an underscore": (package('<item objectid="1" transform="1 0 0 0 1 0 0 0 1 1_0 20 30"/>'), "1_0"),
+    "a rough mesh in the place of slices": (package(extra=ROUGH), "stands for slices"),
     "a corner's number gone to its neighbour": (package(vertices='<vertex x="0 1" y="" z="0"/>' * 4), "no plain number"),
 }
 
@@ -131,6 +150,8 @@ PLY = (
 SPOILT_PLY = {
     "a number too many in a corner": (PLY.replace("0 2 0\n", "7 0 2 0\n", 1), "4 numbers where its header asks for 3"),
     "a corner of a face that is not counted": (PLY.replace("3 0 2 1\n", "3 0 2 1 3\n"), "5 numbers where its header asks for 4"),
+    "a corner that its type cannot hold": (PLY.replace("float y", "uchar y").replace("0 2 0\n", "0 -2 0\n", 1), "property uchar y"),
+    "a corner cut off by its type": (PLY.replace("float y", "int y").replace("0 2 0\n", "0 2.7 0\n", 1), "property int y"),
     "two properties of one name": (PLY.replace("float z", "float x"), 'states "x" twice'),
 }
 

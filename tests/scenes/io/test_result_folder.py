@@ -181,7 +181,20 @@ def test_in_results_of_earlier_versions_a_file_later_than_their_json_counts_as_c
         (out / name).write_text("mine")
         os.utime(out / name, (then, then))
     write(out, "new")
-    assert names(out) == ["a.txt", "beam.json", "page.txt", "page.yours.txt"]
+    assert names(out) == ["a.txt", "b.yours.txt", "beam.json", "page.txt", "page.yours.txt"]
+
+
+def test_without_its_manifest_a_file_that_the_new_result_lacks_is_kept_though_it_looks_older_than_its_run(tmp_path, capsys):
+    """An edit with the time of another machine, or one copied back with its own: nobody can tell it from a file of the old run."""
+    out = tmp_path / "out"
+    write(out, "old", **{"flats/second.dxf": "old", "flats/third.dxf": "old"})
+    (out / MANIFEST).unlink()
+    (out / "flats/second.dxf").write_text("mine")
+    os.utime(out / "flats/second.dxf", (1e9, 1e9))
+    write(out, "new")
+    assert names(out / "flats") == ["second.yours.dxf", "third.yours.dxf"]
+    assert (out / "flats/second.yours.dxf").read_text() == "mine"
+    assert "flats/second.dxf is of an earlier result" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("manifest", [None, "{cut sho"])

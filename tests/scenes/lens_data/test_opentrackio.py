@@ -5,6 +5,7 @@ Sources: SMPTE ris-osvp-metadata-camdkit f9f94805, lens_types.py and camera_type
 
 import json
 import math
+import time
 
 import pytest
 
@@ -208,3 +209,11 @@ def test_a_pupil_told_in_mm_is_read_as_such_when_told_to(tmp_path):
     assert only_row(table_of(tmp_path, sample(entrancePupilOffset=104.0), pupil_in_mm=True))["pupil_behind_front_mm"] == 46.0
     with pytest.raises(SceneError, match="must be in metres"):
         table_of(tmp_path, sample(entrancePupilOffset=104.0))
+
+
+def test_an_hour_of_frames_at_one_focus_is_read_in_seconds(tmp_path):
+    """Every frame says how far the front moved, by all frames of its focus: looked through once, not once for each."""
+    clip = sample(**{key: [value] * 20_000 for key, value in sample()["lens"].items()})
+    began = time.process_time()
+    assert len(table_of(tmp_path, clip, front_travel_mm=3.0, close_focus_mm=400.0).rows) == 1
+    assert time.process_time() - began < 8.0

@@ -1,6 +1,7 @@
 """Typical mistakes, each with the exact sentence that tells what to do."""
 
 import re
+import time
 
 import pytest
 
@@ -208,3 +209,22 @@ def test_a_density_in_stops_is_told_as_optical_density():
     # Neutral filters: 0.3 of optical density to a stop, log10(2) rounded; common practice.
     with pytest.raises(SceneError, match=r"write the optical density, 0\.6: a stop is 0\.3"):
         parse_scene("[box.stage.filter]\ndensity = 2 stops\n", "s.toml")
+
+
+def test_a_file_of_thousands_of_foreign_keys_is_refused_at_once_and_not_key_by_key():
+    began = time.process_time()
+    with pytest.raises(SceneError) as caught:
+        parse_scene(SCENE + "".join(f"key_{number} = 1\n" for number in range(10_000)), "s.toml")
+    assert len(caught.value.complaints) == 100
+    assert time.process_time() - began < 4.0
+
+
+@pytest.mark.parametrize("name", ["25\\u202e", "25\\u001b[31m", "25\\n5"])
+def test_a_name_of_unprintable_letters_is_written_out_wherever_a_sentence_tells_it(name):
+    """Text that turns right to left, and colours of a terminal: neither may reach one from a file."""
+    named = SCENE.replace('name = "25"', f'name = "{name}"', 1).replace('lenses = ["18"]', 'lenses = ["25"]')
+    assert named.count(name) == 1
+    with pytest.raises(SceneError) as caught:
+        parse_scene(named, "s.toml")
+    assert all(str(complaint).isprintable() for complaint in caught.value.complaints)
+    assert any("not in this scene" in str(complaint) for complaint in caught.value.complaints)

@@ -83,6 +83,7 @@ def test_pairs_of_which_one_shows_more_of_the_field_are_refused_where_that_is_fo
         right=0.0,
         up=0.0,
         cost_share=0.1,
+        three_less=9.0,
         powers=np.array([-1.0]),
         names=("with_box.tif",),
         per_percent=np.zeros(0),
@@ -92,10 +93,10 @@ def test_pairs_of_which_one_shows_more_of_the_field_are_refused_where_that_is_fo
         compared(folder)
 
 
-def a_crop(fit_rms, nominal_rms, values=(5.0,), sigma=0.1, surprises=()):
+def a_crop(fit_rms, nominal_rms, values=(5.0,), sigma=0.1, surprises=(), width=0.0):
     """A comparison of cropped stills, one value left free that the scene has at 5 mm."""
     framing = SimpleNamespace(is_cropped=True, size=90.0, right=0.0, up=0.0)
-    unknowns = [SimpleNamespace(path="box.ahead_mm", unit="mm", nominal=5.0)][: len(values)]
+    unknowns = [SimpleNamespace(path="box.ahead_mm", unit="mm", nominal=5.0, spot=SimpleNamespace(width=width))][: len(values)]
     return SimpleNamespace(
         verdict=verdict.Verdict.FIT,
         framing=framing,
@@ -122,6 +123,10 @@ UNEXPLAINED = "Not as predicted, and the values left free do not explain it: 3.1
         (
             a_crop(WELL, POORLY, (20.0,)),
             "Not as predicted: only with box.ahead_mm 15 mm off would the stills agree, and that is far off.",
+        ),
+        (
+            a_crop(WELL, POORLY, (9.0,), width=4.0),
+            "Not as predicted: only with box.ahead_mm 2.0 mm outside its stated bounds would the stills agree",
         ),
         (a_crop(WELL, POORLY, (9.0,)), "Put right, box.ahead_mm differs from the scene."),
         (a_crop(POORLY, POORLY), UNEXPLAINED),

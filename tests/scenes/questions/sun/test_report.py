@@ -130,7 +130,7 @@ def test_a_flag_comes_in_until_it_would_show_and_shortens_the_suns_time(tmp_path
     clear = np.degrees(np.arctan2((68 + 45 + 150) * 12 / 50 + 12.5 - 75, 150))
     assert flag.least_deg == pytest.approx(clear, abs=2.5)
     assert unwanted(report).sum() > (report.on_glass_at_best & ~report.path.in_frame).sum()
-    assert "save" in next_step(report) or "that far in" in next_step(report)
+    assert "flags fully in" in next_step(report)
 
 
 def test_another_day_keeps_the_clock(tmp_path):

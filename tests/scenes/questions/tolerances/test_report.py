@@ -290,7 +290,7 @@ def test_a_check_says_that_its_verdict_is_for_the_box_as_written(tmp_path, capsy
     assert drawn in said
     loaded(tmp_path, width=WIDTH + 6)
     assert main(check) == 0
-    assert "as written" not in capsys.readouterr().out
+    assert "as drawn" not in capsys.readouterr().out
 
 
 def test_the_earlier_name_of_the_command_works_as_before_for_scripts_and_is_not_listed(tmp_path, capsys):
