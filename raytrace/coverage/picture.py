@@ -15,6 +15,7 @@ from raytrace.coverage.kept_tables import kept_tables
 from raytrace.coverage.kernels.chords import chord_rule
 from raytrace.coverage.kernels.interpolate import spread
 from raytrace.coverage.kernels.scratch import Room, room_for
+from raytrace.coverage.large_cells import near_parts
 from raytrace.coverage.pencil_map import as_nodes
 from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
 from raytrace.coverage.spline import on_finer_grid
@@ -92,7 +93,7 @@ def prepared_map(
     tables = kept_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=ready.sagitta_mm)
     nodes = as_nodes(known, planned.shape)
     near = np.flatnonzero(~np.isin(tables.item[:, PART_OF], list(apart)))
-    clear, by = _covered(tables, near, nodes, planned, shape, threads)
+    clear, by = _covered(tables, near, nodes, near_parts(pencils_at, grid, box, planned, tables, near, nodes), shape, threads)
     alone = [
         _covered(tables, np.flatnonzero(tables.item[:, PART_OF] == part), nodes, planned, shape, threads)[0]
         for part in range(len(box.parts) if with_alone else 0)

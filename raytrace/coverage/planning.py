@@ -158,17 +158,43 @@ def _stray_between(
     pencils_at: PencilsAt, grid: PixelGrid, box: Box, rows: Ints, columns: Ints, depths_mm: FloatArray, kinks_mm: FloatArray
 ) -> tuple[float, float]:
     """How far spots stray between the corners of sampled cells, and on the rows of the lens's table: stray and shift of a Plan."""
+    known, sound, inside, pixels = _looked_at(pencils_at, grid, box, rows, columns, kinks_mm)
+    if not sound.any():
+        return 0.0, 0.0
+    depths = np.clip(depths_mm, known.start_z_mm, known.end_z_mm)  # parts beyond either stop nothing
+    return _stray(known, sound, inside[sound], depths, np.maximum(pixels[sound], 1))
+
+
+def strays_at(pencils_at: PencilsAt, grid: PixelGrid, box: Box, ticks: tuple[Ints, Ints], depths_mm: FloatArray) -> FloatArray:
+    """How far spots stray at each of several spans of depth (I, 2), in cells with corners at these pixels [pupil radii].
+
+    Unlike in a plan, what hardly moves a shadow counts as well; inf where some have no light.
+    """
+    known, sound, inside, _ = _looked_at(pencils_at, grid, box, *ticks, kink_points(pencils_at, grid))
+    if not sound.all():
+        return np.full(len(depths_mm), np.inf)
+    weight = np.prod(np.where(CORNERS[:, None] > 0, inside, 1.0 - inside), axis=2)
+
+    def stray(z: float) -> float:
+        spots = (_corner_spots(known, sound, leg, z) for leg in range(known.affine.shape[1]))
+        return max(float(np.linalg.norm(np.einsum("cn,cnpi->npi", weight, of) - PROBES, axis=-1).max()) for of in spots)
+
+    depths = np.clip(depths_mm, known.start_z_mm, known.end_z_mm)
+    found = {z: stray(z) for z in np.unique(depths)}
+    return MARGIN * np.array([max(found[near], found[far]) for near, far in depths])
+
+
+def _looked_at(
+    pencils_at: PencilsAt, grid: PixelGrid, box: Box, rows: Ints, columns: Ints, kinks_mm: FloatArray
+) -> tuple[Optics, NDArray[np.bool_], FloatArray, Ints]:
+    """Optics at the corners of sampled cells and at a place in each (5 S), which have light (S,), the places and sizes (S, 2)."""
     cell, inside = _sampled(grid, rows, columns, kinks_mm)
     pixel_mm = np.array([grid.width_mm / grid.columns, -grid.height_mm / grid.rows])
     corner = np.column_stack([grid.x_mm[columns[cell[:, 1]]], grid.y_mm[rows[cell[:, 0]]]])
     pixels = np.column_stack([columns[cell[:, 1] + 1] - columns[cell[:, 1]], rows[cell[:, 0] + 1] - rows[cell[:, 0]]])
     at = np.concatenate([np.broadcast_to(CORNERS[:, None], (4, *inside.shape)), inside[None]])
     known = optics(pencils_at((corner + at * pixels * pixel_mm).reshape(-1, 2)), box, with_glass=False)
-    sound = np.all(known.valid.reshape(5, -1), axis=0)
-    if not sound.any():
-        return 0.0, 0.0
-    depths = np.clip(depths_mm, known.start_z_mm, known.end_z_mm)  # parts beyond either stop nothing
-    return _stray(known, sound, inside[sound], depths, np.maximum(pixels[sound], 1))
+    return known, np.all(known.valid.reshape(5, -1), axis=0), inside, pixels
 
 
 def _sampled(grid: PixelGrid, rows: Ints, columns: Ints, kinks_mm: FloatArray) -> tuple[Ints, FloatArray]:
