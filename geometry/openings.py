@@ -1,46 +1,24 @@
-"""Where stray light gets into a box: its gaps as thin tagged surfaces, and the skin that is taken as closed.
-
-What counts as closed is stated in docs/stray-light.md. In short: back plate, trays, masks and hood with no stated outside are
-joined by a body that is light-tight but for its slots; a part with a stated outside leaves its joints open; a gap that nothing
-stated closes is open.
-"""
+"""Gaps of a box on a lens, each a thin tagged surface: ring gap, open rear, slots, joints and the mouth."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 import shapely
 
 from geometry.arrays import FloatArray, cross_product
-from geometry.body import Assembly, Block, Kind, Loop, Part, Surface, Tube
-from geometry.enclosure import (
-    OVERLAP_MM,
-    Body,
-    Ends,
-    box_ends,
-    circle_points,
-    filled_plate,
-    flat_surface,
-    half_extent_mm,
-    joined,
-    rectangle_points,
-    ruled,
-)
-from geometry.fixtures import CENTRE, RING_DEPTH_MM
+from geometry.body import Assembly, Kind, Surface, Tube
+from geometry.enclosure import OVERLAP_MM, Body, circle_points, flat_surface, half_extent_mm, joined, rectangle_points, ruled
+from geometry.fixtures import CENTRE
 from geometry.frame import AHEAD, OUTWARD, Pose, Side
-from geometry.meshes import body_triangles
-from geometry.outline import Circle, RoundedRectangle, area_mm2, half_size_mm, to_shape
+from geometry.outline import Circle, area_mm2, half_size_mm, to_shape
+from geometry.stations import TOUCH_MM, Station, first_of
 
 EDGE_MM = 0.05  # how far an opening's surface reaches into the material round it: more than chords and rounding stray
-TOUCH_MM = 1e-6  # parts closer than this touch: far below what any gauge finds
-CUT_CLOSE_MM = 0.2  # how far a soft seal's lip reaches into what it is pressed against, so that nothing slips between
-BODY_NAME = "box body"
-LENS_NAME = "lens front"
 
 
 class OpeningKind(StrEnum):
@@ -96,227 +74,40 @@ class Fit:
     slots: tuple[Slot, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Enclosure:
-    """The box for stray light: opaque surfaces from every side, and the openings between them.
-
-    The last opening is the open air: a ray that left through no surface named before. A closed box never uses it.
-    ways: the parts' own openings, rear to front. Whatever comes in by the mouth comes through all of those ahead of where it falls.
-    """
-
-    walls: tuple[Part, ...]
-    openings: tuple[Opening, ...]
-    ways: tuple[Loop, ...] = ()
-
-
 def triangle_areas_mm2(surface: Surface) -> FloatArray:
     """Areas (F,) of a surface's triangles [mm^2]."""
     a, b, c = np.moveaxis(surface.vertices_mm[surface.faces], 1, 0)
     return np.asarray(np.linalg.norm(cross_product(b - a, c - a), axis=1) / 2)
 
 
-def openings_of(assembly: Assembly, fit: Fit) -> tuple[Opening, ...]:
-    """The gaps of a box on a lens, each a thin surface with its name."""
-    return enclosure_of(assembly, fit).openings
+def gaps_of(assembly: Assembly, stations: Sequence[Station], body: Body | None, fit: Fit) -> list[Opening]:
+    """Every gap of a box on a lens: at the rear, in the walls of its body, and its mouth."""
+    return [*_rear_gaps(assembly, stations, body, fit), *_body_gaps(stations, body, fit), *_mouth(stations, body)]
 
 
-def enclosure_of(assembly: Assembly, fit: Fit) -> Enclosure:
-    """Everything that stops stray light, seen from outside and inside, and the openings it leaves."""
-    stations = _stations(assembly, fit.box)
-    body = _body(stations, fit.box)
-    gaps = [*_rear_gaps(assembly, stations, body, fit), *_body_gaps(stations, body, fit), *_mouth(stations, body)]
-    rest = Opening(name="open air", kind=OpeningKind.REST, part="", area_mm2=0.0, surface=joined([]))
-    walls = [*lens_walls(fit.front), *_part_walls(assembly, stations, body), *_body_walls(stations, body, gaps)]
-    walls += _soft_lip(assembly, stations, fit)
-    return Enclosure(
-        walls=tuple(w for w in walls if _has_faces(w)),
-        openings=(*(g for g in gaps if len(g.surface.faces)), rest),
-        ways=_ways(stations),
-    )
-
-
-def _ways(stations: Sequence[_Station]) -> tuple[Loop, ...]:
-    """The openings that light from the mouth has to come through; a plate ahead of the hood's front edge may be passed by."""
-    hood = _one(stations, Kind.HOOD)
-    front = hood.ends.front_mm + TOUCH_MM if hood else np.inf
-    return tuple(loop for s in stations if s.tight and s.ends.front_mm <= front for loop in s.tube.inner)
-
-
-def _has_faces(wall: Part) -> bool:
-    return isinstance(wall.body, Surface) and len(wall.body.faces) > 0
-
-
-# The box's stations: what stands in a row along its axis
-
-
-@dataclass(frozen=True, slots=True)
-class _Station:
-    part: Part
-    tube: Tube
-    ends: Ends
-
-    @property
-    def tight(self) -> bool:
-        """Whether it is taken as joined to its neighbours."""
-        return self.part.kind in (Kind.BACK, Kind.HOOD) or not self.tube.bounded
-
-    @property
-    def fills(self) -> bool:
-        """Whether it is a plate that reaches out to the body's walls."""
-        return self.part.kind in (Kind.TRAY, Kind.MASK) and not self.tube.bounded
-
-
-def _stations(assembly: Assembly, box: Pose) -> tuple[_Station, ...]:
-    kinds = (Kind.BACK, Kind.TRAY, Kind.MASK, Kind.HOOD)
-    found = [
-        _Station(part, part.body, box_ends(part.body, box))
-        for part in assembly.parts
-        if part.kind in kinds and isinstance(part.body, Tube)
-    ]
-    return tuple(sorted(found, key=lambda s: (s.ends.rear_mm + s.ends.front_mm, s.ends.rear_mm)))
-
-
-def _one(stations: Sequence[_Station], kind: Kind) -> _Station | None:
-    return next((s for s in stations if s.part.kind is kind), None)
-
-
-def _body(stations: Sequence[_Station], box: Pose) -> Body | None:
-    """The sleeve from the first station to the hood's rear edge, else to the last station's front; None with no station."""
-    if not stations:
-        return None
-    half = _body_half_mm(stations, box)
-    back, hood = _one(stations, Kind.BACK), _one(stations, Kind.HOOD)
-    rear = (back.ends.rear_mm + back.ends.front_mm) / 2 if back else _reach(stations[0], box, half).rear_mm
-    front = hood.ends.rear_mm if hood else max(_reach(s, box, half).front_mm for s in stations)
-    return Body(box=box, half_mm=half, ends=Ends(rear, max(front, rear)))
-
-
-def _body_half_mm(stations: Sequence[_Station], box: Pose) -> FloatArray:
-    """Half size of the body: as large as the largest plate in it and the hood's rear edge; else as back plate and others are."""
-    hood = _one(stations, Kind.HOOD)
-    sizes = [half_extent_mm(s.tube.outer, box) for s in stations if s.fills and not _beyond(s, hood)]
-    sizes += [half_extent_mm(hood.tube.outer[:1], box)] if hood else []
-    sizes = sizes or [half_extent_mm(s.tube.outer, box) for s in stations]
-    return np.asarray(np.max(sizes, axis=0))
-
-
-def _beyond(station: _Station, hood: _Station | None) -> bool:
-    """Whether a plate stands inside or ahead of the hood."""
-    return hood is not None and station is not hood and station.ends.rear_mm >= hood.ends.rear_mm
-
-
-def _reach(station: _Station, box: Pose, half_mm: FloatArray) -> Ends:
-    """Where a station begins and ends at the body's walls: a tilted plate reaches farther there than at its opening."""
-    if not station.fills:
-        return station.ends
-    z = box.points_to_part(filled_plate(station.tube, box, half_mm).vertices_mm)[:, 2]
-    return Ends(float(z.min()), float(z.max()))
-
-
-def _half_at_mm(station: _Station, hood: _Station | None, body: Body) -> FloatArray:
-    """How far out a plate has to reach: to the body's walls, or to the hood's where it stands inside it."""
-    if hood is None or not _beyond(station, hood):
-        return body.half_mm
-    rear, front = (half_extent_mm(hood.tube.outer[k : k + 1 or None], body.box) for k in (0, -1))
-    depth = hood.ends.front_mm - hood.ends.rear_mm
-    share = np.clip((station.ends.front_mm - hood.ends.rear_mm) / depth, 0.0, 1.0)
-    return np.asarray(rear + share * (front - rear))
-
-
-# Opaque surfaces
-
-
-def lens_walls(front: LensFront) -> tuple[Part, ...]:
-    """Barrel, front ring and front glass: light that meets the glass from ahead is caught by the lens."""
-    outside, glass = front.outside_mm / 2, front.glass_mm / 2
-    rim, far = circle_points(CENTRE, outside), circle_points(CENTRE, outside, -front.length_mm)
-    inner = circle_points(CENTRE, glass)
-    lid = flat_surface(shapely.Polygon(far[:, :2]), CENTRE, -front.length_mm)
-    well = circle_points(CENTRE, glass, -RING_DEPTH_MM)
-    cup = flat_surface(shapely.Polygon(well[:, :2]), CENTRE, -RING_DEPTH_MM)
-    return (
-        Part(name="barrel", kind=Kind.BARREL, body=joined([ruled(far, rim), lid])),
-        Part(name="front ring", kind=Kind.FRONT_RING, body=joined([ruled(inner, rim), ruled(inner, well)])),
-        Part(name=LENS_NAME, kind=Kind.BARREL, body=cup),
-    )
-
-
-def _part_walls(assembly: Assembly, stations: Sequence[_Station], body: Body | None) -> list[Part]:
-    by_name = {s.part.name: s for s in stations}
-    hood = _one(stations, Kind.HOOD)
-    walls = []
-    for part in assembly.parts:
-        station = by_name.get(part.name)
-        if station is not None and body is not None and station.fills:
-            surface = filled_plate(station.tube, body.box, _half_at_mm(station, hood, body))
-        else:
-            surface = solid_surface(part)
-        walls.append(Part(name=part.name, kind=part.kind, body=surface, group=part.group))
-    return walls
-
-
-def solid_surface(part: Part) -> Surface:
-    """A part's own skin as triangles."""
-    body = part.body
-    return _block_skin(body.corners_mm.tobytes()) if isinstance(body, Block) else Surface(*body_triangles(body))
-
-
-@lru_cache(maxsize=256)
-def _block_skin(corners: bytes) -> Surface:
-    """The skin of a block by its numbers: of the flags of a box that is tried many ways all but one stand as they did."""
-    return Surface(*body_triangles(Block(np.frombuffer(corners).reshape(-1, 3))))
-
-
-def _body_walls(stations: Sequence[_Station], body: Body | None, gaps: Sequence[Opening]) -> list[Part]:
-    if body is None:
-        return []
-    pieces = [body.wall(side, _cut(gaps, body, side)) for side in Side] if body.ends.front_mm > body.ends.rear_mm else []
-    back, hood = _one(stations, Kind.BACK), _one(stations, Kind.HOOD)
-    if back is not None:
-        w, h = 2 * half_size_mm(back.tube.outer[0].outline) - 2 * OVERLAP_MM
-        pieces.append(body.frame(back.tube.outer[0].pose, RoundedRectangle(float(w), float(h)), 0.0))
-    if hood is not None and len(stations) > 1:
-        pieces.append(body.frame(hood.tube.inner[0].pose, hood.tube.inner[0].outline, hood.tube.inner[0].z_mm))
-    return [Part(name=BODY_NAME, kind=Kind.SOLID, body=joined(pieces))]
-
-
-def _cut(gaps: Sequence[Opening], body: Body, side: Side) -> shapely.Geometry:
-    """What the gaps take out of one wall, in the wall's own plane."""
-    pose = body.wall_pose(side)
-    shapes = []
-    for gap in gaps:
-        if gap.kind in (OpeningKind.SLOT, OpeningKind.JOINT):
-            local = pose.points_to_part(gap.surface.vertices_mm)[gap.surface.faces]
-            shapes += [shapely.Polygon(t[:, :2]) for t in local if np.abs(t[:, 2]).max() < TOUCH_MM]
-    return shapely.union_all(shapes).buffer(-EDGE_MM, join_style="mitre")
-
-
-# Openings
-
-
-def _barrel_circle_z_mm(fit: Fit) -> float:
+def barrel_circle_z_mm(fit: Fit) -> float:
     """Where the ring gap is narrowest on the barrel: its front rim, or where the back plate's rear face crosses it."""
     return float(np.clip(fit.box.origin_mm[2], -fit.front.length_mm, 0.0))
 
 
-def _rear_gaps(assembly: Assembly, stations: Sequence[_Station], body: Body | None, fit: Fit) -> list[Opening]:
+def _rear_gaps(assembly: Assembly, stations: Sequence[Station], body: Body | None, fit: Fit) -> list[Opening]:
     if body is None:
         return []
-    back = _one(stations, Kind.BACK)
+    back = first_of(stations, Kind.BACK)
     seal = next((part for part in assembly.parts if part.kind is Kind.SEAL), None)
-    barrel = circle_points(CENTRE, fit.front.outside_mm / 2, _barrel_circle_z_mm(fit))
+    barrel = circle_points(CENTRE, fit.front.outside_mm / 2, barrel_circle_z_mm(fit))
     if back is None:
         return [_between("open rear", OpeningKind.REAR, "", barrel, _rear_edge(stations, body))]
     bore = _bore(back)
     if seal is None or not isinstance(seal.body, Tube):
         return _ring("ring gap", back.part.name, barrel, bore)
     inner, outer = _seal_circles(seal.body)
-    closed = fit.soft_seal and _least_radius_mm(seal.body) <= fit.front.outside_mm / 2 + TOUCH_MM
+    closed = fit.soft_seal and least_radius_mm(seal.body) <= fit.front.outside_mm / 2 + TOUCH_MM
     inside = [] if closed else _ring(f"gap inside {seal.name}", seal.name, barrel, inner)
     return [*inside, *_annulus(f"gap round {seal.name}", seal.name, outer, bore)]
 
 
-def _bore(back: _Station) -> FloatArray:
+def _bore(back: Station) -> FloatArray:
     loop = back.tube.inner[0]
     assert isinstance(loop.outline, Circle)
     return circle_points(loop.pose, loop.outline.radius_mm, loop.z_mm)
@@ -331,7 +122,8 @@ def _seal_circles(tube: Tube) -> tuple[FloatArray, FloatArray]:
     return circle_points(inner.pose, r_in, z), circle_points(outer.pose, r_out, z)
 
 
-def _least_radius_mm(tube: Tube) -> float:
+def least_radius_mm(tube: Tube) -> float:
+    """Radius of a round tube where it is narrowest inside [mm]."""
     return min(float(half_size_mm(loop.outline)[0]) for loop in tube.inner)
 
 
@@ -357,7 +149,7 @@ def _annulus(name: str, part: str, inner: FloatArray, outer: FloatArray) -> list
     return [_between(name, OpeningKind.RING, part, inner, outer)] if room > TOUCH_MM else []
 
 
-def _rear_edge(stations: Sequence[_Station], body: Body) -> FloatArray:
+def _rear_edge(stations: Sequence[Station], body: Body) -> FloatArray:
     first = stations[0]
     if first.part.kind is Kind.HOOD:
         loop = first.tube.outer[0]
@@ -365,22 +157,7 @@ def _rear_edge(stations: Sequence[_Station], body: Body) -> FloatArray:
     return rectangle_points(body.box, body.half_mm, body.ends.rear_mm)
 
 
-def _soft_lip(assembly: Assembly, stations: Sequence[_Station], fit: Fit) -> list[Part]:
-    """A soft seal pressed against barrel and bore, wherever offset and tilt have moved them against each other."""
-    back = _one(stations, Kind.BACK)
-    seal = next((part for part in assembly.parts if part.kind is Kind.SEAL), None)
-    if back is None or seal is None or not fit.soft_seal or not isinstance(seal.body, Tube):
-        return []
-    if _least_radius_mm(seal.body) > fit.front.outside_mm / 2 + TOUCH_MM:
-        return []
-    widest = max(float(half_size_mm(loop.outline)[0]) for loop in seal.body.outer)
-    loop = back.tube.inner[0]
-    barrel = circle_points(CENTRE, fit.front.outside_mm / 2 - CUT_CLOSE_MM, _barrel_circle_z_mm(fit) - CUT_CLOSE_MM)
-    bore = circle_points(loop.pose, widest + CUT_CLOSE_MM, loop.z_mm + CUT_CLOSE_MM)
-    return [Part(name=seal.name, kind=Kind.SEAL, body=ruled(barrel, bore), group=seal.group)]
-
-
-def _body_gaps(stations: Sequence[_Station], body: Body | None, fit: Fit) -> list[Opening]:
+def _body_gaps(stations: Sequence[Station], body: Body | None, fit: Fit) -> list[Opening]:
     if body is None:
         return []
     by_name = {s.part.name: s for s in stations}
@@ -388,7 +165,7 @@ def _body_gaps(stations: Sequence[_Station], body: Body | None, fit: Fit) -> lis
     return [*_joints(stations, body), *(opening for pair in slots for opening in pair)]
 
 
-def _joints(stations: Sequence[_Station], body: Body) -> list[Opening]:
+def _joints(stations: Sequence[Station], body: Body) -> list[Opening]:
     """Open strips all round wherever a neighbour has a stated outside: nothing says that it meets the body."""
     found = []
     for first, second in pairwise(stations):
@@ -415,7 +192,7 @@ def _in_walls(name: str, kind: OpeningKind, part: str, shapes: dict[Side, shapel
     return Opening(name=name, kind=kind, part=part, area_mm2=area, surface=joined(wide))
 
 
-def _slot(station: _Station, slot: Slot, body: Body) -> tuple[Opening, ...]:
+def _slot(station: Station, slot: Slot, body: Body) -> tuple[Opening, ...]:
     """The gap beside a tray in one wall of the body: its whole width on the lens side, and again on the scene side.
 
     A tray with play may lie against either end of its slot; each place is counted with the whole gap.
@@ -431,7 +208,7 @@ def _slot(station: _Station, slot: Slot, body: Body) -> tuple[Opening, ...]:
     return tuple(found)
 
 
-def _tray_half_length_mm(station: _Station, side: Side, body: Body) -> float:
+def _tray_half_length_mm(station: Station, side: Side, body: Body) -> float:
     width, height = half_extent_mm(station.tube.outer, body.box)
     return float(width if side in (Side.TOP, Side.BOTTOM) else height)
 
@@ -444,10 +221,10 @@ def _face_height_mm(pose: Pose, z_mm: float, side: Side, along_mm: float, body: 
     return float((z_mm - local[2]) / step[2])
 
 
-def _mouth(stations: Sequence[_Station], body: Body | None) -> list[Opening]:
+def _mouth(stations: Sequence[Station], body: Body | None) -> list[Opening]:
     if body is None:
         return []
-    hood = _one(stations, Kind.HOOD)
+    hood = first_of(stations, Kind.HOOD)
     if hood is not None:
         loop, part = hood.tube.outer[-1], hood.part.name
         surface, area = flat_surface(to_shape(loop.outline), loop.pose, loop.z_mm), area_mm2(hood.tube.inner[-1].outline)

@@ -18,7 +18,8 @@ from geometry.arrays import FloatArray
 from geometry.body import Kind, Loop
 from geometry.flags import LEAST_DEG, MOST_DEG, OPEN_DEG, Bars, Hinge
 from geometry.frame import OUTWARD
-from geometry.openings import BODY_NAME, OpeningKind
+from geometry.openings import OpeningKind
+from geometry.walls import BODY_NAME
 from raytrace.kept import Kept, KeptTogether
 from raytrace.lights import LightPlace
 from raytrace.stray.flag_cells import Cells, Lit, marked, within

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray, cross_product
 from geometry.body import Loop, Part, Surface
 from geometry.enclosure import joined
-from geometry.openings import BODY_NAME, Enclosure, Opening
+from geometry.openings import Opening
+from geometry.walls import BODY_NAME, Enclosure
 from raytrace.embree import triangle_scene
 
 Index = NDArray[np.int64]

@@ -12,7 +12,7 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.flags import LEAST_DEG, MOST_DEG
 from geometry.frame import Side
-from geometry.openings import enclosure_of
+from geometry.walls import enclosure_of
 from raytrace.lights import LightPlace
 from raytrace.stray.flag_light import Shading, Shield, shading_of
 from raytrace.stray.target import FlatTarget, beam_on_faces, glass_face, lens_front_face, together_of

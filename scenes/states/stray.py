@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geometry.arrays import FloatArray
-from geometry.openings import enclosure_of
+from geometry.walls import enclosure_of
 from raytrace.ghosts.paths import pupil_mm
 from raytrace.lights import LightPlace
 from raytrace.optics.camera import PixelGrid

@@ -7,7 +7,8 @@ from geometry import flags
 from geometry import parts as build
 from geometry.body import Assembly, Kind
 from geometry.frame import right_up_to_frame
-from geometry.openings import Fit, LensFront, OpeningKind, Slot, enclosure_of, openings_of
+from geometry.openings import Fit, LensFront, OpeningKind, Slot
+from geometry.walls import enclosure_of
 
 BARREL_MM, BORE_MM = 100.0, 112.0
 FRONT = LensFront(outside_mm=BARREL_MM, glass_mm=90.0)
@@ -44,7 +45,7 @@ def box_with(
 
 def openings(made, *, soft=False, slots=()):
     box, assembly = made
-    return {o.name: o for o in openings_of(assembly, Fit(box=box, front=FRONT, soft_seal=soft, slots=slots))}
+    return {o.name: o for o in enclosure_of(assembly, Fit(box=box, front=FRONT, soft_seal=soft, slots=slots)).openings}
 
 
 def kinds(found):
@@ -92,7 +93,7 @@ def test_soft_seal_that_does_not_reach_the_barrel_closes_nothing():
 
 def test_box_off_to_the_right_has_its_wide_gap_on_the_right():
     box, assembly = box_with(right_mm=3.0)
-    ring = next(o for o in openings_of(assembly, Fit(box=box, front=FRONT)) if o.kind is OpeningKind.RING)
+    ring = next(o for o in enclosure_of(assembly, Fit(box=box, front=FRONT)).openings if o.kind is OpeningKind.RING)
     centre = right_up_to_frame(ring.surface.vertices_mm[360:, :2].mean(axis=0))  # the bore's circle
     assert centre == pytest.approx([3.0, 0.0], abs=0.05)
 
@@ -128,7 +129,7 @@ def test_box_without_a_back_plate_is_open_behind():
 
 def test_flag_alone_stands_in_the_open_air():
     flag = flags.flag(build.box_pose(), side="top", angle_deg=20, hinge_mm=60, at_mm=20, length_mm=80, width_mm=100)
-    found = openings_of(Assembly(parts=(flag,)), Fit(box=build.box_pose(), front=FRONT))
+    found = enclosure_of(Assembly(parts=(flag,)), Fit(box=build.box_pose(), front=FRONT)).openings
     assert [o.kind for o in found] == [OpeningKind.REST]
 
 

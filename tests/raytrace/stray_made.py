@@ -4,7 +4,8 @@ import numpy as np
 
 from geometry import parts as build
 from geometry.body import Assembly
-from geometry.openings import Fit, LensFront, enclosure_of
+from geometry.openings import Fit, LensFront
+from geometry.walls import enclosure_of
 from raytrace.optics.lens import FixedPupil, LensState
 from raytrace.stray.mirror import MirrorScene
 from raytrace.stray.world import World

@@ -10,7 +10,8 @@ import pytest
 from geometry import parts as build
 from geometry.body import Assembly
 from geometry.frame import light_direction
-from geometry.openings import Slot, enclosure_of
+from geometry.openings import Slot
+from geometry.walls import enclosure_of
 from raytrace.lights import LightPlace
 from raytrace.optics.camera import PixelGrid
 from raytrace.stray.bounce import veil_of

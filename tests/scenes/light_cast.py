@@ -9,7 +9,7 @@ import numpy as np
 import trimesh
 from scipy.spatial import ConvexHull, Delaunay
 
-from geometry.openings import enclosure_of
+from geometry.walls import enclosure_of
 from scenes.rig.box import build_box, fit_of
 
 STEP_MM = 0.01

@@ -6,7 +6,8 @@ import pytest
 from geometry.body import Kind, Part, Surface
 from geometry.enclosure import flat_surface, joined, ruled
 from geometry.frame import light_direction, pose
-from geometry.openings import Opening, OpeningKind, Slot, enclosure_of, solid_surface
+from geometry.openings import Opening, OpeningKind, Slot
+from geometry.walls import enclosure_of, solid_surface
 from raytrace.lights import LightPlace
 from raytrace.stray.direct import SkyChart, chart_to_direction, direction_to_chart, light_share, sky_of, through_opening, worth_of
 from raytrace.stray.target import Target, lens_front_target

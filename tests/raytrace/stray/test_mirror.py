@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from geometry.openings import Enclosure, enclosure_of
+from geometry.walls import Enclosure, enclosure_of
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.fresnel import Plate, plate_sp, stack_transmission
 from raytrace.optics.lens import pencils_for
