@@ -5,28 +5,18 @@ Everything is said in the V1 plane (through the first vertex, square to the axis
 y and so does the chief ray's height. Formulas: docs/physics.md, "Prescriptions".
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from geometry.arrays import FloatArray
 from geometry.errors import GeometryError
+from raytrace.optics.chief_rays import chief_angles
 from raytrace.optics.prescription import FirstOrder, Prescription, first_order, trace, trace_from_stop
+from raytrace.optics.pupil_edges import LADDER, Gauge, clear_centre_mm, edges_mm, mirrored_edges_mm
 
-BoolArray = NDArray[np.bool_]
-Gauge = Callable[[FloatArray], FloatArray]
-
-EDGE_TOLERANCE = 1e-9  # of the pupil radius: far below a micrometre, above float64 noise of twenty surfaces
 STEP = 1e-3  # of the pupil radius or in rad: fourth-order differences are then good to 1e-10
-CHIEF_SAMPLES = 361  # angles in the stop space, a quarter of a degree apart
-CHIEF_LIMIT_RAD = np.radians(89.0)
-CLOSER_SAMPLES = 65  # between the last of them that gets out and the first that does not
-SECTION_SAMPLES = 16  # points per narrowing of a chief ray's bracket
-SECTION_ROUNDS = 13  # 16^13 parts of a quarter degree: the last float64 bit
-LADDER = np.concatenate([[0.0], 0.02 * 1.25 ** np.arange(30)])  # pupil radii, out to 13: first step outside wins
-MERIDIAN_SAMPLES = 65
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,17 +204,17 @@ def pupil_table(
 def _table(setup: _Setup, fields: FloatArray, spokes: FloatArray) -> PupilTable:
     """The table, with the axis as an extra last row for the reference radius."""
     with_axis = np.append(fields, 0.0)
-    inner = _chief_angles(setup, with_axis)
+    inner = chief_angles(setup.lens, setup.distance_mm, with_axis)
     y0, angle, _ = trace_from_stop(setup.lens, inner)
     chief = np.stack([np.zeros_like(y0), y0], axis=1)
     through_stop, through_all = (_gauge(setup, with_axis, rims) for rims in (False, True))
     meridian = np.array([np.pi / 2, -np.pi / 2])
     ladder = setup.radius_mm * LADDER / np.cos(angle)[:, None]
-    up_down = _edges(through_stop, chief, meridian, ladder)
+    up_down = edges_mm(through_stop, chief, meridian, ladder)
     stop_edge = y0[:, None] + up_down * np.array([1.0, -1.0])
-    centre = _clear_centre(through_all, stop_edge, ladder)
-    radii = _mirrored_edges(through_all, centre, spokes, ladder)
-    stop_radii = _mirrored_edges(through_stop, centre, spokes, ladder)
+    centre = clear_centre_mm(through_all, stop_edge, ladder)
+    radii = mirrored_edges_mm(through_all, centre, spokes, ladder)
+    stop_radii = mirrored_edges_mm(through_stop, centre, spokes, ladder)
     depth, height = _tangential_pupil(setup, inner, y0, angle)
     scales = _differential_scales(setup, with_axis, chief, angle)
     return PupilTable(
@@ -245,59 +235,6 @@ def _table(setup: _Setup, fields: FloatArray, spokes: FloatArray) -> PupilTable:
         object_distance_mm=setup.distance_mm,
         paraxial=setup.paraxial,
     )
-
-
-def largest_field_rad(lens: Prescription, object_distance_mm: float = np.inf) -> float:
-    """Largest field angle from which a ray reaches the stop's centre through the glass, rims not counted [rad]."""
-    return float(_chief_fan(lens, object_distance_mm)[1][-1])
-
-
-def _seen_from_pupil(height: FloatArray, angle: FloatArray, distance_mm: float, pupil_mm: float) -> FloatArray:
-    """Field angle, seen from the paraxial pupil, of the object point on a ray given at the V1 plane."""
-    if np.isinf(distance_mm):
-        return angle
-    return np.arctan((distance_mm * np.tan(angle) - height) / (distance_mm + pupil_mm))
-
-
-def _chief_fan(lens: Prescription, distance_mm: float) -> tuple[FloatArray, FloatArray]:
-    """Angles in the stop space, and the field angles they belong to, as far as these grow; closer together at the end."""
-    inner = np.linspace(0.0, CHIEF_LIMIT_RAD, CHIEF_SAMPLES)
-    first, seen = _growing(lens, distance_mm, inner)
-    if len(first) == len(inner):
-        return first, seen
-    last, closer = _growing(lens, distance_mm, np.linspace(first[-1], inner[len(first)], CLOSER_SAMPLES))
-    return np.append(first, last[1:]), np.append(seen, closer[1:])
-
-
-def _growing(lens: Prescription, distance_mm: float, inner: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The first of rising angles in the stop space, and their field angles, as far as these grow."""
-    height, angle, failed = trace_from_stop(lens, inner)
-    seen = _seen_from_pupil(height, angle, distance_mm, first_order(lens).entrance_pupil_mm)
-    ends = failed[1:] | (np.diff(seen) <= 0.0)
-    count = int(np.argmax(ends)) + 1 if ends.any() else len(inner)
-    return inner[:count], seen[:count]
-
-
-def _chief_angles(setup: _Setup, fields: FloatArray) -> FloatArray:
-    """Angle in the stop space of the ray through the stop's centre, per field, by sectioning a bracket."""
-    inner, seen = _chief_fan(setup.lens, setup.distance_mm)
-    if fields.min() < 0.0 or fields.max() > seen[-1]:
-        worst = np.degrees(fields.min() if fields.min() < 0.0 else fields.max())
-        raise GeometryError(
-            f"prescription: fields must lie between 0 and {np.degrees(seen[-1]):.4g} deg, beyond which no ray reaches "
-            f"the centre of the stop, got {worst:.4g}; use a smaller picture or check the table"
-        )
-    start = np.clip(np.searchsorted(seen, fields, side="right") - 1, 0, len(inner) - 2)
-    low, high = inner[start], inner[start + 1]
-    rows, share = np.arange(len(fields)), np.linspace(0.0, 1.0, SECTION_SAMPLES + 1)
-    pupil_mm = setup.paraxial.entrance_pupil_mm
-    for _ in range(SECTION_ROUNDS):
-        tried = low[:, None] + (high - low)[:, None] * share
-        height, angle, _ = trace_from_stop(setup.lens, tried.ravel())
-        found = _seen_from_pupil(height, angle, setup.distance_mm, pupil_mm).reshape(tried.shape)
-        step = np.clip((found <= fields[:, None]).sum(axis=1) - 1, 0, SECTION_SAMPLES - 1)
-        low, high = tried[rows, step], tried[rows, step + 1]
-    return np.where(fields == 0.0, 0.0, 0.5 * (low + high))
 
 
 def _gauge(setup: _Setup, fields: FloatArray, rims: bool) -> Gauge:
@@ -328,69 +265,6 @@ def _rays(setup: _Setup, fields: FloatArray, points: FloatArray) -> tuple[FloatA
     across = np.stack([points[..., 0], points[..., 1] - object_y], axis=-1)
     direction = np.concatenate([across, np.full((*points.shape[:-1], 1), setup.distance_mm)], axis=-1)
     return origin, direction / np.linalg.norm(direction, axis=-1, keepdims=True)
-
-
-def _on_spokes(centre: FloatArray, spokes: FloatArray, radii: FloatArray) -> FloatArray:
-    """Points (F, A, ..., 2) at radii (F, A, ...) along spokes (A,) about centres (F, 2)."""
-    extra = (1,) * (radii.ndim - 2)
-    unit = np.stack([np.cos(spokes), np.sin(spokes)], axis=-1).reshape(1, -1, *extra, 2)
-    return centre.reshape(-1, 1, *extra, 2) + radii[..., None] * unit
-
-
-def _edges(gauge: Gauge, centre: FloatArray, spokes: FloatArray, ladder: FloatArray) -> FloatArray:
-    """Radius (F, A) at which each spoke leaves what gets through; 0 where its centre is already outside.
-
-    Climbs a ladder of radii (F, K) to the first one outside, then bisects: regions are convex or nearly so, and the
-    first crossing is the edge even where far-off rays come back in.
-    """
-    rungs = np.broadcast_to(ladder[:, None, :], (len(centre), len(spokes), ladder.shape[1]))
-    outside = gauge(_on_spokes(centre, spokes, rungs)) > 1.0
-    first = np.where(outside.any(axis=-1), outside.argmax(axis=-1), ladder.shape[1] - 1)
-    rows = np.arange(len(centre))[:, None]
-    low, high = ladder[rows, np.maximum(first - 1, 0)], ladder[rows, first]
-    rounds = int(np.ceil(np.log2(LADDER[-1] / 5.0 / EDGE_TOLERANCE)))
-    for _ in range(rounds):
-        middle = 0.5 * (low + high)
-        inside = gauge(_on_spokes(centre, spokes, middle)) <= 1.0
-        low, high = np.where(inside, middle, low), np.where(inside, high, middle)
-    return low
-
-
-def _mirrored_edges(gauge: Gauge, centre: FloatArray, spokes: FloatArray, ladder: FloatArray) -> FloatArray:
-    """Edges on all spokes from those on one side: the lens is the same left and right."""
-    count = len(spokes)
-    mirror = (count // 2 - np.arange(count)) % count
-    if count % 2:
-        return _edges(gauge, centre, spokes, ladder)
-    own = np.flatnonzero(np.cos(spokes) > -1e-9)
-    radii = np.zeros((len(centre), count))
-    radii[:, own] = _edges(gauge, centre, spokes[own], ladder)
-    other = np.flatnonzero(np.cos(spokes) <= -1e-9)
-    radii[:, other] = radii[:, mirror[other]]
-    return radii
-
-
-def _clear_centre(gauge: Gauge, stop_edge: FloatArray, ladder: FloatArray) -> FloatArray:
-    """Middle (F, 2) of the meridional chord that gets through; the least blocked point where nothing does.
-
-    By symmetry a convex outline that holds any point holds one on the meridian.
-    """
-    upper, lower = stop_edge[:, 0], stop_edge[:, 1]
-    best = _least_blocked(gauge, lower, upper)
-    start = np.stack([np.zeros_like(best), best], axis=1)
-    reach = _edges(gauge, start, np.array([np.pi / 2, -np.pi / 2]), ladder)
-    return np.stack([np.zeros_like(best), best + 0.5 * (reach[:, 0] - reach[:, 1])], axis=1)
-
-
-def _least_blocked(gauge: Gauge, lower: FloatArray, upper: FloatArray) -> FloatArray:
-    """Height (F,) on the meridian whose ray keeps farthest from every edge, by narrowing a sampled bracket."""
-    rows, share = np.arange(len(lower)), np.linspace(0.0, 1.0, MERIDIAN_SAMPLES)
-    for _ in range(4):
-        tried = lower[:, None] + (upper - lower)[:, None] * share
-        level = gauge(np.stack([np.zeros_like(tried), tried], axis=-1))
-        at = np.clip(level.argmin(axis=1), 1, MERIDIAN_SAMPLES - 2)
-        lower, upper = tried[rows, at - 1], tried[rows, at + 1]
-    return 0.5 * (lower + upper)
 
 
 def _axis_crossing(setup: _Setup, y0: FloatArray, angle: FloatArray) -> FloatArray:

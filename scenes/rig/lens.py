@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.optics.camera import PixelGrid
+from raytrace.optics.chief_rays import largest_field_rad
 from raytrace.optics.conjugate import pupil_to_object_mm
 from raytrace.optics.lens import FixedPupil, LensState, Pupil, TracedPupil, WalkingPupil
 from raytrace.optics.prescription import first_order
-from raytrace.optics.prescription_pupil import largest_field_rad, pupil_table
+from raytrace.optics.prescription_pupil import pupil_table
 from raytrace.optics.traced_picture import TracedPicture, traced_picture
 from raytrace.optics.zoom import InBetween, in_between
 from scenes.rig.stated_field import FieldMap, FieldSetting, depths_at, field_map, rows_of

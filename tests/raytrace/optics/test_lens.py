@@ -6,10 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from raytrace.optics.chief_rays import largest_field_rad
 from raytrace.optics.lens import FixedPupil, LensState, TracedPupil, WalkingPupil, pencils_for
 from raytrace.optics.pencil import within_rims
 from raytrace.optics.prescription import Prescription, Surface, first_order
-from raytrace.optics.prescription_pupil import largest_field_rad, pupil_table
+from raytrace.optics.prescription_pupil import pupil_table
 from raytrace.optics.sampling import sobol_disc
 
 DATA = Path(__file__).parents[2] / "data" / "published_prescriptions.json"

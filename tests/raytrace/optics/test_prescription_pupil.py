@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from geometry.errors import GeometryError
+from raytrace.optics.chief_rays import largest_field_rad
 from raytrace.optics.prescription import Prescription, Surface, first_order, trace
-from raytrace.optics.prescription_pupil import largest_field_rad, pupil_outline, pupil_table, stop_semi_diameter_mm
+from raytrace.optics.prescription_pupil import pupil_outline, pupil_table, stop_semi_diameter_mm
 
 TABLES = json.loads((Path(__file__).parents[2] / "data" / "published_prescriptions.json").read_text("utf-8"))
 
