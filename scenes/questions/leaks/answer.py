@@ -16,7 +16,9 @@ from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table, as_named
 from scenes.io.files import npz_bytes
-from scenes.questions.leaks.advice import Advice, AdviceLimits, LightAdvice, OpeningAdvice, advise_all
+from scenes.questions.leaks.advice import Advice, LightAdvice, OpeningAdvice
+from scenes.questions.leaks.advice_limits import AdviceLimits
+from scenes.questions.leaks.adviser import advise_all
 from scenes.questions.leaks.report import GLARE, PICTURE_COLUMNS, LeakReport, LightRow, OpeningRow, reports_of
 from scenes.questions.leaks.text import (
     answer_words,

@@ -13,7 +13,8 @@ from scenes.changes.flag_angles import flag_states
 from scenes.changes.flag_summaries import summaries
 from scenes.changes.tilts import TiltRoom, fit_words
 from scenes.questions.ghosts.tilts import TiltableBox
-from scenes.questions.leaks.advice import AdviceLimits, advise_all
+from scenes.questions.leaks.advice_limits import AdviceLimits
+from scenes.questions.leaks.adviser import advise_all
 from scenes.questions.leaks.answer import LeaksAnswer, report_data
 from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
 from scenes.questions.leaks.report import run_leaks
