@@ -17,8 +17,9 @@ from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.io.file_names import file_names
 from scenes.questions.make.lists import bill_csv, cut_list_csv
-from scenes.questions.make.parts import DRAWN_SAGITTA_MM, Cut, Made
+from scenes.questions.make.made_part import Made
 from scenes.questions.make.report import Bought, MakeReport, Sheet, Wind, make_report, set_ups
+from scenes.questions.make.shapes import DRAWN_SAGITTA_MM, Cut
 from scenes.questions.make.text import (
     CAUTIONS,
     ENTIRE,

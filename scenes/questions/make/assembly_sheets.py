@@ -11,8 +11,8 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.polyhedra import Polyhedron
 from geometry.projected import View
+from scenes.questions.make.made_part import Made
 from scenes.questions.make.part_sheets import TIER_MM, dimension, draw_table
-from scenes.questions.make.parts import Made
 from scenes.questions.make.pen import CHAIN, LARGE, NARROW, TEXT, Pen
 from scenes.questions.make.report import MakeReport
 from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT, Placed, centred, draw_view, flat_box, side_by_side

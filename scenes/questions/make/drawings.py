@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from scenes.questions.make.allowed import Allowed
 from scenes.questions.make.assembly_sheets import draw_apart, draw_list, draw_together, part_rows
 from scenes.questions.make.drawing_paper import PAPERS_MM, Title, draw_paper, views_space
+from scenes.questions.make.made_part import Made
 from scenes.questions.make.part_sheets import ROW_MM, draw_flat, draw_hood, draw_plate
-from scenes.questions.make.parts import HoodShape, Made
 from scenes.questions.make.pen import PT, Pen
 from scenes.questions.make.report import MakeReport, set_ups
+from scenes.questions.make.shapes import HoodShape
 from scenes.questions.make.stock_sheets import draw_stock
 from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain

@@ -11,8 +11,9 @@ import shapely.affinity
 from geometry.flats import Flat
 from geometry.rings import chords
 from scenes.io.flat_files import LINE_SHARE, Drawn, Words
-from scenes.questions.make.parts import Cut, Made
+from scenes.questions.make.made_part import Made
 from scenes.questions.make.report import Sheet
+from scenes.questions.make.shapes import Cut
 from scenes.scene_file.messages import plain
 
 LEAST_MM, MOST_MM = 1.2, 4.0  # letters that a laser or an engraver still writes, and as large as they need be

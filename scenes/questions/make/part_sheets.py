@@ -9,8 +9,9 @@ import numpy as np
 from geometry.rings import Ring, bounds_mm
 from geometry.unfold import ORDER, turn_rad
 from scenes.questions.make.allowed import Allowed
-from scenes.questions.make.parts import DRAWN_SAGITTA_MM, Cut, HoodShape, Made, PlateShape
+from scenes.questions.make.made_part import Made
 from scenes.questions.make.pen import CHAIN, NARROW, SMALL, WIDE, Pen
+from scenes.questions.make.shapes import DRAWN_SAGITTA_MM, Cut, HoodShape, PlateShape
 from scenes.questions.make.views import (
     FROM_ABOVE,
     FROM_BEHIND,

@@ -16,7 +16,7 @@ from geometry.frame import frame_to_right_up
 from geometry.meshes import body_mesh
 from geometry.outline import area_mm2
 from raytrace.box import Glass
-from scenes.questions.make.parts import KG_PER_MM3, Made
+from scenes.questions.make.made_part import KG_PER_MM3, Made
 from scenes.rig.box import rod_spec
 from scenes.scene_file.catalogue import Material
 from scenes.scene_file.tables.make import Make, materials_of
