@@ -17,9 +17,10 @@ from scenes.questions.design.bench import Asked, Held, LensBench
 from scenes.questions.design.ends import deepest, levelled
 from scenes.questions.design.outside import MEASURES, Outside, outside_of
 from scenes.questions.design.places import placed
-from scenes.questions.design.search import Found, Notches, Try
+from scenes.questions.design.search import Found
 from scenes.questions.design.space import Knob, Space, space_of
 from scenes.questions.design.trays import with_trays
+from scenes.questions.design.tries import Notches, Try
 from scenes.questions.design.wishes import Wishes
 from scenes.rig.box_notes import box_notes
 from scenes.runtime.first_run import prepare_judge

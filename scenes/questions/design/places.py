@@ -9,7 +9,8 @@ import numpy as np
 from scipy.optimize import Bounds, direct
 
 from geometry.arrays import FloatArray
-from scenes.questions.design.search import Found, Notches, Try, lowest, solve
+from scenes.questions.design.search import Found, lowest, solve
+from scenes.questions.design.tries import Notches, Try
 from scenes.runtime.progress import Tick, silent
 
 Keep = Callable[[Found], None]

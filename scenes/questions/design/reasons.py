@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from scenes.questions.design.bench import Held
 from scenes.questions.design.designer import Design, Designer
-from scenes.questions.design.search import Notches, Try
 from scenes.questions.design.space import Knob
+from scenes.questions.design.tries import Notches, Try
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
 from scenes.rig.spot_words import input_words
 
