@@ -16,7 +16,7 @@ from scenes.answers.answer import Answer, answer_data, answer_text, save
 from scenes.answers.html import answer_html, table_html
 from scenes.answers.opened import contradictions_of
 from scenes.answers.table import Column, Table
-from scenes.io.files import as_json
+from scenes.io.writing import as_json
 from scenes.states.load import Loaded
 from scenes.states.names import state_words
 from scenes.states.state import State
@@ -193,7 +193,7 @@ class LossMap:
         return self.map.part_names
 
     def _repr_png_(self) -> bytes:
-        from scenes.io.files import figure_png
+        from scenes.io.pictures import figure_png
 
         return figure_png(self.plot())
 
@@ -236,7 +236,7 @@ def _drawn(draw: Callable[[], Figure]) -> Figure:
 
 def _shown_by_itself(figure: Figure) -> Figure:
     """The figure as a notebook shows it: without this only those that were made with pyplot, or after it was imported."""
-    from scenes.io.files import figure_png
+    from scenes.io.pictures import figure_png
 
     figure.__dict__["_repr_png_"] = partial(figure_png, figure)
     return figure

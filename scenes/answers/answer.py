@@ -12,7 +12,8 @@ from scenes.answers.blocks import Block, page_lines
 from scenes.answers.csv_tables import csv_files
 from scenes.answers.narrow import for_terminal
 from scenes.answers.numbers import distance
-from scenes.io.files import as_json, result_folder
+from scenes.io.result_folder import result_folder
+from scenes.io.writing import as_json
 from scenes.runtime.version import own_version
 from scenes.states.names import in_a_sentence
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from scenes.answers.options import Output
-    from scenes.io.files import Staging
+    from scenes.io.result_folder import Staging
     from scenes.states.load import Loaded
     from scenes.states.names import Named
 

@@ -25,7 +25,7 @@ def names_of(table: str) -> Complete:
 
 
 def _names(scene: Path, table: str) -> list[str]:
-    from scenes.io.files import read_text
+    from scenes.io.reading import read_text
     from scenes.scene_file.errors import SceneError
 
     try:

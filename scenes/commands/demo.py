@@ -42,7 +42,7 @@ def command(out: Path, asked: Asked) -> int:
 
 def demo_files(folder: Path) -> dict[str, bytes]:
     """The demo's own files by the name they get under `scene`."""
-    from scenes.io.files import read_bytes
+    from scenes.io.reading import read_bytes
 
     paths = sorted(path for path in folder.rglob("*") if path.is_file() and "__pycache__" not in path.parts)
     return {f"scene/{path.relative_to(folder).as_posix()}": read_bytes(path) for path in paths}

@@ -20,7 +20,7 @@ LISTS = {
 @click.option("--json", "in_json", is_flag=True, help="Print JSON instead.")
 def command(what: str | None, in_json: bool) -> int:
     """List WHAT: sizes in mm, and how sure they are, or words; without WHAT, what can be listed. --json gives the sources too."""
-    from scenes.io.files import as_json
+    from scenes.io.writing import as_json
 
     rows = rows_of(what)
     text = as_json({what or "lists": rows}) if in_json else "".join(f"{line}\n" for line in lines_of(what, rows))

@@ -12,7 +12,7 @@ import click
 @click.option("--design", "for_design", is_flag=True, help="Five lenses and an empty box, for brimline design.")
 def command(path: Path, *, for_design: bool) -> int:
     """Write a commented scene file to start from; never over a file that is there."""
-    from scenes.io.files import write_new
+    from scenes.io.writing import write_new
     from scenes.scene_file.examples import design_text, starter_text
 
     write_new(path, design_text() if for_design else starter_text())

@@ -59,8 +59,9 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
 
 def _write(scene: Scene3D, out: Path) -> None:
     """The picture; SceneError where it cannot be drawn."""
-    from scenes.io.files import read_bytes, write_whole
     from scenes.io.pictures import own_picture, signed
+    from scenes.io.reading import read_bytes
+    from scenes.io.writing import write_whole
     from scenes.scene_file.errors import Complaint, SceneError
     from scenes.view3d.render import render_batch
     from scenes.view3d.window import WINDOW_PX

@@ -13,22 +13,31 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.io import files
+from scenes.io.reading import read_bytes
+from scenes.io.writing import COMPRESSION
 from scenes.scene_file.errors import Complaint, SceneError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+PRINT_DPI = 200
 PNG, SVG, PDF, TIFF, EXR = "png", "svg", "pdf", "tiff", "exr"
 FIGURE_FORMATS = (PNG, SVG, PDF)
 SIGNATURE = b"tEXtSoftware\0brimline"
 PNG_HEAD, PNG_NOTES = 33, 4096  # bytes: its signature and sizes; where a note stands that is ahead of the pixels
 
 
+def figure_png(figure: Figure, dpi: int = PRINT_DPI) -> bytes:
+    """The figure as PNG bytes; needs no display."""
+    stream = io.BytesIO()
+    figure.savefig(stream, format="png", dpi=dpi, pil_kwargs={"compress_level": COMPRESSION})
+    return stream.getvalue()
+
+
 def figure_files(stem: str, figure: Figure, formats: Sequence[str] = (PNG,)) -> Iterator[tuple[str, bytes]]:
     """The figure as files, by name and bytes: one for each format, of the same bytes whenever it is the same figure."""
     for form in formats:
-        yield f"{stem}.{form}", files.figure_png(figure) if form == PNG else _drawing(figure, form)
+        yield f"{stem}.{form}", figure_png(figure) if form == PNG else _drawing(figure, form)
 
 
 def _drawing(figure: Figure, form: str) -> bytes:
@@ -50,7 +59,7 @@ def signed(png: bytes) -> bytes:
 def own_picture(path: Path) -> Path:
     """Where a picture may be written, links followed; a SceneError where that would cost somebody a file that is none of ours."""
     real = path.expanduser().resolve()
-    if real.exists() and SIGNATURE not in files.read_bytes(real)[:PNG_NOTES]:
+    if real.exists() and SIGNATURE not in read_bytes(real)[:PNG_NOTES]:
         problem = "is there already and was not drawn by `brimline view`; give another name, or move it away first"
         raise SceneError([Complaint(where="", problem=problem, source=str(path))])
     return real

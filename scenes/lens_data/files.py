@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from scenes.io.files import read_bytes
 from scenes.io.library_remarks import printable
+from scenes.io.reading import read_bytes
 from scenes.lens_data.exr_header import header_reading, read_header
 from scenes.lens_data.measured_table import read_table
 from scenes.lens_data.opentrackio import read_opentrackio

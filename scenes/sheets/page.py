@@ -14,7 +14,7 @@ from matplotlib.ft2font import FT2Font, LoadFlags
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
-from scenes.io.files import PRINT_DPI
+from scenes.io.pictures import PRINT_DPI
 from scenes.sheets.colours import INK, PAPER, SOFT_INK
 from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, TITLE_PT
 

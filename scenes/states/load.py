@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from geometry.errors import GeometryError
-from scenes.io.files import Folder, read_text
+from scenes.io.reading import Folder, read_text
 from scenes.scene_file.errors import Complaint, ItemError, SceneError
 from scenes.scene_file.key_paths import with_values
 from scenes.scene_file.messages import KeyPath, did_you_mean, key_words, plain, text_as_mm

@@ -16,7 +16,7 @@ from raytrace.box import Box
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
-from scenes.io.files import is_full
+from scenes.io.writing import is_full
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.traced_notes import picture_notes
 from scenes.runtime.engines import Engine, darkest_of, in_seconds, seed_of, sparing

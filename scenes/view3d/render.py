@@ -18,7 +18,7 @@ from typing import Protocol, Self
 
 import numpy as np
 
-from scenes.io.files import write_whole
+from scenes.io.writing import write_whole
 from scenes.runtime.child_process import StopSwitch, child_environment
 from scenes.view3d.content import Scene3D
 from scenes.view3d.content_file import packed

@@ -13,8 +13,9 @@ import click
 
 from scenes.answers.answer import VERSION
 from scenes.answers.narrow import for_terminal
-from scenes.io.files import Staging, as_json, result_folder
 from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
+from scenes.io.result_folder import Staging, result_folder
+from scenes.io.writing import as_json
 from scenes.questions.check.job_run import Job, JobRun
 from scenes.questions.check.kept_states import Keeping, keeping_of, told
 from scenes.questions.check.one_state import Kept, Recorded, StateRequest, load_libraries, record_state

@@ -15,7 +15,8 @@ from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Table
-from scenes.io.files import npz_bytes, read_text
+from scenes.io.reading import read_text
+from scenes.io.writing import npz_bytes
 from scenes.questions.compare.columns import STILLS, VALUES
 from scenes.questions.compare.measure import measured_shots
 from scenes.questions.compare.next_plan import next_data, next_lines, next_notes, writes_fitted

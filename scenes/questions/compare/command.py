@@ -42,7 +42,7 @@ def command(show: Loaded, shoot: Path | None, stills: Path | None, output: Outpu
 
 
 def _write_notes(show: Loaded, folder: Path) -> int:
-    from scenes.io.files import write_new
+    from scenes.io.writing import write_new
     from scenes.questions.compare.draft import draft_text
 
     path, scene_path = folder / NOTES_NAME, str(show.folder / show.file_name)

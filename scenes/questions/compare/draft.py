@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from scenes.io.files import file_names
+from scenes.io.reading import file_names
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.lens import Lens

@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from raytrace.optics.camera import Guide
-from scenes.io.files import read_bytes
+from scenes.io.reading import read_bytes
 from scenes.questions.compare.shoot import Notes, Shot
 from scenes.stills.bars import insist_on_no_bars
 from scenes.stills.blocks import CELLS_ACROSS, Blocks, block_shape, blocks_of

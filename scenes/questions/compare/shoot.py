@@ -8,7 +8,7 @@ from pathlib import Path
 
 from geometry.errors import GeometryError
 from raytrace.optics.camera import PixelGrid
-from scenes.io.files import read_text
+from scenes.io.reading import read_text
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import KeyPath, did_you_mean, key_words, shown
 from scenes.scene_file.parse import read_model, read_toml

@@ -158,7 +158,7 @@ def _held_data(held: Held) -> dict[str, Any]:
 
 def designs_json(report: Report) -> bytes:
     """The designs alone, for programs."""
-    from scenes.io.files import as_json
+    from scenes.io.writing import as_json
 
     rows = [design_data(number, shown) for number, shown in enumerate(report.shown, 1)]
     return as_json({"brimline": "designs", "version": 1, "designs": rows}, for_file=True).encode()

@@ -7,7 +7,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from scenes.answers.answer import Files
-from scenes.io.files import read_bytes, read_text
+from scenes.io.reading import read_bytes, read_text
 from scenes.io.rewritten_scene import rewritten, tables_text
 from scenes.questions.design.designer import rounded
 from scenes.questions.design.report import Report, Shown

@@ -15,7 +15,7 @@ from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragrap
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table, as_named
-from scenes.io.files import npz_bytes
+from scenes.io.writing import npz_bytes
 from scenes.questions.leaks.advice import Advice, LightAdvice, OpeningAdvice
 from scenes.questions.leaks.advice_limits import AdviceLimits
 from scenes.questions.leaks.adviser import advise_all
@@ -43,7 +43,7 @@ from scenes.states.stray import angles_deg, stray_lights
 
 if TYPE_CHECKING:
     from raytrace.stray.picture import LeakPath
-    from scenes.io.files import Staging
+    from scenes.io.result_folder import Staging
     from scenes.states.load import Loaded
     from scenes.states.state import State
 

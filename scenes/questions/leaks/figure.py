@@ -20,7 +20,7 @@ from geometry.meshes import slab_mesh
 from raytrace.optics.in_frame import frame_slopes
 from raytrace.stray.direct import Sky, direction_to_chart
 from raytrace.stray.picture import LeakPath
-from scenes.io.files import PRINT_DPI
+from scenes.io.pictures import PRINT_DPI
 from scenes.questions.leaks.report import LeakReport, LightRow
 from scenes.questions.leaks.text import percent
 from scenes.sheets.colours import GLASS_EDGE, HIGHLIGHT, INK, OPENING_COLOURS, PAPER, SOFT_INK, leak_colours, part_colour

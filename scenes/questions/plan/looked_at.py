@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
 from raytrace.shares import VignetteMap
-from scenes.io.files import is_full
+from scenes.io.writing import is_full
 from scenes.runtime.engines import AREAS, CPU, engine_of
 from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.worker_pool import Sharing, WorkerDied

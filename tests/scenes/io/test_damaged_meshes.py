@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from scenes.io.files import LARGEST_MESH, read_bytes, read_mesh
+from scenes.io.reading import LARGEST_MESH, read_bytes, read_mesh
 from scenes.scene_file.errors import SceneError
 
 BRACKET = trimesh.creation.icosphere(subdivisions=2, radius=30.0)

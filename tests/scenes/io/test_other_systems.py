@@ -14,9 +14,10 @@ import pytest
 from raytrace.jit import disk_cache
 from scenes.io import folder_lock, folder_swap, kept_files
 from scenes.io.file_names import LONGEST_BYTES, file_name, file_names
-from scenes.io.files import as_json, result_folder
 from scenes.io.folder_lock import BusyError, locked
 from scenes.io.left_results import RESULTS_KEY
+from scenes.io.result_folder import result_folder
+from scenes.io.writing import as_json
 from scenes.runtime import worker_pool
 from scenes.runtime.progress import silent
 from scenes.runtime.worker_pool import Worker, no_aside

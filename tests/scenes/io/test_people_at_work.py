@@ -12,10 +12,11 @@ from pathlib import Path
 
 import pytest
 
-from scenes.io import files, folder_lock, folder_swap, kept_files
-from scenes.io.files import result_folder
+from scenes.io import folder_lock, folder_swap, kept_files, writing
+from scenes.io import result_folder as folders
 from scenes.io.kept_files import MANIFEST
 from scenes.io.left_results import RESULTS_KEY
+from scenes.io.result_folder import result_folder
 from scenes.scene_file.errors import SceneError
 
 
@@ -235,7 +236,7 @@ def test_an_old_folder_whose_name_was_taken_before_the_next_run_is_put_back_in_s
 
 
 def test_the_root_of_a_disk_is_refused_before_any_work(tmp_path, monkeypatch):
-    monkeypatch.setattr(files.os.path, "ismount", lambda path: str(path) == str(tmp_path / "disk"))
+    monkeypatch.setattr(folders.os.path, "ismount", lambda path: str(path) == str(tmp_path / "disk"))
     (tmp_path / "disk").mkdir()
     with pytest.raises(SceneError, match=r"is the root of a disk.* such as .*disk/results"):
         write(tmp_path / "disk", "new")
@@ -255,7 +256,7 @@ def test_a_lock_file_that_somebody_deletes_does_not_let_the_next_run_clear_away_
 
 def test_another_disk_put_into_the_folder_is_left_alone(out, monkeypatch):
     """A stick or a folder of another computer, in a folder of results: what clears the old result away would empty it."""
-    monkeypatch.setattr(files.os.path, "ismount", lambda path: str(path) == str(out / "mine"))
+    monkeypatch.setattr(folders.os.path, "ismount", lambda path: str(path) == str(out / "mine"))
     with pytest.raises(SceneError, match=r"holds another disk, .*mine"):
         write(out, "new")
 
@@ -267,7 +268,7 @@ def test_a_folder_without_results_is_refused_before_anything_in_it_is_walked_thr
     def walked(_):
         raise AssertionError
 
-    monkeypatch.setattr(files, "names_in", walked)
+    monkeypatch.setattr(folders, "names_in", walked)
     with pytest.raises(SceneError, match="holds other files and no results"):
         write(tmp_path / "home", "new")
 
@@ -294,10 +295,12 @@ def test_a_folder_with_a_name_as_long_as_can_be_is_refused_by_its_own_name(tmp_p
 def test_a_new_file_below_a_file_is_refused_for_what_it_is(tmp_path):
     (tmp_path / "f").touch()
     with pytest.raises(SceneError, match="cannot be written"):
-        files.write_new(tmp_path / "f/x.toml", "text")
+        writing.write_new(tmp_path / "f/x.toml", "text")
 
 
-@pytest.mark.parametrize("write_again", [lambda path: files.write_new(path, "text"), lambda path: files.write_whole(path, b"text")])
+@pytest.mark.parametrize(
+    "write_again", [lambda path: writing.write_new(path, "text"), lambda path: writing.write_whole(path, b"text")]
+)
 def test_what_a_killed_run_left_beside_a_file_goes_with_the_next_and_nothing_else(tmp_path, write_again):
     left, fresh, mine = (tmp_path / f".x.toml.{middle}.partial" for middle in ("ab_1cd23", "zz_1cd23", "my notes"))
     for path in (left, fresh, mine):

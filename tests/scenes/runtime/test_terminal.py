@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from scenes.cli import main
-from scenes.io.files import as_json
+from scenes.io.writing import as_json
 from scenes.runtime.progress import progress
 from scenes.runtime.terminal import VisibleStream, visible
 from scenes.scene_file.examples import example_text

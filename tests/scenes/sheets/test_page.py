@@ -79,7 +79,7 @@ def test_every_text_on_a_picture_of_the_demo_can_be_read(words, tmp_path, monkey
         found.append(faults(figure))
         return b""
 
-    monkeypatch.setattr("scenes.io.files.figure_png", png)
+    monkeypatch.setattr("scenes.io.pictures.figure_png", png)
     name, *options = words.split()
     assert main([name, str(DEMO), *options, "--out", str(tmp_path / "out")]) in {0, 1}
     assert found

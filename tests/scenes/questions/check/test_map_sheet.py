@@ -11,7 +11,7 @@ from matplotlib.text import Text
 from geometry.body import Kind
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.shares import Bound, Made, VignetteMap
-from scenes.io.files import figure_png
+from scenes.io.pictures import figure_png
 from scenes.questions.check.map_sheet import _others_words, map_figure, provenance
 from scenes.sheets.colours import DARK_STOPS, PART_COLOURS
 from scenes.sheets.map_reading import Bite, bite_of, other_bites, readings, reduced

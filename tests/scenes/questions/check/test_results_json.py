@@ -13,7 +13,7 @@ from geometry.body import Kind
 from geometry.notes import Note, Severity
 from raytrace.beam.frame_margin import Margin
 from raytrace.shares import Bound, Made, VignetteMap
-from scenes.io.files import as_json
+from scenes.io.writing import as_json
 from scenes.questions.check.results_json import Provenance, map_arrays, results_dict
 from scenes.states.clear_rule import Limits, Word
 from scenes.states.keys import StateLabel
