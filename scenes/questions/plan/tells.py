@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 FELT = 0.2  # mm or degrees: an error smaller than this is not worth one more shot
 HOW_STILLS = (
     "Record a still of each shot, box on and box off, and let brimline compare fit them. Errors are standard errors of that fit, "
-    "foretold at the values that the scene has: no still tells of a part that is out of frame then."
+    "predicted from the scene's values: no still tells of a part that those leave out of frame."
 )
 
 
@@ -116,7 +116,7 @@ def tells_lines(lenses: Sequence[LensTells]) -> Iterator[str]:
             yield from _lens_lines(one)
     if silent:
         names = listed([one.lens for one in silent])
-        yield f"{names}: stills show that the frame is as foretold, no more: too little of the box is in it to tell a value."
+        yield f"{names}: stills show that the frame is as predicted, no more: too little of the box is in it to tell a value."
 
 
 def _lens_lines(found: LensTells) -> Iterator[str]:
