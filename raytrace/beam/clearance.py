@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -15,6 +15,7 @@ from geometry.frame import Pose, ahead_in_words, frame_to_right_up, pose, where_
 from raytrace.beam.beam import Beam, lens_beam, outer_guides
 from raytrace.beam.clearance_plane import Nearest, loop_clearance, outer_outline
 from raytrace.beam.clearance_slice import slice_clearance, slicer
+from raytrace.beam.frame_margin import scaled
 from raytrace.box import Box
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
@@ -164,11 +165,6 @@ def frame_margins_percent(variants: Sequence[LensState], guide: Guide, box: Box)
         return beams[scale]
 
     return tuple(_margin_percent(measure_of(part.body), at) for part in box.parts)
-
-
-def scaled(guide: Guide, scale: float) -> Guide:
-    """The guide grown about its own centre."""
-    return replace(guide, half_width_mm=guide.half_width_mm * scale, half_height_mm=guide.half_height_mm * scale)
 
 
 def _margin_percent(measure: Measure, at: Callable[[float], tuple[NamedBeam, ...]]) -> float:

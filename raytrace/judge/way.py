@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from geometry.body import Block, Body, Loop, Part, Surface, Tube
 from raytrace.box import Box, Glass, GlassKind
-from raytrace.judge.kernels.faces import CLOSE_UP, GLASS_FIELDS
+from raytrace.judge.crossings import planes_of
+from raytrace.judge.kernels.faces import GLASS_FIELDS
 from raytrace.kept import Kept
 
 FloatArray = NDArray[np.float64]
@@ -33,7 +34,7 @@ class Way:
 def _way(box: Box) -> Way:
     hind_mm, far_mm = parts_span_mm(box.parts)
     glasses = np.array([_glass_row(glass) for glass in box.glasses]).reshape(-1, GLASS_FIELDS)
-    faces = tuple(1 if close_up else 2 for close_up in glasses[:, CLOSE_UP] > 0.0)
+    faces = tuple(planes_of(glass[None]) for glass in glasses)
     return Way(hind_mm, far_mm, glasses, faces, tuple(_endless_loops(box.parts)))
 
 

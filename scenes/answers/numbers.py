@@ -22,6 +22,11 @@ def distance_words(value_mm: float) -> str:
     return f"{value_mm:g}" if math.isfinite(value_mm) else INFINITY
 
 
+def focus_words(focus_mm: float) -> str:
+    """A focus distance in a sentence: '450 mm', 'infinity'."""
+    return f"{focus_mm:g} mm" if math.isfinite(focus_mm) else INFINITY
+
+
 def error_words(sigma: float, unit: str) -> str:
     """'0.15 mm', '1.2 deg': two figures, and no less than a hundredth."""
     return f"{max(sigma, 0.01):.2f} {unit}" if sigma < 1.0 else f"{sigma:.1f} {unit}"

@@ -166,7 +166,7 @@ def _runs_one_way(entity: Any, source: str) -> None:
     if entity.dxftype() == "SPLINE" and len(entity.fit_points) and not len(entity.control_points):
         raise _refusal(
             source,
-            "holds a SPLINE that tells only the points which it runs through, and programs draw it unlike between them; "
+            "holds a SPLINE given only by the points that it runs through, and each program draws it its own way between them; "
             "export it with its control points, or as arcs and lines",
         )
 

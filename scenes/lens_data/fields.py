@@ -81,13 +81,14 @@ def half_field(setting: Setting, focal_mm: float | None, case: FieldCase) -> flo
     pinholes = [reading for reading in setting.readings if reading.pinhole_mm is not None]
     across += [_pinhole_deg(reading, setting, case.width_mm, "width", case.squeeze, focal_mm, case) for reading in pinholes]
     if not upright:
-        return _rounded_up(max(across)) if across else None
+        return rounded_up(max(across)) if across else None
     upright += [_pinhole_deg(reading, setting, case.height_mm, "height", 1.0, None, case) for reading in pinholes]
-    return {"horizontal": _rounded_up(max(across)), "vertical": _rounded_up(max(upright))}
+    return {"horizontal": rounded_up(max(across)), "vertical": rounded_up(max(upright))}
 
 
-def _rounded_up(angle_deg: float) -> float:
-    return math.ceil(angle_deg * 1000.0 - 1e-6) / 1000.0
+def rounded_up(value: float) -> float:
+    """A length or angle to a thousandth, never less than it is."""
+    return math.ceil(value * 1000.0 - 1e-6) / 1000.0
 
 
 def _pinhole_deg(

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from scenes.lens_data.fields import FieldCase
+from scenes.lens_data.fields import FieldCase, rounded_up
 from scenes.lens_data.given import Told
 from scenes.lens_data.reading import Reading, refusal
 from scenes.lens_data.settings import Setting
@@ -62,7 +62,7 @@ def lens_values(
     values: dict[str, Any] = {"name": given.name}
     notes: dict[str, str] = {}
     if len(focal) == 1:
-        values["focal_mm"] = _rounded_up(_needed_focal_mm(focal[0], source))
+        values["focal_mm"] = rounded_up(_needed_focal_mm(focal[0], source))
         notes["focal_mm"] = "the larger of the engraved one and of the pinhole's at the farthest focus"
     values["f_number"] = _widest_stop(readings, case)
     if given.front_diameter_mm is None:
@@ -79,10 +79,6 @@ def lens_values(
     if given.confirmed:
         values["confirmed"] = list(dict.fromkeys(given.confirmed))
     return values, notes
-
-
-def _rounded_up(focal_mm: float) -> float:
-    return math.ceil(focal_mm * 1000.0 - 1e-6) / 1000.0
 
 
 def _needed_focal_mm(focal_mm: float | None, source: str) -> float:

@@ -13,7 +13,7 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.outline import Outline, half_size_mm
 from scenes.rig.box import filter_outline, opening_outline
-from scenes.scene_file.tables.box import Box, BoxPart, Hood, Mask, Stage
+from scenes.scene_file.tables.box import Box, BoxPart, Hood, Mask, Stage, is_fitted
 from scenes.scene_file.tables.scene import Scene
 
 P = TypeVar("P", bound=BoxPart)
@@ -58,8 +58,8 @@ def _tray_half_mm(stage: Stage, scene: Scene) -> FloatArray:
 
 def _unmasked(stage: Stage, scene: Scene) -> Iterator[Hood]:
     """Hoods that some lens has with a tray, but without a mask."""
-    bare = [name for name in _lens_names(stage, scene) if not any(_has(mask, name) for mask in scene.box.mask)]
-    yield from (hood for hood in scene.box.hood if any(_has(hood, name) for name in bare))
+    bare = [name for name in _lens_names(stage, scene) if not any(is_fitted(mask, name) for mask in scene.box.mask)]
+    yield from (hood for hood in scene.box.hood if any(is_fitted(hood, name) for name in bare))
 
 
 def _mask_half_mm(mask: Mask, scene: Scene, outlines: Mapping[str, Outline]) -> FloatArray:
@@ -80,12 +80,8 @@ def _with_hoods(half_mm: FloatArray, part: Stage | Mask, hoods: Sequence[Hood]) 
 def _together(part: BoxPart, others: Sequence[P], scene: Scene) -> list[P]:
     """Those of other parts that some lens has together with a part."""
     names = _lens_names(part, scene)
-    return [other for other in others if any(_has(other, name) for name in names)]
+    return [other for other in others if any(is_fitted(other, name) for name in names)]
 
 
 def _lens_names(part: BoxPart, scene: Scene) -> list[str]:
-    return [lens.name for lens in scene.lens if _has(part, lens.name)]
-
-
-def _has(part: BoxPart, lens_name: str) -> bool:
-    return part.lenses is None or lens_name in part.lenses
+    return [lens.name for lens in scene.lens if is_fitted(part, lens.name)]

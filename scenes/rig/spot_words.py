@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from scenes.rig.box import flag_name
 from scenes.scene_file.messages import KeyPath
 from scenes.scene_file.tables.box import BoxPart, Flag
 from scenes.scene_file.tables.scene import Scene
@@ -50,7 +51,7 @@ def _part_words(part: BoxPart, path: KeyPath) -> str:
     if part.name:
         return part.name
     if isinstance(part, Flag):
-        return f"{part.side} flag"
+        return flag_name(part)
     kind = str(path[1])
     words = PART_WORDS.get(kind, kind)
     return f"{words} {int(path[2]) + 1}" if kind in {"stage", "mask", "solid"} else words

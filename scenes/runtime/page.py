@@ -24,9 +24,9 @@ def clipped(line: str, width: int = WIDTH) -> str:
     return line if len(line) <= width else f"{line[: width - 1]}…"
 
 
-def listed(words: Sequence[str]) -> str:
+def listed(words: Sequence[str], last: str = "and") -> str:
     """Words in a sentence: 'a, b and c'."""
-    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}" if len(words) > 1 else "".join(words)
 
 
 def counted(count: int, one: str, many: str = "") -> str:

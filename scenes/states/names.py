@@ -100,7 +100,7 @@ def in_a_sentence(error: Exception) -> str:
 
 
 def middle_variant(plan: State) -> LensState:
-    """The lens with its pupil where it is, or in the middle of its bounds: at infinity focus ghosts do not depend on it."""
+    """The lens with its pupil where it is, or in the middle of its bounds."""
     return plan.variants[len(plan.variants) // 2]
 
 

@@ -20,6 +20,7 @@ from scenes.rig.box import build_box
 from scenes.rig.lens import front_travel_mm, lens_variants
 from scenes.runtime.engines import unlit_as_clear
 from scenes.scene_file.tables.scene import box_for
+from scenes.states.names import middle_variant
 from scenes.states.state import State
 from scenes.unknowns.unknown import Unknown, View, framed, moved
 
@@ -77,7 +78,7 @@ _ready: OrderedDict[tuple[int, PixelGrid], _Ready] = OrderedDict()
 def _map(shot: View, lens: LensState, grid: PixelGrid, box: Box, *, again: bool) -> VignetteMap:
     pencils_at = partial(pencils_for, lens)
     near, far = (float(depth) for depth in box_depths_mm(box))
-    if box.glasses or lens is not _own_lens(shot.state):
+    if box.glasses or lens is not middle_variant(shot.state):
         ready = prepared(pencils_at, grid, box, np.array([near, far]), threads=THREADS)
         return prepared_map(ready, pencils_at, grid, box, threads=THREADS)
     key = id(shot.state), grid
@@ -97,10 +98,6 @@ def _keep(key: tuple[int, PixelGrid], held: _Ready) -> None:
         _ready.popitem(last=False)
 
 
-def _own_lens(state: State) -> LensState:
-    return state.variants[len(state.variants) // 2]
-
-
 def _built(shot: View, unknowns: tuple[Unknown, ...], values: tuple[float, ...]) -> tuple[LensState, Box]:
     state = shot.state
     scene = moved(state.scene, unknowns, values)
@@ -110,7 +107,7 @@ def _built(shot: View, unknowns: tuple[Unknown, ...], values: tuple[float, ...])
         travel = front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
         _, box = build_box(box_for(scene, lens), lens, state.resources, front_travel_mm=travel)
         if lens is state.lens and scene.camera is state.scene.camera:
-            return _own_lens(state), box
+            return middle_variant(state), box
         variants = lens_variants(
             lens,
             state.grid,
@@ -140,7 +137,7 @@ def _cell_means(values: NDArray[np.floating]) -> Singles:
 
 def field_cosine(shot: View, cells: Cells) -> Floats:
     """Cosine of the field angle at the cells' centres (H, W), of the lens as the scene has it."""
-    slope = pencils_for(_own_lens(shot.state), area_grid(shot, cells).points_mm).slope
+    slope = pencils_for(middle_variant(shot.state), area_grid(shot, cells).points_mm).slope
     return np.asarray(1.0 / np.sqrt(1.0 + np.sum(slope**2, axis=1))).reshape(cells)
 
 

@@ -24,6 +24,7 @@ USUAL_NOISE = 0.002  # of the light, of a cell of a still to come; assumed
 ACROSS, FIT_ACROSS = 48, 96  # cells; as many as a fit has see thin edges of the frame too
 TOLD_SIGMA = 2.0  # mm or degrees: a value known no better than this is not claimed
 NEARLY = 1.25  # of the errors that all stills give: a few that come so near say as much
+WORTH = 0.7  # of an error: what one more still has to bring it to, to be worth its time
 HARD = 0.9  # correlation from which two values are told only together
 MOST_TRIED = 12  # stills of which every choice is tried
 

@@ -80,6 +80,7 @@ def _rows(found: Comparison, shot: NextShot, number: int) -> Iterator[str]:
     if len(focal_lengths(found.notes.lens)) > 1:
         yield f"focal_mm = {plain(state.focal_mm)}"
     yield 'curve = "?"'
+    yield f'code_range = "{picture.code_range}"'
     yield f"covers = {json.dumps(picture.covers, ensure_ascii=False)}"
 
 

@@ -14,13 +14,12 @@ from scenes.questions.compare.shoot import Notes
 from scenes.states.state import State, states_of_lens
 from scenes.unknowns.model import Seen
 from scenes.unknowns.predicted import UnbuildableError
-from scenes.unknowns.telling import TOLD_SIGMA, known_alone, telling
+from scenes.unknowns.telling import TOLD_SIGMA, WORTH, known_alone, telling
 
 Floats = NDArray[np.float64]
 
 MOST_LOOKED_AT = 12
 MOST_NEXT = 3
-WORTH = 0.7  # of the largest error: what one more still has to bring it to
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -135,7 +135,7 @@ class Designer:
         if found is not None:
             return self.designed(pick, attempt, found)
         if pick:
-            words = _pick_words(pick)
+            words = pick_words(pick)
             self.ruled_out.setdefault(words, self._why_not(pick, attempt))
         return None
 
@@ -297,7 +297,8 @@ def _looked_over_at(fitted: Box, lens: Lens, state: State) -> str:
     return ""
 
 
-def _pick_words(pick: Mapping[str, Any]) -> str:
+def pick_words(pick: Mapping[str, Any]) -> str:
+    """A set of choices, each by its key path."""
     return ", ".join(f"{path} = {choice_words(value)}" for path, value in pick.items())
 
 
@@ -312,7 +313,7 @@ def _trying(picks: Sequence[Mapping[str, Any]], pick: Mapping[str, Any]) -> str:
     """'trying choices 2 of 9, box.stage[rear].filter.size = 4x5.65'."""
     if not pick or pick not in picks:
         return "trying sizes"
-    return f"trying choices {picks.index(pick) + 1} of {len(picks)}, {_pick_words(pick)}"
+    return f"trying choices {picks.index(pick) + 1} of {len(picks)}, {pick_words(pick)}"
 
 
 def blocked(attempt: Try) -> Iterator[Held]:

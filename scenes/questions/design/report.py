@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from geometry.notes import Severity
 from scenes.questions.design.contradictions import Contradiction, contradiction, in_the_way
-from scenes.questions.design.designer import Design, Designer, choice_words, is_kept_off
+from scenes.questions.design.designer import Design, Designer, is_kept_off, pick_words
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
 from scenes.questions.design.wishes import Wishes, wishes_of
@@ -101,8 +101,7 @@ def _insist_on_choice(designer: Designer, pick: dict[str, object]) -> None:
     try:
         designer.base(pick)
     except SceneError as error:
-        words = ", ".join(f"{path} = {choice_words(value)}" for path, value in pick.items())
-        problem = f"{words} cannot be: {error.complaints[0].problem}"
+        problem = f"{pick_words(pick)} cannot be: {error.complaints[0].problem}"
         raise SceneError([Complaint(where="design.free", problem=problem, source=designer.loaded.file_name)]) from None
 
 

@@ -166,7 +166,6 @@ def places(made: Sequence[Made]) -> str:
 # ---- parts list ----
 
 PART_WIDTHS = (13.0, 56.0, 11.0, 54.0, 12.0, 14.0)
-ROOM_FOR_ROWS = 5.0
 
 
 def part_rows(report: MakeReport) -> list[tuple[str, ...]]:

@@ -74,19 +74,18 @@ def look_at(states: Sequence[State], title: str, *, threads: int = 1) -> LookedA
 def asked_of(states: Sequence[State], seen: LookedAt) -> list[State]:
     """States whose stills may tell something: of each lens the shots, and those that darken most besides."""
     shot = {one.state.key for one in shots(seen.check)}
-    darkest = {key: float(map_.loss_stops.max(initial=0.0)) for key, map_ in seen.maps.items()}
     found: list[State] = []
     for lens in dict.fromkeys(state.lens_name for state in states):
-        own = [state for state in states if state.lens_name == lens and _shows(state, darkest.get(state.key, 0.0))]
+        own = [s for s in states if s.lens_name == lens and s.key in seen.maps and _shows(s, seen.maps[s.key])]
         others = sorted((state for state in own if state.key not in shot), key=lambda state: -_mean_loss(seen, state))
         found += [*(state for state in own if state.key in shot), *others[:MOST_OTHERS]]
     return found
 
 
-def _shows(state: State, darkest_stops: float) -> bool:
+def _shows(state: State, map_: SmallMap) -> bool:
     """Whether a still of a state shows anything of the box: a shadow, or a filter that is darker at one side."""
     graduated = any(stage.filter is not None and stage.filter.kind == "graduated" for stage in state.scene.box.stage)
-    return darkest_stops >= SHOWN_STOPS or (graduated and darkest_stops >= 0.0)
+    return graduated or bool(map_.loss_stops.max(initial=0.0) >= SHOWN_STOPS)
 
 
 def _mean_loss(seen: LookedAt, state: State) -> float:

@@ -283,8 +283,3 @@ def _why(state: StateResult, by: PlannedShot) -> str:
     if state.word is Word.CLEAR and by.result.word is Word.CLEAR:
         return f"clear; shot {by.number}, {which}, has less room"
     return f"{'clear; ' if state.word is Word.CLEAR else ''}shot {by.number}, {which}, loses as much or more, or has less room"
-
-
-def focus_words(focus_mm: float) -> str:
-    """'infinity', '450 mm'."""
-    return "infinity" if math.isinf(focus_mm) else f"{focus_mm:g} mm"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,19 +13,16 @@ from scenes.rig.spot_words import input_words
 from scenes.runtime.page import listed
 from scenes.states.names import setting_words
 from scenes.states.state import State
-from scenes.unknowns.telling import HARD, TOLD_SIGMA, Telling, covariance_of, fewest, known_alone, sigmas_of
+from scenes.unknowns.telling import HARD, TOLD_SIGMA, WORTH, Telling, covariance_of, fewest, known_alone, sigmas_of
 from scenes.unknowns.unknown import Unknown
 from scenes.unknowns.usual import usual_unknowns
 
-if TYPE_CHECKING:
-    pass
-
 Floats = NDArray[np.float64]
 
-WORTH, FELT = 0.7, 0.2  # of the error of some value: what one more shot has to bring it to, where it is more than this [mm, deg]
+FELT = 0.2  # mm or degrees: an error smaller than this is not worth one more shot
 HOW_STILLS = (
     "Record a still of each shot, box on and box off, and let brimline compare fit them. Errors are standard errors of that fit, "
-    "foretold at the values that the scene has: no still tells of a part that is out of frame then."
+    "predicted from the scene's values: no still tells of a part that those leave out of frame."
 )
 
 
@@ -120,7 +116,7 @@ def tells_lines(lenses: Sequence[LensTells]) -> Iterator[str]:
             yield from _lens_lines(one)
     if silent:
         names = listed([one.lens for one in silent])
-        yield f"{names}: stills show that the frame is as foretold, no more: too little of the box is in it to tell a value."
+        yield f"{names}: stills show that the frame is as predicted, no more: too little of the box is in it to tell a value."
 
 
 def _lens_lines(found: LensTells) -> Iterator[str]:
@@ -154,13 +150,9 @@ def _untold_lines(found: LensTells) -> Iterator[str]:
     out = [words for place, words in enumerate(found.words) if found.hidden[place]]
     mixed = [words for place, words in enumerate(found.words) if not found.told[place] and not found.hidden[place]]
     if out:
-        yield f"{found.lens}: no shot of this plan tells {_either(out)}: what it moves is out of frame, or nearly. Measure it."
+        yield f"{found.lens}: no shot of this plan tells {listed(out, 'or')}: what it moves is out of frame, or nearly. Measure it."
     if mixed:
-        yield f"{found.lens}: no shot of this plan tells {_either(mixed)} apart from the rest. Measure it."
-
-
-def _either(words: Sequence[str]) -> str:
-    return f"{', '.join(words[:-1])} or {words[-1]}" if len(words) > 1 else words[0]
+        yield f"{found.lens}: no shot of this plan tells {listed(mixed, 'or')} apart from the rest. Measure it."
 
 
 def _more_line(found: LensTells) -> str:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from scenes.answers.numbers import focus_words
 from scenes.questions.plan.expected import CURVE_WORDS
-from scenes.questions.plan.report import PlannedShot, Station, TestPlan, focus_words
+from scenes.questions.plan.report import PlannedShot, Station, TestPlan
 from scenes.questions.plan.setups import Change, Piece, Setup
 from scenes.questions.plan.tells import HOW_STILLS, tells_lines
 from scenes.runtime.page import counted

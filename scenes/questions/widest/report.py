@@ -13,7 +13,8 @@ from typing import Protocol
 import numpy as np
 
 from geometry.body import Part
-from raytrace.beam.clearance import ALONG_MM, Clearance, scaled
+from raytrace.beam.clearance import ALONG_MM, Clearance
+from raytrace.beam.frame_margin import scaled
 from raytrace.box import Box
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from geometry.frame import ahead_in_words
 from raytrace.beam.clearance import Clearance
+from scenes.answers.numbers import focus_words
 from scenes.questions.widest.report import Fate, Limit, SetupLimits, StateLimits, WidestReport
 from scenes.questions.widest.scene_lenses import Fit, LensFits
 from scenes.questions.widest.setups import AS_SET, setup_words
@@ -139,14 +139,10 @@ def limit_cell(limit: Limit) -> str:
 def own_front_words(report: WidestReport) -> str:
     """Where the family's own front comes into it: a seal round a front that is too small bites, whatever the box."""
     found = [(focus_mm, limit) for focus_mm, limit in report.own_front if limit.fate is Fate.FOUND]
-    each = ", ".join(f"{limit.focal_mm:.1f} mm at {_focus_words(focus_mm)}" for focus_mm, limit in found)
+    each = ", ".join(f"{limit.focal_mm:.1f} mm at {focus_words(focus_mm)}" for focus_mm, limit in found)
     return (
         f"The family's {TOO_SMALL} below {each}: wider lenses need a wider front (--front), and a seal to match." if found else ""
     )
-
-
-def _focus_words(focus_mm: float) -> str:
-    return "infinity" if math.isinf(focus_mm) else f"{focus_mm:g} mm"
 
 
 def meaning_words(fits: Sequence[LensFits]) -> str:

@@ -10,7 +10,8 @@ from geometry.body import Block, Kind, Part, Surface
 from geometry.flags import flag
 from geometry.frame import Side, pose
 from geometry.outline import Circle, Freeform, RoundedRectangle
-from raytrace.beam.clearance import clearances, frame_margins_percent, scaled
+from raytrace.beam.clearance import clearances, frame_margins_percent
+from raytrace.beam.frame_margin import scaled
 from raytrace.box import Box
 from raytrace.optics.bundle import launch
 from raytrace.optics.camera import Guide

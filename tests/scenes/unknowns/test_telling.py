@@ -123,4 +123,4 @@ def test_what_could_not_be_computed_is_not_called_untold(states):
 def test_a_state_that_shows_nothing_of_the_box_tells_nothing(states):
     found = lens_tells(states, {states[0].key: 1}, {})
     (line,) = tells_lines([found])
-    assert line.startswith("28: stills show that the frame is as foretold, no more")
+    assert line.startswith("28: stills show that the frame is as predicted, no more")

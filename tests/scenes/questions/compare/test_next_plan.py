@@ -41,6 +41,7 @@ def test_what_stays_unknown_gets_a_still_up_close_with_the_error_that_it_would_l
 def test_its_rows_go_into_the_notes_as_they_are(found, folder):
     rows = next_notes(found.found)
     assert 'curve = "?"' in rows
+    assert 'code_range = "full"' in rows  # as in the notes that there are
     notes = folder / "more.toml"
     notes.write_text((folder / "shoot.toml").read_text() + rows.replace('"?"', '"srgb"'))
     assert len(tomllib.loads(notes.read_text())["picture"]) == 2

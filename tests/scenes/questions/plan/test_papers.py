@@ -15,10 +15,12 @@ from scenes.cli import brimline
 from scenes.questions.plan.answer import answer
 from scenes.questions.plan.drawings import places_mm
 from scenes.questions.plan.labels import KNOWN, label_sheet, labels_of, labels_pdf
+from scenes.questions.plan.looked_at import LookedAt, asked_of
 from scenes.questions.plan.paper import plan_pdf
 from scenes.scene_file.errors import SceneError
-from scenes.states.clear_rule import RANK
-from scenes.states.load import load_scene
+from scenes.states.clear_rule import RANK, Limits
+from scenes.states.load import load_scene, plans_of
+from scenes.verdicts.check import CheckResult, FailedState
 
 SCENE = """
 brimline = 1
@@ -138,6 +140,13 @@ def test_what_stills_tell_is_on_the_page_on_paper_and_in_the_json(papers, data):
     for words in ("What stills of these shots tell", "let brimline compare fit them"):
         assert words in page
         assert words in paper
+
+
+def test_no_still_is_asked_for_of_a_state_that_could_not_be_computed(scene):
+    states = plans_of(load_scene(scene))
+    failed = tuple(FailedState(key=state.key, lens_name=state.lens_name, why="out of memory") for state in states)
+    check = CheckResult(states=(), failed=failed, limits=Limits(visible_loss_stops=0.1))
+    assert asked_of(states, LookedAt(check=check, maps={}, tellings={})) == []
 
 
 def test_every_state_is_shot_or_spoken_for_by_a_shot_of_its_lens_that_is_no_better(made):
