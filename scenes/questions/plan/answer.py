@@ -157,7 +157,7 @@ class PlanAnswer(Answer):
 
 def _station_blocks(station: Station) -> Iterator[Block]:
     yield Gap()
-    yield Paragraph(f"Set-up {station.number}: {'; '.join(change_words(station))} ({station.change.minutes:g} min)", hanging="  ")
+    yield Paragraph(f"Set-up {station.number}: {'; '.join(change_words(station))} ({station.minutes:g} min)", hanging="  ")
     for shot in station.shots:
         yield Paragraph(f"{shot.number}. {state_words(shot)}: {shot.shot.guide.word}", "  ", hanging="     ")
         yield Paragraph(f"look at {shot.shot.where}; expect {expect_words(shot)}", "     ", hanging="     ")

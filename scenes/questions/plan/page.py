@@ -11,6 +11,7 @@ from scenes.questions.plan.report import PlannedShot, Station, TestPlan
 from scenes.questions.plan.style import SCRIPT, css
 from scenes.questions.plan.svg import svg_of
 from scenes.questions.plan.words import (
+    CHANGE_FIRST,
     FIELD_HOW,
     PUPIL_HOW,
     all_tells_lines,
@@ -69,7 +70,7 @@ def _front(plan: TestPlan) -> Iterator[str]:
     anchors = "".join(f'<a href="#{key}">{words}</a>' for key, words in links if there.get(key, True))
     yield f"<nav>{anchors}</nav>"
     if to_change(plan):
-        yield "<h2>Change before the shoot</h2>" + _ticks("change", to_change(plan))
+        yield f"<h2>Change before the shoot</h2><p>{CHANGE_FIRST}</p>" + _ticks("change", to_change(plan))
     if in_frame(plan):
         yield f"<h2>In frame</h2>{_attention(in_frame(plan), loss_lines)}"
     if tight(plan):
@@ -77,7 +78,7 @@ def _front(plan: TestPlan) -> Iterator[str]:
     if clear_words(plan):
         yield f"<h2>Clear</h2><p>{escape(clear_words(plan))}.</p>"
     yield f'<div class="two"><div><h2>Bring</h2>{_ticks("bring", bring_lines(plan))}</div>'
-    yield f"<div><h2>Mind</h2>{_list(cautions(plan))}</div></div>"
+    yield f"<div><h2>Cautions</h2>{_list(cautions(plan))}</div></div>"
 
 
 def _attention(groups: Sequence[Attention], told: Callable[[Attention], str]) -> str:
@@ -149,7 +150,7 @@ def _shots(plan: TestPlan) -> Iterator[str]:
 
 
 def _station(station: Station) -> str:
-    head = f"Set-up {station.number}: {station.setup.lens}, {station.change.minutes:g} min"
+    head = f"Set-up {station.number}: {station.setup.lens}, {station.minutes:g} min"
     return f'<section class="setup"><h3>{escape(head)}</h3>{_ticks(f"setup_{station.number:02}", change_words(station))}</section>'
 
 

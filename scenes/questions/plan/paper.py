@@ -13,6 +13,7 @@ from scenes.questions.plan.page import CHART_HEADS, blanks_of, shot_rows
 from scenes.questions.plan.pdf_basics import MM, PAPER_MM, draw_bar
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
 from scenes.questions.plan.words import (
+    CHANGE_FIRST,
     FIELD_HOW,
     PUPIL_HOW,
     all_tells_lines,
@@ -264,6 +265,7 @@ def _front(plan: TestPlan, width: float) -> Iterator[Any]:
         yield _text(line)
     if to_change(plan):
         yield _head("Change before the shoot")
+        yield _text(CHANGE_FIRST)
         yield _ticks("change", to_change(plan), width)
     for head, groups, told in (("In frame", in_frame(plan), loss_lines), ("Tight", tight(plan), room_lines)):
         if groups:
@@ -272,7 +274,7 @@ def _front(plan: TestPlan, width: float) -> Iterator[Any]:
     if clear_words(plan):
         yield _head("Clear")
         yield _text(f"{clear_words(plan)}.")
-    yield _head("Mind")
+    yield _head("Cautions")
     for caution in cautions(plan):
         yield _text(caution)
     yield _head("Bring")
@@ -344,7 +346,7 @@ def _shots(plan: TestPlan, width: float) -> Iterator[Any]:
 
 
 def _station(station: Station, width: float) -> Iterator[Any]:
-    yield _head(f"Set-up {station.number}: {station.setup.lens}, {station.change.minutes:g} min")
+    yield _head(f"Set-up {station.number}: {station.setup.lens}, {station.minutes:g} min")
     yield _ticks(f"setup_{station.number:02}", change_words(station), width)
 
 

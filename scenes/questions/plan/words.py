@@ -15,6 +15,7 @@ from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
 from scenes.states.clear_rule import Word, worst_word
 from scenes.states.names import lens_words, setting_words
+from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.verdicts.overview import Attention, answer_line, attention
 from scenes.verdicts.test_plan import otherwise
 from scenes.verdicts.text import CAUTIONS, blame_words, clearance_words, nearest_part, without_front
@@ -22,10 +23,21 @@ from scenes.verdicts.text import CAUTIONS, blame_words, clearance_words, nearest
 CHART_KINDS = (("seal",), ("stage",), ("mask",), ("flag", "solid"))
 VIGNETTES = (Word.SHADING, Word.IN_FRAME)
 HOW = (
-    "Light a plain wall or card evenly, larger than the frame, and put it at the focus named. With the box off, set the "
-    "exposure so that the place to look at reads {bare} on the waveform. Put the box on, touch nothing else, and read the "
-    "same place again: the difference is what the box takes. Then rack focus and zoom once through with the box on, and "
-    "look for anything not on this list."
+    "Light a plain wall or card evenly, larger than the frame, and put it at the focus named; for infinity set the lens there "
+    "and put it anywhere past the flags, for it may be soft. With the box off, set the exposure so that the place to look at "
+    "reads {bare} on the waveform{middle}. Put the box on, {touch}, and read the same place again: the difference is what the "
+    "box takes. Then rack focus and zoom once through with the box on, and look for anything not on this list."
+)
+MIDDLE = ", and note what the middle of the picture reads"
+WITH_GLASS = (
+    "bring the middle back to that by light or shutter, never by the stop, as the filters take light from the whole picture; "
+    "do so again where they come out"
+)
+MORE_AT_THE_EDGE = (
+    " Toward the corners filters take up to {more} more than in the middle: clear glass as thick in their trays hardly does."
+)
+CHANGE_FIRST = (
+    "The shots below are of the box as the scene has it: make these changes in the scene and plan again, or leave them all."
 )
 TOOLS = "card or wall, evenly lit; tape measure; two upright pins; waveform monitor"
 RENTAL = (
@@ -150,7 +162,16 @@ def headline(plan: TestPlan) -> str:
 def how_words(plan: TestPlan) -> str:
     """How to read a shot."""
     bare = plan.shots[0].expected.bare if plan.shots else None
-    return HOW.format(bare="middle grey" if bare is None else f"{bare.words} (middle grey; code {bare.code})")
+    light = "middle grey" if bare is None else f"{bare.words} (middle grey; code {bare.code})"
+    has_glass = any(piece.kind == "filter" for station in plan.stations for piece in station.setup.pieces)
+    told = HOW.format(bare=light, middle=MIDDLE if has_glass else "", touch=WITH_GLASS if has_glass else "touch nothing else")
+    return told + _more_at_the_edge(plan)
+
+
+def _more_at_the_edge(plan: TestPlan) -> str:
+    """What filters take more in the corners than in the middle; '' where that is next to nothing."""
+    more = max((shot.guide.glass_corner_minus_axis_stops for shot in (one.shot for one in plan.shots)), default=0.0)
+    return "" if more < SHOWN_LOSS_STOPS else MORE_AT_THE_EDGE.format(more=loss_words(more))
 
 
 def order_words(plan: TestPlan) -> str:

@@ -2,7 +2,9 @@
 
 import io
 import json
+import re
 from base64 import b64decode
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -17,6 +19,7 @@ from scenes.questions.plan.drawings import places_mm
 from scenes.questions.plan.labels import KNOWN, label_sheet, labels_of, labels_pdf
 from scenes.questions.plan.looked_at import LookedAt, asked_of
 from scenes.questions.plan.paper import plan_pdf
+from scenes.questions.plan.words import how_words
 from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import RANK, Limits
 from scenes.states.load import load_scene, plans_of
@@ -140,6 +143,24 @@ def test_what_stills_tell_is_on_the_page_on_paper_and_in_the_json(papers, data):
     for words in ("What stills of these shots tell", "let brimline compare fit them"):
         assert words in page
         assert words in paper
+
+
+def test_with_filters_in_the_box_the_middle_is_brought_back_before_a_place_is_read(made, papers):
+    """Density 0.6 takes two stops from the whole picture, which a reading against the bare lens would put down to the box."""
+    words = how_words(made.plan)
+    assert "bring the middle back" in words
+    assert "touch nothing else" not in words
+    assert words in " ".join(seen(papers["plan.html"]).words)
+    bare = [
+        replace(one, setup=replace(one.setup, pieces=tuple(piece for piece in one.setup.pieces if piece.kind != "filter")))
+        for one in made.plan.stations
+    ]
+    assert "touch nothing else" in how_words(replace(made.plan, stations=tuple(bare)))
+
+
+def test_the_minutes_of_the_set_ups_add_up_to_those_of_the_plan(made, papers):
+    told = re.findall(r"Set-up \d+: .*?, ([\d.]+) min", " ".join(seen(papers["plan.html"]).words))
+    assert sum(map(float, told)) == pytest.approx(made.plan.minutes)
 
 
 def test_no_still_is_asked_for_of_a_state_that_could_not_be_computed(scene):
