@@ -117,7 +117,7 @@ def _tiff_size(data: bytes) -> tuple[int, int] | None:
 
     try:
         with tifffile.TiffFile(io.BytesIO(data)) as file:
-            page = file.pages[0]
+            page = file.pages.first
             return int(page.imagewidth), int(page.imagelength)
     except Exception:  # noqa: BLE001 - the decoder says what is wrong
         return None
