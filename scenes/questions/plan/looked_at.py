@@ -11,9 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
-from raytrace.shares import VignetteMap
+from raytrace.shares import Shares, VignetteMap, loss_stops
 from scenes.io.writing import is_full
-from scenes.runtime.engines import AREAS, CPU, engine_of
+from scenes.questions.plan.dark_places import DarkPlace, dark_places
+from scenes.questions.plan.spots import Spot, points_of, spots_of
+from scenes.runtime.engines import AREAS, CPU, engine_of, seed_of
 from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.worker_pool import Sharing, WorkerDied
 from scenes.sheets.map_reading import extent_mm, known_loss, reduced
@@ -25,7 +27,7 @@ from scenes.unknowns.unknown import View
 from scenes.unknowns.usual import usual_unknowns
 from scenes.verdicts.check import CheckResult, FailedState, StateResult, check_state
 from scenes.verdicts.processes import STEPS_PER_STATE, died_words, processes_beside
-from scenes.verdicts.test_plan import shots
+from scenes.verdicts.test_plan import shot_of, shots
 
 ACROSS = 240  # pixels of a small picture: more than it can show in print
 SHOWN_STOPS = 0.003  # loss from which a still shows a shadow at all
@@ -35,10 +37,23 @@ LIBRARIES = ("raytrace.judge.judgement", "raytrace.coverage.engine", "raytrace.c
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SmallMap:
-    """Loss in stops (H, W), -1 where the lens gives no picture, and its left, right, bottom and top edges [mm]."""
+    """Loss in stops (H, W), -1 where the lens gives no picture, and its left, right, bottom and top edges [mm].
+
+    `dark` are all places that lose what the scene calls visible, `spots` those to look at.
+    """
 
     loss_stops: NDArray[np.float32]
     extent_mm: tuple[float, float, float, float]
+    dark: tuple[DarkPlace, ...]
+    spots: tuple[Spot, ...]
+
+    def loss_at(self, right_mm: float, up_mm: float) -> float:
+        """The loss at a place of the picture [stops]; 0 where the lens gives none."""
+        left, right, bottom, top = self.extent_mm
+        rows, columns = self.loss_stops.shape
+        column = min(max(int((right_mm - left) / (right - left) * columns), 0), columns - 1)
+        row = min(max(int((top - up_mm) / (top - bottom) * rows), 0), rows - 1)
+        return max(float(self.loss_stops[row, column]), 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,13 +129,36 @@ def judged(state: State, *, threads: int = 1, tick: Tick = silent) -> Judged:
         if is_full(error):
             raise
         return FailedState(key=state.key, lens_name=state.lens_name, why=in_a_sentence(error))
-    return result, small(map_)
+    return result, small(state, result, map_)
 
 
-def small(map_: VignetteMap) -> SmallMap:
-    """The map on few pixels, each the darkest that it stands for."""
-    seen = reduced(map_, ACROSS)
-    return SmallMap(loss_stops=known_loss(seen).astype(np.float32), extent_mm=extent_mm(seen))
+def small(state: State, result: StateResult, map_: VignetteMap) -> SmallMap:
+    """The map on few pixels, each the darkest that it stands for, with what is dark of it and where to look."""
+    seen, shot = reduced(map_, ACROSS), shot_of(result)
+    guide = next(guide for guide in state.guides if guide.name == shot.guide.guide)
+    return SmallMap(
+        loss_stops=known_loss(seen).astype(np.float32),
+        extent_mm=extent_mm(seen),
+        dark=dark_places(seen, state.visible_loss_stops),
+        spots=_with_glass(state, spots_of(guide, shot.guide, seen)),
+    )
+
+
+def _with_glass(state: State, spots: tuple[Spot, ...]) -> tuple[Spot, ...]:
+    """The places with what the filters take there more than in the middle; nothing where no light is left or the middle is dark."""
+    if not state.box.glasses or not spots:
+        return spots
+    points, engine, seed = points_of(spots), engine_of(AREAS, CPU), seed_of(state.key)
+    more = np.array([_more_glass(engine.shares(lens, points, state.box, seed=seed, fine=True)) for lens in state.variants])
+    least, most = more.min(axis=0), more.max(axis=0)
+    return tuple(replace(spot, glass_stops=(float(a), float(b))) for spot, a, b in zip(spots, least, most, strict=True))
+
+
+def _more_glass(shares: Shares) -> NDArray[np.float64]:
+    """What glass takes at each place more than at the last one [stops]; nothing where either is black."""
+    lit = (shares.clear_share > 0.0) & (shares.clear_share[-1] > 0.0)
+    more = loss_stops(shares.glass) - loss_stops(shares.glass[-1])
+    return np.where(lit, more, 0.0)[:-1]
 
 
 def _named(tick: Tick, words: str) -> Tick:
