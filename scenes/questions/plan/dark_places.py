@@ -41,7 +41,8 @@ class DarkPlace:
         most = "no light at all" if self.most_stops >= ALL_STOPS else f"up to {loss_words(self.most_stops)} less"
         sizes = ("width", "height") if len(self.in_percent) == 2 else ("width" if self.where in {"left", "right"} else "height",)
         reach = " and ".join(f"{_percent(one)} of the picture's {size}" for one, size in zip(self.in_percent, sizes, strict=False))
-        return f"{at_words(self.where)}{reach and f', in to {reach}'}: {most}, by {the(self.part)}"
+        place = f"{at_words(self.where)}, in to {reach}" if reach else f"inside the picture, {self.where}"
+        return f"{place}: {most}, by {the(self.part)}"
 
 
 def _percent(value: float) -> str:

@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
-from raytrace.shares import Shares, VignetteMap, loss_stops
+from raytrace.box import Box
+from raytrace.optics.lens import LensState
+from raytrace.shares import VignetteMap, loss_stops
 from scenes.io.writing import is_full
 from scenes.questions.plan.dark_places import DarkPlace, dark_places
 from scenes.questions.plan.spots import Spot, points_of, spots_of
@@ -46,14 +48,6 @@ class SmallMap:
     extent_mm: tuple[float, float, float, float]
     dark: tuple[DarkPlace, ...]
     spots: tuple[Spot, ...]
-
-    def loss_at(self, right_mm: float, up_mm: float) -> float:
-        """The loss at a place of the picture [stops]; 0 where the lens gives none."""
-        left, right, bottom, top = self.extent_mm
-        rows, columns = self.loss_stops.shape
-        column = min(max(int((right_mm - left) / (right - left) * columns), 0), columns - 1)
-        row = min(max(int((top - up_mm) / (top - bottom) * rows), 0), rows - 1)
-        return max(float(self.loss_stops[row, column]), 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,25 +134,36 @@ def small(state: State, result: StateResult, map_: VignetteMap) -> SmallMap:
         loss_stops=known_loss(seen).astype(np.float32),
         extent_mm=extent_mm(seen),
         dark=dark_places(seen, state.visible_loss_stops),
-        spots=_with_glass(state, spots_of(guide, shot.guide, seen)),
+        spots=_with_light(state, spots_of(guide, shot.guide, seen)),
     )
 
 
-def _with_glass(state: State, spots: tuple[Spot, ...]) -> tuple[Spot, ...]:
-    """The places with what the filters take there more than in the middle; nothing where no light is left or the middle is dark."""
-    if not state.box.glasses or not spots:
+def _with_light(state: State, spots: tuple[Spot, ...]) -> tuple[Spot, ...]:
+    """The places with what the filters take there more than in the middle, and what is lost there if the field is narrower."""
+    if not spots:
         return spots
-    points, engine, seed = points_of(spots), engine_of(AREAS, CPU), seed_of(state.key)
-    more = np.array([_more_glass(engine.shares(lens, points, state.box, seed=seed, fine=True)) for lens in state.variants])
-    least, most = more.min(axis=0), more.max(axis=0)
-    return tuple(replace(spot, glass_stops=(float(a), float(b))) for spot, a, b in zip(spots, least, most, strict=True))
+    points, guess = points_of(spots), state.field_guess_percent
+    told = [_taken(state, lens, points) for lens in state.variants]
+    more = np.array([glass[:-1] - glass[-1] for _, glass in told])
+    spots = tuple(
+        replace(spot, glass_stops=(float(least), float(most)))
+        for spot, least, most in zip(spots, more.min(axis=0), more.max(axis=0), strict=True)
+    )
+    if guess is None:
+        return spots
+    # A part stops light by its direction: with a narrower field a place shows what now lies nearer the middle.
+    nearer = [_taken(state, lens, points / (1.0 + np.array(guess) / 100.0)) for lens in state.variants]
+    lost = np.array([box[:-1] + glass[:-1] - glass[-1] for box, glass in nearer]).max(axis=0)
+    return tuple(replace(spot, narrower_stops=float(one)) for spot, one in zip(spots, lost, strict=True))
 
 
-def _more_glass(shares: Shares) -> NDArray[np.float64]:
-    """What glass takes at each place more than at the last one [stops]; nothing where either is black."""
-    lit = (shares.clear_share > 0.0) & (shares.clear_share[-1] > 0.0)
-    more = loss_stops(shares.glass) - loss_stops(shares.glass[-1])
-    return np.where(lit, more, 0.0)[:-1]
+def _taken(state: State, lens: LensState, points_mm: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """What parts and what glass take at places (N,) [stops]; where no light is left, the glass as if it stood alone."""
+    alone = Box(parts=(), glasses=state.box.glasses)
+    fitted, bare = (
+        engine_of(AREAS, CPU).shares(lens, points_mm, box, seed=seed_of(state.key), fine=True) for box in (state.box, alone)
+    )
+    return loss_stops(fitted.clear_share), loss_stops(np.where(fitted.clear_share > 0.0, fitted.glass, bare.glass))
 
 
 def _named(tick: Tick, words: str) -> Tick:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -18,6 +19,7 @@ from scenes.verdicts.check import CheckResult
 from scenes.verdicts.test_plan import FAR_FIELD, FIELD, NOTE, PUPIL, WALK, Measure, measures
 
 PART = "part"
+BARE_KEY = re.compile(r"(?<![\w(\[.])[a-z]+(?:_[a-z0-9]+)+(?![\w)\].])")
 # How to find a pupil by parallax: common practice.
 PUPIL_HOW = (
     (
@@ -87,7 +89,13 @@ def _with_lenses(note: Measure, check: CheckResult) -> Measure:
             for told in state.notes
         )
     ]
-    return note if len(own) == len(names) or note.who in names else replace(note, who=f"{note.who}, with the {listed(own)}")
+    who = note.who if len(own) == len(names) or note.who in names else f"{note.who}, with the {listed(own)}"
+    return replace(note, who=who, what=with_plain_keys(note.what))
+
+
+def with_plain_keys(text: str) -> str:
+    """A sentence with keys of the scene file said in plain words, the key in brackets: 'front diameter (front_diameter_mm)'."""
+    return BARE_KEY.sub(lambda found: f"{found[0].removesuffix('_mm').removesuffix('_deg').replace('_', ' ')} ({found[0]})", text)
 
 
 def _untold(tells: Sequence[LensTells]) -> Iterator[Measure]:

@@ -30,7 +30,7 @@ def told_by_reading(shot: Shot, readings: Expected, small: SmallMap, plan: Plan)
     state, guide, guess = shot.state, shot.guide, guess_percent(shot)
     if not readings.loses:
         return
-    narrow = narrower_reading(shot, readings, small, plan) if guess else None
+    narrow = narrower_reading(readings, small, plan) if guess else None
     by_pupil = readings.light.percent - readings.dark.percent > 2.0 * plan.reading_percent
     if len(state.pupils) > 1 and by_pupil:
         first = "once the field at this focus is measured, " if guess else ""
@@ -51,23 +51,19 @@ def guess_percent(shot: Shot) -> float:
     return guess if guess >= GUESS_PERCENT else 0.0
 
 
-def narrower_reading(shot: Shot, readings: Expected, small: SmallMap, plan: Plan) -> Reading | None:
-    """What the places to look at read if the field is as at infinity; None where that is as good as the same reading.
-
-    A part stops light by its direction: with a narrower field a place shows what now lies nearer the middle.
-    """
-    across, upright = (1.0 + percent / 100.0 for percent in shot.state.field_guess_percent or (0.0, 0.0))
-    lost = [small.loss_at(spot.at_mm[0] / across, spot.at_mm[1] / upright) for spot in small.spots]
+def narrower_reading(readings: Expected, small: SmallMap, plan: Plan) -> Reading | None:
+    """What the places to look at read if the field is as at infinity; None where that is as good as the same reading."""
+    lost = [spot.narrower_stops for spot in small.spots if spot.narrower_stops is not None]
     if not lost:
         return None
-    there = expected(plan, max(lost), max(lost), max(lost), (0.0, readings.glass_stops)).dark
+    there = expected(plan, max(lost), max(lost), max(lost)).dark
     return there if there.percent - readings.light.percent > 2.0 * plan.reading_percent else None
 
 
 def reach_told(shot: Shot, readings: Expected, small: SmallMap, plan: Plan) -> Reach | None:
     """Where a place to look at is black whatever the field is, how far in its shadow reaches tells the field instead."""
     guess = guess_percent(shot)
-    if not guess or not readings.loses or narrower_reading(shot, readings, small, plan) is not None:
+    if not guess or not readings.loses or narrower_reading(readings, small, plan) is not None:
         return None
     wider = dict(zip(("across", "upright"), shot.state.field_guess_percent or (0.0, 0.0), strict=True))
     for place in small.dark:

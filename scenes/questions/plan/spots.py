@@ -24,13 +24,15 @@ class Spot:
     """A place to look at: in words, with its article; in the picture (right, up) [mm]; where its mark is drawn [mm].
 
     glass_stops is how much more the filters take there than in the middle of the picture, the least and the most over the pupil
-    depths in question.
+    depths in question. narrower_stops is what box and filters take there more than the filters do in the middle, if the field is no
+    wider than at infinity; None where it is not guessed to be.
     """
 
     words: str
     at_mm: tuple[float, float]
     mark_mm: tuple[float, float]
     glass_stops: tuple[float, float] = (0.0, 0.0)
+    narrower_stops: float | None = None
 
 
 def spots_of(guide: Guide, verdict: GuideVerdict, map_: VignetteMap) -> tuple[Spot, ...]:

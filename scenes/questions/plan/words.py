@@ -6,11 +6,12 @@ from collections.abc import Iterator
 
 from scenes.answers.numbers import focus_words
 from scenes.questions.plan.expected import CURVE_WORDS
+from scenes.questions.plan.measuring import with_plain_keys
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
 from scenes.questions.plan.setups import Change, Setup
 from scenes.questions.plan.tells import HOW_STILLS, tells_lines
 from scenes.runtime.page import counted, listed
-from scenes.scene_file.messages import plain
+from scenes.scene_file.messages import ALL_STOPS, plain
 from scenes.scene_file.tables.box import CLAMP
 from scenes.states.clear_rule import Word, worst_word
 from scenes.states.names import lens_words, setting_words
@@ -120,9 +121,8 @@ def clear_words(plan: TestPlan) -> str:
 def to_change(plan: TestPlan) -> tuple[str, ...]:
     """What to change before the shoot: faults first, then what darkens a frame."""
     faults = [fault.text for fault in plan.faults]
-    return tuple(
-        dict.fromkeys([*faults, *(f"{group.lens}, {group.settings}: {group.step}" for group in in_frame(plan) if group.step)])
-    )
+    steps = [f"{group.lens}, {group.settings}: {group.step}" for group in in_frame(plan) if group.step]
+    return tuple(dict.fromkeys(with_plain_keys(one) for one in [*faults, *steps]))
 
 
 def cautions(plan: TestPlan) -> tuple[str, ...]:
@@ -199,7 +199,7 @@ def expect_words(shot: PlannedShot) -> str:
 def filter_words(shot: PlannedShot) -> str:
     """What the filters take at the place to look at more than in the middle; '' for nothing that shows."""
     more = shot.expected.glass_stops
-    if abs(more) < SHOWN_LOSS_STOPS:
+    if abs(more) < SHOWN_LOSS_STOPS or shot.expected.low_stops >= ALL_STOPS:
         return ""
     return f"take {loss_words(abs(more))} {'more' if more > 0.0 else 'less'} there than in the middle; the readings count that in"
 
@@ -223,7 +223,7 @@ def reading_words(shot: PlannedShot) -> str:
 def todo_words(shot: PlannedShot) -> str:
     """What to do, as the text list says it, but that this is the test shoot."""
     told = otherwise(shot.shot.guide).removeprefix("to do: ")
-    return told.replace("confirm it on the test shoot", "confirm it by this shot").replace("on the test shoot", "by this shot")
+    return with_plain_keys(told.replace("on the test shoot", "by this shot"))
 
 
 def near_words(shot: PlannedShot) -> str:
