@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from geometry.body import Assembly
@@ -134,12 +134,12 @@ def _states(scene: Scene, resources: Resources) -> Iterator[State]:
         yield from states_of_lens(scene, lens, resources)
 
 
-def states_of_lens(scene: Scene, lens: Lens, resources: Resources) -> Iterator[State]:
-    """Every state of one lens; GeometryError or ItemError where its box or the lens itself cannot be built."""
+def states_of_lens(scene: Scene, lens: Lens, resources: Resources, settings: Iterable[Setting] | None = None) -> Iterator[State]:
+    """States of one lens, every one without `settings`; GeometryError or ItemError where its box or the lens cannot be built."""
     grid = pixel_grid(scene.camera)
     guides = guides_of(scene.camera, grid)
     facts: dict[float, tuple[Note, ...]] = {}  # by how far the front rim has come out: it may run into the box
-    for setting in settings_of(scene, lens):
+    for setting in settings_of(scene, lens) if settings is None else settings:
         travel_mm = front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
         if travel_mm not in facts:
             facts[travel_mm] = _facts(scene, lens, resources, travel_mm)

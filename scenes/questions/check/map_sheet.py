@@ -252,7 +252,7 @@ def _name_guides(page: Page, axes: Axes, frame: Box, guides: Sequence[Guide]) ->
 def _along_guide(corners: NDArray[np.float64], half_mm: float) -> Iterator[tuple[float, float]]:
     (left, top), (right, bottom) = corners[0], corners[2]
     for y in (bottom + 2.4, top - 2.4, bottom - 2.4, top + 2.4):
-        for x in (left + half_mm, right - half_mm, (left + right) / 2):
+        for x in (left + half_mm, right - half_mm, (left + right) / 2, left + (right - left) / 4, right - (right - left) / 4):
             yield float(x), float(y)
 
 

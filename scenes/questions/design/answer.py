@@ -13,7 +13,7 @@ from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
 from scenes.questions.design.bench import Held
 from scenes.questions.design.contradictions import Contradiction, WayOut
-from scenes.questions.design.designer import choice_words
+from scenes.questions.design.picks import choices_words
 from scenes.questions.design.reasons import Price, Reason
 from scenes.questions.design.report import Report, Shown, design_report
 from scenes.questions.design.text import (
@@ -27,6 +27,7 @@ from scenes.questions.design.text import (
     way_words,
 )
 from scenes.runtime.progress import Tick, silent
+from scenes.scene_file.tables.box import Mask
 from scenes.states.names import state_words
 
 if TYPE_CHECKING:
@@ -179,9 +180,17 @@ def design_data(number: int, shown: Shown) -> dict[str, Any]:
         "margin_percent": finite(shown.margin_percent),
         "nearest_state": shown.nearest.key,
         "clear_builds_share": finite(shown.clear_builds),
-        "choices": [{"of": path, "value": choice_words(value)} for path, value in design.pick.items()],
+        "choices": [{"of": path, "value": words} for path, words in choices_words(design.pick).items()],
+        "masks": [_mask_data(mask) for mask in design.scene.box.mask],
+        "mask_area_mm2": finite(outside.mask_area_mm2),
         "measures": [_reason_data(reason) for reason in shown.reasons],
     }
+
+
+def _mask_data(mask: Mask) -> dict[str, Any]:
+    """A mask for programs: no lenses named, for all; no opening, by its drawing."""
+    opening = mask.opening_mm or (mask.opening_diameter_mm and (mask.opening_diameter_mm,))
+    return {"name": mask.name, "lenses": list(mask.lenses or ()), "opening_mm": [finite(side) for side in opening or ()]}
 
 
 def _reason_data(reason: Reason) -> dict[str, Any]:
@@ -249,4 +258,4 @@ def design_columns(rows: Sequence[Shown]) -> tuple[Column[Shown], ...]:
 
 
 def _choices(row: Shown) -> str:
-    return ", ".join(map(choice_words, row.design.pick.values())) or "-"
+    return ", ".join(choices_words(row.design.pick).values()) or "-"

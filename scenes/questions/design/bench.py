@@ -52,6 +52,7 @@ class LensBench:
         self._own_rooms: dict[tuple[int, str], Rooms] = {}
         self._known: dict[tuple[int, str, str, Asked], bool] = {}
         self._digests: dict[int, tuple[object, str]] = {}
+        self._shapes: dict[int, tuple[Part, str]] = {}
 
     def boxes(self, scene: Scene) -> dict[float, Box]:
         """The scene's box on this lens for each place of its front rim."""
@@ -87,7 +88,7 @@ class LensBench:
     def _lacking(self, number: int, box: Box, asked: Asked) -> Iterator[Part]:
         glass = self._digest(box.glasses)
         for part in box.parts:
-            key = (number, self._digest(part), glass, asked)
+            key = (number, self._shape_digest(part), glass, asked)
             if key not in self._known:
                 self._known[key] = all(rooms.lacks_mm(part, mm) <= 0.0 for rooms, mm in self._asked(number, box, asked))
             if not self._known[key]:
@@ -118,6 +119,13 @@ class LensBench:
             far = replace(box, parts=(*box.parts, *self._reach.parts))
             self._rooms[key] = ClearRooms(state.variants, state.guides, far, left_out_mm=self._left_out_mm)
         return self._rooms[key]
+
+    def _shape_digest(self, part: Part) -> str:
+        """What tells a part from another, whatever it is called: masks that are shared one way or another differ in name alone."""
+        held = self._shapes.get(id(part))
+        if held is None:
+            held = self._shapes[id(part)] = (part, value_digest(replace(part, name="")))
+        return held[1]
 
     def _digest(self, value: object) -> str:
         held = self._digests.get(id(value))

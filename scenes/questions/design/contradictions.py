@@ -164,7 +164,7 @@ def _given_up(designer: Designer, wishes: Wishes, wish: Wish, design: Design) ->
         return needed / own - 1.0, f"{plain(needed)} in place of {plain(own)}", rest
     if kind == "end":
         knob = next(one for one in space_of(designer.loaded.scene, designer.design).knobs if one.path == name)
-        own, needed = (knob.high if knob.opens > 0 else knob.low), design.measures[name]
+        own, needed = (knob.high if knob.opens > 0 else knob.low), design.measure(name)
         needed = _nearest_end(designer, wishes, name, own, needed) if knob.opens < 0 else needed
         words = f"{plain(round(needed, 1))} {knob.spot.unit} in place of {plain(own)}"
         return abs(needed - own) / max(abs(own), 1.0), words, replace(wishes, wide=(*wishes.wide, (name, needed)))

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, replace
 
 from geometry.notes import Severity
 from scenes.questions.design.contradictions import Contradiction, contradiction, in_the_way
-from scenes.questions.design.designer import Design, Designer, is_kept_off, pick_words
+from scenes.questions.design.designer import Design, Designer, is_kept_off
 from scenes.questions.design.outside import MEASURES
+from scenes.questions.design.picks import counted, pick_words
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
 from scenes.questions.design.wishes import Wishes, wishes_of
 from scenes.questions.tolerances.report import surety
@@ -180,7 +181,7 @@ def _judged(designer: Designer, design: Design, report: Report) -> Shown | None:
     wishes, why = report.wishes, ""
     for more_mm in MORE_MM:
         asked = replace(wishes, more_mm=wishes.more_mm + more_mm)
-        tried = design if not more_mm else designer.solved(design.pick, asked, designer.design.small)
+        tried = design if not more_mm else designer.solved(counted(design.pick), asked, designer.design.small)
         if tried is None:
             break
         shown = judged(tried, designer)
@@ -247,7 +248,9 @@ def _with_builds(designer: Designer, shown: Shown, report: Report) -> Shown | No
 
 
 def _with_more(designer: Designer, design: Design, wishes: Wishes, more_mm: float) -> Shown | None:
-    found = designer.solved(design.pick, replace(wishes, more_mm=wishes.more_mm + round(more_mm, 3)), designer.design.small)
+    found = designer.solved(
+        counted(design.pick), replace(wishes, more_mm=wishes.more_mm + round(more_mm, 3)), designer.design.small
+    )
     shown = None if found is None else judged(found, designer)
     return replace(shown, clear_builds=_builds(shown)[0]) if isinstance(shown, Shown) else None
 

@@ -6,10 +6,12 @@ from collections.abc import Iterator
 
 from scenes.questions.design.contradictions import Contradiction, WayOut
 from scenes.questions.design.designer import Design
+from scenes.questions.design.masks import group_words
 from scenes.questions.design.reasons import Price, Reason
 from scenes.questions.design.report import Report, Shown
 from scenes.runtime.page import SHOOT_CAUTION, counted
 from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.design import MASKS
 from scenes.states.names import state_words
 
 MOST_WORDS = 3  # measures named in one sentence
@@ -37,7 +39,8 @@ def answer_words(report: Report) -> str:
     best = report.shown[0]
     until = " Stopped on the way: this is the best so far, and there may be a smaller one." if report.stopped else ""
     proof = "" if best.design.found.is_proven else " Smaller ones may exist: the search by trial is no proof."
-    return f"The {_superlative(report)} box is {size_words(best.design)}. {clear_words(report, best)}{proof}{until}"
+    masks = f" It has {group_words(best.design.pick[MASKS])}." if MASKS in best.design.pick else ""
+    return f"The {_superlative(report)} box is {size_words(best.design)}.{masks} {clear_words(report, best)}{proof}{until}"
 
 
 def _superlative(report: Report) -> str:

@@ -252,7 +252,7 @@ def test_a_crew_that_follows_the_advice_keeps_a_clear_check_with_every_lens_and_
     plan = next(plan for plan in states_of(scene) if plan.lens_name == "28")
     report = run_leaks(plan, columns=90)
     (light,) = advised(report).lights
-    (flag,) = summaries([state for _, states in flag_states(states_of(scene)) for state in states])
+    (flag,) = summaries([state for one in flag_states(states_of(scene)) for state in one.flags])
     assert flag.clear_deg <= light.to_angle_deg < light.angle_deg
     assert words_of(scene) == {"clear"}
     assert words_of(parse_scene(TWO_LENSES.replace("angle_deg = 70", f"angle_deg = {light.to_angle_deg}"), "s.toml")) == {"clear"}
@@ -260,7 +260,7 @@ def test_a_crew_that_follows_the_advice_keeps_a_clear_check_with_every_lens_and_
 
 def test_advice_comes_as_far_in_as_the_clear_limit_where_the_light_asks_for_more(gapped):
     scene, _, advice = gapped
-    (flag,) = summaries([state for _, states in flag_states(states_of(scene)) for state in states])
+    (flag,) = summaries([state for one in flag_states(states_of(scene)) for state in one.flags])
     assert advice.lights[0].to_angle_deg == flag.clear_deg
     assert not advice.lights[0].keeps_off
 
@@ -268,7 +268,7 @@ def test_advice_comes_as_far_in_as_the_clear_limit_where_the_light_asks_for_more
 def test_a_flag_that_stands_too_far_in_is_first_to_be_opened():
     scene, report = report_of(GAPPED.replace("angle_deg = 70", "angle_deg = 30"))
     advice = advised(report)
-    (flag,) = summaries([state for _, states in flag_states(states_of(scene)) for state in states])
+    (flag,) = summaries([state for one in flag_states(states_of(scene)) for state in one.flags])
     assert advice.lights[0].is_too_far_in
     assert f"open it from 30 to {flag.clear_deg:g} deg" in " ".join(page_of(report, advice).split())
 
