@@ -12,6 +12,7 @@ from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
 from scenes.questions.design.bench import Held
+from scenes.questions.design.bends import most_bent
 from scenes.questions.design.contradictions import Contradiction, WayOut
 from scenes.questions.design.picks import choices_words
 from scenes.questions.design.reasons import Price, Reason
@@ -179,6 +180,8 @@ def design_data(number: int, shown: Shown) -> dict[str, Any]:
         "room_mm": finite(shown.room_mm),
         "margin_percent": finite(shown.margin_percent),
         "nearest_state": shown.nearest.key,
+        "drop_mm": finite(most_bent(shown.bends)[1]) if shown.bends else None,
+        "clear_bent": not shown.why_bent if shown.bends else None,
         "clear_builds_share": finite(shown.clear_builds),
         "choices": [{"of": path, "value": words} for path, words in choices_words(design.pick).items()],
         "masks": [_mask_data(mask) for mask in design.scene.box.mask],

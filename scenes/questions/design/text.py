@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from scenes.questions.design.bends import most_bent
 from scenes.questions.design.contradictions import Contradiction, WayOut
 from scenes.questions.design.designer import Design
 from scenes.questions.design.masks import group_words
@@ -53,7 +54,19 @@ def clear_words(report: Report, shown: Shown) -> str:
     who = f"the {lenses[0]}" if len(lenses) == 1 else f"all {len(lenses)} lenses"
     room = f"nearest part {shown.room_mm:.1f} mm from the beam ({state_words(shown.nearest)})"
     builds = "" if shown.clear_builds is None else f" {plain(round(100 * shown.clear_builds, 1))} % of its builds are clear."
-    return f"Clear with {who}, at every focus and zoom checked and between: {room}.{builds}"
+    return f"Clear with {who}, at every focus and zoom checked and between: {room}.{builds}{_bend_words(report, shown)}"
+
+
+def _bend_words(report: Report, shown: Shown) -> str:
+    """Whether it stays clear as it hangs, or what bent rods take; '' where it is clamped."""
+    if not shown.bends:
+        return ""
+    lens, drop_mm = most_bent(shown.bends)
+    dropped = f"its rods bend up to {drop_mm:.2f} mm (with the {lens})"
+    if not shown.why_bent:
+        return f" It stays clear as {dropped}."
+    larger = "" if report.stopped else ", and no larger box that you allow is"
+    return f" But as {dropped} it is no longer clear, {shown.why_bent}{larger}."
 
 
 def reason_words(reason: Reason) -> str:
@@ -61,7 +74,8 @@ def reason_words(reason: Reason) -> str:
     if reason.held is None:
         return reason.because
     held = reason.held
-    return f"{state_words(held.state)}: {held.part}, {held.where} ({held.guide})"
+    bent = ", as the rods bend" if held.bent else ""
+    return f"{state_words(held.state)}: {held.part}, {held.where} ({held.guide}){bent}"
 
 
 def value_words(reason: Reason) -> str:

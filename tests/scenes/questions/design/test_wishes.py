@@ -120,3 +120,26 @@ def test_the_demo_lenses_get_a_box_that_is_clear_in_all_states_and_smaller_than_
     assert {reason.held.state.lens_name for reason in best.reasons if reason.held} >= {"24"}
     again = load_scene(written(tmp_path, design_text()))
     assert again.scene.design is not None
+
+
+@pytest.mark.slow
+def test_a_share_of_builds_that_a_limit_leaves_no_room_for_contradicts_it_and_less_of_either_is_enough(tmp_path):
+    text = scene(
+        lens("20", 20, 2.0, 40),
+        hood(rear=(160, 120)),
+        more='[[tolerance]]\nof = "box.ahead_mm"\nplus_minus = 6\n',
+        design='small = ["front_width"]\n[design.want]\nclear_builds = {}\n[design.limits]\nwidth_mm = {}',
+    )
+    free, sure = (designed(tmp_path, text.format(share, 400)).shown[0].design.outside.width_mm for share in (0.0, 0.95))
+    assert sure > free + 1
+    limit = round((free + sure) / 2, 1)
+    report = designed(tmp_path, text.format(0.95, limit))
+    assert not report.shown
+    assert {wish.key for wish in report.contradiction.wishes} == {"limit:front_width", "builds:"}
+    ways = {way.wishes[0].key: way for way in report.contradiction.ways}
+    wide, share = (float(ways[key].words.split()[0]) for key in ("limit:front_width", "builds:"))
+    assert limit < wide <= sure + 0.01
+    assert 0 < share < 95
+    assert designed(tmp_path, text.format(0.95, wide)).shown
+    assert designed(tmp_path, text.format(share / 100, limit)).shown
+    assert ways["builds:"].design.outside.width_mm <= limit
