@@ -20,6 +20,7 @@ from raytrace.optics.projection import distort_radius
 from scenes.rig.box import stage_name
 from scenes.rig.lens_limits import focal_row_words, shallow_pupil_words, travel_words
 from scenes.rig.named_numbers import guide_name_words, named_stop_words
+from scenes.rig.rod_height import turned_height_words
 from scenes.rig.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
@@ -61,7 +62,7 @@ WALK_SHARE, LEAST_WALK_MM = 0.5, 10.0  # of the depth on the axis: no published 
 
 def contradiction_notes(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note, ...]:
     """A fault for each number of this lens, its box and the camera that another number of the scene speaks against."""
-    return (*lens_contradictions(scene, lens, grid), *filter_contradictions(box_for(scene, lens)))
+    return (*lens_contradictions(scene, lens, grid), *box_contradictions(box_for(scene, lens)))
 
 
 def lens_contradictions(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note, ...]:
@@ -72,9 +73,10 @@ def lens_contradictions(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note
     return tuple(_fault(part, text) for part, text in told)
 
 
-def filter_contradictions(box: Box) -> tuple[Note, ...]:
-    """Those of the filters in a box as it is on a lens."""
-    return tuple(_fault(part, text) for part, text in _filter_words(box))
+def box_contradictions(box: Box) -> tuple[Note, ...]:
+    """Those of a box as it is on a lens: of its filters and its rods."""
+    told = [*_filter_words(box), *(("box", text) for text in turned_height_words(box))]
+    return tuple(_fault(part, text) for part, text in told)
 
 
 def _fault(part: str, text: str) -> Note:

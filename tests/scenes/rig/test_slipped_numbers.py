@@ -6,8 +6,9 @@ The right scenes are plain ones whose numbers fit; sizes are common practice.
 import pytest
 
 from geometry.notes import Severity
-from scenes.rig.contradictions import lens_contradictions
+from scenes.rig.contradictions import box_contradictions, lens_contradictions
 from scenes.rig.doubtful_numbers import doubtful_notes
+from scenes.rig.rod_height import rod_notes
 from scenes.scene_file.parse import parse_scene
 from scenes.states.state import pixel_grid
 
@@ -196,3 +197,25 @@ def test_a_guide_that_lies_or_measures_otherwise_than_its_name_is_a_fault(guide,
 def test_a_name_that_tells_no_slower_stop_speaks_against_none(name):
     faults = told(HEAD + PLAIN.replace('"25"', f'"{name}"').replace("2.0", "1.4") + BOX, Severity.FAULT)
     assert faults == set()
+
+
+RODS = 'mount = "rods-15"\nrod_drop_mm = {}\noffset_mm = [0, {}]\n'
+
+
+@pytest.mark.parametrize(("drop_mm", "up_mm", "severity", "words"), [
+    (97, -12, Severity.FACT, "rods 85 mm below the axis instead of 97 mm, or a riser, would"),  # 85 for light rods: common practice
+    (73, 12, Severity.FACT, "rods 85 mm below the axis instead of 73 mm would bring it back"),
+    (97, 12, Severity.FAULT, "12 mm above the lens axis; that does not follow from rod_drop_mm = 97, which puts it 12 mm below"),
+    (97, -2, Severity.CAUTION, "2 mm below the lens axis; that does not follow from rod_drop_mm = 97"),
+    (97, 0, Severity.CAUTION, "on the lens axis; that does not follow from rod_drop_mm = 97"),
+])  # fmt: skip
+def test_a_box_that_stands_elsewhere_than_its_rods_put_it_is_told(drop_mm, up_mm, severity, words):
+    box = parse_scene(HEAD + PLAIN + BOX.replace("[box]\n", "[box]\n" + RODS.format(drop_mm, up_mm)), source="s.toml").box
+    (note,) = (*box_contradictions(box), *rod_notes(box))
+    assert note.severity is severity
+    assert words in note.text
+
+
+def test_a_box_where_its_rods_put_it_is_not_told_of():
+    box = parse_scene(HEAD + PLAIN + BOX.replace("[box]\n", "[box]\n" + RODS.format(85, 0)), source="s.toml").box
+    assert (*box_contradictions(box), *rod_notes(box)) == ()
