@@ -10,7 +10,7 @@ from scenes.questions.design.designer import Design, Designer
 from scenes.questions.design.picks import counted
 from scenes.questions.design.wishes import Wishes
 from scenes.questions.tolerances.report import surety
-from scenes.states.load import plans_of
+from scenes.states.load import wanted_states
 
 BUILD_MM, BUILD_STEPS = 0.25, 5  # room added for tolerance builds: how finely, in how many halvings
 BEYOND_MM = 1.0  # room beyond that of the worst build: enough for all
@@ -30,7 +30,7 @@ def build_share(designer: Designer, design: Design, wishes: Wishes) -> tuple[flo
     if key not in designer.build_shares:
         designer.tick(0, "looking at builds")
         loaded = designer.remade(design)
-        found = surety(loaded, plans_of(loaded, wishes.lenses))
+        found = surety(loaded, wanted_states(loaded, lenses=wishes.lenses))
         designer.build_shares[key] = found.clear_share, min(lens.worst.clearance_mm for lens in found.lenses)
     return designer.build_shares[key]
 
