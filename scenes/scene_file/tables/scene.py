@@ -177,10 +177,10 @@ def _focus_faults(check: Check, lens: Lens, place: int) -> Iterator[Fault]:
 def _focus_problem(distance: Focus, lens: Lens) -> tuple[str | None, str] | None:
     """What keeps a lens from this focus: the lens's key at fault (None: the check itself) and the sentence."""
     if distance == CLOSE:
-        near = nearest_focus_mm(lens)
-        if near is None:
+        nearest = nearest_focus_mm(lens)
+        if nearest is None:
             return "close_focus_mm", 'is missing; check.focus_mm asks for "close": write the nearest focus from the image plane'
-        distance = near
+        distance = nearest
     if distance == math.inf or not isinstance(distance, float):
         return None
     who, wanted = f"with lens {shown(lens.name)}", f"got {plain(distance)}"
