@@ -63,8 +63,8 @@ def _holds(outer: Shape, inner: Shape) -> bool:
 
 
 def _thinned(shape: Shape) -> Shape:
-    """The same outline with fewer points, grown by what leaving them out may cost."""
-    return _areas(shape.buffer(CUT_FLATNESS_MM, join_style="mitre").simplify(CUT_FLATNESS_MM))
+    """The same outline with fewer points, grown by what leaving them out may cost; which ones, wherever its ring was begun."""
+    return _areas(shape.buffer(CUT_FLATNESS_MM, join_style="mitre").normalize().simplify(CUT_FLATNESS_MM))
 
 
 def _areas(shape: shapely.Geometry) -> Shape:

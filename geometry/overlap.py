@@ -120,12 +120,6 @@ def _is_open(part: Part) -> bool:
     return isinstance(part.body, Tube) and not part.body.bounded
 
 
-def overlap_mesh(a: Part, b: Part) -> trimesh.Trimesh | None:
-    """The room that two closed parts share, or nothing where they are apart or only touch."""
-    first, second = (_mesh(_material(part, _is_thin(part, other))) for part, other in ((a, b), (b, a)))
-    return _shared(first, second)
-
-
 def _shared(first: trimesh.Trimesh, second: trimesh.Trimesh) -> trimesh.Trimesh | None:
     import trimesh
 

@@ -206,13 +206,6 @@ def camera_angles(
     return np.degrees(np.arctan2(right, ahead)), np.degrees(np.arcsin(np.clip(above, -1.0, 1.0)))
 
 
-def sun_direction(moment: dt.datetime, site: Site) -> tuple[FloatArray, float]:
-    """Unit vector (3,) in the frame from the lens toward the sun, and how wide the sun looks [deg]."""
-    sky = sun_in_sky([moment], site)
-    azimuth, elevation = camera_angles(sky.compass_deg, sky.height_deg, site.camera_heading_deg, site.camera_tilt_deg)
-    return light_direction(float(azimuth[0]), float(elevation[0])), float(sky.width_deg[0])
-
-
 def minutes_of_day(day: dt.datetime, step_minutes: int = 1) -> tuple[dt.datetime, ...]:
     """Moments of the day on which `day` falls, midnight to midnight by its own offset from UTC."""
     midnight = day.replace(hour=0, minute=0, second=0, microsecond=0)

@@ -20,7 +20,7 @@ from scenes.registry import ALIASES, COMMANDS, own_name, questions
 from scenes.replies import Box3D, LossMap, Reply
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import did_you_mean
-from scenes.states.load import Loaded, changed, load_scene, plans_of, selected
+from scenes.states.load import Loaded, changed, load_scene, plans_of, selected, wanted_states
 from scenes.states.state import State
 
 MAP_COLUMNS = 512
@@ -89,7 +89,7 @@ class Show:
         focus_words, stops = _words(focus), () if f_number is None else (f_number,)
         with _python_words():
             if lens in self.lenses:
-                return selected(plans_of(self.loaded, [lens]), focus=focus_words, f_numbers=stops)[0]
+                return wanted_states(self.loaded, lenses=[lens], focus=focus_words, f_numbers=stops)[0]
             named = [state for state in self.states if state.key == lens]
             lenses = () if named else (lens,)
             return selected(named or self.states, lenses=lenses, focus=focus_words, f_numbers=stops)[0]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +10,8 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
 from geometry.arrays import FloatArray
-from geometry.body import Tube
 from geometry.frame import Pose
 from geometry.outline import Freeform, Outline, inside_distance, is_convex
-from raytrace.beam.hull_cut import hull_cut
 
 STEP_MM = 0.5  # least spacing of points along an edge whose deepest point is looked for
 MOST_STEPS = 240  # along one edge: what is far inside the beam is deep to a millimetre, what only touches it to a hundredth
@@ -42,27 +39,9 @@ def placed(distance_mm: float, xy: FloatArray, section: BaseGeometry, plane: Pos
     return Nearest(float(distance_mm), plane.points_to_frame(np.append(xy, 0.0)), from_middle / largest)
 
 
-def loop_clearance(outline: Outline, plane: Pose, section: BaseGeometry, outer: Callable[[], BaseGeometry] | None) -> Nearest:
-    """Least distance of a section to the material round an opening; with `outer`, only material inside that polygon counts.
-
-    Depth inside is how far the beam reaches past the opening's edge.
-    """
-    if section.is_empty:
-        return Nearest(np.inf)
-    found = _inside(outline, section, plane)
-    if found.distance_mm > 0 or outer is None:
-        return found
-    rim = outer()
-    met = section.intersection(rim)
-    if not met.is_empty:
-        return _inside(outline, section if _through(outline, section) else met, plane)
-    on_section, _ = nearest_points(section, rim)
-    return placed(section.distance(rim), np.array(on_section.coords[0]), section, plane)
-
-
-def _through(outline: Outline, section: BaseGeometry) -> bool:
-    """Whether some of the section goes through the opening: then it is meant to, and a thin wall in it is no shallow bite."""
-    return bool(inside_distance(outline, shapely.get_coordinates(section)).max() > 0 or section.contains(shapely.Point(0.0, 0.0)))
+def loop_clearance(outline: Outline, plane: Pose, section: BaseGeometry) -> Nearest:
+    """Least distance of a section to the material round an opening; depth inside is how far it reaches past the opening's edge."""
+    return Nearest(np.inf) if section.is_empty else _inside(outline, section, plane)
 
 
 def _inside(outline: Outline, section: BaseGeometry, plane: Pose) -> Nearest:
@@ -84,12 +63,6 @@ def _inside_any(opening: shapely.Polygon | shapely.MultiPolygon, section: BaseGe
     depth = np.asarray(shapely.distance(shapely.points(points), opening))
     k = int(depth.argmax())
     return placed(-float(depth[k]), points[k], section, plane)
-
-
-def outer_outline(tube: Tube, plane: Pose) -> BaseGeometry:
-    """What of a plane lies inside the hull of a tube's outer loops: beyond it is a way round."""
-    points = np.concatenate([points for loop in tube.outer for points in loop.points_mm()])
-    return hull_cut(points, plane)
 
 
 def slice_distance(material: BaseGeometry, section: BaseGeometry, plane: Pose) -> Nearest:

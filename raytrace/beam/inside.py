@@ -204,7 +204,7 @@ def _places(pencils_at: PencilsAt, corners: FloatArray, per_side: int) -> FloatA
         for row in _rows(pencils)
         for k in np.flatnonzero((field - row) * (after - row) < 0)
     ]
-    some = np.unique(np.concatenate([even, met]))
+    some = np.array(sorted({*even.tolist(), *met}))  # np.unique would load masked arrays first
     return np.sort(np.concatenate([some, some + (np.roll(some, -1) - some) % 4 / 2])) if met else some
 
 

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
+from geometry.flat_hull import hull_corners
 from geometry.frame import frame_to_right_up
 from geometry.outline import RoundedRectangle, inside_distance
 
@@ -33,11 +34,8 @@ def chained(points: FloatArray, there: BoolArray) -> Section:
         return shapely.Polygon()
     if not there.all():
         return linked(points, there)
-    from scipy.spatial import QhullError  # here as below, for it takes long to load
-
-    try:
-        corners, vertices = _hull(points.reshape(-1, 2))
-    except QhullError:  # all rays in one point or line
+    corners, vertices = _hull(points.reshape(-1, 2))
+    if len(corners) < 3:  # all rays in one point or line
         return _hair(points.reshape(-1, 2))
     dents = _dents(points, corners, vertices // points.shape[1])
     if not dents:
@@ -47,16 +45,14 @@ def chained(points: FloatArray, there: BoolArray) -> Section:
 
 
 def _hull(points: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
-    """Corners (C, 2) of the convex hull, counter-clockwise, and which points they are.
+    """Corners (C, 2) of the convex hull, counter-clockwise, and which points they are; fewer than three where it has no area.
 
     Most rays cross well inside the polygon of the points farthest out in a few directions, so they need no closer look.
     """
-    from scipy.spatial import ConvexHull
-
     outer = np.arange(len(points))
     for directions in LOOKS:
         outer = outer[_outside_coarse(points[outer], directions)]
-    vertices = outer[ConvexHull(points[outer]).vertices]
+    vertices = outer[hull_corners(points[outer])]
     return points[vertices], vertices
 
 
@@ -67,14 +63,12 @@ def _hair(points: FloatArray) -> Section:
 
 def _convex_corners(points: FloatArray) -> FloatArray:
     """Corners (C, 2) of a convex hull, counter-clockwise; its two ends where a pencil comes to a line or, in focus, a point."""
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        return np.asarray(points[ConvexHull(points).vertices])
-    except QhullError:
-        along = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][0]
-        height = points @ along
-        return points[[int(height.argmin()), int(height.argmax())]]
+    corners = hull_corners(points)
+    if len(corners) > 2:
+        return points[corners]
+    along = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][0]
+    height = points @ along
+    return points[[int(height.argmin()), int(height.argmax())]]
 
 
 def _outside_coarse(points: FloatArray, directions: FloatArray) -> BoolArray:

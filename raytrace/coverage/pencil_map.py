@@ -117,8 +117,8 @@ def _bare(known: Optics) -> FloatArray:
     far = np.hypot(ring[:, 0], ring[:, 1]) + np.sqrt(np.sum(ring[:, 2:] ** 2, axis=1))
     cut = np.flatnonzero(far > known.ring_radius_mm)
     if len(cut):
-        some = replace(known, affine=known.affine[cut], disc=known.disc[cut], rim=rim[cut], ring=ring[cut])
-        nodes, out = as_nodes(some, (len(cut), 1)), np.ones((len(cut), 1))
+        ringed = replace(known, affine=known.affine[cut], disc=known.disc[cut], rim=rim[cut], ring=ring[cut])
+        nodes, out = as_nodes(ringed, (len(cut), 1)), np.ones((len(cut), 1))
         bare_shares(nodes, chord_rule(BARE_CHORDS), np.zeros((LENS_ROWS, BARE_CHORDS)), np.zeros((nodes.rim.shape[2], 2)), out)
         open_[cut] = out[:, 0]
     return open_

@@ -50,25 +50,9 @@ def double_direction(light: ArrayLike, near_normal: ArrayLike, far_normal: Array
     return ghost_direction(ghost_direction(light, near_normal), far_normal)
 
 
-def image_shift_mm(focal_mm: float, tilt_deg: ArrayLike) -> FloatArray:
-    """How far a tilted plate moves the ghost of a light in the middle of the picture, f tan 2t [mm]. Source: docs/ghosts.md."""
-    return focal_mm * np.tan(2.0 * np.radians(np.asarray(tilt_deg, dtype=np.float64)))
-
-
 def centred_tilt_deg(half_height_mm: float, focal_mm: float) -> float:
     """Tilt that puts the ghost of a light in the middle of the picture on its edge, atan(h / f) / 2 [deg]."""
     return float(np.degrees(np.arctan(half_height_mm / focal_mm)) / 2.0)
-
-
-def wedge_ghost_deg(index: float, wedge_deg: float) -> float:
-    """Angle between a light and its ghost inside one plate whose faces are not quite parallel, about 2 n w [deg].
-
-    Light square to the first face meets the second at w; what is mirrored twice meets it at 3 w.
-
-    Source: Snell's law at the second face for w and 3 w.
-    """
-    w = np.radians(wedge_deg)
-    return float(np.degrees(np.arcsin(index * np.sin(3 * w)) - np.arcsin(index * np.sin(w))))
 
 
 def point_blur_mm(focal_mm: float, f_number: float, image_mm: float, vergence_per_mm: float) -> float:

@@ -1,4 +1,4 @@
-"""Thin lenses in front of the main lens: close-up powers and the cylinder pair of a squeezing front.
+"""Thin lenses in front of the main lens: close-up powers.
 
 Distances in mm, powers in dioptre. Formulas: docs/physics.md, "Glass".
 """
@@ -27,11 +27,6 @@ def spaced_power_dioptre(first_dioptre: float, second_dioptre: float, gap_mm: fl
     return first_dioptre + second_dioptre - gap_mm / MM_PER_M * first_dioptre * second_dioptre
 
 
-def focal_of_power_mm(power_dioptre: float) -> float:
-    """Focal length 1000 / P; inf without power [mm]."""
-    return MM_PER_M / power_dioptre if power_dioptre else np.inf
-
-
 def sharp_distance_mm(power_dioptre: float, main_focus_mm: float, gap_mm: float = 0.0) -> float:
     """Distance in front of a close-up lens that is sharp, 1 / (1 / (s - q) + D / 1000) [mm].
 
@@ -58,18 +53,6 @@ def sharp_distance_mm(power_dioptre: float, main_focus_mm: float, gap_mm: float 
     return float(1.0 / vergence) if vergence > 0.0 else np.inf
 
 
-def combined_focal_mm(power_dioptre: float, main_focal_mm: float, gap_mm: float = 0.0) -> tuple[float, float]:
-    """Focal length of close-up and main lens together, and from the main lens to the picture of infinity [mm].
-
-    1/F = 1/f1 + 1/f - q/(f1 f); back focus F (1 - q/f1).
-
-    Source: as `spaced_power_dioptre`.
-    """
-    close = power_dioptre / MM_PER_M
-    focal = 1.0 / (close + 1.0 / main_focal_mm - gap_mm * close / main_focal_mm)
-    return float(focal), float(focal * (1.0 - gap_mm * close))
-
-
 def bent_slopes(position_mm: ArrayLike, slope: ArrayLike, power_dioptre: float) -> FloatArray:
     """Slopes of rays behind a thin lens: slope - D r / 1000, r from its centre, slopes along the way of travel.
 
@@ -82,15 +65,3 @@ def bent_slopes(position_mm: ArrayLike, slope: ArrayLike, power_dioptre: float) 
     """
     r = np.asarray(position_mm, dtype=np.float64)
     return np.asarray(slope, dtype=np.float64) - power_dioptre / MM_PER_M * r
-
-
-def cylinder_pair_pupil_mm(squeeze: float, rear_focal_mm: float, pupil_behind_rear_mm: float) -> tuple[float, float]:
-    """Pupil depths behind the front element of an afocal cylinder pair: in the squeezed section, in the other [mm].
-
-    Front focal length -f_B / S, gap d = f_B (1 - 1/S), main pupil e behind the rear element: the squeezed section sees
-    the pupil at d / S + e / S^2 with its width divided by S, the other section at d + e.
-
-    Source: ray matrix [[S, d], [0, 1/S]] of the pair, applied to the pupil from behind.
-    """
-    gap = rear_focal_mm * (1.0 - 1.0 / squeeze)
-    return gap / squeeze + pupil_behind_rear_mm / squeeze**2, gap + pupil_behind_rear_mm

@@ -3,7 +3,6 @@
 Angles are measured in air from the plate's normal; index 1 outside. Formulas: docs/physics.md, "Glass".
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,12 +57,6 @@ def face_reflectance(angle_rad: ArrayLike, index: float, reflectance: float | No
     return s, p
 
 
-def unpolarised_reflectance(angle_rad: ArrayLike, index: float, reflectance: float | None = None) -> FloatArray:
-    """Mean of the two reflectances of one face."""
-    s, p = face_reflectance(angle_rad, index, reflectance)
-    return 0.5 * (s + p)
-
-
 def plate_sp(angle_rad: ArrayLike, plate: Plate) -> tuple[SPPair, SPPair]:
     """Transmittance and reflectance of a plate, each for s and p, all inner reflections summed without interference.
 
@@ -79,35 +72,6 @@ def plate_sp(angle_rad: ArrayLike, plate: Plate) -> tuple[SPPair, SPPair]:
 
 def _summed_transmittance(r: FloatArray, tau: FloatArray) -> FloatArray:
     return (1.0 - r) ** 2 * tau / (1.0 - (r * tau) ** 2)
-
-
-def plate_transmission(angle_rad: ArrayLike, plate: Plate) -> FloatArray:
-    """Share of unpolarised light a plate passes: the mean of its s and p transmittances.
-
-    The mean is over transmittances, not over reflectances; a loss-free plate gives mean of (1 - R) / (1 + R).
-    """
-    (s, p), _ = plate_sp(angle_rad, plate)
-    return 0.5 * (s + p)
-
-
-def stack_transmission(angle_rad: ArrayLike, plates: Sequence[Plate]) -> FloatArray:
-    """Share of unpolarised light that parallel plates pass together, reflections between them included.
-
-    Two layers add as T = T1 T2 / (1 - R1' R2), with R1' the reflectance of the first from behind; for N equal loss-free
-    plates this is (1 - R) / (1 + (2 N - 1) R) for s and for p. No plates: 1.
-
-    Source: Stokes, Proc. R. Soc. 11, 545 (1862), pile of plates (from memory).
-    """
-    angle = np.asarray(angle_rad, dtype=np.float64)
-    passed = [np.ones_like(angle), np.ones_like(angle)]
-    back = [np.zeros_like(angle), np.zeros_like(angle)]
-    for plate in plates:
-        transmittance, reflectance = plate_sp(angle, plate)
-        for k in range(2):
-            between = 1.0 / (1.0 - back[k] * reflectance[k])
-            passed[k] = passed[k] * transmittance[k] * between
-            back[k] = reflectance[k] + transmittance[k] ** 2 * back[k] * between
-    return 0.5 * (passed[0] + passed[1])
 
 
 def internal_transmittance_of_density(density: float, index: float, reflectance: float | None = None) -> float:
@@ -129,56 +93,7 @@ def internal_transmittance_of_density(density: float, index: float, reflectance:
     return float(tau)
 
 
-def transmission_at_thickness(transmission: float, factor: float, from_mm: float, to_mm: float) -> float:
-    """Total transmission of filter glass at another thickness, P (T / P)^(d2 / d1), P for its two faces.
-
-    Source: filter-glass data books' rule T = P tau_i, tau_i(d2) = tau_i(d1)^(d2 / d1).
-    """
-    return float(factor * (transmission / factor) ** (to_mm / from_mm))
-
-
-def path_factor(angle_rad: ArrayLike, index: float) -> FloatArray:
-    """Length of the path inside a plate per thickness, 1 / cos t'. Source: Snell's law."""
-    return 1.0 / inside_cosine(angle_rad, index)
-
-
-def density_to_stops(density: ArrayLike) -> FloatArray:
-    """Stops of a density, D / log10 2."""
-    return np.asarray(density, dtype=np.float64) / np.log10(2.0)
-
-
 def loss_stops(transmission: ArrayLike) -> FloatArray:
     """Loss -log2(transmission); inf where nothing gets through [stops]."""
     with np.errstate(divide="ignore"):  # zero light is an infinite loss, not a fault
         return -np.log2(np.asarray(transmission, dtype=np.float64))
-
-
-def _shift_share(angle_rad: ArrayLike, index: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """The values sin t, cos t and sqrt(n^2 - sin^2 t)."""
-    t = np.asarray(angle_rad, dtype=np.float64)
-    sine = np.sin(t)
-    return sine, np.cos(t), np.sqrt(index * index - sine * sine)
-
-
-def plate_shift_mm(thickness_mm: float, index: float, angle_rad: ArrayLike) -> FloatArray:
-    """Sideways shift of a ray through a plate, square to the ray: T sin t [1 - cos t / sqrt(n^2 - sin^2 t)] [mm].
-
-    Source: Smith, Modern Optical Engineering, plane-parallel plate (from memory).
-    """
-    sine, cosine, root = _shift_share(angle_rad, index)
-    return thickness_mm * sine * (1.0 - cosine / root)
-
-
-def plate_axial_shift_mm(thickness_mm: float, index: float, angle_rad: ArrayLike) -> FloatArray:
-    """Shift along the plate's normal of where a ray crosses it: T [1 - cos t / sqrt(n^2 - sin^2 t)] [mm].
-
-    The lens, and what lies beyond, look nearer by this. Source: as `plate_shift_mm`.
-    """
-    _, cosine, root = _shift_share(angle_rad, index)
-    return thickness_mm * (1.0 - cosine / root)
-
-
-def plate_tangential_shift_mm(thickness_mm: float, index: float, angle_rad: ArrayLike) -> FloatArray:
-    """Axial shift of the tangential focus: T [1 - n^2 cos^3 t / (n^2 - sin^2 t)^(3/2)]. [mm] Source: as above."""
-    _, cosine, root = _shift_share(angle_rad, index)
-    return thickness_mm * (1.0 - index * index * cosine**3 / root**3)

@@ -241,11 +241,3 @@ def picture_point(
     r2 = (x * x + y * y) / half_diagonal_mm**2
     gain = 1.0 + r2 * (k1 + k2 * r2)
     return x * gain, y * gain
-
-
-def full_field_rad(extent_mm: float, focal_mm: float, squeeze: float = 1.0) -> float:
-    """Full field 2 atan(S w / 2 f) of a rectilinear lens over a picture extent w [rad].
-
-    Source: Ray, Applied Photographic Optics (from memory); S is 1 for the vertical field.
-    """
-    return float(2.0 * np.arctan(squeeze * extent_mm / (2.0 * focal_mm)))

@@ -47,12 +47,6 @@ def sobol_disc(log2_count: int, rng: np.random.Generator) -> FloatArray:
     return concentric_disc(sobol_square(log2_count, rng))
 
 
-def polar_disc(square: ArrayLike) -> FloatArray:
-    """Unit square (K, 2) to unit disc, r = sqrt(u), phi = 2 pi v: equal areas, stretched shapes."""
-    u, v = np.moveaxis(np.asarray(square, dtype=np.float64), -1, 0)
-    return _from_polar(np.sqrt(u), 2.0 * np.pi * v)
-
-
 def concentric_disc(square: ArrayLike) -> FloatArray:
     """Unit square (K, 2) to unit disc, squares to rings: equal areas, and neighbours stay neighbours.
 

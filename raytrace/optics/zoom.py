@@ -16,6 +16,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raytrace.kept import Kept
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StateRow:
@@ -50,6 +52,9 @@ class InBetween:
     field_is_held: bool = False
 
 
+NOTHING = InBetween(pupil_mm=None, front_travel_mm=None, half_field_deg=None)
+
+
 def in_between(
     rows: Sequence[StateRow], focal_mm: float, focus_mm: float, edges_mm: tuple[float, float] | None = None
 ) -> InBetween:
@@ -58,20 +63,22 @@ def in_between(
     edges_mm: half width (times the squeeze) and half height of the picture, along whose fields stated ones run; without them half
     fields run straight along the focal length.
     """
+    if not rows:
+        return NOTHING
+    told = _columns_of(rows)
 
-    def of(pick: Callable[[StateRow], float | None], edge_mm: float | None = None) -> float | None:
-        return _value(rows, pick, focal_mm, focus_mm, edge_mm)
+    def of(column: Column | None, edge_mm: float | None = None) -> float | None:
+        return None if column is None else column.at(focal_mm, focus_mm, edge_mm)
 
     across_mm, up_mm = edges_mm or (None, None)
     field_from = _field_from(rows, focal_mm, focus_mm)
-    pupil = tuple(of(lambda row, k=k: None if row.pupil_mm is None else row.pupil_mm[k]) for k in range(4))  # type: ignore[misc]
-    known = tuple(value for value in pupil if value is not None)
+    known = tuple(value for value in map(of, told.pupil_mm) if value is not None)
     return InBetween(
         pupil_mm=(known[0], known[1], known[2], known[3]) if len(known) == 4 else None,
-        front_travel_mm=of(lambda row: row.front_travel_mm),
-        half_field_deg=of(lambda row: row.half_field_deg, across_mm),
-        half_field_up_deg=of(lambda row: row.half_field_up_deg, up_mm),
-        pupil_magnification=of(lambda row: row.pupil_magnification),
+        front_travel_mm=of(told.front_travel_mm),
+        half_field_deg=of(told.half_field_deg, across_mm),
+        half_field_up_deg=of(told.half_field_up_deg, up_mm),
+        pupil_magnification=of(told.pupil_magnification),
         field_from=field_from,
         field_is_held=field_from is not None and field_from != (focal_mm, focus_mm),
     )
@@ -86,23 +93,52 @@ def _field_from(rows: Sequence[StateRow], focal_mm: float, focus_mm: float) -> t
     return min(max(focal_mm, min(focals)), max(focals)), min(max(focus_mm, min(foci)), max(foci))
 
 
-def _value(
-    rows: Sequence[StateRow],
-    pick: Callable[[StateRow], float | None],
-    focal_mm: float,
-    focus_mm: float,
-    edge_mm: float | None,
-) -> float | None:
-    by_focus: dict[float, list[tuple[float, float]]] = defaultdict(list)
-    for row in rows:
-        value = pick(row)
-        if value is not None:
-            by_focus[_nearness(row.focus_mm)].append((row.focal_mm, value))
-    if not by_focus:
-        return None
-    nearness = sorted(by_focus)
-    along_focal = [_straight(focal_mm, by_focus[near], edge_mm) for near in nearness]
-    return _interpolated(_nearness(focus_mm), nearness, along_focal)
+@dataclass(frozen=True, slots=True)
+class Column:
+    """What some rows state of one value: by nearness of their focus, rising, focal lengths [mm], rising, with the values."""
+
+    nearness: tuple[float, ...]
+    pairs: tuple[tuple[tuple[float, float], ...], ...]
+
+    @classmethod
+    def of(cls, rows: Sequence[StateRow], pick: Callable[[StateRow], float | None]) -> Column | None:
+        """What rows state of a value; None where none does."""
+        by_focus: dict[float, list[tuple[float, float]]] = defaultdict(list)
+        for row in rows:
+            value = pick(row)
+            if value is not None:
+                by_focus[_nearness(row.focus_mm)].append((row.focal_mm, value))
+        nearness = tuple(sorted(by_focus))
+        return cls(nearness, tuple(tuple(sorted(by_focus[near])) for near in nearness)) if nearness else None
+
+    def at(self, focal_mm: float, focus_mm: float, edge_mm: float | None) -> float:
+        """The value at a focal length and focus [mm]; edge_mm as for `in_between`."""
+        along_focal = [_straight(focal_mm, pairs, edge_mm) for pairs in self.pairs]
+        return _interpolated(_nearness(focus_mm), self.nearness, along_focal)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Columns:
+    """Rows of a lens value by value; pupil_mm the four depths of `StateRow`."""
+
+    pupil_mm: tuple[Column | None, ...]
+    front_travel_mm: Column | None
+    half_field_deg: Column | None
+    half_field_up_deg: Column | None
+    pupil_magnification: Column | None
+
+
+def _columns(rows: Sequence[StateRow]) -> Columns:
+    return Columns(
+        pupil_mm=tuple(Column.of(rows, lambda row, k=k: None if row.pupil_mm is None else row.pupil_mm[k]) for k in range(4)),  # type: ignore[misc]
+        front_travel_mm=Column.of(rows, lambda row: row.front_travel_mm),
+        half_field_deg=Column.of(rows, lambda row: row.half_field_deg),
+        half_field_up_deg=Column.of(rows, lambda row: row.half_field_up_deg),
+        pupil_magnification=Column.of(rows, lambda row: row.pupil_magnification),
+    )
+
+
+_columns_of: Kept[Sequence[StateRow], Columns] = Kept(_columns)
 
 
 def _interpolated(at: float, places: Sequence[float], values: Sequence[float]) -> float:
@@ -117,11 +153,10 @@ def _nearness(focus_mm: float) -> float:
     return 1.0 / focus_mm if math.isfinite(focus_mm) else 0.0
 
 
-def _straight(focal_mm: float, pairs: list[tuple[float, float]], edge_mm: float | None) -> float:
+def _straight(focal_mm: float, pairs: Sequence[tuple[float, float]], edge_mm: float | None) -> float:
     def place(focal_mm: float) -> float:
         return focal_mm if edge_mm is None else -float(np.arctan(edge_mm / focal_mm))  # rising with the focal length
 
     if len(pairs) == 1:
         return float(pairs[0][1])
-    ordered = sorted(pairs)
-    return _interpolated(place(focal_mm), [place(pair[0]) for pair in ordered], [pair[1] for pair in ordered])
+    return _interpolated(place(focal_mm), [place(pair[0]) for pair in pairs], [pair[1] for pair in pairs])

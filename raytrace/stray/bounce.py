@@ -19,7 +19,7 @@ from raytrace.lights import LightPlace
 from raytrace.optics.sampling import concentric_disc, sobol_square
 from raytrace.stray.direct import light_rays, surface_points
 from raytrace.stray.target import Target
-from raytrace.stray.world import NOTHING, STEP_MM, Index, World
+from raytrace.stray.world import NOTHING, STEP_MM, World
 
 BoolArray = NDArray[np.bool_]
 
@@ -133,17 +133,6 @@ def _onto_target(target: Target, world: World, place: FloatArray, normal: FloatA
         seen = seen[world.first_wall(place[seen], way[seen], distance[seen] - STEP_MM) == NOTHING]
         total[seen] += leaving[seen] * arriving[seen] / distance[seen] ** 2
     return total
-
-
-def view_factor(target: Target, world: World, wall: int, *, rng: np.random.Generator, log2_samples: int = LOG2_SAMPLES) -> float:
-    """Share of what leaves a small part of the target diffusely that meets a wall first, mean over the target's front face."""
-    square = concentric_disc(sobol_square(log2_samples, rng))
-    first = _square_to(target.normal)
-    up = np.sqrt(1.0 - (square**2).sum(axis=1))  # a disc lifted to the half sphere: directions by the cosine law
-    direction = square[:, [0]] * first[0] + square[:, [1]] * first[1] + up[:, None] * target.normal
-    start = target.points_mm[rng.integers(len(target.points_mm), size=len(direction))]
-    met: Index = world.first_wall(start, direction)
-    return float((met == wall).mean())
 
 
 def _square_to(normal: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -31,16 +31,22 @@ FINE_DEG = 0.06  # how near to the angle itself, on the safe side
 
 
 class Rim:
-    """What flags take from the edges of a state's guides, over all pupil depths."""
+    """What flags take from the edges of a state's guides, over all pupil depths.
 
-    def __init__(self, plan: State) -> None:
+    fixed: by pupil depth the least share (N,) that all but the flags leave at the edges' points, where it is known.
+    """
+
+    def __init__(self, plan: State, fixed: tuple[FloatArray, ...] | None = None) -> None:
         prepare()
         self._plan = plan
         edge = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in outer_guides(plan.guides)])
         self._pencils = tuple(pencils_for(lens, edge) for lens in plan.variants)
         self._visible = 2.0**-plan.visible_loss_stops
-        fixed = tuple(part for part in plan.box.parts if part.kind not in (Kind.FLAG, Kind.EXTENSION))
-        self._fixed = tuple(self._share(pencils, fixed) for pencils in self._pencils)
+        self.fixed = self._left_by_rest() if fixed is None else fixed
+
+    def _left_by_rest(self) -> tuple[FloatArray, ...]:
+        rest = tuple(part for part in self._plan.box.parts if part.kind not in (Kind.FLAG, Kind.EXTENSION))
+        return tuple(self._share(pencils, rest) for pencils in self._pencils)
 
     def _share(self, pencils: Pencils, parts: Sequence[Part]) -> FloatArray:
         """The least share (N,) that parts may leave."""
@@ -54,7 +60,7 @@ class Rim:
     def loss_stops(self, flags: Sequence[Sequence[Part]]) -> float:
         """The worst loss of the box with these flags, each by itself, added up: never less than what they take together."""
         worst = 1.0
-        for pencils, fixed in zip(self._pencils, self._fixed, strict=True):
+        for pencils, fixed in zip(self._pencils, self.fixed, strict=True):
             left = fixed - sum((1.0 - self._share(pencils, parts) for parts in flags), start=np.zeros(len(fixed)))
             worst = min(worst, float(left.min()))
         return float(loss_stops(np.array(max(worst, 0.0))))
@@ -66,7 +72,7 @@ class Rim:
         """
         if not math.isfinite(touch_deg):
             return touch_deg
-        outer, every = touch_deg, [np.ones(len(fixed), dtype=np.bool_) for fixed in self._fixed]
+        outer, every = touch_deg, [np.ones(len(fixed), dtype=np.bool_) for fixed in self.fixed]
         for width in BRACKET_DEG:
             inner = max(touch_deg - width, LEAST_DEG)
             costly, losing = self._cost(hinge, bars, inner, every)
@@ -84,7 +90,7 @@ class Rim:
         """Whether a flag at an angle costs too much at some of the points (N,) looked at, and which points it takes light from."""
         parts = boards(hinge, bars, angle_deg)
         costly, losing = False, []
-        for pencils, fixed, where in zip(self._pencils, self._fixed, looked, strict=True):
+        for pencils, fixed, where in zip(self._pencils, self.fixed, looked, strict=True):
             taken = np.zeros(len(fixed))
             if where.any():
                 taken[where] = 1.0 - self._share(pencils.take(where), parts)

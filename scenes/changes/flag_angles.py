@@ -7,38 +7,60 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from geometry.arrays import FloatArray
 from geometry.flags import LEAST_DEG, boards
 from scenes.changes.edge_light import Rim
 from scenes.changes.flag_bench import FlagBench
 from scenes.changes.flag_places import FlagPlace, flag_places
 from scenes.changes.flag_summaries import FlagState, FlagSummary
+from scenes.changes.flagless import InBeam, in_beam_of
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.shared_out import shared_out
 from scenes.states.full_range import Ranged
+from scenes.states.select import widest_stops
 from scenes.states.state import State
 
 NOTHING_LEFT_OUT: Mapping[str, float] = {}
-STATE_S, JOINT_S = 0.15, 0.02  # what a state takes, and the flags of one together, about
+STATE_S, JOINT_S = 0.15, 0.005  # what a state takes, and the flags of one together, about
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlaggedState:
+    """A state with the limits of its flags, and what does not hang on how they are set.
+
+    in_beam: the other parts that touch the beam, looked at in states of a widest stop, whose beams hold those of the others;
+    fixed: what all but the flags leave at the edges of the guides (`edge_light.Rim`), None where fewer than two flags are fitted.
+    """
+
+    plan: State
+    flags: tuple[FlagState, ...]
+    in_beam: tuple[InBeam, ...]
+    fixed: tuple[FloatArray, ...] | None
 
 
 def flag_states(
     plans: Sequence[State], tick: Tick = silent, *, left_out_mm: Mapping[str, float] = NOTHING_LEFT_OUT
-) -> Iterator[tuple[State, tuple[FlagState, ...]]]:
+) -> list[FlaggedState]:
     """Every state with the limits of its flags; left_out_mm is more room for a clear frame, by lens."""
     prepare()
-    asked = [(plan, left_out_mm.get(plan.lens_name, 0.0)) for plan in plans]
-    found = shared_out(_of_state, asked, each_s=STATE_S, tick=tick, words=_key)
-    yield from zip(plans, found, strict=True)
+    widest = set(map(id, widest_stops(plans)))
+    asked = [(plan, left_out_mm.get(plan.lens_name, 0.0), id(plan) in widest) for plan in plans]
+    return shared_out(_of_state, asked, each_s=STATE_S, tick=tick, words=_key)
 
 
-def _of_state(asked: tuple[State, float]) -> tuple[FlagState, ...]:
-    plan, left_out_mm = asked
+def _of_state(asked: tuple[State, float, bool]) -> FlaggedState:
+    plan, left_out_mm, is_widest = asked
     work = FlagBench(plan, left_out_mm=left_out_mm)
-    return tuple(_flag_state(work, place) for place in work.places)
+    return FlaggedState(
+        plan=plan,
+        flags=tuple(_flag_state(work, place) for place in work.places),
+        in_beam=in_beam_of(plan, work.stands_out) if is_widest else (),
+        fixed=work.rim.fixed if len(work.places) > 1 else None,
+    )
 
 
-def _key(asked: tuple[State, float]) -> str:
+def _key(asked: tuple[State, float, bool]) -> str:
     return asked[0].key
 
 
@@ -87,7 +109,7 @@ def _is_held(work: FlagBench, place: FlagPlace, flag: _Held) -> bool:
     return all(work.holds(place.hinge, bars, max(deg, LEAST_DEG)) for bars, deg in asked if deg < math.inf)
 
 
-def joint_loss(plans: Sequence[State], flags: Sequence[FlagSummary]) -> tuple[float, State] | None:
+def joint_loss(states: Sequence[FlaggedState], flags: Sequence[FlagSummary]) -> tuple[float, State] | None:
     """The most that all flags together may cost, each at the angle where it alone costs the visible loss [stops], and where.
 
     Never less than they do cost: what each takes is added up. States that some flag cannot keep clear are left out, and those from
@@ -96,19 +118,21 @@ def joint_loss(plans: Sequence[State], flags: Sequence[FlagSummary]) -> tuple[fl
     angles = {flag.name: flag.kept().limit("visible_deg")[0] for flag in flags if flag.kept().states}
     shut = {state.plan.key for flag in flags for state in flag.hopeless}
     asked = []
-    for plan in plans:
-        met = tuple(place for place in flag_places(plan) if math.isfinite(angles.get(place.name, math.inf)))
-        if len(met) > 1 and plan.key not in shut:
-            asked.append((plan, met))
+    for state in states:
+        met = tuple(place for place in flag_places(state.plan) if math.isfinite(angles.get(place.name, math.inf)))
+        if len(met) > 1 and state.plan.key not in shut:
+            asked.append((state.plan, met, state.fixed))
     losses = shared_out(partial(_joint_loss, angles), asked, each_s=JOINT_S)
-    found = [(loss, plan) for (plan, _), loss in zip(asked, losses, strict=True) if loss is not None]
+    found = [(loss, plan) for (plan, *_), loss in zip(asked, losses, strict=True) if loss is not None]
     return max(found, key=lambda one: one[0], default=None)
 
 
-def _joint_loss(angles: Mapping[str, float], asked: tuple[State, tuple[FlagPlace, ...]]) -> float | None:
+def _joint_loss(
+    angles: Mapping[str, float], asked: tuple[State, tuple[FlagPlace, ...], tuple[FloatArray, ...] | None]
+) -> float | None:
     """What the flags of a state cost at their angles, added up [stops]; None where the rest of the box costs a visible loss."""
-    plan, met = asked
-    rim = Rim(plan)
+    plan, met, fixed = asked
+    rim = Rim(plan, fixed)
     if rim.loss_stops(()) > plan.visible_loss_stops:
         return None
     return rim.loss_stops([boards(place.hinge, place.bars, angles[place.name]) for place in met])

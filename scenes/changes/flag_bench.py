@@ -35,7 +35,7 @@ from scenes.changes.edge_light import Rim
 from scenes.changes.flag_places import FlagPlace, flag_places
 from scenes.changes.flag_summaries import HingeRoom, Limits
 from scenes.states.clear_rule import room_needed_mm
-from scenes.states.rooms import ClearRooms, Rooms, rooms_of
+from scenes.states.rooms import SAME_MM, ClearRooms, Rooms, rooms_of
 from scenes.states.state import State
 
 ROOM_SEGMENTS = 16  # to a quarter of the arcs round a section with room: 0.003 mm short of 2.5 mm, less than GRAZE_MM
@@ -227,6 +227,10 @@ class FlagBench:
     def clears(self, part: Part) -> bool:
         """Whether any part leaves a clear frame its room."""
         return self._clear_rooms((part,)).clears(part)
+
+    def stands_out(self, part: Part) -> bool:
+        """Whether any part surely stands out of the beam as the box is, however far that is followed."""
+        return self._own_rooms((part,)).lacks_mm(part, SAME_MM) <= 0.0
 
     def room_mm(self, part: Part) -> float:
         """How far any part stays out of the beam as the box is, in space [mm]."""

@@ -218,22 +218,33 @@ def light_in_state(
     """One light in one state."""
     shown = is_shown(plan, light)
     toward = [place for place in places if place.side in sides_of(light)]
-    named = [(place, bars) for place in toward for bars in (place.bars, place.bars.bare)]
-    shields = [Shield(hinge=place.hinge, bars=bars, from_deg=start[place.name]) for place, bars in named]
+    shields, own, bare = _shields(toward, start)
     pairs = tuple(neighbours([place.side for place in toward]))
     found = Shading(widest_deg=np.zeros((len(shields), 0)))
     if not shown:
-        found = shading_of(target, light, world, shields, [(2 * i, 2 * j) for i, j in pairs])
+        found = shading_of(target, light, world, shields, [(own[i], own[j]) for i, j in pairs])
     return LightInState(
         light=light.name,
         plan=plan,
         target=target.name,
         in_picture=shown,
         reaches=found.widest_deg.shape[1] > 0,
-        cut_deg={place.name: found.alone_deg(2 * k) for k, place in enumerate(toward)},
-        bare_cut_deg={place.name: found.alone_deg(2 * k + 1) for k, place in enumerate(toward)},
-        second_deg={(toward[i].name, toward[j].name): found.second_deg(2 * i, 2 * j, PAIR_ANGLES) for i, j in pairs},
+        cut_deg={place.name: found.alone_deg(k) for place, k in zip(toward, own, strict=True)},
+        bare_cut_deg={place.name: found.alone_deg(k) for place, k in zip(toward, bare, strict=True)},
+        second_deg={(toward[i].name, toward[j].name): found.second_deg(own[i], own[j], PAIR_ANGLES) for i, j in pairs},
     )
+
+
+def _shields(places: Sequence[FlagPlace], start: Mapping[str, float]) -> tuple[list[Shield], list[int], list[int]]:
+    """Flags as they are and without their extensions, those that have none once; and where each is among them so and so."""
+    shields: list[Shield] = []
+    own, bare = [], []
+    for place in places:
+        own.append(len(shields))
+        swung = (place.bars, place.bars.bare) if place.bars.extension_mm > 0.0 else (place.bars,)
+        shields += [Shield(hinge=place.hinge, bars=bars, from_deg=start[place.name]) for bars in swung]
+        bare.append(len(shields) - 1)
+    return shields, own, bare
 
 
 def neighbours(sides: Sequence[Side]) -> Iterator[tuple[int, int]]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from geometry.body import Kind
+from geometry.body import Kind, Part
 from scenes.states.judgement import judge_state
 from scenes.states.names import state_words
-from scenes.states.select import widest_stops
 from scenes.states.state import State
 
 SWUNG = (Kind.FLAG, Kind.EXTENSION)
@@ -30,14 +29,24 @@ class InBeam:
         return f"{self.part}, {deep} ({state_words(self.state)})"
 
 
-def in_beam_without_flags(plans: Sequence[State]) -> tuple[InBeam, ...]:
-    """Every part but flags that touches the beam in some state, as the box is, the deepest first."""
+def in_beam_of(plan: State, stands_out: Callable[[Part], bool]) -> tuple[InBeam, ...]:
+    """Every part but flags that touches the beam in a state, as the box is.
+
+    Where each surely stands out of it, which `stands_out` says, none is judged.
+    """
+    if all(stands_out(part) for part in plan.box.parts if part.kind not in SWUNG):
+        return ()
+    return tuple(
+        InBeam(part=room.part, state=plan, depth_mm=max(-room.room_mm, 0.0), through=room.through)
+        for room in judge_state(plan, margin=False).rooms
+        if room.kind not in SWUNG and room.is_in
+    )
+
+
+def deepest_in_beam(found: Iterable[InBeam]) -> tuple[InBeam, ...]:
+    """Each part once, in the state in which it stands deepest, the deepest first."""
     worst: dict[str, InBeam] = {}
-    for plan in widest_stops(plans):
-        for room in judge_state(plan, margin=False).rooms:
-            if room.kind in SWUNG or not room.is_in:
-                continue
-            found = InBeam(part=room.part, state=plan, depth_mm=max(-room.room_mm, 0.0), through=room.through)
-            if room.part not in worst or found.depth_mm > worst[room.part].depth_mm:
-                worst[room.part] = found
-    return tuple(sorted(worst.values(), key=lambda found: -found.depth_mm))
+    for one in found:
+        if one.part not in worst or one.depth_mm > worst[one.part].depth_mm:
+            worst[one.part] = one
+    return tuple(sorted(worst.values(), key=lambda one: -one.depth_mm))

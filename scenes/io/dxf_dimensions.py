@@ -29,6 +29,11 @@ SCALE = re.compile(
     re.IGNORECASE,
 )
 
+# The scales of ISO 5455, as a title block holds them without the word. No aspect ratio is one but 2:1, and that is asked about.
+STEP = "2|5|10|20|50|100"
+BY_NUMBERS = re.compile(rf"(?<![\d.,:/])(?:1\s*:\s*(?:{STEP})|(?:{STEP})\s*:\s*1)(?![\d:/]|[.,]\d)")
+BY_WORDS = re.compile(r"\b(?:half|double|twice|quarter)[ -](?:full[ -])?(?:size|scale)\b", re.IGNORECASE)
+
 
 def other_scale(dimension: Any) -> str:
     """What a dimension tells against its own lines, in words; empty where nothing does."""
@@ -50,7 +55,8 @@ def stated_scale(words: str) -> str:
         over, under = (_number(found[one] or found[other] or "1") for one, other in (("a", "c"), ("b", "d")))
         if not math.isclose(over, under * (100.0 if found["percent"] else 1.0)):
             return found[0].strip()
-    return ""
+    told = BY_NUMBERS.search(words) or BY_WORDS.search(words)
+    return told[0].strip() if told else ""
 
 
 def _number(word: str) -> float:

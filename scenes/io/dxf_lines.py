@@ -6,7 +6,7 @@ import io
 import math
 from collections import Counter
 from collections.abc import Iterator
-from itertools import islice
+from itertools import count, islice
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,8 @@ DRAWN = {"LINE", "LWPOLYLINE", "POLYLINE", *CURVES}
 WRITING = {"TEXT", "MTEXT", "ATTDEF", "ATTRIB", "LEADER", "MULTILEADER", "MLEADER", "TOLERANCE"}  # no metal is cut along these
 LARGEST_BYTES = 20_000_000
 MOST_PIECES, MOST_POINTS, DEEPEST = 20_000, 400_000, 16
+MOST_THINGS = 40_000  # of any kind in the file: its reader takes some five seconds for these
+MOST_TAGS = 1_500_000  # in the file: of as many corners as are taken, with room for all else
 LARGEST_MM = 100_000.0  # a hundred times the largest cut-out: a slip of a unit still gets its own words
 GUESSES = ("recovered invalid", "ignoring content", "skipped")  # words of the reader's remarks on what it made up or left out
 CLOSED_WITH = b"EOF"
@@ -32,6 +34,7 @@ FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
 OWN_BLOCKS = ("*D", "*X", "*T", "*E")
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
+FRAME_CORNER = 16  # DXF reference, VERTEX, group code 70: of such a frame
 
 
 def _refusal(source: str, problem: str) -> SceneError:
@@ -47,6 +50,7 @@ def read_document(data: bytes, source: str) -> Any:
         raise _refusal(
             source, f"must be at most {LARGEST_BYTES // 1_000_000} MB, found {len(data) / 1e6:.0f} MB; save the cut-out alone"
         )
+    _soon_read(data, source)
     try:
         with remarks_of("ezdxf") as remarks:
             document, audit = recover.read(io.BytesIO(data))
@@ -67,6 +71,14 @@ def read_document(data: bytes, source: str) -> Any:
     return document
 
 
+def _soon_read(data: bytes, source: str) -> None:
+    """Refuse a file that its reader would take minutes for, before it begins."""
+    tags = data.count(b"\n") // 2
+    things = sum(1 for _ in entity_heads(data)) if tags <= MOST_TAGS else MOST_THINGS + 1
+    if things > MOST_THINGS:
+        raise _refusal(source, f"holds more than {MOST_THINGS} lines, texts and other things; save the cut-out alone")
+
+
 def _written(data: bytes) -> Counter[str]:
     """How many things of each kind the file's text holds: all that draw, wherever they stand, and all among the entities."""
     return Counter(head for head, inside in entity_heads(data) if inside or head in {*DRAWN, "INSERT"})
@@ -85,7 +97,7 @@ def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
     _nothing_in_idle_blocks(document, source)
     lines: list[Line] = []
     left, heights = MOST_POINTS, set[float]()
-    for number, piece in enumerate(_pieces(document.modelspace(), source)):
+    for number, piece in enumerate(_pieces(document.modelspace(), source, count())):
         if number >= MOST_PIECES:
             raise _refusal(source, f"holds more than {MOST_PIECES} lines and curves; save the cut-out alone")
         _within_reach(piece, unit_mm, source)
@@ -136,16 +148,18 @@ def _nothing_in_idle_blocks(document: Any, source: str) -> None:
             )
 
 
-def _pieces(entities: Any, source: str, depth: int = 0) -> Iterator[Any]:
-    """Lines and curves, with blocks and polylines taken apart."""
+def _pieces(entities: Any, source: str, met: Iterator[int], depth: int = 0) -> Iterator[Any]:
+    """Lines and curves, with blocks and polylines taken apart; `met` counts whatever is met on the way, writing too."""
     for entity in entities:
+        if next(met) >= MOST_PIECES:
+            raise _refusal(source, f"comes to more than {MOST_PIECES} copies of blocks, lines and texts; save the cut-out alone")
         kind = entity.dxftype()
         if kind in {*DRAWN, "INSERT"}:
             _shows(entity, source)
         if kind == "INSERT":
             for attribute in entity.attribs:
                 _tells_no_scale(attribute, source)
-            yield from _pieces(_block_parts(entity, source, depth), source, depth + 1)
+            yield from _pieces(_block_parts(entity, source, depth), source, met, depth + 1)
         elif kind in {"LWPOLYLINE", "POLYLINE"}:
             yield from _polyline_parts(entity, source)
         elif kind in DRAWN:
@@ -255,6 +269,8 @@ def _is_clipped(insert: Any) -> bool:
 def _polyline_parts(entity: Any, source: str) -> Iterator[Any]:
     if entity.dxftype() == "POLYLINE" and (not (entity.is_2d_polyline or entity.is_3d_polyline) or entity.dxf.flags & SMOOTHED):
         raise _refusal(source, "holds a POLYLINE that is a mesh or a smoothed frame; draw it as lines and arcs, and export again")
+    if entity.dxftype() == "POLYLINE" and any(vertex.dxf.flags & FRAME_CORNER for vertex in entity.vertices):
+        raise _refusal(source, "is damaged: a POLYLINE that is no smoothed one holds corners of a frame; export it again")
     if not entity.dxf.flags & 8 and entity.has_width:  # 8: a 3D polyline, which has none
         raise _refusal(source, f"holds a {entity.dxftype()} that is drawn wide; draw its edges as lines, and export again")
     for piece in entity.virtual_entities():

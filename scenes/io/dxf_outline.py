@@ -14,11 +14,12 @@ from geometry.frame import right_up_to_frame
 from geometry.outline import Freeform
 from scenes.io.dxf_lines import drawn_lines, read_document
 from scenes.io.joined_lines import OpenLineError, closed_rings
-from scenes.io.library_remarks import short_words
+from scenes.io.library_remarks import printable
 from scenes.scene_file.errors import Complaint, SceneError
 
 UNIT_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}  # DXF reference, header variable $INSUNITS
-LARGEST_COARSE_MM = 300.0  # in a unit coarser than mm: one this large, whose numbers make a cut-out in mm, is one
+LARGEST_COARSE_MM = 300.0  # in a coarse unit: one this large, whose numbers make a cut-out in a finer one, is in that
+FINER_MM = (1.0, 25.4)  # of the units that masks are drawn in
 PLAUSIBLE_MM = (15.0, 1000.0)  # a cut-out for any lens on any box is larger and smaller than this
 
 
@@ -34,8 +35,8 @@ def read_outline(data: bytes, source: str) -> Freeform:
         raise
     except OpenLineError as error:
         raise _refusal(source, str(error)) from None
-    except Exception as error:  # noqa: BLE001 - the reader and the shapes fail in ways of their own; to the user it is one fault
-        raise _refusal(source, f"cannot be read as a cut-out ({short_words(error)}); export it as DXF again") from None
+    except Exception:  # noqa: BLE001 - the reader and the shapes fail in ways and words of their own; to the user it is one fault
+        raise _refusal(source, "is damaged: a line or curve of it cannot be read; export it as DXF again") from None
 
 
 def _outline(data: bytes, source: str) -> Freeform:
@@ -80,13 +81,13 @@ def _apart(rings: list[shapely.Polygon], source: str) -> None:
         )
 
 
-def _unit_mm(stated: object, source: str) -> float:
-    code = int(str(stated))
-    if code == 0:
+def _unit_mm(stated: Any, source: str) -> float:
+    if stated == 0:
         return 1.0  # unitless: taken as mm, and held against plausible sizes below
-    if code not in UNIT_MM:
-        raise _refusal(source, f"is drawn in a unit of no use for metal work ($INSUNITS = {code}); save it in mm")
-    return UNIT_MM[code]
+    if stated not in UNIT_MM:
+        found = printable(str(stated))[:20]
+        raise _refusal(source, f"is drawn in a unit of no use for metal work ($INSUNITS = {found}); save it in mm")
+    return UNIT_MM[stated]
 
 
 def _unit_guess(size_mm: float, unit_mm: float) -> str:
@@ -103,7 +104,7 @@ def _unit_guess(size_mm: float, unit_mm: float) -> str:
 def _plausible(shape: Any, unit_mm: float, source: str) -> None:
     x0, y0, x1, y1 = shape.bounds
     size = max(x1 - x0, y1 - y0)
-    doubted = unit_mm > 1.0 and size > LARGEST_COARSE_MM and size / unit_mm >= PLAUSIBLE_MM[0]
+    doubted = size > LARGEST_COARSE_MM and any(one < unit_mm and size / unit_mm * one >= PLAUSIBLE_MM[0] for one in FINER_MM)
     if doubted or not PLAUSIBLE_MM[0] <= size <= PLAUSIBLE_MM[1]:
         limits = f"{PLAUSIBLE_MM[0]:g} to {PLAUSIBLE_MM[1]:g} mm"
         raise _refusal(source, f"must be a cut-out of {limits}, found {size:.0f} mm{_unit_guess(size, unit_mm)}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from scenes.io.dxf_splines import spline_words
 from scenes.io.library_remarks import printable
@@ -36,10 +36,18 @@ NEEDED = {
 }
 PLACED_ONCE = {*NEEDED, "BLOCK", "TEXT", "MTEXT", "ATTDEF", "ATTRIB", "POINT"}
 SCALES = (41, 42, 43)  # of INSERT; readers take 0 for 1
+ACROSS, UP_OR_AHEAD = (
+    {*range(10, 19)},
+    {*range(20, 29), *range(30, 38)},
+)  # x, y, z of places; 38 and 39 are a height and a thickness
+REMARK = 999
+DIRECTION = (210, 220, 230)  # DXF reference, extrusion direction: which side of its plane is up
+RATIO, LEAST_RATIO, ROUNDED = 40, 1e-6, 1e-9  # DXF reference, ELLIPSE: short axis to long; the least that drawing programs take
 NUMBERS = {*range(10, 100), *range(110, 150), *range(210, 240)}  # DXF reference, "Group Code Value Types"
 ONCE = {*range(10, 60), 70, 71, 90, *range(210, 240)}  # of what is one line, curve or copy
 OF_CORNERS = {20, 40, 41, 42, 91}  # of LWPOLYLINE: what each corner may have once, behind its 10
 PLURAL = {"LWPOLYLINE": {10, *OF_CORNERS}, "SPLINE": {*range(10, 13), *range(20, 23), *range(30, 33), 40, 41}}
+SHAPED = {*NEEDED, *PLURAL, "BLOCK"}
 EMBEDDED = 101  # what follows belongs to an object within the entity
 
 
@@ -113,16 +121,41 @@ def _words(head: str, tags: Sequence[Tag]) -> str:
     missing = [code for code in NEEDED.get(head, ()) if not codes[code]]
     if missing:
         return f"{head} lacks its group code {missing[0]}"
+    if head in SHAPED and (words := _parted_words(head, tags) or _shape_words(head, dict(reversed(tags)))):
+        return words
     once = ONCE - PLURAL.get(head, set()) if head in {*NEEDED, *PLURAL} else ()
     twice = next((code for code in sorted(once) if codes[code] > 1), None)
     return "" if twice is None else f"{head} states its group code {twice} more than once"
 
 
+def _parted_words(head: str, tags: Sequence[Tag]) -> str:
+    """What stands between the numbers of a place, or turns them round: readers take such a place for the origin."""
+    codes = [code for code, _ in tags if code != REMARK]
+    for before, code, behind in zip([0, *codes], codes, [*codes[1:], 0], strict=False):
+        if (code in ACROSS and behind != code + 10) or (code in UP_OR_AHEAD and before != code - 10):
+            return f"{head} has a place whose numbers do not stand together"
+    return ""
+
+
+def _shape_words(head: str, values: Mapping[int, str]) -> str:
+    """Numbers that a reader would put right in its own way: a direction of no length, and an ellipse higher than it is wide."""
+    if any(code in values for code in DIRECTION) and all(_is_zero(values.get(code, "0")) for code in DIRECTION):
+        return f"{head} lies in a plane of no direction"
+    ratio = _number(values.get(RATIO, "")) if head == "ELLIPSE" else 1.0
+    if ratio is not None and not LEAST_RATIO <= abs(ratio) <= 1.0 + ROUNDED:
+        return f"ELLIPSE states that its short axis is {ratio:g} times its long one"
+    return ""
+
+
 def _is_zero(value: str) -> bool:
+    return _number(value) == 0.0
+
+
+def _number(value: str) -> float | None:
     try:
-        return float(value) == 0.0
+        return float(value)
     except ValueError:
-        return False
+        return None
 
 
 def _own_codes(tags: Sequence[Tag]) -> Iterator[int]:

@@ -6,9 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 JOIN_MM = 0.01  # ends this close are one corner; drawing programs leave gaps of a few micrometres
 
@@ -38,6 +35,8 @@ def _nothing_lost(short: Sequence[Line], long: Sequence[Line]) -> None:
         raise OpenLineError("holds a curve without size; delete it, or draw the cut-out anew")
     if not short:
         return
+    from scipy.spatial import cKDTree  # here as below, for it takes long to load
+
     places = np.array([line[0] for line in short])
     ends = np.array([line[k] for line in long for k in (0, -1)]).reshape(-1, 2)
     off_mm = np.asarray(cKDTree(ends).query(places)[0]) if len(ends) else np.full(len(places), np.inf)
@@ -72,6 +71,10 @@ def _with_ends(line: Line, first: NDArray[np.float64], last: NDArray[np.float64]
 
 def _corners(ends: NDArray[np.float64]) -> NDArray[np.int64]:
     """Which corner each end belongs to: ends within reach of each other are one."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
     pairs = cKDTree(ends).query_pairs(JOIN_MM, output_type="ndarray")
     near = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(ends), len(ends)))
     return np.asarray(connected_components(near, directed=False)[1], dtype=np.int64)

@@ -13,6 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from raytrace.kept import Kept
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.conjugate import conjugate, magnification_of_focus
 from raytrace.optics.projection import field_angle_rad, image_radius_mm, undistort_radius
@@ -59,8 +60,7 @@ class FieldDoubt:
     expected_deg: float
 
 
-def rows_of(lens: Lens) -> tuple[StateRow, ...]:
-    """The scene's state rows as the zoom interpolation takes them."""
+def _rows(lens: Lens) -> tuple[StateRow, ...]:
     return tuple(
         StateRow(
             focal_mm=row.focal_mm if row.focal_mm is not None else lens.focal_mm,
@@ -73,6 +73,14 @@ def rows_of(lens: Lens) -> tuple[StateRow, ...]:
         )
         for row in lens.state
     )
+
+
+_rows_of: Kept[Lens, tuple[StateRow, ...]] = Kept(_rows)
+
+
+def rows_of(lens: Lens) -> tuple[StateRow, ...]:
+    """The scene's state rows as the zoom interpolation takes them."""
+    return _rows_of(lens)
 
 
 def four_depths(depth: PupilDepth | None) -> tuple[float, float, float, float] | None:

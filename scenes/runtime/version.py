@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from importlib.metadata import PackageNotFoundError, version
-
 
 def own_version() -> str:
     """The version of the installed program."""
+    from importlib.metadata import PackageNotFoundError, version  # here, for it takes long to load
+
     try:
         return version("brimline")
     except PackageNotFoundError:

@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from geometry.errors import GeometryError
 from scenes.io.reading import Folder, read_text
@@ -22,9 +22,28 @@ from scenes.scene_file.tables.prescription import GlassFile, glass_table
 from scenes.scene_file.tables.scene import Scene
 from scenes.scene_file.tables.tolerance_paths import PathError
 from scenes.scene_file.toml_lines import key_lines, line_of
+from scenes.states.keys import Setting, settings_of
 from scenes.states.state import State, states_of_lens
 
+
+class Selectable(Protocol):
+    """What --lens, --focus and --f-number choose by: a state, or what it is to be built from."""
+
+    @property
+    def lens_name(self) -> str:
+        """The lens's name."""
+
+    @property
+    def focus_mm(self) -> float:
+        """Focus distance from the image plane [mm]."""
+
+    @property
+    def f_number(self) -> float:
+        """The stop."""
+
+
 Content = TypeVar("Content")
+Choice = TypeVar("Choice", bound=Selectable)
 
 SAME_FOCUS_MM = 0.5  # a focus distance asked for this near one of the scene's means that one
 SAME_F_NUMBER = 0.051  # stops are said to one decimal
@@ -89,15 +108,41 @@ def with_tables(loaded: Loaded, tables: dict[str, Any]) -> Loaded:
     return replace(loaded, scene=scene, resources=resources, sha256="", lines={}, tables=tables)
 
 
-def plans_of(loaded: Loaded, lenses: Sequence[str] = ()) -> tuple[State, ...]:
-    """Every state that the scene asks for, or those of some lenses; SceneError, with lines, for every table in the way."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Unbuilt:
+    """A state that may be asked for, before its lens is traced and its box built."""
+
+    lens_name: str
+    setting: Setting
+
+    @property
+    def focus_mm(self) -> float:
+        return self.setting.focus_mm
+
+    @property
+    def f_number(self) -> float:
+        return self.setting.f_number
+
+
+def _unbuilt(loaded: Loaded) -> tuple[_Unbuilt, ...]:
+    return tuple(
+        _Unbuilt(lens_name=lens.name, setting=setting) for lens in loaded.scene.lens for setting in settings_of(loaded.scene, lens)
+    )
+
+
+def plans_of(loaded: Loaded) -> tuple[State, ...]:
+    """Every state that the scene asks for, in its order; SceneError, with lines, for every table in their way."""
+    return _built(loaded, _unbuilt(loaded))
+
+
+def _built(loaded: Loaded, wanted: Sequence[_Unbuilt]) -> tuple[State, ...]:
+    """States in the scene's order; SceneError, with lines, for every table in their way."""
     found: list[State] = []
     complaints: list[Complaint] = []
     for place, lens in enumerate(loaded.scene.lens):
-        if lenses and lens.name not in lenses:
-            continue
+        settings = [one.setting for one in wanted if one.lens_name == lens.name]
         try:
-            found += states_of_lens(loaded.scene, lens, loaded.resources)
+            found += states_of_lens(loaded.scene, lens, loaded.resources, settings)
         except ItemError as error:
             complaints.append(_built_complaint(loaded, _path_of(loaded.scene, error.item), str(error)))
         except GeometryError as error:
@@ -123,13 +168,16 @@ def _built_complaint(loaded: Loaded, path: KeyPath, problem: str) -> Complaint:
 def wanted_states(
     loaded: Loaded, *, lenses: Sequence[str] = (), focus: Sequence[str] = (), f_numbers: Sequence[float] = ()
 ) -> tuple[State, ...]:
-    """Those of the states that the scene asks for, all where nothing is said; SceneError where there is none such."""
-    return selected(plans_of(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers)
+    """Those of the states that the scene asks for, all where nothing is said; SceneError where there is none such.
+
+    No other is built: tracing the lenses of a whole show takes longer than judging one state.
+    """
+    return _built(loaded, selected(_unbuilt(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers))
 
 
 def selected(
-    plans: Sequence[State], *, lenses: Sequence[str] = (), focus: Sequence[str] = (), f_numbers: Sequence[float] = ()
-) -> tuple[State, ...]:
+    plans: Sequence[Choice], *, lenses: Sequence[str] = (), focus: Sequence[str] = (), f_numbers: Sequence[float] = ()
+) -> tuple[Choice, ...]:
     """The states of some lenses, focus distances (mm, "infinity" or "close") and stops; SceneError where there is none such."""
     kept = tuple(plans)
     if lenses:
@@ -146,14 +194,14 @@ def selected(
     return kept
 
 
-Test = Callable[[State], bool]
+Test = Callable[[Selectable], bool]
 
 
 def _stop_test(stop: float) -> Test:
     return lambda plan: abs(plan.f_number - stop) < SAME_F_NUMBER
 
 
-def _focus_test(said: str, plans: Sequence[State]) -> Test:
+def _focus_test(said: str, plans: Sequence[Selectable]) -> Test:
     if said in {"infinity", "inf"}:
         return lambda plan: math.isinf(plan.focus_mm)
     if said == "close":
@@ -171,7 +219,9 @@ def _insist_on_lenses(wanted: Sequence[str], known: list[str]) -> None:
             raise _bad_option("--lens", f'the scene has no lens "{name}"; {did_you_mean(name, known)}')
 
 
-def _insist_on_some(option: str, wanted: Sequence[tuple[str, Test]], plans: Sequence[State], words: Callable[[State], str]) -> None:
+def _insist_on_some(
+    option: str, wanted: Sequence[tuple[str, Test]], plans: Sequence[Selectable], words: Callable[[Selectable], str]
+) -> None:
     for said, test in wanted:
         if not any(test(plan) for plan in plans):
             known = ", ".join(dict.fromkeys(words(plan) for plan in plans))

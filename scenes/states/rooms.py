@@ -118,11 +118,9 @@ class Rooms:
             part=part.name,
             kind=part.kind,
             clearance_mm=room_mm,
-            range_mm=(room_mm, room_mm),
             point_mm=point,
             where=where,
             guide=guide,
-            variant=0,
         )
 
     def _is_beyond(self, beam: GuideBeam, part: Part) -> bool:

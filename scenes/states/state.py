@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from geometry.body import Assembly
@@ -14,7 +14,7 @@ from raytrace.optics.camera import Guide, PixelGrid, guide_of_aspect, whole_fram
 from raytrace.optics.lens import LensState
 from scenes.rig.box import box_place, build_box
 from scenes.rig.box_notes import box_facts, box_notes
-from scenes.rig.contradictions import filter_contradictions, lens_contradictions
+from scenes.rig.contradictions import box_contradictions, lens_contradictions
 from scenes.rig.doubtful_numbers import doubtful_notes
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.lens import field_guess_percent, front_travel_mm, lens_variants
@@ -134,12 +134,12 @@ def _states(scene: Scene, resources: Resources) -> Iterator[State]:
         yield from states_of_lens(scene, lens, resources)
 
 
-def states_of_lens(scene: Scene, lens: Lens, resources: Resources) -> Iterator[State]:
-    """Every state of one lens; GeometryError or ItemError where its box or the lens itself cannot be built."""
+def states_of_lens(scene: Scene, lens: Lens, resources: Resources, settings: Iterable[Setting] | None = None) -> Iterator[State]:
+    """States of one lens, every one without `settings`; GeometryError or ItemError where its box or the lens cannot be built."""
     grid = pixel_grid(scene.camera)
     guides = guides_of(scene.camera, grid)
     facts: dict[float, tuple[Note, ...]] = {}  # by how far the front rim has come out: it may run into the box
-    for setting in settings_of(scene, lens):
+    for setting in settings_of(scene, lens) if settings is None else settings:
         travel_mm = front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
         if travel_mm not in facts:
             facts[travel_mm] = _facts(scene, lens, resources, travel_mm)
@@ -190,7 +190,7 @@ def plan_state(
         assembly=assembly,
         grid=grid,
         guides=guides,
-        notes=(*notes, *lens_notes.around(filter_contradictions(fitted), focus_notes(box, states))),
+        notes=(*notes, *lens_notes.around(box_contradictions(fitted), focus_notes(box, states))),
         lens_notes=lens_notes,
         field_guess_percent=guess,
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -159,6 +160,7 @@ def _held_whole(have: Sequence[_Reach], tried: Sequence[_Reach]) -> NDArray[np.b
     return held
 
 
+@cache
 def _toward() -> FloatArray:
     turns = 2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
     return np.column_stack([np.cos(turns), np.sin(turns)])
@@ -210,9 +212,14 @@ def _reach(lens: Lens, grid: PixelGrid, fields_mm: Sequence[FloatArray], setting
     variants = lens_variants(lens, grid, None, focal_mm=setting.focal_mm, focus_mm=setting.focus_mm, f_number=setting.f_number)
     travel = 0.0 if moves_with_front else front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
     planes_mm = np.array(PLANES_MM) - travel
-    rims_mm = np.stack([_rims_mm(variant.lens, field, planes_mm) for variant in variants for field in fields_mm])
-    reach_mm = np.nan_to_num(rims_mm @ _toward().T, nan=-np.inf).max(axis=2)
-    return _Reach(rims_mm, reach_mm)
+    rims_mm = [_rims_mm(variant.lens, field, planes_mm) for variant in variants for field in fields_mm]
+    return _Reach(np.stack(rims_mm), np.stack([_farthest_mm(points) for points in rims_mm]))
+
+
+def _farthest_mm(points_mm: FloatArray) -> FloatArray:
+    """How far points (P, N, 2) reach in each direction (P, DIRECTIONS); -inf where all are nan."""
+    far_mm = np.fmax.reduce(points_mm @ _toward().T, axis=1)
+    return np.where(np.isnan(far_mm), -np.inf, far_mm)
 
 
 def _rims_mm(lens: LensState, field_mm: FloatArray, planes_mm: FloatArray) -> FloatArray:

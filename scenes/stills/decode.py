@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import struct
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ LARGEST_SIDE = 20_000  # pixels: no camera of today records more, and a slip of 
 LARGEST_COUNT = 150_000_000  # pixels
 LEAST_SIDE = 96
 PNG_COLOUR, PNG_PALETTE = 25, 3  # byte of the colour type, and that of a palette. Source: PNG specification, IHDR
+JPEG_SCAN, JPEG_END = 0xDA, b"\xff\xd9"  # ITU-T T.81, table B.1: start of scan, end of image
 KINDS = "TIFF, PNG, JPEG or EXR"
 EXR_WORDS = "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF"
 SUFFIXES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".exr", ".dng")
@@ -115,22 +117,28 @@ def _tiff_size(data: bytes) -> tuple[int, int] | None:
 
     try:
         with tifffile.TiffFile(io.BytesIO(data)) as file:
-            page = file.pages[0]
-            return int(page.shape[1]), int(page.shape[0])
+            page = file.pages.first
+            return int(page.imagewidth), int(page.imagelength)
     except Exception:  # noqa: BLE001 - the decoder says what is wrong
         return None
 
 
 def _jpeg_size(data: bytes) -> tuple[int, int] | None:
     """From the frame header: marker FFC0 to FFCF but for C4, C8 and CC. Source: ITU-T T.81, B.2.2."""
-    at = 2
-    while at + 9 < len(data) and data[at] == 0xFF:
-        marker = data[at + 1]
+    for marker, at in _jpeg_segments(data):
         if 0xC0 <= marker <= 0xCF and marker not in {0xC4, 0xC8, 0xCC}:
             height, width = struct.unpack(">HH", data[at + 5 : at + 9])
             return width, height
-        at += 2 + struct.unpack(">H", data[at + 2 : at + 4])[0]
     return None
+
+
+def _jpeg_segments(data: bytes) -> Iterator[tuple[int, int]]:
+    """Marker and place of what stands before the picture's own codes, and of the head of these. Source: ITU-T T.81, B.1.1."""
+    at, marker = 2, 0
+    while at + 9 < len(data) and data[at] == 0xFF and marker != JPEG_SCAN:
+        marker = data[at + 1]
+        yield marker, at
+        at += 2 + struct.unpack(">H", data[at + 2 : at + 4])[0]
 
 
 def _insist_on_size(size: tuple[int, int] | None, name: str) -> None:
@@ -159,6 +167,9 @@ def _read_png(data: bytes) -> NDArray[Any]:
 def _read_jpeg(data: bytes) -> NDArray[Any]:
     from imagecodecs import jpeg8_decode
 
+    begin = next((at for marker, at in _jpeg_segments(data) if marker == JPEG_SCAN), 0)
+    if data.find(JPEG_END, begin) < 0:  # its reader would fill the rest with grey: light where the box may be dark
+        raise ValueError("its codes do not end")
     codes = jpeg8_decode(data)
     if codes.ndim == 3 and codes.shape[2] == 4:
         raise _UnfitError("has inks (CMYK) in place of light; save it as RGB")

@@ -20,6 +20,7 @@ from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
 from scenes.states.judgement import without_glass
 from scenes.states.names import the
 from scenes.states.rooms import PLENTY_MM
+from scenes.verdicts.closer import Closest, brought_closer, closest
 
 if TYPE_CHECKING:
     from raytrace.judge.rooms import GuideBeam
@@ -51,11 +52,10 @@ WIDER = {
     Kind.BACK: "use a bore of {size} in {part}",
     Kind.SEAL: "replace {part} by one of {size} inside",
 }
+SMALLER_NEARER = {Kind.TRAY, Kind.BACK}  # the beam they pass is smaller nearer to the lens
 INSTEAD = {  # another way, told where nothing else has to change
     Kind.MASK: ", or leave it out",
     Kind.HOOD: ", or make it shorter",
-    Kind.TRAY: ", or bring the box closer to the lens",
-    Kind.BACK: ", or bring the box closer to the lens",
     Kind.SEAL: ", or push it back over the barrel",
 }
 
@@ -134,12 +134,49 @@ def remedy_words(plan: State) -> str:
         named = [the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]]
         rest = len(to_blame) - MANY_PARTS
         names = listed([*named, f"{rest} more part{'s' if rest > 1 else ''}"])
-        return f"no single change helps: {names} stand too far in; bring the whole box closer to the lens, or use a wider one"
+        return _nearer(plan, min(spare.values()), f"no single change helps: {names} stand too far in")
     changes = tuple(_changes(plan, to_blame, light))
     told = listed([change.words for change in changes])
     if len(to_blame) == 1 and not changes[0].gone:
         told += INSTEAD.get(to_blame[0].kind, "")
-    return f"{told}: {_outcome(plan, changes, light)}"
+    nearer = _nearer(plan, min(spare.values())) if len(to_blame) == 1 and to_blame[0].kind in SMALLER_NEARER else ""
+    return f"{told}: {_outcome(plan, changes, light)}{nearer and f', or {nearer}'}"
+
+
+def _nearer(plan: State, spare_mm: float, otherwise: str = "") -> str:
+    """By how few whole mm the box has to come closer to the lens for the state to be clear, and how it is then; else `otherwise`.
+
+    spare_mm is the least of any part where the box stands now. What stands in the beam with the box as close as it can come is told
+    with `otherwise`.
+    """
+    most = closest(plan)
+
+    @cache
+    def tried(by_mm: int) -> tuple[tuple[Part, ...], Light]:
+        there = brought_closer(plan, by_mm)
+        return there.box.parts, light_of(there, ())
+
+    def spare(by_mm: int) -> float:
+        parts, light = tried(by_mm)
+        return min(light.spare_mm(part) for part in parts)
+
+    by_mm = least_clear(spare, spare_mm, most.by_mm) if most is not None and most.by_mm else None
+    if by_mm:
+        parts, light = tried(by_mm)
+        return f"bring the box {by_mm} mm closer to the lens: then clear{_room_words([light.rooms_mm(part) for part in parts])}"
+    if not otherwise or most is None:
+        return f"{otherwise}; use a wider box" if otherwise else ""
+    return f"{otherwise}; {_closest_words(most, *tried(most.by_mm))}; use a wider box"
+
+
+def _closest_words(most: Closest, parts: Sequence[Part], light: Light) -> str:
+    """Why bringing the box closer does not help."""
+    if most.by_mm < 1:
+        return "the box can come no closer to the lens"
+    room_mm, part = min(((light.room_mm(part), part) for part in parts), key=lambda one: one[0])
+    met = f" before {the(most.part)} meets it" if most.part else ""
+    left = f"{the(part.name)} still stands in the beam" if room_mm <= 0.0 else _left_words(part, room_mm)
+    return f"the box can come {most.by_mm} mm closer to the lens{met}, and then {left}"
 
 
 def _swings(parts: Sequence[Part]) -> Iterator[Part]:

@@ -17,7 +17,7 @@ from scenes.verdicts.in_glass import UNTOLD, why_untold
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, TOLD_LOSS_STOPS, loss_words
 from scenes.verdicts.proof_words import proof_words
 from scenes.verdicts.rooms import PartResult
-from scenes.verdicts.verdict import GuideVerdict, at_words
+from scenes.verdicts.verdict import GuideVerdict, at_words, room_without_glass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -327,5 +327,7 @@ def _light_sentence(state: StateResult) -> str:
         return "nothing visible is lost; the frame could be no wider"
     if guide.lacks_room:
         return f"nothing visible is lost; {guide.lack_words}"
+    if guide.word is Word.TIGHT and guide.trays_empty is not None and not guide.trays_empty.enough:
+        return f"nothing visible is lost, but {room_without_glass(guide.trays_empty)}"
     room = f"{'more than ' if guide.margin.capped else ''}{guide.margin.percent:.0f} % wider"
     return f"nothing visible is lost; the frame could be {room}"

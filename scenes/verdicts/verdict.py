@@ -117,7 +117,7 @@ def with_room(guide: GuideVerdict, *, room_mm: float | None, needed_mm: float, n
     if not told.lacks_room or guide.word is not Word.CLEAR:
         return told
     where = f"tightest at {the(nearest)}" if nearest else "every corner and edge"
-    step = f"confirm it on the test shoot ({where}), or measure the pupil off axis and give the lens its pupil_walk"
+    step = f"confirm it on the test shoot ({where}), or measure the pupil off axis too (pupil_walk)"
     return replace(told, word=Word.TIGHT, next_step=step)
 
 
@@ -140,8 +140,13 @@ def with_trays_empty(guide: GuideVerdict, empty: TraysEmpty | None) -> GuideVerd
 def only_with_glass(empty: TraysEmpty) -> str:
     """Why a frame is clear with its filters only: 'with the trays empty the mask stands 1.7 mm in the beam, top right, ...'."""
     loss = f", and {lost_words(empty.loss_stops)}" if empty.loss_stops is not None and empty.loss_stops > 0.0 else ""
+    return f"{room_without_glass(empty)}, {empty.where}{loss}"
+
+
+def room_without_glass(empty: TraysEmpty) -> str:
+    """The same in short: 'with the trays empty the mask has 2.2 mm of room'."""
     how = f"stands {-empty.room_mm:.1f} mm in the beam" if empty.room_mm <= 0.0 else f"has {empty.room_mm:.1f} mm of room"
-    return f"with the trays empty {the(empty.part)} {how}, {empty.where}{loss}"
+    return f"with the trays empty {the(empty.part)} {how}"
 
 
 Remedy = Callable[[], str]  # what takes every part out of the light, in words; '' where that is not known

@@ -10,7 +10,7 @@ from geometry.fixtures import RodSpec, barrel, front_ring, rods
 from geometry.flags import extension, flag
 from geometry.notes import Note, Severity
 from geometry.outline import RoundedRectangle
-from geometry.overlap import glass_overlap_notes, mean_depth_mm, overlap_mesh, overlap_notes
+from geometry.overlap import glass_overlap_notes, mean_depth_mm, overlap_notes
 from geometry.parts import back_plate, box_pose, hood, mask, opening, seal, tray
 
 BOX = box_pose(ahead_mm=4, tilt_deg=6, offset_up_mm=2, back_thickness_mm=4)
@@ -97,11 +97,6 @@ def test_touching_is_not_overlapping():
 def test_a_hundredth_of_a_millimetre_is_contact_and_a_third_is_not():
     assert overlap_notes([stage(10, "rear tray"), stage(17.99, "front tray")]) == ()
     assert len(overlap_notes([stage(10, "rear tray"), stage(17.7, "front tray")])) == 1
-
-
-def test_shared_room_of_two_blocks_has_the_closed_forms_volume():
-    shared = overlap_mesh(block((40, 30, 20), (0, 0, 0), "a"), block((40, 30, 20), (35, 5, 12), "b"))
-    assert shared.volume == pytest.approx(5 * 25 * 8)
 
 
 def test_mean_depth_of_a_thin_sheet_is_its_thickness():

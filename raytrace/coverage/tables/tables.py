@@ -172,7 +172,8 @@ def _hull_trial(points: FloatArray) -> Ints:
     low_z, high_z = points[:, 2].min(), points[:, 2].max()
     lean = (2 * (points[:, 2] - low_z) / max(high_z - low_z, 1e-9) - 1) * np.ptp(points[:, :2])
     across = points[:, :2] @ np.array([np.cos(angle), np.sin(angle)])
-    return np.unique([int(np.argmax(across[:, k] + s * lean)) for k in range(len(angle)) for s in (-0.3, 0.3)])
+    far = {int(np.argmax(across[:, k] + s * lean)) for k in range(len(angle)) for s in (-0.3, 0.3)}
+    return np.array(sorted(far))  # np.unique would load masked arrays first
 
 
 def _finished(draft: _Draft, glasses: Sequence[Glass]) -> Tables:

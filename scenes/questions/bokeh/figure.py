@@ -24,6 +24,8 @@ from scenes.states.names import state_words
 MARGIN_MM, GAP_MM = 10.0, 8.0
 OVERLAP = 2.0  # of neighbouring lattice cells, so that no gaps show between them
 PANEL_BOTTOM_MM, PANEL_TOP_MM = 42.0, 168.0
+LINE_MM = 4.0  # a line of words and the gap below it
+WHOLE_SHARE = 0.99  # of the largest highlight's points: the lattice meets an edge that leans a little otherwise
 
 
 def bokeh_figure(state: StateBokeh) -> Figure:
@@ -38,7 +40,7 @@ def bokeh_figure(state: StateBokeh) -> Figure:
         space = Box(left, PANEL_BOTTOM_MM, left + half, PANEL_TOP_MM)
         page.text(left, PANEL_TOP_MM + 4, title, BODY_PT, weight="bold")
         _panel(page, space, state, with_box)
-    page.text(MARGIN_MM, 26, _legend(state), LABEL_PT, colour=INK)
+    page.text(MARGIN_MM, 26, f"{_legend(state)}{lens_cuts(state)}", LABEL_PT, colour=INK)
     foot = f"{FAR_WORDS} Seen from behind the camera; {ACROSS} x {UPRIGHT} places of {_frame_words(state)}."
     page.text(MARGIN_MM, 16, foot, FOOT_PT, colour=SOFT_INK)
     return page.figure
@@ -60,13 +62,20 @@ def _legend(state: StateBokeh) -> str:
     return f"In the middle of the picture the box takes {state.box_stops:.2f} stop and the filters {state.glass_stops:.2f}."
 
 
+def lens_cuts(state: StateBokeh) -> str:
+    """Whose work it is that highlights are cut without the box too; '' where none is."""
+    lit = state.blurs.lit.sum(axis=1)
+    return " What is cut without the box too, the lens's own front cuts." if lit.min() < WHOLE_SHARE * lit.max() else ""
+
+
 def _panel(page: Page, space: Box, state: StateBokeh, with_box: bool) -> None:
     axes = page.axes(space, facecolor=BOKEH_NIGHT, xticks=[], yticks=[])
     axes.set_xlim(0, space.width)
     axes.set_ylim(0, space.height)
     axes.set_aspect("equal")
     wide, tall = space.width / ACROSS, space.height / UPRIGHT
-    scale = 0.42 * min(wide, tall) / _largest_mm(state)
+    radius = 0.42 * min(wide, tall)
+    scale, under = radius / _largest_mm(state), min(radius + 1.0, tall / 2 - LINE_MM)
     for k in range(ACROSS * UPRIGHT):
         x, y = (k % ACROSS + 0.5) * wide, space.height - (k // ACROSS + 0.5) * tall
         places = np.column_stack([state.blurs.right_mm[k], state.blurs.up_mm[k]]) * scale + [x, y]
@@ -76,7 +85,7 @@ def _panel(page: Page, space: Box, state: StateBokeh, with_box: bool) -> None:
             axes.scatter(places[which, 0], places[which, 1], s=size, c=colour, marker="s", linewidths=0, rasterized=True)
         lost = float(state.blurs.lost_share[k])
         if with_box and lost >= SEEN_SHARE:
-            axes.text(x, y - 0.49 * tall, f"-{100 * lost:.0f} %", color=PAPER, fontsize=LABEL_PT, ha="center", va="bottom")
+            axes.text(x, y - under, f"-{100 * lost:.0f} %", color=PAPER, fontsize=LABEL_PT, ha="center", va="top")
 
 
 def _largest_mm(state: StateBokeh) -> float:

@@ -237,7 +237,7 @@ def _write_sides(page: Page, frame: Box, losses: Mapping[str, float]) -> None:
         if page.is_free(page.text_box(x, y, middle, LABEL_PT, ha="center")):
             page.text(x, y, middle, LABEL_PT, ha="center")
     page.text(frame.left - 13.4, frame.at(0, 0.5)[1], told["left"], LABEL_PT, ha="right", va="center", upright=False)
-    page.text(frame.right + 1.2, frame.at(0, 0.5)[1], told["right"], LABEL_PT, va="center", upright=False)
+    page.text(frame.right + 2.6, frame.at(0, 0.5)[1], told["right"], LABEL_PT, va="center", upright=False)
 
 
 def _name_guides(page: Page, axes: Axes, frame: Box, guides: Sequence[Guide]) -> None:
@@ -252,7 +252,7 @@ def _name_guides(page: Page, axes: Axes, frame: Box, guides: Sequence[Guide]) ->
 def _along_guide(corners: NDArray[np.float64], half_mm: float) -> Iterator[tuple[float, float]]:
     (left, top), (right, bottom) = corners[0], corners[2]
     for y in (bottom + 2.4, top - 2.4, bottom - 2.4, top + 2.4):
-        for x in (left + half_mm, right - half_mm, (left + right) / 2):
+        for x in (left + half_mm, right - half_mm, (left + right) / 2, left + (right - left) / 4, right - (right - left) / 4):
             yield float(x), float(y)
 
 

@@ -333,9 +333,11 @@ def cut_sheets(plan: State, state: StateResult, scene_title: str) -> dict[str, F
 
 
 def cut_sentence(state: StateResult) -> str:
-    """Where the beam comes nearest, on whichever sheet."""
-    nearest = without_front(nearest_words(state.parts))
-    return f"Nearest to the beam: {nearest}" if nearest else "No part comes near the beam"
+    """Where the beam comes nearest to a part, or a part stands deepest in it, on whichever sheet."""
+    part, words = nearest_part(state.parts), without_front(nearest_words(state.parts))
+    if part is None or part.clearance_mm is None:
+        return "No part comes near the beam"
+    return f"{'Deepest in' if part.clearance_mm < 0 else 'Nearest to'} the beam: {words}"
 
 
 def _worst_first(guides: Sequence[Guide], worst: str) -> tuple[Guide, ...]:

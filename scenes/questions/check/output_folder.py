@@ -65,7 +65,7 @@ class Recorder:
     kept_as: dict[Path, str] = field(default_factory=dict)  # 3D pictures of kept states
     entries: dict[str, SheetEntry] = field(default_factory=dict)
     waiting: list[Job] = field(default_factory=list)
-    unready: int = 0  # states whose 3D pictures are being got ready
+    unready: int = 0  # 3D pictures that are being got ready
     places: dict[Path, int] = field(default_factory=dict)  # of 3D pictures, in the order in which they were asked for
     left_out: list[tuple[Path, str]] = field(default_factory=list)
     problem: str = ""
@@ -137,18 +137,18 @@ class Recorder:
     def views(self) -> list[tuple[Callable[..., Gathered], Callable[[Gathered | WorkerDied], None]]]:
         """Calls that get the 3D pictures of each lens's worst state ready, but for those that every state has."""
         named = tuple(view for view in VIEWS if view not in SIDE_VIEWS) if self.request.all_3d else VIEWS
-        found = [one for one in self.worst.values() if self.request.solid]
-        self.unready = len(found)
+        found = [(one, view) for one in self.worst.values() if self.request.solid for view in named]
+        self.unready = len(found)  # one at a time: the first is drawn while the next is got ready
         return [
-            (partial(gather_views, one.plan, one.state, one.map_, self.request, named), partial(self._take_views, one))
-            for one in found
+            (partial(gather_views, one.plan, one.state, one.map_, self.request, [view]), partial(self._take_view, one, view[1]))
+            for one, view in found
         ]
 
-    def _take_views(self, found: Worst, gathered: Gathered | WorkerDied) -> None:
+    def _take_view(self, found: Worst, name: str, gathered: Gathered | WorkerDied) -> None:
         """Note what a call has got ready."""
         self.unready -= 1
         if isinstance(gathered, WorkerDied):
-            self.trouble.append(f"{found.plan.key}: no 3D pictures: the process that got them ready has ended")
+            self.trouble.append(f"{found.plan.key}/{name} was left out: the process that got it ready has ended")
             return
         self.trouble += gathered.trouble
         self._queue(gathered.jobs, found.kept)
@@ -162,7 +162,7 @@ class Recorder:
 
     def pictures_left(self) -> int:
         """How many 3D pictures are still to be drawn, at most."""
-        return len(self.waiting) + self.unready * len(VIEWS)
+        return len(self.waiting) + self.unready
 
     def draw_beside(self, idle: bool) -> Callable[[], None] | None:
         """A 3D picture to draw where there is no state to check, or where too many wait."""

@@ -12,21 +12,25 @@ from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
 from scenes.questions.design.bench import Held
+from scenes.questions.design.bends import most_bent
 from scenes.questions.design.contradictions import Contradiction, WayOut
-from scenes.questions.design.designer import choice_words
+from scenes.questions.design.picks import choices_words
 from scenes.questions.design.reasons import Price, Reason
 from scenes.questions.design.report import Report, Shown, design_report
 from scenes.questions.design.text import (
     CAUTIONS,
     answer_words,
     contradiction_words,
+    guess_words,
     next_words,
     price_words,
     reason_words,
+    ruled_out_words,
     value_words,
     way_words,
 )
 from scenes.runtime.progress import Tick, silent
+from scenes.scene_file.tables.box import Mask
 from scenes.states.names import state_words
 
 if TYPE_CHECKING:
@@ -80,11 +84,13 @@ class DesignAnswer(Answer):
             yield from _contradiction_blocks(report.contradiction)
         if report.refused or report.ruled_out:
             yield Gap()
-        for words in report.ruled_out:
+        for words in ruled_out_words(report):
             yield Note(f"ruled out: {words}")
         for words in report.refused:
             yield Note(f"not shown, for it is not clear: {words}")
         yield Gap()
+        for words in guess_words(report):
+            yield Note(words)
         yield NextStep(self.next_step)
         for words in CAUTIONS:
             yield Note(words)
@@ -113,7 +119,8 @@ class DesignAnswer(Answer):
             "needed_mm": finite(report.needed_mm),
             "designs": [design_data(number, shown) for number, shown in enumerate(report.shown, 1)],
             "prices": [_price_data(price) for price in report.prices],
-            "ruled_out": list(report.ruled_out),
+            "ruled_out": [f"{choices}: {why}" for choices, why in report.ruled_out.items()],
+            "guessed": list(guess_words(report)),
             "not_shown": list(report.refused),
             "contradiction": [] if found is None else [wish.words for wish in found.wishes],
             "lenses_alike": [] if found is None else list(found.alike),
@@ -178,10 +185,20 @@ def design_data(number: int, shown: Shown) -> dict[str, Any]:
         "room_mm": finite(shown.room_mm),
         "margin_percent": finite(shown.margin_percent),
         "nearest_state": shown.nearest.key,
+        "drop_mm": finite(most_bent(shown.bends)[1]) if shown.bends else None,
+        "clear_bent": not shown.why_bent if shown.bends else None,
         "clear_builds_share": finite(shown.clear_builds),
-        "choices": [{"of": path, "value": choice_words(value)} for path, value in design.pick.items()],
+        "choices": [{"of": path, "value": words} for path, words in choices_words(design.pick).items()],
+        "masks": [_mask_data(mask) for mask in design.scene.box.mask],
+        "mask_area_mm2": finite(outside.mask_area_mm2),
         "measures": [_reason_data(reason) for reason in shown.reasons],
     }
+
+
+def _mask_data(mask: Mask) -> dict[str, Any]:
+    """A mask for programs: no lenses named, for all; no opening, by its drawing."""
+    opening = mask.opening_mm or (mask.opening_diameter_mm and (mask.opening_diameter_mm,))
+    return {"name": mask.name, "lenses": list(mask.lenses or ()), "opening_mm": [finite(side) for side in opening or ()]}
 
 
 def _reason_data(reason: Reason) -> dict[str, Any]:
@@ -249,4 +266,4 @@ def design_columns(rows: Sequence[Shown]) -> tuple[Column[Shown], ...]:
 
 
 def _choices(row: Shown) -> str:
-    return ", ".join(map(choice_words, row.design.pick.values())) or "-"
+    return ", ".join(choices_words(row.design.pick).values()) or "-"

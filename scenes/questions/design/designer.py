@@ -14,10 +14,14 @@ from geometry.notes import Severity
 from raytrace.stray.light_on_glass import Reach, reach_of
 from scenes.changes.flag_places import set_flags
 from scenes.questions.design.bench import Asked, Held, LensBench
+from scenes.questions.design.between_corners import is_less
 from scenes.questions.design.ends import deepest, levelled
+from scenes.questions.design.masks import groups_of, with_masks
 from scenes.questions.design.outside import MEASURES, Outside, outside_of
+from scenes.questions.design.picks import counted, is_of, is_there, pick_words, rounded, trying_words, values_of
 from scenes.questions.design.places import placed
 from scenes.questions.design.search import Found
+from scenes.questions.design.shares import MOST_EXACT, MOST_WAYS, named, own_notches, shares
 from scenes.questions.design.space import Knob, Space, space_of
 from scenes.questions.design.trays import with_trays
 from scenes.questions.design.tries import Notches, Try
@@ -26,7 +30,7 @@ from scenes.rig.box_notes import box_notes
 from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import PART_KEYS, Box, BoxPart
-from scenes.scene_file.tables.design import TRAYS, DesignRow, tray_of
+from scenes.scene_file.tables.design import MASKS, TRAYS, DesignRow
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.states.clear_rule import room_needed_mm
@@ -38,6 +42,7 @@ from scenes.states.state import State
 from scenes.states.stray import light_in_frame, setup_of, stray_lights
 
 WEIGHT = "weight"  # may fall as an opening grows, so nothing is certain of the least
+SAME_MM2 = 1e-6  # openings of masks that differ by less are one
 WIDER = 3.0  # how far beyond its end a measure is tried that is asked what it would need
 
 
@@ -64,7 +69,11 @@ class Design:
     @property
     def values(self) -> dict[str, Any]:
         """Everything that is to be changed in a scene that has the design's trays."""
-        return {**{path: value for path, value in self.pick.items() if path != TRAYS}, **self.measures}
+        return {**values_of(self.pick), **self.measures}
+
+    def measure(self, path: str) -> float:
+        """A measure that a design may set; of several masks the largest."""
+        return max(value for own, value in self.measures.items() if is_of(own, path, self.pick))
 
 
 @dataclass(slots=True)
@@ -78,6 +87,7 @@ class Designer:
     _dark: dict[tuple[object, ...], bool] = field(default_factory=dict)
     _faults: dict[tuple[object, ...], str] = field(default_factory=dict)
     ruled_out: dict[str, str] = field(default_factory=dict)
+    build_shares: dict[object, tuple[float, float]] = field(default_factory=dict)
     so_far: dict[Wishes, Design] = field(default_factory=dict)  # the best found on the way, by what is asked
     _solved: dict[tuple[str, Wishes, tuple[str, ...]], Design | None] = field(default_factory=dict)
 
@@ -116,10 +126,37 @@ class Designer:
 
     def solved(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Design | None:
         """The best design of one set of choices; None where none works."""
-        key = (repr(sorted(pick.items())), wishes, small)
+        key = (repr(sorted(pick.items())), replace(wishes, clear_builds=None), small)  # builds are told as room
         if key not in self._solved:
-            self._solved[key] = self._solve(pick, wishes, small)
+            solve = self._shared if isinstance(pick.get(MASKS), int) else self._solve
+            self._solved[key] = solve(pick, wishes, small)
         return self._solved[key]
+
+    def _shared(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Design | None:
+        """The best design of a number of masks, whichever lenses share one."""
+        if not wishes.lenses:
+            return None
+        alike = {**pick, MASKS: (wishes.lenses,)}
+        attempt = self.attempt(alike, wishes, small)
+        found, own = None, own_notches(attempt)
+        if not own:
+            self.ruled_out.setdefault(pick_words(pick), self._why_not(alike, attempt))
+        ways, exact = shares(attempt, own, pick[MASKS]) if own else [], len(own) <= MOST_EXACT
+        for tried, (area_mm2, places) in enumerate(ways):
+            if tried == MOST_WAYS:
+                exact = False
+                break
+            if found is not None and found.found.is_proven and area_mm2 >= found.outside.mask_area_mm2 - SAME_MM2:
+                break  # none of the rest can be tighter
+            one = self.solved({**pick, MASKS: named(places, wishes.lenses)}, wishes, small)
+            if one is not None and (found is None or _is_better(one, found)):
+                found = one
+            if found is None and self.solved({**pick, MASKS: tuple((name,) for name in wishes.lenses)}, wishes, small) is None:
+                break  # what does not work with a mask for each lens works with no fewer
+        if found is None:
+            return None
+        self.ruled_out.pop(pick_words(pick), None)
+        return found if exact else replace(found, found=replace(found.found, trials=max(found.found.trials, 1)))
 
     def _solve(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Design | None:
         attempt = self.attempt(pick, wishes, small)
@@ -134,9 +171,8 @@ class Designer:
         found = placed(attempt, turns=bool(wishes.lights), tick=self.tick, keep=keep)
         if found is not None:
             return self.designed(pick, attempt, found)
-        if pick:
-            words = pick_words(pick)
-            self.ruled_out.setdefault(words, self._why_not(pick, attempt))
+        if pick and counted(pick) in self.picks:
+            self.ruled_out.setdefault(pick_words(pick), self._why_not(pick, attempt))
         return None
 
     def _why_not(self, pick: Mapping[str, Any], attempt: Try) -> str:
@@ -163,9 +199,11 @@ class Designer:
         return self._bases[key]
 
     def _chosen(self, pick: Mapping[str, Any]) -> Loaded:
-        """Trays first, then what is chosen of those that are there."""
+        """Trays and masks first, then what is chosen of those that are there."""
         loaded = with_trays(self.loaded, pick[TRAYS]) if TRAYS in pick else self.loaded
-        values = {path: value for path, value in pick.items() if path != TRAYS}
+        if MASKS in pick:
+            loaded = with_masks(loaded, groups_of(pick[MASKS], [lens.name for lens in loaded.scene.lens]))
+        values = values_of(pick)
         return changed(loaded, values) if values else loaded
 
     def remade(self, design: Design) -> Loaded:
@@ -176,7 +214,7 @@ class Designer:
         """One set of choices with what is asked of it."""
         scene, outlines = self.base(pick).scene, self.base(pick).resources.outlines
         assert scene.design is not None
-        space = _widened(space_of(scene, scene.design), wishes.wide)
+        space = _widened(space_of(scene, scene.design), wishes.wide, pick)
         benches = [self.benches[lens] for lens in wishes.lenses]
         outsides: dict[Notches, Outside] = {}
 
@@ -211,7 +249,7 @@ class Designer:
             return all(self._is_dark(key, tried, bench, light) for light in wishes.lights for bench in benches)
 
         asked = Asked(more_mm=wishes.more_mm, walk=wishes.walk)
-        words = _trying(self.picks, pick)
+        words = trying_words(self.picks, pick)
         return Try(
             scene,
             space,
@@ -224,6 +262,7 @@ class Designer:
             holds=holds,
             light=light,
             looking=lambda: self.tick(0, words),
+            bends=dict(wishes.bends),
         )
 
     def fault(self, pick: Mapping[str, Any], attempt: Try, notches: Notches) -> str:
@@ -248,16 +287,6 @@ class Designer:
             fitted = box_for(scene, bench.lens)
             self._dark[own] = all(is_kept_off(state.with_box(fitted), light) for state in bench.states)
         return self._dark[own]
-
-
-def is_there(path: str, pick: Mapping[str, Any]) -> bool:
-    """Whether what a path names is a value of a design whose trays are chosen: not the trays themselves, nor one left out."""
-    return path != TRAYS and (TRAYS not in pick or not tray_of(path) or tray_of(path) in pick[TRAYS])
-
-
-def rounded(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Values by key path as a scene file says them."""
-    return {path: round(value, 4) if isinstance(value, float) else value for path, value in values.items()}
 
 
 def of_lenses(scene: Scene, names: Sequence[str]) -> Scene:
@@ -295,25 +324,6 @@ def _looked_over_at(fitted: Box, lens: Lens, state: State) -> str:
         if note.severity is Severity.FAULT or note.doubts_light:
             return f"{note.part}: {note.text}"
     return ""
-
-
-def pick_words(pick: Mapping[str, Any]) -> str:
-    """A set of choices, each by its key path."""
-    return ", ".join(f"{path} = {choice_words(value)}" for path, value in pick.items())
-
-
-def choice_words(value: Any) -> str:
-    """A chosen value; of trays their names from the lens on."""
-    if isinstance(value, list | tuple) and all(isinstance(one, str) for one in value):
-        return " + ".join(value) or "no tray"
-    return str(value)
-
-
-def _trying(picks: Sequence[Mapping[str, Any]], pick: Mapping[str, Any]) -> str:
-    """'trying choices 2 of 9, box.stage[rear].filter.size = 4x5.65'."""
-    if not pick or pick not in picks:
-        return "trying sizes"
-    return f"trying choices {picks.index(pick) + 1} of {len(picks)}, {pick_words(pick)}"
 
 
 def blocked(attempt: Try) -> Iterator[Held]:
@@ -356,10 +366,20 @@ def _share(knob: Knob, notch: int) -> float:
     return (knob.values[notch] - knob.low) / span if span > 0 else 0.0
 
 
-def _widened(space: Space, wide: Sequence[tuple[str, float | None]]) -> Space:
+def _is_better(one: Design, other: Design) -> bool:
+    """Whether a design is smaller by what is to be small before the weight, or as small with tighter masks."""
+    told = len(one.found.bound)
+    if is_less(one.found.cost[:told], other.found.cost[:told]) or is_less(other.found.cost[:told], one.found.cost[:told]):
+        return is_less(one.found.cost[:told], other.found.cost[:told])
+    return one.outside.mask_area_mm2 < other.outside.mask_area_mm2 - SAME_MM2
+
+
+def _widened(space: Space, wide: Sequence[tuple[str, float | None]], pick: Mapping[str, Any]) -> Space:
     """The space with some measures allowed beyond the end that leaves most room."""
-    ends = dict(wide)
-    return replace(space, knobs=tuple(_wide(knob, ends[knob.path]) if knob.path in ends else knob for knob in space.knobs))
+    knobs = list(space.knobs)
+    for path, end in wide:
+        knobs = [_wide(knob, end) if is_of(knob.path, path, pick) else knob for knob in knobs]
+    return replace(space, knobs=tuple(knobs))
 
 
 def _wide(knob: Knob, end: float | None) -> Knob:

@@ -25,7 +25,7 @@ class Outside:
 
     weight_kg: with the heaviest lens set-up. Flags fold away and rods carry: neither counts in the size. Weight counts flags, no
     screws, hinges, brackets or rods. sky_share: how much of the half sky ahead the middle of a lens front sees past trays, masks
-    and hoods, without flags; of the lens that sees most.
+    and hoods, without flags; of the lens that sees most. mask_area_mm2: the openings of the masks, added up over the lenses.
     """
 
     plates_mm: Size
@@ -34,6 +34,8 @@ class Outside:
     weight_kg: float
     glass_sizes: int
     sky_share: float
+    masks: int
+    mask_area_mm2: float
 
     @property
     def width_mm(self) -> float:
@@ -64,6 +66,8 @@ def outside_of(scene: Scene, design: DesignRow, outlines: Mapping[str, Outline])
         weight_kg=max(weight_kg(box_for(made, lens), design.material_density) for lens in made.lens),
         glass_sizes=len({(glass.rectangle_mm, glass.round_mm) for glass in glasses}),
         sky_share=max(open_sky_share(box_for(made, lens)) for lens in made.lens),
+        masks=len(made.box.mask),
+        mask_area_mm2=sum(mask_area_mm2(mask) for lens in made.lens for mask in box_for(made, lens).mask),
     )
 
 
@@ -111,6 +115,8 @@ MEASURES: dict[str, Callable[[Outside], float]] = {
     "depth": lambda outside: outside.depth_mm,
     "weight": lambda outside: outside.weight_kg,
     "glass_sizes": lambda outside: float(outside.glass_sizes),
+    "masks": lambda outside: float(outside.masks),
+    "mask_area": lambda outside: outside.mask_area_mm2,
 }
 
 
@@ -182,6 +188,11 @@ def _open_mm2(part: Stage | Mask) -> float:
     """Area of an opening, its rounded corners taken as sharp."""
     width, height = _opening_size(part)
     return math.pi / 4 * width**2 if part.opening_diameter_mm is not None else width * height
+
+
+def mask_area_mm2(mask: Mask) -> float:
+    """Area of a mask's opening, its rounded corners taken as sharp; nothing where a drawing gives it."""
+    return _open_mm2(mask)
 
 
 def _mask_mm3(mask: Mask) -> float:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from scenes.questions.design.bench import Held
 from scenes.questions.design.designer import Design, Designer
+from scenes.questions.design.picks import counted
 from scenes.questions.design.space import Knob
 from scenes.questions.design.tries import Notches, Try
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
 from scenes.rig.spot_words import input_words
+from scenes.scene_file.tables.design import MASKS
 
 WHERE_STEPS = 10  # notches farther in, where several settings refuse at once: the one that lacks most there holds it
 SAME = 1e-6
@@ -95,6 +97,7 @@ def _other_reason(attempt: Try, place: int, notches: Notches) -> str:
 
 def prices(designer: Designer, design: Design, wishes: Wishes, held: Sequence[Reason]) -> Iterator[Price]:
     """What each wish costs that may hold the design."""
+    wishes = replace(wishes, bends=tuple(design.attempt.bends.items()))
     used = replace(wishes, more_mm=design.attempt.asked.more_mm)  # what lies between settings and builds may have asked for more
     holding = {reason.held.state.lens_name for reason in held if reason.held is not None}
     for wish in each_wish(wishes, designer.needed_mm()):
@@ -106,15 +109,19 @@ def prices(designer: Designer, design: Design, wishes: Wishes, held: Sequence[Re
             rest = replace(rest, more_mm=used.more_mm - wishes.more_mm)
         elif wish.kind == "builds":
             rest = replace(rest, more_mm=wishes.more_mm)
-        without = designer.solved(design.pick, rest, designer.design.small)
+        without = designer.solved(counted(design.pick), rest, designer.design.small)
         if without is not None:
             yield _price(wish, design, without)
 
 
 def _price(wish: Wish, design: Design, without: Design) -> Price:
-    scene, knobs = design.attempt.scene, design.attempt.space.knobs
-    pairs = zip(knobs, design.measures.values(), without.measures.values(), strict=True)
-    saves = tuple((knob, input_words(scene, knob.spot), own - other) for knob, own, other in pairs if abs(own - other) > SAME)
+    scene, there = design.attempt.scene, _without(wish, design, without)
+    pairs = ((knob, value, there(knob)) for knob, value in zip(design.attempt.space.knobs, design.measures.values(), strict=True))
+    saves = tuple(
+        (knob, input_words(scene, knob.spot), own - other)
+        for knob, own, other in pairs
+        if other is not None and abs(own - other) > SAME
+    )
     own, other = design.outside, without.outside
     return Price(
         wish=wish,
@@ -124,3 +131,26 @@ def _price(wish: Wish, design: Design, without: Design) -> Price:
         depth_mm=own.depth_mm - other.depth_mm,
         weight_kg=own.weight_kg - other.weight_kg,
     )
+
+
+def _without(wish: Wish, design: Design, without: Design) -> Callable[[Knob], float | None]:
+    """The value of a measure in the design without a wish; None of a mask where its lenses share another way then."""
+    pairs = zip(without.attempt.space.knobs, without.measures.values(), strict=True)
+    values = {knob.spot.place: value for knob, value in pairs}
+    groups, others = (_groups(one) for one in (design, without))
+
+    def value_of(knob: Knob) -> float | None:
+        (*table, last), key, part = knob.spot.place
+        if groups and "mask" in table and isinstance(last, int):
+            left = groups[last] - {wish.name}
+            if left not in others:
+                return None
+            last = others.index(left)
+        return values.get(((*table, last), key, part))
+
+    return value_of
+
+
+def _groups(design: Design) -> list[frozenset[str]]:
+    """Lenses that share each mask, where the number of masks is chosen."""
+    return [frozenset(group) for group in design.pick.get(MASKS, ())]

@@ -9,11 +9,12 @@ from typing import Any
 from scenes.answers.answer import Files
 from scenes.io.reading import read_bytes, read_text
 from scenes.io.rewritten_scene import rewritten, tables_text
-from scenes.questions.design.designer import rounded
+from scenes.questions.design.masks import text_with_masks, with_masks
+from scenes.questions.design.picks import rounded
 from scenes.questions.design.report import Report, Shown
 from scenes.questions.design.text import size_words
 from scenes.questions.design.trays import text_with_trays, with_trays
-from scenes.scene_file.tables.design import TRAYS
+from scenes.scene_file.tables.design import MASKS, TRAYS
 from scenes.scene_file.tables.scene import Scene
 from scenes.states.load import Loaded
 
@@ -31,14 +32,17 @@ def scene_files(report: Report) -> Files:
 
 def design_text(loaded: Loaded, shown: Shown, number: int, named: dict[str, str]) -> str:
     """The text of one design."""
+    file_name = loaded.file_name
     own = read_text(loaded.folder / loaded.file_name) if loaded.sha256 else tables_text(loaded.tables)
-    scene, pick = loaded.scene, shown.design.pick
+    pick = shown.design.pick
     if TRAYS in pick:
-        own, scene = text_with_trays(own, loaded, pick[TRAYS]), with_trays(loaded, pick[TRAYS]).scene
+        own, loaded = text_with_trays(own, loaded, pick[TRAYS]), with_trays(loaded, pick[TRAYS])
+    if MASKS in pick:
+        own, loaded = text_with_masks(own, loaded, pick[MASKS]), with_masks(loaded, pick[MASKS])
     values: dict[str, Any] = rounded(shown.design.values)
     moved = {path: _inside(name) for path, name in named.items() if _inside(name) != name}
-    head = f"# Design {number} of {loaded.file_name}: {size_words(shown.design)}. Made by `brimline design`.\n\n"
-    return head + rewritten(own, scene, {**values, **moved}, dict.fromkeys(values, HELD))
+    head = f"# Design {number} of {file_name}: {size_words(shown.design)}. Made by `brimline design`.\n\n"
+    return head + rewritten(own, loaded.scene, {**values, **moved}, dict.fromkeys(values, HELD))
 
 
 def _named(scene: Scene) -> Iterator[tuple[str, str]]:

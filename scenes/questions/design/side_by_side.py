@@ -12,8 +12,8 @@ from matplotlib.patches import PathPatch
 
 from geometry.arrays import FloatArray
 from geometry.body import Assembly, Kind
-from scenes.questions.design.designer import choice_words
 from scenes.questions.design.outside import MEASURES, Outside
+from scenes.questions.design.picks import choices_words
 from scenes.rig.outsides import with_outsides
 from scenes.scene_file.tables.scene import box_for
 from scenes.sheets.colours import GLASS_COLOUR, HIGHLIGHT, INK, PAPER, PART_COLOURS, RAY_CLEAR, RULE, SOFT_INK
@@ -60,6 +60,8 @@ SCALES = {
     "depth": Scale("depth", "mm", MEASURES["depth"]),
     "weight": Scale("weight", "kg", MEASURES["weight"]),
     "glass_sizes": Scale("sizes of glass", "number", MEASURES["glass_sizes"]),
+    "masks": Scale("masks", "number", MEASURES["masks"]),
+    "mask_area": Scale("openings of the masks, lens by lens", "cm2", lambda outside: outside.mask_area_mm2 / 100),
 }
 SKY = Scale("open sky", "percent of the half sky ahead", lambda outside: 100 * outside.sky_share)
 
@@ -152,7 +154,7 @@ def _write_size(page: Page, left: float, top: float, width: float, number: int, 
         f"{outside.width_mm:.1f} x {outside.height_mm:.1f} mm, {outside.depth_mm:.1f} deep",
         f"about {outside.weight_kg:.2f} kg; open sky {100 * outside.sky_share:.0f} %",
         f"least room {shown.room_mm:.1f} mm",
-        *(f"{path.removeprefix('box.')}: {choice_words(value)}" for path, value in shown.design.pick.items()),
+        *(f"{path.removeprefix('box.')}: {words}" for path, words in choices_words(shown.design.pick).items()),
     )
     for words in lines:
         y = page.taken[-1].bottom - 0.8

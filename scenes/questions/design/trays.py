@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
-import tomlkit
-
+from scenes.questions.design.arranged import Many, arranged_text, put, rows_of
 from scenes.scene_file.tables.design import TRAYS, tray_of
 from scenes.states.load import Loaded, with_tables
-
-Many = Callable[[Sequence[Any]], Any]
 
 
 def with_trays(loaded: Loaded, names: Sequence[str]) -> Loaded:
@@ -24,40 +21,21 @@ def with_trays(loaded: Loaded, names: Sequence[str]) -> Loaded:
 
 def text_with_trays(text: str, loaded: Loaded, names: Sequence[str]) -> str:
     """The same as text, with the comments of what stays."""
-    document = tomlkit.parse(text)
-    _arrange(document, names, _tables_of)
-    found, expected = tomlkit.dumps(document), with_trays(loaded, names).tables
-    return found if tomlkit.parse(found).unwrap() == expected else tomlkit.dumps(expected)
-
-
-def _tables_of(rows: Sequence[Any]) -> Any:
-    found = tomlkit.aot()
-    for row in rows:
-        found.append(row)
-    return found
+    return arranged_text(text, with_trays(loaded, names).tables, lambda document, many: _arrange(document, names, many))
 
 
 def _arrange(tables: Any, names: Sequence[str], many: Many) -> None:
     """Put the trays of these names at their places; forget the others, and all rows that name them."""
-    trays = {row["name"]: row for row in tables["box"]["stage"]}
+    trays = {row["name"]: row for row in rows_of(tables["box"], "stage")}
     for name, at_mm in places_mm(trays, names).items():
         trays[name]["at_mm"] = at_mm
-    _put(tables["box"], "stage", [trays[name] for name in names], many)
+    put(tables["box"], "stage", [trays[name] for name in names], many)
     gone = set(trays) - set(names)
-    _put(tables["design"], "free", [row for row in tables["design"]["free"] if _stays(row["of"], gone)], many)
+    put(tables["design"], "free", [row for row in tables["design"]["free"] if _stays(row["of"], gone)], many)
     if "tolerance" in tables:
-        _put(tables, "tolerance", [row for row in tables["tolerance"] if _stays(row["of"], gone)], many)
+        put(tables, "tolerance", [row for row in tables["tolerance"] if _stays(row["of"], gone)], many)
     if "part" in tables.get("make", {}):
-        _put(tables["make"], "part", [row for row in tables["make"]["part"] if row["of"] not in gone], many)
-
-
-def _put(table: Any, key: str, rows: Sequence[Any], many: Many) -> None:
-    if len(rows) == len(table[key]) and all(a is b for a, b in zip(rows, table[key], strict=True)):
-        return
-    if rows:
-        table[key] = many(rows)
-    else:
-        del table[key]
+        put(tables["make"], "part", [row for row in tables["make"]["part"] if row["of"] not in gone], many)
 
 
 def _stays(of: str, gone: set[str]) -> bool:

@@ -17,7 +17,7 @@ from scenes.changes.flag_angles import flag_states, joint_loss, states_between
 from scenes.changes.flag_collisions import FlagCollisions
 from scenes.changes.flag_cuts import FlaglessBoxes, lights_in_states
 from scenes.changes.flag_summaries import FlagState, FlagSummary, Limits, clear_angles, summaries
-from scenes.changes.flagless import InBeam, in_beam_without_flags
+from scenes.changes.flagless import InBeam, deepest_in_beam
 from scenes.io.file_names import file_names
 from scenes.questions.flags.changes import ChangeSearch, ChangesTried
 from scenes.questions.flags.lights import LightAnswer, light_answers
@@ -62,10 +62,10 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
     with progress(2 * len(plans), "flags") as tick:
         ranges = () if wanted.focus else checked_ranges(plans)
         worked = flag_states(plans, tick, left_out_mm={one.lens.name: one.left_out_mm for one in ranges})
-        states = [state for _, found in worked for state in found]
+        states = [state for one in worked for state in one.flags]
         states += states_between(ranges, summaries(states))
         flags = summaries(states)
-        joint = joint_loss(plans, flags)
+        joint = joint_loss(worked, flags)
         between, start = [plan for one in ranges for plan in one.plans], {flag.name: flag.clear_deg for flag in flags}
         by_state = list(lights_in_states(FlaglessBoxes(), stray_lights(show.scene), plans, between, start, tick))
     collisions = FlagCollisions(plans)
@@ -78,7 +78,7 @@ def answer(show: Loaded, *, changes: bool = False, wanted: Wanted | None = None)
         joint=joint,
         met=collisions.met(clear_angles(flags)),
         met_as_set=collisions.met_as_set(),
-        rest=in_beam_without_flags(plans),
+        rest=deepest_in_beam(found for one in worked for found in one.in_beam),
         lights=lights,
         searched=_searched(plans, lights) if changes else None,
     )

@@ -31,6 +31,7 @@ SPACE = Box(21.0, 27.0, 203.0, 113.0)
 BETWEEN_MM = 11.0
 LEAST_CHART_MM = 46.0
 SHOWN_PLACES = ("centre", "top left", "top right", "right")  # of a grid of nine: more would hide each other
+NO_RING = "No ring: its ghosts lie on it or miss the pupil"
 LEAST_SPOT_SHARE = 0.012  # of the sheet's height in picture mm: smaller spots are drawn this large
 
 
@@ -49,6 +50,8 @@ def ghost_figure(report: GhostReport) -> Figure:
         axes.tick_params(labelsize=FOOT_PT, length=2, pad=1.5, labelfontfamily=FONT)
     _name_things(page, picture, left, report)
     _name_curves(page, chart, right, report.curves)
+    if without_ghost(report):
+        page.fit(left.left, left.top + 1.6, NO_RING, LABEL_PT, left.width)
     _write_foot(page, report)
     return page.figure
 
@@ -155,6 +158,8 @@ def _name_things(page: Page, axes: Axes, box: Box, report: GhostReport) -> None:
 def _name(page: Page, box: Box, place: NDArray[np.float64], words: str, size_pt: float, colour: str) -> None:
     width, height = text_size_mm(words, size_pt)
     aside, over = width / 2 + 2.4, height / 2 + 2.2
+    if place[0] > box.at(0.5, 0.0)[0] + 1.0:
+        aside = -aside  # toward the picture's middle, off its edge
     steps = [(aside, 0.0), (-aside, 0.0), (0.0, -over), (0.0, over), (aside, -over), (-aside, -over), (aside, over), (-aside, over)]
     spots = ((float(place[0]) + dx, float(place[1]) + dy) for dx, dy in steps)
     page.label_free(spots, words, size_pt, within=box, pad_mm=0.1, colour=colour, bbox=plate_style(), zorder=7)
@@ -206,6 +211,11 @@ def _name_curves(page: Page, axes: Axes, box: Box, curves: Sequence[TiltCurve]) 
             handlelength=2.6,
             prop={"family": FONT, "size": FOOT_PT},
         )
+
+
+def without_ghost(report: GhostReport) -> bool:
+    """Whether a light is drawn whose ghosts are not."""
+    return bool({light.name for light in shown_lights(report)} - {ghost.ghost.light for ghost in shown_ghosts(report)})
 
 
 def _write_foot(page: Page, report: GhostReport) -> None:

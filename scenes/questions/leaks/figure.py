@@ -22,7 +22,7 @@ from raytrace.stray.direct import Sky, direction_to_chart
 from raytrace.stray.picture import LeakPath
 from scenes.io.pictures import PRINT_DPI
 from scenes.questions.leaks.report import LeakReport, LightRow
-from scenes.questions.leaks.text import percent
+from scenes.questions.leaks.text import opening_words, percent
 from scenes.sheets.colours import GLASS_EDGE, HIGHLIGHT, INK, OPENING_COLOURS, PAPER, SOFT_INK, leak_colours, part_colour
 from scenes.sheets.map_reading import middle_of_largest
 from scenes.sheets.page import Box, Page, wrapped
@@ -33,6 +33,7 @@ PAGE_MM = (210.0, 148.0)
 FAINTEST_STOPS = 13.0  # under the picture's own brightness: the scale ends where a black level hides all
 WAYS = 6
 WAYS_BOX = Box(18.0, 24.0, 136.0, 124.0)
+BEHIND_MM, AHEAD_MM, ABOVE_MM, BELOW_MM = 60.0, 40.0, 30.0, 15.0  # shown around what the ways meet
 AROUND = (
     (0.0, 2.6),
     (0.0, -2.6),
@@ -42,6 +43,7 @@ AROUND = (
     (-8.0, 3.0),
 )  # of a cut's corner [mm], where its name may stand
 ROWS_SHOWN = 5
+NAME_REACH = (0.65, 0.3)  # of a light's name about its star, the same
 WORD_REACH = 0.6  # of the word in the middle of a sky, in lengths of its chart
 DARK_RIM = [Stroke(linewidth=2.4, foreground="#202020"), Normal()]  # white words and lines also stand on bright ground
 FOOT = "Seen from behind the camera, upright; right and left as the operator has them."
@@ -170,16 +172,18 @@ def _opening_chart(axes: Axes, report: LeakReport) -> None:
         colour = OPENING_COLOURS[k % len(OPENING_COLOURS)]
         y = -2.12 - 0.14 * k
         axes.text(-1.95, y, "\u25a0", color=colour, fontsize=LABEL_PT, va="top")
-        axes.text(-1.8, y, f"{k + 1}  {names[opening]}", color=INK, fontsize=LABEL_PT, va="top", parse_math=False)
-        _number_patch(axes, picture == k + 1.0, k + 1)
+        axes.text(-1.8, y, f"{k + 1}  {opening_words(names[opening])}", color=INK, fontsize=LABEL_PT, va="top", parse_math=False)
+        _number_patch(axes, picture == k + 1.0, k + 1, [_light_place(row) for row in report.lights])
 
 
-def _number_patch(axes: Axes, chosen: NDArray[np.bool_], number: int) -> None:
+def _number_patch(axes: Axes, chosen: NDArray[np.bool_], number: int, lights: Sequence[FloatArray]) -> None:
     """The number in the middle of an opening's largest patch: printed grey, colours alone would not tell it from the next."""
     if not chosen.any():
         return
     down, across = (4.0 * (np.arange(count) + 0.5) / count - 2.0 for count in chosen.shape)
-    aside = chosen & (np.hypot(down[:, None], across) > WORD_REACH)  # off the word in the middle, where that can be
+    aside = chosen & (np.hypot(down[:, None], across) > WORD_REACH)  # off the word in the middle and the lights, where it can be
+    for x, y in lights:
+        aside &= (np.abs(across - x) > NAME_REACH[0]) | (np.abs(-down[:, None] - y) > NAME_REACH[1])
     row, column = middle_of_largest(aside if aside.any() else chosen)
     place = float(across[column]), -float(down[row])
     plate = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "circle,pad=0.15", "alpha": 0.85}
@@ -205,8 +209,14 @@ def _sky_marks(axes: Axes, report: LeakReport) -> None:
         _light_mark(axes, row)
 
 
-def _light_mark(axes: Axes, row: LightRow) -> None:
+def _light_place(row: LightRow) -> FloatArray:
+    """Where a light stands on the chart of the sky."""
     (place,) = direction_to_chart(row.light.direction[None])
+    return place
+
+
+def _light_mark(axes: Axes, row: LightRow) -> None:
+    place = _light_place(row)
     axes.plot(*place, marker="*", markersize=9, color="#FFFFFF", markeredgecolor=HIGHLIGHT, markeredgewidth=1.0)
     words = f"{row.light.name} {100 * row.seen.share:.0f} %"
     plate = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "round,pad=0.15", "alpha": 0.85}
@@ -231,16 +241,16 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
     page = Page(*PAGE_MM)
     page.head(title, subtitle)
     paths = report.picture.paths[:WAYS]
-    axes = _way_axes(page)
+    axes = _way_axes(page, paths)
     azimuth = _azimuth(paths[0].corners_mm)
     cuts = _draw_parts(axes, report.setup.world.walls, azimuth)
     for glass in report.setup.mirror.glasses:
         mesh = slab_mesh(glass.slab)
         _draw_cut(axes, np.asarray(mesh.vertices)[mesh.faces], azimuth, GLASS_EDGE)
     for number, found in enumerate(paths):
-        line = found.corners_mm
+        line = _in_own_plane(found)
         width = 0.7 + 2.3 * math.sqrt(found.peak / paths[0].peak)
-        axes.plot(line[:, 2], line[:, :2] @ _azimuth(line), color=_way_colour(number), linewidth=width, zorder=3)
+        axes.plot(*line.T, color=_way_colour(number), linewidth=width, zorder=3)
         _number_way(page, axes, line, number + 1)
     _list_ways(page, report, paths)
     _name_parts(page, axes, cuts)
@@ -251,21 +261,29 @@ def ways_figure(report: LeakReport, title: str, subtitle: str) -> Figure:
     return page.figure
 
 
-def _number_way(page: Page, axes: Axes, line: FloatArray, number: int) -> None:
+def _number_way(page: Page, axes: Axes, flat: FloatArray, number: int) -> None:
     """The way's number on it, at the first of its pieces' middles and quarters that is free."""
-    flat = np.column_stack([line[:, 2], line[:, :2] @ _azimuth(line)])
     along = [flat[:-1] + share * np.diff(flat, axis=0) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
     places = [(float(x), float(y)) for x, y in to_page(axes, WAYS_BOX, np.concatenate(along))]
     page.label_free(places, str(number), FOOT_PT, within=WAYS_BOX, pad_mm=-0.2, weight="bold", bbox=plate_style(0.9), zorder=5)
 
 
-def _way_axes(page: Page) -> Axes:
+def _in_own_plane(path: LeakPath) -> FloatArray:
+    """The corners of a way (K, 2), laid into the drawing's plane: ahead of the lens front and from the axis [mm]."""
+    return np.column_stack([path.corners_mm[:, 2], path.corners_mm[:, :2] @ _azimuth(path.corners_mm)])
+
+
+def _way_axes(page: Page, paths: Sequence[LeakPath]) -> Axes:
     axes = page.axes(WAYS_BOX, label="ways")
     axes.set_xlabel("ahead of the lens front rim [mm]", fontsize=LABEL_PT)
     axes.set_ylabel("from the lens axis [mm]", fontsize=LABEL_PT)
     axes.tick_params(labelsize=FOOT_PT)
-    axes.set_xlim(-90, 160)
-    axes.set_ylim(-15, 250 * WAYS_BOX.height / WAYS_BOX.width - 15)  # of true shape
+    corners = np.concatenate([_in_own_plane(path) for path in paths])
+    inside = corners[corners[:, 0] > -BEHIND_MM / 2]  # off the filters and out by the gap
+    front_mm, tall = float(inside[:, 0].max()) + AHEAD_MM, WAYS_BOX.height / WAYS_BOX.width
+    wide_mm = max(front_mm + BEHIND_MM, (float(inside[:, 1].max()) + ABOVE_MM + BELOW_MM) / tall)
+    axes.set_xlim(front_mm - wide_mm, front_mm)
+    axes.set_ylim(-BELOW_MM, wide_mm * tall - BELOW_MM)  # of true shape
     axes.axhline(0.0, color=SOFT_INK, linewidth=0.6, linestyle=(0, (8, 3, 2, 3)))
     return axes
 
@@ -281,8 +299,9 @@ def _list_ways(page: Page, report: LeakReport, paths: Sequence[LeakPath]) -> Non
     for number, found in enumerate(paths):
         y -= 15.5 if number else 7.0
         page.line([(left, y - 1.6), (left + 6.0, y - 1.6)], _way_colour(number), 2.6)
-        words = f"{number + 1}  {percent(found.peak)}: {report.picture.opening_names[found.opening]}, {found.name}"
-        page.fit(left + 8.0, y, words, LABEL_PT, page.width_mm - 8.0 - left - 8.0, lines=4, va="top")
+        page.text(left + 7.5, y, str(number + 1), LABEL_PT, va="top", weight="bold")
+        words = f"{percent(found.peak)}: {report.picture.opening_names[found.opening]}, {found.name}"
+        page.fit(left + 11.0, y, words, LABEL_PT, page.width_mm - 8.0 - left - 11.0, lines=4, va="top")
 
 
 def _name_parts(page: Page, axes: Axes, cuts: Mapping[str, FloatArray]) -> None:

@@ -58,12 +58,12 @@ def answer_words(reports: Sequence[LeakReport]) -> str:
     reach = f"{listed(lit)} reach{'es' if len(lit) == 1 else ''} the target" if lit else ""
     if not worst:
         return f"Nothing to speak of gets in by the openings looked at{f'; {reach}' if reach else ''}."
-    named = "; ".join(f"{_plain(name)}, {percent(share)}" for share, name in worst[:OPENINGS_NAMED])
+    named = "; ".join(f"{opening_words(name)}, {percent(share)}" for share, name in worst[:OPENINGS_NAMED])
     more = f"; and {len(worst) - OPENINGS_NAMED} smaller" if len(worst) > OPENINGS_NAMED else ""
     return f"Stray light gets in by: {named}{more}. That is what it adds to the picture if all around is as bright."
 
 
-def _plain(name: str) -> str:
+def opening_words(name: str) -> str:
     """An opening's name, and what that is where the word alone would not tell."""
     return f"{name} (the open front)" if name == OpeningKind.MOUTH else name
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Iterator, Sequence
-from xml.sax.saxutils import escape
+from html import escape
 
 import numpy as np
 import shapely
@@ -117,12 +117,12 @@ def svg_bytes(mask: CutMask) -> bytes:
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         head,
-        f"<title>{escape(engraving(mask)[0])}</title>",
+        f"<title>{escape(engraving(mask)[0], quote=False)}</title>",
         f'<g id="{CUT}" fill="none" stroke="#000000" stroke-width="0.1">',
         *(f'<path d="{path}"/>' for path in paths),
         "</g>",
         f'<g id="{ENGRAVE}" fill="#808080" {style}>',
-        *(f'<text x="{x:.3f}" y="{-y:.3f}">{escape(text)}</text>' for (x, y), text in _words_at(mask)),
+        *(f'<text x="{x:.3f}" y="{-y:.3f}">{escape(text, quote=False)}</text>' for (x, y), text in _words_at(mask)),
         "</g>",
         "</svg>",
     ]

@@ -360,7 +360,7 @@ def _opening(loaded: Loaded, mask: Mask) -> Outline:
 
 def _room_mm(outline: Outline, need: Section) -> float:
     """How far an opening stays out of a section; negative: how deep it is in."""
-    return loop_clearance(outline, Pose(np.eye(3), np.zeros(3)), need, None).distance_mm
+    return loop_clearance(outline, Pose(np.eye(3), np.zeros(3)), need).distance_mm
 
 
 def size_mm(shape: Shape) -> tuple[float, float]:

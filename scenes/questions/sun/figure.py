@@ -169,6 +169,8 @@ def _draw_hours(page: Page, report: SunReport) -> None:
         faint = place == len(rows) - 1
         look: dict[str, Any] = {"facecolors": PAPER, "hatch": "////"} if faint else {"facecolors": colour}
         axes.broken_barh(bars, (place - 0.3, 0.5), edgecolors=colour, **look)
+        if not bars and (report.flags or not faint):
+            axes.text(0.02, place - 0.05, "never", transform=axes.get_yaxis_transform(), va="center", fontsize=FOOT_PT, family=FONT)
     axes.set_ylim(len(rows) - 0.6, -0.9)
     axes.set_yticks([])
     low, high = _hours_shown(report.spans(path.up))

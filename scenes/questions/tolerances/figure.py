@@ -105,17 +105,16 @@ def chart_figure(chart: Chart, title: str) -> Figure:
         below = page.axes(Box(left, low - 14.0 - BUILDS_MM, right, low - 14.0), label="builds")
         _draw_builds(below, chart.answers_mm, limits)
         page.text(MARGIN_MM, low - 14.0 - BUILDS_MM / 2, f"{len(chart.answers_mm)} builds tried", BODY_PT, va="center")
-    _write_key(
-        page, low - 26.0 - (BUILDS_MM + 12.0 if chart.answers_mm is not None else 0.0), with_builds=chart.answers_mm is not None
-    )
+    with_builds = chart.answers_mm is not None
+    _write_key(page, low - 26.0 - (BUILDS_MM + 12.0 if with_builds else 0.0), with_bars=bool(told), with_builds=with_builds)
     page.foot(FOOT)
     return page.figure
 
 
-def _write_key(page: Page, top_mm: float, *, with_builds: bool) -> None:
+def _write_key(page: Page, top_mm: float, *, with_bars: bool, with_builds: bool) -> None:
     """What bars, lines and colours stand for, each beside a piece of it."""
     page.text(MARGIN_MM, top_mm, HOW_TO_READ, BODY_PT, weight="bold")
-    rows = [
+    bars = [
         (
             "bar",
             HIGHLIGHT,
@@ -126,6 +125,9 @@ def _write_key(page: Page, top_mm: float, *, with_builds: bool) -> None:
             RAY_CLEAR,
             "Left of the line, orange: less room. Right of it, blue: more. The longest bar is the dimension to measure first.",
         ),
+    ]
+    rows = [
+        *(bars if with_bars else ()),
         ("line", INK, "The upright line: the room with every dimension as the scene has it."),
         ("mark", HIGHLIGHT, "The triangle: the worst build, with all dimensions off together in the worst way found."),
         ("ground", HIGHLIGHT, "Shaded, below 0: a part stands in the beam and darkens the frame."),

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import create_model
 
-from scenes.scene_file.messages import did_you_mean, plain, shown
+from scenes.scene_file.messages import plain, shown
 from scenes.scene_file.tables.fields import LONGEST_TEXT, Fault, Table, choice, is_number, loose, part, quantity, text
 from scenes.scene_file.tables.tolerance_paths import PathError, Spot, places_of, spots_of
 
-Small = Literal["front_area", "front_width", "front_height", "depth", "weight", "glass_sizes"]
+Small = Literal["front_area", "front_width", "front_height", "depth", "weight", "glass_sizes", "masks", "mask_area"]
 ALUMINIUM = 2.70  # g/cm3, 6061-T6: data sheets, docs/design.md
 MOST_FREE, MOST_CHOICES = 12, 40
 TRAYS = "box.stage"  # of a row that chooses which trays there are, and in which order
+MASKS = "box.mask"  # of a row that chooses how many masks the lenses share
+MASK = re.compile(r"box\.mask(\[[^\]]*\])?\.")
+OPENINGS = ("opening_mm", "opening_diameter_mm")
 TRAY = re.compile(r"box\.stage\[([^\]]*)\]")
 NUMBER_OR_PAIR = [{"type": "number"}, {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}]
 
@@ -26,7 +29,7 @@ def _free(meaning: str) -> Any:
 
 def _choices(meaning: str) -> Any:
     names = {"type": "array", "items": {"type": "string"}}
-    shape = {"type": "array", "items": {"anyOf": [*NUMBER_OR_PAIR, {"type": "string"}, names]}, "minItems": 2}
+    shape = {"type": "array", "items": {"anyOf": [*NUMBER_OR_PAIR, {"type": "string"}, names]}, "minItems": 1}
     return loose(meaning, None, shape, "array of values")
 
 
@@ -72,8 +75,9 @@ class FreeRow(Table):
         found = _key(self, "choose")
         if ends:
             yield (ends[0],), "must be left out where choose is given"
-        if not isinstance(found, list | tuple) or len(found) < 2:
-            yield ("choose",), f"must be an array of at least two values, got {shown(found)}"
+        least = 1 if self.of == MASKS else 2  # of one number of masks it is open which lenses share one
+        if not isinstance(found, list | tuple) or len(found) < least:
+            yield ("choose",), f"must be an array of at least {('one number', 'two values')[least - 1]}, got {shown(found)}"
         elif len(found) > MOST_CHOICES:
             yield ("choose",), f"must hold at most {MOST_CHOICES} values, got {len(found)}"
         elif len({repr(value) for value in found}) < len(found):
@@ -160,8 +164,9 @@ class DesignRow(Table):
         """Something is free, something is to be small, nothing twice."""
         if not self.free:
             yield ("free",), 'is missing; name what is free, such as [[design.free]] with of = "box.hood.front_mm", from and to'
-        if len(self.free) > MOST_FREE:
-            yield ("free",), f"must be at most {MOST_FREE} tables, got {len(self.free)}"
+        count = len({"box.mask" if MASK.match(row.of) else place for place, row in enumerate(self.free)})  # masks as one
+        if count > MOST_FREE:
+            yield ("free",), f"must be at most {MOST_FREE} tables, got {count}"
         if not self.small or len(set(self.small)) < len(self.small):
             yield ("small",), "must name at least one thing, and none twice"
         if self.is_trade_off and len(self.small) < 2:
@@ -184,68 +189,16 @@ else:
     )
 
 
-def design_faults(scene: Table, design: DesignRow, lights: Sequence[str]) -> Iterator[Fault]:
-    """What is wrong with a design: places that are none, ends beyond what the scene file allows, lights that are not there."""
-    seen: set[object] = set()
-    for place, row in enumerate(design.free):
-        if row.of == TRAYS:
-            yield from _tray_faults(scene, design, row, place)
-        try:
-            for found in named_by(scene, row):
-                if found in seen:
-                    yield ("design", "free", place, "of"), f"names {row.of} a second time; keep one of them"
-                seen.add(found)
-        except PathError as error:
-            yield ("design", "free", place, "of"), str(error)
-            continue
-        if row.ends is not None and row.of != TRAYS:
-            yield from _limit_faults(scene, row, place)
-    for name in design.want.keep_off:
-        if name not in lights:
-            yield (
-                ("design", "want", "keep_off"),
-                f"names a light that is not in this scene, {shown(name)}; {did_you_mean(name, lights)}",
-            )
-
-
 def tray_of(of: str) -> str:
     """What stands in brackets after box.stage in a key path; '' where nothing does."""
     found = TRAY.match(of)
     return found[1].strip() if found else ""
 
 
-def _tray_faults(scene: Any, design: DesignRow, row: FreeRow, place: int) -> Iterator[Fault]:
-    """Choices of trays are lists of their names; whatever else is free of a tray names it so too."""
-    names = [stage.name for stage in scene.box.stage]
-    where = ("design", "free", place)
-    if row.ends is not None:
-        yield (*where, "of"), "is a list of trays; give choose, with the names of those to have in each list"
-        return
-    if not names or None in names or len(set(names)) < len(names):
-        yield (*where, "of"), "needs [[box.stage]] tables that each have a name of their own"
-        return
-    for choice_ in row.choices:
-        if not isinstance(choice_, list | tuple) or any(name not in names for name in choice_) or len(set(choice_)) < len(choice_):
-            listed = ", ".join(shown(name) for name in names)
-            yield (
-                (*where, "choose"),
-                f"must hold lists of trays in their order from the lens on, of {listed}, none twice; got {shown(choice_)}",
-            )
-            return
-    if all(other.of == TRAYS or tray_of(other.of) for other in design.free):
-        yield (*where, "of"), "needs something else that is free and not of a tray, such as box.hood.front_mm"
-    for other, free in enumerate(design.free):
-        if free.of != TRAYS and free.of.startswith(TRAYS) and tray_of(free.of) not in names:
-            yield (
-                ("design", "free", other, "of"),
-                f"must name its tray, as box.stage[{names[0]}], where trays are chosen; got {shown(free.of)}",
-            )
-
-
 def named_by(scene: Table, row: FreeRow) -> tuple[object, ...]:
     """What a free row names; PathError where that is nothing that a design may set."""
-    if row.of == TRAYS:
-        return (TRAYS,)
+    if row.of in {TRAYS, MASKS}:
+        return (row.of,)
     if not row.of.startswith("box"):
         raise PathError(f"must begin with box: a design sets the box and nothing else, got {shown(row.of)}")
     if row.ends is None:
@@ -270,14 +223,3 @@ def spots_in(scene: Table, row: FreeRow) -> tuple[Spot, ...]:
 
 def _count(number: int) -> str:
     return "a pair" if number == 2 else "one number"
-
-
-def _limit_faults(scene: Table, row: FreeRow, place: int) -> Iterator[Fault]:
-    assert row.ends is not None
-    for spot, low, high in zip(spots_in(scene, row), *row.ends, strict=True):
-        least, most = spot.limits
-        for key, end in (("from", low), ("to", high)):
-            if not least <= end <= most:
-                problem = f"takes {spot.key} beyond its limits, {plain(least)} to {plain(most)} {spot.unit}, got {plain(end)}"
-                yield ("design", "free", place, key), problem
-                return

@@ -10,7 +10,8 @@ from typing import Any
 from scenes.scene_file.messages import did_you_mean, plain, shown
 from scenes.scene_file.tables.box import ONE_PER_LENS, PART_KEYS, Box, box_parts, fitted, is_fitted
 from scenes.scene_file.tables.camera import Camera
-from scenes.scene_file.tables.design import Design, design_faults
+from scenes.scene_file.tables.design import Design
+from scenes.scene_file.tables.design_faults import design_faults
 from scenes.scene_file.tables.fields import CLOSE, INFINITY, Fault, Focus, Table, focus, part, quantity, text
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.light import Light

@@ -10,7 +10,7 @@ from geometry.enclosure import flat_surface, joined
 from geometry.frame import pose
 from geometry.openings import Opening, OpeningKind
 from raytrace.lights import LightPlace
-from raytrace.stray.bounce import veil_of, view_factor
+from raytrace.stray.bounce import veil_of
 from raytrace.stray.target import Target
 from raytrace.stray.world import World
 
@@ -37,23 +37,6 @@ def target(points, normal=(0.0, 0.0, 1.0)):
         normal=np.array(normal),
         area_mm2=1.0,
     )
-
-
-def test_view_factor_of_equal_squares_face_to_face():
-    # Equal parallel squares one side apart: 0.199824895698 (Howell C-11; dblquad to 12 digits).
-    grid = np.stack(np.meshgrid(np.linspace(-49.5, 49.5, 100), np.linspace(-49.5, 49.5, 100)), axis=-1).reshape(-1, 2)
-    points = np.column_stack([grid, np.zeros(len(grid))])
-    world = World((plate(50, 50, 100.0),), (rest(),))
-    assert view_factor(target(points), world, 0, rng=rng(), log2_samples=18) == pytest.approx(0.199824895698, rel=0.01)
-
-
-def test_view_factor_of_coaxial_discs():
-    # r1 = .1, r2 = .2, .5 apart: 0.133931252681 (Siegel and Howell p. 845: 0.1339).
-    disc = shapely.Point(0, 0).buffer(200.0, quad_segs=90)
-    world = World((Part(name="disc", kind=Kind.HOOD, body=flat_surface(disc, pose(ahead_mm=500.0))),), (rest(),))
-    turn, radius = np.meshgrid(np.linspace(0, 2 * np.pi, 32, endpoint=False), 100 * np.sqrt((np.arange(32) + 0.5) / 32))
-    points = np.column_stack([(radius * np.cos(turn)).ravel(), (radius * np.sin(turn)).ravel(), np.zeros(turn.size)])
-    assert view_factor(target(points), world, 0, rng=rng(), log2_samples=18) == pytest.approx(0.133931252681, rel=0.01)
 
 
 def test_lit_plate_throws_its_view_factor_back():

@@ -101,7 +101,7 @@ def scene(tmp_path):
 
 def flags_of(path):
     loaded = load_scene(path)
-    return summaries([state for _, states in flag_states(plans_of(loaded)) for state in states])
+    return summaries([state for one in flag_states(plans_of(loaded)) for state in one.flags])
 
 
 def words_of(path):
@@ -214,9 +214,9 @@ def test_angles_are_rounded_to_the_open_side():
 
 def test_what_flags_take_together_is_no_less_than_the_check_finds(scene):
     loaded = load_scene(scene())
-    worked = list(flag_states(plans_of(loaded)))
-    flags = summaries([state for _, states in worked for state in states])
-    most, plan = joint_loss([plan for plan, _ in worked], flags)
+    worked = flag_states(plans_of(loaded))
+    flags = summaries([state for one in worked for state in one.flags])
+    most, plan = joint_loss(worked, flags)
     top, left = (flag.limit("visible_deg")[0] for flag in flags)
     state, _ = check_state(
         plans_of(load_scene(scene(top=top, left=left)))[0],
@@ -276,7 +276,8 @@ def test_a_flag_that_reaches_to_the_plane_of_focus_is_held_up_by_the_last_of_the
     path = tmp_path / "near.toml"
     path.write_text(text.replace('focus_mm = ["infinity", "close"]', 'focus_mm = ["close"]').replace("[2.0, 5.6]", "[2.0]"))
     loaded = load_scene(path)
-    ((plan, (state, *_)), *_) = flag_states(plans_of(loaded))
+    worked = flag_states(plans_of(loaded))[0]
+    plan, state = worked.plan, worked.flags[0]
     box = Box(parts=boards(state.flag.hinge, state.flag.bars, state.limits.touch_deg), glasses=plan.box.glasses)
     for lens in plan.variants:
         pencils = pencils_for(lens, plan.guides[0].rim_points_mm(33))

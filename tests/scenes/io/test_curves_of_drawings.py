@@ -208,3 +208,60 @@ def test_blocks_of_dimensions_and_arrow_heads_lie_idle_in_many_drawings():
             document.blocks.new(name).add_line((0, 0), (1, 1))
 
     assert read_outline(drawing(kept).encode(), "m.dxf")
+
+
+def hollow(document):
+    """A rectangle whose top comes down by 10 mm as half an ellipse of 80 x 20 mm."""
+    space = document.modelspace()
+    for a, b in (((-40, -25), (40, -25)), ((40, -25), (40, 25)), ((-40, -25), (-40, 25))):
+        space.add_line(a, b)
+    space.add_ellipse((0, 25), (40, 0), 0.25, np.pi, 2 * np.pi)
+
+
+@pytest.mark.parametrize("ratio", ["1.2", "-2.0", "0.0", "1e-9"])
+def test_an_ellipse_higher_than_wide_or_flat_is_refused_for_its_reader_would_make_it_a_circle_that_comes_down_less(ratio):
+    """DXF reference, ELLIPSE, group code 40: the ratio of minor axis to major axis."""
+    whole = drawing(hollow)
+    assert read_outline(whole.encode(), "m.dxf")
+    assert "short axis is" in refusal_of(after("ELLIPSE", whole, " 40\n0.25\n", f" 40\n{ratio}\n"))
+
+
+def test_a_shape_whose_plane_has_lost_its_direction_is_refused_for_it_may_have_been_turned_over():
+    whole = drawing(lambda document: document.modelspace().add_circle((5, 0), 30, dxfattribs={"extrusion": (0, 0, -1)}))
+    assert read_outline(whole.encode(), "m.dxf")
+    assert "CIRCLE lies in a plane of no direction" in refusal_of(after("CIRCLE", whole, "230\n-1.0\n", "230\n0.0\n"))
+
+
+def test_an_old_polyline_with_a_corner_of_a_frame_is_refused():
+    """DXF reference, VERTEX, group code 70: 16 marks the corners of a smoothed line's frame, which programs do not draw."""
+
+    def draw(document):
+        line = document.modelspace().add_polyline2d([(-40, -25), (40, -25), (40, 25), (0, 0), (-40, 25)], close=True)
+        line.vertices[3].dxf.flags = 16
+
+    assert "holds corners of a frame" in refusal_of(drawing(draw))
+
+
+def old_line(document):
+    document.modelspace().add_polyline2d([(-40, -25), (40, -25), (40, 45), (5, 7), (-40, 45)], close=True)
+
+
+def off_middle(document):
+    document.modelspace().add_circle((5, 7), 30)
+
+
+def put_off_middle(document):
+    document.blocks.new("CUT").add_circle((0, 0), 30)
+    document.modelspace().add_blockref("CUT", (5, 7))
+
+
+@pytest.mark.parametrize(("kind", "draw"), [("CIRCLE", off_middle), ("INSERT", put_off_middle), ("VERTEX", old_line)])
+@pytest.mark.parametrize("spoilt", [" 20\n7.0\n 10\n5.0\n", " 10\n5.0\n 62\n7\n 20\n7.0\n"])
+def test_a_place_whose_numbers_are_parted_is_refused_for_its_reader_would_take_the_middle(kind, draw, spoilt):
+    """A cut-out that lies off the lens axis darkens one side."""
+    whole = drawing(draw)
+    assert read_outline(whole.encode(), "m.dxf")
+    start = whole.index(f"\n{kind}\n")
+    spoilt_text = whole[:start] + whole[start:].replace(" 10\n5.0\n 20\n7.0\n", spoilt, 1)
+    assert spoilt_text != whole
+    assert f"{kind} has a place whose numbers do not stand together" in refusal_of(spoilt_text)

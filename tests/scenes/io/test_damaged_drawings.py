@@ -233,3 +233,24 @@ def test_a_dashed_outline_is_not_taken_for_a_cut(by_layer):
 
     assert 'holds a LWPOLYLINE drawn as a "HIDDEN" line; draw what is cut as a full line' in refusal_of(drawing(dashed))
     assert refusal_of(drawing(cut_out)) == ""
+
+
+def copies_of_copies(document):
+    """Twelve copies of twelve copies and so on, twelve deep, of a block that holds a word alone."""
+    document.blocks.new("B0").add_text("x")
+    for depth in range(12):
+        block = document.blocks.new(f"B{depth + 1}")
+        for _ in range(12):
+            block.add_blockref(f"B{depth}", (0, 0))
+    document.modelspace().add_blockref("B12", (0, 0))
+
+
+def test_copies_of_copies_of_a_text_end():
+    assert "copies of blocks" in complaint(lambda: read_outline(drawing(plate, copies_of_copies), "m.dxf"))
+
+
+@pytest.mark.parametrize("filling", [b"0\nTEXT\n8\n0\n10\n0\n20\n0\n40\n1\n1\nx\n" * 40_001, b"999\nx\n" * 1_600_000])
+def test_a_file_that_would_be_read_for_minutes_is_refused_at_once(filling):
+    data = drawing(plate)
+    begin = data.index(b"\nENTITIES\n") + len(b"\nENTITIES\n")
+    assert "other things" in complaint(lambda: read_outline(data[:begin] + filling + data[begin:], "m.dxf"))

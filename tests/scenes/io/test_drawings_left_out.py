@@ -173,3 +173,22 @@ def test_a_block_at_a_scale_of_nothing_is_refused(code):
 @pytest.mark.parametrize("scales", [{"xscale": -1.0}, {"xscale": 0.5, "yscale": 0.5}, {"xscale": 0.5, "yscale": -0.5}])
 def test_a_block_at_one_scale_is_read_turned_over_or_not(scales):
     assert read_outline(put(**scales), "m.dxf")
+
+
+@pytest.mark.parametrize("text", ["2:1", "M 1:2", "M2:1", "DRAWN 1 : 5", "(10:1)", "SCALE(2:1)", "half size", "Twice full size"])
+def test_a_scale_told_without_the_word_is_one(text):
+    """ISO 5455: scales are 2, 5, 10, 20, 50 times or a part of that; title blocks hold the number in a field of its own."""
+    assert "is not drawn at full size" in refusal_of(noted(text))
+
+
+@pytest.mark.parametrize("text", ["1.85:1", "2.39 : 1", "16:9", "4:3", "1:1", "12:1", "1:1.2", "10:15:00", "full size", "x2"])
+def test_aspect_ratios_times_and_parts_of_an_inch_are_no_scale(text):
+    assert read_outline(noted(text), "m.dxf")
+
+
+def test_a_cut_out_in_inches_is_not_taken_for_one_in_feet():
+    """3.15 x 1.97 in stated as feet would be an opening of 960 mm, which darkens nothing."""
+    feet = drawing(lambda document: document.modelspace().add_lwpolyline(box(1.575, 0.984), close=True)).replace(
+        b"$INSUNITS\n 70\n4\n", b"$INSUNITS\n 70\n2\n"
+    )
+    assert "found 960 mm" in refusal_of(feet)

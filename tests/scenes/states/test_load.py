@@ -5,7 +5,9 @@ import pytest
 import trimesh
 
 from scenes.scene_file.errors import SceneError
-from scenes.states.load import load_scene, plans_of
+from scenes.scene_file.messages import plain
+from scenes.states.load import load_scene, plans_of, wanted_states
+from scenes.states.state import plan_state
 from tests.scenes.scene_file.test_parse_mistakes import SCENE
 
 
@@ -46,3 +48,21 @@ def test_a_lens_that_cannot_be_built_is_told_with_its_line(tmp_path, monkeypatch
 
     monkeypatch.setattr("scenes.states.state.lens_variants", fails)
     assert complaint_about(SCENE, tmp_path) == 'show.toml:13: lens[2 "25"]: no such pupil; give another'
+
+
+def test_asked_of_one_state_no_other_is_built(tmp_path, monkeypatch):
+    built = []
+
+    def counted(scene, lens, resources, setting, **rest):
+        built.append((lens.name, setting.focus_mm, setting.f_number))
+        return plan_state(scene, lens, resources, setting, **rest)
+
+    path = tmp_path / "show.toml"
+    path.write_text(SCENE)
+    show = load_scene(path)
+    every = {(plan.lens_name, plan.focus_mm, plan.f_number): plan.key for plan in plans_of(show)}
+    monkeypatch.setattr("scenes.states.state.plan_state", counted)
+    (name, focus_mm, f_number), key = list(every.items())[-1]
+    (plan,) = wanted_states(show, lenses=[name], focus=[plain(focus_mm)], f_numbers=[f_number])
+    assert (plan.key, built) == (key, [(name, focus_mm, f_number)])
+    assert len(every) > 1

@@ -9,6 +9,8 @@ from geometry.body import Kind
 from geometry.flags import flag
 from geometry.frame import pose
 from geometry.outline import Circle, RoundedRectangle
+from scenes.scene_file.parse import parse_scene
+from scenes.states.state import states_of
 from scenes.verdicts.remedy import least_clear, remedy_words
 from tests.raytrace.made import holed, plate_of_glass
 from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, beam_right_mm, plan, wall_on_the_right
@@ -106,3 +108,52 @@ def test_the_room_that_advice_leaves_is_told_with_the_filters_in_and_with_the_tr
     told = words(holed(60, RoundedRectangle(170, 160), name="mask", kind=Kind.MASK), glasses=[glass])
     inside, empty = map(float, re.findall(r"([\d.]+) mm of room with the filters in and ([\d.]+) mm with the trays empty", told)[0])
     assert inside > empty >= 2.4  # the plate draws the beam in (docs/physics.md, "Glass")
+
+
+def boxed(*tables, ahead_mm):
+    """A state of the made lens, at infinity, with a box of these tables so far ahead of it."""
+    text = f"""brimline = 1
+camera = {{ width_mm = 36, height_mm = 24, pixels = [12, 8] }}
+check = {{ f_numbers = [4], focus_mm = ["infinity"] }}
+[[lens]]
+name = "20"
+focal_mm = {FOCAL_MM}
+f_number = 4
+front_diameter_mm = 80
+pupil_behind_front_mm = {PUPIL_MM}
+[box]
+ahead_mm = {ahead_mm}
+"""
+    (state,) = states_of(parse_scene("\n".join([text, *tables]), "made.toml"))
+    return state
+
+
+def tray(at_mm, opening_mm, name="tray"):
+    return f'[[box.stage]]\nname = "{name}"\nat_mm = {at_mm}\ndepth_mm = 8\nopening_mm = [{opening_mm}, {opening_mm}]\n'
+
+
+def test_the_box_is_said_to_come_closer_by_the_least_mm_that_clear_the_outermost_ray():
+    # The tray's far edge stands 30 + 20 + 8 mm ahead, where light needs 0.9 (40 + 58) mm and the pupil's radius, and 2.5 mm of room
+    # at right angles to the light; its opening leaves 85 mm each way.
+    needed_mm = (85.0 - RADIUS_MM - 2.5 * np.hypot(0.9, 1)) / 0.9 - PUPIL_MM
+    by_mm = int(np.ceil(58.0 - needed_mm))
+    told = remedy_words(boxed(tray(20, 170), ahead_mm=30))
+    assert re.search(rf", or bring the box {by_mm} mm closer to the lens: then clear, [23]\.\d mm of room$", told)
+    assert remedy_words(boxed(tray(20, 170), ahead_mm=30 - by_mm)) == ""
+
+
+def test_the_box_is_not_said_to_come_closer_where_a_part_would_meet_the_lens_first():
+    # 60 mm inside, the tray's rear face cannot pass a lens front of 80 mm, and 6 mm of way is not enough for the light.
+    told = remedy_words(boxed(tray(2, 76), ahead_mm=5))
+    assert told.startswith("replace the tray by a stage of at least ")
+    assert "closer" not in told
+
+
+def test_where_many_parts_stand_in_how_close_the_box_can_come_is_told_and_what_is_then_in_the_way():
+    many = [tray(at_mm, 70, f"tray {letter}") for at_mm, letter in ((7, "a"), (17, "b"), (27, "c"), (37, "d"))]
+    told = remedy_words(boxed(*many, ahead_mm=5))
+    # The front of the lens is at 0, the first tray at 12 mm, and a mm is left between them.
+    closer = "; the box can come 11 mm closer to the lens before the tray a meets it, and then the tray d still stands in the beam"
+    # At the far edge of tray d, then 1 + 30 + 8 mm ahead, light reaches farther past its opening of 35 mm than at the others.
+    assert closer in told
+    assert told.endswith("; use a wider box")

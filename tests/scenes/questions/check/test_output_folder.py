@@ -48,10 +48,13 @@ def test_with_all_3d_every_state_is_drawn_and_the_worst_from_the_front_too(tmp_p
 def test_pictures_whose_process_has_ended_are_told_and_waited_for_no_longer(tmp_path):
     one = recorder(tmp_path, all_3d=False)
     one.take(STATES[1], record_state(STATES[1], one.request))
-    ((_, take),) = one.views()
-    take(WorkerDied(9))
-    assert one.told() == ("20_in_the_frame: no 3D pictures: the process that got them ready has ended",)
-    assert (one.unready, one.waiting) == (0, [])
+    (_, first), (call, second), (_, third) = one.views()
+    first(WorkerDied(9))
+    second(call())
+    third(WorkerDied(9))
+    names = ("box.png", "front.png")
+    assert one.told() == tuple(f"20_in_the_frame/{n} was left out: the process that got it ready has ended" for n in names)
+    assert (one.unready, [path.name for _, path, _ in one.waiting]) == (0, ["section.png"])
 
 
 def test_while_states_are_checked_pictures_are_drawn_by_idle_lanes_alone_unless_too_many_wait(tmp_path):

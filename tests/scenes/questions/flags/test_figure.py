@@ -23,7 +23,7 @@ def path(tmp_path):
 @pytest.fixture
 def picture(path):
     loaded = load_scene(path)
-    flags = summaries([state for _, states in flag_states(plans_of(loaded)) for state in states])
+    flags = summaries([state for one in flag_states(plans_of(loaded)) for state in one.flags])
     return flag_picture(flags[0], [], 0.1)
 
 

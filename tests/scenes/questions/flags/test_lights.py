@@ -77,7 +77,7 @@ def scene(tmp_path):
 
 def answer_of(path, *, asked=False):
     loaded = load_scene(path)
-    states = [state for _, found in flag_states(plans_of(loaded)) for state in found]
+    states = [state for one in flag_states(plans_of(loaded)) for state in one.flags]
     flags, flagless = summaries(states), FlaglessBoxes()
     start = {flag.name: flag.clear_deg for flag in flags}
     by_state = list(lights_in_states(flagless, stray_lights(loaded.scene), plans_of(loaded), (), start))
@@ -87,7 +87,7 @@ def answer_of(path, *, asked=False):
 
 def flags_of(path):
     loaded = load_scene(path)
-    return summaries([state for _, found in flag_states(plans_of(loaded)) for state in found])
+    return summaries([state for one in flag_states(plans_of(loaded)) for state in one.flags])
 
 
 def lit(path):

@@ -44,7 +44,7 @@ def state_of(tmp_path, **values):
     path = tmp_path / "near.toml"
     path.write_text(SCENE.format(**values))
     loaded = load_scene(path)
-    ((_, (state,)), *_) = flag_states(plans_of(loaded))
+    (state,) = flag_states(plans_of(loaded))[0].flags
     return state
 
 

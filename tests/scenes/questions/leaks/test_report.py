@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from geometry.openings import OpeningKind
 from raytrace.optics.in_frame import in_frame
@@ -16,7 +17,7 @@ from scenes.questions.ghosts.tilts import TiltableBox
 from scenes.questions.leaks.advice_limits import AdviceLimits
 from scenes.questions.leaks.adviser import advise_all
 from scenes.questions.leaks.answer import LeaksAnswer, report_data
-from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
+from scenes.questions.leaks.figure import NAME_REACH, _number_patch, leak_figure, sky_figure, ways_figure
 from scenes.questions.leaks.report import run_leaks
 from scenes.questions.leaks.text import direction_words, joint_words, strength_words
 from scenes.runtime.engines import engine_of
@@ -176,7 +177,26 @@ def test_pictures_hold_the_data(gapped):
         np.testing.assert_array_equal(np.asarray(image.get_array()), np.log2(report.picture.relative))
     assert image.origin == "upper"
     assert len(sky_figure(report, "t", "s").axes) == 3
-    assert ways_figure(report, "t", "s").axes[0].get_xlabel() == "ahead of the lens front rim [mm]"
+    ways = ways_figure(report, "t", "s")
+    assert ways.axes[0].get_xlabel() == "ahead of the lens front rim [mm]"
+    ahead = np.concatenate([path.corners_mm[path.corners_mm[:, 2] > 0] for path in report.picture.paths])
+    assert ahead[:, 2].max() < ways.axes[0].get_xlim()[1]
+    assert np.hypot(*ahead[:, :2].T).max() < ways.axes[0].get_ylim()[1]
+    assert "1" in {text.get_text() for text in ways.texts}  # by itself, or the share that follows would read on from it
+
+
+def test_an_openings_number_stands_beside_the_name_of_a_light():
+    """On a chart of the sky that one opening fills, which would have its number in the middle of the light's name."""
+    chosen = np.ones((64, 64), dtype=bool)
+
+    def at(lights):
+        axes = Figure().add_axes((0.0, 0.0, 1.0, 1.0))
+        _number_patch(axes, chosen, 1, lights)
+        return np.array(axes.texts[0].get_position())
+
+    alone = at([])
+    moved = np.abs(at([alone]) - alone)
+    assert (moved > np.array(NAME_REACH) - 0.1).any()
 
 
 @pytest.mark.parametrize(
@@ -252,7 +272,7 @@ def test_a_crew_that_follows_the_advice_keeps_a_clear_check_with_every_lens_and_
     plan = next(plan for plan in states_of(scene) if plan.lens_name == "28")
     report = run_leaks(plan, columns=90)
     (light,) = advised(report).lights
-    (flag,) = summaries([state for _, states in flag_states(states_of(scene)) for state in states])
+    (flag,) = summaries([state for one in flag_states(states_of(scene)) for state in one.flags])
     assert flag.clear_deg <= light.to_angle_deg < light.angle_deg
     assert words_of(scene) == {"clear"}
     assert words_of(parse_scene(TWO_LENSES.replace("angle_deg = 70", f"angle_deg = {light.to_angle_deg}"), "s.toml")) == {"clear"}
@@ -260,7 +280,7 @@ def test_a_crew_that_follows_the_advice_keeps_a_clear_check_with_every_lens_and_
 
 def test_advice_comes_as_far_in_as_the_clear_limit_where_the_light_asks_for_more(gapped):
     scene, _, advice = gapped
-    (flag,) = summaries([state for _, states in flag_states(states_of(scene)) for state in states])
+    (flag,) = summaries([state for one in flag_states(states_of(scene)) for state in one.flags])
     assert advice.lights[0].to_angle_deg == flag.clear_deg
     assert not advice.lights[0].keeps_off
 
@@ -268,7 +288,7 @@ def test_advice_comes_as_far_in_as_the_clear_limit_where_the_light_asks_for_more
 def test_a_flag_that_stands_too_far_in_is_first_to_be_opened():
     scene, report = report_of(GAPPED.replace("angle_deg = 70", "angle_deg = 30"))
     advice = advised(report)
-    (flag,) = summaries([state for _, states in flag_states(states_of(scene)) for state in states])
+    (flag,) = summaries([state for one in flag_states(states_of(scene)) for state in one.flags])
     assert advice.lights[0].is_too_far_in
     assert f"open it from 30 to {flag.clear_deg:g} deg" in " ".join(page_of(report, advice).split())
 
