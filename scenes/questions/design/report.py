@@ -66,7 +66,7 @@ class Report:
     shown: list[Shown] = field(default_factory=list)
     prices: list[Price] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
-    ruled_out: list[str] = field(default_factory=list)
+    ruled_out: dict[str, str] = field(default_factory=dict)
     contradiction: Contradiction | None = None
     stopped: bool = False
 
@@ -123,7 +123,7 @@ def _fill(report: Report, designer: Designer) -> None:
             report.shown = found
             designer.tick(0, f"best so far {words_of(found[0].design)}")
     report.shown = found
-    report.ruled_out.extend(f"{words}: {why}" for words, why in designer.ruled_out.items())
+    report.ruled_out = dict(designer.ruled_out)
     if report.shown:
         best = report.shown[0]
         report.prices.extend(prices(designer, best.design, report.wishes, best.reasons))

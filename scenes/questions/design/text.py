@@ -14,7 +14,9 @@ from scenes.runtime.page import SHOOT_CAUTION, counted
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.design import MASKS
 from scenes.states.names import state_words
+from scenes.verdicts.check import GUESS_PERCENT
 
+MOST_CHOICES_TOLD = 2  # sets of choices that are ruled out for one reason
 MOST_WORDS = 3  # measures named in one sentence
 TOLD_MM, TOLD_KG = 0.05, 0.005
 CAUTIONS = (
@@ -138,8 +140,34 @@ def _changes(found: Contradiction) -> str:
     one = len(found.fixed) == 1
     parts, verb = " and ".join(found.fixed), "stands" if one else "stand"
     it, of, free = ("it", "its", "is not free") if one else ("them", "their", "are not free")
+    nearer = ", bring the box nearer to the lens (ahead_mm)" if {"seal", "back plate"} & set(found.fixed) else ""
     above = "or give something up as above, " if found.ways else ""
-    return f"{parts} {verb} in the way and {free}: make {it} larger, free one of {of} measures in [design], {above}and ask again."
+    mend = f"make {it} larger{nearer}, free one of {of} measures in [design]"
+    return f"{parts} {verb} in the way and {free}: {mend}, {above}and ask again."
+
+
+def ruled_out_words(report: Report) -> Iterator[str]:
+    """Choices that cannot be, with their reason; those of one reason together."""
+    by_reason: dict[str, list[str]] = {}
+    for choices, why in report.ruled_out.items():
+        by_reason.setdefault(why, []).append(choices)
+    for why, some in by_reason.items():
+        most = len(some) > MOST_CHOICES_TOLD
+        yield f"{counted(len(some), 'set')} of choices, {some[0]} among them: {why}" if most else f"{'; '.join(some)}: {why}"
+
+
+def guess_words(report: Report) -> Iterator[str]:
+    """Lenses whose field at a near focus is a guess that the answer rests on."""
+    held = [reason.held for shown in report.shown[:1] for reason in shown.reasons if reason.held is not None]
+    held += report.contradiction.blocked if report.contradiction is not None else ()
+    guesses = {one.state.lens_name: (one.state, max(one.state.field_guess_percent or (0.0,))) for one in held}
+    for lens, (state, percent) in guesses.items():
+        if percent < GUESS_PERCENT:
+            continue
+        yield (
+            f"{lens}: its field at {plain(state.focus_mm)} mm is assumed {percent:.0f} % wider than at "
+            "infinity, and the answer rests on that: measure it (half_field_deg in a [[lens.state]]), or give pupil_magnification"
+        )
 
 
 def next_words(report: Report) -> str:

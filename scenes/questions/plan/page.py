@@ -168,12 +168,12 @@ def _shot(shot: PlannedShot, station: Station) -> str:
     name = f"shot_{shot.number:02}"
     title = escape(f"{shot.number}. {state_words(shot)}")
     box = f'<label><input type="checkbox" name="{name}_done">{title}</label>'
-    notes = f'<div class="notes">{_readings(shot, name)}<label>note<textarea name="{name}_note"></textarea></label></div>'
+    note = f'<label class="note">note<textarea name="{name}_note"></textarea></label>'
     rows = "".join(_told(head, words) for head, words in shot_rows(shot, station) if words)
     return (
         f'<article class="shot"><header>{box}{_badge(str(shot.shot.guide.word))}'
         f'<span class="soft">{escape(shot.shot.guide.guide)}</span></header>'
-        f'<div class="body"><div>{svg_of(heatmap(shot), "map")}</div><dl>{rows}</dl></div>{notes}</article>'
+        f'<div class="body">{svg_of(heatmap(shot), "map")}<dl>{rows}</dl>{_readings(shot, name)}</div>{note}</article>'
     )
 
 

@@ -28,13 +28,13 @@ PLAN_CSS = """
 .found input[type=text] { width: 9em; }
 .read { margin: 0; font-size: 0.88rem; } .read th { font-weight: 400; color: #595959; border: 0; padding: 0 6px 2px 0; }
 .read td { padding: 3px 6px 3px 0; color: #595959; border: 0 !important; vertical-align: middle; }
-.read td + td { width: 5em; } .notes { grid-template-columns: minmax(0, 380px) minmax(0, 1fr); }
+.read td + td { width: 5em; } .note { display: block; margin-top: 8px; font-size: 0.88rem; color: #595959; }
+.shot .body { grid-template-areas: "map told" "read told"; grid-template-rows: auto 1fr; }
+.shot .map { grid-area: map; } .shot dl { grid-area: told; } .shot .read { grid-area: read; align-self: start; }
 @media screen and (max-width: 760px) {
-  .notes { grid-template-columns: minmax(0, 1fr); } .read td + td { width: 4.6em; }
+  .shot .body { grid-template-areas: "map" "told" "read"; grid-template-rows: none; } .read td + td { width: 4.6em; }
 }
-@media print {
-  .notes { grid-template-columns: 68mm 1fr; } .read td + td { width: 13mm; } .read input[type=text] { padding: 0 3px; }
-}
+@media print { .read td + td { width: 13mm; } .read input[type=text] { padding: 0 3px; } }
 """
 
 
