@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from geometry.body import Assembly
 from geometry.carrying import clamp_notes
 from geometry.checks import assembly_notes, seal_notes
-from geometry.notes import Note, Severity
+from geometry.notes import Note
 from raytrace.box import Box as TracedBox
 from raytrace.optics.lens import LensState
-from scenes.rig.box import rod_spec
 from scenes.rig.box_slips import slip_notes
-from scenes.rig.contradictions import filter_contradictions
+from scenes.rig.contradictions import box_contradictions
 from scenes.rig.doubtful_numbers import doubtful_box_notes
 from scenes.rig.focus_plane import focus_notes
+from scenes.rig.rod_height import rod_notes
 from scenes.scene_file.tables.box import CLAMP, Box
 from scenes.scene_file.tables.lens import Lens
 
@@ -32,7 +32,7 @@ class BoxNotes:
 
 def box_notes(fitted: Box, lens: Lens, assembly: Assembly, box: TracedBox, variants: Sequence[LensState]) -> BoxNotes:
     """All that is told of a box as it is on a lens, and as it is built."""
-    of_filters, of_focus = filter_contradictions(fitted), focus_notes(box, variants)
+    of_filters, of_focus = box_contradictions(fitted), focus_notes(box, variants)
     held = _facts_kept.get(id(assembly))
     if held is None:
         held = _facts_kept[id(assembly)] = assembly, box_facts(fitted, lens, assembly)
@@ -47,7 +47,7 @@ _facts_kept: OrderedDict[int, tuple[Assembly, tuple[Note, ...]]] = OrderedDict()
 
 def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
     """Parts that intersect, filters that do not fit, units mistaken; common practice: no heavy box hangs on a lens front."""
-    of_rods, parts, barrel_mm = tuple(_rod_notes(box)), assembly.parts, lens.front_diameter_mm
+    of_rods, parts, barrel_mm = tuple(rod_notes(box)), assembly.parts, lens.front_diameter_mm
     return (
         *assembly_notes(assembly, front_diameter_mm=barrel_mm),
         *(seal_notes(parts, barrel_mm=barrel_mm, bore_mm=box.back[0].bore_mm) if box.back else ()),
@@ -56,15 +56,3 @@ def box_facts(box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
         *of_rods,
         *doubtful_box_notes(box, parts),
     )
-
-
-def _rod_notes(box: Box) -> Iterator[Note]:
-    """Rods set the height of the box (common practice)."""
-    spec = rod_spec(box)
-    if spec is not None and box.offset_mm[1] != 0.0:
-        up = box.offset_mm[1]
-        text = (
-            f"stands {abs(up):g} mm {'above' if up > 0 else 'below'} the lens axis; rods {abs(spec.drop_mm - up):g} mm below the "
-            f"axis instead of {spec.drop_mm:g} mm, or a riser, would bring it back on axis"
-        )
-        yield Note("box", text, Severity.FACT)

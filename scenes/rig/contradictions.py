@@ -18,6 +18,9 @@ from raytrace.optics.camera import PixelGrid
 from raytrace.optics.conjugate import principal_planes_apart_mm
 from raytrace.optics.projection import distort_radius
 from scenes.rig.box import stage_name
+from scenes.rig.lens_limits import focal_row_words, shallow_pupil_words, travel_words
+from scenes.rig.named_numbers import guide_name_words, named_stop_words
+from scenes.rig.rod_height import turned_height_words
 from scenes.rig.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
@@ -43,6 +46,7 @@ NAMED = re.compile(r"(\d+(?:\.\d+)?)(?:\s*-\s*(\d+(?:\.\d+)?))?(?![\d.:x])")
 NAMED_INSIDE = re.compile(rf"(?<=\s){NAMED.pattern}(?=\s|mm|$)")  # "Prime 18": a word of its own
 LONGEST_NAMED_MM = 1200.0  # a larger number in a name is a year or a serial number
 NAMED_ASPECT = re.compile(r"([1-3]\.\d{1,2})(?![\d.])")
+OTHER_NAME = "put the wrong one right, or give the guide another name"
 ASPECT_SHARE = 1.05  # 2.39, 2.4 and 2.35 are one to many crews
 NARROWER_PUPIL_SHARE = 0.9  # of 1 / squeeze, which a front anamorphic's pupil has; no pupil is narrower
 NAMED_SQUEEZE = re.compile(r"(?<![\d.])(1\.[2-9]\d?|2(?:\.0)?)\s?[xX](?![\w])")  # as 1.33x, 1.8x or 2x stands after a focal length
@@ -58,7 +62,7 @@ WALK_SHARE, LEAST_WALK_MM = 0.5, 10.0  # of the depth on the axis: no published 
 
 def contradiction_notes(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note, ...]:
     """A fault for each number of this lens, its box and the camera that another number of the scene speaks against."""
-    return (*lens_contradictions(scene, lens, grid), *filter_contradictions(box_for(scene, lens)))
+    return (*lens_contradictions(scene, lens, grid), *box_contradictions(box_for(scene, lens)))
 
 
 def lens_contradictions(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note, ...]:
@@ -69,9 +73,10 @@ def lens_contradictions(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note
     return tuple(_fault(part, text) for part, text in told)
 
 
-def filter_contradictions(box: Box) -> tuple[Note, ...]:
-    """Those of the filters in a box as it is on a lens."""
-    return tuple(_fault(part, text) for part, text in _filter_words(box))
+def box_contradictions(box: Box) -> tuple[Note, ...]:
+    """Those of a box as it is on a lens: of its filters and its rods."""
+    told = [*_filter_words(box), *(("box", text) for text in turned_height_words(box))]
+    return tuple(_fault(part, text) for part, text in told)
 
 
 def _fault(part: str, text: str) -> Note:
@@ -85,13 +90,13 @@ def or_confirmed(key: str, where: str = "the lens") -> str:
 
 def _lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
     rules = {
-        "focal_mm": _focal_words(lens),
-        "f_number": _stop_words(scene, lens),
+        "focal_mm": (*_focal_words(lens), *focal_row_words(lens)),
+        "f_number": (*_stop_words(scene, lens), *named_stop_words(lens)),
         "front_to_sensor_mm": _length_words(lens),
         "close_focus_mm": _nearest_words(lens),
-        "pupil_behind_front_mm": _pupil_words(lens),
+        "pupil_behind_front_mm": (*_pupil_words(lens), *shallow_pupil_words(lens)),
         "squeeze": (*_squeeze_words(lens), *_named_squeeze_words(lens), *_desqueezed_words(scene, lens)),
-        "front_travel_mm": _travel_words(lens),
+        "front_travel_mm": (*_travel_words(lens), *travel_words(lens)),
         "pupil_walk": _walk_words(lens),
         "pupil_magnification": _magnification_words(lens),
         "distortion": _distortion_words(lens),
@@ -346,15 +351,13 @@ def _camera_words(camera: Camera, lenses: Iterable[Lens]) -> Iterator[str]:
 
 
 def _guide_words(scene: Scene) -> Iterator[str]:
-    """Guides with a name that tells another aspect, as recorded or desqueezed: turned over, it leaves out most of the picture."""
+    """Guides with a name that tells another aspect, as recorded or desqueezed, another place or another size."""
     squeezes = {1.0, *(lens.squeeze for lens in scene.lens)}
     for guide in scene.camera.guide:
         found = NAMED_ASPECT.match(guide.name)
         if found and not any(_same_aspect(guide.aspect * squeeze, float(found[1])) for squeeze in squeezes):
-            yield (
-                f'aspect = {plain(guide.aspect)} speaks against the name of its guide "{guide.name}": put the wrong one right, '
-                "or give the guide another name"
-            )
+            yield f'aspect = {plain(guide.aspect)} speaks against the name of its guide "{guide.name}"; {OTHER_NAME}'
+        yield from (f"{text}; {OTHER_NAME}" for text in guide_name_words(guide))
 
 
 def _same_aspect(aspect: float, named: float) -> bool:

@@ -15,14 +15,21 @@ from geometry.body import Part, Surface
 from geometry.notes import Note, Severity
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
-from scenes.rig.contradictions import desqueezed_words
+from scenes.rig.contradictions import TENFOLD, desqueezed_words
+from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
+from scenes.rig.named_numbers import t_number_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Hood
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.scene import Scene, box_for
 
 SLOWER_SHARE = 1.9  # two stops, as they are rounded: more than the lenses of a set differ
-FAR_SHARE, FAR_MM = 100.0, 1500.0  # of the focal length: lenses focus nearer than both (common practice)
+# Of the focal length, a zoom's middle one. Lenses focus nearer than both: at 10 to 30 focal lengths, telephoto lenses at 10 to 20,
+# zooms at up to 40 (common practice). A nearest focus ten times too far is 100 or more.
+FAR_SHARE, FAR_MM = 50.0, 1500.0
+OPEN_SHARE = 1.06  # stops are rounded by less
+DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops closed
+DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
 OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
@@ -34,7 +41,9 @@ WIDER_SHARE = 1.25  # than the plate before it, both ways: nothing is left for s
 def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     """Cautions by the numbers of the scene about this lens, its range, what is looked at, and parts it goes without."""
     told = [(lens.name, text) for text in (*_stop_words(scene, lens), *_nearest_words(lens), *_bare_words(scene, lens))]
-    told += [(lens.name, text) for text in _mixed_words(scene, lens)]
+    told += [(lens.name, text) for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens))]
+    told += [(lens.name, text) for text in (*t_number_words(lens), *narrower_words(lens))]
+    told += [(lens.name, text) for text in (*doubtful_pupil_words(lens), *doubtful_travel_words(lens))]
     told += [("camera", text) for text in _guide_words(scene)]
     return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
 
@@ -47,16 +56,34 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
 
 def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
     asked = min(scene.check.f_numbers, default=math.inf)
-    if "f_number" not in lens.confirmed and SLOWER_SHARE <= lens.f_number / asked < FAULT_SHARE:
+    least = OPEN_SHARE if _none_opens(scene, asked) else SLOWER_SHARE
+    if "f_number" not in lens.confirmed and least <= lens.f_number / asked < FAULT_SHARE:
         yield (
             f"f_number = {plain(lens.f_number)} is its widest stop, so f/{plain(asked)} of [check] is not looked at; "
             "is it another lens's?"
         )
 
 
+def _none_opens(scene: Scene, f_number: float) -> bool:
+    return all(lens.f_number > OPEN_SHARE * f_number for lens in scene.lens)
+
+
+def _deep_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """Stops so deep, or so odd, that a point may be missing: 28 for 2.8. Just ten times the widest is a fault."""
+    asked = min(scene.check.f_numbers, default=0.0)
+    is_full = any(1 / DEEP_STOP_SHARE <= asked / stop <= DEEP_STOP_SHARE for stop in DEEP_STOPS)
+    least = lens.f_number * (DEEPEST_SHARE if is_full else DEEP_SHARE)
+    if "f_number" not in lens.confirmed and asked >= least and asked / TENFOLD >= lens.f_number * OPEN_SHARE:
+        yield (
+            f"f_numbers = [{plain(asked)}] of [check] is far closed for f_number = {plain(lens.f_number)}, and nothing wider is "
+            f"looked at; is a point missing? It would be {plain(asked / TENFOLD)}"
+        )
+
+
 def _nearest_words(lens: Lens) -> Iterator[str]:
-    nearest_mm, shortest_mm = lens.close_focus_mm, focal_lengths(lens)[0]
-    if nearest_mm is None or "close_focus_mm" in lens.confirmed or nearest_mm < max(FAR_SHARE * shortest_mm, FAR_MM):
+    nearest_mm, (shortest_mm, *_, longest_mm) = lens.close_focus_mm, (*focal_lengths(lens)[:1], *focal_lengths(lens))
+    middle_mm = math.sqrt(shortest_mm * longest_mm)
+    if nearest_mm is None or "close_focus_mm" in lens.confirmed or nearest_mm < max(FAR_SHARE * middle_mm, FAR_MM):
         return
     yield (
         f"close_focus_mm = {plain(nearest_mm)} is far for focal_mm = {plain(shortest_mm)}, and nothing nearer is looked at; "

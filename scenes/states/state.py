@@ -14,7 +14,7 @@ from raytrace.optics.camera import Guide, PixelGrid, guide_of_aspect, whole_fram
 from raytrace.optics.lens import LensState
 from scenes.rig.box import box_place, build_box
 from scenes.rig.box_notes import box_facts, box_notes
-from scenes.rig.contradictions import filter_contradictions, lens_contradictions
+from scenes.rig.contradictions import box_contradictions, lens_contradictions
 from scenes.rig.doubtful_numbers import doubtful_notes
 from scenes.rig.focus_plane import focus_notes
 from scenes.rig.lens import field_guess_percent, front_travel_mm, lens_variants
@@ -190,7 +190,7 @@ def plan_state(
         assembly=assembly,
         grid=grid,
         guides=guides,
-        notes=(*notes, *lens_notes.around(filter_contradictions(fitted), focus_notes(box, states))),
+        notes=(*notes, *lens_notes.around(box_contradictions(fitted), focus_notes(box, states))),
         lens_notes=lens_notes,
         field_guess_percent=guess,
     )

@@ -11,6 +11,7 @@ from geometry.body import Kind
 from raytrace.box import Box, GlassKind
 from raytrace.shares import loss_stops
 from scenes.questions.filters.effects import with_close_ups
+from scenes.rig.rod_height import rod_rise_mm
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.catalogue import rods as catalogue_rods
 from scenes.scene_file.tables.box import CLAMP
@@ -146,7 +147,7 @@ def mount_of(scene: Scene, costs: tuple[Cost, ...]) -> RodAnswer:
         drop_mm=drop,
         usual_drop_mm=None if known is None else known.drop_mm,
         stated_mm=box.offset_mm,
-        expected_up_mm=None if known is None or drop is None else known.drop_mm - drop,
+        expected_up_mm=rod_rise_mm(box),
         costs=costs,
     )
 

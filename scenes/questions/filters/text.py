@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from scenes.questions.filters.costs import RodAnswer
 from scenes.questions.filters.effects import CloseUp, GradedAnswer
 from scenes.questions.filters.sizes import StageAnswer, StageNeed, smallest, smallest_for_all, takes_round
+from scenes.rig.rod_height import follows_from_rods
 from scenes.states.names import state_words, the
 
-SAME_HEIGHT_MM = 0.05
 CAUTION = (
     "A prediction is no substitute for the test shoot, and glass is cut to a few tenths: where a margin is thin, measure it. "
     "A stack that grows gets heavier: ask the rental house what lens and rods may carry."
@@ -120,11 +120,11 @@ def rod_words(rods: RodAnswer) -> str:
     if rods.expected_up_mm is None:
         return f"{rods.mount}; the lens carries the box, no rods set its height. The scene has it {stated}."
     made = f"{rods.mount}, made for rods {rods.usual_drop_mm:g} mm below the lens axis (common practice)"
-    if abs(rods.expected_up_mm) < SAME_HEIGHT_MM:
+    if follows_from_rods(rods.expected_up_mm, 0.0):
         here = "the scene has them there, so the box can stand on axis"
     else:
         here = f"here they are {rods.drop_mm:g} below, which puts the box {_side(rods.expected_up_mm, 'above', 'below')} it"
-    odd = "" if abs(rods.expected_up_mm - up) < SAME_HEIGHT_MM else " That does not follow from the rods: measure it."
+    odd = "" if follows_from_rods(rods.expected_up_mm, up) else " That does not follow from the rods: measure it."
     return f"{made}; {here}. The scene has it {stated}.{odd}"
 
 

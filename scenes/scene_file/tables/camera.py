@@ -1,5 +1,6 @@
 """The camera of a scene file: recorded area, pixels, and the guides that have to stay clean."""
 
+import math
 from collections.abc import Iterator
 from typing import Any, Literal
 
@@ -9,7 +10,7 @@ from scenes.scene_file.tables.fields import Fault, Table, choice, mm, part, quan
 
 SIZES_OR = "give width_mm and height_mm, or "
 DEFAULT_PIXELS_WIDE = 1024
-MOST_PIXEL_STRETCH = 1.2  # photosites further from square than this mean a swapped or mistyped pair
+MOST_PIXEL_STRETCH = 1.03  # photosites are square; published sizes, rounded to 0.1 mm, make them up to 1.02 (common practice)
 
 
 class Guide(Table):
@@ -95,7 +96,7 @@ class Camera(Table):
             yield (max(given),), f'must be left out where format is given ("{self.format}"); or leave format out'
         elif self.format is None and len(given) < 2:
             yield (), 'must give format = "..." (a name from the catalogue) or both width_mm and height_mm'
-        elif self._stretch() > MOST_PIXEL_STRETCH:
+        elif self._stretch() > MOST_PIXEL_STRETCH * (1.0 + 1.0 / min(self.pixels)):  # small maps round to whole pixels
             yield ("pixels",), self._stretch_words()
 
     def _stretch(self) -> float:
@@ -106,4 +107,8 @@ class Camera(Table):
         across, down = self.pixels
         fitting = round(across * self.height_mm / self.width_mm)
         area = f"{plain(self.width_mm)} x {plain(self.height_mm)} mm"
-        return f"must be across, then down, square on {area}, got {across} x {down}; write [{across}, {fitting}]"
+        turned = math.isclose(self.height_mm * down, self.width_mm * across, rel_tol=MOST_PIXEL_STRETCH - 1.0)
+        wide_mm, high_mm = (self.height_mm, self.width_mm) if turned else (self.width_mm, self.width_mm * down / across)
+        own = f"{plain(wide_mm)} x {plain(round(high_mm, 2))} mm"
+        or_size = "" if across < down else f", or the recorded area that has these pixels, such as {own}"
+        return f"must be across, then down, square on {area}, got {across} x {down}; write [{across}, {fitting}]{or_size}"

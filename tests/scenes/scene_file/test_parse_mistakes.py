@@ -167,6 +167,9 @@ MISTAKES = [
      "s.toml:31: box.mask[1].opening_mm: must be an array of 2 numbers in mm, got 150"),
     ("pixels swapped", "[6000, 4000]", "[4000, 6000]",
      "s.toml:4: camera.pixels: must be across, then down, square on 36 x 24 mm, got 4000 x 6000; write [4000, 2667]"),
+    ("pixels of another sensor", "[6000, 4000]", "[6000, 4500]",
+     ("s.toml:4: camera.pixels: must be across, then down, square on 36 x 24 mm, got 6000 x 4500; write [6000, 4000], or the "
+     "recorded area that has these pixels, such as 36 x 27 mm")),
     ("density without its kind", 'thickness_mm = 4 }', "thickness_mm = 4, density = 0.6 }",
      ('s.toml:28: box.stage[1 "rear tray"].filter.density: belongs to kind "density" or "graduated" or "polariser", '
      'but this filter is "clear"; set kind, or leave density out')),
