@@ -130,7 +130,7 @@ def _depth_notes(lens: Lens, glass: GlassTable, variants: Sequence[LensState]) -
 
 
 def _bulge_mm(surface: Surface, largest_mm: float) -> float:
-    """How far a surface stands ahead of its edge, which is no wider than the lens [mm]; 0 for one that is not convex to the scene."""
+    """How far a surface stands ahead of its edge, which is no wider than the lens [mm]; 0 if not convex to the scene."""
     if not 0.0 < surface.radius_mm < math.inf:
         return 0.0
     half_mm = min(surface.semi_diameter_mm, largest_mm, surface.radius_mm)
