@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.answers.answer import Answer, answer_data, answer_text, save
+from scenes.answers.answer import Answer, answer_data, answer_text, exit_status_of, save
 from scenes.answers.html import answer_html, table_html
-from scenes.answers.opened import contradictions_of
+from scenes.answers.opened import faults_of
 from scenes.answers.table import Column, Table
 from scenes.io.writing import as_json
 from scenes.states.load import Loaded
@@ -50,18 +50,18 @@ class Reply:
 
     @property
     def text(self) -> str:
-        """The page, as the command prints it, after the faults that it tells beside."""
-        return "".join(f"{fault}\n" for fault in self.faults) + answer_text(self.answer)
+        """The page, as the command prints it."""
+        return answer_text(self.answer)
 
     @property
     def faults(self) -> tuple[str, ...]:
-        """A sentence for each two numbers of the scene that speak against each other; a check tells them in its own table."""
-        return () if self.answer.name == "check" else contradictions_of(self.loaded)
+        """A sentence for each fault that leaves the light of what was looked at in doubt; a check tells them in its own table."""
+        return faults_of(self.answer)
 
     @property
     def exit_status(self) -> int:
-        """0 or 1, as the command's help says: never 0 where numbers of the scene speak against each other."""
-        return max(self.answer.exit_status, int(bool(self.faults)))
+        """0 or 1, as the command's help says: never 0 where a fault leaves the light in doubt."""
+        return exit_status_of(self.answer)
 
     @property
     def json(self) -> dict[str, Any]:

@@ -9,6 +9,7 @@ well (`raytrace.beam.inside`). Where the bare lens leaves the edge dark, the edg
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -21,8 +22,9 @@ from geometry.arrays import FloatArray
 from geometry.frame import Pose, pose
 from raytrace.beam.inside import COARSE, FINE, Inside, inside_points, outgrows
 from raytrace.beam.outline import Section, as_section, chained
-from raytrace.beam.rays import Sheet, chords_for, edgeless, lit, outlines, rim_disc, traced
+from raytrace.beam.rays import Outlines, Sheet, chords_for, edgeless, lit, outlines, rim_disc, traced
 from raytrace.box import Box
+from raytrace.kept import Kept
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, pencils_for
 from raytrace.optics.pencil import Pencils
@@ -43,6 +45,7 @@ CLOSER_LOOKS = 3  # rounds of halving intervals where pencils that rims cut stil
 MOST_PAD_MM = 0.018  # more would claim light that is not there
 NEAR_MM = 5.0  # where boxes begin: rims shape the beam most close to the lens
 HALVINGS = 26  # of the way from the middle to a dark point of the edge: a nanometre in the picture
+KEPT_RIMS = 32  # of guides' edges, half a megabyte each
 FAR_MM = 400.0  # no box reaches farther ahead: where the beam's bend is judged unless a plane is given
 
 
@@ -126,7 +129,14 @@ def _together(sheets: Sequence[tuple[FloatArray, NDArray[np.bool_]]]) -> tuple[F
 
 def lens_beam(lens: LensState, guide: Guide, box: Box, *, far: Pose | None = None) -> Beam:
     """The beam of a guide behind one lens."""
-    return beam_of(partial(pencils_for, lens), guide, box, far=far)
+    return beam_of(_pencils_of(lens), guide, box, far=far)
+
+
+def _pencils_at(lens: LensState) -> PencilsAt:
+    return partial(pencils_for, lens)
+
+
+_pencils_of: Kept[LensState, PencilsAt] = Kept(_pencils_at)  # the same one for a lens, so that what is kept of its rims is found
 
 
 def beam_section(pencils_at: PencilsAt, guide: Guide, box: Box, plane: Pose) -> Section:
@@ -232,10 +242,31 @@ def _pencils_inside(pencils_at: PencilsAt, guide: Guide, box: Box, steps: tuple[
 
 
 def _sheets(pencils_at: PencilsAt, guide: Guide, box: Box, place: FloatArray) -> tuple[Sheet, ...]:
+    return traced(*_kept_rims(pencils_at, guide, place), box.glasses)
+
+
+def _kept_rims(pencils_at: PencilsAt, guide: Guide, place: FloatArray) -> tuple[Pencils, Outlines]:
+    """As `_rims`, worked out once while it is asked for: glass does not change it, and trays are filled in many ways."""
+    key = (id(pencils_at), guide, place.tobytes())
+    held = _known_rims.get(key)
+    if held is None:
+        held = _known_rims[key] = pencils_at, _rims(pencils_at, guide, place)  # with that, so that no other gets its id
+        if len(_known_rims) > KEPT_RIMS:
+            _known_rims.popitem(last=False)
+    return held[1]
+
+
+_known_rims: OrderedDict[tuple[int, Guide, bytes], tuple[PencilsAt, tuple[Pencils, Outlines]]] = OrderedDict()
+
+
+def _rims(pencils_at: PencilsAt, guide: Guide, place: FloatArray) -> tuple[Pencils, Outlines]:
+    """The pencils of places on a guide's edge, or of what is lit nearest to them, and their rims."""
     edge = edge_points(guide, place)
-    chords = chords_for(_largest_mm(pencils_at(edge)))
-    pencils = pencils_at(_lit_edge(pencils_at, guide, edge, chords))
-    return traced(pencils, outlines(pencils, chords), box.glasses)
+    there = pencils_at(edge)
+    chords = chords_for(_largest_mm(there))
+    dark = ~lit(there, chords)
+    pencils = pencils_at(_lit_edge(pencils_at, guide, edge, dark, chords)) if dark.any() else there
+    return pencils, outlines(pencils, chords)
 
 
 def _seen_bulges(sheets: Sequence[Sheet], planes: Sequence[Pose], place: FloatArray) -> FloatArray:
@@ -295,11 +326,8 @@ def _bends(points: FloatArray, crossed: NDArray[np.bool_]) -> tuple[FloatArray, 
     return np.maximum(inward.max(axis=(1, 2)), 0.0), np.maximum(-inward.min(axis=(1, 2)), 0.0)
 
 
-def _lit_edge(pencils_at: PencilsAt, guide: Guide, edge: FloatArray, chords: int) -> FloatArray:
+def _lit_edge(pencils_at: PencilsAt, guide: Guide, edge: FloatArray, dark: NDArray[np.bool_], chords: int) -> FloatArray:
     """The edge's points, dark ones moved toward the lit middle until some light is left of them."""
-    dark = ~lit(pencils_at(edge), chords)
-    if not dark.any():
-        return edge
     middle = _lit_middle(pencils_at, guide, chords)
     low, high = np.zeros(int(dark.sum())), np.ones(int(dark.sum()))
     for _ in range(HALVINGS):

@@ -27,6 +27,7 @@ from raytrace.optics.sampling import forbes_rings
 
 DISC_TURN_RAD = 0.55  # chords then meet upright edges at 31.5 and 58.5 deg and those at 45 deg at 13.5
 RIM_STEPS = 4  # straight pieces between two of a rim's angles
+RIMS_AT_ONCE = 256  # pencils whose rims are worked on at a time
 BARE_CHORDS = 256
 
 GRADUATED_RULE = (4, 12)  # rings and arms over the pupil
@@ -110,12 +111,14 @@ def as_nodes(known: Optics, shape: tuple[int, int]) -> Nodes:
 def _bare(known: Optics) -> FloatArray:
     """Share of each disc (N,) that rims and front ring let through: by the rims' polygon, by chords where the ring cuts as well."""
     rim, ring = known.rim, known.ring
-    open_ = np.mean(rim * np.roll(rim, -1, axis=1), axis=1) if rim.shape[1] else np.ones(len(rim))
+    open_ = np.ones(len(rim))
+    for some in _some_at_a_time(len(rim) if rim.shape[1] else 0):
+        open_[some] = np.mean(rim[some] * np.roll(rim[some], -1, axis=1), axis=1)
     far = np.hypot(ring[:, 0], ring[:, 1]) + np.sqrt(np.sum(ring[:, 2:] ** 2, axis=1))
     cut = np.flatnonzero(far > known.ring_radius_mm)
     if len(cut):
-        some = replace(known, affine=known.affine[cut], disc=known.disc[cut], rim=rim[cut], ring=ring[cut])
-        nodes, out = as_nodes(some, (len(cut), 1)), np.ones((len(cut), 1))
+        ringed = replace(known, affine=known.affine[cut], disc=known.disc[cut], rim=rim[cut], ring=ring[cut])
+        nodes, out = as_nodes(ringed, (len(cut), 1)), np.ones((len(cut), 1))
         bare_shares(nodes, chord_rule(BARE_CHORDS), np.zeros((LENS_ROWS, BARE_CHORDS)), np.zeros((nodes.rim.shape[2], 2)), out)
         open_[cut] = out[:, 0]
     return open_
@@ -140,11 +143,18 @@ def _inverse(m: FloatArray) -> FloatArray:
     return turned / (m[:, 0, 0] * m[:, 1, 1] - m[:, 0, 1] * m[:, 1, 0])[:, None, None]
 
 
+def _some_at_a_time(count: int) -> list[slice]:
+    """Pencils in lots whose rims the processor holds at hand."""
+    return [slice(low, low + RIMS_AT_ONCE) for low in range(0, count, RIMS_AT_ONCE)]
+
+
 def _fine_rim(rim_share: FloatArray) -> FloatArray:
     """Rim radii at RIM_STEPS times as many angles, straight in angle as the pencil defines them."""
-    share = np.arange(RIM_STEPS) / RIM_STEPS
-    after = np.roll(rim_share, -1, axis=1)
-    return (rim_share[..., None] * (1 - share) + after[..., None] * share).reshape(len(rim_share), -1)
+    share, fine = np.arange(RIM_STEPS) / RIM_STEPS, np.empty((*rim_share.shape, RIM_STEPS))
+    for some in _some_at_a_time(len(fine)):
+        one, two = rim_share[some, :, None], np.roll(rim_share[some], -1, axis=1)[..., None]
+        fine[some] = one * (1 - share) + two * share
+    return fine.reshape(len(rim_share), -1)
 
 
 def _ring(pencils: Pencils, affine: FloatArray, disc: FloatArray) -> FloatArray:

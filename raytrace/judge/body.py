@@ -118,11 +118,12 @@ def look(lenses: Sequence[LensState], box: Box, guide_cell: Cell) -> Beam:
     start = float(seen.rows[:, REFERENCE:CONVERGENCE].min())
     ring, object_z_mm = _ring(lenses), _object_z(lenses)
     before = [start] if np.isinf(ring[1]) or ring[0] <= start else [start, float(ring[0])]
-    met = crossings(seen, 16, PUPIL, ring, np.array(before), glasses, far, object_z_mm, parted=False, with_points=True)
-    points = met.points
-    assert points is not None
-    far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in way.leaning), 0.0)
-    first_face = float(points[len(before), 2].min()) if len(glasses) else float(points[-1, 2].min())
+    leans = bool(way.leaning) or way.first_face_mm is None
+    met = crossings(seen, 16, PUPIL, ring, np.array(before), glasses, far, object_z_mm, parted=False, with_points=leans)
+    first_face = met.end_z_mm if way.first_face_mm is None else min(way.first_face_mm, met.end_z_mm)
+    if (points := met.points) is not None:
+        far = max(far, *(_meets_mm(loop, points[-2].T, points[-1].T) for loop in way.leaning), 0.0)
+        first_face = float(points[len(before) if len(glasses) else -1, 2].min())
     before = _planes_mm(before, _waists_mm(lenses), loose, hind - BEHIND_PARTS_MM, first_face - BEHIND_PARTS_MM)
     bend = float(met.bends_mm.max())
     count = int(np.clip(np.ceil(LOOK_INTERVALS * np.sqrt(bend / BEND_MM)), 2, MOST_INTERVALS))

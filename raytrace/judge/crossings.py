@@ -88,7 +88,7 @@ def crossings(
     scratch = np.empty((SIDE_ROWS, sides + 1)), np.empty((2, outline)), *inner, np.empty((DIRECTIONS + 1, 2))
     follow(
         *(pencils, np.array(blend), float(ring[0]), float(ring[1]), before, glasses, far_z_mm, object_z_mm, parted, shares),
-        *(field.triples, field.weights, field.ends, field.points_mm),
+        *(field.triples, field.weights, field.points_mm, with_points),
         *(points, ways, *scratch),
         *(corners, keys, numbers, fields),
         starts,

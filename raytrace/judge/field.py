@@ -59,16 +59,12 @@ def cell_of(guide: Guide, scale: float = 1.0) -> Cell:
 
 @dataclass(frozen=True, slots=True)
 class Samples:
-    """Field points in shares of a cell (N, 2), and rows of three neighbours (T, 3), each of a family: 0 along rows, 1 up.
-
-    ends (N, 2): the points between which each lies.
-    """
+    """Field points in shares of a cell (N, 2), and rows of three neighbours (T, 3), each of a family: 0 along rows, 1 up."""
 
     shares: FloatArray
     triples: IntArray
     family: IntArray
     at_end: BoolArray
-    ends: IntArray
 
 
 @cache
@@ -80,7 +76,7 @@ def edge_samples(intervals: int) -> Samples:
     row = np.arange(intervals - 1)[:, None] + np.arange(3)
     triples = np.concatenate([row + k * (intervals + 1) for k in range(4)])
     family = np.repeat([0, 1, 0, 1], intervals - 1)
-    return Samples(np.concatenate(sides), triples, family, np.tile(_ends(intervals), 4), _row_ends(4, intervals + 1))
+    return Samples(np.concatenate(sides), triples, family, np.tile(_ends(intervals), 4))
 
 
 @cache
@@ -93,15 +89,7 @@ def edge_samples_near(intervals: int, step_right: int, step_up: int) -> Samples:
         return whole
     number = np.cumsum(kept) - 1
     rows = kept[whole.triples].all(axis=1)
-    side = np.arange(len(kept)) // (intervals + 1)
-    ends = [(number[kept & (side == k)][0], number[kept & (side == k)][-1]) for k in side[kept]]
-    return Samples(
-        whole.shares[kept],
-        number[whole.triples[rows]],
-        whole.family[rows],
-        whole.at_end[rows],
-        np.array(ends, dtype=np.int64).reshape(-1, 2),
-    )
+    return Samples(whole.shares[kept], number[whole.triples[rows]], whole.family[rows], whole.at_end[rows])
 
 
 @cache
@@ -114,12 +102,7 @@ def grid_samples(intervals: int) -> Samples:
     rows = np.stack([at[:, :-2], at[:, 1:-1], at[:, 2:]], axis=-1).reshape(-1, 3)
     columns = np.stack([at.T[:, :-2], at.T[:, 1:-1], at.T[:, 2:]], axis=-1).reshape(-1, 3)
     family = np.repeat([0, 1], len(rows))
-    return Samples(shares, np.concatenate([rows, columns]), family, np.tile(_ends(intervals), 2 * n), _row_ends(n, n))
-
-
-def _row_ends(rows: int, length: int) -> IntArray:
-    first = np.repeat(length * np.arange(rows, dtype=np.int64), length)
-    return np.column_stack([first, first + length - 1])
+    return Samples(shares, np.concatenate([rows, columns]), family, np.tile(_ends(intervals), 2 * n))
 
 
 def _ends(intervals: int) -> BoolArray:
@@ -132,8 +115,8 @@ class FieldPencils:
     """Pencils of M depths x N field points, one depth after the other; picture points (M * N, 2).
 
     rows (M * N, SPOKES + spokes): the pencils as kernels take them. across_mm: the largest pupil's diagonal half size. triples
-    (T, 3) and weights (T, 3) say what may lie between them, see `bends`; ends (M * N, 2): the two of the same depth between which
-    each lies; whole: False where the field ends inside; ring_mm (z, radius): the lens's front ring.
+    (T, 3) and weights (T, 3) say what may lie between them, see `bends_mm`; whole: False where the field ends inside; ring_mm
+    (z, radius): the lens's front ring.
     """
 
     rows: FloatArray
@@ -141,7 +124,6 @@ class FieldPencils:
     points_mm: FloatArray
     triples: IntArray
     weights: FloatArray
-    ends: IntArray
     whole: bool
     ring_mm: FloatArray
 
@@ -193,9 +175,8 @@ def _field_pencils(lenses: Sequence[LensState], cell: Cell, samples: Samples) ->
     whole = all(bool((moved == points).all()) for moved in drawn)
     rows = np.concatenate([_rows(pencils) for pencils in layers])
     triples, weights = _between(layers, points, samples, whole)
-    ends = _ends_of(_Same(samples), len(layers))
     ring_mm = layers[0].front_ring_mm  # pupil depths share it
-    return FieldPencils(rows, _across_mm(rows), np.concatenate(drawn), triples, weights, ends, whole, ring_mm)
+    return FieldPencils(rows, _across_mm(rows), np.concatenate(drawn), triples, weights, whole, ring_mm)
 
 
 def _all_alike(lenses: Sequence[LensState], points: FloatArray, samples: Samples) -> FieldPencils | None:
@@ -212,7 +193,7 @@ def _all_alike(lenses: Sequence[LensState], points: FloatArray, samples: Samples
     same, places = _Same(samples), points if len(lenses) == 1 else np.concatenate([points] * len(lenses))
     across_mm, ring_mm = max(alike.across_mm for alike in one if alike), one[0].ring_mm if one[0] else np.zeros(2)
     triples, weights = _smooth(same, len(lenses))
-    return FieldPencils(rows.reshape(-1, SPOKES), across_mm, places, triples, weights, _ends_of(same, len(lenses)), True, ring_mm)
+    return FieldPencils(rows.reshape(-1, SPOKES), across_mm, places, triples, weights, True, ring_mm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,13 +244,6 @@ class _Same:
 
     def __hash__(self) -> int:
         return id(self.samples)
-
-
-@cache
-def _ends_of(of: _Same, layers: int) -> IntArray:
-    """Between which two others each field point lies, for so many depths."""
-    ends = of.samples.ends
-    return np.concatenate([ends + number * len(of.samples.shares) for number in range(layers)])
 
 
 @cache

@@ -29,11 +29,11 @@ def compile_ahead() -> None:
     none, before = np.zeros((0, 3)), np.zeros(1)
     names, count = np.zeros((1, NAMES), dtype=np.int64), np.zeros(3, dtype=np.int64)
     flat = np.zeros((0, 2))
-    field = np.zeros((0, 3), dtype=np.int64), none, np.zeros((0, 2), dtype=np.int64), flat
+    field = np.zeros((0, 3), dtype=np.int64), none, flat, False
     arguments: tuple[Any, ...] = (
         *(np.zeros((0, SPOKES)), np.ones(2), 0.0, np.inf, before, np.zeros((0, GLASS_FIELDS)), 0.0, np.inf, False, 0),
         *field,
-        *(np.zeros((2, 3, 0)), np.zeros((3, 0)), np.zeros((SIDE_ROWS, 1)), np.zeros((2, 0)), np.zeros((1, SPOKES))),
+        *(np.zeros((2, 3, 0)), np.zeros((3, 0)), np.zeros((SIDE_ROWS, 2)), np.zeros((2, 0)), np.zeros((1, SPOKES))),
         *(np.zeros((2, 3, 0)), np.zeros((25, 2)), none, np.zeros(0), np.zeros((4, 2), dtype=np.int64), flat, count, np.zeros(4)),
     )
     follow(*arguments)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from geometry.body import Block, Body, Loop, Part, Surface, Tube
 from raytrace.box import Box, Glass, GlassKind
 from raytrace.judge.crossings import planes_of
-from raytrace.judge.kernels.faces import GLASS_FIELDS
+from raytrace.judge.kernels.faces import CLOSE_UP, GLASS_FIELDS, LEAN_X, LEAN_Y, MIDDLE_Z, THICKNESS, UPRIGHT_WITHIN
 from raytrace.kept import Kept
 
 FloatArray = NDArray[np.float64]
@@ -21,7 +21,7 @@ FloatArray = NDArray[np.float64]
 class Way:
     """What light meets in a box: how far back and ahead its parts reach [mm], its filters as kernels take them, leaning openings.
 
-    faces: how many planes each filter parts the beam by.
+    faces: how many planes each filter parts the beam by. first_face_mm: where light meets the first of them; None where that leans.
     """
 
     hind_mm: float
@@ -29,16 +29,27 @@ class Way:
     glasses: FloatArray
     faces: tuple[int, ...]
     leaning: tuple[Loop, ...]
+    first_face_mm: float | None
 
 
 def _way(box: Box) -> Way:
     hind_mm, far_mm = parts_span_mm(box.parts)
     glasses = np.array([_glass_row(glass) for glass in box.glasses]).reshape(-1, GLASS_FIELDS)
     faces = tuple(planes_of(glass[None]) for glass in glasses)
-    return Way(hind_mm, far_mm, glasses, faces, tuple(_endless_loops(box.parts)))
+    return Way(hind_mm, far_mm, glasses, faces, tuple(_endless_loops(box.parts)), _first_face_mm(glasses))
 
 
 way_of: Kept[Box, Way] = Kept(_way)
+
+
+def _first_face_mm(glasses: FloatArray) -> float | None:
+    """Where light meets the first filter; without one, no matter how far ahead; None where the filter leans."""
+    if not len(glasses):
+        return np.inf
+    first = glasses[0]
+    if max(abs(first[LEAN_X]), abs(first[LEAN_Y])) > UPRIGHT_WITHIN:
+        return None
+    return float(first[MIDDLE_Z] - (0.0 if first[CLOSE_UP] else first[THICKNESS] / 2))
 
 
 def _glass_row(glass: Glass) -> list[float]:

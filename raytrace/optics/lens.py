@@ -295,11 +295,8 @@ def _turned(radii: FloatArray, toward_object: FloatArray) -> FloatArray:
     The outline is the same on both sides of the meridional plane, so which way the sagittal axis runs does not matter.
     """
     count = radii.shape[1]
-    frame_rad = 2 * np.pi * np.arange(count) / count
-    along = np.cos(frame_rad)[None] * toward_object[:, :1] + np.sin(frame_rad)[None] * toward_object[:, 1:]
-    across = np.sin(frame_rad)[None] * toward_object[:, :1] - np.cos(frame_rad)[None] * toward_object[:, 1:]
-    turn = np.arctan2(-along, across) / (2 * np.pi) * count % count
-    low = np.floor(turn).astype(np.int64)
-    share = turn - low
-    rows = np.arange(len(radii))[:, None]
-    return (1 - share) * radii[rows, low % count] + share * radii[rows, (low + 1) % count]
+    first = -(np.arctan2(toward_object[:, 1], toward_object[:, 0]) / (2 * np.pi) + 0.25) * count % count
+    low = np.floor(first)
+    share = (first - low)[:, None]
+    here = np.take_along_axis(radii, (low.astype(np.int64)[:, None] + np.arange(count)) % count, axis=1)
+    return (1 - share) * here + share * np.roll(here, -1, axis=1)

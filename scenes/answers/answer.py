@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import click
 
-from scenes.answers.blocks import Block, page_lines
+from scenes.answers.blocks import Block, Gap, Paragraph, page_lines
 from scenes.answers.csv_tables import csv_files
 from scenes.answers.narrow import for_terminal
 from scenes.answers.numbers import distance
+from scenes.answers.opened import faults_of, tell
 from scenes.io.result_folder import result_folder
 from scenes.io.writing import as_json
 from scenes.runtime.version import own_version
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 VERSION = 2  # of the JSON of every question
 CLEAR, IN_FRAME = 0, 1  # exit statuses; 2 is input at fault
+FAULTY = "Put that right first: what follows holds only then, and until then nothing counts as clear."
 
 Sheets = Iterable[tuple[str, Callable[[], "Figure"]]]
 Files = Iterable[tuple[str, bytes]]
@@ -107,10 +109,10 @@ def answer_data(answer: Answer, show: Loaded, files: Sequence[str] = ()) -> dict
     """The whole JSON of an answer; `files` are those written beside it."""
     return {
         **head_data(answer.name, show),
-        "exit_status": answer.exit_status,
+        "exit_status": exit_status_of(answer),
         "states": [state_data(state) for state in answer.states],
         "next_step": answer.next_step,
-        "cautions": list(answer.cautions),
+        "cautions": [*faults_of(answer), *answer.cautions],
         **answer.data(),
         "files": sorted(files),
     }
@@ -118,7 +120,21 @@ def answer_data(answer: Answer, show: Loaded, files: Sequence[str] = ()) -> dict
 
 def answer_text(answer: Answer, *, written: bool = False) -> str:
     """The page that is printed."""
-    return "\n".join(page_lines(answer.blocks(written=written))) + "\n"
+    blocks = (*_fault_blocks(faults_of(answer)), *answer.blocks(written=written))
+    return "\n".join(page_lines(blocks)) + "\n"
+
+
+def exit_status_of(answer: Answer) -> int:
+    """That of the answer; never 0 where a fault leaves the light of what it looked at in doubt."""
+    return max(answer.exit_status, IN_FRAME) if faults_of(answer) else answer.exit_status
+
+
+def _fault_blocks(faults: Sequence[str]) -> Iterator[Block]:
+    """The faults that the answer rests on, before it."""
+    yield from (Paragraph(fault, "", " " * len("fault: ")) for fault in faults)
+    if faults:
+        yield Paragraph(FAULTY)
+        yield Gap()
 
 
 def ask(answer: Answer, show: Loaded, output: Output) -> int:
@@ -128,10 +144,12 @@ def ask(answer: Answer, show: Loaded, output: Output) -> int:
     told = (
         as_json(answer_data(answer, show, files)) if output.as_json else for_terminal(answer_text(answer, written=out is not None))
     )
+    if output.as_json:
+        tell(faults_of(answer))
     click.echo(told, nl=False)
     if out is not None:
         click.echo(f"wrote {len(files)} files to {out}", err=output.as_json)
-    return answer.exit_status
+    return exit_status_of(answer)
 
 
 def save(answer: Answer, show: Loaded, out: Path, formats: Sequence[str] = ("png",)) -> tuple[str, ...]:

@@ -43,7 +43,8 @@ class KeptWork:
     def get(self, name: str) -> bytes | None:
         """A piece as it was put; None where it is not there whole."""
         with suppress(OSError):
-            data = self._path(name).read_bytes()
+            path = self._path(name)
+            data = path.read_bytes() if _stat(path) else b""  # a pipe would be waited for
             if data[:32] == _checksum(name, data[32:]):
                 return data[32:]
         return None

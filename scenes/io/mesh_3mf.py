@@ -13,7 +13,7 @@ from xml.parsers import expat
 import numpy as np
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError, has_no_room, plain_number
+from scenes.io.mesh_damage import DamagedMeshError, few_enough_bodies, has_no_room, plain_number
 
 LARGEST_UNPACKED = 200_000_000  # bytes of all members: a million triangles take half of it
 DEEPEST = 16  # parts within parts
@@ -155,6 +155,8 @@ def _3mf_model(model: bytes) -> int:
     parser.Parse(model, True)
     if len(cornered) > len(set(cornered)):
         raise DamagedMeshError("a body of it has two lists of corners; export it again")
+    copies = _instances(dict.fromkeys(own, 1), components)
+    few_enough_bodies(len(own) + sum(copies(item) for item in items))
     faces = _instances(own, components)
     _all_built(own, components, items)
     return sum(faces(item) for item in items)
@@ -180,6 +182,8 @@ def _all_built(own: Mapping[str, int], components: Mapping[str, list[str]], item
 
 
 def _instances(own: Mapping[str, int], components: Mapping[str, list[str]]) -> Callable[[str], int]:
+    """What an object comes to, with the parts in it, where each has so much of its own."""
+
     @cache
     def faces(name: str, depth: int = 0) -> int:
         if name not in own or depth > DEEPEST:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from typing import Any
 
 import numpy as np
@@ -19,9 +20,16 @@ MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
 # Units that 3MF may state (3MF core specification, section 3.4, attribute unit), as the unit and factor that the importer knows.
 STATED_UNITS = {
     "microns": ("mm", 1e-3), "micron": ("mm", 1e-3), "millimeters": ("mm", 1.0), "millimeter": ("mm", 1.0), "mm": ("mm", 1.0),
-    "centimeters": ("cm", 1.0), "centimeter": ("cm", 1.0), "meters": ("m", 1.0), "meter": ("m", 1.0),
+    "centimeters": ("cm", 1.0), "centimeter": ("cm", 1.0), "cm": ("cm", 1.0), "meters": ("m", 1.0), "meter": ("m", 1.0),
     "inches": ("in", 1.0), "inch": ("in", 1.0), "feet": ("in", 12.0), "foot": ("in", 12.0),
 }  # fmt: skip
+
+# How lines of remarks begin, and how these tell a unit: "# Units: inches", "comment unit = mm", "UNITS=cm" (common practice).
+REMARKS = {"obj": b"#", "ply": b"comment", "stl": b""}
+UNIT_WORDS = re.compile(
+    rb"\bunits?\b\s*(?:[:=]|is\b|in\b)?\s*((?:milli|centi)?met(?:er|re)s?|microns?|mm|cm|inch(?:es)?|feet|foot)\b", re.IGNORECASE
+)
+HEAD_BYTES, STL_HEAD_BYTES = 4_000, 80
 
 
 def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
@@ -38,7 +46,7 @@ def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
         raise _refusal(source, f"is no readable {kind.upper()} mesh: {why}") from None
     _whole(mesh, expected, source)
     mesh.merge_vertices()  # corners that coincide are one, else no mesh of an STL would be closed
-    stated, factor = _stated_unit(kind, unit, source)
+    stated, factor = _stated_unit(kind, unit if kind == "3mf" else _remarked_unit(data, kind), source)
     return MeshArrays(
         vertices=np.array(mesh.vertices, dtype=np.float64) * factor, faces=np.array(mesh.faces, dtype=np.int64), unit=stated
     )
@@ -81,11 +89,22 @@ def _whole(mesh: Any, expected: int, source: str) -> None:
         )
 
 
+def _remarked_unit(data: bytes, kind: str) -> str | None:
+    """The unit that the head of a file tells in a remark, as some programs write there; None where it tells none."""
+    if kind not in REMARKS:
+        return None
+    head = data[:HEAD_BYTES] if kind != "stl" else data[:STL_HEAD_BYTES]
+    told = next(
+        (found for line in head.splitlines() if line.startswith(REMARKS[kind]) and (found := UNIT_WORDS.search(line))), None
+    )
+    return told[1].decode().lower().replace("metre", "meter") if told else None
+
+
 def _stated_unit(kind: str, units: str | None, source: str) -> tuple[str | None, float]:
-    """The unit a format fixes or states; STL, OBJ and PLY state none, whatever a reader guesses."""
+    """The unit a format fixes or states; STL, OBJ and PLY have none but in remarks, whatever a reader guesses."""
     if kind == "glb":
         return "m", 1.0  # glTF 2.0 specification, section 3.4: all linear distances are metres
-    if kind != "3mf" or not units:
+    if not units:
         return None, 1.0
     if units.lower() not in STATED_UNITS:
         raise _refusal(source, f'states the unit "{in_one_line(units)[:20]}", which 3MF does not have; export it in millimetres')

@@ -9,11 +9,11 @@ import numpy as np
 
 from scenes.io.library_remarks import printable
 from scenes.io.mesh_3mf import faces_of_3mf
-from scenes.io.mesh_damage import DamagedMeshError
+from scenes.io.mesh_damage import DamagedMeshError, few_enough_bodies
 from scenes.io.mesh_glb import faces_of_glb
 from scenes.io.obj_text import obj_faces
 
-MOST_FACES = 4_000_000
+MOST_FACES = 1_000_000  # these take close to 1 GB in reading
 
 
 def stated_faces(data: bytes, kind: str) -> int:
@@ -35,6 +35,7 @@ def _stl(data: bytes) -> int:
         raise DamagedMeshError(
             f"its head states {count} triangles and its size holds {max(len(data) - 84, 0) / 50:g}; export it again"
         )
+    few_enough_bodies(text.count(b"endsolid"))
     opened, closed = text.count(b"facet normal"), text.count(b"endfacet")
     if opened != closed or not text.rstrip().splitlines()[-1].lstrip().startswith(b"endsolid"):
         raise DamagedMeshError("it is cut short: its last solid does not end; export it again")

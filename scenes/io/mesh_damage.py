@@ -7,11 +7,18 @@ import numpy as np
 from scenes.io.library_remarks import printable
 
 FLAT_SHARE = 1e-9  # of the box that three axes span: flatter than that is flat
+MOST_BODIES = 2_000  # copies counted: mesh readers take seconds for these, and minutes for ten times as many
 STATED_SHARE = 1e-3  # of the farthest corner that is stated: exporters round both ends
 
 
 class DamagedMeshError(ValueError):
     """A file that contradicts itself; the text is what is wrong with it."""
+
+
+def few_enough_bodies(count: int) -> None:
+    """Refuse more bodies, copies counted, than a mesh reader gets through in a moment."""
+    if count > MOST_BODIES:
+        raise DamagedMeshError(f"it comes to {count} bodies, and at most {MOST_BODIES} are read; export it as one body")
 
 
 def plain_number(word: str) -> str:

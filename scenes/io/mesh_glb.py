@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import STATED_SHARE, DamagedMeshError, has_no_room, unlike_stated
+from scenes.io.mesh_damage import STATED_SHARE, DamagedMeshError, few_enough_bodies, has_no_room, unlike_stated
 
 MOST_CORNERS = 12_000_000  # of any list in the file: more would fill the memory before triangles are counted
 DEEPEST = 16  # nodes within nodes
@@ -32,6 +32,8 @@ def faces_of_glb(data: bytes) -> int:
     if foreign:
         raise DamagedMeshError(f"it needs {foreign[0]}; export it as plain triangles")
     _glb_is_plain(tree)
+    few_enough_bodies(len(tree.get("nodes", [])))
+    _glb_is_a_tree(tree)
     for node in tree.get("nodes", []):
         _glb_has_a_place(node)
     if any(accessor["count"] > MOST_CORNERS for accessor in tree.get("accessors", [])):
@@ -74,6 +76,13 @@ GLB_OTHER = {"name", "extensions", "extras", "camera", "material", "min", "max",
 
 def _primitives(tree: dict[str, Any]) -> list[dict[str, Any]]:
     return [one for mesh in tree.get("meshes", []) for one in mesh["primitives"]]
+
+
+def _glb_is_a_tree(tree: dict[str, Any]) -> None:
+    """Refuse a node within two others, which glTF 2.0 forbids (section 3.5.2): so a small file could hold bodies without end."""
+    within = Counter(child for node in tree.get("nodes", []) for child in node.get("children", []))
+    if any(count > 1 for count in within.values()):
+        raise DamagedMeshError("a node of it lies in two others; export it again")
 
 
 def _glb_has_a_place(node: dict[str, Any]) -> None:

@@ -14,7 +14,7 @@ from scenes.scene_file.resources import MeshArrays
 
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
 LARGEST_DRAWING = 20_000_000
-LARGEST_MESH = 250_000_000  # five million triangles of an STL
+LARGEST_MESH = 250_000_000  # a million triangles as text
 
 
 def read_text(path: Path) -> str:

@@ -85,7 +85,14 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _broken(error: Exception, source: str) -> list[Any]:
-    raise refusal(source, "", f"is no JSON that can be read ({error}); export the sample or clip again")
+    raise refusal(source, "", f"is no JSON that can be read ({_why(error)}); export the sample or clip again")
+
+
+def _why(error: Exception) -> str:
+    """What is wrong with the text; where Python only tells of its own limits, in words about the file."""
+    if isinstance(error, RecursionError):
+        return "its brackets lie thousands deep in each other"
+    return str(error) if "sys.set_int_max_str_digits" not in str(error) else "a number of it has thousands of digits"
 
 
 def _samples(documents: list[Any], source: str) -> Iterator[dict[str, Any]]:

@@ -301,7 +301,8 @@ def _write_head(page: Page, title: str, subtitle: str, plane: CutPlane) -> None:
     width = page.width_mm - 2 * _MARGIN_MM
     page.fit(_MARGIN_MM, page.height_mm - 10.5, title, _HEAD_PT, width, weight="bold")
     page.fit(_MARGIN_MM, page.height_mm - 17.0, subtitle, _BODY_PT, width, colour=SOFT_INK)
-    page.fit(_MARGIN_MM, page.height_mm - 23.0, f"{plane.words} Lengths in mm.", _TABLE_PT, width, colour=SOFT_INK)
+    words = f"{plane.words} Lengths in mm."
+    page.fit(_MARGIN_MM, page.height_mm - 20.5, words, _TABLE_PT, width, lines=2, colour=SOFT_INK, va="top")
 
 
 def _write_table(page: Page, cut: Cut, notes: Mapping[str, PartNote]) -> None:

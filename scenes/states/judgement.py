@@ -20,7 +20,7 @@ from raytrace.beam.beam import holds, outer_guides
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin
 from raytrace.box import Box
 from raytrace.kept import Kept
-from scenes.rig.focus_plane import focus_notes
+from scenes.rig.box_notes import box_notes
 from scenes.rig.traced_notes import picture_notes
 from scenes.runtime.first_run import prepare_judge
 from scenes.states.clear_rule import ROOM_PERCENT, has_room, room_needed_mm
@@ -203,8 +203,12 @@ def _held_margin(outer: Guide, margin: Margin, inner: Guide) -> Margin:
 
 
 def doubts(state: State) -> tuple[Note, ...]:
-    """The faults that leave the state's light in doubt: while one stands nothing is clear."""
-    found = (*focus_notes(state.box, state.variants), *state.notes)
+    """The faults that leave the state's light in doubt, those of its box among them: while one stands nothing is clear.
+
+    The one rule for `check` and every other command; a state made without what its box is at fault with has it all the same.
+    """
+    of_box = box_notes(state.fitted, state.lens, state.assembly, state.box, state.variants)
+    found = (*of_box.focus, *state.notes, *of_box.facts)
     picture = picture_notes(state.lens_name, state.variants, state.guides)
     doubted = [note for note in found if note.doubts_light] + [note for note in picture if note.severity is Severity.FAULT]
     return tuple(dict.fromkeys(doubted))

@@ -130,9 +130,13 @@ def _unbuilt(loaded: Loaded) -> tuple[_Unbuilt, ...]:
     )
 
 
-def plans_of(loaded: Loaded, wanted: Sequence[_Unbuilt] | None = None) -> tuple[State, ...]:
-    """States in the scene's order, every one without `wanted`; SceneError, with lines, for every table in their way."""
-    wanted = _unbuilt(loaded) if wanted is None else wanted
+def plans_of(loaded: Loaded) -> tuple[State, ...]:
+    """Every state that the scene asks for, in its order; SceneError, with lines, for every table in their way."""
+    return _built(loaded, _unbuilt(loaded))
+
+
+def _built(loaded: Loaded, wanted: Sequence[_Unbuilt]) -> tuple[State, ...]:
+    """States in the scene's order; SceneError, with lines, for every table in their way."""
     found: list[State] = []
     complaints: list[Complaint] = []
     for place, lens in enumerate(loaded.scene.lens):
@@ -168,7 +172,7 @@ def wanted_states(
 
     No other is built: tracing the lenses of a whole show takes longer than judging one state.
     """
-    return plans_of(loaded, selected(_unbuilt(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers))
+    return _built(loaded, selected(_unbuilt(loaded), lenses=lenses, focus=focus, f_numbers=f_numbers))
 
 
 def selected(

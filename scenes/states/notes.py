@@ -46,12 +46,15 @@ def field_words(focus: str, percent: tuple[float, float] | None) -> str:
 
     percent is (across, upright); one word does for both where they round to the same.
     """
-    if percent is None:
-        return ""
+    return "" if percent is None else f"field at {focus}: a guess, {wider_words(percent)}; half_field_deg replaces it"
+
+
+def wider_words(percent: tuple[float, float]) -> str:
+    """How much wider than at infinity a field is taken to be, across and upright: '28 % wider than at infinity'."""
     across, upright = (_wider_words(way) for way in percent)
     ways = across if across == upright else f"across {across}, upright {upright}"
     than = "as" if upright == AS_WIDE else "than"
-    return f"field at {focus}: a guess, {ways} {than} at infinity; half_field_deg replaces it"
+    return f"{ways} {than} at infinity"
 
 
 def _wider_words(percent: float) -> str:

@@ -175,7 +175,8 @@ def _closest_words(most: Closest, parts: Sequence[Part], light: Light) -> str:
         return "the box can come no closer to the lens"
     room_mm, part = min(((light.room_mm(part), part) for part in parts), key=lambda one: one[0])
     met = f" before {the(most.part)} meets it" if most.part else ""
-    return f"the box can come {most.by_mm} mm closer to the lens{met}, and then {_left_words(part, room_mm)}"
+    left = f"{the(part.name)} still stands in the beam" if room_mm <= 0.0 else _left_words(part, room_mm)
+    return f"the box can come {most.by_mm} mm closer to the lens{met}, and then {left}"
 
 
 def _swings(parts: Sequence[Part]) -> Iterator[Part]:

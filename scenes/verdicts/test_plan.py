@@ -11,15 +11,16 @@ from geometry.notes import Severity
 from scenes.scene_file.messages import ALL_STOPS
 from scenes.states.clear_rule import RANK, Word
 from scenes.states.names import lens_words, setting_words, the
-from scenes.states.notes import field_words
+from scenes.states.notes import wider_words
 from scenes.states.unconfirmed import ClearWhile, Number
 from scenes.verdicts.check import CheckResult, StateResult
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.verdicts.text import WIDTH, caution_lines, nearest_words
 from scenes.verdicts.verdict import GuideVerdict, at_words
 
+# Common practice.
 HOW = (
-    "How to read it (common practice): light a plain wall or card evenly, larger than the frame, and expose it to middle grey at "
+    "How to read it: light a plain wall or card evenly, larger than the frame, and expose it to middle grey at "
     "the focus named. Compare the waveform at the place named, box on and box off: the difference is what the box takes; a stop is "
     "a halving of the light. Then rack focus and zoom once through with the box on, and look for what this list does not name."
 )
@@ -29,18 +30,22 @@ PUPIL, FIELD, WALK, FAR_FIELD, NOTE = "pupil", "field", "pupil walk", "far field
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measure:
-    """Something to measure or look at before the shoot: of what, what, and the value so far; `key`: the state it is asked at."""
+    """Something to measure or look at before the shoot: of what, what, and the value so far.
+
+    `key` is the state it is asked at; `enters` the key of the scene file that the value goes into.
+    """
 
     kind: str
     who: str
     what: str
     so_far: str = ""
     key: str = ""
+    enters: str = ""
 
     @property
     def text(self) -> str:
         """All of it in a sentence."""
-        return f"{self.who}: {self.what}{self.so_far and f'; {self.so_far}'}"
+        return f"{self.who}: {self.what}{self.enters and f' ({self.enters})'}{self.so_far and f'; {self.so_far}'}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,15 +69,25 @@ class Shot:
         worst, margin = self.guide.worst, self.guide.margin
         low, high = worst.range_stops
         if high < SHOWN_LOSS_STOPS:
-            room = "more than 50" if margin.capped else f"{margin.percent:.0f}"
-            spare = f"nothing, with {room} % of the frame to spare" if margin.percent > 0 else "nothing, and no room to spare"
-            return f"{spare}, as a fixed pupil has it: {self.guide.lack_words}" if self.guide.lacks_room else spare
+            grows = f"by {'more than 50' if margin.capped else f'{margin.percent:.0f}'} %" if margin.percent > 0 else "no further"
+            spare = f"no darkening; the frame could grow {grows} before any shows"
+            return f"{spare}; tight: {wanted_words(self.guide)}" if self.guide.lacks_room else spare
         part = f", by {the(worst.blame.part)}" if worst.blame else ""
         most = "no light at all" if high >= ALL_STOPS else f"{loss_words(high)} less light"
         if loss_words(low) == loss_words(high):
             return f"{most}{part}"
         least = "nothing" if low < SHOWN_LOSS_STOPS else loss_words(low)
-        return f"from {least} to {most}{part}, as the pupil lies"
+        return f"from {least} to {most}{part}, depending on where the pupil lies"
+
+
+def wanted_words(guide: GuideVerdict) -> str:
+    """Why a frame that loses nothing is tight: '0.4 mm of room, 2.5 mm wanted until the pupil is measured off axis'."""
+    if guide.room_mm is None:
+        return f"room not known, {guide.room_needed_mm:g} mm wanted until the pupil is measured off axis"
+    room_mm = max(guide.room_mm, 0.0)
+    one, two = f"{room_mm:.1f}", f"{room_mm:.2f}"
+    told = two if float(one) >= guide.room_needed_mm else one
+    return f"{told} mm of room, {guide.room_needed_mm:g} mm wanted until the pupil is measured off axis"
 
 
 def shots(check: CheckResult) -> tuple[Shot, ...]:
@@ -134,8 +149,9 @@ def measures(check: CheckResult) -> Iterator[Measure]:
         yield from _pupil(lens, states, rests)
         yield from _fields(states)
         if rests and rests.number is Number.FIELD:
-            yield Measure(kind=FAR_FIELD, who=lens, what="how wide it sees, to either side", so_far=f"clear {rests.words}")
-        yield from _walks(lens, [guide for state in states for guide in state.guides if guide.lacks_room])
+            what = "field of view at infinity, measured left and right"
+            yield Measure(kind=FAR_FIELD, who=lens, what=what, so_far=f"clear {rests.words}", enters="half_field_deg")
+        yield from _walks(lens, [(state, guide) for state in states for guide in state.guides if guide.lacks_room])
     yield from noticed(check, Severity.CAUTION)
 
 
@@ -160,8 +176,9 @@ def _fields(states: Sequence[StateResult]) -> Iterator[Measure]:
     guessed = [state for state in states if state.field_guess_percent is not None]
     nearest = {lens_words(state): state for state in sorted(guessed, key=lambda state: -state.focus_mm)}
     for words, state in nearest.items():
-        than = field_words(f"focus {state.focus_mm:g} mm", state.field_guess_percent)
-        yield Measure(kind=FIELD, who=words, what="how wide it sees there, to either side", so_far=than, key=state.key)
+        what = f"field of view at {state.focus_mm:g} mm focus, measured left and right"
+        so_far = f"assumed {wider_words(state.field_guess_percent or (0.0, 0.0))}"
+        yield Measure(kind=FIELD, who=words, what=what, so_far=so_far, key=state.key, enters="half_field_deg")
 
 
 def _clear_while(lens: str, check: CheckResult) -> ClearWhile | None:
@@ -175,17 +192,19 @@ def _pupil(lens: str, states: Sequence[StateResult], rests: ClearWhile | None) -
     told = [f"known so far: {range_words(*bounds)}"] if bounds else []
     told += [f"clear {rests.words}"] if rests and rests.number is Number.PUPIL else []
     if told:
-        yield Measure(kind=PUPIL, who=lens, what="where its entrance pupil lies, by parallax", so_far="; ".join(told))
+        what = "where its entrance pupil lies, by parallax"
+        yield Measure(kind=PUPIL, who=lens, what=what, so_far="; ".join(told), enters="pupil_behind_front_mm")
 
 
-def _walks(lens: str, lacking: Sequence[GuideVerdict]) -> Iterator[Measure]:
+def _walks(lens: str, lacking: Sequence[tuple[StateResult, GuideVerdict]]) -> Iterator[Measure]:
     """What to measure of a lens whose room is less than its pupil, taken as fixed, can be out by."""
     if not lacking:
         return
-    least = min(lacking, key=lambda guide: -math.inf if guide.room_mm is None else guide.room_mm)
-    edge = "toward the edge of the picture (pupil_walk)"
-    what = f"where its entrance pupil lies {edge}, by parallax with the lens turned that far aside"
-    yield Measure(kind=WALK, who=lens, what=what, so_far=f"so far it is taken as fixed: {least.lack_words}")
+    state, guide = min(lacking, key=lambda one: -math.inf if one[1].room_mm is None else one[1].room_mm)
+    what = "the pupil again, with the lens panned until the target sits at the frame edge"
+    at = setting_words(state) if lens_words(state) == lens else f"{state.focal_mm:g} mm, {setting_words(state)}"
+    so_far = f"assumed to stay where it is; at {at}: {wanted_words(guide)}"
+    yield Measure(kind=WALK, who=lens, what=what, so_far=so_far, enters="pupil_walk")
 
 
 def _shot_lines(shot: Shot) -> list[str]:
@@ -200,7 +219,7 @@ def _shot_lines(shot: Shot) -> list[str]:
 def otherwise(guide: GuideVerdict) -> str:
     """What to do where it is as predicted, or for a clear one where it is not."""
     if guide.word is Word.CLEAR:
-        return "darker than that: measure pupil and box again, and do not trust the other set-ups of this lens"
+        return "darker than predicted: measure pupil and box again, and do not trust the other set-ups of this lens"
     return f"to do: {guide.next_step}" if guide.next_step else ""
 
 

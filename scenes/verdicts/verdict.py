@@ -117,7 +117,7 @@ def with_room(guide: GuideVerdict, *, room_mm: float | None, needed_mm: float, n
     if not told.lacks_room or guide.word is not Word.CLEAR:
         return told
     where = f"tightest at {the(nearest)}" if nearest else "every corner and edge"
-    step = f"confirm it on the test shoot ({where}), or measure the pupil off axis and give the lens its pupil_walk"
+    step = f"confirm it on the test shoot ({where}), or measure the pupil off axis too (pupil_walk)"
     return replace(told, word=Word.TIGHT, next_step=step)
 
 

@@ -14,12 +14,11 @@ from scenes.view3d.content import Heatmap, Line, RayFate, RayPath, Scene3D, Soli
 from scenes.view3d.heatmap import LIFT_MM
 from scenes.view3d.label_layout import Layout, layout_of
 from scenes.view3d.overlay import draw_overlay
-from scenes.view3d.rays import RAY_COLOURS, RAY_WIDTH_PX
+from scenes.view3d.rays import RAY_COLOURS, RAY_WIDTH_PX, STOP_DOT_PX
 from scenes.view3d.viewpoint import VIEW_ANGLE_DEG, Viewpoint
 
 Plotter = Any  # a pyvista.Plotter: its own annotations do not hold what its methods take
 
-STOP_DOT_PX = 16.0
 PEELS = 8  # layers of translucent material that are told apart along one line of sight
 
 

@@ -13,7 +13,7 @@ from scenes.sheets import colours
 from scenes.sheets.colours import rgb_of
 from scenes.view3d.content import Colour, Heatmap, RayFate, Scene3D
 from scenes.view3d.label_layout import BODY_PX, LABEL_PX, NOTE_PX, SIDE_PX, TITLE_PX, Layout, PlacedLabel, width_px
-from scenes.view3d.rays import RAY_COLOURS, RAY_WIDTH_PX
+from scenes.view3d.rays import RAY_COLOURS, RAY_WIDTH_PX, STOP_DOT_PX
 
 Plotter = Any  # a pyvista.Plotter: its own annotations do not hold what its methods take
 
@@ -28,6 +28,7 @@ FATE_WORDS = {
 }
 LEGEND_Y_PX, NOTE_Y_PX = 62.0, 20.0
 LEGEND_WIDTH_PX = 5.0  # thinner, one line alone looks paler than a bundle of rays
+CORNERS = 16  # of a dot
 SCALE_WIDTH_PX, SCALE_HEIGHT_PX = 300.0, 18.0
 
 
@@ -141,8 +142,16 @@ def _legend(scene: Scene3D, layout: Layout, plotter: Plotter) -> None:
             continue
         ends = [[x, y + 6 * s], [x + 46 * s, y + 6 * s]]
         _flat(ends, [[0, 1]], RAY_COLOURS[fate], plotter, width_px=max(RAY_WIDTH_PX[fate], LEGEND_WIDTH_PX) * s)
-        _text(FATE_WORDS[fate], (x + 56 * s, y), BODY_PX * s, plotter)
-        x += 56 * s + width_px(FATE_WORDS[fate], s, BODY_PX) + 20 * s
+        if fate is RayFate.BLOCKED:  # printed grey, the dot alone tells these rays from the others
+            _flat(_round((x + 46 * s, y + 6 * s), STOP_DOT_PX * s / 2), [list(range(CORNERS))], RAY_COLOURS[fate], plotter)
+        _text(FATE_WORDS[fate], (x + 60 * s, y), BODY_PX * s, plotter)
+        x += 60 * s + width_px(FATE_WORDS[fate], s, BODY_PX) + 20 * s
+
+
+def _round(middle: tuple[float, float], radius: float) -> NDArray[np.float64]:
+    """Corners (CORNERS, 2) of a dot."""
+    turn = np.linspace(0.0, 2 * np.pi, CORNERS, endpoint=False)
+    return np.array(middle) + radius * np.column_stack([np.cos(turn), np.sin(turn)])
 
 
 def _scale(heatmap: Heatmap, layout: Layout, plotter: Plotter) -> None:

@@ -108,3 +108,4 @@ RAY_COLOURS: dict[RayFate, Colour] = {
     RayFate.BLOCKED: rgb_of(RAY_BLOCKED),
 }
 RAY_WIDTH_PX = {RayFate.CLEAR: 3.0, RayFate.GLASS: 1.6, RayFate.BLOCKED: 4.5}  # supersampling draws lines at half and less
+STOP_DOT_PX = 16.0  # where a ray is stopped

@@ -16,6 +16,8 @@ FloatArray = NDArray[np.float64]
 
 GLASS_FIELDS = 16
 UPRIGHT, THICKNESS, INDEX, POWER, CLOSE_UP = 8, 12, 13, 14, 15  # first: how far the glass's own axis lies along the lens axis
+LEAN_X, LEAN_Y, MIDDLE_Z = 2, 5, 11  # how far that axis leans, and where the glass's middle is along the lens axis
+UPRIGHT_WITHIN = 1e-12  # [rad]: sections a metre wide are sheared by no more than rounding
 MM_PER_M = 1000.0
 LEAST_SLOPE = 1e-9  # a ray that comes nearer to a plate by less per mm never meets it
 BACK_MM = 1e-6  # planes that touch may be this much out of order

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.jit.compiled import compiled
+from raytrace.judge.kernels.pupil_sides import CORNER_X, CORNER_Y, COSINE, SINE, SUPPORT
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -23,21 +24,22 @@ KEPT, DRAWER, ORDER, CHAIN = 0, 1, 2, 3  # rows of numbers, each with room for t
 
 
 @compiled
-def flat_hull(
-    points: FloatArray, plane: int, sides: int, ends: IntArray, keys: FloatArray, poly: FloatArray, numbers: IntArray
-) -> int:
+def flat_hull(points: FloatArray, plane: int, turns: FloatArray, keys: FloatArray, poly: FloatArray, numbers: IntArray) -> int:
     """How many corners points (P, 3, N) of one plane across the axis have, seen along it; their indices, once round, are in CHAIN.
 
-    The points come in polygons with so many sides; ends (N / sides, 2) name two others for each, best such between which it lies.
-    keys (N,), poly (DIRECTIONS + 1, 2) and numbers (4, 2 N + 2) are scratch.
+    The points come in convex polygons, one point for each side of `turns` (SIDE_ROWS, K + 1), which mostly faces as that does; its
+    rows behind the directions are scratch, and so are keys (N,), poly (DIRECTIONS + 1, 2) and numbers (4, 2 N + 2).
     """
-    many = points.shape[2] > FEW
-    if many:
-        _first_polygon(points, plane, sides, poly)
-    x, y, a, b, square = _ellipse_inside(poly) if many else (0.0, 0.0, 1.0, 1.0, -1.0)
-    kept = _not_between(points, plane, sides, ends, x, y, a, b, square, keys, numbers)
+    kept = _not_behind(points, plane, turns, keys, numbers)
     if kept > FEW:
+        _first_polygon(points, plane, turns.shape[1] - 1, poly)
         kept = _outside_polygon(points, plane, kept, poly, numbers)
+    return once_round(points, plane, kept, keys, numbers)
+
+
+@compiled
+def once_round(points: FloatArray, plane: int, kept: int, keys: FloatArray, numbers: IntArray) -> int:
+    """How many corners the points in KEPT have; once round, counter-clockwise, they are in CHAIN."""
     _sort(points, plane, kept, keys, numbers)
     count = _half(points, plane, numbers, kept, 0, 1, 0)
     count = _half(points, plane, numbers, kept, kept - 1, -1, max(count - 1, 0))
@@ -75,77 +77,80 @@ def _sort(points: FloatArray, plane: int, count: int, keys: FloatArray, numbers:
 
 
 @compiled
-def _not_between(
-    points: FloatArray,
-    plane: int,
-    sides: int,
-    ends: IntArray,
-    x: float,
-    y: float,
-    a: float,
-    b: float,
-    square: float,
-    marks: FloatArray,
-    numbers: IntArray,
-) -> int:
+def _not_behind(points: FloatArray, plane: int, turns: FloatArray, marks: FloatArray, numbers: IntArray) -> int:
     """How many points may be corners; they are put into KEPT.
 
-    Left out is what lies in an ellipse about (x, y), what repeats the polygon before, and what lies inside a triangle of its two
-    neighbours in its own polygon and the corner of the same number of another one.
+    Left out is what repeats the polygon before, and what lies inside a triangle of its two neighbours in its own polygon and that
+    corner of the same number which lies farthest the way it faces.
     """
-    kept = 0
-    for n in range(points.shape[2] // sides):
-        first = n * sides
-        across, up = points[plane, 0, first : first + sides], points[plane, 1, first : first + sides]
-        if _mark_within(across, up, x, y, a, b, square, marks) == sides:
-            continue
-        if n > 0:
-            _mark_repeated(points, plane, across, up, first - sides, marks)
-        if sides > 2:
-            for end in range(2):
-                _mark_inside(points, plane, across, up, ends[n, end] * sides, marks)
+    kept, sides, found = 0, turns.shape[1] - 1, numbers[KEPT]
+    _outmost(points, plane, turns, marks)
+    for first in range(0, points.shape[2], sides):
+        x, y = points[plane, 0, first : first + sides], points[plane, 1, first : first + sides]
+        _mark_inside(x, y, turns[CORNER_X], turns[CORNER_Y], marks)
+        if first > 0:
+            before = first - sides
+            _mark_repeated(x, y, points[plane, 0, before:first], points[plane, 1, before:first], marks)
         for k in range(sides):
-            numbers[KEPT, kept] = first + k
+            found[kept] = first + k
             kept += 1 if marks[k] == 0.0 else 0
     return kept
 
 
 @compiled
-def _mark_within(
-    across: FloatArray, up: FloatArray, x: float, y: float, a: float, b: float, square: float, marks: FloatArray
-) -> int:
-    """Marks points in an ellipse with such a centre, half axes and squared share of them; how many these are."""
-    count, per_a, per_b = 0.0, 1.0 / a, 1.0 / b
-    for k in range(len(across)):
-        u, v = (across[k] - x) * per_a, (up[k] - y) * per_b
-        mark = 1.0 if u * u + v * v < square else 0.0
-        marks[k] = mark
-        count += mark
-    return int(count)
+def _outmost(points: FloatArray, plane: int, turns: FloatArray, far: FloatArray) -> None:
+    """Of the corners with each number the one farthest the way it faces, into CORNER_X and CORNER_Y."""
+    sides = turns.shape[1] - 1
+    best, at = turns[SUPPORT], turns[CORNER_X]
+    for k in range(sides):
+        best[k], at[k] = -math.inf, 0.0
+    for first in range(0, points.shape[2], sides):
+        x, y = points[plane, 0, first : first + sides], points[plane, 1, first : first + sides]
+        _how_far(x, y, turns[COSINE], turns[SINE], far)
+        _keep_farther(far, best, at, float(first), sides)
+    for k in range(sides):
+        n = int(at[k]) + k
+        turns[CORNER_X, k], turns[CORNER_Y, k] = points[plane, 0, n], points[plane, 1, n]
 
 
 @compiled
-def _mark_repeated(points: FloatArray, plane: int, x: FloatArray, y: FloatArray, other: int, marks: FloatArray) -> None:
-    sides = len(x)
-    u, v = points[plane, 0, other : other + sides], points[plane, 1, other : other + sides]
-    for k in range(sides):
+def _how_far(x: FloatArray, y: FloatArray, cosine: FloatArray, sine: FloatArray, far: FloatArray) -> None:
+    for k in range(len(x)):
+        far[k] = cosine[k] * x[k] + sine[k] * y[k]
+
+
+@compiled
+def _keep_farther(far: FloatArray, best: FloatArray, at: FloatArray, name: float, count: int) -> None:
+    for k in range(count):
+        farther = far[k] > best[k]
+        at[k] = name if farther else at[k]
+        best[k] = far[k] if farther else best[k]
+
+
+@compiled
+def _mark_repeated(x: FloatArray, y: FloatArray, u: FloatArray, v: FloatArray, marks: FloatArray) -> None:
+    for k in range(len(x)):
         marks[k] = 1.0 if (u[k] == x[k]) & (v[k] == y[k]) else marks[k]
 
 
 @compiled
-def _mark_inside(points: FloatArray, plane: int, x: FloatArray, y: FloatArray, other: int, marks: FloatArray) -> None:
-    """Marks corners of a polygon, which runs counter-clockwise, in the triangle of their neighbours and the other's corner.
+def _mark_inside(x: FloatArray, y: FloatArray, u: FloatArray, v: FloatArray, marks: FloatArray) -> None:
+    """Marks corners of a polygon, which runs counter-clockwise, in the triangle of their neighbours and the corner given for each.
 
     Seen from that corner: p = share a + share b, both shares above 0 and together below 1.
     """
     last = len(x) - 1
-    u, v = points[plane, 0, other : other + len(x)], points[plane, 1, other : other + len(x)]
-    for k in range(last - 1):
-        ax, ay, bx, by = x[k] - u[k + 1], y[k] - v[k + 1], x[k + 2] - u[k + 1], y[k + 2] - v[k + 1]
-        px, py = x[k + 1] - u[k + 1], y[k + 1] - v[k + 1]
+    for k in range(1, last):
+        ax, ay, bx, by = x[k - 1] - u[k], y[k - 1] - v[k], x[k + 1] - u[k], y[k + 1] - v[k]
+        px, py = x[k] - u[k], y[k] - v[k]
         of_a, of_b, whole = bx * py - by * px, px * ay - py * ax, bx * ay - by * ax
-        inside = (of_a > SURELY_MM2) & (of_b > SURELY_MM2) & (of_a + of_b < whole)
-        marks[k + 1] = 1.0 if inside else marks[k + 1]
+        marks[k] = 1.0 if (of_a > SURELY_MM2) & (of_b > SURELY_MM2) & (of_a + of_b < whole) else 0.0
+    for k in (0, last):
+        a, b = k - 1 if k > 0 else last, k + 1 if k < last else 0
+        ax, ay, bx, by = x[a] - u[k], y[a] - v[k], x[b] - u[k], y[b] - v[k]
+        px, py = x[k] - u[k], y[k] - v[k]
+        of_a, of_b, whole = bx * py - by * px, px * ay - py * ax, bx * ay - by * ax
+        marks[k] = 1.0 if (of_a > SURELY_MM2) & (of_b > SURELY_MM2) & (of_a + of_b < whole) else 0.0
 
 
 @compiled
@@ -217,23 +222,3 @@ def _edge_before(poly: FloatArray, x: float, y: float, first: int) -> int:
         if (bx != 0.0 or by != 0.0) and bx * (y - ay) - by * (x - ax) <= 1e-9:
             return d
     return -1
-
-
-@compiled
-def _ellipse_inside(poly: FloatArray) -> tuple[float, float, float, float, float]:
-    """Centre, half axes and squared share of them of an ellipse inside a convex polygon given once round: most points lie in it."""
-    x = y = 0.0
-    for d in range(DIRECTIONS):
-        x, y = x + poly[d, 0] / DIRECTIONS, y + poly[d, 1] / DIRECTIONS
-    a = b = 1e-9
-    for d in range(DIRECTIONS):
-        a, b = max(a, abs(poly[d, 0] - x)), max(b, abs(poly[d, 1] - y))
-    least = math.inf
-    for d in range(DIRECTIONS):
-        px, py = (poly[d, 0] - x) / a, (poly[d, 1] - y) / b
-        wx, wy = (poly[d + 1, 0] - x) / a - px, (poly[d + 1, 1] - y) / b - py
-        length = math.sqrt(wx * wx + wy * wy)
-        if length > 1e-12:
-            least = min(least, (px * wy - py * wx) / length)
-    least = max(least - 1e-9, 0.0) if least < math.inf else 0.0
-    return x, y, a, b, least * least

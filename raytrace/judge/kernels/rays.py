@@ -9,16 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raytrace.jit.compiled import compiled
-from raytrace.judge.kernels.faces import BACK_MM, CLOSE_UP, MM_PER_M, POWER, UPRIGHT, through_glasses
+from raytrace.judge.kernels.alike import alike_hull, planes_alike, same_pupils, spread
+from raytrace.judge.kernels.bends import bends_mm, bends_of_places_mm, largest, turned_rad
+from raytrace.judge.kernels.faces import BACK_MM, CLOSE_UP, MM_PER_M, POWER, through_glasses
 from raytrace.judge.kernels.hull import CHAIN, flat_hull
 from raytrace.judge.kernels.pupil_sides import (
     AXES,
     CONVERGENCE,
     CORNER_X,
     CORNER_Y,
-    COSINE,
     REFERENCE,
-    SINE,
     SLOPE,
     SPOKES,
     place_corners,
@@ -30,7 +30,6 @@ IntArray = NDArray[np.int64]
 
 OK, END = 0, 1  # what is told of a beam: whether all rays came through in order, where the last plane is
 BULGE = 4 / 3  # of what is seen in the middle and half-way: for what lies in between
-MOST_TURNED = 0.5  # [rad]: where sections' sides may be turned by more than this, corners count whichever way they stray
 BEYOND_MM = 150.0  # how far past the parts the beam is followed: the nearest ray may pass a part by as much as its room
 
 
@@ -98,15 +97,38 @@ def _trace(
     ways: FloatArray,
     sides: FloatArray,
     outline: FloatArray,
+    same: bool,
 ) -> int:
-    """Points of rim rays on the planes before the glass and on its faces; how many get lost."""
+    """Points of rim rays on the planes before the glass and on its faces; how many get lost. same: all pupils are the same."""
     lost, count = 0, sides.shape[1] - 1
-    turn_sides(sides)
     for n in range(len(pencils)):
-        place_corners(pencils, n, blend, ring_radius, sides, outline)
+        if n == 0 or not same:
+            place_corners(pencils, n, blend, ring_radius, sides, outline)
         _launch(pencils, n, blend, ring_z, before, points, ways, sides, n * count, count)
         lost += through_glasses(glasses, points, ways, len(before), n * count, (n + 1) * count)
     return lost
+
+
+@compiled
+def _trace_few(
+    pencils: FloatArray,
+    blend: FloatArray,
+    ring_z: float,
+    ring_radius: float,
+    before: FloatArray,
+    glasses: FloatArray,
+    points: FloatArray,
+    ways: FloatArray,
+    sides: FloatArray,
+    outline: FloatArray,
+) -> int:
+    """The same for the rim rays of the first pencil, and behind them the first ray of each other one; how many get lost."""
+    count, rays = sides.shape[1] - 1, sides.shape[1] - 2 + len(pencils)
+    place_corners(pencils, 0, blend, ring_radius, sides, outline)
+    _launch(pencils, 0, blend, ring_z, before, points, ways, sides, 0, count)
+    for n in range(1, len(pencils)):
+        _launch(pencils, n, blend, ring_z, before, points, ways, sides, count + n - 1, 1)
+    return through_glasses(glasses, points, ways, len(before), 0, rays)
 
 
 @compiled
@@ -121,50 +143,6 @@ def _run_on(points: FloatArray, plane: int, ways: FloatArray, count: int, z: flo
         lost += 0 if run >= -BACK_MM else 1
         x1[k], y1[k], z1[k] = x0[k] + run * dx[k], y0[k] + run * dy[k], z0[k] + run * dz[k]
     return lost
-
-
-@compiled
-def _largest(values: FloatArray) -> float:
-    """The largest of some values; four at a time, so that none waits for the one before."""
-    a = b = c = d = -math.inf
-    whole = len(values) // 4
-    for k in range(whole):
-        a, b = max(a, values[4 * k]), max(b, values[4 * k + 1])
-        c, d = max(c, values[4 * k + 2]), max(d, values[4 * k + 3])
-    for k in range(4 * whole, len(values)):
-        a = max(a, values[k])
-    return max(a, b, c, d)
-
-
-@compiled
-def _bends(
-    points: FloatArray, plane: int, turns: FloatArray, turned: float, triples: IntArray, weights: FloatArray, steps: FloatArray
-) -> float:
-    """How far the beam between field points may stray from the hull of those on both sides, in a plane [mm].
-
-    triples (T, 3): indices of three points in a row; weights (T, 3): what share of their second difference counts, for three
-    families (rows, columns, depths) whose largest add up. turns: `sides`. turned: by how much sections
-    that keep the pupil's shape may be turned against it [rad]; more than MOST_TURNED where they do not keep it. A corner of such a
-    section bounds the beam only in directions between those of its two sides: what it strays along the outline is no matter.
-    """
-    rows = columns = depths = 0.0
-    sides = turns.shape[1] - 1
-    for t in range(len(triples)):
-        first, second, third = triples[t, 0] * sides, triples[t, 1] * sides, triples[t, 2] * sides
-        if turned <= MOST_TURNED:
-            _strays(points, plane, turns, turned, first, second, third, steps)
-        else:
-            for c in range(3):
-                low = points[plane, c, first : first + sides]
-                middle = points[plane, c, second : second + sides]
-                high = points[plane, c, third : third + sides]
-                for k in range(sides):
-                    step = low[k] - 2 * middle[k] + high[k]
-                    steps[k] = step * step + (steps[k] if c else 0.0)
-        bend = math.sqrt(_largest(steps[:sides]))
-        rows, columns = max(rows, weights[t, 0] * bend), max(columns, weights[t, 1] * bend)
-        depths = max(depths, weights[t, 2] * bend)
-    return rows + columns + depths
 
 
 @compiled
@@ -205,6 +183,7 @@ def _bulges(
     inner: FloatArray,
     ways: FloatArray,
     squares: FloatArray,
+    same: bool,
 ) -> int:
     """How far light inside a polygon may lie off the straight lines between opposite corners, by plane, into `squares` (P,) [mm2].
 
@@ -215,12 +194,13 @@ def _bulges(
     lost, count, planes = 0, sides.shape[1] - 1, len(points)
     for m in range(planes):
         squares[m] = 0.0
-    for n in range(len(pencils)):
-        for number in range(shares):
-            share, rays = 0.5 * number, count if number else 1
+    for number in range(shares):
+        share, rays = 0.5 * number, count if number else 1
+        for n in range(len(pencils)):
             for c in range(pencils.shape[1]):
                 one[0, c] = pencils[n, c] * share if AXES <= c < AXES + 4 else pencils[n, c]
-            place_corners(one, 0, blend, ring_radius * share if number else 0.0, sides, outline)
+            if n == 0 or not same:
+                place_corners(one, 0, blend, ring_radius * share if number else 0.0, sides, outline)
             _launch(one, 0, blend, ring_z, before, inner, ways, sides, 0, rays)
             lost += through_glasses(glasses, inner, ways, len(before), 0, rays)
             if parted_z < math.inf:
@@ -232,60 +212,23 @@ def _bulges(
 
 
 @compiled
-def _turned(pencils: FloatArray, glasses: FloatArray) -> float:
-    """By how much sections of pencils in leaning faces of glass may be turned, seen along the axis, against the pupils [rad].
-
-    A face that leans by t moves a section's points along the pencil, by their distance along the lean times tan t: a shear.
-    """
-    lean, steep = 0.0, 0.0
-    for g in range(len(glasses)):
-        upright = max(abs(glasses[g, UPRIGHT]), 1e-6)
-        lean = max(lean, math.sqrt(max(1.0 - upright * upright, 0.0)) / upright)
-    for n in range(len(pencils)):
-        steep = max(steep, math.hypot(pencils[n, SLOPE], pencils[n, SLOPE + 1]))
-    shear = lean * steep
-    return math.atan(shear / (1.0 - shear)) if shear < 1.0 else math.inf
-
-
-@compiled
-def _strays(
-    points: FloatArray, plane: int, turns: FloatArray, turned: float, first: int, second: int, third: int, steps: FloatArray
-) -> None:
-    """Squares of second differences of corners, as far as they show in the directions in which a corner is the outermost."""
-    sides = turns.shape[1] - 1
-    half = math.pi / sides + turned
-    along, aside = math.cos(half), math.sin(half)
-    low, middle, high = points[plane, :, first:], points[plane, :, second:], points[plane, :, third:]
-    for k in range(sides):
-        x = low[0, k] - 2 * middle[0, k] + high[0, k]
-        y = low[1, k] - 2 * middle[1, k] + high[1, k]
-        z = low[2, k] - 2 * middle[2, k] + high[2, k]
-        c, s = turns[COSINE, k] + turns[COSINE, k + 1], turns[SINE, k] + turns[SINE, k + 1]
-        size = math.sqrt(c * c + s * s)
-        out, past = abs(x * c + y * s) / size, abs(y * c - x * s) / size
-        inside = past * along <= out * aside
-        shown = out * along + past * aside
-        steps[k] = (x * x + y * y if inside else shown * shown) + z * z
-
-
-@compiled
-def _cross_alike(points: FloatArray, plane: int, sides: int) -> bool:
-    """Whether pencils of unlike field points have the same polygon in a plane."""
+def _cross_alike(points: FloatArray, plane: int, sides: int, moved: bool) -> bool:
+    """Whether pencils of unlike field points have the same polygon in a plane; moved: the same shape they have."""
     other, k = points.shape[2] // sides // 2 * sides, sides // 3
     return (
         other > 0
         and points[plane, 0, 0] == points[plane, 0, other]
         and points[plane, 1, 0] == points[plane, 1, other]
-        and points[plane, 0, k] == points[plane, 0, other + k]
-        and points[plane, 1, k] == points[plane, 1, other + k]
+        and (moved or points[plane, 0, k] == points[plane, 0, other + k])
+        and (moved or points[plane, 1, k] == points[plane, 1, other + k])
     )
 
 
 @compiled
 def _hulls(
     points: FloatArray,
-    sides: int,
-    ends: IntArray,
+    turns: FloatArray,
+    alike: int,
     places: FloatArray,
     corners: FloatArray,
     starts: IntArray,
@@ -296,17 +239,18 @@ def _hulls(
 ) -> None:
     """Corners of the points on each plane, one plane after the other, their picture points, and where the runs start (P + 1,).
 
-    Where all pencils cross a plane alike, as they do in their pupil, no corner is a point of one of them: nan.
+    In the first planes, `alike` of them, sections are one shape, moved. Where all pencils cross a plane alike, as they do in their
+    pupil, no corner is a point of one of them: nan.
     """
-    total = 0
+    total, sides = 0, turns.shape[1] - 1
     for m in range(len(points)):
         starts[m] = total
-        count = flat_hull(points, m, sides, ends, keys, poly, numbers)
-        alike = _cross_alike(points, m, sides)
+        count = alike_hull(points, m, sides, keys, numbers) if m < alike else flat_hull(points, m, turns, keys, poly, numbers)
+        all_meet = _cross_alike(points, m, sides, m < alike)
         for k in range(count):
             n = numbers[CHAIN, k] // sides
             for c in range(2):
-                fields[total, c] = math.nan if alike else places[n, c]
+                fields[total, c] = math.nan if all_meet else places[n, c]
             for c in range(3):
                 corners[total, c] = points[m, c, numbers[CHAIN, k]]
             total += 1
@@ -327,8 +271,8 @@ def follow(
     shares: int,
     triples: IntArray,
     weights: FloatArray,
-    ends: IntArray,
     places: FloatArray,
+    every: bool,
     points: FloatArray,
     ways: FloatArray,
     sides: FloatArray,
@@ -347,32 +291,44 @@ def follow(
 
     blend (2,): 1, 1 for the pupil itself; else, across and up, what holds all light through pupil and front ring that far on its
     way from ring to pupil (below 0: ahead of the ring). parted: whether the last leg has a plane just ahead of all parts. shares:
-    how closely light inside the polygons is looked at, see `_bulges`. triples, weights: see `_bends`; ends: see `flat_hull`;
-    places (N, 2): picture points. Comes back in points (P, 3, N K); corners, fields and starts, see `_hulls`; told (2 + P,): OK,
-    END and the bends of each plane. ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), one (1, as pencils), inner (P, 3, K),
-    small (DIRECTIONS + 1, 2), keys (N K, at least K and P) and numbers (4, 2 N K + 2) are scratch.
+    how closely light inside the polygons is looked at, see `_bulges`. triples, weights: see `bends_mm`; places (N, 2): picture
+    points; every: whether all points are asked for. Comes back in points (P, 3, N K); corners, fields and starts, see `_hulls`;
+    told (2 + P,): OK, END and the bends of each plane. ways (3, N K), sides (SIDE_ROWS, K + 1), outline (2, M), one (1, as
+    pencils), inner (P, 3, K), small (DIRECTIONS + 1, 2), keys (N K, at least K and P) and numbers (4, 2 N K + 2) are scratch.
     """
-    count = sides.shape[1] - 1
-    turned = _turned(pencils, glasses) if pencils.shape[1] > SPOKES and blend[0] == blend[1] else math.inf
-    lost = _trace(pencils, blend, ring_z, ring_radius, before, glasses, points, ways, sides, outline)
-    planes = len(points)
+    count, planes = sides.shape[1] - 1, len(points)
+    same = same_pupils(pencils)
+    alike = planes_alike(pencils, glasses, len(before), planes) if same else 0
+    few, rays = alike == planes and not every, points.shape[2]
+    turn_sides(sides)
+    if few:
+        rays = count + len(pencils) - 1
+        lost = _trace_few(pencils, blend, ring_z, ring_radius, before, glasses, points, ways, sides, outline)
+    else:
+        lost = _trace(pencils, blend, ring_z, ring_radius, before, glasses, points, ways, sides, outline, same)
     last = planes - (3 if parted else 2)
-    reach = max(far_z, _largest(points[last, 2]))
+    reach = max(far_z, largest(points[last, 2, :rays]))
     sharp, front = _object_after(glasses, object_z), max(reach, before[len(before) - 1]) + 1.0
     if parted:
-        lost += _run_on(points, planes - 2, ways, points.shape[2], min(front, sharp))
+        lost += _run_on(points, planes - 2, ways, rays, min(front, sharp))
     end = min(front + BEYOND_MM, sharp)
-    lost += _run_on(points, planes - 1, ways, points.shape[2], end)
+    lost += _run_on(points, planes - 1, ways, rays, end)
+    if few:
+        spread(points, count, len(pencils))
+    turned = turned_rad(pencils, glasses) if pencils.shape[1] > SPOKES and blend[0] == blend[1] else math.inf
     for m in range(planes):
-        told[2 + m] = _bends(points, m, sides, turned, triples, weights, keys)
+        if m < alike:
+            told[2 + m] = bends_of_places_mm(points, m, count, triples, weights)
+        else:
+            told[2 + m] = bends_mm(points, m, sides, turned, triples, weights, keys)
     if shares and lost == 0:
         parted_z = min(front, sharp) if parted else math.inf
         lost += _bulges(
             *(pencils, blend, ring_z, ring_radius, before, glasses, points, shares, parted_z, end),
-            *(sides, outline, one, inner, ways, keys),
+            *(sides, outline, one, inner, ways, keys, same),
         )
         for m in range(planes):
             told[2 + m] += BULGE * math.sqrt(keys[m])
     told[OK], told[END] = 1.0 if lost == 0 else 0.0, end
     if lost == 0:
-        _hulls(points, count, ends, places, corners, starts, keys, small, numbers, fields)
+        _hulls(points, sides, alike, places, corners, starts, keys, small, numbers, fields)

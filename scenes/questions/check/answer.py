@@ -37,6 +37,7 @@ class CheckAnswer:
 
     name: ClassVar[str] = "check"
     cautions: ClassVar[Sequence[str]] = CAUTIONS
+    tells_faults: ClassVar[bool] = True  # state by state
 
     done: Done
     job: Job

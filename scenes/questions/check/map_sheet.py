@@ -237,7 +237,7 @@ def _write_sides(page: Page, frame: Box, losses: Mapping[str, float]) -> None:
         if page.is_free(page.text_box(x, y, middle, LABEL_PT, ha="center")):
             page.text(x, y, middle, LABEL_PT, ha="center")
     page.text(frame.left - 13.4, frame.at(0, 0.5)[1], told["left"], LABEL_PT, ha="right", va="center", upright=False)
-    page.text(frame.right + 1.2, frame.at(0, 0.5)[1], told["right"], LABEL_PT, va="center", upright=False)
+    page.text(frame.right + 2.6, frame.at(0, 0.5)[1], told["right"], LABEL_PT, va="center", upright=False)
 
 
 def _name_guides(page: Page, axes: Axes, frame: Box, guides: Sequence[Guide]) -> None:

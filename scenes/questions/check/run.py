@@ -13,6 +13,7 @@ import click
 
 from scenes.answers.answer import VERSION
 from scenes.answers.narrow import for_terminal
+from scenes.answers.opened import fault_lines
 from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
 from scenes.io.result_folder import Staging, result_folder
 from scenes.io.writing import as_json
@@ -124,9 +125,8 @@ def check_file(path: Path, wanted: Wanted, out: Path | None, asked: Asked) -> in
 
 def tell_faults(plans: Sequence[State]) -> None:
     """Say on stderr, before anything is traced, what the scene's own numbers are at fault with: the answer rests on them."""
-    found = dict.fromkeys((note.part, note.text) for plan in plans for note in plan.notes if note.doubts_light)
-    for part, text in found:
-        click.echo(f"fault: {part}: {text}", err=True)
+    for sentence in fault_lines(plans):
+        click.echo(sentence, err=True)
 
 
 def answered(done: Sequence[Done], out: Path | None, asked: Asked) -> int:

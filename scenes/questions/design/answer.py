@@ -12,6 +12,7 @@ from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
 from scenes.questions.design.bench import Held
+from scenes.questions.design.bends import most_bent
 from scenes.questions.design.contradictions import Contradiction, WayOut
 from scenes.questions.design.picks import choices_words
 from scenes.questions.design.reasons import Price, Reason
@@ -20,9 +21,11 @@ from scenes.questions.design.text import (
     CAUTIONS,
     answer_words,
     contradiction_words,
+    guess_words,
     next_words,
     price_words,
     reason_words,
+    ruled_out_words,
     value_words,
     way_words,
 )
@@ -81,11 +84,13 @@ class DesignAnswer(Answer):
             yield from _contradiction_blocks(report.contradiction)
         if report.refused or report.ruled_out:
             yield Gap()
-        for words in report.ruled_out:
+        for words in ruled_out_words(report):
             yield Note(f"ruled out: {words}")
         for words in report.refused:
             yield Note(f"not shown, for it is not clear: {words}")
         yield Gap()
+        for words in guess_words(report):
+            yield Note(words)
         yield NextStep(self.next_step)
         for words in CAUTIONS:
             yield Note(words)
@@ -114,7 +119,8 @@ class DesignAnswer(Answer):
             "needed_mm": finite(report.needed_mm),
             "designs": [design_data(number, shown) for number, shown in enumerate(report.shown, 1)],
             "prices": [_price_data(price) for price in report.prices],
-            "ruled_out": list(report.ruled_out),
+            "ruled_out": [f"{choices}: {why}" for choices, why in report.ruled_out.items()],
+            "guessed": list(guess_words(report)),
             "not_shown": list(report.refused),
             "contradiction": [] if found is None else [wish.words for wish in found.wishes],
             "lenses_alike": [] if found is None else list(found.alike),
@@ -179,6 +185,8 @@ def design_data(number: int, shown: Shown) -> dict[str, Any]:
         "room_mm": finite(shown.room_mm),
         "margin_percent": finite(shown.margin_percent),
         "nearest_state": shown.nearest.key,
+        "drop_mm": finite(most_bent(shown.bends)[1]) if shown.bends else None,
+        "clear_bent": not shown.why_bent if shown.bends else None,
         "clear_builds_share": finite(shown.clear_builds),
         "choices": [{"of": path, "value": words} for path, words in choices_words(design.pick).items()],
         "masks": [_mask_data(mask) for mask in design.scene.box.mask],

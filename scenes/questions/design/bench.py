@@ -6,9 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from geometry.body import Part
+from geometry.cantilever import Sag
 from raytrace.beam.clearance import Clearance
 from raytrace.box import Box
 from scenes.io.value_digest import value_digest
+from scenes.questions.make.weights import hung_place
 from scenes.scene_file.tables.box import Box as SceneBox
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for
@@ -28,13 +30,14 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """What keeps a part from coming in: the state, the part, where it lacks room, and in which guide's beam."""
+    """What keeps a part from coming in: the state, the part, where it lacks room, in which guide's beam; bent: as its rods bend."""
 
     state: State
     part: str
     where: str
     guide: str
     room_mm: float
+    bent: bool = False
 
 
 class LensBench:
@@ -54,9 +57,11 @@ class LensBench:
         self._digests: dict[int, tuple[object, str]] = {}
         self._shapes: dict[int, tuple[Part, str]] = {}
 
-    def boxes(self, scene: Scene) -> dict[float, Box]:
-        """The scene's box on this lens for each place of its front rim."""
+    def boxes(self, scene: Scene, bend: Sag | None = None) -> dict[float, Box]:
+        """The scene's box on this lens for each place of its front rim, as its rods bend."""
         fitted = box_for(scene, self.lens)
+        if bend is not None:
+            fitted = fitted.model_copy(update=hung_place(fitted, bend))
         return {travel_mm: _built(self._of_travel(travel_mm), fitted) for travel_mm in {s.travel_mm for s in self.states}}
 
     def _of_travel(self, travel_mm: float) -> State:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from scenes.questions.design.bench import Held
+from scenes.questions.design.builds import ForBuilds, best_for_builds, for_builds, most_builds
 from scenes.questions.design.conflicts import Asked, fewest_given_up, smallest_conflict
 from scenes.questions.design.designer import Design, Designer, blocked
 from scenes.questions.design.outside import MEASURES
@@ -49,13 +50,15 @@ class Contradiction:
     fixed: tuple[str, ...] = ()
 
 
-def contradiction(designer: Designer, wishes: Wishes, obstacles: Contradiction) -> Contradiction:
-    """The fewest wishes that contradict each other where no design fits all, and those that contradict besides.
+def contradiction(designer: Designer, wishes: Wishes, obstacles: Contradiction) -> Contradiction | None:
+    """The fewest wishes that contradict each other where no design fits all, and those that contradict besides; None if one does.
 
     obstacles: what `in_the_way` says.
     """
     asked = asking(designer, wishes)
     first = smallest_conflict(asked, asked.every)
+    if first is None:
+        return None
     if not first:
         return replace(obstacles, stuck=_stuck(designer, wishes))
     first, alike = _neediest(designer, wishes, asked, first)
@@ -98,7 +101,7 @@ def _neediest(
 
 def _need(designer: Designer, wishes: Wishes, lens: Wish) -> tuple[float, ...]:
     """What a lens alone asks of the box, by what is to be small, with no limit and no end."""
-    free = _without(replace(wishes, limits=(), lights=()), _ends(designer))
+    free = _without(replace(wishes, limits=(), lights=(), clear_builds=None), _ends(designer))
     found = designer.best(replace(free, lenses=(lens.name,)))
     return found[0].found.cost if found else (math.inf,)
 
@@ -129,7 +132,7 @@ def _ends(designer: Designer) -> list[Wish]:
 
 def _fits(designer: Designer, wishes: Wishes) -> bool:
     designer.tick(0, "looking for what contradicts")
-    return any(designer.solved(pick, wishes, designer.design.small) is not None for pick in designer.picks)
+    return any(for_builds(designer, pick, wishes) is not None for pick in designer.picks)
 
 
 def _without(wishes: Wishes, some: Sequence[Wish]) -> Wishes:
@@ -140,18 +143,18 @@ def _without(wishes: Wishes, some: Sequence[Wish]) -> Wishes:
 
 def _way_out(designer: Designer, wishes: Wishes, some: tuple[Wish, ...]) -> WayOut:
     """The box without some wishes; of one alone, with as much of it as can be had."""
-    design = next(iter(designer.best(_without(wishes, some))), None)
-    if design is None or len(some) > 1:
-        return WayOut(wishes=some, design=design, share=WHOLE * len(some), words="left out")
-    share, words, rest = _given_up(designer, wishes, some[0], design)
-    partly = next(iter(designer.best(rest)), None)
+    found = best_for_builds(designer, _without(wishes, some))
+    if found is None or len(some) > 1:
+        return WayOut(wishes=some, design=None if found is None else found.design, share=WHOLE * len(some), words="left out")
+    share, words, rest = _given_up(designer, wishes, some[0], found)
+    partly = best_for_builds(designer, rest)
     if partly is None:
         words += ", as found by trial; left out, it gives the box told here"
-    return WayOut(wishes=some, design=partly or design, share=share, words=words)
+    return WayOut(wishes=some, design=(partly or found).design, share=share, words=words)
 
 
-def _given_up(designer: Designer, wishes: Wishes, wish: Wish, design: Design) -> tuple[float, str, Wishes]:
-    """How much of a wish has to go, as a share of it, what that means, and what is asked then."""
+def _given_up(designer: Designer, wishes: Wishes, wish: Wish, found: ForBuilds) -> tuple[float, str, Wishes]:
+    """How much of a wish has to go, as a share of it, what that means, and what is asked then; found: the best without it."""
     kind, name = wish.kind, wish.name
     without = wish.left_out(wishes)
     if kind == "room":
@@ -159,15 +162,19 @@ def _given_up(designer: Designer, wishes: Wishes, wish: Wish, design: Design) ->
         rest = replace(wishes, more_mm=room_mm)
         return 1.0 - room_mm / wishes.more_mm, f"{plain(room_mm)} mm in place of {plain(wishes.more_mm)}", rest
     if kind == "limit":
-        own, needed = dict(wishes.limits)[name], _rounded_up(_least(designer, without, name))
+        own, needed = dict(wishes.limits)[name], _rounded_up(_least(designer, found.wishes, name))
         rest = replace(without, limits=(*without.limits, (name, needed)))
         return needed / own - 1.0, f"{plain(needed)} in place of {plain(own)}", rest
     if kind == "end":
         knob = next(one for one in space_of(designer.loaded.scene, designer.design).knobs if one.path == name)
-        own, needed = (knob.high if knob.opens > 0 else knob.low), design.measure(name)
+        own, needed = (knob.high if knob.opens > 0 else knob.low), found.design.measure(name)
         needed = _nearest_end(designer, wishes, name, own, needed) if knob.opens < 0 else needed
         words = f"{plain(round(needed, 1))} {knob.spot.unit} in place of {plain(own)}"
         return abs(needed - own) / max(abs(own), 1.0), words, replace(wishes, wide=(*wishes.wide, (name, needed)))
+    most = most_builds(designer, wishes) if kind == "builds" and wishes.clear_builds else None
+    if most is not None and wishes.clear_builds:
+        share, own, rest = math.floor(1000 * most[0]) / 1000, wishes.clear_builds, replace(most[1].wishes, clear_builds=None)
+        return 1 - share / own, f"{plain(100 * share)} % in place of {plain(100 * own)} %", rest
     return WHOLE, "left out", without
 
 

@@ -87,6 +87,7 @@ class Designer:
     _dark: dict[tuple[object, ...], bool] = field(default_factory=dict)
     _faults: dict[tuple[object, ...], str] = field(default_factory=dict)
     ruled_out: dict[str, str] = field(default_factory=dict)
+    build_shares: dict[object, tuple[float, float]] = field(default_factory=dict)
     so_far: dict[Wishes, Design] = field(default_factory=dict)  # the best found on the way, by what is asked
     _solved: dict[tuple[str, Wishes, tuple[str, ...]], Design | None] = field(default_factory=dict)
 
@@ -125,7 +126,7 @@ class Designer:
 
     def solved(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Design | None:
         """The best design of one set of choices; None where none works."""
-        key = (repr(sorted(pick.items())), wishes, small)
+        key = (repr(sorted(pick.items())), replace(wishes, clear_builds=None), small)  # builds are told as room
         if key not in self._solved:
             solve = self._shared if isinstance(pick.get(MASKS), int) else self._solve
             self._solved[key] = solve(pick, wishes, small)
@@ -261,6 +262,7 @@ class Designer:
             holds=holds,
             light=light,
             looking=lambda: self.tick(0, words),
+            bends=dict(wishes.bends),
         )
 
     def fault(self, pick: Mapping[str, Any], attempt: Try, notches: Notches) -> str:

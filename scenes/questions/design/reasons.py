@@ -97,6 +97,7 @@ def _other_reason(attempt: Try, place: int, notches: Notches) -> str:
 
 def prices(designer: Designer, design: Design, wishes: Wishes, held: Sequence[Reason]) -> Iterator[Price]:
     """What each wish costs that may hold the design."""
+    wishes = replace(wishes, bends=tuple(design.attempt.bends.items()))
     used = replace(wishes, more_mm=design.attempt.asked.more_mm)  # what lies between settings and builds may have asked for more
     holding = {reason.held.state.lens_name for reason in held if reason.held is not None}
     for wish in each_wish(wishes, designer.needed_mm()):

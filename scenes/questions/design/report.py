@@ -7,13 +7,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from geometry.notes import Severity
+from scenes.questions.design.bends import Bends, bends_of, why_not_clear, with_spare
+from scenes.questions.design.builds import build_share, for_builds
 from scenes.questions.design.contradictions import Contradiction, contradiction, in_the_way
 from scenes.questions.design.designer import Design, Designer, is_kept_off
 from scenes.questions.design.outside import MEASURES
 from scenes.questions.design.picks import counted, pick_words
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
 from scenes.questions.design.wishes import Wishes, wishes_of
-from scenes.questions.tolerances.report import surety
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.stopping import heard
 from scenes.scene_file.errors import Complaint, SceneError
@@ -28,7 +29,7 @@ MOST_PICKS = 100  # combinations of choices
 MOST_DESIGNS = 5
 FRONT_STEPS = 4  # designs between the two ends of a trade-off
 MORE_MM = (0.0, 0.1, 0.2, 0.4, 0.8)  # room added where what lies between two settings could not be shown
-BUILD_MM, BUILD_STEPS = 0.25, 5  # room added for tolerance builds: how finely, in how many halvings
+BEND_STEPS = 3  # a box made larger for its bending bends more
 NO_DESIGN = (
     'has no [design]; add one that says what is free, such as [[design.free]] with of = "box.hood.front_mm", from and to; '
     "brimline new box.toml --design writes a scene that has one"
@@ -39,7 +40,8 @@ NO_DESIGN = (
 class Shown:
     """A design that was judged clear in every state and between: its scene, its states, the nearest one, what holds it.
 
-    room_mm is that of the nearest part of the nearest state, margin_percent the least of any state's frame.
+    room_mm is that of the nearest part of the nearest state, margin_percent the least of any state's frame. bends: how its rods
+    bend with each lens; why_bent: what is not clear then, '' where all is.
     """
 
     design: Design
@@ -50,6 +52,8 @@ class Shown:
     margin_percent: float
     reasons: tuple[Reason, ...]
     clear_builds: float | None = None
+    bends: Bends = ()
+    why_bent: str = ""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -62,7 +66,7 @@ class Report:
     shown: list[Shown] = field(default_factory=list)
     prices: list[Price] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
-    ruled_out: list[str] = field(default_factory=list)
+    ruled_out: dict[str, str] = field(default_factory=dict)
     contradiction: Contradiction | None = None
     stopped: bool = False
 
@@ -82,7 +86,8 @@ def design_report(loaded: Loaded, tick: Tick = silent) -> Report:
         heard()
         partly = designer.so_far.get(report.wishes)
         if not report.shown and partly is not None:
-            report.shown = [shown] if (shown := _judged(designer, partly, report)) is not None else []
+            shown = _shown(designer, partly, report.wishes)
+            report.shown = [_bent(designer, shown)] if isinstance(shown, Shown) else []
         if not report.shown and report.contradiction is None:
             raise
         report.stopped = True
@@ -118,11 +123,11 @@ def _fill(report: Report, designer: Designer) -> None:
             report.shown = found
             designer.tick(0, f"best so far {words_of(found[0].design)}")
     report.shown = found
-    report.ruled_out.extend(f"{words}: {why}" for words, why in designer.ruled_out.items())
+    report.ruled_out = dict(designer.ruled_out)
     if report.shown:
         best = report.shown[0]
         report.prices.extend(prices(designer, best.design, report.wishes, best.reasons))
-    elif not report.refused:
+    elif not report.refused or report.wishes.clear_builds is not None:
         report.contradiction = in_the_way(designer, report.wishes)  # handed over where the rest is stopped
         report.contradiction = contradiction(designer, report.wishes, report.contradiction)
 
@@ -177,19 +182,56 @@ def words_of(design: Design) -> str:
 
 
 def _judged(designer: Designer, design: Design, report: Report) -> Shown | None:
-    """A design as it is shown, with room added until all that is asked is proven; None, and why, where it cannot be."""
-    wishes, why = report.wishes, ""
+    """A design as it is shown, and it, or as little larger as may be, as its rods bend; None, and why, where it is not clear."""
+    shown = _shown(designer, design, report.wishes)
+    if isinstance(shown, Shown):
+        first = _bent(designer, shown)
+        report.shown = report.shown or [first]  # to hand over when stopped
+        return _with_bends(designer, first, report.wishes)
+    report.refused.append(shown)
+    return None
+
+
+def _with_bends(designer: Designer, first: Shown, wishes: Wishes) -> Shown:
+    """A design that stays clear as its rods bend; where none does the one that is clear as drawn, with what is not."""
+    tried = first
+    for _ in range(BEND_STEPS):
+        if not tried.why_bent:
+            return tried
+        asked = replace(wishes, bends=with_spare(tried.bends))
+        design = designer.solved(counted(tried.design.pick), asked, designer.design.small)
+        again = "" if design is None else _shown(designer, design, asked)
+        if not isinstance(again, Shown):
+            break
+        tried = _bent(designer, again)
+    return first if tried.why_bent else tried
+
+
+def _bent(designer: Designer, shown: Shown) -> Shown:
+    designer.tick(0, "judging it as its rods bend")
+    bends = bends_of(shown.loaded, shown.states)
+    return replace(shown, bends=bends, why_bent=why_not_clear(shown.states, bends))
+
+
+def _shown(designer: Designer, design: Design, wishes: Wishes) -> Shown | str:
+    """A design with room added until all that is asked is proven, builds too; why not where it cannot be."""
+    pick, why, wanted = counted(design.pick), "", wishes.clear_builds
+    if wanted is not None:
+        found = for_builds(designer, pick, wishes)
+        if found is None:
+            share, _ = build_share(designer, design, wishes)
+            return f"{words_of(design)}: {plain(round(100 * share, 1))} % of builds clear, {plain(100 * wanted)} % wanted"
+        design, wishes = found.design, found.wishes
     for more_mm in MORE_MM:
         asked = replace(wishes, more_mm=wishes.more_mm + more_mm)
-        tried = design if not more_mm else designer.solved(counted(design.pick), asked, designer.design.small)
+        tried = design if not more_mm else designer.solved(pick, asked, designer.design.small)
         if tried is None:
             break
         shown = judged(tried, designer)
         if isinstance(shown, Shown):
-            return _with_builds(designer, shown, report) if wishes.clear_builds is not None else shown
+            return shown if wanted is None else replace(shown, clear_builds=build_share(designer, tried, wishes)[0])
         why = shown
-    report.refused.append(f"{words_of(design)}: {why}")
-    return None
+    return f"{words_of(design)}: {why}"
 
 
 def judged(design: Design, designer: Designer) -> Shown | str:
@@ -220,42 +262,3 @@ def judged(design: Design, designer: Designer) -> Shown | str:
         margin_percent=min(g.margin.percent for one in found.values() for g in one.fitted if g.margin is not None),
         reasons=reasons(design),
     )
-
-
-def _with_builds(designer: Designer, shown: Shown, report: Report) -> Shown | None:
-    """The design with as little more room as the share of builds asks for."""
-    wanted = report.wishes.clear_builds or 0.0
-    share, worst_mm = _builds(shown)
-    if share >= wanted:
-        return replace(shown, clear_builds=share)
-    low, high, best = 0.0, max(-worst_mm, 0.0) + 1.0, None
-    for step in range(BUILD_STEPS + 1):
-        middle = high if step == 0 else (low + high) / 2
-        tried = _with_more(designer, shown.design, report.wishes, middle)
-        if tried is not None and tried.clear_builds is not None and tried.clear_builds >= wanted:
-            best, high = tried, middle
-        elif step == 0:
-            break
-        else:
-            low = middle
-        if high - low <= BUILD_MM:
-            break
-    if best is None:
-        report.refused.append(
-            f"{words_of(shown.design)}: {plain(round(100 * share, 1))} % of builds clear, {plain(100 * wanted)} % wanted"
-        )
-    return best
-
-
-def _with_more(designer: Designer, design: Design, wishes: Wishes, more_mm: float) -> Shown | None:
-    found = designer.solved(
-        counted(design.pick), replace(wishes, more_mm=wishes.more_mm + round(more_mm, 3)), designer.design.small
-    )
-    shown = None if found is None else judged(found, designer)
-    return replace(shown, clear_builds=_builds(shown)[0]) if isinstance(shown, Shown) else None
-
-
-def _builds(shown: Shown) -> tuple[float, float]:
-    """Share of the design's builds that are clear with every lens, and the room of the worst [mm]."""
-    found = surety(shown.loaded, shown.states)
-    return found.clear_share, min(lens.worst.clearance_mm for lens in found.lenses)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from scenes.questions.design.bends import most_bent
 from scenes.questions.design.contradictions import Contradiction, WayOut
 from scenes.questions.design.designer import Design
 from scenes.questions.design.masks import group_words
@@ -13,7 +14,9 @@ from scenes.runtime.page import SHOOT_CAUTION, counted
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.design import MASKS
 from scenes.states.names import state_words
+from scenes.verdicts.check import GUESS_PERCENT
 
+MOST_CHOICES_TOLD = 2  # sets of choices that are ruled out for one reason
 MOST_WORDS = 3  # measures named in one sentence
 TOLD_MM, TOLD_KG = 0.05, 0.005
 CAUTIONS = (
@@ -53,7 +56,19 @@ def clear_words(report: Report, shown: Shown) -> str:
     who = f"the {lenses[0]}" if len(lenses) == 1 else f"all {len(lenses)} lenses"
     room = f"nearest part {shown.room_mm:.1f} mm from the beam ({state_words(shown.nearest)})"
     builds = "" if shown.clear_builds is None else f" {plain(round(100 * shown.clear_builds, 1))} % of its builds are clear."
-    return f"Clear with {who}, at every focus and zoom checked and between: {room}.{builds}"
+    return f"Clear with {who}, at every focus and zoom checked and between: {room}.{builds}{_bend_words(report, shown)}"
+
+
+def _bend_words(report: Report, shown: Shown) -> str:
+    """Whether it stays clear as it hangs, or what bent rods take; '' where it is clamped."""
+    if not shown.bends:
+        return ""
+    lens, drop_mm = most_bent(shown.bends)
+    dropped = f"its rods bend up to {drop_mm:.2f} mm (with the {lens})"
+    if not shown.why_bent:
+        return f" It stays clear as {dropped}."
+    larger = "" if report.stopped else ", and no larger box that you allow is"
+    return f" But as {dropped} it is no longer clear, {shown.why_bent}{larger}."
 
 
 def reason_words(reason: Reason) -> str:
@@ -61,7 +76,8 @@ def reason_words(reason: Reason) -> str:
     if reason.held is None:
         return reason.because
     held = reason.held
-    return f"{state_words(held.state)}: {held.part}, {held.where} ({held.guide})"
+    bent = ", as the rods bend" if held.bent else ""
+    return f"{state_words(held.state)}: {held.part}, {held.where} ({held.guide}){bent}"
 
 
 def value_words(reason: Reason) -> str:
@@ -124,8 +140,34 @@ def _changes(found: Contradiction) -> str:
     one = len(found.fixed) == 1
     parts, verb = " and ".join(found.fixed), "stands" if one else "stand"
     it, of, free = ("it", "its", "is not free") if one else ("them", "their", "are not free")
+    nearer = ", bring the box nearer to the lens (ahead_mm)" if {"seal", "back plate"} & set(found.fixed) else ""
     above = "or give something up as above, " if found.ways else ""
-    return f"{parts} {verb} in the way and {free}: make {it} larger, free one of {of} measures in [design], {above}and ask again."
+    mend = f"make {it} larger{nearer}, free one of {of} measures in [design]"
+    return f"{parts} {verb} in the way and {free}: {mend}, {above}and ask again."
+
+
+def ruled_out_words(report: Report) -> Iterator[str]:
+    """Choices that cannot be, with their reason; those of one reason together."""
+    by_reason: dict[str, list[str]] = {}
+    for choices, why in report.ruled_out.items():
+        by_reason.setdefault(why, []).append(choices)
+    for why, some in by_reason.items():
+        most = len(some) > MOST_CHOICES_TOLD
+        yield f"{counted(len(some), 'set')} of choices, {some[0]} among them: {why}" if most else f"{'; '.join(some)}: {why}"
+
+
+def guess_words(report: Report) -> Iterator[str]:
+    """Lenses whose field at a near focus is a guess that the answer rests on."""
+    held = [reason.held for shown in report.shown[:1] for reason in shown.reasons if reason.held is not None]
+    held += report.contradiction.blocked if report.contradiction is not None else ()
+    guesses = {one.state.lens_name: (one.state, max(one.state.field_guess_percent or (0.0,))) for one in held}
+    for lens, (state, percent) in guesses.items():
+        if percent < GUESS_PERCENT:
+            continue
+        yield (
+            f"{lens}: its field at {plain(state.focus_mm)} mm is assumed {percent:.0f} % wider than at "
+            "infinity, and the answer rests on that: measure it (half_field_deg in a [[lens.state]]), or give pupil_magnification"
+        )
 
 
 def next_words(report: Report) -> str:

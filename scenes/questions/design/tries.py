@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
+from geometry.cantilever import Sag
 from geometry.errors import GeometryError
 from raytrace.box import Box
 from scenes.questions.design.bench import Asked, Held, LensBench
@@ -25,7 +26,8 @@ class Try:
 
     within tells whether the box is within its limits, light whether every light is kept off, holds whether it can be built. bound
     is the least that any box with no opening smaller could cost, of the first measures that are to be small, as far as that is
-    certain; may_be_within tells whether any such box may be within its limits. looking is called at each look at a box.
+    certain; may_be_within tells whether any such box may be within its limits. looking is called at each look at a box. bends: of
+    lenses whose box hangs on rods that bend, how far: there it has to be clear as drawn and as it hangs.
     """
 
     scene: Scene
@@ -39,7 +41,8 @@ class Try:
     holds: Holds = lambda notches: True  # noqa: ARG005
     light: Holds = lambda notches: True  # noqa: ARG005
     looking: Callable[[], None] = lambda: None
-    _boxes: dict[tuple[int, Notches], dict[float, Box] | None] = field(default_factory=dict)
+    bends: Mapping[str, Sag] = field(default_factory=dict)
+    _boxes: dict[tuple[int, Notches, bool], dict[float, Box] | None] = field(default_factory=dict)
     fault_at: Notches | None = None  # the least that is clear, where it cannot be built
     _first: dict[int, list[int]] = field(default_factory=dict)
 
@@ -48,14 +51,15 @@ class Try:
         """Every knob where parts have most room."""
         return tuple(knob.last if knob.opens else 0 for knob in self.space.knobs)
 
-    def box(self, bench: LensBench, number: int, notches: Notches) -> Box | None:
+    def box(self, bench: LensBench, number: int, notches: Notches, *, bent: bool = False) -> Box | None:
         """The box in a setting of a lens; None where there is no such shape, as of a plate smaller than its bore."""
-        key = (id(bench), notches)
+        key = (id(bench), notches, bent)
         if key not in self._boxes:
             if len(self._boxes) > MOST_KEPT:
                 self._boxes.clear()
             try:
-                self._boxes[key] = bench.boxes(self.space.scene(self.scene, notches))
+                bend = self.bends[bench.lens.name] if bent else None
+                self._boxes[key] = bench.boxes(self.space.scene(self.scene, notches), bend)
             except GeometryError:
                 self._boxes[key] = None
         found = self._boxes[key]
@@ -64,13 +68,21 @@ class Try:
     def clears(self, bench: LensBench, number: int, notches: Notches) -> bool:
         """Whether one setting of a lens stands clear."""
         self.looking()
-        box = self.box(bench, number, notches)
-        return box is not None and bench.clears(number, box, self.asked)
+        return all(box is not None and bench.clears(number, box, self.asked) for box, _ in self._poses(bench, number, notches))
+
+    def _poses(self, bench: LensBench, number: int, notches: Notches) -> Iterator[tuple[Box | None, bool]]:
+        """The box as drawn, and as it hangs where its rods bend."""
+        yield self.box(bench, number, notches), False
+        if bench.lens.name in self.bends:
+            yield self.box(bench, number, notches, bent=True), True
 
     def held(self, bench: LensBench, number: int, notches: Notches) -> Held | None:
         """The part that lacks room in a setting; None where none does, or nothing can be built."""
-        box = self.box(bench, number, notches)
-        return None if box is None else bench.held(number, box, self.asked)
+        for box, bent in self._poses(bench, number, notches):
+            found = None if box is None else bench.held(number, box, self.asked)
+            if found is not None:
+                return replace(found, bent=bent)
+        return None
 
     def is_clear(self, notches: Notches) -> bool:
         """Whether every setting of every lens stands clear; what refused last is asked first."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from scenes.questions.design.bends import Bends, most_bent
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.scene import Scene
 
@@ -16,7 +17,8 @@ LIMITS |= {"depth_mm": ("depth", "deep", "mm"), "weight_kg": ("weight", "heavy",
 class Wishes:
     """Lenses that must stand clear, room beyond theirs [mm], whether a fixed pupil's room counts, lights, limits, builds.
 
-    wide: key paths of measures that may go beyond the end given for them, and how far: None, as far as may be.
+    wide: key paths of measures that may go beyond the end given for them, and how far: None, as far as may be. bends: how
+    rods bend with each lens.
     """
 
     lenses: tuple[str, ...]
@@ -26,6 +28,7 @@ class Wishes:
     limits: tuple[tuple[str, float], ...] = ()
     clear_builds: float | None = None
     wide: tuple[tuple[str, float | None], ...] = ()
+    bends: Bends = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +40,7 @@ class Wish:
 
     @property
     def kind(self) -> str:
-        """'lens', 'room', 'walk', 'light', 'limit', 'end', 'builds'."""
+        """'lens', 'room', 'walk', 'light', 'limit', 'end', 'bend', 'builds'."""
         return self.key.partition(":")[0]
 
     @property
@@ -66,6 +69,8 @@ class Wish:
                 return replace(wishes, more_mm=0.0)
             case "walk":
                 return replace(wishes, walk=False)
+            case "bend":
+                return replace(wishes, bends=())
         return replace(wishes, clear_builds=None)
 
 
@@ -91,6 +96,9 @@ def each_wish(wishes: Wishes, needed_mm: float) -> Iterator[Wish]:
         yield Wish("room:", f"{plain(wishes.more_mm)} mm of room besides")
     if wishes.walk and needed_mm > 0.0:
         yield Wish("walk:", f"{plain(needed_mm)} mm of room for pupils taken as fixed")
+    if wishes.bends:
+        lens, drop_mm = most_bent(wishes.bends)
+        yield Wish("bend:", f"rods that bend up to {drop_mm:.2f} mm, with the {lens}")
     for name in wishes.lights:
         yield Wish(f"light:{name}", f"{name} off the glass")
     for measure, value in wishes.limits:

@@ -31,7 +31,7 @@ SPACE = Box(21.0, 27.0, 203.0, 113.0)
 BETWEEN_MM = 11.0
 LEAST_CHART_MM = 46.0
 SHOWN_PLACES = ("centre", "top left", "top right", "right")  # of a grid of nine: more would hide each other
-NO_RING = "A light without a ring: its ghosts lie on it or miss the pupil."
+NO_RING = "No ring: its ghosts lie on it or miss the pupil"
 LEAST_SPOT_SHARE = 0.012  # of the sheet's height in picture mm: smaller spots are drawn this large
 
 

@@ -165,17 +165,24 @@ def places(made: Sequence[Made]) -> str:
 
 # ---- parts list ----
 
+MOST_LETTERS = 24  # of the lenses that a part is for, in a row of the list
 PART_WIDTHS = (13.0, 56.0, 11.0, 54.0, 12.0, 14.0)
 
 
 def part_rows(report: MakeReport) -> list[tuple[str, ...]]:
     """The parts list, what is bought at its end."""
     rows: list[tuple[str, ...]] = [
-        (part.number, part.name, "1", part.material.title, dimension(part.thickness_mm), f"{part.kg:.3f}")
+        (part.number, part.name, "1", _material_words(part), dimension(part.thickness_mm), f"{part.kg:.3f}")
         for part in report.parts.made
     ]
     rows += [("-", one.name, str(one.count), one.note, "", "") for one in report.bought]
     return rows
+
+
+def _material_words(part: Made) -> str:
+    """Its material, and with which lenses it is fitted, where not with all."""
+    lenses = part.lenses_words if len(part.lenses_words) <= MOST_LETTERS else f"for {len(part.lenses or ())} lenses, see its sheet"
+    return f"{part.material.title}; {lenses}" if lenses else part.material.title
 
 
 HEADS = ("no.", "name", "count", "material, remark", "mm", "kg")

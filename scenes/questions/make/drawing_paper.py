@@ -112,7 +112,7 @@ def _block(pen: Pen, at: Point, title: Title) -> None:
                 projection_symbol(pen, (left + wide / 2, low + 3.6), third_angle=title.third_angle)
             else:
                 large = label in {"Title", "Identification number", "Scale", "Sheet"}
-                pen.fitted((left + 1.0, low + 1.7), value, wide - 2.0, LARGE if large else TEXT, bold=label == "Title")
+                pen.fitted((left + 1.0, low + 1.7), value, wide - 2.0, LARGE if large else TEXT, bold=label == "Title", rows=2)
             left += wide
 
 

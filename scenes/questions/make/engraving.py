@@ -50,7 +50,12 @@ def _half_mm(lines: tuple[str, ...], height: float) -> tuple[float, float]:
 
 
 def _words(part: Made, cut: Cut, flat: Flat) -> Iterator[Words]:
-    lines = (f"{part.number} {cut.name}", f"{part.material.title}, {plain(round(part.thickness_mm, 3))} mm", cut.seen)
+    lines = (
+        f"{part.number} {cut.name}",
+        f"{part.material.title}, {plain(round(part.thickness_mm, 3))} mm",
+        cut.seen,
+        *filter(None, [part.lenses_words]),
+    )
     yield _fitted(flat, lines)
     for bend in flat.bends:
         start, end = bend.line_mm

@@ -60,6 +60,11 @@ class Made:
         """The part where it stands in the box."""
         return self.shape.solid(sagitta_mm).placed(self.place)
 
+    @property
+    def lenses_words(self) -> str:
+        """'for 28, 40'; '' where it is fitted with all lenses."""
+        return "" if self.lenses is None else f"for {', '.join(self.lenses)}"
+
     def is_fitted(self, lens_name: str) -> bool:
         """Whether it is fitted with a lens."""
         return self.lenses is None or lens_name in self.lenses

@@ -155,6 +155,8 @@ def _table_of_holes(rows: Sequence[tuple[str, str, str, str]]) -> tuple[tuple[st
 def _plate_notes(part: Made) -> list[str]:
     where = "Seen on the face toward the lens axis" if isinstance(part.item, Flag) else "Seen from behind the camera"
     lines = [f"{where}. Break all edges; matt black all over."]
+    if part.lenses is not None:
+        lines.append(f"{part.lenses_words.capitalize()}: not fitted with other lenses.")
     if isinstance(part.item, Mask) and part.item.outline is not None:
         lines.append(f"Cut-out by its drawing, {part.item.outline}: cut it from the DXF.")
     if _hole_rows(part):

@@ -14,6 +14,8 @@ PT = 72 / 25.4
 WIDE, NARROW, FRAME = 0.5, 0.25, 0.7  # line group 0.5 of ISO 128-2, for A4 to A2; frame of ISO 5457
 HIDDEN, CHAIN = (12 * NARROW, 3 * NARROW), (24 * NARROW, 3 * NARROW, 1 * NARROW, 3 * NARROW)  # dashes in line widths: ISO 128-2
 SMALL, TEXT, LARGE = 1.8, 2.5, 3.5  # heights of capitals [mm]
+LEAST = 0.85 * SMALL  # that is read yet
+ROW_STEP = 1.5  # from row to row, of the height of capitals
 ARROW_MM, ARROW_DEG = 2.5, 15.0
 GAP_MM, OVER_MM = 1.0, 2.0  # of extension lines: from the outline, past the dimension line
 NARROWEST_MM = 3.2  # of a dimension whose arrows stand inside
@@ -83,30 +85,33 @@ class Pen:
         self._canvas.drawString(left, 0, words)
         self._canvas.restoreState()
 
-    def fitted(
-        self, at: Point, words: str, most_mm: float, height: float = TEXT, *, anchor: str = "left", bold: bool = False
-    ) -> None:
-        """Words made smaller where they are too long, and cut where they cannot be read any more."""
+    def fitted(self, at: Point, words: str, most_mm: float, height: float = TEXT, *, bold: bool = False, rows: int = 1) -> None:
+        """Words made smaller where they are too long, then in `rows` one above the other, and cut where that is not enough."""
         wide = self.wide(words, height, bold=bold)
-        height = max(height * min(1.0, most_mm / wide), SMALL * 0.85) if wide else height
+        height = max(height * min(1.0, most_mm / wide), LEAST) if wide else height
+        wrapped = self._wrapped(words, most_mm, height, bold=bold)
+        if 1 < len(wrapped) <= rows:
+            for up, row in enumerate(wrapped[:0:-1]):
+                self.text((at[0], at[1] + up * ROW_STEP * height), row, height, bold=bold)
+            at, words = (at[0], at[1] + (len(wrapped) - 1) * ROW_STEP * height), wrapped[0]
         while words and self.wide(words, height, bold=bold) > most_mm:
             words = words.rstrip("…")[:-1] + "…" if len(words) > 2 else ""
-        self.text(at, words, height, anchor=anchor, bold=bold)
+        self.text(at, words, height, bold=bold)
 
     def notes(self, at: Point, lines: Sequence[str], most_mm: float, step_mm: float = 5.0) -> float:
         """Lines under one another from a place down, wrapped; where they end."""
         x, y = at
         for line in filter(None, lines):
-            for row in self._wrapped(line, most_mm):
+            for row in self._wrapped(line, most_mm, TEXT):
                 self.text((x, y - TEXT), row)
                 y -= step_mm
         return y
 
-    def _wrapped(self, words: str, most_mm: float) -> list[str]:
+    def _wrapped(self, words: str, most_mm: float, height: float, *, bold: bool = False) -> list[str]:
         rows = [""]
         for word in words.split():
             longer = f"{rows[-1]} {word}".strip()
-            rows = [*rows[:-1], longer] if self.wide(longer) <= most_mm else [*rows, word]
+            rows = [*rows[:-1], longer] if self.wide(longer, height, bold=bold) <= most_mm else [*rows, word]
         return rows
 
     def wide(self, words: str, height: float = TEXT, *, bold: bool = False) -> float:

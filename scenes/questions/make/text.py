@@ -163,7 +163,7 @@ def next_words(report: MakeReport) -> str:
     if all(box.clear for box in report.carried) and not report.all_clear:
         return (
             "say in [make] what rods really carry it (rod_length_mm, rod_wall_mm, rod_material); if it stays so, give the box "
-            f"about {bent_words(report)} mm more room, in a design by room_mm in [design.want]."
+            f"about {bent_words(report)} mm more room; `brimline design` counts the bending itself."
         )
     if not report.all_clear:
         return "run brimline check on this scene, and mend what it names, before anything is cut."

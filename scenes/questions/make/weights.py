@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from raytrace.box import Glass
 from scenes.questions.make.made_part import KG_PER_MM3, Made
 from scenes.rig.box import rod_spec
 from scenes.scene_file.catalogue import Material
+from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.make import Make, materials_of
 from scenes.states.judgement import StateJudgement, judge_state
 from scenes.states.lens_judgement import LensJudgement, lens_judgements
@@ -148,11 +149,7 @@ def _carried(states: Sequence[State], made: Sequence[Made]) -> Carried:
     right, up = (float(value) for value in frame_to_right_up(centre[:2]))
     spec, place = rod_spec(state.fitted), state.place
     length = None if spec is None else rod_length_mm(state)
-    bent = None
-    if spec is not None and length is not None and kg > 0:
-        heaviest, middle = _balance([(thing.range_kg[1], thing.centre_mm) for thing in things])
-        force = heaviest * GRAVITY_M_S2 / RODS
-        bent = sag(rod_of(make, spec.diameter_mm), length, force, force * float(middle[2] - place.origin_mm[2]))
+    bent = _bend(state, things)
     return Carried(
         lens_name=state.lens_name,
         things=things,
@@ -170,6 +167,22 @@ def _carried(states: Sequence[State], made: Sequence[Made]) -> Carried:
         between=_between(states),
         between_bent=None if bent is None else _between([sagged_state(one, bent) for one in states]),
     )
+
+
+def bend_of(state: State, made: Sequence[Made]) -> Sag | None:
+    """How rods bend that carry the box as fitted with a state's lens; None of a box that is clamped, or weighs nothing."""
+    return _bend(state, tuple(_things(state, made)))
+
+
+def _bend(state: State, things: Sequence[Weighed]) -> Sag | None:
+    """How rods bend with everything as heavy as it may be."""
+    spec = rod_spec(state.fitted)
+    heaviest, middle = _balance([(thing.range_kg[1], thing.centre_mm) for thing in things])
+    if spec is None or heaviest <= 0:
+        return None
+    force = heaviest * GRAVITY_M_S2 / RODS
+    rod, moment = rod_of(state.scene.make, spec.diameter_mm), force * float(middle[2] - state.place.origin_mm[2])
+    return sag(rod, rod_length_mm(state), force, moment)
 
 
 def _between(states: Sequence[State]) -> LensJudgement:
@@ -250,9 +263,14 @@ def _nearest(judged: StateJudgement) -> str:
 
 def sagged_state(state: State, bent: Sag) -> State:
     """The state with its box as low and as far tilted as its rods let it; so it stays at other settings of the lens."""
-    right, up = state.fitted.offset_mm
-    place = {"offset_mm": (right, up - bent.drop_mm), "tilt_deg": state.fitted.tilt_deg + math.degrees(bent.tilt_rad)}
+    place = hung_place(state.fitted, bent)
     lens = state.lens.model_copy(update={"box": state.lens.box.model_copy(update=place)})
     lenses = tuple(lens if one.name == lens.name else one for one in state.scene.lens)
     hanging = state.with_box(state.fitted.model_copy(update=place))
     return replace(hanging, lens=lens, scene=hanging.scene.model_copy(update={"lens": lenses}))
+
+
+def hung_place(fitted: Box, bent: Sag) -> dict[str, Any]:
+    """Where a box hangs, lower and leaning forward: its offset_mm and tilt_deg."""
+    right, up = fitted.offset_mm
+    return {"offset_mm": (right, up - bent.drop_mm), "tilt_deg": fitted.tilt_deg + math.degrees(bent.tilt_rad)}

@@ -10,6 +10,8 @@ from scenes.answers.answer import Answer, Files, Sheets, state_data
 from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
+from scenes.questions.plan.bring import parts
+from scenes.questions.plan.dark_places import DarkPlace
 from scenes.questions.plan.labels import LabelSheet, label_sheet
 from scenes.questions.plan.looked_at import look_at
 from scenes.questions.plan.report import Covered, PlannedShot, Station, TestPlan, plan_of
@@ -19,10 +21,12 @@ from scenes.questions.plan.words import (
     all_tells_lines,
     cautions,
     change_words,
+    dark_words,
     expect_words,
+    filter_words,
     headline,
+    look_words,
     order_words,
-    parts,
     reading_words,
     show_lines,
     to_change,
@@ -133,7 +137,10 @@ class PlanAnswer(Answer):
             "shots": [_shot_data(shot, station.number) for station in plan.stations for shot in station.shots],
             "covered": [_covered_data(one) for one in plan.covered],
             "stills_tell": [tells_data(one) for one in plan.tells],
-            "measure": [{"kind": one.kind, "of": one.who, "what": one.what, "so_far": one.so_far} for one in plan.measures],
+            "measure": [
+                {"kind": one.kind, "of": one.who, "what": one.what, "so_far": one.so_far, "key": one.enters}
+                for one in plan.measures
+            ],
             "change": list(to_change(plan)),
             "parts": [{**_piece_data(part.piece), "lenses": list(part.lenses)} for part in parts(plan)],
             "not_computed": [{"key": one.key, "lens": one.lens_name, "why": one.why} for one in plan.check.failed],
@@ -160,7 +167,11 @@ def _station_blocks(station: Station) -> Iterator[Block]:
     yield Paragraph(f"Set-up {station.number}: {'; '.join(change_words(station))} ({station.minutes:g} min)", hanging="  ")
     for shot in station.shots:
         yield Paragraph(f"{shot.number}. {state_words(shot)}: {shot.shot.guide.word}", "  ", hanging="     ")
-        yield Paragraph(f"look at {shot.shot.where}; expect {expect_words(shot)}", "     ", hanging="     ")
+        yield Paragraph(f"look at {look_words(shot)}; expect {expect_words(shot)}", "     ", hanging="     ")
+        if shot.map.dark:
+            yield Paragraph(f"dark: {dark_words(shot)}", "     ", hanging="     ")
+        if told := filter_words(shot):
+            yield Paragraph(f"filters {told}", "     ", hanging="     ")
         yield Paragraph(reading_words(shot), "     ", hanging="     ")
 
 
@@ -174,6 +185,7 @@ def _station_data(station: Station) -> dict[str, Any]:
         "number": station.number,
         "lens": station.setup.lens,
         "box": station.setup.placement,
+        "box_set_at": station.setup.set_at,
         "fitted": [_piece_data(piece) for piece in station.setup.pieces],
         "off": [piece.name for piece in change.off],
         "on": [piece.name for piece in change.on],
@@ -189,8 +201,10 @@ def _shot_data(shot: PlannedShot, setup: int) -> dict[str, Any]:
         "setup": setup,
         "verdict": str(shot.shot.guide.word),
         "guide": shot.shot.guide.guide,
-        "look_at": shot.shot.where,
+        "look_at": look_words(shot),
         "expect": expect_words(shot),
+        "dark": [_dark_data(place) for place in shot.map.dark],
+        "filters_take_more_there_stops": finite(now.glass_stops, 4),
         "least_loss_stops": finite(now.low_stops),
         "most_loss_stops": finite(now.high_stops),
         "box_off": _reading_data(now.bare),
@@ -207,6 +221,16 @@ def _shot_data(shot: PlannedShot, setup: int) -> dict[str, Any]:
 
 def _reading_data(reading: Any) -> dict[str, Any]:
     return {"percent": finite(reading.percent, 4), "code": reading.code}
+
+
+def _dark_data(place: DarkPlace) -> dict[str, Any]:
+    return {
+        "where": place.where,
+        "part": place.part,
+        "most_loss_stops": finite(place.most_stops),
+        "in_percent": [round(one, 1) for one in place.in_percent],
+        "what": place.words,
+    }
 
 
 def _covered_data(one: Covered) -> dict[str, Any]:

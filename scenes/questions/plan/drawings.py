@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from scenes.questions.plan.report import PlannedShot
+from scenes.runtime.page import listed
 from scenes.sheets.colours import BLACK, DARK_STOPS, GUIDE, HIGHLIGHT, INK, PAPER, RAMP_STEPS, SOFT_INK, UNKNOWN, loss_ramp, rgb_of
-from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS
 
 Point = tuple[float, float]
 PICTURE_MM = 60.0  # a heatmap's width as line widths reckon with it
@@ -85,37 +85,11 @@ def heatmap(shot: PlannedShot) -> Drawing:
     ]
     rings = [
         Disc(centre=centre, radius=2.4 * unit, colour=colour, width=width * unit)
-        for centre in places_mm(shot)
+        for centre in (spot.mark_mm for spot in small.spots)
         for colour, width in ((PAPER, 1.3), (HIGHLIGHT, 0.7))
     ]
-    says = f"Heatmap of {shot.key}: {shot.shot.expected}; ring at {shot.shot.where}"
+    says = f"Heatmap of {shot.key}: {shot.shot.expected}; ring at {listed([spot.words for spot in small.spots])}"
     return Drawing(box=small.extent_mm, shapes=(*guides, *rings), says=says, png=png_of(_pixels(small.loss_stops)))
-
-
-def places_mm(shot: PlannedShot) -> tuple[Point, ...]:
-    """Where to look, in the picture (right, up) [mm]: where most is lost, else where the frame has least room."""
-    worst, guide = shot.shot.guide.worst, shot.guide
-    if worst.where and worst.loss_stops >= SHOWN_LOSS_STOPS:
-        if "both" not in worst.where:
-            return ((worst.x_mm, worst.y_mm),)
-        return tuple(_place(words, guide.half_width_mm, guide.half_height_mm, guide.centre_mm) for words in _both(worst.where))
-    where = shot.shot.guide.margin.where
-    return (_place(where, guide.half_width_mm, guide.half_height_mm, guide.centre_mm),) if where else ()
-
-
-def _both(where: str) -> tuple[str, str]:
-    """'both bottom corners' as two places."""
-    for side in ("top", "bottom"):
-        if side in where:
-            return f"{side} left", f"{side} right"
-    side = "left" if "left" in where else "right"
-    return f"top {side}", f"bottom {side}"
-
-
-def _place(where: str, half_width: float, half_height: float, centre: Point) -> Point:
-    right = ("right" in where) - ("left" in where)
-    up = ("top" in where) - ("bottom" in where)
-    return centre[0] + right * half_width * 0.96, centre[1] + up * half_height * 0.92
 
 
 def _pixels(loss_stops: np.ndarray) -> np.ndarray:

@@ -45,11 +45,13 @@ class Reading:
 class Expected:
     """What the place looked at reads with the box off (`bare`) and on, from `dark` to `light`; `least` to `most` is as predicted.
 
-    low_stops and high_stops are the least and the most loss, over the pupil depths in question and the errors of computing.
+    low_stops and high_stops are the least and the most loss, over the pupil depths in question and the errors of computing;
+    glass_stops what the filters take there more than in the middle, which the readings hold.
     """
 
     low_stops: float
     high_stops: float
+    glass_stops: float
     bare: Reading
     light: Reading
     dark: Reading
@@ -88,14 +90,21 @@ def signal_percent(curve: str, loss_stops: float) -> float:
     return 100.0 * float(FROM_LIGHT[curve](grey_light(curve) * left))
 
 
-def expected(plan: Plan, low_stops: float, high_stops: float, worst_stops: float) -> Expected:
-    """The readings of a loss between two bounds; what errors of computing add to the worst counts as predicted too."""
+def expected(
+    plan: Plan, low_stops: float, high_stops: float, worst_stops: float, glass_stops: tuple[float, float] = (0.0, 0.0)
+) -> Expected:
+    """The readings of a loss between two bounds; what errors of computing add to the worst counts as predicted too.
+
+    glass_stops is what filters take at the places to look at more than in the middle: the least and the most.
+    """
     curve, slack = plan.curve, plan.reading_percent
-    dark, light = signal_percent(curve, high_stops), signal_percent(curve, low_stops)
-    least = signal_percent(curve, max(worst_stops, high_stops))
+    least_glass, most_glass = glass_stops
+    dark, light = signal_percent(curve, high_stops + most_glass), signal_percent(curve, low_stops + least_glass)
+    least = signal_percent(curve, max(worst_stops, high_stops) + most_glass)
     return Expected(
         low_stops=low_stops,
         high_stops=high_stops,
+        glass_stops=most_glass,
         bare=_reading(plan, signal_percent(curve, 0.0)),
         light=_reading(plan, light),
         dark=_reading(plan, dark),

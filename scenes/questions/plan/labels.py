@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from scenes.questions.plan.bring import Part, parts
 from scenes.questions.plan.pdf_basics import MM, PAPER_MM, draw_bar
 from scenes.questions.plan.report import Station, TestPlan
 from scenes.questions.plan.setups import Piece
-from scenes.questions.plan.words import Part, parts
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.sheets.pdf_letters import BOLD, LETTERS, use_letters

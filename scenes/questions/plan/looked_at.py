@@ -11,9 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.errors import GeometryError
-from raytrace.shares import VignetteMap
+from raytrace.box import Box
+from raytrace.optics.lens import LensState
+from raytrace.shares import VignetteMap, loss_stops
 from scenes.io.writing import is_full
-from scenes.runtime.engines import AREAS, CPU, engine_of
+from scenes.questions.plan.dark_places import DarkPlace, dark_places
+from scenes.questions.plan.spots import Spot, points_of, spots_of
+from scenes.runtime.engines import AREAS, CPU, engine_of, seed_of
 from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.worker_pool import Sharing, WorkerDied
 from scenes.sheets.map_reading import extent_mm, known_loss, reduced
@@ -25,7 +29,7 @@ from scenes.unknowns.unknown import View
 from scenes.unknowns.usual import usual_unknowns
 from scenes.verdicts.check import CheckResult, FailedState, StateResult, check_state
 from scenes.verdicts.processes import STEPS_PER_STATE, died_words, processes_beside
-from scenes.verdicts.test_plan import shots
+from scenes.verdicts.test_plan import shot_of, shots
 
 ACROSS = 240  # pixels of a small picture: more than it can show in print
 SHOWN_STOPS = 0.003  # loss from which a still shows a shadow at all
@@ -35,10 +39,15 @@ LIBRARIES = ("raytrace.judge.judgement", "raytrace.coverage.engine", "raytrace.c
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SmallMap:
-    """Loss in stops (H, W), -1 where the lens gives no picture, and its left, right, bottom and top edges [mm]."""
+    """Loss in stops (H, W), -1 where the lens gives no picture, and its left, right, bottom and top edges [mm].
+
+    `dark` are all places that lose what the scene calls visible, `spots` those to look at.
+    """
 
     loss_stops: NDArray[np.float32]
     extent_mm: tuple[float, float, float, float]
+    dark: tuple[DarkPlace, ...]
+    spots: tuple[Spot, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,13 +123,47 @@ def judged(state: State, *, threads: int = 1, tick: Tick = silent) -> Judged:
         if is_full(error):
             raise
         return FailedState(key=state.key, lens_name=state.lens_name, why=in_a_sentence(error))
-    return result, small(map_)
+    return result, small(state, result, map_)
 
 
-def small(map_: VignetteMap) -> SmallMap:
-    """The map on few pixels, each the darkest that it stands for."""
-    seen = reduced(map_, ACROSS)
-    return SmallMap(loss_stops=known_loss(seen).astype(np.float32), extent_mm=extent_mm(seen))
+def small(state: State, result: StateResult, map_: VignetteMap) -> SmallMap:
+    """The map on few pixels, each the darkest that it stands for, with what is dark of it and where to look."""
+    seen, shot = reduced(map_, ACROSS), shot_of(result)
+    guide = next(guide for guide in state.guides if guide.name == shot.guide.guide)
+    return SmallMap(
+        loss_stops=known_loss(seen).astype(np.float32),
+        extent_mm=extent_mm(seen),
+        dark=dark_places(seen, state.visible_loss_stops),
+        spots=_with_light(state, spots_of(guide, shot.guide, seen)),
+    )
+
+
+def _with_light(state: State, spots: tuple[Spot, ...]) -> tuple[Spot, ...]:
+    """The places with what the filters take there more than in the middle, and what is lost there if the field is narrower."""
+    if not spots:
+        return spots
+    points, guess = points_of(spots), state.field_guess_percent
+    told = [_taken(state, lens, points) for lens in state.variants]
+    more = np.array([glass[:-1] - glass[-1] for _, glass in told])
+    spots = tuple(
+        replace(spot, glass_stops=(float(least), float(most)))
+        for spot, least, most in zip(spots, more.min(axis=0), more.max(axis=0), strict=True)
+    )
+    if guess is None:
+        return spots
+    # A part stops light by its direction: with a narrower field a place shows what now lies nearer the middle.
+    nearer = [_taken(state, lens, points / (1.0 + np.array(guess) / 100.0)) for lens in state.variants]
+    lost = np.array([box[:-1] + glass[:-1] - glass[-1] for box, glass in nearer]).max(axis=0)
+    return tuple(replace(spot, narrower_stops=float(one)) for spot, one in zip(spots, lost, strict=True))
+
+
+def _taken(state: State, lens: LensState, points_mm: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """What parts and what glass take at places (N,) [stops]; where no light is left, the glass as if it stood alone."""
+    alone = Box(parts=(), glasses=state.box.glasses)
+    fitted, bare = (
+        engine_of(AREAS, CPU).shares(lens, points_mm, box, seed=seed_of(state.key), fine=True) for box in (state.box, alone)
+    )
+    return loss_stops(fitted.clear_share), loss_stops(np.where(fitted.clear_share > 0.0, fitted.glass, bare.glass))
 
 
 def _named(tick: Tick, words: str) -> Tick:

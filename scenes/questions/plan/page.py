@@ -5,26 +5,29 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from html import escape
 
+from scenes.questions.plan.bring import bring_lines
 from scenes.questions.plan.drawings import field_width, heatmap, parallax, scale_bar
 from scenes.questions.plan.labels import LabelSheet, labels_of
+from scenes.questions.plan.measuring import PUPIL_HOW, blanks_of
+from scenes.questions.plan.readings import ReadRow, columns_of, rows_of_shot
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
 from scenes.questions.plan.style import SCRIPT, css
 from scenes.questions.plan.svg import svg_of
 from scenes.questions.plan.words import (
     CHANGE_FIRST,
-    FIELD_HOW,
-    PUPIL_HOW,
     all_tells_lines,
-    bring_lines,
     cautions,
     chain,
     change_words,
     chart_rows,
     clear_words,
+    dark_words,
     expect_words,
+    filter_words,
     headline,
-    how_words,
+    how_lines,
     in_frame,
+    look_words,
     loss_lines,
     near_words,
     order_words,
@@ -38,9 +41,17 @@ from scenes.questions.plan.words import (
 from scenes.sheets.style import badge_of
 from scenes.states.names import state_words
 from scenes.verdicts.overview import Attention
-from scenes.verdicts.test_plan import FAR_FIELD, FIELD, NOTE, WALK, Measure
+from scenes.verdicts.test_plan import Measure
 
-CHART_HEADS = ("lens", "seal", "trays, from the lens outward", "mask", "flags and others", "worst")
+CHART_HEADS = (
+    "lens",
+    "box: rear face of the back plate",
+    "seal",
+    "trays, from the lens outward",
+    "mask",
+    "flags and others",
+    "worst",
+)
 
 
 def page_html(plan: TestPlan, sheet: LabelSheet) -> str:
@@ -96,10 +107,12 @@ def _measure(plan: TestPlan) -> Iterator[str]:
     yield '<h2 id="measure" class="sheet">Measure first</h2><div class="two">'
     for head, drawing, how in (
         ("The entrance pupil, by parallax", parallax(), PUPIL_HOW),
-        ("The field up close", field_width(), FIELD_HOW),
+        ("The field of view up close", field_width(), plan.field_how),
     ):
-        yield f'<div class="measure"><h3>{head}</h3>{svg_of(drawing, "drawing")}<p>{escape(how)}</p></div>'
+        told = "".join(f"<p>{escape(line)}</p>" for line in how)
+        yield f'<div class="measure"><h3>{head}</h3>{svg_of(drawing, "drawing")}{told}</div>'
     yield "</div>"
+    yield f"<p>{escape(MEASURE_NOTE)}</p>"
     rows = "".join(_measure_row(number, one) for number, one in enumerate(plan.measures, 1))
     heads = "<tr><th></th><th>measure</th><th>used so far</th><th>found</th></tr>"
     yield f'<div class="wide"><table class="fill">{heads}{rows}</table></div>'
@@ -112,26 +125,20 @@ def _measure_row(number: int, one: Measure) -> str:
     )
     return (
         f'<tr><td><input type="checkbox" name="{name}_done" aria-label="done"></td>'
-        f"<td><b>{escape(one.who)}</b>: {escape(one.what)}</td>"
+        f"<td><b>{escape(one.who)}</b>: {escape(one.what)}{_key(one)}</td>"
         f"<td>{escape(one.so_far)}</td><td>{blanks}</td></tr>"
     )
 
 
-def blanks_of(one: Measure) -> tuple[tuple[str, str], ...]:
-    """The blanks of something to measure: their names, and what goes into them."""
-    if one.kind == FIELD:
-        return ("left", "left, mm"), ("right", "right, mm")
-    return {
-        NOTE: (("found", "seen"),),
-        WALK: (("angle", "pan, deg"), ("found", "behind rim, mm")),
-        FAR_FIELD: (("found", "half field, deg"),),
-    }.get(one.kind, (("found", "behind rim, mm"),))
+def _key(one: Measure) -> str:
+    """The key of the scene file that a value goes into, in brackets."""
+    return f' <span class="soft">({escape(one.enters)})</span>' if one.enters else ""
 
 
 def _shots(plan: TestPlan) -> Iterator[str]:
     yield '<h2 id="shots" class="sheet">Shots</h2>'
-    yield f"<p>{escape(how_words(plan))}</p><p>{escape(order_words(plan))}</p>"
-    yield f"<p>Light taken: {svg_of(scale_bar(), 'scale')} Ring: where to look. Green: frame guides.</p>"
+    yield f"<ol>{''.join(f'<li>{escape(line)}</li>' for line in how_lines(plan))}</ol><p>{escape(order_words(plan))}</p>"
+    yield f"<p>Light the box takes: {svg_of(scale_bar(), 'scale')} {escape(LEGEND)}</p>"
     for station in plan.stations:
         yield _station(station)
         yield from (_shot(shot, station) for shot in station.shots)
@@ -151,23 +158,40 @@ def _shots(plan: TestPlan) -> Iterator[str]:
 
 def _station(station: Station) -> str:
     head = f"Set-up {station.number}: {station.setup.lens}, {station.minutes:g} min"
-    return f'<section class="setup"><h3>{escape(head)}</h3>{_ticks(f"setup_{station.number:02}", change_words(station))}</section>'
+    name = f"setup_{station.number:02}"
+    ticks = _ticks(name, change_words(station))
+    found = f'<label class="found">{BOX_FOUND}<input type="text" name="{name}_box" size="12"></label>'
+    return f'<section class="setup"><h3>{escape(head)}</h3>{ticks}{found}</section>'
 
 
 def _shot(shot: PlannedShot, station: Station) -> str:
     name = f"shot_{shot.number:02}"
     title = escape(f"{shot.number}. {state_words(shot)}")
     box = f'<label><input type="checkbox" name="{name}_done">{title}</label>'
-    notes = (
-        f'<div class="notes"><label>reads with the box on<input type="text" name="{name}_reads" placeholder="%"></label>'
-        f'<label>note<textarea name="{name}_note"></textarea></label></div>'
-    )
+    note = f'<label class="note">note<textarea name="{name}_note"></textarea></label>'
     rows = "".join(_told(head, words) for head, words in shot_rows(shot, station) if words)
     return (
         f'<article class="shot"><header>{box}{_badge(str(shot.shot.guide.word))}'
         f'<span class="soft">{escape(shot.shot.guide.guide)}</span></header>'
-        f'<div class="body"><div>{svg_of(heatmap(shot), "map")}</div><dl>{rows}</dl></div>{notes}</article>'
+        f'<div class="body">{svg_of(heatmap(shot), "map")}<dl>{rows}</dl>{_readings(shot, name)}</div>{note}</article>'
     )
+
+
+def _readings(shot: PlannedShot, name: str) -> str:
+    """The blanks for what is read."""
+    heads = "".join(f"<th>{column}</th>" for column in columns_of(shot))
+    rows = "".join(_read_row(row, name, columns_of(shot)) for row in rows_of_shot(shot))
+    return f'<table class="read"><tr><th></th>{heads}</tr>{rows}</table>'
+
+
+def _read_row(row: ReadRow, name: str, columns: Sequence[str]) -> str:
+    cells = (
+        f'<td><input type="text" name="{name}_{key}" aria-label="{escape(f"{row.words}, {column}", quote=True)}"></td>'
+        if key
+        else "<td></td>"
+        for key, column in zip(row.blanks, columns, strict=True)
+    )
+    return f"<tr><td>{escape(row.words)}</td>{''.join(cells)}</tr>"
 
 
 def _told(head: str, words: str) -> str:
@@ -176,13 +200,19 @@ def _told(head: str, words: str) -> str:
 
 
 MAIN = ("look at", "expect")
+LEGEND = "Ring: where to look. Green: frame guides. Seen from behind the camera."
+BOX_FOUND = "box measured, mm from the lens front"
+MEASURE_NOTE = "In brackets: the key of the scene file that the value goes into afterwards."
 
 
 def shot_rows(shot: PlannedShot, station: Station) -> Iterator[tuple[str, str]]:
     """What a shot says, row by row, on the page and on paper."""
     yield "fitted", chain(station.setup)
-    yield "look at", shot.shot.where
+    yield "box", f"{station.setup.placement}; {station.setup.set_at}"
+    yield "look at", look_words(shot)
     yield "expect", expect_words(shot)
+    yield "filters", filter_words(shot)
+    yield "dark", dark_words(shot)
     yield "waveform", reading_words(shot)
     yield "as predicted", f"with the box on {shot.expected.band_words}"
     yield "nearest part", near_words(shot)

@@ -8,22 +8,22 @@ from functools import partial
 from typing import Any
 from xml.sax.saxutils import escape
 
+from scenes.questions.plan.bring import bring_lines
 from scenes.questions.plan.drawings import Disc, Drawing, Line, Shape, Words, field_width, heatmap, parallax, scale_bar
-from scenes.questions.plan.page import CHART_HEADS, blanks_of, shot_rows
+from scenes.questions.plan.measuring import PUPIL_HOW, blanks_of
+from scenes.questions.plan.page import BOX_FOUND, CHART_HEADS, LEGEND, MEASURE_NOTE, shot_rows
 from scenes.questions.plan.pdf_basics import MM, PAPER_MM, draw_bar
+from scenes.questions.plan.readings import columns_of, rows_of_shot
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
 from scenes.questions.plan.words import (
     CHANGE_FIRST,
-    FIELD_HOW,
-    PUPIL_HOW,
     all_tells_lines,
-    bring_lines,
     cautions,
     change_words,
     chart_rows,
     clear_words,
     headline,
-    how_words,
+    how_lines,
     in_frame,
     loss_lines,
     order_words,
@@ -38,7 +38,7 @@ from scenes.states.names import state_words
 from scenes.verdicts.overview import Attention
 
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 20.0, 12.0, 12.0, 22.0  # the punched side is wider
-TICK_MM, LINE_MM = 5.0, 8.0
+TICK_MM, LINE_MM, READ_MM = 5.0, 8.0, 7.0
 BODY_PT, SMALL_PT, HEAD_PT, TITLE_PT = 9.0, 8.5, 12.5, 16.0
 HEAT_MM = 62.0
 BRING_COLUMNS = 3
@@ -301,13 +301,21 @@ def _bring(plan: TestPlan, width: float) -> Any:
 def _measure(plan: TestPlan, width: float) -> Iterator[Any]:
     yield _head("Measure first")
     half = width / 2 - 3 * MM
-    told = ((parallax(), "The entrance pupil, by parallax", PUPIL_HOW), (field_width(), "The field up close", FIELD_HOW))
-    cells = [[_text(head, 10, bold=True), picture(drawing, half), _text(words, SMALL_PT)] for drawing, head, words in told]
+    told = (
+        (parallax(), "The entrance pupil, by parallax", PUPIL_HOW),
+        (field_width(), "The field of view up close", plan.field_how),
+    )
+    cells = [
+        [_text(head, 10, bold=True), picture(drawing, half), *(_text(line, SMALL_PT) for line in lines)]
+        for drawing, head, lines in told
+    ]
     yield _table([cells], [width / 2, width / 2], ruled=False)
+    yield _text(MEASURE_NOTE, SMALL_PT)
     rows = [["", _text("measure", bold=True), _text("used so far", bold=True), _text("found", bold=True)]]
     for number, one in enumerate(plan.measures, 1):
         name = f"measure_{number:02}"
-        what = _marked(f"<b>{escape(one.who)}</b>: {escape(one.what)}", SMALL_PT)
+        key = f' <font color="#595959">({escape(one.enters)})</font>' if one.enters else ""
+        what = _marked(f"<b>{escape(one.who)}</b>: {escape(one.what)}{key}", SMALL_PT)
         asked = blanks_of(one)
         each = 48 * MM / len(asked)
         cells = [[_text(hint, 7, after=0.5), blank(f"{name}_{key}", each - 2 * MM, says=hint)] for key, hint in asked]
@@ -322,9 +330,10 @@ def _shots(plan: TestPlan, width: float) -> Iterator[Any]:
     from reportlab.platypus import KeepTogether
 
     yield _head("Shots")
-    yield _text(how_words(plan))
+    for number, line in enumerate(how_lines(plan), 1):
+        yield _text(f"{number}. {line}")
     yield _text(order_words(plan))
-    legend = _text("Light taken. Ring: where to look. Green: frame guides. Seen from behind the camera.", SMALL_PT)
+    legend = _text(f"Light the box takes. {LEGEND}", SMALL_PT)
     yield _table([[picture(scale_bar(), 62 * MM), legend]], [68 * MM, width - 68 * MM], ruled=False)
     for station in plan.stations:
         first, *rest = station.shots
@@ -348,6 +357,13 @@ def _shots(plan: TestPlan, width: float) -> Iterator[Any]:
 def _station(station: Station, width: float) -> Iterator[Any]:
     yield _head(f"Set-up {station.number}: {station.setup.lens}, {station.minutes:g} min")
     yield _ticks(f"setup_{station.number:02}", change_words(station), width)
+    yield _box_found(station, width)
+
+
+def _box_found(station: Station, width: float) -> Any:
+    """A blank for where the box was measured to stand."""
+    found = blank(f"setup_{station.number:02}_box", 30 * MM, READ_MM * MM, says=BOX_FOUND)
+    return _table([["", _text(BOX_FOUND, SMALL_PT), found]], [8 * MM, 62 * MM, width - 70 * MM], ruled=False, pad=1)
 
 
 def _shot(shot: PlannedShot, station: Station, width: float) -> Iterator[Any]:
@@ -371,13 +387,26 @@ def _shot(shot: PlannedShot, station: Station, width: float) -> Iterator[Any]:
     left = [
         picture(heatmap(shot), HEAT_MM * MM),
         Spacer(1, 4),
-        _text("reads with the box on [%]", 7.5, after=1),
-        blank(f"{name}_reads", HEAT_MM * MM, says=f"shot {shot.number}: reads with the box on"),
+        _readings(shot, name),
         Spacer(1, 3),
         _text("note", 7.5, after=1),
         blank(f"{name}_note", HEAT_MM * MM, 2 * LINE_MM * MM, lines=True, says=f"shot {shot.number}: note"),
     ]
     yield _table([[left, told]], [(HEAT_MM + 4) * MM, width - (HEAT_MM + 4) * MM])
+
+
+def _readings(shot: PlannedShot, name: str) -> Any:
+    """The blanks for what is read."""
+    columns = columns_of(shot)
+    each, first = 14.0 * MM, (HEAT_MM - 14.0 * len(columns)) * MM
+    rows: list[list[Any]] = [["", *(_text(column, 7, after=0) for column in columns)]]
+    for row in rows_of_shot(shot):
+        told = [
+            blank(f"{name}_{key}", each - 1.5 * MM, READ_MM * MM, says=f"shot {shot.number}: {row.words}, {column}") if key else ""
+            for key, column in zip(row.blanks, columns, strict=True)
+        ]
+        rows.append([_text(row.words, 7.5, after=0), *told])
+    return _table(rows, [first, *(each for _ in columns)], ruled=False, pad=0.8)
 
 
 def _chart(plan: TestPlan, width: float) -> Iterator[Any]:
@@ -386,5 +415,5 @@ def _chart(plan: TestPlan, width: float) -> Iterator[Any]:
     rows += [
         [_text(row[0], 11, bold=True), *(_text(cell, SMALL_PT) for cell in row[1:-1]), _badge(row[-1])] for row in chart_rows(plan)
     ]
-    shares = (0.16, 0.12, 0.22, 0.13, 0.23, 0.14)
+    shares = (0.16, 0.18, 0.09, 0.15, 0.13, 0.16, 0.13)
     yield _table(rows, [share * width for share in shares], heads=True, pad=5)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -12,10 +11,11 @@ import numpy as np
 
 from geometry.notes import Severity
 from raytrace.optics.camera import Guide
-from raytrace.optics.lens import LensState, field_slopes
 from scenes.questions.plan.expected import Expected, expected
 from scenes.questions.plan.looked_at import LookedAt, SmallMap
+from scenes.questions.plan.measuring import field_how, measures_in_order
 from scenes.questions.plan.order import best_order
+from scenes.questions.plan.reading_tells import Reach, reach_told, told_by_reading
 from scenes.questions.plan.setups import Change, Setup, change, order_of, setups_of
 from scenes.questions.plan.tells import LensTells, lens_tells, shot_tells_words
 from scenes.runtime.version import own_version
@@ -25,14 +25,13 @@ from scenes.scene_file.tables.scene import Scene
 from scenes.states.between import between_states
 from scenes.states.clear_rule import LOSING_NOTHING, Word
 from scenes.states.load import Loaded
-from scenes.states.names import OfState, lens_words, middle_variant
+from scenes.states.names import OfState, lens_words
 from scenes.states.state import State
 from scenes.verdicts.check import CheckResult, StateResult
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
-from scenes.verdicts.test_plan import FIELD, WALK, Measure, Shot, measures, noticed, shots
+from scenes.verdicts.test_plan import Measure, Shot, noticed, shots
 from scenes.verdicts.verdict import TraysEmpty
 
-GUESS_PERCENT = 3.0  # a field guessed wider by less shifts the beam's edge by no more than a mount does
 ID_LENGTH = 8
 
 
@@ -40,8 +39,9 @@ ID_LENGTH = 8
 class PlannedShot(OfState):
     """One thing to shoot: its number in the order of work, its state, where to look, what to expect, what it tells.
 
-    `again` is the same once more with the trays empty, where that makes a difference; '' where it does not. `minutes` is what the
-    setting takes, coming from the shot before with the same set-up.
+    `again` is the same once more with the trays empty, where that makes a difference; '' where it does not. `reach` is how far a
+    shadow reaches in, where that is worth a reading. `minutes` is what the setting takes, coming from the shot before with the same
+    set-up.
     """
 
     number: int
@@ -51,6 +51,7 @@ class PlannedShot(OfState):
     map: SmallMap
     minutes: float
     tells: str
+    reach: Reach | None
     again: str
 
     @property
@@ -101,6 +102,7 @@ class TestPlan:
     exact: bool
     covered: tuple[Covered, ...]
     measures: tuple[Measure, ...]
+    field_how: tuple[str, ...]
     faults: tuple[Measure, ...]
     tells: tuple[LensTells, ...]
 
@@ -124,6 +126,8 @@ def plan_of(show: Loaded, states: Sequence[State], seen: LookedAt) -> TestPlan:
     order = order_of(list(setups.values()), scene.plan.minutes)
     ordered = [list(setups.values())[place] for place in order.places]
     stations = tuple(_stations(ordered, wanted, by_key, seen, scene))
+    tells = tuple(_lens_tells(states, stations, seen))
+    asked = tuple(measures_in_order(check, states, [setup.lens for setup in ordered], tells))
     return TestPlan(
         title=scene.title,
         plan_id=plan_id(show, states),
@@ -132,9 +136,10 @@ def plan_of(show: Loaded, states: Sequence[State], seen: LookedAt) -> TestPlan:
         stations=stations,
         exact=order.exact,
         covered=tuple(_covered(check, stations, by_key)),
-        measures=tuple(with_values(one, states) for one in measures(check)),
+        measures=asked,
+        field_how=field_how(asked, states),
         faults=tuple(noticed(check, Severity.FAULT)),
-        tells=tuple(_lens_tells(states, stations, seen)),
+        tells=tells,
     )
 
 
@@ -145,45 +150,6 @@ def _lens_tells(states: Sequence[State], stations: Sequence[Station], seen: Look
         own = [state for state in states if state.lens_name == station.setup.lens]
         if (found := lens_tells(own, numbers, seen.tellings)) is not None:
             yield found
-
-
-def with_values(one: Measure, states: Sequence[State]) -> Measure:
-    """What is to be measured, with the value used so far where the text list does not say it."""
-    if one.kind == FIELD:
-        told = predicted_field_words(next(state for state in states if state.key == one.key))
-    elif one.kind == WALK:
-        told = pupil_words(next(state for state in states if state.lens_name == one.who))
-    else:
-        return one
-    return replace(one, so_far=f"{told}; {one.so_far}" if told else one.so_far)
-
-
-def predicted_field_words(state: State) -> str:
-    """Half field as predicted, and what a tape in the plane in focus reads from the axis to each side of the recorded area."""
-    lens, grid = middle_variant(state), state.grid
-    reach_mm = lens.object_z_mm + depths_mm(lens)[0]
-    sides = [grid.offset_mm[0] - grid.width_mm / 2, grid.offset_mm[0] + grid.width_mm / 2]
-    tangents = [abs(float(tan)) for tan in field_slopes(lens, np.array(sides), 0.0).tan_right]
-    told = dict.fromkeys(f"{math.degrees(math.atan(tan)):.1f} deg, {tan * reach_mm:.0f} mm on the tape" for tan in tangents)
-    return f"taken as {' to the left, '.join(told)} to {'either side' if len(told) == 1 else 'the right'}"
-
-
-def pupil_words(state: State) -> str:
-    """Where the pupil is taken to lie: 'taken as 49 to 54 mm behind the front rim', of an anamorphic both ways."""
-    ways = {depths_mm(lens) for lens in state.variants}
-    across, upright = ((min(way[k] for way in ways), max(way[k] for way in ways)) for k in (0, 1))
-    told = _range_words(*across) if across == upright else f"{_range_words(*across)} mm across and {_range_words(*upright)}"
-    return f"taken as {told}{' mm upright,' if across != upright else ' mm'} behind the front rim"
-
-
-def _range_words(low: float, high: float) -> str:
-    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
-
-
-def depths_mm(lens: LensState) -> tuple[float, float]:
-    """How far the pupil lies behind the front rim, for the horizontal field and for the vertical one."""
-    depth = lens.pupil.behind_front_mm
-    return (float(depth[0]), float(depth[1])) if isinstance(depth, tuple) else (float(depth), float(depth))
 
 
 def plan_id(show: Loaded, states: Sequence[State]) -> str:
@@ -221,45 +187,41 @@ def _setting_minutes(a: StateResult, b: StateResult, minutes: Minutes) -> float:
 
 def _planned(number: int, by_key: dict[str, State], seen: LookedAt, scene: Scene, shot: Shot, minutes: float) -> PlannedShot:
     low, high = shot.guide.worst.range_stops
-    readings = expected(scene.plan, low, high, shot.guide.worst.worst_case_stops)
+    small = seen.maps[shot.state.key]
+    glass = [spot.glass_stops for spot in small.spots] or [(0.0, 0.0)]
+    more = min(least for least, _ in glass), max(most for _, most in glass)
+    readings = expected(scene.plan, low, high, shot.guide.worst.worst_case_stops, more)
     still = shot_tells_words(by_key[shot.state.key], seen.tellings.get(shot.state.key))
+    reach = reach_told(shot, readings, small, scene.plan)
+    told = (*told_by_reading(shot, readings, small, scene.plan), "" if reach is None else reach.words)
     return PlannedShot(
         number=number,
         plan=by_key[shot.state.key],
         shot=shot,
         expected=readings,
-        map=seen.maps[shot.state.key],
+        map=small,
         minutes=minutes,
-        tells=" ".join(one for one in (*_tells(shot, readings), still) if one),
+        tells=" ".join(one for one in (*told, still) if one),
+        reach=reach,
         again=again_words(shot.guide.trays_empty, scene.plan) if shot.guide.word in LOSING_NOTHING else "",
     )
-
-
-def _tells(shot: Shot, readings: Expected) -> Iterator[str]:
-    """Which unknown this shot alone decides."""
-    state, guide = shot.state, shot.guide
-    if len(state.pupils) > 1 and readings.dark.words != readings.light.words:
-        dark = state.pupils[guide.pupil]
-        yield f"Tells where the pupil lies: {readings.dark.words} means {dark}; the lighter it reads, the nearer the other end."
-    guess = max(state.field_guess_percent or (0.0,))
-    if guess >= GUESS_PERCENT and readings.loses:
-        wide = f"as wide as assumed ({guess:.0f} % wider than at infinity)"
-        yield f"Tells whether the field at this focus is {wide}: lighter, it is narrower."
 
 
 def again_words(empty: TraysEmpty | None, plan: Plan) -> str:
     """What the same shot shows with the filters out, where a clear frame needs them; '' where it does not."""
     if empty is None or empty.enough:
         return ""
-    again = f"Then take the {empty.filter_words} out and shoot it again: expect"
+    again = f"Then take the {empty.filter_words} out, bring the middle back and read it again: expect"
+    bare = expected(plan, 0.0, 0.0, 0.0).bare
+    same = f"what it read with the box off ({bare.words})"
     if empty.loss_stops is not None and empty.loss_stops >= SHOWN_LOSS_STOPS:
         most = "no light at all" if empty.loss_stops >= ALL_STOPS else f"up to {loss_words(empty.loss_stops)} less light"
         dark = expected(plan, empty.loss_stops, empty.loss_stops, empty.loss_stops).dark
         return f"{again} {most}, down to {dark.words} (code {dark.code}), by the {empty.part}, {empty.where}."
     if empty.room_mm <= 0.0:
         trace = f"the {empty.part} stands {-empty.room_mm:.1f} mm in the beam, {empty.where}"
-        return f"{again} the same reading, or a trace less: {trace}."
-    return f"{again} the same reading, with {empty.room_mm:.1f} mm of room at the {empty.part}, {empty.where}."
+        return f"{again} {same}, or a trace less: {trace}."
+    return f"{again} {same}, with {empty.room_mm:.1f} mm of room at the {empty.part}, {empty.where}."
 
 
 def _covered(check: CheckResult, stations: Sequence[Station], by_key: dict[str, State]) -> Iterator[Covered]:

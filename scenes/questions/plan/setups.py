@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from scenes.questions.plan.order import Order, best_order
+from scenes.rig.stated_field import rows_of
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import PART_KEYS, Box, BoxPart, Filter, Flag, Mask, Seal, Stage
+from scenes.scene_file.tables.box import CLAMP, PART_KEYS, Box, BoxPart, Filter, Flag, Mask, Seal, Stage
+from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.plan import Minutes
 from scenes.scene_file.tables.scene import Scene, box_for
 from scenes.states.state import State
@@ -34,11 +37,17 @@ class Piece:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setup:
-    """A lens with everything in front of it, from the lens outward; `placement` is where its box stands, in words."""
+    """A lens with everything in front of it, from the lens outward.
+
+    `placement` is where its box stands, in words; `set_at` with which focus and zoom that is measured. from_sensor_mm is where on
+    its rods the box stands then, from the image plane; None where that is not known, or the box goes with the lens.
+    """
 
     lens: str
     pieces: tuple[Piece, ...]
     placement: str
+    set_at: str
+    from_sensor_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,24 +64,58 @@ class Change:
 def setups_of(states: Sequence[State]) -> dict[str, Setup]:
     """The set-up of each lens by its name, in the scene's order."""
     lenses = {state.lens_name: state for state in states}
-    return {name: setup_of(state.scene, box_for(state.scene, state.lens), name) for name, state in lenses.items()}
+    return {name: setup_of(state.scene, box_for(state.scene, state.lens), state.lens) for name, state in lenses.items()}
 
 
-def setup_of(scene: Scene, box: Box, lens: str) -> Setup:
+def setup_of(scene: Scene, box: Box, lens: Lens) -> Setup:
     """What of the scene's box is fitted with a lens."""
     placed = sorted(_pieces_at(scene, box), key=lambda one: one[0])
-    return Setup(lens=lens, pieces=tuple(piece for _, pieces in placed for piece in pieces), placement=placement_words(box))
+    pieces = tuple(piece for _, pieces in placed for piece in pieces)
+    on_rods = box.mount != CLAMP and lens.front_to_sensor_mm is not None
+    return Setup(
+        lens=lens.name,
+        pieces=pieces,
+        placement=placement_words(box),
+        set_at=set_at_words(box, lens),
+        from_sensor_mm=(lens.front_to_sensor_mm or 0.0) + box.ahead_mm if on_rods else None,
+    )
 
 
 def placement_words(box: Box) -> str:
-    """Where the box stands: 'back plate 4 mm ahead of the lens front, 1 mm up'."""
+    """Where the box stands: 'rear face of the back plate 4 mm ahead of the lens front, centre 1 mm above the lens axis'."""
     right, up = box.offset_mm
     ahead = f"{plain(abs(box.ahead_mm))} mm {'ahead of' if box.ahead_mm >= 0 else 'behind'} the lens front"
     aside = [
-        f"{plain(abs(value))} mm {ways[value < 0]}" for value, ways in ((right, ("right", "left")), (up, ("up", "down"))) if value
+        f"{plain(abs(value))} mm {ways[value < 0]}"
+        for value, ways in ((right, ("right of", "left of")), (up, ("above", "below")))
+        if value
     ]
-    tilt = [f"tilted {plain(box.tilt_deg)} deg, top {'forward' if box.tilt_deg > 0 else 'back'}"] if box.tilt_deg else []
-    return ", ".join([f"rear face of the back plate {ahead}", *aside, *tilt])
+    centre = f"centre {' and '.join(aside)} the lens axis" if aside else "centred on the lens axis"
+    tilt = [f"tilted {plain(abs(box.tilt_deg))} deg, top {'forward' if box.tilt_deg > 0 else 'back'}"] if box.tilt_deg else []
+    return ", ".join([f"{'rear face of the back plate' if box.back else 'rear of the box'} {ahead}", centre, *tilt])
+
+
+def set_at_words(box: Box, lens: Lens) -> str:
+    """With which focus and zoom the box's place is measured, and how a front that moves changes it."""
+    rows = [(row.focal_mm, row.focus_mm, row.front_travel_mm or 0.0) for row in rows_of(lens)]
+    moved = max(rows, key=lambda row: abs(row[2]), default=(0.0, 0.0, 0.0))
+    if not moved[2]:
+        return "measured with the lens at infinity"
+    still = sorted((row for row in rows if not row[2]), key=lambda row: (-row[1], row[0]))
+    several = len({row[0] for row in rows}) > 1
+    at = setting_at(still[0][0] if several else None, still[0][1]) if still else "where its front is farthest back"
+    all_far = {row[0] for row in rows} == {row[0] for row in still if math.isinf(row[1])}
+    at = "infinity" if all_far else at
+    way = f"its front {'comes out' if moved[2] > 0 else 'goes in'} {plain(abs(moved[2]))} mm by {setting_at(None, moved[1])}"
+    if box.mount == CLAMP:
+        return f"measured with the lens at {at}; {way}, and the box with it"
+    return f"measured with the lens at {at}; {way}: {plain(box.ahead_mm - moved[2])} mm are left there"
+
+
+def setting_at(focal_mm: float | None, focus_mm: float) -> str:
+    """A focus, with its focal length where that is given: '45 mm, infinity', 'focus 900 mm'."""
+    focus = "infinity" if math.isinf(focus_mm) else f"focus {plain(focus_mm)} mm"
+    return focus if focal_mm is None else f"{plain(focal_mm)} mm, {focus}"
 
 
 def _pieces_at(scene: Scene, box: Box) -> list[tuple[tuple[float, int], list[Piece]]]:
@@ -142,7 +185,7 @@ def filter_words(glass: Filter) -> str:
     kind = {"density": f"density {plain(glass.density)}", "graduated": f"graduated {plain(glass.density)}"}.get(
         glass.kind, glass.kind
     )
-    words = [] if (glass.name or glass.kind) == kind else [kind]
+    words = [] if kind in (glass.name or glass.kind) else [kind]
     if glass.kind == "graduated":
         side = "above" if glass.edge_mm >= 0 else "below"
         words += ["dark end up in the tray", f"edge {plain(abs(glass.edge_mm))} mm {side} centre"]
@@ -163,7 +206,7 @@ def change(before: Setup | None, after: Setup, minutes: Minutes) -> Change:
     had = () if before is None else before.pieces
     off = tuple(piece for piece in reversed(had) if piece not in after.pieces)
     on = tuple(piece for piece in after.pieces if piece not in had)
-    moved = before is None or before.placement != after.placement
+    moved = before is None or (before.placement, before.from_sensor_mm) != (after.placement, after.from_sensor_mm)
     swapped = before is None or before.lens != after.lens
     taken = sum(getattr(minutes, piece.kind) for piece in (*off, *on))
     taken += (minutes.lens if swapped else 0.0) + (minutes.slide if moved else 0.0)

@@ -22,10 +22,26 @@ SCRIPT = """
 """
 
 
+PLAN_CSS = """
+.map { overflow: visible; }
+.found { display: flex; flex-wrap: wrap; gap: 4px 10px; align-items: center; font-size: 0.88rem; color: #595959; }
+.found input[type=text] { width: 9em; }
+.read { margin: 0; font-size: 0.88rem; } .read th { font-weight: 400; color: #595959; border: 0; padding: 0 6px 2px 0; }
+.read td { padding: 3px 6px 3px 0; color: #595959; border: 0 !important; vertical-align: middle; }
+.read td + td { width: 5em; } .note { display: block; margin-top: 8px; font-size: 0.88rem; color: #595959; }
+.shot .body { grid-template-areas: "map told" "read told"; grid-template-rows: auto 1fr; }
+.shot .map { grid-area: map; } .shot dl { grid-area: told; } .shot .read { grid-area: read; align-self: start; }
+@media screen and (max-width: 760px) {
+  .shot .body { grid-template-areas: "map" "told" "read"; grid-template-rows: none; } .read td + td { width: 4.6em; }
+}
+@media print { .read td + td { width: 13mm; } .read input[type=text] { padding: 0 3px; } }
+"""
+
+
 def css() -> str:
     """The page's style, with the badges of all verdicts."""
     badges = (
         f".{word.replace(' ', '-')} {{ background: {badge_of(word).ground}; color: {badge_of(word).letters}; }}"
         for word in VERDICT_ORDER
     )
-    return PAGE_CSS + "\n".join(badges)
+    return PAGE_CSS + PLAN_CSS + "\n".join(badges)

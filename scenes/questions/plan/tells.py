@@ -20,9 +20,11 @@ from scenes.unknowns.usual import usual_unknowns
 Floats = NDArray[np.float64]
 
 FELT = 0.2  # mm or degrees: an error smaller than this is not worth one more shot
+MEASURE = "Measure it: see Measure first."
 HOW_STILLS = (
-    "Record a still of each shot, box on and box off, and let brimline compare fit them. Errors are standard errors of that fit, "
-    "predicted from the scene's values: no still tells of a part that those leave out of frame."
+    "Record a still of each shot, box off and box on. Afterwards the program lays them over the prediction and works these values "
+    "out (brimline compare). The errors (±) are standard errors, predicted from the scene's values: no still tells of a part that "
+    "those leave out of frame."
 )
 
 
@@ -54,6 +56,11 @@ class LensTells:
     def hidden(self) -> NDArray[np.bool_]:
         """Which values (U,) move nothing that is in frame in any shot."""
         return np.asarray(self.alone > TOLD_SIGMA)
+
+    @property
+    def silent(self) -> bool:
+        """Whether no still of the lens tells a value."""
+        return bool(not self.told.any() and self.hidden.all() and self.more is None)
 
 
 def lens_tells(states: Sequence[State], planned: Mapping[str, int], tellings: Mapping[str, Telling | None]) -> LensTells | None:
@@ -110,7 +117,7 @@ def gains(before: Floats, after: Floats) -> NDArray[np.bool_]:
 
 def tells_lines(lenses: Sequence[LensTells]) -> Iterator[str]:
     """What stills of the shots tell, lens by lens, and what they do not; lenses of which they tell nothing together."""
-    silent = [one for one in lenses if not one.told.any() and one.hidden.all() and one.more is None]
+    silent = [one for one in lenses if one.silent]
     for one in lenses:
         if one not in silent:
             yield from _lens_lines(one)
@@ -150,9 +157,10 @@ def _untold_lines(found: LensTells) -> Iterator[str]:
     out = [words for place, words in enumerate(found.words) if found.hidden[place]]
     mixed = [words for place, words in enumerate(found.words) if not found.told[place] and not found.hidden[place]]
     if out:
-        yield f"{found.lens}: no shot of this plan tells {listed(out, 'or')}: what it moves is out of frame, or nearly. Measure it."
+        why = "what it moves is out of frame, or nearly"
+        yield f"{found.lens}: no shot of this plan tells {listed(out, 'or')}: {why}. {MEASURE}"
     if mixed:
-        yield f"{found.lens}: no shot of this plan tells {listed(mixed, 'or')} apart from the rest. Measure it."
+        yield f"{found.lens}: no shot of this plan tells {listed(mixed, 'or')} apart from the rest. {MEASURE}"
 
 
 def _more_line(found: LensTells) -> str:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from scenes.answers.numbers import focus_words
 from scenes.questions.plan.expected import CURVE_WORDS
+from scenes.questions.plan.measuring import with_plain_keys
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
-from scenes.questions.plan.setups import Change, Piece, Setup
+from scenes.questions.plan.setups import Change, Setup
 from scenes.questions.plan.tells import HOW_STILLS, tells_lines
-from scenes.runtime.page import counted
-from scenes.scene_file.messages import plain
+from scenes.runtime.page import counted, listed
+from scenes.scene_file.messages import ALL_STOPS, plain
 from scenes.scene_file.tables.box import CLAMP
 from scenes.states.clear_rule import Word, worst_word
 from scenes.states.names import lens_words, setting_words
@@ -20,39 +20,34 @@ from scenes.verdicts.overview import Attention, answer_line, attention
 from scenes.verdicts.test_plan import otherwise
 from scenes.verdicts.text import CAUTIONS, blame_words, clearance_words, nearest_part, without_front
 
+BACK_PLATE = "rear face of the back plate "
 CHART_KINDS = (("seal",), ("stage",), ("mask",), ("flag", "solid"))
 VIGNETTES = (Word.SHADING, Word.IN_FRAME)
-HOW = (
-    "Light a plain wall or card evenly, larger than the frame, and put it at the focus named; for infinity set the lens there "
-    "and put it anywhere past the flags, for it may be soft. With the box off, set the exposure so that the place to look at "
-    "reads {bare} on the waveform{middle}. Put the box on, {touch}, and read the same place again: the difference is what the "
-    "box takes. Then rack focus and zoom once through with the box on, and look for anything not on this list."
+# How to read a shot: common practice.
+LIGHT = (
+    "Light the card or wall evenly, larger than the frame. Put it at the focus distance named, which counts from the image "
+    "plane. For infinity set the lens there and put the card just past the flags; it may be soft."
 )
-MIDDLE = ", and note what the middle of the picture reads"
+BOX_OFF = (
+    "Box off: set the exposure so that the place to look at (the ring) reads {bare} on the waveform, and write it down{middle}."
+)
+MIDDLE = "; write down what the middle of the picture reads as well"
+BOX_ON = "Box on: {touch}, then read the same place again and write it down."
 WITH_GLASS = (
-    "bring the middle back to that by light or shutter, never by the stop, as the filters take light from the whole picture; "
-    "do so again where they come out"
+    "bring the middle of the picture back to what it read, by light or shutter, never by the stop (the filters take light from the "
+    "whole picture)"
 )
-MORE_AT_THE_EDGE = (
-    " Toward the corners filters take up to {more} more than in the middle: clear glass as thick in their trays hardly does."
-)
+OUT = "Where a shot says filters out: take them out, bring the middle back once more, and read the same place again."
+READ = "Read right at the edge or in the corner, inside the ring, and take the average of a small patch."
+THEN = "Rack focus and zoom once through with the box on, and look for anything not on this list."
 CHANGE_FIRST = (
     "The shots below are of the box as the scene has it: make these changes in the scene and plan again, or leave them all."
 )
-TOOLS = "card or wall, evenly lit; tape measure; two upright pins; waveform monitor"
 RENTAL = (
     "Ask the rental house what lens fronts, rods and clamps may carry, and how the box is to be rigged: this plan knows no weights."
 )
 CLAMPED = "The box hangs on the lens front: the rental house says whether the lens may carry it."
 SUN = "The scene has the sun as a light ({names}): cap the lens while you rig and turn, and keep glass out of the sun."
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """Something to bring: what, and the lenses that need it."""
-
-    piece: Piece
-    lenses: tuple[str, ...]
 
 
 def show_lines(plan: TestPlan) -> tuple[str, ...]:
@@ -126,25 +121,8 @@ def clear_words(plan: TestPlan) -> str:
 def to_change(plan: TestPlan) -> tuple[str, ...]:
     """What to change before the shoot: faults first, then what darkens a frame."""
     faults = [fault.text for fault in plan.faults]
-    return tuple(
-        dict.fromkeys([*faults, *(f"{group.lens}, {group.settings}: {group.step}" for group in in_frame(plan) if group.step)])
-    )
-
-
-def parts(plan: TestPlan) -> tuple[Part, ...]:
-    """Everything to bring, each once, in the order in which it is first needed."""
-    found: dict[Piece, list[str]] = {}
-    for station in plan.stations:
-        for piece in station.setup.pieces:
-            found.setdefault(piece, []).append(station.setup.lens)
-    return tuple(Part(piece, tuple(lenses)) for piece, lenses in found.items())
-
-
-def bring_lines(plan: TestPlan) -> tuple[str, ...]:
-    """Everything to bring, a line each."""
-    count = len(plan.stations)
-    told = [part.piece.told + ("" if len(part.lenses) == count else f" (with {', '.join(part.lenses)})") for part in parts(plan)]
-    return (*(f"lens {station.setup.lens}" for station in plan.stations), *told, TOOLS)
+    steps = [f"{group.lens}, {group.settings}: {group.step}" for group in in_frame(plan) if group.step]
+    return tuple(dict.fromkeys(with_plain_keys(one) for one in [*faults, *steps]))
 
 
 def cautions(plan: TestPlan) -> tuple[str, ...]:
@@ -159,19 +137,20 @@ def headline(plan: TestPlan) -> str:
     return answer_line([plan.check])
 
 
-def how_words(plan: TestPlan) -> str:
-    """How to read a shot."""
+def how_lines(plan: TestPlan) -> tuple[str, ...]:
+    """How to read a shot, step by step."""
     bare = plan.shots[0].expected.bare if plan.shots else None
     light = "middle grey" if bare is None else f"{bare.words} (middle grey; code {bare.code})"
     has_glass = any(piece.kind == "filter" for station in plan.stations for piece in station.setup.pieces)
-    told = HOW.format(bare=light, middle=MIDDLE if has_glass else "", touch=WITH_GLASS if has_glass else "touch nothing else")
-    return told + _more_at_the_edge(plan)
-
-
-def _more_at_the_edge(plan: TestPlan) -> str:
-    """What filters take more in the corners than in the middle; '' where that is next to nothing."""
-    more = max((shot.guide.glass_corner_minus_axis_stops for shot in (one.shot for one in plan.shots)), default=0.0)
-    return "" if more < SHOWN_LOSS_STOPS else MORE_AT_THE_EDGE.format(more=loss_words(more))
+    again = any(shot.again for shot in plan.shots)
+    return (
+        LIGHT,
+        BOX_OFF.format(bare=light, middle=MIDDLE if has_glass else ""),
+        BOX_ON.format(touch=WITH_GLASS if has_glass else "touch nothing else"),
+        *([OUT] if again else []),
+        READ,
+        THEN,
+    )
 
 
 def order_words(plan: TestPlan) -> str:
@@ -181,8 +160,8 @@ def order_words(plan: TestPlan) -> str:
 
 
 def change_words(station: Station) -> tuple[str, ...]:
-    """What to do to get to a set-up."""
-    return tuple(_change_words(station.change, first=station.number == 1))
+    """What to do to get to a set-up, the box's place last."""
+    return (*_change_words(station.change, first=station.number == 1), box_line(station))
 
 
 def _change_words(change: Change, *, first: bool) -> Iterator[str]:
@@ -191,9 +170,12 @@ def _change_words(change: Change, *, first: bool) -> Iterator[str]:
     if change.lens:
         yield f"Lens: {change.lens}"
     if change.on:
-        yield f"On: {'everything listed below' if first else ', '.join(piece.name for piece in change.on)}"
-    if change.placement:
-        yield f"Box: {change.placement}"
+        yield f"On: {'all that shot 1 names under fitted' if first else ', '.join(piece.name for piece in change.on)}"
+
+
+def box_line(station: Station) -> str:
+    """Where the box stands on a set-up: told each time, for it is measured from another lens front."""
+    return f"Box: {station.setup.placement}; {station.setup.set_at}"
 
 
 def all_tells_lines(plan: TestPlan) -> tuple[str, ...]:
@@ -201,44 +183,53 @@ def all_tells_lines(plan: TestPlan) -> tuple[str, ...]:
     return (*tells_lines(plan.tells), *([HOW_STILLS] if plan.tells else []))
 
 
+def look_words(shot: PlannedShot) -> str:
+    """Where to look, of which frame guide: as it is marked in the picture."""
+    spots = shot.map.spots
+    if not spots:
+        return "every corner and edge"
+    return f"{listed([spot.words for spot in spots])} of the {shot.shot.guide.guide}"
+
+
 def expect_words(shot: PlannedShot) -> str:
-    """What to expect in stops, as the text list says it."""
+    """What to expect of the box in stops."""
     return shot.shot.expected
+
+
+def filter_words(shot: PlannedShot) -> str:
+    """What the filters take at the place to look at more than in the middle; '' for nothing that shows."""
+    more = shot.expected.glass_stops
+    if abs(more) < SHOWN_LOSS_STOPS or shot.expected.low_stops >= ALL_STOPS:
+        return ""
+    return f"take {loss_words(abs(more))} {'more' if more > 0.0 else 'less'} there than in the middle; the readings count that in"
+
+
+def dark_words(shot: PlannedShot) -> str:
+    """Every place of the recorded area that is dark, and by which part."""
+    if not shot.map.dark:
+        return f"nothing: no place of the recorded area loses {shot.plan.visible_loss_stops:g} stop or more"
+    return "; ".join(place.words for place in shot.map.dark)
 
 
 def reading_words(shot: PlannedShot) -> str:
     """What to expect on the waveform."""
     now = shot.expected
     codes = f"code {now.dark.code}" if now.dark.code == now.light.code else f"codes {now.dark.code} to {now.light.code}"
-    if not now.loses:
+    if not now.loses and abs(now.glass_stops) < SHOWN_LOSS_STOPS:
         return f"box off {now.bare.words} (code {now.bare.code}); box on the same"
     return f"box off {now.bare.words} (code {now.bare.code}); box on {now.words} ({codes})"
 
 
 def todo_words(shot: PlannedShot) -> str:
-    """What to do, as the text list says it."""
-    return otherwise(shot.shot.guide).removeprefix("to do: ")
+    """What to do, as the text list says it, but that this is the test shoot."""
+    told = otherwise(shot.shot.guide).removeprefix("to do: ")
+    return with_plain_keys(told.replace("on the test shoot", "by this shot"))
 
 
 def near_words(shot: PlannedShot) -> str:
     """The part nearest to the beam: '2.0 mm clear: step ring, bottom left, ...'."""
     part = nearest_part(shot.result.parts)
     return "" if part is None else f"{part.name}, {clearance_words(part.clearance_mm)}{part.where and f', {part.where}'}"
-
-
-PUPIL_HOW = (
-    "Set two upright pins ahead of the lens, one near and one far, in line through the lens axis. Pan from side to side: "
-    "where the near pin moves against the far one, slide the camera along the lens axis and pan again. Where they stay in "
-    "line, the pan axis is under the entrance pupil: measure from there to the front rim. For pupil_walk pan until the pins"
-    " stand at the edge of the picture, and slide again. An anamorphic has two: pan for the horizontal one, tilt for the "
-    "vertical one. Common practice."
-)
-FIELD_HOW = (
-    "Box off. Put a card with a tape across square to the lens axis at the focus distance, which counts from the image "
-    "plane. Focus on it and read the tape where the frame ends, from the axis to the left and to the right. Half of the "
-    "width over the distance from pupil to card is the tangent of half_field_deg; that distance is the focus distance less "
-    "front_to_sensor_mm plus the pupil's depth."
-)
 
 
 def chain(setup: Setup) -> str:
@@ -258,14 +249,15 @@ def _fitted(setup: Setup) -> list[tuple[str, str]]:
 
 
 def chart_rows(plan: TestPlan) -> tuple[tuple[str, ...], ...]:
-    """A row for each lens of the plan: seal, trays with their filters, mask, flags and others, worst verdict."""
+    """A row for each lens of the plan: its box's place, seal, trays with their filters, mask, flags and others, worst verdict."""
     return tuple(_chart_row(plan, station) for station in plan.stations)
 
 
 def _chart_row(plan: TestPlan, station: Station) -> tuple[str, ...]:
     setup = station.setup
     worst = worst_word([state.word for state in plan.check.states if state.lens_name == setup.lens])
-    return setup.lens, *(_of_kinds(setup, kinds) for kinds in CHART_KINDS), str(worst)
+    box = f"{setup.placement.removeprefix(BACK_PLATE)}; {setup.set_at.removeprefix('measured ')}"
+    return setup.lens, box, *(_of_kinds(setup, kinds) for kinds in CHART_KINDS), str(worst)
 
 
 def _of_kinds(setup: Setup, kinds: tuple[str, ...]) -> str:

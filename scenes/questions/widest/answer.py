@@ -57,11 +57,12 @@ def answer(
 ) -> WidestAnswer:
     """The limits of a family (options as of `wanted_of`), and the scene's own lenses in the same setups."""
     wanted = wanted_of(like=like, pupil=pupil, front=front, length=length, from_mm=from_mm, to_mm=to_mm, added_mm=added_mm)
-    states = () if no_lenses else widest_stops(plans_of(show))
+    every = widest_stops(plans_of(show))
+    states = () if no_lenses else every
     with progress(len(states) + 6, "widest") as tick:
         report = widest_report(show, wanted, tick)
         fits = () if no_lenses else catalogue(show, states, report.added_mm, tick)
-    return WidestAnswer(report=report, fits=fits, states=states, title=show.scene.title)
+    return WidestAnswer(report=report, fits=fits, states=states, asked_of=every, title=show.scene.title)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +76,7 @@ class WidestAnswer(Answer):
     report: WidestReport
     fits: tuple[LensFits, ...] = ()
     states: tuple[State, ...] = ()
+    asked_of: tuple[State, ...] = ()  # those whose faults stand in the way of any lens here
     title: str = ""
 
     @property

@@ -106,7 +106,7 @@ def test_copies_of_copies_are_counted_before_they_are_made(tmp_path):
     )
     path = tmp_path / "a.3mf"
     path.write_bytes(package(f'{HEAD}{ONE}{parts}</resources><build><item objectid="11"/></build></model>'))
-    assert f"found {10**10}" in complaint(lambda: read_mesh(path))
+    assert "bodies, and at most" in complaint(lambda: read_mesh(path))
 
 
 def test_a_package_may_put_a_body_twice(tmp_path):

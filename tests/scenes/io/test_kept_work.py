@@ -38,6 +38,12 @@ def test_a_piece_under_the_name_of_another_is_none(work):
     assert work.get("cd") is None
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with names here")
+def test_a_pipe_in_the_place_of_a_piece_is_none_and_not_waited_for(work):
+    os.mkfifo(work.folder / "ab.kept")
+    assert work.get("ab") is None
+
+
 def test_the_oldest_pieces_make_room(work, monkeypatch):
     monkeypatch.setattr(module, "MOST_BYTES", 250)
     for age, name in enumerate(("new", "older", "oldest")):

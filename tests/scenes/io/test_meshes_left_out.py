@@ -101,3 +101,28 @@ def test_a_glb_whose_bodies_all_show_is_read():
 def test_a_glb_with_corners_as_whole_numbers_is_refused_for_their_scale_is_an_extensions():
     whole = json.loads(glb()[20 : 20 + struct.unpack("<I", glb()[12:16])[0]])["accessors"]
     assert "not held as plain numbers" in refusal_of(glb(accessors=[{**whole[0], "componentType": 5125}, whole[1]]), "glb")
+
+
+def ply_with(remark):
+    text = BRACKET.export(file_type="ply", encoding="ascii")
+    return text.replace(b"ply\nformat ascii 1.0\n", b"ply\nformat ascii 1.0\n" + remark, 1)
+
+
+def stl_with(head):
+    return head.ljust(80) + BRACKET.export(file_type="stl")[80:]
+
+
+INCHES = {
+    "OBJ": (b"# exported\n# Units: inches\n" + obj_body(0, 1).encode(), "obj", "in"),
+    "PLY": (ply_with(b"comment unit = inch\n"), "ply", "in"),
+    "STL": (stl_with(b"COLOR=    UNITS=cm"), "stl", "cm"),
+    "STL as text": (BRACKET.export(file_type="stl_ascii").replace("solid", "solid a, unit is metres", 1).encode(), "stl", "m"),
+    "one that is mm": (b"# Unit in millimetres\n" + obj_body(0, 1).encode(), "obj", "mm"),
+    "a word that is none": (b"# 3 units of each\n" + obj_body(0, 1).encode(), "obj", None),
+    "a name that is none": (stl_with(b"camera unit mount"), "stl", None),
+}
+
+
+@pytest.mark.parametrize(("data", "kind", "unit"), INCHES.values(), ids=INCHES.keys())
+def test_a_unit_that_a_file_tells_in_a_remark_counts_for_a_bracket_in_inches_is_not_to_be_taken_for_one_in_mm(data, kind, unit):
+    assert mesh_arrays(data, kind, f"m.{kind}").unit == unit

@@ -168,3 +168,27 @@ def test_an_ascii_stl_whose_corner_has_run_into_the_next_is_refused():
     assert not refusal_of(whole.encode(), "stl")
     spoilt = whole.replace("vertex 0 0 0\nvertex 1 0 0", "vertex 0 0\nvertex 0 1 0 0", 1)
     assert "has not three corners of three numbers" in refusal_of(spoilt.encode(), "stl")
+
+
+FACET = b"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 40 0 0\nvertex 0 40 0\nendloop\nendfacet\nendsolid a\n"
+MANY = {
+    "copies of a 3MF": (package('<item objectid="1"/>' * 2_000), "3mf"),
+    "empty bodies of a 3MF": (
+        package(extra="".join(f'<object id="{n}"><mesh><vertices/><triangles/></mesh></object>' for n in range(2, 2_002))),
+        "3mf",
+    ),
+    "nodes of a GLB": (glb(nodes=[{"mesh": 0}] * 2_001, scenes=[{"nodes": [*range(2_001)]}]), "glb"),
+    "solids of an STL": (FACET * 2_001, "stl"),
+}
+
+
+@pytest.mark.parametrize(("data", "kind"), MANY.values(), ids=MANY.keys())
+def test_thousands_of_bodies_are_refused_for_their_reader_takes_minutes(data, kind):
+    assert "bodies, and at most 2000 are read" in refusal_of(data, kind)
+
+
+def test_a_glb_whose_nodes_lie_in_several_others_is_refused_for_it_could_hold_bodies_without_end():
+    """glTF 2.0 specification, section 3.5.2: nodes are trees, and none has more than one parent."""
+    levels = [[*range(10 * level, 10 * level + 10)] for level in range(14)]
+    nodes = [{"children": levels[level + 1]} if level < 13 else {"mesh": 0} for level in range(14) for _ in range(10)]
+    assert "lies in two others" in refusal_of(glb(nodes=nodes, scenes=[{"nodes": levels[0]}]), "glb")

@@ -244,6 +244,16 @@ def test_a_cut_that_is_turned_says_by_how_much_and_is_called_neither_level_nor_u
     assert "along this cut" not in TOP.words + SIDE.words
 
 
+def test_the_head_of_a_turned_cut_has_room_for_all_that_it_says():
+    """Its third line is the longest of all cuts' heads: it takes two lines where the plane leans a long way off."""
+    plane = plane_through((100 * np.cos(np.radians(117.0)), 100 * np.sin(np.radians(117.0)), 5.0), "worst")
+    figure = section_figure(
+        assembly(), plane=plane, title="50 patent, infinity, f/2: clear", subtitle="Nearest to the beam: mask, 3.8 mm"
+    )
+    assert overlaps(figure) == []
+    assert any("\n" in words for words in words_of(figure) if words.startswith("Cut turned"))
+
+
 def test_the_callout_stands_at_its_place_and_says_what_the_table_says():
     figure = called_out()
     (ring,) = [line for line in figure.axes[0].lines if line.get_label() == "pointed out"]

@@ -153,8 +153,7 @@ def test_where_many_parts_stand_in_how_close_the_box_can_come_is_told_and_what_i
     many = [tray(at_mm, 70, f"tray {letter}") for at_mm, letter in ((7, "a"), (17, "b"), (27, "c"), (37, "d"))]
     told = remedy_words(boxed(*many, ahead_mm=5))
     # The front of the lens is at 0, the first tray at 12 mm, and a mm is left between them.
-    assert "; the box can come 11 mm closer to the lens before the tray a meets it, and then the tray d is " in told
-    # At its far edge, 1 + 30 + 8 mm ahead, light reaches 0.9 (40 + 39) mm and the pupil's radius out, past half of 70 mm.
-    depth_mm = 0.9 * (PUPIL_MM + 39) + RADIUS_MM - 35.0
-    assert float(re.findall(r"tray d is ([\d.]+) mm in the beam", told)[0]) == pytest.approx(depth_mm, abs=0.1)
+    closer = "; the box can come 11 mm closer to the lens before the tray a meets it, and then the tray d still stands in the beam"
+    # At the far edge of tray d, then 1 + 30 + 8 mm ahead, light reaches farther past its opening of 35 mm than at the others.
+    assert closer in told
     assert told.endswith("; use a wider box")

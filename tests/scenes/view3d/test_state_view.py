@@ -5,6 +5,7 @@ import sys
 from dataclasses import replace
 from functools import cache, partial
 from itertools import combinations, pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -21,6 +22,7 @@ from raytrace.optics.lens import FixedPupil, LensState, pencils_for
 from raytrace.shares import VignetteMap
 from scenes.scene_file.messages import length_words
 from scenes.sheets.colours import GHOST_COLOUR, HIGHLIGHT, rgb_of
+from scenes.view3d import overlay
 from scenes.view3d.content import Place, RayFate, Scene3D, View
 from scenes.view3d.content_file import packed, unpacked
 from scenes.view3d.draw import loss_rgb
@@ -367,3 +369,13 @@ def test_a_scene_survives_the_way_to_another_process_without_pickles():
     np.testing.assert_array_equal(back.solids[1].vertices_mm, scene.solids[1].vertices_mm)
     assert back.heatmap is not None
     np.testing.assert_array_equal(back.heatmap.loss_stops, scene.heatmap.loss_stops)
+
+
+def test_the_key_tells_rays_that_are_stopped_by_their_dot_without_colour_too(monkeypatch):
+    drawn = []
+    monkeypatch.setattr(overlay, "_flat", lambda _points, cells, *_, width_px=0.0: drawn.append((len(cells[0]), width_px > 0)))
+    monkeypatch.setattr(overlay, "_text", lambda *_, **__: None)
+    for fate, shapes in ((RayFate.GLASS, [(2, True)]), (RayFate.BLOCKED, [(2, True), (overlay.CORNERS, False)])):
+        drawn.clear()
+        overlay._legend(SimpleNamespace(rays=[SimpleNamespace(fate=fate)]), SimpleNamespace(scale=1.0), None)
+        assert drawn == shapes

@@ -2,12 +2,18 @@
 
 import json
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from scenes.answers.options import Wanted
+from scenes.questions.bokeh.answer import answer
 from scenes.questions.bokeh.command import command
+from scenes.questions.bokeh.figure import bokeh_figure
 from scenes.scene_file.errors import SceneError
+from scenes.sheets.style import LABEL_PT, MM_PER_INCH
+from scenes.states.load import load_scene
 
 DEMO = str(files("scenes") / "demo" / "demo.toml")
 
@@ -33,6 +39,23 @@ def test_data_names_every_place_of_the_frame():
 def test_a_page_comes_for_each_state(tmp_path):
     run("--lens", "24", "--focus", "close", "--f-number", "2.8", "--out", str(tmp_path))
     assert {path.name for path in tmp_path.glob("[!.]*") if path.suffix != ".csv"} == {"bokeh.json", "bokeh_24_at_450_f2.8.png"}
+
+
+def page_of(focus):
+    (state,) = answer(load_scene(Path(DEMO)), wanted=Wanted(lenses=("24",), focus=(focus,), f_numbers=(2.8,))).blurred
+    return bokeh_figure(state)
+
+
+def test_what_a_highlight_loses_is_written_on_its_panel_and_what_the_lens_cuts_is_told_apart():
+    near, far = (
+        page_of("close"),
+        page_of("infinity"),
+    )  # the front ring of the 24 cuts into highlights far away at a near focus alone
+    losses = [text.get_position()[1] for axes in near.axes for text in axes.texts]
+    assert len(losses) > 10
+    assert min(losses) > LABEL_PT * MM_PER_INCH / 72  # they hang from there
+    told = ["the lens's own front cuts" in " ".join(text.get_text() for text in figure.texts) for figure in (near, far)]
+    assert told == [True, False]
 
 
 TWO_GUIDES = """

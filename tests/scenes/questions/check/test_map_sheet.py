@@ -12,6 +12,7 @@ from geometry.body import Kind
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.shares import Bound, Made, VignetteMap
 from scenes.io.pictures import figure_png
+from scenes.questions.check.edge_rooms import EdgeRoom
 from scenes.questions.check.map_sheet import _others_words, map_figure, provenance
 from scenes.sheets.colours import DARK_STOPS, PART_COLOURS
 from scenes.sheets.map_reading import Bite, bite_of, other_bites, readings, reduced
@@ -177,6 +178,23 @@ def test_guides_are_drawn_at_their_corners_and_named():
     np.testing.assert_allclose([line.get_xdata().min(), line.get_xdata().max()], [-15.5, 16.5])
     np.testing.assert_allclose([line.get_ydata().min(), line.get_ydata().max()], [-7.5, 6.5])
     assert GUIDE.name in words_of(figure)
+
+
+def test_guides_are_named_on_the_picture_of_a_clear_state_beside_the_rooms():
+    """Room is written at all corners and edges of the guide, where its name would stand else."""
+    whole = replace(GUIDE, half_width_mm=GRID.width_mm / 2, half_height_mm=GRID.height_mm / 2, centre_mm=(0.0, 0.0))
+    places = [(r, u) for r, u in itertools.product((-1, 0, 1), repeat=2) if (r, u) != (0, 0)]
+    x, y, wide, high = *whole.centre_mm, whole.half_width_mm, whole.half_height_mm
+    rooms = [
+        EdgeRoom(
+            place="", right=r, up=u, picture_mm=(x + r * wide, y + u * high), room_mm=12.5, part="mask", least=(r, u) == (1, -1)
+        )
+        for r, u in places
+    ]
+    figure = drawn(even(1.0), (whole,), verdict_word="clear", blame=None, rooms=rooms)
+    assert whole.name in words_of(figure)
+    assert sum("12.5 mm" in words for words in words_of(figure)) == len(places)
+    assert overlapping_texts(figure) == []
 
 
 def test_verdict_comes_as_word_and_symbol():

@@ -10,16 +10,17 @@ import pytest
 from geometry.notes import Note, Severity
 from scenes.io.result_folder import Staging
 from scenes.questions.check import one_state
-from scenes.questions.check.one_state import StateRequest, record_state
+from scenes.questions.check.one_state import StateRequest, cut_sentence, record_state
 from scenes.runtime.engines import engine_of
 from scenes.runtime.progress import silent
 from scenes.runtime.worker_pool import Worker, no_aside
 from scenes.scene_file.parse import parse_scene
 from scenes.sheets.section_of_state import section_sheets
-from scenes.states.clear_rule import Limits
+from scenes.states.clear_rule import Limits, Word
 from scenes.states.state import states_of
 from scenes.verdicts.check import check_state
 from scenes.verdicts.text import guide_words, state_sentence
+from scenes.verdicts.verdict import TraysEmpty
 from tests.scenes.check_made import plan, wall_on_the_right
 
 
@@ -40,6 +41,20 @@ def test_a_frame_without_room_is_not_said_to_be_wider():
     state = checked()
     tight = tuple(replace(guide, margin=replace(guide.margin, percent=-0.4, capped=False)) for guide in state.guides)
     assert state_sentence(replace(state, guides=tight)) == "nothing visible is lost; the frame could be no wider"
+
+
+def test_a_frame_that_is_tight_for_want_of_its_filters_says_so_on_its_picture():
+    state = checked()
+    empty = TraysEmpty(room_mm=2.24, part="mask", where="right", enough=False)
+    tight = tuple(replace(guide, word=Word.TIGHT, trays_empty=empty) for guide in state.guides)
+    words = "nothing visible is lost, but with the trays empty the mask has 2.2 mm of room"
+    assert state_sentence(replace(state, guides=tight)) == words
+
+
+@pytest.mark.parametrize(("clearance_mm", "words"), [(2.4, "Nearest to the beam: "), (-93.9, "Deepest in the beam: ")])
+def test_a_cut_says_of_a_part_in_the_beam_that_it_stands_deepest_not_nearest(clearance_mm, words):
+    state = checked()
+    assert cut_sentence(replace(state, parts=(replace(state.parts[0], clearance_mm=clearance_mm),))).startswith(words)
 
 
 def request(folder, flat=True):

@@ -41,7 +41,9 @@ to = [420, 320]
 """
 
 
-def scene(lenses, box, free=FREE_FRONT, design='small = ["front_area"]', more="", camera="width_mm = 36\nheight_mm = 24"):
+def scene(
+    lenses, box, free=FREE_FRONT, design='small = ["front_area"]', more="", camera="width_mm = 36\nheight_mm = 24", mount="clamp"
+):
     return f"""brimline = 1
 title = "To be built"
 
@@ -50,6 +52,7 @@ title = "To be built"
 pixels = [36, 24]
 {lenses}
 [box]
+mount = "{mount}"
 {box}
 [check]
 focus_mm = ["infinity"]

@@ -44,7 +44,7 @@ def test_a_part_in_the_way_that_is_not_free_is_named_as_what_to_change(tmp_path)
     report = designed(tmp_path, scene(LENS, BACK.replace("118", "60") + hood(rear=(170, 130))))
     assert not report.shown
     words = next_words(report)
-    assert words.startswith("back plate stands in the way and is not free: make it larger, free one of its measures in [design],")
+    assert words.startswith("back plate stands in the way and is not free: make it larger, bring the box nearer")
     free = scene(LENS, hood(rear=(170, 130)), FREE_FRONT.replace("[420, 320]", "[150, 100]"))
     assert next_words(designed(tmp_path, free)) == "change the scene's [design] as above, and ask again."
 

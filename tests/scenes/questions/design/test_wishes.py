@@ -1,10 +1,12 @@
 """Wishes beyond a clear frame: lights, builds, choices, places, trade-offs; each held against another way to the same answer."""
 
+import re
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
+from scenes.questions.design.text import guess_words, ruled_out_words
 from scenes.questions.tolerances.report import surety
 from scenes.scene_file.examples import design_text
 from scenes.states.judgement import judge_state
@@ -83,9 +85,30 @@ def test_a_choice_that_cannot_be_is_ruled_out_with_its_reason_and_the_rest_are_r
     free = FREE_FRONT + '[[design.free]]\nof = "box.hood.at_mm"\nchoose = [10, 20, 40]\n'
     report = designed(tmp_path, scene(lens("20", 20, 2.0, 40), hood(rear=(160, 120)), free))
     assert [one.design.pick["box.hood.at_mm"] for one in report.shown] == [10, 20]
-    assert "box.hood.at_mm = 40: no room even at the widest: 20, infinity, f/2: hood" in report.ruled_out[0]
+    (words,) = ruled_out_words(report)
+    assert "box.hood.at_mm = 40: no room even at the widest: 20, infinity, f/2: hood" in words
     areas = [one.design.outside.front_area_mm2 for one in report.shown]
     assert areas == sorted(areas)
+
+
+def test_choices_ruled_out_for_one_reason_are_told_together(tmp_path):
+    free = FREE_FRONT + '[[design.free]]\nof = "box.hood.lining"\nchoose = [0.02, 0.03, 0.04]\n'
+    report = designed(tmp_path, scene(lens("20", 20, 2.0, 40), hood(at=40, rear=(150, 110)), free))
+    (words,) = ruled_out_words(report)
+    assert words.startswith("3 sets of choices, box.hood.lining = 0.02 among them: no room even at the widest: 20, infinity, f/2")
+
+
+def test_a_field_at_close_focus_that_is_a_guess_is_told_where_the_box_rests_on_it(tmp_path):
+    close = "front_to_sensor_mm = 150\nclose_focus_mm = 400\n"
+    said = {}
+    for more in ("", "pupil_magnification = 2\n"):
+        text = scene(lens("20", 20, 2.0, 40, more=close + more), hood(rear=(160, 120)))
+        said[more] = list(guess_words(designed(tmp_path, text.replace('["infinity"]', '["infinity", 400]'))))
+    assert said["pupil_magnification = 2\n"] == []
+    (words,) = said[""]
+    assert re.match(
+        r"20: its field at 400 mm is assumed \d+ % wider than at infinity, and the answer rests on that: measure it", words
+    )
 
 
 @pytest.mark.slow
@@ -120,3 +143,26 @@ def test_the_demo_lenses_get_a_box_that_is_clear_in_all_states_and_smaller_than_
     assert {reason.held.state.lens_name for reason in best.reasons if reason.held} >= {"24"}
     again = load_scene(written(tmp_path, design_text()))
     assert again.scene.design is not None
+
+
+@pytest.mark.slow
+def test_a_share_of_builds_that_a_limit_leaves_no_room_for_contradicts_it_and_less_of_either_is_enough(tmp_path):
+    text = scene(
+        lens("20", 20, 2.0, 40),
+        hood(rear=(160, 120)),
+        more='[[tolerance]]\nof = "box.ahead_mm"\nplus_minus = 6\n',
+        design='small = ["front_width"]\n[design.want]\nclear_builds = {}\n[design.limits]\nwidth_mm = {}',
+    )
+    free, sure = (designed(tmp_path, text.format(share, 400)).shown[0].design.outside.width_mm for share in (0.0, 0.95))
+    assert sure > free + 1
+    limit = round((free + sure) / 2, 1)
+    report = designed(tmp_path, text.format(0.95, limit))
+    assert not report.shown
+    assert {wish.key for wish in report.contradiction.wishes} == {"limit:front_width", "builds:"}
+    ways = {way.wishes[0].key: way for way in report.contradiction.ways}
+    wide, share = (float(ways[key].words.split()[0]) for key in ("limit:front_width", "builds:"))
+    assert limit < wide <= sure + 0.01
+    assert 0 < share < 95
+    assert designed(tmp_path, text.format(0.95, wide)).shown
+    assert designed(tmp_path, text.format(share / 100, limit)).shown
+    assert ways["builds:"].design.outside.width_mm <= limit

@@ -12,7 +12,7 @@ from raytrace.ghosts.seen import ANYWHERE, MIDDLE
 from scenes.answers.answer import answer_text
 from scenes.questions.ghosts.answer import GhostsAnswer
 from scenes.questions.ghosts.command import command
-from scenes.questions.ghosts.figure import ghost_figure
+from scenes.questions.ghosts.figure import NO_RING, ghost_figure
 from scenes.questions.ghosts.report import ghost_report
 from scenes.questions.ghosts.set_text import set_words
 from scenes.questions.ghosts.set_tilt import set_tilt
@@ -155,6 +155,7 @@ def test_the_smallest_tilt_puts_the_spot_just_outside_the_guide(report_of):
 def test_without_a_light_in_the_picture_the_rule_of_thumb_comes_out(report_of):
     report = report_of(more="", tilt=0.0)
     assert report.lights.is_grid
+    assert NO_RING in {text.get_text() for text in ghost_figure(report).texts}  # nine lights: most have none that is seen
     middle = next(answer for answer in report.tilts if answer.lights == MIDDLE and answer.toward_scene)
     low = report.plan.guides[0].half_height_mm + 0.3  # the sensor sits 0.3 mm low against the lens axis, the light in its middle
     expected = np.degrees(np.arctan(low / 50) + np.arctan(0.3 / 50)) / 2
@@ -263,6 +264,7 @@ def test_the_chart_shows_the_ghost_where_it_is_and_the_picture_right_way_round(r
     assert at_present == pytest.approx(sensor_ghosts(report)[0].ghost.picture_mm[1], abs=0.02)
     assert chart.get_xlabel() == "tilt [deg], positive: top toward the scene"
     assert chart.get_ylim() == picture.get_ylim()
+    assert NO_RING not in {text.get_text() for text in figure.texts}
 
 
 def test_a_travelling_front_keeps_formula_and_box_together(tmp_path):

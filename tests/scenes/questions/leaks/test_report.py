@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from geometry.openings import OpeningKind
 from raytrace.optics.in_frame import in_frame
@@ -16,7 +17,7 @@ from scenes.questions.ghosts.tilts import TiltableBox
 from scenes.questions.leaks.advice_limits import AdviceLimits
 from scenes.questions.leaks.adviser import advise_all
 from scenes.questions.leaks.answer import LeaksAnswer, report_data
-from scenes.questions.leaks.figure import leak_figure, sky_figure, ways_figure
+from scenes.questions.leaks.figure import NAME_REACH, _number_patch, leak_figure, sky_figure, ways_figure
 from scenes.questions.leaks.report import run_leaks
 from scenes.questions.leaks.text import direction_words, joint_words, strength_words
 from scenes.runtime.engines import engine_of
@@ -176,7 +177,26 @@ def test_pictures_hold_the_data(gapped):
         np.testing.assert_array_equal(np.asarray(image.get_array()), np.log2(report.picture.relative))
     assert image.origin == "upper"
     assert len(sky_figure(report, "t", "s").axes) == 3
-    assert ways_figure(report, "t", "s").axes[0].get_xlabel() == "ahead of the lens front rim [mm]"
+    ways = ways_figure(report, "t", "s")
+    assert ways.axes[0].get_xlabel() == "ahead of the lens front rim [mm]"
+    ahead = np.concatenate([path.corners_mm[path.corners_mm[:, 2] > 0] for path in report.picture.paths])
+    assert ahead[:, 2].max() < ways.axes[0].get_xlim()[1]
+    assert np.hypot(*ahead[:, :2].T).max() < ways.axes[0].get_ylim()[1]
+    assert "1" in {text.get_text() for text in ways.texts}  # by itself, or the share that follows would read on from it
+
+
+def test_an_openings_number_stands_beside_the_name_of_a_light():
+    """On a chart of the sky that one opening fills, which would have its number in the middle of the light's name."""
+    chosen = np.ones((64, 64), dtype=bool)
+
+    def at(lights):
+        axes = Figure().add_axes((0.0, 0.0, 1.0, 1.0))
+        _number_patch(axes, chosen, 1, lights)
+        return np.array(axes.texts[0].get_position())
+
+    alone = at([])
+    moved = np.abs(at([alone]) - alone)
+    assert (moved > np.array(NAME_REACH) - 0.1).any()
 
 
 @pytest.mark.parametrize(

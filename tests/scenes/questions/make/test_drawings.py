@@ -9,11 +9,14 @@ import pypdf
 import pytest
 
 from scenes.questions.make.answer import answer
+from scenes.questions.make.assembly_sheets import part_rows
 from scenes.questions.make.drawing_paper import projection_symbol
 from scenes.questions.make.drawings import drawings_pdf
+from scenes.questions.make.engraving import drawn_cut
 from scenes.questions.make.pen import WIDE
 from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT
-from tests.scenes.questions.make.small_box import BOX, SMALL, loaded
+from scenes.states.load import load_scene
+from tests.scenes.questions.make.small_box import BOX, HEAD, SMALL, loaded
 
 MM = 72 / 25.4
 TOLERANCES = """
@@ -210,3 +213,23 @@ def test_no_remark_of_the_parts_list_is_cut_short(tmp_path):
 
 def test_the_same_scene_gives_the_same_pdf(report, a3):
     assert drawings_pdf(report) == a3
+
+
+def test_a_part_for_some_lenses_says_so_on_its_flat_in_the_list_and_on_its_sheet(tmp_path):
+    other = HEAD[HEAD.index("[[lens]]") : HEAD.index("[check]")].replace('"50"', '"75"')
+    box = BOX.replace('name = "mask"', 'name = "mask"\nlenses = ["50"]')
+    found = answer(loaded(tmp_path, box=other + box)).report
+    (mask,) = (part for part in found.parts.made if part.name == "mask")
+    assert "for 50" in next(iter(drawn_cut(mask, mask.cuts[0]).words)).lines
+    rows = {row[1]: row[3] for row in part_rows(found)}
+    assert rows["mask"].endswith("; for 50")
+    assert "for" not in rows["hood"]
+
+
+def test_a_title_too_long_for_its_field_stands_in_two_rows_whole(tmp_path):
+    path = tmp_path / "long.toml"
+    path.write_text(HEAD.replace("Small", "A title of a show, its camera and its box, in two rows") + BOX)
+    words = pypdf.PdfReader(io.BytesIO(drawings_pdf(answer(load_scene(path)).report))).pages[0].extract_text()
+    assert "…" not in words
+    assert re.search("A title of a show, its camera and its box,?( in two| in)?\\n", words)
+    assert "rows" in words

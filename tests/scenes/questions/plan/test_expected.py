@@ -87,6 +87,7 @@ def test_the_shot_with_the_trays_empty_says_what_the_waveform_reads():
     empty = TraysEmpty(room_mm=-1.2, part="front tray", where="bottom left", enough=False, loss_stops=1 / 3, filters=1)
     told = again_words(empty, Plan(curve="rec709"))
     assert told.startswith(
-        "Then take the filter out and shoot it again: expect up to 0.33 stop less light, down to 35.9 % (code 378)"
+        "Then take the filter out, bring the middle back and read it again: "
+        "expect up to 0.33 stop less light, down to 35.9 % (code 378)"
     )
     assert "(code" not in again_words(replace(empty, room_mm=0.3, loss_stops=0.0), Plan())

@@ -15,12 +15,11 @@ from scenes.answers.answer import answer_data
 from scenes.answers.options import Wanted
 from scenes.cli import brimline
 from scenes.questions.plan.answer import answer
-from scenes.questions.plan.drawings import places_mm
 from scenes.questions.plan.labels import KNOWN, label_sheet, labels_of, labels_pdf
 from scenes.questions.plan.looked_at import LookedAt, asked_of
 from scenes.questions.plan.page import page_html
 from scenes.questions.plan.paper import plan_pdf
-from scenes.questions.plan.words import how_words
+from scenes.questions.plan.words import how_lines
 from scenes.scene_file.errors import SceneError
 from scenes.states.clear_rule import RANK, Limits
 from scenes.states.load import load_scene, plans_of
@@ -141,22 +140,22 @@ def test_what_stills_tell_is_on_the_page_on_paper_and_in_the_json(papers, data):
     }
     page = " ".join(seen(papers["plan.html"]).words)
     paper = " ".join(" ".join(one.extract_text() for one in PdfReader(io.BytesIO(papers["plan.pdf"])).pages).split())
-    for words in ("What stills of these shots tell", "let brimline compare fit them"):
+    for words in ("What stills of these shots tell", "lays them over the prediction"):
         assert words in page
         assert words in paper
 
 
 def test_with_filters_in_the_box_the_middle_is_brought_back_before_a_place_is_read(made, papers):
     """Density 0.6 takes two stops from the whole picture, which a reading against the bare lens would put down to the box."""
-    words = how_words(made.plan)
-    assert "bring the middle back" in words
+    words = " ".join(how_lines(made.plan))
+    assert "bring the middle of the picture back" in words
     assert "touch nothing else" not in words
     assert words in " ".join(seen(papers["plan.html"]).words)
     bare = [
         replace(one, setup=replace(one.setup, pieces=tuple(piece for piece in one.setup.pieces if piece.kind != "filter")))
         for one in made.plan.stations
     ]
-    assert "touch nothing else" in how_words(replace(made.plan, stations=tuple(bare)))
+    assert "touch nothing else" in " ".join(how_lines(replace(made.plan, stations=tuple(bare))))
 
 
 def test_the_minutes_of_the_set_ups_add_up_to_those_of_the_plan(made):
@@ -289,7 +288,7 @@ def test_heatmaps_are_pictures_of_the_map(papers, made):
 def test_a_flag_on_the_left_is_looked_for_on_the_left(made):
     wide = next(shot for shot in made.plan.shots if shot.lens_name == "wide")
     assert "left" in wide.shot.where
-    assert all(right < 0 for right, _ in places_mm(wide))
+    assert all(spot.mark_mm[0] < 0 for spot in wide.map.spots)
     columns = wide.map.loss_stops.shape[1]
     assert wide.map.loss_stops[:, : columns // 4].mean() > wide.map.loss_stops[:, -columns // 4 :].mean()
 

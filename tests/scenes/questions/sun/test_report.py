@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -183,6 +184,17 @@ def test_the_chart_is_the_sky_from_above_with_the_way_the_camera_looks_up_the_sh
     assert np.degrees(np.arctan2(x[k], y[k])) == pytest.approx(bearing, abs=1e-6)
     written = {text.get_text() for text in figure.texts}
     assert {"N", "E", "S", "W", "horizon", "17"} <= written
+
+
+def test_a_row_of_hours_without_any_says_never(tmp_path):
+    report = report_with(tmp_path)
+    never = replace(report, on_glass=np.zeros_like(report.on_glass), on_glass_at_best=np.zeros_like(report.on_glass_at_best))
+
+    def said(shown):
+        hours = next(axes for axes in sun_figure(shown).axes if axes.get_label() == "hours")
+        return sum(text.get_text() == "never" for text in hours.texts)
+
+    assert said(never) == said(report) + 1 + bool(report.flags)
 
 
 @pytest.mark.parametrize("tilt_deg", [0.0, 12.0, -35.0])

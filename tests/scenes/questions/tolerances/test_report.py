@@ -338,3 +338,4 @@ def test_a_page_without_bars_says_so_on_a_scale_that_shows_where_the_beam_begins
     low, high = figure.axes[0].get_xlim()
     assert low < -93.9 < 0.0 < high
     assert any(NOTHING_MOVES in text.get_text() for text in figure.texts)
+    assert not any("bar" in text.get_text() for text in figure.texts)  # the key tells of what is drawn alone
