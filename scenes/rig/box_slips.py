@@ -6,18 +6,23 @@ Sizes are common practice; none of the boxes drawn by chance in `tests` and none
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from itertools import chain
 
 from geometry.notes import Note, Severity
 from scenes.rig.box import flag_name, stage_name
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.box import Box, Hood
 from scenes.scene_file.tables.lens import Lens
 
 SHORTEST_FLAG_MM = 18.0  # hinge to end; flags for boxes run from 60 to 180 mm
+SHORT_FLAG_SHARE = 1 / 12  # of their width, which they are a quarter of or more
 SHORTEST_EXTENSION_MM = 9.5
+SHORT_EXTENSION_SHARE = 1 / 8  # of its flag, which it is a third of or more
 SHORTEST_HOOD_MM = 14.0  # hoods run from 40 to 140 mm
+FLARED_DEG = 60.0  # walls that open wider than any picture; those of hoods open by up to 45
+LARGEST_PLACE_CM = 10.0  # parts stand within 100 mm of the plate
 LEAST_AHEAD_MM = 1.0
 LEAST_PLACE_MM = 5.0  # a box that says where its parts stand reaches that far
 SMALL_SHARE = 0.15  # of the lens front: an opening that lets next to nothing of it see
@@ -29,7 +34,7 @@ Words = Iterator[tuple[str, str]]
 
 def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm."""
-    found = chain(_place_words(box), _flag_words(box), _hood_words(box, lens), _opening_words(box, lens))
+    found = chain(_place_words(box), _order_words(box), _flag_words(box), _hood_words(box, lens), _opening_words(box, lens))
     return tuple(Note(part, text, Severity.CAUTION) for part, text in found)
 
 
@@ -51,13 +56,30 @@ def _place_words(box: Box) -> Words:
         yield "box", f"ahead_mm = {plain(box.ahead_mm)} is less than a mm, {all_whole}: {_in_cm(box.ahead_mm)}"
 
 
+def _order_words(box: Box) -> Words:
+    """A mask or hood that stands ahead of all trays and behind the hood only if its place is in cm, the one that is no whole mm."""
+    trays_mm = max((stage.at_mm + stage.depth_mm for stage in box.stage), default=0.0)
+    hood_mm = min((hood.at_mm for hood in box.hood), default=math.inf)
+    places = [(mask.name or "mask", mask.at_mm, hood_mm) for mask in box.mask]
+    places += [(hood.name or "hood", hood.at_mm, math.inf) for hood in box.hood]
+    others = [*(stage.at_mm for stage in box.stage), *(mask.at_mm for mask in box.mask), *(hood.at_mm for hood in box.hood)]
+    for name, at_mm, before_mm in places:
+        if not 1.0 < at_mm < LARGEST_PLACE_CM or at_mm == round(at_mm) or sum(other != round(other) for other in others) > 1:
+            continue
+        meant_mm = CM * at_mm
+        if box.stage and at_mm < trays_mm <= meant_mm <= before_mm:
+            yield name, f"at_mm = {plain(at_mm)} puts it behind the front of the trays at {plain(trays_mm)} mm: {_in_cm(at_mm)}"
+        elif not box.stage and meant_mm <= before_mm < math.inf:
+            yield name, f"at_mm = {plain(at_mm)} puts it far behind the hood, at_mm = {plain(before_mm)}: {_in_cm(at_mm)}"
+
+
 def _flag_words(box: Box) -> Words:
     for flag in box.flag:
         wide = f"a flag of width_mm = {plain(flag.width_mm)}"
-        if flag.length_mm < SHORTEST_FLAG_MM:
+        if flag.length_mm < max(SHORTEST_FLAG_MM, SHORT_FLAG_SHARE * flag.width_mm):
             yield flag_name(flag), f"length_mm = {plain(flag.length_mm)} is too short for {wide}: {_in_cm(flag.length_mm)}"
         out = flag.extension
-        if out is not None and out.length_mm < SHORTEST_EXTENSION_MM:
+        if out is not None and out.length_mm < max(SHORTEST_EXTENSION_MM, SHORT_EXTENSION_SHARE * flag.length_mm):
             on = f"the extension of a flag of length_mm = {plain(flag.length_mm)}"
             yield flag_name(flag), f"extension.length_mm = {plain(out.length_mm)} is too short for {on}: {_in_cm(out.length_mm)}"
 
@@ -68,10 +90,19 @@ def _hood_words(box: Box, lens: Lens) -> Words:
         name, mouth = hood.name or "hood", f"front_mm = {_sizes(hood.front_mm)}"
         if hood.depth_mm < SHORTEST_HOOD_MM:
             yield name, f"depth_mm = {plain(hood.depth_mm)} is too short for a hood of {mouth}: {_in_cm(hood.depth_mm)}"
+        elif _flare_deg(hood) > FLARED_DEG:
+            flares = f"lets its walls flare {_flare_deg(hood):.0f} deg, from rear_mm = {_sizes(hood.rear_mm)} to {mouth}"
+            yield name, f"depth_mm = {plain(hood.depth_mm)} {flares}: {_in_cm(hood.depth_mm)}"
         if max(hood.rear_mm) < SMALL_HOOD_SHARE * front_mm:
             yield name, _small(f"rear_mm = {_sizes(hood.rear_mm)}", lens, hood.rear_mm)
         if any(front < SMALL_HOOD_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
             yield name, f"{mouth} is far narrower than rear_mm = {_sizes(hood.rear_mm)}: {_in_cm_each(hood.front_mm)}"
+
+
+def _flare_deg(hood: Hood) -> float:
+    """How far the walls of a hood open, at the side where they open most."""
+    opens_mm = max(front - rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)) / 2
+    return math.degrees(math.atan2(opens_mm, hood.depth_mm))
 
 
 def _opening_words(box: Box, lens: Lens) -> Words:

@@ -33,6 +33,7 @@ DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
 OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
+WHOLE_SHARE = 1.02  # a whole width or height, as against its half, is rounded by less
 LOOSE_MM = 100.0  # beyond all other parts: a bracket is no longer one
 UNTOLD_REACH_MM = 200.0  # of a box that has no plate, hood or flag
 WIDER_SHARE = 1.25  # than the plate before it, both ways: nothing is left for such an opening to be cut in
@@ -120,6 +121,7 @@ def _guide_words(scene: Scene) -> Iterator[str]:
 
 def _flag_words(box: Box) -> Iterator[tuple[str, str]]:
     """Flags that hang on nothing: hinge_mm as a whole width, at_mm from elsewhere than the back plate."""
+    yield from _whole_hinge_words(box)
     for flag in box.flag if box.hood else ():
         own = flag_hinge_mm(flag, box.hood)
         edge = flag_hinge_mm(flag.model_copy(update={"hinge_mm": None, "at_mm": None}), box.hood)
@@ -130,6 +132,22 @@ def _flag_words(box: Box) -> Iterator[tuple[str, str]]:
                 "hinge_mm counts from the box's centre line, at_mm from the back plate's rear face"
             )
             yield flag_name(flag), text
+
+
+def _whole_hinge_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Hinges at a whole height or width of the hood's front, or of the plate where there is no hood, which should be its half."""
+    sizes = [("front_mm of the hood", *hood.front_mm) for hood in box.hood]
+    sizes = sizes or [("the back plate", back.width_mm, back.height_mm) for back in box.back]
+    for flag in box.flag:
+        across = flag.side in {"left", "right"}
+        for what, width_mm, height_mm in sizes:
+            whole_mm = width_mm if across else height_mm
+            if flag.hinge_mm is not None and 1 / WHOLE_SHARE <= flag.hinge_mm / whole_mm <= WHOLE_SHARE:
+                text = (
+                    f"hinge_mm = {plain(flag.hinge_mm)} is the whole {'width' if across else 'height'} of {what}; it counts from "
+                    f"the box's centre line: half of it would be {plain(whole_mm / 2)}"
+                )
+                yield flag_name(flag), text
 
 
 def _opening_words(box: Box) -> Iterator[tuple[str, str]]:

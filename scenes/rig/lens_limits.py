@@ -98,8 +98,11 @@ def _ends_of_focus(lens: Lens) -> Iterator[tuple[StateRow, StateRow]]:
 
 
 def narrower_words(lens: Lens) -> Iterator[str]:
-    """A field that narrows toward close focus by more than moving the whole lens does: most stay, or grow."""
-    if "half_field_deg" in lens.confirmed or lens.prescription is not None:
+    """A field that narrows toward close focus by more than moving the whole lens does: most stay, or grow.
+
+    Not of an anamorphic lens, whose squeeze may change as well.
+    """
+    if "half_field_deg" in lens.confirmed or lens.prescription is not None or lens.squeeze > 1.0:
         return
     for far, near in _ends_of_focus(lens):
         if far.half_field_deg is None or near.half_field_deg is None or not math.isinf(far.focus_mm):

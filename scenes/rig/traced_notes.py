@@ -14,7 +14,7 @@ import numpy as np
 from geometry.notes import Note, Severity
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, TracedPupil
-from raytrace.optics.prescription import Prescription, axial_height, first_order
+from raytrace.optics.prescription import Prescription, Surface, axial_height, first_order
 from raytrace.optics.traced_picture import TracedPicture
 from scenes.rig.contradictions import or_confirmed
 from scenes.rig.traced_focus import length_mm, traced_focus
@@ -25,6 +25,7 @@ SLOWER_SHARE = 4.0  # four stops, as between the lenses of a set
 FASTER_SHARE = 1.5  # a good stop: published half diameters are transcribed to less
 LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape
 PUPIL_OFF_MM = 2.5  # as far as a pupil may be off anyway (scenes.states.clear_rule)
+RIM_AHEAD_MM = 2.0  # barrels and tables are measured to better
 TOLD_MM = 0.01  # a picture that ends as near as this to the corner holds it
 WHY_IT_ENDS = {
     "glass": "from there on no ray gets from the centre of the stop through the glass",
@@ -43,7 +44,7 @@ def traced_notes(
         *picture_notes(lens.name, variants, guides),
         *_focus_notes(lens.name, glass, focus_mm),
         *_length_notes(lens, glass),
-        *_depth_notes(lens, variants),
+        *_depth_notes(lens, glass, variants),
         *_stop_notes(lens, glass),
         *_rim_notes(lens, glass.prescription),
         *_lost_stop_notes(lens, glass),
@@ -110,16 +111,30 @@ def _length_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
     yield Note(lens.name, f"{text}{why}; {or_confirmed('front_to_sensor_mm')}", Severity.FAULT, doubts_light=True)
 
 
-def _depth_notes(lens: Lens, variants: Sequence[LensState]) -> Iterator[Note]:
-    """A fault for a table so far ahead in its barrel that its pupil lies ahead of the front rim."""
+def _depth_notes(lens: Lens, glass: GlassTable, variants: Sequence[LensState]) -> Iterator[Note]:
+    """A fault for a table so far ahead in its barrel that its pupil, or all of its first element, lies ahead of the front rim."""
     depth_mm = min((one.pupil.behind_front_mm for one in variants if isinstance(one.pupil, TracedPupil)), default=0.0)
-    if depth_mm >= 0.0 or "pupil_behind_front_mm" in lens.confirmed:
+    edge_mm = glass.vertex_behind_front_mm + _bulge_mm(glass.prescription.surfaces[0], lens.front_diameter_mm / 2)
+    if "pupil_behind_front_mm" in lens.confirmed or (depth_mm >= 0.0 and edge_mm >= -RIM_AHEAD_MM):
         return
+    if depth_mm < 0.0:
+        what = f"the entrance pupil is {-depth_mm:.1f} mm ahead of the front rim, where no camera lens has it"
+    else:
+        ahead = f"vertex_behind_front_mm = {glass.vertex_behind_front_mm:g}"
+        what = f"the edge of its first element is {-edge_mm:.1f} mm ahead of the front rim ({ahead}), where no barrel holds it"
     text = (
-        f"its table lies so far ahead in the barrel that the entrance pupil is {-depth_mm:.1f} mm ahead of the front rim, where no "
-        f"camera lens has it: check the sign of vertex_behind_front_mm; {or_confirmed('pupil_behind_front_mm')}"
+        f"its table lies so far ahead in the barrel that {what}: check the sign of vertex_behind_front_mm; "
+        f"{or_confirmed('pupil_behind_front_mm')}"
     )
     yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _bulge_mm(surface: Surface, largest_mm: float) -> float:
+    """How far a surface stands ahead of its edge, which is no wider than the lens [mm]; 0 if not convex to the scene."""
+    if not 0.0 < surface.radius_mm < math.inf:
+        return 0.0
+    half_mm = min(surface.semi_diameter_mm, largest_mm, surface.radius_mm)
+    return surface.radius_mm - math.sqrt(surface.radius_mm**2 - half_mm**2)
 
 
 def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:

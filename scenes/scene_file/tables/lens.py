@@ -19,6 +19,7 @@ Projection = Literal["rectilinear", "equidistant", "equisolid", "stereographic",
 WalkRow = tuple[float, float, float, float]
 
 PUPIL_LIMITS: dict[str, Any] = {"x-unit": "mm", "minimum": -100.0, "maximum": 1000.0}
+MOST_UNCERTAIN_SHARE = 0.5  # of a depth: nobody measures it worse
 WALK_COLUMNS: tuple[dict[str, Any], ...] = (
     {"x-unit": "deg", "minimum": 0.0, "maximum": 89.0},
     PUPIL_LIMITS,
@@ -87,10 +88,18 @@ def _read_interval(value: Any, which: str) -> Interval:
     if len(ends) not in {1, 2}:
         raise fault(f"{which}must be a number or [least, most], got {shown(value)}")
     if ends[0] > ends[-1]:
-        raise fault(
-            f"{which}must be [least, most], got [{plain(ends[0])}, {plain(ends[1])}]; write [{plain(ends[1])}, {plain(ends[0])}]"
-        )
+        raise fault(f"{which}must be [least, most], got {_pair(ends[0], ends[1])}; write {_pair(ends[1], ends[0])}{_around(*ends)}")
     return ends[0], ends[-1]
+
+
+def _pair(least: float, most: float) -> str:
+    return f"[{plain(least)}, {plain(most)}]"
+
+
+def _around(middle: float, off: float) -> str:
+    """What a value and how far it may be off would be as bounds; '' where the second number is no such."""
+    likely = 0.0 < off < middle * MOST_UNCERTAIN_SHARE
+    return f", or {_pair(middle - off, middle + off)} if {plain(middle)} +- {plain(off)} is meant" if likely else ""
 
 
 def _pupil_text(depth: PupilDepth) -> Any:

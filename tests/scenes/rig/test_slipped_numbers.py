@@ -6,8 +6,9 @@ The right scenes are plain ones whose numbers fit; sizes are common practice.
 import pytest
 
 from geometry.notes import Severity
+from scenes.rig.box_slips import slip_notes
 from scenes.rig.contradictions import box_contradictions, lens_contradictions
-from scenes.rig.doubtful_numbers import doubtful_notes
+from scenes.rig.doubtful_numbers import doubtful_box_notes, doubtful_notes
 from scenes.rig.rod_height import rod_notes
 from scenes.scene_file.parse import parse_scene
 from scenes.states.state import pixel_grid
@@ -219,3 +220,48 @@ def test_a_box_that_stands_elsewhere_than_its_rods_put_it_is_told(drop_mm, up_mm
 def test_a_box_where_its_rods_put_it_is_not_told_of():
     box = parse_scene(HEAD + PLAIN + BOX.replace("[box]\n", "[box]\n" + RODS.format(85, 0)), source="s.toml").box
     assert (*box_contradictions(box), *rod_notes(box)) == ()
+
+
+TRAY = '[[box.stage]]\nname = "tray"\nat_mm = 8\ndepth_mm = 8\nopening_mm = [150, 120]\n'
+MASK = '[[box.mask]]\nname = "mask"\nat_mm = 38\nopening_mm = [150, 120]\n'
+HOOD = "[box.hood]\nat_mm = 48\ndepth_mm = 60\nrear_mm = [190, 140]\nfront_mm = [300, 210]\n"
+FLAG = (
+    '[[box.flag]]\nside = "top"\nangle_deg = 40\nlength_mm = 110\nwidth_mm = 260\n'
+    "extension = { length_mm = 70, angle_deg = -20 }\nhinge_mm = 105\nat_mm = 108\n"
+)
+PLATE = "[[box.back]]\nwidth_mm = 180\nheight_mm = 130\nbore_mm = 120\n"
+FULL = TRAY + MASK + HOOD + FLAG
+SMALL_HOOD = "[box.hood]\nat_mm = 4\ndepth_mm = 40\nrear_mm = [106, 80]\nfront_mm = [110, 78]\n"
+
+
+def box_cautions(parts):
+    scene = parse_scene(HEAD + PLAIN + "[box]\n" + parts, source="s.toml")
+    box, lens = scene.box, scene.lens[0]
+    return {(note.part, note.text) for note in (*slip_notes(box, lens), *doubtful_box_notes(box, ()))}
+
+
+@pytest.mark.parametrize(("parts", "right", "wrong", "part", "words"), [
+    (FULL, "at_mm = 38", "at_mm = 3.8", "mask", "at_mm = 3.8 puts it behind the front of the trays at 16 mm"),
+    (MASK + HOOD, "at_mm = 38", "at_mm = 3.8", "mask", "far behind the hood, at_mm = 48: written in cm? it would be 38 mm"),
+    (FULL.replace(MASK, ""), "at_mm = 48", "at_mm = 4.8", "hood", "behind the front of the trays at 16 mm"),
+    (FULL.replace("= 60", "= 150"), "depth_mm = 150", "depth_mm = 15", "hood", "depth_mm = 15 lets its walls flare 75 deg"),
+    (FULL.replace("length_mm = 110", "length_mm = 190"), "length_mm = 190", "length_mm = 19", "top flag", "would be 190 mm"),
+    (FULL.replace("{ length_mm = 70", "{ length_mm = 100"), "length_mm = 100", "length_mm = 10", "top flag", "it would be 100 mm"),
+    (SMALL_HOOD + FLAG.replace("105", "39").replace("108", "44"), "hinge_mm = 39", "hinge_mm = 78", "top flag",
+     "hinge_mm = 78 is the whole height of front_mm of the hood"),
+    (PLATE + FLAG.replace("105", "65"), "hinge_mm = 65", "hinge_mm = 130", "top flag", "the whole height of the back plate"),
+    (PLATE + FLAG.replace("105", "90").replace("top", "left"), "hinge_mm = 90", "hinge_mm = 180", "left flag", "half of it"),
+])  # fmt: skip
+def test_a_part_out_of_proportion_to_the_rest_of_the_box_is_told(parts, right, wrong, part, words):
+    assert parts.count(right) == 1
+    assert not [note for note in box_cautions(parts) if note[0] == part]
+    told_of = [text for name, text in box_cautions(parts.replace(right, wrong)) if name == part]
+    assert any(words in text for text in told_of), told_of
+
+
+@pytest.mark.parametrize("parts", [
+    FULL.replace("at_mm = 38", "at_mm = 4"), FULL.replace("at_mm = 8", "at_mm = 10.5").replace("at_mm = 38", "at_mm = 4.5"),
+    FULL.replace("length_mm = 110", "length_mm = 40"), PLATE + MASK.replace("38", "4.6"),
+])  # fmt: skip
+def test_a_part_that_stands_well_in_its_box_is_not_told(parts):
+    assert box_cautions(parts) == set()

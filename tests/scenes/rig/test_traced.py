@@ -228,6 +228,15 @@ def test_a_table_that_puts_the_pupil_ahead_of_the_front_rim_is_a_fault():
         assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
 
 
+def test_a_table_whose_first_element_stands_wholly_ahead_of_the_front_rim_is_a_fault():
+    radius_mm, *_, rim_mm = RETROFOCUS.rows[0]
+    bulge_mm = radius_mm - np.sqrt(radius_mm**2 - rim_mm**2)  # glass may bulge past the rim by the sagitta of its first surface
+    for ahead_mm, fault in ((0.0, False), (bulge_mm, False), (bulge_mm + 8.0, True)):
+        notes = plan_of(RETROFOCUS, stop=3.5, box=BEHIND, vertex=-ahead_mm).notes
+        found = [note for note in notes if "the edge of its first element is 8.0 mm ahead of the front rim" in note.text]
+        assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
+
+
 def test_rims_halved_once_too_often_are_a_fault_by_the_widest_stop():
     # US Patent 4,099,850 is a lens of f/3.5; with its transcribed half diameters halved again its stop opens to twice that
     halved = snell.Table(tuple((r, t, n, rim / 2) for r, t, n, rim in RETROFOCUS.rows), RETROFOCUS.stop)

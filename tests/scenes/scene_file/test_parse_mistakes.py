@@ -167,6 +167,9 @@ MISTAKES = [
      "s.toml:31: box.mask[1].opening_mm: must be an array of 2 numbers in mm, got 150"),
     ("pixels swapped", "[6000, 4000]", "[4000, 6000]",
      "s.toml:4: camera.pixels: must be across, then down, square on 36 x 24 mm, got 4000 x 6000; write [4000, 2667]"),
+    ("pupil as a value and how far it may be off", "[34, 42]", "[40, 2]",
+     ('s.toml:11: lens[1 "18"].pupil_behind_front_mm: must be [least, most], got [40, 2]; write [2, 40], or [38, 42] if 40 +- 2 '
+     "is meant")),
     ("pixels of another sensor", "[6000, 4000]", "[6000, 4500]",
      ("s.toml:4: camera.pixels: must be across, then down, square on 36 x 24 mm, got 6000 x 4500; write [6000, 4000], or the "
      "recorded area that has these pixels, such as 36 x 27 mm")),
