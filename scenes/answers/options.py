@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
+from inspect import cleandoc
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from scenes.states.load import Loaded
     from scenes.states.state import State
 
+FAULTY = "The exit status is 1 while a fault leaves the light in doubt, such as a part that stands in a filter."
 ROOM_MM = 2.5  # left round a beam where nobody says more: as much as a pupil that is not measured may be wrong (clear_rule.WALK_MM)
 
 
@@ -44,7 +46,7 @@ class Output:
 
 
 def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
-    """Add SCENE; the command gets the loaded scene as `show`. What contradicts itself in it is told beside the answer."""
+    """Add SCENE; the command gets the loaded scene as `show`. Faults that leave its light in doubt are told with the answer."""
 
     @click.argument("scene", type=click.Path(path_type=Path))
     @wraps(command)
@@ -53,6 +55,7 @@ def scene_argument(command: Callable[..., int]) -> Callable[..., int]:
 
         return command(*args, show=open_scene(scene), **more)
 
+    with_scene.__doc__ = f"{cleandoc(command.__doc__ or '')}\n\n{FAULTY}"
     return with_scene
 
 

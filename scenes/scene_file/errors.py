@@ -1,6 +1,7 @@
 """The errors that scene files raise for people to read."""
 
 from dataclasses import dataclass
+from typing import Self
 
 from geometry.errors import GeometryError
 
@@ -34,3 +35,7 @@ class SceneError(ValueError):
     def __init__(self, complaints: list[Complaint] | tuple[Complaint, ...]) -> None:
         self.complaints = tuple(complaints)
         super().__init__("\n".join(str(complaint) for complaint in self.complaints))
+
+    def __reduce__(self) -> tuple[type[Self], tuple[tuple[Complaint, ...]]]:
+        """From its complaints: another process that works on a part of the question may raise it."""
+        return type(self), (self.complaints,)

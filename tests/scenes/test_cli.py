@@ -292,7 +292,7 @@ def test_a_fault_of_the_program_is_one_sentence_and_status_70(capsys, scene, mon
     def broken(*_, **__):
         raise KeyError("lost")
 
-    monkeypatch.setattr("scenes.states.load.plans_of", broken)
+    monkeypatch.setattr("scenes.states.load._built", broken)
     monkeypatch.delenv("BRIMLINE_TRACEBACK", raising=False)
     status, out, err = run(capsys, "check", scene(), *QUICK)
     assert (status, out, err.count("\n")) == (70, "", 1)
@@ -313,7 +313,7 @@ def test_too_little_memory_is_no_fault_of_the_program(capsys, scene, monkeypatch
     def fails(*_, **__):
         raise error
 
-    monkeypatch.setattr("scenes.states.load.plans_of", fails)
+    monkeypatch.setattr("scenes.states.load._built", fails)
     assert run(capsys, "check", scene(), *QUICK) == (
         2, "", "error: not enough memory; ask for smaller maps with --pixels, such as --pixels 1024\n",
     )  # fmt: skip
@@ -323,7 +323,7 @@ def test_a_part_that_cannot_be_built_is_no_fault_of_the_program(capsys, scene, m
     def fails(*_, **__):
         raise ItemError(None, "flag: length must be above 0 mm, found -1")
 
-    monkeypatch.setattr("scenes.states.load.plans_of", fails)  # as other commands meet it, without the scene's lines
+    monkeypatch.setattr("scenes.states.load._built", fails)  # as other commands meet it, without the scene's lines
     status, _, err = run(capsys, "check", scene(), *QUICK)
     assert (status, err) == (2, "error: flag: length must be above 0 mm, found -1\n")
 

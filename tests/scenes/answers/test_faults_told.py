@@ -7,6 +7,8 @@ import pytest
 from scenes.registry import questions
 from scenes.show import load
 from scenes.states.judgement import judge_state
+from tests.scenes.questions.design.made import hood, lens
+from tests.scenes.questions.design.made import scene as design_scene
 from tests.scenes.test_cli import run
 
 LENS = """
@@ -103,6 +105,14 @@ def test_a_fault_that_keeps_check_from_clear_is_told_first_beside_any_figure(tmp
 )
 def test_every_question_tells_a_fault_of_the_box_first_and_never_ends_with_0(tmp_path, question):
     assert_told(show(tmp_path, MASK_IN_GLASS).ask(question, **OPTIONS.get(question, {})), "mask: stands in tray filter")
+
+
+def test_design_calls_no_box_clear_for_a_lens_with_a_fault_of_its_own(tmp_path):
+    small = lens("24", 24, 2.8, 40, more="front_glass_mm = 38\nfront_to_sensor_mm = 150")
+    found = show(tmp_path, design_scene(small, hood())).design()
+    assert found.exit_status == 1
+    assert "No box found could be shown to be clear" in found.text
+    assert "is it the radius?" in " ".join(found.text.split())
 
 
 def test_a_command_prints_the_fault_and_its_json_holds_it(tmp_path, capsys):

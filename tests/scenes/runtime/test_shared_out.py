@@ -1,6 +1,7 @@
 """Work shared out to forked processes, or to some started anew: the same answers in the same order, and no process left behind."""
 
 import os
+import pickle
 import signal
 import subprocess
 import sys
@@ -14,6 +15,7 @@ import pytest
 from scenes.runtime import shared_out as module
 from scenes.runtime.blas import VARIABLES
 from scenes.runtime.shared_out import held, packed, shared_out, unpacked
+from scenes.scene_file.errors import Complaint, SceneError
 from tests.scenes.runtime.test_worker_pool import is_gone
 
 ROOT = Path(__file__).parents[3]
@@ -203,3 +205,10 @@ shared_out(slow, range(1000), each_s=1.0)"""
 def test_a_library_that_can_draw_keeps_nobody_from_sharing_out_what_is_only_computed():
     code = "import PIL.Image; print(len({pid for _, pid in shared_out(pid_after, range(4), each_s=1.0)}))"
     assert in_a_process_of_its_own(code) == "2"
+
+
+def test_a_complaint_about_the_scene_comes_back_from_another_process_as_one():
+    complaints = (Complaint(where="lens 40", problem="has no mask", source="show.toml"), Complaint(where="", problem="no box"))
+    back = pickle.loads(pickle.dumps(module._sendable(SceneError(complaints))))
+    assert isinstance(back, SceneError)
+    assert (back.complaints, str(back)) == (complaints, "show.toml: lens 40: has no mask\nscene: no box")
