@@ -62,7 +62,7 @@ def _order_words(box: Box) -> Words:
     hood_mm = min((hood.at_mm for hood in box.hood), default=math.inf)
     places = [(mask.name or "mask", mask.at_mm, hood_mm) for mask in box.mask]
     places += [(hood.name or "hood", hood.at_mm, math.inf) for hood in box.hood]
-    others = [part.at_mm for part in (*box.stage, *box.mask, *box.hood)]
+    others = [*(stage.at_mm for stage in box.stage), *(mask.at_mm for mask in box.mask), *(hood.at_mm for hood in box.hood)]
     for name, at_mm, before_mm in places:
         if not 1.0 < at_mm < LARGEST_PLACE_CM or at_mm == round(at_mm) or sum(other != round(other) for other in others) > 1:
             continue
