@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.answers.answer import Answer, answer_data, answer_text, exit_status_of, save
+from scenes.answers.answer import Answer, answer_data, answer_text, exit_status_of, faults_of, save
 from scenes.answers.html import answer_html, table_html
-from scenes.answers.opened import faults_of
 from scenes.answers.table import Column, Table
 from scenes.io.writing import as_json
 from scenes.states.load import Loaded

@@ -112,8 +112,8 @@ def _bare(known: Optics) -> FloatArray:
     """Share of each disc (N,) that rims and front ring let through: by the rims' polygon, by chords where the ring cuts as well."""
     rim, ring = known.rim, known.ring
     open_ = np.ones(len(rim))
-    for some in _some_at_a_time(len(rim) if rim.shape[1] else 0):
-        open_[some] = np.mean(rim[some] * np.roll(rim[some], -1, axis=1), axis=1)
+    for lot in _some_at_a_time(len(rim) if rim.shape[1] else 0):
+        open_[lot] = np.mean(rim[lot] * np.roll(rim[lot], -1, axis=1), axis=1)
     far = np.hypot(ring[:, 0], ring[:, 1]) + np.sqrt(np.sum(ring[:, 2:] ** 2, axis=1))
     cut = np.flatnonzero(far > known.ring_radius_mm)
     if len(cut):
@@ -151,9 +151,9 @@ def _some_at_a_time(count: int) -> list[slice]:
 def _fine_rim(rim_share: FloatArray) -> FloatArray:
     """Rim radii at RIM_STEPS times as many angles, straight in angle as the pencil defines them."""
     share, fine = np.arange(RIM_STEPS) / RIM_STEPS, np.empty((*rim_share.shape, RIM_STEPS))
-    for some in _some_at_a_time(len(fine)):
-        one, two = rim_share[some, :, None], np.roll(rim_share[some], -1, axis=1)[..., None]
-        fine[some] = one * (1 - share) + two * share
+    for lot in _some_at_a_time(len(fine)):
+        one, two = rim_share[lot, :, None], np.roll(rim_share[lot], -1, axis=1)[..., None]
+        fine[lot] = one * (1 - share) + two * share
     return fine.reshape(len(rim_share), -1)
 
 

@@ -12,7 +12,7 @@ from scenes.answers.blocks import Block, Gap, Paragraph, page_lines
 from scenes.answers.csv_tables import csv_files
 from scenes.answers.narrow import for_terminal
 from scenes.answers.numbers import distance
-from scenes.answers.opened import faults_of, tell
+from scenes.answers.opened import fault_lines, tell
 from scenes.io.result_folder import result_folder
 from scenes.io.writing import as_json
 from scenes.runtime.version import own_version
@@ -122,6 +122,13 @@ def answer_text(answer: Answer, *, written: bool = False) -> str:
     """The page that is printed."""
     blocks = (*_fault_blocks(faults_of(answer)), *answer.blocks(written=written))
     return "\n".join(page_lines(blocks)) + "\n"
+
+
+def faults_of(answer: Answer) -> tuple[str, ...]:
+    """A line for each fault that leaves the light of what an answer looked at in doubt; none where it tells them itself."""
+    if getattr(answer, "tells_faults", False):
+        return ()
+    return fault_lines(getattr(answer, "asked_of", answer.states))
 
 
 def exit_status_of(answer: Answer) -> int:

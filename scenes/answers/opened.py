@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from scenes.answers.answer import Answer
     from scenes.states.load import Loaded
 
 DOUBTED = "brimline.doubted"  # in click's meta: the exit status is then 1, whatever the command answers
@@ -44,13 +43,6 @@ def fault_lines(states: Iterable[object]) -> tuple[str, ...]:
 
     notes = dict.fromkeys((note.part, note.text) for state in states if isinstance(state, State) for note in doubts(state))
     return tuple(f"fault: {part}: {text}" for part, text in notes)
-
-
-def faults_of(answer: Answer) -> tuple[str, ...]:
-    """A line for each fault that leaves the light of what an answer looked at in doubt; none where it tells them itself."""
-    if getattr(answer, "tells_faults", False):
-        return ()
-    return fault_lines(getattr(answer, "asked_of", answer.states))
 
 
 def tell(faults: Iterable[str]) -> None:

@@ -15,10 +15,11 @@ from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import CLAMP
-from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.lens import Lens, nearest_focus_mm
 from scenes.scene_file.tables.scene import Scene, box_for, can_focus, focal_lengths, focus_distances_of
 from scenes.states.keys import Setting
 from scenes.states.load import Loaded
+from scenes.states.notes import NEAREST_BY_ROW
 from scenes.states.state import State, guides_of, pixel_grid, plan_state
 from scenes.states.widest_settings import bulging
 
@@ -160,17 +161,19 @@ def zoomed_mm(lens: Lens) -> tuple[float, ...]:
 def focus_range_mm(scene: Scene, lens: Lens, focal_mm: float) -> tuple[float, ...]:
     """Infinity, the nearest focus where the scene tells enough to use it, and what [check] and the lens's own rows name."""
     rows = [row.focus_mm for row in lens.state if isinstance(row.focus_mm, float)]
-    asked = [math.inf, *focus_distances_of(scene, lens), *rows]
-    if lens.close_focus_mm is not None:
-        asked.append(lens.close_focus_mm)
+    near = nearest_focus_mm(lens)
+    asked = [math.inf, *focus_distances_of(scene, lens), *rows, *([] if near is None else [near])]
     return tuple(dict.fromkeys(distance for distance in asked if can_focus(lens, focal_mm, distance)))
 
 
 def focus_note(lens: Lens) -> str | None:
     """What keeps a lens's nearest focus out of account; None where nothing does."""
-    if lens.close_focus_mm is None:
+    near = nearest_focus_mm(lens)
+    if near is None:
         return f"{lens.name}: close_focus_mm is not given, so only the focus distances of [check] and infinity were looked at"
-    if not all(can_focus(lens, focal_mm, lens.close_focus_mm) for focal_mm in focal_lengths(lens)):
+    if not all(can_focus(lens, focal_mm, near) for focal_mm in focal_lengths(lens)):
         why = "front_to_sensor_mm is not given" if lens.front_to_sensor_mm is None else "it is nearer than 4 focal lengths"
-        return f"{lens.name}: its nearest focus, {plain(lens.close_focus_mm)} mm, was left out: {why}"
+        return f"{lens.name}: its nearest focus, {plain(near)} mm, was left out: {why}"
+    if lens.close_focus_mm is None:
+        return f"{lens.name}: {NEAREST_BY_ROW} {plain(near)} mm"
     return None

@@ -8,11 +8,12 @@ from geometry.notes import Note, Severity
 from raytrace.optics.lens import LensState
 from raytrace.optics.prescription_pupil import stop_semi_diameter_mm
 from scenes.scene_file.resources import GlassTable
-from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
+from scenes.scene_file.tables.lens import Lens, focal_lengths, nearest_focus_mm, stated_depths
 from scenes.scene_file.tables.scene import can_focus
 from scenes.states.clear_rule import WALK_MM, walk_ends_deg
 
 AS_WIDE = "as wide"
+NEAREST_BY_ROW = "close_focus_mm is not given, so the nearest focus looked at is that of its nearest state row,"
 STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the table's rounding
 
 
@@ -81,10 +82,12 @@ def walk_notes(lens_name: str, variants: Sequence[LensState]) -> tuple[Note, ...
 
 
 def nearest_focus_notes(lens: Lens, *, focus_is_named: bool) -> tuple[Note, ...]:
-    """That a lens's nearest focus is not looked at, where nobody chose to leave it out."""
-    near = lens.close_focus_mm
-    if focus_is_named or near is None or all(can_focus(lens, focal_mm, near) for focal_mm in focal_lengths(lens)):
+    """That a lens's nearest focus is not looked at, or taken from its rows, where nobody chose which to look at."""
+    near = nearest_focus_mm(lens)
+    if focus_is_named or near is None:
         return ()
+    if all(can_focus(lens, focal_mm, near) for focal_mm in focal_lengths(lens)):
+        return (Note(lens.name, f"{NEAREST_BY_ROW} {near:g} mm", Severity.FACT),) if lens.close_focus_mm is None else ()
     if lens.front_to_sensor_mm is None:
         why = "front_to_sensor_mm is not given: measure it from front rim to image plane"
     else:

@@ -177,20 +177,37 @@ def check_state(
     that a map which nobody keeps need not tell it.
     """
     limits = limits or Limits(visible_loss_stops=plan.visible_loss_stops)
-    grid = map_grid(plan, engine, columns)
-    seed, count = seed_of(plan.key), len(plan.variants)
-    share_of_work = _Shared(tick, count)
     spared = sparing(engine, parts_apart(plan, rooms=rooms), glass=map_glass)
-    if columns is None:
-        grid = in_seconds(spared, plan.variants, grid, plan.box)
-    maps = [spared.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
-    shares_at = [_asker(spared, lens, plan.box, seed) for lens in plan.variants]
-    kinds = [part.kind for part in plan.box.parts]
+    maps = _maps(plan, spared, _grid(plan, engine, spared, columns), threads, tick)
+    map_ = darkest_of(maps)
     parts, trouble = part_results(plan, rooms=rooms)
-    bare_box = without_glass(plan.box)
+    guides = _guides(plan, engine, spared, maps, limits, rooms=rooms)
+    guides = _doubted(plan, guides, parts, trouble, sampled=map_.made.rays_per_point > 0)
+    if (fault := note_in_glass(plan.notes)) is not None:
+        guides, parts = without_rooms(guides, fault), parts_without_rooms(parts)
+    return _result(plan, guides, parts, trouble, map_), map_
+
+
+def _grid(plan: State, engine: Engine, spared: Engine, columns: int | str | None) -> PixelGrid:
+    grid = map_grid(plan, engine, columns)
+    return in_seconds(spared, plan.variants, grid, plan.box) if columns is None else grid
+
+
+def _maps(plan: State, spared: Engine, grid: PixelGrid, threads: int, tick: Tick) -> list[VignetteMap]:
+    """The map at each pupil depth."""
+    seed, share_of_work = seed_of(plan.key), _Shared(tick, len(plan.variants))
+    return [spared.map(lens, grid, plan.box, seed=seed, threads=threads, tick=share_of_work) for lens in plan.variants]
+
+
+def _guides(
+    plan: State, engine: Engine, spared: Engine, maps: Sequence[VignetteMap], limits: Limits, *, rooms: bool
+) -> tuple[GuideVerdict, ...]:
+    """The verdict of each guide by the maps, the points looked at and the rooms."""
+    seed, bare_box, remedy = seed_of(plan.key), without_glass(plan.box), cache(partial(_remedy, plan))
+    shares_at = [_asker(spared, lens, plan.box, seed) for lens in plan.variants]
     bare = [_asker(engine, lens, bare_box, seed) for lens in plan.variants]
-    remedy = cache(partial(_remedy, plan))
-    guides = tuple(
+    kinds = [part.kind for part in plan.box.parts]
+    return tuple(
         with_rooms(
             judge(
                 guide,
@@ -209,14 +226,26 @@ def check_state(
         )
         for guide, known in zip(plan.guides, guide_rooms(plan, rooms=rooms), strict=True)
     )
+
+
+def _doubted(
+    plan: State, guides: tuple[GuideVerdict, ...], parts: Sequence[PartResult], trouble: Sequence[Note], *, sampled: bool
+) -> tuple[GuideVerdict, ...]:
+    """The verdicts, none of which calls a frame clear that something leaves in doubt."""
     guides = field_first(guides, plan.field_guess_percent)
     guides = never_clear_beyond(guides, picture_notes(plan.lens_name, plan.variants, plan.guides))
-    map_ = darkest_of(maps)
-    sampled = map_.made.rays_per_point > 0
-    guides = never_clear(not_between_points(guides, parts, sampled=sampled), (*doubts(plan), *trouble))
-    if (fault := note_in_glass(plan.notes)) is not None:
-        guides, parts = without_rooms(guides, fault), parts_without_rooms(parts)
-    result = StateResult(
+    return never_clear(not_between_points(guides, parts, sampled=sampled), (*doubts(plan), *trouble))
+
+
+def _result(
+    plan: State,
+    guides: tuple[GuideVerdict, ...],
+    parts: tuple[PartResult, ...],
+    trouble: Sequence[Note],
+    map_: VignetteMap,
+) -> StateResult:
+    rows, columns = map_.lens.shape
+    return StateResult(
         plan=plan.label,
         pupils=tuple(plan.variant_names),
         word=worst_word([guide.word for guide in guides]),
@@ -224,12 +253,11 @@ def check_state(
         parts=parts,
         notes=(*plan.notes, *trouble),
         unlit_share=float(np.mean(~(map_.lens > 0.0))),
-        columns=grid.columns,
-        rows=grid.rows,
+        columns=columns,
+        rows=rows,
         made=map_.made,
         field_guess_percent=plan.field_guess_percent,
     )
-    return result, map_
 
 
 def field_first(guides: tuple[GuideVerdict, ...], guess_percent: tuple[float, float] | None) -> tuple[GuideVerdict, ...]:

@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 STATE_WIDTH = 32
 MOST_TOLD = 4
 ANGLES = ("clear_deg", "touch_deg", "visible_deg")
+FILTERS_IN = "hold with the filters in the trays; with the trays empty the flag takes more there. `clear` holds for both."
 CAUTIONS = (
     "These angles are for flags and lenses as drawn: measure the hinge and the pupil, and confirm at the test shoot.",
     "Flags catch the wind and hang weight far out: carry the box on rods, not on the lens front; secure what could fall.",
@@ -100,7 +101,6 @@ class FlagsAnswer(Answer):
     """
 
     name: ClassVar[str] = "flags"
-    cautions: ClassVar[Sequence[str]] = CAUTIONS
 
     title: str
     visible_stops: float
@@ -112,6 +112,13 @@ class FlagsAnswer(Answer):
     searched: tuple[ChangesTried, ...] | None
     met_as_set: str = ""
     rest: tuple[InBeam, ...] = ()
+
+    @property
+    def cautions(self) -> Sequence[str]:
+        """What the angles rest on: those at the beam's edge hold with the filters in only."""
+        if not self.flags or not any(state.box.glasses for state in self.states):
+            return CAUTIONS
+        return (f"`touches` and `{self.visible_stops:g} stop` {FILTERS_IN}", *CAUTIONS)
 
     @property
     def exit_status(self) -> int:

@@ -59,7 +59,7 @@ def _without_short_steps(ring: FloatArray) -> FloatArray:
 def engraving(mask: CutMask) -> tuple[str, ...]:
     """What stands on the plate under the cut-out."""
     width, height = size_mm(mask.cutout)
-    lines = (f"{mask.name}: {', '.join(mask.lens_names)}", f"cut-out {width:.1f} x {height:.1f} mm, this side to the lens")
+    lines = (f"{mask.name} for {', '.join(mask.lens_names)}", f"cut-out {width:.1f} x {height:.1f} mm, this side to the lens")
     return (*lines, "only with the filters in") if mask.filters_in else lines
 
 

@@ -10,9 +10,12 @@ from dataclasses import replace
 import numpy as np
 
 from raytrace.optics.lens import LensState, field_slopes
+from scenes.questions.plan.setups import setting_at
 from scenes.questions.plan.tells import LensTells
+from scenes.rig.stated_field import rows_of
 from scenes.runtime.page import listed
 from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.states.names import lens_words, middle_variant
 from scenes.states.state import State
 from scenes.verdicts.check import CheckResult
@@ -61,7 +64,7 @@ def measures_in_order(
     check: CheckResult, states: Sequence[State], lenses: Sequence[str], tells: Sequence[LensTells]
 ) -> Iterator[Measure]:
     """Everything to measure: lens by lens in the order of the shoot, then what no still tells of the box, then what to look at."""
-    found, untold = list(measures(check)), list(_untold(tells))
+    found, untold = list(measures(check)), list(_untold(tells, states))
     of_lens = {name: [one for one in found if one.kind != NOTE and _lens_of(one, states) == name] for name in lenses}
     for name, asked in of_lens.items():
         more = [one for one in untold if one.who == name and all(other.kind != PUPIL for other in asked)]
@@ -98,7 +101,7 @@ def with_plain_keys(text: str) -> str:
     return BARE_KEY.sub(lambda found: f"{found[0].removesuffix('_mm').removesuffix('_deg').replace('_', ' ')} ({found[0]})", text)
 
 
-def _untold(tells: Sequence[LensTells]) -> Iterator[Measure]:
+def _untold(tells: Sequence[LensTells], states: Sequence[State]) -> Iterator[Measure]:
     """Values that no still of any shot tells, where stills tell others: of the box and of lenses, to be measured by hand."""
     some = [one for one in tells if not one.silent]
     seen = {item.path for one in some for item, known in zip(one.unknowns, one.told, strict=True) if known}
@@ -111,7 +114,18 @@ def _untold(tells: Sequence[LensTells]) -> Iterator[Measure]:
             if item.path.startswith("box"):
                 yield Measure(kind=PART, who=words, what=HOW_PART.get(item.spot.key, BY_TAPE), so_far=so_far, enters=item.path)
             else:
-                yield Measure(kind=PUPIL, who=one.lens, what=f"{words}, by parallax", so_far=so_far, enters=item.path)
+                at = _row_words(item.path, next(state.lens for state in states if state.lens_name == one.lens))
+                what, so_far = f"where its entrance pupil lies{at}, by parallax", f"{so_far} behind the front rim"
+                yield Measure(kind=PUPIL, who=one.lens, what=what, so_far=so_far, enters=item.spot.key)
+
+
+def _row_words(path: str, lens: Lens) -> str:
+    """The setting that a row of a lens stands for: ' at 45 mm, infinity'; '' for a value of the lens itself."""
+    row = re.search(r"\.state\[(\d+)\]", path)
+    if row is None:
+        return ""
+    found = rows_of(lens)[int(row[1]) - 1]
+    return f" at {setting_at(found.focal_mm if len(focal_lengths(lens)) > 1 else None, found.focus_mm)}"
 
 
 def with_values(one: Measure, states: Sequence[State]) -> Measure:

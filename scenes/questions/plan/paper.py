@@ -9,9 +9,22 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from scenes.questions.plan.bring import bring_lines
-from scenes.questions.plan.drawings import Disc, Drawing, Line, Shape, Words, field_width, heatmap, parallax, scale_bar
+from scenes.questions.plan.drawings import field_width, heatmap, parallax, scale_bar
 from scenes.questions.plan.measuring import PUPIL_HOW, blanks_of
 from scenes.questions.plan.page import BOX_FOUND, CHART_HEADS, LEGEND, MEASURE_NOTE, shot_rows
+from scenes.questions.plan.paper_pieces import (
+    LINE_MM,
+    SMALL_PT,
+    blank,
+    heading,
+    marked,
+    paragraph,
+    picture,
+    table,
+    tick,
+    ticks,
+    word_badge,
+)
 from scenes.questions.plan.pdf_basics import MM, PAPER_MM, draw_bar
 from scenes.questions.plan.readings import columns_of, rows_of_shot
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
@@ -32,14 +45,13 @@ from scenes.questions.plan.words import (
     tight,
     to_change,
 )
-from scenes.sheets.pdf_letters import BOLD, LETTERS, use_letters
-from scenes.sheets.style import badge_of
+from scenes.sheets.pdf_letters import LETTERS, use_letters
 from scenes.states.names import state_words
 from scenes.verdicts.overview import Attention
 
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 20.0, 12.0, 12.0, 22.0  # the punched side is wider
-TICK_MM, LINE_MM, READ_MM = 5.0, 8.0, 7.0
-BODY_PT, SMALL_PT, HEAD_PT, TITLE_PT = 9.0, 8.5, 12.5, 16.0
+READ_MM = 7.0
+TITLE_PT = 16.0
 HEAT_MM = 62.0
 BRING_COLUMNS = 3
 
@@ -89,298 +101,131 @@ def _story(plan: TestPlan, width: float) -> Iterator[Any]:
     yield from _chart(plan, width)
 
 
-# ---- pieces of a page ----
-
-
-def _text(words: str, size: float = BODY_PT, *, bold: bool = False, after: float = 2.0, colour: str = "#1B1B1B") -> Any:
-    return _marked(escape(words), size, bold=bold, after=after, colour=colour)
-
-
-def _marked(words: str, size: float = BODY_PT, *, bold: bool = False, after: float = 2.0, colour: str = "#1B1B1B") -> Any:
-    from reportlab.lib.styles import ParagraphStyle
-    from reportlab.platypus import Paragraph
-
-    style = ParagraphStyle(
-        "text",
-        fontName=BOLD if bold else LETTERS,
-        fontSize=size,
-        leading=size * 1.25,
-        spaceAfter=after,
-        textColor=colour,
-        splitLongWords=1,
-    )
-    return Paragraph(words, style)
-
-
-def _head(words: str) -> Any:
-    from reportlab.lib.styles import ParagraphStyle
-    from reportlab.platypus import Paragraph
-
-    style = ParagraphStyle(
-        "head", fontName=BOLD, fontSize=HEAD_PT, leading=HEAD_PT * 1.2, spaceBefore=9, spaceAfter=3, keepWithNext=1
-    )
-    return Paragraph(escape(words), style)
-
-
-def _badge(word: str) -> Any:
-    badge = badge_of(word)
-    return _marked(
-        f'<font backColor="{badge.ground}" color="{badge.letters}">&nbsp;{badge.symbol} {escape(word)}&nbsp;</font>',
-        SMALL_PT,
-        bold=True,
-    )
-
-
-def _table(
-    rows: Sequence[Sequence[Any]], widths: Sequence[float], *, ruled: bool = True, heads: bool = False, pad: float = 2.5
-) -> Any:
-    from reportlab.lib.colors import HexColor
-    from reportlab.platypus import Table, TableStyle
-
-    style: list[tuple[Any, ...]] = [
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 0),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 5),
-    ]
-    style += [("TOPPADDING", (0, 0), (-1, -1), pad), ("BOTTOMPADDING", (0, 0), (-1, -1), pad)]
-    if ruled:
-        style.append(("LINEBELOW", (0, 0), (-1, -1), 0.3, HexColor("#BDBDBD")))
-    return Table(rows, colWidths=widths, style=TableStyle(style), repeatRows=int(heads), hAlign="LEFT")
-
-
-def _ticks(name: str, lines: Sequence[str], width: float) -> Any:
-    rows = [[tick(f"{name}_{number:02}"), _text(line)] for number, line in enumerate(lines, 1)]
-    return _table(rows, [8 * MM, width - 8 * MM], ruled=False, pad=1.5)
-
-
-def tick(name: str, says: str = "") -> Any:
-    """A box to tick, by pencil or on a screen."""
-
-    def draw(canvas: Any) -> None:
-        canvas.acroForm.checkbox(
-            name=name,
-            tooltip=says or name,
-            size=TICK_MM * MM,
-            buttonStyle="check",
-            borderWidth=0.8,
-            fieldFlags="",
-            relative=True,
-            **_ink(),
-        )
-
-    return _drawn(TICK_MM * MM, TICK_MM * MM, draw)
-
-
-def blank(name: str, width: float, height: float = LINE_MM * MM, *, lines: bool = False, says: str = "") -> Any:
-    """A blank to fill in, by pencil or on a screen; `lines` for a note of several."""
-
-    def draw(canvas: Any) -> None:
-        canvas.acroForm.textfield(
-            name=name,
-            tooltip=says or name,
-            width=width,
-            height=height,
-            fontSize=9,
-            borderWidth=0.6,
-            maxlen=1000,
-            fieldFlags="multiline" if lines else "",
-            relative=True,
-            **_ink(),
-        )
-
-    return _drawn(width, height, draw)
-
-
-def _ink() -> dict[str, Any]:
-    from reportlab.lib.colors import black, white
-
-    return {"borderColor": black, "fillColor": white, "textColor": black}
-
-
-def _drawn(width: float, height: float, draw: Any) -> Any:
-    """A piece of a page that draws itself with its lower left corner at 0, 0 [pt]."""
-    from reportlab.platypus import Flowable
-
-    piece = Flowable()
-    piece.width, piece.height, piece.hAlign = width, height, "LEFT"
-    piece.wrap = lambda *_: (width, height)
-    piece.draw = lambda: draw(piece.canv)
-    return piece
-
-
-def picture(drawing: Drawing, width: float) -> Any:
-    """A drawing at a width [pt]."""
-    scale = width / drawing.width
-    return _drawn(width, drawing.height * scale, partial(_draw, drawing=drawing, scale=scale))
-
-
-def _draw(canvas: Any, *, drawing: Drawing, scale: float) -> None:
-    from reportlab.lib.utils import ImageReader
-
-    left, right, bottom, top = drawing.box
-    canvas.saveState()
-    canvas.scale(scale, scale)
-    canvas.translate(-left, -bottom)
-    if drawing.png:
-        canvas.drawImage(ImageReader(io.BytesIO(drawing.png)), left, bottom, right - left, top - bottom)
-    for shape in drawing.shapes:
-        _draw_shape(canvas, shape)
-    canvas.setStrokeColor("#BDBDBD")
-    canvas.setLineWidth(0.4 / scale)
-    canvas.rect(left, bottom, right - left, top - bottom)
-    canvas.restoreState()
-
-
-def _draw_shape(canvas: Any, shape: Shape) -> None:
-    canvas.setStrokeColor(shape.colour)
-    canvas.setFillColor(shape.colour)
-    match shape:
-        case Line():
-            canvas.setLineWidth(shape.width)
-            canvas.setDash([1.6, 1.2] if shape.dashed else [])
-            path = canvas.beginPath()
-            path.moveTo(*shape.points[0])
-            for point in shape.points[1:]:
-                path.lineTo(*point)
-            canvas.setFillColor(shape.fill or shape.colour)
-            canvas.drawPath(path, stroke=int(shape.width > 0), fill=int(bool(shape.fill)))
-            canvas.setDash([])
-        case Disc():
-            canvas.setLineWidth(shape.width)
-            canvas.setFillColor(shape.fill or shape.colour)
-            canvas.circle(*shape.centre, shape.radius, stroke=1, fill=int(bool(shape.fill)))
-        case Words():
-            canvas.setFont(LETTERS, shape.size)
-            place = {"start": canvas.drawString, "middle": canvas.drawCentredString, "end": canvas.drawRightString}[shape.anchor]
-            place(*shape.at, shape.text)
-
-
-# ---- pages ----
-
-
 def _front(plan: TestPlan, width: float) -> Iterator[Any]:
-    yield _text(f"Test shoot: {plan.title}" if plan.title else "Test shoot", TITLE_PT, bold=True, after=4)
-    yield _text(headline(plan), 10.5, bold=True, after=4)
+    yield paragraph(f"Test shoot: {plan.title}" if plan.title else "Test shoot", TITLE_PT, bold=True, after=4)
+    yield paragraph(headline(plan), 10.5, bold=True, after=4)
     for line in show_lines(plan):
-        yield _text(line)
+        yield paragraph(line)
     if to_change(plan):
-        yield _head("Change before the shoot")
-        yield _text(CHANGE_FIRST)
-        yield _ticks("change", to_change(plan), width)
+        yield heading("Change before the shoot")
+        yield paragraph(CHANGE_FIRST)
+        yield ticks("change", to_change(plan), width)
     for head, groups, told in (("In frame", in_frame(plan), loss_lines), ("Tight", tight(plan), room_lines)):
         if groups:
-            yield _head(head)
+            yield heading(head)
             yield _attention([(group, told(group)) for group in groups], width)
     if clear_words(plan):
-        yield _head("Clear")
-        yield _text(f"{clear_words(plan)}.")
-    yield _head("Cautions")
+        yield heading("Clear")
+        yield paragraph(f"{clear_words(plan)}.")
+    yield heading("Cautions")
     for caution in cautions(plan):
-        yield _text(caution)
-    yield _head("Bring")
+        yield paragraph(caution)
+    yield heading("Bring")
     yield _bring(plan, width)
 
 
 def _attention(groups: Sequence[tuple[Attention, str]], width: float) -> Any:
     rows = [
-        [_badge(str(g.word)), _marked(f"<b>{escape(g.lens)}</b> {escape(g.settings)}", SMALL_PT), _text(told, SMALL_PT)]
+        [word_badge(str(g.word)), marked(f"<b>{escape(g.lens)}</b> {escape(g.settings)}", SMALL_PT), paragraph(told, SMALL_PT)]
         for g, told in groups
     ]
-    return _table(rows, [22 * MM, 57 * MM, width - 79 * MM], pad=1.2)
+    return table(rows, [22 * MM, 57 * MM, width - 79 * MM], pad=1.2)
 
 
 def _bring(plan: TestPlan, width: float) -> Any:
     lines = bring_lines(plan)
     high = -(-len(lines) // BRING_COLUMNS)
-    cells = [[tick(f"bring_{number:02}"), _text(line, SMALL_PT, after=0)] for number, line in enumerate(lines, 1)]
+    cells = [[tick(f"bring_{number:02}"), paragraph(line, SMALL_PT, after=0)] for number, line in enumerate(lines, 1)]
     cells += [["", ""]] * (BRING_COLUMNS * high - len(cells))
     rows = [[cell for column in range(BRING_COLUMNS) for cell in cells[k + column * high]] for k in range(high)]
-    return _table(rows, [7 * MM, width / BRING_COLUMNS - 7 * MM] * BRING_COLUMNS, ruled=False, pad=0.8)
+    return table(rows, [7 * MM, width / BRING_COLUMNS - 7 * MM] * BRING_COLUMNS, ruled=False, pad=0.8)
 
 
 def _measure(plan: TestPlan, width: float) -> Iterator[Any]:
-    yield _head("Measure first")
+    yield heading("Measure first")
     half = width / 2 - 3 * MM
     told = (
         (parallax(), "The entrance pupil, by parallax", PUPIL_HOW),
         (field_width(), "The field of view up close", plan.field_how),
     )
     cells = [
-        [_text(head, 10, bold=True), picture(drawing, half), *(_text(line, SMALL_PT) for line in lines)]
+        [paragraph(head, 10, bold=True), picture(drawing, half), *(paragraph(line, SMALL_PT) for line in lines)]
         for drawing, head, lines in told
     ]
-    yield _table([cells], [width / 2, width / 2], ruled=False)
-    yield _text(MEASURE_NOTE, SMALL_PT)
-    rows = [["", _text("measure", bold=True), _text("used so far", bold=True), _text("found", bold=True)]]
+    yield table([cells], [width / 2, width / 2], ruled=False)
+    yield paragraph(MEASURE_NOTE, SMALL_PT)
+    rows = [["", paragraph("measure", bold=True), paragraph("used so far", bold=True), paragraph("found", bold=True)]]
     for number, one in enumerate(plan.measures, 1):
         name = f"measure_{number:02}"
         key = f' <font color="#595959">({escape(one.enters)})</font>' if one.enters else ""
-        what = _marked(f"<b>{escape(one.who)}</b>: {escape(one.what)}{key}", SMALL_PT)
+        what = marked(f"<b>{escape(one.who)}</b>: {escape(one.what)}{key}", SMALL_PT)
         asked = blanks_of(one)
         each = 48 * MM / len(asked)
-        cells = [[_text(hint, 7, after=0.5), blank(f"{name}_{key}", each - 2 * MM, says=hint)] for key, hint in asked]
+        cells = [[paragraph(hint, 7, after=0.5), blank(f"{name}_{key}", each - 2 * MM, says=hint)] for key, hint in asked]
         rows.append(
-            [tick(f"{name}_done"), what, _text(one.so_far, SMALL_PT), _table([cells], [each] * len(asked), ruled=False, pad=0)]
+            [tick(f"{name}_done"), what, paragraph(one.so_far, SMALL_PT), table([cells], [each] * len(asked), ruled=False, pad=0)]
         )
     rest = width - 58 * MM
-    yield _table(rows, [8 * MM, 0.48 * rest, 0.52 * rest, 50 * MM], heads=True)
+    yield table(rows, [8 * MM, 0.48 * rest, 0.52 * rest, 50 * MM], heads=True)
 
 
 def _shots(plan: TestPlan, width: float) -> Iterator[Any]:
     from reportlab.platypus import KeepTogether
 
-    yield _head("Shots")
+    yield heading("Shots")
     for number, line in enumerate(how_lines(plan), 1):
-        yield _text(f"{number}. {line}")
-    yield _text(order_words(plan))
-    legend = _text(f"Light the box takes. {LEGEND}", SMALL_PT)
-    yield _table([[picture(scale_bar(), 62 * MM), legend]], [68 * MM, width - 68 * MM], ruled=False)
+        yield paragraph(f"{number}. {line}")
+    yield paragraph(order_words(plan))
+    legend = paragraph(f"Light the box takes. {LEGEND}", SMALL_PT)
+    yield table([[picture(scale_bar(), 62 * MM), legend]], [68 * MM, width - 68 * MM], ruled=False)
     for station in plan.stations:
         first, *rest = station.shots
         yield KeepTogether([*_station(station, width), *_shot(first, station, width)])
         for shot in rest:
             yield KeepTogether(list(_shot(shot, station, width)))
     for number, failed in enumerate(plan.check.failed, 1):
-        yield _ticks(
+        yield ticks(
             f"failed_{number:02}", [f"{failed.key}: could not be computed, so nothing is known of it: look at every corner."], width
         )
     if plan.tells:
-        yield _head("What stills of these shots tell")
+        yield heading("What stills of these shots tell")
         for line in all_tells_lines(plan):
-            yield _text(line, SMALL_PT)
+            yield paragraph(line, SMALL_PT)
     if plan.covered:
-        yield _head("Need not be shot")
-        rows = [[_text(state_words(one), SMALL_PT), _badge(str(one.word)), _text(one.why, SMALL_PT)] for one in plan.covered]
-        yield _table(rows, [62 * MM, 24 * MM, width - 86 * MM], pad=1.5)
+        yield heading("Need not be shot")
+        rows = [
+            [paragraph(state_words(one), SMALL_PT), word_badge(str(one.word)), paragraph(one.why, SMALL_PT)] for one in plan.covered
+        ]
+        yield table(rows, [62 * MM, 24 * MM, width - 86 * MM], pad=1.5)
 
 
 def _station(station: Station, width: float) -> Iterator[Any]:
-    yield _head(f"Set-up {station.number}: {station.setup.lens}, {station.minutes:g} min")
-    yield _ticks(f"setup_{station.number:02}", change_words(station), width)
+    yield heading(f"Set-up {station.number}: {station.setup.lens}, {station.minutes:g} min")
+    yield ticks(f"setup_{station.number:02}", change_words(station), width)
     yield _box_found(station, width)
 
 
 def _box_found(station: Station, width: float) -> Any:
     """A blank for where the box was measured to stand."""
     found = blank(f"setup_{station.number:02}_box", 30 * MM, READ_MM * MM, says=BOX_FOUND)
-    return _table([["", _text(BOX_FOUND, SMALL_PT), found]], [8 * MM, 62 * MM, width - 70 * MM], ruled=False, pad=1)
+    return table([["", paragraph(BOX_FOUND, SMALL_PT), found]], [8 * MM, 62 * MM, width - 70 * MM], ruled=False, pad=1)
 
 
 def _shot(shot: PlannedShot, station: Station, width: float) -> Iterator[Any]:
     from reportlab.platypus import Spacer
 
     name = f"shot_{shot.number:02}"
-    title = _marked(f"<b>{shot.number}. {escape(state_words(shot))}</b>", 10.5)
+    title = marked(f"<b>{shot.number}. {escape(state_words(shot))}</b>", 10.5)
     head = [
         tick(f"{name}_done", f"shot {shot.number} done"),
         title,
-        _badge(str(shot.shot.guide.word)),
-        _text(shot.shot.guide.guide, SMALL_PT),
+        word_badge(str(shot.shot.guide.word)),
+        paragraph(shot.shot.guide.guide, SMALL_PT),
     ]
     yield Spacer(1, 6)
-    yield _table([head], [8 * MM, width - 72 * MM, 26 * MM, 38 * MM], ruled=False)
+    yield table([head], [8 * MM, width - 72 * MM, 26 * MM, 38 * MM], ruled=False)
     told = [
-        _marked(f'<font color="#595959">{escape(head)}:</font> {escape(words)}', SMALL_PT, after=1.5)
+        marked(f'<font color="#595959">{escape(head)}:</font> {escape(words)}', SMALL_PT, after=1.5)
         for head, words in shot_rows(shot, station)
         if words
     ]
@@ -389,31 +234,32 @@ def _shot(shot: PlannedShot, station: Station, width: float) -> Iterator[Any]:
         Spacer(1, 4),
         _readings(shot, name),
         Spacer(1, 3),
-        _text("note", 7.5, after=1),
+        paragraph("note", 7.5, after=1),
         blank(f"{name}_note", HEAT_MM * MM, 2 * LINE_MM * MM, lines=True, says=f"shot {shot.number}: note"),
     ]
-    yield _table([[left, told]], [(HEAT_MM + 4) * MM, width - (HEAT_MM + 4) * MM])
+    yield table([[left, told]], [(HEAT_MM + 4) * MM, width - (HEAT_MM + 4) * MM])
 
 
 def _readings(shot: PlannedShot, name: str) -> Any:
     """The blanks for what is read."""
     columns = columns_of(shot)
     each, first = 14.0 * MM, (HEAT_MM - 14.0 * len(columns)) * MM
-    rows: list[list[Any]] = [["", *(_text(column, 7, after=0) for column in columns)]]
+    rows: list[list[Any]] = [["", *(paragraph(column, 7, after=0) for column in columns)]]
     for row in rows_of_shot(shot):
         told = [
             blank(f"{name}_{key}", each - 1.5 * MM, READ_MM * MM, says=f"shot {shot.number}: {row.words}, {column}") if key else ""
             for key, column in zip(row.blanks, columns, strict=True)
         ]
-        rows.append([_text(row.words, 7.5, after=0), *told])
-    return _table(rows, [first, *(each for _ in columns)], ruled=False, pad=0.8)
+        rows.append([paragraph(row.words, 7.5, after=0), *told])
+    return table(rows, [first, *(each for _ in columns)], ruled=False, pad=0.8)
 
 
 def _chart(plan: TestPlan, width: float) -> Iterator[Any]:
-    yield _head("Wall chart: what goes with which lens")
-    rows: list[list[Any]] = [[_text(head, SMALL_PT, bold=True) for head in CHART_HEADS]]
+    yield heading("Wall chart: what goes with which lens")
+    rows: list[list[Any]] = [[paragraph(head, SMALL_PT, bold=True) for head in CHART_HEADS]]
     rows += [
-        [_text(row[0], 11, bold=True), *(_text(cell, SMALL_PT) for cell in row[1:-1]), _badge(row[-1])] for row in chart_rows(plan)
+        [paragraph(row[0], 11, bold=True), *(paragraph(cell, SMALL_PT) for cell in row[1:-1]), word_badge(row[-1])]
+        for row in chart_rows(plan)
     ]
     shares = (0.16, 0.18, 0.09, 0.15, 0.13, 0.16, 0.13)
-    yield _table(rows, [share * width for share in shares], heads=True, pad=5)
+    yield table(rows, [share * width for share in shares], heads=True, pad=5)

@@ -109,7 +109,9 @@ def set_at_words(box: Box, lens: Lens) -> str:
     way = f"its front {'comes out' if moved[2] > 0 else 'goes in'} {plain(abs(moved[2]))} mm by {setting_at(None, moved[1])}"
     if box.mount == CLAMP:
         return f"measured with the lens at {at}; {way}, and the box with it"
-    return f"measured with the lens at {at}; {way}: {plain(box.ahead_mm - moved[2])} mm are left there"
+    left_mm = box.ahead_mm - moved[2]
+    left = f"leaves {plain(left_mm)} mm" if left_mm >= 0.0 else f"brings it {plain(-left_mm)} mm into the box"
+    return f"measured with the lens at {at}; {way}, which {left}"
 
 
 def setting_at(focal_mm: float | None, focus_mm: float) -> str:

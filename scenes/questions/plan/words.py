@@ -188,7 +188,7 @@ def look_words(shot: PlannedShot) -> str:
     spots = shot.map.spots
     if not spots:
         return "every corner and edge"
-    return f"{listed([spot.words for spot in spots])} of the {shot.shot.guide.guide}"
+    return f"{listed([spot.words for spot in spots])} ({shot.shot.guide.guide})"
 
 
 def expect_words(shot: PlannedShot) -> str:

@@ -20,7 +20,7 @@ from scenes.rig.traced_focus import check_focal_mm, traced_focus
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import GlassTable, Resources
-from scenes.scene_file.tables.lens import Interval, Lens, PupilDepth, WalkRow
+from scenes.scene_file.tables.lens import Interval, Lens, PupilDepth, WalkRow, nearest_focus_mm
 from scenes.scene_file.tables.lens import LensState as Row
 from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS, Scene, can_focus, focal_lengths
 from scenes.states.clear_rule import WALK_MM
@@ -96,7 +96,13 @@ def family_of(scene: Scene, resources: Resources, name: str | None, measures: Me
     focal = focal_lengths(own)[0]
     glass = resources.glass_of(own)
     free = own.model_copy(
-        update={"focal_mm": focal, "state": (), "front_glass_mm": None, "prescription": None, "close_focus_mm": own.close_focus_mm}
+        update={
+            "focal_mm": focal,
+            "state": (),
+            "front_glass_mm": None,
+            "prescription": None,
+            "close_focus_mm": nearest_focus_mm(own),
+        }
     )
     stated = measures.pupil_mm
     depth = PupilDepth(horizontal=stated, vertical=stated) if stated else _depth_of(own, glass, focal)

@@ -318,15 +318,17 @@ class Lens(Table):
                     f"{plain(opening or barrel)} mm; one of the three is wrong"
                 ),
             )
-        near, length = self.close_focus_mm, self.front_to_sensor_mm
-        if near is not None and length is not None and near <= length:
-            yield (
-                ("close_focus_mm",),
-                (
-                    f"must lie in front of the lens, beyond front_to_sensor_mm = {plain(length)}, got {plain(near)}; "
-                    "it is measured from the image plane"
-                ),
-            )
+        length = self.front_to_sensor_mm
+        rows = [(("state", place, "focus_mm"), row.focus_mm) for place, row in enumerate(self.state)]
+        for where, near in [(("close_focus_mm",), self.close_focus_mm), *rows]:
+            if isinstance(near, float) and length is not None and near <= length:
+                yield (
+                    where,
+                    (
+                        f"must lie in front of the lens, beyond front_to_sensor_mm = {plain(length)}, got {plain(near)}; "
+                        "it is measured from the image plane"
+                    ),
+                )
 
     def _pupil_faults(self) -> Iterator[Fault]:
         sources = [key for key in ("pupil_walk", "prescription") if getattr(self, key) is not None]
@@ -345,6 +347,12 @@ class Lens(Table):
             yield (sources[0],), f"describes a round lens, so squeeze must be 1, got {plain(self.squeeze)}"
         if "prescription" in sources and any(in_states):
             yield ("prescription",), "describes one setting, so no state row may give pupil_behind_front_mm"
+
+
+def nearest_focus_mm(lens: Lens) -> float | None:
+    """The nearest focus that a lens is looked at [mm from the image plane]: its own, else its nearest row's; None without."""
+    rows = [row.focus_mm for row in lens.state if isinstance(row.focus_mm, float) and not math.isinf(row.focus_mm)]
+    return lens.close_focus_mm if lens.close_focus_mm is not None else min(rows, default=None)
 
 
 def focal_lengths(lens: Lens) -> tuple[float, ...]:

@@ -13,7 +13,7 @@ from scenes.scene_file.tables.camera import Camera
 from scenes.scene_file.tables.design import Design
 from scenes.scene_file.tables.design_faults import design_faults
 from scenes.scene_file.tables.fields import CLOSE, INFINITY, Fault, Focus, Table, focus, part, quantity, text
-from scenes.scene_file.tables.lens import Lens, focal_lengths
+from scenes.scene_file.tables.lens import Lens, focal_lengths, nearest_focus_mm
 from scenes.scene_file.tables.light import Light
 from scenes.scene_file.tables.make import Make, make_faults
 from scenes.scene_file.tables.plan import Plan
@@ -37,7 +37,7 @@ class Check(Table):
     )
     focus_mm: tuple[Focus, ...] = focus(
         'Focus distances from the image plane to check; "infinity", and "close" for each lens\'s own nearest focus. '
-        "Left out: both, the nearest where close_focus_mm and front_to_sensor_mm tell it.",
+        "Left out: both, the nearest where close_focus_mm, else a state row, and front_to_sensor_mm tell it.",
         (math.inf, CLOSE),
         words=(INFINITY, CLOSE),
     )
@@ -177,9 +177,10 @@ def _focus_faults(check: Check, lens: Lens, place: int) -> Iterator[Fault]:
 def _focus_problem(distance: Focus, lens: Lens) -> tuple[str | None, str] | None:
     """What keeps a lens from this focus: the lens's key at fault (None: the check itself) and the sentence."""
     if distance == CLOSE:
-        if lens.close_focus_mm is None:
+        nearest = nearest_focus_mm(lens)
+        if nearest is None:
             return "close_focus_mm", 'is missing; check.focus_mm asks for "close": write the nearest focus from the image plane'
-        distance = lens.close_focus_mm
+        distance = nearest
     if distance == math.inf or not isinstance(distance, float):
         return None
     who, wanted = f"with lens {shown(lens.name)}", f"got {plain(distance)}"
@@ -218,7 +219,7 @@ def focus_distances_of(scene: Scene, lens: Lens, focal_mm: float | None = None) 
 
     Infinity is math.inf. Where [check] names none: infinity, and the nearest focus if the scene tells enough to look at it.
     """
-    near = lens.close_focus_mm if lens.close_focus_mm is not None else math.inf
+    near = nearest_focus_mm(lens) or math.inf
     if "focus_mm" not in scene.check.model_fields_set:
         shortest = focal_lengths(lens)[0] if focal_mm is None else focal_mm
         return tuple(distance for distance in dict.fromkeys((math.inf, near)) if can_focus(lens, shortest, distance))

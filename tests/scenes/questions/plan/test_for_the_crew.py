@@ -146,7 +146,7 @@ def test_the_box_s_place_is_told_for_every_set_up_with_the_focus_it_is_measured_
     assert lines["long"] == f"Box: {place}; measured with the lens at infinity"
     assert (
         lines["near"]
-        == f"Box: {place}; measured with the lens at infinity; its front comes out 3 mm by focus 450 mm: 4 mm are left there"
+        == f"Box: {place}; measured with the lens at infinity; its front comes out 3 mm by focus 450 mm, which leaves 4 mm"
     )
     assert all(line in page and line in paper for line in lines.values())
     assert all("7 mm ahead" in row[1] and "infinity" in row[1] for row in chart_rows(made.plan))
@@ -211,7 +211,7 @@ def test_the_place_that_is_named_is_the_place_that_is_marked(made):
             # The ring's radius is 2.4 of 60 parts of the picture's width: it holds the very edge.
             assert math.dist(spot.at_mm, spot.mark_mm) < 2.4 / 60 * width
     dark = shot_of(made, "near", 450.0)
-    assert look_words(dark).startswith("the right edge of the ")
+    assert look_words(dark).startswith("the right edge (")
     assert dark.map.loss_stops[dark.map.loss_stops.shape[0] // 2, -1] > 5.0
 
 
