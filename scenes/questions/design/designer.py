@@ -25,6 +25,7 @@ from scenes.questions.design.shares import MOST_EXACT, MOST_WAYS, named, own_not
 from scenes.questions.design.space import Knob, Space, space_of
 from scenes.questions.design.trays import with_trays
 from scenes.questions.design.tries import Notches, Try
+from scenes.questions.design.widened import widened
 from scenes.questions.design.wishes import Wishes
 from scenes.rig.box_notes import box_notes
 from scenes.runtime.first_run import prepare_judge
@@ -43,7 +44,6 @@ from scenes.states.stray import light_in_frame, setup_of, stray_lights
 
 WEIGHT = "weight"  # may fall as an opening grows, so nothing is certain of the least
 SAME_MM2 = 1e-6  # openings of masks that differ by less are one
-WIDER = 3.0  # how far beyond its end a measure is tried that is asked what it would need
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,10 +153,9 @@ class Designer:
                 found = one
             if found is None and self.solved({**pick, MASKS: tuple((name,) for name in wishes.lenses)}, wishes, small) is None:
                 break  # what does not work with a mask for each lens works with no fewer
-        if found is None:
-            return None
-        self.ruled_out.pop(pick_words(pick), None)
-        return found if exact else replace(found, found=replace(found.found, trials=max(found.found.trials, 1)))
+        if found is not None:
+            self.ruled_out.pop(pick_words(pick), None)
+        return found if found is None or exact else replace(found, found=replace(found.found, trials=max(found.found.trials, 1)))
 
     def _solve(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Design | None:
         attempt = self.attempt(pick, wishes, small)
@@ -214,8 +213,13 @@ class Designer:
         """One set of choices with what is asked of it."""
         scene, outlines = self.base(pick).scene, self.base(pick).resources.outlines
         assert scene.design is not None
-        space = _widened(space_of(scene, scene.design), wishes.wide, pick)
         benches = [self.benches[lens] for lens in wishes.lenses]
+
+        def has_shape(space: Space) -> bool:
+            tried = Try(scene, space, benches, Asked(), cost=lambda _: ())
+            return all(tried.box(bench, 0, tried.widest) is not None for bench in benches)
+
+        space = widened(space_of(scene, scene.design), wishes.wide, pick, has_shape)
         outsides: dict[Notches, Outside] = {}
 
         def outside(notches: Notches) -> Outside:
@@ -372,18 +376,3 @@ def _is_better(one: Design, other: Design) -> bool:
     if is_less(one.found.cost[:told], other.found.cost[:told]) or is_less(other.found.cost[:told], one.found.cost[:told]):
         return is_less(one.found.cost[:told], other.found.cost[:told])
     return one.outside.mask_area_mm2 < other.outside.mask_area_mm2 - SAME_MM2
-
-
-def _widened(space: Space, wide: Sequence[tuple[str, float | None]], pick: Mapping[str, Any]) -> Space:
-    """The space with some measures allowed beyond the end that leaves most room."""
-    knobs = list(space.knobs)
-    for path, end in wide:
-        knobs = [_wide(knob, end) if is_of(knob.path, path, pick) else knob for knob in knobs]
-    return replace(space, knobs=tuple(knobs))
-
-
-def _wide(knob: Knob, end: float | None) -> Knob:
-    least, most = knob.spot.limits
-    if knob.opens < 0:
-        return replace(knob, low=max(least, min(knob.low / WIDER, knob.low)) if end is None else end)
-    return replace(knob, high=min(most, max(knob.high * WIDER, knob.high)) if end is None else end)

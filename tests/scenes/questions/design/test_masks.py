@@ -106,7 +106,7 @@ def test_a_design_with_masks_for_groups_is_a_scene_file_with_all_that_named_the_
 
 def test_an_opening_that_no_mask_may_have_is_named_with_the_least_that_is_enough(tmp_path):
     width, _ = own_mm("20")
-    text = text_of(("20", "75"), [2], wide=round(width) - 10).replace("outer_mm = [400, 300]", "")
+    text = text_of(("20", "75"), [2], wide=round(width) - 10)  # three times as wide there is no such mask: its outside is given
     found = designed(tmp_path, text).contradiction
     assert {wish.kind for wish in found.wishes} >= {"end"}
     (way,) = (way for way in found.ways if way.wishes[0].kind == "end")
