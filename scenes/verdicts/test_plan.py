@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -26,6 +27,7 @@ HOW = (
 )
 TICK = "[ ] "
 PUPIL, FIELD, WALK, FAR_FIELD, NOTE = "pupil", "field", "pupil walk", "far field", "note"
+OPEN_GAP = re.compile(r"the gap of ([\d.]+ mm) all round the barrel lets light in")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,8 +120,9 @@ def badness(shot: Shot) -> tuple[int, float, float]:
 def plan_lines(check: CheckResult, title: str) -> list[str]:
     """The test plan as text, `WIDTH` columns, with a box to tick for each thing to do."""
     lines = [f"Test plan: {title}" if title else "Test plan", "=" * WIDTH, *_wrapped(HOW), ""]
-    faults = list(fault_lines(check))
-    lines += ["Change before the shoot: as it stands the box cannot be used", "-" * WIDTH, *faults, ""] if faults else []
+    faults, gaps = list(fault_lines(check)), list(gap_lines(check))
+    head = f"Change before the shoot{': as it stands the box cannot be used' if faults else ''}"
+    lines += [head, "-" * WIDTH, *faults, *gaps, ""] if faults or gaps else []
     measures = list(measure_lines(check))
     lines += ["Measure first", "-" * WIDTH, *measures, ""] if measures else []
     lines += ["Shoot, the most doubtful first", "-" * WIDTH]
@@ -133,6 +136,19 @@ def fault_lines(check: CheckResult) -> Iterator[str]:
     """What of the box cannot be built or used as it stands."""
     for one in noticed(check, Severity.FAULT):
         yield from _wrapped(one.text, TICK)
+
+
+def gap_lines(check: CheckResult) -> Iterator[str]:
+    """Which gaps round lenses are to be closed."""
+    for lens in dict.fromkeys(state.lens_name for state in check.states):
+        for told in open_gaps([state for state in check.states if state.lens_name == lens]):
+            yield from _wrapped(f"{lens}: {told}", TICK)
+
+
+def open_gaps(states: Sequence[StateResult]) -> tuple[str, ...]:
+    """What to close round a lens without a seal: 'no seal: close the gap of 15.0 mm round the lens', and how."""
+    found = dict.fromkeys(match[1] for state in states for note in state.notes if (match := OPEN_GAP.match(note.text)))
+    return tuple(f"no seal: close the gap of {gap} round the lens, with nothing ahead of the lens front" for gap in found)
 
 
 def measure_lines(check: CheckResult) -> Iterator[str]:
@@ -152,7 +168,7 @@ def measures(check: CheckResult) -> Iterator[Measure]:
             what = "field of view at infinity, measured left and right"
             yield Measure(kind=FAR_FIELD, who=lens, what=what, so_far=f"clear {rests.words}", enters="half_field_deg")
         yield from _walks(lens, [(state, guide) for state in states for guide in state.guides if guide.lacks_room])
-    yield from noticed(check, Severity.CAUTION)
+    yield from (one for one in noticed(check, Severity.CAUTION) if not OPEN_GAP.match(one.what))
 
 
 def range_words(first: str, last: str) -> str:

@@ -12,15 +12,17 @@ from raytrace.optics.lens import field_slopes
 from scenes.questions.plan.measuring import PART, depths_mm
 from scenes.questions.plan.report import TestPlan
 from scenes.questions.plan.setups import Piece
+from scenes.runtime.page import listed
 from scenes.states.names import middle_variant
 from scenes.states.state import State
-from scenes.verdicts.test_plan import FIELD, PUPIL, WALK
+from scenes.verdicts.test_plan import FIELD, PUPIL, WALK, open_gaps
 
 LARGER = 1.1  # a card than the frame, each way
 STEP_MM = 50  # that cards are told to
 PAST_FLAGS_MM = 50.0  # from the box's front to a card just past it
 WAVEFORM = "waveform monitor"
 LAMPS = "two lamps of one kind, one from each side at the same distance, for an even card; a spot meter to check it"
+CLOSE_GAP = "ring, donut, bellows or black cloth to close the gap round the {lenses}, which has no seal"
 TAPE = "tape measure and caliper, for the box's place and the lens front"
 GAUGE = (
     "angle gauge (inclinometer or protractor), zeroed along the lens axis: a flag along the axis reads 0, one straight out "
@@ -57,6 +59,9 @@ def bring_lines(plan: TestPlan) -> tuple[str, ...]:
 
 def _tools(plan: TestPlan) -> Iterator[str]:
     asked = {one.kind for one in plan.measures}
+    bare = [station.setup.lens for station in plan.stations if open_gaps([shot.result for shot in station.shots])]
+    if bare:
+        yield CLOSE_GAP.format(lenses=listed(bare))
     if plan.shots:
         width, height = card_mm(plan)
         yield f"plain card or wall, matt, at least {width} x {height} mm"

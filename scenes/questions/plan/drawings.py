@@ -88,6 +88,8 @@ def heatmap(shot: PlannedShot) -> Drawing:
         for centre in (spot.mark_mm for spot in small.spots)
         for colour, width in ((PAPER, 1.3), (HIGHLIGHT, 0.7))
     ]
+    if shot.again and small.bare_spot is not None:
+        rings.append(Disc(centre=small.bare_spot.mark_mm, radius=2.4 * unit, colour=INK, width=0.7 * unit))
     says = f"Heatmap of {shot.key}: {shot.shot.expected}; ring at {listed([spot.words for spot in small.spots])}"
     return Drawing(box=small.extent_mm, shapes=(*guides, *rings), says=says, png=png_of(_pixels(small.loss_stops)))
 

@@ -15,6 +15,7 @@ from scenes.questions.plan.setups import Piece
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.sheets.pdf_letters import BOLD, LETTERS, use_letters
+from scenes.verdicts.check import StateResult
 
 # Sheets by the size of a sticker: columns, rows, gap across; all centred on the page. Common practice, sizes from memory.
 KNOWN: dict[str, dict[tuple[float, float], tuple[int, int, float]]] = {
@@ -110,18 +111,25 @@ def _size_mm(size: str, page: tuple[float, float]) -> tuple[float, float]:
 
 def labels_of(plan: TestPlan) -> tuple[Label, ...]:
     """A sticker for each lens, then each filter, mask and seal."""
-    lenses = [_lens_label(station) for station in plan.stations]
+    lenses = [_lens_label(plan, station) for station in plan.stations]
     wanted = [part for kind in ("filter", "mask", "seal") for part in parts(plan) if part.piece.kind == kind]
     return (*lenses, *(_part_label(part, len(plan.stations)) for part in wanted))
 
 
-def _lens_label(station: Station) -> Label:
+def _lens_label(plan: TestPlan, station: Station) -> Label:
     setup, lens = station.setup, station.shots[0].plan.lens
     found = {kind: [piece.name for piece in setup.pieces if piece.kind == kind] for kind in ("mask", "seal", "filter")}
     told = (f"{kind}: {', '.join(names)}" for kind, names in found.items() if names)
-    size = f"f/{lens.f_number:g}, {plain(lens.front_diameter_mm)} mm front"
+    size = f"{_stops_words(lens.f_number, plan.check.states, setup.lens)}; {plain(lens.front_diameter_mm)} mm front"
     way = setup.placement.replace("rear face of the back plate", "box", 1)
     return Label(kind="lens", name=setup.lens, lines=(*told, size), way=way)
+
+
+def _stops_words(opens_to: float, states: Sequence[StateResult], lens: str) -> str:
+    """How far a lens opens and where it was checked: 'opens to f/1.8; checked f/2.8 to f/5.6'."""
+    stops = sorted({state.f_number for state in states if state.lens_name == lens})
+    checked = " to ".join(dict.fromkeys(f"f/{stop:g}" for stop in (stops[0], stops[-1])))
+    return f"opens to f/{opens_to:g}; checked {checked}"
 
 
 def _part_label(part: Part, of: int) -> Label:

@@ -16,7 +16,7 @@ from raytrace.optics.lens import LensState
 from raytrace.shares import VignetteMap, loss_stops
 from scenes.io.writing import is_full
 from scenes.questions.plan.dark_places import DarkPlace, dark_places
-from scenes.questions.plan.spots import Spot, points_of, spots_of
+from scenes.questions.plan.spots import Spot, bare_spot, points_of, spots_of
 from scenes.runtime.engines import AREAS, CPU, engine_of, seed_of
 from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.worker_pool import Sharing, WorkerDied
@@ -41,13 +41,15 @@ LIBRARIES = ("raytrace.judge.judgement", "raytrace.coverage.engine", "raytrace.c
 class SmallMap:
     """Loss in stops (H, W), -1 where the lens gives no picture, and its left, right, bottom and top edges [mm].
 
-    `dark` are all places that lose what the scene calls visible, `spots` those to look at.
+    `dark` are all places that lose what the scene calls visible, `spots` those to look at. `bare_spot` is where
+    the frame is tightest with the trays empty, where that is another place.
     """
 
     loss_stops: NDArray[np.float32]
     extent_mm: tuple[float, float, float, float]
     dark: tuple[DarkPlace, ...]
     spots: tuple[Spot, ...]
+    bare_spot: Spot | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,11 +132,13 @@ def small(state: State, result: StateResult, map_: VignetteMap) -> SmallMap:
     """The map on few pixels, each the darkest that it stands for, with what is dark of it and where to look."""
     seen, shot = reduced(map_, ACROSS), shot_of(result)
     guide = next(guide for guide in state.guides if guide.name == shot.guide.guide)
+    spots = spots_of(guide, shot.guide, seen)
     return SmallMap(
         loss_stops=known_loss(seen).astype(np.float32),
         extent_mm=extent_mm(seen),
         dark=dark_places(seen, state.visible_loss_stops),
-        spots=_with_light(state, spots_of(guide, shot.guide, seen)),
+        spots=_with_light(state, spots),
+        bare_spot=bare_spot(guide, shot.guide.trays_empty, spots),
     )
 
 

@@ -47,9 +47,8 @@ CHART_HEADS = (
     "lens",
     "box: rear face of the back plate",
     "seal",
-    "trays, from the lens outward",
     "mask",
-    "flags and others",
+    "fitted, from the lens outward",
     "worst",
 )
 
@@ -173,8 +172,15 @@ def _shot(shot: PlannedShot, station: Station) -> str:
     return (
         f'<article class="shot"><header>{box}{_badge(str(shot.shot.guide.word))}'
         f'<span class="soft">{escape(shot.shot.guide.guide)}</span></header>'
-        f'<div class="body">{svg_of(heatmap(shot), "map")}<dl>{rows}</dl>{_readings(shot, name)}</div>{note}</article>'
+        f'<div class="body">{svg_of(heatmap(shot), "map")}<dl>{rows}</dl>{_readings(shot, name)}</div>'
+        f"{_stills(name)}{note}</article>"
     )
+
+
+def _stills(name: str) -> str:
+    """A box to tick for each still of a shot."""
+    boxes = "".join(f'<label><input type="checkbox" name="{name}_still_{key}">{words}</label> ' for key, words in STILLS)
+    return f'<p class="stills">still: {boxes}</p>'
 
 
 def _readings(shot: PlannedShot, name: str) -> str:
@@ -200,7 +206,8 @@ def _told(head: str, words: str) -> str:
 
 
 MAIN = ("look at", "expect")
-LEGEND = "Ring: where to look. Green: frame guides. Seen from behind the camera."
+STILLS = (("off", "box off"), ("on", "box on"))
+LEGEND = "Ring: where to look; black ring: where to look with the filters out. Green: frame guides. Seen from behind the camera."
 BOX_FOUND = "box measured, mm from the lens front"
 MEASURE_NOTE = "In brackets: the key of the scene file that the value goes into afterwards."
 

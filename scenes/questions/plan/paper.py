@@ -11,7 +11,7 @@ from xml.sax.saxutils import escape
 from scenes.questions.plan.bring import bring_lines
 from scenes.questions.plan.drawings import field_width, heatmap, parallax, scale_bar
 from scenes.questions.plan.measuring import PUPIL_HOW, blanks_of
-from scenes.questions.plan.page import BOX_FOUND, CHART_HEADS, LEGEND, MEASURE_NOTE, shot_rows
+from scenes.questions.plan.page import BOX_FOUND, CHART_HEADS, LEGEND, MEASURE_NOTE, STILLS, shot_rows
 from scenes.questions.plan.paper_pieces import (
     LINE_MM,
     SMALL_PT,
@@ -234,10 +234,18 @@ def _shot(shot: PlannedShot, station: Station, width: float) -> Iterator[Any]:
         Spacer(1, 4),
         _readings(shot, name),
         Spacer(1, 3),
+        _stills(shot, name),
         paragraph("note", 7.5, after=1),
         blank(f"{name}_note", HEAT_MM * MM, 2 * LINE_MM * MM, lines=True, says=f"shot {shot.number}: note"),
     ]
     yield table([[left, told]], [(HEAT_MM + 4) * MM, width - (HEAT_MM + 4) * MM])
+
+
+def _stills(shot: PlannedShot, name: str) -> Any:
+    """A box to tick for each still of a shot."""
+    ticked = [(tick(f"{name}_still_{key}", f"shot {shot.number}: still, {words}"), words) for key, words in STILLS]
+    cells = [cell for box, words in ticked for cell in (box, paragraph(words, 7.5, after=0))]
+    return table([[paragraph("still:", 7.5, after=0), *cells]], [12 * MM, *([7 * MM, 18 * MM] * 2)], ruled=False, pad=0.8)
 
 
 def _readings(shot: PlannedShot, name: str) -> Any:
@@ -261,5 +269,5 @@ def _chart(plan: TestPlan, width: float) -> Iterator[Any]:
         [paragraph(row[0], 11, bold=True), *(paragraph(cell, SMALL_PT) for cell in row[1:-1]), word_badge(row[-1])]
         for row in chart_rows(plan)
     ]
-    shares = (0.16, 0.18, 0.09, 0.15, 0.13, 0.16, 0.13)
+    shares = (0.17, 0.18, 0.13, 0.11, 0.28, 0.13)
     yield table(rows, [share * width for share in shares], heads=True, pad=5)

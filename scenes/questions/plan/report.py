@@ -17,6 +17,7 @@ from scenes.questions.plan.measuring import field_how, measures_in_order
 from scenes.questions.plan.order import best_order
 from scenes.questions.plan.reading_tells import Reach, reach_told, told_by_reading
 from scenes.questions.plan.setups import Change, Setup, change, order_of, setups_of
+from scenes.questions.plan.spots import Spot
 from scenes.questions.plan.tells import LensTells, lens_tells, shot_tells_words
 from scenes.runtime.version import own_version
 from scenes.scene_file.messages import ALL_STOPS
@@ -203,15 +204,19 @@ def _planned(number: int, by_key: dict[str, State], seen: LookedAt, scene: Scene
         minutes=minutes,
         tells=" ".join(one for one in (*told, still) if one),
         reach=reach,
-        again=again_words(shot.guide.trays_empty, scene.plan) if shot.guide.word in LOSING_NOTHING else "",
+        again=again_words(shot.guide.trays_empty, scene.plan, small.bare_spot) if shot.guide.word in LOSING_NOTHING else "",
     )
 
 
-def again_words(empty: TraysEmpty | None, plan: Plan) -> str:
-    """What the same shot shows with the filters out, where a clear frame needs them; '' where it does not."""
+def again_words(empty: TraysEmpty | None, plan: Plan, elsewhere: Spot | None = None) -> str:
+    """What the same shot shows with the filters out, where a clear frame needs them; '' where it does not.
+
+    `elsewhere` is the place that is read then, where it is another than with the filters in.
+    """
     if empty is None or empty.enough:
         return ""
-    again = f"Then take the {empty.filter_words} out, bring the middle back and read it again: expect"
+    read = "read it again" if elsewhere is None else f"read {elsewhere.words} (with the box off as well)"
+    again = f"Then take the {empty.filter_words} out, bring the middle back and {read}: expect"
     bare = expected(plan, 0.0, 0.0, 0.0).bare
     same = f"what it read with the box off ({bare.words})"
     if empty.loss_stops is not None and empty.loss_stops >= SHOWN_LOSS_STOPS:

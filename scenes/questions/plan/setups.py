@@ -11,7 +11,7 @@ import numpy as np
 from scenes.questions.plan.order import Order, best_order
 from scenes.rig.stated_field import rows_of
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import CLAMP, PART_KEYS, Box, BoxPart, Filter, Flag, Mask, Seal, Stage
+from scenes.scene_file.tables.box import CLAMP, PART_KEYS, Box, BoxPart, Extension, Filter, Flag, Mask, Seal, Stage
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.plan import Minutes
 from scenes.scene_file.tables.scene import Scene, box_for
@@ -152,12 +152,18 @@ def _words(item: BoxPart) -> str:
         return f"{item.kind}{size}"
     if isinstance(item, Flag):
         extension = item.extension
-        more = f", extension {plain(extension.length_mm)} mm at {plain(extension.angle_deg)} deg" if extension else ""
+        more = _extension_words(item.angle_deg, extension) if extension else ""
         side = "" if item.name and item.side in item.name else f"{item.side}, "
         return f"{side}{plain(item.angle_deg)} deg{more}"
     if isinstance(item, Stage | Mask):
         return ", ".join([*_opening_words(item), *_turn_words(item)])
     return ""
+
+
+def _extension_words(flag_deg: float, extension: Extension) -> str:
+    """An extension's angle as the gauge reads it, from the lens axis, and against its flag as the scene file has it."""
+    from_axis = f"{plain(round(flag_deg + extension.angle_deg, 2))} deg from the lens axis"
+    return f", extension {plain(extension.length_mm)} mm at {from_axis} ({plain(extension.angle_deg)} deg against the flag)"
 
 
 def _opening_words(item: Stage | Mask) -> list[str]:
@@ -179,7 +185,7 @@ def _turn_words(item: Stage | Mask) -> list[str]:
 
 def _place(item: BoxPart) -> str:
     at = getattr(item, "at_mm", None)
-    return f"{plain(at)} mm ahead of the back plate's rear face" if at is not None else ""
+    return f"its rear face {plain(at)} mm ahead of the back plate's rear face" if at is not None else ""
 
 
 def filter_words(glass: Filter) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +12,10 @@ from raytrace.optics.camera import Guide
 from raytrace.shares import VignetteMap
 from scenes.sheets.map_reading import extent_mm, known_loss
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS
-from scenes.verdicts.verdict import GuideVerdict, at_words
+from scenes.verdicts.verdict import GuideVerdict, TraysEmpty, at_words
 
 AS_DARK = 0.9  # of the worst loss: a place at the edge that loses so much of it is as good to read
+PLACES = frozenset({"left", "right", "top", "bottom", "top left", "top right", "bottom left", "bottom right"})
 BLACK_STOPS = 5.0  # darker than this all is black on a waveform
 MARK_IN = (0.96, 0.92)  # of half the width and height: where a mark is drawn, so that it holds the edge and lies in the picture
 
@@ -45,6 +46,17 @@ def spots_of(guide: Guide, verdict: GuideVerdict, map_: VignetteMap) -> tuple[Sp
     if all(loss_at(map_, spot.at_mm) >= least for spot in edges):
         return edges
     return (_inside(map_, (worst.x_mm, worst.y_mm), worst.where),)
+
+
+def bare_spot(guide: Guide, empty: TraysEmpty | None, spots: Sequence[Spot]) -> Spot | None:
+    """Where to look with the trays empty, where the frame is then tightest at another edge or corner than those looked at."""
+    if empty is None or empty.enough:
+        return None
+    where = empty.where.split(",")[0]
+    if where not in PLACES:
+        return None
+    spot = _at_edge(guide, where)
+    return None if spot.words in {one.words for one in spots} else spot
 
 
 def _each(where: str) -> Iterator[str]:

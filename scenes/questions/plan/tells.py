@@ -22,8 +22,8 @@ Floats = NDArray[np.float64]
 FELT = 0.2  # mm or degrees: an error smaller than this is not worth one more shot
 MEASURE = "Measure it: see Measure first."
 HOW_STILLS = (
-    "Record a still of each shot, box off and box on. Afterwards the program lays them over the prediction and works these values "
-    "out (brimline compare). The errors (±) are standard errors, predicted from the scene's values: no still tells of a part that "
+    "The program lays the stills of each shot, box off and box on, over the prediction and works these values out afterwards "
+    "(brimline compare). The errors (±) are standard errors, predicted from the scene's values: no still tells of a part that "
     "those leave out of frame."
 )
 

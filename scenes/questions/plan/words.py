@@ -1,4 +1,4 @@
-"""Page one of a plan in words: the show in five lines, what is in frame and tight, what to bring, what to mind."""
+"""Page one of a plan in words: the show in a few lines, what is in frame and tight, what to bring, what to mind."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from scenes.answers.numbers import focus_words
 from scenes.questions.plan.expected import CURVE_WORDS
 from scenes.questions.plan.measuring import with_plain_keys
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
-from scenes.questions.plan.setups import Change, Setup
+from scenes.questions.plan.setups import Setup
 from scenes.questions.plan.tells import HOW_STILLS, tells_lines
 from scenes.runtime.page import counted, listed
 from scenes.scene_file.messages import ALL_STOPS, plain
@@ -17,11 +17,10 @@ from scenes.states.clear_rule import Word, worst_word
 from scenes.states.names import lens_words, setting_words
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.verdicts.overview import Attention, answer_line, attention
-from scenes.verdicts.test_plan import otherwise
+from scenes.verdicts.test_plan import open_gaps, otherwise
 from scenes.verdicts.text import CAUTIONS, blame_words, clearance_words, nearest_part, without_front
 
 BACK_PLATE = "rear face of the back plate "
-CHART_KINDS = (("seal",), ("stage",), ("mask",), ("flag", "solid"))
 VIGNETTES = (Word.SHADING, Word.IN_FRAME)
 # How to read a shot: common practice.
 LIGHT = (
@@ -29,19 +28,37 @@ LIGHT = (
     "plane. For infinity set the lens there and put the card just past the flags; it may be soft."
 )
 BOX_OFF = (
-    "Box off: set the exposure so that the place to look at (the ring) reads {bare} on the waveform, and write it down{middle}."
+    "Box off, for every shot of the set-up first. Box off means that everything ahead of the lens is off, the seal included; the "
+    "lens stays on. Set the exposure so that the place to look at (the ring) reads {bare} on the waveform, and write it "
+    "down{middle}. Record a still, and write light and shutter into the note."
 )
 MIDDLE = "; write down what the middle of the picture reads as well"
-BOX_ON = "Box on: {touch}, then read the same place again and write it down."
-WITH_GLASS = (
-    "bring the middle of the picture back to what it read, by light or shutter, never by the stop (the filters take light from the "
-    "whole picture)"
+BOX_ON = (
+    "Then fit the box, measure its place once, and do every shot of the set-up again. Box on: {touch}. Read the same place again, "
+    "write it down, and record a still."
 )
-OUT = "Where a shot says filters out: take them out, bring the middle back once more, and read the same place again."
+WITH_GLASS = (
+    "bring the middle of the picture back to what it read in that shot, by light or shutter, never by the stop (the filters take "
+    "light from the whole picture)"
+)
+NO_GLASS = "set light and shutter as they were in that shot with the box off, and touch nothing else"
+CARD = (
+    "With the box on the card itself must still be as even as before: with the spot meter beside the lens read it where the ring "
+    "lies and in the middle. Where the box shades the card, move the lamps ahead of the box."
+)
+OUT = (
+    "Where a shot says filters out: take them out, bring the middle back once more, and read the same place again, or the place "
+    "that it names."
+)
+NEAREST = (
+    "A place on a part, so many mm ahead of the lens front, is where the beam comes nearest, from the front as it stands at that "
+    "focus: on a mask its front face or its rear face."
+)
 READ = "Read right at the edge or in the corner, inside the ring, and take the average of a small patch."
 THEN = "Rack focus and zoom once through with the box on, and look for anything not on this list."
 CHANGE_FIRST = (
-    "The shots below are of the box as the scene has it: make these changes in the scene and plan again, or leave them all."
+    "Don't change the box on the day: every page below is for the box as it is. Made a change? Put it in the scene file and print "
+    "a new plan."
 )
 RENTAL = (
     "Ask the rental house what lens fronts, rods and clamps may carry, and how the box is to be rigged: this plan knows no weights."
@@ -50,8 +67,18 @@ CLAMPED = "The box hangs on the lens front: the rental house says whether the le
 SUN = "The scene has the sun as a light ({names}): cap the lens while you rig and turn, and keep glass out of the sun."
 
 
+def not_checked(plan: TestPlan) -> str:
+    """Which lenses open wider than they are checked: '35 wider than f/2.8 (opens to f/2)'; '' for none."""
+    told = []
+    for lens in plan.scene.lens:
+        stops = [state.f_number for state in plan.check.states if state.lens_name == lens.name]
+        if stops and lens.f_number < min(stops):
+            told.append(f"{lens.name} wider than f/{min(stops):g} (opens to f/{lens.f_number:g})")
+    return "; ".join(told)
+
+
 def show_lines(plan: TestPlan) -> tuple[str, ...]:
-    """The show in five lines."""
+    """The show in a few lines."""
     scene = plan.scene
     guides = ", ".join(guide.name for guide in plan.shots[0].plan.guides) if plan.shots else "whole frame"
     grid = plan.shots[0].plan.grid if plan.shots else None
@@ -63,6 +90,7 @@ def show_lines(plan: TestPlan) -> tuple[str, ...]:
         f"Camera: {scene.camera.format or 'own format'}{size}; frame guides: {guides}.",
         f"Lenses: {', '.join(lens.name for lens in scene.lens)}.",
         f"Checked: focus {', '.join(map(focus_words, focus))}; stops {', '.join(f'f/{stop:g}' for stop in stops)}.",
+        *([f"Not checked: {open_wider}."] if (open_wider := not_checked(plan)) else []),
         f"Box {'clamped to the lens' if scene.box.mount == CLAMP else f'on {scene.box.mount}'}: {box_words(plan)}.",
         f"Shoot: {work}; waveform in {CURVE_WORDS[scene.plan.curve]}, {scene.plan.bits}-bit codes.",
     )
@@ -121,6 +149,7 @@ def clear_words(plan: TestPlan) -> str:
 def to_change(plan: TestPlan) -> tuple[str, ...]:
     """What to change before the shoot: faults first, then what darkens a frame."""
     faults = [fault.text for fault in plan.faults]
+    faults += [f"{station.setup.lens}: {gap}" for station in plan.stations for gap in gap_words(station)]
     steps = [f"{group.lens}, {group.settings}: {group.step}" for group in in_frame(plan) if group.step]
     return tuple(dict.fromkeys(with_plain_keys(one) for one in [*faults, *steps]))
 
@@ -146,9 +175,11 @@ def how_lines(plan: TestPlan) -> tuple[str, ...]:
     return (
         LIGHT,
         BOX_OFF.format(bare=light, middle=MIDDLE if has_glass else ""),
-        BOX_ON.format(touch=WITH_GLASS if has_glass else "touch nothing else"),
+        BOX_ON.format(touch=WITH_GLASS if has_glass else NO_GLASS),
+        CARD,
         *([OUT] if again else []),
         READ,
+        NEAREST,
         THEN,
     )
 
@@ -156,21 +187,37 @@ def how_lines(plan: TestPlan) -> tuple[str, ...]:
 def order_words(plan: TestPlan) -> str:
     """How good the order is."""
     least = "no other order takes less" if plan.exact else "a good order, found by trying: with so many set-ups not proved the best"
-    return f"Set-ups in the order of least work: about {plan.minutes:.0f} minutes of changes, {least}."
+    minutes = f"about {plan.minutes:.0f} minutes of changes"
+    return f"Set-ups in the order of least work: {minutes}, {least}. Box off and on again for the readings is not counted."
 
 
 def change_words(station: Station) -> tuple[str, ...]:
-    """What to do to get to a set-up, the box's place last."""
-    return (*_change_words(station.change, first=station.number == 1), box_line(station))
+    """What to do at a set-up in the order in which it is done: every shot with the box off first, then with the box on."""
+    return (
+        *_change_words(station),
+        box_line(station),
+        *(_capital(gap) for gap in gap_words(station)),
+        f"Read {_shots_words(station)} with the box on",
+    )
 
 
-def _change_words(change: Change, *, first: bool) -> Iterator[str]:
-    if change.off:
-        yield f"Off: {', '.join(piece.name for piece in change.off)}"
-    if change.lens:
-        yield f"Lens: {change.lens}"
-    if change.on:
-        yield f"On: {'all that shot 1 names under fitted' if first else ', '.join(piece.name for piece in change.on)}"
+def _change_words(station: Station) -> Iterator[str]:
+    change, numbers = station.change, _shots_words(station)
+    lens = f"; lens on: {change.lens}" if change.lens else ""
+    yield f"Box off (everything ahead of the lens, seal included){lens}"
+    yield f"Read {numbers} with the box off"
+    swaps = [f"{piece.name} {way}" for way, pieces in (("out", change.off), ("in", change.on)) for piece in pieces]
+    told = "all that shot 1 names under fitted" if station.number == 1 else ", ".join(swaps)
+    yield f"Fit the box{told and f': {told}'}"
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _shots_words(station: Station) -> str:
+    numbers = [str(shot.number) for shot in station.shots]
+    return f"shot{'s' if len(numbers) > 1 else ''} {listed(numbers)}"
 
 
 def box_line(station: Station) -> str:
@@ -249,7 +296,7 @@ def _fitted(setup: Setup) -> list[tuple[str, str]]:
 
 
 def chart_rows(plan: TestPlan) -> tuple[tuple[str, ...], ...]:
-    """A row for each lens of the plan: its box's place, seal, trays with their filters, mask, flags and others, worst verdict."""
+    """A row for each lens of the plan: its box's place, seal, mask, all that is fitted from the lens outward, worst verdict."""
     return tuple(_chart_row(plan, station) for station in plan.stations)
 
 
@@ -257,8 +304,15 @@ def _chart_row(plan: TestPlan, station: Station) -> tuple[str, ...]:
     setup = station.setup
     worst = worst_word([state.word for state in plan.check.states if state.lens_name == setup.lens])
     box = f"{setup.placement.removeprefix(BACK_PLATE)}; {setup.set_at.removeprefix('measured ')}"
-    return setup.lens, box, *(_of_kinds(setup, kinds) for kinds in CHART_KINDS), str(worst)
+    seal, mask = (_of_kind(setup, kind) for kind in ("seal", "mask"))
+    seal = "; ".join(gap_words(station)) or seal
+    return setup.lens, box, seal, mask, " > ".join(words for _, words in _fitted(setup)), str(worst)
 
 
-def _of_kinds(setup: Setup, kinds: tuple[str, ...]) -> str:
-    return "; ".join(words for kind, words in _fitted(setup) if kind in kinds) or "none"
+def _of_kind(setup: Setup, kind: str) -> str:
+    return "; ".join(words for own, words in _fitted(setup) if own == kind) or "none"
+
+
+def gap_words(station: Station) -> tuple[str, ...]:
+    """What to close round a lens that has no seal: none where it has one, or fits."""
+    return open_gaps([shot.result for shot in station.shots])

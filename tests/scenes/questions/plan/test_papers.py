@@ -140,7 +140,7 @@ def test_what_stills_tell_is_on_the_page_on_paper_and_in_the_json(papers, data):
     }
     page = " ".join(seen(papers["plan.html"]).words)
     paper = " ".join(" ".join(one.extract_text() for one in PdfReader(io.BytesIO(papers["plan.pdf"])).pages).split())
-    for words in ("What stills of these shots tell", "lays them over the prediction"):
+    for words in ("What stills of these shots tell", "box off and box on, over the prediction"):
         assert words in page
         assert words in paper
 

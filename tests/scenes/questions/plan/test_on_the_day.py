@@ -1,0 +1,161 @@
+"""What a crew does with the pages on the day: nothing that a set-up needs is missing from it, and nothing names two places."""
+
+import io
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+from pypdf import PdfReader
+
+from geometry.checks import seal_notes
+from raytrace.optics.camera import PixelGrid, whole_frame
+from scenes.answers.answer import answer_data
+from scenes.questions.plan.answer import answer
+from scenes.questions.plan.bring import bring_lines
+from scenes.questions.plan.labels import labels_of
+from scenes.questions.plan.readings import columns_of, rows_of_shot
+from scenes.questions.plan.report import again_words
+from scenes.questions.plan.setups import setup_of
+from scenes.questions.plan.spots import bare_spot
+from scenes.questions.plan.words import chain, change_words, chart_rows, show_lines, to_change
+from scenes.scene_file.tables.plan import Plan
+from scenes.scene_file.tables.scene import box_for
+from scenes.states.load import load_scene
+from scenes.verdicts.test_plan import open_gaps, plan_lines
+from scenes.verdicts.verdict import TraysEmpty
+from tests.scenes.questions.check.test_results_json import check, clear_state
+from tests.scenes.questions.plan.test_for_the_crew import SCENE
+
+
+@pytest.fixture(scope="module")
+def show(tmp_path_factory):
+    path = tmp_path_factory.mktemp("weir") / "weir.toml"
+    path.write_text(SCENE.replace("STATED", ""))
+    return load_scene(path)
+
+
+@pytest.fixture(scope="module")
+def made(show):
+    return answer(show)
+
+
+@pytest.fixture(scope="module")
+def papers(made):
+    return dict(made.files("out"))
+
+
+@pytest.fixture(scope="module")
+def texts(papers):
+    class Words(HTMLParser):
+        def __init__(self):
+            super().__init__()
+            self.words = []
+
+        def handle_data(self, data):
+            self.words.append(data)
+
+    parser = Words()
+    parser.feed(papers["plan.html"].decode())
+    pages = (one.extract_text() for one in PdfReader(io.BytesIO(papers["plan.pdf"])).pages)
+    return tuple(" ".join(" ".join(words).split()) for words in (parser.words, pages))
+
+
+def test_every_shot_has_a_tick_for_its_still_with_the_box_off_and_on_and_the_steps_ask_for_both(made, papers, texts):
+    fields = PdfReader(io.BytesIO(papers["plan.pdf"])).get_fields()
+    for shot in made.plan.shots:
+        for key in ("off", "on"):
+            name = f"shot_{shot.number:02}_still_{key}"
+            assert fields[name]["/FT"] == "/Btn"
+            assert f'name="{name}"' in papers["plan.html"].decode()
+    for text in texts:
+        off, on = (text.index(words) for words in ("Record a still, and write light", "write it down, and record a still"))
+        assert off < on < text.index("Set-up 1")
+
+
+def test_all_shots_of_a_set_up_are_read_with_the_box_off_before_it_is_fitted_and_measured(made, show, texts):
+    for station in made.plan.stations:
+        numbers = [shot.number for shot in station.shots]
+        told = change_words(station)
+        off, fit, place, on = (
+            next(k for k, line in enumerate(told) if re.search(words, line))
+            for words in ("with the box off$", "^Fit the box", "^Box: ", "with the box on$")
+        )
+        assert told.index(next(line for line in told if "lens on" in line)) < off < fit < place < on
+        assert [int(number) for number in re.findall(r"\d+", told[off])] == numbers
+    assert all("everything ahead of the lens is off, the seal included" in text for text in texts)
+    assert [row["do"] for row in answer_data(made, show)["setups"]] == [list(change_words(one)) for one in made.plan.stations]
+
+
+def test_the_wall_chart_has_all_that_is_fitted_in_its_order(made):
+    for station, row in zip(made.plan.stations, chart_rows(made.plan), strict=True):
+        assert " > ".join((f"lens {row[0]}", row[4])) == chain(station.setup)
+        assert all(piece.name in row[4] for piece in station.setup.pieces)
+
+
+def test_a_gap_round_a_lens_is_to_be_closed_before_the_shoot_and_stands_at_its_set_up(made):
+    # bore 100, fronts 90: 5 mm all round
+    gap = "close the gap of 5.0 mm round the lens"
+    assert {line.split(":")[0] for line in to_change(made.plan) if gap in line} == {"near", "long"}
+    assert all(any(gap in line for line in change_words(station)) for station in made.plan.stations)
+    assert all(gap in row[2] for row in chart_rows(made.plan))
+    assert not any("gap" in one.what for one in made.plan.measures)
+    assert any("to close the gap" in line for line in bring_lines(made.plan))
+
+
+def test_the_list_as_text_has_a_gap_to_close_under_what_to_change():
+    (note,) = seal_notes((), barrel_mm=90, bore_mm=120)
+    state = replace(clear_state(), notes=(note,))
+    assert "close the gap of 15.0 mm" in open_gaps([state])[0]
+    lines = plan_lines(check(state), "")
+    assert "Change before the shoot" in lines
+    assert "Measure first" not in lines
+    assert any("18: no seal: close the gap of 15.0 mm" in line for line in lines)
+
+
+def test_the_steps_have_the_card_checked_with_the_box_on_and_forbid_changes_on_the_day(made, texts):
+    changes = bool(to_change(made.plan))
+    assert changes
+    for text in texts:
+        assert "the card itself must still be as even as before: with the spot meter" in text
+        assert "Don't change the box on the day: every page below is for the box as it is." in text
+
+
+def test_stops_wider_than_checked_are_named_by_lens_and_no_label_reads_as_a_stop_to_set(made):
+    (line,) = [line for line in show_lines(made.plan) if line.startswith("Not checked")]
+    assert line == "Not checked: near wider than f/2.8 (opens to f/2)."
+    stickers = {label.name: " ".join(label.lines) for label in labels_of(made.plan) if label.kind == "lens"}
+    assert "opens to f/2; checked f/2.8;" in stickers["near"]
+    assert "opens to f/2.8; checked f/2.8;" in stickers["long"]
+
+
+def test_an_extension_s_angle_is_told_as_the_gauge_reads_it_and_a_mask_s_place_by_its_face(tmp_path):
+    path = tmp_path / "weir.toml"
+    text = SCENE.replace("STATED", "").replace("angle_deg = 80", "angle_deg = 80\nextension = { length_mm = 40, angle_deg = -25 }")
+    path.write_text(text)
+    scene = load_scene(path).scene
+    found = {name: setup_of(scene, box_for(scene, lens), lens) for lens in scene.lens for name in [lens.name]}
+    (flag,) = [piece for piece in found["near"].pieces if piece.name == "left flag"]
+    # the extension swings from the flag's end: 80 - 25 from the axis
+    assert flag.words == "80 deg, extension 40 mm at 55 deg from the lens axis (-25 deg against the flag)"
+    (mask,) = [piece for piece in found["long"].pieces if piece.kind == "mask"]
+    assert mask.place == "its rear face 16 mm ahead of the back plate's rear face"
+
+
+def test_where_the_frame_is_tightest_elsewhere_with_the_filters_out_that_place_is_named_and_has_blanks_of_its_own(made):
+    frame = whole_frame(PixelGrid(width_mm=36, height_mm=24, columns=36, rows=24))
+    tight = TraysEmpty(
+        room_mm=0.8, part="mask", where="right, 34.0 mm ahead of the lens front", enough=False, loss_stops=0.0, filters=2
+    )
+    shot = made.plan.shots[0]
+    left = replace(shot.map.spots[0], words="the left edge")
+    spot = bare_spot(frame, tight, (left,))
+    assert (spot.words, spot.at_mm) == ("the right edge", (18.0, 0.0))
+    told = again_words(tight, Plan(), spot)
+    assert "read the right edge (with the box off as well)" in told
+    seen = replace(shot, again=told, map=replace(shot.map, spots=(left,), bare_spot=spot))
+    rows = {row.words: dict(zip(columns_of(seen), row.blanks, strict=True)) for row in rows_of_shot(seen)}
+    assert rows["filters out: right edge, %"] == {"box off": "bare_off", "box on": "", "filters out": "bare_out"}
+    assert rows["left edge, %"] == {"box off": "off", "box on": "reads", "filters out": ""}
+    assert bare_spot(frame, tight, (replace(left, words="the right edge"),)) is None
+    assert bare_spot(frame, replace(tight, enough=True), (left,)) is None
