@@ -32,6 +32,7 @@ KNOWN: dict[str, dict[tuple[float, float], tuple[int, int, float]]] = {
 }
 Line = tuple[str, str, float]  # words, letters, size [pt]
 SIZE = re.compile(r"^(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)$")
+LABEL_PLACE = "Stick a filter's label on its frame or pouch, never on the glass."
 LEAST_MM = (30.0, 15.0)
 MARGIN_MM = 10.0  # of a sheet that is not known: printers leave as much blank
 PAD_MM = 2.5
@@ -180,6 +181,7 @@ def _cover(canvas: Any, plan: TestPlan, sheet: LabelSheet, bold: str, letters: s
         f"{len(labels_of(plan))} labels, {size}: {how}.",
         'Print at 100 % (no "fit to page"). Print this page on plain paper first and measure the bar below.',
         "Hold the next page, printed on plain paper, behind a sticker sheet against the light before you print on stickers.",
+        LABEL_PLACE,
         f"Plan {plan.plan_id}.",
     )
     x, y = MARGIN_MM * MM, (sheet.page_mm[1] - 25.0) * MM
