@@ -199,10 +199,17 @@ def _trays_of(assembly: Assembly, slab: Slab) -> tuple[Part, ...]:
     return tuple(part for part in assembly.parts if part.kind is Kind.TRAY and holds(part, slab))
 
 
+def covers(slab: Slab, tray: Part) -> bool:
+    """Whether a filter covers the opening of its tray."""
+    assert isinstance(tray.body, Tube)
+    hole = to_shape(tray.body.inner[0].outline, COARSE_SAGITTA_MM)
+    return bool(hole.difference(to_shape(slab.outline).buffer(FIT_MM)).area <= SLIVER_MM2)
+
+
 def _cover_notes(tray: Part, slab: Slab) -> tuple[Note, ...]:
     assert isinstance(tray.body, Tube)
     hole = tray.body.inner[0].outline
-    if to_shape(hole, COARSE_SAGITTA_MM).difference(to_shape(slab.outline).buffer(FIT_MM)).area <= SLIVER_MM2:
+    if covers(slab, tray):
         return ()
     short = 2 * (half_size_mm(hole) - half_size_mm(slab.outline))
     ways = [

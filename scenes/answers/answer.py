@@ -128,7 +128,7 @@ def faults_of(answer: Answer) -> tuple[str, ...]:
     """A line for each fault that leaves the light of what an answer looked at in doubt; none where it tells them itself."""
     if getattr(answer, "tells_faults", False):
         return ()
-    return fault_lines(getattr(answer, "asked_of", answer.states))
+    return fault_lines(getattr(answer, "asked_of", answer.states), getattr(answer, "moves", ()))
 
 
 def exit_status_of(answer: Answer) -> int:

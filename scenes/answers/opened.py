@@ -5,13 +5,15 @@ The one rule for them is `scenes.states.judgement.doubts`, by which `check` call
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
+    from geometry.body import Kind
+    from geometry.notes import Note
     from scenes.states.load import Loaded
 
 DOUBTED = "brimline.doubted"  # in click's meta: the exit status is then 1, whatever the command answers
@@ -36,13 +38,26 @@ def contradictions_of(loaded: Loaded) -> tuple[str, ...]:
     return tuple(f"fault: {note.part}: {note.text}" for note in notes)
 
 
-def fault_lines(states: Iterable[object]) -> tuple[str, ...]:
-    """A line for each fault that leaves the light of some of these states in doubt; a label of a state has none."""
+def fault_lines(states: Iterable[object], moved: Collection[Kind] = ()) -> tuple[str, ...]:
+    """A line for each fault that leaves the light of some of these states in doubt; a label of a state has none.
+
+    moved: kinds of parts that an answer sets anew: where two of them stand in each other's way now is not told.
+    """
     from scenes.states.judgement import doubts
     from scenes.states.state import State
 
-    notes = dict.fromkeys((note.part, note.text) for state in states if isinstance(state, State) for note in doubts(state))
-    return tuple(f"fault: {part}: {text}" for part, text in notes)
+    found: dict[str, None] = {}
+    for state in states:
+        if isinstance(state, State):
+            names = [part.name for part in state.box.parts if part.kind in moved]
+            told = (note for note in doubts(state) if not _is_between(note, names))
+            found |= dict.fromkeys(f"fault: {note.part}: {note.text}" for note in told)
+    return tuple(found)
+
+
+def _is_between(note: Note, names: Collection[str]) -> bool:
+    """Whether a note tells that two of these parts take up the same room."""
+    return note.part in names and any(note.text.startswith(f"overlaps {other} by ") for other in names)
 
 
 def tell(faults: Iterable[str]) -> None:

@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from geometry.checks import behind_notes
 from geometry.notes import Note, Severity
 from scenes.rig.stated_field import rows_of
 
 if TYPE_CHECKING:
+    from scenes.scene_file.tables.box import Box
     from scenes.states.state import State
 
 MOST_MM = 64  # closer than this it is another box
@@ -22,6 +24,25 @@ class Closest:
 
     by_mm: int
     part: str
+
+
+def closest_by_place(plan: State) -> int:
+    """The most whole mm that any box of these places could come closer: trays, masks and filters stay ahead of the lens front.
+
+    Shapes are not held against each other, which takes longer: `closest` is this or less.
+    """
+    front_mm = plan.lens.front_diameter_mm
+    known = set(behind_notes(plan.assembly.parts, plan.assembly.slabs, front_diameter_mm=front_mm))
+
+    def stays(by_mm: int) -> bool:
+        there = brought_closer(plan, by_mm).assembly
+        return set(behind_notes(there.parts, there.slabs, front_diameter_mm=front_mm)) <= known
+
+    good, bad = 0, MOST_MM + 1
+    while bad - good > 1:
+        middle = (good + bad) // 2
+        good, bad = (middle, bad) if stays(middle) else (good, middle)
+    return good
 
 
 def closest(plan: State) -> Closest | None:
@@ -40,8 +61,14 @@ def closest(plan: State) -> Closest | None:
 
 
 def brought_closer(plan: State, by_mm: float) -> State:
-    """The state with its box so much closer to the lens [mm]."""
-    return plan.with_box(plan.fitted.model_copy(update={"ahead_mm": plan.fitted.ahead_mm - by_mm}))
+    """The state with its box so much closer to the lens [mm], for its light: what that box is at fault with is not looked for."""
+    fitted = _moved(plan, by_mm)
+    assembly, box = plan.rebuilt(fitted)
+    return replace(plan, fitted=fitted, assembly=assembly, box=box)
+
+
+def _moved(plan: State, by_mm: float) -> Box:
+    return plan.fitted.model_copy(update={"ahead_mm": plan.fitted.ahead_mm - by_mm})
 
 
 def _new(plan: State, by_mm: int, known: set[Note]) -> list[Note]:
@@ -53,5 +80,5 @@ def _told(plan: State, by_mm: int) -> Iterator[Note]:
     """Faults and cautions of the box so much closer, with the lens front where it is and as far out as it comes."""
     out_mm = max((row.front_travel_mm or 0.0 for row in rows_of(plan.lens)), default=0.0)
     for travel_mm in {plan.travel_mm, max(plan.travel_mm, out_mm)}:
-        there = brought_closer(replace(plan, travel_mm=travel_mm), by_mm)
+        there = replace(plan, travel_mm=travel_mm).with_box(_moved(plan, by_mm))
         yield from (note for note in there.notes if note.severity is not Severity.FACT)

@@ -10,8 +10,10 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from geometry.body import Block, Kind, Loop, Part, Tube
+from geometry.checks import covers
 from geometry.flags import leaning_deg, swung_with
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
+from geometry.overlap import holds
 from raytrace.beam.beam import outer_guides
 from raytrace.beam.frame_margin import scaled
 from raytrace.box import Box
@@ -20,7 +22,7 @@ from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
 from scenes.states.judgement import without_glass
 from scenes.states.names import the
 from scenes.states.rooms import PLENTY_MM
-from scenes.verdicts.closer import Closest, brought_closer, closest
+from scenes.verdicts.closer import brought_closer, closest, closest_by_place
 
 if TYPE_CHECKING:
     from raytrace.judge.rooms import GuideBeam
@@ -146,10 +148,8 @@ def remedy_words(plan: State) -> str:
 def _nearer(plan: State, spare_mm: float, otherwise: str = "") -> str:
     """By how few whole mm the box has to come closer to the lens for the state to be clear, and how it is then; else `otherwise`.
 
-    spare_mm is the least of any part where the box stands now. What stands in the beam with the box as close as it can come is told
-    with `otherwise`.
+    spare_mm is the least of any part where the box stands now. What meets the lens before it is clear is told with `otherwise`.
     """
-    most = closest(plan)
 
     @cache
     def tried(by_mm: int) -> tuple[tuple[Part, ...], Light]:
@@ -160,23 +160,16 @@ def _nearer(plan: State, spare_mm: float, otherwise: str = "") -> str:
         parts, light = tried(by_mm)
         return min(light.spare_mm(part) for part in parts)
 
+    end = closest_by_place(plan)
+    if not end or spare(end) < 0.0:  # what no place clears needs no look at what meets the lens on the way
+        return f"{otherwise}, and bringing the box closer does not clear it; use a wider box" if otherwise else ""
+    most = closest(plan)
     by_mm = least_clear(spare, spare_mm, most.by_mm) if most is not None and most.by_mm else None
     if by_mm:
         parts, light = tried(by_mm)
         return f"bring the box {by_mm} mm closer to the lens: then clear{_room_words([light.rooms_mm(part) for part in parts])}"
-    if not otherwise or most is None:
-        return f"{otherwise}; use a wider box" if otherwise else ""
-    return f"{otherwise}; {_closest_words(most, *tried(most.by_mm))}; use a wider box"
-
-
-def _closest_words(most: Closest, parts: Sequence[Part], light: Light) -> str:
-    """Why bringing the box closer does not help."""
-    if most.by_mm < 1:
-        return "the box can come no closer to the lens"
-    room_mm, part = min(((light.room_mm(part), part) for part in parts), key=lambda one: one[0])
-    met = f" before {the(most.part)} meets it" if most.part else ""
-    left = f"{the(part.name)} still stands in the beam" if room_mm <= 0.0 else _left_words(part, room_mm)
-    return f"the box can come {most.by_mm} mm closer to the lens{met}, and then {left}"
+    met = f": {the(most.part)} would meet the lens" if most is not None and most.part else ""
+    return f"{otherwise}, and the box cannot come close enough{met}; use a wider box" if otherwise else ""
 
 
 def _swings(parts: Sequence[Part]) -> Iterator[Part]:
@@ -210,7 +203,8 @@ def _changes(plan: State, to_blame: Sequence[Part], light: Light) -> Iterator[Ch
             if flag is part or flag.name not in names:
                 yield _opened(plan, part, light)
         elif isinstance(part.body, Tube) and part.kind in WIDER:
-            yield _pushed_back(part) if part.kind is Kind.SEAL and _is_on_barrel(plan, part) else _widened(part, light)
+            on_barrel = part.kind is Kind.SEAL and _is_on_barrel(plan, part)
+            yield _pushed_back(part) if on_barrel else _with_its_glass(plan, part, _widened(part, light))
         else:
             yield Change(FIXED.get(part.kind, "move {part} out of the view").format(part=the(part.name)))
 
@@ -286,6 +280,13 @@ def _widened(part: Part, light: Light) -> Change:
     new = widened(part, across / HALVES, upright / HALVES)
     by = f"{max(across, upright) / HALVES:g}"
     return Change(WIDER[part.kind].format(part=the(part.name), size=_size_words(_first(new).outline, by), by=by), (new,))
+
+
+def _with_its_glass(plan: State, part: Part, change: Change) -> Change:
+    """A tray made wider needs glass that covers it: which glass of the state no longer does is told."""
+    held = [slab for slab in plan.assembly.slabs if part.kind is Kind.TRAY and holds(part, slab) and covers(slab, part)]
+    short = [slab.name for new in change.parts for slab in held if not covers(slab, new)]
+    return replace(change, words=f"{change.words}, with glass to cover it in place of the {listed(short)}") if short else change
 
 
 def _least(spare_mm: Callable[[int], float], most: int) -> int:

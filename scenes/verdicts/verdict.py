@@ -131,7 +131,7 @@ def with_trays_empty(guide: GuideVerdict, empty: TraysEmpty | None) -> GuideVerd
         return replace(told, next_step=f"{guide.next_step}; with the trays empty it is clear") if losing else told
     keep = f"keep the {empty.filter_words} in"
     if guide.word is not Word.CLEAR:
-        first = f"{guide.next_step}; and " if guide.next_step else ""
+        first = f"{guide.next_step}; for now " if guide.next_step else ""
         worse = guide.word in LOSING_NOTHING and empty.room_mm <= 0.0
         return replace(told, next_step=f"{first}{keep}: {only_with_glass(empty)}") if worse else told
     return replace(told, word=Word.TIGHT, next_step=f"{keep}, or other glass as thick: {only_with_glass(empty)}")

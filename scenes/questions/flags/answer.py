@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from geometry.body import Kind
 from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Paragraph
 from scenes.answers.numbers import distance, finite
@@ -101,6 +102,7 @@ class FlagsAnswer(Answer):
     """
 
     name: ClassVar[str] = "flags"
+    moves: ClassVar[tuple[Kind, ...]] = (Kind.FLAG, Kind.EXTENSION)  # flags in each other's way are told by met_as_set
 
     title: str
     visible_stops: float

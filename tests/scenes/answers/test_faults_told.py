@@ -129,3 +129,13 @@ def test_a_sound_box_is_told_no_fault_of(tmp_path):
     reply = show(tmp_path, SOUND).beam(at_mm=20)
     assert (reply.faults, reply.exit_status) == ((), 0)
     assert reply.text.startswith("Beam")
+
+
+def test_flags_in_each_others_way_are_no_fault_of_the_angles_that_flags_looks_for(tmp_path):
+    second = REST.replace('side = "top"', 'side = "top"\nname = "second"')[: REST.index("[[light]]") + len('\nname = "second"')]
+    text = SOUND.replace(REST, second + REST[: REST.index("[[light]]")]) + '[check]\nfocus_mm = ["infinity"]\n'
+    crossed = show(tmp_path, text)
+    assert crossed.beam(at_mm=20).exit_status == 1
+    found = crossed.flags()
+    assert (found.faults, found.exit_status) == ((), 0)
+    assert found.json["meet_as_set"]

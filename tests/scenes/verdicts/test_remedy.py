@@ -149,11 +149,25 @@ def test_the_box_is_not_said_to_come_closer_where_a_part_would_meet_the_lens_fir
     assert "closer" not in told
 
 
-def test_where_many_parts_stand_in_how_close_the_box_can_come_is_told_and_what_is_then_in_the_way():
+@pytest.mark.parametrize(("width_mm", "asked"), [(143.5, True), (240.0, False)])
+def test_a_tray_that_has_to_be_wider_than_its_glass_asks_for_larger_glass(width_mm, asked):
+    glass = f'filter = {{ width_mm = {width_mm}, height_mm = {width_mm}, thickness_mm = 4, index = 1.5 }}\n'
+    told = remedy_words(boxed(tray(20, 140) + glass, ahead_mm=8))
+    assert re.search(r"^replace the tray by a stage of at least 149 x 140 mm inside", told)
+    assert (", with glass to cover it in place of the " in told) == asked
+
+
+def test_where_many_parts_stand_in_and_a_closer_box_clears_none_of_it_that_is_said():
+    # The first tray stands 12 mm ahead of the lens front, which it cannot pass: 11 mm closer, at the far edge of tray d, then
+    # 1 + 30 + 8 mm ahead, light needs 0.9 (40 + 39) mm and the pupil's radius, where its opening leaves 35 mm.
     many = [tray(at_mm, 70, f"tray {letter}") for at_mm, letter in ((7, "a"), (17, "b"), (27, "c"), (37, "d"))]
     told = remedy_words(boxed(*many, ahead_mm=5))
-    # The front of the lens is at 0, the first tray at 12 mm, and a mm is left between them.
-    closer = "; the box can come 11 mm closer to the lens before the tray a meets it, and then the tray d still stands in the beam"
-    # At the far edge of tray d, then 1 + 30 + 8 mm ahead, light reaches farther past its opening of 35 mm than at the others.
-    assert closer in told
-    assert told.endswith("; use a wider box")
+    assert told.endswith("stand too far in, and bringing the box closer does not clear it; use a wider box")
+
+
+def test_where_many_parts_stand_in_a_box_that_clears_closer_by_is_said_to_come_closer():
+    many = [tray(at_mm, 170, f"tray {letter}") for at_mm, letter in ((7, "a"), (8, "b"), (9, "c"), (10, "d"))]
+    told = remedy_words(boxed(*many, ahead_mm=40))
+    by_mm = int(re.search(r"bring the box (\d+) mm closer to the lens: then clear", told).group(1))
+    assert remedy_words(boxed(*many, ahead_mm=40 - by_mm)) == ""
+    assert remedy_words(boxed(*many, ahead_mm=41 - by_mm)) != ""
