@@ -156,7 +156,8 @@ def room_lines(group: Attention) -> str:
     if not needed:
         return "; ".join(told)
     least = min(needed, key=lambda one: one.room_mm)
-    keep = f"keep the {least.filter_words} in: {clearance_words(least.room_mm)} with the trays empty"
+    room = f"only {least.room_mm:.1f} mm of room" if least.room_mm > 0.0 else clearance_words(least.room_mm)
+    keep = f"keep the {least.filter_words} in: {room} with the trays empty"
     return "; ".join([*told, keep])
 
 

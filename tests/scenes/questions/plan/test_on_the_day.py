@@ -115,6 +115,8 @@ def test_a_gap_round_a_lens_is_to_be_closed_before_the_shoot_and_stands_at_its_s
     assert all(any(gap in line for line in change_words(station)) for station in made.plan.stations)
     assert all(gap in row[2] for row in chart_rows(made.plan))
     assert not any("gap" in one.what for one in made.plan.measures)
+    stickers = [" ".join(label.lines) for label in labels_of(made.plan) if label.kind == "lens"]
+    assert all(gap in words for words in stickers)
     assert any("to close the gap" in line for line in bring_lines(made.plan))
 
 
@@ -236,7 +238,9 @@ def test_a_tight_state_with_little_room_once_the_filters_are_out_comes_before_on
 
     plan = replace(made.plan, check=check(tight_at(0.9, 0.8, "a"), tight_at(2.0, -1.0, "b"), tight_at(0.4, 0.4, "c")))
     assert [group.lens for group in tight(plan)] == ["b", "c", "a"]
-    assert room_lines(tight(plan)[0]).endswith("keep the filter in: 1.0 mm in the beam with the trays empty")
+    told = [room_lines(group).split("; ")[-1] for group in tight(plan)]
+    assert told[0] == "keep the filter in: 1.0 mm in the beam with the trays empty"
+    assert told[1] == "keep the filter in: only 0.4 mm of room with the trays empty"
 
 
 def test_a_range_of_loss_is_told_alike_on_page_one_and_at_the_shot():
