@@ -4,6 +4,8 @@ import io
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from importlib.resources import files
+from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
@@ -16,7 +18,8 @@ from scenes.questions.plan.answer import answer
 from scenes.questions.plan.bring import bring_lines
 from scenes.questions.plan.expected import expected
 from scenes.questions.plan.labels import labels_of
-from scenes.questions.plan.measuring import blanks_of
+from scenes.questions.plan.looked_at import judged
+from scenes.questions.plan.measuring import blanks_of, with_values
 from scenes.questions.plan.readings import columns_of, rows_of_shot
 from scenes.questions.plan.report import again_words
 from scenes.questions.plan.setups import Piece, setup_of
@@ -35,9 +38,9 @@ from scenes.questions.plan.words import (
 from scenes.scene_file.tables.plan import Plan
 from scenes.scene_file.tables.scene import box_for
 from scenes.states.clear_rule import Word
-from scenes.states.load import load_scene
+from scenes.states.load import load_scene, plans_of
 from scenes.verdicts.overview import attention
-from scenes.verdicts.test_plan import Measure, open_gaps, plan_lines, shot_of
+from scenes.verdicts.test_plan import Measure, open_gaps, otherwise, plan_lines, shot_of
 from scenes.verdicts.verdict import TraysEmpty
 from tests.scenes.questions.check.test_results_json import check, clear_state, guide, state
 from tests.scenes.questions.plan.test_for_the_crew import SCENE
@@ -220,6 +223,11 @@ def test_a_shot_that_is_clear_with_the_filters_in_alone_says_to_keep_them_in_and
     assert told == "confirm it by this shot, or measure the pupil off axis too; keep the filters in"
 
 
+def test_a_clear_shot_that_is_darker_casts_doubt_on_the_other_settings_of_its_lens_not_on_its_set_ups():
+    told = otherwise(clear_state().guides[0])
+    assert told.endswith("do not trust the other focus and stop settings of this lens")
+
+
 def test_an_anamorphic_has_blanks_for_both_its_pupils_and_any_other_lens_for_one():
     pupil = Measure(kind="pupil", who="50", what="", enters="pupil_behind_front_mm")
     walk = Measure(kind="pupil walk", who="50", what="", enters="pupil_walk")
@@ -261,3 +269,19 @@ def test_a_label_is_never_stuck_on_glass_and_a_seal_is_not_named_twice(papers, t
 
 def test_the_steps_say_how_the_camera_s_output_is_set(texts):
     assert all("Set the camera's output to BT.709, 10-bit, with no look on it." in text for text in texts)
+
+
+def test_the_demo_s_anamorphic_is_read_at_the_left_edge_and_with_the_filters_out_at_the_right():
+    demo = Path(str(files("scenes.demo") / "demo.toml"))
+    states = {state.key: state for state in plans_of(load_scene(demo))}
+    result, small = judged(states["100-anamorphic_at_1000_f2.8"])
+    empty = shot_of(result).guide.trays_empty
+    assert empty.where.startswith("right, ")
+    assert [spot.words for spot in small.spots] == ["the left edge"]
+    assert small.bare_spot.words == "the right edge"
+    walk = Measure(kind="pupil walk", who="100 anamorphic", what="", key=result.key, enters="pupil_walk")
+    told = with_values(walk, list(states.values()))
+    assert told.two_pupils
+    zoom = replace(walk, who="45-90", key="45-90_45mm_at_900_f3.5")
+    # as the demo's row at 45 mm, 900 mm has it
+    assert with_values(zoom, list(states.values())).so_far.startswith("80 mm behind the front rim at 45 mm, focus 900 mm")
