@@ -291,5 +291,5 @@ def _chart(plan: TestPlan, width: float) -> Iterator[Any]:
         [paragraph(row[0], 11, bold=True), *(paragraph(cell, SMALL_PT) for cell in row[1:-1]), word_badge(row[-1])]
         for row in chart_rows(plan)
     ]
-    shares = (0.17, 0.18, 0.13, 0.11, 0.28, 0.13)
+    shares = (0.17, 0.17, 0.13, 0.135, 0.265, 0.13)
     yield table(rows, [share * width for share in shares], heads=True, pad=5)
