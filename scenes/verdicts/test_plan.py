@@ -27,6 +27,7 @@ HOW = (
 )
 TICK = "[ ] "
 PUPIL, FIELD, WALK, FAR_FIELD, NOTE = "pupil", "field", "pupil walk", "far field", "note"
+BY_PUPIL = "depending on the pupil"
 OPEN_GAP = re.compile(r"the gap of ([\d.]+ mm) all round the barrel lets light in")
 
 
@@ -34,7 +35,8 @@ OPEN_GAP = re.compile(r"the gap of ([\d.]+ mm) all round the barrel lets light i
 class Measure:
     """Something to measure or look at before the shoot: of what, what, and the value so far.
 
-    `key` is the state it is asked at; `enters` the key of the scene file that the value goes into.
+    `key` is the state it is asked at; `enters` the key of the scene file that the value goes into. `two_pupils`: an
+    anamorphic's, measured for the horizontal field and for the vertical one.
     """
 
     kind: str
@@ -43,6 +45,7 @@ class Measure:
     so_far: str = ""
     key: str = ""
     enters: str = ""
+    two_pupils: bool = False
 
     @property
     def text(self) -> str:
@@ -78,8 +81,12 @@ class Shot:
         most = "no light at all" if high >= ALL_STOPS else f"{loss_words(high)} less light"
         if loss_words(low) == loss_words(high):
             return f"{most}{part}"
-        least = "nothing" if low < SHOWN_LOSS_STOPS else loss_words(low)
-        return f"from {least} to {most}{part}, depending on where the pupil lies"
+        return f"{'from ' if high >= ALL_STOPS else ''}{least_words(low)} to {most}{part}, {BY_PUPIL}"
+
+
+def least_words(low_stops: float) -> str:
+    """The lesser of two losses without its unit: '0', '0.25'."""
+    return "0" if low_stops < SHOWN_LOSS_STOPS else loss_words(low_stops).split()[0]
 
 
 def wanted_words(guide: GuideVerdict) -> str:
@@ -220,7 +227,7 @@ def _walks(lens: str, lacking: Sequence[tuple[StateResult, GuideVerdict]]) -> It
     what = "the pupil again, with the lens panned until the target sits at the frame edge"
     at = setting_words(state) if lens_words(state) == lens else f"{state.focal_mm:g} mm, {setting_words(state)}"
     so_far = f"assumed to stay where it is; at {at}: {wanted_words(guide)}"
-    yield Measure(kind=WALK, who=lens, what=what, so_far=so_far, enters="pupil_walk")
+    yield Measure(kind=WALK, who=lens, what=what, so_far=so_far, key=state.key, enters="pupil_walk")
 
 
 def _shot_lines(shot: Shot) -> list[str]:
@@ -235,7 +242,7 @@ def _shot_lines(shot: Shot) -> list[str]:
 def otherwise(guide: GuideVerdict) -> str:
     """What to do where it is as predicted, or for a clear one where it is not."""
     if guide.word is Word.CLEAR:
-        return "darker than predicted: measure pupil and box again, and do not trust the other set-ups of this lens"
+        return "darker than predicted: measure pupil and box again, and do not trust the other focus and stop settings of this lens"
     return f"to do: {guide.next_step}" if guide.next_step else ""
 
 

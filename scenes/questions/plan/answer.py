@@ -29,6 +29,7 @@ from scenes.questions.plan.words import (
     look_words,
     not_checked,
     order_words,
+    other_guides_words,
     reading_words,
     show_lines,
     to_change,
@@ -220,6 +221,7 @@ def _shot_data(shot: PlannedShot, setup: int) -> dict[str, Any]:
         "tells": shot.tells,
         "again": shot.again,
         "to_do": todo_words(shot),
+        "other_guides": other_guides_words(shot),
         "minutes": shot.minutes,
     }
 

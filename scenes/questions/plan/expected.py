@@ -71,8 +71,19 @@ class Expected:
 
     @property
     def band_words(self) -> str:
-        """'from 26.3 to 28.3 %, codes 294 to 312'."""
-        return f"from {self.least.percent:.1f} to {self.most.percent:.1f} %, codes {self.least.code} to {self.most.code}"
+        """'from 38.1 to 40.1 %, codes 398 to 415 (box off less 2.8 to less 0.8)'."""
+        codes = f"codes {self.least.code} to {self.most.code}"
+        to_bare = " to ".join(self._to_bare(one) for one in (self.least, self.most))
+        return f"{self.range_words}, {codes} (box off {to_bare})"
+
+    @property
+    def range_words(self) -> str:
+        """'from 38.1 to 40.1 %'."""
+        return f"from {self.least.percent:.1f} to {self.most.percent:.1f} %"
+
+    def _to_bare(self, one: Reading) -> str:
+        more = round(one.percent, 1) - round(self.bare.percent, 1)
+        return f"{'less' if more < 0.0 else 'plus'} {abs(more):.1f}"
 
 
 def grey_light(curve: str) -> float:

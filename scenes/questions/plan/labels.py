@@ -16,6 +16,7 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
 from scenes.sheets.pdf_letters import BOLD, LETTERS, use_letters
 from scenes.verdicts.check import StateResult
+from scenes.verdicts.test_plan import open_gaps
 
 # Sheets by the size of a sticker: columns, rows, gap across; all centred on the page. Common practice, sizes from memory.
 KNOWN: dict[str, dict[tuple[float, float], tuple[int, int, float]]] = {
@@ -32,6 +33,7 @@ KNOWN: dict[str, dict[tuple[float, float], tuple[int, int, float]]] = {
 }
 Line = tuple[str, str, float]  # words, letters, size [pt]
 SIZE = re.compile(r"^(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)$")
+LABEL_PLACE = "Stick a filter's label on its frame or pouch, never on the glass."
 LEAST_MM = (30.0, 15.0)
 MARGIN_MM = 10.0  # of a sheet that is not known: printers leave as much blank
 PAD_MM = 2.5
@@ -120,9 +122,10 @@ def _lens_label(plan: TestPlan, station: Station) -> Label:
     setup, lens = station.setup, station.shots[0].plan.lens
     found = {kind: [piece.name for piece in setup.pieces if piece.kind == kind] for kind in ("mask", "seal", "filter")}
     told = (f"{kind}: {', '.join(names)}" for kind, names in found.items() if names)
+    gaps = open_gaps([shot.result for shot in station.shots])
     size = f"{_stops_words(lens.f_number, plan.check.states, setup.lens)}; {plain(lens.front_diameter_mm)} mm front"
     way = setup.placement.replace("rear face of the back plate", "box", 1)
-    return Label(kind="lens", name=setup.lens, lines=(*told, size), way=way)
+    return Label(kind="lens", name=setup.lens, lines=(*gaps, *told, size), way=way)
 
 
 def _stops_words(opens_to: float, states: Sequence[StateResult], lens: str) -> str:
@@ -180,6 +183,7 @@ def _cover(canvas: Any, plan: TestPlan, sheet: LabelSheet, bold: str, letters: s
         f"{len(labels_of(plan))} labels, {size}: {how}.",
         'Print at 100 % (no "fit to page"). Print this page on plain paper first and measure the bar below.',
         "Hold the next page, printed on plain paper, behind a sticker sheet against the light before you print on stickers.",
+        LABEL_PLACE,
         f"Plan {plan.plan_id}.",
     )
     x, y = MARGIN_MM * MM, (sheet.page_mm[1] - 25.0) * MM

@@ -22,6 +22,7 @@ from scenes.verdicts.check import CheckResult
 from scenes.verdicts.test_plan import FAR_FIELD, FIELD, NOTE, PUPIL, WALK, Measure, measures
 
 PART = "part"
+FIELD_FIRST = "first measure the field"
 BARE_KEY = re.compile(r"(?<![\w(\[.])[a-z]+(?:_[a-z0-9]+)+(?![\w)\].])")
 # How to find a pupil by parallax: common practice.
 PUPIL_HOW = (
@@ -49,21 +50,36 @@ FIELD_HOW = (
     ),
 )
 EXAMPLE = (
-    "Example, {who}: {left} mm left and {right} mm right make {half} mm. The card is {rim} mm from the rim, so {reach} mm from "
-    "the pupil. {half} / {reach} = {tangent}, the tangent of {angle} deg."
+    "Example, {who}: {left} mm left and {right} mm right: ({left} + {right}) / 2 = {half} mm. The card is {rim} mm from the rim, "
+    "so {reach} mm from the pupil. {half} / {reach} = {tangent}, the tangent of {angle} deg."
 )
 HOW_PART = {
     "angle_deg": "by the angle gauge: 0 along the lens axis, 90 straight out from it",
     "turn_deg": "by the angle gauge, clockwise as seen from behind the camera",
     "tilt_deg": "by the angle gauge, positive with the top edge toward the scene",
 }
+ACROSS, UPRIGHT = ("found", "across: behind rim, mm"), ("found_upright", "upright: behind rim, mm")
+TWO_PUPILS = {PUPIL: (ACROSS, UPRIGHT), WALK: (("angle", "pan, deg"), ACROSS, ("tilt", "tilt, deg"), UPRIGHT)}
 BY_TAPE = "by tape or caliper"
 
 
 def measures_in_order(
     check: CheckResult, states: Sequence[State], lenses: Sequence[str], tells: Sequence[LensTells]
 ) -> Iterator[Measure]:
-    """Everything to measure: lens by lens in the order of the shoot, then what no still tells of the box, then what to look at."""
+    """Everything to measure: what a change waits for, the rest lens by lens in the order of the shoot, then box and notes."""
+    first = _waited_for(check)
+    return iter(sorted(_lens_by_lens(check, states, lenses, tells), key=lambda one: (one.kind, one.who) not in first))
+
+
+def _waited_for(check: CheckResult) -> set[tuple[str, str]]:
+    """Kind and lens of what is to be measured before it is known what to change."""
+    asked = (state for state in check.states if any(guide.next_step.startswith(FIELD_FIRST) for guide in state.guides))
+    return {(FIELD, lens_words(state)) for state in asked}
+
+
+def _lens_by_lens(
+    check: CheckResult, states: Sequence[State], lenses: Sequence[str], tells: Sequence[LensTells]
+) -> Iterator[Measure]:
     found, untold = list(measures(check)), list(_untold(tells, states))
     of_lens = {name: [one for one in found if one.kind != NOTE and _lens_of(one, states) == name] for name in lenses}
     for name, asked in of_lens.items():
@@ -133,9 +149,11 @@ def with_values(one: Measure, states: Sequence[State]) -> Measure:
     if one.kind == FIELD:
         told = predicted_field_words(next(state for state in states if state.key == one.key))
     elif one.kind == WALK:
-        told = pupil_words(next(state for state in states if state.lens_name == one.who))
+        told = _pupil_at(next(state for state in states if state.key == one.key))
     else:
-        return one
+        told = ""
+    if one.enters in {"pupil_behind_front_mm", "pupil_walk"}:
+        one = replace(one, two_pupils=two_pupils(next(state for state in states if state.lens_name == one.who)))
     return replace(one, so_far=f"{told}; {one.so_far}" if told else one.so_far)
 
 
@@ -182,6 +200,19 @@ def field_how(asked: Sequence[Measure], states: Sequence[State]) -> tuple[str, .
     return (*FIELD_HOW, example)
 
 
+def _pupil_at(state: State) -> str:
+    """Where the pupil is taken to lie, with the setting where the lens has several."""
+    several = len(focal_lengths(state.lens)) > 1
+    at = f" at {setting_at(state.focal_mm if several else None, state.focus_mm)}" if rows_of(state.lens) else ""
+    return f"{pupil_words(state)}{at}"
+
+
+def two_pupils(state: State) -> bool:
+    """Whether the pupil lies at another depth for the horizontal field than for the vertical one, as an anamorphic's does."""
+    across, upright = depths_mm(middle_variant(state))
+    return across != upright
+
+
 def pupil_words(state: State) -> str:
     """Where the pupil is taken to lie: '49 to 54 mm behind the front rim', of an anamorphic both ways."""
     ways = {depths_mm(lens) for lens in state.variants}
@@ -204,6 +235,8 @@ def blanks_of(one: Measure) -> tuple[tuple[str, str], ...]:
     """The blanks of something to measure: their names, and what goes into them."""
     if one.kind == FIELD:
         return ("left", "left, mm"), ("right", "right, mm")
+    if one.two_pupils and one.kind in TWO_PUPILS:
+        return TWO_PUPILS[one.kind]
     return {
         NOTE: (("found", "seen"),),
         WALK: (("angle", "pan, deg"), ("found", "behind rim, mm")),

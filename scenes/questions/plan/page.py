@@ -7,7 +7,7 @@ from html import escape
 
 from scenes.questions.plan.bring import bring_lines
 from scenes.questions.plan.drawings import field_width, heatmap, parallax, scale_bar
-from scenes.questions.plan.labels import LabelSheet, labels_of
+from scenes.questions.plan.labels import LABEL_PLACE, LabelSheet, labels_of
 from scenes.questions.plan.measuring import PUPIL_HOW, blanks_of
 from scenes.questions.plan.readings import ReadRow, columns_of, rows_of_shot
 from scenes.questions.plan.report import PlannedShot, Station, TestPlan
@@ -31,6 +31,7 @@ from scenes.questions.plan.words import (
     loss_lines,
     near_words,
     order_words,
+    other_guides_words,
     reading_words,
     room_lines,
     show_lines,
@@ -178,9 +179,10 @@ def _shot(shot: PlannedShot, station: Station) -> str:
 
 
 def _stills(name: str) -> str:
-    """A box to tick for each still of a shot."""
+    """Boxes to tick: each still of a shot, and how it read."""
     boxes = "".join(f'<label><input type="checkbox" name="{name}_still_{key}">{words}</label> ' for key, words in STILLS)
-    return f'<p class="stills">still: {boxes}</p>'
+    read = "".join(f'<label><input type="checkbox" name="{name}_{key}">{words}</label> ' for key, words in FOUND)
+    return f'<p class="stills">still: {boxes}</p><p class="stills">found: {read}</p>'
 
 
 def _readings(shot: PlannedShot, name: str) -> str:
@@ -207,6 +209,7 @@ def _told(head: str, words: str) -> str:
 
 MAIN = ("look at", "expect")
 STILLS = (("off", "box off"), ("on", "box on"))
+FOUND = (("same", "as predicted"), ("darker", "darker"), ("brighter", "brighter"))
 LEGEND = "Ring: where to look; black ring: where to look with the filters out. Green: frame guides. Seen from behind the camera."
 BOX_FOUND = "box measured, mm from the lens front"
 MEASURE_NOTE = "In brackets: the key of the scene file that the value goes into afterwards."
@@ -226,6 +229,7 @@ def shot_rows(shot: PlannedShot, station: Station) -> Iterator[tuple[str, str]]:
     yield "tells", shot.tells
     yield "again", shot.again
     yield "to do", todo_words(shot)
+    yield "other guides", other_guides_words(shot)
 
 
 def _chart(plan: TestPlan) -> Iterator[str]:
@@ -249,7 +253,7 @@ def _chart_cell(cell: str, place: int) -> str:
 def _labels(plan: TestPlan, sheet: LabelSheet) -> Iterator[str]:
     width, height = sheet.size_mm
     yield '<h2 id="labels" class="sheet">Labels</h2>'
-    yield '<p class="screen">For sticker sheets print labels.pdf, which fits their places; these are to cut out.</p>'
+    yield f'<p class="screen">For sticker sheets print labels.pdf, which fits their places; these are to cut out. {LABEL_PLACE}</p>'
     yield '<div class="labels">'
     for label in labels_of(plan):
         lines = "".join(f"<div>{escape(line)}</div>" for line in (*label.lines, label.way))

@@ -11,7 +11,7 @@ from xml.sax.saxutils import escape
 from scenes.questions.plan.bring import bring_lines
 from scenes.questions.plan.drawings import field_width, heatmap, parallax, scale_bar
 from scenes.questions.plan.measuring import PUPIL_HOW, blanks_of
-from scenes.questions.plan.page import BOX_FOUND, CHART_HEADS, LEGEND, MEASURE_NOTE, STILLS, shot_rows
+from scenes.questions.plan.page import BOX_FOUND, CHART_HEADS, FOUND, LEGEND, MEASURE_NOTE, STILLS, shot_rows
 from scenes.questions.plan.paper_pieces import (
     LINE_MM,
     SMALL_PT,
@@ -160,13 +160,24 @@ def _measure(plan: TestPlan, width: float) -> Iterator[Any]:
         key = f' <font color="#595959">({escape(one.enters)})</font>' if one.enters else ""
         what = marked(f"<b>{escape(one.who)}</b>: {escape(one.what)}{key}", SMALL_PT)
         asked = blanks_of(one)
-        each = 48 * MM / len(asked)
+        across = min(len(asked), 2)
+        each = 48 * MM / across
         cells = [[paragraph(hint, 7, after=0.5), blank(f"{name}_{key}", each - 2 * MM, says=hint)] for key, hint in asked]
         rows.append(
-            [tick(f"{name}_done"), what, paragraph(one.so_far, SMALL_PT), table([cells], [each] * len(asked), ruled=False, pad=0)]
+            [
+                tick(f"{name}_done"),
+                what,
+                paragraph(one.so_far, SMALL_PT),
+                table(_in_rows(cells, across), [each] * across, ruled=False, pad=0),
+            ]
         )
     rest = width - 58 * MM
     yield table(rows, [8 * MM, 0.48 * rest, 0.52 * rest, 50 * MM], heads=True)
+
+
+def _in_rows(cells: list[Any], across: int) -> list[list[Any]]:
+    rows = [cells[k : k + across] for k in range(0, len(cells), across)]
+    return [[*row, *[""] * (across - len(row))] for row in rows]
 
 
 def _shots(plan: TestPlan, width: float) -> Iterator[Any]:
@@ -235,6 +246,7 @@ def _shot(shot: PlannedShot, station: Station, width: float) -> Iterator[Any]:
         _readings(shot, name),
         Spacer(1, 3),
         _stills(shot, name),
+        _found(shot, name),
         paragraph("note", 7.5, after=1),
         blank(f"{name}_note", HEAT_MM * MM, 2 * LINE_MM * MM, lines=True, says=f"shot {shot.number}: note"),
     ]
@@ -246,6 +258,16 @@ def _stills(shot: PlannedShot, name: str) -> Any:
     ticked = [(tick(f"{name}_still_{key}", f"shot {shot.number}: still, {words}"), words) for key, words in STILLS]
     cells = [cell for box, words in ticked for cell in (box, paragraph(words, 7.5, after=0))]
     return table([[paragraph("still:", 7.5, after=0), *cells]], [12 * MM, *([7 * MM, 18 * MM] * 2)], ruled=False, pad=0.8)
+
+
+def _found(shot: PlannedShot, name: str) -> Any:
+    """A box to tick for how the box read."""
+    cells = [
+        cell
+        for key, words in FOUND
+        for cell in (tick(f"{name}_{key}", f"shot {shot.number}: {words}"), paragraph(words, 7.5, after=0))
+    ]
+    return table([cells], [7 * MM, 19 * MM, 7 * MM, 11 * MM, 7 * MM, 13 * MM], ruled=False, pad=0.8)
 
 
 def _readings(shot: PlannedShot, name: str) -> Any:
@@ -269,5 +291,5 @@ def _chart(plan: TestPlan, width: float) -> Iterator[Any]:
         [paragraph(row[0], 11, bold=True), *(paragraph(cell, SMALL_PT) for cell in row[1:-1]), word_badge(row[-1])]
         for row in chart_rows(plan)
     ]
-    shares = (0.17, 0.18, 0.13, 0.11, 0.28, 0.13)
+    shares = (0.17, 0.17, 0.13, 0.135, 0.265, 0.13)
     yield table(rows, [share * width for share in shares], heads=True, pad=5)

@@ -217,12 +217,13 @@ def again_words(empty: TraysEmpty | None, plan: Plan, elsewhere: Spot | None = N
         return ""
     read = "read it again" if elsewhere is None else f"read {elsewhere.words} (with the box off as well)"
     again = f"Then take the {empty.filter_words} out, bring the middle back and {read}: expect"
-    bare = expected(plan, 0.0, 0.0, 0.0).bare
-    same = f"what it read with the box off ({bare.words})"
+    lost = 0.0 if empty.loss_stops is None else empty.loss_stops
+    told = expected(plan, 0.0, lost, lost)
+    same = f"what it read with the box off ({told.bare.words}; as predicted {told.range_words})"
     if empty.loss_stops is not None and empty.loss_stops >= SHOWN_LOSS_STOPS:
         most = "no light at all" if empty.loss_stops >= ALL_STOPS else f"up to {loss_words(empty.loss_stops)} less light"
-        dark = expected(plan, empty.loss_stops, empty.loss_stops, empty.loss_stops).dark
-        return f"{again} {most}, down to {dark.words} (code {dark.code}), by the {empty.part}, {empty.where}."
+        down = f"down to {told.dark.words} (code {told.dark.code}; as predicted {told.range_words})"
+        return f"{again} {most}, {down}, by the {empty.part}, {empty.where}."
     if empty.room_mm <= 0.0:
         trace = f"the {empty.part} stands {-empty.room_mm:.1f} mm in the beam, {empty.where}"
         return f"{again} {same}, or a trace less: {trace}."

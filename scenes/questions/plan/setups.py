@@ -32,7 +32,8 @@ class Piece:
     @property
     def told(self) -> str:
         """'rear tray: clear glass, 6.6x6.6'."""
-        return f"{self.name}{self.words and f', {self.words}'}"
+        words = "" if self.words in self.name else self.words
+        return f"{self.name}{words and f', {words}'}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

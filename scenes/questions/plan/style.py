@@ -29,6 +29,7 @@ PLAN_CSS = """
 .read { margin: 0; font-size: 0.88rem; } .read th { font-weight: 400; color: #595959; border: 0; padding: 0 6px 2px 0; }
 .read td { padding: 3px 6px 3px 0; color: #595959; border: 0 !important; vertical-align: middle; }
 .read td + td { width: 5em; } .note { display: block; margin-top: 8px; font-size: 0.88rem; color: #595959; }
+.stills { font-size: 0.88rem; color: #595959; margin: 8px 0 0; } .stills label { margin: 0 1em 0 0.3em; white-space: nowrap; }
 .shot .body { grid-template-areas: "map told" "read told"; grid-template-rows: auto 1fr; }
 .shot .map { grid-area: map; } .shot dl { grid-area: told; } .shot .read { grid-area: read; align-self: start; }
 @media screen and (max-width: 760px) {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Iterator
 
 from scenes.answers.numbers import focus_words
@@ -15,9 +17,10 @@ from scenes.scene_file.messages import ALL_STOPS, plain
 from scenes.scene_file.tables.box import CLAMP
 from scenes.states.clear_rule import Word, worst_word
 from scenes.states.names import lens_words, setting_words
+from scenes.verdicts.check import StateResult
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
 from scenes.verdicts.overview import Attention, answer_line, attention
-from scenes.verdicts.test_plan import open_gaps, otherwise
+from scenes.verdicts.test_plan import BY_PUPIL, least_words, open_gaps, otherwise
 from scenes.verdicts.text import CAUTIONS, blame_words, clearance_words, nearest_part, without_front
 
 BACK_PLATE = "rear face of the back plate "
@@ -27,6 +30,7 @@ LIGHT = (
     "Light the card or wall evenly, larger than the frame. Put it at the focus distance named, which counts from the image "
     "plane. For infinity set the lens there and put the card just past the flags; it may be soft."
 )
+OUTPUT = "Set the camera's output to {curve}, {bits}-bit, with no look on it."
 BOX_OFF = (
     "Box off, for every shot of the set-up first. Box off means that everything ahead of the lens is off, the seal included; the "
     "lens stays on. Set the exposure so that the place to look at (the ring) reads {bare} on the waveform, and write it "
@@ -56,6 +60,7 @@ NEAREST = (
 )
 READ = "Read right at the edge or in the corner, inside the ring, and take the average of a small patch."
 THEN = "Rack focus and zoom once through with the box on, and look for anything not on this list."
+KEYS = re.compile(r" \([a-z]+(?:_[a-z0-9]+)+\)")
 CHANGE_FIRST = (
     "Don't change the box on the day: every page below is for the box as it is. Made a change? Put it in the scene file and print "
     "a new plan."
@@ -115,13 +120,28 @@ def in_frame(plan: TestPlan) -> tuple[Attention, ...]:
 
 
 def tight(plan: TestPlan) -> tuple[Attention, ...]:
-    """What is tight."""
-    return tuple(group for group in attention(plan.check) if group.word is Word.TIGHT)
+    """What is tight, that with the least room first, be it with the filters in or out."""
+    return tuple(sorted((group for group in attention(plan.check) if group.word is Word.TIGHT), key=_least_room_mm))
+
+
+def _least_room_mm(group: Attention) -> float:
+    """The least room that any state of a group has, with the filters in or out; none known comes first."""
+    guides = [guide for state in group.states for guide in state.guides]
+    rooms = [-math.inf if guide.room_mm is None else guide.room_mm for guide in guides]
+    return min([*rooms, *(guide.trays_empty.room_mm for guide in guides if guide.trays_empty is not None)])
 
 
 def loss_lines(group: Attention) -> str:
     """What darkens the frame in these states: 'the right flag blacks out the right edge'."""
-    return "; ".join(dict.fromkeys(blame_words(state) for state in group.states))
+    return "; ".join(dict.fromkeys(_loss_words(state) for state in group.states))
+
+
+def _loss_words(state: StateResult) -> str:
+    """The same of one state, with the least loss too where that depends on the pupil."""
+    told, (low, high) = blame_words(state), state.blamed.worst.range_stops
+    if loss_words(low) == loss_words(high) or high >= ALL_STOPS:
+        return told
+    return f"{told.replace(' takes ', f' takes {least_words(low)} to ', 1)}, {BY_PUPIL}"
 
 
 def room_lines(group: Attention) -> str:
@@ -132,9 +152,13 @@ def room_lines(group: Attention) -> str:
         f"{part.name}, {clearance_words(part.clearance_mm)}{at and f', {at}'}" for part, at in zip(near, places, strict=True)
     )
     empty = [state.blamed.trays_empty for state in group.states]
-    needed = [one.filter_words for one in empty if one is not None and not one.enough]
-    keep = f"; keep the {'filters' if 'filters' in needed else 'filter'} in" if needed else ""
-    return "; ".join(told) + keep
+    needed = [one for one in empty if one is not None and not one.enough]
+    if not needed:
+        return "; ".join(told)
+    least = min(needed, key=lambda one: one.room_mm)
+    room = f"only {least.room_mm:.1f} mm of room" if least.room_mm > 0.0 else clearance_words(least.room_mm)
+    keep = f"keep the {least.filter_words} in: {room} with the trays empty"
+    return "; ".join([*told, keep])
 
 
 def clear_words(plan: TestPlan) -> str:
@@ -147,11 +171,11 @@ def clear_words(plan: TestPlan) -> str:
 
 
 def to_change(plan: TestPlan) -> tuple[str, ...]:
-    """What to change before the shoot: faults first, then what darkens a frame."""
+    """What to change before the shoot: faults first, then what darkens a frame, then gaps to close."""
     faults = [fault.text for fault in plan.faults]
-    faults += [f"{station.setup.lens}: {gap}" for station in plan.stations for gap in gap_words(station)]
+    gaps = [f"{station.setup.lens}: {gap}" for station in plan.stations for gap in gap_words(station)]
     steps = [f"{group.lens}, {group.settings}: {group.step}" for group in in_frame(plan) if group.step]
-    return tuple(dict.fromkeys(with_plain_keys(one) for one in [*faults, *steps]))
+    return tuple(dict.fromkeys(with_plain_keys(one) for one in [*faults, *steps, *gaps]))
 
 
 def cautions(plan: TestPlan) -> tuple[str, ...]:
@@ -174,6 +198,7 @@ def how_lines(plan: TestPlan) -> tuple[str, ...]:
     again = any(shot.again for shot in plan.shots)
     return (
         LIGHT,
+        OUTPUT.format(curve=CURVE_WORDS[plan.scene.plan.curve], bits=plan.scene.plan.bits),
         BOX_OFF.format(bare=light, middle=MIDDLE if has_glass else ""),
         BOX_ON.format(touch=WITH_GLASS if has_glass else NO_GLASS),
         CARD,
@@ -248,7 +273,7 @@ def filter_words(shot: PlannedShot) -> str:
     more = shot.expected.glass_stops
     if abs(more) < SHOWN_LOSS_STOPS or shot.expected.low_stops >= ALL_STOPS:
         return ""
-    return f"take {loss_words(abs(more))} {'more' if more > 0.0 else 'less'} there than in the middle; the readings count that in"
+    return f"take {loss_words(abs(more))} {'more' if more > 0.0 else 'less'} there than in the middle; the numbers below include it"
 
 
 def dark_words(shot: PlannedShot) -> str:
@@ -270,7 +295,15 @@ def reading_words(shot: PlannedShot) -> str:
 def todo_words(shot: PlannedShot) -> str:
     """What to do, as the text list says it, but that this is the test shoot."""
     told = otherwise(shot.shot.guide).removeprefix("to do: ")
-    return with_plain_keys(told.replace("on the test shoot", "by this shot"))
+    told = KEYS.sub("", told.replace("on the test shoot", "by this shot"))
+    empty = shot.shot.guide.trays_empty
+    keep = f"; keep the {empty.filter_words} in" if shot.again and empty is not None and "keep the filter" not in told else ""
+    return with_plain_keys(told) + keep
+
+
+def other_guides_words(shot: PlannedShot) -> str:
+    """How the other frame guides fare at the same state: '2.2:1 extraction: clear'."""
+    return "; ".join(f"{guide.guide}: {guide.word}" for guide in shot.result.guides if guide.guide != shot.shot.guide.guide)
 
 
 def near_words(shot: PlannedShot) -> str:

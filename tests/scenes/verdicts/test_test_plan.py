@@ -26,7 +26,7 @@ def test_each_lens_is_shot_at_its_tightest_and_at_every_focus_where_it_is_less_t
 
 def test_the_plan_says_where_to_look_and_what_to_expect():
     text = " ".join(" ".join(plan_lines(check(state(guide(loss=0.5))), "A show")).split())
-    assert "look at the bottom left corner; expect from 0.25 stop to 0.50 stop less light, by the left flag, depending on" in text
+    assert "look at the bottom left corner; expect 0.25 to 0.50 stop less light, by the left flag, depending on the pupil" in text
     assert "to do: open the left flag" in text
     dark = replace(guide(loss=np.inf), worst=replace(guide(loss=np.inf).worst, range_stops=(np.inf, np.inf)))
     assert "expect no light at all, by the left flag" in " ".join(" ".join(plan_lines(check(state(dark)), "")).split())

@@ -88,6 +88,6 @@ def test_the_shot_with_the_trays_empty_says_what_the_waveform_reads():
     told = again_words(empty, Plan(curve="rec709"))
     assert told.startswith(
         "Then take the filter out, bring the middle back and read it again: "
-        "expect up to 0.33 stop less light, down to 35.9 % (code 378)"
+        "expect up to 0.33 stop less light, down to 35.9 % (code 378; as predicted from 34.9 to 41.9 %)"
     )
     assert "(code" not in again_words(replace(empty, room_mm=0.3, loss_stops=0.0), Plan())

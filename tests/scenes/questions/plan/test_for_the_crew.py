@@ -21,7 +21,7 @@ from scenes.questions.plan.reading_tells import narrower_reading
 from scenes.questions.plan.readings import rows_of_shot
 from scenes.questions.plan.setups import setups_of
 from scenes.questions.plan.spots import spots_of
-from scenes.questions.plan.words import box_line, chart_rows, look_words, reading_words
+from scenes.questions.plan.words import box_line, chart_rows, look_words, reading_words, to_change
 from scenes.states.load import load_scene, plans_of
 from scenes.verdicts.test_plan import shot_of as shot_of_result
 from tests.scenes.questions.check.test_results_json import guide
@@ -177,9 +177,12 @@ def test_every_reading_that_is_asked_for_has_a_blank(made, papers):
     assert all(f"setup_{station.number:02}_box" in fields for station in made.plan.stations)
 
 
-def test_measuring_goes_lens_by_lens_as_the_shoot_does(made):
+def test_measuring_begins_with_what_a_change_waits_for_and_goes_on_lens_by_lens_as_the_shoot_does(made):
     names = [station.setup.lens for station in made.plan.stations]
-    asked = [one.who for one in made.plan.measures if one.who in names]
+    first, *rest = made.plan.measures
+    assert (first.kind, first.who) == ("field", "near")
+    assert any("near" in one and "first measure the field" in one for one in to_change(made.plan))
+    asked = [one.who for one in rest if one.who in names]
     assert len(set(asked)) == 2
     assert asked == sorted(asked, key=names.index)
 
@@ -338,17 +341,17 @@ def test_the_card_fills_the_frame_of_every_state_and_the_tools_are_those_that_th
 def test_the_sum_for_the_half_field_is_worked_through_with_the_plan_s_own_numbers(made, page):
     told = made.plan.field_how[-1]
     number = r"([\d.]+)"
-    left, right, half, rim, reach, _, _, tangent, angle = map(
+    left, right, _, _, half, rim, reach, _, _, tangent, angle = map(
         float,
         re.search(
-            rf"{number} mm left and {number} mm right make {number} mm. The card is {number} mm from the rim, so {number} mm "
-            rf"from the pupil. {number} / {number} = {number}, the tangent of {number} deg",
+            rf"{number} mm left and {number} mm right: \({number} \+ {number}\) / 2 = {number} mm. The card is {number} mm from "
+            rf"the rim, so {number} mm from the pupil. {number} / {number} = {number}, the tangent of {number} deg",
             told,
         ).groups(),
     )
-    # Of the long lens, which is shot first: 450 mm from the image plane, the rim at 150 mm, the pupil 40 mm behind it.
-    assert told.startswith("Example, long: ")
-    assert (rim, reach) == (450 - 150, 450 - 150 + 40)
+    # Of the near lens, for which a change waits: 450 mm from the image plane, the rim at 178 + 3 mm, the pupil 40 mm behind it.
+    assert told.startswith("Example, near: ")
+    assert (rim, reach) == (450 - 181, 450 - 181 + 40)
     assert half == pytest.approx((left + right) / 2, abs=1)
     assert tangent == pytest.approx(half / reach, abs=0.002)
     assert angle == pytest.approx(math.degrees(math.atan(tangent)), abs=0.1)
