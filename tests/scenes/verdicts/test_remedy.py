@@ -151,7 +151,7 @@ def test_the_box_is_not_said_to_come_closer_where_a_part_would_meet_the_lens_fir
 
 @pytest.mark.parametrize(("width_mm", "asked"), [(143.5, True), (240.0, False)])
 def test_a_tray_that_has_to_be_wider_than_its_glass_asks_for_larger_glass(width_mm, asked):
-    glass = f'filter = {{ width_mm = {width_mm}, height_mm = {width_mm}, thickness_mm = 4, index = 1.5 }}\n'
+    glass = f"filter = {{ width_mm = {width_mm}, height_mm = {width_mm}, thickness_mm = 4, index = 1.5 }}\n"
     told = remedy_words(boxed(tray(20, 140) + glass, ahead_mm=8))
     assert re.search(r"^replace the tray by a stage of at least 149 x 140 mm inside", told)
     assert (", with glass to cover it in place of the " in told) == asked
