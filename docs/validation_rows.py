@@ -585,7 +585,8 @@ room in 19,196 was told 0.04 mm too large (mended since) | `tests/raytrace/judge
 called clear none loses light, neither as it stands nor grown by 2 % or to its margin; no word is too mild; worst losses \
 within 0.02 stop in 99.94 %. Since then 92,891 boxes more (so that each kind has had 10,500 to 12,900): of 26,485 clear \
 guides none loses light, no margin is broken, no word too mild, and 5 of 24,775 losses are off, by 0.02 of 4.2 and 5.7, 0.06 of \
-5.3 and 5.7 stops, and by 0.04 of 3.4 where a part stands in glass, a fault; 13,069 boxes of an earlier version likewise | `tests/caster` |
+5.3 and 5.7 stops, and by 0.04 of 3.4 where a part stands in glass, a fault; 13,069 boxes \
+of an earlier version likewise | `tests/caster` |
 | lenses read from metadata | a pinhole model made from the standard's equations: field within 0.3 % and nowhere \
 narrower, pupil the same; frame headers written by the OpenEXR library | `tests/scenes/lens_data` |
 | solids, flats and drawings of `make` | trimesh, lib3mf and Open CASCADE read STL, 3MF and STEP closed with the volumes \
