@@ -21,6 +21,7 @@ from scenes.verdicts.darkest import NO_PLACES, SharesAt, darkest_mm
 from scenes.verdicts.loss_words import lost_words
 
 ALIKE_STOPS = 0.05  # corners this close to each other are named together,
+SHOWN_ROOM_MM = 0.05  # rooms are told to a tenth of a mm: less than this is no difference
 ALIKE_LEAST = 0.5  # if each loses at least this share of what the worst place does
 MOST_ALIKE = 4096  # pixels of a wholly dark patch that are looked at to find its innermost
 ALIKE_SHARE = 1e-4  # places that differ by less than this are equally dark
@@ -101,6 +102,14 @@ class GuideVerdict:
     def lacks_room(self) -> bool:
         """Whether nothing visible is lost, but with less room than a pupil taken as fixed may be wrong by."""
         return self.word in LOSING_NOTHING and not has_room(self.room_mm, self.room_needed_mm)
+
+    @property
+    def lost_by_empty_trays(self) -> TraysEmpty | None:
+        """How it fares with the trays empty, where that leaves too little room and less than the glass does; else None."""
+        empty = self.trays_empty
+        if empty is None or empty.enough:
+            return None
+        return None if self.room_mm is not None and self.room_mm - empty.room_mm < SHOWN_ROOM_MM else empty
 
     @property
     def lack_words(self) -> str:

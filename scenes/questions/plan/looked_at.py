@@ -138,7 +138,7 @@ def small(state: State, result: StateResult, map_: VignetteMap) -> SmallMap:
         extent_mm=extent_mm(seen),
         dark=dark_places(seen, state.visible_loss_stops),
         spots=_with_light(state, spots),
-        bare_spot=bare_spot(guide, shot.guide.trays_empty, spots),
+        bare_spot=bare_spot(guide, shot.guide.lost_by_empty_trays, spots),
     )
 
 

@@ -204,7 +204,7 @@ def _planned(number: int, by_key: dict[str, State], seen: LookedAt, scene: Scene
         minutes=minutes,
         tells=" ".join(one for one in (*told, still) if one),
         reach=reach,
-        again=again_words(shot.guide.trays_empty, scene.plan, small.bare_spot) if shot.guide.word in LOSING_NOTHING else "",
+        again=again_words(shot.guide.lost_by_empty_trays, scene.plan, small.bare_spot) if shot.guide.word in LOSING_NOTHING else "",
     )
 
 
@@ -213,7 +213,7 @@ def again_words(empty: TraysEmpty | None, plan: Plan, elsewhere: Spot | None = N
 
     `elsewhere` is the place that is read then, where it is another than with the filters in.
     """
-    if empty is None or empty.enough:
+    if empty is None:
         return ""
     read = "read it again" if elsewhere is None else f"read {elsewhere.words} (with the box off as well)"
     again = f"Then take the {empty.filter_words} out, bring the middle back and {read}: expect"

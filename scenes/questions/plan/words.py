@@ -151,8 +151,7 @@ def room_lines(group: Attention) -> str:
     told = dict.fromkeys(
         f"{part.name}, {clearance_words(part.clearance_mm)}{at and f', {at}'}" for part, at in zip(near, places, strict=True)
     )
-    empty = [state.blamed.trays_empty for state in group.states]
-    needed = [one for one in empty if one is not None and not one.enough]
+    needed = [lost for state in group.states if (lost := state.blamed.lost_by_empty_trays) is not None]
     if not needed:
         return "; ".join(told)
     least = min(needed, key=lambda one: one.room_mm)
