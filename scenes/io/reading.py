@@ -16,10 +16,17 @@ LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film
 LARGEST_DRAWING = 20_000_000
 LARGEST_MESH = 250_000_000  # a million triangles as text
 
+_read: set[Path] = set()  # real paths of all that came in, whole
+
 
 def read_text(path: Path) -> str:
     """Text of a file; a SceneError with one sentence where that cannot be."""
     return _decoded(read_bytes(path, LARGEST_TEXT), path)
+
+
+def was_read(path: Path) -> bool:
+    """Whether this process has read a file as input: no result that it writes may take that away."""
+    return not path.is_symlink() and path.resolve() in _read
 
 
 def read_own_text(name: str) -> str:
@@ -38,6 +45,7 @@ def read_bytes(path: Path, largest: int = LARGEST_MESH) -> bytes:
             data = stream.read(largest + 1)
         if len(data) > largest:
             raise refusal(str(path), f"must be at most {largest // 1_000_000} MB, found {path.stat().st_size / 1e6:.0f} MB")
+        _read.add(path.resolve())
         return data
     except SceneError:
         raise

@@ -179,11 +179,10 @@ def _swap(stage: Path, target: Path, command: str) -> None:
     if target.is_symlink() or (target.exists() and not target.is_dir()):
         raise OSError(errno.ENOTDIR, "something else has taken its name meanwhile")
     own, seen = frozenset(names_in(stage)), Seen()
-    write_manifest(stage, command, target)
+    earlier = Earlier(target, files_written(target, command), results_name(command), hashes_in(target).get(command, {}))
+    write_manifest(stage, command, earlier)
     told: list[str] = []
     if target.exists():
-        written = hashes_in(target).get(command, {})
-        earlier = Earlier(target, files_written(target, command), results_name(command), written)
         told = carry_over(stage, earlier, INPUTS if command == "demo" else None, seen)
         shutil.copymode(target, stage)
     _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, seen, own))])
