@@ -1,13 +1,17 @@
 """What a person puts into a folder of results stays theirs, whatever its name, and so does what a run was given to read."""
 
 import json
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 
+from scenes.cli import main
+from scenes.io.folder_lock import is_held, lock_of, locked
 from scenes.io.kept_files import MANIFEST
 from scenes.io.left_results import RESULTS_KEY, results_name
 from scenes.io.reading import read_bytes
+from scenes.io.refusal import refusal
 from scenes.io.result_folder import result_folder
 
 MINE = '{"mine": 1}'
@@ -104,3 +108,49 @@ def test_a_file_that_the_run_read_keeps_its_name_in_a_copy_without_the_hidden_li
     read_bytes(out / "design.toml")
     run(out, "design", page__txt="none found")
     assert words_in(out)["design.toml"] == "given"
+
+
+def not_to_be_reached(*_, **__):
+    raise AssertionError("the work was begun")
+
+
+@pytest.mark.parametrize("trouble", ["other files", "below a file", "held"])
+def test_a_folder_that_cannot_be_had_is_refused_before_the_work(tmp_path, monkeypatch, capsys, trouble):
+    monkeypatch.setattr("scenes.questions.beam.answer.answer", not_to_be_reached)
+    assert main(["new", str(tmp_path / "scene.toml")]) == 0
+    out = tmp_path / "out"
+    (out / "mine.txt" if trouble == "other files" else tmp_path / "file").parent.mkdir(exist_ok=True)
+    (out / "mine.txt" if trouble == "other files" else tmp_path / "file").write_text("mine")
+    to = tmp_path / "file" / "out" if trouble == "below a file" else out
+    with locked(lock_of(out)) if trouble == "held" else nullcontext():
+        assert main(["beam", str(tmp_path / "scene.toml"), "--at", "20", "--out", str(to)]) == 2
+    words = {"other files": "holds other files", "below a file": "cannot be written", "held": "is being written by another run"}
+    assert words[trouble] in capsys.readouterr().err
+
+
+def test_a_folder_is_held_from_before_the_work_and_given_back_after_it(tmp_path, monkeypatch):
+    from scenes.questions.beam import answer as beam
+
+    made, out, seen = beam.answer, tmp_path / "out", []
+
+    def looks(*given, **more):
+        seen.append(is_held(lock_of(out)))
+        return made(*given, **more)
+
+    monkeypatch.setattr(beam, "answer", looks)
+    assert main(["new", str(tmp_path / "scene.toml")]) == 0
+    assert main(["beam", str(tmp_path / "scene.toml"), "--at", "20", "--out", str(out)]) in {0, 1}
+    assert seen == [True]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "scene.toml"]
+
+
+def test_an_answer_is_printed_though_its_folder_cannot_be_written_in_the_end(tmp_path, monkeypatch, capsys):
+    def fails(*_):
+        raise refusal("out", "cannot be written")
+
+    monkeypatch.setattr("scenes.answers.answer.save", fails)
+    assert main(["new", str(tmp_path / "scene.toml")]) == 0
+    assert main(["beam", str(tmp_path / "scene.toml"), "--at", "20", "--out", str(tmp_path / "out")]) == 2
+    said = capsys.readouterr()
+    assert "all of them" in said.out
+    assert said.err.endswith("error: out: cannot be written\n")
