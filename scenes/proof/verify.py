@@ -297,9 +297,8 @@ def main(argv: Sequence[str]) -> int:
         path = Path(argv[1])
         told = findings(scene, json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8")))
     except (OSError, ValueError, LookupError, RecursionError) as error:
-        sys.stderr.write(
-            f"error: {'nested too deep' if isinstance(error, RecursionError) else error}; give a scene file, and the folder that check --prove has filled\n"
-        )
+        why = "a file is nested too deep" if isinstance(error, RecursionError) else error
+        sys.stderr.write(f"error: {why}; give a scene file, and the folder that check --prove has filled\n")
         return 2
     sys.stdout.write("".join(f"{one.line}\n" for one in told))
     return 0 if any(one.word == PROVED for one in told) and all(one.word != REFUSED for one in told) else 1
