@@ -16,6 +16,7 @@ from scenes.answers.opened import fault_lines, tell
 from scenes.io.result_folder import result_folder
 from scenes.io.writing import as_json
 from scenes.runtime.version import own_version
+from scenes.scene_file.errors import SceneError
 from scenes.states.names import in_a_sentence
 
 if TYPE_CHECKING:
@@ -145,18 +146,29 @@ def _fault_blocks(faults: Sequence[str]) -> Iterator[Block]:
 
 
 def ask(answer: Answer, show: Loaded, output: Output) -> int:
-    """Print the answer and write its folder, whole or not at all; the exit status comes back."""
+    """Print the answer and write its folder, whole or not at all; the exit status comes back.
+
+    Where the folder cannot be written in the end, the answer is printed all the same: it took its time.
+    """
     out = output.out
-    files = () if out is None else save(answer, show, out, output.formats)
-    told = (
-        as_json(answer_data(answer, show, files)) if output.as_json else for_terminal(answer_text(answer, written=out is not None))
-    )
-    if output.as_json:
-        tell(faults_of(answer))
-    click.echo(told, nl=False)
-    if out is not None:
+    try:
+        files = None if out is None else save(answer, show, out, output.formats)
+    except (SceneError, OSError):
+        _print(answer, show, None, as_data=output.as_json)
+        raise
+    _print(answer, show, files, as_data=output.as_json)
+    if files is not None:
         click.echo(f"wrote {len(files)} files to {out}", err=output.as_json)
     return exit_status_of(answer)
+
+
+def _print(answer: Answer, show: Loaded, files: Sequence[str] | None, *, as_data: bool) -> None:
+    """The page, or the JSON; files: what was written, None for nothing."""
+    if as_data:
+        tell(faults_of(answer))
+        click.echo(as_json(answer_data(answer, show, files or ())), nl=False)
+    else:
+        click.echo(for_terminal(answer_text(answer, written=files is not None)), nl=False)
 
 
 def save(answer: Answer, show: Loaded, out: Path, formats: Sequence[str] = ("png",)) -> tuple[str, ...]:

@@ -114,13 +114,19 @@ def _each_once(_context: click.Context, _option: click.Parameter, values: tuple[
 
 
 def output_options(command: Callable[..., int]) -> Callable[..., int]:
-    """Add --out (-o) and --json; the command gets them as `output`."""
+    """Add --out (-o) and --json; the command gets them as `output`, and the folder is its own before it begins."""
 
     @click.option("--out", "-o", type=click.Path(path_type=Path, file_okay=False), help="Folder for pictures, files and the JSON.")
     @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the page.")
     @format_option("png", "svg", "pdf")
     @wraps(command)
     def with_output(*args: Any, out: Path | None, as_json: bool, formats: tuple[str, ...], **more: Any) -> int:
-        return command(*args, output=Output(out=out, as_json=as_json, formats=formats), **more)
+        output = Output(out=out, as_json=as_json, formats=formats)
+        if out is None:
+            return command(*args, output=output, **more)
+        from scenes.io.result_folder import taken
+
+        with taken(out, click.get_current_context().info_name or ""):
+            return command(*args, output=output, **more)
 
     return with_output

@@ -14,16 +14,21 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from scenes.io.free_names import ENDS, first_free
+from scenes.io.reading import was_read
 
 MANIFEST = ".brimline-files.json"  # what each command wrote, as SHA-256 by file name: what differs was changed since
 SEAL = "seal"  # of the manifest: a checksum of all else in it
 LATER_S = 2.0  # without a manifest, a file later than the JSON that was written last has been changed; coarse clocks allowed for
 YOURS, FRESH = "yours", "fresh"
+CHANGED, READ = "was changed since it was written; your version is", "was read by this run; it is"
 
 
 @dataclass(frozen=True, slots=True)
 class Earlier:
-    """An earlier result of a command in a folder: the names that it lists, its JSON, and the SHA-256 of what it wrote."""
+    """An earlier result of a command in a folder: the names that it lists, its JSON, and the SHA-256 of what it wrote.
+
+    Nothing but a file whose SHA-256 stands there is the program's, whatever it is called.
+    """
 
     folder: Path
     listed: frozenset[str]
@@ -32,13 +37,17 @@ class Earlier:
 
     def unchanged(self, name: str) -> bool:
         """Whether a file is what that run wrote, so that it may go. What its JSON does not list is a person's, and not read."""
-        if name not in self.listed:
+        if name not in self.listed or name not in self.written or self.needed(name):
             return False
-        return self.written.get(name) == sha256(self.folder / name) if self.written else name == self.own_json
+        return self.written[name] == sha256(self.folder / name)
+
+    def needed(self, name: str) -> bool:
+        """Whether this run was given the file to read: a scene of an earlier result, say, or a mesh that it names."""
+        return was_read(self.folder / name)
 
     def untold(self, name: str) -> bool:
         """Whether nobody knows of a file of that run if it was changed: copies leave the manifest behind, and clocks go wrong."""
-        return not self.written and name in self.listed and not self._later(name)
+        return not self.written and name in self.listed and not self.needed(name) and not self._later(name)
 
     def _later(self, name: str) -> bool:
         times = [(self.folder / one).lstat().st_mtime for one in (name, self.own_json)]
@@ -73,6 +82,8 @@ def sha256(path: Path) -> str:
             return hashlib.file_digest(stream, "sha256").hexdigest()
     except PermissionError:
         return "unreadable"
+    except FileNotFoundError:  # its owner took it away just now
+        return "no file"
 
 
 def hashes_in(folder: Path) -> dict[str, dict[str, str]]:
@@ -95,10 +106,14 @@ def _seal(hashes: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
     return {"sha256": hashlib.sha256(json.dumps(hashes, sort_keys=True).encode()).hexdigest()}
 
 
-def write_manifest(stage: Path, command: str, old: Path) -> None:
-    """Note in a finished folder what this command wrote, beside what others wrote into the old one."""
+def write_manifest(stage: Path, command: str, earlier: Earlier) -> None:
+    """Note in a finished folder what this command wrote, beside what others wrote into the old one.
+
+    A person's file of which the new result holds a copy under its own name, such as a mesh of the scene, stays theirs.
+    """
     own = {name: sha256(stage / name) for name in names_in(stage) if not (stage / name).is_dir() and name != MANIFEST}
-    (stage / MANIFEST).write_text(sealed({**hashes_in(old), command: own}), encoding="utf-8", newline="\n")
+    own = {name: sha for name, sha in own.items() if sha256(earlier.folder / name) != sha or earlier.unchanged(name)}
+    (stage / MANIFEST).write_text(sealed({**hashes_in(earlier.folder), command: own}), encoding="utf-8", newline="\n")
 
 
 def carry_over(stage: Path, earlier: Earlier, inputs: str | None, seen: Seen) -> list[str]:
@@ -120,7 +135,8 @@ def carry_over(stage: Path, earlier: Earlier, inputs: str | None, seen: Seen) ->
             if earlier.untold(name) and not os.path.lexists(new):
                 told.extend(_set_aside(path, new, name))
             else:
-                told.extend(carried(path, new, name, keeps_name=inputs is not None and name.startswith(f"{inputs}/")))
+                keeps_name = inputs is not None and name.startswith(f"{inputs}/")
+                told.extend(carried(path, new, name, keeps_name=keeps_name, why=READ if earlier.needed(name) else CHANGED))
                 seen.given[name] = identity(new)
 
     for name in names_in(earlier.folder):
@@ -168,7 +184,7 @@ def _free_name(path: Path) -> Path:
     return first_free(path.with_name(f"{path.stem}.{YOURS}{end}{path.suffix}") for end in ENDS)
 
 
-def carried(path: Path, new: Path, name: str, *, keeps_name: bool) -> list[str]:
+def carried(path: Path, new: Path, name: str, *, keeps_name: bool, why: str = CHANGED) -> list[str]:
     """Give a file its name in the new folder, or one beside it where the new result has a file of that name; what to say of it."""
     new.parent.mkdir(parents=True, exist_ok=True)
     if not os.path.lexists(new):
@@ -184,7 +200,7 @@ def carried(path: Path, new: Path, name: str, *, keeps_name: bool) -> list[str]:
     beside = _name_beside(path, new, YOURS, path)
     beside.unlink(missing_ok=True)
     _link(path, beside)
-    return [f"{name} was changed since it was written; your version is kept as {beside.name} beside the new one"]
+    return [f"{name} {why} kept as {beside.name} beside the new one"]
 
 
 def _set_aside(path: Path, new: Path, name: str) -> list[str]:

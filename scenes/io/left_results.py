@@ -39,7 +39,8 @@ def holds_results(folder: Path) -> bool:
 
 
 def files_written(folder: Path, command: str) -> frozenset[str]:
-    """Names of the files that an earlier run of a command left in a folder."""
+    """Names of the files that an earlier run of a command left in a folder, by its JSON; none where no such run did."""
     name = results_name(command)
-    files = results_in(folder, name).get("files", [])
-    return frozenset([*map(str, files), name]) if isinstance(files, list) else frozenset([name])
+    found = results_in(folder, name)
+    files = found.get("files", [])
+    return frozenset([*(map(str, files) if isinstance(files, list) else ()), name]) if found else frozenset()

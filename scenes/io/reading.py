@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import stat
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 
@@ -16,10 +17,17 @@ LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film
 LARGEST_DRAWING = 20_000_000
 LARGEST_MESH = 250_000_000  # a million triangles as text
 
+_read: set[Path] = set()  # real paths of all that came in, whole
+
 
 def read_text(path: Path) -> str:
     """Text of a file; a SceneError with one sentence where that cannot be."""
     return _decoded(read_bytes(path, LARGEST_TEXT), path)
+
+
+def was_read(path: Path) -> bool:
+    """Whether this process has read a file as input: no result that it writes may take that away."""
+    return not path.is_symlink() and path.resolve() in _read
 
 
 def read_own_text(name: str) -> str:
@@ -38,6 +46,7 @@ def read_bytes(path: Path, largest: int = LARGEST_MESH) -> bytes:
             data = stream.read(largest + 1)
         if len(data) > largest:
             raise refusal(str(path), f"must be at most {largest // 1_000_000} MB, found {path.stat().st_size / 1e6:.0f} MB")
+        _read.add(path.resolve())
         return data
     except SceneError:
         raise
@@ -90,35 +99,46 @@ def _missing(path: Path) -> str:
 
 def read_mesh(path: Path) -> MeshArrays:
     """A mesh from STL, OBJ, PLY, 3MF or GLB, every body of the file together; a SceneError where that cannot be."""
+    return _mesh(path, lambda: read_bytes(path, LARGEST_MESH))
+
+
+def _mesh(path: Path, read: Callable[[], bytes]) -> MeshArrays:
     from scenes.io.mesh_arrays import MESH_KINDS, mesh_arrays
 
     kind = path.suffix.lower().removeprefix(".")
     if kind not in MESH_KINDS:
         raise refusal(str(path), f"must be one of {', '.join(MESH_KINDS)}, found {path.suffix or 'no ending'}")
-    return mesh_arrays(read_bytes(path, LARGEST_MESH), kind, str(path))
+    return mesh_arrays(read(), kind, str(path))
 
 
 @dataclass(frozen=True, slots=True)
 class Folder:
-    """Where the files that a scene names are looked for: the scene's own folder."""
+    """Where the files that a scene names are looked for: the scene's own folder. Each is read once, by the name in the scene."""
 
     path: Path
+    contents: dict[str, bytes] = field(default_factory=dict, repr=False, compare=False)
 
     def find(self, name: str) -> Path:
         """Path of a file named in the scene."""
         return self.path / Path(name).expanduser()
 
+    def data(self, name: str, largest: int = LARGEST_MESH) -> bytes:
+        """Bytes of a file named in the scene, as they were when it was first read: people go on working on their files."""
+        if name not in self.contents:
+            self.contents[name] = read_bytes(self.find(name), largest)
+        return self.contents[name]
+
     def text(self, name: str) -> str:
         """Text of a file named in the scene."""
-        return read_text(self.find(name))
+        return _decoded(self.data(name, LARGEST_TEXT), self.find(name))
 
     def mesh(self, name: str) -> MeshArrays:
         """Mesh of a file named in the scene."""
-        return read_mesh(self.find(name))
+        return _mesh(self.find(name), lambda: self.data(name, LARGEST_MESH))
 
     def outline(self, name: str) -> Freeform:
         """Outline of a drawing named in the scene."""
         from scenes.io.dxf_outline import read_outline
 
         path = self.find(name)
-        return read_outline(read_bytes(path, LARGEST_DRAWING), source=str(path))
+        return read_outline(self.data(name, LARGEST_DRAWING), source=str(path))

@@ -7,7 +7,7 @@ import os
 import secrets
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,6 +27,8 @@ from scenes.registry import own_name
 INPUTS = "scene"  # the folder of scene files in the demo's results, which people go on to work on
 AT_WORK = "is being written by another run; wait for it to end, or name another folder"
 LINKS_IN_A_RING = "its links lead nowhere"
+
+_taken: set[Path] = set()  # real paths of the folders whose locks this process holds while it works for them
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,7 @@ def result_folder(target: Path, command: str) -> Iterator[Staging]:
     before any work is done, and so is one that another run is at work on.
     """
     real = _usable(target, command)
-    with _alone(real, target):
+    with nullcontext() if real in _taken else _alone(real, target):
         real = _usable(target, command)
         stage = real.parent / f".{real.name}.{secrets.token_hex(6)}{PARTIAL}"
         try:  # the folder is made in here, so that a signal at any moment finds it cleared away
@@ -92,6 +94,18 @@ def result_folder(target: Path, command: str) -> Iterator[Staging]:
             raise refusal(str(target), f"cannot be written: {error.strerror}; what was there is as it was") from None
         finally:
             removed(stage)
+
+
+@contextmanager
+def taken(target: Path, command: str) -> Iterator[None]:
+    """Refuse a folder of results that cannot be had before the work for it is begun, and let no other run into it meanwhile."""
+    real = _usable(target, command)
+    with _alone(real, target):
+        _taken.add(real)
+        try:
+            yield
+        finally:
+            _taken.discard(real)
 
 
 def _in_place(stage: Path, real: Path, target: Path, command: str) -> None:
@@ -179,11 +193,10 @@ def _swap(stage: Path, target: Path, command: str) -> None:
     if target.is_symlink() or (target.exists() and not target.is_dir()):
         raise OSError(errno.ENOTDIR, "something else has taken its name meanwhile")
     own, seen = frozenset(names_in(stage)), Seen()
-    write_manifest(stage, command, target)
+    earlier = Earlier(target, files_written(target, command), results_name(command), hashes_in(target).get(command, {}))
+    write_manifest(stage, command, earlier)
     told: list[str] = []
     if target.exists():
-        written = hashes_in(target).get(command, {})
-        earlier = Earlier(target, files_written(target, command), results_name(command), written)
         told = carry_over(stage, earlier, INPUTS if command == "demo" else None, seen)
         shutil.copymode(target, stage)
     _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, seen, own))])

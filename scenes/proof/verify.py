@@ -278,13 +278,16 @@ def find(scene: Table, entry: Table) -> Finding:
         return Finding(*label, ALONE, 0.0, str(error))
     except RefusedError as error:
         return Finding(*label, REFUSED, 0.0, str(error))
-    except (KeyError, IndexError, TypeError, ValueError, StopIteration) as error:
+    except (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, StopIteration) as error:
         return Finding(*label, REFUSED, 0.0, f"it is not of this scene, or not written as a proof is ({error})")
 
 
 def findings(scene: Table, proof: Table) -> list[Finding]:
-    """What is to be said of every guide of a proof."""
-    return [find(scene, entry) for entry in proof["guides"]]
+    """What is to be said of every guide of a proof; ValueError for what is none."""
+    guides = proof.get("guides") if isinstance(proof, dict) else None
+    if not (isinstance(guides, list) and all(isinstance(entry, dict) for entry in guides)):
+        raise ValueError("the file is no proof: it holds no list of guides")
+    return [find(scene, entry) for entry in guides]
 
 
 def main(argv: Sequence[str]) -> int:
@@ -293,8 +296,9 @@ def main(argv: Sequence[str]) -> int:
         scene = tomllib.loads(Path(argv[0]).read_text(encoding="utf-8"))
         path = Path(argv[1])
         told = findings(scene, json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8")))
-    except (OSError, ValueError, IndexError, KeyError) as error:
-        sys.stderr.write(f"error: {error}; give a scene file, and the folder that check --prove has filled\n")
+    except (OSError, ValueError, LookupError, RecursionError) as error:
+        why = "a file is nested too deep" if isinstance(error, RecursionError) else error
+        sys.stderr.write(f"error: {why}; give a scene file, and the folder that check --prove has filled\n")
         return 2
     sys.stdout.write("".join(f"{one.line}\n" for one in told))
     return 0 if any(one.word == PROVED for one in told) and all(one.word != REFUSED for one in told) else 1

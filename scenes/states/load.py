@@ -54,7 +54,7 @@ class Loaded:
     """A scene with everything its files hold, and what tells it from any other.
 
     tables are the scene file's, as written; sha256 is that of its text, empty where values were changed since. folder is where the
-    files are that the scene names.
+    files are that the scene names, contents what was read of them, by name: neither text nor files are read a second time.
     """
 
     scene: Scene
@@ -64,6 +64,13 @@ class Loaded:
     lines: dict[KeyPath, int] = field(default_factory=dict)
     tables: Mapping[str, Any] = field(default_factory=dict)
     folder: Path = Path()
+    text: str = ""
+    contents: dict[str, bytes] = field(default_factory=dict)
+
+    @property
+    def files(self) -> Folder:
+        """The files that the scene names, as they were when it was loaded."""
+        return Folder(self.folder, self.contents)
 
     def __repr__(self) -> str:
         """Short: which file, how many lenses."""
@@ -73,8 +80,8 @@ class Loaded:
 def load_scene(path: Path) -> Loaded:
     """The scene at a path; SceneError with every complaint about it and the files that it names."""
     text = read_text(path)
-    scene = parse_scene(text, source=path.name)
-    resources = resources_of(scene, Folder(path.parent), text, path.name)
+    scene, folder = parse_scene(text, source=path.name), Folder(path.parent)
+    resources = resources_of(scene, folder, text, path.name)
     sha256 = hashlib.sha256(text.encode()).hexdigest()
     return Loaded(
         scene=scene,
@@ -84,6 +91,8 @@ def load_scene(path: Path) -> Loaded:
         lines=key_lines(text),
         tables=read_toml(text, path.name),
         folder=path.parent,
+        text=text,
+        contents=folder.contents,
     )
 
 
@@ -104,7 +113,7 @@ def with_tables(loaded: Loaded, tables: dict[str, Any]) -> Loaded:
     """The scene with other tables, checked as those of a file are."""
     source = f"{loaded.file_name}, changed"
     scene = scene_of(tables, source)
-    resources = resources_of(scene, Folder(loaded.folder), "", source)
+    resources = resources_of(scene, loaded.files, "", source)
     return replace(loaded, scene=scene, resources=resources, sha256="", lines={}, tables=tables)
 
 

@@ -15,7 +15,6 @@ from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Table
-from scenes.io.reading import read_text
 from scenes.io.writing import npz_bytes
 from scenes.questions.compare.columns import STILLS, VALUES
 from scenes.questions.compare.measure import measured_shots
@@ -184,8 +183,7 @@ class CompareAnswer(Answer):
         if writes_fitted(self.found) and self.show.sha256:  # text and values belong together
             from scenes.questions.compare.fitted_scene import fitted_text
 
-            text = read_text(self.show.folder / self.show.file_name)
-            yield "fitted.toml", fitted_text(text, self.show.scene, self.found).encode()
+            yield "fitted.toml", fitted_text(self.show.text, self.show.scene, self.found).encode()
 
 
 def _map_name(k: int, count: int) -> str:

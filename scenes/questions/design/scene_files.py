@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path, PurePosixPath
+import re
+from collections.abc import Iterable, Iterator
+from pathlib import PurePosixPath
 from typing import Any
 
 from scenes.answers.answer import Files
-from scenes.io.reading import read_bytes, read_text
+from scenes.io.free_names import ENDS
 from scenes.io.rewritten_scene import rewritten, tables_text
 from scenes.questions.design.masks import text_with_masks, with_masks
 from scenes.questions.design.picks import rounded
@@ -19,6 +20,7 @@ from scenes.scene_file.tables.scene import Scene
 from scenes.states.load import Loaded
 
 HELD = "set by brimline design"
+DESIGN_NAME = re.compile(r"design(-\d+)?\.(toml|json|png|svg|pdf)")
 
 
 def scene_files(report: Report) -> Files:
@@ -26,21 +28,22 @@ def scene_files(report: Report) -> Files:
     named = dict(_named(report.loaded.scene))
     for number, shown in enumerate(report.shown, 1):
         yield f"design-{number}.toml", design_text(report.loaded, shown, number, named).encode()
-    for name, copy in {name: _inside(name) for name in named.values()}.items():
-        yield copy, read_bytes(report.loaded.folder / Path(name).expanduser())
+    for name, copy in _copies(named.values()).items():
+        yield copy, report.loaded.files.data(name)
 
 
 def design_text(loaded: Loaded, shown: Shown, number: int, named: dict[str, str]) -> str:
     """The text of one design."""
     file_name = loaded.file_name
-    own = read_text(loaded.folder / loaded.file_name) if loaded.sha256 else tables_text(loaded.tables)
+    own = loaded.text if loaded.sha256 else tables_text(loaded.tables)
     pick = shown.design.pick
     if TRAYS in pick:
         own, loaded = text_with_trays(own, loaded, pick[TRAYS]), with_trays(loaded, pick[TRAYS])
     if MASKS in pick:
         own, loaded = text_with_masks(own, loaded, pick[MASKS]), with_masks(loaded, pick[MASKS])
     values: dict[str, Any] = rounded(shown.design.values)
-    moved = {path: _inside(name) for path, name in named.items() if _inside(name) != name}
+    copies = _copies(named.values())
+    moved = {path: copies[name] for path, name in named.items() if copies[name] != name}
     head = f"# Design {number} of {file_name}: {size_words(shown.design)}. Made by `brimline design`.\n\n"
     return head + rewritten(own, loaded.scene, {**values, **moved}, dict.fromkeys(values, HELD))
 
@@ -55,6 +58,18 @@ def _named(scene: Scene) -> Iterator[tuple[str, str]]:
             yield f"box.mask[{k}].outline", mask.outline
     for k, solid in enumerate(scene.box.solid, 1):
         yield f"box.solid[{k}].file", solid.file
+
+
+def _copies(names: Iterable[str]) -> dict[str, str]:
+    """The name of each copy by the name in the scene: no two files share one, and none has that of a design."""
+    found: dict[str, str] = {}
+    taken: set[str] = set()
+    for name in sorted(dict.fromkeys(names), key=lambda one: _inside(one) != one):  # names that stay have the first choice
+        inside = PurePosixPath(_inside(name))
+        free = (inside.with_name(f"{inside.stem}{end}{inside.suffix}").as_posix() for end in ENDS)
+        found[name] = next(one for one in free if one.casefold() not in taken and not DESIGN_NAME.fullmatch(one.casefold()))
+        taken.add(found[name].casefold())
+    return found
 
 
 def _inside(name: str) -> str:

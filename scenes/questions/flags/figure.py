@@ -154,7 +154,7 @@ def _label(axes: Axes, x_mm: float, y_mm: float, words: str, colour: str, **plat
     room = 0.04 * (high - low)
     if left + room < x_mm < right - room and low + room < y_mm < high - room:
         look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": FOOT_PT, "family": FONT, "color": colour}
-        axes.text(x_mm, y_mm, words, path_effects=halo(), zorder=9, **look, **plate)
+        axes.text(x_mm, y_mm, words, path_effects=halo(), zorder=9, parse_math=False, **look, **plate)
 
 
 def _draw_bars(axes: Axes, bars: Bars, angle_deg: float, colour: str, dash: str, *, filled: bool = False) -> None:

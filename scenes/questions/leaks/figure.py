@@ -121,6 +121,7 @@ def _name_leaks(axes: Axes, report: LeakReport) -> None:
             fontsize=BODY_PT,
             bbox=plate,
             arrowprops={"arrowstyle": "-", "color": HIGHLIGHT, "linewidth": 1.2},
+            parse_math=False,
         )
 
 

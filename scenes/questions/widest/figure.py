@@ -64,7 +64,9 @@ def _draw_bars(axes: Axes, report: WidestReport) -> None:
     axes.xaxis.set_minor_formatter(NullFormatter())
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
     axes.set_yticks([])
-    axes.set_xlabel(f"focal length [mm], family of the {report.family.lens.name}", fontsize=LABEL_PT, fontfamily=FONT)
+    axes.set_xlabel(
+        f"focal length [mm], family of the {report.family.lens.name}", fontsize=LABEL_PT, fontfamily=FONT, parse_math=False
+    )
     axes.tick_params(labelsize=LABEL_PT, labelfontfamily=FONT)
     axes.grid(axis="x", color="#D8D8D8", linewidth=0.4)
     axes.set_axisbelow(True)
@@ -81,7 +83,7 @@ def _draw_state(axes: Axes, row: int, share: float, tall: float, state: StateLim
         if right > left:
             ground = hatched if colour == TIGHT_GROUND else {}
             axes.barh(middle, right - left, height=0.8 * tall, left=left, facecolor=colour, **ground)
-    look: dict[str, Any] = {"va": "center", "fontsize": FOOT_PT, "fontfamily": FONT}
+    look: dict[str, Any] = {"va": "center", "fontsize": FOOT_PT, "fontfamily": FONT, "parse_math": False}
     place: dict[str, Any] = {"xycoords": axes.get_yaxis_transform(), "xytext": (-4.0, 0.0), "textcoords": "offset points"}
     axes.annotate(setting_words_of(state), (0.0, middle), ha="right", color=INK, **place, **look)
     if low < clear < high:

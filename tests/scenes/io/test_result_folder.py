@@ -181,7 +181,7 @@ def test_in_results_of_earlier_versions_a_file_later_than_their_json_counts_as_c
         (out / name).write_text("mine")
         os.utime(out / name, (then, then))
     write(out, "new")
-    assert names(out) == ["a.txt", "b.yours.txt", "beam.json", "page.txt", "page.yours.txt"]
+    assert names(out) == ["a.txt", "b.yours.txt", "beam.json", "beam.yours.json", "page.txt", "page.yours.txt"]
 
 
 def test_without_its_manifest_a_file_that_the_new_result_lacks_is_kept_though_it_looks_older_than_its_run(tmp_path, capsys):

@@ -16,7 +16,7 @@ from raytrace.judge.judgement import judge
 from raytrace.judge.proof import proof_of
 from raytrace.optics.camera import Guide
 from scenes.proof.plain_scene import Lens, NotProvableError, Plate
-from scenes.proof.verify import ALONE, PROVED, REFUSED, Rays, find, guide_holds
+from scenes.proof.verify import ALONE, PROVED, REFUSED, Rays, find, guide_holds, main
 from scenes.questions.check.proof import proved
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.resources import Resources
@@ -421,3 +421,32 @@ def test_what_is_not_provable_rests_on_the_judgement_alone_and_says_why(entries,
     finding = said(entries[0], SCENE.replace(was, now, 1))
     assert finding.word == ALONE
     assert why in finding.why
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"guides": ["x"]}',
+        '{"guides": [null]}',
+        '{"guides": 3}',
+        "[1]",
+        "null",
+        '{"guides": ' + 20000 * "[",
+        '{"guides": {"a": 1}}',
+    ],
+)
+def test_a_file_that_is_no_proof_is_told_in_one_sentence(tmp_path, capsys, text):
+    (tmp_path / "scene.toml").write_text(SCENE)
+    (tmp_path / "proof.json").write_text(text)
+    assert main([str(tmp_path / "scene.toml"), str(tmp_path)]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("error: ")
+    assert said.count("\n") == 1
+    assert "give a scene file, and the folder that check --prove has filled" in said
+
+
+def test_a_scene_nested_without_end_is_told_in_one_sentence(tmp_path, capsys):
+    (tmp_path / "scene.toml").write_text("a = " + 20000 * "[")
+    (tmp_path / "proof.json").write_text('{"guides": []}')
+    assert main([str(tmp_path / "scene.toml"), str(tmp_path)]) == 2
+    assert capsys.readouterr().err.startswith("error: ")

@@ -6,7 +6,7 @@ import trimesh
 
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.messages import plain
-from scenes.states.load import load_scene, plans_of, wanted_states
+from scenes.states.load import changed, load_scene, plans_of, wanted_states
 from scenes.states.state import plan_state
 from tests.scenes.scene_file.test_parse_mistakes import SCENE
 
@@ -66,3 +66,13 @@ def test_asked_of_one_state_no_other_is_built(tmp_path, monkeypatch):
     (plan,) = wanted_states(show, lenses=[name], focus=[plain(focus_mm)], f_numbers=[f_number])
     assert (plan.key, built) == (key, [(name, focus_mm, f_number)])
     assert len(every) > 1
+
+
+def test_a_changed_scene_has_the_files_as_they_were_when_it_was_read(tmp_path):
+    path = tmp_path / "show.toml"
+    trimesh.creation.box((40, 20, 10)).export(tmp_path / "bracket.stl")
+    path.write_text(SCENE.replace("[check]", '[[box.solid]]\nname = "bracket"\nfile = "bracket.stl"\nunit = "mm"\n[check]'))
+    loaded = load_scene(path)
+    (tmp_path / "bracket.stl").write_bytes(b"half exported")
+    again = changed(loaded, {"box.ahead_mm": 7.0})
+    assert (again.resources.meshes["bracket.stl"].vertices == loaded.resources.meshes["bracket.stl"].vertices).all()

@@ -93,6 +93,12 @@ def test_the_folder_holds_fit_maps_and_a_scene_that_loads_with_its_comments(tmp_
     assert "left out:" in page
 
 
+def test_a_scene_that_is_saved_while_stills_are_compared_costs_no_result(tmp_path):
+    found = made(tmp_path)
+    (tmp_path / "scene.toml").write_text("[half saved")
+    assert "# from the maker's sheet" in dict(found.files("out"))["fitted.toml"].decode()
+
+
 @pytest.mark.slow
 def test_a_value_that_no_still_shows_is_not_claimed(tmp_path):
     found = made(tmp_path, true={"box.ahead_mm": 9}, unknown=("box.ahead_mm", "box.back.height_mm"))

@@ -4,6 +4,9 @@ import io
 import os
 import signal
 import time
+import tomllib
+
+import trimesh
 
 from scenes.cli import main
 from scenes.questions.design import designer as designer_module
@@ -12,6 +15,7 @@ from scenes.questions.design import places as places_module
 from scenes.questions.design import report as report_module
 from scenes.questions.design.contradictions import WayOut
 from scenes.questions.design.report import design_report
+from scenes.questions.design.scene_files import scene_files
 from scenes.questions.design.text import answer_words, next_words, size_words
 from scenes.runtime import progress as progress_module
 from scenes.runtime.progress import progress
@@ -139,3 +143,35 @@ def test_a_pipe_hears_what_is_being_tried_while_a_design_is_looked_for(tmp_path,
     lines = log.getvalue().splitlines()
     assert any("gone by (trying choices 1 of 2, box.hood.at_mm = 10)" in line for line in lines)
     assert any("gone by (trying choices 2 of 2, box.hood.at_mm = 20)" in line for line in lines)
+
+
+def bracket(name, folder):
+    return f'\n[[box.solid]]\nname = "{name}"\nfile = "{folder}/bracket.stl"\nunit = "mm"\n'
+
+
+def with_brackets(tmp_path):
+    """A scene with two meshes of one name in two folders, and their bytes."""
+    for folder, side in (("a", 20.0), ("b", 25.0)):
+        (tmp_path / folder).mkdir()
+        trimesh.creation.box((20, side, 10)).apply_translation((20 * side, 300, 50)).export(tmp_path / folder / "bracket.stl")
+    (tmp_path / "scenes").mkdir()
+    text = scene(LENS, hood(rear=(170, 130)) + bracket("one", "../a") + bracket("two", "../b"))
+    return written(tmp_path / "scenes", text), [(tmp_path / folder / "bracket.stl").read_bytes() for folder in "ab"]
+
+
+def test_designs_are_handed_over_as_the_scene_was_when_read_though_its_files_are_saved_anew_meanwhile(tmp_path):
+    path, meshes = with_brackets(tmp_path)
+    report = design_report(load_scene(path))
+    path.write_text("[half saved")
+    for folder in "ab":
+        (tmp_path / folder / "bracket.stl").unlink()
+    found = dict(scene_files(report))
+    assert 'title = "To be built"' in found["design-1.toml"].decode()
+    assert meshes[0] in found.values()
+
+
+def test_two_files_of_one_name_from_two_folders_are_both_copied_and_each_is_named(tmp_path):
+    path, meshes = with_brackets(tmp_path)
+    found = dict(scene_files(design_report(load_scene(path))))
+    named = [solid["file"] for solid in tomllib.loads(found["design-1.toml"].decode())["box"]["solid"]]
+    assert [found[name] for name in named] == meshes

@@ -83,8 +83,9 @@ pupil_behind_front_mm = 60
 HALF_MM, FAR_MM, CORNER_MM = (75.0, 55.0), 61.0, 20.0  # of the opening; its front face: 3 + 57 + 1 mm of plate
 
 
-def loaded(*, focal=25, corner=CORNER_MM, flag="", lenses="", focus='["infinity"]', opening="[150, 110]"):
+def loaded(*, focal=25, corner=CORNER_MM, flag="", lenses="", focus='["infinity"]', opening="[150, 110]", name="25"):
     text = SCENE.format(focal=focal, corner=corner, flag=flag, lenses=lenses, focus=focus).replace("[150, 110]", opening)
+    text = text.replace('name = "25"', f"name = '{name}'")
     return Loaded(scene=parse_scene(text, source="s.toml"), resources=Resources(), file_name="s.toml", sha256="")
 
 
@@ -371,3 +372,13 @@ def test_setups_that_change_nothing_are_named_in_one_line_and_their_rows_left_ou
     heads = [row.words for row in found.setups_table().rows if not row.words.startswith("  ")]
     assert heads == ["as set", "mask out", "stage more (8 mm)", "mask out, flags off"]
     assert len(found.data()["setups"]) == 6
+
+
+@pytest.mark.parametrize("name", ["25 $_{$", "$25$"])
+def test_names_with_signs_of_formulas_are_drawn_as_they_are(name):
+    scene = loaded(name=name, flag=FLAG.replace("side =", f"name = '{name}'\nside ="))
+    figure = widest_figure(widest_report(scene, Wanted()), (), name)
+    figure.draw_without_rendering()
+    (axes,) = (axes for axes in figure.axes if axes.get_label() == "limits")
+    assert axes.get_xlabel().endswith(f"family of the {name}")
+    assert not any(text.get_parse_math() for text in (*axes.texts, axes.xaxis.label))
