@@ -273,7 +273,10 @@ def _polyline_parts(entity: Any, source: str) -> Iterator[Any]:
         raise _refusal(source, "is damaged: a POLYLINE that is no smoothed one holds corners of a frame; export it again")
     if not entity.dxf.flags & 8 and entity.has_width:  # 8: a 3D polyline, which has none
         raise _refusal(source, f"holds a {entity.dxftype()} that is drawn wide; draw its edges as lines, and export again")
-    for piece in entity.virtual_entities():
+    pieces = list(islice(entity.virtual_entities(), MOST_PIECES + 1))
+    if not pieces:
+        raise _refusal(source, f"holds {_a(entity.dxftype())} without corners; delete it, or export it again")
+    for piece in pieces:
         if piece.dxftype() not in DRAWN:
             raise _refusal(source, f"holds a {piece.dxftype()} in a polyline; draw it as lines and arcs, and export again")
         yield piece
