@@ -78,7 +78,7 @@ def off_its_points(spline: Any, chords: NDArray[np.float64]) -> float:
     through = np.array([tuple(point)[:2] for point in spline.fit_points], dtype=np.float64).reshape(-1, 2)
     if not len(through) or len(chords) < 2:
         return 0.0
-    tree = shapely.STRtree(shapely.linestrings(np.stack([chords[:-1], chords[1:]], axis=1)))
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([chords[:-1], chords[1:]], axis=1))))
     _, off = tree.query_nearest(shapely.points(through), return_distance=True, all_matches=False)
     return float(off.max())
 
