@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from scenes.io.dxf_dimensions import other_scale, stated_scale
-from scenes.io.dxf_splines import spline_points
+from scenes.io.dxf_splines import off_its_points, spline_points
 from scenes.io.dxf_tags import contradiction, entity_heads
 from scenes.io.joined_lines import JOIN_MM, Line
 from scenes.io.library_remarks import in_one_line, printable, remarks_of
@@ -106,8 +106,9 @@ def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
         heights |= {point[2] for point in points if len(point) > 2}
         if left < 0:
             raise _refusal(source, f"holds curves of more than {MOST_POINTS} points; save the cut-out alone, as arcs and lines")
-        flat = [point[:2] for point in points]
-        lines.append(_finite(np.array(flat, dtype=np.float64).reshape(-1, 2) * unit_mm, piece, source))
+        flat = _finite(np.array([point[:2] for point in points], dtype=np.float64).reshape(-1, 2), piece, source)
+        _runs_through_its_points(piece, flat, unit_mm, source)
+        lines.append(flat * unit_mm)
     if heights and (max(heights) - min(heights)) * unit_mm > JOIN_MM:
         raise _refusal(source, f"is not flat: its z runs from {min(heights):g} to {max(heights):g}; draw the cut-out in one plane")
     return lines
@@ -182,6 +183,16 @@ def _runs_one_way(entity: Any, source: str) -> None:
             source,
             "holds a SPLINE given only by the points that it runs through, and each program draws it its own way between them; "
             "export it with its control points, or as arcs and lines",
+        )
+
+
+def _runs_through_its_points(piece: Any, flat: Line, unit_mm: float, source: str) -> None:
+    """Refuse a spline whose points to run through speak against its control points: which of the two are spoilt nobody knows."""
+    off_mm = off_its_points(piece, flat) * unit_mm if piece.dxftype() == "SPLINE" else 0.0
+    if off_mm > JOIN_MM + FLATNESS_MM:
+        raise _refusal(
+            source,
+            f"holds a SPLINE that passes {off_mm:.2g} mm off its own points to run through; export it again, as arcs and lines",
         )
 
 
@@ -273,7 +284,10 @@ def _polyline_parts(entity: Any, source: str) -> Iterator[Any]:
         raise _refusal(source, "is damaged: a POLYLINE that is no smoothed one holds corners of a frame; export it again")
     if not entity.dxf.flags & 8 and entity.has_width:  # 8: a 3D polyline, which has none
         raise _refusal(source, f"holds a {entity.dxftype()} that is drawn wide; draw its edges as lines, and export again")
-    for piece in entity.virtual_entities():
+    pieces = list(islice(entity.virtual_entities(), MOST_PIECES + 1))
+    if not pieces:
+        raise _refusal(source, f"holds {_a(entity.dxftype())} without corners; delete it, or export it again")
+    for piece in pieces:
         if piece.dxftype() not in DRAWN:
             raise _refusal(source, f"holds a {piece.dxftype()} in a polyline; draw it as lines and arcs, and export again")
         yield piece

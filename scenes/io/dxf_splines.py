@@ -71,6 +71,18 @@ def spline_points(spline: Any, flatness: float, most: int) -> Iterator[tuple[flo
     yield from (tuple(map(float, corner)) for corner in _corners(np.concatenate([ordered[:, 0], ordered[-1:, -1]])))
 
 
+def off_its_points(spline: Any, chords: NDArray[np.float64]) -> float:
+    """How far its curve, given as ends of chords (N, 2), passes from the farthest of the points it runs through; 0 of none."""
+    import shapely
+
+    through = np.array([tuple(point)[:2] for point in spline.fit_points], dtype=np.float64).reshape(-1, 2)
+    if not len(through) or len(chords) < 2:
+        return 0.0
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([chords[:-1], chords[1:]], axis=1))))
+    _, off = tree.query_nearest(shapely.points(through), return_distance=True, all_matches=False)
+    return float(off.max())
+
+
 def _bezier(spline: Any) -> Pieces:
     """The pieces between knots, from their polynomials."""
     from scipy.interpolate import BPoly, BSpline, PPoly

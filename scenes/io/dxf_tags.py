@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from scenes.io.dxf_splines import spline_words
+from scenes.io.dxf_swallowed import Numbered, marker_words, swallowed_words
 from scenes.io.library_remarks import printable
 
 LONGEST_WORD = 40  # of a file, shown
@@ -34,7 +35,7 @@ NEEDED = {
     "VERTEX": PLACE,
     "INSERT": (2, *PLACE),
 }
-PLACED_ONCE = {*NEEDED, "BLOCK", "TEXT", "MTEXT", "ATTDEF", "ATTRIB", "POINT"}
+PLACED_ONCE = {*NEEDED, "BLOCK", "TEXT", "MTEXT", "ATTDEF", "ATTRIB", "POINT", "DIMENSION", "TOLERANCE"}
 SCALES = (41, 42, 43)  # of INSERT; readers take 0 for 1
 ACROSS, UP_OR_AHEAD = (
     {*range(10, 19)},
@@ -54,10 +55,12 @@ EMBEDDED = 101  # what follows belongs to an object within the entity
 def contradiction(data: bytes) -> str:
     """What in the file's text cannot be whole, in words that go on after "damaged: "; empty where nothing is found."""
     try:
-        tags = list(_tags(data))
+        numbered = list(_tags(data))
     except ValueError as error:
         return str(error)
-    return _units_words(tags) or next((words for head, own in _entities(tags) if (words := _words(head, own))), "")
+    tags = [(code, value) for code, value, _ in numbered]
+    words = _units_words(tags) or next((words for head, own in _entities(tags) if (words := _words(head, own))), "")
+    return words or swallowed_words(numbered)
 
 
 FRAMES = {"SECTION", "ENDSEC", "BLOCK", "ENDBLK", "VERTEX", "SEQEND", "ATTRIB", "VIEWPORT", "EOF"}  # what holds or ends others
@@ -76,7 +79,7 @@ def entity_heads(data: bytes) -> Iterator[tuple[str, bool]]:
             yield word, section in {"ENTITIES", "BLOCKS"} and word not in FRAMES
 
 
-def _tags(data: bytes) -> Iterator[Tag]:
+def _tags(data: bytes) -> Iterator[Numbered]:
     lines = data.splitlines()
     for number in range(0, len(lines) - 1, 2):
         code = lines[number].strip()
@@ -85,7 +88,7 @@ def _tags(data: bytes) -> Iterator[Tag]:
         value = lines[number + 1].strip().decode("utf-8", "replace")
         if int(code) in NUMBERS and "_" in value:  # Python's readers pass it over
             raise ValueError(f'its line {number + 2} holds "{printable(value[:LONGEST_WORD])}" for a number')
-        yield int(code), value
+        yield int(code), value, number + 1
         if (int(code), value) == (0, "EOF"):
             return
 
@@ -109,9 +112,9 @@ def _words(head: str, tags: Sequence[Tag]) -> str:
         if head not in MARKED[marker] or count > 1:
             return f"{max(MARKED[marker])} has lost its head and stands in {printable(head[:LONGEST_WORD])}"
     codes = Counter(_own_codes(tags))
-    if head == "LWPOLYLINE" and (words := _corner_words(tags, codes)):
-        return words
-    if head == "SPLINE" and (words := spline_words(tags)):
+    words = marker_words(head, (value for code, value in tags if code == 100))
+    words = words or (_corner_words(tags, codes) if head == "LWPOLYLINE" else spline_words(tags) if head == "SPLINE" else "")
+    if words:
         return words
     if head in PLACED_ONCE and max(codes[code] for code in (*PLACE, *SECOND)) > 1:
         return f"{head} has more than one place"

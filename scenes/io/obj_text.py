@@ -16,10 +16,11 @@ from scenes.io.mesh_damage import DamagedMeshError, plain_number
 FREE_FORM = {b"curv", b"curv2", b"surf", b"cstype"}
 ELSEWHERE = {b"call", b"csh"}  # more of the model in another file, or by a command
 SHAPELESS = set(
-    b"vt vn vp p l g s mg o bevel c_interp d_interp lod usemtl mtllib usemap maplib shadow_obj trace_obj ctech stech deg bmat step "
+    b"vt vn vp g s mg o bevel c_interp d_interp lod usemtl mtllib usemap maplib shadow_obj trace_obj ctech stech deg bmat step "
     b"parm trim hole scrv sp end con".split()
 )
 PLACE_WORDS = (3, 4, 6, 7)  # x y z, and with a weight, a colour, both
+BARE = {b"l", b"p"}  # lines and points: a bar drawn as these would be passed over
 FACES = {b"f", b"fo"}  # fo: a face, of the format's first years
 
 
@@ -32,9 +33,9 @@ def obj_faces(data: bytes) -> int:
     for kind, words in _lines(data):
         if kind == b"v":
             corners += 1
-        elif kind in FACES or kind in {b"l", b"p"}:
+        elif kind in FACES:
             used.update(_corner(word, corners) for word in words)
-            faces += _triangles(len(words)) if kind in FACES else 0
+            faces += _triangles(len(words))
     unused = corners - len(used & set(range(1, corners + 1)))
     if unused:
         raise DamagedMeshError(f"it is cut short: {unused} of its {corners} corners belong to no face; export it again")
@@ -60,6 +61,8 @@ def _lines(data: bytes) -> Iterator[tuple[bytes, list[bytes]]]:
         kind, *words = _before_remark(line.split()) or [b""]
         if kind in FREE_FORM:
             raise DamagedMeshError(f"it holds free-form surfaces ({kind.decode()}); export it as triangles")
+        if kind in BARE:
+            raise DamagedMeshError("it holds points or lines; export it as triangles, or delete them")
         if kind in ELSEWHERE:
             raise DamagedMeshError(f"a part of it is in another file ({kind.decode()}); export it as one")
         if kind and kind != b"v" and kind not in FACES and kind not in SHAPELESS:

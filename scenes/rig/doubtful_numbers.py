@@ -16,7 +16,7 @@ from geometry.notes import Note, Severity
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.rig.contradictions import TENFOLD, desqueezed_words
-from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
+from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words, out_of_line_words
 from scenes.rig.named_numbers import t_number_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Hood
@@ -45,6 +45,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [(lens.name, text) for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens))]
     told += [(lens.name, text) for text in (*t_number_words(lens), *narrower_words(lens))]
     told += [(lens.name, text) for text in (*doubtful_pupil_words(lens), *doubtful_travel_words(lens))]
+    told += [(lens.name, text) for text in out_of_line_words(lens)]
     told += [("camera", text) for text in _guide_words(scene)]
     return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
 

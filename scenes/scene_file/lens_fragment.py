@@ -7,9 +7,9 @@ from scenes.scene_file.parse import read_model, read_toml
 from scenes.scene_file.tables.lens import Lens
 
 
-def insist_on_lens(text: str, source: str) -> None:
-    """SceneError, with the lens's own keys, where a scene file would refuse the first [[lens]] of the text."""
+def insist_on_lens(text: str, source: str) -> Lens:
+    """The first [[lens]] of the text; SceneError, with the lens's own keys, where a scene file would refuse it."""
     try:
-        read_model(Lens, read_toml(text, source)["lens"][0], "", source)
+        return read_model(Lens, read_toml(text, source)["lens"][0], "", source)
     except SceneError as error:
         raise SceneError([Complaint(one.where, one.problem, None, source) for one in error.complaints]) from None

@@ -96,6 +96,14 @@ def load_scene(path: Path) -> Loaded:
     )
 
 
+def is_as_read(loaded: Loaded, path: Path) -> bool:
+    """Whether the scene's file still holds the text that it was read from."""
+    try:
+        return hashlib.sha256(read_text(path).encode()).hexdigest() == loaded.sha256
+    except SceneError:  # moved away, deleted, or half written
+        return False
+
+
 def changed(loaded: Loaded, values: Mapping[str, Any]) -> Loaded:
     """The scene with other values at key paths such as 'box.flag[top flag].angle_deg', checked as those of a file are.
 

@@ -28,7 +28,7 @@ from scenes.runtime.progress import Tick, progress, silent
 from scenes.runtime.version import own_version
 from scenes.runtime.worker_pool import Aside, Sharing, WorkerDied
 from scenes.states.clear_rule import Limits
-from scenes.states.load import load_scene, wanted_states
+from scenes.states.load import is_as_read, load_scene, wanted_states
 from scenes.verdicts.check import CheckResult, FailedState
 from scenes.verdicts.overview import answer_line, end_lines, overview_lines
 from scenes.verdicts.processes import STATES_PER_PROCESS, STEPS_PER_STATE, died_words, processes_beside
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 
 LEAST_STATES = 2  # for each process, where a state takes long
 DEMO = "demo"
+CHANGED = "the scene file has changed since it was read: this answer is of the file as it was; run again"
 ANSWER, OVERVIEW, EVERY_STATE = range(3)  # how much of an answer is printed
 
 
@@ -120,7 +121,10 @@ def check_file(path: Path, wanted: Wanted, out: Path | None, asked: Asked) -> in
     show = load_scene(path)
     plans = wanted_states(show, lenses=wanted.lenses, focus=wanted.focus, f_numbers=wanted.f_numbers)
     tell_faults(plans)
-    return answered(run_jobs([Job(loaded=show, plans=plans)], out, asked), out, asked)
+    status = answered(run_jobs([Job(loaded=show, plans=plans)], out, asked), out, asked)
+    if not is_as_read(show, path):
+        click.echo(f"caution: {path}: {CHANGED}", err=True)
+    return status
 
 
 def tell_faults(plans: Sequence[State]) -> None:

@@ -11,6 +11,7 @@ import ezdxf
 import numpy as np
 import pytest
 import shapely
+from ezdxf.math import global_bspline_interpolation
 from scipy.interpolate import BSpline
 
 from geometry.outline import area_mm2
@@ -115,6 +116,29 @@ def test_a_spline_of_points_to_run_through_is_refused_for_programs_draw_it_unlik
         curve.fit_points = [(x, y, 0) for x, y in LOOP]
 
     assert "runs through" in refusal_of(drawing(through))
+
+
+def through_its_points(scale, unit=1.0):
+    """A closed curve through twelve places of an ellipse, and these places `scale` times as far out."""
+    places = [(45 * unit * np.cos(a), 30 * unit * np.sin(a)) for a in np.linspace(0.0, 2.0 * np.pi, 13)]
+    through = global_bspline_interpolation(places, degree=3)
+
+    def draw(document):
+        curve = document.modelspace().add_spline()
+        curve.control_points, curve.knots, curve.dxf.degree = through.control_points, through.knots(), 3
+        curve.fit_points = [(scale * x, scale * y, 0) for x, y in places]
+
+    return drawing(draw)
+
+
+def test_a_spline_that_runs_through_its_points_is_read():
+    assert read_outline(through_its_points(1.0).encode(), "m.dxf")
+
+
+@pytest.mark.parametrize("scale", [0.6, 0.999])
+def test_a_spline_whose_control_points_speak_against_the_points_that_it_runs_through_is_refused(scale):
+    off = f"passes {45 * (1 - scale):.2g} mm off its own points to run through"
+    assert off in refusal_of(through_its_points(scale))
 
 
 def swinging(degree, crossings, height_mm):

@@ -192,3 +192,83 @@ def test_a_cut_out_in_inches_is_not_taken_for_one_in_feet():
         b"$INSUNITS\n 70\n4\n", b"$INSUNITS\n 70\n2\n"
     )
     assert "found 960 mm" in refusal_of(feet)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "NOT TO SCALE",
+        "NTS",
+        "N.T.S.",
+        "Scale: none",
+        "nicht maßstäblich",
+        "M 4:1",
+        "M2,5:1",
+        "M 2\u22361",
+        "M 2\uff1a1",
+        "2.5:1",
+        "4:1",
+        "\u6bd4\u4f8b 2\uff1a1",
+        "scale \uff12:\uff11",
+        "scale x2",
+        "Scale factor 2",
+        "scale 1 to 2",
+        "scale: twice",
+        '1"=2"',
+        "drawn 2x",
+    ],
+)
+def test_a_scale_in_other_words_and_signs_is_one(text):
+    """NTS: not to scale, in title blocks (common practice). Unicode: U+2236 ratio, U+FF1A fullwidth colon."""
+    assert "is not drawn at full size" in refusal_of(noted(text))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "2.35:1",
+        "2.4:1",
+        "2,39:1",
+        "1.85\u22361",
+        "16\uff1a9",
+        "M 1:1",
+        '1"=1"',
+        "scale x1",
+        "M4: 2 holes",
+        "drawn 12/05",
+        "scale 1 to 1",
+    ],
+)
+def test_aspect_ratios_screws_dates_and_full_size_in_other_signs_are_no_scale(text):
+    assert read_outline(noted(text), "m.dxf")
+
+
+@pytest.mark.parametrize("text", ["70 H7", "\u25a170", "W=70", "~70", "70 wide", "70.0 CUT", "approx. 70", "SQ 70", "70 H7/g6"])
+def test_a_size_with_its_fit_or_in_words_is_held_against_its_lines_all_the_same(text):
+    """ISO 286-1: H7 is a fit. The square sign and such words: common practice."""
+    assert "where 140 is drawn" in refusal_of(dimensioned(1.0, text))
+
+
+@pytest.mark.parametrize("text", ["140 H7", "W=140", "~140", "140 wide", "4 M6", "4x M8", "3 HOLES", "NOTE: 3", "4 PLACES"])
+def test_fits_screws_and_counts_are_no_other_size(text):
+    assert read_outline(dimensioned(1.0, text), "m.dxf")
+
+
+def measured(value):
+    def draw(document):
+        cut_out(document)
+        one = document.modelspace().add_linear_dim(base=(0, 70), p1=(-70, 50), p2=(70, 50)).render()
+        document.modelspace().query("DIMENSION").first.dxf.actual_measurement = value
+        return one
+
+    return drawing(draw)
+
+
+def test_a_dimension_that_has_measured_another_size_than_lies_between_its_points_is_refused():
+    """DXF reference, DIMENSION, group code 42: the actual measurement."""
+    assert "has measured 70 where 140 is drawn" in refusal_of(measured(70.0))
+
+
+@pytest.mark.parametrize("value", [140.0, 0.0, -1.0, 5.512])
+def test_a_dimension_that_has_measured_the_same_in_any_unit_or_nothing_is_read(value):
+    assert read_outline(measured(value), "m.dxf")

@@ -34,6 +34,9 @@ def test_corners_that_count_back_are_those_before_the_face_so_that_the_first_of_
 SPOILT_OBJ = {
     "a line of no kind": (obj_body(0, 1).replace("\nf ", "\nF ", 1), 'a line "F"'),
     "another file": ("call more.obj\n" + obj_body(0, 1), "in another file"),
+    "a bar of lines": (obj_body(0, 1) + "v -50 0 0\nv 50 0 0\nl 9 10\n", "it holds points or lines"),
+    "a bar of points": (obj_body(0, 1) + "v -50 0 0\nv 50 0 0\np 9 10\n", "it holds points or lines"),
+    "lines between corners of faces": (obj_body(0, 1) + "l 1 2\n", "it holds points or lines"),
     "two corners in a line": (obj_body(0, 1).replace("\nv", " v", 1), "a corner of it has 7 numbers"),
     "a corner by a number with an underscore": (obj_body(0, 1).replace("\nf 1 ", "\nf 0_1 ", 1), "0_1"),
     "no number": (obj_body(0, 1).replace("v -20 ", "v 1.#IND ", 1), "is no readable OBJ mesh"),

@@ -17,6 +17,7 @@ from tests.scenes.check_made import plan
 from tests.scenes.questions.check.test_results_json import FAILED, state
 
 OUT = Path("out")
+SCENE_FILE = Path(__file__).parents[4] / "scenes" / "data" / "example.toml"
 PICTURED = replace(state(), files=("18/map.npz", "18/map.png"))
 PLAIN = replace(state(), files=("18/map.npz",))
 
@@ -81,3 +82,28 @@ def test_faults_of_the_scenes_own_numbers_are_told_before_anything_is_traced(mon
     assert run.check_file(path, Wanted(lenses=("18",)), None, Asked()) == 1
     (before,) = traced
     assert 'fault: 18: focal_mm = 21.5 speaks against the name "18"' in before
+
+
+@pytest.mark.parametrize("later", ["# nothing new\n", "broken = [", None])
+def test_an_answer_of_a_file_that_has_changed_in_the_meantime_says_so(monkeypatch, tmp_path, capsys, later):
+    """As a scene that is still being saved, or goes on being worked on, while a long run reads and judges it."""
+    path = tmp_path / "s.toml"
+    shutil.copy(SCENE_FILE, path)
+
+    def meanwhile(*_):
+        path.unlink() if later is None else path.write_text(path.read_text() + later)
+        return []
+
+    monkeypatch.setattr(run, "run_jobs", meanwhile)
+    monkeypatch.setattr(run, "answered", lambda *_: 0)
+    run.check_file(path, Wanted(), None, Asked())
+    assert (
+        "the scene file has changed since it was read: this answer is of the file as it was; run again" in capsys.readouterr().err
+    )
+
+
+def test_an_answer_of_a_file_that_stands_as_it_was_says_nothing_of_it(monkeypatch, capsys):
+    monkeypatch.setattr(run, "run_jobs", lambda *_: [])
+    monkeypatch.setattr(run, "answered", lambda *_: 0)
+    run.check_file(SCENE_FILE, Wanted(), None, Asked())
+    assert "has changed" not in capsys.readouterr().err
