@@ -98,6 +98,12 @@ def flags_alone(state):
     return replace(state, box=Box(parts=parts, glasses=state.box.glasses), notes=())
 
 
+def clear_by_light(state):
+    """As judged, but that parts may overlap: random flags meet each other, which `flags` tells apart from its angles."""
+    judged = judge_state(state)
+    return replace(judged, faults=tuple(fault for fault in judged.faults if "overlaps" not in fault.text)).clear
+
+
 def with_angles(text, angles):
     """The scene with its flags at other angles, in their order."""
     left = iter(angles)
@@ -114,14 +120,14 @@ def test_at_the_limits_of_flags_they_are_clear_at_every_focus_and_a_degree_furth
     checked = 0
     for state in settings_between(show_of(with_angles(text, kept)), 5):
         if not hopeless:
-            assert judge_state(flags_alone(state)).clear, state
+            assert clear_by_light(flags_alone(state)), state
             checked += 1
     for number, limit in enumerate(limits):
         if not math.isfinite(limit) or limit < -28.9:
             continue
         further_in = [angle - (1.0 if k == number else 0.0) for k, angle in enumerate(kept)]
         states = settings_between(show_of(with_angles(text, further_in)), 24)
-        assert not all(judge_state(flags_alone(state)).clear for state in states)
+        assert not all(clear_by_light(flags_alone(state)) for state in states)
         checked += 1
     assert checked
 
@@ -152,7 +158,7 @@ def test_the_shortest_lens_of_a_family_that_widest_lets_through_is_clear_and_a_t
             setting = Setting(focal_mm=plan.focal_mm, focus_mm=limit.focus_mm, f_number=limit.f_number)
             state = plan_state(show.scene, plan.lens, show.resources, setting, grid=plan.grid, guides=plan.guides)
             variants = family_states(report.family, plan.grid, focal_mm, limit.focus_mm, limit.f_number)
-            clear.append(judge_state(replace(state, variants=variants, notes=())).clear)
+            clear.append(clear_by_light(replace(state, variants=variants, notes=())))
         assert clear == [True, False]
 
 
