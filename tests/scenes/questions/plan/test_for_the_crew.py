@@ -12,7 +12,6 @@ from pypdf import PdfReader
 
 from raytrace.optics.camera import PixelGrid, whole_frame
 from raytrace.shares import VignetteMap
-from scenes.questions.plan.answer import answer
 from scenes.questions.plan.bring import bring_lines, card_mm
 from scenes.questions.plan.dark_places import dark_places
 from scenes.questions.plan.expected import expected, signal_percent
@@ -25,90 +24,7 @@ from scenes.questions.plan.words import box_line, chart_rows, look_words, readin
 from scenes.states.load import load_scene, plans_of
 from scenes.verdicts.test_plan import shot_of as shot_of_result
 from tests.scenes.questions.check.test_results_json import guide
-
-SCENE = """
-brimline = 1
-title = "Weir"
-camera = { width_mm = 36, height_mm = 24 }
-check = { f_numbers = [2.8], focus_mm = ["infinity", 450] }
-
-[[lens]]
-name = "near"
-focal_mm = 24
-f_number = 2.0
-front_diameter_mm = 90
-front_to_sensor_mm = 178
-pupil_behind_front_mm = 40
-close_focus_mm = 450
-state = [
-    { focus_mm = "infinity", front_travel_mm = 0 STATED },
-    { focus_mm = 450, front_travel_mm = 3 STATED },
-]
-
-[[lens]]
-name = "long"
-focal_mm = 85
-f_number = 2.8
-front_diameter_mm = 90
-front_to_sensor_mm = 150
-pupil_behind_front_mm = 40
-
-[box]
-mount = "rods-15"
-ahead_mm = 7
-offset_mm = [0, -1.5]
-back = { width_mm = 220, height_mm = 200, thickness_mm = 4, bore_mm = 100 }
-
-[[box.stage]]
-name = "tray"
-at_mm = 6
-depth_mm = 8
-opening_mm = [180, 150]
-filter = { name = "ND 6", width_mm = 190, height_mm = 160, thickness_mm = 4, index = 1.5168, kind = "density", density = 0.6 }
-
-[[box.mask]]
-name = "mask"
-at_mm = 16
-opening_mm = [61, 56]
-lenses = ["long"]
-
-[[box.flag]]
-name = "right flag"
-side = "right"
-angle_deg = 5
-length_mm = 60
-width_mm = 160
-hinge_mm = 80
-at_mm = 24
-lenses = ["near"]
-
-[[box.flag]]
-name = "left flag"
-side = "left"
-angle_deg = 80
-length_mm = 60
-width_mm = 160
-hinge_mm = 110
-at_mm = 24
-lenses = ["near"]
-"""
-
-
-@pytest.fixture(scope="module")
-def show(tmp_path_factory):
-    path = tmp_path_factory.mktemp("weir") / "weir.toml"
-    path.write_text(SCENE.replace("STATED", ""))
-    return load_scene(path)
-
-
-@pytest.fixture(scope="module")
-def made(show):
-    return answer(show)
-
-
-@pytest.fixture(scope="module")
-def papers(made):
-    return dict(made.files("out"))
+from tests.scenes.questions.plan.weir import SCENE
 
 
 @pytest.fixture(scope="module")

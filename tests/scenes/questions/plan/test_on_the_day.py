@@ -43,24 +43,7 @@ from scenes.verdicts.overview import attention
 from scenes.verdicts.test_plan import Measure, open_gaps, otherwise, plan_lines, shot_of
 from scenes.verdicts.verdict import TraysEmpty
 from tests.scenes.questions.check.test_results_json import check, clear_state, guide, state
-from tests.scenes.questions.plan.test_for_the_crew import SCENE
-
-
-@pytest.fixture(scope="module")
-def show(tmp_path_factory):
-    path = tmp_path_factory.mktemp("weir") / "weir.toml"
-    path.write_text(SCENE.replace("STATED", ""))
-    return load_scene(path)
-
-
-@pytest.fixture(scope="module")
-def made(show):
-    return answer(show)
-
-
-@pytest.fixture(scope="module")
-def papers(made):
-    return dict(made.files("out"))
+from tests.scenes.questions.plan.weir import SCENE
 
 
 @pytest.fixture(scope="module")
