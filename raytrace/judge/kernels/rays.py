@@ -146,6 +146,42 @@ def _run_on(points: FloatArray, plane: int, ways: FloatArray, count: int, z: flo
 
 
 @compiled
+def _last_leg(
+    points: FloatArray, ways: FloatArray, count: int, before_z: float, far_z: float, sharp_z: float, parted: bool
+) -> tuple[int, float, float]:
+    """Follows the first rays to the last planes: how many would have to go back, the plane ahead of all parts, and the end.
+
+    No plane lies beyond the one in focus; without a plane ahead of all parts its place is inf.
+    """
+    planes = len(points)
+    last = planes - (3 if parted else 2)
+    front = max(far_z, largest(points[last, 2, :count]), before_z) + 1.0
+    parted_z, end = min(front, sharp_z), min(front + BEYOND_MM, sharp_z)
+    lost = _run_on(points, planes - 2, ways, count, parted_z) if parted else 0
+    lost += _run_on(points, planes - 1, ways, count, end)
+    return lost, parted_z if parted else math.inf, end
+
+
+@compiled
+def _bends(
+    points: FloatArray,
+    alike: int,
+    sides: FloatArray,
+    turned: float,
+    triples: IntArray,
+    weights: FloatArray,
+    keys: FloatArray,
+    told: FloatArray,
+) -> None:
+    """The bends of each plane, behind the first two of `told`; in the first planes, `alike` of them, of one shape's places."""
+    for m in range(len(points)):
+        if m < alike:
+            told[2 + m] = bends_of_places_mm(points, m, sides.shape[1] - 1, triples, weights)
+        else:
+            told[2 + m] = bends_mm(points, m, sides, turned, triples, weights, keys)
+
+
+@compiled
 def _off(inner: FloatArray, points: FloatArray, plane: int, first: int, sides: int, rays: int) -> float:
     """The square of how far the rays inside a polygon, one or one for each corner, stand off the lines between opposite corners."""
     half, worst = sides // 2, 0.0
@@ -306,23 +342,13 @@ def follow(
         lost = _trace_few(pencils, blend, ring_z, ring_radius, before, glasses, points, ways, sides, outline)
     else:
         lost = _trace(pencils, blend, ring_z, ring_radius, before, glasses, points, ways, sides, outline, same)
-    last = planes - (3 if parted else 2)
-    reach = max(far_z, largest(points[last, 2, :rays]))
-    sharp, front = _object_after(glasses, object_z), max(reach, before[len(before) - 1]) + 1.0
-    if parted:
-        lost += _run_on(points, planes - 2, ways, rays, min(front, sharp))
-    end = min(front + BEYOND_MM, sharp)
-    lost += _run_on(points, planes - 1, ways, rays, end)
+    behind, parted_z, end = _last_leg(points, ways, rays, before[len(before) - 1], far_z, _object_after(glasses, object_z), parted)
+    lost += behind
     if few:
         spread(points, count, len(pencils))
     turned = turned_rad(pencils, glasses) if pencils.shape[1] > SPOKES and blend[0] == blend[1] else math.inf
-    for m in range(planes):
-        if m < alike:
-            told[2 + m] = bends_of_places_mm(points, m, count, triples, weights)
-        else:
-            told[2 + m] = bends_mm(points, m, sides, turned, triples, weights, keys)
+    _bends(points, alike, sides, turned, triples, weights, keys, told)
     if shares and lost == 0:
-        parted_z = min(front, sharp) if parted else math.inf
         lost += _bulges(
             *(pencils, blend, ring_z, ring_radius, before, glasses, points, shares, parted_z, end),
             *(sides, outline, one, inner, ways, keys, same),
