@@ -15,13 +15,13 @@ from pathlib import Path
 import numpy as np
 
 from tests.caster.campaign import one
-from tests.caster.kinds import KINDS
+from tests.caster.kinds import EVERYTHING, KINDS
 
 
 def main():
     """Run the kinds in turn and print what came out."""
     ask = argparse.ArgumentParser(prog="python -m tests.caster", description=__doc__)
-    ask.add_argument("kinds", nargs="*", default=[*KINDS], metavar="kind", help=", ".join(KINDS))
+    ask.add_argument("kinds", nargs="*", default=[*KINDS, EVERYTHING], metavar="kind", help=", ".join([*KINDS, EVERYTHING]))
     ask.add_argument("--seconds", type=float, default=60.0)
     ask.add_argument("--first", type=int, default=None)
     ask.add_argument("--words", action="store_true", help="check's verdicts as well")

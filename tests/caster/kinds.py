@@ -17,6 +17,8 @@ from tests.caster.glass_rays import length_mm
 from tests.caster.scene_parts import guides_of
 
 KINDS = ("anamorphic", "projection", "distortion", "close-up", "mesh", "drawing", "magnification", "walk", "zoom", "traced")
+EVERYTHING = "mixed"  # several of them at once, and a front glass or a back plate besides
+BOX_KINDS = ("close-up", "mesh", "drawing")
 GLASS = Path(__file__).parents[2] / "scenes" / "demo" / "glass"
 TABLES = (("double-gauss-50.toml", 1.4, 21.0), ("retrofocus-28.toml", 3.5, 35.0))  # widest stop, half field [deg]
 EDGE = 1e-9
@@ -29,6 +31,40 @@ def drawn(kind, rng):
 
 
 def _case(kind, rng):
+    if kind == EVERYTHING:
+        return _mixed(rng)
+    case = _with_lens(kind, rng)
+    _box(case, {kind}, rng)
+    return replace(case, scene=rounded(case.scene))
+
+
+def _mixed(rng):
+    """A lens of one kind with more that is odd about it, and a box with several odd parts."""
+    u = rng.uniform
+    lens_kind = str(rng.choice([kind for kind in KINDS if kind not in BOX_KINDS]))
+    case = _with_lens(lens_kind, rng)
+    (lens,) = case.scene["lens"]
+    if lens_kind in ("anamorphic", "projection", "magnification", "zoom", "walk") and rng.random() < 0.4:
+        lens["distortion"] = [u(-0.1, 0.04), u(-0.03, 0.02)]
+    odd = {kind for kind in BOX_KINDS if rng.random() < 0.5} or {str(rng.choice(BOX_KINDS))}
+    _box(case, odd, rng)
+    if lens_kind != "traced" and rng.random() < 0.4:
+        lens["front_glass_mm"] = lens["front_diameter_mm"] * u(0.75, 0.98)
+    if rng.random() < 0.4:
+        _back(case, rng)
+    return replace(case, scene=rounded(case.scene))
+
+
+def _back(case, rng):
+    """A back plate round the front, as thick as leaves the first part free, sealed to it at times."""
+    box, front = case.scene["box"], case.scene["lens"][0]["front_diameter_mm"]
+    bore = front + rng.uniform(2, 30)
+    box["back"] = {"bore_mm": bore, "width_mm": bore + 60, "height_mm": bore + 50, "thickness_mm": 1.5}
+    if rng.random() < 0.5:
+        box["seal"] = {"kind": "ring"}
+
+
+def _with_lens(kind, rng):
     u = rng.uniform
     width = u(22, 55)
     camera = {"width_mm": width, "height_mm": width / rng.choice([1.33, 1.5, 1.78, 2.2])}
@@ -47,10 +83,7 @@ def _case(kind, rng):
     case = Case(rounded(scene), {}, {})
     if kind == "zoom":
         case = zoomed(case, rng)
-    if kind == "traced":
-        case = _traced(case, rng)
-    _box(case, kind, rng)
-    return replace(case, scene=rounded(case.scene))
+    return _traced(case, rng) if kind == "traced" else case
 
 
 def _lens(kind, rng, camera):
@@ -157,7 +190,7 @@ def extents(case, z):
     return np.abs(at[:, 0]).max(), np.abs(at[:, 1]).max(), np.hypot(*at.T).max()
 
 
-def _box(case, kind, rng):
+def _box(case, kinds, rng):
     u, scene = rng.uniform, case.scene
     box, lens = scene["box"], scene["lens"][0]
     box["ahead_mm"] = ahead = round(u(-4, 9), 2)
@@ -179,9 +212,9 @@ def _box(case, kind, rng):
     front = 2 * (extents(case, 0.0)[2] + 4)
     longest = max([row["focal_mm"] for row in lens.get("state", ())] or [lens.get("focal_mm", 0.0)])
     lens["front_diameter_mm"] = float(np.clip(max(front, 30.0, longest / lens["f_number"] + 6), 15, 490))
-    at = _stages(kind, box, size, gap, rng)
-    if kind == "drawing" or rng.random() < 0.4:
-        at = _mask(kind, case, at + 8.0, size, gap, rng)
+    at = _stages(kinds, box, size, gap, rng)
+    if "drawing" in kinds or rng.random() < 0.4:
+        at = _mask(kinds, case, at + 8.0, size, gap, rng)
     if rng.random() < 0.4:
         depth = u(15, 90)
         rear, far = size(at), size(at + depth)
@@ -195,24 +228,24 @@ def _box(case, kind, rng):
     ]
     if flags:
         box["flag"] = flags
-    if kind == "mesh":
+    if "mesh" in kinds:
         case.meshes["solid.stl"] = _solid(size, at, gap, rng)
         box["solid"] = [
             {"file": "solid.stl", "unit": "mm", "at_mm": round(at + 6.0, 3), "turn_deg": float(rng.choice([0.0, u(-20, 20)]))}
         ]
     if not {"stage", "mask", "hood", "flag", "solid"} & set(box):
-        _mask(kind, case, at, size, gap, rng)
+        _mask(kinds, case, at, size, gap, rng)
 
 
-def _stages(kind, box, size, gap, rng):
+def _stages(kinds, box, size, gap, rng):
     """Trays, some with glass, the first with a close-up lens where that is the kind; where they end."""
     u, at, stages = rng.uniform, 2.0, []
-    for number in range(int(rng.integers(0, 3)) + (kind == "close-up")):
+    for number in range(int(rng.integers(0, 3)) + ("close-up" in kinds)):
         stage = {"at_mm": at, "depth_mm": u(4, 12)}
         _opening(stage, size(at + stage["depth_mm"]), gap, rng)
         wide = max(stage.get("opening_mm", [stage.get("opening_diameter_mm", 0)]))
         glass = min(1.3 * (wide + 40), 499.0)
-        if kind == "close-up" and number == 0:
+        if "close-up" in kinds and number == 0:
             stage.pop("tilt_deg", None)
             power = float(rng.choice([0.5, 1.0, 2.0, 3.0]))
             stage["filter"] = {"diameter_mm": glass, "thickness_mm": 2.0, "kind": "close-up", "power_dioptre": power}
@@ -228,9 +261,9 @@ def _stages(kind, box, size, gap, rng):
     return at
 
 
-def _mask(kind, case, at, size, gap, rng):
+def _mask(kinds, case, at, size, gap, rng):
     mask = {"at_mm": at, "thickness_mm": rng.uniform(0.3, 3)}
-    if kind == "drawing":
+    if "drawing" in kinds:
         mask["outline"] = "cut.dxf"
         case.outlines["cut.dxf"] = _dented(size(at + 1), gap, rng)
         if rng.random() < 0.5:

@@ -69,13 +69,7 @@ class Lens:
         return seen / np.where(radius > 0, radius, 1.0)[:, None] * np.tan(field)[:, None]
 
     def _undistorted(self, radius):
-        k1, k2 = self.distortion
-        if k1 == k2 == 0:
-            return radius
-        want, r = radius / self.half_diagonal, radius / self.half_diagonal
-        for _ in range(60):
-            r = r - (r * (1 + k1 * r**2 + k2 * r**4) - want) / (1 + 3 * k1 * r**2 + 5 * k2 * r**4)
-        return r * self.half_diagonal
+        return undistorted(radius, self.distortion, self.half_diagonal)
 
     def _row(self, tangent):
         field = np.degrees(np.arctan(np.hypot(*tangent.T)))
@@ -99,6 +93,17 @@ class Lens:
         return self.radius[0] * (across[:, None, None] * disc[None] + (tall - across)[:, None, None] * part * out[:, None])
 
 
+def undistorted(radius, distortion, half_diagonal):
+    """Where a radius in the picture would lie without distortion, by Newton's steps."""
+    k1, k2 = distortion
+    if k1 == k2 == 0:
+        return radius
+    want, r = radius / half_diagonal, radius / half_diagonal
+    for _ in range(60):
+        r = r - (r * (1 + k1 * r**2 + k2 * r**4) - want) / (1 + 3 * k1 * r**2 + 5 * k2 * r**4)
+    return r * half_diagonal
+
+
 def lens_of(scene, *, depth=None):
     """The lens of a parsed scene with one lens, one stop and one focus; `depth` picks one between bounds."""
     lens, camera, check = scene["lens"][0], scene["camera"], scene.get("check", {})
@@ -114,7 +119,9 @@ def lens_of(scene, *, depth=None):
     if focus != "infinity":
         plane = focus - lens["front_to_sensor_mm"]
         field = _field_focal(lens, focal, focus, depths[1])
-    field = lens.get("field_focal_mm", field)  # of a measured half field
+    if "field_focal_mm" in lens:  # of a measured half field, at a picture's edge that distortion has moved
+        edge = camera["width_mm"] / 2
+        field = lens["field_focal_mm"] * undistorted(edge, lens.get("distortion", (0.0, 0.0)), half) / edge
     radius = focal / stop / 2
     width = lens.get("pupil_width_factor", 1.0 / squeeze)
     return Lens(
