@@ -47,13 +47,13 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [(lens.name, text) for text in (*doubtful_pupil_words(lens), *doubtful_travel_words(lens))]
     told += [(lens.name, text) for text in out_of_line_words(lens)]
     told += [("camera", text) for text in _guide_words(scene)]
-    return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
+    return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
 
 def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
     """Cautions by the numbers of a box as it is on a lens: what its parts would hang on, or be cut in."""
     told = [*_flag_words(box), *_opening_words(box), *_loose_words(box, parts)]
-    return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
+    return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
 
 def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:

@@ -35,11 +35,13 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
         )
         yield Note(lens.name, text, Severity.FACT)
     if glass is None and lens.squeeze != 1.0 and all(depth.is_round for depth in stated_depths(lens)):
+        depth_mm = max(depth.vertical[1] for depth in stated_depths(lens)) if stated_depths(lens) else 0.0
         text = (
-            "gives one pupil depth for both directions; a lens that squeezes at its front has its vertical pupil deeper than its "
+            f"gives one pupil depth for both directions, {depth_mm:g} mm, with squeeze = {lens.squeeze:g}; a lens that squeezes at "
+            "its front has its vertical pupil deeper than its "
             "horizontal one, and sees more upright than is taken: give pupil_behind_front_mm = { horizontal = ..., vertical = ... }"
         )
-        yield Note(lens.name, text, Severity.CAUTION)
+        yield Note(lens.name, text, Severity.CAUTION, may_be_slip=True)
 
 
 def field_words(focus: str, percent: tuple[float, float] | None) -> str:
