@@ -121,7 +121,7 @@ def _clear_while(one: ClearWhile) -> dict[str, Any]:
     """What a clear lens rests on: how far the number may be out [mm, or % of the field's tangent]."""
     return {
         "number": str(one.number),
-        "off_by_mm": mm(one.off_by) if one.number is Number.PUPIL else None,
+        "off_by_mm": None if one.number is Number.FIELD else mm(one.off_by),
         "off_by_percent": one.off_by if one.number is Number.FIELD else None,
         "stated_mm": mm(one.stated_mm) if one.stated_mm is not None else None,
         "says": one.words,
