@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -138,6 +139,31 @@ def slopes_of_fixed(lens: LensState, points_mm: FloatArray) -> tuple[FloatArray,
     tangent = right_up_to_frame(np.column_stack([field.tan_right, field.tan_up]))
     depth = lens.pupil.behind_front_mm
     return _aim(lens, depth[1], tangent, -np.array(depth))[0], field.valid
+
+
+def aims_of_fixed(lenses: Sequence[LensState], points_mm: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """The same of S states of one lens at once, which differ in zoom, focus and pupil: slopes (S, N, 2), which they have (S, N).
+
+    Between them convergences (S, 2). A call for all takes as long as one for a few states one by one.
+    """
+    pupils, first = [lens.pupil for lens in lenses if isinstance(lens.pupil, FixedPupil)], lenses[0]
+    assert len(pupils) == len(lenses)
+    assert first.picture is None
+    field = slopes(
+        points_mm[:, 0],
+        points_mm[:, 1],
+        first.projection,
+        np.array([[lens.field_focal_mm] for lens in lenses]),
+        np.array([[lens.squeeze] for lens in lenses]),
+        distortion=first.distortion,
+        half_diagonal_mm=first.half_diagonal_mm,
+    )
+    tangent = right_up_to_frame(np.stack([field.tan_right, field.tan_up], axis=-1))
+    depth, object_z = np.array([pupil.behind_front_mm for pupil in pupils]), np.array([[lens.object_z_mm] for lens in lenses])
+    far = np.isinf(object_z)
+    convergence = np.where(far, 0.0, 1.0 / (object_z + depth))
+    object_mm = tangent * np.where(far, 0.0, object_z + depth[:, 1:])[..., None]
+    return np.where(far[..., None], tangent, object_mm * convergence[:, None]), convergence, field.valid
 
 
 def _aim(lens: LensState, depth_mm: float, tangent: FloatArray, reference_z_mm: FloatArray) -> tuple[FloatArray, FloatArray]:

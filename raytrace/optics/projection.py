@@ -69,7 +69,7 @@ def image_radius_mm(theta_rad: ArrayLike, focal_mm: float, projection: Projectio
             return focal_mm * np.sin(t)
 
 
-def field_angle_rad(radius_mm: ArrayLike, focal_mm: float, projection: Projection) -> tuple[FloatArray, BoolArray]:
+def field_angle_rad(radius_mm: ArrayLike, focal_mm: float | FloatArray, projection: Projection) -> tuple[FloatArray, BoolArray]:
     """Field angle of an image radius, and whether any ray reaches that radius.
 
     The inverse of `image_radius_mm`. Radii out of reach (orthographic beyond f, equisolid beyond 2 f, equidistant
@@ -175,8 +175,8 @@ def slopes(
     x_mm: ArrayLike,
     y_mm: ArrayLike,
     projection: Projection,
-    focal_mm: float,
-    squeeze: float = 1.0,
+    focal_mm: float | FloatArray,
+    squeeze: float | FloatArray = 1.0,
     *,
     distortion: tuple[float, float] = (0.0, 0.0),
     half_diagonal_mm: float = 1.0,
@@ -189,10 +189,10 @@ def slopes(
     ----------
     x_mm, y_mm : array_like
         Picture points from the lens axis, right and up; any shapes that broadcast. [mm]
-    focal_mm : float
+    focal_mm : float or ndarray
         Focal length f, of the vertical section where there is a squeeze; at finite focus m L of the conjugate. [mm]
-    squeeze : float
-        Factor by which the horizontal field grows.
+    squeeze : float or ndarray
+        Factor by which the horizontal field grows. Arrays, as (S, 1) against N points, ask for several states at once.
     distortion, half_diagonal_mm : tuple, float
         k1, k2 with r = 1 at the half diagonal of the format, as recorded (before the squeeze is spread). [mm]
 

@@ -12,7 +12,7 @@ import math
 from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -52,6 +52,7 @@ class InBetween:
     field_is_held: bool = False
 
 
+MOST_ANSWERED = 1000  # settings whose values are kept with their rows
 NOTHING = InBetween(pupil_mm=None, front_travel_mm=None, half_field_deg=None)
 
 
@@ -66,7 +67,19 @@ def in_between(
     if not rows:
         return NOTHING
     told = _columns_of(rows)
+    fields = told.half_field_deg, told.half_field_up_deg
+    asked = focal_mm, focus_mm, None if fields == (None, None) else edges_mm  # which make no difference else
+    known = told.answered.get(asked)
+    if known is None:
+        if len(told.answered) >= MOST_ANSWERED:
+            told.answered.clear()
+        known = told.answered[asked] = _in_between(rows, told, focal_mm, focus_mm, edges_mm)
+    return known
 
+
+def _in_between(
+    rows: Sequence[StateRow], told: Columns, focal_mm: float, focus_mm: float, edges_mm: tuple[float, float] | None
+) -> InBetween:
     def of(column: Column | None, edge_mm: float | None = None) -> float | None:
         return None if column is None else column.at(focal_mm, focus_mm, edge_mm)
 
@@ -95,10 +108,11 @@ def _field_from(rows: Sequence[StateRow], focal_mm: float, focus_mm: float) -> t
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """What some rows state of one value: by nearness of their focus, rising, focal lengths [mm], rising, with the values."""
+    """What some rows state of one value: by nearness of their focus, rising, focal lengths [mm], rising, and their values."""
 
     nearness: tuple[float, ...]
-    pairs: tuple[tuple[tuple[float, float], ...], ...]
+    focals_mm: tuple[tuple[float, ...], ...]
+    values: tuple[tuple[float, ...], ...]
 
     @classmethod
     def of(cls, rows: Sequence[StateRow], pick: Callable[[StateRow], float | None]) -> Column | None:
@@ -109,23 +123,37 @@ class Column:
             if value is not None:
                 by_focus[_nearness(row.focus_mm)].append((row.focal_mm, value))
         nearness = tuple(sorted(by_focus))
-        return cls(nearness, tuple(tuple(sorted(by_focus[near])) for near in nearness)) if nearness else None
+        pairs = [sorted(by_focus[near]) for near in nearness]
+        focals_mm, values = (tuple(tuple(float(pair[k]) for pair in some) for some in pairs) for k in range(2))
+        return cls(nearness, focals_mm, values) if nearness else None
 
     def at(self, focal_mm: float, focus_mm: float, edge_mm: float | None) -> float:
         """The value at a focal length and focus [mm]; edge_mm as for `in_between`."""
-        along_focal = [_straight(focal_mm, pairs, edge_mm) for pairs in self.pairs]
-        return _interpolated(_nearness(focus_mm), self.nearness, along_focal)
+        return _interpolated(_nearness(focus_mm), self.nearness, lambda row: self._along_focal(row, focal_mm, edge_mm))
+
+    def _along_focal(self, row: int, focal_mm: float, edge_mm: float | None) -> float:
+        """The value at a focal length [mm] and the focus of some rows."""
+        focals_mm, values = self.focals_mm[row], self.values[row]
+        if len(values) == 1:
+            return values[0]
+        if edge_mm is None:
+            return _interpolated(focal_mm, focals_mm, values.__getitem__)
+        around = max(bisect_right(focals_mm, focal_mm) - 1, 0)  # the place rises with the focal length
+        near = slice(around, around + 2)
+        places = [-float(np.arctan(edge_mm / one)) for one in focals_mm[near]]
+        return _interpolated(-float(np.arctan(edge_mm / focal_mm)), places, values[near].__getitem__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Columns:
-    """Rows of a lens value by value; pupil_mm the four depths of `StateRow`."""
+    """Rows of a lens value by value; pupil_mm the four depths of `StateRow`. answered: what was asked of them lately."""
 
     pupil_mm: tuple[Column | None, ...]
     front_travel_mm: Column | None
     half_field_deg: Column | None
     half_field_up_deg: Column | None
     pupil_magnification: Column | None
+    answered: dict[tuple[float, float, tuple[float, float] | None], InBetween] = field(default_factory=dict)
 
 
 def _columns(rows: Sequence[StateRow]) -> Columns:
@@ -141,22 +169,14 @@ def _columns(rows: Sequence[StateRow]) -> Columns:
 _columns_of: Kept[Sequence[StateRow], Columns] = Kept(_columns)
 
 
-def _interpolated(at: float, places: Sequence[float], values: Sequence[float]) -> float:
-    """As `numpy.interp` of one place, which takes ten times as long to be called as to be worked out."""
+def _interpolated(at: float, places: Sequence[float], value_of: Callable[[int], float]) -> float:
+    """As `numpy.interp` of one place, which takes ten times as long to be called as to be worked out; values on demand."""
     k = bisect_right(places, at) - 1
     if k < 0 or k == len(places) - 1 or places[k] == at:
-        return float(values[max(k, 0)])
-    return float((values[k + 1] - values[k]) / (places[k + 1] - places[k]) * (at - places[k]) + values[k])
+        return value_of(max(k, 0))
+    low = value_of(k)
+    return (value_of(k + 1) - low) / (places[k + 1] - places[k]) * (at - places[k]) + low
 
 
 def _nearness(focus_mm: float) -> float:
     return 1.0 / focus_mm if math.isfinite(focus_mm) else 0.0
-
-
-def _straight(focal_mm: float, pairs: Sequence[tuple[float, float]], edge_mm: float | None) -> float:
-    def place(focal_mm: float) -> float:
-        return focal_mm if edge_mm is None else -float(np.arctan(edge_mm / focal_mm))  # rising with the focal length
-
-    if len(pairs) == 1:
-        return float(pairs[0][1])
-    return _interpolated(place(focal_mm), [place(pair[0]) for pair in pairs], [pair[1] for pair in pairs])

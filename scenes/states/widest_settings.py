@@ -19,7 +19,7 @@ from geometry.arrays import FloatArray
 from geometry.errors import GeometryError
 from raytrace.beam.beam import outer_guides
 from raytrace.optics.camera import Guide, PixelGrid
-from raytrace.optics.lens import LensState, pencils_for
+from raytrace.optics.lens import FixedPupil, LensState, aims_of_fixed, pencils_for
 from raytrace.optics.prescription import first_order
 from scenes.rig.lens import front_travel_mm, lens_variants
 from scenes.scene_file.resources import GlassTable
@@ -37,6 +37,7 @@ DIRECTIONS = 48  # about the axis, in which a section's reach is known: outlines
 FEW = 8  # of the directions one is asked first
 RIM_POINTS = 12  # of each pencil
 INSIDE_SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)  # of the guides, where a pupil shrinks as it walks
+AT_ONCE = 8  # states whose reach is worked out together: a megabyte or two
 FOCUS_MM = 0.1  # focus distances are told to this
 
 
@@ -73,14 +74,9 @@ def bulging(
     shares = (1.0,) if lens.pupil_walk is None else INSIDE_SHARES
     fields_mm = [np.concatenate([share * _rim_mm(guide) for share in shares]) for guide in outer_guides(guides)]
 
-    def reach(setting: Setting) -> _Reach | None:
-        try:
-            return _reach(lens, grid, fields_mm, setting, moves_with_front=moves_with_front)
-        except GeometryError:
-            return None  # no beam: the object plane would lie in the lens
-
-    have = [found for setting in settings if (found := reach(setting)) is not None]
-    tried = [(setting, found) for setting in _between(settings, usable) if (found := reach(setting)) is not None]
+    have = [found for _, found in _reaches(lens, grid, fields_mm, settings, moves_with_front=moves_with_front)]
+    between = tuple(_between(settings, usable))
+    tried = _reaches(lens, grid, fields_mm, between, moves_with_front=moves_with_front)
     added, left_mm = _needed(have, [found for _, found in tried])
     return tuple(tried[k][0] for k in added), left_mm
 
@@ -207,26 +203,66 @@ def _focus_steps_mm(focal_mm: float, nearest_mm: float, steps: int) -> list[floa
     return sorted({max(round(float(distance), 1), nearest_mm) for distance in told})
 
 
-def _reach(lens: Lens, grid: PixelGrid, fields_mm: Sequence[FloatArray], setting: Setting, *, moves_with_front: bool) -> _Reach:
-    """The beams of all pupil depths and guides at a setting."""
-    variants = lens_variants(lens, grid, None, focal_mm=setting.focal_mm, focus_mm=setting.focus_mm, f_number=setting.f_number)
-    travel = 0.0 if moves_with_front else front_travel_mm(lens, setting.focal_mm, setting.focus_mm)
-    planes_mm = np.array(PLANES_MM) - travel
-    rims_mm = [_rims_mm(variant.lens, field, planes_mm) for variant in variants for field in fields_mm]
-    return _Reach(np.stack(rims_mm), np.stack([_farthest_mm(points) for points in rims_mm]))
+def _reaches(
+    lens: Lens, grid: PixelGrid, fields_mm: Sequence[FloatArray], settings: Sequence[Setting], *, moves_with_front: bool
+) -> list[tuple[Setting, _Reach]]:
+    """The beams of all pupil depths and guides at those settings that have any."""
+    found, states, travels_mm = list[tuple[Setting, slice]](), list[LensState](), list[float]()
+    for setting in settings:
+        at = {"focal_mm": setting.focal_mm, "focus_mm": setting.focus_mm}
+        try:
+            variants = lens_variants(lens, grid, None, **at, f_number=setting.f_number)
+        except GeometryError:  # no beam: the object plane would lie in the lens
+            continue
+        found.append((setting, slice(len(states), len(states) + len(variants))))
+        states += [variant.lens for variant in variants]
+        travels_mm += [0.0 if moves_with_front else front_travel_mm(lens, **at)] * len(variants)
+    if not states:
+        return []
+    planes_mm = np.array(PLANES_MM) - np.array(travels_mm)[:, None]
+    try:
+        rims_mm = np.stack([_rims_mm(states, field, planes_mm) for field in fields_mm], axis=1)
+    except GeometryError:  # the guides lie beyond a fold of the lens's distortion, at every setting
+        return []
+    reach_mm = np.concatenate([_farthest_mm(rims_mm[k : k + AT_ONCE]) for k in range(0, len(rims_mm), AT_ONCE)])
+    beams = ((setting, rims_mm[of], reach_mm[of]) for setting, of in found)
+    return [(setting, _Reach(_one_by_one(rims), _one_by_one(reach))) for setting, rims, reach in beams]
+
+
+def _one_by_one(of_guides: FloatArray) -> FloatArray:
+    """Pupil places and guides as one axis."""
+    return of_guides.reshape(-1, *of_guides.shape[2:])
 
 
 def _farthest_mm(points_mm: FloatArray) -> FloatArray:
-    """How far points (P, N, 2) reach in each direction (P, DIRECTIONS); -inf where all are nan."""
-    far_mm = np.fmax.reduce(points_mm @ _toward().T, axis=1)
+    """How far points (..., N, 2) reach in each direction (..., DIRECTIONS); -inf where all are nan."""
+    far_mm = np.fmax.reduce(points_mm @ _toward().T, axis=-2)
     return np.where(np.isnan(far_mm), -np.inf, far_mm)
 
 
-def _rims_mm(lens: LensState, field_mm: FloatArray, planes_mm: FloatArray) -> FloatArray:
-    """Points of the pencils' rims in each plane (P, N, 2); nan beyond the plane in focus, and where the lens has no ray."""
-    pencils = pencils_for(lens, field_mm)
+def _rims_mm(states: Sequence[LensState], field_mm: FloatArray, planes_mm: FloatArray) -> FloatArray:
+    """Points of pencils' rims in planes (S, P) of S states of a lens (S, P, N, 2).
+
+    nan beyond the plane in focus, and where the lens has no ray.
+    """
     turns = 2 * np.pi * np.arange(RIM_POINTS) / RIM_POINTS
-    crossing = pencils.crossing_mm(np.column_stack([np.cos(turns), np.sin(turns)]))
+    rim = np.column_stack([np.cos(turns), np.sin(turns)])
+    if any(not isinstance(state.pupil, FixedPupil) for state in states):
+        return np.stack([_rims_of_one_mm(state, field_mm, rim, own_mm) for state, own_mm in zip(states, planes_mm, strict=True)])
+    slope, convergence, valid = aims_of_fixed(states, field_mm)
+    pupils = [state.pupil for state in states if isinstance(state.pupil, FixedPupil)]
+    steps = planes_mm[..., None] + np.array([pupil.behind_front_mm for pupil in pupils])[:, None]
+    crossing = np.array([pupil.half_size_mm for pupil in pupils])[:, None, None] * rim
+    ray_slope = slope[:, :, None] - crossing * convergence[:, None, None]
+    there = crossing[:, None] + ray_slope[:, None] * steps[:, :, None, None]
+    lit = valid[:, None] & np.all(1.0 - convergence[:, None] * steps > 0.0, axis=2)[..., None]
+    return np.where(lit[..., None, None], there, np.nan).reshape(*planes_mm.shape, -1, 2)
+
+
+def _rims_of_one_mm(lens: LensState, field_mm: FloatArray, rim: FloatArray, planes_mm: FloatArray) -> FloatArray:
+    """The same of one state with any pupil (P, N, 2)."""
+    pencils = pencils_for(lens, field_mm)
+    crossing = pencils.crossing_mm(rim)
     z_mm = planes_mm[:, None, None]
     lit = pencils.valid & np.all(1.0 - pencils.convergence_per_mm * (z_mm - pencils.reference_z_mm) > 0.0, axis=2)
     steps = z_mm[..., None] - pencils.reference_z_mm[:, None, :]  # as `Pencils.at_plane_mm`, all planes at once

@@ -10,7 +10,7 @@ from tests.caster.campaign import LOSS_STOPS, one
 from tests.caster.cast import disc
 from tests.caster.glass_rays import _through
 from tests.caster.kernel import PLATE, SLAB, stopped_by
-from tests.caster.kinds import KINDS
+from tests.caster.kinds import EVERYTHING, KINDS
 from tests.caster.lens_rays import Lens
 from tests.caster.scene_parts import row
 from tests.caster.zoom import at_setting
@@ -64,7 +64,7 @@ def test_a_zoom_whose_rows_say_what_its_focal_lengths_do_sees_what_its_focal_len
         {"focal_mm": f, "focus_mm": focus, "pupil_behind_front_mm": depth, "half_field_deg": np.degrees(np.arctan(12.0 / f))}
         for f, focus, depth in ((20.0, "infinity", 30.0), (40.0, "infinity", 50.0), (20.0, 2000.0, 40.0), (40.0, 2000.0, 60.0))
     ]
-    scene = {"camera": {"width_mm": 24.0}, "lens": [{"state": rows}], "box": {}, "check": {"focus_mm": [4000.0]}}
+    scene = {"camera": {"width_mm": 24.0, "height_mm": 18.0}, "lens": [{"state": rows}], "box": {}, "check": {"focus_mm": [4000.0]}}
     (lens,) = at_setting(scene, 25.0)["lens"]
     assert lens["field_focal_mm"] == pytest.approx(25.0, rel=1e-12)
     assert lens["pupil_behind_front_mm"] == pytest.approx(40.0)
@@ -81,7 +81,7 @@ def test_the_loss_told_is_that_of_counted_rays(kind, seed, tmp_path):
     assert found["wrong"] == [], found
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", [*KINDS, EVERYTHING])
 @pytest.mark.parametrize("seed", range(2))
 def test_no_clear_and_no_margin_is_wrong_by_counted_rays(kind, seed, tmp_path):
     found = one(kind, seed, tmp_path)

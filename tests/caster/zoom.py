@@ -1,7 +1,8 @@
 """A zoom at a setting, between its rows or on one: a scene whose one lens has plain numbers, by the words of docs/scene-file.md.
 
 "Between rows values run straight along the focal length, and straight along 1 / focus distance"; half fields straight along
-atan(w / 2f). A box on rods stays behind where the front moves toward the scene. Nothing of the program is used.
+atan(w / 2f), w as it would be without distortion. A box on rods stays behind where the front moves toward the scene. Nothing of
+the program is used.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ from copy import deepcopy
 
 import numpy as np
 
+from tests.caster.lens_rays import undistorted
+
 
 def at_setting(scene, focal_mm):
     """The scene with its one lens as it stands at a focal length and at the scene's first focus, its rows gone."""
@@ -17,7 +20,9 @@ def at_setting(scene, focal_mm):
     lens, box = plain["lens"][0], plain["box"]
     rows = lens.pop("state")
     near = nearness(scene["check"]["focus_mm"][0])
-    edge = scene["camera"]["width_mm"] / 2
+    camera = scene["camera"]
+    half_diagonal = np.hypot(camera["width_mm"], camera["height_mm"]) / 2
+    edge = undistorted(camera["width_mm"] / 2, lens.get("distortion", (0.0, 0.0)), half_diagonal)
     lens["focal_mm"] = focal_mm
     low, high = (between(rows, lambda row, k=k: np.ravel(row["pupil_behind_front_mm"])[-k], focal_mm, near) for k in (0, 1))
     lens["pupil_behind_front_mm"] = low if low == high else [low, high]
@@ -26,7 +31,7 @@ def at_setting(scene, focal_mm):
     box["ahead_mm"] = box.get("ahead_mm", 0.0) - travel
     half = between(rows, lambda row: row.get("half_field_deg"), focal_mm, near, edge)
     if half is not None:
-        lens["field_focal_mm"] = edge / np.tan(np.radians(half))
+        lens["field_focal_mm"] = camera["width_mm"] / 2 / np.tan(np.radians(half))
     magnification = between(rows, lambda row: row.get("pupil_magnification"), focal_mm, near)
     if magnification is not None:
         lens["pupil_magnification"] = magnification

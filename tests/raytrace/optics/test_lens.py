@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from raytrace.optics.chief_rays import largest_field_rad
-from raytrace.optics.lens import FixedPupil, LensState, TracedPupil, WalkingPupil, pencils_for
+from raytrace.optics.lens import FixedPupil, LensState, TracedPupil, WalkingPupil, aims_of_fixed, pencils_for
 from raytrace.optics.pencil import within_rims
 from raytrace.optics.prescription import Prescription, Surface, first_order
 from raytrace.optics.prescription_pupil import pupil_table
@@ -137,3 +137,30 @@ def test_a_walking_pupil_follows_its_table_and_goes_straight_on_beyond_it():
     assert pencils.reference_z_mm[:, 1] == pytest.approx([-38.6, -38.9])
     # Half sizes stand square to the chief ray: the section by a plane square to the axis is longer by 1 / cos.
     assert pencils.axes_mm[0] == pytest.approx(np.diag([10.2, 10.1 / np.cos(np.radians(20))]))
+
+
+@pytest.mark.parametrize("projection", ["rectilinear", "equidistant", "equisolid", "stereographic", "orthographic"])
+def test_states_of_a_lens_at_once_aim_as_each_of_them_alone(projection):
+    points = np.array([[0.0, 0.0], [18.0, 12.0], [-18.0, 12.0], [60.0, -40.0], [0.0, 75.0]])
+    states = [
+        LensState(
+            name="zoom",
+            focal_mm=focal,
+            f_number=2.8,
+            focus_mm=np.inf,
+            field_focal_mm=focal * 0.97,
+            object_z_mm=object_z,
+            pupil=FixedPupil(behind_front_mm=(focal, focal + 5.0), half_size_mm=(focal / 8, focal / 5)),
+            projection=projection,
+            squeeze=squeeze,
+            distortion=(-0.02, 0.004),
+            half_diagonal_mm=21.6,
+        )
+        for focal, object_z, squeeze in ((24.0, np.inf, 1.0), (35.0, 300.0, 1.33), (70.0, 4000.0, 2.0))
+    ]
+    slope, convergence, valid = aims_of_fixed(states, points)
+    for k, state in enumerate(states):
+        alone = pencils_for(state, points)
+        assert np.array_equal(slope[k], alone.slope)
+        assert np.array_equal(np.broadcast_to(convergence[k], alone.slope.shape), alone.convergence_per_mm)
+        assert np.array_equal(valid[k], alone.valid)
