@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 VERSION = 2  # of the JSON of every question
 CLEAR, IN_FRAME = 0, 1  # exit statuses; 2 is input at fault
 FAULTY = "Put that right first: what follows holds only then, and until then nothing counts as clear."
+READ_FIRST = "read-first.txt"  # in a folder of results, while faults stand: a drawing is handed on without its page
 DOUBTED = "Look at that first: what follows rests on it."
 
 Sheets = Iterable[tuple[str, Callable[[], "Figure"]]]
@@ -188,6 +189,8 @@ def save(answer: Answer, show: Loaded, out: Path, formats: Sequence[str] = ("png
 
     base = getattr(answer, "stem", answer.name)  # an answer may call its files otherwise
     with result_folder(out, base) as staging:
+        if faults := faults_of(answer):
+            staging.write(READ_FIRST, "\n".join([*faults, FAULTY, ""]))
         for name, data in answer.files(out.name):
             staging.write(name, data)
         for stem, figure in answer.sheets():
