@@ -50,15 +50,18 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     """Cautions by the numbers of the scene about this lens, its range, what is looked at, and parts it goes without."""
     told = [(lens.name, text) for text in (*_stop_words(scene, lens), *_nearest_words(lens), *_bare_words(scene, lens))]
     told += [(lens.name, text) for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens))]
-    told += [(lens.name, text) for text in (*t_number_words(lens), *narrower_words(lens))]
-    told += [(lens.name, text) for text in (*doubtful_pupil_words(lens), *doubtful_travel_words(lens))]
-    told += [(lens.name, text) for text in (*out_of_line_words(lens), *walk_out_of_line_words(lens))]
-    told += [(lens.name, text) for text in zoom_out_of_line_words(lens)]
+    told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
+    told += [(lens.name, text) for text in doubtful_row_words(lens)]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
     told += [("camera", text) for text in _guide_words(scene)]
     told += [("check", text) for text in _loss_words(scene)]
     told += list(light_in_box_words(scene, box_for(scene, lens), lens))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
+
+
+def doubtful_row_words(lens: Lens) -> Iterator[str]:
+    """What looks like a slip in one state row of a lens, by its other rows."""
+    yield from (*narrower_words(lens), *doubtful_travel_words(lens), *out_of_line_words(lens), *zoom_out_of_line_words(lens))
 
 
 def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:

@@ -136,3 +136,36 @@ def test_one_depth_of_a_lens_that_squeezes_is_told_with_the_squeeze_unless_it_sq
     scene = parse_scene(HEAD + SQUEEZED.format(40, 40) + more + BOX, source="s.toml")
     texts = [note.text for note in slips(next(iter(states_of(scene))))]
     assert ["one pupil depth for both directions, 60 mm, with squeeze = 2" in text for text in texts] == [True] * is_told
+
+
+UPRIGHT = """[[lens]]
+name = "x"
+focal_mm = 50
+squeeze = {squeeze}
+f_number = 2.8
+front_diameter_mm = 114
+front_to_sensor_mm = 230
+pupil_behind_front_mm = {pupil}
+[[lens.state]]
+focus_mm = "infinity"
+half_field_deg = {{ horizontal = {across}, vertical = 13.5 }}
+[[lens.state]]
+focus_mm = 1500
+half_field_deg = {{ horizontal = {near_across}, vertical = {near} }}
+"""
+SPHERICAL = {"squeeze": 1, "pupil": 60, "across": 19.8, "near_across": 19.8}
+TWICE = {
+    "squeeze": 2,
+    "pupil": "{ horizontal = 71, vertical = 142 }",
+    "across": 35.8,
+    "near_across": 31.5,
+}  # squeezes less close up
+
+
+@pytest.mark.parametrize("lens", [SPHERICAL, TWICE], ids=["spherical", "anamorphic"])
+@pytest.mark.parametrize(("near", "is_told"), [(13.6, False), (13.3, False), (11.5, True)])
+def test_a_field_upright_that_narrows_close_up_is_told_of_an_anamorphic_lens_too(lens, near, is_told):
+    texts = told(HEAD + UPRIGHT.format(near=near, **lens) + BOX, Severity.CAUTION)
+    assert [f"half_field_deg = {near} at focus 1500 mm is narrower than 13.5 at infinity" in text for text in texts] == [
+        True
+    ] * is_told
