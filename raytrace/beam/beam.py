@@ -22,7 +22,7 @@ from geometry.arrays import FloatArray
 from geometry.frame import Pose, pose
 from raytrace.beam.inside import COARSE, FINE, Inside, inside_points, outgrows
 from raytrace.beam.outline import Section, as_section, chained
-from raytrace.beam.rays import Outlines, Sheet, chords_for, edgeless, lit, outlines, rim_disc, traced
+from raytrace.beam.rays import Outlines, Sheet, chords_for, lit, outlines, rim_disc, traced, traced_edgeless
 from raytrace.box import Box
 from raytrace.kept import Kept
 from raytrace.optics.camera import Guide
@@ -211,7 +211,7 @@ def _look(pencils_at: PencilsAt, guide: Guide, box: Box, far: Pose) -> _Look:
     if not rims.lit.all():
         return _Look((DARK_INTERVALS,) * 4, MOST_PAD_MM, True, _walks(pencils), dark=True)
     whole = replace(rims, crossing_mm=pencils.crossing_mm(rim_disc(pencils, FIRST_CHORDS)))
-    (sheet,) = traced(pencils, whole, [edgeless(glass) for glass in box.glasses])
+    sheet = traced_edgeless(pencils, whole, box.glasses)
     bulge, dent = _bends(*sheet.endless().at_plane(far))
     cut = rims.cut.any() or pencils.rim_share.shape[1] > 0
     wanted = FIRST_INTERVALS * np.sqrt(np.maximum(bulge / BULGE_MM, dent / DENT_MM))

@@ -6,7 +6,7 @@ Polygons stand about the round pupil, not in it, so that their straight edges le
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -14,17 +14,26 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from geometry.frame import Pose
-from geometry.outline import RoundedRectangle, contains
-from raytrace.box import Glass
-from raytrace.optics.bundle import BoolArray, Leg, object_plane_z_mm
-from raytrace.optics.glass import cross, length_to, object_plane_after
+from geometry.outline import contains
+from raytrace.beam.kernels.legs import (
+    CONVERGENCE,
+    GLASS_COLUMNS,
+    PENCIL_COLUMNS,
+    REFERENCE,
+    SLOPE,
+    VALID,
+    cross_plane,
+    legs_through,
+)
+from raytrace.box import Glass, GlassKind
+from raytrace.kept import Kept
+from raytrace.optics.bundle import BoolArray
 from raytrace.optics.pencil import Pencils
 
 CHORD_MM = 0.005  # how far the corners of a polygon about a round pupil may stand off it
 STEEP_SHARE = 2.0  # radii of neighbouring corners this far apart: by then the bulge over their chord grows out of hand
 LEAST_CHORDS = 24  # even the smallest pupil stays round
 ENDLESS_MM = 1e7  # a plate this wide has no edge that a beam could find
-JOINT_EPS_MM = 1e-7  # legs overlap by this: a plane on a glass face must not fall between two of them
 LIT_MM = 1e-4  # a pencil reaches into the front ring by this much at least where its edge counts as lit
 LEAST_AREA_MM2 = 1e-9  # what the front ring leaves of a pencil below this is nothing
 
@@ -45,49 +54,53 @@ class Outlines:
 class Sheet:
     """Outline rays of N pencils that all go through the same glasses: `here` (N,) says which pencils have any; N * K rays.
 
-    spans_mm holds the lowest and highest z of each leg: looked at for every plane, worked out once.
+    Rays are columns, as kernels take them: origins and ways, unit vectors, (legs, 3, N * K) [mm], lengths (legs, N * K) [mm]. spans
+    (legs, 2) hold the lowest and highest z of each leg [mm].
     """
 
     here: BoolArray
-    legs: tuple[Leg, ...]
-    spans_mm: tuple[tuple[float, float], ...] = field(init=False)
-
-    def __post_init__(self) -> None:
-        """Work out the spans."""
-        object.__setattr__(self, "spans_mm", tuple(leg.z_span_mm() for leg in self.legs))
+    origins: FloatArray
+    ways: FloatArray
+    lengths: FloatArray
+    spans: FloatArray
 
     def endless(self) -> Sheet:
         """The same rays, running on beyond their object plane."""
-        return replace(
-            self, legs=(*self.legs[:-1], replace(self.legs[-1], length_mm=np.full_like(self.legs[-1].length_mm, np.inf)))
-        )
+        lengths, spans = self.lengths.copy(), self.spans.copy()
+        start, slope = self.origins[-1, 2], self.ways[-1, 2]
+        lengths[-1] = np.inf
+        spans[-1, 0] = np.where(slope < 0.0, -np.inf, start).min(initial=np.inf)
+        spans[-1, 1] = np.where(slope > 0.0, np.inf, start).max(initial=-np.inf)
+        return replace(self, lengths=lengths, spans=spans)
 
     def at_plane(self, plane: Pose) -> tuple[FloatArray, BoolArray]:
         """Where the rays cross a plane, in its own coordinates (N, K, 2) [mm], and which pencils cross it with all rays (N,)."""
-        xy, crossed = plane_crossing(plane, self.legs, self.spans_mm)
         count = len(self.here)
-        return xy.reshape(count, -1, 2), self.here & crossed.reshape(count, -1).all(axis=1)
+        xy, there = np.empty((count, self.lengths.shape[1] // max(count, 1), 2)), np.empty(count, dtype=np.bool_)
+        rotation, at = (np.array(some, dtype=np.float64, order="C") for some in (plane.rotation, plane.origin_mm))
+        cross_plane(self.origins, self.ways, self.lengths, self.spans, self.here, rotation, at, xy, there)
+        return xy, there
 
     def bends_behind(self, plane: Pose) -> FloatArray | None:
         """Frame points (M, 3) that hold the rays behind a plane: where they start and bend there, and where they cross it [mm].
 
         None where some ray never crosses it.
         """
-        mine = np.repeat(self.here, len(self.legs[0].origin) // len(self.here))
-        xy, crossed = plane_crossing(plane, self.legs, self.spans_mm)
-        if not crossed[mine].all():
+        xy, there = self.at_plane(plane)
+        if not there[self.here].all():
             return None
-        starts = np.concatenate([leg.origin[mine] for leg in self.legs])
+        mine = np.repeat(self.here, xy.shape[1])
+        starts = self.origins[:, :, mine].swapaxes(1, 2).reshape(-1, 3)
         behind = starts[(starts - plane.origin_mm) @ plane.rotation[:, 2] <= 0.0]
-        return np.concatenate([behind, plane.points_to_frame(np.column_stack([xy[mine], np.zeros(int(mine.sum()))]))])
+        met = xy.reshape(-1, 2)[mine]
+        return np.concatenate([behind, plane.points_to_frame(np.column_stack([met, np.zeros(len(met))]))])
 
     def runs_along(self, plane: Pose) -> bool:
         """Whether some ray starts behind a plane and never gets nearer to it."""
         ahead = plane.rotation[:, 2] * (1 if plane.rotation[2, 2] >= 0 else -1)
-        first, last = self.legs[0], self.legs[-1]
-        behind = (first.origin - plane.origin_mm) @ ahead < 0
-        away = behind & (first.direction @ ahead <= 0) & (last.direction @ ahead <= 0)
-        return bool((away & np.repeat(self.here, len(away) // len(self.here))).any())
+        behind = ahead @ self.origins[0] < ahead @ plane.origin_mm
+        away = behind & (ahead @ self.ways[0] <= 0) & (ahead @ self.ways[-1] <= 0)
+        return bool(away.any() and (away.reshape(len(self.here), -1).any(axis=1) & self.here).any())
 
 
 def chords_for(radius_mm: float) -> int:
@@ -199,18 +212,28 @@ def traced(pencils: Pencils, rims: Outlines, glasses: Sequence[Glass]) -> tuple[
     return tuple(_sheets(pencils, rims, glasses, ()))
 
 
+def traced_edgeless(pencils: Pencils, rims: Outlines, glasses: Sequence[Glass]) -> Sheet:
+    """The same as if plates had no edges."""
+    return _run(pencils, rims, glasses)[0]
+
+
 def _sheets(pencils: Pencils, rims: Outlines, glasses: Sequence[Glass], through: tuple[bool, ...]) -> list[Sheet]:
-    legs, entries = _run(pencils, rims.crossing_mm, glasses, through)
-    for k in range(len(through), len(glasses)):
-        inside = np.isnan(entries[k][:, 0]) | contains(glasses[k].slab.outline, entries[k])
+    """Sheets by which of the first plates rays go through; those beyond are taken as met first."""
+    known, open_ = [glass for glass, met in zip(glasses, through, strict=False) if met], glasses[len(through) :]
+    sheet, entries = _run(pencils, rims, [*known, *open_])
+    for k, glass in enumerate(open_):
+        entry = entries[len(known) + k]
+        inside = np.isnan(entry[0]) | contains(glass.slab.outline, entry.T)
+        if inside.all():
+            continue
         met, past = _touching(inside, rims.lit), _touching(~inside, rims.lit)
-        before = (*through, *_all_through(k - len(through)))
+        before = (*through, *(True,) * k)
         if past.any() and met.any():
             ways = ((met, True), (past, False))
-            return [sheet for lit, way in ways for sheet in _sheets(pencils, replace(rims, lit=lit), glasses, (*before, way))]
+            return [one for lit, way in ways for one in _sheets(pencils, replace(rims, lit=lit), glasses, (*before, way))]
         if past.any():
             return _sheets(pencils, rims, glasses, (*before, False))
-    return [Sheet(here=rims.lit, legs=legs)]
+    return [sheet]
 
 
 def _touching(rays: BoolArray, lit: BoolArray) -> BoolArray:
@@ -219,94 +242,27 @@ def _touching(rays: BoolArray, lit: BoolArray) -> BoolArray:
     return lit & (touching | np.roll(touching, 1) | np.roll(touching, -1)) if touching.any() else touching
 
 
-def _all_through(count: int) -> tuple[bool, ...]:
-    return (True,) * count
+def _run(pencils: Pencils, rims: Outlines, glasses: Sequence[Glass]) -> tuple[Sheet, FloatArray]:
+    """All outline rays as if plates had no edges, and where they enter each plate in its own plane (G, 2, N * K).
 
-
-def _run(
-    pencils: Pencils, crossing_mm: FloatArray, glasses: Sequence[Glass], through: tuple[bool, ...]
-) -> tuple[tuple[Leg, ...], list[FloatArray]]:
-    """Legs of all outline rays, as if plates had no edges, and where they enter each plate in its own plane (N * K, 2).
-
-    Plates that `through` says no to are left out; those beyond its end are taken as met. Rays that never come to a plate have nan.
+    The first of a ray that never comes to a plate is nan.
     """
-    origin, direction, end_z = _launched(pencils, crossing_mm)
-    start = np.zeros(len(origin))
-    legs, entries = [], []
-    for k, glass in enumerate(glasses):
-        entries.append(np.full((len(origin), 2), np.nan))
-        if k < len(through) and not through[k]:
-            continue
-        crossing = cross(edgeless(glass), origin, direction, end_z)
-        entries[k][crossing.through] = glass.slab.pose.points_to_part(crossing.entry_mm[crossing.through])[:, :2]
-        run = np.linalg.norm(crossing.leave_mm - crossing.entry_mm, axis=1)
-        met = crossing.through[:, None]
-        legs.append(Leg(origin=origin, direction=direction, length_mm=crossing.reach_mm, start_mm=start))
-        inside = np.where(met, crossing.inside, direction)
-        legs.append(Leg(origin=crossing.entry_mm, direction=inside, length_mm=run, start_mm=start + crossing.reach_mm))
-        start = legs[-1].start_mm + run
-        end_z = object_plane_after(glass, crossing, end_z)
-        origin, direction = np.where(met, crossing.leave_mm, origin), np.where(met, crossing.beyond, direction)
-    legs.append(Leg(origin=origin, direction=direction, length_mm=length_to(end_z, origin, direction), start_mm=start))
-    return tuple(legs), entries
+    rays, legs = rims.crossing_mm.shape[0] * rims.crossing_mm.shape[1], 2 * len(glasses) + 1
+    columns = np.empty((len(pencils), PENCIL_COLUMNS))
+    columns[:, SLOPE:REFERENCE], columns[:, REFERENCE:CONVERGENCE] = pencils.slope, pencils.reference_z_mm
+    columns[:, CONVERGENCE:VALID], columns[:, VALID] = pencils.convergence_per_mm, pencils.valid
+    rows = np.array([_row_of(glass) for glass in glasses]).reshape(-1, GLASS_COLUMNS)
+    origins, ways = np.empty((legs, 3, rays)), np.empty((legs, 3, rays))
+    lengths, spans, entries = np.empty((legs, rays)), np.empty((legs, 2)), np.empty((len(glasses), 2, rays))
+    legs_through(columns, np.ascontiguousarray(rims.crossing_mm), rows, origins, ways, lengths, spans, entries)
+    return Sheet(here=rims.lit, origins=origins, ways=ways, lengths=lengths, spans=spans), entries
 
 
-def edgeless(glass: Glass) -> Glass:
-    """The same filter, so wide that no ray goes past it."""
-    return replace(glass, slab=replace(glass.slab, outline=RoundedRectangle(ENDLESS_MM, ENDLESS_MM)))
+def _glass_row(glass: Glass) -> list[float]:
+    """A filter as kernels take it."""
+    place, power = glass.slab.pose, glass.power_dioptre if glass.kind is GlassKind.CLOSE_UP else 0.0
+    close_up = float(glass.kind is GlassKind.CLOSE_UP)
+    return [*place.rotation.ravel().tolist(), *place.origin_mm.tolist(), glass.slab.thickness_mm, glass.index, power, close_up]
 
 
-def _launched(pencils: Pencils, crossing_mm: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Starts and unit directions (N * K, 3) of the rays on the reference plane farther back, and their object planes (N * K,)."""
-    count, per = crossing_mm.shape[:2]
-    start_z = np.broadcast_to(pencils.reference_z_mm.min(axis=1)[:, None], (count, per))
-    origin = np.concatenate([pencils.at_plane_mm(crossing_mm, start_z), start_z[..., None]], axis=-1).reshape(-1, 3)
-    along = np.concatenate([pencils.ray_slope(crossing_mm), np.ones((count, per, 1))], axis=-1).reshape(-1, 3)
-    seen = np.repeat(pencils.valid, per)[:, None]
-    along = np.where(seen, along, np.array([0.0, 0.0, 1.0]))
-    end_z = np.repeat(np.where(pencils.valid, object_plane_z_mm(pencils), np.inf), per)
-    return np.where(seen, origin, 0.0), along / np.linalg.norm(along, axis=1, keepdims=True), end_z
-
-
-def plane_crossing(plane: Pose, legs: Sequence[Leg], spans_mm: Sequence[tuple[float, float]] = ()) -> tuple[FloatArray, BoolArray]:
-    """Where rays first cross a plane, in its own coordinates (R, 2) [mm], and which do (R,).
-
-    spans_mm holds each leg's lowest and highest z, where they are known.
-    """
-    xy = np.zeros((len(legs[0].start_mm), 2))
-    crossed = np.zeros(len(xy), dtype=np.bool_)
-    level = np.abs(plane.rotation[:2, 2]).max() < 1e-12  # then a leg's depths tell at once whether any of it can cross
-    spans = spans_mm or ([leg.z_span_mm() for leg in legs] if level else [(-np.inf, np.inf)] * len(legs))
-    for leg, span in zip(reversed(legs), reversed(spans), strict=True):  # the first leg to cross has the last word
-        if level and not _reaches(span, float(plane.origin_mm[2])):
-            continue
-        t = _run_to(plane, leg, level)
-        with np.errstate(invalid="ignore"):  # nan of rays along the plane: they do not cross
-            here = (t >= -JOINT_EPS_MM) & (t <= leg.length_mm + JOINT_EPS_MM) & np.isfinite(t)
-        if here.all():
-            xy, crossed = _at(plane, leg, t, level), here
-        elif here.any():
-            xy = np.where(here[:, None], _at(plane, leg, np.where(here, t, 0.0), level), xy)
-            crossed |= here
-    return xy, crossed
-
-
-def _run_to(plane: Pose, leg: Leg, level: bool) -> FloatArray:
-    """How far (R,) each ray runs to a plane; inf or nan along it."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        if level:
-            return np.asarray((plane.origin_mm[2] - leg.origin[:, 2]) / leg.direction[:, 2])
-        normal = plane.rotation[:, 2]
-        return np.asarray(((plane.origin_mm - leg.origin) @ normal) / (leg.direction @ normal))
-
-
-def _at(plane: Pose, leg: Leg, run_mm: FloatArray, level: bool) -> FloatArray:
-    """Where rays are (R, 2) in a plane that they have run to."""
-    if level:
-        xy = leg.origin[:, :2] + run_mm[:, None] * leg.direction[:, :2] - plane.origin_mm[:2]
-        return np.asarray(xy @ plane.rotation[:2, :2])
-    return plane.points_to_part(leg.origin + run_mm[:, None] * leg.direction)[:, :2]
-
-
-def _reaches(span_mm: tuple[float, float], z_mm: float) -> bool:
-    return span_mm[0] - JOINT_EPS_MM <= z_mm <= span_mm[1] + JOINT_EPS_MM
+_row_of: Kept[Glass, list[float]] = Kept(_glass_row)

@@ -27,6 +27,8 @@ SLOWER_SHARE = 1.9  # two stops, as they are rounded: more than the lenses of a 
 # Of the focal length, a zoom's middle one. Lenses focus nearer than both: at 10 to 30 focal lengths, telephoto lenses at 10 to 20,
 # zooms at up to 40 (common practice). A nearest focus ten times too far is 100 or more.
 FAR_SHARE, FAR_MM = 50.0, 1500.0
+# Widest stop: mirror lenses are the slowest to be had, at f/8 (common practice); probe lenses and pinholes are slower, and rare.
+SLOW_STOP = 10.0
 OPEN_SHARE = 1.06  # stops are rounded by less
 DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops closed
 DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
@@ -64,6 +66,16 @@ def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
             f"f_number = {plain(lens.f_number)} is its widest stop, so f/{plain(asked)} of [check] is not looked at; "
             "is it another lens's?"
         )
+    elif "f_number" not in lens.confirmed and SLOW_STOP <= lens.f_number < FAULT_SHARE * min(asked, _slowest_other(scene, lens)):
+        yield (
+            f"f_number = {plain(lens.f_number)} is its widest stop, and few lenses open no further; is a point missing? "
+            f"It would be {plain(lens.f_number / TENFOLD)}, with a wider beam"
+        )
+
+
+def _slowest_other(scene: Scene, lens: Lens) -> float:
+    """The largest f-number of the other lenses; infinite where there is none."""
+    return max((other.f_number for other in scene.lens if other is not lens), default=math.inf)
 
 
 def _none_opens(scene: Scene, f_number: float) -> bool:

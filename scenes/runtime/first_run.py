@@ -6,6 +6,7 @@ import atexit
 from functools import cache
 from subprocess import Popen
 
+from raytrace.beam import kernel_tasks as beam_tasks
 from raytrace.coverage import kernel_tasks as coverage_tasks
 from raytrace.jit.start_early import begin
 from raytrace.judge import kernel_tasks as judge_tasks
@@ -27,9 +28,10 @@ def begin_early() -> None:
 def tasks_seen() -> list[tuple[str, ...]]:
     """What there seems to be to compile, for one process each: two halves of about the same work, and no third start."""
     judge = (judge_tasks.JUDGING,) if judge_tasks.kernels_seem_missing() else ()
+    beam = (beam_tasks.TRACING,) if beam_tasks.kernels_seem_missing() else ()
     if coverage_tasks.kernels_seem_missing():
-        return [(coverage_tasks.LISTING, *judge), (coverage_tasks.COVERING,)]
-    return [judge] if judge else []
+        return [(coverage_tasks.LISTING, *judge), (coverage_tasks.COVERING, *beam)]
+    return [(*judge, *beam)] if judge or beam else []
 
 
 @cache
@@ -39,6 +41,7 @@ def prepare() -> None:
         _say()
         for child in _begun:
             child.wait()
+    from raytrace.beam import warm_up as beam
     from raytrace.coverage import warm_up as coverage
     from raytrace.jit.disk_cache import kept_in_temporary_folder
     from raytrace.judge import warm_up as judge
@@ -46,7 +49,7 @@ def prepare() -> None:
     folder = kept_in_temporary_folder()
     if folder is not None:
         tell(f"Fast code is kept in {folder}: neither the program's own folder nor your home folder can be written.")
-    missing = [engine for engine in (judge, coverage) if not engine.are_compiled()]
+    missing = [engine for engine in (judge, beam, coverage) if not engine.are_compiled()]
     if missing:
         _say()
     for engine in missing:

@@ -11,7 +11,7 @@ import trimesh
 from geometry.frame import Pose, pose
 from raytrace.beam.beam import beam_of, beam_section, lens_beam, lens_section, outer_guides, union
 from raytrace.beam.outline import chained, section_size
-from raytrace.beam.rays import plane_crossing, rim_disc
+from raytrace.beam.rays import rim_disc
 from raytrace.beam.solid import beam_solid
 from raytrace.box import Box, GlassKind
 from raytrace.optics.bundle import launch
@@ -23,6 +23,19 @@ from tests.raytrace.made import plate_of_glass
 from tests.raytrace.optics.test_lens import traced_state
 
 BEYOND_MM = 0.02  # how far a section may exceed its rays
+
+
+def plane_crossing(plane, legs):
+    """Where rays first cross a plane, in its own coordinates (R, 2), and which do: the first leg to cross has the last word."""
+    xy, crossed = np.zeros((len(legs[0].start_mm), 2)), np.zeros(len(legs[0].start_mm), dtype=np.bool_)
+    normal = plane.rotation[:, 2]
+    for leg in reversed(legs):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            run = ((plane.origin_mm - leg.origin) @ normal) / (leg.direction @ normal)
+            here = (run >= -1e-7) & (run <= leg.length_mm + 1e-7) & np.isfinite(run)
+        at = plane.points_to_part(leg.origin + np.where(here, run, 0.0)[:, None] * leg.direction)[:, :2]
+        xy, crossed = np.where(here[:, None], at, xy), crossed | here
+    return xy, crossed
 
 
 def outline_radius(share, angle):

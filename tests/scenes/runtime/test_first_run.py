@@ -5,13 +5,14 @@ import sys
 
 import pytest
 
+from raytrace.beam import warm_up as beam_warm_up
 from raytrace.coverage import warm_up
 from raytrace.judge import warm_up as judge_warm_up
 from scenes.cli import main
 from scenes.registry import COMMANDS, COMPILED
 from scenes.runtime import first_run
 
-JUDGE = "raytrace.judge.warm_up:compile_ahead"
+JUDGE, BEAM = "raytrace.judge.warm_up:compile_ahead", "raytrace.beam.warm_up:compile_ahead"
 TASKS = [("raytrace.coverage.warm_up:compile_listing", JUDGE), ("raytrace.coverage.warm_up:compile_covering",)]
 
 
@@ -19,6 +20,8 @@ TASKS = [("raytrace.coverage.warm_up:compile_listing", JUDGE), ("raytrace.covera
 def _fresh(monkeypatch):
     monkeypatch.setattr(first_run, "_begun", [])
     monkeypatch.setattr(judge_warm_up, "are_compiled", lambda: True)
+    monkeypatch.setattr(beam_warm_up, "are_compiled", lambda: True)
+    monkeypatch.setattr(first_run.beam_tasks, "kernels_seem_missing", lambda: False)
     kept = (first_run.prepare, first_run.prepare_judge, first_run._say)
     for one in kept:
         one.cache_clear()
@@ -104,6 +107,10 @@ def test_only_what_is_missing_is_begun(monkeypatch):
     assert first_run.tasks_seen() == [(JUDGE,)]
     monkeypatch.setattr(first_run.coverage_tasks, "kernels_seem_missing", lambda: True)
     assert first_run.tasks_seen() == TASKS
+    monkeypatch.setattr(first_run.beam_tasks, "kernels_seem_missing", lambda: True)
+    assert first_run.tasks_seen() == [TASKS[0], (*TASKS[1], BEAM)]
+    monkeypatch.setattr(first_run.coverage_tasks, "kernels_seem_missing", lambda: False)
+    assert first_run.tasks_seen() == [(JUDGE, BEAM)]
 
 
 def test_nothing_is_begun_where_code_lies_on_disk(monkeypatch):
