@@ -193,7 +193,13 @@ def bent_corner_mm(ends, bending, height_mm):
 @pytest.mark.parametrize("radius", [0.5, 1.5, 12])
 @pytest.mark.parametrize(
     "ends",
-    [SQUARE, LOPSIDED, ends_of((367.4, 116.5), (376.4, 181.6), 30), ends_of((200, 120), (140, 180), 70), ends_of((90, 60), (90, 60), 40)],
+    [
+        SQUARE,
+        LOPSIDED,
+        ends_of((367.4, 116.5), (376.4, 181.6), 30),
+        ends_of((200, 120), (140, 180), 70),
+        ends_of((90, 60), (90, 60), 40),
+    ],
 )
 def test_a_round_corner_lets_through_no_more_than_the_bend_itself(ends, radius):
     """Against the cylinder that a brake leaves, cut across the axis at both ends and between; and not by much less."""

@@ -82,7 +82,7 @@ class PartsOf:
             shape=rough.shape,
             place=rough.place,
             lenses=rough.item.lenses,
-            cuts=tuple(cuts_of(name, rough.shape)),
+            cuts=tuple(cuts_of(name, rough.shape, is_flag=rough.key[0] == "flag")),
             volume_mm3=volume_mm3(solid),
             centre_mm=centre_mm(solid),
         )

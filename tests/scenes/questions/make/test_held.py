@@ -120,7 +120,9 @@ def test_bends_that_round_the_corners_of_a_hood_into_the_beam_are_not_called_cle
     assert hooded(tmp_path, 0.3, ROUND.format(1.5)).exit_status == 0
     found = hooded(tmp_path, 0.3, ROUND.format(20))
     assert found.exit_status == 1
-    assert clear_words(found.report).startswith("Clear with sharp corners, but not with the hood's bends as round as they are made: ")
+    assert clear_words(found.report).startswith(
+        "Clear with sharp corners, but not with the hood's bends as round as they are made: "
+    )
     assert "take a smaller bend_radius_mm" in found.next_step
     (box,) = found.report.carried
     pupil_mm = 30 / 4 / 2
