@@ -274,7 +274,13 @@ def loose_panels(ends: Ends, thickness_mm: float) -> tuple[Unfolded, ...]:
 
 
 def overlaps_itself(flat: Unfolded) -> bool:
-    """Whether a flat lies on itself, as the tab of a very flat hood may on its first wall: it cannot be cut from one sheet."""
+    """Whether a flat cannot be cut from one sheet: its tab lies on its first wall, or two bends of a wall run into each other."""
     import shapely
 
-    return not shapely.Polygon(flat.outline_mm).is_valid
+    return any(_is_crossed(panel.corners_mm) for panel in flat.panels) or not shapely.Polygon(flat.outline_mm).is_valid
+
+
+def _is_crossed(corners: FloatArray) -> bool:
+    """Whether a panel's side edges have passed each other: its rear or front edge then runs backward."""
+    up = corners[3] - corners[0]
+    return any(along[0] * up[1] - along[1] * up[0] <= 0.0 for along in (corners[1] - corners[0], corners[2] - corners[3]))

@@ -215,3 +215,25 @@ def test_a_round_corner_lets_through_no_more_than_the_bend_itself(ends, radius):
 
 def test_the_round_corner_of_an_upright_hood_is_its_bends_radius():
     assert round_corner_mm(ends_of((90, 60), (90, 60), 40), Bending(thickness_mm=1.5, radius_mm=7.0)) == pytest.approx(7.0)
+
+
+@pytest.mark.parametrize(
+    ("rear", "front", "depth", "radius"),
+    [((82, 84), (145, 132), 35, 49), ((32, 175), (75, 212), 19, 22), ((125, 61), (286, 104), 16, 56)],
+)
+def test_a_flat_whose_bends_run_into_each_other_is_not_cut_from_one_sheet(rear, front, depth, radius):
+    """The top wall's two bends, one of them past the tab's thickness, take more of its rear edge than there is.
+
+    The flat's outline alone does not show it: its rear edge runs backward there.
+    """
+    ends, thick = ends_of(rear, front, depth), 1.5
+    bending = Bending(thickness_mm=thick, radius_mm=radius, k_factor=0.4)
+    flat, turn = one_piece(ends, bending, 12.0), turn_rad(ends, Side.TOP, Side.LEFT)
+    slope = np.hypot((front[0] - rear[0]) / 2, np.hypot(depth, (front[1] - rear[1]) / 2)) / np.hypot(
+        depth, (front[1] - rear[1]) / 2
+    )
+    taken = (2 * radius * np.tan(turn / 2) + thick / np.tan(turn)) * slope
+    assert rear[0] < taken < 1.1 * rear[0]
+    assert shapely.Polygon(flat.outline_mm).is_valid
+    assert overlaps_itself(flat)
+    assert not overlaps_itself(one_piece(ends, Bending(thickness_mm=thick, radius_mm=thick, k_factor=0.4), 12.0))
