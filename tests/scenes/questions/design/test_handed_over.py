@@ -173,13 +173,13 @@ def bracket(name, folder):
     return f'\n[[box.solid]]\nname = "{name}"\nfile = "{folder}/bracket.stl"\nunit = "mm"\n'
 
 
-def with_brackets(tmp_path):
+def with_brackets(tmp_path, names=("one", "two")):
     """A scene with two meshes of one name in two folders, and their bytes."""
     for folder, side in (("a", 20.0), ("b", 25.0)):
         (tmp_path / folder).mkdir()
         trimesh.creation.box((20, side, 10)).apply_translation((20 * side, 300, 50)).export(tmp_path / folder / "bracket.stl")
     (tmp_path / "scenes").mkdir()
-    text = scene(LENS, hood(rear=(170, 130)) + bracket("one", "../a") + bracket("two", "../b"))
+    text = scene(LENS, hood(rear=(170, 130)) + bracket(names[0], "../a") + bracket(names[1], "../b"))
     return written(tmp_path / "scenes", text), [(tmp_path / folder / "bracket.stl").read_bytes() for folder in "ab"]
 
 
@@ -196,6 +196,14 @@ def test_designs_are_handed_over_as_the_scene_was_when_read_though_its_files_are
 
 def test_two_files_of_one_name_from_two_folders_are_both_copied_and_each_is_named(tmp_path):
     path, meshes = with_brackets(tmp_path)
+    found = dict(scene_files(design_report(load_scene(path))))
+    named = [solid["file"] for solid in tomllib.loads(found["design-1.toml"].decode())["box"]["solid"]]
+    assert [found[name] for name in named] == meshes
+
+
+def test_parts_named_by_numbers_that_are_not_their_places_keep_their_own_files(tmp_path):
+    """A bracket called "2" that stands first: the design named the files of the two the other way round."""
+    path, meshes = with_brackets(tmp_path, names=("2", "1"))
     found = dict(scene_files(design_report(load_scene(path))))
     named = [solid["file"] for solid in tomllib.loads(found["design-1.toml"].decode())["box"]["solid"]]
     assert [found[name] for name in named] == meshes
