@@ -83,8 +83,8 @@ def _decoded(data: bytes, path: Path) -> str:
     if _is_half_saved(data):
         raise refusal(
             str(path),
-            f"ends in the middle of a line after {len(data)} bytes, as a file does that was saved or copied by half: what stood behind "
-            "is gone; see whether it is whole, and end its last line",
+            f"ends in the middle of a line after {len(data)} bytes, as a file does that was saved or copied by half: what stood "
+            "behind is gone; see whether it is whole, and end its last line",
         )
     try:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
