@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 
 from scenes.lens_data.reading import Reading, refusal
 from scenes.scene_file.messages import did_you_mean, shown
@@ -22,15 +23,19 @@ COLUMNS = {
 }
 INFINITY = ("infinity", "inf", "∞")
 SEPARATORS = ",;\t"
+REMARK = "#"
+LEFT_OUT = re.compile(rf"{REMARK}(?:\s.*|[\d.+-]+|{'|'.join(INFINITY)})", re.IGNORECASE | re.DOTALL)
 MOST_ROWS = 10_000
 
 
 def read_table(text: str, source: str) -> list[Reading]:
     """A reading of each row. Separators may be commas, semicolons or tabs; a decimal comma goes with the latter two."""
-    lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    written = [line for line in text.lstrip("\ufeff").splitlines() if line.strip()]
+    head = next((line for line in written if not line.lstrip().startswith(REMARK)), "")
+    separator = max(SEPARATORS, key=head.count)
+    lines = [line for line in written if not _is_remark(line, separator, head.count(separator))]
     if len(lines) < 2:
         raise refusal(source, "", f"must have a head of column names and a row for each setting; columns: {', '.join(COLUMNS)}")
-    separator = max(SEPARATORS, key=lines[0].count)
     try:
         rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=separator))
     except csv.Error as error:
@@ -40,6 +45,17 @@ def read_table(text: str, source: str) -> list[Reading]:
     if len(rows) > MOST_ROWS:
         raise refusal(source, "", f"must have at most {MOST_ROWS} rows, got {len(rows) - 1}")
     return [_reading(names, row, f"{source}, row {number}", separator) for number, row in enumerate(rows[1:], 1)]
+
+
+def _is_remark(line: str, separator: str, separators: int) -> bool:
+    """Whether a line is none of the table's: one of words, or a row that somebody has left out.
+
+    A row whose first cell is a spreadsheet's error, "#REF!", or was too narrow to be written, "###", is still a row.
+    """
+    if not line.lstrip().startswith(REMARK):
+        return False
+    first = line.split(separator, maxsplit=1)[0].strip()
+    return line.count(separator) != separators or separators == 0 or LEFT_OUT.fullmatch(first) is not None
 
 
 def _insist_on_names(names: list[str], source: str) -> None:

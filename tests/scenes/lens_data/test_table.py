@@ -72,3 +72,17 @@ def test_a_cell_that_is_no_number_as_people_write_it_is_refused(tmp_path, cell):
     """46_5 is a slip for 46.5, and a number of 465 to Python."""
     with pytest.raises(SceneError, match="row 1: pupil_behind_front_mm: must be a number"):
         table_of(tmp_path, COMMA.replace("46.5", cell), "bench.csv")
+
+
+@pytest.mark.parametrize("cell", ["#N/A", "#REF!", "#DIV/0!", "#WERT!", "###", "#"])
+def test_a_row_that_begins_with_a_spreadsheets_error_is_a_row_and_no_remark(tmp_path, cell):
+    """ECMA-376-1, 18.17.3, lists the errors (from memory); a cell too narrow for its number is written as ###."""
+    with pytest.raises(SceneError, match="row 2: focus_mm: must be a number or infinity"):
+        lens_of(table_of(tmp_path, COMMA.replace("\n400,", f"\n{cell},"), "bench.csv"))
+
+
+@pytest.mark.parametrize("remark", ["# 600,25,47,36.5,1", "#600,25,47,36.5,1", "# a, b, c, d, e", "#measured, on the bench"])
+def test_a_row_that_somebody_has_left_out_and_words_are_remarks(tmp_path, remark):
+    head, *rows = COMMA.splitlines()
+    text = "\n".join([head, rows[0], remark, rows[1], ""])
+    assert len(lens_of(table_of(tmp_path, text, "bench.csv"))["state"]) == 2
