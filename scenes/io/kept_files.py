@@ -235,7 +235,19 @@ def _link(path: Path, new: Path) -> None:
     except (OSError, NotImplementedError) as error:
         if getattr(error, "errno", None) == errno.EXDEV:
             raise OSError(errno.EXDEV, f"{path} is on another disk") from None
-        shutil.copy2(path, new, follow_symlinks=False)
+        shutil.copyfile(path, new, follow_symlinks=False)
+        with unless_alike(path, new):
+            shutil.copystat(path, new, follow_symlinks=False)
+
+
+@contextmanager
+def unless_alike(old: Path, new: Path) -> Iterator[None]:
+    """Go on where rights cannot be given and both have the same: a drive of another system has one kind for all, and takes none."""
+    try:
+        yield
+    except OSError:
+        if old.lstat().st_mode != new.lstat().st_mode:
+            raise
 
 
 def names_in(folder: Path) -> Iterator[str]:

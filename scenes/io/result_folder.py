@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from scenes.io.folder_lock import BusyError, around_at_work, held, lock_of, locked
 from scenes.io.folder_swap import PARTIAL, beside, put_in_place, removed, tidy
-from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
+from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, unless_alike, write_manifest
 from scenes.io.late_files import bring_along
 from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
 from scenes.io.refusal import refusal
@@ -198,7 +198,8 @@ def _swap(stage: Path, target: Path, command: str) -> None:
     told: list[str] = []
     if target.exists():
         told = carry_over(stage, earlier, INPUTS if command == "demo" else None, seen)
-        shutil.copymode(target, stage)
+        with unless_alike(target, stage):
+            shutil.copymode(target, stage)
     _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, seen, own))])
 
 

@@ -9,6 +9,7 @@ import os
 import tempfile
 import zipfile
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -35,7 +36,8 @@ def write_whole(path: Path, data: bytes) -> None:
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
-        Path(temporary).chmod(0o666 & ~_umask())
+        with suppress(OSError):  # a drive that knows no rights, as one of another system or over the network
+            Path(temporary).chmod(0o666 & ~_umask())
         Path(temporary).replace(path)
     except BaseException:  # Ctrl-C included: no half file stays behind
         Path(temporary).unlink(missing_ok=True)

@@ -1,5 +1,6 @@
 """Files in, with a sentence for each that cannot be used; results out, whole or not at all."""
 
+import errno
 import io
 import json
 from pathlib import Path
@@ -216,6 +217,40 @@ def test_a_new_result_replaces_the_earlier_but_keeps_peoples_own_files(earlier):
         fill(staging, "later")
     assert names(earlier) == ["out/18_inf_f2/map.txt", "out/my notes.txt", "out/results.json"]
     assert (earlier / "out/18_inf_f2/map.txt").read_text() == "later"
+
+
+def test_a_drive_that_knows_neither_rights_nor_links_takes_a_new_result_and_a_picture(earlier, monkeypatch):
+    """As network drives of desktops: chmod and link end with "Operation not supported", and all files have the same rights."""
+
+    def refuse(*_, **__):
+        raise OSError(errno.EOPNOTSUPP, "Operation not supported")
+
+    (earlier / "out/my notes.txt").write_text("ask about the flag")
+    monkeypatch.setattr("os.link", refuse)
+    monkeypatch.setattr("os.chmod", refuse)
+    with result_folder(earlier / "out", "check") as staging:
+        fill(staging, "later")
+    write_whole(earlier / "view.png", b"picture")
+    assert names(earlier) == ["out/18_inf_f2/map.txt", "out/my notes.txt", "out/results.json", "view.png"]
+    assert (earlier / "out/18_inf_f2/map.txt").read_text() == "later"
+
+
+def test_a_private_file_that_cannot_stay_private_keeps_its_result_as_it_was(earlier, monkeypatch):
+    (earlier / "out/my notes.txt").write_text("ask about the flag")
+    (earlier / "out/my notes.txt").chmod(0o600)
+
+    def refuse(*_, **__):
+        raise OSError(errno.EOPNOTSUPP, "Operation not supported")
+
+    monkeypatch.setattr("os.link", refuse)
+    monkeypatch.setattr("os.chmod", refuse)
+
+    def run():
+        with result_folder(earlier / "out", "check") as staging:
+            fill(staging, "later")
+
+    assert "cannot be replaced" in complaint(run)
+    assert (earlier / "out/18_inf_f2/map.txt").read_text() == "earlier"
 
 
 def test_a_failing_swap_leaves_the_earlier_result_and_puts_the_new_one_beside_it(earlier, monkeypatch):
