@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import stat
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -132,7 +133,9 @@ class Folder:
 
     def find(self, name: str) -> Path:
         """Path of a file named in the scene."""
-        return self.path / Path(name).expanduser()
+        with suppress(RuntimeError):  # "~mask.dxf" is a file, as programs name earlier versions, and nobody's home
+            return self.path / Path(name).expanduser()
+        return self.path / name
 
     def data(self, name: str, largest: int = LARGEST_MESH) -> bytes:
         """Bytes of a file named in the scene, as they were when it was first read: people go on working on their files."""

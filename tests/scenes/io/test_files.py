@@ -171,6 +171,12 @@ def test_files_are_looked_for_beside_the_scene(tmp_path):
     assert len(Folder(tmp_path).mesh("meshes/b.stl").faces) == 12
 
 
+@pytest.mark.parametrize("name", ["~b.stl", "~$b.stl"])
+def test_a_file_whose_name_begins_with_a_tilde_is_no_ones_home(tmp_path, name):
+    BRACKET.export(tmp_path / name)
+    assert len(Folder(tmp_path).mesh(name).faces) == 12
+
+
 def names(folder):
     return sorted(
         path.relative_to(folder).as_posix() for path in Path(folder).rglob("*") if path.is_file() and path.name != MANIFEST
