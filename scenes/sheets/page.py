@@ -20,6 +20,7 @@ from scenes.sheets.style import A5_MM, BODY_PT, FOOT_PT, LABEL_PT, MM_PER_INCH, 
 
 FONT = "DejaVu Sans"  # comes with matplotlib: the same letters, and so the same sizes, on every machine
 MM_PER_PT = MM_PER_INCH / 72
+FOREIGN_SHARE = 1.15  # of the type size: the box that is drawn for a letter that the typeface lacks
 LINE_STEP = 1.25  # line height as a share of the letter size
 MOST_LINES = 9
 GAP_MM = 0.7  # least air between two labels
@@ -70,7 +71,9 @@ def _letters(weight: str) -> FT2Font:
 
 @lru_cache(maxsize=2048)
 def _letter_share(letter: str, weight: str) -> float:
-    """Advance of a letter as a share of the type size."""
+    """Advance of a letter as a share of the type size; of one that the typeface lacks, as a Chinese name has, that of a box."""
+    if not _letters(weight).get_char_index(ord(letter)):
+        return FOREIGN_SHARE
     return _letters(weight).load_char(ord(letter), flags=LoadFlags.NO_HINTING).linearHoriAdvance / 65536 / 1000
 
 

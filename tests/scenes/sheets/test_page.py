@@ -6,7 +6,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from scenes.cli import main
-from scenes.sheets.page import FONT, LEAST_PT, Box, Page, fitted, wrapped
+from scenes.sheets.page import FONT, LEAST_PT, Box, Page, fitted, text_size_mm, wrapped
 from scenes.sheets.style import A4_MM, A5_MM, MM_PER_INCH
 from tests.scenes.sheets.figure_faults import faults
 
@@ -33,6 +33,18 @@ def test_a_text_longer_than_its_room_is_written_whole_in_smaller_letters(lines, 
     assert LEAST_PT <= text.get_fontsize() < 12.0
     assert text.get_fontfamily() == [FONT]
     assert width_mm(text) <= 280.0 / lines * HINTED
+
+
+@pytest.mark.filterwarnings("ignore:Glyph")
+@pytest.mark.parametrize("weight", ["normal", "bold"])
+@pytest.mark.parametrize("name", ["夜の旗", "上旗 🎬", "top flag 上"])
+def test_a_name_in_letters_that_the_typeface_lacks_is_drawn_and_costs_no_result(name, weight):
+    room_mm = 60.0
+    text = Page(*A4_MM).fit(10, 100, name, 9.0, room_mm, weight=weight)
+    assert text.get_text() == name
+    assert width_mm(text) <= room_mm
+    alone = Page(*A4_MM).fit(10, 100, name[-1], 9.0, room_mm, weight=weight)
+    assert width_mm(alone) <= text_size_mm(name[-1], 9.0, weight)[0] * HINTED  # the box that stands for a letter
 
 
 def test_a_text_that_fits_keeps_its_size():
