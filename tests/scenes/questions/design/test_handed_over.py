@@ -145,6 +145,30 @@ def test_a_pipe_hears_what_is_being_tried_while_a_design_is_looked_for(tmp_path,
     assert any("gone by (trying choices 2 of 2, box.hood.at_mm = 20)" in line for line in lines)
 
 
+TOO_TIGHT = scene(LENS, hood(rear=(170, 130)), FREE_FRONT.replace("[420, 320]", "[150, 100]"))
+
+
+def test_a_pipe_hears_that_nothing_fits_and_what_is_in_the_way_long_before_it_is_worked_out_why(tmp_path, monkeypatch):
+    now = iter(range(0, 10**9, 7))
+    monkeypatch.setattr(progress_module.time, "monotonic", lambda: float(next(now)))
+    log = io.StringIO()
+    with progress(1, "design", log) as tick:
+        report = design_report(load_scene(written(tmp_path, TOO_TIGHT)), tick)
+    assert not report.shown
+    said = "(no box does all that is asked: 20, infinity, f/2: hood in the way; looking for why, Ctrl-C ends that; "
+    assert any(said in line for line in log.getvalue().splitlines())
+
+
+def test_stopped_before_it_is_known_why_nothing_fits_the_next_step_is_one_that_can_be_taken(tmp_path, monkeypatch):
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(report_module, "contradiction", stop)
+    report = designed(tmp_path, TOO_TIGHT)
+    assert [held.part for held in report.contradiction.blocked] == ["hood"]
+    assert next_words(report).startswith("give the parts in the way, above, more freedom in [design] or leave out the lens")
+
+
 def bracket(name, folder):
     return f'\n[[box.solid]]\nname = "{name}"\nfile = "{folder}/bracket.stl"\nunit = "mm"\n'
 
