@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import trimesh
 from click.testing import CliRunner
+from PIL import Image
 from scipy.interpolate import RegularGridInterpolator
 
 from scenes.cli import brimline
@@ -111,6 +112,18 @@ def test_the_fitted_scene_finds_the_files_that_the_scene_names_though_it_lies_in
     for name, data in files.items():
         (out / name).write_bytes(data)
     assert load_scene(out / "fitted.toml").resources
+
+
+def test_a_still_whose_reference_is_of_another_kind_gets_a_caution_for_one_curve_is_stated_for_both(tmp_path):
+    """A camera that writes each shot twice: TIFF with the box on, its JPEG with the box off."""
+    folder = make_shoot(tmp_path, true=SAME, columns=480, bits=8)
+    words = "without.jpg is a JPEG and the other still of the pair is none"
+    assert not any("is a JPEG" in note for note in compared(folder).cautions)
+    with Image.open(folder / "without.png") as picture:
+        picture.convert("RGB").save(folder / "without.jpg", quality=98)
+    notes = (folder / "shoot.toml").read_text()
+    (folder / "shoot.toml").write_text(notes.replace("without.png", "without.jpg"))
+    assert any(words in note for note in compared(folder).cautions)
 
 
 def test_a_scene_that_is_saved_while_stills_are_compared_costs_no_result(tmp_path):
