@@ -30,16 +30,18 @@ from raytrace.stray.world import NOTHING, World
 
 BoolArray = NDArray[np.bool_]
 Index = NDArray[np.int64]
-
 CELLS = 14  # along the longer side of the target at first
 FINEST_MM = 0.1  # cells so small need no further cutting: a tenth of a millimetre on the glass
 ROUNDS = 14
 SAME_DIGITS = 9  # corners of two cells that differ by less than so many digits of a millimetre are one
 MOST_CUT = 60  # cells cut at a time, those that ask most first: one lit place among them may decide
 ALIKE_DEG = 0.05  # cells whose angles differ by less decide together
-ALIKE_PAIR_DEG = 0.4  # the same for two flags together: their curve has no single place that decides
+ALIKE_PAIR_DEG = 0.4  # the same for two flags together
 PAIR_ROUNDS = 4
-PAIR_CELLS = 24  # cells cut at a time for two flags, those that are least sure first
+PAIR_CELLS = 24  # cells cut at a time for two flags, those that ask most first
+PLACES, EDGE_PLACES = 4, 12  # along each side of the target, and round it: single places that are asked first
+FAR_DEG = 1e6  # beyond all angles
+MIDDLES = 32  # of cells that ask for what no two flags can do: in each round they are asked whether they truly do
 STRAIGHT = 1.0 - 1e-9  # cosine: an edge along the hinge
 FLAT_KINDS = (Kind.FLAG, Kind.EXTENSION, Kind.ROD)  # convex: what one keeps off at its corners it keeps off
 
@@ -59,6 +61,24 @@ class Shield:
     from_deg: float
     farther_in: bool = True
 
+    @property
+    def first_deg(self) -> float:
+        """The angle that is looked at first [deg]."""
+        return min(max(self.from_deg, LEAST_DEG), MOST_DEG)
+
+
+Pair = tuple[int, int, float]  # two shields, and by how much farther open the second is where both are as far from where they begin
+
+
+def _pair_of(shields: Sequence[Shield], first: int, second: int) -> Pair:
+    return first, second, shields[second].first_deg - shields[first].first_deg
+
+
+def _shared(widest: FloatArray, pair: Pair) -> FloatArray:
+    """How far a pair may be open that shades what its two do (S, C), told by its first (C,) [deg]."""
+    first, second, wider_deg = pair
+    return np.maximum(widest[first], widest[second] - wider_deg)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shading:
@@ -74,6 +94,10 @@ class Shading:
     def alone_deg(self, shield: int) -> float:
         """The widest angle at which one shield shades all that is lit; inf where nothing is."""
         return float(self.widest_deg[shield].min(initial=np.inf))
+
+    def shared_deg(self, shields: Sequence[Shield], first: int, second: int) -> float:
+        """How far the first of two shields may be open, both as far from where they begin, that shade all; inf where nothing is."""
+        return float(_shared(self.widest_deg, _pair_of(shields, first, second)).min(initial=np.inf))
 
     def second_deg(self, first: int, second: int, first_deg: FloatArray) -> FloatArray:
         """The widest angles (A,) of a second shield that shades the cells a first one at angles (A,) leaves; inf if nothing."""
@@ -114,9 +138,12 @@ class Ground:
 
     def rays(self, cells: Cells) -> Lit:
         """Rays from the corners of what cells hold of the target; by the mouth of the box they pass."""
-        points, cell = self._corners(cells)
-        start, direction, cell, ray = self._to_light(points, cell, cells.piece[cell])
-        count = len(cells.side_mm)
+        return self._lit(*self._corners(cells), cells.piece)
+
+    def _lit(self, points: FloatArray, cell: Index, piece: Index) -> Lit:
+        """Rays from points (N, 2), each of one of the cells (N,), to the corners of the piece of light (C,) of its cell."""
+        start, direction, cell, ray = self._to_light(points, cell, piece[cell])
+        count = len(piece)
         kept = kept_off(self.ways, cell, start[ray], direction[ray], count)
         opening, wall = np.full(len(start), NOTHING), np.full(len(start), NOTHING)
         open_ones = marked(ray[~kept[cell]], len(start))
@@ -129,11 +156,34 @@ class Ground:
         """Corners (N, 2) [mm] of what cells hold of the outline, each with its cell (N,)."""
         parts = cells.boxes()
         shapely.prepare(self.outline)
-        edge = ~np.asarray(shapely.contains(self.outline, parts))
-        parts[edge] = shapely.intersection(self.outline, parts[edge])
+        edge = np.flatnonzero(~np.asarray(shapely.contains(self.outline, parts)))
+        cell_mm = np.column_stack([cells.low_mm, cells.side_mm])[edge]
+        _, first, same = np.unique(cell_mm, axis=0, return_index=True, return_inverse=True)  # one cell for many pieces of the light
+        parts[edge] = np.asarray(shapely.intersection(self.outline, parts[edge[first]]))[same.ravel()]
         points, cell = shapely.get_coordinates(parts, return_index=True)
         closing = np.append(cell[1:] != cell[:-1], True) & (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON)[cell]
         return points[~closing], cell[~closing].astype(np.int64)
+
+    def at(self, places: FloatArray, piece: Index) -> Lit:
+        """As `rays`, of single places (C, 2) in place of cells, each against one piece of the light (C,)."""
+        return self._lit(places, np.arange(len(places)), piece)
+
+    def at_first_places(self) -> Lit:
+        """Rays of places all over the outline and on its edge, each against every piece of the light."""
+        left, low, right, high = self.outline.bounds
+        steps = np.meshgrid(np.linspace(left, right, PLACES), np.linspace(low, high, PLACES))
+        edge, pieces = shapely.get_coordinates(self.outline), np.arange(len(self.light.pieces))
+        flat = self.drawn_in(np.concatenate([np.stack(steps, axis=-1).reshape(-1, 2), edge[:: -(-len(edge) // EDGE_PLACES)]]))
+        return self.at(np.repeat(flat, len(pieces), axis=0), np.tile(pieces, len(flat)))
+
+    def drawn_in(self, places: FloatArray) -> FloatArray:
+        """Places (C, 2), those outside the outline moved onto its edge."""
+        shapely.prepare(self.outline)
+        points, edge = np.asarray(shapely.points(places)), self.outline.exterior
+        out = ~np.asarray(shapely.covers(self.outline, points))
+        moved = np.array(places)
+        moved[out] = shapely.get_coordinates(shapely.line_interpolate_point(edge, shapely.line_locate_point(edge, points[out])))
+        return moved
 
     def first_cells(self) -> Cells:
         """The outline in CELLS cells along its longer side, each against every piece of the light."""
@@ -182,18 +232,30 @@ def shading_of(
     shields: Sequence[Shield],
     together: Sequence[tuple[int, int]] = (),
     pair_rounds: int = PAIR_ROUNDS,
+    asked_deg: Sequence[float] = (),
 ) -> Shading:
     """What each shield can do about a light, and pairs of them `together`; `world` is the box without its flags.
 
-    Fewer pair_rounds look at pairs less closely, on the safe side.
+    Pairs are looked at closely where both are as far from where they begin, for so they share a light best; fewer pair_rounds look
+    less closely, on the safe side, and so it is done where nothing can ask as much of a pair as is asked of it anyhow: asked_deg,
+    by pair, the angle of its first so told, as `Shading.shared_deg` has it.
     """
-    look = _first_look(target, light, world)
-    if look is None:
+    ground = _ground(target, light, world)
+    if not ground.light.pieces:
         return Shading(widest_deg=np.zeros((len(shields), 0)))
-    ground, cells, rays = look
+    floor = _Floor.of([_pair_of(shields, *pair) for pair in together], asked_deg, len(shields))
+    floor.add(_first_places(ground), shields, ground.ways)
+    if floor.is_hopeless:
+        return floor.shading
+    cells, rays = _first_look(ground)
     widest = widest_shading(shields, rays, ground.ways)
     for turn in range(ROUNDS):
-        cut = _deciding(rays, widest, cells.side_mm > FINEST_MM, together if turn < pair_rounds else ())
+        with_pairs = turn < pair_rounds
+        if with_pairs and (middles := _middles(ground, cells, rays, widest, floor)) is not None:
+            floor.add(middles, shields, ground.ways)
+            if floor.is_hopeless:
+                return floor.shading
+        cut = _deciding(rays, widest, floor, cells.side_mm, with_pairs=with_pairs)
         if not cut.any():
             break
         more = within(cells.take(cut).finer(), ground.outline)
@@ -205,16 +267,71 @@ def shading_of(
     return Shading(widest_deg=rays.of_cells(widest)[:, counted])
 
 
-def _looked(target: FlatTarget, light: LightPlace, world: World) -> tuple[Ground, Cells, Lit] | None:
-    """The ground, its first cells and the rays of these, which ask for no flag yet; None where no light is ahead."""
-    ground = Ground.of(target, light, world)
-    if not ground.light.pieces:
-        return None
+_ground = KeptTogether(Ground.of)  # for many changes of flags are tried in one box
+_first_places: Kept[Ground, Lit] = Kept(Ground.at_first_places, 64)
+
+
+def _looked(ground: Ground) -> tuple[Cells, Lit]:
+    """The first cells of a ground and the rays of these, which ask for no flag yet."""
     cells = ground.first_cells()
-    return ground, cells, ground.rays(cells)
+    return cells, ground.rays(cells)
 
 
-_first_look = KeptTogether(_looked)  # for many changes of flags are tried in one box
+_first_look: Kept[Ground, tuple[Cells, Lit]] = Kept(_looked, 64)
+
+
+@dataclass(slots=True)
+class _Floor:
+    """What is known to be asked, however finely the target is cut: of each shield (S,) and of each pair of them (K,) [deg].
+
+    is_lit: whether the box lets any light by.
+    """
+
+    pairs: list[Pair]
+    alone_deg: FloatArray
+    shared_deg: FloatArray
+    is_lit: bool = False
+
+    @classmethod
+    def of(cls, pairs: list[Pair], asked_deg: Sequence[float], count: int) -> _Floor:
+        """Before anything is looked at; asked_deg as in `shading_of`."""
+        return cls(pairs, np.full(count, np.inf), np.array(asked_deg if len(asked_deg) else [np.inf] * len(pairs)))
+
+    def add(self, places: Lit, shields: Sequence[Shield], ways: Sequence[Way]) -> None:
+        """Count single places: finer cells about them ask no less than they do, but for those that the box keeps all light off."""
+        asked = places.of_cells(widest_shading(shields, places, ways))[:, ~places.kept]
+        self.alone_deg = np.minimum(self.alone_deg, asked.min(axis=1, initial=np.inf))
+        self.shared_deg = np.minimum(self.shared_deg, self.of_pairs(asked).min(axis=1, initial=np.inf))
+        self.is_lit = self.is_lit or bool(places.passes.any())
+
+    def of_pairs(self, widest: FloatArray) -> FloatArray:
+        """How far pairs may be open (K, C) that shade what shields do (S, C), told by the first of each; see `Shading`."""
+        return np.array([_shared(widest, pair) for pair in self.pairs]).reshape(len(self.pairs), widest.shape[1])
+
+    @property
+    def alone_is_hopeless(self) -> bool:
+        """Whether light gets by that no shield alone keeps off at any angle."""
+        return self.is_lit and len(self.alone_deg) > 0 and bool(np.isneginf(self.alone_deg).all())
+
+    @property
+    def is_hopeless(self) -> bool:
+        """Whether no two of them do either, or others ask as much of these two."""
+        return self.alone_is_hopeless and bool(np.isneginf(self.shared_deg).all())
+
+    @property
+    def shading(self) -> Shading:
+        """What comes of it where it is hopeless."""
+        return Shading(widest_deg=np.full((len(self.alone_deg), 1), -np.inf))
+
+
+def _middles(ground: Ground, cells: Cells, rays: Lit, widest: FloatArray, floor: _Floor) -> Lit | None:
+    """Middles of cells that ask for what no two shields can do, where none does it alone: whether it is truly asked there."""
+    if not floor.alone_is_hopeless:
+        return None
+    never = np.isneginf(floor.of_pairs(rays.of_cells(widest))) & np.isfinite(floor.shared_deg)[:, None]
+    found = _first_of(never.any(axis=0) & ~rays.kept, cells.side_mm, MIDDLES)
+    middle = cells.low_mm[found] + cells.side_mm[found, None] / 2
+    return ground.at(ground.drawn_in(middle), cells.piece[found]) if len(found) else None
 
 
 def _once_each(points: FloatArray) -> tuple[FloatArray, Index]:
@@ -233,19 +350,22 @@ def _grid(outline: shapely.Polygon) -> tuple[FloatArray, float]:
     return np.array([left, low]) + side * place, side
 
 
-def _deciding(rays: Lit, widest: FloatArray, coarse: BoolArray, together: Sequence[tuple[int, int]]) -> BoolArray:
-    """Cells (C,) that ask more of a shield, or of two together, than any ray does that is known to pass."""
-    open_ones = ~rays.kept & coarse
+def _deciding(rays: Lit, widest: FloatArray, floor: _Floor, side_mm: FloatArray, *, with_pairs: bool) -> BoolArray:
+    """Cells (C,) that ask more of a shield, or of two together, than is known to be asked: by rays that pass, by the floor."""
+    open_ones = ~rays.kept & (side_mm > FINEST_MM)
     cut = np.zeros(len(open_ones), dtype=np.bool_)
     if not open_ones.any() or not len(widest):
         return cut
     known, asked = widest[:, rays.passes], rays.of_cells(widest)
     unsure = open_ones & rays.any_of(~rays.passes)
-    least = known.min(axis=1, keepdims=True, initial=np.inf) - ALIKE_DEG
-    cut[_first_of(unsure & (asked < least).any(axis=0), asked.min(axis=0), MOST_CUT)] = True
-    for i, j in together:
-        gap = np.where(open_ones, _pair_gap(known, asked, ~rays.kept, i, j), 0.0)
-        cut[_first_of(gap > ALIKE_PAIR_DEG, -gap, PAIR_CELLS)] = True
+    least = np.minimum(known.min(axis=1, initial=np.inf), floor.alone_deg) - ALIKE_DEG
+    cut[_first_of(unsure & (asked < least[:, None]).any(axis=0), asked.min(axis=0), MOST_CUT)] = True
+    if not with_pairs:
+        return cut
+    least = np.minimum(floor.of_pairs(known).min(axis=1, initial=np.inf), floor.shared_deg) - ALIKE_PAIR_DEG
+    for cells_ask, enough in zip(floor.of_pairs(asked), least, strict=True):
+        most_first = np.where(np.isneginf(cells_ask), side_mm - FAR_DEG, cells_ask)  # of those that ask for all, the finest
+        cut[_first_of(open_ones & (cells_ask < enough), most_first, PAIR_CELLS)] = True
     return cut
 
 
@@ -253,18 +373,6 @@ def _first_of(which: BoolArray, value: FloatArray, most: int) -> Index:
     """Those of some cells (C,) with the least values, at most so many."""
     found = np.flatnonzero(which)
     return found[np.argsort(value[found], kind="stable")[:most]]
-
-
-def _pair_gap(known: FloatArray, asked: FloatArray, open_ones: BoolArray, i: int, j: int) -> FloatArray:
-    """By how much a cell (C,) closes the second of two flags beyond what rays ask that are known to pass [deg].
-
-    The second flag has to shade a cell as soon as the first leaves any of it; the rays that are known to pass ask for it later.
-    """
-    after = np.nextafter(asked[i], np.inf)
-    rays, cells = (_second(some[i], some[j], after) for some in (known, asked[:, open_ones]))
-    with np.errstate(invalid="ignore"):  # -inf less -inf: nothing of such a cell is unsure
-        gap = np.minimum(rays, MOST_DEG) - np.maximum(np.minimum(cells, MOST_DEG), 2 * LEAST_DEG)
-    return np.where(asked[j] <= cells, gap, 0.0)
 
 
 def widest_shading(shields: Sequence[Shield], rays: Lit, ways: Sequence[Way]) -> FloatArray:
@@ -304,11 +412,10 @@ def _carries(way: Way, at: FloatArray, out: FloatArray) -> bool:
 
 
 def _widest(shield: Shield, start: FloatArray, direction: FloatArray, behind: FloatArray) -> FloatArray:
-    first_deg = min(max(shield.from_deg, LEAST_DEG), MOST_DEG)
     o, d = shield.hinge.to_box(start), shield.hinge.vectors_to_box(direction)
     bars = shield.bars
     flag = np.array([bars.length_mm, bars.width_mm, bars.extension_mm, bars.extension_deg])
-    return widest_deg(flag, first_deg, o, d, behind, farther_in=shield.farther_in)
+    return widest_deg(flag, shield.first_deg, o, d, behind, farther_in=shield.farther_in)
 
 
 def _shades(bars: Bars, angle_deg: FloatArray, o: FloatArray, d: FloatArray, behind: FloatArray) -> BoolArray:

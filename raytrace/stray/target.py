@@ -7,18 +7,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import affinity
 
 from geometry.arrays import FloatArray
 from geometry.frame import AHEAD, Pose, pose
 from geometry.outline import contains
 from raytrace.box import Box, GlassKind
-from raytrace.optics.bundle import Fate, launch
+from raytrace.optics.bundle import Fate, Leg, launch
 from raytrace.optics.camera import PixelGrid, whole_frame
 from raytrace.optics.glass import walk
-from raytrace.optics.lens import LensState, pencils_for
+from raytrace.optics.lens import FixedPupil, LensState, pencils_for
 from raytrace.optics.sampling import sobol_disc, sobol_square, sunflower_disc
 from raytrace.stray.world import STEP_MM
+
+BoolArray = NDArray[np.bool_]
 
 BEAM_COLUMNS = 12  # of the grid whose rays outline the beam on the glass
 EDGE_POINTS = 25  # along each side of the picture
@@ -168,7 +171,7 @@ def together_of(targets: Sequence[FlatTarget]) -> FlatTarget:
 
 
 def _hull_of(shapes: Sequence[shapely.Polygon]) -> shapely.Polygon:
-    hull = shapely.union_all(shapes).convex_hull
+    hull = shapely.convex_hull(shapely.geometrycollections(shapes))
     assert isinstance(hull, shapely.Polygon)
     return hull
 
@@ -178,16 +181,23 @@ def beam_on_faces(lens: LensState, grid: PixelGrid, box: Box) -> Faces:
 
     Rays of the frame's very edge, not only of its corners: a glass draws in the corners more than the middles of the sides.
     """
-    glass = box.glasses[-1]
-    rim = np.concatenate([RIM_SHARE * _circle(RIM_POINTS), sunflower_disc(8)])
-    places = np.concatenate([grid.resized(BEAM_COLUMNS).points_mm, whole_frame(grid).rim_points_mm(EDGE_POINTS)])
-    bundle, legs = walk(launch(pencils_for(lens, places), rim), box.glasses, dimmed=False)
-    flat = glass.slab.pose.points_to_part(legs[-1].origin)[:, :2]
-    through = (legs[-2].length_mm > 0) | ((glass.kind is GlassKind.CLOSE_UP) & contains(glass.slab.outline, flat))
-    kept = (bundle.fate == Fate.ALIVE) & through
+    glass, rim, edge = box.glasses[-1], RIM_SHARE * _circle(RIM_POINTS), whole_frame(grid).rim_points_mm(EDGE_POINTS)
+    kept, legs = _through(lens, box, edge, rim)
+    if not (kept.all() and isinstance(lens.pupil, FixedPupil)):  # else no ray from further in reaches as far out
+        inside = grid.resized(BEAM_COLUMNS).points_mm
+        kept, legs = _through(lens, box, np.concatenate([inside, edge]), np.concatenate([rim, sunflower_disc(8)]))
     stray = (1 - RIM_SHARE * np.cos(np.pi / RIM_POINTS)) * lens.focal_mm / lens.f_number / 2
     rear, front = (_outline(glass.slab.pose.points_to_part(leg.origin[kept])[:, :2], stray) for leg in legs[-2:])
     return Faces(rear=rear, front=front)
+
+
+def _through(lens: LensState, box: Box, places_mm: FloatArray, rim: FloatArray) -> tuple[BoolArray, Sequence[Leg]]:
+    """Which rays from places of the picture by places of the pupil's disc come through the outermost glass, and their legs."""
+    glass = box.glasses[-1]
+    bundle, legs = walk(launch(pencils_for(lens, places_mm), rim), box.glasses, dimmed=False)
+    flat = glass.slab.pose.points_to_part(legs[-1].origin)[:, :2]
+    through = (legs[-2].length_mm > 0) | ((glass.kind is GlassKind.CLOSE_UP) & contains(glass.slab.outline, flat))
+    return (bundle.fate == Fate.ALIVE) & through, legs
 
 
 def _outline(flat_mm: FloatArray, stray_mm: float) -> shapely.Polygon:

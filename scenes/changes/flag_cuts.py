@@ -31,6 +31,7 @@ from scenes.states.stray import light_in_frame
 SEEN_S = 0.1  # what a light takes in states alike, about
 PAIR_DEG = 0.5  # steps of the first flag of two
 LEANS_DEG = 5.0  # a light nearer to the axis than this on a side does not come from that side
+NOTHING_ASKED: Mapping[tuple[str, str], float] = {}
 PAIR_ANGLES = np.arange(LEAST_DEG, MOST_DEG + PAIR_DEG, PAIR_DEG)
 
 
@@ -40,6 +41,7 @@ class LightInState:
 
     cut_deg and bare_cut_deg: by flag, the widest angle that keeps it off, with and without extension; second_deg: by two flags, for
     the first at PAIR_ANGLES the widest angle of the second. inf where the light is off whatever the flag does, -inf where it can't.
+    shared_deg: by two flags, how far the first may be open with the second as far from where it begins.
     """
 
     light: str
@@ -50,6 +52,7 @@ class LightInState:
     cut_deg: dict[str, float]
     bare_cut_deg: dict[str, float]
     second_deg: dict[tuple[str, str], FloatArray]
+    shared_deg: dict[tuple[str, str], float]
 
     def asks_no_more(self, others: Sequence[LightInState]) -> bool:
         """Whether of some other states, in which the light counts, one at least asks as much of every flag by itself."""
@@ -137,13 +140,26 @@ def lights_in_states(
 def _seen_alike(
     flagless: FlaglessBoxes, lights: Sequence[LightPlace], start: Mapping[str, float], plans: Sequence[State]
 ) -> list[list[_Seen]]:
-    """Every light in some states whose boxes stand alike, state by state."""
-    return [_seen(flagless, lights, start, plan) for plan in plans]
+    """Every light in some states whose boxes stand alike; what one asks of two flags is not looked at closely in the next."""
+    asked: dict[str, dict[tuple[str, str], float]] = {light.name: {} for light in lights}
+    return [_seen(flagless, lights, start, plan, asked) for plan in plans]
 
 
-def _seen(flagless: FlaglessBoxes, lights: Sequence[LightPlace], start: Mapping[str, float], plan: State) -> list[_Seen]:
-    target, places = flagless.target(plan), flag_places(plan)
-    return [_Seen(target, light_in_state(light, plan, target, flagless.world(plan), places, start)) for light in lights]
+def _seen(
+    flagless: FlaglessBoxes,
+    lights: Sequence[LightPlace],
+    start: Mapping[str, float],
+    plan: State,
+    asked: Mapping[str, dict[tuple[str, str], float]],
+) -> list[_Seen]:
+    target, places, found = flagless.target(plan), flag_places(plan), []
+    for light in lights:
+        mine = asked[light.name]
+        seen = light_in_state(light, plan, target, flagless.world(plan), places, start, mine)
+        found.append(_Seen(target, seen))
+        if not seen.in_picture:
+            mine |= {pair: min(deg, mine.get(pair, math.inf)) for pair, deg in seen.shared_deg.items()}
+    return found
 
 
 def _all_between(
@@ -213,16 +229,26 @@ def is_shown(plan: State, light: LightPlace) -> bool:
 
 
 def light_in_state(
-    light: LightPlace, plan: State, target: FlatTarget, world: World, places: Sequence[FlagPlace], start: Mapping[str, float]
+    light: LightPlace,
+    plan: State,
+    target: FlatTarget,
+    world: World,
+    places: Sequence[FlagPlace],
+    start: Mapping[str, float],
+    asked: Mapping[tuple[str, str], float] = NOTHING_ASKED,
 ) -> LightInState:
-    """One light in one state."""
+    """One light in one state.
+
+    asked: by two flags what other states ask of them, as `LightInState.shared_deg` has it: less than that is not looked at closely.
+    """
     shown = is_shown(plan, light)
     toward = [place for place in places if place.side in sides_of(light)]
     shields, own, bare = _shields(toward, start)
     pairs = tuple(neighbours([place.side for place in toward]))
     found = Shading(widest_deg=np.zeros((len(shields), 0)))
     if not shown:
-        found = shading_of(target, light, world, shields, [(own[i], own[j]) for i, j in pairs])
+        asked_deg = [asked.get((toward[i].name, toward[j].name), math.inf) for i, j in pairs]
+        found = shading_of(target, light, world, shields, [(own[i], own[j]) for i, j in pairs], asked_deg=asked_deg)
     return LightInState(
         light=light.name,
         plan=plan,
@@ -232,6 +258,7 @@ def light_in_state(
         cut_deg={place.name: found.alone_deg(k) for place, k in zip(toward, own, strict=True)},
         bare_cut_deg={place.name: found.alone_deg(k) for place, k in zip(toward, bare, strict=True)},
         second_deg={(toward[i].name, toward[j].name): found.second_deg(own[i], own[j], PAIR_ANGLES) for i, j in pairs},
+        shared_deg={(toward[i].name, toward[j].name): found.shared_deg(shields, own[i], own[j]) for i, j in pairs},
     )
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.io.library_remarks import remarks_of, short_words
+from scenes.io.library_remarks import printable, remarks_of, short_words
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.stills.camera_raw import RAW_WORDS, can_read_raw, is_raw_tiff, read_raw
 
@@ -21,6 +21,8 @@ LARGEST_COUNT = 150_000_000  # pixels
 LEAST_SIDE = 96
 PNG_COLOUR, PNG_PALETTE = 25, 3  # byte of the colour type, and that of a palette. Source: PNG specification, IHDR
 JPEG_SCAN, JPEG_END = 0xDA, b"\xff\xd9"  # ITU-T T.81, table B.1: start of scan, end of image
+YCBCR = 6  # of the tag PhotometricInterpretation. Source: TIFF revision 6.0
+RGB = ("R", "G", "B")
 KINDS = "TIFF, PNG, JPEG or EXR"
 EXR_WORDS = "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF"
 SUFFIXES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".exr", ".dng")
@@ -77,8 +79,13 @@ class _UnfitError(ValueError):
 _UNFIT_TIFF = {  # by the tag PhotometricInterpretation. Source: TIFF revision 6.0
     0: "is a negative (white is code 0); invert it, or export it anew",
     3: "has a palette of a few colours in place of levels; save it as grey or RGB",
+    4: "is a mask and no picture; save it as grey or RGB",
     5: "has inks (CMYK) in place of light; save it as RGB",
+    YCBCR: "has brightness and two differences of colour (YCbCr) in place of light; save it as RGB",
+    **dict.fromkeys((8, 9, 10), "has lightness and two differences of colour (Lab) in place of light; save it as RGB"),
+    **dict.fromkeys((32844, 32845), "has logarithms (LogLuv) in place of light; save it as RGB, linear"),
 }
+_RGB_MADE_OF = {6, 7}  # of YCbCr, by the tag Compression: JPEG, which its reader turns into RGB
 
 
 def _kind(data: bytes, name: str) -> str:
@@ -180,13 +187,24 @@ def _read_tiff(data: bytes) -> NDArray[Any]:
     import tifffile
 
     with tifffile.TiffFile(io.BytesIO(data)) as file:
-        page = file.pages[0]
-        if unfit := _UNFIT_TIFF.get(getattr(page, "photometric", -1)):
+        page: Any = file.pages[0]
+        unfit = _UNFIT_TIFF.get(getattr(page, "photometric", -1))
+        if unfit and not (page.photometric == YCBCR and page.compression in _RGB_MADE_OF):
             raise _UnfitError(unfit)
+        _insist_on_one_page(file.pages)
         pixels = page.asarray()
         if page.axes.startswith("S"):  # planes one after another
             pixels = np.moveaxis(pixels, 0, -1)
         return pixels
+
+
+def _insist_on_one_page(pages: Any) -> None:
+    """Refuse a preview that stands for the picture, and pictures behind the first: which of them is meant nobody knows."""
+    if pages[0].is_reduced:
+        raise _UnfitError("begins with a preview in place of the picture; save it without, as one page")
+    whole = sum(1 for page in pages if not page.is_reduced and not page.is_mask)
+    if whole > 1:
+        raise _UnfitError(f"holds {whole} pictures; hand in a single grey or RGB frame")
 
 
 def _read_exr(data: bytes) -> NDArray[Any]:
@@ -198,9 +216,39 @@ def _read_exr(data: bytes) -> NDArray[Any]:
         path = Path(folder) / "still.exr"
         path.write_bytes(data)
         with OpenEXR.File(str(path), separate_channels=True) as file:
+            if len(file.parts) > 1:
+                raise _UnfitError(f"holds {len(file.parts)} pictures; hand in a single grey or RGB frame")
+            _insist_on_whole_window(file.header())
             channels = {name: channel.pixels for name, channel in file.channels().items()}
-    names = [name for name in ("R", "G", "B") if name in channels] or list(channels)[:1]
-    return np.stack([channels[name] for name in names], axis=-1)
+    return np.stack([channels[name] for name in _light_of(tuple(channels))], axis=-1)
+
+
+def _insist_on_whole_window(header: dict[str, Any]) -> None:
+    """The pixels are those of the picture: programs trim what is black, or add what lies beyond the frame.
+
+    Source: OpenEXR, Technical Introduction, "Display Window and Data Window".
+    """
+    held, shown = (np.array(header[key]).ravel().tolist() for key in ("dataWindow", "displayWindow"))
+    if held != shown:
+        raise _UnfitError(
+            f"holds the pixels {held[0]}, {held[1]} to {held[2]}, {held[3]} of a picture of {shown[0]}, {shown[1]} to {shown[2]}, "
+            f"{shown[3]}; save it whole, neither trimmed nor with more than the frame"
+        )
+
+
+def _light_of(names: tuple[str, ...]) -> tuple[str, ...]:
+    """The channels that hold light: R, G and B, or grey. What is transparent, or how far things are, is as bright in the dark.
+
+    Source: OpenEXR, Technical Introduction, "Channel Names": Y is luminance, RY and BY are what is left of its colours.
+    """
+    if set(RGB) <= set(names):
+        return RGB
+    if "Y" in names and not {"RY", "BY"} & set(names):
+        return ("Y",)
+    if len(names) == 1 and names[0] != "A":
+        return names
+    listed = ", ".join(printable(name)[:30] for name in names[:4])
+    raise _UnfitError(f"has the channels {listed} and no plain R, G and B; save it with these three alone, or grey with Y")
 
 
 def _read_raw(data: bytes) -> NDArray[Any]:

@@ -17,6 +17,7 @@ from scenes.questions.design.text import size_words
 from scenes.questions.design.trays import text_with_trays, with_trays
 from scenes.scene_file.tables.design import MASKS, TRAYS
 from scenes.scene_file.tables.scene import Scene
+from scenes.scene_file.tables.tolerance_paths import table_path
 from scenes.states.load import Loaded
 
 HELD = "set by brimline design"
@@ -50,14 +51,14 @@ def design_text(loaded: Loaded, shown: Shown, number: int, named: dict[str, str]
 
 def _named(scene: Scene) -> Iterator[tuple[str, str]]:
     """Key path and name of every file that a scene names."""
-    for k, lens in enumerate(scene.lens, 1):
+    for k, lens in enumerate(scene.lens):
         if lens.prescription is not None:
-            yield f"lens[{k}].prescription", lens.prescription
-    for k, mask in enumerate(scene.box.mask, 1):
+            yield f"{table_path(scene, ('lens', k))}.prescription", lens.prescription
+    for k, mask in enumerate(scene.box.mask):
         if mask.outline is not None:
-            yield f"box.mask[{k}].outline", mask.outline
-    for k, solid in enumerate(scene.box.solid, 1):
-        yield f"box.solid[{k}].file", solid.file
+            yield f"{table_path(scene, ('box', 'mask', k))}.outline", mask.outline
+    for k, solid in enumerate(scene.box.solid):
+        yield f"{table_path(scene, ('box', 'solid', k))}.file", solid.file
 
 
 def _copies(names: Iterable[str]) -> dict[str, str]:

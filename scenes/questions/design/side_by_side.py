@@ -11,11 +11,10 @@ import numpy as np
 from matplotlib.patches import PathPatch
 
 from geometry.arrays import FloatArray
-from geometry.body import Assembly, Kind
+from geometry.body import Kind
+from scenes.questions.design.figure import as_made
 from scenes.questions.design.outside import MEASURES, Outside
 from scenes.questions.design.picks import choices_words
-from scenes.rig.outsides import with_outsides
-from scenes.scene_file.tables.scene import box_for
 from scenes.sheets.colours import GLASS_COLOUR, HIGHLIGHT, INK, PAPER, PART_COLOURS, RAY_CLEAR, RULE, SOFT_INK
 from scenes.sheets.cut_shapes import SIDE, TOP, Cut, cut_box, flat_points
 from scenes.sheets.page import FONT, Box, Page
@@ -71,7 +70,7 @@ def cuts_sheet(shown: Sequence[Shown]) -> Figure:
     page = Page(*A4_MM)
     page.head("The designs side by side", f"All cuts at one scale, the scene to the right. {shown[0].loaded.scene.title}")
     planes = (TOP, SIDE)
-    assemblies = [_as_made(one) for one in shown]
+    assemblies = [as_made(one) for one in shown]
     cuts = [[cut_box(assembly, plane) for assembly in assemblies] for plane in planes]
     beams = [beam_sections(one.nearest) for one in shown]
     spans = [_span(row) for row in cuts]
@@ -99,12 +98,6 @@ def _layout(spans: Sequence[Span], width: float, high: float) -> tuple[float, bo
     stacked = min((width - SIZE_MM) / max(across), (high - GAP_MM) / sum(up))
     beside = min((width - GAP_MM - len(spans) * SIZE_MM) / sum(across), high / max(up))
     return max(stacked, beside), beside > stacked
-
-
-def _as_made(shown: Shown) -> Assembly:
-    """The box that comes nearest to a beam, its trays and masks as large as they are made."""
-    made = shown.loaded.scene.model_copy(update={"box": with_outsides(shown.loaded.scene, shown.loaded.resources.outlines)})
-    return shown.nearest.rebuilt(box_for(made, shown.nearest.lens))[0]
 
 
 def _span(cuts: Sequence[Cut]) -> Span:

@@ -112,7 +112,7 @@ def table_of(annotation: Any) -> "type[Table] | None":
 class Table(BaseModel):
     """One table of a scene file: frozen, no unknown keys, every key checked for type and plausible size."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True, allow_inf_nan=True)
 
     def faults(self) -> Iterable[Fault]:
         """Every broken rule between this table's keys: the key it is about and the problem."""

@@ -1,5 +1,7 @@
 """How far flags must come in against a light: plane trigonometry, and rays through the same box with the flag in place."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -122,3 +124,28 @@ def test_a_shield_not_to_come_farther_in_finds_the_same_cut_or_none():
     assert found.alone_deg(0) == pytest.approx(cut, abs=0.15)
     assert found.alone_deg(1) == -np.inf
     assert found.alone_deg(2) == pytest.approx(cut, abs=0.15)
+
+
+def test_light_that_gets_by_two_flags_at_all_their_angles_is_told_at_once_and_rays_do_get_by():
+    bars = Bars(length_mm=60.0, width_mm=90.0, thickness_mm=1.0)  # too short and too narrow for a light from between them
+    shields = [Shield(hinge=hinge, bars=bars, from_deg=10.0) for hinge in (TOP, RIGHT)]
+    found = shading_of(TARGET, light(25.0, 25.0), world(), shields, [(0, 1)])
+    assert found.widest_deg.shape == (2, 1)
+    assert found.shared_deg(shields, 0, 1) == -np.inf
+    rng = np.random.default_rng(5)
+    target = lens_front_target(RADIUS_MM, log2_points=9, rng=rng)
+    for first, second in [(-30.0, -30.0), (-10.0, 10.0), (20.0, -20.0), (60.0, 60.0)]:
+        box = world(*boards(TOP, bars, first), *boards(RIGHT, bars, second))
+        assert lit_share(target, box, light(25.0, 25.0), rng=rng, log2_rays=12) > 0.0
+
+
+def test_what_another_target_asks_of_two_flags_may_be_told_and_the_least_of_both_stays():
+    bars = Bars(length_mm=160.0, width_mm=420.0, thickness_mm=1.0)
+    shields, lamp = [Shield(hinge=hinge, bars=bars, from_deg=10.0) for hinge in (TOP, RIGHT)], light(35.0, 30.0)
+    smaller = replace(TARGET, outline=shapely.Point(0, 0).buffer(0.9 * RADIUS_MM, quad_segs=64))
+    asked = shading_of(TARGET, lamp, world(), shields, [(0, 1)]).shared_deg(shields, 0, 1)
+    alone = shading_of(smaller, lamp, world(), shields, [(0, 1)])
+    told = shading_of(smaller, lamp, world(), shields, [(0, 1)], asked_deg=[asked])
+    assert np.isfinite(asked)
+    assert asked < told.shared_deg(shields, 0, 1) <= alone.shared_deg(shields, 0, 1) + 1e-9
+    assert [told.alone_deg(k) for k in (0, 1)] == [alone.alone_deg(k) for k in (0, 1)]

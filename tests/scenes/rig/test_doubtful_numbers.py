@@ -113,6 +113,35 @@ def test_a_number_that_may_be_a_slip_gets_a_caution_that_says_what_it_leaves_out
     assert not any(words in text for text in before)
 
 
+ONE_LENS = """
+brimline = 1
+[camera]
+width_mm = 36
+height_mm = 24
+[[lens]]
+name = "25"
+focal_mm = 25
+f_number = 2.8
+front_diameter_mm = 80
+pupil_behind_front_mm = 40
+[box]
+[[box.mask]]
+at_mm = 20
+opening_mm = [98, 68]
+"""
+
+
+def test_a_widest_stop_that_hardly_any_lens_has_gets_a_caution_where_nothing_else_of_the_scene_speaks_against_it():
+    """A lens alone in its scene, or a set whose points a spreadsheet has lost: nothing said that 28 was 2.8."""
+    lens = ONE_LENS[ONE_LENS.index("[[lens]]") : ONE_LENS.index("[box]")]
+    for text in (ONE_LENS, ONE_LENS.replace("[box]", lens.replace('"25"', '"25 B"') + "[box]")):
+        slipped = text.replace("f_number = 2.8", "f_number = 28")
+        assert any("is a point missing? It would be 2.8" in words for words in told(slipped, Severity.CAUTION))
+        confirmed = slipped.replace("f_number = 28", 'f_number = 28\nconfirmed = ["f_number"]')
+        for meant in (confirmed, text, text.replace("f_number = 2.8", "f_number = 8")):
+            assert not any("point missing" in words for words in told(meant, Severity.CAUTION))
+
+
 def test_a_guide_after_the_desqueeze_is_a_fault_where_every_lens_is_anamorphic():
     only = SCENE[: SCENE.index('[[lens]]\nname = "25"')] + SCENE[SCENE.index("[box]") :]
     assert told(only, Severity.FAULT) == set()

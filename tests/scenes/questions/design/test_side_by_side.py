@@ -88,3 +88,12 @@ def test_the_open_sky_is_the_share_of_even_directions_that_pass_every_opening(of
 
 def test_with_no_opening_ahead_all_of_the_half_sky_is_open():
     assert open_sky_share(Box()) == 1.0
+
+
+def test_a_designs_own_sheets_draw_its_mask_as_large_as_it_is_made(answer):
+    """The hood's rear is 160 x 120 mm; a mask without an outside of its own is made to reach 6 mm past it, so 172 x 132 mm."""
+    drawn = {name: draw() for name, draw in answer.sheets() if name.startswith("design-1")}
+    for name, made_mm in (("design-1", 172.0), ("design-1-side", 132.0)):
+        patches = [patch for axes in drawn[name].axes for patch in axes.patches if patch.get_label() == "mask"]
+        corners = np.concatenate([patch.get_path().vertices for patch in patches])
+        assert np.ptp(corners[:, 1]) == pytest.approx(made_mm, abs=0.01)
