@@ -185,6 +185,8 @@ class Designer:
         attempt = self.attempt(pick, wishes, small)
         if not wishes.lenses:
             return None
+        if wishes.lights and self.solved(pick, replace(wishes, lights=()), small) is None:
+            return None  # nor does it with lights kept off, for whose sake places and depths would be tried one by one
 
         def keep(found: Found) -> None:
             known = self.so_far.get(wishes)
