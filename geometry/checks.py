@@ -13,7 +13,7 @@ from geometry.body import Assembly, Block, Kind, Part, Slab, Surface, Tube
 from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM, open_edges
 from geometry.notes import Note, Severity
 from geometry.outline import Freeform, half_size_mm, to_shape
-from geometry.overlap import TOUCH_MM, glass_overlap_notes, holds, overlap_notes
+from geometry.overlap import TOUCH_MM, assembly_overlaps, glass_overlap_notes, holds
 
 LOPSIDED_MM = 1.0  # a drawing this far from its mirror image is meant to have two sides
 FIT_MM = 0.1  # play that a sheet of glass has in its holder anyway
@@ -28,7 +28,7 @@ def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None
     """All that shapes and places alone can tell: overlaps, filters against holders, places behind the lens front, sizes, masks."""
     fixed = tuple(p for p in assembly.fixtures if p.kind is not Kind.ROD)
     return (
-        *overlap_notes((*assembly.parts, *assembly.fixtures)),
+        *assembly_overlaps(assembly),
         *glass_overlap_notes((*assembly.parts, *assembly.fixtures), assembly.slabs),
         *(note for slab in assembly.slabs for tray in _trays_of(assembly, slab) for note in filter_notes(tray, slab)),
         *behind_notes(assembly.parts, assembly.slabs, front_diameter_mm=front_diameter_mm),

@@ -19,7 +19,8 @@ class Note:
     """A fact about a part, worth telling before any ray is traced; `text` is one sentence with the way out.
 
     doubts_light says that light cannot be told while it stands, for one as parts will not stand where they are told to: such a
-    state is never clear. in_glass says that a part stands in a filter: no figure of light or room holds there.
+    state is never clear. in_glass says that a part stands in a filter: no figure of light or room holds there. may_be_slip says
+    that a number looks like a slip that would take light off a part: whatever rests on it has to tell it too.
     """
 
     part: str
@@ -27,3 +28,4 @@ class Note:
     severity: Severity
     doubts_light: bool = False
     in_glass: bool = False
+    may_be_slip: bool = False

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from geometry.apart import beyond, corners_of, least_overlap_mm, passes_through, slab_corners, ways_of
 from geometry.arrays import cross_product
-from geometry.body import Block, Body, Kind, Loop, Part, Slab, Surface, Tube
+from geometry.body import Assembly, Block, Body, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.flags import hinge_line
 from geometry.frame import Pose
 from geometry.meshes import body_mesh, part_mesh, slab_mesh
@@ -61,6 +61,19 @@ def overlap_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
     mesh_of = cache(lambda index, thin: _mesh(_material(closed[index], thin)))
     found = [note for i, j in combinations(range(len(closed)), 2) if (note := _pair_note(closed, i, j, mesh_of)) is not None]
     return (*found, *unchecked)
+
+
+def assembly_overlaps(assembly: Assembly) -> tuple[Note, ...]:
+    """The same of a whole assembly with its fixtures: worked out once, whoever asks."""
+    held = _assemblies.get(id(assembly))
+    if held is None:
+        held = _assemblies[id(assembly)] = assembly, overlap_notes((*assembly.parts, *assembly.fixtures))
+        if len(_assemblies) > KEPT:
+            _assemblies.popitem(last=False)
+    return held[1]
+
+
+_assemblies: OrderedDict[int, tuple[Assembly, tuple[Note, ...]]] = OrderedDict()  # with themselves, so that no other gets their id
 
 
 def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[Note, ...]:

@@ -114,6 +114,25 @@ def turn_rad(ends: Ends, side: Side, after: Side) -> float:
     return float(np.arccos(np.clip(outward(ends, side) @ outward(ends, after), -1.0, 1.0)))
 
 
+def round_corner_mm(ends: Ends, bending: Bending) -> float:
+    """Radius [mm] of a corner, the same at both ends, that lets through no more than any bend of the hood does; 0 without radius.
+
+    Cut across the lens axis a bend is part of an ellipse that leaves its walls setback / sin(angle of edge and bend line) from the
+    corner. Where it turns by up to 90 degrees it lies nearer to the corner than a quarter circle that leaves them there; by more,
+    the circle is made larger as their middles ask: (touching points' mean) / (1 + cos(turn / 2)), the shoulder of a conic
+    (G. Farin, Curves and Surfaces for CAGD, on rational quadratics).
+    """
+    found = 0.0
+    for side, after in zip(ORDER, (*ORDER[1:], ORDER[0]), strict=True):
+        turn = turn_rad(ends, side, after)
+        _, low, high, _ = wall_corners_mm(ends, side)
+        line = (high - low) / np.linalg.norm(high - low)
+        reach = bending.setback_mm(turn) / float(np.sqrt(1.0 - max(line[0] ** 2, line[1] ** 2)))
+        found = max(found, reach * max((1.0 + np.cos(np.pi / 4)) / (1.0 + np.cos(turn / 2)), 1.0))
+    sides = [side for left, right, low, high in (ends.rear_mm, ends.front_mm) for side in (right - left, high - low)]
+    return min(found, min(sides) / 2)
+
+
 def outside_corners_mm(ends: Ends, thickness_mm: float) -> tuple[FloatArray, FloatArray]:
     """Corners (4, 3) of the outside at rear and front, both ends cut flush: anticlockwise seen from ahead, from low right."""
     top, left, bottom, right = (thickness_mm * _slant(ends, side) for side in ORDER)
@@ -255,7 +274,13 @@ def loose_panels(ends: Ends, thickness_mm: float) -> tuple[Unfolded, ...]:
 
 
 def overlaps_itself(flat: Unfolded) -> bool:
-    """Whether a flat lies on itself, as the tab of a very flat hood may on its first wall: it cannot be cut from one sheet."""
+    """Whether a flat cannot be cut from one sheet: its tab lies on its first wall, or two bends of a wall run into each other."""
     import shapely
 
-    return not shapely.Polygon(flat.outline_mm).is_valid
+    return any(_is_crossed(panel.corners_mm) for panel in flat.panels) or not shapely.Polygon(flat.outline_mm).is_valid
+
+
+def _is_crossed(corners: FloatArray) -> bool:
+    """Whether a panel's side edges have passed each other: its rear or front edge then runs backward."""
+    up = corners[3] - corners[0]
+    return any(along[0] * up[1] - along[1] * up[0] <= 0.0 for along in (corners[1] - corners[0], corners[2] - corners[3]))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.answers.answer import Answer, answer_data, answer_text, exit_status_of, faults_of, save
+from scenes.answers.answer import Answer, answer_data, answer_text, exit_status_of, faults_of, save, slips_of
 from scenes.answers.html import answer_html, table_html
 from scenes.answers.table import Column, Table
 from scenes.io.writing import as_json
@@ -45,7 +45,9 @@ class Reply:
         return self.text
 
     def _repr_html_(self) -> str:
-        return "".join(f"<p><b>{escape(fault)}</b></p>" for fault in self.faults) + answer_html(self.answer)
+        return "".join(f"<p><b>{escape(fault)}</b></p>" for fault in (*self.faults, *slips_of(self.answer))) + answer_html(
+            self.answer
+        )
 
     @property
     def text(self) -> str:

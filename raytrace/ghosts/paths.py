@@ -14,10 +14,11 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from geometry.arrays import FloatArray
+from geometry.arrays import FloatArray, cross_product
 from geometry.frame import Pose, frame_to_right_up
 from raytrace.box import Glass, GlassKind
 from raytrace.ghosts.mirrored import double_direction, ghost_blur_mm, image_mm_of, near_ghost_direction, point_blur_mm, spreading
+from raytrace.kept import Kept
 from raytrace.optics.conjugate import magnification_of_focus
 from raytrace.optics.fresnel import Plate, face_reflectance, loss_stops, plate_sp
 from raytrace.optics.glass import density_share, internal_transmittance
@@ -25,6 +26,8 @@ from raytrace.optics.lens import LensState, picture_of
 from raytrace.optics.projection import distortion_fold, picture_point
 
 RIM_POINTS = 12  # of a light's disc: its ghost's size comes out within 2 % of its radius, and only widens what is called in frame
+_TURN = 2 * np.pi * np.arange(RIM_POINTS) / RIM_POINTS
+_ROUND = np.stack([np.cos(_TURN), np.sin(_TURN)], axis=1)
 LARGEST_FIELD_COSINE = np.cos(np.radians(89.0))  # farther from the axis no lens of this program has a picture
 
 
@@ -141,15 +144,19 @@ def _inside_picture(lens: LensState, tangent: FloatArray) -> NDArray[np.bool_]:
     return np.hypot(*plain) < distortion_fold(lens.distortion)[0] * lens.half_diagonal_mm
 
 
-def disc_directions(light: Light) -> FloatArray:
-    """The light's middle, then points round its rim, as unit vectors (1 + RIM_POINTS, 3)."""
+def _disc(light: Light) -> FloatArray:
     u = light.direction / np.linalg.norm(light.direction)
-    across = np.cross(u, [0.0, 1.0, 0.0] if abs(u[1]) < 0.9 else [1.0, 0.0, 0.0])
+    across = cross_product(u, np.array([0.0, 1.0, 0.0] if abs(u[1]) < 0.9 else [1.0, 0.0, 0.0]))
     across /= np.linalg.norm(across)
-    turn = 2 * np.pi * np.arange(RIM_POINTS) / RIM_POINTS
     half = np.radians(light.half_width_deg)
-    ring = np.cos(turn)[:, None] * across + np.sin(turn)[:, None] * np.cross(u, across)
-    return np.concatenate([u[None], np.cos(half) * u + np.sin(half) * ring])
+    ring = _ROUND[:, :1] * across + _ROUND[:, 1:] * cross_product(u, across)
+    found = np.concatenate([u[None], np.cos(half) * u + np.sin(half) * ring])
+    found.flags.writeable = False
+    return found
+
+
+# The light's middle, then points round its rim, as unit vectors (1 + RIM_POINTS, 3); worked out once for a light, tilt after tilt.
+disc_directions: Kept[Light, FloatArray] = Kept(_disc, 1024)
 
 
 def spot_mm(lens: LensState, directions: FloatArray, blur_mm: float) -> tuple[FloatArray, float]:

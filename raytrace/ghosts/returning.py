@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from geometry.arrays import FloatArray
 from raytrace.ghosts.mirrored import image_mm_of
 from raytrace.ghosts.paths import Light, Mirror, disc_directions, plate_mm, thin_sharp_mm
+from raytrace.kept import Kept
 from raytrace.optics.lens import LensState, TracedPupil
 
 RINGS = (0.5, 1.0)  # of a light's half width, where its returning light is looked at, besides its middle
@@ -16,11 +18,16 @@ RINGS = (0.5, 1.0)  # of a light's half width, where its returning light is look
 
 def light_back(lenses: Sequence[LensState], mirror: Mirror, light: Light) -> float:
     """Share of a light's image that comes back into the pupil off a filter, over its disc: the most of several pupil depths."""
-    rings = [
-        disc_directions(Light(name="", direction=light.direction, half_width_deg=share * light.half_width_deg)) for share in RINGS
-    ]
-    places = np.concatenate(rings)[: None if light.half_width_deg > 0 else 1]
-    return max(float(pupil_share(lens, mirror, places, light.distance_mm).mean()) for lens in lenses)
+    return max(float(pupil_share(lens, mirror, _places(light), light.distance_mm).mean()) for lens in lenses)
+
+
+def _looked_at(light: Light) -> FloatArray:
+    if light.half_width_deg <= 0:
+        return disc_directions(light)[:1]
+    return np.concatenate([disc_directions(replace(light, half_width_deg=share * light.half_width_deg)) for share in RINGS])
+
+
+_places: Kept[Light, FloatArray] = Kept(_looked_at)  # of a light's disc (N, 3)
 
 
 def pupil_share(lens: LensState, mirror: Mirror, direction: FloatArray, light_mm: float = np.inf) -> FloatArray:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from geometry.frame import right_up_to_frame, where_in_words
+from geometry.frame import AHEAD, right_up_to_frame, where_in_words
 from raytrace.box import Glass
-from raytrace.ghosts.paths import Ghost, Light, Route, disc_directions, ghosts_of, pupil_mm, spot_mm
+from raytrace.ghosts.paths import Ghost, Light, Route, disc_directions, ghosts_of, mirrors_of, pupil_mm, spot_mm
 from raytrace.ghosts.returning import light_back
-from raytrace.ghosts.tilt import outside_mm
+from raytrace.ghosts.tilt import outside_mm, rooms_mm
 from raytrace.lights import LightPlace
 from raytrace.optics.camera import OUTSIDE, Guide, PixelGrid, where
 from raytrace.optics.in_frame import in_frame
@@ -21,6 +23,7 @@ from raytrace.optics.lens import LensState, field_slopes
 
 GRID_SHARE = 0.8  # of the way from the middle to the frame's edge: where lights are put when the scene has none in the picture
 TOGETHER_MM = 0.02  # ghosts nearer to each other than this are one to the eye
+PARALLEL = 1e-9  # filters whose normals differ by less put a light's ghost on the light itself
 OUTWARD_STEPS = 20  # places from the middle to the edge of the picture at which a light anywhere is looked at
 MIDDLE, ANYWHERE = "a light in the middle", "a light anywhere in the frame"
 
@@ -188,6 +191,21 @@ def ghosts_seen(
     return tuple(_as_one(group, view.grid, view.guides) for group in groups)
 
 
+def ghosts_in_the_way(view: GhostView, glasses: Sequence[Glass], lights: Sequence[Light]) -> tuple[SeenGhost, ...]:
+    """Of all ghosts of lights that are on the sensor those in the frame that do not hide in their light."""
+    some = [light for light, may in zip(lights, _may_stand_in(view, glasses, lights), strict=True) if may]
+    seen = ghosts_seen(view, glasses, some, [True] * len(some))
+    return tuple(ghost for ghost in seen if ghost.in_frame and not ghost.hides)
+
+
+def _may_stand_in(view: GhostView, glasses: Sequence[Glass], lights: Sequence[Light]) -> NDArray[np.bool_]:
+    """Which lights (L,) may have such a ghost: between filters that all stand parallel none does, off the sensor few do."""
+    mirrors = mirrors_of(glasses, AHEAD, pupil_mm(view.lens))
+    if any(np.abs(mirror.normal - mirrors[0].normal).max() > PARALLEL for mirror in mirrors[1:]):
+        return np.ones(len(lights), dtype=np.bool_)
+    return rooms_mm(view.lens, lights, mirrors, view.guides, view.pupils) <= 2 * TOGETHER_MM
+
+
 def _as_one(group: Sequence[Ghost], grid: PixelGrid, guides: Sequence[Guide]) -> SeenGhost:
     first = group[0]
     place = np.array(first.picture_mm)
@@ -205,5 +223,6 @@ def _as_one(group: Sequence[Ghost], grid: PixelGrid, guides: Sequence[Guide]) ->
 
 
 def _fall_together(a: Ghost, b: Ghost) -> bool:
-    apart = np.hypot(*(np.array(a.picture_mm) - np.array(b.picture_mm)))
-    return a.light == b.light and a.route == b.route and bool(apart < TOGETHER_MM)
+    if a.light != b.light or a.route != b.route:
+        return False
+    return math.hypot(a.picture_mm[0] - b.picture_mm[0], a.picture_mm[1] - b.picture_mm[1]) < TOGETHER_MM

@@ -13,6 +13,7 @@ from geometry.frame import rotation_about_x
 from raytrace.ghosts.mirrored import near_ghost_direction
 from raytrace.ghosts.paths import Light, Mirror, disc_directions, picture_mm, plate_mm, sensor_blur_mm, sharp_mm
 from raytrace.ghosts.returning import light_back, pupil_share
+from raytrace.kept import Kept
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState
 
@@ -75,38 +76,68 @@ def room_mm(
 
     Ghosts whose light does not come back into the pupil, at any of the depths of `pupils`, count as out.
     """
-    if not lights:
-        return np.inf
-    discs = np.array([disc_directions(light) for light in lights])
-    return min((_mirror_room(lens, lights, discs, mirror, guides, pupils or (lens,)) for mirror in mirrors), default=np.inf)
+    return float(rooms_mm(lens, lights, mirrors, guides, pupils).min(initial=np.inf))
 
 
-def _mirror_room(
+def rooms_mm(
     lens: LensState,
     lights: Sequence[Light],
-    discs: FloatArray,
-    mirror: Mirror,
+    mirrors: Sequence[Mirror],
     guides: Sequence[Guide],
-    pupils: Sequence[LensState],
-) -> float:
-    """Room of the ghosts of one filter; discs (L, 1 + R, 3) are the lights' middles and rims."""
-    points = picture_mm(lens, near_ghost_direction(discs, mirror.normal, plate_mm(lens, mirror), sharp_mm(lens)))
-    reach = np.hypot(*np.moveaxis(points[:, 1:] - points[:, :1], -1, 0)).max(axis=1)
-    blurs = {far: sensor_blur_mm(lens, mirror, far) for far in {light.distance_mm for light in lights}}
-    blur = np.array([blurs[light.distance_mm] for light in lights])
-    room = outside_mm(points[:, 0], reach + blur / 2, guides)
-    return float(np.where(_comes_back(pupils, mirror, lights, discs), room, np.inf).min())
+    pupils: Sequence[LensState] = (),
+) -> FloatArray:
+    """The same of each light by itself (L,) [mm]."""
+    discs = _discs(tuple(lights))
+    each = [_mirror_rooms(lens, discs, mirror, guides, pupils or (lens,)) for mirror in mirrors if lights]
+    return np.min([np.full(len(lights), np.inf), *each], axis=0)
 
 
-def _comes_back(pupils: Sequence[LensState], mirror: Mirror, lights: Sequence[Light], discs: FloatArray) -> BoolArray:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Discs:
+    """Lights as directions: middles (L, 3); of the wide ones their numbers and rims (W, R, 3); points' numbers by distance [mm]."""
+
+    lights: tuple[Light, ...]
+    middles: FloatArray
+    wide: NDArray[np.intp]
+    rims: FloatArray
+    points: tuple[tuple[float, NDArray[np.intp]], ...]
+
+
+def _discs_of(lights: tuple[Light, ...]) -> _Discs:
+    discs = np.array([disc_directions(light) for light in lights])
+    is_wide = np.array([light.half_width_deg > 0 for light in lights], dtype=np.bool_)
+    far = np.array([light.distance_mm for light in lights])
+    points = tuple((mm, np.flatnonzero(~is_wide & (far == mm))) for mm in dict.fromkeys(far[~is_wide].tolist()))
+    wide = np.flatnonzero(is_wide)
+    rims = discs[wide, 1:] if len(wide) else np.empty((0, 0, 3))
+    return _Discs(lights=lights, middles=discs.reshape(len(lights), -1, 3)[:, 0], wide=wide, rims=rims, points=points)
+
+
+_discs: Kept[tuple[Light, ...], _Discs] = Kept(_discs_of, 64)  # the same lights are asked about tilt after tilt
+
+
+def _mirror_rooms(
+    lens: LensState, discs: _Discs, mirror: Mirror, guides: Sequence[Guide], pupils: Sequence[LensState]
+) -> FloatArray:
+    """Room of the ghosts of one filter (L,)."""
+    plate, sharp = plate_mm(lens, mirror), sharp_mm(lens)
+    places = picture_mm(lens, near_ghost_direction(discs.middles, mirror.normal, plate, sharp))
+    reach = np.zeros(len(places))  # of a point's ghost, but for its blur
+    if len(discs.wide):
+        rims = picture_mm(lens, near_ghost_direction(discs.rims, mirror.normal, plate, sharp))
+        reach[discs.wide] = np.hypot(*np.moveaxis(rims - places[discs.wide, None], -1, 0)).max(axis=1)
+    blurs = {far: sensor_blur_mm(lens, mirror, far) for far in {light.distance_mm for light in discs.lights}}
+    blur = np.array([blurs[light.distance_mm] for light in discs.lights])
+    return np.where(_comes_back(pupils, mirror, discs), outside_mm(places, reach + blur / 2, guides), np.inf)
+
+
+def _comes_back(pupils: Sequence[LensState], mirror: Mirror, discs: _Discs) -> BoolArray:
     """Whether any light of a ghost (L,) comes back into the pupil."""
-    found = np.zeros(len(lights), dtype=np.bool_)
-    wide = np.array([light.half_width_deg > 0 for light in lights])
-    for far in {light.distance_mm for light in lights}:  # points, many at a time
-        some = np.flatnonzero(~wide & np.array([light.distance_mm == far for light in lights]))
-        found[some] = np.any([pupil_share(lens, mirror, discs[some, 0], far) > 0 for lens in pupils], axis=0)
-    for k in map(int, np.flatnonzero(wide)):
-        found[k] = light_back(pupils, mirror, lights[k]) > 0
+    found = np.zeros(len(discs.lights), dtype=np.bool_)
+    for far, some in discs.points:
+        found[some] = np.any([pupil_share(lens, mirror, discs.middles[some], far) > 0 for lens in pupils], axis=0)
+    for k in map(int, discs.wide):
+        found[k] = light_back(pupils, mirror, discs.lights[k]) > 0
     return found
 
 

@@ -12,7 +12,7 @@ from scenes.answers.blocks import Block, Gap, Paragraph, page_lines
 from scenes.answers.csv_tables import csv_files
 from scenes.answers.narrow import for_terminal
 from scenes.answers.numbers import distance
-from scenes.answers.opened import fault_lines, tell
+from scenes.answers.opened import fault_lines, slip_lines, tell
 from scenes.io.result_folder import result_folder
 from scenes.io.writing import as_json
 from scenes.runtime.version import own_version
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 VERSION = 2  # of the JSON of every question
 CLEAR, IN_FRAME = 0, 1  # exit statuses; 2 is input at fault
 FAULTY = "Put that right first: what follows holds only then, and until then nothing counts as clear."
+READ_FIRST = "read-first.txt"  # in a folder of results, while faults stand: a drawing is handed on without its page
+DOUBTED = "Look at that first: what follows rests on it."
 
 Sheets = Iterable[tuple[str, Callable[[], "Figure"]]]
 Files = Iterable[tuple[str, bytes]]
@@ -113,7 +115,7 @@ def answer_data(answer: Answer, show: Loaded, files: Sequence[str] = ()) -> dict
         "exit_status": exit_status_of(answer),
         "states": [state_data(state) for state in answer.states],
         "next_step": answer.next_step,
-        "cautions": [*faults_of(answer), *answer.cautions],
+        "cautions": [*faults_of(answer), *slips_of(answer), *answer.cautions],
         **answer.data(),
         "files": sorted(files),
     }
@@ -121,7 +123,7 @@ def answer_data(answer: Answer, show: Loaded, files: Sequence[str] = ()) -> dict
 
 def answer_text(answer: Answer, *, written: bool = False) -> str:
     """The page that is printed."""
-    blocks = (*_fault_blocks(faults_of(answer)), *answer.blocks(written=written))
+    blocks = (*_first_blocks(faults_of(answer), FAULTY), *_first_blocks(slips_of(answer), DOUBTED), *answer.blocks(written=written))
     return "\n".join(page_lines(blocks)) + "\n"
 
 
@@ -137,11 +139,18 @@ def exit_status_of(answer: Answer) -> int:
     return max(answer.exit_status, IN_FRAME) if faults_of(answer) else answer.exit_status
 
 
-def _fault_blocks(faults: Sequence[str]) -> Iterator[Block]:
-    """The faults that the answer rests on, before it."""
-    yield from (Paragraph(fault, "", " " * len("fault: ")) for fault in faults)
-    if faults:
-        yield Paragraph(FAULTY)
+def slips_of(answer: Answer) -> tuple[str, ...]:
+    """A line for each number that looks like a slip of what an answer looked at; none where it tells them itself."""
+    if getattr(answer, "tells_faults", False):
+        return ()
+    return slip_lines(getattr(answer, "asked_of", answer.states))
+
+
+def _first_blocks(told: Sequence[str], what: str) -> Iterator[Block]:
+    """The faults or doubtful numbers that the answer rests on, before it."""
+    yield from (Paragraph(line, "", " " * (line.index(":") + 2)) for line in told)
+    if told:
+        yield Paragraph(what)
         yield Gap()
 
 
@@ -180,6 +189,8 @@ def save(answer: Answer, show: Loaded, out: Path, formats: Sequence[str] = ("png
 
     base = getattr(answer, "stem", answer.name)  # an answer may call its files otherwise
     with result_folder(out, base) as staging:
+        if faults := faults_of(answer):
+            staging.write(READ_FIRST, "\n".join([*faults, FAULTY, ""]))
         for name, data in answer.files(out.name):
             staging.write(name, data)
         for stem, figure in answer.sheets():

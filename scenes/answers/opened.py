@@ -1,6 +1,7 @@
 """Faults that leave the light of a show in doubt: every command tells them, and none ends with status 0 while one stands.
 
-The one rule for them is `scenes.states.judgement.doubts`, by which `check` calls no such state clear.
+The one rule for them is `scenes.states.judgement.doubts`, by which `check` calls no such state clear. Numbers that look like a slip
+and may be meant (`scenes.states.judgement.slips`) are told the same way, and change no status.
 """
 
 from __future__ import annotations
@@ -58,6 +59,15 @@ def fault_lines(states: Iterable[object], moved: Collection[Kind] = ()) -> tuple
 def _is_between(note: Note, names: Collection[str]) -> bool:
     """Whether a note tells that two of these parts take up the same room."""
     return note.part in names and any(note.text.startswith(f"overlaps {other} by ") for other in names)
+
+
+def slip_lines(states: Iterable[object]) -> tuple[str, ...]:
+    """A line for each number that looks like a slip of what these states rest on; a label of a state has none."""
+    from scenes.states.judgement import slips
+    from scenes.states.state import State
+
+    notes = dict.fromkeys(note for state in states if isinstance(state, State) for note in slips(state))
+    return tuple(f"caution: {note.part}: {note.text}" for note in notes)
 
 
 def tell(faults: Iterable[str]) -> None:

@@ -13,14 +13,16 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.body import Assembly
 from geometry.errors import GeometryError
+from geometry.meshes import assembly_mesh
 from geometry.notes import Severity
-from geometry.overlap import overlap_notes
+from geometry.overlap import assembly_overlaps
 from raytrace.beam.frame_margin import pessimistic_share
 from raytrace.box import Box as TracedBox
-from raytrace.embree import embree_shares
+from raytrace.embree import mesh_tracer
 from raytrace.kept import Kept
 from raytrace.optics.camera import where
 from raytrace.optics.lens import pencils_for
+from raytrace.reference import sampled_shares
 from raytrace.shares import Shares, loss_stops
 from scenes.changes.trial import why_not_clear
 from scenes.rig.box import stage_name
@@ -44,7 +46,7 @@ class BeamAfter:
 
     now_stops and then_stops are the worst at the present and at the new tilt; added_stops the most that the tilt takes more at any
     place, by `part` at `where`. clears: nothing visible is taken that is not taken already, and what is clear stays so; spoils says
-    why it does not. meets: pairs that would overlap.
+    why it does not. meets: pairs that would overlap; of a clear state no more is then looked at.
     """
 
     now_stops: float
@@ -122,7 +124,7 @@ class Refit:
         if not self.is_clear:
             return self._beam_after(then.assembly, then.box)
         meets = tuple(sorted(meetings(then.assembly) - self.meets_now))
-        clears = stands_clear(then)
+        clears = not meets and stands_clear(then)
         if clears or meets:
             return BeamAfter(now_stops=0.0, then_stops=0.0, added_stops=0.0, part="", where="", clears=clears, meets=meets)
         return replace(self._beam_after(then.assembly, then.box), clears=False, spoils=why_not_clear(then))
@@ -171,8 +173,11 @@ class Refit:
         )
 
     def _shares(self, box: TracedBox, points: FloatArray) -> list[Shares]:
+        tracer, seed = mesh_tracer(assembly_mesh(box.parts, for_tracing=True), len(box.parts)), seed_of(self.plan.key)
         return [
-            embree_shares(pencils_for(lens, points), box, log2_rays=LOG2_RAYS, rng=np.random.default_rng(seed_of(self.plan.key)))
+            sampled_shares(
+                pencils_for(lens, points), box, tracer, engine="embree", log2_rays=LOG2_RAYS, rng=np.random.default_rng(seed)
+            )
             for lens in self.plan.variants
         ]
 
@@ -200,8 +205,7 @@ def lean_words(*, toward_scene: bool) -> str:
 
 def _meetings(assembly: Assembly) -> frozenset[tuple[str, str]]:
     """Pairs of parts that take up the same room, barrel and rods counted."""
-    notes = overlap_notes((*assembly.parts, *assembly.fixtures))
-    met = [(note.part, MET.search(note.text)) for note in notes if note.severity is Severity.FAULT]
+    met = [(note.part, MET.search(note.text)) for note in assembly_overlaps(assembly) if note.severity is Severity.FAULT]
     return frozenset((part, found[1]) for part, found in met if found is not None)
 
 

@@ -59,14 +59,14 @@ def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_i
     from scenes.lens_data.given import Given
     from scenes.lens_data.rows import asked_words, lens_table
     from scenes.lens_data.toml_text import lens_text
-    from scenes.rig.lens_limits import out_of_line_words
+    from scenes.rig.doubtful_numbers import doubtful_row_words
     from scenes.scene_file.lens_fragment import insist_on_lens
 
     readings = [reading for path in files for reading in readings_of(path, pupil_in_mm=pupil_in_mm, focus_in_mm=focus_in_mm)]
     table = lens_table(readings, Given(name=name or files[0].stem, **given))
     names = [shown_name(path) for path in files]
     lens = insist_on_lens(lens_text(table, names), " and ".join(names))
-    table = replace(table, cautions=(*table.cautions, *out_of_line_words(lens)))
+    table = replace(table, cautions=(*table.cautions, *doubtful_row_words(lens)))
     text = lens_text(table, names)
     if out is None:
         click.echo(text, nl=False)

@@ -35,7 +35,7 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
 
     Exit status: 0 shown or written, 2 the input is at fault or this machine cannot show it.
     """
-    from scenes.answers.opened import fault_lines, tell
+    from scenes.answers.opened import fault_lines, slip_lines, tell
     from scenes.io.pictures import own_picture
     from scenes.questions.check.one_state import traced_in_3d
     from scenes.states.names import state_words
@@ -50,6 +50,8 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
         own_picture(out)  # before seconds are spent on it
     states = wanted.of(show)
     tell(fault_lines(states[:1]))
+    for sentence in slip_lines(states[:1]):
+        click.echo(sentence, err=True)
     scene = traced_in_3d(states[0], View(view))
     if out is None:
         open_window(scene)

@@ -25,7 +25,7 @@ STATED_UNITS = {
 }  # fmt: skip
 
 # How lines of remarks begin, and how these tell a unit: "# Units: inches", "comment unit = mm", "UNITS=cm" (common practice).
-REMARKS = {"obj": b"#", "ply": b"comment", "stl": b""}
+REMARKS: dict[str, bytes | tuple[bytes, ...]] = {"obj": b"#", "ply": (b"comment", b"obj_info"), "stl": b""}
 UNIT_WORDS = re.compile(
     rb"\bunits?\b\s*(?:[:=]|is\b|in\b)?\s*((?:milli|centi)?met(?:er|re)s?|microns?|mm|cm|inch(?:es)?|feet|foot)\b", re.IGNORECASE
 )

@@ -63,7 +63,11 @@ def _ply(data: bytes) -> int:
         raise DamagedMeshError("its header does not end; export it again")
     lines = [line.split() for line in head.decode("ascii", "replace").splitlines()]
     elements = [(words[1], int(words[2])) for words in lines if words[:1] == ["element"]]
-    _each_property_once(lines, [name for name, _ in elements])
+    names = [name for name, _ in elements]
+    double = next((name for name in names if names.count(name) > 1), None)
+    if double is not None:  # its reader takes the last of them
+        raise DamagedMeshError(f'its header states its element "{printable(double[:20])}" twice; export it again')
+    _each_property_once(lines, names)
     counts = dict(elements)
     if counts.get("tristrips"):
         raise DamagedMeshError("it holds strips; export it as triangles")

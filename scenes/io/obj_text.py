@@ -22,6 +22,8 @@ SHAPELESS = set(
 PLACE_WORDS = (3, 4, 6, 7)  # x y z, and with a weight, a colour, both
 BARE = {b"l", b"p"}  # lines and points: a bar drawn as these would be passed over
 FACES = {b"f", b"fo"}  # fo: a face, of the format's first years
+GOES_ON = {b"v", b"vt", b"vn", *FACES}  # on the next line, where numbers are many
+JOINED = b" \0 "
 
 
 def obj_faces(data: bytes) -> int:
@@ -57,8 +59,8 @@ def plain_obj(data: bytes) -> bytes:
 
 def _lines(data: bytes) -> Iterator[tuple[bytes, list[bytes]]]:
     """Each line's first word and the others, without remarks; lines go on after a backslash."""
-    for line in io.BytesIO(data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")):
-        kind, *words = _before_remark(line.split()) or [b""]
+    for line in io.BytesIO(data.replace(b"\\\r\n", JOINED).replace(b"\\\n", JOINED)):
+        kind, *words = _whole_line(line.split()) or [b""]
         if kind in FREE_FORM:
             raise DamagedMeshError(f"it holds free-form surfaces ({kind.decode()}); export it as triangles")
         if kind in BARE:
@@ -69,6 +71,17 @@ def _lines(data: bytes) -> Iterator[tuple[bytes, list[bytes]]]:
             word = printable(kind[:20].decode("ascii", "replace"))
             raise DamagedMeshError(f'it holds a line "{word}", which OBJ does not know; export it again')
         yield kind, words
+
+
+def _whole_line(words: list[bytes]) -> list[bytes]:
+    """Words of a line that may go on behind a backslash, without its remark.
+
+    One at the end of a remark or a name, such as a folder's, would take the next line for more of it: a face was lost so.
+    """
+    mark, told = JOINED.strip(), _before_remark(words)
+    if words.count(mark) > told.count(mark) or (mark in told and told[0] not in GOES_ON):
+        raise DamagedMeshError("a remark or name of it ends with a backslash, which joins the next line to it; delete that one")
+    return [word for word in told if word != mark]
 
 
 def _before_remark(words: list[bytes]) -> list[bytes]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import tempfile
 import zlib
@@ -23,8 +24,8 @@ if TYPE_CHECKING:
 PRINT_DPI = 200
 PNG, SVG, PDF, TIFF, EXR = "png", "svg", "pdf", "tiff", "exr"
 FIGURE_FORMATS = (PNG, SVG, PDF)
-SIGNATURE = b"tEXtSoftware\0brimline"
-PNG_HEAD, PNG_NOTES = 33, 4096  # bytes: its signature and sizes; where a note stands that is ahead of the pixels
+SIGNATURE = b"tEXtSoftware\0brimline "
+PNG_HEAD = 33  # bytes: its signature and sizes
 
 
 def figure_png(figure: Figure, dpi: int = PRINT_DPI) -> bytes:
@@ -51,16 +52,24 @@ def _drawing(figure: Figure, form: str) -> bytes:
 
 
 def signed(png: bytes) -> bytes:
-    """The PNG with a note of the program that drew it, ahead of its pixels (PNG specification, 11.3.3.1, Software)."""
-    note = SIGNATURE + zlib.crc32(SIGNATURE).to_bytes(4, "big")
-    return png[:PNG_HEAD] + (len(SIGNATURE) - 4).to_bytes(4, "big") + note + png[PNG_HEAD:]
+    """The PNG with a note of the program that drew it, ahead of its pixels (PNG specification, 11.3.3.1, Software).
+
+    The note holds the SHA-256 of all else: people draw on a picture, and some programs keep the notes in what they save.
+    """
+    words = SIGNATURE + hashlib.sha256(png).hexdigest().encode()
+    return png[:PNG_HEAD] + (len(words) - 4).to_bytes(4, "big") + words + zlib.crc32(words).to_bytes(4, "big") + png[PNG_HEAD:]
+
+
+def _is_as_drawn(data: bytes) -> bool:
+    added = len(signed(b""))
+    return data == signed(data[:PNG_HEAD] + data[PNG_HEAD + added :])
 
 
 def own_picture(path: Path) -> Path:
     """Where a picture may be written, links followed; a SceneError where that would cost somebody a file that is none of ours."""
     real = path.expanduser().resolve()
-    if real.exists() and SIGNATURE not in read_bytes(real)[:PNG_NOTES]:
-        problem = "is there already and was not drawn by `brimline view`; give another name, or move it away first"
+    if real.exists() and not _is_as_drawn(read_bytes(real)):
+        problem = "is there already and is not as `brimline view` drew it; give another name, or move it away first"
         raise SceneError([Complaint(where="", problem=problem, source=str(path))])
     return real
 

@@ -106,6 +106,27 @@ def setting_of(scene: Table, lens_name: str, guide: str, focal: float, focus: fl
     return Setting(seen, _rectangle(camera, guide), *_box(box, lens, travel))
 
 
+def is_asked(scene: Table, lens_name: str, focus: float, f_number: float) -> bool:
+    """Whether the scene looks at a lens at this focus (inf for infinity) and stop, by its [check] or what stands in its place.
+
+    KeyError for an unknown lens.
+    """
+    lens = next((lens for lens in scene["lens"] if lens["name"] == lens_name), None)
+    if lens is None:
+        raise KeyError(f"lens {lens_name}")
+    check = scene.get("check", {})
+    stops = [max(stop, lens["f_number"]) for stop in check.get("f_numbers", ())] or [lens["f_number"]]
+    rows = [_focus(row["focus_mm"]) for row in _listed(lens, "state") if "focus_mm" in row]
+    near = lens.get("close_focus_mm", min((at for at in rows if math.isfinite(at)), default=math.inf))
+    words = {"infinity": math.inf, "close": near}
+    foci = [words[at] if isinstance(at, str) else at for at in check.get("focus_mm", tuple(words))]
+    return any(_same(f_number, stop) for stop in stops) and any(_same(focus, at) for at in foci)
+
+
+def _same(one: float, other: float) -> bool:
+    return math.isclose(one, other, rel_tol=1e-9)
+
+
 # ---- camera and lens ----
 
 

@@ -21,7 +21,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.proof.plain_scene import ENDLESS_MM, Loop, NotProvableError, Part, Plate, Setting, Table, setting_of
+from scenes.proof.plain_scene import ENDLESS_MM, Loop, NotProvableError, Part, Plate, Setting, Table, is_asked, setting_of
 from scenes.proof.rays import Rays, RefusedError, pupils_of
 
 FloatArray = NDArray[np.float64]
@@ -271,6 +271,8 @@ def find(scene: Table, entry: Table) -> Finding:
     try:
         focus = math.inf if entry["focus_mm"] == "infinity" else float(entry["focus_mm"])
         setting = setting_of(scene, entry["lens"], entry["guide"], float(entry["focal_mm"]), focus, float(entry["f_number"]))
+        if not is_asked(scene, entry["lens"], focus, float(entry["f_number"])):
+            raise RefusedError("it is of a focus or stop that the scene does not look at")
         if entry["proof"] is None:
             return Finding(*label, ALONE, 0.0, str(entry.get("why") or "no planes were found"))
         return Finding(*label, PROVED, guide_holds(setting, entry["proof"]), "")
@@ -293,7 +295,7 @@ def findings(scene: Table, proof: Table) -> list[Finding]:
 def main(argv: Sequence[str]) -> int:
     """Verify SCENE PROOF, a file or the folder it is in; 0 where all proofs hold and there is one, 1 else, 2 without such files."""
     try:
-        scene = tomllib.loads(Path(argv[0]).read_text(encoding="utf-8"))
+        scene = tomllib.loads(Path(argv[0]).read_text(encoding="utf-8-sig"))  # Windows' own editor begins files with a mark
         path = Path(argv[1])
         told = findings(scene, json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8")))
     except (OSError, ValueError, LookupError, RecursionError) as error:

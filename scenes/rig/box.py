@@ -17,6 +17,7 @@ from geometry.frame import Pose, Side
 from geometry.openings import Fit, LensFront, Slot
 from geometry.outline import Outline
 from raytrace.box import Box, Glass, GlassKind
+from scenes.rig.bent_hood import corner_of
 from scenes.scene_file.catalogue import rods as catalogue_rods
 from scenes.scene_file.errors import ItemError
 from scenes.scene_file.resources import Resources
@@ -94,6 +95,7 @@ def _hood(hood: Hood, place: Pose) -> Part:
         rear_mm=hood.rear_mm,
         front_mm=hood.front_mm,
         wall_mm=hood.thickness_mm,
+        corner_mm=corner_of(hood),
         name=hood.name or "hood",
         group="box.hood",
     )

@@ -35,7 +35,7 @@ Words = Iterator[tuple[str, str]]
 def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm."""
     found = chain(_place_words(box), _order_words(box), _flag_words(box), _hood_words(box, lens), _opening_words(box, lens))
-    return tuple(Note(part, text, Severity.CAUTION) for part, text in found)
+    return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in found)
 
 
 def _in_cm(value_mm: float) -> str:

@@ -19,7 +19,8 @@ from raytrace.optics.conjugate import principal_planes_apart_mm
 from raytrace.optics.projection import distort_radius
 from scenes.rig.box import stage_name
 from scenes.rig.lens_limits import focal_row_words, shallow_pupil_words, travel_words
-from scenes.rig.named_numbers import guide_name_words, named_stop_words
+from scenes.rig.named_numbers import guide_name_words, named_aspects, named_stop_words, same_aspect
+from scenes.rig.pupil_numbers import own_depth_words, walk_row_words
 from scenes.rig.rod_height import turned_height_words
 from scenes.rig.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
 from scenes.scene_file.messages import plain
@@ -45,9 +46,7 @@ WHOLE_DENSITY = 2.0  # densities run in steps of 0.3; whole numbers from here on
 NAMED = re.compile(r"(\d+(?:\.\d+)?)(?:\s*-\s*(\d+(?:\.\d+)?))?(?![\d.:x])")
 NAMED_INSIDE = re.compile(rf"(?<=\s){NAMED.pattern}(?=\s|mm|$)")  # "Prime 18": a word of its own
 LONGEST_NAMED_MM = 1200.0  # a larger number in a name is a year or a serial number
-NAMED_ASPECT = re.compile(r"([1-3]\.\d{1,2})(?![\d.])")
 OTHER_NAME = "put the wrong one right, or give the guide another name"
-ASPECT_SHARE = 1.05  # 2.39, 2.4 and 2.35 are one to many crews
 NARROWER_PUPIL_SHARE = 0.9  # of 1 / squeeze, which a front anamorphic's pupil has; no pupil is narrower
 NAMED_SQUEEZE = re.compile(r"(?<![\d.])(1\.[2-9]\d?|2(?:\.0)?)\s?[xX](?![\w])")  # as 1.33x, 1.8x or 2x stands after a focal length
 NAMED_ANAMORPHIC = re.compile(r"\b(?:ana|anamorph\w*)\b", re.IGNORECASE)
@@ -94,10 +93,10 @@ def _lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
         "f_number": (*_stop_words(scene, lens), *named_stop_words(lens)),
         "front_to_sensor_mm": _length_words(lens),
         "close_focus_mm": _nearest_words(lens),
-        "pupil_behind_front_mm": (*_pupil_words(lens), *shallow_pupil_words(lens)),
+        "pupil_behind_front_mm": (*_pupil_words(lens), *shallow_pupil_words(lens), *own_depth_words(lens)),
         "squeeze": (*_squeeze_words(lens), *_named_squeeze_words(lens), *_desqueezed_words(scene, lens)),
         "front_travel_mm": (*_travel_words(lens), *travel_words(lens)),
-        "pupil_walk": _walk_words(lens),
+        "pupil_walk": (*_walk_words(lens), *walk_row_words(lens)),
         "pupil_magnification": _magnification_words(lens),
         "distortion": _distortion_words(lens),
     }
@@ -354,14 +353,10 @@ def _guide_words(scene: Scene) -> Iterator[str]:
     """Guides with a name that tells another aspect, as recorded or desqueezed, another place or another size."""
     squeezes = {1.0, *(lens.squeeze for lens in scene.lens)}
     for guide in scene.camera.guide:
-        found = NAMED_ASPECT.match(guide.name)
-        if found and not any(_same_aspect(guide.aspect * squeeze, float(found[1])) for squeeze in squeezes):
+        named = named_aspects(guide.name)
+        if named and not any(same_aspect(guide.aspect * squeeze, aspect) for squeeze in squeezes for aspect in named):
             yield f'aspect = {plain(guide.aspect)} speaks against the name of its guide "{guide.name}"; {OTHER_NAME}'
         yield from (f"{text}; {OTHER_NAME}" for text in guide_name_words(guide))
-
-
-def _same_aspect(aspect: float, named: float) -> bool:
-    return 1 / ASPECT_SHARE <= aspect / named <= ASPECT_SHARE
 
 
 def _filter_words(box: Box) -> Iterator[tuple[str, str]]:

@@ -11,15 +11,18 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from geometry.body import Part, Surface
+from geometry.body import Part, Surface, Tube
 from geometry.notes import Note, Severity
+from geometry.outline import half_size_mm
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.rig.contradictions import TENFOLD, desqueezed_words
 from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words, out_of_line_words
-from scenes.rig.named_numbers import t_number_words
+from scenes.rig.light_places import light_in_box_words
+from scenes.rig.named_numbers import named_aspects, same_aspect, t_number_words
+from scenes.rig.pupil_numbers import walk_out_of_line_words, zoom_out_of_line_words
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box, Hood
+from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.scene import Scene, box_for
 
@@ -34,28 +37,37 @@ DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops cl
 DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
+LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
 OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
 WHOLE_SHARE = 1.02  # a whole width or height, as against its half, is rounded by less
 LOOSE_MM = 100.0  # beyond all other parts: a bracket is no longer one
 UNTOLD_REACH_MM = 200.0  # of a box that has no plate, hood or flag
-WIDER_SHARE = 1.25  # than the plate before it, both ways: nothing is left for such an opening to be cut in
+WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an opening to be cut in
+ONE_WAY_SHARE = 3.0  # the same in width or height alone: round openings stand in low boxes
 
 
 def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     """Cautions by the numbers of the scene about this lens, its range, what is looked at, and parts it goes without."""
     told = [(lens.name, text) for text in (*_stop_words(scene, lens), *_nearest_words(lens), *_bare_words(scene, lens))]
     told += [(lens.name, text) for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens))]
-    told += [(lens.name, text) for text in (*t_number_words(lens), *narrower_words(lens))]
-    told += [(lens.name, text) for text in (*doubtful_pupil_words(lens), *doubtful_travel_words(lens))]
-    told += [(lens.name, text) for text in out_of_line_words(lens)]
+    told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
+    told += [(lens.name, text) for text in doubtful_row_words(lens)]
+    told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
     told += [("camera", text) for text in _guide_words(scene)]
-    return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
+    told += [("check", text) for text in _loss_words(scene)]
+    told += list(light_in_box_words(scene, box_for(scene, lens), lens))
+    return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
+
+
+def doubtful_row_words(lens: Lens) -> Iterator[str]:
+    """What looks like a slip in one state row of a lens, by its other rows."""
+    yield from (*narrower_words(lens), *doubtful_travel_words(lens), *out_of_line_words(lens), *zoom_out_of_line_words(lens))
 
 
 def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
     """Cautions by the numbers of a box as it is on a lens: what its parts would hang on, or be cut in."""
-    told = [*_flag_words(box), *_opening_words(box), *_loose_words(box, parts)]
-    return tuple(Note(part, text, Severity.CAUTION) for part, text in told)
+    told = [*_flag_words(box), *_opening_words(box, parts), *_loose_words(box, parts)]
+    return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
 
 def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
@@ -117,6 +129,34 @@ def _mixed_words(scene: Scene, lens: Lens) -> Iterator[str]:
         yield from (f"{text}; give a guide for it too" for text in desqueezed_words(scene, lens))
 
 
+def _unsqueezed_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A lens under guides whose names only the larger squeeze of another makes true: its own squeeze may be left out."""
+    if "squeeze" in lens.confirmed or not scene.camera.guide:
+        return
+    for guide in scene.camera.guide:
+        named = named_aspects(guide.name)
+        if not named or any(same_aspect(guide.aspect * lens.squeeze, aspect) for aspect in named):
+            return
+    guide = scene.camera.guide[0]
+    for other in scene.lens:
+        if other.squeeze > lens.squeeze and any(same_aspect(guide.aspect * other.squeeze, a) for a in named_aspects(guide.name)):
+            yield (
+                f'squeeze = {plain(lens.squeeze)} leaves aspect = {plain(guide.aspect)} of the guide "{guide.name}" at '
+                f"{plain(round(guide.aspect * lens.squeeze, 2))}; its name is right only with squeeze = {plain(other.squeeze)}, as "
+                f'"{other.name}" has it: put the squeeze right, or give a guide for this lens too'
+            )
+            return
+
+
+def _loss_words(scene: Scene) -> Iterator[str]:
+    stops = scene.check.visible_loss_stops
+    if stops >= LARGE_LOSS_STOPS:
+        yield (
+            f"visible_loss_stops = {plain(stops)} calls a loss of {100 * (1 - 2**-stops):.0f} % of the light invisible, and such a "
+            f"frame tight; is a point missing? It would be {plain(round(stops / 10, 4))}"
+        )
+
+
 def _guide_words(scene: Scene) -> Iterator[str]:
     guides = scene.camera.guide
     if guides and max(guide.scale for guide in guides) < LEAST_GUIDE_SHARE:
@@ -163,23 +203,44 @@ def _whole_hinge_words(box: Box) -> Iterator[tuple[str, str]]:
                 yield flag_name(flag), text
 
 
-def _opening_words(box: Box) -> Iterator[tuple[str, str]]:
-    """Trays and masks behind the hood whose opening is larger than the back plate and the hood's rear, both ways."""
+def _opening_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
+    """Trays and masks behind the hood whose opening is larger than the back plate and the hood's rear: they take no light there."""
     round_them = [(back.width_mm, back.height_mm) for back in box.back] + [hood.rear_mm for hood in box.hood]
     if not round_them:
         return
-    limit = [WIDER_SHARE * max(size[k] for size in round_them) for k in (0, 1)]
-    named = [(stage_name(stage, number), stage) for number, stage in enumerate(box.stage, 1)]
-    for name, part in (*named, *((mask.name or "mask", mask) for mask in box.mask)):
-        size = part.opening_mm or (2 * (part.opening_diameter_mm,) if part.opening_diameter_mm else None)
-        if size is None or part.outer_mm is not None or _ahead_of_hood(part.at_mm, box.hood):
+    round_mm = [max(size[k] for size in round_them) for k in (0, 1)]
+    for name, part, size in _openings(box, parts):
+        if part.outer_mm is not None or _ahead_of_hood(part.at_mm, box.hood):
             continue
-        if size[0] > limit[0] and size[1] > limit[1]:
+        both = all(size[k] > WIDER_SHARE * round_mm[k] for k in (0, 1))
+        over = [size[k] > ONE_WAY_SHARE * round_mm[k] for k in (0, 1)]
+        if both or any(over):
+            which = "larger" if both else "wider" if over[0] else "higher"
             text = (
-                f"its opening of {plain(size[0])} x {plain(size[1])} mm is larger than the box around it and takes no light; "
-                "is it twice what it should be, or in another unit?"
+                f"its opening of {plain(size[0])} x {plain(size[1])} mm is {which} than the box around it, "
+                f"{plain(round_mm[0])} x {plain(round_mm[1])} mm, and takes no light{'' if both else ' there'}; is it twice "
+                "what it should be, in another unit, or is a digit too many?"
             )
             yield name, text
+
+
+def _openings(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, Stage | Mask, tuple[float, float]]]:
+    """Names, tables and sizes of openings, those that are drawn by what is drawn."""
+    drawn = {part.group: part.body.inner[0].outline for part in parts if isinstance(part.body, Tube) and part.body.inner}
+    for number, stage in enumerate(box.stage, 1):
+        if size := _opening_mm(stage):
+            yield stage_name(stage, number), stage, size
+    for number, mask in enumerate(box.mask, 1):
+        outline = drawn.get(f"box.mask[{number}]")
+        if size := _opening_mm(mask):
+            yield mask.name or "mask", mask, size
+        elif outline is not None:
+            width, height = (round(2.0 * float(half), 1) for half in half_size_mm(outline))
+            yield mask.name or "mask", mask, (width, height)
+
+
+def _opening_mm(part: Stage | Mask) -> tuple[float, float] | None:
+    return part.opening_mm or (2 * (part.opening_diameter_mm,) if part.opening_diameter_mm else None)
 
 
 def _loose_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:

@@ -103,22 +103,23 @@ def _ends_of_focus(lens: Lens) -> Iterator[tuple[StateRow, StateRow]]:
 def narrower_words(lens: Lens) -> Iterator[str]:
     """A field that narrows toward close focus by more than moving the whole lens does: most stay, or grow.
 
-    Not of an anamorphic lens, whose squeeze may change as well.
+    Of an anamorphic lens the field upright alone, for its squeeze may change as well.
     """
-    if "half_field_deg" in lens.confirmed or lens.prescription is not None or lens.squeeze > 1.0:
+    if "half_field_deg" in lens.confirmed or lens.prescription is not None:
         return
     for far, near in _ends_of_focus(lens):
-        if far.half_field_deg is None or near.half_field_deg is None or not math.isinf(far.focus_mm):
-            continue
         m = magnification_of_focus(near.focal_mm, max(near.focus_mm, 4.0 * near.focal_mm * LEAST_FOCUS_SLACK))
         whole = 1.0 + m / (near.pupil_magnification or lens.pupil_magnification or LEAST_PUPIL_MAGNIFICATION)
-        if _tan(far.half_field_deg) / _tan(near.half_field_deg) > NARROWER_SHARE * whole:
-            yield (
-                f"half_field_deg = {plain(near.half_field_deg)} at focus {plain(near.focus_mm)} mm is narrower than "
-                f"{plain(far.half_field_deg)} at infinity by more than moving the whole lens makes it; most lenses stay as wide "
-                "or grow wider: measure it again"
-            )
-            return
+        ways = [] if lens.squeeze > 1.0 else [(far.half_field_deg, near.half_field_deg)]
+        for far_deg, near_deg in (*ways, (far.half_field_up_deg, near.half_field_up_deg)):
+            if far_deg is None or near_deg is None or not math.isinf(far.focus_mm):
+                continue
+            if _tan(far_deg) / _tan(near_deg) > NARROWER_SHARE * whole:
+                yield (
+                    f"half_field_deg = {plain(near_deg)} at focus {plain(near.focus_mm)} mm is narrower than {plain(far_deg)} at "
+                    "infinity by more than moving the whole lens makes it; most lenses stay as wide or grow wider: measure it again"
+                )
+                return
 
 
 def _tan(angle_deg: float) -> float:

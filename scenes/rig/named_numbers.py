@@ -14,6 +14,12 @@ NAMED_STOPS = (0.7, 32.0)
 STOP_SHARE = 1.05  # names round their stop by less: a seventh of a stop
 LOSSLESS_SHARE = 0.975  # of its T number: the f-number of a lens that passes 95 % of the light; hardly one does (common practice)
 USUAL_SHARE = 0.93  # the same of one that passes 86 %
+NAMED_ASPECT = re.compile(r"([1-3]\.\d{1,2})(?![\d.])")  # at the start of a name
+NAMED_RATIO = re.compile(r"(?<![\w.:])(\d{1,2}(?:\.\d+)?)\s?[:x]\s?(\d{1,2})(?![\w.:])")  # 16:9, 4x3 anywhere in it
+NAMED_INSIDE = re.compile(r"(?<=\s)(\d\.\d{1,2})(?=\s|$)")  # "extraction 2.39": a word of its own, of those below
+USUAL_ASPECTS = (1.33, 1.37, 1.66, 1.78, 1.85, 1.89, 2.2, 2.35, 2.39, 2.4, 2.76)  # common practice
+ASPECTS = (0.5, 3.1)  # other ratios are times of the day, or sizes
+ASPECT_SHARE = 1.05  # 2.39, 2.4 and 2.35 are one to many crews
 NAMED_PERCENT = re.compile(r"(?<![\w.])(\d{1,3}(?:\.\d+)?)\s?%")
 PERCENT_SHARE = 0.97  # a name rounds its percents by less
 SHIFTED_MM = 0.3  # on the sensor: a guide that lies nearer the middle is not shifted
@@ -49,6 +55,20 @@ def t_number_words(lens: Lens) -> Iterator[str]:
             f'f_number = {plain(lens.f_number)} is the T number of the name "{lens.name}": the f-number is lower and the pupil '
             f"larger, as f/{plain(round(USUAL_SHARE * named[1], 2))} for T{plain(named[1])}; write the f-number"
         )
+
+
+def named_aspects(name: str) -> tuple[float, ...]:
+    """The aspects that a guide's name tells: the number it begins with, ratios, and usual ones that stand in it as a word."""
+    first = NAMED_ASPECT.match(name)
+    ratios = (float(match[1]) / float(match[2]) for match in NAMED_RATIO.finditer(name) if float(match[2]))
+    inside = (float(match[1]) for match in NAMED_INSIDE.finditer(name) if float(match[1]) in USUAL_ASPECTS)
+    found = (*([float(first[1])] if first else ()), *ratios, *inside)
+    return tuple(aspect for aspect in found if ASPECTS[0] <= aspect <= ASPECTS[1])
+
+
+def same_aspect(aspect: float, named: float) -> bool:
+    """Whether an aspect is the one that a name tells."""
+    return 1 / ASPECT_SHARE <= aspect / named <= ASPECT_SHARE
 
 
 def guide_name_words(guide: Guide) -> Iterator[str]:

@@ -43,7 +43,7 @@ def rod_notes(box: Box) -> Iterator[Note]:
         return
     if box.rod_drop_mm is not None and not follows_from_rods(rise_mm, up_mm):
         if not _is_turned(rise_mm, up_mm):
-            yield Note("box", f"{_elsewhere(box.rod_drop_mm, rise_mm, up_mm)}: measure it", Severity.CAUTION)
+            yield Note("box", f"{_elsewhere(box.rod_drop_mm, rise_mm, up_mm)}: measure it", Severity.CAUTION, may_be_slip=True)
     elif up_mm != 0.0:
         riser = ", or a riser," if up_mm < 0.0 else ""
         text = (

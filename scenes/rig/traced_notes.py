@@ -18,6 +18,7 @@ from raytrace.optics.prescription import Prescription, Surface, axial_height, fi
 from raytrace.optics.traced_picture import TracedPicture
 from scenes.rig.contradictions import or_confirmed
 from scenes.rig.traced_focus import length_mm, traced_focus
+from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
 
@@ -45,6 +46,7 @@ def traced_notes(
         *_focus_notes(lens.name, glass, focus_mm),
         *_length_notes(lens, glass),
         *_depth_notes(lens, glass, variants),
+        *_stated_depth_notes(lens, glass),
         *_stop_notes(lens, glass),
         *_rim_notes(lens, glass.prescription),
         *_lost_stop_notes(lens, glass),
@@ -125,6 +127,23 @@ def _depth_notes(lens: Lens, glass: GlassTable, variants: Sequence[LensState]) -
     text = (
         f"its table lies so far ahead in the barrel that {what}: check the sign of vertex_behind_front_mm; "
         f"{or_confirmed('pupil_behind_front_mm')}"
+    )
+    yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
+
+
+def _stated_depth_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
+    """A fault for a measured pupil that lies elsewhere than where the table puts it: the table is of another lens or barrel."""
+    stated = lens.pupil_behind_front_mm
+    if stated is None or "pupil_behind_front_mm" in lens.confirmed:
+        return
+    own_mm = glass.vertex_behind_front_mm + first_order(glass.prescription).entrance_pupil_mm
+    least_mm, most_mm = min(stated.horizontal[0], stated.vertical[0]), max(stated.horizontal[1], stated.vertical[1])
+    if least_mm - PUPIL_OFF_MM <= own_mm <= most_mm + PUPIL_OFF_MM:
+        return
+    text = (
+        f"pupil_behind_front_mm = {plain(least_mm if own_mm < least_mm else most_mm)} is not where its table has the pupil, "
+        f"{own_mm:.1f} mm behind the front, and the table counts: check vertex_behind_front_mm = "
+        f"{plain(glass.vertex_behind_front_mm)}; {or_confirmed('pupil_behind_front_mm')}"
     )
     yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
 

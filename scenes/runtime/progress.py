@@ -24,6 +24,15 @@ def silent(steps: int, doing: str = "") -> None:
     """A tick that nobody sees."""
 
 
+def saying(tick: Tick, words: str) -> Tick:
+    """A tick that says something more, each time, ahead of what is being worked on."""
+
+    def said(steps: int, doing: str = "") -> None:
+        tick(steps, f"{words}; {doing}" if doing else words)
+
+    return said
+
+
 class _Lines:
     """A tick that writes a line when enough time has gone by: for logs, and for whoever waits at the end of a pipe."""
 

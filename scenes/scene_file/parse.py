@@ -32,6 +32,8 @@ BOUNDS_ONLY = re.compile(r"(?:value \d+ )?must be \S+ to [^;]*, got [^;]*")
 MOST_COMPLAINTS = 100
 MOST_LOOKED_AT = 4 * MOST_COMPLAINTS  # of the faults that are found: each is put into words, with the nearest known key
 MOST_PLACES = 3  # where a key could belong: more of them are no help
+# Where editors break a line and TOML does not: a comment goes on behind them, and takes what stands there for more of its words.
+LINE_ENDS = re.compile("[\u0085\u2028\u2029]")
 NOTHING_THERE = "holds no keys; write a commented scene to start from with `brimline new my-show.toml`"
 
 
@@ -80,13 +82,25 @@ def _insist_on_version(data: dict[str, Any], text: str, source: str) -> None:
 
 
 def read_toml(text: str, source: str) -> dict[str, Any]:
-    """The tables of a TOML text; SceneError where it is no TOML."""
+    """The tables of a TOML text; SceneError where it is no TOML, or shows lines that TOML does not part."""
+    if foreign := LINE_ENDS.search(text):
+        raise SceneError([_line_end_complaint(foreign, source)])
     try:
         return tomllib.loads(text)
     except RecursionError:
         raise SceneError([Complaint("", "arrays or tables are nested too deep", None, source)]) from None
     except ValueError as error:  # besides TOML's own error: dates and numbers that Python cannot hold
         raise SceneError([_syntax_complaint(str(error), text, source)]) from None
+
+
+def _line_end_complaint(found: re.Match[str], source: str) -> Complaint:
+    before = found.string[: found.start()]
+    line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
+    problem = (
+        f"holds a line end of office programs and notes (U+{ord(found[0]):04X}) in column {column}, where TOML goes on with the "
+        "same line, comments too; put a plain line end there, or paste the text as plain text"
+    )
+    return Complaint("", problem, line, source)
 
 
 def _syntax_complaint(message: str, text: str, source: str) -> Complaint:

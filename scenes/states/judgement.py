@@ -214,6 +214,16 @@ def doubts(state: State) -> tuple[Note, ...]:
     return tuple(dict.fromkeys(doubted))
 
 
+def slips(state: State) -> tuple[Note, ...]:
+    """The cautions about numbers that look like slips, those of its box among them: told beside whatever rests on them.
+
+    They leave clear as it is, for such a number may be meant.
+    """
+    of_box = box_notes(state.fitted, state.lens, state.assembly, state.box, state.variants)
+    found = (*state.lens_notes.facts, *state.notes, *of_box.facts)
+    return tuple(dict.fromkeys(note for note in found if note.may_be_slip))
+
+
 def _emptied(box: Box) -> Box:
     return replace(box, glasses=()) if box.glasses else box
 

@@ -24,6 +24,7 @@ from scenes.states.unconfirmed import ClearWhile
 HALVINGS = 5  # of a span between two settings that could not be shown whole
 LIMIT_STEPS = 6  # halvings that find the focus at which it stops being clear
 SAME_TRAVEL_MM = 1e-6
+SAME_FOCUS_SHARE = 0.98  # nearest focus and the one that is asked for are rounded apart by less
 
 
 class Shown(StrEnum):
@@ -59,6 +60,14 @@ class LensJudgement:
     def clear(self) -> bool:
         """Whether it is clear over all of its range."""
         return all(span.shown is Shown.CLEAR for span in self.spans)
+
+    @property
+    def nearer_words(self) -> str:
+        """'nearer, down to close_focus_mm = 450, not looked at' of a clear lens that focuses nearer than it was asked about."""
+        near_mm = self.lens.close_focus_mm
+        if not self.clear or near_mm is None or near_mm >= SAME_FOCUS_SHARE * min(span.near_mm for span in self.spans):
+            return ""
+        return f"nearer, down to close_focus_mm = {near_mm:g}, not looked at"
 
     @property
     def words(self) -> str:

@@ -14,6 +14,7 @@ from scenes.states.clear_rule import WALK_MM, walk_ends_deg
 
 AS_WIDE = "as wide"
 NEAREST_BY_ROW = "close_focus_mm is not given, so the nearest focus looked at is that of its nearest state row,"
+ROUND_SHARE = 0.9  # of its height: a pupil about as wide is that of a lens that squeezes behind its stop
 STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the table's rounding
 
 
@@ -34,12 +35,15 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
             "give pupil_walk, or keep that much clearance; with less a state is called tight"
         )
         yield Note(lens.name, text, Severity.FACT)
-    if glass is None and lens.squeeze != 1.0 and all(depth.is_round for depth in stated_depths(lens)):
+    depths = stated_depths(lens) if glass is None and lens.squeeze != 1.0 and lens.pupil_width_factor < ROUND_SHARE else ()
+    if depths and all(depth.is_round for depth in depths):
         text = (
-            "gives one pupil depth for both directions; a lens that squeezes at its front has its vertical pupil deeper than its "
-            "horizontal one, and sees more upright than is taken: give pupil_behind_front_mm = { horizontal = ..., vertical = ... }"
+            f"gives one pupil depth for both directions, {max(depth.vertical[1] for depth in depths):g} mm, with squeeze = "
+            f"{lens.squeeze:g}; a lens that squeezes at its front has its vertical pupil deeper than its horizontal one, and sees "
+            "more upright than is taken: give pupil_behind_front_mm = { horizontal = ..., vertical = ... }, or pupil_width_factor "
+            "= 1 where it squeezes behind its stop"
         )
-        yield Note(lens.name, text, Severity.CAUTION)
+        yield Note(lens.name, text, Severity.CAUTION, may_be_slip=True)
 
 
 def field_words(focus: str, percent: tuple[float, float] | None) -> str:

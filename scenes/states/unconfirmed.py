@@ -11,7 +11,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from raytrace.optics.lens import FixedPupil, LensState, WalkingPupil
+from raytrace.optics.lens import FixedPupil, LensState, TracedPupil, WalkingPupil
+from scenes.rig.traced_notes import LENGTH_PERCENT
+from scenes.scene_file.tables.lens import Lens
 from scenes.states.lens_front import front_notes
 from scenes.states.rooms import stands_clear
 from scenes.states.state import State
@@ -26,6 +28,7 @@ class Number(StrEnum):
 
     PUPIL = "pupil_behind_front_mm"
     FIELD = "field"
+    VERTEX = "vertex_behind_front_mm"  # of a lens with a table: how deep all of it lies in the barrel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,25 +45,51 @@ class ClearWhile:
     @property
     def words(self) -> str:
         """'as long as its pupil is no deeper than 61 mm (43 stated)'."""
+        if self.number is Number.VERTEX:
+            return (
+                f"as long as vertex_behind_front_mm of its table is no more than {self._deepest_mm} mm ({self.stated_mm:g} stated)"
+            )
         if self.off_by == 0.0:
             return f"as long as {'its pupil is no deeper' if self.number is Number.PUPIL else 'it sees no wider'} than stated"
         if self.number is Number.FIELD:
             return f"as long as it sees no more than {self.off_by:g} % wider than stated"
         if self.stated_mm is None:
             return f"as long as its pupil is no more than {self.off_by:g} mm deeper than stated"
-        return f"as long as its pupil is no deeper than {math.floor(self.stated_mm + self.off_by)} mm ({self.stated_mm:g} stated)"
+        return f"as long as its pupil is no deeper than {self._deepest_mm} mm ({self.stated_mm:g} stated)"
+
+    @property
+    def _deepest_mm(self) -> str:
+        """The stated depth and what it may be out by, rounded to the safe side [mm]."""
+        stated_mm = self.stated_mm or 0.0
+        return f"{stated_mm:g}" if self.off_by == 0.0 else f"{math.floor(stated_mm + self.off_by)}"
 
 
 def clear_while(states: Sequence[State]) -> ClearWhile | None:
     """Of a lens whose states are clear, the number that may be out by the least of what is likely; None where all may be."""
     looked_at = list(states)
-    pupil = _share(looked_at, deeper, PUPIL_MM)
+    vertex_mm = _vertex_mm(states)
+    most_mm = PUPIL_MM if vertex_mm is None else min(PUPIL_MM, _held_mm(states[0].lens))
+    pupil = _share(looked_at, deeper, most_mm)
     field = _share(looked_at, wider, FIELD_PERCENT, below=pupil)
     if min(pupil, field) >= 1.0:
         return None
     if field < pupil:
         return ClearWhile(number=Number.FIELD, off_by=float(int(field * FIELD_PERCENT)))
-    return ClearWhile(number=Number.PUPIL, off_by=float(int(pupil * PUPIL_MM)), stated_mm=_stated_mm(states))
+    off_by = float(int(pupil * most_mm))
+    if vertex_mm is not None:
+        return ClearWhile(number=Number.VERTEX, off_by=off_by, stated_mm=vertex_mm)
+    return ClearWhile(number=Number.PUPIL, off_by=off_by, stated_mm=_stated_mm(states))
+
+
+def _vertex_mm(states: Sequence[State]) -> float | None:
+    """How deep the table of a traced lens lies behind the front; None for other lenses."""
+    pupils = [lens.pupil for state in states for lens in state.variants]
+    return next((pupil.vertex_behind_front_mm for pupil in pupils if isinstance(pupil, TracedPupil)), None)
+
+
+def _held_mm(lens: Lens) -> float:
+    """How deep a table may be set by a slip without speaking against the length of the lens; inf where none is stated."""
+    return math.inf if lens.front_to_sensor_mm is None else LENGTH_PERCENT / 100.0 * lens.front_to_sensor_mm
 
 
 Out = Callable[[LensState, float], LensState | None]  # a lens with a number out by so much; None where it has none such
@@ -98,8 +127,8 @@ def _guess_share(state: State) -> float:
     return 1.0 + max(state.field_guess_percent or (0.0,)) / 100.0
 
 
-def deeper(lens: LensState, by_mm: float) -> LensState | None:
-    """The lens with its pupil so much farther behind the front, its field as it is; None where the pupil is traced."""
+def deeper(lens: LensState, by_mm: float) -> LensState:
+    """The lens with its pupil, or all of its table, so much farther behind the front; its field as it is."""
     pupil = lens.pupil
     if isinstance(pupil, FixedPupil):
         across, upright = pupil.behind_front_mm
@@ -107,7 +136,9 @@ def deeper(lens: LensState, by_mm: float) -> LensState | None:
     if isinstance(pupil, WalkingPupil):
         rows = tuple((field, depth + by_mm, tangential, sagittal) for field, depth, tangential, sagittal in pupil.rows)
         return replace(lens, pupil=replace(pupil, behind_front_mm=pupil.behind_front_mm + by_mm, rows=rows))
-    return None
+    vertex_mm = pupil.vertex_behind_front_mm + by_mm
+    pupil = replace(pupil, behind_front_mm=pupil.behind_front_mm + by_mm, vertex_behind_front_mm=vertex_mm)
+    return replace(lens, pupil=pupil, object_z_mm=lens.object_z_mm - by_mm)
 
 
 def wider(lens: LensState, percent: float) -> LensState | None:

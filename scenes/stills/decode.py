@@ -187,7 +187,7 @@ def _read_tiff(data: bytes) -> NDArray[Any]:
     import tifffile
 
     with tifffile.TiffFile(io.BytesIO(data)) as file:
-        page = file.pages[0]
+        page: Any = file.pages[0]
         unfit = _UNFIT_TIFF.get(getattr(page, "photometric", -1))
         if unfit and not (page.photometric == YCBCR and page.compression in _RGB_MADE_OF):
             raise _UnfitError(unfit)

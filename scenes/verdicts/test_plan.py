@@ -26,7 +26,7 @@ HOW = (
     "a halving of the light. Then rack focus and zoom once through with the box on, and look for what this list does not name."
 )
 TICK = "[ ] "
-PUPIL, FIELD, WALK, FAR_FIELD, NOTE = "pupil", "field", "pupil walk", "far field", "note"
+PUPIL, FIELD, WALK, FAR_FIELD, TABLE, NOTE = "pupil", "field", "pupil walk", "far field", "table", "note"
 BY_PUPIL = "depending on the pupil"
 OPEN_GAP = re.compile(r"the gap of ([\d.]+ mm) all round the barrel lets light in")
 
@@ -174,6 +174,9 @@ def measures(check: CheckResult) -> Iterator[Measure]:
         if rests and rests.number is Number.FIELD:
             what = "field of view at infinity, measured left and right"
             yield Measure(kind=FAR_FIELD, who=lens, what=what, so_far=f"clear {rests.words}", enters="half_field_deg")
+        if rests and rests.number is Number.VERTEX:
+            what = "how far the middle of its front glass lies behind the front rim"
+            yield Measure(kind=TABLE, who=lens, what=what, so_far=f"clear {rests.words}", enters="vertex_behind_front_mm")
         yield from _walks(lens, [(state, guide) for state in states for guide in state.guides if guide.lacks_room])
     yield from (one for one in noticed(check, Severity.CAUTION) if not OPEN_GAP.match(one.what))
 

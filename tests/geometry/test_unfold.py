@@ -16,6 +16,7 @@ from geometry.unfold import (
     one_piece,
     outward,
     overlaps_itself,
+    round_corner_mm,
     turn_rad,
     wall_corners_mm,
 )
@@ -170,3 +171,69 @@ def test_a_very_flat_hood_would_lie_on_itself():
 def test_a_bend_too_round_for_its_wall_is_refused():
     with pytest.raises(GeometryError, match="too narrow to bend with a radius of 90 mm"):
         one_piece(SQUARE, Bending(thickness_mm=2, radius_mm=90, k_factor=0.4), 12)
+
+
+def bent_corner_mm(ends, bending, height_mm):
+    """The inside of the bend of top and left, cut across the axis: points (N, 2) from the corner into the hood, by the cylinder.
+
+    A cylinder of the inside radius touches both walls; a line along its axis is cut by the plane at a height.
+    """
+    top, left = outward(ends, Side.TOP), outward(ends, Side.LEFT)
+    _, low, high, _ = wall_corners_mm(ends, Side.TOP)
+    along = (high - low) / np.linalg.norm(high - low)
+    middle = low - bending.radius_mm * (top + left) / (1.0 + top @ left)  # as far from both walls as the radius
+    angle = np.linspace(0.0, 1.0, 200)[:, None] * turn_rad(ends, Side.TOP, Side.LEFT)
+    square = left - (left @ top) * top
+    points = middle + bending.radius_mm * (np.cos(angle) * top + np.sin(angle) * square / np.linalg.norm(square))
+    points = points + ((height_mm - points[:, 2]) / along[2])[:, None] * along
+    corner = low + (height_mm - low[2]) / along[2] * along
+    return np.abs((points - corner)[:, :2])
+
+
+@pytest.mark.parametrize("radius", [0.5, 1.5, 12])
+@pytest.mark.parametrize(
+    "ends",
+    [
+        SQUARE,
+        LOPSIDED,
+        ends_of((367.4, 116.5), (376.4, 181.6), 30),
+        ends_of((200, 120), (140, 180), 70),
+        ends_of((90, 60), (90, 60), 40),
+    ],
+)
+def test_a_round_corner_lets_through_no_more_than_the_bend_itself(ends, radius):
+    """Against the cylinder that a brake leaves, cut across the axis at both ends and between; and not by much less."""
+    bending = Bending(thickness_mm=1.5, radius_mm=radius, k_factor=0.4)
+    corner = round_corner_mm(ends, bending)
+    for height in (0.0, 0.4 * ends.depth_mm, ends.depth_mm):
+        points = bent_corner_mm(ends, bending, height)
+        assert points.max() <= corner + 1e-9
+        free = corner - np.hypot(*(corner - points).T)  # of the round corner's circle: below 0 the point is in its material
+        assert free.max() <= 1e-9
+    assert round_corner_mm(ends, Bending(thickness_mm=1.5)) == 0.0
+
+
+def test_the_round_corner_of_an_upright_hood_is_its_bends_radius():
+    assert round_corner_mm(ends_of((90, 60), (90, 60), 40), Bending(thickness_mm=1.5, radius_mm=7.0)) == pytest.approx(7.0)
+
+
+@pytest.mark.parametrize(
+    ("rear", "front", "depth", "radius"),
+    [((82, 84), (145, 132), 35, 49), ((32, 175), (75, 212), 19, 22), ((125, 61), (286, 104), 16, 56)],
+)
+def test_a_flat_whose_bends_run_into_each_other_is_not_cut_from_one_sheet(rear, front, depth, radius):
+    """The top wall's two bends, one of them past the tab's thickness, take more of its rear edge than there is.
+
+    The flat's outline alone does not show it: its rear edge runs backward there.
+    """
+    ends, thick = ends_of(rear, front, depth), 1.5
+    bending = Bending(thickness_mm=thick, radius_mm=radius, k_factor=0.4)
+    flat, turn = one_piece(ends, bending, 12.0), turn_rad(ends, Side.TOP, Side.LEFT)
+    slope = np.hypot((front[0] - rear[0]) / 2, np.hypot(depth, (front[1] - rear[1]) / 2)) / np.hypot(
+        depth, (front[1] - rear[1]) / 2
+    )
+    taken = (2 * radius * np.tan(turn / 2) + thick / np.tan(turn)) * slope
+    assert rear[0] < taken < 1.1 * rear[0]
+    assert shapely.Polygon(flat.outline_mm).is_valid
+    assert overlaps_itself(flat)
+    assert not overlaps_itself(one_piece(ends, Bending(thickness_mm=thick, radius_mm=thick, k_factor=0.4), 12.0))

@@ -60,7 +60,7 @@ def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...]
         "summary": summary(check),
         "counts": _counts(check),
         "next_step": _next_step(check),
-        "cautions": list(CAUTIONS),
+        "cautions": [*_slip_lines(check), *CAUTIONS],
         "states": [{**_state(state), **proof_data(check.proofs, state.key)} for state in check.states],
         "lenses": [_lens(one) for one in check.lenses],
         "failed": [_failed(state) for state in check.failed],
@@ -121,7 +121,7 @@ def _clear_while(one: ClearWhile) -> dict[str, Any]:
     """What a clear lens rests on: how far the number may be out [mm, or % of the field's tangent]."""
     return {
         "number": str(one.number),
-        "off_by_mm": mm(one.off_by) if one.number is Number.PUPIL else None,
+        "off_by_mm": None if one.number is Number.FIELD else mm(one.off_by),
         "off_by_percent": one.off_by if one.number is Number.FIELD else None,
         "stated_mm": mm(one.stated_mm) if one.stated_mm is not None else None,
         "says": one.words,
@@ -240,6 +240,12 @@ def _clearance(value: float | None) -> float | None:
 
 def _part_loss(loss: PartLoss) -> dict[str, Any]:
     return {"part": loss.part, "kind": str(loss.kind), "alone_stops": stops(loss.alone_stops)}
+
+
+def _slip_lines(check: CheckResult) -> tuple[str, ...]:
+    """Numbers that look like a slip, once each, as every question's JSON tells them."""
+    found = dict.fromkeys(note for state in check.states for note in state.notes if note.may_be_slip)
+    return tuple(f"caution: {note.part}: {note.text}" for note in found)
 
 
 def _note(note: Note) -> dict[str, str]:

@@ -13,7 +13,7 @@ import click
 
 from scenes.answers.answer import VERSION
 from scenes.answers.narrow import for_terminal
-from scenes.answers.opened import fault_lines
+from scenes.answers.opened import fault_lines, slip_lines
 from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
 from scenes.io.result_folder import Staging, result_folder
 from scenes.io.writing import as_json
@@ -121,6 +121,9 @@ def check_file(path: Path, wanted: Wanted, out: Path | None, asked: Asked) -> in
     show = load_scene(path)
     plans = wanted_states(show, lenses=wanted.lenses, focus=wanted.focus, f_numbers=wanted.f_numbers)
     tell_faults(plans)
+    if asked.detail == ANSWER:  # a longer page tells them itself
+        for sentence in slip_lines(plans):
+            click.echo(sentence, err=True)
     status = answered(run_jobs([Job(loaded=show, plans=plans)], out, asked), out, asked)
     if not is_as_read(show, path):
         click.echo(f"caution: {path}: {CHANGED}", err=True)

@@ -22,6 +22,8 @@ WITHOUT = {"without", "wo", "off", "ref", "reference", "bare", "nobox", "clean",
 WITH = {"with", "w", "on", "box"}
 FROM_SCENE = "from the scene: look whether it was shot at it"
 COMMENT_AT = 46  # column
+HIDDEN = "."  # Macs leave a "._IMG_1.tif" beside each IMG_1.tif on cards and servers, which holds no picture
+SAME_KIND = {".tiff": ".tif", ".jpeg": ".jpg"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +37,7 @@ class Pair:
 def draft_text(scene: Scene, scene_name: str, path: Path) -> str:
     """The notes at a path of the stills in its folder, with a question mark wherever only the crew can tell."""
     folder = path.parent
-    names = [name for name in file_names(folder) if Path(name).suffix.lower() in SUFFIXES]
+    names = [name for name in file_names(folder) if Path(name).suffix.lower() in SUFFIXES and not name.startswith(HIDDEN)]
     if not names:
         kinds = ", ".join(SUFFIXES)
         raise SceneError([Complaint("", f"holds no stills; put them there ({kinds}), or name their folder", None, str(folder))])
@@ -52,13 +54,16 @@ def draft_text(scene: Scene, scene_name: str, path: Path) -> str:
 
 
 def paired(names: Sequence[str]) -> tuple[list[Pair], list[str]]:
-    """Stills with the box, each with the first reference that is named like it, and all references that are left over."""
+    """Stills with the box, each with the first reference of its kind that is named like it, and all references that are left over.
+
+    Cameras write each shot twice, as JPEG too: against that a still of another curve would tell losses that there are not.
+    """
     bare = [name for name in names if _words(name) & WITHOUT]
-    references = {_rest(name): name for name in reversed(bare)}
+    references = {_shot(name): name for name in reversed(bare)}
     shots = [name for name in names if not _words(name) & WITHOUT]
     if not shots:  # every name has such a word: it tells nothing
         return [Pair(name, None) for name in names], []
-    pairs = [Pair(name, references.get(_rest(name))) for name in shots]
+    pairs = [Pair(name, references.get(_shot(name))) for name in shots]
     used = {pair.without_box for pair in pairs}
     return pairs, [name for name in bare if name not in used]
 
@@ -71,9 +76,10 @@ def _split(name: str) -> list[str]:
     return re.findall(r"[a-z]+|\d+(?:\.\d+)?", Path(name).stem.lower().replace("no_box", "nobox").replace("no-box", "nobox"))
 
 
-def _rest(name: str) -> tuple[str, ...]:
-    """What a name says but for with and without: alike for a still and its reference."""
-    return tuple(word for word in _split(name) if word not in WITHOUT | WITH)
+def _shot(name: str) -> tuple[str, ...]:
+    """The kind of file, and what its name says but for with and without: alike for a still and its reference."""
+    kind = Path(name).suffix.lower()
+    return SAME_KIND.get(kind, kind), *(word for word in _split(name) if word not in WITHOUT | WITH)
 
 
 def _head(scene: Scene, scene_name: str, path: Path) -> Iterator[str]:

@@ -10,6 +10,7 @@ from geometry.cantilever import Sag
 from raytrace.beam.clearance import Clearance
 from raytrace.box import Box
 from scenes.io.value_digest import value_digest
+from scenes.questions.make.bends import with_bends_round
 from scenes.questions.make.weights import hung_place
 from scenes.scene_file.tables.box import Box as SceneBox
 from scenes.scene_file.tables.lens import Lens
@@ -58,10 +59,10 @@ class LensBench:
         self._shapes: dict[int, tuple[Part, str]] = {}
 
     def boxes(self, scene: Scene, bend: Sag | None = None) -> dict[float, Box]:
-        """The scene's box on this lens for each place of its front rim, as its rods bend."""
+        """The scene's box on this lens for each place of its front rim, as its rods bend and with the bends of its hood round."""
         fitted = box_for(scene, self.lens)
         if bend is not None:
-            fitted = fitted.model_copy(update=hung_place(fitted, bend))
+            fitted = with_bends_round(scene, fitted).model_copy(update=hung_place(fitted, bend))
         return {travel_mm: _built(self._of_travel(travel_mm), fitted) for travel_mm in {s.travel_mm for s in self.states}}
 
     def _of_travel(self, travel_mm: float) -> State:

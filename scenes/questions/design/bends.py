@@ -9,7 +9,7 @@ from itertools import groupby
 from geometry.cantilever import Sag
 from geometry.errors import GeometryError
 from scenes.questions.make.parts import parts_of
-from scenes.questions.make.weights import bend_of, sagged_state
+from scenes.questions.make.weights import bend_of, bent_state, sagged_state
 from scenes.states.judgement import judge_state
 from scenes.states.lens_judgement import lens_judgements
 from scenes.states.load import Loaded
@@ -42,7 +42,7 @@ def why_not_clear(states: Sequence[State], bends: Bends) -> str:
     for some in _by_lens(states):
         if some[0].lens_name not in sags:
             continue
-        hanging = [sagged_state(state, sags[state.lens_name]) for state in some]
+        hanging = [sagged_state(bent_state(state), sags[state.lens_name]) for state in some]
         dark = next((state for state in hanging if not judge_state(state).clear), None)
         if dark is not None:
             return f"not with the {state_words(dark)}"

@@ -12,10 +12,10 @@ from scenes.questions.design.builds import build_share, for_builds
 from scenes.questions.design.contradictions import Contradiction, contradiction, in_the_way
 from scenes.questions.design.designer import Design, Designer, is_kept_off
 from scenes.questions.design.outside import MEASURES
-from scenes.questions.design.picks import counted, pick_words
+from scenes.questions.design.picks import counted, pick_words, rounded
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
 from scenes.questions.design.wishes import Wishes, wishes_of
-from scenes.runtime.progress import Tick, silent
+from scenes.runtime.progress import Tick, saying, silent
 from scenes.runtime.stopping import heard
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain
@@ -118,7 +118,7 @@ def _fill(report: Report, designer: Designer) -> None:
     found: list[Shown] = []
     for design in _wanted(designer, report.wishes):
         shown = known[id(design)] if id(design) in known else _judged(designer, design, report)
-        if shown is not None:
+        if shown is not None and all(_written(shown) != _written(one) for one in found):  # as its rods bend it may be another's
             found.append(shown)
             report.shown = found
             designer.tick(0, f"best so far {words_of(found[0].design)}")
@@ -129,7 +129,20 @@ def _fill(report: Report, designer: Designer) -> None:
         report.prices.extend(prices(designer, best.design, report.wishes, best.reasons))
     elif not report.refused or report.wishes.clear_builds is not None:
         report.contradiction = in_the_way(designer, report.wishes)  # handed over where the rest is stopped
+        designer.tick = saying(designer.tick, _no_box_words(report.contradiction))
         report.contradiction = contradiction(designer, report.wishes, report.contradiction)
+
+
+def _no_box_words(obstacles: Contradiction) -> str:
+    """Said while it is worked out why: 'no box does all: 20, infinity, f/2: hood in the way; Ctrl-C ends the search for why'."""
+    held = next(iter(obstacles.blocked), None)
+    where = "" if held is None else f": {state_words(held.state)}: {held.part} in the way"
+    return f"no box does all that is asked{where}; looking for why, Ctrl-C ends that"
+
+
+def _written(shown: Shown) -> tuple[object, ...]:
+    """What its scene file says of a design."""
+    return dict(shown.design.pick), rounded(shown.design.measures)
 
 
 def _judged_on_the_way(designer: Designer, report: Report) -> dict[int, Shown | None]:

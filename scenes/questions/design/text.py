@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from scenes.questions.design.bends import most_bent
 from scenes.questions.design.contradictions import Contradiction, WayOut
@@ -56,7 +56,17 @@ def clear_words(report: Report, shown: Shown) -> str:
     who = f"the {lenses[0]}" if len(lenses) == 1 else f"all {len(lenses)} lenses"
     room = f"nearest part {shown.room_mm:.1f} mm from the beam ({state_words(shown.nearest)})"
     builds = "" if shown.clear_builds is None else f" {plain(round(100 * shown.clear_builds, 1))} % of its builds are clear."
-    return f"Clear with {who}, at every focus and zoom checked and between: {room}.{builds}{_bend_words(report, shown)}"
+    lights = f" {_light_words(report.wishes.lights, shown)}" if report.wishes.lights else ""
+    return f"Clear with {who}, at every focus and zoom checked and between: {room}.{lights}{builds}{_bend_words(report, shown)}"
+
+
+def _light_words(lights: Sequence[str], shown: Shown) -> str:
+    """Which lights are kept off, and what that takes for granted."""
+    box = shown.loaded.scene.box
+    *some, last = lights
+    who, verb = (f"{', '.join(some)} and {last}", "stay") if some else (last, "stays")
+    closed = ", with trays and masks closed all round" if any(one.outer_mm is None for one in (*box.stage, *box.mask)) else ""
+    return f"{who} {verb} off the glass{closed}."
 
 
 def _bend_words(report: Report, shown: Shown) -> str:
@@ -111,11 +121,14 @@ def contradiction_words(found: Contradiction) -> Iterator[str]:
     """Which wishes contradict each other, the cheapest way out, and what stands in the way."""
     if found.stuck:
         yield f"Whatever is given up, nothing fits: {found.stuck}."
-    for some in (found.wishes, *found.more) if found.wishes else ():
+    more = [some for some in found.more if len(some) > 1 or some[0].words not in found.alike]  # those are told with the first
+    for some in (found.wishes, *more) if found.wishes else ():
         words = ", ".join(wish.words for wish in some)
         whom = "" if any(wish.is_lens for wish in some) else " with any lens"
         yield f"Cannot hold together{whom}: {words}." if len(some) > 1 else f"Cannot be had{whom}: {words}."
-        if some == found.wishes and found.alike:
+        if some == found.wishes and found.alike and len(some) == 1:
+            yield f"Nor can {' or '.join(found.alike)}."
+        elif some == found.wishes and found.alike:
             (named,) = (wish.words for wish in some if wish.is_lens)
             yield f"Nor can they with {' or '.join(found.alike)} in place of {named}, which asks for the largest box."
     if found.more and found.ways:
@@ -135,12 +148,16 @@ def way_words(way: WayOut) -> str:
 
 def _changes(found: Contradiction) -> str:
     """What to change where nothing fits."""
+    if not (found.fixed or found.wishes or found.stuck):
+        where = "give the parts in the way, above, more freedom in [design] or leave out the lens that is told with them"
+        which = where if found.blocked else "take a wish out of [design] (a light, a limit, room_mm)"
+        return f"{which}, and ask again; or let it look to the end for which wishes contradict each other."
     if not found.fixed:
         return "change the scene's [design] as above, and ask again."
     one = len(found.fixed) == 1
     parts, verb = " and ".join(found.fixed), "stands" if one else "stand"
     it, of, free = ("it", "its", "is not free") if one else ("them", "their", "are not free")
-    nearer = ", bring the box nearer to the lens (ahead_mm)" if {"seal", "back plate"} & set(found.fixed) else ""
+    nearer = ", bring the box nearer to the lens (a smaller ahead_mm)" if {"seal", "back plate"} & set(found.fixed) else ""
     above = "or give something up as above, " if found.ways else ""
     mend = f"make {it} larger{nearer}, free one of {of} measures in [design]"
     return f"{parts} {verb} in the way and {free}: {mend}, {above}and ask again."

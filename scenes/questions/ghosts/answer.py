@@ -36,7 +36,9 @@ from scenes.questions.ghosts.text import (
     tilt_words,
 )
 from scenes.questions.ghosts.tilts import TiltAnswer
+from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.page import SHOOT_CAUTION, WIDTH
+from scenes.runtime.shared_out import shared_out
 from scenes.states.names import state_words
 from scenes.states.select import widest_stops
 
@@ -44,6 +46,7 @@ if TYPE_CHECKING:
     from scenes.states.load import Loaded
     from scenes.states.state import State
 
+STATE_S = 0.8  # what a state takes, about
 RULE = Lines(("-" * WIDTH,))
 SUN_CAUTION = (
     "The sun in the picture burns shutters, sensors and filters, and eyes at an optical finder: never look, keep it there only "
@@ -57,7 +60,9 @@ STRENGTH_CAUTION = (
 def answer(show: Loaded, *, grid: bool = False, wanted: Wanted | None = None) -> GhostsAnswer:
     """Ghosts in every wanted state at its widest stop; with `grid` of nine places in the picture, not of the scene's lights."""
     plans = widest_stops((wanted or Wanted()).of(show))
-    reports = tuple(ghost_report(plan, with_grid=grid) for plan in plans)
+    if any(plan.box.glasses for plan in plans):
+        prepare_judge()
+    reports = tuple(shared_out(partial(ghost_report, with_grid=grid), plans, each_s=STATE_S))
     reflectance = show.scene.camera.sensor_reflectance
     return GhostsAnswer(title=show.scene.title, sensor_reflectance=reflectance, reports=reports, for_all=set_tilt(reports))
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from raytrace.box import Box as TracedBox
 from raytrace.ghosts.paths import Light
-from raytrace.ghosts.seen import ANYWHERE, MIDDLE, GhostLights, ghosts_seen
+from raytrace.ghosts.seen import ANYWHERE, MIDDLE, GhostLights, ghosts_in_the_way
 from raytrace.ghosts.tilt import MOST_TILT_DEG, room_mm
 from raytrace.optics.fresnel import loss_stops
 from scenes.changes.tilts import fit_words
@@ -188,8 +188,7 @@ class _Set:
 
     def _left_in(self, number: int, box: TracedBox) -> Left | None:
         state, lights = self.states[number], self._lights[number]
-        seen = ghosts_seen(state.tiltable.view, box.glasses, lights, [True] * len(lights))
-        shown = [ghost for ghost in seen if ghost.in_frame and not ghost.hides and ghost.share > 0]
+        shown = [ghost for ghost in ghosts_in_the_way(state.tiltable.view, box.glasses, lights) if ghost.share > 0]
         if not shown:
             return None
         stops = float(loss_stops(max(ghost.share for ghost in shown)))

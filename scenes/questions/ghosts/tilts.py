@@ -13,7 +13,7 @@ from geometry.frame import AHEAD
 from raytrace.box import Box as TracedBox
 from raytrace.box import Glass
 from raytrace.ghosts.paths import Light, Mirror, mirrors_of, pupil_mm
-from raytrace.ghosts.seen import GhostLights, ghosts_seen
+from raytrace.ghosts.seen import GhostLights, ghosts_in_the_way
 from raytrace.ghosts.tilt import MOST_TILT_DEG, Moved, escape, room_mm, tilt_curves
 from scenes.changes.tilts import BOX_KEY, BeamAfter, Refit, TiltFit
 from scenes.questions.ghosts.places import between_words, view_of
@@ -200,8 +200,7 @@ def rounded_out_deg(tilt_deg: float) -> float:
 
 def _left(tiltable: TiltableBox, lights: tuple[Light, ...], box: TracedBox) -> tuple[str, ...]:
     """Ghosts that a tilt leaves in the frame, by what makes them; those that stay on the light hide in it."""
-    seen = ghosts_seen(tiltable.view, box.glasses, lights, [True] * len(lights))
-    return tuple(dict.fromkeys(between_words(ghost) for ghost in seen if ghost.in_frame and not ghost.hides))
+    return tuple(dict.fromkeys(map(between_words, ghosts_in_the_way(tiltable.view, box.glasses, lights))))
 
 
 def tilt_curves_of(tiltable: TiltableBox, light: Light) -> tuple[TiltCurve, ...]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from geometry.flats import Flat
-from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Files
+from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Files, faults_of
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
@@ -188,10 +188,11 @@ class MakeAnswer(Answer):
         from scenes.io.flat_files import dxf_of, svg_of
         from scenes.questions.make.engraving import drawn_cut
 
+        in_doubt = bool(faults_of(self))
         for part in self.report.parts.made:
             for cut in part.cuts:
                 wall = "" if cut.name == part.name else f"-{cut.name.removeprefix(part.name).strip(', ').replace(' ', '-')}"
-                drawn = drawn_cut(part, cut)
+                drawn = drawn_cut(part, cut, in_doubt=in_doubt)
                 yield f"flats/{names[part.number]}{wall}.dxf", dxf_of(drawn)
                 yield f"flats/{names[part.number]}{wall}.svg", svg_of(drawn, f"{part.number} {cut.name}")
 
@@ -199,8 +200,9 @@ class MakeAnswer(Answer):
         from scenes.io.flat_files import dxf_of, svg_of
         from scenes.questions.make.engraving import drawn_sheet
 
+        in_doubt = bool(faults_of(self))
         for sheet in self.report.sheets:
-            drawn = drawn_sheet(sheet)
+            drawn = drawn_sheet(sheet, in_doubt=in_doubt)
             yield f"sheets/sheet-{sheet.number}.dxf", dxf_of(drawn)
             yield f"sheets/sheet-{sheet.number}.svg", svg_of(drawn, sheet_words(sheet))
 

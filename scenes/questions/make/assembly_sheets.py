@@ -11,11 +11,13 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.polyhedra import Polyhedron
 from geometry.projected import View
+from scenes.questions.make.flag_places import hinge_mm, is_extension
 from scenes.questions.make.made_part import Made
 from scenes.questions.make.part_sheets import TIER_MM, dimension, draw_table
 from scenes.questions.make.pen import CHAIN, LARGE, NARROW, TEXT, Pen
 from scenes.questions.make.report import MakeReport
 from scenes.questions.make.views import FROM_BEHIND, FROM_RIGHT, Placed, centred, draw_view, flat_box, side_by_side
+from scenes.scene_file.tables.box import Flag
 from scenes.sheets.page import Box
 
 COARSE_MM = 0.1  # of chords in the view of the whole box: it is looked at, not measured
@@ -154,13 +156,26 @@ def draw_together(pen: Pen, space: Box, made: Sequence[Made], words: str, *, thi
 
 
 def places(made: Sequence[Made]) -> str:
-    """Where each part but the flags stands: its rearmost point ahead of that of the rearmost part, in mm; "" for a single part."""
+    """Where each part stands: its rearmost point ahead of that of the rearmost part, in mm; of a flag its hinge and its angle."""
     starts = {part.number: float(part.solid(COARSE_MM).vertices_mm[:, 2].min()) for part in made if part.key[0] != "flag"}
-    if len(starts) < 2:
-        return ""
-    (first, low), *others = sorted(starts.items(), key=lambda one: one[1])
-    listed = "; ".join(f"{number} {dimension(round(start - low, 2))}" for number, start in others)
-    return f"Rear of each part ahead of the rear of {first}, mm: {listed}."
+    said = []
+    if len(starts) > 1:
+        (first, low), *others = sorted(starts.items(), key=lambda one: one[1])
+        listed = "; ".join(f"{number} {dimension(round(start - low, 2))}" for number, start in others)
+        said.append(f"Rear of each part ahead of the rear of {first}, mm: {listed}.")
+    flags = [part for part in made if isinstance(part.item, Flag) and not is_extension(part)]
+    if flags:
+        listed = "; ".join(f"{part.number} {_flag_place(part)}" for part in flags)
+        said.append(
+            f"Hinge of each flag ahead of the back plate's rear face and from the middle, mm, and angle from the axis: {listed}."
+        )
+    return " ".join(said)
+
+
+def _flag_place(part: Made) -> str:
+    assert isinstance(part.item, Flag)
+    ahead, out = hinge_mm(part)
+    return f"{dimension(ahead)}, {dimension(out)}, {dimension(part.item.angle_deg)}°"
 
 
 # ---- parts list ----

@@ -16,6 +16,7 @@ from scenes.questions.make.report import Sheet
 from scenes.questions.make.shapes import Cut
 from scenes.scene_file.messages import plain
 
+DO_NOT_CUT = "do not cut: the scene has a fault"
 LEAST_MM, MOST_MM = 1.2, 4.0  # letters that a laser or an engraver still writes, and as large as they need be
 WIDE = 0.95  # of their height: how wide capitals of a plain script run, at most
 CLEAR_MM = 1.0  # from letters to any cut
@@ -23,15 +24,22 @@ ON_BEND_MM = 2.5
 STEP_MM = 4.0
 
 
-def drawn_cut(part: Made, cut: Cut) -> Drawn:
-    """One flat with its words on it where there is room, else above it."""
-    return Drawn(flats=(cut.flat,), words=tuple(_words(part, cut, cut.flat)))
+def drawn_cut(part: Made, cut: Cut, *, in_doubt: bool = False) -> Drawn:
+    """One flat with its words on it where there is room, else above it; in_doubt: with the word that nobody is to cut it."""
+    return Drawn(flats=(cut.flat,), words=(*_words(part, cut, cut.flat), *(_not_to_be_cut(cut.flat) if in_doubt else ())))
 
 
-def drawn_sheet(sheet: Sheet) -> Drawn:
+def drawn_sheet(sheet: Sheet, *, in_doubt: bool = False) -> Drawn:
     """A sheet of stock with every flat where it is cut; words that do not fit on theirs are left out."""
     words = tuple(one for on in sheet.placed for one in _words(on.made, on.cut, on.flat) if _material(on.flat).covers(_block(one)))
-    return Drawn(flats=tuple(placed.flat for placed in sheet.placed), words=words, sheet_mm=sheet.size_mm)
+    flats = tuple(placed.flat for placed in sheet.placed)
+    return Drawn(flats=flats, words=(*words, *(_not_to_be_cut(*flats) if in_doubt else ())), sheet_mm=sheet.size_mm)
+
+
+def _not_to_be_cut(*flats: Flat) -> Iterator[Words]:
+    """Below all flats that nobody is to cut them."""
+    left, low, right, _ = shapely.union_all([_material(flat) for flat in flats]).bounds
+    yield Words(lines=(DO_NOT_CUT,), at_mm=((left + right) / 2, low - 2 * MOST_MM), height_mm=MOST_MM, turn_deg=0.0)
 
 
 def _material(flat: Flat) -> shapely.Polygon:

@@ -9,9 +9,10 @@ import numpy as np
 from geometry.rings import Ring, bounds_mm
 from geometry.unfold import ORDER, turn_rad
 from scenes.questions.make.allowed import Allowed
+from scenes.questions.make.flag_places import flag_note
 from scenes.questions.make.made_part import Made
 from scenes.questions.make.pen import CHAIN, NARROW, SMALL, WIDE, Pen
-from scenes.questions.make.shapes import DRAWN_SAGITTA_MM, Cut, HoodShape, PlateShape
+from scenes.questions.make.shapes import DRAWN_SAGITTA_MM, FLAG_SEEN, Cut, HoodShape, PlateShape
 from scenes.questions.make.views import (
     FROM_ABOVE,
     FROM_BEHIND,
@@ -62,7 +63,7 @@ def draw_plate(pen: Pen, space: Box, part: Made, allowed: Allowed, *, third_angl
     _plate_axes(pen, plan, edge, shape)
     _plate_dimensions(pen, plan, part, shape, allowed, left=third_angle)
     _thickness(pen, edge, part, allowed)
-    _notes(pen, space, _plate_notes(part), _table_of_holes(tables) if tables else ())
+    _notes(pen, space, _plate_notes(part, allowed), _table_of_holes(tables) if tables else ())
     return words
 
 
@@ -152,9 +153,11 @@ def _table_of_holes(rows: Sequence[tuple[str, str, str, str]]) -> tuple[tuple[st
     return (("hole", "right", "up", "diameter"), *rows)
 
 
-def _plate_notes(part: Made) -> list[str]:
-    where = "Seen on the face toward the lens axis" if isinstance(part.item, Flag) else "Seen from behind the camera"
+def _plate_notes(part: Made, allowed: Allowed) -> list[str]:
+    where = f"Seen {FLAG_SEEN}" if isinstance(part.item, Flag) else "Seen from behind the camera"
     lines = [f"{where}. Break all edges; matt black all over."]
+    if isinstance(part.item, Flag):
+        lines.append(flag_note(part, allowed))
     if part.lenses is not None:
         lines.append(f"{part.lenses_words.capitalize()}: not fitted with other lenses.")
     if isinstance(part.item, Mask) and part.item.outline is not None:

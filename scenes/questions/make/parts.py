@@ -16,7 +16,7 @@ from geometry.frame import Pose
 from geometry.polyhedra import centre_mm, volume_mm3
 from geometry.rings import circle_ring, rectangle_ring, rings_of
 from geometry.unfold import Bending, ends_of, one_piece, overlaps_itself
-from scenes.questions.make.bends import bending_of
+from scenes.questions.make.bends import bending_of, joint_of
 from scenes.questions.make.made_part import Made, Parts
 from scenes.questions.make.rims import insist_on_rim
 from scenes.questions.make.shapes import FILE_SAGITTA_MM, HoodShape, PlateShape, Shape, cuts_of
@@ -82,7 +82,7 @@ class PartsOf:
             shape=rough.shape,
             place=rough.place,
             lenses=rough.item.lenses,
-            cuts=tuple(cuts_of(name, rough.shape)),
+            cuts=tuple(cuts_of(name, rough.shape, is_flag=rough.key[0] == "flag")),
             volume_mm3=volume_mm3(solid),
             centre_mm=centre_mm(solid),
         )
@@ -144,7 +144,7 @@ class PartsOf:
     def _hood(self, place: int, hood: Hood) -> _Rough:
         name, key = hood.name or "hood", ("hood", place)
         row, material = self._row(key), self._material(key)
-        joint = (row.joint if row is not None else None) or self._make.joint or material.joint
+        joint = joint_of(row, self._make, material)
         if (row is None or row.joint is None) and self._make.joint is None:
             self._taken.append(f"{name}: {JOINT_WORDS[joint]}, as is usual with {material.title} (joint)")
         bending, taken = (

@@ -14,6 +14,8 @@ from geometry.unfold import Bending, Ends, Unfolded, corners_at, loose_panels, o
 
 FILE_SAGITTA_MM, DRAWN_SAGITTA_MM = 0.005, 0.02  # of chords in files and in views: both of the very same area as the arc
 
+FLAG_SEEN = "on the face toward the lens axis, hinge edge below"  # a blade lies so about its own middle
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlateShape:
@@ -61,10 +63,11 @@ class Cut:
     seen: str
 
 
-def cuts_of(name: str, shape: Shape) -> Iterator[Cut]:
+def cuts_of(name: str, shape: Shape, *, is_flag: bool = False) -> Iterator[Cut]:
     """The flats that a shape is cut from, each with its name."""
     if isinstance(shape, PlateShape):
-        yield Cut(name=name, flat=Flat(outer=shape.outer, holes=shape.holes), seen="seen from behind the camera")
+        seen = f"seen {FLAG_SEEN}" if is_flag else "seen from behind the camera"
+        yield Cut(name=name, flat=Flat(outer=shape.outer, holes=shape.holes), seen=seen)
         return
     if shape.joint == "panels":
         for flat in loose_panels(shape.ends, shape.thickness_mm):

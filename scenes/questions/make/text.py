@@ -45,6 +45,12 @@ def clear_words(report: MakeReport) -> str:
     states = [one for box in report.carried for one in box.states]
     dark = [one for one in states if not one.clear]
     sagged = [one for one in states if one.clear and one.sagged_clear is False]
+    if dark and all(one.sharp_clear for one in dark):
+        worst = min(dark, key=lambda one: one.room_mm)
+        return (
+            f"Clear with sharp corners, but not with the hood's bends as round as they are made: {len(dark)} of "
+            f"{counted(len(states), 'state')}, worst {state_words(worst)} ({worst.part}: {worst.room_mm:.2f} mm of room)."
+        )
     if dark:
         worst = min(dark, key=lambda one: one.room_mm)
         return (
@@ -160,6 +166,9 @@ def next_words(report: MakeReport) -> str:
     """What to do now."""
     if report.rods_in_plate and report.all_clear:
         return "mend what the back plate does to the rods, as said above, before it is cut."
+    dark = [one for box in report.carried for one in box.states if not one.clear]
+    if dark and all(one.sharp_clear for one in dark):
+        return 'take a smaller bend_radius_mm or joint = "panels" in [make], or make the hood wider; nothing is to be cut before.'
     if all(box.clear for box in report.carried) and not report.all_clear:
         return (
             "say in [make] what rods really carry it (rod_length_mm, rod_wall_mm, rod_material); if it stays so, give the box "

@@ -16,6 +16,7 @@ from geometry.frame import frame_to_right_up
 from geometry.meshes import body_mesh
 from geometry.outline import area_mm2
 from raytrace.box import Glass
+from scenes.questions.make.bends import with_bends_round
 from scenes.questions.make.made_part import KG_PER_MM3, Made
 from scenes.rig.box import rod_spec
 from scenes.scene_file.catalogue import Material
@@ -71,11 +72,15 @@ class Weighed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sagged(OfState):
-    """A state as drawn and with its rods bent: least room [mm], whether it is clear and the nearest part, of each."""
+    """A state as made and with its rods bent: least room [mm], whether it is clear and the nearest part, of each.
+
+    sharp_clear: whether it would be clear with the corners of its hood sharp, as `check` takes them.
+    """
 
     plan: State
     room_mm: float
     clear: bool
+    sharp_clear: bool
     sagged_room_mm: float | None
     sagged_clear: bool | None
     part: str
@@ -140,7 +145,8 @@ def carried(states: Sequence[State], made: Sequence[Made]) -> tuple[Carried, ...
     return tuple(_carried(some, made) for some in by_lens.values())
 
 
-def _carried(states: Sequence[State], made: Sequence[Made]) -> Carried:
+def _carried(drawn: Sequence[State], made: Sequence[Made]) -> Carried:
+    states = [bent_state(one) for one in drawn]
     state = states[0]
     make = state.scene.make
     things = tuple(_things(state, made))
@@ -163,7 +169,7 @@ def _carried(states: Sequence[State], made: Sequence[Made]) -> Carried:
         rod_length_mm=length,
         sag=bent,
         shift_mm=_shift_mm(make, kg, float(centre[2])),
-        states=tuple(_sagged(one, bent) for one in states),
+        states=tuple(_sagged(one, sharp, bent) for one, sharp in zip(states, drawn, strict=True)),
         between=_between(states),
         between_bent=None if bent is None else _between([sagged_state(one, bent) for one in states]),
     )
@@ -243,13 +249,14 @@ def _balance(masses: Sequence[tuple[float, FloatArray]]) -> tuple[float, FloatAr
     return kg, sum((mass * place for mass, place in masses), np.zeros(3)) / kg if kg > 0 else np.zeros(3)
 
 
-def _sagged(state: State, bent: Sag | None) -> Sagged:
+def _sagged(state: State, sharp: State, bent: Sag | None) -> Sagged:
     before = judge_state(state)
     after = None if bent is None else judge_state(sagged_state(state, bent))
     return Sagged(
         plan=state,
         room_mm=before.room_mm,
         clear=before.clear,
+        sharp_clear=before.clear or (sharp is not state and judge_state(sharp).clear),
         sagged_room_mm=None if after is None else after.room_mm,
         sagged_clear=None if after is None else after.clear,
         part=_nearest(before),
@@ -259,6 +266,12 @@ def _sagged(state: State, bent: Sag | None) -> Sagged:
 
 def _nearest(judged: StateJudgement) -> str:
     return "" if judged.nearest is None else judged.nearest.part
+
+
+def bent_state(state: State) -> State:
+    """The state with the corners of its bent hood as round as they are made."""
+    fitted = with_bends_round(state.scene, state.fitted)
+    return state if fitted is state.fitted else state.with_box(fitted)
 
 
 def sagged_state(state: State, bent: Sag) -> State:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from geometry.cutouts import Shape, closed_rings_mm
 from geometry.mask_sets import Split
-from scenes.answers.answer import CLEAR, Files, Sheets
+from scenes.answers.answer import CLEAR, Files, Sheets, faults_of
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
@@ -146,7 +146,8 @@ class MasksAnswer:
 
     def files(self, folder: str) -> Files:
         """DXF and SVG of each mask, pages at true size, and the scene's tables."""
-        masks = self.report.masks
+        in_doubt = bool(faults_of(self))
+        masks = [replace(mask, in_doubt=in_doubt) for mask in self.report.masks]
         for number, mask in enumerate(masks, 1):
             yield f"mask-{number}.dxf", dxf_bytes(mask)
             yield f"mask-{number}.svg", svg_bytes(mask)

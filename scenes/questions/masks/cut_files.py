@@ -24,6 +24,7 @@ from scenes.scene_file.messages import plain
 from scenes.sheets.pdf_letters import use_letters
 
 CUT, ENGRAVE = "CUT", "ENGRAVE"
+DO_NOT_CUT = "do not cut: the scene has a fault"
 TEXT_MM = 3.5  # letters that a laser or an engraver writes well
 LINE_MM = 6.0
 SHORT_MM = 0.015  # ends nearer than a hundredth are one corner to a reader of drawings
@@ -60,7 +61,8 @@ def engraving(mask: CutMask) -> tuple[str, ...]:
     """What stands on the plate under the cut-out."""
     width, height = size_mm(mask.cutout)
     lines = (f"{mask.name} for {', '.join(mask.lens_names)}", f"cut-out {width:.1f} x {height:.1f} mm, this side to the lens")
-    return (*lines, "only with the filters in") if mask.filters_in else lines
+    more = ["only with the filters in"] if mask.filters_in else []
+    return (*lines, *more, *([DO_NOT_CUT] if mask.in_doubt else []))
 
 
 def dxf_bytes(mask: CutMask) -> bytes:
@@ -204,6 +206,7 @@ def scene_tables(masks: Sequence[CutMask], folder: str) -> str:
     """[[box.mask]] tables that put the masks into the scene, one for each place that a mask is used at."""
     tables = [
         "# In place of the [[box.mask]] tables of the scene; the paths of the drawings are relative to the scene file.",
+        *([f"# {DO_NOT_CUT}."] if any(mask.in_doubt for mask in masks) else []),
     ]
     for number, mask in enumerate(masks, 1):
         places = list(dict.fromkeys(_pose_of(member) for member in mask.members))

@@ -91,12 +91,16 @@ class LensMask:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutMask:
-    """One mask to cut: the lenses it serves, its opening, and whether it holds only while filters stand in the trays."""
+    """One mask to cut: the lenses it serves, its opening, and whether it holds only while filters stand in the trays.
+
+    in_doubt: a fault leaves the light in doubt that it was made by, so that nobody is to cut it.
+    """
 
     name: str
     members: tuple[LensMask, ...]
     cutout: Shape
     filters_in: bool = False
+    in_doubt: bool = False
 
     @property
     def lens_names(self) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from typing import Any
 from scenes.scene_file.messages import did_you_mean, plain, shown
 from scenes.scene_file.tables.design import MASK, MASKS, OPENINGS, TRAYS, DesignRow, FreeRow, named_by, spots_in, tray_of
 from scenes.scene_file.tables.fields import Fault, Table
-from scenes.scene_file.tables.tolerance_paths import PathError
+from scenes.scene_file.tables.tolerance_paths import EACH, PathError
 
 
 def design_faults(scene: Table, design: DesignRow, lights: Sequence[str]) -> Iterator[Fault]:
@@ -62,6 +62,12 @@ def _tray_faults(scene: Any, design: DesignRow, row: FreeRow, place: int) -> Ite
             yield (
                 ("design", "free", other, "of"),
                 f"must name its tray, as box.stage[{names[0]}], where trays are chosen; got {shown(free.of)}",
+            )
+    for other, tolerance in enumerate(scene.tolerance):  # a number would be another tray's once they are in another order
+        if tolerance.of.startswith(TRAYS) and tray_of(tolerance.of) not in {*names, EACH}:
+            yield (
+                ("tolerance", other, "of"),
+                f"must name its tray, as box.stage[{names[0]}], where trays are chosen; got {shown(tolerance.of)}",
             )
 
 

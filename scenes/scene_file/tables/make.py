@@ -40,9 +40,9 @@ class MakePart(Table):
 
 
 class Hole(Table):
-    """A round hole in a plate: for rods, bolts, a hinge's screws."""
+    """A round hole in a back plate: for rods, bolts, a bracket. Holes in other parts are not drawn."""
 
-    of: str = text("The plate, by its name or what it is.", "back plate")
+    of: str = text("The back plate, by its name or what it is.", "back plate")
     at_mm: tuple[float, float] = mm("Its middle from the plate's middle: right and up as the operator sees it.", -1000.0, 1000.0)
     diameter_mm: float = mm("Diameter.", 0.5, 300.0)
 
@@ -90,7 +90,7 @@ class Make(Table):
     camera_kg: float | None = quantity("Weight of the camera with its lens, for the balance point.", 0.1, 200.0, None, unit="kg")
     camera_balance_mm: float | None = mm("Its balance point behind the lens front, without the box.", -500.0, 2000.0, None)
     wind_m_s: float = quantity("Wind that the flags are reckoned for.", 0.0, 60.0, 10.0, unit="m/s")
-    hole: tuple[Hole, ...] = part("Holes in plates.", ())
+    hole: tuple[Hole, ...] = part("Holes in back plates.", ())
     own: tuple[OwnMaterial, ...] = part("Materials of your own.", ())
     part: tuple[MakePart, ...] = part("Parts of another material or joint.", ())
 

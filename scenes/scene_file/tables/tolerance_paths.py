@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from scenes.scene_file.messages import KeyPath, did_you_mean, nearest, plain, shown
 from scenes.scene_file.tables.fields import Fault, Table, table_of
@@ -132,7 +132,7 @@ def _inner(value: Any, path: KeyPath, which: str) -> Iterator[tuple[KeyPath, Tab
 
 
 def _picked(tables: Sequence[Any], words: str, which: str) -> Sequence[int]:
-    """Places of the tables that the words in brackets pick: by name first, else by number from 1."""
+    """Places of the tables that the words in brackets pick: by name first, else by number from 1, or by both: 2 "top flag"."""
     names = [getattr(table, "name", None) for table in tables]
     bare = which.strip("\"'")
     if not which:
@@ -140,12 +140,12 @@ def _picked(tables: Sequence[Any], words: str, which: str) -> Sequence[int]:
             first = names[0] or 1
             raise PathError(f"must say which of the {len(tables)}: {words}[{first}], or {words}[{EACH}] for each on its own")
         return (0,)
-    if bare in names:
-        return (names.index(bare),)
     if bare == EACH:
         return range(len(tables))
+    if bare in names:
+        return (names.index(bare),)
     numbered = NUMBERED.fullmatch(which)
-    if numbered and 1 <= int(numbered[1]) <= len(tables) and numbered[2] in {None, names[int(numbered[1]) - 1]}:
+    if numbered and 1 <= int(numbered[1]) <= len(tables) and numbered[2] in {None, names[int(numbered[1]) - 1] or ""}:
         return (int(numbered[1]) - 1,)
     known = [name for name in names if name] or [str(place + 1) for place in range(len(tables))]
     raise PathError(f"names no {words} of this scene, {shown(which if numbered else bare)}; {did_you_mean(bare, known)}")
@@ -304,11 +304,31 @@ def _spot_problem(scene: Table, spot: Spot, seen: set[tuple[KeyPath, str, str]],
 
 def spot_path(scene: Table, spot: Spot) -> str:
     """A spot as a scene file may write it: 'box.flag[top flag].angle_deg'."""
-    words = ""
-    for k, step in enumerate(spot.table):
+    return f"{table_path(scene, spot.table)}.{spot.key}{'.' if spot.part else ''}{spot.part}"
+
+
+def table_path(scene: Table, path: KeyPath) -> str:
+    """A table as a scene file may name it, 'box.flag[top flag]': it leads back to this one and no other."""
+    words, here = "", cast("Any", scene)
+    for step in path:
         if isinstance(step, int):
-            name = getattr(at_path(scene, spot.table[: k + 1]), "name", None)
-            words += f"[{name or step + 1}]"
+            words += f"[{_which(here, step)}]"
+            here = here[step]
         else:
             words += f".{step}"
-    return f"{words}.{spot.key}{'.' if spot.part else ''}{spot.part}".removeprefix(".")
+            here = getattr(here, step)
+    return words.removeprefix(".")
+
+
+def _which(tables: Sequence[Any], place: int) -> str:
+    """What picks one of several: its name, else its number, with its name in quotes where the number is another's name."""
+    name = getattr(tables[place], "name", None) or ""
+    ways = [name, str(place + 1), f'{place + 1} "{name}"']
+    return next((way for way in ways if way and _leads_to(tables, way) == (place,)), ways[-1])
+
+
+def _leads_to(tables: Sequence[Any], which: str) -> tuple[int, ...]:
+    try:
+        return tuple(_picked(tables, "", which))
+    except PathError:
+        return ()

@@ -1,9 +1,11 @@
 """A fault that leaves the light in doubt is told first by every question, which then never ends with 0: docs/physics.md."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
+from scenes.questions.masks.cut_files import engraving
 from scenes.registry import questions
 from scenes.show import load
 from scenes.states.judgement import judge_state
@@ -139,3 +141,27 @@ def test_flags_in_each_others_way_are_no_fault_of_the_angles_that_flags_looks_fo
     found = crossed.flags()
     assert (found.faults, found.exit_status) == ((), 0)
     assert found.json["meet_as_set"]
+
+
+DO_NOT_CUT = "do not cut: the scene has a fault"
+STOPS_AS_DENSITY = SOUND.replace('"4x5.65" }', '"4x5.65", kind = "density", density = 3 }')
+CUT_FILES = {"masks": ("mask-1.dxf", "mask-1.svg", "box-masks.toml", "masks.pdf"), "make": ("flats/", "sheets/")}
+
+
+@pytest.mark.parametrize("question", CUT_FILES)
+def test_files_to_cut_from_say_on_themselves_that_nobody_is_to_while_a_fault_stands(tmp_path, question):
+    for name, text, is_told in (("sound", SOUND, False), ("faulty", STOPS_AS_DENSITY, True)):
+        reply, folder = show(tmp_path, text).ask(question), tmp_path / name
+        names = reply.save(folder)
+        told = [name for name in names if name.startswith(CUT_FILES[question]) and not name.endswith(".pdf")]
+        assert told
+        for one in told:
+            assert (DO_NOT_CUT in (folder / one).read_text("utf-8")) == is_told, one
+        assert ("read-first.txt" in names) == is_told
+    assert "density = 3 takes 10 stops" in (tmp_path / "faulty" / "read-first.txt").read_text("utf-8")
+
+
+def test_what_is_engraved_on_a_mask_of_a_scene_at_fault_is_printed_on_its_template_too(tmp_path):
+    reply = show(tmp_path, STOPS_AS_DENSITY).masks()
+    (mask,) = [replace(mask, in_doubt=True) for mask in reply.answer.report.masks]
+    assert engraving(mask)[-1] == DO_NOT_CUT

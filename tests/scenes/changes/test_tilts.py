@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from geometry import overlap
+from scenes.changes import tilts
 from scenes.changes.tilts import BOX_KEY, Refit
 from scenes.scene_file.parse import parse_scene
 from scenes.states.state import states_of
@@ -38,3 +40,21 @@ def test_a_tilt_of_the_whole_box_is_judged_where_a_lens_has_a_place_of_its_own_f
     assert abs(plate.rotation[1, 2]) == pytest.approx(np.sin(np.radians(10.0)))
     before = state.box.parts[0].body.inner[0].pose
     assert plate.origin_mm == pytest.approx(before.origin_mm)  # it turns about the middle of the back plate
+
+
+SMALL_BORE = SCENE.replace("front_mm = 40", "front_mm = [38, 46]").replace("bore_mm = 200", "bore_mm = 100")
+
+
+def test_a_tried_box_is_made_into_triangles_once_for_all_pupil_depths_and_its_overlaps_are_told_once(monkeypatch):
+    (state,) = states_of(parse_scene(SMALL_BORE.format(own="ahead_mm = 4"), source="tilted.toml"))
+    made, told = [], []
+    tracer, notes = tilts.mesh_tracer, overlap.overlap_notes
+    monkeypatch.setattr(tilts, "mesh_tracer", lambda *boxes: made.append(1) or tracer(*boxes))
+    monkeypatch.setattr(overlap, "overlap_notes", lambda parts: told.append(1) or notes(parts))
+    refit = Refit(state)
+    assert len(state.variants) > 1
+    assert not refit.is_clear
+    assert not refit.meets_now
+    so_far = len(told)
+    assert refit.fit((BOX_KEY,), 10.0).beam.then_stops > 0
+    assert (len(made), len(told) - so_far) == (2, 1)  # the box as it is, and tilted

@@ -49,6 +49,18 @@ def test_an_obj_that_holds_what_cannot_be_read_is_refused(text, words):
     assert words in refused or "is no readable OBJ mesh" in refused
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n"], ids=["LF", "CRLF"])
+@pytest.mark.parametrize("line", ["# from D:\\parts\\", "o C:\\brackets\\", "usemtl \\", "f 1 2 4 # seen \\"])
+def test_a_remark_or_name_that_ends_with_a_backslash_is_refused_for_it_takes_the_next_face_with_it(line, end):
+    """Wavefront OBJ: a line goes on behind a backslash at its end, as the path of a folder may have one."""
+    text = obj_body(0, 1)
+    swallowed = text.replace("\nf ", f"\n{line}\nf ", 1).replace("\n", end)
+    assert "ends with a backslash, which joins the next line to it" in refusal_of(swallowed.encode(), "obj")
+    a, b, c = BRACKET.faces[0] + 1
+    gone_on = text.replace(f"f {a} {b} {c}\n", f"f {a} {b} \\\n {c}\n").replace("\n", end)
+    assert len(mesh_arrays(gone_on.encode(), "obj", "m.obj").faces) == len(BRACKET.faces)
+
+
 def test_a_copy_of_an_stl_whose_end_is_blank_is_refused():
     """As a copy interrupted on a laptop: the file has its length, and its last blocks are zeros."""
     whole = BRACKET.export(file_type="stl")
@@ -118,6 +130,7 @@ def stl_with(head):
 INCHES = {
     "OBJ": (b"# exported\n# Units: inches\n" + obj_body(0, 1).encode(), "obj", "in"),
     "PLY": (ply_with(b"comment unit = inch\n"), "ply", "in"),
+    "PLY of a scanner": (ply_with(b"obj_info unit = inch\n"), "ply", "in"),
     "STL": (stl_with(b"COLOR=    UNITS=cm"), "stl", "cm"),
     "STL as text": (BRACKET.export(file_type="stl_ascii").replace("solid", "solid a, unit is metres", 1).encode(), "stl", "m"),
     "one that is mm": (b"# Unit in millimetres\n" + obj_body(0, 1).encode(), "obj", "mm"),

@@ -152,6 +152,10 @@ SPOILT_PLY = {
     "a corner of a face that is not counted": (PLY.replace("3 0 2 1\n", "3 0 2 1 3\n"), "5 numbers where its header asks for 4"),
     "a corner that its type cannot hold": (PLY.replace("float y", "uchar y").replace("0 2 0\n", "0 -2 0\n", 1), "property uchar y"),
     "a corner cut off by its type": (PLY.replace("float y", "int y").replace("0 2 0\n", "0 2.7 0\n", 1), "property int y"),
+    "two lists of faces, of which its reader takes the last": (
+        PLY.replace("end_header\n", "element face 1\nproperty list uchar int vertex_indices\nend_header\n") + "3 0 1 2\n",
+        'its element "face" twice',
+    ),
     "two properties of one name": (PLY.replace("float z", "float x"), 'states "x" twice'),
 }
 

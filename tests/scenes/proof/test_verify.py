@@ -398,6 +398,35 @@ def test_a_proof_is_refused_for_a_scene_whose_parts_or_lens_were_changed(entries
     assert said(entries[0], SCENE.replace(was, now, 1)).word == REFUSED
 
 
+@pytest.mark.parametrize(
+    ("was", "now"),
+    [
+        ("f_number = 2.8", "f_number = 1.4"),
+        ("[check]", "[check]\nf_numbers = [5.6]"),
+        ('focus_mm = ["infinity", "close"]', "focus_mm = [300]"),
+    ],
+)
+def test_a_proof_is_refused_for_a_stop_or_focus_that_the_scene_looks_at_no_more(entries, was, now):
+    """A lens that opens further than it did: the proof of its former widest stop said nothing of the light that it lets in now."""
+    assert was in SCENE
+    finding = said(entries[0], SCENE.replace(was, now, 1))
+    assert (finding.word, finding.why) == (REFUSED, "it is of a focus or stop that the scene does not look at")
+
+
+@pytest.mark.parametrize(
+    ("was", "now"),
+    [
+        ("[check]", "[check]\nf_numbers = [2.0, 2.8, 5.6]"),  # the widest stands in for 2.0
+        ('focus_mm = ["infinity", "close"]\n', ""),
+        ('focus_mm = ["infinity", "close"]', 'focus_mm = [400, 900, "infinity"]'),
+        ("close_focus_mm = 400\n", "[[lens.state]]\nfocus_mm = 'infinity'\n[[lens.state]]\nfocus_mm = 400\n"),
+    ],
+)
+def test_a_proof_holds_in_whatever_words_the_scene_asks_for_its_focus_and_stop(entries, was, now):
+    assert was in SCENE
+    assert [said(entry, SCENE.replace(was, now, 1)).word for entry in entries] == [PROVED, PROVED]
+
+
 def test_changes_that_give_the_light_more_room_leave_the_proof_as_it_was(entries):
     for was, now in [("angle_deg = 48", "angle_deg = 60"), ("opening_mm = [132, 96]", "opening_mm = [150, 110]")]:
         assert said(entries[0], SCENE.replace(was, now, 1)).word == PROVED

@@ -67,3 +67,14 @@ def test_lens_tells_it_of_a_table(tmp_path):
     said = CliRunner().invoke(brimline, ["lens", str(table), *given.split(), "--close-focus-mm", "450", "--no-distortion"])
     assert said.exit_code == 0, said.output
     assert f"Check: pupil_behind_front_mm = 14 at focus 1200 mm {WORDS}" in " ".join(said.output.replace("\n# ", " ").split())
+
+
+def test_lens_tells_a_zooms_depth_far_out_of_line_with_those_of_other_focal_lengths(tmp_path):
+    rows = "\n".join(f"{focal},infinity,{depth},0" for focal, depth in ((28, 54), (45, 18), (70, 104)))
+    table = tmp_path / "z.csv"
+    table.write_text(f"focal_mm,focus_mm,pupil_behind_front_mm,front_travel_mm\n{rows}\n")
+    given = "--f-number 2.8 --front-diameter-mm 114 --front-to-sensor-mm 230 --width-mm 36 --height-mm 24 --close-focus-mm 900"
+    said = CliRunner().invoke(brimline, ["lens", str(table), *given.split(), "--no-distortion"])
+    assert said.exit_code == 0, said.output
+    told_of = "pupil_behind_front_mm = 18 at focal_mm = 45 is far out of line with the rows beside it, 54 at 28 and 104 at 70"
+    assert told_of in " ".join(said.output.replace("\n# ", " ").split())

@@ -315,3 +315,15 @@ def test_light_from_beyond_a_fold_is_a_caution_where_unknown_rims_may_stop_it():
     assert note.severity is Severity.CAUTION
     assert note.text.endswith("; the rows without semi_diameter_mm may stop it")
     assert checked(plan).word is Word.CLEAR
+
+
+def test_a_measured_pupil_that_the_table_has_elsewhere_is_a_fault_until_confirmed():
+    own_mm = VERTEX_MM + first_order(prescription(RETROFOCUS)).entrance_pupil_mm
+    for stated_mm, told in ((own_mm + 1.0, False), (own_mm + 9.0, True), (own_mm - 9.0, True)):
+        stated = f"pupil_behind_front_mm = {stated_mm:.2f}"
+        notes = plan_of(RETROFOCUS, stop=3.5, box="", lens=stated).notes
+        faults = [note.text for note in notes if note.severity is Severity.FAULT]
+        assert [f"{own_mm:.1f} mm behind the front" in text for text in faults] == [True] * told
+        assert all(stated in text for text in faults)
+        confirmed = plan_of(RETROFOCUS, stop=3.5, box="", lens=f'{stated}\nconfirmed = ["pupil_behind_front_mm"]').notes
+        assert not [note for note in confirmed if note.severity is Severity.FAULT]

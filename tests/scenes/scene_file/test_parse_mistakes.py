@@ -7,6 +7,7 @@ import pytest
 
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.parse import parse_scene
+from scenes.scene_file.tables.prescription import parse_prescription
 
 SCENE = """brimline = 1
 [camera]
@@ -234,3 +235,22 @@ def test_a_name_of_unprintable_letters_is_written_out_wherever_a_sentence_tells_
         parse_scene(named, "s.toml")
     assert all(str(complaint).isprintable() for complaint in caught.value.complaints)
     assert any("not in this scene" in str(complaint) for complaint in caught.value.complaints)
+
+
+# The Unicode Standard 15.0, section 5.8, table 5-1 (from memory): next line, line separator, paragraph separator.
+@pytest.mark.parametrize("end", ["\u0085", "\u2028", "\u2029"])
+def test_a_line_end_that_editors_show_and_toml_does_not_know_hides_no_part_behind_a_comment(end):
+    flag = ["# as set on the day", "[[box.flag]]", 'side = "top"', "angle_deg = 5", "length_mm = 110", "width_mm = 260"]
+    text = f"{SCENE}{end.join(flag)}\n"
+    with pytest.raises(SceneError) as caught:
+        parse_scene(text, "show.toml")
+    (complaint,) = map(str, caught.value.complaints)
+    line = text[: text.index(end)].count("\n") + 1
+    assert complaint.startswith(f"show.toml:{line}: ")
+    assert f"U+{ord(end):04X}" in complaint
+    assert "column 20" in complaint
+
+
+def test_a_prescription_with_such_a_line_end_is_refused_too():
+    with pytest.raises(SceneError, match=r"g\.toml:2: holds a line end"):
+        parse_prescription('source = "x"\n# row\u2028radius_mm = 4\n', "g.toml")

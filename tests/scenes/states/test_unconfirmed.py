@@ -1,12 +1,18 @@
 """What a clear lens rests on, against the edge of a beam by similar triangles: (z + p) t + r at z ahead of a pupil p deep."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
+from raytrace.optics.prescription import Prescription, Surface
+from scenes.rig.traced_focus import length_mm, traced_focus
 from scenes.scene_file.parse import parse_scene
+from scenes.scene_file.resources import GlassTable, Resources
+from scenes.states.judgement import judge_state
 from scenes.states.state import states_of
 from scenes.states.unconfirmed import ClearWhile, Number, clear_while
+from tests.raytrace.optics import snell
 
 SCENE = """
 brimline = 1
@@ -25,6 +31,29 @@ ahead_mm = 0
 at_mm = {at}
 opening_mm = [{width}, 400]
 thickness_mm = 0.5
+"""
+VERTEX_MM = 4.0
+GAUSS = snell.patent("US4448497_ex1_double_gauss_f1.4", 0.5)
+ROWS = tuple(Surface(radius_mm=r or math.inf, thickness_mm=t, index=n, semi_diameter_mm=rim) for r, t, n, rim in GAUSS.rows)
+GLASS = GlassTable(prescription=Prescription(ROWS, GAUSS.stop), vertex_behind_front_mm=VERTEX_MM)
+TRACED = """
+brimline = 1
+[camera]
+format = "36x24"
+[[lens]]
+name = "a"
+focal_mm = 50
+f_number = 2.8
+front_diameter_mm = 80
+prescription = "a.toml"
+{length}
+[box]
+ahead_mm = 2
+[[box.mask]]
+at_mm = 30
+opening_mm = [84, 64]
+[check]
+focus_mm = ["infinity"]
 """
 TANGENT, RADIUS_MM, FACE_MM = 18 / 36, 36 / 4 / 2, 0.5
 NEEDED_MM, ROOM_PERCENT = 2.5, 2.0  # of a clear frame with a fixed pupil: docs/physics.md
@@ -93,3 +122,22 @@ def test_a_depth_at_which_the_front_glass_keeps_the_corners_dark_is_not_told():
 )
 def test_the_words_name_the_number_and_how_far_it_may_go(found, words):
     assert found.words == words
+
+
+@pytest.mark.parametrize(("length", "told"), [("", True), ("front_to_sensor_mm = {:.2f}", False)])
+def test_a_lens_with_a_table_says_how_deep_in_its_barrel_it_may_lie_where_no_length_holds_that(length, told):
+    stated = length.format(VERTEX_MM + length_mm(GLASS, traced_focus(GLASS, math.inf)) - GLASS.vertex_behind_front_mm)
+    text = TRACED.format(length=stated)
+    found = clear_while(states_of(parse_scene(text, "x.toml"), Resources(prescriptions={"a.toml": GLASS})))
+    if not told:
+        assert found is None
+        return
+    assert found.number is Number.VERTEX
+    assert (
+        found.words
+        == f"as long as vertex_behind_front_mm of its table is no more than {VERTEX_MM + found.off_by:.0f} mm (4 stated)"
+    )
+    for more_mm, stands in ((found.off_by, True), (found.off_by + 5.0, False)):
+        deep = replace(GLASS, vertex_behind_front_mm=VERTEX_MM + more_mm)
+        states = states_of(parse_scene(text, "x.toml"), Resources(prescriptions={"a.toml": deep}))
+        assert all(judge_state(state).clear for state in states) == stands

@@ -34,6 +34,12 @@ def shoot(tmp_path):
         (["A001-28-on.tif", "A001-28-off.tif"], [Pair("A001-28-on.tif", "A001-28-off.tif")], []),
         (["one.tif", "two.tif"], [Pair("one.tif", None), Pair("two.tif", None)], []),
         (["x_no_box.tif", "x.tif", "y_ref.tif"], [Pair("x.tif", "x_no_box.tif")], ["y_ref.tif"]),
+        (
+            ["a_off.jpg", "a_off.tif", "a_on.jpg", "a_on.TIFF"],
+            [Pair("a_on.jpg", "a_off.jpg"), Pair("a_on.TIFF", "a_off.tif")],
+            [],
+        ),
+        (["a_off.jpg", "a_on.tif"], [Pair("a_on.tif", None)], ["a_off.jpg"]),
         (["a_clean.tif", "a_ref.tif", "a_with.tif"], [Pair("a_with.tif", "a_clean.tif")], ["a_ref.tif"]),
     ],
 )
@@ -55,6 +61,17 @@ def test_notes_list_the_stills_and_ask_what_only_the_crew_can_tell(shoot):
     assert len(taken) == 4
     assert all(line.endswith("# from the scene: look whether it was shot at it") for line in taken)
     assert '# "box.flag[top flag].angle_deg",' in text
+
+
+def test_what_a_mac_leaves_beside_each_still_on_a_card_is_no_still(shoot):
+    for name in ("inf_with.tif", "inf_without.tif"):
+        (shoot / "stills" / f"._{name}").write_bytes(b"\0\5\x16\7")  # AppleDouble, RFC 1740
+    assert run(shoot / "scene.toml", "--stills", shoot / "stills") == 0
+    notes = tomllib.loads((shoot / "stills" / "shoot.toml").read_text())
+    assert [(one["with_box"], one.get("without_box")) for one in notes["picture"]] == [
+        ("inf_with.tif", "inf_without.tif"),
+        ("near.PNG", None),
+    ]
 
 
 def test_the_next_command_names_the_scene_by_a_path_that_is_there(shoot, capsys):

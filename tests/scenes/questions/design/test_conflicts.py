@@ -136,3 +136,11 @@ def test_without_any_one_wish_of_it_a_contradiction_is_none_and_with_all_of_them
     for way in told.ways:
         gone = {wish.key for wish in way.wishes}
         assert asked.ask([wish for key, wish in by_key.items() if key not in gone])
+
+
+def test_lenses_that_cannot_be_had_each_by_itself_are_told_once(tmp_path):
+    """Three lenses through a fixed bore that none of the two wider ones gets through."""
+    back = "back = { width_mm = 200, height_mm = 180, thickness_mm = 4, bore_mm = 81 }\n"
+    found = designed(tmp_path, scene(lenses("20", "24", "50"), back + hood(at=AT, depth=DEPTH, rear=(150.0, 120)))).contradiction
+    assert list(contradiction_words(found))[:2] == ["Cannot be had: the 20.", "Nor can the 24."]
+    assert sum("24" in words for words in contradiction_words(found)) <= 2  # the other: what to give up

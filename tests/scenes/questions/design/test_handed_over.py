@@ -1,6 +1,7 @@
 """What people are handed where nothing fits, when they stop on the way, and in a design's own file."""
 
 import io
+import json
 import os
 import signal
 import time
@@ -13,6 +14,7 @@ from scenes.questions.design import designer as designer_module
 from scenes.questions.design import figure as figure_module
 from scenes.questions.design import places as places_module
 from scenes.questions.design import report as report_module
+from scenes.questions.design.answer import DesignAnswer, designs_json
 from scenes.questions.design.contradictions import WayOut
 from scenes.questions.design.report import design_report
 from scenes.questions.design.scene_files import scene_files
@@ -114,6 +116,19 @@ def test_stopped_while_places_are_tried_hands_over_the_best_place_so_far(tmp_pat
     assert answer_words(report).startswith("The smallest found box is ")
 
 
+def test_of_a_search_that_was_stopped_no_design_is_said_to_be_proven_the_smallest(tmp_path, monkeypatch):
+    def stop(*_, **__):
+        raise KeyboardInterrupt
+
+    text = scene(LENS, hood(rear=(170, 130)))
+    assert DesignAnswer(report=designed(tmp_path, text)).data()["designs"][0]["proven_smallest"]
+    monkeypatch.setattr(report_module, "prices", stop)
+    report = designed(tmp_path, text)
+    assert report.stopped
+    assert not DesignAnswer(report=report).data()["designs"][0]["proven_smallest"]
+    assert not json.loads(designs_json(report))["designs"][0]["proven_smallest"]
+
+
 def test_what_is_found_by_ctrl_c_is_written_however_long_that_takes(tmp_path, monkeypatch, capsys):
     def stop(*_, **__):
         os.kill(os.getpid(), signal.SIGTERM)  # SIGINT may be ignored, as in the background
@@ -145,17 +160,41 @@ def test_a_pipe_hears_what_is_being_tried_while_a_design_is_looked_for(tmp_path,
     assert any("gone by (trying choices 2 of 2, box.hood.at_mm = 20)" in line for line in lines)
 
 
+TOO_TIGHT = scene(LENS, hood(rear=(170, 130)), FREE_FRONT.replace("[420, 320]", "[150, 100]"))
+
+
+def test_a_pipe_hears_that_nothing_fits_and_what_is_in_the_way_long_before_it_is_worked_out_why(tmp_path, monkeypatch):
+    now = iter(range(0, 10**9, 7))
+    monkeypatch.setattr(progress_module.time, "monotonic", lambda: float(next(now)))
+    log = io.StringIO()
+    with progress(1, "design", log) as tick:
+        report = design_report(load_scene(written(tmp_path, TOO_TIGHT)), tick)
+    assert not report.shown
+    said = "(no box does all that is asked: 20, infinity, f/2: hood in the way; looking for why, Ctrl-C ends that; "
+    assert any(said in line for line in log.getvalue().splitlines())
+
+
+def test_stopped_before_it_is_known_why_nothing_fits_the_next_step_is_one_that_can_be_taken(tmp_path, monkeypatch):
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(report_module, "contradiction", stop)
+    report = designed(tmp_path, TOO_TIGHT)
+    assert [held.part for held in report.contradiction.blocked] == ["hood"]
+    assert next_words(report).startswith("give the parts in the way, above, more freedom in [design] or leave out the lens")
+
+
 def bracket(name, folder):
     return f'\n[[box.solid]]\nname = "{name}"\nfile = "{folder}/bracket.stl"\nunit = "mm"\n'
 
 
-def with_brackets(tmp_path):
+def with_brackets(tmp_path, names=("one", "two")):
     """A scene with two meshes of one name in two folders, and their bytes."""
     for folder, side in (("a", 20.0), ("b", 25.0)):
         (tmp_path / folder).mkdir()
         trimesh.creation.box((20, side, 10)).apply_translation((20 * side, 300, 50)).export(tmp_path / folder / "bracket.stl")
     (tmp_path / "scenes").mkdir()
-    text = scene(LENS, hood(rear=(170, 130)) + bracket("one", "../a") + bracket("two", "../b"))
+    text = scene(LENS, hood(rear=(170, 130)) + bracket(names[0], "../a") + bracket(names[1], "../b"))
     return written(tmp_path / "scenes", text), [(tmp_path / folder / "bracket.stl").read_bytes() for folder in "ab"]
 
 
@@ -172,6 +211,14 @@ def test_designs_are_handed_over_as_the_scene_was_when_read_though_its_files_are
 
 def test_two_files_of_one_name_from_two_folders_are_both_copied_and_each_is_named(tmp_path):
     path, meshes = with_brackets(tmp_path)
+    found = dict(scene_files(design_report(load_scene(path))))
+    named = [solid["file"] for solid in tomllib.loads(found["design-1.toml"].decode())["box"]["solid"]]
+    assert [found[name] for name in named] == meshes
+
+
+def test_parts_named_by_numbers_that_are_not_their_places_keep_their_own_files(tmp_path):
+    """A bracket called "2" that stands first: the design named the files of the two the other way round."""
+    path, meshes = with_brackets(tmp_path, names=("2", "1"))
     found = dict(scene_files(design_report(load_scene(path))))
     named = [solid["file"] for solid in tomllib.loads(found["design-1.toml"].decode())["box"]["solid"]]
     assert [found[name] for name in named] == meshes

@@ -11,6 +11,7 @@ from scenes.questions.design.outside import open_sky_share
 from scenes.questions.design.side_by_side import SKY, scales_of
 from scenes.scene_file.tables.box import Box, Hood, Mask
 from tests.scenes.questions.design.made import FREE_FRONT, designed, hood, lens, scene
+from tests.scenes.questions.design.test_masks import text_of
 from tests.scenes.sheets.figure_faults import faults
 
 PLACES = FREE_FRONT + '[[design.free]]\nof = "box.hood.at_mm"\nchoose = [6, 10, 20]\n'
@@ -54,6 +55,23 @@ def test_the_picture_of_the_designs_has_each_where_its_table_says(answer, sheets
     assert [row["open_sky_share"] for row in rows] == pytest.approx([o.sky_share for o in outsides], abs=6e-4)
 
 
+def test_each_design_names_the_state_whose_cut_is_drawn(answer, sheets):
+    words = " ".join(text.get_text() for text in sheets["designs"].texts)
+    for one in answer.report.shown:
+        assert f"{one.room_mm:.1f} mm: {one.nearest.lens_name}, infinity, f/2" in " ".join(words.split())
+
+
+def test_masks_are_counted_in_whole_numbers(tmp_path):
+    text = text_of(("20", "40", "75"), [1, 2], small='small = ["mask_area", "masks"]\ntrade-off = true')
+    figures = {name: draw() for name, draw in DesignAnswer(report=designed(tmp_path, text)).sheets() if name.startswith("designs")}
+    (axes,) = figures["designs-front"].axes
+    low, high = axes.get_ylim()
+    assert [tick for tick in axes.get_yticks() if low < tick < high] == [1, 2]
+    words = {text.get_text().replace("\n", " ") for text in figures["designs"].texts}
+    assert "one mask" in words
+    assert {name: faults(figure) for name, figure in figures.items()} == {"designs": [], "designs-front": []}
+
+
 def test_every_word_of_both_pictures_can_be_read(sheets):
     assert {name: faults(figure) for name, figure in sheets.items()} == {"designs": [], "designs-front": []}
 
@@ -88,3 +106,12 @@ def test_the_open_sky_is_the_share_of_even_directions_that_pass_every_opening(of
 
 def test_with_no_opening_ahead_all_of_the_half_sky_is_open():
     assert open_sky_share(Box()) == 1.0
+
+
+def test_a_designs_own_sheets_draw_its_mask_as_large_as_it_is_made(answer):
+    """The hood's rear is 160 x 120 mm; a mask without an outside of its own is made to reach 6 mm past it, so 172 x 132 mm."""
+    drawn = {name: draw() for name, draw in answer.sheets() if name.startswith("design-1")}
+    for name, made_mm in (("design-1", 172.0), ("design-1-side", 132.0)):
+        patches = [patch for axes in drawn[name].axes for patch in axes.patches if patch.get_label() == "mask"]
+        corners = np.concatenate([patch.get_path().vertices for patch in patches])
+        assert np.ptp(corners[:, 1]) == pytest.approx(made_mm, abs=0.01)

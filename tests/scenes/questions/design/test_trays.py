@@ -95,6 +95,10 @@ def test_a_design_is_written_with_its_trays_in_order_and_the_comments_of_those_t
         (CHOOSE.replace('["front"]', '"front"'), "must hold lists of trays"),
         ('\n[[design.free]]\nof = "box.stage"\nfrom = 1\nto = 2\n', "is a list of trays; give choose"),
         (CHOOSE + OPENING.replace("[rear]", "[1]"), "must name its tray, as box.stage[rear], where trays are chosen"),
+        (
+            CHOOSE + '\n[[tolerance]]\nof = "box.stage[1].opening_mm"\nplus_minus = 1\n',
+            'must name its tray, as box.stage[rear], where trays are chosen; got "box.stage[1].opening_mm"',
+        ),
     ],
 )
 def test_a_choice_of_trays_that_cannot_be_is_told_in_a_sentence(tmp_path, free, said):

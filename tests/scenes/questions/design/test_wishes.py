@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from scenes.questions.design.text import guess_words, ruled_out_words
+from scenes.questions.design.text import clear_words, guess_words, ruled_out_words
 from scenes.questions.tolerances.report import surety
 from scenes.scene_file.examples import design_text
 from scenes.states.judgement import judge_state
@@ -56,6 +56,7 @@ def test_a_flag_is_as_far_in_as_it_may_come_and_keeps_the_lamp_off_every_point_o
     assert (front_y_mm + end_z * toward > end_y).all()
     reason = next(one for one in report.shown[0].reasons if "angle" in one.path)
     assert reason.held.state.lens_name == "20"
+    assert "mm from the beam (20, infinity, f/2). lamp stays off the glass." in clear_words(report, report.shown[0])
 
 
 def test_a_lamp_that_nothing_keeps_off_is_named_and_given_up_first(tmp_path):

@@ -1,7 +1,11 @@
 """The ghost report on lopsided scenes: places by the law of reflection, tilts by closed forms, words as the operator reads them."""
 
 import json
+import os
 import re
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,6 +14,7 @@ from click.testing import CliRunner
 from raytrace.ghosts.paths import Route
 from raytrace.ghosts.seen import ANYWHERE, MIDDLE
 from scenes.answers.answer import answer_text
+from scenes.questions.ghosts import answer as ghosts_answer
 from scenes.questions.ghosts.answer import GhostsAnswer
 from scenes.questions.ghosts.command import command
 from scenes.questions.ghosts.figure import NO_RING, ghost_figure
@@ -18,9 +23,12 @@ from scenes.questions.ghosts.set_text import set_words
 from scenes.questions.ghosts.set_tilt import set_tilt
 from scenes.questions.ghosts.text import best_answer, next_step, place_words
 from scenes.questions.ghosts.tilts import ALL_TRAYS, WHOLE_BOX, TiltableBox, rounded_out_deg
+from scenes.runtime.blas import VARIABLES
+from scenes.runtime.shared_out import PROCESSES
 from scenes.states.load import load_scene, plans_of
 from scenes.states.select import widest_stops
 
+ROOT = Path(__file__).parents[4]
 HEAD = """
 brimline = 1
 title = "Quay"
@@ -388,3 +396,43 @@ def test_keys_count_trays_as_the_scene_does_though_a_lens_has_not_all_of_them(tm
     plan = next(plan for plan in widest_stops(plans_of(loaded)) if plan.lens_name == "50")
     (tray,) = [thing for thing in TiltableBox(plan).things() if thing.name == "rear tray"]
     assert tray.keys == ("box.stage[2].tilt_deg",)
+
+
+def spied_on(monkeypatch):
+    """What the answer shares out to processes, and what it has prepared."""
+    shared, prepared = [], []
+    monkeypatch.setattr(ghosts_answer, "shared_out", lambda work, items, **_: shared.extend(items) or list(map(work, items)))
+    monkeypatch.setattr(ghosts_answer, "prepare_judge", lambda: prepared.append(1))
+    return shared, prepared
+
+
+def quay(tmp_path, text=None):
+    path = tmp_path / "quay.toml"
+    path.write_text(text or HEAD.format(tilt=1.0, more=LAMP + SECOND))
+    return path
+
+
+def test_states_are_shared_out_to_processes(monkeypatch, tmp_path):
+    shared, prepared = spied_on(monkeypatch)
+    found = ghosts_answer.answer(load_scene(quay(tmp_path)))
+    assert [(plan.focus_mm, plan.f_number) for plan in shared] == [(np.inf, 2.8), (700.0, 2.8)]
+    assert [report.plan for report in found.reports] == shared
+    assert prepared == [1]
+
+
+def test_a_box_without_filters_waits_for_no_compiler(monkeypatch, tmp_path):
+    _, prepared = spied_on(monkeypatch)
+    text = re.sub(r"filter = .*\n", "", HEAD.format(tilt=1.0, more=LAMP))
+    assert not any(report.filters for report in ghosts_answer.answer(load_scene(quay(tmp_path, text))).reports)
+    assert prepared == []
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="copies of this process are made on Linux alone")
+def test_the_same_bytes_come_from_any_number_of_processes(tmp_path):
+    path, said = quay(tmp_path), []
+    for count in (1, 2, 4):
+        environment = {**os.environ, **dict.fromkeys(VARIABLES, "1"), "PYTHONPATH": str(ROOT), PROCESSES: str(count)}
+        words = [sys.executable, "-m", "scenes.cli", "ghosts", str(path), "--json"]
+        said.append(subprocess.run(words, capture_output=True, cwd=ROOT, env=environment, check=True).stdout)
+    assert said == said[:1] * 3
+    assert json.loads(said[0])["all_states"]["states"] == 2

@@ -233,3 +233,51 @@ def test_a_title_too_long_for_its_field_stands_in_two_rows_whole(tmp_path):
     assert "…" not in words
     assert re.search("A title of a show, its camera and its box,?( in two| in)?\\n", words)
     assert "rows" in words
+
+
+FLAGGED = (
+    BOX
+    + """
+[[box.flag]]
+side = "left"
+angle_deg = 25
+length_mm = 80
+width_mm = 120
+"""
+)
+
+
+def test_a_flags_sheet_says_where_it_is_hinged_and_how_far_it_stands_from_the_axis(tmp_path):
+    """By the scene: flags hang on the hood's inner front edge, 24 + 60 mm ahead, half of 230 mm high and of 300 mm wide."""
+    found = answer(loaded(tmp_path, '[[tolerance]]\nof = "box.flag[top flag].angle_deg"\nplus_minus = 2\n', box=FLAGGED)).report
+    texts = [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(drawings_pdf(found))).pages]
+    numbers = {part.name: part.number for part in found.parts.made}
+
+    def sheet(name):
+        return next(text for text in texts if f"{numbers[name]}-" in text)
+
+    head = "Seen on the face toward the lens axis, hinge edge below."
+    top, left, more = (sheet(name) for name in ("top flag", "left flag", "top flag extension"))
+    assert all(head in text for text in (top, left, more))
+    assert (
+        "Hinge edge 84 mm ahead of the back plate's rear face, 115 mm from the box's middle; stands 70° ±2 from the lens axis"
+        in top
+    )
+    assert (
+        "Hinge edge 84 mm ahead of the back plate's rear face, 150 mm from the box's middle; stands 25° from the lens axis" in left
+    )
+    assert "Hinged to the flag's far end, 0° from its line" in more
+    said = f"and angle from the axis: {numbers['top flag']} 84, 115, 70°; {numbers['left flag']} 84, 150, 25°."
+    assert said in texts[1]  # the assembly
+
+
+def test_a_flag_is_cut_as_it_is_drawn_with_its_hinge_edge_below(tmp_path):
+    found = answer(loaded(tmp_path, box=FLAGGED)).report
+    for part in found.parts.made:
+        (lines,) = (one.lines for one in drawn_cut(part, part.cuts[0]).words[:1])
+        is_flag = "flag" in part.name
+        assert ("seen on the face toward the lens axis, hinge edge below" in lines) == is_flag
+        assert not is_flag or "seen from behind the camera" not in lines
+        if is_flag and not part.name.endswith("extension"):
+            low, high = (part.place.points_to_frame(np.array([0.0, y, 0.0])) for y in part.cuts[0].flat.bounds_mm[1::2])
+            assert abs(low[2] - 84.0) < 3.0 < high[2] - low[2]  # the lower edge of the flat is the one at the hinge

@@ -100,3 +100,39 @@ def test_with_as_much_more_room_as_is_told_the_box_stays_clear_with_its_rods_ben
     assert box.sag.drop_mm < more_mm < 3 * box.sag.drop_mm  # it leans forward besides: lower by what it leans over 60 mm
     assert masked(tmp_path, 300, opening_mm + 2 * more_mm + 0.2, LIMP).exit_status == 0
     assert masked(tmp_path, 300, opening_mm + more_mm, LIMP).exit_status == 1
+
+
+ROUND = "[make]\nbend_radius_mm = {}\n"
+
+
+def hooded(tmp_path, spare_mm, make=""):
+    """A straight hood on the lens, wider and higher than the beam is at its front edge by some more on each side."""
+    size = [2 * (half(31, float("inf")) + spare_mm) for half in (half_width_mm, half_height_mm)]
+    hood = f'[box]\nmount = "clamp"\n[box.hood]\nat_mm = 1\ndepth_mm = 60\nrear_mm = {size}\nfront_mm = {size}\n'
+    path = tmp_path / "scene.toml"
+    before, after = SCENE.format(middle=31, width=1).split("[box]")
+    path.write_text(before + hood + after[after.index("[check]") :] + make)
+    return answer(load_scene(path))
+
+
+def test_bends_that_round_the_corners_of_a_hood_into_the_beam_are_not_called_clear(tmp_path):
+    """A bend of radius R comes (sqrt 2 - 1) R into a right-angled corner; the beam's own is round by the pupil of 30 / 4 mm."""
+    assert hooded(tmp_path, 0.3, ROUND.format(1.5)).exit_status == 0
+    found = hooded(tmp_path, 0.3, ROUND.format(20))
+    assert found.exit_status == 1
+    assert clear_words(found.report).startswith(
+        "Clear with sharp corners, but not with the hood's bends as round as they are made: "
+    )
+    assert "take a smaller bend_radius_mm" in found.next_step
+    (box,) = found.report.carried
+    pupil_mm = 30 / 4 / 2
+    room_mm = 0.3 * 2**0.5 - (2**0.5 - 1) * (20 - pupil_mm)  # along the diagonal, by the wide corner of the frame itself
+    assert box.states[0].room_mm == pytest.approx(room_mm, abs=1.5)  # the frame that is judged is 2 % larger, and less leans
+    assert hooded(tmp_path, 0.3, ROUND.format(20) + 'joint = "panels"\n').exit_status == 0
+    assert hooded(tmp_path, 20 * (1 - 0.5**0.5) + 0.3, ROUND.format(20)).exit_status == 0  # as much wider as the arc comes in
+
+
+def test_a_hood_that_is_not_clear_with_sharp_corners_either_is_told_to_check(tmp_path):
+    found = hooded(tmp_path, -2.0, ROUND.format(20))
+    assert clear_words(found.report).startswith("Not clear as drawn: ")
+    assert found.next_step.startswith("run brimline check")

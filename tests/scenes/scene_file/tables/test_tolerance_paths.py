@@ -1,5 +1,6 @@
 """What a tolerance may name, and what is said where it names nothing: rules of the scene file, so the sentences are the claim."""
 
+import json
 import re
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from scenes.questions.tolerances.inputs import built, inputs_of
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.examples import example_text
 from scenes.scene_file.parse import parse_scene
+from scenes.scene_file.tables.tolerance_paths import spot_path, spots_of
 
 PAGE = Path(__file__).parents[4] / "docs" / "tolerances.md"
 GIVEN = 'of = "box.ahead_mm"\nplus_minus = 1\n'
@@ -54,6 +56,36 @@ def test_each_and_pairs_stand_for_every_one_on_its_own():
         "opening width of the front tray",
         "opening height of the front tray",
     ]
+
+
+TWO_MASKS = """
+[[box.mask]]
+lenses = ["21"]
+at_mm = 28
+opening_mm = [146, 104]
+[[box.mask]]
+lenses = ["28-45"]
+at_mm = 29
+opening_mm = [148, 106]
+"""
+
+
+@pytest.mark.parametrize(
+    "names",
+    [(None, None), ("2", None), ("2", "1"), ("each", "mask"), ("'a'", '"a"'), ('2 "b"', "b"), ("a] .b", "a]"), (None, '1 ""')],
+    ids=str,
+)
+def test_the_path_of_a_part_leads_back_to_it_whatever_it_is_called(names):
+    """A part called by a number that is another's place: what was fitted or designed for one was written to the other."""
+    text = example_text()
+    mask = text[text.index("[[box.mask]]") : text.index("[box.hood]")]
+    masks = TWO_MASKS
+    for name, place in zip(names, ("at_mm = 28", "at_mm = 29"), strict=True):
+        masks = masks.replace(place, place if name is None else f"{place}\nname = {json.dumps(name)}")
+    scene = parse_scene(text.replace(mask, masks), "river.toml")
+    spots = spots_of(scene, "box.mask[each].at_mm")
+    assert [spot.nominal for spot in spots] == [28, 29]
+    assert [spots_of(scene, spot_path(scene, spot)) for spot in spots] == [(spot,) for spot in spots]
 
 
 def test_bounds_of_a_pupil_join_in_by_themselves():

@@ -1,0 +1,116 @@
+"""Pupil depths of a lens that others speak against: its own against its rows, a walk against both, one row against the rest."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+from raytrace.optics.zoom import StateRow, in_between
+from scenes.rig.stated_field import four_depths, rows_of
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.lens import Lens, WalkRow, focal_lengths
+
+# Depths are measured to a mm or two, and as marked and as measured they differ by a few percent more.
+SAME_DEPTH_MM, SAME_DEPTH_SHARE = 3.0, 0.05
+WALK_OFF_MM, WALK_OFF_SHARE = 5.0, 0.1  # of its neighbours: real walks are smooth, a few degrees from one row to the next
+ZOOM_OFF_MM, ZOOM_OFF_SHARE = 8.0, 0.25  # the same between focal lengths, which stand farther apart
+SIZE_STEP = 0.3  # of the row before: pupils that close toward the edge lose less from row to row
+SIZES = ((2, "tangential"), (3, "sagittal"))  # columns of a walk
+UNKNOWN = (0.0,) * 4
+
+
+def own_depth_words(lens: Lens) -> Iterator[str]:
+    """A depth of the lens itself that is deeper than what its rows say where it stands: the rows alone are looked at."""
+    if lens.pupil_behind_front_mm is None or lens.pupil_walk is not None or not _rows_with_depth(lens):
+        return
+    short_mm, long_mm = focal_lengths(lens)[0], focal_lengths(lens)[-1]
+    row = in_between(rows_of(lens), min(max(lens.focal_mm, short_mm), long_mm), math.inf).pupil_mm or UNKNOWN
+    stated = four_depths(lens.pupil_behind_front_mm) or UNKNOWN
+    for least in (0, 2):
+        if row[least] < stated[least] - _same_mm(stated[least]):
+            yield (
+                f"pupil_behind_front_mm = {plain(stated[least])} of the lens speaks against its state rows, "
+                f"pupil_behind_front_mm = {_rounded(row[least])}: nothing else is looked at"
+            )
+            return
+
+
+def walk_row_words(lens: Lens) -> Iterator[str]:
+    """Depths of state rows that a walk leaves aside, where they are deeper than it begins."""
+    if lens.pupil_walk is None:
+        return
+    on_axis_mm = lens.pupil_walk[0][1]
+    deepest_mm = max((max(row.pupil_mm or UNKNOWN) for row in _rows_with_depth(lens)), default=-math.inf)
+    if deepest_mm > on_axis_mm + _same_mm(on_axis_mm):
+        yield (
+            f"pupil_walk begins at {plain(on_axis_mm)} mm, but a state row says pupil_behind_front_mm = {_rounded(deepest_mm)}: "
+            "the walk counts, at every setting"
+        )
+
+
+def walk_out_of_line_words(lens: Lens) -> Iterator[str]:
+    """A row of a walk that lies shallower than both beside it, or whose pupil is a fraction of the row before."""
+    if lens.pupil_walk is None or "pupil_walk" in lens.confirmed:
+        return
+    rows = lens.pupil_walk
+    place = _dip([row[1] for row in rows], WALK_OFF_MM, WALK_OFF_SHARE)
+    if place is not None:
+        before, row, after = rows[place - 1 : place + 2]
+        yield (
+            f"pupil_walk = {plain(row[1])} mm at {plain(row[0])} deg is far out of line with the rows beside it, "
+            f"{plain(before[1])} and {plain(after[1])} mm; is a digit wrong? Measure it again"
+        )
+    yield from _size_words(rows)
+
+
+def _size_words(rows: Sequence[WalkRow]) -> Iterator[str]:
+    for before, row in pairwise(rows):
+        for column, what in SIZES:
+            if row[column] < SIZE_STEP * before[column]:
+                yield (
+                    f"pupil_walk has a {what} size of {plain(row[column])} at {plain(row[0])} deg after {plain(before[column])} at "
+                    f"{plain(before[0])} deg, a fraction of the pupil; is a point in the wrong place? It would be "
+                    f"{plain(round(10 * row[column], 3))}"
+                )
+                return
+
+
+def zoom_out_of_line_words(lens: Lens) -> Iterator[str]:
+    """A depth of one focal length that lies shallower than those at the two beside it."""
+    if "pupil_behind_front_mm" in lens.confirmed or lens.pupil_walk is not None:
+        return
+    rows = _rows_with_depth(lens)
+    for focus_mm in dict.fromkeys(row.focus_mm for row in rows):
+        run = sorted((row for row in rows if row.focus_mm == focus_mm), key=lambda row: row.focal_mm)
+        for least in (0, 2):
+            depths = [(row.pupil_mm or UNKNOWN)[least] for row in run]
+            place = _dip(depths, ZOOM_OFF_MM, ZOOM_OFF_SHARE)
+            if place is not None:
+                yield (
+                    f"pupil_behind_front_mm = {_rounded(depths[place])} at focal_mm = {plain(run[place].focal_mm)} is far out of "
+                    f"line with the rows beside it, {_rounded(depths[place - 1])} at {plain(run[place - 1].focal_mm)} and "
+                    f"{_rounded(depths[place + 1])} at {plain(run[place + 1].focal_mm)}; is a digit wrong? Measure it again"
+                )
+                return
+
+
+def _rows_with_depth(lens: Lens) -> list[StateRow]:
+    return [row for row in rows_of(lens) if row.pupil_mm is not None]
+
+
+def _dip(depths: Sequence[float], off_mm: float, off_share: float) -> int | None:
+    """The first place whose depth lies below both beside it by more than that; None without one."""
+    for place in range(1, len(depths) - 1):
+        beside_mm = min(depths[place - 1], depths[place + 1])
+        if beside_mm - depths[place] > max(off_mm, off_share * abs(beside_mm)):
+            return place
+    return None
+
+
+def _same_mm(depth_mm: float) -> float:
+    return max(SAME_DEPTH_MM, SAME_DEPTH_SHARE * depth_mm)
+
+
+def _rounded(depth_mm: float) -> str:
+    return plain(round(depth_mm, 1))
