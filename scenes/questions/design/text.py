@@ -70,15 +70,16 @@ def _light_words(lights: Sequence[str], shown: Shown) -> str:
 
 
 def _bend_words(report: Report, shown: Shown) -> str:
-    """Whether it stays clear as it hangs, or what bent rods take; '' where it is clamped."""
+    """Whether it stays clear as it hangs, or what bent rods and a bent hood take; '' where it is clamped and made as drawn."""
     if not shown.bends:
         return ""
     lens, drop_mm = most_bent(shown.bends)
-    dropped = f"its rods bend up to {drop_mm:.2f} mm (with the {lens})"
+    hanging = f"as its rods bend up to {drop_mm:.2f} mm (with the {lens})"
+    as_made = hanging if drop_mm else "with the corners of its hood as round as bent"
     if not shown.why_bent:
-        return f" It stays clear as {dropped}."
+        return f" It stays clear {as_made}."
     larger = "" if report.stopped else ", and no larger box that you allow is"
-    return f" But as {dropped} it is no longer clear, {shown.why_bent}{larger}."
+    return f" But {as_made} it is no longer clear, {shown.why_bent}{larger}."
 
 
 def reason_words(reason: Reason) -> str:
@@ -86,7 +87,7 @@ def reason_words(reason: Reason) -> str:
     if reason.held is None:
         return reason.because
     held = reason.held
-    bent = ", as the rods bend" if held.bent else ""
+    bent = ", as it is made and hangs" if held.bent else ""
     return f"{state_words(held.state)}: {held.part}, {held.where} ({held.guide}){bent}"
 
 
