@@ -7,6 +7,7 @@ both would put a body elsewhere, or nowhere, without a word.
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -24,6 +25,8 @@ BARE = {b"l", b"p"}  # lines and points: a bar drawn as these would be passed ov
 FACES = {b"f", b"fo"}  # fo: a face, of the format's first years
 GOES_ON = {b"v", b"vt", b"vn", *FACES}  # on the next line, where numbers are many
 JOINED = b" \0 "
+# Line ends of old systems, and others that editors show: behind a remark or a name, a whole body would be more of its words.
+FOREIGN_END = re.compile(rb"\r(?![\r\n])|[\v\f]|\xc2\x85|\xe2\x80[\xa8\xa9]")
 
 
 def obj_faces(data: bytes) -> int:
@@ -59,6 +62,9 @@ def plain_obj(data: bytes) -> bytes:
 
 def _lines(data: bytes) -> Iterator[tuple[bytes, list[bytes]]]:
     """Each line's first word and the others, without remarks; lines go on after a backslash."""
+    if foreign := FOREIGN_END.search(data):
+        line = data.count(b"\n", 0, foreign.start()) + 1
+        raise DamagedMeshError(f"its line {line} ends as OBJ does not know, as on an old system; export it again")
     for line in io.BytesIO(data.replace(b"\\\r\n", JOINED).replace(b"\\\n", JOINED)):
         kind, *words = _whole_line(line.split()) or [b""]
         if kind in FREE_FORM:

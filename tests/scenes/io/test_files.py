@@ -46,6 +46,17 @@ def test_text_that_is_not_utf8_is_told_with_its_line(tmp_path):
     assert complaint(lambda: read_text(path)) == f"{path}:2: must be UTF-8 text; save it as UTF-8"
 
 
+@pytest.mark.parametrize(("blocks", "end", "is_cut"), [(8, "", True), (1, "", True), (8, "\n", False), (8.5, "", False)])
+def test_a_scene_that_stops_in_a_line_where_a_block_of_the_disk_does_is_taken_for_half_saved(tmp_path, blocks, end, is_cut):
+    path = tmp_path / "show.toml"
+    kept = 'brimline = 1\n[box]\n[[box.flag]]\nname = "top flag"\n#'  # the flags behind it are lost, and this is TOML
+    path.write_text(kept + "." * (int(blocks * 512) - len(kept) - len(end)) + end, newline="")
+    if is_cut:
+        assert "saved or copied by half" in complaint(lambda: read_text(path))
+    else:
+        assert read_text(path).startswith("brimline = 1")
+
+
 def test_a_byte_order_mark_and_windows_line_ends_are_no_matter(tmp_path):
     path = tmp_path / "s.toml"
     path.write_bytes(b"\xef\xbb\xbfbrimline = 1\r\n")

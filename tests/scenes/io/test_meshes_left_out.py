@@ -49,6 +49,18 @@ def test_an_obj_that_holds_what_cannot_be_read_is_refused(text, words):
     assert words in refused or "is no readable OBJ mesh" in refused
 
 
+# The Unicode Standard 15.0, section 5.8, table 5-1 (from memory): the ends of lines that a text may have.
+@pytest.mark.parametrize("end", ["\r", "\v", "\f", "\u0085", "\u2028"], ids=["CR", "VT", "FF", "NEL", "LS"])
+@pytest.mark.parametrize("line", ["# right", "g right", "usemtl black", "s off"])
+def test_a_body_behind_a_remark_or_name_whose_line_ends_in_another_way_is_not_passed_over(line, end):
+    text = obj_body(50, 1) + (line + "\n" + obj_body(-50, -8)).replace("\n", end)
+    assert f"its line {text[: text.index(line)].count(chr(10)) + 1} ends as OBJ does not know" in refusal_of(text.encode(), "obj")
+
+
+def test_line_ends_that_were_turned_twice_are_line_ends():
+    assert len(mesh_arrays(obj_body(0, 1).replace("\n", "\r\r\n").encode(), "obj", "m.obj").faces) == 12
+
+
 @pytest.mark.parametrize("end", ["\n", "\r\n"], ids=["LF", "CRLF"])
 @pytest.mark.parametrize("line", ["# from D:\\parts\\", "o C:\\brackets\\", "usemtl \\", "f 1 2 4 # seen \\"])
 def test_a_remark_or_name_that_ends_with_a_backslash_is_refused_for_it_takes_the_next_face_with_it(line, end):

@@ -71,6 +71,22 @@ def test_verify_ends_with_1_for_another_scene_and_with_2_where_there_is_nothing_
     assert main(["verify", str(folder / "show.toml"), str(folder)]) == 2
 
 
+@pytest.mark.parametrize(("right", "wrong"), [("[[box.flag]]", "[[box.flags]]"), ("angle_deg", "angle")])
+def test_verify_takes_no_scene_that_check_refuses(folder, capsys, right, wrong):
+    dark = '[[box.flag]]\nname = "new"\nside = "top"\nangle_deg = 0\nlength_mm = 200\nwidth_mm = 260\nhinge_mm = 10\nat_mm = 70\n'
+    (folder / "misspelt.toml").write_text(f"{ROOMY}\n{dark.replace(right, wrong)}")
+    assert main(["verify", str(folder / "misspelt.toml"), str(folder / "out")]) == 2
+    said = capsys.readouterr()
+    assert not said.out
+    assert wrong.strip("[]") in said.err
+
+
+def test_verify_reads_a_scene_with_a_byte_order_mark_as_check_does(folder, capsys):
+    (folder / "marked.toml").write_text(ROOMY, encoding="utf-8-sig")
+    assert main(["verify", str(folder / "marked.toml"), str(folder / "out")]) == 0
+    assert "32_inf_f2.8, whole frame" in capsys.readouterr().out
+
+
 def test_verify_ends_with_1_where_nothing_is_proved(folder, capsys):
     data = json.loads((folder / "out/proof.json").read_text())
     (folder / "alone.json").write_text(json.dumps({**data, "guides": data["guides"][1:]}))
