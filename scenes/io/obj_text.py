@@ -63,8 +63,8 @@ def plain_obj(data: bytes) -> bytes:
 def _lines(data: bytes) -> Iterator[tuple[bytes, list[bytes]]]:
     """Each line's first word and the others, without remarks; lines go on after a backslash."""
     if foreign := FOREIGN_END.search(data):
-        line = data.count(b"\n", 0, foreign.start()) + 1
-        raise DamagedMeshError(f"its line {line} ends as OBJ does not know, as on an old system; export it again")
+        number = data.count(b"\n", 0, foreign.start()) + 1
+        raise DamagedMeshError(f"its line {number} ends as OBJ does not know, as on an old system; export it again")
     for line in io.BytesIO(data.replace(b"\\\r\n", JOINED).replace(b"\\\n", JOINED)):
         kind, *words = _whole_line(line.split()) or [b""]
         if kind in FREE_FORM:
