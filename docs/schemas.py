@@ -25,8 +25,17 @@ from scenes.registry import questions  # noqa: E402
 QUESTIONS = ROOT / "scenes" / "questions"
 SCENES = (*sorted((ROOT / "tests/golden/scenes").glob("*.toml")), *sorted((ROOT / "scenes/demo").glob("*.toml")))
 FEW = {"check": ["--pixels", "16"], "leaks": ["--columns", "32"], "tolerances": ["--builds", "10"], "beam": ["--at", "40"]}
+TEXT = {"type": "string"}
+# What lists hold that are empty in every answer that is asked for: sentences and names, or rows of these.
+HELD = dict.fromkeys(("cautions", "files", "guessed", "keys", "left_out_as_dark", "lenses_alike", "not_shown"), TEXT)
+HELD |= {"also_contradict": {"type": "array", "items": TEXT}}
+ROWS = {"failed": ("key", "lens", "why"), "not_computed": ("key", "lens", "why"), "correlations": ("and", "of", "correlation")}
 UNITS = ("mm", "mm2", "deg", "stops", "percent", "share", "number", "mm3", "kg", "n", "nm", "mpa")
-MORE = {"flags": [["--changes"]], "check": [["--pixels", "8", "--parts", "--prove"]]}  # what only shows when it is asked for
+MORE = {  # what only shows when it is asked for
+    "flags": [["--changes"]],
+    "filters": [["--close-up", "1"]],
+    "check": [["--pixels", "8", "--parts", "--prove"]],
+}
 
 
 def main() -> None:
@@ -37,7 +46,7 @@ def main() -> None:
         for data in answers(name):
             builder.add_object(data)
             count += 1
-        schema = {"title": f"brimline {name} --json", **closed(builder.to_schema())}
+        schema = {"title": f"brimline {name} --json", **listed(closed(builder.to_schema()))}
         (QUESTIONS / name / "schema.json").write_text(json.dumps(schema, indent=1, sort_keys=True) + "\n", encoding="utf-8")
         sys.stdout.write(f"{name}: {count} answers\n")
         sys.stdout.flush()
@@ -99,6 +108,27 @@ def closed(schema: Any) -> Any:
         found["properties"] = {key: _measured(key, closed(value)) for key, value in schema["properties"].items()}
         found["additionalProperties"] = False
     return found
+
+
+def listed(schema: Any, key: str = "") -> Any:
+    """The schema, with what lists hold that were empty in every answer; KeyError where nobody has said it."""
+    if not isinstance(schema, dict):
+        return schema
+    found = dict(schema)
+    if found.get("type") == "array" and "items" not in found:
+        found["items"] = HELD[key] if key in HELD else _row(ROWS[key])
+    if "items" in found:
+        found["items"] = listed(found["items"])
+    if "anyOf" in found:
+        found["anyOf"] = [listed(one, key) for one in found["anyOf"]]
+    if "properties" in found:
+        found["properties"] = {name: listed(one, name) for name, one in found["properties"].items()}
+    return found
+
+
+def _row(keys: tuple[str, ...]) -> Any:
+    properties = {key: {"type": "number"} if key == "correlation" else TEXT for key in keys}
+    return {"type": "object", "properties": properties, "required": sorted(keys), "additionalProperties": False}
 
 
 def _measured(key: str, schema: Any) -> Any:

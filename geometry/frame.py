@@ -62,6 +62,12 @@ def where_in_words(right: float, up: float, centre_share: float = 0.15) -> str:
     return " ".join(word for word in (vertical, horizontal) if word) or "centre"
 
 
+def mirrored_words(where: str) -> str:
+    """The place that lies as far to the other side, in words as `where_in_words` says it."""
+    other = {"left": "right", "right": "left"}
+    return " ".join(other.get(word, word) for word in where.split())
+
+
 def ahead_in_words(ahead_mm: float, of: str = "", form: str = ".1f") -> str:
     """A place along the axis as the operator says it: '31.0 mm ahead of the lens front', '2.5 mm behind the lens front'."""
     told = format(abs(ahead_mm), form)

@@ -19,6 +19,7 @@ import click
 from scenes.answers.opened import DOUBTED
 from scenes.registry import COMMANDS, COMPILED, EXAMPLES, GROUPS, own_name
 from scenes.runtime.blas import hold_to_one_thread
+from scenes.runtime.garbage import look_seldom
 from scenes.runtime.terminal import hush_libraries, visible_streams
 from scenes.runtime.version import own_version
 
@@ -119,6 +120,7 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back. No exception gets past: a fault of the program itself is one sentence too."""
     hold_to_one_thread()
+    look_seldom()
     hush_libraries()
     with visible_streams():
         foreign = foreign_package()

@@ -42,6 +42,27 @@ def test_what_a_question_prints_is_as_its_schema_says(name, tmp_path):
     assert {"states", "next_step", "cautions"} <= set(data)
     for state in data["states"]:
         assert list(state)[:5] == ["key", "lens", "focal_mm", "focus_mm", "f_number"]
+    if name == "design":
+        assert [set(mask) for one in data["designs"] for mask in one["masks"]] == [{"name", "lenses", "opening_mm"}] * 2
+
+
+def lists_of_anything(schema, place=""):
+    """Where a schema has a list and does not say of what."""
+    if not isinstance(schema, dict):
+        return
+    if "array" in (schema.get("type") or ()) and "items" not in schema:
+        yield place
+    for key, one in schema.get("properties", {}).items():
+        yield from lists_of_anything(one, f"{place}/{key}")
+    yield from lists_of_anything(schema.get("items"), f"{place}[]")
+    for one in schema.get("anyOf", ()):
+        yield from lists_of_anything(one, place)
+
+
+@pytest.mark.parametrize("name", questions())
+def test_every_list_in_a_schema_says_what_it_holds(name):
+    schema = json.loads((ROOT / "scenes/questions" / name / "schema.json").read_text(encoding="utf-8"))
+    assert list(lists_of_anything(schema)) == []
 
 
 def test_a_key_that_no_schema_has_is_refused():

@@ -175,13 +175,11 @@ def strays_at(pencils_at: PencilsAt, grid: PixelGrid, box: Box, ticks: tuple[Int
         return np.full(len(depths_mm), np.inf)
     weight = np.prod(np.where(CORNERS[:, None] > 0, inside, 1.0 - inside), axis=2)
 
-    def stray(z: float) -> float:
-        spots = (_corner_spots(known, sound, leg, z) for leg in range(known.affine.shape[1]))
-        return max(float(np.linalg.norm(np.einsum("cn,cnpi->npi", weight, of) - PROBES, axis=-1).max()) for of in spots)
-
     depths = np.clip(depths_mm, known.start_z_mm, known.end_z_mm)
-    found = {z: stray(z) for z in np.unique(depths)}
-    return MARGIN * np.array([max(found[near], found[far]) for near, far in depths])
+    each = np.unique(depths)
+    off = np.einsum("cn,cnlzpi->nlzpi", weight, _corner_spots(known, sound, each)) - PROBES
+    found = dict(zip(each.tolist(), np.linalg.norm(off, axis=-1).max(axis=(0, 1, 3)).tolist(), strict=True))
+    return MARGIN * np.array([max(found[near], found[far]) for near, far in depths.tolist()])
 
 
 def _looked_at(
@@ -218,17 +216,12 @@ def _stray(known: Optics, sound: NDArray[np.bool_], inside: FloatArray, depths_m
     """How far the corners' spots, mixed, lie from the true spot inside the cells, at most, for rays at these depths."""
     weight = np.prod(np.where(CORNERS[:, None] > 0, inside, 1.0 - inside), axis=2)  # (4, S)
     rim = known.rim.reshape(5, len(sound), known.rim.shape[1])[:, sound]
-    worst_stray, worst_shift = MARGIN * _rim_stray(rim, weight), 0.0
-    for leg in range(known.affine.shape[1]):
-        for z in depths_mm:
-            spots = _corner_spots(known, sound, leg, z)
-            off = MARGIN * (np.einsum("cn,cnpi->npi", weight, spots) - PROBES)
-            stray = np.linalg.norm(off, axis=-1)
-            shift = _shift(spots, off, pixels)
-            moved = (shift <= WORST_SHIFT) & (stray > WORST_STRAY)
-            worst_stray = max(worst_stray, float(stray[~moved].max(initial=0.0)))
-            worst_shift = max(worst_shift, float(shift[moved].max(initial=0.0)))
-    return worst_stray, worst_shift
+    spots = _corner_spots(known, sound, depths_mm)
+    off = MARGIN * (np.einsum("cn,cnlzpi->nlzpi", weight, spots) - PROBES)
+    stray, shift = np.linalg.norm(off, axis=-1), _shift(spots, off, pixels)
+    moved = (shift <= WORST_SHIFT) & (stray > WORST_STRAY)
+    worst = max(MARGIN * _rim_stray(rim, weight), float(stray[~moved].max(initial=0.0)))
+    return worst, float(shift[moved].max(initial=0.0))
 
 
 def _rim_stray(rim: FloatArray, weight: FloatArray) -> float:
@@ -240,22 +233,29 @@ def _rim_stray(rim: FloatArray, weight: FloatArray) -> float:
     return float(lost.max()) * np.pi / 2
 
 
-def _corner_spots(known: Optics, sound: NDArray[np.bool_], leg: int, z: float) -> FloatArray:
-    """Where the four corners' pencils see the inner one's PROBES on a leg at depth z: (4, cells, probes, 2) [pupil radii]."""
-    affine = known.affine.reshape(5, len(sound), -1, 8)[:, sound, leg]
+def _corner_spots(known: Optics, sound: NDArray[np.bool_], depths_mm: FloatArray) -> FloatArray:
+    """Where the four corners' pencils see the inner one's PROBES: (4, cells, legs, depths, probes, 2) [pupil radii]."""
+    affine = known.affine.reshape(5, len(sound), -1, 1, 8)[:, sound]
     disc = known.disc.reshape(5, -1, 6)[:, sound]
+    z = depths_mm[:, None]
     scale = np.maximum(affine[..., 0::4] + affine[..., 1::4] * z, LEAST_SCALE)
     offset = affine[..., 2::4] + affine[..., 3::4] * z
     matrix = disc[..., 2:].reshape(5, -1, 2, 2)
     crossing = disc[4, :, None, :2] + PROBES @ np.linalg.inv(matrix[4]).transpose(0, 2, 1)
-    point = crossing * scale[4, :, None] + offset[4, :, None]
-    back = (point - offset[:4, :, None]) / scale[:4, :, None] - disc[:4, :, None, :2]
-    return np.einsum("cnij,cnpj->cnpi", matrix[:4], back)
+    point = crossing[:, None, None] * scale[4, ..., None, :] + offset[4, ..., None, :]
+    back = (point - offset[:4, ..., None, :]) / scale[:4, ..., None, :] - disc[:4, :, None, None, None, :2]
+    return np.einsum("cnij,cnlzpj->cnlzpi", matrix[:4], back)
 
 
 def _shift(spots: FloatArray, off: FloatArray, pixels: Ints) -> FloatArray:
-    """By how many pixels a shadow moves whose spots lie off by `off` (cells, probes, 2): inf where a pixel moves no spot."""
-    per_pixel = np.stack([(spots[1] - spots[0]) / pixels[:, None, :1], (spots[2] - spots[0]) / pixels[:, None, 1:]], axis=-1)
-    least = np.linalg.svd(per_pixel, compute_uv=False)[..., 1]
+    """By how many pixels a shadow moves whose spots lie off by `off` (cells, ..., 2): inf where a pixel moves no spot.
+
+    A pixel's two steps move a spot by two vectors; it moves least along their least singular value, the product of both being the
+    area that the two span. Source: Golub and Van Loan, Matrix Computations, section 2.4 (from memory).
+    """
+    across, down = pixels[:, 0].reshape(-1, 1, 1, 1, 1), pixels[:, 1].reshape(-1, 1, 1, 1, 1)
+    (a, c), (b, d) = (np.moveaxis((spots[k] - spots[0]) / by, -1, 0) for k, by in ((1, across), (2, down)))
+    square, area = a * a + b * b + c * c + d * d, np.abs(a * d - b * c)
+    largest = np.sqrt((square + np.sqrt(np.maximum(square * square - 4.0 * area * area, 0.0))) / 2.0)
     length = np.linalg.norm(off, axis=-1)
-    return np.divide(length, least, out=np.full_like(length, np.inf), where=least > 0.0)
+    return np.divide(length * largest, area, out=np.full_like(length, np.inf), where=area > 0.0)

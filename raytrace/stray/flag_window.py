@@ -25,6 +25,7 @@ from raytrace.beam.outline import Section
 GRAZE_MM = 0.02  # the beam is taken larger by this much: more than a bar can graze it by between two angles tried
 SWING_MM = 0.01  # how far the end of a bar may stray between two angles tried from the chord of its way
 HALVINGS = 16  # of the last step: far below a hundredth of a degree
+LOOKS_AT_ONCE = 15  # angles inside a step that are looked at together: four halvings
 EDGE_MM = 0.1  # points of the beam this near to the outermost touch with it
 STEP_MM = 15.0  # between sections; the beam's sides are straight or hollow, so that chords between them are on the safe side
 LOOKS, LOOKS_ALONG, SIDES = 421, 65, ((0, 1), (3, 2))  # angles, half a degree apart, and places along both faces of a bar
@@ -73,20 +74,37 @@ def lowest_out_mm(bars: Bars, ahead_mm: float) -> float:
     return float(places[..., 1][near].min()) - beside_mm
 
 
+Span = tuple[float, float]  # how near to the axis and how far out of a hinge something reaches [mm]
+
+
 def profile(sections: Sections, hinge: Hinge, width_mm: float) -> BaseGeometry:
     """What a flag of that width can meet of the beam, as a shape in (ahead of, out from) the hinge [mm]; may be empty."""
+    return profile_of({depth: span(section, hinge, width_mm) for depth, section in sections.items()})
+
+
+def profile_of(spans: Mapping[float, Span | None]) -> BaseGeometry:
+    """The same of what the beam takes up within the flag's width at places ahead of the hinge; None where nothing is."""
     runs: list[list[tuple[float, float, float]]] = [[]]
-    for depth in sorted(sections):
-        spans = _span(sections[depth], hinge, width_mm)
-        if spans is None:
+    for depth in sorted(spans):
+        here = spans[depth]
+        if here is None:
             runs.append([])
         else:
-            runs[-1].append((depth, *spans))
+            runs[-1].append((depth, *here))
     shapes = [_filled(np.array(run)) for run in runs if run]
     return shapely.union_all(shapes).buffer(GRAZE_MM, quad_segs=2) if shapes else shapely.Polygon()
 
 
-def _span(section: Section, hinge: Hinge, width_mm: float) -> tuple[float, float] | None:
+def span_of_rays(xy_mm: FloatArray, pad_mm: float, hinge: Hinge, width_mm: float) -> Span | None:
+    """What points (N, 2) of such a plane, and so much about them, take up, if that all lies within the flag's width; else None."""
+    out, along = hinge.out_and_along(xy_mm)
+    if np.abs(along).max() + pad_mm > width_mm / 2:
+        return None
+    return float(out.min()) - pad_mm, float(out.max()) + pad_mm
+
+
+def span(section: Section, hinge: Hinge, width_mm: float) -> Span | None:
+    """What a section takes up within the flag's width; None where nothing."""
     strip = in_strip(section, hinge, width_mm)
     if strip.is_empty:
         return None
@@ -135,10 +153,13 @@ def widest_touch(bars: Bars, region: BaseGeometry) -> Touch:
 
 def _edge(bars: Bars, region: BaseGeometry, clear_deg: float, met_deg: float) -> float:
     """The angle just clear of a region between one that is clear and one that meets it."""
-    for _ in range(HALVINGS):
-        middle = (clear_deg + met_deg) / 2
-        clear_deg, met_deg = (clear_deg, middle) if _meets(bars, region, np.array([middle]))[0] else (middle, met_deg)
-    return float(clear_deg)
+    shares = np.arange(LOOKS_AT_ONCE + 2) / (LOOKS_AT_ONCE + 1)
+    for _ in range(round(HALVINGS / np.log2(LOOKS_AT_ONCE + 1))):
+        tried = clear_deg + (met_deg - clear_deg) * shares
+        met = np.append(_meets(bars, region, tried[1:-1]), True)
+        first = int(np.argmax(met))
+        clear_deg, met_deg = float(tried[first]), float(tried[first + 1])
+    return clear_deg
 
 
 def hinge_clearance_mm(region: BaseGeometry) -> float:
@@ -171,9 +192,9 @@ def _placed(bars: Bars, region: BaseGeometry, angle_deg: float) -> Touch:
     return Touch(angle_deg=angle_deg, at_mm=(float(at[0]), float(at[1])), blade=blade)
 
 
-def touch_of(bars: Bars, hinge: Hinge, cuts: Sequence[Sections]) -> Touch:
-    """The widest touch of a flag over several beams, each given by its sections."""
-    regions = [profile(sections, hinge, bars.width_mm) for sections in cuts]
+def touch_of(bars: Bars, hinge: Hinge, cuts: Sequence[Sections], profiles: Sequence[BaseGeometry] | None = None) -> Touch:
+    """The widest touch of a flag over several beams, each given by its sections; profiles: of these, where they are known."""
+    regions = [profile(sections, hinge, bars.width_mm) for sections in cuts] if profiles is None else profiles
     touches = [widest_touch(bars, region) for region in regions]
     worst = max(range(len(touches)), key=lambda k: touches[k].angle_deg, default=None)
     if worst is None:

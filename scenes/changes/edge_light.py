@@ -33,15 +33,18 @@ FINE_DEG = 0.06  # how near to the angle itself, on the safe side
 class Rim:
     """What flags take from the edges of a state's guides, over all pupil depths.
 
-    fixed: by pupil depth the least share (N,) that all but the flags leave at the edges' points, where it is known.
+    fixed: by pupil depth the least share (N,) that all but the flags leave at the edges' points, where it is known; untouched: it
+    is known that they stand out of all of this light.
     """
 
-    def __init__(self, plan: State, fixed: tuple[FloatArray, ...] | None = None) -> None:
+    def __init__(self, plan: State, fixed: tuple[FloatArray, ...] | None = None, *, untouched: bool = False) -> None:
         prepare()
         self._plan = plan
         edge = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in outer_guides(plan.guides)])
         self._pencils = tuple(pencils_for(lens, edge) for lens in plan.variants)
         self._visible = 2.0**-plan.visible_loss_stops
+        if untouched:
+            fixed = tuple(np.ones(len(pencils)) for pencils in self._pencils)
         self.fixed = self._left_by_rest() if fixed is None else fixed
 
     def _left_by_rest(self) -> tuple[FloatArray, ...]:

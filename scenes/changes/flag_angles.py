@@ -18,7 +18,7 @@ from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.shared_out import shared_out
 from scenes.states.full_range import Ranged
-from scenes.states.select import widest_stops
+from scenes.states.select import by_setting
 from scenes.states.state import State
 
 NOTHING_LEFT_OUT: Mapping[str, float] = {}
@@ -44,24 +44,29 @@ def flag_states(
 ) -> list[FlaggedState]:
     """Every state with the limits of its flags; left_out_mm is more room for a clear frame, by lens."""
     prepare()
-    widest = set(map(id, widest_stops(plans)))
-    asked = [(plan, left_out_mm.get(plan.lens_name, 0.0), id(plan) in widest) for plan in plans]
-    return shared_out(_of_state, asked, each_s=STATE_S, tick=tick, words=_key)
+    asked = [(mine, left_out_mm.get(mine[0].lens_name, 0.0)) for mine in by_setting(plans)]
+    count = {mine[0].key: len(mine) for mine, _ in asked}
+    seconds = STATE_S * len(plans) / max(len(asked), 1)
+    each = shared_out(_of_setting, asked, each_s=seconds, tick=lambda _, key="": tick(count[key], key), words=_key)
+    found = {id(one.plan): one for mine in each for one in mine}
+    return [found[id(plan)] for plan in plans]
 
 
-def _of_state(asked: tuple[State, float, bool]) -> FlaggedState:
-    plan, left_out_mm, is_widest = asked
-    work = FlagBench(plan, left_out_mm=left_out_mm)
-    return FlaggedState(
-        plan=plan,
-        flags=tuple(_flag_state(work, place) for place in work.places),
-        in_beam=in_beam_of(plan, work.stands_out) if is_widest else (),
-        fixed=work.rim.fixed if len(work.places) > 1 else None,
-    )
+def _of_setting(asked: tuple[tuple[State, ...], float]) -> tuple[FlaggedState, ...]:
+    """All stops of a lens at one zoom and focus, the widest first: what holds for its beam holds for those that lie in it."""
+    plans, left_out_mm = asked
+    work, found = None, []
+    for plan in plans:
+        work = FlagBench(plan, left_out_mm=left_out_mm, wider=work)
+        flags = tuple(_flag_state(work, place) for place in work.places)
+        in_beam = in_beam_of(plan, work.stands_out) if plan is plans[0] and not work.rest_stands_out else ()
+        fixed = work.rim.fixed if len(work.places) > 1 else None
+        found.append(FlaggedState(plan=plan, flags=flags, in_beam=in_beam, fixed=fixed))
+    return tuple(found)
 
 
-def _key(asked: tuple[State, float, bool]) -> str:
-    return asked[0].key
+def _key(asked: tuple[tuple[State, ...], float]) -> str:
+    return asked[0][0].key
 
 
 def _flag_state(work: FlagBench, place: FlagPlace) -> FlagState:

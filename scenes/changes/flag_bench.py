@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -14,19 +15,24 @@ from shapely.geometry.base import BaseGeometry
 from geometry.arrays import FloatArray
 from geometry.body import Part
 from geometry.flags import LEAST_DEG, MOST_DEG, Bars, Hinge, boards
-from geometry.frame import Side, pose
+from geometry.frame import Pose, Side, mirrored_words, pose
+from geometry.outline import Freeform
 from raytrace.beam.beam import Beam, lens_beam, outer_guides
 from raytrace.beam.clearance import ALONG_MM
 from raytrace.beam.outline import Section
 from raytrace.box import Box as RayBox
+from raytrace.optics.lens import TracedPupil
 from raytrace.stray.flag_window import (
     Sections,
+    Span,
     Touch,
     depths_mm,
     farther_out_mm,
     hinge_clearance_mm,
     lowest_out_mm,
-    profile,
+    profile_of,
+    span,
+    span_of_rays,
     touch_of,
     widest_touch,
 )
@@ -34,6 +40,7 @@ from scenes.changes.angle_steps import brought_in, least_deg, rounded_in, rounde
 from scenes.changes.edge_light import Rim
 from scenes.changes.flag_places import FlagPlace, flag_places
 from scenes.changes.flag_summaries import HingeRoom, Limits
+from scenes.changes.flagless import SWUNG
 from scenes.states.clear_rule import room_needed_mm
 from scenes.states.rooms import SAME_MM, ClearRooms, Rooms, rooms_of
 from scenes.states.state import State
@@ -44,28 +51,85 @@ MOST_FARTHER = 12  # steps, each twice the last, that a hinge is moved out by wh
 FARTHEST_DEG = (0.0, 45.0, 90.0)  # where flags and extensions reach farthest along the axis
 
 
+class _Hung(NamedTuple):
+    """A flag in its place."""
+
+    side: Side
+    out_mm: float
+    at_mm: float
+    bars: Bars
+
+
+class _Cuts(Mapping[float, Section]):
+    """Sections by their places, each worked out when it is asked for."""
+
+    def __init__(self, depths_mm: tuple[float, ...], section: Callable[[float], Section]) -> None:
+        self._depths, self._section = depths_mm, section
+
+    def __getitem__(self, depth_mm: float) -> Section:
+        """The section at a place."""
+        return self._section(depth_mm)
+
+    def __iter__(self) -> Iterator[float]:
+        """The places."""
+        return iter(self._depths)
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self._depths)
+
+
+def _is_upright(at: Pose) -> bool:
+    """Whether a pose is the same in a mirror: in the middle, turned about the axis across alone."""
+    return bool(at.origin_mm[0] == 0.0 and at.rotation[0, 0] == 1.0)
+
+
 class FlagBench:
     """One state's limits for any flag: beams are made once, for the judgement, and cut once in each plane for where they are met.
 
-    left_out_mm is how much more room than `check` asks for a clear frame is to have (`scenes.states.full_range`).
+    left_out_mm is how much more room than `check` asks for a clear frame is to have (`scenes.states.full_range`); wider: the same
+    lens at the same zoom and focus at a wider stop, whose beam holds this one's: what leaves that its room leaves it to this.
     """
 
     def __init__(
-        self, plan: State, places: Sequence[FlagPlace] | None = None, *, more_mm: float = 0.0, left_out_mm: float = 0.0
+        self,
+        plan: State,
+        places: Sequence[FlagPlace] | None = None,
+        *,
+        more_mm: float = 0.0,
+        left_out_mm: float = 0.0,
+        wider: FlagBench | None = None,
     ) -> None:
+        self._wider = wider
         self.plan, self.places = plan, flag_places(plan) if places is None else tuple(places)
         self._far_mm = max((float(p.hinge.plane(p.bars.reach_mm + more_mm).origin_mm[2]) for p in self.places), default=1.0)
         self._left_out_mm = left_out_mm
         self._beams: tuple[Beam, ...] | None = None
+        self._crossed: dict[tuple[int, float, float], FloatArray | None] = {}
         self._cuts: dict[tuple[int, float, float], Section] = {}
         self._behind: dict[tuple[int, float], FloatArray | None] = {}  # the box's pose is one
         self._clear: ClearRooms | None = None
         self._own: Rooms | None = None
-        self._spans: dict[tuple[Side, float, float, Bars], tuple[float, float]] = {}  # the box's pose is one
+        self._spans: dict[_Hung, tuple[float, float]] = {}
+        self._later: dict[_Hung, float] = {}
+        self._limits: dict[_Hung, Limits] = {}
+        self._sides: dict[_Hung, Side] = {}  # that limits were worked out on
+        self._profiles: dict[tuple[int, int, _Hung], BaseGeometry] = {}
 
     def limits(self, place: FlagPlace, bars: Bars) -> Limits:
         """The smallest angles of a flag, or of another hinged in its place."""
-        hinge = place.hinge
+        side, key = place.side, _Hung(place.side, place.hinge.out_mm, place.hinge.at_mm, bars)
+        if side is Side.RIGHT and self._is_mirrored and self._loses_nothing:
+            key = self._hung(place.hinge, bars)
+        if key not in self._limits:
+            self._limits[key] = self._limits_of(place.hinge, bars)
+            self._sides[key] = side
+        found = self._limits[key]
+        if self._sides[key] is side:
+            return found
+        return replace(found, touch=replace(found.touch, where=mirrored_words(found.touch.where)))
+
+    def _limits_of(self, hinge: Hinge, bars: Bars) -> Limits:
         touch = self._touch(hinge, bars)
         touch_deg = self._confirmed_touch(hinge, bars, rounded_up(touch.angle_deg))
         # shares know nothing of what stands beyond the plane in focus
@@ -88,7 +152,7 @@ class FlagBench:
 
     def span_deg(self, hinge: Hinge, bars: Bars) -> tuple[float, float]:
         """The smallest and the largest angle between which a flag keeps the frame clear, alone; (inf, MOST_DEG) where none does."""
-        key = (hinge.side, hinge.out_mm, hinge.at_mm, bars)
+        key = self._hung(hinge, bars)
         if key not in self._spans:
             self._spans[key] = self._span(hinge, bars)
         return self._spans[key]
@@ -97,12 +161,47 @@ class FlagBench:
         met = self._outline(hinge, bars, self._depths_met(hinge, bars))
         near = widest_touch(bars, met.buffer(self._room_mm, quad_segs=ROOM_SEGMENTS))
         start = LEAST_DEG if near.angle_deg < LEAST_DEG else rounded_up(near.angle_deg)
-        least = least_deg(start, lambda tried: self._lacks_mm(hinge, bars, tried), bars.reach_mm)
+        key = self._hung(hinge, bars)
+        likely = start + (self._wider.later_deg(key) if self._wider is not None else 0.0)
+        least = least_deg(start, lambda tried: self._lacks_mm(hinge, bars, tried), bars.reach_mm, likely)
         if least == math.inf:
             return least, MOST_DEG
+        self._later[key] = least - start
         most = MOST_DEG if near.most_deg >= MOST_DEG else max(rounded_in(near.most_deg), least)
-        most = brought_in(most, least, lambda tried: self.holds(hinge, bars, tried))
+        if self._wider is None or not self._wider.spans(key, most):
+            most = brought_in(most, least, lambda tried: self.holds(hinge, bars, tried))
         return -math.inf if least <= LEAST_DEG else least, most
+
+    def later_deg(self, key: _Hung) -> float:
+        """By how much a flag's smallest angle is wider than what its sections tell first, where that is known."""
+        return self._later.get(key, 0.0)
+
+    def spans(self, key: _Hung, angle_deg: float) -> bool:
+        """Whether an angle is known to lie between the smallest and the largest that keep the frame clear."""
+        least, most = self._spans.get(key, (math.inf, MOST_DEG))
+        return least <= angle_deg <= most
+
+    def _hung(self, hinge: Hinge, bars: Bars) -> _Hung:
+        """What a flag's room hangs on: of two that mirror each other in a state that does so too, the same."""
+        side = Side.LEFT if hinge.side is Side.RIGHT and self._is_mirrored else hinge.side
+        return _Hung(side, hinge.out_mm, hinge.at_mm, bars)  # the box's pose is one
+
+    @cached_property
+    def _is_mirrored(self) -> bool:
+        """Whether the left of all that the light of the frame meets is its right as a mirror shows it: lens, guides, box, glass."""
+        plan = self.plan
+        return (
+            all(not isinstance(lens.pupil, TracedPupil) for lens in plan.variants)
+            and all(guide.centre_mm[0] == 0.0 for guide in plan.guides)
+            and all(_is_upright(place.hinge.box) for place in self.places)
+            and all(_is_upright(glass.slab.pose) for glass in plan.box.glasses)
+            and not any(isinstance(glass.slab.outline, Freeform) for glass in plan.box.glasses)
+        )
+
+    @cached_property
+    def _loses_nothing(self) -> bool:
+        """Whether all but the flags takes no light at the frame's edges, to the left or to the right."""
+        return all(bool((share == 1.0).all()) for share in self.rim.fixed)
 
     @property
     def _room_mm(self) -> float:
@@ -143,7 +242,30 @@ class FlagBench:
         return self._outline(hinge, bars, depths_mm(bars))
 
     def _outline(self, hinge: Hinge, bars: Bars, depths: FloatArray) -> BaseGeometry:
-        return shapely.union_all([profile(self._cut(beam, hinge, depths), hinge, bars.width_mm) for beam in self.beams])
+        return shapely.union_all([self._profile(beam, hinge, bars, depths) for beam in self.beams])
+
+    def _profile(self, beam: Beam, hinge: Hinge, bars: Bars, depths: FloatArray) -> BaseGeometry:
+        """What a flag can meet of a beam, see `profile`; worked out once."""
+        key = (id(beam), len(depths), _Hung(hinge.side, hinge.out_mm, hinge.at_mm, bars))
+        if key not in self._profiles:
+            met = (depth for depth in depths.tolist() if self._rays(beam, hinge, depth) is not None)
+            self._profiles[key] = profile_of({depth: self._span_at(beam, hinge, bars.width_mm, depth) for depth in met})
+        return self._profiles[key]
+
+    def _span_at(self, beam: Beam, hinge: Hinge, width_mm: float, depth_mm: float) -> Span | None:
+        """What a beam takes up within a flag's width in a plane, by its rays alone where it all does, for that is told quickly."""
+        rays = self._rays(beam, hinge, depth_mm)
+        within = None if rays is None or beam.inside is not None else span_of_rays(rays, beam.pad_mm, hinge, width_mm)
+        return span(self._section(beam, hinge, depth_mm), hinge, width_mm) if within is None else within
+
+    def _rays(self, beam: Beam, hinge: Hinge, depth_mm: float) -> FloatArray | None:
+        """Where the rays round a beam cross a plane (N, 2) [mm]; None where none does."""
+        key = (id(beam), hinge.at_mm, depth_mm)
+        if key not in self._crossed:
+            sheets = [sheet.at_plane(hinge.plane(depth_mm)) for sheet in beam.sheets]
+            found = np.concatenate([xy[there].reshape(-1, 2) for xy, there in sheets])
+            self._crossed[key] = found if len(found) else None
+        return self._crossed[key]
 
     @property
     def beams(self) -> tuple[Beam, ...]:
@@ -167,11 +289,19 @@ class FlagBench:
     @cached_property
     def rim(self) -> Rim:
         """What the edges of the guides lose."""
-        return Rim(self.plan)
+        return Rim(self.plan, untouched=self.rest_stands_out)
+
+    @cached_property
+    def rest_stands_out(self) -> bool:
+        """Whether all but the flags surely stands out of the beam as the box is."""
+        if self._wider is not None and self._wider.rest_stands_out:
+            return True
+        return all(self.stands_out(part) for part in self.plan.box.parts if part.kind not in SWUNG)
 
     def _touch(self, hinge: Hinge, bars: Bars) -> Touch:
         depths = self._depths_met(hinge, bars)
-        return touch_of(bars, hinge, [self._cut(beam, hinge, depths) for beam in self.beams])
+        cuts = [self._cut(beam, hinge, depths) for beam in self.beams]
+        return touch_of(bars, hinge, cuts, [self._profile(beam, hinge, bars, depths) for beam in self.beams])
 
     def _depths_met(self, hinge: Hinge, bars: Bars) -> FloatArray:
         """Places (K,) of sections where a flag may meet the beam or its room: not behind the hinge where all that is too low."""
@@ -189,8 +319,8 @@ class FlagBench:
         return math.inf if across is None else float(hinge.out_and_along(across)[0].max())
 
     def _cut(self, beam: Beam, hinge: Hinge, depths: FloatArray) -> Sections:
-        found = {depth: self._section(beam, hinge, depth) for depth in depths.tolist()}
-        return {depth: section for depth, section in found.items() if not section.is_empty}
+        met = [depth for depth in depths.tolist() if self._rays(beam, hinge, depth) is not None]
+        return _Cuts(tuple(met), lambda depth: self._section(beam, hinge, depth))
 
     def _section(self, beam: Beam, hinge: Hinge, depth_mm: float) -> Section:
         key = (id(beam), hinge.at_mm, depth_mm)

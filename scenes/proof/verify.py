@@ -295,7 +295,7 @@ def findings(scene: Table, proof: Table) -> list[Finding]:
 def main(argv: Sequence[str]) -> int:
     """Verify SCENE PROOF, a file or the folder it is in; 0 where all proofs hold and there is one, 1 else, 2 without such files."""
     try:
-        scene = tomllib.loads(Path(argv[0]).read_text(encoding="utf-8-sig"))
+        scene = tomllib.loads(Path(argv[0]).read_text(encoding="utf-8-sig"))  # Windows' own editor begins files with a mark
         path = Path(argv[1])
         told = findings(scene, json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8")))
     except (OSError, ValueError, LookupError, RecursionError) as error:

@@ -197,15 +197,19 @@ def least_rooms(state: State) -> tuple[float, ...]:
     )
 
 
-def nearest_in(
-    variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, within_mm: float = math.inf
-) -> Clearance | None:
-    """The part of a box that comes nearest to the beam with the glass that it has; None where none comes within so much."""
-    rooms, nearest = rooms_of(variants, guides, box), None
+def near_in(
+    variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, within_mm: float = math.inf, untouched_mm: float = 0.0
+) -> list[Clearance]:
+    """The part of a box that comes nearest to the beam with the glass that it has, if it comes within so much.
+
+    With it all parts that do not stay out by `untouched_mm`; others may be among them.
+    """
+    rooms, found = rooms_of(variants, guides, box), list[Clearance]()
+    least_mm = within_mm
     for part in box.parts:
-        least_mm = within_mm if nearest is None else min(nearest.clearance_mm, within_mm)
-        if least_mm < math.inf and rooms.lacks_mm(part, max(least_mm, 0.0)) <= 0.0:
+        enough_mm = max(least_mm, untouched_mm)
+        if enough_mm < math.inf and rooms.lacks_mm(part, enough_mm) <= 0.0:
             continue
-        found = rooms.clearance(part)
-        nearest = found if nearest is None or found.clearance_mm < nearest.clearance_mm else nearest
-    return nearest
+        found.append(rooms.clearance(part))
+        least_mm = min(least_mm, found[-1].clearance_mm)
+    return found

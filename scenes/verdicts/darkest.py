@@ -29,16 +29,22 @@ def darkest_mm(guide: Guide, shares_at: SharesAt, start_mm: FloatArray, doubtful
     None where nothing is lost there, or all; none but those darker than all of `start_mm`. Shadows of thin parts are as narrow as
     the pupil is small: the search goes on until neighbours of the darkest are as dark.
     """
+    return darkest(guide, shares_at, start_mm, doubtful_mm)[0]
+
+
+def darkest(guide: Guide, shares_at: SharesAt, start_mm: FloatArray, doubtful_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Those places, and the shares of light at `start_mm` and there, one after the other."""
     centre, half = np.asarray(guide.centre_mm), np.array([guide.half_width_mm, guide.half_height_mm])
     known = len(start_mm)
     start_mm = np.clip(np.concatenate([start_mm, doubtful_mm]), centre - half, centre + half)
     if not len(start_mm):
-        return NO_PLACES
+        return NO_PLACES, np.zeros(0)
     shares = shares_at(start_mm, False).clear_share
+    of_start = shares[:known]
     if shares.min() <= 0.0 or not (len(doubtful_mm) or (shares < 1.0).any()):
-        return NO_PLACES
+        return NO_PLACES, of_start
     in_doubt = np.arange(len(start_mm) - len(doubtful_mm), len(start_mm))[:: max(len(doubtful_mm) // MOST_DOUBTFUL, 1)]
-    points_mm, reach, rounds, darkest = start_mm, FIRST_REACH, 0, shares[:known].min(initial=1.0)
+    points_mm, reach, rounds = start_mm, FIRST_REACH, 0
     while rounds < ROUNDS:
         dark = _darkest(points_mm, shares, half * reach)
         picked = np.union1d(dark, in_doubt) if rounds == 0 or not len(dark) else dark
@@ -48,7 +54,8 @@ def darkest_mm(guide: Guide, shares_at: SharesAt, start_mm: FloatArray, doubtful
         points_mm, shares = _looked_round(picked, FINE_SIDE, points_mm, shares, half * reach, guide, shares_at)
         reach, rounds = reach / (FINE_SIDE // 2), rounds + 1
     found = _darkest(points_mm, shares, half * reach)
-    return np.asarray(points_mm[found[shares[found] < darkest]])
+    found = found[shares[found] < of_start.min(initial=1.0)]
+    return np.asarray(points_mm[found]), np.concatenate([of_start, shares[found]])
 
 
 def _looked_round(

@@ -20,7 +20,7 @@ from scenes.states.clear_rule import has_room, room_needed_mm
 from scenes.states.judgement import GuideJudgement, Room, StateJudgement, empty_judgement_of, judge_guide, judge_state, judgement_of
 from scenes.states.names import in_a_sentence
 from scenes.states.rooms import rooms_of
-from scenes.verdicts.darkest import NO_PLACES, SharesAt, darkest_mm
+from scenes.verdicts.darkest import NO_PLACES, SharesAt, darkest
 from scenes.verdicts.doubts import places_in_doubt_mm
 from scenes.verdicts.verdict import GuideVerdict, TraysEmpty, with_room, with_trays_empty
 
@@ -165,6 +165,4 @@ def trays_empty(judged: GuideJudgement, plan: State, guide: Guide, bare: Sequenc
 
 def darkest_stops(guide: Guide, shares_at: SharesAt, doubtful_mm: NDArray[np.float64]) -> float:
     """The loss at the darkest place found on a guide's rim and near places in doubt [stops]."""
-    rim_mm = guide.rim_points_mm()
-    points_mm = np.concatenate([rim_mm, darkest_mm(guide, shares_at, rim_mm, doubtful_mm)])
-    return float(loss_stops(shares_at(points_mm, False).clear_share).max())
+    return float(loss_stops(darkest(guide, shares_at, guide.rim_points_mm(), doubtful_mm)[1]).max())

@@ -350,8 +350,23 @@ def follow(
     _bends(points, alike, sides, turned, triples, weights, keys, told)
     if shares and lost == 0:
         lost += _bulges(
-            *(pencils, blend, ring_z, ring_radius, before, glasses, points, shares, parted_z, end),
-            *(sides, outline, one, inner, ways, keys, same),
+            pencils,
+            blend,
+            ring_z,
+            ring_radius,
+            before,
+            glasses,
+            points,
+            shares,
+            parted_z,
+            end,
+            sides,
+            outline,
+            one,
+            inner,
+            ways,
+            keys,
+            same,
         )
         for m in range(planes):
             told[2 + m] += BULGE * math.sqrt(keys[m])

@@ -181,9 +181,9 @@ class CompareAnswer(Answer):
         if notes := next_notes(self.found):
             yield "next-shoot.toml", notes.encode()
         if writes_fitted(self.found) and self.show.sha256:  # text and values belong together
-            from scenes.questions.compare.fitted_scene import fitted_text
+            from scenes.questions.compare.fitted_scene import fitted_files
 
-            yield "fitted.toml", fitted_text(self.show.text, self.show.scene, self.found).encode()
+            yield from fitted_files(self.show, self.found)
 
 
 def _map_name(k: int, count: int) -> str:

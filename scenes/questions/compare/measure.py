@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
 from raytrace.optics.camera import Guide
 from scenes.io.reading import read_bytes
 from scenes.questions.compare.shoot import Notes, Shot
+from scenes.scene_file.tables.shoot import Picture
 from scenes.stills.bars import insist_on_no_bars
 from scenes.stills.blocks import CELLS_ACROSS, Blocks, block_shape, blocks_of
 from scenes.stills.cells import Measured, measured_pair
 from scenes.stills.decode import decode, refusal
 from scenes.stills.frame_lines import FrameLines, frame_lines
 
+JPEG = {".jpg", ".jpeg"}
 COARSE = 3  # cells that the way is found on are so many times larger, and have to come out even
 READERS = 2  # stills in memory at a time
 LARGEST_STILL = 1_000_000_000  # bytes
@@ -38,7 +42,18 @@ def _measured(notes: Notes, shot: Shot, across: int) -> Measured:
         way_out = "name the still that was shot without the box, or leave it out"
         raise refusal(picture.without_box or "", f"holds the same picture as {picture.with_box} to the last bit; {way_out}")
     insist_on_no_bars(with_box, without)
+    with_box = replace(with_box, notes=(*with_box.notes, *_kind_notes(picture)))
     return measured_pair(with_box, without, cells)
+
+
+def _kind_notes(picture: Picture) -> tuple[str, ...]:
+    """A pair of which one is a JPEG: cameras and developers give these a curve of their own, and the notes state one for both."""
+    names = [name for name in (picture.with_box, picture.without_box) if name is not None]
+    of_jpeg = [name for name in names if Path(name).suffix.lower() in JPEG]
+    if len(of_jpeg) != 1 or len(names) != 2:
+        return ()
+    found = f"{of_jpeg[0]} is a JPEG and the other still of the pair is none, and one curve is stated for both"
+    return (f"{found}: where theirs differ, that is told as a loss; hand in two of a kind",)
 
 
 def _insist_on_lines(shot: Shot, still: Blocks) -> None:

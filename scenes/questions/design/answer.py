@@ -117,7 +117,7 @@ class DesignAnswer(Answer):
             "answer": answer_words(report),
             "stopped": report.stopped,
             "needed_mm": finite(report.needed_mm),
-            "designs": [design_data(number, shown) for number, shown in enumerate(report.shown, 1)],
+            "designs": [design_data(number, shown, stopped=report.stopped) for number, shown in enumerate(report.shown, 1)],
             "prices": [_price_data(price) for price in report.prices],
             "ruled_out": [f"{choices}: {why}" for choices, why in report.ruled_out.items()],
             "guessed": list(guess_words(report)),
@@ -167,12 +167,12 @@ def designs_json(report: Report) -> bytes:
     """The designs alone, for programs."""
     from scenes.io.writing import as_json
 
-    rows = [design_data(number, shown) for number, shown in enumerate(report.shown, 1)]
+    rows = [design_data(number, shown, stopped=report.stopped) for number, shown in enumerate(report.shown, 1)]
     return as_json({"brimline": "designs", "version": 1, "designs": rows}, for_file=True).encode()
 
 
-def design_data(number: int, shown: Shown) -> dict[str, Any]:
-    """One design for programs."""
+def design_data(number: int, shown: Shown, *, stopped: bool) -> dict[str, Any]:
+    """One design for programs; of a search that was stopped nothing is proven."""
     outside, design = shown.design.outside, shown.design
     return {
         "file": f"design-{number}.toml",
@@ -181,7 +181,7 @@ def design_data(number: int, shown: Shown) -> dict[str, Any]:
         "depth_mm": finite(outside.depth_mm),
         "weight_kg": finite(outside.weight_kg),
         "open_sky_share": finite(outside.sky_share),
-        "proven_smallest": design.found.is_proven,
+        "proven_smallest": design.found.is_proven and not stopped,
         "room_mm": finite(shown.room_mm),
         "margin_percent": finite(shown.margin_percent),
         "nearest_state": shown.nearest.key,

@@ -1,4 +1,4 @@
-"""Rods that bend under a design: how far, by the weights of `make`, and whether the box is clear as it hangs then."""
+"""Rods that bend under a design, by the weights of `make`, and bends of its hood: whether the box is clear as made and hung."""
 
 from __future__ import annotations
 
@@ -17,18 +17,24 @@ from scenes.states.names import state_words
 from scenes.states.select import widest_stops
 from scenes.states.state import State
 
-Bends = tuple[tuple[str, Sag], ...]  # of each lens whose box hangs on rods
+Bends = tuple[tuple[str, Sag], ...]  # of each lens whose box hangs on rods, or whose hood is bent from a sheet
+RIGID = Sag(drop_mm=0.0, tilt_rad=0.0, stress_n_mm2=0.0)
 SPARE = 1.05  # a box that is made larger for its bending is heavier and bends more
 
 
 def bends_of(loaded: Loaded, states: Sequence[State]) -> Bends:
-    """How the rods bend with each lens; none where the box is clamped or cannot be made."""
+    """How the rods bend with each lens, none of a box that cannot be made; a clamped one with a bent hood stays where it is."""
     try:
         made = parts_of(loaded.scene, loaded.resources).made
     except GeometryError:
         return ()  # which `make` tells
-    each = ((some[0].lens_name, bend_of(some[0], made)) for some in _by_lens(states))
+    each = ((some[0].lens_name, bend_of(some[0], made) or _clamped(some[0])) for some in _by_lens(states))
     return tuple((lens, sag) for lens, sag in each if sag is not None)
+
+
+def _clamped(state: State) -> Sag | None:
+    """No movement, of a box whose hood gets round corners as it is bent; None of one that is made as it is drawn."""
+    return None if bent_state(state) is state else RIGID
 
 
 def with_spare(bends: Bends) -> Bends:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from scenes.questions.design.bench import Held
 from scenes.questions.design.builds import ForBuilds, best_for_builds, for_builds, most_builds
@@ -15,6 +16,7 @@ from scenes.questions.design.space import space_of
 from scenes.questions.design.wishes import Wish, Wishes, each_wish
 from scenes.rig.spot_words import input_words
 from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.design import MASKS
 
 MOST_SETS = 4  # of contradicting wishes that are told
 TENTHS = 10  # of a mm: how finely room is told
@@ -132,7 +134,20 @@ def _ends(designer: Designer) -> list[Wish]:
 
 def _fits(designer: Designer, wishes: Wishes) -> bool:
     designer.tick(0, "looking for what contradicts")
-    return any(for_builds(designer, pick, wishes) is not None for pick in designer.picks)
+    return any(for_builds(designer, pick, wishes) is not None for pick in hopeful(designer, wishes))
+
+
+def hopeful(designer: Designer, wishes: Wishes) -> Iterator[dict[str, Any]]:
+    """Sets of choices that may do what is asked: of numbers of masks the largest first, where any one that does is enough."""
+    cannot: dict[str, bool] = {}
+    for pick in sorted(designer.picks, key=lambda one: -one[MASKS] if isinstance(one.get(MASKS), int) else 0):
+        others = repr({path: value for path, value in pick.items() if path != MASKS})
+        if isinstance(pick.get(MASKS), int):
+            if others not in cannot:
+                cannot[others] = designer.cannot(pick, wishes)
+            if cannot[others]:
+                continue
+        yield pick
 
 
 def _without(wishes: Wishes, some: Sequence[Wish]) -> Wishes:

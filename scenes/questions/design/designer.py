@@ -19,12 +19,12 @@ from scenes.questions.design.ends import deepest, levelled
 from scenes.questions.design.masks import groups_of, with_masks
 from scenes.questions.design.outside import MEASURES, Outside, outside_of
 from scenes.questions.design.picks import counted, is_of, is_there, pick_words, rounded, trying_words, values_of
-from scenes.questions.design.places import placed
+from scenes.questions.design.places import may_work, placed
 from scenes.questions.design.search import Found
 from scenes.questions.design.shares import MOST_EXACT, MOST_WAYS, named, own_notches, shares
 from scenes.questions.design.space import Knob, Space, space_of
 from scenes.questions.design.trays import with_trays
-from scenes.questions.design.tries import Notches, Try
+from scenes.questions.design.tries import Notches, Tried, Try
 from scenes.questions.design.widened import widened
 from scenes.questions.design.wishes import Wishes
 from scenes.rig.box_notes import box_notes
@@ -90,6 +90,9 @@ class Designer:
     build_shares: dict[object, tuple[float, float]] = field(default_factory=dict)
     so_far: dict[Wishes, Design] = field(default_factory=dict)  # the best found on the way, by what is asked
     _solved: dict[tuple[str, Wishes, tuple[str, ...]], Design | None] = field(default_factory=dict)
+    _tried: dict[str, Tried] = field(default_factory=dict)  # by choices
+    _cleared: dict[str, dict[object, bool]] = field(default_factory=dict)  # by choices but for who shares a mask
+    _own: dict[tuple[str, Wishes], list[Notches]] = field(default_factory=dict)  # of masks, a lens each
 
     @property
     def design(self) -> DesignRow:
@@ -138,7 +141,7 @@ class Designer:
             return None
         alike = {**pick, MASKS: (wishes.lenses,)}
         attempt = self.attempt(alike, wishes, small)
-        found, own = None, own_notches(attempt)
+        found, own = None, self._own_notches(alike, attempt, wishes)
         if not own:
             self.ruled_out.setdefault(pick_words(pick), self._why_not(alike, attempt))
         ways, exact = shares(attempt, own, pick[MASKS]) if own else [], len(own) <= MOST_EXACT
@@ -157,10 +160,33 @@ class Designer:
             self.ruled_out.pop(pick_words(pick), None)
         return found if found is None or exact else replace(found, found=replace(found.found, trials=max(found.found.trials, 1)))
 
+    def _own_notches(self, alike: Mapping[str, Any], attempt: Try, wishes: Wishes) -> list[Notches]:
+        """How wide open one mask has to be for each lens: whatever else is asked of the box, and however many masks there are."""
+        key = repr(sorted(alike.items())), replace(wishes, lights=(), limits=(), clear_builds=None)
+        if key not in self._own:
+            self._own[key] = own_notches(attempt)
+        return self._own[key]
+
+    def cannot(self, pick: Mapping[str, Any], wishes: Wishes) -> bool:
+        """Whether a set of choices of which masks are one is shown to do nothing of what is asked, by a mask for each lens.
+
+        A box with fewer masks is one of those with a mask for each lens, some of them alike. So where even the least openings of
+        these leave no room, go beyond a limit or let a light in, with all else as closed as it can be, no number of masks does.
+        Limits of weight are left aside: a mask weighs less the wider it opens.
+        """
+        if not wishes.lenses:
+            return True
+        sizes = tuple((measure, most) for measure, most in wishes.limits if measure != WEIGHT)
+        alone = {**pick, MASKS: tuple((name,) for name in wishes.lenses)}
+        attempt = self.attempt(alone, replace(wishes, limits=sizes), self.design.small)
+        return all(knob.opens for knob in attempt.space.knobs) and not may_work(attempt)
+
     def _solve(self, pick: Mapping[str, Any], wishes: Wishes, small: tuple[str, ...]) -> Design | None:
         attempt = self.attempt(pick, wishes, small)
         if not wishes.lenses:
             return None
+        if wishes.lights and self.solved(pick, replace(wishes, lights=()), small) is None:
+            return None  # nor does it with lights kept off, for whose sake places and depths would be tried one by one
 
         def keep(found: Found) -> None:
             known = self.so_far.get(wishes)
@@ -214,10 +240,11 @@ class Designer:
         scene, outlines = self.base(pick).scene, self.base(pick).resources.outlines
         assert scene.design is not None
         benches = [self.benches[lens] for lens in wishes.lenses]
+        tried = self._tried_of(pick)
 
         def has_shape(space: Space) -> bool:
-            tried = Try(scene, space, benches, Asked(), cost=lambda _: ())
-            return all(tried.box(bench, 0, tried.widest) is not None for bench in benches)
+            attempt = Try(scene, space, benches, Asked(), cost=lambda _: (), tried=tried)
+            return all(attempt.box(bench, 0, attempt.widest) is not None for bench in benches)
 
         space = widened(space_of(scene, scene.design), wishes.wide, pick, has_shape)
         outsides: dict[Notches, Outside] = {}
@@ -249,8 +276,8 @@ class Designer:
             return not self._fault(_key(pick, space, notches), space.scene(scene, notches), benches)
 
         def light(notches: Notches) -> bool:
-            key, tried = _key(pick, space, notches), space.scene(scene, notches)
-            return all(self._is_dark(key, tried, bench, light) for light in wishes.lights for bench in benches)
+            key, drawn = _key(pick, space, notches), space.scene(scene, notches)
+            return all(self._is_dark(key, drawn, bench, light) for light in wishes.lights for bench in benches)
 
         asked = Asked(more_mm=wishes.more_mm, walk=wishes.walk)
         words = trying_words(self.picks, pick)
@@ -267,7 +294,13 @@ class Designer:
             light=light,
             looking=lambda: self.tick(0, words),
             bends=dict(wishes.bends),
+            tried=tried,
         )
+
+    def _tried_of(self, pick: Mapping[str, Any]) -> Tried:
+        others = repr(sorted((path, value) for path, value in pick.items() if path != MASKS))
+        cleared = self._cleared.setdefault(others, {})
+        return self._tried.setdefault(repr(sorted(pick.items())), Tried(cleared=cleared))
 
     def fault(self, pick: Mapping[str, Any], attempt: Try, notches: Notches) -> str:
         """Why a box cannot be built or used with the lenses of a try, the first reason; '' where it can."""

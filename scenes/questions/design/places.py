@@ -29,7 +29,7 @@ def placed(attempt: Try, *, turns: bool, tick: Tick = silent, keep: Keep = lambd
     """
     knobs = attempt.space.knobs
     moved = [k for k, knob in enumerate(knobs) if knob.opens == 0 or (knob.opens < 0 and turns)]
-    if turns and all(knob.opens for knob in knobs) and not _can_be_dark(attempt):
+    if turns and all(knob.opens for knob in knobs) and not can_be_dark(attempt):
         return None
     first = solve(attempt)
     if not moved or (first is not None and all(knobs[k].opens for k in moved)):
@@ -37,7 +37,13 @@ def placed(attempt: Try, *, turns: bool, tick: Tick = silent, keep: Keep = lambd
     return _Trials(attempt, moved, tick, keep).best()
 
 
-def _can_be_dark(attempt: Try) -> bool:
+def may_work(attempt: Try) -> bool:
+    """Whether the least openings leave hope, where no measure may both help and hurt: of room, limits and light each by itself."""
+    low = lowest(attempt, attempt.widest)
+    return low is not None and attempt.may_be_within(low) and can_be_dark(attempt)
+
+
+def can_be_dark(attempt: Try) -> bool:
     """Whether lights are kept off by a box that is more closed than any that is clear."""
     low = lowest(attempt, attempt.widest)
     knobs = attempt.space.knobs

@@ -12,7 +12,7 @@ from scenes.questions.design.builds import build_share, for_builds
 from scenes.questions.design.contradictions import Contradiction, contradiction, in_the_way
 from scenes.questions.design.designer import Design, Designer, is_kept_off
 from scenes.questions.design.outside import MEASURES
-from scenes.questions.design.picks import counted, pick_words
+from scenes.questions.design.picks import counted, pick_words, rounded
 from scenes.questions.design.reasons import Price, Reason, prices, reasons
 from scenes.questions.design.wishes import Wishes, wishes_of
 from scenes.runtime.progress import Tick, saying, silent
@@ -118,7 +118,7 @@ def _fill(report: Report, designer: Designer) -> None:
     found: list[Shown] = []
     for design in _wanted(designer, report.wishes):
         shown = known[id(design)] if id(design) in known else _judged(designer, design, report)
-        if shown is not None:
+        if shown is not None and all(_written(shown) != _written(one) for one in found):  # as its rods bend it may be another's
             found.append(shown)
             report.shown = found
             designer.tick(0, f"best so far {words_of(found[0].design)}")
@@ -138,6 +138,11 @@ def _no_box_words(obstacles: Contradiction) -> str:
     held = next(iter(obstacles.blocked), None)
     where = "" if held is None else f": {state_words(held.state)}: {held.part} in the way"
     return f"no box does all that is asked{where}; looking for why, Ctrl-C ends that"
+
+
+def _written(shown: Shown) -> tuple[object, ...]:
+    """What its scene file says of a design."""
+    return dict(shown.design.pick), rounded(shown.design.measures)
 
 
 def _judged_on_the_way(designer: Designer, report: Report) -> dict[int, Shown | None]:

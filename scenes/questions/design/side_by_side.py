@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.patches import PathPatch
+from matplotlib.ticker import MaxNLocator
 
 from geometry.arrays import FloatArray
 from geometry.body import Kind
 from scenes.questions.design.figure import as_made
 from scenes.questions.design.outside import MEASURES, Outside
 from scenes.questions.design.picks import choices_words
+from scenes.scene_file.tables.design import MASKS
 from scenes.sheets.colours import GLASS_COLOUR, HIGHLIGHT, INK, PAPER, PART_COLOURS, RAY_CLEAR, RULE, SOFT_INK
 from scenes.sheets.cut_shapes import SIDE, TOP, Cut, cut_box, flat_points
 from scenes.sheets.page import FONT, Box, Page
@@ -22,6 +24,7 @@ from scenes.sheets.pieces import to_page
 from scenes.sheets.section_of_state import beam_edges, beam_sections
 from scenes.sheets.section_sheet import SectionRay, shape_path
 from scenes.sheets.style import A4_MM, A5_MM, BODY_PT, LABEL_PT
+from scenes.states.names import state_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,6 +41,7 @@ BEHIND_MM = 8.0  # of the lens that is shown behind its front
 LENS_KINDS = {Kind.BARREL, Kind.FRONT_RING}
 NOT_DRAWN = {Kind.ROD}
 SIZED = {Kind.BACK, Kind.TRAY, Kind.MASK, Kind.HOOD}
+WHOLE = "number"  # the unit of what has no halves
 PLOT = Box(30.0, 30.0, 196.0, 118.0)
 SPARE = 0.12  # about the outermost designs of a picture, by how far they lie apart
 LEAST_SPARE = 0.02  # the same by their own size, where they lie together
@@ -58,8 +62,8 @@ SCALES = {
     "front_height": Scale("height", "mm", MEASURES["front_height"]),
     "depth": Scale("depth", "mm", MEASURES["depth"]),
     "weight": Scale("weight", "kg", MEASURES["weight"]),
-    "glass_sizes": Scale("sizes of glass", "number", MEASURES["glass_sizes"]),
-    "masks": Scale("masks", "number", MEASURES["masks"]),
+    "glass_sizes": Scale("sizes of glass", WHOLE, MEASURES["glass_sizes"]),
+    "masks": Scale("masks", WHOLE, MEASURES["masks"]),
     "mask_area": Scale("openings of the masks, lens by lens", "cm2", lambda outside: outside.mask_area_mm2 / 100),
 }
 SKY = Scale("open sky", "percent of the half sky ahead", lambda outside: 100 * outside.sky_share)
@@ -87,7 +91,7 @@ def cuts_sheet(shown: Sequence[Shown]) -> Figure:
     where = ("Left", "Right") if beside else ("Above", "Below")
     page.foot(
         f"{where[0]}: level cuts, the operator's left up, seen from above. {where[1]}: upright cuts, seen from the operator's "
-        "right. Blue: the beam that comes nearest. Sizes in mm, outside, without flags."
+        "right. Blue lines: the beam that comes nearest, of the lens named. Grey: that lens. Sizes in mm, outside, without flags."
     )
     return page.figure
 
@@ -146,12 +150,16 @@ def _write_size(page: Page, left: float, top: float, width: float, number: int, 
     lines = (
         f"{outside.width_mm:.1f} x {outside.height_mm:.1f} mm, {outside.depth_mm:.1f} deep",
         f"about {outside.weight_kg:.2f} kg; open sky {100 * outside.sky_share:.0f} %",
-        f"least room {shown.room_mm:.1f} mm",
-        *(f"{path.removeprefix('box.')}: {words}" for path, words in choices_words(shown.design.pick).items()),
+        f"least room {shown.room_mm:.1f} mm: {state_words(shown.nearest)}",
+        *(_choice(path, words) for path, words in choices_words(shown.design.pick).items()),
     )
     for words in lines:
         y = page.taken[-1].bottom - 0.8
         page.fit(left, y, words, LABEL_PT, width, va="top")
+
+
+def _choice(path: str, words: str) -> str:
+    return words if path == MASKS else f"{path.removeprefix('box.')}: {words}"
 
 
 def front_picture(report: Report) -> Figure:
@@ -168,6 +176,9 @@ def front_picture(report: Report) -> Figure:
     axes.set_xlabel(f"{across.name} [{across.unit}]", fontsize=BODY_PT, fontfamily=FONT)
     axes.set_ylabel(f"{up.name} [{up.unit}]", fontsize=BODY_PT, fontfamily=FONT)
     axes.tick_params(labelsize=LABEL_PT)
+    for axis, scale in ((axes.xaxis, across), (axes.yaxis, up)):
+        if scale.unit == WHOLE:
+            axis.set_major_locator(MaxNLocator(integer=True))
     axes.grid(color=RULE, linewidth=0.5)
     if trade_off:
         ordered = places[np.argsort(places[:, 0], kind="stable")]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from scenes.questions.design.bends import most_bent
 from scenes.questions.design.contradictions import Contradiction, WayOut
@@ -56,19 +56,30 @@ def clear_words(report: Report, shown: Shown) -> str:
     who = f"the {lenses[0]}" if len(lenses) == 1 else f"all {len(lenses)} lenses"
     room = f"nearest part {shown.room_mm:.1f} mm from the beam ({state_words(shown.nearest)})"
     builds = "" if shown.clear_builds is None else f" {plain(round(100 * shown.clear_builds, 1))} % of its builds are clear."
-    return f"Clear with {who}, at every focus and zoom checked and between: {room}.{builds}{_bend_words(report, shown)}"
+    lights = f" {_light_words(report.wishes.lights, shown)}" if report.wishes.lights else ""
+    return f"Clear with {who}, at every focus and zoom checked and between: {room}.{lights}{builds}{_bend_words(report, shown)}"
+
+
+def _light_words(lights: Sequence[str], shown: Shown) -> str:
+    """Which lights are kept off, and what that takes for granted."""
+    box = shown.loaded.scene.box
+    *some, last = lights
+    who, verb = (f"{', '.join(some)} and {last}", "stay") if some else (last, "stays")
+    closed = ", with trays and masks closed all round" if any(one.outer_mm is None for one in (*box.stage, *box.mask)) else ""
+    return f"{who} {verb} off the glass{closed}."
 
 
 def _bend_words(report: Report, shown: Shown) -> str:
-    """Whether it stays clear as it hangs, or what bent rods take; '' where it is clamped."""
+    """Whether it stays clear as it hangs, or what bent rods and a bent hood take; '' where it is clamped and made as drawn."""
     if not shown.bends:
         return ""
     lens, drop_mm = most_bent(shown.bends)
-    dropped = f"its rods bend up to {drop_mm:.2f} mm (with the {lens})"
+    hanging = f"as its rods bend up to {drop_mm:.2f} mm (with the {lens})"
+    as_made = hanging if drop_mm else "with the corners of its hood as round as bent"
     if not shown.why_bent:
-        return f" It stays clear as {dropped}."
+        return f" It stays clear {as_made}."
     larger = "" if report.stopped else ", and no larger box that you allow is"
-    return f" But as {dropped} it is no longer clear, {shown.why_bent}{larger}."
+    return f" But {as_made} it is no longer clear, {shown.why_bent}{larger}."
 
 
 def reason_words(reason: Reason) -> str:
@@ -76,7 +87,7 @@ def reason_words(reason: Reason) -> str:
     if reason.held is None:
         return reason.because
     held = reason.held
-    bent = ", as the rods bend" if held.bent else ""
+    bent = ", as it is made and hangs" if held.bent else ""
     return f"{state_words(held.state)}: {held.part}, {held.where} ({held.guide}){bent}"
 
 

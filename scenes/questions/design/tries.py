@@ -4,20 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from geometry.cantilever import Sag
 from geometry.errors import GeometryError
 from raytrace.box import Box
 from scenes.questions.design.bench import Asked, Held, LensBench
-from scenes.questions.design.space import Space
+from scenes.questions.design.space import Knob, Space
+from scenes.scene_file.tables.box import BoxPart, is_fitted
 from scenes.scene_file.tables.scene import Scene
 
 Notches = tuple[int, ...]
 Cost = Callable[[Notches], tuple[float, ...]]
 Holds = Callable[[Notches], bool]
 
-MOST_KEPT = 400
+MOST_KEPT, MOST_CLEARED = 400, 200_000
 GLASS = "glass"
+
+
+@dataclass(slots=True)
+class Tried:
+    """What is known of one set of choices, whatever else is asked: boxes, and which settings stand clear of them.
+
+    A box is told by the values of the measures of what is fitted with a lens: their notches count from ends that a wish may move.
+    What stands clear holds for any number of masks, of which a lens has one, whatever it is called.
+    """
+
+    boxes: dict[object, dict[float, Box] | None] = field(default_factory=dict)
+    cleared: dict[object, bool] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -42,9 +56,10 @@ class Try:
     light: Holds = lambda notches: True  # noqa: ARG005
     looking: Callable[[], None] = lambda: None
     bends: Mapping[str, Sag] = field(default_factory=dict)
-    _boxes: dict[tuple[int, Notches, bool], dict[float, Box] | None] = field(default_factory=dict)
+    tried: Tried = field(default_factory=Tried)
     fault_at: Notches | None = None  # the least that is clear, where it cannot be built
     _first: dict[int, list[int]] = field(default_factory=dict)
+    _seen: dict[int, tuple[int, ...]] = field(default_factory=dict)
 
     @property
     def widest(self) -> Notches:
@@ -53,22 +68,43 @@ class Try:
 
     def box(self, bench: LensBench, number: int, notches: Notches, *, bent: bool = False) -> Box | None:
         """The box in a setting of a lens; None where there is no such shape, as of a plate smaller than its bore."""
-        key = (id(bench), notches, bent)
-        if key not in self._boxes:
-            if len(self._boxes) > MOST_KEPT:
-                self._boxes.clear()
+        bend, boxes = self.bends[bench.lens.name] if bent else None, self.tried.boxes
+        key = (id(bench), self._values(bench, notches), bend)
+        if key not in boxes:
+            if len(boxes) > MOST_KEPT:
+                boxes.clear()
             try:
-                bend = self.bends[bench.lens.name] if bent else None
-                self._boxes[key] = bench.boxes(self.space.scene(self.scene, notches), bend)
+                boxes[key] = bench.boxes(self.space.scene(self.scene, notches), bend)
             except GeometryError:
-                self._boxes[key] = None
-        found = self._boxes[key]
+                boxes[key] = None
+        found = boxes[key]
         return None if found is None else found[bench.states[number].travel_mm]
 
     def clears(self, bench: LensBench, number: int, notches: Notches) -> bool:
         """Whether one setting of a lens stands clear."""
         self.looking()
-        return all(box is not None and bench.clears(number, box, self.asked) for box, _ in self._poses(bench, number, notches))
+        values, cleared = self._values(bench, notches), self.tried.cleared
+        key = (id(bench), number, values, self.asked, self.bends.get(bench.lens.name))
+        if key not in cleared:
+            if len(cleared) > MOST_CLEARED:
+                cleared.clear()
+            poses = self._poses(bench, number, notches)
+            cleared[key] = all(box is not None and bench.clears(number, box, self.asked) for box, _ in poses)
+        return cleared[key]
+
+    def _values(self, bench: LensBench, notches: Notches) -> tuple[float, ...]:
+        """Values of the measures of what is fitted with a lens."""
+        if id(bench) not in self._seen:
+            self._seen[id(bench)] = tuple(k for k, knob in enumerate(self.space.knobs) if self._is_fitted(knob, bench))
+        return tuple(self.space.knobs[k].values[notches[k]] for k in self._seen[id(bench)])
+
+    def _is_fitted(self, knob: Knob, bench: LensBench) -> bool:
+        thing: Any = self.scene
+        for step in knob.spot.table:
+            thing = thing[step] if isinstance(step, int) else getattr(thing, step)
+            if isinstance(thing, BoxPart):
+                return is_fitted(thing, bench.lens.name)
+        return True
 
     def _poses(self, bench: LensBench, number: int, notches: Notches) -> Iterator[tuple[Box | None, bool]]:
         """The box as drawn, and as it hangs where its rods bend."""

@@ -98,7 +98,8 @@ def each_wish(wishes: Wishes, needed_mm: float) -> Iterator[Wish]:
         yield Wish("walk:", f"{plain(needed_mm)} mm of room for pupils taken as fixed")
     if wishes.bends:
         lens, drop_mm = most_bent(wishes.bends)
-        yield Wish("bend:", f"rods that bend up to {drop_mm:.2f} mm, with the {lens}")
+        rods = f"rods that bend up to {drop_mm:.2f} mm, with the {lens}"
+        yield Wish("bend:", rods if drop_mm else "round corners of a bent hood")
     for name in wishes.lights:
         yield Wish(f"light:{name}", f"{name} off the glass")
     for measure, value in wishes.limits:

@@ -20,7 +20,7 @@ from scenes.scene_file.tables.scene import Scene
 from scenes.states.full_range import Ranged
 from scenes.states.keys import Setting
 from scenes.states.names import state_words
-from scenes.states.rooms import nearest_in
+from scenes.states.rooms import near_in
 from scenes.states.state import State, plan_state
 
 RIM_POINTS = 17  # on each side of a guide
@@ -51,12 +51,12 @@ def standing(plans: Sequence[State], box_of: Callable[[State], Box] = lambda pla
     engine, worst, least = engine_of("coverage"), (0.0, state_words(plans[0])), (float("inf"), "")
     for plan in plans:
         box = without_flags(box_of(plan))
-        found = nearest_in(plan.variants, plan.guides, box, within_mm=max(least[0], UNTOUCHED_MM))
-        if found is None:
+        near = near_in(plan.variants, plan.guides, box, within_mm=max(least[0], UNTOUCHED_MM), untouched_mm=UNTOUCHED_MM)
+        least = min(least, *((found.clearance_mm, found.part) for found in near)) if near else least
+        taking = {found.part for found in near if found.clearance_mm <= UNTOUCHED_MM}
+        if not taking:
             continue
-        least = min(least, (found.clearance_mm, found.part))
-        if found.clearance_mm > UNTOUCHED_MM:
-            continue
+        box = replace(box, parts=tuple(part for part in box.parts if part.name in taking))
         points = np.concatenate([guide.rim_points_mm(RIM_POINTS) for guide in plan.guides])
         for variant in plan.variants:
             shares = engine.shares(variant, points, box, seed=0, fine=False)

@@ -1,5 +1,8 @@
 """Outline rays through filters in compiled code, against the plain walk of rays and against Snell's law."""
 
+import os
+import sys
+
 import numpy as np
 import pytest
 
@@ -7,6 +10,7 @@ from geometry.frame import pose
 from raytrace.beam import kernel_tasks, warm_up
 from raytrace.beam.rays import chords_for, outlines, traced, traced_edgeless
 from raytrace.box import GlassKind
+from raytrace.jit import start_early
 from raytrace.jit.compiled import is_compiled
 from raytrace.optics.bundle import launch
 from raytrace.optics.glass import walk
@@ -73,6 +77,14 @@ def test_what_is_compiled_ahead_is_what_beams_ask_for():
     traced(pencils, outlines(pencils, 24), [plate_of_glass(20.0)])[0].at_plane(pose(ahead_mm=50.0))
     assert [len(kernel.signatures) for kernel in warm_up.KERNELS] == [1, 1]
     assert all(is_compiled(kernel) for kernel in warm_up.KERNELS)
+
+
+def test_a_process_of_its_own_makes_all_kernels(monkeypatch, tmp_path):
+    monkeypatch.setenv(start_early.FOLDER, str(tmp_path))
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join(p for p in sys.path if p))
+    child = start_early.begin(kernel_tasks.TRACING)
+    assert child.wait() == 0
+    assert not kernel_tasks.kernels_seem_missing()
 
 
 def test_index_files_that_are_looked_for_are_those_of_the_kernels():

@@ -9,6 +9,7 @@ import pytest
 from geometry import parts as make
 from geometry.frame import pose
 from raytrace.box import Box
+from raytrace.jit import start_early
 from raytrace.jit.compiled import PLAIN, is_compiled
 from raytrace.judge import kernel_tasks, warm_up
 from raytrace.judge.judgement import judge
@@ -26,6 +27,15 @@ def test_what_is_compiled_ahead_is_what_real_boxes_ask_for():
 def test_index_files_that_are_looked_for_are_those_of_the_kernels():
     names = {f"{kernel.__module__.rsplit('.', 1)[1]}.{kernel.__name__}" for kernel in warm_up.KERNELS}
     assert set(kernel_tasks.INDEXES) == names
+
+
+def test_a_process_of_its_own_makes_all_kernels(monkeypatch, tmp_path):
+    monkeypatch.setenv(start_early.FOLDER, str(tmp_path))
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join(p for p in sys.path if p))
+    assert kernel_tasks.kernels_seem_missing()
+    child = start_early.begin(kernel_tasks.JUDGING)
+    assert child.wait() == 0
+    assert not kernel_tasks.kernels_seem_missing()
 
 
 @pytest.mark.slow

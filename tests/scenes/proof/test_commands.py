@@ -56,6 +56,12 @@ def test_verify_says_a_line_for_each_guide_and_ends_with_0_where_all_proofs_hold
     assert [line.split(":")[0] for line in lines] == ["32_inf_f2.8, whole frame", "40_inf_f4, whole frame"]
 
 
+def test_verify_reads_a_scene_as_windows_saves_it(folder):
+    """The Unicode Standard, 23.8: a byte order mark may begin a UTF-8 file; as check reads it."""
+    (folder / "marked.toml").write_bytes("\ufeff".encode() + ROOMY.replace("\n", "\r\n").encode())
+    assert main(["verify", str(folder / "marked.toml"), str(folder / "out")]) == 0
+
+
 def test_verify_ends_with_1_for_another_scene_and_with_2_where_there_is_nothing_to_read(folder, capsys):
     (folder / "other.toml").write_text(ROOMY.replace("angle_deg = 48", "angle_deg = 15"))
     assert main(["verify", str(folder / "other.toml"), str(folder / "out/proof.json")]) == 1

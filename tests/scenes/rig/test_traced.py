@@ -270,8 +270,9 @@ def test_a_table_that_has_lost_the_row_of_its_stop_is_a_fault_where_the_pupil_de
 @pytest.mark.parametrize(("stop", "fault"), [(2.8, False), (14, True)])
 def test_a_widest_stop_far_slower_than_the_tables_own_is_a_fault(stop, fault):
     # US Patent 4,448,497, example 1, is a lens of f/1.4; its stop as transcribed opens to f/1.3
-    found = [note for note in plan_of(GAUSS, stop=stop, box=BEHIND).notes if "f_number" in note.text]
-    assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
+    notes = plan_of(GAUSS, stop=stop, box=BEHIND).notes  # f/14 gets a caution besides, whatever its table
+    found = [note for note in notes if "f_number" in note.text and note.severity is Severity.FAULT]
+    assert [note.doubts_light for note in found] == [True] * fault
     assert all(note.text.startswith(f"f_number = {stop}, the widest stop, speaks against its table") for note in found)
     confirmed = plan_of(GAUSS, stop=stop, box=BEHIND, lens='confirmed = ["f_number"]').notes
     assert not any("f_number" in note.text for note in confirmed)

@@ -8,7 +8,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import trimesh
 from click.testing import CliRunner
+from PIL import Image
 from scipy.interpolate import RegularGridInterpolator
 
 from scenes.cli import brimline
@@ -91,6 +93,37 @@ def test_the_folder_holds_fit_maps_and_a_scene_that_loads_with_its_comments(tmp_
     assert not re.findall(r'(?:src|href)="(?!data:)', page)  # nothing from outside
     assert "measured less predicted" in page
     assert "left out:" in page
+
+
+def test_the_fitted_scene_finds_the_files_that_the_scene_names_though_it_lies_in_another_folder(tmp_path):
+    """A name that leads out of the scene's folder would lead to nothing from the results', or to an old copy of a mesh."""
+    folder, parts, out = tmp_path / "shoot", tmp_path / "parts", tmp_path / "results" / "out"
+    folder.mkdir()
+    parts.mkdir()
+    make_shoot(folder, true=MOVED, columns=480)
+    trimesh.creation.box((20, 30, 10)).apply_translation((0, 400, 50)).export(parts / "bracket.stl")
+    with (folder / "scene.toml").open("a") as scene:
+        scene.write('\n[[box.solid]]\nname = "bracket"\nfile = "../parts/bracket.stl"  # on the top rod\n')
+    found = answer(load_scene(folder / "scene.toml"), shoot=folder / "shoot.toml")
+    files = dict(found.files("out"))
+    (solid,) = tomllib.loads(files["fitted.toml"].decode())["box"]["solid"]
+    assert files[solid["file"]] == (parts / "bracket.stl").read_bytes()
+    out.mkdir(parents=True)
+    for name, data in files.items():
+        (out / name).write_bytes(data)
+    assert load_scene(out / "fitted.toml").resources
+
+
+def test_a_still_whose_reference_is_of_another_kind_gets_a_caution_for_one_curve_is_stated_for_both(tmp_path):
+    """A camera that writes each shot twice: TIFF with the box on, its JPEG with the box off."""
+    folder = make_shoot(tmp_path, true=SAME, columns=480, bits=8)
+    words = "without.jpg is a JPEG and the other still of the pair is none"
+    assert not any("is a JPEG" in note for note in compared(folder).cautions)
+    with Image.open(folder / "without.png") as picture:
+        picture.convert("RGB").save(folder / "without.jpg", quality=98)
+    notes = (folder / "shoot.toml").read_text()
+    (folder / "shoot.toml").write_text(notes.replace("without.png", "without.jpg"))
+    assert any(words in note for note in compared(folder).cautions)
 
 
 def test_a_scene_that_is_saved_while_stills_are_compared_costs_no_result(tmp_path):

@@ -80,11 +80,29 @@ def half_mm(half_frame, focal, stop, depth, ahead, room_mm, grown=1.0):
     return slope * (depth + ahead) + focal / stop / 2 + room_mm * math.hypot(1.0, slope)
 
 
+TWO_MASKS = """
+[[box.mask]]
+name = "mask"
+at_mm = 14
+opening_mm = [250, 200]
+"""
+FREE_MASKS = """
+[[design.free]]
+of = "box.mask.opening_mm"
+from = [60, 50]
+to = [300, 240]
+[[design.free]]
+of = "box.mask"
+choose = [2]
+"""
+
+
 def asked_in_many_ways():
-    """Scenes that bring out every kind of answer: a box, several with one ruled out, limits that cannot hold, no room at all."""
+    """Scenes that bring out every kind of answer: a box, masks, one choice ruled out, limits that cannot hold, no room at all."""
     two = lens("20", 20, 2.0, 40) + lens("27", 27, 1.4, 60)
     places = FREE_FRONT + '[[design.free]]\nof = "box.hood.at_mm"\nchoose = [10, 20, 40]\n'
     narrow = 'small = ["front_area"]\n[design.want]\nroom_mm = 1\n[design.limits]\nwidth_mm = 236'
+    yield scene(two, hood() + TWO_MASKS, FREE_FRONT + FREE_MASKS)
     yield scene(two, hood())
     yield scene(two, hood(rear=(160, 120)), places)
     yield scene(two, hood(rear=(170, 120)), design=narrow)

@@ -6,6 +6,7 @@ import pytest
 
 from geometry.cantilever import Rod, sag
 from scenes.cli import main
+from scenes.questions.design.text import clear_words
 from scenes.questions.make.answer import answer as made
 from scenes.states.load import load_scene
 from tests.scenes.questions.design.made import FREE_FRONT, designed, hood, lens, scene, written
@@ -48,8 +49,23 @@ def test_a_hood_is_higher_by_what_its_rods_bend_and_clear_as_make_judges_it(tmp_
     assert dict(bent.bends)["20"].drop_mm == pytest.approx(by_hand.drop_mm, rel=0.02)
     path = written(tmp_path, text_of(5))
     assert main(["design", str(path), "--out", str(tmp_path / "out")]) == 0
-    assert "as the rods bend" in " ".join(capsys.readouterr().out.split())
+    assert "as it is made and hangs" in " ".join(capsys.readouterr().out.split())
     assert made(load_scene(tmp_path / "out" / "design-1.toml")).exit_status == 0
+
+
+def test_a_clamped_box_has_room_for_the_round_corners_of_its_bent_hood(tmp_path):
+    """A bend of radius R comes (sqrt 2 - 1) R into a right-angled corner: `make` calls the box that fits sharp ones not clear."""
+    box = hood(at=AT, depth=DEPTH, rear=(150, 110))
+    text = scene(lens("20", 20, 8.0, 40), box, FREE_FRONT, more="[make]\nbend_radius_mm = 20\n", mount="clamp")
+    (sharp,) = designed(tmp_path, text.replace("radius_mm = 20\n", 'radius_mm = 20\njoint = "panels"\n')).shown
+    report = designed(tmp_path, text)
+    (shown,) = report.shown
+    assert not shown.why_bent
+    assert front_mm(shown) > front_mm(sharp)
+    path = written(tmp_path, text)
+    assert main(["design", str(path), "--out", str(tmp_path / "out")]) == 0
+    assert made(load_scene(tmp_path / "out" / "design-1.toml")).exit_status == 0
+    assert "with the corners of its hood as round as bent" in clear_words(report, shown)
 
 
 def test_stiff_rods_ask_for_nothing(tmp_path):

@@ -1,6 +1,7 @@
 """What people are handed where nothing fits, when they stop on the way, and in a design's own file."""
 
 import io
+import json
 import os
 import signal
 import time
@@ -13,6 +14,7 @@ from scenes.questions.design import designer as designer_module
 from scenes.questions.design import figure as figure_module
 from scenes.questions.design import places as places_module
 from scenes.questions.design import report as report_module
+from scenes.questions.design.answer import DesignAnswer, designs_json
 from scenes.questions.design.contradictions import WayOut
 from scenes.questions.design.report import design_report
 from scenes.questions.design.scene_files import scene_files
@@ -112,6 +114,19 @@ def test_stopped_while_places_are_tried_hands_over_the_best_place_so_far(tmp_pat
     assert report.stopped
     assert len(report.shown) == 1
     assert answer_words(report).startswith("The smallest found box is ")
+
+
+def test_of_a_search_that_was_stopped_no_design_is_said_to_be_proven_the_smallest(tmp_path, monkeypatch):
+    def stop(*_, **__):
+        raise KeyboardInterrupt
+
+    text = scene(LENS, hood(rear=(170, 130)))
+    assert DesignAnswer(report=designed(tmp_path, text)).data()["designs"][0]["proven_smallest"]
+    monkeypatch.setattr(report_module, "prices", stop)
+    report = designed(tmp_path, text)
+    assert report.stopped
+    assert not DesignAnswer(report=report).data()["designs"][0]["proven_smallest"]
+    assert not json.loads(designs_json(report))["designs"][0]["proven_smallest"]
 
 
 def test_what_is_found_by_ctrl_c_is_written_however_long_that_takes(tmp_path, monkeypatch, capsys):

@@ -1,11 +1,16 @@
 """How many masks a lens set shares: against every way to share them by closed forms, and against scenes written out by hand."""
 
 import tomllib
+from dataclasses import replace
 from itertools import product
 
 import pytest
 
 from scenes.cli import main
+from scenes.questions.design import contradictions
+from scenes.questions.design.bench import LensBench
+from scenes.questions.design.designer import Designer
+from scenes.questions.design.wishes import wishes_of
 from scenes.scene_file.errors import SceneError
 from scenes.states.judgement import judge_state
 from scenes.states.load import load_scene, plans_of
@@ -135,3 +140,38 @@ def test_a_number_of_masks_that_cannot_be_is_told_in_a_sentence(tmp_path, right,
     with pytest.raises(SceneError) as caught:
         load_scene(written(tmp_path, text.replace(right, wrong)))
     assert any(said in str(one.problem) for one in caught.value.complaints), caught.value
+
+
+@pytest.mark.parametrize(
+    ("wide", "want"),
+    [(round(own_mm("20")[0]) - 10, ""), (130, "[design.want]\nroom_mm = 20\n"), (260, "[design.limits]\nwidth_mm = 399\n")],
+)
+def test_what_contradicts_is_found_with_less_where_a_mask_for_each_lens_would_not_do_either(tmp_path, monkeypatch, wide, want):
+    text = text_of(("20", "40", "75"), [1, 2, 3], wide=wide, small=f'small = ["front_area"]\n{want}')
+    built, build = [], LensBench.boxes
+    monkeypatch.setattr(LensBench, "boxes", lambda *scene: built.append(1) or build(*scene))
+    quick, few = designed(tmp_path, text).contradiction, len(built)
+    monkeypatch.setattr(contradictions, "hopeful", lambda designer, _: designer.picks)
+    slow, many = designed(tmp_path, text).contradiction, len(built) - few
+    assert quick.wishes
+    assert [told(found) for found in (quick, slow)] == [told(slow)] * 2
+    assert few < many
+
+
+def told(found):
+    ways = [(way.wishes, way.share, way.words, way.design and way.design.found.cost) for way in found.ways]
+    return found.wishes, found.alike, found.more, found.stuck, ways
+
+
+def test_a_box_is_judged_once_whatever_limits_and_lights_are_asked_of_it(tmp_path, monkeypatch):
+    designer = Designer(load_scene(written(tmp_path, text_of(("20", "75"), [1]))))
+    designer.prepare()
+    wishes = wishes_of(designer.loaded.scene)
+    asked, clears = [], LensBench.clears
+    monkeypatch.setattr(LensBench, "clears", lambda *box: asked.append(1) or clears(*box))
+    found = designer.best(wishes)
+    count = len(asked)
+    assert count > 0
+    limited = designer.best(replace(wishes, limits=(("depth", 500.0),)))
+    assert len(asked) == count
+    assert [one.notches for one in limited] == [one.notches for one in found]

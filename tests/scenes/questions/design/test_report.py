@@ -245,3 +245,9 @@ def test_ctrl_c_hands_over_the_best_so_far(tmp_path, monkeypatch):
     assert report.stopped
     assert len(report.shown) == 1
     assert dataclasses.is_dataclass(report.shown[0])
+
+
+def test_a_design_that_comes_out_twice_is_shown_once(tmp_path, monkeypatch):
+    wanted = design_module._wanted
+    monkeypatch.setattr(design_module, "_wanted", lambda *asked: [*wanted(*asked)] * 2)
+    assert len(designed(tmp_path, two_lenses()).shown) == 1

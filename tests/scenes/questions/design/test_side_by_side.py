@@ -11,6 +11,7 @@ from scenes.questions.design.outside import open_sky_share
 from scenes.questions.design.side_by_side import SKY, scales_of
 from scenes.scene_file.tables.box import Box, Hood, Mask
 from tests.scenes.questions.design.made import FREE_FRONT, designed, hood, lens, scene
+from tests.scenes.questions.design.test_masks import text_of
 from tests.scenes.sheets.figure_faults import faults
 
 PLACES = FREE_FRONT + '[[design.free]]\nof = "box.hood.at_mm"\nchoose = [6, 10, 20]\n'
@@ -52,6 +53,23 @@ def test_the_picture_of_the_designs_has_each_where_its_table_says(answer, sheets
     assert {"1", "2", "3"} <= {text.get_text() for text in sheets["designs-front"].texts}
     rows = answer.data()["designs"]
     assert [row["open_sky_share"] for row in rows] == pytest.approx([o.sky_share for o in outsides], abs=6e-4)
+
+
+def test_each_design_names_the_state_whose_cut_is_drawn(answer, sheets):
+    words = " ".join(text.get_text() for text in sheets["designs"].texts)
+    for one in answer.report.shown:
+        assert f"{one.room_mm:.1f} mm: {one.nearest.lens_name}, infinity, f/2" in " ".join(words.split())
+
+
+def test_masks_are_counted_in_whole_numbers(tmp_path):
+    text = text_of(("20", "40", "75"), [1, 2], small='small = ["mask_area", "masks"]\ntrade-off = true')
+    figures = {name: draw() for name, draw in DesignAnswer(report=designed(tmp_path, text)).sheets() if name.startswith("designs")}
+    (axes,) = figures["designs-front"].axes
+    low, high = axes.get_ylim()
+    assert [tick for tick in axes.get_yticks() if low < tick < high] == [1, 2]
+    words = {text.get_text().replace("\n", " ") for text in figures["designs"].texts}
+    assert "one mask" in words
+    assert {name: faults(figure) for name, figure in figures.items()} == {"designs": [], "designs-front": []}
 
 
 def test_every_word_of_both_pictures_can_be_read(sheets):

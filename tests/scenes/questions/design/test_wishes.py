@@ -6,7 +6,10 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from scenes.questions.design.text import guess_words, ruled_out_words
+from scenes.questions.design import places as places_module
+from scenes.questions.design.designer import Designer
+from scenes.questions.design.text import clear_words, guess_words, ruled_out_words
+from scenes.questions.design.wishes import wishes_of
 from scenes.questions.tolerances.report import surety
 from scenes.scene_file.examples import design_text
 from scenes.states.judgement import judge_state
@@ -43,6 +46,51 @@ def box_with_flag():
     return CLOSED + hood(at=4, depth=40, rear=(150, 110)) + FLAG
 
 
+GLASS = """
+[[box.stage]]
+name = "tray"
+at_mm = 22
+depth_mm = 6
+opening_mm = [140, 100]
+outer_mm = [200, 160]
+filter = { size = "4x4", thickness_mm = 2 }
+"""
+FREE_GLASS = """
+[[design.free]]
+of = "box.stage[tray].opening_mm"
+from = [60, 40]
+to = [140, 100]
+[[design.free]]
+of = "box.stage[tray].filter.size"
+choose = ["4x4", "6x6"]
+"""
+
+FREE_DEPTH = """
+[[design.free]]
+of = "box.hood.depth_mm"
+from = 10
+to = 30
+"""
+
+
+def test_a_filter_that_is_too_small_without_a_light_is_not_tried_with_every_depth_of_the_hood_for_its_sake(tmp_path, monkeypatch):
+    """By similar triangles the tray's front, 48 mm from the pupil, has to be 48 x 36 / 16 = 108 mm wide and more: 4x4 is 101.6."""
+    own, solved = places_module.solve, []
+    monkeypatch.setattr(places_module, "solve", lambda attempt: solved.append(attempt) or own(attempt))
+    monkeypatch.setattr(Designer, "_is_dark", lambda *_: True)
+    wish = 'small = ["front_area"]\n[design.want]\nkeep_off = ["lamp"]'
+    box, free = CLOSED + GLASS + hood(at=29, depth=20, rear=(200, 140)) + FLAG, FREE_FRONT + FREE_FLAG + FREE_GLASS + FREE_DEPTH
+    designer = Designer(load_scene(written(tmp_path, scene(lens("16", 16, 4.0, 20), box, free, wish, LAMP))))
+    designer.prepare()
+    small, large = designer.picks
+    wishes = wishes_of(designer.loaded.scene)
+    assert designer.solved(small, wishes, ("front_area",)) is None
+    assert len(solved) == 1
+    (why,) = designer.ruled_out.values()
+    assert "does not cover the opening of tray" in why
+    assert designer.solved(large, wishes, ("front_area",)) is not None
+
+
 def test_a_flag_is_as_far_in_as_it_may_come_and_keeps_the_lamp_off_every_point_of_the_lens(tmp_path):
     wish = 'small = ["front_area"]\n[design.want]\nkeep_off = ["lamp"]'
     report = designed(tmp_path, scene(lens("20", 20, 2.0, 20), box_with_flag(), FREE_FRONT + FREE_FLAG, wish, LAMP))
@@ -56,6 +104,7 @@ def test_a_flag_is_as_far_in_as_it_may_come_and_keeps_the_lamp_off_every_point_o
     assert (front_y_mm + end_z * toward > end_y).all()
     reason = next(one for one in report.shown[0].reasons if "angle" in one.path)
     assert reason.held.state.lens_name == "20"
+    assert "mm from the beam (20, infinity, f/2). lamp stays off the glass." in clear_words(report, report.shown[0])
 
 
 def test_a_lamp_that_nothing_keeps_off_is_named_and_given_up_first(tmp_path):
