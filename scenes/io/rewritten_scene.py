@@ -20,7 +20,8 @@ def rewritten(text: str, scene: Scene, values: Mapping[str, Any], comments: Mapp
     for path in values:
         for place, key, _ in places_of(scene, path, tables=True):
             _put(document, tables, (*place, key), comments.get(path, ""))
-    return tomlkit.dumps(document)
+    made = tomlkit.dumps(document)
+    return made if made.endswith("\n") else f"{made}\n"  # a file that stops in a line may pass for half saved
 
 
 def tables_text(tables: Mapping[str, Any]) -> str:

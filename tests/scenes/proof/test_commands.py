@@ -81,12 +81,6 @@ def test_verify_takes_no_scene_that_check_refuses(folder, capsys, right, wrong):
     assert wrong.strip("[]") in said.err
 
 
-def test_verify_reads_a_scene_with_a_byte_order_mark_as_check_does(folder, capsys):
-    (folder / "marked.toml").write_text(ROOMY, encoding="utf-8-sig")
-    assert main(["verify", str(folder / "marked.toml"), str(folder / "out")]) == 0
-    assert "32_inf_f2.8, whole frame" in capsys.readouterr().out
-
-
 def test_verify_ends_with_1_where_nothing_is_proved(folder, capsys):
     data = json.loads((folder / "out/proof.json").read_text())
     (folder / "alone.json").write_text(json.dumps({**data, "guides": data["guides"][1:]}))
