@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.io.reading import read_bytes
+from scenes.io.reading import from_home, read_bytes
 from scenes.io.writing import COMPRESSION
 from scenes.scene_file.errors import Complaint, SceneError
 
@@ -67,7 +67,7 @@ def _is_as_drawn(data: bytes) -> bool:
 
 def own_picture(path: Path) -> Path:
     """Where a picture may be written, links followed; a SceneError where that would cost somebody a file that is none of ours."""
-    real = path.expanduser().resolve()
+    real = from_home(path).resolve()
     if real.exists() and not _is_as_drawn(read_bytes(real)):
         problem = "is there already and is not as `brimline view` drew it; give another name, or move it away first"
         raise SceneError([Complaint(where="", problem=problem, source=str(path))])

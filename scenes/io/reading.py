@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import stat
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -56,6 +55,14 @@ def read_bytes(path: Path, largest: int = LARGEST_MESH) -> bytes:
         raise refusal(str(path), _missing(path)) from None
     except (OSError, ValueError) as error:  # ValueError: a name with a null in it
         raise refusal(str(path), f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
+
+
+def from_home(path: Path) -> Path:
+    """The path with "~" at its beginning as the home folder; "~mask.dxf", as programs name earlier versions, is nobody's home."""
+    try:
+        return path.expanduser()
+    except RuntimeError:
+        return path
 
 
 def file_names(folder: Path) -> list[str]:
@@ -133,9 +140,7 @@ class Folder:
 
     def find(self, name: str) -> Path:
         """Path of a file named in the scene."""
-        with suppress(RuntimeError):  # "~mask.dxf" is a file, as programs name earlier versions, and nobody's home
-            return self.path / Path(name).expanduser()
-        return self.path / name
+        return self.path / from_home(Path(name))
 
     def data(self, name: str, largest: int = LARGEST_MESH) -> bytes:
         """Bytes of a file named in the scene, as they were when it was first read: people go on working on their files."""

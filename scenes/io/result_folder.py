@@ -20,6 +20,7 @@ from scenes.io.folder_swap import PARTIAL, beside, put_in_place, removed, tidy
 from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, unless_alike, write_manifest
 from scenes.io.late_files import bring_along
 from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
+from scenes.io.reading import from_home
 from scenes.io.refusal import refusal
 from scenes.io.writing import is_full, write_npz
 from scenes.registry import own_name
@@ -159,7 +160,7 @@ def _make_folder(stage: Path, target: Path) -> None:
 def _usable(target: Path, command: str) -> Path:
     """The folder's real path; refused where replacing it could cost somebody their files."""
     try:
-        real = target.expanduser().resolve()
+        real = from_home(target).resolve()
         real.exists()
     except (OSError, RuntimeError) as error:  # links that lead to each other, a name too long, a home that is not known
         raise refusal(str(target), f"cannot be used: {getattr(error, 'strerror', None) or LINKS_IN_A_RING}") from None

@@ -15,6 +15,7 @@ from scenes.cli import main
 from scenes.io.dxf_outline import read_outline
 from scenes.io.kept_files import MANIFEST
 from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
+from scenes.io.pictures import own_picture
 from scenes.io.reading import Folder, read_mesh, read_text
 from scenes.io.result_folder import result_folder
 from scenes.io.writing import write_new, write_whole
@@ -175,6 +176,14 @@ def test_files_are_looked_for_beside_the_scene(tmp_path):
 def test_a_file_whose_name_begins_with_a_tilde_is_no_ones_home(tmp_path, name):
     BRACKET.export(tmp_path / name)
     assert len(Folder(tmp_path).mesh(name).faces) == 12
+
+
+def test_a_folder_and_a_picture_whose_names_begin_with_a_tilde_are_no_ones_home(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with result_folder(Path("~out"), "check") as staging:
+        fill(staging, "first")
+    assert names(tmp_path) == ["~out/18_inf_f2/map.txt", "~out/results.json"]
+    assert own_picture(Path("~view.png")) == tmp_path / "~view.png"
 
 
 def names(folder):
