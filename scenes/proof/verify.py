@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.proof.known_keys import unknown_key
 from scenes.proof.plain_scene import ENDLESS_MM, Loop, NotProvableError, Part, Plate, Setting, Table, is_asked, setting_of
 from scenes.proof.rays import Rays, RefusedError, pupils_of
 
@@ -285,7 +286,9 @@ def find(scene: Table, entry: Table) -> Finding:
 
 
 def findings(scene: Table, proof: Table) -> list[Finding]:
-    """What is to be said of every guide of a proof; ValueError for what is none."""
+    """What is to be said of every guide of a proof; ValueError for what is none, and for a scene with a key that none has."""
+    if strange := unknown_key(scene):
+        raise ValueError(f"the scene has {strange}, which is no key of a scene")
     guides = proof.get("guides") if isinstance(proof, dict) else None
     if not (isinstance(guides, list) and all(isinstance(entry, dict) for entry in guides)):
         raise ValueError("the file is no proof: it holds no list of guides")

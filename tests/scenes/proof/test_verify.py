@@ -15,11 +15,14 @@ from geometry.frame import pose
 from raytrace.judge.judgement import judge
 from raytrace.judge.proof import proof_of
 from raytrace.optics.camera import Guide
+from scenes.proof.known_keys import KNOWN
 from scenes.proof.plain_scene import Lens, NotProvableError, Plate
 from scenes.proof.verify import ALONE, PROVED, REFUSED, Rays, find, guide_holds, main
 from scenes.questions.check.proof import proved
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.resources import Resources
+from scenes.scene_file.tables.fields import table_of
+from scenes.scene_file.tables.scene import Scene
 from scenes.states.judgement import empty_judgement_of, judgement_of
 from scenes.states.load import load_scene, plans_of
 from scenes.states.state import states_of
@@ -479,3 +482,24 @@ def test_a_scene_nested_without_end_is_told_in_one_sentence(tmp_path, capsys):
     (tmp_path / "proof.json").write_text('{"guides": []}')
     assert main([str(tmp_path / "scene.toml"), str(tmp_path)]) == 2
     assert capsys.readouterr().err.startswith("error: ")
+
+
+@pytest.mark.parametrize(
+    ("heading", "strange"), [("[[box.flags]]", "box.flags"), ("[[flag]]", "flag"), ("[[box.flag]]\ntilt = 4", "box.flag.tilt")]
+)
+def test_a_scene_with_a_key_that_no_scene_has_is_refused_by_the_verifier_itself(tmp_path, capsys, heading, strange):
+    (tmp_path / "show.toml").write_text(f'{SCENE}\n{heading}\nside = "top"\nangle_deg = 0\nlength_mm = 200\nwidth_mm = 260\n')
+    (tmp_path / "proof.json").write_text(json.dumps({"guides": []}))
+    assert main([str(tmp_path / "show.toml"), str(tmp_path)]) == 2
+    assert f"the scene has {strange}, which is no key of a scene" in capsys.readouterr().err
+
+
+def test_the_verifier_knows_the_keys_that_scenes_have_and_no_others():
+    def told(model, path):
+        yield path, set(model.model_fields)
+        for key, field in model.model_fields.items():
+            inner, here = table_of(field.annotation), f"{path}.{key}".removeprefix(".")
+            if inner is not None and here in KNOWN:
+                yield from told(inner, here)
+
+    assert dict(told(Scene, "")) == KNOWN
