@@ -130,7 +130,7 @@ def test_a_file_that_cannot_be_taken_along_costs_neither_it_nor_the_new_result(o
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(kept_files.os, "link", broken)
-    monkeypatch.setattr(kept_files.shutil, "copy2", broken)
+    monkeypatch.setattr(kept_files.shutil, "copyfile", broken)
     with pytest.raises(SceneError, match=r"Permission denied; what was there is as it was, and the new result is in .*out-2"):
         write(out, "new")
     assert (out / "page.txt").read_text() == "old"
