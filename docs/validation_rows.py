@@ -586,11 +586,13 @@ called clear none loses light, neither as it stands nor grown by 2 % or to its m
 within 0.02 stop in 99.94 %. Since then 92,891 boxes more (so that each kind has had 10,500 to 12,900): of 26,485 clear \
 guides none loses light, no margin is broken, no word too mild, and 5 of 24,775 losses are off, by 0.02 of 4.2 and 5.7, 0.06 of \
 5.3 and 5.7 stops, and by 0.04 of 3.4 where a part stands in glass, a fault; 13,069 boxes \
-of an earlier version likewise, and 1,560 of all kinds since: of 970 clear guides none loses light, and no loss is off | `tests/caster` |
-| lenses odd in more than one way before boxes with several odd parts: `python -m tests.caster mixed` | the same caster, a zoom or a \
-walking pupil with distortion, say, behind a front glass, before a close-up lens, a mesh and a drawn cut-out at once: 12,464 random \
-boxes, 92 of them refused; of 6,213 guides called clear none loses light, no margin is broken but five where the caster read a distorted zoom between its \
-rows otherwise than the scene file says (of 2,411 boxes; mended in the caster, none in 10,053 since), none of 785 losses is off | `tests/caster` |
+of an earlier version likewise, and 1,560 of all kinds since: of 970 clear guides none loses light, and no loss is off | \
+`tests/caster` |
+| lenses odd in more than one way before boxes with several odd parts: `python -m tests.caster mixed` | the same caster, a \
+zoom or a walking pupil with distortion, say, behind a front glass, before a close-up lens, a mesh and a drawn cut-out at \
+once: 12,464 random boxes, 92 of them refused; of 6,213 guides called clear none loses light, no margin is broken but five \
+where the caster read a distorted zoom between its rows otherwise than the scene file says (of 2,411 boxes; mended in the \
+caster, none in 10,053 since), none of 785 losses is off | `tests/caster` |
 | lenses read from metadata | a pinhole model made from the standard's equations: field within 0.3 % and nowhere \
 narrower, pupil the same; frame headers written by the OpenEXR library | `tests/scenes/lens_data` |
 | solids, flats and drawings of `make` | trimesh, lib3mf and Open CASCADE read STL, 3MF and STEP closed with the volumes \
