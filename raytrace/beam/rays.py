@@ -15,16 +15,7 @@ from numpy.typing import NDArray
 from geometry.arrays import FloatArray
 from geometry.frame import Pose
 from geometry.outline import contains
-from raytrace.beam.kernels.legs import (
-    CONVERGENCE,
-    GLASS_COLUMNS,
-    PENCIL_COLUMNS,
-    REFERENCE,
-    SLOPE,
-    VALID,
-    cross_plane,
-    legs_through,
-)
+from raytrace.beam.columns import CONVERGENCE, GLASS_COLUMNS, PENCIL_COLUMNS, REFERENCE, SLOPE, VALID
 from raytrace.box import Glass, GlassKind
 from raytrace.kept import Kept
 from raytrace.optics.bundle import BoolArray
@@ -75,6 +66,8 @@ class Sheet:
 
     def at_plane(self, plane: Pose) -> tuple[FloatArray, BoolArray]:
         """Where the rays cross a plane, in its own coordinates (N, K, 2) [mm], and which pencils cross it with all rays (N,)."""
+        from raytrace.beam.kernels.legs import cross_plane  # numba, which takes long to load
+
         count = len(self.here)
         xy, there = np.empty((count, self.lengths.shape[1] // max(count, 1), 2)), np.empty(count, dtype=np.bool_)
         rotation, at = (np.array(some, dtype=np.float64, order="C") for some in (plane.rotation, plane.origin_mm))
@@ -247,6 +240,8 @@ def _run(pencils: Pencils, rims: Outlines, glasses: Sequence[Glass]) -> tuple[Sh
 
     The first of a ray that never comes to a plate is nan.
     """
+    from raytrace.beam.kernels.legs import legs_through  # numba, which takes long to load
+
     rays, legs = rims.crossing_mm.shape[0] * rims.crossing_mm.shape[1], 2 * len(glasses) + 1
     columns = np.empty((len(pencils), PENCIL_COLUMNS))
     columns[:, SLOPE:REFERENCE], columns[:, REFERENCE:CONVERGENCE] = pencils.slope, pencils.reference_z_mm

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from raytrace.beam.kernels.legs import GLASS_COLUMNS, PENCIL_COLUMNS, cross_plane, legs_through
+from raytrace.beam.columns import GLASS_COLUMNS, PENCIL_COLUMNS
+from raytrace.beam.kernels.legs import cross_plane, legs_through
 from raytrace.jit.compiled import is_compiled
 
 KERNELS: tuple[Callable[..., Any], ...] = (legs_through, cross_plane)

@@ -12,15 +12,12 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from raytrace.beam.columns import CENTRE, CLOSE_UP, CONVERGENCE, INDEX, POWER, REFERENCE, SLOPE, THICKNESS, VALID
 from raytrace.jit.compiled import compiled
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-# Columns of a pencil: slope (2), plane of its pupil (2), convergence (2), 1 where the lens has such rays.
-SLOPE, REFERENCE, CONVERGENCE, VALID, PENCIL_COLUMNS = 0, 2, 4, 6, 7
-# Columns of a filter: rotation (9), centre (3), thickness, index, power in dioptre, 1 for a close-up lens.
-CENTRE, THICKNESS, INDEX, POWER, CLOSE_UP, GLASS_COLUMNS = 9, 12, 13, 14, 15, 16
 MM_PER_M = 1000.0
 FACE_EPS_MM = 1e-6  # how far one plate may seem to reach into the next: plates that touch, computed from two poses
 JOINT_EPS_MM = 1e-7  # legs overlap by this: a plane on a glass face must not fall between two of them
