@@ -17,6 +17,8 @@ from geometry.overlap import TOUCH_MM, assembly_overlaps, glass_overlap_notes, h
 
 LOPSIDED_MM = 1.0  # a drawing this far from its mirror image is meant to have two sides
 FIT_MM = 0.1  # play that a sheet of glass has in its holder anyway
+COVER_MM = 0.01  # by which an opening may pass its glass on each side: sizes in inches, rounded
+LEAST_TOLD_MM = 0.05  # less reads as 0.0 mm
 SLIVER_MM2 = 1e-3  # an area this small is arithmetic, not a gap
 COARSE_SAGITTA_MM = 0.05  # for places and weights of round parts
 FLAT_SHARE = 0.2  # of the next larger extent: a plate
@@ -203,7 +205,7 @@ def covers(slab: Slab, tray: Part) -> bool:
     """Whether a filter covers the opening of its tray."""
     assert isinstance(tray.body, Tube)
     hole = to_shape(tray.body.inner[0].outline, COARSE_SAGITTA_MM)
-    return bool(hole.difference(to_shape(slab.outline).buffer(FIT_MM)).area <= SLIVER_MM2)
+    return bool(hole.difference(to_shape(slab.outline).buffer(COVER_MM)).area <= SLIVER_MM2)
 
 
 def _cover_notes(tray: Part, slab: Slab) -> tuple[Note, ...]:
@@ -213,7 +215,9 @@ def _cover_notes(tray: Part, slab: Slab) -> tuple[Note, ...]:
         return ()
     short = 2 * (half_size_mm(hole) - half_size_mm(slab.outline))
     ways = [
-        f"{s:.1f} mm too small from {way}" for s, way in zip(short, ("side to side", "top to bottom"), strict=True) if s > FIT_MM
+        f"{s:.1f} mm too small from {way}" if s >= LEAST_TOLD_MM else f"a little too small from {way}"
+        for s, way in zip(short, ("side to side", "top to bottom"), strict=True)
+        if s > COVER_MM
     ]
     text = f"does not cover the opening of {tray.name}: {' and '.join(ways) or 'the corners stay open'}"
     return (Note(slab.name, f"{text}; light passes beside the glass: take a larger filter or a smaller opening", Severity.FAULT),)

@@ -131,7 +131,8 @@ def faults_of(answer: Answer) -> tuple[str, ...]:
     """A line for each fault that leaves the light of what an answer looked at in doubt; none where it tells them itself."""
     if getattr(answer, "tells_faults", False):
         return ()
-    return fault_lines(getattr(answer, "asked_of", answer.states), getattr(answer, "moves", ()))
+    every = getattr(answer, "is_built", False)
+    return fault_lines(getattr(answer, "asked_of", answer.states), getattr(answer, "moves", ()), every=every)
 
 
 def exit_status_of(answer: Answer) -> int:

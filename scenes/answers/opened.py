@@ -39,19 +39,20 @@ def contradictions_of(loaded: Loaded) -> tuple[str, ...]:
     return tuple(f"fault: {note.part}: {note.text}" for note in notes)
 
 
-def fault_lines(states: Iterable[object], moved: Collection[Kind] = ()) -> tuple[str, ...]:
+def fault_lines(states: Iterable[object], moved: Collection[Kind] = (), *, every: bool = False) -> tuple[str, ...]:
     """A line for each fault that leaves the light of some of these states in doubt; a label of a state has none.
 
     moved: kinds of parts that an answer sets anew: where two of them stand in each other's way now is not told.
+    every: all faults of the box, for what is to be built.
     """
-    from scenes.states.judgement import doubts
+    from scenes.states.judgement import doubts, faults
     from scenes.states.state import State
 
     found: dict[str, None] = {}
     for state in states:
         if isinstance(state, State):
             names = [part.name for part in state.box.parts if part.kind in moved]
-            told = (note for note in doubts(state) if not _is_between(note, names))
+            told = (note for note in (faults if every else doubts)(state) if not _is_between(note, names))
             found |= dict.fromkeys(f"fault: {note.part}: {note.text}" for note in told)
     return tuple(found)
 

@@ -207,11 +207,19 @@ def doubts(state: State) -> tuple[Note, ...]:
 
     The one rule for `check` and every other command; a state made without what its box is at fault with has it all the same.
     """
-    of_box = box_notes(state.fitted, state.lens, state.assembly, state.box, state.variants)
-    found = (*of_box.focus, *state.notes, *of_box.facts)
     picture = picture_notes(state.lens_name, state.variants, state.guides)
-    doubted = [note for note in found if note.doubts_light] + [note for note in picture if note.severity is Severity.FAULT]
+    doubted = [note for note in _told(state) if note.doubts_light] + [note for note in picture if note.severity is Severity.FAULT]
     return tuple(dict.fromkeys(doubted))
+
+
+def faults(state: State) -> tuple[Note, ...]:
+    """All that keeps the state's box from being used as it stands: its doubts, and glass that leaves a gap, say."""
+    return tuple(dict.fromkeys((*doubts(state), *(note for note in _told(state) if note.severity is Severity.FAULT))))
+
+
+def _told(state: State) -> tuple[Note, ...]:
+    of_box = box_notes(state.fitted, state.lens, state.assembly, state.box, state.variants)
+    return (*of_box.focus, *state.notes, *of_box.facts)
 
 
 def slips(state: State) -> tuple[Note, ...]:

@@ -56,6 +56,13 @@ def test_a_filter_too_narrow_for_its_opening_is_told_by_how_much():
     )
 
 
+@pytest.mark.parametrize(("width", "words"), [(101.44, "0.2 mm too small from side to side"), (101.57, "a little too small")])
+def test_a_gap_of_a_tenth_beside_the_glass_is_told(width, words):
+    (note,) = filter_notes(holder(opening=opening(size_mm=(101.6, 90))), glass(RoundedRectangle(width, 143.5)))
+    assert words in note.text
+    assert note.severity is Severity.FAULT
+
+
 def test_a_round_filter_as_wide_as_a_square_opening_leaves_its_corners_open():
     (note,) = filter_notes(holder(opening=opening(size_mm=(90, 90))), glass(Circle(45)))
     assert "the corners stay open" in note.text

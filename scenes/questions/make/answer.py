@@ -53,6 +53,7 @@ class MakeAnswer(Answer):
     """Parts, sheets, weights and wind, and the files to make the box from."""
 
     name: ClassVar[str] = "make"
+    is_built: ClassVar[bool] = True  # whatever the box is at fault with keeps it from being cut
 
     report: MakeReport
     title: str

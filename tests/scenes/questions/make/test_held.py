@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from scenes.answers.answer import exit_status_of, faults_of
 from scenes.questions.make.answer import answer
 from scenes.questions.make.text import clear_words, plate_words
 from scenes.states.load import load_scene
@@ -136,3 +137,13 @@ def test_a_hood_that_is_not_clear_with_sharp_corners_either_is_told_to_check(tmp
     found = hooded(tmp_path, -2.0, ROUND.format(20))
     assert clear_words(found.report).startswith("Not clear as drawn: ")
     assert found.next_step.startswith("run brimline check")
+
+
+def test_nothing_is_made_without_a_word_of_glass_that_leaves_a_gap(tmp_path):
+    """The frame is clear, but light passes beside the glass: `check` has a fault, and so has what is cut from."""
+    small = BOX.replace("width_mm = 160, height_mm = 120,", "width_mm = 148, height_mm = 120,")  # before an opening of 150 x 110
+    assert small != BOX
+    found = answer(loaded(tmp_path, box=small))
+    (fault,) = faults_of(found)
+    assert "does not cover the opening of tray" in fault
+    assert exit_status_of(found) == 1
