@@ -14,6 +14,7 @@ from scenes.runtime.page import SHOOT_CAUTION, counted
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.design import MASKS
 from scenes.states.names import state_words
+from scenes.states.state import State
 from scenes.verdicts.check import GUESS_PERCENT
 
 MOST_CHOICES_TOLD = 2  # sets of choices that are ruled out for one reason
@@ -176,22 +177,28 @@ def ruled_out_words(report: Report) -> Iterator[str]:
 
 def guess_words(report: Report) -> Iterator[str]:
     """Lenses whose field at a near focus is a guess that the answer rests on."""
-    held = [reason.held for shown in report.shown[:1] for reason in shown.reasons if reason.held is not None]
-    held += report.contradiction.blocked if report.contradiction is not None else ()
-    guesses = {one.state.lens_name: (one.state, max(one.state.field_guess_percent or (0.0,))) for one in held}
-    for lens, (state, percent) in guesses.items():
-        if percent < GUESS_PERCENT:
-            continue
+    for lens, (state, percent) in _assumed(report).items():
         yield (
             f"{lens}: its field at {plain(state.focus_mm)} mm is assumed {percent:.0f} % wider than at "
             "infinity, and the answer rests on that: measure it (half_field_deg in a [[lens.state]]), or give pupil_magnification"
         )
 
 
+def _assumed(report: Report) -> dict[str, tuple[State, float]]:
+    """By lens, a state whose field is guessed to be wider than at infinity, by how many percent, and holds the answer."""
+    held = [reason.held for shown in report.shown[:1] for reason in shown.reasons if reason.held is not None]
+    held += report.contradiction.blocked if report.contradiction is not None else ()
+    guesses = {one.state.lens_name: (one.state, max(one.state.field_guess_percent or (0.0,))) for one in held}
+    return {lens: found for lens, found in guesses.items() if found[1] >= GUESS_PERCENT}
+
+
 def next_words(report: Report) -> str:
     """What to do now."""
     if report.contradiction is not None:
-        return _changes(report.contradiction)
+        assumed = ", ".join(_assumed(report))
+        guess = f"measure the field of the {assumed} close up (half_field_deg): it is a guess that may ask for too much; or "
+        first = guess if assumed else ""
+        return f"{first}{_changes(report.contradiction)}"
     if not report.shown:
         return "see what kept each box from being clear, and give the design more freedom."
     walk = next((price for price in report.prices if price.wish.key == "walk:"), None)

@@ -8,7 +8,7 @@ import pytest
 
 from scenes.questions.design import places as places_module
 from scenes.questions.design.designer import Designer
-from scenes.questions.design.text import clear_words, guess_words, ruled_out_words
+from scenes.questions.design.text import clear_words, guess_words, next_words, ruled_out_words
 from scenes.questions.design.wishes import wishes_of
 from scenes.questions.tolerances.report import surety
 from scenes.scene_file.examples import design_text
@@ -158,6 +158,16 @@ def test_a_field_at_close_focus_that_is_a_guess_is_told_where_the_box_rests_on_i
     assert re.match(
         r"20: its field at 400 mm is assumed \d+ % wider than at infinity, and the answer rests on that: measure it", words
     )
+
+
+def test_where_nothing_fits_a_lens_whose_field_is_a_guess_the_next_step_begins_with_measuring_it(tmp_path):
+    close = "front_to_sensor_mm = 150\nclose_focus_mm = 400\n"
+    small = FREE_FRONT.replace("[420, 320]", "[260, 175]")  # large enough for what is seen at infinity
+    assert small != FREE_FRONT
+    for more, measured in (("", True), ("pupil_magnification = 2\n", False)):
+        text = scene(lens("20", 20, 2.0, 40, more=close + more), hood(rear=(160, 120)), small)
+        words = next_words(designed(tmp_path, text.replace('["infinity"]', '["infinity", 400]')))
+        assert words.startswith("measure the field of the 20 close up (half_field_deg)") is measured
 
 
 @pytest.mark.slow
