@@ -350,24 +350,9 @@ def follow(
     _bends(points, alike, sides, turned, triples, weights, keys, told)
     if shares and lost == 0:
         lost += _bulges(
-            pencils,
-            blend,
-            ring_z,
-            ring_radius,
-            before,
-            glasses,
-            points,
-            shares,
-            parted_z,
-            end,
-            sides,
-            outline,
-            one,
-            inner,
-            ways,
-            keys,
-            same,
-        )
+            pencils, blend, ring_z, ring_radius, before, glasses, points, shares, parted_z, end,
+            sides, outline, one, inner, ways, keys, same,
+        )  # fmt: skip
         for m in range(planes):
             told[2 + m] += BULGE * math.sqrt(keys[m])
     told[OK], told[END] = 1.0 if lost == 0 else 0.0, end
