@@ -133,7 +133,9 @@ def _mask_words(mask: Mask, resources: Resources) -> str:
     if mask.outline is None:
         opening = _opening(mask.opening_mm, mask.opening_diameter_mm)
     else:
-        opening = f"{_size(_outline_size_mm(resources.outlines[mask.outline]))} as read from {mask.outline}"
+        drawn = resources.outlines[mask.outline]
+        unit = "" if drawn.states_unit else ", which states no unit"
+        opening = f"{_size(_outline_size_mm(drawn))} as read from {mask.outline}{unit}"
     return f"at {plain(mask.at_mm)}, {opening}{turned}"
 
 
