@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from geometry.apart import slab_corners
 from geometry.body import Assembly, Block, Kind, Part, Slab, Surface, Tube
-from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM, open_edges
+from geometry.mesh_checks import mesh_notes
+from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM
 from geometry.notes import Note, Severity
 from geometry.outline import Freeform, half_size_mm, to_shape
 from geometry.overlap import TOUCH_MM, assembly_overlaps, glass_overlap_notes, holds
@@ -21,7 +22,6 @@ COVER_MM = 0.01  # by which an opening may pass its glass on each side: sizes in
 LEAST_TOLD_MM = 0.05  # less reads as 0.0 mm
 SLIVER_MM2 = 1e-3  # an area this small is arithmetic, not a gap
 COARSE_SAGITTA_MM = 0.05  # for places and weights of round parts
-FLAT_SHARE = 0.2  # of the next larger extent: a plate
 THINNEST_OPENING_MM = 10.0  # no opening in front of a lens is smaller; 4 x 5.65 typed in inches is
 _SIZES = ("wide", "high")
 
@@ -37,8 +37,6 @@ def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None
         *size_notes((*assembly.parts, *fixed), assembly.slabs),
         *(note for p in assembly.parts for note in mask_notes(p, front_diameter_mm)),
         *mesh_notes(assembly.parts),
-        *turned_mesh_notes(assembly.parts),
-        *lying_mesh_notes(assembly.parts),
         *(note for p in assembly.parts for note in drawn_notes(p)),
     )
 
@@ -90,56 +88,6 @@ def size_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note,
     meshes = {p.name for p in parts if p.kind is Kind.SOLID}
     large = [_large_note(name, span, doubted=name in meshes) for name, span in spans if span > LARGEST_MM]
     return (*small, *tiny, *large)
-
-
-def mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
-    """Imported meshes that are open: their surface ends somewhere, or a face of it is missing."""
-    edges = [(p.name, open_edges(p.body)) for p in parts if isinstance(p.body, Surface)]
-    return tuple(
-        Note(
-            name,
-            f"its mesh is open: {count} edges have no second face, so light can pass where the real part may be closed; "
-            "close the mesh in the drawing program, or make sure that nothing of the part is missing",
-            Severity.CAUTION,
-        )
-        for name, count in edges
-        if count
-    )
-
-
-def turned_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
-    """Imported meshes that lie behind the lens front, where they can darken nothing: many programs have z toward the camera."""
-    behind = [(p.name, -p.body.vertices_mm[:, 2]) for p in parts if isinstance(p.body, Surface)]
-    return tuple(
-        Note(
-            name,
-            f"its mesh lies wholly behind the lens front, from {depth.min():.0f} to {depth.max():.0f} mm, and can darken nothing "
-            "there; if it belongs ahead of the lens, export it with z toward the scene and y up, or turn it round",
-            Severity.CAUTION,
-        )
-        for name, depth in behind
-        if depth.min() > TOUCH_MM
-    )
-
-
-def lying_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
-    """Imported plates that the lens axis runs along instead of through: many drawing programs have z up, not toward the scene."""
-    found = []
-    for part in parts:
-        if not isinstance(part.body, Surface):
-            continue
-        low, high = part.body.vertices_mm.min(axis=0), part.body.vertices_mm.max(axis=0)
-        size = high - low
-        thin, middle, _ = np.argsort(size)
-        on_axis = bool(np.all(low[:2] <= 0.0) and np.all(high[:2] >= 0.0))
-        if on_axis and thin != 2 and size[thin] < FLAT_SHARE * size[middle]:
-            way = ("from side to side", "from top to bottom")[thin]
-            text = (
-                f"its mesh is a plate of {size[thin]:.3g} mm {way} that lies along the lens axis, {size[2]:.3g} mm from front to "
-                "rear, as if drawn with z up; a plate before the lens is thin along z: export it with z toward the scene and y up"
-            )
-            found.append(Note(part.name, text, Severity.CAUTION))
-    return tuple(found)
 
 
 def drawn_notes(mask: Part) -> tuple[Note, ...]:

@@ -17,6 +17,7 @@ UNIT_WORDS = {"mm": "millimetres", "cm": "centimetres", "m": "metres", "in": "in
 def surface_from_arrays(vertices: ArrayLike, faces: ArrayLike, *, unit: str | None = None, name: str = "mesh") -> Surface:
     """The mesh in mm: `vertices` (V, 3) in `unit` ("mm", "cm", "m" or "in"), `faces` (F, 3) indices; faces without area go.
 
+    A body of which no face has area was thin, and is gone by the rounding of its numbers: an error, as it could be in the beam.
     A stated unit that makes a part of many units larger than parts in mm are is an error. Where no unit is stated, mm is taken if
     the size is that of a thing on a camera in mm; otherwise an error asks.
     """
@@ -26,6 +27,12 @@ def surface_from_arrays(vertices: ArrayLike, faces: ArrayLike, *, unit: str | No
     whole = np.linalg.norm(_doubled_areas(points, triangles), axis=-1) > 0
     if 2 * np.count_nonzero(whole) < len(whole):
         raise GeometryError(f"{name}: {np.count_nonzero(~whole)} of its {len(whole)} triangles have no area; export it again")
+    if not whole.all() and (lost_at := _lost_body(points, triangles, whole)) is not None:
+        at = ", ".join(f"{value:.4g}" for value in lost_at)
+        raise GeometryError(
+            f"{name}: all triangles of the body at {at} are without area, as numbers rounded too far make them; "
+            "export it again with more decimals, or in mm"
+        )
     return Surface(points * scale, triangles[whole])
 
 
@@ -37,6 +44,30 @@ def likely_units(size: float) -> tuple[str, ...]:
     if SMALLEST_MM <= size <= LARGEST_MM:
         return ("mm",)
     return tuple(u for u in ("in", "cm", "m") if SMALLEST_MM <= size * MM_PER_UNIT[u] <= LARGEST_MM)
+
+
+def body_numbers(points: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.int64]:
+    """For each triangle (F,) the number of its body, from 0; a body is all that hangs together by points that coincide."""
+    from scipy.sparse import coo_array  # loaded for scenes with meshes: it takes a tenth of a second
+    from scipy.sparse.csgraph import connected_components
+
+    places, corners = np.unique(points, axis=0, return_inverse=True)
+    joined = corners.reshape(-1)[triangles]
+    ends = np.concatenate([joined[:, [0, 1]], joined[:, [1, 2]]])
+    links = coo_array((np.ones(len(ends), dtype=np.int8), (ends[:, 0], ends[:, 1])), shape=(len(places), len(places)))
+    of_places = connected_components(links, directed=False)[1][joined[:, 0]]
+    return np.unique(of_places, return_inverse=True)[1].reshape(-1).astype(np.int64)
+
+
+def body_bounds(surface: Surface) -> NDArray[np.float64]:
+    """Least and most x, y, z (B, 2, 3) of each body of a mesh [mm]."""
+    number = body_numbers(surface.vertices_mm, surface.faces)
+    corners = surface.vertices_mm[surface.faces]
+    bounds = np.empty((int(number.max(initial=-1)) + 1, 2, 3))
+    bounds[:, 0], bounds[:, 1] = np.inf, -np.inf
+    np.minimum.at(bounds[:, 0], number, corners.min(axis=1))
+    np.maximum.at(bounds[:, 1], number, corners.max(axis=1))
+    return bounds
 
 
 def open_edges(surface: Surface) -> int:
@@ -85,6 +116,13 @@ def _checked(vertices: ArrayLike, faces: ArrayLike, name: str) -> tuple[NDArray[
             "export it again"
         )
     return points, triangles
+
+
+def _lost_body(points: NDArray[np.float64], triangles: NDArray[np.int64], whole: NDArray[np.bool_]) -> NDArray[np.float64] | None:
+    """A point (3,) of a body none of whose triangles has area; None where each has some."""
+    body = body_numbers(points, triangles)
+    lost = np.flatnonzero(~np.isin(body, body[whole]))
+    return None if len(lost) == 0 else np.asarray(points[triangles[lost[0], 0]])
 
 
 def _doubled_areas(points: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.float64]:

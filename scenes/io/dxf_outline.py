@@ -11,19 +11,20 @@ import shapely
 from shapely.ops import unary_union
 
 from geometry.frame import right_up_to_frame
-from geometry.outline import Freeform
 from scenes.io.dxf_lines import drawn_lines, read_document
 from scenes.io.joined_lines import OpenLineError, closed_rings
 from scenes.io.library_remarks import printable
 from scenes.scene_file.errors import Complaint, SceneError
+from scenes.scene_file.resources import DrawnOutline
 
+UNITLESS = 0  # of the same variable
 UNIT_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}  # DXF reference, header variable $INSUNITS
 LARGEST_COARSE_MM = 300.0  # in a coarse unit: one this large, whose numbers make a cut-out in a finer one, is in that
 FINER_MM = (1.0, 25.4)  # of the units that masks are drawn in
 PLAUSIBLE_MM = (15.0, 1000.0)  # a cut-out for any lens on any box is larger and smaller than this
 
 
-def read_outline(data: bytes, source: str) -> Freeform:
+def read_outline(data: bytes, source: str) -> DrawnOutline:
     """The closed outlines of a DXF drawing as one shape in mm, x to the operator's left.
 
     The drawing is of the mask as the operator sees it from behind the camera; its origin is the mask's centre.
@@ -39,9 +40,10 @@ def read_outline(data: bytes, source: str) -> Freeform:
         raise _refusal(source, "is damaged: a line or curve of it cannot be read; export it as DXF again") from None
 
 
-def _outline(data: bytes, source: str) -> Freeform:
+def _outline(data: bytes, source: str) -> DrawnOutline:
     document = read_document(data, source)
-    unit_mm = _unit_mm(document.header.get("$INSUNITS", 0), source)
+    stated = document.header.get("$INSUNITS", UNITLESS)
+    unit_mm = _unit_mm(stated, source)
     rings = [shapely.Polygon(ring) for ring in closed_rings(drawn_lines(document, unit_mm, source))]
     if not rings:
         raise _refusal(source, "holds no closed outline; join its lines and arcs end to end")
@@ -53,7 +55,7 @@ def _outline(data: bytes, source: str) -> Freeform:
     mirrored = shapely.transform(shape, right_up_to_frame)
     if not isinstance(mirrored, shapely.Polygon | shapely.MultiPolygon):
         raise _refusal(source, "holds no closed outline")
-    return Freeform(shapely.normalize(mirrored))
+    return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS)
 
 
 def _refusal(source: str, problem: str) -> SceneError:
@@ -82,7 +84,7 @@ def _apart(rings: list[shapely.Polygon], source: str) -> None:
 
 
 def _unit_mm(stated: Any, source: str) -> float:
-    if stated == 0:
+    if stated == UNITLESS:
         return 1.0  # unitless: taken as mm, and held against plausible sizes below
     if stated not in UNIT_MM:
         found = printable(str(stated))[:20]

@@ -8,10 +8,9 @@ from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 
-from geometry.outline import Freeform
 from scenes.io.refusal import refusal
 from scenes.scene_file.errors import Complaint, SceneError
-from scenes.scene_file.resources import MeshArrays
+from scenes.scene_file.resources import DrawnOutline, MeshArrays
 
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
 LARGEST_DRAWING = 20_000_000
@@ -156,7 +155,7 @@ class Folder:
         """Mesh of a file named in the scene."""
         return _mesh(self.find(name), lambda: self.data(name, LARGEST_MESH))
 
-    def outline(self, name: str) -> Freeform:
+    def outline(self, name: str) -> DrawnOutline:
         """Outline of a drawing named in the scene."""
         from scenes.io.dxf_outline import read_outline
 

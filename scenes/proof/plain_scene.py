@@ -16,6 +16,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.proof.distortion import check_folds
+from scenes.proof.errors import NotProvableError
+
 FloatArray = NDArray[np.float64]
 Table = Mapping[str, Any]
 
@@ -23,10 +26,6 @@ DATA = Path(__file__).parents[1] / "data"
 ENDLESS_MM = 4000.0  # radius of what leaves no way round; the verifier holds the beam to be narrower
 DRAWN_OUTER_SIDES = 6  # tangents of a donut's inner half
 HONEST_SHARE = 1.1025  # by which a stated field may be narrower than its focal length says
-
-
-class NotProvableError(Exception):
-    """The scene holds something that no proof is known for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +187,7 @@ def _lens(lens: Table, rows: list[Table], camera: Table, focal: float, focus: fl
     projection, distortion = lens.get("projection", "rectilinear"), tuple(lens.get("distortion", (0.0, 0.0)))
     walk = tuple((row[0], row[1], row[2], row[3]) for row in lens.get("pupil_walk", ()))
     bent = projection != "rectilinear" or any(distortion)
+    check_folds(distortion, camera)
     if (bent or walk) and lens.get("squeeze", 1.0) != 1.0:
         raise NotProvableError("it is anamorphic, and its picture is distorted or its pupil walks")
     if bent and any("half_field_deg" in row for row in rows):

@@ -15,17 +15,15 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.proof.plain_scene import Lens, NotProvableError, Plate
+from scenes.proof.distortion import undistorted
+from scenes.proof.errors import NotProvableError, RefusedError
+from scenes.proof.plain_scene import Lens, Plate
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 DEEPEST, MOST_CELLS, DEPTH_STEPS = 14, 100000, 256
 ROUNDING_MM = 1e-7
-
-
-class RefusedError(Exception):
-    """The proof does not show what it says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,19 +170,6 @@ def bent(lens: Lens, focal: FloatArray, u: FloatArray) -> FloatArray:
         raise NotProvableError("its distortion turns between barrel and pincushion")
     share = np.sort(1.0 / (1.0 + before**2 * (k1 + k2 * before**2)), axis=-1)
     return share * projected(lens.projection, before * lens.half_diagonal / focal[:, None])
-
-
-def undistorted(radius: FloatArray, k1: float, k2: float) -> FloatArray:
-    """Radii r whose r (1 + k1 r^2 + k2 r^4) are these, by halving; up to where the picture folds back."""
-    folds = [math.sqrt(root.real) for root in np.roots([5.0 * k2, 3.0 * k1, 1.0]) if root.imag == 0.0 and root.real > 0.0]
-    low, high = np.zeros_like(radius), np.full_like(radius, min([*folds, 4.0 * max(float(radius.max(initial=0.0)), 1.0)]))
-    if (high * (1.0 + high**2 * (k1 + k2 * high**2)) <= radius).any():
-        raise NotProvableError("its picture folds back")
-    for _ in range(60):
-        middle = (low + high) / 2
-        short = middle * (1.0 + middle**2 * (k1 + k2 * middle**2)) < radius
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    return high
 
 
 def projected(name: str, s: FloatArray) -> FloatArray:

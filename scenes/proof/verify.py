@@ -21,9 +21,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.proof.errors import NotProvableError, RefusedError
 from scenes.proof.known_keys import unknown_key
-from scenes.proof.plain_scene import ENDLESS_MM, Loop, NotProvableError, Part, Plate, Setting, Table, is_asked, setting_of
-from scenes.proof.rays import Rays, RefusedError, pupils_of
+from scenes.proof.plain_scene import ENDLESS_MM, Loop, Part, Plate, Setting, Table, is_asked, setting_of
+from scenes.proof.rays import Rays, pupils_of
 
 FloatArray = NDArray[np.float64]
 Ends = tuple[tuple[float, int], ...]  # z of a plane, and how many filters the rays there have passed

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Part, Surface, Tube
+from geometry.mesh_import import body_numbers
 from geometry.notes import Note, Severity
 from geometry.outline import half_size_mm
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
@@ -40,10 +41,11 @@ UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (com
 LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
 OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
 WHOLE_SHARE = 1.02  # a whole width or height, as against its half, is rounded by less
+SEATED_MM = 0.1  # what lies on a face is not behind it, nor ahead
 LOOSE_MM = 100.0  # beyond all other parts: a bracket is no longer one
 UNTOLD_REACH_MM = 200.0  # of a box that has no plate, hood or flag
 WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an opening to be cut in
-ONE_WAY_SHARE = 3.0  # the same in width or height alone: round openings stand in low boxes
+ONE_WAY_SHARE = 3.0  # the same in width or height alone, of round openings: they stand in low boxes
 
 
 def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
@@ -66,7 +68,7 @@ def doubtful_row_words(lens: Lens) -> Iterator[str]:
 
 def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
     """Cautions by the numbers of a box as it is on a lens: what its parts would hang on, or be cut in."""
-    told = [*_flag_words(box), *_opening_words(box, parts), *_loose_words(box, parts)]
+    told = [*_flag_words(box), *_opening_words(box, parts), *_mesh_words(box, parts)]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
 
@@ -213,7 +215,8 @@ def _opening_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]
         if part.outer_mm is not None or _ahead_of_hood(part.at_mm, box.hood):
             continue
         both = all(size[k] > WIDER_SHARE * round_mm[k] for k in (0, 1))
-        over = [size[k] > ONE_WAY_SHARE * round_mm[k] for k in (0, 1)]
+        one_way = ONE_WAY_SHARE if part.opening_diameter_mm else 1.0
+        over = [size[k] > one_way * round_mm[k] for k in (0, 1)]
         if both or any(over):
             which = "larger" if both else "wider" if over[0] else "higher"
             text = (
@@ -243,18 +246,34 @@ def _opening_mm(part: Stage | Mask) -> tuple[float, float] | None:
     return part.opening_mm or (2 * (part.opening_diameter_mm,) if part.opening_diameter_mm else None)
 
 
-def _loose_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
-    """Meshes that lie off all that the box has: drawn about the origin of a whole assembly, and not where the part is."""
+def _mesh_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
+    """Meshes, or bodies in them, that lie off all that the box has or behind its plate: drawn about another origin, or turned."""
     reach_mm = max(_reaches_mm(box), default=UNTOLD_REACH_MM) + LOOSE_MM
     for part in parts:
         if isinstance(part.body, Surface):
-            off_mm = float(np.hypot(*(part.body.vertices_mm[:, :2] - _middle_mm(box)).T).min())
-            if off_mm > reach_mm:
+            off_mm = _bodies_off_mm(part.body, _middle_mm(box))
+            if off_mm.max() > reach_mm:
+                what = "its mesh lies" if off_mm.min() > reach_mm else "a body of its mesh lies"
                 text = (
-                    f"its mesh lies {off_mm:.0f} mm off the middle of the box, where nothing of the box reaches, and can darken "
+                    f"{what} {off_mm.max():.0f} mm off the middle of the box, where nothing of the box reaches, and can darken "
                     "nothing there; its coordinates count from the centre of the back plate: export it about that, or move it"
                 )
                 yield part.name, text
+            if box.back and -SEATED_MM < float(part.body.vertices_mm[:, 2].max()) <= box.ahead_mm + SEATED_MM:
+                text = (
+                    "its mesh lies wholly behind the rear face of the back plate; if it belongs ahead of that, export it with z "
+                    "toward the scene and y up, or turn it round"
+                )
+                yield part.name, text
+
+
+def _bodies_off_mm(surface: Surface, middle_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far the nearest corner of each body (B,) lies off the middle of the box [mm]."""
+    corners_mm = np.hypot(*(surface.vertices_mm[:, :2] - middle_mm).T)[surface.faces].min(axis=1)
+    number = body_numbers(surface.vertices_mm, surface.faces)
+    off_mm = np.full(int(number.max(initial=-1)) + 1, np.inf)
+    np.minimum.at(off_mm, number, corners_mm)
+    return off_mm
 
 
 def _reaches_mm(box: Box) -> Iterator[float]:

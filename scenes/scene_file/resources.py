@@ -21,6 +21,13 @@ class GlassTable:
     vertex_behind_front_mm: float
 
 
+@dataclass(frozen=True, slots=True)
+class DrawnOutline(Freeform):
+    """An outline from a drawing file, and whether the drawing says its unit; one that does not is taken as mm."""
+
+    states_unit: bool = True
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeshArrays:
     """A mesh file's arrays in its own unit; `unit` is None where the file does not say."""
@@ -35,7 +42,7 @@ class Resources:
     """Contents of every file that a scene names."""
 
     prescriptions: Mapping[str, GlassTable] = field(default_factory=dict)
-    outlines: Mapping[str, Freeform] = field(default_factory=dict)
+    outlines: Mapping[str, DrawnOutline] = field(default_factory=dict)
     meshes: Mapping[str, MeshArrays] = field(default_factory=dict)
 
     def glass_of(self, lens: Lens) -> GlassTable | None:

@@ -17,6 +17,7 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.states.full_range import settings_spanned
 from scenes.states.judgement import doubts
 from scenes.states.keys import Setting
+from scenes.states.numbers_used import NumbersUsed
 from scenes.states.rooms import ClearRooms, least_rooms, stands_clear
 from scenes.states.state import State, plan_state
 from scenes.states.unconfirmed import ClearWhile
@@ -50,11 +51,13 @@ class LensJudgement:
     """A lens's spans of focus at the widest stop asked for, by focal length, far to near.
 
     clear_while: of a clear lens what that rests on, where it was asked for and any likely slip could undo it.
+    numbers: what it was judged by, where that was asked for.
     """
 
     lens: Lens
     spans: tuple[FocusSpan, ...]
     clear_while: ClearWhile | None = None
+    numbers: NumbersUsed | None = None
 
     @property
     def clear(self) -> bool:

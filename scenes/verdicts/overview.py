@@ -17,6 +17,7 @@ from scenes.verdicts.text import (
     SYMBOLS,
     blame_words,
     notes_lines,
+    numbers_lines,
     range_lines,
     state_rank,
     tolerance_sentence,
@@ -117,6 +118,8 @@ def overview_lines(check: CheckResult, *, plain: bool = False) -> list[str]:
     if told := proof_lines(check):
         lines += ["", *told]
     if told := range_lines(check):
+        lines += ["", *told]
+    if told := numbers_lines(check):
         lines += ["", *told]
     if told := notes_lines(check):
         lines += ["", *told]

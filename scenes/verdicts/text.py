@@ -20,7 +20,7 @@ from scenes.verdicts.rooms import PartResult
 from scenes.verdicts.verdict import GuideVerdict, at_words, room_without_glass
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from scenes.states.lens_judgement import LensJudgement
 
@@ -30,6 +30,9 @@ CAUTIONS = (
     "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters.",
     "Support the weight of the box on rods, not on the lens front; never point a lens at the sun unprotected; rig by local codes.",
 )
+
+
+NUMBERS_HEADING = "Judged by these numbers, in mm; hold them against camera, lens and box:"
 
 
 def summary(check: CheckResult) -> str:
@@ -166,6 +169,31 @@ def _rests_on(lens: LensJudgement) -> str:
     """', as long as its pupil is no deeper than 61 mm (43 stated)' of a clear lens, then what of its focus was not looked at."""
     nearer = f"; {lens.nearer_words}" if lens.nearer_words else ""
     return f", {lens.clear_while.words}{nearer}" if lens.clear_while else nearer
+
+
+def numbers_lines(check: CheckResult) -> list[str]:
+    """What lenses that lose nothing somewhere were judged by; what several of them share stands once."""
+    held = {state.lens_name for state in check.states if state.word in LOSING_NOTHING}
+    used = [(one.lens.name, one.numbers) for one in check.lenses if one.numbers is not None and one.lens.name in held]
+    if not used:
+        return []
+    told = [*_shared((name, (("camera", one.camera),)) for name, one in used), *((name, one.lens) for name, one in used)]
+    told += _shared((name, one.box) for name, one in used)
+    lines = [line for what, words in told for line in _wrapped(words, f"  {what}: ")]
+    return [*_wrapped(NUMBERS_HEADING, ""), *lines]
+
+
+def _shared(told: Iterable[tuple[str, Iterable[tuple[str, str]]]]) -> Iterator[tuple[str, str]]:
+    """What is told of things by lens: once where all lenses share it, else with the lenses that do."""
+    lenses: dict[tuple[str, str], list[str]] = {}
+    names = []
+    for name, rows in told:
+        names.append(name)
+        for row in rows:
+            lenses.setdefault(row, []).append(name)
+    things = list(dict.fromkeys(thing for thing, _ in lenses))
+    for (thing, words), own in sorted(lenses.items(), key=lambda item: things.index(item[0][0])):
+        yield (thing if len(own) == len(names) else f"{thing}, with {', '.join(own)}"), words
 
 
 def caution_lines() -> list[str]:

@@ -13,16 +13,14 @@ from geometry.checks import (
     behind_notes,
     drawn_notes,
     filter_notes,
-    lying_mesh_notes,
     mask_notes,
-    mesh_notes,
     seal_notes,
     size_notes,
-    turned_mesh_notes,
 )
 from geometry.fixtures import barrel
 from geometry.flags import flag
 from geometry.frame import pose
+from geometry.mesh_checks import lying_mesh_notes, mesh_notes, speck_notes, turned_mesh_notes
 from geometry.mesh_import import surface_from_arrays
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, Freeform, RoundedRectangle
@@ -263,6 +261,16 @@ def test_a_plate_that_lies_along_the_axis_is_told_for_it_may_be_drawn_with_z_up(
     notes = lying_mesh_notes([part])
     assert [note.severity for note in notes] == [Severity.CAUTION] * told
     assert all("as if drawn with z up" in note.text for note in notes)
+
+
+@pytest.mark.parametrize(("scale", "told"), [(1.0, False), (0.001, True)])
+def test_a_body_in_another_unit_than_the_rest_of_its_file_is_told(scale, told):
+    bracket, rod = trimesh.creation.box((180, 30, 4)), trimesh.creation.box((260 * scale, 8 * scale, 8 * scale))
+    rod.apply_translation((0, 60 * scale, 40 * scale))
+    both = trimesh.util.concatenate([bracket, rod])
+    notes = speck_notes([solid(pose(), surface_from_arrays(both.vertices, both.faces), at_mm=0, name="bracket")])
+    assert [note.severity for note in notes] == [Severity.CAUTION] * told
+    assert all("a body of its mesh is only 0.26 mm across" in note.text for note in notes)
 
 
 def test_a_mesh_of_loose_triangles_that_meet_is_closed():

@@ -88,3 +88,24 @@ def test_a_mesh_whose_triangles_have_collapsed_is_refused():
 def test_a_part_in_mm_that_is_called_something_larger_is_refused_for_it_would_grow_out_of_the_light(unit, size_mm):
     with pytest.raises(GeometryError, match=f"makes it {size_mm} mm across, and its 60 units look like millimetres"):
         surface_from_arrays(corner(60), FACES, unit=unit)
+
+
+def rounded_bodies(decimals):
+    """A bracket 200 mm wide and a rod of 4 x 4 x 260 mm, in metres with so many decimals."""
+    bracket, rod = trimesh.creation.box((0.2, 0.03, 0.02)), trimesh.creation.box((0.26, 0.004, 0.004))
+    rod.apply_translation((0.0, 0.0413, 0.0613))
+    both = trimesh.util.concatenate([bracket, rod])
+    return np.round(both.vertices, decimals), both.faces
+
+
+def test_a_body_that_rounding_has_made_a_line_is_not_passed_over():
+    points, faces = rounded_bodies(2)  # the rod's corners fall together to two, of which no triangle can be made
+    with pytest.raises(GeometryError, match=r"body at .* without area.*more decimals"):
+        surface_from_arrays(points, faces, unit="m", name="rod")
+    points, faces = rounded_bodies(4)
+    assert len(surface_from_arrays(points, faces, unit="m").faces) == 24
+
+
+def test_a_triangle_without_area_in_a_body_that_has_others_goes():
+    faces = [*FACES, [0, 0, 1]]
+    assert len(surface_from_arrays(corner(190), faces).faces) == 4

@@ -24,6 +24,7 @@ from scenes.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty
 if TYPE_CHECKING:
     from geometry.notes import Note
     from scenes.states.lens_judgement import LensJudgement
+    from scenes.states.numbers_used import NumbersUsed
 
 NOT_COMPUTED = "not computed"
 FAULTY = "faulty"
@@ -105,6 +106,7 @@ def _lens(one: LensJudgement) -> dict[str, Any]:
         "clear": one.clear,
         "says": one.words,
         "clear_while": _clear_while(one.clear_while) if one.clear_while else None,
+        "judged_by": _judged_by(one.numbers) if one.numbers else None,
         "spans": [
             {
                 "focal_mm": mm(span.focal_mm),
@@ -115,6 +117,11 @@ def _lens(one: LensJudgement) -> dict[str, Any]:
             for span in one.spans
         ],
     }
+
+
+def _judged_by(used: NumbersUsed) -> dict[str, Any]:
+    """The numbers that a lens was judged by, in words; lengths in mm."""
+    return {"camera": used.camera, "lens": used.lens, "box": [{"part": part, "says": words} for part, words in used.box]}
 
 
 def _clear_while(one: ClearWhile) -> dict[str, Any]:

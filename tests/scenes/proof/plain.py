@@ -8,7 +8,8 @@ from geometry.body import Block, Surface
 from geometry.outline import Circle, Freeform, half_size_mm
 from raytrace.box import GlassKind
 from raytrace.optics.lens import WalkingPupil
-from scenes.proof.plain_scene import ENDLESS_MM, Lens, Loop, NotProvableError, Part, Plate, Setting
+from scenes.proof.errors import NotProvableError
+from scenes.proof.plain_scene import ENDLESS_MM, Lens, Loop, Part, Plate, Setting
 
 
 def setting_of(lens, guide, box):

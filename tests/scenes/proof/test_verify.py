@@ -15,8 +15,9 @@ from geometry.frame import pose
 from raytrace.judge.judgement import judge
 from raytrace.judge.proof import proof_of
 from raytrace.optics.camera import Guide
+from scenes.proof.errors import NotProvableError
 from scenes.proof.known_keys import KNOWN
-from scenes.proof.plain_scene import Lens, NotProvableError, Plate
+from scenes.proof.plain_scene import Lens, Plate
 from scenes.proof.verify import ALONE, PROVED, REFUSED, Rays, find, guide_holds, main
 from scenes.questions.check.proof import proved
 from scenes.scene_file.parse import parse_scene

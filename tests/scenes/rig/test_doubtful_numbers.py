@@ -172,3 +172,28 @@ def test_a_mesh_far_off_the_box_gets_a_caution_for_it_was_drawn_about_another_or
     (tmp_path / "s.toml").write_text(SCENE.replace("[check]", f"{solid}[check]"), encoding="utf-8")
     texts = [note.text for plan in plans_of(load_scene(tmp_path / "s.toml")) for note in plan.notes]
     assert any("where nothing of the box reaches" in text for text in texts) == caution
+
+
+def told_of_mesh(tmp_path, mesh, scene=SCENE):
+    mesh.export(tmp_path / "bracket.stl")
+    text = scene.replace("[check]", '[[box.solid]]\nfile = "bracket.stl"\n[check]')
+    (tmp_path / "s.toml").write_text(text, encoding="utf-8")
+    return {note.text for plan in plans_of(load_scene(tmp_path / "s.toml")) for note in plan.notes if note.part == "solid 1"}
+
+
+def test_a_body_far_off_in_a_file_whose_other_bodies_are_not_gets_the_caution_too(tmp_path):
+    near, far = trimesh.creation.box((60, 40, 20)), trimesh.creation.box((60, 4, 4))
+    near.apply_translation((0, 90, 60))
+    far.apply_translation((0, 2060, 60))
+    texts = told_of_mesh(tmp_path, trimesh.util.concatenate([near, far]))
+    assert any("a body of its mesh lies 2058 mm off the middle of the box" in text for text in texts)
+
+
+@pytest.mark.parametrize(("middle_mm", "told_behind"), [(47, False), (-47, True), (0, False)])
+def test_a_mesh_behind_the_plate_of_a_box_that_stands_ahead_is_told_for_its_z_may_run_toward_the_camera(
+    tmp_path, middle_mm, told_behind
+):
+    """A bracket 86 mm long bolted to the plate, ahead of it and turned about: the lens front is 6 mm behind the plate."""
+    bracket = trimesh.creation.box((60, 40, 86)).apply_translation((0, 90, middle_mm))
+    texts = told_of_mesh(tmp_path, bracket, SCENE.replace("ahead_mm = 4", "ahead_mm = 6", 1))
+    assert any("wholly behind the rear face of the back plate" in text for text in texts) == told_behind

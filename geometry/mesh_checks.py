@@ -1,0 +1,89 @@
+"""Facts about imported meshes worth telling before any ray is traced: holes, sides, sizes, also of each body in a file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from geometry.body import Part, Surface
+from geometry.mesh_import import body_bounds, open_edges
+from geometry.notes import Note, Severity
+from geometry.overlap import TOUCH_MM
+
+FLAT_SHARE = 0.2  # of the next larger extent: a plate
+SPECK_MM = 0.5  # no part is as small in all directions, also of those that hold others together (common practice)
+
+
+def mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """All that the shapes of imported meshes tell."""
+    return (*open_mesh_notes(parts), *speck_notes(parts), *turned_mesh_notes(parts), *lying_mesh_notes(parts))
+
+
+def open_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """Imported meshes that are open: their surface ends somewhere, or a face of it is missing."""
+    edges = [(p.name, open_edges(p.body)) for p in parts if isinstance(p.body, Surface)]
+    return tuple(
+        Note(
+            name,
+            f"its mesh is open: {count} edges have no second face, so light can pass where the real part may be closed; "
+            "close the mesh in the drawing program, or make sure that nothing of the part is missing",
+            Severity.CAUTION,
+        )
+        for name, count in edges
+        if count
+    )
+
+
+def turned_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """Imported meshes that lie behind the lens front, where they can darken nothing: many programs have z toward the camera."""
+    behind = [(p.name, -p.body.vertices_mm[:, 2]) for p in parts if isinstance(p.body, Surface)]
+    return tuple(
+        Note(
+            name,
+            f"its mesh lies wholly behind the lens front, from {depth.min():.0f} to {depth.max():.0f} mm, and can darken nothing "
+            "there; if it belongs ahead of the lens, export it with z toward the scene and y up, or turn it round",
+            Severity.CAUTION,
+        )
+        for name, depth in behind
+        if depth.min() > TOUCH_MM
+    )
+
+
+def lying_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """Imported plates that the lens axis runs along instead of through: many drawing programs have z up, not toward the scene."""
+    found = []
+    for part in parts:
+        if not isinstance(part.body, Surface):
+            continue
+        low, high = part.body.vertices_mm.min(axis=0), part.body.vertices_mm.max(axis=0)
+        size = high - low
+        thin, middle, _ = np.argsort(size)
+        on_axis = bool(np.all(low[:2] <= 0.0) and np.all(high[:2] >= 0.0))
+        if on_axis and thin != 2 and size[thin] < FLAT_SHARE * size[middle]:
+            way = ("from side to side", "from top to bottom")[thin]
+            text = (
+                f"its mesh is a plate of {size[thin]:.3g} mm {way} that lies along the lens axis, {size[2]:.3g} mm from front to "
+                "rear, as if drawn with z up; a plate before the lens is thin along z: export it with z toward the scene and y up"
+            )
+            found.append(Note(part.name, text, Severity.CAUTION))
+    return tuple(found)
+
+
+def speck_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """Bodies of a mesh far too small to be a part, beside others that are not: of an assembly one part was in another unit."""
+    found = []
+    for part in parts:
+        if not isinstance(part.body, Surface):
+            continue
+        bounds = body_bounds(part.body)
+        sizes = np.ptp(bounds, axis=1).max(axis=1)
+        if sizes.max() >= SPECK_MM > sizes.min():
+            right, up, ahead = np.round(bounds[sizes.argmin()].mean(axis=0) * (-1.0, 1.0, 1.0), 1) + 0.0
+            text = (
+                f"a body of its mesh is only {sizes.min():.2g} mm across, {right:g} mm right, {up:g} mm up and {ahead:g} mm ahead "
+                "of the lens front's centre, and darkens next to nothing; if a part of the assembly is in another unit, export all "
+                "of it in one"
+            )
+            found.append(Note(part.name, text, Severity.CAUTION))
+    return tuple(found)

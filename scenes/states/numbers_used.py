@@ -1,0 +1,196 @@
+"""The numbers of a scene that a lens was judged by, in words: to be held against camera, lens, tape and drawing.
+
+A scene with a wrong number in it may well be one that somebody could mean: nothing in it speaks against the slip, and only who has
+the gear in hand sees it. Of files it says what was read of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometry.arrays import FloatArray
+from geometry.mesh_import import MM_PER_UNIT
+from geometry.outline import Freeform, half_size_mm
+from raytrace.optics.lens import FixedPupil, LensState, field_slopes
+from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
+from scenes.scene_file.messages import plain
+from scenes.scene_file.resources import MeshArrays, Resources
+from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Solid, Stage
+from scenes.states.state import State
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NumbersUsed:
+    """What a lens was judged by, lengths in mm: the picture, the lens, and the box as it is on this lens."""
+
+    camera: str
+    lens: str
+    box: tuple[tuple[str, str], ...]  # part, its numbers
+
+
+def numbers_used(states: Sequence[State]) -> NumbersUsed:
+    """The numbers that states of one lens were judged by."""
+    one = states[0]
+    return NumbersUsed(camera=_camera_words(one), lens=_lens_words(states), box=_box_rows(one.fitted, one.resources))
+
+
+def _camera_words(state: State) -> str:
+    """'36 x 24 recorded, of it scope 36 x 15.1'."""
+    grid = state.grid
+    sizes = {guide.name: (2 * guide.half_width_mm, 2 * guide.half_height_mm) for guide in state.guides}
+    kept = [f"{name} {_size(size)}" for name, size in sizes.items() if size[0] < grid.width_mm or size[1] < grid.height_mm]
+    recorded = f"{_size((grid.width_mm, grid.height_mm))} recorded{_moved(grid.offset_mm)}"
+    return f"{recorded}, of it {', '.join(kept)}" if kept else recorded
+
+
+def _lens_words(states: Sequence[State]) -> str:
+    """'f/2.8, front 95 across, pupil 40 and sensor 140 behind the front, sees 54.4 x 37.8 deg'."""
+    lens = states[0].lens
+    table = [] if lens.prescription is None else [f"traced by {lens.prescription}"]
+    glass = "" if lens.front_glass_mm is None else f" (glass {plain(lens.front_glass_mm)})"
+    sensor = "" if lens.front_to_sensor_mm is None else f" and sensor {plain(lens.front_to_sensor_mm)}"
+    squeeze = [] if lens.squeeze == 1.0 else [f"squeeze {plain(lens.squeeze)}"]
+    stop = f"f/{_number(min(state.f_number for state in states))}"
+    front = f"front {plain(lens.front_diameter_mm)} across{glass}"
+    behind = f"pupil {_pupil_words(states)}{sensor} behind the front"
+    return ", ".join([stop, *table, *squeeze, front, behind, f"sees {_field_words(states)}"])
+
+
+def _pupil_words(states: Sequence[State]) -> str:
+    """'40', or '43.2 to 51' over all that was looked at."""
+    depths = [depth for state in states for lens in state.variants for depth in _depths_mm(lens)]
+    least, most = _number(min(depths)), _number(max(depths))
+    return least if least == most else f"{least} to {most}"
+
+
+def _depths_mm(lens: LensState) -> tuple[float, ...]:
+    pupil = lens.pupil
+    return pupil.behind_front_mm if isinstance(pupil, FixedPupil) else (pupil.behind_front_mm,)
+
+
+def _field_words(states: Sequence[State]) -> str:
+    """'54.4 x 37.8 deg' at the farthest focus; of a zoom at its shortest and longest focal length looked at."""
+    focals = [state.focal_mm for state in states]
+    ends = tuple(dict.fromkeys((min(focals), max(focals))))
+    farthest = [max((one for one in states if one.focal_mm == focal), key=lambda one: one.focus_mm) for focal in ends]
+    told = [f"{_seen(state)}{f' at {_number(state.focal_mm)} mm' if len(ends) > 1 else ''}" for state in farthest]
+    return " and ".join(told)
+
+
+def _seen(state: State) -> str:
+    """From edge to edge of the recorded area through its middle; the most of the pupil positions that are possible."""
+    across, upright = np.max([_angles_deg(state, lens) for lens in state.variants], axis=0)
+    return f"{across:.1f} x {upright:.1f} deg"
+
+
+def _angles_deg(state: State, lens: LensState) -> FloatArray:
+    """Angles across and upright between the middles of opposite edges (2,) [deg]."""
+    grid = state.grid
+    (x, y), across, upright = grid.offset_mm, grid.width_mm / 2, grid.height_mm / 2
+    seen = field_slopes(lens, np.array([x - across, x + across, x, x]), np.array([y, y, y - upright, y + upright]))
+    right, up = np.degrees(np.arctan(seen.tan_right[:2])), np.degrees(np.arctan(seen.tan_up[2:]))
+    return np.abs(np.array([right[1] - right[0], up[1] - up[0]]))
+
+
+def _box_rows(box: Box, resources: Resources) -> tuple[tuple[str, str], ...]:
+    """Each part with its numbers, from the lens on; the box's own place first."""
+    place = f"{plain(box.ahead_mm)} ahead of the front{_moved(box.offset_mm)}{_turns(tilt=box.tilt_deg)}"
+    return (
+        ("box", place),
+        *((back.name or "back plate", _plate_words(back)) for back in box.back),
+        *((stage_name(stage, number), _tray_words(stage)) for number, stage in enumerate(box.stage, 1)),
+        *((mask.name or "mask", _mask_words(mask, resources)) for mask in box.mask),
+        *((hood.name or "hood", _hood_words(hood)) for hood in box.hood),
+        *((flag_name(flag), _flag_words(flag, box.hood)) for flag in box.flag),
+        *((solid.name or f"solid {number}", _solid_words(solid, resources)) for number, solid in enumerate(box.solid, 1)),
+    )
+
+
+def _plate_words(back: Back) -> str:
+    return f"{_size((back.width_mm, back.height_mm))}, bore {plain(back.bore_mm)}"
+
+
+def _tray_words(stage: Stage) -> str:
+    opening = _opening(stage.opening_mm, stage.opening_diameter_mm)
+    filled = "" if stage.filter is None else f", {_glass_words(stage.filter)}"
+    turned = _turns(turn=stage.turn_deg, tilt=stage.tilt_deg)
+    return f"at {plain(stage.at_mm)}, {opening}, {plain(stage.depth_mm)} deep{turned}{filled}"
+
+
+def _glass_words(glass: Filter) -> str:
+    """'glass 138 x 138, 4 thick, density 0.6'."""
+    size = _size(glass.rectangle_mm) if glass.rectangle_mm is not None else f"{plain(glass.round_mm or 0.0)} across"
+    density = f", density {plain(glass.density)}" if glass.density else ""
+    power = f", {plain(glass.power_dioptre)} dioptres" if glass.power_dioptre else ""
+    return f"glass {size}, {plain(glass.thickness_mm)} thick{density}{power}"
+
+
+def _mask_words(mask: Mask, resources: Resources) -> str:
+    turned = _turns(turn=mask.turn_deg, tilt=mask.tilt_deg)
+    if mask.outline is None:
+        opening = _opening(mask.opening_mm, mask.opening_diameter_mm)
+    else:
+        drawn = resources.outlines[mask.outline]
+        unit = "" if drawn.states_unit else ", which states no unit"
+        opening = f"{_size(_outline_size_mm(drawn))} as read from {mask.outline}{unit}"
+    return f"at {plain(mask.at_mm)}, {opening}{turned}"
+
+
+def _outline_size_mm(outline: Freeform) -> tuple[float, float]:
+    width_mm, height_mm = (2.0 * half_size_mm(outline)).tolist()
+    return width_mm, height_mm
+
+
+def _hood_words(hood: Hood) -> str:
+    return f"at {plain(hood.at_mm)}, {_size(hood.rear_mm)} to {_size(hood.front_mm)}, {plain(hood.depth_mm)} deep"
+
+
+def _flag_words(flag: Flag, hoods: tuple[Hood, ...]) -> str:
+    """'at 30 deg, 110 long, 310 wide, hinged at 85, 79 off the middle'."""
+    out_mm, at_mm = flag_hinge_mm(flag, hoods)
+    more = flag.extension
+    carried_on = "" if more is None else f" and {plain(more.length_mm)} more at {plain(more.angle_deg)} deg"
+    blade = f"{plain(flag.length_mm)} long{carried_on}, {plain(flag.width_mm)} wide"
+    return f"at {plain(flag.angle_deg)} deg, {blade}, hinged at {_number(at_mm)}, {_number(out_mm)} off the middle"
+
+
+def _solid_words(solid: Solid, resources: Resources) -> str:
+    size = " x ".join(_number(length) for length in _mesh_size_mm(solid, resources.meshes[solid.file]))
+    turned = _turns(turn=solid.turn_deg, tilt=solid.tilt_deg)
+    return f"at {plain(solid.at_mm)}, {size} as read from {solid.file}{turned}"
+
+
+def _mesh_size_mm(solid: Solid, mesh: MeshArrays) -> list[float]:
+    """Size of a mesh across, upright and along the axis, before it is turned [mm]."""
+    size: list[float] = (MM_PER_UNIT[solid.unit or mesh.unit or "mm"] * np.ptp(mesh.vertices, axis=0)).tolist()
+    return size
+
+
+def _opening(size_mm: tuple[float, float] | None, diameter_mm: float | None) -> str:
+    return f"{plain(diameter_mm or 0.0)} across" if size_mm is None else _size(size_mm)
+
+
+def _size(size_mm: tuple[float, float]) -> str:
+    return f"{_number(size_mm[0])} x {_number(size_mm[1])}"
+
+
+def _number(value: float) -> str:
+    """To a tenth."""
+    return plain(round(value, 1))
+
+
+def _moved(offset_mm: tuple[float, float]) -> str:
+    """', 1.5 right and 3 down of the lens axis'; '' on the axis."""
+    right, up = offset_mm
+    told = [f"{plain(abs(right))} {'right' if right > 0 else 'left'}"] if right else []
+    told += [f"{plain(abs(up))} {'up' if up > 0 else 'down'}"] if up else []
+    return f", {' and '.join(told)} of the lens axis" if told else ""
+
+
+def _turns(*, turn: float = 0.0, tilt: float = 0.0) -> str:
+    """', turned 90 deg, tilted 5 deg'; '' where it stands straight."""
+    told = [f", {word} {plain(value)} deg" for word, value in (("turned", turn), ("tilted", tilt)) if value]
+    return "".join(told)

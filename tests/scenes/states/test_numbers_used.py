@@ -1,0 +1,123 @@
+"""The numbers that a lens was judged by, as words: lengths as stated in the scene, angles and sizes by hand."""
+
+import math
+from dataclasses import replace
+
+import ezdxf
+import trimesh
+
+from scenes.runtime.engines import engine_of
+from scenes.states.between import between_states
+from scenes.states.load import load_scene
+from scenes.states.numbers_used import numbers_used
+from scenes.states.state import states_of
+from scenes.verdicts.check import run_check
+from scenes.verdicts.text import numbers_lines
+
+SCENE = """
+brimline = 1
+[camera]
+width_mm = 36
+height_mm = 24
+offset_mm = [0, 1.5]
+[[camera.guide]]
+name = "scope"
+aspect = 2.4
+[[lens]]
+name = "35"
+focal_mm = 35
+f_number = 2.8
+front_diameter_mm = 95
+front_glass_mm = 82
+pupil_behind_front_mm = [28, 34]
+front_to_sensor_mm = 140
+close_focus_mm = 1000
+[[lens]]
+name = "50"
+focal_mm = 50
+f_number = 2
+front_diameter_mm = 95
+pupil_behind_front_mm = 41
+box = { ahead_mm = 7 }
+[check]
+focus_mm = ["infinity"]
+[box]
+ahead_mm = 5
+offset_mm = [0, -2]
+[[box.back]]
+width_mm = 240
+height_mm = 210
+bore_mm = 120
+[[box.stage]]
+at_mm = 6
+opening_mm = [170, 140]
+depth_mm = 8
+filter = { width_mm = 175, height_mm = 150, kind = "density", density = 0.6 }
+[[box.mask]]
+at_mm = 16
+outline = "cut.dxf"
+lenses = ["35"]
+[[box.hood]]
+at_mm = 20
+depth_mm = 30
+rear_mm = [190, 150]
+front_mm = [230, 180]
+[[box.flag]]
+side = "top"
+angle_deg = 40
+length_mm = 80
+width_mm = 225
+[[box.solid]]
+name = "bracket"
+file = "bracket.stl"
+unit = "cm"
+at_mm = 60
+"""
+WIDE_DEG = 2 * math.degrees(math.atan(18 / 35))
+# The picture's centre lies 1.5 mm up, so it sees from -10.5 to 13.5 mm
+HIGH_DEG = math.degrees(math.atan(13.5 / 35)) + math.degrees(math.atan(10.5 / 35))
+
+
+def loaded(tmp_path):
+    drawing = ezdxf.new(units=4)
+    drawing.modelspace().add_lwpolyline([(-80, -55), (80, -55), (80, 55), (-80, 55)], close=True)
+    drawing.saveas(tmp_path / "cut.dxf")
+    bracket = trimesh.creation.box((20.0, 2.0, 3.0))
+    bracket.apply_translation((0.0, 15.0, 0.0))
+    bracket.export(tmp_path / "bracket.stl")
+    (tmp_path / "a.toml").write_text(SCENE)
+    return load_scene(tmp_path / "a.toml")
+
+
+def used(tmp_path, lens="35"):
+    found = loaded(tmp_path)
+    return numbers_used([state for state in states_of(found.scene, found.resources) if state.lens_name == lens])
+
+
+def test_camera_and_lens_are_told_as_stated_with_what_the_lens_sees(tmp_path):
+    found = used(tmp_path)
+    assert found.camera == "36 x 24 recorded, 1.5 up of the lens axis, of it scope 36 x 15"
+    behind = "pupil 28 to 34 and sensor 140 behind the front"
+    assert found.lens == f"f/2.8, front 95 across (glass 82), {behind}, sees {WIDE_DEG:.1f} x {HIGH_DEG:.1f} deg"
+
+
+def test_each_part_is_told_with_its_numbers_and_files_by_what_was_read_of_them(tmp_path):
+    assert used(tmp_path).box == (
+        ("box", "5 ahead of the front, 2 down of the lens axis"),
+        ("back plate", "240 x 210, bore 120"),
+        ("stage 1", "at 6, 170 x 140, 8 deep, glass 175 x 150, 4 thick, density 0.6"),
+        ("mask", "at 16, 160 x 110 as read from cut.dxf"),
+        ("hood", "at 20, 190 x 150 to 230 x 180, 30 deep"),
+        ("top flag", "at 40 deg, 80 long, 225 wide, hinged at 50, 90 off the middle"),
+        ("bracket", "at 60, 200 x 20 x 30 as read from bracket.stl"),
+    )
+
+
+def test_what_lenses_share_is_told_once_and_what_only_some_have_with_their_names(tmp_path):
+    found = loaded(tmp_path)
+    states = states_of(found.scene, found.resources)
+    lines = numbers_lines(replace(run_check(states, engine_of("coverage")), lenses=between_states(states)))
+    assert sum(line.startswith("  hood:") for line in lines) == 1
+    assert "  box, with 35: 5 ahead of the front, 2 down of the lens axis" in lines
+    assert "  box, with 50: 7 ahead of the front, 2 down of the lens axis" in lines
+    assert "  mask, with 35: at 16, 160 x 110 as read from cut.dxf" in lines
