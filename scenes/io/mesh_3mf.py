@@ -13,7 +13,7 @@ from xml.parsers import expat
 import numpy as np
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError, few_enough_bodies, has_no_room, plain_number
+from scenes.io.mesh_damage import DamagedMeshError, few_enough_bodies, has_no_room, no_triangles, plain_number
 
 LARGEST_UNPACKED = 200_000_000  # bytes of all members: a million triangles take half of it
 DEEPEST = 16  # parts within parts
@@ -119,6 +119,7 @@ def _3mf_model(model: bytes) -> int:
     own: dict[str, int] = defaultdict(int)
     components: dict[str, list[str]] = defaultdict(list)
     cornered: list[str] = []
+    names: dict[str, str] = {}
     items: list[str] = []
     inside = ""
     spaces: dict[str, str] = {}
@@ -137,6 +138,7 @@ def _3mf_model(model: bytes) -> int:
             case "object":
                 inside = attributes["id"]
                 own[inside] += 0
+                names[inside] = attributes.get("name") or inside
             case "vertices":
                 cornered.append(inside)
             case "triangle":
@@ -155,11 +157,26 @@ def _3mf_model(model: bytes) -> int:
     parser.Parse(model, True)
     if len(cornered) > len(set(cornered)):
         raise DamagedMeshError("a body of it has two lists of corners; export it again")
+    return _built_faces(own, components, names, items)
+
+
+def _built_faces(
+    own: Mapping[str, int], components: Mapping[str, list[str]], names: Mapping[str, str], items: Sequence[str]
+) -> int:
+    """The triangles that the items of the build come to, each of the objects having so many of its own."""
     copies = _instances(dict.fromkeys(own, 1), components)
     few_enough_bodies(len(own) + sum(copies(item) for item in items))
+    _none_empty(own, components, names)
     faces = _instances(own, components)
     _all_built(own, components, items)
     return sum(faces(item) for item in items)
+
+
+def _none_empty(own: Mapping[str, int], components: Mapping[str, list[str]], names: Mapping[str, str]) -> None:
+    """Refuse an object without triangles and parts: one at least is asked for (3MF core specification, chapter 4)."""
+    for name, count in own.items():
+        if not count and not components.get(name):
+            raise no_triangles(names.get(name, name))
 
 
 def _only_plain_extensions(prefixes: str, spaces: Mapping[str, str]) -> None:

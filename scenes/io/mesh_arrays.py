@@ -10,12 +10,14 @@ import numpy as np
 
 from scenes.io.library_remarks import in_one_line, remarks_of, short_words
 from scenes.io.mesh_counts import MOST_FACES, stated_faces
+from scenes.io.mesh_damage import DamagedMeshError, all_corners_used
 from scenes.io.obj_text import plain_obj
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
 FARTHEST = 1e6  # in the file's unit: a kilometre in mm. A slip of a unit gets its own words; this is a spoilt number
 MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
+COUNTED_WHEN_READ = ("ply", "3mf")  # corners that no face uses; OBJ and GLB count them themselves, and STL has none
 
 # Units that 3MF may state (3MF core specification, section 3.4, attribute unit), as the unit and factor that the importer knows.
 STATED_UNITS = {
@@ -45,6 +47,8 @@ def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
         why = short_words(error)
         raise _refusal(source, f"is no readable {kind.upper()} mesh: {why}") from None
     _whole(mesh, expected, source)
+    if kind in COUNTED_WHEN_READ:
+        _all_used(mesh, source, kind)
     mesh.merge_vertices()  # corners that coincide are one, else no mesh of an STL would be closed
     stated, factor = _stated_unit(kind, unit if kind == "3mf" else _remarked_unit(data, kind), source)
     return MeshArrays(
@@ -65,7 +69,9 @@ def _loaded(data: bytes, kind: str) -> tuple[Any, str | None]:
     """The file's mesh without any repair, and the unit that its reader found."""
     import trimesh
 
-    scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False)
+    # left to itself its reader of PLY splits corners by their texture, and drops those that no face uses
+    own: dict[str, Any] = {"fix_texture": False} if kind == "ply" else {}
+    scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False, **own)
     meshes = [piece for piece in scene.dump() if isinstance(piece, trimesh.Trimesh)]
     starts = np.cumsum([0, *(len(piece.vertices) for piece in meshes)])
     vertices = np.concatenate([np.zeros((0, 3)), *(np.asarray(piece.vertices) for piece in meshes)])
@@ -87,6 +93,15 @@ def _whole(mesh: Any, expected: int, source: str) -> None:
         raise _refusal(
             source, f"is damaged or cut short: it states {expected} triangles, {len(mesh.faces)} can be read; export it again"
         )
+
+
+def _all_used(mesh: Any, source: str, kind: str) -> None:
+    used = np.zeros(len(mesh.vertices), dtype=np.bool_)
+    used[mesh.faces] = True
+    try:
+        all_corners_used(int(np.count_nonzero(used)), len(used))
+    except DamagedMeshError as fault:
+        raise _refusal(source, f"is no readable {kind.upper()} mesh: {fault}") from None
 
 
 def _remarked_unit(data: bytes, kind: str) -> str | None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from scenes.io.library_remarks import printable
 from scenes.io.mesh_3mf import faces_of_3mf
-from scenes.io.mesh_damage import DamagedMeshError, few_enough_bodies
+from scenes.io.mesh_damage import DamagedMeshError, few_enough_bodies, no_triangles
 from scenes.io.mesh_glb import faces_of_glb
 from scenes.io.obj_text import obj_faces
 
@@ -23,6 +23,7 @@ def stated_faces(data: bytes, kind: str) -> int:
 
 
 STL_CORNER = re.compile(rb"(?m)^\s*vertex(?:[^\S\n]+\S+){3}\s*$")
+EMPTY_SOLID = re.compile(rb"(?mi)^[^\S\n]*solid\b([^\n]*)\n\s*(?:end)?solid\b")
 
 
 def _stl(data: bytes) -> int:
@@ -36,6 +37,8 @@ def _stl(data: bytes) -> int:
             f"its head states {count} triangles and its size holds {max(len(data) - 84, 0) / 50:g}; export it again"
         )
     few_enough_bodies(text.count(b"endsolid"))
+    if empty := EMPTY_SOLID.search(data):
+        raise no_triangles(empty[1].decode("utf-8", "replace").strip())
     opened, closed = text.count(b"facet normal"), text.count(b"endfacet")
     if opened != closed or not text.rstrip().splitlines()[-1].lstrip().startswith(b"endsolid"):
         raise DamagedMeshError("it is cut short: its last solid does not end; export it again")

@@ -21,6 +21,22 @@ def few_enough_bodies(count: int) -> None:
         raise DamagedMeshError(f"it comes to {count} bodies, and at most {MOST_BODIES} are read; export it as one body")
 
 
+def no_triangles(name: str) -> DamagedMeshError:
+    """What to raise for a body that the file names and that has none: it may be the part that is meant."""
+    return DamagedMeshError(
+        f'its body "{printable(name[:40])}" has no triangles; delete it, or bring its triangles back, and export the file again'
+    )
+
+
+def all_corners_used(used: int, corners: int) -> None:
+    """Refuse corners that no face uses: they are what is left where faces are lost."""
+    if used < corners:
+        raise DamagedMeshError(
+            f"{corners - used} of its {corners} corners belong to no face, as where faces are lost; delete loose corners, or "
+            "bring the faces back, and export the file again"
+        )
+
+
 def plain_number(word: str) -> str:
     """The word of a number; refused where it holds an underscore, which Python's readers pass over."""
     if "_" in word:

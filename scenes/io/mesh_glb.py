@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from scenes.io.glb_leftovers import nothing_left_over
 from scenes.io.library_remarks import printable
 from scenes.io.mesh_damage import STATED_SHARE, DamagedMeshError, few_enough_bodies, has_no_room, unlike_stated
 
@@ -41,6 +42,7 @@ def faces_of_glb(data: bytes) -> int:
     meshes = [_glb_mesh(tree, mesh) for mesh in tree.get("meshes", [])]
     scene = tree.get("scenes", [{}])[tree.get("scene", 0)]
     _glb_all_shown(tree, scene)
+    nothing_left_over(tree, data[28 + size :])
     _glb_as_large_as_stated(tree, data[28 + size :])
     return sum(_glb_node(tree, meshes, node, 0) for node in scene.get("nodes", []))
 
@@ -54,12 +56,12 @@ GLB_KEYS = {
     "accessor": ("bufferView", "byteOffset", "componentType", "count", "normalized", "sparse", "type"),
     "bufferView": ("buffer", "byteLength", "byteOffset", "byteStride"),
 }
-SPOILT_LIKENESS = 0.75  # a name this near to one of these is one that was spoilt; others are programs' own
+SPOILT_LIKENESS = 0.75  # a name this near to one of these is one that was spoilt; others, but in a node, are programs' own
 READ_VERSION = "2."
 
 
 def _glb_is_known(tree: dict[str, Any]) -> None:
-    """Refuse another version, and names with a spoilt letter: what they tell would be passed over without a word."""
+    """Refuse another version, names with a spoilt letter, and any other in a node: what they tell would be passed over."""
     asset = tree.get("asset", {})
     version = str(asset.get("minVersion", asset.get("version", READ_VERSION)))
     if not version.startswith(READ_VERSION):
@@ -67,7 +69,7 @@ def _glb_is_known(tree: dict[str, Any]) -> None:
     for kind, known in GLB_KEYS.items():
         things = _primitives(tree) if kind == "primitive" else tree.get("meshes" if kind == "mesh" else f"{kind}s", [])
         for key in {key for thing in things for key in thing} - set(known) - GLB_OTHER:
-            if get_close_matches(key, known, 1, SPOILT_LIKENESS):
+            if kind == "node" or get_close_matches(key, known, 1, SPOILT_LIKENESS):
                 raise DamagedMeshError(f'a {kind} has a "{printable(key[:20])}", which glTF does not know; export it again')
 
 

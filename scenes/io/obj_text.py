@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError, plain_number
+from scenes.io.mesh_damage import DamagedMeshError, all_corners_used, no_triangles, plain_number
 
 FREE_FORM = {b"curv", b"curv2", b"surf", b"cstype"}
 ELSEWHERE = {b"call", b"csh"}  # more of the model in another file, or by a command
@@ -23,6 +23,9 @@ SHAPELESS = set(
 PLACE_WORDS = (3, 4, 6, 7)  # x y z, and with a weight, a colour, both
 BARE = {b"l", b"p"}  # lines and points: a bar drawn as these would be passed over
 FACES = {b"f", b"fo"}  # fo: a face, of the format's first years
+NAMES = (b"o", b"g")  # of bodies, and of groups, in which faces or whole bodies lie
+SHAPES = {b"v", *FACES}  # programs may put the corners of a body under one name, its faces under the next
+NOBODY = {b"", b"default", b"off", b"(null)"}  # groups of these names are of no body
 GOES_ON = {b"v", b"vt", b"vn", *FACES}  # on the next line, where numbers are many
 JOINED = b" \0 "
 # Line ends of old systems, and others that editors show: behind a remark or a name, a whole body would be more of its words.
@@ -35,15 +38,13 @@ def obj_faces(data: bytes) -> int:
     Corners are written before the faces that use them: some that none uses are what is left where faces are lost.
     """
     faces, corners, used = 0, 0, set[int]()
-    for kind, words in _lines(data):
+    for kind, words in _none_empty(_lines(data)):
         if kind == b"v":
             corners += 1
         elif kind in FACES:
             used.update(_corner(word, corners) for word in words)
             faces += _triangles(len(words))
-    unused = corners - len(used & set(range(1, corners + 1)))
-    if unused:
-        raise DamagedMeshError(f"it is cut short: {unused} of its {corners} corners belong to no face; export it again")
+    all_corners_used(len(used & set(range(1, corners + 1))), corners)
     return faces
 
 
@@ -77,6 +78,25 @@ def _lines(data: bytes) -> Iterator[tuple[bytes, list[bytes]]]:
             word = printable(kind[:20].decode("ascii", "replace"))
             raise DamagedMeshError(f'it holds a line "{word}", which OBJ does not know; export it again')
         yield kind, words
+
+
+def _none_empty(lines: Iterator[tuple[bytes, list[bytes]]]) -> Iterator[tuple[bytes, list[bytes]]]:
+    """The same lines. DamagedMeshError where nothing lies under the name of a body or group, to the next of its kind or the end."""
+    empty: dict[bytes, bytes] = {}
+    for kind, words in lines:
+        if kind in NAMES:
+            _has_shapes(empty, kind)
+            empty[kind] = b" ".join(words)
+        elif kind in SHAPES:
+            empty.clear()
+        yield kind, words
+    for kind in NAMES:
+        _has_shapes(empty, kind)
+
+
+def _has_shapes(empty: Mapping[bytes, bytes], kind: bytes) -> None:
+    if empty.get(kind, b"").lower() not in NOBODY:
+        raise no_triangles(empty[kind].decode("utf-8", "replace"))
 
 
 def _whole_line(words: list[bytes]) -> list[bytes]:
