@@ -17,6 +17,7 @@ from scenes.io.mesh_damage import DamagedMeshError, all_corners_used, no_triangl
 
 COMPONENTS = {5121: "<u1", 5123: "<u2", 5125: "<u4"}  # that triangles name corners by; glTF 2.0 specification, section 3.7.2.1
 FLOAT = 5126
+MOST_PADDING = 64  # bytes between stretches of data, to begin the next at an even place: a body takes more
 POINTER = "KHR_animation_pointer"
 
 
@@ -27,6 +28,7 @@ def nothing_left_over(tree: dict[str, Any], binary: bytes) -> None:
             raise no_triangles(str(mesh.get("name", number)))
     _lists_used(tree)
     _views_used(tree)
+    _bytes_used(tree, len(binary))
     _corners_used(tree, binary)
     _none_moves(tree)
 
@@ -68,6 +70,20 @@ def _views_used(tree: dict[str, Any]) -> None:
             raise DamagedMeshError(
                 f"it holds {view['byteLength']} bytes of data that nothing names, as where a body is lost; export it again"
             )
+
+
+def _bytes_used(tree: dict[str, Any], held: int) -> None:
+    """Refuse bytes of the file's own data that lie in no stretch of it; of several buffers the first is the file's own."""
+    if "uri" in tree.get("buffers", [{}])[0]:
+        return
+    end = 0
+    stretches = [view for view in tree.get("bufferViews", []) if view.get("buffer", 0) == 0]
+    for start, size in (*sorted((view.get("byteOffset", 0), view["byteLength"]) for view in stretches), (held, 0)):
+        if start - end >= MOST_PADDING:
+            raise DamagedMeshError(
+                f"it holds {start - end} bytes of data that nothing names, as where a body is lost; export it again"
+            )
+        end = max(end, start + size)
 
 
 def _values_of(key: str, part: Any) -> Iterator[Any]:

@@ -207,11 +207,21 @@ def without_corners_of_rod(tree):
     tree["accessors"] = kept
 
 
+def without_bytes_of_rod(tree):
+    """And the stretches that the bytes lie in."""
+    without_corners_of_rod(tree)
+    named = [accessor["bufferView"] for accessor in tree["accessors"]]
+    tree["bufferViews"] = [tree["bufferViews"][view] for view in named]
+    for view, accessor in enumerate(tree["accessors"]):
+        accessor["bufferView"] = view
+
+
 LOST_IN_GLB = {
     "a mesh of no primitives": (without_primitives, 'its body "rod" has no triangles'),
     "triangles counted 0": (with_no_count, 'its body "rod" has no triangles'),
     "lists that no body uses": (without_rod, "that no body uses"),
-    "bytes that nothing names": (without_corners_of_rod, "bytes of data that nothing names"),
+    "a stretch of bytes that nothing names": (without_corners_of_rod, "bytes of data that nothing names"),
+    "bytes in no stretch": (without_bytes_of_rod, "bytes of data that nothing names"),
 }
 
 
