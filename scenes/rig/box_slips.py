@@ -13,11 +13,12 @@ from itertools import chain
 from geometry.notes import Note, Severity
 from scenes.rig.box import flag_name, stage_name
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box, Hood
+from scenes.scene_file.tables.box import Box, Flag, Hood
 from scenes.scene_file.tables.lens import Lens
 
 SHORTEST_FLAG_MM = 18.0  # hinge to end; flags for boxes run from 60 to 180 mm
 SHORT_FLAG_SHARE = 1 / 12  # of their width, which they are a quarter of or more
+NARROW_FLAG_SHARE = 0.3  # of the hood's edge, which flags cover
 SHORTEST_EXTENSION_MM = 9.5
 SHORT_EXTENSION_SHARE = 1 / 8  # of its flag, which it is a third of or more
 SHORTEST_HOOD_MM = 14.0  # hoods run from 40 to 140 mm
@@ -78,10 +79,18 @@ def _flag_words(box: Box) -> Words:
         wide = f"a flag of width_mm = {plain(flag.width_mm)}"
         if flag.length_mm < max(SHORTEST_FLAG_MM, SHORT_FLAG_SHARE * flag.width_mm):
             yield flag_name(flag), f"length_mm = {plain(flag.length_mm)} is too short for {wide}: {_in_cm(flag.length_mm)}"
+        elif (edge_mm := _hangs_along_mm(flag, box.hood)) * NARROW_FLAG_SHARE > flag.width_mm:
+            along = f"the {plain(edge_mm)} mm of the hood's edge that it hangs at"
+            yield flag_name(flag), f"width_mm = {plain(flag.width_mm)} covers little of {along}: {_in_cm(flag.width_mm)}"
         out = flag.extension
         if out is not None and out.length_mm < max(SHORTEST_EXTENSION_MM, SHORT_EXTENSION_SHARE * flag.length_mm):
             on = f"the extension of a flag of length_mm = {plain(flag.length_mm)}"
             yield flag_name(flag), f"extension.length_mm = {plain(out.length_mm)} is too short for {on}: {_in_cm(out.length_mm)}"
+
+
+def _hangs_along_mm(flag: Flag, hoods: tuple[Hood, ...]) -> float:
+    """How long the edge of the hood is that a flag hangs at; 0 without a hood."""
+    return max((hood.front_mm[0 if flag.side in {"top", "bottom"} else 1] for hood in hoods), default=0.0)
 
 
 def _hood_words(box: Box, lens: Lens) -> Words:

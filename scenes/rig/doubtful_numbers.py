@@ -21,7 +21,7 @@ from scenes.rig.contradictions import TENFOLD, desqueezed_words
 from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words, out_of_line_words
 from scenes.rig.light_places import light_in_box_words
 from scenes.rig.named_numbers import named_aspects, same_aspect, t_number_words
-from scenes.rig.pupil_numbers import walk_out_of_line_words, zoom_out_of_line_words
+from scenes.rig.pupil_numbers import odd_magnification_words, walk_out_of_line_words, zoom_out_of_line_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 from scenes.scene_file.tables.lens import Lens, focal_lengths
@@ -53,6 +53,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told = [(lens.name, text) for text in (*_stop_words(scene, lens), *_nearest_words(lens), *_bare_words(scene, lens))]
     told += [(lens.name, text) for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens))]
     told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
+    told += [(lens.name, text) for text in odd_magnification_words(lens)]
     told += [(lens.name, text) for text in doubtful_row_words(lens)]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
     told += [("camera", text) for text in _guide_words(scene)]

@@ -55,6 +55,7 @@ def slips(text):
         ("ahead_mm = 4\n", "ahead_mm = -0.6\n", "box", ("ahead_mm = -0.6", "would be -6 mm")),
         ("length_mm = 110", "length_mm = 11", "top flag", ("length_mm = 11", "width_mm = 260", "would be 110 mm")),
         ("length_mm = 70", "length_mm = 7", "top flag", ("extension.length_mm = 7", "length_mm = 110", "would be 70 mm")),
+        ("width_mm = 260", "width_mm = 26", "top flag", ("width_mm = 26", "the 250 mm of the hood's edge", "would be 260 mm")),
         ("depth_mm = 70", "depth_mm = 7", "hood", ("depth_mm = 7", "front_mm = [250, 170]", "would be 70 mm")),
         ("rear_mm = [170, 120]", "rear_mm = [30, 25]", "hood", ("rear_mm = [30, 25]", "front_glass_mm = 100", "be 300 x 250")),
         ("front_mm = [250, 170]", "front_mm = [25, 20]", "hood", ("front_mm = [25, 20]", "rear_mm = [170, 120]")),
