@@ -28,6 +28,8 @@ LEAST_AHEAD_MM = 1.0
 LEAST_PLACE_MM = 5.0  # a box that says where its parts stand reaches that far
 SMALL_SHARE = 0.15  # of the lens front: an opening that lets next to nothing of it see
 SMALL_HOOD_SHARE = 0.3  # the same of a hood, and of its mouth against its rear
+CLOSING_SHARE = 0.95  # of a hood's rear: hoods are straight, or open toward the scene (common practice)
+SEAL_GAP_MM = 5.0  # less a lip closes
 CM = 10.0
 
 Words = Iterator[tuple[str, str]]
@@ -35,7 +37,8 @@ Words = Iterator[tuple[str, str]]
 
 def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm."""
-    found = chain(_place_words(box), _order_words(box), _flag_words(box), _hood_words(box, lens), _opening_words(box, lens))
+    of_places = chain(_place_words(box), _order_words(box), _flag_words(box))
+    found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), _seal_words(box, lens))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in found)
 
 
@@ -106,6 +109,8 @@ def _hood_words(box: Box, lens: Lens) -> Words:
             yield name, _small(f"rear_mm = {_sizes(hood.rear_mm)}", lens, hood.rear_mm)
         if any(front < SMALL_HOOD_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
             yield name, f"{mouth} is far narrower than rear_mm = {_sizes(hood.rear_mm)}: {_in_cm_each(hood.front_mm)}"
+        elif any(front < CLOSING_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
+            yield name, f"{mouth} is narrower than rear_mm = {_sizes(hood.rear_mm)}: hoods open toward the scene; are they swapped?"
 
 
 def _flare_deg(hood: Hood) -> float:
@@ -121,6 +126,16 @@ def _opening_words(box: Box, lens: Lens) -> Words:
         if 0.0 < max(size) < SMALL_SHARE * lens.front_diameter_mm:
             key = f"opening_mm = {_sizes(size)}" if stage.opening_mm else f"opening_diameter_mm = {plain(size[0])}"
             yield stage_name(stage, number), _small(key, lens, size)
+
+
+def _seal_words(box: Box, lens: Lens) -> Words:
+    """A seal that does not reach the barrel: the radius taken for a gap, or another lens's."""
+    for seal in box.seal:
+        gap_mm = ((seal.inner_mm or 0.0) - lens.front_diameter_mm) / 2
+        if seal.kind != "none" and gap_mm > SEAL_GAP_MM:
+            barrel = f"front_diameter_mm = {plain(lens.front_diameter_mm)}"
+            gap = f"leaves a gap of {plain(round(gap_mm, 1))} mm all round the barrel, {barrel}, and lets light in"
+            yield seal.name or "seal", f"inner_mm = {plain(seal.inner_mm or 0.0)} {gap}; is it that of another lens?"
 
 
 def _small(what: str, lens: Lens, size_mm: tuple[float, float]) -> str:
