@@ -200,3 +200,19 @@ def test_a_worker_starts_without_process_groups(monkeypatch):
         assert worker.call(sharing_made.pid_of_maker, silent) != os.getpid()
     finally:
         worker.end()
+
+
+def test_copies_of_named_files_never_keep_a_name_that_leads_out_on_windows():
+    """Drives, roots and backslashes as Windows reads them: PureWindowsPath is the outside word on where such a name would lie."""
+    names = ["C:/lenses/40.toml", "..\\lenses\\41.toml", "C:42.toml", "\\\\server\\share\\m.stl", "lenses\\43.toml", "lenses/40.toml"]
+    copies = copied_names(names, re.compile("results"))
+    assert copies["lenses/40.toml"] == "lenses/40.toml"
+    assert [copies[name] for name in names[:5]] == ["40.toml", "41.toml", "42.toml", "m.stl", "43.toml"]
+    assert not any(PureWindowsPath(copy).drive or ".." in PureWindowsPath(copy).parts for copy in copies.values())
+
+
+def test_nothing_is_written_outside_of_a_folder_of_results(tmp_path):
+    staging = Staging(folder=tmp_path / "results")
+    staging.folder.mkdir()
+    with pytest.raises(ValueError, match="leads out of the folder"):
+        staging.path_for("../elsewhere.toml")
