@@ -10,6 +10,7 @@ from raytrace.optics.zoom import StateRow, in_between
 from scenes.rig.stated_field import four_depths, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.lens import Lens, WalkRow, focal_lengths
+from scenes.scene_file.tables.scene import Scene
 
 # Depths are measured to a mm or two, and as marked and as measured they differ by a few percent more.
 SAME_DEPTH_MM, SAME_DEPTH_SHARE = 3.0, 0.05
@@ -50,6 +51,22 @@ def odd_magnification_words(lens: Lens) -> Iterator[str]:
             yield (
                 f"pupil_magnification = {plain(value)} is that of hardly any lens, {usual}: exit pupil over entrance pupil is "
                 f"meant, the other way about it would be {plain(round(1.0 / value, 3))}"
+            )
+            return
+
+
+def copied_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A lens with all the measures of another of the scene but its focal length: copied, and not measured."""
+    if "pupil_behind_front_mm" in lens.confirmed or lens.prescription is not None:
+        return
+    for other in scene.lens[: scene.lens.index(lens)]:
+        mine, theirs = (
+            (one.front_to_sensor_mm, one.close_focus_mm, one.pupil_behind_front_mm, one.pupil_walk) for one in (lens, other)
+        )
+        if mine == theirs and None not in mine[:3] and other.focal_mm != lens.focal_mm and not (lens.state or other.state):
+            yield (
+                f'has the pupil_behind_front_mm, front_to_sensor_mm and close_focus_mm of "{other.name}", at another focal length; '
+                "was it copied from that, and are these its own?"
             )
             return
 

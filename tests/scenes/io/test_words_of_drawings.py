@@ -1,4 +1,4 @@
-"""Words and dimensions of a drawing that speak against how it is read: at full size, in its unit, as seen from behind the camera."""
+"""Words and dimensions of a drawing that speak against how it is read: at full size, in its unit, from behind the camera."""
 
 import io
 
@@ -13,7 +13,7 @@ EVEN = ((-70, -50), (70, -50), (70, 50), (-70, 50))
 UNEVEN = ((-70, -50), (70, -50), (70, 50), (-40, 50))
 
 
-def drawing(*texts, unit=MM, corners=EVEN, share=1.0, add=lambda space: None):
+def drawing(*texts, unit=MM, corners=EVEN, share=1.0, add=lambda _: None):
     document = ezdxf.new("R2010")
     document.header["$INSUNITS"] = unit
     space = document.modelspace()

@@ -46,7 +46,7 @@ at_mm = 18
 depth_mm = 8
 opening_mm = [150, 120]
 [[box.mask]]
-name = "mask 25"
+name = "mask 25 140x100"
 at_mm = 28
 opening_mm = [140, 100]
 lenses = ["25"]
@@ -61,7 +61,7 @@ depth_mm = 60
 rear_mm = [170, 120]
 front_mm = [250, 170]
 [[box.flag]]
-name = "right flag"
+name = "right flag 60 deg"
 side = "right"
 angle_deg = 60
 length_mm = 80
@@ -76,6 +76,8 @@ SLIPS = {
     "open gate that is not": (
         "aspect = 1.5\n[[camera.guide]]", "aspect = 2.39\n[[camera.guide]]", "FAULT", "100 % of the width and 63 % of the height"
     ),
+    "size": ("opening_mm = [140, 100]", "opening_mm = [170, 122]", "CAUTION", "opening_mm = [170, 122] speaks against its name"),
+    "angle": ("angle_deg = 60", "angle_deg = 90", "CAUTION", "angle_deg = 90 speaks against its name"),
     "percent": ("scale = 0.9", "scale = 0.59", "FAULT", 'scale = 0.59 speaks against the name of its guide "safe 90 percent"'),
 }  # fmt: skip
 
@@ -96,3 +98,12 @@ def test_a_name_that_speaks_against_the_scene_is_told(right, wrong, severity, wo
 def test_names_that_fit_are_not_doubted():
     assert told(SCENE, Severity.FAULT) == set()
     assert not any("its name" in text or "swapped" in text for text in told(SCENE, Severity.CAUTION))
+
+
+def test_a_lens_copied_from_another_with_its_focal_length_alone_changed_is_told():
+    measures = "f_number = 2.0\nfront_to_sensor_mm = 150\nclose_focus_mm = 400\n"
+    copied = SCENE.replace("f_number = 2.0\n", measures).replace("f_number = 2.8\n", measures)
+    copied = copied.replace('name = "25 macro"\nfocal_mm = 25', 'name = "25 macro"\nfocal_mm = 21')
+    assert not any("was it copied" in text for text in told(copied, Severity.CAUTION))
+    slipped = copied.replace("pupil_behind_front_mm = 48", "pupil_behind_front_mm = 40")
+    assert any('close_focus_mm of "25", at another focal length; was it copied' in text for text in told(slipped, Severity.CAUTION))
