@@ -503,6 +503,13 @@ def test_a_scene_with_a_key_that_no_scene_has_is_refused_by_the_verifier_itself(
     assert f"the scene has {strange}, which is no key of a scene" in capsys.readouterr().err
 
 
+def test_a_scene_whose_mesh_is_gone_is_refused_as_check_refuses_it(tmp_path, capsys):
+    (tmp_path / "show.toml").write_text(f"{SCENE}\n[[box.solid]]\nfile = 'bracket.stl'\n")
+    (tmp_path / "proof.json").write_text(json.dumps({"guides": []}))
+    assert main([str(tmp_path / "show.toml"), str(tmp_path)]) == 2
+    assert "the scene names the file bracket.stl, which is not there" in capsys.readouterr().err
+
+
 def test_the_verifier_knows_the_keys_that_scenes_have_and_no_others():
     def told(model, path):
         yield path, set(model.model_fields)
