@@ -78,7 +78,7 @@ def curve_notes(
 
 
 def _other_curve(said: SaidCurve, curve: str, rows: Sequence[tuple[float, float]]) -> str:
-    """The curve that a file tells, where it is not the stated one: by its name, or for a gamma or a table by how dark its middle is."""
+    """The curve that a file tells where it is not the stated one: by name, or for a gamma or a table by how dark its middle is."""
     if curve in said.curves:
         return ""
     if said.curves:
