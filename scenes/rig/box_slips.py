@@ -109,8 +109,18 @@ def _hood_words(box: Box, lens: Lens) -> Words:
             yield name, _small(f"rear_mm = {_sizes(hood.rear_mm)}", lens, hood.rear_mm)
         if any(front < SMALL_HOOD_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
             yield name, f"{mouth} is far narrower than rear_mm = {_sizes(hood.rear_mm)}: {_in_cm_each(hood.front_mm)}"
-        elif any(front < CLOSING_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
-            yield name, f"{mouth} is narrower than rear_mm = {_sizes(hood.rear_mm)}: hoods open toward the scene; are they swapped?"
+        elif _closes_on_nothing(hood, box):
+            yield (
+                name,
+                f"{mouth} is narrower than rear_mm = {_sizes(hood.rear_mm)}: it opens toward the plate; are the two swapped?",
+            )
+
+
+def _closes_on_nothing(hood: Hood, box: Box) -> bool:
+    """Whether a hood narrows toward the scene from a rear that is larger than the plate it would be held by."""
+    plates = [(back.width_mm, back.height_mm) for back in box.back]
+    narrows = any(front < CLOSING_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True))
+    return narrows and bool(plates) and any(hood.rear_mm[way] > max(plate[way] for plate in plates) for way in (0, 1))
 
 
 def _flare_deg(hood: Hood) -> float:

@@ -1,4 +1,4 @@
-"""Words and dimensions of a drawing that speak against how it is read: at full size, in its unit, from behind the camera."""
+"""Words and dimensions of a drawing that speak against how it is read: at full size, in its unit, seen from behind the camera."""
 
 import io
 
@@ -13,14 +13,15 @@ EVEN = ((-70, -50), (70, -50), (70, 50), (-70, 50))
 UNEVEN = ((-70, -50), (70, -50), (70, 50), (-40, 50))
 
 
-def drawing(*texts, unit=MM, corners=EVEN, share=1.0, add=lambda _: None):
+def drawing(*texts, unit=MM, corners=EVEN, share=1.0, add=None):
     document = ezdxf.new("R2010")
     document.header["$INSUNITS"] = unit
     space = document.modelspace()
     space.add_lwpolyline([(share * x, share * y) for x, y in corners], close=True)
     for text in texts:
         space.add_mtext(text)
-    add(space)
+    if add is not None:
+        add(space)
     stream = io.StringIO()
     document.write(stream)
     return stream.getvalue().encode()
