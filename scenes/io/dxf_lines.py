@@ -6,16 +6,18 @@ import io
 import math
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from itertools import count, islice
 from typing import Any
 
 import numpy as np
 
-from scenes.io.dxf_dimensions import other_scale, stated_scale
+from scenes.io.dxf_dimensions import other_scale
+from scenes.io.dxf_doubts import Points
 from scenes.io.dxf_splines import off_its_points, spline_points
 from scenes.io.dxf_tags import contradiction, entity_heads
 from scenes.io.joined_lines import JOIN_MM, Line
-from scenes.io.library_remarks import in_one_line, printable, remarks_of
+from scenes.io.library_remarks import in_one_line, remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
 
 FLATNESS_MM = 0.002  # chords of arcs and splines stray at most this much: a fiftieth of what a file takes off metal
@@ -32,6 +34,9 @@ CLOSED_WITH = b"EOF"
 FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
 # Of dimensions, hatches and tables, which drawing programs make themselves; *U is a user's own block in one of its forms.
 OWN_BLOCKS = ("*D", "*X", "*T", "*E")
+CLEAR_SHARE = 0.95  # transparency of lines that nobody sees
+# The places that a dimension measures; DXF reference, DIMENSION, 70, lowest bits: linear, aligned, diameter, radius, ordinate.
+HELD = {0: (TWO := ("defpoint2", "defpoint3")), 1: TWO, 3: ("defpoint", "defpoint4"), 4: ("defpoint4",), 6: ("defpoint2",)}
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 FRAME_CORNER = 16  # DXF reference, VERTEX, group code 70: of such a frame
@@ -91,13 +96,48 @@ def _read(document: Any) -> Counter[str]:
     return Counter({kind: lines[kind] if kind in {*DRAWN, "INSERT"} else placed[kind] for kind in {*lines, *placed}})
 
 
-def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
-    """What model space draws as lines (N, 2) [mm]; curves are chords with their ends on the curve, so an opening never grows."""
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What model space holds: lines (N, 2) [mm], and besides each once the texts, the lines' layers, what dimensions hold on to."""
+
+    lines: list[Line]
+    texts: tuple[str, ...]
+    layers: tuple[str, ...]
+    measured: tuple[Points, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Met:
+    """What is met on the way through a drawing in this unit: how many things, the texts among them, layers, what is measured."""
+
+    unit_mm: float
+    counted: Iterator[int] = field(default_factory=count)
+    texts: dict[str, None] = field(default_factory=dict)
+    layers: dict[str, None] = field(default_factory=dict)
+    measured: dict[Points, None] = field(default_factory=dict)
+
+    def read(self, text: Any) -> None:
+        """Keep the words of a text."""
+        if hasattr(text, "plain_text"):
+            self.texts[str(text.plain_text())] = None
+        elif hasattr(text, "get_mtext_content"):
+            self.texts[_plain(str(text.get_mtext_content()))] = None
+
+
+def _plain(words: str) -> str:
+    from ezdxf.tools.text import fast_plain_mtext
+
+    return str(fast_plain_mtext(words))
+
+
+def read_drawn(document: Any, unit_mm: float, source: str) -> Drawn:
+    """What model space draws and says; curves are chords with their ends on the curve, so an opening never grows."""
     _nothing_on_sheets(document, source)
     _nothing_in_idle_blocks(document, source)
     lines: list[Line] = []
     left, heights = MOST_POINTS, set[float]()
-    for number, piece in enumerate(_pieces(document.modelspace(), source, count())):
+    met = _Met(unit_mm)
+    for number, piece in enumerate(_pieces(document.modelspace(), source, met)):
         if number >= MOST_PIECES:
             raise _refusal(source, f"holds more than {MOST_PIECES} lines and curves; save the cut-out alone")
         _within_reach(piece, unit_mm, source)
@@ -111,7 +151,7 @@ def drawn_lines(document: Any, unit_mm: float, source: str) -> list[Line]:
         lines.append(flat * unit_mm)
     if heights and (max(heights) - min(heights)) * unit_mm > JOIN_MM:
         raise _refusal(source, f"is not flat: its z runs from {min(heights):g} to {max(heights):g}; draw the cut-out in one plane")
-    return lines
+    return Drawn(lines, tuple(met.texts), tuple(met.layers), tuple(met.measured))
 
 
 def _nothing_on_sheets(document: Any, source: str) -> None:
@@ -149,17 +189,19 @@ def _nothing_in_idle_blocks(document: Any, source: str) -> None:
             )
 
 
-def _pieces(entities: Any, source: str, met: Iterator[int], depth: int = 0) -> Iterator[Any]:
+def _pieces(entities: Any, source: str, met: _Met, depth: int = 0) -> Iterator[Any]:
     """Lines and curves, with blocks and polylines taken apart; `met` counts whatever is met on the way, writing too."""
     for entity in entities:
-        if next(met) >= MOST_PIECES:
+        if next(met.counted) >= MOST_PIECES:
             raise _refusal(source, f"comes to more than {MOST_PIECES} copies of blocks, lines and texts; save the cut-out alone")
         kind = entity.dxftype()
         if kind in {*DRAWN, "INSERT"}:
             _shows(entity, source)
+        if kind in DRAWN:
+            met.layers[str(entity.dxf.layer)] = None
         if kind == "INSERT":
             for attribute in entity.attribs:
-                _tells_no_scale(attribute, source)
+                met.read(attribute)
             yield from _pieces(_block_parts(entity, source, depth), source, met, depth + 1)
         elif kind in {"LWPOLYLINE", "POLYLINE"}:
             yield from _polyline_parts(entity, source)
@@ -167,9 +209,10 @@ def _pieces(entities: Any, source: str, met: Iterator[int], depth: int = 0) -> I
             _runs_one_way(entity, source)
             yield entity
         elif "DIMENSION" in kind:
-            _at_full_size(entity, source)
+            _at_full_size(entity, met.unit_mm, source)
+            met.measured[_measured(entity, met.unit_mm)] = None
         elif kind in WRITING:
-            _tells_no_scale(entity, source)
+            met.read(entity)
         else:
             raise _refusal(
                 source, f"holds a {kind}, which is no line or arc; delete it, or draw it as lines and arcs, and export again"
@@ -196,22 +239,18 @@ def _runs_through_its_points(piece: Any, flat: Line, unit_mm: float, source: str
         )
 
 
-def _at_full_size(dimension: Any, source: str) -> None:
+def _at_full_size(dimension: Any, unit_mm: float, source: str) -> None:
     """Refuse a drawing whose dimensions tell other sizes than its lines have: it is to a scale, or a size was changed alone."""
-    words = other_scale(dimension)
+    words = other_scale(dimension, unit_mm)
     if words:
         raise _refusal(source, f"is not drawn at full size: {words}; draw the cut-out at full size, 1 : 1")
 
 
-def _tells_no_scale(text: Any, source: str) -> None:
-    words = str(text.plain_text()) if hasattr(text, "plain_text") else ""
-    told = stated_scale(words)
-    if told:
-        raise _refusal(
-            source,
-            f'is not drawn at full size: its text says "{printable(told)[:40]}"; draw the cut-out at full size, '
-            "or delete those words if it is",
-        )
+def _measured(dimension: Any, unit_mm: float) -> Points:
+    """The places [mm] on what is drawn that a dimension holds on to; none of those that measure angles."""
+    held = HELD.get(dimension.dxf.get("dimtype", 0) & 7, ()) if dimension.dxftype() == "DIMENSION" else ()
+    places = [dimension.dxf.get(name) for name in held]
+    return tuple((float(place[0]) * unit_mm, float(place[1]) * unit_mm) for place in places if place is not None)
 
 
 def _shows(entity: Any, source: str) -> None:
@@ -220,11 +259,19 @@ def _shows(entity: Any, source: str) -> None:
     layers = entity.doc.layers if entity.doc else {}
     layer = layers.get(name) if name in layers else None
     _is_full_line(entity, layer, source)
+    if _is_clear(entity, layer):
+        raise _refusal(source, f"holds {_a(kind)} that is fully transparent; show it or delete it")
     hidden = layer is not None and (layer.is_off() or layer.is_frozen() or not layer.dxf.plot)
     hidden = hidden or name.lower() == NEVER_PRINTED
     if hidden or entity.dxf.invisible:
         where = f'on the layer "{name[:40]}", which is off, frozen or not printed' if hidden else "that is made invisible"
         raise _refusal(source, f"holds {_a(kind)} {where}; show it or delete it")
+
+
+def _is_clear(entity: Any, layer: Any) -> bool:
+    """Whether nothing shows of a line because it, or its layer, is transparent."""
+    of_layer = entity.is_transparency_by_layer and layer is not None
+    return float(layer.transparency if of_layer else entity.transparency) >= CLEAR_SHARE
 
 
 def _is_full_line(entity: Any, layer: Any, source: str) -> None:

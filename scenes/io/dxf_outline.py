@@ -10,18 +10,25 @@ from typing import Any
 import shapely
 from shapely.ops import unary_union
 
+from geometry.checks import LOPSIDED_MM
 from geometry.frame import right_up_to_frame
-from scenes.io.dxf_lines import drawn_lines, read_document
+from scenes.io.dxf_doubts import hanging_doubts, layer_doubts, size_doubts
+from scenes.io.dxf_lines import read_document, read_drawn
+from scenes.io.dxf_units import FOOT_MM, INCH_MM
+from scenes.io.dxf_words import side_against, words_against, words_in_doubt
 from scenes.io.joined_lines import OpenLineError, closed_rings
 from scenes.io.library_remarks import printable
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import DrawnOutline
 
 UNITLESS = 0  # of the same variable
-UNIT_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}  # DXF reference, header variable $INSUNITS
+UNIT_MM = {1: INCH_MM, 2: FOOT_MM, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}  # DXF reference, header variable $INSUNITS
 LARGEST_COARSE_MM = 300.0  # in a coarse unit: one this large, whose numbers make a cut-out in a finer one, is in that
-FINER_MM = (1.0, 25.4)  # of the units that masks are drawn in
+FINER_MM = (1.0, INCH_MM)  # of the units that masks are drawn in
 PLAUSIBLE_MM = (15.0, 1000.0)  # a cut-out for any lens on any box is larger and smaller than this
+CM_STEP, INCH_STEP = 0.1, 1 / 16  # of numbers in cm, and in inches: whole mm, and parts of an inch (common practice)
+LARGE_INCHES_MM = 200.0  # wider than the cut-out of most boxes
+SAME_NUMBER = 1e-4
 
 
 def read_outline(data: bytes, source: str) -> DrawnOutline:
@@ -44,7 +51,10 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     document = read_document(data, source)
     stated = document.header.get("$INSUNITS", UNITLESS)
     unit_mm = _unit_mm(stated, source)
-    rings = [shapely.Polygon(ring) for ring in closed_rings(drawn_lines(document, unit_mm, source))]
+    drawn = read_drawn(document, unit_mm, source)
+    if problem := words_against(drawn.texts, unit_mm):
+        raise _refusal(source, problem)
+    rings = [shapely.Polygon(ring) for ring in closed_rings(drawn.lines)]
     if not rings:
         raise _refusal(source, "holds no closed outline; join its lines and arcs end to end")
     for ring in rings:
@@ -55,11 +65,22 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     mirrored = shapely.transform(shape, right_up_to_frame)
     if not isinstance(mirrored, shapely.Polygon | shapely.MultiPolygon):
         raise _refusal(source, "holds no closed outline")
-    return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS)
+    lopsided = bool(shapely.hausdorff_distance(shape, mirrored) > LOPSIDED_MM)
+    if lopsided and (problem := side_against(drawn.texts)):
+        raise _refusal(source, problem)
+    doubts = (*words_in_doubt(drawn.texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
+    doubts += (*layer_doubts(drawn.layers), *hanging_doubts(drawn.measured, drawn.lines))
+    doubts += tuple(size_doubts(drawn.texts, [_size_mm(ring) for ring in (shape, *rings)], unit_mm))
+    return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS, doubts=doubts)
 
 
 def _refusal(source: str, problem: str) -> SceneError:
     return SceneError([Complaint(where="", problem=problem, source=source)])
+
+
+def _size_mm(ring: Any) -> tuple[float, float]:
+    x0, y0, x1, y1 = ring.bounds
+    return float(x1 - x0), float(y1 - y0)
 
 
 def _simple(ring: shapely.Polygon, source: str) -> None:
@@ -90,6 +111,23 @@ def _unit_mm(stated: Any, source: str) -> float:
         found = printable(str(stated))[:20]
         raise _refusal(source, f"is drawn in a unit of no use for metal work ($INSUNITS = {found}); save it in mm")
     return UNIT_MM[stated]
+
+
+def _cm_doubt(shape: Any, unit_mm: float) -> tuple[str, ...]:
+    """That a cut-out in inches has the numbers of one in cm: read in inches it is 2.54 times as large."""
+    if unit_mm != INCH_MM:
+        return ()
+    x0, y0, x1, y1 = (float(bound) / unit_mm for bound in shape.bounds)
+    sizes = (x1 - x0, y1 - y0)
+    whole_mm, of_inches = (all(_is_multiple(size, step) for size in sizes) for step in (CM_STEP, INCH_STEP))
+    if not whole_mm or (of_inches and max(sizes) * unit_mm <= LARGE_INCHES_MM):
+        return ()
+    found = f"its drawing states inches, and its cut-out of {sizes[0]:.4g} x {sizes[1]:.4g} would be of whole mm in cm"
+    return (f"{found}: {10 * sizes[0]:.4g} x {10 * sizes[1]:.4g} mm in place of {25.4 * sizes[0]:.4g} x {25.4 * sizes[1]:.4g} mm",)
+
+
+def _is_multiple(number: float, step: float) -> bool:
+    return abs(number / step - round(number / step)) < SAME_NUMBER / step
 
 
 def _unit_guess(size_mm: float, unit_mm: float) -> str:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import io
 import tempfile
+import warnings
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -31,8 +33,17 @@ PNG_HEAD = 33  # bytes: its signature and sizes
 def figure_png(figure: Figure, dpi: int = PRINT_DPI) -> bytes:
     """The figure as PNG bytes; needs no display."""
     stream = io.BytesIO()
-    figure.savefig(stream, format="png", dpi=dpi, pil_kwargs={"compress_level": COMPRESSION})
+    with _letters_may_lack():
+        figure.savefig(stream, format="png", dpi=dpi, pil_kwargs={"compress_level": COMPRESSION})
     return stream.getvalue()
+
+
+@contextmanager
+def _letters_may_lack() -> Iterator[None]:
+    """Keep from the terminal a warning for each letter that the typeface lacks, as those of a Chinese name: a box stands for it."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
+        yield
 
 
 def figure_files(stem: str, figure: Figure, formats: Sequence[str] = (PNG,)) -> Iterator[tuple[str, bytes]]:
@@ -46,7 +57,7 @@ def _drawing(figure: Figure, form: str) -> bytes:
     import matplotlib as mpl
 
     buffer, undated = io.BytesIO(), {"Date": None} if form == SVG else {"CreationDate": None}
-    with mpl.rc_context({"svg.hashsalt": "brimline"}):
+    with mpl.rc_context({"svg.hashsalt": "brimline"}), _letters_may_lack():
         figure.savefig(buffer, format=form, metadata=undated)
     return buffer.getvalue()
 

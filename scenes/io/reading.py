@@ -78,7 +78,7 @@ def file_names(folder: Path) -> list[str]:
 
 def _file_inside(folder: Path) -> str:
     """The scene that a folder holds, as a guess at what was meant."""
-    scenes = sorted(folder.glob("*.toml"))
+    scenes = sorted(scene for scene in folder.glob("*.toml") if scene.is_file())
     return f'; did you mean "{scenes[0]}"?' if scenes else ""
 
 
@@ -112,7 +112,9 @@ def _missing(path: Path) -> str:
 
     if not path.parent.is_dir():
         return f"cannot be found: there is no folder {path.parent}"
-    near = nearest(path.name, [entry.name for entry in path.parent.iterdir()])
+    if path.is_symlink():
+        return f"cannot be found: it is a link, and {path.resolve()} is not there"
+    near = nearest(path.name, [entry.name for entry in path.parent.iterdir() if entry.exists()])
     return "cannot be found" + (f'; did you mean "{near}"?' if near else f" in {path.parent.resolve()}")
 
 

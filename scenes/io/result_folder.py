@@ -40,9 +40,11 @@ class Staging:
     folder: Path
 
     def path_for(self, name: str) -> Path:
-        """Where a file of that relative name is to be written, its folder made."""
+        """Where a file of that relative name is to be written, its folder made; ValueError for a name that leads out of it."""
         _insist_on(self.folder)
         path = self.folder / name
+        if not Path(os.path.normpath(path)).is_relative_to(os.path.normpath(self.folder)):
+            raise ValueError(f"{name}: leads out of the folder of results, where nothing is written")
         path.parent.mkdir(parents=True, exist_ok=True)
         return path
 

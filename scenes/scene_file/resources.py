@@ -23,9 +23,13 @@ class GlassTable:
 
 @dataclass(frozen=True, slots=True)
 class DrawnOutline(Freeform):
-    """An outline from a drawing file, and whether the drawing says its unit; one that does not is taken as mm."""
+    """An outline from a drawing file, and whether the drawing says its unit; one that does not is taken as mm.
+
+    doubts: a sentence for each thing in the drawing that may speak against how it was read.
+    """
 
     states_unit: bool = True
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 from geometry.notes import Note, Severity
 from raytrace.optics.lens import LensState
 from raytrace.optics.prescription_pupil import stop_semi_diameter_mm
-from scenes.scene_file.resources import GlassTable
+from scenes.scene_file.resources import GlassTable, Resources
+from scenes.scene_file.tables.box import Mask
 from scenes.scene_file.tables.lens import Lens, focal_lengths, nearest_focus_mm, stated_depths
 from scenes.scene_file.tables.scene import can_focus
 from scenes.states.clear_rule import WALK_MM, walk_ends_deg
@@ -44,6 +45,12 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
             "= 1 where it squeezes behind its stop"
         )
         yield Note(lens.name, text, Severity.CAUTION, may_be_slip=True)
+
+
+def drawing_notes(masks: Sequence[Mask], resources: Resources) -> tuple[Note, ...]:
+    """What in the drawings of masks may speak against how they were read: its cut-out may be smaller than was taken."""
+    drawn = [(mask.name or "mask", resources.outlines[mask.outline]) for mask in masks if mask.outline is not None]
+    return tuple(Note(name, text, Severity.CAUTION, may_be_slip=True) for name, outline in drawn for text in outline.doubts)
 
 
 def field_words(focus: str, percent: tuple[float, float] | None) -> str:

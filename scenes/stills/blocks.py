@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from scenes.stills.decode import Still, refusal
+from scenes.stills.file_notes import curve_notes
 from scenes.stills.transfer import signal_of_code, to_light
 
 Floats = NDArray[np.float64]
@@ -59,6 +60,7 @@ def blocks_of(
     if still.raw and (curve, code_range) != ("linear", "full"):
         raise refusal(still.name, 'is a camera raw file, whose codes are linear and full range; write curve = "linear" for it')
     bits, notes = _bits(still)
+    notes += (*still.notes, *curve_notes(still.said, still.name, curve, table, code_range))
     if still.bits == 0 and curve != "linear":
         _insist_on_signal(still, curve)
         notes += (f"{still.name} holds floats; they were taken as a signal on the curve {curve}",)

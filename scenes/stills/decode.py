@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,12 +15,23 @@ from numpy.typing import NDArray
 from scenes.io.library_remarks import printable, remarks_of, short_words
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.stills.camera_raw import RAW_WORDS, can_read_raw, is_raw_tiff, read_raw
+from scenes.stills.file_notes import (
+    EXIF,
+    UPRIGHT,
+    SaidCurve,
+    orientation_in,
+    orientation_notes,
+    orientation_problem,
+    png_curve,
+    png_exif,
+)
 
 LARGEST_SIDE = 20_000  # pixels: no camera of today records more, and a slip of the pen should not fill the memory
 LARGEST_COUNT = 150_000_000  # pixels
 LEAST_SIDE = 96
 PNG_COLOUR, PNG_PALETTE = 25, 3  # byte of the colour type, and that of a palette. Source: PNG specification, IHDR
 JPEG_SCAN, JPEG_END = 0xDA, b"\xff\xd9"  # ITU-T T.81, table B.1: start of scan, end of image
+JPEG_APP1 = 0xE1  # in which cameras write Exif data. Source: Exif 3.0, 4.7.2
 YCBCR = 6  # of the tag PhotometricInterpretation. Source: TIFF revision 6.0
 RGB = ("R", "G", "B")
 KINDS = "TIFF, PNG, JPEG or EXR"
@@ -30,13 +41,18 @@ SUFFIXES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".exr", ".dng")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Still:
-    """A picture as the file has it: codes (H, W, C), 1 or 3 channels; whole numbers of `bits`, or floats where bits is 0."""
+    """A picture as the file has it: codes (H, W, C), 1 or 3 channels; whole numbers of `bits`, or floats where bits is 0.
+
+    said: what the file itself says of its codes; notes: what there is to say of how it was read.
+    """
 
     codes: NDArray[Any]
     bits: int
     name: str
     lossy: bool = False
     raw: bool = False
+    said: SaidCurve | None = None
+    notes: tuple[str, ...] = ()
 
     @property
     def size(self) -> tuple[int, int]:
@@ -51,7 +67,7 @@ def refusal(name: str, problem: str) -> SceneError:
 
 def decode(data: bytes, name: str) -> Still:
     """The picture that bytes hold."""
-    with remarks_of("tifffile"):
+    with remarks_of("tifffile"), remarks_of("imagecodecs"):
         return _decoded(data, name)
 
 
@@ -69,7 +85,24 @@ def _decoded(data: bytes, name: str) -> Still:
             name,
             f"is damaged or cut short and cannot be read as {kind.upper()}; copy it from the card again ({short_words(error)})",
         ) from None
-    return _still(np.asarray(codes), kind, name)
+    orientation = _orientation(data, kind)
+    if problem := orientation_problem(orientation):
+        raise refusal(name, problem)
+    said = png_curve(data) if kind == "png" else None
+    return replace(_still(np.asarray(codes), kind, name), said=said, notes=orientation_notes(orientation, name))
+
+
+def _orientation(data: bytes, kind: str) -> int:
+    """How the camera was held by what the file says, as the tag Orientation numbers it."""
+    match kind:
+        case "tiff":
+            return orientation_in(data)
+        case "jpeg":
+            exif = (data[at + 4 : at + 2 + length] for at, length in _jpeg_applications(data))
+            return orientation_in(next((part for part in exif if part.startswith(EXIF)), b""))
+        case "png":
+            return orientation_in(png_exif(data))
+    return UPRIGHT
 
 
 class _UnfitError(ValueError):
@@ -146,6 +179,11 @@ def _jpeg_segments(data: bytes) -> Iterator[tuple[int, int]]:
         marker = data[at + 1]
         yield marker, at
         at += 2 + struct.unpack(">H", data[at + 2 : at + 4])[0]
+
+
+def _jpeg_applications(data: bytes) -> Iterator[tuple[int, int]]:
+    """Place and length of the segments that may hold Exif data."""
+    return ((at, struct.unpack(">H", data[at + 2 : at + 4])[0]) for marker, at in _jpeg_segments(data) if marker == JPEG_APP1)
 
 
 def _insist_on_size(size: tuple[int, int] | None, name: str) -> None:

@@ -34,6 +34,15 @@ def test_a_missing_file_names_the_nearest_one(tmp_path):
     assert complaint(lambda: read_text(tmp_path / "my-shwo.toml")).endswith('cannot be found; did you mean "my-show.toml"?')
 
 
+def test_a_link_that_leads_nowhere_is_told_by_where_it_leads_and_never_meant_by_another_name(tmp_path):
+    (tmp_path / "with_box.png").symlink_to(tmp_path / "card" / "1.png")
+    led = complaint(lambda: read_text(tmp_path / "with_box.png"))
+    assert led.endswith(f"cannot be found: it is a link, and {tmp_path / 'card' / '1.png'} is not there")
+    assert "did you mean" not in complaint(lambda: read_text(tmp_path / "with_bx.png"))
+    (tmp_path / "show.toml").symlink_to("gone.toml")
+    assert complaint(lambda: read_text(tmp_path)).endswith("is a folder, a file is needed")
+
+
 def test_a_missing_folder_is_named(tmp_path):
     assert "there is no folder" in complaint(lambda: read_text(tmp_path / "no" / "show.toml"))
 

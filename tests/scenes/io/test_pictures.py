@@ -1,6 +1,7 @@
 """Figures and layers as files, read by other libraries."""
 
 import io
+import warnings
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -26,6 +27,16 @@ def test_a_figure_comes_in_each_format_asked_for():
     root = ET.fromstring(files["map.svg"])
     assert root.tag == "{http://www.w3.org/2000/svg}svg"
     assert (root.get("width"), root.get("height")) == ("288pt", "144pt")  # 4 x 2 inches
+
+
+@pytest.mark.parametrize("form", ["png", "svg", "pdf"])
+def test_a_letter_that_the_typeface_lacks_costs_no_warning_and_others_are_still_heard(form):
+    """Warnings are errors here; DejaVu Sans has no Chinese letters and no pictures of film."""
+    drawn = figure()
+    drawn.text(0.2, 0.2, "夜の旗 🎬")
+    assert list(dict(figure_files("map", drawn, (form,)))) == [f"map.{form}"]
+    with pytest.raises(UserWarning, match="heard"):
+        warnings.warn("heard", UserWarning, stacklevel=1)
 
 
 def test_the_same_figure_gives_the_same_bytes():

@@ -1,0 +1,142 @@
+"""What a still's file says of itself besides its pixels: the curve and range of its codes (PNG), and which way up it was held.
+
+Sources: PNG specification, third edition, 11.3.2 (cICP, iCCP, sRGB, gAMA) and 11.3.3.6 (eXIf);
+ITU-T H.273, table 3; Exif 3.0, 4.6.5.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+import struct
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from scenes.stills.transfer import to_light
+
+PNG_HEAD, PNG_FRAME = 8, 12  # bytes of its signature; of length, name and checksum around what each chunk holds
+PIXELS = b"IDAT"
+GAMMA_ONE = 100_000  # of gAMA
+LINEAR_SLACK, LEAST_LIGHT = 0.02, 1e-9
+# By the transfer characteristics of H.273: the curves of the notes that they may stand for. Those left out have none.
+CICP_CURVES = {
+    **dict.fromkeys((1, 6, 14, 15), ("rec709", "bt1886")),
+    8: ("linear",),
+    13: ("srgb",),
+    16: ("pq", "pq-camera"),
+    18: ("hlg",),
+}
+CICP_RANGES = {0: "narrow", 1: "full"}
+MIDDLE, APART_STOPS = 0.5, 0.4  # signal that curves are held against each other at; programs write one gamma for several of them
+ORIENTATION, UPRIGHT = 274, 1  # tag of TIFF and Exif
+EXIF = b"Exif\0\0"
+HELD = {3: "upside down", 6: "on its side", 8: "on its side"}
+MIRRORED = {2, 4, 5, 7}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaidCurve:
+    """What a file says of its codes: where it says so, curves of the notes or a gamma, and the range of codes if it tells one."""
+
+    where: str
+    curves: tuple[str, ...] = ()
+    gamma: float = 0.0
+    code_range: str = ""
+
+
+def png_curve(data: bytes) -> SaidCurve | None:
+    """The curve that a PNG says its codes are on, by the chunk that counts where it has several; None where none tells one."""
+    held: dict[bytes, bytes] = {}
+    for name, content in _chunks(data):
+        if name == PIXELS:
+            break
+        held.setdefault(name, content)
+    if len(cicp := held.get(b"cICP", b"")) == 4:
+        return SaidCurve(where="cICP", curves=CICP_CURVES.get(cicp[1], ()), code_range=CICP_RANGES.get(cicp[3], ""))
+    if b"iCCP" in held:
+        return None  # a colour profile, which is not read
+    if b"sRGB" in held:
+        return SaidCurve(where="sRGB", curves=("srgb",))
+    if len(gama := held.get(b"gAMA", b"")) == 4 and (parts := struct.unpack(">I", gama)[0]):
+        return SaidCurve(where="gAMA", gamma=parts / GAMMA_ONE)
+    return None
+
+
+def curve_notes(
+    said: SaidCurve | None, name: str, curve: str, rows: Sequence[tuple[float, float]], code_range: str
+) -> tuple[str, ...]:
+    """What a file says against the curve and the range that the notes state: a sentence each."""
+    if said is None:
+        return ()
+    ranges = f"of {said.code_range} range" if said.code_range not in {"", code_range} else ""
+    found = [(_other_curve(said, curve, rows), curve), (ranges, code_range)]
+    return tuple(
+        f"{name} says of its own, by {said.where}, that its codes are {words}, and the notes state {stated}: ask who exported it."
+        for words, stated in found
+        if words
+    )
+
+
+def _other_curve(said: SaidCurve, curve: str, rows: Sequence[tuple[float, float]]) -> str:
+    """The curve that a file tells where it is not the stated one: by name, or for a gamma or a table by how dark its middle is."""
+    if curve in said.curves:
+        return ""
+    if said.curves:
+        alike = curve == "table" and _is_like(_middle_stops(said.curves[0]), curve, rows)
+        return "" if alike else f"on the curve {' or '.join(said.curves)}"
+    if not said.gamma or _is_like(math.log2(MIDDLE) / said.gamma, curve, rows):
+        return ""
+    return "linear" if math.isclose(said.gamma, 1.0, rel_tol=LINEAR_SLACK) else f"light to the power of {said.gamma:.3g}"
+
+
+def _is_like(stops: float, curve: str, rows: Sequence[tuple[float, float]]) -> bool:
+    return abs(stops - _middle_stops(curve, rows)) <= APART_STOPS
+
+
+def _middle_stops(curve: str, rows: Sequence[tuple[float, float]] = ()) -> float:
+    """Light of the middle signal against that of white, in stops."""
+    middle, white = (max(float(to_light(signal, curve, rows)), LEAST_LIGHT) for signal in (MIDDLE, 1.0))
+    return math.log2(middle / white)
+
+
+def png_exif(data: bytes) -> bytes:
+    """The Exif data of a PNG; empty where it has none."""
+    return next((content for name, content in _chunks(data) if name == b"eXIf"), b"")
+
+
+def _chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
+    """Names and contents of a PNG's chunks. Source: PNG specification, 5.3."""
+    at = PNG_HEAD
+    while at + PNG_FRAME <= len(data):
+        length = struct.unpack(">I", data[at : at + 4])[0]
+        yield data[at + 4 : at + 8], data[at + 8 : at + 8 + length]
+        at += PNG_FRAME + length
+
+
+def orientation_in(tiff: bytes) -> int:
+    """The orientation that a TIFF tells, such as Exif data are; upright where it tells none, or cannot be read."""
+    import tifffile
+
+    try:
+        with tifffile.TiffFile(io.BytesIO(tiff.removeprefix(EXIF))) as file:
+            return int(file.pages.first.tags[ORIENTATION].value)
+    except Exception:  # noqa: BLE001 - whatever a broken file makes the reader trip over: what it says of itself is not needed
+        return UPRIGHT
+
+
+def orientation_problem(orientation: int) -> str:
+    """Why a still that is to be shown mirrored is of no use; '' where it is not. No camera records one so."""
+    if orientation not in MIRRORED:
+        return ""
+    found = f"says that it is to be shown mirrored (orientation {orientation})"
+    return f"{found}, which no camera records; save it as it was recorded, upright"
+
+
+def orientation_notes(orientation: int, name: str) -> tuple[str, ...]:
+    """That a still was taken as the sensor recorded it: the box turns with the camera, however that was held."""
+    if orientation not in HELD:
+        return ()
+    held = f"{name} says that the camera was {HELD[orientation]} (orientation {orientation})"
+    return (
+        f"{held}: it was taken as the sensor recorded it, for the box turns with the camera; see that no program has turned it.",
+    )
