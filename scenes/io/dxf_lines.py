@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from scenes.io.dxf_dimensions import other_scale
+from scenes.io.dxf_doubts import Points
 from scenes.io.dxf_splines import off_its_points, spline_points
 from scenes.io.dxf_tags import contradiction, entity_heads
 from scenes.io.joined_lines import JOIN_MM, Line
@@ -33,6 +34,9 @@ CLOSED_WITH = b"EOF"
 FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
 # Of dimensions, hatches and tables, which drawing programs make themselves; *U is a user's own block in one of its forms.
 OWN_BLOCKS = ("*D", "*X", "*T", "*E")
+CLEAR_SHARE = 0.95  # transparency of lines that nobody sees
+# The places that a dimension measures; DXF reference, DIMENSION, 70, lowest bits: linear, aligned, diameter, radius, ordinate.
+HELD = {0: (TWO := ("defpoint2", "defpoint3")), 1: TWO, 3: ("defpoint", "defpoint4"), 4: ("defpoint4",), 6: ("defpoint2",)}
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 FRAME_CORNER = 16  # DXF reference, VERTEX, group code 70: of such a frame
@@ -94,19 +98,23 @@ def _read(document: Any) -> Counter[str]:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """What model space holds: lines (N, 2) [mm], and the texts beside them, each once."""
+    """What model space holds: lines (N, 2) [mm], and besides each once the texts, the lines' layers, what dimensions hold on to."""
 
     lines: list[Line]
     texts: tuple[str, ...]
+    layers: tuple[str, ...]
+    measured: tuple[Points, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class _Met:
-    """What is met on the way through a drawing in this unit: how many things, and the texts among them."""
+    """What is met on the way through a drawing in this unit: how many things, the texts among them, layers, what is measured."""
 
     unit_mm: float
     counted: Iterator[int] = field(default_factory=count)
     texts: dict[str, None] = field(default_factory=dict)
+    layers: dict[str, None] = field(default_factory=dict)
+    measured: dict[Points, None] = field(default_factory=dict)
 
     def read(self, text: Any) -> None:
         """Keep the words of a text."""
@@ -143,7 +151,7 @@ def read_drawn(document: Any, unit_mm: float, source: str) -> Drawn:
         lines.append(flat * unit_mm)
     if heights and (max(heights) - min(heights)) * unit_mm > JOIN_MM:
         raise _refusal(source, f"is not flat: its z runs from {min(heights):g} to {max(heights):g}; draw the cut-out in one plane")
-    return Drawn(lines, tuple(met.texts))
+    return Drawn(lines, tuple(met.texts), tuple(met.layers), tuple(met.measured))
 
 
 def _nothing_on_sheets(document: Any, source: str) -> None:
@@ -189,6 +197,8 @@ def _pieces(entities: Any, source: str, met: _Met, depth: int = 0) -> Iterator[A
         kind = entity.dxftype()
         if kind in {*DRAWN, "INSERT"}:
             _shows(entity, source)
+        if kind in DRAWN:
+            met.layers[str(entity.dxf.layer)] = None
         if kind == "INSERT":
             for attribute in entity.attribs:
                 met.read(attribute)
@@ -200,6 +210,7 @@ def _pieces(entities: Any, source: str, met: _Met, depth: int = 0) -> Iterator[A
             yield entity
         elif "DIMENSION" in kind:
             _at_full_size(entity, met.unit_mm, source)
+            met.measured[_measured(entity, met.unit_mm)] = None
         elif kind in WRITING:
             met.read(entity)
         else:
@@ -235,17 +246,32 @@ def _at_full_size(dimension: Any, unit_mm: float, source: str) -> None:
         raise _refusal(source, f"is not drawn at full size: {words}; draw the cut-out at full size, 1 : 1")
 
 
+def _measured(dimension: Any, unit_mm: float) -> Points:
+    """The places [mm] on what is drawn that a dimension holds on to; none of those that measure angles."""
+    held = HELD.get(dimension.dxf.get("dimtype", 0) & 7, ()) if dimension.dxftype() == "DIMENSION" else ()
+    places = [dimension.dxf.get(name) for name in held]
+    return tuple((float(place[0]) * unit_mm, float(place[1]) * unit_mm) for place in places if place is not None)
+
+
 def _shows(entity: Any, source: str) -> None:
     """Refuse what does not show on the screen, or not in print: whoever cuts the metal may cut it or not."""
     name, kind = str(entity.dxf.layer), entity.dxftype()
     layers = entity.doc.layers if entity.doc else {}
     layer = layers.get(name) if name in layers else None
     _is_full_line(entity, layer, source)
+    if _is_clear(entity, layer):
+        raise _refusal(source, f"holds {_a(kind)} that is fully transparent; show it or delete it")
     hidden = layer is not None and (layer.is_off() or layer.is_frozen() or not layer.dxf.plot)
     hidden = hidden or name.lower() == NEVER_PRINTED
     if hidden or entity.dxf.invisible:
         where = f'on the layer "{name[:40]}", which is off, frozen or not printed' if hidden else "that is made invisible"
         raise _refusal(source, f"holds {_a(kind)} {where}; show it or delete it")
+
+
+def _is_clear(entity: Any, layer: Any) -> bool:
+    """Whether nothing shows of a line because it, or its layer, is transparent."""
+    of_layer = entity.is_transparency_by_layer and layer is not None
+    return float(layer.transparency if of_layer else entity.transparency) >= CLEAR_SHARE
 
 
 def _is_full_line(entity: Any, layer: Any, source: str) -> None:

@@ -12,6 +12,7 @@ from shapely.ops import unary_union
 
 from geometry.checks import LOPSIDED_MM
 from geometry.frame import right_up_to_frame
+from scenes.io.dxf_doubts import hanging_doubts, layer_doubts, size_doubts
 from scenes.io.dxf_lines import read_document, read_drawn
 from scenes.io.dxf_units import FOOT_MM, INCH_MM
 from scenes.io.dxf_words import MOST_LETTERS, readable, side_against, words_against, words_in_doubt
@@ -71,11 +72,18 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     if lopsided and (problem := side_against(texts)):
         raise _refusal(source, problem)
     doubts = (*words_in_doubt(texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
+    doubts += (*layer_doubts(drawn.layers), *hanging_doubts(drawn.measured, drawn.lines))
+    doubts += tuple(size_doubts(texts, [_size_mm(ring) for ring in (shape, *rings)], unit_mm))
     return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS, doubts=doubts)
 
 
 def _refusal(source: str, problem: str) -> SceneError:
     return SceneError([Complaint(where="", problem=problem, source=source)])
+
+
+def _size_mm(ring: Any) -> tuple[float, float]:
+    x0, y0, x1, y1 = ring.bounds
+    return float(x1 - x0), float(y1 - y0)
 
 
 def _simple(ring: shapely.Polygon, source: str) -> None:

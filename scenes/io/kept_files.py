@@ -13,6 +13,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from scenes.io.access import give_access, not_kept
 from scenes.io.free_names import ENDS, first_free
 from scenes.io.reading import was_read
 
@@ -144,8 +145,7 @@ def carry_over(stage: Path, earlier: Earlier, inputs: str | None, seen: Seen) ->
         with _unless_gone(path):
             if name != MANIFEST:
                 carry(name, path)
-    _give_rights(earlier.folder, moved)
-    return told
+    return [*told, *give_rights(earlier.folder, moved)]
 
 
 @contextmanager
@@ -158,12 +158,16 @@ def _unless_gone(path: Path) -> Iterator[None]:
             raise
 
 
-def _give_rights(folder: Path, moved: Mapping[str, Path]) -> None:
-    """Folders' rights and times as they were, the innermost first: a private one stays private."""
+def give_rights(folder: Path, moved: Mapping[str, Path]) -> list[str]:
+    """Folders' rights and times as they were, the innermost first: a private one stays private. What to say of it."""
+    lost: dict[str, list[str]] = {}
     for name, new in sorted(moved.items(), reverse=True):
-        with suppress(OSError):
+        with _unless_gone(folder / name):
             if new.is_dir():
-                shutil.copystat(folder / name, new)
+                with suppress(OSError):
+                    shutil.copystat(folder / name, new)
+                lost[name] = give_access(folder / name, new)
+    return not_kept(lost)
 
 
 def folder_for(stage: Path, names: Sequence[str], moved: dict[str, Path], told: list[str]) -> Path:
@@ -188,19 +192,17 @@ def carried(path: Path, new: Path, name: str, *, keeps_name: bool, why: str = CH
     """Give a file its name in the new folder, or one beside it where the new result has a file of that name; what to say of it."""
     new.parent.mkdir(parents=True, exist_ok=True)
     if not os.path.lexists(new):
-        _link(path, new)
-        return []
+        return _link(path, new, name)
     if not path.is_symlink() and new.is_file() and path.is_file() and sha256(path) == sha256(new):
         return []
     if keeps_name:
         beside = _name_beside(path, new, FRESH, new)
         new.replace(beside)
-        _link(path, new)
-        return [f"{name} was changed since it was written and stays as it is; the new one is {beside.name} beside it"]
+        lost = _link(path, new, name)
+        return [f"{name} was changed since it was written and stays as it is; the new one is {beside.name} beside it", *lost]
     beside = _name_beside(path, new, YOURS, path)
     beside.unlink(missing_ok=True)
-    _link(path, beside)
-    return [f"{name} {why} kept as {beside.name} beside the new one"]
+    return [f"{name} {why} kept as {beside.name} beside the new one", *_link(path, beside, name)]
 
 
 def _set_aside(path: Path, new: Path, name: str) -> list[str]:
@@ -208,16 +210,17 @@ def _set_aside(path: Path, new: Path, name: str) -> list[str]:
     beside = _name_beside(path, new, YOURS, path)
     beside.unlink(missing_ok=True)
     new.parent.mkdir(parents=True, exist_ok=True)
-    _link(path, beside)
-    return [f"{name} is of an earlier result and may have been changed since; it is kept as {beside.name}"]
+    lost = _link(path, beside, name)
+    return [f"{name} is of an earlier result and may have been changed since; it is kept as {beside.name}", *lost]
 
 
 def _name_beside(path: Path, new: Path, word: str, content: Path) -> Path:
     """A name beside the new file, with a word before its ending, that neither folder has for anything but this content."""
-    number, made = 1, f"{new.stem}.{word}{new.suffix}"
+    stem, ending = (new.name, "") if new.is_dir() else (new.stem, new.suffix)  # what follows a dot in a folder's name is no ending
+    number, made = 1, f"{stem}.{word}{ending}"
     while any(_other(folder / made, content) for folder in (path.parent, new.parent)):
         number += 1
-        made = f"{new.stem}.{word}-{number}{new.suffix}"
+        made = f"{stem}.{word}-{number}{ending}"
     return new.with_name(made)
 
 
@@ -225,8 +228,8 @@ def _other(path: Path, content: Path) -> bool:
     return os.path.lexists(path) and (not path.is_file() or sha256(path) != sha256(content))
 
 
-def _link(path: Path, new: Path) -> None:
-    """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be.
+def _link(path: Path, new: Path, name: str) -> list[str]:
+    """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be. What to say.
 
     Not one from another disk that is put in here: with the old folder its own files there would go.
     """
@@ -236,18 +239,11 @@ def _link(path: Path, new: Path) -> None:
         if getattr(error, "errno", None) == errno.EXDEV:
             raise OSError(errno.EXDEV, f"{path} is on another disk") from None
         shutil.copyfile(path, new, follow_symlinks=False)
-        with unless_alike(path, new):
+        with suppress(OSError):
             shutil.copystat(path, new, follow_symlinks=False)
-
-
-@contextmanager
-def unless_alike(old: Path, new: Path) -> Iterator[None]:
-    """Go on where rights cannot be given and both have the same: a drive of another system has one kind for all, and takes none."""
-    try:
-        yield
-    except OSError:
-        if old.lstat().st_mode != new.lstat().st_mode:
-            raise
+        if not path.is_symlink():
+            return not_kept({name: give_access(path, new)})
+    return []
 
 
 def names_in(folder: Path) -> Iterator[str]:

@@ -6,7 +6,7 @@ import os
 from collections.abc import Collection
 from pathlib import Path
 
-from scenes.io.kept_files import MANIFEST, Seen, carried, folder_for, identity, names_in
+from scenes.io.kept_files import MANIFEST, Seen, carried, folder_for, give_rights, identity, names_in
 
 
 def bring_along(old: Path, target: Path, seen: Seen, own: Collection[str]) -> list[str]:
@@ -24,11 +24,12 @@ def bring_along(old: Path, target: Path, seen: Seen, own: Collection[str]) -> li
         new = folder_for(target, folders, moved, told) / last
         if path.is_dir() and not path.is_symlink():
             new.mkdir(parents=True, exist_ok=True)
+            moved[name] = new
         elif not _same(path, new):
             if name not in own and os.path.lexists(new) and identity(new) == seen.given.get(name):
                 new.unlink()  # the version that was carried over, and not one that was saved here since
             told += carried(path, new, name, keeps_name=False)
-    return told
+    return [*told, *give_rights(old, {name: new for name, new in moved.items() if name not in seen.taken})]
 
 
 def _same(path: Path, new: Path) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from pathlib import PurePosixPath
+from pathlib import PurePosixPath, PureWindowsPath
 
 from scenes.io.free_names import ENDS
 from scenes.scene_file.tables.scene import Scene
@@ -42,7 +42,8 @@ def copied_names(names: Iterable[str], own: re.Pattern[str]) -> dict[str, str]:
 
 
 def _inside(name: str) -> str:
-    """The name under which a copy lies in the folder: its own, or its last part where that would lead out."""
-    path = PurePosixPath(name)
-    leads_out = path.is_absolute() or ".." in path.parts or name.startswith("~")
-    return path.name if leads_out else path.as_posix()
+    """The name under which a copy lies in the folder: its own, or its last part where that would lead out, on Windows too."""
+    path, windows = PurePosixPath(name), PureWindowsPath(name)
+    if windows.drive or windows.root or "\\" in name or ".." in windows.parts or name.startswith("~"):
+        return windows.name
+    return path.as_posix()

@@ -15,9 +15,10 @@ from typing import Any
 import click
 from numpy.typing import NDArray
 
+from scenes.io.access import give_access, not_kept, share
 from scenes.io.folder_lock import BusyError, around_at_work, held, lock_of, locked
 from scenes.io.folder_swap import PARTIAL, beside, put_in_place, removed, tidy
-from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, unless_alike, write_manifest
+from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
 from scenes.io.late_files import bring_along
 from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
 from scenes.io.reading import from_home
@@ -39,9 +40,11 @@ class Staging:
     folder: Path
 
     def path_for(self, name: str) -> Path:
-        """Where a file of that relative name is to be written, its folder made."""
+        """Where a file of that relative name is to be written, its folder made; ValueError for a name that leads out of it."""
         _insist_on(self.folder)
         path = self.folder / name
+        if not Path(os.path.normpath(path)).is_relative_to(os.path.normpath(self.folder)):
+            raise ValueError(f"{name}: leads out of the folder of results, where nothing is written")
         path.parent.mkdir(parents=True, exist_ok=True)
         return path
 
@@ -84,7 +87,7 @@ def result_folder(target: Path, command: str) -> Iterator[Staging]:
         real = _usable(target, command)
         stage = real.parent / f".{real.name}.{secrets.token_hex(6)}{PARTIAL}"
         try:  # the folder is made in here, so that a signal at any moment finds it cleared away
-            _make_folder(stage, target)
+            _make_folder(stage, real, target)
             with held(stage):
                 yield Staging(stage)
                 _insist_on(stage)
@@ -150,11 +153,15 @@ def _tidied(real: Path, target: Path) -> list[str]:
         raise refusal(str(target), AT_WORK) from None
 
 
-def _make_folder(stage: Path, target: Path) -> None:
+def _make_folder(stage: Path, real: Path, target: Path) -> None:
+    """A folder to fill, from the start as closed as the one that it is to replace, so that what is written there is as well."""
     try:
         stage.mkdir(parents=True)
     except OSError as error:
         raise refusal(str(target), f"cannot be written: {error.strerror}") from None
+    with suppress(OSError):  # it is told once the folder is in its place
+        if real.is_dir():
+            share(real, stage, more=0o700)
 
 
 def _usable(target: Path, command: str) -> Path:
@@ -199,8 +206,7 @@ def _swap(stage: Path, target: Path, command: str) -> None:
     told: list[str] = []
     if target.exists():
         told = carry_over(stage, earlier, INPUTS if command == "demo" else None, seen)
-        with unless_alike(target, stage):
-            shutil.copymode(target, stage)
+        told += not_kept({str(target): give_access(target, stage)})
     _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, seen, own))])
 
 

@@ -97,7 +97,7 @@ def setting_of(scene: Table, lens_name: str, guide: str, focal: float, focus: fl
     camera = {**scene["camera"], **_size(scene["camera"])}
     if lens is None:
         raise KeyError(f"lens {lens_name}")
-    rows = _listed(lens, "state")
+    rows = tables_of(lens, "state")
     travel = _between(rows, "front_travel_mm", focal, focus) or 0.0
     box = {**scene["box"], **lens.get("box", {})}
     box = {key: _fitted(box, key, lens_name) if key in KEYS else value for key, value in box.items()}
@@ -115,7 +115,7 @@ def is_asked(scene: Table, lens_name: str, focus: float, f_number: float) -> boo
         raise KeyError(f"lens {lens_name}")
     check = scene.get("check", {})
     stops = [max(stop, lens["f_number"]) for stop in check.get("f_numbers", ())] or [lens["f_number"]]
-    rows = [_focus(row["focus_mm"]) for row in _listed(lens, "state") if "focus_mm" in row]
+    rows = [_focus(row["focus_mm"]) for row in tables_of(lens, "state") if "focus_mm" in row]
     near = lens.get("close_focus_mm", min((at for at in rows if math.isfinite(at)), default=math.inf))
     words = {"infinity": math.inf, "close": near}
     foci = [words[at] if isinstance(at, str) else at for at in check.get("focus_mm", tuple(words))]
@@ -142,9 +142,9 @@ def _catalogue(file: str, key: str, name: str) -> Table:
 
 def _rectangle(camera: Table, guide: str) -> tuple[tuple[float, float], tuple[float, float]]:
     width, height, (right, up) = camera["width_mm"], camera["height_mm"], camera.get("offset_mm", (0.0, 0.0))
-    if sum(one["name"] == guide for one in _listed(camera, "guide")) > 1:
+    if sum(one["name"] == guide for one in tables_of(camera, "guide")) > 1:
         raise KeyError(f"two guides {guide}")
-    for one in _listed(camera, "guide"):
+    for one in tables_of(camera, "guide"):
         if one["name"] == guide:
             more, scale, aspect = one.get("offset_mm", (0.0, 0.0)), one.get("scale", 1.0), one["aspect"]
             width, right, up = min(width, height * aspect) * scale, right + more[0], up + more[1]
@@ -263,13 +263,14 @@ OUTWARD = {"top": (0.0, 1.0, 0.0), "bottom": (0.0, -1.0, 0.0), "left": (1.0, 0.0
 AHEAD = np.array([0.0, 0.0, 1.0])
 
 
-def _listed(table: Table, key: str) -> list[Table]:
+def tables_of(table: Table, key: str) -> list[Table]:
+    """The tables of a key that may stand once or several times."""
     found = table.get(key, [])
     return [found] if isinstance(found, dict) else list(found)
 
 
 def _fitted(box: Table, key: str, lens_name: str) -> list[Table]:
-    return [part for part in _listed(box, key) if lens_name in part.get("lenses", (lens_name,))]
+    return [part for part in tables_of(box, key) if lens_name in part.get("lenses", (lens_name,))]
 
 
 def _turn(turn_deg: float, tilt_deg: float) -> FloatArray:

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from scenes.proof.errors import NotProvableError, RefusedError
 from scenes.proof.known_keys import unknown_key
-from scenes.proof.plain_scene import ENDLESS_MM, Loop, Part, Plate, Setting, Table, is_asked, setting_of
+from scenes.proof.plain_scene import ENDLESS_MM, Loop, Part, Plate, Setting, Table, is_asked, setting_of, tables_of
 from scenes.proof.rays import Rays, pupils_of
 
 FloatArray = NDArray[np.float64]
@@ -296,11 +296,22 @@ def findings(scene: Table, proof: Table) -> list[Finding]:
     return [find(scene, entry) for entry in guides]
 
 
+def missing_file(scene: Table, folder: Path) -> str:
+    """A file that the scene names and that is not there, so that check refuses it; empty where all are."""
+    named = [lens.get("prescription") for lens in scene.get("lens", ())]
+    named += [
+        part.get(key) for table, key in (("mask", "outline"), ("solid", "file")) for part in tables_of(scene.get("box", {}), table)
+    ]
+    return next((name for name in named if name and not (folder / name).exists()), "")
+
+
 def main(argv: Sequence[str]) -> int:
     """Verify SCENE PROOF, a file or the folder it is in; 0 where all proofs hold and there is one, 1 else, 2 without such files."""
     try:
         scene = tomllib.loads(Path(argv[0]).read_text(encoding="utf-8-sig"))  # Windows' own editor begins files with a mark
         path = Path(argv[1])
+        if missing := missing_file(scene, Path(argv[0]).parent):
+            raise ValueError(f"the scene names the file {missing}, which is not there")
         told = findings(scene, json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8")))
     except (OSError, ValueError, LookupError, RecursionError) as error:
         why = "a file is nested too deep" if isinstance(error, RecursionError) else error

@@ -13,11 +13,12 @@ from itertools import chain
 from geometry.notes import Note, Severity
 from scenes.rig.box import flag_name, stage_name
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box, Hood
+from scenes.scene_file.tables.box import Box, Flag, Hood
 from scenes.scene_file.tables.lens import Lens
 
 SHORTEST_FLAG_MM = 18.0  # hinge to end; flags for boxes run from 60 to 180 mm
 SHORT_FLAG_SHARE = 1 / 12  # of their width, which they are a quarter of or more
+NARROW_FLAG_SHARE = 0.3  # of the hood's edge, which flags cover
 SHORTEST_EXTENSION_MM = 9.5
 SHORT_EXTENSION_SHARE = 1 / 8  # of its flag, which it is a third of or more
 SHORTEST_HOOD_MM = 14.0  # hoods run from 40 to 140 mm
@@ -27,6 +28,8 @@ LEAST_AHEAD_MM = 1.0
 LEAST_PLACE_MM = 5.0  # a box that says where its parts stand reaches that far
 SMALL_SHARE = 0.15  # of the lens front: an opening that lets next to nothing of it see
 SMALL_HOOD_SHARE = 0.3  # the same of a hood, and of its mouth against its rear
+CLOSING_SHARE = 0.95  # of a hood's rear: hoods are straight, or open toward the scene (common practice)
+SEAL_GAP_MM = 5.0  # less a lip closes
 CM = 10.0
 
 Words = Iterator[tuple[str, str]]
@@ -34,7 +37,8 @@ Words = Iterator[tuple[str, str]]
 
 def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm."""
-    found = chain(_place_words(box), _order_words(box), _flag_words(box), _hood_words(box, lens), _opening_words(box, lens))
+    of_places = chain(_place_words(box), _order_words(box), _flag_words(box))
+    found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), _seal_words(box, lens))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in found)
 
 
@@ -78,10 +82,18 @@ def _flag_words(box: Box) -> Words:
         wide = f"a flag of width_mm = {plain(flag.width_mm)}"
         if flag.length_mm < max(SHORTEST_FLAG_MM, SHORT_FLAG_SHARE * flag.width_mm):
             yield flag_name(flag), f"length_mm = {plain(flag.length_mm)} is too short for {wide}: {_in_cm(flag.length_mm)}"
+        elif (edge_mm := _hangs_along_mm(flag, box.hood)) * NARROW_FLAG_SHARE > flag.width_mm:
+            along = f"the {plain(edge_mm)} mm of the hood's edge that it hangs at"
+            yield flag_name(flag), f"width_mm = {plain(flag.width_mm)} covers little of {along}: {_in_cm(flag.width_mm)}"
         out = flag.extension
         if out is not None and out.length_mm < max(SHORTEST_EXTENSION_MM, SHORT_EXTENSION_SHARE * flag.length_mm):
             on = f"the extension of a flag of length_mm = {plain(flag.length_mm)}"
             yield flag_name(flag), f"extension.length_mm = {plain(out.length_mm)} is too short for {on}: {_in_cm(out.length_mm)}"
+
+
+def _hangs_along_mm(flag: Flag, hoods: tuple[Hood, ...]) -> float:
+    """How long the edge of the hood is that a flag hangs at; 0 without a hood."""
+    return max((hood.front_mm[0 if flag.side in {"top", "bottom"} else 1] for hood in hoods), default=0.0)
 
 
 def _hood_words(box: Box, lens: Lens) -> Words:
@@ -97,6 +109,18 @@ def _hood_words(box: Box, lens: Lens) -> Words:
             yield name, _small(f"rear_mm = {_sizes(hood.rear_mm)}", lens, hood.rear_mm)
         if any(front < SMALL_HOOD_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
             yield name, f"{mouth} is far narrower than rear_mm = {_sizes(hood.rear_mm)}: {_in_cm_each(hood.front_mm)}"
+        elif _closes_on_nothing(hood, box):
+            yield (
+                name,
+                f"{mouth} is narrower than rear_mm = {_sizes(hood.rear_mm)}: it opens toward the plate; are the two swapped?",
+            )
+
+
+def _closes_on_nothing(hood: Hood, box: Box) -> bool:
+    """Whether a hood narrows toward the scene from a rear that is larger than the plate it would be held by."""
+    plates = [(back.width_mm, back.height_mm) for back in box.back]
+    narrows = any(front < CLOSING_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True))
+    return narrows and bool(plates) and any(hood.rear_mm[way] > max(plate[way] for plate in plates) for way in (0, 1))
 
 
 def _flare_deg(hood: Hood) -> float:
@@ -112,6 +136,16 @@ def _opening_words(box: Box, lens: Lens) -> Words:
         if 0.0 < max(size) < SMALL_SHARE * lens.front_diameter_mm:
             key = f"opening_mm = {_sizes(size)}" if stage.opening_mm else f"opening_diameter_mm = {plain(size[0])}"
             yield stage_name(stage, number), _small(key, lens, size)
+
+
+def _seal_words(box: Box, lens: Lens) -> Words:
+    """A seal that does not reach the barrel: the radius taken for a gap, or another lens's."""
+    for seal in box.seal:
+        gap_mm = ((seal.inner_mm or 0.0) - lens.front_diameter_mm) / 2
+        if seal.kind != "none" and gap_mm > SEAL_GAP_MM:
+            barrel = f"front_diameter_mm = {plain(lens.front_diameter_mm)}"
+            gap = f"leaves a gap of {plain(round(gap_mm, 1))} mm all round the barrel, {barrel}, and lets light in"
+            yield seal.name or "seal", f"inner_mm = {plain(seal.inner_mm or 0.0)} {gap}; is it that of another lens?"
 
 
 def _small(what: str, lens: Lens, size_mm: tuple[float, float]) -> str:

@@ -356,7 +356,7 @@ def _guide_words(scene: Scene) -> Iterator[str]:
         named = named_aspects(guide.name)
         if named and not any(same_aspect(guide.aspect * squeeze, aspect) for squeeze in squeezes for aspect in named):
             yield f'aspect = {plain(guide.aspect)} speaks against the name of its guide "{guide.name}"; {OTHER_NAME}'
-        yield from (f"{text}; {OTHER_NAME}" for text in guide_name_words(guide))
+        yield from (f"{text}; {OTHER_NAME}" for text in guide_name_words(guide, scene.camera))
 
 
 def _filter_words(box: Box) -> Iterator[tuple[str, str]]:

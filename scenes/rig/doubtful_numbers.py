@@ -11,19 +11,20 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from geometry.body import Part, Surface, Tube
+from geometry.body import Part, Surface
 from geometry.mesh_import import body_numbers
 from geometry.notes import Note, Severity
-from geometry.outline import half_size_mm
-from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
+from scenes.rig.box import flag_hinge_mm, flag_name
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.rig.contradictions import TENFOLD, desqueezed_words
+from scenes.rig.idle_openings import idle_opening_words
 from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words, out_of_line_words
 from scenes.rig.light_places import light_in_box_words
 from scenes.rig.named_numbers import named_aspects, same_aspect, t_number_words
-from scenes.rig.pupil_numbers import walk_out_of_line_words, zoom_out_of_line_words
+from scenes.rig.part_names import flag_angle_words, flag_side_words, lens_list_words, mask_size_words, tray_order_words
+from scenes.rig.pupil_numbers import copied_words, odd_magnification_words, walk_out_of_line_words, zoom_out_of_line_words
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
+from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.scene import Scene, box_for
 
@@ -44,8 +45,6 @@ WHOLE_SHARE = 1.02  # a whole width or height, as against its half, is rounded b
 SEATED_MM = 0.1  # what lies on a face is not behind it, nor ahead
 LOOSE_MM = 100.0  # beyond all other parts: a bracket is no longer one
 UNTOLD_REACH_MM = 200.0  # of a box that has no plate, hood or flag
-WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an opening to be cut in
-ONE_WAY_SHARE = 3.0  # the same in width or height alone, of round openings: they stand in low boxes
 
 
 def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
@@ -53,10 +52,13 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told = [(lens.name, text) for text in (*_stop_words(scene, lens), *_nearest_words(lens), *_bare_words(scene, lens))]
     told += [(lens.name, text) for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens))]
     told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
+    told += [(lens.name, text) for text in odd_magnification_words(lens)]
     told += [(lens.name, text) for text in doubtful_row_words(lens)]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
     told += [("camera", text) for text in _guide_words(scene)]
     told += [("check", text) for text in _loss_words(scene)]
+    told += [(lens.name, text) for text in copied_words(scene, lens)]
+    told += list(lens_list_words(scene.box, lens))
     told += list(light_in_box_words(scene, box_for(scene, lens), lens))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
@@ -68,7 +70,15 @@ def doubtful_row_words(lens: Lens) -> Iterator[str]:
 
 def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
     """Cautions by the numbers of a box as it is on a lens: what its parts would hang on, or be cut in."""
-    told = [*_flag_words(box), *_opening_words(box, parts), *_mesh_words(box, parts)]
+    told = [
+        *flag_side_words(box),
+        *flag_angle_words(box),
+        *tray_order_words(box),
+        *mask_size_words(box),
+        *_flag_words(box),
+        *idle_opening_words(box, parts),
+        *_mesh_words(box, parts),
+    ]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
 
@@ -187,6 +197,23 @@ def _flag_words(box: Box) -> Iterator[tuple[str, str]]:
                 "hinge_mm counts from the box's centre line, at_mm from the back plate's rear face"
             )
             yield flag_name(flag), text
+    if box.back and not box.hood:
+        yield from _off_plate_words(box)
+
+
+def _off_plate_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Flags of a box without a hood that are hinged far outside of its plate and openings."""
+    sizes = [(back.width_mm, back.height_mm) for back in box.back]
+    sizes += [size for part in (*box.stage, *box.mask) for size in (part.outer_mm, part.opening_mm) if size is not None]
+    for flag in box.flag:
+        half_mm = max(size[0 if flag.side in {"left", "right"} else 1] for size in sizes) / 2
+        hinge_mm, _ = flag_hinge_mm(flag, ())
+        if hinge_mm - half_mm > OFF_HOOD_MM:
+            text = (
+                f"hinge_mm = {plain(hinge_mm)} is {plain(round(hinge_mm - half_mm, 1))} mm outside of the box, which reaches "
+                f"{plain(half_mm)} mm from its centre line there; is a digit too many?"
+            )
+            yield flag_name(flag), text
 
 
 def _whole_hinge_words(box: Box) -> Iterator[tuple[str, str]]:
@@ -203,47 +230,6 @@ def _whole_hinge_words(box: Box) -> Iterator[tuple[str, str]]:
                     f"the box's centre line: half of it would be {plain(whole_mm / 2)}"
                 )
                 yield flag_name(flag), text
-
-
-def _opening_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
-    """Trays and masks behind the hood whose opening is larger than the back plate and the hood's rear: they take no light there."""
-    round_them = [(back.width_mm, back.height_mm) for back in box.back] + [hood.rear_mm for hood in box.hood]
-    if not round_them:
-        return
-    round_mm = [max(size[k] for size in round_them) for k in (0, 1)]
-    for name, part, size in _openings(box, parts):
-        if part.outer_mm is not None or _ahead_of_hood(part.at_mm, box.hood):
-            continue
-        both = all(size[k] > WIDER_SHARE * round_mm[k] for k in (0, 1))
-        one_way = ONE_WAY_SHARE if part.opening_diameter_mm else 1.0
-        over = [size[k] > one_way * round_mm[k] for k in (0, 1)]
-        if both or any(over):
-            which = "larger" if both else "wider" if over[0] else "higher"
-            text = (
-                f"its opening of {plain(size[0])} x {plain(size[1])} mm is {which} than the box around it, "
-                f"{plain(round_mm[0])} x {plain(round_mm[1])} mm, and takes no light{'' if both else ' there'}; is it twice "
-                "what it should be, in another unit, or is a digit too many?"
-            )
-            yield name, text
-
-
-def _openings(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, Stage | Mask, tuple[float, float]]]:
-    """Names, tables and sizes of openings, those that are drawn by what is drawn."""
-    drawn = {part.group: part.body.inner[0].outline for part in parts if isinstance(part.body, Tube) and part.body.inner}
-    for number, stage in enumerate(box.stage, 1):
-        if size := _opening_mm(stage):
-            yield stage_name(stage, number), stage, size
-    for number, mask in enumerate(box.mask, 1):
-        outline = drawn.get(f"box.mask[{number}]")
-        if size := _opening_mm(mask):
-            yield mask.name or "mask", mask, size
-        elif outline is not None:
-            width, height = (round(2.0 * float(half), 1) for half in half_size_mm(outline))
-            yield mask.name or "mask", mask, (width, height)
-
-
-def _opening_mm(part: Stage | Mask) -> tuple[float, float] | None:
-    return part.opening_mm or (2 * (part.opening_diameter_mm,) if part.opening_diameter_mm else None)
 
 
 def _mesh_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
@@ -288,7 +274,3 @@ def _reaches_mm(box: Box) -> Iterator[float]:
 def _middle_mm(box: Box) -> NDArray[np.float64]:
     right_mm, up_mm = box.offset_mm
     return np.array([-right_mm, up_mm])
-
-
-def _ahead_of_hood(at_mm: float, hoods: tuple[Hood, ...]) -> bool:
-    return any(at_mm > hood.at_mm for hood in hoods)

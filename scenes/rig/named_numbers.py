@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.camera import Guide
+from scenes.scene_file.tables.camera import Camera, Guide
 from scenes.scene_file.tables.lens import Lens
 
 NAMED_STOP = re.compile(r"(?<![\w.])([fFtT])\s?(\d{1,2}(?:\.\d+)?)(?![\w.]*\w)")  # f1.4, F2, T 2.1
@@ -20,7 +20,9 @@ NAMED_INSIDE = re.compile(r"(?<=\s)(\d\.\d{1,2})(?=\s|$)")  # "extraction 2.39":
 USUAL_ASPECTS = (1.33, 1.37, 1.66, 1.78, 1.85, 1.89, 2.2, 2.35, 2.39, 2.4, 2.76)  # common practice
 ASPECTS = (0.5, 3.1)  # other ratios are times of the day, or sizes
 ASPECT_SHARE = 1.05  # 2.39, 2.4 and 2.35 are one to many crews
-NAMED_PERCENT = re.compile(r"(?<![\w.])(\d{1,3}(?:\.\d+)?)\s?%")
+NAMED_PERCENT = re.compile(r"(?<![\w.])(\d{1,3}(?:\.\d+)?)\s?(?:%|per ?cent\b)", re.IGNORECASE)
+NAMED_WHOLE = re.compile(r"\b(?:whole frame|(?:whole|full) (?:aperture|gate|sensor|picture)|open gate)\b", re.IGNORECASE)
+WHOLE_SHARE = 0.97  # of the recorded width or height: what is called whole may leave a narrow border
 PERCENT_SHARE = 0.97  # a name rounds its percents by less
 SHIFTED_MM = 0.3  # on the sensor: a guide that lies nearer the middle is not shifted
 NAMED_SIDES = (  # words of a name, by the axis of offset_mm and its sign
@@ -71,8 +73,15 @@ def same_aspect(aspect: float, named: float) -> bool:
     return 1 / ASPECT_SHARE <= aspect / named <= ASPECT_SHARE
 
 
-def guide_name_words(guide: Guide) -> Iterator[str]:
+def guide_name_words(guide: Guide, camera: Camera) -> Iterator[str]:
     """A guide shifted to the other side than its name says, or smaller: it leaves out what is to be kept."""
+    kept = min(1.0, guide.aspect * camera.height_mm / camera.width_mm) * guide.scale
+    high = min(1.0, camera.width_mm / camera.height_mm / guide.aspect) * guide.scale
+    if NAMED_WHOLE.search(guide.name) and min(kept, high) < WHOLE_SHARE:
+        yield (
+            f"aspect = {plain(guide.aspect)} and scale = {plain(guide.scale)} keep {100 * kept:.0f} % of the width and "
+            f'{100 * high:.0f} % of the height, and speak against the name of its guide "{guide.name}"'
+        )
     for words, axis, sign in NAMED_SIDES:
         shift_mm = guide.offset_mm[axis]
         others = (other for other, same_axis, _ in NAMED_SIDES if same_axis == axis and other is not words)

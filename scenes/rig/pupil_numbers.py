@@ -10,6 +10,7 @@ from raytrace.optics.zoom import StateRow, in_between
 from scenes.rig.stated_field import four_depths, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.lens import Lens, WalkRow, focal_lengths
+from scenes.scene_file.tables.scene import Scene
 
 # Depths are measured to a mm or two, and as marked and as measured they differ by a few percent more.
 SAME_DEPTH_MM, SAME_DEPTH_SHARE = 3.0, 0.05
@@ -17,6 +18,7 @@ WALK_OFF_MM, WALK_OFF_SHARE = 5.0, 0.1  # of its neighbours: real walks are smoo
 ZOOM_OFF_MM, ZOOM_OFF_SHARE = 8.0, 0.25  # the same between focal lengths, which stand farther apart
 SIZE_STEP = 0.3  # of the row before: pupils that close toward the edge lose less from row to row
 SIZES = ((2, "tangential"), (3, "sagittal"))  # columns of a walk
+MAGNIFICATIONS = (0.3, 5.0)  # of lenses that are made: telephoto lenses to very wide retrofocus ones (common practice)
 UNKNOWN = (0.0,) * 4
 
 
@@ -32,6 +34,39 @@ def own_depth_words(lens: Lens) -> Iterator[str]:
             yield (
                 f"pupil_behind_front_mm = {plain(stated[least])} of the lens speaks against its state rows, "
                 f"pupil_behind_front_mm = {_rounded(row[least])}: nothing else is looked at"
+            )
+            return
+
+
+def odd_magnification_words(lens: Lens) -> Iterator[str]:
+    """A pupil magnification that hardly any lens has: the field close up follows from it."""
+    if "pupil_magnification" in lens.confirmed:
+        return
+    stated = [row.pupil_magnification for row in lens.state if row.pupil_magnification is not None]
+    stated += [lens.pupil_magnification] if lens.pupil_magnification is not None else []
+    least, most = MAGNIFICATIONS
+    for value in stated:
+        if not least <= value <= most:
+            usual = f"{plain(least)} (telephoto) to {plain(most)} (very wide)"
+            yield (
+                f"pupil_magnification = {plain(value)} is that of hardly any lens, {usual}: exit pupil over entrance pupil is "
+                f"meant, the other way about it would be {plain(round(1.0 / value, 3))}"
+            )
+            return
+
+
+def copied_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A lens with all the measures of another of the scene but its focal length: copied, and not measured."""
+    if "pupil_behind_front_mm" in lens.confirmed or lens.prescription is not None:
+        return
+    for other in scene.lens[: scene.lens.index(lens)]:
+        mine, theirs = (
+            (one.front_to_sensor_mm, one.close_focus_mm, one.pupil_behind_front_mm, one.pupil_walk) for one in (lens, other)
+        )
+        if mine == theirs and None not in mine[:3] and other.focal_mm != lens.focal_mm and not (lens.state or other.state):
+            yield (
+                f'has the pupil_behind_front_mm, front_to_sensor_mm and close_focus_mm of "{other.name}", at another focal length; '
+                "was it copied from that, and are these its own?"
             )
             return
 

@@ -14,7 +14,7 @@ import numpy as np
 from geometry.notes import Note, Severity
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, TracedPupil
-from raytrace.optics.prescription import Prescription, Surface, axial_height, first_order
+from raytrace.optics.prescription import Prescription, Surface, axial_height, first_order, rays_to_front, trace_from_stop
 from raytrace.optics.traced_picture import TracedPicture
 from scenes.rig.contradictions import or_confirmed
 from scenes.rig.traced_focus import length_mm, traced_focus
@@ -27,6 +27,8 @@ FASTER_SHARE = 1.5  # a good stop: published half diameters are transcribed to l
 LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape
 PUPIL_OFF_MM = 2.5  # as far as a pupil may be off anyway (scenes.states.clear_rule)
 RIM_AHEAD_MM = 2.0  # barrels and tables are measured to better
+LARGEST_STOP_RAD, CHIEF_ANGLES = 1.5, 3001  # of chief rays in the space before the stop
+RIM_SLACK = 0.02  # tables round their half diameters by less
 TOLD_MM = 0.01  # a picture that ends as near as this to the corner holds it
 WHY_IT_ENDS = {
     "glass": "from there on no ray gets from the centre of the stop through the glass",
@@ -49,6 +51,7 @@ def traced_notes(
         *_stated_depth_notes(lens, glass),
         *_stop_notes(lens, glass),
         *_rim_notes(lens, glass.prescription),
+        *_corner_rim_notes(lens.name, glass.prescription, variants, guides),
         *_lost_stop_notes(lens, glass),
         *_unused_notes(lens),
     )
@@ -59,7 +62,7 @@ def picture_notes(lens_name: str, variants: Sequence[LensState], guides: Sequenc
 
     A caution where that light may be stopped by rims that the table does not give.
     """
-    reach_mm = max((float(np.linalg.norm(guide.corners_mm(), axis=1).max()) for guide in guides), default=0.0)
+    reach_mm = _reach_mm(guides)
     pictures = [lens.picture for lens in variants if lens.picture is not None]
     return tuple(note for picture in pictures for note in _picture_notes(lens_name, picture, reach_mm))
 
@@ -187,6 +190,35 @@ def _rim_notes(lens: Lens, table: Prescription) -> Iterator[Note]:
             )
             yield Note(lens.name, text, Severity.FAULT, doubts_light=True)
             return
+
+
+def _corner_rim_notes(
+    lens_name: str, table: Prescription, variants: Sequence[LensState], guides: Sequence[Guide]
+) -> Iterator[Note]:
+    """A fault for a rim that the middle of a corner's light does not pass: the box is not blamed for what that keeps out."""
+    fields_rad = [float(lens.picture.field_at(_reach_mm(guides))) for lens in variants if lens.picture is not None]
+    if table.stop_index == 0 or not fields_rad:
+        return
+    angles = np.linspace(0.0, LARGEST_STOP_RAD, CHIEF_ANGLES)
+    _, seen_rad, failed = trace_from_stop(table, angles)
+    beyond = np.flatnonzero(~failed & (seen_rad >= min(fields_rad)))
+    if len(beyond) == 0:
+        return
+    rays = rays_to_front(table, angles[beyond[:1]])
+    if rays.rim_share[0] <= 1.0 + RIM_SLACK:
+        return
+    row = table.stop_index - int(rays.clipped_by[0])
+    rim_mm = table.surfaces[row - 1].semi_diameter_mm
+    text = (
+        f"row {row} of its table has a rim of {rim_mm:.3g} mm, scaled, which the middle of a corner's light does not pass: what "
+        "the lens itself keeps from there, no box is blamed for; put its semi_diameter_mm right, or leave it out"
+    )
+    yield Note(lens_name, text, Severity.FAULT, doubts_light=True)
+
+
+def _reach_mm(guides: Sequence[Guide]) -> float:
+    """How far from the axis the farthest corner of all guides lies [mm]."""
+    return max((float(np.linalg.norm(guide.corners_mm(), axis=1).max()) for guide in guides), default=0.0)
 
 
 def _lost_stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:

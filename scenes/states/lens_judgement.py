@@ -25,6 +25,7 @@ from scenes.states.unconfirmed import ClearWhile
 HALVINGS = 5  # of a span between two settings that could not be shown whole
 LIMIT_STEPS = 6  # halvings that find the focus at which it stops being clear
 SAME_TRAVEL_MM = 1e-6
+SAME_STOP_SHARE = 1.06  # stops are rounded by less
 SAME_FOCUS_SHARE = 0.98  # nearest focus and the one that is asked for are rounded apart by less
 
 
@@ -51,13 +52,14 @@ class LensJudgement:
     """A lens's spans of focus at the widest stop asked for, by focal length, far to near.
 
     clear_while: of a clear lens what that rests on, where it was asked for and any likely slip could undo it.
-    numbers: what it was judged by, where that was asked for.
+    numbers: what it was judged by, where that was asked for. f_number is the widest stop looked at.
     """
 
     lens: Lens
     spans: tuple[FocusSpan, ...]
     clear_while: ClearWhile | None = None
     numbers: NumbersUsed | None = None
+    f_number: float | None = None
 
     @property
     def clear(self) -> bool:
@@ -71,6 +73,13 @@ class LensJudgement:
         if not self.clear or near_mm is None or near_mm >= SAME_FOCUS_SHARE * min(span.near_mm for span in self.spans):
             return ""
         return f"nearer, down to close_focus_mm = {near_mm:g}, not looked at"
+
+    @property
+    def wider_words(self) -> str:
+        """'wider than f/8, up to f_number = 1, not looked at' of a clear lens that opens further than it was asked about."""
+        if not self.clear or self.f_number is None or self.f_number <= SAME_STOP_SHARE * self.lens.f_number:
+            return ""
+        return f"wider than f/{self.f_number:g}, up to f_number = {self.lens.f_number:g}, not looked at"
 
     @property
     def words(self) -> str:
@@ -113,7 +122,7 @@ def judge_lens(states: Sequence[State]) -> LensJudgement:
     """The judgement of one lens over the settings given (scenes.states.full_range) and all focus distances between them."""
     look = _Look()
     spans = [span for _, some in _by_focal(states) for span in _joined(look.spans(some))]
-    return LensJudgement(lens=states[0].lens, spans=tuple(spans))
+    return LensJudgement(lens=states[0].lens, spans=tuple(spans), f_number=min(state.f_number for state in states))
 
 
 def _by_focal(states: Iterable[State]) -> Iterator[tuple[float, list[State]]]:

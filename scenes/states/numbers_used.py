@@ -53,10 +53,12 @@ def _lens_words(states: Sequence[State]) -> str:
     glass = "" if lens.front_glass_mm is None else f" (glass {plain(lens.front_glass_mm)})"
     sensor = "" if lens.front_to_sensor_mm is None else f" and sensor {plain(lens.front_to_sensor_mm)}"
     squeeze = [] if lens.squeeze == 1.0 else [f"squeeze {plain(lens.squeeze)}"]
+    bent: list[str] = [] if lens.projection == "rectilinear" or lens.prescription else [lens.projection]
+    bent += [f"distortion {lens.distortion[0]:g}, {lens.distortion[1]:g}"] if any(lens.distortion) and not lens.prescription else []
     stop = f"f/{_number(min(state.f_number for state in states))}"
     front = f"front {plain(lens.front_diameter_mm)} across{glass}"
     behind = f"pupil {_pupil_words(states)}{sensor} behind the front"
-    return ", ".join([stop, *table, *squeeze, front, behind, f"sees {_field_words(states)}"])
+    return ", ".join([stop, *table, *squeeze, *bent, front, behind, f"sees {_field_words(states)}"])
 
 
 def _pupil_words(states: Sequence[State]) -> str:
@@ -114,7 +116,7 @@ def _plate_words(back: Back) -> str:
 
 
 def _tray_words(stage: Stage) -> str:
-    opening = _opening(stage.opening_mm, stage.opening_diameter_mm)
+    opening = _opening(stage)
     filled = "" if stage.filter is None else f", {_glass_words(stage.filter)}"
     turned = _turns(turn=stage.turn_deg, tilt=stage.tilt_deg)
     return f"at {plain(stage.at_mm)}, {opening}, {plain(stage.depth_mm)} deep{turned}{filled}"
@@ -131,7 +133,7 @@ def _glass_words(glass: Filter) -> str:
 def _mask_words(mask: Mask, resources: Resources) -> str:
     turned = _turns(turn=mask.turn_deg, tilt=mask.tilt_deg)
     if mask.outline is None:
-        opening = _opening(mask.opening_mm, mask.opening_diameter_mm)
+        opening = _opening(mask)
     else:
         drawn = resources.outlines[mask.outline]
         unit = "" if drawn.states_unit else ", which states no unit"
@@ -169,8 +171,11 @@ def _mesh_size_mm(solid: Solid, mesh: MeshArrays) -> list[float]:
     return size
 
 
-def _opening(size_mm: tuple[float, float] | None, diameter_mm: float | None) -> str:
-    return f"{plain(diameter_mm or 0.0)} across" if size_mm is None else _size(size_mm)
+def _opening(part: Stage | Mask) -> str:
+    """'152 x 84', '152 x 84 with corners of 4', '110 across'."""
+    if part.opening_mm is None:
+        return f"{plain(part.opening_diameter_mm or 0.0)} across"
+    return f"{_size(part.opening_mm)}{f' with corners of {plain(part.corner_mm)}' if part.corner_mm else ''}"
 
 
 def _size(size_mm: tuple[float, float]) -> str:

@@ -166,9 +166,9 @@ def range_lines(check: CheckResult) -> list[str]:
 
 
 def _rests_on(lens: LensJudgement) -> str:
-    """', as long as its pupil is no deeper than 61 mm (43 stated)' of a clear lens, then what of its focus was not looked at."""
-    nearer = f"; {lens.nearer_words}" if lens.nearer_words else ""
-    return f", {lens.clear_while.words}{nearer}" if lens.clear_while else nearer
+    """', as long as its pupil is no deeper than 61 mm (43 stated)' of a clear lens, then what of it was not looked at."""
+    held = f", {lens.clear_while.words}" if lens.clear_while else ""
+    return "; ".join([held, *filter(None, (lens.nearer_words, lens.wider_words))])
 
 
 def numbers_lines(check: CheckResult) -> list[str]:

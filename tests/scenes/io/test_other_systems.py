@@ -4,9 +4,10 @@ import ast
 import ctypes
 import errno
 import os
+import re
 import sys
 from functools import partial
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from types import SimpleNamespace
 
 import pytest
@@ -16,7 +17,8 @@ from scenes.io import folder_lock, folder_swap, kept_files
 from scenes.io.file_names import LONGEST_BYTES, file_name, file_names
 from scenes.io.folder_lock import BusyError, locked
 from scenes.io.left_results import RESULTS_KEY
-from scenes.io.result_folder import result_folder
+from scenes.io.named_files import copied_names
+from scenes.io.result_folder import Staging, result_folder
 from scenes.io.writing import as_json
 from scenes.runtime import worker_pool
 from scenes.runtime.progress import silent
@@ -200,3 +202,26 @@ def test_a_worker_starts_without_process_groups(monkeypatch):
         assert worker.call(sharing_made.pid_of_maker, silent) != os.getpid()
     finally:
         worker.end()
+
+
+def test_copies_of_named_files_never_keep_a_name_that_leads_out_on_windows():
+    """Drives, roots and backslashes as Windows reads them: PureWindowsPath is the outside word on where such a name would lie."""
+    names = [
+        "C:/lenses/40.toml",
+        "..\\lenses\\41.toml",
+        "C:42.toml",
+        "\\\\server\\share\\m.stl",
+        "lenses\\43.toml",
+        "lenses/40.toml",
+    ]
+    copies = copied_names(names, re.compile("results"))
+    assert copies["lenses/40.toml"] == "lenses/40.toml"
+    assert [copies[name] for name in names[:5]] == ["40.toml", "41.toml", "42.toml", "m.stl", "43.toml"]
+    assert not any(PureWindowsPath(copy).drive or ".." in PureWindowsPath(copy).parts for copy in copies.values())
+
+
+def test_nothing_is_written_outside_of_a_folder_of_results(tmp_path):
+    staging = Staging(folder=tmp_path / "results")
+    staging.folder.mkdir()
+    with pytest.raises(ValueError, match="leads out of the folder"):
+        staging.path_for("../elsewhere.toml")

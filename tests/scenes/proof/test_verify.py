@@ -431,6 +431,15 @@ def test_a_proof_holds_in_whatever_words_the_scene_asks_for_its_focus_and_stop(e
     assert [said(entry, SCENE.replace(was, now, 1)).word for entry in entries] == [PROVED, PROVED]
 
 
+@pytest.mark.parametrize("lens", ["", "squeeze = 1.33\n"])
+def test_a_scene_that_check_refuses_since_its_distortion_folds_the_picture_is_refused(entries, lens):
+    """r (1 - r^2 / 2) turns back at r = sqrt(2 / 3), within the half diagonal."""
+    folded = SCENE.replace("close_focus_mm", f"{lens}distortion = [-0.5, 0.0]\nclose_focus_mm", 1)
+    for entry in (entries[0], {**entries[0], "proof": None, "why": "its picture folds back"}):
+        finding = said(entry, folded)
+        assert (finding.word, "folds the picture back" in finding.why) == (REFUSED, True)
+
+
 def test_changes_that_give_the_light_more_room_leave_the_proof_as_it_was(entries):
     for was, now in [("angle_deg = 48", "angle_deg = 60"), ("opening_mm = [132, 96]", "opening_mm = [150, 110]")]:
         assert said(entries[0], SCENE.replace(was, now, 1)).word == PROVED
@@ -440,7 +449,6 @@ def test_changes_that_give_the_light_more_room_leave_the_proof_as_it_was(entries
     ("was", "now", "why"),
     [
         ("close_focus_mm", "squeeze = 1.33\ndistortion = [-0.02, 0.0]\nclose_focus_mm", "anamorphic"),
-        ("close_focus_mm", "distortion = [-0.5, 0.0]\nclose_focus_mm", "folds back"),
         ("close_focus_mm", "distortion = [-0.05, 0.1]\nclose_focus_mm", "turns between barrel and pincushion"),
         ("pupil_behind_front_mm = [38, 40]", "prescription = 'x.toml'", "prescription"),
         ("thickness_mm = 4 }", "thickness_mm = 4, kind = 'close-up', power_dioptre = 1 }", "close-up"),
@@ -493,6 +501,13 @@ def test_a_scene_with_a_key_that_no_scene_has_is_refused_by_the_verifier_itself(
     (tmp_path / "proof.json").write_text(json.dumps({"guides": []}))
     assert main([str(tmp_path / "show.toml"), str(tmp_path)]) == 2
     assert f"the scene has {strange}, which is no key of a scene" in capsys.readouterr().err
+
+
+def test_a_scene_whose_mesh_is_gone_is_refused_as_check_refuses_it(tmp_path, capsys):
+    (tmp_path / "show.toml").write_text(f"{SCENE}\n[[box.solid]]\nfile = 'bracket.stl'\n")
+    (tmp_path / "proof.json").write_text(json.dumps({"guides": []}))
+    assert main([str(tmp_path / "show.toml"), str(tmp_path)]) == 2
+    assert "the scene names the file bracket.stl, which is not there" in capsys.readouterr().err
 
 
 def test_the_verifier_knows_the_keys_that_scenes_have_and_no_others():

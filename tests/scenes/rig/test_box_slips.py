@@ -55,9 +55,11 @@ def slips(text):
         ("ahead_mm = 4\n", "ahead_mm = -0.6\n", "box", ("ahead_mm = -0.6", "would be -6 mm")),
         ("length_mm = 110", "length_mm = 11", "top flag", ("length_mm = 11", "width_mm = 260", "would be 110 mm")),
         ("length_mm = 70", "length_mm = 7", "top flag", ("extension.length_mm = 7", "length_mm = 110", "would be 70 mm")),
+        ("width_mm = 260", "width_mm = 26", "top flag", ("width_mm = 26", "the 250 mm of the hood's edge", "would be 260 mm")),
         ("depth_mm = 70", "depth_mm = 7", "hood", ("depth_mm = 7", "front_mm = [250, 170]", "would be 70 mm")),
         ("rear_mm = [170, 120]", "rear_mm = [30, 25]", "hood", ("rear_mm = [30, 25]", "front_glass_mm = 100", "be 300 x 250")),
         ("front_mm = [250, 170]", "front_mm = [25, 20]", "hood", ("front_mm = [25, 20]", "rear_mm = [170, 120]")),
+        ("[box]\n", '[box]\nseal = { kind = "donut", inner_mm = 149 }\n', "seal", ("inner_mm = 149", "17.5 mm all round", "= 114")),
         ("opening_mm = [138, 97]", "opening_mm = [13.8, 9.7]", "tray", ("opening_mm = [13.8, 9.7]", "would be 138 x 97 mm")),
     ],
 )
@@ -67,6 +69,13 @@ def test_a_length_in_cm_is_told_with_the_number_that_it_speaks_against(right, sl
     ((named, words),) = slips(SCENE.replace(right, slip))
     assert named == part
     assert all(one in words for one in told)
+
+
+@pytest.mark.parametrize(("rear", "told"), [("[170, 120]", False), ("[290, 190]", True)])
+def test_a_hood_that_narrows_from_a_rear_larger_than_its_plate_is_told(rear, told):
+    plate = "back = { width_mm = 220, height_mm = 180, bore_mm = 120 }"
+    text = SCENE.replace("ahead_mm = 4", f"ahead_mm = 4\n{plate}").replace("rear_mm = [170, 120]", f"rear_mm = {rear}")
+    assert any("are the two swapped?" in words for _, words in slips(text)) == told
 
 
 def test_boxes_drawn_by_chance_and_those_of_the_demo_are_not_doubted():

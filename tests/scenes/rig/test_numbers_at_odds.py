@@ -170,3 +170,11 @@ def test_a_field_upright_that_narrows_close_up_is_told_of_an_anamorphic_lens_too
     assert [f"half_field_deg = {near} at focus 1500 mm is narrower than 13.5 at infinity" in text for text in texts] == [
         True
     ] * is_told
+
+
+@pytest.mark.parametrize(("value", "told_so"), [(9, True), (0.1, True), (0.4, False), (3.6, False)])
+def test_a_pupil_magnification_that_hardly_any_lens_has_gets_a_caution(value, told_so):
+    """Common practice: 0.3 (telephoto) to 5 (very wide retrofocus)."""
+    lens = PLAIN.replace("f_number = 2", f"pupil_magnification = {value}\nf_number = 2", 1)
+    assert f"pupil_magnification = {value}" in lens
+    assert any("hardly any lens" in text for text in told(HEAD + lens + BOX, Severity.CAUTION)) == told_so

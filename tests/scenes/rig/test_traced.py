@@ -215,9 +215,19 @@ def test_a_rim_narrower_than_the_light_of_the_widest_stop_is_a_fault(row, share,
     rims = [list(one) for one in RETROFOCUS.rows]
     rims[row][3] = share * abs(heights[row]) * focal / (2 * 3.5)
     table = snell.Table(tuple(map(tuple, rims)), RETROFOCUS.stop)
-    found = [note for note in plan_of(table, stop=3.5, box=BEHIND).notes if "of its table has a rim of" in note.text]
+    found = [note for note in plan_of(table, stop=3.5, box=BEHIND).notes if "high on the axis" in note.text]
     assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
     assert all(note.text.startswith(f"row {row + 1} ") for note in found)
+
+
+@pytest.mark.parametrize(("rim_mm", "fault"), [(65.0, False), (22.0, True)])
+def test_a_first_rim_that_the_middle_of_a_corners_light_does_not_pass_is_a_fault(rim_mm, fault):
+    """The patent's first two rims half as wide as the rows behind them: on the axis all the light passes, from the corners none."""
+    rims = [list(one) for one in RETROFOCUS.rows]
+    rims[0][3] = rims[1][3] = rim_mm * rims[0][3] / 65.0
+    table = snell.Table(tuple(map(tuple, rims)), RETROFOCUS.stop)
+    found = [note for note in plan_of(table, stop=3.5, box=BEHIND).notes if "the middle of a corner's light" in note.text]
+    assert [(note.severity, note.doubts_light) for note in found] == [(Severity.FAULT, True)] * fault
 
 
 def test_a_table_that_puts_the_pupil_ahead_of_the_front_rim_is_a_fault():

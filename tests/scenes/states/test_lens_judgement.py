@@ -174,3 +174,11 @@ def test_check_tells_each_lens_between_its_states_on_its_page_and_in_its_json(tm
     assert f"a: {lens['says']}" in " ".join(page.split())
     without = CliRunner().invoke(check, [str(path), "--pixels", "16", "--no-range", "--json"], standalone_mode=False)
     assert json.loads(without.stdout)["lenses"] == []
+
+
+@pytest.mark.parametrize(("asked", "words"), [(4, ""), (8, "wider than f/8, up to f_number = 4, not looked at")])
+def test_a_clear_lens_says_up_to_which_stop_it_was_not_looked_at(tmp_path, asked, words):
+    path = tmp_path / "scene.toml"
+    path.write_text(SCENE.format(middle=31, width=400) + f"f_numbers = [{asked}]\n")
+    (found,) = lens_judgements(plans_of(load_scene(path)))
+    assert (found.clear, found.wider_words) == (True, words)

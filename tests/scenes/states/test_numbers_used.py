@@ -38,6 +38,8 @@ focal_mm = 50
 f_number = 2
 front_diameter_mm = 95
 pupil_behind_front_mm = 41
+projection = "equisolid"
+distortion = [-0.02, 0]
 box = { ahead_mm = 7 }
 [check]
 focus_mm = ["infinity"]
@@ -51,6 +53,7 @@ bore_mm = 120
 [[box.stage]]
 at_mm = 6
 opening_mm = [170, 140]
+corner_mm = 3
 depth_mm = 8
 filter = { width_mm = 175, height_mm = 150, kind = "density", density = 0.6 }
 [[box.mask]]
@@ -101,11 +104,15 @@ def test_camera_and_lens_are_told_as_stated_with_what_the_lens_sees(tmp_path):
     assert found.lens == f"f/2.8, front 95 across (glass 82), {behind}, sees {WIDE_DEG:.1f} x {HIGH_DEG:.1f} deg"
 
 
+def test_a_picture_that_is_not_that_of_straight_lines_is_told_as_such(tmp_path):
+    assert ", equisolid, distortion -0.02, 0, front 95 across" in used(tmp_path, "50").lens
+
+
 def test_each_part_is_told_with_its_numbers_and_files_by_what_was_read_of_them(tmp_path):
     assert used(tmp_path).box == (
         ("box", "5 ahead of the front, 2 down of the lens axis"),
         ("back plate", "240 x 210, bore 120"),
-        ("stage 1", "at 6, 170 x 140, 8 deep, glass 175 x 150, 4 thick, density 0.6"),
+        ("stage 1", "at 6, 170 x 140 with corners of 3, 8 deep, glass 175 x 150, 4 thick, density 0.6"),
         ("mask", "at 16, 160 x 110 as read from cut.dxf"),
         ("hood", "at 20, 190 x 150 to 230 x 180, 30 deep"),
         ("top flag", "at 40 deg, 80 long, 225 wide, hinged at 50, 90 off the middle"),

@@ -1,0 +1,99 @@
+"""Trays and masks that take no light, or that nothing holds, by the parts of the box round them: a size or a place that slipped."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from geometry.body import Part, Tube
+from geometry.outline import half_size_mm
+from scenes.rig.box import stage_name
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
+
+WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an opening to be cut in
+LOOSE_MM = 5.0  # ahead of the hood's front edge, where a mask is still clipped on
+ONE_WAY_SHARE = 3.0  # the same in width or height alone, of round openings: they stand in low boxes
+
+
+def idle_opening_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
+    """A caution for each opening that takes no light: larger than the box round it, than the hood there, or off all of it."""
+    for name, part, size in _openings(box, parts):
+        if text := _wide_words(box, part, size) or _in_hood_words(box, part, size) or _off_hood_words(box, part):
+            yield name, text
+
+
+def _wide_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> str:
+    """Behind the hood, larger than the back plate and the hood's rear."""
+    round_them = [(back.width_mm, back.height_mm) for back in box.back] + [hood.rear_mm for hood in box.hood]
+    if not round_them or part.outer_mm is not None or _ahead_of_hood(part.at_mm, box.hood):
+        return ""
+    round_mm = [max(one[k] for one in round_them) for k in (0, 1)]
+    both = all(size[k] > WIDER_SHARE * round_mm[k] for k in (0, 1))
+    one_way = ONE_WAY_SHARE if part.opening_diameter_mm else 1.0
+    over = [size[k] > one_way * round_mm[k] for k in (0, 1)]
+    if not (both or any(over)):
+        return ""
+    which = "larger" if both else "wider" if over[0] else "higher"
+    return (
+        f"its opening of {_times(size)} mm is {which} than the box around it, {_times(round_mm)} mm, and takes no light"
+        f"{'' if both else ' there'}; is it twice what it should be, in another unit, or is a digit too many?"
+    )
+
+
+def _in_hood_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> str:
+    """A mask in a hood, or at its rear, wider and higher than the hood itself is there."""
+    for hood in box.hood if isinstance(part, Mask) and part.outer_mm is None else ():
+        inside = _inside_mm(hood, part.at_mm)
+        if all(size[k] > inside[k] for k in (0, 1)):
+            hood_there = f"{hood.name or 'the hood'} is there, {_times(inside)} mm"
+            return (
+                f"its opening of {_times(size)} mm is wider and higher than {hood_there}, and takes no light; is it twice what it "
+                "should be, or another mask's?"
+            )
+    return ""
+
+
+def _inside_mm(hood: Hood, at_mm: float) -> tuple[float, float]:
+    """Inside width and height of a hood at a place along the box; before and past it those of its ends."""
+    share = min(max((at_mm - hood.at_mm) / hood.depth_mm, 0.0), 1.0)
+    width, height = (rear + share * (front - rear) for rear, front in zip(hood.rear_mm, hood.front_mm, strict=True))
+    return width, height
+
+
+def _off_hood_words(box: Box, part: Stage | Mask) -> str:
+    """A mask ahead of the hood's front edge, where nothing holds it."""
+    ends_mm = max((hood.at_mm + hood.depth_mm for hood in box.hood), default=math.inf)
+    if not isinstance(part, Mask) or part.at_mm <= ends_mm + LOOSE_MM:
+        return ""
+    return (
+        f"at_mm = {plain(part.at_mm)} stands it {plain(round(part.at_mm - ends_mm, 1))} mm ahead of the hood's front edge, at "
+        f"{plain(ends_mm)} mm, where nothing holds it; at_mm counts from the back plate's rear face"
+    )
+
+
+def _times(size_mm: Sequence[float]) -> str:
+    return f"{plain(round(size_mm[0], 1))} x {plain(round(size_mm[1], 1))}"
+
+
+def _openings(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, Stage | Mask, tuple[float, float]]]:
+    """Names, tables and sizes of openings, those that are drawn by what is drawn."""
+    drawn = {part.group: part.body.inner[0].outline for part in parts if isinstance(part.body, Tube) and part.body.inner}
+    for number, stage in enumerate(box.stage, 1):
+        if size := _opening_mm(stage):
+            yield stage_name(stage, number), stage, size
+    for number, mask in enumerate(box.mask, 1):
+        outline = drawn.get(f"box.mask[{number}]")
+        if size := _opening_mm(mask):
+            yield mask.name or "mask", mask, size
+        elif outline is not None:
+            width, height = (round(2.0 * float(half), 1) for half in half_size_mm(outline))
+            yield mask.name or "mask", mask, (width, height)
+
+
+def _opening_mm(part: Stage | Mask) -> tuple[float, float] | None:
+    return part.opening_mm or (2 * (part.opening_diameter_mm,) if part.opening_diameter_mm else None)
+
+
+def _ahead_of_hood(at_mm: float, hoods: tuple[Hood, ...]) -> bool:
+    return any(at_mm > hood.at_mm for hood in hoods)

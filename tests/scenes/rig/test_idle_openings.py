@@ -1,0 +1,66 @@
+"""Masks that take no light, or hang on nothing, are told; sizes inside a hood by straight lines from its rear to its front."""
+
+import pytest
+
+from scenes.rig.doubtful_numbers import doubtful_box_notes
+from scenes.scene_file.parse import parse_scene
+from scenes.states.state import states_of
+
+SCENE = """
+brimline = 1
+[camera]
+format = "36x24"
+[[lens]]
+name = "25"
+focal_mm = 25
+f_number = 2.0
+front_diameter_mm = 94
+pupil_behind_front_mm = 40
+[box]
+ahead_mm = 4
+[box.back]
+width_mm = 220
+height_mm = 190
+bore_mm = 110
+[[box.mask]]
+name = "mask"
+at_mm = {at}
+{opening}
+[box.hood]
+at_mm = 20
+depth_mm = 80
+rear_mm = [170, 120]
+front_mm = [250, 200]
+"""
+
+
+def told(at, opening, more=""):
+    (state, *_) = states_of(parse_scene(SCENE.format(at=at, opening=opening) + more, source="s.toml"))
+    return [note.text for note in doubtful_box_notes(state.fitted, state.box.parts) if note.part in {"mask", "top flag"}]
+
+
+@pytest.mark.parametrize(
+    ("at", "opening", "words"),
+    [
+        (15, "opening_mm = [150, 100]", ""),
+        (15, "opening_mm = [180, 100]", ""),  # lets no more through at the sides than the hood, but less above and below
+        (15, "opening_diameter_mm = 210", "wider and higher than the hood is there, 170 x 120 mm"),
+        (60, "opening_mm = [205, 155]", ""),
+        (60, "opening_mm = [215, 165]", "wider and higher than the hood is there, 210 x 160 mm"),  # half way: 170 + 40, 120 + 40
+        (103, "opening_mm = [240, 190]", ""),  # clipped to the front edge at 100
+        (126, "opening_mm = [240, 190]", "26 mm ahead of the hood's front edge, at 100 mm"),
+    ],
+)
+def test_a_mask_that_takes_nothing_beside_the_hood_or_stands_free_of_it_is_told(at, opening, words):
+    texts = told(at, opening)
+    assert [words in text for text in texts] == ([True] if words else [])
+
+
+@pytest.mark.parametrize(("hinge_mm", "told_so"), [(95, False), (130, False), (450, True)])
+def test_a_flag_hinged_far_outside_of_a_box_without_a_hood_is_told(hinge_mm, told_so):
+    """The plate reaches 95 mm up from the centre line."""
+    without = SCENE.split("[box.hood]", maxsplit=1)[0].format(at=15, opening="opening_mm = [150, 100]")
+    flag = f'[[box.flag]]\nside = "top"\nangle_deg = 30\nlength_mm = 80\nwidth_mm = 200\nhinge_mm = {hinge_mm}\nat_mm = 40\n'
+    (state, *_) = states_of(parse_scene(without + flag, source="s.toml"))
+    texts = [note.text for note in doubtful_box_notes(state.fitted, state.box.parts) if note.part == "top flag"]
+    assert any("355 mm outside of the box, which reaches 95 mm" in text for text in texts) == told_so
