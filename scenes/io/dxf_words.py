@@ -24,7 +24,7 @@ STATED_UNITS = [
     for pattern in (
         rf"\b(?:{STATES})\b[^\d]{{0,40}}?(?<![\w.])(?P<unit>(?:{WITHOUT_IN})(?!\w))",
         rf"\b(?:{STATES})\s*(?:are\s+|sont\s+)?(?:in|en|[:=])\s*[\[(]?(?P<unit>{LENGTH})",
-        rf"^\s*(?:all\s+)?(?:(?:in|en|unit)\s*:?\s+)?[\[(]?\s*(?P<unit>(?:{WITHOUT_IN})(?!\w))\s*[\])]?\.?\s*(?:only|nur)?\s*$",
+        rf"^\s*(?!foot\b)(?:all\s+)?(?:(?:in|en|unit)\s*:?\s+)?[\[(]?\s*(?P<unit>(?:{WITHOUT_IN})(?!\w))\s*[\])]?\.?\s*(?:only|nur)?\s*$",
     )
 ]
 # Of the units without a number before them those that are no other word besides, as feet and in are.

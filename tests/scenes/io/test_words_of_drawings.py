@@ -78,7 +78,7 @@ def test_words_that_may_tell_a_scale_or_something_else_are_a_caution_that_quotes
 ORDINARY = """AL 2 mm|M3|2x M3|4x Ø3.2|A-12|12-345|Rev 2|2026-05-01|12/05/2026|drawn 12/05|Sheet 1 of 2|sheet 1/2|1/4 inch ply|
 1/4-20 UNC|MASK 40|ISO 2768-mK|ISO 2768-1|do not scale drawing|DO NOT SCALE, SHEET 2|SCALE 1:1|SCALE: FULL, SHEET 2|full size|
 full size 1:1|printed at 100 %|100 %|40 2x anamorphic|Ra 1.6|tolerance ±0.1|steel 1.5 mm|Mask for 35, 50 mm|2.39:1|16:9|
-this side to the lens|DIN A4|10:15|2:15 pm|R5|4 holes M3|1 unit = 1 mm|1 in = 25.4 mm|rubber feet|lens foot|full size, 2x M3|
+this side to the lens|DIN A4|10:15|2:15 pm|R5|4 holes M3|1 unit = 1 mm|1 in = 25.4 mm|rubber feet|lens foot|Foot|full size, 2x M3|
 full size 2x M3|qty 2|2 off|J. Meter|drawn by T. O'Neil|size: A3|TOP|100 mm square: measure it, do not cut it|reduced 2 mm|2 x 45°|
 cut-out 140.0 x 100.0 mm, this side to the lens|EN AW-5754, 2 mm|Filter 4 x 5.65|dimensions in mm [inch]|all dimensions in mm|mm|
 units: mm|seen from behind the camera|view from rear|view from the camera side|looking toward the scene|black anodised|3.5 in|
