@@ -25,7 +25,9 @@ WRITTEN = re.compile(
     re.IGNORECASE | re.DOTALL,
 )
 FEET = re.compile(r"\s*(\d+)\s*'\s*")
-BRACKETS = re.compile(r"[\[\]()]")
+APART = re.compile(r"[\[\]()]|<>")
+INCHES_A_FOOT = 12.0
+LONGEST_SIZE = 200  # letters: a longer text is no size
 MEASURED = "<>"  # in a dimension's text: the size that it measures itself
 MEASURED_IN = re.compile(r"<>\s*(mm|cm|inch(?:es)?|in|\"|'')(?!\w)", re.IGNORECASE)
 STACKED = re.compile(r"\\S(\d+)\s*[/#^]\s*(\d+);")  # DXF reference, MTEXT: a fraction one over the other
@@ -90,13 +92,21 @@ def _written(text: str) -> Iterator[tuple[float, float | None]]:
     from ezdxf.tools.text import fast_plain_mtext
 
     plain = str(fast_plain_mtext(STACKED.sub(r" \1/\2", text).translate(QUOTES))).strip()
-    for place, part in enumerate(BRACKETS.split(plain)):
-        found = WRITTEN.fullmatch(part)
-        feet = FEET.fullmatch(part)
-        if feet:
-            yield float(feet[1]), FOOT_MM
-        elif found and (size := amount(found["size"]) + 12.0 * float(found["feet"] or 0.0)):
-            unit = INCH_MM if found["feet"] else length_mm(found["unit"]) if found["unit"] else None
-            whole_text = not any(other.strip() for other in BRACKETS.split(plain)[:place])
-            if whole_text or unit or size >= LEAST_ASIDE or f"[{part}]" in plain or size % 1.0:
-                yield size, unit
+    parts = APART.split(plain) if len(plain) <= LONGEST_SIZE else []
+    for place, part in enumerate(parts):
+        size, unit_mm = _size(part)
+        instead = place == 0 and not plain.startswith(part + MEASURED)
+        if size and (instead or unit_mm or size >= LEAST_ASIDE or size % 1.0 or f"[{part}]" in plain):
+            yield size, unit_mm
+
+
+def _size(words: str) -> tuple[float, float | None]:
+    """A size and its unit [mm], None where it tells none; 0 where the words are no size."""
+    if feet := FEET.fullmatch(words):
+        return float(feet[1]), FOOT_MM
+    found = WRITTEN.fullmatch(words)
+    if found is None:
+        return 0.0, None
+    if found["feet"]:
+        return amount(found["size"]) + INCHES_A_FOOT * float(found["feet"]), INCH_MM
+    return amount(found["size"]), length_mm(found["unit"]) if found["unit"] else None

@@ -15,7 +15,7 @@ from geometry.frame import right_up_to_frame
 from scenes.io.dxf_doubts import hanging_doubts, layer_doubts, size_doubts
 from scenes.io.dxf_lines import read_document, read_drawn
 from scenes.io.dxf_units import FOOT_MM, INCH_MM
-from scenes.io.dxf_words import side_against, words_against, words_in_doubt
+from scenes.io.dxf_words import MOST_LETTERS, readable, side_against, words_against, words_in_doubt
 from scenes.io.joined_lines import OpenLineError, closed_rings
 from scenes.io.library_remarks import printable
 from scenes.scene_file.errors import Complaint, SceneError
@@ -52,7 +52,10 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     stated = document.header.get("$INSUNITS", UNITLESS)
     unit_mm = _unit_mm(stated, source)
     drawn = read_drawn(document, unit_mm, source)
-    if problem := words_against(drawn.texts, unit_mm):
+    texts = readable(drawn.texts)
+    if texts is None:
+        raise _refusal(source, f"holds texts of more than {MOST_LETTERS} letters; save the cut-out alone")
+    if problem := words_against(texts, unit_mm):
         raise _refusal(source, problem)
     rings = [shapely.Polygon(ring) for ring in closed_rings(drawn.lines)]
     if not rings:
@@ -66,11 +69,11 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     if not isinstance(mirrored, shapely.Polygon | shapely.MultiPolygon):
         raise _refusal(source, "holds no closed outline")
     lopsided = bool(shapely.hausdorff_distance(shape, mirrored) > LOPSIDED_MM)
-    if lopsided and (problem := side_against(drawn.texts)):
+    if lopsided and (problem := side_against(texts)):
         raise _refusal(source, problem)
-    doubts = (*words_in_doubt(drawn.texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
+    doubts = (*words_in_doubt(texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
     doubts += (*layer_doubts(drawn.layers), *hanging_doubts(drawn.measured, drawn.lines))
-    doubts += tuple(size_doubts(drawn.texts, [_size_mm(ring) for ring in (shape, *rings)], unit_mm))
+    doubts += tuple(size_doubts(texts, [_size_mm(ring) for ring in (shape, *rings)], unit_mm))
     return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS, doubts=doubts)
 
 

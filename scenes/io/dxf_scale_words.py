@@ -14,6 +14,7 @@ NUMBER = r"\d+(?:[.,]\d+)?"
 RATIO_SIGNS = str.maketrans(
     {"∶": ":", "ː": ":", "꞉": ":", "∕": "/", "⁄": "/", "÷": ":"}
 )  # as people and fonts have them for a colon
+LINE_ENDS, BLANKS, ENDLESS = re.compile(r" ?\n[ \n]*"), re.compile(r"[^\S\n]+"), re.compile(r"(\d{12})\d+")
 OVER = r"(?:[:/=-]|to\b|zu\b|auf\b)"
 SCALE = re.compile(
     rf"{SAID}\s*[:=]?\s*[x×*]?\s*(?P<a>{NUMBER})\s*(?:{OVER}\s*(?P<b>{NUMBER})|(?P<percent>%))?"
@@ -50,7 +51,7 @@ CHANGED += (
     r"|verkleiner(?:t|ung)|vergr(?:ö|oe)(?:ß|ss)er(?:t|ung)|r[ée]dui(?:t|te|re)|r[ée]duction|agrandi(?:e|ssement)?|ampliad[oa]"
 )
 CHANGED += r"|reducid[oa]|ridott[oa]|ingrandit[oa]|verkleind|vergroot"
-TO = r"\s*(?:to|by|at|in|auf|um|à|de|al|a|op|=|:)?\s*"
+TO = r"\s*(?:factor|faktor)?\s*(?:to|by|at|in|auf|um|à|de|al|a|op|=|:)?\s*"
 FACTORS = [
     re.compile(pattern, re.IGNORECASE)
     for pattern in (
@@ -60,6 +61,7 @@ FACTORS = [
         rf"\b(?:{CHANGED})\b{TO}{FACTOR}",
         rf"\b(?:drawn|shown|plotted|printed|copied|gezeichnet|dargestellt|gedruckt){TO}(?:(?P<hundredths>{NUMBER})\s*%|{TIMES})",
         r"\bM\s*(?P<over>1)\s*/\s*(?P<under>\d{1,3})\b(?![/.-])|\bM\s+(?P<times>\d{1,3})\s*/\s*1\b(?![/.-])",
+        r"\b(?:[eé]ch|esc|mstb?|scl|sc)\b\.?\s*[:=]?\s*(?:(?P<over>1)\s*[:/]\s*(?P<under>\d{1,3})|(?P<times>\d{1,3})\s*[:/]\s*1)\b(?![/.-])",
         rf"^\s*\(?\s*(?P<hundredths>{NUMBER})\s*%\s*\)?\s*$",
     )
 ]
@@ -75,7 +77,8 @@ PERHAPS = [
     for pattern in (
         r"(?<![\d.,:/])(?:1\s*:\s*(?!1\b)\d+|(?!1\s*:)(?:\d+|0[.,]\d+)\s*:\s*1)(?![\d:/]|[.,]\d|\s*[ap]\.?m\b)",
         r"^\s*\(?\s*(?:1\s*[/=-]\s*(?!1\b)\d{1,3}|(?!1\b)\d{1,3}\s*[/=-]\s*1)\s*\)?\s*$",
-        rf"(?<![\d.,])(?!100\s*%){NUMBER}\s*%",
+        rf"(?<![\d.,±<>≤])(?<![±<>≤]\s)(?!100\s*%){NUMBER}\s*%",
+        r"(?<![\d.,:/])1\s*:\s*1[.,](?!0+\b)\d+(?![\d:/])",
         rf"\b(?:{CHANGED})\b{TO}(?!1(?:[.,]0*)?(?:\s|$)){NUMBER}(?=\s*(?:$|[.,;)]))",
     )
 ]
@@ -84,13 +87,16 @@ NUMBERED = re.compile(rf"{SAID}.*\d|\d.*{SAID}", re.IGNORECASE)
 
 
 def plain_signs(words: str) -> str:
-    """Words with one sign for each that looks like it: ratio signs of other scripts, marks of inches and feet."""
-    return unicodedata.normalize("NFKC", words.translate(RATIO_SIGNS).translate(QUOTES)).translate(RATIO_SIGNS)
+    """Words with one sign for each that looks like it: ratio signs of other scripts, marks of inches and feet, wide spaces.
+
+    Of a number that has no end a part is kept: nobody reads on.
+    """
+    plain = unicodedata.normalize("NFKC", words.translate(RATIO_SIGNS).translate(QUOTES)).translate(RATIO_SIGNS)
+    return ENDLESS.sub(r"\1", LINE_ENDS.sub("\n", BLANKS.sub(" ", plain)))
 
 
 def stated_scale(words: str, unit_mm: float = 1.0) -> str:
-    """The part of a text that says that a drawing is to a scale other than 1 : 1; empty where none does."""
-    words = plain_signs(words)
+    """The part of a text, in plain signs, that says that a drawing is to a scale other than 1 : 1; empty where none does."""
     for found in SCALE.finditer(words):
         over, under = (_number(next((found[one] for one in group if found[one]), "1")) for group in ("aceg", "bdfh"))
         if not math.isclose(over, under * (100.0 if found["percent"] else 1.0)):
@@ -104,8 +110,8 @@ def stated_scale(words: str, unit_mm: float = 1.0) -> str:
 
 
 def possible_scale(words: str, unit_mm: float) -> str:
-    """The line of a text that may say another scale, or as well something else; empty where none may."""
-    for line in plain_signs(words).splitlines():
+    """The line of a text, in plain signs, that may say another scale, or as well something else; empty where none may."""
+    for line in words.splitlines():
         rest = HARMLESS.sub(" ", SCALE.sub(" ", line))
         if any(one.search(line) for one in PERHAPS) or NUMBERED.search(rest) or _by_lengths(line, unit_mm, ROUNDED):
             return line.strip()

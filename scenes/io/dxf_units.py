@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 
-INCH_MM, FOOT_MM = 25.4, 304.8
+MIL_MM, INCH_MM, FOOT_MM = 0.0254, 25.4, 304.8
 UNIT_WORDS = {
-    1.0: r"mm|mill?im[eèé]t(?:er|re|ro|ri)[sn]?",
-    10.0: r"cm|[cz]ent[ií]m[eèé]t(?:er|re|ro|ri)[sn]?",
-    INCH_MM: r"in|inch(?:es)?|zoll|pouces?|pulgadas?|pollic[ei]|дюйм\w*|\"|''",
+    0.001: r"[uμ]m|mi[ck]rons?",
+    MIL_MM: r"mils?|thou",
+    1.0: r"mm|mill?im[eèé]t(?:er|re|ro|ri)[sn]?|мм|毫米",
+    10.0: r"cm|[cz]ent[ií]m[eèé]t(?:er|re|ro|ri)[sn]?|см|厘米",
+    100.0: r"dm|de[cz][ií]m[eèé]t(?:er|re|ro|ri)[sn]?",
+    INCH_MM: r"in|inch(?:es)?|zoll|pouces?|pulgadas?|pollic[ei]|дюйм\w*|英寸|\"|''",
     FOOT_MM: r"ft|feet|foot|'",
     1000.0: r"m|met(?:er|re)s?|m[eè]tres?",
 }

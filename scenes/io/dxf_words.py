@@ -13,16 +13,18 @@ from scenes.io.dxf_units import INCH_MM, LENGTH, UNIT_NAMES, UNIT_WORDS, length_
 from scenes.io.library_remarks import printable
 
 LONGEST_QUOTE, MOST_CAUTIONS = 60, 3
+MOST_LETTERS = 200_000  # of all texts: what follows takes some seconds for these
+AT_ONCE, AGAIN = 300, 60  # letters of a long text that are looked at, and those of them that are once more with the next
 STATES = r"dim(?:ension)?s?\.?|dimensioned|dimensioning|measure(?:ment)?s?|units?|sizes?|lengths?|numbers|values|drawn|drawing"
 STATES += r"|ma(?:ß|ss)e|einheit(?:en)?|abmessungen|alle|all|cotes?|unit[ée]s?|mesures?|medidas?|cotas?"
-STATES += r"|unidad(?:es)?|misure|quote|unit[àa]|maten"
+STATES += r"|unidad(?:es)?|misure|quote|unit[àa]|maten|единиц\w*|размеры|单位|單位|単位"
 WITHOUT_IN = "|".join(words if mm != INCH_MM else words.replace("in|", "", 1) for mm, words in UNIT_WORDS.items() if mm != 1000.0)
 STATED_UNITS = [
     re.compile(pattern, re.IGNORECASE)
     for pattern in (
         rf"\b(?:{STATES})\b[^\d]{{0,40}}?(?<![\w.])(?P<unit>(?:{WITHOUT_IN})(?!\w))",
         rf"\b(?:{STATES})\s*(?:are\s+|sont\s+)?(?:in|en|[:=])\s*[\[(]?(?P<unit>{LENGTH})",
-        rf"^\s*(?:all\s+)?(?:(?:in|en|unit)\s*:?\s+)?[\[(]?\s*(?P<unit>(?:{WITHOUT_IN})(?!\w))\s*[\])]?\.?\s*(?:only|nur)?\s*$",
+        rf"^\s*(?!foot\b)(?:all\s+)?(?:(?:in|en|unit)\s*:?\s+)?[\[(]?\s*(?P<unit>(?:{WITHOUT_IN})(?!\w))\s*[\])]?\.?\s*(?:only|nur)?\s*$",
     )
 ]
 # Of the units without a number before them those that are no other word besides, as feet and in are.
@@ -31,28 +33,39 @@ ANY_UNIT = re.compile(
 )
 
 SEEN = r"view(?:ed)?|seen|look(?:ing|ed)|drawn|shown|gesehen|ansicht|blick|gezeichnet|vue?s?|vist[oa]|gezien|aanzicht|dessin[ée]e?"
-FROM = r"\s*(?:from|von|vom|de(?:puis)?|da|dal|desde|van|as|at|[:=])?\s*(?:the\s+|der\s+|la\s+|l')?"
-AHEAD = r"front|scene|subject|outside|set|world|object|target|ahead|vorn(?:e)?|motiv\w*|szene\w*|objekt\w*|au(?:ß|ss)en"
+FROM = r"\s*(?:from|von|vom|de(?:puis)?|da|dal|desde|van|[:=])\s*(?:the\s+|der\s+|la\s+|l')?"
+AHEAD = r"front|scene|subject|outside|set|world|object|target|hood|vorn(?:e)?|motiv\w*|szene\w*|objekt\w*|au(?:ß|ss)en"
 AHEAD += r"|devant|avant|sc[èe]ne|frente|davanti|voren"
 FROM_AHEAD = re.compile(
-    rf"\b(?:{SEEN})\b{FROM}\b(?:{AHEAD})\b(?:[ -]+side)?"
-    r"|\blooking\s+(?:back\s+)?(?:in|at|(?:in)?to(?:wards?)?)\s*(?:the\s+)?(?:lens|camera|operator)\b",
+    rf"\b(?:{SEEN}){FROM}(?:{AHEAD})\b(?:[ -]+side)?|\b(?:ansicht|vue)\s+(?:{AHEAD})\b"
+    r"|\blooking\s+(?:back\s+)?(?:in|at|(?:in)?to(?:wards?)?)\s*(?:the\s+)?(?:lens|camera|operator)\b"
+    rf"|\bside\s+(?:to(?:wards?)?|facing|faces)\s+(?:the\s+)?(?:{AHEAD})\b",
     re.IGNORECASE,
 )
 PERHAPS_AHEAD = re.compile(
-    r"\b(?:front|top|bottom|left|right|side|plan|under)[ -]?(?:side\s+)?(?:view|elevation|face)\b|\bfront[ -]?side\b"
+    r"^\s*(?:front|vorne?|avant|scene)\s*$"
+    r"|\b(?:front|top|bottom|left|right|side|plan|under)[ -]?(?:side\s+)?(?:view|elevation|face)\b"
+    r"|\bfront[ -]?side\b"
     r"|\b(?:scene|subject|outer|out)[ -]?side\b|\b(?:vorder|unter|seiten)(?:ansicht|seite)\b|\bdraufsicht\b"
     r"|\b(?:motiv|szenen|objekt)seite\b"
     r"|\bvue\s+de\s+(?:face|dessus|dessous|c[ôo]t[ée])\b|\bc[ôo]t[ée]\s+sc[èe]ne\b|\bvista\s+frontale?\b|\bprospetto\b|\balzado\b"
     r"|\bmirror(?:ed)?\b|\bflipped\b|\breversed\b|\bgespiegelt\b|\bspiegel(?:bild|verkehrt)\b|\bopposite[ -]hand(?:ed)?\b"
     r"|\bmiroir\b"
     rf"|\b(?:{SEEN}){FROM}\b(?:above|below|top|bottom|left|right|oben|unten|links|rechts)\b",
-    re.IGNORECASE,
+    re.IGNORECASE | re.MULTILINE,
 )
 
 
+def readable(texts: Iterable[str]) -> tuple[str, ...] | None:
+    """Texts in plain signs, long ones in parts that overlap; None where they are too many to be read."""
+    plain = list(dict.fromkeys(plain_signs(text) for text in texts))
+    if sum(map(len, plain)) > MOST_LETTERS:
+        return None
+    return tuple(text[at : at + AT_ONCE] for text in plain for at in range(0, max(1, len(text) - AGAIN), AT_ONCE - AGAIN))
+
+
 def words_against(texts: Iterable[str], unit_mm: float) -> str:
-    """What is wrong with a drawing by its texts, with the way out; empty where none plainly speaks against how it is read.
+    """What is wrong with a drawing by its readable texts, with the way out; empty where none plainly speaks against how it is read.
 
     unit_mm: of the drawing, or 1 where it states none.
     """
@@ -68,7 +81,7 @@ def words_against(texts: Iterable[str], unit_mm: float) -> str:
 
 def side_against(texts: Iterable[str]) -> str:
     """The same of the side that a drawing is seen from, for one whose cut-out is another seen from the other side."""
-    seen = next((found for text in texts if (found := FROM_AHEAD.search(plain_signs(text)))), None)
+    seen = next((found for text in texts if (found := FROM_AHEAD.search(text))), None)
     if seen is None:
         return ""
     return (
@@ -88,14 +101,14 @@ def _doubts(text: str, unit_mm: float, lopsided: bool) -> Iterator[str]:
         yield f'its drawing says "{_quote(told)}", and was read at full size; is it drawn to another scale?'
     if told := _other_unit(text, unit_mm):
         yield f'its drawing says "{_quote(told)}", and its lines were read in {UNIT_NAMES[unit_mm]}; which of the two is it?'
-    seen = PERHAPS_AHEAD.search(plain_signs(text)) if lopsided else None
+    seen = PERHAPS_AHEAD.search(text) if lopsided else None
     if seen:
         yield f'its drawing says "{_quote(seen[0])}", and was read as seen from behind the camera; mirror it if it is not'
 
 
 def _finer_unit(text: str, unit_mm: float) -> str:
     """The line of a text that states a finer unit than the drawing's, in which its cut-out would be smaller, or nothing."""
-    for line in plain_signs(text).splitlines():
+    for line in text.splitlines():
         units = _units(STATED_UNITS, line)
         if units and max(units) < unit_mm:
             return line.strip()
@@ -104,7 +117,7 @@ def _finer_unit(text: str, unit_mm: float) -> str:
 
 def _other_unit(text: str, unit_mm: float) -> str:
     """The line of a text that names a unit that is not the drawing's; empty where none does, or the drawing's stands beside it."""
-    for line in plain_signs(text).splitlines():
+    for line in text.splitlines():
         units = _units([*STATED_UNITS, ANY_UNIT], line)
         if units and unit_mm not in units:
             return line.strip()

@@ -1,6 +1,7 @@
 """Words and dimensions of a drawing that speak against how it is read: at full size, in its unit, seen from behind the camera."""
 
 import io
+import time
 
 import ezdxf
 import pytest
@@ -55,6 +56,8 @@ OTHER_SCALES = [
     "1 cm = 1 m",
     "1\"=1'",
     "200 %",
+    "ECH 1/2",
+    "magnification factor 2x",
     "(50%)",
 ]
 
@@ -64,7 +67,9 @@ def test_words_that_plainly_tell_another_size_than_drawn_refuse_the_drawing_and_
     assert f'not drawn at full size: its text says "{text.strip("()")}' in refusal_of(drawing(text)).replace('says "(', 'says "')
 
 
-@pytest.mark.parametrize("text", ["1:15", "12:1", "2-1", "1/2", "50 % grey", "scaled by 2", "scale two, see sheet 3", "2=1"])
+@pytest.mark.parametrize(
+    "text", ["1:15", "12:1", "2-1", "1/2", "50 % grey", "scaled by 2", "scale two, see sheet 3", "2=1", "1:1.5"]
+)
 def test_words_that_may_tell_a_scale_or_something_else_are_a_caution_that_quotes_them(text):
     (doubt,) = doubts_of(drawing(text))
     assert doubt.startswith(f'its drawing says "{text}", and was read at full size')
@@ -73,10 +78,11 @@ def test_words_that_may_tell_a_scale_or_something_else_are_a_caution_that_quotes
 ORDINARY = """AL 2 mm|M3|2x M3|4x Ø3.2|A-12|12-345|Rev 2|2026-05-01|12/05/2026|drawn 12/05|Sheet 1 of 2|sheet 1/2|1/4 inch ply|
 1/4-20 UNC|MASK 40|ISO 2768-mK|ISO 2768-1|do not scale drawing|DO NOT SCALE, SHEET 2|SCALE 1:1|SCALE: FULL, SHEET 2|full size|
 full size 1:1|printed at 100 %|100 %|40 2x anamorphic|Ra 1.6|tolerance ±0.1|steel 1.5 mm|Mask for 35, 50 mm|2.39:1|16:9|
-this side to the lens|DIN A4|10:15|2:15 pm|R5|4 holes M3|1 unit = 1 mm|1 in = 25.4 mm|rubber feet|lens foot|full size, 2x M3|
+this side to the lens|DIN A4|10:15|2:15 pm|R5|4 holes M3|1 unit = 1 mm|1 in = 25.4 mm|rubber feet|lens foot|Foot|full size, 2x M3|
 full size 2x M3|qty 2|2 off|J. Meter|drawn by T. O'Neil|size: A3|TOP|100 mm square: measure it, do not cut it|reduced 2 mm|2 x 45°|
 cut-out 140.0 x 100.0 mm, this side to the lens|EN AW-5754, 2 mm|Filter 4 x 5.65|dimensions in mm [inch]|all dimensions in mm|mm|
-units: mm|seen from behind the camera|view from rear|view from the camera side|looking toward the scene|black anodised|3.5 in"""
+units: mm|seen from behind the camera|view from rear|view from the camera side|looking toward the scene|black anodised|3.5 in|
+Flatness < 5 %|thickness ±5 %|drawn for the set|SECTION A-A|Front plate|1:1.0|looking at the scene"""
 
 
 @pytest.mark.parametrize("text", ORDINARY.replace("\n", "").split("|"))
@@ -86,7 +92,8 @@ def test_what_title_blocks_hold_besides_is_read_without_a_word(text, unit):
 
 
 @pytest.mark.parametrize(
-    "text", ["all dimensions in mm", "units: cm", "in cm", "[mm]", "Maße in mm", "cotes en mm", "DIMENSIONS ARE IN CM"]
+    "text",
+    ["all dimensions in mm", "units: cm", "in cm", "[mm]", "Maße in mm", "cotes en mm", "DIMENSIONS ARE IN CM", "units: mil"],
 )
 def test_a_drawing_in_inches_whose_words_state_a_finer_unit_is_refused_for_it_is_read_too_large(text):
     assert f'states inches, and its text says "{text}"' in refusal_of(drawing(text, unit=INCHES, share=1 / 25.4))
@@ -118,7 +125,7 @@ def test_a_cut_out_that_is_another_from_the_other_side_must_not_be_drawn_from_th
     assert doubts_of(drawing(text)) == ()  # the same from both sides
 
 
-@pytest.mark.parametrize("text", ["FRONT VIEW", "top view", "Vorderansicht", "mirrored", "scene side up"])
+@pytest.mark.parametrize("text", ["FRONT VIEW", "FRONT", "top view", "Vorderansicht", "mirrored", "scene side up"])
 def test_words_that_may_tell_the_other_side_are_a_caution_where_the_sides_differ(text):
     (doubt,) = doubts_of(drawing(text, corners=UNEVEN))
     assert "was read as seen from behind the camera" in doubt
@@ -189,6 +196,7 @@ def test_a_cut_out_in_parts_of_an_inch_or_in_whole_mm_gets_none(width, height):
         "70 [<>] REF",
         "140 (70)",
         "14 mm",
+        "70 <>",
     ],
 )
 def test_a_size_beside_the_measured_one_or_in_fractions_is_held_against_its_lines(text):
@@ -213,3 +221,20 @@ def test_a_size_beside_the_measured_one_or_in_fractions_is_held_against_its_line
 )
 def test_such_a_size_that_agrees_or_is_a_count_or_a_tolerance_is_read(text):
     assert read_outline(drawing(add=dimension(text)), "m.dxf")
+
+
+def test_a_scale_at_the_end_of_a_long_text_is_seen():
+    assert 'its text says "M 1/2"' in refusal_of(drawing("Do not bend. " * 100 + "M 1/2"))
+    assert 'its text says "M 1/2"' in refusal_of(drawing("Do not bend. " * 22 + "M 1/2" + " Do not bend." * 22))
+
+
+@pytest.mark.parametrize("text", ["1" * 150_000, "1 " * 60_000 + "x", " " * 150_000 + "x"])
+def test_an_endless_text_takes_no_minutes(text):
+    """Looked at as a whole, 20,000 digits took a minute."""
+    began = time.process_time()
+    assert read_outline(drawing(text), "m.dxf")
+    assert time.process_time() - began < 20.0
+
+
+def test_texts_of_more_letters_than_anybody_reads_are_refused():
+    assert "holds texts of more than 200000 letters" in refusal_of(drawing(*(f"{'A' * 990} {number}" for number in range(210))))
