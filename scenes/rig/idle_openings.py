@@ -12,6 +12,7 @@ from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 
 WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an opening to be cut in
+TURNED_DEG = 10.0  # its width is no longer across
 LOOSE_MM = 5.0  # ahead of the hood's front edge, where a mask is still clipped on
 ONE_WAY_SHARE = 3.0  # the same in width or height alone, of round openings: they stand in low boxes
 
@@ -30,8 +31,7 @@ def _wide_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> str:
         return ""
     round_mm = [max(one[k] for one in round_them) for k in (0, 1)]
     both = all(size[k] > WIDER_SHARE * round_mm[k] for k in (0, 1))
-    one_way = ONE_WAY_SHARE if part.opening_diameter_mm else 1.0
-    over = [size[k] > one_way * round_mm[k] for k in (0, 1)]
+    over = [size[k] > _one_way_mm(box, part, round_mm, k) for k in (0, 1)]
     if not (both or any(over)):
         return ""
     which = "larger" if both else "wider" if over[0] else "higher"
@@ -39,6 +39,15 @@ def _wide_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> str:
         f"its opening of {_times(size)} mm is {which} than the box around it, {_times(round_mm)} mm, and takes no light"
         f"{'' if both else ' there'}; is it twice what it should be, in another unit, or is a digit too many?"
     )
+
+
+def _one_way_mm(box: Box, part: Stage | Mask, round_mm: Sequence[float], way: int) -> float:
+    """What an opening may not pass in width (0) or height (1) alone: for a tray the plate, as hoods often begin narrower."""
+    if part.opening_diameter_mm or abs(part.turn_deg) > TURNED_DEG:
+        return ONE_WAY_SHARE * round_mm[way]
+    if isinstance(part, Mask):
+        return round_mm[way]
+    return max(((back.width_mm, back.height_mm)[way] for back in box.back), default=ONE_WAY_SHARE * round_mm[way])
 
 
 def _in_hood_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> str:
