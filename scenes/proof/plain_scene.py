@@ -105,27 +105,6 @@ def setting_of(scene: Table, lens_name: str, guide: str, focal: float, focus: fl
     return Setting(seen, _rectangle(camera, guide), *_box(box, lens, travel))
 
 
-def is_asked(scene: Table, lens_name: str, focus: float, f_number: float) -> bool:
-    """Whether the scene looks at a lens at this focus (inf for infinity) and stop, by its [check] or what stands in its place.
-
-    KeyError for an unknown lens.
-    """
-    lens = next((lens for lens in scene["lens"] if lens["name"] == lens_name), None)
-    if lens is None:
-        raise KeyError(f"lens {lens_name}")
-    check = scene.get("check", {})
-    stops = [max(stop, lens["f_number"]) for stop in check.get("f_numbers", ())] or [lens["f_number"]]
-    rows = [_focus(row["focus_mm"]) for row in tables_of(lens, "state") if "focus_mm" in row]
-    near = lens.get("close_focus_mm", min((at for at in rows if math.isfinite(at)), default=math.inf))
-    words = {"infinity": math.inf, "close": near}
-    foci = [words[at] if isinstance(at, str) else at for at in check.get("focus_mm", tuple(words))]
-    return any(_same(f_number, stop) for stop in stops) and any(_same(focus, at) for at in foci)
-
-
-def _same(one: float, other: float) -> bool:
-    return math.isclose(one, other, rel_tol=1e-9)
-
-
 # ---- camera and lens ----
 
 
@@ -162,7 +141,7 @@ def _between(rows: list[Table], key: str, focal: float, focus: float, pick: int 
     for row in rows:
         if key in row:
             value = row[key] if pick is None else _four(row[key])[pick]
-            found.setdefault(1.0 / _focus(row.get("focus_mm", "infinity")), []).append((row.get("focal_mm", focal), value))
+            found.setdefault(1.0 / focus_of(row.get("focus_mm", "infinity")), []).append((row.get("focal_mm", focal), value))
     if not found:
         return None
     near = sorted(found)
@@ -170,7 +149,8 @@ def _between(rows: list[Table], key: str, focal: float, focus: float, pick: int 
     return float(np.interp(1.0 / focus, near, values))
 
 
-def _focus(value: float | str) -> float:
+def focus_of(value: float | str) -> float:
+    """A focus distance of a scene: inf for its word."""
     return math.inf if isinstance(value, str) else float(value)
 
 
@@ -227,7 +207,7 @@ def _focals(
     squeeze, p = lens.get("squeeze", 1.0), _between(rows, "pupil_magnification", focal, focus)
     p = lens.get("pupil_magnification") if p is None else p
     stating = any("half_field_deg" in row for row in rows)
-    here = [row for row in rows if row.get("focal_mm", focal) == focal and _focus(row.get("focus_mm", "infinity")) == focus]
+    here = [row for row in rows if row.get("focal_mm", focal) == focal and focus_of(row.get("focus_mm", "infinity")) == focus]
     if stating and not here:
         raise NotProvableError("its field is held from another focal length or focus")
 

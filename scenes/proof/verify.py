@@ -21,9 +21,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.proof.coverage import is_asked, missing_file, not_spoken_of
 from scenes.proof.errors import NotProvableError, RefusedError
 from scenes.proof.known_keys import unknown_key
-from scenes.proof.plain_scene import ENDLESS_MM, Loop, Part, Plate, Setting, Table, is_asked, setting_of, tables_of
+from scenes.proof.plain_scene import ENDLESS_MM, Loop, Part, Plate, Setting, Table, setting_of
 from scenes.proof.rays import Rays, pupils_of
 
 FloatArray = NDArray[np.float64]
@@ -273,6 +274,8 @@ def find(scene: Table, entry: Table) -> Finding:
     try:
         focus = math.inf if entry["focus_mm"] == "infinity" else float(entry["focus_mm"])
         setting = setting_of(scene, entry["lens"], entry["guide"], float(entry["focal_mm"]), focus, float(entry["f_number"]))
+        if not of_its_lens(entry):
+            raise RefusedError(f"it is of the lens {entry['lens']}, whose state has another name")
         if not is_asked(scene, entry["lens"], focus, float(entry["f_number"])):
             raise RefusedError("it is of a focus or stop that the scene does not look at")
         if entry["proof"] is None:
@@ -296,13 +299,10 @@ def findings(scene: Table, proof: Table) -> list[Finding]:
     return [find(scene, entry) for entry in guides]
 
 
-def missing_file(scene: Table, folder: Path) -> str:
-    """A file that the scene names and that is not there, so that check refuses it; empty where all are."""
-    named = [lens.get("prescription") for lens in scene.get("lens", ())]
-    named += [
-        part.get(key) for table, key in (("mask", "outline"), ("solid", "file")) for part in tables_of(scene.get("box", {}), table)
-    ]
-    return next((name for name in named if name and not (folder / name).exists()), "")
+def of_its_lens(entry: Table) -> bool:
+    """Whether the name of a state, by which people know it, has that of its lens in it."""
+    state, lens = ("".join(letter for letter in str(entry[key]).casefold() if letter.isalnum()) for key in ("state", "lens"))
+    return lens in state
 
 
 def main(argv: Sequence[str]) -> int:
@@ -312,12 +312,15 @@ def main(argv: Sequence[str]) -> int:
         path = Path(argv[1])
         if missing := missing_file(scene, Path(argv[0]).parent):
             raise ValueError(f"the scene names the file {missing}, which is not there")
-        told = findings(scene, json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8")))
+        proof = json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8"))
+        told = findings(scene, proof)
+        left = not_spoken_of(scene, proof["guides"])
     except (OSError, ValueError, LookupError, RecursionError) as error:
         why = "a file is nested too deep" if isinstance(error, RecursionError) else error
         sys.stderr.write(f"error: {why}; give a scene file, and the folder that check --prove has filled\n")
         return 2
     sys.stdout.write("".join(f"{one.line}\n" for one in told))
+    sys.stdout.write("".join(f"the proof says nothing of {words}\n" for words in left))
     return 0 if any(one.word == PROVED for one in told) and all(one.word != REFUSED for one in told) else 1
 
 

@@ -43,7 +43,8 @@ SMALL_SENSOR_MM = 9.0  # narrower than 16 mm film; nobody puts a front of
 LARGE_FRONT_MM = 60.0  # and more ahead of it
 STOP_DENSITY = math.log10(2.0)
 WHOLE_DENSITY = 2.0  # densities run in steps of 0.3; whole numbers from here on are more likely stops
-NAMED = re.compile(r"(\d+(?:\.\d+)?)(?:\s*-\s*(\d+(?:\.\d+)?))?(?![\d.:x])")
+TO = r"(?:mm)?\s*(?:[-\u2010-\u2015~]|\.\.|to\b|bis\b|\u2026)\s*"  # as crews, editors and phones write a zoom's range
+NAMED = re.compile(rf"(\d+(?:\.\d+)?)(?:{TO}(\d+(?:\.\d+)?))?(?![\d.:x])")
 NAMED_INSIDE = re.compile(rf"(?<=\s){NAMED.pattern}(?=\s|mm|$)")  # "Prime 18": a word of its own
 LONGEST_NAMED_MM = 1200.0  # a larger number in a name is a year or a serial number
 OTHER_NAME = "put the wrong one right, or give the guide another name"

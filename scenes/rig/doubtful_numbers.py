@@ -22,7 +22,13 @@ from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, 
 from scenes.rig.light_places import light_in_box_words
 from scenes.rig.named_numbers import named_aspects, same_aspect, t_number_words
 from scenes.rig.part_names import flag_angle_words, flag_side_words, lens_list_words, mask_size_words, tray_order_words
-from scenes.rig.pupil_numbers import copied_words, odd_magnification_words, walk_out_of_line_words, zoom_out_of_line_words
+from scenes.rig.pupil_numbers import (
+    copied_words,
+    odd_magnification_words,
+    short_rows_words,
+    walk_out_of_line_words,
+    zoom_out_of_line_words,
+)
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.lens import Lens, focal_lengths
@@ -57,7 +63,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
     told += [("camera", text) for text in _guide_words(scene)]
     told += [("check", text) for text in _loss_words(scene)]
-    told += [(lens.name, text) for text in copied_words(scene, lens)]
+    told += [(lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens))]
     told += list(lens_list_words(scene.box, lens))
     told += list(light_in_box_words(scene, box_for(scene, lens), lens))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)

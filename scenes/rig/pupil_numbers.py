@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 
 from raytrace.optics.zoom import StateRow, in_between
@@ -19,6 +19,7 @@ ZOOM_OFF_MM, ZOOM_OFF_SHARE = 8.0, 0.25  # the same between focal lengths, which
 SIZE_STEP = 0.3  # of the row before: pupils that close toward the edge lose less from row to row
 SIZES = ((2, "tangential"), (3, "sagittal"))  # columns of a walk
 MAGNIFICATIONS = (0.3, 5.0)  # of lenses that are made: telephoto lenses to very wide retrofocus ones (common practice)
+HELD_SHARE, MOVED_MM = 0.9, 1.0  # of the nearest row's focus; a depth that moves by less is one depth
 UNKNOWN = (0.0,) * 4
 
 
@@ -53,6 +54,27 @@ def odd_magnification_words(lens: Lens) -> Iterator[str]:
                 f"meant, the other way about it would be {plain(round(1.0 / value, 3))}"
             )
             return
+
+
+def short_rows_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """Depths that change with focus, by rows that end before the nearest focus looked at: from there on the last one is held."""
+    near_mm = min((at for at in map(_looked_at_mm(lens), scene.check.focus_mm) if at is not None), default=math.inf)
+    stated = [row for row in rows_of(lens) if row.pupil_mm is not None]
+    for focal_mm in () if "pupil_behind_front_mm" in lens.confirmed else dict.fromkeys(row.focal_mm for row in stated):
+        rows = sorted((row for row in stated if row.focal_mm == focal_mm), key=lambda row: row.focus_mm)
+        last, first = rows[0].pupil_mm or UNKNOWN, rows[-1].pupil_mm or UNKNOWN
+        moved_mm = max(abs(a - b) for a, b in zip(last, first, strict=True))
+        if near_mm < HELD_SHARE * rows[0].focus_mm < math.inf and moved_mm >= MOVED_MM:
+            yield (
+                f"pupil_behind_front_mm is last given at focus_mm = {plain(rows[0].focus_mm)} and taken as {_rounded(last[3])} "
+                f"from there to {plain(near_mm)}, although it moves with focus; is a row missing? Measure it there"
+            )
+            return
+
+
+def _looked_at_mm(lens: Lens) -> Callable[[float | str], float | None]:
+    """A focus distance as asked for -> what is looked at of this lens; None where that is not known."""
+    return lambda asked: lens.close_focus_mm if isinstance(asked, str) else asked
 
 
 def copied_words(scene: Scene, lens: Lens) -> Iterator[str]:

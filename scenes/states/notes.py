@@ -89,7 +89,7 @@ def walk_notes(lens_name: str, variants: Sequence[LensState]) -> tuple[Note, ...
         if ends
         else ""
     )
-    return (Note(lens_name, text, Severity.CAUTION),) if text else ()
+    return (Note(lens_name, text, Severity.CAUTION, may_be_slip=True),) if text else ()
 
 
 def nearest_focus_notes(lens: Lens, *, focus_is_named: bool) -> tuple[Note, ...]:

@@ -503,6 +503,23 @@ def test_a_scene_with_a_key_that_no_scene_has_is_refused_by_the_verifier_itself(
     assert f"the scene has {strange}, which is no key of a scene" in capsys.readouterr().err
 
 
+def test_what_a_scene_looks_at_and_a_proof_says_nothing_of_is_told(tmp_path, capsys, entries):
+    """A second lens, dark or not, is added after the proof was made; of the first the entry of one focus is lost."""
+    lens = SCENE[SCENE.index("[[lens]]") : SCENE.index("[box]")].replace('name = "25"', 'name = "14"')
+    (tmp_path / "show.toml").write_text(SCENE.replace("[box]", f"{lens}[box]", 1))
+    (tmp_path / "proof.json").write_text(json.dumps({"guides": entries[:1]}))
+    assert main([str(tmp_path / "show.toml"), str(tmp_path)]) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert PROVED in said[0]
+    guide = entries[0]["guide"]
+    assert said[1] == f"the proof says nothing of 25: focus 400 mm, f/2.8, {guide}"
+    assert said[2] == f"the proof says nothing of 14: infinity, f/2.8, {guide} | focus 400 mm, f/2.8, {guide}"
+
+
+def test_an_entry_that_is_named_for_another_lens_is_refused(entries):
+    assert said({**entries[0], "state": "21_inf_f2.8"}).word == REFUSED
+
+
 def test_a_scene_whose_mesh_is_gone_is_refused_as_check_refuses_it(tmp_path, capsys):
     (tmp_path / "show.toml").write_text(f"{SCENE}\n[[box.solid]]\nfile = 'bracket.stl'\n")
     (tmp_path / "proof.json").write_text(json.dumps({"guides": []}))

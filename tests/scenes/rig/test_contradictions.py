@@ -252,6 +252,17 @@ def test_a_focal_length_that_stands_in_a_name_as_a_word_is_held_against_focal_mm
     assert [part for part, words in doubts(text) if f'focal_mm = 28 speaks against the name "{name}"' in words] == [name] * fault
 
 
+@pytest.mark.parametrize(
+    "name", ["28-45", "28 - 45 mm", "28\u201345", "28 to 45", "28mm-45mm", "28 bis 45", "28~45", "28..45", "28\u202645"]
+)
+@pytest.mark.parametrize(("focals", "fault"), [((28, 45), False), ((28,), True), ((35, 45), True)])
+def test_a_zooms_range_is_read_from_its_name_however_it_is_written(name, focals, fault):
+    rows = "".join(f"[[lens.state]]\nfocal_mm = {focal}\npupil_behind_front_mm = 60\n" for focal in focals)
+    lens = f'[[lens]]\nname = "{name}"\nf_number = 2.8\nfront_diameter_mm = 114\nfront_to_sensor_mm = 200\n{rows}'
+    text = f'brimline = 1\n[camera]\nformat = "36x24"\n{lens}[box]\nahead_mm = 2\n'
+    assert any(f'speaks against the name "{name}"' in words for _, words in doubts(text)) == fault
+
+
 # A 1.8 squeeze records 2.39 as 1.328.
 @pytest.mark.parametrize(("aspect", "fault"), [(0.418, True), (1.85, True), (2.39, False), (2.35, False), (1.328, False)])
 def test_a_guide_of_another_aspect_than_its_name_is_a_fault(aspect, fault):

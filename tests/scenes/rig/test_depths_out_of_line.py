@@ -78,3 +78,17 @@ def test_lens_tells_a_zooms_depth_far_out_of_line_with_those_of_other_focal_leng
     assert said.exit_code == 0, said.output
     told_of = "pupil_behind_front_mm = 18 at focal_mm = 45 is far out of line with the rows beside it, 54 at 28 and 104 at 70"
     assert told_of in " ".join(said.output.replace("\n# ", " ").split())
+
+
+@pytest.mark.parametrize(
+    ("near", "depth", "told_so"), [("300", 43, True), ("430", 43, False), ("300", 40.2, False), ("", 43, False)]
+)
+def test_rows_that_end_before_the_nearest_focus_are_told_where_the_depth_moves(near, depth, told_so):
+    rows = "".join(
+        f"[[lens.state]]\nfocus_mm = {focus}\npupil_behind_front_mm = {mm}\n" for focus, mm in [('"infinity"', 40), ("450", depth)]
+    )
+    lens = '[[lens]]\nname = "25"\nfocal_mm = 25\nf_number = 2\nfront_diameter_mm = 114\nfront_to_sensor_mm = 150\n'
+    close = near and f"close_focus_mm = {near}\n"
+    scene = parse_scene(f'brimline = 1\n[camera]\nformat = "36x24"\n{lens}{close}{rows}[box]\nahead_mm = 2\n', source="s.toml")
+    texts = [note.text for note in doubtful_notes(scene, scene.lens[0])]
+    assert any("is last given at focus_mm = 450 and taken as 43 from there to 300" in text for text in texts) == told_so
