@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
+from scenes.io.half_saved import has_blanks, is_half_saved
 from scenes.io.library_remarks import printable
 from scenes.io.mesh_damage import DamagedMeshError, all_corners_used, no_triangles, plain_number
 
@@ -37,6 +38,12 @@ def obj_faces(data: bytes) -> int:
 
     Corners are written before the faces that use them: some that none uses are what is left where faces are lost.
     """
+    if is_half_saved(data):
+        raise DamagedMeshError(
+            f"it ends in the middle of a line after {len(data)} bytes, as if saved or copied by half; export it again"
+        )
+    if has_blanks(data):
+        raise DamagedMeshError("it holds bytes that no text has, as where a disk was never written; export it again")
     faces, corners, used = 0, 0, set[int]()
     for kind, words in _none_empty(_lines(data)):
         if kind == b"v":
