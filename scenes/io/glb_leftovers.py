@@ -20,6 +20,7 @@ FLOAT = 5126
 BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a component; glTF 2.0 specification, section 3.6.2.2
 NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 MOST_PADDING = 64  # bytes between stretches of data, to begin the next at an even place: a body takes more
+TRIANGLE_BYTES = 36  # of its corners; within a stretch lists begin at the next even place
 POINTER = "KHR_animation_pointer"
 
 
@@ -84,13 +85,13 @@ def _bytes_used(tree: dict[str, Any], held: int) -> None:
             step = views[accessor["bufferView"]].get("byteStride", BYTES[accessor["componentType"]] * NUMBERS[accessor["type"]])
             lists[accessor["bufferView"]].append((accessor.get("byteOffset", 0), accessor["count"] * step))
     for number, stretches in lists.items():
-        _no_gap(stretches, views[number]["byteLength"])
+        _no_gap(stretches, views[number]["byteLength"], TRIANGLE_BYTES)
 
 
-def _no_gap(stretches: list[tuple[int, int]], held: int) -> None:
+def _no_gap(stretches: list[tuple[int, int]], held: int, least: int = MOST_PADDING) -> None:
     end = 0
     for start, size in (*sorted(stretches), (held, 0)):
-        if start - end >= MOST_PADDING:
+        if start - end >= least:
             raise DamagedMeshError(
                 f"it holds {start - end} bytes of data that nothing names, as where a body is lost; export it again"
             )

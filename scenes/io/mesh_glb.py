@@ -112,10 +112,15 @@ def _primitives(tree: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def _glb_is_a_tree(tree: dict[str, Any]) -> None:
-    """Refuse a node within two others, which glTF 2.0 forbids (section 3.5.2): so a small file could hold bodies without end."""
+    """Refuse a node within two others, which glTF 2.0 forbids (section 3.5.2): so a small file could hold bodies without end.
+
+    One that its scene names and another node holds, too, would be put without the place of that one.
+    """
     within = Counter(child for node in tree.get("nodes", []) for child in node.get("children", []))
     if any(count > 1 for count in within.values()):
         raise DamagedMeshError("a node of it lies in two others; export it again")
+    if any(node in within for scene in tree.get("scenes", []) for node in scene.get("nodes", [])):
+        raise DamagedMeshError("a node of it lies in another and stands by itself, too; export it again")
 
 
 def _glb_has_a_place(node: dict[str, Any]) -> None:

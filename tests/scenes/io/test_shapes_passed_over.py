@@ -178,7 +178,14 @@ def turning(tree):
     tree["animatons"] = [{"samplers": [{"input": 2, "output": 3}], "channels": [channel]}]
 
 
+def node_by_itself(tree):
+    """The body hangs on a node that moves it, and the scene names the body."""
+    tree["nodes"].append({"children": [0], "translation": [0, -60, 0]})
+    tree["scenes"][0]["nodes"] = [0]
+
+
 PASSED_OVER = {
+    "a body without the place of what it hangs on": (node_by_itself, "lies in another and stands by itself"),
     "a body that may be hidden": (with_extension("nodes", "KHR_node_visibility"), "it needs KHR_node_visibility"),
     "copies of a body": (with_extension("nodes", "EXT_mesh_gpu_instancing"), "copies of a body"),
     "packed data of a mesh": (with_extension("meshes", "EXT_more_of_it"), "it needs EXT_more_of_it"),
@@ -213,11 +220,17 @@ def shared_stretches_of_a_lost_rod(tree):
     tree["accessors"][2:] = tree["accessors"][:2]
 
 
+def shared_stretches_of_a_lost_offset(tree):
+    shared_stretches(tree)
+    del tree["accessors"][2]["byteOffset"]
+
+
 def test_what_is_left_of_a_body_in_a_stretch_of_data_that_others_lie_in_too_is_refused():
     faces, corners = ROD.faces.astype("<u2").tobytes(), ROD.vertices.astype("<f4").tobytes()
     data = FACES.tobytes() + faces + CORNERS.tobytes() + corners
     assert len(mesh_arrays(glb(shared_stretches, data=data), "glb", "m.glb").faces) == 16
-    assert "bytes of data that nothing names" in refusal_of(glb(shared_stretches_of_a_lost_rod, data=data), "glb")
+    for lost in (shared_stretches_of_a_lost_rod, shared_stretches_of_a_lost_offset):
+        assert "bytes of data that nothing names" in refusal_of(glb(lost, data=data), "glb")
 
 
 def test_lights_in_a_scene_of_a_glb_are_no_shapes():
