@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import math
-from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
+from scenes.io.json_keys import json_of
 from scenes.lens_data.opentrackio_keys import insist_on_known_keys
 from scenes.lens_data.reading import Polynomial, Reading, refusal
 from scenes.scene_file.messages import plain, shown
@@ -69,21 +68,13 @@ def _insist_on_focus_in_metres(readings: list[Reading]) -> None:
 def _documents(text: str, source: str) -> list[Any]:
     """What the text holds: one JSON value, or one on each line."""
     try:
-        return [json.loads(text, object_pairs_hook=_object)]
+        return [json_of(text)]
     except (ValueError, RecursionError) as whole:
         lines = [line for line in text.splitlines() if line.strip()]
         try:
-            return [json.loads(line, object_pairs_hook=_object) for line in lines] if len(lines) > 1 else _broken(whole, source)
+            return [json_of(line) for line in lines] if len(lines) > 1 else _broken(whole, source)
         except (ValueError, RecursionError):
             return _broken(whole, source)
-
-
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """A JSON object whose keys each stand once; of two values nobody can tell which one was meant."""
-    twice = next((key for key, count in Counter(key for key, _ in pairs).items() if count > 1), None)
-    if twice is not None:
-        raise ValueError(f"the key {shown(twice)} stands twice in one object")
-    return dict(pairs)
 
 
 def _broken(error: Exception, source: str) -> list[Any]:

@@ -133,5 +133,5 @@ def test_frames_that_name_two_lenses_do_not_become_one():
     frames = [{**HEADER, **names}, {**HEADER, **names, "lensSerialNumber": "7777", "focus": 0.6}, {**HEADER, "focus": 3.0}]
     readings = [header_reading(header, "frame.exr") for header in frames]
     assert len(lens_table([readings[0], readings[2]], Given(**OWN)).rows) == 2
-    with pytest.raises(SceneError, match='lensSerialNumber: must be one and the same .*two lenses, "1001" and "7777"'):
+    with pytest.raises(SceneError, match=r'lensSerialNumber: must be one and the same .*two lenses, "1001" and "7777"'):
         lens_table(readings, Given(**OWN))
