@@ -44,6 +44,7 @@ OTHER = {"distortionOverscan", "focalLength", "rawEncoders", "undistortionOversc
 DRAFTS = {"perspectiveShift": "projectionOffset", "distortionShift": "distortionOffset"}  # as drafts before 0.9 had them
 NAMED_OFTEN = {"encoders", "make", "model", "serialNumber"}  # a camera and a tracker have these too
 OF_ONE_PLACE = {key: place for place in ("static.camera", "static.lens", "lens") for key in READ[place] if key not in NAMED_OFTEN}
+MOST_ARRAYS = 2  # a clip has an array of frames, and each frame one of distortions; deeper ones are refused as they are read
 LIKENESS = 0.75  # a key this near to one that is read, and is not there, was meant to be it; others are programs' own
 
 
@@ -55,11 +56,11 @@ def insist_on_known_keys(sample: dict[str, Any], source: str) -> None:
                 raise refusal(source, place, words)
 
 
-def _objects(value: Any, place: str) -> Iterator[tuple[str, dict[str, Any]]]:
+def _objects(value: Any, place: str, arrays: int = 0) -> Iterator[tuple[str, dict[str, Any]]]:
     """Every object at or below a place that is read, with its place; those of a clip stand in arrays."""
-    if isinstance(value, list):
+    if isinstance(value, list) and arrays < MOST_ARRAYS:
         for one in value:
-            yield from _objects(one, place)
+            yield from _objects(one, place, arrays + 1)
     elif isinstance(value, dict):
         yield place, value
         for key, inner in value.items():

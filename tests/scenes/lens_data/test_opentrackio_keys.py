@@ -164,7 +164,11 @@ def test_of_two_distortions_the_one_that_has_its_terms_is_taken(tmp_path):
 
 @pytest.mark.parametrize(
     ("distortion", "words"),
-    [([{"radial": [None]}], "must be numbers, got a null"), ({"radial": [1e-5]}, "must be an array of models .*got a table")],
+    [
+        ([{"radial": [None]}], "must be numbers, got a null"),
+        ({"radial": [1e-5]}, "must be an array of models .*got a table"),
+        ([[[[{"radial": [1e-5]}]]]], "must be of the model"),
+    ],
 )
 def test_a_distortion_of_another_shape_is_refused_and_not_passed_over(tmp_path, distortion, words):
     with pytest.raises(SceneError, match=words):
