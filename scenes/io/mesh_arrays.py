@@ -17,6 +17,7 @@ from scenes.scene_file.resources import MeshArrays
 
 FARTHEST = 1e6  # in the file's unit: a kilometre in mm. A slip of a unit gets its own words; this is a spoilt number
 MESH_KINDS = ("stl", "obj", "ply", "3mf", "glb")
+LEAST_ZEROS = 2  # of faces: one may be a slip of the program that wrote it
 COUNTED_WHEN_READ = ("ply", "3mf")  # corners that no face uses; OBJ and GLB count them themselves, and STL has none
 
 # Units that 3MF may state (3MF core specification, section 3.4, attribute unit), as the unit and factor that the importer knows.
@@ -49,6 +50,7 @@ def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
     _whole(mesh, expected, source)
     if kind in COUNTED_WHEN_READ:
         _all_used(mesh, source, kind)
+    _no_zeros(mesh, source)
     mesh.merge_vertices()  # corners that coincide are one, else no mesh of an STL would be closed
     stated, factor = _stated_unit(kind, unit if kind == "3mf" else _remarked_unit(data, kind), source)
     return MeshArrays(
@@ -77,6 +79,16 @@ def _loaded(data: bytes, kind: str) -> tuple[Any, str | None]:
     vertices = np.concatenate([np.zeros((0, 3)), *(np.asarray(piece.vertices) for piece in meshes)])
     faces = [np.asarray(piece.faces, dtype=np.int64) + start for piece, start in zip(meshes, starts, strict=False)]
     return trimesh.Trimesh(vertices, np.concatenate([np.zeros((0, 3), np.int64), *faces]), process=False), scene.units
+
+
+def _no_zeros(mesh: Any, source: str) -> None:
+    """Refuse faces that name one corner three times, as zeros of a disk that was never written do."""
+    faces = np.asarray(mesh.faces)
+    zeros = np.count_nonzero((faces == faces[:, :1]).all(axis=1))
+    if zeros >= LEAST_ZEROS:
+        raise _refusal(
+            source, f"names one corner three times in {zeros} of its faces, as where a disk was never written; export it again"
+        )
 
 
 def _whole(mesh: Any, expected: int, source: str) -> None:

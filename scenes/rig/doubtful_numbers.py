@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Part, Surface
-from geometry.mesh_import import body_numbers
+from geometry.mesh_import import body_bounds, body_numbers
 from geometry.notes import Note, Severity
 from scenes.rig.box import flag_hinge_mm, flag_name
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
@@ -47,6 +47,7 @@ DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops cl
 DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
+FAR_BEHIND_MM = 300.0  # behind the plate, farther than any bracket of a box reaches back
 FISHEYE = re.compile(r"fish.?eye", re.IGNORECASE)
 LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
 OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
@@ -268,6 +269,13 @@ def _mesh_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
                 text = (
                     f"{what} {off_mm.max():.0f} mm off the middle of the box, where nothing of the box reaches, and can darken "
                     "nothing there; its coordinates count from the centre of the back plate: export it about that, or move it"
+                )
+                yield part.name, text
+            ends_mm = body_bounds(part.body)[:, 1, 2] - box.ahead_mm
+            if box.back and ends_mm.min() < -FAR_BEHIND_MM and ends_mm.max() > 0.0:
+                text = (
+                    f"a body of its mesh lies {-ends_mm.min():.0f} mm behind the back plate, where the camera is; has it been "
+                    "moved the wrong way?"
                 )
                 yield part.name, text
             if box.back and -SEATED_MM < float(part.body.vertices_mm[:, 2].max()) <= box.ahead_mm + SEATED_MM:

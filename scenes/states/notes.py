@@ -103,7 +103,7 @@ def nearest_focus_notes(lens: Lens, *, focus_is_named: bool) -> tuple[Note, ...]
         why = "front_to_sensor_mm is not given: measure it from front rim to image plane"
     else:
         why = "it is nearer than 4 focal lengths: give half_field_deg in state rows"
-    return (Note(lens.name, f"its nearest focus, {near:g} mm, is not looked at: {why}", Severity.CAUTION),)
+    return (Note(lens.name, f"its nearest focus, {near:g} mm, is not looked at: {why}", Severity.CAUTION, may_be_slip=True),)
 
 
 def _zoom_notes(lens: Lens) -> Iterator[Note]:

@@ -44,12 +44,8 @@ def answer_line(checks: Sequence[CheckResult]) -> str:
     sentences = [verdict, *fault] if dark else [*fault, verdict]
     doubts = sum(len(doubted(check)) for check in checks)
     if doubts and not (dark or faults):
-        looks = (
-            "a number that may be wrong: see the caution"
-            if doubts == 1
-            else f"{doubts} numbers that may be wrong: see the cautions"
-        )
-        sentences.append(f"First look at {looks}.")
+        read = "the caution: a number may be" if doubts == 1 else f"the {doubts} cautions: numbers may be"
+        sentences.append(f"First read {read} wrong or missing.")
     if failed:
         sentences.append(f"{counted(failed, 'state')} could not be computed.")
     return " ".join(sentences)

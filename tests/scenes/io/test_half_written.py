@@ -39,6 +39,18 @@ def test_an_obj_whose_end_was_never_written_is_refused(end, words):
         mesh_arrays(padded(BOX, 2048 if len(end) < 20 else 2050, end), "obj", "b.obj")
 
 
+@pytest.mark.parametrize(("zeros", "refused"), [(0, False), (2, True), (12, True)])
+def test_a_ply_whose_last_faces_are_zeros_is_refused(zeros, refused):
+    faces = trimesh.creation.box((60, 40, 20)).faces.tolist() + [[0, 0, 0]] * zeros
+    mesh = trimesh.Trimesh(trimesh.creation.box((60, 40, 20)).vertices, faces, process=False)
+    data = mesh.export(file_type="ply")
+    if refused:
+        with pytest.raises(SceneError, match="one corner three times"):
+            mesh_arrays(data, "ply", "b.ply")
+    else:
+        assert len(mesh_arrays(data, "ply", "b.ply").faces) == 12
+
+
 def test_a_table_that_ends_within_a_number_at_a_sectors_end_is_refused(tmp_path):
     head, end = "focal_mm,focus_mm,pupil_behind_front_mm\n25,infinity,46.0\n", "25,400,4"
     text = head + "#" * (512 - len(head) - len(end) - 1) + "\n" + end

@@ -197,3 +197,13 @@ def test_a_mesh_behind_the_plate_of_a_box_that_stands_ahead_is_told_for_its_z_ma
     bracket = trimesh.creation.box((60, 40, 86)).apply_translation((0, 90, middle_mm))
     texts = told_of_mesh(tmp_path, bracket, SCENE.replace("ahead_mm = 4", "ahead_mm = 6", 1))
     assert any("wholly behind the rear face of the back plate" in text for text in texts) == told_behind
+
+
+@pytest.mark.parametrize(("middle_mm", "told_so"), [(60, False), (-120, False), (-940, True)])
+def test_a_body_far_behind_the_plate_in_a_file_whose_other_bodies_are_not_gets_a_caution(tmp_path, middle_mm, told_so):
+    """Its front ends 938 mm behind the middle of the plate, from which the file counts; the plate is 4 mm thick."""
+    near, far = trimesh.creation.box((60, 40, 20)), trimesh.creation.box((60, 4, 4))
+    near.apply_translation((0, 120, 60))
+    far.apply_translation((0, 90, middle_mm))
+    texts = told_of_mesh(tmp_path, trimesh.util.concatenate([near, far]))
+    assert any("lies 936 mm behind the back plate" in text for text in texts) == told_so
