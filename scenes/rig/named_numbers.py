@@ -16,7 +16,7 @@ DASHES = str.maketrans({**dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2
 COUNTS = "take|scene|shot|roll|slate|nos?|nr|num|number|serial|rev|revision|ver|version|v|page|job|item|copy"
 COUNTED = re.compile(rf"\b(?:{COUNTS})\b[\s.:#]*\d+(?![\w.])", re.IGNORECASE)  # 'take 21' is no lens
 INDEXED = {*COUNTS.split("|"), "lens", "test"}  # 'lens10' is the tenth
-UNDERSCORED = re.compile(r"(?<![\d_.])([1-9]\d{1,3})_([1-9]\d{1,3})(?![\d_.])")  # '28_45', a zoom's range
+UNDERSCORED = re.compile(r"(?<![\d.])(?<!\d_)([1-9]\d{1,3})_([1-9]\d{1,3})(?!\d|_\d|\.\d)")  # '28_45', a zoom's range
 STUCK = re.compile(r"(?<![^\W\d_])([^\W\d_]{3,})-?(?=\d)")  # 'prime21'; 'B28' and 'f1.4' are names as they are
 COMMA = re.compile(r"(?<![\d.,])(?:(\d),(\d{1,2})|(\d{2,3}),(\d))(?![\d,])")  # '2,39'; '35,50' are two
 FILM = re.compile(r"(?<![^\W_])(?:super|s|regular)[ -]?(?:8|16|35)(?:\s?mm)?(?!\w)|(?<![\w.])(?:16|35)\s?mm film\b", re.IGNORECASE)
@@ -32,13 +32,11 @@ LIMITS = tuple(
     )
 )
 NAMED_STOP = re.compile(r"(?<![\w.])([fFtT])\s?(\d{1,2}(?:\.\d+)?)(?![\w.]*\w)")  # f1.4, F2, T 2.1
-BARE_STOP = re.compile(  # 85 1.4, 85/1.4, 24-70 2.8, 1.4/85; 50 1.8x is a squeeze
-    r"(?<![\w.])(?P<focal>\d{1,4})(?:-(?P<long>\d{1,4}))?(?:\s?mm)?(?:\s+|/)(?P<stop>\d\.\d{1,2})(?=\s|$)(?!\s?(?:[x×:]|k?m\b|mm\b|ft\b|kg\b))"
-    r"|(?<![\w.])(?P<before>\d\.\d{1,2})/(?P<after>\d{1,4})(?:\s?mm)?(?=\s|$)",
-    re.IGNORECASE,
+BARE_STOP = re.compile(  # 85 1.4, 24-70 2.8; 50 1.8x is a squeeze, 35 0.9 m a distance
+    r"(?<![\w.])(\d{1,4})(?:-(\d{1,4}))?(?:\s?mm)?\s(\d\.\d{1,2})(?=\s|$)(?!\s(?:[x×]|mm?\b|ft\b|kg\b))", re.IGNORECASE
 )
 NAMED_STOPS = (0.7, 32.0)
-SAME_SQUEEZE, FOCAL_SHARE = 1.03, 1.1
+SQUEEZES, FOCAL_SHARE = (1.2, 2.0), 1.1
 STOP_SHARE = 1.05  # names round their stop by less: a seventh of a stop
 LOSSLESS_SHARE = 0.975  # of its T number: the f-number of a lens that passes 95 % of the light; hardly one does (common practice)
 USUAL_SHARE = 0.93  # the same of one that passes 86 %
@@ -56,7 +54,7 @@ SAFE, BARE_PERCENT = (
     re.compile(r"(?<![^\s])([5-9]\d|100)(?=\s|$)(?! ?[:x×])"),
 )
 NAMED_SCALE = re.compile(r"(?<![^\s])(0?\.[5-9]\d{0,2})(?=\s|$)")  # extraction 0.95
-DELIVERED = {1280, 1920, 1998, 2048, 3840, 3996, 4096, 7680, 8192}  # pixels across as delivered, not as recorded
+DELIVERED = {1080, 1280, 1920, 1998, 2048, 2160, 3840, 3996, 4096, 7680, 8192}  # pixels across as delivered, not as recorded
 NAMED_WHOLE = re.compile(r"\b(?:whole frame|(?:whole|full) (?:aperture|gate|sensor|picture)|open gate)\b", re.IGNORECASE)
 WHOLE_SHARE = 0.97  # of the recorded width or height: what is called whole may leave a narrow border
 PERCENT_SHARE = 0.97  # a name rounds its percents by less
@@ -99,13 +97,13 @@ def _named_stop(lens: Lens) -> tuple[str, float] | None:
 
 
 def _bare_stops(name: str, lens: Lens) -> Iterator[float]:
-    """Stops that stand after the focal length, or before it, without an f: none that is the squeeze."""
+    """Stops that stand after the focal length without an f; of an anamorphic lens it may be the squeeze."""
     ends = (focal_lengths(lens)[0], focal_lengths(lens)[-1])
-    for found in BARE_STOP.finditer(name):
-        focal, stop = float(found["focal"] or found["after"]), float(found["stop"] or found["before"])
-        is_squeeze = lens.squeeze > 1.0 and 1 / SAME_SQUEEZE <= stop / lens.squeeze <= SAME_SQUEEZE
-        if not is_squeeze and any(1 / FOCAL_SHARE <= end / focal <= FOCAL_SHARE for end in ends):
-            yield stop
+    for short, long, stop in BARE_STOP.findall(name):
+        may_be_squeeze = lens.squeeze > 1.0 and SQUEEZES[0] <= float(stop) <= SQUEEZES[1]
+        told = (float(short), float(long or short))
+        if not may_be_squeeze and any(1 / FOCAL_SHARE <= end / focal <= FOCAL_SHARE for end, focal in zip(ends, told, strict=True)):
+            yield float(stop)
 
 
 def named_stop_words(lens: Lens) -> Iterator[str]:
@@ -173,7 +171,8 @@ def _scale_words(guide: Guide, camera: Camera, name: str, kept: float) -> Iterat
         named = [float(percent) / 100.0 for percent in BARE_PERCENT.findall(name)[:1]]
     if not named:
         named = [float(share) for share in NAMED_SCALE.findall(name) if not same_aspect(guide.aspect, float(share))][:1]
-    of_another = any(abs(guide.scale / other.scale / share - 1.0) < SAME_SCALE for other in camera.guide for share in named)
+    others = [other.scale for other in camera.guide if other is not guide] if named and named[0] < 1.0 else []
+    of_another = any(abs(guide.scale / (other * named[0]) - 1.0) < SAME_SCALE for other in others)
     if named and guide.scale < PERCENT_SHARE * named[0] and not of_another:
         yield f'scale = {plain(guide.scale)} speaks against the name of its guide "{guide.name}"'
     for across in (int(match[1]) for match in NAMED_PIXELS.finditer(name)):

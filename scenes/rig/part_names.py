@@ -16,6 +16,8 @@ from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, BoxPart, Flag, Hood, Mask, Stage, box_parts, is_fitted
 from scenes.scene_file.tables.lens import Lens
 
+Size = tuple[float, float]
+
 LEAST_NAME = 2  # letters of a lens's name: 'mask 1' counts masks
 NUMBER, TIMES = r"(\d{2,4}(?:\.\d+)?)", r"\s?(?:[x×*]|by\b)\s?"
 NAMED_SIZE = re.compile(rf"(?<![\w.]){NUMBER}{TIMES}{NUMBER}(?!\d|\.\d|x\d)", re.IGNORECASE)
@@ -91,11 +93,15 @@ def outline_words(box: Box, lens: Lens, lenses: Iterable[Lens]) -> Iterator[tupl
         meant = any(name in fits or any(_says(fit, name) for fit in fits) for name in said)
         if said and fits and not meant:
             listed = ", ".join(f'"{name}"' for name in names if name in fits)
-            yield mask.name or "mask", f'outline = "{file}" has the name of the lens "{said[0]}", the mask is for {listed}'
-        elif not said and (number := _other_number(mask)):
-            yield mask.name or "mask", f'outline = "{file}" speaks against its name: {number} is not in it'
+            yield (
+                mask.name or "mask",
+                f'outline = "{file}" has the name of the lens "{said[0]}", but is for {listed}; is it the right file?',
+            )
+        elif not said and (numbers := _other_number(mask)):
+            own, number = numbers
+            yield mask.name or "mask", f'outline = "{file}" has {number} where its name has {own}; is it the right file?'
         elif not said and (twin := _twin(box, mask)) is not None:
-            text = f'outline = "{file}" is also that of "{twin.name or "mask"}", for another lens; is it the right drawing?'
+            text = f'outline = "{file}" is also that of "{twin.name or "mask"}", which is for another lens; is it the right file?'
             yield mask.name or "mask", text
 
 
@@ -119,13 +125,13 @@ def _lenses_in(text: str, names: Iterable[str]) -> list[str]:
     return [name for name in found if not any(other != name and _says(other, name) for other in found)]
 
 
-def _other_number(mask: Mask) -> str:
-    """The number in the name of a mask's drawing, where all but that is the mask's own name: mask21.dxf of 'mask 35'."""
+def _other_number(mask: Mask) -> tuple[str, str] | None:
+    """The numbers in which a mask's name and that of its drawing differ, where all else is the same: 'mask 35', mask21.dxf."""
     name, stem = _words(_lens_text(mask.name or "", mask)), _words(_lens_text(_stem(mask), mask))
     off = [(own, drawn) for own, drawn in zip(name, stem, strict=False) if own != drawn]
     if len(name) != len(stem) or len(off) != 1 or not all(word.isdecimal() and len(word) >= LEAST_NAME for word in off[0]):
-        return ""
-    return off[0][1]
+        return None
+    return off[0]
 
 
 def _twin(box: Box, mask: Mask) -> Mask | None:
@@ -150,9 +156,6 @@ def size_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
         yield from _tray_size_words(stage, stage_name(stage, number))
     for hood in box.hood:
         yield from _hood_size_words(hood, [size for stage in box.stage if (size := _glass_mm(stage))])
-
-
-Size = tuple[float, float]
 
 
 def _mask_size_words(mask: Mask, drawn_mm: Size | None) -> Iterator[tuple[str, str]]:
@@ -268,7 +271,7 @@ def _sides_in(flag: Flag) -> tuple[str, ...]:
 def flag_angle_words(box: Box) -> Iterator[tuple[str, str]]:
     """Flags called by another angle than theirs, such as 'top flag 20 deg'; a limit, or a range, is none."""
     for flag in box.flag:
-        name = ANGLE_RANGE.sub(" ", without_limits(plain_name(flag.name or "")))
+        name = without_limits(ANGLE_RANGE.sub(" ", plain_name(flag.name or "")))
         named = [float(found) for found in NAMED_ANGLE.findall(name)]
         if named and all(abs(angle - flag.angle_deg) > SAME_DEG for angle in named):
             angles = f"angle_deg = {plain(flag.angle_deg)} speaks against its name, {plain(named[0])} deg"
