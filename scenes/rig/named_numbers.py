@@ -19,7 +19,7 @@ INDEXED = {*COUNTS.split("|"), "lens", "test"}  # 'lens10' is the tenth
 UNDERSCORED = re.compile(r"(?<![\d.])(?<!\d_)([1-9]\d{1,3})_([1-9]\d{1,3})(?!\d|_\d|\.\d)")  # '28_45', a zoom's range
 STUCK = re.compile(r"(?<![^\W\d_])([^\W\d_]{3,})-?(?=\d)")  # 'prime21'; 'B28' and 'f1.4' are names as they are
 COMMA = re.compile(r"(?<![\d.,])(?:(\d),(\d{1,2})|(\d{2,3}),(\d))(?![\d,])")  # '2,39'; '35,50' are two
-FILM = re.compile(r"(?<![^\W_])(?:super|s|regular)[ -]?(?:8|16|35)(?:\s?mm)?(?!\w)|(?<![\w.])(?:16|35)\s?mm film\b", re.IGNORECASE)
+FILM = re.compile(r"(?<![^\W_])(?:super|regular)[ -]?(?:8|16|35)(?:\s?mm)?(?!\w)|(?<![\w.])(?:16|35)\s?mm film\b", re.IGNORECASE)
 A_NUMBER = r"[-+]?\d+(?:\.\d+)?"
 UNIT = r"\s?(?:mm|degs?|degrees?|°|º|%)?"
 LIMIT_WORDS = r"(?:max(?:imum)?|min(?:imum)?|up to|at most|at least|(?:no|not) more than|from|until)"
