@@ -19,7 +19,7 @@ from raytrace.optics.conjugate import principal_planes_apart_mm
 from raytrace.optics.projection import distort_radius
 from scenes.rig.box import stage_name
 from scenes.rig.lens_limits import focal_row_words, shallow_pupil_words, travel_words
-from scenes.rig.named_numbers import guide_name_words, named_aspects, named_stop_words, same_aspect
+from scenes.rig.named_numbers import COUNTED, guide_name_words, named_aspects, named_stop_words, plain_name, same_aspect
 from scenes.rig.pupil_numbers import own_depth_words, walk_row_words
 from scenes.rig.rod_height import turned_height_words
 from scenes.rig.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
@@ -117,11 +117,13 @@ def _focal_words(lens: Lens) -> Iterator[str]:
 
 def _named_ends(name: str) -> Iterator[tuple[float, float]]:
     """Shortest and longest focal length by a name: the number it begins with, else each that stands in it as a word [mm]."""
-    first = NAMED.match(name)
-    for found in [first] if first else NAMED_INSIDE.finditer(name):
-        short, long = float(found[1]), float(found[2] or found[1])
-        if LEAST_NAMED_MM <= short <= LONGEST_NAMED_MM:
-            yield short, long
+    for written in dict.fromkeys((name, name.replace("_", " "))):  # '28_45' is a zoom's range, or two numbers
+        text = COUNTED.sub(" ", plain_name(written))
+        first = NAMED.match(text)
+        for found in [first] if first else NAMED_INSIDE.finditer(text):
+            short, long = float(found[1]), float(found[2] or found[1])
+            if LEAST_NAMED_MM <= short <= LONGEST_NAMED_MM:
+                yield short, long
 
 
 def _is_named(focal_mm: float, named_mm: float) -> bool:
@@ -214,10 +216,11 @@ def _squeeze_words(lens: Lens) -> Iterator[str]:
 
 def _named_squeeze_words(lens: Lens) -> Iterator[str]:
     """A name that tells another squeeze: crews write 2x, 1.8x or anamorphic after the focal length."""
-    named = [float(number) for number in NAMED_SQUEEZE.findall(lens.name)] if not NO_SQUEEZE.search(lens.name) else []
+    name = plain_name(lens.name)
+    named = [float(number) for number in NAMED_SQUEEZE.findall(name)] if not NO_SQUEEZE.search(name) else []
     if named and not any(1 / SAME_SQUEEZE <= lens.squeeze / squeeze <= SAME_SQUEEZE for squeeze in named):
         yield f'squeeze = {plain(lens.squeeze)} speaks against the name "{lens.name}"'
-    elif not named and lens.squeeze == 1.0 and NAMED_ANAMORPHIC.search(lens.name):
+    elif not named and lens.squeeze == 1.0 and NAMED_ANAMORPHIC.search(name):
         yield f'squeeze = 1, that of a spherical lens, speaks against the name "{lens.name}"'
 
 

@@ -22,7 +22,14 @@ from scenes.rig.idle_openings import behind_words, idle_opening_words
 from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words, out_of_line_words
 from scenes.rig.light_places import light_in_box_words
 from scenes.rig.named_numbers import named_aspects, same_aspect, t_number_words
-from scenes.rig.part_names import flag_angle_words, flag_side_words, lens_list_words, mask_size_words, tray_order_words
+from scenes.rig.part_names import (
+    flag_angle_words,
+    flag_side_words,
+    lens_list_words,
+    outline_words,
+    size_words,
+    tray_order_words,
+)
 from scenes.rig.pupil_numbers import (
     copied_words,
     odd_magnification_words,
@@ -69,7 +76,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [(lens.name, text) for text in _fisheye_words(lens)]
     told += [("check", text) for text in _loss_words(scene)]
     told += [(lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens))]
-    told += list(lens_list_words(scene.box, lens))
+    told += [*lens_list_words(scene.box, lens), *outline_words(scene.box, lens, scene.lens)]
     told += list(light_in_box_words(scene, box_for(scene, lens), lens))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
@@ -85,7 +92,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *flag_side_words(box),
         *flag_angle_words(box),
         *tray_order_words(box),
-        *mask_size_words(box),
+        *size_words(box, parts),
         *_flag_words(box),
         *behind_words(box),
         *idle_opening_words(box, parts),

@@ -1,9 +1,12 @@
 """Names that crews give parts and guides, against what the scene says of them: each slip is told, the right scene is not."""
 
 import pytest
+import shapely
 
 from geometry.notes import Severity
+from scenes.rig.named_numbers import plain_name
 from scenes.scene_file.parse import parse_scene
+from scenes.scene_file.resources import DrawnOutline, Resources
 from scenes.states.state import states_of
 
 SCENE = """
@@ -82,8 +85,9 @@ SLIPS = {
 }  # fmt: skip
 
 
-def told(text, severity):
-    states = states_of(parse_scene(text, source="s.toml"))
+def told(text, severity, **drawings):
+    outlines = {f"{name}.dxf": DrawnOutline(shapely.box(-w / 2, -h / 2, w / 2, h / 2)) for name, (w, h) in drawings.items()}
+    states = states_of(parse_scene(text, source="s.toml"), Resources(outlines=outlines))
     return {note.text for state in states for note in state.notes if note.severity is severity}
 
 
@@ -116,3 +120,187 @@ def test_a_fisheye_that_keeps_lines_straight_and_an_anamorphic_format_without_a_
     assert not any("speaks against its name" in text for text in told(right, Severity.CAUTION))
     format_ = SCENE.replace('format = "36x24"', 'format = "anamorphic-35-4perf"')
     assert any("is for anamorphic lenses, and no lens has a squeeze" in text for text in told(format_, Severity.CAUTION))
+
+
+@pytest.mark.parametrize(
+    ("name", "plainly"),
+    [
+        ("zoom_28_45", "zoom 28-45"),
+        ("28\u201345", "28-45"),
+        ("mask_90\u00d760", "mask 90x60"),
+        ("AX_50_1.8x", "AX 50 1.8x"),
+        ("2,39:1", "2.39:1"),
+        ("mask 35,50", "mask 35 50"),
+        ("prime21", "prime 21"),
+        ("B28", "B28"),
+        ("50 f1.4 2x", "50 f1.4 2x"),
+        ("lens10", "lens10"),
+        ("Lens 3 (21)", "Lens 3 21"),
+        ("set B.21", "set B 21"),
+        ("2024_11_21", "2024 11 21"),
+    ],
+)
+def test_a_name_is_made_plain_before_it_is_matched(name, plainly):
+    assert plain_name(name) == plainly
+
+
+TRAY, HOOD, FLAG = 'name = "rear tray"', "[box.hood]\n", 'name = "right flag 60 deg"\nside = "right"'
+MASK = 'name = "mask 25 140x100"\nat_mm = 28\nopening_mm = [140, 100]'
+MACRO = 'name = "mask 25 macro"\nat_mm = 28\nopening_mm = [140, 101]'
+OF_25, OF_MACRO = f'{MASK}\nlenses = ["25"]', f'{MASK}\nlenses = ["25 macro"]'
+NAMES = {  # what is put in place of what, part of the sentence; None where nothing is to be said
+    "underscore lens": (OF_25, OF_MACRO.replace("mask 25 140x100", "mask_25"), "lists"),
+    "mm before": (OF_25, OF_MACRO.replace("mask 25 140x100", "25mm mask"), "lists"),
+    "mask letter": (OF_25, OF_MACRO.replace("mask 25 140x100", "M25"), "lists"),
+    "flag": (FLAG, 'name = "25mm flag"\nside = "right"\nlenses = ["25 macro"]', "lists"),
+    "thick flag": (FLAG, 'name = "25mm flag"\nside = "right"\nthickness_mm = 25\nlenses = ["25 macro"]', None),
+    "other size": (MASK, MASK.replace("mask 25 140x100", "mask_25_100x80"), "speaks against its name, 100 x 80"),
+    "limit size": (MASK, MASK.replace("mask 25 140x100", "mask 25, max 170x120"), None),
+    "recorded area": (MASK, MASK.replace("mask 25 140x100", "mask 25 36x24"), None),
+    "inches": (MASK, MASK.replace("mask 25 140x100", "mask 25, 4x5.65"), None),
+    "one of three": (MASK, MASK.replace("mask 25 140x100", "mask 2 of 3"), None),
+    "tray": (TRAY, 'name = "rear tray 90 x 60"', "opening_mm = [150, 120] speaks against its name, 90 x 60"),
+    "tray turned": (TRAY, 'name = "rear tray 120x150"', None),
+    "tray by its glass": (TRAY, 'name = "rear tray 170x170"', None),
+    "tray in inches": (TRAY, 'name = "4x5.65 rear tray"', None),
+    "hood": (HOOD, HOOD + 'name = "hood, front 200 by 150"\n', "front_mm = [250, 170] speak against its name, 200 x 150"),
+    "hood by its rear": (HOOD, HOOD + 'name = "hood 170x120"\n', None),
+    "hood by its outside": (HOOD, HOOD + 'name = "hood 253x173"\n', None),
+    "French flag": (FLAG, 'name = "French flag"\nside = "right"', "which means top"),
+    "eyebrow": (FLAG, 'name = "eyebrow_2"\nside = "right"', "which means top"),
+    "siders": (FLAG, 'name = "siders"\nside = "top"', "which means left or right"),
+    "side flag": (FLAG, 'name = "side-flag A"\nside = "bottom"', "which means left or right"),
+    "left French flag": (FLAG, 'name = "French flag, right"\nside = "right"', None),
+    "sider": (FLAG, 'name = "sider"\nside = "right"', None),
+    "underscore angle": (FLAG, 'name = "right_flag_20deg"\nside = "right"', "angle_deg = 60 speaks against its name, 20 deg"),
+    "limit": (FLAG, 'name = "right flag, max 90 deg"\nside = "right"', None),
+    "limit after": (FLAG, 'name = "right flag 90\u00b0 max"\nside = "right"', None),
+    "range": (FLAG, 'name = "right flag from 20 to 80 deg"\nside = "right"', None),
+    "bare range": (FLAG, 'name = "right flag 20-80 deg"\nside = "right"', None),
+    "rods": (FLAG, 'name = "flag on 15 mm rods"\nside = "right"', None),
+    "screw": (FLAG, 'name = "M3 plate"\nside = "right"', None),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("right", "wrong", "words"), NAMES.values(), ids=NAMES.keys())
+def test_names_of_parts_are_read_as_crews_write_them(right, wrong, words):
+    assert SCENE.count(right) == 1
+    found = told(SCENE.replace(right, wrong), Severity.CAUTION)
+    doubts = {text for text in found if "its name" in text or "lists swapped" in text}
+    assert any(words in text for text in doubts) if words else not doubts
+
+
+@pytest.mark.parametrize(
+    ("name", "lens", "of_take"),
+    [
+        ("mask 25 take 21", "21", True),
+        ("mask 25, 90 x 60", "60", True),
+        ("mask 25 super 35", "35", True),
+        ("mask 21", "21", False),
+        ("mask S35", "S35", False),
+        ("mask 40 2x 140x100", "40 2x", False),
+    ],
+)
+def test_numbers_that_are_no_lenses_are_not_held_against_lists(name, lens, of_take):
+    """Takes, sizes and film backs have numbers, as lenses do."""
+    scene = SCENE.replace("mask 25 140x100", name).replace('"25 macro"\nfocal_mm = 25', f'"{lens}"\nfocal_mm = 25')
+    scene = scene.replace('lenses = ["25 macro"]', f'lenses = ["{lens}"]')
+    assert any(f'has the name of the lens "{lens}"' in text for text in told(scene, Severity.CAUTION)) != of_take
+
+
+def drawn(file, size, name="mask 25", twin=None):
+    text = SCENE.replace(MASK, f'name = "{name}"\nat_mm = 28\noutline = "{file}.dxf"')
+    if twin is not None:
+        text = text.replace(MACRO, MACRO.replace("opening_mm = [140, 101]", f'outline = "{twin}.dxf"'))
+    sizes = dict.fromkeys([file, twin or file], size)
+    return {text for text in told(text, Severity.CAUTION, **sizes) if "its name" in text or text.startswith("outline")}
+
+
+@pytest.mark.parametrize(
+    ("file", "size", "name", "twin", "words"),
+    [
+        ("cut", (140, 100), "mask 25 100x80", None, "drawn opening of 140 x 100 mm speaks against its name, 100 x 80"),
+        ("m88x62", (172, 120), "mask 25", None, 'outline = "m88x62.dxf" draws 172 x 120 mm, larger than its name, 88 x 62'),
+        ("m25_macro", (140, 100), "mask 25", None, 'has the name of the lens "25 macro", but is for "25"'),
+        ("mask21", (140, 100), "mask 25", None, 'outline = "mask21.dxf" has 21 where its name has 25'),
+        ("cut", (140, 100), "mask 25", "cut", 'outline = "cut.dxf" is also that of "mask 25 macro", which is for another lens'),
+        ("m140x100", (140, 100), "mask 25", None, None),
+        ("blank-170x130", (140, 100), "mask 25", None, None),  # the plate that it is cut from
+        ("m25", (140, 100), "mask 25", "m25_macro", None),
+        ("mask-25-r30-v21", (140, 100), "mask 25", None, None),
+        ("2026-11-21 cut", (140, 100), "mask 25", None, None),
+    ],
+)
+def test_a_drawing_of_another_size_or_lens_than_names_say_is_told(file, size, name, twin, words):
+    found = drawn(file, size, name, twin)
+    assert any(words in text for text in found) if words else not found
+
+
+GUIDE = 'name = "safe 90 percent"\naspect = 1.5\nscale = 0.9'
+GUIDES = [
+    ("2,39:1", 2.93, 1.0, "aspect = 2.93 speaks"),
+    ("2,39:1", 2.39, 1.0, None),
+    ("square", 2.39, 1.0, "aspect = 2.39 speaks"),
+    ("square pixels", 2.39, 1.0, None),
+    ("square", 1.0, 0.9, None),
+    ("5700x3800", 1.78, 1.0, "aspect = 1.78 speaks"),
+    ("5700x3800", 1.5, 0.59, "keeps 3540 pixels across of 6000"),
+    ("5700x3800", 1.5, 0.95, None),
+    ("3840x2160", 1.78, 0.5, None),  # as delivered: enlarged from fewer pixels
+    ("90 pct safe", 1.5, 0.5, "scale = 0.5 speaks"),
+    ("safe 90", 1.5, 0.5, "scale = 0.5 speaks"),
+    ("title_safe_80", 1.5, 0.5, "scale = 0.5 speaks"),
+    ("action safe 90", 1.5, 0.9, None),
+    ("16:9 safe", 1.78, 0.5, None),
+    ("extraction 0.95", 1.5, 0.59, "scale = 0.59 speaks"),
+    ("extraction 0,95", 1.5, 0.95, None),
+    ("vertical 0.56", 0.5625, 0.5, None),
+    ("16x9 guide", 1.78, 0.6, None),
+]  # 0.59 of 6000 pixels is 3540
+
+
+@pytest.mark.parametrize(("name", "aspect", "scale", "words"), GUIDES)
+def test_names_of_guides_are_read_as_crews_write_them(name, aspect, scale, words):
+    text = SCENE.replace('format = "36x24"', 'format = "36x24"\npixels = [6000, 4000]')
+    found = told(text.replace(GUIDE, f'name = "{name}"\naspect = {aspect}\nscale = {scale}'), Severity.FAULT)
+    assert any(words in one for one in found) if words else found == set()
+
+
+def test_a_safe_area_may_be_counted_against_another_guide():
+    """0.9 of an extraction of 0.9 is 0.81 of the picture."""
+    inside = f'{GUIDE.replace("safe 90 percent", "extraction")}\n[[camera.guide]]\nname = "safe 90"\naspect = 1.5\nscale = 0.81'
+    assert told(SCENE.replace(GUIDE, inside), Severity.FAULT) == set()
+
+
+LENS = 'name = "25 macro"\nfocal_mm = 25\nf_number = 2.8'
+LENSES = [
+    ("A_25", 35, 2.8, "focal_mm = 35 speaks"),
+    ("prime25", 35, 2.8, "focal_mm = 35 speaks"),
+    ("Lens 3 (25)", 35, 2.8, "focal_mm = 35 speaks"),
+    ("set B.25", 35, 2.8, "focal_mm = 35 speaks"),
+    ("25 1.4", 25, 4.0, "f_number = 4, the widest stop, speaks"),
+    ("A_25_1,4", 25, 4.0, "f_number = 4, the widest stop, speaks"),
+    ("40_anamorphic", 40, 2.8, "squeeze = 1, that of a spherical lens, speaks"),
+    ("25 1.4", 25, 1.4, None),
+    ("35 0.9 m", 35, 2.8, None),
+    ("35 1.8x", 35, 2.8, "squeeze = 1 speaks"),
+    ("set_2_35mm", 35, 2.8, None),
+    ("set_21_35mm", 35, 2.8, None),
+    ("lens12", 35, 2.8, None),
+    ("take 21", 35, 2.8, None),
+    ("Lens 3", 35, 2.8, None),
+    ("B28", 35, 2.8, None),
+]
+
+
+@pytest.mark.parametrize(("name", "focal", "stop", "words"), LENSES)
+def test_names_of_lenses_are_read_as_crews_write_them(name, focal, stop, words):
+    text = SCENE.replace(LENS, f'name = "{name}"\nfocal_mm = {focal}\nf_number = {stop}')
+    text = text.replace('lenses = ["25 macro"]', f'lenses = ["{name}"]')
+    found = told(text, Severity.FAULT)
+    assert any(words in one for one in found) if words else found == set()
+
+
+def test_an_anamorphic_lens_may_have_its_squeeze_after_its_focal_length():
+    text = SCENE.replace(LENS, 'name = "AX 50 1.8"\nfocal_mm = 50\nf_number = 2.8\nsqueeze = 1.8')
+    assert not any("f_number" in one for one in told(text.replace('["25 macro"]', '["AX 50 1.8"]'), Severity.FAULT))
