@@ -23,7 +23,7 @@ LEAST_TOLD_MM = 0.05  # less reads as 0.0 mm
 SLIVER_MM2 = 1e-3  # an area this small is arithmetic, not a gap
 COARSE_SAGITTA_MM = 0.05  # for places and weights of round parts
 THINNEST_OPENING_MM = 10.0  # no opening in front of a lens is smaller; 4 x 5.65 typed in inches is
-_SIZES = ("wide", "high")
+_SIZES = ("narrower", "lower")
 
 
 def assembly_notes(assembly: Assembly, *, front_diameter_mm: float | None = None) -> tuple[Note, ...]:
@@ -113,15 +113,13 @@ def drawn_notes(mask: Part) -> tuple[Note, ...]:
 def mask_notes(mask: Part, front_diameter_mm: float | None) -> tuple[Note, ...]:
     """The rule of thumb (common practice): a mask opening smaller than the lens front is suspect. Nothing for other parts.
 
-    Smaller in one direction only is usual with wide frames, where the rule is often wrong: then it is a fact, not a caution.
+    A fact, no caution: narrow frames do not use all of the front, and a mask cut close to them is smaller; the light decides.
     """
     if front_diameter_mm is None or mask.kind is not Kind.MASK or not isinstance(mask.body, Tube):
         return ()
     size = 2 * half_size_mm(mask.body.inner[0].outline)
     short = [
-        f"{front_diameter_mm - s:.1f} mm less {word}"
-        for s, word in zip(size, _SIZES, strict=True)
-        if s < front_diameter_mm - FIT_MM
+        f"{front_diameter_mm - s:.1f} mm {word}" for s, word in zip(size, _SIZES, strict=True) if s < front_diameter_mm - FIT_MM
     ]
     if not short:
         return ()
@@ -130,7 +128,7 @@ def mask_notes(mask: Part, front_diameter_mm: float | None) -> tuple[Note, ...]:
         f"({front_diameter_mm:g} mm): by rule of thumb expect underexposure or misshapen bokeh; "
         "the traced loss decides, since a narrow frame does not use all of the front"
     )
-    return (Note(mask.name, text, Severity.CAUTION if len(short) == 2 else Severity.FACT),)
+    return (Note(mask.name, text, Severity.FACT),)
 
 
 def seal_notes(parts: Sequence[Part], *, barrel_mm: float, bore_mm: float) -> tuple[Note, ...]:

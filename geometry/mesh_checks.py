@@ -7,17 +7,18 @@ from collections.abc import Sequence
 import numpy as np
 
 from geometry.body import Part, Surface
-from geometry.mesh_import import body_bounds, open_edges
+from geometry.mesh_import import body_bounds, faces_twice, open_edges
 from geometry.notes import Note, Severity
 from geometry.overlap import TOUCH_MM
 
 FLAT_SHARE = 0.2  # of the next larger extent: a plate
+LEAST_TWICE = 4  # faces of the smallest body
 SPECK_MM = 0.5  # no part is as small in all directions, also of those that hold others together (common practice)
 
 
 def mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
     """All that the shapes of imported meshes tell."""
-    return (*open_mesh_notes(parts), *speck_notes(parts), *turned_mesh_notes(parts), *lying_mesh_notes(parts))
+    return (*open_mesh_notes(parts), *speck_notes(parts), *twice_notes(parts), *turned_mesh_notes(parts), *lying_mesh_notes(parts))
 
 
 def open_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
@@ -68,6 +69,16 @@ def lying_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
             )
             found.append(Note(part.name, text, Severity.CAUTION))
     return tuple(found)
+
+
+def twice_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
+    """Meshes of which triangles lie twice in one place, as where a body was copied and its move is lost."""
+    counts = [(part.name, faces_twice(part.body)) for part in parts if isinstance(part.body, Surface)]
+    text = (
+        "{} of its triangles lie in one place with another; if a body was copied and moved, the move is lost: export it again, "
+        "or delete the copy"
+    )
+    return tuple(Note(name, text.format(count), Severity.CAUTION) for name, count in counts if count >= LEAST_TWICE)
 
 
 def speck_notes(parts: Sequence[Part]) -> tuple[Note, ...]:

@@ -46,6 +46,13 @@ def likely_units(size: float) -> tuple[str, ...]:
     return tuple(u for u in ("in", "cm", "m") if SMALLEST_MM <= size * MM_PER_UNIT[u] <= LARGEST_MM)
 
 
+def faces_twice(surface: Surface) -> int:
+    """How many faces have the very corners of another, points that coincide taken as one."""
+    corners = np.unique(surface.vertices_mm, axis=0, return_inverse=True)[1].reshape(-1)[surface.faces]
+    counts = np.unique(np.sort(corners, axis=1), axis=0, return_counts=True)[1]
+    return int((counts - 1).sum())
+
+
 def body_numbers(points: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.int64]:
     """For each triangle (F,) the number of its body, from 0; a body is all that hangs together by points that coincide."""
     from scipy.sparse import coo_array  # loaded for scenes with meshes: it takes a tenth of a second

@@ -37,6 +37,7 @@ OWN_BLOCKS = ("*D", "*X", "*T", "*E")
 CLEAR_SHARE = 0.95  # transparency of lines that nobody sees
 # The places that a dimension measures; DXF reference, DIMENSION, 70, lowest bits: linear, aligned, diameter, radius, ordinate.
 HELD = {0: (TWO := ("defpoint2", "defpoint3")), 1: TWO, 3: ("defpoint", "defpoint4"), 4: ("defpoint4",), 6: ("defpoint2",)}
+LARGEST_HEAD = 5.0  # units of the drawing: arrow heads are drawn at 1, and shown larger
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 FRAME_CORNER = 16  # DXF reference, VERTEX, group code 70: of such a frame
@@ -179,7 +180,8 @@ def _nothing_in_idle_blocks(document: Any, source: str) -> None:
         used |= names
         waiting += [document.blocks.get(name) for name in names if name in document.blocks]
     for block in document.blocks:
-        own = block.is_any_layout or block.name.upper().startswith(OWN_BLOCKS) or ARROWS.is_acad_arrow(block.name.lstrip("_"))
+        own = block.name.upper().startswith(OWN_BLOCKS) or ARROWS.is_acad_arrow(block.name.lstrip("_"))
+        own = block.is_any_layout or (own and not any(_is_large_outline(entity) for entity in block))
         idle = not own and block.name.lower() not in used
         if idle and any(entity.dxftype() in DRAWN for entity in block):
             raise _refusal(
@@ -187,6 +189,16 @@ def _nothing_in_idle_blocks(document: Any, source: str) -> None:
                 f'holds lines in the block "{block.name[:40]}", which is inserted nowhere, so nobody sees them; insert it if it is '
                 "the cut-out, or purge it",
             )
+
+
+def _is_large_outline(entity: Any) -> bool:
+    """Whether this is a closed line larger than an arrow head, or than what else dimensions are drawn with."""
+    if entity.dxftype() == "CIRCLE":
+        return float(entity.dxf.radius) * 2.0 > LARGEST_HEAD
+    if entity.dxftype() not in {"LWPOLYLINE", "POLYLINE"} or not entity.is_closed:
+        return False
+    places = [place[:2] for place in (entity.get_points() if entity.dxftype() == "LWPOLYLINE" else entity.points())]
+    return bool(places) and float(np.ptp(np.array(places, dtype=np.float64), axis=0).max()) > LARGEST_HEAD
 
 
 def _pieces(entities: Any, source: str, met: _Met, depth: int = 0) -> Iterator[Any]:

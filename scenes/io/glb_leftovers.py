@@ -17,7 +17,10 @@ from scenes.io.mesh_damage import DamagedMeshError, all_corners_used, no_triangl
 
 COMPONENTS = {5121: "<u1", 5123: "<u2", 5125: "<u4"}  # that triangles name corners by; glTF 2.0 specification, section 3.7.2.1
 FLOAT = 5126
+BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a component; glTF 2.0 specification, section 3.6.2.2
+NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 MOST_PADDING = 64  # bytes between stretches of data, to begin the next at an even place: a body takes more
+TRIANGLE_BYTES = 36  # of its corners; within a stretch lists begin at the next even place
 POINTER = "KHR_animation_pointer"
 
 
@@ -73,13 +76,22 @@ def _views_used(tree: dict[str, Any]) -> None:
 
 
 def _bytes_used(tree: dict[str, Any], held: int) -> None:
-    """Refuse bytes of the file's own data that lie in no stretch of it; of several buffers the first is the file's own."""
-    if "uri" in tree.get("buffers", [{}])[0]:
-        return
+    """Refuse bytes of the file's own data that lie in no stretch of it, or in a stretch with lists and in none of these."""
+    views = tree.get("bufferViews", [])
+    _no_gap([(view.get("byteOffset", 0), view["byteLength"]) for view in views], held)
+    lists: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for accessor in tree.get("accessors", []):
+        if "bufferView" in accessor:
+            step = views[accessor["bufferView"]].get("byteStride", BYTES[accessor["componentType"]] * NUMBERS[accessor["type"]])
+            lists[accessor["bufferView"]].append((accessor.get("byteOffset", 0), accessor["count"] * step))
+    for number, stretches in lists.items():
+        _no_gap(stretches, views[number]["byteLength"], TRIANGLE_BYTES)
+
+
+def _no_gap(stretches: list[tuple[int, int]], held: int, least: int = MOST_PADDING) -> None:
     end = 0
-    stretches = [view for view in tree.get("bufferViews", []) if view.get("buffer", 0) == 0]
-    for start, size in (*sorted((view.get("byteOffset", 0), view["byteLength"]) for view in stretches), (held, 0)):
-        if start - end >= MOST_PADDING:
+    for start, size in (*sorted(stretches), (held, 0)):
+        if start - end >= least:
             raise DamagedMeshError(
                 f"it holds {start - end} bytes of data that nothing names, as where a body is lost; export it again"
             )
@@ -98,8 +110,6 @@ def _values_of(key: str, part: Any) -> Iterator[Any]:
 
 def _corners_used(tree: dict[str, Any], binary: bytes) -> None:
     """Refuse corners that no face uses; bodies of several colours may share one list of them."""
-    if "uri" in tree.get("buffers", [{}])[0]:
-        return
     lists: dict[int, list[int | None]] = defaultdict(list)
     for primitive in _primitives(tree):
         lists[primitive["attributes"]["POSITION"]].append(primitive.get("indices"))

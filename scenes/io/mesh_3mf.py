@@ -2,91 +2,27 @@
 
 from __future__ import annotations
 
-import io
-import zipfile
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from difflib import get_close_matches
 from functools import cache
 from xml.parsers import expat
 
 import numpy as np
 
-from scenes.io.library_remarks import printable
+from scenes.io.markup_3mf import Markup
 from scenes.io.mesh_damage import DamagedMeshError, few_enough_bodies, has_no_room, no_triangles, plain_number
+from scenes.io.package_3mf import model_of
 
-LARGEST_UNPACKED = 200_000_000  # bytes of all members: a million triangles take half of it
 DEEPEST = 16  # parts within parts
-RELATIONS, MODEL_RELATION = "_rels/.rels", "/3dmodel"  # of the package
 
 
 def faces_of_3mf(data: bytes) -> int:
     """3MF: the triangles of each object, and how often the build asks for it, by way of other objects or not."""
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        unpacked = sum(member.file_size for member in archive.infolist())
-        if unpacked > LARGEST_UNPACKED:
-            raise DamagedMeshError(
-                f"it unpacks to {unpacked / 1e6:.0f} MB, at most {LARGEST_UNPACKED // 1_000_000} MB are read; export it coarser"
-            )
-        models = [name for name in archive.namelist() if "3d/3dmodel.model" in name.lower()]
-        if not models:
-            raise DamagedMeshError("it holds no 3D model; export it again")
-        if len(models) > 1:
-            raise DamagedMeshError(f'it holds more than one model, "{models[1][:60]}" too; export it as one model')
-        _only_that_model(archive, models[0])
-        model = archive.read(models[0])
-    if b"<!DOCTYPE" in model or b"<!ENTITY" in model:
-        raise DamagedMeshError("it declares entities, which 3MF forbids; export it again")
-    return _3mf_model(model)
-
-
-def _only_that_model(archive: zipfile.ZipFile, read: str) -> None:
-    """The package's relations say which part is its model (3MF core specification, section 2.2.1): it has to be the one read."""
-    if RELATIONS not in archive.namelist():
-        return
-    named: list[str] = []
-
-    def start(tag: str, attributes: dict[str, str]) -> None:
-        if tag.rpartition(" ")[2] == "Relationship" and attributes.get("Type", "").endswith(MODEL_RELATION):
-            named.append(attributes.get("Target", "").lstrip("/"))
-
-    parser = expat.ParserCreate(namespace_separator=" ")
-    parser.StartElementHandler = start
-    parser.Parse(archive.read(RELATIONS), True)
-    other = next((name for name in named if name.lower() != read.lower()), None)
-    if other is not None:
-        raise DamagedMeshError(f'its package names "{other[:60]}" as its model, not "{read[:60]}"; export it as one model')
+    return _3mf_model(model_of(data))
 
 
 # Words in the addresses of 3MF extensions that leave shapes alone, or are looked at here: production.
-MF_BODIES = {"beamlattice", "booleanshape", "displacementmesh", "volumetricstack", "implicitfunction"}  # of other extensions
 MF_PLAIN = ("material", "production", "trianglesets", "securecontent")
-
-
-# Elements of the core specification, and attributes of those that place bodies (chapter 3 and 4); foreign ones have a prefix.
-MF_CORE = "http://schemas.microsoft.com/3dmanufacturing/core"
-MF_TAGS = {
-    "model", "metadata", "metadatagroup", "resources", "basematerials", "base", "object", "mesh", "vertices", "vertex", "triangles",
-    "triangle", "components", "component", "build", "item",
-}  # fmt: skip
-MF_PLACES = {"item": {"objectid", "transform", "partnumber", "printable"}, "component": {"objectid", "transform"}}
-MF_STATES = ("unit", "requiredextensions", "recommendedextensions")
-
-
-def _is_known(space: str, tag: str, attributes: Mapping[str, str]) -> None:
-    """Refuse a name that the core of 3MF does not know: a spoilt letter loses a triangle, a copy or a place without a word."""
-    if space and not space.startswith(MF_CORE):
-        return
-    if tag not in MF_TAGS:
-        raise DamagedMeshError(f'it holds a "{printable(tag[:20])}", which 3MF does not know; export it again')
-    own = [key for key in attributes if " " not in key]
-    foreign = set(own) - MF_PLACES.get(tag, set(own))
-    if tag == "model":
-        foreign = {key for key in own if key not in MF_STATES and get_close_matches(key, MF_STATES, 1, 0.7)}
-    if foreign:
-        raise DamagedMeshError(
-            f'its {tag} has an attribute "{printable(min(foreign)[:20])}", which 3MF does not know; export it again'
-        )
 
 
 def _has_a_place(attributes: Mapping[str, str]) -> None:
@@ -109,8 +45,6 @@ def _is_of_triangles(tag: str, attributes: Mapping[str, str]) -> None:
     """Refuse bodies that lie elsewhere or are more than triangles; of rough ones the 3MF slice extension tells (from memory)."""
     if tag in {"component", "item"} and any(key.endswith("path") for key in attributes):
         raise DamagedMeshError("its bodies lie in several files of the package; export it as one body or as STL")
-    if tag in MF_BODIES:
-        raise DamagedMeshError(f"its bodies are made of more than triangles ({tag}); export them as triangles")
     if any(key.rpartition(" ")[2] == "meshresolution" and value == "lowres" for key, value in attributes.items()):
         raise DamagedMeshError("a mesh of it is rough and stands for slices; export it as triangles alone")
 
@@ -130,7 +64,7 @@ def _3mf_model(model: bytes) -> int:
     def start(tag: str, attributes: dict[str, str]) -> None:
         nonlocal inside
         space, _, tag = tag.rpartition(" ")
-        _is_known(space, tag, attributes)
+        markup.enter(space, tag, attributes)
         _is_of_triangles(tag, attributes)
         match tag:
             case "model":
@@ -153,8 +87,10 @@ def _3mf_model(model: bytes) -> int:
                 items.append(attributes["objectid"])
 
     parser = expat.ParserCreate(namespace_separator=" ")
+    markup = Markup(parser)
     parser.StartElementHandler, parser.StartNamespaceDeclHandler = start, declare
     parser.Parse(model, True)
+    markup.close()
     if len(cornered) > len(set(cornered)):
         raise DamagedMeshError("a body of it has two lists of corners; export it again")
     return _built_faces(own, components, names, items)

@@ -71,13 +71,32 @@ def _ply(data: bytes) -> int:
     if double is not None:  # its reader takes the last of them
         raise DamagedMeshError(f'its header states its element "{printable(double[:20])}" twice; export it again')
     _each_property_once(lines, names)
-    counts = dict(elements)
-    if counts.get("tristrips"):
-        raise DamagedMeshError("it holds strips; export it as triangles")
+    _no_other_shapes(elements, lines)
     if "ascii" in next((words for words in lines if words[:1] == ["format"]), []):
         return _ply_text_faces(body, elements, lines)
     _, _, rest = body.partition(b"\n")
     return _ply_binary_faces(rest, elements, lines)
+
+
+# Elements of programs' own that hold no shape: colours, where a scan was taken from, places in several pictures.
+PLY_PLAIN = {"vertex", "face", "material", "camera", "texture", "multi_texture_vertex", "multi_texture_face"}
+PLY_CORNERS = ("vertex_indices", "vertex_index")
+
+
+def _no_other_shapes(elements: list[tuple[str, int]], lines: list[list[str]]) -> None:
+    """Refuse strips, edges and elements that are not known, and a face's list beside its corners: its reader passes over them."""
+    for name, count in elements:
+        if count and name not in PLY_PLAIN:
+            what = {"tristrips": "strips", "edge": "edges"}.get(name, f'{count} of an element "{printable(name[:20])}"')
+            raise DamagedMeshError(f"it holds {what}, which may be shapes and cannot be read; export it as triangles alone")
+    of_faces = _properties(lines, "face") if "face" in dict(elements) else []
+    lists = [name for kind, *types, name in of_faces if kind == "list" and types[-1] in PLY_NUMBERS]
+    other = [name for name in lists if name not in PLY_CORNERS] or lists[1:]
+    if other:
+        raise DamagedMeshError(
+            f'a face of it has a list "{printable(other[0][:20])}", which may be more corners and cannot be read; export it as '
+            "triangles alone"
+        )
 
 
 def _each_property_once(lines: list[list[str]], elements: list[str]) -> None:
@@ -147,6 +166,7 @@ def _rows_in_full(rows: list[list[bytes]], lists: list[bool], name: str) -> None
 
 PLACES = {"x", "y", "z"}
 PLY_WHOLE = {"char", "short", "int", "int8", "int16", "int32"}
+PLY_NUMBERS = {*PLY_WHOLE, *(f"u{kind}" for kind in PLY_WHOLE)}  # that corners may be named by
 PLY_BYTES = {
     "char": 1, "uchar": 1, "int8": 1, "uint8": 1, "short": 2, "ushort": 2, "int16": 2, "uint16": 2,
     "int": 4, "uint": 4, "int32": 4, "uint32": 4, "float": 4, "float32": 4, "double": 8, "float64": 8,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import struct
 from collections import Counter
 from difflib import get_close_matches
@@ -10,13 +9,22 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.glb_leftovers import nothing_left_over
-from scenes.io.library_remarks import printable
+from scenes.io.glb_leftovers import BYTES, NUMBERS, nothing_left_over
+from scenes.io.json_keys import json_of
+from scenes.io.library_remarks import printable, short_words
 from scenes.io.mesh_damage import STATED_SHARE, DamagedMeshError, few_enough_bodies, has_no_room, unlike_stated
 
 MOST_CORNERS = 12_000_000  # of any list in the file: more would fill the memory before triangles are counted
 DEEPEST = 16  # nodes within nodes
-GLB_PLAIN = ("KHR_materials", "KHR_texture", "KHR_lights", "EXT_texture", "KHR_xmp")  # extensions that leave shapes alone
+GLB_PLAIN = (
+    "KHR_materials",
+    "KHR_texture",
+    "KHR_lights",
+    "EXT_lights",
+    "EXT_texture",
+    "KHR_xmp",
+)  # extensions that leave shapes alone
+GLB_SHAPING = ("scenes", "nodes", "meshes", "accessors", "bufferViews", "buffers")  # whose extensions may not
 
 
 def faces_of_glb(data: bytes) -> int:
@@ -25,9 +33,9 @@ def faces_of_glb(data: bytes) -> int:
     if magic != b"glTF" or length != len(data):
         raise DamagedMeshError(f"its head states {length} bytes, {len(data)} are there; export it again")
     size, _ = struct.unpack("<I4s", data[12:20])
-    tree = json.loads(data[20 : 20 + size])
+    tree = _glb_json(data[20 : 20 + size])
     _glb_is_known(tree)
-    shaping = [*tree.get("nodes", []), *tree.get("bufferViews", []), *_primitives(tree)]
+    shaping = [*_primitives(tree), *(one for key in GLB_SHAPING for one in tree.get(key, []))]
     stated = [*tree.get("extensionsRequired", []), *(name for one in shaping for name in one.get("extensions", {}))]
     foreign = [name for name in stated if name != GLB_COPIES and not name.startswith(GLB_PLAIN)]
     if foreign:
@@ -47,8 +55,27 @@ def faces_of_glb(data: bytes) -> int:
     return sum(_glb_node(tree, meshes, node, 0) for node in scene.get("nodes", []))
 
 
+def _glb_json(text: bytes) -> Any:
+    try:
+        return json_of(text)
+    except ValueError as fault:
+        raise DamagedMeshError(f"its JSON cannot be read, {short_words(fault)}; export it again") from None
+
+
 # What shapes are told by; glTF 2.0 specification, section 5: properties of each.
 GLB_KEYS = {
+    "file": (
+        "accessors",
+        "animations",
+        "bufferViews",
+        "buffers",
+        "extensionsRequired",
+        "meshes",
+        "nodes",
+        "scene",
+        "scenes",
+        "skins",
+    ),
     "scene": ("nodes",),
     "node": ("children", "matrix", "mesh", "rotation", "scale", "skin", "translation", "weights"),
     "mesh": ("primitives", "weights"),
@@ -67,13 +94,17 @@ def _glb_is_known(tree: dict[str, Any]) -> None:
     if not version.startswith(READ_VERSION):
         raise DamagedMeshError(f"it is of version {printable(version[:20])} of glTF; export it as version 2.0")
     for kind, known in GLB_KEYS.items():
-        things = _primitives(tree) if kind == "primitive" else tree.get("meshes" if kind == "mesh" else f"{kind}s", [])
+        own = {"file": [tree], "primitive": _primitives(tree), "mesh": tree.get("meshes", [])}
+        things = own[kind] if kind in own else tree.get(f"{kind}s", [])
         for key in {key for thing in things for key in thing} - set(known) - GLB_OTHER:
             if kind == "node" or get_close_matches(key, known, 1, SPOILT_LIKENESS):
                 raise DamagedMeshError(f'a {kind} has a "{printable(key[:20])}", which glTF does not know; export it again')
 
 
-GLB_OTHER = {"name", "extensions", "extras", "camera", "material", "min", "max", "target"}
+GLB_OTHER = {
+    "name", "extensions", "extras", "camera", "material", "min", "max", "target",
+    "asset", "cameras", "extensionsUsed", "images", "materials", "samplers", "textures",
+}  # fmt: skip
 
 
 def _primitives(tree: dict[str, Any]) -> list[dict[str, Any]]:
@@ -81,10 +112,15 @@ def _primitives(tree: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def _glb_is_a_tree(tree: dict[str, Any]) -> None:
-    """Refuse a node within two others, which glTF 2.0 forbids (section 3.5.2): so a small file could hold bodies without end."""
+    """Refuse a node within two others, which glTF 2.0 forbids (section 3.5.2): so a small file could hold bodies without end.
+
+    One that its scene names and another node holds, too, would be put without the place of that one.
+    """
     within = Counter(child for node in tree.get("nodes", []) for child in node.get("children", []))
     if any(count > 1 for count in within.values()):
         raise DamagedMeshError("a node of it lies in two others; export it again")
+    if any(node in within for scene in tree.get("scenes", []) for node in scene.get("nodes", [])):
+        raise DamagedMeshError("a node of it lies in another and stands by itself, too; export it again")
 
 
 def _glb_has_a_place(node: dict[str, Any]) -> None:
@@ -103,8 +139,6 @@ def _glb_has_a_place(node: dict[str, Any]) -> None:
 
 def _glb_as_large_as_stated(tree: dict[str, Any], binary: bytes) -> None:
     """The list of corners states its smallest and largest (section 3.7.2.1): corners that were lost or spoilt lie elsewhere."""
-    if "uri" in tree.get("buffers", [{}])[0]:
-        return
     for number in {one["attributes"]["POSITION"] for one in _primitives(tree)}:
         accessor = tree["accessors"][number]
         view = tree["bufferViews"][accessor["bufferView"]]
@@ -136,10 +170,8 @@ def _glb_all_shown(tree: dict[str, Any], scene: dict[str, Any]) -> None:
         raise DamagedMeshError("it holds bodies that its scene does not show; delete them or show them, and export it again")
 
 
-GLB_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # of a component; glTF 2.0 specification, section 3.6.2.2
 GLB_FLOAT = 5126  # without an extension positions are floats; glTF 2.0 specification, section 3.7.2.1
 GLB_WHOLE = (5121, 5123, 5125)  # that triangles name corners by; section 3.7.2.1
-GLB_NUMBERS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 GLB_PADDING = 4
 GLB_COPIES = "EXT_mesh_gpu_instancing"
 
@@ -153,6 +185,7 @@ def _glb_is_plain(tree: dict[str, Any]) -> None:
         "a body bent by bones": any("skin" in node and "mesh" in node for node in nodes),
         "morph targets": any(one.get("targets") for mesh in tree.get("meshes", []) for one in mesh["primitives"]),
         "sparse data": any("sparse" in accessor for accessor in accessors),
+        "data beside its own": len(tree.get("buffers", [])) > 1 or any("uri" in buffer for buffer in tree.get("buffers", [])),
     }
     found = next((what for what, there in odd.items() if there), None)
     if found:
@@ -160,7 +193,7 @@ def _glb_is_plain(tree: dict[str, Any]) -> None:
     users = Counter(accessor.get("bufferView") for accessor in accessors)
     for accessor in accessors:
         view = accessor.get("bufferView")
-        size = GLB_BYTES[accessor["componentType"]] * GLB_NUMBERS[accessor["type"]]
+        size = BYTES[accessor["componentType"]] * NUMBERS[accessor["type"]]
         held = None if view is None else tree["bufferViews"][view]
         if held is None or users[view] > 1 or held.get("byteStride", size) != size:
             continue
@@ -179,6 +212,8 @@ def _glb_mesh(tree: dict[str, Any], mesh: dict[str, Any]) -> int:
         accessor = tree["accessors"][primitive.get("indices", primitive["attributes"]["POSITION"])]
         if "indices" in primitive and accessor["componentType"] not in GLB_WHOLE:
             raise DamagedMeshError(f"its corners are named by numbers of type {accessor['componentType']}; export it again")
+        if accessor["count"] % 3:
+            raise DamagedMeshError(f"its triangles have {accessor['count']} corners, which makes no whole number; export it again")
         faces += accessor["count"] // 3
     return faces
 

@@ -11,14 +11,15 @@ import re
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
+from scenes.io.half_saved import has_blanks, is_half_saved
 from scenes.io.library_remarks import printable
 from scenes.io.mesh_damage import DamagedMeshError, all_corners_used, no_triangles, plain_number
 
-FREE_FORM = {b"curv", b"curv2", b"surf", b"cstype"}
+# Curves and surfaces, and what is left of them where their own lines are lost.
+FREE_FORM = set(b"curv curv2 surf cstype vp deg bmat step parm trim hole scrv sp con".split())
 ELSEWHERE = {b"call", b"csh"}  # more of the model in another file, or by a command
 SHAPELESS = set(
-    b"vt vn vp g s mg o bevel c_interp d_interp lod usemtl mtllib usemap maplib shadow_obj trace_obj ctech stech deg bmat step "
-    b"parm trim hole scrv sp end con".split()
+    b"vt vn g s mg o bevel c_interp d_interp lod usemtl mtllib usemap maplib shadow_obj trace_obj ctech stech end".split()
 )
 PLACE_WORDS = (3, 4, 6, 7)  # x y z, and with a weight, a colour, both
 BARE = {b"l", b"p"}  # lines and points: a bar drawn as these would be passed over
@@ -30,6 +31,8 @@ GOES_ON = {b"v", b"vt", b"vn", *FACES}  # on the next line, where numbers are ma
 JOINED = b" \0 "
 # Line ends of old systems, and others that editors show: behind a remark or a name, a whole body would be more of its words.
 FOREIGN_END = re.compile(rb"\r(?![\r\n])|[\v\f]|\xc2\x85|\xe2\x80[\xa8\xa9]")
+# A corner or face that was put out by hand; no program remarks such.
+PUT_OUT = re.compile(rb"(?m)^[ \t]*#[# \t]*(?:v(?:[ \t]+[-+.\deE]+){3,7}|f(?:[ \t]+-?\d+(?:/[-\d]*){0,2}){3,})[ \t]*\r?$")
 
 
 def obj_faces(data: bytes) -> int:
@@ -37,6 +40,12 @@ def obj_faces(data: bytes) -> int:
 
     Corners are written before the faces that use them: some that none uses are what is left where faces are lost.
     """
+    if is_half_saved(data):
+        raise DamagedMeshError(
+            f"it ends in the middle of a line after {len(data)} bytes, as if saved or copied by half; export it again"
+        )
+    if has_blanks(data):
+        raise DamagedMeshError("it holds bytes that no text has, as where a disk was never written; export it again")
     faces, corners, used = 0, 0, set[int]()
     for kind, words in _none_empty(_lines(data)):
         if kind == b"v":
@@ -66,6 +75,9 @@ def _lines(data: bytes) -> Iterator[tuple[bytes, list[bytes]]]:
     if foreign := FOREIGN_END.search(data):
         number = data.count(b"\n", 0, foreign.start()) + 1
         raise DamagedMeshError(f"its line {number} ends as OBJ does not know, as on an old system; export it again")
+    if out := PUT_OUT.search(data):
+        number = data.count(b"\n", 0, out.start()) + 1
+        raise DamagedMeshError(f"its line {number} is a corner or face behind a #; delete the line, or take the # away")
     for line in io.BytesIO(data.replace(b"\\\r\n", JOINED).replace(b"\\\n", JOINED)):
         kind, *words = _whole_line(line.split()) or [b""]
         if kind in FREE_FORM:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 
+from scenes.io.half_saved import is_half_saved
 from scenes.io.refusal import refusal
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import DrawnOutline, MeshArrays
@@ -15,7 +16,6 @@ from scenes.scene_file.resources import DrawnOutline, MeshArrays
 LARGEST_TEXT = 4_000_000  # bytes; a scene is a few thousand, and reading a film by mistake should not fill the memory
 LARGEST_DRAWING = 20_000_000
 LARGEST_MESH = 250_000_000  # a million triangles as text
-BLOCK_BYTES = 512  # of a disk's: buffers and blocks in which programs and systems save files are multiples of it (common practice)
 
 _read: set[Path] = set()  # real paths of all that came in, whole
 
@@ -87,7 +87,7 @@ def _decoded(data: bytes, path: Path) -> str:
         raise refusal(
             str(path), "must be a text file, found a binary one, such as a picture or an office document; name the .toml file"
         )
-    if _is_half_saved(data):
+    if is_half_saved(data):
         raise refusal(
             str(path),
             f"ends in the middle of a line after {len(data)} bytes, as a file does that was saved or copied by half: what stood "
@@ -100,11 +100,6 @@ def _decoded(data: bytes, path: Path) -> str:
         raise SceneError(
             [Complaint(where="", problem="must be UTF-8 text; save it as UTF-8", line=line, source=str(path))]
         ) from None
-
-
-def _is_half_saved(data: bytes) -> bool:
-    """Whether a text stops in a line and where a block does: cut so, a scene without its last flag is still a scene."""
-    return bool(data) and len(data) % BLOCK_BYTES == 0 and not data.endswith((b"\n", b"\r"))
 
 
 def _missing(path: Path) -> str:

@@ -23,6 +23,7 @@ VALUES = {
     "f_number": ("aperture", 1.0),
     "t_number": ("tStop", 1.0),
 }
+IDENTITY = {"make": "lensMake", "model": "lensModel", "serial_number": "lensSerialNumber"}
 
 
 def read_header(data: bytes, source: str) -> dict[str, Any]:
@@ -52,7 +53,9 @@ def header_reading(header: dict[str, Any], source: str) -> Reading:
         found["focus_mm"] = math.inf
     recorded = _recorded(header, source)
     keys.update({name: "sensorAcquisitionRectangle" for name in ("width_mm", "height_mm") if name in recorded})
-    return Reading(source=source, keys=keys, **recorded, **found, **_squeeze(header, source, keys))
+    named: dict[str, Any] = {name: str(header[key]) for name, key in IDENTITY.items() if header.get(key) is not None}
+    keys.update({name: IDENTITY[name] for name in named})
+    return Reading(source=source, keys=keys, **recorded, **found, **named, **_squeeze(header, source, keys))
 
 
 def _squeeze(header: dict[str, Any], source: str, keys: dict[str, str]) -> dict[str, Any]:

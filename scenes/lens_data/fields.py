@@ -121,9 +121,9 @@ def _insist_on_distortion(reading: Reading, setting: Setting, case: FieldCase) -
         raise refusal(
             reading.source,
             reading.keys["pinhole_mm"],
-            "says the field only with the distortion, which is not in the file, and barrel makes the field wider; give "
-            "half_field_deg in a "
-            "table, measured at the edge of the frame, or --no-distortion if you know that the lens has none",
+            "says the field only with the distortion, whose radial terms are not in the file, and barrel makes the field wider; "
+            "give half_field_deg in a table, measured at the edge of the frame, or --no-distortion if you know that the lens has "
+            "none",
         )
 
 

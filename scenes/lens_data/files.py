@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from scenes.io.half_saved import is_half_saved
 from scenes.io.library_remarks import printable
 from scenes.io.reading import read_bytes
 from scenes.lens_data.exr_header import header_reading, read_header
@@ -25,6 +26,8 @@ def readings_of(path: Path, *, pupil_in_mm: bool = False, focus_in_mm: bool = Fa
     text = _text(data, name)
     if text.lstrip("\ufeff \t\r\n").startswith(("{", "[")):
         return read_opentrackio(text, name, pupil_in_mm=pupil_in_mm, focus_in_mm=focus_in_mm)
+    if is_half_saved(data):
+        raise refusal(name, "", f"ends within a line after {len(data)} bytes, as if saved or copied by half; export it again")
     return read_table(text, name)
 
 

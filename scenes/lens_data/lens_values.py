@@ -7,13 +7,15 @@ from collections.abc import Sequence
 from typing import Any
 
 from scenes.lens_data.fields import FieldCase, rounded_up
-from scenes.lens_data.given import Told
+from scenes.lens_data.given import Given, Told
 from scenes.lens_data.reading import Reading, refusal
 from scenes.lens_data.settings import Setting
-from scenes.scene_file.messages import plain
+from scenes.scene_file.messages import plain, shown
 
 FAR_FOCUS_MM = 20_000.0
 LEAST_SURE_M = 20_000.0  # from here on a number is infinity, whatever its unit: 20 m in mm
+HELD_SHARE = 0.9  # of the nearest row's focus: from there on its values are held without a measure
+IDENTITY = ("make", "model", "serial_number")
 OWN_MEASURES = ("front_glass_mm", "front_to_sensor_mm", "close_focus_mm")
 
 
@@ -29,6 +31,27 @@ def one_value(readings: Sequence[Reading], name: str) -> float | None:
             "only",
         )
     return values[0] if values else None
+
+
+def insist_on_one_lens(readings: Sequence[Reading]) -> None:
+    """SceneError where samples name lenses of two makes, models or serial numbers: rows of both would become one lens."""
+    for name in IDENTITY:
+        first: dict[str, Reading] = {}  # by the key that names it: two standards may write a name differently
+        for reading in readings:
+            if (told := getattr(reading, name)) is None or not told.strip():
+                continue
+            stated = getattr(first.setdefault(reading.keys[name], reading), name)
+            if _same_name(told) != _same_name(stated):
+                raise refusal(
+                    reading.source,
+                    reading.keys[name],
+                    f"must be one and the same in all samples, got those of two lenses, {shown(stated)} and {shown(told)}; "
+                    "name one lens's files only",
+                )
+
+
+def _same_name(name: str) -> str:
+    return " ".join(name.split()).casefold()
 
 
 def focal_of_zoom_mm(settings: Sequence[Setting], readings: Sequence[Reading], zooms: int, told: Told) -> float | None:
@@ -121,6 +144,8 @@ def say_what_is_left(readings: Sequence[Reading], case: FieldCase, focal_mm: flo
             told.say("no distortion in the files: you said that the lens has none, so fields are those of a pinhole")
     elif all(reading.half_field_deg is None for reading in readings):
         told.say("no field in the files: at close focus it is a guess from the focal length")
+        if case.terms is None and not case.given.no_distortion:
+            told.say("no distortion in the files: barrel makes the field wider than the focal length says")
     if case.width_mm is None and any(reading.half_field_deg is not None for reading in readings):
         told.say(
             "half_field_deg is taken as the half field, from the lens axis to the edge of the frame: if it is the full field, "
@@ -133,6 +158,20 @@ def say_what_is_left(readings: Sequence[Reading], case: FieldCase, focal_mm: flo
         )
     _say_of_centre(readings, case, told)
     _say_of_falloff(readings, case, focal_mm, told)
+
+
+def say_where_rows_end(settings: Sequence[Setting], given: Given, told: Told) -> None:
+    """A caution where the rows of a zoom position end before the nearest focus: a row lost at the end leaves no other trace."""
+    nearest: dict[int, float] = {}
+    for setting in settings:
+        nearest[setting.zoom] = min(setting.focus_mm, nearest.get(setting.zoom, math.inf))
+    last_mm, close_mm = max(nearest.values()), given.close_focus_mm
+    if close_mm is not None and close_mm < HELD_SHARE * last_mm:
+        last = "infinity" if math.isinf(last_mm) else f"{plain(last_mm)} mm"
+        told.say(
+            f"{'the rows' if len(nearest) == 1 else 'rows of a zoom position'} end at {last}, while the lens focuses to "
+            f"{plain(close_mm)} mm: nearer, the last one's pupil and field are used; is a row missing? Measure it there"
+        )
 
 
 def _say_of_centre(readings: Sequence[Reading], case: FieldCase, told: Told) -> None:

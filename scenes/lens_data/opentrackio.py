@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import math
-from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
+from scenes.io.json_keys import json_of
+from scenes.lens_data.opentrackio_keys import insist_on_known_keys
 from scenes.lens_data.reading import Polynomial, Reading, refusal
 from scenes.scene_file.messages import plain, shown
 
@@ -33,6 +33,7 @@ VALUES = {  # key of a reading: (key path, factor)
     "width_mm": ("static.camera.activeSensorPhysicalDimensions.width", 1.0),
     "height_mm": ("static.camera.activeSensorPhysicalDimensions.height", 1.0),
 }
+IDENTITY = {"make": "static.lens.make", "model": "static.lens.model", "serial_number": "static.lens.serialNumber"}
 OFFSETS = {"projection_mm": "lens.projectionOffset", "distortion_mm": "lens.distortionOffset"}
 
 
@@ -67,21 +68,13 @@ def _insist_on_focus_in_metres(readings: list[Reading]) -> None:
 def _documents(text: str, source: str) -> list[Any]:
     """What the text holds: one JSON value, or one on each line."""
     try:
-        return [json.loads(text, object_pairs_hook=_object)]
+        return [json_of(text)]
     except (ValueError, RecursionError) as whole:
         lines = [line for line in text.splitlines() if line.strip()]
         try:
-            return [json.loads(line, object_pairs_hook=_object) for line in lines] if len(lines) > 1 else _broken(whole, source)
+            return [json_of(line) for line in lines] if len(lines) > 1 else _broken(whole, source)
         except (ValueError, RecursionError):
             return _broken(whole, source)
-
-
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """A JSON object whose keys each stand once; of two values nobody can tell which one was meant."""
-    twice = next((key for key, count in Counter(key for key, _ in pairs).items() if count > 1), None)
-    if twice is not None:
-        raise ValueError(f"the key {shown(twice)} stands twice in one object")
-    return dict(pairs)
 
 
 def _broken(error: Exception, source: str) -> list[Any]:
@@ -100,6 +93,7 @@ def _samples(documents: list[Any], source: str) -> Iterator[dict[str, Any]]:
         for value in document if isinstance(document, list) else [document]:
             if not isinstance(value, dict):
                 raise refusal(source, "", f"must hold samples as JSON objects, got {shown(value)}")
+            insist_on_known_keys(value, source)
             yield from _frames(value, source)
 
 
@@ -159,17 +153,21 @@ def _reading(sample: dict[str, Any], source: str, *, pupil_in_mm: bool, focus_in
     offsets: dict[str, Any] = {
         name: pair for name, path in OFFSETS.items() if (pair := _pair(_at(sample, path), path, source)) is not None
     }
+    named: dict[str, Any] = {
+        name: str(value) for name, path in IDENTITY.items() if isinstance(value := _at(sample, path), str | int)
+    }
     polynomial = _polynomial(sample, source)
     bent = {} if polynomial is None else {"polynomial": "lens.distortion"}
     return Reading(
         source=source,
-        keys={**keys, **bent, **{name: OFFSETS[name] for name in offsets}},
+        keys={**keys, **bent, **{name: OFFSETS[name] for name in offsets}, **{name: IDENTITY[name] for name in named}},
         polynomial=polynomial,
         pixels=_pixels(_at(sample, "static.camera.activeSensorResolution")),
         falloff=_falloff(_at(sample, "lens.exposureFalloff"), source),
         focus_raw_m=focus_raw_m,
         **found,
         **offsets,
+        **named,
     )
 
 
@@ -237,16 +235,27 @@ def _pixels(value: Any) -> tuple[int, int] | None:
 
 
 def _polynomial(sample: dict[str, Any], source: str) -> Polynomial | None:
-    """The distortion that turns the picture into one without, where the sample has it; else that of the other way round."""
+    """The distortion that turns the picture into one without, where the sample has it; else that of the other way round.
+
+    An entry without radial terms tells none: the standard wants one at least, and none is not a lens without distortion.
+    """
     entries = _at(sample, "lens.distortion")
-    if not isinstance(entries, list) or not entries:
+    if entries is None or entries == []:
         return None
+    if not isinstance(entries, list):
+        raise refusal(
+            source, "lens.distortion", f"must be an array of models with their terms, got {shown(entries)}; write [{{...}}]"
+        )
     known = [(_model(entry), entry) for entry in entries]
     for models, undistorts in ((FROM_PICTURE, True), (TO_PICTURE, False)):
         for model, entry in known:
             if model in models:
                 radial, tangential = (_terms(entry, key, source) for key in ("radial", "tangential"))
-                return Polynomial(radial=radial, tangential=tangential, undistorts=undistorts, model=model or FROM_PICTURE[0])
+                if radial:
+                    name = model or FROM_PICTURE[0]
+                    return Polynomial(radial=radial, tangential=tangential, undistorts=undistorts, model=name)
+    if any(model in (*FROM_PICTURE, *TO_PICTURE) for model, _ in known):
+        return None
     raise refusal(
         source,
         "lens.distortion",
@@ -266,4 +275,7 @@ def _terms(entry: dict[str, Any], key: str, source: str) -> tuple[float, ...]:
         raise refusal(
             source, f"lens.distortion.{key}", f"must be an array of at most {MOST_TERMS[key]} numbers, got {shown(values)}"
         )
-    return tuple(_number(value, f"lens.distortion.{key}", source) or 0.0 for value in values)
+    terms = tuple(_number(value, f"lens.distortion.{key}", source) for value in values)
+    if None in terms:
+        raise refusal(source, f"lens.distortion.{key}", "must be numbers, got a null; export the sample or clip again")
+    return tuple(term or 0.0 for term in terms)

@@ -61,7 +61,8 @@ class Reading:
 
     pupil_from_sensor_mm is from the image plane, toward the scene; pupil_behind_front_mm is measured from the front. projection_mm
     and distortion_mm: (right, down), as OpenLensIO has them; offset_mm: the picture's middle off the lens's axis, (right, up).
-    falloff: a1, a2, a3. focus_raw_m: the focus as the file has it, taken as metres.
+    falloff: a1, a2, a3. focus_raw_m: the focus as the file has it, taken as metres. make, model, serial_number: the lens's own,
+    as the file names them.
     keys: ours -> the source's, for the notes beside a row.
     """
 
@@ -90,6 +91,9 @@ class Reading:
     offset_mm: tuple[float, float] | None = None
     falloff: tuple[float, ...] | None = None
     focus_raw_m: float | None = None
+    make: str | None = None
+    model: str | None = None
+    serial_number: str | None = None
 
     @property
     def off_axis_mm(self) -> tuple[float, float]:

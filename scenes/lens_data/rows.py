@@ -10,7 +10,15 @@ from typing import Any
 from scenes.lens_data.fields import FieldCase, half_field, scene_distortion
 from scenes.lens_data.given import Given, Told, insist_on_numbers, insist_on_sense
 from scenes.lens_data.lacking import insist_on_all
-from scenes.lens_data.lens_values import camera_values, focal_of_zoom_mm, lens_values, one_value, say_what_is_left
+from scenes.lens_data.lens_values import (
+    camera_values,
+    focal_of_zoom_mm,
+    insist_on_one_lens,
+    lens_values,
+    one_value,
+    say_what_is_left,
+    say_where_rows_end,
+)
 from scenes.lens_data.pupil import depth_bounds_mm, travel_bounds_mm, written_depth
 from scenes.lens_data.reading import Picture, Reading, refusal
 from scenes.lens_data.settings import Setting, settings_of
@@ -56,6 +64,7 @@ def lens_table(readings: Sequence[Reading], given: Given) -> LensTable:
     insist_on_numbers(given)
     for reading in readings:
         insist_on_sense(reading)
+    insist_on_one_lens(readings)
     insist_on_all(readings, given)
     settings = settings_of(readings)
     case = _case(readings, given, told)
@@ -67,6 +76,7 @@ def lens_table(readings: Sequence[Reading], given: Given) -> LensTable:
     if any(len(setting.readings) > 1 for setting in settings):
         told.say("samples of the same setting are merged into one row: widest field, range of pupil depths")
     say_what_is_left(readings, case, focal[0], told)
+    say_where_rows_end(settings, given, told)
     values, notes = lens_values(readings, case, focal)
     camera = camera_values(readings, case, told)
     return LensTable(values=values, notes=notes, rows=_without_idle_travel(rows), camera=camera, cautions=tuple(told.cautions))

@@ -299,6 +299,15 @@ def findings(scene: Table, proof: Table) -> list[Finding]:
     return [find(scene, entry) for entry in guides]
 
 
+def each_key_once(pairs: list[tuple[str, object]]) -> Table:
+    """An object of a proof; of two values under one key nobody can tell which one was shown."""
+    keys = [key for key, _ in pairs]
+    twice = next((key for key in keys if keys.count(key) > 1), None) if len(set(keys)) < len(keys) else None
+    if twice is not None:
+        raise ValueError(f'the key "{twice}" stands twice in one object of the proof')
+    return dict(pairs)
+
+
 def of_its_lens(entry: Table) -> bool:
     """Whether the name of a state, by which people know it, has that of its lens in it."""
     state, lens = ("".join(letter for letter in str(entry[key]).casefold() if letter.isalnum()) for key in ("state", "lens"))
@@ -312,7 +321,7 @@ def main(argv: Sequence[str]) -> int:
         path = Path(argv[1])
         if missing := missing_file(scene, Path(argv[0]).parent):
             raise ValueError(f"the scene names the file {missing}, which is not there")
-        proof = json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8"))
+        proof = json.loads((path / NAME if path.is_dir() else path).read_text(encoding="utf-8"), object_pairs_hook=each_key_once)
         told = findings(scene, proof)
         left = not_spoken_of(scene, proof["guides"])
     except (OSError, ValueError, LookupError, RecursionError) as error:

@@ -6,6 +6,7 @@ Faults are for numbers that others speak against: scenes/rig/contradictions.py.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -17,7 +18,7 @@ from geometry.notes import Note, Severity
 from scenes.rig.box import flag_hinge_mm, flag_name
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.rig.contradictions import TENFOLD, desqueezed_words
-from scenes.rig.idle_openings import idle_opening_words
+from scenes.rig.idle_openings import behind_words, idle_opening_words
 from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words, out_of_line_words
 from scenes.rig.light_places import light_in_box_words
 from scenes.rig.named_numbers import named_aspects, same_aspect, t_number_words
@@ -47,11 +48,13 @@ SLOWER_SHARE = 1.9  # two stops, as they are rounded: more than the lenses of a 
 FAR_SHARE, FAR_MM = 50.0, 1500.0
 # Widest stop: mirror lenses are the slowest to be had, at f/8 (common practice); probe lenses and pinholes are slower, and rare.
 SLOW_STOP = 10.0
+LEAST_FOCUS = 4.0  # focal lengths: half life size and more
 OPEN_SHARE = 1.06  # stops are rounded by less
 DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops closed
 DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
+FISHEYE = re.compile(r"fish.?eye", re.IGNORECASE)
 LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
 OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
 WHOLE_SHARE = 1.02  # a whole width or height, as against its half, is rounded by less
@@ -68,7 +71,8 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [(lens.name, text) for text in odd_magnification_words(lens)]
     told += [(lens.name, text) for text in doubtful_row_words(lens)]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
-    told += [("camera", text) for text in _guide_words(scene)]
+    told += [("camera", text) for text in (*_guide_words(scene), *_format_words(scene))]
+    told += [(lens.name, text) for text in _fisheye_words(lens)]
     told += [("check", text) for text in _loss_words(scene)]
     told += [(lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens))]
     told += [*lens_list_words(scene.box, lens), *outline_words(scene.box, lens, scene.lens)]
@@ -89,6 +93,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *tray_order_words(box),
         *size_words(box, parts),
         *_flag_words(box),
+        *behind_words(box),
         *idle_opening_words(box, parts),
         *_mesh_words(box, parts),
     ]
@@ -136,6 +141,8 @@ def _nearest_words(lens: Lens) -> Iterator[str]:
     middle_mm = math.sqrt(shortest_mm * longest_mm)
     if nearest_mm is None or "close_focus_mm" in lens.confirmed or nearest_mm < max(FAR_SHARE * middle_mm, FAR_MM):
         return
+    if nearest_mm / TENFOLD <= max(lens.front_to_sensor_mm or 0.0, LEAST_FOCUS * longest_mm):
+        return  # a tenth of it would lie within the lens, or nearer than lenses focus
     yield (
         f"close_focus_mm = {plain(nearest_mm)} is far for focal_mm = {plain(shortest_mm)}, and nothing nearer is looked at; "
         f"is a point missing? {plain(nearest_mm / 10)} would be usual"
@@ -180,6 +187,18 @@ def _loss_words(scene: Scene) -> Iterator[str]:
             f"visible_loss_stops = {plain(stops)} calls a loss of {100 * (1 - 2**-stops):.0f} % of the light invisible, and such a "
             f"frame tight; is a point missing? It would be {plain(round(stops / 10, 4))}"
         )
+
+
+def _format_words(scene: Scene) -> Iterator[str]:
+    """A format for anamorphic lenses, of which the scene has none."""
+    if "anamorphic" in (scene.camera.format or "") and all(lens.squeeze == 1.0 for lens in scene.lens):
+        yield f'format = "{scene.camera.format}" is for anamorphic lenses, and no lens has a squeeze; is it left out?'
+
+
+def _fisheye_words(lens: Lens) -> Iterator[str]:
+    """A fisheye with the picture of a lens that keeps straight lines straight: that sees far less."""
+    if FISHEYE.search(lens.name) and lens.projection == "rectilinear" and lens.prescription is None and not any(lens.distortion):
+        yield 'projection = "rectilinear" speaks against its name; a fisheye is "equidistant" or "equisolid", and sees farther'
 
 
 def _guide_words(scene: Scene) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""Trays and masks that take no light, or that nothing holds, by the parts of the box round them: a size or a place that slipped."""
+"""Parts that take no light, or that nothing holds, by the rest of the box: a size or a place that slipped."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from collections.abc import Iterator, Sequence
 
 from geometry.body import Part, Tube
 from geometry.outline import half_size_mm
-from scenes.rig.box import stage_name
+from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 
 WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an opening to be cut in
 TURNED_DEG = 10.0  # its width is no longer across
+SEATED_MM = 0.1  # what lies on a face is not behind it
 LOOSE_MM = 5.0  # ahead of the hood's front edge, where a mask is still clipped on
 ONE_WAY_SHARE = 3.0  # the same in width or height alone, of round openings: they stand in low boxes
 
@@ -79,6 +80,32 @@ def _off_hood_words(box: Box, part: Stage | Mask) -> str:
         f"at_mm = {plain(part.at_mm)} stands it {plain(round(part.at_mm - ends_mm, 1))} mm ahead of the hood's front edge, at "
         f"{plain(ends_mm)} mm, where nothing holds it; at_mm counts from the back plate's rear face"
     )
+
+
+def behind_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Hoods and flags behind the plate that holds them, or wholly behind the lens front, where they take no light."""
+    for hood in box.hood:
+        name, ends_mm = hood.name or "hood", hood.at_mm + hood.depth_mm
+        if box.back and hood.at_mm < -SEATED_MM:
+            yield name, f"at_mm = {plain(hood.at_mm)} begins behind the back plate; at_mm counts ahead from the plate's rear face"
+        elif box.ahead_mm + ends_mm <= 0.0:
+            yield name, _behind_front(f"at_mm = {plain(hood.at_mm)}", box, ends_mm)
+    for flag in box.flag:
+        _, at_mm = flag_hinge_mm(flag, box.hood)
+        out = flag.extension.length_mm if flag.extension else 0.0
+        ends_mm = at_mm + max(0.0, (flag.length_mm + out) * math.cos(math.radians(flag.angle_deg)))
+        if box.back and at_mm < -SEATED_MM:
+            yield (
+                flag_name(flag),
+                f"at_mm = {plain(round(at_mm, 1))} hinges it behind the back plate; at_mm counts ahead from its rear face",
+            )
+        elif box.ahead_mm + ends_mm <= 0.0:
+            yield flag_name(flag), _behind_front(f"at_mm = {plain(round(at_mm, 1))}", box, ends_mm)
+
+
+def _behind_front(what: str, box: Box, ends_mm: float) -> str:
+    behind_mm = plain(round(-(box.ahead_mm + ends_mm), 1))
+    return f"{what} with ahead_mm = {plain(box.ahead_mm)} ends {behind_mm} mm behind the lens front, where it takes no light"
 
 
 def _times(size_mm: Sequence[float]) -> str:

@@ -17,13 +17,12 @@ def between_states(plans: Sequence[State], *, tick: Tick = silent) -> tuple[Lens
     """Every lens over the range that its states span, with what a clear one rests on; left out where that cannot be worked out."""
     from scenes.states.full_range import settings_spanned
     from scenes.states.lens_judgement import judge_lens
-    from scenes.states.numbers_used import numbers_used
 
     found = []
     for name in dict.fromkeys(plan.lens_name for plan in plans):
         try:
             for states in settings_spanned(plan for plan in plans if plan.lens_name == name):
-                judged = replace(judge_lens(states), numbers=numbers_used(states))
+                judged = judge_lens(states)
                 found.append(_resting(judged, states) if judged.clear else judged)
         except Exception:  # noqa: BLE001 - the verdicts of the states must not be lost with it
             continue

@@ -17,7 +17,6 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.states.full_range import settings_spanned
 from scenes.states.judgement import doubts
 from scenes.states.keys import Setting
-from scenes.states.numbers_used import NumbersUsed
 from scenes.states.rooms import ClearRooms, least_rooms, stands_clear
 from scenes.states.state import State, plan_state
 from scenes.states.unconfirmed import ClearWhile
@@ -52,13 +51,12 @@ class LensJudgement:
     """A lens's spans of focus at the widest stop asked for, by focal length, far to near.
 
     clear_while: of a clear lens what that rests on, where it was asked for and any likely slip could undo it.
-    numbers: what it was judged by, where that was asked for. f_number is the widest stop looked at.
+    f_number: the widest stop looked at.
     """
 
     lens: Lens
     spans: tuple[FocusSpan, ...]
     clear_while: ClearWhile | None = None
-    numbers: NumbersUsed | None = None
     f_number: float | None = None
 
     @property

@@ -6,7 +6,7 @@ the gear in hand sees it. Of files it says what was read of them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,9 @@ from raytrace.optics.lens import FixedPupil, LensState, field_slopes
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import MeshArrays, Resources
-from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Solid, Stage
+from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Seal, Solid, Stage
+from scenes.scene_file.tables.lens import Lens
+from scenes.states.lens_judgement import SAME_FOCUS_SHARE, SAME_STOP_SHARE
 from scenes.states.state import State
 
 
@@ -26,6 +28,7 @@ from scenes.states.state import State
 class NumbersUsed:
     """What a lens was judged by, lengths in mm: the picture, the lens, and the box as it is on this lens."""
 
+    name: str
     camera: str
     lens: str
     box: tuple[tuple[str, str], ...]  # part, its numbers
@@ -34,7 +37,14 @@ class NumbersUsed:
 def numbers_used(states: Sequence[State]) -> NumbersUsed:
     """The numbers that states of one lens were judged by."""
     one = states[0]
-    return NumbersUsed(camera=_camera_words(one), lens=_lens_words(states), box=_box_rows(one.fitted, one.resources))
+    box = _box_rows(one.fitted, one.lens, one.resources)
+    return NumbersUsed(name=one.lens_name, camera=_camera_words(one), lens=_lens_words(states), box=box)
+
+
+def numbers_by_lens(states: Sequence[State]) -> tuple[NumbersUsed, ...]:
+    """The same for each lens of some states, in their order."""
+    names = dict.fromkeys(state.lens_name for state in states)
+    return tuple(numbers_used([state for state in states if state.lens_name == name]) for name in names)
 
 
 def _camera_words(state: State) -> str:
@@ -53,12 +63,26 @@ def _lens_words(states: Sequence[State]) -> str:
     glass = "" if lens.front_glass_mm is None else f" (glass {plain(lens.front_glass_mm)})"
     sensor = "" if lens.front_to_sensor_mm is None else f" and sensor {plain(lens.front_to_sensor_mm)}"
     squeeze = [] if lens.squeeze == 1.0 else [f"squeeze {plain(lens.squeeze)}"]
-    bent: list[str] = [] if lens.projection == "rectilinear" or lens.prescription else [lens.projection]
+    bent: list[str] = [] if lens.prescription else [lens.projection]
     bent += [f"distortion {lens.distortion[0]:g}, {lens.distortion[1]:g}"] if any(lens.distortion) and not lens.prescription else []
-    stop = f"f/{_number(min(state.f_number for state in states))}"
+    stop = _stop_words(states)
+    known = [f"taken as confirmed: {', '.join(lens.confirmed)}"] if lens.confirmed else []
     front = f"front {plain(lens.front_diameter_mm)} across{glass}"
     behind = f"pupil {_pupil_words(states)}{sensor} behind the front"
-    return ", ".join([stop, *table, *squeeze, *bent, front, behind, f"sees {_field_words(states)}"])
+    return ", ".join([stop, *table, *squeeze, *bent, front, behind, f"sees {_field_words(states)}", *_nearest(states), *known])
+
+
+def _stop_words(states: Sequence[State]) -> str:
+    """'f/2.8', or 'f/8 (opens to f/1)' where the widest stop was not asked for."""
+    asked, widest = min(state.f_number for state in states), states[0].lens.f_number
+    return f"f/{_number(asked)}{f' (opens to f/{_number(widest)})' if asked > SAME_STOP_SHARE * widest else ''}"
+
+
+def _nearest(states: Sequence[State]) -> Iterator[str]:
+    """'focus to 700 (goes to 450)' where the nearest focus was not asked for."""
+    asked_mm, nearest_mm = min(state.focus_mm for state in states), states[0].lens.close_focus_mm
+    goes = f" (goes to {plain(nearest_mm)})" if nearest_mm is not None and nearest_mm < SAME_FOCUS_SHARE * asked_mm else ""
+    yield f"focus to {plain(asked_mm)}{goes}"
 
 
 def _pupil_words(states: Sequence[State]) -> str:
@@ -97,12 +121,13 @@ def _angles_deg(state: State, lens: LensState) -> FloatArray:
     return np.abs(np.array([right[1] - right[0], up[1] - up[0]]))
 
 
-def _box_rows(box: Box, resources: Resources) -> tuple[tuple[str, str], ...]:
+def _box_rows(box: Box, lens: Lens, resources: Resources) -> tuple[tuple[str, str], ...]:
     """Each part with its numbers, from the lens on; the box's own place first."""
     place = f"{plain(box.ahead_mm)} ahead of the front{_moved(box.offset_mm)}{_turns(tilt=box.tilt_deg)}"
     return (
         ("box", place),
         *((back.name or "back plate", _plate_words(back)) for back in box.back),
+        *((seal.name or "seal", _seal_words(seal, box, lens)) for seal in box.seal),
         *((stage_name(stage, number), _tray_words(stage)) for number, stage in enumerate(box.stage, 1)),
         *((mask.name or "mask", _mask_words(mask, resources)) for mask in box.mask),
         *((hood.name or "hood", _hood_words(hood)) for hood in box.hood),
@@ -113,6 +138,14 @@ def _box_rows(box: Box, resources: Resources) -> tuple[tuple[str, str], ...]:
 
 def _plate_words(back: Back) -> str:
     return f"{_size((back.width_mm, back.height_mm))}, bore {plain(back.bore_mm)}"
+
+
+def _seal_words(seal: Seal, box: Box, lens: Lens) -> str:
+    """'donut, 94 inside, 130 outside'."""
+    if seal.kind == "none" or not box.back:
+        return "none"
+    inner_mm, outer_mm = seal.inner_mm or lens.front_diameter_mm, seal.outer_mm or box.back[0].bore_mm
+    return f"{seal.kind}, {plain(inner_mm)} inside, {plain(outer_mm)} outside"
 
 
 def _tray_words(stage: Stage) -> str:
@@ -151,12 +184,13 @@ def _hood_words(hood: Hood) -> str:
 
 
 def _flag_words(flag: Flag, hoods: tuple[Hood, ...]) -> str:
-    """'at 30 deg, 110 long, 310 wide, hinged at 85, 79 off the middle'."""
+    """'top, at 30 deg, 110 long, 310 wide, hinged at 85, 79 off the middle'; the side where its name leaves it out."""
     out_mm, at_mm = flag_hinge_mm(flag, hoods)
     more = flag.extension
     carried_on = "" if more is None else f" and {plain(more.length_mm)} more at {plain(more.angle_deg)} deg"
     blade = f"{plain(flag.length_mm)} long{carried_on}, {plain(flag.width_mm)} wide"
-    return f"at {plain(flag.angle_deg)} deg, {blade}, hinged at {_number(at_mm)}, {_number(out_mm)} off the middle"
+    side = "" if flag.side in flag_name(flag) else f"{flag.side}, "
+    return f"{side}at {plain(flag.angle_deg)} deg, {blade}, hinged at {_number(at_mm)}, {_number(out_mm)} off the middle"
 
 
 def _solid_words(solid: Solid, resources: Resources) -> str:

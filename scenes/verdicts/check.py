@@ -42,6 +42,7 @@ from scenes.verdicts.verdict import GuideVerdict, judge, never_clear, never_clea
 if TYPE_CHECKING:
     from scenes.proof.verify import Finding
     from scenes.states.lens_judgement import LensJudgement
+    from scenes.states.numbers_used import NumbersUsed
     from scenes.states.state import State
 
 GUESS_PERCENT = 3.0  # a field guessed wider by less than this shifts the beam's edge by a mm or so: as much as a mount does
@@ -87,6 +88,7 @@ class CheckResult:
     """All states of a run, in the order of the scene; `tolerances` counts those that the scene gives and the run left out.
 
     lenses tell of each lens between its states; none where that was left out.
+    numbers, lens by lens: what it was judged by.
     proofs, where asked for: what the verifier says of each state's clear guides, by its key.
     """
 
@@ -95,6 +97,7 @@ class CheckResult:
     limits: Limits
     tolerances: int = 0
     lenses: tuple[LensJudgement, ...] = ()
+    numbers: tuple[NumbersUsed, ...] = ()
     proofs: Mapping[str, tuple[Finding, ...]] | None = None
 
     @property

@@ -174,7 +174,7 @@ def _rests_on(lens: LensJudgement) -> str:
 def numbers_lines(check: CheckResult) -> list[str]:
     """What lenses that lose nothing somewhere were judged by; what several of them share stands once."""
     held = {state.lens_name for state in check.states if state.word in LOSING_NOTHING}
-    used = [(one.lens.name, one.numbers) for one in check.lenses if one.numbers is not None and one.lens.name in held]
+    used = [(one.name, one) for one in check.numbers if one.name in held]
     if not used:
         return []
     told = [*_shared((name, (("camera", one.camera),)) for name, one in used), *((name, one.lens) for name, one in used)]

@@ -144,14 +144,14 @@ def test_a_mask_smaller_than_the_lens_front_is_suspect():
     # common practice, a rule of thumb: underexposure and misshapen bokeh are to be expected
     (note,) = mask_notes(mask(BOX, at_mm=46, thickness_mm=1, opening=RoundedRectangle(150, 84, 6)), 114)
     assert note.severity is Severity.FACT
-    assert "30.0 mm less high than the lens front (114 mm)" in note.text
-    assert "less wide" not in note.text
+    assert "30.0 mm lower than the lens front (114 mm)" in note.text
+    assert "narrower" not in note.text
 
 
-def test_a_mask_smaller_both_ways_is_a_caution():
+def test_a_mask_smaller_both_ways_is_told_so_as_well():
     (note,) = mask_notes(mask(BOX, at_mm=46, thickness_mm=1, opening=RoundedRectangle(110, 84, 6)), 114)
-    assert note.severity is Severity.CAUTION
-    assert "is 4.0 mm less wide and 30.0 mm less high" in note.text
+    assert note.severity is Severity.FACT
+    assert "is 4.0 mm narrower and 30.0 mm lower" in note.text
 
 
 def test_a_mask_larger_than_the_lens_front_needs_no_word():

@@ -64,6 +64,7 @@ def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...]
         "cautions": [*_slip_lines(check), *CAUTIONS],
         "states": [{**_state(state), **proof_data(check.proofs, state.key)} for state in check.states],
         "lenses": [_lens(one) for one in check.lenses],
+        "judged_by": [_judged_by(one) for one in check.numbers],
         "failed": [_failed(state) for state in check.failed],
         "files": sorted(files),
     }
@@ -106,7 +107,7 @@ def _lens(one: LensJudgement) -> dict[str, Any]:
         "clear": one.clear,
         "says": one.words,
         "clear_while": _clear_while(one.clear_while) if one.clear_while else None,
-        "judged_by": _judged_by(one.numbers) if one.numbers else None,
+        "not_looked_at": [words for words in (one.nearer_words, one.wider_words) if words],
         "spans": [
             {
                 "focal_mm": mm(span.focal_mm),
@@ -121,7 +122,12 @@ def _lens(one: LensJudgement) -> dict[str, Any]:
 
 def _judged_by(used: NumbersUsed) -> dict[str, Any]:
     """The numbers that a lens was judged by, in words; lengths in mm."""
-    return {"camera": used.camera, "lens": used.lens, "box": [{"part": part, "says": words} for part, words in used.box]}
+    return {
+        "lens": used.name,
+        "camera": used.camera,
+        "says": used.lens,
+        "box": [{"part": part, "says": words} for part, words in used.box],
+    }
 
 
 def _clear_while(one: ClearWhile) -> dict[str, Any]:

@@ -29,6 +29,7 @@ from scenes.runtime.version import own_version
 from scenes.runtime.worker_pool import Aside, Sharing, WorkerDied
 from scenes.states.clear_rule import Limits
 from scenes.states.load import is_as_read, load_scene, wanted_states
+from scenes.states.numbers_used import numbers_by_lens
 from scenes.verdicts.check import CheckResult, FailedState
 from scenes.verdicts.overview import answer_line, end_lines, overview_lines
 from scenes.verdicts.processes import STATES_PER_PROCESS, STEPS_PER_STATE, died_words, processes_beside
@@ -201,7 +202,12 @@ def _label(runs: Sequence[JobRun]) -> str:
 def _finished(run: JobRun, context: RunContext) -> Done:
     """Write what tells of the whole scene."""
     job, recorder = run.job, run.recorder
-    check = replace(joined(run.checks, run.request.limits), tolerances=len(job.loaded.scene.tolerance), lenses=run.between())
+    check = replace(
+        joined(run.checks, run.request.limits),
+        tolerances=len(job.loaded.scene.tolerance),
+        lenses=run.between(),
+        numbers=numbers_by_lens(job.plans),
+    )
     made_by = provenance(job, context.asked)
     if context.asked.prove:
         check = _with_proofs(check, job, None if recorder is None else (recorder.staging, run.request), made_by)

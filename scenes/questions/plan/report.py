@@ -27,6 +27,7 @@ from scenes.states.between import between_states
 from scenes.states.clear_rule import LOSING_NOTHING, Word
 from scenes.states.load import Loaded
 from scenes.states.names import OfState, lens_words
+from scenes.states.numbers_used import numbers_by_lens
 from scenes.states.state import State
 from scenes.verdicts.check import CheckResult, StateResult
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, loss_words
@@ -120,7 +121,7 @@ class TestPlan:
 
 def plan_of(show: Loaded, states: Sequence[State], seen: LookedAt) -> TestPlan:
     """The plan of a show's states."""
-    scene, check = show.scene, replace(seen.check, lenses=between_states(states))
+    scene, check = show.scene, replace(seen.check, lenses=between_states(states), numbers=numbers_by_lens(states))
     by_key = {state.key: state for state in states}
     wanted = shots(check)
     setups = setups_of([by_key[shot.state.key] for shot in wanted])

@@ -126,3 +126,12 @@ def test_a_focus_without_end_is_infinity():
 def test_what_cannot_be_is_refused(changes, words):
     with pytest.raises(SceneError, match=words):
         table_of_header(**changes)
+
+
+def test_frames_that_name_two_lenses_do_not_become_one():
+    names = {"lensMake": "Made up", "lensModel": "25", "lensSerialNumber": "1001"}
+    frames = [{**HEADER, **names}, {**HEADER, **names, "lensSerialNumber": "7777", "focus": 0.6}, {**HEADER, "focus": 3.0}]
+    readings = [header_reading(header, "frame.exr") for header in frames]
+    assert len(lens_table([readings[0], readings[2]], Given(**OWN)).rows) == 2
+    with pytest.raises(SceneError, match=r'lensSerialNumber: must be one and the same .*two lenses, "1001" and "7777"'):
+        lens_table(readings, Given(**OWN))

@@ -86,3 +86,25 @@ def test_a_row_that_somebody_has_left_out_and_words_are_remarks(tmp_path, remark
     head, *rows = COMMA.splitlines()
     text = "\n".join([head, rows[0], remark, rows[1], ""])
     assert len(lens_of(table_of(tmp_path, text, "bench.csv"))["state"]) == 2
+
+
+TRAVEL = "focus_mm,focal_mm,pupil_behind_front_mm,front_travel_mm\ninfinity,25,46,0\n1000,25,50,1\n"
+SHORT = "end at 1000 mm, while the lens focuses to 400 mm: nearer, the last one's pupil and field are used"
+
+
+@pytest.mark.parametrize(
+    ("rows", "close", "told_so"),
+    [("", 400.0, True), ("#400,25,75,2\n", 400.0, True), ("400,25,75,2\n", 400.0, False), ("", 950.0, False), ("", None, False)],
+    ids=["lost", "left out", "whole", "near enough", "not stated"],
+)
+def test_rows_that_end_before_the_nearest_focus_are_told(tmp_path, rows, close, told_so):
+    cautions = table_of(tmp_path, TRAVEL + rows, "bench.csv", close_focus_mm=close).cautions
+    assert any(SHORT in caution for caution in cautions) == told_so
+
+
+def test_rows_of_one_zoom_position_that_end_before_the_others_are_told(tmp_path):
+    text = "focal_mm,focus_mm,pupil_behind_front_mm\n" + "".join(f"{f},{d},60\n" for f in (24, 70) for d in ("infinity", 900, 400))
+    short = text.replace("70,400,60\n", "")
+    whole, lost = (table_of(tmp_path, one, "zoom.csv", close_focus_mm=400.0).cautions for one in (text, short))
+    assert any("rows of a zoom position end at 900 mm, while the lens focuses to 400 mm" in caution for caution in lost)
+    assert not any("while the lens focuses to" in caution for caution in whole)

@@ -486,6 +486,17 @@ def test_a_file_that_is_no_proof_is_told_in_one_sentence(tmp_path, capsys, text)
     assert "give a scene file, and the folder that check --prove has filled" in said
 
 
+def test_a_proof_with_a_key_that_stands_twice_is_refused(tmp_path, capsys, entries):
+    """RFC 8259, section 4: what a reader makes of such a key is open; Python's takes the last."""
+    text = json.dumps({"guides": entries})
+    (tmp_path / "scene.toml").write_text(SCENE)
+    (tmp_path / "proof.json").write_text(text.replace('"guides": ', '"guides": [], "guides": ', 1))
+    assert main([str(tmp_path / "scene.toml"), str(tmp_path)]) == 2
+    assert 'the key "guides" stands twice in one object of the proof' in capsys.readouterr().err
+    (tmp_path / "proof.json").write_text(text.replace('"focus_mm": ', '"focus_mm": 5, "focus_mm": ', 1))
+    assert main([str(tmp_path / "scene.toml"), str(tmp_path)]) == 2
+
+
 def test_a_scene_nested_without_end_is_told_in_one_sentence(tmp_path, capsys):
     (tmp_path / "scene.toml").write_text("a = " + 20000 * "[")
     (tmp_path / "proof.json").write_text('{"guides": []}')

@@ -64,3 +64,18 @@ def test_a_flag_hinged_far_outside_of_a_box_without_a_hood_is_told(hinge_mm, tol
     (state, *_) = states_of(parse_scene(without + flag, source="s.toml"))
     texts = [note.text for note in doubtful_box_notes(state.fitted, state.box.parts) if note.part == "top flag"]
     assert any("355 mm outside of the box, which reaches 95 mm" in text for text in texts) == told_so
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "words"),
+    [
+        ("at_mm = 20", "at_mm = -30", "at_mm = -30 begins behind the back plate"),
+        ("ahead_mm = 4", "ahead_mm = -110", "at_mm = 20 with ahead_mm = -110 ends 10 mm behind the lens front"),
+    ],
+)
+def test_a_hood_behind_its_plate_or_behind_the_lens_front_is_told(right, wrong, words):
+    """It is 80 mm deep from 20 mm on, so that it ends at 100."""
+    scene = SCENE.format(at=15, opening="opening_mm = [150, 100]")
+    for text, told_so in ((scene, False), (scene.replace(right, wrong), True)):
+        (state, *_) = states_of(parse_scene(text, source="s.toml"))
+        assert any(words in note.text for note in doubtful_box_notes(state.fitted, state.box.parts)) == told_so

@@ -113,6 +113,15 @@ def test_a_lens_copied_from_another_with_its_focal_length_alone_changed_is_told(
     assert any('close_focus_mm of "25", at another focal length; was it copied' in text for text in told(slipped, Severity.CAUTION))
 
 
+def test_a_fisheye_that_keeps_lines_straight_and_an_anamorphic_format_without_a_squeeze_are_told():
+    fisheye = SCENE.replace('name = "25 macro"', 'name = "25 fisheye"').replace('"25 macro"', '"25 fisheye"')
+    assert any('projection = "rectilinear" speaks against its name' in text for text in told(fisheye, Severity.CAUTION))
+    right = fisheye.replace("f_number = 2.8", 'f_number = 2.8\nprojection = "equidistant"')
+    assert not any("speaks against its name" in text for text in told(right, Severity.CAUTION))
+    format_ = SCENE.replace('format = "36x24"', 'format = "anamorphic-35-4perf"')
+    assert any("is for anamorphic lenses, and no lens has a squeeze" in text for text in told(format_, Severity.CAUTION))
+
+
 @pytest.mark.parametrize(
     ("name", "plainly"),
     [

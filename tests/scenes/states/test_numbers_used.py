@@ -7,9 +7,8 @@ import ezdxf
 import trimesh
 
 from scenes.runtime.engines import engine_of
-from scenes.states.between import between_states
 from scenes.states.load import load_scene
-from scenes.states.numbers_used import numbers_used
+from scenes.states.numbers_used import numbers_by_lens, numbers_used
 from scenes.states.state import states_of
 from scenes.verdicts.check import run_check
 from scenes.verdicts.text import numbers_lines
@@ -26,7 +25,7 @@ aspect = 2.4
 [[lens]]
 name = "35"
 focal_mm = 35
-f_number = 2.8
+f_number = 2
 front_diameter_mm = 95
 front_glass_mm = 82
 pupil_behind_front_mm = [28, 34]
@@ -36,12 +35,14 @@ close_focus_mm = 1000
 name = "50"
 focal_mm = 50
 f_number = 2
+confirmed = ["focal_mm"]
 front_diameter_mm = 95
 pupil_behind_front_mm = 41
 projection = "equisolid"
 distortion = [-0.02, 0]
 box = { ahead_mm = 7 }
 [check]
+f_numbers = [2.8]
 focus_mm = ["infinity"]
 [box]
 ahead_mm = 5
@@ -50,6 +51,9 @@ offset_mm = [0, -2]
 width_mm = 240
 height_mm = 210
 bore_mm = 120
+[[box.seal]]
+kind = "donut"
+inner_mm = 93
 [[box.stage]]
 at_mm = 6
 opening_mm = [170, 140]
@@ -101,17 +105,21 @@ def test_camera_and_lens_are_told_as_stated_with_what_the_lens_sees(tmp_path):
     found = used(tmp_path)
     assert found.camera == "36 x 24 recorded, 1.5 up of the lens axis, of it scope 36 x 15"
     behind = "pupil 28 to 34 and sensor 140 behind the front"
-    assert found.lens == f"f/2.8, front 95 across (glass 82), {behind}, sees {WIDE_DEG:.1f} x {HIGH_DEG:.1f} deg"
+    sees = f"sees {WIDE_DEG:.1f} x {HIGH_DEG:.1f} deg, focus to infinity (goes to 1000)"
+    assert found.lens == f"f/2.8 (opens to f/2), rectilinear, front 95 across (glass 82), {behind}, {sees}"
 
 
 def test_a_picture_that_is_not_that_of_straight_lines_is_told_as_such(tmp_path):
-    assert ", equisolid, distortion -0.02, 0, front 95 across" in used(tmp_path, "50").lens
+    told = used(tmp_path, "50").lens
+    assert ", equisolid, distortion -0.02, 0, front 95 across" in told
+    assert told.endswith(", focus to infinity, taken as confirmed: focal_mm")
 
 
 def test_each_part_is_told_with_its_numbers_and_files_by_what_was_read_of_them(tmp_path):
     assert used(tmp_path).box == (
         ("box", "5 ahead of the front, 2 down of the lens axis"),
         ("back plate", "240 x 210, bore 120"),
+        ("seal", "donut, 93 inside, 120 outside"),
         ("stage 1", "at 6, 170 x 140 with corners of 3, 8 deep, glass 175 x 150, 4 thick, density 0.6"),
         ("mask", "at 16, 160 x 110 as read from cut.dxf"),
         ("hood", "at 20, 190 x 150 to 230 x 180, 30 deep"),
@@ -123,7 +131,7 @@ def test_each_part_is_told_with_its_numbers_and_files_by_what_was_read_of_them(t
 def test_what_lenses_share_is_told_once_and_what_only_some_have_with_their_names(tmp_path):
     found = loaded(tmp_path)
     states = states_of(found.scene, found.resources)
-    lines = numbers_lines(replace(run_check(states, engine_of("coverage")), lenses=between_states(states)))
+    lines = numbers_lines(replace(run_check(states, engine_of("coverage")), numbers=numbers_by_lens(states)))
     assert sum(line.startswith("  hood:") for line in lines) == 1
     assert "  box, with 35: 5 ahead of the front, 2 down of the lens axis" in lines
     assert "  box, with 50: 7 ahead of the front, 2 down of the lens axis" in lines

@@ -25,6 +25,16 @@ def test_a_run_without_vignetting_says_so_and_counts_what_is_tight():
     assert answer_line([check(clear_state(), clear_state())]) == "All 2 states are clear: the box stays out of every frame."
 
 
+def test_a_clear_answer_sends_people_to_numbers_that_may_be_wrong():
+    slip = Note("hood", "at_mm = -30 begins behind the back plate", Severity.CAUTION, may_be_slip=True)
+    doubted = [replace(clear_state(), notes=(slip,)), replace(clear_state(), notes=(slip,))]
+    assert answer_line([check(*doubted)]).endswith("First look at a number that may be wrong: see the caution.")
+    more = replace(clear_state(), notes=(slip, replace(slip, part="seal")))
+    assert answer_line([check(more, *doubted)]).endswith("First look at 2 numbers that may be wrong: see the cautions.")
+    plain = replace(clear_state(), notes=(replace(slip, may_be_slip=False),))
+    assert "First look" not in answer_line([check(plain)])
+
+
 def test_the_first_line_says_where_a_tight_frame_loses_visible_light_with_the_trays_empty():
     tight = guide(word=Word.TIGHT, loss=0.0, part=None)
     empty = TraysEmpty(room_mm=-1.2, part="front tray", where="bottom left", enough=False, loss_stops=0.13)
