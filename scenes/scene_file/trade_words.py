@@ -17,7 +17,7 @@ class TradeWord:
 # Common practice, no source. docs/nomenclature.md holds the same table; a test holds the two together.
 TRADE_WORDS = (
     TradeWord(on_set=("matte box",), here="box", scene_file="[box]"),
-    TradeWord(on_set=("French flag", "top flag"), here="flag at the top", scene_file='[[box.flag]] with side = "top"'),
+    TradeWord(on_set=("French flag", "top flag", "eyebrow"), here="flag at the top", scene_file='[[box.flag]] with side = "top"'),
     TradeWord(
         on_set=("side flags", "siders"), here="flags at the left and right", scene_file='[[box.flag]] with side = "left" or "right"'
     ),
