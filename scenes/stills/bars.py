@@ -1,4 +1,4 @@
-"""Black bars beside a picture that was fitted into a file of another shape."""
+"""Bars beside a picture: black ones of a file of another shape, and codes all alike where it was lost or is at the top code."""
 
 from __future__ import annotations
 
@@ -20,6 +20,10 @@ def insist_on_no_bars(with_box: Blocks, without_box: Blocks | None) -> None:
 
     A box may black out a rim as sharply, but not in the reference; nor, where there is none, without noise and alike on both sides.
     """
+    for still in (with_box, *(() if without_box is None else (without_box,))):
+        if flat := _flat(still.light):
+            way_out = "copy it from the card again, or expose it darker and shoot again"
+            raise refusal(still.name, f"has the same code all over, {_words(flat)}, where nothing can be measured; {way_out}")
     if without_box is not None:
         bars = _bars(without_box.light, drawn=False)
         name = without_box.name
@@ -27,15 +31,35 @@ def insist_on_no_bars(with_box: Blocks, without_box: Blocks | None) -> None:
         bars = _bars(with_box.light, drawn=True)
         name = with_box.name
     if bars:
-        found = " and ".join(f"{share:.0%} at the {side}" for side, share in bars.items())
-        raise refusal(name, f"has black bars, {found}; cut them off both stills, and let `covers` name the guide that is left")
+        raise refusal(
+            name, f"has black bars, {_words(bars)}; cut them off both stills, and let `covers` name the guide that is left"
+        )
+
+
+def _words(bars: dict[str, float]) -> str:
+    return " and ".join(f"{share:.0%} at the {side}" for side, share in bars.items())
+
+
+def _flat(light: Floats) -> dict[str, float]:
+    """By side, the share of rows or columns that are light and without any noise, up to the edge: white, or grey."""
+    white = float(np.percentile(light, 99))
+    return {side: share for side, rows in _from_sides(light).items() if (share := _flat_share(rows, white)) >= BAR_LEAST}
+
+
+def _flat_share(rows: Floats, white: float) -> float:
+    flat = (np.ptp(rows, axis=1) <= EVEN_SHARE * white) & (rows.min(axis=1) > BAR_SHARE * white)
+    return (len(rows) if flat.all() else int(np.argmin(flat))) / len(rows)
+
+
+def _from_sides(light: Floats) -> dict[str, Floats]:
+    """Rows or columns from each side on."""
+    return {"top": light, "bottom": light[::-1], "left": light.T, "right": light.T[::-1]}
 
 
 def _bars(light: Floats, *, drawn: bool) -> dict[str, float]:
     """Bars by their side, as shares of height or width; with `drawn` only such as nothing but a program makes."""
     white = float(np.percentile(light, 99))
-    lines = {"top": light, "bottom": light[::-1], "left": light.T, "right": light.T[::-1]}
-    bars = {side: share for side, rows in lines.items() if (share := _bar(rows, white, drawn=drawn)) > 0}
+    bars = {side: share for side, rows in _from_sides(light).items() if (share := _bar(rows, white, drawn=drawn)) > 0}
     if drawn:
         pairs = (("top", "bottom"), ("left", "right"))
         return {side: bars[side] for pair in pairs if all(one in bars for one in pair) for side in pair}
