@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,6 +11,7 @@ from scenes.stills.blocks import Blocks
 from scenes.stills.decode import refusal
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 BAR_SHARE, BESIDE_BAR = 0.01, 0.1  # of white: how dark a bar is, and how light the picture right beside it
 BAR_LEAST = 0.01  # of the height or width
@@ -21,7 +24,7 @@ def insist_on_no_bars(with_box: Blocks, without_box: Blocks | None) -> None:
     A box may black out a rim as sharply, but not in the reference; nor, where there is none, without noise and alike on both sides.
     """
     for still in (with_box, *(() if without_box is None else (without_box,))):
-        if flat := _flat(still.light):
+        if flat := _flat(still):
             way_out = "copy it from the card again, or expose it darker and shoot again"
             raise refusal(still.name, f"has the same code all over, {_words(flat)}, where nothing can be measured; {way_out}")
     if without_box is not None:
@@ -40,18 +43,25 @@ def _words(bars: dict[str, float]) -> str:
     return " and ".join(f"{share:.0%} at the {side}" for side, share in bars.items())
 
 
-def _flat(light: Floats) -> dict[str, float]:
+def _flat(still: Blocks) -> dict[str, float]:
     """By side, the share of rows or columns that are light and without any noise, up to the edge: white, or grey."""
-    white = float(np.percentile(light, 99))
-    return {side: share for side, rows in _from_sides(light).items() if (share := _flat_share(rows, white)) >= BAR_LEAST}
+    white = float(np.percentile(still.light, 99))
+    sides, clipped = _from_sides(still.light), _from_sides(still.clipped)
+    return {side: share for side in sides if (share := _flat_share(sides[side], clipped[side], white)) >= BAR_LEAST}
 
 
-def _flat_share(rows: Floats, white: float) -> float:
+def _flat_share(rows: Floats, clipped: Bools, white: float) -> float:
+    """Such a share at the first of the rows: at the top code, or far off the row beside, for strong JPEG leaves no noise either."""
     flat = (np.ptp(rows, axis=1) <= EVEN_SHARE * white) & (rows.min(axis=1) > BAR_SHARE * white)
-    return (len(rows) if flat.all() else int(np.argmin(flat))) / len(rows)
+    count = 0 if flat.all() else int(np.argmin(flat))  # all of them: a drawn picture, which has no edge of a bar
+    if not count:
+        return 0.0
+    beside = rows[min(count + 1, len(rows) - 1)]  # the one before may hold some of both
+    is_lost = clipped[:count].all() or np.abs(beside - rows[0, 0]).max() > BESIDE_BAR * white
+    return count / len(rows) if is_lost else 0.0
 
 
-def _from_sides(light: Floats) -> dict[str, Floats]:
+def _from_sides(light: NDArray[Any]) -> dict[str, NDArray[Any]]:
     """Rows or columns from each side on."""
     return {"top": light, "bottom": light[::-1], "left": light.T, "right": light.T[::-1]}
 

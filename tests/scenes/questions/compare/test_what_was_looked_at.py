@@ -3,6 +3,7 @@
 import imagecodecs
 import numpy as np
 import pytest
+import tifffile
 
 from scenes.questions.compare.answer import answer
 from scenes.questions.compare.beside import beside, beside_words
@@ -49,12 +50,15 @@ def whiten(path, rows, columns):
 def test_a_corner_that_is_white_is_named_before_anything_is_called_as_predicted(tmp_path):
     folder = cast_shoot(tmp_path, mask_share(18, 38, at_mm=30), 18, at_mm=30)
     whiten(folder / "with.png", slice(400, None), slice(600, None))
+    (folder / "with-close.png").write_bytes(b"")
     found = answer(load_scene(folder / "scene.toml"), shoot=folder / "shoot.toml")
     assert found.data()["summary"] == (
         "As predicted, where the stills can tell; of the bottom right corner of with.png nothing can be seen."
     )
     assert any("the bottom right corner of with.png" in words for words in found.cautions)
+    assert any("with-close.png lies beside the stills" in words for words in found.cautions)
     assert found.next_step.startswith("shoot with.png again")
+    assert found.exit_status == 1
 
 
 def shoot_of(folder, *rows):
@@ -114,3 +118,14 @@ def test_the_same_picture_under_two_names_is_refused(tmp_path):
         SceneError, match=r"with-2\.png: holds the same picture as with\.png, picture\[1\]\.with_box, to the last bit"
     ):
         measured_shots(notes)
+
+
+def test_a_still_that_says_another_stop_than_its_row_is_told(tmp_path):
+    notes = shoot_of(tmp_path, ("with.tif", "without.png", 2.0))()
+    codes = imagecodecs.png_decode((tmp_path / "with.png").read_bytes())
+    told = [(33437, 5, 1, (8, 1), True), (37386, 5, 1, (18, 1), True)]  # ISO 12234-2: FNumber, FocalLength
+    tifffile.imwrite(tmp_path / "with.tif", codes, extratags=told, metadata=None)
+    (one,) = measured_shots(notes)
+    assert [words for words in one.notes if "says of itself" in words] == [
+        "with.tif says of itself f/8, and the notes say f/2: find out which it was, for the box darkens each otherwise."
+    ]
