@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import blake2b
 from itertools import pairwise
 from typing import Any
 
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from scenes.stills.decode import Still, refusal
-from scenes.stills.file_notes import curve_notes
+from scenes.stills.file_notes import UNTOLD, SaidSetting, curve_notes
 from scenes.stills.transfer import signal_of_code, to_light
 
 Floats = NDArray[np.float64]
@@ -41,7 +42,10 @@ BIT_DEPTHS = (10, 12, 14)  # that a 16-bit file may hold at its lower end
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Blocks:
-    """Means of blocks (H, W): light, its standard error, which are clipped, hold dust, letters or lines, have a sharp edge."""
+    """Means of blocks (H, W): light, its standard error, which are clipped, hold dust, letters or lines, have a sharp edge.
+
+    shot_at: what the still says of its setting; fingerprint: of all its codes, alike for copies alone.
+    """
 
     light: Floats
     noise: Floats
@@ -51,6 +55,8 @@ class Blocks:
     name: str
     size: tuple[int, int]
     notes: tuple[str, ...] = ()
+    shot_at: SaidSetting = UNTOLD
+    fingerprint: bytes = b""
 
 
 def blocks_of(
@@ -81,6 +87,8 @@ def blocks_of(
         name=still.name,
         size=still.size,
         notes=notes,
+        shot_at=still.shot_at,
+        fingerprint=blake2b(np.ascontiguousarray(still.codes).data, usedforsecurity=False).digest(),
     )
 
 

@@ -17,13 +17,16 @@ from scenes.scene_file.errors import Complaint, SceneError
 from scenes.stills.camera_raw import RAW_WORDS, can_read_raw, is_raw_tiff, read_raw
 from scenes.stills.file_notes import (
     EXIF,
+    UNTOLD,
     UPRIGHT,
     SaidCurve,
+    SaidSetting,
     orientation_in,
     orientation_notes,
     orientation_problem,
     png_curve,
     png_exif,
+    setting_in,
 )
 
 LARGEST_SIDE = 20_000  # pixels: no camera of today records more, and a slip of the pen should not fill the memory
@@ -43,7 +46,7 @@ SUFFIXES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".exr", ".dng")
 class Still:
     """A picture as the file has it: codes (H, W, C), 1 or 3 channels; whole numbers of `bits`, or floats where bits is 0.
 
-    said: what the file itself says of its codes; notes: what there is to say of how it was read.
+    said: what the file itself says of its codes, shot_at: of its setting; notes: what there is to say of how it was read.
     """
 
     codes: NDArray[Any]
@@ -52,6 +55,7 @@ class Still:
     lossy: bool = False
     raw: bool = False
     said: SaidCurve | None = None
+    shot_at: SaidSetting = UNTOLD
     notes: tuple[str, ...] = ()
 
     @property
@@ -85,24 +89,26 @@ def _decoded(data: bytes, name: str) -> Still:
             name,
             f"is damaged or cut short and cannot be read as {kind.upper()}; copy it from the card again ({short_words(error)})",
         ) from None
-    orientation = _orientation(data, kind)
+    exif = _exif(data, kind)
+    orientation = orientation_in(exif) if exif else UPRIGHT
     if problem := orientation_problem(orientation):
         raise refusal(name, problem)
     said = png_curve(data) if kind == "png" else None
-    return replace(_still(np.asarray(codes), kind, name), said=said, notes=orientation_notes(orientation, name))
+    shot_at = setting_in(exif) if exif else UNTOLD
+    return replace(_still(np.asarray(codes), kind, name), said=said, shot_at=shot_at, notes=orientation_notes(orientation, name))
 
 
-def _orientation(data: bytes, kind: str) -> int:
-    """How the camera was held by what the file says, as the tag Orientation numbers it."""
+def _exif(data: bytes, kind: str) -> bytes:
+    """The TIFF in which a file says how the camera was held and set: itself, or Exif data; empty where it has none."""
     match kind:
         case "tiff":
-            return orientation_in(data)
+            return data
         case "jpeg":
-            exif = (data[at + 4 : at + 2 + length] for at, length in _jpeg_applications(data))
-            return orientation_in(next((part for part in exif if part.startswith(EXIF)), b""))
+            parts = (data[at + 4 : at + 2 + length] for at, length in _jpeg_applications(data))
+            return next((part for part in parts if part.startswith(EXIF)), b"")
         case "png":
-            return orientation_in(png_exif(data))
-    return UPRIGHT
+            return png_exif(data)
+    return b""
 
 
 class _UnfitError(ValueError):

@@ -1,7 +1,7 @@
-"""What a still's file says of itself besides its pixels: the curve and range of its codes (PNG), and which way up it was held.
+"""What a still's file says of itself besides its pixels: curve and range of its codes (PNG), which way up it was held, its setting.
 
 Sources: PNG specification, third edition, 11.3.2 (cICP, iCCP, sRGB, gAMA) and 11.3.3.6 (eXIf);
-ITU-T H.273, table 3; Exif 3.0, 4.6.5.
+ITU-T H.273, table 3; Exif 3.0, 4.6.3 (Exif IFD), 4.6.5, 4.6.6 (FNumber, FocalLength).
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import math
 import struct
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from scenes.stills.transfer import to_light
 
@@ -30,6 +31,8 @@ CICP_RANGES = {0: "narrow", 1: "full"}
 MIDDLE, APART_STOPS = 0.5, 0.4  # signal that curves are held against each other at; programs write one gamma for several of them
 ORIENTATION, UPRIGHT = 274, 1  # tag of TIFF and Exif
 EXIF = b"Exif\0\0"
+EXIF_TAGS = 34665  # tag of TIFF that holds those of Exif
+STOPS_APART, FOCAL_APART = 1 / 3, 0.05  # stops; share of a focal length: cameras and lenses tell both rounded
 HELD = {3: "upside down", 6: "on its side", 8: "on its side"}
 MIRRORED = {2, 4, 5, 7}
 
@@ -122,6 +125,56 @@ def orientation_in(tiff: bytes) -> int:
             return int(file.pages.first.tags[ORIENTATION].value)
     except Exception:  # noqa: BLE001 - whatever a broken file makes the reader trip over: what it says of itself is not needed
         return UPRIGHT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaidSetting:
+    """What a still was shot at, by its file or the notes: f-number and focal length in mm, 0 where it is not told."""
+
+    f_number: float = 0.0
+    focal_mm: float = 0.0
+
+
+UNTOLD = SaidSetting()
+
+
+def setting_in(tiff: bytes) -> SaidSetting:
+    """The f-number and focal length that a TIFF tells among its own tags or those of Exif; none where it cannot be read."""
+    import tifffile
+
+    try:
+        with tifffile.TiffFile(io.BytesIO(tiff.removeprefix(EXIF))) as file:
+            tags = file.pages.first.tags
+            held = {**{tag.name: tag.value for tag in tags}, **tags.valueof(EXIF_TAGS, {})}
+            return SaidSetting(f_number=_number(held.get("FNumber")), focal_mm=_number(held.get("FocalLength")))
+    except Exception:  # noqa: BLE001 - whatever a broken file makes the reader trip over: what it says of itself is not needed
+        return UNTOLD
+
+
+def _number(value: Any) -> float:
+    """A number of Exif, which is two whole ones or their ratio; 0 where it is unknown, as 0/0 is."""
+    above, below = value if isinstance(value, tuple) else (value, 1)
+    number = float(above) / float(below) if above is not None and below else 0.0
+    return number if 0.0 < number < math.inf else 0.0
+
+
+def setting_notes(files: Sequence[tuple[str, SaidSetting]], stated: SaidSetting) -> tuple[str, ...]:
+    """What the files (name, setting) of a row say against what the notes state, or against each other: a sentence."""
+    told = [*files, ("the notes", stated)]
+    stops = [2 * math.log2(one.f_number) for _, one in told if one.f_number]
+    focal_lengths = [one.focal_mm for _, one in told if one.focal_mm]
+    is_stop = max(stops) - min(stops) > STOPS_APART
+    is_focal = max(focal_lengths) > (1 + FOCAL_APART) * min(focal_lengths)
+    said = [(who, _setting_words(one, is_stop=is_stop, is_focal=is_focal)) for who, one in told]
+    parts = [f"{who} say{'' if who == 'the notes' else 's of itself'} {words}" for who, words in said if words]
+    if not parts:
+        return ()
+    return (f"{', '.join(parts[:-1])}, and {parts[-1]}: find out which it was, for the box darkens each otherwise.",)
+
+
+def _setting_words(one: SaidSetting, *, is_stop: bool, is_focal: bool) -> str:
+    stop = [f"f/{one.f_number:.3g}"] if is_stop and one.f_number else []
+    return " and ".join([*stop, *([f"{one.focal_mm:.4g} mm"] if is_focal and one.focal_mm else [])])
 
 
 def orientation_problem(orientation: int) -> str:

@@ -17,6 +17,7 @@ from scenes.answers.numbers import finite
 from scenes.answers.table import Table
 from scenes.io.writing import npz_bytes
 from scenes.questions.compare.columns import STILLS, VALUES
+from scenes.questions.compare.hidden import hidden_of
 from scenes.questions.compare.measure import measured_shots
 from scenes.questions.compare.next_plan import next_data, next_lines, next_notes, writes_fitted
 from scenes.questions.compare.next_shot import next_shots
@@ -61,8 +62,9 @@ class CompareAnswer(Answer):
 
     @property
     def exit_status(self) -> int:
-        """1 where something is not as predicted."""
-        return CLEAR if self.found.verdict is Verdict.NOTHING and not self.found.surprises else IN_FRAME
+        """1 where something is not as predicted, or a corner or edge cannot be seen, for there boxes darken first."""
+        as_predicted = self.found.verdict is Verdict.NOTHING and not self.found.surprises
+        return CLEAR if as_predicted and not hidden_of(self.found) else IN_FRAME
 
     @property
     def states(self) -> Sequence[State]:

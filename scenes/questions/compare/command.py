@@ -27,7 +27,8 @@ NOTES_NAME = "shoot.toml"
 def command(show: Loaded, shoot: Path | None, stills: Path | None, output: Output) -> int:
     """Lay the stills of a test shoot over what SCENE predicts, and fit what was not measured.
 
-    Exit status: 0 as predicted, 1 something differs or the stills are of another lens, 2 the input is at fault.
+    Exit status: 0 as predicted, 1 something differs, a corner or edge cannot be seen or the stills are of another lens,
+    2 the input is at fault.
     """
     if (shoot is None) == (stills is None):
         words = "--shoot NOTES compares; --stills FOLDER writes such notes first. Give one of them."

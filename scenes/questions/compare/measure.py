@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -11,11 +12,12 @@ import numpy as np
 from raytrace.optics.camera import Guide
 from scenes.io.reading import read_bytes
 from scenes.questions.compare.shoot import Notes, Shot
-from scenes.scene_file.tables.shoot import Picture
+from scenes.scene_file.tables.shoot import Picture, repeats
 from scenes.stills.bars import insist_on_no_bars
 from scenes.stills.blocks import CELLS_ACROSS, Blocks, block_shape, blocks_of
 from scenes.stills.cells import Measured, measured_pair
 from scenes.stills.decode import decode, refusal
+from scenes.stills.file_notes import SaidSetting, setting_notes
 from scenes.stills.frame_lines import FrameLines, frame_lines
 
 JPEG = {".jpg", ".jpeg"}
@@ -28,11 +30,24 @@ ASPECT_SLACK = 0.01  # a still scaled to whole pixels
 
 def measured_shots(notes: Notes, across: int = CELLS_ACROSS) -> tuple[Measured, ...]:
     """Every shot of the notes, in their order."""
+    prints: dict[str, bytes] = {}
     with ThreadPoolExecutor(READERS) as pool:  # numpy and the decoders work beside each other; the order stays
-        return tuple(pool.map(lambda shot: _measured(notes, shot, across), notes.shots))
+        found = tuple(pool.map(lambda shot: _measured(notes, shot, across, prints), notes.shots))
+    _insist_on_no_copies([shot.picture for shot in notes.shots], prints)
+    return found
 
 
-def _measured(notes: Notes, shot: Shot, across: int) -> Measured:
+def _insist_on_no_copies(pictures: Sequence[Picture], prints: Mapping[str, bytes]) -> None:
+    """Refuse a still that is the picture of another row under another name: noise alone tells two exposures apart."""
+    for one in repeats(pictures, prints.__getitem__):
+        name = getattr(pictures[one.place], one.key)
+        before = getattr(pictures[one.before], one.key_before)
+        found = f"holds the same picture as {before}, {one.before_words}, to the last bit"
+        raise refusal(name, f"{found}; name the still of picture[{one.place + 1}], or leave the row out")
+
+
+def _measured(notes: Notes, shot: Shot, across: int, prints: dict[str, bytes]) -> Measured:
+    """A shot on cells; the fingerprints of its files are added to `prints`."""
     cells = (max(1, round(across / COARSE * shot.area.height_mm / shot.area.width_mm)) * COARSE, across)
     picture = shot.picture
     with_box = _blocks(notes, shot, picture.with_box, cells)
@@ -42,7 +57,11 @@ def _measured(notes: Notes, shot: Shot, across: int) -> Measured:
         way_out = "name the still that was shot without the box, or leave it out"
         raise refusal(picture.without_box or "", f"holds the same picture as {picture.with_box} to the last bit; {way_out}")
     insist_on_no_bars(with_box, without)
-    with_box = replace(with_box, notes=(*with_box.notes, *_kind_notes(picture)))
+    both = [with_box] if without is None else [with_box, without]
+    prints.update((one.name, one.fingerprint) for one in both)
+    stated = SaidSetting(f_number=picture.f_number, focal_mm=shot.state.focal_mm)
+    row_notes = setting_notes([(one.name, one.shot_at) for one in both], stated)
+    with_box = replace(with_box, notes=(*with_box.notes, *_kind_notes(picture), *row_notes))
     return measured_pair(with_box, without, cells)
 
 

@@ -7,7 +7,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from scenes.answers.numbers import distance_words
+from scenes.questions.compare.beside import beside_words
 from scenes.questions.compare.fit import GOOD_SHARE
+from scenes.questions.compare.hidden import hidden_of
 from scenes.questions.compare.registration import framing_doubts, framing_words
 from scenes.questions.compare.surprises import Surprise
 from scenes.questions.compare.verdict import Comparison, Verdict
@@ -44,6 +46,8 @@ def summary(found: Comparison) -> str:
     match found.verdict:
         case Verdict.NOTHING:
             rest = ", but for a thing in frame that is no part of the scene" if found.surprises else ""
+            if hidden := hidden_of(found):
+                return f"As predicted{rest}, where the stills can tell; of {hidden[0].words} nothing can be seen."
             return f"As predicted{rest}: the stills show what the scene predicts, within what they can tell."
         case Verdict.OTHER_LENS:
             return other_lens_words(found)
@@ -172,6 +176,10 @@ def next_step(found: Comparison) -> str:
         case Verdict.OTHER_LENS:
             return "find out which lens, focus and stop the stills are of, and compare again."
         case Verdict.NOTHING:
+            if hidden := hidden_of(found):
+                return (
+                    f"shoot {listed([one.still for one in hidden])} again, with nothing over corners and edges, and compare again."
+                )
             return "go on with the scene as it is." if all(found.told) else _tell_more(found)
     return (
         "measure the values that moved, and put them, or fitted.toml, in place of the scene's."
@@ -272,6 +280,7 @@ def cautions(found: Comparison) -> Sequence[str]:
     notes = [CROP, CAUTION] if found.verdict is Verdict.NOTHING else [CAUTION]
     if any(shot.picture.without_box is None for shot in found.notes.shots):
         notes.append(NO_REFERENCE)
+    notes += [*(one.caution for one in hidden_of(found)), *beside_words(found.notes)]
     for one in found.fit.model.stills:
         notes += one.measured.notes
         left = 1.0 - float(one.use.mean())

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
+from posixpath import normpath
 from typing import Literal
 
 from scenes.scene_file.messages import plain
@@ -30,6 +32,11 @@ class Picture(Table):
     )
     code_range: CodeRange = choice("Code values of whole-number files: full, or narrow as on a video link.", "full")
     covers: str = text('What the still shows of the sensor: "recorded area", or the name of a guide.', RECORDED)
+
+    @property
+    def setting(self) -> tuple[float | str, float, float | None]:
+        """Focus, stop and, of a zoom, focal length."""
+        return self.focus_mm, self.f_number, self.focal_mm
 
     def faults(self) -> Iterator[Fault]:
         """A table where the curve is one, and only there; stills of different names."""
@@ -60,6 +67,34 @@ def table_problem(rows: Sequence[tuple[float, float]]) -> str:
     return ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repeat:
+    """A still of the notes that stood in another row before: the key and the place of both rows."""
+
+    place: int
+    key: str
+    before: int
+    key_before: str
+
+    @property
+    def before_words(self) -> str:
+        """Where it stood, as notes are spoken of."""
+        return f"picture[{self.before + 1}].{self.key_before}"
+
+
+def repeats(pictures: Sequence[Picture], identity: Callable[[str], Hashable]) -> Iterator[Repeat]:
+    """Stills of several rows by what tells a still of a name; a reference may serve again for a still of the same setting."""
+    first: dict[Hashable, tuple[int, str]] = {}
+    for place, picture in enumerate(pictures):
+        for key, name in (("with_box", picture.with_box), ("without_box", picture.without_box)):
+            if name is None:
+                continue
+            before, key_before = first.setdefault(identity(name), (place, key))
+            serves_again = key == key_before == "without_box" and picture.setting == pictures[before].setting
+            if before != place and not serves_again:
+                yield Repeat(place=place, key=key, before=before, key_before=key_before)
+
+
 class Shoot(Table):
     """Notes of a test shoot of one lens."""
 
@@ -79,3 +114,6 @@ class Shoot(Table):
             yield ("unknown",), f"must be at most {MOST_UNKNOWN} key paths, got {len(self.unknown)}"
         if len(set(self.unknown)) < len(self.unknown):
             yield ("unknown",), "names a key path twice; keep one of them"
+        for one in repeats(self.picture, normpath):
+            found = f"names the same file as {one.before_words}, and no still counts twice"
+            yield ("picture", one.place, one.key), f"{found}; name the still of this row, or leave the row out"

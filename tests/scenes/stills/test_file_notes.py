@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 import tifffile
 from PIL import Image
+from PIL.TiffImagePlugin import IFDRational
 
 from scenes.scene_file.errors import SceneError
 from scenes.stills.blocks import block_shape, blocks_of
 from scenes.stills.decode import decode
+from scenes.stills.file_notes import SaidSetting, setting_notes
 
 RNG = np.random.default_rng(1)
 CODES = (np.linspace(9000, 60000, 480).astype(np.uint16) + RNG.integers(0, 900, (320, 480), dtype=np.uint16)).astype(np.uint16)
@@ -131,3 +133,55 @@ def test_a_still_that_is_to_be_shown_mirrored_is_refused_for_no_camera_records_o
 def test_exif_data_that_cannot_be_read_cost_no_still(spoilt, caplog):
     assert told(png((b"eXIf", spoilt))) == []
     assert not caplog.records
+
+
+def shot_at(kind, f_number, focal_mm):
+    found = Image.Exif()
+    found.get_ifd(34665).update({33437: f_number, 37386: focal_mm})  # Exif 3.0, 4.6.6: FNumber, FocalLength
+    stream = io.BytesIO()
+    picture = Image.fromarray((CODES >> 8).astype(np.uint8))
+    picture.save(stream, kind, exif=found.tobytes())
+    return decode(stream.getvalue(), "a").shot_at
+
+
+@pytest.mark.parametrize("kind", ["jpeg", "png", "tiff"])
+def test_what_a_still_says_that_it_was_shot_at_is_read(kind):
+    assert shot_at(kind, IFDRational(28, 10), IFDRational(50, 1)) == SaidSetting(f_number=2.8, focal_mm=50)
+
+
+def test_a_tiff_may_say_it_among_its_own_tags():
+    """ISO 12234-2 (TIFF/EP) has FNumber and FocalLength beside the picture's tags."""
+    stream = io.BytesIO()
+    tifffile.imwrite(stream, CODES, extratags=[(33437, 5, 1, (28, 10), True), (37386, 5, 1, (50, 1), True)], metadata=None)
+    assert decode(stream.getvalue(), "a").shot_at == SaidSetting(f_number=2.8, focal_mm=50)
+
+
+@pytest.mark.parametrize("unknown", [IFDRational(0, 1), IFDRational(0, 0)])
+def test_a_stop_that_the_camera_does_not_know_is_none(unknown):
+    assert shot_at("jpeg", unknown, IFDRational(50, 1)) == SaidSetting(focal_mm=50)
+
+
+def notes_on(*said, f_number=2.0, focal_mm=18.0):
+    files = [(f"{name}.jpg", SaidSetting(f_number=stop, focal_mm=focal)) for name, (stop, focal) in zip("ab", said, strict=False)]
+    return setting_notes(files, SaidSetting(f_number=f_number, focal_mm=focal_mm))
+
+
+def test_stills_that_say_another_stop_or_focal_length_than_the_notes_are_told_in_one_sentence():
+    (note,) = notes_on((8, 50), (11, 18))
+    assert note.startswith(
+        "a.jpg says of itself f/8 and 50 mm, b.jpg says of itself f/11 and 18 mm, and the notes say f/2 and 18 mm: "
+    )
+    (note,) = notes_on((8, 18))
+    assert note.startswith("a.jpg says of itself f/8, and the notes say f/2: ")
+    (note,) = notes_on((0, 50), (2, 0))
+    assert note.startswith("a.jpg says of itself 50 mm, and the notes say 18 mm: ")
+
+
+def test_what_is_within_a_third_of_a_stop_and_five_per_cent_or_unknown_is_not_told():
+    assert notes_on((2.2, 18.8), (2.1, 18)) == ()  # 0.28 stop, 4.4 %
+    assert notes_on((0, 0)) == ()
+
+
+def test_a_pair_is_held_against_each_other_where_both_agree_with_the_notes():
+    (note,) = notes_on((2.2, 18), (1.9, 18))  # 0.28 and 0.15 stop off the notes, 0.42 off each other
+    assert note.startswith("a.jpg says of itself f/2.2, b.jpg says of itself f/1.9, and the notes say f/2: ")

@@ -138,6 +138,17 @@ def barred(light):
     return found
 
 
+def tail(code):
+    """The last fifth of the file's pixels lost: erased blocks of a flash card read as one and the same byte all over."""
+
+    def make(light):
+        codes = srgb16(light)
+        codes.reshape(-1)[-codes.size // 5 :] = code
+        return imagecodecs.png_encode(codes)
+
+    return make
+
+
 def noisy(light, seed=3):
     rng = np.random.default_rng(seed)
     return light + rng.normal(0, 1, light.shape) * np.sqrt(1.2e-4 * light + 2e-7)
@@ -257,6 +268,9 @@ WAYS = {
     "box on alone cropped to 90 %": box_on(cropped(0.9)),
     "shrunk, black round it": both(shrunk(0.9)),
     "black bars": both(barred),
+    "the tail white": both_files(tail(0xFFFF)),
+    "the tail of one white": as_file("with", tail(0xFFFF)),
+    "the tail grey": both_files(tail(0x8080)),
     "black bars, no reference": together(both(barred), unpaired),
     "exchanged": exchanged,
     "copied": copied,
