@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import logging
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 
 LONGEST_WORDS = 200  # of what a library says about an error: some quote the whole file
 
@@ -25,21 +27,39 @@ def printable(words: str) -> str:
     return "".join(letter if letter.isprintable() else "?" for letter in words)
 
 
+class _Hush(logging.Filter):
+    """Keeps a library's remarks while somebody listens in any thread; each thread is told its own."""
+
+    def __init__(self, library: str) -> None:
+        super().__init__()
+        self.library = library
+        self.lock = threading.Lock()
+        self.listening: list[tuple[int, list[str]]] = []  # thread, what was said in it
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Whether a record goes on to where records go."""
+        with self.lock:
+            own = [said for thread, said in self.listening if thread == threading.get_ident()]
+            if own:
+                own[-1].append(record.getMessage())
+            return not self.listening
+
+
+@lru_cache
+def _hush_of(library: str) -> _Hush:
+    hush = _Hush(library)
+    logging.getLogger(library).addFilter(hush)
+    return hush
+
+
 @contextmanager
 def remarks_of(library: str) -> Iterator[list[str]]:
-    """The remarks made meanwhile; nothing of the file that they quote is printed."""
-    said: list[str] = []
-
-    class Listener(logging.Handler):
-        def emit(self, record: logging.LogRecord) -> None:
-            said.append(record.getMessage())
-
-    log, listener = logging.getLogger(library), Listener()
-    before = log.propagate
-    log.addHandler(listener)
-    log.propagate = False
+    """The remarks made meanwhile in this thread; nothing of the file that they quote is printed. Stills are read by threads."""
+    hush, one = _hush_of(library), (threading.get_ident(), list[str]())
+    with hush.lock:
+        hush.listening.append(one)
     try:
-        yield said
+        yield one[1]
     finally:
-        log.propagate = before
-        log.removeHandler(listener)
+        with hush.lock:
+            hush.listening = [other for other in hush.listening if other is not one]

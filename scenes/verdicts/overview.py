@@ -44,8 +44,7 @@ def answer_line(checks: Sequence[CheckResult]) -> str:
     sentences = [verdict, *fault] if dark else [*fault, verdict]
     doubts = sum(len(doubted(check)) for check in checks)
     if doubts and not (dark or faults):
-        read = "the caution: a number may be" if doubts == 1 else f"the {doubts} cautions: numbers may be"
-        sentences.append(f"First read {read} wrong or missing.")
+        sentences.append(f"First read the {'caution' if doubts == 1 else f'{doubts} cautions'}.")
     if failed:
         sentences.append(f"{counted(failed, 'state')} could not be computed.")
     return " ".join(sentences)

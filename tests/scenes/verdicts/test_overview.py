@@ -28,9 +28,9 @@ def test_a_run_without_vignetting_says_so_and_counts_what_is_tight():
 def test_a_clear_answer_sends_people_to_numbers_that_may_be_wrong():
     slip = Note("hood", "at_mm = -30 begins behind the back plate", Severity.CAUTION, may_be_slip=True)
     doubted = [replace(clear_state(), notes=(slip,)), replace(clear_state(), notes=(slip,))]
-    assert answer_line([check(*doubted)]).endswith("First read the caution: a number may be wrong or missing.")
+    assert answer_line([check(*doubted)]).endswith("First read the caution.")
     more = replace(clear_state(), notes=(slip, replace(slip, part="seal")))
-    assert answer_line([check(more, *doubted)]).endswith("First read the 2 cautions: numbers may be wrong or missing.")
+    assert answer_line([check(more, *doubted)]).endswith("First read the 2 cautions.")
     plain = replace(clear_state(), notes=(replace(slip, may_be_slip=False),))
     assert "First read" not in answer_line([check(plain)])
 

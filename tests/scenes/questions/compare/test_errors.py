@@ -21,14 +21,15 @@ from tests.scenes.questions.compare.made_shoot import SCENE
 CELLS = (24, 32)
 TRUE = {"box.ahead_mm": 9.0, "box.offset_mm.up": -2.0}
 NOISE = 0.001
-PICTURE = (
-    '\n[[picture]]\nwith_box = "with.png"\nwithout_box = "without.png"\nfocus_mm = {focus}\nf_number = 2.8\ncurve = "linear"\n'
-)
+STILLS = '\n[[picture]]\nwith_box = "with-{number}.png"\nwithout_box = "without-{number}.png"\n'
+PICTURE = STILLS + 'focus_mm = {focus}\nf_number = 2.8\ncurve = "linear"\n'
 
 
 def notes_of(folder, unknown, focus=('"infinity"',)):
     (folder / "scene.toml").write_text(SCENE.replace('focus_mm = ["infinity"]', 'focus_mm = ["infinity", 600]'))
-    text = f'lens = "28"\nunknown = {list(unknown)}\n'.replace("'", '"') + "".join(PICTURE.format(focus=one) for one in focus)
+    text = f'lens = "28"\nunknown = {list(unknown)}\n'.replace("'", '"') + "".join(
+        PICTURE.format(number=number, focus=one) for number, one in enumerate(focus, 1)
+    )
     (folder / "shoot.toml").write_text(text)
     return read_notes(load_scene(folder / "scene.toml"), folder / "shoot.toml")
 
