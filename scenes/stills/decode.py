@@ -99,7 +99,7 @@ def _decoded(data: bytes, name: str) -> Still:
 
 
 def _exif(data: bytes, kind: str) -> bytes:
-    """The TIFF in which a file says how the camera was held and set: itself, or Exif data; empty where it has none."""
+    """Bytes of the TIFF that says how the camera was held and set: the file itself, or its Exif data; empty where it has none."""
     match kind:
         case "tiff":
             return data
