@@ -39,6 +39,7 @@ from scenes.rig.pupil_numbers import (
 )
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
+from scenes.scene_file.tables.camera import Camera, Guide
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.scene import Scene, box_for
 
@@ -56,6 +57,7 @@ LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts l
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
 FAR_BEHIND_MM = 300.0  # behind the plate, farther than any bracket of a box reaches back
 FISHEYE = re.compile(r"fish.?eye", re.IGNORECASE)
+OFF_AREA_MM = 0.2  # guides are rounded by less
 LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
 OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
 WHOLE_SHARE = 1.02  # a whole width or height, as against its half, is rounded by less
@@ -210,11 +212,28 @@ def _guide_words(scene: Scene) -> Iterator[str]:
             "looked at; 0.9 is nine tenths"
         )
     for guide in guides:
+        yield from _beyond_words(guide, scene.camera)
         if guide.aspect < UPRIGHT_ASPECT and scene.camera.width_mm > scene.camera.height_mm:
             yield (
                 f'aspect = {plain(guide.aspect)} of its guide "{guide.name}" leaves out most of the picture, which is not looked '
                 f"at; it is width over height, {plain(round(1 / guide.aspect, 2))} if it was turned over"
             )
+
+
+def _beyond_words(guide: Guide, camera: Camera) -> Iterator[str]:
+    """A guide that is shifted off the recorded area, so that less of its other side is looked at than is meant."""
+    width_mm = min(camera.width_mm, camera.height_mm * guide.aspect) * guide.scale
+    right_mm, up_mm = guide.offset_mm
+    over_mm = (
+        abs(right_mm) + width_mm / 2 - camera.width_mm / 2,
+        abs(up_mm) + width_mm / guide.aspect / 2 - camera.height_mm / 2,
+    )
+    if max(over_mm) > OFF_AREA_MM:
+        offset = f"offset_mm = [{plain(right_mm)}, {plain(up_mm)}]"
+        yield (
+            f'{offset} moves its guide "{guide.name}" {plain(round(max(over_mm), 2))} mm off the recorded area, where nothing is '
+            "recorded; it counts right and up from the middle of that area"
+        )
 
 
 def _flag_words(box: Box) -> Iterator[tuple[str, str]]:

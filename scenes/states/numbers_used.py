@@ -14,6 +14,7 @@ import numpy as np
 from geometry.arrays import FloatArray
 from geometry.mesh_import import MM_PER_UNIT
 from geometry.outline import Freeform, half_size_mm
+from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import FixedPupil, LensState, field_slopes
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.scene_file.messages import plain
@@ -50,10 +51,19 @@ def numbers_by_lens(states: Sequence[State]) -> tuple[NumbersUsed, ...]:
 def _camera_words(state: State) -> str:
     """'36 x 24 recorded, of it scope 36 x 15.1'."""
     grid = state.grid
-    sizes = {guide.name: (2 * guide.half_width_mm, 2 * guide.half_height_mm) for guide in state.guides}
-    kept = [f"{name} {_size(size)}" for name, size in sizes.items() if size[0] < grid.width_mm or size[1] < grid.height_mm]
+    kept = [
+        f"{guide.name} {_size((2 * guide.half_width_mm, 2 * guide.half_height_mm))}{_off_middle(guide, grid)}"
+        for guide in state.guides
+        if 2 * guide.half_width_mm < grid.width_mm or 2 * guide.half_height_mm < grid.height_mm
+    ]
     recorded = f"{_size((grid.width_mm, grid.height_mm))} recorded{_moved(grid.offset_mm)}"
     return f"{recorded}, of it {', '.join(kept)}" if kept else recorded
+
+
+def _off_middle(guide: Guide, grid: PixelGrid) -> str:
+    """', 3 up' of a guide that does not lie in the middle of the recorded area."""
+    right, up = (round(at - middle, 2) + 0.0 for at, middle in zip(guide.centre_mm, grid.offset_mm, strict=True))
+    return _moved((right, up)).removesuffix(" of the lens axis").replace(", ", " ", 1)
 
 
 def _lens_words(states: Sequence[State]) -> str:

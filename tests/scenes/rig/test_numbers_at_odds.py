@@ -178,3 +178,11 @@ def test_a_pupil_magnification_that_hardly_any_lens_has_gets_a_caution(value, to
     lens = PLAIN.replace("f_number = 2", f"pupil_magnification = {value}\nf_number = 2", 1)
     assert f"pupil_magnification = {value}" in lens
     assert any("hardly any lens" in text for text in told(HEAD + lens + BOX, Severity.CAUTION)) == told_so
+
+
+@pytest.mark.parametrize(("up", "told_so"), [(3, False), (-4.46, False), (-5, True), (-20, True)])
+def test_a_guide_shifted_off_the_recorded_area_is_told(up, told_so):
+    """36 x 15.06 mm of 36 x 24: it may move by (24 - 15.06) / 2 = 4.47 mm."""
+    guide = f'[[camera.guide]]\nname = "scope"\naspect = 2.39\noffset_mm = [0, {up}]\n'
+    texts = told(HEAD + guide + PLAIN + BOX, Severity.CAUTION)
+    assert any("off the recorded area" in text for text in texts) == told_so
