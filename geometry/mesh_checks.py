@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from geometry.body import Part, Surface
-from geometry.mesh_import import body_bounds, faces_twice, open_edges
+from geometry.mesh_bodies import bodies_of, faces_twice, open_edges
 from geometry.notes import Note, Severity
 from geometry.overlap import TOUCH_MM
 
@@ -87,7 +87,7 @@ def speck_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
     for part in parts:
         if not isinstance(part.body, Surface):
             continue
-        bounds = body_bounds(part.body)
+        bounds = bodies_of(part.body).bounds_mm
         sizes = np.ptp(bounds, axis=1).max(axis=1)
         if sizes.max() >= SPECK_MM > sizes.min():
             right, up, ahead = np.round(bounds[sizes.argmin()].mean(axis=0) * (-1.0, 1.0, 1.0), 1) + 0.0

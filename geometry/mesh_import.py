@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from geometry.body import Surface
 from geometry.errors import GeometryError
+from geometry.mesh_bodies import body_numbers
 
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}  # the inch is 25.4 mm exactly: international yard and pound, 1959
 SMALLEST_MM = 30.0  # things worth importing for a box are larger than a thumb: common practice
@@ -44,44 +45,6 @@ def likely_units(size: float) -> tuple[str, ...]:
     if SMALLEST_MM <= size <= LARGEST_MM:
         return ("mm",)
     return tuple(u for u in ("in", "cm", "m") if SMALLEST_MM <= size * MM_PER_UNIT[u] <= LARGEST_MM)
-
-
-def faces_twice(surface: Surface) -> int:
-    """How many faces have the very corners of another, points that coincide taken as one."""
-    corners = np.unique(surface.vertices_mm, axis=0, return_inverse=True)[1].reshape(-1)[surface.faces]
-    counts = np.unique(np.sort(corners, axis=1), axis=0, return_counts=True)[1]
-    return int((counts - 1).sum())
-
-
-def body_numbers(points: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.int64]:
-    """For each triangle (F,) the number of its body, from 0; a body is all that hangs together by points that coincide."""
-    from scipy.sparse import coo_array  # loaded for scenes with meshes: it takes a tenth of a second
-    from scipy.sparse.csgraph import connected_components
-
-    places, corners = np.unique(points, axis=0, return_inverse=True)
-    joined = corners.reshape(-1)[triangles]
-    ends = np.concatenate([joined[:, [0, 1]], joined[:, [1, 2]]])
-    links = coo_array((np.ones(len(ends), dtype=np.int8), (ends[:, 0], ends[:, 1])), shape=(len(places), len(places)))
-    of_places = connected_components(links, directed=False)[1][joined[:, 0]]
-    return np.unique(of_places, return_inverse=True)[1].reshape(-1).astype(np.int64)
-
-
-def body_bounds(surface: Surface) -> NDArray[np.float64]:
-    """Least and most x, y, z (B, 2, 3) of each body of a mesh [mm]."""
-    number = body_numbers(surface.vertices_mm, surface.faces)
-    corners = surface.vertices_mm[surface.faces]
-    bounds = np.empty((int(number.max(initial=-1)) + 1, 2, 3))
-    bounds[:, 0], bounds[:, 1] = np.inf, -np.inf
-    np.minimum.at(bounds[:, 0], number, corners.min(axis=1))
-    np.maximum.at(bounds[:, 1], number, corners.max(axis=1))
-    return bounds
-
-
-def open_edges(surface: Surface) -> int:
-    """How many edges belong to one face alone, points that coincide taken as one; none of a closed surface."""
-    corners = np.unique(surface.vertices_mm, axis=0, return_inverse=True)[1].reshape(-1)[surface.faces]
-    edges = np.sort(np.concatenate([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]]), axis=1)
-    return int(np.count_nonzero(np.unique(edges, axis=0, return_counts=True)[1] == 1))
 
 
 def _unit(size: float, unit: str | None, name: str) -> str:

@@ -127,6 +127,15 @@ def is_convex(outline: Outline) -> bool:
     return True
 
 
+def size_mm(outline: Outline) -> tuple[float, float]:
+    """Width and height of an outline, wherever it lies about the centre [mm]."""
+    if isinstance(outline, Freeform):
+        x0, y0, x1, y1 = outline.shape.bounds
+        return float(x1 - x0), float(y1 - y0)
+    width, height = (2.0 * half_size_mm(outline)).tolist()
+    return width, height
+
+
 def half_size_mm(outline: Outline) -> NDArray[np.float64]:
     """Half width and half height (2,) of the smallest upright rectangle about the centre that holds the outline [mm]."""
     if isinstance(outline, Circle):

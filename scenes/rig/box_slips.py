@@ -12,6 +12,7 @@ from itertools import chain
 
 from geometry.notes import Note, Severity
 from scenes.rig.box import flag_name, stage_name
+from scenes.rig.openings import as_written
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Flag, Hood
 from scenes.scene_file.tables.lens import Lens
@@ -44,10 +45,6 @@ def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
 
 def _in_cm(value_mm: float) -> str:
     return f"written in cm? it would be {plain(round(CM * value_mm, 3))} mm"
-
-
-def _sizes(size_mm: tuple[float, float]) -> str:
-    return f"[{plain(size_mm[0])}, {plain(size_mm[1])}]"
 
 
 def _place_words(box: Box) -> Words:
@@ -99,20 +96,20 @@ def _hangs_along_mm(flag: Flag, hoods: tuple[Hood, ...]) -> float:
 def _hood_words(box: Box, lens: Lens) -> Words:
     front_mm = lens.front_diameter_mm
     for hood in box.hood:
-        name, mouth = hood.name or "hood", f"front_mm = {_sizes(hood.front_mm)}"
+        name, mouth = hood.name or "hood", f"front_mm = {as_written(hood.front_mm)}"
         if hood.depth_mm < SHORTEST_HOOD_MM:
             yield name, f"depth_mm = {plain(hood.depth_mm)} is too short for a hood of {mouth}: {_in_cm(hood.depth_mm)}"
         elif _flare_deg(hood) > FLARED_DEG:
-            flares = f"lets its walls flare {_flare_deg(hood):.0f} deg, from rear_mm = {_sizes(hood.rear_mm)} to {mouth}"
+            flares = f"lets its walls flare {_flare_deg(hood):.0f} deg, from rear_mm = {as_written(hood.rear_mm)} to {mouth}"
             yield name, f"depth_mm = {plain(hood.depth_mm)} {flares}: {_in_cm(hood.depth_mm)}"
         if max(hood.rear_mm) < SMALL_HOOD_SHARE * front_mm:
-            yield name, _small(f"rear_mm = {_sizes(hood.rear_mm)}", lens, hood.rear_mm)
+            yield name, _small(f"rear_mm = {as_written(hood.rear_mm)}", lens, hood.rear_mm)
         if any(front < SMALL_HOOD_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
-            yield name, f"{mouth} is far narrower than rear_mm = {_sizes(hood.rear_mm)}: {_in_cm_each(hood.front_mm)}"
+            yield name, f"{mouth} is far narrower than rear_mm = {as_written(hood.rear_mm)}: {_in_cm_each(hood.front_mm)}"
         elif _closes_on_nothing(hood, box):
             yield (
                 name,
-                f"{mouth} is narrower than rear_mm = {_sizes(hood.rear_mm)}: it opens toward the plate; are the two swapped?",
+                f"{mouth} is narrower than rear_mm = {as_written(hood.rear_mm)}: it opens toward the plate; are the two swapped?",
             )
 
 
@@ -134,7 +131,7 @@ def _opening_words(box: Box, lens: Lens) -> Words:
     for number, stage in enumerate(box.stage, 1):
         size = stage.opening_mm or (stage.opening_diameter_mm or 0.0,) * 2
         if 0.0 < max(size) < SMALL_SHARE * lens.front_diameter_mm:
-            key = f"opening_mm = {_sizes(size)}" if stage.opening_mm else f"opening_diameter_mm = {plain(size[0])}"
+            key = f"opening_mm = {as_written(size)}" if stage.opening_mm else f"opening_diameter_mm = {plain(size[0])}"
             yield stage_name(stage, number), _small(key, lens, size)
 
 

@@ -9,11 +9,7 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
-from geometry.body import Part, Surface
-from geometry.mesh_import import body_bounds, body_numbers
+from geometry.body import Part
 from geometry.notes import Note, Severity
 from scenes.rig.box import flag_hinge_mm, flag_name
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
@@ -21,7 +17,8 @@ from scenes.rig.contradictions import TENFOLD, desqueezed_words
 from scenes.rig.idle_openings import behind_words, idle_opening_words
 from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words, out_of_line_words
 from scenes.rig.light_places import light_in_box_words
-from scenes.rig.named_numbers import named_aspects, same_aspect, t_number_words
+from scenes.rig.mesh_places import mesh_words
+from scenes.rig.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
 from scenes.rig.part_names import (
     flag_angle_words,
     flag_side_words,
@@ -55,15 +52,11 @@ DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops cl
 DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
-FAR_BEHIND_MM = 300.0  # behind the plate, farther than any bracket of a box reaches back
 FISHEYE = re.compile(r"fish.?eye", re.IGNORECASE)
 OFF_AREA_MM = 0.2  # guides are rounded by less
 LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
 OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
 WHOLE_SHARE = 1.02  # a whole width or height, as against its half, is rounded by less
-SEATED_MM = 0.1  # what lies on a face is not behind it, nor ahead
-LOOSE_MM = 100.0  # beyond all other parts: a bracket is no longer one
-UNTOLD_REACH_MM = 200.0  # of a box that has no plate, hood or flag
 
 
 def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
@@ -98,7 +91,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *_flag_words(box),
         *behind_words(box),
         *idle_opening_words(box, parts),
-        *_mesh_words(box, parts),
+        *mesh_words(box, parts),
     ]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
@@ -222,16 +215,12 @@ def _guide_words(scene: Scene) -> Iterator[str]:
 
 def _beyond_words(guide: Guide, camera: Camera) -> Iterator[str]:
     """A guide that is shifted off the recorded area, so that less of its other side is looked at than is meant."""
-    width_mm = min(camera.width_mm, camera.height_mm * guide.aspect) * guide.scale
-    right_mm, up_mm = guide.offset_mm
-    over_mm = (
-        abs(right_mm) + width_mm / 2 - camera.width_mm / 2,
-        abs(up_mm) + width_mm / guide.aspect / 2 - camera.height_mm / 2,
-    )
-    if max(over_mm) > OFF_AREA_MM:
+    (right_mm, up_mm), (kept, high) = guide.offset_mm, kept_shares(guide, camera)
+    over_mm = max(abs(right_mm) - (1.0 - kept) * camera.width_mm / 2, abs(up_mm) - (1.0 - high) * camera.height_mm / 2)
+    if over_mm > OFF_AREA_MM:
         offset = f"offset_mm = [{plain(right_mm)}, {plain(up_mm)}]"
         yield (
-            f'{offset} moves its guide "{guide.name}" {plain(round(max(over_mm), 2))} mm off the recorded area, where nothing is '
+            f'{offset} moves its guide "{guide.name}" {plain(round(over_mm, 2))} mm off the recorded area, where nothing is '
             "recorded; it counts right and up from the middle of that area"
         )
 
@@ -282,54 +271,3 @@ def _whole_hinge_words(box: Box) -> Iterator[tuple[str, str]]:
                     f"the box's centre line: half of it would be {plain(whole_mm / 2)}"
                 )
                 yield flag_name(flag), text
-
-
-def _mesh_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
-    """Meshes, or bodies in them, that lie off all that the box has or behind its plate: drawn about another origin, or turned."""
-    reach_mm = max(_reaches_mm(box), default=UNTOLD_REACH_MM) + LOOSE_MM
-    for part in parts:
-        if isinstance(part.body, Surface):
-            off_mm = _bodies_off_mm(part.body, _middle_mm(box))
-            if off_mm.max() > reach_mm:
-                what = "its mesh lies" if off_mm.min() > reach_mm else "a body of its mesh lies"
-                text = (
-                    f"{what} {off_mm.max():.0f} mm off the middle of the box, where nothing of the box reaches, and can darken "
-                    "nothing there; its coordinates count from the centre of the back plate: export it about that, or move it"
-                )
-                yield part.name, text
-            ends_mm = body_bounds(part.body)[:, 1, 2] - box.ahead_mm
-            if box.back and ends_mm.min() < -FAR_BEHIND_MM and ends_mm.max() > 0.0:
-                text = (
-                    f"a body of its mesh lies {-ends_mm.min():.0f} mm behind the back plate, where the camera is; has it been "
-                    "moved the wrong way?"
-                )
-                yield part.name, text
-            if box.back and -SEATED_MM < float(part.body.vertices_mm[:, 2].max()) <= box.ahead_mm + SEATED_MM:
-                text = (
-                    "its mesh lies wholly behind the rear face of the back plate; if it belongs ahead of that, export it with z "
-                    "toward the scene and y up, or turn it round"
-                )
-                yield part.name, text
-
-
-def _bodies_off_mm(surface: Surface, middle_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How far the nearest corner of each body (B,) lies off the middle of the box [mm]."""
-    corners_mm = np.hypot(*(surface.vertices_mm[:, :2] - middle_mm).T)[surface.faces].min(axis=1)
-    number = body_numbers(surface.vertices_mm, surface.faces)
-    off_mm = np.full(int(number.max(initial=-1)) + 1, np.inf)
-    np.minimum.at(off_mm, number, corners_mm)
-    return off_mm
-
-
-def _reaches_mm(box: Box) -> Iterator[float]:
-    """How far the parts of a box reach from its middle: corners of plate and hood, flags laid out flat."""
-    yield from (math.hypot(back.width_mm, back.height_mm) / 2 for back in box.back)
-    yield from (math.hypot(*hood.front_mm) / 2 for hood in box.hood)
-    for flag in box.flag:
-        hinge_mm, _ = flag_hinge_mm(flag, box.hood)
-        yield hinge_mm + flag.length_mm + (flag.extension.length_mm if flag.extension else 0.0)
-
-
-def _middle_mm(box: Box) -> NDArray[np.float64]:
-    right_mm, up_mm = box.offset_mm
-    return np.array([-right_mm, up_mm])

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from geometry.body import Part, Tube
+from geometry.body import Part
 from geometry.outline import half_size_mm
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
+from scenes.rig.openings import built_outlines, opening_mm, times
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 
@@ -37,7 +38,7 @@ def _wide_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> str:
         return ""
     which = "larger" if both else "wider" if over[0] else "higher"
     return (
-        f"its opening of {_times(size)} mm is {which} than the box around it, {_times(round_mm)} mm, and takes no light"
+        f"its opening of {times(size)} mm is {which} than the box around it, {times(round_mm)} mm, and takes no light"
         f"{'' if both else ' there'}; is it twice what it should be, in another unit, or is a digit too many?"
     )
 
@@ -56,9 +57,9 @@ def _in_hood_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> s
     for hood in box.hood if isinstance(part, Mask) and part.outer_mm is None else ():
         inside = _inside_mm(hood, part.at_mm)
         if all(size[k] > inside[k] for k in (0, 1)):
-            hood_there = f"{hood.name or 'the hood'} is there, {_times(inside)} mm"
+            hood_there = f"{hood.name or 'the hood'} is there, {times(inside)} mm"
             return (
-                f"its opening of {_times(size)} mm is wider and higher than {hood_there}, and takes no light; is it twice what it "
+                f"its opening of {times(size)} mm is wider and higher than {hood_there}, and takes no light; is it twice what it "
                 "should be, or another mask's?"
             )
     return ""
@@ -108,27 +109,19 @@ def _behind_front(what: str, box: Box, ends_mm: float) -> str:
     return f"{what} with ahead_mm = {plain(box.ahead_mm)} ends {behind_mm} mm behind the lens front, where it takes no light"
 
 
-def _times(size_mm: Sequence[float]) -> str:
-    return f"{plain(round(size_mm[0], 1))} x {plain(round(size_mm[1], 1))}"
-
-
 def _openings(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, Stage | Mask, tuple[float, float]]]:
     """Names, tables and sizes of openings, those that are drawn by what is drawn."""
-    drawn = {part.group: part.body.inner[0].outline for part in parts if isinstance(part.body, Tube) and part.body.inner}
+    drawn = built_outlines(parts)
     for number, stage in enumerate(box.stage, 1):
-        if size := _opening_mm(stage):
+        if size := opening_mm(stage):
             yield stage_name(stage, number), stage, size
     for number, mask in enumerate(box.mask, 1):
         outline = drawn.get(f"box.mask[{number}]")
-        if size := _opening_mm(mask):
+        if size := opening_mm(mask):
             yield mask.name or "mask", mask, size
         elif outline is not None:
             width, height = (round(2.0 * float(half), 1) for half in half_size_mm(outline))
             yield mask.name or "mask", mask, (width, height)
-
-
-def _opening_mm(part: Stage | Mask) -> tuple[float, float] | None:
-    return part.opening_mm or (2 * (part.opening_diameter_mm,) if part.opening_diameter_mm else None)
 
 
 def _ahead_of_hood(at_mm: float, hoods: tuple[Hood, ...]) -> bool:

@@ -49,10 +49,8 @@ USUAL_ASPECTS = (1.33, 1.37, 1.66, 1.78, 1.85, 1.89, 2.2, 2.35, 2.39, 2.4, 2.76)
 ASPECTS = (0.5, 3.1)  # other ratios are times of the day, or sizes
 ASPECT_SHARE = 1.05  # 2.39, 2.4 and 2.35 are one to many crews
 NAMED_PERCENT = re.compile(r"(?<![\w.])(\d{1,3}(?:\.\d+)?)\s?(?:%|per ?cent\b|pct\b)", re.IGNORECASE)
-SAFE, BARE_PERCENT = (
-    re.compile(r"\b(?:safe|action|title)\b", re.IGNORECASE),
-    re.compile(r"(?<![^\s])([5-9]\d|100)(?=\s|$)(?! ?[:x×])"),
-)
+SAFE = re.compile(r"\b(?:safe|action|title)\b", re.IGNORECASE)
+BARE_PERCENT = re.compile(r"(?<![^\s])([5-9]\d|100)(?=\s|$)(?! ?[:x×])")
 NAMED_SCALE = re.compile(r"(?<![^\s])(0?\.[5-9]\d{0,2})(?=\s|$)")  # extraction 0.95
 DELIVERED = {1080, 1280, 1920, 1998, 2048, 2160, 3840, 3996, 4096, 7680, 8192}  # pixels across as delivered, not as recorded
 NAMED_WHOLE = re.compile(r"\b(?:whole frame|(?:whole|full) (?:aperture|gate|sensor|picture)|open gate)\b", re.IGNORECASE)
@@ -143,11 +141,16 @@ def same_aspect(aspect: float, named: float) -> bool:
     return 1 / ASPECT_SHARE <= aspect / named <= ASPECT_SHARE
 
 
+def kept_shares(guide: Guide, camera: Camera) -> tuple[float, float]:
+    """How much of the recorded width and height a guide keeps."""
+    wide = guide.aspect * camera.height_mm / camera.width_mm
+    return min(1.0, wide) * guide.scale, min(1.0, 1.0 / wide) * guide.scale
+
+
 def guide_name_words(guide: Guide, camera: Camera) -> Iterator[str]:
     """A guide shifted to the other side than its name says, or smaller: it leaves out what is to be kept."""
     name = plain_name(guide.name)
-    kept = min(1.0, guide.aspect * camera.height_mm / camera.width_mm) * guide.scale
-    high = min(1.0, camera.width_mm / camera.height_mm / guide.aspect) * guide.scale
+    kept, high = kept_shares(guide, camera)
     if NAMED_WHOLE.search(name) and min(kept, high) < WHOLE_SHARE:
         yield (
             f"aspect = {plain(guide.aspect)} and scale = {plain(guide.scale)} keep {100 * kept:.0f} % of the width and "

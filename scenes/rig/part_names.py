@@ -7,10 +7,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import PureWindowsPath
 
-from geometry.body import Part, Tube
-from geometry.outline import Freeform, half_size_mm
+from geometry.body import Part
+from geometry.outline import size_mm
 from scenes.rig.box import stage_name
 from scenes.rig.named_numbers import COUNTED, FILM, plain_name, without_limits
+from scenes.rig.openings import as_written, built_outlines, opening_mm, times
 from scenes.scene_file.catalogue import filter_sizes, formats
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, BoxPart, Flag, Hood, Mask, Stage, box_parts, is_fitted
@@ -149,7 +150,7 @@ def _twin(box: Box, mask: Mask) -> Mask | None:
 
 def size_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
     """Masks, trays and hoods called by another size than theirs, such as 'mask 144 x 98', and drawings called so."""
-    drawn_mm = _drawn_mm(parts)
+    drawn_mm = {group: size_mm(outline) for group, outline in built_outlines(parts).items()}
     for number, mask in enumerate(box.mask, 1):
         yield from _mask_size_words(mask, drawn_mm.get(f"box.mask[{number}]"))
     for number, stage in enumerate(box.stage, 1):
@@ -159,28 +160,28 @@ def size_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
 
 
 def _mask_size_words(mask: Mask, drawn_mm: Size | None) -> Iterator[tuple[str, str]]:
-    opening = _opening_mm(mask) or drawn_mm
+    opening = opening_mm(mask) or drawn_mm
     if opening is None:
         return
     told, sizes = _named_sizes(mask.name or ""), [opening, *([mask.outer_mm] if mask.outer_mm else [])]
     if told and not _any_same(told, sizes):
-        what = f"opening_mm = {_listed(opening)}" if mask.outline is None else f"its drawn opening of {_times(opening)} mm"
-        yield mask.name or "mask", f"{what} speaks against its name, {_times(told[0])}; {OTHER_SIZE}"
+        what = f"opening_mm = {as_written(opening)}" if mask.outline is None else f"its drawn opening of {times(opening)} mm"
+        yield mask.name or "mask", f"{what} speaks against its name, {times(told[0])}; {OTHER_SIZE}"
     told = _named_sizes(_stem(mask)) if mask.outline else []
     if told and not _any_same(told, sizes) and _is_larger(opening, told):  # a drawing may be called by its larger blank
         file = PureWindowsPath(mask.outline or "").name
-        text = f'outline = "{file}" draws {_times(opening)} mm, larger than its name, {_times(told[0])}; is it the right drawing?'
+        text = f'outline = "{file}" draws {times(opening)} mm, larger than its name, {times(told[0])}; is it the right drawing?'
         yield mask.name or "mask", text
 
 
 def _tray_size_words(stage: Stage, name: str) -> Iterator[tuple[str, str]]:
     """Trays with a larger opening than their name says; called by their glass they have a smaller one."""
-    told, opening = _named_sizes(name), _opening_mm(stage)
+    told, opening = _named_sizes(name), opening_mm(stage)
     if opening is None or not told:
         return
     sizes = [opening, *([stage.outer_mm] if stage.outer_mm else []), *([glass] if (glass := _glass_mm(stage)) else [])]
     if not _any_same(told, [*sizes, *_turned(sizes)]) and _is_larger(opening, told) and not _are_glass(told):
-        yield name, f"opening_mm = {_listed(opening)} speaks against its name, {_times(told[0])}; {OTHER_SIZE}"
+        yield name, f"opening_mm = {as_written(opening)} speaks against its name, {times(told[0])}; {OTHER_SIZE}"
 
 
 def _hood_size_words(hood: Hood, glasses: Sequence[Size]) -> Iterator[tuple[str, str]]:
@@ -190,8 +191,8 @@ def _hood_size_words(hood: Hood, glasses: Sequence[Size]) -> Iterator[tuple[str,
     outside = [(width + 2 * hood.thickness_mm, height + 2 * hood.thickness_mm) for width, height in ends]
     sizes = [*ends, *outside, *glasses]
     if told and not _any_same(told, [*sizes, *_turned(sizes)]) and _is_larger(hood.front_mm, told) and not _are_glass(told):
-        both = f"rear_mm = {_listed(hood.rear_mm)} and front_mm = {_listed(hood.front_mm)}"
-        yield name, f"{both} speak against its name, {_times(told[0])}; {OTHER_SIZE}"
+        both = f"rear_mm = {as_written(hood.rear_mm)} and front_mm = {as_written(hood.front_mm)}"
+        yield name, f"{both} speak against its name, {times(told[0])}; {OTHER_SIZE}"
 
 
 def _named_sizes(name: str) -> list[Size]:
@@ -222,31 +223,6 @@ def _turned(sizes: Iterable[Size]) -> list[Size]:
 
 def _glass_mm(stage: Stage) -> Size | None:
     return stage.filter.rectangle_mm if stage.filter is not None else None
-
-
-def _opening_mm(part: Stage | Mask) -> Size | None:
-    return part.opening_mm or ((part.opening_diameter_mm, part.opening_diameter_mm) if part.opening_diameter_mm else None)
-
-
-def _drawn_mm(parts: Sequence[Part]) -> dict[str, Size]:
-    """Width and height of the openings of parts, by their place in the box [mm]."""
-    outlines = {part.group: part.body.inner[0].outline for part in parts if isinstance(part.body, Tube) and part.body.inner}
-    sizes = {}
-    for group, outline in outlines.items():
-        width, height = (2.0 * float(half) for half in half_size_mm(outline))
-        if isinstance(outline, Freeform):
-            left, low, right, high = outline.shape.bounds
-            width, height = right - left, high - low
-        sizes[group] = (width, height)
-    return sizes
-
-
-def _times(size_mm: Size) -> str:
-    return f"{plain(round(size_mm[0], 1))} x {plain(round(size_mm[1], 1))}"
-
-
-def _listed(size_mm: Size) -> str:
-    return f"[{plain(size_mm[0])}, {plain(size_mm[1])}]"
 
 
 def flag_side_words(box: Box) -> Iterator[tuple[str, str]]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from raytrace.optics.zoom import StateRow, in_between
 from scenes.rig.stated_field import four_depths, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.lens import Lens, WalkRow, focal_lengths
-from scenes.scene_file.tables.scene import Scene
+from scenes.scene_file.tables.scene import Scene, focus_distances_of
 
 # Depths are measured to a mm or two, and as marked and as measured they differ by a few percent more.
 SAME_DEPTH_MM, SAME_DEPTH_SHARE = 3.0, 0.05
@@ -58,9 +58,9 @@ def odd_magnification_words(lens: Lens) -> Iterator[str]:
 
 def short_rows_words(scene: Scene, lens: Lens) -> Iterator[str]:
     """Depths that change with focus, by rows that end before the nearest focus looked at: from there on the last one is held."""
-    near_mm = min((at for at in map(_looked_at_mm(lens), scene.check.focus_mm) if at is not None), default=math.inf)
     stated = [row for row in rows_of(lens) if row.pupil_mm is not None]
     for focal_mm in () if "pupil_behind_front_mm" in lens.confirmed else dict.fromkeys(row.focal_mm for row in stated):
+        near_mm = min(focus_distances_of(scene, lens, focal_mm), default=math.inf)
         rows = sorted((row for row in stated if row.focal_mm == focal_mm), key=lambda row: row.focus_mm)
         last, first = rows[0].pupil_mm or UNKNOWN, rows[-1].pupil_mm or UNKNOWN
         moved_mm = max(abs(a - b) for a, b in zip(last, first, strict=True))
@@ -70,11 +70,6 @@ def short_rows_words(scene: Scene, lens: Lens) -> Iterator[str]:
                 f"from there to {plain(near_mm)}, although it moves with focus; is a row missing? Measure it there"
             )
             return
-
-
-def _looked_at_mm(lens: Lens) -> Callable[[float | str], float | None]:
-    """A focus distance as asked for -> what is looked at of this lens; None where that is not known."""
-    return lambda asked: lens.close_focus_mm if isinstance(asked, str) else asked
 
 
 def copied_words(scene: Scene, lens: Lens) -> Iterator[str]:

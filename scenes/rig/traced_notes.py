@@ -15,7 +15,7 @@ from geometry.notes import Note, Severity
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, TracedPupil
 from raytrace.optics.prescription import Prescription, Surface, axial_height, first_order, rays_to_front, trace_from_stop
-from raytrace.optics.traced_picture import TracedPicture
+from raytrace.optics.traced_picture import LARGEST_STOP_RAD, TracedPicture
 from scenes.rig.contradictions import or_confirmed
 from scenes.rig.traced_focus import length_mm, traced_focus
 from scenes.scene_file.messages import plain
@@ -27,7 +27,7 @@ FASTER_SHARE = 1.5  # a good stop: published half diameters are transcribed to l
 LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape
 PUPIL_OFF_MM = 2.5  # as far as a pupil may be off anyway (scenes.states.clear_rule)
 RIM_AHEAD_MM = 2.0  # barrels and tables are measured to better
-LARGEST_STOP_RAD, CHIEF_ANGLES = 1.5, 3001  # of chief rays in the space before the stop
+CHIEF_ANGLES = 3001  # of chief rays in the space before the stop
 RIM_SLACK = 0.02  # tables round their half diameters by less
 TOLD_MM = 0.01  # a picture that ends as near as this to the corner holds it
 WHY_IT_ENDS = {

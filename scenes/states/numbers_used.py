@@ -6,14 +6,14 @@ the gear in hand sees it. Of files it says what was read of them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from geometry.arrays import FloatArray
 from geometry.mesh_import import MM_PER_UNIT
-from geometry.outline import Freeform, half_size_mm
+from geometry.outline import size_mm
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import FixedPupil, LensState, field_slopes
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
@@ -56,14 +56,15 @@ def _camera_words(state: State) -> str:
         for guide in state.guides
         if 2 * guide.half_width_mm < grid.width_mm or 2 * guide.half_height_mm < grid.height_mm
     ]
-    recorded = f"{_size((grid.width_mm, grid.height_mm))} recorded{_moved(grid.offset_mm)}"
+    recorded = f"{_size((grid.width_mm, grid.height_mm))} recorded{_off_axis(grid.offset_mm)}"
     return f"{recorded}, of it {', '.join(kept)}" if kept else recorded
 
 
 def _off_middle(guide: Guide, grid: PixelGrid) -> str:
-    """', 3 up' of a guide that does not lie in the middle of the recorded area."""
-    right, up = (round(at - middle, 2) + 0.0 for at, middle in zip(guide.centre_mm, grid.offset_mm, strict=True))
-    return _moved((right, up)).removesuffix(" of the lens axis").replace(", ", " ", 1)
+    """' 3 up' of a guide that does not lie in the middle of the recorded area."""
+    right, up = (round(at - middle, 2) for at, middle in zip(guide.centre_mm, grid.offset_mm, strict=True))
+    moved = _moved((right, up))
+    return f" {moved}" if moved else ""
 
 
 def _lens_words(states: Sequence[State]) -> str:
@@ -79,7 +80,7 @@ def _lens_words(states: Sequence[State]) -> str:
     known = [f"taken as confirmed: {', '.join(lens.confirmed)}"] if lens.confirmed else []
     front = f"front {plain(lens.front_diameter_mm)} across{glass}"
     behind = f"pupil {_pupil_words(states)}{sensor} behind the front"
-    return ", ".join([stop, *table, *squeeze, *bent, front, behind, f"sees {_field_words(states)}", *_nearest(states), *known])
+    return ", ".join([stop, *table, *squeeze, *bent, front, behind, f"sees {_field_words(states)}", _nearest(states), *known])
 
 
 def _stop_words(states: Sequence[State]) -> str:
@@ -88,11 +89,11 @@ def _stop_words(states: Sequence[State]) -> str:
     return f"f/{_number(asked)}{f' (opens to f/{_number(widest)})' if asked > SAME_STOP_SHARE * widest else ''}"
 
 
-def _nearest(states: Sequence[State]) -> Iterator[str]:
+def _nearest(states: Sequence[State]) -> str:
     """'focus to 700 (goes to 450)' where the nearest focus was not asked for."""
     asked_mm, nearest_mm = min(state.focus_mm for state in states), states[0].lens.close_focus_mm
     goes = f" (goes to {plain(nearest_mm)})" if nearest_mm is not None and nearest_mm < SAME_FOCUS_SHARE * asked_mm else ""
-    yield f"focus to {plain(asked_mm)}{goes}"
+    return f"focus to {plain(asked_mm)}{goes}"
 
 
 def _pupil_words(states: Sequence[State]) -> str:
@@ -133,7 +134,7 @@ def _angles_deg(state: State, lens: LensState) -> FloatArray:
 
 def _box_rows(box: Box, lens: Lens, resources: Resources) -> tuple[tuple[str, str], ...]:
     """Each part with its numbers, from the lens on; the box's own place first."""
-    place = f"{plain(box.ahead_mm)} ahead of the front{_moved(box.offset_mm)}{_turns(tilt=box.tilt_deg)}"
+    place = f"{plain(box.ahead_mm)} ahead of the front{_off_axis(box.offset_mm)}{_turns(tilt=box.tilt_deg)}"
     return (
         ("box", place),
         *((back.name or "back plate", _plate_words(back)) for back in box.back),
@@ -180,13 +181,8 @@ def _mask_words(mask: Mask, resources: Resources) -> str:
     else:
         drawn = resources.outlines[mask.outline]
         unit = "" if drawn.states_unit else ", which states no unit"
-        opening = f"{_size(_outline_size_mm(drawn))} as read from {mask.outline}{unit}"
+        opening = f"{_size(size_mm(drawn))} as read from {mask.outline}{unit}"
     return f"at {plain(mask.at_mm)}, {opening}{turned}"
-
-
-def _outline_size_mm(outline: Freeform) -> tuple[float, float]:
-    width_mm, height_mm = (2.0 * half_size_mm(outline)).tolist()
-    return width_mm, height_mm
 
 
 def _hood_words(hood: Hood) -> str:
@@ -232,11 +228,17 @@ def _number(value: float) -> str:
 
 
 def _moved(offset_mm: tuple[float, float]) -> str:
-    """', 1.5 right and 3 down of the lens axis'; '' on the axis."""
+    """'1.5 right and 3 down'; '' where it is not moved."""
     right, up = offset_mm
     told = [f"{plain(abs(right))} {'right' if right > 0 else 'left'}"] if right else []
     told += [f"{plain(abs(up))} {'up' if up > 0 else 'down'}"] if up else []
-    return f", {' and '.join(told)} of the lens axis" if told else ""
+    return " and ".join(told)
+
+
+def _off_axis(offset_mm: tuple[float, float]) -> str:
+    """', 1.5 right and 3 down of the lens axis'; '' on the axis."""
+    moved = _moved(offset_mm)
+    return f", {moved} of the lens axis" if moved else ""
 
 
 def _turns(*, turn: float = 0.0, tilt: float = 0.0) -> str:

@@ -112,6 +112,11 @@ class CheckResult:
         return tuple(dict.fromkeys(found))
 
     @property
+    def slips(self) -> tuple[Note, ...]:
+        """Cautions about numbers that may be slips, each once."""
+        return tuple(dict.fromkeys(note for state in self.states for note in state.notes if note.may_be_slip))
+
+    @property
     def exit_status(self) -> int:
         """0 all clear or tight, 1 a part darkens or enters a frame or the box has a fault, 2 a state could not be computed."""
         if self.failed or not self.states:

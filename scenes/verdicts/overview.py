@@ -42,7 +42,7 @@ def answer_line(checks: Sequence[CheckResult]) -> str:
     empty = [state for check in checks for state in check.states if loses_with_trays_empty(state, check)]
     verdict = _verdict_sentence(states, empty)
     sentences = [verdict, *fault] if dark else [*fault, verdict]
-    doubts = sum(len(doubted(check)) for check in checks)
+    doubts = sum(len(check.slips) for check in checks)
     if doubts and not (dark or faults):
         sentences.append(f"First read the {'caution' if doubts == 1 else f'{doubts} cautions'}.")
     if failed:
@@ -55,12 +55,6 @@ def loses_with_trays_empty(state: StateResult, check: CheckResult) -> bool:
     empty = (guide.trays_empty for guide in state.guides)
     lost = [one.loss_stops for one in empty if one is not None and not one.enough and one.loss_stops is not None]
     return state.word is Word.TIGHT and max(lost, default=0.0) >= check.limits.visible_loss_stops
-
-
-def doubted(check: CheckResult) -> tuple[tuple[str, str], ...]:
-    """Part and text of each caution about a number that may be a slip, each once."""
-    notes = (note for state in check.states for note in state.notes)
-    return tuple(dict.fromkeys((note.part, note.text) for note in notes if note.may_be_slip))
 
 
 def _verdict_sentence(states: Sequence[StateResult], empty: Sequence[StateResult]) -> str:

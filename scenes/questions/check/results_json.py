@@ -257,8 +257,7 @@ def _part_loss(loss: PartLoss) -> dict[str, Any]:
 
 def _slip_lines(check: CheckResult) -> tuple[str, ...]:
     """Numbers that look like a slip, once each, as every question's JSON tells them."""
-    found = dict.fromkeys(note for state in check.states for note in state.notes if note.may_be_slip)
-    return tuple(f"caution: {note.part}: {note.text}" for note in found)
+    return tuple(f"caution: {note.part}: {note.text}" for note in check.slips)
 
 
 def _note(note: Note) -> dict[str, str]:

@@ -85,9 +85,10 @@ WIDE_DEG = 2 * math.degrees(math.atan(18 / 35))
 HIGH_DEG = math.degrees(math.atan(13.5 / 35)) + math.degrees(math.atan(10.5 / 35))
 
 
-def loaded(tmp_path):
+def loaded(tmp_path, left_mm=80, right_mm=80):
     drawing = ezdxf.new(units=4)
-    drawing.modelspace().add_lwpolyline([(-80, -55), (80, -55), (80, 55), (-80, 55)], close=True)
+    corners = [(-left_mm, -55), (right_mm, -55), (right_mm, 55), (-left_mm, 55)]
+    drawing.modelspace().add_lwpolyline(corners, close=True)
     drawing.saveas(tmp_path / "cut.dxf")
     bracket = trimesh.creation.box((20.0, 2.0, 3.0))
     bracket.apply_translation((0.0, 15.0, 0.0))
@@ -126,6 +127,13 @@ def test_each_part_is_told_with_its_numbers_and_files_by_what_was_read_of_them(t
         ("top flag", "at 40 deg, 80 long, 225 wide, hinged at 50, 90 off the middle"),
         ("bracket", "at 60, 200 x 20 x 30 as read from bracket.stl"),
     )
+
+
+def test_a_drawing_that_lies_to_one_side_is_told_by_its_own_width(tmp_path):
+    """From 95 mm left to 70 mm right of the middle: 165 mm."""
+    found = loaded(tmp_path, left_mm=95, right_mm=70)
+    state, *_ = states_of(found.scene, found.resources)
+    assert dict(numbers_used([state]).box)["mask"] == "at 16, 165 x 110 as read from cut.dxf"
 
 
 def test_what_lenses_share_is_told_once_and_what_only_some_have_with_their_names(tmp_path):
