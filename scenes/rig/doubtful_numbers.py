@@ -31,10 +31,10 @@ from scenes.rig.pupil_numbers import (
     copied_words,
     odd_magnification_words,
     short_rows_words,
-    walk_out_of_line_words,
     zoom_out_of_line_words,
 )
 from scenes.rig.pupil_runs import run_words
+from scenes.rig.walk_numbers import walk_out_of_line_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.camera import Camera, Guide

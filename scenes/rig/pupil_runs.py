@@ -33,6 +33,7 @@ class _Run:
     rows: tuple[StateRow, ...]
     places: tuple[float, ...]
     depths: tuple[float, ...]
+    way: str  # " horizontal" where a lens has two depths, else ""
 
     @property
     def mean_mm(self) -> float:
@@ -43,6 +44,7 @@ class _Run:
             rows=(*self.rows[:place], *self.rows[place + 1 :]),
             places=(*self.places[:place], *self.places[place + 1 :]),
             depths=(*self.depths[:place], *self.depths[place + 1 :]),
+            way=self.way,
         )
 
     def steepest(self) -> float:
@@ -92,7 +94,13 @@ def _focus_run(rows: Sequence[StateRow], focal_mm: float, *, across: bool) -> _R
         rows=tuple(some),
         places=tuple(1.0 / row.focus_mm for row in some),
         depths=tuple(_middle_mm(row, across=across) for row in some),
+        way=_way(some, across=across),
     )
+
+
+def _way(rows: Sequence[StateRow], *, across: bool) -> str:
+    two = any(row.pupil_mm is not None and row.pupil_mm[:2] != row.pupil_mm[2:] for row in rows)
+    return "" if not two else " horizontal" if across else " vertical"
 
 
 def _out_of_line_words(run: _Run) -> Iterator[str]:
@@ -104,7 +112,7 @@ def _out_of_line_words(run: _Run) -> Iterator[str]:
     if off[place] > _least_step_mm(run.without(place)):
         others = ", ".join(_rounded(depth) for depth in run.without(place).depths)
         yield (
-            f"pupil_behind_front_mm = {_rounded(run.depths[place])} at focus {_at(run.rows[place])} is far out of line with the "
+            f"{_depth_words(run, place)} at focus {_at(run.rows[place])} is far out of line with the "
             f"rows beside it, {others}; is a digit wrong or missing? In line it would be about {run.in_line_mm(place):.0f}: "
             "measure it again"
         )
@@ -156,6 +164,7 @@ def _zoom_end_words(rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
             rows=tuple(some),
             places=tuple(math.log(row.focal_mm) for row in some),
             depths=tuple(_middle_mm(row, across=across) for row in some),
+            way=_way(some, across=across),
         )
         for place in (0, len(some) - 1) if len(some) >= LEAST_ROWS else ():
             after = run.next_to(place)
@@ -164,16 +173,20 @@ def _zoom_end_words(rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
             if run.depths[after] - run.depths[place] - going_on_mm > bar_mm:
                 others = ", ".join(_rounded(depth) for depth in run.without(place).depths)
                 yield (
-                    f"pupil_behind_front_mm = {_rounded(run.depths[place])} at focal_mm = {plain(some[place].focal_mm)}, focus "
+                    f"{_depth_words(run, place)} at focal_mm = {plain(some[place].focal_mm)}, focus "
                     f"{_at(some[place])}, is far out of line with the other focal lengths, {others}; is a digit wrong? In line it "
                     f"would be about {run.in_line_mm(place):.0f}: measure it again"
                 )
 
 
 def _pair_words(run: _Run, far: StateRow, near: StateRow) -> str:
-    one, other = (_rounded(run.depths[run.rows.index(row)]) for row in (far, near))
-    apart_mm = abs(run.depths[run.rows.index(far)] - run.depths[run.rows.index(near)])
-    return f"pupil_behind_front_mm = {one} at focus {_at(far)} and {other} at {_at(near)} lie {_rounded(apart_mm)} mm apart"
+    one, other = run.rows.index(far), run.rows.index(near)
+    apart_mm = _rounded(abs(run.depths[one] - run.depths[other]))
+    return f"{_depth_words(run, one)} at focus {_at(far)} and {_rounded(run.depths[other])} at {_at(near)} lie {apart_mm} mm apart"
+
+
+def _depth_words(run: _Run, place: int) -> str:
+    return f"pupil_behind_front_mm = {_rounded(run.depths[place])}{run.way}"
 
 
 def _whole_mm(one: StateRow, other: StateRow) -> float:
