@@ -8,20 +8,25 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from raytrace.optics.camera import PixelGrid
+from raytrace.optics.projection import distort_radius
 from raytrace.optics.zoom import StateRow
+from scenes.rig.contradictions import PINCUSHION_SHARE as FAULT_SHARE
 from scenes.rig.lens_limits import narrower_words
 from scenes.rig.runs import LEAST_ROWS, Run
 from scenes.rig.stated_field import HONEST_SHARE, edges_mm, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.camera import Camera
-from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.lens import Lens, focal_lengths
 
 # Design focal lengths of nine patents are at most 1.032 times what is engraved (US 2019/0265441: 51.1 for 50; US 7,359,125: 14.4
 # for 14); pincushion takes another 3 % of the tangent at most where no distortion is given (common practice).
 NARROW_SHARE = 1.07
 OFF_SHARE = 0.04  # of the tangent: half fields are measured to a hundredth or two
 WAYS_SHARE = 1.06  # barrel distortion takes 3 % more at the sides than at top and bottom (common practice)
+WIDE_SHARE, PINCUSHION_SHARE = 0.7, 0.025  # of the picture's diagonal; lenses so wide have less pincushion (common practice)
 ACROSS, UPRIGHT, BOTH = "horizontal", "vertical", "horizontal against vertical"
 
 
@@ -36,6 +41,22 @@ def field_run_words(lens: Lens) -> Iterator[str]:
     """One caution for a half field, or the ratio of the two, that is out of line with those at other focus distances."""
     if not any(narrower_words(lens)):
         yield from [*_run_words(_rows(lens))][:1]
+
+
+def pincushion_words(lens: Lens, camera: Camera) -> Iterator[str]:
+    """Pincushion of a wide lens, which narrows its field: wide lenses have barrel, or next to none."""
+    diagonal_mm = math.hypot(camera.width_mm, camera.height_mm)
+    is_wide = focal_lengths(lens)[-1] <= WIDE_SHARE * diagonal_mm and lens.projection == "rectilinear"
+    if "distortion" in lens.confirmed or lens.prescription is not None or not is_wide:
+        return
+    radii = np.linspace(0.1, 1.0, 10)
+    most = float(np.max(distort_radius(radii, lens.distortion) / radii)) - 1.0
+    if PINCUSHION_SHARE < most <= FAULT_SHARE:
+        values = ", ".join(plain(value) for value in lens.distortion)
+        yield (
+            f"distortion = [{values}] is pincushion of {100 * most:.1f} %, which makes the field narrower, of focal_mm = "
+            f"{plain(focal_lengths(lens)[-1])}: lenses so wide have barrel, which is negative, or next to none; is a sign turned?"
+        )
 
 
 def _rows(lens: Lens) -> list[StateRow]:

@@ -15,6 +15,8 @@ from scenes.scene_file.tables.scene import Scene, focus_distances_of
 SAME_DEPTH_MM, SAME_DEPTH_SHARE = 3.0, 0.05
 ZOOM_OFF_MM, ZOOM_OFF_SHARE = 8.0, 0.25  # between focal lengths, which stand far apart
 MAGNIFICATIONS = (0.3, 5.0)  # of lenses that are made: telephoto lenses to very wide retrofocus ones (common practice)
+# Primes longer than five focal lengths are wide and retrofocus: 1.5 to 7 of such published ones in tests/data. Zooms may have any.
+LONG_SHARE, LEAST_OF_LONG = 5.0, 0.8
 HELD_SHARE, MOVED_MM = 0.9, 1.0  # of the nearest row's focus; a depth that moves by less is one depth
 UNKNOWN = (0.0,) * 4
 
@@ -50,6 +52,19 @@ def odd_magnification_words(lens: Lens) -> Iterator[str]:
                 f"meant, the other way about it would be {plain(round(1.0 / value, 3))}"
             )
             return
+        if value < LEAST_OF_LONG and _is_long(lens):
+            yield (
+                f"pupil_magnification = {plain(value)} makes the exit pupil the smaller one, of a lens of front_to_sensor_mm = "
+                f"{plain(lens.front_to_sensor_mm or 0.0)} with focal_mm = {plain(lens.focal_mm)}: in lenses so long it is "
+                f"the larger; the other way about it would be {plain(round(1.0 / value, 2))}"
+            )
+            return
+
+
+def _is_long(lens: Lens) -> bool:
+    """Whether a prime is several focal lengths long, as retrofocus lenses are."""
+    is_prime = len(focal_lengths(lens)) == 1 and lens.squeeze == 1.0
+    return is_prime and (lens.front_to_sensor_mm or 0.0) >= LONG_SHARE * lens.focal_mm
 
 
 def short_rows_words(scene: Scene, lens: Lens) -> Iterator[str]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from statistics import median_low
 
 from raytrace.optics.conjugate import magnification_of_focus
 from raytrace.optics.zoom import StateRow
@@ -99,11 +100,11 @@ def _far_apart_words(lens: Lens, run: Run) -> Iterator[str]:
 def _alone_words(run: Run, others: Sequence[Run]) -> Iterator[str]:
     """Two depths of a zoom that lie farther apart than its pupil moves over the same focus at other focal lengths."""
     for (far, near), (one, other) in zip(pairwise(run.rows), pairwise(run.values), strict=True):
-        moved_mm = max((_moved_mm(another, far.focus_mm, near.focus_mm) for another in others), default=math.inf)
+        moved_mm = median_low([_moved_mm(another, far.focus_mm, near.focus_mm) for another in others])
         if abs(other - one) > _least_step_mm(run) + FASTER * moved_mm:
             yield (
                 f"{_pair_words(run, far, near)} at focal_mm = {plain(far.focal_mm)}, where at other focal lengths the pupil moves "
-                f"by no more than {moved_mm:.1f} mm; is a digit wrong? Measure both again"
+                f"by {moved_mm:.1f} mm; is a digit wrong? Measure both again"
             )
 
 

@@ -117,6 +117,12 @@ def test_one_depth_of_a_zoom_that_moves_as_at_no_other_focal_length_is_told(plac
     assert depth_words(ZOOM) == []
 
 
+def test_two_rows_of_a_zoom_that_were_changed_for_each_other_are_told():
+    changed = [(focal, focus, {60: 74, 74: 60}.get(depth, depth)) for focal, focus, depth in ZOOM]
+    (text,) = depth_words(changed)
+    assert "lie 15.5 mm apart at focal_mm = 24, where at other focal lengths the pupil moves by 1.0 mm" in text
+
+
 @pytest.mark.parametrize(
     ("depths", "is_told"), [((25, 60, 74), True), ((52, 60, 34), True), ((45, 60, 74), False), ((31, 30, 28), False)]
 )

@@ -109,3 +109,14 @@ def test_a_wide_field_that_narrows_close_up_by_more_than_wide_lenses_do_is_told(
 
 def test_fields_that_were_measured_again_get_no_word():
     assert told([(17, INFINITY, 44.1), *ZOOM[1:]], 17, more='confirmed = ["half_field_deg"]\n') == []
+
+
+@pytest.mark.parametrize(
+    ("focal_mm", "distortion", "is_told"), [(20, 0.04, True), (20, 0.02, False), (20, -0.04, False), (85, 0.04, False)]
+)
+def test_pincushion_of_a_wide_lens_is_told_as_a_turned_sign(focal_mm, distortion, is_told):
+    lens = f'name = "a"\nfocal_mm = {focal_mm}\nf_number = 3\nfront_diameter_mm = 114\npupil_behind_front_mm = 40\n'
+    text = f'brimline = 1\n[camera]\nformat = "36x24"\n[[lens]]\n{lens}distortion = [{distortion}, 0.002]\n[box]\nahead_mm = 2\n'
+    scene = parse_scene(text, source="s.toml")
+    found = [note.text for note in doubtful_notes(scene, scene.lens[0]) if "is a sign turned?" in note.text]
+    assert [f"distortion = [{distortion}, 0.002] is pincushion of 4.2 %" in words for words in found] == [True] * is_told

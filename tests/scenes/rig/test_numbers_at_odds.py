@@ -186,3 +186,13 @@ def test_a_guide_shifted_off_the_recorded_area_is_told(up, told_so):
     guide = f'[[camera.guide]]\nname = "scope"\naspect = 2.39\noffset_mm = [0, {up}]\n'
     texts = told(HEAD + guide + PLAIN + BOX, Severity.CAUTION)
     assert any("off the recorded area" in text for text in texts) == told_so
+
+
+@pytest.mark.parametrize(
+    ("length_mm", "magnification", "told_so"), [(168, 0.42, True), (168, 2.4, False), (168, 0.9, False), (70, 0.42, False)]
+)
+def test_a_long_wide_lens_with_the_smaller_exit_pupil_is_told_as_turned_over(length_mm, magnification, told_so):
+    # US 4,099,850 has 1.94, M. Laikin's 100 degree lens (Lens Design, 4th ed.) 7.1, by first order of the tables in tests/data
+    lens = f'[[lens]]\nname = "20"\nfocal_mm = 20\nf_number = 2.2\nfront_diameter_mm = 114\nfront_to_sensor_mm = {length_mm}\n'
+    text = HEAD + lens + f"pupil_behind_front_mm = 37\npupil_magnification = {magnification}\n" + BOX
+    assert any("the other way about it would be 2.38" in words for words in told(text, Severity.CAUTION)) == told_so
