@@ -1,6 +1,6 @@
 """Pupil depths over focus and zoom: they run smoothly, so that a row with a wrong digit stands out of line.
 
-How far and how evenly real ones run was measured on the patents of eleven internally focusing primes, macros and zooms, through
+How far and how evenly real ones run was measured on the patents of fourteen internally focusing primes, macros and zooms, through
 the surfaces ahead of their stops: docs/physics.md, "Numbers that speak against each other".
 """
 
@@ -22,7 +22,9 @@ from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
 LEAST_STEP_MM, STEP_SHARE = 4.0, 0.1  # of the depth: measured to a mm or two, or to a few percent
 WHOLE_SHARE = 8.0  # of the way that the lens would go if moved as a whole: 0.05 to 1 of the patents, 4.1 of a 100 mm f/1.2
 ZOOM_STEP_MM, ZOOM_STEP_SHARE = 6.0, 0.1
-ZOOM_FASTER = 2.0  # against the logarithm of the focal length; 1.5 is the most of the patents
+ZOOM_FASTER = (
+    1.5  # against the logarithm of the focal length, along which the steps of the patents grow: the first is 0.2 to 1 of the next
+)
 
 
 def run_words(lens: Lens) -> Iterator[str]:
