@@ -29,15 +29,15 @@ def hinge_words(box: Box) -> Iterator[tuple[str, str]]:
 def _off_hood_words(flag: Flag, box: Box) -> str:
     own = flag_hinge_mm(flag, box.hood)
     edge = flag_hinge_mm(flag.model_copy(update={"hinge_mm": None, "at_mm": None}), box.hood)
-    where = f"hinge_mm = {plain(edge[0])}, at_mm = {plain(edge[1])}: {COUNTS_FROM}"
+    there = f"hinge_mm would be {plain(edge[0])} and at_mm {plain(edge[1])}: {COUNTS_FROM}"
     off_edge_mm = math.dist(own, edge)
     if off_edge_mm > OFF_EDGE_MM:
-        return f"is hinged {off_edge_mm:.0f} mm off the hood's front edge, {where}"
+        return f"is hinged {off_edge_mm:.0f} mm off the hood's front edge, where {there}"
     off_mm = _loose_mm(flag, box)
     if off_mm > LOOSE_MM:
         return (
             f"hinge_mm = {plain(own[0])} and at_mm = {plain(own[1])} hang it {off_mm:.1f} mm off the hood and all else of the box; "
-            f"the hood's front edge is at {where}"
+            f"at the hood's front edge {there}"
         )
     return ""
 
