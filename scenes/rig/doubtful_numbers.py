@@ -15,7 +15,7 @@ from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.rig.contradictions import TENFOLD, desqueezed_words
 from scenes.rig.flag_hinges import hinge_words
 from scenes.rig.idle_openings import behind_words, idle_opening_words
-from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words, out_of_line_words
+from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
 from scenes.rig.light_places import light_in_box_words
 from scenes.rig.mesh_places import mesh_words
 from scenes.rig.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
@@ -31,9 +31,10 @@ from scenes.rig.pupil_numbers import (
     copied_words,
     odd_magnification_words,
     short_rows_words,
-    walk_out_of_line_words,
     zoom_out_of_line_words,
 )
+from scenes.rig.pupil_runs import run_words
+from scenes.rig.walk_numbers import walk_out_of_line_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.camera import Camera, Guide
@@ -76,7 +77,8 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
 
 def doubtful_row_words(lens: Lens) -> Iterator[str]:
     """What looks like a slip in one state row of a lens, by its other rows."""
-    yield from (*narrower_words(lens), *doubtful_travel_words(lens), *out_of_line_words(lens), *zoom_out_of_line_words(lens))
+    yield from (*narrower_words(lens), *doubtful_travel_words(lens))
+    yield from [*zoom_out_of_line_words(lens)] or run_words(lens)
 
 
 def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
