@@ -95,6 +95,7 @@ def result_folder(target: Path, command: str) -> Iterator[Staging]:
                 yield Staging(stage)
                 _insist_on(stage)
                 _in_place(stage, real, target, command)
+            removed(stage)  # the old folder; a request to end in the midst of it finds it cleared away below
         except OSError as error:
             if not is_full(error):
                 raise
