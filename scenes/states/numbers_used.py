@@ -20,7 +20,7 @@ from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import MeshArrays, Resources
 from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Seal, Solid, Stage
-from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.lens import Lens, WalkRow
 from scenes.states.lens_judgement import SAME_FOCUS_SHARE, SAME_STOP_SHARE
 from scenes.states.state import State
 
@@ -72,14 +72,13 @@ def _lens_words(states: Sequence[State]) -> str:
     lens = states[0].lens
     table = [] if lens.prescription is None else [f"traced by {lens.prescription}"]
     glass = "" if lens.front_glass_mm is None else f" (glass {plain(lens.front_glass_mm)})"
-    sensor = "" if lens.front_to_sensor_mm is None else f" and sensor {plain(lens.front_to_sensor_mm)}"
     squeeze = [] if lens.squeeze == 1.0 else [f"squeeze {plain(lens.squeeze)}"]
     bent: list[str] = [] if lens.prescription else [lens.projection]
     bent += [f"distortion {lens.distortion[0]:g}, {lens.distortion[1]:g}"] if any(lens.distortion) and not lens.prescription else []
     stop = _stop_words(states)
     known = [f"taken as confirmed: {', '.join(lens.confirmed)}"] if lens.confirmed else []
     front = f"front {plain(lens.front_diameter_mm)} across{glass}"
-    behind = f"pupil {_pupil_words(states)}{sensor} behind the front"
+    behind = _behind_words(states)
     return ", ".join([stop, *table, *squeeze, *bent, front, behind, f"sees {_field_words(states)}", _nearest(states), *known])
 
 
@@ -96,10 +95,31 @@ def _nearest(states: Sequence[State]) -> str:
     return f"focus to {plain(asked_mm)}{goes}"
 
 
+def _behind_words(states: Sequence[State]) -> str:
+    """'pupil 40 and sensor 140 behind the front'; of a walking pupil its rows."""
+    lens = states[0].lens
+    sensor = "" if lens.front_to_sensor_mm is None else f"sensor {plain(lens.front_to_sensor_mm)}"
+    if lens.pupil_walk is not None:
+        return f"pupil {_walk_words(lens.pupil_walk)}{f', {sensor} behind the front' if sensor else ''}"
+    return f"pupil {_pupil_words(states)}{f' and {sensor}' if sensor else ''} behind the front"
+
+
+def _walk_words(rows: Sequence[WalkRow]) -> str:
+    """'walks 33, 32.2, 29.6, 25.4 behind the front by 45 deg, sizes 1 to 1.1 x 1 to 1.02'."""
+    depths = ", ".join(_number(row[1]) for row in rows)
+    sizes = " x ".join(_span([row[column] for row in rows], 2) for column in (2, 3))
+    return f"walks {depths} behind the front by {plain(rows[-1][0])} deg, sizes {sizes}"
+
+
 def _pupil_words(states: Sequence[State]) -> str:
-    """'40', or '43.2 to 51' over all that was looked at."""
-    depths = [depth for state in states for lens in state.variants for depth in _depths_mm(lens)]
-    least, most = _number(min(depths)), _number(max(depths))
+    """'40', or '43.2 to 51' over all that was looked at; '60 to 62 across, 105 to 108 upright' of an anamorphic lens."""
+    pupils = [_depths_mm(lens) for state in states for lens in state.variants]
+    across, upright = (_span([depth[way] for depth in pupils], 1) for way in (0, -1))
+    return across if across == upright else f"{across} across, {upright} upright"
+
+
+def _span(values: Sequence[float], digits: int) -> str:
+    least, most = (plain(round(value, digits)) for value in (min(values), max(values)))
     return least if least == most else f"{least} to {most}"
 
 
@@ -109,18 +129,30 @@ def _depths_mm(lens: LensState) -> tuple[float, ...]:
 
 
 def _field_words(states: Sequence[State]) -> str:
-    """'54.4 x 37.8 deg' at the farthest focus; of a zoom at its shortest and longest focal length looked at."""
+    """'54.4 x 37.8 deg' at the farthest focus; of a zoom at its shortest and longest focal length looked at.
+
+    Where rows state half fields '54.4 x 37.8 deg (52.1 x 36 at 450)', the nearest focus too.
+    """
     focals = [state.focal_mm for state in states]
     ends = tuple(dict.fromkeys((min(focals), max(focals))))
-    farthest = [max((one for one in states if one.focal_mm == focal), key=lambda one: one.focus_mm) for focal in ends]
-    told = [f"{_seen(state)}{f' at {_number(state.focal_mm)} mm' if len(ends) > 1 else ''}" for state in farthest]
+    told = []
+    for focal in ends:
+        some = sorted((one for one in states if one.focal_mm == focal), key=lambda one: one.focus_mm)
+        at = f" at {_number(focal)} mm" if len(ends) > 1 else ""
+        told.append(f"{_seen(some[-1])} deg{at}{_near_words(some[0], some[-1])}")
     return " and ".join(told)
+
+
+def _near_words(near: State, far: State) -> str:
+    """' (52.1 x 36 at 450)'; '' where no row states a half field, or all is looked at at one focus."""
+    states_it = any(row.half_field_deg is not None for row in near.lens.state)
+    return f" ({_seen(near)} at {plain(near.focus_mm)})" if states_it and near.focus_mm < far.focus_mm else ""
 
 
 def _seen(state: State) -> str:
     """From edge to edge of the recorded area through its middle; the most of the pupil positions that are possible."""
     across, upright = np.max([_angles_deg(state, lens) for lens in state.variants], axis=0)
-    return f"{across:.1f} x {upright:.1f} deg"
+    return f"{across:.1f} x {upright:.1f}"
 
 
 def _angles_deg(state: State, lens: LensState) -> FloatArray:

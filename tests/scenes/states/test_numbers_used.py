@@ -110,6 +110,44 @@ def test_camera_and_lens_are_told_as_stated_with_what_the_lens_sees(tmp_path):
     assert found.lens == f"f/2.8 (opens to f/2), rectilinear, front 95 across (glass 82), {behind}, {sees}"
 
 
+def lens_words(tmp_path, old, new, focus='"infinity"'):
+    """What the 35 mm lens was judged by, in the scene with some lines of it in other words."""
+    assert old in SCENE
+    text = SCENE.replace(old, new, 1).replace('focus_mm = ["infinity"]', f"focus_mm = [{focus}]")
+    loaded(tmp_path)
+    (tmp_path / "b.toml").write_text(
+        text.replace("pupil_behind_front_mm = 41", "pupil_behind_front_mm = 41\nfront_to_sensor_mm = 150")
+    )
+    found = load_scene(tmp_path / "b.toml")
+    return numbers_used([state for state in states_of(found.scene, found.resources) if state.lens_name == "35"]).lens
+
+
+def test_a_walking_pupil_is_told_row_by_row_with_its_sizes(tmp_path):
+    walk = "pupil_walk = [[0, 33, 1, 1], [15, 32.2, 1.01, 1.0], [45, 25.4, 1.1, 1.02]]"
+    told = lens_words(tmp_path, "pupil_behind_front_mm = [28, 34]", walk)
+    assert (
+        ", pupil walks 33, 32.2, 25.4 behind the front by 45 deg, sizes 1 to 1.1 x 1 to 1.02, sensor 140 behind the front, " in told
+    )
+
+
+def test_the_two_depths_of_an_anamorphic_lens_are_told_apart(tmp_path):
+    two = "pupil_behind_front_mm = { horizontal = [28, 34], vertical = 60 }\nsqueeze = 1.5"
+    assert ", pupil 28 to 34 across, 60 upright and sensor 140 behind the front, " in lens_words(
+        tmp_path, "pupil_behind_front_mm = [28, 34]", two
+    )
+
+
+def test_a_half_field_that_rows_state_is_told_at_the_nearest_focus_too(tmp_path):
+    rows = "".join(
+        f"[[lens.state]]\nfocus_mm = {focus}\npupil_behind_front_mm = 30\nhalf_field_deg = {deg}\n"
+        for focus, deg in (('"infinity"', 27), ("1000", 28.5))
+    )
+    told = lens_words(tmp_path, '[[lens]]\nname = "50"', f'{rows}[[lens]]\nname = "50"', '"infinity", 1000')
+    assert "sees 54.0 x " in told
+    assert " deg (57.0 x " in told
+    assert " at 1000), focus to 1000" in told
+
+
 def test_a_picture_that_is_not_that_of_straight_lines_is_told_as_such(tmp_path):
     told = used(tmp_path, "50").lens
     assert ", equisolid, distortion -0.02, 0, front 95 across" in told
