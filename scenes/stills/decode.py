@@ -253,7 +253,6 @@ def _insist_on_one_page(pages: Any) -> None:
 
 
 def _read_exr(data: bytes) -> NDArray[Any]:
-
     import OpenEXR
 
     with own_folder() as folder:

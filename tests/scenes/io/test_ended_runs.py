@@ -226,3 +226,28 @@ def test_a_request_to_end_that_is_ignored_stays_so():
             assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+def test_a_request_to_end_while_the_old_folder_is_cleared_away_leaves_nothing_of_it(out, monkeypatch):
+    cleared, asked = folder_swap.shutil.rmtree, []
+
+    def asked_once(*given, **more):
+        if not asked:
+            asked.append(given)
+            raise KeyboardInterrupt
+        cleared(*given, **more)
+
+    monkeypatch.setattr(folder_swap.shutil, "rmtree", asked_once)
+    with pytest.raises(KeyboardInterrupt):
+        write(out, "new")
+    assert (out / "page.txt").read_text() == "new"
+    assert [path.name for path in out.parent.iterdir()] == ["out"]
+
+
+def test_names_that_no_encoding_knows_are_noted_too(out):
+    name = os.fsdecode(b"mine/\xff\xfe.txt")
+    (out / name).write_text("mine")
+    killed_after_the_exchange(out)
+    write(out, "next")
+    assert (out / name).read_text() == "mine"
+    assert [path.name for path in out.parent.iterdir()] == ["out"]
