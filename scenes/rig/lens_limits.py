@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from raytrace.optics.conjugate import magnification_of_focus
 from raytrace.optics.zoom import StateRow
@@ -17,9 +17,6 @@ SHALLOW_SHARE, SHALLOWEST_SHARE = 0.9, 0.5  # of the least depth: depths and squ
 # groups of zooms have about 1.4 times the longest (common practice), and those of an anamorphic lens the squeeze more.
 LONG_GROUP, LONGEST_GROUP = 2.0, 3.0
 LONG_TRAVEL_MM, LONGEST_TRAVEL_MM = 2.0, 5.0  # and as much again, for cams that do something else too
-# A pupil moves with focus by a few mm, and steadily. The last row of a run may go on as fast as the others, or some faster.
-LEAST_STEP_MM, STEP_SHARE, FASTER = 5.0, 0.25, 5.0
-LEAST_ROWS = 3
 NARROWER_SHARE = 1.02  # half fields are measured to about that
 
 
@@ -124,54 +121,3 @@ def narrower_words(lens: Lens) -> Iterator[str]:
 
 def _tan(angle_deg: float) -> float:
     return math.tan(math.radians(angle_deg))
-
-
-def out_of_line_words(lens: Lens) -> Iterator[str]:
-    """A pupil depth far off those of the rows beside it, which agree: a digit was lost, or another lens measured."""
-    rows = [] if "pupil_behind_front_mm" in lens.confirmed else [row for row in rows_of(lens) if row.pupil_mm is not None]
-    for focal_mm in dict.fromkeys(row.focal_mm for row in rows):
-        run = sorted((row for row in rows if row.focal_mm == focal_mm), key=lambda row: -row.focus_mm)
-        for across in (False, True):
-            depths = [_middle_mm(row, across=across) for row in run]
-            place = _out_of_line(depths)
-            if place is not None:
-                focus_mm, others = run[place].focus_mm, ", ".join(_rounded(depth) for depth in _without(depths, place))
-                at = "infinity" if math.isinf(focus_mm) else f"{plain(focus_mm)} mm"
-                yield (
-                    f"pupil_behind_front_mm = {_rounded(depths[place])} at focus {at} is far out of line with the rows beside it, "
-                    f"{others}; is a digit missing? Measure it again"
-                )
-                return
-
-
-def _out_of_line(depths: Sequence[float]) -> int | None:
-    """The row that is farthest off where the others, alone, are not."""
-    if len(depths) < LEAST_ROWS:
-        return None
-    off = [_off_mm(depths, place) for place in range(len(depths))]
-    place = max(range(len(depths)), key=lambda number: off[number])
-    others = _without(depths, place)
-    bar_mm = max(LEAST_STEP_MM, STEP_SHARE * abs(sum(others) / len(others)))
-    return place if off[place] > bar_mm else None
-
-
-def _off_mm(depths: Sequence[float], place: int) -> float:
-    """How far a row lies outside of the two beside it; of the first and last, off the next by more than the others go on."""
-    beside = [depths[number] for number in (place - 1, place + 1) if 0 <= number < len(depths)]
-    if len(beside) == 1:
-        others = _without(depths, place)
-        return max(0.0, abs(depths[place] - beside[0]) - FASTER * (max(others) - min(others)))
-    return max(0.0, min(beside) - depths[place], depths[place] - max(beside))
-
-
-def _without(depths: Sequence[float], place: int) -> list[float]:
-    return [*depths[:place], *depths[place + 1 :]]
-
-
-def _middle_mm(row: StateRow, *, across: bool) -> float:
-    least, most = (row.pupil_mm or (0.0,) * 4)[0 if across else 2 :][:2]
-    return (least + most) / 2
-
-
-def _rounded(depth_mm: float) -> str:
-    return plain(round(depth_mm, 1))

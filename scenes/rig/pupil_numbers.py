@@ -1,23 +1,19 @@
-"""Pupil depths of a lens that others speak against: its own against its rows, a walk against both, one row against the rest."""
+"""Pupil depths of a lens that others speak against: its own against its rows, a walk against both, a zoom's against the rest."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from itertools import pairwise
 
 from raytrace.optics.zoom import StateRow, in_between
 from scenes.rig.stated_field import four_depths, rows_of
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.lens import Lens, WalkRow, focal_lengths
+from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.scene import Scene, focus_distances_of
 
 # Depths are measured to a mm or two, and as marked and as measured they differ by a few percent more.
 SAME_DEPTH_MM, SAME_DEPTH_SHARE = 3.0, 0.05
-WALK_OFF_MM, WALK_OFF_SHARE = 5.0, 0.1  # of its neighbours: real walks are smooth, a few degrees from one row to the next
-ZOOM_OFF_MM, ZOOM_OFF_SHARE = 8.0, 0.25  # the same between focal lengths, which stand farther apart
-SIZE_STEP = 0.3  # of the row before: pupils that close toward the edge lose less from row to row
-SIZES = ((2, "tangential"), (3, "sagittal"))  # columns of a walk
+ZOOM_OFF_MM, ZOOM_OFF_SHARE = 8.0, 0.25  # between focal lengths, which stand far apart
 MAGNIFICATIONS = (0.3, 5.0)  # of lenses that are made: telephoto lenses to very wide retrofocus ones (common practice)
 HELD_SHARE, MOVED_MM = 0.9, 1.0  # of the nearest row's focus; a depth that moves by less is one depth
 UNKNOWN = (0.0,) * 4
@@ -99,33 +95,6 @@ def walk_row_words(lens: Lens) -> Iterator[str]:
             f"pupil_walk begins at {plain(on_axis_mm)} mm, but a state row says pupil_behind_front_mm = {_rounded(deepest_mm)}: "
             "the walk counts, at every setting"
         )
-
-
-def walk_out_of_line_words(lens: Lens) -> Iterator[str]:
-    """A row of a walk that lies shallower than both beside it, or whose pupil is a fraction of the row before."""
-    if lens.pupil_walk is None or "pupil_walk" in lens.confirmed:
-        return
-    rows = lens.pupil_walk
-    place = _dip([row[1] for row in rows], WALK_OFF_MM, WALK_OFF_SHARE)
-    if place is not None:
-        before, row, after = rows[place - 1 : place + 2]
-        yield (
-            f"pupil_walk = {plain(row[1])} mm at {plain(row[0])} deg is far out of line with the rows beside it, "
-            f"{plain(before[1])} and {plain(after[1])} mm; is a digit wrong? Measure it again"
-        )
-    yield from _size_words(rows)
-
-
-def _size_words(rows: Sequence[WalkRow]) -> Iterator[str]:
-    for before, row in pairwise(rows):
-        for column, what in SIZES:
-            if row[column] < SIZE_STEP * before[column]:
-                yield (
-                    f"pupil_walk has a {what} size of {plain(row[column])} at {plain(row[0])} deg after {plain(before[column])} at "
-                    f"{plain(before[0])} deg, a fraction of the pupil; is a point in the wrong place? It would be "
-                    f"{plain(round(10 * row[column], 3))}"
-                )
-                return
 
 
 def zoom_out_of_line_words(lens: Lens) -> Iterator[str]:

@@ -12,15 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from geometry.arrays import FloatArray
+from geometry.frame import frame_to_right_up, pose
 from geometry.mesh_import import MM_PER_UNIT
 from geometry.outline import size_mm
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import FixedPupil, LensState, field_slopes
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.scene_file.messages import plain
-from scenes.scene_file.resources import MeshArrays, Resources
+from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Seal, Solid, Stage
-from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.lens import Lens, WalkRow
 from scenes.states.lens_judgement import SAME_FOCUS_SHARE, SAME_STOP_SHARE
 from scenes.states.state import State
 
@@ -72,15 +73,29 @@ def _lens_words(states: Sequence[State]) -> str:
     lens = states[0].lens
     table = [] if lens.prescription is None else [f"traced by {lens.prescription}"]
     glass = "" if lens.front_glass_mm is None else f" (glass {plain(lens.front_glass_mm)})"
-    sensor = "" if lens.front_to_sensor_mm is None else f" and sensor {plain(lens.front_to_sensor_mm)}"
     squeeze = [] if lens.squeeze == 1.0 else [f"squeeze {plain(lens.squeeze)}"]
     bent: list[str] = [] if lens.prescription else [lens.projection]
     bent += [f"distortion {lens.distortion[0]:g}, {lens.distortion[1]:g}"] if any(lens.distortion) and not lens.prescription else []
     stop = _stop_words(states)
     known = [f"taken as confirmed: {', '.join(lens.confirmed)}"] if lens.confirmed else []
     front = f"front {plain(lens.front_diameter_mm)} across{glass}"
-    behind = f"pupil {_pupil_words(states)}{sensor} behind the front"
-    return ", ".join([stop, *table, *squeeze, *bent, front, behind, f"sees {_field_words(states)}", _nearest(states), *known])
+    behind = [_behind_words(states), *_travel_words(lens), *_magnification_words(lens)]
+    return ", ".join([stop, *table, *squeeze, *bent, front, *behind, f"sees {_field_words(states)}", _nearest(states), *known])
+
+
+def _travel_words(lens: Lens) -> list[str]:
+    """'front out by up to 12', of rows that say how far the front comes out."""
+    travels_mm = [row.front_travel_mm for row in lens.state if row.front_travel_mm is not None]
+    least, most = min(travels_mm, default=0.0), max(travels_mm, default=0.0)
+    told = [f"front out by up to {plain(most)}"] if most > 0.0 else []
+    return [*told, f"front back by up to {plain(-least)}"] if least < 0.0 else told
+
+
+def _magnification_words(lens: Lens) -> list[str]:
+    """'pupil magnification 2.4', where lens or rows state it."""
+    stated = [row.pupil_magnification for row in lens.state if row.pupil_magnification is not None]
+    stated += [lens.pupil_magnification] if lens.pupil_magnification is not None else []
+    return [f"pupil magnification {_span(stated, 2)}"] if stated else []
 
 
 def _stop_words(states: Sequence[State]) -> str:
@@ -96,10 +111,31 @@ def _nearest(states: Sequence[State]) -> str:
     return f"focus to {plain(asked_mm)}{goes}"
 
 
+def _behind_words(states: Sequence[State]) -> str:
+    """'pupil 40 and sensor 140 behind the front'; of a walking pupil its rows."""
+    lens = states[0].lens
+    sensor = "" if lens.front_to_sensor_mm is None else f"sensor {plain(lens.front_to_sensor_mm)}"
+    if lens.pupil_walk is not None:
+        return f"pupil {_walk_words(lens.pupil_walk)}{f', {sensor} behind the front' if sensor else ''}"
+    return f"pupil {_pupil_words(states)}{f' and {sensor}' if sensor else ''} behind the front"
+
+
+def _walk_words(rows: Sequence[WalkRow]) -> str:
+    """'walks 33, 32.2, 29.6, 25.4 behind the front by 45 deg, sizes 1 to 1.1 x 1 to 1.02'."""
+    depths = ", ".join(_number(row[1]) for row in rows)
+    sizes = " x ".join(_span([row[column] for row in rows], 2) for column in (2, 3))
+    return f"walks {depths} behind the front by {plain(rows[-1][0])} deg, sizes {sizes}"
+
+
 def _pupil_words(states: Sequence[State]) -> str:
-    """'40', or '43.2 to 51' over all that was looked at."""
-    depths = [depth for state in states for lens in state.variants for depth in _depths_mm(lens)]
-    least, most = _number(min(depths)), _number(max(depths))
+    """'40', or '43.2 to 51' over all that was looked at; '60 to 62 across, 105 to 108 upright' of an anamorphic lens."""
+    pupils = [_depths_mm(lens) for state in states for lens in state.variants]
+    across, upright = (_span([depth[way] for depth in pupils], 1) for way in (0, -1))
+    return across if across == upright else f"{across} across, {upright} upright"
+
+
+def _span(values: Sequence[float], digits: int) -> str:
+    least, most = (plain(round(value, digits)) for value in (min(values), max(values)))
     return least if least == most else f"{least} to {most}"
 
 
@@ -109,18 +145,30 @@ def _depths_mm(lens: LensState) -> tuple[float, ...]:
 
 
 def _field_words(states: Sequence[State]) -> str:
-    """'54.4 x 37.8 deg' at the farthest focus; of a zoom at its shortest and longest focal length looked at."""
+    """'54.4 x 37.8 deg' at the farthest focus; of a zoom at its shortest and longest focal length looked at.
+
+    Where rows state half fields '54.4 x 37.8 deg (52.1 x 36 at 450)', the nearest focus too.
+    """
     focals = [state.focal_mm for state in states]
     ends = tuple(dict.fromkeys((min(focals), max(focals))))
-    farthest = [max((one for one in states if one.focal_mm == focal), key=lambda one: one.focus_mm) for focal in ends]
-    told = [f"{_seen(state)}{f' at {_number(state.focal_mm)} mm' if len(ends) > 1 else ''}" for state in farthest]
+    told = []
+    for focal in ends:
+        some = sorted((one for one in states if one.focal_mm == focal), key=lambda one: one.focus_mm)
+        at = f" at {_number(focal)} mm" if len(ends) > 1 else ""
+        told.append(f"{_seen(some[-1])} deg{at}{_near_words(some[0], some[-1])}")
     return " and ".join(told)
+
+
+def _near_words(near: State, far: State) -> str:
+    """' (52.1 x 36 at 450)'; '' where no row states a half field, or all is looked at at one focus."""
+    states_it = any(row.half_field_deg is not None for row in near.lens.state)
+    return f" ({_seen(near)} at {plain(near.focus_mm)})" if states_it and near.focus_mm < far.focus_mm else ""
 
 
 def _seen(state: State) -> str:
     """From edge to edge of the recorded area through its middle; the most of the pupil positions that are possible."""
     across, upright = np.max([_angles_deg(state, lens) for lens in state.variants], axis=0)
-    return f"{across:.1f} x {upright:.1f} deg"
+    return f"{across:.1f} x {upright:.1f}"
 
 
 def _angles_deg(state: State, lens: LensState) -> FloatArray:
@@ -171,7 +219,8 @@ def _glass_words(glass: Filter) -> str:
     size = _size(glass.rectangle_mm) if glass.rectangle_mm is not None else f"{plain(glass.round_mm or 0.0)} across"
     density = f", density {plain(glass.density)}" if glass.density else ""
     power = f", {plain(glass.power_dioptre)} dioptres" if glass.power_dioptre else ""
-    return f"glass {size}, {plain(glass.thickness_mm)} thick{density}{power}"
+    index = f", index {plain(glass.index)}" if glass.index != Filter.model_fields["index"].default else ""
+    return f"glass {size}, {plain(glass.thickness_mm)} thick{index}{density}{power}"
 
 
 def _mask_words(mask: Mask, resources: Resources) -> str:
@@ -181,7 +230,9 @@ def _mask_words(mask: Mask, resources: Resources) -> str:
     else:
         drawn = resources.outlines[mask.outline]
         unit = "" if drawn.states_unit else ", which states no unit"
-        opening = f"{_size(size_mm(drawn))} as read from {mask.outline}{unit}"
+        left_mm, low_mm, right_mm, high_mm = drawn.shape.bounds  # as the lens sees it: x to the operator's left
+        moved = _moved((_tenth(-(left_mm + right_mm) / 2), _tenth((low_mm + high_mm) / 2)))
+        opening = f"{_size(size_mm(drawn))}{moved and f', {moved} of the middle,'} as read from {mask.outline}{unit}"
     return f"at {plain(mask.at_mm)}, {opening}{turned}"
 
 
@@ -200,15 +251,17 @@ def _flag_words(flag: Flag, hoods: tuple[Hood, ...]) -> str:
 
 
 def _solid_words(solid: Solid, resources: Resources) -> str:
-    size = " x ".join(_number(length) for length in _mesh_size_mm(solid, resources.meshes[solid.file]))
+    """'200 x 10 x 8 as read from bracket.stl, from 18 to 26 ahead, its middle 62 up'."""
+    mesh = resources.meshes[solid.file]
+    points_mm = MM_PER_UNIT[solid.unit or mesh.unit or "mm"] * mesh.vertices
+    size = " x ".join(_number(length) for length in np.ptp(points_mm, axis=0))
+    placed = pose(tilt_deg=solid.tilt_deg, turn_deg=solid.turn_deg, ahead_mm=solid.at_mm).points_to_frame(points_mm)
+    least, most = placed.min(axis=0), placed.max(axis=0)
+    right, up = (_tenth(value) for value in frame_to_right_up((least + most)[:2] / 2))
     turned = _turns(turn=solid.turn_deg, tilt=solid.tilt_deg)
-    return f"at {plain(solid.at_mm)}, {size} as read from {solid.file}{turned}"
-
-
-def _mesh_size_mm(solid: Solid, mesh: MeshArrays) -> list[float]:
-    """Size of a mesh across, upright and along the axis, before it is turned [mm]."""
-    size: list[float] = (MM_PER_UNIT[solid.unit or mesh.unit or "mm"] * np.ptp(mesh.vertices, axis=0)).tolist()
-    return size
+    middle = _moved((right, up))
+    stands = f"from {_number(least[2])} to {_number(most[2])} ahead{middle and f', its middle {middle}'}"
+    return f"{size} as read from {solid.file}{turned}, {stands}"
 
 
 def _opening(part: Stage | Mask) -> str:
@@ -223,8 +276,11 @@ def _size(size_mm: tuple[float, float]) -> str:
 
 
 def _number(value: float) -> str:
-    """To a tenth."""
-    return plain(round(value, 1))
+    return plain(_tenth(value))
+
+
+def _tenth(value: float) -> float:
+    return round(value, 1) + 0.0
 
 
 def _moved(offset_mm: tuple[float, float]) -> str:

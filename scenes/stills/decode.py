@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenes.io.library_remarks import printable, remarks_of, short_words
+from scenes.io.own_folder import own_folder
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.stills.camera_raw import RAW_WORDS, can_read_raw, is_raw_tiff, read_raw
 from scenes.stills.file_notes import (
@@ -252,12 +253,10 @@ def _insist_on_one_page(pages: Any) -> None:
 
 
 def _read_exr(data: bytes) -> NDArray[Any]:
-    import tempfile
-
     import OpenEXR
 
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "still.exr"
+    with own_folder() as folder:
+        path = folder / "still.exr"
         path.write_bytes(data)
         with OpenEXR.File(str(path), separate_channels=True) as file:
             if len(file.parts) > 1:

@@ -43,7 +43,6 @@ def test_one_depth_far_off_the_others_is_told_with_the_row_it_is_in(depth, place
         (31, 44, 52, 60),
         (40, 40, 40, 40),
         (38, 34),
-        (38, 14),
         (40, 39, 37, 30),
         (12, 11, 14, 15),
         (70, 65, 60),
@@ -51,6 +50,79 @@ def test_one_depth_far_off_the_others_is_told_with_the_row_it_is_in(depth, place
 )
 def test_depths_that_go_on_steadily_or_are_two_get_no_word(depths):
     assert told(depths) == []
+
+
+def depth_words(rows, focal_mm=20, more=""):
+    """What is told of pupil depths, rows of (focal length, focus, depth), in the cautions of a lens."""
+    told_rows = "".join(
+        f"[[lens.state]]\nfocal_mm = {focal}\nfocus_mm = {focus}\npupil_behind_front_mm = {depth}\n" for focal, focus, depth in rows
+    )
+    lens = f'[[lens]]\nname = "a"\nfocal_mm = {focal_mm}\nf_number = 3\nfront_diameter_mm = 114\nfront_to_sensor_mm = 180\n{more}'
+    scene = parse_scene(f'brimline = 1\n[camera]\nformat = "36x24"\n{lens}{told_rows}[box]\nahead_mm = 2\n', source="s.toml")
+    texts = [note.text for note in doubtful_notes(scene, scene.lens[0])]
+    return [text for text in texts if text.startswith("pupil_behind_front_mm") and "is last given" not in text]
+
+
+INFINITY = '"infinity"'
+# Behind the front vertex, worked out by first order from the surfaces ahead of the stop.
+PATENTS = {
+    "US 7,218,457 ex. 3, f = 104": [(104, INFINITY, 79.6), (104, 314, 181.2)],
+    "US 2007/0236805 ex. 4, f = 100": [(100, INFINITY, 144.1), (100, 1030, 93.6)],
+    "US 7,359,125 ex. 1, f = 14.4 to 23.8": [
+        (14.4, INFINITY, 31.05),
+        (14.4, 300, 30.99),
+        (18, INFINITY, 29.99),
+        (18, 300, 29.91),
+        (23.8, INFINITY, 28.54),
+        (23.8, 300, 28.43),
+    ],
+    "US 2019/0265441 ex. 2, f = 51.1": [(51.1, INFINITY, 30), (51.1, 400, 30)],
+}
+
+
+@pytest.mark.parametrize("rows", PATENTS.values(), ids=PATENTS)
+def test_depths_of_published_lenses_that_focus_inside_get_no_word(rows):
+    assert depth_words(rows, rows[0][0]) == []
+
+
+@pytest.mark.parametrize(
+    ("depths", "wrong", "in_line"),
+    [
+        ((27, 37.4, 38.5), "27 at focus infinity", 37),
+        ((37, 27.4, 38.5), "27.4 at focus 1200 mm", 38),
+        ((37, 37.4, 28.5), "28.5 at focus 400 mm", 38),
+    ],
+)
+def test_a_wrong_first_digit_among_rows_of_a_prime_is_told_with_the_depth_in_line(depths, wrong, in_line):
+    (text,) = depth_words([(20, focus, depth) for focus, depth in zip((INFINITY, 1200, 400), depths, strict=True)])
+    assert f"pupil_behind_front_mm = {wrong} is far out of line" in text
+    assert f"In line it would be about {in_line}:" in text
+
+
+@pytest.mark.parametrize(("far", "near", "is_told"), [(37, 14, True), (17, 38.5, True), (37, 31, False), (31, 37, False)])
+def test_two_depths_of_a_wide_prime_are_told_where_no_focusing_takes_a_pupil_so_far(far, near, is_told):
+    texts = depth_words([(20, INFINITY, far), (20, 400, near)])
+    assert any("where moving the whole lens would take 1.1 mm" in text for text in texts) == is_told
+
+
+ZOOM = [(17, INFINITY, 52), (17, 600, 51), (24, INFINITY, 60), (24, 600, 58.5), (35, INFINITY, 74), (35, 600, 72)]
+
+
+@pytest.mark.parametrize("place", range(6))
+def test_one_depth_of_a_zoom_that_moves_as_at_no_other_focal_length_is_told(place):
+    focal, focus, depth = ZOOM[place]
+    told_of = depth_words([*ZOOM[:place], (focal, focus, depth - 27), *ZOOM[place + 1 :]])
+    assert len(told_of) == 1
+    assert f"pupil_behind_front_mm = {depth - 27:g} at foc" in told_of[0] or f"and {depth - 27:g} at 600 mm" in told_of[0]
+    assert depth_words(ZOOM) == []
+
+
+@pytest.mark.parametrize(
+    ("depths", "is_told"), [((25, 60, 74), True), ((52, 60, 34), True), ((45, 60, 74), False), ((31, 30, 28), False)]
+)
+def test_an_end_of_a_zoom_shallower_than_the_run_of_its_depths_is_told(depths, is_told):
+    texts = depth_words([(focal, INFINITY, depth) for focal, depth in zip((17, 24, 35), depths, strict=True)])
+    assert any("is far out of line with the other focal lengths" in text for text in texts) == is_told
 
 
 def test_a_depth_that_was_measured_again_gets_no_word():

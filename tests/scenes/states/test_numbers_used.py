@@ -110,6 +110,44 @@ def test_camera_and_lens_are_told_as_stated_with_what_the_lens_sees(tmp_path):
     assert found.lens == f"f/2.8 (opens to f/2), rectilinear, front 95 across (glass 82), {behind}, {sees}"
 
 
+def lens_words(tmp_path, old, new, focus='"infinity"'):
+    """What the 35 mm lens was judged by, in the scene with some lines of it in other words."""
+    assert old in SCENE
+    text = SCENE.replace(old, new, 1).replace('focus_mm = ["infinity"]', f"focus_mm = [{focus}]")
+    loaded(tmp_path)
+    (tmp_path / "b.toml").write_text(
+        text.replace("pupil_behind_front_mm = 41", "pupil_behind_front_mm = 41\nfront_to_sensor_mm = 150")
+    )
+    found = load_scene(tmp_path / "b.toml")
+    return numbers_used([state for state in states_of(found.scene, found.resources) if state.lens_name == "35"]).lens
+
+
+def test_a_walking_pupil_is_told_row_by_row_with_its_sizes(tmp_path):
+    walk = "pupil_walk = [[0, 33, 1, 1], [15, 32.2, 1.01, 1.0], [45, 25.4, 1.1, 1.02]]"
+    told = lens_words(tmp_path, "pupil_behind_front_mm = [28, 34]", walk)
+    assert (
+        ", pupil walks 33, 32.2, 25.4 behind the front by 45 deg, sizes 1 to 1.1 x 1 to 1.02, sensor 140 behind the front, " in told
+    )
+
+
+def test_the_two_depths_of_an_anamorphic_lens_are_told_apart(tmp_path):
+    two = "pupil_behind_front_mm = { horizontal = [28, 34], vertical = 60 }\nsqueeze = 1.5"
+    assert ", pupil 28 to 34 across, 60 upright and sensor 140 behind the front, " in lens_words(
+        tmp_path, "pupil_behind_front_mm = [28, 34]", two
+    )
+
+
+def test_a_half_field_that_rows_state_is_told_at_the_nearest_focus_too(tmp_path):
+    rows = "".join(
+        f"[[lens.state]]\nfocus_mm = {focus}\npupil_behind_front_mm = 30\nhalf_field_deg = {deg}\n"
+        for focus, deg in (('"infinity"', 27), ("1000", 28.5))
+    )
+    told = lens_words(tmp_path, '[[lens]]\nname = "50"', f'{rows}[[lens]]\nname = "50"', '"infinity", 1000')
+    assert "sees 54.0 x " in told
+    assert " deg (57.0 x " in told
+    assert " at 1000), focus to 1000" in told
+
+
 def test_a_picture_that_is_not_that_of_straight_lines_is_told_as_such(tmp_path):
     told = used(tmp_path, "50").lens
     assert ", equisolid, distortion -0.02, 0, front 95 across" in told
@@ -125,7 +163,7 @@ def test_each_part_is_told_with_its_numbers_and_files_by_what_was_read_of_them(t
         ("mask", "at 16, 160 x 110 as read from cut.dxf"),
         ("hood", "at 20, 190 x 150 to 230 x 180, 30 deep"),
         ("top flag", "at 40 deg, 80 long, 225 wide, hinged at 50, 90 off the middle"),
-        ("bracket", "at 60, 200 x 20 x 30 as read from bracket.stl"),
+        ("bracket", "200 x 20 x 30 as read from bracket.stl, from 45 to 75 ahead, its middle 150 up"),
     )
 
 
@@ -133,7 +171,7 @@ def test_a_drawing_that_lies_to_one_side_is_told_by_its_own_width(tmp_path):
     """From 95 mm left to 70 mm right of the middle: 165 mm."""
     found = loaded(tmp_path, left_mm=95, right_mm=70)
     state, *_ = states_of(found.scene, found.resources)
-    assert dict(numbers_used([state]).box)["mask"] == "at 16, 165 x 110 as read from cut.dxf"
+    assert dict(numbers_used([state]).box)["mask"] == "at 16, 165 x 110, 12.5 left of the middle, as read from cut.dxf"
 
 
 def test_what_lenses_share_is_told_once_and_what_only_some_have_with_their_names(tmp_path):
@@ -144,3 +182,23 @@ def test_what_lenses_share_is_told_once_and_what_only_some_have_with_their_names
     assert "  box, with 35: 5 ahead of the front, 2 down of the lens axis" in lines
     assert "  box, with 50: 7 ahead of the front, 2 down of the lens axis" in lines
     assert "  mask, with 35: at 16, 160 x 110 as read from cut.dxf" in lines
+
+
+def test_how_far_a_front_comes_out_and_the_pupil_magnification_are_told(tmp_path):
+    rows = "pupil_magnification = 1.8\nclose_focus_mm = 1000\n"
+    rows += '[[lens.state]]\nfocus_mm = "infinity"\nfront_travel_mm = 0\n[[lens.state]]\nfocus_mm = 1000\nfront_travel_mm = 3.5\n'
+    told = lens_words(tmp_path, "close_focus_mm = 1000\n", rows)
+    assert " behind the front, front out by up to 3.5, pupil magnification 1.8, sees " in told
+
+
+def test_glass_of_another_index_a_cut_out_off_its_middle_and_where_a_mesh_stands_are_told(tmp_path):
+    rows = dict(used(tmp_path).box)
+    assert rows["bracket"] == "200 x 20 x 30 as read from bracket.stl, from 45 to 75 ahead, its middle 150 up"
+    found = loaded(tmp_path, left_mm=80, right_mm=70)  # x of a drawing runs to the operator's right
+    first = next(iter(states_of(found.scene, found.resources)))
+    assert dict(numbers_used([first]).box)["mask"].startswith("at 16, 150 x 110, 5 left of the middle, as read from cut.dxf")
+    text = (tmp_path / "a.toml").read_text().replace("height_mm = 150, kind", "height_mm = 150, index = 1.7, kind")
+    (tmp_path / "a.toml").write_text(text)
+    found = load_scene(tmp_path / "a.toml")
+    first = next(iter(states_of(found.scene, found.resources)))
+    assert dict(numbers_used([first]).box)["stage 1"].endswith("glass 175 x 150, 4 thick, index 1.7, density 0.6")

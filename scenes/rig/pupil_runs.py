@@ -1,0 +1,213 @@
+"""Pupil depths over focus and zoom: they run smoothly, so that a row with a wrong digit stands out of line.
+
+How far and how evenly real ones run was measured on the patents of eleven internally focusing primes, macros and zooms, through
+the surfaces ahead of their stops: docs/physics.md, "Numbers that speak against each other".
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from raytrace.optics.conjugate import magnification_of_focus
+from raytrace.optics.zoom import StateRow
+from scenes.rig.stated_field import LEAST_FOCUS_SLACK, rows_of
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
+
+LEAST_STEP_MM, STEP_SHARE = 4.0, 0.1  # of the depth: measured to a mm or two, or to a few percent
+FASTER = 5.0  # than the other rows, against 1 / focus or at other focal lengths; 3.4 is the most of the patents
+LEAST_ROWS = 3
+WHOLE_SHARE = 8.0  # of the way that the lens would go if moved as a whole: 0.05 to 1 of the patents, 4.1 of a 100 mm f/1.2
+ZOOM_STEP_MM, ZOOM_STEP_SHARE = 6.0, 0.1
+ZOOM_FASTER = 2.0  # against the logarithm of the focal length; 1.5 is the most of the patents
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Run:
+    """Depths [mm] along one direction of the grid of rows, and where they stand on a line that they run smoothly along."""
+
+    rows: tuple[StateRow, ...]
+    places: tuple[float, ...]
+    depths: tuple[float, ...]
+    way: str  # " horizontal" where a lens has two depths, else ""
+
+    @property
+    def mean_mm(self) -> float:
+        return sum(self.depths) / len(self.depths)
+
+    def without(self, place: int) -> _Run:
+        return _Run(
+            rows=(*self.rows[:place], *self.rows[place + 1 :]),
+            places=(*self.places[:place], *self.places[place + 1 :]),
+            depths=(*self.depths[:place], *self.depths[place + 1 :]),
+            way=self.way,
+        )
+
+    def steepest(self) -> float:
+        """The most that the depth changes on its way from one row to the next."""
+        steps = zip(pairwise(self.places), pairwise(self.depths), strict=True)
+        return max((abs((d - c) / (b - a)) for (a, b), (c, d) in steps), default=0.0)
+
+    def next_to(self, place: int) -> int:
+        """The row beside the first or the last one."""
+        return 1 if place == 0 else place - 1
+
+    def in_line_mm(self, place: int) -> float:
+        """The depth that the two rows nearest to a place have in store for it."""
+        others = self.without(place)
+        first = min(max(place - 1, 0), len(others.rows) - 2)
+        (a, b), (c, d) = others.places[first : first + 2], others.depths[first : first + 2]
+        return c + (d - c) * (self.places[place] - a) / (b - a)
+
+
+def run_words(lens: Lens) -> Iterator[str]:
+    """A depth that is out of line with those at other focus distances and focal lengths."""
+    rows = [row for row in rows_of(lens) if row.pupil_mm is not None]
+    if "pupil_behind_front_mm" in lens.confirmed or lens.pupil_walk is not None:
+        return
+    for across in (True, False):
+        told = [*_focus_words(lens, rows, across=across)] or [*_zoom_end_words(rows, across=across)]
+        if told:
+            yield told[0]
+            return
+
+
+def _focus_words(lens: Lens, rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
+    runs = [_focus_run(rows, focal_mm, across=across) for focal_mm in dict.fromkeys(row.focal_mm for row in rows)]
+    for run in runs:
+        yield from _out_of_line_words(run)
+    if len(runs) == 1:
+        yield from _far_apart_words(lens, runs[0])
+    else:
+        for run in runs:
+            yield from _alone_words(run, [other for other in runs if other is not run])
+
+
+def _focus_run(rows: Sequence[StateRow], focal_mm: float, *, across: bool) -> _Run:
+    """The rows of one focal length from far to near, against 1 / focus."""
+    some = sorted((row for row in rows if row.focal_mm == focal_mm), key=lambda row: -row.focus_mm)
+    return _Run(
+        rows=tuple(some),
+        places=tuple(1.0 / row.focus_mm for row in some),
+        depths=tuple(_middle_mm(row, across=across) for row in some),
+        way=_way(some, across=across),
+    )
+
+
+def _way(rows: Sequence[StateRow], *, across: bool) -> str:
+    two = any(row.pupil_mm is not None and row.pupil_mm[:2] != row.pupil_mm[2:] for row in rows)
+    return "" if not two else " horizontal" if across else " vertical"
+
+
+def _out_of_line_words(run: _Run) -> Iterator[str]:
+    """The row that is farthest off where the others, alone, are not."""
+    if len(run.rows) < LEAST_ROWS:
+        return
+    off = [_off_mm(run, place) for place in range(len(run.rows))]
+    place = max(range(len(off)), key=lambda number: off[number])
+    if off[place] > _least_step_mm(run.without(place)):
+        others = ", ".join(_rounded(depth) for depth in run.without(place).depths)
+        yield (
+            f"{_depth_words(run, place)} at focus {_at(run.rows[place])} is far out of line with the "
+            f"rows beside it, {others}; is a digit wrong or missing? In line it would be about {run.in_line_mm(place):.0f}: "
+            "measure it again"
+        )
+
+
+def _off_mm(run: _Run, place: int) -> float:
+    """How far a row lies outside of the two beside it; of the first and last, off the next by more than the others go on."""
+    if 0 < place < len(run.rows) - 1:
+        beside = run.depths[place - 1], run.depths[place + 1]
+        return max(0.0, min(beside) - run.depths[place], run.depths[place] - max(beside))
+    after = run.next_to(place)
+    step_mm, way = abs(run.depths[place] - run.depths[after]), abs(run.places[place] - run.places[after])
+    going_on_mm = max(FASTER * run.without(place).steepest() * way, _whole_mm(run.rows[place], run.rows[after]))
+    return max(0.0, step_mm - going_on_mm)
+
+
+def _far_apart_words(lens: Lens, run: _Run) -> Iterator[str]:
+    """Two depths of a prime that lie farther apart than its focusing takes any pupil."""
+    for (far, near), (one, other) in zip(pairwise(run.rows), pairwise(run.depths), strict=True):
+        whole_mm, apart_mm = _whole_mm(far, near), abs(other - one)
+        if apart_mm > _least_step_mm(run) + WHOLE_SHARE * lens.squeeze * whole_mm:
+            yield (
+                f"{_pair_words(run, far, near)}, where moving the whole lens would take {whole_mm:.1f} mm: pupils move with focus "
+                "by a few times that at most; is a digit wrong? Measure both again"
+            )
+
+
+def _alone_words(run: _Run, others: Sequence[_Run]) -> Iterator[str]:
+    """Two depths of a zoom that lie farther apart than its pupil moves over the same focus at other focal lengths."""
+    for (far, near), (one, other) in zip(pairwise(run.rows), pairwise(run.depths), strict=True):
+        moved_mm = max((_moved_mm(another, far.focus_mm, near.focus_mm) for another in others), default=math.inf)
+        if abs(other - one) > _least_step_mm(run) + FASTER * moved_mm:
+            yield (
+                f"{_pair_words(run, far, near)} at focal_mm = {plain(far.focal_mm)}, where at other focal lengths the pupil moves "
+                f"by no more than {moved_mm:.1f} mm; is a digit wrong? Measure both again"
+            )
+
+
+def _moved_mm(run: _Run, far_mm: float, near_mm: float) -> float:
+    by_focus = {row.focus_mm: depth for row, depth in zip(run.rows, run.depths, strict=True)}
+    return abs(by_focus[near_mm] - by_focus[far_mm]) if {far_mm, near_mm} <= set(by_focus) else math.inf
+
+
+def _zoom_end_words(rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
+    """A depth at one end of a zoom that is shallower than the run of the others has it."""
+    for focus_mm in dict.fromkeys(row.focus_mm for row in rows):
+        some = sorted((row for row in rows if row.focus_mm == focus_mm), key=lambda row: row.focal_mm)
+        run = _Run(
+            rows=tuple(some),
+            places=tuple(math.log(row.focal_mm) for row in some),
+            depths=tuple(_middle_mm(row, across=across) for row in some),
+            way=_way(some, across=across),
+        )
+        for place in (0, len(some) - 1) if len(some) >= LEAST_ROWS else ():
+            after = run.next_to(place)
+            going_on_mm = ZOOM_FASTER * run.without(place).steepest() * abs(run.places[place] - run.places[after])
+            bar_mm = max(ZOOM_STEP_MM, ZOOM_STEP_SHARE * run.without(place).mean_mm)
+            if run.depths[after] - run.depths[place] - going_on_mm > bar_mm:
+                others = ", ".join(_rounded(depth) for depth in run.without(place).depths)
+                yield (
+                    f"{_depth_words(run, place)} at focal_mm = {plain(some[place].focal_mm)}, focus "
+                    f"{_at(some[place])}, is far out of line with the other focal lengths, {others}; is a digit wrong? In line it "
+                    f"would be about {run.in_line_mm(place):.0f}: measure it again"
+                )
+
+
+def _pair_words(run: _Run, far: StateRow, near: StateRow) -> str:
+    one, other = run.rows.index(far), run.rows.index(near)
+    apart_mm = _rounded(abs(run.depths[one] - run.depths[other]))
+    return f"{_depth_words(run, one)} at focus {_at(far)} and {_rounded(run.depths[other])} at {_at(near)} lie {apart_mm} mm apart"
+
+
+def _depth_words(run: _Run, place: int) -> str:
+    return f"pupil_behind_front_mm = {_rounded(run.depths[place])}{run.way}"
+
+
+def _whole_mm(one: StateRow, other: StateRow) -> float:
+    """How far a lens would go from one focus to another if it moved as a whole [mm]."""
+    nearest_mm = NEAREST_FOCUS_IN_FOCAL_LENGTHS * one.focal_mm * LEAST_FOCUS_SLACK
+    m = [magnification_of_focus(row.focal_mm, max(row.focus_mm, nearest_mm)) for row in (one, other)]
+    return one.focal_mm * abs(m[0] - m[1])
+
+
+def _least_step_mm(run: _Run) -> float:
+    return max(LEAST_STEP_MM, STEP_SHARE * abs(run.mean_mm))
+
+
+def _at(row: StateRow) -> str:
+    return "infinity" if math.isinf(row.focus_mm) else f"{plain(row.focus_mm)} mm"
+
+
+def _middle_mm(row: StateRow, *, across: bool) -> float:
+    least, most = (row.pupil_mm or (0.0,) * 4)[0 if across else 2 :][:2]
+    return (least + most) / 2
+
+
+def _rounded(depth_mm: float) -> str:
+    return plain(round(depth_mm, 1))
