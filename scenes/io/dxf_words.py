@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Iterator
 
 from scenes.io.dxf_scale_words import plain_signs, possible_scale, stated_scale
-from scenes.io.dxf_units import INCH_MM, LENGTH, UNIT_NAMES, UNIT_WORDS, length_mm
+from scenes.io.dxf_units import INCH_MM, LENGTH, POINT_MM, UNIT_NAMES, UNIT_WORDS, length_mm
 from scenes.io.library_remarks import printable
 
 LONGEST_QUOTE, MOST_CAUTIONS = 60, 3
@@ -18,7 +18,9 @@ AT_ONCE, AGAIN = 300, 60  # letters of a long text that are looked at, and those
 STATES = r"dim(?:ension)?s?\.?|dimensioned|dimensioning|measure(?:ment)?s?|units?|sizes?|lengths?|numbers|values|drawn|drawing"
 STATES += r"|ma(?:ß|ss)e|einheit(?:en)?|abmessungen|alle|all|cotes?|unit[ée]s?|mesures?|medidas?|cotas?"
 STATES += r"|unidad(?:es)?|misure|quote|unit[àa]|maten|единиц\w*|размеры|单位|單位|単位"
-WITHOUT_IN = "|".join(words if mm != INCH_MM else words.replace("in|", "", 1) for mm, words in UNIT_WORDS.items() if mm != 1000.0)
+WITHOUT_IN = "|".join(
+    words if mm != INCH_MM else words.replace("in|", "", 1) for mm, words in UNIT_WORDS.items() if mm not in {1000.0, POINT_MM}
+)
 STATED_UNITS = [
     re.compile(pattern, re.IGNORECASE)
     for pattern in (
