@@ -13,7 +13,9 @@ from geometry.body import Part
 from geometry.notes import Note, Severity
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.rig.contradictions import TENFOLD, desqueezed_words
+from scenes.rig.field_rows import field_row_words, field_run_words
 from scenes.rig.flag_hinges import hinge_words
+from scenes.rig.front_fill import front_fill_words
 from scenes.rig.idle_openings import behind_words, idle_opening_words
 from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
 from scenes.rig.light_places import light_in_box_words
@@ -64,7 +66,8 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [(lens.name, text) for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens))]
     told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
     told += [(lens.name, text) for text in odd_magnification_words(lens)]
-    told += [(lens.name, text) for text in doubtful_row_words(lens)]
+    told += [(lens.name, text) for text in (*doubtful_row_words(lens), *front_fill_words(lens, scene.camera))]
+    told += [(lens.name, text) for text in field_row_words(lens, scene.camera)]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
     told += [("camera", text) for text in (*_guide_words(scene), *_format_words(scene))]
     told += [(lens.name, text) for text in _fisheye_words(lens)]
@@ -77,7 +80,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
 
 def doubtful_row_words(lens: Lens) -> Iterator[str]:
     """What looks like a slip in one state row of a lens, by its other rows."""
-    yield from (*narrower_words(lens), *doubtful_travel_words(lens))
+    yield from (*narrower_words(lens), *field_run_words(lens), *doubtful_travel_words(lens))
     yield from [*zoom_out_of_line_words(lens)] or run_words(lens)
 
 

@@ -18,6 +18,7 @@ SHALLOW_SHARE, SHALLOWEST_SHARE = 0.9, 0.5  # of the least depth: depths and squ
 LONG_GROUP, LONGEST_GROUP = 2.0, 3.0
 LONG_TRAVEL_MM, LONGEST_TRAVEL_MM = 2.0, 5.0  # and as much again, for cams that do something else too
 NARROWER_SHARE = 1.02  # half fields are measured to about that
+WIDE_DEG, WIDE_MAGNIFICATION = 25.0, 0.8  # pupils of lenses so wide: 1 where they are symmetric, 2 and more of retrofocus ones
 
 
 def focal_row_words(lens: Lens) -> Iterator[str]:
@@ -106,7 +107,8 @@ def narrower_words(lens: Lens) -> Iterator[str]:
         return
     for far, near in _ends_of_focus(lens):
         m = magnification_of_focus(near.focal_mm, max(near.focus_mm, 4.0 * near.focal_mm * LEAST_FOCUS_SLACK))
-        whole = 1.0 + m / (near.pupil_magnification or lens.pupil_magnification or LEAST_PUPIL_MAGNIFICATION)
+        least = WIDE_MAGNIFICATION if (far.half_field_deg or 0.0) >= WIDE_DEG and lens.squeeze == 1.0 else LEAST_PUPIL_MAGNIFICATION
+        whole = 1.0 + m / (near.pupil_magnification or lens.pupil_magnification or least)
         ways = [] if lens.squeeze > 1.0 else [(far.half_field_deg, near.half_field_deg)]
         for far_deg, near_deg in (*ways, (far.half_field_up_deg, near.half_field_up_deg)):
             if far_deg is None or near_deg is None or not math.isinf(far.focus_mm):

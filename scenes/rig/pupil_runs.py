@@ -8,60 +8,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from raytrace.optics.conjugate import magnification_of_focus
 from raytrace.optics.zoom import StateRow
+from scenes.rig.runs import FASTER, LEAST_ROWS, Run
 from scenes.rig.stated_field import LEAST_FOCUS_SLACK, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
 
 LEAST_STEP_MM, STEP_SHARE = 4.0, 0.1  # of the depth: measured to a mm or two, or to a few percent
-FASTER = 5.0  # than the other rows, against 1 / focus or at other focal lengths; 3.4 is the most of the patents
-LEAST_ROWS = 3
 WHOLE_SHARE = 8.0  # of the way that the lens would go if moved as a whole: 0.05 to 1 of the patents, 4.1 of a 100 mm f/1.2
 ZOOM_STEP_MM, ZOOM_STEP_SHARE = 6.0, 0.1
 ZOOM_FASTER = 2.0  # against the logarithm of the focal length; 1.5 is the most of the patents
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Run:
-    """Depths [mm] along one direction of the grid of rows, and where they stand on a line that they run smoothly along."""
-
-    rows: tuple[StateRow, ...]
-    places: tuple[float, ...]
-    depths: tuple[float, ...]
-    way: str  # " horizontal" where a lens has two depths, else ""
-
-    @property
-    def mean_mm(self) -> float:
-        return sum(self.depths) / len(self.depths)
-
-    def without(self, place: int) -> _Run:
-        return _Run(
-            rows=(*self.rows[:place], *self.rows[place + 1 :]),
-            places=(*self.places[:place], *self.places[place + 1 :]),
-            depths=(*self.depths[:place], *self.depths[place + 1 :]),
-            way=self.way,
-        )
-
-    def steepest(self) -> float:
-        """The most that the depth changes on its way from one row to the next."""
-        steps = zip(pairwise(self.places), pairwise(self.depths), strict=True)
-        return max((abs((d - c) / (b - a)) for (a, b), (c, d) in steps), default=0.0)
-
-    def next_to(self, place: int) -> int:
-        """The row beside the first or the last one."""
-        return 1 if place == 0 else place - 1
-
-    def in_line_mm(self, place: int) -> float:
-        """The depth that the two rows nearest to a place have in store for it."""
-        others = self.without(place)
-        first = min(max(place - 1, 0), len(others.rows) - 2)
-        (a, b), (c, d) = others.places[first : first + 2], others.depths[first : first + 2]
-        return c + (d - c) * (self.places[place] - a) / (b - a)
 
 
 def run_words(lens: Lens) -> Iterator[str]:
@@ -87,13 +47,13 @@ def _focus_words(lens: Lens, rows: Sequence[StateRow], *, across: bool) -> Itera
             yield from _alone_words(run, [other for other in runs if other is not run])
 
 
-def _focus_run(rows: Sequence[StateRow], focal_mm: float, *, across: bool) -> _Run:
+def _focus_run(rows: Sequence[StateRow], focal_mm: float, *, across: bool) -> Run:
     """The rows of one focal length from far to near, against 1 / focus."""
     some = sorted((row for row in rows if row.focal_mm == focal_mm), key=lambda row: -row.focus_mm)
-    return _Run(
+    return Run(
         rows=tuple(some),
         places=tuple(1.0 / row.focus_mm for row in some),
-        depths=tuple(_middle_mm(row, across=across) for row in some),
+        values=tuple(_middle_mm(row, across=across) for row in some),
         way=_way(some, across=across),
     )
 
@@ -103,35 +63,31 @@ def _way(rows: Sequence[StateRow], *, across: bool) -> str:
     return "" if not two else " horizontal" if across else " vertical"
 
 
-def _out_of_line_words(run: _Run) -> Iterator[str]:
+def _out_of_line_words(run: Run) -> Iterator[str]:
     """The row that is farthest off where the others, alone, are not."""
     if len(run.rows) < LEAST_ROWS:
         return
     off = [_off_mm(run, place) for place in range(len(run.rows))]
     place = max(range(len(off)), key=lambda number: off[number])
     if off[place] > _least_step_mm(run.without(place)):
-        others = ", ".join(_rounded(depth) for depth in run.without(place).depths)
+        others = ", ".join(_rounded(depth) for depth in run.without(place).values)
         yield (
             f"{_depth_words(run, place)} at focus {_at(run.rows[place])} is far out of line with the "
-            f"rows beside it, {others}; is a digit wrong or missing? In line it would be about {run.in_line_mm(place):.0f}: "
+            f"rows beside it, {others}; is a digit wrong or missing? In line it would be about {run.in_line(place):.0f}: "
             "measure it again"
         )
 
 
-def _off_mm(run: _Run, place: int) -> float:
-    """How far a row lies outside of the two beside it; of the first and last, off the next by more than the others go on."""
-    if 0 < place < len(run.rows) - 1:
-        beside = run.depths[place - 1], run.depths[place + 1]
-        return max(0.0, min(beside) - run.depths[place], run.depths[place] - max(beside))
-    after = run.next_to(place)
-    step_mm, way = abs(run.depths[place] - run.depths[after]), abs(run.places[place] - run.places[after])
-    going_on_mm = max(FASTER * run.without(place).steepest() * way, _whole_mm(run.rows[place], run.rows[after]))
-    return max(0.0, step_mm - going_on_mm)
+def _off_mm(run: Run, place: int) -> float:
+    """How far a row is out of line, beyond what the whole lens would be moved by: of the first and last, against the next."""
+    beside = [run.rows[number] for number in (place - 1, place + 1) if 0 <= number < len(run.rows)]
+    whole_mm = _whole_mm(run.rows[place], beside[0]) if len(beside) == 1 else 0.0
+    return run.off(place, at_least=whole_mm)
 
 
-def _far_apart_words(lens: Lens, run: _Run) -> Iterator[str]:
+def _far_apart_words(lens: Lens, run: Run) -> Iterator[str]:
     """Two depths of a prime that lie farther apart than its focusing takes any pupil."""
-    for (far, near), (one, other) in zip(pairwise(run.rows), pairwise(run.depths), strict=True):
+    for (far, near), (one, other) in zip(pairwise(run.rows), pairwise(run.values), strict=True):
         whole_mm, apart_mm = _whole_mm(far, near), abs(other - one)
         if apart_mm > _least_step_mm(run) + WHOLE_SHARE * lens.squeeze * whole_mm:
             yield (
@@ -140,9 +96,9 @@ def _far_apart_words(lens: Lens, run: _Run) -> Iterator[str]:
             )
 
 
-def _alone_words(run: _Run, others: Sequence[_Run]) -> Iterator[str]:
+def _alone_words(run: Run, others: Sequence[Run]) -> Iterator[str]:
     """Two depths of a zoom that lie farther apart than its pupil moves over the same focus at other focal lengths."""
-    for (far, near), (one, other) in zip(pairwise(run.rows), pairwise(run.depths), strict=True):
+    for (far, near), (one, other) in zip(pairwise(run.rows), pairwise(run.values), strict=True):
         moved_mm = max((_moved_mm(another, far.focus_mm, near.focus_mm) for another in others), default=math.inf)
         if abs(other - one) > _least_step_mm(run) + FASTER * moved_mm:
             yield (
@@ -151,8 +107,8 @@ def _alone_words(run: _Run, others: Sequence[_Run]) -> Iterator[str]:
             )
 
 
-def _moved_mm(run: _Run, far_mm: float, near_mm: float) -> float:
-    by_focus = {row.focus_mm: depth for row, depth in zip(run.rows, run.depths, strict=True)}
+def _moved_mm(run: Run, far_mm: float, near_mm: float) -> float:
+    by_focus = {row.focus_mm: depth for row, depth in zip(run.rows, run.values, strict=True)}
     return abs(by_focus[near_mm] - by_focus[far_mm]) if {far_mm, near_mm} <= set(by_focus) else math.inf
 
 
@@ -160,33 +116,33 @@ def _zoom_end_words(rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
     """A depth at one end of a zoom that is shallower than the run of the others has it."""
     for focus_mm in dict.fromkeys(row.focus_mm for row in rows):
         some = sorted((row for row in rows if row.focus_mm == focus_mm), key=lambda row: row.focal_mm)
-        run = _Run(
+        run = Run(
             rows=tuple(some),
             places=tuple(math.log(row.focal_mm) for row in some),
-            depths=tuple(_middle_mm(row, across=across) for row in some),
+            values=tuple(_middle_mm(row, across=across) for row in some),
             way=_way(some, across=across),
         )
         for place in (0, len(some) - 1) if len(some) >= LEAST_ROWS else ():
             after = run.next_to(place)
             going_on_mm = ZOOM_FASTER * run.without(place).steepest() * abs(run.places[place] - run.places[after])
-            bar_mm = max(ZOOM_STEP_MM, ZOOM_STEP_SHARE * run.without(place).mean_mm)
-            if run.depths[after] - run.depths[place] - going_on_mm > bar_mm:
-                others = ", ".join(_rounded(depth) for depth in run.without(place).depths)
+            bar_mm = max(ZOOM_STEP_MM, ZOOM_STEP_SHARE * run.without(place).mean)
+            if run.values[after] - run.values[place] - going_on_mm > bar_mm:
+                others = ", ".join(_rounded(depth) for depth in run.without(place).values)
                 yield (
                     f"{_depth_words(run, place)} at focal_mm = {plain(some[place].focal_mm)}, focus "
                     f"{_at(some[place])}, is far out of line with the other focal lengths, {others}; is a digit wrong? In line it "
-                    f"would be about {run.in_line_mm(place):.0f}: measure it again"
+                    f"would be about {run.in_line(place):.0f}: measure it again"
                 )
 
 
-def _pair_words(run: _Run, far: StateRow, near: StateRow) -> str:
+def _pair_words(run: Run, far: StateRow, near: StateRow) -> str:
     one, other = run.rows.index(far), run.rows.index(near)
-    apart_mm = _rounded(abs(run.depths[one] - run.depths[other]))
-    return f"{_depth_words(run, one)} at focus {_at(far)} and {_rounded(run.depths[other])} at {_at(near)} lie {apart_mm} mm apart"
+    apart_mm = _rounded(abs(run.values[one] - run.values[other]))
+    return f"{_depth_words(run, one)} at focus {_at(far)} and {_rounded(run.values[other])} at {_at(near)} lie {apart_mm} mm apart"
 
 
-def _depth_words(run: _Run, place: int) -> str:
-    return f"pupil_behind_front_mm = {_rounded(run.depths[place])}{run.way}"
+def _depth_words(run: Run, place: int) -> str:
+    return f"pupil_behind_front_mm = {_rounded(run.values[place])}{run.way}"
 
 
 def _whole_mm(one: StateRow, other: StateRow) -> float:
@@ -196,8 +152,8 @@ def _whole_mm(one: StateRow, other: StateRow) -> float:
     return one.focal_mm * abs(m[0] - m[1])
 
 
-def _least_step_mm(run: _Run) -> float:
-    return max(LEAST_STEP_MM, STEP_SHARE * abs(run.mean_mm))
+def _least_step_mm(run: Run) -> float:
+    return max(LEAST_STEP_MM, STEP_SHARE * abs(run.mean))
 
 
 def _at(row: StateRow) -> str:

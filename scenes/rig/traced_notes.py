@@ -23,6 +23,7 @@ from scenes.scene_file.resources import GlassTable
 from scenes.scene_file.tables.lens import Lens
 
 SLOWER_SHARE = 4.0  # four stops, as between the lenses of a set
+CLOSED_SHARE = 1.25  # two thirds of a stop: those of the tables in tests/data are within a twentieth of what the lenses are sold as
 FASTER_SHARE = 1.5  # a good stop: published half diameters are transcribed to less
 LENGTH_PERCENT = 2.0  # front to sensor as measured with a tape
 PUPIL_OFF_MM = 2.5  # as far as a pupil may be off anyway (scenes.states.clear_rule)
@@ -161,13 +162,22 @@ def _bulge_mm(surface: Surface, largest_mm: float) -> float:
 
 
 def _stop_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
-    """A fault for a widest stop far from the table's own: the pupil would be a fraction of the lens's, or its rims too small."""
+    """A fault for a widest stop far from the table's own: the pupil would be a fraction of the lens's, or its rims too small.
+
+    A caution where it is slower by less, as of a lens whose stop does not open all the way.
+    """
     table = glass.prescription
     wide_open_mm = table.surfaces[table.stop_index].semi_diameter_mm
     if "f_number" in lens.confirmed or not math.isfinite(wide_open_mm):
         return
     own = _f_number_of(table, wide_open_mm)
     if own / FASTER_SHARE < lens.f_number < SLOWER_SHARE * own:
+        if lens.f_number > CLOSED_SHARE * own:
+            closed = (
+                f"f_number = {lens.f_number:g} is its widest stop, but the stop of its table opens to f/{own:.1f}, where more of "
+                "the box is in the light: nothing wider is looked at; is it another lens's?"
+            )
+            yield Note(lens.name, closed, Severity.CAUTION, may_be_slip=True)
         return
     halves = " (are its semi_diameter_mm halved once too often?)" if lens.f_number < own else ""
     text = (

@@ -288,6 +288,16 @@ def test_a_widest_stop_far_slower_than_the_tables_own_is_a_fault(stop, fault):
     assert not any("f_number" in note.text for note in confirmed)
 
 
+@pytest.mark.parametrize(("stop", "told"), [(1.41, False), (1.5, False), (2.0, True), (5.3, True)])
+def test_a_widest_stop_slower_than_its_table_has_it_gets_a_caution(stop, told):
+    # US Patent 4,448,497, example 1, is a lens of f/1.4
+    notes = plan_of(GAUSS, stop=stop, box=BEHIND).notes
+    found = [note for note in notes if "the stop of its table opens to f/1." in note.text]
+    assert [(note.severity, note.may_be_slip) for note in found] == [(Severity.CAUTION, True)] * told
+    confirmed = plan_of(GAUSS, stop=stop, box=BEHIND, lens='confirmed = ["f_number"]').notes
+    assert not any("the stop of its table" in note.text for note in confirmed)
+
+
 def test_close_focus_of_a_traced_lens_is_no_guess_and_says_how_it_was_focused():
     # f m = 49.9 x 0.1416
     plan = plan_of(GAUSS, stop=2.8, box=BEHIND, focus=450)
