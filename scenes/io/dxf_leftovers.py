@@ -21,7 +21,9 @@ LARGEST_HEAD = 5.0  # units of the drawing: arrow heads are drawn at 1, and show
 # Names of a cut-out and hardly of anything else: those of holes and windows are empty where somebody kept the cut-out alone.
 NAMED_CUT_OUT = re.compile(
     r"(?<![a-z])(?<!no.)(?<!not.)(?<!section.)cut(?:s|ting)?(?:[ _-]?outs?)?(?![a-z])(?![ _-]*(?:plane|line|section|list|view))"
-    r"|opening|aperture|ausschnitt|[öo]ffnung|durchbruch|d[ée]coupe|[ée]videment|ritagli|taglio|recorte|corte(?![a-z])|uitsparing",
+    r"|opening|aperture|ausschnitt|[öo]ffnung|durchbruch|d[ée]coupe|[ée]videment|ritagli|taglio|recorte|corte(?![a-z])|uitsparing"
+    r"|inn(?:er|en)[ _-]?(?:contour|outline|kontur|umriss|edge|kante)|contour[ _-]int[ée]rieur|contorno[ _-]inter(?:no|ior)"
+    r"|вырез|отверстие|開口|开口|切り?抜",
     re.IGNORECASE,
 )
 HIDDEN_MASK = re.compile(r"(?<![a-z])masks?(?![a-z])", re.IGNORECASE)
@@ -61,7 +63,7 @@ def leftover_doubts(document: Any, data: bytes, under: Sequence[str]) -> Iterato
 
     under: layers and blocks of the lines that were read.
     """
-    if any(CUT_OUT.search(name) for name in under):
+    if any(CUT_OUT.search(name) or NAMED_CUT_OUT.search(name) for name in under):
         return
     yield from _layer_doubts(document, under)
     yield from _block_doubts(document)

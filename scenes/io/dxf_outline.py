@@ -17,7 +17,7 @@ from scenes.io.dxf_leftovers import leftover_doubts
 from scenes.io.dxf_lines import read_document, read_drawn
 from scenes.io.dxf_remarks import unseen_words
 from scenes.io.dxf_units import INCH_MM, UNIT_MM
-from scenes.io.dxf_words import MOST_LETTERS, readable, side_against, words_against, words_in_doubt
+from scenes.io.dxf_words import MOST_LETTERS, SAID_UNSEEN, readable, side_against, words_against, words_in_doubt
 from scenes.io.joined_lines import OpenLineError, closed_rings
 from scenes.io.library_remarks import printable
 from scenes.scene_file.errors import Complaint, SceneError
@@ -53,10 +53,10 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     stated = document.header.get("$INSUNITS", UNITLESS)
     unit_mm = _unit_mm(stated, source)
     drawn = read_drawn(document, unit_mm, source)
-    texts = readable((*drawn.texts, *unseen_words(document, data)))
-    if texts is None:
+    shown, unseen = readable(drawn.texts), readable(unseen_words(document, data))
+    if shown is None or unseen is None:
         raise _refusal(source, f"holds texts of more than {MOST_LETTERS} letters; save the cut-out alone")
-    if problem := words_against(texts, unit_mm):
+    if problem := words_against(shown, unit_mm) or words_against(unseen, unit_mm, SAID_UNSEEN):
         raise _refusal(source, problem)
     rings = [shapely.Polygon(ring) for ring in closed_rings(drawn.lines)]
     if not rings:
@@ -70,8 +70,9 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     if not isinstance(mirrored, shapely.Polygon | shapely.MultiPolygon):
         raise _refusal(source, "holds no closed outline")
     lopsided = bool(shapely.hausdorff_distance(shape, mirrored) > LOPSIDED_MM)
-    if lopsided and (problem := side_against(texts)):
+    if lopsided and (problem := side_against(shown) or side_against(unseen, SAID_UNSEEN)):
         raise _refusal(source, problem)
+    texts = (*shown, *unseen)
     doubts = (*words_in_doubt(texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
     doubts += (*layer_doubts(drawn.layers), *hanging_doubts(drawn.measured, drawn.lines))
     doubts += tuple(size_doubts(texts, [_size_mm(ring) for ring in (shape, *rings)], unit_mm))

@@ -13,6 +13,7 @@ NUMBER = r"(?<![\w.,/])(\d{1,4}(?:[.,]\d+)?)"
 UNIT = r"\s*(?:mm|cm|in(?:ch)?|\"|”)?"
 BETWEEN = r"\s*(?:[x×*]|\b(?:by|mal|par|por|per|op|на)\b)\s*"
 BEHIND = r"(?:\s*(?:±|\+/-)\s*\d+(?:[.,]\d+)?)?(?:\s*(?:ref|typ|nom|max|min|inside|clear|clr)\b\.?)?"
+CORNERS = r"(?:[\s,;]*R\s*\d+(?:[.,]\d+)?(?:\s*mm)?)?"  # their radius
 PAIR = re.compile(
     rf"(?<![\w.,/])(\d{{1,4}}(?:[.,]\d+)?){UNIT}{BETWEEN}(\d{{1,4}}(?:[.,]\d+)?)(?![\w.,]*\d)(?!\s*[x×*])", re.IGNORECASE
 )
@@ -20,7 +21,7 @@ ACROSS = r"w(?:idth|ide)?|b(?:reite?|reit|reedte)?|largeurs?|larg|larghezza|anch
 UPRIGHT = r"h(?:eight|igh|(?:ö|oe)he|och|auteur|aut|oogte)?|altezza|alto|altura|tall|h(?:ø|ö)jd(?:e)?|l(?:ength)?"
 SIDE = rf"(?:{ACROSS}|{UPRIGHT})"
 PAIR_LINE = re.compile(
-    rf"[\s(\[]*{NUMBER}{UNIT}{BEHIND}\s*(?:{SIDE}\b\.?)?{BETWEEN}(\d{{1,4}}(?:[.,]\d+)?){UNIT}{BEHIND}\s*(?:{SIDE}\b)?[\s.)\]]*",
+    rf"[\s(\[]*{NUMBER}{UNIT}{BEHIND}\s*(?:{SIDE}\b\.?)?{BETWEEN}(\d{{1,4}}(?:[.,]\d+)?){UNIT}{BEHIND}\s*(?:{SIDE}\b)?{CORNERS}[\s.)\]]*",
     re.IGNORECASE,
 )
 LABELLED = re.compile(
@@ -29,8 +30,8 @@ LABELLED = re.compile(
     re.IGNORECASE,
 )
 ROUND = re.compile(
-    r"(?:[øØ⌀∅ϕφΦ]|%%c|\b(?:dia(?:m(?:eter|[èe]tre|etro)?)?|durchmesser|di[áa]metro|doorsnede|diam)\b\.?)\s*[=:]?\s*(\d{1,4}(?:[.,]\d+)?)"
-    rf"(?![.,]?\d){UNIT}{BEHIND}|{NUMBER}{UNIT}{BEHIND}\s*(?:dia(?:meter)?\b\.?|durchmesser\b|[øØ⌀∅])",
+    r"(?:[øØ⌀∅ϕφΦ]|%%c|[□▢◻⬜]|\bsq(?:uare)?\b\.?|\b(?:dia(?:m(?:eter|[èe]tre|etro)?)?|durchmesser|di[áa]metro|doorsnede|diam)\b\.?)\s*[=:]?\s*(\d{1,4}(?:[.,]\d+)?)"
+    rf"(?![.,]?\d){UNIT}{BEHIND}|{NUMBER}{UNIT}{BEHIND}\s*(?:dia(?:meter)?\b\.?|durchmesser\b|sq(?:uare)?\b\.?|[øØ⌀∅])",
     re.IGNORECASE,
 )
 WIDE = re.compile(
@@ -54,13 +55,14 @@ OF_LENS = re.compile(
     r"\b(?:lens(?:es)?|fronts?|barrels?|objekti[vf]\w*|optik\w*|objectif|obiettivo|objetivo|optique)\b", re.IGNORECASE
 )
 SAME_SHARE = 0.02  # sizes in words are rounded by less
+FILTERS_IN = {(3.0, 3.0), (4.0, 4.0), (4.0, 5.65), (5.0, 5.0), (5.65, 5.65), (4.0, 6.0), (6.0, 6.0), (6.6, 6.6)}  # common practice
 LEAST_MM, LEAST_OTHER_MM = 40.0, 15.0  # the long and the short side of a cut-out, below which a bare size is that of a format
 
 
 def another_size(text: str, sizes_mm: Sequence[tuple[float, float]], unit_mm: float) -> bool:
     """Whether a text gives the cut-out a size that none of these outlines has (the first is that of all of them)."""
     units = {1.0, unit_mm}
-    told = list(_told(text))
+    told = [size for size in _told(text) if size not in FILTERS_IN]
     if any(_is_size(size, sizes_mm, units) for size in told):
         return False
     pairs = [size for size in told if len(size) == 2 and SIZED.search(text)]
@@ -74,7 +76,7 @@ def _told(text: str) -> Iterator[Size]:
     if not OTHER.search(text):
         of_cut_out = bool(SIZED.search(text))
         if of_cut_out or MASKED.search(text):
-            yield from _sizes(text, WIDE, LABELLED)
+            yield from _sizes(text, WIDE, LABELLED, PAIR)
         if of_cut_out and not OF_LENS.search(text):
             yield from _sizes(text, ROUND)
     for line in text.splitlines():

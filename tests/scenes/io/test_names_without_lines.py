@@ -50,6 +50,7 @@ def layers(*names, state=None):
         ("DÉCOUPE", "off", "is off"),
         ("Mask", "freeze", "is frozen"),
         ("laser cut", None, "holds no line"),
+        ("Innenkontur", None, "holds no line"),
     ],
 )
 def test_a_layer_named_for_a_cut_out_without_a_line_is_told_where_all_lie_on_another(name, state, words):
@@ -57,6 +58,7 @@ def test_a_layer_named_for_a_cut_out_without_a_line_is_told_where_all_lie_on_ano
     assert told.startswith(f'its layer "{name}" {words}')
     assert 'what lies on "0" was read; has the cut-out been lost?' in told
     assert not doubts(layers(name, state=state), layer="CUTS")  # the cut-out lies on another layer of its kind
+    assert not doubts(layers(name, state=state), layer="Durchbruch")
 
 
 @pytest.mark.parametrize(

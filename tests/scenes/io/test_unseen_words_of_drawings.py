@@ -47,7 +47,7 @@ def answer(data):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ("Scale 2:1", 'not drawn at full size: its text says "Scale 2:1"'),
+        ("Scale 2:1", 'not drawn at full size: a remark or property in its file says "Scale 2:1"'),
         ("drawn at 200 %", "is not drawn at full size"),
         ("units: inches", "its lines were read in mm"),
         ("units: px", "set its unit to that of its numbers"),
@@ -67,7 +67,7 @@ def test_a_remark_is_read_like_a_text(words, told, place, version):
 
 
 def test_a_remark_in_one_byte_a_letter_is_read():
-    assert 'its text says "Maßstab 2:1"' in answer(remarked("Maßstab 2:1".encode("cp1252"), drawing()))
+    assert 'in its file says "Maßstab 2:1"' in answer(remarked("Maßstab 2:1".encode("cp1252"), drawing()))
 
 
 # As libraries, converters and drawing programs sign their files (common practice; names and numbers are invented).
@@ -96,7 +96,7 @@ def test_a_file_in_inches_or_without_a_unit_may_say_so():
 @pytest.mark.parametrize(
     ("name", "value", "told"),
     [
-        ("Scale", "2:1", 'its text says "Scale: 2:1"'),
+        ("Scale", "2:1", 'in its file says "Scale: 2:1"'),
         ("Maßstab", "1:5", "is not drawn at full size"),
         ("Units", "inches", "its lines were read in mm"),
         ("Status", "superseded", "is that the right file?"),
