@@ -84,7 +84,7 @@ def size_notes(parts: Sequence[Part], slabs: Sequence[Slab] = ()) -> tuple[Note,
     flats = [*openings, *((s.name, 2 * half_size_mm(s.outline)) for s in slabs)]
     small = [Note(name, _small_text(size), Severity.CAUTION) for name, size in flats if size.min() < THINNEST_OPENING_MM]
     spans = [(p.name, float(np.ptp(_outer_points(p), axis=0).max())) for p in parts]
-    tiny = [Note(name, _tiny_text(span), Severity.CAUTION) for name, span in _solid_spans(parts) if span < SMALLEST_MM]
+    tiny = [_tiny_note(name, span) for name, span in _solid_spans(parts) if span < SMALLEST_MM]
     meshes = {p.name for p in parts if p.kind is Kind.SOLID}
     large = [_large_note(name, span, doubted=name in meshes) for name, span in spans if span > LARGEST_MM]
     return (*small, *tiny, *large)
@@ -107,7 +107,7 @@ def drawn_notes(mask: Part) -> tuple[Note, ...]:
             f"its drawing holds {len(shapely.get_parts(shape.shape))} cut-outs, and light passes through each of them; "
             "delete what is filled, such as screw holes, and what is no cut-out"
         )
-    return tuple(Note(mask.name, text, Severity.CAUTION) for text in told)
+    return tuple(Note(mask.name, text, Severity.CAUTION, may_be_slip=True) for text in told)
 
 
 def mask_notes(mask: Part, front_diameter_mm: float | None) -> tuple[Note, ...]:
@@ -218,12 +218,13 @@ def _small_text(size_mm: NDArray[np.float64]) -> str:
     )
 
 
-def _tiny_text(span_mm: float) -> str:
+def _tiny_note(name: str, span_mm: float) -> Note:
     inches = f"{span_mm * MM_PER_UNIT['in']:.0f} mm"
-    return f'is only {span_mm:.3g} mm across; if that is in inches (unit = "in" of a mesh), it is {inches} across'
+    text = f'is only {span_mm:.3g} mm across; if that is in inches (unit = "in" of a mesh), it is {inches} across'
+    return Note(name, text, Severity.CAUTION, may_be_slip=True)
 
 
 def _large_note(name: str, span_mm: float, *, doubted: bool) -> Note:
     """A mesh too large has grown away from the light it would take: nothing is clear until its unit is put right."""
     text = f"is {span_mm / 1000:.1f} m across, larger than anything on a camera; check its unit"
-    return Note(name, text, Severity.FAULT if doubted else Severity.CAUTION, doubts_light=doubted)
+    return Note(name, text, Severity.FAULT if doubted else Severity.CAUTION, doubts_light=doubted, may_be_slip=not doubted)

@@ -30,6 +30,7 @@ def open_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
             f"its mesh is open: {count} edges have no second face, so light can pass where the real part may be closed; "
             "close the mesh in the drawing program, or make sure that nothing of the part is missing",
             Severity.CAUTION,
+            may_be_slip=True,
         )
         for name, count in edges
         if count
@@ -45,6 +46,7 @@ def turned_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
             f"its mesh lies wholly behind the lens front, from {depth.min():.0f} to {depth.max():.0f} mm, and can darken nothing "
             "there; if it belongs ahead of the lens, export it with z toward the scene and y up, or turn it round",
             Severity.CAUTION,
+            may_be_slip=True,
         )
         for name, depth in behind
         if depth.min() > TOUCH_MM
@@ -67,7 +69,7 @@ def lying_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
                 f"its mesh is a plate of {size[thin]:.3g} mm {way} that lies along the lens axis, {size[2]:.3g} mm from front to "
                 "rear, as if drawn with z up; a plate before the lens is thin along z: export it with z toward the scene and y up"
             )
-            found.append(Note(part.name, text, Severity.CAUTION))
+            found.append(Note(part.name, text, Severity.CAUTION, may_be_slip=True))
     return tuple(found)
 
 
@@ -78,7 +80,9 @@ def twice_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
         "{} of its triangles lie in one place with another; if a body was copied and moved, the move is lost: export it again, "
         "or delete the copy"
     )
-    return tuple(Note(name, text.format(count), Severity.CAUTION) for name, count in counts if count >= LEAST_TWICE)
+    return tuple(
+        Note(name, text.format(count), Severity.CAUTION, may_be_slip=True) for name, count in counts if count >= LEAST_TWICE
+    )
 
 
 def speck_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
@@ -96,5 +100,5 @@ def speck_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
                 "of the lens front's centre, and darkens next to nothing; if a part of the assembly is in another unit, export all "
                 "of it in one"
             )
-            found.append(Note(part.name, text, Severity.CAUTION))
+            found.append(Note(part.name, text, Severity.CAUTION, may_be_slip=True))
     return tuple(found)

@@ -173,7 +173,8 @@ def _prism(shape: shapely.Geometry, rear_mm: float, front_mm: float, place: Pose
     import trimesh
 
     pieces = [p for p in getattr(shape, "geoms", [shape]) if isinstance(p, shapely.Polygon) and not p.is_empty]
-    bodies = [trimesh.creation.extrude_polygon(p, front_mm - rear_mm, engine="earcut") for p in pieces]
+    # ears cut off a ring whose hole has a corner level with one outside can leave a mesh that no solid has
+    bodies = [trimesh.creation.extrude_polygon(p, front_mm - rear_mm, engine="manifold") for p in pieces]
     starts = np.cumsum([0, *(len(b.vertices) for b in bodies[:-1])])
     points = np.concatenate([b.vertices for b in bodies]) + np.array([0.0, 0.0, rear_mm])
     faces = np.concatenate([b.faces + s for b, s in zip(bodies, starts, strict=True)])

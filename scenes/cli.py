@@ -17,6 +17,7 @@ from typing import Any
 import click
 
 from scenes.answers.opened import DOUBTED
+from scenes.io.undisturbed import placed
 from scenes.registry import COMMANDS, COMPILED, EXAMPLES, GROUPS, own_name
 from scenes.runtime.blas import hold_to_one_thread
 from scenes.runtime.garbage import look_seldom
@@ -146,6 +147,7 @@ _asked_to_stop, _has_ended = threading.Event(), threading.Event()
 
 def _run(argv: Sequence[str] | None) -> int:
     _asked_to_stop.clear()
+    placed.clear()
     before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT, ALARM) if number is not None}
     try:
         return _answered(argv)
@@ -186,7 +188,8 @@ def _handle_as(handlers: Mapping[signal.Signals, Any]) -> None:
 
 
 def _stopped() -> int:
-    click.echo("\nstopped; nothing was left half written", err=True)
+    what = f"the new result is in {placed[-1]} already, whole" if placed else "nothing was left half written"
+    click.echo(f"\nstopped; {what}", err=True)
     return INTERRUPTED
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -63,6 +62,7 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
 
 def _write(scene: Scene3D, out: Path) -> None:
     """The picture; SceneError where it cannot be drawn."""
+    from scenes.io.own_folder import own_folder
     from scenes.io.pictures import own_picture, signed
     from scenes.io.reading import read_bytes
     from scenes.io.writing import write_whole
@@ -70,8 +70,8 @@ def _write(scene: Scene3D, out: Path) -> None:
     from scenes.view3d.render import render_batch
     from scenes.view3d.window import WINDOW_PX
 
-    with tempfile.TemporaryDirectory(prefix="brimline-") as folder:
-        drawn = Path(folder) / "view.png"
+    with own_folder() as folder:
+        drawn = folder / "view.png"
         report = render_batch([(scene, drawn, WINDOW_PX)])
         problem = report.problem or next((why for _, why in report.failed), "")
         if problem:

@@ -10,6 +10,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import shapely
 
+from scenes.io.dxf_elsewhere import ELSEWHERE
+from scenes.io.dxf_told_sizes import another_size
 from scenes.io.joined_lines import Line
 from scenes.io.library_remarks import printable
 
@@ -23,15 +25,6 @@ NO_CUT_OUT = re.compile(
 CUT_OUT = re.compile(
     r"(?<!no.)(?<!not.)cut|opening|aperture|hole|window|mask|ausschnitt|[öo]ffnung|d[ée]coupe|taglio|corte", re.IGNORECASE
 )
-ELSEWHERE = re.compile(
-    r"\b(?:plate|outer|outside)[ -]?(?:edge|contour|outline|size|dimensions?)\b|\bcut[ -]?outs?\s+(?:is\s+)?(?:on|see)\s+\w+"
-    r"|\bau(?:ß|ss)en(?:kontur|kante|ma(?:ß|ss))\w*|\bplattenrand\b",
-    re.IGNORECASE,
-)
-TIMES = r"\s*(?:mm|cm|in|\"|”)?\s*[x×*]\s*"
-PAIR = re.compile(rf"(?<![\w.,/])(\d{{1,4}}(?:[.,]\d+)?){TIMES}(\d{{1,4}}(?:[.,]\d+)?)(?![\w.,]*\d)(?!\s*[x×*])")
-SIZED = re.compile(r"cut[ -]?outs?\b|opening|aperture|ausschnitt|[öo]ffnung|d[ée]coupe", re.IGNORECASE)
-SAME_SHARE = 0.02  # sizes in words are rounded by less
 LOOSE_MM = 0.5  # off every line: a dimension holds on to what it measures
 LONGEST_QUOTE = 60
 
@@ -40,7 +33,7 @@ def layer_doubts(layers: Iterable[str]) -> Iterator[str]:
     """Layers whose names say that what lies on them is no cut-out."""
     for name in layers:
         if NO_CUT_OUT.search(name) and not CUT_OUT.search(name):
-            yield f'it is drawn on the layer "{_quote(name)}", and was read as the cut-out; has that been left out?'
+            yield f'it is drawn on the layer "{quote(name)}", and was read as the cut-out; has that been left out?'
 
 
 def hanging_doubts(measured: Sequence[Points], lines: Sequence[Line]) -> Iterator[str]:
@@ -55,28 +48,23 @@ def hanging_doubts(measured: Sequence[Points], lines: Sequence[Line]) -> Iterato
 
 
 def size_doubts(texts: Iterable[str], sizes_mm: Sequence[tuple[float, float]], unit_mm: float) -> Iterator[str]:
-    """Texts that give the cut-out a size that no outline has, or say that it is elsewhere, or that this is the plate's edge."""
+    """Texts that give the cut-out a size that no outline has, or say that it is elsewhere, or gone, or this the plate's edge."""
     for text in texts:
         if ELSEWHERE.search(text):
-            yield f'its drawing says "{_quote(text)}", and what it holds was read as the cut-out; is that the right file?'
-        elif SIZED.search(text) and (pairs := _pairs(text)) and not any(_is_size(pair, sizes_mm, unit_mm) for pair in pairs):
+            yield f'its drawing says "{quote(text)}", and what it holds was read as the cut-out; is that the right file?'
+        elif another_size(text, sizes_mm, unit_mm):
             read = " and ".join(f"{width:.4g} x {height:.4g} mm" for width, height in dict.fromkeys(sizes_mm[:2]))
-            yield f'its drawing says "{_quote(text)}", and its cut-out was read as {read}; which of the two is it?'
+            yield f'its drawing says "{quote(text)}", and its cut-out was read as {read}; which of the two is it?'
 
 
-def _pairs(text: str) -> list[tuple[float, float]]:
-    found = (match.groups() for match in PAIR.finditer(text))
-    return [(float(a.replace(",", ".")), float(b.replace(",", "."))) for a, b in found]
+def scaled_doubts(scaled: Iterable[tuple[str, float]]) -> Iterator[str]:
+    """The first block that is shown larger or smaller than it is drawn, as no change of unit asks for."""
+    for name, times in scaled:
+        yield f'its block "{quote(name)}" is inserted at {times:g} times its size, and was read so; is it drawn to another scale?'
+        return
 
 
-def _is_size(pair: tuple[float, float], sizes_mm: Sequence[tuple[float, float]], unit_mm: float) -> bool:
-    """Whether a pair of numbers, in mm or the drawing's unit, is the size of an outline, either way about."""
-    told = [(unit * a, unit * b) for a, b in (pair, pair[::-1]) for unit in {1.0, unit_mm}]
-    return any(
-        abs(a / width - 1.0) <= SAME_SHARE and abs(b / height - 1.0) <= SAME_SHARE for a, b in told for width, height in sizes_mm
-    )
-
-
-def _quote(words: str) -> str:
+def quote(words: str) -> str:
+    """Words of a drawing as they are shown: in one line, and not too many."""
     short = printable(" ".join(words.split()))
     return short if len(short) <= LONGEST_QUOTE else f"{short[:LONGEST_QUOTE]}..."

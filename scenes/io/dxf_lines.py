@@ -14,8 +14,10 @@ import numpy as np
 
 from scenes.io.dxf_dimensions import other_scale
 from scenes.io.dxf_doubts import Points
+from scenes.io.dxf_leftovers import idle_blocks
 from scenes.io.dxf_splines import off_its_points, spline_points
 from scenes.io.dxf_tags import contradiction, entity_heads
+from scenes.io.dxf_units import is_of_units
 from scenes.io.joined_lines import JOIN_MM, Line
 from scenes.io.library_remarks import in_one_line, remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
@@ -32,12 +34,9 @@ LARGEST_MM = 100_000.0  # a hundred times the largest cut-out: a slip of a unit 
 GUESSES = ("recovered invalid", "ignoring content", "skipped")  # words of the reader's remarks on what it made up or left out
 CLOSED_WITH = b"EOF"
 FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
-# Of dimensions, hatches and tables, which drawing programs make themselves; *U is a user's own block in one of its forms.
-OWN_BLOCKS = ("*D", "*X", "*T", "*E")
 CLEAR_SHARE = 0.95  # transparency of lines that nobody sees
 # The places that a dimension measures; DXF reference, DIMENSION, 70, lowest bits: linear, aligned, diameter, radius, ordinate.
 HELD = {0: (TWO := ("defpoint2", "defpoint3")), 1: TWO, 3: ("defpoint", "defpoint4"), 4: ("defpoint4",), 6: ("defpoint2",)}
-LARGEST_HEAD = 5.0  # units of the drawing: arrow heads are drawn at 1, and shown larger
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 FRAME_CORNER = 16  # DXF reference, VERTEX, group code 70: of such a frame
@@ -99,23 +98,44 @@ def _read(document: Any) -> Counter[str]:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """What model space holds: lines (N, 2) [mm], and besides each once the texts, the lines' layers, what dimensions hold on to."""
+    """What model space holds: lines (N, 2) [mm], and besides each once the texts, the lines' layers, what dimensions hold on to.
+
+    blocks: names of blocks whose lines are among them, and the layers that these stand on. scaled: blocks at a size of their own.
+    """
 
     lines: list[Line]
     texts: tuple[str, ...]
     layers: tuple[str, ...]
     measured: tuple[Points, ...]
+    blocks: tuple[str, ...]
+    scaled: tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class _Met:
-    """What is met on the way through a drawing in this unit: how many things, the texts among them, layers, what is measured."""
+    """What is met on the way through a drawing in this unit: how many things, the texts among them, layers, what is measured.
+
+    is_stated: whether the drawing states its unit.
+    """
 
     unit_mm: float
+    is_stated: bool
     counted: Iterator[int] = field(default_factory=count)
     texts: dict[str, None] = field(default_factory=dict)
     layers: dict[str, None] = field(default_factory=dict)
     measured: dict[Points, None] = field(default_factory=dict)
+    blocks: dict[str, None] = field(default_factory=dict)
+    scaled: dict[tuple[str, float], None] = field(default_factory=dict)
+
+    def enter(self, insert: Any) -> None:
+        """Keep the name, layer and size of a block that draws lines of its own."""
+        block = insert.block()
+        if block is None or not any(entity.dxftype() in DRAWN for entity in block):
+            return
+        self.blocks.update({block.name: None, str(insert.dxf.layer): None})
+        times = abs(float(insert.dxf.xscale))
+        if not is_of_units(times, block.units, self.unit_mm if self.is_stated else None):
+            self.scaled[block.name, round(times, 6)] = None
 
     def read(self, text: Any) -> None:
         """Keep the words of a text."""
@@ -137,7 +157,7 @@ def read_drawn(document: Any, unit_mm: float, source: str) -> Drawn:
     _nothing_in_idle_blocks(document, source)
     lines: list[Line] = []
     left, heights = MOST_POINTS, set[float]()
-    met = _Met(unit_mm)
+    met = _Met(unit_mm, is_stated=document.header.get("$INSUNITS", 0) != 0)
     for number, piece in enumerate(_pieces(document.modelspace(), source, met)):
         if number >= MOST_PIECES:
             raise _refusal(source, f"holds more than {MOST_PIECES} lines and curves; save the cut-out alone")
@@ -152,7 +172,14 @@ def read_drawn(document: Any, unit_mm: float, source: str) -> Drawn:
         lines.append(flat * unit_mm)
     if heights and (max(heights) - min(heights)) * unit_mm > JOIN_MM:
         raise _refusal(source, f"is not flat: its z runs from {min(heights):g} to {max(heights):g}; draw the cut-out in one plane")
-    return Drawn(lines, tuple(met.texts), tuple(met.layers), tuple(met.measured))
+    return Drawn(
+        lines=lines,
+        texts=tuple(met.texts),
+        layers=tuple(met.layers),
+        measured=tuple(met.measured),
+        blocks=tuple(met.blocks),
+        scaled=tuple(met.scaled),
+    )
 
 
 def _nothing_on_sheets(document: Any, source: str) -> None:
@@ -170,35 +197,14 @@ def _nothing_on_sheets(document: Any, source: str) -> None:
 
 
 def _nothing_in_idle_blocks(document: Any, source: str) -> None:
-    """Refuse lines in a block that is inserted nowhere: the cut-out may be what it holds. Arrow heads are the drawing program's."""
-    from ezdxf.render.arrows import ARROWS
-
-    used: set[str] = set()
-    waiting = [document.modelspace()]
-    while waiting:
-        names = {str(entity.dxf.name).lower() for entity in waiting.pop() if entity.dxftype() == "INSERT"} - used
-        used |= names
-        waiting += [document.blocks.get(name) for name in names if name in document.blocks]
-    for block in document.blocks:
-        own = block.name.upper().startswith(OWN_BLOCKS) or ARROWS.is_acad_arrow(block.name.lstrip("_"))
-        own = block.is_any_layout or (own and not any(_is_large_outline(entity) for entity in block))
-        idle = not own and block.name.lower() not in used
-        if idle and any(entity.dxftype() in DRAWN for entity in block):
+    """Refuse lines in a block that is inserted nowhere: the cut-out may be what it holds."""
+    for block in idle_blocks(document):
+        if any(entity.dxftype() in DRAWN for entity in block):
             raise _refusal(
                 source,
                 f'holds lines in the block "{block.name[:40]}", which is inserted nowhere, so nobody sees them; insert it if it is '
                 "the cut-out, or purge it",
             )
-
-
-def _is_large_outline(entity: Any) -> bool:
-    """Whether this is a closed line larger than an arrow head, or than what else dimensions are drawn with."""
-    if entity.dxftype() == "CIRCLE":
-        return float(entity.dxf.radius) * 2.0 > LARGEST_HEAD
-    if entity.dxftype() not in {"LWPOLYLINE", "POLYLINE"} or not entity.is_closed:
-        return False
-    places = [place[:2] for place in (entity.get_points() if entity.dxftype() == "LWPOLYLINE" else entity.points())]
-    return bool(places) and float(np.ptp(np.array(places, dtype=np.float64), axis=0).max()) > LARGEST_HEAD
 
 
 def _pieces(entities: Any, source: str, met: _Met, depth: int = 0) -> Iterator[Any]:
@@ -214,6 +220,7 @@ def _pieces(entities: Any, source: str, met: _Met, depth: int = 0) -> Iterator[A
         if kind == "INSERT":
             for attribute in entity.attribs:
                 met.read(attribute)
+            met.enter(entity)
             yield from _pieces(_block_parts(entity, source, depth), source, met, depth + 1)
         elif kind in {"LWPOLYLINE", "POLYLINE"}:
             yield from _polyline_parts(entity, source)

@@ -12,17 +12,18 @@ from shapely.ops import unary_union
 
 from geometry.checks import LOPSIDED_MM
 from geometry.frame import right_up_to_frame
-from scenes.io.dxf_doubts import hanging_doubts, layer_doubts, size_doubts
+from scenes.io.dxf_doubts import hanging_doubts, layer_doubts, scaled_doubts, size_doubts
+from scenes.io.dxf_leftovers import leftover_doubts
 from scenes.io.dxf_lines import read_document, read_drawn
-from scenes.io.dxf_units import FOOT_MM, INCH_MM
-from scenes.io.dxf_words import MOST_LETTERS, readable, side_against, words_against, words_in_doubt
+from scenes.io.dxf_remarks import unseen_words
+from scenes.io.dxf_units import INCH_MM, UNIT_MM
+from scenes.io.dxf_words import MOST_LETTERS, SAID_UNSEEN, readable, side_against, words_against, words_in_doubt
 from scenes.io.joined_lines import OpenLineError, closed_rings
 from scenes.io.library_remarks import printable
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import DrawnOutline
 
 UNITLESS = 0  # of the same variable
-UNIT_MM = {1: INCH_MM, 2: FOOT_MM, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}  # DXF reference, header variable $INSUNITS
 LARGEST_COARSE_MM = 300.0  # in a coarse unit: one this large, whose numbers make a cut-out in a finer one, is in that
 FINER_MM = (1.0, INCH_MM)  # of the units that masks are drawn in
 PLAUSIBLE_MM = (15.0, 1000.0)  # a cut-out for any lens on any box is larger and smaller than this
@@ -52,10 +53,10 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     stated = document.header.get("$INSUNITS", UNITLESS)
     unit_mm = _unit_mm(stated, source)
     drawn = read_drawn(document, unit_mm, source)
-    texts = readable(drawn.texts)
-    if texts is None:
+    shown, unseen = readable(drawn.texts), readable(unseen_words(document, data))
+    if shown is None or unseen is None:
         raise _refusal(source, f"holds texts of more than {MOST_LETTERS} letters; save the cut-out alone")
-    if problem := words_against(texts, unit_mm):
+    if problem := words_against(shown, unit_mm) or words_against(unseen, unit_mm, SAID_UNSEEN):
         raise _refusal(source, problem)
     rings = [shapely.Polygon(ring) for ring in closed_rings(drawn.lines)]
     if not rings:
@@ -69,11 +70,13 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     if not isinstance(mirrored, shapely.Polygon | shapely.MultiPolygon):
         raise _refusal(source, "holds no closed outline")
     lopsided = bool(shapely.hausdorff_distance(shape, mirrored) > LOPSIDED_MM)
-    if lopsided and (problem := side_against(texts)):
+    if lopsided and (problem := side_against(shown) or side_against(unseen, SAID_UNSEEN)):
         raise _refusal(source, problem)
+    texts = (*shown, *unseen)
     doubts = (*words_in_doubt(texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
     doubts += (*layer_doubts(drawn.layers), *hanging_doubts(drawn.measured, drawn.lines))
     doubts += tuple(size_doubts(texts, [_size_mm(ring) for ring in (shape, *rings)], unit_mm))
+    doubts += (*scaled_doubts(drawn.scaled), *leftover_doubts(document, data, (*drawn.layers, *drawn.blocks)))
     return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS, doubts=doubts)
 
 

@@ -9,7 +9,8 @@ import unicodedata
 from scenes.io.dxf_units import AMOUNT, LENGTH, QUOTES, amount, length_mm
 
 WORD = "scale|ma(?:ß|ss|sz)stab|[eé]chelle|escala|scala|schaal|skala|масштаб|m[eě][rř][ií]tko|mierka"
-SAID = rf"(?:\b(?:{WORD})\b(?:\s*(?:factor|faktor))?|比例尺?|尺度|[縮缩]尺)"
+WORD += r"|podzia[łl]ka|mittakaava|[öo]l[çc]ek|m[åa]lestokk?|m[ée]retar[áa]ny|scar[aă]|κλ[ίι]μακα"
+SAID = rf"(?:\b(?:{WORD})\b(?:\s*(?:factor|faktor))?|比例尺?|尺度|[縮缩]尺|축척|척도)"
 NUMBER = r"\d+(?:[.,]\d+)?"
 RATIO_SIGNS = str.maketrans(
     {"∶": ":", "ː": ":", "꞉": ":", "∕": "/", "⁄": "/", "÷": ":"}
@@ -30,12 +31,25 @@ STEP = "2|2[.,]5|3|4|5|10|20|25|50|100"
 BY_NUMBERS = re.compile(rf"(?<![\d.,:/])(?:1\s*:\s*(?:{STEP}|0[.,]\d+)|(?:{STEP})\s*:\s*1)(?![\d:/]|[.,]\d)")
 WHOLE = r"(?:full|actual|true|natural|life|original|real)[ -]?(?:size|scale)|(?:natürliche\w*|wahre|original)[ -]?grö(?:ß|ss)e"
 WHOLE += r"|grandeur\s+(?:nature|r[ée]elle)|tamaño\s+(?:natural|real)|grandezza\s+naturale"
+ONE = r"one|eins?|une?|uno|een"
+FEW = rf"{ONE}|two|three|four|five|ten|zwei|drei|vier|f(?:ü|ue)nf|zehn|deux|trois|quatre|cinq|dix|due|tre|quattro|dieci|dos|tres"
+FEW += r"|cuatro"
+FEW += r"|cinco|diez|twee|drie|vijf|tien"
+AGAINST = r"\s*(?:[:/-]|to|zu|auf|[àa]|op)\s*"
+PART_WORD = r"half|double|twice|quarter|none|halb\w*|doppelt\w*|viertel|demi|moiti[ée]|doble|mitad|doppi[oa]|met[àa]|dubbel\w*"
+PART_WORD += r"|halve?"
+SIZE_WORD = r"gr(?:ö|oe)(?:ß|ss|sz)e|taille|grandeur|tama[ñn]o|grandezza|dimensione|grootte|formaat"
 TIMES_WORD = r"half|double|twice|thrice|quarter|third|(?:two|three|four|five|ten)\s+times"
 BY_WORDS = re.compile(
     rf"\b(?:{TIMES_WORD})[ -](?:of\s+)?(?:the\s+|its\s+)?(?:{WHOLE}|size|scale)\b"
-    rf"|{SAID}\s*[:=]?\s*(?:half|double|twice|quarter|none)\b"
+    rf"|{SAID}\s*[:=]?\s*(?:{PART_WORD})\b"
+    rf"|{SAID}\s*[:=]?\s*(?!(?:{ONE}){AGAINST}(?:{ONE})\b)(?:{FEW})(?:{AGAINST})(?:{FEW})\b"
+    rf"|\b(?:halbe|doppelte|dreifache|vierfache|f(?:ü|ue)nffache|zehnfache)[rn]?\s+(?:{SIZE_WORD}|{WORD})\b"
+    r"|\b(?:double|demi|moiti[ée]|doble|mitad|doppia|met[àa]|dubbele|halve)[- ](?:(?:de\s+la|della|del|de)\s+)?"
+    rf"(?:{SIZE_WORD}|{WORD})\b"
     r"|\bnot\s+(?:drawn\s+)?(?:to|at|in)\s+(?:full\s+)?(?:scale|size)\b|\bn\.?t\.?s\b"
-    r"|\b(?:nicht\s+|un)(?:ma(?:ß|ss|sz)st[aä]e?blich|im\s+ma(?:ß|ss|sz)stab)|\b(?:sin|fuori|hors)\s+(?:escala|scala|[eé]chelle)\b"
+    rf"|\b(?:nicht\s+|un)(?:ma(?:ß|ss|sz)st[aä]e?blich|im\s+ma(?:ß|ss|sz)stab)"
+    rf"|\b(?:sin|fuori|hors|ohne|sans|senza|zonder|uden|utan)\s+(?:{WORD})\b"
     r"|\b(?:no|non|niet)\s+(?:a|in|op)\s+(?:escala|scala|schaal)\b|\bpas\s+[aà]\s+l.[eé]chelle\b"
     rf"|\bdrawn\s+(?:at\s+)?(?:[x×]\s*(?!1\b){NUMBER}|(?!1\s*[x×]){NUMBER}\s*[x×](?!\s*\d))",
     re.IGNORECASE,
@@ -78,6 +92,7 @@ PERHAPS = [
         r"(?<![\d.,:/])(?:1\s*:\s*(?!1\b)\d+|(?!1\s*:)(?:\d+|0[.,]\d+)\s*:\s*1)(?![\d:/]|[.,]\d|\s*[ap]\.?m\b)",
         r"^\s*\(?\s*(?:1\s*[/=-]\s*(?!1\b)\d{1,3}|(?!1\b)\d{1,3}\s*[/=-]\s*1)\s*\)?\s*$",
         rf"(?<![\d.,±<>≤])(?<![±<>≤]\s)(?!100\s*%){NUMBER}\s*%",
+        r"\b(?:verkleinert|vergr(?:ö|oe)(?:ß|ss)ert)\s+(?:dargestellt|gezeichnet)\b|\b(?:drawn|shown)\s+(?:reduced|enlarged|magnified)\b",
         r"(?<![\d.,:/])1\s*:\s*1[.,](?!0+\b)\d+(?![\d:/])",
         rf"\b(?:{CHANGED})\b{TO}(?!1(?:[.,]0*)?(?:\s|$)){NUMBER}(?=\s*(?:$|[.,;)]))",
     )

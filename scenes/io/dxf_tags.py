@@ -55,11 +55,11 @@ EMBEDDED = 101  # what follows belongs to an object within the entity
 def contradiction(data: bytes) -> str:
     """What in the file's text cannot be whole, in words that go on after "damaged: "; empty where nothing is found."""
     try:
-        numbered = list(_tags(data))
+        numbered = list(numbered_tags(data))
     except ValueError as error:
         return str(error)
     tags = [(code, value) for code, value, _ in numbered]
-    words = _units_words(tags) or next((words for head, own in _entities(tags) if (words := _words(head, own))), "")
+    words = _units_words(tags) or next((words for head, own in things(tags) if (words := _words(head, own))), "")
     return words or swallowed_words(numbered)
 
 
@@ -79,7 +79,8 @@ def entity_heads(data: bytes) -> Iterator[tuple[str, bool]]:
             yield word, section in {"ENTITIES", "BLOCKS"} and word not in FRAMES
 
 
-def _tags(data: bytes) -> Iterator[Numbered]:
+def numbered_tags(data: bytes) -> Iterator[Numbered]:
+    """Group codes and values with their lines, up to the end of the file; ValueError with words where one cannot be told."""
     lines = data.splitlines()
     for number in range(0, len(lines) - 1, 2):
         code = lines[number].strip()
@@ -93,7 +94,8 @@ def _tags(data: bytes) -> Iterator[Numbered]:
             return
 
 
-def _entities(tags: Sequence[Tag]) -> Iterator[tuple[str, list[Tag]]]:
+def things(tags: Sequence[Tag]) -> Iterator[tuple[str, list[Tag]]]:
+    """The kind of every thing in the file's text and what it holds."""
     starts = [number for number, (code, _) in enumerate(tags) if code == 0]
     for start, end in zip(starts, [*starts[1:], len(tags)], strict=True):
         yield tags[start][1].upper(), list(tags[start + 1 : end])

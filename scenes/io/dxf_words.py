@@ -9,16 +9,19 @@ import re
 from collections.abc import Iterable, Iterator
 
 from scenes.io.dxf_scale_words import plain_signs, possible_scale, stated_scale
-from scenes.io.dxf_units import INCH_MM, LENGTH, UNIT_NAMES, UNIT_WORDS, length_mm
+from scenes.io.dxf_units import INCH_MM, LENGTH, POINT_MM, UNIT_NAMES, UNIT_WORDS, length_mm
 from scenes.io.library_remarks import printable
 
+SAID, SAID_UNSEEN = "its text says", "a remark or property in its file says"
 LONGEST_QUOTE, MOST_CAUTIONS = 60, 3
 MOST_LETTERS = 200_000  # of all texts: what follows takes some seconds for these
 AT_ONCE, AGAIN = 300, 60  # letters of a long text that are looked at, and those of them that are once more with the next
 STATES = r"dim(?:ension)?s?\.?|dimensioned|dimensioning|measure(?:ment)?s?|units?|sizes?|lengths?|numbers|values|drawn|drawing"
 STATES += r"|ma(?:ß|ss)e|einheit(?:en)?|abmessungen|alle|all|cotes?|unit[ée]s?|mesures?|medidas?|cotas?"
 STATES += r"|unidad(?:es)?|misure|quote|unit[àa]|maten|единиц\w*|размеры|单位|單位|単位"
-WITHOUT_IN = "|".join(words if mm != INCH_MM else words.replace("in|", "", 1) for mm, words in UNIT_WORDS.items() if mm != 1000.0)
+WITHOUT_IN = "|".join(
+    words if mm != INCH_MM else words.replace("in|", "", 1) for mm, words in UNIT_WORDS.items() if mm not in {1000.0, POINT_MM}
+)
 STATED_UNITS = [
     re.compile(pattern, re.IGNORECASE)
     for pattern in (
@@ -64,28 +67,28 @@ def readable(texts: Iterable[str]) -> tuple[str, ...] | None:
     return tuple(text[at : at + AT_ONCE] for text in plain for at in range(0, max(1, len(text) - AGAIN), AT_ONCE - AGAIN))
 
 
-def words_against(texts: Iterable[str], unit_mm: float) -> str:
+def words_against(texts: Iterable[str], unit_mm: float, said: str = SAID) -> str:
     """What is wrong with a drawing by its readable texts, with the way out; empty where none plainly speaks against how it is read.
 
-    unit_mm: of the drawing, or 1 where it states none.
+    unit_mm: of the drawing, or 1 where it states none. said: where these texts are.
     """
     delete = "or delete those words if it is"
     for text in texts:
         if told := stated_scale(text, unit_mm):
-            return f'is not drawn at full size: its text says "{_quote(told)}"; draw the cut-out at full size, {delete}'
+            return f'is not drawn at full size: {said} "{_quote(told)}"; draw the cut-out at full size, {delete}'
         if told := _finer_unit(text, unit_mm):
             unit = UNIT_NAMES[unit_mm]
-            return f'states {unit}, and its text says "{_quote(told)}"; set its unit to that of its numbers, {delete} {unit}'
+            return f'states {unit}, and {said} "{_quote(told)}"; set its unit to that of its numbers, {delete} {unit}'
     return ""
 
 
-def side_against(texts: Iterable[str]) -> str:
+def side_against(texts: Iterable[str], said: str = SAID) -> str:
     """The same of the side that a drawing is seen from, for one whose cut-out is another seen from the other side."""
     seen = next((found for text in texts if (found := FROM_AHEAD.search(text))), None)
     if seen is None:
         return ""
     return (
-        f'is not drawn as seen from behind the camera: its text says "{_quote(seen[0])}"; mirror the drawing and '
+        f'is not drawn as seen from behind the camera: {said} "{_quote(seen[0])}"; mirror the drawing and '
         "delete those words, or delete them alone if it is"
     )
 

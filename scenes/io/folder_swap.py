@@ -8,43 +8,73 @@ import re
 import shutil
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from scenes.io.folder_lock import BusyError, is_held
 from scenes.io.free_names import ENDS, first_free
 
 AT_FDCWD, RENAME_EXCHANGE = -100, 2  # Linux, renameat2(2)
 RENAME_SWAP = 2  # macOS, renamex_np(2)
 WINDOWS = os.name == "nt"
 WAITS_S = (0.05, 0.1, 0.2, 0.4, 0.8)
-PARTIAL, OLD = ".partial", ".old"
+PARTIAL, READY, OLD, NOTE = ".partial", ".ready", ".old", ".seen"
 BEFORE = "before"
 WRITTEN_S = 60.0  # far longer than a file is written
 
 
-def put_in_place(stage: Path, target: Path, bring: Callable[[Path], list[str]]) -> list[str]:
-    """The folder `stage` at the name `target`; what stood there is gone, or lies at a hidden name until `tidy` clears it.
+def put_in_place(stage: Path, target: Path, note: Callable[[Path], None], bring: Callable[[Path], list[str]]) -> list[str]:
+    """The folder `stage`, which is on the disk, at the name `target`; what to say of it.
 
-    `bring` takes along what was saved in the old folder until then; where it cannot, that folder stays in sight. What to say of it.
+    What stood there lies at the stage's own name then, for the caller to remove. Until all in it is safe it has another ending, and
+    what `note` wrote lies beside it, so that the next run never takes it for an unfinished stage.
+    `bring` takes along what was saved in it meanwhile; where it cannot, that folder stays in sight.
     """
-    _on_disk(stage)
     if not target.exists():
         _renamed(stage, target)
         _on_disk_alone(target.parent)
         return []
-    old = stage if exchanged(stage, target) else _by_two_renames(stage, target)
+    noted = stage.with_suffix(NOTE)
+    old = _taken_place(stage, target, noted, note)
     _on_disk_alone(target.parent)
     try:
         told = bring(old)
     except OSError as error:
-        return [f"something was saved in {target} just now that cannot be taken along ({error.strerror}); {_in_sight(old, target)}"]
-    removed(old)
+        said = f"something was saved in {target} just now that cannot be taken along ({error.strerror}); {in_sight(old, target)}"
+        noted.unlink(missing_ok=True)
+        return [said]
+    _let_go(old, stage, noted)
     return told
 
 
-def _in_sight(old: Path, target: Path) -> str:
+def _taken_place(stage: Path, target: Path, noted: Path, note: Callable[[Path], None]) -> Path:
+    """Where the old folder lies once the stage has its name; where that fails, all is as it was."""
+    ready = stage.with_suffix(READY)
+    try:
+        note(noted)
+        _renamed(stage, ready)
+        _on_disk_alone(target.parent)
+        return ready if exchanged(ready, target) else _by_two_renames(ready, target)
+    except OSError:  # and nothing else: after an interruption nobody knows which of the two lies there
+        if _is_a_folder(ready):
+            _renamed(ready, stage)
+        noted.unlink(missing_ok=True)
+        raise
+
+
+def _let_go(old: Path, stage: Path, noted: Path) -> None:
+    """Have an old folder of which all is safe lie at the stage's name, where a next run would remove it without a look."""
+    with suppress(OSError):
+        _renamed(old, stage)
+        noted.unlink(missing_ok=True)
+        return
+    removed(old)  # on Windows a program that looks into it may hold the rename up
+    if not old.exists():
+        noted.unlink(missing_ok=True)
+
+
+def in_sight(old: Path, target: Path) -> str:
+    """Put an old folder beside the new one, where people see it; in words."""
     place = free_beside(target, BEFORE)
     _renamed(old, place)
     return f"what was in the folder before is kept as {place}"
@@ -99,7 +129,7 @@ def exchanged(a: Path, b: Path) -> bool:
 
 def _by_two_renames(stage: Path, target: Path) -> Path:
     """Where there is no exchange: for a moment the name is empty, and the next run would put the old folder back. Where it lies."""
-    old = stage.with_name(stage.name.removesuffix(PARTIAL) + OLD)
+    old = stage.with_suffix(OLD)
     _renamed(target, old)
     try:
         _renamed(stage, target)
@@ -119,27 +149,6 @@ def _renamed(path: Path, new: Path) -> None:
     path.replace(new)
 
 
-def tidy(target: Path) -> list[str]:
-    """Clear away what runs left beside the folder that were ended half-way; what to say of it. BusyError where one is at work.
-
-    An old folder whose name has stayed empty goes back to it; where somebody has taken the name since, it stays in sight.
-    """
-    left = sorted(path for path in target.parent.glob(f".{_escaped(target.name)}.*") if _is_ours(path, target))
-    if any(is_held(path) for path in left):
-        raise BusyError("a run is at work")
-    return [told for path in left if (told := _tidied(path, target, left))]
-
-
-def _tidied(path: Path, target: Path, left: Sequence[Path]) -> str:
-    if path.suffix != OLD or (target.exists() and path.with_suffix(PARTIAL) not in left):
-        removed(path)
-        return ""
-    if target.exists():  # the run ended between its two renames: all that people had in the folder is in the old one alone
-        return f"a run into {target} was ended as it put its result there; {_in_sight(path, target)}"
-    path.replace(target)
-    return ""
-
-
 def clear_leftovers(path: Path) -> None:
     """Clear away what runs left beside a file that were ended as they wrote it; not what somebody may be writing now."""
     begun = re.compile(rf"\.{re.escape(path.name)}\.[a-z0-9_]{{8}}{re.escape(PARTIAL)}")  # as `tempfile` names them
@@ -149,17 +158,7 @@ def clear_leftovers(path: Path) -> None:
                 removed(Path(entry)) if entry.is_dir(follow_symlinks=False) else Path(entry).unlink(missing_ok=True)
 
 
-def _escaped(name: str) -> str:
-    return "".join(f"[{letter}]" if letter in "*?[" else letter for letter in name)
-
-
-def _is_ours(path: Path, target: Path) -> bool:
-    middle = path.name.removeprefix(f".{target.name}.").rpartition(".")[0]
-    is_hex = len(middle) == 12 and set(middle) <= set("0123456789abcdef")
-    return path.suffix in {PARTIAL, OLD} and is_hex and path.is_dir() and not path.is_symlink()
-
-
-def _on_disk(folder: Path) -> None:
+def on_disk(folder: Path) -> None:
     """Have a folder's content written to the disk itself, before its name says that it is there."""
     for root, _, files in os.walk(folder):
         for name in files:

@@ -60,10 +60,15 @@ Identity = tuple[int, ...]  # of a file as it stands: which, how large, and when
 
 @dataclass(slots=True)
 class Seen:
-    """What was found in the old folder, by name, as it was taken, and what it became in the new one."""
+    """What was found in the old folder, by name, as it was taken, and what it became in the new one.
 
+    And of the new one the names of the result's own files, and all that was made there, by name as it was finished.
+    """
+
+    own: frozenset[str] = frozenset()
     taken: dict[str, Identity] = field(default_factory=dict)
     given: dict[str, Identity] = field(default_factory=dict)
+    made: dict[str, Identity] = field(default_factory=dict)
 
 
 def identity(path: Path) -> Identity:
@@ -188,11 +193,14 @@ def _free_name(path: Path) -> Path:
     return first_free(path.with_name(f"{path.stem}.{YOURS}{end}{path.suffix}") for end in ENDS)
 
 
-def carried(path: Path, new: Path, name: str, *, keeps_name: bool, why: str = CHANGED) -> list[str]:
-    """Give a file its name in the new folder, or one beside it where the new result has a file of that name; what to say of it."""
+def carried(path: Path, new: Path, name: str, *, keeps_name: bool, why: str = CHANGED, moves: bool = False) -> list[str]:
+    """Give a file its name in the new folder, or one beside it where the new result has a file of that name; what to say of it.
+
+    `moves` says that the folder where it lies is about to go.
+    """
     new.parent.mkdir(parents=True, exist_ok=True)
     if not os.path.lexists(new):
-        return _link(path, new, name)
+        return _link(path, new, name, moves=moves)
     if not path.is_symlink() and new.is_file() and path.is_file() and sha256(path) == sha256(new):
         return []
     if keeps_name:
@@ -202,7 +210,7 @@ def carried(path: Path, new: Path, name: str, *, keeps_name: bool, why: str = CH
         return [f"{name} was changed since it was written and stays as it is; the new one is {beside.name} beside it", *lost]
     beside = _name_beside(path, new, YOURS, path)
     beside.unlink(missing_ok=True)
-    return [f"{name} {why} kept as {beside.name} beside the new one", *_link(path, beside, name)]
+    return [f"{name} {why} kept as {beside.name} beside the new one", *_link(path, beside, name, moves=moves)]
 
 
 def _set_aside(path: Path, new: Path, name: str) -> list[str]:
@@ -228,8 +236,10 @@ def _other(path: Path, content: Path) -> bool:
     return os.path.lexists(path) and (not path.is_file() or sha256(path) != sha256(content))
 
 
-def _link(path: Path, new: Path, name: str) -> list[str]:
+def _link(path: Path, new: Path, name: str, *, moves: bool = False) -> list[str]:
     """The same file under a second name, which costs nothing and keeps all that it is; a copy where that cannot be. What to say.
+
+    One that moves takes the name in one step instead: no half copy is left where people see it.
 
     Not one from another disk that is put in here: with the old folder its own files there would go.
     """
@@ -238,6 +248,9 @@ def _link(path: Path, new: Path, name: str) -> list[str]:
     except (OSError, NotImplementedError) as error:
         if getattr(error, "errno", None) == errno.EXDEV:
             raise OSError(errno.EXDEV, f"{path} is on another disk") from None
+        if moves:
+            path.replace(new)
+            return []
         shutil.copyfile(path, new, follow_symlinks=False)
         with suppress(OSError):
             shutil.copystat(path, new, follow_symlinks=False)

@@ -3,32 +3,40 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection
 from pathlib import Path
 
 from scenes.io.kept_files import MANIFEST, Seen, carried, folder_for, give_rights, identity, names_in
 
 
-def bring_along(old: Path, target: Path, seen: Seen, own: Collection[str]) -> list[str]:
+def late_in(old: Path, target: Path, seen: Seen) -> list[str]:
+    """Names of what was saved in the old folder since it was seen; none in a finished one that never came to take its place."""
+    return [
+        name
+        for name in names_in(old)
+        if name != MANIFEST
+        and identity(old / name) not in {seen.taken.get(name), seen.made.get(name)}
+        and not _same(old / name, target / name)
+    ]
+
+
+def bring_along(old: Path, target: Path, seen: Seen) -> list[str]:
     """Put into the new folder what was saved in the old one since it was seen; a sentence for each file in a new one's way.
 
-    `own` are the names of the new result. OSError where something cannot be brought along.
+    OSError where something cannot be brought along.
     """
     told: list[str] = []
     moved: dict[str, Path] = {}
-    for name in names_in(old):
+    for name in late_in(old, target, seen):
         path = old / name
-        if name == MANIFEST or identity(path) == seen.taken.get(name):
-            continue
         *folders, last = name.split("/")
         new = folder_for(target, folders, moved, told) / last
         if path.is_dir() and not path.is_symlink():
             new.mkdir(parents=True, exist_ok=True)
             moved[name] = new
         elif not _same(path, new):
-            if name not in own and os.path.lexists(new) and identity(new) == seen.given.get(name):
+            if name not in seen.own and os.path.lexists(new) and identity(new) == seen.given.get(name):
                 new.unlink()  # the version that was carried over, and not one that was saved here since
-            told += carried(path, new, name, keeps_name=False)
+            told += carried(path, new, name, keeps_name=False, moves=True)
     return [*told, *give_rights(old, {name: new for name, new in moved.items() if name not in seen.taken})]
 
 

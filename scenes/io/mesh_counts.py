@@ -25,6 +25,8 @@ def stated_faces(data: bytes, kind: str) -> int:
 STL_CORNER = re.compile(rb"(?m)^\s*vertex(?:[^\S\n]+\S+){3}\s*$")
 EMPTY_SOLID = re.compile(rb"(?mi)^[^\S\n]*solid\b([^\n]*)\n\s*(?:end)?solid\b")
 
+SOLID_NAME = re.compile(rb"(?mi)^[^\S\n]*((?:end)?solid)\b([^\r\n]*)")
+
 
 def _stl(data: bytes) -> int:
     """Binary STL: 80 bytes, the count, 50 bytes a triangle; ASCII STL: `endfacet` closes each. As the 1989 specification has it."""
@@ -42,10 +44,27 @@ def _stl(data: bytes) -> int:
     opened, closed = text.count(b"facet normal"), text.count(b"endfacet")
     if opened != closed or not text.rstrip().splitlines()[-1].lstrip().startswith(b"endsolid"):
         raise DamagedMeshError("it is cut short: its last solid does not end; export it again")
+    _ends_by_its_name(data)
     odd = next((n for n, facet in enumerate(text.split(b"endfacet")[:-1], 1) if len(STL_CORNER.findall(facet)) != 3), None)
     if odd is not None:
         raise DamagedMeshError(f"its facet {odd} has not three corners of three numbers; export it again")
     return closed
+
+
+def _ends_by_its_name(data: bytes) -> None:
+    """Refuse a text that stops within the name that closes its last solid: more solids may have followed."""
+    if data.endswith((b"\n", b"\r")):
+        return
+    named = [(kind.lower(), name) for kind, name in SOLID_NAME.findall(data)]
+    opened, closed = ([b" ".join(name.lower().split()) for kind, name in named if kind == one] for one in (b"solid", b"endsolid"))
+    if not opened or len(opened) != len(closed):
+        return
+    whole, last = opened[-1], closed[-1]
+    within_word = bool(last) and not whole[len(last) :].startswith(b" ")
+    begun = data.endswith((b" ", b"\t")) or (len(closed) > 1 and opened[:-1] == closed[:-1])
+    if whole.startswith(last) and whole != last and (within_word or begun):
+        name = printable(whole.decode("utf-8", "replace")[:40])
+        raise DamagedMeshError(f'it is cut short within the line that ends its solid "{name}"; export it again')
 
 
 def _none_blank(data: bytes, count: int) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import io
-import tempfile
 import warnings
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.io.own_folder import own_folder
 from scenes.io.reading import from_home, read_bytes
 from scenes.io.writing import COMPRESSION
 from scenes.scene_file.errors import Complaint, SceneError
@@ -110,8 +110,8 @@ def layers_exr(layers: Mapping[str, NDArray[np.float32]]) -> bytes:
 
     channels = {name: np.ascontiguousarray(layer, dtype=np.float32) for name, layer in layers.items()}
     header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
-    with tempfile.TemporaryDirectory(prefix="brimline-") as folder:  # the library writes by name alone
-        path = Path(folder) / "map.exr"
+    with own_folder() as folder:  # the library writes by name alone
+        path = folder / "map.exr"
         with OpenEXR.File(header, channels) as frame:
             frame.write(str(path))
         return path.read_bytes()

@@ -16,13 +16,16 @@ import click
 from numpy.typing import NDArray
 
 from scenes.io.access import give_access, not_kept, share
+from scenes.io.ended_runs import tidy
 from scenes.io.folder_lock import BusyError, around_at_work, held, lock_of, locked
-from scenes.io.folder_swap import PARTIAL, beside, put_in_place, removed, tidy
+from scenes.io.folder_swap import PARTIAL, beside, on_disk, put_in_place, removed
 from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
 from scenes.io.late_files import bring_along
 from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
 from scenes.io.reading import from_home
 from scenes.io.refusal import refusal
+from scenes.io.swap_note import write_note
+from scenes.io.undisturbed import placed, undisturbed
 from scenes.io.writing import is_full, write_npz
 from scenes.registry import own_name
 
@@ -92,6 +95,7 @@ def result_folder(target: Path, command: str) -> Iterator[Staging]:
                 yield Staging(stage)
                 _insist_on(stage)
                 _in_place(stage, real, target, command)
+            removed(stage)  # the old folder; a request to end in the midst of it finds it cleared away below
         except OSError as error:
             if not is_full(error):
                 raise
@@ -115,7 +119,7 @@ def taken(target: Path, command: str) -> Iterator[None]:
 def _in_place(stage: Path, real: Path, target: Path, command: str) -> None:
     """The finished folder at its name; where that cannot be had, beside it, for what was computed is not to be lost."""
     try:
-        _swap(stage, real, command)
+        _swap(stage, real, target, command)
     except OSError as error:
         if is_full(error):
             raise
@@ -196,18 +200,22 @@ def _usable(target: Path, command: str) -> Path:
     return real
 
 
-def _swap(stage: Path, target: Path, command: str) -> None:
+def _swap(stage: Path, real: Path, target: Path, command: str) -> None:
     """Put the finished folder in place of the old one; whatever interrupts it, one of the two stands there whole."""
-    if target.is_symlink() or (target.exists() and not target.is_dir()):
+    if real.is_symlink() or (real.exists() and not real.is_dir()):
         raise OSError(errno.ENOTDIR, "something else has taken its name meanwhile")
-    own, seen = frozenset(names_in(stage)), Seen()
-    earlier = Earlier(target, files_written(target, command), results_name(command), hashes_in(target).get(command, {}))
+    seen = Seen(own=frozenset(names_in(stage)))
+    earlier = Earlier(real, files_written(real, command), results_name(command), hashes_in(real).get(command, {}))
     write_manifest(stage, command, earlier)
     told: list[str] = []
-    if target.exists():
+    if real.exists():
         told = carry_over(stage, earlier, INPUTS if command == "demo" else None, seen)
-        told += not_kept({str(target): give_access(target, stage)})
-    _say([*told, *put_in_place(stage, target, lambda old: bring_along(old, target, seen, own))])
+        told += not_kept({str(real): give_access(real, stage)})
+    on_disk(stage)
+    with undisturbed():  # until all that was saved in the old folder meanwhile is in the new one, and told
+        told += put_in_place(stage, real, lambda path: write_note(path, stage, seen), lambda old: bring_along(old, real, seen))
+        placed.append(target)
+        _say(told)
 
 
 def _say(sentences: Sequence[str]) -> None:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import tempfile
-from pathlib import Path
 from typing import Any
 
+from scenes.io.own_folder import own_folder
 from scenes.lens_data.reading import Reading, refusal
 from scenes.scene_file.messages import plain, shown
 
@@ -33,8 +32,8 @@ def read_header(data: bytes, source: str) -> dict[str, Any]:
     except ImportError:
         raise refusal(source, "", "is an EXR frame, which needs one more library; install brimline[exr]") from None
     try:
-        with tempfile.TemporaryDirectory() as folder:  # the library reads by name alone
-            path = Path(folder) / "frame.exr"
+        with own_folder() as folder:  # the library reads by name alone
+            path = folder / "frame.exr"
             path.write_bytes(data)
             with OpenEXR.File(str(path), header_only=True) as frame:
                 return dict(frame.header())

@@ -269,7 +269,15 @@ def guide_holds(setting: Setting, proof: Table) -> float:
 
 
 def find(scene: Table, entry: Table) -> Finding:
-    """What is to be said of one entry of a proof against a scene's tables."""
+    """What is to be said of one entry of a proof against a scene's tables: planes that are there have to show what they claim."""
+    found = shown(scene, entry)
+    if found.word == ALONE and entry["proof"] is not None:
+        return Finding(found.state, found.guide, REFUSED, 0.0, f"its planes do not show what they claim, for {found.why}")
+    return found
+
+
+def shown(scene: Table, entry: Table) -> Finding:
+    """The same of planes that were only tried: what no proof is known for rests on the judgement alone."""
     label = str(entry["state"]), str(entry["guide"])
     try:
         focus = math.inf if entry["focus_mm"] == "infinity" else float(entry["focus_mm"])

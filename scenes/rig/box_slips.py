@@ -30,7 +30,8 @@ LEAST_PLACE_MM = 5.0  # a box that says where its parts stand reaches that far
 SMALL_SHARE = 0.15  # of the lens front: an opening that lets next to nothing of it see
 SMALL_HOOD_SHARE = 0.3  # the same of a hood, and of its mouth against its rear
 CLOSING_SHARE = 0.95  # of a hood's rear: hoods are straight, or open toward the scene (common practice)
-SEAL_GAP_MM = 5.0  # less a lip closes
+RING_GAP_MM = 5.0  # less a lip of foam in the ring closes
+SOFT_GAP_MM = 0.5  # round a donut or bellows, which grip the barrel: they are made smaller than it (common practice)
 CM = 10.0
 
 Words = Iterator[tuple[str, str]]
@@ -139,7 +140,7 @@ def _seal_words(box: Box, lens: Lens) -> Words:
     """A seal that does not reach the barrel: the radius taken for a gap, or another lens's."""
     for seal in box.seal:
         gap_mm = ((seal.inner_mm or 0.0) - lens.front_diameter_mm) / 2
-        if seal.kind != "none" and gap_mm > SEAL_GAP_MM:
+        if seal.kind != "none" and gap_mm > (RING_GAP_MM if seal.kind == "ring" else SOFT_GAP_MM):
             barrel = f"front_diameter_mm = {plain(lens.front_diameter_mm)}"
             gap = f"leaves a gap of {plain(round(gap_mm, 1))} mm all round the barrel, {barrel}, and lets light in"
             yield seal.name or "seal", f"inner_mm = {plain(seal.inner_mm or 0.0)} {gap}; is it that of another lens?"

@@ -11,10 +11,10 @@ from collections.abc import Iterator, Sequence
 
 from geometry.body import Part
 from geometry.notes import Note, Severity
-from scenes.rig.box import flag_hinge_mm, flag_name
 from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.rig.contradictions import TENFOLD, desqueezed_words
 from scenes.rig.field_rows import field_row_words, field_run_words, pincushion_words
+from scenes.rig.flag_hinges import hinge_words
 from scenes.rig.front_fill import front_fill_words
 from scenes.rig.idle_openings import behind_words, idle_opening_words
 from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
@@ -58,8 +58,6 @@ UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (com
 FISHEYE = re.compile(r"fish.?eye", re.IGNORECASE)
 OFF_AREA_MM = 0.2  # guides are rounded by less
 LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
-OFF_HOOD_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing
-WHOLE_SHARE = 1.02  # a whole width or height, as against its half, is rounded by less
 
 
 def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
@@ -93,7 +91,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *flag_angle_words(box),
         *tray_order_words(box),
         *size_words(box, parts),
-        *_flag_words(box),
+        *hinge_words(box),
         *behind_words(box),
         *idle_opening_words(box, parts),
         *mesh_words(box, parts),
@@ -228,51 +226,3 @@ def _beyond_words(guide: Guide, camera: Camera) -> Iterator[str]:
             f'{offset} moves its guide "{guide.name}" {plain(round(over_mm, 2))} mm off the recorded area, where nothing is '
             "recorded; it counts right and up from the middle of that area"
         )
-
-
-def _flag_words(box: Box) -> Iterator[tuple[str, str]]:
-    """Flags that hang on nothing: hinge_mm as a whole width, at_mm from elsewhere than the back plate."""
-    yield from _whole_hinge_words(box)
-    for flag in box.flag if box.hood else ():
-        own = flag_hinge_mm(flag, box.hood)
-        edge = flag_hinge_mm(flag.model_copy(update={"hinge_mm": None, "at_mm": None}), box.hood)
-        off_mm = math.dist(own, edge)
-        if off_mm > OFF_HOOD_MM:
-            text = (
-                f"is hinged {off_mm:.0f} mm off the hood's front edge, hinge_mm = {plain(edge[0])}, at_mm = {plain(edge[1])}: "
-                "hinge_mm counts from the box's centre line, at_mm from the back plate's rear face"
-            )
-            yield flag_name(flag), text
-    if box.back and not box.hood:
-        yield from _off_plate_words(box)
-
-
-def _off_plate_words(box: Box) -> Iterator[tuple[str, str]]:
-    """Flags of a box without a hood that are hinged far outside of its plate and openings."""
-    sizes = [(back.width_mm, back.height_mm) for back in box.back]
-    sizes += [size for part in (*box.stage, *box.mask) for size in (part.outer_mm, part.opening_mm) if size is not None]
-    for flag in box.flag:
-        half_mm = max(size[0 if flag.side in {"left", "right"} else 1] for size in sizes) / 2
-        hinge_mm, _ = flag_hinge_mm(flag, ())
-        if hinge_mm - half_mm > OFF_HOOD_MM:
-            text = (
-                f"hinge_mm = {plain(hinge_mm)} is {plain(round(hinge_mm - half_mm, 1))} mm outside of the box, which reaches "
-                f"{plain(half_mm)} mm from its centre line there; is a digit too many?"
-            )
-            yield flag_name(flag), text
-
-
-def _whole_hinge_words(box: Box) -> Iterator[tuple[str, str]]:
-    """Hinges at a whole height or width of the hood's front, or of the plate where there is no hood, which should be its half."""
-    sizes = [("front_mm of the hood", *hood.front_mm) for hood in box.hood]
-    sizes = sizes or [("the back plate", back.width_mm, back.height_mm) for back in box.back]
-    for flag in box.flag:
-        across = flag.side in {"left", "right"}
-        for what, width_mm, height_mm in sizes:
-            whole_mm = width_mm if across else height_mm
-            if flag.hinge_mm is not None and 1 / WHOLE_SHARE <= flag.hinge_mm / whole_mm <= WHOLE_SHARE:
-                text = (
-                    f"hinge_mm = {plain(flag.hinge_mm)} is the whole {'width' if across else 'height'} of {what}; it counts from "
-                    f"the box's centre line: half of it would be {plain(whole_mm / 2)}"
-                )
-                yield flag_name(flag), text

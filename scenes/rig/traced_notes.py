@@ -81,7 +81,8 @@ def _picture_notes(lens_name: str, picture: TracedPicture, reach_mm: float) -> I
             f"{picture.back_again_mm:.2f} mm again, where no rim of its table stops it, and is not looked at"
         )
         stopped = "" if picture.rims_known else "; the rows without semi_diameter_mm may stop it"
-        yield Note(lens_name, text + stopped, Severity.FAULT if picture.rims_known else Severity.CAUTION)
+        known = picture.rims_known
+        yield Note(lens_name, text + stopped, Severity.FAULT if known else Severity.CAUTION, may_be_slip=not known)
 
 
 def _end_words(picture: TracedPicture) -> str:

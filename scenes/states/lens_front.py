@@ -80,7 +80,7 @@ def front_notes(
         f"its {TOO_SMALL}: {what} reaches {reach_mm:.1f} mm from the axis at the front rim, {key} / 2 is {wide_mm / 2:g} mm; "
         f"that front, the pupil or the field{guess} is wrong{way_out}"
     )
-    return (Note(lens.name, text, Severity.CAUTION),)
+    return (Note(lens.name, text, Severity.CAUTION, may_be_slip=True),)
 
 
 def _glass_fault(lens: Lens, middles_mm: float, glass_mm: float) -> Note | None:

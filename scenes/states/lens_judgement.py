@@ -23,6 +23,8 @@ from scenes.states.unconfirmed import ClearWhile
 
 HALVINGS = 5  # of a span between two settings that could not be shown whole
 LIMIT_STEPS = 6  # halvings that find the focus at which it stops being clear
+LISTED_FOCALS = 4  # more are told as how many, from which to which
+METRE_PLACES = (2, 3, 4)
 SAME_TRAVEL_MM = 1e-6
 SAME_STOP_SHARE = 1.06  # stops are rounded by less
 SAME_FOCUS_SHARE = 0.98  # nearest focus and the one that is asked for are rounded apart by less
@@ -84,31 +86,42 @@ class LensJudgement:
         """'clear from infinity to 0.45 m', or where it is not: 'clear from infinity to 0.61 m, not clear from 0.61 m to 0.45 m'."""
         by_focal = {focal: tuple(spans) for focal, spans in groupby(self.spans, key=lambda span: span.focal_mm)}
         told = {focal: _span_words(spans) for focal, spans in by_focal.items()}
-        if len(set(told.values())) == 1:
-            return f"{next(iter(told.values()))}{f', at {_listed(list(told))} mm' if len(told) > 1 else ''}"
-        return "; ".join(f"at {focal:g} mm {words}" for focal, words in told.items())
+        runs = [(words, [focal for focal, _ in some]) for words, some in groupby(told.items(), key=lambda item: item[1])]
+        if len(runs) == 1:
+            return f"{runs[0][0]}{f', {_focal_words(runs[0][1])}' if len(told) > 1 else ''}"
+        return "; ".join(f"{_focal_words(focals)} {words}" for words, focals in runs)
 
 
-def _listed(focals: Sequence[float]) -> str:
-    return f"{', '.join(f'{focal:g}' for focal in focals[:-1])} and {focals[-1]:g}"
+def _focal_words(focals: Sequence[float]) -> str:
+    """'at 45 and 75 mm', 'at 15 focal lengths from 18.75 to 35 mm'."""
+    if len(focals) > LISTED_FOCALS:
+        return f"at {len(focals)} focal lengths from {focals[0]:g} to {focals[-1]:g} mm"
+    listed = [f"{focal:g}" for focal in focals]
+    return f"at {' and '.join(filter(None, (', '.join(listed[:-1]), listed[-1])))} mm"
 
 
 def _span_words(spans: Sequence[FocusSpan]) -> str:
-    return ", ".join(map(_one_span_words, spans))
+    """Spans in turn, to the cm, or finer where ends of one would read alike."""
+    places = next((n for n in METRE_PLACES if not any(_reads_alike(span, n) for span in spans)), METRE_PLACES[-1])
+    return ", ".join(_one_span_words(span, places) for span in spans)
 
 
-def _one_span_words(span: FocusSpan) -> str:
+def _reads_alike(span: FocusSpan, places: int) -> bool:
+    return span.far_mm != span.near_mm and _focus(span.far_mm, places) == _focus(span.near_mm, places)
+
+
+def _one_span_words(span: FocusSpan, places: int) -> str:
     """A span; of one that is not shown whole the words that `check` has for every focus of it that was looked at."""
     if span.far_mm == span.near_mm:
-        return f"{span.shown} at {_focus(span.far_mm)}"
-    between = f"from {_focus(span.far_mm)} to {_focus(span.near_mm)}"
+        return f"{span.shown} at {_focus(span.far_mm, places)}"
+    between = f"from {_focus(span.far_mm, places)} to {_focus(span.near_mm, places)}"
     if span.shown is Shown.IN_DOUBT:
         return f"clear at each focus tried {between}, but by so little that those between them are not proven"
     return f"{span.shown} {between}"
 
 
-def _focus(focus_mm: float) -> str:
-    return "infinity" if math.isinf(focus_mm) else f"{focus_mm / 1000.0:.2f} m"
+def _focus(focus_mm: float, places: int) -> str:
+    return "infinity" if math.isinf(focus_mm) else f"{focus_mm / 1000.0:.{places}f} m"
 
 
 def lens_judgements(plans: Sequence[State]) -> tuple[LensJudgement, ...]:

@@ -21,7 +21,7 @@ STOP_SLACK = 1.005  # a stop opened less than this beyond its own table is the t
 
 def lens_facts(lens: Lens, glass: GlassTable | None, widest_f_number: float) -> tuple[Note, ...]:
     """Notes on a lens alone: what its pupil rests on, where a zoom is looked at."""
-    return (*_pupil_notes(lens, glass, widest_f_number), *_zoom_notes(lens))
+    return tuple(_pupil_notes(lens, glass, widest_f_number))
 
 
 def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -> Iterator[Note]:
@@ -104,13 +104,3 @@ def nearest_focus_notes(lens: Lens, *, focus_is_named: bool) -> tuple[Note, ...]
     else:
         why = "it is nearer than 4 focal lengths: give half_field_deg in state rows"
     return (Note(lens.name, f"its nearest focus, {near:g} mm, is not looked at: {why}", Severity.CAUTION, may_be_slip=True),)
-
-
-def _zoom_notes(lens: Lens) -> Iterator[Note]:
-    """A zoom whose rows state the field can see more between two rows than at either."""
-    if len(focal_lengths(lens)) > 1 and any(row.half_field_deg is not None for row in lens.state):
-        text = (
-            "is looked at where its rows stand; with half_field_deg stated its beam can be wider between them: "
-            "add a row in the middle of the zoom, or compare with brimline masks, which looks in between"
-        )
-        yield Note(lens.name, text, Severity.CAUTION)

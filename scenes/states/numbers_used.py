@@ -12,13 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from geometry.arrays import FloatArray
+from geometry.frame import frame_to_right_up, pose
 from geometry.mesh_import import MM_PER_UNIT
 from geometry.outline import size_mm
 from raytrace.optics.camera import Guide, PixelGrid
 from raytrace.optics.lens import FixedPupil, LensState, field_slopes
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.scene_file.messages import plain
-from scenes.scene_file.resources import MeshArrays, Resources
+from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Seal, Solid, Stage
 from scenes.scene_file.tables.lens import Lens, WalkRow
 from scenes.states.lens_judgement import SAME_FOCUS_SHARE, SAME_STOP_SHARE
@@ -78,8 +79,23 @@ def _lens_words(states: Sequence[State]) -> str:
     stop = _stop_words(states)
     known = [f"taken as confirmed: {', '.join(lens.confirmed)}"] if lens.confirmed else []
     front = f"front {plain(lens.front_diameter_mm)} across{glass}"
-    behind = _behind_words(states)
-    return ", ".join([stop, *table, *squeeze, *bent, front, behind, f"sees {_field_words(states)}", _nearest(states), *known])
+    behind = [_behind_words(states), *_travel_words(lens), *_magnification_words(lens)]
+    return ", ".join([stop, *table, *squeeze, *bent, front, *behind, f"sees {_field_words(states)}", _nearest(states), *known])
+
+
+def _travel_words(lens: Lens) -> list[str]:
+    """'front out by up to 12', of rows that say how far the front comes out."""
+    travels_mm = [row.front_travel_mm for row in lens.state if row.front_travel_mm is not None]
+    least, most = min(travels_mm, default=0.0), max(travels_mm, default=0.0)
+    told = [f"front out by up to {plain(most)}"] if most > 0.0 else []
+    return [*told, f"front back by up to {plain(-least)}"] if least < 0.0 else told
+
+
+def _magnification_words(lens: Lens) -> list[str]:
+    """'pupil magnification 2.4', where lens or rows state it."""
+    stated = [row.pupil_magnification for row in lens.state if row.pupil_magnification is not None]
+    stated += [lens.pupil_magnification] if lens.pupil_magnification is not None else []
+    return [f"pupil magnification {_span(stated, 2)}"] if stated else []
 
 
 def _stop_words(states: Sequence[State]) -> str:
@@ -203,7 +219,8 @@ def _glass_words(glass: Filter) -> str:
     size = _size(glass.rectangle_mm) if glass.rectangle_mm is not None else f"{plain(glass.round_mm or 0.0)} across"
     density = f", density {plain(glass.density)}" if glass.density else ""
     power = f", {plain(glass.power_dioptre)} dioptres" if glass.power_dioptre else ""
-    return f"glass {size}, {plain(glass.thickness_mm)} thick{density}{power}"
+    index = f", index {plain(glass.index)}" if glass.index != Filter.model_fields["index"].default else ""
+    return f"glass {size}, {plain(glass.thickness_mm)} thick{index}{density}{power}"
 
 
 def _mask_words(mask: Mask, resources: Resources) -> str:
@@ -213,7 +230,9 @@ def _mask_words(mask: Mask, resources: Resources) -> str:
     else:
         drawn = resources.outlines[mask.outline]
         unit = "" if drawn.states_unit else ", which states no unit"
-        opening = f"{_size(size_mm(drawn))} as read from {mask.outline}{unit}"
+        left_mm, low_mm, right_mm, high_mm = drawn.shape.bounds  # as the lens sees it: x to the operator's left
+        moved = _moved((_tenth(-(left_mm + right_mm) / 2), _tenth((low_mm + high_mm) / 2)))
+        opening = f"{_size(size_mm(drawn))}{moved and f', {moved} of the middle,'} as read from {mask.outline}{unit}"
     return f"at {plain(mask.at_mm)}, {opening}{turned}"
 
 
@@ -232,15 +251,17 @@ def _flag_words(flag: Flag, hoods: tuple[Hood, ...]) -> str:
 
 
 def _solid_words(solid: Solid, resources: Resources) -> str:
-    size = " x ".join(_number(length) for length in _mesh_size_mm(solid, resources.meshes[solid.file]))
+    """'200 x 10 x 8 as read from bracket.stl, from 18 to 26 ahead, its middle 62 up'."""
+    mesh = resources.meshes[solid.file]
+    points_mm = MM_PER_UNIT[solid.unit or mesh.unit or "mm"] * mesh.vertices
+    size = " x ".join(_number(length) for length in np.ptp(points_mm, axis=0))
+    placed = pose(tilt_deg=solid.tilt_deg, turn_deg=solid.turn_deg, ahead_mm=solid.at_mm).points_to_frame(points_mm)
+    least, most = placed.min(axis=0), placed.max(axis=0)
+    right, up = (_tenth(value) for value in frame_to_right_up((least + most)[:2] / 2))
     turned = _turns(turn=solid.turn_deg, tilt=solid.tilt_deg)
-    return f"at {plain(solid.at_mm)}, {size} as read from {solid.file}{turned}"
-
-
-def _mesh_size_mm(solid: Solid, mesh: MeshArrays) -> list[float]:
-    """Size of a mesh across, upright and along the axis, before it is turned [mm]."""
-    size: list[float] = (MM_PER_UNIT[solid.unit or mesh.unit or "mm"] * np.ptp(mesh.vertices, axis=0)).tolist()
-    return size
+    middle = _moved((right, up))
+    stands = f"from {_number(least[2])} to {_number(most[2])} ahead{middle and f', its middle {middle}'}"
+    return f"{size} as read from {solid.file}{turned}, {stands}"
 
 
 def _opening(part: Stage | Mask) -> str:
@@ -255,8 +276,11 @@ def _size(size_mm: tuple[float, float]) -> str:
 
 
 def _number(value: float) -> str:
-    """To a tenth."""
-    return plain(round(value, 1))
+    return plain(_tenth(value))
+
+
+def _tenth(value: float) -> float:
+    return round(value, 1) + 0.0
 
 
 def _moved(offset_mm: tuple[float, float]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -13,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenes.io.library_remarks import printable, remarks_of, short_words
+from scenes.io.own_folder import own_folder
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.stills.camera_raw import RAW_WORDS, can_read_raw, is_raw_tiff, read_raw
 from scenes.stills.file_notes import (
@@ -36,6 +38,7 @@ PNG_COLOUR, PNG_PALETTE = 25, 3  # byte of the colour type, and that of a palett
 JPEG_SCAN, JPEG_END = 0xDA, b"\xff\xd9"  # ITU-T T.81, table B.1: start of scan, end of image
 JPEG_APP1 = 0xE1  # in which cameras write Exif data. Source: Exif 3.0, 4.7.2
 YCBCR = 6  # of the tag PhotometricInterpretation. Source: TIFF revision 6.0
+TIFF_PLACES = (273, 324)  # the tags StripOffsets and TileOffsets: one place each strip or tile. Source: TIFF revision 6.0
 RGB = ("R", "G", "B")
 KINDS = "TIFF, PNG, JPEG or EXR"
 EXR_WORDS = "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF"
@@ -236,10 +239,18 @@ def _read_tiff(data: bytes) -> NDArray[Any]:
         if unfit and not (page.photometric == YCBCR and page.compression in _RGB_MADE_OF):
             raise _UnfitError(unfit)
         _insist_on_one_page(file.pages)
+        _insist_on_its_height(page)
         pixels = page.asarray()
         if page.axes.startswith("S"):  # planes one after another
             pixels = np.moveaxis(pixels, 0, -1)
         return pixels
+
+
+def _insist_on_its_height(page: Any) -> None:
+    """Refuse a page that holds more or fewer strips or tiles than its size needs, as where a bit of the height is lost."""
+    held = next((page.tags[code].count for code in TIFF_PLACES if code in page.tags), None)
+    if held is not None and held != math.prod(page.chunked):
+        raise ValueError(f"it holds {held} strips or tiles, where its size needs {math.prod(page.chunked)}")
 
 
 def _insist_on_one_page(pages: Any) -> None:
@@ -252,12 +263,10 @@ def _insist_on_one_page(pages: Any) -> None:
 
 
 def _read_exr(data: bytes) -> NDArray[Any]:
-    import tempfile
-
     import OpenEXR
 
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "still.exr"
+    with own_folder() as folder:
+        path = folder / "still.exr"
         path.write_bytes(data)
         with OpenEXR.File(str(path), separate_channels=True) as file:
             if len(file.parts) > 1:

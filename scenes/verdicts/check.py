@@ -37,7 +37,7 @@ from scenes.verdicts.darkest import SharesAt
 from scenes.verdicts.in_glass import note_in_glass, parts_without_rooms, without_rooms
 from scenes.verdicts.remedy import remedy_words
 from scenes.verdicts.rooms import PartResult, guide_rooms, part_results, parts_apart, with_rooms
-from scenes.verdicts.verdict import GuideVerdict, judge, never_clear, never_clear_beyond
+from scenes.verdicts.verdict import GuideVerdict, judge, never_clear, never_clear_beyond, no_remedy
 
 if TYPE_CHECKING:
     from scenes.proof.verify import Finding
@@ -211,7 +211,8 @@ def _guides(
     plan: State, engine: Engine, spared: Engine, maps: Sequence[VignetteMap], limits: Limits, *, rooms: bool
 ) -> tuple[GuideVerdict, ...]:
     """The verdict of each guide by the maps, the points looked at and the rooms."""
-    seed, bare_box, remedy = seed_of(plan.key), without_glass(plan.box), cache(partial(_remedy, plan))
+    seed, bare_box = seed_of(plan.key), without_glass(plan.box)
+    remedy = no_remedy if note_in_glass(plan.notes) is not None else cache(partial(_remedy, plan))  # none is told of such a state
     shares_at = [_asker(spared, lens, plan.box, seed) for lens in plan.variants]
     bare = [_asker(engine, lens, bare_box, seed) for lens in plan.variants]
     kinds = [part.kind for part in plan.box.parts]

@@ -7,7 +7,6 @@ import json
 import os
 import subprocess
 import sys
-import tempfile
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack, suppress
@@ -18,6 +17,7 @@ from typing import Protocol, Self
 
 import numpy as np
 
+from scenes.io.own_folder import own_folder
 from scenes.io.writing import write_whole
 from scenes.runtime.child_process import StopSwitch, child_environment
 from scenes.view3d.content import Scene3D
@@ -75,7 +75,7 @@ class RenderChild:
 
     def __init__(self, window: str, stop: StopSwitch) -> None:
         self._held = ExitStack()
-        self._folder = Path(self._held.enter_context(tempfile.TemporaryDirectory(prefix="brimline-", ignore_cleanup_errors=True)))
+        self._folder = self._held.enter_context(own_folder())
         self._process = subprocess.Popen(
             [sys.executable, "-P", "-m", "scenes.view3d.render_process"],
             env=child_environment(os.environ, window),

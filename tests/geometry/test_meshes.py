@@ -76,6 +76,26 @@ def test_a_freeform_mask_weighs_its_area_times_its_thickness():
     assert volume(part) == pytest.approx((200 * 120 - CUT_OUT.shape.area) * 1.5)
 
 
+@given(
+    width=st.integers(20, 60),
+    height=st.integers(20, 60),
+    rim=st.integers(1, 5),
+    cut=st.integers(0, 15),
+    turn=st.sampled_from([0, 3, 90]),
+)
+@settings(max_examples=60, deadline=None)
+def test_a_plate_round_a_drawn_opening_is_closed_wherever_its_corners_are_level(width, height, rim, cut, turn):
+    drawn = shapely.affinity.rotate(shapely.Polygon([(-width, -30), (45, -30), (45, height), (cut, height), (-width, cut)]), turn)
+    outline = Freeform(drawn.buffer(0.0))
+    place = pose(tilt_deg=5, ahead_mm=30)
+    inner = tuple(Loop(place, outline, z) for z in (0.0, 1.0))
+    widened = Freeform(outline.shape.buffer(rim))
+    outer = tuple(Loop(place, widened, z) for z in (0.0, 1.0))
+    mesh = part_mesh(Part(name="mask", kind=Kind.MASK, body=Tube(inner=inner, outer=outer, bounded=False)))
+    assert mesh.is_volume
+    assert mesh.volume == pytest.approx(area_mm2(widened) - area_mm2(outline))
+
+
 def test_a_hood_is_the_difference_of_two_prismatoids():
     part = hood(BOX, at_mm=48, depth_mm=70, rear_mm=(170, 120), front_mm=(250, 170), wall_mm=3)
     out = [(loop.outline.width_mm, loop.outline.height_mm) for loop in part.body.outer]

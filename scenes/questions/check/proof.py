@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from scenes.answers.answer import head
 from scenes.answers.numbers import INFINITY
-from scenes.proof.verify import ALONE, NAME, PROVED, REFUSED, Finding, find
+from scenes.proof.verify import ALONE, NAME, PROVED, REFUSED, Finding, shown
 from scenes.states.clear_rule import Word, room_needed_mm
 from scenes.states.judgement import empty_judgement_of, judgement_of
 from scenes.states.names import in_a_sentence
@@ -59,7 +59,7 @@ def proved(plan: State, guide: Guide, tables: Mapping[str, Any]) -> tuple[Findin
         entry["proof"] = _planes(plan, guide)
     except Exception as error:  # noqa: BLE001 - the verdict does not rest on it
         entry["why"] = f"no planes could be looked for: {in_a_sentence(error)}"
-    finding = find(tables, entry)
+    finding = shown(tables, entry)
     if finding.word == REFUSED:
         finding = replace(finding, word=ALONE, why=f"the planes found do not show it, for {finding.why}")
     if finding.word != PROVED:

@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from scenes.io import folder_swap, kept_files
+from scenes.io import kept_files
+from scenes.io import result_folder as folders
 from scenes.io.left_results import RESULTS_KEY
 from scenes.io.result_folder import result_folder
 
@@ -113,8 +114,8 @@ def test_a_private_folder_made_while_the_two_change_names_stays_private(out, mon
         (out / "late/inside/n.txt").write_text("mine")
         (out / "late").chmod(0o700)
 
-    whole = folder_swap._on_disk
-    monkeypatch.setattr(folder_swap, "_on_disk", lambda folder: (whole(folder), made()))
+    whole = folders.on_disk
+    monkeypatch.setattr(folders, "on_disk", lambda folder: (whole(folder), made()))
     write(out, "new")
     assert (out / "late/inside/n.txt").read_text() == "mine"
     assert mode(out / "late") == 0o700

@@ -91,6 +91,48 @@ def test_a_text_that_gives_the_cut_out_another_size_or_place_is_told(text, words
     assert [words in doubt for doubt in doubts] == ([True] if words else [])
 
 
+ELSEWHERE = """Ausschnitt siehe Blatt 2|Öffnung siehe Zeichnung 4711|Ausschnitt: s. Blatt 2|siehe Blatt 2 für Ausschnitt|
+cut-out see sheet 2|see sheet 2 for cut-out|opening is shown on drawing 12|découpe voir feuille 2|
+apertura: vedi foglio 2|recorte ver hoja 2|uitsparing zie blad 2|cut-out removed|cut-out is not shown|
+Ausschnitt entfernt|Ausschnitt fehlt|ohne Ausschnitt|no cut-out|découpe supprimée|REV A - SUPERSEDED|OBSOLETE|
+superseded by 12-346|ungültig|ersetzt durch Z-12|annulé|obsoleto|NOT FOR PRODUCTION|do not use|plate only|
+nur Platte|Contour extérieur|contorno exterior|PLATTENRAND"""
+
+
+@pytest.mark.parametrize("text", ELSEWHERE.replace("\n", "").split("|"))
+def test_a_text_in_any_of_several_languages_that_the_cut_out_is_elsewhere_or_gone_or_the_drawing_void_is_told(text):
+    (told,) = drawing(text=text).doubts
+    assert told == f'its drawing says "{text}", and what it holds was read as the cut-out; is that the right file?'
+
+
+SMALLER = """90 x 60|90x60 mm|(90 x 60)|90 by 60|90 mal 60|90±0.1 x 60±0.1|90 W x 60 H|W90 H60|B90 x H60|Ø90|%%c90|dia 90|
+90 dia|90 wide|Breite 90|mask 21mm lens, 90 wide|cut-out 90 wide|opening Ø90|Ausschnitt 90 breit|
+cut-out W90 H60|AUSSCHNITT 90 mal 60|découpe 90 x 60|recorte 90 x 60|uitsparing 90 x 60|90 x 60, R5|SQ 90|
+90 square|□90|mask 24: 90 x 60|mask 24, 90 wide x 60 high"""
+
+
+@pytest.mark.parametrize("text", SMALLER.replace("\n", "").split("|"))
+def test_a_size_in_words_that_no_outline_has_is_told_where_it_can_be_that_of_the_cut_out(text):
+    (told,) = drawing(text=text).doubts
+    assert told.endswith("and its cut-out was read as 160 x 130 mm; which of the two is it?")
+
+
+ORDINARY = """160 x 130|130 x 160 mm|W160 H130|160 wide|cut-out 160 wide|plate 200 x 170|200 x 170|200 x 170 x 2|36 x 24|
+24 x 36|4 x 5.65|Filter 100 x 150|plate 90 wide, cut-out 160 x 130|cut-out for lens Ø95|lens front Ø95|
+for Ø114 lens|4x Ø3.2|R45|W100|M3 x 10|A4 210 x 297|rods 15 x 60|hood 300 x 230|tray 100 x 100|1920 x 1080|
+opening 160 x 130, Ø95 lens|mask 5 high lip|supersedes rev A|replaces drawing 12|ersetzt Zeichnung 3|
+cut-out to this drawing|opening per drawing|cut-out as drawn|see sheet 1 for notes|siehe Blatt 2|
+cut-out on this side|do not use solvents|avoid scratches|edges of cut-out deburred|opening on drawing centre|
+no cut-out tolerance above 0.1|aperture plate|cut-out see sheet 1 of 1|drawing 1 of 2|without burrs|no filter|
+ouverture f/2.8|Maßstab eins zu eins|one to one|Scale: one to one|mask 24, 160 x 130, R5|mask 24, 200 x 170|
+mask for 36 x 24|mask 6 x 6|mask for filters 100 x 100|100 mm square: measure it"""
+
+
+@pytest.mark.parametrize("text", ORDINARY.replace("\n", "").split("|"))
+def test_sizes_of_other_things_and_words_that_only_resemble_such_are_read_without_a_word(text):
+    assert drawing(text=text).doubts == ()
+
+
 def test_lines_that_are_fully_transparent_are_refused():
     assert drawing(transparency=0.5).doubts == ()
     with pytest.raises(SceneError, match="fully transparent"):

@@ -115,6 +115,35 @@ def test_a_solid_of_an_stl_without_facets_is_refused_wherever_it_stands():
     assert 'its body "Rod" has no triangles' in refusal_of(unended, "stl")
 
 
+def test_an_stl_that_stops_within_the_name_of_its_last_solid_is_refused_for_others_may_have_followed():
+    whole = stl_of(("bracket", BRACKET), ("Rod", ROD))
+    first = whole.index("endsolid bracket")
+    for letters in range(len("endsolid "), len("endsolid bracket")):
+        assert 'cut short within the line that ends its solid "bracket"' in refusal_of(whole[: first + letters], "stl")
+    for left in ("endsolid", "endsolid R"):
+        assert 'that ends its solid "rod"' in refusal_of(whole[: whole.index("endsolid Rod")] + left, "stl")
+
+
+@pytest.mark.parametrize(
+    ("opens", "closes"),
+    [
+        ("bracket", " bracket"),
+        ("Bracket", " BRACKET"),
+        ("bracket", ""),
+        ("bracket", " bracket\n"),
+        ("bracket exported in mm", " bracket"),
+        ("", ""),
+        ("bracket", "\n"),
+        ("bracket", " b\r\n"),
+        ("bracket", " part"),
+    ],
+)
+def test_an_stl_whose_solid_ends_as_programs_end_it_is_read(opens, closes):
+    """Some repeat the name, some its first word, some nothing, with a line end behind it or without (common practice)."""
+    text = stl_of((opens, BRACKET))
+    assert not refusal_of(text[: text.rindex("endsolid")] + f"endsolid{closes}", "stl")
+
+
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 
 

@@ -61,8 +61,8 @@ def out(tmp_path):
 
 def just_before_the_exchange(monkeypatch, act, *, exchanges=True):
     """Have somebody do something once all is carried over and on the disk, but before the names change."""
-    whole = folder_swap._on_disk
-    monkeypatch.setattr(folder_swap, "_on_disk", lambda folder: (whole(folder), act()))
+    whole = folders.on_disk
+    monkeypatch.setattr(folders, "on_disk", lambda folder: (whole(folder), act()))
     if not exchanges:
         monkeypatch.setattr(folder_swap, "exchanged", lambda _a, _b: False)
 
@@ -84,7 +84,7 @@ def test_what_is_saved_while_names_change_is_there_afterwards(out, monkeypatch, 
 
 
 def test_where_a_late_file_cannot_be_taken_along_the_old_folder_stays_in_sight(out, monkeypatch, capsys):
-    def broken(*_):
+    def broken(*_, **__):
         raise PermissionError(13, "Permission denied")
 
     def act():

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from scenes.io import folder_swap
+from scenes.io.ended_runs import tidy
 from scenes.io.kept_files import MANIFEST
 from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
 from scenes.io.result_folder import result_folder
@@ -110,7 +111,7 @@ def test_every_step_of_the_swap_can_be_the_last(tmp_path, monkeypatch, exchanges
             os._exit(0)
         os.waitpid(child, 0)
         if not exchanges:
-            folder_swap.tidy(out)
+            tidy(out)
         assert (out / "page.txt").read_text() in {"old", "new"}
         assert (out / "beam.json").exists()
 

@@ -59,6 +59,14 @@ OTHER_SCALES = [
     "ECH 1/2",
     "magnification factor 2x",
     "(50%)",
+    "MASSSTAB zwei zu eins",
+    "scale one to two",
+    "échelle un à deux",
+    "Massstab: halb",
+    "doppelte Größe",
+    "escala doble",
+    "ohne Maßstab",
+    "mittakaava 0.5",
 ]
 
 
@@ -68,7 +76,8 @@ def test_words_that_plainly_tell_another_size_than_drawn_refuse_the_drawing_and_
 
 
 @pytest.mark.parametrize(
-    "text", ["1:15", "12:1", "2-1", "1/2", "50 % grey", "scaled by 2", "scale two, see sheet 3", "2=1", "1:1.5"]
+    "text",
+    ["1:15", "12:1", "2-1", "1/2", "50 % grey", "scaled by 2", "scale two, see sheet 3", "2=1", "1:1.5", "verkleinert gezeichnet"],
 )
 def test_words_that_may_tell_a_scale_or_something_else_are_a_caution_that_quotes_them(text):
     (doubt,) = doubts_of(drawing(text))

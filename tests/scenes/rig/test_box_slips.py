@@ -59,6 +59,7 @@ def slips(text):
         ("depth_mm = 70", "depth_mm = 7", "hood", ("depth_mm = 7", "front_mm = [250, 170]", "would be 70 mm")),
         ("rear_mm = [170, 120]", "rear_mm = [30, 25]", "hood", ("rear_mm = [30, 25]", "front_glass_mm = 100", "be 300 x 250")),
         ("front_mm = [250, 170]", "front_mm = [25, 20]", "hood", ("front_mm = [25, 20]", "rear_mm = [170, 120]")),
+        ("[box]\n", '[box]\nseal = { kind = "donut", inner_mm = 117 }\n', "seal", ("inner_mm = 117", "1.5 mm all round", "= 114")),
         ("[box]\n", '[box]\nseal = { kind = "donut", inner_mm = 149 }\n', "seal", ("inner_mm = 149", "17.5 mm all round", "= 114")),
         ("opening_mm = [138, 97]", "opening_mm = [13.8, 9.7]", "tray", ("opening_mm = [13.8, 9.7]", "would be 138 x 97 mm")),
     ],

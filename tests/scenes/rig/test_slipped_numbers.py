@@ -250,9 +250,12 @@ def box_cautions(parts):
     (SMALL_HOOD + FLAG.replace("105", "39").replace("108", "44"), "hinge_mm = 39", "hinge_mm = 78", "top flag",
      "hinge_mm = 78 is the whole height of front_mm of the hood"),
     (PLATE + FLAG.replace("105", "65"), "hinge_mm = 65", "hinge_mm = 130", "top flag", "the whole height of the back plate"),
+    (FULL, "hinge_mm = 105", "hinge_mm = 115", "top flag", "hang it 8.5 mm off the hood and all else of the box"),
+    (FULL, "at_mm = 108", "at_mm = 88", "top flag", "hinge_mm = 105 and at_mm = 88 hang it"),
+    (MASK + HOOD + FLAG, "hinge_mm = 105", "hinge_mm = 125", "top flag", "hang it 18.5 mm off the hood"),
     (PLATE + FLAG.replace("105", "90").replace("top", "left"), "hinge_mm = 90", "hinge_mm = 180", "left flag", "half of it"),
 ])  # fmt: skip
-def test_a_part_out_of_proportion_to_the_rest_of_the_box_is_told(parts, right, wrong, part, words):
+def test_a_part_out_of_proportion_or_off_the_rest_of_the_box_is_told(parts, right, wrong, part, words):
     assert parts.count(right) == 1
     assert not [note for note in box_cautions(parts) if note[0] == part]
     told_of = [text for name, text in box_cautions(parts.replace(right, wrong)) if name == part]

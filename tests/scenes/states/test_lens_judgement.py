@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from scenes.questions.check.command import command as check
 from scenes.states.judgement import judge_state
-from scenes.states.lens_judgement import Shown, at_focus, lens_judgements
+from scenes.states.lens_judgement import FocusSpan, LensJudgement, Shown, at_focus, lens_judgements
 from scenes.states.load import load_scene, plans_of
 
 # A pupil whose walk is known, so that no room is asked for but 2 % of the frame; rows that state a field widest at the middle one.
@@ -182,3 +182,24 @@ def test_a_clear_lens_says_up_to_which_stop_it_was_not_looked_at(tmp_path, asked
     path.write_text(SCENE.format(middle=31, width=400) + f"f_numbers = [{asked}]\n")
     (found,) = lens_judgements(plans_of(load_scene(path)))
     assert (found.clear, found.wider_words) == (True, words)
+
+
+def told_of(*spans):
+    """The words of spans (focal length, far, near [mm], what is shown)."""
+    made = [FocusSpan(focal_mm=focal, far_mm=far, near_mm=near, shown=shown) for focal, far, near, shown in spans]
+    return LensJudgement(lens=None, spans=tuple(made)).words
+
+
+def test_focal_lengths_that_fare_alike_are_told_together_and_many_by_their_number():
+    clear, not_clear = Shown.CLEAR, Shown.NOT_CLEAR
+    zoom = [(17 + k, math.inf, 600, not_clear if k < 2 else clear) for k in range(9)]
+    far = "from infinity to 0.60 m"
+    assert told_of(*zoom) == f"at 17 and 18 mm not clear {far}; at 7 focal lengths from 19 to 25 mm clear {far}"
+    assert told_of(*zoom[2:4]) == f"clear {far}, at 19 and 20 mm"
+    assert told_of(zoom[0], *zoom[7:], zoom[1]).startswith(f"at 17 mm not clear {far}; at 24 and 25 mm clear {far}; at 18 mm")
+
+
+def test_the_ends_of_a_span_never_read_alike():
+    spans = [(24, math.inf, 303.1, Shown.CLEAR), (24, 303.1, 300, Shown.NOT_CLEAR)]
+    assert told_of(*spans) == "clear from infinity to 0.303 m, not clear from 0.303 m to 0.300 m"
+    assert told_of(spans[0], (24, 303.1, 200, Shown.NOT_CLEAR)) == "clear from infinity to 0.30 m, not clear from 0.30 m to 0.20 m"

@@ -163,7 +163,7 @@ def test_each_part_is_told_with_its_numbers_and_files_by_what_was_read_of_them(t
         ("mask", "at 16, 160 x 110 as read from cut.dxf"),
         ("hood", "at 20, 190 x 150 to 230 x 180, 30 deep"),
         ("top flag", "at 40 deg, 80 long, 225 wide, hinged at 50, 90 off the middle"),
-        ("bracket", "at 60, 200 x 20 x 30 as read from bracket.stl"),
+        ("bracket", "200 x 20 x 30 as read from bracket.stl, from 45 to 75 ahead, its middle 150 up"),
     )
 
 
@@ -171,7 +171,7 @@ def test_a_drawing_that_lies_to_one_side_is_told_by_its_own_width(tmp_path):
     """From 95 mm left to 70 mm right of the middle: 165 mm."""
     found = loaded(tmp_path, left_mm=95, right_mm=70)
     state, *_ = states_of(found.scene, found.resources)
-    assert dict(numbers_used([state]).box)["mask"] == "at 16, 165 x 110 as read from cut.dxf"
+    assert dict(numbers_used([state]).box)["mask"] == "at 16, 165 x 110, 12.5 left of the middle, as read from cut.dxf"
 
 
 def test_what_lenses_share_is_told_once_and_what_only_some_have_with_their_names(tmp_path):
@@ -182,3 +182,23 @@ def test_what_lenses_share_is_told_once_and_what_only_some_have_with_their_names
     assert "  box, with 35: 5 ahead of the front, 2 down of the lens axis" in lines
     assert "  box, with 50: 7 ahead of the front, 2 down of the lens axis" in lines
     assert "  mask, with 35: at 16, 160 x 110 as read from cut.dxf" in lines
+
+
+def test_how_far_a_front_comes_out_and_the_pupil_magnification_are_told(tmp_path):
+    rows = "pupil_magnification = 1.8\nclose_focus_mm = 1000\n"
+    rows += '[[lens.state]]\nfocus_mm = "infinity"\nfront_travel_mm = 0\n[[lens.state]]\nfocus_mm = 1000\nfront_travel_mm = 3.5\n'
+    told = lens_words(tmp_path, "close_focus_mm = 1000\n", rows)
+    assert " behind the front, front out by up to 3.5, pupil magnification 1.8, sees " in told
+
+
+def test_glass_of_another_index_a_cut_out_off_its_middle_and_where_a_mesh_stands_are_told(tmp_path):
+    rows = dict(used(tmp_path).box)
+    assert rows["bracket"] == "200 x 20 x 30 as read from bracket.stl, from 45 to 75 ahead, its middle 150 up"
+    found = loaded(tmp_path, left_mm=80, right_mm=70)  # x of a drawing runs to the operator's right
+    first = next(iter(states_of(found.scene, found.resources)))
+    assert dict(numbers_used([first]).box)["mask"].startswith("at 16, 150 x 110, 5 left of the middle, as read from cut.dxf")
+    text = (tmp_path / "a.toml").read_text().replace("height_mm = 150, kind", "height_mm = 150, index = 1.7, kind")
+    (tmp_path / "a.toml").write_text(text)
+    found = load_scene(tmp_path / "a.toml")
+    first = next(iter(states_of(found.scene, found.resources)))
+    assert dict(numbers_used([first]).box)["stage 1"].endswith("glass 175 x 150, 4 thick, index 1.7, density 0.6")

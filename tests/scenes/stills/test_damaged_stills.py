@@ -48,6 +48,21 @@ def test_a_tiff_that_holds_its_colours_one_after_another_is_as_large_as_its_pict
     assert decode(stream.getvalue(), "with_box.tif").size == (160, 120)
 
 
+@pytest.mark.parametrize("how", [{"rowsperstrip": 16}, {"rowsperstrip": 16, "compression": "lzw"}, {"tile": (64, 64)}])
+def test_a_tiff_with_more_strips_or_tiles_than_its_height_needs_is_refused(how):
+    """TIFF 6.0, section 3: StripsPerImage = floor((ImageLength + RowsPerStrip - 1) / RowsPerStrip)."""
+    stream = io.BytesIO()
+    tifffile.imwrite(stream, np.arange(240 * 160, dtype=np.uint16).reshape(240, 160), **how)
+    whole = stream.getvalue()
+    assert decode(whole, "with_box.tif").size == (160, 240)
+    with tifffile.TiffFile(io.BytesIO(whole)) as file:
+        height = file.pages[0].tags["ImageLength"].valueoffset
+    lower = bytearray(whole)
+    lower[height] ^= 0x80  # 240 becomes 112
+    with pytest.raises(SceneError, match="strips or tiles"):
+        decode(bytes(lower), "with_box.tif")
+
+
 def picture():
     """A frame whose upper fifth is dark."""
     light = np.full((120, 180), 0.5, dtype=np.float32)

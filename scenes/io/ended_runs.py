@@ -1,0 +1,69 @@
+"""What runs left beside a folder of results that were ended as they filled it or put it in its place, cleared away by the next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from scenes.io.folder_lock import BusyError, is_held
+from scenes.io.folder_swap import NOTE, OLD, PARTIAL, READY, in_sight, removed
+from scenes.io.late_files import bring_along, late_in
+from scenes.io.swap_note import read_note
+
+
+def tidy(target: Path) -> list[str]:
+    """Clear away what runs left beside the folder that were ended half-way; what to say of it. BusyError where one is at work.
+
+    An old folder whose name has stayed empty goes back to it. From one that a new result has taken the place of, what was saved
+    there since it was last looked at goes along first; where that cannot be told or taken along, the folder stays in sight.
+    """
+    left = sorted(path for path in target.parent.glob(f".{_escaped(target.name)}.*") if _is_ours(path, target))
+    if any(is_held(path) for path in left) or (left and is_held(target)):
+        raise BusyError("a run is at work")
+    told = [said for path in left if path.suffix in {OLD, READY} for said in _settled(path, target, left)]
+    for path in left:
+        if path.suffix == PARTIAL:
+            removed(path)
+        elif path.suffix == NOTE and not any(path.with_suffix(ending).exists() for ending in (OLD, READY)):
+            path.unlink(missing_ok=True)
+    return told
+
+
+def _settled(path: Path, target: Path, left: Sequence[Path]) -> list[str]:
+    """An old folder, or a finished one that it did not come to be exchanged with, cleared away; what to say of it."""
+    if path.suffix == OLD and not target.exists():
+        path.replace(target)
+        return []
+    told, is_known = _taken_along(path, target, left)
+    if is_known:
+        removed(path)
+        return told
+    return [*told, f"a run into {target} was ended as it put its result there; {in_sight(path, target)}"]
+
+
+def _taken_along(path: Path, target: Path, left: Sequence[Path]) -> tuple[list[str], bool]:
+    """What was saved there since it was last looked at, put into the new result; whether nothing in it would be lost now."""
+    noted = read_note(path.with_suffix(NOTE))
+    never_placed = path.suffix == OLD and any(path.with_suffix(ending) in left for ending in (READY, PARTIAL))
+    if noted is None or never_placed:  # between its two renames: all that people had in the folder is in the old one alone
+        return [], False
+    seen, folder = noted
+    if not late_in(path, target, seen):
+        return [], True
+    if not target.is_dir() or target.stat().st_ino != folder:  # somebody has moved the new result away since
+        return [], False
+    try:
+        return bring_along(path, target, seen), True
+    except OSError:
+        return [], False
+
+
+def _escaped(name: str) -> str:
+    return "".join(f"[{letter}]" if letter in "*?[" else letter for letter in name)
+
+
+def _is_ours(path: Path, target: Path) -> bool:
+    middle = path.name.removeprefix(f".{target.name}.").rpartition(".")[0]
+    if len(middle) != 12 or not set(middle) <= set("0123456789abcdef") or path.is_symlink():
+        return False
+    return path.is_dir() if path.suffix in {PARTIAL, READY, OLD} else path.suffix == NOTE and path.is_file()
