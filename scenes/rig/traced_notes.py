@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from geometry.arrays import FloatArray
 from geometry.notes import Note, Severity
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, TracedPupil
@@ -218,13 +219,26 @@ def _corner_rim_notes(
     rays = rays_to_front(table, angles[beyond[:1]])
     if rays.rim_share[0] <= 1.0 + RIM_SLACK:
         return
-    row = table.stop_index - int(rays.clipped_by[0])
+    row = _tightest_row(table, angles[beyond[:1]])
     rim_mm = table.surfaces[row - 1].semi_diameter_mm
     text = (
         f"row {row} of its table has a rim of {rim_mm:.3g} mm, scaled, which the middle of a corner's light does not pass: what "
         "the lens itself keeps from there, no box is blamed for; put its semi_diameter_mm right, or leave it out"
     )
     yield Note(lens_name, text, Severity.FAULT, doubts_light=True)
+
+
+def _tightest_row(table: Prescription, angle_rad: FloatArray) -> int:
+    """The row ahead of the stop whose rim takes the most off a ray; others that it just touches may be right."""
+    shares = [float(rays_to_front(_with_one_rim(table, place), angle_rad).rim_share[0]) for place in range(table.stop_index)]
+    return int(np.argmax(shares)) + 1
+
+
+def _with_one_rim(table: Prescription, only: int) -> Prescription:
+    surfaces = [
+        surface if place == only else replace(surface, semi_diameter_mm=math.inf) for place, surface in enumerate(table.surfaces)
+    ]
+    return replace(table, surfaces=tuple(surfaces))
 
 
 def _reach_mm(guides: Sequence[Guide]) -> float:

@@ -220,6 +220,15 @@ def test_a_rim_narrower_than_the_light_of_the_widest_stop_is_a_fault(row, share,
     assert all(note.text.startswith(f"row {row + 1} ") for note in found)
 
 
+def test_the_rim_that_takes_most_off_a_corners_light_is_named_and_not_one_that_it_just_touches():
+    """US Patent 4,099,850 with its first half diameter of 65 written as 56; the fourth, 40, is the patent's own."""
+    rims = [list(one) for one in RETROFOCUS.rows]
+    rims[0][3] *= 56 / 65
+    table = snell.Table(tuple(map(tuple, rims)), RETROFOCUS.stop)
+    found = [note for note in plan_of(table, stop=3.5, box=BEHIND).notes if "the middle of a corner's light" in note.text]
+    assert [note.text[:32] for note in found] == ["row 1 of its table has a rim of "]
+
+
 @pytest.mark.parametrize(("rim_mm", "fault"), [(65.0, False), (22.0, True)])
 def test_a_first_rim_that_the_middle_of_a_corners_light_does_not_pass_is_a_fault(rim_mm, fault):
     """The patent's first two rims half as wide as the rows behind them: on the axis all the light passes, from the corners none."""
