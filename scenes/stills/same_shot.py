@@ -10,8 +10,8 @@ from scenes.stills.blocks import Blocks, Floats
 LIT_SHARE, LIT_QUANTILE = 0.1, 0.99  # of the light: darker blocks are mostly of the sensor's own pattern
 EVEN_SHARE = 0.05  # a block further off its neighbours holds an edge, dust or letters
 LEAST_BLOCKS = 500
-# Of the deviations of two stills' blocks. Exposures of an even surface: under 0.25 in the pairs of another renderer (tests/data/stills);
-# one still saved as 8-bit PNG and as 16-bit TIFF: 0.95, as JPEG and as TIFF: 0.7.
+# Of the deviations of two stills' blocks. Two exposures of an even surface: under 0.25 in the pairs of another renderer
+# (tests/data/stills); one still saved as 8-bit PNG and as 16-bit TIFF: 0.95, as JPEG and as TIFF: 0.7.
 ALIKE = 0.6
 EITHER_WAY = (slice(None), slice(None, None, -1))  # as it is, and turned over
 
