@@ -67,7 +67,12 @@ def front_notes(
         reach_mm, what, wide_mm, key = every_mm, "the beam", lens.front_diameter_mm, "front_diameter_mm"
         way_out = ", or its front cuts the beam: measure, or give front_glass_mm"
     else:
-        reach_mm, what, wide_mm, key = middles_mm, "the middle of its pencils", lens.front_glass_mm, "front_glass_mm"
+        reach_mm, what, wide_mm, key = (
+            middles_mm,
+            "the middle of the light of its picture's corners",
+            lens.front_glass_mm,
+            "front_glass_mm",
+        )
         way_out = ": measure them"
     if reach_mm <= wide_mm / 2 + TOLD_MM:
         return ()
