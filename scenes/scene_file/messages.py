@@ -124,6 +124,13 @@ def key_words(path: KeyPath, data: object) -> str:
     return words.removeprefix(".")
 
 
+def value_at(path: KeyPath, data: object) -> object:
+    """What stands at a key path; None where nothing does."""
+    for step in path:
+        data = _inside(data, step)
+    return data
+
+
 def _inside(data: object, step: str | int) -> object:
     if isinstance(data, dict):
         return data.get(step)

@@ -3,16 +3,17 @@
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
-from functools import cache
+from itertools import islice
 from typing import Any, TypeVar, get_origin
 
 from pydantic import ValidationError
 
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.examples import example_line, example_table
-from scenes.scene_file.messages import KeyPath, key_words, nearest, number_way_out, plain, shown, text_as_mm
+from scenes.scene_file.joined_lines import joined_lines
+from scenes.scene_file.messages import KeyPath, key_words, nearest, number_way_out, plain, shown, text_as_mm, value_at
 from scenes.scene_file.tables.box import PART_KEYS
-from scenes.scene_file.tables.fields import LONGEST_TEXT, Fault, Table, bare, table_of
+from scenes.scene_file.tables.fields import LONGEST_TEXT, Fault, Table, all_tables, bare, table_at
 from scenes.scene_file.tables.scene import SCENE_VERSION, Scene, unknown_lens_faults
 from scenes.scene_file.toml_lines import Repeat, key_lines, line_of, repeats
 from scenes.scene_file.trade_words import in_the_scene_file
@@ -81,16 +82,23 @@ def _insist_on_version(data: dict[str, Any], text: str, source: str) -> None:
         raise SceneError([Complaint("brimline", problem, line_of(("brimline",), _lines(text)), source)])
 
 
-def read_toml(text: str, source: str) -> dict[str, Any]:
-    """The tables of a TOML text; SceneError where it is no TOML, or shows lines that TOML does not part."""
+def read_toml(text: str, source: str, model: type[Table] = Scene) -> dict[str, Any]:
+    """The tables of a TOML text; SceneError where it is no TOML, or has lines that TOML takes for one.
+
+    `model` tells the tables and keys that a comment may have swallowed.
+    """
     if foreign := LINE_ENDS.search(text):
         raise SceneError([_line_end_complaint(foreign, source)])
     try:
-        return tomllib.loads(text)
+        data = tomllib.loads(text)
+        swallowed = list(islice(joined_lines(text, data, model), MOST_COMPLAINTS))
     except RecursionError:
         raise SceneError([Complaint("", "arrays or tables are nested too deep", None, source)]) from None
     except ValueError as error:  # besides TOML's own error: dates and numbers that Python cannot hold
         raise SceneError([_syntax_complaint(str(error), text, source)]) from None
+    if swallowed:
+        raise SceneError([Complaint(key_words(one.table, data), one.problem, one.line, source) for one in swallowed])
+    return data
 
 
 def _line_end_complaint(found: re.Match[str], source: str) -> Complaint:
@@ -132,7 +140,7 @@ def _twice_words(twice: Repeat) -> str:
 
 def _may_repeat(path: KeyPath) -> bool:
     """Whether a scene may hold several tables of this name."""
-    table = _table_at(Scene, path[:-1])
+    table = table_at(Scene, path[:-1])
     field = table.model_fields.get(str(path[-1])) if table else None
     return field is not None and get_origin(bare(field.annotation)) is tuple
 
@@ -217,8 +225,8 @@ def _faults(model: type[Table], data: dict[str, Any], error: ValidationError) ->
 
 def _same_slip(model: type[Table], place: KeyPath, data: Any) -> str:
     """The other lengths of a key's table that share its wrong unit."""
-    table = _value_at(_as_written(place, data)[:-1], data)
-    kind = _table_at(model, place[:-1])
+    table = value_at(_as_written(place, data)[:-1], data)
+    kind = table_at(model, place[:-1])
     return also_in_that_unit(kind, table, str(place[-1])) if kind is not None and isinstance(table, dict) else ""
 
 
@@ -227,18 +235,9 @@ def _by_example(model: type[Table], place: KeyPath) -> str:
     line = example_line(place) if model is Scene else ""
     if line:
         return f"; for example {line}"
-    table = _table_at(model, place[:-1])
+    table = table_at(model, place[:-1])
     meaning = (table.model_fields[str(place[-1])].description or "") if table is not None else ""
     return f"; it is the {meaning[:1].lower()}{meaning[1:].rstrip('.')}" if meaning else ""
-
-
-def _value_at(path: KeyPath, data: Any) -> Any:
-    for step in path:
-        if isinstance(data, dict):
-            data = data.get(str(step))
-        else:
-            data = data[step] if isinstance(data, list) and isinstance(step, int) and step < len(data) else None
-    return data
 
 
 def _problem(model: type[Table], place: KeyPath, kind: str, context: dict[str, Any], message: str) -> str:
@@ -257,7 +256,7 @@ def _missing(model: type[Table], place: KeyPath) -> str:
     """That a key is missing, and how it is written."""
     if model is not Scene:
         return "is missing"
-    table = _table_at(model, place)
+    table = table_at(model, place)
     if table is not None:
         lines = " and ".join(f"`{row}`" for row in example_table(place).splitlines())
         return f"is missing; begin one with the lines {lines}" if lines else "is missing"
@@ -277,26 +276,12 @@ def _unknown_key(model: type[Table], place: KeyPath) -> str:
 
 def _home_of(model: type[Table], key: str) -> str:
     """The tables that a key belongs to, where it was written into another; '' if none or too many have it."""
-    homes = [path for path, table in _all_tables(model) if path and key in table.model_fields]
+    homes = [path for path, table in all_tables(model) if path and key in table.model_fields]
     return f"it belongs to {' or '.join(f'[{home}]' for home in homes)}" if 0 < len(homes) <= MOST_PLACES else ""
 
 
-@cache
-def _all_tables(model: type[Table]) -> tuple[tuple[str, type[Table]], ...]:
-    return tuple(tables_of(model))
-
-
-def tables_of(model: type[Table], path: str = "") -> Iterator[tuple[str, type[Table]]]:
-    """A model and every table inside it, each with its path as a heading has it."""
-    yield path, model
-    for name, field in model.model_fields.items():
-        inner = table_of(field.annotation)
-        if inner is not None:
-            yield from tables_of(inner, f"{path}.{name}".removeprefix("."))
-
-
 def _known_keys(model: type[Table], place: KeyPath) -> list[str]:
-    table = _table_at(model, place[:-1])
+    table = table_at(model, place[:-1])
     return sorted(table.model_fields) if table else []
 
 
@@ -304,15 +289,6 @@ def _meant(model: type[Table], place: KeyPath) -> KeyPath:
     """Where the key stands that an unknown one was probably meant to be; () if none is near."""
     near = nearest(str(place[-1]), _known_keys(model, place))
     return (*place[:-1], near) if near else ()
-
-
-def _table_at(model: type[Table], place: Iterable[str | int]) -> type[Table] | None:
-    table: type[Table] | None = model
-    for step in place:
-        if isinstance(step, str) and table is not None:
-            field = table.model_fields.get(step)
-            table = table_of(field.annotation) if field else None
-    return table
 
 
 def _as_written(path: KeyPath, data: Any) -> KeyPath:

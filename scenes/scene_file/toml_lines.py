@@ -2,7 +2,8 @@
 
 import re
 import tomllib
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from scenes.scene_file.messages import KeyPath
@@ -10,6 +11,7 @@ from scenes.scene_file.messages import KeyPath
 WHITE = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 KEY_PIECE = re.compile(r"[ \t]*(\"(?:\\.|[^\"\\\n])*\"|'[^'\n]*'|[A-Za-z0-9_-]+)[ \t]*(\.)?")
 TEXT = re.compile(r'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'', re.DOTALL)
+MARKS = re.compile(rf"{TEXT.pattern}|#[^\n]*|[\[\]]", re.DOTALL)  # where a comment may begin, and what hides one or holds it
 PLAIN = re.compile(r"[^,\]}\n#]*")
 
 
@@ -29,6 +31,17 @@ class Repeat:
         return tuple(step for step in self.path if isinstance(step, str))
 
 
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """A comment: its line, its words, what stands before it there, the table that it stands in, and whether that is in an array."""
+
+    line: int
+    words: str
+    before: str
+    table: KeyPath
+    in_array: bool
+
+
 @dataclass(slots=True)
 class _Reader:
     """A place in the text, and the lines found up to it."""
@@ -40,6 +53,7 @@ class _Reader:
     repeated: list["Repeat"] = field(default_factory=list)
     headings: set[KeyPath] = field(default_factory=set)
     ends: list[int] = field(default_factory=list)
+    tables: list[tuple[int, KeyPath]] = field(default_factory=list)  # the line of each heading, and the table that it begins
 
     def note(self, path: KeyPath) -> None:
         self.lines.setdefault(path, self.line)
@@ -68,6 +82,21 @@ class _Reader:
 def key_lines(text: str) -> dict[KeyPath, int]:
     """Line, counted from 1, of every table heading, key and array item; path steps into arrays count from 0."""
     return _read(text).lines
+
+
+def remarks(text: str, longest: int) -> Iterator[Remark]:
+    """Every comment of the text, from the top, each up to a length."""
+    reader = _read(text)
+    starts, depth = [line for line, _ in reader.tables], 0
+    for found in MARKS.finditer(reader.text):
+        if found[0] in {"[", "]"}:
+            depth += 1 if found[0] == "[" else -1
+        elif found[0].startswith("#"):
+            place = found.start()
+            line = bisect_left(reader.ends, place) + 1
+            before = reader.text[reader.ends[line - 2] + 1 if line > 1 else 0 : place].strip()
+            latest = bisect_right(starts, line) - 1
+            yield Remark(line, found[0][1 : longest + 1], before, reader.tables[latest][1] if latest >= 0 else (), depth > 0)
 
 
 def repeats(text: str, last_line: int) -> list[Repeat]:
@@ -124,6 +153,7 @@ def _heading(reader: _Reader) -> KeyPath:
         reader.note_once(path, is_heading=True)
     path = _inside(reader, path)
     reader.note(path)
+    reader.tables.append((reader.line, path))
     reader.at = end
     reader.skip(re.compile(r"[ \t]*(?:#[^\n]*)?"))
     return path

@@ -306,4 +306,4 @@ class _Reader:
 
 def _glass(folder: Folder, name: str) -> GlassTable:
     text = folder.text(name)
-    return glass_table(read_model(GlassFile, read_toml(text, name), text, name))
+    return glass_table(read_model(GlassFile, read_toml(text, name, GlassFile), text, name))

@@ -47,7 +47,7 @@ class Notes:
 def read_notes(show: Loaded, path: Path) -> Notes:
     """The notes at a path; SceneError with every complaint about them."""
     text = read_text(path)
-    data = read_toml(text, path.name)
+    data = read_toml(text, path.name, Shoot)
     if not data:
         raise SceneError(
             [

@@ -6,7 +6,8 @@ Every model of the scene file derives from `Table`; every key is declared throug
 
 import math
 import types
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
@@ -107,6 +108,30 @@ def table_of(annotation: Any) -> "type[Table] | None":
     if get_origin(inner) is tuple:
         inner = bare(get_args(inner)[0])
     return inner if is_table(inner) else None
+
+
+def table_at(model: "type[Table]", place: Iterable[str | int]) -> "type[Table] | None":
+    """The table that stands at a path within another; None for plain values and where there is none."""
+    table: type[Table] | None = model
+    for step in place:
+        if isinstance(step, str) and table is not None:
+            field = table.model_fields.get(step)
+            table = table_of(field.annotation) if field else None
+    return table
+
+
+@cache
+def all_tables(model: "type[Table]") -> "tuple[tuple[str, type[Table]], ...]":
+    """A model and every table inside it, each with its path as a heading has it."""
+    return tuple(_tables_in(model, ""))
+
+
+def _tables_in(model: "type[Table]", path: str) -> "Iterator[tuple[str, type[Table]]]":
+    yield path, model
+    for name, field in model.model_fields.items():
+        inner = table_of(field.annotation)
+        if inner is not None:
+            yield from _tables_in(inner, f"{path}.{name}".removeprefix("."))
 
 
 class Table(BaseModel):

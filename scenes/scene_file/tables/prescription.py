@@ -81,7 +81,7 @@ def parse_prescription(text: str, source: str) -> GlassFile:
 
     `source` is the name that complaints give the text, usually the file's.
     """
-    return read_model(GlassFile, read_toml(text, source), text, source)
+    return read_model(GlassFile, read_toml(text, source, GlassFile), text, source)
 
 
 def glass_table(file: GlassFile) -> GlassTable:
