@@ -43,7 +43,8 @@ Words = Iterator[tuple[str, str]]
 def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm."""
     of_places = chain(_place_words(box), _order_words(box), _flag_words(box))
-    found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), _seal_words(box, lens), _glass_words(box))
+    found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), _seal_words(box, lens))
+    found = chain(found, _off_bore_words(box, lens), _glass_words(box))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in found)
 
 
@@ -158,6 +159,19 @@ def _seal_words(box: Box, lens: Lens) -> Words:
             gap = f"leaves a gap of {plain(round(gap_mm, 1))} mm all round the barrel, {barrel}, and lets light in"
             ask = "is it that of another lens?" if gap_mm > RING_GAP_MM else f"a {seal.kind} grips the barrel: measure it"
             yield seal.name or "seal", f"inner_mm = {plain(seal.inner_mm or 0.0)} {gap}; {ask}"
+
+
+def _off_bore_words(box: Box, lens: Lens) -> Words:
+    """A box that is moved so far off the lens axis that the bore of its plate no longer goes round the barrel, nor its seal."""
+    off_mm = math.hypot(*box.offset_mm)
+    if all(seal.kind == "none" for seal in box.seal):
+        return
+    for back in box.back:
+        spare_mm = (back.bore_mm - lens.front_diameter_mm) / 2
+        if off_mm > max(spare_mm, 0.0) + SOFT_GAP_MM:
+            bore = f"bore_mm = {plain(back.bore_mm)} round front_diameter_mm = {plain(lens.front_diameter_mm)} lets it go"
+            text = f"offset_mm = {as_written(box.offset_mm)} moves it {off_mm:.1f} mm off the lens axis, farther than the"
+            yield "box", f"{text} {spare_mm:.1f} mm that {bore}: no seal closes that; offset_mm counts right and up"
 
 
 def _glass_words(box: Box) -> Words:

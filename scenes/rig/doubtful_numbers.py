@@ -31,6 +31,7 @@ from scenes.rig.part_names import (
 )
 from scenes.rig.pupil_numbers import (
     copied_words,
+    near_sensor_words,
     odd_magnification_words,
     short_rows_words,
     zoom_out_of_line_words,
@@ -57,6 +58,8 @@ DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
 FISHEYE = re.compile(r"fish.?eye", re.IGNORECASE)
+PROTECTION = re.compile(r"protect|shoot.?off|over.?scan|look.?around", re.IGNORECASE)
+SAME_KEPT = 0.995  # of a width: guides are rounded by less
 OFF_AREA_MM = 0.2  # guides are rounded by less
 LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
 
@@ -66,7 +69,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told = [(lens.name, text) for text in (*_stop_words(scene, lens), *_nearest_words(lens), *_bare_words(scene, lens))]
     told += [(lens.name, text) for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens))]
     told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
-    told += [(lens.name, text) for text in odd_magnification_words(lens)]
+    told += [(lens.name, text) for text in (*odd_magnification_words(lens), *near_sensor_words(scene, lens))]
     told += [(lens.name, text) for text in (*doubtful_row_words(lens), *front_fill_words(lens, scene.camera))]
     told += [(lens.name, text) for text in (*field_row_words(lens, scene.camera), *pincushion_words(lens, scene.camera))]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
@@ -223,11 +226,24 @@ def _guide_words(scene: Scene) -> Iterator[str]:
         )
     for guide in guides:
         yield from _beyond_words(guide, scene.camera)
+        yield from _protection_words(guide, scene.camera)
         if guide.aspect < UPRIGHT_ASPECT and scene.camera.width_mm > scene.camera.height_mm:
             yield (
                 f'aspect = {plain(guide.aspect)} of its guide "{guide.name}" leaves out most of the picture, which is not looked '
                 f"at; it is width over height, {plain(round(1 / guide.aspect, 2))} if it was turned over"
             )
+
+
+def _protection_words(guide: Guide, camera: Camera) -> Iterator[str]:
+    """A guide that is called a protection, and lies wholly inside what it is to protect."""
+    own = kept_shares(guide, camera)
+    for other in camera.guide if PROTECTION.search(guide.name) else ():
+        if all(inner < SAME_KEPT * outer for inner, outer in zip(own, kept_shares(other, camera), strict=True)):
+            yield (
+                f'scale = {plain(guide.scale)} makes its guide "{guide.name}" smaller than "{other.name}", inside of which it asks '
+                "for nothing; what protects a picture is larger than it"
+            )
+            return
 
 
 def _beyond_words(guide: Guide, camera: Camera) -> Iterator[str]:

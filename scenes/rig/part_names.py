@@ -156,6 +156,7 @@ def size_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
         yield from _mask_size_words(mask, drawn_mm.get(f"box.mask[{number}]"))
     for number, stage in enumerate(box.stage, 1):
         yield from _tray_size_words(stage, stage_name(stage, number))
+        yield from _tray_glass_words(stage, stage_name(stage, number))
     for hood in box.hood:
         yield from _hood_size_words(hood, [size for stage in box.stage if (size := _glass_mm(stage))])
 
@@ -183,6 +184,26 @@ def _tray_size_words(stage: Stage, name: str) -> Iterator[tuple[str, str]]:
     sizes = [opening, *([stage.outer_mm] if stage.outer_mm else []), *([glass] if (glass := _glass_mm(stage)) else [])]
     if not _any_same(told, [*sizes, *_turned(sizes)]) and _is_larger(opening, told) and not _are_glass(told):
         yield name, f"opening_mm = {as_written(opening)} speaks against its name, {times(told[0])}; {OTHER_SIZE}"
+
+
+def _tray_glass_words(stage: Stage, name: str) -> Iterator[tuple[str, str]]:
+    """Trays called by the glass that they take, as '4x4 tray', which open wider than it, and filters larger than their name."""
+    opening, own, glass = opening_mm(stage), _glass_named(name), _glass_mm(stage)
+    if opening is not None and own is not None and _is_larger(opening, [own[1]]):
+        text = f"opening_mm = {as_written(opening)} is larger than the glass of its name, {own[0]}, {times(own[1])} mm"
+        yield name, f"{text}; {OTHER_SIZE}"
+    own = _glass_named(stage.filter.name or "") if stage.filter is not None else None
+    if glass is not None and own is not None and _is_larger(glass, [own[1]]):
+        yield name, f"its filter of {times(glass)} mm is larger than its name says, {own[0]}, {times(own[1])} mm; {OTHER_SIZE}"
+
+
+def _glass_named(name: str) -> tuple[str, Size] | None:
+    """The size of glass that a name tells, by the name that crews give it: '4x4', '6.6x6.6'."""
+    words = set(plain_name(name).replace(" x ", "x").split())
+    for key, size in filter_sizes().items():
+        if key in words and size.width_mm and size.height_mm:
+            return key, (size.width_mm, size.height_mm)
+    return None
 
 
 def _hood_size_words(hood: Hood, glasses: Sequence[Size]) -> Iterator[tuple[str, str]]:

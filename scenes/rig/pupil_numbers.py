@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from raytrace.optics.zoom import StateRow, in_between
 from scenes.rig.stated_field import four_depths, rows_of
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.lens import Lens, focal_lengths
+from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
 from scenes.scene_file.tables.scene import Scene, focus_distances_of
 
 # Depths are measured to a mm or two, and as marked and as measured they differ by a few percent more.
@@ -19,6 +19,7 @@ MAGNIFICATIONS = (0.3, 5.0)  # of lenses that are made: telephoto lenses to very
 LONG_SHARE, LEAST_OF_LONG = 5.0, 0.8
 HELD_SHARE, MOVED_MM = 0.9, 1.0  # of the nearest row's focus; a depth that moves by less is one depth
 UNKNOWN = (0.0,) * 4
+NEAR_SENSOR_SHARE = 0.6  # of the focal length; 0.98 and more in the tables of tests/data, from double Gauss to reversed telephoto
 
 
 def own_depth_words(lens: Lens) -> Iterator[str]:
@@ -65,6 +66,22 @@ def _is_long(lens: Lens) -> bool:
     """Whether a prime is several focal lengths long, as retrofocus lenses are."""
     is_prime = len(focal_lengths(lens)) == 1 and lens.squeeze == 1.0
     return is_prime and (lens.front_to_sensor_mm or 0.0) >= LONG_SHARE * lens.focal_mm
+
+
+def near_sensor_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A pupil far nearer to the sensor than the focal length of a lens that is no telephoto: a length from elsewhere."""
+    diagonal_mm = math.hypot(scene.camera.width_mm, scene.camera.height_mm)
+    focals = focal_lengths(lens)
+    if "front_to_sensor_mm" in lens.confirmed or lens.front_to_sensor_mm is None or len(focals) != 1 or focals[0] > diagonal_mm:
+        return
+    deepest_mm = max((depth.vertical[1] for depth in stated_depths(lens)), default=-math.inf)
+    room_mm = lens.front_to_sensor_mm - deepest_mm
+    if 0.0 < room_mm < NEAR_SENSOR_SHARE * focals[0]:
+        yield (
+            f"front_to_sensor_mm = {plain(lens.front_to_sensor_mm)} and pupil_behind_front_mm = {plain(deepest_mm)} put the pupil "
+            f"{plain(round(room_mm, 1))} mm ahead of the sensor, of focal_mm = {plain(focals[0])}: all but "
+            "telephoto lenses have it about a focal length ahead, or more; is one measured from the mount?"
+        )
 
 
 def short_rows_words(scene: Scene, lens: Lens) -> Iterator[str]:

@@ -37,6 +37,12 @@ FAULTS = {
     ),
 }
 CAUTIONS = {
+    "a lens measured from its mount": (
+        PLAIN,
+        "front_to_sensor_mm = 150",
+        "front_to_sensor_mm = 50",
+        ("= 50 and pupil", "10 mm ahead"),
+    ),
     "one row of a walk": (WALK, "[30, 42.3,", "[30, 24.3,", ("pupil_walk = 24.3 mm at 30 deg", "40.6 and 45 mm")),
     "one size of a walk": (WALK, "0.96, 1.02]", "0.096, 1.02]", ("tangential size of 0.096 at 30 deg", "It would be 0.96")),
     "one row of a zoom": (
