@@ -45,16 +45,16 @@ def fault_lines(states: Iterable[object], moved: Collection[Kind] = (), *, every
     moved: kinds of parts that an answer sets anew: where two of them stand in each other's way now is not told.
     every: all faults of the box, for what is to be built.
     """
+    from geometry.notes import largest_of_each
     from scenes.states.judgement import doubts, faults
     from scenes.states.state import State
 
-    found: dict[str, None] = {}
+    found: list[Note] = []
     for state in states:
         if isinstance(state, State):
             names = [part.name for part in state.box.parts if part.kind in moved]
-            told = (note for note in (faults if every else doubts)(state) if not _is_between(note, names))
-            found |= dict.fromkeys(f"fault: {note.part}: {note.text}" for note in told)
-    return tuple(found)
+            found += [note for note in (faults if every else doubts)(state) if not _is_between(note, names)]
+    return tuple(f"fault: {note.part}: {note.text}" for note in largest_of_each(found))
 
 
 def _is_between(note: Note, names: Collection[str]) -> bool:
@@ -64,10 +64,11 @@ def _is_between(note: Note, names: Collection[str]) -> bool:
 
 def slip_lines(states: Iterable[object]) -> tuple[str, ...]:
     """A line for each number that looks like a slip of what these states rest on; a label of a state has none."""
+    from geometry.notes import largest_of_each
     from scenes.states.judgement import slips
     from scenes.states.state import State
 
-    notes = dict.fromkeys(note for state in states if isinstance(state, State) for note in slips(state))
+    notes = largest_of_each(note for state in states if isinstance(state, State) for note in slips(state))
     return tuple(f"caution: {note.part}: {note.text}" for note in notes)
 
 

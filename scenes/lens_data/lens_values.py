@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from scenes.lens_data.fields import FieldCase, rounded_up
+from scenes.lens_data.fields import MOST_APART, FieldCase, rounded_up
 from scenes.lens_data.given import Given, Told
 from scenes.lens_data.reading import Reading, refusal
 from scenes.lens_data.settings import Setting
@@ -54,7 +54,9 @@ def _same_name(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def focal_of_zoom_mm(settings: Sequence[Setting], readings: Sequence[Reading], zooms: int, told: Told) -> float | None:
+def focal_of_zoom_mm(
+    settings: Sequence[Setting], readings: Sequence[Reading], zooms: int, told: Told, given: Given
+) -> float | None:
     """The focal length of a zoom position: the larger of the engraved one and of the one measured at the farthest focus.
 
     Of a zoom, an engraved focal length that is the same at all positions is none: the standard leaves it undefined.
@@ -65,6 +67,8 @@ def focal_of_zoom_mm(settings: Sequence[Setting], readings: Sequence[Reading], z
     farthest = max(settings, key=lambda setting: setting.focus_mm)
     measured = farthest.values("pinhole_mm")
     if measured and (not stated or farthest.focus_mm >= FAR_FOCUS_MM):
+        if stated and "half_field_deg" not in given.confirmed:
+            _insist_on_one_focal(farthest, max(stated))
         stated += measured
         if farthest.focus_mm < FAR_FOCUS_MM:
             told.say(
@@ -75,6 +79,19 @@ def focal_of_zoom_mm(settings: Sequence[Setting], readings: Sequence[Reading], z
     if stated and not min(stated) > 0.0:
         raise refusal(settings[0].readings[0].source, "", f"must tell a focal length of more than 0 mm, got {plain(min(stated))}")
     return max(stated, default=None)
+
+
+def _insist_on_one_focal(farthest: Setting, stated_mm: float) -> None:
+    """A pinhole's focal length far longer than the engraved one, as where another lens's calibration is loaded, sees too little."""
+    for reading in farthest.readings:
+        if reading.pinhole_mm is not None and stated_mm > 0.0 and reading.pinhole_mm > (1.0 + MOST_APART) * stated_mm:
+            raise refusal(
+                reading.source,
+                reading.keys["pinhole_mm"],
+                f"says a focal length of {plain(reading.pinhole_mm)} mm at the farthest focus, where the lens is one of "
+                f"{plain(stated_mm)} mm; one of the two is likely another lens's: if you have checked them, say so with "
+                "--confirmed half_field_deg",
+            )
 
 
 def lens_values(

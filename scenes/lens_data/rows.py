@@ -69,7 +69,7 @@ def lens_table(readings: Sequence[Reading], given: Given) -> LensTable:
     settings = settings_of(readings)
     case = _case(readings, given, told)
     zooms = 1 + max(setting.zoom for setting in settings)
-    focal = [focal_of_zoom_mm([s for s in settings if s.zoom == zoom], readings, zooms, told) for zoom in range(zooms)]
+    focal = [focal_of_zoom_mm([s for s in settings if s.zoom == zoom], readings, zooms, told, given) for zoom in range(zooms)]
     rows = tuple(_row(setting, focal[setting.zoom], zooms, case) for setting in settings)
     _insist_on_whole_rows(rows, readings[0].source)
     _insist_on_focus_ahead(rows, readings[0].source, given)

@@ -14,7 +14,7 @@ from geometry.notes import Note, Severity
 from scenes.rig.box import flag_name, stage_name
 from scenes.rig.openings import as_written
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box, Flag, Hood
+from scenes.scene_file.tables.box import Box, Filter, Flag, Hood, Stage
 from scenes.scene_file.tables.lens import Lens
 
 SHORTEST_FLAG_MM = 18.0  # hinge to end; flags for boxes run from 60 to 180 mm
@@ -22,7 +22,10 @@ SHORT_FLAG_SHARE = 1 / 12  # of their width, which they are a quarter of or more
 NARROW_FLAG_SHARE = 0.3  # of the hood's edge, which flags cover
 SHORTEST_EXTENSION_MM = 9.5
 SHORT_EXTENSION_SHARE = 1 / 8  # of its flag, which it is a third of or more
-SHORTEST_HOOD_MM = 14.0  # hoods run from 40 to 140 mm
+SHORTEST_HOOD_MM, LONGEST_HOOD_MM = 14.0, 180.0  # hoods run from 40 to 140 mm
+ACROSS_SHARE = 1.15  # a rear this much wider than high, or higher than wide, has a front that is so too
+HELD_MM = 0.5  # of glass on each side of a tray's opening; trays hold it by 2 mm and more (common practice)
+THICKEST_GLASS_MM = 7.0  # filters are 2 to 6 mm thick (common practice)
 FLARED_DEG = 60.0  # walls that open wider than any picture; those of hoods open by up to 45
 LARGEST_PLACE_CM = 10.0  # parts stand within 100 mm of the plate
 LEAST_AHEAD_MM = 1.0
@@ -40,7 +43,7 @@ Words = Iterator[tuple[str, str]]
 def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm."""
     of_places = chain(_place_words(box), _order_words(box), _flag_words(box))
-    found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), _seal_words(box, lens))
+    found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), _seal_words(box, lens), _glass_words(box))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in found)
 
 
@@ -102,11 +105,15 @@ def _hood_words(box: Box, lens: Lens) -> Words:
             yield name, f"depth_mm = {plain(hood.depth_mm)} is too short for a hood of {mouth}: {_in_cm(hood.depth_mm)}"
         elif _flare_deg(hood) > FLARED_DEG:
             flares = f"lets its walls flare {_flare_deg(hood):.0f} deg, from rear_mm = {as_written(hood.rear_mm)} to {mouth}"
-            yield name, f"depth_mm = {plain(hood.depth_mm)} {flares}: {_in_cm(hood.depth_mm)}"
+            meant = _in_cm(hood.depth_mm) if CM * hood.depth_mm <= LONGEST_HOOD_MM else "is one of the three wrong?"
+            yield name, f"depth_mm = {plain(hood.depth_mm)} {flares}: {meant}"
         if max(hood.rear_mm) < SMALL_HOOD_SHARE * front_mm:
             yield name, _small(f"rear_mm = {as_written(hood.rear_mm)}", lens, hood.rear_mm)
         if any(front < SMALL_HOOD_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
             yield name, f"{mouth} is far narrower than rear_mm = {as_written(hood.rear_mm)}: {_in_cm_each(hood.front_mm)}"
+        elif _turns_over(hood):
+            rear = f"rear_mm = {as_written(hood.rear_mm)} lies {'across' if hood.rear_mm[0] > hood.rear_mm[1] else 'upright'}"
+            yield name, f"{mouth} is not of the shape of its rear, for {rear}: is a digit wrong?"
         elif _closes_on_nothing(hood, box):
             yield (
                 name,
@@ -119,6 +126,12 @@ def _closes_on_nothing(hood: Hood, box: Box) -> bool:
     plates = [(back.width_mm, back.height_mm) for back in box.back]
     narrows = any(front < CLOSING_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True))
     return narrows and bool(plates) and any(hood.rear_mm[way] > max(plate[way] for plate in plates) for way in (0, 1))
+
+
+def _turns_over(hood: Hood) -> bool:
+    """Whether a hood begins wider than high and ends higher than wide, or the other way round."""
+    rear, front = (width / height for width, height in (hood.rear_mm, hood.front_mm))
+    return (rear >= ACROSS_SHARE and front < 1.0) or (rear <= 1.0 / ACROSS_SHARE and front > 1.0)
 
 
 def _flare_deg(hood: Hood) -> float:
@@ -143,7 +156,33 @@ def _seal_words(box: Box, lens: Lens) -> Words:
         if seal.kind != "none" and gap_mm > (RING_GAP_MM if seal.kind == "ring" else SOFT_GAP_MM):
             barrel = f"front_diameter_mm = {plain(lens.front_diameter_mm)}"
             gap = f"leaves a gap of {plain(round(gap_mm, 1))} mm all round the barrel, {barrel}, and lets light in"
-            yield seal.name or "seal", f"inner_mm = {plain(seal.inner_mm or 0.0)} {gap}; is it that of another lens?"
+            ask = "is it that of another lens?" if gap_mm > RING_GAP_MM else f"a {seal.kind} grips the barrel: measure it"
+            yield seal.name or "seal", f"inner_mm = {plain(seal.inner_mm or 0.0)} {gap}; {ask}"
+
+
+def _glass_words(box: Box) -> Words:
+    """Glass that its tray has nothing to hold by, as where the opening is told by the glass; and glass thicker than any."""
+    for number, stage in enumerate(box.stage, 1):
+        glass = stage.filter
+        if glass is None:
+            continue
+        held_mm = _held_mm(stage, glass)
+        if 0.0 <= held_mm < HELD_MM:
+            size = f"opening_mm = {as_written(stage.opening_mm)}" if stage.opening_mm else "its opening"
+            by = f"leaves {f'{held_mm:.1f} mm' if held_mm >= 0.05 else 'nothing'} of the glass to hold it by on a side"
+            yield stage_name(stage, number), f"{size} {by}: is it the size of the glass, in place of what the tray leaves open?"
+        if glass.thickness_mm >= THICKEST_GLASS_MM:
+            thick = f"filter.thickness_mm = {plain(glass.thickness_mm)} is thicker than filters are, and lets more of the box clear"
+            yield stage_name(stage, number), f"{thick}: is it the depth of the tray, or two filters?"
+
+
+def _held_mm(stage: Stage, glass: Filter) -> float:
+    """How much of a filter lies on its tray, on the side where least does [mm]; negative where the tray is of another shape."""
+    if glass.round_mm is not None and stage.opening_diameter_mm is not None:
+        return (glass.round_mm - stage.opening_diameter_mm) / 2
+    if glass.rectangle_mm is None or stage.opening_mm is None:
+        return -1.0
+    return min((full - open_) / 2 for full, open_ in zip(glass.rectangle_mm, stage.opening_mm, strict=True))
 
 
 def _small(what: str, lens: Lens, size_mm: tuple[float, float]) -> str:

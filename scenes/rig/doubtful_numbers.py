@@ -51,6 +51,7 @@ FAR_SHARE, FAR_MM = 50.0, 1500.0
 SLOW_STOP = 10.0
 LEAST_FOCUS = 4.0  # focal lengths: half life size and more
 OPEN_SHARE = 1.06  # stops are rounded by less
+LEAST_SET = 2  # other lenses that make a set
 DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops closed
 DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
@@ -107,11 +108,24 @@ def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
             f"f_number = {plain(lens.f_number)} is its widest stop, so f/{plain(asked)} of [check] is not looked at; "
             "is it another lens's?"
         )
+    elif "f_number" not in lens.confirmed and (others := _one_stop_of_others(scene, lens)) and lens.f_number > OPEN_SHARE * asked:
+        yield (
+            f"f_number = {plain(lens.f_number)} is its widest stop, so f/{plain(asked)} of [check] is not looked at, and the other "
+            f"lenses all open to f/{plain(others)}; is a digit wrong?"
+        )
     elif "f_number" not in lens.confirmed and SLOW_STOP <= lens.f_number < FAULT_SHARE * min(asked, _slowest_other(scene, lens)):
         yield (
             f"f_number = {plain(lens.f_number)} is its widest stop, and few lenses open no further; is a point missing? "
             f"It would be {plain(lens.f_number / TENFOLD)}, with a wider beam"
         )
+
+
+def _one_stop_of_others(scene: Scene, lens: Lens) -> float:
+    """The widest stop of a set in which every other prime opens as far, and this one does not; 0 where there is no such set."""
+    others = [other.f_number for other in scene.lens if other is not lens and len(focal_lengths(other)) == 1]
+    least, most = min(others, default=0.0), max(others, default=0.0)
+    alike = len(others) >= LEAST_SET and most <= OPEN_SHARE * least and lens.f_number > OPEN_SHARE * most
+    return least if alike and len(focal_lengths(lens)) == 1 else 0.0
 
 
 def _slowest_other(scene: Scene, lens: Lens) -> float:

@@ -25,6 +25,7 @@ from scenes.scene_file.tables.lens import Lens, focal_lengths
 # for 14); pincushion takes another 3 % of the tangent at most where no distortion is given (common practice).
 NARROW_SHARE = 1.07
 OFF_SHARE = 0.04  # of the tangent: half fields are measured to a hundredth or two
+SQUEEZED_SHARE = 1.08  # the same where a lens squeezes: real squeezes differ a little from the marked ones too (common practice)
 WAYS_SHARE = 1.06  # barrel distortion takes 3 % more at the sides than at top and bottom (common practice)
 WIDE_SHARE, PINCUSHION_SHARE = 0.7, 0.025  # of the picture's diagonal; lenses so wide have less pincushion (common practice)
 ACROSS, UPRIGHT, BOTH = "horizontal", "vertical", "horizontal against vertical"
@@ -68,18 +69,19 @@ def _rows(lens: Lens) -> list[StateRow]:
 def _narrow_words(lens: Lens, camera: Camera, rows: Sequence[StateRow]) -> Iterator[str]:
     """A field at infinity that is narrower than focal length and format have it, by more than lenses differ from their marks."""
     across_mm, upright_mm = _edges_mm(lens, camera)
+    across_mm *= lens.squeeze
     for row in rows if lens.projection == "rectilinear" else ():
         stated = ((row.half_field_deg, across_mm, "width"), (row.half_field_up_deg, upright_mm, "height"))
         for deg, edge_mm, side in stated:
-            squeezed = side == "width" and lens.squeeze > 1.0  # real squeezes differ from the marked ones by more
-            if deg is None or squeezed or not math.isinf(row.focus_mm):
+            if deg is None or not math.isinf(row.focus_mm):
                 continue
             share = edge_mm / row.focal_mm / _tan(deg)
-            if NARROW_SHARE < share <= HONEST_SHARE:
+            most = SQUEEZED_SHARE if side == "width" and lens.squeeze > 1.0 else NARROW_SHARE
+            if most < share <= HONEST_SHARE:
                 says = f"focal_mm = {plain(row.focal_mm)} and the picture's {side} say {_deg(edge_mm / row.focal_mm):.1f} deg"
                 yield (
-                    f"half_field_deg = {plain(deg)} at infinity is {100 * (1 - 1 / share):.0f} % narrower, in its tangent, than it "
-                    f"would be where {says}: real focal lengths and distortion come to less; measure it again"
+                    f"half_field_deg = {plain(deg)} at infinity is narrower than focal length and picture have it: {says}, and "
+                    "real lenses differ less from their marks; measure it again"
                 )
 
 

@@ -20,6 +20,7 @@ from scenes.scene_file.tables.lens import Lens
 Size = tuple[float, float]
 
 LEAST_NAME = 2  # letters of a lens's name: 'mask 1' counts masks
+NAME_DIGITS = (2, 3)  # of a focal length: 'm6044' is a size or a number of the drawer's own
 NUMBER, TIMES = r"(\d{2,4}(?:\.\d+)?)", r"\s?(?:[x×*]|by\b)\s?"
 NAMED_SIZE = re.compile(rf"(?<![\w.]){NUMBER}{TIMES}{NUMBER}(?!\d|\.\d|x\d)", re.IGNORECASE)
 ANY_SIZE = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?:(?:[x×*]|\s[x×*]\s|\sby\s)\d+(?:\.\d+)?)+", re.IGNORECASE)
@@ -130,7 +131,7 @@ def _other_number(mask: Mask) -> tuple[str, str] | None:
     """The numbers in which a mask's name and that of its drawing differ, where all else is the same: 'mask 35', mask21.dxf."""
     name, stem = _words(_lens_text(mask.name or "", mask)), _words(_lens_text(_stem(mask), mask))
     off = [(own, drawn) for own, drawn in zip(name, stem, strict=False) if own != drawn]
-    if len(name) != len(stem) or len(off) != 1 or not all(word.isdecimal() and len(word) >= LEAST_NAME for word in off[0]):
+    if len(name) != len(stem) or len(off) != 1 or not all(word.isdecimal() and len(word) in NAME_DIGITS for word in off[0]):
         return None
     return off[0]
 

@@ -114,7 +114,7 @@ def _length_notes(lens: Lens, glass: GlassTable) -> Iterator[Note]:
     if "front_to_sensor_mm" in lens.confirmed:
         yield Note(lens.name, text, Severity.CAUTION)
         return
-    deeper = f", for the pupil may lie {stated_mm - own_mm:.1f} mm deeper"
+    deeper = f", for the glass, and its pupil with it, may lie {stated_mm - own_mm:.1f} mm deeper in the barrel than it says"
     why = deeper if stated_mm > own_mm else ", and whether a row stands twice or is too thick"
     yield Note(lens.name, f"{text}{why}; {or_confirmed('front_to_sensor_mm')}", Severity.FAULT, doubts_light=True)
 
@@ -222,8 +222,9 @@ def _corner_rim_notes(
     row = _tightest_row(table, angles[beyond[:1]])
     rim_mm = table.surfaces[row - 1].semi_diameter_mm
     text = (
-        f"row {row} of its table has a rim of {rim_mm:.3g} mm, scaled, which the middle of a corner's light does not pass: what "
-        "the lens itself keeps from there, no box is blamed for; put its semi_diameter_mm right, or leave it out"
+        f"row {row} of its table has a rim of {rim_mm:.3g} mm, scaled, which the middle of a corner's light does not pass: the "
+        "lens would darken that corner by itself and hide what the box takes there; put its semi_diameter_mm right, or leave it "
+        "out"
     )
     yield Note(lens_name, text, Severity.FAULT, doubts_light=True)
 

@@ -14,7 +14,7 @@ from scenes.scene_file.tables.lens import Lens, WalkRow
 
 OFF_MM, OFF_SHARE = 5.0, 0.1  # of the depth beside: a few degrees from one row to the next
 BACK_MM, BACK_SHARE = 1.0, 0.03  # a walk that turns back by more than it is measured to
-STEEPER = 5.0  # than before and after, against the field squared, along which the published walks hardly bend
+STEEPER = 3.0  # than before and after, against the field squared, along which the published walks hardly bend
 SIZE_STEP = 0.3  # of the row before: pupils that close toward the edge lose less from row to row
 SIZES = ((2, "tangential"), (3, "sagittal"))  # columns of a walk
 # Where a rim cuts the published pupils' width (sagittal) below 0.9 of the axis', their height is 0.4 less than that or lower.

@@ -67,7 +67,12 @@ def front_notes(
         reach_mm, what, wide_mm, key = every_mm, "the beam", lens.front_diameter_mm, "front_diameter_mm"
         way_out = ", or its front cuts the beam: measure, or give front_glass_mm"
     else:
-        reach_mm, what, wide_mm, key = middles_mm, "the middle of its pencils", lens.front_glass_mm, "front_glass_mm"
+        reach_mm, what, wide_mm, key = (
+            middles_mm,
+            "the middle of the light of its picture's corners",
+            lens.front_glass_mm,
+            "front_glass_mm",
+        )
         way_out = ": measure them"
     if reach_mm <= wide_mm / 2 + TOLD_MM:
         return ()
@@ -80,7 +85,7 @@ def front_notes(
         f"its {TOO_SMALL}: {what} reaches {reach_mm:.1f} mm from the axis at the front rim, {key} / 2 is {wide_mm / 2:g} mm; "
         f"that front, the pupil or the field{guess} is wrong{way_out}"
     )
-    return (Note(lens.name, text, Severity.CAUTION, may_be_slip=True),)
+    return (Note(lens.name, text, Severity.CAUTION, may_be_slip=True, size=reach_mm),)
 
 
 def _glass_fault(lens: Lens, middles_mm: float, glass_mm: float) -> Note | None:
@@ -98,4 +103,4 @@ def _glass_fault(lens: Lens, middles_mm: float, glass_mm: float) -> Note | None:
         f"front rim {middles_mm:.1f} mm from the axis by pupil_behind_front_mm, focal_mm and the picture's size: one is wrong; put "
         'it right, or write confirmed = ["front_glass_mm"] in the lens if you have checked it'
     )
-    return Note(lens.name, text, Severity.FAULT, doubts_light=True)
+    return Note(lens.name, text, Severity.FAULT, doubts_light=True, size=middles_mm)

@@ -160,9 +160,14 @@ def _field_words(states: Sequence[State]) -> str:
 
 
 def _near_words(near: State, far: State) -> str:
-    """' (52.1 x 36 at 450)'; '' where no row states a half field, or all is looked at at one focus."""
-    states_it = any(row.half_field_deg is not None for row in near.lens.state)
-    return f" ({_seen(near)} at {plain(near.focus_mm)})" if states_it and near.focus_mm < far.focus_mm else ""
+    """' (52.1 x 36 at 450)', as a row states it there; '' where no row states a half field, or all is looked at at one focus."""
+    rows = [row for row in near.lens.state if row.half_field_deg is not None]
+    if not rows or near.focus_mm >= far.focus_mm:
+        return ""
+    own = (row for row in rows if row.focus_mm == near.focus_mm and row.focal_mm in {None, near.focal_mm})
+    half = next((row.half_field_deg for row in own), None)
+    both = None if half is None or half.vertical is None else f"{2.0 * half.horizontal:.1f} x {2.0 * half.vertical:.1f}"
+    return f" ({both or _seen(near)} at {plain(near.focus_mm)})"
 
 
 def _seen(state: State) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from geometry.notes import Note, Severity
+from geometry.notes import Note, Severity, largest_of_each
 from raytrace.beam.frame_margin import Margin
 from raytrace.box import Box
 from raytrace.optics.camera import PixelGrid
@@ -108,13 +108,12 @@ class CheckResult:
     @property
     def faults(self) -> tuple[Note, ...]:
         """What keeps the box from being built or used as it stands, each once."""
-        found = (note for state in self.states for note in state.notes if note.severity is Severity.FAULT)
-        return tuple(dict.fromkeys(found))
+        return largest_of_each(note for state in self.states for note in state.notes if note.severity is Severity.FAULT)
 
     @property
     def slips(self) -> tuple[Note, ...]:
         """Cautions about numbers that may be slips, each once."""
-        return tuple(dict.fromkeys(note for state in self.states for note in state.notes if note.may_be_slip))
+        return largest_of_each(note for state in self.states for note in state.notes if note.may_be_slip)
 
     @property
     def exit_status(self) -> int:

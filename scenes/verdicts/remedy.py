@@ -133,9 +133,9 @@ def remedy_words(plan: State) -> str:
     if not to_blame or min(spare.values()) <= -RIGHT_THROUGH_MM:  # no part, or light that could not be followed
         return ""
     if len(to_blame) > MANY_PARTS:
-        named = [the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])[:MANY_PARTS]]
-        rest = len(to_blame) - MANY_PARTS
-        names = listed([*named, f"{rest} more part{'s' if rest > 1 else ''}"])
+        by_depth = [the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])]
+        rest = len(by_depth) - MANY_PARTS  # one more is named as well: "1 more part" would take as much room
+        names = listed([*by_depth[:MANY_PARTS], f"{rest} more parts"] if rest > 1 else by_depth)
         return _nearer(plan, min(spare.values()), f"no single change helps: {names} stand too far in")
     changes = tuple(_changes(plan, to_blame, light))
     told = listed([change.words for change in changes])

@@ -6,7 +6,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
-from geometry.notes import Severity
+from geometry.notes import Severity, largest_of_each
 from scenes.scene_file.messages import ALL_LIGHT
 from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word_for
 from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
@@ -305,19 +305,13 @@ def device_lines(check: CheckResult) -> list[str]:
 
 def notes_lines(check: CheckResult) -> list[str]:
     """Faults and cautions noticed before tracing, each said once with the lenses it concerns; facts stay in results.json."""
-    found: dict[tuple[str, str, str], list[str]] = {}
-    for state in check.states:
-        for note in state.notes:
-            if note.severity == "fact":
-                continue
-            lenses = found.setdefault((str(note.severity), note.part, note.text), [])
-            if state.lens_name not in lenses:
-                lenses.append(state.lens_name)
+    noticed = [(note, state.lens_name) for state in check.states for note in state.notes if note.severity != Severity.FACT]
     lens_names = {state.lens_name for state in check.states}
     lines = []
-    for (severity, part, text), lenses in found.items():
-        with_ = "" if len(lenses) == len(lens_names) or lenses == [part] else f" (with {', '.join(lenses)})"
-        lines += _wrapped(f"{part}: {text}{with_}", f"{severity}: ")
+    for one in sorted(largest_of_each(note for note, _ in noticed), key=lambda note: note.severity != Severity.FAULT):
+        lenses = list(dict.fromkeys(lens for note, lens in noticed if note.alike == one.alike))
+        with_ = "" if len(lenses) == len(lens_names) or lenses == [one.part] else f" (with {', '.join(lenses)})"
+        lines += _wrapped(f"{one.part}: {one.text}{with_}", f"{one.severity}: ")
     return lines
 
 

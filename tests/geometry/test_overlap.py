@@ -30,15 +30,16 @@ def block(size, centre, name):
 
 
 def test_two_stages_in_one_place_are_told_with_depth_and_way_out():
-    assert overlap_notes([stage(10, "rear tray"), stage(15, "front tray")]) == (
-        Note(
-            "rear tray",
-            "overlaps front tray by up to 3.0 mm along the axis; "
-            "move front tray ahead by 3.0 mm or move rear tray back by 3.0 mm, or make one of them shallower",
-            Severity.FAULT,
-            doubts_light=True,  # nobody knows where the two will stand
-        ),
+    (note,) = overlap_notes([stage(10, "rear tray"), stage(15, "front tray")])
+    assert note == Note(
+        "rear tray",
+        "overlaps front tray by up to 3.0 mm along the axis; "
+        "move front tray ahead by 3.0 mm or move rear tray back by 3.0 mm, or make one of them shallower",
+        Severity.FAULT,
+        doubts_light=True,  # nobody knows where the two will stand
+        size=note.size,
     )
+    assert note.size == pytest.approx(3.0)
 
 
 def test_the_one_that_stands_ahead_is_the_one_to_move_whatever_the_order():

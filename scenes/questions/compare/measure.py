@@ -19,6 +19,7 @@ from scenes.stills.cells import Measured, measured_pair
 from scenes.stills.decode import decode, refusal
 from scenes.stills.file_notes import SaidSetting, setting_notes
 from scenes.stills.frame_lines import FrameLines, frame_lines
+from scenes.stills.same_shot import same_shot_words
 
 JPEG = {".jpg", ".jpeg"}
 COARSE = 3  # cells that the way is found on are so many times larger, and have to come out even
@@ -61,7 +62,9 @@ def _measured(notes: Notes, shot: Shot, across: int, prints: dict[str, bytes]) -
     prints.update((one.name, one.fingerprint) for one in both)
     stated = SaidSetting(f_number=picture.f_number, focal_mm=shot.state.focal_mm)
     row_notes = setting_notes([(one.name, one.shot_at) for one in both], stated)
-    with_box = replace(with_box, notes=(*with_box.notes, *_kind_notes(picture), *row_notes))
+    twice = "" if without is None else same_shot_words(with_box, without)
+    told = [*_kind_notes(picture), *row_notes, *filter(None, [twice])]
+    with_box = replace(with_box, notes=(*with_box.notes, *told))
     return measured_pair(with_box, without, cells)
 
 

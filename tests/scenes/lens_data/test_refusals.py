@@ -33,6 +33,7 @@ REFUSED = [
     (sample({}), {}, "pinholeFocalLength: says the field only with the picture's width; give --width-mm"),
     (sample({}, distortion=[{"radial": [1e-4]}]), {}, "needs the picture's size; give --width-mm and --height-mm"),
     (sample(pinholeFocalLength=20.0), {}, "half field of 42.0 deg, where 25 mm .* 36 mm wide give 35.8.*--confirmed"),
+    (sample(pinholeFocalLength=35.0), {}, "pinholeFocalLength: says a focal length of 35 mm .* one of 25 mm.*another lens's"),
     (sample(), {"no_distortion": False}, "barrel makes the field wider; give half_field_deg in a table.*or --no-distortion"),
     (sample(pinholeFocalLength=0.0), {}, "must tell a focal length of more than 0 mm, got 0"),
     (sample(pinholeFocalLength=-24.0, focusDistance=1.0), {}, "pinholeFocalLength: must be more than 0, got -24"),

@@ -59,11 +59,17 @@ def slips(text):
         ("depth_mm = 70", "depth_mm = 7", "hood", ("depth_mm = 7", "front_mm = [250, 170]", "would be 70 mm")),
         ("rear_mm = [170, 120]", "rear_mm = [30, 25]", "hood", ("rear_mm = [30, 25]", "front_glass_mm = 100", "be 300 x 250")),
         ("front_mm = [250, 170]", "front_mm = [25, 20]", "hood", ("front_mm = [25, 20]", "rear_mm = [170, 120]")),
+        ("front_mm = [250, 170]", "front_mm = [170, 250]", "hood", ("front_mm = [170, 250]", "rear_mm = [170, 120] lies across")),
+        ("opening_mm = [138, 97]", 'opening_mm = [143, 97]\nfilter = { size = "4x5.65" }', "tray", ("leaves 0.3 mm of the glass",)),
+        ("opening_mm = [138, 97]", "opening_mm = [143.51, 101.6]\nfilter = { size = '4x5.65' }", "tray", ("leaves nothing",)),
+        ("opening_mm = [138, 97]", "opening_mm = [138, 97]\nfilter = { size = '4x5.65', thickness_mm = 8 }", "tray",
+         ("thickness_mm = 8 is thicker than filters are", "is it the depth of the tray")),
+        ("opening_mm = [138, 97]", "opening_diameter_mm = 138\nfilter = { diameter_mm = 138 }", "tray", ("leaves nothing of the",)),
         ("[box]\n", '[box]\nseal = { kind = "donut", inner_mm = 117 }\n', "seal", ("inner_mm = 117", "1.5 mm all round", "= 114")),
         ("[box]\n", '[box]\nseal = { kind = "donut", inner_mm = 149 }\n', "seal", ("inner_mm = 149", "17.5 mm all round", "= 114")),
         ("opening_mm = [138, 97]", "opening_mm = [13.8, 9.7]", "tray", ("opening_mm = [13.8, 9.7]", "would be 138 x 97 mm")),
     ],
-)
+)  # fmt: skip
 def test_a_length_in_cm_is_told_with_the_number_that_it_speaks_against(right, slip, part, told):
     assert SCENE.count(right) == 1
     assert slips(SCENE) == set()

@@ -94,10 +94,25 @@ def test_the_two_fields_of_an_anamorphic_lens_are_held_against_each_other_over_f
     assert [words in text for text in texts] == [True] if words else texts == []
 
 
+@pytest.mark.parametrize(("across", "is_told"), [(29.47, False), (28.2, False), (27.5, True)])
+def test_a_squeezed_field_narrower_than_focal_length_squeeze_and_picture_have_it_is_told(across, is_told):
+    """Half of 22.6 mm, twice squeezed, over 40 mm: the tangent of 29.47 deg."""
+    camera = "width_mm = 22.6\nheight_mm = 18.9\npixels = [2260, 1890]"
+    rows = [(40, INFINITY, f"{{ horizontal = {across}, vertical = 13.29 }}")]
+    texts = told(rows, 40, more="squeeze = 2\n", camera=camera)
+    assert any("focal_mm = 40 and the picture's width say 29.5 deg" in text for text in texts) == is_told
+
+
 @pytest.mark.parametrize(("upright", "is_told"), [(30.96, False), (30, False), (27.9, True), (34, True)])
 def test_two_fields_of_a_spherical_lens_that_no_picture_of_this_shape_has_are_told(upright, is_told):
     texts = told([(20, INFINITY, f"{{ horizontal = 41.99, vertical = {upright} }}")], more="distortion = [0, 0]\nconfirmed = []\n")
-    assert any("speaks against the picture, 36 x 24 mm" in text or "narrower, in its tangent" in text for text in texts) == is_told
+    assert (
+        any(
+            "speaks against the picture, 36 x 24 mm" in text or "is narrower than focal length and picture" in text
+            for text in texts
+        )
+        == is_told
+    )
 
 
 @pytest.mark.parametrize(("near", "is_told"), [(34, True), (35.2, False), (36.1, False), (41, False)])

@@ -229,6 +229,7 @@ def drawn(file, size, name="mask 25", twin=None):
         ("m25", (140, 100), "mask 25", "m25_macro", None),
         ("mask-25-r30-v21", (140, 100), "mask 25", None, None),
         ("2026-11-21 cut", (140, 100), "mask 25", None, None),
+        ("m6044", (60, 44), "mask 25", None, None),
     ],
 )
 def test_a_drawing_of_another_size_or_lens_than_names_say_is_told(file, size, name, twin, words):

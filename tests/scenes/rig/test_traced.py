@@ -187,7 +187,7 @@ def test_a_lens_longer_than_its_table_may_have_its_pupil_deeper_and_is_a_fault()
     notes = plan_of(GAUSS, stop=2.8, box=BEHIND, length=90).notes
     (fault,) = [note for note in notes if note.text.startswith("front_to_sensor_mm = 90 is not what its table says, 81.88 mm")]
     assert (fault.severity, fault.doubts_light) == (Severity.FAULT, True)
-    assert "the pupil may lie 8.1 mm deeper" in fault.text
+    assert "may lie 8.1 mm deeper in the barrel than it says" in fault.text
     confirmed = plan_of(GAUSS, stop=2.8, box=BEHIND, length=90, lens='confirmed = ["front_to_sensor_mm"]').notes
     assert [note.severity for note in confirmed if note.text.startswith("front_to_sensor_mm")] == [Severity.CAUTION]
 

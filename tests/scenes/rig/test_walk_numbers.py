@@ -52,6 +52,14 @@ def changed(**rows):
             "a tangential size of 0.55 at 30 deg and 1.1 at 45 deg: what the rims of a lens have cut",
         ),
         (changed(row2=(30, 29.6, 0.11, 1.01)), "a tangential size of 0.11 at 30 deg after 1.01 at 15 deg, a fraction of the pupil"),
+        (
+            [(0, 45, 1, 1), (15, 44.2, 1, 1), (30, 34.6, 1.01, 1), (44, 34.4, 1.03, 1)],
+            "= 34.6 mm at 30 deg is far out of line with the rows beside it, 44.2 and 34.4 mm",
+        ),
+        (
+            [(0, 45, 1, 1), (15, 44.2, 1, 1), (30, 32.6, 1.01, 1), (44, 30.4, 1.03, 1)],
+            "= 32.6 mm at 30 deg is far out of line with the rows beside it, 44.2 and 30.4 mm",
+        ),
         (changed(row2=(30, 19.6, 1.05, 1.01)), "= 19.6 mm at 30 deg is far out of line with the rows beside it, 32.2 and 25.4 mm"),
         (changed(row2=(30, 19.6, 1.05, 1.01), row3=(45, 22.4, 1.1, 1.02)), "= 19.6 mm at 30 deg is far out of line"),
         (changed(row2=(30, 19.6, 1.05, 1.01), row3=(45, 18.9, 1.1, 1.02)), "= 19.6 mm at 30 deg is far out of line"),

@@ -65,7 +65,7 @@ def test_a_beam_that_gets_out_of_the_barrel_is_not_told():
 def test_front_glass_may_cut_a_pencil_but_not_its_middle():
     assert words(glass=70) == []
     (text,) = words(glass=67)
-    assert f"the middle of its pencils reaches {MIDDLE_MM:.1f} mm from the axis at the front rim" in text
+    assert f"the middle of the light of its picture's corners reaches {MIDDLE_MM:.1f} mm from the axis at the front rim" in text
     assert "front_glass_mm / 2 is 33.5 mm" in text
 
 
