@@ -6,7 +6,8 @@ Each is a caution that quotes what was found: a line that is lost in an export l
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 import shapely
 
@@ -27,6 +28,8 @@ CUT_OUT = re.compile(
 )
 LOOSE_MM = 0.5  # off every line: a dimension holds on to what it measures
 LONGEST_QUOTE = 60
+BEYOND_MM = 0.1  # past what the file states: more than any program rounds
+LARGEST_EXTENT_MM = 1e6  # none drawn yet: programs state 1e20
 
 
 def layer_doubts(layers: Iterable[str]) -> Iterator[str]:
@@ -62,6 +65,30 @@ def scaled_doubts(scaled: Iterable[tuple[str, float]]) -> Iterator[str]:
     for name, times in scaled:
         yield f'its block "{quote(name)}" is inserted at {times:g} times its size, and was read so; is it drawn to another scale?'
         return
+
+
+def extent_doubts(header: Mapping[str, Any], bounds_mm: Sequence[float], unit_mm: float) -> Iterator[str]:
+    """That the cut-out reaches beyond what its file states of the whole drawing (DXF reference, HEADER), as programs do.
+
+    Programs that leave it to others state nothing there, the limits of the sheet, or what a cut-out about its origin cannot have.
+    """
+    low, high = (tuple(header.get(key, ()))[:2] for key in ("$EXTMIN", "$EXTMAX"))
+    if (low, high) == tuple(tuple(header.get(key, ()))[:2] for key in ("$LIMMIN", "$LIMMAX")) or len(low) != 2 or len(high) != 2:
+        return
+    x0, y0, x1, y1 = stated = tuple(unit_mm * end for end in (*low, *high))
+    if not (max(x0, y0) < 0.0 < min(x1, y1)) or max(map(abs, stated)) > LARGEST_EXTENT_MM:
+        return
+    beyond = max(x0 - bounds_mm[0], y0 - bounds_mm[1], bounds_mm[2] - x1, bounds_mm[3] - y1)
+    if beyond > BEYOND_MM:
+        yield (
+            f"its file states that the drawing spans {_span(stated)} ($EXTMIN, $EXTMAX), and its cut-out was read as "
+            f"{_span(bounds_mm)}; has a number in it been changed?"
+        )
+
+
+def _span(bounds_mm: Sequence[float]) -> str:
+    x0, y0, x1, y1 = bounds_mm
+    return f"x {x0:.4g} to {x1:.4g}, y {y0:.4g} to {y1:.4g} mm"
 
 
 def quote(words: str) -> str:

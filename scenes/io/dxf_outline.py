@@ -12,7 +12,7 @@ from shapely.ops import unary_union
 
 from geometry.checks import LOPSIDED_MM
 from geometry.frame import right_up_to_frame
-from scenes.io.dxf_doubts import hanging_doubts, layer_doubts, scaled_doubts, size_doubts
+from scenes.io.dxf_doubts import extent_doubts, hanging_doubts, layer_doubts, scaled_doubts, size_doubts
 from scenes.io.dxf_leftovers import leftover_doubts
 from scenes.io.dxf_lines import read_document, read_drawn
 from scenes.io.dxf_remarks import unseen_words
@@ -76,6 +76,7 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     doubts = (*words_in_doubt(texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
     doubts += (*layer_doubts(drawn.layers), *hanging_doubts(drawn.measured, drawn.lines))
     doubts += tuple(size_doubts(texts, [_size_mm(ring) for ring in (shape, *rings)], unit_mm))
+    doubts += tuple(extent_doubts(document.header, shape.bounds, unit_mm))
     doubts += (*scaled_doubts(drawn.scaled), *leftover_doubts(document, data, (*drawn.layers, *drawn.blocks)))
     return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS, doubts=doubts)
 

@@ -178,11 +178,20 @@ def say_what_is_left(readings: Sequence[Reading], case: FieldCase, focal_mm: flo
 
 
 def say_where_rows_end(settings: Sequence[Setting], given: Given, told: Told) -> None:
-    """A caution where the rows of a zoom position end before the nearest focus: a row lost at the end leaves no other trace."""
+    """A caution where the rows of a zoom position end before the nearest focus, or go on past it.
+
+    A row lost at the end leaves no other trace, and one that slipped there makes its neighbours look wrong.
+    """
     nearest: dict[int, float] = {}
     for setting in settings:
         nearest[setting.zoom] = min(setting.focus_mm, nearest.get(setting.zoom, math.inf))
     last_mm, close_mm = max(nearest.values()), given.close_focus_mm
+    first_mm = min(nearest.values())
+    if close_mm is not None and first_mm < HELD_SHARE * close_mm:
+        told.say(
+            f"a row stands at focus {plain(first_mm)} mm, nearer than the {plain(close_mm)} mm that the lens focuses to: is it "
+            "another focus, such as metres or a number with a point for thousands? Check it before any other row"
+        )
     if close_mm is not None and close_mm < HELD_SHARE * last_mm:
         last = "infinity" if math.isinf(last_mm) else f"{plain(last_mm)} mm"
         told.say(

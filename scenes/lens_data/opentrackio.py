@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
+
+import numpy as np
 
 from scenes.io.json_keys import json_of
 from scenes.lens_data.opentrackio_keys import insist_on_known_keys
@@ -20,6 +22,8 @@ TO_PICTURE = ("Brown-Conrady U-D",)
 MOST_SAMPLES = 200_000
 MOST_TERMS = {"radial": 6, "tangential": 2}  # k1 to k6, p1 and p2
 FOCUS = "lens.focusDistance"
+ALIKE_DISTORTION = 0.02  # of the radius: terms for there and for back are fitted to each other
+PLAIN_RADIUS_MM = 15.0  # where the size of the picture is not told: about the corner of a motion picture frame
 
 VALUES = {  # key of a reading: (key path, factor)
     "pupil_from_sensor_mm": ("lens.entrancePupilOffset", MM),
@@ -247,13 +251,17 @@ def _polynomial(sample: dict[str, Any], source: str) -> Polynomial | None:
             source, "lens.distortion", f"must be an array of models with their terms, got {shown(entries)}; write [{{...}}]"
         )
     known = [(_model(entry), entry) for entry in entries]
+    told: list[Polynomial] = []
     for models, undistorts in ((FROM_PICTURE, True), (TO_PICTURE, False)):
         for model, entry in known:
             if model in models:
                 radial, tangential = (_terms(entry, key, source) for key in ("radial", "tangential"))
                 if radial:
                     name = model or FROM_PICTURE[0]
-                    return Polynomial(radial=radial, tangential=tangential, undistorts=undistorts, model=name)
+                    told.append(Polynomial(radial=radial, tangential=tangential, undistorts=undistorts, model=name))
+    if told:
+        _insist_on_one_distortion(told, sample, source)
+        return told[0]
     if any(model in (*FROM_PICTURE, *TO_PICTURE) for model, _ in known):
         return None
     raise refusal(
@@ -262,6 +270,30 @@ def _polynomial(sample: dict[str, Any], source: str) -> Polynomial | None:
         f"must be of the model {FROM_PICTURE[0]} or {TO_PICTURE[0]}, got {shown(known[0][0])}; "
         "measure the half field up close and give it in a table instead",
     )
+
+
+def _insist_on_one_distortion(told: Sequence[Polynomial], sample: dict[str, Any], source: str) -> None:
+    """SceneError where two of them put the picture's corner elsewhere: each is of the same lens, there or back."""
+    sides = [_number(_at(sample, VALUES[side][0]), VALUES[side][0], source) for side in ("width_mm", "height_mm")]
+    radius_mm = math.hypot(*(side or 0.0 for side in sides)) / 2 or PLAIN_RADIUS_MM
+    first = told[0]
+    plain_mm = first.at(np.array([radius_mm]))
+    for other in told[1:]:
+        there = plain_mm if other.undistorts == first.undistorts else radius_mm
+        found = other.at(np.array([radius_mm]) if other.undistorts == first.undistorts else plain_mm)
+        with np.errstate(all="ignore"):
+            apart = float(np.abs(found / there - 1.0)[0])
+        if apart > ALIKE_DISTORTION:  # one that folds may be nan: that is told where it is used
+            raise refusal(
+                source,
+                "lens.distortion",
+                f"tells two distortions that speak against each other, by {apart * 100:.2g} % at {radius_mm:.3g} mm off the "
+                f"picture's middle: {_terms_of(first)} and {_terms_of(other)}; keep the right one",
+            )
+
+
+def _terms_of(one: Polynomial) -> str:
+    return f"{one.model} [{', '.join(plain(term) for term in one.radial)}]"
 
 
 def _model(entry: Any) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import json
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -28,6 +29,8 @@ Job = tuple[Scene3D, Path, tuple[int, int]]
 WINDOWS = (("libEGL.so.1", "vtkEGLRenderWindow"), ("libOSMesa.so.8", "vtkOSOpenGLRenderWindow"))
 OTHER_SYSTEMS = ("",)  # macOS and Windows bring OpenGL along and have but one kind of window
 START_S, PICTURE_S = 90.0, 45.0  # a start takes about 2 s, a picture 1; beyond this the child is taken to hang
+TRIES = 2  # of a picture whose process is ended from outside
+KILLED = (-signal.SIGTERM, -getattr(signal, "SIGKILL", signal.SIGTERM))
 PICTURES_PER_START = 3  # pictures that take as long as a start
 PICTURES_PER_CHILD = 64  # so that what the drawing library keeps of each picture does not add up
 
@@ -54,6 +57,10 @@ class RenderReport:
 
 class ChildGone(Exception):  # noqa: N818 - it says what happened
     """A drawing process ended, or was given up, while at work on a picture."""
+
+
+class ChildKilled(ChildGone):
+    """A drawing process was ended from outside, as the system does where memory runs out: it says nothing of what can draw."""
 
 
 class Child(Protocol):
@@ -114,6 +121,8 @@ class RenderChild:
             return self._asked(line)
         except (OSError, EOFError):
             status = self._process.wait()
+            if status in KILLED and not late.is_set():
+                raise ChildKilled("its process was ended from outside, as happens where memory runs out; run it again") from None
             words = f"drawing took longer than {limit_s:.0f} s" if late.is_set() else f"drawing stopped with status {status}"
             raise ChildGone(words) from None
         finally:
@@ -193,18 +202,21 @@ class Drawers:
             self._problem = NO_LIBRARY
         if self._problem:
             return RenderReport(problem=self._problem)
-        gone = ""
+        gone: ChildGone | None = None
         for window in offscreen_windows() if self._window is None else (self._window,):
-            try:
-                return self._drawn_with(window, job)
-            except ChildGone as words:
-                gone = str(words)
-            if self.stop.stopped:
-                return RenderReport()
-        if self._window is None:
+            for _ in range(TRIES):
+                try:
+                    return self._drawn_with(window, job)
+                except ChildGone as words:
+                    gone = words
+                if self.stop.stopped:
+                    return RenderReport()
+                if not isinstance(gone, ChildKilled):
+                    break
+        if gone is None or (self._window is None and not isinstance(gone, ChildKilled)):
             self._problem = NO_OPENGL
             return RenderReport(problem=NO_OPENGL)
-        return RenderReport(failed=((job[1], gone),))
+        return RenderReport(failed=((job[1], str(gone)),))
 
     def _drawn_with(self, window: str, job: Job) -> RenderReport:
         with self._lock:

@@ -137,3 +137,49 @@ def test_lines_that_are_fully_transparent_are_refused():
     assert drawing(transparency=0.5).doubts == ()
     with pytest.raises(SceneError, match="fully transparent"):
         drawing(transparency=1.0)
+
+
+SHEET = ((0, 0), (420, 297))
+
+
+def with_extents(low, high, *, version="R2010", unit=4, radius=73.0, limits=SHEET):
+    document = ezdxf.new(version)
+    space = document.modelspace()
+    space.add_circle((0, 0), radius)
+    if version == "R2010":  # no unit in the older form
+        document.header["$INSUNITS"] = unit
+    space.dxf.extmin, space.dxf.extmax = low, high  # what it writes into the header
+    space.dxf.limmin, space.dxf.limmax = limits
+    stream = io.StringIO()
+    document.write(stream)
+    return read_outline(stream.getvalue().encode(), "m.dxf").doubts
+
+
+# DXF reference, HEADER: $EXTMIN and $EXTMAX, drawing extents lower-left and upper-right corner, in world coordinates.
+@pytest.mark.parametrize("version", ["R12", "R2010"])
+def test_a_cut_out_beyond_what_its_file_states_of_the_drawing_is_told(version):
+    (doubt,) = with_extents((-53, -53, 0), (53, 53, 0), version=version)
+    stated, read = "x -53 to 53, y -53 to 53 mm ($EXTMIN, $EXTMAX)", "x -73 to 73, y -73 to 73 mm"
+    assert f"states that the drawing spans {stated}, and its cut-out was read as {read}; has a number" in doubt
+
+
+def test_what_the_file_states_of_the_drawing_is_in_its_own_unit():
+    assert with_extents((-2, -2, 0), (2, 2, 0), unit=1, radius=2.0) == ()
+    assert len(with_extents((-2, -2, 0), (2, 2, 0), unit=1, radius=2.5)) == 1
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "limits"),
+    [
+        ((-73, -73, 0), (73, 73, 0), SHEET),
+        ((-72.95, -73, 0), (73, 72.95, 0), SHEET),
+        ((-210, -150, 0), (210, 150, 0), SHEET),  # with texts and a frame around it
+        ((1e20, 1e20, 1e20), (-1e20, -1e20, -1e20), SHEET),  # nothing drawn yet
+        ((-1e20, -1e20, 0), (1e20, 1e20, 0), SHEET),
+        ((0, 0, 0), (0, 0, 0), SHEET),
+        ((0, 0, 0), (420, 297, 0), SHEET),  # a sheet of paper
+        ((-20, -20, 0), (20, 20, 0), ((-20, -20), (20, 20))),  # the limits in its place
+    ],
+)
+def test_what_a_file_states_of_the_drawing_is_no_doubt_where_it_fits_or_is_no_statement(low, high, limits):
+    assert with_extents(low, high, limits=limits) == ()

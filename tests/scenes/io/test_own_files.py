@@ -1,18 +1,22 @@
 """What a person puts into a folder of results stays theirs, whatever its name, and so does what a run was given to read."""
 
 import json
+import multiprocessing
+import os
 from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 
 from scenes.cli import main
+from scenes.io import folder_lock
 from scenes.io.folder_lock import is_held, lock_of, locked
 from scenes.io.kept_files import MANIFEST
 from scenes.io.left_results import RESULTS_KEY, results_name
 from scenes.io.reading import read_bytes
 from scenes.io.refusal import refusal
 from scenes.io.result_folder import result_folder
+from scenes.scene_file.errors import SceneError
 
 MINE = '{"mine": 1}'
 
@@ -43,6 +47,95 @@ def test_a_persons_file_called_like_the_json_of_a_command_is_kept_beside_it_and_
     assert words_in(out)[f"{own.stem}.yours.json"] == MINE
     assert RESULTS_KEY in own.read_text()
     assert f"your version is kept as {own.stem}.yours.json" in capsys.readouterr().err
+
+
+def test_a_persons_file_called_like_the_lock_of_a_folder_stays(out):
+    lock = lock_of(out)
+    lock.write_text(MINE)
+    for text in "12":
+        run(out, "check", page__txt=text)
+        assert lock.read_text() == MINE
+    assert words_in(out)["page.txt"] == "2"
+
+
+def test_a_persons_file_called_like_the_lock_keeps_a_second_run_out_and_stays(out):
+    lock = lock_of(out)
+    lock.write_text(MINE)
+    with locked(lock), pytest.raises(SceneError, match="is being written by another run"):
+        run(out, "check", page__txt="1")
+    assert lock.read_text() == MINE
+
+
+@pytest.mark.parametrize("how", ["into it", "in its place", "empty, in its place"])
+def test_what_a_person_saves_under_the_name_of_the_lock_during_a_run_stays(out, how):
+    lock, other = lock_of(out), out.parent / "saved"
+
+    def save():
+        if how == "into it":
+            lock.write_text(MINE)
+        else:
+            other.write_text("" if "empty" in how else MINE)
+            other.replace(lock)
+
+    run(out, "check", meanwhile=save, page__txt="1")
+    assert lock.read_text() == ("" if "empty" in how else MINE)
+    assert words_in(out)["page.txt"] == "1"
+
+
+def test_an_empty_lock_that_a_killed_run_has_left_goes_with_the_next(out):
+    lock_of(out).touch()
+    run(out, "check", page__txt="1")
+    assert not lock_of(out).exists()
+
+
+@pytest.mark.skipif(os.name == "nt" or os.getuid() != 0, reason="only an administrator can give a file away")
+def test_an_empty_file_of_somebody_else_called_like_the_lock_stays(out):
+    lock_of(out).touch()
+    os.chown(lock_of(out), 4711, -1)
+    run(out, "check", page__txt="1")
+    assert lock_of(out).exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="users of other systems")
+def test_on_a_drive_that_gives_new_files_to_somebody_else_the_lock_goes_all_the_same(out, monkeypatch):
+    own = os.getuid()
+    monkeypatch.setattr(folder_lock.os, "getuid", lambda: own + 1)
+    with locked(lock_of(out.parent)):
+        pass
+    assert not lock_of(out.parent).exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links and pipes of other systems")
+@pytest.mark.parametrize(
+    ("kind", "said"), [("link", "a link"), ("dangling link", "a link"), ("pipe", "no plain file"), ("folder", "a folder")]
+)
+def test_a_link_pipe_or_folder_called_like_the_lock_is_told_before_any_work_and_stays(out, kind, said):
+    lock, mine = lock_of(out), out.parent / "mine.txt"
+    if "link" in kind:
+        lock.symlink_to(mine)
+        if kind == "link":
+            mine.write_text(MINE)
+    else:
+        os.mkfifo(lock) if kind == "pipe" else lock.mkdir()
+    before = sorted(path.name for path in out.parent.iterdir())
+    with pytest.raises(
+        SceneError, match=rf"out: cannot be written: beside it \.out\.lock, which is {said}, has the name of its lock"
+    ):
+        run(out, "check", page__txt="1")
+    assert sorted(path.name for path in out.parent.iterdir()) == before
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes of other systems")
+def test_a_pipe_called_like_a_lock_within_the_folder_is_not_waited_for(out):
+    run(out, "check", page__txt="1")
+    os.mkfifo(out / ".notes.lock")
+    child = multiprocessing.get_context("spawn").Process(target=is_held, args=(out / ".notes.lock",))
+    child.start()
+    child.join(60)
+    waits = child.is_alive()
+    child.kill()
+    child.join()
+    assert not waits
 
 
 def test_a_link_called_like_the_json_of_a_command_is_kept(out, tmp_path):

@@ -108,3 +108,13 @@ def test_rows_of_one_zoom_position_that_end_before_the_others_are_told(tmp_path)
     whole, lost = (table_of(tmp_path, one, "zoom.csv", close_focus_mm=400.0).cautions for one in (text, short))
     assert any("rows of a zoom position end at 900 mm, while the lens focuses to 400 mm" in caution for caution in lost)
     assert not any("while the lens focuses to" in caution for caution in whole)
+
+
+@pytest.mark.parametrize(("focus", "told_so"), [("100.000", True), ("3000", False), ("400", False), ("380", False)])
+def test_a_row_nearer_than_the_nearest_focus_is_told(tmp_path, focus, told_so):
+    """100.000 with a point for thousands is read as 100: its neighbours would be blamed."""
+    text = "focus_mm;focal_mm;pupil_behind_front_mm\ninfinity;25;46\n1000;25;50\n" + f"{focus};25;52\n450;25;53\n"
+    cautions = table_of(tmp_path, text, "bench.csv", close_focus_mm=400.0, front_to_sensor_mm=80.0).cautions
+    assert (
+        any("a row stands at focus 100 mm, nearer than the 400 mm that the lens focuses to" in one for one in cautions) == told_so
+    )

@@ -11,7 +11,7 @@ from scenes.runtime.child_process import StopSwitch, child_environment
 from scenes.view3d import render
 from scenes.view3d.content import Heatmap, Line, Place, RayFate, RayPath, Scene3D, Solid, View
 from scenes.view3d.content import Label as Words
-from scenes.view3d.render import ChildGone, Drawers, Job, offscreen_windows, render_batch
+from scenes.view3d.render import ChildGone, ChildKilled, Drawers, Job, offscreen_windows, render_batch
 from scenes.view3d.render_process import main as child_main
 
 SIZE = (1200, 750)
@@ -141,6 +141,8 @@ class FakeChild:
         fate = self.fates.pop(0)
         if fate == "dies":
             raise ChildGone("drawing stopped with status -11")
+        if fate == "killed":
+            raise ChildKilled("ended from outside")
         if fate == "draws":
             path.write_bytes(b"png")
         return "" if fate == "draws" else fate
@@ -214,6 +216,33 @@ def test_where_no_kind_of_window_draws_it_is_said_once_and_nothing_further_is_st
     with Drawers(child_of=child) as drawers:
         assert [drawers.draw([job]).problem for job in jobs_in(tmp_path, 3)] == [render.NO_OPENGL] * 3
     assert child.starts == ["one", "two"]
+
+
+def test_a_picture_whose_process_is_ended_from_outside_is_drawn_by_another(tmp_path, monkeypatch):
+    child = FakeChild(["killed", "draws", "killed", "draws"])
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one", "two"))
+    with Drawers(child_of=child) as drawers:
+        report = drawers.draw(jobs_in(tmp_path, 2))
+    assert report == render.RenderReport(written=(tmp_path / "0.png", tmp_path / "1.png"))
+    assert child.starts == ["one"] * 3
+
+
+def test_processes_ended_from_outside_are_not_taken_for_want_of_opengl(tmp_path, monkeypatch):
+    child = FakeChild(["killed", "killed", "draws"])
+    monkeypatch.setattr(render, "offscreen_windows", lambda: ("one",))
+    with Drawers(child_of=child) as drawers:
+        report = drawers.draw(jobs_in(tmp_path, 2))
+    assert report == render.RenderReport(written=(tmp_path / "1.png",), failed=((tmp_path / "0.png", "ended from outside"),))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="processes end with a signal on other systems")
+def test_a_drawing_process_that_is_killed_says_that_it_was_ended_from_outside(tmp_path):
+    child, (job,) = render.RenderChild("no window needed", StopSwitch()), jobs_in(tmp_path, 1)
+    child._process.kill()
+    with pytest.raises(ChildKilled, match=r"ended from outside, as happens where memory runs out; run it again"):
+        child.draw(*job)
+    child.end()
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_process_that_hangs_is_given_up(tmp_path, monkeypatch):
