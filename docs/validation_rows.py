@@ -581,7 +581,8 @@ Since then 46,144 boxes more (14,217 with small stops and thin parts): of 7,541 
 no margin or room is too large, no word is too mild, and none of the 11,972 losses is too small or too large, but where a part \
 stands in glass, which is a fault (2). Of 40,839 boxes of an earlier version one \
 room in 19,196 was told 0.04 mm too large (mended since). With the latest code 3,304 boxes: of 504 clear guides none loses \
-light, no margin or room is too large, no word too mild and no loss too small | `tests/raytrace/judge`, `tests/scenes/questions/check` |
+light, no margin or room is too large, no word too mild and no loss too small | \
+`tests/raytrace/judge`, `tests/scenes/questions/check` |
 | the same for unusual boxes | the second caster above, 24,077 random boxes (1,699 to 3,114 of each kind): of 6,555 guides \
 called clear none loses light, neither as it stands nor grown by 2 % or to its margin; no word is too mild; worst losses \
 within 0.02 stop in 99.94 %. Since then 92,891 boxes more (so that each kind has had 10,500 to 12,900): of 26,485 clear \

@@ -34,6 +34,7 @@ SMALL_SHARE = 0.15  # of the lens front: an opening that lets next to nothing of
 SMALL_HOOD_SHARE = 0.3  # the same of a hood, and of its mouth against its rear
 CLOSING_SHARE = 0.95  # of a hood's rear: hoods are straight, or open toward the scene (common practice)
 RING_GAP_MM = 5.0  # less a lip of foam in the ring closes
+THINNEST_RING_MM = 2.0
 SOFT_GAP_MM = 0.5  # round a donut or bellows, which grip the barrel: they are made smaller than it (common practice)
 CM = 10.0
 
@@ -44,7 +45,7 @@ def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm."""
     of_places = chain(_place_words(box), _order_words(box), _flag_words(box))
     found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), _seal_words(box, lens))
-    found = chain(found, _off_bore_words(box, lens), _glass_words(box))
+    found = chain(found, _off_bore_words(box, lens), _tilted_ring_words(box, lens), _glass_words(box))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in found)
 
 
@@ -172,6 +173,20 @@ def _off_bore_words(box: Box, lens: Lens) -> Words:
             bore = f"bore_mm = {plain(back.bore_mm)} round front_diameter_mm = {plain(lens.front_diameter_mm)} lets it go"
             text = f"offset_mm = {as_written(box.offset_mm)} moves it {off_mm:.1f} mm off the lens axis, farther than the"
             yield "box", f"{text} {spare_mm:.1f} mm that {bore}: no seal closes that; offset_mm counts right and up"
+
+
+def _tilted_ring_words(box: Box, lens: Lens) -> Words:
+    """A box tilted against a rigid ring that has no room to lean on the barrel: a ring of 2 mm needs d / cos + 2 sin inside."""
+    tilt_rad = math.radians(abs(box.tilt_deg))
+    for seal in box.seal:
+        inner_mm = seal.inner_mm or lens.front_diameter_mm
+        needed_mm = lens.front_diameter_mm / math.cos(tilt_rad) + THINNEST_RING_MM * math.sin(tilt_rad)
+        if seal.kind == "ring" and inner_mm + SOFT_GAP_MM < needed_mm:
+            ring = f"a ring of {plain(inner_mm)} mm round front_diameter_mm = {plain(lens.front_diameter_mm)}"
+            yield (
+                "box",
+                f"tilt_deg = {plain(box.tilt_deg)} leans {ring}, which stands square to its barrel; a donut or bellows gives way",
+            )
 
 
 def _glass_words(box: Box) -> Words:
