@@ -163,16 +163,17 @@ def _seal_words(box: Box, lens: Lens) -> Words:
 
 
 def _off_bore_words(box: Box, lens: Lens) -> Words:
-    """A box that is moved so far off the lens axis that the bore of its plate no longer goes round the barrel, nor its seal."""
-    off_mm = math.hypot(*box.offset_mm)
-    if all(seal.kind == "none" for seal in box.seal):
-        return
-    for back in box.back:
-        spare_mm = (back.bore_mm - lens.front_diameter_mm) / 2
-        if off_mm > max(spare_mm, 0.0) + SOFT_GAP_MM:
-            bore = f"bore_mm = {plain(back.bore_mm)} round front_diameter_mm = {plain(lens.front_diameter_mm)} lets it go"
-            text = f"offset_mm = {as_written(box.offset_mm)} moves it {off_mm:.1f} mm off the lens axis, farther than the"
-            yield "box", f"{text} {spare_mm:.1f} mm that {bore}: no seal closes that; offset_mm counts right and up"
+    """A box that is moved so far off the lens axis that a rigid ring, or the bore of its plate, no longer goes round the barrel."""
+    off_mm, front_mm = math.hypot(*box.offset_mm), lens.front_diameter_mm
+    moved = f"offset_mm = {as_written(box.offset_mm)} moves it {off_mm:.1f} mm off the lens axis, farther than the"
+    for seal in box.seal:
+        inner_mm = seal.inner_mm or front_mm
+        holes = [("a ring", inner_mm)] if seal.kind == "ring" else [("bore_mm", back.bore_mm) for back in box.back]
+        for what, wide_mm in holes if seal.kind != "none" else ():
+            spare_mm = max((wide_mm - front_mm) / 2, 0.0)
+            if off_mm > spare_mm + SOFT_GAP_MM:
+                hole = f"{what} of {plain(wide_mm)} mm round front_diameter_mm = {plain(front_mm)} lets it go"
+                yield "box", f"{moved} {spare_mm:.1f} mm that {hole}; offset_mm counts right and up"
 
 
 def _tilted_ring_words(box: Box, lens: Lens) -> Words:
@@ -200,9 +201,22 @@ def _glass_words(box: Box) -> Words:
             size = f"opening_mm = {as_written(stage.opening_mm)}" if stage.opening_mm else "its opening"
             by = f"leaves {f'{held_mm:.1f} mm' if held_mm >= 0.05 else 'nothing'} of the glass to hold it by on a side"
             yield stage_name(stage, number), f"{size} {by}: is it the size of the glass, in place of what the tray leaves open?"
+        if (sag_mm := _sag_mm(glass)) > glass.thickness_mm:
+            curve = f"power_dioptre = {plain(glass.power_dioptre or 0.0)} curves it by {sag_mm:.1f} mm to its nearest edge"
+            text = f"{curve}, and filter.thickness_mm = {plain(glass.thickness_mm)}"
+            yield stage_name(stage, number), f"{text}: is a point in the wrong place, or the glass thicker?"
         if glass.thickness_mm >= THICKEST_GLASS_MM:
             thick = f"filter.thickness_mm = {plain(glass.thickness_mm)} is thicker than filters are, and lets more of the box clear"
             yield stage_name(stage, number), f"{thick}: is it the depth of the tray, or two filters?"
+
+
+def _sag_mm(glass: Filter) -> float:
+    """How much thinner a close-up lens is at its nearest edge than in its middle [mm]: R - sqrt(R^2 - h^2), R = (n - 1) / power."""
+    if not glass.power_dioptre:
+        return 0.0
+    radius_mm = 1000.0 * (glass.index - 1.0) / abs(glass.power_dioptre)
+    half_mm = min(glass.rectangle_mm or (glass.round_mm or 0.0,)) / 2
+    return radius_mm - math.sqrt(radius_mm**2 - half_mm**2) if half_mm < radius_mm else math.inf
 
 
 def _held_mm(stage: Stage, glass: Filter) -> float:

@@ -115,7 +115,9 @@ def told(text, severity, **drawings):
         ("[box]\nahead_mm = 4\n", "[box]\nahead_mm = 4\ntilt_deg = -3\nseal = { kind = 'ring' }\n", None),
         ("[box]\nahead_mm = 4\n", "[box]\nahead_mm = 4\ntilt_deg = -10\nseal = { kind = 'donut' }\n", None),
         ("[box]\nahead_mm = 4\n", "[box]\nahead_mm = 4\noffset_mm = [3, 14]\nseal = { kind = 'donut' }\n",
-         "offset_mm = [3, 14] moves it 14.3 mm off the lens axis, farther than the 8.0 mm that bore_mm = 110 round"),
+         "offset_mm = [3, 14] moves it 14.3 mm off the lens axis, farther than the 8.0 mm that bore_mm of 110 mm round"),
+        ("[box]\nahead_mm = 4\n", "[box]\nahead_mm = 4\noffset_mm = [0, 7]\nseal = { kind = 'ring' }\n",
+         "moves it 7.0 mm off the lens axis, farther than the 0.0 mm that a ring of 94 mm round"),
         ("[box]\nahead_mm = 4\n", "[box]\nahead_mm = 4\noffset_mm = [3, 7]\nseal = { kind = 'donut' }\n", None),
     ],
 )  # fmt: skip
