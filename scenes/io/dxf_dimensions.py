@@ -40,13 +40,14 @@ def other_scale(dimension: Any, unit_mm: float = 1.0) -> str:
     if kind in ANGULAR:
         return ""
     override = dimension.override()
-    factor = abs(float(override.get("dimlfac", 1.0) or 1.0))
-    if not _is_unit(factor, unit_mm):
+    factor, text = abs(float(override.get("dimlfac", 1.0) or 1.0)), str(dimension.dxf.get("text", ""))
+    shows_measure = MEASURED in text or not any(letter.isdigit() for letter in text)  # else people read no number with the factor
+    if shows_measure and not _is_unit(factor, unit_mm):
         return f"its dimensions count {factor:g} times what is drawn{_no_unit(factor, unit_mm)}"
     drawn = _drawn(dimension)
     if kind == ORDINATE or not drawn:
         return ""
-    text, measured = str(dimension.dxf.get("text", "")), float(dimension.dxf.get("actual_measurement", 0.0))
+    measured = float(dimension.dxf.get("actual_measurement", 0.0))
     found = f"where {drawn:.4g} is drawn" if unit_mm == 1.0 else f"where {drawn:.4g} {UNIT_NAMES[unit_mm]} is drawn"
     for size, size_mm in _written(text):
         if not (_is_unit(size / drawn, unit_mm) if size_mm is None else _same(size * size_mm, drawn * unit_mm)):

@@ -14,6 +14,7 @@ from scenes.scene_file.tables.lens import Lens, WalkRow
 
 OFF_MM, OFF_SHARE = 5.0, 0.1  # of the depth beside: a few degrees from one row to the next
 BACK_MM, BACK_SHARE = 1.0, 0.03  # a walk that turns back by more than it is measured to
+LEAST_ROWS, FAR_MM, FAR_SHARE, STEEPER_END = 3, 10.0, 0.3, 1.8  # of a last row, which nothing follows
 STEEPER = 3.0  # than before and after, against the field squared, along which the published walks hardly bend
 SIZE_STEP = 0.3  # of the row before: pupils that close toward the edge lose less from row to row
 SIZES = ((2, "tangential"), (3, "sagittal"))  # columns of a walk
@@ -35,7 +36,10 @@ def walk_out_of_line_words(lens: Lens) -> Iterator[str]:
 
 def _depth_words(rows: Sequence[WalkRow]) -> Iterator[str]:
     place = next((place for place in range(1, len(rows) - 1) if _dips(rows, place) or _leaps(rows, place)), None)
-    if place is not None:
+    if place is None and _drops(rows):
+        end = f"{plain(rows[-1][1])} mm at {plain(rows[-1][0])} deg, far out of line with {plain(rows[-2][1])} mm"
+        yield f"pupil_walk ends at {end} and the rows before; is a digit wrong? Measure it again"
+    elif place is not None:
         before, row, after = rows[place - 1 : place + 2]
         yield (
             f"pupil_walk = {plain(row[1])} mm at {plain(row[0])} deg is far out of line with the rows beside it, "
@@ -57,6 +61,13 @@ def _leaps(rows: Sequence[WalkRow], place: int) -> bool:
     step_mm = rows[place - 1][1] - rows[place][1]
     is_far = step_mm > max(OFF_MM, OFF_SHARE * abs(rows[place - 1][1]))
     return place > 1 and is_far and abs(slopes[place - 1]) > STEEPER * max(map(abs, beside))
+
+
+def _drops(rows: Sequence[WalkRow]) -> bool:
+    """Whether the depth falls far to the last row, and hardly before."""
+    slopes = [(b[1] - a[1]) / (b[0] ** 2 - a[0] ** 2) for a, b in pairwise(rows)]
+    is_far = len(rows) > LEAST_ROWS and rows[-2][1] - rows[-1][1] > max(FAR_MM, FAR_SHARE * abs(rows[0][1]))
+    return is_far and abs(slopes[-1]) > STEEPER_END * max(map(abs, slopes[:-1]))
 
 
 def _step_words(rows: Sequence[WalkRow]) -> Iterator[str]:

@@ -108,7 +108,7 @@ def test_a_text_in_any_of_several_languages_that_the_cut_out_is_elsewhere_or_gon
 SMALLER = """90 x 60|90x60 mm|(90 x 60)|90 by 60|90 mal 60|90±0.1 x 60±0.1|90 W x 60 H|W90 H60|B90 x H60|Ø90|%%c90|dia 90|
 90 dia|90 wide|Breite 90|mask 21mm lens, 90 wide|cut-out 90 wide|opening Ø90|Ausschnitt 90 breit|
 cut-out W90 H60|AUSSCHNITT 90 mal 60|découpe 90 x 60|recorte 90 x 60|uitsparing 90 x 60|90 x 60, R5|SQ 90|
-90 square|□90|mask 24: 90 x 60|mask 24, 90 wide x 60 high"""
+90 square|□90|CUT-OUT 3.54" x 2.36"|mask 24: 90 x 60|mask 24, 90 wide x 60 high"""
 
 
 @pytest.mark.parametrize("text", SMALLER.replace("\n", "").split("|"))
@@ -125,7 +125,7 @@ cut-out to this drawing|opening per drawing|cut-out as drawn|see sheet 1 for not
 cut-out on this side|do not use solvents|avoid scratches|edges of cut-out deburred|opening on drawing centre|
 no cut-out tolerance above 0.1|aperture plate|cut-out see sheet 1 of 1|drawing 1 of 2|without burrs|no filter|
 ouverture f/2.8|Maßstab eins zu eins|one to one|Scale: one to one|mask 24, 160 x 130, R5|mask 24, 200 x 170|
-mask for 36 x 24|mask 6 x 6|mask for filters 100 x 100|100 mm square: measure it"""
+CUT-OUT 6.30" x 5.12"|cut-out 6.3 x 5.12 in|mask for 36 x 24|mask 6 x 6|mask for filters 100 x 100|100 mm square: measure it"""
 
 
 @pytest.mark.parametrize("text", ORDINARY.replace("\n", "").split("|"))

@@ -100,7 +100,8 @@ def test_a_drawing_to_a_scale_is_refused_for_at_twice_its_size_a_dark_frame_woul
 
 
 @pytest.mark.parametrize(
-    ("factor", "text"), [(1.0, "<>"), (1.0, "140"), (1.0, "<> mm"), (1.0, "2x"), (1 / 25.4, "<>"), (1.0, "5.51 in")]
+    ("factor", "text"),
+    [(1.0, "<>"), (1.0, "140"), (1.0, "<> mm"), (1.0, "2x"), (1 / 25.4, "<>"), (1.0, "5.51 in"), (100.0, "140")],
 )
 def test_a_dimension_that_tells_the_drawn_size_in_any_unit_is_no_scale(factor, text):
     assert read_outline(dimensioned(factor, text), "m.dxf")

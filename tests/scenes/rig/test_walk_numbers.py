@@ -53,6 +53,10 @@ def changed(**rows):
         ),
         (changed(row2=(30, 29.6, 0.11, 1.01)), "a tangential size of 0.11 at 30 deg after 1.01 at 15 deg, a fraction of the pupil"),
         (
+            [(0, 34, 1, 1), (20, 31, 1, 1), (40, 25, 1, 1), (56, 2, 1, 1)],
+            "ends at 2 mm at 56 deg, far out of line with 25 mm",
+        ),
+        (
             [(0, 45, 1, 1), (15, 44.2, 1, 1), (30, 34.6, 1.01, 1), (44, 34.4, 1.03, 1)],
             "= 34.6 mm at 30 deg is far out of line with the rows beside it, 44.2 and 34.4 mm",
         ),
