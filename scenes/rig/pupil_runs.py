@@ -22,9 +22,8 @@ from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
 LEAST_STEP_MM, STEP_SHARE = 4.0, 0.1  # of the depth: measured to a mm or two, or to a few percent
 WHOLE_SHARE = 8.0  # of the way that the lens would go if moved as a whole: 0.05 to 1 of the patents, 4.1 of a 100 mm f/1.2
 ZOOM_STEP_MM, ZOOM_STEP_SHARE = 6.0, 0.1
-ZOOM_FASTER = (
-    1.5  # against the logarithm of the focal length, along which the steps of the patents grow: the first is 0.2 to 1 of the next
-)
+# Against the logarithm of the focal length, along which the steps of the patents grow: the first is 0.2 to 1 of the next.
+ZOOM_FASTER = 1.5
 
 
 def run_words(lens: Lens) -> Iterator[str]:
