@@ -62,6 +62,7 @@ def behind_notes(parts: Sequence[Part], slabs: Sequence[Slab] = (), *, front_dia
             f"move it or the box ahead by {depth:.1f} mm, or tilt it less",
             Severity.FAULT if narrow else Severity.CAUTION,
             doubts_light=bool(narrow),
+            may_be_slip=not narrow,
             size=depth,
         )
         for name, depth, narrow in depths

@@ -25,10 +25,12 @@ SHORT_EXTENSION_SHARE = 1 / 8  # of its flag, which it is a third of or more
 SHORTEST_HOOD_MM, LONGEST_HOOD_MM = 14.0, 180.0  # hoods run from 40 to 140 mm
 ACROSS_SHARE = 1.15  # a rear this much wider than high, or higher than wide, has a front that is so too
 HELD_MM = 0.5  # of glass on each side of a tray's opening; trays hold it by 2 mm and more (common practice)
+LEAST_RIM_MM = 1.0  # of sheet round an opening; 5 and more is usual (common practice)
 THICKEST_GLASS_MM = 7.0  # filters are 2 to 6 mm thick (common practice)
 FLARED_DEG = 60.0  # walls that open wider than any picture; those of hoods open by up to 45
 LARGEST_PLACE_CM = 10.0  # parts stand within 100 mm of the plate
 LEAST_AHEAD_MM = 1.0
+DEEPEST_MM = 40.0  # of a plate behind the lens front; some 20 is usual (common practice)
 LEAST_PLACE_MM = 5.0  # a box that says where its parts stand reaches that far
 SMALL_SHARE = 0.15  # of the lens front: an opening that lets next to nothing of it see
 SMALL_HOOD_SHARE = 0.3  # the same of a hood, and of its mouth against its rear
@@ -43,9 +45,9 @@ Words = Iterator[tuple[str, str]]
 
 def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm."""
-    of_places = chain(_place_words(box), _order_words(box), _flag_words(box))
+    of_places = chain(_place_words(box), _deep_words(box, lens), _order_words(box), _flag_words(box))
     found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), _seal_words(box, lens))
-    found = chain(found, _off_bore_words(box, lens), _tilted_ring_words(box, lens), _glass_words(box))
+    found = chain(found, _off_bore_words(box, lens), _tilted_ring_words(box, lens), _glass_words(box), _rim_words(box))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in found)
 
 
@@ -61,6 +63,16 @@ def _place_words(box: Box) -> Words:
     if whole and 0.0 < abs(box.ahead_mm) < LEAST_AHEAD_MM:
         all_whole = f"where the parts of the box stand by whole mm, the farthest at_mm = {plain(max(starts))}"
         yield "box", f"ahead_mm = {plain(box.ahead_mm)} is less than a mm, {all_whole}: {_in_cm(box.ahead_mm)}"
+
+
+def _deep_words(box: Box, lens: Lens) -> Words:
+    """A plate far back over the barrel, where the mount or the camera is."""
+    if not box.back or box.ahead_mm > -DEEPEST_MM:
+        return
+    sensor_mm = None if lens.front_to_sensor_mm is None else lens.front_to_sensor_mm + box.ahead_mm
+    where = "" if sensor_mm is None else f", {plain(round(sensor_mm, 1))} mm ahead of the sensor"
+    text = f"ahead_mm = {plain(box.ahead_mm)} puts the back plate {plain(-box.ahead_mm)} mm behind the lens front{where}"
+    yield "box", f"{text}: boxes go back over a barrel by some 20 mm; is a point in the wrong place?"
 
 
 def _order_words(box: Box) -> Words:
@@ -188,6 +200,19 @@ def _tilted_ring_words(box: Box, lens: Lens) -> Words:
                 "box",
                 f"tilt_deg = {plain(box.tilt_deg)} leans {ring}, which stands square to its barrel; a donut or bellows gives way",
             )
+
+
+def _rim_words(box: Box) -> Words:
+    """Trays and masks whose outside leaves next to no rim round their opening."""
+    parts = [(stage_name(stage, number), stage.opening_mm, stage.outer_mm) for number, stage in enumerate(box.stage, 1)]
+    parts += [(mask.name or "mask", mask.opening_mm, mask.outer_mm) for mask in box.mask]
+    for name, inner, outer in parts:
+        if inner is None or outer is None:
+            continue
+        rim_mm = min((wide - open_) / 2 for wide, open_ in zip(outer, inner, strict=True))
+        if rim_mm < LEAST_RIM_MM:
+            rim = f"outer_mm = {as_written(outer)} leaves a rim of {rim_mm:.1f} mm"
+            yield name, f"{rim} round opening_mm = {as_written(inner)}; measure both"
 
 
 def _glass_words(box: Box) -> Words:

@@ -84,7 +84,12 @@ def _off_hood_words(box: Box, part: Stage | Mask) -> str:
 
 
 def behind_words(box: Box) -> Iterator[tuple[str, str]]:
-    """Hoods and flags behind the plate that holds them, or wholly behind the lens front, where they take no light."""
+    """Trays, masks, hoods and flags behind the plate that holds them, or wholly behind the lens front, where they take no light."""
+    plates = [(stage_name(stage, number), stage.at_mm, stage.depth_mm) for number, stage in enumerate(box.stage, 1)]
+    plates += [(mask.name or "mask", mask.at_mm, mask.thickness_mm) for mask in box.mask]
+    for name, at_mm, deep_mm in plates if box.back else ():
+        if at_mm + deep_mm <= SEATED_MM and at_mm < -SEATED_MM:
+            yield name, f"at_mm = {plain(at_mm)} stands it behind the back plate; at_mm counts ahead from the plate's rear face"
     for hood in box.hood:
         name, ends_mm = hood.name or "hood", hood.at_mm + hood.depth_mm
         if box.back and hood.at_mm < -SEATED_MM:

@@ -79,3 +79,11 @@ def test_a_hood_behind_its_plate_or_behind_the_lens_front_is_told(right, wrong, 
     for text, told_so in ((scene, False), (scene.replace(right, wrong), True)):
         (state, *_) = states_of(parse_scene(text, source="s.toml"))
         assert any(words in note.text for note in doubtful_box_notes(state.fitted, state.box.parts)) == told_so
+
+
+def test_a_mask_wholly_behind_the_back_plate_is_told():
+    for at, told_so in ((15, False), (0, False), (-28, True)):
+        text = SCENE.format(at=at, opening="opening_mm = [150, 100]")
+        (state, *_) = states_of(parse_scene(text, source="s.toml"))
+        words = "at_mm = -28 stands it behind the back plate"
+        assert any(words in note.text for note in doubtful_box_notes(state.fitted, state.box.parts)) == told_so

@@ -110,6 +110,7 @@ def told(text, severity, **drawings):
          'scale = 0.5 makes its guide "protection" smaller than "open gate"'),
         ("scale = 0.9", "scale = 0.9\n[[camera.guide]]\nname = 'protection'\naspect = 1.5\nscale = 1", None),
         ("bore_mm = 110\n", "bore_mm = 110\n[box.seal]\nkind = 'donut'\n", None),
+        ("[box]\nahead_mm = 4\n", "[box]\nahead_mm = -60\n", "ahead_mm = -60 puts the back plate 60 mm behind the lens front"),
         ("[box]\nahead_mm = 4\n", "[box]\nahead_mm = 4\ntilt_deg = -10\nseal = { kind = 'ring' }\n",
          "tilt_deg = -10 leans a ring of 94 mm round front_diameter_mm = 94"),
         ("[box]\nahead_mm = 4\n", "[box]\nahead_mm = 4\ntilt_deg = -3\nseal = { kind = 'ring' }\n", None),
