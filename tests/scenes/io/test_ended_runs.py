@@ -34,6 +34,14 @@ def saved(path, text):
     beside.replace(path)
 
 
+@pytest.fixture(autouse=True)
+def _ctrl_c_is_heard():
+    """In the background a shell has Ctrl-C ignored, which these tests are not about."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
 @pytest.fixture
 def out(tmp_path):
     return filled(tmp_path / "out")
