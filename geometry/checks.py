@@ -63,6 +63,7 @@ def behind_notes(parts: Sequence[Part], slabs: Sequence[Slab] = (), *, front_dia
             Severity.FAULT if narrow else Severity.CAUTION,
             doubts_light=bool(narrow),
             may_be_slip=not narrow,
+            said_again="reaches behind the lens front",
             size=depth,
         )
         for name, depth, narrow in depths

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
-
-_NUMBERS = re.compile(r"\s*\([^)]*\)|\d+(\.\d+)?")
 
 
 class Severity(StrEnum):
@@ -24,8 +21,9 @@ class Note:
 
     doubts_light says that light cannot be told while it stands, for one as parts will not stand where they are told to: such a
     state is never clear. in_glass says that a part stands in a filter: no figure of light or room holds there. may_be_slip says
-    that a number looks like a slip that would take light off a part: whatever rests on it has to tell it too. size is of what is
-    told again for each setting, with other numbers: only the largest of it is worth telling.
+    that a number looks like a slip that would take light off a part: whatever rests on it has to tell it too. said_again names
+    what is told at each setting with other numbers, such as 'overlaps mask': of those of a part only the one of the largest size
+    is worth telling.
     """
 
     part: str
@@ -34,16 +32,17 @@ class Note:
     doubts_light: bool = False
     in_glass: bool = False
     may_be_slip: bool = False
+    said_again: str = ""
     size: float = 0.0
 
     @property
     def alike(self) -> tuple[str, str, str]:
-        """What notes have in common that tell the same of one part: with a size, all but numbers and what stands in brackets."""
-        return self.part, self.severity, _NUMBERS.sub("", self.text) if self.size else self.text
+        """What notes have in common that tell the same of one part."""
+        return self.part, self.severity, self.said_again or self.text
 
 
 def largest_of_each(notes: Iterable[Note]) -> tuple[Note, ...]:
-    """Notes, each once, in their order; of those with a size that say the same of one part only the largest."""
+    """Notes, each once, in their order; of those that say the same of one part again only the largest."""
     found: dict[tuple[str, str, str], Note] = {}
     for note in notes:
         if note.alike not in found or note.size > found[note.alike].size:

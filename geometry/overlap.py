@@ -92,7 +92,8 @@ def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[N
                     f"stands in {slab.name}, by up to {span_mm:.1f} mm of its thickness: no light can be told there; "
                     "move one of them along the axis, or tilt it less"
                 )
-                found.append(Note(name, text, Severity.FAULT, doubts_light=True, in_glass=True, size=span_mm))
+                again = f"stands in {slab.name}"
+                found.append(Note(name, text, Severity.FAULT, doubts_light=True, in_glass=True, said_again=again, size=span_mm))
     return tuple(found)
 
 
@@ -164,7 +165,8 @@ def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bo
     way = int(np.argmin(spans))
     # two parts cannot take up the same room: where they will stand, and what light they take there, is not known
     span_mm = float(spans[way])
-    return Note(a.name, _sentence(a, b, axes, way, span_mm), Severity.FAULT, doubts_light=True, size=span_mm)
+    text, again = _sentence(a, b, axes, way, span_mm), f"overlaps {b.name}"
+    return Note(a.name, text, Severity.FAULT, doubts_light=True, said_again=again, size=span_mm)
 
 
 def _plainly_apart(a: Body, b: Body, hinges_mm: Sequence[NDArray[np.float64]] = ()) -> bool:

@@ -85,7 +85,7 @@ def front_notes(
         f"its {TOO_SMALL}: {what} reaches {reach_mm:.1f} mm from the axis at the front rim, {key} / 2 is {wide_mm / 2:g} mm; "
         f"that front, the pupil or the field{guess} is wrong{way_out}"
     )
-    return (Note(lens.name, text, Severity.CAUTION, may_be_slip=True, size=reach_mm),)
+    return (Note(lens.name, text, Severity.CAUTION, may_be_slip=True, said_again=TOO_SMALL, size=reach_mm),)
 
 
 def _glass_fault(lens: Lens, middles_mm: float, glass_mm: float) -> Note | None:
@@ -103,4 +103,4 @@ def _glass_fault(lens: Lens, middles_mm: float, glass_mm: float) -> Note | None:
         f"front rim {middles_mm:.1f} mm from the axis by pupil_behind_front_mm, focal_mm and the picture's size: one is wrong; put "
         'it right, or write confirmed = ["front_glass_mm"] in the lens if you have checked it'
     )
-    return Note(lens.name, text, Severity.FAULT, doubts_light=True, size=middles_mm)
+    return Note(lens.name, text, Severity.FAULT, doubts_light=True, said_again="front_glass_mm", size=middles_mm)

@@ -37,6 +37,7 @@ def test_two_stages_in_one_place_are_told_with_depth_and_way_out():
         "move front tray ahead by 3.0 mm or move rear tray back by 3.0 mm, or make one of them shallower",
         Severity.FAULT,
         doubts_light=True,  # nobody knows where the two will stand
+        said_again="overlaps front tray",
         size=note.size,
     )
     assert note.size == pytest.approx(3.0)
