@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.examples import example_line, example_table
-from scenes.scene_file.joined_lines import joined_lines
+from scenes.scene_file.lost_line_ends import joined_lines
 from scenes.scene_file.messages import KeyPath, key_words, nearest, number_way_out, plain, shown, text_as_mm, value_at
 from scenes.scene_file.tables.box import PART_KEYS
 from scenes.scene_file.tables.fields import LONGEST_TEXT, Fault, Table, all_tables, bare, table_at

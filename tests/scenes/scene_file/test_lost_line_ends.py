@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from scenes.scene_file.errors import SceneError
-from scenes.scene_file.joined_lines import joined_lines
+from scenes.scene_file.lost_line_ends import joined_lines
 from scenes.scene_file.parse import parse_scene, read_toml
 from scenes.scene_file.tables.prescription import GlassFile, parse_prescription
 from scenes.scene_file.tables.scene import Scene
