@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 
+from geometry.mesh_import import MM_PER_UNIT
 from scenes.io.dxf_elsewhere import CUT_OUT
 
 Size = tuple[float, ...]  # width and height, or one of the two
@@ -54,7 +55,7 @@ OTHER = re.compile(rf"\b(?:{OTHERS})\b", re.IGNORECASE)
 OF_LENS = re.compile(
     r"\b(?:lens(?:es)?|fronts?|barrels?|objekti[vf]\w*|optik\w*|objectif|obiettivo|objetivo|optique)\b", re.IGNORECASE
 )
-INCHES, INCH_MM = re.compile(r"\d\s*(?:\"|”|in(?:ch(?:es)?)?\b)", re.IGNORECASE), 25.4
+INCHES = re.compile(r"\d\s*(?:\"|”|in(?:ch(?:es)?)?\b)", re.IGNORECASE)
 SAME_SHARE = 0.02  # sizes in words are rounded by less
 FILTERS_IN = {(3.0, 3.0), (4.0, 4.0), (4.0, 5.65), (5.0, 5.0), (5.65, 5.65), (4.0, 6.0), (6.0, 6.0), (6.6, 6.6)}  # common practice
 LEAST_MM, LEAST_OTHER_MM = 40.0, 15.0  # the long and the short side of a cut-out, below which a bare size is that of a format
@@ -62,7 +63,7 @@ LEAST_MM, LEAST_OTHER_MM = 40.0, 15.0  # the long and the short side of a cut-ou
 
 def another_size(text: str, sizes_mm: Sequence[tuple[float, float]], unit_mm: float) -> bool:
     """Whether a text gives the cut-out a size that none of these outlines has (the first is that of all of them)."""
-    units = {1.0, unit_mm} | ({INCH_MM} if INCHES.search(text) else set())
+    units = {1.0, unit_mm} | ({MM_PER_UNIT["in"]} if INCHES.search(text) else set())
     told = [size for size in _told(text) if size not in FILTERS_IN]
     if any(_is_size(size, sizes_mm, units) for size in told):
         return False

@@ -256,6 +256,7 @@ def box_cautions(parts):
     (PLATE + FLAG.replace("105", "90").replace("top", "left"), "hinge_mm = 90", "hinge_mm = 180", "left flag", "half of it"),
 ])  # fmt: skip
 def test_a_part_out_of_proportion_or_off_the_rest_of_the_box_is_told(parts, right, wrong, part, words):
+    """A hinge 115 mm off the middle is 10 mm off the inside of a hood of 210 mm, whose wall takes 1.5 mm of that."""
     assert parts.count(right) == 1
     assert not [note for note in box_cautions(parts) if note[0] == part]
     told_of = [text for name, text in box_cautions(parts.replace(right, wrong)) if name == part]
