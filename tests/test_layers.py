@@ -73,6 +73,7 @@ FLOORS = {
     "scenes": (
         {"scene_file", "registry", "proof"},
         {"io", "runtime", "rig"},
+        {"cautions"},
         {"states", "stills", "lens_data"},
         {"sheets", "answers", "changes", "verdicts", "unknowns"},
         {"view3d", *(QUESTIONS - DRAW_IN_3D - ASKS_OTHERS)},

@@ -31,7 +31,7 @@ def open_scene(path: Path) -> Loaded:
 
 def contradictions_of(loaded: Loaded) -> tuple[str, ...]:
     """A line for each fault by which numbers of a scene speak against each other."""
-    from scenes.rig.contradictions import contradiction_notes
+    from scenes.cautions.contradictions import contradiction_notes
     from scenes.states.state import pixel_grid
 
     scene, grid = loaded.scene, pixel_grid(loaded.scene.camera)

@@ -54,12 +54,12 @@ def command(files: tuple[Path, ...], name: str | None, out: Path | None, pupil_i
     FILES: OpenTrackIO samples or clips (JSON), OpenEXR frames, or tables (CSV) with the columns focus_mm, pupil_behind_front_mm,
     half_field_deg and so on. Whatever is missing and could make the beam too narrow is asked for, not assumed.
     """
+    from scenes.cautions.doubtful_numbers import doubtful_row_words
     from scenes.io.writing import write_new
     from scenes.lens_data.files import readings_of, shown_name
     from scenes.lens_data.given import Given
     from scenes.lens_data.rows import asked_words, lens_table
     from scenes.lens_data.toml_text import lens_text
-    from scenes.rig.doubtful_numbers import doubtful_row_words
     from scenes.scene_file.lens_fragment import insist_on_lens
 
     readings = [reading for path in files for reading in readings_of(path, pupil_in_mm=pupil_in_mm, focus_in_mm=focus_in_mm)]

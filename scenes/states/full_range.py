@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from geometry.notes import Severity
-from scenes.rig.traced_notes import picture_notes
+from scenes.cautions.traced_notes import picture_notes
 from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain

@@ -20,8 +20,8 @@ from raytrace.beam.beam import holds, outer_guides
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin
 from raytrace.box import Box
 from raytrace.kept import Kept
-from scenes.rig.box_notes import box_notes
-from scenes.rig.traced_notes import picture_notes
+from scenes.cautions.box_notes import box_notes
+from scenes.cautions.traced_notes import picture_notes
 from scenes.runtime.first_run import prepare_judge
 from scenes.states.clear_rule import ROOM_PERCENT, has_room, room_needed_mm
 

@@ -17,7 +17,7 @@ from raytrace.beam.beam import outer_guides
 from raytrace.beam.clearance import ALONG_MM, Clearance
 from raytrace.beam.frame_margin import scaled
 from raytrace.optics.lens import FixedPupil
-from scenes.rig.focus_plane import BEYOND, TOUCHING_MM
+from scenes.cautions.focus_plane import BEYOND, TOUCHING_MM
 from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
 from scenes.states.judgement import doubts, place_words
 

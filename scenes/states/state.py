@@ -12,13 +12,13 @@ from geometry.notes import Note
 from raytrace.box import Box
 from raytrace.optics.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.optics.lens import LensState
+from scenes.cautions.box_notes import box_facts, box_notes
+from scenes.cautions.contradictions import box_contradictions, lens_contradictions
+from scenes.cautions.doubtful_numbers import doubtful_notes
+from scenes.cautions.focus_plane import focus_notes
+from scenes.cautions.traced_notes import traced_notes
 from scenes.rig.box import box_place, build_box
-from scenes.rig.box_notes import box_facts, box_notes
-from scenes.rig.contradictions import box_contradictions, lens_contradictions
-from scenes.rig.doubtful_numbers import doubtful_notes
-from scenes.rig.focus_plane import focus_notes
 from scenes.rig.lens import field_guess_percent, front_travel_mm, lens_variants
-from scenes.rig.traced_notes import traced_notes
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Box as SceneBox
 from scenes.scene_file.tables.camera import Camera

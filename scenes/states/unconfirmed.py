@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from raytrace.optics.lens import FixedPupil, LensState, TracedPupil, WalkingPupil
-from scenes.rig.traced_notes import LENGTH_PERCENT
+from scenes.cautions.traced_notes import LENGTH_PERCENT
 from scenes.scene_file.tables.lens import Lens
 from scenes.states.lens_front import front_notes
 from scenes.states.rooms import stands_clear

@@ -16,9 +16,9 @@ from raytrace.box import Box
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.lens import LensState
 from raytrace.shares import Made, Shares, VignetteMap
+from scenes.cautions.focus_plane import focus_notes
+from scenes.cautions.traced_notes import picture_notes
 from scenes.io.writing import is_full
-from scenes.rig.focus_plane import focus_notes
-from scenes.rig.traced_notes import picture_notes
 from scenes.runtime.engines import Engine, darkest_of, in_seconds, seed_of, sparing
 from scenes.runtime.progress import Tick, silent
 from scenes.states.clear_rule import (

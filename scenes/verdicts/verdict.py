@@ -14,7 +14,7 @@ from geometry.notes import Note, Severity
 from raytrace.beam.frame_margin import WIDEST_PERCENT, Margin, pessimistic_share
 from raytrace.optics.camera import Guide
 from raytrace.shares import Shares, VignetteMap, loss_stops
-from scenes.rig.focus_plane import BEYOND
+from scenes.cautions.focus_plane import BEYOND
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word, has_room, lack_words, word_for, worst_word
 from scenes.states.names import the
 from scenes.verdicts.darkest import NO_PLACES, SharesAt, darkest_mm

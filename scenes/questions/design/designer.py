@@ -12,6 +12,7 @@ import numpy as np
 from geometry.errors import GeometryError
 from geometry.notes import Severity
 from raytrace.stray.light_on_glass import Reach, reach_of
+from scenes.cautions.box_notes import box_notes
 from scenes.changes.flag_places import set_flags
 from scenes.questions.design.bench import Asked, Held, LensBench
 from scenes.questions.design.between_corners import is_less
@@ -27,7 +28,6 @@ from scenes.questions.design.trays import with_trays
 from scenes.questions.design.tries import Notches, Tried, Try
 from scenes.questions.design.widened import widened
 from scenes.questions.design.wishes import Wishes
-from scenes.rig.box_notes import box_notes
 from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.tables.box import PART_KEYS, Box, BoxPart

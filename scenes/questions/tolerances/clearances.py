@@ -17,9 +17,9 @@ from raytrace.beam.clearance import Clearance, farthest_mm
 from raytrace.box import Box
 from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, field_slopes
+from scenes.cautions.focus_plane import light_in_doubt
 from scenes.questions.tolerances.inputs import Input, built
 from scenes.rig.box import build_box
-from scenes.rig.focus_plane import light_in_doubt
 from scenes.rig.lens import front_travel_mm, lens_variants
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain

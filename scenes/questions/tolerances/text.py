@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from raytrace.tolerance import Spread
+from scenes.cautions.focus_plane import BEYOND
 from scenes.questions.tolerances.clearances import ENDLESS_MM, IN_DOUBT, Build
 from scenes.questions.tolerances.inputs import Input
 from scenes.questions.tolerances.report import LensSurety, Surety
-from scenes.rig.focus_plane import BEYOND
 from scenes.runtime.page import listed
 from scenes.scene_file.messages import plain
 from scenes.states.clear_rule import lack_words

@@ -15,8 +15,8 @@ from raytrace.beam.frame_margin import pessimistic_share
 from raytrace.coverage.engine import coverage_shares
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import loss_stops
+from scenes.cautions.focus_plane import BEYOND, light_in_doubt
 from scenes.questions.widest.setups import Setup, Stack, setups_of, stack_of
-from scenes.rig.focus_plane import BEYOND, light_in_doubt
 from scenes.runtime.engines import without_dark_pencils
 from scenes.runtime.first_run import prepare
 from scenes.runtime.progress import Tick, silent

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from geometry.frame import ahead_in_words
 from raytrace.beam.clearance import Clearance
 from scenes.answers.numbers import focus_words
+from scenes.cautions.focus_plane import BEYOND
 from scenes.questions.widest.report import Fate, Limit, SetupLimits, StateLimits, WidestReport
 from scenes.questions.widest.scene_lenses import Fit, LensFits
 from scenes.questions.widest.setups import AS_SET, setup_words
-from scenes.rig.focus_plane import BEYOND
 from scenes.scene_file.tables.lens import focal_lengths
 from scenes.states.clear_rule import MEANING, WALK_MM, Word
 from scenes.states.lens_front import TOO_SMALL

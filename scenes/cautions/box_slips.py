@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from itertools import chain
 
 from geometry.notes import Note, Severity
+from scenes.cautions.misfits import misfit_words
 from scenes.rig.box import flag_name, stage_name
-from scenes.rig.misfits import misfit_words
 from scenes.rig.openings import as_written
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Flag, Hood

@@ -7,7 +7,7 @@ import math
 
 import pytest
 
-from scenes.rig.doubtful_numbers import doubtful_notes
+from scenes.cautions.doubtful_numbers import doubtful_notes
 from scenes.scene_file.parse import parse_scene
 
 INFINITY = '"infinity"'

@@ -6,8 +6,8 @@ Pupils move by a few mm over a lens's focus (common practice; the depths of the 
 import pytest
 from click.testing import CliRunner
 
+from scenes.cautions.doubtful_numbers import doubtful_notes
 from scenes.cli import brimline
-from scenes.rig.doubtful_numbers import doubtful_notes
 from scenes.scene_file.parse import parse_scene
 
 STEADY = (38.4, 38.1, 37.8, 37.2)

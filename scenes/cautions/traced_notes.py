@@ -17,7 +17,7 @@ from raytrace.optics.camera import Guide
 from raytrace.optics.lens import LensState, TracedPupil
 from raytrace.optics.prescription import Prescription, Surface, axial_height, first_order, rays_to_front, trace_from_stop
 from raytrace.optics.traced_picture import LARGEST_STOP_RAD, TracedPicture
-from scenes.rig.contradictions import or_confirmed
+from scenes.cautions.contradictions import or_confirmed
 from scenes.rig.traced_focus import length_mm, traced_focus
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import GlassTable

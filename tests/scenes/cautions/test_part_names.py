@@ -4,7 +4,7 @@ import pytest
 import shapely
 
 from geometry.notes import Severity
-from scenes.rig.named_numbers import plain_name
+from scenes.cautions.named_numbers import plain_name
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.resources import DrawnOutline, Resources
 from scenes.states.state import states_of

@@ -13,7 +13,7 @@ from statistics import median_low
 
 from raytrace.optics.conjugate import magnification_of_focus
 from raytrace.optics.zoom import StateRow
-from scenes.rig.runs import FASTER, LEAST_ROWS, Run
+from scenes.cautions.runs import FASTER, LEAST_ROWS, Run
 from scenes.rig.stated_field import LEAST_FOCUS_SLACK, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.lens import Lens

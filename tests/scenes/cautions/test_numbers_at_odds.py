@@ -6,11 +6,11 @@ The right scenes are invented, with sizes and depths of common practice.
 import pytest
 
 from geometry.notes import Severity
-from scenes.rig.doubtful_numbers import doubtful_box_notes
+from scenes.cautions.doubtful_numbers import doubtful_box_notes
 from scenes.scene_file.parse import parse_scene
 from scenes.states.judgement import slips
 from scenes.states.state import states_of
-from tests.scenes.rig.test_slipped_numbers import BOX, HEAD, PLAIN, ZOOM, told
+from tests.scenes.cautions.test_slipped_numbers import BOX, HEAD, PLAIN, ZOOM, told
 
 STEPS = ZOOM.replace("focal_mm = 24\nf_number", "pupil_behind_front_mm = [58, 82]\nf_number").replace(
     "[[lens.state]]\nfocal_mm = 70", "[[lens.state]]\nfocal_mm = 40\npupil_behind_front_mm = 70\n[[lens.state]]\nfocal_mm = 70"

@@ -9,8 +9,8 @@ from pathlib import PureWindowsPath
 
 from geometry.body import Part
 from geometry.outline import size_mm
+from scenes.cautions.named_numbers import COUNTED, FILM, plain_name, without_limits
 from scenes.rig.box import stage_name
-from scenes.rig.named_numbers import COUNTED, FILM, plain_name, without_limits
 from scenes.rig.openings import as_written, built_outlines, opening_mm, times
 from scenes.scene_file.catalogue import filter_sizes, formats
 from scenes.scene_file.messages import plain

@@ -2,7 +2,7 @@
 
 import pytest
 
-from scenes.rig.doubtful_numbers import doubtful_box_notes
+from scenes.cautions.doubtful_numbers import doubtful_box_notes
 from scenes.scene_file.parse import parse_scene
 from scenes.states.state import states_of
 

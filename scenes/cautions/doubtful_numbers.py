@@ -1,6 +1,6 @@
 """Numbers that may well be meant, but turn a dark frame clear where they are a slip: a caution each, which says what is left out.
 
-Faults are for numbers that others speak against: scenes/rig/contradictions.py.
+Faults are for numbers that others speak against: scenes/cautions/contradictions.py.
 """
 
 from __future__ import annotations
@@ -11,17 +11,17 @@ from collections.abc import Iterator, Sequence
 
 from geometry.body import Part
 from geometry.notes import Note, Severity
-from scenes.rig.contradictions import SLOWER_SHARE as FAULT_SHARE
-from scenes.rig.contradictions import TENFOLD, desqueezed_words
-from scenes.rig.field_rows import field_row_words, field_run_words, pincushion_words
-from scenes.rig.flag_hinges import hinge_words
-from scenes.rig.front_fill import front_fill_words
-from scenes.rig.idle_openings import behind_words, idle_opening_words
-from scenes.rig.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
-from scenes.rig.light_places import light_in_box_words
-from scenes.rig.mesh_places import mesh_words
-from scenes.rig.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
-from scenes.rig.part_names import (
+from scenes.cautions.contradictions import SLOWER_SHARE as FAULT_SHARE
+from scenes.cautions.contradictions import TENFOLD, desqueezed_words
+from scenes.cautions.field_rows import field_row_words, field_run_words, pincushion_words
+from scenes.cautions.flag_hinges import hinge_words
+from scenes.cautions.front_fill import front_fill_words
+from scenes.cautions.idle_openings import behind_words, idle_opening_words
+from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
+from scenes.cautions.light_places import light_in_box_words
+from scenes.cautions.mesh_places import mesh_words
+from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
+from scenes.cautions.part_names import (
     flag_angle_words,
     flag_side_words,
     lens_list_words,
@@ -29,15 +29,15 @@ from scenes.rig.part_names import (
     size_words,
     tray_order_words,
 )
-from scenes.rig.pupil_numbers import (
+from scenes.cautions.pupil_numbers import (
     copied_words,
     near_sensor_words,
     odd_magnification_words,
     short_rows_words,
     zoom_out_of_line_words,
 )
-from scenes.rig.pupil_runs import run_words
-from scenes.rig.walk_numbers import walk_out_of_line_words
+from scenes.cautions.pupil_runs import run_words
+from scenes.cautions.walk_numbers import walk_out_of_line_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.camera import Camera, Guide

@@ -5,7 +5,7 @@ Published: depth behind the first vertex and diameter of the first lens, in mm, 
 
 import pytest
 
-from scenes.rig.doubtful_numbers import doubtful_notes
+from scenes.cautions.doubtful_numbers import doubtful_notes
 from scenes.scene_file.parse import parse_scene
 
 WORDS = "and no front is made so large for nothing"

@@ -12,10 +12,10 @@ from geometry.checks import assembly_notes, seal_notes
 from geometry.notes import Note
 from raytrace.box import Box as TracedBox
 from raytrace.optics.lens import LensState
-from scenes.rig.box_slips import slip_notes
-from scenes.rig.contradictions import box_contradictions
-from scenes.rig.doubtful_numbers import doubtful_box_notes
-from scenes.rig.focus_plane import focus_notes
+from scenes.cautions.box_slips import slip_notes
+from scenes.cautions.contradictions import box_contradictions
+from scenes.cautions.doubtful_numbers import doubtful_box_notes
+from scenes.cautions.focus_plane import focus_notes
 from scenes.rig.rod_height import rod_notes
 from scenes.scene_file.tables.box import CLAMP, Box
 from scenes.scene_file.tables.lens import Lens

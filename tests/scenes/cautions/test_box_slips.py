@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from scenes.rig.box_slips import slip_notes
+from scenes.cautions.box_slips import slip_notes
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.tables.scene import box_for
 from scenes.states.load import load_scene

@@ -8,7 +8,7 @@ import pytest
 
 from geometry.notes import Severity
 from raytrace.optics.lens import pencils_for
-from scenes.rig.focus_plane import BEYOND
+from scenes.cautions.focus_plane import BEYOND
 from scenes.runtime.engines import engine_of
 from scenes.scene_file.examples import example_text
 from scenes.scene_file.parse import parse_scene

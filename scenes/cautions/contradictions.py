@@ -17,10 +17,10 @@ from geometry.notes import Note, Severity
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.conjugate import principal_planes_apart_mm
 from raytrace.optics.projection import distort_radius
+from scenes.cautions.lens_limits import focal_row_words, shallow_pupil_words, travel_words
+from scenes.cautions.named_numbers import COUNTED, guide_name_words, named_aspects, named_stop_words, plain_name, same_aspect
+from scenes.cautions.pupil_numbers import own_depth_words, walk_row_words
 from scenes.rig.box import stage_name
-from scenes.rig.lens_limits import focal_row_words, shallow_pupil_words, travel_words
-from scenes.rig.named_numbers import COUNTED, guide_name_words, named_aspects, named_stop_words, plain_name, same_aspect
-from scenes.rig.pupil_numbers import own_depth_words, walk_row_words
 from scenes.rig.rod_height import turned_height_words
 from scenes.rig.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
 from scenes.scene_file.messages import plain

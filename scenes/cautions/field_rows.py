@@ -13,9 +13,9 @@ import numpy as np
 from raytrace.optics.camera import PixelGrid
 from raytrace.optics.projection import distort_radius
 from raytrace.optics.zoom import StateRow
-from scenes.rig.contradictions import PINCUSHION_SHARE as FAULT_SHARE
-from scenes.rig.lens_limits import narrower_words
-from scenes.rig.runs import LEAST_ROWS, Run
+from scenes.cautions.contradictions import PINCUSHION_SHARE as FAULT_SHARE
+from scenes.cautions.lens_limits import narrower_words
+from scenes.cautions.runs import LEAST_ROWS, Run
 from scenes.rig.stated_field import HONEST_SHARE, edges_mm, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.camera import Camera

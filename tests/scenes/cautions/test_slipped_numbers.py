@@ -6,9 +6,9 @@ The right scenes are plain ones whose numbers fit; sizes are common practice.
 import pytest
 
 from geometry.notes import Severity
-from scenes.rig.box_slips import slip_notes
-from scenes.rig.contradictions import box_contradictions, lens_contradictions
-from scenes.rig.doubtful_numbers import doubtful_box_notes, doubtful_notes
+from scenes.cautions.box_slips import slip_notes
+from scenes.cautions.contradictions import box_contradictions, lens_contradictions
+from scenes.cautions.doubtful_numbers import doubtful_box_notes, doubtful_notes
 from scenes.rig.rod_height import rod_notes
 from scenes.scene_file.parse import parse_scene
 from scenes.states.state import pixel_grid

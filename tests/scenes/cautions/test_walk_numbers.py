@@ -14,7 +14,7 @@ import pytest
 from geometry.errors import GeometryError
 from raytrace.optics.prescription import Prescription, Surface
 from raytrace.optics.prescription_pupil import PupilTable, pupil_table
-from scenes.rig.doubtful_numbers import doubtful_notes
+from scenes.cautions.doubtful_numbers import doubtful_notes
 from scenes.scene_file.parse import parse_scene
 
 DATA = Path(__file__).parents[2] / "data"

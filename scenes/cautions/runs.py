@@ -8,7 +8,7 @@ from itertools import pairwise
 from raytrace.optics.zoom import StateRow
 
 LEAST_ROWS = 3
-# Than the other rows, against 1 / focus or at other focal lengths; 3.4 is the most of the patents (scenes.rig.pupil_runs).
+# Than the other rows, against 1 / focus or at other focal lengths; 3.4 is the most of the patents (scenes.cautions.pupil_runs).
 FASTER = 5.0
 
 
