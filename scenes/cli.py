@@ -17,7 +17,7 @@ from typing import Any
 import click
 
 from scenes.answers.opened import DOUBTED
-from scenes.io.undisturbed import placed
+from scenes.io.folders.undisturbed import placed
 from scenes.registry import COMMANDS, COMPILED, EXAMPLES, GROUPS, own_name
 from scenes.runtime.blas import hold_to_one_thread
 from scenes.runtime.garbage import look_seldom

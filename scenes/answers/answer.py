@@ -13,7 +13,7 @@ from scenes.answers.csv_tables import csv_files
 from scenes.answers.narrow import for_terminal
 from scenes.answers.numbers import distance
 from scenes.answers.opened import fault_lines, slip_lines, tell
-from scenes.io.result_folder import result_folder
+from scenes.io.folders.result_folder import result_folder
 from scenes.io.writing import as_json
 from scenes.runtime.version import own_version
 from scenes.scene_file.errors import SceneError
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from scenes.answers.options import Output
-    from scenes.io.result_folder import Staging
+    from scenes.io.folders.result_folder import Staging
     from scenes.states.load import Loaded
     from scenes.states.names import Named
 

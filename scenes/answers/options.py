@@ -124,7 +124,7 @@ def output_options(command: Callable[..., int]) -> Callable[..., int]:
         output = Output(out=out, as_json=as_json, formats=formats)
         if out is None:
             return command(*args, output=output, **more)
-        from scenes.io.result_folder import taken
+        from scenes.io.folders.result_folder import taken
 
         with taken(out, click.get_current_context().info_name or ""):
             return command(*args, output=output, **more)

@@ -62,7 +62,7 @@ def command(show: Loaded, wanted: Wanted, view: str, out: Path | None) -> int:
 
 def _write(scene: Scene3D, out: Path) -> None:
     """The picture; SceneError where it cannot be drawn."""
-    from scenes.io.own_folder import own_folder
+    from scenes.io.folders.own_folder import own_folder
     from scenes.io.pictures import own_picture, signed
     from scenes.io.reading import read_bytes
     from scenes.io.writing import write_whole

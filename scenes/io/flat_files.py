@@ -11,7 +11,7 @@ import numpy as np
 
 from geometry.flats import Flat
 from geometry.rings import Ring
-from scenes.io.dxf_bytes import drawing_bytes, new_drawing, same_bytes_each_time
+from scenes.io.dxf.bytes import drawing_bytes, new_drawing, same_bytes_each_time
 
 CUT, BEND, ENGRAVE, CHECK = "cut", "bend", "engrave", "check"
 COLOURS = {CUT: 7, BEND: 5, ENGRAVE: 3, CHECK: 8}  # of DXF layers: black or white, blue, green, grey

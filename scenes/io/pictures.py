@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.io.own_folder import own_folder
+from scenes.io.folders.own_folder import own_folder
 from scenes.io.reading import from_home, read_bytes
 from scenes.io.writing import COMPRESSION
 from scenes.scene_file.errors import Complaint, SceneError

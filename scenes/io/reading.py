@@ -119,7 +119,7 @@ def read_mesh(path: Path) -> MeshArrays:
 
 
 def _mesh(path: Path, read: Callable[[], bytes]) -> MeshArrays:
-    from scenes.io.mesh_arrays import MESH_KINDS, mesh_arrays
+    from scenes.io.meshes.arrays import MESH_KINDS, mesh_arrays
 
     kind = path.suffix.lower().removeprefix(".")
     if kind not in MESH_KINDS:
@@ -154,7 +154,7 @@ class Folder:
 
     def outline(self, name: str) -> DrawnOutline:
         """Outline of a drawing named in the scene."""
-        from scenes.io.dxf_outline import read_outline
+        from scenes.io.dxf.outline import read_outline
 
         path = self.find(name)
         return read_outline(self.data(name, LARGEST_DRAWING), source=str(path))

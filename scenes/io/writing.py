@@ -16,7 +16,7 @@ from typing import Any, BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-from scenes.io.folder_swap import PARTIAL, clear_leftovers
+from scenes.io.folders.folder_swap import PARTIAL, clear_leftovers
 from scenes.io.refusal import refusal
 
 COMPRESSION = 3  # of maps and pictures: level 6 takes three times as long for a fifth less

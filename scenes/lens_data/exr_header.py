@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from scenes.io.own_folder import own_folder
+from scenes.io.folders.own_folder import own_folder
 from scenes.lens_data.reading import Reading, refusal
 from scenes.scene_file.messages import plain, shown
 

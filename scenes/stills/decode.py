@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scenes.io.folders.own_folder import own_folder
 from scenes.io.library_remarks import printable, remarks_of, short_words
-from scenes.io.own_folder import own_folder
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.stills.camera_raw import RAW_WORDS, can_read_raw, is_raw_tiff, read_raw
 from scenes.stills.file_notes import (

@@ -18,7 +18,7 @@ from typing import Protocol, Self
 
 import numpy as np
 
-from scenes.io.own_folder import own_folder
+from scenes.io.folders.own_folder import own_folder
 from scenes.io.writing import write_whole
 from scenes.runtime.child_process import StopSwitch, child_environment
 from scenes.view3d.content import Scene3D

@@ -11,8 +11,8 @@ from importlib.resources import files
 import ezdxf
 import trimesh
 
-from scenes.io.dxf_outline import read_outline
-from scenes.io.mesh_arrays import MESH_KINDS, mesh_arrays
+from scenes.io.dxf.outline import read_outline
+from scenes.io.meshes.arrays import MESH_KINDS, mesh_arrays
 from scenes.scene_file.errors import SceneError
 from scenes.scene_file.parse import parse_scene
 from scenes.scene_file.tables.prescription import parse_prescription

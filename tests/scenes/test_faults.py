@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from scenes.cli import main
-from scenes.io.kept_files import MANIFEST
+from scenes.io.folders.kept_files import MANIFEST
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="fork and kill -9 as Linux has them")
 ROOT = Path(__file__).parents[2]

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from raytrace.optics.lens import pencils_for
 from raytrace.shares import VignetteMap
-from scenes.io.result_folder import Staging
+from scenes.io.folders.result_folder import Staging
 from scenes.io.writing import is_full
 from scenes.questions.check.results_json import map_arrays
 from scenes.questions.check.sheet_rows import Sheet, SheetEntry

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scenes.answers.csv_tables import csv_files
-from scenes.io.left_results import RESULTS_NAME
-from scenes.io.result_folder import Staging
+from scenes.io.folders.left_results import RESULTS_NAME
+from scenes.io.folders.result_folder import Staging
 from scenes.io.writing import as_json, write_whole
 from scenes.questions.check.kept_states import Keeping, picture_name
 from scenes.questions.check.one_state import (

@@ -14,8 +14,8 @@ import click
 from scenes.answers.answer import VERSION
 from scenes.answers.narrow import for_terminal
 from scenes.answers.opened import fault_lines, slip_lines
-from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
-from scenes.io.result_folder import Staging, result_folder
+from scenes.io.folders.left_results import RESULTS_KEY, RESULTS_NAME
+from scenes.io.folders.result_folder import Staging, result_folder
 from scenes.io.writing import as_json
 from scenes.questions.check.job_run import Job, JobRun
 from scenes.questions.check.kept_states import Keeping, keeping_of, told

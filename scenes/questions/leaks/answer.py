@@ -43,7 +43,7 @@ from scenes.states.stray import angles_deg, stray_lights
 
 if TYPE_CHECKING:
     from raytrace.stray.picture import LeakPath
-    from scenes.io.result_folder import Staging
+    from scenes.io.folders.result_folder import Staging
     from scenes.states.load import Loaded
     from scenes.states.state import State
 

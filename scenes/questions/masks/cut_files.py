@@ -16,8 +16,8 @@ import shapely
 from geometry.arrays import FloatArray
 from geometry.cutouts import Shape, closed_rings_mm, reach_beyond_mm
 from geometry.frame import frame_to_right_up
-from scenes.io.dxf_bytes import drawing_bytes, new_drawing, same_bytes_each_time
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.bytes import drawing_bytes, new_drawing, same_bytes_each_time
+from scenes.io.dxf.outline import read_outline
 from scenes.questions.masks.report import CutMask, LensMask, size_mm
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.messages import plain

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from scenes.io import kept_files
-from scenes.io import result_folder as folders
-from scenes.io.left_results import RESULTS_KEY
-from scenes.io.result_folder import result_folder
+from scenes.io.folders import kept_files
+from scenes.io.folders import result_folder as folders
+from scenes.io.folders.left_results import RESULTS_KEY
+from scenes.io.folders.result_folder import result_folder
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="groups and rights as POSIX has them")
 

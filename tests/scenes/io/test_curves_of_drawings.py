@@ -15,8 +15,8 @@ from ezdxf.math import global_bspline_interpolation
 from scipy.interpolate import BSpline
 
 from geometry.outline import area_mm2
-from scenes.io.dxf_lines import FLATNESS_MM
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.lines import FLATNESS_MM
+from scenes.io.dxf.outline import read_outline
 from scenes.scene_file.errors import SceneError
 
 PLATE = [(-90, -75), (90, -75), (90, 75), (-90, 75)]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from geometry.outline import area_mm2
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.outline import read_outline
 from scenes.scene_file.errors import SceneError
 
 

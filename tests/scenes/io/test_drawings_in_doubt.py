@@ -5,7 +5,7 @@ import io
 import ezdxf
 import pytest
 
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.outline import read_outline
 from scenes.scene_file.errors import SceneError
 
 

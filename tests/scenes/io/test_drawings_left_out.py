@@ -6,7 +6,7 @@ import ezdxf
 import pytest
 from ezdxf import xclip
 
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.outline import read_outline
 from scenes.scene_file.errors import SceneError
 
 

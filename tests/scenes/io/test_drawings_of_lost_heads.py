@@ -11,7 +11,7 @@ import ezdxf
 import pytest
 
 from geometry.outline import area_mm2
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.outline import read_outline
 from scenes.scene_file.errors import SceneError
 
 PLATE = [(-95, -70), (95, -70), (95, 70), (-95, 70)]

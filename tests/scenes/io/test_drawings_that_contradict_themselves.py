@@ -10,7 +10,7 @@ import ezdxf
 import pytest
 
 from geometry.outline import area_mm2
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.outline import read_outline
 from scenes.scene_file.errors import SceneError
 
 NOTCHED = [(-33, -22), (33, -22), (33, 22), (10, 22), (10, 5), (4, 5), (4, 22), (-33, 22)]  # metal reaches in from above

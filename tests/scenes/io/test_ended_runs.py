@@ -11,11 +11,11 @@ import sys
 import pytest
 
 from scenes.cli import main
-from scenes.io import folder_swap, kept_files, undisturbed
-from scenes.io import result_folder as folders
-from scenes.io.kept_files import MANIFEST
-from scenes.io.left_results import RESULTS_KEY
-from scenes.io.result_folder import result_folder
+from scenes.io.folders import folder_swap, kept_files, undisturbed
+from scenes.io.folders import result_folder as folders
+from scenes.io.folders.kept_files import MANIFEST
+from scenes.io.folders.left_results import RESULTS_KEY
+from scenes.io.folders.result_folder import result_folder
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="fork, kill -9 and the exchange of two names as Linux has them")
 STEPS = {"open", "os.rename", "os.remove", "os.rmdir", "os.mkdir", "os.link", "os.scandir", "ctypes.dlsym"}  # PEP 578

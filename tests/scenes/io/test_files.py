@@ -12,12 +12,12 @@ import trimesh
 
 from geometry.outline import area_mm2, contains
 from scenes.cli import main
-from scenes.io.dxf_outline import read_outline
-from scenes.io.kept_files import MANIFEST
-from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
+from scenes.io.dxf.outline import read_outline
+from scenes.io.folders.kept_files import MANIFEST
+from scenes.io.folders.left_results import RESULTS_KEY, RESULTS_NAME
+from scenes.io.folders.result_folder import result_folder
 from scenes.io.pictures import own_picture
 from scenes.io.reading import Folder, read_mesh, read_text
-from scenes.io.result_folder import result_folder
 from scenes.io.writing import write_new, write_whole
 from scenes.scene_file.errors import SceneError
 
@@ -281,7 +281,7 @@ def test_a_failing_swap_leaves_the_earlier_result_and_puts_the_new_one_beside_it
     def refuse(*_):
         raise OSError("disk broken")
 
-    monkeypatch.setattr("scenes.io.result_folder.carry_over", refuse)
+    monkeypatch.setattr("scenes.io.folders.result_folder.carry_over", refuse)
 
     def run():
         with result_folder(earlier / "out", "check") as staging:

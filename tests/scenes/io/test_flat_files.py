@@ -12,7 +12,7 @@ from ezdxf import path as dxf_path
 from geometry.flats import Flat, upright
 from geometry.rings import circle_ring, polygon_ring, rectangle_ring
 from geometry.unfold import Bending, ends_of, one_piece
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.outline import read_outline
 from scenes.io.flat_files import Drawn, Words, dxf_of, svg_of
 
 UNFOLDED = one_piece(ends_of((120, 100), (180, 170), 80), Bending(thickness_mm=1.5, radius_mm=1.5, k_factor=0.4), 12)

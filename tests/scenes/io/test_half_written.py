@@ -9,8 +9,8 @@ import trimesh
 from geometry.body import Kind, Part
 from geometry.mesh_checks import twice_notes
 from geometry.mesh_import import surface_from_arrays
-from scenes.io.dxf_outline import read_outline
-from scenes.io.mesh_arrays import mesh_arrays
+from scenes.io.dxf.outline import read_outline
+from scenes.io.meshes.arrays import mesh_arrays
 from scenes.lens_data.files import readings_of
 from scenes.scene_file.errors import SceneError
 

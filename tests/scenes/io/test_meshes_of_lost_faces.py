@@ -10,7 +10,7 @@ import pytest
 import trimesh
 from trimesh.visual.texture import TextureVisuals
 
-from scenes.io.mesh_arrays import mesh_arrays
+from scenes.io.meshes.arrays import mesh_arrays
 from scenes.scene_file.errors import SceneError
 
 BRACKET = trimesh.creation.box((40, 30, 20))

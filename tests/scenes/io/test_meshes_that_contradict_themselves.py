@@ -8,7 +8,7 @@ import zipfile
 import numpy as np
 import pytest
 
-from scenes.io.mesh_arrays import mesh_arrays
+from scenes.io.meshes.arrays import mesh_arrays
 from scenes.scene_file.errors import SceneError
 
 CORNERS = np.array([[0, 0, 0], [1, 0, 0], [0, 2, 0], [0, 0, 3]], dtype="<f4")

@@ -5,7 +5,7 @@ import io
 import ezdxf
 import pytest
 
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.outline import read_outline
 
 MM, CM, INCHES, UNITLESS = 4, 5, 1, 0  # DXF reference, $INSUNITS and BLOCK_RECORD, group code 70
 

@@ -13,12 +13,12 @@ from types import SimpleNamespace
 import pytest
 
 from raytrace.jit import disk_cache
-from scenes.io import folder_lock, folder_swap, kept_files
 from scenes.io.file_names import LONGEST_BYTES, file_name, file_names
-from scenes.io.folder_lock import BusyError, locked
-from scenes.io.left_results import RESULTS_KEY
+from scenes.io.folders import folder_lock, folder_swap, kept_files
+from scenes.io.folders.folder_lock import BusyError, locked
+from scenes.io.folders.left_results import RESULTS_KEY
+from scenes.io.folders.result_folder import Staging, result_folder
 from scenes.io.named_files import copied_names
-from scenes.io.result_folder import Staging, result_folder
 from scenes.io.writing import as_json
 from scenes.runtime import worker_pool
 from scenes.runtime.progress import silent

@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 
 from scenes.cli import main
-from scenes.io import folder_lock
-from scenes.io.folder_lock import is_held, lock_of, locked
-from scenes.io.kept_files import MANIFEST
-from scenes.io.left_results import RESULTS_KEY, results_name
+from scenes.io.folders import folder_lock
+from scenes.io.folders.folder_lock import is_held, lock_of, locked
+from scenes.io.folders.kept_files import MANIFEST
+from scenes.io.folders.left_results import RESULTS_KEY, results_name
+from scenes.io.folders.result_folder import result_folder
 from scenes.io.reading import read_bytes
 from scenes.io.refusal import refusal
-from scenes.io.result_folder import result_folder
 from scenes.scene_file.errors import SceneError
 
 MINE = '{"mine": 1}'

@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from scenes.io import folder_lock, own_folder
+from scenes.io.folders import folder_lock, own_folder
 
 ROOT = Path(__file__).parents[3]
 RUN = """
 import sys
-from scenes.io.own_folder import own_folder
+from scenes.io.folders.own_folder import own_folder
 with own_folder() as folder:
     (folder / "0.npz").write_bytes(b"a scene")
     print(folder, flush=True)

@@ -12,11 +12,12 @@ from pathlib import Path
 
 import pytest
 
-from scenes.io import folder_lock, folder_swap, kept_files, writing
-from scenes.io import result_folder as folders
-from scenes.io.kept_files import MANIFEST
-from scenes.io.left_results import RESULTS_KEY
-from scenes.io.result_folder import result_folder
+from scenes.io import writing
+from scenes.io.folders import folder_lock, folder_swap, kept_files
+from scenes.io.folders import result_folder as folders
+from scenes.io.folders.kept_files import MANIFEST
+from scenes.io.folders.left_results import RESULTS_KEY
+from scenes.io.folders.result_folder import result_folder
 from scenes.scene_file.errors import SceneError
 
 

@@ -12,11 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scenes.io import folder_swap
-from scenes.io.ended_runs import tidy
-from scenes.io.kept_files import MANIFEST
-from scenes.io.left_results import RESULTS_KEY, RESULTS_NAME
-from scenes.io.result_folder import result_folder
+from scenes.io.folders import folder_swap
+from scenes.io.folders.ended_runs import tidy
+from scenes.io.folders.kept_files import MANIFEST
+from scenes.io.folders.left_results import RESULTS_KEY, RESULTS_NAME
+from scenes.io.folders.result_folder import result_folder
 from scenes.scene_file.errors import SceneError
 
 ROOT = Path(__file__).parents[3]
@@ -24,7 +24,7 @@ COUNT = 12
 RUN = """
 import json, sys
 from pathlib import Path
-from scenes.io.result_folder import result_folder
+from scenes.io.folders.result_folder import result_folder
 out, word, count = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 while True:
     with result_folder(out, "beam") as staging:

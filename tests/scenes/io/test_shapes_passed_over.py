@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from scenes.io.mesh_arrays import mesh_arrays
+from scenes.io.meshes.arrays import mesh_arrays
 from scenes.scene_file.errors import SceneError
 
 CORNERS = np.array([[0, 0, 0], [10, 0, 0], [0, 20, 0], [0, 0, 30]], dtype="<f4")

@@ -6,7 +6,7 @@ import time
 import ezdxf
 import pytest
 
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.outline import read_outline
 from scenes.scene_file.errors import SceneError
 
 MM, INCHES, CM, UNITLESS = 4, 1, 5, 0  # DXF reference, $INSUNITS

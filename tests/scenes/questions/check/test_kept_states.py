@@ -14,8 +14,8 @@ import pytest
 
 from raytrace.jit import disk_cache
 from scenes.cli import main
+from scenes.io.folders.result_folder import Staging
 from scenes.io.kept_work import PLACE, kept_work
-from scenes.io.result_folder import Staging
 from scenes.questions.check.kept_states import Keeping, keeping_of, name_of
 from scenes.questions.check.one_state import StateRequest
 from scenes.questions.check.run import state_once

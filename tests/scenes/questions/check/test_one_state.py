@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from geometry.notes import Note, Severity
-from scenes.io.result_folder import Staging
+from scenes.io.folders.result_folder import Staging
 from scenes.questions.check import one_state
 from scenes.questions.check.one_state import StateRequest, cut_sentence, record_state
 from scenes.runtime.engines import engine_of

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from scenes.io.result_folder import Staging
+from scenes.io.folders.result_folder import Staging
 from scenes.questions.check import contact_sheet
 from scenes.questions.check.one_state import StateRequest, record_state
 from scenes.questions.check.output_folder import MOST_WAITING, Recorder

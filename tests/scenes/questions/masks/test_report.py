@@ -21,7 +21,7 @@ from geometry.outline import Freeform
 from raytrace.beam.clearance import beams_of
 from raytrace.beam.clearance_plane import loop_clearance
 from scenes.answers.answer import answer_data, answer_text
-from scenes.io.dxf_outline import read_outline
+from scenes.io.dxf.outline import read_outline
 from scenes.questions.masks.answer import MasksAnswer, answer
 from scenes.questions.masks.command import command
 from scenes.questions.masks.cut_files import dxf_bytes, engraving, page_mm, pdf_bytes, scene_tables, svg_bytes

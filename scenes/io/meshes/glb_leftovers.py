@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError, all_corners_used, no_triangles
+from scenes.io.meshes.damage import DamagedMeshError, all_corners_used, no_triangles
 
 COMPONENTS = {5121: "<u1", 5123: "<u2", 5125: "<u4"}  # that triangles name corners by; glTF 2.0 specification, section 3.7.2.1
 FLOAT = 5126

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from scenes.io.kept_files import Identity, Seen, identity, names_in
+from scenes.io.folders.kept_files import Identity, Seen, identity, names_in
 
 
 def write_note(path: Path, stage: Path, seen: Seen) -> None:

@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.glb_leftovers import BYTES, NUMBERS, nothing_left_over
 from scenes.io.json_keys import json_of
 from scenes.io.library_remarks import printable, short_words
-from scenes.io.mesh_damage import STATED_SHARE, DamagedMeshError, few_enough_bodies, has_no_room, unlike_stated
+from scenes.io.meshes.damage import STATED_SHARE, DamagedMeshError, few_enough_bodies, has_no_room, unlike_stated
+from scenes.io.meshes.glb_leftovers import BYTES, NUMBERS, nothing_left_over
 
 MOST_CORNERS = 12_000_000  # of any list in the file: more would fill the memory before triangles are counted
 DEEPEST = 16  # nodes within nodes

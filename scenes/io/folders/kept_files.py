@@ -13,7 +13,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from scenes.io.access import give_access, not_kept
+from scenes.io.folders.access import give_access, not_kept
 from scenes.io.free_names import ENDS, first_free
 from scenes.io.reading import was_read
 

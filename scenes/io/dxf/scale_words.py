@@ -6,7 +6,7 @@ import math
 import re
 import unicodedata
 
-from scenes.io.dxf_units import AMOUNT, LENGTH, QUOTES, amount, length_mm
+from scenes.io.dxf.units import AMOUNT, LENGTH, QUOTES, amount, length_mm
 
 WORD = "scale|ma(?:ß|ss|sz)stab|[eé]chelle|escala|scala|schaal|skala|масштаб|m[eě][rř][ií]tko|mierka"
 WORD += r"|podzia[łl]ka|mittakaava|[öo]l[çc]ek|m[åa]lestokk?|m[ée]retar[áa]ny|scar[aă]|κλ[ίι]μακα"

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from scenes.io.half_saved import has_blanks, is_half_saved
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError, all_corners_used, no_triangles, plain_number
+from scenes.io.meshes.damage import DamagedMeshError, all_corners_used, no_triangles, plain_number
 
 # Curves and surfaces, and what is left of them where their own lines are lost.
 FREE_FORM = set(b"curv curv2 surf cstype vp deg bmat step parm trim hole scrv sp con".split())

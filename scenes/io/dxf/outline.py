@@ -12,13 +12,13 @@ from shapely.ops import unary_union
 
 from geometry.checks import LOPSIDED_MM
 from geometry.frame import right_up_to_frame
-from scenes.io.dxf_doubts import extent_doubts, hanging_doubts, layer_doubts, scaled_doubts, size_doubts
-from scenes.io.dxf_leftovers import leftover_doubts
-from scenes.io.dxf_lines import read_document, read_drawn
-from scenes.io.dxf_remarks import unseen_words
-from scenes.io.dxf_units import INCH_MM, UNIT_MM
-from scenes.io.dxf_words import MOST_LETTERS, SAID_UNSEEN, readable, side_against, words_against, words_in_doubt
-from scenes.io.joined_lines import OpenLineError, closed_rings
+from scenes.io.dxf.doubts import extent_doubts, hanging_doubts, layer_doubts, scaled_doubts, size_doubts
+from scenes.io.dxf.joined_lines import OpenLineError, closed_rings
+from scenes.io.dxf.leftovers import leftover_doubts
+from scenes.io.dxf.lines import read_document, read_drawn
+from scenes.io.dxf.remarks import unseen_words
+from scenes.io.dxf.units import INCH_MM, UNIT_MM
+from scenes.io.dxf.words import MOST_LETTERS, SAID_UNSEEN, readable, side_against, words_against, words_in_doubt
 from scenes.io.library_remarks import printable
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import DrawnOutline

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from xml.parsers import expat
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError
+from scenes.io.meshes.damage import DamagedMeshError
 
 LARGEST_UNPACKED = 200_000_000  # bytes of all members: a million triangles take half of it
 MODEL_NAME = "3d/3dmodel.model"

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.dxf_doubts import CUT_OUT, quote
-from scenes.io.dxf_tags import numbered_tags, things
+from scenes.io.dxf.doubts import CUT_OUT, quote
+from scenes.io.dxf.tags import numbered_tags, things
 
 # Of dimensions, hatches and tables, which drawing programs make themselves; *U is a user's own block in one of its forms.
 OWN_BLOCKS = ("*D", "*X", "*T", "*E")

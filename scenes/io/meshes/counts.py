@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_3mf import faces_of_3mf
-from scenes.io.mesh_damage import DamagedMeshError, few_enough_bodies, no_triangles
-from scenes.io.mesh_glb import faces_of_glb
-from scenes.io.obj_text import obj_faces
+from scenes.io.meshes.damage import DamagedMeshError, few_enough_bodies, no_triangles
+from scenes.io.meshes.glb import faces_of_glb
+from scenes.io.meshes.obj_text import obj_faces
+from scenes.io.meshes.shapes_3mf import faces_of_3mf
 
 MOST_FACES = 1_000_000  # these take close to 1 GB in reading
 

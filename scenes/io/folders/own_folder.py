@@ -11,8 +11,8 @@ from contextlib import ExitStack, contextmanager, suppress
 from functools import cache
 from pathlib import Path
 
-from scenes.io.folder_lock import BusyError, is_held, locked
-from scenes.io.folder_swap import removed
+from scenes.io.folders.folder_lock import BusyError, is_held, locked
+from scenes.io.folders.folder_swap import removed
 
 PREFIX, LOCK = "brimline-work-", "in-use.lock"
 OURS = re.compile(rf"{PREFIX}[a-z0-9_]{{8}}")  # as `tempfile` names them

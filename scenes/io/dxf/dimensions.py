@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from scenes.io.dxf_units import AMOUNT, FOOT_MM, INCH_MM, QUOTES, UNIT_NAMES, amount, length_mm
+from scenes.io.dxf.units import AMOUNT, FOOT_MM, INCH_MM, QUOTES, UNIT_NAMES, amount, length_mm
 from scenes.io.library_remarks import printable
 
 SAME_SHARE = 0.02  # a written size is rounded by less

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from scenes.io.library_remarks import in_one_line, remarks_of, short_words
-from scenes.io.mesh_counts import MOST_FACES, stated_faces
-from scenes.io.mesh_damage import DamagedMeshError, all_corners_used
-from scenes.io.obj_text import plain_obj
+from scenes.io.meshes.counts import MOST_FACES, stated_faces
+from scenes.io.meshes.damage import DamagedMeshError, all_corners_used
+from scenes.io.meshes.obj_text import plain_obj
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from scenes.io.kept_files import MANIFEST, Seen, carried, folder_for, give_rights, identity, names_in
+from scenes.io.folders.kept_files import MANIFEST, Seen, carried, folder_for, give_rights, identity, names_in
 
 
 def late_in(old: Path, target: Path, seen: Seen) -> list[str]:

@@ -9,9 +9,9 @@ from xml.parsers import expat
 
 import numpy as np
 
-from scenes.io.markup_3mf import Markup
-from scenes.io.mesh_damage import DamagedMeshError, few_enough_bodies, has_no_room, no_triangles, plain_number
-from scenes.io.package_3mf import model_of
+from scenes.io.meshes.damage import DamagedMeshError, few_enough_bodies, has_no_room, no_triangles, plain_number
+from scenes.io.meshes.markup_3mf import Markup
+from scenes.io.meshes.package_3mf import model_of
 
 DEEPEST = 16  # parts within parts
 

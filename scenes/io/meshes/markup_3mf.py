@@ -9,7 +9,7 @@ from html import unescape
 from typing import Any
 
 from scenes.io.library_remarks import printable
-from scenes.io.mesh_damage import DamagedMeshError
+from scenes.io.meshes.damage import DamagedMeshError
 
 MF_CORE = "http://schemas.microsoft.com/3dmanufacturing/core"
 # Elements of the core specification (chapters 3 to 5), and what each may stand in; extensions' own have another address.

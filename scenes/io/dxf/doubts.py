@@ -11,9 +11,9 @@ from typing import Any
 
 import shapely
 
-from scenes.io.dxf_elsewhere import ELSEWHERE
-from scenes.io.dxf_told_sizes import another_size
-from scenes.io.joined_lines import Line
+from scenes.io.dxf.elsewhere import ELSEWHERE
+from scenes.io.dxf.joined_lines import Line
+from scenes.io.dxf.told_sizes import another_size
 from scenes.io.library_remarks import printable
 
 Points = tuple[tuple[float, float], ...]  # [mm]

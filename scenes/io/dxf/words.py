@@ -8,8 +8,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
-from scenes.io.dxf_scale_words import plain_signs, possible_scale, stated_scale
-from scenes.io.dxf_units import INCH_MM, LENGTH, POINT_MM, UNIT_NAMES, UNIT_WORDS, length_mm
+from scenes.io.dxf.scale_words import plain_signs, possible_scale, stated_scale
+from scenes.io.dxf.units import INCH_MM, LENGTH, POINT_MM, UNIT_NAMES, UNIT_WORDS, length_mm
 from scenes.io.library_remarks import printable
 
 SAID, SAID_UNSEEN = "its text says", "a remark or property in its file says"

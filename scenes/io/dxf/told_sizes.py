@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from geometry.mesh_import import MM_PER_UNIT
-from scenes.io.dxf_elsewhere import CUT_OUT
+from scenes.io.dxf.elsewhere import CUT_OUT
 
 Size = tuple[float, ...]  # width and height, or one of the two
 

@@ -15,17 +15,17 @@ from typing import Any
 import click
 from numpy.typing import NDArray
 
-from scenes.io.access import give_access, not_kept, share
-from scenes.io.ended_runs import tidy
-from scenes.io.folder_lock import BusyError, around_at_work, held, lock_of, locked
-from scenes.io.folder_swap import PARTIAL, beside, on_disk, put_in_place, removed
-from scenes.io.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
-from scenes.io.late_files import bring_along
-from scenes.io.left_results import files_written, holds_results, left_by, results_in, results_name
+from scenes.io.folders.access import give_access, not_kept, share
+from scenes.io.folders.ended_runs import tidy
+from scenes.io.folders.folder_lock import BusyError, around_at_work, held, lock_of, locked
+from scenes.io.folders.folder_swap import PARTIAL, beside, on_disk, put_in_place, removed
+from scenes.io.folders.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
+from scenes.io.folders.late_files import bring_along
+from scenes.io.folders.left_results import files_written, holds_results, left_by, results_in, results_name
+from scenes.io.folders.swap_note import write_note
+from scenes.io.folders.undisturbed import placed, undisturbed
 from scenes.io.reading import from_home
 from scenes.io.refusal import refusal
-from scenes.io.swap_note import write_note
-from scenes.io.undisturbed import placed, undisturbed
 from scenes.io.writing import is_full, write_npz
 from scenes.registry import own_name
 

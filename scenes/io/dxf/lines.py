@@ -12,13 +12,13 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.dxf_dimensions import other_scale
-from scenes.io.dxf_doubts import Points
-from scenes.io.dxf_leftovers import idle_blocks
-from scenes.io.dxf_splines import off_its_points, spline_points
-from scenes.io.dxf_tags import contradiction, entity_heads
-from scenes.io.dxf_units import is_of_units
-from scenes.io.joined_lines import JOIN_MM, Line
+from scenes.io.dxf.dimensions import other_scale
+from scenes.io.dxf.doubts import Points
+from scenes.io.dxf.joined_lines import JOIN_MM, Line
+from scenes.io.dxf.leftovers import idle_blocks
+from scenes.io.dxf.splines import off_its_points, spline_points
+from scenes.io.dxf.tags import contradiction, entity_heads
+from scenes.io.dxf.units import is_of_units
 from scenes.io.library_remarks import in_one_line, remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
 

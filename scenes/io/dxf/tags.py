@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from scenes.io.dxf_splines import spline_words
-from scenes.io.dxf_swallowed import Numbered, marker_words, swallowed_words
+from scenes.io.dxf.splines import spline_words
+from scenes.io.dxf.swallowed import Numbered, marker_words, swallowed_words
 from scenes.io.library_remarks import printable
 
 LONGEST_WORD = 40  # of a file, shown

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from scenes.io.folder_lock import BusyError, is_held
-from scenes.io.folder_swap import NOTE, OLD, PARTIAL, READY, in_sight, removed
-from scenes.io.late_files import bring_along, late_in
-from scenes.io.swap_note import read_note
+from scenes.io.folders.folder_lock import BusyError, is_held
+from scenes.io.folders.folder_swap import NOTE, OLD, PARTIAL, READY, in_sight, removed
+from scenes.io.folders.late_files import bring_along, late_in
+from scenes.io.folders.swap_note import read_note
 
 
 def tidy(target: Path) -> list[str]:

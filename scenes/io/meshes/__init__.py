@@ -1,0 +1,1 @@
+"""Meshes read as they stand, and what of a file its reader would pass over."""
