@@ -16,10 +16,8 @@ TURNED_DEG = 10.0  # its width is no longer across
 
 
 def unheld_words(hood: Hood, box: Box) -> str:
-    """A hood whose inside is larger at its rear than the outside of all that could carry it; '' where no outside is known."""
-    known = [(back.width_mm, back.height_mm) for back in box.back]
-    known += [part.outer_mm for part in (*box.stage, *box.mask) if part.outer_mm]
-    if not known:
+    """A hood whose inside is larger at its rear than the outside of all that could carry it; '' without a back plate."""
+    if not box.back:
         return ""
     reach = [max(size[way] for size in outsides_mm(box)) for way in (0, 1)]
     shares = [inside / outside for inside, outside in zip(hood.rear_mm, reach, strict=True)]

@@ -72,7 +72,7 @@ def test_a_tray_or_mask_that_is_as_large_outside_holds_a_hood_larger_than_the_pl
     assert changed(wide, ("[146, 104]", "[146, 104]\nouter_mm = [240, 200]")) == []
 
 
-def test_a_hood_in_a_box_without_a_stated_outside_is_not_told_so():
+def test_a_hood_in_a_box_without_a_back_plate_is_not_told_so():
     wide = ("rear_mm = [170, 120]\nfront_mm = [250, 170]", "rear_mm = [264, 220]\nfront_mm = [350, 290]")
     assert changed(wide, ("back = { width_mm = 200, height_mm = 160, bore_mm = 130 }\n", "")) == []
 
