@@ -20,6 +20,7 @@ from scenes.cautions.idle_openings import behind_words, idle_opening_words
 from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
 from scenes.cautions.light_places import light_in_box_words
 from scenes.cautions.mesh_places import mesh_words
+from scenes.cautions.mesh_sides import mesh_side_words
 from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
 from scenes.cautions.part_names import (
     flag_angle_words,
@@ -99,6 +100,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *behind_words(box),
         *idle_opening_words(box, parts),
         *mesh_words(box, parts),
+        *mesh_side_words(box, parts),
     ]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
