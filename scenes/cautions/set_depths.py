@@ -8,6 +8,7 @@ sets in tests are within a quarter).
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from statistics import median
 
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.lens import Lens, PupilDepth
@@ -20,23 +21,20 @@ OFF_SHARE = 0.75  # of the least of the others, or of their most the other way
 LONGER_SHARE = 1.1  # of the focal length of a lens that is not the shortest
 
 
-def set_depth_words(scene: Scene, lens: Lens) -> Iterator[str]:
-    """A caution where the two depths of a lens, or one of them, are no others of its set."""
-    own, others = _depth_of(lens), [other for other in scene.lens if other is not lens and _same_kind(lens, other)]
-    if own is None or "pupil_behind_front_mm" in lens.confirmed:
-        return
-    depths = [(other, depth) for other in others if (depth := _depth_of(other)) is not None]
-    told = [*_copied_words(lens, own, depths)]
-    if len(depths) >= LEAST_SET:
-        told = told or [*_ratio_words(own, depths)] or [*_shallow_words(lens, own, depths)]
-    yield from told[:1]
-
-
 Depths = Sequence[tuple[Lens, PupilDepth]]
 
 
-def _same_kind(lens: Lens, other: Lens) -> bool:
-    return lens.squeeze > 1.0 and abs(other.squeeze - lens.squeeze) < SAME_SQUEEZE
+def set_depth_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A caution where the two depths of a lens, or one of them, are no others of its set."""
+    own = _depth_of(lens)
+    if own is None or lens.squeeze == 1.0 or "pupil_behind_front_mm" in lens.confirmed:
+        return
+    alike = [other for other in scene.lens if other is not lens and abs(other.squeeze - lens.squeeze) < SAME_SQUEEZE]
+    depths = [(other, depth) for other in alike if (depth := _depth_of(other)) is not None]
+    told = [*_copied_words(scene, lens, own, depths)]
+    if len(depths) >= LEAST_SET:
+        told = told or [*_ratio_words(own, depths)] or [*_shallow_words(lens, own, depths)]
+    yield from told[:1]
 
 
 def _depth_of(lens: Lens) -> PupilDepth | None:
@@ -47,28 +45,54 @@ def _depth_of(lens: Lens) -> PupilDepth | None:
     return depth if min(*depth.horizontal, *depth.vertical) > 0.0 else None
 
 
+def _copied_words(scene: Scene, lens: Lens, own: PupilDepth, depths: Depths) -> Iterator[str]:
+    """Two numbers that are both those of a lens before it; with its length too it was copied whole (copied_words)."""
+    before = scene.lens[: scene.lens.index(lens)]
+    for other, depth in depths:
+        longer = max(lens.focal_mm, other.focal_mm) / min(lens.focal_mm, other.focal_mm)
+        if other in before and depth == own and longer > LONGER_SHARE and lens.front_to_sensor_mm != other.front_to_sensor_mm:
+            yield (
+                f"pupil_behind_front_mm = {_both(own)} are both those of the {other.name}, of another focal length; is one copied? "
+                "Measure it"
+            )
+            return
+
+
 def _ratio_words(own: PupilDepth, depths: Depths) -> Iterator[str]:
+    """One of the two is wrong where all others agree on how they go together."""
     ratios = [_ratio(depth) for _, depth in depths]
     least, most = min(ratios), max(ratios)
     if most > ALIKE_SHARE * least or OFF_SHARE * least <= _ratio(own) <= most / OFF_SHARE:
         return
-    listed = ", ".join(f"{_both(depth)} of the {other.name}" for other, depth in depths)
-    meant = f"{plain(round(_middle(own.horizontal) / own_share(ratios)))} vertical or {plain(round(_middle(own.vertical) * own_share(ratios)))} horizontal"
+    usual = median(ratios)
+    listed = ", ".join(f"{plain(_middle(depth.horizontal))} and {plain(_middle(depth.vertical))}" for _, depth in depths)
     yield (
-        f"pupil_behind_front_mm = {_both(own)} is out of line with the other lenses of squeeze, {listed} (horizontal and vertical): "
-        f"{meant} would be in line; measure both again"
+        f"pupil_behind_front_mm = {_both(own)} do not go together as those of the other lenses with its squeeze do, {listed}; "
+        f"in line would be horizontal = {_middle(own.vertical) * usual:.0f}, or vertical = {_middle(own.horizontal) / usual:.0f}: "
+        "measure both again"
     )
 
 
 def _shallow_words(lens: Lens, own: PupilDepth, depths: Depths) -> Iterator[str]:
+    """A lens that is not the shortest of its set, and has by far the shallowest pupil."""
     shorter = [other for other, _ in depths if lens.focal_mm > LONGER_SHARE * other.focal_mm]
-    for which, value, values in (
-        ("horizontal", own.horizontal, [depth.horizontal for _, depth in depths]),
-        ("vertical", own.vertical, [depth.vertical for _, depth in depths]),
-    ):
-        least_mm = min(map(_middle, values))
-        if shorter and _middle(value) < OFF_SHARE * least_mm:
+    for which in ("horizontal", "vertical"):
+        depth_mm, others_mm = _middle(getattr(own, which)), [_middle(getattr(depth, which)) for _, depth in depths]
+        if shorter and depth_mm < OFF_SHARE * min(others_mm):
             yield (
-                f"pupil_behind_front_mm = {plain(_middle(value))} {which} is far shallower than any other of its set, the next "
-                f"{plain(least_mm)}, although the {shorter[0].name} is shorter; is it another lens's? Measure it again"
+                f"pupil_behind_front_mm = {_both(own)} is far shallower than in any other lens with its squeeze, {which} = "
+                f"{', '.join(map(plain, others_mm))}, though the {shorter[0].name} is shorter; is it another's? Measure it again"
             )
+            return
+
+
+def _ratio(depth: PupilDepth) -> float:
+    return _middle(depth.horizontal) / _middle(depth.vertical)
+
+
+def _middle(interval: tuple[float, float]) -> float:
+    return sum(interval) / 2
+
+
+def _both(depth: PupilDepth) -> str:
+    return f"{{ horizontal = {plain(_middle(depth.horizontal))}, vertical = {plain(_middle(depth.vertical))} }}"
