@@ -16,6 +16,7 @@ from scenes.cautions.contradictions import TENFOLD, desqueezed_words
 from scenes.cautions.field_rows import field_row_words, field_run_words, pincushion_words
 from scenes.cautions.flag_hinges import hinge_words
 from scenes.cautions.front_fill import front_fill_words
+from scenes.cautions.gauges import gauge_words
 from scenes.cautions.idle_openings import behind_words, idle_opening_words
 from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
 from scenes.cautions.light_places import light_in_box_words
@@ -74,7 +75,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [(lens.name, text) for text in (*doubtful_row_words(lens), *front_fill_words(lens, scene.camera))]
     told += [(lens.name, text) for text in (*field_row_words(lens, scene.camera), *pincushion_words(lens, scene.camera))]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
-    told += [("camera", text) for text in (*_guide_words(scene), *_format_words(scene))]
+    told += [("camera", text) for text in (*_guide_words(scene), *_format_words(scene), *gauge_words(scene))]
     told += [(lens.name, text) for text in _fisheye_words(lens)]
     told += [("check", text) for text in _loss_words(scene)]
     told += [
