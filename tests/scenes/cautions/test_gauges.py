@@ -69,7 +69,9 @@ def test_a_number_of_mm_that_is_a_lens_of_the_scene_is_no_film():
 
 @pytest.mark.parametrize(("guide", "is_told"), [("S35 1.78", True), ("full frame 1.78", False), ("35 mm back-up", False)])
 def test_a_guide_called_by_a_larger_gauge_is_told(guide, is_told):
-    assert any(f'the name of its guide "{guide}" says' in text for text in told("Quay", 'format = "super-16"', guide=guide)) == is_told
+    assert (
+        any(f'the name of its guide "{guide}" says' in text for text in told("Quay", 'format = "super-16"', guide=guide)) == is_told
+    )
 
 
 def test_a_small_gauge_under_the_pixels_of_a_large_one_is_told():
