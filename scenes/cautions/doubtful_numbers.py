@@ -13,6 +13,7 @@ from geometry.body import Part
 from geometry.notes import Note, Severity
 from scenes.cautions.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.cautions.contradictions import TENFOLD, desqueezed_words
+from scenes.cautions.design_numbers import design_words
 from scenes.cautions.field_rows import field_row_words, field_run_words, pincushion_words
 from scenes.cautions.flag_hinges import hinge_words
 from scenes.cautions.front_fill import front_fill_words
@@ -78,6 +79,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [("camera", text) for text in (*_guide_words(scene), *_format_words(scene), *gauge_words(scene))]
     told += [(lens.name, text) for text in _fisheye_words(lens)]
     told += [("check", text) for text in _loss_words(scene)]
+    told += [("design", text) for text in design_words(scene)]
     told += [
         (lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens), *set_depth_words(scene, lens))
     ]
