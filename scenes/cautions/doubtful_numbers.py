@@ -20,6 +20,7 @@ from scenes.cautions.front_fill import front_fill_words
 from scenes.cautions.gauges import gauge_words
 from scenes.cautions.idle_openings import behind_words, idle_opening_words
 from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
+from scenes.cautions.light_numbers import light_number_words
 from scenes.cautions.light_places import light_in_box_words
 from scenes.cautions.mesh_places import mesh_words
 from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
@@ -84,7 +85,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
         (lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens), *set_depth_words(scene, lens))
     ]
     told += [*lens_list_words(scene.box, lens), *outline_words(scene.box, lens, scene.lens)]
-    told += list(light_in_box_words(scene, box_for(scene, lens), lens))
+    told += [*light_in_box_words(scene, box_for(scene, lens), lens), *light_number_words(scene)]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
 
