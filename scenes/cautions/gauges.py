@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from scenes.cautions.contradictions import LEAST_PIXEL_MM
 from scenes.scene_file.catalogue import formats
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.camera import Camera
@@ -20,7 +21,7 @@ SMALLER_SHARE = 0.85  # of the width of the name's narrowest
 FOCAL_SHARE = 1.1  # a lens of the scene that a number of mm may mean
 MAY_BE_ELSE = re.compile(r"\b(?:lens(?:es)?|primes?|macro|zooms?|crop(?:ped)?|window(?:ed)?)\b", re.IGNORECASE)
 NAMED_AREA = re.compile(r"(?<![\w.:])(\d{2}(?:\.\d+)?)\s?(?:mm)?\s?[x×]\s?(\d{1,2}(?:\.\d+)?)(?![\w.:])", re.IGNORECASE)
-LEAST_PHOTOSITE_UM, LARGE_FRONT_MM = 2.0, 80.0  # of cameras that take lenses so large (common practice)
+LEAST_PHOTOSITE_UM, LARGE_FRONT_MM = 2.0, 80.0  # of cameras that take lenses so large (common practice); under 1 um is a fault
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +61,7 @@ def gauge_words(scene: Scene) -> Iterator[str]:
         named = [gauge for gauge in GAUGES if gauge.in_guides and not gauge.film_mm and gauge.words.search(guide.name)]
         yield from _smaller_words(camera, named, f'the name of its guide "{guide.name}"')
     um = 1000.0 * camera.width_mm / camera.pixels[0]
-    if um < LEAST_PHOTOSITE_UM and max(lens.front_diameter_mm for lens in scene.lens) >= LARGE_FRONT_MM:
+    if 1000.0 * LEAST_PIXEL_MM <= um < LEAST_PHOTOSITE_UM and max(lens.front_diameter_mm for lens in scene.lens) >= LARGE_FRONT_MM:
         yield (
             f"{_size(camera)} with pixels = [{camera.pixels[0]}, {camera.pixels[1]}] makes photosites of {um:.1f} um, smaller than "
             "those of such cameras: is it another camera's area, or a crop's? Put the right one in"

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from scenes.scene_file.tables.box import Box, BoxPart
-from scenes.scene_file.tables.lens import Lens
+from scenes.scene_file.tables.lens import Lens, focal_lengths
 
 LEAST_LENSES = 3
 LEAST_PARTS = 2  # that share the lenses out; one with a list may well be for some of them
 
 
 def left_out_words(box: Box, lens: Lens, lenses: Sequence[Lens]) -> Iterator[str]:
-    """A caution for each kind of part that every other lens has one of, by lists, and this one has not."""
+    """A caution for each kind of part that every other lens has one of, by lists, but this one; the widest may go without."""
+    if _wide_mm(lens) <= min(map(_wide_mm, lenses)):
+        return
     names = {other.name for other in lenses}
     for kind, parts in _kinds(box):
         listed = [set(part.lenses) for part in parts if part.lenses is not None]
@@ -23,6 +25,11 @@ def left_out_words(box: Box, lens: Lens, lenses: Sequence[Lens]) -> Iterator[str
                 f"has no {kind}: the lenses = [...] of the {len(parts)} in the box name every other lens; name it in one if "
                 f"it is used with a {kind}"
             )
+
+
+def _wide_mm(lens: Lens) -> float:
+    """The shortest focal length across the picture."""
+    return focal_lengths(lens)[0] / lens.squeeze
 
 
 def _kinds(box: Box) -> Iterator[tuple[str, Sequence[BoxPart]]]:

@@ -30,6 +30,8 @@ def masks(*lists):
     ("lists", "left_out"),
     [
         ((["21"], ["35"]), "75"),
+        ((["21"], ["75"]), "35"),
+        ((["35"], ["75"]), None),  # the widest lens goes without many a mask or tray
         ((["21"], ["35", "75"]), None),
         ((["35", "75"],), None),  # the only mask may well be for two of them
         ((["21"], ["35"], []), None),  # the third is for all
