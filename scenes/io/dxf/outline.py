@@ -17,6 +17,7 @@ from scenes.io.dxf.doubts import extent_doubts, hanging_doubts, layer_doubts, sc
 from scenes.io.dxf.joined_lines import OpenLineError, closed_rings
 from scenes.io.dxf.leftovers import leftover_doubts
 from scenes.io.dxf.lines import Drawn, read_document, read_drawn
+from scenes.io.dxf.lost_corners import mirror_doubts, numbering_doubts
 from scenes.io.dxf.remarks import unseen_words
 from scenes.io.dxf.sheets import Sheet, dimension_doubts, other_doubts, sheets_of
 from scenes.io.dxf.units import INCH_MM, UNIT_MM
@@ -71,7 +72,8 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
         raise _refusal(source, f"holds texts of more than {MOST_LETTERS} letters; save the cut-out alone")
     if problem := words_against(shown, unit_mm) or words_against(unseen, unit_mm, SAID_UNSEEN):
         raise _refusal(source, problem)
-    rings = [shapely.Polygon(ring) for ring in closed_rings(drawn.lines)]
+    closed = closed_rings(drawn.lines)
+    rings = [shapely.Polygon(ring) for ring in closed]
     if not rings:
         raise _refusal(source, "holds no closed outline; join its lines and arcs end to end")
     for ring in rings:
@@ -92,6 +94,7 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     doubts += tuple(size_doubts((*texts, *on_sheets), sizes_mm, unit_mm))
     doubts += tuple(extent_doubts(document.header, shape.bounds, unit_mm))
     doubts += (*scaled_doubts(drawn.scaled), *leftover_doubts(document, data, (*drawn.layers, *drawn.blocks)))
+    doubts += (*mirror_doubts(closed, drawn.lines), *numbering_doubts(data))
     doubts += _sheet_doubts(sheets, drawn, unit_mm, lopsided=lopsided)
     return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS, doubts=doubts)
 
