@@ -79,7 +79,7 @@ def test_a_title_block_with_the_scale_of_its_plot_is_read_without_a_word(words):
 
 
 def test_the_side_of_a_view_is_told_where_the_cut_out_is_not_the_same_left_and_right():
-    (told,) = drawing(text("VIEW FROM FRONT"), points=[(-60, -30), (60, -30), (30, 30), (-60, 30)])
+    (told,) = drawing(text("VIEW FROM FRONT"), points=[(-60, -30), (60, -30), (60, 10), (40, 10), (40, 30), (-60, 30)])
     assert told.startswith('its sheet "Layout1" says "VIEW FROM FRONT", and its cut-out was read as seen from behind the camera')
     assert drawing(text("VIEW FROM FRONT")) == ()
 
