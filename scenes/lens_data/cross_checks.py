@@ -65,8 +65,8 @@ def _of_lost_terms(readings: Sequence[Reading], radius_mm: float) -> Iterator[st
     for reading, bent in zip(readings, bends, strict=True):
         if bent <= NOTHING_SHARE:
             yield (
-                f"{reading.source} has no distortion, or one of zeros, and others move the corner by up to {max(bends) * 100:.1f} %: "
-                f"if it was lost there, barrel makes the field wider; {MEASURE}"
+                f"{reading.source} has no distortion, or one of zeros, and others move the corner by up to "
+                f"{max(bends) * 100:.1f} %: if it was lost there, barrel makes the field wider; {MEASURE}"
             )
 
 
@@ -96,6 +96,6 @@ def _of_photosites(readings: Sequence[Reading]) -> Iterator[str]:
         if abs(across_um / up_um - 1.0) > SQUARE_SHARE:
             yield (
                 f"an active area of {plain(width_mm)} x {plain(height_mm)} mm with {pixels[0]} x {pixels[1]} photosites would have "
-                f"oblong ones, {across_um:.2f} x {up_um:.2f} um: one of them is likely another recording mode's; give --width-mm and "
-                "--height-mm as you record"
+                f"oblong ones, {across_um:.2f} x {up_um:.2f} um: one of them is likely another recording mode's; give "
+                "--width-mm and --height-mm as you record"
             )
