@@ -8,7 +8,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-MAY_BE_EMPTY = {"make"}  # a heading that asks for something by itself: every key of it has a default
+# Of the headings that need no key the one that nobody leaves without: an empty box stands for a lens alone, and make has defaults.
+NEVER_EMPTY = {"check"}
 HEADING = re.compile(r"\[\[?[ \t]*([A-Za-z_][\w.-]{0,80})[ \t]*\]\]?[ \t]*(?:#.*)?", re.ASCII)
 COMMENT = re.compile(r"#+[\s#*=~_.+|/\\-]*(.*?)[\s#*=~_.+|/\\-]*")
 WORD = re.compile(r"[A-Za-z]+")
@@ -42,12 +43,12 @@ LONGEST_QUOTE = 60
 WAY_OUT = "as where a file was saved or copied by half; see what stood behind it, or take it out"
 
 
-def cut_words(text: str, headings: Iterable[str]) -> tuple[int, str] | None:
-    """The line at which a text stops short, and what is wrong with it; None where it does not. headings: paths of tables."""
+def cut_words(text: str) -> tuple[int, str] | None:
+    """The line at which a text stops short, and what is wrong with it; None where it does not."""
     lines = text.rstrip().split("\n")
     last = lines[-1].strip()
     heading = HEADING.fullmatch(last)
-    if heading and heading[1] in set(headings) - MAY_BE_EMPTY:
+    if heading and heading[1] in NEVER_EMPTY:
         return len(lines), f"ends with {heading[0].partition('#')[0].strip()}, and nothing stands under it, {WAY_OUT}"
     number, words = _last_comment(lines)
     if words and _announces(words):

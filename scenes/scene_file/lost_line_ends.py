@@ -49,7 +49,7 @@ class Swallowed:
 def joined_lines(text: str, data: dict[str, Any], model: type[Table]) -> Iterator[Swallowed]:
     """Comments that hold what must be a line of the file: a heading, a key that its table lacks, a row of an array; a lost end."""
     headings = {path for path, _ in all_tables(model) if path}
-    if cut := cut_words(text, headings):
+    if cut := cut_words(text):
         yield Swallowed(cut[0], (), cut[1])
     if "#" not in text:
         return

