@@ -202,3 +202,12 @@ def test_glass_of_another_index_a_cut_out_off_its_middle_and_where_a_mesh_stands
     found = load_scene(tmp_path / "a.toml")
     first = next(iter(states_of(found.scene, found.resources)))
     assert dict(numbers_used([first]).box)["stage 1"].endswith("glass 175 x 150, 4 thick, index 1.7, density 0.6")
+
+
+def test_a_mask_that_is_thicker_than_masks_are_is_told_with_its_thickness(tmp_path):
+    loaded(tmp_path)
+    text = (tmp_path / "a.toml").read_text().replace('outline = "cut.dxf"', 'outline = "cut.dxf"\nthickness_mm = 2.5')
+    (tmp_path / "a.toml").write_text(text)
+    found = load_scene(tmp_path / "a.toml")
+    first = next(iter(states_of(found.scene, found.resources)))
+    assert dict(numbers_used([first]).box)["mask"] == "at 16, 160 x 110 as read from cut.dxf, 2.5 thick"
