@@ -96,9 +96,10 @@ class Block(NamedTuple):
 class Tally(NamedTuple):
     """Scratch for one block.
 
-    at (M, 8) sides at a block's corners, or web edges at a pixel; lane (14, M) sides at a pixel, a column each; row (10, K) low and high ends of chords (0, 1), pieces (2 to 5), events (6, 7), what parts stop
-    first (8), and which chords are set aside (9); hand (8,) an edge's spots at a pixel; lens (10, N); outline (K, 2) of the rims;
-    span (4 I, N) where each entry's shape, and the hull about it, begin and end on every chord.
+    at (M, 8) sides at a block's corners, or web edges at a pixel; lane (14, M) sides at a pixel, a column each; row (10, K) low and
+    high ends of chords (0, 1), pieces (2 to 5), events (6, 7), what parts stop first (8), and which chords are set aside (9); hand
+    (8,) an edge's spots at a pixel; lens (10, N); outline (K, 2) of the rims; span (4 I, N) where each entry's shape, and the hull
+    about it, begin and end on every chord.
     """
 
     at: FloatArray
