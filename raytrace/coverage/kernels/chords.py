@@ -23,6 +23,7 @@ from raytrace.coverage.kernels.scratch import (
     HULL_FIRST,
     HULL_LAST,
     HULL_MODE,
+    LANES,
     LAST,
     MODE,
     NO_MODE,
@@ -52,8 +53,9 @@ Ints = NDArray[np.int64]
 LEAST_LOSS = 1e-7  # shares of loss below this are rounding
 FAR = 1e30
 
-# Rows of Tally.lane, a column for each side: u and v of both ends at the first pixel of a row, what they change by up to its last;
-# then at the pixel at hand u = C + K v on the side, v from LOW to HIGH, 1 or -1 as it runs up or down, 1 where it does neither.
+# Rows of a block's share of Tally.lane, a column for each side: u and v of both ends at the first pixel of a row, what they change
+# by up to its last; then at the pixel at hand u = C + K v on the side, v from LOW to HIGH, 1 or -1 as it runs up or down, 1 where
+# it does neither.
 ENDS, CHANGES = 0, 4
 C, K, LOW, HIGH, UPWARD, LEVEL = range(8, 14)
 
@@ -82,23 +84,24 @@ def cover_by_chords(
 ) -> None:
     """Fill the block by chords."""
     convex = cut_by_lens == 0 and _all_convex(b.entry)
+    lane = w.lane[: LANES * len(b.side)].reshape((LANES, len(b.side)))  # as near together as they can be
     across, down = 1.0 / max(rect[3] - rect[2] - 1, 1), 1.0 / max(rect[1] - rect[0] - 1, 1)
     for r in range(rect[0], rect[1]):
         fy = (r - rect[0]) * down
-        _sides_of_row(b.side, w.lane, fy)
+        _sides_of_row(b.side, lane, fy)
         for c in range(rect[2], rect[3]):
             fx = (c - rect[2]) * across
-            _sides_at(b, w, fx, fy)
+            _sides_at(b, w, lane, fx, fy)
             for k in range(len(b.entry)):
                 w.row[8, b.entry[k, PART]] = 0.0
             for k in range(len(b.entry)):
-                _set_reach(b, w.lane, b.entry[k, MODE], b.entry[k, FIRST], b.entry[k, LAST])
-                _set_reach(b, w.lane, b.entry[k, HULL_MODE], b.entry[k, HULL_FIRST], b.entry[k, HULL_LAST])
+                _set_reach(b, lane, b.entry[k, MODE], b.entry[k, FIRST], b.entry[k, LAST])
+                _set_reach(b, lane, b.entry[k, HULL_MODE], b.entry[k, HULL_FIRST], b.entry[k, HULL_LAST])
             if convex:
-                share = _convex_pixel(b, w, rule)
+                share = _convex_pixel(b, w, lane, rule)
             else:
                 x, y = place[0] + (place[1] - place[0]) * fx, place[2] + (place[3] - place[2]) * fy
-                share = _any_pixel(b, w, cut_by_lens, x, y, rule)
+                share = _any_pixel(b, w, lane, cut_by_lens, x, y, rule)
             if share > 1.0 - LEAST_LOSS:
                 clear[r, c] = 1.0
                 by[r, c] = -1
@@ -132,12 +135,12 @@ def _sides_of_row(side: FloatArray, lane: FloatArray, fy: float) -> None:
 
 
 @compiled
-def _sides_at(b: Block, w: Tally, fx: float, fy: float) -> None:
+def _sides_at(b: Block, w: Tally, lane: FloatArray, fx: float, fy: float) -> None:
     """Sides and web edges at a pixel: u = c + k v on the edge, v from low to high, which side is inside, step.
 
-    Sides are columns of w.lane, worked out side by side; web edges rows of w.at after as many as there are sides.
+    Sides are columns of `lane`, worked out side by side; web edges rows of w.at after as many as there are sides.
     """
-    lane, sides = w.lane, len(b.side)
+    sides = len(b.side)
     for n in range(sides):
         au, av = lane[0, n] + lane[4, n] * fx, lane[1, n] + lane[5, n] * fx
         bu, bv = lane[2, n] + lane[6, n] * fx, lane[3, n] + lane[7, n] * fx
@@ -191,7 +194,7 @@ def _goes_on(side: FloatArray, lane: FloatArray, e: int, after: int) -> bool:
 
 
 @compiled
-def _convex_pixel(b: Block, w: Tally, rule: FloatArray) -> float:
+def _convex_pixel(b: Block, w: Tally, lane: FloatArray, rule: FloatArray) -> float:
     """Clear share where one piece of every chord stays open; w.row[8] gets what each part stops first."""
     n = len(rule[0])
     low, high = w.row[0], w.row[1]
@@ -204,7 +207,7 @@ def _convex_pixel(b: Block, w: Tally, rule: FloatArray) -> float:
         if entry[MODE] != ALL_DARK:
             inward = float(entry[TURN]) if entry[SENSE] == PASSES else -float(entry[TURN])
             for e in range(entry[FIRST], entry[LAST]):
-                _clip_chords(w.lane, e, inward, rule, low, high)
+                _clip_chords(lane, e, inward, rule, low, high)
             for j in range(n):
                 after += max(high[j] - low[j], 0.0) * rule[3, j]
         w.row[8, entry[PART]] += before - after
@@ -233,7 +236,7 @@ def _clip_chords(lane: FloatArray, e: int, inward: float, rule: FloatArray, low:
 
 
 @compiled
-def _any_pixel(b: Block, w: Tally, cut_by_lens: int, x: float, y: float, rule: FloatArray) -> float:
+def _any_pixel(b: Block, w: Tally, lane: FloatArray, cut_by_lens: int, x: float, y: float, rule: FloatArray) -> float:
     """Clear share of the bare pupil whatever the shapes; w.row[8] gets what each part stops first.
 
     All chords go side by side as long as what is open of them is one piece each; those that fall apart go on one by one.
@@ -241,7 +244,7 @@ def _any_pixel(b: Block, w: Tally, cut_by_lens: int, x: float, y: float, rule: F
     low, high, apart, weight = w.row[0], w.row[1], w.row[9], rule[3]
     open_bare(w.lens, cut_by_lens, x, y, rule, low, high, apart)
     bare = weighed(low, high, weight)
-    _set_spans(b, w, rule)
+    _set_spans(b, w, lane, rule)
     clear = bare
     for k in range(len(b.entry)):
         _side_by_side(b.entry[k], k, w, len(weight))
@@ -299,17 +302,17 @@ def _chord(b: Block, w: Tally, first: int, chord: int, v: float, weight: float, 
 
 
 @compiled
-def _set_spans(b: Block, w: Tally, rule: FloatArray) -> None:
+def _set_spans(b: Block, w: Tally, lane: FloatArray, rule: FloatArray) -> None:
     """Where the entries' shapes, and the hulls about them, begin and end on every chord: four rows of w.span for each."""
     for k in range(len(b.entry)):
         entry = b.entry[k]
         if entry[MODE] == ALL_DARK:
             break
         if entry[MODE] != WEBBED:
-            _set_span(w.lane, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), rule, w.span[4 * k], w.span[4 * k + 1])
+            _set_span(lane, entry[MODE], entry[FIRST], entry[LAST], float(entry[TURN]), rule, w.span[4 * k], w.span[4 * k + 1])
         if entry[HULL_MODE] != NO_MODE:
             first, last = entry[HULL_FIRST], entry[HULL_LAST]
-            _set_span(w.lane, entry[HULL_MODE], first, last, 1.0, rule, w.span[4 * k + 2], w.span[4 * k + 3])
+            _set_span(lane, entry[HULL_MODE], first, last, 1.0, rule, w.span[4 * k + 2], w.span[4 * k + 3])
 
 
 @compiled
