@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -55,11 +55,7 @@ WIDER = {
     Kind.SEAL: "replace {part} by one of {size} inside",
 }
 SMALLER_NEARER = {Kind.TRAY, Kind.BACK}  # the beam they pass is smaller nearer to the lens
-INSTEAD = {  # another way, told where nothing else has to change
-    Kind.MASK: ", or leave it out",
-    Kind.HOOD: ", or make it shorter",
-    Kind.SEAL: ", or push it back over the barrel",
-}
+SHORTEST_HOOD_MM = 10  # what is left of a hood that is cut shorter: less shades nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,10 +135,50 @@ def remedy_words(plan: State) -> str:
         return _nearer(plan, min(spare.values()), f"no single change helps: {names} stand too far in")
     changes = tuple(_changes(plan, to_blame, light))
     told = listed([change.words for change in changes])
-    if len(to_blame) == 1 and not changes[0].gone:
-        told += INSTEAD.get(to_blame[0].kind, "")
-    nearer = _nearer(plan, min(spare.values())) if len(to_blame) == 1 and to_blame[0].kind in SMALLER_NEARER else ""
-    return f"{told}: {_outcome(plan, changes, light)}{nearer and f', or {nearer}'}"
+    if len(to_blame) > 1:
+        return f"{told}: {_outcome(plan, changes, light)}"
+    if to_blame[0].kind is Kind.MASK:
+        told += ", or leave it out"
+    instead = _nearer(plan, min(spare.values())) if to_blame[0].kind in SMALLER_NEARER else _cut_shorter(plan, to_blame[0], light)
+    return f"{told}: {_outcome(plan, changes, light)}{instead and f', or {instead}'}"
+
+
+def _cut_shorter(plan: State, part: Part, light: Light) -> str:
+    """How deep a straight hood may be, in whole mm, and how the state is then; '' where none will do, or flags may hang on it."""
+    loops = part.body.inner if isinstance(part.body, Tube) else ()
+    if part.kind is not Kind.HOOD or len(loops) != 2 or any(map(_is_blade, plan.box.parts)):
+        return ""
+    whole = math.ceil(loops[1].z_mm - loops[0].z_mm)
+    most = whole - SHORTEST_HOOD_MM
+    by_mm = least_clear(lambda by: light.spare_mm(shortened(part, whole - by)), light.spare_mm(part), most) if most > 0 else None
+    if by_mm is None:
+        return ""
+    new = shortened(part, whole - by_mm)
+    assert isinstance(new.body, Tube)
+    mouth = new.body.inner[-1].outline
+    assert isinstance(mouth, RoundedRectangle)
+    size = f"{mouth.width_mm:.1f} x {mouth.height_mm:.1f} mm"
+    rooms = [light.rooms_mm(new if one is part else one) for one in plan.box.parts]
+    return f"cut it to {whole - by_mm} mm deep, {size} at its front: then clear{_room_words(rooms)}"
+
+
+def shortened(part: Part, depth_mm: float) -> Part:
+    """A tube of two sections, cut off so far ahead of its rear edge [mm]: its walls stay where they are."""
+    assert isinstance(part.body, Tube)
+    inner, outer = (
+        loops if len(loops) < 2 else (loops[0], _between(loops[0], loops[-1], depth_mm))
+        for loops in (part.body.inner, part.body.outer)
+    )
+    return replace(part, body=replace(part.body, inner=inner, outer=outer))
+
+
+def _between(rear: Loop, front: Loop, ahead_mm: float) -> Loop:
+    """The section of straight walls between two loops of one pose, so far ahead of the rear one [mm]."""
+    share = ahead_mm / (front.z_mm - rear.z_mm)
+    assert isinstance(rear.outline, RoundedRectangle)
+    assert isinstance(front.outline, RoundedRectangle)
+    sizes = zip(astuple(rear.outline), astuple(front.outline), strict=True)
+    return replace(rear, z_mm=rear.z_mm + ahead_mm, outline=RoundedRectangle(*((1 - share) * a + share * b for a, b in sizes)))
 
 
 def _nearer(plan: State, spare_mm: float, otherwise: str = "") -> str:

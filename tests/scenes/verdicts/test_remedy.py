@@ -9,6 +9,7 @@ from geometry.body import Kind
 from geometry.flags import flag
 from geometry.frame import pose
 from geometry.outline import Circle, RoundedRectangle
+from geometry.parts import hood
 from scenes.scene_file.parse import parse_scene
 from scenes.states.state import states_of
 from scenes.verdicts.remedy import least_clear, remedy_words
@@ -64,6 +65,29 @@ def test_all_parts_in_the_light_are_changed_and_the_box_is_judged_again():
     assert needed <= across <= needed + 2.0
     assert upright == 160
     assert re.search(r"and open the right flag by \d+ degrees: then clear, 2\.\d mm of room$", told)
+
+
+def steep_hood(depth_mm, front_mm):
+    return hood(pose(), at_mm=20.0, depth_mm=depth_mm, rear_mm=(140.0, 140.0), front_mm=front_mm)
+
+
+def test_a_hood_is_cut_to_the_depth_up_to_which_its_walls_leave_the_beam_its_room():
+    # Walls from 70 mm out, 20 mm ahead, to 80 mm out at 80 mm; the beam's edge rises by 18/20 of the way (similar triangles).
+    told = words(steep_hood(60.0, (160.0, 400.0)))
+    depth, across = map(float, re.findall(r", or cut it to (\d+) mm deep, ([\d.]+) x [\d.]+ mm at its front: then clear", told)[0])
+    depths = np.arange(1.0, 61.0)
+    wall_mm = 70.0 + 10.0 * depths / 60.0
+    room_mm = (wall_mm - edge_mm(20.0 + depths)) / np.hypot(1.0, 18.0 / FOCAL_MM)
+    enough = (room_mm >= 2.5) & (wall_mm > edge_mm(20.0 + depths, 1.02))
+    assert depth == depths[enough].max()
+    assert across == pytest.approx(140.0 + 20.0 * depth / 60.0, abs=0.05)
+    cut = steep_hood(depth, (across, 140.0 + 260.0 * depth / 60.0))
+    assert words(cut) == ""
+    assert words(steep_hood(depth + 1.0, (140.0 + 20.0 * (depth + 1.0) / 60.0, 400.0))) != ""
+
+
+def test_a_hood_that_flags_may_hang_on_is_not_cut_shorter():
+    assert "cut it to" not in words(steep_hood(60.0, (160.0, 400.0)), right_flag(60.0, edge_mm(HINGE_AT_MM) + 40.0))
 
 
 def test_what_no_change_helps_is_told_and_not_called_clear():
