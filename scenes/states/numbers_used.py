@@ -22,8 +22,11 @@ from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Seal, Solid, Stage
 from scenes.scene_file.tables.lens import Lens, WalkRow
+from scenes.scene_file.tables.scene import Check
 from scenes.states.lens_judgement import SAME_FOCUS_SHARE, SAME_STOP_SHARE
 from scenes.states.state import State
+
+USUAL_LOSS_STOPS = Check.model_fields["visible_loss_stops"].default
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +61,9 @@ def _camera_words(state: State) -> str:
         if 2 * guide.half_width_mm < grid.width_mm or 2 * guide.half_height_mm < grid.height_mm
     ]
     recorded = f"{_size((grid.width_mm, grid.height_mm))} recorded{_off_axis(grid.offset_mm)}"
-    return f"{recorded}, of it {', '.join(kept)}" if kept else recorded
+    least = state.scene.check.visible_loss_stops
+    from_there = "" if least == USUAL_LOSS_STOPS else f", a loss counts from {plain(least)} stop on"
+    return recorded + (f", of it {', '.join(kept)}" if kept else "") + from_there
 
 
 def _off_middle(guide: Guide, grid: PixelGrid) -> str:
@@ -74,6 +79,8 @@ def _lens_words(states: Sequence[State]) -> str:
     table = [] if lens.prescription is None else [f"traced by {lens.prescription}"]
     glass = "" if lens.front_glass_mm is None else f" (glass {plain(lens.front_glass_mm)})"
     squeeze = [] if lens.squeeze == 1.0 else [f"squeeze {plain(lens.squeeze)}"]
+    if "pupil_width_factor" in lens.model_fields_set:
+        squeeze.append(f"pupil width {plain(lens.pupil_width_factor)} of its height")
     bent: list[str] = [] if lens.prescription else [lens.projection]
     bent += [f"distortion {lens.distortion[0]:g}, {lens.distortion[1]:g}"] if any(lens.distortion) and not lens.prescription else []
     stop = _stop_words(states)
