@@ -214,3 +214,12 @@ def test_a_loss_that_counts_later_than_usual_and_a_pupil_of_another_width_are_re
     assert "pupil width" not in usual["50"].lens
     assert own["50"].camera.endswith(", a loss counts from 0.5 stop on")
     assert "pupil width 0.95 of its height" in own["50"].lens
+
+
+def test_a_mask_that_is_thicker_than_masks_are_is_told_with_its_thickness(tmp_path):
+    loaded(tmp_path)
+    text = (tmp_path / "a.toml").read_text().replace('outline = "cut.dxf"', 'outline = "cut.dxf"\nthickness_mm = 2.5')
+    (tmp_path / "a.toml").write_text(text)
+    found = load_scene(tmp_path / "a.toml")
+    first = next(iter(states_of(found.scene, found.resources)))
+    assert dict(numbers_used([first]).box)["mask"] == "at 16, 160 x 110 as read from cut.dxf, 2.5 thick"
