@@ -8,6 +8,7 @@ import numpy as np
 
 from geometry.body import Part, Surface
 from geometry.mesh_bodies import bodies_of, faces_twice, open_edges
+from geometry.mesh_corners import moved_corner_notes
 from geometry.notes import Note, Severity
 from geometry.overlap import TOUCH_MM
 
@@ -18,7 +19,8 @@ SPECK_MM = 0.5  # no part is as small in all directions, also of those that hold
 
 def mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
     """All that the shapes of imported meshes tell."""
-    return (*open_mesh_notes(parts), *speck_notes(parts), *twice_notes(parts), *turned_mesh_notes(parts), *lying_mesh_notes(parts))
+    looks = (open_mesh_notes, speck_notes, twice_notes, moved_corner_notes, turned_mesh_notes, lying_mesh_notes)
+    return tuple(note for look in looks for note in look(parts))
 
 
 def open_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
