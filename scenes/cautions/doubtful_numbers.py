@@ -38,6 +38,8 @@ from scenes.cautions.pupil_numbers import (
     copied_words,
     near_sensor_words,
     odd_magnification_words,
+    same_lens_words,
+    short_lens_words,
     short_rows_words,
     zoom_out_of_line_words,
 )
@@ -79,7 +81,9 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
         for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens), *left_out_words(scene.box, lens, scene.lens))
     ]
     told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
-    told += [(lens.name, text) for text in (*odd_magnification_words(lens), *near_sensor_words(scene, lens))]
+    told += [
+        (lens.name, text) for text in (*odd_magnification_words(lens), *_length_words(scene, lens), *same_lens_words(scene, lens))
+    ]
     told += [(lens.name, text) for text in (*doubtful_row_words(lens), *front_fill_words(lens, scene.camera))]
     told += [(lens.name, text) for text in (*field_row_words(lens, scene.camera), *pincushion_words(lens, scene.camera))]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
@@ -116,6 +120,11 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *mesh_words(box, parts),
     ]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
+
+
+def _length_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """One caution for a front_to_sensor_mm that its own numbers, or the other lenses, speak against."""
+    yield from [*near_sensor_words(scene, lens)] or short_lens_words(scene, lens)
 
 
 def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
