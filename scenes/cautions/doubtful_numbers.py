@@ -46,6 +46,7 @@ from scenes.cautions.pupil_numbers import (
 from scenes.cautions.pupil_runs import run_words
 from scenes.cautions.set_depths import set_depth_words
 from scenes.cautions.small_tolerances import small_tolerance_words
+from scenes.cautions.travel_runs import zoom_travel_words
 from scenes.cautions.walk_numbers import walk_out_of_line_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
@@ -102,7 +103,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
 
 def doubtful_row_words(lens: Lens) -> Iterator[str]:
     """What looks like a slip in one state row of a lens, by its other rows."""
-    yield from (*narrower_words(lens), *field_run_words(lens), *doubtful_travel_words(lens))
+    yield from (*narrower_words(lens), *field_run_words(lens), *doubtful_travel_words(lens), *zoom_travel_words(lens))
     yield from [*zoom_out_of_line_words(lens)] or run_words(lens)
 
 
