@@ -1,6 +1,6 @@
 """Where a zoom's front stands over its focal lengths: a cam takes it one way, or there and back once, and turns it gently.
 
-Zooms whose front group goes out and back are wide ones that turn about the middle of their range; none swings twice (common practice).
+Wide zooms whose front goes out and back turn about the middle of their range; none swings twice (common practice).
 """
 
 from __future__ import annotations
