@@ -63,6 +63,7 @@ SLOW_STOP = 10.0
 LEAST_FOCUS = 4.0  # focal lengths: half life size and more
 OPEN_SHARE = 1.06  # stops are rounded by less
 LEAST_SET = 2  # other lenses that make a set
+SLOWER_IN_SET = 1.6  # a stop and a third: lenses of one set differ by that, as a wide or a long one does (common practice)
 DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops closed
 DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
@@ -152,7 +153,7 @@ def _one_stop_of_others(scene: Scene, lens: Lens) -> float:
     """The widest stop of a set in which every other prime opens as far, and this one does not; 0 where there is no such set."""
     others = [other.f_number for other in scene.lens if other is not lens and len(focal_lengths(other)) == 1]
     least, most = min(others, default=0.0), max(others, default=0.0)
-    alike = len(others) >= LEAST_SET and most <= OPEN_SHARE * least and lens.f_number > OPEN_SHARE * most
+    alike = len(others) >= LEAST_SET and most <= OPEN_SHARE * least and lens.f_number > SLOWER_IN_SET * most
     return least if alike and len(focal_lengths(lens)) == 1 else 0.0
 
 
