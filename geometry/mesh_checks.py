@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from geometry.body import Part, Surface
+from geometry.frame import place_in_words
 from geometry.mesh_bodies import bodies_of, faces_twice, open_edges
 from geometry.mesh_corners import moved_corner_notes
 from geometry.notes import Note, Severity
@@ -96,11 +97,10 @@ def speck_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
         bounds = bodies_of(part.body).bounds_mm
         sizes = np.ptp(bounds, axis=1).max(axis=1)
         if sizes.max() >= SPECK_MM > sizes.min():
-            right, up, ahead = np.round(bounds[sizes.argmin()].mean(axis=0) * (-1.0, 1.0, 1.0), 1) + 0.0
+            where = place_in_words(bounds[sizes.argmin()].mean(axis=0))
             text = (
-                f"a body of its mesh is only {sizes.min():.2g} mm across, {right:g} mm right, {up:g} mm up and {ahead:g} mm ahead "
-                "of the lens front's centre, and darkens next to nothing; if a part of the assembly is in another unit, export all "
-                "of it in one"
+                f"a body of its mesh is only {sizes.min():.2g} mm across, {where}, and "
+                "darkens next to nothing; if a part of the assembly is in another unit, export all of it in one"
             )
             found.append(Note(part.name, text, Severity.CAUTION, may_be_slip=True))
     return tuple(found)

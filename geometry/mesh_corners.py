@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Part, Surface
+from geometry.frame import place_in_words
 from geometry.mesh_bodies import body_numbers
 from geometry.notes import Note, Severity
 
@@ -37,19 +38,14 @@ def moved_corner_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
     return tuple(
         Note(
             name,
-            f"a corner of its mesh stands at {_words(moved.at_mm)} from the lens front's centre, where the other half of its body, "
-            f"the same in all other corners, has it at {_words(moved.expected_mm)}; export the mesh again if it is not meant so",
+            f"a corner of its mesh stands {place_in_words(moved.at_mm)}, where the other half of its body, the same in all other "
+            f"corners, has it {place_in_words(moved.expected_mm)}; export the mesh again if it is not meant so",
             Severity.CAUTION,
             may_be_slip=True,
         )
         for name, moved in found
         if moved
     )
-
-
-def _words(place_mm: NDArray[np.float64]) -> str:
-    right, up, ahead = np.round(place_mm * (-1.0, 1.0, 1.0), 1) + 0.0
-    return f"{right:g} mm right, {up:g} mm up, {ahead:g} mm ahead"
 
 
 def moved_corner(surface: Surface) -> Moved | None:

@@ -77,5 +77,5 @@ def test_the_notes_of_a_mesh_say_where_the_corner_stands_and_where_it_belongs():
     points[int(np.argmax(points @ (1.0, 1.0, 1.0)))] += (0, 25, 0)
     part = Part(name="plate", kind=Kind.SOLID, body=surface_from_arrays(points, mesh.faces, unit="mm"))
     (note,) = mesh_notes([part])
-    assert "stands at -80 mm right, 85 mm up, 3 mm ahead from the lens front's centre" in note.text
-    assert "has it at -80 mm right, 60 mm up, 3 mm ahead" in note.text
+    assert "stands 80 mm left, 85 mm up and 3 mm ahead of the lens front's centre" in note.text
+    assert "has it 80 mm left, 60 mm up and 3 mm ahead of" in note.text
