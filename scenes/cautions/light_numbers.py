@@ -81,7 +81,7 @@ def _sun_words(sun: Sun) -> Iterator[str]:
         yield (
             f"longitude_deg = {plain(sun.longitude_deg)} is {off_deg / DEG_PER_HOUR:.0f} hours off the clock of time = "
             f"{sun.time.isoformat()}; east is positive: is a sign turned, or the offset another place's?"
-            f"{'' if is_up else ' So taken the sun is below the horizon, and not looked at'}"
+            f"{'' if is_up else ' By these the sun is below the horizon, so it is not looked at'}"
         )
     elif not is_up:
         place = f"latitude_deg = {plain(sun.latitude_deg)}, longitude_deg = {plain(sun.longitude_deg)}"

@@ -140,8 +140,8 @@ def same_lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
         apart_mm = max(abs(a - b) for a, b in zip(own, depth, strict=True))
         if apart_mm > _same_mm(max(own)):
             yield (
-                f'is "{other.name}" again by its focal length, stop, front and length, but its pupil_behind_front_mm = '
-                f"{_rounded(own[3])} is not {_rounded(depth[3])}: one is wrong; measure both again"
+                f'has the focal length, stop, front and length of "{other.name}", but pupil_behind_front_mm = '
+                f"{_rounded(own[3])}, not {_rounded(depth[3])}: one is wrong; measure both again"
             )
             return
 

@@ -15,7 +15,11 @@ PUBLISHED = {
     "DE 953,471": (35, 29.4, 83.0),
     "US 1,955,591": (28, 13.1, 41.2),
 }
-NEAR, SHORT, AGAIN = "mm ahead of the sensor", "is less than half of what the other lenses with such a front have", "again by its"
+NEAR, SHORT, AGAIN = (
+    "mm ahead of the sensor",
+    "is less than half of what the other lenses with such a front have",
+    "has the focal length, stop",
+)
 
 
 def lens(name, focal_mm, length_mm, depth, more=""):
@@ -76,7 +80,7 @@ def test_a_length_far_off_the_set_is_told_and_small_lenses_beside_large_ones_are
 def test_a_spare_copy_of_a_lens_with_another_pupil_is_told():
     ((part, text),) = told(AGAIN, lens("18", 18, 148, 13), lens("18 spare", 18, 148, 33))
     assert part == "18 spare"
-    assert "pupil_behind_front_mm = 33 is not 13: one is wrong" in text
+    assert "pupil_behind_front_mm = 33, not 13: one is wrong" in text
 
 
 @pytest.mark.parametrize(

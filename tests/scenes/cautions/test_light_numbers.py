@@ -104,4 +104,4 @@ def test_a_low_sun_by_an_elevation_far_up_is_told_and_a_low_lamp_is_not():
 def test_a_clock_of_another_place_by_which_the_sun_has_set_says_that_it_is_not_looked_at():
     (text,) = told(sun(34.05, -118.25, "2026-03-12T17:10:00+07:00"), "low sun")
     assert "hours off the clock" in text
-    assert text.endswith("So taken the sun is below the horizon, and not looked at")
+    assert text.endswith("By these the sun is below the horizon, so it is not looked at")
