@@ -12,6 +12,10 @@ from geometry.errors import GeometryError
 from geometry.frame import Pose
 from geometry.outline import SAGITTA_MM, Outline, polygon_loops
 
+FLAT_MM = 1e-6  # a spread of corners below this is arithmetic
+THICK_MM = 0.01  # far above it: what cheaper arithmetic shows to spread so far need not be looked at closer
+SURE_SHARE = 1e-12  # of a determinant's size: some thousand times its rounding
+
 
 class Kind(StrEnum):
     """What a part is to the crew."""
@@ -73,9 +77,21 @@ class Block:
         """Refuse flat or unshaped corner lists."""
         if self.corners_mm.ndim != 2 or self.corners_mm.shape[1] != 3 or len(self.corners_mm) < 4:
             raise GeometryError(f"a block needs at least four corners of three coordinates, found shape {self.corners_mm.shape}")
-        spread = np.linalg.svd(self.corners_mm - self.corners_mm.mean(axis=0), compute_uv=False)
-        if spread[-1] < 1e-6:
+        if not _is_thick(self.corners_mm) and _spread_mm(self.corners_mm) < FLAT_MM:
             raise GeometryError("a block must have thickness: all its corners lie in one plane")
+
+
+def _spread_mm(corners_mm: NDArray[np.float64]) -> float:
+    """How far corners spread where they do least, as their least singular value [mm]."""
+    return float(np.linalg.svd(corners_mm - corners_mm.mean(axis=0), compute_uv=False)[-1])
+
+
+def _is_thick(corners_mm: NDArray[np.float64]) -> bool:
+    """Whether the squares of their singular values show it in a tenth of the time: their product, over the most of two of them."""
+    away = corners_mm - corners_mm.mean(axis=0)
+    (a, b, c), (_, d, e), (_, _, f) = (away.T @ away).tolist()
+    product, total = a * (d * f - e * e) - b * (b * f - c * e) + c * (b * e - c * d), a + d + f
+    return bool(product > max((THICK_MM * total / 2) ** 2, SURE_SHARE * total**3))
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ An outline lives in its part's own plane, (x, y) in mm, centred on the part; x r
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -14,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from geometry.errors import GeometryError
 
 SAGITTA_MM = 0.002  # chords of a round outline stray less than this inside it: a fiftieth of what a file takes off metal
+LOOPS_KEPT = 256  # of the outlines in a process: those of a few boxes
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +105,20 @@ def polygon_loops(outline: Outline, sagitta_mm: float = SAGITTA_MM) -> tuple[NDA
     """Closed loops (K, 2) [mm], counter-clockwise seen with x to the right, last point not repeated.
 
     Round parts become chords whose ends lie on the outline (inscribed: an opening never grows), straying at most `sagitta_mm`.
-    A Freeform gives its outer rings first, then its holes (clockwise).
+    A Freeform gives its outer rings first, then its holes (clockwise). The loop of another is kept, and nobody can change it.
     """
+    return _freeform_loops(outline.shape) if isinstance(outline, Freeform) else (_kept_loop(outline, sagitta_mm),)
+
+
+@lru_cache(maxsize=LOOPS_KEPT)
+def _kept_loop(outline: Circle | RoundedRectangle, sagitta_mm: float) -> NDArray[np.float64]:
+    """The one loop of an outline: asked for again and again of parts that differ in where they stand alone."""
     if isinstance(outline, Circle):
-        return (_arc(np.zeros(2), outline.radius_mm, 0.0, 2 * np.pi, sagitta_mm)[:-1],)
-    if isinstance(outline, RoundedRectangle):
-        return (_rounded_loop(outline, sagitta_mm),)
-    return _freeform_loops(outline.shape)
+        loop = _arc(np.zeros(2), outline.radius_mm, 0.0, 2 * np.pi, sagitta_mm)[:-1]
+    else:
+        loop = _rounded_loop(outline, sagitta_mm)
+    loop.flags.writeable = False
+    return loop
 
 
 def to_shape(outline: Outline, sagitta_mm: float = SAGITTA_MM) -> shapely.Polygon | shapely.MultiPolygon:

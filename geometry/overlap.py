@@ -32,6 +32,7 @@ LEAST_RIM_MM = 2.0  # material that must be there round an opening even where it
 CHECK_SAGITTA_MM = 0.01  # chords this close cannot make an overlap that counts
 SURE_MM = 0.01  # so little in common, and twice the chords that corners are told by, is contact still
 KEPT = 256  # meshes kept in a process: a box that is tried out with one part changed has the same others
+PAIRS_KEPT = 4096  # pairs of parts of some twenty boxes
 
 _STACKED = {Kind.BACK, Kind.SEAL, Kind.TRAY, Kind.MASK, Kind.BARREL, Kind.FRONT_RING}  # follow each other along the axis
 _PASS_THROUGH = [  # pairs that are made to hold or go through each other
@@ -59,7 +60,9 @@ def overlap_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
     ]
     closed = [p for p in parts if not any(p is q for q in open_meshes)]
     mesh_of = cache(lambda index, thin: _mesh(_material(closed[index], thin)))
-    found = [note for i, j in combinations(range(len(closed)), 2) if (note := _pair_note(closed, i, j, mesh_of)) is not None]
+    keys = [_part_key(part) for part in closed]
+    pairs = ((i, j) for i, j in combinations(range(len(closed)), 2) if not _known_apart(closed[i], closed[j], keys[i], keys[j]))
+    found = [note for i, j in pairs if (note := _pair_note(closed, i, j, mesh_of)) is not None]
     return (*found, *unchecked)
 
 
@@ -153,10 +156,6 @@ def mean_depth_mm(mesh: trimesh.Trimesh) -> float:
 
 def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bool], trimesh.Trimesh]) -> Note | None:
     a, b = parts[i], parts[j]
-    if {a.kind, b.kind} in _PASS_THROUGH:
-        return None
-    if _plainly_apart(_material(a, _is_thin(a, b)), _material(b, _is_thin(b, a)), _hinges(a, b)):
-        return None
     shared = _shared(mesh_of(i, _is_thin(a, b)), mesh_of(j, _is_thin(b, a)))
     if shared is None or _is_hinge_contact(a, b, np.asarray(shared.vertices)):
         return None
@@ -167,6 +166,32 @@ def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bo
     span_mm = float(spans[way])
     text, again = _sentence(a, b, axes, way, span_mm), f"overlaps {b.name}"
     return Note(a.name, text, Severity.FAULT, doubts_light=True, said_again=again, size=span_mm)
+
+
+def _known_apart(a: Part, b: Part, *keys: object) -> bool:
+    """Whether nothing is to be told of two parts, as kinds or corners alone show; once for parts of the same numbers.
+
+    A box on lenses whose fronts stand alike, or with one part changed, has the same other pairs.
+    """
+    if {a.kind, b.kind} in _PASS_THROUGH:
+        return True
+    found = _apart.get(keys)
+    if found is None:
+        found = _plainly_apart(_material(a, _is_thin(a, b)), _material(b, _is_thin(b, a)), _hinges(a, b))
+        if None not in keys:
+            _apart[keys] = found
+            if len(_apart) > PAIRS_KEPT:
+                _apart.popitem(last=False)
+    return found
+
+
+_apart: OrderedDict[tuple[object, ...], bool] = OrderedDict()
+
+
+def _part_key(part: Part) -> object:
+    """All that tells whether a part stands apart from another; None for a mesh."""
+    body, key = part.body, _key(part.body)
+    return None if key is None else (part.kind, isinstance(body, Tube) and body.bounded, key)
 
 
 def _plainly_apart(a: Body, b: Body, hinges_mm: Sequence[NDArray[np.float64]] = ()) -> bool:

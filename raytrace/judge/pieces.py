@@ -62,8 +62,7 @@ pieces_of_body: Kept[Body, Pieces] = Kept(_pieces)
 
 def _hull(points: FloatArray) -> FloatArray:
     """Those of points (N, 3) that their hull needs: of few, or of flat ones, all."""
-    spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
-    if len(points) <= BLOCK_CORNERS or spread[-1] < 1e-6:
+    if len(points) <= BLOCK_CORNERS or np.linalg.svd(points - points.mean(axis=0), compute_uv=False)[-1] < 1e-6:
         return np.ascontiguousarray(points, dtype=np.float64)
     from scipy.spatial import ConvexHull, QhullError  # here, for it takes long to load
 

@@ -10,6 +10,7 @@ from geometry.body import Assembly
 from geometry.frame import Pose
 from geometry.notes import Note
 from raytrace.box import Box
+from raytrace.kept import KeptTogether
 from raytrace.optics.camera import Guide, PixelGrid, guide_of_aspect, whole_frame
 from raytrace.optics.lens import LensState
 from scenes.cautions.box_notes import box_facts, box_notes
@@ -124,6 +125,11 @@ class State:
         return replace(self, scene=scene, fitted=fitted, assembly=assembly, box=box, notes=notes)
 
 
+# What numbers of a scene tell about a lens wherever it is focused: the same for all of its states.
+_doubtful_notes: KeptTogether[tuple[Note, ...]] = KeptTogether(doubtful_notes, most=KEPT)
+_lens_contradictions: KeptTogether[tuple[Note, ...]] = KeptTogether(lens_contradictions, most=KEPT)
+
+
 def states_of(scene: Scene, resources: Resources | None = None) -> tuple[State, ...]:
     """Every state that the scene's [check] asks for, lens by lens."""
     return tuple(_states(scene, resources or Resources()))
@@ -167,10 +173,10 @@ def plan_state(
     lens_notes = LensNotes(
         facts=(
             *lens_facts(lens, glass, min(f_numbers_of(scene, lens))),
-            *doubtful_notes(scene, lens),
+            *_doubtful_notes(scene, lens),
             *drawing_notes(fitted.mask, resources),
         ),
-        contradictions=lens_contradictions(scene, lens, grid),
+        contradictions=_lens_contradictions(scene, lens, grid),
         guesses=(
             *walk_notes(lens.name, states),
             *field_notes(lens.name, focus_mm, guess),
@@ -241,7 +247,7 @@ def _facts(scene: Scene, lens: Lens, resources: Resources, travel_mm: float) -> 
     """What shapes and numbers alone tell about a lens in this box, with its front rim moved so far."""
     own_box, assembly, _ = _box_with(scene, lens, resources, travel_mm)
     told = (*box_facts(own_box, lens, assembly), *lens_facts(lens, resources.glass_of(lens), min(f_numbers_of(scene, lens))))
-    told = (*told, *doubtful_notes(scene, lens), *drawing_notes(own_box.mask, resources))
+    told = (*told, *_doubtful_notes(scene, lens), *drawing_notes(own_box.mask, resources))
     return (*told, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))
 
 

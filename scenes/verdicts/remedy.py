@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING
@@ -80,12 +80,24 @@ class Light:
     beams: tuple[tuple[GuideBeam, float], ...]
     glazed: bool = False
 
-    def spare_mm(self, part: Part) -> float:
-        """How much farther in a part could stand for the state to be clear [mm]; 0 or less where it stands too near."""
-        spare = math.inf
-        for beam, needed_mm in (one for number, one in enumerate(self.beams) if number % 2 or one[1] > 0.0):  # the rest are held
+    def spare_mm(self, part: Part, enough_mm: float = math.inf) -> float:
+        """How much farther in a part could stand for the state to be clear [mm]; 0 or less where it stands too near.
+
+        What is enough is not looked at closer.
+        """
+        spare = enough_mm + TOUCHING_MM
+        for beam, needed_mm in self._asked():
             spare = min(spare, self._room_mm(beam, part, spare + needed_mm + PLENTY_MM) - needed_mm)
         return spare - TOUCHING_MM
+
+    def fails(self, part: Part) -> bool:
+        """Whether a part stands too near: the sign of its spare room, by the first beam that shows it."""
+        asked = ((self._room_mm(beam, part, needed_mm + PLENTY_MM), needed_mm) for beam, needed_mm in self._asked())
+        return any(room_mm - needed_mm - TOUCHING_MM < 0.0 for room_mm, needed_mm in asked)
+
+    def _asked(self) -> Iterator[tuple[GuideBeam, float]]:
+        """The beams that a clear frame hangs on: those of guides as they are only where room is needed, for the grown hold them."""
+        return (one for number, one in enumerate(self.beams) if number % 2 or one[1] > 0.0)
 
     def room_mm(self, part: Part) -> float:
         """The room of a part from the guides as they are [mm]."""
@@ -127,7 +139,7 @@ def remedy_words(plan: State) -> str:
     from raytrace.judge.rooms import RIGHT_THROUGH_MM
 
     light = light_of(plan, tuple(_swings(plan.box.parts)))
-    spare = {part.name: light.spare_mm(part) for part in plan.box.parts}
+    spare = {part.name: light.spare_mm(part, 0.0) for part in plan.box.parts}
     to_blame = [part for part in plan.box.parts if spare[part.name] < 0.0]
     if not to_blame or min(spare.values()) <= -RIGHT_THROUGH_MM:  # no part, or light that could not be followed
         return ""
@@ -135,20 +147,20 @@ def remedy_words(plan: State) -> str:
         by_depth = [the(part.name) for part in sorted(to_blame, key=lambda part: spare[part.name])]
         rest = len(by_depth) - MANY_PARTS  # one more is named as well: "1 more part" would take as much room
         names = listed([*by_depth[:MANY_PARTS], f"{rest} more parts"] if rest > 1 else by_depth)
-        return _nearer(plan, min(spare.values()), f"no single change helps: {names} stand too far in")
+        return _nearer(plan, spare, f"no single change helps: {names} stand too far in")
     changes = tuple(_changes(plan, to_blame, light))
     left = _left(plan, changes, light)
     if not all(change.words for change in changes) or (left and all(change.parts or change.gone for change in changes)):
         deepest = min(to_blame, key=lambda part: spare[part.name])
         none = f"no change tried clears it: {_deepest_words(deepest, light.room_mm(deepest))}"
-        return _nearer(plan, min(spare.values()), none)
+        return _nearer(plan, spare, none)
     told = listed([change.words for change in changes])
     outcome = _outcome(plan, changes, light)
     if len(to_blame) > 1:
         return f"{told}: {outcome}"
     if to_blame[0].kind is Kind.MASK and not changes[0].gone:
         told += ", or leave it out"
-    instead = _nearer(plan, min(spare.values())) if to_blame[0].kind in SMALLER_NEARER else _cut_shorter(plan, to_blame[0], light)
+    instead = _nearer(plan, spare) if to_blame[0].kind in SMALLER_NEARER else _cut_shorter(plan, to_blame[0], light)
     return f"{told}: {outcome}{instead and f', or {instead}'}"
 
 
@@ -190,10 +202,10 @@ def _between(rear: Loop, front: Loop, ahead_mm: float) -> Loop:
     return replace(rear, z_mm=rear.z_mm + ahead_mm, outline=RoundedRectangle(*((1 - share) * a + share * b for a, b in sizes)))
 
 
-def _nearer(plan: State, spare_mm: float, otherwise: str = "") -> str:
+def _nearer(plan: State, spare_mm: Mapping[str, float], otherwise: str = "") -> str:
     """By how few whole mm the box has to come closer to the lens for the state to be clear, and how it is then; else `otherwise`.
 
-    spare_mm is the least of any part where the box stands now. What meets the lens before it is clear is told with `otherwise`.
+    spare_mm is that of each part where the box stands now. What meets the lens before it is clear is told with `otherwise`.
     """
 
     @cache
@@ -205,11 +217,15 @@ def _nearer(plan: State, spare_mm: float, otherwise: str = "") -> str:
         parts, light = tried(by_mm)
         return min(light.spare_mm(part) for part in parts)
 
+    def fails(by_mm: int) -> bool:
+        parts, light = tried(by_mm)
+        return any(light.fails(part) for part in sorted(parts, key=lambda part: spare_mm.get(part.name, 0.0)))
+
     end = closest_by_place(plan)
-    if not end or spare(end) < 0.0:  # what no place clears needs no look at what meets the lens on the way
+    if not end or fails(end):  # what no place clears needs no look at what meets the lens on the way
         return f"{otherwise}, and bringing the box closer does not clear it; use a wider box" if otherwise else ""
     most = closest(plan)
-    by_mm = least_clear(spare, spare_mm, most.by_mm) if most is not None and most.by_mm else None
+    by_mm = least_clear(spare, min(spare_mm.values()), most.by_mm) if most is not None and most.by_mm else None
     if by_mm:
         parts, light = tried(by_mm)
         return f"bring the box {by_mm} mm closer to the lens: then clear{_room_words([light.rooms_mm(part) for part in parts])}"
@@ -396,7 +412,7 @@ def _outcome(plan: State, changes: Sequence[Change], light: Light) -> str:
 
 def _left(plan: State, changes: Sequence[Change], light: Light) -> list[Part]:
     """What still stands too near with all changes made."""
-    return [part for part in _changed(plan, changes) if light.spare_mm(part) < 0.0]
+    return [part for part in _changed(plan, changes) if light.fails(part)]
 
 
 def _changed(plan: State, changes: Sequence[Change]) -> list[Part]:

@@ -1,5 +1,7 @@
 """Bodies: loops stand where their pose puts them, and shapes that cannot be are refused."""
 
+from contextlib import nullcontext
+
 import numpy as np
 import pytest
 import shapely
@@ -47,3 +49,15 @@ def test_a_block_without_thickness_is_refused():
 def test_a_thin_blade_is_still_a_block():
     corners = np.array([[x, y, z] for x in (0, 260) for y in (0, 0.05) for z in (0, 110)], dtype=float)
     assert Part(name="flag", kind=Kind.FLAG, body=Block(corners)).kind is Kind.FLAG
+
+
+@pytest.mark.parametrize("thickness_mm", [0.0, 1e-8, 1e-7, 3e-6, 1e-5, 1e-3, 0.02, 1.5])
+def test_a_block_is_refused_by_the_spread_of_its_corners_whatever_its_size(thickness_mm):
+    # outside: numpy's singular values, of boards of up to 3 m, turned at random
+    draw = np.random.default_rng(1)
+    for _ in range(40):
+        board = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)]) * [*draw.uniform(5, 3000, 2), thickness_mm]
+        corners = board @ np.linalg.qr(draw.normal(size=(3, 3)))[0] + draw.uniform(-500, 500, 3)
+        flat = np.linalg.svd(corners - corners.mean(axis=0), compute_uv=False)[-1] < 1e-6
+        with pytest.raises(GeometryError) if flat else nullcontext():
+            Block(corners)

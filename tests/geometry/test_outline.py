@@ -1,5 +1,7 @@
 """Outlines: areas in closed form, exact distances, polygons that stay inside."""
 
+from dataclasses import astuple
+
 import numpy as np
 import pytest
 import shapely
@@ -161,3 +163,11 @@ def test_impossible_outlines_are_refused_in_one_sentence(make, words):
 def test_an_outline_that_crosses_itself_is_refused():
     with pytest.raises(GeometryError, match="must not cross itself"):
         Freeform(shapely.Polygon([(0, 0), (10, 10), (10, 0), (0, 10)]))
+
+
+@pytest.mark.parametrize("outline", [Circle(40), RoundedRectangle(80, 50, 5)])
+def test_a_loop_that_is_kept_cannot_be_changed(outline):
+    (loop,) = polygon_loops(outline)
+    with pytest.raises(ValueError, match="read-only"):
+        loop += 1.0
+    assert polygon_loops(type(outline)(*astuple(outline)))[0] is loop

@@ -1,5 +1,7 @@
 """Parts in each other's way are told with depth and direction; touching, hinges and rods' holders are not."""
 
+from collections import OrderedDict
+
 import numpy as np
 import pytest
 import trimesh
@@ -188,9 +190,21 @@ def test_parts_told_apart_by_their_corners_share_nothing_in_a_library_of_meshes(
         parts = list(some_parts(seed))
         with monkeypatch.context() as patch:
             patch.setattr(overlap, "_plainly_apart", lambda *_: False)
+            patch.setattr(overlap, "_apart", OrderedDict())
             by_meshes = overlap_notes(parts)
         assert overlap_notes(parts) == by_meshes, seed
         told += len(by_meshes)
         looked_at += len(parts) * (len(parts) - 1) // 2
     assert looked_at > 200
     assert told > 20
+
+
+def test_a_pair_of_the_same_parts_is_looked_at_once_and_one_that_moved_again(monkeypatch):
+    looks = []
+    monkeypatch.setattr(overlap, "_apart", OrderedDict())
+    monkeypatch.setattr(overlap, "_plainly_apart", lambda *bodies: looks.append(bodies) or True)
+    overlap_notes([stage(10, "rear"), stage(40, "front")])
+    overlap_notes([stage(10, "rear"), stage(40, "front")])
+    assert len(looks) == 1
+    overlap_notes([stage(10, "rear"), stage(41, "front")])
+    assert len(looks) == 2

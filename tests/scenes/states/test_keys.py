@@ -104,3 +104,13 @@ def test_names_of_files_differ_even_where_case_does_not_count():
         "": "flag",
         "side": "side",
     }
+
+
+def test_what_numbers_tell_of_a_lens_is_worked_out_once_for_all_of_its_states():
+    check = '[check]\nfocus_mm = ["infinity", 600]\nf_numbers = [2.8, 5.6]\n'
+    slow = lens("35 slow", 35).replace("f_number = 2.8", "f_number = 28")
+    states = states_of(parse_scene(CAMERA + lens("35") + slow + check, "keys.toml"))
+    first = states[0].lens_notes.contradictions
+    told = [state.lens_notes.contradictions for state in states if state.lens_name == "35"]
+    assert all(one is first for one in told)
+    assert len(told) > 1

@@ -12,7 +12,7 @@ from geometry.outline import Circle, RoundedRectangle
 from geometry.parts import hood
 from scenes.scene_file.parse import parse_scene
 from scenes.states.state import states_of
-from scenes.verdicts.remedy import least_clear, remedy_words
+from scenes.verdicts.remedy import least_clear, light_of, remedy_words
 from tests.raytrace.made import holed, plate_of_glass
 from tests.scenes.check_made import FOCAL_MM, PUPIL_MM, RADIUS_MM, beam_right_mm, plan, wall_on_the_right
 
@@ -219,3 +219,13 @@ def test_where_many_parts_stand_in_a_box_that_clears_closer_by_is_said_to_come_c
     by_mm = int(re.search(r"bring the box (\d+) mm closer to the lens: then clear", told).group(1))
     assert remedy_words(boxed(*many, ahead_mm=40 - by_mm)) == ""
     assert remedy_words(boxed(*many, ahead_mm=41 - by_mm)) != ""
+
+
+@pytest.mark.parametrize("ahead_mm", [8, 30])
+def test_whether_a_part_fails_is_the_sign_of_what_it_has_to_spare(ahead_mm):
+    state = boxed(*(tray(3 * number, 84 + 16 * number, f"tray {number}") for number in range(1, 14)), ahead_mm=ahead_mm)
+    light = light_of(state, ())
+    spare = [light.spare_mm(part) for part in state.box.parts]
+    assert min(spare) < 0.0 < max(spare)
+    assert [light.fails(part) for part in state.box.parts] == [one < 0.0 for one in spare]
+    assert [light.spare_mm(part, 0.0) for part in state.box.parts] == pytest.approx([min(one, 0.0) for one in spare])
