@@ -37,6 +37,7 @@ from scenes.cautions.pupil_numbers import (
     zoom_out_of_line_words,
 )
 from scenes.cautions.pupil_runs import run_words
+from scenes.cautions.row_ends import far_rows_words
 from scenes.cautions.walk_numbers import walk_out_of_line_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
@@ -77,6 +78,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [(lens.name, text) for text in _fisheye_words(lens)]
     told += [("check", text) for text in _loss_words(scene)]
     told += [(lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens))]
+    told += [(lens.name, text) for text in far_rows_words(scene, lens)]
     told += [*lens_list_words(scene.box, lens), *outline_words(scene.box, lens, scene.lens)]
     told += list(light_in_box_words(scene, box_for(scene, lens), lens))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
