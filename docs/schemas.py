@@ -1,6 +1,7 @@
 """Writes scenes/questions/NAME/schema.json, the JSON Schema of what each question prints with --json, from the answers themselves.
 
-    python docs/schemas.py              # from the top of the repository; asks every question about the demo and the stored scenes
+    python docs/schemas.py [NAME...]            # from the top of the repository; asks about the demo and the stored scenes
+    python docs/schemas.py --anew [NAME...]     # and forgets what earlier answers had, such as a key that has gone
 
 Keys that only some answers have are optional; no others are allowed. tests/test_schemas.py validates answers against the files.
 """
@@ -32,7 +33,8 @@ HELD |= {"also_contradict": {"type": "array", "items": TEXT}}
 ROWS = {"failed": ("key", "lens", "why"), "not_computed": ("key", "lens", "why"), "correlations": ("and", "of", "correlation")}
 UNITS = ("mm", "mm2", "deg", "stops", "percent", "share", "number", "mm3", "kg", "n", "nm", "mpa")
 MORE = {  # what only shows when it is asked for
-    "flags": [["--changes"]],
+    "flags": [["--changes"], ["--lens", "24", "--focus", "close", "--f-number", "2.8"]],  # of the demo: no angle clears them
+    "widest": [["--no-lenses"]],
     "filters": [["--close-up", "1"]],
     "check": [["--pixels", "8", "--parts", "--prove"]],
 }
@@ -40,14 +42,18 @@ MORE = {  # what only shows when it is asked for
 
 def main() -> None:
     """Write a schema for each question, or for those named."""
-    for name in sys.argv[1:] or questions():
+    anew = "--anew" in sys.argv[1:]
+    for name in [word for word in sys.argv[1:] if word != "--anew"] or questions():
         builder = SchemaBuilder(schema_uri="https://json-schema.org/draft/2020-12/schema")
+        stored = QUESTIONS / name / "schema.json"
+        if stored.is_file() and not anew:
+            builder.add_schema(opened(json.loads(stored.read_text(encoding="utf-8"))))
         count = 0
         for data in answers(name):
             builder.add_object(data)
             count += 1
         schema = {"title": f"brimline {name} --json", **listed(closed(builder.to_schema()))}
-        (QUESTIONS / name / "schema.json").write_text(json.dumps(schema, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+        stored.write_text(json.dumps(schema, indent=1, sort_keys=True) + "\n", encoding="utf-8")
         sys.stdout.write(f"{name}: {count} answers\n")
         sys.stdout.flush()
 
@@ -62,7 +68,7 @@ def answers(name: str) -> Iterator[Any]:
     for scene in SCENES:
         for options in (FEW.get(name, []), *MORE.get(name, [])):
             done = CliRunner().invoke(brimline, [name, str(scene), "--json", *options])
-            if done.exception is None or isinstance(done.exception, SystemExit):
+            if done.stdout.startswith("{"):  # not where a scene has no such lens, lights or tables
                 yield json.loads(done.stdout)
 
 
@@ -92,6 +98,16 @@ def designed() -> Iterator[Any]:
 
 
 OWN = {"compare": compared, "design": designed}
+
+
+def opened(schema: Any) -> Any:
+    """A stored schema as the builder goes on with one: it has no word for objects without other keys, nor for a title."""
+    if isinstance(schema, list):
+        return [opened(item) for item in schema]
+    if not isinstance(schema, dict):
+        return schema
+    kept = {key: value for key, value in schema.items() if value is not False and (key != "title" or isinstance(value, dict))}
+    return {key: opened(value) for key, value in kept.items()}
 
 
 def closed(schema: Any) -> Any:
@@ -133,9 +149,9 @@ def _row(keys: tuple[str, ...]) -> Any:
 
 def _measured(key: str, schema: Any) -> Any:
     """The schema of a key with a unit: null where there is no such number; the word "infinity" where a distance has no end."""
-    unit, seen = key.rsplit("_", 1)[-1], schema.get("type")
+    (named, _, unit), seen = key.rpartition("_"), schema.get("type")
     seen = set(seen) if isinstance(seen, list) else {seen}
-    if unit not in UNITS or not seen <= {"number", "null", "string"}:
+    if not named or unit not in UNITS or not seen <= {"number", "null", "string"}:
         return schema
     return {**schema, "type": sorted({"null", "number"} | seen | ({"string"} if unit == "mm" else set()))}
 

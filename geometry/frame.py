@@ -76,6 +76,15 @@ def ahead_in_words(ahead_mm: float, of: str = "", form: str = ".1f") -> str:
     return f"{told} mm ahead of {of}" if of else f"{told} mm ahead"
 
 
+def place_in_words(place_mm: ArrayLike) -> str:
+    """A place of the frame as the operator says it: '80 mm left, 60 mm up and 3 mm ahead of the lens front's centre'."""
+    x, y, z = np.asarray(place_mm, dtype=np.float64)
+    right, up = frame_to_right_up((x, y))
+    sides = ((right, "right", "left"), (up, "up", "down"), (z, "ahead", "behind"))
+    told = [f"{abs(round(mm, 1)):g} mm {more if round(mm, 1) >= 0.0 else less}" for mm, more, less in sides]
+    return f"{told[0]}, {told[1]} and {told[2]}{' of' if z >= -0.05 else ''} the lens front's centre"
+
+
 def rotation_about_x(tilt_deg: float) -> NDArray[np.float64]:
     """Rotation matrix of a tilt: positive when the top edge leans toward the scene (y turns toward z)."""
     c, s = np.cos(np.radians(tilt_deg)), np.sin(np.radians(tilt_deg))

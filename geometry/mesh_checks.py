@@ -7,7 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from geometry.body import Part, Surface
+from geometry.frame import place_in_words
 from geometry.mesh_bodies import bodies_of, faces_twice, open_edges
+from geometry.mesh_corners import moved_corner_notes
 from geometry.notes import Note, Severity
 from geometry.overlap import TOUCH_MM
 
@@ -18,7 +20,8 @@ SPECK_MM = 0.5  # no part is as small in all directions, also of those that hold
 
 def mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
     """All that the shapes of imported meshes tell."""
-    return (*open_mesh_notes(parts), *speck_notes(parts), *twice_notes(parts), *turned_mesh_notes(parts), *lying_mesh_notes(parts))
+    looks = (open_mesh_notes, speck_notes, twice_notes, moved_corner_notes, turned_mesh_notes, lying_mesh_notes)
+    return tuple(note for look in looks for note in look(parts))
 
 
 def open_mesh_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
@@ -94,11 +97,10 @@ def speck_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
         bounds = bodies_of(part.body).bounds_mm
         sizes = np.ptp(bounds, axis=1).max(axis=1)
         if sizes.max() >= SPECK_MM > sizes.min():
-            right, up, ahead = np.round(bounds[sizes.argmin()].mean(axis=0) * (-1.0, 1.0, 1.0), 1) + 0.0
+            where = place_in_words(bounds[sizes.argmin()].mean(axis=0))
             text = (
-                f"a body of its mesh is only {sizes.min():.2g} mm across, {right:g} mm right, {up:g} mm up and {ahead:g} mm ahead "
-                "of the lens front's centre, and darkens next to nothing; if a part of the assembly is in another unit, export all "
-                "of it in one"
+                f"a body of its mesh is only {sizes.min():.2g} mm across, {where}, and "
+                "darkens next to nothing; if a part of the assembly is in another unit, export all of it in one"
             )
             found.append(Note(part.name, text, Severity.CAUTION, may_be_slip=True))
     return tuple(found)

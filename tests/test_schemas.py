@@ -46,6 +46,19 @@ def test_what_a_question_prints_is_as_its_schema_says(name, tmp_path):
         assert [set(mask) for one in data["designs"] for mask in one["masks"]] == [{"name", "lenses", "opening_mm"}] * 2
 
 
+@pytest.mark.parametrize("name", ["check", "filters", "flags", "masks", "widest"])
+def test_what_is_said_of_a_box_in_the_beam_is_as_its_schema_says(name):
+    """The demo's widest lens close up: flags whose hinges no angle clears ("none"), glass that no size replaces."""
+    schema = json.loads((ROOT / "scenes/questions" / name / "schema.json").read_text(encoding="utf-8"))
+    one_state = ["--focus", "close", "--f-number", "2.8"] if name in {"check", "flags"} else []
+    few = [*FEW.get(name, []), *([] if name == "widest" else ["--lens", "24"]), *one_state]
+    done = CliRunner().invoke(brimline, [name, str(ROOT / "scenes/demo/demo.toml"), "--json", *few], catch_exceptions=False)
+    data = json.loads(done.stdout)
+    jsonschema.validate(data, schema, cls=jsonschema.Draft202012Validator)
+    if name == "flags":
+        assert "none" in {state["clear_deg"] for flag in data["flags"] for state in flag["states"]}
+
+
 def lists_of_anything(schema, place=""):
     """Where a schema has a list and does not say of what."""
     if not isinstance(schema, dict):

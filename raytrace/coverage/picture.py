@@ -16,7 +16,7 @@ from raytrace.coverage.kernels.chords import chord_rule
 from raytrace.coverage.kernels.interpolate import spread
 from raytrace.coverage.kernels.scratch import Room, room_for
 from raytrace.coverage.large_cells import near_parts
-from raytrace.coverage.pencil_map import as_nodes
+from raytrace.coverage.pencil_map import Optics, as_nodes
 from raytrace.coverage.planning import Layer, PencilsAt, Plan, fine_cells, glass_layer, lens_layer, plan
 from raytrace.coverage.spline import on_finer_grid
 from raytrace.coverage.tables.clip import box_depths_mm as box_depths_mm  # noqa: PLC0414 - other ways to a map take it from here
@@ -74,7 +74,7 @@ def prepared(
     if box.glasses and with_glass:
         glass = _spread(glass_layer(pencils_at, grid, box, planned), shape, threads)
     lens = _spread(lens_layer(pencils_at, grid, box, planned), shape, threads)
-    return Prepared(planned=planned, sagitta_mm=_sagitta_mm(planned), lens=lens, glass=glass)
+    return Prepared(planned=planned, sagitta_mm=map_sagitta_mm(planned.known), lens=lens, glass=glass)
 
 
 def prepared_map(
@@ -117,8 +117,9 @@ def prepared_map(
     )
 
 
-def _sagitta_mm(planned: Plan) -> float:
-    matrix = planned.known.disc[planned.known.valid][:, 2:].reshape(-1, 2, 2)
+def map_sagitta_mm(known: Optics) -> float:
+    """How far chords of round outlines may stray inside them in a map of these pencils: by the smallest pupil."""
+    matrix = known.disc[known.valid][:, 2:].reshape(-1, 2, 2)
     if not len(matrix):
         return SAGITTA_RANGE_MM[1]
     radius_mm = 1.0 / np.linalg.norm(matrix, axis=(1, 2)).max()

@@ -10,6 +10,7 @@ import click
 
 from scenes.answers.blocks import Block, Gap, Paragraph, page_lines
 from scenes.answers.csv_tables import csv_files
+from scenes.answers.judged_by import judged_by_data
 from scenes.answers.narrow import for_terminal
 from scenes.answers.numbers import distance
 from scenes.answers.opened import fault_lines, slip_lines, tell
@@ -116,6 +117,7 @@ def answer_data(answer: Answer, show: Loaded, files: Sequence[str] = ()) -> dict
         "states": [state_data(state) for state in answer.states],
         "next_step": answer.next_step,
         "cautions": [*faults_of(answer), *slips_of(answer), *answer.cautions],
+        **judged_by_data(answer),
         **answer.data(),
         "files": sorted(files),
     }

@@ -13,11 +13,15 @@ from geometry.body import Part
 from geometry.notes import Note, Severity
 from scenes.cautions.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.cautions.contradictions import TENFOLD, desqueezed_words
+from scenes.cautions.design_numbers import design_words
 from scenes.cautions.field_rows import field_row_words, field_run_words, pincushion_words
 from scenes.cautions.flag_hinges import hinge_words
 from scenes.cautions.front_fill import front_fill_words
+from scenes.cautions.gauges import gauge_words
 from scenes.cautions.idle_openings import behind_words, idle_opening_words
+from scenes.cautions.left_out import left_out_words
 from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
+from scenes.cautions.light_numbers import light_number_words
 from scenes.cautions.light_places import light_in_box_words
 from scenes.cautions.mesh_places import mesh_words
 from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
@@ -26,6 +30,7 @@ from scenes.cautions.part_names import (
     flag_side_words,
     lens_list_words,
     outline_words,
+    power_words,
     size_words,
     tray_order_words,
 )
@@ -38,6 +43,8 @@ from scenes.cautions.pupil_numbers import (
 )
 from scenes.cautions.pupil_runs import run_words
 from scenes.cautions.row_ends import far_rows_words
+from scenes.cautions.set_depths import set_depth_words
+from scenes.cautions.small_tolerances import small_tolerance_words
 from scenes.cautions.walk_numbers import walk_out_of_line_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
@@ -68,19 +75,26 @@ LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
 def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     """Cautions by the numbers of the scene about this lens, its range, what is looked at, and parts it goes without."""
     told = [(lens.name, text) for text in (*_stop_words(scene, lens), *_nearest_words(lens), *_bare_words(scene, lens))]
-    told += [(lens.name, text) for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens))]
+    told += [
+        (lens.name, text)
+        for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens), *left_out_words(scene.box, lens, scene.lens))
+    ]
     told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
     told += [(lens.name, text) for text in (*odd_magnification_words(lens), *near_sensor_words(scene, lens))]
     told += [(lens.name, text) for text in (*doubtful_row_words(lens), *front_fill_words(lens, scene.camera))]
     told += [(lens.name, text) for text in (*field_row_words(lens, scene.camera), *pincushion_words(lens, scene.camera))]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
-    told += [("camera", text) for text in (*_guide_words(scene), *_format_words(scene))]
+    told += [("camera", text) for text in (*_guide_words(scene), *_format_words(scene), *gauge_words(scene))]
     told += [(lens.name, text) for text in _fisheye_words(lens)]
     told += [("check", text) for text in _loss_words(scene)]
-    told += [(lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens))]
     told += [(lens.name, text) for text in far_rows_words(scene, lens)]
+    told += [("design", text) for text in design_words(scene)]
+    told += [("tolerance", text) for text in small_tolerance_words(scene)]
+    told += [
+        (lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens), *set_depth_words(scene, lens))
+    ]
     told += [*lens_list_words(scene.box, lens), *outline_words(scene.box, lens, scene.lens)]
-    told += list(light_in_box_words(scene, box_for(scene, lens), lens))
+    told += [*light_in_box_words(scene, box_for(scene, lens), lens), *light_number_words(scene)]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
 
@@ -96,6 +110,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *flag_side_words(box),
         *flag_angle_words(box),
         *tray_order_words(box),
+        *power_words(box),
         *size_words(box, parts),
         *hinge_words(box),
         *behind_words(box),

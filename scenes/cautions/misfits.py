@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from itertools import chain
 
+from scenes.cautions.glass_index import filter_index_words
 from scenes.rig.box import stage_name
 from scenes.rig.openings import as_written
 from scenes.scene_file.messages import plain
@@ -24,9 +25,8 @@ Words = Iterator[tuple[str, str]]
 
 def misfit_words(box: Box, lens: Lens) -> Words:
     """A caution for each part of a box on a lens that does not fit: its name, and the numbers that speak against each other."""
-    return chain(
-        _seal_words(box, lens), _off_bore_words(box, lens), _tilted_ring_words(box, lens), _glass_words(box), _rim_words(box)
-    )
+    of_lens = chain(_seal_words(box, lens), _off_bore_words(box, lens), _tilted_ring_words(box, lens))
+    return chain(of_lens, _glass_words(box), filter_index_words(box), _rim_words(box))
 
 
 def _seal_words(box: Box, lens: Lens) -> Words:

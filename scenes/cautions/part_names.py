@@ -9,7 +9,7 @@ from pathlib import PureWindowsPath
 
 from geometry.body import Part
 from geometry.outline import size_mm
-from scenes.cautions.named_numbers import COUNTED, FILM, plain_name, without_limits
+from scenes.cautions.named_numbers import COUNTED, DASHES, FILM, plain_name, without_limits
 from scenes.rig.box import stage_name
 from scenes.rig.openings import as_written, built_outlines, opening_mm, times
 from scenes.scene_file.catalogue import filter_sizes, formats
@@ -36,6 +36,9 @@ TRADE_SIDES = (  # what crews call flags by their side, as docs/nomenclature.md 
     (re.compile(r"\bfrench[ -]?flags?\b|\beye ?brows?\b", re.IGNORECASE), ("top",)),
     (re.compile(r"\bsiders?\b|\bside[ -]?flags?\b", re.IGNORECASE), ("left", "right")),
 )
+SIGNED_POWER = re.compile(r"(?<![\w.])([+-])\s?(\d+(?:\.\d+)?|\.\d+)(?![\w.]*\d)")  # +2, -0.5
+NAMED_POWER = re.compile(r"(?<![\w.+\-])(\d+(?:\.\d+)?)\s?(?:dioptres?|diopters?|dpt)\b", re.IGNORECASE)
+SAME_POWER = 0.05
 REAR, FRONT = {"rear", "back"}, {"front"}
 NAMED_MM = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)\s?mm\b", re.IGNORECASE)
 RODS = re.compile(r"(?<![\w.])(?:15|19)\s?(?:mm)?[ -](?:rods?|bars?)\b", re.IGNORECASE)
@@ -274,6 +277,20 @@ def flag_angle_words(box: Box) -> Iterator[tuple[str, str]]:
         if named and all(abs(angle - flag.angle_deg) > SAME_DEG for angle in named):
             angles = f"angle_deg = {plain(flag.angle_deg)} speaks against its name, {plain(named[0])} deg"
             yield flag.name or "", f"{angles}; give it the right angle, or another name"
+
+
+def power_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Close-up lenses called by another power than theirs, such as '+2'."""
+    for number, stage in enumerate(box.stage, 1):
+        glass = stage.filter
+        if glass is None or glass.power_dioptre is None:
+            continue
+        name = (glass.name or "").translate(DASHES)
+        named = [float(sign + power) for sign, power in SIGNED_POWER.findall(name)]
+        named += [float(power) for power in NAMED_POWER.findall(name)]
+        if named and all(abs(power - glass.power_dioptre) > SAME_POWER * abs(power) for power in named):
+            power = f"power_dioptre = {plain(glass.power_dioptre)} speaks against the name of its filter"
+            yield stage_name(stage, number), f'{power} "{glass.name}"; give it the right power, or another name'
 
 
 def tray_order_words(box: Box) -> Iterator[tuple[str, str]]:

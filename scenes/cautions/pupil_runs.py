@@ -1,6 +1,6 @@
 """Pupil depths over focus and zoom: they run smoothly, so that a row with a wrong digit stands out of line.
 
-How far and how evenly real ones run was measured on the patents of fourteen internally focusing primes, macros and zooms, through
+How far and how evenly real ones run was measured on the patents of seventeen internally focusing primes, macros and zooms, through
 the surfaces ahead of their stops: docs/physics.md, "Numbers that speak against each other".
 """
 
@@ -22,8 +22,10 @@ from scenes.scene_file.tables.scene import NEAREST_FOCUS_IN_FOCAL_LENGTHS
 LEAST_STEP_MM, STEP_SHARE = 4.0, 0.1  # of the depth: measured to a mm or two, or to a few percent
 WHOLE_SHARE = 8.0  # of the way that the lens would go if moved as a whole: 0.05 to 1 of the patents, 4.1 of a 100 mm f/1.2
 ZOOM_STEP_MM, ZOOM_STEP_SHARE = 6.0, 0.1
-# Against the logarithm of the focal length, along which the steps of the patents grow: the first is 0.2 to 1 of the next.
+# Against the logarithm of the focal length, along which the steps of the patents grow: the first is 0.2 to 1.04 of the next.
 ZOOM_FASTER = 1.5
+# Of the step beside it, where pupils go deeper as the zoom goes in: 1.04, 1.04 and 0.2 of the patents.
+WIDE_END_FASTER, LONG_END_SLOWER, LEAST_FIRST_STEP = 1.25, 1.5, 0.1
 
 
 def run_words(lens: Lens) -> Iterator[str]:
@@ -32,7 +34,7 @@ def run_words(lens: Lens) -> Iterator[str]:
     if "pupil_behind_front_mm" in lens.confirmed or lens.pupil_walk is not None:
         return
     for across in (True, False):
-        told = [*_focus_words(lens, rows, across=across)] or [*_zoom_end_words(rows, across=across)]
+        told = [*_focus_words(lens, rows, across=across)] or [*_zoom_words(rows, across=across)]
         if told:
             yield told[0]
             return
@@ -114,8 +116,8 @@ def _moved_mm(run: Run, far_mm: float, near_mm: float) -> float:
     return abs(by_focus[near_mm] - by_focus[far_mm]) if {far_mm, near_mm} <= set(by_focus) else math.inf
 
 
-def _zoom_end_words(rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
-    """A depth at one end of a zoom that is shallower than the run of the others has it."""
+def _zoom_words(rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
+    """A depth of a zoom that is shallower than the run of its others has it."""
     for focus_mm in dict.fromkeys(row.focus_mm for row in rows):
         some = sorted((row for row in rows if row.focus_mm == focus_mm), key=lambda row: row.focal_mm)
         run = Run(
@@ -124,17 +126,48 @@ def _zoom_end_words(rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
             values=tuple(_middle_mm(row, across=across) for row in some),
             way=_way(some, across=across),
         )
-        for place in (0, len(some) - 1) if len(some) >= LEAST_ROWS else ():
-            after = run.next_to(place)
-            going_on_mm = ZOOM_FASTER * run.without(place).steepest() * abs(run.places[place] - run.places[after])
-            bar_mm = max(ZOOM_STEP_MM, ZOOM_STEP_SHARE * run.without(place).mean)
-            if run.values[after] - run.values[place] - going_on_mm > bar_mm:
-                others = ", ".join(_rounded(depth) for depth in run.without(place).values)
-                yield (
-                    f"{_depth_words(run, place)} at focal_mm = {plain(some[place].focal_mm)}, focus "
-                    f"{_at(some[place])}, is far out of line with the other focal lengths, {others}; is a digit wrong? In line it "
-                    f"would be about {run.in_line(place):.0f}: measure it again"
-                )
+        yield from _too_shallow_words(run) if len(some) >= LEAST_ROWS else ()
+
+
+def _too_shallow_words(run: Run) -> Iterator[str]:
+    """The depth that is farthest off, and the others that it may be instead."""
+    off_mm = {place: _shallowest_mm(run, place) - run.values[place] - _zoom_step_mm(run, place) for place in range(len(run.rows))}
+    found = sorted((place for place in off_mm if off_mm[place] > 0.0), key=lambda place: -off_mm[place])
+    if not found:
+        return
+    place, *others = found
+    row, told = run.rows[place], ", ".join(_rounded(depth) for depth in run.without(place).values)
+    and_these = "".join(f", and {_rounded(run.values[other])} at {plain(run.rows[other].focal_mm)}" for other in others)
+    yield (
+        f"{_depth_words(run, place)} at focal_mm = {plain(row.focal_mm)}, focus {_at(row)}, is far out of line with the other "
+        f"focal lengths, {told}; is a digit wrong? In line it would be about {run.in_line(place):.0f}: measure it again{and_these}"
+    )
+
+
+def _zoom_step_mm(run: Run, place: int) -> float:
+    return max(ZOOM_STEP_MM, ZOOM_STEP_SHARE * run.without(place).mean)
+
+
+def _shallowest_mm(run: Run, place: int) -> float:
+    """The shallowest that a row of a zoom may be by its others: a pupil that goes deeper toward longer focal lengths goes on so."""
+    if 0 < place < len(run.rows) - 1:
+        return _shallowest_between_mm(run, place)
+    after = run.next_to(place)
+    away = abs(run.places[place] - run.places[after])
+    beyond = after + (1 if place == 0 else -1)
+    rises = (run.values[beyond] - run.values[after]) / (run.places[beyond] - run.places[after])
+    if rises <= 0.0:
+        return run.values[after] - ZOOM_FASTER * run.without(place).steepest() * away
+    return run.values[after] + (-WIDE_END_FASTER * rises if place == 0 else rises / LONG_END_SLOWER) * away
+
+
+def _shallowest_between_mm(run: Run, place: int) -> float:
+    """Of a row between two: where the first step is the smallest that a zoom has against the next."""
+    (low, here, high), (shallow, _, deep) = run.places[place - 1 : place + 2], run.values[place - 1 : place + 2]
+    if deep <= shallow:
+        return -math.inf
+    slope = LEAST_FIRST_STEP * (deep - shallow) / (LEAST_FIRST_STEP * (here - low) + high - here)
+    return shallow + slope * (here - low)
 
 
 def _pair_words(run: Run, far: StateRow, near: StateRow) -> str:

@@ -18,6 +18,7 @@ from raytrace.optics.lens import LensState, TracedPupil
 from raytrace.optics.prescription import Prescription, Surface, axial_height, first_order, rays_to_front, trace_from_stop
 from raytrace.optics.traced_picture import LARGEST_STOP_RAD, TracedPicture
 from scenes.cautions.contradictions import or_confirmed
+from scenes.cautions.glass_index import table_index_words
 from scenes.rig.traced_focus import length_mm, traced_focus
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import GlassTable
@@ -56,6 +57,7 @@ def traced_notes(
         *_corner_rim_notes(lens.name, glass.prescription, variants, guides),
         *_lost_stop_notes(lens, glass),
         *_unused_notes(lens),
+        *(Note(lens.name, text, Severity.CAUTION, may_be_slip=True) for text in table_index_words(glass)),
     )
 
 

@@ -38,6 +38,10 @@ VALUES = {  # key of a reading: (key path, factor)
     "height_mm": ("static.camera.activeSensorPhysicalDimensions.height", 1.0),
 }
 IDENTITY = {"make": "static.lens.make", "model": "static.lens.model", "serial_number": "static.lens.serialNumber"}
+OVERSCAN = (
+    *("lens.distortionOverscan", "lens.undistortionOverscan"),
+    *("static.lens.distortionOverscanMax", "static.lens.undistortionOverscanMax"),
+)
 OFFSETS = {"projection_mm": "lens.projectionOffset", "distortion_mm": "lens.distortionOffset"}
 
 
@@ -169,6 +173,9 @@ def _reading(sample: dict[str, Any], source: str, *, pupil_in_mm: bool, focus_in
         pixels=_pixels(_at(sample, "static.camera.activeSensorResolution")),
         falloff=_falloff(_at(sample, "lens.exposureFalloff"), source),
         focus_raw_m=focus_raw_m,
+        overscan=_overscan(sample),
+        sample_focal_mm=_told_number(_at(sample, "lens.focalLength")),
+        has_custom_terms=_has_custom_terms(sample),
         **found,
         **offsets,
         **named,
@@ -215,6 +222,30 @@ def _as_float(value: Any) -> float:
         return float(value)
     except OverflowError:
         return math.inf
+
+
+def _told_number(value: Any) -> float | None:
+    """A number of those that are only held against others; None where it is none."""
+    number = _as_float(value)
+    return number if math.isfinite(number) else None
+
+
+def _overscan(sample: dict[str, Any]) -> float | None:
+    """By how much a picture was made larger for its distortion, the most that the sample says."""
+    told = [_told_number(_at(sample, path)) for path in OVERSCAN]
+    told += [_told_number(entry.get("overscan")) for entry in _distortions(sample)]
+    return max((value for value in told if value is not None), default=None)
+
+
+def _has_custom_terms(sample: dict[str, Any]) -> bool:
+    """Whether terms that only their maker knows go on where the lens model ends."""
+    terms = [_at(sample, "lens.custom"), *(entry.get("custom") for entry in _distortions(sample))]
+    return any(_told_number(term) not in {None, 0.0} for told in terms if isinstance(told, list) for term in told)
+
+
+def _distortions(sample: dict[str, Any]) -> list[dict[str, Any]]:
+    entries = _at(sample, "lens.distortion")
+    return [entry for entry in entries if isinstance(entry, dict)] if isinstance(entries, list) else []
 
 
 def _falloff(value: Any, source: str) -> tuple[float, ...] | None:

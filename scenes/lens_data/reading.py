@@ -62,7 +62,7 @@ class Reading:
     pupil_from_sensor_mm is from the image plane, toward the scene; pupil_behind_front_mm is measured from the front. projection_mm
     and distortion_mm: (right, down), as OpenLensIO has them; offset_mm: the picture's middle off the lens's axis, (right, up).
     falloff: a1, a2, a3. focus_raw_m: the focus as the file has it, taken as metres. make, model, serial_number: the lens's own,
-    as the file names them.
+    as the file names them. overscan, sample_focal_mm, has_custom_terms: what the sample says beside its field; held against that.
     keys: ours -> the source's, for the notes beside a row. remarked: lines of the file that look like rows, behind a remark's mark.
     """
 
@@ -95,6 +95,9 @@ class Reading:
     make: str | None = None
     model: str | None = None
     serial_number: str | None = None
+    overscan: float | None = None
+    sample_focal_mm: float | None = None
+    has_custom_terms: bool = False
 
     @property
     def off_axis_mm(self) -> tuple[float, float]:

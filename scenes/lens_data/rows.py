@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from scenes.lens_data.cross_checks import say_what_contradicts
 from scenes.lens_data.fields import FieldCase, half_field, scene_distortion
 from scenes.lens_data.given import Given, Told, insist_on_numbers, insist_on_sense
 from scenes.lens_data.lacking import insist_on_all
@@ -76,6 +77,7 @@ def lens_table(readings: Sequence[Reading], given: Given) -> LensTable:
     if any(len(setting.readings) > 1 for setting in settings):
         told.say("samples of the same setting are merged into one row: widest field, range of pupil depths")
     say_what_is_left(readings, case, focal[0], told)
+    say_what_contradicts(readings, case, told)
     say_where_rows_end(settings, given, told)
     for line in dict.fromkeys(line for reading in readings for line in reading.remarked):
         told.say(

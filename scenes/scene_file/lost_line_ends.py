@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
+from scenes.scene_file.cut_ends import cut_words
 from scenes.scene_file.messages import KeyPath, value_at
 from scenes.scene_file.tables.fields import Table, all_tables, table_at
 from scenes.scene_file.toml_lines import TEXT, Remark, remarks
@@ -46,10 +47,12 @@ class Swallowed:
 
 
 def joined_lines(text: str, data: dict[str, Any], model: type[Table]) -> Iterator[Swallowed]:
-    """Comments that hold what must be a line of the file: a heading, a key that its table lacks, a row of an array."""
+    """Comments that hold what must be a line of the file: a heading, a key that its table lacks, a row of an array; a lost end."""
+    headings = {path for path, _ in all_tables(model) if path}
+    if cut := cut_words(text):
+        yield Swallowed(cut[0], (), cut[1])
     if "#" not in text:
         return
-    headings = {path for path, _ in all_tables(model) if path}
     for remark in remarks(text, MOST_LETTERS):
         if problem := _problem(remark, data, model, headings):
             yield Swallowed(remark.line, remark.table, problem)

@@ -15,10 +15,14 @@ from scenes.scene_file.tables.lens import Lens
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GlassTable:
-    """A published prescription, and how far its first vertex lies behind the lens's front rim."""
+    """A published prescription, and how far its first vertex lies behind the lens's front rim.
+
+    abbes: the Abbe number of each row, None where the table gives none; no light is worked out by them.
+    """
 
     prescription: Prescription
     vertex_behind_front_mm: float
+    abbes: tuple[float | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

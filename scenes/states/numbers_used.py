@@ -6,7 +6,7 @@ the gear in hand sees it. Of files it says what was read of them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,10 +20,13 @@ from raytrace.optics.lens import FixedPupil, LensState, field_slopes
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import Resources
-from scenes.scene_file.tables.box import Back, Box, Filter, Flag, Hood, Mask, Seal, Solid, Stage
+from scenes.scene_file.tables.box import Back, Box, BoxPart, Filter, Flag, Hood, Mask, Seal, Solid, Stage
 from scenes.scene_file.tables.lens import Lens, WalkRow
+from scenes.scene_file.tables.scene import Check
 from scenes.states.lens_judgement import SAME_FOCUS_SHARE, SAME_STOP_SHARE
 from scenes.states.state import State
+
+USUAL_LOSS_STOPS = Check.model_fields["visible_loss_stops"].default
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,17 +39,25 @@ class NumbersUsed:
     box: tuple[tuple[str, str], ...]  # part, its numbers
 
 
-def numbers_used(states: Sequence[State]) -> NumbersUsed:
-    """The numbers that states of one lens were judged by."""
+Counts = Callable[[BoxPart], bool]  # whether a part of the box has a say in what was asked
+
+
+def every_part(part: BoxPart) -> bool:  # noqa: ARG001 - a Counts
+    """A Counts of a question that each part of the box has a say in."""
+    return True
+
+
+def numbers_used(states: Sequence[State], counts: Counts = every_part) -> NumbersUsed:
+    """The numbers that states of one lens were judged by, with the parts that count."""
     one = states[0]
-    box = _box_rows(one.fitted, one.lens, one.resources)
+    box = _box_rows(one.fitted, one.lens, one.resources, counts)
     return NumbersUsed(name=one.lens_name, camera=_camera_words(one), lens=_lens_words(states), box=box)
 
 
-def numbers_by_lens(states: Sequence[State]) -> tuple[NumbersUsed, ...]:
+def numbers_by_lens(states: Sequence[State], counts: Counts = every_part) -> tuple[NumbersUsed, ...]:
     """The same for each lens of some states, in their order."""
     names = dict.fromkeys(state.lens_name for state in states)
-    return tuple(numbers_used([state for state in states if state.lens_name == name]) for name in names)
+    return tuple(numbers_used([state for state in states if state.lens_name == name], counts) for name in names)
 
 
 def _camera_words(state: State) -> str:
@@ -58,7 +69,9 @@ def _camera_words(state: State) -> str:
         if 2 * guide.half_width_mm < grid.width_mm or 2 * guide.half_height_mm < grid.height_mm
     ]
     recorded = f"{_size((grid.width_mm, grid.height_mm))} recorded{_off_axis(grid.offset_mm)}"
-    return f"{recorded}, of it {', '.join(kept)}" if kept else recorded
+    least = state.scene.check.visible_loss_stops
+    from_there = "" if least == USUAL_LOSS_STOPS else f", a loss counts from {plain(least)} stop on"
+    return recorded + (f", of it {', '.join(kept)}" if kept else "") + from_there
 
 
 def _off_middle(guide: Guide, grid: PixelGrid) -> str:
@@ -74,6 +87,8 @@ def _lens_words(states: Sequence[State]) -> str:
     table = [] if lens.prescription is None else [f"traced by {lens.prescription}"]
     glass = "" if lens.front_glass_mm is None else f" (glass {plain(lens.front_glass_mm)})"
     squeeze = [] if lens.squeeze == 1.0 else [f"squeeze {plain(lens.squeeze)}"]
+    if "pupil_width_factor" in lens.model_fields_set:
+        squeeze.append(f"pupil width {plain(lens.pupil_width_factor)} of its height")
     bent: list[str] = [] if lens.prescription else [lens.projection]
     bent += [f"distortion {lens.distortion[0]:g}, {lens.distortion[1]:g}"] if any(lens.distortion) and not lens.prescription else []
     stop = _stop_words(states)
@@ -185,18 +200,22 @@ def _angles_deg(state: State, lens: LensState) -> FloatArray:
     return np.abs(np.array([right[1] - right[0], up[1] - up[0]]))
 
 
-def _box_rows(box: Box, lens: Lens, resources: Resources) -> tuple[tuple[str, str], ...]:
-    """Each part with its numbers, from the lens on; the box's own place first."""
+def _box_rows(box: Box, lens: Lens, resources: Resources, counts: Counts) -> tuple[tuple[str, str], ...]:
+    """Each part that counts with its numbers, from the lens on; the box's own place first."""
     place = f"{plain(box.ahead_mm)} ahead of the front{_off_axis(box.offset_mm)}{_turns(tilt=box.tilt_deg)}"
     return (
         ("box", place),
-        *((back.name or "back plate", _plate_words(back)) for back in box.back),
-        *((seal.name or "seal", _seal_words(seal, box, lens)) for seal in box.seal),
-        *((stage_name(stage, number), _tray_words(stage)) for number, stage in enumerate(box.stage, 1)),
-        *((mask.name or "mask", _mask_words(mask, resources)) for mask in box.mask),
-        *((hood.name or "hood", _hood_words(hood)) for hood in box.hood),
-        *((flag_name(flag), _flag_words(flag, box.hood)) for flag in box.flag),
-        *((solid.name or f"solid {number}", _solid_words(solid, resources)) for number, solid in enumerate(box.solid, 1)),
+        *((back.name or "back plate", _plate_words(back)) for back in box.back if counts(back)),
+        *((seal.name or "seal", _seal_words(seal, box, lens)) for seal in box.seal if counts(seal)),
+        *((stage_name(stage, number), _tray_words(stage)) for number, stage in enumerate(box.stage, 1) if counts(stage)),
+        *((mask.name or "mask", _mask_words(mask, resources)) for mask in box.mask if counts(mask)),
+        *((hood.name or "hood", _hood_words(hood)) for hood in box.hood if counts(hood)),
+        *((flag_name(flag), _flag_words(flag, box.hood)) for flag in box.flag if counts(flag)),
+        *(
+            (solid.name or f"solid {number}", _solid_words(solid, resources))
+            for number, solid in enumerate(box.solid, 1)
+            if counts(solid)
+        ),
     )
 
 
@@ -238,7 +257,8 @@ def _mask_words(mask: Mask, resources: Resources) -> str:
         left_mm, low_mm, right_mm, high_mm = drawn.shape.bounds  # as the lens sees it: x to the operator's left
         moved = _moved((_tenth(-(left_mm + right_mm) / 2), _tenth((low_mm + high_mm) / 2)))
         opening = f"{_size(size_mm(drawn))}{moved and f', {moved} of the middle,'} as read from {mask.outline}{unit}"
-    return f"at {plain(mask.at_mm)}, {opening}{turned}"
+    thick = "" if mask.thickness_mm == Mask.model_fields["thickness_mm"].default else f", {plain(mask.thickness_mm)} thick"
+    return f"at {plain(mask.at_mm)}, {opening}{thick}{turned}"
 
 
 def _hood_words(hood: Hood) -> str:

@@ -1,13 +1,14 @@
 """What a still's file says of itself besides its pixels: curve and range of its codes (PNG), which way up it was held, its setting.
 
 Sources: PNG specification, third edition, 11.3.2 (cICP, iCCP, sRGB, gAMA) and 11.3.3.6 (eXIf);
-ITU-T H.273, table 3; Exif 3.0, 4.6.3 (Exif IFD), 4.6.5, 4.6.6 (FNumber, FocalLength).
+ITU-T H.273, table 3; Exif 3.0, 4.6.3 (Exif IFD), 4.6.5, 4.6.6 (FNumber, FocalLength, DateTimeOriginal, ImageUniqueID).
 """
 
 from __future__ import annotations
 
 import io
 import math
+import re
 import struct
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -33,6 +34,8 @@ ORIENTATION, UPRIGHT = 274, 1  # tag of TIFF and Exif
 EXIF = b"Exif\0\0"
 EXIF_TAGS = 34665  # tag of TIFF that holds those of Exif
 STOPS_APART, FOCAL_APART = 1 / 3, 0.05  # stops; share of a focal length: cameras and lenses tell both rounded
+MOMENT = re.compile(r"(?:19|20)\d\d:(?:0[1-9]|1[0-2]):(?:0[1-9]|[12]\d|3[01]) \d\d:\d\d:\d\d")
+LEAST_SIGNS = 3  # that a number holds, each once counted: one of zeros is of any image
 HELD = {3: "upside down", 6: "on its side", 8: "on its side"}
 MIRRORED = {2, 4, 5, 7}
 
@@ -129,10 +132,15 @@ def orientation_in(tiff: bytes) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SaidSetting:
-    """What a still was shot at, by its file or the notes: f-number and focal length in mm, 0 where it is not told."""
+    """What a still was shot at, by its file or the notes: f-number and focal length in mm, 0 where it is not told.
+
+    moment: date and time of the shot, to the second; image: the number that no other shot has. Empty where the file tells none.
+    """
 
     f_number: float = 0.0
     focal_mm: float = 0.0
+    moment: str = ""
+    image: str = ""
 
 
 UNTOLD = SaidSetting()
@@ -146,7 +154,12 @@ def setting_in(tiff: bytes) -> SaidSetting:
         with tifffile.TiffFile(io.BytesIO(tiff.removeprefix(EXIF))) as file:
             tags = file.pages.first.tags
             held = {**{tag.name: tag.value for tag in tags}, **tags.valueof(EXIF_TAGS, {})}
-            return SaidSetting(f_number=_number(held.get("FNumber")), focal_mm=_number(held.get("FocalLength")))
+            return SaidSetting(
+                f_number=_number(held.get("FNumber")),
+                focal_mm=_number(held.get("FocalLength")),
+                moment=_moment(held.get("DateTimeOriginal")),
+                image=_image(held.get("ImageUniqueID")),
+            )
     except Exception:  # noqa: BLE001 - whatever a broken file makes the reader trip over: what it says of itself is not needed
         return UNTOLD
 
@@ -156,6 +169,18 @@ def _number(value: Any) -> float:
     above, below = value if isinstance(value, tuple) else (value, 1)
     number = float(above) / float(below) if above is not None and below else 0.0
     return number if 0.0 < number < math.inf else 0.0
+
+
+def _moment(value: Any) -> str:
+    """A moment of Exif; empty where none is set, as blanks and zeros say."""
+    found = MOMENT.match(str(value)) if isinstance(value, str) else None
+    return found[0] if found else ""
+
+
+def _image(value: Any) -> str:
+    """A number of Exif that no other image has; empty where it is blank, or too plain to be one."""
+    number = value.strip().strip("\0").lower() if isinstance(value, str) else ""
+    return number if len(set(number)) >= LEAST_SIGNS else ""
 
 
 def setting_notes(files: Sequence[tuple[str, SaidSetting]], stated: SaidSetting) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from scenes.states.clear_rule import LOSING_NOTHING, WALK_MM, Limits, Word, word
 from scenes.states.judgement import FARTHEST_MM, LENS_FRONT
 from scenes.states.names import state_words, the
 from scenes.states.notes import field_words
+from scenes.states.numbers_told import told_lines
 from scenes.verdicts.check import CheckResult, StateResult
 from scenes.verdicts.in_glass import UNTOLD, why_untold
 from scenes.verdicts.loss_words import SHOWN_LOSS_STOPS, TOLD_LOSS_STOPS, loss_words
@@ -20,7 +21,7 @@ from scenes.verdicts.rooms import PartResult
 from scenes.verdicts.verdict import GuideVerdict, at_words, room_without_glass
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Sequence
 
     from scenes.states.lens_judgement import LensJudgement
 
@@ -30,9 +31,6 @@ CAUTIONS = (
     "A prediction is no substitute for the test shoot: confirm it with the real lens, box and filters.",
     "Support the weight of the box on rods, not on the lens front; never point a lens at the sun unprotected; rig by local codes.",
 )
-
-
-NUMBERS_HEADING = "Judged by these numbers, in mm; hold them against camera, lens and box:"
 
 
 def summary(check: CheckResult) -> str:
@@ -172,28 +170,9 @@ def _rests_on(lens: LensJudgement) -> str:
 
 
 def numbers_lines(check: CheckResult) -> list[str]:
-    """What lenses that lose nothing somewhere were judged by; what several of them share stands once."""
+    """What lenses that lose nothing somewhere were judged by."""
     held = {state.lens_name for state in check.states if state.word in LOSING_NOTHING}
-    used = [(one.name, one) for one in check.numbers if one.name in held]
-    if not used:
-        return []
-    told = [*_shared((name, (("camera", one.camera),)) for name, one in used), *((name, one.lens) for name, one in used)]
-    told += _shared((name, one.box) for name, one in used)
-    lines = [line for what, words in told for line in _wrapped(words, f"  {what}: ")]
-    return [*_wrapped(NUMBERS_HEADING, ""), *lines]
-
-
-def _shared(told: Iterable[tuple[str, Iterable[tuple[str, str]]]]) -> Iterator[tuple[str, str]]:
-    """What is told of things by lens: once where all lenses share it, else with the lenses that do."""
-    lenses: dict[tuple[str, str], list[str]] = {}
-    names = []
-    for name, rows in told:
-        names.append(name)
-        for row in rows:
-            lenses.setdefault(row, []).append(name)
-    things = list(dict.fromkeys(thing for thing, _ in lenses))
-    for (thing, words), own in sorted(lenses.items(), key=lambda item: things.index(item[0][0])):
-        yield (thing if len(own) == len(names) else f"{thing}, with {', '.join(own)}"), words
+    return told_lines([one for one in check.numbers if one.name in held])
 
 
 def caution_lines() -> list[str]:

@@ -15,6 +15,7 @@ from geometry.frame import (
     Side,
     frame_to_right_up,
     light_direction,
+    place_in_words,
     pose,
     right_up_to_frame,
     rotation_about_x,
@@ -130,3 +131,9 @@ def test_a_lights_elevation_is_its_angle_above_the_horizon(azimuth, elevation):
 )
 def test_places_in_the_picture_have_the_operators_words(right, up, words):
     assert where_in_words(right, up) == words
+
+
+def test_a_place_is_told_by_the_operators_sides_and_from_the_lens_front():
+    # x points to the operator's left, y up, z to the scene (the contract in docs/nomenclature.md, "frame").
+    assert place_in_words((80.0, -60.0, 3.0)) == "80 mm left, 60 mm down and 3 mm ahead of the lens front's centre"
+    assert place_in_words((-12.34, 0.0, -5.0)) == "12.3 mm right, 0 mm up and 5 mm behind the lens front's centre"

@@ -19,7 +19,7 @@ from raytrace.coverage.engine import CHORD_ERROR, ENGINE
 from raytrace.coverage.gpu.source import CHORDS, LEFT_PIXELS, SIDE_FLOATS, SOURCE, USED_COLUMNS
 from raytrace.coverage.kernels.chords import chord_rule
 from raytrace.coverage.pencil_map import as_nodes
-from raytrace.coverage.picture import _covered, _even, _mend, _sagitta_mm, _spread, box_depths_mm, coverage_map
+from raytrace.coverage.picture import _covered, _even, _mend, _spread, box_depths_mm, coverage_map, map_sagitta_mm
 from raytrace.coverage.planning import PencilsAt, Plan, glass_layer, lens_layer, plan
 from raytrace.coverage.tables.nodes import Nodes
 from raytrace.coverage.tables.tables import (
@@ -108,7 +108,7 @@ def gpu_map(
 ) -> VignetteMap:
     """The map of `coverage_map` without the parts alone, made on the graphics processor; `say` hears what of it was not and why."""
     planned = plan(pencils_at, grid, box, box_depths_mm(box))
-    sagitta_mm = _sagitta_mm(planned)
+    sagitta_mm = map_sagitta_mm(planned.known)
     known = planned.known
     tables = box_tables(box, start_z_mm=known.start_z_mm, end_z_mm=known.end_z_mm, sagitta_mm=sagitta_mm)
     nodes = as_nodes(known, planned.shape)

@@ -61,13 +61,14 @@ def list_blocks(
     `step` is the size of blocks, `reach` the discs' radius for proofs, `chords` how many chords the blocks are covered by.
     """
     found, here = w.found, w.here
+    corner = w.corner[:1] if cells.stride == 0 else w.corner  # a single pencil is all four corners of its cell
     found.used[BLOCKS] = found.used[SIDES] = found.used[EDGES] = found.used[ENTRIES] = 0
     while here[CELL_AT] < last:
         i, j = here[CELL_AT] // len(cells.column_end), here[CELL_AT] % len(cells.column_end)
         if cells.usable[i, j]:
             if here[BLOCK_AT] == 0:
-                _load_corner(nodes.optics, i, j, cells.stride, w.corner)
-                list_cell(t, items, w.corner, reach, w.cell, w.bench)
+                _load_corner(nodes.optics, i, j, cells.stride, corner)
+                list_cell(t, items, corner, reach, w.cell, w.bench)
                 here[CELL_CUTS] = lens_cuts(nodes, i, j, cells.stride) if w.cell.used[ENTRIES] > 0 else 0
             if not _settles(w.cell, here[CELL_CUTS], cells, i, j, clear, by) and not _list_cell_blocks(
                 w.cell, found, w.blocks, w.bench, here, cells, i, j, step, reach, chords, clear, by
@@ -80,7 +81,7 @@ def list_blocks(
 
 @compiled
 def _load_corner(optics: FloatArray, i: int, j: int, stride: int, corner: FloatArray) -> None:
-    for c in range(4):
+    for c in range(len(corner)):
         at = optics[i + stride * (c // 2), j + stride * (c % 2)]
         for k in range(len(at)):
             corner[c, k] = at[k]

@@ -203,7 +203,7 @@ def _turn_of_loop(t: Tables, shape: int, corner: FloatArray, hand: FloatArray) -
     for k in range(count):
         project(corner, t.point, t.trial[trial + k], hand, ONE + 8 * k)
     least, most = np.inf, -np.inf
-    for c in range(ONE, ONE + 8, 2):
+    for c in range(ONE, ONE + 2 * len(corner), 2):
         area = 0.0
         for k in range(1, count - 1):
             i, j = 8 * k + c, 8 * k + 8 + c

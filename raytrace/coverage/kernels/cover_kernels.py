@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from raytrace.coverage.kernels.chords import cover_by_chords
-from raytrace.coverage.kernels.lens_rim import bare_share, lens_cuts, load_lens
+from raytrace.coverage.kernels.lens_rim import bare_share, lens_cuts, load_lens, load_next_lens
 from raytrace.coverage.kernels.outline_area import cover_outline
 from raytrace.coverage.kernels.scratch import (
     BLOCKS,
@@ -49,7 +49,10 @@ def cover_blocks(
         last, last_side, last_edge = rect[ENTRIES_END], rect[SIDES_END], rect[EDGES_END]
         block = Block(found.entry[entries:last], found.side[sides:last_side], found.web[edges:last_edge])
         if rect[CUTS] != 0 and (n == 0 or not _same_cell(rect, blocks.rect[n - 1])):
-            load_lens(nodes, rect[CELL_ROW], rect[CELL_COLUMN], stride, rect[CUTS], rule, w.lens, w.outline)
+            if n > 0 and _is_next(rect, blocks.rect[n - 1]):
+                load_next_lens(nodes, rect[CELL_ROW], rect[CELL_COLUMN], stride, rect[CUTS], rule, w.lens, w.outline)
+            else:
+                load_lens(nodes, rect[CELL_ROW], rect[CELL_COLUMN], stride, rect[CUTS], rule, w.lens, w.outline)
         _cover_block(block, w, rule, blocks.place[n], rect, clear, by)
         entries, sides, edges = last, last_side, last_edge
 
@@ -57,6 +60,13 @@ def cover_blocks(
 @compiled
 def _same_cell(block: Ints, other: Ints) -> bool:
     return bool(block[CELL_ROW] == other[CELL_ROW] and block[CELL_COLUMN] == other[CELL_COLUMN])
+
+
+@compiled
+def _is_next(block: Ints, other: Ints) -> bool:
+    """Whether a block's cell lies to the right of the other's, the lens cutting the pupils of both alike."""
+    beside = block[CELL_ROW] == other[CELL_ROW] and block[CELL_COLUMN] == other[CELL_COLUMN] + 1
+    return bool(beside and block[CUTS] == other[CUTS])
 
 
 @compiled

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
 from raytrace.coverage.kernels.near_points import near_points
-from raytrace.coverage.kernels.outlines import COUNTS, NEXT, ONE, outline_at
+from raytrace.coverage.kernels.outlines import COUNTS, NEXT, ONE, corners_apart, outline_at
 from raytrace.coverage.kernels.project import CLEAR, CUT, DARK, edge_state, outside_square, project
 from raytrace.coverage.kernels.scratch import FOUND, FOUND_TURN, PLANES, SIDES, SPAN, Bench, Lists, add_side
 from raytrace.coverage.tables.tables import POINTS, POINTS_END, TRIAL, TRIAL_END, Tables
@@ -77,15 +77,16 @@ def _sides(count: int, reach: float, found: Lists, bench: Bench) -> int:
     """State against the outline of the points at hand, its cutting sides in the list; found is SPAN where the corners disagree."""
     start = found.used[SIDES]
     found.used[FOUND], found.used[FOUND_TURN] = PLANES, 1
-    for c in range(4):
+    corners = corners_apart(bench.hand, count)
+    for c in range(corners):
         bench.hull[COUNTS, c] = outline_at(bench.hand, count, c, bench.hull, c)
         _link(bench.hull, c, count)
-    for c in range(4):
+    for c in range(corners):
         n = bench.hull[COUNTS, c]
         for k in range(n):
             a = bench.hull[c, k]
             b = bench.hull[NEXT + c, a]
-            common = _seen_by_all(bench.hull, a, b)
+            common = corners == 1 or _seen_by_all(bench.hull, a, b)
             if c > 0 and common:
                 continue
             for i in range(8):

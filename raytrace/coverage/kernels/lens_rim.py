@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from geometry.arrays import FloatArray
+from raytrace.coverage.kernels.chord_steps import chords_end, first_chord
 from raytrace.coverage.tables.nodes import Nodes
 from raytrace.jit.compiled import compiled
 
@@ -22,13 +23,13 @@ def rim_at(
 ) -> tuple[float, float]:
     """Ends of the bare pupil on a chord at fractions (x, y) of the cell; low >= high where nothing is left."""
     if cut_by_lens & RIMS:
-        low = max(low, _mix(lens[0, chord], lens[2, chord], lens[4, chord], lens[6, chord], x, y))
-        high = min(high, _mix(lens[1, chord], lens[3, chord], lens[5, chord], lens[7, chord], x, y))
+        low = max(low, mix(lens[0, chord], lens[2, chord], lens[4, chord], lens[6, chord], x, y))
+        high = min(high, mix(lens[1, chord], lens[3, chord], lens[5, chord], lens[7, chord], x, y))
     if cut_by_lens & RING:
         ring = lens[RING_ROW]
-        px = _ring(ring, 0, x, y) + _ring(ring, 4, x, y) * v
-        py = _ring(ring, 1, x, y) + _ring(ring, 5, x, y) * v
-        qx, qy = _ring(ring, 2, x, y), _ring(ring, 3, x, y)
+        px = ring_at(ring, 0, x, y) + ring_at(ring, 4, x, y) * v
+        py = ring_at(ring, 1, x, y) + ring_at(ring, 5, x, y) * v
+        qx, qy = ring_at(ring, 2, x, y), ring_at(ring, 3, x, y)
         square = qx * qx + qy * qy
         middle = -(px * qx + py * qy) / square
         gap = (lens[RADIUS_ROW, 0] - (px * px + py * py)) / square + middle * middle
@@ -39,14 +40,16 @@ def rim_at(
 
 
 @compiled
-def _mix(s0: float, s1: float, s2: float, s3: float, x: float, y: float) -> float:
+def mix(s0: float, s1: float, s2: float, s3: float, x: float, y: float) -> float:
+    """A value at fractions (x, y) of the cell, of those at its four corners."""
     top, bottom = s0 + (s1 - s0) * x, s2 + (s3 - s2) * x
     return top + (bottom - top) * y
 
 
 @compiled
-def _ring(ring: FloatArray, k: int, x: float, y: float) -> float:
-    return _mix(ring[k], ring[6 + k], ring[12 + k], ring[18 + k], x, y)
+def ring_at(ring: FloatArray, k: int, x: float, y: float) -> float:
+    """One of the front ring's six numbers at fractions (x, y) of the cell."""
+    return mix(ring[k], ring[6 + k], ring[12 + k], ring[18 + k], x, y)
 
 
 @compiled
@@ -74,14 +77,33 @@ def load_lens(
     """Put those of rims and ring that cut the pupils of a cell, at its four corners, into the lens scratch."""
     lens[RADIUS_ROW, 0] = nodes.ring_square
     for c in range(4):
-        row, column = i + stride * (c // 2), j + stride * (c % 2)
+        _load_corner(nodes, i + stride * (c // 2), j + stride * (c % 2), c, cuts, rule, lens, outline)
+
+
+@compiled
+def load_next_lens(
+    nodes: Nodes, i: int, j: int, stride: int, cuts: int, rule: FloatArray, lens: FloatArray, outline: FloatArray
+) -> None:
+    """The same for the cell to the right of the one that was put there last, with the same cuts: two of its corners are known."""
+    for c in range(0, 4, 2):
         for k in range(6):
-            lens[RING_ROW, 6 * c + k] = nodes.ring[row, column, k]
-        if cuts & RIMS:
-            for k in range(len(outline)):
-                outline[k, 0] = nodes.rim[row, column, k] * nodes.rim_turn[0, k]
-                outline[k, 1] = nodes.rim[row, column, k] * nodes.rim_turn[1, k]
-            _set_rims(outline, c, rule, lens)
+            lens[RING_ROW, 6 * c + k] = lens[RING_ROW, 6 * c + 6 + k]
+        for k in range(len(rule[0])):
+            lens[2 * c, k], lens[2 * c + 1, k] = lens[2 * c + 2, k], lens[2 * c + 3, k]
+        _load_corner(nodes, i + stride * (c // 2), j + stride, c + 1, cuts, rule, lens, outline)
+
+
+@compiled
+def _load_corner(
+    nodes: Nodes, row: int, column: int, c: int, cuts: int, rule: FloatArray, lens: FloatArray, outline: FloatArray
+) -> None:
+    for k in range(6):
+        lens[RING_ROW, 6 * c + k] = nodes.ring[row, column, k]
+    if cuts & RIMS:
+        for k in range(len(outline)):
+            outline[k, 0] = nodes.rim[row, column, k] * nodes.rim_turn[0, k]
+            outline[k, 1] = nodes.rim[row, column, k] * nodes.rim_turn[1, k]
+        _set_rims(outline, c, rule, lens)
 
 
 @compiled
@@ -98,11 +120,7 @@ def _set_rims(rim_uv: FloatArray, corner: int, rule: FloatArray, lens: FloatArra
         bottom, top = min(av, bv), max(av, bv)
         if top <= -1.0 or bottom >= 1.0 or top == bottom:
             continue
-        # Chord j lies at v = cos((j + 1) pi / (n + 1)), so those between bottom and top are neighbours.
-        step = math.pi / (n + 1)
-        first = int(math.acos(min(top, 1.0)) / step) - 1
-        last = int(math.acos(max(bottom, -1.0)) / step) + 1
-        for j in range(max(first, 0), min(last, n)):
+        for j in range(first_chord(top, rule), chords_end(bottom, rule)):
             v = rule[0, j]
             if bottom <= v <= top:
                 u = au + (bu - au) * (v - av) / (bv - av)

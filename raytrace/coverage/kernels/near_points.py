@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.arrays import FloatArray
-from raytrace.coverage.kernels.outlines import COUNTS, ONE, outline_at, turns
+from raytrace.coverage.kernels.outlines import COUNTS, ONE, corners_apart, outline_at, turns
 from raytrace.coverage.kernels.project import CLEAR, edge_state
 from raytrace.coverage.kernels.scratch import Bench
 from raytrace.jit.compiled import compiled
@@ -86,7 +86,7 @@ def _bound_all(kept: int, end: int, reach: float, bench: Bench) -> bool:
     """Whether the first `kept` points, the apex last, bound the body near the discs at all corners; the others go up to `end`."""
     hand, hull = bench.hand, bench.hull
     apex = kept - 1
-    for c in range(4):
+    for c in range(corners_apart(hand, end)):
         at, n = ONE + 2 * c, outline_at(hand, kept, c, hull, c)
         hull[COUNTS, c] = n
         if n < 4:

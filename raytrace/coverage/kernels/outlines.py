@@ -15,6 +15,16 @@ ORDER, COUNTS, NEXT = 4, 5, 6  # rows of Bench.hull: points in order; points of 
 
 
 @compiled
+def corners_apart(hand: FloatArray, count: int) -> int:
+    """1 where all points at hand lie alike at all four corners, so that one tells all, else 4."""
+    for k in range(count):
+        for i in range(ONE + 8 * k, ONE + 8 * k + 6):
+            if hand[i] != hand[i + 2]:
+                return 4
+    return 1
+
+
+@compiled
 def outline_at(hand: FloatArray, count: int, corner: int, hull: Ints, to: int) -> int:
     """Number of points of the convex outline at one corner, put into hull[to] turning left from the lowest-numbered one.
 

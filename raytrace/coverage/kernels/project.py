@@ -24,17 +24,19 @@ def project(corner: FloatArray, point: FloatArray, number: int, out: FloatArray,
     """Put the spot of frame point `number` of `point` (V, 4) into out[at : at + 8].
 
     corner (4, 6 + 8 legs) as `raytrace.coverage.pencil_map` lays it out: the ray is a X + b with a and b straight in z, and the
-    disc point is the matrix times (X - centre).
+    disc point is the matrix times (X - centre). It has one row only where that is all four corners.
     """
     z = point[number, 2]
     leg = DISC_COLUMNS + 8 * int(point[number, 3])
-    for c in range(4):
+    for c in range(len(corner)):
         ax = max(corner[c, leg] + corner[c, leg + 1] * z, LEAST_SCALE)
         ay = max(corner[c, leg + 4] + corner[c, leg + 5] * z, LEAST_SCALE)
         x = (point[number, 0] - corner[c, leg + 2] - corner[c, leg + 3] * z) / ax - corner[c, 0]
         y = (point[number, 1] - corner[c, leg + 6] - corner[c, leg + 7] * z) / ay - corner[c, 1]
         out[at + 2 * c] = corner[c, 2] * x + corner[c, 3] * y
         out[at + 2 * c + 1] = corner[c, 4] * x + corner[c, 5] * y
+    for i in range(2 * len(corner), 8):
+        out[at + i] = out[at + i - 2]
 
 
 @compiled
@@ -65,6 +67,16 @@ def _is_short(edge: FloatArray, i: int, length: float) -> bool:
 
 
 @compiled
+def _is_even(edge: FloatArray) -> bool:
+    """Whether the edge lies alike at all corners."""
+    for k in range(0, 16, 8):
+        for i in range(k, k + 6):
+            if edge[i] != edge[i + 2]:
+                return False
+    return True
+
+
+@compiled
 def edge_state(edge: FloatArray, turn: float, reach: float) -> int:
     """CLEAR where discs of radius `reach` lie on the inner side of the edge's line for all pixels, DARK on the outer, else CUT.
 
@@ -74,6 +86,11 @@ def edge_state(edge: FloatArray, turn: float, reach: float) -> int:
 
     Source: convex hull property of Bernstein polynomials, Farin, Curves and Surfaces for CAGD (from memory).
     """
+    if _is_even(edge):
+        length, own = length_of(edge, 0), turn * cross_of(edge, 0, 0)
+        if _is_short(edge, 0, length) or own >= reach * length:
+            return CLEAR
+        return DARK if own <= -reach * length else CUT
     low, high = math.inf, -math.inf
     a, b, c, d = length_of(edge, 0), length_of(edge, 1), length_of(edge, 2), length_of(edge, 3)
     if _is_point(edge, a, b, c, d):
@@ -112,6 +129,9 @@ def narrow(spots: FloatArray, count: int, place: FloatArray, out: FloatArray) ->
     for k in range(count):
         for i in range(8 * k, 8 * k + 2):
             s0, s1, s2, s3 = spots[i], spots[i + 2], spots[i + 4], spots[i + 6]
+            if s0 == s1 and s0 == s2 and s0 == s3:
+                out[i] = out[i + 2] = out[i + 4] = out[i + 6] = s0
+                continue
             top, bottom = s0 + (s1 - s0) * fx0, s2 + (s3 - s2) * fx0
             top1, bottom1 = s0 + (s1 - s0) * fx1, s2 + (s3 - s2) * fx1
             out[i], out[i + 2] = top + (bottom - top) * fy0, top1 + (bottom1 - top1) * fy0

@@ -31,6 +31,7 @@ TURN_OF, ORDER_1, ORDER_2 = 32, 33, 34  # of a web edge, after the spots A, B, C
 ROW, ROW_END, COLUMN, COLUMN_END, CELL_ROW, CELL_COLUMN, CUTS, ENTRIES_END, SIDES_END, EDGES_END = range(10)
 
 PIECES = 1024  # open pieces of one chord that are told apart; what breaks into more counts as stopped
+LANES = 14  # numbers of a side at a pixel
 EACH = 4  # sides, web edges and entries of a block that there is room for; one block alone has all that it may need at most
 
 
@@ -96,12 +97,14 @@ class Block(NamedTuple):
 class Tally(NamedTuple):
     """Scratch for one block.
 
-    at (M, 8) sides at a pixel; row (9, K) low and high ends of chords (0, 1), pieces (2 to 5), events (6, 7) and what parts stop
-    first (8); hand (8,) an edge's spots at a pixel; lens (10, N); outline (K, 2) of the rims; span (4 I, N) where each entry's
-    shape, and the hull about it, begin and end on every chord.
+    at (M, 8) sides at a block's corners, or web edges at a pixel; lane (14 M,) sides at a pixel, a column each; row (10, K) low and
+    high ends of chords (0, 1), pieces (2 to 5), events (6, 7), what parts stop first (8), and which chords are set aside (9); hand
+    (8,) an edge's spots at a pixel; lens (10, N); outline (K, 2) of the rims; span (4 I, N) where each entry's shape, and the hull
+    about it, begin and end on every chord.
     """
 
     at: FloatArray
+    lane: FloatArray
     row: FloatArray
     hand: FloatArray
     lens: FloatArray
@@ -134,7 +137,8 @@ def room_for(tables: Tables, nodes: Nodes, parts: int, chords: int, blocks: int)
     )
     tally = Tally(
         at=np.empty((sides + webs, 8)),
-        row=np.zeros((9, max(chords, PIECES, webs + 2, parts + 1))),
+        lane=np.empty(LANES * sides),
+        row=np.zeros((10, max(chords, PIECES, webs + 2, parts + 1))),
         hand=np.zeros(8),
         lens=np.zeros((LENS_ROWS, max(chords, 24))),
         outline=np.zeros((nodes.rim.shape[2], 2)),

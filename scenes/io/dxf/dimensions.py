@@ -31,6 +31,9 @@ LONGEST_SIZE = 200  # letters: a longer text is no size
 MEASURED = "<>"  # in a dimension's text: the size that it measures itself
 MEASURED_IN = re.compile(r"<>\s*(mm|cm|inch(?:es)?|in|\"|'')(?!\w)", re.IGNORECASE)
 STACKED = re.compile(r"\\S(\d+)\s*[/#^]\s*(\d+);")  # DXF reference, MTEXT: a fraction one over the other
+# The places that a dimension measures; DXF reference, DIMENSION, 70, lowest bits: linear, aligned, diameter, radius, ordinate.
+HELD = {0: (TWO := ("defpoint2", "defpoint3")), 1: TWO, 3: ("defpoint", "defpoint4"), 4: ("defpoint4",), 6: ("defpoint2",)}
+HELD_BY_PROGRAM = "ACAD_DIMASSOC"  # DXF reference, DIMASSOC: its program measures the model through the window, at any scale
 LEAST_ASIDE = 10.0  # in round brackets: a bare number below is a count or a note's
 
 
@@ -39,8 +42,7 @@ def other_scale(dimension: Any, unit_mm: float = 1.0) -> str:
     kind = dimension.dxf.get("dimtype", 0) & 7
     if kind in ANGULAR:
         return ""
-    override = dimension.override()
-    factor, text = abs(float(override.get("dimlfac", 1.0) or 1.0)), str(dimension.dxf.get("text", ""))
+    override, factor, text = dimension.override(), _factor(dimension), str(dimension.dxf.get("text", ""))
     shows_measure = MEASURED in text or not any(letter.isdigit() for letter in text)  # else people read no number with the factor
     if shows_measure and not _is_unit(factor, unit_mm):
         return f"its dimensions count {factor:g} times what is drawn{_no_unit(factor, unit_mm)}"
@@ -58,6 +60,37 @@ def other_scale(dimension: Any, unit_mm: float = 1.0) -> str:
     if measured > 0.0 and not _is_unit(measured / drawn, unit_mm):  # programs that have not measured write 0 or -1
         return f"a dimension has measured {measured:.4g} {found}"
     return ""
+
+
+def held_places(dimension: Any) -> tuple[tuple[float, float], ...]:
+    """The places on what is drawn that a dimension holds on to, in its drawing's unit; none of those that measure angles."""
+    held = HELD.get(dimension.dxf.get("dimtype", 0) & 7, ()) if dimension.dxftype() == "DIMENSION" else ()
+    places = [dimension.dxf.get(name) for name in held]
+    return tuple((float(place[0]), float(place[1])) for place in places if place is not None)
+
+
+def other_size_on_sheet(dimension: Any, times: float, unit_mm: float) -> str:
+    """What a dimension on a sheet tells against the lines in the model, which are this many times as large there; else empty."""
+    kind, text = dimension.dxf.get("dimtype", 0) & 7, str(dimension.dxf.get("text", ""))
+    paper = _drawn(dimension)
+    drawn = times * paper
+    if kind in {*ANGULAR, ORDINATE} or not drawn:
+        return ""
+    found = f"where {drawn:.4g} {UNIT_NAMES[unit_mm]} is drawn"
+    for size, size_mm in _written(text):
+        if not (_is_unit(size / drawn, unit_mm) if size_mm is None else _same(size * size_mm, drawn * unit_mm)):
+            return f"says {printable(text[:20])} {found}"
+    by_program = dimension.has_extension_dict and HELD_BY_PROGRAM in dimension.get_extension_dict()
+    if by_program or (text and MEASURED not in text):
+        return ""
+    factor, measured = _factor(dimension), float(dimension.dxf.get("actual_measurement", 0.0))
+    shown = [factor * paper, *(one for one in (measured, factor * measured) if measured > 0.0)]
+    return "" if any(_is_unit(size / drawn, unit_mm) for size in shown) else f"says {shown[0]:.4g} {found}"
+
+
+def _factor(dimension: Any) -> float:
+    """How many times what it measures a dimension shows: DXF reference, DIMLFAC, negative for sheets alone."""
+    return abs(float(dimension.override().get("dimlfac", 1.0) or 1.0))
 
 
 def _no_unit(factor: float, unit_mm: float) -> str:

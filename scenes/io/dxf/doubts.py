@@ -13,7 +13,7 @@ import shapely
 
 from scenes.io.dxf.elsewhere import ELSEWHERE
 from scenes.io.dxf.joined_lines import Line
-from scenes.io.dxf.told_sizes import another_size
+from scenes.io.dxf.told_sizes import another_size, size_in_two_texts
 from scenes.io.library_remarks import printable
 
 Points = tuple[tuple[float, float], ...]  # [mm]
@@ -52,12 +52,17 @@ def hanging_doubts(measured: Sequence[Points], lines: Sequence[Line]) -> Iterato
 
 def size_doubts(texts: Iterable[str], sizes_mm: Sequence[tuple[float, float]], unit_mm: float) -> Iterator[str]:
     """Texts that give the cut-out a size that no outline has, or say that it is elsewhere, or gone, or this the plate's edge."""
+    texts, told = list(texts), 0
+    read = " and ".join(f"{width:.4g} x {height:.4g} mm" for width, height in dict.fromkeys(sizes_mm[:2]))
     for text in texts:
         if ELSEWHERE.search(text):
             yield f'its drawing says "{quote(text)}", and what it holds was read as the cut-out; is that the right file?'
         elif another_size(text, sizes_mm, unit_mm):
-            read = " and ".join(f"{width:.4g} x {height:.4g} mm" for width, height in dict.fromkeys(sizes_mm[:2]))
+            told += 1
             yield f'its drawing says "{quote(text)}", and its cut-out was read as {read}; which of the two is it?'
+    if not told and (apart := size_in_two_texts(texts, sizes_mm, unit_mm)):
+        one, other = map(quote, apart)
+        yield f'its drawing says "{one}" and "{other}", and its cut-out was read as {read}; which of the two is it?'
 
 
 def scaled_doubts(scaled: Iterable[tuple[str, float]]) -> Iterator[str]:

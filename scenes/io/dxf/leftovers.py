@@ -54,7 +54,7 @@ def _is_large_outline(entity: Any) -> bool:
         return float(entity.dxf.radius) * 2.0 > LARGEST_HEAD
     if entity.dxftype() not in {"LWPOLYLINE", "POLYLINE"} or not entity.is_closed:
         return False
-    places = [place[:2] for place in (entity.get_points() if entity.dxftype() == "LWPOLYLINE" else entity.points())]
+    places = [(place[0], place[1]) for place in (entity.get_points() if entity.dxftype() == "LWPOLYLINE" else entity.points())]
     return bool(places) and float(np.ptp(np.array(places, dtype=np.float64), axis=0).max()) > LARGEST_HEAD
 
 

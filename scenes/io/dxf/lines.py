@@ -12,10 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from scenes.io.dxf.dimensions import other_scale
+from scenes.io.dxf.dimensions import held_places, other_scale
 from scenes.io.dxf.doubts import Points
 from scenes.io.dxf.joined_lines import JOIN_MM, Line
 from scenes.io.dxf.leftovers import idle_blocks
+from scenes.io.dxf.sheets import WRITING, words_of
 from scenes.io.dxf.splines import off_its_points, spline_points
 from scenes.io.dxf.tags import contradiction, entity_heads
 from scenes.io.dxf.units import is_of_units
@@ -25,7 +26,6 @@ from scenes.scene_file.errors import Complaint, SceneError
 FLATNESS_MM = 0.002  # chords of arcs and splines stray at most this much: a fiftieth of what a file takes off metal
 CURVES = {"ARC", "CIRCLE", "ELLIPSE", "SPLINE"}
 DRAWN = {"LINE", "LWPOLYLINE", "POLYLINE", *CURVES}
-WRITING = {"TEXT", "MTEXT", "ATTDEF", "ATTRIB", "LEADER", "MULTILEADER", "MLEADER", "TOLERANCE"}  # no metal is cut along these
 LARGEST_BYTES = 20_000_000
 MOST_PIECES, MOST_POINTS, DEEPEST = 20_000, 400_000, 16
 MOST_THINGS = 40_000  # of any kind in the file: its reader takes some five seconds for these
@@ -35,8 +35,6 @@ GUESSES = ("recovered invalid", "ignoring content", "skipped")  # words of the r
 CLOSED_WITH = b"EOF"
 FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
 CLEAR_SHARE = 0.95  # transparency of lines that nobody sees
-# The places that a dimension measures; DXF reference, DIMENSION, 70, lowest bits: linear, aligned, diameter, radius, ordinate.
-HELD = {0: (TWO := ("defpoint2", "defpoint3")), 1: TWO, 3: ("defpoint", "defpoint4"), 4: ("defpoint4",), 6: ("defpoint2",)}
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
 FRAME_CORNER = 16  # DXF reference, VERTEX, group code 70: of such a frame
@@ -139,16 +137,7 @@ class _Met:
 
     def read(self, text: Any) -> None:
         """Keep the words of a text."""
-        if hasattr(text, "plain_text"):
-            self.texts[str(text.plain_text())] = None
-        elif hasattr(text, "get_mtext_content"):
-            self.texts[_plain(str(text.get_mtext_content()))] = None
-
-
-def _plain(words: str) -> str:
-    from ezdxf.tools.text import fast_plain_mtext
-
-    return str(fast_plain_mtext(words))
+        self.texts.update(dict.fromkeys(words_of(text)))
 
 
 def read_drawn(document: Any, unit_mm: float, source: str) -> Drawn:
@@ -267,9 +256,7 @@ def _at_full_size(dimension: Any, unit_mm: float, source: str) -> None:
 
 def _measured(dimension: Any, unit_mm: float) -> Points:
     """The places [mm] on what is drawn that a dimension holds on to; none of those that measure angles."""
-    held = HELD.get(dimension.dxf.get("dimtype", 0) & 7, ()) if dimension.dxftype() == "DIMENSION" else ()
-    places = [dimension.dxf.get(name) for name in held]
-    return tuple((float(place[0]) * unit_mm, float(place[1]) * unit_mm) for place in places if place is not None)
+    return tuple((x * unit_mm, y * unit_mm) for x, y in held_places(dimension))
 
 
 def _shows(entity: Any, source: str) -> None:

@@ -5,6 +5,7 @@ What cannot be read for certain is refused: an outline that is left out could le
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import shapely
@@ -15,10 +16,20 @@ from geometry.frame import right_up_to_frame
 from scenes.io.dxf.doubts import extent_doubts, hanging_doubts, layer_doubts, scaled_doubts, size_doubts
 from scenes.io.dxf.joined_lines import OpenLineError, closed_rings
 from scenes.io.dxf.leftovers import leftover_doubts
-from scenes.io.dxf.lines import read_document, read_drawn
+from scenes.io.dxf.lines import Drawn, read_document, read_drawn
+from scenes.io.dxf.lost_corners import mirror_doubts, numbering_doubts
 from scenes.io.dxf.remarks import unseen_words
+from scenes.io.dxf.sheets import Sheet, dimension_doubts, other_doubts, sheets_of
 from scenes.io.dxf.units import INCH_MM, UNIT_MM
-from scenes.io.dxf.words import MOST_LETTERS, SAID_UNSEEN, readable, side_against, words_against, words_in_doubt
+from scenes.io.dxf.words import (
+    MOST_LETTERS,
+    SAID_UNSEEN,
+    readable,
+    sheet_words_in_doubt,
+    side_against,
+    words_against,
+    words_in_doubt,
+)
 from scenes.io.library_remarks import printable
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import DrawnOutline
@@ -30,6 +41,7 @@ PLAUSIBLE_MM = (15.0, 1000.0)  # a cut-out for any lens on any box is larger and
 CM_STEP, INCH_STEP = 0.1, 1 / 16  # of numbers in cm, and in inches: whole mm, and parts of an inch (common practice)
 LARGE_INCHES_MM = 200.0  # wider than the cut-out of most boxes
 SAME_NUMBER = 1e-4
+MOST_ON_SHEETS = 6  # cautions
 
 
 def read_outline(data: bytes, source: str) -> DrawnOutline:
@@ -54,11 +66,14 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     unit_mm = _unit_mm(stated, source)
     drawn = read_drawn(document, unit_mm, source)
     shown, unseen = readable(drawn.texts), readable(unseen_words(document, data))
-    if shown is None or unseen is None:
+    sheets = sheets_of(document)
+    on_sheets = readable(text for sheet in sheets for text in sheet.texts)
+    if shown is None or unseen is None or on_sheets is None:
         raise _refusal(source, f"holds texts of more than {MOST_LETTERS} letters; save the cut-out alone")
     if problem := words_against(shown, unit_mm) or words_against(unseen, unit_mm, SAID_UNSEEN):
         raise _refusal(source, problem)
-    rings = [shapely.Polygon(ring) for ring in closed_rings(drawn.lines)]
+    closed = closed_rings(drawn.lines)
+    rings = [shapely.Polygon(ring) for ring in closed]
     if not rings:
         raise _refusal(source, "holds no closed outline; join its lines and arcs end to end")
     for ring in rings:
@@ -73,12 +88,29 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     if lopsided and (problem := side_against(shown) or side_against(unseen, SAID_UNSEEN)):
         raise _refusal(source, problem)
     texts = (*shown, *unseen)
+    sizes_mm = [_size_mm(ring) for ring in (shape, *rings)]
     doubts = (*words_in_doubt(texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
     doubts += (*layer_doubts(drawn.layers), *hanging_doubts(drawn.measured, drawn.lines))
-    doubts += tuple(size_doubts(texts, [_size_mm(ring) for ring in (shape, *rings)], unit_mm))
+    doubts += tuple(size_doubts((*texts, *on_sheets), sizes_mm, unit_mm))
     doubts += tuple(extent_doubts(document.header, shape.bounds, unit_mm))
     doubts += (*scaled_doubts(drawn.scaled), *leftover_doubts(document, data, (*drawn.layers, *drawn.blocks)))
+    doubts += (*mirror_doubts(closed, drawn.lines), *numbering_doubts(data))
+    doubts += _sheet_doubts(sheets, drawn, unit_mm, lopsided=lopsided)
     return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS, doubts=doubts)
+
+
+def _sheet_doubts(sheets: Sequence[Sheet], drawn: Drawn, unit_mm: float, *, lopsided: bool) -> tuple[str, ...]:
+    """What the drawing's sheets say against what was read of its model."""
+    doubts = list(other_doubts(sheets))
+    for sheet in sheets:
+
+        def is_of_plot(words: str, sheet: Sheet = sheet) -> bool:
+            return sheet.is_plotted_at(words, unit_mm)
+
+        texts = readable(sheet.texts) or ()
+        doubts += sheet_words_in_doubt(sheet.name, texts, unit_mm, lopsided=lopsided, is_of_plot=is_of_plot)
+        doubts += dimension_doubts(sheet, drawn.lines, unit_mm)
+    return tuple(doubts[:MOST_ON_SHEETS])
 
 
 def _refusal(source: str, problem: str) -> SceneError:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from geometry.mesh_import import MM_PER_UNIT
 from scenes.io.dxf.elsewhere import CUT_OUT
@@ -42,6 +42,21 @@ WIDE = re.compile(
     rf"\s*(?:of|von|de|di|van|=|:)?\s*(\d{{1,4}}(?:[.,]\d+)?)(?![.,]?\d){UNIT}{BEHIND}",
     re.IGNORECASE,
 )
+AMOUNT_HERE = rf"\d{{1,4}}(?:[.,]\d+)?{UNIT}{BEHIND}"
+OF_CUT_OUT = rf"(?:\b(?:{CUT_OUT}|masks?|mattes?)\b[\s:,-]*)?"
+
+
+def _one_side(words: str) -> re.Pattern[str]:
+    """One side of a size that stands by itself, as "W 76", "(54 HIGH)" or "cut-out width: 76 mm"."""
+    named = rf"(?<![^\W_])(?:{words})(?:\b|(?=\d))\.?"
+    return re.compile(
+        rf"[\s(\[]*{OF_CUT_OUT}(?:{named}\s*[=:]?\s*{AMOUNT_HERE}|{AMOUNT_HERE}[\s(-]*{named})[\s.)\]]*", re.IGNORECASE
+    )
+
+
+ONE_ACROSS, ONE_UPRIGHT = _one_side(ACROSS), _one_side(UPRIGHT)
+DIGITS = re.compile(r"\d+(?:[.,]\d+)?")
+MOST_SIDES = 40  # of each kind: a drawing with more gives those of other things
 SIZED = re.compile(rf"\b(?:{CUT_OUT})\b|cut[ -]?outs?\b|opening|aperture|ausschnitt|[öo]ffnung|d[ée]coupe", re.IGNORECASE)
 MASKED = re.compile(r"\b(?:masks?|mattes?|masque|maske|blende|maschera|m[áa]scara|masker)\b", re.IGNORECASE)
 # Of which else a width or a diameter may be told on the drawing of a cut-out.
@@ -69,6 +84,25 @@ def another_size(text: str, sizes_mm: Sequence[tuple[float, float]], unit_mm: fl
         return False
     pairs = [size for size in told if len(size) == 2 and SIZED.search(text)]
     return bool(pairs) or any(_is_smaller(size, sizes_mm[0], unit) for size in told for unit in units)
+
+
+def size_in_two_texts(texts: Iterable[str], sizes_mm: Sequence[tuple[float, float]], unit_mm: float) -> tuple[str, str] | None:
+    """The two texts, or lines of one, that together give the cut-out a size that none of these outlines has; None where none do."""
+    lines = [line.strip() for text in texts if SIZED.search(text) or not OTHER.search(text) for line in text.splitlines()]
+    across, upright = (
+        [line for line in dict.fromkeys(lines) if one.fullmatch(line)][:MOST_SIDES] for one in (ONE_ACROSS, ONE_UPRIGHT)
+    )
+    pairs = {(one, other): (_side(one), _side(other)) for one in across for other in upright}
+    units = {words: {1.0, unit_mm} | ({MM_PER_UNIT["in"]} if INCHES.search(" ".join(words)) else set()) for words in pairs}
+    if any(_is_size(size, sizes_mm, units[words]) for words, size in pairs.items()):
+        return None
+    smaller = (words for words, size in pairs.items() if any(_is_smaller(size, sizes_mm[0], unit) for unit in units[words]))
+    return next(smaller, None)
+
+
+def _side(line: str) -> float:
+    found = DIGITS.search(line)
+    return float(found[0].replace(",", ".")) if found else 0.0
 
 
 def _told(text: str) -> Iterator[Size]:

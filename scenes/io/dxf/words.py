@@ -6,7 +6,7 @@ What plainly speaks against it refuses the drawing; what may as well say somethi
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from scenes.io.dxf.scale_words import plain_signs, possible_scale, stated_scale
 from scenes.io.dxf.units import INCH_MM, LENGTH, POINT_MM, UNIT_NAMES, UNIT_WORDS, length_mm
@@ -107,6 +107,28 @@ def _doubts(text: str, unit_mm: float, lopsided: bool) -> Iterator[str]:
     seen = PERHAPS_AHEAD.search(text) if lopsided else None
     if seen:
         yield f'its drawing says "{_quote(seen[0])}", and was read as seen from behind the camera; mirror it if it is not'
+
+
+def sheet_words_in_doubt(
+    name: str, texts: Iterable[str], unit_mm: float, *, lopsided: bool, is_of_plot: Callable[[str], bool]
+) -> tuple[str, ...]:
+    """The same of a sheet of this name, for words that refuse a drawing elsewhere too: of a scale they may be that of the plot.
+
+    is_of_plot: whether the scale that words state is that at which the sheet shows the model.
+    """
+    found = [one for text in texts for one in _sheet_doubts(f'its sheet "{_quote(name)}"', text, unit_mm, lopsided, is_of_plot)]
+    return tuple(dict.fromkeys(found))[:MOST_CAUTIONS]
+
+
+def _sheet_doubts(sheet: str, text: str, unit_mm: float, lopsided: bool, is_of_plot: Callable[[str], bool]) -> Iterator[str]:
+    told = stated_scale(text, unit_mm) or possible_scale(text, unit_mm)
+    if told and not is_of_plot(told):
+        yield f'{sheet} says "{_quote(told)}", and its cut-out was read at full size; is it drawn to another scale?'
+    if told := _other_unit(text, unit_mm):
+        yield f'{sheet} says "{_quote(told)}", and its lines were read in {UNIT_NAMES[unit_mm]}; which of the two is it?'
+    seen = (FROM_AHEAD.search(text) or PERHAPS_AHEAD.search(text)) if lopsided else None
+    if seen:
+        yield f'{sheet} says "{_quote(seen[0])}", and its cut-out was read as seen from behind the camera; mirror it if it is not'
 
 
 def _finer_unit(text: str, unit_mm: float) -> str:

@@ -14,6 +14,7 @@ from scenes.answers import numbers
 from scenes.answers.answer import head
 from scenes.states.clear_rule import LOSING_NOTHING, RANK, WALK_MM, Limits, Word, has_room
 from scenes.states.names import state_words
+from scenes.states.numbers_told import told_data
 from scenes.states.unconfirmed import ClearWhile, Number
 from scenes.verdicts.check import CheckResult, FailedState, StateResult
 from scenes.verdicts.proof_words import proof_data
@@ -24,7 +25,6 @@ from scenes.verdicts.verdict import GuideVerdict, PartLoss, TraysEmpty
 if TYPE_CHECKING:
     from geometry.notes import Note
     from scenes.states.lens_judgement import LensJudgement
-    from scenes.states.numbers_used import NumbersUsed
 
 NOT_COMPUTED = "not computed"
 FAULTY = "faulty"
@@ -64,7 +64,7 @@ def results_dict(check: CheckResult, made_by: Provenance, files: tuple[str, ...]
         "cautions": [*_slip_lines(check), *CAUTIONS],
         "states": [{**_state(state), **proof_data(check.proofs, state.key)} for state in check.states],
         "lenses": [_lens(one) for one in check.lenses],
-        "judged_by": [_judged_by(one) for one in check.numbers],
+        "judged_by": told_data(check.numbers),
         "failed": [_failed(state) for state in check.failed],
         "files": sorted(files),
     }
@@ -117,16 +117,6 @@ def _lens(one: LensJudgement) -> dict[str, Any]:
             }
             for span in one.spans
         ],
-    }
-
-
-def _judged_by(used: NumbersUsed) -> dict[str, Any]:
-    """The numbers that a lens was judged by, in words; lengths in mm."""
-    return {
-        "lens": used.name,
-        "camera": used.camera,
-        "says": used.lens,
-        "box": [{"part": part, "says": words} for part, words in used.box],
     }
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from geometry.frame import ahead_in_words
 from scenes.answers.answer import CLEAR, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
+from scenes.answers.judged_by import judged_by_blocks
 from scenes.answers.numbers import finite
 from scenes.answers.options import ROOM_MM
 from scenes.answers.table import Table
@@ -41,7 +42,9 @@ from scenes.questions.filters.text import (
     next_step,
     rod_words,
 )
+from scenes.scene_file.tables.box import BoxPart, Flag
 from scenes.states.full_range import focus_note
+from scenes.states.numbers_used import NumbersUsed, numbers_by_lens
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -100,6 +103,11 @@ class FiltersAnswer(Answer):
     states: tuple[State, ...]
 
     @property
+    def judged_by(self) -> Sequence[NumbersUsed]:
+        """The numbers of each lens and of the box but for its flags, which are left out: costs ask every other part."""
+        return numbers_by_lens(self.states, _is_no_flag)
+
+    @property
     def next_step(self) -> str:
         """What to do, worst first."""
         return next_step(self.stages, self.margin_mm)
@@ -124,6 +132,7 @@ class FiltersAnswer(Answer):
         yield from _told(f"Mount: {rod_words(self.rods)}", *([on_axis] if self.rods.costs else []))
         yield from map(Note, self.notes)
         yield NextStep(self.next_step)
+        yield from judged_by_blocks(self)
         yield from map(Paragraph, self.cautions)
 
     def _close_up_blocks(self) -> Iterator[Block]:
@@ -156,6 +165,10 @@ class FiltersAnswer(Answer):
             yield "filter-sizes", lambda: stages_figure(self.stages, self.title)
         if self.graded:
             yield "graduated", lambda: graded_figure(self.graded, self.title)
+
+
+def _is_no_flag(part: BoxPart) -> bool:
+    return not isinstance(part, Flag)
 
 
 def _told(words: str, *tables: Table[Any]) -> Iterator[Block]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from geometry.body import Kind
 from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Paragraph
+from scenes.answers.judged_by import judged_by_blocks
 from scenes.answers.numbers import distance, finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
@@ -36,6 +37,7 @@ from scenes.questions.flags.text import (
 from scenes.runtime.progress import progress
 from scenes.states.full_range import checked_ranges
 from scenes.states.names import state_words
+from scenes.states.numbers_used import NumbersUsed, numbers_by_lens
 from scenes.states.stray import stray_lights
 
 if TYPE_CHECKING:
@@ -123,6 +125,11 @@ class FlagsAnswer(Answer):
         return (f"`touches` and `{self.visible_stops:g} stop` {FILTERS_IN}", *CAUTIONS)
 
     @property
+    def judged_by(self) -> Sequence[NumbersUsed]:
+        """The numbers of each lens and of the whole box: any part may stand in the beam or in a light."""
+        return numbers_by_lens(self.states)
+
+    @property
     def exit_status(self) -> int:
         """1 where a flag, as it is set, costs more than the visible loss."""
         return IN_FRAME if any(flag.darkens for flag in self.flags) else CLEAR
@@ -149,7 +156,7 @@ class FlagsAnswer(Answer):
             yield Gap()
             yield Paragraph(words)
         yield from light_blocks(self.lights, self.searched)
-        yield Gap()
+        yield from judged_by_blocks(self)
         yield from map(Paragraph, self.cautions)
 
     def _together(self) -> Iterator[str]:

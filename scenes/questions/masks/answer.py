@@ -4,18 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from geometry.cutouts import Shape, closed_rings_mm
 from geometry.mask_sets import Split
 from scenes.answers.answer import CLEAR, Files, Sheets, faults_of
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
+from scenes.answers.judged_by import judged_by_blocks
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
 from scenes.questions.masks.cut_files import as_drawn, dxf_bytes, pdf_bytes, scene_tables, svg_bytes
-from scenes.questions.masks.report import MM2_PER_CM2, SAME_MM, CutMask, LensMask, MaskReport, Rule, mask_report, rules_of, size_mm
+from scenes.questions.masks.report import (
+    MM2_PER_CM2,
+    SAME_MM,
+    CutMask,
+    LensMask,
+    MaskReport,
+    Rule,
+    has_a_say,
+    mask_report,
+    rules_of,
+    size_mm,
+)
 from scenes.questions.masks.wanted import CORNER_MM, Wanted
 from scenes.runtime.page import WIDTH, wrapped
+from scenes.states.numbers_used import NumbersUsed, numbers_used
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -72,6 +86,11 @@ class MasksAnswer:
         return [state for mask in self.report.lenses for state in mask.states]
 
     @property
+    def judged_by(self) -> Sequence[NumbersUsed]:
+        """The numbers of each lens, where the box stands, and what its cut-out depends on in the box."""
+        return [numbers_used(mask.states, partial(has_a_say, mask.place)) for mask in self.report.lenses]
+
+    @property
     def next_step(self) -> str:
         """What to do once the files are there."""
         return next_step(self.report, written=True)
@@ -98,6 +117,7 @@ class MasksAnswer:
             yield from _mask_blocks(mask)
         yield from map(Note, report.notes)
         yield NextStep(next_step(report, written=written))
+        yield from judged_by_blocks(self)
         yield from map(Paragraph, self.cautions)
 
     def sets_table(self) -> Table[Split]:

@@ -28,7 +28,7 @@ from scenes.rig.box import stage_name
 from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.shared_out import shared_out
 from scenes.scene_file.errors import Complaint, SceneError
-from scenes.scene_file.tables.box import Mask
+from scenes.scene_file.tables.box import BoxPart, Mask, Stage
 from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import box_for
 from scenes.states.clear_rule import WALK_MM, has_room, room_needed_mm
@@ -331,6 +331,13 @@ def place_of(loaded: Loaded, lens: Lens, at_mm: float | None) -> tuple[Place, Ma
         now=mask.name or f"mask {number} of the scene",
     )
     return place, mask
+
+
+def has_a_say(place: Place, part: BoxPart) -> bool:
+    """Whether a cut-out at a place depends on a part of the box: on the mask there now, and filters nearer the lens."""
+    if isinstance(part, Mask):
+        return part.at_mm == place.at_mm
+    return isinstance(part, Stage) and part.filter is not None and part.at_mm < place.at_mm
 
 
 def _refuse_inside_a_part(loaded: Loaded, lens: Lens, at_mm: float) -> None:

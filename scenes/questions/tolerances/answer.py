@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from raytrace.tolerance import Effect, Spread
 from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Paragraph
+from scenes.answers.judged_by import judged_by_blocks
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
 from scenes.io.file_names import file_names
@@ -35,6 +36,7 @@ from scenes.questions.tolerances.text import (
 from scenes.runtime.page import listed
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.messages import plain
+from scenes.states.numbers_used import NumbersUsed, numbers_by_lens
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -62,6 +64,11 @@ class TolerancesAnswer(Answer):
     title: str
     states: Sequence[State]
     stem: str = "tolerances"  # what the names of its files begin with: another where an earlier name of the command was typed
+
+    @property
+    def judged_by(self) -> Sequence[NumbersUsed]:
+        """The nominal numbers of each lens and of the whole box, which tolerances are counted from."""
+        return numbers_by_lens(self.states)
 
     @property
     def exit_status(self) -> int:
@@ -96,6 +103,7 @@ class TolerancesAnswer(Answer):
         yield Gap()
         yield from (Paragraph(words) for words in (fixed_words(found), glass_words(found)) if words)
         yield NextStep(self.next_step)
+        yield from judged_by_blocks(self)
         yield Paragraph(CAUTION)
 
     def lens_table(self) -> Table[Row]:

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from scenes.answers.answer import CLEAR, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragraph
+from scenes.answers.judged_by import judged_by_blocks
 from scenes.answers.numbers import distance, finite
 from scenes.answers.table import Column, Table
 from scenes.questions.widest.lens_family import Rule, assumed
+from scenes.questions.widest.reference import as_used
 from scenes.questions.widest.report import Limit, SetupLimits, StateLimits, WidestReport, widest_report
 from scenes.questions.widest.scene_lenses import Fit, LensFits, catalogue
 from scenes.questions.widest.setups import AS_SET, Setup, setup_words
@@ -35,6 +37,7 @@ from scenes.questions.widest.wanted import wanted_of
 from scenes.runtime.page import clipped
 from scenes.runtime.progress import progress
 from scenes.states.load import plans_of
+from scenes.states.numbers_used import NumbersUsed, numbers_by_lens
 from scenes.states.select import widest_stops
 
 if TYPE_CHECKING:
@@ -80,6 +83,11 @@ class WidestAnswer(Answer):
     title: str = ""
 
     @property
+    def judged_by(self) -> Sequence[NumbersUsed]:
+        """The numbers of every lens that the box was held against, the family's own alone where the scene's were left out."""
+        return numbers_by_lens(self.states or as_used(self.report.family, self.asked_of))
+
+    @property
     def next_step(self) -> str:
         """What to do for wider lenses."""
         return next_step(self.report)
@@ -106,6 +114,7 @@ class WidestAnswer(Answer):
             yield Paragraph(meaning_words(self.fits))
             yield Gap()
         yield NextStep(self.next_step)
+        yield from judged_by_blocks(self)
         yield from map(Paragraph, self.cautions)
 
     def setups_table(self) -> Table[Line]:

@@ -28,7 +28,9 @@ class GlassRow(Table):
     semi_diameter_mm: float | None = mm(
         "Half the clear diameter, where known: the surface's own rim; needed for the stop. Times scale.", 0.1, 1000.0, None
     )
-    abbe: float | None = quantity("Abbe number, where the table gives it; kept, not used.", 5.0, 120.0, None)
+    abbe: float | None = quantity(
+        "Abbe number, where the table gives it; held against the index, no light is worked out by it.", 5.0, 120.0, None
+    )
 
     def faults(self) -> Iterator[Fault]:
         """A sphere has a radius."""
@@ -96,4 +98,6 @@ def glass_table(file: GlassFile) -> GlassTable:
         for row in file.rows
     )
     table = Prescription(surfaces, stop_index=file.stop_row - 1, source=file.source).scaled(file.scale)
-    return GlassTable(prescription=table, vertex_behind_front_mm=file.vertex_behind_front_mm)
+    return GlassTable(
+        prescription=table, vertex_behind_front_mm=file.vertex_behind_front_mm, abbes=tuple(row.abbe for row in file.rows)
+    )

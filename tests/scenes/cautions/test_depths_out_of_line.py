@@ -85,6 +85,9 @@ PATENTS = {
         (116.39, 1500, 136.3),
     ],
     "US 2019/0265441 ex. 2, f = 51.1": [(51.1, INFINITY, 30), (51.1, 400, 30)],
+    "US 5,537,259 ex. 1, f = 72.1 to 194": [(72.1, INFINITY, 92.0), (135, INFINITY, 182.7), (194.01, INFINITY, 233.2)],
+    "US 4,196,968, f = 100 to 146": [(100, INFINITY, 78.8), (123, INFINITY, 70.4), (146, INFINITY, 59.9)],
+    "JP S53-131852, f = 80 to 200": [(80, INFINITY, 81.2), (140, INFINITY, 152.2), (200, INFINITY, 284.5)],
 }
 
 
@@ -111,6 +114,31 @@ def test_a_wrong_first_digit_among_rows_of_a_prime_is_told_with_the_depth_in_lin
 def test_two_depths_of_a_wide_prime_are_told_where_no_focusing_takes_a_pupil_so_far(far, near, is_told):
     texts = depth_words([(20, INFINITY, far), (20, 400, near)])
     assert any("where moving the whole lens would take 1.1 mm" in text for text in texts) == is_told
+
+
+# Halves of other depths would be right for other zooms: that of the shortest where its first step is a small part of the next.
+HALVED = [
+    *(("US 5,537,259 ex. 1, f = 72.1 to 194", place) for place in (0, 1, 2)),
+    *(("US 4,196,968, f = 100 to 146", place) for place in (0, 1, 2)),
+    *(("JP S53-131852, f = 80 to 200", place) for place in (1, 2)),
+]
+
+
+@pytest.mark.parametrize(("patent", "place"), HALVED)
+def test_half_the_depth_at_one_focal_length_of_a_published_zoom_is_told(patent, place):
+    rows = list(PATENTS[patent])
+    focal_mm, focus, depth = rows[place]
+    rows[place] = (focal_mm, focus, round(depth / 2, 1))
+    (text,) = depth_words(rows, rows[0][0])
+    assert "is far out of line with" in text
+    assert f"{rows[place][2]:g} at " in text  # first, or after what else it may be
+
+
+@pytest.mark.parametrize(("place", "is_told"), [(0, False), (1, True), (2, True)])
+def test_half_the_depths_of_a_zooms_focal_length_at_both_its_distances_are_told(place, is_told):
+    rows = PATENTS[next(name for name in PATENTS if name.startswith("US 2010/0220400"))]
+    halved = [(focal, focus, depth / 2 if number // 2 == place else depth) for number, (focal, focus, depth) in enumerate(rows)]
+    assert bool(depth_words(halved, 24.7)) == is_told
 
 
 ZOOM = [(17, INFINITY, 52), (17, 600, 51), (24, INFINITY, 60), (24, 600, 58.5), (35, INFINITY, 74), (35, 600, 72)]

@@ -22,8 +22,8 @@ def drawing(*, size=(160, 130), layer="0", text="", dimensions=(), radius=None, 
     outline = space.add_lwpolyline(rectangle(*size), close=True, dxfattribs={"layer": layer})
     if transparency is not None:
         outline.transparency = transparency
-    if text:
-        space.add_text(text, dxfattribs={"height": 4})
+    for words in [text] if isinstance(text, str) else text:
+        space.add_mtext(words, dxfattribs={"char_height": 4})
     for start, end in dimensions:
         space.add_aligned_dim(p1=start, p2=end, distance=8, override={"dimlfac": 1.0}).render()
     if radius:
@@ -131,6 +131,27 @@ CUT-OUT 6.30" x 5.12"|cut-out 6.3 x 5.12 in|mask for 36 x 24|mask 6 x 6|mask for
 @pytest.mark.parametrize("text", ORDINARY.replace("\n", "").split("|"))
 def test_sizes_of_other_things_and_words_that_only_resemble_such_are_read_without_a_word(text):
     assert drawing(text=text).doubts == ()
+
+
+APART = """W 90,H 60|W90,H60|w=90,h = 60|90 W,60 H|(W 90),(H 60)|W 90 mm,H 60 mm|W: 3.54 in,H: 2.36 in|
+W 90,MASK 24,H 60|W 90,L 130|W 160,H 60|cut-out W 90,cut-out H 60|90 (W),60 (H)|W 90\nH 60|B 90,H 60|AL 2 mm,W. 90,H. 60"""
+
+
+@pytest.mark.parametrize("texts", APART.replace("|\n", "|").split("|"))
+def test_a_size_in_two_texts_or_lines_that_no_outline_has_is_told(texts):
+    (told,) = drawing(text=texts.split(",")).doubts
+    assert told.startswith('its drawing says "')
+    assert '" and "' in told
+    assert told.endswith("and its cut-out was read as 160 x 130 mm; which of the two is it?")
+
+
+TOGETHER = """W 160,H 130|WIDTH 160,HEIGHT 130|W 130,L 160|W 200,H 170|W 200,H 170,W 160,H 130|W 100,REV A|H 60|W 3,H 2|
+W: 6.30 in,H: 5.12 in|W 160,M3 x 10|PLATE W 90,PLATE H 60|filter\nW 100\nH 100|W 90 HOOD,H 60 HOOD|AL 2,H7|W 5,L 45"""
+
+
+@pytest.mark.parametrize("texts", TOGETHER.replace("|\n", "|").split("|"))
+def test_a_size_in_two_texts_that_an_outline_has_or_that_is_of_other_things_is_read_without_a_word(texts):
+    assert drawing(text=texts.split(",")).doubts == ()
 
 
 def test_lines_that_are_fully_transparent_are_refused():

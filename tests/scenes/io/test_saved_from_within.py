@@ -1,7 +1,7 @@
 """A program whose working folder is a folder of results saves there by short names, whatever takes the folder's place meanwhile.
 
-A name relative to a working folder goes on to mean the same folder after that has got another name (POSIX.1-2017, path resolution), and
-a file cannot be made in a folder that was removed (rmdir(2): ENOENT). So each save either is in the new result, or was refused.
+A name relative to a working folder goes on to mean the same folder after that has got another name (POSIX.1-2017, path resolution),
+and a file cannot be made in a folder that was removed (rmdir(2): ENOENT). So each save either is in the new result, or was refused.
 """
 
 import contextlib

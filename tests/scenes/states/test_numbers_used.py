@@ -7,7 +7,7 @@ import ezdxf
 import trimesh
 
 from scenes.runtime.engines import engine_of
-from scenes.states.load import load_scene
+from scenes.states.load import load_scene, plans_of
 from scenes.states.numbers_used import numbers_by_lens, numbers_used
 from scenes.states.state import states_of
 from scenes.verdicts.check import run_check
@@ -202,3 +202,24 @@ def test_glass_of_another_index_a_cut_out_off_its_middle_and_where_a_mesh_stands
     found = load_scene(tmp_path / "a.toml")
     first = next(iter(states_of(found.scene, found.resources)))
     assert dict(numbers_used([first]).box)["stage 1"].endswith("glass 175 x 150, 4 thick, index 1.7, density 0.6")
+
+
+def test_a_loss_that_counts_later_than_usual_and_a_pupil_of_another_width_are_read_back(tmp_path):
+    usual = {one.name: one for one in numbers_by_lens(plans_of(loaded(tmp_path)))}
+    text = SCENE.replace('focus_mm = ["infinity"]', 'focus_mm = ["infinity"]\nvisible_loss_stops = 0.5', 1)
+    text = text.replace('confirmed = ["focal_mm"]', 'confirmed = ["focal_mm"]\npupil_width_factor = 0.95', 1)
+    (tmp_path / "a.toml").write_text(text)
+    own = {one.name: one for one in numbers_by_lens(plans_of(load_scene(tmp_path / "a.toml")))}
+    assert "a loss counts" not in usual["50"].camera
+    assert "pupil width" not in usual["50"].lens
+    assert own["50"].camera.endswith(", a loss counts from 0.5 stop on")
+    assert "pupil width 0.95 of its height" in own["50"].lens
+
+
+def test_a_mask_that_is_thicker_than_masks_are_is_told_with_its_thickness(tmp_path):
+    loaded(tmp_path)
+    text = (tmp_path / "a.toml").read_text().replace('outline = "cut.dxf"', 'outline = "cut.dxf"\nthickness_mm = 2.5')
+    (tmp_path / "a.toml").write_text(text)
+    found = load_scene(tmp_path / "a.toml")
+    first = next(iter(states_of(found.scene, found.resources)))
+    assert dict(numbers_used([first]).box)["mask"] == "at 16, 160 x 110 as read from cut.dxf, 2.5 thick"

@@ -60,6 +60,8 @@ def test_a_picture_for_each_flag_is_written(path, tmp_path):
         "flag-top-flag.png",
         "flags-flags-states.csv",
         "flags-flags.csv",
+        "flags-judged_by-box.csv",
+        "flags-judged_by.csv",
         "flags-states.csv",
         "flags.json",
     ]

@@ -33,6 +33,7 @@ from scenes.states.clear_rule import WALK_MM, has_room
 from scenes.states.full_range import range_plans
 from scenes.states.judgement import judge_state
 from scenes.states.load import load_scene
+from scenes.states.numbers_told import NUMBERS_HEADING
 from scenes.states.rooms import ClearRooms
 
 ROOT = Path(__file__).parents[4]
@@ -167,7 +168,8 @@ def test_taking_the_filter_out_is_told_and_can_be_cut_for(scene):
     report = report_of(path, "20", margin_mm=0.5, also_empty=False)
     assert engraving(report.masks[0])[-1] == "only with the filters in"
     assert not report_of(path, "20", margin_mm=0.5, also_empty=True).masks[0].filters_in
-    assert "--as-fitted" in answer_text(MasksAnswer(report=report, title="")).splitlines()[-3]
+    page, _ = answer_text(MasksAnswer(report=report, title="")).split(f"\n\n{NUMBERS_HEADING}")
+    assert "--as-fitted" in page.splitlines()[-1]
     assert "--as-fitted" in MasksAnswer(report=report, title="").next_step
 
 

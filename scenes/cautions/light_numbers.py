@@ -1,0 +1,88 @@
+"""Numbers of lights that speak against their name, their clock or the sky: such a light is looked for elsewhere, or not at all."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Iterator
+from functools import lru_cache
+
+from scenes.cautions.named_numbers import plain_name
+from scenes.rig.lights import light_place
+from scenes.scene_file.messages import plain
+from scenes.scene_file.tables.light import Light, Sun
+from scenes.scene_file.tables.scene import Scene
+
+# Legal time is at most three and a half hours off the sun's: western China, western Spain in summer (time zones from memory).
+FAR_FROM_ZONE_DEG = 60.0
+DEG_PER_HOUR = 15.0
+LEAST_LAMP_MM, FAR_LAMP_MM = 5.0, 500.0  # lamps of a set are 10 mm and more; a size of 0 is a point, and meant
+SIDE = re.compile(r"\b(left|right)\b", re.IGNORECASE)
+CAMERA_SIDE_DEG = 5.0  # nearer the axis, or to straight behind, a light stands on neither side
+
+
+def light_number_words(scene: Scene) -> Iterator[tuple[str, str]]:
+    """(light, words) of each light whose numbers are in doubt."""
+    for light in scene.light:
+        for text in (*_side_words(light), *_size_words(light), *(_sun_words(light.sun) if light.sun is not None else ())):
+            yield light.name, text
+
+
+def _side_words(light: Light) -> Iterator[str]:
+    """A light called left that stands right, or the other way round."""
+    named = {side.lower() for side in SIDE.findall(plain_name(light.name))}
+    right_deg = _right_deg(light)
+    if len(named) != 1 or right_deg is None or abs(math.sin(math.radians(right_deg))) < math.sin(math.radians(CAMERA_SIDE_DEG)):
+        return
+    is_right = math.sin(math.radians(right_deg)) > 0.0
+    if is_right != (named == {"right"}):
+        stands = "right" if is_right else "left"
+        key = (
+            f"azimuth_deg = {plain(right_deg)}"
+            if light.position_mm is None
+            else f"position_mm begins with {plain(light.position_mm[0])}, and"
+        )
+        yield f"{key} puts it on the operator's {stands}, against its name; positive is right: turn the sign, or name it otherwise"
+
+
+def _right_deg(light: Light) -> float | None:
+    """How far to the operator's right it stands; None of the sun by its time, which nobody places."""
+    if light.position_mm is not None:
+        return math.degrees(math.atan2(light.position_mm[0], light.position_mm[2]))
+    return light.azimuth_deg
+
+
+def _size_words(light: Light) -> Iterator[str]:
+    """A lamp of the set of a mm or so: its size in m."""
+    if light.position_mm is None or light.size_mm is None or math.hypot(*light.position_mm) < FAR_LAMP_MM:
+        return
+    if 0.0 < light.size_mm < LEAST_LAMP_MM:
+        away = f"{math.hypot(*light.position_mm) / 1000:.1f} m"
+        yield (
+            f"size_mm = {plain(light.size_mm)} is tiny for a lamp {away} away; written in m? It would be "
+            f"{plain(1000 * light.size_mm)}"
+        )
+
+
+def _sun_words(sun: Sun) -> Iterator[str]:
+    """A clock that no place so far east or west keeps, and a sun that has set."""
+    zone_deg = DEG_PER_HOUR * (sun.time.utcoffset() or dt.timedelta()).total_seconds() / 3600
+    off_deg = abs((zone_deg - sun.longitude_deg + 180.0) % 360.0 - 180.0)
+    if zone_deg != 0.0 and off_deg > FAR_FROM_ZONE_DEG:
+        yield (
+            f"longitude_deg = {plain(sun.longitude_deg)} is {off_deg / DEG_PER_HOUR:.0f} hours off the clock of time = "
+            f"{sun.time.isoformat()}; east is positive: is a sign turned, or the offset another place's?"
+        )
+    elif not _is_up(sun.latitude_deg, sun.longitude_deg, sun.time):
+        place = f"latitude_deg = {plain(sun.latitude_deg)}, longitude_deg = {plain(sun.longitude_deg)}"
+        yield (
+            f"time = {sun.time.isoformat()} at {place} has the sun below the horizon, so it is not looked at; is the "
+            "hour, its offset or a sign wrong?"
+        )
+
+
+@lru_cache(maxsize=64)
+def _is_up(latitude_deg: float, longitude_deg: float, time: dt.datetime) -> bool:
+    sun = Sun(latitude_deg=latitude_deg, longitude_deg=longitude_deg, time=time, camera_heading_deg=0.0)
+    return light_place(Light(name="sun", sun=sun)).is_up

@@ -1,0 +1,74 @@
+"""Lights whose numbers speak against their name, the clock or the sky get a word; a sun that has set lit nothing without one.
+
+Clocks: UTC offsets of real places (from memory); the sun's height is the program's own, held against Meeus elsewhere.
+"""
+
+import pytest
+
+from scenes.cautions.light_numbers import light_number_words
+from scenes.scene_file.parse import parse_scene
+
+LENS = '[[lens]]\nname = "a"\nfocal_mm = 40\nf_number = 2\nfront_diameter_mm = 94\npupil_behind_front_mm = 50\n'
+
+
+def told(light, name="key"):
+    text = f'brimline = 1\n[camera]\nformat = "36x24"\n{LENS}[box]\nahead_mm = 2\n[[light]]\nname = "{name}"\n{light}\n'
+    return [words for _, words in light_number_words(parse_scene(text, source="s.toml"))]
+
+
+def sun(latitude, longitude, time):
+    return f"sun = {{ latitude_deg = {latitude}, longitude_deg = {longitude}, time = {time}, camera_heading_deg = 200 }}"
+
+
+@pytest.mark.parametrize(
+    ("name", "light", "is_told"),
+    [
+        ("edge lamp left", "position_mm = [2600, 1900, 1500]\nsize_mm = 400", True),
+        ("edge lamp left", "position_mm = [-2600, 1900, 1500]\nsize_mm = 400", False),
+        ("right kicker", "position_mm = [-2600, 1900, -900]\nsize_mm = 400", True),
+        ("sun back right", "azimuth_deg = -65\nelevation_deg = 35", True),
+        ("sun back right", "azimuth_deg = 65\nelevation_deg = 35", False),
+        ("right window", "azimuth_deg = 300\nelevation_deg = 35", True),
+        ("left of right door", "azimuth_deg = 65\nelevation_deg = 35", False),
+        ("left lamp", "position_mm = [20, 1900, 1500]\nsize_mm = 400", False),
+        ("bright lamp", "azimuth_deg = -65\nelevation_deg = 35", False),
+    ],
+)
+def test_a_light_on_the_other_side_than_its_name_says_is_told(name, light, is_told):
+    assert any("against its name; positive is right" in text for text in told(light, name)) == is_told
+
+
+@pytest.mark.parametrize(("size", "is_told"), [(0.4, True), (1.2, True), (0, False), (10, False), (400, False)])
+def test_a_lamp_of_a_mm_is_told(size, is_told):
+    texts = told(f"position_mm = [-2600, 1900, 1500]\nsize_mm = {size}")
+    assert any("written in m? It would be" in text for text in texts) == is_told
+
+
+@pytest.mark.parametrize(
+    ("place", "is_told"),
+    [
+        ((34.05, 118.24, "2024-12-21T15:00:00-08:00"), True),  # Los Angeles, its west lost
+        ((34.05, -118.24, "2024-12-21T15:00:00-08:00"), False),
+        ((53.55, 10.0, "2026-06-21T17:30:00-07:00"), True),
+        ((53.55, 10.0, "2026-06-21T15:30:00Z"), False),
+        ((39.5, 76.0, "2026-06-21T15:30:00+08:00"), False),  # Kashgar keeps the clock of Beijing
+        ((42.9, -9.2, "2026-06-21T17:30:00+02:00"), False),  # Galicia in summer
+        ((-13.8, -172.0, "2026-06-21T13:30:00+13:00"), False),  # Samoa
+    ],
+)
+def test_a_clock_of_another_part_of_the_world_is_told(place, is_told):
+    assert any("hours off the clock" in text for text in told(sun(*place))) == is_told
+
+
+@pytest.mark.parametrize(
+    ("place", "is_told"),
+    [
+        ((53.55, 10.0, "2026-06-21T03:30:00+02:00"), True),
+        ((53.55, 10.0, "2026-12-21T17:30:00+01:00"), True),
+        ((-53.55, 10.0, "2026-06-21T17:30:00+02:00"), True),  # its north turned: winter there
+        ((53.55, 10.0, "2026-06-21T17:30:00+02:00"), False),
+        ((69.6, 19.0, "2026-06-21T00:30:00+02:00"), False),  # Tromso at midnight in June
+    ],
+)
+def test_a_sun_below_the_horizon_is_told(place, is_told):
+    assert any("has the sun below the horizon" in text for text in told(sun(*place))) == is_told
