@@ -97,7 +97,7 @@ def _emptied(folder: Path, place: Path) -> dict[str, str]:
         except OSError as error:
             if error.errno not in {errno.ENOTEMPTY, errno.EEXIST}:
                 stuck["."] = error.strerror or str(error)
-            if stuck or any(entry.is_dir(follow_symlinks=False) for entry in os.scandir(folder)):
+            if stuck or any(entry.is_dir(follow_symlinks=False) for entry in _entries(folder)):
                 break
         else:
             break
@@ -105,16 +105,21 @@ def _emptied(folder: Path, place: Path) -> dict[str, str]:
 
 
 def _files_moved(folder: Path, place: Path, stuck: dict[str, str]) -> None:
-    with suppress(FileNotFoundError):
-        for entry in list(os.scandir(folder)):
-            if entry.is_dir(follow_symlinks=False):
-                continue
-            try:
-                Path(entry).replace(place / entry.name)
-            except FileNotFoundError:  # its owner took it away just now
-                continue
-            except OSError as error:
-                stuck[entry.name] = error.strerror or str(error)
+    for entry in _entries(folder):
+        if entry.is_dir(follow_symlinks=False):
+            continue
+        try:
+            Path(entry).replace(place / entry.name)
+        except FileNotFoundError:  # its owner took it away just now
+            continue
+        except OSError as error:
+            stuck[entry.name] = error.strerror or str(error)
+
+
+def _entries(folder: Path) -> list[os.DirEntry[str]]:
+    with suppress(FileNotFoundError), os.scandir(folder) as found:
+        return list(found)
+    return []
 
 
 def _kept(old: OldFolder, told: Sequence[str], why: str) -> list[str]:

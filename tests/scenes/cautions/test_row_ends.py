@@ -1,7 +1,8 @@
 """State rows that end before infinity: a row that was lost there turned a dark frame clear.
 
-A pupil lies deepest, or shallowest, at one end of the focus (common practice: floating groups and inner focus go one way); the numbers
-are invented. 48, 42 and 41 mm go on from the nearer two to 42.7 at infinity: nothing is extrapolated, for it would not reach the 48.
+A pupil lies deepest, or shallowest, at one end of the focus (common practice: floating groups and inner focus go one way); the
+numbers are invented. 48, 42 and 41 mm go on from the nearer two to 42.7 at infinity: nothing is extrapolated, for it would not
+reach the 48.
 """
 
 import pytest
@@ -31,8 +32,8 @@ def told(rows, lens_more=CLOSE, check="", focal_mm=(25,)):
 def test_rows_that_end_before_infinity_are_told_with_every_column_that_moves():
     (note,) = told(ROWS[1:])
     assert note.text.startswith(
-        "pupil_behind_front_mm = 42, half_field_deg = 36.2 and front_travel_mm = 1.5 are last given at focus_mm = 1500 and held from "
-        "there to infinity, although they move with focus; is the row for infinity missing?"
+        "pupil_behind_front_mm = 42, half_field_deg = 36.2 and front_travel_mm = 1.5 are last given at focus_mm = 1500 and held "
+        "from there to infinity, although they move with focus; is the row for infinity missing?"
     )
     assert note.may_be_slip  # so that the first line of a clear answer, and -q, send people to it
 
