@@ -52,7 +52,7 @@ def cleared(old: OldFolder) -> list[str]:
             name, why = next(iter(stuck.items()))
             return _kept(old, told, f"{name} in {old.target} cannot be removed ({why})")
         if folder.exists() and time.monotonic() > until_s:
-            return _kept(old, told, f"a program that works in {old.target} saves without pause, into the folder of before")
+            return _kept(old, told, f"a program that works in {old.target} keeps saving into the old folder")
     with suppress(OSError):
         old.noted.unlink(missing_ok=True)
     return _once_each(told)

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from scenes.io.folders import folder_swap
+from scenes.io.folders import folder_swap, old_folder
 from scenes.io.folders import result_folder as folders
 from scenes.io.folders.left_results import RESULTS_KEY
 from scenes.io.folders.result_folder import result_folder
@@ -152,6 +152,29 @@ def test_a_program_that_goes_on_saving_from_within_loses_nothing(out, monkeypatc
     lost = [name for name in log.read_text().splitlines() if not (out / name).exists()]
     assert lost == []
     assert sorted(path.name for path in out.parent.iterdir()) == ["out", "saved.txt"]
+
+
+def test_where_a_program_saves_without_pause_the_old_folder_stays_in_sight(out, monkeypatch, capsys):
+    moved, handle, saved = old_folder._files_moved, os.open(out, os.O_RDONLY), []
+
+    def then_saves(*given):
+        moved(*given)
+        name = f"note_{len(saved)}.txt"
+        with contextlib.suppress(FileNotFoundError):
+            os.close(os.open(name, os.O_WRONLY | os.O_CREAT, 0o644, dir_fd=handle))
+            saved.append(name)
+
+    monkeypatch.setattr(old_folder, "_files_moved", then_saves)
+    monkeypatch.setattr(old_folder, "TRIES", 3)
+    monkeypatch.setattr(old_folder, "LONGEST_S", -1.0)
+    write(out, "new")
+    os.close(handle)
+    before = out.with_name("out-before")
+    assert saved
+    assert all((out / name).exists() or (before / name).exists() for name in saved)
+    told = f"keeps saving into the old folder; what is left of the folder before is kept as {before}"
+    assert told in capsys.readouterr().err
+    assert sorted(path.name for path in out.parent.iterdir()) == ["out", "out-before"]
 
 
 def test_a_file_that_cannot_be_removed_is_told_and_stays_in_sight(out, monkeypatch, capsys):

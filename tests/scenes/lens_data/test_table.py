@@ -128,9 +128,7 @@ def test_a_remark_with_the_values_of_a_row_is_told(tmp_path, remark):
     assert len(lens_of(table)["state"]) == 2
 
 
-@pytest.mark.parametrize(
-    "remark", ["# measured by two of us, twice, in the cold, by hand", "# one, two", "# in mm, 25,x,1,2"]
-)
+@pytest.mark.parametrize("remark", ["# measured by two of us, twice, in the cold, by hand", "# one, two", "# in mm, 25,x,1,2"])
 def test_remarks_of_words_are_not_told(tmp_path, remark):
     table = table_of(tmp_path, COMMA + remark + "\n", "bench.csv")
     assert not [said for said in table.cautions if "remark" in said]
