@@ -61,7 +61,11 @@ def _settled(path: Path, target: Path, left: Sequence[Path]) -> list[str]:
             bring(path)
     except OSError:
         return [_put_in_sight(path, target)]
-    return cleared(OldFolder(folder=path, target=target, noted=path.with_suffix(NOTE), bring=bring))
+
+    def late(folder: Path) -> list[str]:
+        return late_in(folder, target, seen)
+
+    return cleared(OldFolder(folder=path, target=target, noted=path.with_suffix(NOTE), late=late, bring=bring))
 
 
 def _put_in_sight(path: Path, target: Path) -> str:

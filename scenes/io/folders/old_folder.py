@@ -17,6 +17,7 @@ from pathlib import Path
 
 from scenes.io.folders.folder_swap import GOING, OLD, READY, WINDOWS, in_sight, open_up, removed, removed_if_empty
 from scenes.io.folders.kept_files import names_in
+from scenes.io.writing import is_full
 
 LONGEST_S = 5.0  # of a program that saves without pause: then the old folder stays in sight
 TRIES = 200  # to empty one folder, before what else is new in it is looked at
@@ -25,11 +26,15 @@ LEFT = "what is left of the folder before"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OldFolder:
-    """One whose name a new result has: where it lies, the note beside it, and what takes along what was saved in it since."""
+    """One whose name a new result has: where it lies, and the note beside it.
+
+    `late` names what was saved in it since, or in what was moved out of it, and `bring` takes that along.
+    """
 
     folder: Path
     target: Path
     noted: Path
+    late: Callable[[Path], Sequence[str]]
     bring: Callable[[Path], Sequence[str]]
 
 
@@ -75,6 +80,8 @@ def _round(old: OldFolder, folder: Path, going: Path, told: list[str]) -> dict[s
         told += old.bring(folder)
         for one in folders:
             open_up(one)
+        if not _has_places(going, [one.relative_to(folder) for one in folders]):
+            return _unlinked(old, folder, folders)
         for one in reversed(folders):  # names are sorted: what lies in a folder comes after it
             within = one.relative_to(folder)
             lost = _emptied(one, going / within)
@@ -84,9 +91,37 @@ def _round(old: OldFolder, folder: Path, going: Path, told: list[str]) -> dict[s
     return stuck
 
 
+def _has_places(going: Path, folders: Sequence[Path]) -> bool:
+    """Make folders to move files to; False on a full disk."""
+    try:
+        for within in folders:
+            (going / within).mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        if not is_full(error):
+            raise
+        return False
+    return True
+
+
+def _unlinked(old: OldFolder, folder: Path, folders: Sequence[Path]) -> dict[str, str]:
+    """Remove in its place what was not saved just now: nobody saves anything on a full disk. Files that cannot be, and why."""
+    stuck: dict[str, str] = {}
+    late = set(old.late(folder))
+    for one in reversed(folders):
+        for entry in _entries(one):
+            name = Path(entry).relative_to(folder).as_posix()
+            if name not in late and not entry.is_dir(follow_symlinks=False):
+                try:
+                    Path(entry).unlink(missing_ok=True)
+                except OSError as error:
+                    stuck[name] = error.strerror or str(error)
+        with suppress(OSError):
+            one.rmdir()
+    return stuck
+
+
 def _emptied(folder: Path, place: Path) -> dict[str, str]:
     """Move a folder's files to a place and remove the folder, again while files come; those that cannot be moved, and why."""
-    place.mkdir(mode=0o700, parents=True, exist_ok=True)
     stuck: dict[str, str] = {}
     for _ in range(TRIES):
         _files_moved(folder, place, stuck)

@@ -21,7 +21,7 @@ from scenes.io.folders.ended_runs import tidy
 from scenes.io.folders.folder_lock import BusyError, around_at_work, held, lock_of, locked
 from scenes.io.folders.folder_swap import BEGUN, PARTIAL, beside, on_disk, put_in_place, removed
 from scenes.io.folders.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
-from scenes.io.folders.late_files import bring_along
+from scenes.io.folders.late_files import bring_along, late_in
 from scenes.io.folders.left_results import files_written, holds_results, left_by, results_in, results_name
 from scenes.io.folders.old_folder import OldFolder, cleared
 from scenes.io.folders.swap_note import write_note
@@ -226,7 +226,15 @@ def _swap(stage: Path, real: Path, target: Path, command: str) -> None:
 
 
 def _let_go(old: Path, noted: Path, real: Path, seen: Seen) -> list[str]:
-    return cleared(OldFolder(folder=old, target=real, noted=noted, bring=lambda folder: bring_along(folder, real, seen)))
+    return cleared(
+        OldFolder(
+            folder=old,
+            target=real,
+            noted=noted,
+            late=lambda folder: late_in(folder, real, seen),
+            bring=lambda folder: bring_along(folder, real, seen),
+        )
+    )
 
 
 def _say(sentences: Sequence[str]) -> None:
