@@ -12,6 +12,7 @@ from itertools import chain
 
 from geometry.notes import Note, Severity
 from scenes.cautions.misfits import misfit_words
+from scenes.cautions.unheld_hoods import straddled_words, unheld_words
 from scenes.rig.box import flag_name, stage_name
 from scenes.rig.openings import as_written
 from scenes.scene_file.messages import plain
@@ -127,6 +128,10 @@ def _hood_words(box: Box, lens: Lens) -> Words:
                 name,
                 f"{mouth} is narrower than rear_mm = {as_written(hood.rear_mm)}: it opens toward the plate; are the two swapped?",
             )
+        elif text := unheld_words(hood, box):
+            yield name, text
+        if text := straddled_words(hood, box):
+            yield name, text
 
 
 def _closes_on_nothing(hood: Hood, box: Box) -> bool:

@@ -24,6 +24,7 @@ from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_wo
 from scenes.cautions.light_numbers import light_number_words
 from scenes.cautions.light_places import light_in_box_words
 from scenes.cautions.mesh_places import mesh_words
+from scenes.cautions.mesh_sides import mesh_side_words
 from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
 from scenes.cautions.part_names import (
     flag_angle_words,
@@ -38,6 +39,8 @@ from scenes.cautions.pupil_numbers import (
     copied_words,
     near_sensor_words,
     odd_magnification_words,
+    same_lens_words,
+    short_lens_words,
     short_rows_words,
     zoom_out_of_line_words,
 )
@@ -45,6 +48,7 @@ from scenes.cautions.pupil_runs import run_words
 from scenes.cautions.row_ends import far_rows_words
 from scenes.cautions.set_depths import set_depth_words
 from scenes.cautions.small_tolerances import small_tolerance_words
+from scenes.cautions.travel_runs import zoom_travel_words
 from scenes.cautions.walk_numbers import walk_out_of_line_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
@@ -61,6 +65,7 @@ SLOW_STOP = 10.0
 LEAST_FOCUS = 4.0  # focal lengths: half life size and more
 OPEN_SHARE = 1.06  # stops are rounded by less
 LEAST_SET = 2  # other lenses that make a set
+SLOWER_IN_SET = 1.6  # a stop and a third: lenses of one set differ by that, as a wide or a long one does (common practice)
 DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops closed
 DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
@@ -80,7 +85,9 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
         for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens), *left_out_words(scene.box, lens, scene.lens))
     ]
     told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
-    told += [(lens.name, text) for text in (*odd_magnification_words(lens), *near_sensor_words(scene, lens))]
+    told += [
+        (lens.name, text) for text in (*odd_magnification_words(lens), *_length_words(scene, lens), *same_lens_words(scene, lens))
+    ]
     told += [(lens.name, text) for text in (*doubtful_row_words(lens), *front_fill_words(lens, scene.camera))]
     told += [(lens.name, text) for text in (*field_row_words(lens, scene.camera), *pincushion_words(lens, scene.camera))]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
@@ -100,7 +107,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
 
 def doubtful_row_words(lens: Lens) -> Iterator[str]:
     """What looks like a slip in one state row of a lens, by its other rows."""
-    yield from (*narrower_words(lens), *field_run_words(lens), *doubtful_travel_words(lens))
+    yield from (*narrower_words(lens), *field_run_words(lens), *doubtful_travel_words(lens), *zoom_travel_words(lens))
     yield from [*zoom_out_of_line_words(lens)] or run_words(lens)
 
 
@@ -116,8 +123,14 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *behind_words(box),
         *idle_opening_words(box, parts),
         *mesh_words(box, parts),
+        *mesh_side_words(box, parts),
     ]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
+
+
+def _length_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """One caution for a front_to_sensor_mm that its own numbers, or the other lenses, speak against."""
+    yield from [*near_sensor_words(scene, lens)] or short_lens_words(scene, lens)
 
 
 def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
@@ -144,7 +157,7 @@ def _one_stop_of_others(scene: Scene, lens: Lens) -> float:
     """The widest stop of a set in which every other prime opens as far, and this one does not; 0 where there is no such set."""
     others = [other.f_number for other in scene.lens if other is not lens and len(focal_lengths(other)) == 1]
     least, most = min(others, default=0.0), max(others, default=0.0)
-    alike = len(others) >= LEAST_SET and most <= OPEN_SHARE * least and lens.f_number > OPEN_SHARE * most
+    alike = len(others) >= LEAST_SET and most <= OPEN_SHARE * least and lens.f_number > SLOWER_IN_SET * most
     return least if alike and len(focal_lengths(lens)) == 1 else 0.0
 
 

@@ -1,4 +1,4 @@
-"""Flags whose hinge hangs on nothing: off the hood and all else of the box, at a whole width for its half, from another datum."""
+"""Flags whose hinge hangs on nothing: off the hood and all else of the box, in the light, at a whole width, from another datum."""
 
 from __future__ import annotations
 
@@ -8,10 +8,13 @@ from collections.abc import Iterator
 import shapely
 
 from scenes.rig.box import flag_hinge_mm, flag_name
+from scenes.rig.openings import as_written, opening_mm, outsides_mm
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box, Flag, Hood
+from scenes.scene_file.tables.box import Box, Flag, Hood, Mask, Stage
 
+TURNED_DEG = 10.0  # its width is no longer across
 OFF_EDGE_MM = 40.0  # a hinge this far off the hood's front edge hangs on nothing, whatever else is near
+INSIDE_SHARE = 0.8  # of half the opening before it: nearer to its edge a flag hangs before the rim
 LOOSE_MM = 5.0  # off all parts: hinges for flags are flat on what they hold on to, or a knuckle's height above it (common practice)
 WHOLE_SHARE = 1.02  # a whole width or height, as against its half, is rounded by less
 COUNTS_FROM = "hinge_mm counts from the box's centre line, at_mm from the back plate's rear face"
@@ -21,9 +24,17 @@ def hinge_words(box: Box) -> Iterator[tuple[str, str]]:
     """Flags that hang on nothing: hinge_mm as a whole width, at_mm from elsewhere than the back plate."""
     yield from _whole_words(box)
     for flag in box.flag:
-        text = _off_hood_words(flag, box) if box.hood else _off_plate_words(flag, box) if box.back else ""
+        if box.hood:
+            text = _off_hood_words(flag, box)
+        else:
+            text = (_off_plate_words(flag, box) if _is_stated(box) else "") or _in_opening_words(flag, box)
         if text:
             yield flag_name(flag), text
+
+
+def _is_stated(box: Box) -> bool:
+    """Whether the scene says how far anything of the box reaches outside."""
+    return bool(box.back) or any(part.outer_mm for part in (*box.stage, *box.mask))
 
 
 def _off_hood_words(flag: Flag, box: Box) -> str:
@@ -44,7 +55,7 @@ def _off_hood_words(flag: Flag, box: Box) -> str:
 
 def _loose_mm(flag: Flag, box: Box) -> float:
     """How far a hinge outside of the box is off what is nearest to it [mm]; 0 for one inside a hood, and without a hood."""
-    way = 0 if flag.side in {"left", "right"} else 1
+    way = _way(flag)
     out_mm, at_mm = flag_hinge_mm(flag, box.hood)
     hinge = shapely.Point(at_mm, out_mm)
     if any(_filled(hood, way).contains(hinge) for hood in box.hood):
@@ -73,18 +84,35 @@ def _sections(box: Box, way: int) -> Iterator[shapely.Geometry]:
 
 
 def _off_plate_words(flag: Flag, box: Box) -> str:
-    """A flag of a box without a hood that is hinged far outside of its plate and openings."""
-    way = 0 if flag.side in {"left", "right"} else 1
-    sizes = [(back.width_mm, back.height_mm) for back in box.back]
-    sizes += [size for part in (*box.stage, *box.mask) for size in (part.outer_mm, part.opening_mm) if size is not None]
-    half_mm = max(size[way] for size in sizes) / 2
+    """A flag of a box without a hood that hangs outside of its plate, trays and masks."""
+    half_mm = max(size[_way(flag)] for size in outsides_mm(box)) / 2
     hinge_mm, _ = flag_hinge_mm(flag, ())
-    if hinge_mm - half_mm <= OFF_EDGE_MM:
+    out_mm = hinge_mm - half_mm
+    reaches = f"the box, which reaches {plain(half_mm)} mm from its centre line there"
+    if out_mm > OFF_EDGE_MM:
+        return f"hinge_mm = {plain(hinge_mm)} is {plain(round(out_mm, 1))} mm outside of {reaches}; is a digit too many?"
+    if out_mm > LOOSE_MM:
+        off = f"hangs it {plain(round(out_mm, 1))} mm outside of {reaches}"
+        return f"hinge_mm = {plain(hinge_mm)} {off}; hinge_mm counts from that line: measure it"
+    return ""
+
+
+def _in_opening_words(flag: Flag, box: Box) -> str:
+    """A flag of a box without a hood that hangs inside of the opening before it: light passes on both sides of it."""
+    hinge_mm, at_mm = flag_hinge_mm(flag, ())
+    parts: list[Stage | Mask] = [*box.stage, *box.mask]
+    behind = [part for part in parts if part.at_mm <= at_mm and abs(part.turn_deg) <= TURNED_DEG]
+    part = max(behind, key=lambda one: one.at_mm, default=None)
+    size = opening_mm(part) if part is not None else None
+    if part is None or size is None or part.opening_mm is None or hinge_mm >= INSIDE_SHARE * size[_way(flag)] / 2:
         return ""
-    return (
-        f"hinge_mm = {plain(hinge_mm)} is {plain(round(hinge_mm - half_mm, 1))} mm outside of the box, which reaches "
-        f"{plain(half_mm)} mm from its centre line there; is a digit too many?"
-    )
+    half = f"opening_mm = {as_written(size)} behind it reaches {plain(size[_way(flag)] / 2)} mm from the box's centre line there"
+    return f"hinge_mm = {plain(hinge_mm)} hangs it in the middle of the light: {half}; measure both"
+
+
+def _way(flag: Flag) -> int:
+    """0 for a flag that swings across, 1 for one that swings up or down."""
+    return 0 if flag.side in {"left", "right"} else 1
 
 
 def _whole_words(box: Box) -> Iterator[tuple[str, str]]:

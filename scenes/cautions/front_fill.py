@@ -16,6 +16,7 @@ from scenes.scene_file.tables.camera import Camera
 from scenes.scene_file.tables.lens import Lens, focal_lengths
 
 FILLED_SHARE = 0.7  # a lens for 65 mm film (60 mm across its corners) still fills 0.8 of its front with 36 x 24
+SHARED_FRONT_MM, FILLED_OF_SHARED = 80.0, 0.62  # sets share such fronts (common practice), so that some of their glass stays empty
 USUAL_SHARE = 0.9
 COVERED_MM = 43.27  # from corner to corner of 36 x 24: many a lens is used with a smaller picture than it covers
 
@@ -33,14 +34,15 @@ def front_fill_words(lens: Lens, camera: Camera) -> Iterator[str]:
     reaches = {setting: _reach_mm(lens, camera, diagonal_mm, *setting) for setting in _settings(lens)}
     (focal_mm, depths), reach_mm = max(reaches.items(), key=lambda found: found[1])
     pupil_mm = focal_mm / lens.f_number / 2
-    if 2.0 * (reach_mm + pupil_mm) < FILLED_SHARE * glass_mm:
+    least = FILLED_OF_SHARED if lens.front_diameter_mm >= SHARED_FRONT_MM else FILLED_SHARE
+    if 2.0 * (reach_mm + pupil_mm) < least * glass_mm:
         key, deep = "pupil_behind_front_mm" if lens.pupil_walk is None else "pupil_walk", depths[3]
         filling_mm = deep * (USUAL_SHARE * glass_mm / 2 - pupil_mm) / reach_mm if reach_mm > 0.0 else math.inf
         about = f"; about {filling_mm:.0f} would fill it" if math.isfinite(filling_mm) else ""
         yield (
             f"{key} = {plain(round(deep, 1))}, where it is deepest for its field, lets the light of the picture's corners through "
-            f"{2 * (reach_mm + pupil_mm):.0f} mm of front_glass_mm = {plain(glass_mm)}, and no front is made so large for "
-            f"nothing{about}: measure pupil and front again"
+            f"{2 * (reach_mm + pupil_mm):.0f} mm of front_glass_mm = {plain(glass_mm)}, and hardly a front is made so large "
+            f"for nothing{about}: measure pupil and front again"
         )
 
 

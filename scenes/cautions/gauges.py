@@ -11,9 +11,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from scenes.cautions.contradictions import LEAST_PIXEL_MM
+from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect
 from scenes.scene_file.catalogue import formats
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.camera import Camera
+from scenes.scene_file.tables.camera import Camera, Guide
 from scenes.scene_file.tables.lens import focal_lengths
 from scenes.scene_file.tables.scene import Scene
 
@@ -21,6 +22,15 @@ SMALLER_SHARE = 0.85  # of the width of the name's narrowest
 FOCAL_SHARE = 1.1  # a lens of the scene that a number of mm may mean
 MAY_BE_ELSE = re.compile(r"\b(?:lens(?:es)?|primes?|macro|zooms?|crop(?:ped)?|window(?:ed)?)\b", re.IGNORECASE)
 NAMED_AREA = re.compile(r"(?<![\w.:])(\d{2}(?:\.\d+)?)\s?(?:mm)?\s?[x×]\s?(\d{1,2}(?:\.\d+)?)(?![\w.:])", re.IGNORECASE)
+NAMED_SENSOR = re.compile(  # 32 x 18 sensor: the recorded area itself, in any size
+    r"(?<![\w.:])(\d{1,2}(?:\.\d+)?)\s?(?:mm)?\s?[x×]\s?(\d{1,2}(?:\.\d+)?)\s?(?:mm)?\s(?:sensor|gate|imager|chip|recorded)\b",
+    re.IGNORECASE,
+)
+SENSOR_SHARE = 0.97  # a title rounds to a mm
+A_RATIO = r"(?<![\w.:])(?:\d{1,2}(?:\.\d+)?\s?:\s?\d{1,2}|[1-3]\.\d{1,2})(?![\w.:])"
+FRAMED = r"(?:deliver(?:y|able|ed)|extraction|finish|master|release|fram(?:e|ed|ing)|guide)"
+NAMED_FRAME = re.compile(rf"({A_RATIO})\s(?={FRAMED}\b)|\b{FRAMED}\s(?:in|for|at|of)?\s?({A_RATIO})", re.IGNORECASE)
+FRAME_SHARE = 0.9  # of what the title's frame keeps: guides leave some room
 LEAST_PHOTOSITE_UM, LARGE_FRONT_MM = 2.0, 80.0  # of cameras that take lenses so large (common practice); under 1 um is a fault
 
 
@@ -56,7 +66,8 @@ def gauge_words(scene: Scene) -> Iterator[str]:
     camera = scene.camera
     if {"width_mm", "height_mm"} & set(camera.confirmed):
         return
-    yield from _title_words(scene)
+    yield from ([*_sensor_words(scene)] or _title_words(scene))
+    yield from _frame_words(scene)
     for guide in camera.guide:
         named = [gauge for gauge in GAUGES if gauge.in_guides and not gauge.film_mm and gauge.words.search(guide.name)]
         yield from _smaller_words(camera, named, f'the name of its guide "{guide.name}"')
@@ -66,6 +77,38 @@ def gauge_words(scene: Scene) -> Iterator[str]:
             f"{_size(camera)} with pixels = [{camera.pixels[0]}, {camera.pixels[1]}] makes photosites of {um:.1f} um, smaller than "
             "those of such cameras: is it another camera's area, or a crop's? Put the right one in"
         )
+
+
+def _sensor_words(scene: Scene) -> Iterator[str]:
+    """A size that the title gives to the sensor itself, of which the scene records less."""
+    camera = scene.camera
+    areas = [(float(width), float(height)) for width, height in NAMED_SENSOR.findall(scene.title)]
+    short = [area for area in areas if camera.width_mm < SENSOR_SHARE * area[0] or camera.height_mm < SENSOR_SHARE * area[1]]
+    if short and len(short) == len(areas) and not MAY_BE_ELSE.search(scene.title):
+        yield _words(camera, f'the scene\'s title "{scene.title}"', f"{plain(short[0][0])} x {plain(short[0][1])} mm")
+
+
+def _frame_words(scene: Scene) -> Iterator[str]:
+    """A frame that the title names, of which every guide leaves much out."""
+    camera, title = scene.camera, scene.title
+    aspects = [aspect for found in NAMED_FRAME.findall(title) for aspect in named_aspects(found[0] or found[1])]
+    squeezes = {1.0, *(lens.squeeze for lens in scene.lens)}
+    if not aspects or not camera.guide:
+        return
+    frames = [aspect / squeeze for aspect in aspects for squeeze in squeezes]
+    if any(same_aspect(guide.aspect, frame) or _keeps(guide, frame, camera) for guide in camera.guide for frame in frames):
+        return
+    guide = camera.guide[0]
+    yield (
+        f'the scene\'s title "{scene.title}" names a frame of {plain(round(aspects[0], 2))}, but aspect = {plain(guide.aspect)} of '
+        f'its guide "{guide.name}" leaves much of that out, and no other guide keeps it: put the guide right, or the title'
+    )
+
+
+def _keeps(guide: Guide, aspect: float, camera: Camera) -> bool:
+    """Whether a guide keeps nearly all of a frame of another aspect."""
+    wanted = kept_shares(Guide(name="title", aspect=aspect), camera)
+    return all(kept >= FRAME_SHARE * least for kept, least in zip(kept_shares(guide, camera), wanted, strict=True))
 
 
 def _title_words(scene: Scene) -> Iterator[str]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from geometry.body import Part
 from geometry.outline import half_size_mm
+from scenes.cautions.unheld_hoods import inside_mm
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
 from scenes.rig.openings import built_outlines, opening_mm, times
 from scenes.scene_file.messages import plain
@@ -55,7 +56,7 @@ def _one_way_mm(box: Box, part: Stage | Mask, round_mm: Sequence[float], way: in
 def _in_hood_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> str:
     """A mask in a hood, or at its rear, wider and higher than the hood itself is there."""
     for hood in box.hood if isinstance(part, Mask) and part.outer_mm is None else ():
-        inside = _inside_mm(hood, part.at_mm)
+        inside = inside_mm(hood, part.at_mm)
         if all(size[k] > inside[k] for k in (0, 1)):
             hood_there = f"{hood.name or 'the hood'} is there, {times(inside)} mm"
             return (
@@ -63,13 +64,6 @@ def _in_hood_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> s
                 "should be, or another mask's?"
             )
     return ""
-
-
-def _inside_mm(hood: Hood, at_mm: float) -> tuple[float, float]:
-    """Inside width and height of a hood at a place along the box; before and past it those of its ends."""
-    share = min(max((at_mm - hood.at_mm) / hood.depth_mm, 0.0), 1.0)
-    width, height = (rear + share * (front - rear) for rear, front in zip(hood.rear_mm, hood.front_mm, strict=True))
-    return width, height
 
 
 def _off_hood_words(box: Box, part: Stage | Mask) -> str:

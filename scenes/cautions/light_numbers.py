@@ -8,8 +8,9 @@ import re
 from collections.abc import Iterator
 from functools import lru_cache
 
+from raytrace.sun import sun_in_sky
 from scenes.cautions.named_numbers import plain_name
-from scenes.rig.lights import light_place
+from scenes.rig.lights import light_place, site_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.light import Light, Sun
 from scenes.scene_file.tables.scene import Scene
@@ -19,13 +20,19 @@ FAR_FROM_ZONE_DEG = 60.0
 DEG_PER_HOUR = 15.0
 LEAST_LAMP_MM, FAR_LAMP_MM = 5.0, 500.0  # lamps of a set are 10 mm and more; a size of 0 is a point, and meant
 SIDE = re.compile(r"\b(left|right)\b", re.IGNORECASE)
+LOW = re.compile(r"\b(?:low|dawn|dusk|sunrise|sunset|(?:golden|magic) hour)\b", re.IGNORECASE)
+LOW_DEG = 45.0  # what people call a low sun is below it by any reading (common practice)
+RISING = re.compile(r"\b(?:morning|dawn|sunrise)\b", re.IGNORECASE)
+FALLING = re.compile(r"\b(?:evening|afternoon|dusk|sunset)\b", re.IGNORECASE)
+NEAR_NOON = dt.timedelta(hours=1)
 CAMERA_SIDE_DEG = 5.0  # nearer the axis, or to straight behind, a light stands on neither side
 
 
 def light_number_words(scene: Scene) -> Iterator[tuple[str, str]]:
     """(light, words) of each light whose numbers are in doubt."""
     for light in scene.light:
-        for text in (*_side_words(light), *_size_words(light), *(_sun_words(light.sun) if light.sun is not None else ())):
+        sun_words = [] if light.sun is None else [*_sun_words(light.sun)] or [*_hour_words(light.name, light.sun)]
+        for text in (*_side_words(light), *_size_words(light), *_height_words(light), *sun_words):
             yield light.name, text
 
 
@@ -68,18 +75,46 @@ def _size_words(light: Light) -> Iterator[str]:
 def _sun_words(sun: Sun) -> Iterator[str]:
     """A clock that no place so far east or west keeps, and a sun that has set."""
     zone_deg = DEG_PER_HOUR * (sun.time.utcoffset() or dt.timedelta()).total_seconds() / 3600
+    is_up = _is_up(sun.latitude_deg, sun.longitude_deg, sun.time)
     off_deg = abs((zone_deg - sun.longitude_deg + 180.0) % 360.0 - 180.0)
     if zone_deg != 0.0 and off_deg > FAR_FROM_ZONE_DEG:
         yield (
             f"longitude_deg = {plain(sun.longitude_deg)} is {off_deg / DEG_PER_HOUR:.0f} hours off the clock of time = "
             f"{sun.time.isoformat()}; east is positive: is a sign turned, or the offset another place's?"
+            f"{'' if is_up else ' By these the sun is below the horizon, so it is not looked at'}"
         )
-    elif not _is_up(sun.latitude_deg, sun.longitude_deg, sun.time):
+    elif not is_up:
         place = f"latitude_deg = {plain(sun.latitude_deg)}, longitude_deg = {plain(sun.longitude_deg)}"
         yield (
             f"time = {sun.time.isoformat()} at {place} has the sun below the horizon, so it is not looked at; is the "
             "hour, its offset or a sign wrong?"
         )
+
+
+def _height_words(light: Light) -> Iterator[str]:
+    """A light that its name calls low sun, by its elevation far up."""
+    elevation_deg, name = light.elevation_deg, plain_name(light.name)
+    if elevation_deg is not None and elevation_deg > LOW_DEG and LOW.search(name) and re.search(r"\bsun", name, re.IGNORECASE):
+        yield f"elevation_deg = {plain(elevation_deg)} is high for what its name calls low: put the angle or the name right"
+
+
+def _hour_words(name: str, sun: Sun) -> Iterator[str]:
+    """A low sun that stands high, a morning's that sinks, an evening's that still rises."""
+    name = plain_name(name)
+    before, now, after = _heights_deg(sun)
+    clock = f"time = {sun.time.isoformat()} has the sun {now:.0f} deg up"
+    if LOW.search(name) and now > LOW_DEG:
+        yield f"{clock}, high for what its name calls low: is the hour or its offset wrong?"
+    elif RISING.search(name) and not FALLING.search(name) and before > now > after:
+        yield f"{clock} and sinking, against the morning in its name: is the hour or its offset wrong?"
+    elif FALLING.search(name) and not RISING.search(name) and before < now < after:
+        yield f"{clock} and still rising, against the end of the day in its name: is the hour or its offset wrong?"
+
+
+def _heights_deg(sun: Sun) -> list[float]:
+    """The sun's height an hour before, at its time, and an hour after."""
+    moments = [sun.time - NEAR_NOON, sun.time, sun.time + NEAR_NOON]
+    return [float(height) for height in sun_in_sky(moments, site_of(sun)).height_deg]
 
 
 @lru_cache(maxsize=64)

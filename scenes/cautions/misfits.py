@@ -17,7 +17,7 @@ RING_GAP_MM = 5.0  # less a lip of foam in the ring closes
 THINNEST_RING_MM = 2.0
 SOFT_GAP_MM = 0.5  # round a donut or bellows, which grip the barrel: they are made smaller than it (common practice)
 HELD_MM = 0.5  # of glass on each side of a tray's opening; trays hold it by 2 mm and more (common practice)
-THIN_RIM_MM = 1.0  # of sheet round an opening; 5 and more is usual (common practice)
+THIN_RIM_MM = 2.0  # of sheet round an opening; 5 and more is usual (common practice)
 THICKEST_GLASS_MM = 7.0  # filters are 2 to 6 mm thick (common practice)
 
 Words = Iterator[tuple[str, str]]

@@ -14,7 +14,7 @@ from scenes.rig.box import stage_name
 from scenes.rig.openings import as_written, built_outlines, opening_mm, times
 from scenes.scene_file.catalogue import filter_sizes, formats
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box, BoxPart, Flag, Hood, Mask, Stage, box_parts, is_fitted
+from scenes.scene_file.tables.box import Box, BoxPart, Hood, Mask, Stage, box_parts, is_fitted
 from scenes.scene_file.tables.lens import Lens
 
 Size = tuple[float, float]
@@ -253,19 +253,19 @@ def _glass_mm(stage: Stage) -> Size | None:
 def flag_side_words(box: Box) -> Iterator[tuple[str, str]]:
     """Flags called by another side than theirs."""
     for flag in box.flag:
-        named = _sides_in(flag)
+        named = sides_in(flag.name or "")
         if named and flag.side not in named:
             means = f", which means {' or '.join(named)}" if not SIDE.search(plain_name(flag.name or "")) else ""
             yield flag.name or "", f'side = "{flag.side}" speaks against its name{means}; sides are as the operator sees them'
 
 
-def _sides_in(flag: Flag) -> tuple[str, ...]:
-    """The sides that a flag's name allows; none where it tells none, or two."""
-    name = plain_name(flag.name or "")
-    told = tuple(dict.fromkeys(side.lower() for side in SIDE.findall(name)))
+def sides_in(name: str) -> tuple[str, ...]:
+    """The sides that a part's name allows; none where it tells none, or two."""
+    text = plain_name(name)
+    told = tuple(dict.fromkeys(side.lower() for side in SIDE.findall(text)))
     if told:
         return told if len(told) == 1 else ()
-    called = [sides for pattern, sides in TRADE_SIDES if pattern.search(name)]
+    called = [sides for pattern, sides in TRADE_SIDES if pattern.search(text)]
     return called[0] if len(called) == 1 else ()
 
 

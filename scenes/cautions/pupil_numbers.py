@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from raytrace.optics.zoom import StateRow, in_between
 from scenes.rig.stated_field import four_depths, rows_of
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
+from scenes.scene_file.tables.lens import Lens, focal_lengths
 from scenes.scene_file.tables.scene import Scene, focus_distances_of
 
 # Depths are measured to a mm or two, and as marked and as measured they differ by a few percent more.
@@ -19,7 +19,12 @@ MAGNIFICATIONS = (0.3, 5.0)  # of lenses that are made: telephoto lenses to very
 LONG_SHARE, LEAST_OF_LONG = 5.0, 0.8
 HELD_SHARE, MOVED_MM = 0.9, 1.0  # of the nearest row's focus; a depth that moves by less is one depth
 UNKNOWN = (0.0,) * 4
-NEAR_SENSOR_SHARE = 0.6  # of the focal length; 0.98 and more in the tables of tests/data, from double Gauss to reversed telephoto
+# Of the focal length: 0.98 and more in published primes, from double Gauss to reversed telephoto, 1.5 and more of those
+# so wide that clear a mirror (docs/physics.md). The long end of a zoom has it nearer, and tele zooms even behind the sensor.
+NEAR_SENSOR_SHARE, NEAR_OF_WIDE = 0.6, 0.9
+WIDE_SHARE, LONG_ZOOM_SHARE = 0.7, 1.7  # of the picture's diagonal
+SAME_FRONT_SHARE, SHORT_OF_SET = 1.1, 0.5  # fronts of one set; half as long as the shortest of these is no lens of it
+LEAST_SET = 2  # other lenses
 
 
 def own_depth_words(lens: Lens) -> Iterator[str]:
@@ -71,17 +76,87 @@ def _is_long(lens: Lens) -> bool:
 def near_sensor_words(scene: Scene, lens: Lens) -> Iterator[str]:
     """A pupil far nearer to the sensor than the focal length of a lens that is no telephoto: a length from elsewhere."""
     diagonal_mm = math.hypot(scene.camera.width_mm, scene.camera.height_mm)
-    focals = focal_lengths(lens)
-    if "front_to_sensor_mm" in lens.confirmed or lens.front_to_sensor_mm is None or len(focals) != 1 or focals[0] > diagonal_mm:
+    if "front_to_sensor_mm" in lens.confirmed or lens.front_to_sensor_mm is None or lens.prescription is not None:
         return
-    deepest_mm = max((depth.vertical[1] for depth in stated_depths(lens)), default=-math.inf)
-    room_mm = lens.front_to_sensor_mm - deepest_mm
-    if 0.0 < room_mm < NEAR_SENSOR_SHARE * focals[0]:
+    settings = [(room_mm / (share * row.focal_mm), room_mm, row) for room_mm, share, row in _rooms_to_sensor(lens, diagonal_mm)]
+    least, room_mm, row = min(settings, key=lambda setting: setting[0], default=(1.0, 0.0, None))
+    if row is not None and least < 1.0:
+        deepest_mm = (row.pupil_mm or UNKNOWN)[3]
         yield (
-            f"front_to_sensor_mm = {plain(lens.front_to_sensor_mm)} and pupil_behind_front_mm = {plain(deepest_mm)} put the pupil "
-            f"{plain(round(room_mm, 1))} mm ahead of the sensor, of focal_mm = {plain(focals[0])}: all but "
-            "telephoto lenses have it about a focal length ahead, or more; is one measured from the mount?"
+            f"front_to_sensor_mm = {plain(lens.front_to_sensor_mm)} and pupil_behind_front_mm = {_rounded(deepest_mm)} put the "
+            f"pupil {plain(round(room_mm, 1))} mm ahead of the sensor, of focal_mm = {plain(row.focal_mm)}: all but "
+            "telephoto lenses have it about a focal length ahead, or more; is a digit wrong, or one measured from the mount?"
         )
+
+
+def _rooms_to_sensor(lens: Lens, diagonal_mm: float) -> Iterator[tuple[float, float, StateRow]]:
+    """How far the pupil is ahead of the sensor [mm], the least share of the focal length for that, and where."""
+    is_zoom = len(focal_lengths(lens)) > 1
+    for row in _rows_with_depth(lens) or _own_row(lens):
+        room_mm = (lens.front_to_sensor_mm or 0.0) + (row.front_travel_mm or 0.0) - (row.pupil_mm or UNKNOWN)[3]
+        is_wide = row.focal_mm <= WIDE_SHARE * diagonal_mm
+        if room_mm > 0.0 and row.focal_mm <= (LONG_ZOOM_SHARE if is_zoom else 1.0) * diagonal_mm:
+            yield room_mm, NEAR_OF_WIDE if is_wide else NEAR_SENSOR_SHARE, row
+
+
+def _own_row(lens: Lens) -> list[StateRow]:
+    """A lens without rows, at infinity; that of a walk on the axis."""
+    depth = four_depths(lens.pupil_behind_front_mm)
+    if lens.pupil_walk is not None:
+        depth = (lens.pupil_walk[0][1],) * 4
+    return [] if depth is None else [StateRow(focal_mm=focal_lengths(lens)[0], focus_mm=math.inf, pupil_mm=depth)]
+
+
+def short_lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A lens far shorter, from front to sensor, than all others of the scene with a front as large: not of that set's make."""
+    alike = [
+        other.front_to_sensor_mm
+        for other in scene.lens
+        if other is not lens and other.front_to_sensor_mm is not None and _is_same_front(other, lens)
+    ]
+    length_mm = lens.front_to_sensor_mm
+    if length_mm is None or "front_to_sensor_mm" in lens.confirmed or len(alike) < LEAST_SET:
+        return
+    if length_mm < SHORT_OF_SET * min(alike):
+        yield (
+            f"front_to_sensor_mm = {plain(length_mm)} is less than half of what the other lenses with such a front have, "
+            f"{', '.join(map(plain, alike))}; is a digit wrong, or was it measured to the mount? Measure from front rim to sensor"
+        )
+
+
+def _is_same_front(one: Lens, other: Lens) -> bool:
+    return 1 / SAME_FRONT_SHARE <= one.front_diameter_mm / other.front_diameter_mm <= SAME_FRONT_SHARE
+
+
+def same_lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A second copy of one lens, alike in every measure but its pupil: one of the two depths is wrong."""
+    own = _lone_depth(lens)
+    if own is None or "pupil_behind_front_mm" in lens.confirmed:
+        return
+    for other in scene.lens[: scene.lens.index(lens)]:
+        depth = _lone_depth(other)
+        if depth is None or "pupil_behind_front_mm" in other.confirmed or _measures(lens) != _measures(other):
+            continue
+        apart_mm = max(abs(a - b) for a, b in zip(own, depth, strict=True))
+        if apart_mm > _same_mm(max(own)):
+            yield (
+                f'has the focal length, stop, front and length of "{other.name}", but pupil_behind_front_mm = '
+                f"{_rounded(own[3])}, not {_rounded(depth[3])}: one is wrong; measure both again"
+            )
+            return
+
+
+def _measures(lens: Lens) -> tuple[float | None, ...]:
+    sizes = (lens.focal_mm, lens.f_number, lens.squeeze, lens.front_diameter_mm)
+    return (*sizes, lens.front_to_sensor_mm, lens.close_focus_mm)
+
+
+def _lone_depth(lens: Lens) -> tuple[float, float, float, float] | None:
+    """The pupil of a lens that gives it as one depth, and its length beside it; None of others, and of bounds."""
+    depth = four_depths(lens.pupil_behind_front_mm)
+    if depth is None or lens.state or lens.pupil_walk is not None or lens.prescription is not None:
+        return None
+    return depth if depth[:1] + depth[2:3] == depth[1:2] + depth[3:] and lens.front_to_sensor_mm is not None else None
 
 
 def short_rows_words(scene: Scene, lens: Lens) -> Iterator[str]:

@@ -26,6 +26,8 @@ ZOOM_STEP_MM, ZOOM_STEP_SHARE = 6.0, 0.1
 ZOOM_FASTER = 1.5
 # Of the step beside it, where pupils go deeper as the zoom goes in: 1.04, 1.04 and 0.2 of the patents.
 WIDE_END_FASTER, LONG_END_SLOWER, LEAST_FIRST_STEP = 1.25, 1.5, 0.1
+# Of four focal lengths and more, where three run on with growing steps, the fourth is held to them more closely.
+MANY_ROWS, EVEN_STEP_MM, EVEN_STEP_SHARE, SAME_SLOPE = 4, 4.0, 0.07, 1.04
 
 
 def run_words(lens: Lens) -> Iterator[str]:
@@ -131,7 +133,7 @@ def _zoom_words(rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
 
 def _too_shallow_words(run: Run) -> Iterator[str]:
     """The depth that is farthest off, and the others that it may be instead."""
-    off_mm = {place: _shallowest_mm(run, place) - run.values[place] - _zoom_step_mm(run, place) for place in range(len(run.rows))}
+    off_mm = {place: max(_shallow_mm(run, place), _bent_mm(run, place)) for place in range(len(run.rows))}
     found = sorted((place for place in off_mm if off_mm[place] > 0.0), key=lambda place: -off_mm[place])
     if not found:
         return
@@ -142,6 +144,26 @@ def _too_shallow_words(run: Run) -> Iterator[str]:
         f"{_depth_words(run, place)} at focal_mm = {plain(row.focal_mm)}, focus {_at(row)}, is far out of line with the other "
         f"focal lengths, {told}; is a digit wrong? In line it would be about {run.in_line(place):.0f}: measure it again{and_these}"
     )
+
+
+def _shallow_mm(run: Run, place: int) -> float:
+    """By how much a row is shallower than any zoom's, by those beside it [mm]."""
+    return _shallowest_mm(run, place) - run.values[place] - _zoom_step_mm(run, place)
+
+
+def _bent_mm(run: Run, place: int) -> float:
+    """By how much a row lies below the lines that its others run on along, where these go deeper in steps that grow [mm]."""
+    others = run.without(place)
+    steps = list(zip(pairwise(others.places), pairwise(others.values), strict=True))
+    slopes = [(d - c) / (b - a) for (a, b), (c, d) in steps]
+    if len(run.rows) < MANY_ROWS or slopes[0] <= 0.0 or any(one > SAME_SLOPE * other for one, other in pairwise(slopes)):
+        return -math.inf
+    here, lines = run.places[place], []
+    if place >= LEAST_ROWS - 1:
+        lines.append(others.values[place - 1] + slopes[place - 2] * (here - others.places[place - 1]))
+    if place <= len(others.rows) - 2:
+        lines.append(others.values[place] + slopes[place] * (here - others.places[place]))
+    return max(lines) - run.values[place] - max(EVEN_STEP_MM, EVEN_STEP_SHARE * others.mean)
 
 
 def _zoom_step_mm(run: Run, place: int) -> float:

@@ -16,6 +16,7 @@ from scenes.scene_file.tables.scene import Scene
 
 LEAST_SET = 2  # other lenses that agree
 SAME_SQUEEZE = 0.01
+PAIR_SHARE = 0.7  # of two lenses the lesser ratio to the greater, from which on one is in doubt
 ALIKE_SHARE = 1.25  # of the ratios of the others, from the least to the most
 OFF_SHARE = 0.75  # of the least of the others, or of their most the other way
 LONGER_SHARE = 1.1  # of the focal length of a lens that is not the shortest
@@ -34,6 +35,8 @@ def set_depth_words(scene: Scene, lens: Lens) -> Iterator[str]:
     told = [*_copied_words(scene, lens, own, depths)]
     if len(depths) >= LEAST_SET:
         told = told or [*_ratio_words(own, depths)] or [*_shallow_words(lens, own, depths)]
+    elif len(depths) == 1:
+        told = told or [*_pair_words(own, *depths[0])]
     yield from told[:1]
 
 
@@ -56,6 +59,15 @@ def _copied_words(scene: Scene, lens: Lens, own: PupilDepth, depths: Depths) -> 
                 "Measure it"
             )
             return
+
+
+def _pair_words(own: PupilDepth, other: Lens, depth: PupilDepth) -> Iterator[str]:
+    """Of two lenses the one whose horizontal depth is the lesser part of its vertical one: one of the four is wrong."""
+    if _ratio(own) < PAIR_SHARE * _ratio(depth):
+        yield (
+            f"pupil_behind_front_mm = {_both(own)} do not go together as those of the {other.name} do, {_both(depth)}; in line "
+            f"would be horizontal = {_middle(own.vertical) * _ratio(depth):.0f}: measure both lenses again"
+        )
 
 
 def _ratio_words(own: PupilDepth, depths: Depths) -> Iterator[str]:

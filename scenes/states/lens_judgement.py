@@ -25,6 +25,8 @@ HALVINGS = 5  # of a span between two settings that could not be shown whole
 LIMIT_STEPS = 6  # halvings that find the focus at which it stops being clear
 LISTED_FOCALS = 4  # more are told as how many, from which to which
 METRE_PLACES = (2, 3, 4)
+WHOLE_METRES_MM = 10_000.0  # limits farther than this are told to the metre
+FARTHEST_TOLD_MM = 100_000.0  # nobody focuses beyond it but at infinity
 SAME_TRAVEL_MM = 1e-6
 SAME_STOP_SHARE = 1.06  # stops are rounded by less
 SAME_FOCUS_SHARE = 0.98  # nearest focus and the one that is asked for are rounded apart by less
@@ -36,6 +38,9 @@ class Shown(StrEnum):
     CLEAR = "clear"
     NOT_CLEAR = "not clear"
     IN_DOUBT = "in doubt"  # clear wherever it was looked at, but not shown for all between
+
+
+WORST_FIRST = (Shown.NOT_CLEAR, Shown.IN_DOUBT, Shown.CLEAR)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,12 +89,45 @@ class LensJudgement:
     @property
     def words(self) -> str:
         """'clear from infinity to 0.45 m', or where it is not: 'clear from infinity to 0.61 m, not clear from 0.61 m to 0.45 m'."""
-        by_focal = {focal: tuple(spans) for focal, spans in groupby(self.spans, key=lambda span: span.focal_mm)}
+        by_focal = {focal: rounded_limits(tuple(spans)) for focal, spans in groupby(self.spans, key=lambda span: span.focal_mm)}
         told = {focal: _span_words(spans) for focal, spans in by_focal.items()}
         runs = [(words, [focal for focal, _ in some]) for words, some in groupby(told.items(), key=lambda item: item[1])]
         if len(runs) == 1:
             return f"{runs[0][0]}{f', {_focal_words(runs[0][1])}' if len(told) > 1 else ''}"
         return "; ".join(f"{_focal_words(focals)} {words}" for words, focals in runs)
+
+
+def rounded_limits(spans: Sequence[FocusSpan]) -> tuple[FocusSpan, ...]:
+    """Spans of one focal length, far to near, that meet at focus distances which can be set: nothing is called clear by it.
+
+    A limit farther than 10 m goes to a whole metre, one beyond 100 m to that or to infinity, each so that the worse span grows.
+    """
+    if len(spans) < 2:
+        return tuple(spans)
+    farthest_mm, nearest_mm = spans[0].far_mm, spans[-1].near_mm
+    limits_mm = [farthest_mm]
+    for far, near in pairwise(spans):
+        rounded_mm = _rounded_mm(near.far_mm, up=WORST_FIRST.index(near.shown) < WORST_FIRST.index(far.shown))
+        limits_mm.append(min(max(rounded_mm, nearest_mm), farthest_mm))
+    limits_mm.append(nearest_mm)
+    grown = [replace(span, far_mm=far, near_mm=near) for span, (far, near) in zip(spans, pairwise(limits_mm), strict=True)]
+    ends_mm = sorted(set(limits_mm), reverse=True)
+    return tuple(_joined(_worst_between(grown, far, near) for far, near in pairwise(ends_mm)))
+
+
+def _worst_between(spans: Sequence[FocusSpan], far_mm: float, near_mm: float) -> FocusSpan:
+    """The worst of some spans that reach all over a part of them."""
+    over = [span for span in spans if span.far_mm >= far_mm and span.near_mm <= near_mm]
+    worst = min(over, key=lambda span: WORST_FIRST.index(span.shown))
+    return replace(worst, far_mm=far_mm, near_mm=near_mm)
+
+
+def _rounded_mm(focus_mm: float, *, up: bool) -> float:
+    if focus_mm > FARTHEST_TOLD_MM:
+        return math.inf if up else FARTHEST_TOLD_MM
+    if focus_mm <= WHOLE_METRES_MM:
+        return focus_mm
+    return 1000.0 * (math.ceil(focus_mm / 1000.0) if up else math.floor(focus_mm / 1000.0))
 
 
 def _focal_words(focals: Sequence[float]) -> str:
@@ -121,7 +159,10 @@ def _one_span_words(span: FocusSpan, places: int) -> str:
 
 
 def _focus(focus_mm: float, places: int) -> str:
-    return "infinity" if math.isinf(focus_mm) else f"{focus_mm / 1000.0:.{places}f} m"
+    if math.isinf(focus_mm):
+        return "infinity"
+    whole = focus_mm >= WHOLE_METRES_MM and focus_mm % 1000.0 == 0.0
+    return f"{focus_mm / 1000.0:.{0 if whole else places}f} m"
 
 
 def lens_judgements(plans: Sequence[State]) -> tuple[LensJudgement, ...]:
@@ -193,7 +234,7 @@ class _Look:
             yield from self._between(high, near, halvings)
 
 
-def _joined(spans: Iterator[FocusSpan]) -> Iterator[FocusSpan]:
+def _joined(spans: Iterable[FocusSpan]) -> Iterator[FocusSpan]:
     """Neighbours that fare alike as one."""
     for _, alike in groupby(spans, key=lambda span: span.shown):
         some = list(alike)

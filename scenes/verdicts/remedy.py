@@ -60,7 +60,10 @@ SHORTEST_HOOD_MM = 10  # what is left of a hood that is cut shorter: less shades
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What is done to some parts, in words, and these parts as they are then or gone; none where it cannot be tried."""
+    """What is done to some parts, in words, and these parts as they are then or gone; none where it cannot be tried.
+
+    No words: nothing that was tried clears the part.
+    """
 
     words: str
     parts: tuple[Part, ...] = ()
@@ -134,13 +137,19 @@ def remedy_words(plan: State) -> str:
         names = listed([*by_depth[:MANY_PARTS], f"{rest} more parts"] if rest > 1 else by_depth)
         return _nearer(plan, min(spare.values()), f"no single change helps: {names} stand too far in")
     changes = tuple(_changes(plan, to_blame, light))
+    left = _left(plan, changes, light)
+    if not all(change.words for change in changes) or (left and all(change.parts or change.gone for change in changes)):
+        deepest = min(to_blame, key=lambda part: spare[part.name])
+        none = f"no change tried clears it: {_deepest_words(deepest, light.room_mm(deepest))}"
+        return _nearer(plan, min(spare.values()), none)
     told = listed([change.words for change in changes])
+    outcome = _outcome(plan, changes, light)
     if len(to_blame) > 1:
-        return f"{told}: {_outcome(plan, changes, light)}"
-    if to_blame[0].kind is Kind.MASK:
+        return f"{told}: {outcome}"
+    if to_blame[0].kind is Kind.MASK and not changes[0].gone:
         told += ", or leave it out"
     instead = _nearer(plan, min(spare.values())) if to_blame[0].kind in SMALLER_NEARER else _cut_shorter(plan, to_blame[0], light)
-    return f"{told}: {_outcome(plan, changes, light)}{instead and f', or {instead}'}"
+    return f"{told}: {outcome}{instead and f', or {instead}'}"
 
 
 def _cut_shorter(plan: State, part: Part, light: Light) -> str:
@@ -240,7 +249,8 @@ def _changes(plan: State, to_blame: Sequence[Part], light: Light) -> Iterator[Ch
                 yield _opened(plan, part, light)
         elif isinstance(part.body, Tube) and part.kind in WIDER:
             on_barrel = part.kind is Kind.SEAL and _is_on_barrel(plan, part)
-            yield _pushed_back(part) if on_barrel else _with_its_glass(plan, part, _widened(part, light))
+            wider = _with_its_glass(plan, part, _widened(part, light))
+            yield _pushed_back(part) if on_barrel else _beside_barrel(plan, wider) if part.kind is Kind.SEAL else wider
         else:
             yield Change(FIXED.get(part.kind, "move {part} out of the view").format(part=the(part.name)))
 
@@ -251,12 +261,22 @@ def _is_on_barrel(plan: State, part: Part) -> bool:
     return isinstance(outline, Circle) and 2 * outline.radius_mm <= plan.lens.front_diameter_mm + TOLD_MM
 
 
+def _beside_barrel(plan: State, change: Change) -> Change:
+    """A wider seal, with a word where none that closes on the barrel lets the beam through."""
+    outlines = [_first(part).outline for part in change.parts]
+    across_mm = max((2 * outline.radius_mm for outline in outlines if isinstance(outline, Circle)), default=0.0)
+    front_mm = plan.lens.front_diameter_mm
+    if across_mm <= front_mm + TOLD_MM:
+        return change
+    return replace(change, words=f"{change.words} (the beam is wider there than the {front_mm:g} mm barrel)")
+
+
 def _pushed_back(part: Part) -> Change:
     return Change(f"push {the(part.name)} back over the barrel, behind the lens front", gone=(part.name,))
 
 
 def _opened(plan: State, blade: Part, light: Light) -> Change:
-    """A flag opened with what hangs on it, or an extension swung back out, to the least whole degrees."""
+    """A flag opened with what hangs on it, or an extension swung back out, to the least whole degrees; else taken off."""
     mates = _mates(blade, plan.box.parts)
     set_deg = _set_deg(plan, blade)
     to_whole = 0.0 if set_deg is None else math.ceil(set_deg) - set_deg  # so that the angle to set is a whole one
@@ -270,11 +290,10 @@ def _opened(plan: State, blade: Part, light: Light) -> Change:
 
     widest = widest_deg(blade)
     steps = least_clear(spare_mm, spare_mm(0), widest)
-    if steps is not None:
-        by_deg = opened(steps)
-        return Change(_opened_words(blade, by_deg, set_deg), tuple(swung_with(blade, mate, by_deg) for mate in mates))
-    out_mm = math.ceil(-spare_mm(widest))
-    return Change(f"{_opened_words(blade, opened(widest), set_deg)} and hinge it {out_mm} mm further out")
+    if steps is None or (set_deg is not None and set_deg + opened(steps) > WIDEST_DEG):
+        return Change(f"take {the(blade.name)} off", gone=tuple(mate.name for mate in mates))
+    by_deg = opened(steps)
+    return Change(_opened_words(blade, by_deg, set_deg), tuple(swung_with(blade, mate, by_deg) for mate in mates))
 
 
 def _opened_words(blade: Part, by_deg: float, set_deg: float | None) -> str:
@@ -308,7 +327,7 @@ def _widened(part: Part, light: Light) -> Change:
 
     both = least_clear(lambda wider: spare_mm(wider, wider), spare_mm(0, 0), MOST_WIDER_MM)
     if both is None:
-        return Change(WIDER[part.kind].format(part=the(part.name), size="another shape", by="many"))
+        return Change(f"leave {the(part.name)} out", gone=(part.name,)) if part.kind is Kind.MASK else Change("")
     across = upright = both
     if isinstance(_first(part).outline, RoundedRectangle):
         across = _least(lambda wider: spare_mm(wider, both), both)
@@ -369,14 +388,22 @@ def _wider(outline: Outline, across_mm: float, upright_mm: float) -> Outline:
 
 def _outcome(plan: State, changes: Sequence[Change], light: Light) -> str:
     """How the state is with all changes made: 'then clear, 3.0 mm', or what is still too near."""
+    left = _left(plan, changes, light)
+    if not left:
+        return f"then clear{_room_words([light.rooms_mm(part) for part in _changed(plan, changes)])}"
+    return f"check again then, for now {listed([_left_words(part, light.room_mm(part)) for part in left])}"
+
+
+def _left(plan: State, changes: Sequence[Change], light: Light) -> list[Part]:
+    """What still stands too near with all changes made."""
+    return [part for part in _changed(plan, changes) if light.spare_mm(part) < 0.0]
+
+
+def _changed(plan: State, changes: Sequence[Change]) -> list[Part]:
+    """The parts of a box with all changes made."""
     changed = {part.name: part for change in changes for part in change.parts}
     gone = {name for change in changes for name in change.gone}
-    parts = [changed.get(part.name, part) for part in plan.box.parts if part.name not in gone]
-    spare = {part.name: light.spare_mm(part) for part in parts}
-    left = [part for part in parts if spare[part.name] < 0.0]
-    if not left:
-        return f"then clear{_room_words([light.rooms_mm(part) for part in parts])}"
-    return f"check again then, for now {listed([_left_words(part, light.room_mm(part)) for part in left])}"
+    return [changed.get(part.name, part) for part in plan.box.parts if part.name not in gone]
 
 
 def _room_words(rooms_mm: Sequence[tuple[float, ...]]) -> str:
@@ -393,6 +420,10 @@ def _room_words(rooms_mm: Sequence[tuple[float, ...]]) -> str:
 
 def _left_words(part: Part, room_mm: float) -> str:
     return f"{the(part.name)} {f'is {-room_mm:.1f} mm in the beam' if room_mm <= 0.0 else f'has {room_mm:.1f} mm of room'}"
+
+
+def _deepest_words(part: Part, room_mm: float) -> str:
+    return f"{the(part.name)} stands {-room_mm:.1f} mm in the beam" if room_mm <= 0.0 else _left_words(part, room_mm)
 
 
 def least_clear(clearance_mm: Callable[[int], float], at_zero_mm: float, widest: int) -> int | None:

@@ -170,9 +170,9 @@ def _rests_on(lens: LensJudgement) -> str:
 
 
 def numbers_lines(check: CheckResult) -> list[str]:
-    """What lenses that lose nothing somewhere were judged by."""
-    held = {state.lens_name for state in check.states if state.word in LOSING_NOTHING}
-    return told_lines([one for one in check.numbers if one.name in held])
+    """What every lens was judged by: of a dark one they are what a repair of the box goes by, and may be what is wrong."""
+    judged = {state.lens_name for state in check.states}
+    return told_lines([one for one in check.numbers if one.name in judged])
 
 
 def caution_lines() -> list[str]:

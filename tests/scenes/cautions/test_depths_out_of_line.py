@@ -206,3 +206,35 @@ def test_rows_that_end_before_the_nearest_focus_are_told_where_the_depth_moves(n
     scene = parse_scene(f'brimline = 1\n[camera]\nformat = "36x24"\n{lens}{close}{rows}[box]\nahead_mm = 2\n', source="s.toml")
     texts = [note.text for note in doubtful_notes(scene, scene.lens[0])]
     assert any("is last given at focus_mm = 450 and taken as 43 from there to 300" in text for text in texts) == told_so
+
+
+FOUR = {
+    24: 34,
+    35: 44,
+    50: 57,
+    70: 74,
+}  # invented: steps that grow with the logarithm of the focal length, as those of the patents do
+
+
+@pytest.mark.parametrize("focal", FOUR)
+@pytest.mark.parametrize("less", [10, 20])
+def test_a_depth_of_four_that_is_ten_mm_short_is_told_with_about_what_it_would_be(focal, less):
+    (text,) = depth_words([(mm, INFINITY, depth - less * (mm == focal)) for mm, depth in FOUR.items()], 24)
+    own = FOUR[focal] - less
+    assert f"pupil_behind_front_mm = {own} at focal_mm = {focal}" in text or f", and {own} at {focal}" in text
+    assert "In line it would be about " in text or "is far out of line with the rows beside it" in text
+
+
+@pytest.mark.parametrize(
+    "depths",
+    [
+        (34, 44, 57, 74),
+        (31, 36, 48, 70),  # the first step small, as that of US 4,196,968 turned about
+        (60, 52, 47, 45),
+        (40, 40.5, 41, 40),
+        (30, 44, 55, 63),  # steps that shrink all through are another design's
+        (34, 41, 57, 74),  # 3 mm are measured wrong soon
+    ],
+)
+def test_four_depths_of_a_zoom_that_run_on_evenly_get_no_word(depths):
+    assert depth_words([(mm, INFINITY, depth) for mm, depth in zip(FOUR, depths, strict=True)], 24) == []

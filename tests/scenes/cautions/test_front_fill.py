@@ -8,7 +8,7 @@ import pytest
 from scenes.cautions.doubtful_numbers import doubtful_notes
 from scenes.scene_file.parse import parse_scene
 
-WORDS = "and no front is made so large for nothing"
+WORDS = "and hardly a front is made so large for nothing"
 FULL_FRAME = 'format = "36x24"'
 PUBLISHED = {
     "US 4,099,850 at 28 mm, tests/data": (28, 3.5, 36.4, 21.06),
@@ -59,3 +59,12 @@ def test_a_walking_pupil_is_told_by_its_walk():
 )
 def test_a_front_that_was_measured_again_a_fisheye_or_a_zoom_that_fills_it_elsewhere_gets_no_word(more):
     assert told(20, 2.2, 102, 20, more=more) == []
+
+
+@pytest.mark.parametrize(("glass", "is_told"), [(84, False), (104, False), (120, True)])
+def test_a_front_that_a_set_shares_may_stay_a_third_empty(glass, is_told):
+    rows = "".join(
+        f"[[lens.state]]\nfocal_mm = {focal}\npupil_behind_front_mm = {depth}\n"
+        for focal, depth in ((24, 34), (35, 44), (50, 57), (70, 74))
+    )
+    assert bool(told(24, 2.8, glass, "", more=rows)) == is_told

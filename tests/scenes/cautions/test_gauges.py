@@ -87,3 +87,56 @@ def test_a_size_that_was_checked_gets_no_word():
 @pytest.mark.parametrize("name", ["demo.toml", "demo-36x24.toml"])
 def test_the_demo_shows_get_no_word(name):
     assert list(gauge_words(load_scene(REPOSITORY / "scenes" / "demo" / name).scene)) == []
+
+
+@pytest.mark.parametrize(
+    ("title", "camera", "is_told"),
+    [
+        ("Quay, B camera, 32 x 18 sensor", "width_mm = 23.8\nheight_mm = 13.4", True),
+        ("Quay, B camera, 32 x 18 mm sensor", "width_mm = 32\nheight_mm = 13.4", True),
+        ("Quay, B camera, 32 x 18 sensor", "width_mm = 31.7\nheight_mm = 17.8", False),
+        ("Quay, B camera, 32 x 18 sensor", 'format = "36x24"', False),
+        ("Quay, 1.2 crop of a 32 x 18 sensor", "width_mm = 26.7\nheight_mm = 15", False),
+    ],
+)
+def test_a_sensor_smaller_than_the_title_gives_it_is_told_whatever_its_size(title, camera, is_told):
+    texts = [text for text in told(title, camera) if "is narrower than the scene's title" in text]
+    assert len(texts) == is_told
+
+
+def framed(title, aspect, camera='format = "36x24"', squeeze=1):
+    guide = f'[[camera.guide]]\nname = "extraction"\naspect = {aspect}\n' if aspect else ""
+    lens = '[[lens]]\nname = "a"\nfocal_mm = 40\nf_number = 2\nfront_diameter_mm = 114\npupil_behind_front_mm = 50\n'
+    text = f'brimline = 1\ntitle = "{title}"\n[camera]\n{camera}\n{guide}{lens}squeeze = {squeeze}\n[box]\nahead_mm = 2\n'
+    return [told for told in gauge_words(parse_scene(text, source="s.toml")) if "names a frame of" in told]
+
+
+@pytest.mark.parametrize(
+    ("title", "aspect", "named"),
+    [
+        ("16:9 delivery, Harbour", 3.2, "1.78"),
+        ("Harbour, delivered in 1.85", 2.76, "1.85"),
+        ("Harbour, 2.39 extraction", 1.2, "2.39"),
+        ("Harbour, framed for 4:3", 2.39, "1.33"),
+    ],
+)
+def test_guides_that_leave_out_much_of_the_frame_in_the_title_are_told_with_both_aspects(title, aspect, named):
+    (text,) = framed(title, aspect)
+    assert f"names a frame of {named}, but aspect = {aspect} of its guide" in text
+
+
+@pytest.mark.parametrize(
+    ("title", "aspect", "squeeze"),
+    [
+        ("16:9 delivery, Harbour", 1.7778, 1),
+        ("16:9 delivery, Harbour", "", 1),
+        ("2.39 delivery, Harbour", 1.5, 1),  # the whole picture holds it
+        ("2.39 delivery, Harbour", 1.195, 2),
+        ("1.85 delivery, Harbour", 2.0, 1),
+        ("16:9 sensor, Harbour", 2.39, 1),
+        ("Scene 2.40, frame 12, Harbour", 1.2, 1),
+        ("Harbour at 5:30 am", 2.39, 1),
+    ],
+)
+def test_guides_that_hold_the_frame_in_the_title_and_titles_of_other_things_get_no_word(title, aspect, squeeze):
+    assert framed(title, aspect, squeeze=squeeze) == []

@@ -72,3 +72,36 @@ def test_a_clock_of_another_part_of_the_world_is_told(place, is_told):
 )
 def test_a_sun_below_the_horizon_is_told(place, is_told):
     assert any("has the sun below the horizon" in text for text in told(sun(*place))) == is_told
+
+
+@pytest.mark.parametrize(
+    ("name", "time", "words"),
+    [
+        ("low sun", "2026-03-12T12:10:00-07:00", "51 deg up, high for what its name calls low"),
+        ("sunset", "2026-03-12T14:10:00-07:00", "high for what its name calls low"),
+        ("evening sun", "2026-03-12T08:10:00-07:00", "still rising, against the end of the day in its name"),
+        ("morning sun", "2026-03-12T17:10:00-07:00", "sinking, against the morning in its name"),
+        ("low sun", "2026-03-12T17:10:00-07:00", ""),
+        ("evening sun", "2026-03-12T17:10:00-07:00", ""),
+        ("morning sun", "2026-03-12T09:10:00-07:00", ""),
+        ("afternoon sun", "2026-03-12T13:10:00-07:00", ""),
+        ("noon sun", "2026-03-12T12:10:00-07:00", ""),
+    ],
+)
+def test_a_sun_at_another_time_of_the_day_than_its_name_says_is_told(name, time, words):
+    """Los Angeles in March: noon by the sun is at 13:03 on the clock; it is 53 degrees up then."""
+    texts = told(sun(34.05, -118.25, time), name)
+    assert texts == [] if not words else words in texts[0]
+
+
+def test_a_low_sun_by_an_elevation_far_up_is_told_and_a_low_lamp_is_not():
+    (text,) = told("azimuth_deg = 20\nelevation_deg = 51", "low sun")
+    assert text.startswith("elevation_deg = 51 is high for what its name calls low")
+    assert told("azimuth_deg = 20\nelevation_deg = 51", "low lamp") == []
+    assert told("azimuth_deg = 20\nelevation_deg = 11", "low sun") == []
+
+
+def test_a_clock_of_another_place_by_which_the_sun_has_set_says_that_it_is_not_looked_at():
+    (text,) = told(sun(34.05, -118.25, "2026-03-12T17:10:00+07:00"), "low sun")
+    assert "hours off the clock" in text
+    assert text.endswith("By these the sun is below the horizon, so it is not looked at")

@@ -25,9 +25,16 @@ def told(depths, more="", squeezes=None):
     return [(note.part, note.text) for note in notes if note.text.startswith("pupil_behind_front_mm")]
 
 
-def test_a_set_of_one_make_gets_no_word_nor_do_two_lenses():
+def test_a_set_of_one_make_gets_no_word_nor_do_two_lenses_that_are_near_it():
     assert told(SET) == []
-    assert told({40: SET[40], 75: (50, 158)}) == []
+    assert told({40: SET[40], 75: (56, 158)}) == []
+
+
+def test_two_lenses_that_go_together_in_no_way_are_told_with_both_pairs():
+    ((part, text),) = told({40: (36, 100), 75: (84, 158)})
+    assert part == "40"
+    assert "{ horizontal = 36, vertical = 100 } do not go together as those of the 75 do, { horizontal = 84" in text
+    assert "horizontal = 53" in text
 
 
 @pytest.mark.parametrize("focal", SET)

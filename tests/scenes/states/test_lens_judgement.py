@@ -2,6 +2,7 @@
 
 import json
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from click.testing import CliRunner
 
 from scenes.questions.check.command import command as check
 from scenes.states.judgement import judge_state
-from scenes.states.lens_judgement import FocusSpan, LensJudgement, Shown, at_focus, lens_judgements
+from scenes.states.lens_judgement import FocusSpan, LensJudgement, Shown, at_focus, lens_judgements, rounded_limits
 from scenes.states.load import load_scene, plans_of
 
 # A pupil whose walk is known, so that no room is asked for but 2 % of the frame; rows that state a field widest at the middle one.
@@ -203,3 +204,50 @@ def test_the_ends_of_a_span_never_read_alike():
     spans = [(24, math.inf, 303.1, Shown.CLEAR), (24, 303.1, 300, Shown.NOT_CLEAR)]
     assert told_of(*spans) == "clear from infinity to 0.303 m, not clear from 0.303 m to 0.300 m"
     assert told_of(spans[0], (24, 303.1, 200, Shown.NOT_CLEAR)) == "clear from infinity to 0.30 m, not clear from 0.30 m to 0.20 m"
+
+
+CLEAR, DOUBT, NOT = Shown.CLEAR, Shown.IN_DOUBT, Shown.NOT_CLEAR
+
+
+@pytest.mark.parametrize(
+    ("spans", "words"),
+    [
+        # as a zoom had it: in doubt as far as no scale on a lens goes, clear from there on
+        (
+            [(24, math.inf, 2_457_600, DOUBT), (24, 2_457_600, 76_800, CLEAR), (24, 76_800, 3000, NOT)],
+            (
+                "clear at each focus tried from infinity to 100 m, but by so little that those between them are not proven, "
+                "clear from 100 m to 77 m, not clear from 77 m to 3.00 m"
+            ),
+        ),
+        ([(24, math.inf, 2_457_600, CLEAR), (24, 2_457_600, 600, NOT)], "not clear from infinity to 0.60 m"),
+        (
+            [(24, math.inf, 2_457_600, NOT), (24, 2_457_600, 600, CLEAR)],
+            "not clear from infinity to 100 m, clear from 100 m to 0.60 m",
+        ),
+        ([(24, math.inf, 12_300, CLEAR), (24, 12_300, 600, NOT)], "clear from infinity to 13 m, not clear from 13 m to 0.60 m"),
+        ([(24, math.inf, 12_300, NOT), (24, 12_300, 600, CLEAR)], "not clear from infinity to 12 m, clear from 12 m to 0.60 m"),
+        ([(24, math.inf, 9_930, CLEAR), (24, 9_930, 600, NOT)], "clear from infinity to 9.93 m, not clear from 9.93 m to 0.60 m"),
+        ([(24, math.inf, 12_500, CLEAR)], "clear from infinity to 12.50 m"),
+    ],
+)
+def test_limits_of_focus_are_told_as_distances_that_can_be_set(spans, words):
+    assert told_of(*spans) == words
+
+
+def test_no_rounding_of_limits_calls_a_focus_clearer_than_it_is():
+    rng = np.random.default_rng(4)
+    rank = [NOT, DOUBT, CLEAR]
+    for _ in range(300):
+        limits = [math.inf, *np.sort(10 ** rng.uniform(3, 7, rng.integers(1, 6)))[::-1].tolist(), 900.0]
+        shown = [rank[k] for k in rng.integers(0, 3, len(limits) - 1)]
+        spans = [
+            FocusSpan(focal_mm=24, far_mm=a, near_mm=b, shown=one) for a, b, one in zip(limits, limits[1:], shown, strict=False)
+        ]
+        told = rounded_limits(spans)
+        assert told[0].far_mm == math.inf
+        assert told[-1].near_mm == 900.0
+        assert all(one.near_mm == two.far_mm for one, two in pairwise(told))
+        for focus_mm in (1e9, *10 ** rng.uniform(2.96, 7, 200)):
+            ((real,), (said,)) = ([one.shown for one in some if one.far_mm > focus_mm >= one.near_mm] for some in (spans, told))
+            assert rank.index(said) <= rank.index(real)

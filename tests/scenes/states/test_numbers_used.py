@@ -223,3 +223,14 @@ def test_a_mask_that_is_thicker_than_masks_are_is_told_with_its_thickness(tmp_pa
     found = load_scene(tmp_path / "a.toml")
     first = next(iter(states_of(found.scene, found.resources)))
     assert dict(numbers_used([first]).box)["mask"] == "at 16, 160 x 110 as read from cut.dxf, 2.5 thick"
+
+
+def test_the_numbers_of_a_lens_that_loses_light_are_told_too(tmp_path):
+    found = loaded(tmp_path)
+    text = (tmp_path / "a.toml").read_text().replace("pupil_behind_front_mm = 41", "pupil_behind_front_mm = 180")
+    (tmp_path / "a.toml").write_text(text)
+    found = load_scene(tmp_path / "a.toml")
+    states = states_of(found.scene, found.resources)
+    check = replace(run_check(states, engine_of("coverage")), numbers=numbers_by_lens(states))
+    assert {str(state.word) for state in check.states if state.lens_name == "50"} == {"in frame"}
+    assert "pupil 180 behind" in " ".join(" ".join(numbers_lines(check)).split())

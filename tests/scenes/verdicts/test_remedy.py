@@ -48,12 +48,36 @@ def least_free_deg(hinge_mm):
     return int(np.flatnonzero((room_mm >= 2.5) & (out_mm > edge_mm(at_mm, 1.02)))[0])
 
 
-def test_a_flag_whose_hinge_is_in_the_beam_is_told_to_be_hinged_further_out():
-    told = words(right_flag(10.0, edge_mm(HINGE_AT_MM) - 20.0))
-    (out_mm,) = re.findall(r"and hinge it ([0-9.]+) mm further out", told)
-    # the blade's thickness turns past the hinge line; 2.5 mm is the room of a fixed pupil, 2 % of 108 mm that of a clear frame
-    assert float(out_mm) == pytest.approx(20.0 + 2.5, abs=2.0)
-    assert "check again then, for now the right flag is" in told
+def test_a_flag_that_no_angle_clears_is_taken_off_and_the_rest_judged_again():
+    in_beam = right_flag(10.0, edge_mm(HINGE_AT_MM) - 20.0)
+    far_mask = holed(60, RoundedRectangle(400, 400), name="mask", kind=Kind.MASK)  # room the rest has
+    assert re.match(r"take the right flag off: then clear, \d+\.\d mm of room$", words(in_beam, far_mask))
+
+
+def test_no_flag_is_opened_further_than_120_degrees():
+    """A flag at 55 degrees, whose hinge stands in the beam: opened by 115 it would lie along the hood it hangs on."""
+    told = words(right_flag(55.0, edge_mm(HINGE_AT_MM) - 1.0))
+    assert told.startswith("take the right flag off")
+    assert "170" not in told
+
+
+def test_where_nothing_tried_clears_a_state_that_is_said_first_with_what_stands_deepest():
+    """An opening so small that one 200 mm wider is too: 400 mm ahead the beam is 2 x 18 / 20 (40 + 400) = 792 mm wide and more."""
+    told = remedy_words(boxed(tray(400, 40), ahead_mm=4))
+    assert re.match(r"no change tried clears it: the tray stands \d+\.\d mm in the beam, and bringing the box closer ", told)
+    assert "mm inside" not in told
+
+
+def test_a_mask_that_no_cut_out_near_its_own_clears_is_left_out():
+    told = words(holed(400, RoundedRectangle(40, 40), name="mask", kind=Kind.MASK))
+    assert told.startswith("leave the mask out: then clear")
+
+
+@pytest.mark.parametrize(("radius_mm", "wider"), [(60, True), (90, False)])
+def test_a_seal_that_has_to_be_wider_than_the_barrel_is_said_to_stand_in_a_beam_that_is(radius_mm, wider):
+    """30 mm ahead the corners of the beam are (40 + 30) / 20 x 21.6 = 75.7 mm out and more; the barrel is 80 mm across."""
+    told = words(holed(30, Circle(radius_mm), name="seal", kind=Kind.SEAL))
+    assert ("(the beam is wider there than the 80 mm barrel)" in told) == wider
 
 
 def test_all_parts_in_the_light_are_changed_and_the_box_is_judged_again():
