@@ -45,6 +45,7 @@ from scenes.cautions.pupil_numbers import (
     zoom_out_of_line_words,
 )
 from scenes.cautions.pupil_runs import run_words
+from scenes.cautions.row_ends import far_rows_words
 from scenes.cautions.set_depths import set_depth_words
 from scenes.cautions.small_tolerances import small_tolerance_words
 from scenes.cautions.travel_runs import zoom_travel_words
@@ -93,6 +94,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [("camera", text) for text in (*_guide_words(scene), *_format_words(scene), *gauge_words(scene))]
     told += [(lens.name, text) for text in _fisheye_words(lens)]
     told += [("check", text) for text in _loss_words(scene)]
+    told += [(lens.name, text) for text in far_rows_words(scene, lens)]
     told += [("design", text) for text in design_words(scene)]
     told += [("tolerance", text) for text in small_tolerance_words(scene)]
     told += [

@@ -93,8 +93,8 @@ def _glass_words(box: Box) -> Words:
             by = f"leaves {f'{held_mm:.1f} mm' if held_mm >= 0.05 else 'nothing'} of the glass to hold it by on a side"
             yield stage_name(stage, number), f"{size} {by}: is it the size of the glass, in place of what the tray leaves open?"
         if (sag_mm := _sag_mm(glass)) > glass.thickness_mm:
-            curve = f"power_dioptre = {plain(glass.power_dioptre or 0.0)} curves it by {sag_mm:.1f} mm to its nearest edge"
-            text = f"{curve}, and filter.thickness_mm = {plain(glass.thickness_mm)}"
+            stated = f"filter.thickness_mm = {plain(glass.thickness_mm)}"
+            text = f"power_dioptre = {plain(glass.power_dioptre or 0.0)} {_curve_words(sag_mm)}, and {stated}"
             yield stage_name(stage, number), f"{text}: is a point in the wrong place, or the glass thicker?"
         if glass.thickness_mm >= THICKEST_GLASS_MM:
             thick = f"filter.thickness_mm = {plain(glass.thickness_mm)} is thicker than filters are, and lets more of the box clear"
@@ -108,6 +108,10 @@ def _sag_mm(glass: Filter) -> float:
     radius_mm = 1000.0 * (glass.index - 1.0) / abs(glass.power_dioptre)
     half_mm = min(glass.rectangle_mm or (glass.round_mm or 0.0,)) / 2
     return radius_mm - math.sqrt(radius_mm**2 - half_mm**2) if half_mm < radius_mm else math.inf
+
+
+def _curve_words(sag_mm: float) -> str:
+    return f"curves it by {sag_mm:.1f} mm to its nearest edge" if math.isfinite(sag_mm) else "curves it more than its width allows"
 
 
 def _held_mm(stage: Stage, glass: Filter) -> float:

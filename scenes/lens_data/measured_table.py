@@ -44,7 +44,8 @@ def read_table(text: str, source: str) -> list[Reading]:
     _insist_on_names(names, source)
     if len(rows) > MOST_ROWS:
         raise refusal(source, "", f"must have at most {MOST_ROWS} rows, got {len(rows) - 1}")
-    return [_reading(names, row, f"{source}, row {number}", separator) for number, row in enumerate(rows[1:], 1)]
+    remarked = tuple(line.strip() for line in written if line not in lines and _is_row(line, separator, len(names)))
+    return [_reading(names, row, f"{source}, row {number}", separator, remarked) for number, row in enumerate(rows[1:], 1)]
 
 
 def _is_remark(line: str, separator: str, separators: int) -> bool:
@@ -58,6 +59,20 @@ def _is_remark(line: str, separator: str, separators: int) -> bool:
     return line.count(separator) != separators or separators == 0 or LEFT_OUT.fullmatch(first) is not None
 
 
+def _is_row(line: str, separator: str, columns: int) -> bool:
+    """Whether a remark has a row's cells behind its first: one left out, or one whose remark has lost its line end."""
+    cells = line.split(separator)
+    return len(cells) == columns and columns > 1 and any(map(str.strip, cells[1:])) and all(map(_is_cell, cells[1:]))
+
+
+def _is_cell(cell: str) -> bool:
+    try:
+        float(cell.strip().replace(",", ".") or "0")
+    except ValueError:
+        return cell.strip().lower() in INFINITY
+    return True
+
+
 def _insist_on_names(names: list[str], source: str) -> None:
     for name in names:
         if name not in COLUMNS:
@@ -66,12 +81,12 @@ def _insist_on_names(names: list[str], source: str) -> None:
             raise refusal(source, name, "stands twice in the head; leave one of them out")
 
 
-def _reading(names: list[str], row: list[str], source: str, separator: str) -> Reading:
+def _reading(names: list[str], row: list[str], source: str, separator: str, remarked: tuple[str, ...]) -> Reading:
     if len(row) != len(names):
         raise refusal(source, "", f"must have {len(names)} values as the head has, got {len(row)}")
     cells = {name: cell.strip() for name, cell in zip(names, row, strict=True) if cell.strip()}
     values = {COLUMNS[name]: _value(name, cell, source, separator) for name, cell in cells.items()}
-    return Reading(source=source, keys={COLUMNS[name]: name for name in cells}, **values)  # type: ignore[arg-type]
+    return Reading(source=source, keys={COLUMNS[name]: name for name in cells}, remarked=remarked, **values)  # type: ignore[arg-type]
 
 
 def _value(name: str, cell: str, source: str, separator: str) -> float:

@@ -63,11 +63,12 @@ class Reading:
     and distortion_mm: (right, down), as OpenLensIO has them; offset_mm: the picture's middle off the lens's axis, (right, up).
     falloff: a1, a2, a3. focus_raw_m: the focus as the file has it, taken as metres. make, model, serial_number: the lens's own,
     as the file names them. overscan, sample_focal_mm, has_custom_terms: what the sample says beside its field; held against that.
-    keys: ours -> the source's, for the notes beside a row.
+    keys: ours -> the source's, for the notes beside a row. remarked: lines of the file that look like rows, behind a remark's mark.
     """
 
     source: str
     keys: dict[str, str]
+    remarked: tuple[str, ...] = ()
     focus_mm: float | None = None
     pupil_from_sensor_mm: float | None = None
     pupil_behind_front_mm: float | None = None

@@ -23,7 +23,7 @@ from scenes.lens_data.lens_values import (
 from scenes.lens_data.pupil import depth_bounds_mm, travel_bounds_mm, written_depth
 from scenes.lens_data.reading import Picture, Reading, refusal
 from scenes.lens_data.settings import Setting, settings_of
-from scenes.scene_file.messages import plain
+from scenes.scene_file.messages import plain, shown
 
 ROW_NAMES = (
     "focus_mm",
@@ -79,6 +79,11 @@ def lens_table(readings: Sequence[Reading], given: Given) -> LensTable:
     say_what_is_left(readings, case, focal[0], told)
     say_what_contradicts(readings, case, told)
     say_where_rows_end(settings, given, told)
+    for line in dict.fromkeys(line for reading in readings for line in reading.remarked):
+        told.say(
+            f"{shown(line)} is a remark with the values of a row, and left out: has it lost its line end? If it is a row, take "
+            "the # and the words away"
+        )
     values, notes = lens_values(readings, case, focal)
     camera = camera_values(readings, case, told)
     return LensTable(values=values, notes=notes, rows=_without_idle_travel(rows), camera=camera, cautions=tuple(told.cautions))

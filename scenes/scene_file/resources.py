@@ -38,11 +38,15 @@ class DrawnOutline(Freeform):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeshArrays:
-    """A mesh file's arrays in its own unit; `unit` is None where the file does not say."""
+    """A mesh file's arrays in its own unit; `unit` is None where the file does not say.
+
+    doubts: a sentence for each thing in the file that may say that it is not whole.
+    """
 
     vertices: NDArray[np.float64]
     faces: NDArray[np.int64]
     unit: str | None = None
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,7 @@ from geometry.notes import Note, Severity
 from raytrace.optics.lens import LensState
 from raytrace.optics.prescription_pupil import stop_semi_diameter_mm
 from scenes.scene_file.resources import GlassTable, Resources
-from scenes.scene_file.tables.box import Mask
+from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.lens import Lens, focal_lengths, nearest_focus_mm, stated_depths
 from scenes.scene_file.tables.scene import can_focus
 from scenes.states.clear_rule import WALK_MM, walk_ends_deg
@@ -47,10 +47,11 @@ def _pupil_notes(lens: Lens, glass: GlassTable | None, widest_f_number: float) -
         yield Note(lens.name, text, Severity.CAUTION, may_be_slip=True)
 
 
-def drawing_notes(masks: Sequence[Mask], resources: Resources) -> tuple[Note, ...]:
-    """What in the drawings of masks may speak against how they were read: its cut-out may be smaller than was taken."""
-    drawn = [(mask.name or "mask", resources.outlines[mask.outline]) for mask in masks if mask.outline is not None]
-    return tuple(Note(name, text, Severity.CAUTION, may_be_slip=True) for name, outline in drawn for text in outline.doubts)
+def file_notes(box: Box, resources: Resources) -> tuple[Note, ...]:
+    """What in drawings and meshes may speak against how they were read: a smaller cut-out, a file that is not whole."""
+    drawn = [(mask.name or "mask", resources.outlines[mask.outline].doubts) for mask in box.mask if mask.outline is not None]
+    built = [(solid.name or f"solid {number}", resources.meshes[solid.file].doubts) for number, solid in enumerate(box.solid, 1)]
+    return tuple(Note(name, text, Severity.CAUTION, may_be_slip=True) for name, doubts in (*drawn, *built) for text in doubts)
 
 
 def field_words(focus: str, percent: tuple[float, float] | None) -> str:

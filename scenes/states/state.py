@@ -27,7 +27,7 @@ from scenes.scene_file.tables.lens import Lens
 from scenes.scene_file.tables.scene import Scene, box_for, f_numbers_of, focal_lengths
 from scenes.states.keys import Setting, StateLabel, key_of, settings_of
 from scenes.states.lens_front import front_notes
-from scenes.states.notes import drawing_notes, field_notes, lens_facts, nearest_focus_notes, walk_notes
+from scenes.states.notes import field_notes, file_notes, lens_facts, nearest_focus_notes, walk_notes
 
 KEPT = 64  # boxes kept in a process: those of all lenses of a show, with each place of their front rims
 TRIED = 3  # boxes tried out on a lens that are kept: states are asked of one after the other
@@ -174,7 +174,7 @@ def plan_state(
         facts=(
             *lens_facts(lens, glass, min(f_numbers_of(scene, lens))),
             *_doubtful_notes(scene, lens),
-            *drawing_notes(fitted.mask, resources),
+            *file_notes(fitted, resources),
         ),
         contradictions=_lens_contradictions(scene, lens, grid),
         guesses=(
@@ -247,7 +247,7 @@ def _facts(scene: Scene, lens: Lens, resources: Resources, travel_mm: float) -> 
     """What shapes and numbers alone tell about a lens in this box, with its front rim moved so far."""
     own_box, assembly, _ = _box_with(scene, lens, resources, travel_mm)
     told = (*box_facts(own_box, lens, assembly), *lens_facts(lens, resources.glass_of(lens), min(f_numbers_of(scene, lens))))
-    told = (*told, *_doubtful_notes(scene, lens), *drawing_notes(own_box.mask, resources))
+    told = (*told, *_doubtful_notes(scene, lens), *file_notes(own_box, resources))
     return (*told, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))
 
 

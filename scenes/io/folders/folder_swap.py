@@ -19,16 +19,17 @@ RENAME_SWAP = 2  # macOS, renamex_np(2)
 WINDOWS = os.name == "nt"
 WAITS_S = (0.05, 0.1, 0.2, 0.4, 0.8)
 PARTIAL, READY, OLD, NOTE = ".partial", ".ready", ".old", ".seen"
+BEGUN = ".begun"  # beside a folder that is being filled: the names of what the run puts there
+GOING = ".going"  # what has been moved out of an old folder to be looked at, and goes
 BEFORE = "before"
 WRITTEN_S = 60.0  # far longer than a file is written
 
 
-def put_in_place(stage: Path, target: Path, note: Callable[[Path], None], bring: Callable[[Path], list[str]]) -> list[str]:
+def put_in_place(stage: Path, target: Path, note: Callable[[Path], None], clear: Callable[[Path, Path], list[str]]) -> list[str]:
     """The folder `stage`, which is on the disk, at the name `target`; what to say of it.
 
-    What stood there lies at the stage's own name then, for the caller to remove. Until all in it is safe it has another ending, and
-    what `note` wrote lies beside it, so that the next run never takes it for an unfinished stage.
-    `bring` takes along what was saved in it meanwhile; where it cannot, that folder stays in sight.
+    What stood there has another ending then than a stage, and what `note` wrote lies beside it, so that the next run never takes it
+    for one. `clear` is given both, to take along what was saved there meanwhile and to clear it away.
     """
     if not target.exists():
         _renamed(stage, target)
@@ -37,14 +38,7 @@ def put_in_place(stage: Path, target: Path, note: Callable[[Path], None], bring:
     noted = stage.with_suffix(NOTE)
     old = _taken_place(stage, target, noted, note)
     _on_disk_alone(target.parent)
-    try:
-        told = bring(old)
-    except OSError as error:
-        said = f"something was saved in {target} just now that cannot be taken along ({error.strerror}); {in_sight(old, target)}"
-        noted.unlink(missing_ok=True)
-        return [said]
-    _let_go(old, stage, noted)
-    return told
+    return clear(old, noted)
 
 
 def _taken_place(stage: Path, target: Path, noted: Path, note: Callable[[Path], None]) -> Path:
@@ -62,22 +56,11 @@ def _taken_place(stage: Path, target: Path, noted: Path, note: Callable[[Path], 
         raise
 
 
-def _let_go(old: Path, stage: Path, noted: Path) -> None:
-    """Have an old folder of which all is safe lie at the stage's name, where a next run would remove it without a look."""
-    with suppress(OSError):
-        _renamed(old, stage)
-        noted.unlink(missing_ok=True)
-        return
-    removed(old)  # on Windows a program that looks into it may hold the rename up
-    if not old.exists():
-        noted.unlink(missing_ok=True)
-
-
-def in_sight(old: Path, target: Path) -> str:
+def in_sight(old: Path, target: Path, what: str = "what was in the folder before") -> str:
     """Put an old folder beside the new one, where people see it; in words."""
     place = free_beside(target, BEFORE)
     _renamed(old, place)
-    return f"what was in the folder before is kept as {place}"
+    return f"{what} is kept as {place}"
 
 
 def free_beside(target: Path, word: str) -> Path:
@@ -96,11 +79,20 @@ def removed(folder: Path) -> None:
     """Remove a folder of ours with all that is in it, folders made read-only too."""
     if not _is_a_folder(folder):
         return
-    _open_up(folder)
+    open_up(folder)
     for root, folders, _ in os.walk(folder):
         for name in folders:
-            _open_up(Path(root, name))
+            open_up(Path(root, name))
     shutil.rmtree(folder, ignore_errors=True)
+
+
+def removed_if_empty(folder: Path) -> bool:
+    """Remove a folder in which no file lies, and the folders in it; whether it is gone."""
+    for root, _, _ in os.walk(folder, topdown=False):
+        with suppress(OSError):
+            open_up(Path(root))
+            Path(root).rmdir()
+    return not os.path.lexists(folder)
 
 
 def _is_a_folder(path: Path) -> bool:
@@ -109,7 +101,8 @@ def _is_a_folder(path: Path) -> bool:
     return False
 
 
-def _open_up(folder: Path) -> None:
+def open_up(folder: Path) -> None:
+    """Have its owner be able to empty a folder that was made read-only."""
     with suppress(OSError):
         if not folder.is_symlink() and folder.stat().st_mode & 0o700 != 0o700:
             folder.chmod(0o700)

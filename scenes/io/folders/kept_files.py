@@ -147,14 +147,14 @@ def carry_over(stage: Path, earlier: Earlier, inputs: str | None, seen: Seen) ->
 
     for name in names_in(earlier.folder):
         path = earlier.folder / name
-        with _unless_gone(path):
+        with unless_gone(path):
             if name != MANIFEST:
                 carry(name, path)
     return [*told, *give_rights(earlier.folder, moved)]
 
 
 @contextmanager
-def _unless_gone(path: Path) -> Iterator[None]:
+def unless_gone(path: Path) -> Iterator[None]:
     """Go on without a file that its owner has taken away meanwhile."""
     try:
         yield
@@ -167,7 +167,7 @@ def give_rights(folder: Path, moved: Mapping[str, Path]) -> list[str]:
     """Folders' rights and times as they were, the innermost first: a private one stays private. What to say of it."""
     lost: dict[str, list[str]] = {}
     for name, new in sorted(moved.items(), reverse=True):
-        with _unless_gone(folder / name):
+        with unless_gone(folder / name):
             if new.is_dir():
                 with suppress(OSError):
                     shutil.copystat(folder / name, new)

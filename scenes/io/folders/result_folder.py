@@ -16,12 +16,14 @@ import click
 from numpy.typing import NDArray
 
 from scenes.io.folders.access import give_access, not_kept, share
+from scenes.io.folders.begun_stage import note_begun
 from scenes.io.folders.ended_runs import tidy
 from scenes.io.folders.folder_lock import BusyError, around_at_work, held, lock_of, locked
-from scenes.io.folders.folder_swap import PARTIAL, beside, on_disk, put_in_place, removed
+from scenes.io.folders.folder_swap import BEGUN, PARTIAL, beside, on_disk, put_in_place, removed
 from scenes.io.folders.kept_files import Earlier, Seen, carry_over, hashes_in, names_in, write_manifest
-from scenes.io.folders.late_files import bring_along
+from scenes.io.folders.late_files import bring_along, late_in
 from scenes.io.folders.left_results import files_written, holds_results, left_by, results_in, results_name
+from scenes.io.folders.old_folder import OldFolder, cleared
 from scenes.io.folders.swap_note import write_note
 from scenes.io.folders.undisturbed import placed, undisturbed
 from scenes.io.reading import from_home
@@ -49,6 +51,7 @@ class Staging:
         if not Path(os.path.normpath(path)).is_relative_to(os.path.normpath(self.folder)):
             raise ValueError(f"{name}: leads out of the folder of results, where nothing is written")
         path.parent.mkdir(parents=True, exist_ok=True)
+        note_begun(self.folder, [name])
         return path
 
     def write(self, name: str, data: bytes | str) -> str:
@@ -95,13 +98,14 @@ def result_folder(target: Path, command: str) -> Iterator[Staging]:
                 yield Staging(stage)
                 _insist_on(stage)
                 _in_place(stage, real, target, command)
-            removed(stage)  # the old folder; a request to end in the midst of it finds it cleared away below
         except OSError as error:
             if not is_full(error):
                 raise
             raise refusal(str(target), f"cannot be written: {error.strerror}; what was there is as it was") from None
         finally:
             removed(stage)
+            with suppress(OSError):  # a name too long is none
+                stage.with_suffix(BEGUN).unlink()
 
 
 @contextmanager
@@ -211,11 +215,26 @@ def _swap(stage: Path, real: Path, target: Path, command: str) -> None:
     if real.exists():
         told = carry_over(stage, earlier, INPUTS if command == "demo" else None, seen)
         told += not_kept({str(real): give_access(real, stage)})
+        note_begun(stage, names_in(stage))
     on_disk(stage)
     with undisturbed():  # until all that was saved in the old folder meanwhile is in the new one, and told
-        told += put_in_place(stage, real, lambda path: write_note(path, stage, seen), lambda old: bring_along(old, real, seen))
+        told += put_in_place(
+            stage, real, lambda noted: write_note(noted, stage, seen), lambda old, noted: _let_go(old, noted, real, seen)
+        )
         placed.append(target)
         _say(told)
+
+
+def _let_go(old: Path, noted: Path, real: Path, seen: Seen) -> list[str]:
+    return cleared(
+        OldFolder(
+            folder=old,
+            target=real,
+            noted=noted,
+            late=lambda folder: late_in(folder, real, seen),
+            bring=lambda folder: bring_along(folder, real, seen),
+        )
+    )
 
 
 def _say(sentences: Sequence[str]) -> None:

@@ -11,7 +11,8 @@ import numpy as np
 from scenes.io.library_remarks import in_one_line, remarks_of, short_words
 from scenes.io.meshes.counts import MOST_FACES, stated_faces
 from scenes.io.meshes.damage import DamagedMeshError, all_corners_used
-from scenes.io.meshes.obj_text import plain_obj
+from scenes.io.meshes.obj_text import obj_doubts, plain_obj
+from scenes.io.meshes.zeroed import none_zeroed
 from scenes.scene_file.errors import Complaint, SceneError
 from scenes.scene_file.resources import MeshArrays
 
@@ -51,10 +52,14 @@ def mesh_arrays(data: bytes, kind: str, source: str) -> MeshArrays:
     if kind in COUNTED_WHEN_READ:
         _all_used(mesh, source, kind)
     _no_zeros(mesh, source)
+    _none_zeroed(mesh, source, kind)
     mesh.merge_vertices()  # corners that coincide are one, else no mesh of an STL would be closed
     stated, factor = _stated_unit(kind, unit if kind == "3mf" else _remarked_unit(data, kind), source)
     return MeshArrays(
-        vertices=np.array(mesh.vertices, dtype=np.float64) * factor, faces=np.array(mesh.faces, dtype=np.int64), unit=stated
+        vertices=np.array(mesh.vertices, dtype=np.float64) * factor,
+        faces=np.array(mesh.faces, dtype=np.int64),
+        unit=stated,
+        doubts=obj_doubts(data) if kind == "obj" else (),
     )
 
 
@@ -89,6 +94,13 @@ def _no_zeros(mesh: Any, source: str) -> None:
         raise _refusal(
             source, f"names one corner three times in {zeros} of its faces, as where a disk was never written; export it again"
         )
+
+
+def _none_zeroed(mesh: Any, source: str, kind: str) -> None:
+    try:
+        none_zeroed(np.asarray(mesh.vertices), np.asarray(mesh.faces))
+    except DamagedMeshError as fault:
+        raise _refusal(source, f"is no readable {kind.upper()} mesh: {fault}") from None
 
 
 def _whole(mesh: Any, expected: int, source: str) -> None:

@@ -44,6 +44,7 @@ def obj_faces(data: bytes) -> int:
         raise DamagedMeshError(
             f"it ends in the middle of a line after {len(data)} bytes, as if saved or copied by half; export it again"
         )
+    _ends_whole(data)
     if has_blanks(data):
         raise DamagedMeshError("it holds bytes that no text has, as where a disk was never written; export it again")
     faces, corners, used = 0, 0, set[int]()
@@ -55,6 +56,20 @@ def obj_faces(data: bytes) -> int:
             faces += _triangles(len(words))
     all_corners_used(len(used & set(range(1, corners + 1))), corners)
     return faces
+
+
+def _ends_whole(data: bytes) -> None:
+    """Refuse a text that stops within the line that begins a body or group: its name is gone, and all that followed."""
+    last = data[data.rfind(b"\n") + 1 :].split()
+    if len(last) == 1 and last[0] in NAMES:
+        raise DamagedMeshError(f'it is cut short: its last line is "{last[0].decode()}" without a name or an end; export it again')
+
+
+def obj_doubts(data: bytes) -> tuple[str, ...]:
+    """What may be wrong with a file that was read: one that stops within a line may have lost those behind it."""
+    if b"\n" not in data or data.endswith((b"\n", b"\r")):
+        return ()
+    return ("the last line of its file has no end, and all others have one: is the file whole? If in doubt, export it again",)
 
 
 def plain_obj(data: bytes) -> bytes:

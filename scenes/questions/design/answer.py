@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Files, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
+from scenes.answers.judged_by import judged_by_blocks
 from scenes.answers.numbers import finite
 from scenes.answers.table import Column, Table
 from scenes.questions.design.bench import Held
@@ -30,8 +31,9 @@ from scenes.questions.design.text import (
     way_words,
 )
 from scenes.runtime.progress import Tick, silent
-from scenes.scene_file.tables.box import Mask
+from scenes.scene_file.tables.box import BoxPart, Mask
 from scenes.states.names import state_words
+from scenes.states.numbers_used import NumbersUsed, numbers_by_lens
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -63,6 +65,11 @@ class DesignAnswer(Answer):
         return self.report.shown[0].states if self.report.shown else ()
 
     @property
+    def judged_by(self) -> Sequence[NumbersUsed]:
+        """The numbers of each lens, which the box was found for; those of its parts are the answer."""
+        return numbers_by_lens(self.states, _no_part)
+
+    @property
     def next_step(self) -> str:
         """What to do now."""
         return next_words(self.report)
@@ -92,6 +99,7 @@ class DesignAnswer(Answer):
         for words in guess_words(report):
             yield Note(words)
         yield NextStep(self.next_step)
+        yield from judged_by_blocks(self)
         for words in CAUTIONS:
             yield Note(words)
 
@@ -148,6 +156,10 @@ class DesignAnswer(Answer):
         for number, shown in enumerate(self.report.shown, 1):
             yield f"design-{number}", partial(level_cut, number, shown)
             yield f"design-{number}-side", partial(upright_cut, number, shown)
+
+
+def _no_part(_part: BoxPart) -> bool:
+    return False
 
 
 def _contradiction_blocks(found: Contradiction) -> Iterator[Block]:

@@ -12,6 +12,7 @@ import numpy as np
 from geometry.flats import Flat
 from scenes.answers.answer import CLEAR, IN_FRAME, Answer, Files, faults_of
 from scenes.answers.blocks import Block, Gap, Heading, NextStep, Note, Paragraph
+from scenes.answers.judged_by import judged_by_blocks
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table
@@ -36,6 +37,7 @@ from scenes.rig.box import rod_spec
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.messages import plain
 from scenes.states.names import state_words
+from scenes.states.numbers_used import NumbersUsed, numbers_by_lens
 
 if TYPE_CHECKING:
     from scenes.states.load import Loaded
@@ -58,6 +60,11 @@ class MakeAnswer(Answer):
     report: MakeReport
     title: str
     states: Sequence[State]
+
+    @property
+    def judged_by(self) -> Sequence[NumbersUsed]:
+        """The numbers of each lens and of the whole box, which its states are judged by as drawn and as bent."""
+        return numbers_by_lens(self.states)
 
     @property
     def exit_status(self) -> int:
@@ -99,6 +106,7 @@ class MakeAnswer(Answer):
             yield Note(words)
         yield Gap()
         yield NextStep(self.next_step if written else "give --out DIR for the folder: solids, flats, sheets, lists and drawings.")
+        yield from judged_by_blocks(self)
         for words in self.cautions:
             yield Note(words)
 

@@ -11,7 +11,7 @@ import sys
 import pytest
 
 from scenes.cli import main
-from scenes.io.folders import folder_swap, kept_files, undisturbed
+from scenes.io.folders import folder_swap, kept_files, old_folder, undisturbed
 from scenes.io.folders import result_folder as folders
 from scenes.io.folders.kept_files import MANIFEST
 from scenes.io.folders.left_results import RESULTS_KEY
@@ -237,15 +237,15 @@ def test_a_request_to_end_that_is_ignored_stays_so():
 
 
 def test_a_request_to_end_while_the_old_folder_is_cleared_away_leaves_nothing_of_it(out, monkeypatch):
-    cleared, asked = folder_swap.shutil.rmtree, []
+    moved, asked = old_folder._files_moved, []
 
-    def asked_once(*given, **more):
+    def asked_once(*given):
         if not asked:
             asked.append(given)
-            raise KeyboardInterrupt
-        cleared(*given, **more)
+            signal.raise_signal(signal.SIGINT)
+        moved(*given)
 
-    monkeypatch.setattr(folder_swap.shutil, "rmtree", asked_once)
+    monkeypatch.setattr(old_folder, "_files_moved", asked_once)
     with pytest.raises(KeyboardInterrupt):
         write(out, "new")
     assert (out / "page.txt").read_text() == "new"

@@ -369,3 +369,40 @@ def test_normals_and_places_of_bodies_leave_a_mesh_readable(kind):
     scene.add_geometry(BRACKET, node_name="bracket", transform=turned)
     scene.add_geometry(ROD, node_name="rod", parent_node_name="bracket", transform=turned)
     assert not refusal_of(scene.export(file_type=kind), kind)
+
+
+@pytest.mark.parametrize("last", ["o", "g", "o ", "\to", "g\t"])
+def test_an_obj_that_stops_within_the_line_that_names_its_next_body_is_refused(last):
+    whole = BRACKET.export(file_type="obj").rstrip() + "\n"
+    assert not refusal_of(whole, "obj")
+    assert f'it is cut short: its last line is "{last.strip()}" without a name or an end' in refusal_of(whole + last, "obj")
+    assert not refusal_of(whole + last + "\n", "obj")  # a group without a name is "default" (format's appendix B1, from memory)
+
+
+@pytest.mark.parametrize(("end", "is_told"), [("", True), ("\n", False), ("\r\n", False)])
+def test_an_obj_whose_last_line_alone_has_no_end_is_told(end, is_told):
+    data = (BRACKET.export(file_type="obj").rstrip() + end).encode()
+    assert any("the last line of its file has no end" in said for said in mesh_arrays(data, "obj", "m.obj").doubts) == is_told
+
+
+@pytest.mark.parametrize("kind", ["ply", "glb"])
+@pytest.mark.parametrize("blank", [0.0, 1e-40])
+def test_corners_that_a_lost_block_has_put_on_the_origin_are_refused(kind, blank):
+    """A grid of 5 x 5 over a plate, so that most of its triangles keep their area."""
+    plate = trimesh.creation.box((80, 60, 4)).subdivide().subdivide()
+    at = np.argsort(plate.vertices[:, 0])[:3]
+    assert not refusal_of(plate.export(file_type=kind), kind)
+    corners = plate.vertices.copy()
+    corners[at] = blank
+    said = refusal_of(trimesh.Trimesh(corners, plate.faces, process=False).export(file_type=kind), kind)
+    assert "3 of its corners lie on 0, 0, 0 and no others coincide" in said
+    corners[at[:2]] = plate.vertices[at[:2]]
+    assert not refusal_of(trimesh.Trimesh(corners, plate.faces, process=False).export(file_type=kind), kind)
+
+
+def test_a_corner_on_the_origin_of_a_mesh_whose_triangles_have_corners_of_their_own_is_no_lost_block():
+    """As texture and shading make them: the corner of the box that lies there stands in the file once for each triangle."""
+    box = BRACKET.copy()
+    box.apply_translation((20, 15, 10))
+    apart = trimesh.Trimesh(box.triangles.reshape(-1, 3), np.arange(36).reshape(-1, 3), process=False)
+    assert not refusal_of(apart.export(file_type="ply"), "ply")

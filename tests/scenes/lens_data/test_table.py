@@ -118,3 +118,17 @@ def test_a_row_nearer_than_the_nearest_focus_is_told(tmp_path, focus, told_so):
     assert (
         any("a row stands at focus 100 mm, nearer than the 400 mm that the lens focuses to" in one for one in cautions) == told_so
     )
+
+
+@pytest.mark.parametrize("remark", ["# far endinfinity,25,48,37.6,0", "# 2000,25,47,36,1", "# far end 2000,25,,36,1"])
+def test_a_remark_with_the_values_of_a_row_is_told(tmp_path, remark):
+    """A remark that lost its line end took the row behind it; its own text has none of that."""
+    table = table_of(tmp_path, COMMA + remark + "\n", "bench.csv")
+    assert any(remark in said and "a remark with the values of a row, and left out" in said for said in table.cautions)
+    assert len(lens_of(table)["state"]) == 2
+
+
+@pytest.mark.parametrize("remark", ["# measured by two of us, twice, in the cold, by hand", "# one, two", "# in mm, 25,x,1,2"])
+def test_remarks_of_words_are_not_told(tmp_path, remark):
+    table = table_of(tmp_path, COMMA + remark + "\n", "bench.csv")
+    assert not [said for said in table.cautions if "remark" in said]

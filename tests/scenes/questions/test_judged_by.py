@@ -9,6 +9,7 @@ from click.testing import CliRunner
 from scenes.cli import brimline
 from scenes.show import load
 from scenes.states.numbers_told import NUMBERS_HEADING, told_lines
+from tests.scenes.questions.design.made import asked_in_many_ways, written
 
 SCENE = """
 brimline = 1
@@ -216,3 +217,14 @@ def words_of(options):
 
 def test_an_answer_that_nothing_is_cut_or_bought_by_has_no_such_key(tmp_path):
     assert "judged_by" not in show_of(tmp_path).beam(at_mm=30).json
+
+
+def test_a_box_is_made_by_the_numbers_of_every_lens_and_part(tmp_path):
+    show = show_of(tmp_path)
+    assert judged_by(show.make()) == judged_by(show.flags())
+
+
+def test_a_design_tells_its_lenses_and_where_the_box_stands_and_no_part_for_these_are_the_answer(tmp_path):
+    told = load(written(tmp_path, next(iter(asked_in_many_ways())))).design().json["judged_by"]
+    assert told
+    assert all("pupil" in lens["says"] and [one["part"] for one in lens["box"]] == ["box"] for lens in told)
